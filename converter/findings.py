@@ -1,0 +1,140 @@
+"""What the readers, the reducer and the audit say: one code, one sentence, one place.
+
+A `Finding` is data, never a log line: it carries what was measured, the limit, where it
+is and what would cure it. `CODES` is the only list of codes; `Finding` refuses any other,
+docs/findings.md is generated from it, and a test keeps the two equal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from converter.errors import GeometryError
+
+ERROR, WARNING, NOTE = "error", "warning", "note"
+SEVERITIES = (ERROR, WARNING, NOTE)
+
+#: code -> (usual severity, meaning in one sentence)
+CODES: dict[str, tuple[str, str]] = {}
+
+
+def define(code: str, severity: str, meaning: str) -> str:
+    """Add a code to the list; each code is defined once.
+
+    Raises:
+        GeometryError: the code is taken or the severity unknown.
+    """
+    if code in CODES or severity not in SEVERITIES:
+        raise GeometryError(f"finding code {code!r} is defined twice or has an unknown severity")
+    CODES[code] = (severity, meaning)
+    return code
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing a person should know before cutting metal.
+
+    Attributes:
+        code: one of `CODES`.
+        message: one plain sentence with the measured value and the limit in it.
+        severity: 'error' (it scraps the stick), 'warning', 'note'; '' takes the code's usual one.
+        tube: name of the run, or None.
+        bend: 1-based number of the bend, or None.
+        measured, limit, unit: the numbers behind the sentence; lengths in mm ('mm'), angles in degrees ('deg').
+        layer, handle: where the shape was drawn.
+        cure: what would put it right, a sentence, or ''.
+    """
+
+    code: str
+    message: str
+    severity: str = ""
+    tube: str | None = None
+    bend: int | None = None
+    measured: float | None = None
+    limit: float | None = None
+    unit: str | None = None
+    layer: str | None = None
+    handle: str | None = None
+    cure: str = ""
+
+    def __post_init__(self) -> None:
+        known = CODES.get(self.code)
+        if known is None:
+            raise GeometryError(f"unknown finding code {self.code!r}")
+        if not self.severity:
+            object.__setattr__(self, "severity", known[0])
+        elif self.severity not in SEVERITIES:
+            raise GeometryError(f"unknown severity {self.severity!r}")
+
+    @property
+    def rank(self) -> int:
+        """0 for errors, 1 for warnings, 2 for notes: sorts the worst first."""
+        return SEVERITIES.index(self.severity)
+
+
+def has_errors(findings: Iterable[Finding]) -> bool:
+    """Whether any finding is an error (exit status 1)."""
+    return any(f.severity == ERROR for f in findings)
+
+
+# --- said by the readers -----------------------------------------------------------------
+define("units-assumed", WARNING, "The drawing names no unit; millimetres were taken, and the other reading is named.")
+define("units-overridden", NOTE, "The units option overrides what the file says.")
+define("file-repaired", WARNING, "The file was damaged and was read in recovery mode; what was repaired is counted.")
+define("layers-skipped", NOTE, "Frozen or switched-off layers were not read.")
+define(
+    "arc-flattened",
+    WARNING,
+    "An arc is drawn flat although its neighbours are not; it was restored from the line ends.",
+)
+define(
+    "arc-suspect", ERROR, "An arc is drawn flat, meets no line, and cannot be restored; its radius must not be trusted."
+)
+define("outline-suspect", WARNING, "The drawing looks like a solid's outline and seam edges, not like centerlines.")
+# --- said by the reducer -----------------------------------------------------------------
+define("healed-gap", NOTE, "A gap below the join tolerance was closed.")
+define("near-gap", WARNING, "Two ends nearly meet: the gap is above the join tolerance, so they stay apart.")
+define("duplicate-removed", NOTE, "A curve drawn twice, or lying on another, was dropped.")
+define("joined-across-layers", NOTE, "A run continues tangent onto another layer and was joined.")
+define("junction", NOTE, "Three or more ends meet; the tangent pair runs through, the others end there.")
+define("near-tangent", NOTE, "A joint misses tangency by less than the tolerance and was smoothed.")
+define("kink", ERROR, "A straight and an arc, or two arcs, meet at an angle that no bend makes.")
+define("curve-fitted", NOTE, "A tessellated or free curve was replaced by straights and arcs within the fit tolerance.")
+define(
+    "not-line-arc", ERROR, "A curve is not made of straights and arcs (ellipse, free form); no single bend follows it."
+)
+define(
+    "rebuild-deviation",
+    WARNING,
+    "The tube rebuilt from the table strays from the drawing by more than the fit tolerance.",
+)
+define("corner-filleted", NOTE, "A sharp corner was given the radius of the die or of the option.")
+define("corner-no-radius", ERROR, "A sharp corner has no radius and no die gives it one.")
+define("negative-straight", ERROR, "Bends overlap: the straight between them would be shorter than nothing.")
+define("refit", NOTE, "Bends were refitted to the die's radius; the distance the centerline moves is named.")
+define("fold-back", ERROR, "The line doubles back on itself; no tube can.")
+define("short-run", NOTE, "A run is shorter than its own tube is thick, or nearly; it may be a stray mark.")
+# --- said by the audit, first family: radius and section against the dies ------------------
+define("section-unknown", WARNING, "No section is known for this tube, so the dies cannot be checked.")
+define("section-assumed", NOTE, "The section was read from the layer's name.")
+define("no-die", ERROR, "The shop has no die for this section.")
+define("die-choice", NOTE, "Several dies suit the section; the one taken is named.")
+define("radius-too-tight", ERROR, "The bend is tighter than the tightest die for this section.")
+define("radius-between-dies", ERROR, "The bend's radius lies between the shop's dies.")
+define("radius-too-wide", ERROR, "The bend's radius is larger than the largest die for this section.")
+define("radius-uncertain", WARNING, "The fitted radius is too loosely known to tell whether the die makes it.")
+define("radius-approximate", NOTE, "The fitted radius agrees with a die within its own uncertainty.")
+define("angle-too-great", ERROR, "The bend turns further than the die or the machine can.")
+define("straight-too-short", ERROR, "The straight between two bends is shorter than the clamp needs.")
+define(
+    "end-too-short",
+    WARNING,
+    "The straight at an end is shorter than the clamp or the grip needs: leave extra and trim.",
+)
+define("hoop", ERROR, "A closed ring cannot be bent in one piece on this kind of machine.")
+define(
+    "closed-loop", WARNING, "A closed run must be cut and joined somewhere; the table starts in its longest straight."
+)
+define("self-contact", ERROR, "The bend turns so far that the tube runs into itself.")
+define("demo-shop", NOTE, "No shop file was named; the invented demo shop was used.")

@@ -1,0 +1,1 @@
+"""Maths on plain points: vectors, frames, circles. Knows nothing of tubes."""

@@ -1,0 +1,1 @@
+"""Frozen values that check themselves: curves, drawings, bend tables, runs, sections, tubes."""

@@ -1,0 +1,1 @@
+"""From drawn curves to runs and bend tables, and back."""

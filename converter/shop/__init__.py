@@ -1,0 +1,1 @@
+"""What the shop owns: dies, machine, metals, pipe sizes, job files."""

@@ -1,0 +1,35 @@
+"""Every default tolerance, one documented line each.
+
+All lengths in millimetres, all angles in degrees. They scale with nothing: the units of
+a drawing only change how a tolerance is typed. Each one is an option of the commands
+that use it and is said in their output when it was changed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isfinite
+
+from converter.errors import OptionError
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerances:
+    """The tolerances of one reading."""
+
+    join: float = 0.1  #: ends closer than this are one point; CAD exports round to 1e-2 mm at worst
+    near: float = 2.0  #: a gap above `join` and up to this is reported as a likely drawing slip
+    fit: float = 0.05  #: greatest distance of a fitted straight/arc chain from the drawn curve
+    tangent: float = 0.2  #: directions closer than this (degrees) continue smoothly; more is a corner
+    equal: float = 1e-6  #: lengths closer than this are the same number (double rounding of CAD files)
+
+    def __post_init__(self) -> None:
+        for name in ("join", "near", "fit", "tangent", "equal"):
+            value = getattr(self, name)
+            if not isfinite(value) or value <= 0:
+                raise OptionError(f"The {name} tolerance must be a number above zero, not {value}.")
+        if self.tangent >= 45:
+            raise OptionError(f"The tangent tolerance must be below 45 degrees, not {self.tangent}.")
+
+
+DEFAULT = Tolerances()

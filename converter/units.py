@@ -1,0 +1,163 @@
+"""Lengths as people type and read them; exact factors; nothing else converts units.
+
+Inside the program every length is in millimetres. Importers and the command line turn
+text and drawing units into millimetres with `parse_length` and `MM_PER`; exporters turn
+millimetres into text with `Display`. The factors are exact by definition (the inch is
+25.4 mm since the international yard and pound agreement of 1959).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from math import floor, gcd, isfinite
+
+from converter.errors import OptionError, UnitsError
+
+#: Exact millimetres per unit, for every unit name we write.
+MM_PER: dict[str, float] = {
+    "um": 0.001,
+    "mm": 1.0,
+    "cm": 10.0,
+    "dm": 100.0,
+    "m": 1000.0,
+    "km": 1_000_000.0,
+    "mil": 0.0254,
+    "in": 25.4,
+    "ft": 304.8,
+    "yd": 914.4,
+    "mi": 1_609_344.0,
+}
+
+#: The units a person may choose for an input or an output.
+UNIT_CHOICES = ("mm", "cm", "m", "in", "ft")
+
+_ALIASES = {
+    '"': "in", "″": "in", "”": "in", "inch": "in", "inches": "in", "in.": "in", "''": "in",
+    "'": "ft", "′": "ft", "’": "ft", "foot": "ft", "feet": "ft", "ft.": "ft",
+    "millimetre": "mm", "millimeter": "mm", "millimetres": "mm", "millimeters": "mm",
+    "centimetre": "cm", "centimeter": "cm", "centimetres": "cm", "centimeters": "cm",
+    "metre": "m", "meter": "m", "metres": "m", "meters": "m",
+    "thou": "mil", "mils": "mil", "yard": "yd", "yards": "yd", "µm": "um", "μm": "um", "micron": "um",
+}  # fmt: skip
+
+_DECIMAL = r"(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_NUMBER = (
+    rf"(?:(?P<whole>\d+)(?:\s+|\s*-\s*)(?P<n1>\d+)\s*/\s*(?P<d1>\d+)|(?P<n2>\d+)\s*/\s*(?P<d2>\d+)|(?P<dec>{_DECIMAL}))"
+)
+_ONE = re.compile(rf"\s*(?P<sign>[+-]?)\s*{_NUMBER}\s*(?P<unit>[^\d\s./+-][^\d\s/+-]*)?\s*\Z")
+_FEET = re.compile(r"\s*(?P<sign>[+-]?)\s*(?P<feet>\d+)\s*(?:'|′|’|ft\.?|feet|foot)\s*-?\s*(?P<rest>\d.*)\Z")
+
+
+def unit_name(text: str) -> str:
+    """The canonical name of a unit ('"' -> 'in', 'inches' -> 'in').
+
+    Raises:
+        UnitsError: the unit is unknown.
+    """
+    key = text.strip()
+    for candidate in (key, key.lower()):
+        candidate = _ALIASES.get(candidate, candidate)
+        if candidate in MM_PER:
+            return candidate
+    raise UnitsError(f"Unknown unit {text.strip()[:40]!r}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit")
+
+
+def parse_length(text: str | float, default_unit: str = "mm") -> float:
+    """A length in mm from text such as ``1.75in``, ``1 3/4"``, ``5' 6-1/2"`` or ``44.45mm``.
+
+    A bare number is in ``default_unit``. Fractions are exact before the one final rounding.
+
+    Raises:
+        UnitsError: it is not a finite length, or its unit is unknown.
+    """
+    default_unit = unit_name(default_unit)
+    if isinstance(text, (int, float)) and not isinstance(text, bool):
+        return _finite(float(text) * MM_PER[default_unit], str(text))
+    if not isinstance(text, str):
+        raise UnitsError(f"{text!r} is not a length.")
+    feet = _FEET.match(text)
+    if feet:
+        rest = parse_length(feet["rest"], "in")
+        value = int(feet["feet"]) * MM_PER["ft"] + rest
+        return _finite(-value if feet["sign"] == "-" else value, text)
+    match = _ONE.match(text)
+    if not match:
+        raise UnitsError(f'{text.strip()[:60]!r} is not a length: write 1.75in, 1 3/4" or 44.45mm.')
+    unit = unit_name(match["unit"]) if match["unit"] else default_unit
+    if match["dec"] is not None:
+        number = float(match["dec"])
+    else:
+        numerator, denominator = (match["n1"], match["d1"]) if match["n1"] else (match["n2"], match["d2"])
+        if int(denominator) == 0:
+            raise UnitsError(f"{text.strip()!r} divides by zero.")
+        number = float(int(match["whole"] or 0) + Fraction(int(numerator), int(denominator)))
+    value = number * MM_PER[unit]
+    return _finite(-value if match["sign"] == "-" else value, text)
+
+
+def _finite(value: float, text: str) -> float:
+    if not isfinite(value):
+        raise UnitsError(f"{text.strip()[:60]!r} is not a finite length.")
+    return value
+
+
+def fraction_text(inches: float, denominator: int) -> str:
+    """Inches as whole and fraction, rounded half up to 1/denominator: 1.75 -> ``1-3/4``.
+
+    Args:
+        inches: any finite number.
+        denominator: 2, 4, 8, 16, 32, 64 or 128.
+    """
+    if denominator < 1 or denominator > 128 or denominator & (denominator - 1):
+        raise OptionError(f"The fraction must be a power of two up to 128, not {denominator}.")
+    parts = floor(abs(inches) * denominator + 0.5)
+    whole, rest = divmod(parts, denominator)
+    sign = "-" if inches < 0 and parts else ""
+    if not rest:
+        return f"{sign}{whole}"
+    divisor = gcd(rest, denominator)
+    fraction = f"{rest // divisor}/{denominator // divisor}"
+    return f"{sign}{whole}-{fraction}" if whole else f"{sign}{fraction}"
+
+
+@dataclass(frozen=True, slots=True)
+class Display:
+    """How lengths and angles are written for a person.
+
+    Attributes:
+        unit: 'mm' or 'in'.
+        denominator: write inches as fractions of this denominator; None for decimals.
+    """
+
+    unit: str = "mm"
+    denominator: int | None = None
+
+    def __post_init__(self) -> None:
+        if self.unit not in ("mm", "in"):
+            raise OptionError(f"Lengths are shown in mm or in, not {self.unit!r}.")
+        if self.denominator is not None:
+            if self.unit != "in":
+                raise OptionError("Fractions go with inches: choose in, or leave the fraction out.")
+            fraction_text(0.0, self.denominator)
+
+    def number(self, mm: float) -> str:
+        """The bare number: ``114.30`` (mm), ``4.500`` (in) or ``4-1/2`` (fractions)."""
+        if self.unit == "mm":
+            return _no_negative_zero(f"{mm:.2f}")
+        if self.denominator:
+            return fraction_text(mm / 25.4, self.denominator)
+        return _no_negative_zero(f"{mm / 25.4:.3f}")
+
+    def length(self, mm: float) -> str:
+        """The number with its unit: ``114.30 mm`` or ``4.500 in``."""
+        return f"{self.number(mm)} {self.unit}"
+
+    def angle(self, degrees: float) -> str:
+        """Degrees to two decimals: ``90.00°``."""
+        return _no_negative_zero(f"{degrees:.2f}") + "°"
+
+
+def _no_negative_zero(text: str) -> str:
+    return text[1:] if text.startswith("-") and not text.strip("-0.") else text
