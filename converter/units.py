@@ -57,10 +57,10 @@ def unit_name(text: str) -> str:
         UnitsError: the unit is unknown.
     """
     key = text.strip()
-    for candidate in (key, key.lower()):
-        candidate = _ALIASES.get(candidate, candidate)
-        if candidate in MM_PER:
-            return candidate
+    for spelling in (key, key.lower()):
+        name = _ALIASES.get(spelling, spelling)
+        if name in MM_PER:
+            return name
     raise UnitsError(f"Unknown unit {text.strip()[:40]!r}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit")
 
 

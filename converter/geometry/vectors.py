@@ -60,7 +60,7 @@ def unit(a: Vec) -> Vec:
         GeometryError: a has no length.
     """
     n = norm(a)
-    if n == 0.0 or n != n:
+    if not n > 0.0:
         raise GeometryError("a direction of no length")
     return (a[0] / n, a[1] / n, a[2] / n)
 
