@@ -1,0 +1,164 @@
+"""The formats that can be written, in one list that also feeds --help and the docs.
+
+The list itself imports nothing heavy: each format names a module and a function in it,
+``function(job: ExportJob, out: OutputSet) -> None``, loaded when first used. To add a
+format, write such a module and add one line here.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+
+from converter.errors import ElbowroomError, OptionError, WriteError
+from converter.exporters.files import OutputSet
+from converter.findings import Finding
+from converter.model.drawing import Ignored
+from converter.model.run import Tube
+from converter.units import Display
+
+
+@dataclass(frozen=True, slots=True)
+class WriteFormat:
+    """A format that can be written.
+
+    Attributes:
+        name: what a person types after --to.
+        summary: one line for --help and the docs.
+        module, function: where its exporter is.
+        ending: ending of the files it writes.
+        needs: heavy library it loads ('CAD kernel', 'mesh library'), or ''.
+        default: whether `convert` writes it when --to is not given.
+    """
+
+    name: str
+    summary: str
+    module: str
+    ending: str
+    function: str = "export"
+    needs: str = ""
+    default: bool = False
+
+
+FORMATS: tuple[WriteFormat, ...] = (
+    WriteFormat("csv", "bend table, one row per bend; reads back", "converter.exporters.table_csv", ".csv", default=True),
+    WriteFormat(
+        "json", "bend tables and findings for other programs", "converter.exporters.table_json", ".json", default=True
+    ),
+    WriteFormat(
+        "dxf", "cleaned centerlines in place, straights and bends", "converter.exporters.dxf_centerline", ".dxf",
+        default=True,
+    ),
+    WriteFormat(
+        "profile", "DXF, full-size flat profile of every bend plane", "converter.exporters.dxf_profile", ".dxf",
+        default=True,
+    ),
+    WriteFormat(
+        "template", "DXF, full-size stick template with marks and rotation lines", "converter.exporters.dxf_template",
+        ".dxf", default=True,
+    ),
+    WriteFormat(
+        "step", "solid tubes in place", "converter.exporters.step", ".step", needs="CAD kernel", default=True
+    ),
+    WriteFormat("wires", "STEP, centerlines as wires", "converter.exporters.step_wires", ".step", needs="CAD kernel"),
+    WriteFormat(
+        "stl", "mesh of every tube", "converter.exporters.mesh", ".stl", function="export_stl", needs="mesh library"
+    ),
+    WriteFormat(
+        "3mf", "mesh of every tube, with units", "converter.exporters.mesh", ".3mf", function="export_3mf",
+        needs="mesh library",
+    ),
+    WriteFormat(
+        "glb", "mesh of every tube, for viewers", "converter.exporters.mesh", ".glb", function="export_glb",
+        needs="mesh library",
+    ),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class ExportJob:
+    """Everything an exporter may write.
+
+    Attributes:
+        stem: what the files are called after (made safe by `OutputSet`); ``stem.csv``, ``stem-profile.dxf``...
+        source: the input as the user named it.
+        tubes: what to write, in order.
+        findings: everything said about them.
+        display: how lengths are shown to a person (also the unit of CSV and DXF).
+        step_unit: 'mm' or 'in', the unit of STEP and mesh files.
+        one_file: all tubes in one STEP file; else one file per tube.
+        shop_name: name of the shop whose dies were used, or ''.
+        inputs: files that must not be replaced.
+        drawing_units: the drawing's own unit, or None.
+        ignored: what the reader left out.
+    """
+
+    stem: str
+    source: str
+    tubes: tuple[Tube, ...]
+    findings: tuple[Finding, ...] = ()
+    display: Display = Display()
+    step_unit: str = "mm"
+    one_file: bool = True
+    shop_name: str = ""
+    inputs: tuple[Path, ...] = ()
+    drawing_units: str | None = None
+    ignored: tuple[Ignored, ...] = ()
+
+
+def find(name: str) -> WriteFormat:
+    """The format of this name.
+
+    Raises:
+        OptionError: there is none.
+    """
+    wanted = name.strip().lower()
+    for one in FORMATS:
+        if one.name == wanted:
+            return one
+    raise OptionError(f"{name.strip()[:40]!r} is not a format to write: use {', '.join(f.name for f in FORMATS)}.")
+
+
+def write(
+    job: ExportJob, out_dir: str | os.PathLike[str], formats: Sequence[str] = (), force: bool = False
+) -> list[Path]:
+    """Write a job in several formats: all of them, or on any failure none.
+
+    Args:
+        job: what to write.
+        out_dir: the folder; made when it does not exist.
+        formats: names from `FORMATS`, in any order; the defaults when empty.
+        force: replace files that exist already (never an input).
+
+    Returns:
+        The files written, in the order of `FORMATS`.
+
+    Raises:
+        OptionError: an unknown format.
+        WriteError: nothing to write, or a file exists or cannot be written.
+        MissingLibraryError: a library for a format is not installed.
+    """
+    wanted = {find(name).name for name in formats} or {one.name for one in FORMATS if one.default}
+    if not job.tubes:
+        raise WriteError("There is no run to write: the input holds no centerline.", code="no-runs", file=job.source)
+    out = OutputSet(out_dir, force=force, inputs=job.inputs)
+    try:
+        for one in FORMATS:
+            if one.name in wanted:
+                exporter = getattr(import_module(one.module), one.function)
+                exporter(job, out)
+        return out.commit()
+    except ElbowroomError:
+        raise
+    except OSError as error:
+        why = (error.strerror or type(error).__name__).lower()
+        raise WriteError(
+            f"The files cannot be written to {str(out_dir)!r} ({why}): free some space, or name another folder "
+            "with --out.",
+            file=str(out_dir),
+        ) from error
+    finally:
+        out.discard()
