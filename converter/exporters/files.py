@@ -85,6 +85,8 @@ class OutputSet:
     """
 
     def __init__(self, out_dir: str | os.PathLike[str], *, force: bool = False, inputs: Iterable[Path] = ()) -> None:
+        if "\0" in os.fspath(out_dir):
+            raise WriteError("The output folder's name holds a null character: name another with --out.")
         self.out_dir = Path(out_dir)
         self.force = force
         self._inputs = tuple(Path(p) for p in inputs)
@@ -172,16 +174,16 @@ class OutputSet:
 
     def _open(self) -> Path:
         if self._stage is None:
-            folder = self.out_dir
-            while not folder.exists() and not folder.is_symlink():
-                folder = folder.parent
-            if not folder.is_dir():
-                raise WriteError(
-                    f"The output folder {str(self.out_dir)!r} cannot be made because {str(folder)!r} is not a folder: "
-                    "name another with --out.",
-                    file=str(self.out_dir),
-                )
             try:
+                folder = self.out_dir
+                while not folder.exists() and not folder.is_symlink():
+                    folder = folder.parent
+                if not folder.is_dir():
+                    raise WriteError(
+                        f"The output folder {str(self.out_dir)!r} cannot be made because {str(folder)!r} is not a "
+                        "folder: name another with --out.",
+                        file=str(self.out_dir),
+                    )
                 self._stage = Path(tempfile.mkdtemp(prefix=".elbowroom-", dir=folder))
             except OSError as error:
                 raise self._refused(error) from error

@@ -44,7 +44,9 @@ class WriteFormat:
 
 
 FORMATS: tuple[WriteFormat, ...] = (
-    WriteFormat("csv", "bend table, one row per bend; reads back", "converter.exporters.table_csv", ".csv", default=True),
+    WriteFormat(
+        "csv", "bend table, one row per bend; reads back", "converter.exporters.table_csv", ".csv", default=True
+    ),
     WriteFormat(
         "json", "bend tables and findings for other programs", "converter.exporters.table_json", ".json", default=True
     ),
@@ -78,6 +80,9 @@ FORMATS: tuple[WriteFormat, ...] = (
 )  # fmt: skip
 
 
+MILLIMETRES = Display()
+
+
 @dataclass(frozen=True, slots=True)
 class ExportJob:
     """Everything an exporter may write.
@@ -100,7 +105,7 @@ class ExportJob:
     source: str
     tubes: tuple[Tube, ...]
     findings: tuple[Finding, ...] = ()
-    display: Display = Display()
+    display: Display = MILLIMETRES
     step_unit: str = "mm"
     one_file: bool = True
     shop_name: str = ""
