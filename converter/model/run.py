@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from converter.findings import Finding
 from converter.geometry.vectors import Vec
 from converter.model.bends import BendTable, Placement
+from converter.model.centerline import rebuild, walk
 from converter.model.curve import Segment
 from converter.model.section import Section
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Run:
     """One continuous centerline, reduced.
 
@@ -21,12 +23,11 @@ class Run:
         closed: whether its ends meet.
         table: the bend table from end A.
         placement: where end A stands.
-        centerline: the straights and arcs that the table and the placement make, zero straights
-            left out; sharp corners show as two straights that meet at an angle.
         deviation: largest distance in mm between the drawn curves and ``centerline``.
         handles: entity handles it was drawn by, in order.
         section: the section, when the file itself gives one (a ready table), else None.
         findings: what the reducer said about this run.
+        end_point: centerline point at end B where the reducer knows it already; else it is walked to.
     """
 
     name: str
@@ -34,21 +35,29 @@ class Run:
     closed: bool
     table: BendTable
     placement: Placement
-    centerline: tuple[Segment, ...]
     deviation: float = 0.0
     handles: tuple[str, ...] = ()
     section: Section | None = None
     findings: tuple[Finding, ...] = ()
+    end_point: Vec | None = None
 
     @property
     def start(self) -> Vec:
         """Centerline point at end A."""
         return self.placement.start
 
-    @property
+    @cached_property
     def end(self) -> Vec:
         """Centerline point at end B."""
-        return self.centerline[-1].end if self.centerline else self.placement.start
+        return self.end_point if self.end_point is not None else walk(self.table, self.placement)[1].start
+
+    @cached_property
+    def centerline(self) -> tuple[Segment, ...]:
+        """The straights and arcs that table and placement make, zero straights left out.
+
+        Worked out on first use. A sharp corner shows as two straights that meet at an angle.
+        """
+        return rebuild(self.table, self.placement)
 
 
 @dataclass(frozen=True, slots=True)
