@@ -1,0 +1,119 @@
+"""Exact points on free curves, dense enough to find the straights and arcs in them.
+
+Points lie on the curve itself (only rounding off it): a spline through de Boor's basis, an
+ellipse by its parameter. Angles between neighbouring samples stay at a couple of degrees.
+"""
+
+from __future__ import annotations
+
+from math import ceil, radians
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.geometry.circles import vec
+from converter.geometry.vectors import cross, distance, norm, unit
+from converter.model.curve import Arc, Ellipse, Spline
+
+Array = NDArray[np.float64]
+
+STEP_DEG = 1.5  #: aimed-at turn between neighbouring samples
+MOST_PER_SPAN = 400
+
+
+def spline_points(spline: Spline, t: Array) -> Array:
+    """Points of a spline at parameters t (m,), shape (m, 3) in mm.
+
+    Cox-de Boor basis, all parameters at once (de Boor, A Practical Guide to Splines, ch. X).
+    """
+    p, knots = spline.degree, np.asarray(spline.knots, float)
+    n = len(spline.control_points)
+    span = np.clip(np.searchsorted(knots, t, side="right") - 1, p, n - 1)
+    # a parameter at the very end belongs to the last span that has a length
+    while True:
+        empty = knots[span + 1] <= knots[span]
+        back = empty & (span > p)
+        if not back.any():
+            break
+        span = np.where(back, span - 1, span)
+    basis = np.zeros((p + 1, len(t)))
+    basis[0] = 1.0
+    for k in range(1, p + 1):
+        saved = np.zeros(len(t))
+        for j in range(k):
+            right = knots[span + j + 1] - t
+            left = t - knots[span + 1 - k + j]
+            width = right + left
+            with np.errstate(divide="ignore", invalid="ignore"):
+                temp = np.where(width > 0.0, basis[j] / np.where(width > 0.0, width, 1.0), 0.0)
+            basis[j] = saved + right * temp
+            saved = left * temp
+        basis[k] = saved
+    index = span[None, :] - p + np.arange(p + 1)[:, None]
+    if spline.weights is not None:
+        basis = basis * np.asarray(spline.weights, float)[index]
+        basis = basis / basis.sum(axis=0)
+    points: Array = np.einsum("km,kmc->mc", basis, np.asarray(spline.control_points, float)[index])
+    return points
+
+
+def sample_spline(spline: Spline) -> Array:
+    """Points along a spline in order, (m, 3): per knot span as many as its control polygon turns."""
+    p = spline.degree
+    points = np.asarray(spline.control_points, float)
+    knots = np.asarray(spline.knots, float)
+    n = len(points)
+    if p == 1:
+        return points.copy()
+    params: list[Array] = []
+    for k in range(p, n):
+        a, b = float(knots[k]), float(knots[k + 1])
+        if b <= a:
+            continue
+        legs = np.diff(points[k - p : k + 1], axis=0)
+        size = np.sqrt((legs * legs).sum(axis=1))
+        legs = legs[size > 0.0] / size[size > 0.0][:, None]
+        turn = 0.0
+        if len(legs) > 1:
+            turn = float(np.degrees(np.arccos(np.clip((legs[1:] * legs[:-1]).sum(axis=1), -1.0, 1.0))).sum())
+        count = min(MOST_PER_SPAN, max(6, ceil(turn / STEP_DEG)))
+        params.append(np.linspace(a, b, count + 1)[:-1])
+    params.append(np.array([knots[n]]))
+    out = spline_points(spline, np.concatenate(params))
+    out[0], out[-1] = spline.start, spline.end
+    return _without_repeats(out)
+
+
+def sample_ellipse(ellipse: Ellipse) -> Array:
+    """Points along an ellipse in order, (m, 3), closer where it curves more."""
+    a, b = norm(ellipse.major), norm(ellipse.minor)
+    start, end = radians(ellipse.start_angle), radians(ellipse.end_angle)
+    # even steps of the direction of travel, so that a flat ellipse keeps its tight ends sharp
+    fine = np.linspace(start, end, 2 + ceil((end - start) / radians(0.25)))
+    turn = np.unwrap(np.arctan2(b * np.cos(fine), -a * np.sin(fine)))
+    count = max(8, ceil(abs(turn[-1] - turn[0]) / radians(STEP_DEG)))
+    t = np.interp(np.linspace(0.0, 1.0, count + 1), (turn - turn[0]) / (turn[-1] - turn[0]), fine)
+    c, s = np.cos(t)[:, None], np.sin(t)[:, None]
+    points: Array = np.asarray(ellipse.center) + c * np.asarray(ellipse.major) + s * np.asarray(ellipse.minor)
+    return points
+
+
+def ellipse_as_arc(ellipse: Ellipse, equal: float) -> Arc | None:
+    """The exact arc where both half-axes are equal within ``equal`` mm; None otherwise."""
+    a, b = norm(ellipse.major), norm(ellipse.minor)
+    if abs(a - b) > equal:
+        return None
+    normal = unit(cross(ellipse.major, ellipse.minor))
+    angle = ellipse.end_angle - ellipse.start_angle
+    if angle > 360.0 - 1e-9 or distance(ellipse.start, ellipse.end) <= equal < a * radians(angle) / 2.0:
+        angle = 360.0
+    start = ellipse.start
+    arc = Arc.swept(ellipse.center, normal, start, angle)
+    return arc if angle == 360.0 else Arc(arc.center, normal, arc.radius, start, ellipse.end, angle)
+
+
+def _without_repeats(points: Array) -> Array:
+    keep = np.ones(len(points), bool)
+    keep[1:] = (points[1:] != points[:-1]).any(axis=1)
+    kept = points[keep]
+    return kept if len(kept) > 1 else np.array([vec(points[0]), vec(points[-1])])
