@@ -1,0 +1,250 @@
+"""Sections as people write them: ``1.75x0.120in``, ``NPS 1-1/4 sch 40``, ``1.5x1.5x0.083in``, ``25mm bar``.
+
+Rules of the writing, in one place:
+
+* Sizes come first, the wall last, with ``x`` between; two sizes and a wall are square or
+  rectangular tube. Of a rectangle's sizes the first lies across the bend (along the normal of
+  the first bend plane), the second in the plane of the first bend.
+* A number without a unit takes the next unit written after it; failing that, the last before it;
+  failing that, the caller's default. So a unit at the end goes for all.
+* ``ga`` is the Birmingham wire gauge (BWG), the common practice for tube (no source).
+* Square and rectangular tube without a corner radius (``r0.125in``) gets an outside corner of two
+  walls: the middle of what is sold (ASTM A500 allows up to 3 walls, ASTM A513 mechanical tube of
+  this size 0.94 to 1.5 walls).
+"""
+
+from __future__ import annotations
+
+import re
+
+from converter.errors import ElbowroomError, GeometryError, OptionError, UnitsError
+from converter.model.section import Section
+from converter.shop.pipe import DN, Pipe, nominal, pipe
+from converter.units import Display, parse_length, unit_name
+
+#: Outside corner radius of square and rectangular tube, in walls, where none is given.
+CORNER_WALLS = 2.0
+
+#: Birmingham wire gauge -> inches (Machinery's Handbook, from memory; a test compares with a reference library).
+BWG: dict[int, float] = {
+    7: 0.180, 8: 0.165, 9: 0.148, 10: 0.134, 11: 0.120, 12: 0.109, 13: 0.095, 14: 0.083, 15: 0.072, 16: 0.065,
+    17: 0.058, 18: 0.049, 19: 0.042, 20: 0.035, 21: 0.032, 22: 0.028, 23: 0.025, 24: 0.022,
+}  # fmt: skip
+
+_LONGEST = 120  # characters; a section is never longer, and patterns stay quick
+_HOW = "write 1.75x0.120in, 1.5x1.5x0.083in, NPS 1-1/4 sch 40 or 25mm bar"
+
+_NPS = r"(?:\d{1,2}[ -]+\d{1,2}/\d{1,2}|\d{1,2}/\d{1,2}|\d{0,2}\.\d{1,3}|\d{1,2})"
+_SCHEDULE = (
+    r"(?:(?:sch(?:edule|ed)?\.?[\s_-]*)(?P<sch>\d{1,3}s?|std|xxs|xs)|(?P<name>std|xxs|xs|\d{1,2}s)\b"
+    r"|s(?P<short>\d{2,3}))"
+)
+_PIPE = re.compile(
+    rf"(?:(?P<word>nps|pipe|dn)(?:[\s_]+|-)?)?(?P<size>{_NPS})\s*(?P<inch>in\b\.?|inch\b|\")?"
+    rf"(?:[\s_,-]*pipe)?[\s_,-]*{_SCHEDULE}(?:[\s_-]*pipe)?"
+)
+_CORNER = re.compile(r"[\s,;]+(?:corner(?:\s+radius)?|radius|r)\s*[=:]?\s*(?P<radius>[\d.+-].*)\Z")
+_WORDS = re.compile(
+    r"(?<![a-z])(?:(?P<bar>bar|rod|solid)|(?P<square>square|sq)|(?P<rect>rectangular|rectangle|rect)|(?P<round>round|rd)"
+    r"|tubing|tube|o\.?d\.?|wall|wt|thk|thick|diameter|dia)(?![a-z])\.?"
+)
+_GAUGE = re.compile(r"(?P<number>\d{1,2})\s*(?:ga|gage|gauge|bwg)\.?\Z")
+_BEFORE_GAUGE = re.compile(r"(?<=[^\sx])\s+(?=\d{1,2}\s*(?:ga|gage|gauge|bwg)\b)")
+_OWN_UNIT = re.compile(r"(?P<unit>[^\d\s./+-][^\d\s/+-]*)\s*\Z")
+
+_LAYER_NUMBER = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d*\.\d+|\d+)"
+_LAYER_UNIT = r"(?:inch|in|mm|cm|\"|'')"
+_LAYER_SIZE = re.compile(
+    rf"(?<![a-z0-9.,/]){_LAYER_NUMBER}[ _]?{_LAYER_UNIT}?(?:[ _]?x[ _]?{_LAYER_NUMBER}[ _]?{_LAYER_UNIT}?){{1,2}}"
+    r"(?![a-z0-9.,/])(?![ _]?x[ _]?[\d.])"
+)
+_LAYER_ONE = rf"{_LAYER_NUMBER}[ _]?{_LAYER_UNIT}"
+_LAYER_BAR = re.compile(
+    rf"(?<![a-z])(?:solid[ _-](?:round[ _-])?(?:bar[ _-])?|round[ _-]bar[ _-])(?P<after>{_LAYER_ONE})(?![a-z0-9.,/])"
+    rf"|(?<![a-z0-9.,/])(?P<before>{_LAYER_ONE})[ _-](?:solid[ _-](?:round[ _-])?|round[ _-])bar(?![a-z])"
+)
+_LAYER_PIPE = re.compile(rf"(?<![a-z0-9.,/]){_PIPE.pattern}(?![a-z0-9/])")
+_NOT_TUBE = re.compile(r"(?<![a-z])(?:plates?|flat|flatbar|sheet|angle|grid|holes?|slots?|board|paper)(?![a-z])")
+
+#: A size in a layer's name must look like tube: between 4 and 200 walls across.
+_LAYER_WALLS = (4.0, 200.0)
+
+
+def parse_section(text: str, default_unit: str = "mm") -> Section:
+    """The section that a text such as ``1.75x0.120in`` or ``NPS 2 XS`` names; see the module for the rules.
+
+    Args:
+        text: what a person wrote.
+        default_unit: unit of numbers when the text names none at all.
+
+    Raises:
+        OptionError: it is not a section, or an impossible one (no wall, a wall past the middle, ...).
+        UnitsError: ``default_unit`` or a unit in the text is unknown.
+    """
+    shown = " ".join(str(text).split())[:60]
+    if not isinstance(text, str) or not text.strip() or len(text) > _LONGEST:
+        raise OptionError(f"{shown!r} is not a section: {_HOW}.")
+    tidy = _tidy(text)
+    if tidy.startswith(("nps", "pipe", "dn")) or "sch" in tidy or _PIPE.fullmatch(tidy):
+        return pipe_section(_pipe(tidy, shown))
+    found = _CORNER.search(tidy)
+    corner = found["radius"].strip() if found else None
+    if found:
+        tidy = tidy[: found.start()]
+    words = {match.lastgroup for match in _WORDS.finditer(tidy)}
+    parts = [part.strip() for part in _BEFORE_GAUGE.sub(" x ", _WORDS.sub(" ", tidy)).strip().split("x")]
+    try:
+        sizes, radius = _lengths(parts, corner, unit_name(default_unit))
+        return _shape(sizes, words, radius)
+    except UnitsError as error:
+        if error.code == "unknown-unit":
+            raise UnitsError(f"{shown!r} is not a section: {error.message}", code=error.code) from error
+        raise OptionError(f"{shown!r} is not a section: {_HOW}.") from error
+    except (GeometryError, OptionError) as error:
+        raise OptionError(f"{shown!r} is not a section: {_lower_first(error.message)}") from error
+
+
+def pipe_section(size: Pipe) -> Section:
+    """The section of a pipe, in mm, labelled with its nominal size and schedule."""
+    return Section("round", size.od * 25.4, size.wall * 25.4, label=size.label)
+
+
+def section_from_layer(name: str | None) -> Section | None:
+    """The section whose size is written in a layer's name, or None.
+
+    Careful on purpose: ``TUBE_1.75x0.120in``, ``frame 1.5x1.5x.083 in``, ``NPS 1-1/4 sch 40 rail``,
+    ``25x2mm`` and ``solid 25mm`` are sizes; ``Layer 10x20`` (no unit), ``M8x1.25mm`` (a thread),
+    ``plate 100x10mm`` and ``50x25mm`` (no tube has such a wall) are not. Two different sizes in one
+    name give None.
+    """
+    if not name or len(name) > 4 * _LONGEST:
+        return None
+    tidy = _tidy(name)
+    found: list[Section] = []
+    for match in _LAYER_PIPE.finditer(tidy):
+        if match["word"] or match["sch"]:
+            _keep(found, match[0].replace("_", " "))
+    if not found and not _NOT_TUBE.search(tidy):
+        for match in _LAYER_BAR.finditer(tidy):
+            _keep(found, f"{(match['after'] or match['before']).replace('_', ' ')} bar")
+        for match in _LAYER_SIZE.finditer(tidy):
+            if re.search(_LAYER_UNIT, match[0]):
+                _keep(found, match[0].replace("_", " "))
+    plausible = {section for section in found if section.shape == "bar" or _like_tube(section)}
+    return plausible.pop() if len(plausible) == 1 else None
+
+
+def describe(section: Section, display: Display | None = None) -> str:
+    """A section in words: ``1.750 x 0.120 in tube``, ``NPS 2 XS (2.375 x 0.218 in)``, ``25.00 mm bar``.
+
+    Sizes are decimals even where lengths are shown as fractions (walls are not fractions).
+    """
+    unit = display.unit if display else "mm"
+    number = Display(unit).number
+    if section.shape == "bar":
+        size = f"{number(section.od)} {unit}"
+        return f"{section.label} ({size} bar)" if section.label else f"{size} bar"
+    sides = [section.od] if section.shape == "round" else [section.od, section.height]
+    size = f"{' x '.join(number(value) for value in (*sides, section.wall))} {unit}"
+    if section.label:
+        return f"{section.label} ({size})"
+    return f"{size} {'tube' if section.shape == 'round' else section.shape + ' tube'}"
+
+
+def _tidy(text: str) -> str:
+    """Lower case, one kind of quote and times sign, no diameter signs."""
+    text = text.strip().lower().replace("×", "x").replace("∅", "").replace("⌀", "").replace("ø", "").replace("\t", " ")
+    return re.sub(r"[″”“]|''", '"', text)
+
+
+def _lower_first(message: str) -> str:
+    return message[:1].lower() + message[1:].rstrip(".") + "."
+
+
+def _pipe(tidy: str, shown: str) -> Pipe:
+    match = _PIPE.fullmatch(tidy)
+    if not match:
+        raise OptionError(f"{shown!r} is not a pipe size: write NPS 1-1/4 sch 40 or NPS 2 XS.")
+    schedule = match["sch"] or match["name"] or match["short"]
+    if match["word"] != "dn":
+        return pipe(nominal(match["size"]), schedule)
+    known = DN.get(int(match["size"])) if match["size"].isdigit() else None
+    if known is None or match["inch"]:
+        raise OptionError(f"There is no pipe size DN {match['size']}: the sizes known are {', '.join(map(str, DN))}.")
+    return pipe(known, schedule)
+
+
+def _lengths(parts: list[str], corner: str | None, default_unit: str) -> tuple[list[float], float | None]:
+    """The numbers of a section in mm: sizes and wall in order, and the corner radius."""
+    texts = [*parts, corner] if corner is not None else parts
+    units = [None if _GAUGE.search(text) else _OWN_UNIT.search(text) for text in texts]
+    named = [unit_name(match["unit"]) if match else None for match in units]
+    for i in range(len(named) - 2, -1, -1):
+        named[i] = named[i] or named[i + 1]
+    for i in range(1, len(named)):
+        named[i] = named[i] or named[i - 1]
+    values = []
+    for text, unit in zip(texts, named, strict=True):
+        gauge = _GAUGE.fullmatch(text)
+        if gauge is None:
+            values.append(parse_length(text, unit or default_unit))
+        elif int(gauge["number"]) in BWG:
+            values.append(BWG[int(gauge["number"])] * 25.4)
+        else:
+            raise OptionError(
+                f"gauge {gauge['number']} is not a tube wall from 7 to 24 ga: write the wall as a length."
+            )
+    return (values[:-1], values[-1]) if corner is not None else (values, None)
+
+
+def _shape(values: list[float], words: set[str | None], corner: float | None) -> Section:
+    sizes, wall = values[:-1], values[-1]
+    if "bar" in words:
+        if len(values) != 1 or words & {"square", "rect"} or corner is not None:
+            raise OptionError("a solid bar is round and has one size, such as 25mm bar.")
+        return Section("bar", _above_zero(values[0], "size"), 1.0)
+    if len(values) == 1:
+        raise OptionError("it has no wall: write it as 1.75x0.120in, or as a bar.")
+    if len(values) > 3:
+        raise OptionError("it has more than two sizes and a wall.")
+    for size in sizes:
+        _above_zero(size, "size")
+    _above_zero(wall, "wall")
+    if wall > max(sizes):
+        raise OptionError("the wall is larger than the size: write the outside size first, the wall last.")
+    if len(sizes) == 1:
+        sizes = sizes * (2 if "square" in words else 1)
+        if "rect" in words:
+            raise OptionError("a rectangle needs two sizes and a wall, such as 2x1x0.083in.")
+    if len(sizes) == 1:
+        if corner is not None:
+            raise OptionError("round tube has no corner radius: write square before the size if it is square.")
+        return Section("round", sizes[0], wall)
+    across, height = sizes
+    if "round" in words:
+        raise OptionError("round tube has one size and a wall, such as 1.75x0.120in.")
+    if "square" in words and across != height:
+        raise OptionError("a square has equal sides.")
+    if corner is None:
+        corner = min(CORNER_WALLS * wall, min(sizes) / 2.0)
+    shape = "square" if across == height else "rectangular"
+    return Section(shape, across, wall, height=height, corner=corner)
+
+
+def _above_zero(value: float, what: str) -> float:
+    if value <= 0.0:
+        raise OptionError(f"its {what} must be above zero.")
+    return value
+
+
+def _keep(found: list[Section], text: str) -> None:
+    """Adds the section that a piece of a layer's name gives, if it gives one."""
+    try:
+        found.append(parse_section(text))
+    except ElbowroomError:  # an impossible size in a name is simply not a size
+        return
+
+
+def _like_tube(section: Section) -> bool:
+    least, most = _LAYER_WALLS
+    return bool(section.label) or least <= min(section.od, section.height) / section.wall <= most
