@@ -1,0 +1,37 @@
+"""The CAD kernel, behind one small package: solids, wires and STEP. Nothing else imports it.
+
+The kernel takes about a second to load, so nothing here loads it before it is used:
+`require` is the first call of every function that needs it.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+
+from converter.errors import MissingLibraryError
+
+
+def require() -> None:
+    """Load the CAD kernel, or say in one sentence what to install.
+
+    Raises:
+        MissingLibraryError: the package, or a system library beneath it, is missing.
+    """
+    try:
+        import_module("OCP.TopoDS")
+    except ModuleNotFoundError as error:
+        if (error.name or "").partition(".")[0] != "OCP":
+            raise
+        raise MissingLibraryError(
+            "STEP needs the CAD kernel, which is not installed: run `pip install cadquery`."
+        ) from error
+    except ImportError as error:
+        # the loader names the file it could not open: "libGL.so.1: cannot open shared object file: ..."
+        library = str(error).partition(":")[0].strip()
+        if library.startswith("libGL"):
+            cure = "run `apt-get install libgl1`"
+        else:
+            cure = "install it with the system's package manager"
+        raise MissingLibraryError(
+            f"STEP needs the CAD kernel, which cannot load because {library} is missing: {cure}."
+        ) from error
