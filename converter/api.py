@@ -1,0 +1,284 @@
+"""The few calls the command line makes, for programs too: load, check, export.
+
+>>> from converter import api
+>>> result = api.check(api.load("rail.dxf", api.Settings(sections=("1.75x0.120in",))))  # doctest: +SKIP
+>>> [finding.message for finding in result.findings]  # doctest: +SKIP
+
+Lengths in `Settings` may stay as typed (``"4.5"``, ``"114.3mm"``): a bare number is in the
+drawing's own unit, which is known only once the drawing is read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING
+
+from converter.errors import OptionError, ReadError
+from converter.findings import Finding
+from converter.importers.registry import ReadOptions, read
+from converter.model.drawing import Drawing
+from converter.model.run import Run, Tube
+from converter.model.section import Section
+from converter.tolerances import DEFAULT, Tolerances
+from converter.units import Display, parse_length
+
+if TYPE_CHECKING:
+    from converter.exporters.registry import ExportJob
+    from converter.shop.job import Job
+    from converter.shop.model import Shop
+
+Length = str | float
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How to read a drawing, reduce it and give it its metal.
+
+    Attributes:
+        read: what to read from the file.
+        join, near, fit: lengths, or None for the default (`converter.tolerances`).
+        tangent: degrees, or None for the default.
+        across_layers: whether loose ends may join tangent across layers.
+        sections: ``1.75x0.120in`` for every run, ``LAYER=1.75x0.120in`` for one layer; later ones win.
+        clr: radius for sharp corners (and for every bend with ``refit``), or None for the die's.
+        refit: move every bend to the radius of its die, or to ``clr``.
+        shop: path of a shop file, or None for the invented demo shop.
+        job: path of a job file, or None.
+        feed_from: 'A' or 'B', the end that is fed first.
+        unit: 'in' or 'mm' for everything a person reads; None follows the drawing.
+        denominator: write inches as fractions of this denominator.
+    """
+
+    read: ReadOptions = field(default_factory=ReadOptions)
+    join: Length | None = None
+    near: Length | None = None
+    fit: Length | None = None
+    tangent: float | None = None
+    across_layers: bool = True
+    sections: tuple[str, ...] = ()
+    clr: Length | None = None
+    refit: bool = False
+    shop: str | None = None
+    job: str | None = None
+    feed_from: str = "A"
+    unit: str | None = None
+    denominator: int | None = None
+
+    def tolerances(self, unit: str) -> Tolerances:
+        """The tolerances in mm; bare numbers are in ``unit``.
+
+        Raises:
+            UnitsError, OptionError: a value is not a length, or out of range.
+        """
+        typed = {name: getattr(self, name) for name in ("join", "near", "fit")}
+        given = {name: parse_length(value, unit) for name, value in typed.items() if value is not None}
+        if self.tangent is not None:
+            given["tangent"] = self.tangent
+        tol = replace(DEFAULT, **given)
+        if "near" not in given and tol.near < tol.join:
+            tol = replace(tol, near=tol.join)
+        if tol.near < tol.join:
+            raise OptionError("--near must not be below --join: it names the gaps that are a little too wide to join.")
+        return tol
+
+    def display(self, unit: str) -> Display:
+        """How lengths are shown when the drawing is in ``unit``: its own system unless told otherwise.
+
+        Raises:
+            OptionError: the fraction is not a power of two up to 128, or goes with mm.
+        """
+        own = "in" if unit in ("in", "ft", "yd", "mi", "mil") else "mm"
+        chosen = self.unit or ("in" if self.denominator is not None else own)
+        return Display(chosen, self.denominator)
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What became of one drawing.
+
+    Attributes:
+        drawing: what the file holds.
+        tubes: every run with its metal, in the order drawn.
+        findings: what was said, the worst first; after `check` the audit's too.
+        display, tolerances: as used.
+        shop: whose dies were used.
+        demo_shop: whether that is the invented demo shop, for want of another.
+        checked: how many bends the audit checked; None before `check`.
+    """
+
+    drawing: Drawing
+    tubes: tuple[Tube, ...]
+    findings: tuple[Finding, ...]
+    display: Display
+    tolerances: Tolerances
+    shop: Shop
+    demo_shop: bool
+    checked: int | None = None
+
+    @property
+    def source(self) -> str:
+        """The file as the user named it."""
+        return self.drawing.source
+
+    @property
+    def stem(self) -> str:
+        """What its outputs are called after."""
+        return "drawing" if self.source == "-" else PurePath(self.source).stem
+
+
+def load(source: str, settings: Settings | None = None) -> Result:
+    """Read a file, reduce it to runs and give each its section and die.
+
+    Args:
+        source: path of the file, or '-' for standard input.
+        settings: how; the defaults when None.
+
+    Raises:
+        ElbowroomError: one sentence saying what cannot be done and why.
+    """
+    settings = settings or Settings()
+    if settings.feed_from not in ("A", "B"):
+        raise OptionError(f"A tube is fed from end A or end B, not {settings.feed_from!r}.")
+    shop, job = _metal(settings)
+    drawing = read(source, settings.read)
+    tol = settings.tolerances(drawing.read_as)
+    display = settings.display(drawing.read_as)
+    runs, said = _reduced(drawing, tol, settings, display)
+    tubes = _assigned(runs, settings, shop, job, drawing.read_as, display)
+    findings = [*drawing.findings, *said]
+    for tube in tubes:
+        findings += [*tube.run.findings, *tube.findings]
+    return Result(
+        drawing=drawing,
+        tubes=tuple(tubes),
+        findings=sorted_findings(findings),
+        display=display,
+        tolerances=tol,
+        shop=shop,
+        demo_shop=settings.shop is None,
+    )
+
+
+def check(result: Result) -> Result:
+    """The same result with the audit's findings added."""
+    from converter.audit.registry import audit
+
+    findings = [*result.findings, *audit(result.tubes, result.shop, result.display)]
+    if result.demo_shop:
+        findings.append(
+            Finding(
+                "demo-shop",
+                "No shop file was named, so the dies are those of the invented demo shop.",
+                cure="Write your own with `elbowroom shop new FILE` and name it with --shop.",
+            )
+        )
+    bends = sum(len(tube.run.table.bends) for tube in result.tubes)
+    return replace(result, findings=sorted_findings(findings), checked=bends)
+
+
+def export_job(result: Result, *, step_unit: str | None = None, one_file: bool = True, stem: str = "") -> ExportJob:
+    """What the exporters are given for one result.
+
+    Args:
+        result: of `load`, better of `check`.
+        step_unit: 'mm' or 'in' for STEP and meshes; None follows the display.
+        one_file: all tubes in one STEP file; else one file each.
+        stem: what the files are called after; the source's own when empty.
+    """
+    from converter.exporters.registry import ExportJob
+
+    source = result.source
+    return ExportJob(
+        stem=stem or result.stem,
+        source=source,
+        tubes=result.tubes,
+        findings=result.findings,
+        display=result.display,
+        step_unit=step_unit or result.display.unit,
+        one_file=one_file,
+        shop_name=result.shop.name,
+        inputs=() if source == "-" else (Path(source),),
+        drawing_units=result.drawing.units,
+        ignored=tuple(result.drawing.ignored),
+    )
+
+
+def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The worst first, else in the order said; the same finding said twice is kept once."""
+    return tuple(sorted(dict.fromkeys(findings), key=lambda finding: finding.rank))
+
+
+def _metal(settings: Settings) -> tuple[Shop, Job | None]:
+    """The shop and the job, read before the drawing: they are small and fail fast."""
+    from converter.shop.load import demo_shop, load_shop
+
+    shop = demo_shop() if settings.shop is None else load_shop(settings.shop)
+    if settings.job is None:
+        return shop, None
+    from converter.shop.job import load_job
+
+    return shop, load_job(settings.job)
+
+
+def _reduced(
+    drawing: Drawing, tol: Tolerances, settings: Settings, display: Display
+) -> tuple[list[Run], list[Finding]]:
+    from converter.reducer import reduce_drawing, reverse_run
+
+    runs, said = reduce_drawing(drawing, tol, across_layers=settings.across_layers, display=display)
+    if not runs:
+        raise ReadError(_nothing_found(drawing), code="no-runs", file=drawing.source)
+    if settings.feed_from == "B":
+        runs = [reverse_run(run) for run in runs]
+    return runs, said
+
+
+def _nothing_found(drawing: Drawing) -> str:
+    """One sentence: no runs, and what the file held instead."""
+    seen = ", ".join(f"{one.count} {one.kind} ({one.why})" for one in drawing.ignored[:4])
+    if seen:
+        return (
+            f"No centerline was found in {drawing.source!r}; it holds {seen}: "
+            "draw the tubes as lines, arcs or polylines."
+        )
+    return f"No centerline was found in {drawing.source!r}: draw the tubes as lines, arcs or polylines in model space."
+
+
+def _assigned(
+    runs: list[Run], settings: Settings, shop: Shop, job: Job | None, unit: str, display: Display
+) -> list[Tube]:
+    from converter.shop.assign import assign
+
+    default, per_layer = _sections(settings.sections, unit)
+    clr = None if settings.clr is None else parse_length(settings.clr, unit)
+    if clr is not None and clr <= 0.0:
+        raise OptionError(f"A radius must be above zero, not {settings.clr}.")
+    return assign(
+        runs,
+        shop,
+        job,
+        default_section=default,
+        layer_sections=per_layer,
+        clr=clr,
+        refit=settings.refit,
+        display=display,
+    )
+
+
+def _sections(texts: Sequence[str], unit: str) -> tuple[Section | None, dict[str, Section]]:
+    """Default section and section per layer from ``SIZE`` and ``LAYER=SIZE``; a layer's name may hold '='."""
+    from converter.shop.sections import parse_section
+
+    default: Section | None = None
+    per_layer: dict[str, Section] = {}
+    for text in texts:
+        layer, found, size = text.rpartition("=")
+        if not found:
+            default = parse_section(text, unit)
+        elif layer.strip():
+            per_layer[layer.strip()] = parse_section(size, unit)
+        else:
+            raise OptionError(f"{text!r} names no layer before the '=': write LAYER=1.75x0.120in.")
+    return default, per_layer

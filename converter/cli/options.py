@@ -1,0 +1,191 @@
+"""The options that several commands share, each written once, and what becomes of them.
+
+A command wears them as decorators and gets keyword arguments; `settings_from` and
+`console_from` turn those into the library's own values. Lengths are checked here for being
+lengths above zero, and kept as typed: a bare number is in the drawing's unit, which is
+known only after reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+from converter.cli.console import Console
+from converter.errors import ElbowroomError, OptionError
+from converter.units import UNIT_CHOICES, parse_length, unit_name
+
+F = TypeVar("F", bound=Callable[..., Any])
+Decorator = Callable[[F], F]
+
+
+class LengthType(click.ParamType):
+    """A length above zero, kept as typed."""
+
+    name = "length"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Check that it is a length above zero; the text itself is the value."""
+        option = param.opts[0] if param else "the length"
+        try:
+            mm = parse_length(value)
+        except ElbowroomError as error:
+            raise OptionError(f"{option}: {error.message}", code=error.code) from error
+        if mm <= 0.0:
+            raise OptionError(f"{option} must be a length above zero, not {value}.")
+        return str(value)
+
+
+class UnitType(click.ParamType):
+    """One of the units a drawing may be read in; 'inch' and '"' do as well as 'in'."""
+
+    name = "unit"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """The unit's canonical name."""
+        unit = unit_name(str(value))
+        if unit not in UNIT_CHOICES:
+            raise OptionError(f"{value!r} is not a unit for a drawing: use one of {', '.join(UNIT_CHOICES)}.")
+        return unit
+
+
+class AngleType(click.ParamType):
+    """Degrees between 0 and a limit, both excluded."""
+
+    name = "degrees"
+
+    def __init__(self, below: float) -> None:
+        self.below = below
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The angle in degrees."""
+        option = param.opts[0] if param else "the angle"
+        try:
+            angle = float(str(value).strip().removesuffix("°").removesuffix("deg"))
+        except ValueError as error:
+            raise OptionError(f"{option} takes degrees, not {value!r}.") from error
+        if not 0.0 < angle < self.below:
+            raise OptionError(f"{option} must lie between 0 and {self.below:g} degrees, not {value}.")
+        return angle
+
+
+def _stacked(*options: Callable[[Any], Any]) -> Decorator[Any]:
+    """Options that appear in --help in the order written here."""
+
+    def wear(function: Any) -> Any:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return wear
+
+
+reading = _stacked(
+    click.option("--units", type=UnitType(), metavar="UNIT", help="Read the numbers as mm, cm, m, in or ft."),
+    click.option("--layout", metavar="NAME", help="Read this paper-space layout instead of model space."),
+    click.option("--layer", multiple=True, metavar="PATTERN", help="Read only layers like this, e.g. 'TUBE*'."),
+    click.option("--skip-layer", multiple=True, metavar="PATTERN", help="Leave out layers like this."),
+    click.option("--skip-color", multiple=True, metavar="COLOR", help="Leave out what is drawn in this color number."),
+    click.option("--skip-linetype", multiple=True, metavar="PATTERN", help="Leave out linetypes like this."),
+)
+
+reducing = _stacked(
+    click.option(
+        "--layers",
+        type=click.Choice(["join", "separate"]),
+        default="join",
+        show_default=True,
+        help="Whether a run may continue tangent onto another layer.",
+    ),
+    click.option("--join", type=LengthType(), metavar="LENGTH", help="Close gaps up to this.  [0.1 mm]"),
+    click.option("--near", type=LengthType(), metavar="LENGTH", help="Name gaps up to this.  [2 mm]"),
+    click.option("--fit", type=LengthType(), metavar="LENGTH", help="Let a fitted curve stray this far.  [0.05 mm]"),
+    click.option("--tangent", type=AngleType(45.0), metavar="DEGREES", help="Take this for tangent.  [0.2]"),
+)
+
+metal = _stacked(
+    click.option(
+        "--section",
+        multiple=True,
+        metavar="[LAYER=]SIZE",
+        help="Tube size, for all runs or one layer: 1.75x0.120in, 'NPS 1-1/4 sch 40', '25mm bar', 'RAIL=1.5x0.095in'.",
+    ),
+    click.option("--clr", type=LengthType(), metavar="LENGTH", help="Centerline radius for sharp corners."),
+    click.option("--refit", is_flag=True, help="Move every bend to the radius of its die (or to --clr)."),
+    click.option("--shop", metavar="FILE", help="Your shop file.  [an invented demo shop]"),
+    click.option("--job", metavar="FILE", help="Job file: which section and die each layer or run gets."),
+    click.option(
+        "--feed-from",
+        type=click.Choice(["A", "B"], case_sensitive=False),
+        default="A",
+        show_default=True,
+        help="The end that goes first.",
+    ),
+)
+
+showing = _stacked(
+    click.option("--in", "inches", is_flag=True, help="Show inches.  [as the drawing]"),
+    click.option("--mm", "millimetres", is_flag=True, help="Show millimetres.  [as the drawing]"),
+    click.option("--fraction", type=int, metavar="N", help="Show inches as fractions of N: 2, 4, 8 ... 128."),
+)
+
+talking = _stacked(
+    click.option("-q", "--quiet", is_flag=True, help="Say only results and failures."),
+    click.option("-v", "--verbose", is_flag=True, help="Say more."),
+)
+
+as_json = click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text.")
+
+
+def example(*lines: str) -> str:
+    """The epilog that shows how a command is used."""
+    return "\b\n" + "\n".join(["Example:" if len(lines) == 1 else "Examples:", *(f"  {line}" for line in lines)])
+
+
+def console_from(given: dict[str, Any]) -> Console:
+    """Take the talking options out of a command's arguments."""
+    console = Console(given.pop("quiet", False), given.pop("verbose", False), given.pop("as_json", False))
+    if console.quiet and console.verbose:
+        raise OptionError("--quiet and --verbose contradict each other: give one.")
+    return console
+
+
+def settings_from(given: dict[str, Any]) -> Any:
+    """The library's `converter.api.Settings` from a command's arguments (reading, reducing, metal, showing).
+
+    Raises:
+        OptionError: two options contradict each other.
+    """
+    # here and not above: --help must not pay for the readers
+    from converter.api import Settings
+    from converter.importers.registry import ReadOptions
+
+    if given["inches"] and given["millimetres"]:
+        raise OptionError("--in and --mm contradict each other: give one.")
+    settings = Settings(
+        read=ReadOptions(
+            units=given["units"],
+            layout=given["layout"],
+            layers=given["layer"],
+            skip_layers=given["skip_layer"],
+            skip_colors=given["skip_color"],
+            skip_linetypes=given["skip_linetype"],
+        ),
+        join=given["join"],
+        near=given["near"],
+        fit=given["fit"],
+        tangent=given["tangent"],
+        across_layers=given["layers"] == "join",
+        sections=given["section"],
+        clr=given["clr"],
+        refit=given["refit"],
+        shop=given["shop"],
+        job=given["job"],
+        feed_from=given["feed_from"],
+        unit="in" if given["inches"] else "mm" if given["millimetres"] else None,
+        denominator=given["fraction"],
+    )
+    settings.display("mm")  # a bad --fraction fails before anything is read
+    return settings

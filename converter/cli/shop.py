@@ -1,0 +1,81 @@
+"""``elbowroom shop``: make, check and show the shop file."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from converter.cli import options
+
+
+@click.group(
+    short_help="Make, check and show the shop file.",
+    epilog=options.example("elbowroom shop new myshop.toml", "elbowroom shop check myshop.toml"),
+)
+def shop() -> None:
+    """Make, check and show the shop file: machines, dies, metals.
+
+    The shop file is a TOML text that says what your shop owns. Without one an invented demo shop
+    serves, and every output says so.
+    """
+
+
+@shop.command(short_help="Write a shop file to start from.", epilog=options.example("elbowroom shop new myshop.toml"))
+@click.argument("path", metavar="FILE")
+@click.option("--force", is_flag=True, help="Replace FILE if it exists.")
+@options.talking
+def new(path: str, force: bool, **given: Any) -> int:
+    """Write a commented shop file to FILE ('-' writes it to standard output) for you to fill in."""
+    console = options.console_from(given)
+    from converter.shop.load import demo_text
+
+    text = demo_text()
+    if path == "-":
+        console.result(text.rstrip("\n"))
+        return 0
+    _write(path, text, force)
+    console.say(f"Wrote {path}: put your own dies and machines in it, then run: elbowroom shop check {path}")
+    return 0
+
+
+@shop.command(
+    short_help="Say whether a shop file is sound.", epilog=options.example("elbowroom shop check myshop.toml")
+)
+@click.argument("path", metavar="FILE")
+@options.as_json
+@options.talking
+def check(path: str, **given: Any) -> int:
+    """Say whether FILE is a sound shop file; if not, name the key that is wrong."""
+    console = options.console_from(given)
+    from converter.cli.shops import shop_document, summary
+    from converter.shop.load import load_shop
+
+    found = load_shop(path)
+    if console.as_json:
+        console.json(shop_document(found, path))
+    else:
+        console.result(f"{path} is sound: {summary(found)}.")
+    return 0
+
+
+@shop.command(
+    short_help="Show the dies and machines of a shop file.",
+    epilog=options.example("elbowroom shop show myshop.toml --fraction 16", "elbowroom shop show --json"),
+)
+@click.argument("path", metavar="[FILE]", required=False)
+@options.showing
+@options.as_json
+@options.talking
+def show(path: str | None, **given: Any) -> int:
+    """Show the dies and machines of FILE, or of the demo shop when none is named."""
+    console = options.console_from(given)
+    from converter.cli.shops import shop_document, shop_text
+    from converter.shop.load import demo_shop, load_shop
+
+    found = demo_shop() if path is None else load_shop(path)
+    if console.as_json:
+        console.json(shop_document(found, path))
+    else:
+        console.result(shop_text(found, options.display_from(given, found)))
+    return 0

@@ -1,0 +1,65 @@
+"""Bend tables as text: one block per tube."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from converter.cli.main import one_line
+from converter.cli.text import bold, columns, counted
+from converter.model.run import Tube
+from converter.units import Display
+
+if TYPE_CHECKING:
+    from converter.api import Result
+
+
+def heading(result: Result) -> str:
+    """One line about the drawing: its name, its unit, how many runs and bends, the unit shown."""
+    drawing = result.drawing
+    name = "standard input" if drawing.source == "-" else one_line(drawing.source)
+    unit = f"drawn in {drawing.units}" if drawing.units else f"no unit, read as {drawing.read_as}"
+    if drawing.units and drawing.units != drawing.read_as:
+        unit = f"says {drawing.units}, read as {drawing.read_as}"
+    bends = sum(len(tube.run.table.bends) for tube in result.tubes)
+    counts = f"{counted(len(result.tubes), 'run')}, {counted(bends, 'bend')}"
+    return f"{bold(name)}: {unit}; {counts}; lengths in {result.display.unit}, angles in degrees"
+
+
+def tube_text(tube: Tube, display: Display) -> str:
+    """Name, layer, section, die and developed length; then a row per bend and the tail."""
+    from converter.shop.sections import describe
+
+    run = tube.run
+    about = []
+    if run.layer is not None and run.layer != run.name:
+        about.append(f"layer {one_line(run.layer)}")
+    about.append(describe(tube.section, display) if tube.section else "section unknown")
+    if tube.die:
+        about.append(f"die {one_line(tube.die)}")
+    if run.closed:
+        about.append("closed")
+    lines = [f"{bold(one_line(run.name))}  {', '.join(about)}"]
+    if run.table.bends:
+        rows = [
+            [str(i), display.number(b.feed), _degrees(b.rotation), _degrees(b.angle), _radius(b.clr, display)]
+            for i, b in enumerate(run.table.bends, 1)
+        ]
+        rows.append(["tail", display.number(run.table.tail), "", "", ""])
+        lines.append(columns(["bend", "feed", "rotation", "angle", "CLR"], rows))
+    length = display.length(run.table.developed_length)
+    lines.append(f"  developed length {length}" + ("" if run.table.bends else ", straight"))
+    if run.deviation > _WORTH_SAYING:
+        lines.append(f"  strays up to {run.deviation:.3f} mm from what was drawn")
+    return "\n".join(lines)
+
+
+#: mm; below this a rebuilt centerline is the drawing to the last digit a shop can read
+_WORTH_SAYING = 1e-3
+
+
+def _degrees(value: float) -> str:
+    return Display().angle(value)
+
+
+def _radius(clr: float | None, display: Display) -> str:
+    return "none" if clr is None else display.number(clr)
