@@ -130,16 +130,23 @@ def find(name: str) -> WriteFormat:
 def write(
     job: ExportJob, out_dir: str | os.PathLike[str], formats: Sequence[str] = (), force: bool = False
 ) -> list[Path]:
-    """Write a job in several formats: all of them, or on any failure none.
+    """Write one job in several formats; see `write_all`."""
+    return write_all([job], out_dir, formats, force)
+
+
+def write_all(
+    jobs: Sequence[ExportJob], out_dir: str | os.PathLike[str], formats: Sequence[str] = (), force: bool = False
+) -> list[Path]:
+    """Write jobs in several formats: all of them, or on any failure none.
 
     Args:
-        job: what to write.
+        jobs: what to write.
         out_dir: the folder; made when it does not exist.
         formats: names from `FORMATS`, in any order; the defaults when empty.
         force: replace files that exist already (never an input).
 
     Returns:
-        The files written, in the order of `FORMATS`.
+        The files written, job by job in the order of `FORMATS`.
 
     Raises:
         OptionError: an unknown format.
@@ -147,14 +154,18 @@ def write(
         MissingLibraryError: a library for a format is not installed.
     """
     wanted = {find(name).name for name in formats} or {one.name for one in FORMATS if one.default}
-    if not job.tubes:
-        raise WriteError("There is no run to write: the input holds no centerline.", code="no-runs", file=job.source)
-    out = OutputSet(out_dir, force=force, inputs=job.inputs)
+    for job in jobs:
+        if not job.tubes:
+            raise WriteError(
+                "There is no run to write: the input holds no centerline.", code="no-runs", file=job.source
+            )
+    out = OutputSet(out_dir, force=force, inputs=[path for job in jobs for path in job.inputs])
     try:
-        for one in FORMATS:
-            if one.name in wanted:
-                exporter = getattr(import_module(one.module), one.function)
-                exporter(job, out)
+        for job in jobs:
+            for one in FORMATS:
+                if one.name in wanted:
+                    exporter = getattr(import_module(one.module), one.function)
+                    exporter(job, out)
         return out.commit()
     except ElbowroomError:
         raise
