@@ -92,10 +92,12 @@ define(
     "arc-suspect", ERROR, "An arc is drawn flat, meets no line, and cannot be restored; its radius must not be trusted."
 )
 define("outline-suspect", WARNING, "The drawing looks like a solid's outline and seam edges, not like centerlines.")
+define("length-disagrees", WARNING, "A total in a table is not what its rows add up to; the rows count.")
 # --- said by the reducer -----------------------------------------------------------------
 define("healed-gap", NOTE, "A gap below the join tolerance was closed.")
 define("near-gap", WARNING, "Two ends nearly meet: the gap is above the join tolerance, so they stay apart.")
 define("duplicate-removed", NOTE, "A curve drawn twice, or lying on another, was dropped.")
+define("speck-removed", NOTE, "A mark smaller than the join tolerance was left out.")
 define("joined-across-layers", NOTE, "A run continues tangent onto another layer and was joined.")
 define("junction", NOTE, "Three or more ends meet; the tangent pair runs through, the others end there.")
 define("near-tangent", NOTE, "A joint misses tangency by less than the tolerance and was smoothed.")

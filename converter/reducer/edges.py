@@ -1,0 +1,137 @@
+"""Curves as a table of edges: two ends each, the nodes the ends meet in, directions at the ends.
+
+Edge i has the ends 2i (its start) and 2i + 1 (its end); ``end ^ 1`` is the other end of the
+same edge. All coordinates here are relative to the drawing's own lowest corner.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import chain as flatten
+from operator import attrgetter
+from typing import cast
+
+import numpy as np
+
+from converter.geometry.vectors import Vec
+from converter.model.curve import Arc, Curve, Line
+from converter.model.drawing import DrawnCurve
+from converter.reducer.cluster import Floats, Ints, close_pairs, components, same_points
+from converter.reducer.ends import curve_length, end_directions
+from converter.tolerances import Tolerances
+
+_CURVE, _LAYER = attrgetter("curve"), attrgetter("layer")
+_START, _END = attrgetter("start"), attrgetter("end")
+LINE, ARC, OTHER = 0, 1, 2
+_KIND: dict[type, int] = {Line: LINE, Arc: ARC}
+
+
+def vectors(values: Sequence[Vec]) -> Floats:
+    """(n, 3) array of n vectors."""
+    return np.fromiter(flatten.from_iterable(values), dtype=np.float64, count=3 * len(values)).reshape(-1, 3)
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """The drawn curves, gathered once.
+
+    Attributes:
+        drawn: the curves, in drawn order.
+        curves: their geometry.
+        kind: (n,) LINE, ARC or OTHER.
+        layer: (n,) number of the layer in ``layers`` (numbered as they first appear).
+        origin: lowest corner of all ends, world coordinates.
+        points: (2n, 3) the ends relative to ``origin``.
+    """
+
+    drawn: Sequence[DrawnCurve]
+    curves: list[Curve]
+    kind: Ints
+    layer: Ints
+    layers: list[str | None]
+    origin: Floats
+    points: Floats
+
+    @property
+    def chords(self) -> Floats:
+        """(n,) distance from start to end of each edge."""
+        steps = self.points[1::2] - self.points[0::2]
+        lengths: Floats = np.sqrt((steps * steps).sum(axis=1))
+        return lengths
+
+    def place(self, end: int) -> Vec:
+        """World coordinates of an end."""
+        x, y, z = (self.points[end] + self.origin).tolist()
+        return (x, y, z)
+
+    def outward(self, ends: Ints) -> Floats:
+        """(m, 3) unit directions in which the curves leave their nodes at the given ends."""
+        out = np.empty((ends.size, 3))
+        edge = ends >> 1
+        kind = self.kind[edge]
+        rows = np.flatnonzero(kind == LINE)
+        if rows.size:
+            e = ends[rows]
+            step = self.points[e ^ 1] - self.points[e]
+            out[rows] = step / np.sqrt((step * step).sum(axis=1))[:, None]
+        rows = np.flatnonzero(kind == ARC)
+        if rows.size:
+            arcs = [cast(Arc, self.curves[i]) for i in edge[rows].tolist()]
+            normal = vectors([a.normal for a in arcs])
+            center = vectors([a.center for a in arcs]) - self.origin
+            d = np.cross(normal, self.points[ends[rows]] - center)
+            sign = 1.0 - 2.0 * (ends[rows] & 1)
+            out[rows] = d * (sign / np.sqrt((d * d).sum(axis=1)))[:, None]
+        for row in np.flatnonzero(kind == OTHER).tolist():
+            end = int(ends[row])
+            first, last = end_directions(self.curves[end >> 1])
+            out[row] = np.negative(last) if end & 1 else first
+        return out
+
+
+def gather(drawn: Sequence[DrawnCurve]) -> Edges:
+    """One pass over the Python objects; everything after works on arrays."""
+    curves: list[Curve] = list(map(_CURVE, drawn))
+    codes: dict[str | None, int] = {}
+    layer = [codes.setdefault(name, len(codes)) for name in map(_LAYER, drawn)]
+    kind = [_KIND.get(t, OTHER) for t in map(type, curves)]
+    n = len(curves)
+    points = np.empty((2 * n, 3))
+    points[0::2] = vectors(list(map(_START, curves)))
+    points[1::2] = vectors(list(map(_END, curves)))
+    origin = points.min(axis=0) if n else np.zeros(3)
+    points -= origin
+    return Edges(drawn, curves, np.array(kind), np.array(layer), list(codes), origin, points)
+
+
+def end_nodes(edges: Edges, tol: Tolerances) -> Ints:
+    """Number of the node each end lies in, (2n,), 0 upward.
+
+    Ends that agree to ``tol.equal`` are one node. Then loose ends (alone in their node) heal to
+    whatever end lies within ``tol.join``. Nodes that are whole already are never pulled together,
+    nor are the two ends of one short curve: chords shorter than the join tolerance keep their shape.
+    """
+    label = same_points(edges.points, tol.equal)
+    heads = np.zeros(label.size, dtype=bool)
+    heads[label] = True
+    node = (np.cumsum(heads) - 1)[label]
+    count = int(heads.sum())
+    loose = np.bincount(node, minlength=count) == 1
+    if not loose.any():
+        return node
+    a, b = close_pairs(edges.points[heads], tol.join)
+    keep = loose[a] | loose[b]
+    a, b = a[keep], b[keep]
+    short = [
+        i
+        for i in np.flatnonzero(edges.chords <= tol.join).tolist()
+        if edges.kind[i] == LINE or curve_length(edges.curves[i]) <= 4.0 * tol.join
+    ]
+    if short:
+        first, second = node[0::2][short], node[1::2][short]
+        own = np.minimum(first, second) * count + np.maximum(first, second)
+        keep = ~np.isin(np.minimum(a, b) * count + np.maximum(a, b), own)
+        a, b = a[keep], b[keep]
+    healed: Ints = components(count, a, b)[node]
+    return healed

@@ -1,0 +1,173 @@
+"""What chaining has to say, in sentences."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from converter.findings import Finding
+from converter.geometry.vectors import Vec
+from converter.model.drawing import DrawnCurve
+from converter.reducer.cluster import Ints, close_pairs
+from converter.reducer.edges import Edges
+from converter.reducer.ends import curve_length
+from converter.reducer.junctions import Links
+from converter.tolerances import Tolerances
+from converter.units import Display
+
+#: Healed gaps below this (mm) are the decimals of the file: recorded in the chain, not worth a sentence.
+SAID_FROM = 1e-3
+
+
+def small_length(mm: float, display: Display) -> str:
+    """A length that may be far below a millimetre, with three significant digits."""
+    if display.unit == "in":
+        return f"{mm / 25.4:.3g} in"
+    return f"{mm:.3g} mm"
+
+
+def place(p: Vec, display: Display) -> str:
+    """``(x, y, z) mm``."""
+    return f"({', '.join(display.number(v) for v in p)}) {display.unit}"
+
+
+def source(drawn: DrawnCurve) -> str:
+    """``layer 'T1', handle 2F``, as far as known."""
+    parts = []
+    if drawn.layer is not None:
+        parts.append(f"layer {drawn.layer!r}")
+    if drawn.handle is not None:
+        parts.append(f"handle {drawn.handle}")
+    return ", ".join(parts) or "no layer"
+
+
+def healed(
+    edges: Edges, first: DrawnCurve, worst: int, gaps: tuple[float, ...], tol: Tolerances, display: Display
+) -> list[Finding]:
+    """One note per chain: how many gaps were closed, the largest, and where."""
+    said = [g for g in gaps if g > max(SAID_FROM, tol.equal)]
+    if not said:
+        return []
+    size = max(said)
+    what = "A gap" if len(said) == 1 else f"{len(said)} gaps, the largest"
+    return [
+        Finding(
+            "healed-gap",
+            f"{what} of {small_length(size, display)} at {place(edges.place(worst), display)}, was closed: "
+            f"the join tolerance is {small_length(tol.join, display)}.",
+            measured=size,
+            limit=tol.join,
+            unit="mm",
+            layer=first.layer,
+            handle=edges.drawn[worst >> 1].handle,
+        )
+    ]
+
+
+def crossed(edges: Edges, links: Links, walk: list[int], display: Display) -> Finding:
+    """A chain that continues onto another layer: how often, which layers, where first."""
+    joints = [e for e in walk if links.crossing[e]]
+    layers = list(dict.fromkeys(edges.drawn[e >> 1].layer for e in walk))
+    names = ", ".join("none" if name is None else repr(name) for name in layers)
+    times = "once" if len(joints) == 1 else f"{len(joints)} times"
+    at = joints[0]
+    return Finding(
+        "joined-across-layers",
+        f"A run changes layer {times}, first at {place(edges.place(at), display)}: its curves continue tangent "
+        f"over the layers {names} and were joined.",
+        measured=float(len(joints)),
+        layer=edges.drawn[at >> 1].layer,
+        handle=edges.drawn[at >> 1].handle,
+        cure="Keep the layers separate if these are different tubes.",
+    )
+
+
+def junctions(edges: Edges, links: Links, display: Display) -> list[Finding]:
+    """One note per node where three or more ends of a layer meet."""
+    found = []
+    for ends, through, tied in links.junctions:
+        drawn = edges.drawn[ends[0] >> 1]
+        left = len(ends) - 2 * through
+        if not through:
+            then = "no two continue tangent, so all end there"
+        else:
+            pairs = "one tangent pair runs" if through == 1 else f"{through} tangent pairs run"
+            then = f"{pairs} through" + (f" and {left} end{'s' if left == 1 else ''} there" if left else "")
+        if tied:
+            then += " (more than one pairing was tangent)"
+        found.append(
+            Finding(
+                "junction",
+                f"{len(ends)} ends meet at {place(edges.place(ends[0]), display)} on {source(drawn)}: {then}.",
+                measured=float(len(ends)),
+                layer=drawn.layer,
+                handle=drawn.handle,
+            )
+        )
+    return found
+
+
+def specks(edges: Edges, speck: set[int], tol: Tolerances, display: Display) -> list[Finding]:
+    """Marks no longer than the join tolerance, counted."""
+    if not speck:
+        return []
+    drawn = edges.drawn[min(speck)]
+    count = len(speck)
+    what = "A mark" if count == 1 else f"{count} marks"
+    return [
+        Finding(
+            "speck-removed",
+            f"{what} smaller than the join tolerance of {small_length(tol.join, display)} "
+            f"{'was' if count == 1 else 'were'} left out, first at {place(edges.place(2 * min(speck)), display)}.",
+            measured=float(count),
+            limit=tol.join,
+            layer=drawn.layer,
+            handle=drawn.handle,
+        )
+    ]
+
+
+def near_gaps(
+    edges: Edges, node: Ints, active: Ints, walks: list[tuple[list[int], bool]], tol: Tolerances, display: Display
+) -> list[Finding]:
+    """Free ends whose nearest other free end is farther than the join tolerance but within the near one."""
+    count = np.bincount(node[active], minlength=1)
+    free = active[count[node[active]] == 1]
+    if free.size < 2:
+        return []
+    a, b = close_pairs(edges.points[free], tol.near)
+    if not a.size:
+        return []
+    step = edges.points[free[a]] - edges.points[free[b]]
+    gap = np.sqrt((step * step).sum(axis=1))
+    order = np.argsort(gap, kind="stable")
+    chain_of = {e >> 1: k for k, (walk, _) in enumerate(walks) for e in (walk[0], walk[-1])}
+    found = []
+    done: set[int] = set()
+    for k in order.tolist():
+        i, j = int(free[a[k]]), int(free[b[k]])
+        if {i, j} <= done:
+            continue
+        mine = chain_of[i >> 1]
+        if mine == chain_of[j >> 1]:
+            length = sum(curve_length(edges.curves[e >> 1]) for e in walks[mine][0])
+            if length <= 4.0 * float(gap[k]):
+                continue  # a short run, not a loop left open
+        done |= {i, j}
+        found.append(_near_gap(edges, i, j, float(gap[k]), tol, display))
+    return found
+
+
+def _near_gap(edges: Edges, i: int, j: int, gap: float, tol: Tolerances, display: Display) -> Finding:
+    one, other = edges.drawn[i >> 1], edges.drawn[j >> 1]
+    return Finding(
+        "near-gap",
+        f"Two ends nearly meet: {small_length(gap, display)} apart at {place(edges.place(i), display)} "
+        f"({source(one)}) and {place(edges.place(j), display)} ({source(other)}); "
+        f"the join tolerance is {small_length(tol.join, display)}, so they stay apart.",
+        measured=gap,
+        limit=tol.join,
+        unit="mm",
+        layer=one.layer,
+        handle=one.handle,
+        cure="Close the gap in the drawing, or raise the join tolerance.",
+    )
