@@ -114,7 +114,8 @@ def turn_angles(points: Array) -> Array:
     cy = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
     cz = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
     dot = (a * b).sum(axis=1)
-    return np.degrees(np.arctan2(np.sqrt(cx * cx + cy * cy + cz * cz), dot))
+    turns: Array = np.degrees(np.arctan2(np.sqrt(cx * cx + cy * cy + cz * cz), dot))
+    return turns
 
 
 def _greedy(points: Array, eps: float, most: int) -> tuple[Span, ...] | None:
