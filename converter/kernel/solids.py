@@ -6,14 +6,18 @@ exact, and its volume is Pappus' (section area times developed length).
 
 from __future__ import annotations
 
-from math import radians
-from typing import Any
+from math import hypot, radians
+from typing import TYPE_CHECKING, Any
 
 from converter.errors import GeometryError
+from converter.geometry.vectors import scale
 from converter.kernel import require
 from converter.model.run import Run
 from converter.model.section import Section
 from converter.reducer.frames import Piece, check_metal, closing, pieces
+
+if TYPE_CHECKING:
+    from converter.kernel.round import Side
 
 #: A closed run that misses itself by more than this (mm) is built open, with two end caps side by side.
 CLOSES = 1e-3
@@ -52,24 +56,50 @@ def tube_solid(run: Run, section: Section) -> Any:
 
 
 def _round(found: tuple[Piece, ...], section: Section, closed: bool, twist: float, gap: float) -> Any:
-    from converter.kernel import brep, round as around
+    from converter.kernel import round as lateral
 
     sizes = [section.od / 2.0] + ([section.bore / 2.0] if section.bore > 0.0 else [])
-    sides = [around.side(found, r, i == 0, closed, radians(twist), gap) for i, r in enumerate(sizes)]
+    return _capped(found, [lateral.side(found, r, i == 0, closed, radians(twist), gap) for i, r in enumerate(sizes)], closed)
+
+
+def _profiled(found: tuple[Piece, ...], section: Section, closed: bool, twist: float, gap: float) -> Any:
+    from converter.kernel import profile as lateral
+
+    quarters = _quarters(section, twist) if closed else 0
+    wall = 2.0 * section.wall
+    shapes = (
+        lateral.outline(section.height, section.od, section.corner),
+        lateral.outline(section.height - wall, section.od - wall, section.inner_corner),
+    )
+    return _capped(found, [lateral.side(found, s, i == 0, closed, quarters, gap) for i, s in enumerate(shapes)], closed)
+
+
+def _quarters(section: Section, twist: float) -> int:
+    """Quarter turns by which a closed run's section arrives turned.
+
+    Raises:
+        GeometryError: turned by an angle at which the section does not fit itself.
+    """
+    quarters = round(twist / 90.0)
+    off = radians(abs(twist - 90.0 * quarters)) * hypot(section.od, section.height) / 2.0
+    if off > CLOSES or (quarters % 2 and section.od != section.height):
+        raise GeometryError(f"the loop brings the section back turned by {twist:.2f} degrees, so it cannot meet itself")
+    return quarters % 4
+
+
+def _capped(found: tuple[Piece, ...], sides: list[Side], closed: bool) -> Any:
+    """Outside and bore as one solid: joined by end caps, or as a ring around a void."""
+    from converter.kernel import brep
+
     if closed:
         return brep.solid([one.faces for one in sides])
     faces = [face for one in sides for face in one.faces]
     first, last = found[0].start, found[-1].end
-    back = (-first.direction[0], -first.direction[1], -first.direction[2])
     cap_a = [brep.wire([(e, i > 0) for e in one.first]) for i, one in enumerate(sides)]
     cap_b = [brep.wire([(e, i == 0) for e in one.last]) for i, one in enumerate(sides)]
-    faces.append(brep.face(brep.plane(first.point, back, first.up), cap_a))
+    faces.append(brep.face(brep.plane(first.point, scale(first.direction, -1.0), first.up), cap_a))
     faces.append(brep.face(brep.plane(last.point, last.direction, last.up), cap_b))
     return brep.solid([faces])
-
-
-def _profiled(found: tuple[Piece, ...], section: Section, closed: bool, twist: float, gap: float) -> Any:
-    raise GeometryError("square")
 
 
 def volume(shape: Any) -> float:
