@@ -92,6 +92,7 @@ define(
     "arc-suspect", ERROR, "An arc is drawn flat, meets no line, and cannot be restored; its radius must not be trusted."
 )
 define("outline-suspect", WARNING, "The drawing looks like a solid's outline and seam edges, not like centerlines.")
+define("entity-unread", WARNING, "An entity that may be part of a tube could not be read; it is named.")
 define("length-disagrees", WARNING, "A total in a table is not what its rows add up to; the rows count.")
 # --- said by the reducer -----------------------------------------------------------------
 define("healed-gap", NOTE, "A gap below the join tolerance was closed.")
@@ -140,3 +141,5 @@ define(
 )
 define("self-contact", ERROR, "The bend turns so far that the tube runs into itself.")
 define("demo-shop", NOTE, "No shop file was named; the invented demo shop was used.")
+define("roll-not-quarter", ERROR, "Square or rectangular tube is rolled by an angle that is not a multiple of 90 degrees.")
+define("job-unmatched", WARNING, "The job file or a section option names a run or layer that the drawing does not have.")

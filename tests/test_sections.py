@@ -194,8 +194,8 @@ def test_size_in_a_layer_name(name, expected):
     [
         None, "", "0", "Layer 10x20", "Layer1", "frame", "1.75x0.120", "sheet 2x1 of 10x8in", "M8x1.25mm", "A4x3in",
         "plate 100x10mm", "flat 40x5mm", "50x25mm", "10x20mm", "grid 100x1in", "bar", "cross bar 25mm", "roll bar 40mm",
-        "25mm", "1.75in", "round 25mm", "pipes", "pipe 2", "drawn 2024-10-12", "rev 3x2", "25x2x2x2mm", "25x2mm 30x2mm", "1920x1080",
-        "1.75x0.120inner", "25x2mmx", "1.2.3x4mm", "x".ljust(3000, "9"), "0x0in", "2x4 lumber",
+        "25mm", "1.75in", "round 25mm", "pipes", "pipe 2", "drawn 2024-10-12", "rev 3x2", "25x2x2x2mm", "25x2mm 30x2mm",
+        "1920x1080",        "1.75x0.120inner", "25x2mmx", "1.2.3x4mm", "x".ljust(3000, "9"), "0x0in", "2x4 lumber",
         "sch 40", "schedule of doors", "school 40",
     ],
 )  # fmt: skip

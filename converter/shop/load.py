@@ -1,0 +1,190 @@
+"""Shop files: TOML in, a checked `Shop` out. docs/shop-file.md describes every key."""
+
+from __future__ import annotations
+
+import os
+from importlib import resources
+from typing import Any
+
+from converter.shop.model import Die, Machine, Metal, Shop, Stick, Trial
+from converter.shop.pipe import OUTSIDE, nominal
+from converter.shop.schema import (
+    Field,
+    Place,
+    choice,
+    file_unit,
+    flag,
+    length,
+    length_or_zero,
+    number,
+    pipe_size,
+    read_table,
+    section,
+    show,
+    signed_length,
+    table,
+    tables,
+    text,
+    two_lengths,
+    whole,
+)
+from converter.shop.toml import parse_toml, read_toml
+from converter.units import Display
+
+#: Degrees: less than a full turn, as in the bend table.
+_ANGLE = number(0.0, 359.0, "an angle in degrees")
+
+DIE = {
+    "name": Field(text, required=True),
+    "od": Field(length),
+    "pipe": Field(pipe_size),
+    "square": Field(length),
+    "rectangle": Field(two_lengths),
+    "clr": Field(length, required=True),
+    "max_angle": Field(_ANGLE),
+    "clamp": Field(length_or_zero, default=0.0),
+    "between": Field(length_or_zero),
+    "tail": Field(length_or_zero, default=0.0),
+    "mark_offset": Field(signed_length),
+    "invert_clamp": Field(flag, default=False),
+    "mandrel": Field(flag, default=False),
+    "max_wall_factor": Field(number(2.0)),
+    "min_d_of_bend": Field(number(0.5)),
+}
+MACHINE = {
+    "name": Field(text, default=""),
+    "max_angle": Field(_ANGLE),
+    "plane": Field(choice("vertical", "horizontal")),
+    "pivot_height": Field(length),
+    "ceiling": Field(length),
+    "wall_ahead": Field(length),
+    "wall_behind": Field(length),
+    "max_length": Field(length),
+    "proven_section": Field(section),
+    "proven_metal": Field(text),
+}
+METAL = {
+    "name": Field(text, required=True),
+    "yield_mpa": Field(number()),
+    "tensile_mpa": Field(number()),
+    "modulus_gpa": Field(number()),
+    "density": Field(number()),
+}
+STOCK = {
+    "section": Field(section, required=True),
+    "metal": Field(text),
+    "length": Field(length, required=True),
+    "count": Field(whole),
+}
+TEST = {
+    "die": Field(text, required=True),
+    "metal": Field(text),
+    "wall": Field(length),
+    "stop": Field(_ANGLE, required=True),
+    "angle": Field(_ANGLE, required=True),
+    "length": Field(length),
+}
+SHOP = {
+    "units": Field(lambda raw, place: raw),
+    "shop": Field(table({"name": Field(text, required=True)}), required=True),
+    "machine": Field(table(MACHINE)),
+    "die": Field(tables(DIE), default=()),
+    "metal": Field(tables(METAL), default=()),
+    "stock": Field(tables(STOCK), default=()),
+    "test": Field(tables(TEST), default=()),
+}
+_SIZES = ("od", "pipe", "square", "rectangle")
+
+
+def load_shop(path: str | os.PathLike[str]) -> Shop:
+    """The shop that a file describes.
+
+    Raises:
+        ReadError: the file cannot be read.
+        ShopError: it is not TOML (line and column are said) or a key is wrong (its path is said).
+    """
+    return _shop(read_toml(path, "shop file"), os.fspath(path), os.fspath(path))
+
+
+def shop_from_text(content: str, name: str = "shop file") -> Shop:
+    """The shop that TOML text describes; ``name`` stands for the file in messages."""
+    return _shop(parse_toml(content, name, "shop file"), name, name)
+
+
+def demo_shop() -> Shop:
+    """The invented demo shop that serves when no other is named."""
+    return _shop(parse_toml(demo_text(), "demo.toml", "shop file"), "demo.toml", "")
+
+
+def demo_text() -> str:
+    """The demo shop file as shipped."""
+    return resources.files("converter.shop").joinpath("demo.toml").read_text(encoding="utf-8")
+
+
+def new_shop_text() -> str:
+    """A commented shop file to start from; it loads as it stands."""
+    return resources.files("converter.shop").joinpath("new.toml").read_text(encoding="utf-8")
+
+
+def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:
+    place = Place(file, unit=file_unit(raw, Place(file)))
+    values = read_table(raw, SHOP, place)
+    dies = tuple(
+        _die(one, Place(file, f"die[{i + 1}]", place.unit, show(one["name"]))) for i, one in enumerate(values["die"])
+    )
+    _distinct([die.name for die in dies], "die", file)
+    metals = tuple(Metal(**one) for one in values["metal"])
+    _distinct([metal.name for metal in metals], "metal", file)
+    tests = tuple(Trial(**one) for one in values["test"])
+    for i, test in enumerate(tests):
+        if test.die.casefold() not in {die.name.casefold() for die in dies}:
+            Place(file, f"test[{i + 1}].die").fail(f"names the die {show(test.die)}, which the file does not have")
+    return Shop(
+        name=values["shop"]["name"],
+        dies=dies,
+        machine=Machine(**values["machine"]) if values["machine"] else Machine(),
+        metals=metals,
+        stock=tuple(Stick(**one) for one in values["stock"]),
+        tests=tests,
+        source=source,
+    )
+
+
+def _die(values: dict[str, Any], place: Place) -> Die:
+    """A die from its table, contradictions refused."""
+    given = [key for key in _SIZES if values[key] is not None]
+    if len(given) != 1:
+        found = f"has {' and '.join(given)}" if given else "has no size"
+        place.fail(f"{found}: give exactly one of {', '.join(_SIZES)}")
+    shape, size, height = _groove(values, given[0])
+    if 2.0 * values["clr"] <= height:
+        display = Display("mm" if place.unit in (None, "mm", "cm", "m") else "in")
+        clr, least = display.length(values["clr"]), display.length(height / 2.0)
+        place.fail(f"has a clr of {clr}, not above half its tube ({least}): clr is the radius of the centerline")
+    between = values["clamp"] if values["between"] is None else values["between"]
+    if between < values["clamp"] and not values["invert_clamp"]:
+        place.fail(
+            "needs less straight between bends than its clamp holds: raise between, lower clamp, "
+            "or set invert_clamp = true"
+        )
+    rest = {key: value for key, value in values.items() if key not in _SIZES and key != "between"}
+    return Die(shape=shape, size=size, height=height, between=between, **rest)
+
+
+def _groove(values: dict[str, Any], key: str) -> tuple[str, float, float]:
+    """Shape, size across the bend, and size in its plane."""
+    value = values[key]
+    if key == "rectangle":
+        across, height = value
+        return ("square" if across == height else "rectangular"), across, height
+    if key == "pipe":
+        value = OUTSIDE[nominal(value)] * 25.4
+    return ("square" if key == "square" else "round"), value, value
+
+
+def _distinct(names: list[str], what: str, file: str) -> None:
+    seen: dict[str, int] = {}
+    for i, name in enumerate(names):
+        first = seen.setdefault(name.casefold(), i)
+        if first != i:
+            Place(file, f"{what}[{i + 1}].name").fail(f"is {show(name)}, the name of {what}[{first + 1}] too")

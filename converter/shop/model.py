@@ -1,0 +1,194 @@
+"""What a shop owns, frozen: dies, machine, metals, stock, test bends. Lengths mm, angles degrees.
+
+Words: the *clamp* holds the tube ahead of the bend; *between* is the least straight between two
+bends; *tail* the least straight behind the last bend; the *mark offset* is measured from the start
+of the bend to where the pencil mark goes, positive toward the end that is fed first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from converter.errors import ShopError
+from converter.model.section import Section
+from converter.units import Display
+
+#: A die takes a section whose outside size differs by no more than this (mm). It lets the inch and the
+#: metric column of one nominal size pass (1.660 in pipe against 42.2 or 42.4 mm) and keeps 25 mm tube
+#: out of a 1 in groove (0.4 mm): common practice, no source.
+SIZE_MATCH = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Die:
+    """One bend die.
+
+    Attributes:
+        name: unique in the shop.
+        shape: 'round', 'square' or 'rectangular': what its groove takes.
+        size: outside diameter; for square and rectangular the size across the bend.
+        clr: centerline radius it bends.
+        height: for square and rectangular the size in the plane of the bend; else equal to size.
+        max_angle: greatest bend in degrees, or None when only the machine limits it.
+        clamp: straight needed ahead of a bend.
+        between: least straight between two bends.
+        tail: least straight behind the last bend.
+        mark_offset: from the start of the bend to the mark, or None when the shop has not measured it.
+        invert_clamp: whether the clamp can be turned over, so that an S-bend needs no straight between.
+        mandrel: whether it is bent over a mandrel.
+        max_wall_factor: greatest OD/wall, or None.
+        min_d_of_bend: least CLR/OD, or None.
+    """
+
+    name: str
+    shape: str
+    size: float
+    clr: float
+    height: float = 0.0
+    max_angle: float | None = None
+    clamp: float = 0.0
+    between: float = 0.0
+    tail: float = 0.0
+    mark_offset: float | None = None
+    invert_clamp: bool = False
+    mandrel: bool = False
+    max_wall_factor: float | None = None
+    min_d_of_bend: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.height == 0.0:
+            object.__setattr__(self, "height", self.size)
+
+    def takes(self, section: Section, turned: bool = False) -> bool:
+        """Whether its groove takes the section.
+
+        Args:
+            section: the tube's section.
+            turned: the tube lies a quarter turn from its first bend (matters to rectangles only).
+        """
+        if section.is_round:
+            return self.shape == "round" and abs(self.size - section.od) <= SIZE_MATCH
+        if self.shape == "round":
+            return False
+        across, height = (section.height, section.od) if turned else (section.od, section.height)
+        return abs(self.size - across) <= SIZE_MATCH and abs(self.height - height) <= SIZE_MATCH
+
+    def groove(self, display: Display) -> str:
+        """What it takes, in words: ``1.750 in round``, ``2.000 x 1.000 in rectangular``."""
+        number = Display(display.unit).number
+        if self.shape == "rectangular":
+            return f"{number(self.size)} x {number(self.height)} {display.unit} rectangular"
+        return f"{number(self.size)} {display.unit} {self.shape}"
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """The bender.
+
+    Attributes:
+        name: or ''.
+        max_angle: greatest bend in degrees, or None.
+        plane: 'vertical' or 'horizontal', the plane it bends in, or None.
+        pivot_height: height of the bend's centre above the floor, or None.
+        ceiling: height of the ceiling above the floor, or None.
+        wall_ahead, wall_behind: distance from the pivot to the walls, or None.
+        max_length: longest stick it takes, or None.
+        proven_section, proven_metal: the stoutest bend it is known to make, or None.
+    """
+
+    name: str = ""
+    max_angle: float | None = None
+    plane: str | None = None
+    pivot_height: float | None = None
+    ceiling: float | None = None
+    wall_ahead: float | None = None
+    wall_behind: float | None = None
+    max_length: float | None = None
+    proven_section: Section | None = None
+    proven_metal: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Metal:
+    """A metal: strengths in MPa, modulus in GPa, density in kg/m3; None where not given."""
+
+    name: str
+    yield_mpa: float | None = None
+    tensile_mpa: float | None = None
+    modulus_gpa: float | None = None
+    density: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stick:
+    """Stock on the rack: section, metal (or None), length, how many (None: as many as needed)."""
+
+    section: Section
+    metal: str | None
+    length: float
+    count: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A test bend: on which die, in what metal and wall (or None), the stop set and the angle it came out at.
+
+    ``length`` is the stick consumed by the bend in mm, or None when not recorded.
+    """
+
+    die: str
+    metal: str | None
+    wall: float | None
+    stop: float
+    angle: float
+    length: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """Everything a shop file says.
+
+    Attributes:
+        name: of the shop.
+        dies: in the order of the file.
+        machine, metals, stock, tests: what later steps use.
+        source: the file as the user named it, or '' for the demo shop.
+    """
+
+    name: str
+    dies: tuple[Die, ...]
+    machine: Machine = Machine()
+    metals: tuple[Metal, ...] = ()
+    stock: tuple[Stick, ...] = ()
+    tests: tuple[Trial, ...] = ()
+    source: str = ""
+
+    @property
+    def is_demo(self) -> bool:
+        """Whether it is the invented demo shop."""
+        return not self.source
+
+    def dies_for(self, section: Section, turned: bool = False) -> tuple[Die, ...]:
+        """The dies that take a section, the tightest first; see `Die.takes`."""
+        return tuple(sorted((die for die in self.dies if die.takes(section, turned)), key=lambda die: die.clr))
+
+    def die(self, name: str) -> Die:
+        """The die of that name (any case).
+
+        Raises:
+            ShopError: there is none; the nearest name is given.
+        """
+        for die in self.dies:
+            if die.name.casefold() == name.strip().casefold():
+                return die
+        near = get_close_matches(name, [die.name for die in self.dies], 1, 0.5)
+        names = ", ".join(repr(die.name) for die in self.dies[:8]) or "none"
+        hint = f"did you mean {near[0]!r}?" if near else f"its dies are {names}."
+        raise ShopError(f"The shop {self.name!r} has no die named {name[:60]!r}: {hint}", code="no-such-die")
+
+    def greatest_angle(self, die: Die | None) -> float | None:
+        """The greatest bend in degrees that a die on this machine makes, or None where nothing limits it."""
+        of_die = None if die is None else die.max_angle
+        limits = [limit for limit in (of_die, self.machine.max_angle) if limit is not None]
+        return min(limits) if limits else None
