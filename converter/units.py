@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from math import floor, gcd, isfinite
+from math import floor, gcd, isfinite, pi
 
 from converter.errors import OptionError, UnitsError
 
@@ -28,6 +28,21 @@ MM_PER: dict[str, float] = {
     "ft": 304.8,
     "yd": 914.4,
     "mi": 1_609_344.0,
+    # the rest of what a CAD file may name; light year and parsec by the IAU's definitions,
+    # the US survey foot is 1200/3937 m
+    "uin": 0.0000254,
+    "angstrom": 1e-7,
+    "nm": 1e-6,
+    "dam": 10_000.0,
+    "hm": 100_000.0,
+    "Gm": 1e12,
+    "AU": 149_597_870_700_000.0,
+    "ly": 9_460_730_472_580_800_000.0,
+    "pc": 149_597_870_700_000.0 * 648_000.0 / pi,
+    "usin": 100_000.0 / 3937.0,
+    "usft": 1_200_000.0 / 3937.0,
+    "usyd": 3_600_000.0 / 3937.0,
+    "usmi": 6_336_000_000.0 / 3937.0,
 }
 
 #: The units a person may choose for an input or an output.

@@ -1,0 +1,48 @@
+"""Which entity types are drawn curves, and the one place that turns an entity into one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from converter.errors import GeometryError, ReadError
+from converter.importers.dxf.entities import Attributes, arc, circle, ellipse, line
+from converter.importers.dxf.leftout import LeftOut
+from converter.importers.dxf.polylines import lwpolyline, polyline
+from converter.importers.dxf.splines import spline
+from converter.model.curve import Curve
+
+Converter = Callable[[Any, Attributes, float], Curve]
+
+#: entity type -> its converter (entity, attributes, mm per drawing unit)
+CONVERTERS: dict[str, Converter] = {
+    "LINE": line,
+    "ARC": arc,
+    "CIRCLE": circle,
+    "LWPOLYLINE": lwpolyline,
+    "POLYLINE": polyline,
+    "SPLINE": spline,
+    "HELIX": spline,
+    "ELLIPSE": ellipse,
+}
+
+
+def refused(error: GeometryError, kind: str, handle: str | None, layer: str, file: str) -> LeftOut:
+    """What to do with an entity that the model refuses.
+
+    Returns:
+        the word that it is left out, for an entity that merely makes no curve.
+
+    Raises:
+        ReadError: a coordinate is not a number; a tube with a hole in it must not be read in silence.
+    """
+    if error.code == "not-finite":
+        place = f"{kind} {handle or 'without a handle'} on layer {layer!r}"
+        raise ReadError(
+            f"{file}: {place} has a coordinate that is not a finite number: "
+            "delete or redraw it in the CAD package and export again.",
+            code="not-finite",
+            file=file,
+            where=place,
+        ) from error
+    return LeftOut(f"it makes no curve ({error.message})", unread=True)

@@ -1,0 +1,284 @@
+"""INSERT: block references, nested, scaled, mirrored, arrayed; bounded before anything is expanded.
+
+A block's curves are converted once and kept in the block's own coordinates (in mm); each
+reference only maps them. How many curves a reference makes is worked out first, so that a
+block bomb ends in one sentence and not in a full memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from converter.errors import GeometryError, ReadError
+from converter.importers.dxf.affine import Affine, placement, transform
+from converter.importers.dxf.convert import CONVERTERS, refused
+from converter.importers.dxf.entities import extrusion_axes
+from converter.importers.dxf.layers import LayerRules, Look, decoded
+from converter.importers.dxf.leftout import LeftOut, Tally
+from converter.model.curve import Curve
+from converter.model.drawing import DrawnCurve
+
+#: most curves that all block references of a drawing together may make
+MAX_CURVES = 1_000_000
+#: deepest nesting of blocks
+MAX_DEPTH = 64
+
+_EXTERNAL = 4 | 8  # block flags: external reference, external overlay
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A curve of a block, in the block's coordinates (mm); layer '0' stands for the reference's own."""
+
+    curve: Curve
+    kind: str
+    layer: str
+    handle: str
+    look: Look
+
+
+@dataclass(slots=True)
+class Content:
+    """What one reference to a block brings: its curves, and what is left out of it."""
+
+    items: list[Item] = field(default_factory=list)
+    tally: Tally = field(default_factory=Tally)
+    hidden: list[tuple[str, str]] = field(default_factory=list)
+
+
+class Blocks:
+    """The block definitions of a drawing, expanded on demand.
+
+    Args:
+        blocks: the drawing's blocks, by name.
+        rules: which layers and looks are read.
+        factor: mm per drawing unit.
+        file: name of the file, for messages.
+    """
+
+    def __init__(self, blocks: Any, rules: LayerRules, factor: float, file: str) -> None:
+        self._blocks = blocks
+        self._rules = rules
+        self._k = factor
+        self._file = file
+        self._sizes: dict[str, int] = {}
+        self._contents: dict[str, Content] = {}
+        self._total = 0
+
+    def expand(self, insert: Any, tally: Tally, hidden: list[tuple[str, str]]) -> list[DrawnCurve]:
+        """The curves of a block reference in the drawing.
+
+        Args:
+            insert: the INSERT.
+            tally: counts what is left out.
+            hidden: gets (layer, entity type) of what lies on hidden layers.
+
+        Raises:
+            ReadError: blocks contain themselves, are nested too deep, or make too many curves.
+        """
+        d = insert.dxf.__dict__
+        handle = d.get("handle") or ""
+        layer = d.get("layer", "0")
+        tally_attributes(insert, tally)
+        name = d.get("name", "")
+        size = self._size(name, ())
+        places = _places(d)
+        self._total += size * places
+        if self._total > MAX_CURVES:
+            raise ReadError(
+                f"{self._file}: block references, with {name!r} inserted by {handle or 'an INSERT'}, make more than "
+                f"{MAX_CURVES:,} curves: explode or purge the blocks in the CAD package.",
+                code="too-many-blocks",
+                file=self._file,
+                where=f"INSERT {handle}",
+            )
+        out: list[DrawnCurve] = []
+        label = decoded(name)
+        shown = None if label.startswith("*") else label
+        look = Look.of(d)
+        content = self._placed(insert, tally, places)
+        hidden.extend(content.hidden * places)
+        kept: list[Item] = []
+        for item in content.items:
+            facts = self._rules.facts(layer if item.layer == "0" else item.layer)
+            if facts.hidden:
+                hidden.extend([(facts.name, item.kind)] * places)
+                continue
+            why = facts.why or (self._rules.by_look and self._rules.why_look(item.look.inside(look), facts)) or ""
+            if why:
+                tally.add(item.kind, why, places)
+                continue
+            kept.append(item)
+        if not kept:
+            return out
+        for m in self._maps(d, name):
+            for item in kept:
+                name_of_layer = self._rules.facts(layer if item.layer == "0" else item.layer).name
+                for curve in self._map(item, m, tally, name_of_layer):
+                    out.append(DrawnCurve(curve, name_of_layer, f"{handle}/{item.handle}", shown))
+        return out
+
+    def _placed(self, insert: Any, tally: Tally, places: int) -> Content:
+        """The content of the block an INSERT names; what is missing is tallied."""
+        d = insert.dxf.__dict__
+        name = d.get("name", "")
+        layer = self._rules.facts(d.get("layer", "0")).name
+        block = self._blocks.get(name)
+        if block is None:
+            tally.lose(
+                "INSERT", f"a reference to the block {decoded(name)!r}, which is missing", layer, d.get("handle")
+            )
+            return Content()
+        if int(block.block.dxf.get("flags", 0)) & _EXTERNAL and len(block) == 0:
+            why = f"an external reference ({decoded(name)!r}): bind it in the CAD package"
+            tally.lose("INSERT", why, layer, d.get("handle"))
+            return Content()
+        content = self._content(name)
+        tally.merge(content.tally, places)
+        return content
+
+    def _size(self, name: str, above: tuple[str, ...]) -> int:
+        """How many curves one reference to a block makes, without making them."""
+        key = name.casefold()
+        known = self._sizes.get(key)
+        if known is not None:
+            return known
+        if key in above:
+            raise ReadError(
+                f"{self._file}: the block {decoded(name)!r} contains itself: mend it in the CAD package.",
+                code="block-cycle",
+                file=self._file,
+                where=f"block {decoded(name)}",
+            )
+        if len(above) >= MAX_DEPTH:
+            raise ReadError(
+                f"{self._file}: blocks are nested over {MAX_DEPTH} deep at {decoded(name)!r}: explode some of them.",
+                code="block-depth",
+                file=self._file,
+                where=f"block {decoded(name)}",
+            )
+        total = 0
+        block = self._blocks.get(name)
+        for entity in block or ():
+            if entity.DXFTYPE == "INSERT":
+                d = entity.dxf.__dict__
+                total += self._size(d.get("name", ""), (*above, key)) * _places(d)
+            elif entity.DXFTYPE in CONVERTERS:
+                total += 1
+        self._sizes[key] = total
+        return total
+
+    def _content(self, name: str) -> Content:
+        key = name.casefold()
+        known = self._contents.get(key)
+        if known is None:
+            known = self._contents[key] = self._read_block(self._blocks.get(name))
+        return known
+
+    def _read_block(self, block: Any) -> Content:
+        content = Content()
+        for entity in block:
+            d = entity.dxf.__dict__
+            kind = entity.DXFTYPE
+            layer = d.get("layer", "0")
+            handle = d.get("handle") or ""
+            facts = self._rules.facts(layer)
+            if d.get("invisible"):
+                content.tally.add(kind, "invisible")
+            elif kind == "INSERT":
+                self._nest(entity, d, content)
+            elif (convert := CONVERTERS.get(kind)) is None:
+                content.tally.add_kind(entity.dxftype(), facts.name, handle)
+            else:
+                try:
+                    curve = convert(entity, d, self._k)
+                except LeftOut as left:
+                    leave(content.tally, left, kind, facts.name, handle)
+                except GeometryError as error:
+                    leave(content.tally, refused(error, kind, handle, facts.name, self._file), kind, facts.name, handle)
+                else:
+                    content.items.append(Item(curve, kind, layer, handle, Look.of(d)))
+        return content
+
+    def _nest(self, insert: Any, d: dict[str, Any], content: Content) -> None:
+        """Add what a reference inside a block brings, in that block's coordinates."""
+        layer = d.get("layer", "0")
+        handle = d.get("handle") or ""
+        places = _places(d)
+        tally_attributes(insert, content.tally)
+        inner = self._placed(insert, content.tally, places)
+        content.hidden.extend(inner.hidden * places)
+        if self._rules.facts(layer).hidden == "frozen" and layer != "0":
+            name = self._rules.facts(layer).name
+            content.hidden.extend([(name, item.kind) for item in inner.items] * places)
+            return
+        if not inner.items:
+            return
+        look = Look.of(d)
+        for m in self._maps(d, d.get("name", "")):
+            for item in inner.items:
+                into = layer if item.layer == "0" else item.layer
+                for curve in self._map(item, m, content.tally, into):
+                    content.items.append(
+                        Item(curve, item.kind, into, f"{handle}/{item.handle}", item.look.inside(look))
+                    )
+
+    def _map(self, item: Item, m: Affine, tally: Tally, layer: str) -> tuple[Curve, ...]:
+        try:
+            return transform(item.curve, m)
+        except LeftOut as left:
+            tally.add(item.kind, left.why)
+        except GeometryError as error:
+            leave(tally, refused(error, item.kind, item.handle, layer, self._file), item.kind, layer, item.handle)
+        return ()
+
+    def _maps(self, d: dict[str, Any], name: str) -> Iterator[Affine]:
+        """One map for each place of the reference; an array's spacing is turned with it but not scaled."""
+        k = self._k
+        axes = extrusion_axes(d)
+        at = d.get("insert")
+        x, y, z = (0.0, 0.0, 0.0) if at is None else (v * k for v in at.xyz)
+        base = self._blocks.get(name).block.dxf.get("base_point")
+        bx, by, bz = (0.0, 0.0, 0.0) if base is None else (v * k for v in base.xyz)
+        scales = (d.get("xscale", 1.0), d.get("yscale", 1.0), d.get("zscale", 1.0))
+        rotation = d.get("rotation", 0.0)
+        turn = placement(_IDENTITY, _ORIGIN, rotation, (1.0, 1.0, 1.0), _ORIGIN)
+        columns, rows = _grid(d)
+        across, up = d.get("column_spacing", 0.0) * k, d.get("row_spacing", 0.0) * k
+        for row in range(rows):
+            for column in range(columns):
+                ox, oy, _ = turn.point((column * across, row * up, 0.0))
+                yield placement(axes, (x + ox, y + oy, z), rotation, scales, (bx, by, bz))
+
+
+_ORIGIN = (0.0, 0.0, 0.0)
+_IDENTITY = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+
+
+def _grid(d: dict[str, Any]) -> tuple[int, int]:
+    """Columns and rows of an INSERT: one place where the spacing is 0, since copies would coincide."""
+    columns = max(1, int(d.get("column_count", 1))) if d.get("column_spacing", 0.0) else 1
+    rows = max(1, int(d.get("row_count", 1))) if d.get("row_spacing", 0.0) else 1
+    return columns, rows
+
+
+def _places(d: dict[str, Any]) -> int:
+    columns, rows = _grid(d)
+    return columns * rows
+
+
+def tally_attributes(insert: Any, tally: Tally) -> None:
+    """Count the texts attached to a block reference."""
+    count = len(insert.attribs)
+    if count:
+        tally.add("ATTRIB", "text", count)
+
+
+def leave(tally: Tally, left: LeftOut, kind: str, layer: str, handle: str | None) -> None:
+    """Count an entity that its converter left out, by name when a centerline may be lost with it."""
+    if left.unread:
+        tally.lose(kind, left.why, layer, handle)
+    else:
+        tally.add(kind, left.why)

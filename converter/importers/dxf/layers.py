@@ -1,0 +1,184 @@
+"""Which layers, colours and linetypes are read: hidden layers, and construction geometry by pattern."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from typing import Any
+
+from ezdxf.lldxf.encoding import decode_dxf_unicode, has_dxf_unicode
+
+from converter.errors import OptionError
+from converter.importers.registry import ReadOptions
+
+BYBLOCK, BYLAYER = 0, 256
+
+#: names of the first colours of the ACI, as CAD packages show them
+_COLOR_NAMES = {1: "red", 2: "yellow", 3: "green", 4: "cyan", 5: "blue", 6: "magenta", 7: "white", 8: "grey", 9: "grey"}
+_OTHER_NAMES = {"gray": "grey", "black": "white"}  # colour 7 is black on a white ground
+
+
+@dataclass(frozen=True, slots=True)
+class LayerFacts:
+    """What is known of one layer.
+
+    Attributes:
+        name: as a person reads it.
+        hidden: 'frozen', 'off' or ''.
+        why: why the options leave it out, or ''.
+        color, linetype: what its entities take when they say "by layer".
+        rgb: its true colour as 0xRRGGBB, or None.
+    """
+
+    name: str
+    hidden: str
+    why: str
+    color: int
+    linetype: str
+    rgb: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Colour and linetype an entity is given, before by-layer and by-block are resolved."""
+
+    color: int = BYLAYER
+    linetype: str = "BYLAYER"
+    rgb: int | None = None
+
+    @classmethod
+    def of(cls, d: dict[str, Any]) -> Look:
+        """From an entity's attributes."""
+        return cls(d.get("color", BYLAYER), d.get("linetype", "BYLAYER"), d.get("true_color"))
+
+    def inside(self, block: Look) -> Look:
+        """As seen through the block reference it is inserted by: by-block takes the reference's."""
+        by_block = self.color == BYBLOCK and self.rgb is None
+        return Look(
+            block.color if by_block else self.color,
+            block.linetype if self.linetype.upper() == "BYBLOCK" else self.linetype,
+            block.rgb if by_block else self.rgb,
+        )
+
+
+class LayerRules:
+    """The layer table of a drawing under the options of this reading; look-ups are cached by name.
+
+    Raises:
+        OptionError: a colour pattern can match no colour.
+    """
+
+    def __init__(self, layer_table: Iterable[Any], options: ReadOptions) -> None:
+        self._table = {decoded(layer.dxf.name).casefold(): layer for layer in layer_table}
+        self._keep = [p.casefold() for p in options.layers]
+        self._skip = [(p, p.casefold()) for p in options.skip_layers]
+        self._colors = [(p, _color_pattern(p)) for p in options.skip_colors]
+        self._linetypes = [(p, p.casefold()) for p in options.skip_linetypes]
+        self._facts: dict[str, LayerFacts] = {}
+
+    @property
+    def by_look(self) -> bool:
+        """Whether colours or linetypes decide anything."""
+        return bool(self._colors or self._linetypes)
+
+    @property
+    def names(self) -> list[str]:
+        """Names of all layers of the table, as a person reads them."""
+        return [decoded(layer.dxf.name) for layer in self._table.values()]
+
+    def facts(self, raw: str) -> LayerFacts:
+        """The facts of the layer an entity names."""
+        found = self._facts.get(raw)
+        if found is None:
+            found = self._facts[raw] = self._look_up(decoded(raw))
+        return found
+
+    def _look_up(self, name: str) -> LayerFacts:
+        key = name.casefold()
+        why = ""
+        if self._keep and not any(fnmatchcase(key, p) for p in self._keep):
+            why = f"on layer {name!r}, which was not asked for"
+        for pattern, folded in self._skip:
+            if fnmatchcase(key, folded):
+                why = f"on layer {name!r}, left out by the pattern {pattern!r}"
+                break
+        layer = self._table.get(key)
+        if layer is None:
+            return LayerFacts(name, "", why, 7, "CONTINUOUS")
+        d = layer.dxf
+        flags = int(d.get("flags", 0))
+        color = int(d.get("color", 7))
+        hidden = "frozen" if flags & 1 else "off" if color < 0 else ""
+        # the table's spelling: "RAIL" and "Rail" are one layer
+        return LayerFacts(
+            decoded(d.name), hidden, why, abs(color), d.get("linetype", "CONTINUOUS"), d.get("true_color")
+        )
+
+    def why_look(self, look: Look, layer: LayerFacts) -> str:
+        """Why an entity's colour or linetype leaves it out, or ''."""
+        if self._colors:
+            by_layer = look.color == BYLAYER and look.rgb is None
+            texts = _color_texts(layer.color if by_layer else look.color, layer.rgb if by_layer else look.rgb)
+            for pattern, folded in self._colors:
+                if any(fnmatchcase(text, folded) for text in texts):
+                    return f"left out by the colour {pattern!r}"
+        linetype = look.linetype if look.linetype.upper() not in ("BYLAYER", "") else layer.linetype
+        for pattern, folded in self._linetypes:
+            if fnmatchcase(decoded(linetype).casefold(), folded):
+                return f"left out by the linetype {pattern!r}"
+        return ""
+
+    def check_asked(self, options: ReadOptions, drawn: Iterable[str]) -> None:
+        """Refuse a ``layers`` option that no layer with curves answers to.
+
+        Raises:
+            OptionError: naming the layers there are.
+        """
+        known = sorted({*self.names, *drawn})
+        for pattern in options.layers:
+            if not any(fnmatchcase(name.casefold(), pattern.casefold()) for name in known):
+                some = ", ".join(known[:20]) + (", ..." if len(known) > 20 else "")
+                raise OptionError(f"No layer matches {pattern!r}: the drawing has {some}.", code="no-such-layer")
+
+
+def _color_texts(aci: int, rgb: int | None) -> list[str]:
+    texts = [str(aci)]
+    if aci in _COLOR_NAMES:
+        texts.append(_COLOR_NAMES[aci])
+    if rgb is not None:
+        texts = [f"#{rgb & 0xFFFFFF:06x}"]  # the ACI beside a true colour is only its nearest
+    return texts
+
+
+def _color_pattern(pattern: str) -> str:
+    folded = pattern.strip().casefold()
+    folded = _OTHER_NAMES.get(folded, folded)
+    number = int(folded) if folded.isascii() and folded.isdigit() else None
+    fits = (
+        any(c in folded for c in "*?[")
+        or folded in _COLOR_NAMES.values()
+        or (number is not None and 1 <= number <= 255)
+        or (len(folded) == 7 and folded[0] == "#" and all(c in "0123456789abcdef" for c in folded[1:]))
+    )
+    if not fits:
+        raise OptionError(
+            f"{pattern!r} is no colour: give an ACI number from 1 to 255, red, yellow, green, cyan, blue, magenta, "
+            "white, grey, or #rrggbb.",
+            code="bad-color",
+        )
+    return str(number) if number is not None else folded
+
+
+def decoded(name: str) -> str:
+    r"""A name as a person reads it: \U+XXXX escapes resolved, undecodable bytes read as UTF-8 or replaced."""
+    if has_dxf_unicode(name):
+        name = decode_dxf_unicode(name)
+    if name.isascii():
+        return name
+    try:
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        # bytes that the file's code page does not know came in as lone surrogates
+        name = name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+    return name

@@ -1,0 +1,196 @@
+"""A DXF file as a `Drawing`: the loop over its entities, and all that must be said about them."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from typing import Any
+
+import numpy as np
+
+from converter.errors import GeometryError, OptionError
+from converter.findings import Finding
+from converter.geometry.vectors import Vec
+from converter.importers.dxf.convert import CONVERTERS, refused
+from converter.importers.dxf.entities import NoRadius
+from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
+from converter.importers.dxf.inserts import Blocks, leave
+from converter.importers.dxf.insunits import FileUnits, file_units, units_findings
+from converter.importers.dxf.layers import LayerRules, Look, decoded
+from converter.importers.dxf.leftout import LeftOut, Tally
+from converter.importers.dxf.load import load, paused_gc
+from converter.importers.dxf.outline import outline_findings
+from converter.importers.registry import ReadOptions
+from converter.importers.source import Source
+from converter.model.curve import Arc, Path, Polyline, Spline
+from converter.model.drawing import Drawing, DrawnCurve
+
+
+def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | None = None) -> Drawing:
+    """Every drawn curve of a DXF file's model space (or of one named layout), in mm.
+
+    Args:
+        source: a file name, '-' for standard input, or a `Source`.
+        options: units, layout and what to leave out.
+
+    Raises:
+        ReadError: the file cannot be read, is cut short, or holds a coordinate that is no number.
+        UnitsError, OptionError: an option does not suit, or names a layout or layer that is not there.
+    """
+    given = Source.of(source)
+    chosen = options or ReadOptions()
+    file_units(None, chosen.units)  # a bad option is told before a long file is read
+    with paused_gc(), np.errstate(all="ignore"):
+        doc, findings = load(given)
+        units = file_units(doc.header.get("$INSUNITS", 0), chosen.units)
+        reading = _Reading(doc, chosen, units, given.name)
+        reading.run(_layout(doc, chosen.layout, given.name))
+    drawing = reading.drawing
+    drawing.findings[:0] = findings
+    return drawing
+
+
+def _layout(doc: Any, name: str | None, file: str) -> Any:
+    """Model space, or the layout of that name in any case."""
+    if name is None:
+        return doc.modelspace()
+    layouts = {decoded(n).casefold(): n for n in doc.layouts.names()}
+    raw = layouts.get(name.casefold())
+    if raw is None:
+        known = ", ".join(decoded(n) for n in doc.layouts.names_in_taborder())
+        raise OptionError(f"{file} has no layout {name!r}: it has {known}.", code="no-such-layout", file=file)
+    return doc.layouts.get(raw)
+
+
+class _Reading:
+    """One reading of one layout."""
+
+    def __init__(self, doc: Any, options: ReadOptions, units: FileUnits, file: str) -> None:
+        self.options = options
+        self.units = units
+        self.file = file
+        self.rules = LayerRules(doc.layers, options)
+        self.blocks = Blocks(doc.blocks, self.rules, units.factor, file)
+        self.tally = Tally()
+        self.hidden: list[tuple[str, str]] = []
+        self.marks: list[FlatMark] = []
+        self.drawing = Drawing(file, units.stated, units.read_as)
+
+    def run(self, layout: Any) -> None:
+        """Read all entities of a layout into the drawing."""
+        self._entities(layout)
+        drawing = self.drawing
+        curves, restored = restore_flat_arcs(drawing.curves, self.marks, self.units.display)
+        drawing.curves = curves
+        for mark in self.marks:
+            if not any(f.handle == mark.handle and f.code == "arc-flattened" for f in restored):
+                self.tally.add("ARC", "no radius")
+        if self.options.layers and not curves:
+            self.rules.check_asked(self.options, ())
+        drawing.ignored = self.tally.ignored()
+        if self.units.stated is None or self.options.units is not None:
+            drawing.findings += units_findings(self.units, self.options.units, _extent(curves))
+        drawing.findings += self._hidden_findings()
+        drawing.findings += restored
+        drawing.findings += outline_findings(curves)
+        drawing.findings += self.tally.findings()
+
+    def _entities(self, layout: Any) -> None:
+        # this loop is hot: 22,000 entities must cost little beside loading them
+        k = self.units.factor
+        facts_of = self.rules.facts
+        by_look = self.rules.by_look
+        append = self.drawing.curves.append
+        converters = CONVERTERS
+        plain: dict[str, str] = {}
+        for entity in layout:
+            d = entity.dxf.__dict__
+            raw = d.get("layer", "0")
+            kind = entity.DXFTYPE
+            convert = converters.get(kind)
+            layer = plain.get(raw)
+            if layer is None or convert is None or by_look or "invisible" in d:
+                facts = facts_of(raw)
+                if convert is None or facts.hidden or facts.why or by_look or d.get("invisible"):
+                    if self._set_aside(entity, d, kind, raw):
+                        continue
+                else:
+                    plain[raw] = facts.name
+                layer = facts.name
+            try:
+                append(DrawnCurve(convert(entity, d, k), layer, d.get("handle")))  # type: ignore[misc]
+            except NoRadius as left:
+                self.marks.append(FlatMark(left.center, layer, d.get("handle"), len(self.drawing.curves)))
+            except LeftOut as left:
+                leave(self.tally, left, kind, layer, d.get("handle"))
+            except GeometryError as error:
+                leave(self.tally, refused(error, kind, d.get("handle"), layer, self.file), kind, layer, d.get("handle"))
+
+    def _set_aside(self, entity: Any, d: dict[str, Any], kind: str, raw: str) -> bool:
+        """Deal with an entity that is no plain curve on a layer to be read; False when it is one after all."""
+        facts = self.rules.facts(raw)
+        if d.get("invisible"):
+            self.tally.add(entity.dxftype(), "invisible")
+        elif facts.hidden and not (kind == "INSERT" and facts.hidden == "off"):
+            self.hidden.append((facts.name, entity.dxftype()))
+        elif kind == "INSERT":
+            self.drawing.curves += self.blocks.expand(entity, self.tally, self.hidden)
+        elif kind not in CONVERTERS:
+            self.tally.add_kind(entity.dxftype(), facts.name, d.get("handle"))
+        else:
+            why = facts.why or self.rules.why_look(Look.of(d), facts)
+            if not why:
+                return False
+            self.tally.add(kind, why)
+        return True
+
+    def _hidden_findings(self) -> list[Finding]:
+        if not self.hidden:
+            return []
+        layers = Counter(layer for layer, _ in self.hidden)
+        for (layer, kind), count in Counter(self.hidden).items():
+            self.tally.add(kind, f"on the {self.rules.facts(layer).hidden} layer {layer!r}", count)
+        self.drawing.ignored = self.tally.ignored()
+        named = ", ".join(f"{n!r} ({self.rules.facts(n).hidden}, {c})" for n, c in list(layers.items())[:20])
+        more = f" and {len(layers) - 20} more" if len(layers) > 20 else ""
+        total = len(self.hidden)
+        return [
+            Finding(
+                "layers-skipped",
+                f"{total} entit{'y' if total == 1 else 'ies'} on frozen or switched-off layers "
+                f"{'was' if total == 1 else 'were'} not read: {named}{more}.",
+                measured=float(total),
+                cure="Thaw or switch on the layer in the CAD package if it holds tubes.",
+            )
+        ]
+
+
+def _extent(curves: list[DrawnCurve]) -> float:
+    """Largest side in mm of the box around the curves (of splines: their control points)."""
+    points: list[Vec] = []
+    arrays: list[Any] = []
+    for drawn in curves:
+        parts = drawn.curve.parts if isinstance(drawn.curve, Path) else (drawn.curve,)
+        for part in parts:
+            if isinstance(part, Polyline):
+                arrays.append(part.points)
+            elif isinstance(part, Spline):
+                arrays.append(part.control_points)
+            else:
+                points += (part.start, part.end)
+                if isinstance(part, Arc) and part.angle == 360.0:
+                    c, r = part.center, part.radius
+                    n = part.normal
+                    # a circle reaches r * sqrt(1 - n_i^2) along axis i
+                    reach = [r * max(0.0, 1.0 - v * v) ** 0.5 for v in n]
+                    points += (
+                        (c[0] - reach[0], c[1] - reach[1], c[2] - reach[2]),
+                        (c[0] + reach[0], c[1] + reach[1], c[2] + reach[2]),
+                    )
+    if points:
+        arrays.append(np.array(points))
+    if not arrays:
+        return 0.0
+    lows = np.min([a.min(axis=0) for a in arrays], axis=0)
+    highs = np.max([a.max(axis=0) for a in arrays], axis=0)
+    return float((highs - lows).max())

@@ -1,0 +1,135 @@
+"""SPLINE (and HELIX, which carries one) as our curves: control points, or fit points alone."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from converter.errors import GeometryError
+from converter.geometry.vectors import Vec
+from converter.importers.dxf.entities import TINY, Attributes
+from converter.importers.dxf.leftout import LeftOut
+from converter.importers.dxf.polylines import plain
+from converter.model.curve import Line, Polyline, Spline
+
+_CLOSED, _PERIODIC = 1, 2
+
+
+def spline(entity: Any, d: Attributes, k: float) -> Spline | Line | Polyline:
+    """A SPLINE; one of degree 1 is the line or polyline it draws.
+
+    Raises:
+        LeftOut: it has no length, or its numbers do not make a curve.
+    """
+    points = np.asarray(entity.control_points.values, dtype=np.float64).reshape(-1, 3)
+    if len(points) == 0:
+        return _through(entity, d, k)
+    degree = int(d.get("degree", 3))
+    if degree < 1:
+        raise LeftOut(f"a spline of degree {degree}", unread=True)
+    knots = np.array(entity.knots, dtype=np.float64)
+    weights = np.array(entity.weights, dtype=np.float64) if len(entity.weights) else None
+    periodic = bool(d.get("flags", 0) & _PERIODIC)
+    return make_spline(degree, points * k, knots, weights, periodic=periodic)
+
+
+def make_spline(
+    degree: int, points: Any, knots: Any, weights: Any | None, *, periodic: bool = False
+) -> Spline | Line | Polyline:
+    """A spline from its numbers, after checking that they agree.
+
+    Args:
+        degree: >= 1.
+        points: (n, 3), mm.
+        knots: n + degree + 1 values; none at all stands for a clamped uniform vector; n + 1 of them on
+            a periodic spline leave the wrapped ones out.
+        weights: (n,) or None.
+        periodic: whether the file calls it periodic.
+
+    Raises:
+        LeftOut: they make no curve, or one of no length.
+        GeometryError: a number is not finite.
+    """
+    n = len(points)
+    if not all(np.isfinite(a).all() for a in (points, knots, weights) if a is not None):
+        raise GeometryError("a spline has a value that is not a finite number", code="not-finite")
+    if n < degree + 1:
+        raise LeftOut(f"a spline of degree {degree} with only {n} control points", unread=True)
+    if weights is not None and (len(weights) != n or not (weights > 0.0).all()):
+        raise LeftOut("a spline whose weights do not suit its control points", unread=True)
+    if len(knots) == 0:
+        inner = np.arange(1.0, n - degree)
+        knots = np.concatenate((np.zeros(degree + 1), inner, np.full(degree + 1, float(n - degree))))
+    elif periodic and len(knots) == n + 1:
+        points, knots, weights = _wrap(degree, points, knots, weights)
+        n = len(points)
+    if not (np.diff(knots) >= 0.0).all() or len(knots) != n + degree + 1 or not knots[degree] < knots[n]:
+        raise LeftOut("a spline whose knots do not suit its control points", unread=True)
+    if float(np.ptp(points, axis=0).max()) < TINY:
+        raise LeftOut("no length")
+    if weights is not None and float(np.ptp(weights)) <= 1e-12 * float(weights[0]):
+        weights = None
+    start = _vec(points[0]) if knots[0] == knots[degree] else _at(degree, points, knots, weights, degree, knots[degree])
+    last = n - 1
+    end = _vec(points[-1]) if knots[n] == knots[-1] else _at(degree, points, knots, weights, last, knots[n])
+    if degree == 1:
+        body = points[1:-1]
+        return plain(np.concatenate((np.array([start]), body, np.array([end]))))
+    return Spline(degree, points, knots, weights, start, end)
+
+
+def _wrap(degree: int, points: Any, knots: Any, weights: Any | None) -> tuple[Any, Any, Any | None]:
+    """The full knots and control points of a periodic spline that is written without the wrapped ones."""
+    steps = np.diff(knots)
+    if not np.allclose(steps, steps[0], rtol=1e-9, atol=0.0):
+        raise LeftOut("a periodic spline whose knots are not complete", unread=True)
+    around = knots[-1] - knots[0]
+    knots = np.concatenate((knots[-1 - degree : -1] - around, knots, knots[1 : 1 + degree] + around))
+    points = np.concatenate((points, points[:degree]))
+    return points, knots, None if weights is None else np.concatenate((weights, weights[:degree]))
+
+
+def _at(degree: int, points: Any, knots: Any, weights: Any | None, span: int, u: float) -> Vec:
+    """The point at ``u`` in the knot span [knots[span], knots[span + 1]] by de Boor's algorithm."""
+    low = span - degree
+    w = np.ones(degree + 1) if weights is None else weights[low : span + 1]
+    d = np.column_stack((points[low : span + 1] * w[:, None], w))
+    for r in range(1, degree + 1):
+        for j in range(degree, r - 1, -1):
+            i = low + j
+            width = knots[i + degree + 1 - r] - knots[i]
+            a = 0.0 if width == 0.0 else (u - knots[i]) / width
+            d[j] = (1.0 - a) * d[j - 1] + a * d[j]
+    return _vec(d[degree, :3] / d[degree, 3])
+
+
+def _through(entity: Any, d: Attributes, k: float) -> Spline | Line | Polyline:
+    """The curve a CAD package draws through fit points when the file gives no control points."""
+    from ezdxf.math import Vec3, fit_points_to_cad_cv
+
+    fit = np.asarray(entity.fit_points.values, dtype=np.float64).reshape(-1, 3) * k
+    if len(fit) < 2:
+        raise LeftOut("a spline of fewer than two points")
+    if not np.isfinite(fit).all():
+        return Polyline(fit)  # refused by the model, by name
+    if d.get("flags", 0) & _CLOSED and np.abs(fit[0] - fit[-1]).max() > TINY:
+        fit = np.concatenate((fit, fit[:1]))
+    fit = fit[np.concatenate(([True], np.abs(np.diff(fit, axis=0)).max(axis=1) > TINY))]
+    if len(fit) < 2:
+        raise LeftOut("no length")
+    first, last = d.get("start_tangent"), d.get("end_tangent")
+    tangents = None if first is None or last is None else [first, last]
+    if len(fit) == 2 and tangents is None:
+        return Line(_vec(fit[0]), _vec(fit[1]))
+    try:
+        curve = fit_points_to_cad_cv(Vec3.list(fit.tolist()), tangents=tangents)
+    except (ValueError, ArithmeticError) as error:
+        raise LeftOut(f"a spline that cannot be drawn through its points ({error})", unread=True) from error
+    points = np.array([p.xyz for p in curve.control_points])
+    return make_spline(curve.degree, points, np.array(curve.knots()), None)
+
+
+def _vec(row: Any) -> Vec:
+    x, y, z = row.tolist()
+    return (x, y, z)

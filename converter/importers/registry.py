@@ -1,0 +1,172 @@
+"""The formats that can be read: one list that feeds `read`, the help texts and the docs.
+
+Only static facts stand here; the module behind a format (and the library it needs) is
+loaded when a file of that format is read. What a file is, is decided by its content, then
+by its extension.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import PurePath
+from typing import TYPE_CHECKING, cast
+
+from converter.errors import ReadError
+from converter.importers.source import Source
+
+if TYPE_CHECKING:
+    from converter.model.drawing import Drawing
+
+
+@dataclass(frozen=True)
+class ReadOptions:
+    """What to read from a file, and how.
+
+    Attributes:
+        units: unit of the file's numbers ('mm', 'cm', 'm', 'in', 'ft'); None to believe the file.
+        layout: name of the paper-space layout to read; None for model space.
+        layers: patterns (``*``, ``?``, any case) of the layers to read; empty for all.
+        skip_layers: patterns of layers to leave out.
+        skip_colors: colours to leave out: ACI numbers, their names, or ``#rrggbb``; patterns too.
+        skip_linetypes: patterns of linetypes to leave out.
+    """
+
+    units: str | None = None
+    layout: str | None = None
+    layers: tuple[str, ...] = ()
+    skip_layers: tuple[str, ...] = ()
+    skip_colors: tuple[str, ...] = ()
+    skip_linetypes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class ReadFormat:
+    """One format that can be read.
+
+    Attributes:
+        name: short name ('dxf').
+        extensions: file extensions, lower case, with the dot.
+        summary: what is read from it, one line.
+        module, function: the reader ``function(source, options) -> Drawing``, loaded on first use.
+    """
+
+    name: str
+    extensions: tuple[str, ...]
+    summary: str
+    module: str
+    function: str
+
+    def load(self) -> Callable[[Source, ReadOptions], Drawing]:
+        """The reader itself."""
+        return cast("Callable[[Source, ReadOptions], Drawing]", getattr(import_module(self.module), self.function))
+
+
+FORMATS: tuple[ReadFormat, ...] = (
+    ReadFormat(
+        "dxf",
+        (".dxf",),
+        "DXF R12 to R2018, ASCII or binary: lines, arcs, polylines, splines, ellipses, blocks",
+        "converter.importers.dxf",
+        "read_dxf",
+    ),
+    ReadFormat(
+        "csv",
+        (".csv",),
+        "a bend table written by this program, or the corner points x, y, z of a run",
+        "converter.importers.table_csv",
+        "read_table_csv",
+    ),
+)
+
+#: First bytes of files that people try, and what to do instead.
+_FOREIGN: tuple[tuple[bytes, str], ...] = (
+    (b"ISO-10303-21", "a STEP file, which is not read yet: export the centerlines as DXF"),
+    (b"%PDF", "a PDF: export the drawing as DXF from the CAD package"),
+    (b"PK\x03\x04", "a zip archive or a CAD package's own document: unpack it, or export DXF from the CAD package"),
+    (b"\x89PNG", "a picture: export the drawing as DXF from the CAD package"),
+    (b"\xff\xd8\xff", "a picture: export the drawing as DXF from the CAD package"),
+    (b"\x1f\x8b", "a compressed file: unpack it first"),
+    (b"<svg", "an SVG picture: export the drawing as DXF"),
+    (b"glTF", "a mesh: export the centerlines as DXF"),
+    (b"solid ", "a mesh: export the centerlines as DXF"),
+)
+
+_DXF_BINARY = b"AutoCAD Binary DXF"
+# any number of 999 comments may stand before the first section
+_DXF_TEXT = re.compile(
+    rb"\A(?:\xef\xbb\xbf)?\s*(?:999[ \t]*(?:\r\n|\r|\n)[^\r\n]*(?:\r\n|\r|\n)[ \t]*)*0+[ \t]*[\r\n]+[ \t]*SECTION\b"
+)
+_DWG = re.compile(rb"\A(?:AC10\d\d|AC1\.\d|AC2\.\d\d|MC0\.0)")
+_TABLE_WORD = re.compile(r"\s*\"?(?:feed|rotation|angle|clr|tube|run|bend|name|[xyz])\b", re.IGNORECASE)
+_CELL_NUMBER = re.compile(r"\s*\"?[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?\"?\s*\Z", re.IGNORECASE)
+
+
+def detect(head: bytes, name: str) -> ReadFormat:
+    """The format of a file, from its first bytes and, where they do not tell, its name.
+
+    Raises:
+        ReadError: it is something known that is not read, or nothing known.
+    """
+    by_name = {form.name: form for form in FORMATS}
+    if head.startswith(_DXF_BINARY) or _DXF_TEXT.match(head):
+        return by_name["dxf"]
+    if _DWG.match(head):
+        raise ReadError(
+            f"{name} is a DWG drawing, which only CAD packages read: export it as DXF and read that.",
+            code="foreign-format",
+            file=name,
+        )
+    start = head.lstrip(b"\xef\xbb\xbf \t\r\n")
+    for magic, what in _FOREIGN:
+        if start.startswith(magic):
+            raise ReadError(f"{name} is {what}.", code="foreign-format", file=name)
+    if _looks_like_table(head):
+        return by_name["csv"]
+    extension = PurePath(name).suffix.lower()
+    for form in FORMATS:
+        if extension in form.extensions:
+            return form
+    known = ", ".join(e for form in FORMATS for e in form.extensions)
+    what = "binary data" if b"\0" in head else "text"
+    raise ReadError(
+        f"{name} is {what} that no reader knows: give a file of one of these kinds: {known}.",
+        code="unknown-format",
+        file=name,
+    )
+
+
+def _looks_like_table(head: bytes) -> bool:
+    """Whether the first row has two cells or more that are headings we know, or numbers."""
+    if b"\0" in head:
+        return False
+    text = head.decode("utf-8-sig", "replace")
+    rows = [row for row in text.splitlines() if row.strip() and not row.lstrip().startswith("#")]
+    if not rows:
+        return False
+    for delimiter in (",", ";", "\t"):
+        cells = rows[0].split(delimiter)
+        if len(cells) >= 2 and (
+            all(map(_CELL_NUMBER.match, cells)) or sum(map(bool, map(_TABLE_WORD.match, cells))) >= 2
+        ):
+            return True
+    return False
+
+
+def read(source: str | os.PathLike[str], options: ReadOptions | None = None) -> Drawing:
+    """Everything a file holds, in mm.
+
+    Args:
+        source: a file name, or '-' for standard input (read whole, once).
+        options: what to read and how; None for the defaults.
+
+    Raises:
+        ReadError: it cannot be read.
+        UnitsError, OptionError: an option does not suit.
+    """
+    given = Source.of(source)
+    head, _ = given.ends()
+    return detect(head, given.name).load()(given, options or ReadOptions())

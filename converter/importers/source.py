@@ -1,0 +1,111 @@
+"""Where a reader's bytes come from: a file, or standard input read once into memory."""
+
+from __future__ import annotations
+
+import os
+import sys
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from typing import BinaryIO
+
+from converter.errors import ReadError
+
+
+@dataclass(frozen=True)
+class Source:
+    """One input: its name as the user gave it, and a file or the bytes themselves.
+
+    Attributes:
+        name: what messages call it ('-' for standard input).
+        path: the file, or None for bytes held in memory.
+        data: the bytes, or None for a file.
+    """
+
+    name: str
+    path: Path | None = None
+    data: bytes | None = None
+
+    @classmethod
+    def of(cls, source: str | os.PathLike[str] | Source) -> Source:
+        """The source behind a name; '-' takes all of standard input now.
+
+        Raises:
+            ReadError: it is missing, a directory, unreadable or empty.
+        """
+        if isinstance(source, Source):
+            return source
+        name = os.fspath(source)
+        if name == "-":
+            data = sys.stdin.buffer.read()
+            if not data:
+                raise ReadError("Standard input is empty: pipe a drawing into it.", code="empty-file", file="-")
+            return cls("-", None, data)
+        path = Path(name)
+        try:
+            if path.is_dir():
+                raise ReadError(f"{name} is a directory: name a file inside it.", code="is-directory", file=name)
+            size = path.stat().st_size
+        except (OSError, ValueError) as error:
+            raise cannot_read(name, error) from error
+        if size == 0:
+            raise ReadError(f"{name} is empty: export the drawing again.", code="empty-file", file=name)
+        return cls(name, path)
+
+    def __fspath__(self) -> str:
+        """The path of the file, so that a source can be opened like a name."""
+        return self.name if self.path is None else str(self.path)
+
+    def open(self) -> BinaryIO:
+        """The bytes as a stream.
+
+        Raises:
+            ReadError: the file cannot be opened.
+        """
+        if self.data is not None:
+            return BytesIO(self.data)
+        try:
+            return (self.path or Path(self.name)).open("rb")
+        except (OSError, ValueError) as error:
+            raise cannot_read(self.name, error) from error
+
+    def read_bytes(self) -> bytes:
+        """All of it.
+
+        Raises:
+            ReadError: the file cannot be read.
+        """
+        if self.data is not None:
+            return self.data
+        try:
+            with self.open() as stream:
+                return stream.read()
+        except OSError as error:
+            raise cannot_read(self.name, error) from error
+
+    def ends(self, head: int = 65536, tail: int = 4096) -> tuple[bytes, bytes]:
+        """The first and the last bytes (fewer when it is shorter).
+
+        Raises:
+            ReadError: the file cannot be read.
+        """
+        if self.data is not None:
+            return self.data[:head], self.data[-tail:]
+        try:
+            with self.open() as stream:
+                first = stream.read(head)
+                size = stream.seek(0, os.SEEK_END)
+                stream.seek(max(0, size - tail))
+                return first, stream.read()
+        except OSError as error:
+            raise cannot_read(self.name, error) from error
+
+
+def cannot_read(name: str, error: OSError | ValueError) -> ReadError:
+    """The sentence for a file that the system will not hand over."""
+    if isinstance(error, FileNotFoundError):
+        return ReadError(f"{name} does not exist: check the name.", code="no-such-file", file=name)
+    if isinstance(error, PermissionError):
+        return ReadError(f"{name} may not be read: check its permissions.", code="no-permission", file=name)
+    reason = (getattr(error, "strerror", None) or str(error)).rstrip(".")
+    return ReadError(f"{name!r} cannot be read: {reason}.", code="unreadable", file=name)
