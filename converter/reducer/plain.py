@@ -1,0 +1,278 @@
+"""The fast lane: chains that are already exact straights and arcs, all of them at once.
+
+Most CAD drawings need no fitting and no settling: arcs are arcs, ends meet, joints are
+tangent to rounding. For those the bend tables of a whole drawing come out of a few array
+operations. A chain with any doubt (a gap, a kink, slight corners that might be tessellation,
+an arc in two parts, a rebuilt joint off by more than the equality tolerance) is left to
+the general way, which gives the same table; a test holds the two to each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.geometry.vectors import Vec, any_normal
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.curve import Arc, Line
+from converter.reducer.chain import Chain
+from converter.reducer.segment import MOST_TURN_TANGENT
+from converter.reducer.settle import CLEAR_TURN
+from converter.tolerances import Tolerances
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Ints = NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class PlainRun:
+    """A chain's table in place, with its largest deviation in mm and its point at end B."""
+
+    table: BendTable
+    placement: Placement
+    deviation: float
+    end: Vec
+
+
+@dataclass(slots=True)
+class _Items:
+    """The items of all candidate chains in one row: item i of the arrays, chain by chain."""
+
+    chain: Ints  # (m,) index of the chain
+    arc: Flags  # (m,)
+    start: Array  # (m, 3)
+    end: Array
+    center: Array  # zeros for lines
+    normal: Array
+    radius: Array  # (m,)
+    angle: Array
+
+
+def plain_runs(chains: Sequence[Chain], tol: Tolerances) -> list[PlainRun | None]:
+    """Tables of the chains that are exact; None for each that needs the general way."""
+    out: list[PlainRun | None] = [None] * len(chains)
+    chosen = [k for k, c in enumerate(chains) if not c.closed and _only_lines_and_arcs(c)]
+    if not chosen:
+        return out
+    items = _gather([chains[k] for k in chosen])
+    for k, run in zip(chosen, _reduce(items, [chains[k] for k in chosen], tol), strict=True):
+        out[k] = run
+    return out
+
+
+def _only_lines_and_arcs(chain: Chain) -> bool:
+    if chain.gaps:
+        return False
+    for drawn, _ in chain.items:
+        kind = type(drawn.curve)
+        if kind is not Line and (kind is not Arc or drawn.curve.angle >= 360.0 - 1e-6):  # type: ignore[union-attr]
+            return False
+    return True
+
+
+def _gather(chains: Sequence[Chain]) -> _Items:
+    starts: list[Vec] = []
+    ends: list[Vec] = []
+    centers: list[Vec] = []
+    normals: list[Vec] = []
+    sizes: list[tuple[float, float]] = []
+    back: list[bool] = []
+    index: list[int] = []
+    arcs: list[int] = []
+    for k, chain in enumerate(chains):
+        for drawn, backward in chain.items:
+            curve = drawn.curve
+            starts.append(curve.start)
+            ends.append(curve.end)
+            if type(curve) is Arc:
+                arcs.append(len(back))
+                centers.append(curve.center)
+                normals.append(curve.normal)
+                sizes.append((curve.radius, curve.angle))
+            back.append(backward)
+            index.append(k)
+    m = len(back)
+    start, end = np.array(starts), np.array(ends)
+    flip = np.array(back)
+    start[flip], end[flip] = end[flip], start[flip]
+    arc = np.zeros(m, bool)
+    center, normal = np.zeros((m, 3)), np.zeros((m, 3))
+    radius, angle = np.zeros(m), np.zeros(m)
+    if arcs:
+        where = np.array(arcs)
+        arc[where] = True
+        center[where] = np.array(centers)
+        normal[where] = np.array(normals)
+        normal[flip] = -normal[flip]
+        radius[where], angle[where] = np.array(sizes).T
+    return _Items(np.array(index), arc, start, end, center, normal, radius, angle)
+
+
+def _cross(a: Array, b: Array) -> Array:
+    out = np.empty_like(a)
+    out[:, 0] = a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1]
+    out[:, 1] = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
+    out[:, 2] = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    return out
+
+
+def _dot(a: Array, b: Array) -> Array:
+    total: Array = np.einsum("ij,ij->i", a, b)
+    return total
+
+
+def _size(a: Array) -> Array:
+    return np.sqrt(_dot(a, a))
+
+
+def _unit(a: Array) -> Array:
+    size = _size(a)
+    return a / np.where(size > 0.0, size, 1.0)[:, None]
+
+
+def _between(a: Array, b: Array) -> Array:
+    """Degrees between unit vectors, row by row."""
+    return np.degrees(np.arctan2(_size(_cross(a, b)), _dot(a, b)))
+
+
+def _reduce(it: _Items, chains: Sequence[Chain], tol: Tolerances) -> list[PlainRun | None]:
+    m = len(it.chain)
+    line = ~it.arc
+    chord = it.end - it.start
+    straight = _unit(chord)
+    t_in = np.where(it.arc[:, None], _unit(_cross(it.normal, it.start - it.center)), straight)
+    t_out = np.where(it.arc[:, None], _unit(_cross(it.normal, it.end - it.center)), straight)
+
+    # joints: between item j and j + 1 of the same chain
+    j = np.flatnonzero(it.chain[1:] == it.chain[:-1])
+    after = j + 1
+    mismatch = _between(t_out[j], t_in[after])
+    two_lines = line[j] & line[after]
+    doubt = _size(it.start[after] - it.end[j]) > tol.equal
+    doubt |= np.where(two_lines, (mismatch <= MOST_TURN_TANGENT) | (mismatch >= 180.0 - tol.tangent), mismatch > 1e-3)
+    same_circle = (
+        it.arc[j]
+        & it.arc[after]
+        & (_size(it.center[j] - it.center[after]) <= tol.join)
+        & (np.abs(it.radius[j] - it.radius[after]) <= tol.fit)
+    )
+    doubt |= same_circle
+    # one direction per smooth joint: the straight's, else the mean of the two arcs
+    smooth = np.where(
+        line[j][:, None], t_out[j], np.where(line[after][:, None], t_in[after], _unit(t_out[j] + t_in[after]))
+    )
+    s = ~two_lines
+    t_out[j[s]] = smooth[s]
+    t_in[after[s]] = smooth[s]
+
+    # rows: one per arc item (key 2 i), one per corner joint (key 2 i + 1)
+    arc_at = np.flatnonzero(it.arc)
+    corner_at = j[two_lines]
+    key = np.concatenate((2 * arc_at, 2 * corner_at + 1))
+    order = np.argsort(key)
+    key = key[order]
+    item = key // 2
+    is_corner = (key % 2).astype(bool)
+    row_in = t_in[item]
+    row_in[is_corner] = t_out[item[is_corner]]
+    row_out = np.where(is_corner[:, None], t_in[np.minimum(item + 1, m - 1)], t_out[item])
+    c = _cross(row_in, row_out)
+    sine = _size(c)
+    along_normal = _dot(c, it.normal[item])
+    clear = is_corner | ((sine > CLEAR_TURN) & (np.abs(along_normal) > 0.5 * sine))
+    drawn = it.normal[item]
+    flat = _unit(drawn - _dot(drawn, row_in)[:, None] * row_in)
+    sign = np.where(is_corner | (along_normal > 0.0), 1.0, -1.0)
+    n = np.where(clear[:, None], c * (sign / np.where(sine > 0.0, sine, 1.0))[:, None], flat)
+    turn = np.degrees(np.arctan2(_dot(c, n), _dot(row_in, row_out)))
+    turn += 360.0 * np.round((np.where(is_corner, turn, it.angle[item]) - turn) / 360.0)
+
+    # sizes
+    length = np.where(line, _size(chord), 0.0)
+    has_before = np.zeros(m, bool)
+    has_before[after] = True
+    feed = np.where(is_corner, length[item], np.where(has_before[item], length[item - 1], 0.0))
+    radius = np.where(is_corner, 0.0, it.radius[item])
+
+    # what the table makes, joint by joint, against what was drawn
+    a = np.radians(turn)
+    inward = _cross(n, row_in)
+    arm = radius[:, None] * (inward * (1.0 - np.cos(a))[:, None] + row_in * np.sin(a)[:, None])
+    bad = np.zeros(len(chains), bool)
+    np.logical_or.at(bad, it.chain[j], doubt)
+    aimed = np.cos(a)[:, None] * row_in + np.sin(a)[:, None] * inward
+    np.logical_or.at(bad, it.chain[item], (_size(aimed - row_out) > 1e-9) | (turn <= 1e-9) | (turn >= 360.0 - 1e-9))
+    step = np.where(line[:, None], chord, 0.0)
+    step[arc_at] = arm[~is_corner]
+    first = np.flatnonzero(np.concatenate(([True], it.chain[1:] != it.chain[:-1])))
+    last = np.concatenate((first[1:] - 1, [m - 1]))
+    walked = np.cumsum(step, axis=0)
+    base = (it.start[first] - np.where(first[:, None] > 0, walked[np.maximum(first - 1, 0)], 0.0))[it.chain]
+    off = _size(walked + base - it.end)
+    off = np.maximum(off, _size(walked - step + base - it.start))
+    deviation = np.maximum.reduceat(off, first)
+    bad |= deviation > tol.equal
+
+    # rotations between successive rows of one chain
+    rotation = np.zeros(len(item))
+    if len(item) > 1:
+        follows = it.chain[item[1:]] == it.chain[item[:-1]]
+        x = _cross(n[:-1], n[1:])
+        roll = np.degrees(np.arctan2(_dot(x, row_in[1:]), _dot(n[:-1], n[1:])))
+        roll = np.where(roll <= -180.0, 180.0, roll)
+        rotation[1:] = np.where(follows, roll, 0.0)
+    return _build(
+        it, chains, bad, item, is_corner, (feed, rotation, turn, radius, n, t_in), length, deviation, first, last
+    )
+
+
+def _build(
+    it: _Items,
+    chains: Sequence[Chain],
+    bad: Flags,
+    item: Ints,
+    is_corner: Flags,
+    rows: tuple[Array, Array, Array, Array, Array, Array],
+    length: Array,
+    deviation: Array,
+    first: Ints,
+    last: Ints,
+) -> list[PlainRun | None]:
+    feed, rotation, turn, radius, n, t_in = rows
+    columns = zip(
+        item.tolist(),
+        is_corner.tolist(),
+        feed.tolist(),
+        rotation.tolist(),
+        turn.tolist(),
+        radius.tolist(),
+        strict=True,
+    )
+    bounds = np.searchsorted(it.chain[item], np.arange(len(chains) + 1)).tolist()
+    starts = it.start[first].tolist()
+    ends = it.end[last].tolist()
+    leaving = t_in[first].tolist()
+    tails = length[last].tolist()
+    worst = deviation.tolist()
+    head = first.tolist()
+    poor = bad.tolist()
+    normals = n[np.minimum(bounds[:-1], max(len(item) - 1, 0))].tolist() if len(item) else []
+    out: list[PlainRun | None] = []
+    table = list(columns)
+    for k, chain in enumerate(chains):
+        if poor[k]:
+            out.append(None)
+            continue
+        lo, hi = bounds[k], bounds[k + 1]
+        bends = []
+        for i, corner, f, rot, ang, r in table[lo:hi]:
+            source = chain.items[i - head[k]][0]
+            bends.append(Bend(f, rot, ang, None if corner else r, 0.0, corner, source.handle, source.layer))
+        start, direction, end = tuple(starts[k]), tuple(leaving[k]), tuple(ends[k])
+        normal = tuple(normals[k]) if hi > lo else any_normal(direction)
+        out.append(PlainRun(BendTable(tuple(bends), tails[k]), Placement(start, direction, normal), worst[k], end))
+    return out
