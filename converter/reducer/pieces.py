@@ -236,8 +236,23 @@ def _straight(points: Array, spans: tuple[Span, ...], k: int, level: float, item
 
 def _fitted_bow(points: Array, spans: tuple[Span, ...], k: int, level: float, item: int, free: bool) -> list[Piece]:
     span = spans[k]
-    proof = points[span.first : span.last + 1]
-    circle = fit_circle(_core(points, spans, k, level)) or fit_circle(proof)
+    return bow_through(points[span.first : span.last + 1], _core(points, spans, k, level), level, item, free)
+
+
+def bow_through(proof: Array, core: Array, level: float, item: int, free: bool) -> list[Piece]:
+    """The fitted bow of vertices in order.
+
+    Args:
+        proof: (n, 3) all vertices, mm.
+        core: (m, 3) those the circle is fitted to.
+        level: tolerance in mm they were found at.
+        item: index of the drawn curve.
+        free: whether they sample a free curve.
+
+    Returns:
+        One bow; two halves for a full circle; a straight where they have no circle.
+    """
+    circle = fit_circle(core) or fit_circle(proof)
     if circle is None:  # a bow that is a line after all
         p, q = vec(proof[0]), vec(proof[-1])
         return [Straight(p, q, unit(sub(q, p)), proof, item)]

@@ -14,6 +14,7 @@ from math import cos, degrees, radians, sin, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.geometry.circles import arc_test
 from converter.geometry.vectors import (
     Vec,
     add,
@@ -32,7 +33,7 @@ from converter.geometry.vectors import (
 )
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
-from converter.reducer.pieces import LADDER_EXACT, Bow, Piece, Straight
+from converter.reducer.pieces import LADDER_EXACT, Bow, Piece, Straight, bow_through
 from converter.tolerances import Tolerances
 
 Array = NDArray[np.float64]
@@ -114,7 +115,29 @@ def _join(a: Piece, b: Piece, tol: Tolerances) -> Piece | None:
             main = a.arc if a.arc.angle >= b.arc.angle else b.arc
             arc = Arc(main.center, main.normal, main.radius, a.arc.start, b.arc.end, angle)
             return replace(a, arc=arc, proof=np.concatenate((a.proof, b.proof)))
+    if isinstance(a, Bow) and isinstance(b, Bow) and not a.exact and not b.exact:
+        # the splitting is maximal, so this is one arc drawn as two, or cut by the start of a loop
+        level = max(a.level, b.level)
+        together = np.concatenate((a.proof, b.proof[1:]))
+        if arc_test(together, min(tol.fit, 4.0 * level)):
+            joined = bow_through(together, together, level, a.item, a.free and b.free)
+            return joined[0] if len(joined) == 1 else None
     return None
+
+
+def open_loop(pieces: list[Piece]) -> list[Piece]:
+    """A closed row of pieces begun anew in the middle of its longest straight (unchanged without one)."""
+    straights = [(round(p.length, 6), -k) for k, p in enumerate(pieces) if isinstance(p, Straight)]
+    if not straights:
+        return pieces
+    best = -max(straights)[1]
+    straight = pieces[best]
+    if not isinstance(straight, Straight):
+        return pieces
+    middle = scale(add(straight.p, straight.q), 0.5)
+    ahead = replace(straight, p=middle, proof=np.array((middle, straight.q)))
+    behind = replace(straight, q=middle, proof=np.array((straight.p, middle)))
+    return [ahead, *pieces[best + 1 :], *pieces[:best], behind]
 
 
 def settle(pieces: list[Piece], tol: Tolerances) -> Settled:

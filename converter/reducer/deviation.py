@@ -1,0 +1,57 @@
+"""How far drawn vertices lie from straights and arcs: numpy arrays, mm."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import radians
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.model.curve import Line, Segment
+
+Array = NDArray[np.float64]
+
+
+def distances(points: Array, segment: Segment) -> Array:
+    """Distance in mm of points (n, 3) from a bounded straight or arc, shape (n,)."""
+    if isinstance(segment, Line):
+        p = np.array(segment.start)
+        d = np.array(segment.end) - p
+        size2 = float(d @ d)
+        s = np.clip((points - p) @ d / size2, 0.0, 1.0) if size2 > 0.0 else np.zeros(len(points))
+        off = points - p - s[:, None] * d
+        straight: Array = np.sqrt((off * off).sum(axis=1))
+        return straight
+    c, n = np.array(segment.center), np.array(segment.normal)
+    x = np.array(segment.start) - c
+    y = np.cross(n, x)
+    arm = points - c
+    height = arm @ n
+    u, v = arm @ x / segment.radius, arm @ y / segment.radius
+    turn = np.mod(np.arctan2(v, u), 2.0 * np.pi)
+    radial = np.hypot(u, v) - segment.radius
+    on = np.hypot(radial, height)
+    to_start = np.sqrt(((points - np.array(segment.start)) ** 2).sum(axis=1))
+    to_end = np.sqrt(((points - np.array(segment.end)) ** 2).sum(axis=1))
+    bowed: Array = np.where(turn <= radians(segment.angle), on, np.minimum(to_start, to_end))
+    return bowed
+
+
+def largest(proofs: Sequence[Array], segments: Sequence[Segment | None]) -> float:
+    """Largest distance of each piece's vertices from its own segment or the ones beside it.
+
+    A vertex near a joint may lie on the neighbour, hence the nearest of up to three counts.
+    """
+    worst = 0.0
+    for k, points in enumerate(proofs):
+        near = None
+        for segment in segments[max(0, k - 1) : k + 2]:
+            if segment is None:
+                continue
+            d = distances(points, segment)
+            near = d if near is None else np.minimum(near, d)
+        if near is None:  # all three vanished; look at every one
+            near = np.min([distances(points, s) for s in segments if s is not None], axis=0)
+        worst = max(worst, float(near.max()))
+    return worst

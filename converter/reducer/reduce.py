@@ -1,0 +1,262 @@
+"""From a drawing to its runs: chaining, the fast lane for exact chains, the general way for the rest."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from converter.errors import ReadError
+from converter.findings import Finding
+from converter.geometry.circles import fit_circle
+from converter.model.bends import BendTable, Placement
+from converter.model.drawing import Drawing, DrawnCurve, ReadyTable
+from converter.model.run import Run
+from converter.reducer.chain import Chain, chain
+from converter.reducer.deviation import largest
+from converter.reducer.pieces import Bow, Straight, pieces_of
+from converter.reducer.plain import PlainRun, plain_runs
+from converter.reducer.settle import Settled, merge, open_loop, settle
+from converter.tolerances import DEFAULT, Tolerances
+from converter.units import Display
+
+FREE_LEVEL = 0.005  #: mm; bows found only above this, end to end, speak of a free curve
+
+
+def reduce_drawing(
+    drawing: Drawing,
+    tol: Tolerances = DEFAULT,
+    *,
+    across_layers: bool = True,
+    display: Display | None = None,
+) -> tuple[list[Run], list[Finding]]:
+    """Every run of a drawing with its bend table, and what was noticed on the way.
+
+    Args:
+        drawing: what an importer read, in mm.
+        tol: tolerances in mm and degrees.
+        across_layers: whether a run may continue tangent onto another layer.
+        display: how lengths are written in the findings' sentences.
+
+    Returns:
+        Runs in drawn order; findings about the drawing as a whole. Findings about one run are
+        in ``Run.findings``.
+
+    Raises:
+        ReadError: nothing in the drawing is a run.
+    """
+    display = display or Display()
+    chains, found = chain(drawing.curves, tol, across_layers, display)
+    plain = plain_runs(chains, tol)
+    labels = _names(chains, drawing.tables)
+    runs: list[Run] = []
+    for one, quick, name in zip(chains, plain, labels, strict=True):
+        run = _plain(one, quick, name) if quick is not None else reduce_chain(one, name, tol, display)
+        if run is not None:
+            runs.append(run)
+    runs += [_ready(t, name) for t, name in zip(drawing.tables, labels[len(chains) :], strict=True)]
+    if not runs:
+        raise ReadError(_nothing(drawing), code="no-runs", file=drawing.source)
+    return runs, found
+
+
+def _nothing(drawing: Drawing) -> str:
+    left = ", ".join(f"{i.count} {i.kind} ({i.why})" for i in drawing.ignored[:6])
+    what = f"; left out: {left}" if left else ""
+    return f"{drawing.source} holds no centerline: no line, arc, polyline or spline to follow{what}."
+
+
+def _names(chains: Sequence[Chain], tables: Sequence[ReadyTable]) -> list[str]:
+    """A name for each run: what the file calls it, else its layer, else 'run'; numbered where it repeats."""
+    wanted = []
+    for one in chains:
+        named = next((d.name for d, _ in one.items if d.name), None)
+        wanted.append(named or (one.layer if one.layer not in (None, "", "0") else None) or "run")
+    wanted += [t.name or "run" for t in tables]
+    total = Counter(wanted)
+    used: set[str] = {w for w in wanted if total[w] == 1 and w != "run"}
+    seen: Counter[str] = Counter()
+    names = []
+    for w in wanted:
+        name = w
+        if total[w] > 1 or w == "run":
+            while True:
+                seen[w] += 1
+                name = f"{w}-{seen[w]}"
+                if name not in used:
+                    break
+            used.add(name)
+        names.append(name)
+    return names
+
+
+def _handles(one: Chain) -> tuple[str, ...]:
+    return tuple(d.handle for d, _ in one.items if d.handle)
+
+
+def _plain(one: Chain, quick: PlainRun, name: str) -> Run:
+    return Run(
+        name, one.layer, False, quick.table, quick.placement, quick.deviation, _handles(one), end_point=quick.end
+    )
+
+
+def _ready(table: ReadyTable, name: str) -> Run:
+    return Run(name, table.layer, table.closed, table.table, table.placement or Placement(), section=table.section)
+
+
+def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, display: Display | None = None) -> Run | None:
+    """One chain the general way: fit, merge, settle, measure. None when nothing with a length is left."""
+    display = display or Display()
+    pieces, fitted = pieces_of(one.items, tol)
+    pieces = [p for p in pieces if not isinstance(p, Straight) or p.length > 0.0]
+    if not pieces:
+        return None
+    if one.closed:
+        pieces = open_loop(merge(pieces, tol))
+    pieces = merge(pieces, tol)
+    drawn = [d for d, _ in one.items]
+    settled = settle(pieces, tol)
+    bends = tuple(
+        replace(b, handle=drawn[i].handle, layer=drawn[i].layer)
+        for b, i in zip(settled.table.bends, settled.items, strict=True)
+    )
+    deviation = largest([p.proof for p in pieces], settled.segments) if any(settled.segments) else 0.0
+    run = Run(
+        name, one.layer, one.closed, BendTable(bends, settled.table.tail), settled.placement, deviation, _handles(one)
+    )
+    return replace(run, findings=tuple(_remarks(run, settled, drawn, fitted, tol, display)))
+
+
+# --- what is said about a run ---------------------------------------------------------------
+
+
+def _remarks(
+    run: Run, settled: Settled, drawn: list[DrawnCurve], fitted: int, tol: Tolerances, display: Display
+) -> list[Finding]:
+    found = [_free_curve(run, group, settled, tol, display) for group in _free_groups(settled)]
+    for joint in settled.joints:
+        source = drawn[joint.item]
+        place = {"tube": run.name, "layer": source.layer, "handle": source.handle, "unit": "deg"}
+        size = display.angle(joint.angle)
+        if joint.kind == "kink":
+            found.append(
+                Finding(
+                    "kink",
+                    f"{run.name}: a straight and an arc meet at {size} before bend {joint.row}; "
+                    f"up to {tol.tangent:g}° counts as smooth.",
+                    bend=joint.row,
+                    measured=joint.angle,
+                    limit=tol.tangent,
+                    cure="Redraw the joint tangent, or raise the tangent tolerance if the drawing is merely coarse.",
+                    **place,  # type: ignore[arg-type]
+                )
+            )
+        elif joint.kind == "fold-back":
+            found.append(
+                Finding(
+                    "fold-back",
+                    f"{run.name}: the line doubles back on itself by {size} at corner {joint.row}.",
+                    bend=joint.row,
+                    measured=joint.angle,
+                    limit=180.0 - tol.tangent,
+                    cure="Delete the part that was drawn twice, or draw the bend as an arc.",
+                    **place,  # type: ignore[arg-type]
+                )
+            )
+    near = [j for j in settled.joints if j.kind == "near-tangent"]
+    if near:
+        worst = max(near, key=lambda j: j.angle)
+        found.append(
+            Finding(
+                "near-tangent",
+                f"{run.name}: {len(near)} joint{'s' if len(near) > 1 else ''} missed tangency by up to "
+                f"{worst.angle:.3f}° and {'were' if len(near) > 1 else 'was'} smoothed.",
+                tube=run.name,
+                bend=worst.row if run.table.bends else None,
+                measured=worst.angle,
+                limit=tol.tangent,
+                unit="deg",
+                layer=run.layer,
+                handle=drawn[worst.item].handle,
+            )
+        )
+    bows = sum(b is not None and not b.exact for b in settled.bows)
+    if bows:
+        found.append(
+            Finding(
+                "curve-fitted",
+                f"{run.name}: {bows} bend{'s' if bows > 1 else ''} fitted to drawn chords or curves; "
+                f"the table stays within {_fine(run.deviation, display)} of them.",
+                tube=run.name,
+                measured=run.deviation,
+                limit=tol.fit,
+                unit="mm",
+                layer=run.layer,
+            )
+        )
+    if run.deviation > tol.fit:
+        found.append(
+            Finding(
+                "rebuild-deviation",
+                f"{run.name}: the tube made from the table strays {_fine(run.deviation, display)} from the drawing; "
+                f"the fit tolerance is {_fine(tol.fit, display)}.",
+                tube=run.name,
+                measured=run.deviation,
+                limit=tol.fit,
+                unit="mm",
+                layer=run.layer,
+                cure="Redraw the run from straights and tangent arcs where it matters.",
+            )
+        )
+    return found
+
+
+def _fine(mm: float, display: Display) -> str:
+    return f"{mm:.4f} mm" if display.unit == "mm" else f"{mm / 25.4:.5f} in"
+
+
+def _free_groups(settled: Settled) -> list[list[int]]:
+    """Rows of fitted bows, end to end and turning on in one way, that only a loose fit finds: free curves."""
+    groups: list[list[int]] = []
+    current: list[int] = []
+
+    def close() -> None:
+        if len(current) > 1:
+            groups.append(current.copy())
+        current.clear()
+
+    for k, (row, bow) in enumerate(zip(settled.table.bends, settled.bows, strict=True)):
+        if bow is None or bow.exact or bow.level < FREE_LEVEL:
+            close()
+            continue
+        goes_on = bool(current) and abs(row.feed) <= 1e-9 and abs(row.rotation) < 90.0
+        if not goes_on:
+            close()
+        current.append(k)
+    close()
+    return groups
+
+
+def _free_curve(run: Run, group: list[int], settled: Settled, tol: Tolerances, display: Display) -> Finding:
+    """The finding for a free curve: how far the best single bend would stay from it."""
+    bows = [b for b in (settled.bows[k] for k in group) if isinstance(b, Bow)]
+    points = np.concatenate([b.proof for b in bows])
+    circle = fit_circle(points)
+    away = circle.residual if circle is not None else 0.0
+    row = run.table.bends[group[0]]
+    return Finding(
+        "not-line-arc",
+        f"{run.name}: bends {group[0] + 1} to {group[-1] + 1} stand for a curve that is not made of straights and "
+        f"arcs; the best single bend would stray {display.length(away)} from it, the tolerance is "
+        f"{_fine(tol.fit, display)}.",
+        tube=run.name,
+        bend=group[0] + 1,
+        measured=away,
+        limit=tol.fit,
+        unit="mm",
+        layer=row.layer,
+        handle=row.handle,
+        cure="Redraw it as straights and arcs of a radius the shop has, or have it rolled.",
+    )
