@@ -6,30 +6,24 @@ exact, and its volume is Pappus' (section area times developed length).
 
 from __future__ import annotations
 
-from math import hypot, radians
+from math import radians
 from typing import TYPE_CHECKING, Any
 
-from converter.errors import GeometryError
 from converter.geometry.vectors import scale
 from converter.kernel import require
 from converter.model.run import Run
 from converter.model.section import Section
-from converter.reducer.frames import Piece, check_metal, closing, pieces
+from converter.reducer.metal import Metal, metal, quarters
 
 if TYPE_CHECKING:
     from converter.kernel.round import Side
-
-#: A closed run that misses itself by more than this (mm) is built open, with two end caps side by side.
-CLOSES = 1e-3
-#: ... or that arrives with a kink of more than this (degrees).
-CLOSES_KINK = 1e-3
 
 
 def tube_solid(run: Run, section: Section) -> Any:
     """The solid of a run's metal, in drawing coordinates.
 
-    Sharp corners without a radius are mitred. A closed run whose ends meet within `CLOSES`
-    is a ring without end caps (its bore is a void); otherwise it is built with both ends cut.
+    Sharp corners without a radius are mitred. A closed run whose ends meet is a ring without
+    end caps (its bore is a void).
 
     Args:
         run: its table and placement are taken.
@@ -43,58 +37,42 @@ def tube_solid(run: Run, section: Section) -> Any:
         MissingLibraryError: the CAD kernel is not installed.
     """
     require()
-    try:
-        found = pieces(run.table, run.placement, run.closed)
-        check_metal(found, section, run.closed)
-        gap, kink, twist = closing(found)
-        closed = run.closed and gap <= CLOSES and kink <= CLOSES_KINK
-        if section.is_round:
-            return _round(found, section, closed, twist, gap)
-        return _profiled(found, section, closed, twist, gap)
-    except GeometryError as error:
-        raise GeometryError(f"Tube {run.name!r} has no solid: {error.message}.", code="no-solid", where=run.name) from error
+    made = metal(run, section)
+    return _round(made, section) if section.is_round else _profiled(made, section)
 
 
-def _round(found: tuple[Piece, ...], section: Section, closed: bool, twist: float, gap: float) -> Any:
+def _round(made: Metal, section: Section) -> Any:
     from converter.kernel import round as lateral
 
     sizes = [section.od / 2.0] + ([section.bore / 2.0] if section.bore > 0.0 else [])
-    return _capped(found, [lateral.side(found, r, i == 0, closed, radians(twist), gap) for i, r in enumerate(sizes)], closed)
+    twist = radians(made.twist)
+    return _capped(
+        made, [lateral.side(made.pieces, r, i == 0, made.closed, twist, made.gap) for i, r in enumerate(sizes)]
+    )
 
 
-def _profiled(found: tuple[Piece, ...], section: Section, closed: bool, twist: float, gap: float) -> Any:
+def _profiled(made: Metal, section: Section) -> Any:
     from converter.kernel import profile as lateral
 
-    quarters = _quarters(section, twist) if closed else 0
     wall = 2.0 * section.wall
     shapes = (
         lateral.outline(section.height, section.od, section.corner),
         lateral.outline(section.height - wall, section.od - wall, section.inner_corner),
     )
-    return _capped(found, [lateral.side(found, s, i == 0, closed, quarters, gap) for i, s in enumerate(shapes)], closed)
+    turned = quarters(made.twist)
+    return _capped(
+        made, [lateral.side(made.pieces, s, i == 0, made.closed, turned, made.gap) for i, s in enumerate(shapes)]
+    )
 
 
-def _quarters(section: Section, twist: float) -> int:
-    """Quarter turns by which a closed run's section arrives turned.
-
-    Raises:
-        GeometryError: turned by an angle at which the section does not fit itself.
-    """
-    quarters = round(twist / 90.0)
-    off = radians(abs(twist - 90.0 * quarters)) * hypot(section.od, section.height) / 2.0
-    if off > CLOSES or (quarters % 2 and section.od != section.height):
-        raise GeometryError(f"the loop brings the section back turned by {twist:.2f} degrees, so it cannot meet itself")
-    return quarters % 4
-
-
-def _capped(found: tuple[Piece, ...], sides: list[Side], closed: bool) -> Any:
+def _capped(made: Metal, sides: list[Side]) -> Any:
     """Outside and bore as one solid: joined by end caps, or as a ring around a void."""
     from converter.kernel import brep
 
-    if closed:
+    if made.closed:
         return brep.solid([one.faces for one in sides])
     faces = [face for one in sides for face in one.faces]
-    first, last = found[0].start, found[-1].end
+    first, last = made.pieces[0].start, made.pieces[-1].end
     cap_a = [brep.wire([(e, i > 0) for e in one.first]) for i, one in enumerate(sides)]
     cap_b = [brep.wire([(e, i == 0) for e in one.last]) for i, one in enumerate(sides)]
     faces.append(brep.face(brep.plane(first.point, scale(first.direction, -1.0), first.up), cap_a))

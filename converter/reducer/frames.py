@@ -12,13 +12,12 @@ about the direction of travel. The inside of a bend is at the angle ``roll``.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import cos, hypot, radians, sin, tan
+from math import cos, degrees, radians, sin, tan
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, cross, distance, dot, norm, rotate, scale, signed_angle, sub
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc
-from converter.model.section import Section
 
 #: Straights not longer than this (mm) are no straights: nothing can be built on them.
 NOTHING = 1e-6
@@ -156,42 +155,6 @@ def closing(found: tuple[Piece, ...]) -> tuple[float, float, float]:
         kink * 57.29577951308232,
         signed_angle(first.across, across, first.direction),
     )
-
-
-def reach(section: Section, roll: float) -> float:
-    """How far the section reaches from its centre toward the angle ``roll`` (degrees from ``up``), in mm."""
-    if section.is_round:
-        return section.od / 2.0
-    a, c = radians(roll), section.corner
-    return (section.height / 2.0 - c) * abs(cos(a)) + (section.od / 2.0 - c) * abs(sin(a)) + c
-
-
-def check_metal(found: tuple[Piece, ...], section: Section, closed: bool = False) -> None:
-    """Hold a run against its section: can this tube exist as a solid?
-
-    Raises:
-        GeometryError: a bend is so tight that the tube would pass through the axis it bends
-            about, or two sharp corners are closer than their mitres are long.
-    """
-    for piece in found:
-        if piece.arc is None:
-            continue
-        inside = reach(section, piece.roll)
-        if piece.arc.radius <= inside + NOTHING:
-            raise GeometryError(
-                f"bend {piece.bend} has a centerline radius of {piece.arc.radius:.2f} mm, "
-                f"not more than the {inside:.2f} mm from the tube's centre to its inside"
-            )
-    for i, piece in enumerate(found):
-        before = found[i - 1].corner if i or closed else None
-        if piece.arc is not None or (before is None and piece.corner is None):
-            continue
-        lean = hypot(*(a + b for a, b in zip(slope(before), slope(piece.corner), strict=True)))
-        half = section.od / 2.0 if section.is_round else hypot(section.od, section.height) / 2.0
-        if piece.length <= lean * half + NOTHING:
-            corner = piece.corner or before
-            number = corner[2] if corner else 0
-            raise GeometryError(f"the straight at the sharp corner of bend {number} is too short for its mitre")
 
 
 def slope(corner: tuple[float, float, int] | None) -> tuple[float, float]:
