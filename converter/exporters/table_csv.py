@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from converter.exporters.files import OutputSet
     from converter.exporters.registry import ExportJob
 
-# Where a formula would begin in a cell: at its start, or after what another locale takes for a separator.
-_FORMULA = re.compile(r"""(\A|[;|\t\r\n])(\s{0,20}+)(?=["']*+[=+\-@＝＋－＠])""")
+# Blanks, quotes and other locales' separators, then a character that begins a formula.
+_FORMULA = re.compile(r"""(?:\A["'\s;|]*+|(?<!["'\s;|])["'\s;|]++)(?=[=+\-@＝＋－＠])""")
 _QUOTED = frozenset(',;\t|"\r\n')
 
 
@@ -57,10 +57,16 @@ def text_cell(text: str) -> str:
     refuse, and half a surrogate pair are shown as replaced.
     """
     text = text.replace("\0", "\ufffd").encode("utf-8", "replace").decode()
-    text = _FORMULA.sub(r"\1\2'", text)
+    text = _FORMULA.sub(_guarded, text)
     if not _QUOTED.isdisjoint(text) or text != text.strip():
         return '"' + text.replace('"', '""') + '"'
     return text
+
+
+def _guarded(match: re.Match[str]) -> str:
+    run = match[0]
+    # in the middle of a text only a separator makes the start of a cell
+    return run + "'" if match.start() == 0 or not {";", "|", "\t", "\r", "\n"}.isdisjoint(run) else run
 
 
 def number_cell(value: float, decimals: int = 12) -> str:

@@ -23,8 +23,8 @@ _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\Z")
 _COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?\Z")
 _POINT = re.compile(r"[+-]?\d*\.\d+\Z")
 _DEGREES = re.compile(r"\s*(?:°|º|deg(?:rees?)?)\s*\Z", re.IGNORECASE)
-# The guard that the CSV exporter puts where a formula could begin, and which only it puts there.
-_GUARD = re.compile(r"""(\A|[;|\t\r\n])(\s{0,20}+)'(?=["']*+[=+\-@＝＋－＠])""")
+# A text that could begin a formula, with the guard that the CSV exporter puts right before it.
+_GUARD = re.compile(r"""(?:\A["'\s;|]*+|(?<!["'\s;|])["'\s;|]++)(?=[=+\-@＝＋－＠])""")
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,13 @@ def read_sheet(source: Source, score: Callable[[list[str]], int]) -> Sheet:
 
 def unguard(text: str) -> str:
     """Take off every ``'`` that guards a text against being read as a formula; other texts stay."""
-    return _GUARD.sub(r"\1\2", text) if "'" in text else text
+    return _GUARD.sub(_unguarded, text) if "'" in text else text
+
+
+def _unguarded(match: re.Match[str]) -> str:
+    run = match[0]
+    opens = match.start() == 0 or not {";", "|", "\t", "\r", "\n"}.isdisjoint(run)
+    return run[:-1] if opens and run.endswith("'") else run
 
 
 def _decode(data: bytes, name: str) -> str:
