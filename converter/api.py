@@ -15,14 +15,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
-from converter.errors import OptionError, ReadError
+from converter.errors import MissingLibraryError, OptionError, ReadError
 from converter.findings import Finding
 from converter.importers.registry import ReadOptions, read
 from converter.model.drawing import Drawing
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.tolerances import DEFAULT, Tolerances
-from converter.units import Display, parse_length
+from converter.units import Display, parse_length, shown_unit
 
 if TYPE_CHECKING:
     from converter.exporters.registry import ExportJob
@@ -89,8 +89,7 @@ class Settings:
         Raises:
             OptionError: the fraction is not a power of two up to 128, or goes with mm.
         """
-        own = "in" if unit in ("in", "ft", "yd", "mi", "mil") else "mm"
-        chosen = self.unit or ("in" if self.denominator is not None else own)
+        chosen = self.unit or ("in" if self.denominator is not None else shown_unit(unit))
         return Display(chosen, self.denominator)
 
 
@@ -176,6 +175,71 @@ def check(result: Result) -> Result:
         )
     bends = sum(len(tube.run.table.bends) for tube in result.tubes)
     return replace(result, findings=sorted_findings(findings), checked=bends)
+
+
+def usable_formats(named: Sequence[str] = ()) -> tuple[list[str], list[str]]:
+    """The formats to write, and a sentence for each usual one that this machine cannot write.
+
+    Args:
+        named: formats asked for by name; then none may be missing. Empty for the usual ones.
+
+    Raises:
+        OptionError: a format is unknown.
+        MissingLibraryError: a format asked for by name needs a library that is not installed.
+    """
+    from converter.exporters.registry import FORMATS, find
+
+    wanted = [find(name) for name in named] or [one for one in FORMATS if one.default]
+    able, reasons = [], []
+    for one in wanted:
+        try:
+            if one.needs == "CAD kernel":
+                from converter.kernel import require
+
+                require()
+        except MissingLibraryError as error:
+            if named:
+                raise
+            reasons.append(f"{one.name} was left out. {error.message}")
+        else:
+            able.append(one.name)
+    return able, reasons
+
+
+def export(
+    results: Sequence[Result],
+    out_dir: str,
+    formats: Sequence[str] = (),
+    *,
+    force: bool = False,
+    step_unit: str | None = None,
+    one_file: bool = True,
+) -> list[Path]:
+    """Write results in several formats: every file of every result, or on any failure none.
+
+    Args:
+        results: of `check`.
+        out_dir: the folder; made when it does not exist.
+        formats: names of formats; the usual ones when empty.
+        force: replace files that exist already (never an input).
+        step_unit: 'mm' or 'in' for STEP and meshes; None follows what is shown.
+        one_file: all tubes of a result in one STEP file; else one file each.
+
+    Raises:
+        ElbowroomError: one sentence; nothing was written.
+    """
+    from converter.exporters.registry import write_all
+
+    jobs = []
+    stems: dict[str, int] = {}
+    inputs = tuple(Path(result.source) for result in results if result.source != "-")
+    for result in results:
+        # two drawings of one name in different folders must not mix
+        n = stems[result.stem] = stems.get(result.stem, 0) + 1
+        stem = result.stem if n == 1 else f"{result.stem}-{n}"
+        job = export_job(result, step_unit=step_unit, one_file=one_file, stem=stem)
+        jobs.append(replace(job, inputs=inputs))
+    return write_all(jobs, out_dir, formats, force)
 
 
 def export_job(result: Result, *, step_unit: str | None = None, one_file: bool = True, stem: str = "") -> ExportJob:

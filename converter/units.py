@@ -45,6 +45,8 @@ MM_PER: dict[str, float] = {
     "usmi": 6_336_000_000.0 / 3937.0,
 }
 
+_INCH_BASED = frozenset(("uin", "mil", "in", "ft", "yd", "mi", "usin", "usft", "usyd", "usmi"))
+
 #: The units a person may choose for an input or an output.
 UNIT_CHOICES = ("mm", "cm", "m", "in", "ft")
 
@@ -176,3 +178,8 @@ class Display:
 
 def _no_negative_zero(text: str) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+
+
+def shown_unit(unit: str | None) -> str:
+    """The unit to show lengths in for something measured in ``unit``: 'in' for inch-based units, else 'mm'."""
+    return "in" if unit in _INCH_BASED else "mm"

@@ -9,6 +9,7 @@ known only after reading.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import click
@@ -21,54 +22,40 @@ F = TypeVar("F", bound=Callable[..., Any])
 Decorator = Callable[[F], F]
 
 
-class LengthType(click.ParamType):
-    """A length above zero, kept as typed."""
-
-    name = "length"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Check that it is a length above zero; the text itself is the value."""
-        option = param.opts[0] if param else "the length"
-        try:
-            mm = parse_length(value)
-        except ElbowroomError as error:
-            raise OptionError(f"{option}: {error.message}", code=error.code) from error
-        if mm <= 0.0:
-            raise OptionError(f"{option} must be a length above zero, not {value}.")
-        return str(value)
+def _length(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """Check that it is a length above zero; the text itself is the value."""
+    if value is None:
+        return None
+    try:
+        mm = parse_length(value)
+    except ElbowroomError as error:
+        raise OptionError(f"{param.opts[0]}: {error.message}", code=error.code) from error
+    if mm <= 0.0:
+        raise OptionError(f"{param.opts[0]} must be a length above zero, not {value}.")
+    return value
 
 
-class UnitType(click.ParamType):
-    """One of the units a drawing may be read in; 'inch' and '"' do as well as 'in'."""
-
-    name = "unit"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """The unit's canonical name."""
-        unit = unit_name(str(value))
-        if unit not in UNIT_CHOICES:
-            raise OptionError(f"{value!r} is not a unit for a drawing: use one of {', '.join(UNIT_CHOICES)}.")
-        return unit
+def _unit(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """The canonical name of a unit a drawing may be read in; 'inch' and '"' do as well as 'in'."""
+    if value is None:
+        return None
+    unit = unit_name(value)
+    if unit not in UNIT_CHOICES:
+        raise OptionError(f"{value!r} is not a unit for a drawing: use one of {', '.join(UNIT_CHOICES)}.")
+    return unit
 
 
-class AngleType(click.ParamType):
-    """Degrees between 0 and a limit, both excluded."""
-
-    name = "degrees"
-
-    def __init__(self, below: float) -> None:
-        self.below = below
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """The angle in degrees."""
-        option = param.opts[0] if param else "the angle"
-        try:
-            angle = float(str(value).strip().removesuffix("°").removesuffix("deg"))
-        except ValueError as error:
-            raise OptionError(f"{option} takes degrees, not {value!r}.") from error
-        if not 0.0 < angle < self.below:
-            raise OptionError(f"{option} must lie between 0 and {self.below:g} degrees, not {value}.")
-        return angle
+def _tangent(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:
+    """Degrees, above 0 and below 45."""
+    if value is None:
+        return None
+    try:
+        angle = float(value.strip().removesuffix("°").removesuffix("deg"))
+    except ValueError as error:
+        raise OptionError(f"{param.opts[0]} takes degrees, not {value!r}.") from error
+    if not 0.0 < angle < 45.0:
+        raise OptionError(f"{param.opts[0]} must lie between 0 and 45 degrees, not {value}.")
+    return angle
 
 
 def _stacked(*options: Callable[[Any], Any]) -> Decorator[Any]:
@@ -83,7 +70,7 @@ def _stacked(*options: Callable[[Any], Any]) -> Decorator[Any]:
 
 
 reading = _stacked(
-    click.option("--units", type=UnitType(), metavar="UNIT", help="Read the numbers as mm, cm, m, in or ft."),
+    click.option("--units", callback=_unit, metavar="UNIT", help="Read the numbers as mm, cm, m, in or ft."),
     click.option("--layout", metavar="NAME", help="Read this paper-space layout instead of model space."),
     click.option("--layer", multiple=True, metavar="PATTERN", help="Read only layers like this, e.g. 'TUBE*'."),
     click.option("--skip-layer", multiple=True, metavar="PATTERN", help="Leave out layers like this."),
@@ -99,10 +86,10 @@ reducing = _stacked(
         show_default=True,
         help="Whether a run may continue tangent onto another layer.",
     ),
-    click.option("--join", type=LengthType(), metavar="LENGTH", help="Close gaps up to this.  [0.1 mm]"),
-    click.option("--near", type=LengthType(), metavar="LENGTH", help="Name gaps up to this.  [2 mm]"),
-    click.option("--fit", type=LengthType(), metavar="LENGTH", help="Let a fitted curve stray this far.  [0.05 mm]"),
-    click.option("--tangent", type=AngleType(45.0), metavar="DEGREES", help="Take this for tangent.  [0.2]"),
+    click.option("--join", callback=_length, metavar="LENGTH", help="Close gaps up to this.  [0.1 mm]"),
+    click.option("--near", callback=_length, metavar="LENGTH", help="Name gaps up to this.  [2 mm]"),
+    click.option("--fit", callback=_length, metavar="LENGTH", help="Let a fitted curve stray this far.  [0.05 mm]"),
+    click.option("--tangent", callback=_tangent, metavar="DEGREES", help="Take this for tangent.  [0.2]"),
 )
 
 metal = _stacked(
@@ -112,7 +99,7 @@ metal = _stacked(
         metavar="[LAYER=]SIZE",
         help="Tube size, for all runs or one layer: 1.75x0.120in, 'NPS 1-1/4 sch 40', '25mm bar', 'RAIL=1.5x0.095in'.",
     ),
-    click.option("--clr", type=LengthType(), metavar="LENGTH", help="Centerline radius for sharp corners."),
+    click.option("--clr", callback=_length, metavar="LENGTH", help="Centerline radius for sharp corners."),
     click.option("--refit", is_flag=True, help="Move every bend to the radius of its die (or to --clr)."),
     click.option("--shop", metavar="FILE", help="Your shop file.  [an invented demo shop]"),
     click.option("--job", metavar="FILE", help="Job file: which section and die each layer or run gets."),
@@ -129,6 +116,15 @@ showing = _stacked(
     click.option("--in", "inches", is_flag=True, help="Show inches.  [as the drawing]"),
     click.option("--mm", "millimetres", is_flag=True, help="Show millimetres.  [as the drawing]"),
     click.option("--fraction", type=int, metavar="N", help="Show inches as fractions of N: 2, 4, 8 ... 128."),
+)
+
+writing = _stacked(
+    click.option("--to", metavar="FORMAT,...", help="What to write; `all` for everything.  [the usual]"),
+    click.option("--force", is_flag=True, help="Replace files that exist already."),
+    click.option("--one-file/--file-each", default=True, help="All solids in one STEP file, or one file each."),
+    click.option(
+        "--step-unit", type=click.Choice(["mm", "in"]), help="Unit of STEP and mesh files.  [as shown lengths]"
+    ),
 )
 
 talking = _stacked(
@@ -152,6 +148,45 @@ def console_from(given: dict[str, Any]) -> Console:
     return console
 
 
+@dataclass(frozen=True, slots=True)
+class Writing:
+    """What to write: formats (empty for the usual), whether to replace files, and how STEP comes."""
+
+    formats: tuple[str, ...]
+    force: bool
+    one_file: bool
+    step_unit: str | None
+
+
+def writing_from(given: dict[str, Any]) -> Writing:
+    """Take the writing options out of a command's arguments.
+
+    Raises:
+        OptionError: an unknown format, or none at all after --to.
+    """
+    text = given.pop("to")
+    formats: tuple[str, ...] = ()
+    if text is not None:
+        from converter.exporters.registry import FORMATS, find
+
+        names = [name for name in text.replace(" ", "").split(",") if name]
+        if not names:
+            raise OptionError(f"--to names no format: use {', '.join(one.name for one in FORMATS)}.")
+        formats = tuple(one.name for one in FORMATS) if names == ["all"] else tuple(find(name).name for name in names)
+    return Writing(formats, given.pop("force"), given.pop("one_file"), given.pop("step_unit"))
+
+
+def shown_unit(given: dict[str, Any]) -> str | None:
+    """'in' or 'mm' as the showing options say, or None.
+
+    Raises:
+        OptionError: both were given.
+    """
+    if given["inches"] and given["millimetres"]:
+        raise OptionError("--in and --mm contradict each other: give one.")
+    return "in" if given["inches"] else "mm" if given["millimetres"] else None
+
+
 def settings_from(given: dict[str, Any]) -> Any:
     """The library's `converter.api.Settings` from a command's arguments (reading, reducing, metal, showing).
 
@@ -162,8 +197,6 @@ def settings_from(given: dict[str, Any]) -> Any:
     from converter.api import Settings
     from converter.importers.registry import ReadOptions
 
-    if given["inches"] and given["millimetres"]:
-        raise OptionError("--in and --mm contradict each other: give one.")
     settings = Settings(
         read=ReadOptions(
             units=given["units"],
@@ -184,7 +217,7 @@ def settings_from(given: dict[str, Any]) -> Any:
         shop=given["shop"],
         job=given["job"],
         feed_from=given["feed_from"],
-        unit="in" if given["inches"] else "mm" if given["millimetres"] else None,
+        unit=shown_unit(given),
         denominator=given["fraction"],
     )
     settings.display("mm")  # a bad --fraction fails before anything is read

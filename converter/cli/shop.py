@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+import sys
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from converter.cli import options
+from converter.errors import OptionError
+
+if TYPE_CHECKING:
+    from converter.shop.model import Shop
 
 
 @click.group(
@@ -28,9 +33,9 @@ def shop() -> None:
 def new(path: str, force: bool, **given: Any) -> int:
     """Write a commented shop file to FILE ('-' writes it to standard output) for you to fill in."""
     console = options.console_from(given)
-    from converter.shop.load import demo_text
+    from converter.shop.load import new_shop_text
 
-    text = demo_text()
+    text = new_shop_text()
     if path == "-":
         console.result(text.rstrip("\n"))
         return 0
@@ -46,12 +51,11 @@ def new(path: str, force: bool, **given: Any) -> int:
 @options.as_json
 @options.talking
 def check(path: str, **given: Any) -> int:
-    """Say whether FILE is a sound shop file; if not, name the key that is wrong."""
+    """Say whether FILE ('-' for standard input) is a sound shop file; if not, name the key that is wrong."""
     console = options.console_from(given)
     from converter.cli.shops import shop_document, summary
-    from converter.shop.load import load_shop
 
-    found = load_shop(path)
+    found = _load(path)
     if console.as_json:
         console.json(shop_document(found, path))
     else:
@@ -70,12 +74,34 @@ def check(path: str, **given: Any) -> int:
 def show(path: str | None, **given: Any) -> int:
     """Show the dies and machines of FILE, or of the demo shop when none is named."""
     console = options.console_from(given)
-    from converter.cli.shops import shop_document, shop_text
-    from converter.shop.load import demo_shop, load_shop
+    from converter.cli.shops import shop_display, shop_document, shop_text
+    from converter.shop.load import demo_shop
 
-    found = demo_shop() if path is None else load_shop(path)
+    found = demo_shop() if path is None else _load(path)
     if console.as_json:
         console.json(shop_document(found, path))
     else:
-        console.result(shop_text(found, options.display_from(given, found)))
+        console.result(shop_text(found, shop_display(found, given)))
     return 0
+
+
+def _write(path: str, text: str, force: bool) -> None:
+    """Write a text file whole or not at all, under exactly this name."""
+    from pathlib import Path
+
+    from converter.exporters.files import OutputSet
+
+    target = Path(path)
+    with OutputSet(target.parent, force=force) as out:
+        out.path(target.name).write_text(text, encoding="utf-8")
+        if out.final(target.name) != target:
+            raise OptionError(f"{target.name!r} is not a file name that every system takes: use a plainer one.")
+
+
+def _load(path: str) -> Shop:
+    """The shop of a file, or of standard input for '-'."""
+    from converter.shop.load import load_shop, shop_from_text
+
+    if path == "-":
+        return shop_from_text(sys.stdin.read(), "standard input")
+    return load_shop(path)

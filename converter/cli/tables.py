@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from converter.cli.main import one_line
-from converter.cli.text import bold, columns, counted
+from converter.cli.text import UNIT_WORDS, bold, columns, counted
 from converter.model.run import Tube
 from converter.units import Display
 
@@ -22,7 +22,7 @@ def heading(result: Result) -> str:
         unit = f"says {drawing.units}, read as {drawing.read_as}"
     bends = sum(len(tube.run.table.bends) for tube in result.tubes)
     counts = f"{counted(len(result.tubes), 'run')}, {counted(bends, 'bend')}"
-    return f"{bold(name)}: {unit}; {counts}; lengths in {result.display.unit}, angles in degrees"
+    return f"{bold(name)}: {unit}; {counts}; lengths in {UNIT_WORDS[result.display.unit]}, angles in degrees"
 
 
 def tube_text(tube: Tube, display: Display) -> str:

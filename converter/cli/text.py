@@ -12,6 +12,9 @@ from converter.cli.main import one_line
 from converter.findings import ERROR, NOTE, WARNING, Finding
 from converter.model.drawing import Ignored
 
+#: units as words, where "in" alone would read as a preposition
+UNIT_WORDS = {"in": "inches", "mm": "mm"}
+
 _COLOURS = {ERROR: "red", WARNING: "yellow", NOTE: "cyan"}
 _LABEL = 9  # room for the longest severity and a space
 
@@ -26,8 +29,8 @@ def faint(text: str) -> str:
     return click.style(text, dim=True) if coloured() else text
 
 
-def columns(heads: Sequence[str], rows: Sequence[Sequence[str]], indent: int = 2) -> str:
-    """Right-aligned columns under their heads, two blanks apart.
+def columns(heads: Sequence[str], rows: Sequence[Sequence[str]], indent: int = 2, left: int = 0) -> str:
+    """Columns under their heads, two blanks apart, right-aligned but for the first ``left``.
 
     Args:
         heads: one per column.
@@ -35,7 +38,10 @@ def columns(heads: Sequence[str], rows: Sequence[Sequence[str]], indent: int = 2
         indent: blanks before the first column.
     """
     widths = [max(len(row[i]) for row in (heads, *rows)) for i in range(len(heads))]
-    lines = ["  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=True)) for row in (heads, *rows)]
+    lines = []
+    for row in (heads, *rows):
+        cells = [c.ljust(w) if i < left else c.rjust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))]
+        lines.append("  ".join(cells).rstrip())
     return "\n".join(" " * indent + (faint(line) if i == 0 else line) for i, line in enumerate(lines))
 
 

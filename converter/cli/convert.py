@@ -1,0 +1,110 @@
+"""``elbowroom convert``: the main job, from drawings to everything the shop and the assembly need."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from converter.cli import options
+from converter.cli.console import Console
+
+if TYPE_CHECKING:
+    from converter.api import Result
+
+
+@click.command(
+    short_help="Turn drawings into everything the bender and the assembly need.",
+    epilog=options.example(
+        "elbowroom convert rail.dxf --out job --section 1.75x0.120in --shop myshop.toml",
+        "elbowroom convert frame.dxf --out job --to step,csv --step-unit in --file-each",
+        "elbowroom convert rail.dxf --to csv --out - > rail.csv",
+    ),
+)
+@click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
+@click.option("--out", required=True, metavar="DIR", help="Folder to write to; '-' writes a single file to stdout.")
+@options.writing
+@options.reading
+@options.reducing
+@options.metal
+@options.showing
+@options.as_json
+@options.talking
+def convert(sources: tuple[str, ...], out: str, **given: Any) -> int:
+    """Read every INPUT, check it against the shop, and write bend tables, templates and solids to DIR.
+
+    Nothing is written unless everything can be; existing files stay unless --force is given, and
+    an input is never replaced. Exit status 1: written, but the audit found errors.
+    """
+    console = options.console_from(given)
+    writing = options.writing_from(given)
+    settings = options.settings_from(given)
+
+    from converter.api import check, export, load, usable_formats
+    from converter.findings import has_errors
+
+    results = []
+    for source in sources:
+        with console.progress(f"reading {source}"):
+            results.append(check(load(source, settings)))
+    with console.progress("loading what the formats need"):
+        formats, left_out = usable_formats(writing.formats)
+    for reason in left_out:
+        console.say(f"note: {reason}")
+    if out == "-":
+        return _to_stdout(results, formats, writing, console)
+    with console.progress(f"writing {', '.join(formats)}"):
+        paths = export(
+            results, out, formats, force=writing.force, step_unit=writing.step_unit, one_file=writing.one_file
+        )
+    if console.as_json:
+        from converter.cli.audit import audit_document
+
+        document = audit_document(results)
+        document["schema"] = "elbowroom/convert/1"
+        document["written"] = [str(path) for path in paths]
+        console.json(document)
+    else:
+        _report(results, [str(path) for path in paths], console)
+    return 1 if any(has_errors(result.findings) for result in results) else 0
+
+
+def _report(results: list[Result], paths: list[str], console: Console) -> None:
+    """What was found, then what was written."""
+    from converter.cli.audit import verdict
+
+    if not console.quiet:
+        for result in results:
+            console.say(verdict(result, console))
+            console.say("")
+    for path in paths:
+        console.result(path)
+
+
+def _to_stdout(results: list[Result], formats: list[str], writing: options.Writing, console: Console) -> int:
+    """The one file of the one format on standard output, byte for byte."""
+    import tempfile
+    from pathlib import Path
+
+    from converter.api import export
+    from converter.errors import OptionError
+    from converter.findings import has_errors
+
+    if console.as_json:
+        raise OptionError("--json and --out - both want standard output: give one.")
+    with tempfile.TemporaryDirectory(prefix="elbowroom-") as folder:
+        paths = export(results, folder, formats, step_unit=writing.step_unit, one_file=writing.one_file)
+        if len(paths) != 1:
+            raise OptionError(
+                f"--out - takes one file, and these would be {len(paths)}: name one INPUT and one format with --to."
+            )
+        data = Path(paths[0]).read_bytes()
+    sys.stdout.buffer.write(data)
+    sys.stdout.buffer.flush()
+    for result in results:
+        from converter.cli.text import findings_text
+
+        if result.findings:
+            console.say(findings_text(result.findings, everything=console.verbose))
+    return 1 if any(has_errors(result.findings) for result in results) else 0

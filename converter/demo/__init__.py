@@ -1,0 +1,1 @@
+"""The invented demo job: a kayak trolley and a dock ladder for a boathouse that does not exist."""
