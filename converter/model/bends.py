@@ -27,7 +27,8 @@ class Bend:
         angle: degrees, 0 < angle < 360.
         clr: mm > 0, or None for a sharp corner.
         clr_uncertainty: +- mm within which the true radius lies; 0 for an exact arc.
-        corner: True when it was drawn as a sharp corner (its clr came from a die or an option).
+        corner: True when it was drawn as a sharp corner between straights (its clr, if any, came from a
+            die or an option). A kink beside an arc is False with clr None.
         handle: entity handle(s) it was drawn by, or None.
         layer: layer it was drawn on, or None.
     """

@@ -85,6 +85,7 @@ class _Element:
     piece: int
     item: int
     is_straight: bool
+    kink: bool = False
 
 
 def merge(pieces: list[Piece], tol: Tolerances) -> list[Piece]:
@@ -234,7 +235,8 @@ def _elements(pieces: list[Piece], tol: Tolerances) -> tuple[list[_Element], lis
             n = unit(n) if norm(n) > 1e-9 else any_normal(t_in)
             if angle > 1e-7:
                 rows += 1
-                elements.append(_Element(t_in, t_out, n, angle, 0.0, None, -1, pieces[k + 1].item, False))
+                item = pieces[k + 1].item
+                elements.append(_Element(t_in, t_out, n, angle, 0.0, None, -1, item, False, corners[k] == "kink"))
                 if angle > 180.0 - tol.tangent:
                     joints.append(Joint("fold-back", rows, angle, piece.item))
                 elif corners[k] == "kink":
@@ -348,7 +350,7 @@ def _assemble(
             rotation = signed_angle(last_n, e.n, e.t_in)
         last_n = e.n
         if e.bow is None:
-            rows.append(Bend(feed, rotation, e.angle, None, corner=True))
+            rows.append(Bend(feed, rotation, e.angle, None, corner=not e.kink))
         else:
             b, chord = _arm(e)
             end = along(point, chord, radius)
