@@ -8,7 +8,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from converter.errors import ReadError
 from converter.findings import Finding
 from converter.geometry.circles import fit_circle
 from converter.model.bends import BendTable, Placement
@@ -41,11 +40,8 @@ def reduce_drawing(
         display: how lengths are written in the findings' sentences.
 
     Returns:
-        Runs in drawn order; findings about the drawing as a whole. Findings about one run are
-        in ``Run.findings``.
-
-    Raises:
-        ReadError: nothing in the drawing is a run.
+        Runs in drawn order, none for a drawing without curves; findings about the drawing as a
+        whole. Findings about one run are in ``Run.findings``.
     """
     display = display or Display()
     chains, found = chain(drawing.curves, tol, across_layers, display)
@@ -57,15 +53,7 @@ def reduce_drawing(
         if run is not None:
             runs.append(run)
     runs += [_ready(t, name) for t, name in zip(drawing.tables, labels[len(chains) :], strict=True)]
-    if not runs:
-        raise ReadError(_nothing(drawing), code="no-runs", file=drawing.source)
     return runs, found
-
-
-def _nothing(drawing: Drawing) -> str:
-    left = ", ".join(f"{i.count} {i.kind} ({i.why})" for i in drawing.ignored[:6])
-    what = f"; left out: {left}" if left else ""
-    return f"{drawing.source} holds no centerline: no line, arc, polyline or spline to follow{what}."
 
 
 def _names(chains: Sequence[Chain], tables: Sequence[ReadyTable]) -> list[str]:
