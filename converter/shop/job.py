@@ -54,6 +54,9 @@ class Choice:
     reverse: bool | None = None
 
 
+_VALUES = tuple(one.name for one in fields(Choice))
+
+
 @dataclass(frozen=True, slots=True)
 class Job:
     """A job file.
@@ -96,34 +99,51 @@ def matching(table: Mapping[str, Choice], name: str) -> list[Choice]:
 
 
 def merged(choices: Iterable[Choice]) -> Choice:
-    """One choice of many: of each value the first that is said."""
+    """One choice of many: of each value the first that is said.
+
+    Die and radius go together: the first choice that says either says both, so that a die named
+    for one run is not held against a radius meant for all.
+    """
     values: dict[str, Any] = {}
     for choice in choices:
-        for one in fields(Choice):
-            value = getattr(choice, one.name)
-            if value is not None:
-                values.setdefault(one.name, value)
+        settled = "die" in values or "clr" in values
+        for name in _VALUES:
+            value = getattr(choice, name)
+            if value is not None and not (settled and name in ("die", "clr")):
+                values.setdefault(name, value)
     return Choice(**values)
 
 
-def unmatched(job: Job, runs: Iterable[Run]) -> list[Finding]:
-    """A warning for each name or pattern of the job that no run or layer of the drawing meets."""
+def unmatched(job: Job | None, runs: Iterable[Run], layer_sections: Iterable[str] = ()) -> list[Finding]:
+    """A warning for each name or pattern that no run or layer of the drawing meets.
+
+    Args:
+        job: the job file, or None.
+        runs: of the drawing.
+        layer_sections: layers that a section option names.
+    """
     runs = list(runs)
     names = {run.name.casefold() for run in runs}
     layers = {run.layer.casefold() for run in runs if run.layer is not None}
-    found = []
-    for what, patterns, known in (("run", job.runs, names), ("layer", job.layers, layers)):
-        for pattern in patterns:
-            low = pattern.casefold()
-            if low not in known and not any(fnmatchcase(name, low) for name in known):
-                found.append(
-                    Finding(
-                        "job-unmatched",
-                        f"The job file speaks of {what} {pattern!r}, which the drawing does not have.",
-                        cure=f"Check the spelling in {job.source or 'the job file'}.",
-                    )
-                )
-    return found
+    asked = [("The section option names layer", pattern, layers, "") for pattern in layer_sections]
+    if job is not None:
+        asked += [("The job file names run", pattern, names, job.source) for pattern in job.runs]
+        asked += [("The job file names layer", pattern, layers, job.source) for pattern in job.layers]
+    return [
+        Finding(
+            "job-unmatched",
+            f"{what} {pattern!r}, which the drawing does not have.",
+            cure=f"Check the spelling in {source}." if source else "Check the spelling.",
+        )
+        for what, pattern, known, source in asked
+        if not meets(pattern, known)
+    ]
+
+
+def meets(pattern: str, names: Iterable[str]) -> bool:
+    """Whether a name or pattern fits any of some casefolded names."""
+    low = pattern.casefold()
+    return any(name == low or fnmatchcase(name, low) for name in names)
 
 
 def load_job(path: str | os.PathLike[str]) -> Job:

@@ -147,6 +147,7 @@ def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:
         stock=tuple(Stick(**one) for one in values["stock"]),
         tests=tests,
         source=source,
+        units=place.unit,
     )
 
 

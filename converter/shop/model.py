@@ -74,6 +74,10 @@ class Die:
         across, height = (section.height, section.od) if turned else (section.od, section.height)
         return abs(self.size - across) <= SIZE_MATCH and abs(self.height - height) <= SIZE_MATCH
 
+    def unlike(self, section: Section) -> int:
+        """0 when its groove has the section's kind of shape, 1 when not: sorts the likely dies first."""
+        return int((self.shape == "round") != section.is_round)
+
     def groove(self, display: Display) -> str:
         """What it takes, in words: ``1.750 in round``, ``2.000 x 1.000 in rectangular``."""
         number = Display(display.unit).number
@@ -154,6 +158,7 @@ class Shop:
         dies: in the order of the file.
         machine, metals, stock, tests: what later steps use.
         source: the file as the user named it, or '' for the demo shop.
+        units: the file's own unit, or None when it names none.
     """
 
     name: str
@@ -163,6 +168,7 @@ class Shop:
     stock: tuple[Stick, ...] = ()
     tests: tuple[Trial, ...] = ()
     source: str = ""
+    units: str | None = None
 
     @property
     def is_demo(self) -> bool:

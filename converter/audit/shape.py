@@ -1,0 +1,140 @@
+"""Checks of the shape itself: rings, loops, tubes that run into themselves, square tube rolled askew."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import cos, hypot, radians, sin
+
+from converter.audit.registry import check
+from converter.audit.subject import QUARTER, Subject
+from converter.findings import Finding
+
+#: mm; a ring's straights are no longer than this (the join tolerance).
+JOINT = 0.1
+
+
+@check
+def closed(subject: Subject) -> Iterator[Finding]:
+    """A ring of nothing but bends is refused; any other loop must be cut somewhere."""
+    run = subject.tube.run
+    if not run.closed or not subject.bends or subject.said & {("hoop", None), ("closed-loop", None), ("hoop", 1)}:
+        return
+    if max(run.table.straights) <= JOINT:
+        turn = sum(bend.angle for bend in subject.bends)
+        yield subject.finding(
+            "hoop",
+            f"it is a closed ring that turns {subject.angle(turn)} without a straight to hold or to join",
+            measured=turn,
+            limit=360.0,
+            unit="deg",
+            cure="Roll it on a ring roller, or make it of two halves with straights to hold and trim.",
+        )
+        return
+    longest = max(run.table.straights[0] + run.table.tail, *run.table.straights)
+    yield subject.finding(
+        "closed-loop",
+        f"the run is closed; it is cut in its longest straight ({subject.length(longest)}) and joined there",
+        measured=longest,
+        cure="Say where the joint may be by leaving a gap there in the drawing.",
+    )
+
+
+@check
+def clear_of_itself(subject: Subject) -> Iterator[Finding]:
+    """No bend folds its own inside or turns so far that the straights on both sides meet."""
+    section = subject.tube.section
+    if section is None:
+        return
+    straights = None
+    for i, bend in enumerate(subject.bends):
+        clr = bend.clr
+        if clr is None:
+            continue
+        deep = section.height if section.is_round else min(section.od, section.height)
+        if clr + bend.clr_uncertainty <= deep / 2.0:
+            yield subject.finding(
+                "self-contact",
+                f"bend {i + 1} has a centerline radius of {subject.length(clr)}, not above half the tube "
+                f"({subject.length(deep / 2.0)}): its inside would fold through itself",
+                i,
+                measured=clr,
+                limit=deep / 2.0,
+                cure="Give the bend a larger radius.",
+            )
+        elif bend.angle > 180.0:
+            straights = straights or subject.tube.run.table.straights
+            gap = turn_gap(clr, bend.angle, straights[i], straights[i + 1])
+            if gap < deep - 1e-6:
+                yield subject.finding(
+                    "self-contact",
+                    f"bend {i + 1} turns {subject.angle(bend.angle)}, so the centerline comes within "
+                    f"{subject.length(gap)} of itself and the tube, {subject.length(deep)} thick, runs into itself",
+                    i,
+                    measured=gap,
+                    limit=deep,
+                    cure="Turn less, shorten the straights beside the bend, or offset the turns as a coil.",
+                )
+
+
+@check
+def quarter_rolls(subject: Subject) -> Iterator[Finding]:
+    """Square and rectangular tube is rolled by quarter turns only."""
+    section = subject.tube.section
+    if section is None or section.is_round:
+        return
+    for i in range(1, len(subject.bends)):
+        rotation = subject.bends[i].rotation
+        off = abs(rotation - 90.0 * round(rotation / 90.0))
+        if off > QUARTER:
+            yield subject.finding(
+                "roll-not-quarter",
+                f"{section.shape} tube is rolled {subject.angle(rotation)} before bend {i + 1}, "
+                f"{subject.angle(off)} off a quarter turn; no face lies in the die",
+                i,
+                measured=off,
+                limit=QUARTER,
+                unit="deg",
+                cure="Turn the bend plane to a multiple of 90 degrees, or use round tube.",
+            )
+
+
+def turn_gap(clr: float, angle: float, before: float, after: float) -> float:
+    """Least distance in mm between the straights on both sides of a bend of more than 180 degrees.
+
+    Both lie in the plane of the bend: the first ends at the origin along +x with the bend's centre
+    at (0, clr); the second starts where the bend ends. Their ends on the arc are part of both, so the
+    distance covers the arc's ends too. Straights below zero count as points.
+    """
+    a = radians(angle)
+    end = (clr * sin(a), clr - clr * cos(a))
+    way = (cos(a), sin(a))
+    first = ((-max(before, 0.0), 0.0), (0.0, 0.0))
+    second = (end, (end[0] + way[0] * max(after, 0.0), end[1] + way[1] * max(after, 0.0)))
+    if _cross(first, second):
+        return 0.0
+    return min(
+        _to_segment(second[0], first), _to_segment(second[1], first),
+        _to_segment(first[0], second), _to_segment(first[1], second),
+    )  # fmt: skip
+
+
+_Point = tuple[float, float]
+_Segment = tuple[_Point, _Point]
+
+
+def _side(a: _Point, b: _Point, p: _Point) -> float:
+    return (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])
+
+
+def _cross(s: _Segment, t: _Segment) -> bool:
+    return (
+        _side(*s, t[0]) * _side(*s, t[1]) < 0.0 and _side(*t, s[0]) * _side(*t, s[1]) < 0.0
+    )  # touching ends are found as distances
+
+
+def _to_segment(p: _Point, s: _Segment) -> float:
+    (ax, ay), (bx, by) = s
+    dx, dy = bx - ax, by - ay
+    square = dx * dx + dy * dy
+    k = 0.0 if square == 0.0 else min(1.0, max(0.0, ((p[0] - ax) * dx + (p[1] - ay) * dy) / square))
+    return hypot(p[0] - ax - k * dx, p[1] - ay - k * dy)

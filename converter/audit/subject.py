@@ -1,0 +1,173 @@
+"""What a check is given: one tube, the dies that take it, and words for its findings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from converter.errors import GeometryError
+from converter.findings import Finding
+from converter.model.bends import Bend
+from converter.model.run import Run, Tube
+from converter.model.section import Section
+from converter.shop.model import Die, Shop
+from converter.shop.radius import die_for_bend
+from converter.shop.sections import describe
+from converter.units import Display
+
+#: Degrees; a roll this close to a quarter turn is one (fitted planes are no better known).
+QUARTER = 0.5
+
+
+class Bench:
+    """What the tubes of one audit share: the dies of each section, the die of each radius."""
+
+    def __init__(self, shop: Shop, display: Display) -> None:
+        self.shop = shop
+        self.display = display
+        self._dies: dict[tuple[Section, bool], tuple[Die, ...]] = {}
+        self._alone: dict[str, tuple[Die, ...]] = {}
+        self._makers: dict[tuple[int, float | None, float], Die | None] = {}
+
+    def dies(self, section: Section, turned: bool = False) -> tuple[Die, ...]:
+        """The dies that take a section, the tightest first."""
+        key = (section, turned)
+        found = self._dies.get(key)
+        if found is None:
+            found = self._dies[key] = self.shop.dies_for(section, turned)
+        return found
+
+    def alone(self, die: Die) -> tuple[Die, ...]:
+        """The one die named for a tube of no known section."""
+        return self._alone.setdefault(die.name, (die,))
+
+    def maker(self, bend: Bend, dies: Sequence[Die]) -> Die | None:
+        """The die that makes a bend for sure, or None; remembered by radius.
+
+        ``dies`` is a tuple that this bench made and keeps, so its identity stands for it.
+        """
+        key = (id(dies), bend.clr, bend.clr_uncertainty)
+        if key not in self._makers:
+            self._makers[key] = die_for_bend(bend, dies)
+        return self._makers[key]
+
+
+@dataclass(slots=True)
+class Subject:
+    """One tube under audit.
+
+    Attributes:
+        tube: the tube.
+        bends: its rows.
+        die: the die chosen for the tube, or None.
+        dies: per bend, the dies that take the section as it lies in that bend, the tightest first.
+        makers: per bend, the die that makes it for sure, or None.
+        said: (code, bend) of what was said about it before the audit.
+    """
+
+    bench: Bench
+    tube: Tube
+    bends: tuple[Bend, ...] = ()
+    die: Die | None = None
+    dies: list[tuple[Die, ...]] = field(default_factory=list)
+    makers: list[Die | None] = field(default_factory=list)
+    said: set[tuple[str, int | None]] = field(default_factory=set)
+    _refits: dict[str, tuple[Run, float] | str] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, bench: Bench, tube: Tube) -> Subject:
+        """The subject for a tube: looks its dies up."""
+        bends = tube.run.table.bends
+        one = cls(bench, tube, bends)
+        if tube.die is not None:
+            one.die = bench.shop.die(tube.die)
+        if tube.section is not None:
+            one.dies = _dies_by_bend(bench, tube.section, bends)
+        elif one.die is not None:
+            one.dies = [bench.alone(one.die)] * len(bends)
+        else:
+            one.dies = [()] * len(bends)
+        one.makers = [bench.maker(bend, dies) for bend, dies in zip(bends, one.dies, strict=True)]
+        one.said = {(f.code, f.bend) for f in (*tube.run.findings, *tube.findings)}
+        return one
+
+    @property
+    def name(self) -> str:
+        """Name of the tube."""
+        return self.tube.run.name
+
+    @property
+    def section_words(self) -> str:
+        """The section in words, or 'this tube'."""
+        section = self.tube.section
+        return "this tube" if section is None else describe(section, self.bench.display)
+
+    def length(self, mm: float) -> str:
+        """A length with its unit, as the person asked to see it."""
+        return self.bench.display.length(mm)
+
+    def angle(self, degrees: float) -> str:
+        """An angle in degrees with its sign."""
+        return self.bench.display.angle(degrees)
+
+    def die_at(self, index: int) -> Die | None:
+        """The die a bend would be made on: its maker, else the tube's, else the nearest in radius."""
+        die = self.makers[index] or self.die
+        if die is None and self.dies[index]:
+            clr = self.bends[index].clr
+            die = self.dies[index][0] if clr is None else min(self.dies[index], key=lambda d: abs(d.clr - clr))
+        return die
+
+    def refit(self, die: Die) -> tuple[Run, float] | str:
+        """The run refitted to a die's radius and the distance it moves in mm; or why that cannot be done."""
+        if die.name not in self._refits:
+            from converter.reducer.refit import refit
+
+            try:
+                self._refits[die.name] = refit(self.tube.run, die.clr, self.bench.display)
+            except GeometryError as error:
+                self._refits[die.name] = error.message
+        return self._refits[die.name]
+
+    def finding(
+        self,
+        code: str,
+        text: str,
+        index: int | None = None,
+        *,
+        measured: float | None = None,
+        limit: float | None = None,
+        unit: str | None = "mm",
+        cure: str = "",
+        severity: str = "",
+    ) -> Finding:
+        """A finding about this tube: ``NAME: text.``, placed at the bend of that index (from 0) when given."""
+        run = self.tube.run
+        bend = None if index is None else self.bends[index]
+        handle = (bend and bend.handle) or (run.handles[0] if run.handles else None)
+        return Finding(
+            code,
+            f"{run.name}: {text}.",
+            severity=severity,
+            tube=run.name,
+            bend=None if index is None else index + 1,
+            measured=measured,
+            limit=limit,
+            unit=unit if measured is not None else None,
+            layer=(bend and bend.layer) or run.layer,
+            handle=handle,
+            cure=cure,
+        )
+
+
+def _dies_by_bend(bench: Bench, section: Section, bends: tuple[Bend, ...]) -> list[tuple[Die, ...]]:
+    """Per bend the dies that take the section as it lies there; only a rectangle cares how it is rolled."""
+    upright = bench.dies(section)
+    if section.shape != "rectangular":
+        return [upright] * len(bends)
+    flat = bench.dies(section, turned=True)
+    found, roll = [], 0.0
+    for i, bend in enumerate(bends):
+        roll = (roll + bend.rotation) % 180.0 if i else 0.0
+        found.append(flat if abs(roll - 90.0) <= 45.0 else upright)
+    return found

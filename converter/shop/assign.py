@@ -1,0 +1,263 @@
+"""Runs become tubes: each gets its section, its die, the radius of its corners.
+
+Of the section, the nearest saying wins: the option for its layer, the job file for the run, the job
+file for the layer, the option for all, the job file's default, the file the run came from, the size
+written in its layer's name (which is said). The die is the one the job names; else the only one that
+takes the section; else the one that makes the most of the drawn bends; else the one nearest to them;
+and for corners alone the one of the smallest radius. A choice that the drawing does not settle is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from fnmatch import fnmatchcase
+
+from converter.errors import ShopError
+from converter.findings import Finding
+from converter.model.bends import BendTable
+from converter.model.run import Run, Tube
+from converter.model.section import Section
+from converter.reducer.rebuild import reverse_run
+from converter.shop.job import Choice, Job
+from converter.shop.model import Die, Shop
+from converter.shop.radius import EQUAL, die_for_bend
+from converter.shop.sections import describe, section_from_layer
+from converter.units import Display
+
+
+def assign(
+    runs: Iterable[Run],
+    shop: Shop,
+    job: Job | None = None,
+    *,
+    default_section: Section | None = None,
+    layer_sections: Mapping[str, Section] | None = None,
+    clr: float | None = None,
+    refit: bool = False,
+    display: Display | None = None,
+) -> list[Tube]:
+    """Give every run its metal.
+
+    Args:
+        runs: as reduced.
+        shop: whose dies are used.
+        job: the job file, or None.
+        default_section: section of every run, or None.
+        layer_sections: section by layer name or pattern; an exact name before a pattern, later patterns first.
+        clr: radius of sharp corners in mm (and of every bend with ``refit``), or None for the die's.
+        refit: move every bend that no die makes to the radius of the tube's die (or all to ``clr``).
+        display: how messages show lengths.
+
+    Returns:
+        One tube per run, in the same order.
+
+    Raises:
+        ShopError: the job names a die that the shop does not have, or contradicts itself.
+    """
+    giver = _Giver(shop, job or Job(), default_section, layer_sections or {}, clr, refit, display or Display())
+    giver.check_job()
+    return [giver.tube(run) for run in runs]
+
+
+@dataclass(slots=True)
+class _Giver:
+    """What assigning needs to know, and what it has worked out per layer and per section."""
+
+    shop: Shop
+    job: Job
+    default_section: Section | None
+    layer_sections: Mapping[str, Section]
+    clr: float | None
+    refit: bool
+    display: Display
+    _by_layer: dict[str | None, tuple[Section | None, Choice, Section | None]] = field(default_factory=dict)
+    _dies: dict[Section, tuple[Die, ...]] = field(default_factory=dict)
+
+    def check_job(self) -> None:
+        """Every die the job names exists, and goes with the radius beside it."""
+        for what, choices in (("layer", self.job.layers), ("run", self.job.runs), ("default", {"": self.job.default})):
+            for name, choice in choices.items():
+                if choice.die is None:
+                    continue
+                where = f"{what} {name!r}" if name else f"[{what}]"
+                try:
+                    die = self.shop.die(choice.die)
+                except ShopError as error:
+                    message = f"{self.job.source}: {where}: {error.message}"
+                    raise ShopError(message, code=error.code, file=self.job.source, where=where) from error
+                if choice.clr is not None and abs(choice.clr - die.clr) > EQUAL:
+                    raise ShopError(
+                        f"{self.job.source}: {where} gives the die {die.name!r} of {self.display.length(die.clr)} "
+                        f"and a clr of {self.display.length(choice.clr)}: leave one of them out.",
+                        file=self.job.source,
+                        where=where,
+                    )
+
+    def tube(self, drawn: Run) -> Tube:
+        """One run with its metal."""
+        choice = self.job.choice(drawn)
+        run = reverse_run(drawn) if choice.reverse else drawn
+        findings: list[Finding] = []
+        section, source = self._section(run, findings)
+        corner_clr = self.clr if self.clr is not None else choice.clr
+        die, dies = self._die(run, section, choice, corner_clr, findings)
+        radius = corner_clr if corner_clr is not None else die.clr if die else None
+        made = run
+        if radius is not None and any(bend.clr is None for bend in run.table.bends):
+            from converter.reducer.refit import fillet_corners
+
+            made = fillet_corners(made, radius, self.display)
+        if self.refit:
+            made = self._refitted(made, die, dies, findings)
+        return Tube(made, section, die.name if die else None, source, run, tuple(findings))
+
+    def _section(self, run: Run, findings: list[Finding]) -> tuple[Section | None, str]:
+        """The run's section and where it comes from."""
+        if run.layer not in self._by_layer:
+            self._by_layer[run.layer] = (
+                self._of_layer_option(run.layer),
+                self.job.for_layer(run.layer),
+                section_from_layer(run.layer),
+            )
+        option, of_layer, written = self._by_layer[run.layer]
+        if option is not None:
+            return option, "option"
+        said = self.job.for_run(run.name).section or of_layer.section
+        if said is not None:
+            return said, "job file"
+        if self.default_section is not None:
+            return self.default_section, "option"
+        if self.job.default.section is not None:
+            return self.job.default.section, "job file"
+        if run.section is not None:
+            return run.section, "file"
+        if written is None:
+            return None, ""
+        findings.append(
+            Finding(
+                "section-assumed",
+                f"The section of {run.name!r}, {describe(written, self.display)}, was read from the name of its "
+                f"layer {run.layer!r}.",
+                tube=run.name,
+                layer=run.layer,
+                cure="Name the section if that is not what the layer means.",
+            )
+        )
+        return written, "layer name"
+
+    def _of_layer_option(self, layer: str | None) -> Section | None:
+        if layer is None:
+            return None
+        key = layer.casefold()
+        exact = [value for name, value in self.layer_sections.items() if name.casefold() == key]
+        fits = [value for name, value in self.layer_sections.items() if fnmatchcase(key, name.casefold())]
+        return exact[-1] if exact else fits[-1] if fits else None
+
+    def _die(
+        self, run: Run, section: Section | None, choice: Choice, corner_clr: float | None, findings: list[Finding]
+    ) -> tuple[Die | None, tuple[Die, ...]]:
+        """The tube's die (None for none) and every die that takes its section."""
+        dies: tuple[Die, ...] = ()
+        if section is not None:
+            if section not in self._dies:
+                self._dies[section] = self.shop.dies_for(section)
+            dies = self._dies[section]
+        if choice.die is not None:
+            named = self.shop.die(choice.die)
+            if section is None or named in dies or named.takes(section, turned=True):
+                return named, dies or (named,)
+            findings.append(
+                Finding(
+                    "no-die",
+                    f"The job gives {run.name!r} the die {named.name!r} ({named.groove(self.display)}), which does not "
+                    f"take its section, {describe(section, self.display)}.",
+                    tube=run.name,
+                    layer=run.layer,
+                    cure="Name another die or another section in the job file.",
+                )
+            )
+            return None, dies
+        if not run.table.bends or not dies:
+            return None, dies
+        die, settled = choose_die(run.table, dies, corner_clr)
+        if not settled:
+            findings.append(self._die_choice(run, dies, die))
+        return die, dies
+
+    def _die_choice(self, run: Run, dies: Sequence[Die], die: Die) -> Finding:
+        listed = ", ".join(f"{one.name!r} ({self.display.length(one.clr)})" for one in dies)
+        return Finding(
+            "die-choice",
+            f"{len(dies)} dies take the section of {run.name!r}, {listed}, and the drawing does not settle which; "
+            f"{die.name!r} was taken.",
+            tube=run.name,
+            layer=run.layer,
+            measured=die.clr,
+            unit="mm",
+            cure="Name the die in the job file.",
+        )
+
+    def _refitted(self, run: Run, die: Die | None, dies: Sequence[Die], findings: list[Finding]) -> Run:
+        """The run with its bends on the die's radius (or the option's), and what that moved."""
+        target = self.clr if self.clr is not None else die.clr if die else None
+        bends = [bend for bend in run.table.bends if bend.clr is not None]
+        if target is None or not bends:
+            return run
+        if self.clr is None and all(bend.clr_uncertainty == 0.0 and die_for_bend(bend, dies) for bend in bends):
+            return run  # every bend is made as drawn, on one die or several
+        if all(bend.clr == target and bend.clr_uncertainty == 0.0 for bend in run.table.bends):
+            return run
+        from converter.reducer.refit import refit
+
+        made, moved = refit(run, target, self.display)
+        if not any(finding.code == "refit" for finding in made.findings):
+            findings.append(
+                Finding(
+                    "refit",
+                    f"The bends of {run.name!r} were refitted to a radius of {self.display.length(target)}; its "
+                    f"centerline moves by up to {self.display.length(moved)}.",
+                    tube=run.name,
+                    layer=run.layer,
+                    measured=moved,
+                    unit="mm",
+                )
+            )
+        return made
+
+
+def choose_die(table: BendTable, dies: Sequence[Die], corner_clr: float | None = None) -> tuple[Die, bool]:
+    """The die for a bend table, and whether the table settles the choice.
+
+    Args:
+        table: with one bend or more; sharp corners (clr None) count as ``corner_clr`` when given.
+        dies: one or more that take the section.
+        corner_clr: radius that sharp corners will get, in mm, or None for the die's own.
+
+    Returns:
+        The only die; else the one that makes the most bends (settled when it or they make all of
+        them); else the nearest to the drawn radii; else the smallest radius. Ties go to the smaller radius.
+    """
+    ordered = sorted(dies, key=lambda die: die.clr)
+    if len(ordered) == 1:
+        return ordered[0], True
+    makers = [die_for_bend(bend, ordered) for bend in table.bends]
+    radii = [bend.clr if bend.clr is not None else corner_clr for bend in table.bends]
+    score = {die.name: 0 for die in ordered}
+    for maker, bend in zip(makers, table.bends, strict=True):
+        if maker is not None:
+            score[maker.name] += 1
+        elif bend.clr is None and corner_clr is not None:
+            for die in ordered:
+                if abs(die.clr - corner_clr) <= EQUAL:
+                    score[die.name] += 1
+                    break
+    best = max(ordered, key=lambda die: score[die.name])
+    if score[best.name]:
+        corners_follow = corner_clr is None  # corners without a radius of their own take the die's
+        open_bends = sum(1 for bend in table.bends if bend.clr is None) if corners_follow else 0
+        return best, sum(score.values()) + open_bends == len(table.bends)
+    known = [radius for radius in radii if radius is not None]
+    if known:
+        return min(ordered, key=lambda die: sum(abs(die.clr - radius) for radius in known)), False
+    return ordered[0], False
