@@ -163,7 +163,9 @@ def calls(path: Path) -> list[tuple[int, str]]:
 
 def test_only_the_command_line_prints_or_exits():
     """A library function never prints and never exits."""
-    banned = re.compile(r"(print|exit|quit|sys\.exit|os\._exit|sys\.std(out|err)\.write|logging\.\w+|warnings\.warn)")
+    banned = re.compile(
+        r"(print|exit|quit|sys\.exit|os\._exit|sys\.std(out|err)\.write|logging\.(debug|info|warning|error|exception|critical|log|basicConfig)|warnings\.warn)"
+    )
     wrong = [
         f"{path.relative_to(ROOT)}:{line} calls {name}"
         for path in MODULES
@@ -215,10 +217,14 @@ def _at_import_time(node: ast.AST) -> list[ast.AST]:
 
 
 def test_no_broad_except_hides_a_mistake():
-    """`except Exception` only in the command line's last line of defence, or where it raises again."""
+    """`except Exception` only where it raises again, and in two named places.
+
+    The command line's last line of defence turns it into a sentence; the DXF loader goes on to
+    repair a file on which the strict reader stumbles in whatever way, and says so.
+    """
     wrong = []
     for path in MODULES:
-        if path.relative_to(PACKAGE).as_posix() == "cli/main.py":
+        if path.relative_to(PACKAGE).as_posix() in ("cli/main.py", "importers/dxf/load.py"):
             continue
         for node in ast.walk(tree(path)):
             if isinstance(node, ast.ExceptHandler):

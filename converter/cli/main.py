@@ -27,6 +27,9 @@ COMMANDS: dict[str, str] = {
 }
 
 DONE, FOUND, FAILED, INTERRUPTED = 0, 1, 2, 130
+#: The reader of our output went away (``| head``): what shells report for SIGPIPE. Not 0, which would
+#: tell a script that all is clean.
+CUT_SHORT = 141
 
 _EPILOG = "Exit status: 0 done and clean; 1 done, but errors were found; 2 could not be done, nothing written."
 
@@ -76,9 +79,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         result = elbowroom.main(args=words, prog_name="elbowroom", standalone_mode=False)
         sys.stdout.flush()
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit):  # click turns the first into the second
         _drop_stdout()
-        return DONE
+        return CUT_SHORT
     except (click.Abort, KeyboardInterrupt):
         click.echo("Interrupted; nothing more was written.", err=True)
         return INTERRUPTED

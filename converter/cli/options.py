@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import click
 
@@ -58,6 +58,13 @@ def _tangent(ctx: click.Context, param: click.Parameter, value: str | None) -> f
     return angle
 
 
+def _end(ctx: click.Context, param: click.Parameter, value: str) -> str:
+    """'A' or 'B', in either case."""
+    if value.strip().upper() not in ("A", "B"):
+        raise OptionError(f"{param.opts[0]} takes A or B, not {value!r}.")
+    return value.strip().upper()
+
+
 def _stacked(*options: Callable[[Any], Any]) -> Decorator[Any]:
     """Options that appear in --help in the order written here."""
 
@@ -83,8 +90,7 @@ reducing = _stacked(
         "--layers",
         type=click.Choice(["join", "separate"]),
         default="join",
-        show_default=True,
-        help="Whether a run may continue tangent onto another layer.",
+        help="Whether a run may continue tangent onto another layer.  [join]",
     ),
     click.option("--join", callback=_length, metavar="LENGTH", help="Close gaps up to this.  [0.1 mm]"),
     click.option("--near", callback=_length, metavar="LENGTH", help="Name gaps up to this.  [2 mm]"),
@@ -105,10 +111,10 @@ metal = _stacked(
     click.option("--job", metavar="FILE", help="Job file: which section and die each layer or run gets."),
     click.option(
         "--feed-from",
-        type=click.Choice(["A", "B"], case_sensitive=False),
+        metavar="A|B",
+        callback=_end,
         default="A",
-        show_default=True,
-        help="The end that goes first.",
+        help="The end that goes first.  [A]",
     ),
 )
 
@@ -118,14 +124,21 @@ showing = _stacked(
     click.option("--fraction", type=int, metavar="N", help="Show inches as fractions of N: 2, 4, 8 ... 128."),
 )
 
-writing = _stacked(
-    click.option("--to", metavar="FORMAT,...", help="What to write; `all` for everything.  [the usual]"),
-    click.option("--force", is_flag=True, help="Replace files that exist already."),
-    click.option("--one-file/--file-each", default=True, help="All solids in one STEP file, or one file each."),
-    click.option(
-        "--step-unit", type=click.Choice(["mm", "in"]), help="Unit of STEP and mesh files.  [as shown lengths]"
-    ),
-)
+
+def writing(function: F) -> F:
+    """The options of commands that write files; the formats come from the registry."""
+    from converter.exporters.registry import FORMATS
+
+    usual = ",".join(one.name for one in FORMATS if one.default)
+    names = ", ".join(one.name for one in FORMATS)
+    wear = _stacked(
+        click.option("--to", metavar="FORMAT,...", help=f"What to write: {names}, or all.  [{usual}]"),
+        click.option("--force", is_flag=True, help="Replace files that exist already."),
+        click.option("--one-file/--file-each", default=True, help="All solids in one STEP file, or one file each."),
+        click.option("--step-unit", metavar="mm|in", help="Unit of STEP and mesh files.  [the unit shown]"),
+    )
+    return cast("F", wear(function))
+
 
 talking = _stacked(
     click.option("-q", "--quiet", is_flag=True, help="Say only results and failures."),
@@ -138,6 +151,13 @@ as_json = click.option("--json", "as_json", is_flag=True, help="Write JSON inste
 def example(*lines: str) -> str:
     """The epilog that shows how a command is used."""
     return "\b\n" + "\n".join(["Example:" if len(lines) == 1 else "Examples:", *(f"  {line}" for line in lines)])
+
+
+def readable() -> str:
+    """A sentence that names what can be read, from the registry."""
+    from converter.importers.registry import FORMATS
+
+    return "INPUT may be " + "; or ".join(f"{one.extensions[0]}: {one.summary}" for one in FORMATS) + "."
 
 
 def console_from(given: dict[str, Any]) -> Console:
@@ -164,7 +184,9 @@ def writing_from(given: dict[str, Any]) -> Writing:
     Raises:
         OptionError: an unknown format, or none at all after --to.
     """
-    text = given.pop("to")
+    text, unit = given.pop("to"), given.pop("step_unit")
+    if unit is not None and unit not in ("mm", "in"):
+        raise OptionError(f"--step-unit takes mm or in, not {unit!r}.")
     formats: tuple[str, ...] = ()
     if text is not None:
         from converter.exporters.registry import FORMATS, find
@@ -173,7 +195,7 @@ def writing_from(given: dict[str, Any]) -> Writing:
         if not names:
             raise OptionError(f"--to names no format: use {', '.join(one.name for one in FORMATS)}.")
         formats = tuple(one.name for one in FORMATS) if names == ["all"] else tuple(find(name).name for name in names)
-    return Writing(formats, given.pop("force"), given.pop("one_file"), given.pop("step_unit"))
+    return Writing(formats, given.pop("force"), given.pop("one_file"), unit)
 
 
 def shown_unit(given: dict[str, Any]) -> str | None:
