@@ -1,13 +1,47 @@
-"""Arcs that a writer laid flat although the tube is in space: found, and restored where it can be done."""
+"""Arcs that a writer laid flat although the tube is in space: found, and restored where it can be done.
+
+Some general-purpose CAD packages write every ARC with the extrusion (0, 0, 1): its centre is
+true, but radius and angles are those of its shadow on the xy plane. Lines are true. Such an
+arc meets no line, or has no radius at all. Where two line ends are free, both as far from the
+centre as each other, both square to their arm, in one plane, and run into and out of the turn,
+they give the arc back: nothing else in a drawing satisfies all of that by chance.
+
+Terms: a *suspect* is an arc drawn in a plane of constant z with an end that meets nothing. A
+*free end* is an end of any other curve that meets nothing but suspects.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from math import atan2, degrees, radians
+from typing import Any
+
+import numpy as np
 
 from converter.findings import Finding
-from converter.geometry.vectors import Vec
+from converter.geometry.vectors import (
+    Vec,
+    along,
+    angle_between,
+    cross,
+    distance,
+    dot,
+    norm,
+    scale,
+    signed_angle,
+    sub,
+    unit,
+)
+from converter.model.curve import Arc, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
+from converter.tolerances import DEFAULT
 from converter.units import Display
+
+#: how far (degrees) a line may be from square to its arm, or out of plane: these writers round to six digits
+_SQUARE = 0.5
+#: how far (degrees) a shadow's direction may be off
+_SHADOW = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +60,314 @@ class FlatMark:
     before: int
 
 
+@dataclass(frozen=True, slots=True)
+class _FreeEnd:
+    """An end of a curve that meets nothing: the point, the direction out of the curve there, and whose it is."""
+
+    point: Vec
+    outward: Vec
+    owner: int
+
+
 def restore_flat_arcs(
-    curves: list[DrawnCurve], marks: list[FlatMark], display: Display
+    curves: list[DrawnCurve], marks: list[FlatMark], display: Display, is_circle: Callable[[str | None], bool]
 ) -> tuple[list[DrawnCurve], list[Finding]]:
-    """The curves with flat arcs put back where they belong, and what must be said about them."""
-    return curves, []
+    """The curves with flat arcs put back where they belong, and what must be said about them.
+
+    Args:
+        curves: everything drawn, in order.
+        marks: arcs without a radius, in order.
+        display: how lengths are written in messages.
+        is_circle: whether the entity of a handle was drawn as a whole circle; asked of whole turns only.
+
+    Returns:
+        The curves (the same list when nothing was flat) and the findings.
+    """
+    if not _in_space(curves, marks):
+        return curves, []
+    suspects, ends, lone_ones = _split(curves, is_circle)
+    if (not suspects and not marks) or not ends:
+        return curves, []
+    search = _Search(ends)
+    replaced: dict[int, DrawnCurve] = {}
+    inserted: list[tuple[int, DrawnCurve]] = []
+    findings: list[Finding] = []
+    doubtful: list[Finding] = []
+    unsure: list[Finding] = []
+    for mark in marks:
+        arc = search.restore(mark.center, None, -1)
+        if arc is not None:
+            inserted.append((mark.before, DrawnCurve(arc, mark.layer, mark.handle)))
+            findings.append(_flattened(arc, "no radius", mark.layer, mark.handle, display))
+            continue
+        said = _suspect(mark.layer, mark.handle, "no radius", mark.center, display)
+        (doubtful if search.casts(mark.center, (mark.center,)) else unsure).append(said)
+    for index in suspects:
+        drawn = curves[index]
+        flat = drawn.curve
+        if not isinstance(flat, Arc):
+            continue
+        size = f"radius {display.length(flat.radius)}"
+        arc = search.restore(flat.center, flat, index)
+        if arc is not None:
+            replaced[index] = DrawnCurve(arc, drawn.layer, drawn.handle, drawn.name)
+            findings.append(_flattened(arc, size, drawn.layer, drawn.handle, display))
+            continue
+        said = _suspect(drawn.layer, drawn.handle, size, flat.center, display)
+        if search.casts(flat.center, (flat.start, flat.end)):
+            doubtful.append(said)
+        elif index in lone_ones:
+            unsure.append(said)
+    if findings or doubtful:
+        # a writer that lays one arc flat lays them all flat: what meets nothing is then not to be trusted
+        doubtful += unsure
+    if not replaced and not inserted:
+        return curves, findings + doubtful
+    out: list[DrawnCurve] = []
+    waiting = sorted(inserted, key=lambda item: item[0])
+    for index, drawn in enumerate(curves):
+        while waiting and waiting[0][0] <= index:
+            out.append(waiting.pop(0)[1])
+        out.append(replaced.get(index, drawn))
+    out.extend(drawn for _, drawn in waiting)
+    return out, findings + doubtful
+
+
+def _in_space(curves: list[DrawnCurve], marks: list[FlatMark]) -> bool:
+    """Whether there are arcs in planes of constant z, and lines that leave such planes."""
+    flat = bool(marks)
+    for drawn in curves:
+        curve = drawn.curve
+        if isinstance(curve, Arc) and abs(curve.normal[2]) > 1.0 - 1e-9:
+            flat = True
+            break
+    if not flat:
+        return False
+    level: float | None = None
+    for drawn in curves:
+        curve = drawn.curve
+        if isinstance(curve, Line):
+            if level is None:
+                level = curve.start[2]
+            if abs(curve.start[2] - level) > DEFAULT.join or abs(curve.end[2] - level) > DEFAULT.join:
+                return True
+        elif isinstance(curve, Polyline) and float(np.ptp(curve.points[:, 2])) > DEFAULT.join:
+            return True
+    return False
+
+
+def _split(
+    curves: list[DrawnCurve], is_circle: Callable[[str | None], bool]
+) -> tuple[list[int], list[_FreeEnd], set[int]]:
+    """The suspects, the free ends, and those suspects that meet nothing at either end."""
+    all_ends: list[Vec] = []
+    for drawn in curves:
+        all_ends += (drawn.curve.start, drawn.curve.end)
+    met = _meetings(all_ends, set())
+    suspects: list[int] = []
+    lone: set[int] = set()
+    for index, drawn in enumerate(curves):
+        arc = drawn.curve
+        if not isinstance(arc, Arc) or abs(arc.normal[2]) <= 1.0 - 1e-9:
+            continue
+        first, last = met[2 * index], met[2 * index + 1]
+        if arc.angle == 360.0:
+            if not is_circle(drawn.handle):
+                suspects.append(index)
+        elif not (first and last):
+            suspects.append(index)
+            if not (first or last):
+                lone.add(index)
+    if not suspects and all(met):
+        return [], [], lone
+    doubted = set(suspects)
+    without = _meetings(all_ends, doubted)
+    free: list[_FreeEnd] = []
+    for i, point in enumerate(all_ends):
+        owner = i // 2
+        # the loose end of an arc that meets its neighbour at the other may lead into one that was laid flat
+        loose = owner in doubted and not met[i] and met[i ^ 1]
+        if loose or (owner not in doubted and not without[i]):
+            direction = _outward(curves[owner], at_end=bool(i % 2))
+            if direction is not None:
+                free.append(_FreeEnd(point, direction, owner))
+    return suspects, free, lone
+
+
+def _meetings(ends: list[Vec], without: set[int]) -> list[bool]:
+    """For each end, whether an end of another curve (none of ``without``) lies within the join tolerance.
+
+    Ends 2i and 2i + 1 belong to curve i.
+    """
+    cell = DEFAULT.join
+    grid: dict[tuple[int, int, int], list[int]] = {}
+    keys = np.floor(np.array(ends).reshape(-1, 3) / cell).astype(np.int64).tolist()
+    for i, (x, y, z) in enumerate(keys):
+        if i // 2 not in without:
+            grid.setdefault((x, y, z), []).append(i)
+    met = [False] * len(ends)
+    for i, (x, y, z) in enumerate(keys):
+        # the same cell is near enough: its diagonal is below two tolerances
+        met[i] = any(j // 2 != i // 2 for j in grid.get((x, y, z), ())) or any(
+            j // 2 != i // 2 and distance(ends[i], ends[j]) <= cell
+            for dx in (-1, 0, 1)
+            for dy in (-1, 0, 1)
+            for dz in (-1, 0, 1)
+            if dx or dy or dz
+            for j in grid.get((x + dx, y + dy, z + dz), ())
+        )
+    return met
+
+
+def _outward(drawn: DrawnCurve, *, at_end: bool) -> Vec | None:
+    """The direction in which a curve leaves its end (its start), or None where that is not needed."""
+    curve = drawn.curve
+    if isinstance(curve, Path):
+        curve = curve.parts[-1] if at_end else curve.parts[0]
+    if isinstance(curve, Line):
+        return curve.direction if at_end else scale(curve.direction, -1.0)
+    if isinstance(curve, Polyline):
+        a, b = (curve.points[-2], curve.points[-1]) if at_end else (curve.points[1], curve.points[0])
+        x, y, z = (b - a).tolist()
+        return unit((x, y, z))
+    if isinstance(curve, Arc) and curve.angle < 360.0:
+        return curve.end_direction if at_end else scale(curve.start_direction, -1.0)
+    return None
+
+
+class _Search:
+    """The free ends, and which of them have been used up."""
+
+    def __init__(self, ends: list[_FreeEnd]) -> None:
+        self._ends = ends
+        self._points = np.array([e.point for e in ends])
+        self._outward = np.array([e.outward for e in ends])
+        self._used: set[int] = set()
+
+    def _tangent(self, center: Vec) -> tuple[Any, Any]:
+        """Which free ends are square to their arm from ``center``, and the lengths of the arms."""
+        arms = self._points - np.array(center)
+        reach = np.linalg.norm(arms, axis=1)
+        across = np.abs(np.einsum("ij,ij->i", arms, self._outward))
+        return (reach > DEFAULT.join) & (across <= reach * np.sin(radians(_SQUARE)) + DEFAULT.join * 0.5), reach
+
+    def restore(self, center: Vec, drawn: Arc | None, index: int) -> Arc | None:
+        """The one arc about ``center`` that two free ends make; None when there is none, or more than one.
+
+        Args:
+            center: the true centre.
+            drawn: the flat arc, or None when nothing is left of it.
+            index: the curve it was drawn as, whose own ends do not count.
+        """
+        tangent, reach = self._tangent(center)
+        near = [int(i) for i in np.flatnonzero(tangent) if i not in self._used and self._ends[i].owner != index]
+        near.sort(key=lambda i: float(reach[i]))
+        found: list[tuple[Arc, int, int]] = []
+        for place, i in enumerate(near):
+            for j in near[place + 1 :]:
+                if reach[j] - reach[i] > DEFAULT.join:
+                    break
+                arc = _between(center, self._ends[i], self._ends[j])
+                if arc is not None:
+                    found.append((arc, i, j))
+        if len(found) > 1 and drawn is not None:
+            found = [f for f in found if _shadow_fits(drawn, f[0])]
+        if len(found) != 1 or (drawn is not None and _same(drawn, found[0][0])):
+            return None
+        self._used.update(found[0][1:])
+        return found[0][0]
+
+    def casts(self, center: Vec, shadows: tuple[Vec, ...]) -> bool:
+        """Whether one of the points is the shadow of a free end at another height that is tangent about the centre."""
+        tangent, _ = self._tangent(center)
+        for end in shadows:
+            above = np.hypot(self._points[:, 0] - end[0], self._points[:, 1] - end[1]) <= DEFAULT.join
+            higher = np.abs(self._points[:, 2] - end[2]) > DEFAULT.join
+            if any(i not in self._used for i in np.flatnonzero(above & higher & tangent).tolist()):
+                return True
+        return False
+
+
+def _between(center: Vec, first: _FreeEnd, second: _FreeEnd) -> Arc | None:
+    """The arc that leaves ``first`` along its line and runs into ``second`` along its own, or None."""
+    p, q = first.point, second.point
+    chord = sub(q, p)
+    if norm(chord) <= DEFAULT.join:
+        return None
+    # the centre as near to the drawn one as it can be at equal distance from both ends
+    u = unit(chord)
+    middle = along(p, chord, 0.5)
+    center = along(center, u, -dot(sub(center, middle), u))
+    arm_p, arm_q = sub(p, center), sub(q, center)
+    normal = cross(arm_p, first.outward)
+    if norm(normal) <= 0.5 * norm(arm_p):
+        return None
+    normal = unit(normal)
+    if abs(dot(arm_q, normal)) > DEFAULT.join + norm(arm_q) * radians(_SQUARE) * 0.1:
+        return None
+    arriving = cross(normal, unit(arm_q))
+    if angle_between(arriving, scale(second.outward, -1.0)) > 2.0 * _SQUARE:
+        return None
+    angle = signed_angle(arm_p, arm_q, normal) % 360.0
+    if not 0.0 < angle < 360.0:
+        return None
+    # the plane through both arms, exactly, unless they are in line
+    exact = cross(arm_p, arm_q)
+    if norm(exact) > 1e-6 * norm(arm_p) ** 2:
+        exact = unit(exact)
+        normal = exact if dot(exact, normal) > 0.0 else scale(exact, -1.0)
+        angle = signed_angle(arm_p, arm_q, normal) % 360.0
+    return Arc(center, normal, norm(arm_p), p, q, angle)
+
+
+def _shadow_fits(drawn: Arc, restored: Arc) -> bool:
+    """Whether the ends of the restored arc lie in the directions, seen from above, in which the flat one was drawn."""
+    seen = sorted(_bearings(drawn.center, (drawn.start, drawn.end)))
+    true = sorted(_bearings(restored.center, (restored.start, restored.end)))
+    if len(seen) != len(true):
+        return len(true) < 2  # an end straight above the centre has no bearing
+    return all(abs((a - b + 180.0) % 360.0 - 180.0) <= _SHADOW for a, b in zip(seen, true, strict=True))
+
+
+def _bearings(center: Vec, points: tuple[Vec, ...]) -> list[float]:
+    out = []
+    for p in points:
+        x, y = p[0] - center[0], p[1] - center[1]
+        if abs(x) + abs(y) > DEFAULT.join:
+            out.append(degrees(atan2(y, x)) % 360.0)
+    return out
+
+
+def _same(drawn: Arc, restored: Arc) -> bool:
+    """Whether an arc was true as drawn: it ends where the restored one does and passes through its middle."""
+    half = restored.point(restored.angle / 2.0)
+    middle = drawn.point(drawn.angle / 2.0)
+    pairs = ((drawn.start, drawn.end), (drawn.end, drawn.start))
+    return distance(half, middle) <= DEFAULT.join and any(
+        distance(a, restored.start) <= DEFAULT.join and distance(b, restored.end) <= DEFAULT.join for a, b in pairs
+    )
+
+
+def _flattened(arc: Arc, was: str, layer: str | None, handle: str | None, display: Display) -> Finding:
+    return Finding(
+        "arc-flattened",
+        f"Arc {handle or ''} was drawn flat (with {was}) and meets no line; the line ends and its centre give "
+        f"radius {display.length(arc.radius)} and {display.angle(arc.angle)}, which was taken.".replace("  ", " "),
+        measured=arc.radius,
+        unit="mm",
+        layer=layer,
+        handle=handle,
+        cure="Check the radius; export the drawing with a writer that keeps arcs in space (STEP does).",
+    )
+
+
+def _suspect(layer: str | None, handle: str | None, was: str, center: Vec, display: Display) -> Finding:
+    x, y, z = (display.number(v) for v in center)
+    return Finding(
+        "arc-suspect",
+        f"Arc {handle or ''} with {was} about ({x}, {y}, {z}) {display.unit} was laid flat by the program that wrote "
+        "the file, and the lines do not give its true shape: do not trust it.".replace("  ", " "),
+        layer=layer,
+        handle=handle,
+        cure="Export the drawing again as 3D polylines or STEP, or redraw the arc.",
+    )

@@ -66,6 +66,7 @@ class _Reading:
     """One reading of one layout."""
 
     def __init__(self, doc: Any, options: ReadOptions, units: FileUnits, file: str) -> None:
+        self.doc = doc
         self.options = options
         self.units = units
         self.file = file
@@ -80,10 +81,11 @@ class _Reading:
         """Read all entities of a layout into the drawing."""
         self._entities(layout)
         drawing = self.drawing
-        curves, restored = restore_flat_arcs(drawing.curves, self.marks, self.units.display)
+        curves, restored = restore_flat_arcs(drawing.curves, self.marks, self.units.display, self._is_circle)
         drawing.curves = curves
+        saved = {f.handle for f in restored if f.code == "arc-flattened"}
         for mark in self.marks:
-            if not any(f.handle == mark.handle and f.code == "arc-flattened" for f in restored):
+            if mark.handle not in saved:
                 self.tally.add("ARC", "no radius")
         if self.options.layers and not curves:
             self.rules.check_asked(self.options, ())
@@ -120,7 +122,10 @@ class _Reading:
             try:
                 append(DrawnCurve(convert(entity, d, k), layer, d.get("handle")))  # type: ignore[misc]
             except NoRadius as left:
-                self.marks.append(FlatMark(left.center, layer, d.get("handle"), len(self.drawing.curves)))
+                if kind == "ARC":  # decided once all lines are known
+                    self.marks.append(FlatMark(left.center, layer, d.get("handle"), len(self.drawing.curves)))
+                else:
+                    self.tally.add(kind, left.why)
             except LeftOut as left:
                 leave(self.tally, left, kind, layer, d.get("handle"))
             except GeometryError as error:
@@ -143,6 +148,10 @@ class _Reading:
                 return False
             self.tally.add(kind, why)
         return True
+
+    def _is_circle(self, handle: str | None) -> bool:
+        entity = self.doc.entitydb.get(handle) if handle else None
+        return entity is not None and entity.DXFTYPE == "CIRCLE"
 
     def _hidden_findings(self) -> list[Finding]:
         if not self.hidden:
