@@ -11,7 +11,6 @@ Only imported after `converter.kernel.require`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from math import cos, sin, tau
 from typing import Any
 

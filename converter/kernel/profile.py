@@ -4,7 +4,7 @@ Along a straight a side is a plane and a rounded corner a cylinder. Around a ben
 revolved about the bend's axis: a side becomes a cylinder (square to the bend plane), a plane
 (in it) or a cone (askew, after a rotation that is no multiple of 90 degrees), a corner a torus.
 
-Section coordinates (p, q) are along ``up`` and ``across`` of `converter.reducer.frames`; the
+Section coordinates (p, q) are along ``up`` and ``across`` of `converter.model.frames`; the
 outline runs counter-clockwise seen against the direction of travel, so a side's direction
 crossed with the direction of travel points out of it.
 """
@@ -21,7 +21,7 @@ from OCP.Geom import Geom_ConicalSurface, Geom_CylindricalSurface, Geom_Toroidal
 from converter.geometry.vectors import Vec, along, cross, distance, scale, sub, unit
 from converter.kernel import brep
 from converter.kernel.round import Side
-from converter.reducer.frames import Piece, Station, slope
+from converter.model.frames import Piece, Station, slope
 
 #: Sides leaning less than this (mm over their length) in a bend are square to it or lie in its plane:
 #: rotations of 90 degrees come out of drawings with a little noise, and no one wants cones of no taper.
@@ -97,9 +97,7 @@ class _Ends:
     moved: int
 
 
-def side(
-    found: Sequence[Piece], shape: Sequence[Edge], outer: bool, closed: bool, quarters: int, gap: float
-) -> Side:
+def side(found: Sequence[Piece], shape: Sequence[Edge], outer: bool, closed: bool, quarters: int, gap: float) -> Side:
     """Build the faces of one outline.
 
     Args:
@@ -191,9 +189,7 @@ def _turned(shape: Sequence[Edge], i: int, moved: int) -> float:
     return shape[(i + moved) % len(shape)].first - shape[i].first
 
 
-def _straight(
-    piece: Piece, shape: Sequence[Edge], outer: bool, ends: _Ends, before: Corner | None
-) -> list[Any]:
+def _straight(piece: Piece, shape: Sequence[Edge], outer: bool, ends: _Ends, before: Corner | None) -> list[Any]:
     at = piece.start
     count = len(shape)
     lean_a, lean_b = slope(before), slope(piece.corner)
@@ -201,9 +197,7 @@ def _straight(
     for i, one in enumerate(shape):
         first, last = _ahead(lean_a, one.start), piece.length - _ahead(lean_b, one.start)
         far = ends.end.vertices[(i + ends.moved) % count]
-        sides.append(
-            brep.edge(brep.line(at.at(*one.start), at.direction), first, last, ends.start.vertices[i], far)
-        )
+        sides.append(brep.edge(brep.line(at.at(*one.start), at.direction), first, last, ends.start.vertices[i], far))
     faces = []
     for i, one in enumerate(shape):
         if one.center is None:
@@ -214,13 +208,14 @@ def _straight(
             brep.trace(sides[i], brep.flat(one.first, 0.0, 0.0, 1.0), surface)
             brep.trace(sides[(i + 1) % count], brep.flat(one.last, 0.0, 0.0, 1.0), surface)
             v0, v1 = _ahead(lean_a, one.center), piece.length - _ahead(lean_b, one.center)
-            for joint, moved, v, k in ((ends.start, 0, v0, hypot(*lean_a)), (ends.end, ends.moved, v1, -hypot(*lean_b))):
+            for joint, moved, v, k in (
+                (ends.start, 0, v0, hypot(*lean_a)),
+                (ends.end, ends.moved, v1, -hypot(*lean_b)),
+            ):
                 # angle on this piece = curve parameter + u0
                 u0 = joint.shift - _turned(shape, i, moved)
                 if joint.bent:
-                    curve: Any = brep.traced(
-                        brep.wave(u0, 1.0, v, k * one.radius, 0.0), one.first - u0, one.last - u0
-                    )
+                    curve: Any = brep.traced(brep.wave(u0, 1.0, v, k * one.radius, 0.0), one.first - u0, one.last - u0)
                 else:
                     curve = brep.flat(u0, v, 1.0, 0.0)
                 brep.trace(joint.edges[(i + moved) % count], curve, surface, joint.tolerance)

@@ -1,6 +1,6 @@
 """The lateral faces of round tube: one cylinder per straight, one torus per bend.
 
-Angles around the section (``s``, radians) are measured as in `converter.reducer.frames`. A
+Angles around the section (``s``, radians) are measured as in `converter.model.frames`. A
 torus has its seam where its own parameters close, on the outside of the bend (kernels and
 readers are safest there); a cylinder takes the seam of its neighbour, so that most joints
 carry one vertex. Where two seams differ (a rotation between bends) the joint is two edges.
@@ -17,7 +17,7 @@ from OCP.Geom import Geom_CylindricalSurface, Geom_ToroidalSurface
 
 from converter.geometry.vectors import Vec, along, cross, scale, sub, unit
 from converter.kernel import brep
-from converter.reducer.frames import Piece, Station, slope
+from converter.model.frames import Piece, Station, slope
 
 #: Seams closer than this along the joint (mm) are one vertex.
 _SAME = 1e-6

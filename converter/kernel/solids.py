@@ -11,15 +11,15 @@ from typing import TYPE_CHECKING, Any
 
 from converter.geometry.vectors import scale
 from converter.kernel import require
+from converter.model.metal import Metal, metal, quarters
 from converter.model.run import Run
 from converter.model.section import Section
-from converter.reducer.metal import Metal, metal, quarters
 
 if TYPE_CHECKING:
     from converter.kernel.round import Side
 
 
-def tube_solid(run: Run, section: Section) -> Any:
+def tube_solid(run: Run, section: Section, made: Metal | None = None) -> Any:
     """The solid of a run's metal, in drawing coordinates.
 
     Sharp corners without a radius are mitred. A closed run whose ends meet is a ring without
@@ -28,6 +28,7 @@ def tube_solid(run: Run, section: Section) -> Any:
     Args:
         run: its table and placement are taken.
         section: round, bar, square or rectangular.
+        made: the same run and section through `converter.model.metal.metal`, when it is at hand.
 
     Returns:
         The kernel's solid (``TopoDS_Solid``), mm.
@@ -37,7 +38,7 @@ def tube_solid(run: Run, section: Section) -> Any:
         MissingLibraryError: the CAD kernel is not installed.
     """
     require()
-    made = metal(run, section)
+    made = made or metal(run, section)
     return _round(made, section) if section.is_round else _profiled(made, section)
 
 

@@ -13,7 +13,8 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from datetime import datetime, timezone
+from datetime import UTC, datetime
+from itertools import count
 from typing import Any
 
 from converter.errors import OptionError, WriteError
@@ -90,9 +91,12 @@ def step_bytes(
     with _quiet(), _settings(unit, schema):
         data = _written(document, title)
     names = {**marks, root: title}
-    return re.sub(
-        rb"elbowroom-mark-(?:\d{6}|root)", lambda m: step_text(names[m[0].decode()]).encode("ascii"), data
+    # the kernel numbers occurrences through the life of the process: the same job gives the same file
+    numbers = count(1)
+    data = re.sub(
+        rb"(?<=NEXT_ASSEMBLY_USAGE_OCCURRENCE\(')\d+(?=')", lambda _: str(next(numbers)).encode("ascii"), data
     )
+    return re.sub(rb"elbowroom-mark-(?:\d{6}|root)", lambda m: step_text(names[m[0].decode()]).encode("ascii"), data)
 
 
 def _document(items: Sequence[StepItem], marks: Sequence[str], root_mark: str | None) -> Any:
@@ -155,7 +159,7 @@ def _fill_header(header: Any, title: str) -> None:
 
     text = TCollection_HAsciiString
     header.SetName(text("elbowroom-mark-root"))
-    header.SetTimeStamp(text(datetime.now(timezone.utc).strftime("%Y-%m-%dT%H:%M:%SZ")))
+    header.SetTimeStamp(text(datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")))
     header.SetAuthorValue(1, text(""))
     header.SetOrganizationValue(1, text(""))
     header.SetOriginatingSystem(text(f"elbowroom {__version__}"))

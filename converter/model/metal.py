@@ -10,9 +10,9 @@ from math import cos, hypot, radians, sin
 
 from converter.errors import GeometryError
 from converter.findings import Finding
+from converter.model.frames import NOTHING, Piece, closing, pieces, slope
 from converter.model.run import Run, Tube
 from converter.model.section import Section
-from converter.reducer.frames import NOTHING, Piece, closing, pieces, slope
 
 #: A closed run that misses itself by more than this (mm) is built open, with two end caps side by side.
 CLOSES = 1e-3

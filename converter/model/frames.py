@@ -152,7 +152,7 @@ def closing(found: tuple[Piece, ...]) -> tuple[float, float, float]:
     kink = norm(sub(direction, first.direction))
     return (
         distance(first.point, last.point),
-        kink * 57.29577951308232,
+        degrees(kink),
         signed_angle(first.across, across, first.direction),
     )
 
