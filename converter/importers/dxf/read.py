@@ -19,6 +19,7 @@ from converter.importers.dxf.insunits import FileUnits, file_units, units_findin
 from converter.importers.dxf.layers import LayerRules, Look, decoded
 from converter.importers.dxf.leftout import LeftOut, Tally
 from converter.importers.dxf.load import load, paused_gc
+from converter.importers.dxf.ours import with_run_names
 from converter.importers.dxf.outline import outline_findings
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
@@ -44,8 +45,10 @@ def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | Non
         doc, findings = load(given)
         units = file_units(doc.header.get("$INSUNITS", 0), chosen.units)
         reading = _Reading(doc, chosen, units, given.name)
-        reading.run(_layout(doc, chosen.layout, given.name))
+        layout = _layout(doc, chosen.layout, given.name)
+        reading.run(layout)
     drawing = reading.drawing
+    drawing.curves = with_run_names(doc, layout, drawing.curves)
     drawing.findings[:0] = findings
     return drawing
 
