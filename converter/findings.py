@@ -99,6 +99,11 @@ define("healed-gap", NOTE, "A gap below the join tolerance was closed.")
 define("near-gap", WARNING, "Two ends nearly meet: the gap is above the join tolerance, so they stay apart.")
 define("duplicate-removed", NOTE, "A curve drawn twice, or lying on another, was dropped.")
 define("speck-removed", NOTE, "A mark smaller than the join tolerance was left out.")
+define(
+    "overlap-kept",
+    WARNING,
+    "Curves of two layers lie on one another and neither covers the other; both were read as tubes.",
+)
 define("joined-across-layers", NOTE, "A run continues tangent onto another layer and was joined.")
 define("junction", NOTE, "Three or more ends meet; the tangent pair runs through, the others end there.")
 define("near-tangent", NOTE, "A joint misses tangency by less than the tolerance and was smoothed.")

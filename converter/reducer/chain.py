@@ -21,6 +21,7 @@ from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
 from converter.reducer import remarks
 from converter.reducer.cluster import Ints
+from converter.reducer.dedupe import drop_duplicates
 from converter.reducer.edges import LINE, Edges, end_nodes, gather
 from converter.reducer.ends import curve_length
 from converter.reducer.junctions import Links, join_across_layers, join_within_layers
@@ -71,6 +72,11 @@ def chain(
     edges = gather(curves)
     node = end_nodes(edges, tol)
     found: list[Finding] = []
+    thinned = drop_duplicates(edges, node, tol, display)
+    if thinned:
+        left, places, found = thinned
+        edges = gather(left)
+        node = end_nodes(edges, tol)
     closed, speck = _self_closed(edges, node, tol)
     active = np.ones(2 * len(edges.curves), dtype=bool)
     for i in (*closed, *speck):

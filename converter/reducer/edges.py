@@ -108,30 +108,59 @@ def gather(drawn: Sequence[DrawnCurve]) -> Edges:
 def end_nodes(edges: Edges, tol: Tolerances) -> Ints:
     """Number of the node each end lies in, (2n,), 0 upward.
 
-    Ends that agree to ``tol.equal`` are one node. Then loose ends (alone in their node) heal to
-    whatever end lies within ``tol.join``. Nodes that are whole already are never pulled together,
-    nor are the two ends of one short curve: chords shorter than the join tolerance keep their shape.
+    Ends that agree to ``tol.equal`` are one node. Then loose ends (alone in their node) heal, the closest
+    first: to other loose ends within a hundredth and a tenth of ``tol.join``, at last to whatever lies
+    within ``tol.join``. Nodes that are whole already are never pulled together, nor is an end pulled onto
+    its own curve: chords shorter than the join tolerance keep their shape.
     """
-    label = same_points(edges.points, tol.equal)
+    node = _numbered(same_points(edges.points, tol.equal))
+    for part in (0.01, 0.1, 1.0):
+        reach = part * tol.join
+        if reach <= tol.equal:
+            continue
+        healed = _heal(edges, node, reach, tol, loose_only=part < 1.0)
+        if healed is None:
+            break
+        node = healed
+    return node
+
+
+def _numbered(label: Ints) -> Ints:
+    """Labels (the lowest member's place) as 0, 1, 2, ... in the order they first appear."""
     heads = np.zeros(label.size, dtype=bool)
     heads[label] = True
-    node = (np.cumsum(heads) - 1)[label]
-    count = int(heads.sum())
+    numbers: Ints = (np.cumsum(heads) - 1)[label]
+    return numbers
+
+
+def _heal(edges: Edges, node: Ints, reach: float, tol: Tolerances, loose_only: bool) -> Ints | None:
+    """Nodes after loose ends within ``reach`` have healed, or None when no end is loose."""
+    count = int(node.max()) + 1
     loose = np.bincount(node, minlength=count) == 1
     if not loose.any():
-        return node
-    a, b = close_pairs(edges.points[heads], tol.join)
+        return None
+    head = np.empty(count, dtype=np.int64)
+    head[node[::-1]] = np.arange(node.size)[::-1]
+    chosen = np.flatnonzero(loose) if loose_only else np.arange(count)
+    a, b = close_pairs(edges.points[head[chosen]], reach)
+    a, b = chosen[a], chosen[b]
     keep = loose[a] | loose[b]
     a, b = a[keep], b[keep]
-    short = [
-        i
-        for i in np.flatnonzero(edges.chords <= tol.join).tolist()
-        if edges.kind[i] == LINE or curve_length(edges.curves[i]) <= 4.0 * tol.join
-    ]
-    if short:
-        first, second = node[0::2][short], node[1::2][short]
-        own = np.minimum(first, second) * count + np.maximum(first, second)
-        keep = ~np.isin(np.minimum(a, b) * count + np.maximum(a, b), own)
+    if not a.size:
+        return node
+    short = np.array(
+        [
+            i
+            for i in np.flatnonzero(edges.chords <= tol.join).tolist()
+            if edges.kind[i] == LINE or curve_length(edges.curves[i]) <= 4.0 * tol.join
+        ],
+        dtype=np.int64,
+    )
+    if short.size:
+        # nodes that hang together by short curves: an end may close a ring of them, nothing else
+        crowd = components(count, node[2 * short], node[2 * short + 1])
+        length = np.bincount(crowd[node[2 * short]], weights=edges.chords[short], minlength=count)
+        ring = loose[a] & loose[b] & (length[crowd[a]] > 4.0 * tol.join)
+        keep = (crowd[a] != crowd[b]) | ring
         a, b = a[keep], b[keep]
-    healed: Ints = components(count, a, b)[node]
-    return healed
+    return _numbered(components(count, a, b))[node]

@@ -8,7 +8,7 @@ from math import cos, radians, sin
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.vectors import Vec, angle_between, distance, scale, sub, unit
+from converter.geometry.vectors import Vec, angle_between, cross, distance, dot, scale, sub, unit
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline, Spline
 
 Floats = NDArray[np.float64]
@@ -54,6 +54,7 @@ def _polyline_start(points: Floats) -> Vec:
     lengths = [distance(b, a) for a, b in pairwise(p)]
     turn, turn2 = angle_between(chords[0], chords[1]), angle_between(chords[1], chords[2])
     even = max(lengths) <= 1.25 * min(lengths) and abs(turn - turn2) <= 0.2 * turn + 1e-6
+    even = even and dot(cross(chords[0], chords[1]), cross(chords[1], chords[2])) > 0.0
     if not even or turn > _CHORD_TURN or turn < 1e-6:
         return first
     # chord-tangent angle: half the arc over the first chord, in the plane of the first turn

@@ -11,6 +11,7 @@ from converter.reducer.cluster import Ints, close_pairs
 from converter.reducer.edges import Edges
 from converter.reducer.ends import curve_length
 from converter.reducer.junctions import Links
+from converter.reducer.overlap import Verdict
 from converter.tolerances import Tolerances
 from converter.units import Display
 
@@ -68,7 +69,7 @@ def crossed(edges: Edges, links: Links, walk: list[int], display: Display) -> Fi
     joints = [e for e in walk if links.crossing[e]]
     layers = list(dict.fromkeys(edges.drawn[e >> 1].layer for e in walk))
     names = ", ".join("none" if name is None else repr(name) for name in layers)
-    times = "once" if len(joints) == 1 else f"{len(joints)} times"
+    times = {1: "once", 2: "twice"}.get(len(joints), f"{len(joints)} times")
     at = joints[0]
     return Finding(
         "joined-across-layers",
@@ -81,6 +82,12 @@ def crossed(edges: Edges, links: Links, walk: list[int], display: Display) -> Fi
     )
 
 
+def _left_over(left: int) -> str:
+    if not left:
+        return ""
+    return ", the other ends there" if left == 1 else f", the other {left} end there"
+
+
 def junctions(edges: Edges, links: Links, display: Display) -> list[Finding]:
     """One note per node where three or more ends of a layer meet."""
     found = []
@@ -91,7 +98,7 @@ def junctions(edges: Edges, links: Links, display: Display) -> list[Finding]:
             then = "no two continue tangent, so all end there"
         else:
             pairs = "one tangent pair runs" if through == 1 else f"{through} tangent pairs run"
-            then = f"{pairs} through" + (f" and {left} end{'s' if left == 1 else ''} there" if left else "")
+            then = f"{pairs} through" + _left_over(left)
         if tied:
             then += " (more than one pairing was tangent)"
         found.append(
@@ -124,6 +131,41 @@ def specks(edges: Edges, speck: set[int], tol: Tolerances, display: Display) -> 
             handle=drawn.handle,
         )
     ]
+
+
+def overlaps(edges: Edges, verdict: Verdict, display: Display) -> list[Finding]:
+    """What dropped out because it lay on something else, and what lies on something else but stays."""
+    found = []
+    for (layer, onto), (count, length, first) in sorted(verdict.lost.items()):
+        drawn = edges.drawn[first]
+        what = "1 curve" if count == 1 else f"{count} curves"
+        where = "drawn twice or overlapping" if layer == onto else f"lying on curves of layer {edges.layers[onto]!r}"
+        found.append(
+            Finding(
+                "duplicate-removed",
+                f"{what} {where}, {display.length(length)} in all, dropped out (first: {source(drawn)}).",
+                measured=length,
+                unit="mm",
+                layer=drawn.layer,
+                handle=drawn.handle,
+            )
+        )
+    for (layer, onto), (count, length, first) in sorted(verdict.kept.items()):
+        drawn = edges.drawn[first]
+        found.append(
+            Finding(
+                "overlap-kept",
+                f"Curves of the layers {edges.layers[layer]!r} and {edges.layers[onto]!r} lie on one another over "
+                f"{display.length(length)} ({count} place{'s' * (count > 1)}, first: {source(drawn)}); "
+                "neither covers the other, so both are read as tubes.",
+                measured=length,
+                unit="mm",
+                layer=drawn.layer,
+                handle=drawn.handle,
+                cure="Leave out the layer that holds construction lines.",
+            )
+        )
+    return found
 
 
 def near_gaps(
