@@ -131,10 +131,7 @@ def _known(subject: Subject, i: int) -> str:
 
 def _refit_words(subject: Subject, die: Die) -> str:
     """What refitting the tube to a die would do."""
-    done = subject.refit(die)
-    if isinstance(done, str):
-        return f"It cannot be refitted to {_named(subject, die)}: {done.rstrip('.')}."
-    run, moved = done
+    run, moved = subject.refit(die)
     short = _shortest(run)
     if short is not None:
         where, length = short

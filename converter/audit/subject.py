@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from converter.errors import GeometryError
 from converter.findings import Finding
 from converter.model.bends import Bend
 from converter.model.run import Run, Tube
@@ -72,7 +71,7 @@ class Subject:
     dies: list[tuple[Die, ...]] = field(default_factory=list)
     makers: list[Die | None] = field(default_factory=list)
     said: set[tuple[str, int | None]] = field(default_factory=set)
-    _refits: dict[str, tuple[Run, float] | str] = field(default_factory=dict)
+    _refits: dict[str, tuple[Run, float]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, bench: Bench, tube: Tube) -> Subject:
@@ -118,15 +117,13 @@ class Subject:
             die = self.dies[index][0] if clr is None else min(self.dies[index], key=lambda d: abs(d.clr - clr))
         return die
 
-    def refit(self, die: Die) -> tuple[Run, float] | str:
-        """The run refitted to a die's radius and the distance it moves in mm; or why that cannot be done."""
+    def refit(self, die: Die) -> tuple[Run, float]:
+        """The run with every bend that no die makes moved to a die's radius, and how far the centerline moves (mm)."""
         if die.name not in self._refits:
             from converter.reducer.refit import refit
 
-            try:
-                self._refits[die.name] = refit(self.tube.run, die.clr, self.bench.display)
-            except GeometryError as error:
-                self._refits[die.name] = error.message
+            which = [i for i, maker in enumerate(self.makers) if maker is None]
+            self._refits[die.name] = refit(self.tube.run, die.clr, self.bench.display, which)
         return self._refits[die.name]
 
     def finding(

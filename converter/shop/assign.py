@@ -109,7 +109,7 @@ class _Giver:
 
             made = fillet_corners(made, radius, self.display)
         if self.refit:
-            made = self._refitted(made, die, dies, findings)
+            made = self._refitted(made, die, dies)
         return Tube(made, section, die.name if die else None, source, run, tuple(findings))
 
     def _section(self, run: Run, findings: list[Finding]) -> tuple[Section | None, str]:
@@ -198,32 +198,27 @@ class _Giver:
             cure="Name the die in the job file.",
         )
 
-    def _refitted(self, run: Run, die: Die | None, dies: Sequence[Die], findings: list[Finding]) -> Run:
-        """The run with its bends on the die's radius (or the option's), and what that moved."""
-        target = self.clr if self.clr is not None else die.clr if die else None
-        bends = [bend for bend in run.table.bends if bend.clr is not None]
-        if target is None or not bends:
-            return run
-        if self.clr is None and all(bend.clr_uncertainty == 0.0 and die_for_bend(bend, dies) for bend in bends):
-            return run  # every bend is made as drawn, on one die or several
-        if all(bend.clr == target and bend.clr_uncertainty == 0.0 for bend in run.table.bends):
-            return run
-        from converter.reducer.refit import refit
+    def _refitted(self, run: Run, die: Die | None, dies: Sequence[Die]) -> Run:
+        """The run with its bends on the radii of dies, or all on the option's; what moved is said in its findings.
 
-        made, moved = refit(run, target, self.display)
-        if not any(finding.code == "refit" for finding in made.findings):
-            findings.append(
-                Finding(
-                    "refit",
-                    f"The bends of {run.name!r} were refitted to a radius of {self.display.length(target)}; its "
-                    f"centerline moves by up to {self.display.length(moved)}.",
-                    tube=run.name,
-                    layer=run.layer,
-                    measured=moved,
-                    unit="mm",
-                )
-            )
-        return made
+        A bend that a die makes as drawn stays; a fitted radius goes to the exact radius of its die,
+        any other to that of the tube's die.
+        """
+        targets: dict[float, list[int]] = {}
+        for i, bend in enumerate(run.table.bends):
+            maker = die_for_bend(bend, dies)
+            if self.clr is not None:
+                targets.setdefault(self.clr, []).append(i)
+            elif maker is not None and bend.clr_uncertainty > 0.0:
+                targets.setdefault(maker.clr, []).append(i)
+            elif maker is None and die is not None:
+                targets.setdefault(die.clr, []).append(i)
+        if targets:
+            from converter.reducer.refit import refit
+
+            for target, which in targets.items():
+                run, _ = refit(run, target, self.display, which)
+        return run
 
 
 def choose_die(table: BendTable, dies: Sequence[Die], corner_clr: float | None = None) -> tuple[Die, bool]:
