@@ -156,6 +156,9 @@ def _load(source: str, settings: Settings) -> Result:
     findings = [*drawing.findings, *said]
     for tube in tubes:
         findings += [*tube.run.findings, *tube.findings]
+    if settings.shop is None and any(finding.code in _SHAPED_BY_DIE for finding in findings):
+        findings.append(_demo_shop_note())
+    findings += _corners_left(tubes, shop, display)
     return Result(
         drawing=drawing,
         tubes=tuple(tubes),
@@ -183,17 +186,34 @@ def check(result: Result) -> Result:
     """The same result with the audit's findings added."""
     from converter.audit.registry import audit
 
+    # the audit repeats what was said of each tube before; `sorted_findings` keeps one of each
     findings = [*result.findings, *audit(result.tubes, result.shop, result.display)]
     if result.demo_shop:
-        findings.append(
-            Finding(
-                "demo-shop",
-                "No shop file was named, so the dies are those of the invented demo shop.",
-                cure="Write your own with `elbowroom shop new FILE` and name it with --shop.",
-            )
-        )
+        findings.append(_demo_shop_note())
     bends = sum(len(tube.run.table.bends) for tube in result.tubes)
     return replace(result, findings=sorted_findings(findings), checked=bends)
+
+
+#: findings that say a die gave a tube its shape
+_SHAPED_BY_DIE = ("corner-filleted", "refit")
+
+
+def _demo_shop_note() -> Finding:
+    return Finding(
+        "demo-shop",
+        "No shop file was named, so the dies are those of the invented demo shop.",
+        cure="Write your own with `elbowroom shop new FILE` and name it with --shop.",
+    )
+
+
+def _corners_left(tubes: Sequence[Tube], shop: Shop, display: Display) -> list[Finding]:
+    """The audit's findings on sharp corners that nothing gave a radius: without it there is no bend table."""
+    open_ones = [tube for tube in tubes if any(bend.clr is None for bend in tube.run.table.bends)]
+    if not open_ones:
+        return []
+    from converter.audit.registry import audit
+
+    return [finding for finding in audit(open_ones, shop, display) if finding.code == "corner-no-radius"]
 
 
 def usable_formats(named: Sequence[str] = ()) -> tuple[list[str], list[str]]:

@@ -17,9 +17,10 @@ def heading(result: Result) -> str:
     """One line about the drawing: its name, its unit, how many runs and bends, the unit shown."""
     drawing = result.drawing
     name = "standard input" if drawing.source == "-" else one_line(drawing.source)
-    unit = f"drawn in {drawing.units}" if drawing.units else f"no unit, read as {drawing.read_as}"
-    if drawing.units and drawing.units != drawing.read_as:
-        unit = f"says {drawing.units}, read as {drawing.read_as}"
+    named, read_as = (UNIT_WORDS.get(unit or "", unit) for unit in (drawing.units, drawing.read_as))
+    unit = f"drawn in {named}" if named else f"no unit, read as {read_as}"
+    if named and named != read_as:
+        unit = f"says {named}, read as {read_as}"
     bends = sum(len(tube.run.table.bends) for tube in result.tubes)
     counts = f"{counted(len(result.tubes), 'run')}, {counted(bends, 'bend')}"
     return f"{bold(name)}: {unit}; {counts}; lengths in {UNIT_WORDS[result.display.unit]}, angles in degrees"
@@ -31,7 +32,7 @@ def tube_text(tube: Tube, display: Display) -> str:
 
     run = tube.run
     about = []
-    if run.layer is not None and run.layer != run.name:
+    if run.layer is not None and not run.name.startswith(run.layer):
         about.append(f"layer {one_line(run.layer)}")
     about.append(describe(tube.section, display) if tube.section else "section unknown")
     if tube.die:

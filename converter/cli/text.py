@@ -13,7 +13,7 @@ from converter.findings import ERROR, NOTE, WARNING, Finding
 from converter.model.drawing import Ignored
 
 #: units as words, where "in" alone would read as a preposition
-UNIT_WORDS = {"in": "inches", "mm": "mm"}
+UNIT_WORDS = {"in": "inches", "mm": "mm", "ft": "feet"}
 
 _COLOURS = {ERROR: "red", WARNING: "yellow", NOTE: "cyan"}
 _LABEL = 9  # room for the longest severity and a space
@@ -54,7 +54,7 @@ def finding_text(finding: Finding, *, name_tube: bool = True, details: bool = Fa
         details: add layer, entity handle and the finding's code.
     """
     label = finding.severity.ljust(_LABEL)
-    place = _place(finding) if name_tube else ""
+    place = _place(finding) if name_tube and not (finding.tube and finding.tube in finding.message) else ""
     words = [f"{place}:" if place else "", one_line(finding.message), one_line(finding.cure)]
     if details:
         words.append(f"[{', '.join(_details(finding))}]")
@@ -103,7 +103,8 @@ def ignored_text(ignored: Sequence[Ignored]) -> str:
     return textwrap.fill(f"left out  {parts}", width(), subsequent_indent=" " * 10, break_on_hyphens=False)
 
 
-_ALIKE = 5  # findings of one kind shown before the rest are only counted
+#: findings of one kind shown in full, per rank: every error counts, notes alike need showing once
+_SHOWN = (100, 6, 2)
 
 
 def findings_text(findings: Sequence[Finding], *, everything: bool = False) -> str:
@@ -112,10 +113,18 @@ def findings_text(findings: Sequence[Finding], *, everything: bool = False) -> s
     for finding in findings:
         kinds.setdefault((finding.rank, finding.code), []).append(finding)
     lines = []
-    for _, alike in sorted(kinds.items(), key=lambda item: item[0][0]):
-        shown = alike if everything or len(alike) <= _ALIKE + 1 else alike[:_ALIKE]
+    for (rank, _), alike in sorted(kinds.items(), key=lambda item: item[0][0]):
+        shown = alike if everything or len(alike) <= _SHOWN[rank] + 1 else alike[: _SHOWN[rank]]
         lines += [finding_text(finding, details=everything) for finding in shown]
         if len(shown) < len(alike):
-            more = f"and {len(alike) - len(shown)} more like this; --verbose shows them all"
-            lines.append(" " * _LABEL + faint(more))
+            lines.append(_more(alike[len(shown) :]))
     return "\n".join(lines)
+
+
+def _more(rest: Sequence[Finding]) -> str:
+    """``and 3 more like this: RAIL-2, RAIL-3, RUNG``, in the column of the sentences."""
+    names = list(dict.fromkeys(one_line(finding.tube) for finding in rest if finding.tube))
+    listed = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
+    text = f"and {len(rest)} more like this" + (f": {listed}" if names else "") + " (--verbose shows all)"
+    indent = " " * _LABEL
+    return faint(textwrap.fill(text, width(), initial_indent=indent, subsequent_indent=indent))

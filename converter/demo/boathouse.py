@@ -21,7 +21,7 @@ _TROLLEY = "1.25x0.083in"
 _LADDER_CLR, _TROLLEY_CLR, _WRONG_CLR = 4.5, 3.5, 2.5
 
 #: Which run is wrong on purpose; the demo says so.
-WRONG_LAYER = f"TROLLEY LEG {_TROLLEY}"
+WRONG_LAYER = f"LEG {_TROLLEY}"
 
 JOB_TEXT = """\
 # Job file of the demo: which section the layers without a size in their name get.
@@ -30,7 +30,11 @@ units = "in"
 [job]
 name = "Boathouse: dock ladder and kayak trolley"
 
-[layer."LADDER *"]
+[layer.RAIL]
+section = "1.5x0.120in"
+metal = "mild steel"
+
+[layer."RUNG*"]               # * stands for anything
 section = "1.5x0.120in"
 metal = "mild steel"
 """
@@ -57,22 +61,22 @@ class DemoRun:
 def runs() -> list[DemoRun]:
     """Every tube, in the order drawn, in place, in mm."""
     rail = [(44.0, 0.0, 10.0), (10.0, 180.0, 10.0), (12.0, 90.0, 180.0)]
-    left = _bent("LADDER RAIL", (0, 0, -40), (0, 0, 1), (0, -1, 0), rail, 16.0, _LADDER_CLR)
+    left = _bent("RAIL", (0, 0, -40), (0, 0, 1), (0, -1, 0), rail, 16.0, _LADDER_CLR)
     other = [(feed, -rotation if abs(rotation) < 180.0 else rotation, angle) for feed, rotation, angle in rail]
-    right = _bent("LADDER RAIL", (18, 0, -40), (0, 0, 1), (0, 1, 0), other, 16.0, _LADDER_CLR)
-    rungs = [_straight("LADDER RUNG", (0, 0, z), (18, 0, z)) for z in (-34.0, -22.0, -10.0)]
+    right = _bent("RAIL", (18, 0, -40), (0, 0, 1), (0, 1, 0), other, 16.0, _LADDER_CLR)
+    rungs = [_straight("RUNG", (0, 0, z), (18, 0, z)) for z in (-34.0, -22.0, -10.0)]
 
     cradle = [(4.0, 0.0, 55.0), (4.0, 180.0, 55.0), (5.0, 0.0, 55.0), (4.0, 180.0, 55.0)]
-    layer = f"TROLLEY CRADLE {_TROLLEY}"
+    layer = f"CRADLE {_TROLLEY}"
     front = _bent(layer, (40, 0, 0), (1, 0, 0), (0, 1, 0), cradle, 4.0, _TROLLEY_CLR)
     rear = _bent(layer, (40, 22, 0), (1, 0, 0), (0, 1, 0), cradle, 4.0, _TROLLEY_CLR, drawn_as="bulges")
     middle = (front.segments[0].start[0] + front.segments[-1].end[0]) / 2.0 / INCH
     # handle and leg lie under the cradles, the axle under the handle: one tube (1.25) lower each time
     low = min(segment.end[2] for segment in front.segments) / INCH - 1.25
-    axle = _straight(f"TROLLEY AXLE {_TROLLEY}", (middle - 14, 9, low - 1.25), (middle + 14, 9, low - 1.25))
+    axle = _straight(f"AXLE {_TROLLEY}", (middle - 14, 9, low - 1.25), (middle + 14, 9, low - 1.25))
     half = 6.0
     handle = DemoRun(
-        f"TROLLEY HANDLE {_TROLLEY}",
+        f"HANDLE {_TROLLEY}",
         "corners",
         points=tuple(
             scale(point, INCH)

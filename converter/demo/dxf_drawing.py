@@ -1,4 +1,4 @@
-"""The demo drawing as DXF text, the way a CAD package leaves it: any order, some pieces backwards."""
+"""The demo drawing as DXF text, the way a CAD package leaves it: pieces in any order, some backwards."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from converter.model.curve import Arc, Segment
 if TYPE_CHECKING:
     from ezdxf.layouts.layout import Modelspace
 
-_COLOURS = {"LADDER": 5, "TROLLEY": 3}
+_LADDER, _TROLLEY = 5, 3  # colour numbers
 
 
 def drawing_text() -> str:
@@ -26,20 +26,19 @@ def drawing_text() -> str:
     model = doc.modelspace()
     demo = runs()
     for layer in dict.fromkeys(run.layer for run in demo):
-        doc.layers.add(layer, color=_COLOURS[layer.split()[0]])
+        doc.layers.add(layer, color=_LADDER if layer.startswith("R") else _TROLLEY)
     doc.layers.add("NOTES", color=8)
     shuffle = random.Random(7)
-    pieces: list[tuple[Segment, str]] = []
     for run in demo:
         if run.drawn_as == "corners":
             model.add_polyline3d([_inches(point) for point in run.points], dxfattribs={"layer": run.layer})
         elif run.drawn_as == "bulges":
             _add_bulges(model, run)
         else:
-            pieces += [(segment, run.layer) for segment in run.segments]
-    shuffle.shuffle(pieces)
-    for segment, layer in pieces:
-        _add_piece(model, segment if shuffle.random() < 0.5 else segment.reversed(), layer)
+            first, *rest = run.segments
+            shuffle.shuffle(rest)
+            for segment in (first, *rest):
+                _add_piece(model, segment if shuffle.random() < 0.5 else segment.reversed(), run.layer)
     for text, place in (("DOCK LADDER 1.5 x 0.120", (0, -12, -44)), ("KAYAK TROLLEY 1.25 x 0.083", (40, -12, -16))):
         model.add_text(text, height=1.5, dxfattribs={"layer": "NOTES"}).set_placement(place)
     stream = StringIO()
