@@ -320,6 +320,15 @@ def test_turn_gap_against_brute_force():
         assert turn_gap(clr, angle, before, after) == pytest.approx(brute, abs=0.8)  # half a step each
 
 
+def test_stray_marks():
+    short = only(tail=49.9)
+    assert (short.code, short.severity, short.measured, short.limit) == ("short-run", "note", 49.9, 50.0)
+    assert said(tail=50.0) == [] == said(tail=1.0, section=None)
+    # 10 + 100 * 20 deg + 4 = 48.907 mm of arc and straights
+    assert ("short-run", None) in codes(bend(100.0, feed=10.0, angle=20.0), tail=4.0)
+    assert ("short-run", None) not in codes(bend(100.0, feed=10.0, angle=20.0), tail=5.2)
+
+
 def test_square_and_rectangular_tube():
     square = Die("S", "square", 40.0, 120.0)
     lying = Die("LYING", "rectangular", 50.0, 120.0, height=25.0)

@@ -77,6 +77,23 @@ def clear_of_itself(subject: Subject) -> Iterator[Finding]:
 
 
 @check
+def long_enough(subject: Subject) -> Iterator[Finding]:
+    """A tube is longer than it is thick; a shorter one is likely a stray mark."""
+    section, table = subject.tube.section, subject.tube.run.table
+    if section is None or table.tail >= section.od or ("short-run", None) in subject.said:
+        return
+    length = table.developed_length
+    if length < section.od:
+        yield subject.finding(
+            "short-run",
+            f"it is {subject.length(length)} long and {subject.length(section.od)} thick; it may be a stray mark",
+            measured=length,
+            limit=section.od,
+            cure="Delete it, or leave its layer out.",
+        )
+
+
+@check
 def quarter_rolls(subject: Subject) -> Iterator[Finding]:
     """Square and rectangular tube is rolled by quarter turns only."""
     section = subject.tube.section
