@@ -7,6 +7,7 @@ import logging
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from io import BytesIO, TextIOWrapper
 from typing import Any
 
@@ -31,6 +32,25 @@ _CURVE = re.compile(
 )
 
 
+_HEADER = re.compile(rb"(?:\A|[\r\n])[ \t]*2[ \t]*(?:\r\n|\r|\n)[ \t]*HEADER[ \t]*[\r\n]")
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """A loaded drawing.
+
+    Attributes:
+        doc: the DXF library's document.
+        findings: what must be said about how it was read.
+        header: whether the file has a header of its own; where it has none, the library makes one up,
+            a unit included.
+    """
+
+    doc: Any
+    findings: list[Finding]
+    header: bool
+
+
 @contextmanager
 def paused_gc() -> Iterator[None]:
     """No cycle collection while hundreds of thousands of objects are made that all stay (15 % of the time)."""
@@ -43,8 +63,8 @@ def paused_gc() -> Iterator[None]:
             gc.enable()
 
 
-def load(source: Source) -> tuple[Any, list[Finding]]:
-    """The DXF library's document, and what must be said about how it was read.
+def load(source: Source) -> Loaded:
+    """The drawing in a DXF file.
 
     Raises:
         ReadError: it is no DXF drawing, it is cut short, or it is beyond repair.
@@ -59,12 +79,13 @@ def load(source: Source) -> tuple[Any, list[Finding]]:
         reason = _what_is_missing(data, source.name)
     if not reason:
         try:
-            return _strict(source, head), []
+            return Loaded(_strict(source, head), [], bool(_HEADER.search(head)))
         except (MemoryError, ReadError):
             raise
         except Exception as error:  # whatever the library meets in a damaged file: repair is tried, and said
             reason = _short(error)
-    return _repair(source.read_bytes() if data is None else data, source.name, reason)
+    doc, finding = _repair(source.read_bytes() if data is None else data, source.name, reason)
+    return Loaded(doc, [finding], bool(_HEADER.search(head)))
 
 
 def _strict(source: Source, head: bytes) -> Any:
@@ -75,7 +96,7 @@ def _strict(source: Source, head: bytes) -> Any:
     return read(TextIOWrapper(BytesIO(data), encoding=info.encoding, errors="surrogateescape"))
 
 
-def _load_binary(source: Source) -> tuple[Any, list[Finding]]:
+def _load_binary(source: Source) -> Loaded:
     from ezdxf.document import Drawing
     from ezdxf.lldxf.tagger import binary_tags_loader
 
@@ -83,7 +104,7 @@ def _load_binary(source: Source) -> tuple[Any, list[Finding]]:
     if not data.rstrip(b"\x00").endswith(b"\x00EOF"):
         raise _cut_short(source.name, "its end mark is missing")
     try:
-        return Drawing.load(binary_tags_loader(data)), []
+        return Loaded(Drawing.load(binary_tags_loader(data)), [], b"HEADER\x00" in data[:200])
     except MemoryError:
         raise
     except Exception as error:  # a damaged binary file cannot be re-aligned, so there is no repair
@@ -121,7 +142,7 @@ def _cut_short(name: str, how: str) -> ReadError:
     return ReadError(f"{name} is cut short, {how}: copy or export it again.", code="truncated", file=name)
 
 
-def _repair(data: bytes, name: str, reason: str) -> tuple[Any, list[Finding]]:
+def _repair(data: bytes, name: str, reason: str) -> tuple[Any, Finding]:
     from ezdxf import recover
 
     drawn = len(_CURVE.findall(data))
@@ -153,7 +174,7 @@ def _repair(data: bytes, name: str, reason: str) -> tuple[Any, list[Finding]]:
         measured=float(lost) if lost else None,
         cure="Export the drawing again, or compare every run with it.",
     )
-    return doc, [finding]
+    return doc, finding
 
 
 def _short(error: BaseException) -> str:

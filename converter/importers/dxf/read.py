@@ -42,14 +42,15 @@ def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | Non
     chosen = options or ReadOptions()
     file_units(None, chosen.units)  # a bad option is told before a long file is read
     with paused_gc(), np.errstate(all="ignore"):
-        doc, findings = load(given)
-        units = file_units(doc.header.get("$INSUNITS", 0), chosen.units)
-        reading = _Reading(doc, chosen, units, given.name)
+        loaded = load(given)
+        doc = loaded.doc
+        code = doc.header.get("$INSUNITS", 0) if loaded.header else 0
+        reading = _Reading(doc, chosen, file_units(code, chosen.units), given.name)
         layout = _layout(doc, chosen.layout, given.name)
         reading.run(layout)
     drawing = reading.drawing
     drawing.curves = with_run_names(doc, layout, drawing.curves)
-    drawing.findings[:0] = findings
+    drawing.findings[:0] = loaded.findings
     return drawing
 
 
