@@ -7,6 +7,7 @@ import shlex
 import subprocess
 import sys
 from importlib import import_module
+from pathlib import Path
 
 import click
 import pytest
@@ -180,3 +181,27 @@ def test_main_never_raises_system_exit():
     """Programs may call main(); it returns the status."""
     assert main(["--version"]) == 0
     assert main_module.main(["nonsense"]) == 2
+
+
+def test_the_docs_name_every_command_and_option():
+    """docs/commands.md keeps up with the program."""
+    text = (Path(__file__).parent.parent / "docs" / "commands.md").read_text()
+    missing = []
+    for name in every_command():
+        found = command(name.split()[0])
+        if " " in name:
+            found = found.commands[name.split()[1]]
+        if f"`{name}" not in text:
+            missing.append(name)
+        for parameter in found.params:
+            if isinstance(parameter, click.Option):
+                long = [word for word in (*parameter.opts, *parameter.secondary_opts) if word.startswith("--")]
+                missing += [f"{name} {word}" for word in long if f"`{word}" not in text]
+    assert missing == []
+
+
+def test_the_docs_name_every_format_to_write():
+    from converter.exporters.registry import FORMATS
+
+    text = (Path(__file__).parent.parent / "docs" / "commands.md").read_text()
+    assert [one.name for one in FORMATS if f"`{one.name}`" not in text] == []

@@ -87,7 +87,7 @@ def against_direction(path: Path) -> list[str]:
         if words[0] != "converter" or len(words) < 2:
             continue
         other = words[1] if words[1] in RANKS else "__init__"
-        if words[1] == "__version__" or other == own:
+        if words[1] == "__version__" or other == own or own == "__init__":
             continue
         narrow = NARROW.get(own)
         if RANKS[other] >= RANKS[own] or (narrow is not None and other not in narrow):

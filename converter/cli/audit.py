@@ -54,7 +54,7 @@ def audit(sources: tuple[str, ...], **given: Any) -> int:
 
 
 def audit_document(results: list[Result]) -> dict[str, Any]:
-    """``elbowroom/audit/1``: per input what was checked and everything that was found (docs/audit-json.md)."""
+    """``elbowroom/audit/1``: per input what was checked and everything that was found (docs/commands.md)."""
     from converter.exporters.table_json import finding_value
 
     return {
