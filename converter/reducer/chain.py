@@ -17,7 +17,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from converter.findings import Finding
-from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
 from converter.reducer import remarks
 from converter.reducer.cluster import Ints
@@ -112,6 +111,7 @@ def _walk(edges: Edges, links: Links, closed: set[int], speck: set[int]) -> list
     link: list[int] = links.link.tolist()
     seen = bytearray(len(edges.curves))
     walks: list[tuple[list[int], bool]] = []
+    lengths: list[float] = []
     for i in range(len(seen)):
         if seen[i] or i in speck:
             continue
@@ -135,24 +135,20 @@ def _walk(edges: Edges, links: Links, closed: set[int], speck: set[int]) -> list
             behind.append(at ^ 1)
             at = link[at ^ 1]
         if behind:
-            ahead = _from_end_a(edges, behind, ahead)
+            lengths = lengths or edges.lengths()
+            ahead = _from_end_a(lengths, behind, ahead)
         walks.append((ahead, False))
     return walks
 
 
-def _from_end_a(edges: Edges, behind: list[int], ahead: list[int]) -> list[int]:
+def _from_end_a(lengths: list[float], behind: list[int], ahead: list[int]) -> list[int]:
     """The whole walk, turned round when the first-drawn edge (ahead[0]) is nearer to the far end."""
     walk = [*reversed(behind), *ahead]
-    before = sum(_length(edges, e) for e in behind)
-    after = sum(_length(edges, e) for e in ahead[1:])
+    before = sum([lengths[e >> 1] for e in behind])
+    after = sum([lengths[e >> 1] for e in ahead[1:]])
     if after < before - 1e-9 * (before + after):
         return [e ^ 1 for e in reversed(walk)]
     return walk
-
-
-def _length(edges: Edges, end: int) -> float:
-    curve = edges.curves[end >> 1]
-    return curve.length if isinstance(curve, (Line, Arc)) else curve_length(curve)
 
 
 def _assemble(
@@ -199,7 +195,7 @@ def _main_layer(edges: Edges, walk: list[int], first: str | None) -> str | None:
     share: dict[str | None, float] = {}
     for e in walk:
         layer = edges.drawn[e >> 1].layer
-        share[layer] = share.get(layer, 0.0) + _length(edges, e)
+        share[layer] = share.get(layer, 0.0) + curve_length(edges.curves[e >> 1])
     most = max(share.values())
     if share[first] >= most * (1.0 - 1e-9):
         return first

@@ -48,7 +48,7 @@ def drop_duplicates(
 
     Returns:
         None when there is nothing to drop; else the curves that stay in drawn order, the place each had
-        (the lowest place of what it stands for), and the findings.
+        (of a union the place of the first-drawn curve in it), and the findings.
     """
     verdict = Verdict()
     _twins(edges, node, tol, verdict)
@@ -56,9 +56,9 @@ def drop_duplicates(
     if not verdict.lost and not verdict.kept:
         return None
     left = [(i, i, edges.drawn[i]) for i in range(len(edges.curves)) if i not in verdict.dropped]
-    for k, (edge, lowest, curve) in enumerate(verdict.added):
+    for k, (edge, curve) in enumerate(verdict.added):
         old = edges.drawn[edge]
-        left.append((lowest, len(edges.curves) + k, DrawnCurve(curve, old.layer, old.handle, old.name)))
+        left.append((edge, len(edges.curves) + k, DrawnCurve(curve, old.layer, old.handle, old.name)))
     left.sort(key=lambda entry: entry[:2])
     return [d for _, _, d in left], [place for place, _, _ in left], overlaps(edges, verdict, display)
 

@@ -60,6 +60,13 @@ class Edges:
         lengths: Floats = np.sqrt((steps * steps).sum(axis=1))
         return lengths
 
+    def lengths(self) -> list[float]:
+        """Length of each edge in mm."""
+        lengths: list[float] = self.chords.tolist()
+        for i in np.flatnonzero(self.kind != LINE).tolist():
+            lengths[i] = curve_length(self.curves[i])
+        return lengths
+
     def place(self, end: int) -> Vec:
         """World coordinates of an end."""
         x, y, z = (self.points[end] + self.origin).tolist()

@@ -57,13 +57,13 @@ class Verdict:
 
     Attributes:
         dropped: edges that are gone (replaced ones too).
-        added: (edge it takes its layer, handle and place from, lowest edge it stands for, new curve).
+        added: (edge it takes its layer, handle and place from, new curve).
         lost: per (layer dropped from, layer it lay on): number of curves, total length, first edge.
         kept: per pair of layers where both stayed: number, total length of the overlap, first edge.
     """
 
     dropped: set[int] = field(default_factory=set)
-    added: list[tuple[int, int, Curve]] = field(default_factory=list)
+    added: list[tuple[int, Curve]] = field(default_factory=list)
     lost: dict[tuple[int, int], tuple[int, float, int]] = field(default_factory=dict)
     kept: dict[tuple[int, int], tuple[int, float, int]] = field(default_factory=dict)
 
@@ -208,8 +208,7 @@ def _settle(
     verdict.dropped.update(m.edge for m in gone)
     for p in pieces:
         if not p.whole:
-            lowest = min(m.edge for m in row if m.low < p.high and m.high > p.low)
-            verdict.added.append((p.member.edge, lowest, cut(p.member, p.low, p.high)))
+            verdict.added.append((p.member.edge, cut(p.member, p.low, p.high)))
     lost = sum(m.high - m.low for m in row) - sum(p.high - p.low for p in pieces)
     verdict.lose(layer, layer, max(len(row) - len(pieces), 1), max(lost, 0.0), min(m.edge for m in gone))
 

@@ -19,6 +19,19 @@ from converter.units import Display
 SAID_FROM = 1e-3
 
 
+#: So many near gaps, or junctions, are named one by one; the rest is counted.
+NAMED = 200
+
+
+def _capped(found: list[Finding], rest: str) -> list[Finding]:
+    """The first `NAMED` findings of one code, and one more that counts the others."""
+    more = len(found) - NAMED
+    if more <= 1:
+        return found
+    last = Finding(found[0].code, f"{more} more places like these were found: {rest}.", measured=float(more))
+    return [*found[:NAMED], last]
+
+
 def small_length(mm: float, display: Display) -> str:
     """A length that may be far below a millimetre, with three significant digits."""
     if display.unit == "in":
@@ -110,7 +123,7 @@ def junctions(edges: Edges, links: Links, display: Display) -> list[Finding]:
                 handle=drawn.handle,
             )
         )
-    return found
+    return _capped(found, "in each, three or more ends meet")
 
 
 def specks(edges: Edges, speck: set[int], tol: Tolerances, display: Display) -> list[Finding]:
@@ -196,7 +209,7 @@ def near_gaps(
                 continue  # a short run, not a loop left open
         done |= {i, j}
         found.append(_near_gap(edges, i, j, float(gap[k]), tol, display))
-    return found
+    return _capped(found, "check the unit of the drawing, or the join tolerance")
 
 
 def _near_gap(edges: Edges, i: int, j: int, gap: float, tol: Tolerances, display: Display) -> Finding:
