@@ -21,7 +21,10 @@ from converter.reducer.rebuild import rebuild
 
 SECTION = Section("round", 44.45, 3.048)
 TABLE = BendTable(
-    (Bend(250.0, 0.0, 90.0, 114.3), Bend(180.0, 90.0, 45.0, 114.3), Bend(120.0, -30.0, 120.0, 152.4), Bend(60.0, 180.0, 30.0, 114.3)),
+    (
+        Bend(250.0, 0.0, 90.0, 114.3), Bend(180.0, 90.0, 45.0, 114.3),
+        Bend(120.0, -30.0, 120.0, 152.4), Bend(60.0, 180.0, 30.0, 114.3),
+    ),
     200.0,
 )  # fmt: skip
 
