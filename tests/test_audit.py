@@ -19,6 +19,7 @@ from converter.model.curve import Arc, Line
 from converter.model.run import Run, Tube
 from converter.reducer.refit import refit
 from converter.shop.model import Die, Machine, Shop
+from converter.shop.radius import die_for_bend
 from converter.shop.sections import parse_section
 from converter.units import Display
 
@@ -76,6 +77,9 @@ def test_no_die():
     assert finding.message == ("T1: the shop has no die for 48.00 x 2.00 mm tube; its nearest take 50.00 mm round.")
     assert said(bend(100.0), section=parse_section("50.24x2mm")) == []  # within the match of 0.25 mm
     assert [f.code for f in said(bend(100.0), section=parse_section("50.26x2mm"))] == ["no-die"]
+    shop = replace(SHOP, dies=(replace(TIGHT, size=20.0), replace(WIDE, size=90.0), Die("S", "square", 48.0, 99.0)))
+    far = only(bend(100.0), section=parse_section("60x2mm"), shop=shop)  # round ones first, the nearest first
+    assert "its nearest take 90.00 mm round, 20.00 mm round, 48.00 mm square" in far.message
     assert "no dies at all" in only(bend(100.0), shop=Shop("bare", ())).message
     assert [f.code for f in said(bend(100.0), section=parse_section("50x50x2mm"))] == ["no-die"]
 
@@ -109,6 +113,10 @@ def test_too_tight_in_words():
 def test_too_wide_and_between():
     wide = only(bend(150.06))
     assert (wide.code, wide.limit) == ("radius-too-wide", 150.0) and said(bend(150.04)) == []
+    assert only(bend(160.0)).message == (
+        "T1: bend 1 has a centerline radius of 160.00 mm; the widest die for 50.00 x 2.00 mm tube is 'WIDE' "
+        "(150.00 mm), 10.00 mm less."
+    )
     between = only(bend(130.0))
     assert (between.code, between.measured, between.limit) == ("radius-between-dies", 130.0, 150.0)
     assert "between 'TIGHT' (100.00 mm) and 'WIDE' (150.00 mm)" in between.message
@@ -175,12 +183,19 @@ def test_fitted_radii_are_judged_as_surely_as_they_are_known():
     assert codes(bend(40.0, clr_uncertainty=59.96)) == [("radius-uncertain", 1)]
     assert codes(bend(125.0, clr_uncertainty=24.0)) == [("radius-between-dies", 1)]
     assert codes(bend(175.0, clr_uncertainty=24.9)) == [("radius-too-wide", 1)]
+    assert codes(bend(175.0, clr_uncertainty=24.96)) == [("radius-uncertain", 1)]  # 0.04 short of the die: rounding
+    assert "the radius of bend 1, 70.00 mm (within 66.00 mm), is too loosely known" in loose.message
+    assert "the fitted radius of bend 1, 99.00 mm (within 1.00 mm), agrees with the die 'TIGHT'" in near.message
 
 
 def test_two_dies_within_the_uncertainty_settle_nothing():
     twins = Shop("shed", (TIGHT, replace(TIGHT, name="NEXT", clr=101.0)), source="s")
     assert codes(bend(100.5, clr_uncertainty=1.0), shop=twins) == [("radius-uncertain", 1)]
     assert codes(bend(100.0), shop=twins) == [] == codes(bend(101.0), shop=twins)
+    # of two dies within the rounding of an exact arc the nearer makes it
+    close = [replace(TIGHT, name="OVER", clr=100.08), TIGHT]
+    assert die_for_bend(bend(100.05), close) is close[0] and die_for_bend(bend(100.03), close) is TIGHT
+    assert die_for_bend(bend(100.14), close) is None and die_for_bend(bend(None), close) is None
 
 
 def test_sharp_corner():

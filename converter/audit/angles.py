@@ -17,7 +17,7 @@ def angle_reached(subject: Subject) -> Iterator[Finding]:
     """The die and the machine turn as far as the bend does."""
     shop = subject.bench.shop
     for i, bend in enumerate(subject.bends):
-        die = subject.makers[i] or subject.die_at(i)
+        die = subject.die_at(i)
         of_die = None if die is None else die.max_angle
         of_machine = shop.machine.max_angle
         if (of_die is None or bend.angle <= of_die + SLACK) and (

@@ -50,7 +50,7 @@ def room_between(subject: Subject) -> Iterator[Finding]:
     """The clamp finds room between each two bends (fed from end A)."""
     bends = subject.bends
     for i in range(1, len(bends)):
-        die = subject.makers[i] or subject.die_at(i)
+        die = subject.die_at(i)
         feed = bends[i].feed
         if die is None or feed >= die.between - SLACK or feed < -EQUAL:
             continue
@@ -84,7 +84,7 @@ def room_at_ends(subject: Subject) -> Iterator[Finding]:
     if not subject.bends:
         return
     last = len(subject.bends) - 1
-    first_die, last_die = subject.makers[0] or subject.die_at(0), subject.makers[last] or subject.die_at(last)
+    first_die, last_die = subject.die_at(0), subject.die_at(last)
     feed, tail = subject.bends[0].feed, subject.tube.run.table.tail
     short_a = first_die is not None and -EQUAL <= feed < first_die.clamp - SLACK
     short_b = last_die is not None and -EQUAL <= tail < last_die.tail - SLACK

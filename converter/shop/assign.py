@@ -137,8 +137,8 @@ class _Giver:
         findings.append(
             Finding(
                 "section-assumed",
-                f"The section of {run.name!r}, {describe(written, self.display)}, was read from the name of its "
-                f"layer {run.layer!r}.",
+                f"{run.name}: its section, {describe(written, self.display)}, was read from the name of its layer "
+                f"{run.layer!r}.",
                 tube=run.name,
                 layer=run.layer,
                 cure="Name the section if that is not what the layer means.",
@@ -170,7 +170,7 @@ class _Giver:
             findings.append(
                 Finding(
                     "no-die",
-                    f"The job gives {run.name!r} the die {named.name!r} ({named.groove(self.display)}), which does not "
+                    f"{run.name}: the job gives it the die {named.name!r} ({named.groove(self.display)}), which does not "
                     f"take its section, {describe(section, self.display)}.",
                     tube=run.name,
                     layer=run.layer,
@@ -189,7 +189,7 @@ class _Giver:
         listed = ", ".join(f"{one.name!r} ({self.display.length(one.clr)})" for one in dies)
         return Finding(
             "die-choice",
-            f"{len(dies)} dies take the section of {run.name!r}, {listed}, and the drawing does not settle which; "
+            f"{run.name}: {len(dies)} dies take its section, {listed}, and the drawing does not settle which; "
             f"{die.name!r} was taken.",
             tube=run.name,
             layer=run.layer,
