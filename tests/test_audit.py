@@ -214,7 +214,7 @@ def test_sharp_corner():
 def test_angle():
     die = only(bend(100.0, angle=120.02))
     assert (die.code, die.measured, die.limit, die.unit) == ("angle-too-great", 120.02, 120.0, "deg")
-    assert "the die 'TIGHT' turns up to 120.00°" in die.message
+    assert die.message == "T1: bend 1 turns 120.02°; the die 'TIGHT' turns up to 120.00°."
     assert said(bend(100.0, angle=120.005)) == []
     machine = only(bend(150.0, angle=170.02))
     assert machine.limit == 170.0 and "the machine turns up to 170.00°" in machine.message

@@ -170,8 +170,8 @@ class _Giver:
             findings.append(
                 Finding(
                     "no-die",
-                    f"{run.name}: the job gives it the die {named.name!r} ({named.groove(self.display)}), which does not "
-                    f"take its section, {describe(section, self.display)}.",
+                    f"{run.name}: the job gives it the die {named.name!r} ({named.groove(self.display)}), which does "
+                    f"not take its section, {describe(section, self.display)}.",
                     tube=run.name,
                     layer=run.layer,
                     cure="Name another die or another section in the job file.",
