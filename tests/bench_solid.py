@@ -17,7 +17,6 @@ from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc
 from converter.model.run import Run
 from converter.model.section import Section
-from converter.reducer.rebuild import rebuild
 
 SECTION = Section("round", 44.45, 3.048)
 TABLE = BendTable(
@@ -31,8 +30,7 @@ TABLE = BendTable(
 
 def four_bends() -> Run:
     """The tube that is built: four bends in space, two radii."""
-    place = Placement((1000.0, -500.0, 250.0))
-    return Run("bench", None, False, TABLE, place, rebuild(TABLE, place))
+    return Run("bench", None, False, TABLE, Placement((1000.0, -500.0, 250.0)))
 
 
 def swept(run: Run, section: Section) -> Any:

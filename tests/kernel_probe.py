@@ -102,6 +102,12 @@ def bounds(shape: Any) -> tuple[float, ...]:
     return tuple(box.Get())
 
 
+def corners(shape: Any) -> list[tuple[float, float, float]]:
+    """Where its vertices are, each once, sorted to 1e-5."""
+    points = [BRep_Tool.Pnt_s(one) for one in parts(shape, "vertex")]
+    return sorted({(round(p.X(), 5) + 0.0, round(p.Y(), 5) + 0.0, round(p.Z(), 5) + 0.0) for p in points})
+
+
 def assert_sound(solid: Any, shells: int = 1) -> None:
     """One valid, closed, manifold solid of positive volume and small tolerances."""
     assert valid(solid)

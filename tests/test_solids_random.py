@@ -16,7 +16,6 @@ from converter.model.frames import pieces
 from converter.model.metal import reach
 from converter.model.run import Run
 from converter.model.section import Section
-from converter.reducer.rebuild import rebuild
 
 QUICK = settings(
     max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
@@ -24,7 +23,7 @@ QUICK = settings(
 
 
 def made(table, placement) -> Run:
-    return Run("random", None, False, table, placement, rebuild(table, placement))
+    return Run("random", None, False, table, placement)
 
 
 @st.composite

@@ -7,7 +7,6 @@ from collections.abc import Iterable
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube
 from converter.model.section import Section
-from converter.reducer.rebuild import rebuild
 
 
 def run_of(
@@ -20,8 +19,7 @@ def run_of(
 ) -> Run:
     """A run from (feed, rotation, angle, clr) rows."""
     table = BendTable(tuple(Bend(*row) for row in rows), tail)
-    place = placement or Placement()
-    return Run(name, "LAYER", closed, table, place, rebuild(table, place))
+    return Run(name, "LAYER", closed, table, placement or Placement())
 
 
 def tube_of(run: Run, section: Section | None) -> Tube:
