@@ -25,7 +25,7 @@ def tables(draw, most: int = 30, zero_straights: bool = True, greatest: float = 
         rotation = 0.0 if i == 0 else draw(st.sampled_from([0.0, 90.0, -90.0, 180.0]) | lengths(-179.0, 180.0))
         if i > 0 and zero_straights and abs(rotation) > 5.0 and draw(st.integers(0, 4)) == 0:
             feed = 0.0
-        angle = draw(st.sampled_from([45.0, 90.0, 180.0]) | lengths(least, greatest))
+        angle = draw(st.sampled_from([a for a in (45.0, 90.0, 180.0) if a <= greatest]) | lengths(least, greatest))
         bends.append(Bend(feed, rotation, angle, draw(lengths(20.0, 300.0))))
     return BendTable(tuple(bends), draw(lengths(1.0, 600.0)))
 

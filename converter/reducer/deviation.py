@@ -8,6 +8,7 @@ from math import radians
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.geometry.vectors import cross, sub
 from converter.model.curve import Line, Segment
 
 Array = NDArray[np.float64]
@@ -24,8 +25,8 @@ def distances(points: Array, segment: Segment) -> Array:
         straight: Array = np.sqrt((off * off).sum(axis=1))
         return straight
     c, n = np.array(segment.center), np.array(segment.normal)
-    x = np.array(segment.start) - c
-    y = np.cross(n, x)
+    reach = sub(segment.start, segment.center)
+    x, y = np.array(reach), np.array(cross(segment.normal, reach))
     arm = points - c
     height = arm @ n
     u, v = arm @ x / segment.radius, arm @ y / segment.radius

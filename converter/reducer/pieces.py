@@ -106,7 +106,7 @@ class _Row:
         self.items.append(np.full(len(points) - 1, item))
 
 
-def pieces_of(items: Iterable[tuple[DrawnCurve, bool]], tol: Tolerances) -> tuple[list[Piece], int]:
+def pieces_of(items: Iterable[tuple[DrawnCurve, bool]], tol: Tolerances) -> list[Piece]:
     """The pieces of a chain in order.
 
     Args:
@@ -114,14 +114,12 @@ def pieces_of(items: Iterable[tuple[DrawnCurve, bool]], tol: Tolerances) -> tupl
         tol: join and fit tolerances in mm.
 
     Returns:
-        The pieces, and how many drawn curves were fitted (were neither line nor arc).
+        At least one, unless every curve is a point.
     """
     out: list[Piece] = []
     row = _Row([], [], [])
-    fitted = 0
     for index, (drawn, backward) in enumerate(items):
         curve = drawn.curve.reversed() if backward else drawn.curve
-        fitted += not isinstance(curve, Line | Arc)
         for part in _parts(curve, tol):
             if isinstance(part, Arc):
                 _flush(row, out, tol)
@@ -130,14 +128,14 @@ def pieces_of(items: Iterable[tuple[DrawnCurve, bool]], tol: Tolerances) -> tupl
                 points, smooth = part
                 row.add(points, smooth, index, tol.join)
     _flush(row, out, tol)
-    return out, fitted
+    return out
 
 
 def _parts(curve: Curve, tol: Tolerances) -> list[Arc | tuple[Array, bool]]:
     if isinstance(curve, Arc):
         return [curve]
     if isinstance(curve, Line):
-        return [(np.array((curve.start, curve.end)), False)]
+        return [(np.array((curve.start, curve.end), float), False)]
     if isinstance(curve, Polyline):
         return [(np.asarray(curve.points, float), False)]
     if isinstance(curve, Path):

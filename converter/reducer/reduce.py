@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from converter.findings import Finding
-from converter.geometry.circles import fit_circle
+from converter.geometry.circles import fit_circle, vec
 from converter.model.bends import BendTable, Placement
 from converter.model.drawing import Drawing, DrawnCurve, ReadyTable
 from converter.model.run import Run
 from converter.reducer.chain import Chain, chain
-from converter.reducer.deviation import largest
-from converter.reducer.pieces import Bow, Straight, pieces_of
+from converter.reducer.deviation import distances, largest
+from converter.reducer.pieces import LADDER_EXACT, Bow, Piece, Straight, pieces_of
 from converter.reducer.plain import PlainRun, plain_runs
+from converter.reducer.polish import Proof, polish, segments_of, thinned
 from converter.reducer.settle import Settled, merge, open_loop, settle
 from converter.tolerances import DEFAULT, Tolerances
 from converter.units import Display
@@ -48,7 +49,7 @@ def reduce_drawing(
     plain = plain_runs(chains, tol)
     labels = _names(chains, drawing.tables)
     runs: list[Run] = []
-    for one, quick, name in zip(chains, plain, labels, strict=True):
+    for one, quick, name in zip(chains, plain, labels[: len(chains)], strict=True):
         run = _plain(one, quick, name) if quick is not None else reduce_chain(one, name, tol, display)
         if run is not None:
             runs.append(run)
@@ -97,33 +98,90 @@ def _ready(table: ReadyTable, name: str) -> Run:
 def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, display: Display | None = None) -> Run | None:
     """One chain the general way: fit, merge, settle, measure. None when nothing with a length is left."""
     display = display or Display()
-    pieces, fitted = pieces_of(one.items, tol)
-    pieces = [p for p in pieces if not isinstance(p, Straight) or p.length > 0.0]
-    if not pieces:
-        return None
-    if one.closed:
-        pieces = open_loop(merge(pieces, tol))
-    pieces = merge(pieces, tol)
     drawn = [d for d, _ in one.items]
-    settled = settle(pieces, tol)
+    made = _settled(one, tol)
+    if made is None:
+        return None
+    # a free curve is cut finer until the tube follows it within the tolerance, or three times
+    finer = tol
+    for _ in range(3):
+        if made.deviation <= tol.fit or not _free_groups(made.settled, tol):
+            break
+        finer = replace(finer, fit=finer.fit / 2.0)
+        again = _settled(one, finer)
+        if again is None or again.deviation >= made.deviation:
+            break
+        made = again
+    settled = made.settled
     bends = tuple(
         replace(b, handle=drawn[i].handle, layer=drawn[i].layer)
         for b, i in zip(settled.table.bends, settled.items, strict=True)
     )
+    table = BendTable(bends, settled.table.tail)
+    run = Run(name, one.layer, one.closed, table, settled.placement, made.deviation, _handles(one))
+    return replace(run, findings=tuple(_remarks(run, settled, drawn, tol, display)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """A settled chain and the largest distance in mm of the drawn vertices from it."""
+
+    settled: Settled
+    deviation: float
+
+
+def _settled(one: Chain, tol: Tolerances) -> _Made | None:
+    pieces = [p for p in pieces_of(one.items, tol) if not isinstance(p, Straight) or p.length > 0.0]
+    if not pieces:
+        return None
+    pieces = merge(pieces, tol)
+    if one.closed:
+        pieces = merge(open_loop(pieces), tol)
+    settled = settle(pieces, tol)
     deviation = largest([p.proof for p in pieces], settled.segments) if any(settled.segments) else 0.0
-    run = Run(
-        name, one.layer, one.closed, BendTable(bends, settled.table.tail), settled.placement, deviation, _handles(one)
+    made = _Made(settled, deviation)
+    noisy = any(isinstance(p, Bow) and not p.free and p.level > LADDER_EXACT for p in pieces)
+    if noisy or (deviation > tol.fit and any(isinstance(p, Bow) and p.free for p in pieces)):
+        return _polished(made, pieces)
+    return made
+
+
+def _polished(made: _Made, pieces: list[Piece]) -> _Made:
+    """The same with every number of the table adjusted to all vertices together, where that comes closer."""
+    settled = made.settled
+    proofs = []
+    for k, (piece, place) in enumerate(zip(pieces, settled.places, strict=True)):
+        own = settled.segments[k]
+        if own is None:
+            continue
+        points = thinned(piece.proof)
+        mine = distances(points, own)
+        for other in (settled.segments[j] for j in (k - 1, k + 1) if 0 <= j < len(pieces)):
+            if other is not None:
+                keep = mine <= distances(points, other)
+                points, mine = points[keep], mine[keep]
+        if len(points):
+            proofs.append(Proof(place[0], place[1], points))
+    fixed = {row for row, bow in enumerate(settled.bows) if bow is not None and bow.exact}
+    end = vec(pieces[-1].proof[-1])
+    better = polish(settled.table, settled.placement, proofs, fixed, end)
+    if better is None:
+        return made
+    segments = segments_of(better.table, better.placement, list(settled.places))
+    deviation = largest([p.proof for p in pieces], segments)
+    bends = tuple(
+        replace(b, clr_uncertainty=0.0 if row in fixed or b.clr is None else max(loose, 1e-9))
+        for row, (b, loose) in enumerate(zip(better.table.bends, better.loose, strict=True))
     )
-    return replace(run, findings=tuple(_remarks(run, settled, drawn, fitted, tol, display)))
+    table = replace(better.table, bends=bends)
+    return _Made(replace(settled, table=table, placement=better.placement, segments=segments), deviation)
 
 
 # --- what is said about a run ---------------------------------------------------------------
 
 
-def _remarks(
-    run: Run, settled: Settled, drawn: list[DrawnCurve], fitted: int, tol: Tolerances, display: Display
-) -> list[Finding]:
-    found = [_free_curve(run, group, settled, tol, display) for group in _free_groups(settled)]
+def _remarks(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerances, display: Display) -> list[Finding]:
+    found = [_free_curve(run, group, settled, tol, display) for group in _free_groups(settled, tol)]
     for joint in settled.joints:
         source = drawn[joint.item]
         place = {"tube": run.name, "layer": source.layer, "handle": source.handle, "unit": "deg"}
@@ -205,10 +263,11 @@ def _fine(mm: float, display: Display) -> str:
     return f"{mm:.4f} mm" if display.unit == "mm" else f"{mm / 25.4:.5f} in"
 
 
-def _free_groups(settled: Settled) -> list[list[int]]:
+def _free_groups(settled: Settled, tol: Tolerances) -> list[list[int]]:
     """Rows of fitted bows, end to end and turning on in one way, that only a loose fit finds: free curves."""
     groups: list[list[int]] = []
     current: list[int] = []
+    loose = min(FREE_LEVEL, tol.fit / 16.0)
 
     def close() -> None:
         if len(current) > 1:
@@ -216,7 +275,7 @@ def _free_groups(settled: Settled) -> list[list[int]]:
         current.clear()
 
     for k, (row, bow) in enumerate(zip(settled.table.bends, settled.bows, strict=True)):
-        if bow is None or bow.exact or bow.level < FREE_LEVEL:
+        if bow is None or bow.exact or bow.level < loose:
             close()
             continue
         goes_on = bool(current) and abs(row.feed) <= 1e-9 and abs(row.rotation) < 90.0

@@ -23,6 +23,7 @@ from converter.model.run import Run
 from converter.reducer.deviation import distances
 from converter.units import Display
 
+FOLDED = 179.5  #: degrees; a corner this sharp is a line drawn back over itself, not a bend
 CORNER_LIMIT = 170.0  #: degrees; up to here a bend is held by its corner
 
 
@@ -52,7 +53,7 @@ def fillet_corners(run: Run, clr: float, display: Display | None = None) -> Run:
         OptionError: the radius is not a length above zero.
     """
     _check(clr)
-    which = [i for i, b in enumerate(run.table.bends) if b.clr is None and b.corner]
+    which = [i for i, b in enumerate(run.table.bends) if b.clr is None and b.corner and b.angle < FOLDED]
     if not which:
         return run
     display = display or Display()
@@ -94,7 +95,7 @@ def refit(
     which = [
         i
         for i, b in enumerate(run.table.bends)
-        if (bends is None or i in bends) and b.clr != clr and (b.clr is not None or b.corner)
+        if (bends is None or i in bends) and b.clr != clr and (b.clr is not None or (b.corner and b.angle < FOLDED))
     ]
     if not which:
         return run, 0.0

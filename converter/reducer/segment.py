@@ -82,7 +82,7 @@ def split(points: Array, fit: float, smooth: Array | None = None) -> Split:
 def _climb(points: Array, fit: float) -> Split:
     """The tightest rung that needs hardly more spans than the fit tolerance itself."""
     rungs = [*(r for r in LADDER if r < fit), fit]
-    first = _greedy(points, rungs[0], len(points) // 20)
+    first = _greedy(points, rungs[0], len(points) // 4)
     if first is not None:
         return Split(first, rungs[0])  # many vertices, few spans: the data is exact
     best = Split(_greedy(points, fit, len(points)) or (), fit)
@@ -95,14 +95,21 @@ def _climb(points: Array, fit: float) -> Split:
 
 
 def _merged(points: Array, found: Split, fit: float) -> tuple[Span, ...]:
-    """Neighbouring arcs that noise just above the rung split in two, put together again."""
+    """Neighbours that noise just above the rung split in two, put together: straights, and arcs of one circle."""
     eps = min(fit, 4.0 * found.level)
     out: list[Span] = []
     for span in found.spans:
-        if out and span.kind == "arc" == out[-1].kind and arc_test(points[out[-1].first : span.last + 1], eps):
-            out[-1] = Span("arc", out[-1].first, span.last)
-        else:
-            out.append(span)
+        joined = span
+        while out:
+            whole = points[out[-1].first : joined.last + 1]
+            if line_residual(whole) <= eps:
+                joined = Span("line", out[-1].first, joined.last)
+            elif joined.kind == "arc" == out[-1].kind and arc_test(whole, eps):
+                joined = Span("arc", out[-1].first, joined.last)
+            else:
+                break
+            out.pop()
+        out.append(joined)
     return tuple(out)
 
 
@@ -122,6 +129,7 @@ def _greedy(points: Array, eps: float, most: int) -> tuple[Span, ...] | None:
     """The longest straight or arc from each vertex in turn; None when more than ``most`` are needed."""
     spans: list[Span] = []
     i, last = 0, len(points) - 1
+    hints = _same_bend(points)
 
     def on_line(a: int, b: int, thin: bool) -> bool:
         return b - a < 2 or line_residual(_pick(points, a, b, thin)) <= eps
@@ -132,11 +140,11 @@ def _greedy(points: Array, eps: float, most: int) -> tuple[Span, ...] | None:
     while i < last:
         if len(spans) >= most:
             return None
-        line = _reach(i, last, on_line)
+        line = _reach(i, last, on_line, hints)
         if line == last:
             spans.append(Span("line", i, last))
             break
-        arc = _reach(i, last, on_arc)
+        arc = _reach(i, last, on_arc, hints)
         if arc - i >= 3 and arc > line and _path(points, i, line) <= 0.5 * _path(points, i, arc):
             spans.append(Span("arc", i, arc))
             i = arc
@@ -146,30 +154,65 @@ def _greedy(points: Array, eps: float, most: int) -> tuple[Span, ...] | None:
     return tuple(spans)
 
 
-def _reach(i: int, last: int, holds: Callable[[int, int, bool], bool]) -> int:
+def _same_bend(points: Array) -> NDArray[np.intp]:
+    """For each vertex the last one up to which the vertices in between bend alike: a hint, never a proof.
+
+    The bend at a vertex is the curvature vector of the circle through it and its neighbours:
+    2 a x b / (|a| |b| |a + b|) for the chords a, b that meet there (Menger curvature).
+    """
+    d = np.diff(points, axis=0)
+    a, b = d[:-1], d[1:]
+    both = a + b
+    k = np.empty_like(a)
+    k[:, 0] = a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1]
+    k[:, 1] = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
+    k[:, 2] = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    size = np.sqrt(np.einsum("ij,ij->i", a, a) * np.einsum("ij,ij->i", b, b) * np.einsum("ij,ij->i", both, both))
+    k *= (2.0 / np.where(size > 0.0, size, 1.0))[:, None]
+    change = np.diff(k, axis=0)
+    large = np.einsum("ij,ij->i", change, change) > 1e-6 * np.einsum("ij,ij->i", k[:-1], k[:-1]) + 1e-18
+    breaks = np.append(np.flatnonzero(large) + 1, len(points) - 2)  # inner vertices after which it changes
+    inner = np.arange(1, len(points) - 1)
+    ends = breaks[np.searchsorted(breaks, inner)] + 1
+    return np.concatenate((ends[:1], ends[1:], [len(points) - 1] * 2))
+
+
+def _reach(i: int, last: int, holds: Callable[[int, int, bool], bool], hints: NDArray[np.intp]) -> int:
     """The furthest vertex j up to which ``holds`` from i, found on thinned vertices, proved on all."""
     good, step = i + 1, 2
     bad = last + 1
-    while good < last:
+    hint = int(hints[i])
+    if hint > good and holds(i, hint, True):
+        good = hint
+        step = 2 * (hint - i)
+        if hint < last and not holds(i, hint + 1, True):
+            bad = hint + 1
+    while good < last and bad > last:
         j = min(i + step, last)
         if holds(i, j, True):
             good = j
             step *= 2
         else:
             bad = j
-            break
-    thin = True
-    while True:
-        while bad - good > 1:
-            mid = (good + bad) // 2
-            if holds(i, mid, thin):
-                good = mid
-            else:
-                bad = mid
-        if not thin or good - i <= THIN or holds(i, good, False):
-            return good
-        # the thinned vertices missed something in between: search again on all of them
-        bad, good, thin = good, i + 1, False
+    good = _between(i, good, bad, holds, True)
+    if good - i <= THIN or holds(i, good, False):
+        return good
+    # the thinned vertices missed something in between, mostly close to the end: back off, then close in
+    bad, back = good, 1
+    while good > i + 1 and not holds(i, good, False):
+        bad, good = good, max(i + 1, good - back)
+        back *= 2
+    return _between(i, good, bad, holds, False)
+
+
+def _between(i: int, good: int, bad: int, holds: Callable[[int, int, bool], bool], thin: bool) -> int:
+    while bad - good > 1:
+        mid = (good + bad) // 2
+        if holds(i, mid, thin):
+            good = mid
+        else:
+            bad = mid
+    return good
 
 
 def _pick(points: Array, a: int, b: int, thin: bool) -> Array:

@@ -62,6 +62,7 @@ class Settled:
         bows: for each bend the piece it comes from, None for a corner.
         joints: what was noticed at joints.
         segments: for each piece the straight or arc it became, None where it vanished.
+        places: for each piece ('line' or 'arc', row of the table); the tail has the row after the last.
     """
 
     table: BendTable
@@ -70,6 +71,7 @@ class Settled:
     bows: tuple[Bow | None, ...]
     joints: tuple[Joint, ...]
     segments: tuple[Segment | None, ...]
+    places: tuple[tuple[str, int], ...]
 
 
 @dataclass(slots=True)
@@ -164,7 +166,18 @@ def settle(pieces: list[Piece], tol: Tolerances) -> Settled:
         tuple(e.bow for e in rows),
         tuple(joints),
         segments,
+        _places(elements),
     )
+
+
+def _places(elements: list[_Element]) -> tuple[tuple[str, int], ...]:
+    out: list[tuple[str, int]] = []
+    row = 0
+    for e in elements:
+        if e.piece >= 0:
+            out.append(("line" if e.is_straight else "arc", row))
+        row += not e.is_straight
+    return tuple(out)
 
 
 # --- directions ---------------------------------------------------------------------------
