@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     epilog=options.example(
         "elbowroom audit rail.dxf --shop myshop.toml --section 1.75x0.120in",
         "elbowroom audit *.dxf --shop myshop.toml --job job.toml --json",
+        reads=True,
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1, required=True)

@@ -20,10 +20,17 @@ if TYPE_CHECKING:
         "elbowroom convert rail.dxf --out job --section 1.75x0.120in --shop myshop.toml",
         "elbowroom convert frame.dxf --out job --to step,csv --step-unit in --file-each",
         "elbowroom convert rail.dxf --to csv --out - > rail.csv",
+        reads=True,
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
-@click.option("--out", required=True, metavar="DIR", help="Folder to write to; '-' writes a single file to stdout.")
+@click.option(
+    "--out",
+    required=True,
+    metavar="DIR",
+    callback=options.folder,
+    help="Folder to write to; '-' writes a single file to stdout.",
+)
 @options.writing
 @options.reading
 @options.reducing

@@ -19,7 +19,14 @@ if TYPE_CHECKING:
     short_help="Write an invented job and run the main job on it.",
     epilog=options.example("elbowroom demo", "elbowroom demo --out try-it --to csv,dxf"),
 )
-@click.option("--out", default="elbowroom-demo", show_default=True, metavar="DIR", help="Folder to write to.")
+@click.option(
+    "--out",
+    default="elbowroom-demo",
+    show_default=True,
+    metavar="DIR",
+    callback=options.folder,
+    help="Folder to write to.",
+)
 @options.writing
 @options.showing
 @options.as_json

@@ -148,16 +148,25 @@ talking = _stacked(
 as_json = click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text.")
 
 
-def example(*lines: str) -> str:
-    """The epilog that shows how a command is used."""
-    return "\b\n" + "\n".join(["Example:" if len(lines) == 1 else "Examples:", *(f"  {line}" for line in lines)])
+def example(*lines: str, reads: bool = False) -> str:
+    """The epilog that shows how a command is used and, with ``reads``, what it reads."""
+    shown = "\b\n" + "\n".join(["Example:" if len(lines) == 1 else "Examples:", *(f"  {line}" for line in lines)])
+    return f"{readable()}\n\n{shown}" if reads else shown
 
 
 def readable() -> str:
-    """A sentence that names what can be read, from the registry."""
+    """A paragraph that names what can be read, from the registry."""
     from converter.importers.registry import FORMATS
 
-    return "INPUT may be " + "; or ".join(f"{one.extensions[0]}: {one.summary}" for one in FORMATS) + "."
+    lines = [f"  {' '.join(one.extensions)}  {one.summary}" for one in FORMATS]
+    return "\n".join(["\b", "INPUT is one of:", *lines])
+
+
+def folder(ctx: click.Context, param: click.Parameter, value: str) -> str:
+    """A folder to write to; an empty name is a slip in a script, not the current folder."""
+    if not value.strip():
+        raise OptionError(f"{param.opts[0]} names no folder: write --out . for the current one.")
+    return value
 
 
 def console_from(given: dict[str, Any]) -> Console:

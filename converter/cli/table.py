@@ -19,6 +19,7 @@ if TYPE_CHECKING:
         "elbowroom table rail.dxf",
         "elbowroom table rail.dxf --section 1.75x0.120in --fraction 16",
         "elbowroom table frame.dxf --skip-layer 'CONSTRUCTION*' --json > frame.json",
+        reads=True,
     ),
 )
 @click.argument("source", metavar="INPUT")

@@ -100,7 +100,9 @@ def ignored_text(ignored: Sequence[Ignored]) -> str:
     if not ignored:
         return ""
     parts = ", ".join(f"{one.count} {one_line(one.kind)} ({one_line(one.why)})" for one in ignored)
-    return textwrap.fill(f"left out  {parts}", width(), subsequent_indent=" " * 10, break_on_hyphens=False)
+    return textwrap.fill(
+        parts, width(), initial_indent="left out ", subsequent_indent=" " * _LABEL, break_on_hyphens=False
+    )
 
 
 #: findings of one kind shown in full, per rank: every error counts, notes alike need showing once
