@@ -172,8 +172,9 @@ class Display:
         return f"{self.number(mm)} {self.unit}"
 
     def angle(self, degrees: float) -> str:
-        """Degrees to two decimals: ``90.00°``."""
-        return _no_negative_zero(f"{degrees:.2f}") + "°"
+        """Degrees to two decimals: ``90.00°``; half a turn is written ``180.00°`` from either side."""
+        text = _no_negative_zero(f"{degrees:.2f}")
+        return ("180.00" if text == "-180.00" else text) + "°"
 
 
 def _no_negative_zero(text: str) -> str:

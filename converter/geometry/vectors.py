@@ -12,6 +12,8 @@ from converter.errors import GeometryError
 
 Vec = tuple[float, float, float]
 
+HALF_TURN = -180.0 + 1e-9  #: degrees; at or below this a rotation is half a turn, written 180
+
 
 def add(a: Vec, b: Vec) -> Vec:
     """a + b."""
@@ -98,6 +100,7 @@ def signed_angle(a: Vec, b: Vec, axis: Vec) -> float:
 
     For the normals of two successive bend planes and the direction of feed between them this
     is the bend rotation, equal to the dihedral angle of IUPAC's Gold Book, entry T06406.
+    Half a turn is 180 whichever side rounding leaves it on.
     """
     value = degrees(atan2(dot(cross(a, b), axis), dot(a, b)))
-    return 180.0 if value <= -180.0 else value
+    return 180.0 if value <= HALF_TURN else value

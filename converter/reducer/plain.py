@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.vectors import Vec, any_normal
+from converter.geometry.vectors import HALF_TURN, Vec, any_normal
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line
 from converter.reducer.chain import Chain
@@ -223,7 +223,7 @@ def _reduce(it: _Items, chains: Sequence[Chain], tol: Tolerances) -> list[PlainR
         follows = it.chain[item[1:]] == it.chain[item[:-1]]
         x = _cross(n[:-1], n[1:])
         roll = np.degrees(np.arctan2(_dot(x, row_in[1:]), _dot(n[:-1], n[1:])))
-        roll = np.where(roll <= -180.0, 180.0, roll)
+        roll = np.where(roll <= HALF_TURN, 180.0, roll)
         rotation[1:] = np.where(follows, roll, 0.0)
     return _build(
         it, chains, bad, item, is_corner, (feed, rotation, turn, radius, n, t_in), length, deviation, first, last
