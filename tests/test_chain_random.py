@@ -10,14 +10,15 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from scipy.interpolate import BSpline
 
 from converter.model.bends import Bend, BendTable, Placement
-from converter.model.curve import Arc, Line
+from converter.model.curve import Arc, Line, Spline
 from converter.model.drawing import DrawnCurve
 from converter.reducer.chain import chain
 from converter.reducer.cluster import close_pairs, components, same_points, split_at_gaps
 from converter.reducer.edges import end_nodes, gather
-from converter.reducer.ends import curve_length
+from converter.reducer.ends import curve_length, end_directions, spline_points
 from converter.reducer.rebuild import rebuild
 from converter.tolerances import DEFAULT
 
@@ -295,3 +296,30 @@ def test_trees_come_apart_into_their_runs(seed):
     got = [frozenset((path_of(c)[0].start, path_of(c)[-1].end)) for c in chains]
     assert sorted(map(sorted, got)) == sorted(map(sorted, want))
     assert {f.code for f in found} == {"junction"}
+
+
+@settings(max_examples=150, deadline=None)
+@given(SEEDS)
+def test_splines_agree_with_a_numerical_library(seed):
+    # scipy's B-splines are the independent reference for points and tangents, rational ones in homogeneous form
+    rng = np.random.default_rng(seed)
+    degree = int(rng.integers(1, 6))
+    n = int(rng.integers(degree + 1, degree + 8))
+    control = rng.normal(size=(n, 3))
+    if rng.integers(2):
+        inner = np.sort(rng.uniform(0.1, 0.9, n - degree - 1))
+        knots = np.concatenate((np.zeros(degree + 1), inner, np.ones(degree + 1)))
+    else:
+        knots = np.cumsum(rng.uniform(0.1, 1.0, n + degree + 1))
+    weights = rng.uniform(0.5, 2.0, n) if rng.integers(2) else None
+    w = np.ones(n) if weights is None else weights
+    reference = BSpline(knots, np.column_stack((control * w[:, None], w)), degree)
+    u = np.linspace(knots[degree], knots[n], 33)
+    h, d = reference(u), reference.derivative()(u)
+    points = h[:, :3] / h[:, 3:]
+    spline = Spline(degree, control, knots, weights, tuple(points[0].tolist()), tuple(points[-1].tolist()))
+    assert np.abs(spline_points(spline, 33) - points).max() < 1e-9
+    for k, got in zip((0, -1), end_directions(spline), strict=True):
+        tangent = d[k, :3] - d[k, 3] * points[k]
+        assert got == pytest.approx(tuple(tangent / np.linalg.norm(tangent)), abs=1e-6)
+    assert curve_length(spline) == pytest.approx(curve_length(spline.reversed()), rel=1e-9)

@@ -136,14 +136,17 @@ def _walk(edges: Edges, links: Links, closed: set[int], speck: set[int]) -> list
             at = link[at ^ 1]
         if behind:
             lengths = lengths or edges.lengths()
-            ahead = _from_end_a(lengths, behind, ahead)
+            ahead = _from_end_a(edges, lengths, behind, ahead)
         walks.append((ahead, False))
     return walks
 
 
-def _from_end_a(lengths: list[float], behind: list[int], ahead: list[int]) -> list[int]:
+def _from_end_a(edges: Edges, lengths: list[float], behind: list[int], ahead: list[int]) -> list[int]:
     """The whole walk, turned round when the first-drawn edge (ahead[0]) is nearer to the far end."""
     walk = [*reversed(behind), *ahead]
+    for e in walk:
+        if lengths[e >> 1] < 0.0:
+            lengths[e >> 1] = curve_length(edges.curves[e >> 1])
     before = sum([lengths[e >> 1] for e in behind])
     after = sum([lengths[e >> 1] for e in ahead[1:]])
     if after < before - 1e-9 * (before + after):

@@ -61,10 +61,10 @@ class Edges:
         return lengths
 
     def lengths(self) -> list[float]:
-        """Length of each edge in mm."""
+        """Length of each straight and arc in mm; -1 for other curves, whose length costs time to find."""
         lengths: list[float] = self.chords.tolist()
         for i in np.flatnonzero(self.kind != LINE).tolist():
-            lengths[i] = curve_length(self.curves[i])
+            lengths[i] = curve_length(self.curves[i]) if self.kind[i] == ARC else -1.0
         return lengths
 
     def place(self, end: int) -> Vec:

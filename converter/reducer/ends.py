@@ -77,28 +77,29 @@ def _homogeneous(spline: Spline) -> Floats:
     return np.column_stack((spline.control_points * w[:, None], w))
 
 
-def _de_boor(degree: int, knots: Floats, control: Floats, u: float) -> Floats:
-    """Point of a B-spline of any dimension at u (de Boor's algorithm)."""
-    last = len(control) - 1
-    k = min(max(int(np.searchsorted(knots, u, side="right")) - 1, degree), last)
-    while k > degree and knots[k] == knots[k + 1]:
-        k -= 1
-    d = [control[k - degree + j].copy() for j in range(degree + 1)]
+def _de_boor(degree: int, knots: Floats, control: Floats, u: Floats) -> Floats:
+    """Points of a B-spline of any dimension at the parameters u, (m, dim) (de Boor's algorithm, all at once)."""
+    inner = knots[degree : len(control) + 1]
+    # the span that holds u; at the far end the last one that is not empty
+    k = np.searchsorted(inner, np.minimum(u, inner[-1]), side="right") - 1
+    k = np.where(u >= inner[-1], np.searchsorted(inner, inner[-1], side="left") - 1, k)
+    k = np.clip(k, 0, len(control) - 1 - degree) + degree
+    d = [control[k - degree + j] for j in range(degree + 1)]
     for r in range(1, degree + 1):
         for j in range(degree, r - 1, -1):
             low, high = knots[k - degree + j], knots[k + 1 + j - r]
-            alpha = 0.0 if high == low else (u - low) / (high - low)
+            span = high - low
+            alpha = np.where(span > 0.0, (u - low) / np.where(span > 0.0, span, 1.0), 0.0)[:, None]
             d[j] = (1.0 - alpha) * d[j - 1] + alpha * d[j]
-    point: Floats = d[degree]
-    return point
+    points: Floats = d[degree]
+    return points
 
 
 def spline_points(spline: Spline, count: int) -> Floats:
     """``count`` >= 2 points at even steps of the parameter, (count, 3), ends included."""
     control = _homogeneous(spline)
     lo, hi = float(spline.knots[spline.degree]), float(spline.knots[len(control)])
-    points = [_de_boor(spline.degree, spline.knots, control, u) for u in np.linspace(lo, hi, count)]
-    h = np.asarray(points)
+    h = _de_boor(spline.degree, spline.knots, control, np.linspace(lo, hi, count))
     flat: Floats = h[:, :3] / h[:, 3:]
     return flat
 
@@ -108,13 +109,17 @@ def _spline_start(spline: Spline) -> Vec:
     control, knots, p = _homogeneous(spline), spline.knots, spline.degree
     n = len(control)
     u = float(knots[p])
+    first = control[1, :3] / control[1, 3] - control[0, :3] / control[0, 3]
+    size = float(np.abs(spline.control_points - spline.control_points[0]).max())
+    if knots[0] == u and float(first @ first) > (1e-9 * size) ** 2:
+        return unit(_vec(first))  # clamped: along the first leg of the control polygon
     spans = knots[p + 1 : p + n] - knots[1:n]
     safe = np.where(spans > 0.0, spans, 1.0)
     steps = np.where(spans[:, None] > 0.0, p * np.diff(control, axis=0) / safe[:, None], 0.0)
-    point = _de_boor(p, knots, control, u)
-    slope = _de_boor(p - 1, knots[1:-1], steps, u)
+    at = np.array([u])
+    point = _de_boor(p, knots, control, at)[0]
+    slope = _de_boor(p - 1, knots[1:-1], steps, at)[0]
     tangent = slope[:3] - slope[3] * point[:3] / point[3]
-    size = float(np.abs(spline.control_points - spline.control_points[0]).max())
     span = float(knots[n]) - u
     if float(np.linalg.norm(tangent)) * span > 1e-9 * size:
         return unit(_vec(tangent))
