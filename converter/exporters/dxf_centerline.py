@@ -14,7 +14,8 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from converter.exporters.dxf_common import APP, Layer, Page, text_height
+from converter.exporters.dxf_common import APP, Layer, Page
+from converter.exporters.figure import text_height
 from converter.findings import ERROR, Finding
 from converter.model.curve import Arc, Line
 from converter.model.run import Run, Tube

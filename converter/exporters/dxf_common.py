@@ -17,15 +17,13 @@ from ezdxf.enums import TextEntityAlignment
 from ezdxf.lldxf.const import DXFError
 
 from converter.errors import WriteError
+from converter.exporters.figure import Figure, Point
 from converter.geometry.vectors import Vec, any_normal, cross, dot, scale, sub
 from converter.model.curve import Arc, Line
 
 #: name of the application our extended data stands under
 APP = "ELBOWROOM"
-Point = tuple[float, float]
 _STYLE = "LABELS"
-#: widest a character gets on average, in text heights (digits and capitals of a plain sans serif)
-CHARACTER = 0.8
 _ALIGN = {
     "left": TextEntityAlignment.LEFT,
     "center": TextEntityAlignment.CENTER,
@@ -118,7 +116,7 @@ class Page:
         if isinstance(segment, Line):
             return self.line(segment.start, segment.end, layer)
         normal, first = segment.normal, segment.start
-        if not keep_sense and (normal[2], normal[1], normal[0]) < (-1e-9, 0.0, 0.0):
+        if not keep_sense and normal[2] < -1e-9:
             normal, first = scale(normal, -1.0), segment.end
         if abs(normal[0]) + abs(normal[1]) < 1e-13 and normal[2] > 0.0:
             normal = (0.0, 0.0, 1.0)
@@ -136,6 +134,16 @@ class Page:
             dxfattribs={"layer": layer, "extrusion": normal},
         )
 
+    def put(self, figure: Figure, dx: float, dy: float) -> None:
+        """Draw a figure with its origin at (dx, dy) mm."""
+        for (ax, ay), (bx, by), layer in figure.lines:
+            self.line((ax + dx, ay + dy), (bx + dx, by + dy), layer)
+        for (cx, cy), radius, start, end, layer in figure.arcs:
+            self.flat_arc((cx + dx, cy + dy), radius, start, end, layer)
+        for t in figure.texts:
+            at = (t.at[0] + dx, t.at[1] + dy)
+            self.text(t.text, at, t.height, t.layer, align=t.align, rotation=t.rotation)
+
     def save(self, path: Path) -> None:
         """Write the document.
 
@@ -150,13 +158,3 @@ class Page:
     def _scaled(self, p: Point | Vec) -> Vec:
         k = self.k
         return (p[0] * k, p[1] * k, p[2] * k if len(p) == 3 else 0.0)
-
-
-def text_width(text: str, height: float) -> float:
-    """Widest the text gets, in mm."""
-    return len(text) * CHARACTER * height
-
-
-def text_height(od: float | None) -> float:
-    """Height in mm of the text beside a tube: readable on paper, in keeping with the tube."""
-    return 3.5 if od is None else min(7.0, max(2.5, 0.11 * od))
