@@ -26,12 +26,15 @@ def require() -> None:
             "STEP needs the CAD kernel, which is not installed: run `pip install cadquery`."
         ) from error
     except ImportError as error:
-        # the loader names the file it could not open: "libGL.so.1: cannot open shared object file: ..."
-        library = str(error).partition(":")[0].strip()
-        if library.startswith("libGL"):
-            cure = "run `apt-get install libgl1`"
-        else:
-            cure = "install it with the system's package manager"
-        raise MissingLibraryError(
-            f"STEP needs the CAD kernel, which cannot load because {library} is missing: {cure}."
-        ) from error
+        raise MissingLibraryError(_why(str(error))) from error
+
+
+def _why(said: str) -> str:
+    """One sentence from what the system's loader says: "libGL.so.1: cannot open shared object file: ..."."""
+    library, _, rest = said.partition(":")
+    if not rest.strip().startswith("cannot open shared object"):
+        return (
+            f"STEP needs the CAD kernel, which does not load here ({said}): reinstall it with `pip install cadquery`."
+        )
+    cure = "run `apt-get install libgl1`" if library.startswith("libGL") else "install it with the system's packages"
+    return f"STEP needs the CAD kernel, which cannot load because {library} is missing: {cure}."
