@@ -200,7 +200,7 @@ def test_two_dies_within_the_uncertainty_settle_nothing():
 
 def test_sharp_corner():
     found = said(bend(None, angle=45.0, corner=True), section=parse_section("48x2mm"))
-    assert [(f.code, f.bend) for f in found] == [("no-die", None), ("corner-no-radius", 1)]
+    assert [(f.code, f.bend) for f in found] == [("no-die", None), ("corner-no-radius", 1), ("mitred-corner", 1)]
     assert found[1].message == (
         "T1: bend 1 is a sharp corner of 45.00° that nothing gives a radius (no die takes its section)."
     )
@@ -234,6 +234,8 @@ def test_straight_between_bends():
     assert (short.code, short.severity, short.bend) == ("straight-too-short", "error", 2)
     assert (short.measured, short.limit) == (59.98, 60.0)
     assert "between bends 1 and 2 is 59.98 mm; 'TIGHT' needs 60.00 mm" in short.message
+    assert "between bends 1 and 2 is" in short.message
+    assert short.cure == "Move the bends 0.02 mm apart, or split the tube there."
     assert said(bend(100.0), bend(100.0, feed=59.995)) == []
     # the die of the later bend clamps: WIDE needs 80
     assert codes(bend(100.0), bend(150.0, feed=79.0)) == [("straight-too-short", 2)]
@@ -246,6 +248,7 @@ def test_s_bend_with_an_inverted_clamp():
     ess = (bend(100.0), bend(100.0, feed=0.0, rotation=180.0))
     assert only(*ess).severity == "error"
     note = only(*ess, shop=turns)
+    assert "the straight between bends 1 and 2 is 0.00 mm" in note.message
     assert (note.code, note.severity) == ("straight-too-short", "note") and "clamp is inverted" in note.message
     almost = (bend(100.0), bend(100.0, feed=0.0, rotation=-179.1))
     assert only(*almost, shop=turns).severity == "note"
@@ -262,20 +265,29 @@ def test_ends():
     assert (end.bend, end.measured, end.limit) == (1, 39.98, 40.0)
     assert end.cure == "Leave 0.02 mm extra at end B and trim it after bending."
     assert said(bend(100.0), tail=39.995) == []
+    # fed from end B the tail must hold the clamp (60) and the start the grip (40), to within 0.01
+    for feed, tail, turned in ((50.0, 59.995, True), (50.0, 59.98, False), (39.995, 60.0, True), (39.98, 60.0, False)):
+        (one,) = said(bend(100.0, feed=feed), tail=tail)
+        assert ("feed it from end B" in one.cure) is turned, (feed, tail)
     both = said(bend(100.0, feed=0.0), bend(100.0), tail=0.0)
     assert [(f.bend, f.measured) for f in both] == [(1, 0.0), (2, 0.0)]
     assert not any("end B." in f.cure and "feed" in f.cure for f in both)
 
 
 def test_negative_straights():
-    middle = only(bend(100.0), bend(100.0, feed=-2.0))
+    middle, solid = said(bend(100.0), bend(100.0, feed=-2.0))
+    assert (solid.code, solid.severity) == ("no-solid", "warning")
     assert (middle.code, middle.bend, middle.measured, middle.limit) == ("negative-straight", 2, -2.0, 0.0)
     assert "between bends 1 and 2 comes to -2.00 mm: they overlap" in middle.message
-    assert codes(bend(100.0, feed=-1.0)) == [("negative-straight", 1)]
-    assert "at end B" in only(bend(100.0), tail=-1.0).message
+    assert codes(bend(100.0, feed=-1.0)) == [("negative-straight", 1), ("no-solid", None)]
+    assert "at end B comes to -1.00 mm" in said(bend(100.0), tail=-1.0)[0].message
     earlier = refit(tube(bend(60.0, feed=30.0)).run, 100.0, MM)[0]
     again = audit([Tube(earlier, TUBE)], SHOP, MM)
-    assert [f.code for f in again] == ["negative-straight", "refit"]  # what the refit said is not said twice
+    assert [f.code for f in again] == [
+        "negative-straight",
+        "no-solid",
+        "refit",
+    ]  # what the refit said is not said twice
 
 
 # --- shape ----------------------------------------------------------------------------------
@@ -333,6 +345,18 @@ def test_turn_gap_against_brute_force():
         second = end + np.linspace(0, after, 801)[:, None] * np.array([np.cos(a), np.sin(a)])
         brute = np.min(np.linalg.norm(first[:, None] - second[None], axis=2))
         assert turn_gap(clr, angle, before, after) == pytest.approx(brute, abs=0.8)  # half a step each
+
+
+def test_what_cannot_be_a_solid():
+    small = Shop("shed", (replace(TIGHT, clr=26.0),), source="s")
+    assert [f.code for f in said(bend(26.0), shop=small)] == []
+    assert ("no-solid", None) in codes(bend(25.0), shop=small)
+    # a square reaches furthest at its rolled corner: half the diagonal of 50 mm less the rounding of its corners
+    box = parse_section("50x50x2mm r0")
+    boxes = Shop("shed", (Die("S", "square", 50.0, 30.0),), source="s")
+    rolled = (bend(30.0), bend(30.0, rotation=45.0))
+    assert ("no-solid", None) in codes(*rolled, section=box, shop=boxes)
+    assert ("no-solid", None) not in codes(bend(30.0), section=box, shop=boxes)
 
 
 def test_stray_marks():
