@@ -29,6 +29,17 @@ class Circle:
     residual: float
 
 
+def along_axis(q: Array, u: Array) -> Array:
+    """Components of the rows of q (n, 3) along u (3,). Written out: a threaded BLAS is slower at this by far."""
+    row: Array = q[:, 0] * u[0] + q[:, 1] * u[1] + q[:, 2] * u[2]
+    return row
+
+
+def _total(a: Array, b: Array) -> float:
+    """Sum of products of two rows, without the threads of a BLAS."""
+    return float(np.einsum("i,i->", a, b))
+
+
 def vec(a: Any) -> Vec:
     """A plain tuple from a row of three numbers."""
     x, y, z = (float(v) for v in a)
@@ -65,7 +76,7 @@ def line_residual(q: Array) -> float:
     if size == 0.0:
         return sqrt(float((r * r).sum(axis=1).max()))
     u = d / size
-    s = r @ u
+    s = along_axis(r, u)
     off = r - np.multiply.outer(s, u)
     worst = float((off * off).sum(axis=1).max())
     outside = max(-float(s.min()), float(s.max()) - size, 0.0)
@@ -80,11 +91,11 @@ def fit_line(q: Array) -> tuple[Vec, Vec, float]:
     mean = q.mean(axis=0)
     r = q - mean
     # the principal axis by the 3 x 3 covariance: linear time, no (n, n) work
-    _, axes = np.linalg.eigh(r.T @ r)
+    _, axes = np.linalg.eigh(_scatter(r))
     u = axes[:, 2]
     if u @ (q[-1] - q[0]) < 0.0:
         u = -u
-    off = r - np.multiply.outer(r @ u, u)
+    off = r - np.multiply.outer(along_axis(r, u), u)
     return vec(mean), vec(u), sqrt(float((off * off).sum(axis=1).max()))
 
 
@@ -101,30 +112,36 @@ def arc_test(q: Array, eps: float) -> bool:
     if size <= 1e-12 * max(chord2, 1e-300):
         return False
     n = area / size
-    if float(np.abs(q @ n).max()) > eps:
+    if float(np.abs(along_axis(q, n)).max()) > eps:
         return False
     extent2 = float((q * q).sum(axis=1).max())
     if chord2 < 0.05 * extent2:
         x, y = _plane_axes(n)
-        px, py = q @ x, q @ y
+        px, py = along_axis(q, x), along_axis(q, y)
         cx, cy, r = _kasa(px, py)
     else:
         chord = sqrt(chord2)
         x = d / chord
         y = np.array([n[1] * x[2] - n[2] * x[1], n[2] * x[0] - n[0] * x[2], n[0] * x[1] - n[1] * x[0]])
         h = chord / 2.0
-        px, py = q @ x - h, q @ y
+        px, py = along_axis(q, x) - h, along_axis(q, y)
         # all points satisfy x^2 + y^2 - h^2 = 2 k y with the centre at (0, k)
-        yy = float(py @ py)
+        yy = _total(py, py)
         if yy == 0.0:
             return False
-        cx, cy = 0.0, float(py @ (px * px + py * py - h * h)) / (2.0 * yy)
+        cx, cy = 0.0, _total(py, px * px + py * py - h * h) / (2.0 * yy)
         r = sqrt(cy * cy + h * h)
     dx, dy = px - cx, py - cy
     if float(np.abs(np.sqrt(dx * dx + dy * dy) - r).max()) > eps:
         return False
     turn = np.arctan2(dx[:-1] * dy[1:] - dy[:-1] * dx[1:], dx[:-1] * dx[1:] + dy[:-1] * dy[1:])
     return float(turn.min()) > 0.0 and float(turn.sum()) < 2.0 * np.pi + 1e-9
+
+
+def _scatter(q: Array) -> Array:
+    """q transposed times q, (3, 3)."""
+    product: Array = np.einsum("ij,ik->jk", q, q)
+    return product
 
 
 def _plane_axes(n: Array) -> tuple[Array, Array]:
@@ -138,8 +155,8 @@ def _kasa(px: Array, py: Array) -> tuple[float, float, float]:
     mx, my = float(px.mean()), float(py.mean())
     x, y = px - mx, py - my
     z = x * x + y * y
-    sxx, syy, sxy = float(x @ x), float(y @ y), float(x @ y)
-    sxz, syz = float(x @ z), float(y @ z)
+    sxx, syy, sxy = _total(x, x), _total(y, y), _total(x, y)
+    sxz, syz = _total(x, z), _total(y, z)
     det = sxx * syy - sxy * sxy
     if det <= 0.0:
         return mx, my, 0.0
@@ -160,14 +177,14 @@ def fit_circle(q: Array) -> Circle | None:
         return None
     if len(p) > 3:
         # the plane itself by least squares; the area vector only tells its side
-        _, axes = np.linalg.eigh(p.T @ p)
+        _, axes = np.linalg.eigh(_scatter(p))
         best = axes[:, 0]
         if best @ n < 0.0:
             best = -best
         if best @ n > 0.5:
             n = best
     x, y = _plane_axes(n)
-    px, py = p @ x, p @ y
+    px, py = along_axis(p, x), along_axis(p, y)
     cx, cy, r = _kasa(px, py)
     if r <= 0.0:
         return None
@@ -179,7 +196,7 @@ def fit_circle(q: Array) -> Circle | None:
         jac = np.stack((-dx / dist, -dy / dist, -np.ones_like(dist)), axis=1)
         res = dist - r
         try:
-            step = np.linalg.solve(jac.T @ jac, -(jac.T @ res))
+            step = np.linalg.solve(_scatter(jac), -np.einsum("ij,i->j", jac, res))
         except np.linalg.LinAlgError:
             break
         cx, cy, r = cx + float(step[0]), cy + float(step[1]), r + float(step[2])
@@ -188,7 +205,7 @@ def fit_circle(q: Array) -> Circle | None:
     if not (np.isfinite(r) and r > 0.0):
         return None
     radial = np.sqrt((px - cx) ** 2 + (py - cy) ** 2) - r
-    out = p @ n
+    out = along_axis(p, n)
     residual = sqrt(float((radial * radial + out * out).max()))
     return Circle(vec(origin + cx * x + cy * y), vec(n), r, residual)
 

@@ -8,6 +8,7 @@ from math import radians
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.geometry.circles import along_axis
 from converter.geometry.vectors import cross, sub
 from converter.model.curve import Line, Segment
 
@@ -20,7 +21,7 @@ def distances(points: Array, segment: Segment) -> Array:
         p = np.array(segment.start)
         d = np.array(segment.end) - p
         size2 = float(d @ d)
-        s = np.clip((points - p) @ d / size2, 0.0, 1.0) if size2 > 0.0 else np.zeros(len(points))
+        s = np.clip(along_axis(points - p, d) / size2, 0.0, 1.0) if size2 > 0.0 else np.zeros(len(points))
         off = points - p - s[:, None] * d
         straight: Array = np.sqrt((off * off).sum(axis=1))
         return straight
@@ -28,8 +29,8 @@ def distances(points: Array, segment: Segment) -> Array:
     reach = sub(segment.start, segment.center)
     x, y = np.array(reach), np.array(cross(segment.normal, reach))
     arm = points - c
-    height = arm @ n
-    u, v = arm @ x / segment.radius, arm @ y / segment.radius
+    height = along_axis(arm, n)
+    u, v = along_axis(arm, x) / segment.radius, along_axis(arm, y) / segment.radius
     turn = np.mod(np.arctan2(v, u), 2.0 * np.pi)
     radial = np.hypot(u, v) - segment.radius
     on = np.hypot(radial, height)

@@ -84,6 +84,8 @@ class Bow:
 
 Piece = Straight | Bow
 
+ENOUGH = 3000  #: vertices a circle is fitted to; more change nothing
+
 
 @dataclass(slots=True)
 class _Row:
@@ -250,7 +252,7 @@ def bow_through(proof: Array, core: Array, level: float, item: int, free: bool) 
     Returns:
         One bow; two halves for a full circle; a straight where they have no circle.
     """
-    circle = fit_circle(core) or fit_circle(proof)
+    circle = fit_circle(core[:: 1 + len(core) // ENOUGH]) or fit_circle(proof)
     if circle is None:  # a bow that is a line after all
         p, q = vec(proof[0]), vec(proof[-1])
         return [Straight(p, q, unit(sub(q, p)), proof, item)]
@@ -261,7 +263,7 @@ def bow_through(proof: Array, core: Array, level: float, item: int, free: bool) 
         arm = unit(along(arm, n, -dot(arm, n)))
         ends.append(along(c, arm, circle.radius))
     # a row may begin and end on the same side: count the whole turn along the vertices
-    arms = proof - np.array(c)
+    arms = proof[np.linspace(0, len(proof) - 1, min(len(proof), ENOUGH)).astype(np.intp)] - np.array(c)
     x, y = arms[:-1], arms[1:]
     turned = float(np.degrees(np.arctan2(np.cross(x, y) @ np.array(n), (x * y).sum(axis=1))).sum())
     angle = signed_angle(sub(ends[0], c), sub(ends[1], c), n)
