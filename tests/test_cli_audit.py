@@ -42,9 +42,9 @@ def test_a_clean_drawing(tmp_path, shop, capsys):
     document = run(capsys, "audit", path, "--shop", shop, "--section", "25x2mm", "--json").json
     assert document["schema"] == "elbowroom/audit/1"
     assert document["findings"] == []
-    assert document["inputs"] == [
-        {"source": str(path), "shop": "Shed", "demo_shop": False, "tubes": 1, "bends_checked": 1}
-    ]
+    (one,) = document["inputs"]
+    assert one.pop("tolerances") == {"join": 0.1, "near": 2.0, "fit": 0.05, "tangent": 0.2, "equal": 1e-6}
+    assert one == {"source": str(path), "shop": "Shed", "demo_shop": False, "tubes": 1, "bends_checked": 1}
 
 
 def test_a_tight_bend_is_an_error_with_numbers(tmp_path, shop, capsys):
@@ -60,7 +60,7 @@ def test_a_tight_bend_is_an_error_with_numbers(tmp_path, shop, capsys):
     assert error["handle"]
     text = run(capsys, "audit", path, "--shop", shop, "--section", "25x2mm")
     assert text.status == 1
-    assert text.out.splitlines()[2].startswith("error    ")
+    assert text.out.splitlines()[3].startswith("error    ")
     assert "1 error" in text.out.splitlines()[-2]
     assert "1 tube cannot be made as drawn." in text.out
 

@@ -59,6 +59,16 @@ def test_an_inch_drawing_is_shown_in_inches(tmp_path, capsys):
     assert "drawn in inches" in run(capsys, "table", path).out
 
 
+def test_the_tolerances_used_are_said(tmp_path, capsys):
+    """Defaults in mm; typed in the drawing's unit; shown in the unit shown."""
+    path = hook(tmp_path / "hook.dxf")
+    assert "tolerances: join 0.1 mm, fit 0.05 mm, tangent 0.2°" in run(capsys, "table", path).out
+    text = run(capsys, "table", path, "--join", "0.02in", "--fit", "0.2", "--tangent", "1").out
+    assert "tolerances: join 0.508 mm, fit 0.2 mm, tangent 1°" in text
+    inches = hook(tmp_path / "inches.dxf", unit=1)
+    assert "join 0.02 in," in run(capsys, "table", inches, "--join", "0.02").out
+
+
 def test_units_option_overrides_and_says_so(tmp_path, capsys):
     path = hook(tmp_path / "hook.dxf")
     document = run(capsys, "table", path, "--units", "in", "--json").json

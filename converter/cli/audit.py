@@ -56,6 +56,8 @@ def audit(sources: tuple[str, ...], **given: Any) -> int:
 
 def audit_document(results: list[Result]) -> dict[str, Any]:
     """``elbowroom/audit/1``: per input what was checked and everything that was found (docs/commands.md)."""
+    from dataclasses import asdict
+
     from converter.exporters.table_json import finding_value
 
     return {
@@ -67,6 +69,7 @@ def audit_document(results: list[Result]) -> dict[str, Any]:
                 "demo_shop": result.demo_shop,
                 "tubes": len(result.tubes),
                 "bends_checked": result.checked,
+                "tolerances": asdict(result.tolerances),
             }
             for result in results
         ],

@@ -43,11 +43,6 @@ class Console:
         if not self.quiet:
             click.echo(text, err=True)
 
-    def detail(self, text: str) -> None:
-        """A message on stderr, only when verbose."""
-        if self.verbose:
-            click.echo(text, err=True)
-
     @contextmanager
     def progress(self, text: str) -> Iterator[None]:
         """Show what is going on while the body runs, on a terminal only, and wipe it afterwards."""

@@ -48,7 +48,7 @@ def convert(sources: tuple[str, ...], out: str, **given: Any) -> int:
     writing = options.writing_from(given)
     settings = options.settings_from(given)
 
-    from converter.api import check, export, load, usable_formats
+    from converter.api import check, export, foresee, load, usable_formats
     from converter.findings import has_errors
 
     results = []
@@ -59,6 +59,7 @@ def convert(sources: tuple[str, ...], out: str, **given: Any) -> int:
         formats, left_out = usable_formats(writing.formats)
     for reason in left_out:
         console.say(f"note: {reason}")
+    results = foresee(results, formats)
     if out == "-":
         return _to_stdout(results, formats, writing, console)
     with console.progress(f"writing {', '.join(formats)}"):

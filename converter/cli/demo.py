@@ -43,7 +43,7 @@ def demo(out: str, **given: Any) -> int:
 
     from pathlib import Path
 
-    from converter.api import Settings, check, export, load, usable_formats
+    from converter.api import Settings, check, export, foresee, load, usable_formats
     from converter.demo.boathouse import STEM
 
     folder = Path(out)
@@ -60,7 +60,7 @@ def demo(out: str, **given: Any) -> int:
         console.say(f"note: {reason}")
     inputs = _write_inputs(folder, writing.force)
     with console.progress("reading and checking"):
-        result = check(load(str(folder / f"{STEM}.dxf"), settings))
+        result = foresee([check(load(str(folder / f"{STEM}.dxf"), settings))], formats)[0]
     with console.progress(f"writing {', '.join(formats)}"):
         paths = export(
             [result],

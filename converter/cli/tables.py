@@ -5,16 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from converter.cli.main import one_line
-from converter.cli.text import UNIT_WORDS, bold, columns, counted
+from converter.cli.text import UNIT_WORDS, bold, columns, counted, faint
 from converter.model.run import Tube
-from converter.units import Display
+from converter.units import MM_PER, Display
 
 if TYPE_CHECKING:
     from converter.api import Result
 
 
 def heading(result: Result) -> str:
-    """One line about the drawing: its name, its unit, how many runs and bends, the unit shown."""
+    """Two lines about the drawing: name, unit, how many runs and bends, the unit shown; the tolerances used."""
     drawing = result.drawing
     name = "standard input" if drawing.source == "-" else one_line(drawing.source)
     named, read_as = (UNIT_WORDS.get(unit or "", unit) for unit in (drawing.units, drawing.read_as))
@@ -23,7 +23,14 @@ def heading(result: Result) -> str:
         unit = f"says {named}, read as {read_as}"
     bends = sum(len(tube.run.table.bends) for tube in result.tubes)
     counts = f"{counted(len(result.tubes), 'run')}, {counted(bends, 'bend')}"
-    return f"{bold(name)}: {unit}; {counts}; lengths in {UNIT_WORDS[result.display.unit]}, angles in degrees"
+    shown = f"lengths in {UNIT_WORDS[result.display.unit]}, angles in degrees"
+    return f"{bold(name)}: {unit}; {counts}; {shown}\n{faint(_tolerances(result))}"
+
+
+def _tolerances(result: Result) -> str:
+    tol, unit = result.tolerances, result.display.unit
+    join, fit = (f"{length / MM_PER[unit]:.3g} {unit}" for length in (tol.join, tol.fit))
+    return f"tolerances: join {join}, fit {fit}, tangent {tol.tangent:g}°"
 
 
 def tube_text(tube: Tube, display: Display) -> str:

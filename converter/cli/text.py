@@ -106,7 +106,7 @@ def ignored_text(ignored: Sequence[Ignored]) -> str:
 
 
 #: findings of one kind shown in full, per rank: every error counts, notes alike need showing once
-_SHOWN = (100, 6, 2)
+_SHOWN = (30, 6, 2)
 
 
 def findings_text(findings: Sequence[Finding], *, everything: bool = False) -> str:
