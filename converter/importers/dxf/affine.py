@@ -60,13 +60,6 @@ class Affine:
             self.direction(inner.x), self.direction(inner.y), self.direction(inner.z), self.point(inner.origin)
         )
 
-    @property
-    def flat(self) -> bool:
-        """Whether it squeezes space to a plane, a line or a point."""
-        return abs(dot(cross(self.x, self.y), self.z)) < 1e-12 * norm(self.x) * norm(self.y) * norm(self.z) or not (
-            norm(self.x) and norm(self.y) and norm(self.z)
-        )
-
 
 def transform(curve: Curve, m: Affine) -> tuple[Curve, ...]:
     """The image of a curve; a path falls into its parts when arcs in it become ellipses.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from converter.errors import GeometryError, ReadError
+from converter.errors import ReadError
 from converter.importers.dxf.entities import Attributes, arc, circle, ellipse, line
 from converter.importers.dxf.leftout import LeftOut
 from converter.importers.dxf.polylines import lwpolyline, polyline
@@ -27,8 +27,12 @@ CONVERTERS: dict[str, Converter] = {
 }
 
 
-def refused(error: GeometryError, kind: str, handle: str | None, layer: str, file: str) -> LeftOut:
-    """What to do with an entity that the model refuses.
+#: what a converter or the model may raise on values that make no curve
+BAD_VALUES = (ValueError, TypeError, ArithmeticError, AttributeError)
+
+
+def refused(error: Exception, kind: str, handle: str | None, layer: str, file: str) -> LeftOut:
+    """What to do with an entity whose values the model, or plain arithmetic, refuses.
 
     Returns:
         the word that it is left out, for an entity that merely makes no curve.
@@ -36,7 +40,7 @@ def refused(error: GeometryError, kind: str, handle: str | None, layer: str, fil
     Raises:
         ReadError: a coordinate is not a number; a tube with a hole in it must not be read in silence.
     """
-    if error.code == "not-finite":
+    if getattr(error, "code", "") == "not-finite":
         place = f"{kind} {handle or 'without a handle'} on layer {layer!r}"
         raise ReadError(
             f"{file}: {place} has a coordinate that is not a finite number: "
@@ -45,4 +49,4 @@ def refused(error: GeometryError, kind: str, handle: str | None, layer: str, fil
             file=file,
             where=place,
         ) from error
-    return LeftOut(f"it makes no curve ({error.message})", unread=True)
+    return LeftOut(f"it makes no curve ({' '.join(str(error).split())[:80]})", unread=True)

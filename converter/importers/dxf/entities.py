@@ -10,12 +10,13 @@ in world coordinates.
 from __future__ import annotations
 
 from functools import lru_cache
-from math import cos, degrees, pi, sin
+from math import cos, degrees, isfinite, pi, sin
 from typing import Any
 
+from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, any_normal, cross, norm, scale, unit
 from converter.importers.dxf.leftout import LeftOut
-from converter.model.curve import Arc, Ellipse, Line
+from converter.model.curve import Arc, Ellipse, Line, check_finite
 from converter.tolerances import DEFAULT
 
 #: shorter than this (mm) is no length: the rounding of CAD files
@@ -83,9 +84,12 @@ def arc(entity: Any, d: Attributes, k: float) -> Arc:
     Raises:
         NoRadius: it has no radius.
         LeftOut: it has no length.
+        GeometryError: an angle is not a finite number.
     """
     first = d.get("start_angle", 0.0)
     turn = d.get("end_angle", 360.0) - first
+    if not isfinite(turn):
+        raise GeometryError("an arc has an angle that is not a finite number", code="not-finite")
     sweep = turn % 360.0
     if sweep < _WHOLE or sweep > 360.0 - _WHOLE:
         if 0.0 < abs(turn) < _WHOLE:
@@ -138,12 +142,16 @@ def ellipse(entity: Any, d: Attributes, k: float) -> Ellipse | Arc:
 
     Raises:
         LeftOut: it has no size.
+        GeometryError: a value is not a finite number.
     """
     c = d.get("center")
     center = scale((0.0, 0.0, 0.0) if c is None else c.xyz, k)
     m = d.get("major_axis")
     major = scale((1.0, 0.0, 0.0) if m is None else m.xyz, k)
     ratio = abs(d.get("ratio", 1.0))
+    first = degrees(d.get("start_param", 0.0))
+    turn = degrees(d.get("end_param", 2.0 * pi)) - first
+    check_finite(*center, *major, ratio, turn)
     size = norm(major)
     if size < TINY or size * ratio < TINY:
         raise LeftOut("an ellipse without width")
@@ -153,8 +161,6 @@ def ellipse(entity: Any, d: Attributes, k: float) -> Ellipse | Arc:
     if norm(across) < TINY:
         raise LeftOut("an ellipse whose plane is not defined", unread=True)
     minor = scale(unit(across), size * ratio)
-    first = degrees(d.get("start_param", 0.0))
-    turn = degrees(d.get("end_param", 2.0 * pi)) - first
     sweep = turn % 360.0
     if sweep < _WHOLE or sweep > 360.0 - _WHOLE:
         if 0.0 < abs(turn) < _WHOLE:

@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from converter.errors import GeometryError, ReadError
+from converter.errors import ReadError
 from converter.importers.dxf.affine import Affine, placement, transform
-from converter.importers.dxf.convert import CONVERTERS, refused
+from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS, refused
 from converter.importers.dxf.entities import extrusion_axes
 from converter.importers.dxf.layers import LayerRules, Look, decoded
 from converter.importers.dxf.leftout import LeftOut, Tally
@@ -196,7 +196,7 @@ class Blocks:
                     curve = convert(entity, d, self._k)
                 except LeftOut as left:
                     leave(content.tally, left, kind, facts.name, handle)
-                except GeometryError as error:
+                except BAD_VALUES as error:
                     leave(content.tally, refused(error, kind, handle, facts.name, self._file), kind, facts.name, handle)
                 else:
                     content.items.append(Item(curve, kind, layer, handle, Look.of(d)))
@@ -230,7 +230,7 @@ class Blocks:
             return transform(item.curve, m)
         except LeftOut as left:
             tally.add(item.kind, left.why)
-        except GeometryError as error:
+        except BAD_VALUES as error:
             leave(tally, refused(error, item.kind, item.handle, layer, self._file), item.kind, layer, item.handle)
         return ()
 
@@ -242,7 +242,8 @@ class Blocks:
         x, y, z = (0.0, 0.0, 0.0) if at is None else (v * k for v in at.xyz)
         base = self._blocks.get(name).block.dxf.get("base_point")
         bx, by, bz = (0.0, 0.0, 0.0) if base is None else (v * k for v in base.xyz)
-        scales = (d.get("xscale", 1.0), d.get("yscale", 1.0), d.get("zscale", 1.0))
+        # a scale of 0 is a slip of the writer (often of z in a flat drawing) that CAD packages read as 1
+        scales = (d.get("xscale", 1.0) or 1.0, d.get("yscale", 1.0) or 1.0, d.get("zscale", 1.0) or 1.0)
         rotation = d.get("rotation", 0.0)
         turn = placement(_IDENTITY, _ORIGIN, rotation, (1.0, 1.0, 1.0), _ORIGIN)
         columns, rows = _grid(d)

@@ -82,11 +82,6 @@ class LayerRules:
         """Whether colours or linetypes decide anything."""
         return bool(self._colors or self._linetypes)
 
-    @property
-    def names(self) -> list[str]:
-        """Names of all layers of the table, as a person reads them."""
-        return [decoded(layer.dxf.name) for layer in self._table.values()]
-
     def facts(self, raw: str) -> LayerFacts:
         """The facts of the layer an entity names."""
         found = self._facts.get(raw)
@@ -129,13 +124,14 @@ class LayerRules:
                 return f"left out by the linetype {pattern!r}"
         return ""
 
-    def check_asked(self, options: ReadOptions, drawn: Iterable[str]) -> None:
-        """Refuse a ``layers`` option that no layer with curves answers to.
+    def check_asked(self, options: ReadOptions) -> None:
+        """Refuse a ``layers`` pattern that no layer answers to, of the table or named by an entity.
 
         Raises:
             OptionError: naming the layers there are.
         """
-        known = sorted({*self.names, *drawn})
+        table = (decoded(layer.dxf.name) for layer in self._table.values())
+        known = sorted({*table, *(facts.name for facts in self._facts.values())})
         for pattern in options.layers:
             if not any(fnmatchcase(name.casefold(), pattern.casefold()) for name in known):
                 some = ", ".join(known[:20]) + (", ..." if len(known) > 20 else "")

@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from converter.errors import GeometryError, OptionError
+from converter.errors import OptionError
 from converter.findings import Finding
 from converter.geometry.vectors import Vec
-from converter.importers.dxf.convert import CONVERTERS, refused
+from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS, refused
 from converter.importers.dxf.entities import NoRadius
 from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
 from converter.importers.dxf.inserts import Blocks, leave
@@ -91,8 +91,7 @@ class _Reading:
         for mark in self.marks:
             if mark.handle not in saved:
                 self.tally.add("ARC", "no radius")
-        if self.options.layers and not curves:
-            self.rules.check_asked(self.options, ())
+        self.rules.check_asked(self.options)
         drawing.ignored = self.tally.ignored()
         if self.units.stated is None or self.options.units is not None:
             drawing.findings += units_findings(self.units, self.options.units, _extent(curves))
@@ -132,7 +131,7 @@ class _Reading:
                     self.tally.add(kind, left.why)
             except LeftOut as left:
                 leave(self.tally, left, kind, layer, d.get("handle"))
-            except GeometryError as error:
+            except BAD_VALUES as error:
                 leave(self.tally, refused(error, kind, d.get("handle"), layer, self.file), kind, layer, d.get("handle"))
 
     def _set_aside(self, entity: Any, d: dict[str, Any], kind: str, raw: str) -> bool:
