@@ -245,6 +245,24 @@ def usable_formats(named: Sequence[str] = ()) -> tuple[list[str], list[str]]:
     return able, reasons
 
 
+def foresee(results: Sequence[Result], formats: Sequence[str]) -> list[Result]:
+    """The same results, with findings about tubes that will have no solid, or a mitred one, in these formats.
+
+    Args:
+        results: of `check`.
+        formats: names of formats to be written; nothing is added unless one writes solids or meshes.
+    """
+    from converter.exporters.registry import find
+    from converter.model.metal import metal_findings
+
+    if not any(find(name).solid for name in formats):
+        return list(results)
+    return [
+        replace(result, findings=sorted_findings([*result.findings, *metal_findings(result.tubes)]))
+        for result in results
+    ]
+
+
 def export(
     results: Sequence[Result],
     out_dir: str,

@@ -144,7 +144,7 @@ define("hoop", ERROR, "A closed ring cannot be bent in one piece on this kind of
 define(
     "closed-loop", WARNING, "A closed run must be cut and joined somewhere; the table starts in its longest straight."
 )
-define("no-solid", WARNING, "The tube cannot exist as a solid (a bend tighter than its own section); none is written.")
+define("no-solid", WARNING, "The tube cannot be a solid (no section, or a bend tighter than it allows); none is written.")
 define("mitred-corner", NOTE, "A corner without a radius shows as a mitre in the solid; it cannot be bent so.")
 define("self-contact", ERROR, "The bend turns so far that the tube runs into itself.")
 define("demo-shop", NOTE, "No shop file was named; the invented demo shop was used.")

@@ -191,9 +191,12 @@ def test_a_tube_that_cannot_be_is_left_out_and_said(tmp_path):
     job = job_of(["good"])
     write(replace(job, tubes=(tight, *job.tubes, bare)), tmp_path, ["step"])
     assert [p.name for p in read_step(tmp_path / "dock.step").products] == ["good"]
-    found = metal_findings(tight)
+    found = metal_findings([tight])
     assert [f.code for f in found] == ["no-solid"]
     assert "bend 1" in found[0].message and found[0].tube == "tight"
+    both = metal_findings([tight, bare, *job.tubes, replace(bare)])
+    assert [(f.code, f.tube) for f in both] == [("no-solid", "tight"), ("no-solid", None)]
+    assert both[1].message.startswith("2 tubes")
     for tubes, words in (((tight,), "bend 1"), ((bare,), "--section")):
         with pytest.raises(WriteError, match=words):
             write(replace(job, tubes=tubes), tmp_path / "none", ["step"])
@@ -207,7 +210,7 @@ def test_a_mitred_corner_is_written_and_said(tmp_path):
     assert valid(product.shape)
     # the reader makes its own curves for the ellipse on the cylinder, to about 1e-6
     assert kernel_volume(product.shape) == pytest.approx(pi / 4.0 * (44.45**2 - 38.354**2) * 200.0, rel=1e-6)
-    assert [(f.code, f.bend) for f in metal_findings(tube)] == [("mitred-corner", 1)]
+    assert [(f.code, f.bend) for f in metal_findings([tube])] == [("mitred-corner", 1)]
 
 
 def test_closed_rings_read_back(tmp_path):
@@ -358,3 +361,13 @@ def test_a_closed_wire_closes():
     assert not centerline_wire(replace(run, closed=False)).Closed()
     with pytest.raises(GeometryError, match="no centerline"):
         centerline_wire(run_of([], 0.0))
+
+
+def test_formats_without_bodies_do_not_stop_the_others(tmp_path):
+    """Tubes without a section: the bend table is written, STEP is not; with STEP alone it is an error."""
+    job = job_of(["a"], (None,))
+    paths = write(job, tmp_path, ["csv", "step", "glb"])
+    assert [p.suffix for p in paths] == [".csv"]
+    with pytest.raises(WriteError, match="--section"):
+        write(job, tmp_path / "y", ["step", "glb"])
+    assert [f.code for f in metal_findings(job.tubes)] == ["no-solid"]

@@ -32,6 +32,7 @@ class WriteFormat:
         ending: ending of the files it writes.
         needs: heavy library it loads ('CAD kernel', 'mesh library'), or ''.
         default: whether `convert` writes it when --to is not given.
+        solid: whether it writes bodies of metal, so that a tube without a section has none.
     """
 
     name: str
@@ -41,6 +42,7 @@ class WriteFormat:
     function: str = "export"
     needs: str = ""
     default: bool = False
+    solid: bool = False
 
 
 FORMATS: tuple[WriteFormat, ...] = (
@@ -63,19 +65,21 @@ FORMATS: tuple[WriteFormat, ...] = (
         ".dxf", default=True,
     ),
     WriteFormat(
-        "step", "solid tubes in place", "converter.exporters.step", ".step", needs="CAD kernel", default=True
+        "step", "solid tubes in place", "converter.exporters.step", ".step", needs="CAD kernel", default=True,
+        solid=True,
     ),
     WriteFormat("wires", "STEP, centerlines as wires", "converter.exporters.step_wires", ".step", needs="CAD kernel"),
     WriteFormat(
-        "stl", "mesh of every tube", "converter.exporters.mesh", ".stl", function="export_stl", needs="mesh library"
+        "stl", "mesh of every tube", "converter.exporters.mesh", ".stl", function="export_stl",
+        needs="mesh library", solid=True,
     ),
     WriteFormat(
         "3mf", "mesh of every tube, with units", "converter.exporters.mesh", ".3mf", function="export_3mf",
-        needs="mesh library",
+        needs="mesh library", solid=True,
     ),
     WriteFormat(
         "glb", "mesh of every tube, for viewers", "converter.exporters.mesh", ".glb", function="export_glb",
-        needs="mesh library",
+        needs="mesh library", solid=True,
     ),
 )  # fmt: skip
 
@@ -93,7 +97,7 @@ class ExportJob:
         tubes: what to write, in order.
         findings: everything said about them.
         display: how lengths are shown to a person (also the unit of CSV and DXF).
-        step_unit: 'mm' or 'in', the unit of STEP and mesh files.
+        step_unit: 'mm' or 'in', the unit of STEP files (meshes have their formats' own).
         one_file: all tubes in one STEP file; else one file per tube.
         shop_name: name of the shop whose dies were used, or ''.
         inputs: files that must not be replaced.
@@ -146,11 +150,12 @@ def write_all(
         force: replace files that exist already (never an input).
 
     Returns:
-        The files written, job by job in the order of `FORMATS`.
+        The files written, job by job in the order of `FORMATS`. A format of solids writes nothing for
+        a job without any (`converter.model.metal` says which and why), as long as something is written.
 
     Raises:
         OptionError: an unknown format.
-        WriteError: nothing to write, or a file exists or cannot be written.
+        WriteError: nothing to write at all, or a file exists or cannot be written.
         MissingLibraryError: a library for a format is not installed.
     """
     wanted = {find(name).name for name in formats} or {one.name for one in FORMATS if one.default}
@@ -160,12 +165,20 @@ def write_all(
                 "There is no run to write: the input holds no centerline.", code="no-runs", file=job.source
             )
     out = OutputSet(out_dir, force=force, inputs=[path for job in jobs for path in job.inputs])
+    bodiless: list[WriteError] = []
+    chosen = [one for one in FORMATS if one.name in wanted]
     try:
         for job in jobs:
-            for one in FORMATS:
-                if one.name in wanted:
-                    exporter = getattr(import_module(one.module), one.function)
+            for one in chosen:
+                exporter = getattr(import_module(one.module), one.function)
+                try:
                     exporter(job, out)
+                except WriteError as error:
+                    if error.code != "no-solid":
+                        raise
+                    bodiless.append(error)
+        if len(bodiless) == len(jobs) * len(chosen):
+            raise bodiless[0]
         return out.commit()
     except ElbowroomError:
         raise

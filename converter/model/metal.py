@@ -5,6 +5,7 @@ Needs no CAD kernel: the audit and the exporters ask the same question here.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import cos, hypot, radians, sin
 
@@ -60,38 +61,56 @@ def metal(run: Run, section: Section) -> Metal:
     return Metal(found, closed, gap if closed else 0.0, twist if closed else 0.0)
 
 
-def metal_findings(tube: Tube) -> list[Finding]:
-    """What will be said about a tube's solid and mesh: 'no-solid' or 'mitred-corner' findings.
+def metal_findings(tubes: Iterable[Tube]) -> list[Finding]:
+    """What is said about solids and meshes before they are written: 'no-solid' and 'mitred-corner' findings.
 
-    A tube without a section says nothing here ('section-unknown' is said where sections are given).
+    Tubes without a section are said in one finding: each has its own 'section-unknown' already.
     """
-    if tube.section is None:
-        return []
-    try:
-        made = metal(tube.run, tube.section)
-    except GeometryError as error:
-        return [
+    found: list[Finding] = []
+    bare: list[Tube] = []
+    for tube in tubes:
+        if tube.section is None:
+            bare.append(tube)
+            continue
+        try:
+            made = metal(tube.run, tube.section)
+        except GeometryError as error:
+            found.append(
+                Finding(
+                    "no-solid",
+                    error.message,
+                    tube=tube.name,
+                    layer=tube.run.layer,
+                    cure="Give the bend a larger radius, or the tube a smaller section.",
+                )
+            )
+            continue
+        found += [_mitred(tube, piece.corner[2]) for piece in made.pieces if piece.corner is not None]
+    if bare:
+        many = len(bare) > 1
+        found.append(
             Finding(
                 "no-solid",
-                error.message,
-                tube=tube.name,
-                layer=tube.run.layer,
-                cure="Give the bend a larger radius, or the tube a smaller section.",
+                f"{len(bare)} tubes have no known section, so no solids of them are written."
+                if many
+                else f"Tube {bare[0].name!r} has no known section, so no solid of it is written.",
+                tube=None if many else bare[0].name,
+                layer=None if many else bare[0].run.layer,
+                cure="Name the section: as an option, in a job file, or in the layer's name.",
             )
-        ]
-    return [
-        Finding(
-            "mitred-corner",
-            f"Tube {tube.name!r} has no radius at bend {piece.corner[2]}, so its solid is mitred there; "
-            "it cannot be bent so.",
-            tube=tube.name,
-            bend=piece.corner[2],
-            layer=tube.run.layer,
-            cure="Give the corner a radius: a die in the shop file, or an option.",
         )
-        for piece in made.pieces
-        if piece.corner is not None
-    ]
+    return found
+
+
+def _mitred(tube: Tube, bend: int) -> Finding:
+    return Finding(
+        "mitred-corner",
+        f"Tube {tube.name!r} has no radius at bend {bend}, so its solid is mitred there; it cannot be bent so.",
+        tube=tube.name,
+        bend=bend,
+        layer=tube.run.layer,
+        cure="Give the corner a radius: a die in the shop file, or an option.",
+    )
 
 
 def quarters(twist: float) -> int:
