@@ -46,6 +46,12 @@ class ReadyTable:
         placement: where it stands, or None (then it starts at the origin along +x, first bend towards +y).
         section: its section, or None.
         closed: whether the run is a closed loop.
+        deviation: largest distance in mm between the file's own shape (a solid's surface, a mesh's
+            vertices) and the tube this table makes: the proof. 0 where the file is a table itself.
+        metal: how far the metal reaches past the centerline's end at A and at B, in mm (negative where
+            it stops short of it everywhere), or None when not known.
+        handle: id in the file for messages, or None.
+        findings: what the reader says about this run; their ``tube`` is set to the run's final name.
     """
 
     name: str
@@ -54,6 +60,10 @@ class ReadyTable:
     section: Section | None = None
     layer: str | None = None
     closed: bool = False
+    deviation: float = 0.0
+    metal: tuple[float, float] | None = None
+    handle: str | None = None
+    findings: tuple[Finding, ...] = ()
 
 
 @dataclass(slots=True)

@@ -27,6 +27,7 @@ class Run:
         handles: entity handles it was drawn by, in order.
         section: the section, when the file itself gives one (a ready table), else None.
         findings: what the reducer said about this run.
+        metal: how far the metal reaches past the centerline's ends A and B in mm, when the file holds a solid.
         end_point: centerline point at end B where the reducer knows it already; else it is walked to.
     """
 
@@ -40,6 +41,7 @@ class Run:
     section: Section | None = None
     findings: tuple[Finding, ...] = ()
     end_point: Vec | None = None
+    metal: tuple[float, float] | None = None
 
     @property
     def start(self) -> Vec:

@@ -40,5 +40,11 @@ def reverse_run(run: Run) -> Run:
     count = len(table.bends)
     findings = tuple(f if f.bend is None else replace(f, bend=count + 1 - f.bend) for f in run.findings)
     return replace(
-        run, table=table, placement=placement, end_point=run.start, handles=run.handles[::-1], findings=findings
+        run,
+        table=table,
+        placement=placement,
+        end_point=run.start,
+        handles=run.handles[::-1],
+        findings=findings,
+        metal=None if run.metal is None else run.metal[::-1],
     )

@@ -92,7 +92,18 @@ def _plain(one: Chain, quick: PlainRun, name: str) -> Run:
 
 
 def _ready(table: ReadyTable, name: str) -> Run:
-    return Run(name, table.layer, table.closed, table.table, table.placement or Placement(), section=table.section)
+    return Run(
+        name,
+        table.layer,
+        table.closed,
+        table.table,
+        table.placement or Placement(),
+        table.deviation,
+        (table.handle,) if table.handle else (),
+        table.section,
+        tuple(replace(f, tube=name) for f in table.findings),
+        metal=table.metal,
+    )
 
 
 def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, display: Display | None = None) -> Run | None:
