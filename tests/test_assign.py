@@ -201,3 +201,14 @@ def test_order_is_kept_and_runs_are_not_changed():
     assert [tube.name for tube in tubes] == [f"T{i}" for i in range(5)]
     assert all(one_run.table.bends[0].clr is None for one_run in runs)
     assert {tube.die for tube in tubes} == {"R1750"}
+
+
+def test_refit_of_a_loosely_known_radius_goes_to_the_tubes_die():
+    tube = one(run(151.0, uncertainty=30.0), SHOP, default_section=TUBE, refit=True)
+    assert [(b.clr, b.clr_uncertainty) for b in tube.run.table.bends] == [(150.0, 0.0)]
+
+
+def test_refit_with_a_named_die_and_no_section_leaves_what_that_die_makes():
+    job = job_from_text('[run.T1]\ndie = "C"\n')
+    assert one(run(200.0), SHOP, job, refit=True).run == run(200.0)
+    assert one(run(199.0), SHOP, job, refit=True).run.table.bends[0].clr == 200.0

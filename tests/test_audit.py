@@ -243,6 +243,15 @@ def test_straight_between_bends():
     assert codes(bend(100.0), bend(100.0, feed=0.0)) == [("straight-too-short", 2)]
 
 
+def test_a_bend_that_no_die_makes_needs_the_room_of_the_tubes_die_or_the_nearest():
+    def need(clr, die=None):
+        found = said(bend(100.0), bend(clr, feed=10.0), die=die)
+        return next(f.limit for f in found if f.code == "straight-too-short")
+
+    assert (need(130.0), need(115.0), need(None)) == (80.0, 60.0, 60.0)
+    assert (need(130.0, "TIGHT"), need(115.0, "WIDE"), need(100.0, "WIDE")) == (60.0, 80.0, 60.0)
+
+
 def test_s_bend_with_an_inverted_clamp():
     turns = Shop("shed", (replace(TIGHT, invert_clamp=True),), source="s")
     ess = (bend(100.0), bend(100.0, feed=0.0, rotation=180.0))
@@ -308,6 +317,10 @@ def test_hoop_and_loop():
 def test_inside_that_folds():
     small = Shop("shed", (replace(TIGHT, clr=26.0),), source="s")
     assert ("self-contact", 1) in codes(bend(25.0), shop=small)
+    assert any(
+        f.message.startswith("T1: bend 1 has a centerline radius of 25.00 mm, not above half")
+        for f in said(bend(25.0), shop=small)
+    )
     assert ("self-contact", 1) not in codes(bend(25.2), shop=small)
     # a rectangle is taken at its smaller side
     flat = parse_section("100x20x2mm")
@@ -321,7 +334,10 @@ def test_turning_into_itself():
     assert turn_gap(100.0, 270.0, 500.0, 500.0) == 0.0
     # the second straight stops short: its end is 100 - after above the first
     assert turn_gap(100.0, 270.0, 500.0, 49.9) == pytest.approx(50.1)
-    assert codes(bend(100.0, angle=270.0), shop=free, tail=50.1) == [("self-contact", 1)]
+    (hit,) = said(bend(100.0, angle=270.0), shop=free, tail=50.1)
+    assert (hit.code, hit.bend, hit.severity, hit.limit) == ("self-contact", 1, "error", 50.0)
+    assert hit.measured == pytest.approx(49.9)
+    assert "bend 1 turns 270.00°, so the centerline comes within 49.90 mm of itself" in hit.message
     assert codes(bend(100.0, angle=270.0), shop=free, tail=49.9) == []
     # 225 deg: the tangent lines meet 100 tan(67.5 deg) = 241.42 mm out
     meet = 100.0 * tan(radians(67.5))
