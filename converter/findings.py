@@ -144,9 +144,15 @@ define("hoop", ERROR, "A closed ring cannot be bent in one piece on this kind of
 define(
     "closed-loop", WARNING, "A closed run must be cut and joined somewhere; the table starts in its longest straight."
 )
-define("no-solid", WARNING, "The tube cannot be a solid (no section, or a bend tighter than it allows); none is written.")
+define(
+    "no-solid", WARNING, "The tube cannot be a solid (no section, or a bend tighter than it allows); none is written."
+)
 define("mitred-corner", NOTE, "A corner without a radius shows as a mitre in the solid; it cannot be bent so.")
 define("self-contact", ERROR, "The bend turns so far that the tube runs into itself.")
 define("demo-shop", NOTE, "No shop file was named; the invented demo shop was used.")
-define("roll-not-quarter", ERROR, "Square or rectangular tube is rolled by an angle that is not a multiple of 90 degrees.")
-define("job-unmatched", WARNING, "The job file or a section option names a run or layer that the drawing does not have.")
+define(
+    "roll-not-quarter", ERROR, "Square or rectangular tube is rolled by an angle that is not a multiple of 90 degrees."
+)
+define(
+    "job-unmatched", WARNING, "The job file or a section option names a run or layer that the drawing does not have."
+)

@@ -27,7 +27,7 @@ RANKS = {
     "geometry": 2, "model": 3, "reducer": 4, "shop": 5,
     "kernel": 6, "bending": 6, "joints": 6,
     "audit": 7, "importers": 7, "exporters": 7,
-    "api": 8, "demo": 9, "cli": 10, "__main__": 11, "__init__": 12,
+    "settings": 8, "api": 9, "demo": 10, "cli": 11, "__main__": 12, "__init__": 13,
 }  # fmt: skip
 #: Parts that, on top of their rank, may use only these parts.
 NARROW = {"kernel": {"errors", "tolerances", "units", "findings", "geometry", "model"}}

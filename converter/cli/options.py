@@ -219,13 +219,13 @@ def shown_unit(given: dict[str, Any]) -> str | None:
 
 
 def settings_from(given: dict[str, Any]) -> Any:
-    """The library's `converter.api.Settings` from a command's arguments (reading, reducing, metal, showing).
+    """The library's `converter.settings.Settings` from a command's arguments (reading, reducing, metal, showing).
 
     Raises:
         OptionError: two options contradict each other.
     """
     # here and not above: --help must not pay for the readers
-    from converter.api import Settings
+    from converter.settings import Settings
     from converter.importers.registry import ReadOptions
 
     settings = Settings(

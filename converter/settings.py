@@ -1,0 +1,77 @@
+"""How a drawing is to be read, reduced and given its metal, as a person types it.
+
+Lengths may stay as typed (``"4.5"``, ``"114.3mm"``): a bare number is in the drawing's own
+unit, which is known only once the drawing is read.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from converter.errors import OptionError
+from converter.importers.registry import ReadOptions
+from converter.tolerances import DEFAULT, Tolerances
+from converter.units import Display, parse_length, shown_unit
+
+Length = str | float
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How to read a drawing, reduce it and give it its metal.
+
+    Attributes:
+        read: what to read from the file.
+        join, near, fit: lengths, or None for the default (`converter.tolerances`).
+        tangent: degrees, or None for the default.
+        across_layers: whether loose ends may join tangent across layers.
+        sections: ``1.75x0.120in`` for every run, ``LAYER=1.75x0.120in`` for one layer; later ones win.
+        clr: radius for sharp corners (and for every bend with ``refit``), or None for the die's.
+        refit: move every bend to the radius of its die, or to ``clr``.
+        shop: path of a shop file, or None for the invented demo shop.
+        job: path of a job file, or None.
+        feed_from: 'A' or 'B', the end that is fed first.
+        unit: 'in' or 'mm' for everything a person reads; None follows the drawing.
+        denominator: write inches as fractions of this denominator.
+    """
+
+    read: ReadOptions = field(default_factory=ReadOptions)
+    join: Length | None = None
+    near: Length | None = None
+    fit: Length | None = None
+    tangent: float | None = None
+    across_layers: bool = True
+    sections: tuple[str, ...] = ()
+    clr: Length | None = None
+    refit: bool = False
+    shop: str | None = None
+    job: str | None = None
+    feed_from: str = "A"
+    unit: str | None = None
+    denominator: int | None = None
+
+    def tolerances(self, unit: str) -> Tolerances:
+        """The tolerances in mm; bare numbers are in ``unit``.
+
+        Raises:
+            UnitsError, OptionError: a value is not a length, or out of range.
+        """
+        typed = {name: getattr(self, name) for name in ("join", "near", "fit")}
+        given = {name: parse_length(value, unit) for name, value in typed.items() if value is not None}
+        if self.tangent is not None:
+            given["tangent"] = self.tangent
+        tol = replace(DEFAULT, **given)
+        if "near" not in given and tol.near < tol.join:
+            tol = replace(tol, near=tol.join)
+        if tol.near < tol.join:
+            raise OptionError("--near must not be below --join: it names the gaps that are a little too wide to join.")
+        return tol
+
+    def display(self, unit: str) -> Display:
+        """How lengths are shown when the drawing is in ``unit``: its own system unless told otherwise.
+
+        Raises:
+            OptionError: the fraction is not a power of two up to 128, or goes with mm.
+        """
+        chosen = self.unit or ("in" if self.denominator is not None else shown_unit(unit))
+        return Display(chosen, self.denominator)
