@@ -225,8 +225,8 @@ def settings_from(given: dict[str, Any]) -> Any:
         OptionError: two options contradict each other.
     """
     # here and not above: --help must not pay for the readers
-    from converter.settings import Settings
     from converter.importers.registry import ReadOptions
+    from converter.settings import Settings
 
     settings = Settings(
         read=ReadOptions(
