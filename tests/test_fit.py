@@ -309,3 +309,32 @@ def test_splitting_visits_each_vertex_a_bounded_number_of_times(monkeypatch):
     small, large = work(2_000), work(20_000)
     assert large < 12 * small
     assert large < 4 * 22_000 + 20_000
+
+
+def test_a_loop_may_begin_anywhere():
+    """A racetrack in chords, begun in the middle of a bend and at every other vertex: always the same two bends."""
+    table = BendTable((Bend(100, 0, 180, 50), Bend(200, 0, 180, 50)), 100)
+    points = chords(table, Placement(), 7.5)[:-1]
+    for shift in range(0, len(points), 7):
+        loop = np.concatenate((np.roll(points, shift, axis=0), np.roll(points, shift, axis=0)[:1]))
+        run = run_of(Polyline(loop))
+        assert run.closed
+        assert sorted(run.table.straights) == pytest.approx([100, 100, 200])
+        assert [(b.angle, b.clr) for b in run.table.bends] == [(pytest.approx(180), pytest.approx(50))] * 2
+
+
+def test_mixed_degree_one_and_rational_splines_chain_into_one_row():
+    """Every edge as a NURBS, as some packages write it: straights of degree 1, arcs rational."""
+    r, k = 50.0, sqrt(0.5)
+    arc = Spline(
+        2,
+        np.array([(100, 0, 0), (150, 0, 0), (150, 50, 0)], float),
+        np.array([0, 0, 0, 1, 1, 1.0]),
+        np.array([1, k, 1]),
+        (100, 0, 0),
+        (150, 50, 0),
+    )
+    ends = [((0, 0, 0), (100, 0, 0)), ((150, 50, 0), (150, 130, 0))]
+    lines = [Spline(1, np.array(e, float), np.array([0, 0, 1, 1.0]), None, *e) for e in ends]
+    run = run_of(lines[0], arc, lines[1])
+    assert_same(run.table, BendTable((Bend(100, 0, 90, r),), 80), 1e-8, 1e-8, 1e-8)

@@ -54,7 +54,8 @@ def radius_made(subject: Subject) -> Iterable[Finding]:
     for i, maker in enumerate(subject.makers):
         bend = subject.bends[i]
         if bend.clr is None:
-            yield _corner(subject, i)
+            if bend.corner:  # a kink beside an arc has its own finding
+                yield _corner(subject, i)
         elif maker is None:
             if subject.dies[i]:
                 yield _not_made(subject, i, bend.clr, subject.dies[i])

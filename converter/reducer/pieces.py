@@ -32,10 +32,12 @@ from converter.geometry.vectors import (
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
 from converter.reducer.sample import ellipse_as_arc, sample_ellipse, sample_spline
-from converter.reducer.segment import Span, split
+from converter.reducer.segment import Span, split, turn_angles
 from converter.tolerances import Tolerances
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Index = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +94,8 @@ class _Row:
     """Vertices between exact arcs, with what each chord comes from."""
 
     points: list[Array]
-    smooth: list[Array]
-    items: list[Array]
+    smooth: list[Flags]
+    items: list[Index]
 
     def add(self, points: Array, smooth: bool, item: int, join: float) -> None:
         """Append a stretch; a gap to the row so far is closed in the middle or at the corner."""
@@ -103,17 +105,44 @@ class _Row:
             last[-1] = corner
             points[0] = corner
             self.points[-1] = last
-        self.points.append(points if not self.points else points[1:])
-        self.smooth.append(np.full(len(points) - 1, smooth))
-        self.items.append(np.full(len(points) - 1, item))
+        # a stretch after the first brings a chord of no length with it, which is dropped later
+        chords = len(points) - (1 if not self.points else 0)
+        self.points.append(points)
+        self.smooth.append(np.full(chords, smooth))
+        self.items.append(np.full(chords, item, np.intp))
+
+    def take(self, closed: bool) -> tuple[Array, Flags, Index]:
+        """The vertices (n, 3) without repeats, and per chord whether it is smooth and its item; the row is empty then.
+
+        A closed row comes rolled to start where an arc cannot: at its longest chord, or its sharpest
+        vertex where all chords are alike.
+        """
+        points, smooth, items = np.concatenate(self.points), np.concatenate(self.smooth), np.concatenate(self.items)
+        self.points, self.smooth, self.items = [], [], []
+        keep = np.ones(len(points), bool)
+        keep[1:] = (points[1:] != points[:-1]).any(axis=1)
+        if not keep.all():
+            points, smooth, items = points[keep], smooth[keep[1:]], items[keep[1:]]
+        if closed and len(points) > 3:
+            points = points.copy()
+            points[-1] = points[0]  # a healed gap at the seam
+            lengths = np.sqrt((np.diff(points, axis=0) ** 2).sum(axis=1))
+            at = int(lengths.argmax())
+            if lengths[at] < 1.5 * float(np.median(lengths)):
+                around = np.concatenate((points[-2:-1], points))
+                at = int(turn_angles(around).argmax())
+            points = np.concatenate((points[at:-1], points[: at + 1]))
+            smooth, items = np.roll(smooth, -at), np.roll(items, -at)
+        return points, smooth, items
 
 
-def pieces_of(items: Iterable[tuple[DrawnCurve, bool]], tol: Tolerances) -> list[Piece]:
+def pieces_of(items: Iterable[tuple[DrawnCurve, bool]], tol: Tolerances, closed: bool = False) -> list[Piece]:
     """The pieces of a chain in order.
 
     Args:
         items: drawn curves in order with whether each is run backward.
         tol: join and fit tolerances in mm.
+        closed: whether the chain is a loop; where it begins is then of no account.
 
     Returns:
         At least one, unless every curve is a point.
@@ -129,7 +158,7 @@ def pieces_of(items: Iterable[tuple[DrawnCurve, bool]], tol: Tolerances) -> list
             else:
                 points, smooth = part
                 row.add(points, smooth, index, tol.join)
-    _flush(row, out, tol)
+    _flush(row, out, tol, closed and not out)
     return out
 
 
@@ -177,16 +206,10 @@ def _corner(before: Array, after: Array, join: float) -> Array:
     return np.array(scale(add(along(p, u, a), along(q, v, b)), 0.5))
 
 
-def _flush(row: _Row, out: list[Piece], tol: Tolerances) -> None:
+def _flush(row: _Row, out: list[Piece], tol: Tolerances, closed: bool = False) -> None:
     if not row.points:
         return
-    points = row.points[0] if len(row.points) == 1 else np.concatenate(row.points)
-    smooth, items = np.concatenate(row.smooth), np.concatenate(row.items)
-    row.points, row.smooth, row.items = [], [], []
-    keep = np.ones(len(points), bool)
-    keep[1:] = (points[1:] != points[:-1]).any(axis=1)
-    if not keep.all():
-        points, smooth, items = points[keep], smooth[keep[1:]], items[keep[1:]]
+    points, smooth, items = row.take(closed)
     if len(points) < 2:
         return
     found = split(points, tol.fit, smooth if smooth.any() else None)

@@ -142,7 +142,7 @@ class _Made:
 
 
 def _settled(one: Chain, tol: Tolerances) -> _Made | None:
-    pieces = [p for p in pieces_of(one.items, tol) if not isinstance(p, Straight) or p.length > 0.0]
+    pieces = [p for p in pieces_of(one.items, tol, one.closed) if not isinstance(p, Straight) or p.length > 0.0]
     if not pieces:
         return None
     pieces = merge(pieces, tol)

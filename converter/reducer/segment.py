@@ -56,7 +56,7 @@ class Split:
     level: float
 
 
-def split(points: Array, fit: float, smooth: Array | None = None) -> Split:
+def split(points: Array, fit: float, smooth: NDArray[np.bool_] | None = None) -> Split:
     """Split a row of vertices (n, 3), n >= 2, consecutive ones different, in mm.
 
     Args:
@@ -231,7 +231,7 @@ def _path(points: Array, a: int, b: int) -> float:
 # --- evidence -----------------------------------------------------------------------------
 
 
-def _judge(points: Array, turns: Array, spans: tuple[Span, ...], smooth: Array | None, eps: float) -> tuple[Span, ...]:
+def _judge(points: Array, turns: Array, spans: tuple[Span, ...], smooth: NDArray[np.bool_] | None, eps: float) -> tuple[Span, ...]:
     """Keep arcs that the vertices speak for, break the others into their chords, find the short ones."""
     out: list[Span] = []
     step = 0.0  # the coarsest turn per chord among the arcs that are certain
