@@ -293,6 +293,25 @@ def test_a_bad_number_inside_a_block(tmp_path):
     refusal(path, "not-finite", "LINE")
 
 
+@pytest.mark.parametrize(
+    ("kind", "tags", "why"),
+    [
+        ("LINE", [(10, 5), (20, 5)], "a line of which an end is missing"),
+        ("LINE", [(11, 5), (21, 5)], "a line of which an end is missing"),
+        ("ARC", [(10, 5), (20, 5), (40, 5), (50, 0)], "an arc of which an angle is missing"),
+        ("ARC", [(10, 5), (20, 5), (50, 0), (51, 90)], "an arc of which centre or radius is missing"),
+        ("CIRCLE", [(40, 5)], "an arc of which centre or radius is missing"),
+    ],
+)
+def test_half_an_entity_is_an_error(tmp_path, kind, tags, why):
+    """The DXF library fills in the origin, a whole turn or radius 1: a wrong tube in silence."""
+    drawing = read(save(tmp_path, entity(kind, *tags)))
+    assert [c.handle for c in drawing.curves] == ["A1"]
+    said = drawing.findings[-1]
+    assert (said.code, said.severity, said.handle, said.layer) == ("entity-unread", "error", "2F", "HAND RAIL")
+    assert [(i.kind, i.count, i.why) for i in drawing.ignored] == [(kind, 1, why)]
+
+
 def test_undecodable_layer_names_can_be_written_out(tmp_path):
     """UTF-8 bytes in a file that claims another code page, and bytes that are nothing at all."""
     data = text(1, "R2000").encode().replace(b"RAIL", b"R\xc3\x96HR\x81")

@@ -265,6 +265,15 @@ def test_missing_blocks_and_attributes(tmp_path):
     assert ignored(drawing)["ATTRIB", "text"] == 1
 
 
+def test_external_references_are_named(tmp_path):
+    doc, msp = new()
+    doc.add_xref_def("frame.dwg", "FRAME")
+    msp.add_blockref("FRAME", (0, 0), {"layer": "RAIL"})
+    (said,) = reread(doc, tmp_path).findings
+    assert said.code == "entity-unread" and said.severity == "warning" and said.layer == "RAIL"
+    assert "external reference ('FRAME')" in said.message
+
+
 def test_a_scale_of_zero_counts_as_one(tmp_path):
     """Flat drawings with a z scale of 0 are common enough; CAD packages read the 0 as 1."""
     doc, msp = new()

@@ -65,11 +65,13 @@ def line(entity: Any, d: Attributes, k: float) -> Line:
     """A LINE: two points in world coordinates.
 
     Raises:
-        LeftOut: it has no length.
+        LeftOut: it has no length, or an end is missing in the file.
     """
-    a, b = d.get("start"), d.get("end")
-    p: Vec = (0.0, 0.0, 0.0) if a is None else a.xyz
-    q: Vec = (0.0, 0.0, 0.0) if b is None else b.xyz
+    if "start" not in d or "end" not in d:
+        # the DXF library would put a lost end at the origin, a wrong tube in silence
+        raise LeftOut("a line of which an end is missing", unread=True)
+    p: Vec = d["start"].xyz
+    q: Vec = d["end"].xyz
     if k != 1.0:
         p = (p[0] * k, p[1] * k, p[2] * k)
         q = (q[0] * k, q[1] * k, q[2] * k)
@@ -83,11 +85,13 @@ def arc(entity: Any, d: Attributes, k: float) -> Arc:
 
     Raises:
         NoRadius: it has no radius.
-        LeftOut: it has no length.
+        LeftOut: it has no length, or a value is missing in the file.
         GeometryError: an angle is not a finite number.
     """
-    first = d.get("start_angle", 0.0)
-    turn = d.get("end_angle", 360.0) - first
+    if "start_angle" not in d or "end_angle" not in d:
+        raise LeftOut("an arc of which an angle is missing", unread=True)
+    first = d["start_angle"]
+    turn = d["end_angle"] - first
     if not isfinite(turn):
         raise GeometryError("an arc has an angle that is not a finite number", code="not-finite")
     sweep = turn % 360.0
@@ -108,9 +112,10 @@ def circle(entity: Any, d: Attributes, k: float) -> Arc:
 
 
 def _circular(d: Attributes, k: float, first: float, sweep: float) -> Arc:
-    c = d.get("center")
-    cx, cy, cz = (0.0, 0.0, 0.0) if c is None else c.xyz
-    r = abs(d.get("radius", 1.0)) * k  # the sign of a radius is ignored by CAD packages
+    if "center" not in d or "radius" not in d:
+        raise LeftOut("an arc of which centre or radius is missing", unread=True)
+    cx, cy, cz = d["center"].xyz
+    r = abs(d["radius"]) * k  # the sign of a radius is ignored by CAD packages
     if k != 1.0:
         cx, cy, cz = cx * k, cy * k, cz * k
     extrusion = d.get("extrusion")
@@ -141,14 +146,14 @@ def ellipse(entity: Any, d: Attributes, k: float) -> Ellipse | Arc:
     """An ELLIPSE: centre and major axis in world coordinates, parameters in radians; an arc when it is round.
 
     Raises:
-        LeftOut: it has no size.
+        LeftOut: it has no size, or a value is missing in the file.
         GeometryError: a value is not a finite number.
     """
-    c = d.get("center")
-    center = scale((0.0, 0.0, 0.0) if c is None else c.xyz, k)
-    m = d.get("major_axis")
-    major = scale((1.0, 0.0, 0.0) if m is None else m.xyz, k)
-    ratio = abs(d.get("ratio", 1.0))
+    if "center" not in d or "major_axis" not in d or "ratio" not in d:
+        raise LeftOut("an ellipse of which a value is missing", unread=True)
+    center = scale(d["center"].xyz, k)
+    major = scale(d["major_axis"].xyz, k)
+    ratio = abs(d["ratio"])
     first = degrees(d.get("start_param", 0.0))
     turn = degrees(d.get("end_param", 2.0 * pi)) - first
     check_finite(*center, *major, ratio, turn)

@@ -280,6 +280,6 @@ def tally_attributes(insert: Any, tally: Tally) -> None:
 def leave(tally: Tally, left: LeftOut, kind: str, layer: str, handle: str | None) -> None:
     """Count an entity that its converter left out, by name when a centerline may be lost with it."""
     if left.unread:
-        tally.lose(kind, left.why, layer, handle)
+        tally.lose(kind, left.why, layer, handle, broken=True)
     else:
         tally.add(kind, left.why)

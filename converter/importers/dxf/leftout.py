@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
-from converter.findings import Finding
+from converter.findings import ERROR, Finding
 from converter.model.drawing import Ignored
 
 
@@ -81,8 +81,14 @@ class Tally:
         else:
             self.lose(kind, MAY_HIDE.get(kind, "a kind of entity that is not read"), layer, handle)
 
-    def lose(self, kind: str, why: str, layer: str, handle: str | None) -> None:
-        """Count an entity that may have been a centerline, and say so with its place."""
+    def lose(self, kind: str, why: str, layer: str, handle: str | None, *, broken: bool = False) -> None:
+        """Count an entity that may have been a centerline, and say so with its place.
+
+        Args:
+            kind, why: entity type and reason.
+            layer, handle: its place.
+            broken: whether it is a drawn curve whose values are damaged, which is an error.
+        """
         self.add(kind, why)
         if len(self.unread) >= _NAMED:
             self._more += 1
@@ -91,6 +97,7 @@ class Tally:
             Finding(
                 "entity-unread",
                 f"{kind} {handle or 'without a handle'} on layer {layer!r} was not read: it is {why}.",
+                severity=ERROR if broken else "",
                 layer=layer,
                 handle=handle,
                 cure="If it is part of a tube, redraw it with lines and arcs.",
