@@ -136,6 +136,11 @@ def test_a_job_that_contradicts_the_shop_is_refused(text, message):
     assert message in caught.value.message and caught.value.file == "j.toml"
 
 
+def test_a_job_may_say_the_radius_that_the_die_has():
+    job = job_from_text('[default]\ndie = "B"\nclr = "150mm"\n')
+    assert one(run(None), SHOP, job).run.table.bends[0].clr == 150.0
+
+
 def test_corners_take_the_option_then_the_job_then_the_die():
     def radius(**options):
         tube = one(run(None), default_section=TUBE, **options)

@@ -94,6 +94,7 @@ def test_the_limit_of_matching():
     lying, standing = parse_section("2x1x.083in"), parse_section("1x2x.083in")
     assert rect.takes(lying) and not rect.takes(standing)
     assert rect.takes(standing, turned=True) and not rect.takes(lying, turned=True)
+    assert not rect.takes(parse_section("2x1.5x.083in")) and not rect.takes(parse_section("1.5x1x.083in"))
     assert not rect.takes(parse_section("2x.083in")) and not die.takes(parse_section("25x25x2mm"))
 
 
