@@ -295,7 +295,6 @@ def test_negative_straights():
     again = audit([Tube(earlier, TUBE)], SHOP, MM)
     assert [f.code for f in again] == [
         "negative-straight",
-        "no-solid",
         "refit",
     ]  # what the refit said is not said twice
 
