@@ -72,12 +72,14 @@ def _load() -> Any:
 
 
 def _scene(found: Sequence[Body], chord: float) -> Any:
-    """Every tube in place, in mm."""
+    """Every tube in place, in mm; to a nanometre, which halves the text of a 3MF."""
+    import numpy as np
+
     library = _load()
     scene = library.Scene()
     for body, name in zip(found, _names(found), strict=True):
         points, faces = tube_mesh(body.metal, body.section, chord)
-        mesh = library.Trimesh(points, faces, process=False)
+        mesh = library.Trimesh(np.round(points, 6), faces, process=False)
         scene.add_geometry(mesh, node_name=name, geom_name=name)
     return scene
 
