@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import atan2, degrees, radians
+from math import atan2, degrees, radians, sin
 from typing import Any
 
 import numpy as np
@@ -42,6 +42,8 @@ from converter.units import Display
 _SQUARE = 0.5
 #: how far (degrees) a shadow's direction may be off
 _SHADOW = 0.5
+#: so many pairs of free ends about one centre are no tube but a cage; none of them is the one
+_PAIRS = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,16 +242,18 @@ class _Search:
 
     def __init__(self, ends: list[_FreeEnd]) -> None:
         self._ends = ends
-        self._points = np.array([e.point for e in ends])
-        self._outward = np.array([e.outward for e in ends])
-        self._used: set[int] = set()
+        # one array per coordinate: for a search per arc this is several times faster than rows
+        self._p = tuple(np.array([e.point[i] for e in ends]) for i in range(3))
+        self._d = tuple(np.array([e.outward[i] for e in ends]) for i in range(3))
+        self._free = np.ones(len(ends), dtype=bool)
 
     def _tangent(self, center: Vec) -> tuple[Any, Any]:
-        """Which free ends are square to their arm from ``center``, and the lengths of the arms."""
-        arms = self._points - np.array(center)
-        reach = np.linalg.norm(arms, axis=1)
-        across = np.abs(np.einsum("ij,ij->i", arms, self._outward))
-        return (reach > DEFAULT.join) & (across <= reach * np.sin(radians(_SQUARE)) + DEFAULT.join * 0.5), reach
+        """Which unused free ends are square to their arm from ``center``, and the lengths of the arms."""
+        x, y, z = (p - c for p, c in zip(self._p, center, strict=True))
+        reach = np.sqrt(x * x + y * y + z * z)
+        across = np.abs(x * self._d[0] + y * self._d[1] + z * self._d[2])
+        square = across <= reach * sin(radians(_SQUARE)) + DEFAULT.join * 0.5
+        return square & (reach > DEFAULT.join) & self._free, reach
 
     def restore(self, center: Vec, drawn: Arc | None, index: int) -> Arc | None:
         """The one arc about ``center`` that two free ends make; None when there is none, or more than one.
@@ -260,13 +264,17 @@ class _Search:
             index: the curve it was drawn as, whose own ends do not count.
         """
         tangent, reach = self._tangent(center)
-        near = [int(i) for i in np.flatnonzero(tangent) if i not in self._used and self._ends[i].owner != index]
+        near = [i for i in np.flatnonzero(tangent).tolist() if self._ends[i].owner != index]
         near.sort(key=lambda i: float(reach[i]))
         found: list[tuple[Arc, int, int]] = []
+        tried = 0
         for place, i in enumerate(near):
             for j in near[place + 1 :]:
                 if reach[j] - reach[i] > DEFAULT.join:
                     break
+                tried += 1
+                if tried > _PAIRS:
+                    return None
                 arc = _between(center, self._ends[i], self._ends[j])
                 if arc is not None:
                     found.append((arc, i, j))
@@ -274,16 +282,16 @@ class _Search:
             found = [f for f in found if _shadow_fits(drawn, f[0])]
         if len(found) != 1 or (drawn is not None and _same(drawn, found[0][0])):
             return None
-        self._used.update(found[0][1:])
+        self._free[[found[0][1], found[0][2]]] = False
         return found[0][0]
 
     def casts(self, center: Vec, shadows: tuple[Vec, ...]) -> bool:
         """Whether one of the points is the shadow of a free end at another height that is tangent about the centre."""
         tangent, _ = self._tangent(center)
         for end in shadows:
-            above = np.hypot(self._points[:, 0] - end[0], self._points[:, 1] - end[1]) <= DEFAULT.join
-            higher = np.abs(self._points[:, 2] - end[2]) > DEFAULT.join
-            if any(i not in self._used for i in np.flatnonzero(above & higher & tangent).tolist()):
+            above = np.hypot(self._p[0] - end[0], self._p[1] - end[1]) <= DEFAULT.join
+            higher = np.abs(self._p[2] - end[2]) > DEFAULT.join
+            if (above & higher & tangent).any():
                 return True
         return False
 

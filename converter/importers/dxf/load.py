@@ -162,11 +162,10 @@ def _repair(data: bytes, name: str, reason: str) -> tuple[Any, Finding]:
             file=name,
         )
     lost = max(0, drawn - kept)
-    parts = [f"{len(auditor.fixes)} flaws were repaired"]
+    parts = [f"{len(auditor.fixes)} flaws were repaired"] if auditor.fixes else []
     if auditor.errors:
-        parts.append(f"{len(auditor.errors)} could not be")
-    if lost:
-        parts.append(f"{lost} of {drawn} curves were lost")
+        parts.append(f"{len(auditor.errors)} could not be repaired")
+    parts.append(f"{lost} of {drawn} curves were lost" if lost else f"all {drawn} curves were kept")
     finding = Finding(
         "file-repaired",
         f"The file is damaged ({reason}) and was read in recovery mode: {', '.join(parts)}.",
