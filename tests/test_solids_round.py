@@ -6,7 +6,7 @@ from dataclasses import replace
 from math import cos, pi, radians, sin
 
 import pytest
-from kernel_probe import assert_sound, bounds, inside, kernel_volume, of_surface, surfaces
+from kernel_probe import assert_sound, bounds, inside, kernel_length, kernel_volume, of_surface, parts, surfaces
 from tubes import run_of
 
 from converter.errors import GeometryError
@@ -90,6 +90,14 @@ def test_bounding_box_of_a_quarter_bend():
     """100 along x, a quarter turn toward y on 120, 50 along y: hand-worked from the OD of 44.45."""
     box = bounds(tube_solid(run_of([(100.0, 0.0, 90.0, 120.0)], 50.0), TUBE))
     assert box == pytest.approx((0.0, -22.225, -22.225, 242.225, 170.0, 22.225), abs=1e-6)
+
+
+@pytest.mark.parametrize("rotation", [1e-7, 1e-4, 0.01, 1.0, -0.01, 179.999])
+def test_a_hair_of_rotation_leaves_no_sliver_edges(rotation):
+    """Seams of two bends that nearly line up would cut slivers out of the joints between them."""
+    solid = tube_solid(run_of([(100.0, 0.0, 90.0, 120.0), (80.0, rotation, 45.0, 120.0)], 50.0), TUBE)
+    assert_sound(solid)
+    assert min(kernel_length(edge) for edge in parts(solid, "edge")) > 1.0
 
 
 def test_far_from_the_origin():
