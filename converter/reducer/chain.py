@@ -46,6 +46,11 @@ class Chain:
     first: int
     gaps: tuple[float, ...] = ()
 
+    @property
+    def handles(self) -> tuple[str, ...]:
+        """Handles of its curves, in order, those that have one."""
+        return tuple(drawn.handle for drawn, _ in self.items if drawn.handle)
+
 
 def chain(
     curves: Sequence[DrawnCurve],

@@ -24,11 +24,11 @@ from converter.geometry.vectors import (
     sub,
     unit,
 )
-from converter.reducer.pieces import LADDER_EXACT, Bow, Piece, Straight
+from converter.reducer.limits import CLEAR_TURN, LADDER_EXACT
+from converter.reducer.pieces import Bow, Piece, Straight
 from converter.tolerances import Tolerances
 
 SHORT = 10.0  #: straights shorter than this many join tolerances may have a direction worth nothing
-CLEAR_TURN = 1e-4  #: sine below which two directions do not tell the plane of a bend
 
 
 @dataclass(frozen=True, slots=True)

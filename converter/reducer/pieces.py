@@ -31,6 +31,7 @@ from converter.geometry.vectors import (
 )
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
+from converter.reducer.limits import LADDER_EXACT
 from converter.reducer.sample import ellipse_as_arc, sample_ellipse, sample_spline
 from converter.reducer.segment import Span, split, turn_angles
 from converter.tolerances import Tolerances
@@ -241,9 +242,6 @@ def _core(points: Array, spans: tuple[Span, ...], k: int, level: float) -> Array
     inside = (place >= (cut if k > 0 else 0.0)) & (place <= total - (cut if k < len(spans) - 1 else 0.0))
     core: Array = whole[inside]
     return core if len(core) >= 4 else whole
-
-
-LADDER_EXACT = 1e-5  #: mm; at this rung the reach overshoots by nothing that matters
 
 
 def _straight(points: Array, spans: tuple[Span, ...], k: int, level: float, item: int) -> Straight:

@@ -19,8 +19,7 @@ from converter.geometry.vectors import HALF_TURN, Vec, any_normal
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line
 from converter.reducer.chain import Chain
-from converter.reducer.directions import CLEAR_TURN
-from converter.reducer.segment import MOST_TURN_TANGENT
+from converter.reducer.limits import CLEAR_TURN, MOST_TURN_TANGENT
 from converter.tolerances import Tolerances
 
 Array = NDArray[np.float64]

@@ -21,13 +21,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.circles import arc_test, fit_circle, line_residual
+from converter.reducer.limits import LADDER_EXACT, MOST_TURN_TANGENT
 
 Array = NDArray[np.float64]
 
-LADDER = (1e-5, 2e-4, 2e-3, 1e-2)  #: mm; below the fit tolerance, which is the last rung
+LADDER = (LADDER_EXACT, 2e-4, 2e-3, 1e-2)  #: mm; below the fit tolerance, which is the last rung
 THIN = 40  #: vertices looked at while searching
 MOST_TURN = 22.6  #: degrees per vertex of a tessellated arc without further evidence (16 chords a circle)
-MOST_TURN_TANGENT = 31.0  #: with half a turn at both ends (12 chords a circle)
 FEW_TURN = 15.1  #: degrees per vertex of a one-chord arc beside arcs that are certain
 
 
@@ -231,7 +231,9 @@ def _path(points: Array, a: int, b: int) -> float:
 # --- evidence -----------------------------------------------------------------------------
 
 
-def _judge(points: Array, turns: Array, spans: tuple[Span, ...], smooth: NDArray[np.bool_] | None, eps: float) -> tuple[Span, ...]:
+def _judge(
+    points: Array, turns: Array, spans: tuple[Span, ...], smooth: NDArray[np.bool_] | None, eps: float
+) -> tuple[Span, ...]:
     """Keep arcs that the vertices speak for, break the others into their chords, find the short ones."""
     out: list[Span] = []
     step = 0.0  # the coarsest turn per chord among the arcs that are certain
