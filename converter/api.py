@@ -7,9 +7,7 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
@@ -20,6 +18,7 @@ from converter.importers.registry import read
 from converter.model.drawing import Drawing
 from converter.model.run import Run, Tube
 from converter.model.section import Section
+from converter.pause import paused_gc
 from converter.settings import Settings
 from converter.tolerances import Tolerances
 from converter.units import Display, parse_length
@@ -89,7 +88,7 @@ def load(source: str, settings: Settings | None = None) -> Result:
     settings = settings or Settings()
     if settings.feed_from not in ("A", "B"):
         raise OptionError(f"A tube is fed from end A or end B, not {settings.feed_from!r}.")
-    with _collector_paused():
+    with paused_gc():
         return _load(source, settings)
 
 
@@ -115,18 +114,6 @@ def _load(source: str, settings: Settings) -> Result:
         shop=shop,
         demo_shop=settings.shop is None,
     )
-
-
-@contextmanager
-def _collector_paused() -> Iterator[None]:
-    """No garbage collection while a drawing's objects pile up: they all stay, and searching them costs a tenth."""
-    running = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if running:
-            gc.enable()
 
 
 def check(result: Result) -> Result:

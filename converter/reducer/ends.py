@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from converter.geometry.vectors import Vec, angle_between, cross, distance, dot, scale, sub, unit
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline, Spline
+from converter.reducer.bspline import de_boor, even_points, homogeneous
 
 Floats = NDArray[np.float64]
 
@@ -72,41 +73,9 @@ def _ellipse_direction(curve: Ellipse, angle: float) -> Vec:
     return unit((b[0] * c - a[0] * s, b[1] * c - a[1] * s, b[2] * c - a[2] * s))
 
 
-def _homogeneous(spline: Spline) -> Floats:
-    w = np.ones(len(spline.control_points)) if spline.weights is None else spline.weights
-    return np.column_stack((spline.control_points * w[:, None], w))
-
-
-def _de_boor(degree: int, knots: Floats, control: Floats, u: Floats) -> Floats:
-    """Points of a B-spline of any dimension at the parameters u, (m, dim) (de Boor's algorithm, all at once)."""
-    inner = knots[degree : len(control) + 1]
-    # the span that holds u; at the far end the last one that is not empty
-    k = np.searchsorted(inner, np.minimum(u, inner[-1]), side="right") - 1
-    k = np.where(u >= inner[-1], np.searchsorted(inner, inner[-1], side="left") - 1, k)
-    k = np.clip(k, 0, len(control) - 1 - degree) + degree
-    d = [control[k - degree + j] for j in range(degree + 1)]
-    for r in range(1, degree + 1):
-        for j in range(degree, r - 1, -1):
-            low, high = knots[k - degree + j], knots[k + 1 + j - r]
-            span = high - low
-            alpha = np.where(span > 0.0, (u - low) / np.where(span > 0.0, span, 1.0), 0.0)[:, None]
-            d[j] = (1.0 - alpha) * d[j - 1] + alpha * d[j]
-    points: Floats = d[degree]
-    return points
-
-
-def spline_points(spline: Spline, count: int) -> Floats:
-    """``count`` >= 2 points at even steps of the parameter, (count, 3), ends included."""
-    control = _homogeneous(spline)
-    lo, hi = float(spline.knots[spline.degree]), float(spline.knots[len(control)])
-    h = _de_boor(spline.degree, spline.knots, control, np.linspace(lo, hi, count))
-    flat: Floats = h[:, :3] / h[:, 3:]
-    return flat
-
-
 def _spline_start(spline: Spline) -> Vec:
     """Tangent at the start: the derivative's own B-spline; the next point where it vanishes."""
-    control, knots, p = _homogeneous(spline), spline.knots, spline.degree
+    control, knots, p = homogeneous(spline), spline.knots, spline.degree
     n = len(control)
     u = float(knots[p])
     first = control[1, :3] / control[1, 3] - control[0, :3] / control[0, 3]
@@ -117,13 +86,13 @@ def _spline_start(spline: Spline) -> Vec:
     safe = np.where(spans > 0.0, spans, 1.0)
     steps = np.where(spans[:, None] > 0.0, p * np.diff(control, axis=0) / safe[:, None], 0.0)
     at = np.array([u])
-    point = _de_boor(p, knots, control, at)[0]
-    slope = _de_boor(p - 1, knots[1:-1], steps, at)[0]
+    point = de_boor(p, knots, control, at)[0]
+    slope = de_boor(p - 1, knots[1:-1], steps, at)[0]
     tangent = slope[:3] - slope[3] * point[:3] / point[3]
     span = float(knots[n]) - u
     if float(np.linalg.norm(tangent)) * span > 1e-9 * size:
         return unit(_vec(tangent))
-    samples = spline_points(spline, 513)
+    samples = even_points(spline, 513)
     away = np.linalg.norm(samples - samples[0], axis=1) > 1e-9 * size
     return unit(_vec(samples[int(np.argmax(away))] - samples[0]))
 
@@ -135,7 +104,7 @@ def sample(curve: Curve, count: int = 65) -> Floats:
     if isinstance(curve, Polyline):
         return curve.points
     if isinstance(curve, Spline):
-        return spline_points(curve, count)
+        return even_points(curve, count)
     if isinstance(curve, Path):
         return np.concatenate([sample(part, 17) for part in curve.parts])
     if isinstance(curve, Arc):

@@ -14,47 +14,12 @@ from numpy.typing import NDArray
 from converter.geometry.circles import vec
 from converter.geometry.vectors import cross, distance, norm, unit
 from converter.model.curve import Arc, Ellipse, Spline
+from converter.reducer.bspline import spline_points
 
 Array = NDArray[np.float64]
 
 STEP_DEG = 1.5  #: aimed-at turn between neighbouring samples
 MOST_PER_SPAN = 400
-
-
-def spline_points(spline: Spline, t: Array) -> Array:
-    """Points of a spline at parameters t (m,), shape (m, 3) in mm.
-
-    Cox-de Boor basis, all parameters at once (de Boor, A Practical Guide to Splines, ch. X).
-    """
-    p, knots = spline.degree, np.asarray(spline.knots, float)
-    n = len(spline.control_points)
-    span = np.clip(np.searchsorted(knots, t, side="right") - 1, p, n - 1)
-    # a parameter at the very end belongs to the last span that has a length
-    while True:
-        empty = knots[span + 1] <= knots[span]
-        back = empty & (span > p)
-        if not back.any():
-            break
-        span = np.where(back, span - 1, span)
-    basis = np.zeros((p + 1, len(t)))
-    basis[0] = 1.0
-    for k in range(1, p + 1):
-        saved = np.zeros(len(t))
-        for j in range(k):
-            right = knots[span + j + 1] - t
-            left = t - knots[span + 1 - k + j]
-            width = right + left
-            with np.errstate(divide="ignore", invalid="ignore"):
-                temp = np.where(width > 0.0, basis[j] / np.where(width > 0.0, width, 1.0), 0.0)
-            basis[j] = saved + right * temp
-            saved = left * temp
-        basis[k] = saved
-    index = span[None, :] - p + np.arange(p + 1)[:, None]
-    if spline.weights is not None:
-        basis = basis * np.asarray(spline.weights, float)[index]
-        basis = basis / basis.sum(axis=0)
-    points: Array = np.einsum("km,kmc->mc", basis, np.asarray(spline.control_points, float)[index])
-    return points
 
 
 def sample_spline(spline: Spline) -> Array:

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import gc
 import logging
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO, TextIOWrapper
 from typing import Any
@@ -49,18 +46,6 @@ class Loaded:
     doc: Any
     findings: list[Finding]
     header: bool
-
-
-@contextmanager
-def paused_gc() -> Iterator[None]:
-    """No cycle collection while hundreds of thousands of objects are made that all stay (15 % of the time)."""
-    running = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if running:
-            gc.enable()
 
 
 def load(source: Source) -> Loaded:

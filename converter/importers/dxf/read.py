@@ -18,13 +18,14 @@ from converter.importers.dxf.inserts import Blocks, leave
 from converter.importers.dxf.insunits import FileUnits, file_units, units_findings
 from converter.importers.dxf.layers import LayerRules, Look, decoded
 from converter.importers.dxf.leftout import LeftOut, Tally
-from converter.importers.dxf.load import load, paused_gc
+from converter.importers.dxf.load import load
 from converter.importers.dxf.ours import with_run_names
 from converter.importers.dxf.outline import outline_findings
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.model.curve import Arc, Path, Polyline, Spline
 from converter.model.drawing import Drawing, DrawnCurve
+from converter.pause import paused_gc
 
 
 def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | None = None) -> Drawing:
