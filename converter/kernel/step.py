@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import count
@@ -19,6 +19,7 @@ from typing import Any
 
 from converter.errors import OptionError, WriteError
 from converter.kernel import require
+from converter.kernel.session import quiet, settings
 
 #: Our name of a unit -> the kernel's.
 UNITS = {"mm": "MM", "in": "INCH"}
@@ -88,7 +89,7 @@ def step_bytes(
     marks = {f"elbowroom-mark-{i:06d}": item.name for i, item in enumerate(items)}
     root = "elbowroom-mark-root"
     document = _document(items, list(marks), root if assembly else None)
-    with _quiet(), _settings(unit, schema):
+    with quiet(), _settings(unit, schema):
         data = _written(document, title)
     names = {**marks, root: title}
     # the kernel numbers occurrences through the life of the process: the same job gives the same file
@@ -167,13 +168,8 @@ def _fill_header(header: Any, title: str) -> None:
     header.SetDescriptionValue(1, text("Tubes and their centerlines"))
 
 
-@contextmanager
-def _settings(unit: str, schema: str) -> Iterator[None]:
+def _settings(unit: str, schema: str) -> AbstractContextManager[None]:
     """The kernel's process-wide STEP settings for one call; put back whatever happens."""
-    from OCP.Interface import Interface_Static
-    from OCP.STEPCAFControl import STEPCAFControl_Controller
-
-    STEPCAFControl_Controller.Init_s()  # before this, settings have no value to put back
     words = {"write.step.unit": UNITS[unit], "xstep.cascade.unit": "MM"}
     numbers = {
         "write.step.schema": SCHEMAS[schema],
@@ -182,32 +178,4 @@ def _settings(unit: str, schema: str) -> Iterator[None]:
         "write.precision.mode": 0,
         "write.step.nonmanifold": 0,
     }
-    old_words = {key: Interface_Static.CVal_s(key) for key in words}
-    old_numbers = {key: Interface_Static.IVal_s(key) for key in numbers}
-    with ExitStack() as back:
-        for key, word in old_words.items():
-            back.callback(Interface_Static.SetCVal_s, key, word)
-        for key, number in old_numbers.items():
-            back.callback(Interface_Static.SetIVal_s, key, number)
-        for key, word in words.items():
-            if not Interface_Static.SetCVal_s(key, word):
-                raise WriteError(f"The CAD kernel refuses the setting {key} = {word}.")
-        for key, number in numbers.items():
-            if not Interface_Static.SetIVal_s(key, number):
-                raise WriteError(f"The CAD kernel refuses the setting {key} = {number}.")
-        yield
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """The kernel's printers taken off, and put back in the same order."""
-    from OCP.Message import Message, Message_Printer
-
-    messenger = Message.DefaultMessenger_s()
-    printers = list(messenger.Printers())
-    messenger.RemovePrinters(Message_Printer.get_type_descriptor_s())
-    try:
-        yield
-    finally:
-        for printer in printers:
-            messenger.AddPrinter(printer)
+    return settings(words, numbers, WriteError)
