@@ -23,21 +23,21 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 #: Rank of each part of the package; a module imports only parts of lower rank, or its own part.
 RANKS = {
-    "errors": 0, "tolerances": 1, "units": 1, "findings": 1,
+    "errors": 0, "pause": 0, "tolerances": 1, "units": 1, "findings": 1,
     "geometry": 2, "model": 3, "reducer": 4, "shop": 5,
     "kernel": 6, "bending": 6, "joints": 6,
     "audit": 7, "importers": 7, "exporters": 7,
     "settings": 8, "api": 9, "demo": 10, "cli": 11, "__main__": 12, "__init__": 13,
 }  # fmt: skip
 #: Parts that, on top of their rank, may use only these parts.
-NARROW = {"kernel": {"errors", "tolerances", "units", "findings", "geometry", "model"}}
+NARROW = {"kernel": {"errors", "tolerances", "units", "findings", "geometry", "model", "reducer"}}
 #: Third-party packages and the only places that may import them.
 PLACES = {
     "click": ("cli/",),
     "ezdxf": ("dxf",),
     "OCP": ("kernel/",),
     "cadquery": ("kernel/",),
-    "trimesh": ("exporters/",),
+    "trimesh": ("exporters/", "importers/"),
 }
 #: Test-only packages: the library must work without them.
 TEST_ONLY = {"fluids", "gemmi", "hypothesis", "pytest", "shapely"}
