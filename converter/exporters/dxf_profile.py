@@ -8,7 +8,7 @@ read them.
 from __future__ import annotations
 
 from itertools import pairwise
-from math import atan2, cos, degrees, radians, sin
+from math import atan2, ceil, cos, degrees, radians, sin
 from typing import TYPE_CHECKING
 
 from converter.exporters.dxf_common import Layer, Page
@@ -133,7 +133,8 @@ def _draw_tube(figure: Figure, room: Room, segment: Segment, half: float, height
         # a bend tighter than half the tube has no inside edge
         if radius > 0.0 and (half or layer == "centerline"):
             figure.arc(center, radius, first, last, layer)
-    points = [segment.point(segment.angle * i / 24.0)[:2] for i in range(25)]
+    steps = max(2, ceil(segment.length / max(half, 2.0 * height)), ceil(segment.angle / 20.0))
+    points = [segment.point(segment.angle * i / steps)[:2] for i in range(steps + 1)]
     for a, b in pairwise(points):
         room.take_line(a, b, half + 0.5 * height)
 
