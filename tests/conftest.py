@@ -6,4 +6,4 @@ import logging
 
 # ezdxf logs names with undecodable bytes as lone surrogates; pytest would collect them into its
 # reports, which xdist cannot send between its processes
-logging.getLogger("ezdxf").propagate = False
+logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
