@@ -105,6 +105,7 @@ def _load(source: str, settings: Settings) -> Result:
     if settings.shop is None and any(finding.code in _SHAPED_BY_DIE for finding in findings):
         findings.append(_demo_shop_note())
     findings += _corners_left(tubes, shop, display)
+    findings += _unmet(job, runs, settings, drawing.read_as)
     return Result(
         drawing=drawing,
         tubes=tuple(tubes),
@@ -320,6 +321,16 @@ def _assigned(
         refit=settings.refit,
         display=display,
     )
+
+
+def _unmet(job: Job | None, runs: list[Run], settings: Settings, unit: str) -> list[Finding]:
+    """Layers and runs that an option or the job file names and the drawing does not have: likely misspelt."""
+    layers = _sections(settings.sections, unit)[1]
+    if job is None and not layers:
+        return []
+    from converter.shop.job import unmatched
+
+    return unmatched(job, runs, layers)
 
 
 def _sections(texts: Sequence[str], unit: str) -> tuple[Section | None, dict[str, Section]]:

@@ -59,6 +59,9 @@ _ALIASES = {
     "thou": "mil", "mils": "mil", "yard": "yd", "yards": "yd", "µm": "um", "μm": "um", "micron": "um",
 }  # fmt: skip
 
+#: Longer than any length a person types; Python refuses to turn thousands of digits into a number.
+MOST_CHARACTERS = 200
+
 _DECIMAL = r"(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _NUMBER = (
     rf"(?:(?P<whole>\d+)(?:\s+|\s*-\s*)(?P<n1>\d+)\s*/\s*(?P<d1>\d+)|(?P<n2>\d+)\s*/\s*(?P<d2>\d+)|(?P<dec>{_DECIMAL}))"
@@ -94,6 +97,8 @@ def parse_length(text: str | float, default_unit: str = "mm") -> float:
         return _finite(float(text) * MM_PER[default_unit], str(text))
     if not isinstance(text, str):
         raise UnitsError(f"{text!r} is not a length.")
+    if len(text) > MOST_CHARACTERS:
+        raise UnitsError(f"{text[:20]!r}… is not a length: it is {len(text)} characters long.")
     feet = _FEET.match(text)
     if feet:
         rest = parse_length(feet["rest"], "in")
