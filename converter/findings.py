@@ -93,6 +93,7 @@ define(
 )
 define("outline-suspect", WARNING, "The drawing looks like a solid's outline and seam edges, not like centerlines.")
 define("entity-unread", WARNING, "An entity that may be part of a tube could not be read; it is named.")
+define("curve-sampled", NOTE, "A curve of a kind that has no exact counterpart here was read as close points on it.")
 define("length-disagrees", WARNING, "A total in a table is not what its rows add up to; the rows count.")
 # --- said by the reducer -----------------------------------------------------------------
 define("healed-gap", NOTE, "A gap below the join tolerance was closed.")

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, cast
 
 from converter.errors import ReadError
 from converter.importers.source import Source
+from converter.importers.step_check import is_step
 
 if TYPE_CHECKING:
     from converter.model.drawing import Drawing
@@ -74,6 +75,13 @@ FORMATS: tuple[ReadFormat, ...] = (
         "read_dxf",
     ),
     ReadFormat(
+        "step",
+        (".step", ".stp"),
+        "STEP AP203, AP214 or AP242: sketches, wires, assemblies, tubes as solids or surfaces",
+        "converter.importers.step",
+        "read_step",
+    ),
+    ReadFormat(
         "csv",
         (".csv",),
         "a bend table written by this program, or the corner points x, y, z of a run",
@@ -84,7 +92,6 @@ FORMATS: tuple[ReadFormat, ...] = (
 
 #: First bytes of files that people try, and what to do instead.
 _FOREIGN: tuple[tuple[bytes, str], ...] = (
-    (b"ISO-10303-21", "a STEP file, which is not read yet: export the centerlines as DXF"),
     (b"%PDF", "a PDF: export the drawing as DXF from the CAD package"),
     (b"PK\x03\x04", "a zip archive or a CAD package's own document: unpack it, or export DXF from the CAD package"),
     (b"\x89PNG", "a picture: export the drawing as DXF from the CAD package"),
@@ -114,6 +121,8 @@ def detect(head: bytes, name: str) -> ReadFormat:
     by_name = {form.name: form for form in FORMATS}
     if head.startswith(_DXF_BINARY) or _DXF_TEXT.match(head):
         return by_name["dxf"]
+    if is_step(head):
+        return by_name["step"]
     if _DWG.match(head):
         raise ReadError(
             f"{name} is a DWG drawing, which only CAD packages read: export it as DXF and read that.",

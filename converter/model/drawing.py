@@ -19,12 +19,14 @@ class DrawnCurve:
         layer: its layer (or the file's nearest notion), or None.
         handle: entity handle or id for messages, or None.
         name: a name the file gives this very curve (STEP), or None.
+        group: curves of different groups never join (STEP: products, named wires); None is a group too.
     """
 
     curve: Curve
     layer: str | None = None
     handle: str | None = None
     name: str | None = None
+    group: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from converter.reducer.cluster import Floats, Ints, close_pairs, components, sam
 from converter.reducer.ends import curve_length, end_directions
 from converter.tolerances import Tolerances
 
-_CURVE, _LAYER = attrgetter("curve"), attrgetter("layer")
+_CURVE, _SHEET = attrgetter("curve"), attrgetter("layer", "group")
 _START, _END = attrgetter("start"), attrgetter("end")
 LINE, ARC, OTHER = 0, 1, 2
 _KIND: dict[type, int] = {Line: LINE, Arc: ARC}
@@ -40,7 +40,10 @@ class Edges:
         drawn: the curves, in drawn order.
         curves: their geometry.
         kind: (n,) LINE, ARC or OTHER.
-        layer: (n,) number of the layer in ``layers`` (numbered as they first appear).
+        layer: (n,) number of the layer in ``layers`` (numbered as they first appear); the same layer in two
+            groups counts as two.
+        layers: their names.
+        group: (number of layers,) number of the group each layer is in.
         origin: lowest corner of all ends, world coordinates.
         points: (2n, 3) the ends relative to ``origin``.
     """
@@ -50,6 +53,7 @@ class Edges:
     kind: Ints
     layer: Ints
     layers: list[str | None]
+    group: Ints
     origin: Floats
     points: Floats
 
@@ -100,8 +104,10 @@ class Edges:
 def gather(drawn: Sequence[DrawnCurve]) -> Edges:
     """One pass over the Python objects; everything after works on arrays."""
     curves: list[Curve] = list(map(_CURVE, drawn))
-    codes: dict[str | None, int] = {}
-    layer = [codes.setdefault(name, len(codes)) for name in map(_LAYER, drawn)]
+    codes: dict[tuple[str | None, str | None], int] = {}
+    layer = [codes.setdefault(sheet, len(codes)) for sheet in map(_SHEET, drawn)]
+    groups: dict[str | None, int] = {}
+    group = [groups.setdefault(name, len(groups)) for _, name in codes]
     kind = [_KIND.get(t, OTHER) for t in map(type, curves)]
     n = len(curves)
     points = np.empty((2 * n, 3))
@@ -109,7 +115,9 @@ def gather(drawn: Sequence[DrawnCurve]) -> Edges:
     points[1::2] = vectors(list(map(_END, curves)))
     origin = points.min(axis=0) if n else np.zeros(3)
     points -= origin
-    return Edges(drawn, curves, np.array(kind), np.array(layer), list(codes), origin, points)
+    return Edges(
+        drawn, curves, np.array(kind), np.array(layer), [name for name, _ in codes], np.array(group), origin, points
+    )
 
 
 def end_nodes(edges: Edges, tol: Tolerances) -> Ints:

@@ -107,11 +107,13 @@ def join_across_layers(edges: Edges, node: Ints, active: Ints, tol: Tolerances, 
     A loose end is alone on its layer in its node. One sketch is often spread over layers (straights on one,
     arcs on another), so straight to arc and arc to arc join. A straight onto a straight joins only when both
     runs have bends of their own: a lone straight in line with a run would lengthen it in silence (a
-    construction line, an axis), so it stays a run of its own.
+    construction line, an axis), so it stays a run of its own. Curves of different groups never join.
     """
     ends, starts, sizes = _groups(active, node[active] * len(edges.layers) + edges.layer[active >> 1])
     alone = ends[starts[sizes == 1]]
-    loose, starts, sizes = _groups(alone, node[alone])
+    loose, starts, sizes = _groups(
+        alone, node[alone] * (int(edges.group.max()) + 1) + edges.group[edges.layer[alone >> 1]]
+    )
     before = links.link.copy()
     limit = _limit(tol)
     chosen: list[tuple[int, int]] = []

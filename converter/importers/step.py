@@ -1,0 +1,295 @@
+"""STEP as a `Drawing`: free edges and wires as curves, tubes with faces as ready tables, the rest listed."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fnmatch import fnmatchcase
+from typing import TYPE_CHECKING, Any
+
+from converter.errors import OptionError
+from converter.findings import Finding
+from converter.geometry.vectors import Vec
+from converter.importers.registry import ReadOptions
+from converter.importers.source import Source
+from converter.importers.step_check import check_step
+from converter.model.bends import Placement
+from converter.model.drawing import Drawing, DrawnCurve, Ignored, ReadyTable
+from converter.tolerances import DEFAULT
+from converter.units import MM_PER, UNIT_CHOICES, Display, shown_unit, unit_name
+
+if TYPE_CHECKING:
+    from converter.kernel.step_place import Key
+    from converter.kernel.step_read import StepSession
+    from converter.kernel.step_tree import Instance, Labels
+    from converter.kernel.step_walk import Body, Contents, FreeEdge
+
+
+def read_step(source: str | os.PathLike[str] | Source, options: ReadOptions | None = None) -> Drawing:
+    """Everything a STEP file holds, in mm and in place.
+
+    Args:
+        source: a file name, '-' for standard input, or a `Source`.
+        options: ``units`` overrides the file's; ``layers`` and ``skip_layers`` pick layers or product names.
+
+    Raises:
+        ReadError: it cannot be read, is cut short, or holds no shape.
+        UnitsError, OptionError: an option does not suit.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    given = Source.of(source)
+    chosen = options or ReadOptions()
+    asked = _asked(chosen.units)
+    data = check_step(given.read_bytes(), given.name)
+    from converter.kernel.session import quiet
+    from converter.kernel.step_read import load_step
+
+    session = load_step(data, given.name)
+    drawing = Drawing(given.name)
+    scale = _settle_units(session, asked, drawing)
+    content = session.transfer(scale)
+    reading = _Reading(chosen, Display(shown_unit(drawing.read_as)), drawing)
+    with quiet():
+        for number, instance in enumerate(content.instances):
+            reading.instance(number, instance, content.labels)
+    reading.finish()
+    return drawing
+
+
+# --- units ----------------------------------------------------------------------------------
+
+
+def _asked(option: str | None) -> str | None:
+    if option is None:
+        return None
+    name = unit_name(option)
+    if name not in UNIT_CHOICES:
+        raise OptionError(
+            f"A drawing cannot be read as {option!r}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit"
+        )
+    return name
+
+
+def _settle_units(session: StepSession, asked: str | None, drawing: Drawing) -> float:
+    """Set the drawing's units, say what must be said, and give the factor on the kernel's millimetres."""
+    stated = session.units
+    called = [ours or word for word, ours, _ in stated]
+    if len(stated) == 1 and not session.unitless:
+        drawing.units = called[0]
+    drawing.read_as = asked or (called[0] if len(stated) == 1 else "mm")
+    if asked is None:
+        if session.unitless:
+            drawing.findings.append(_no_unit(called))
+        return 1.0
+    if len(stated) > 1 or (stated and session.unitless):
+        both = " and ".join([*called, *(["no unit"] if session.unitless else [])])
+        raise OptionError(
+            f"{session.name} has shapes in {both}, so one unit cannot stand for all: leave the units option out.",
+            code="mixed-units",
+            file=session.name,
+        )
+    if not stated:
+        return MM_PER[asked]
+    word, ours, factor = stated[0]
+    if factor is None:
+        raise OptionError(
+            f"{session.name} names the unit {word!r}, which is not known, so it cannot be overridden: leave the units "
+            "option out.",
+            code="unknown-unit",
+            file=session.name,
+        )
+    if ours != asked:
+        drawing.findings.append(
+            Finding(
+                "units-overridden",
+                f"The file says its unit is {ours or word}; its numbers were read as {asked}, "
+                "as the units option asks.",
+            )
+        )
+    return MM_PER[asked] / factor
+
+
+def _no_unit(called: Sequence[str]) -> Finding:
+    what = f"Some shapes (others are in {' and '.join(called)}) name" if called else "The file names"
+    return Finding(
+        "units-assumed",
+        f"{what} no length unit and {'were' if called else 'was'} read as mm; in inches every length would be 25.4 "
+        "times as long.",
+        cure="Say which with the units option (--units in, --units mm).",
+    )
+
+
+# --- contents -------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class _Known:
+    """What was found in a body the first time it was met, what it was called, and where it stood then."""
+
+    name: str
+    matrix: Any
+    tables: list[ReadyTable]
+    ignored: list[Ignored]
+
+
+class _Reading:
+    """One reading of one file."""
+
+    def __init__(self, options: ReadOptions, display: Display, drawing: Drawing) -> None:
+        from converter.kernel.step_place import Bodies
+
+        self.options = options
+        self.display = display
+        self.drawing = drawing
+        self.bodies = Bodies()
+        self.parts: dict[int, Contents] = {}
+        self.known: dict[Key, _Known] = {}
+        self.layers: dict[str | None, bool] = {}
+        self.ignored: Counter[tuple[str, str]] = Counter()
+        self.unread: Counter[str] = Counter()
+        self.sampled: Counter[str] = Counter()
+        self.hidden: Counter[str] = Counter()
+
+    def instance(self, number: int, instance: Instance, labels: Labels | None) -> None:
+        """One part in one place."""
+        from converter.kernel.step_walk import take_apart
+
+        contents = self.parts.get(instance.part)
+        if contents is None:
+            contents = self.parts[instance.part] = take_apart(instance.shape, labels)
+        for kind, count in contents.hidden.items():
+            self.hidden[kind] += count
+        if not contents.edges and not contents.bodies and not contents.points and not contents.hidden:
+            self.ignored[instance.name or "part", "it holds no shape that the CAD kernel can make"] += 1
+        if contents.points:
+            self.ignored["point", "a point is no centerline"] += contents.points
+        for edge in contents.edges:
+            self.edge(number, instance, edge)
+        called = Counter(body.name for body in contents.bodies)
+        for body in contents.bodies:
+            own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
+            self.body(instance, body, own or instance.name or body.name or "solid")
+
+    def edge(self, number: int, instance: Instance, free: FreeEdge) -> None:
+        """A free edge as a drawn curve."""
+        from converter.kernel.step_place import edge_curve
+
+        layer = free.layer or instance.product or None
+        if not self.wanted(layer):
+            self.ignored["edge", f"on the layer {layer!r}, left out as asked"] += 1
+            return
+        curve, remark = edge_curve(free.edge, instance.location)
+        name = (free.name if free.group else "") or instance.name or free.name or None
+        if curve is None:
+            self.ignored["edge", remark] += 1
+            if remark != "no length":
+                self.unread[name or "a shape without a name"] += 1
+            return
+        if remark:
+            self.sampled[remark] += 1
+        self.drawing.curves.append(DrawnCurve(curve, layer, None, name, f"{number}.{free.group}"))
+
+    def body(self, instance: Instance, body: Body, name: str) -> None:
+        """A solid, or the loose faces of a part: its tubes, looked for once however often it is used."""
+        from converter.kernel.step_place import recognise
+        from converter.kernel.tubes import find_tubes
+
+        layer = body.layer or instance.product or None
+        if not self.wanted(layer):
+            self.ignored[name, f"on the layer {layer!r}, left out as asked"] += 1
+            return
+        key, matrix = self.bodies.key(body.shape, instance.location)
+        known = self.known.get(key)
+        if known is None:
+            found = recognise(find_tubes, body.shape, instance.location, name, DEFAULT, self.display)
+            known = self.known[key] = _Known(name, matrix, *found)
+        motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
+        for table in known.tables:
+            own = name + table.name[len(known.name) :] if table.name.startswith(known.name) else table.name
+            placed = table.placement if motion is None else moved(table.placement, motion)
+            self.drawing.tables.append(replace(table, name=own, placement=placed, layer=table.layer or layer))
+        for left in known.ignored:
+            kind = name + left.kind[len(known.name) :] if left.kind.startswith(known.name) else left.kind
+            self.ignored[kind, left.why] += left.count
+
+    def wanted(self, layer: str | None) -> bool:
+        """Whether the layer options let a layer (or product) through."""
+        if layer not in self.layers:
+            name = (layer or "").lower()
+            asked = [p.lower() for p in self.options.layers]
+            skipped = [p.lower() for p in self.options.skip_layers]
+            self.layers[layer] = (not asked or any(fnmatchcase(name, p) for p in asked)) and not any(
+                fnmatchcase(name, p) for p in skipped
+            )
+        return self.layers[layer]
+
+    def finish(self) -> None:
+        """What must be said in the end."""
+        drawing = self.drawing
+        if self.layers and not any(self.layers.values()):
+            names = ", ".join(sorted(repr(n) for n in self.layers if n))[:300] or "none at all"
+            raise OptionError(
+                f"{drawing.source} has nothing on the layers asked for: its layers and products are {names}.",
+                code="no-such-layer",
+                file=drawing.source,
+            )
+        for kind, count in self.hidden.items():
+            self.ignored[kind, "hidden in the file"] += count
+        drawing.ignored += [Ignored(kind, count, why) for (kind, why), count in self.ignored.items()]
+        if self.hidden:
+            total = sum(self.hidden.values())
+            drawing.findings.append(
+                Finding(
+                    "layers-skipped",
+                    f"{total} shape{'s' if total > 1 else ''} that the file hides {'were' if total > 1 else 'was'} "
+                    "not read.",
+                    measured=float(total),
+                    cure="Show them in the CAD package if they are tubes.",
+                )
+            )
+        for kind, count in self.sampled.items():
+            what = f"{count} curves of the kind" if count > 1 else "A curve of the kind"
+            drawing.findings.append(
+                Finding(
+                    "curve-sampled",
+                    f"{what} {kind} {'were' if count > 1 else 'was'} read as close points on it.",
+                    measured=float(count),
+                )
+            )
+        for name, count in self.unread.items():
+            drawing.findings.append(
+                Finding(
+                    "entity-unread",
+                    f"{count} edge{'s' if count > 1 else ''} of {name} could not be followed.",
+                    measured=float(count),
+                    cure="Export the sketch again, as lines, arcs and splines.",
+                )
+            )
+
+
+# --- places ---------------------------------------------------------------------------------
+
+
+def rigid_motion(old: Any, new: Any) -> Any:
+    """The (3, 4) matrix that takes what stood at ``old`` to ``new``; both are (3, 4), orthogonal times one scale."""
+    import numpy as np
+
+    turn = new[:, :3] @ np.linalg.inv(old[:, :3])
+    u, _, v = np.linalg.svd(turn)  # to the last bit a rotation, so that directions stay unit vectors
+    turn = u @ v
+    return np.column_stack((turn, new[:, 3] - turn @ old[:, 3]))
+
+
+def moved(placement: Placement | None, motion: Any) -> Placement:
+    """A placement after a rigid motion."""
+    import numpy as np
+
+    old = placement or Placement()
+
+    def turned(v: Vec, shift: float) -> Vec:
+        x, y, z = (motion[:, :3] @ np.array(v) + shift * motion[:, 3]).tolist()
+        return (x, y, z)
+
+    return Placement(turned(old.start, 1.0), turned(old.direction, 0.0), turned(old.normal, 0.0))

@@ -1,0 +1,62 @@
+"""Parts in their places: which bodies are the same shape standing elsewhere, and where."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from converter.kernel.step_curves import NotACurve, curve_of
+from converter.model.curve import Curve, Points
+from converter.model.drawing import Ignored, ReadyTable
+from converter.tolerances import Tolerances
+from converter.units import Display
+
+#: Finds the tubes in something with faces: (shape in mm, name, tolerances, display) -> tables, what was no tube.
+FindTubes: TypeAlias = Callable[[Any, str, Tolerances, Display], tuple[list[ReadyTable], list[Ignored]]]
+#: (number of the shape, size it is scaled to, whether it is mirrored): equal keys are congruent bodies.
+Key: TypeAlias = tuple[int, float, bool]
+
+
+def edge_curve(edge: Any, location: Any) -> tuple[Curve | None, str]:
+    """An edge of a part as a curve in the world.
+
+    Returns:
+        (curve, what it was sampled from or ''), or (None, why it is no curve).
+    """
+    try:
+        return curve_of(edge.Moved(location, False))
+    except NotACurve as left:
+        return None, str(left)
+
+
+class Bodies:
+    """The bodies met so far, known again wherever and however they stand."""
+
+    def __init__(self) -> None:
+        from OCP.TopTools import TopTools_IndexedMapOfShape
+
+        self._seen = TopTools_IndexedMapOfShape()
+
+    def key(self, shape: Any, location: Any) -> tuple[Key, Points]:
+        """Which body it is, and the (3, 4) matrix that takes it from its own frame to the world."""
+        from OCP.TopLoc import TopLoc_Location
+
+        transform = location.Multiplied(shape.Location()).Transformation()
+        matrix = np.array([[transform.Value(row, column) for column in (1, 2, 3, 4)] for row in (1, 2, 3)])
+        number = self._seen.Add(shape.Located(TopLoc_Location(), False))
+        return (number, round(abs(transform.ScaleFactor()), 9), bool(transform.IsNegative())), matrix
+
+
+def recognise(
+    find: FindTubes, shape: Any, location: Any, name: str, tol: Tolerances, display: Display
+) -> tuple[list[ReadyTable], list[Ignored]]:
+    """The tubes in one body, moved to its place first; what the kernel cannot follow is listed like any other."""
+    from OCP.Standard import Standard_Failure
+
+    try:
+        return find(shape.Moved(location, False), name, tol, display)
+    except Standard_Failure as error:
+        why = f"the CAD kernel cannot follow its shape ({type(error).__name__.removeprefix('Standard_')})"
+        return [], [Ignored(name, 1, why)]

@@ -1,0 +1,184 @@
+"""STEP (ISO 10303-21) to the kernel's shapes: products, instances, names, layers, colours and units.
+
+The kernel keeps its STEP settings for the whole process and talks on standard output; both
+are put right for the length of a call. Every status the kernel gives is checked.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+from converter.errors import ReadError
+from converter.kernel import require
+from converter.kernel.session import quiet, settings
+from converter.kernel.step_tree import Instance, Labels, instances, listed, text
+from converter.kernel.step_units import unit_of
+
+#: The kernel's settings that decide what is read, as a program expects them that never touched them.
+_WORDS = {
+    "xstep.cascade.unit": "MM",
+    "read.step.codepage": "UTF8",
+    "read.step.product.mode": "ON",
+    "read.step.product.context": "all",
+    "read.step.shape.repr": "All",
+    "read.step.assembly.level": "all",
+    "read.step.shape.relationship": "ON",
+    "read.step.shape.aspect": "ON",
+    "read.step.constructivegeom.relationship": "OFF",
+}
+_NUMBERS = {"read.step.nonmanifold": 0, "read.precision.mode": 0, "read.surfacecurve.mode": 0}
+
+#: What can hold shapes without a product.
+_REPRESENTATIONS = (
+    "SHAPE_REPRESENTATION",
+    "GEOMETRICALLY_BOUNDED_WIREFRAME_SHAPE_REPRESENTATION",
+    "GEOMETRICALLY_BOUNDED_SURFACE_SHAPE_REPRESENTATION",
+    "EDGE_BASED_WIREFRAME_SHAPE_REPRESENTATION",
+    "SHELL_BASED_WIREFRAME_SHAPE_REPRESENTATION",
+    "MANIFOLD_SURFACE_SHAPE_REPRESENTATION",
+    "ADVANCED_BREP_SHAPE_REPRESENTATION",
+    "FACETED_BREP_SHAPE_REPRESENTATION",
+)
+
+
+@dataclass(slots=True)
+class StepContent:
+    """What a STEP file holds.
+
+    Attributes:
+        units: the length units its shapes are in, each once, in the file's order: (what the file calls it,
+            our name of it or None, mm per unit).
+        unitless: whether some shape has no length unit (the kernel takes millimetres).
+        instances: every part as often as it is used, in the file's order, placed in the world, in mm.
+        labels: the names and layers that single shapes inside a part carry.
+        loose: whether the shapes hang on no product.
+    """
+
+    units: list[tuple[str, str | None, float | None]] = field(default_factory=list)
+    unitless: bool = False
+    instances: list[Instance] = field(default_factory=list)
+    labels: Labels | None = None
+    loose: bool = False
+
+
+@dataclass(slots=True)
+class StepSession:
+    """A STEP file that the kernel has loaded but not yet turned into shapes."""
+
+    reader: Any
+    name: str
+    units: list[tuple[str, str | None, float | None]]
+    unitless: bool
+
+    def transfer(self, scale: float = 1.0) -> StepContent:
+        """Turn all of it into shapes, every length ``scale`` times what the file says.
+
+        Raises:
+            ReadError: the kernel fails, or there is no shape.
+        """
+        with _shielded(self.name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
+            return self._transfer(scale)
+
+    def _transfer(self, scale: float) -> StepContent:
+        from OCP.TCollection import TCollection_ExtendedString
+        from OCP.TDocStd import TDocStd_Document
+        from OCP.XCAFDoc import XCAFDoc_DocumentTool
+
+        document = TDocStd_Document(TCollection_ExtendedString("BinXCAF"))
+        XCAFDoc_DocumentTool.SetLengthUnit_s(document, 0.001 / scale)  # the unit shapes come in, in metres
+        content = StepContent(self.units, self.unitless)
+        plain = self.reader.ChangeReader()
+        if self.reader.NbRootsForTransfer() > 0 and self.reader.Transfer(document):
+            content.instances = instances(document, self.name)
+        if not content.instances:
+            content.instances = self._orphans(plain, scale)
+            content.loose = True
+        if not content.instances:
+            raise ReadError(
+                f"{self.name} holds no shape that can be read: export the sketch or the solids themselves, not only "
+                "the assembly's structure.",
+                code="no-geometry",
+                file=self.name,
+            )
+        content.labels = Labels(plain)
+        return content
+
+    def _orphans(self, plain: Any, scale: float) -> list[Instance]:
+        """Shapes that hang on no product: every representation by itself."""
+        model = plain.Model()
+        plain.SetSystemLengthUnit(1.0 / scale)
+        found = []
+        for kind in _REPRESENTATIONS:
+            for entity in listed(plain, kind):
+                before = plain.NbShapes()
+                if plain.TransferOne(model.Number(entity)) and plain.NbShapes() > before:
+                    found.append((model.Number(entity), text(entity.Name()), plain.Shape(plain.NbShapes())))
+        found.sort(key=lambda f: f[0])
+        return [Instance.lone(name, shape, -1 - i) for i, (_, name, shape) in enumerate(found)]
+
+
+def load_step(data: bytes, name: str) -> StepSession:
+    """A STEP file's text, loaded by the kernel.
+
+    Args:
+        data: the file.
+        name: what messages call it.
+
+    Raises:
+        ReadError: the kernel cannot read it.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    require()
+    from OCP.IFSelect import IFSelect_ReturnStatus
+    from OCP.STEPCAFControl import STEPCAFControl_Reader
+
+    with _shielded(name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
+        reader = STEPCAFControl_Reader()
+        reader.SetNameMode(True)
+        reader.SetColorMode(True)
+        reader.SetLayerMode(True)
+        for unwanted in (reader.SetPropsMode, reader.SetGDTMode, reader.SetMatMode, reader.SetViewMode):
+            unwanted(False)
+        status = reader.ReadStream("drawing", io.BytesIO(data))
+        if status != IFSelect_ReturnStatus.IFSelect_RetDone:
+            raise _refused(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
+        if reader.ChangeReader().Model() is None or reader.ChangeReader().Model().NbEntities() == 0:
+            raise ReadError(f"{name} holds no shape: its data section is empty.", code="no-geometry", file=name)
+        units, unitless = _units(reader.ChangeReader(), data)
+        return StepSession(reader, name, units, unitless)
+
+
+def _units(plain: Any, data: bytes) -> tuple[list[tuple[str, str | None, float | None]], bool]:
+    from OCP.TColStd import TColStd_SequenceOfAsciiString
+
+    lengths, angles, solid_angles = (TColStd_SequenceOfAsciiString() for _ in range(3))
+    plain.FileUnits(lengths, angles, solid_angles)
+    called = list(dict.fromkeys(lengths.Value(i).ToCString() for i in range(1, lengths.Length() + 1)))
+    units: list[tuple[str, str | None, float | None]] = []
+    for word in called:
+        if word:
+            ours, factor = unit_of(word, data)
+            if not any(ours is not None and ours == other for _, other, _ in units):
+                units.append((word, ours, factor))
+    return units, "" in called or not called
+
+
+def _refused(name: str, why: str) -> ReadError:
+    return ReadError(
+        f"{name} is damaged: the CAD kernel cannot read it ({why}); export it again.", code="damaged-file", file=name
+    )
+
+
+@contextmanager
+def _shielded(name: str) -> Iterator[None]:
+    """The kernel's own exceptions as one sentence."""
+    from OCP.Standard import Standard_Failure
+
+    try:
+        yield
+    except Standard_Failure as error:
+        raise _refused(name, type(error).__name__.removeprefix("Standard_")) from error

@@ -1,0 +1,66 @@
+"""Which length unit a STEP file means: by the name it gives, else by the factor it states."""
+
+from __future__ import annotations
+
+import re
+from math import isclose
+
+from converter.errors import UnitsError
+from converter.units import MM_PER, unit_name
+
+_PREFIX = {
+    "EXA": 1e18, "PETA": 1e15, "TERA": 1e12, "GIGA": 1e9, "MEGA": 1e6, "KILO": 1e3, "HECTO": 1e2, "DECA": 10.0,
+    "DECI": 0.1, "CENTI": 0.01, "MILLI": 1e-3, "MICRO": 1e-6, "NANO": 1e-9, "PICO": 1e-12, "FEMTO": 1e-15,
+    "ATTO": 1e-18,
+}  # fmt: skip
+_KNOWN = {"millimetre": "mm", "centimetre": "cm", "decimetre": "dm", "metre": "m", "kilometre": "km"}
+_KNOWN |= {"micrometre": "um", "nanometre": "nm", "hectometre": "hm", "decametre": "dam"}
+
+
+def unit_of(word: str, data: bytes) -> tuple[str | None, float | None]:
+    """Our name of a unit and its mm, from the name the kernel reports and the file's own definition.
+
+    A conversion-based unit is what its factor says, whatever it is called (ISO 10303-41): 'INCH' of 25.4 mm
+    or 0.0254 m, 'FOOT', or a name in any language.
+
+    Args:
+        word: 'millimetre', 'INCH', ...
+        data: the file's text.
+
+    Returns:
+        (name, mm per unit); (None, mm) for a unit we have no name for; (None, None) where nothing tells.
+    """
+    stated = _stated(word, data)
+    if stated is not None:
+        for name in ("mm", "in", "m", "cm", "ft", *MM_PER):
+            if isclose(MM_PER[name], stated, rel_tol=1e-9):
+                return name, MM_PER[name]
+        return None, stated
+    try:
+        name = _KNOWN.get(word.lower()) or unit_name(word)
+    except UnitsError:
+        return None, None
+    return name, MM_PER[name]
+
+
+def _stated(word: str, data: bytes) -> float | None:
+    """mm per unit by the file's CONVERSION_BASED_UNIT of that name, or None."""
+    quoted = re.escape(word.encode("latin-1", "replace").replace(b"'", b"''"))
+    unit = re.search(rb"CONVERSION_BASED_UNIT\s*\(\s*'" + quoted + rb"'\s*,\s*#(\d+)\s*\)", data, re.IGNORECASE)
+    if unit is None:
+        return None
+    number = rb"([-+0-9.eE]+)"
+    measure = re.search(
+        rb"#%s\s*=\s*\(?[^;]*?LENGTH_MEASURE\s*\(\s*%s\s*\)\s*,\s*#(\d+)" % (unit[1], number), data, re.DOTALL
+    )
+    if measure is None:
+        return None
+    base = re.search(rb"#%s\s*=[^;]*?SI_UNIT\s*\(\s*(\$|\.\w+\.)\s*,\s*\.METRE\.\s*\)" % measure[2], data)
+    if base is None:
+        return None
+    prefix = 1.0 if base[1] == b"$" else _PREFIX.get(base[1].strip(b".").decode("ascii", "replace").upper(), 0.0)
+    try:
+        value = float(measure[1]) * prefix * 1000.0
+    except ValueError:
+        return None
+    return value if value > 0.0 else None
