@@ -166,14 +166,14 @@ class _Reading:
         if contents.points:
             self.ignored["point", "a point is no centerline"] += contents.points
         for edge in contents.edges:
-            self.edge(number, instance, edge)
+            self.edge(instance, edge, _group(number, instance, contents, edge))
         called = Counter(body.name for body in contents.bodies)
         for body in contents.bodies:
             own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
             self.body(instance, body, own or instance.name or body.name or "solid")
 
-    def edge(self, number: int, instance: Instance, free: FreeEdge) -> None:
-        """A free edge as a drawn curve."""
+    def edge(self, instance: Instance, free: FreeEdge, group: str | None) -> None:
+        """A free edge as a drawn curve of its group."""
         from converter.kernel.step_place import edge_curve
 
         layer = free.layer or instance.product or None
@@ -189,7 +189,7 @@ class _Reading:
             return
         if remark:
             self.sampled[remark] += 1
-        self.drawing.curves.append(DrawnCurve(curve, layer, None, name, f"{number}.{free.group}"))
+        self.drawing.curves.append(DrawnCurve(curve, layer, None, name, group))
 
     def body(self, instance: Instance, body: Body, name: str) -> None:
         """A solid, or the loose faces of a part: its tubes, looked for once however often it is used."""
@@ -267,6 +267,19 @@ class _Reading:
                     cure="Export the sketch again, as lines, arcs and splines.",
                 )
             )
+
+
+def _group(number: int, instance: Instance, contents: Contents, edge: FreeEdge) -> str | None:
+    """Which curves an edge may join: those of its named wire, else of its named part, else whatever has no name.
+
+    Parts of a single curve each are what some programs make of a sketch: they may join too, where they go
+    on tangent (each has its part's name for a layer).
+    """
+    if edge.group:
+        return f"{number}.{edge.group}"
+    if not instance.name or (len(contents.edges) == 1 and edge.layer is None):
+        return None
+    return str(number)
 
 
 # --- places ---------------------------------------------------------------------------------

@@ -9,7 +9,8 @@ _MADE_UP = re.compile(
     r"""(?:
         \s* | none | null | unnamed | untitled | unknown | document | default | noname
       | (?:shape|solid|compound|compsolid|shell|face|wire|edge|vertex|body|part|product|assembly|component|group|root)
-      | (?:trimmed|bounded|composite|poly|b-?spline)?[ _]?(?:curve|line)(?:[ _]?set)?
+      | (?:trimmed|bounded|composite|poly|b-?spline)?[ _]?(?:curve|line)(?:[ _]?set)?\d*
+      | (?:edge|arc|circle|b?spline|point|line[ ]?segment)[ _]?\d*
       | (?:manifold|shell|geometric)[ _].* (?:brep|model|set)
       | open[ ]cascade[ ].*
       | (?:nauo|=>\[|asm|inst(?:ance)?)[\d:.\]\[ _-]*

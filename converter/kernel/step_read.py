@@ -15,8 +15,8 @@ from typing import Any
 from converter.errors import ReadError
 from converter.kernel import require
 from converter.kernel.session import quiet, settings
-from converter.kernel.step_tree import Instance, Labels, instances, listed, text
-from converter.kernel.step_units import unit_of
+from converter.kernel.step_tree import Instance, Labels, instances, text
+from converter.kernel.step_units import Unit, unit_of, units_of_contexts
 
 #: The kernel's settings that decide what is read, as a program expects them that never touched them.
 _WORDS = {
@@ -32,19 +32,6 @@ _WORDS = {
 }
 _NUMBERS = {"read.step.nonmanifold": 0, "read.precision.mode": 0, "read.surfacecurve.mode": 0}
 
-#: What can hold shapes without a product.
-_REPRESENTATIONS = (
-    "SHAPE_REPRESENTATION",
-    "GEOMETRICALLY_BOUNDED_WIREFRAME_SHAPE_REPRESENTATION",
-    "GEOMETRICALLY_BOUNDED_SURFACE_SHAPE_REPRESENTATION",
-    "EDGE_BASED_WIREFRAME_SHAPE_REPRESENTATION",
-    "SHELL_BASED_WIREFRAME_SHAPE_REPRESENTATION",
-    "MANIFOLD_SURFACE_SHAPE_REPRESENTATION",
-    "ADVANCED_BREP_SHAPE_REPRESENTATION",
-    "FACETED_BREP_SHAPE_REPRESENTATION",
-)
-
-
 @dataclass(slots=True)
 class StepContent:
     """What a STEP file holds.
@@ -58,7 +45,7 @@ class StepContent:
         loose: whether the shapes hang on no product.
     """
 
-    units: list[tuple[str, str | None, float | None]] = field(default_factory=list)
+    units: list[Unit] = field(default_factory=list)
     unitless: bool = False
     instances: list[Instance] = field(default_factory=list)
     labels: Labels | None = None
@@ -71,7 +58,7 @@ class StepSession:
 
     reader: Any
     name: str
-    units: list[tuple[str, str | None, float | None]]
+    units: list[Unit]
     unitless: bool
 
     def transfer(self, scale: float = 1.0) -> StepContent:
@@ -109,16 +96,18 @@ class StepSession:
 
     def _orphans(self, plain: Any, scale: float) -> list[Instance]:
         """Shapes that hang on no product: every representation by itself."""
+        from OCP.StepShape import StepShape_ShapeRepresentation
+
         model = plain.Model()
         plain.SetSystemLengthUnit(1.0 / scale)
         found = []
-        for kind in _REPRESENTATIONS:
-            for entity in listed(plain, kind):
+        for i in range(1, model.NbEntities() + 1):
+            entity = model.Value(i)
+            if isinstance(entity, StepShape_ShapeRepresentation):
                 before = plain.NbShapes()
-                if plain.TransferOne(model.Number(entity)) and plain.NbShapes() > before:
-                    found.append((model.Number(entity), text(entity.Name()), plain.Shape(plain.NbShapes())))
-        found.sort(key=lambda f: f[0])
-        return [Instance.lone(name, shape, -1 - i) for i, (_, name, shape) in enumerate(found)]
+                if plain.TransferOne(i) and plain.NbShapes() > before:
+                    found.append((text(entity.Name()), plain.Shape(plain.NbShapes())))
+        return [Instance.lone(name, shape, -1 - i) for i, (name, shape) in enumerate(found)]
 
 
 def load_step(data: bytes, name: str) -> StepSession:
@@ -152,19 +141,21 @@ def load_step(data: bytes, name: str) -> StepSession:
         return StepSession(reader, name, units, unitless)
 
 
-def _units(plain: Any, data: bytes) -> tuple[list[tuple[str, str | None, float | None]], bool]:
+def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
     from OCP.TColStd import TColStd_SequenceOfAsciiString
 
     lengths, angles, solid_angles = (TColStd_SequenceOfAsciiString() for _ in range(3))
     plain.FileUnits(lengths, angles, solid_angles)
+    if lengths.IsEmpty():
+        return units_of_contexts(data)
     called = list(dict.fromkeys(lengths.Value(i).ToCString() for i in range(1, lengths.Length() + 1)))
-    units: list[tuple[str, str | None, float | None]] = []
+    units: list[Unit] = []
     for word in called:
         if word:
             ours, factor = unit_of(word, data)
             if not any(ours is not None and ours == other for _, other, _ in units):
                 units.append((word, ours, factor))
-    return units, "" in called or not called
+    return units, "" in called
 
 
 def _refused(name: str, why: str) -> ReadError:

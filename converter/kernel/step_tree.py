@@ -139,41 +139,45 @@ def text(held: Any) -> str:
 
 
 class Labels:
-    """What a loaded file says of single shapes inside its parts: name, layer, hidden or not."""
+    """What a loaded file says of single shapes inside its parts: name, layer, hidden or not.
+
+    Entities of the file are told apart as Python objects: the kernel does not know them again when they
+    are handed back to it.
+    """
 
     def __init__(self, plain: Any) -> None:
-        self._model = plain.Model()
         self._transfer = plain.WS().TransferReader()
+        self._kept: list[Any] = []  # so that no entity's identity is used again
         self._layers: dict[int, str] = {}
         self._hidden: set[int] = set()
         self.hidden_layers: set[str] = set()
         self._read_layers(plain)
 
+    def _mark(self, entity: Any) -> int:
+        self._kept.append(entity)
+        return id(entity)
+
     def _read_layers(self, plain: Any) -> None:
         assignments: dict[int, str] = {}
         for assignment in listed(plain, "PRESENTATION_LAYER_ASSIGNMENT"):
             layer = text(assignment.Name())
-            assignments[self._model.Number(assignment)] = layer
+            assignments[self._mark(assignment)] = layer
             for i in range(1, assignment.NbAssignedItems() + 1):
                 item = assignment.AssignedItemsValue(i).Value()
                 if item is not None and layer:
-                    self._layers.setdefault(self._model.Number(item), layer)
+                    self._layers.setdefault(self._mark(item), layer)
         for invisibility in listed(plain, "INVISIBILITY"):
             for i in range(1, invisibility.NbInvisibleItems() + 1):
                 item = invisibility.InvisibleItemsValue(i).Value()
-                number = self._model.Number(item)
-                if number in assignments:
-                    self.hidden_layers.add(assignments[number])
-                elif hasattr(item, "Item"):
-                    self._hidden.add(self._model.Number(item.Item()))
-                else:
-                    self._hidden.add(number)
+                if id(item) in assignments:
+                    self.hidden_layers.add(assignments[id(item)])
+                else:  # a styled item hides what it styles
+                    self._hidden.add(self._mark(item.Item() if hasattr(item, "Item") else item))
 
     def of(self, shape: Any) -> tuple[str, str | None, bool]:
         """(name or '', layer or None, hidden) of a shape as it lies in its part."""
         entity = self._transfer.EntityFromShapeResult(shape, -1)
         if entity is None:
             return "", None, False
-        number = self._model.Number(entity)
         name = text(entity.Name()) if hasattr(entity, "Name") else ""
-        return meant(name), self._layers.get(number), number in self._hidden
+        return meant(name), self._layers.get(id(entity)), id(entity) in self._hidden

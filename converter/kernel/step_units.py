@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from math import isclose
+from typing import TypeAlias
 
 from converter.errors import UnitsError
 from converter.units import MM_PER, unit_name
@@ -41,6 +42,36 @@ def unit_of(word: str, data: bytes) -> tuple[str | None, float | None]:
     except UnitsError:
         return None, None
     return name, MM_PER[name]
+
+
+#: A word of the file, our name of it or None, mm per unit or None.
+Unit: TypeAlias = tuple[str, str | None, float | None]
+_CONTEXT = re.compile(rb"GLOBAL_UNIT_ASSIGNED_CONTEXT\s*\(\s*\(([^()]*)\)")
+_LENGTH = re.compile(rb"#(\d+)\s*=\s*\(([^;]*\bLENGTH_UNIT\b[^;]*);")
+_SI = re.compile(rb"SI_UNIT\s*\(\s*(\$|\.\w+\.)\s*,\s*\.METRE\.\s*\)")
+_CALLED = re.compile(rb"CONVERSION_BASED_UNIT\s*\(\s*'((?:[^']|'')*)'")
+
+
+def units_of_contexts(data: bytes) -> tuple[list[Unit], bool]:
+    """The length units of all contexts in a file's text, each once, and whether a context has none.
+
+    The kernel knows only the units of shapes that hang on products; this serves files without any.
+    """
+    defined = {m[1]: m[2] for m in _LENGTH.finditer(data)}
+    units: dict[str, Unit] = {}
+    without = False
+    for context in _CONTEXT.finditer(data):
+        lengths = [defined[ref] for ref in re.findall(rb"#(\d+)", context[1]) if ref in defined]
+        without = without or not lengths
+        for body in lengths:
+            si, called = _SI.search(body), _CALLED.search(body)
+            if called:
+                word = called[1].replace(b"''", b"'").decode("utf-8", "replace")
+                units.setdefault(word, (word, *unit_of(word, data)))
+            elif si:
+                prefix = "" if si[1] == b"$" else si[1].strip(b".").decode("ascii").lower()
+                units.setdefault(prefix, (f"{prefix}metre", *unit_of(f"{prefix}metre", data)))
+    return list(units.values()), without or not units
 
 
 def _stated(word: str, data: bytes) -> float | None:

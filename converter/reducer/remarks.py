@@ -190,6 +190,9 @@ def near_gaps(
     if free.size < 2:
         return []
     a, b = close_pairs(edges.points[free], tol.near)
+    group = edges.group[edges.layer[free >> 1]]
+    together = group[a] == group[b]  # curves of different groups would not join were they closer
+    a, b = a[together], b[together]
     if not a.size:
         return []
     step = edges.points[free[a]] - edges.points[free[b]]
