@@ -95,6 +95,12 @@ define("outline-suspect", WARNING, "The drawing looks like a solid's outline and
 define("entity-unread", WARNING, "An entity that may be part of a tube could not be read; it is named.")
 define("curve-sampled", NOTE, "A curve of a kind that has no exact counterpart here was read as close points on it.")
 define("length-disagrees", WARNING, "A total in a table is not what its rows add up to; the rows count.")
+# --- said of finished tube solids ----------------------------------------------------------
+define("solid-off", WARNING, "A solid's surface strays from the tube its table makes by more than the fit tolerance.")
+define("solid-tapered", WARNING, "A solid's tube is slightly conical; its mean diameter was taken.")
+define("solid-oval", WARNING, "A solid's tube is not quite round; its mean diameter was taken.")
+define("solid-skin", WARNING, "A surface model shows only the outside of a tube, so its wall is not known.")
+define("solid-fused", NOTE, "Several tubes were one body; they were separated.")
 # --- said by the reducer -----------------------------------------------------------------
 define("healed-gap", NOTE, "A gap below the join tolerance was closed.")
 define("near-gap", WARNING, "Two ends nearly meet: the gap is above the join tolerance, so they stay apart.")

@@ -1,0 +1,310 @@
+"""Finished tube solids back to tables: what in a body is a tube, and where, how thick and how sure.
+
+Faces become primitives (`tube_faces`, `tube_fit`), primitives pieces of straight and bend
+(`tube_pieces`), pieces chains (`tube_chains`), chains get their ends (`tube_ends`), their table
+(`tube_table`) and their proof (`tube_proof`). Square and rectangular tube goes by its corners
+(`tube_square`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from converter.findings import Finding
+from converter.kernel import require
+from converter.model.curve import Segment
+from converter.model.drawing import Ignored, ReadyTable
+from converter.model.section import Section
+from converter.tolerances import DEFAULT, Tolerances
+from converter.units import Display
+
+if TYPE_CHECKING:
+    from converter.kernel.tube_chains import Chain
+    from converter.kernel.tube_faces import Body
+    from converter.kernel.tube_pieces import Found, Piece
+
+
+@dataclass(frozen=True, slots=True)
+class _Job:
+    name: str
+    tol: Tolerances
+    display: Display
+
+
+def find_tubes(
+    shape: Any, name: str, tol: Tolerances = DEFAULT, display: Display | None = None
+) -> tuple[list[ReadyTable], list[Ignored]]:
+    """The tubes of one shape, and what in it is none.
+
+    Args:
+        shape: the kernel's solid, shell, face or compound of these, in place, mm.
+        name: how the file calls it; goes into the tables and the sentences.
+        tol: ``fit`` is how closely a surface must follow a cylinder or torus, and above which a
+            deviation is said; ``join`` closes gaps between faces.
+        display: how lengths are written in sentences.
+
+    Returns:
+        One table per tube with its placement, section, proof (``deviation``) and metal ends, from
+        end A as `converter.kernel.tube_table` defines it; and one `Ignored` of kind 'solid' for
+        each solid (or for all loose faces together) that holds no tube, with the reason.
+
+    Raises:
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    require()
+    from OCP.Standard import Standard_Failure
+
+    job = _Job(name, tol, display or Display())
+    tables: list[ReadyTable] = []
+    ignored: list[Ignored] = []
+    for shapes, is_solid in _bodies(shape, tol):
+        try:
+            found, why = _tubes_in(shapes, is_solid, job)
+        except Standard_Failure as error:
+            found, why = [], f"the CAD kernel cannot evaluate its faces ({type(error).__name__})"
+        tables += found
+        if not found:
+            ignored.append(Ignored("solid", 1, f"{name}: {why}"))
+    return tables, ignored
+
+
+def _bodies(shape: Any, tol: Tolerances) -> list[tuple[list[Any], bool]]:
+    """Each solid by itself, and all loose shells and faces together (sewn where there are several)."""
+    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
+    from OCP.TopExp import TopExp_Explorer
+
+    if shape is None or shape.IsNull():
+        return []
+
+    def parts(kind: Any, avoid: Any) -> list[Any]:
+        walk = TopExp_Explorer(shape, kind, avoid)
+        out = []
+        while walk.More():
+            out.append(walk.Current())
+            walk.Next()
+        return out
+
+    bodies: list[tuple[list[Any], bool]] = [([solid], True) for solid in parts(Kind.TopAbs_SOLID, Kind.TopAbs_SHAPE)]
+    loose = []
+    walk = TopExp_Explorer(shape, Kind.TopAbs_FACE, Kind.TopAbs_SOLID)
+    while walk.More():
+        loose.append(walk.Current())
+        walk.Next()
+    if loose:
+        bodies.append(([_sewn(loose, tol)], False))
+    return bodies
+
+
+def _sewn(faces: list[Any], tol: Tolerances) -> Any:
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_Sewing
+
+    sewing = BRepBuilderAPI_Sewing(min(tol.join, 0.01))
+    for face in faces:
+        sewing.Add(face)
+    sewing.Perform()
+    return sewing.SewedShape()
+
+
+def _tubes_in(shapes: list[Any], is_solid: bool, job: _Job) -> tuple[list[ReadyTable], str]:
+    """The tubes of one body, or why there is none."""
+    from converter.kernel.tube_chains import bridge, chains_of, nest
+    from converter.kernel.tube_faces import faces_of
+    from converter.kernel.tube_pieces import pieces_of
+    from converter.kernel.tube_reasons import why_none, why_not
+
+    body = faces_of(shapes, job.tol)
+    found = pieces_of(body, job.tol)
+    bridge(found, body, job.tol)
+    if is_solid:
+        _face_out(found, shapes)
+    nest(found.pieces, is_solid)
+    outsides = [p for p in found.pieces if p.is_round and not p.inside and (p.sign > 0 or not is_solid)]
+    kept: list[Chain] = []
+    refused: list[str] = []
+    for chain in chains_of(outsides, job.tol):
+        why = why_not(chain, outsides, body, found, job.display)
+        if why:
+            refused.append(why)
+        else:
+            kept.append(chain)
+    tables = []
+    for chain in kept:
+        made = _ready(chain, body, found, is_solid, job)
+        if made is not None:
+            tables.append(made)
+    if len(tables) > 1:
+        tables = [_fused(one, len(tables), job) for one in tables]
+    return tables, "" if tables else why_none(body, found, refused, job.display)
+
+
+def _face_out(found: Found, shapes: list[Any]) -> None:
+    """Turn all signs over where the solid is inside out."""
+    from converter.kernel.tube_pieces import overlap
+
+    votes = 0
+    lone = False
+    rounds = [p for p in found.pieces if p.is_round]
+    for piece in rounds:
+        inner = [
+            q
+            for q in rounds
+            if q is not piece
+            and q.axis.number == piece.axis.number
+            and q.radius < piece.radius
+            and q.sign != piece.sign
+            and overlap(piece, q) > 0.0
+        ]
+        outer = [
+            q
+            for q in rounds
+            if q is not piece
+            and q.axis.number == piece.axis.number
+            and q.radius > piece.radius
+            and q.sign != piece.sign
+            and overlap(piece, q) > 0.0
+        ]
+        if inner and not outer:
+            votes += piece.sign
+        elif not inner and not outer and piece.sign < 0:
+            lone = True
+    inside_out = votes < 0
+    if lone and not votes:
+        from converter.kernel.solids import volume
+
+        inside_out = volume(shapes[0]) < 0.0
+    if inside_out:
+        for piece in found.pieces:
+            piece.sign = -piece.sign
+
+
+def _fused(table: ReadyTable, count: int, job: _Job) -> ReadyTable:
+    said = Finding(
+        "solid-fused",
+        f"{job.name}: {count} tubes are one body in the file; they were separated where their surfaces part.",
+        tube=job.name,
+        measured=float(count),
+    )
+    return replace(table, findings=(*table.findings, said))
+
+
+def _ready(chain: Chain, body: Body, found: Found, is_solid: bool, job: _Job) -> ReadyTable | None:
+    from converter.kernel.tube_ends import end_of
+    from converter.kernel.tube_proof import deviation
+    from converter.kernel.tube_table import canonical, segments_of, table_of, with_doubt
+    from converter.model.centerline import rebuild
+
+    ends = None
+    if not chain.closed:
+        (first, first_back), (last, last_back) = chain.items[0], chain.items[-1]
+        ends = (
+            end_of(body, found, first, 1 if first_back else 0),
+            end_of(body, found, last, 0 if last_back else 1),
+        )
+    made: list[Segment] = segments_of(chain, ends, job.tol)
+    if not made:
+        return None
+    made, backward = canonical(made, chain.closed, job.tol)
+    settled = table_of(made, chain.closed, job.name, job.tol, job.display)
+    if settled is None:
+        return None
+    table, placement, said = settled
+    table = with_doubt(table, chain, backward)
+    section, bores = _section(chain, body, is_solid)
+    outer = chain.radius if section is None else section.od / 2.0
+    inner = 0.0 if section is None else section.bore / 2.0
+    proofs = [(piece, outer) for piece in chain.pieces] + [(bore, inner) for bore in bores]
+    off = deviation(body, proofs, rebuild(table, placement))
+    metal = None
+    if ends is not None:
+        metal = (ends[1].metal, ends[0].metal) if backward else (ends[0].metal, ends[1].metal)
+    findings = (*said, *_remarks(chain, bores, off, section, job))
+    return ReadyTable(job.name, table, placement, section, None, chain.closed, off, metal, None, findings)
+
+
+def _section(chain: Chain, body: Body, is_solid: bool) -> tuple[Section | None, list[Piece]]:
+    """The section, None where the wall cannot be told; and the bore's pieces."""
+    bores = [piece.bore for piece in chain.pieces if piece.bore is not None]
+    od = 2.0 * chain.radius
+    if bores:
+        main = max(bores, key=lambda b: (not b.axis.is_ring, b.length))
+        return Section("round", od, chain.radius - main.radius), bores
+    if is_solid or chain.closed or _capped(chain, body):
+        return Section("bar", od, od / 2.0), []
+    return None, []
+
+
+def _capped(chain: Chain, body: Body) -> bool:
+    """Whether surfaces without a bore are closed at their ends: every edge has a face on both sides."""
+    return all(
+        len(body.rims[index].faces) > 1
+        for piece in chain.pieces
+        for patch in piece.patches
+        for index, _ in patch.rims
+        if len(body.rims[index].points)
+    )
+
+
+def _remarks(chain: Chain, bores: list[Piece], off: float, section: Section | None, job: _Job) -> list[Finding]:
+    show = job.display.length
+    name, fit = job.name, job.tol.fit
+    found: list[Finding] = []
+    patches = [patch for piece in chain.pieces for patch in piece.patches]
+    taper = max((abs(p.shape.taper) for p in patches), default=0.0)
+    oval = max((p.shape.oval for p in patches), default=0.0)
+    if taper > fit:
+        found.append(
+            Finding(
+                "solid-tapered",
+                f"{name}: the diameter changes by {show(taper)} along a straight; the mean was taken.",
+                tube=name, measured=taper, limit=fit, unit="mm",
+                cure="Draw it with one diameter, or have it made on other machines than a bender.",
+            )
+        )  # fmt: skip
+    if oval > fit:
+        found.append(
+            Finding(
+                "solid-oval",
+                f"{name}: the tube is out of round by {show(oval)}; the mean diameter was taken.",
+                tube=name, measured=oval, limit=fit, unit="mm",
+                cure="Draw it round if round tube is meant.",
+            )
+        )  # fmt: skip
+    if off > fit:
+        sizes = [2.0 * piece.radius for piece in chain.pieces]
+        spread = max(sizes) - min(sizes)
+        why = (
+            f"its diameter varies from {show(min(sizes))} to {show(max(sizes))}"
+            if spread > fit
+            else f"the fit tolerance is {show(fit)}"
+        )
+        found.append(
+            Finding(
+                "solid-off",
+                f"{name}: the solid's surface strays {show(off)} from the tube made from the table; {why}.",
+                tube=name, measured=off, limit=fit, unit="mm",
+                cure="Redraw the part as one tube of straights and circular bends where it matters.",
+            )
+        )  # fmt: skip
+    without = sum(1 for piece in chain.pieces if piece.bore is None)
+    if bores and without:
+        found.append(
+            Finding(
+                "solid-off",
+                f"{name}: {without} of {len(chain.pieces)} straights and bends have no bore; "
+                "the wall of the others was taken.",
+                tube=name, measured=float(without),
+                cure="Hollow the whole tube, or leave it a bar.",
+            )
+        )  # fmt: skip
+    if section is None:
+        found.append(
+            Finding(
+                "solid-skin",
+                f"{name}: only the outside of the tube is there, {show(2.0 * chain.radius)} across; "
+                "its wall is not known.",
+                tube=name, measured=2.0 * chain.radius, unit="mm",
+                cure="Name the section: as an option, or in a job file.",
+            )
+        )  # fmt: skip
+    return found
