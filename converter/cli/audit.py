@@ -39,11 +39,13 @@ def audit(sources: tuple[str, ...], **given: Any) -> int:
 
     from converter.api import check, load
     from converter.findings import has_errors
+    from converter.pause import let_go
 
     results = []
     for source in sources:
         with console.progress(f"checking {source}"):
             results.append(check(load(source, settings)))
+        let_go(len(sources))
     if console.as_json:
         console.json(audit_document(results))
     else:

@@ -50,11 +50,13 @@ def convert(sources: tuple[str, ...], out: str, **given: Any) -> int:
 
     from converter.api import check, export, foresee, load, usable_formats
     from converter.findings import has_errors
+    from converter.pause import let_go
 
     results = []
     for source in sources:
         with console.progress(f"reading {source}"):
             results.append(check(load(source, settings)))
+        let_go(len(sources))
     with console.progress("loading what the formats need"):
         formats, left_out = usable_formats(writing.formats)
     for reason in left_out:

@@ -15,6 +15,7 @@ import click
 
 from converter import __version__
 from converter.errors import ElbowroomError, OptionError
+from converter.pause import paused_gc
 
 #: command -> one line of help. The function lives in ``converter.cli.<command>`` under the
 #: name ``<command>``; a test keeps these lines equal to the commands' own.
@@ -77,7 +78,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if arguments is None else arguments)
     _forgiving_streams()
     try:
-        result = elbowroom.main(args=words, prog_name="elbowroom", standalone_mode=False)
+        with paused_gc():  # a command is short: what it makes stays to its end
+            result = elbowroom.main(args=words, prog_name="elbowroom", standalone_mode=False)
         sys.stdout.flush()
     except (BrokenPipeError, SystemExit):  # click turns the first into the second
         _drop_stdout()
