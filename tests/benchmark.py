@@ -221,7 +221,8 @@ def fit(folder: Path, times: int) -> Row:
 
 
 ROWS: dict[str, Callable[[Path, int], Row]] = {
-    "speed": speed, "speed-paused": speed_paused, "memory": memory, "one-tube": one_tube, "help": help_text, "solid": solid, "fit": fit,
+    "speed": speed, "speed-paused": speed_paused, "memory": memory, "one-tube": one_tube, "help": help_text,
+    "solid": solid, "fit": fit,
 }  # fmt: skip
 
 
