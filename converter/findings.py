@@ -101,6 +101,15 @@ define("solid-tapered", WARNING, "A solid's tube is slightly conical; its mean d
 define("solid-oval", WARNING, "A solid's tube is not quite round; its mean diameter was taken.")
 define("solid-skin", WARNING, "A surface model shows only the outside of a tube, so its wall is not known.")
 define("solid-fused", NOTE, "Several tubes were one body; they were separated.")
+# --- said of meshes --------------------------------------------------------------------------
+define(
+    "mesh-fitted", NOTE, "A tube was fitted to a mesh; how far its vertices lie from it, and their scatter, is named."
+)
+define("mesh-skin", WARNING, "A mesh has only the outside of a tube, so its wall is not known.")
+define("mesh-not-round", WARNING, "A mesh's tube is oval or tapered; its mean diameter was taken.")
+define(
+    "mesh-precision", WARNING, "A mesh lies so far from the origin that its single-precision numbers are too coarse."
+)
 # --- said by the reducer -----------------------------------------------------------------
 define("healed-gap", NOTE, "A gap below the join tolerance was closed.")
 define("near-gap", WARNING, "Two ends nearly meet: the gap is above the join tolerance, so they stay apart.")
@@ -163,3 +172,20 @@ define(
 define(
     "job-unmatched", WARNING, "The job file or a section option names a run or layer that the drawing does not have."
 )
+# --- said of what the bender really does: springback and capacity --------------------------
+define("springback-poor-fit", WARNING, "The test bends do not lie on one line, so the stop is uncertain.")
+define("springback-estimate", NOTE, "There are no test bends that fit; springback is an estimate with its range.")
+define("springback-none", WARNING, "Springback is not known, so the stop is the bend's angle itself.")
+define("over-capacity", ERROR, "Bending it takes more moment than the machine is proven to give.")
+define(
+    "near-capacity", WARNING, "As it hardens while bending, it may take more moment than the machine is proven to give."
+)
+define(
+    "capacity-unknown",
+    NOTE,
+    "The machine's capacity was not checked: a metal, or what the machine has bent, is not known.",
+)
+define("wall-factor", ERROR, "The wall is too thin for the die: outside size over wall is past its limit.")
+define("d-of-bend", ERROR, "The bend is too tight for the die's limit of radius over outside size.")
+define("thinning", WARNING, "The wall outside the bend thins more than is usual.")
+define("strain-high", WARNING, "The outside of the bend stretches further than the metal's elongation.")

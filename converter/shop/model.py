@@ -12,6 +12,7 @@ from difflib import get_close_matches
 
 from converter.errors import ShopError
 from converter.model.section import Section
+from converter.shop.room import Box
 from converter.units import Display
 
 #: A die takes a section whose outside size differs by no more than this (mm). It lets the inch and the
@@ -96,7 +97,10 @@ class Machine:
         plane: 'vertical' or 'horizontal', the plane it bends in, or None.
         pivot_height: height of the bend's centre above the floor, or None.
         ceiling: height of the ceiling above the floor, or None.
-        wall_ahead, wall_behind: distance from the pivot to the walls, or None.
+        wall_ahead, wall_behind, wall_left, wall_right: distance from the pivot to the walls, or None.
+        swings: 'ahead' when the clamped end is swung round the die (rotary draw), 'behind' when the stock is.
+        bends_to: 'up', 'down', 'left' or 'right' (looking ahead), where it swings to; None for up or left.
+        boxes: blocks in machine coordinates that the tube must not touch.
         max_length: longest stick it takes, or None.
         proven_section, proven_metal: the stoutest bend it is known to make, or None.
     """
@@ -111,17 +115,27 @@ class Machine:
     max_length: float | None = None
     proven_section: Section | None = None
     proven_metal: str | None = None
+    wall_left: float | None = None
+    wall_right: float | None = None
+    swings: str = "ahead"
+    bends_to: str | None = None
+    boxes: tuple[Box, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Metal:
-    """A metal: strengths in MPa, modulus in GPa, density in kg/m3; None where not given."""
+    """A metal: strengths in MPa, modulus in GPa, density in kg/m3, elongation in percent; None where not given.
+
+    ``standard`` says where its figures come from, or ''.
+    """
 
     name: str
     yield_mpa: float | None = None
     tensile_mpa: float | None = None
     modulus_gpa: float | None = None
     density: float | None = None
+    elongation: float | None = None
+    standard: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,1 @@
+"""What the bender really does: springback, set-up, order, sweep, capacity."""
