@@ -326,7 +326,9 @@ def _assigned(
 def _unmet(job: Job | None, runs: list[Run], settings: Settings, unit: str) -> list[Finding]:
     """Layers and runs that an option or the job file names and the drawing does not have: likely misspelt."""
     layers = _sections(settings.sections, unit)[1]
-    if job is None and not layers:
+    # with layers left out on request, what a job names may well be among them
+    picked = settings.read.layers or settings.read.skip_layers or settings.read.layout
+    if picked or (job is None and not layers):
         return []
     from converter.shop.job import unmatched
 
