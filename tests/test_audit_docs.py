@@ -46,6 +46,7 @@ def tables_of(page):
     ("heading", "fields"),
     [
         ("[machine]", load.MACHINE),
+        ("[[machine.box]]", load.BOX),
         ("[[die]]", load.DIE),
         ("[[metal]]", load.METAL),
         ("[[stock]]", load.STOCK),

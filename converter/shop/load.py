@@ -8,6 +8,7 @@ from typing import Any
 
 from converter.shop.model import Die, Machine, Metal, Shop, Stick, Trial
 from converter.shop.pipe import OUTSIDE, nominal
+from converter.shop.room import BOX, machine_values
 from converter.shop.schema import (
     Field,
     Place,
@@ -59,6 +60,11 @@ MACHINE = {
     "ceiling": Field(length),
     "wall_ahead": Field(length),
     "wall_behind": Field(length),
+    "wall_left": Field(length),
+    "wall_right": Field(length),
+    "swings": Field(choice("ahead", "behind"), default="ahead"),
+    "bends_to": Field(choice("up", "down", "left", "right")),
+    "box": Field(tables(BOX), default=()),
     "max_length": Field(length),
     "proven_section": Field(section),
     "proven_metal": Field(text),
@@ -142,7 +148,7 @@ def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:
     return Shop(
         name=values["shop"]["name"],
         dies=dies,
-        machine=Machine(**values["machine"]) if values["machine"] else Machine(),
+        machine=Machine(**machine_values(values["machine"], place.key("machine"))) if values["machine"] else Machine(),
         metals=metals,
         stock=tuple(Stick(**one) for one in values["stock"]),
         tests=tests,

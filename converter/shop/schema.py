@@ -240,6 +240,14 @@ def two_lengths(raw: Any, place: Place) -> tuple[float, float]:
     return length(raw[0], place.item(0)), length(raw[1], place.item(1))
 
 
+def three_signed_lengths(raw: Any, place: Place) -> tuple[float, float, float]:
+    """A list of three lengths of either sign, in mm: a point."""
+    if not isinstance(raw, list) or len(raw) != 3:
+        place.fail(f"must be a list of three lengths, such as [-10, 0, 24], not {show(raw)}")
+    x, y, z = (signed_length(one, place.item(i)) for i, one in enumerate(raw))
+    return x, y, z
+
+
 def section(raw: Any, place: Place) -> Section:
     """A section such as ``1.75x0.120in``; bare numbers are in the file's own unit.
 
