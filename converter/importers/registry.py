@@ -82,6 +82,13 @@ FORMATS: tuple[ReadFormat, ...] = (
         "read_step",
     ),
     ReadFormat(
+        "mesh",
+        (".stl", ".obj", ".ply", ".3mf", ".glb", ".gltf"),
+        "meshes (STL, OBJ, PLY, 3MF, glTF) of tubes: coarse, fine or scanned, with or without a bore",
+        "converter.importers.mesh",
+        "read_mesh",
+    ),
+    ReadFormat(
         "csv",
         (".csv",),
         "a bend table written by this program, or the corner points x, y, z of a run",
@@ -98,8 +105,6 @@ _FOREIGN: tuple[tuple[bytes, str], ...] = (
     (b"\xff\xd8\xff", "a picture: export the drawing as DXF from the CAD package"),
     (b"\x1f\x8b", "a compressed file: unpack it first"),
     (b"<svg", "an SVG picture: export the drawing as DXF"),
-    (b"glTF", "a mesh: export the centerlines as DXF"),
-    (b"solid ", "a mesh: export the centerlines as DXF"),
 )
 
 _DXF_BINARY = b"AutoCAD Binary DXF"
@@ -108,6 +113,7 @@ _DXF_TEXT = re.compile(
     rb"\A(?:\xef\xbb\xbf)?\s*(?:999[ \t]*(?:\r\n|\r|\n)[^\r\n]*(?:\r\n|\r|\n)[ \t]*)*0+[ \t]*[\r\n]+[ \t]*SECTION\b"
 )
 _DWG = re.compile(rb"\A(?:AC10\d\d|AC1\.\d|AC2\.\d\d|MC0\.0)")
+_OBJ = re.compile(rb"(?m)^v(?:[ \t]+-?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?){3,}[ \t]*\r?$")
 _TABLE_WORD = re.compile(r"\s*\"?(?:feed|rotation|angle|clr|tube|run|bend|name|[xyz])\b", re.IGNORECASE)
 _CELL_NUMBER = re.compile(r"\s*\"?[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?\"?\s*\Z", re.IGNORECASE)
 
@@ -129,6 +135,8 @@ def detect(head: bytes, name: str) -> ReadFormat:
             code="foreign-format",
             file=name,
         )
+    if _is_mesh(head, name):
+        return by_name["mesh"]
     start = head.lstrip(b"\xef\xbb\xbf \t\r\n")
     for magic, what in _FOREIGN:
         if start.startswith(magic):
@@ -146,6 +154,21 @@ def detect(head: bytes, name: str) -> ReadFormat:
         code="unknown-format",
         file=name,
     )
+
+
+def _is_mesh(head: bytes, name: str) -> bool:
+    """Whether it is a mesh: by its first bytes, or, for a zip package and binary STL, also by its name."""
+    start = head.lstrip(b"\xef\xbb\xbf \t\r\n")
+    extension = PurePath(name).suffix.lower()
+    if start.startswith((b"glTF", b"ply\n", b"ply\r")) or (start.startswith(b"solid") and b"facet" in head[:4096]):
+        return True
+    if start.startswith(b"PK\x03\x04"):
+        return extension == ".3mf" or b"3D/3dmodel.model" in head
+    if extension == ".stl":  # binary: any 80 bytes, then a count
+        return not start.startswith(tuple(magic for magic, _ in _FOREIGN))
+    if extension == ".gltf" or (start.startswith(b"{") and b'"asset"' in head):
+        return True
+    return bool(_OBJ.search(head)) and b"\0" not in head
 
 
 def _looks_like_table(head: bytes) -> bool:

@@ -1,0 +1,126 @@
+"""Where a tube stops: its table cut to the metal, end A chosen, and how far the longest point reaches."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import degrees, pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.geometry.vectors import Vec, along, cross, rotate, unit
+from converter.importers.mesh.refine import Feet, Part
+from converter.model.bends import BendTable, Placement
+from converter.model.centerline import walk
+from converter.reducer.rebuild import reverse_table
+
+Array = NDArray[np.float64]
+
+SECTORS = 24  #: around the tube, each with its own last vertex
+HAIR = 1e-6  #: mm; a straight at an end that is shorter is rounding
+
+
+def reach_of(feet: Feet, parts: list[Part], length: float, radius: float, first: bool) -> tuple[float, float]:
+    """The centerline's end and the longest point of the metal, as places along the tube in mm.
+
+    The centerline ends at the mean of the last vertices all around: where a square or mitred cut crosses it.
+
+    Args:
+        feet: of the outside's vertices.
+        parts, length: the tube, and its length so far.
+        radius: of the outside, mm.
+        first: end A; else end B.
+    """
+    place = feet.place if first else length - feet.place
+    near = place < float(place.min()) + 4.0 * radius
+    up = feet.up[near]
+    part = parts[0] if first else parts[-1]
+    x, y = np.array(part.n), np.array(cross(part.n, part.t))
+    if part.arc is not None or not first:
+        x, y = _across(np.array(part.t))
+    sector = ((np.arctan2(up @ y, up @ x) / np.pi + 1.0) * SECTORS / 2.0 + 0.01).astype(np.int64) % SECTORS
+    least = np.full(SECTORS, np.inf)
+    np.minimum.at(least, sector, place[near])
+    least = least[np.isfinite(least)]
+    # a sector without a vertex at the rim tells nothing: with slender ones the neighbours decide
+    end, longest = float(least.mean()), float(least.min())
+    return (end, longest) if first else (length - end, length - longest)
+
+
+def _across(t: Array) -> tuple[Array, Array]:
+    x = np.cross(t, (1.0, 0.0, 0.0) if abs(t[0]) < 0.7 else (0.0, 1.0, 0.0))
+    x /= np.sqrt(x @ x)
+    return x, np.cross(t, x)
+
+
+def cut_start(table: BendTable, placement: Placement, place: float) -> tuple[BendTable, Placement]:
+    """The tube from ``place`` mm along it on (before it when negative); at most into its first bend."""
+    if not table.bends:
+        return BendTable((), table.tail - place), replace(placement, start=along(placement.start, placement.direction, place))
+    first = table.bends[0]
+    if place <= first.feed or first.clr is None:
+        feed = first.feed - place
+        start = along(placement.start, placement.direction, place)
+        bends = (replace(first, feed=0.0 if abs(feed) < HAIR else feed), *table.bends[1:])
+        return BendTable(bends, table.tail), replace(placement, start=start)
+    turn = degrees((place - first.feed) / first.clr)
+    if turn >= first.angle - 1e-6:
+        turn = first.angle - 1e-6
+    t, n = placement.direction, placement.normal
+    begin = along(placement.start, t, first.feed)
+    center = along(begin, cross(n, t), first.clr)
+    arm = tuple(a - b for a, b in zip(begin, center, strict=True))
+    start = along(center, rotate((arm[0], arm[1], arm[2]), n, turn), 1.0)
+    bends = (replace(first, feed=0.0, angle=first.angle - turn), *table.bends[1:])
+    return BendTable(bends, table.tail), Placement(start, unit(rotate(t, n, turn)), n)
+
+
+def cut_to(table: BendTable, placement: Placement, start: float, end: float) -> tuple[BendTable, Placement]:
+    """The tube between two places along it, mm."""
+    rest = table.developed_length - end
+    back, from_b = reverse_table(table, placement)
+    back, from_b = cut_start(back, from_b, rest)
+    table, placement = reverse_table(back, from_b)
+    return cut_start(table, placement, start)
+
+
+def starts_smaller(table: BendTable, placement: Placement) -> bool:
+    """Whether end A comes before end B by x, then y, then z (to 1e-3 mm)."""
+    end = walk(table, placement)[1].start
+    return _key(placement.start) <= _key(end)
+
+
+def _key(p: Vec) -> tuple[float, ...]:
+    return tuple(round(v, 3) for v in p)
+
+
+def begun_in_middle(table: BendTable, placement: Placement) -> tuple[BendTable, Placement]:
+    """A closed run begun in the middle of the straight that its ends share."""
+    if not table.bends:
+        return table, placement
+    whole = table.bends[0].feed + table.tail
+    first = replace(table.bends[0], feed=whole / 2.0)
+    moved = along(placement.start, placement.direction, table.bends[0].feed - whole / 2.0)
+    return BendTable((first, *table.bends[1:]), whole / 2.0), replace(placement, start=moved)
+
+
+def is_ring(table: BendTable) -> bool:
+    """Whether a closed run's table is one circle: bends of one radius in one plane and next to no straights."""
+    radii = [b.clr for b in table.bends if b.clr is not None]
+    if not radii or len(radii) != len(table.bends):
+        return False
+    mean = sum(b.arc_length for b in table.bends) / (2.0 * pi)
+    return (
+        abs(sum(b.angle for b in table.bends) - 360.0) < 3.0
+        and sum(table.straights) < 0.05 * mean
+        and max(radii) - min(radii) < 0.03 * mean
+        and all(abs(b.rotation) < 3.0 for b in table.bends)
+    )
+
+
+def halves(table: BendTable, placement: Placement) -> tuple[BendTable, Placement]:
+    """A ring as two bends of half a turn, on the radius of its longest bend."""
+    longest = max(table.bends, key=lambda b: b.angle)
+    bend = replace(longest, feed=0.0, rotation=0.0, angle=180.0)
+    start = along(placement.start, placement.direction, table.bends[0].feed)
+    return BendTable((bend, bend), 0.0), replace(placement, start=start)

@@ -1,0 +1,228 @@
+"""A mesh file as named meshes in mm, read with the mesh library; every way it can fail is one sentence."""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import PurePath
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.errors import MissingLibraryError, ReadError
+from converter.importers.source import Source
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Unit of a 3MF's numbers by the word in its model (3MF core specification, 3.1) -> our name.
+UNITS_3MF = {"micron": "um", "millimeter": "mm", "centimeter": "cm", "inch": "in", "foot": "ft", "meter": "m"}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """One mesh of a file, placed: its name ('' for none), (n, 3) vertices in the file's unit, (m, 3) faces."""
+
+    name: str
+    points: Array
+    faces: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """What a file holds.
+
+    Attributes:
+        parts: its meshes, each as often as it is placed.
+        kind: 'STL', 'OBJ', 'PLY', '3MF', 'glTF'.
+        unit: the file's unit, or None where the format has none.
+        single: whether the numbers are stored in single precision.
+    """
+
+    parts: tuple[Part, ...]
+    kind: str
+    unit: str | None
+    single: bool
+
+
+def kind_of(data: bytes, name: str) -> str:
+    """'stl', 'obj', 'ply', '3mf', 'glb' or 'gltf', by content and then by name."""
+    head = data[:4096]
+    if head.startswith(b"glTF"):
+        return "glb"
+    if head.startswith(b"PK"):
+        return "3mf"
+    if re.match(rb"ply[ \t]*\r?\n", head):
+        return "ply"
+    extension = PurePath(name).suffix.lower().lstrip(".")
+    if head.lstrip().startswith(b"{"):
+        return "gltf"
+    if extension in ("stl", "obj", "ply", "3mf", "glb", "gltf"):
+        return extension
+    return "obj" if re.search(rb"(?m)^\s*(?:v|f|o|g)\s", head) and b"\0" not in head else "stl"
+
+
+def load(source: Source) -> Loaded:
+    """Read a mesh file.
+
+    Raises:
+        ReadError: it is damaged, cut short, or holds no triangles.
+        MissingLibraryError: the mesh library is not installed.
+    """
+    library = _library()
+    data = source.read_bytes()
+    name = source.name
+    kind = kind_of(data, name)
+    _check(data, kind, name)
+    with _as_read_errors(kind, name):
+        loaded = library.load(
+            BytesIO(data), file_type=kind, process=False, skip_materials=True, **_options(library, kind, source)
+        )
+        parts = tuple(_parts(loaded, library))
+    if not parts:
+        raise ReadError(
+            f"{name} holds no triangles: export the tubes' surfaces as a mesh.", code="no-geometry", file=name
+        )
+    unit = _unit_3mf(data, name) if kind == "3mf" else "m" if kind in ("glb", "gltf") else None
+    double = kind in ("3mf", "obj") or (kind == "ply" and b"double" in data[:4096]) or _is_text_stl(data, kind)
+    return Loaded(parts, "glTF" if kind in ("glb", "gltf") else kind.upper(), unit, not double)
+
+
+def _library() -> Any:
+    try:
+        import scipy.sparse.csgraph  # noqa: F401
+        import trimesh
+    except ImportError as error:
+        raise MissingLibraryError(
+            f"Reading meshes needs {error.name or 'a library'}, which is not installed: run `pip install trimesh scipy`."
+        ) from error
+    return trimesh
+
+
+def _options(library: Any, kind: str, source: Source) -> dict[str, Any]:
+    if kind == "obj":
+        return {"split_object": True, "group_material": False}
+    if kind == "gltf" and source.path is not None:
+        return {"resolver": library.resolvers.FilePathResolver(str(source.path))}
+    return {}
+
+
+@contextmanager
+def _as_read_errors(kind: str, name: str) -> Iterator[None]:
+    """Whatever the library raises on a damaged file becomes one sentence."""
+    try:
+        yield
+    except ReadError:
+        raise
+    except ImportError as error:
+        raise MissingLibraryError(
+            f"Reading {kind.upper()} needs {error.name or 'a package'}, which is not installed: "
+            "run `pip install lxml networkx`."
+        ) from error
+    except MemoryError as error:
+        raise ReadError(f"{name} needs more memory than there is: export a coarser mesh.", file=name) from error
+    except Exception as error:
+        reason = re.sub(r"\s+", " ", str(error)).strip().rstrip(".")[:160] or type(error).__name__
+        raise ReadError(
+            f"{name} is damaged or is no {kind.upper()} mesh ({reason}): export it again.", code="damaged", file=name
+        ) from error
+
+
+def _parts(loaded: Any, library: Any) -> Iterator[Part]:
+    if isinstance(loaded, library.Scene):
+        for node in loaded.graph.nodes_geometry:
+            matrix, geometry = loaded.graph[node]
+            mesh = loaded.geometry[geometry]
+            if not _has_faces(mesh):
+                continue
+            points = np.asarray(mesh.vertices, dtype=np.float64)
+            matrix = np.asarray(matrix, dtype=np.float64)
+            if not np.array_equal(matrix, np.eye(4)):
+                points = points @ matrix[:3, :3].T + matrix[:3, 3]
+            faces = np.asarray(mesh.faces, dtype=np.int64)
+            if np.linalg.det(matrix[:3, :3]) < 0.0:
+                faces = faces[:, ::-1]
+            yield Part(_named(str(node), str(geometry)), points, faces)
+    elif _has_faces(loaded):
+        yield Part("", np.asarray(loaded.vertices, dtype=np.float64), np.asarray(loaded.faces, dtype=np.int64))
+
+
+def _has_faces(mesh: Any) -> bool:
+    return len(getattr(mesh, "faces", ())) > 0
+
+
+def _named(node: str, geometry: str) -> str:
+    """The node's name, unless the library made it up; then the geometry's; '' where it made both up."""
+    for name in (node, geometry):
+        if not re.fullmatch(r"(?:geometry|object|mesh|world|GLTF)?_?\d*|[0-9a-f]{8,32}|.*_[0-9a-f]{12,32}", name):
+            return name
+    return ""
+
+
+def _check(data: bytes, kind: str, name: str) -> None:
+    """What the library would read in silence although it is cut short.
+
+    Raises:
+        ReadError: it is.
+    """
+
+    def short(what: str) -> ReadError:
+        return ReadError(f"{name} is cut short: {what}; export or copy it again.", code="truncated", file=name)
+
+    if kind == "stl":
+        if _is_text_stl(data, kind):
+            if b"endsolid" not in data[-4096:].lower() and b"endfacet" not in data[-200:].lower():
+                raise short("its last facet does not end")
+            return
+        if len(data) < 84:
+            raise short(f"a binary STL has at least 84 bytes, it has {len(data)}")
+        count = int.from_bytes(data[80:84], "little")
+        if len(data) < 84 + 50 * count:
+            raise short(f"it announces {count} triangles and holds {(len(data) - 84) // 50}")
+        if count == 0:
+            raise ReadError(
+                f"{name} holds no triangles: export the tubes' surfaces as a mesh.", code="no-geometry", file=name
+            )
+    elif kind == "glb":
+        length = int.from_bytes(data[8:12], "little") if len(data) >= 12 else 0
+        if len(data) < max(12, length):
+            raise short(f"it announces {length} bytes and holds {len(data)}")
+    elif kind == "3mf":
+        try:
+            with zipfile.ZipFile(BytesIO(data)) as package:
+                broken = package.testzip()
+                models = [n for n in package.namelist() if n.lower().endswith(".model")]
+        except (zipfile.BadZipFile, OSError, ValueError) as error:
+            raise short("it is no whole zip package") from error
+        if broken:
+            raise short(f"{broken} inside it is damaged")
+        if not models:
+            raise ReadError(f"{name} is a zip archive without a 3MF model: unpack it.", code="foreign-format", file=name)
+
+
+def _is_text_stl(data: bytes, kind: str) -> bool:
+    if kind != "stl" or not data[:4096].lstrip().lower().startswith(b"solid"):
+        return False
+    count = int.from_bytes(data[80:84], "little") if len(data) >= 84 else -1
+    return len(data) != 84 + 50 * count and b"facet" in data[:4096].lower()
+
+
+def _unit_3mf(data: bytes, name: str) -> str:
+    with zipfile.ZipFile(BytesIO(data)) as package:
+        for entry in package.namelist():
+            if not entry.lower().endswith(".model"):
+                continue
+            with package.open(entry) as stream:
+                head = stream.read(65536)
+            found = re.search(rb"<(?:\w+:)?model\b[^>]*?\bunit\s*=\s*[\"'](\w+)[\"']", head)
+            if found:
+                word = found[1].decode("ascii", "replace").lower()
+                if word not in UNITS_3MF:
+                    raise ReadError(f"{name} names a unit that 3MF does not know, {word!r}: export it again.", file=name)
+                return UNITS_3MF[word]
+    return "mm"  # the specification's default

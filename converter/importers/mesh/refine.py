@@ -1,0 +1,396 @@
+"""The table that fits a mesh best: every number of it at once, by least squares on the vertices.
+
+A vertex of a tube's skin lies at the radius from the centerline, so its residual is its distance
+from the centerline less the radius, which is one more unknown (two with a bore). Gauss-Newton with
+exact derivatives: changing one number of the table moves all that follows as a rigid body, by a
+shift v and a turn w, and a residual changes by -u . (v + w x arm), u pointing from the axis to the
+vertex. The start may not slide along the tube: nothing round says where a straight begins.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import radians, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.geometry.circles import vec
+from converter.geometry.vectors import Vec, add, along, any_normal, cross, dot, norm, rotate, unit
+from converter.model.bends import BendTable, Placement
+from converter.model.curve import Arc, Line, Segment
+from converter.reducer.deviation import distances
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+STEPS = 30
+SIGMAS = 3.0  #: standard deviations that an uncertainty names
+BEYOND = 5.0  #: radii by which first and last straights are thought prolonged
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A straight or bend of a table in place: its row, its frame at the start, and its segment.
+
+    Attributes:
+        row: of the table; the tail has the number of bends.
+        point, t, n: where it starts, the direction of travel, the bend plane's normal.
+        length: of a straight, mm.
+        arc: of a bend.
+        place: length along the tube from end A to its start, mm.
+    """
+
+    row: int
+    point: Vec
+    t: Vec
+    n: Vec
+    length: float
+    arc: Arc | None
+    place: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Feet:
+    """Where vertices (n, 3) stand on a tube.
+
+    Attributes:
+        part: (n,) index of the part.
+        off: (n,) distance from the centerline, mm.
+        up: (n, 3) unit vector from the centerline to the vertex.
+        place: (n,) length along the tube from end A, mm; below 0 before it, above the length after it.
+    """
+
+    part: Ints
+    off: Array
+    up: Array
+    place: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """What the vertices say.
+
+    Attributes:
+        table, placement: the tube; each bend's ``clr_uncertainty`` is filled.
+        radius, bore: mm; bore is None without inner vertices.
+        sigma: standard deviation of one vertex, mm.
+        od_loose: uncertainty of the outside diameter, mm.
+        angle_loose: uncertainty of each bend's angle, degrees.
+        feed_loose: uncertainty of each bend's feed, mm.
+        cost: mean square residual, mm2.
+    """
+
+    table: BendTable
+    placement: Placement
+    radius: float
+    bore: float | None
+    sigma: float
+    od_loose: float
+    angle_loose: tuple[float, ...]
+    feed_loose: tuple[float, ...]
+    cost: float
+
+
+def parts_of(table: BendTable, placement: Placement) -> list[Part]:
+    """The straights (also those of no length at both ends) and bends of a table, in place."""
+    out: list[Part] = []
+    point, t, n = placement.start, placement.direction, placement.normal
+    place = 0.0
+    for k, bend in enumerate(table.bends):
+        if bend.feed > 0.0 or k == 0 or bend.clr is None:
+            out.append(Part(k, point, t, n, bend.feed, None, place))
+        n = rotate(n, t, bend.rotation)
+        begin = along(point, t, bend.feed)
+        place += bend.feed
+        if bend.clr is not None:
+            arc = Arc.swept(along(begin, cross(n, t), bend.clr), n, begin, bend.angle)
+            out.append(Part(k, begin, t, n, 0.0, arc, place))
+            begin = arc.end
+            place += bend.arc_length
+        point = begin
+        t = unit(rotate(t, n, bend.angle))
+        n = unit(along(n, t, -dot(n, t)))
+    out.append(Part(len(table.bends), point, t, n, table.tail, None, place))
+    return out
+
+
+def feet_of(
+    points: Array, parts: list[Part], beyond: float, hint: Array | None = None, reach: float = 0.0
+) -> Feet:
+    """Where points stand on a tube whose first and last straights are prolonged.
+
+    Args:
+        points: (n, 3) mm.
+        parts: the tube.
+        beyond: by how much, mm.
+        hint: (n,) rising, roughly the place of each point; parts are then sought within ``reach`` mm of it only.
+        reach: mm.
+    """
+    count = len(points)
+    best = np.full(count, np.inf)
+    which = np.zeros(count, np.int64)
+    last = len(parts) - 1
+    for k, part in enumerate(parts):
+        a, b = 0, count
+        if hint is not None:
+            end = part.place + (part.length if part.arc is None else part.arc.length)
+            a = 0 if k == 0 else int(np.searchsorted(hint, part.place - reach))
+            b = count if k == last else int(np.searchsorted(hint, end + reach))
+        if a >= b:
+            continue
+        d = distances(points[a:b], _segment(part, beyond if k == 0 else 0.0, beyond if k == last else 0.0))
+        closer = d < best[a:b]
+        best[a:b][closer] = d[closer]
+        which[a:b][closer] = k
+    off, place = np.empty(count), np.empty(count)
+    up = np.empty((count, 3))
+    for k, part in enumerate(parts):
+        own = np.flatnonzero(which == k)
+        if len(own) == 0:
+            continue
+        x = points[own]
+        if part.arc is None:
+            t = np.array(part.t)
+            arm = x - np.array(part.point)
+            ahead = arm @ t
+            away = arm - ahead[:, None] * t
+            place[own] = part.place + ahead
+        else:
+            c, n = np.array(part.arc.center), np.array(part.n)
+            first = (np.array(part.point) - c) / part.arc.radius
+            arm = x - c
+            high = arm @ n
+            flat = arm - high[:, None] * n
+            size = np.sqrt((flat * flat).sum(axis=1))
+            away = flat * (1.0 - part.arc.radius / np.where(size > 0.0, size, 1.0))[:, None] + high[:, None] * n
+            turn = np.arctan2(flat @ np.array(part.t), flat @ first)
+            half = radians(part.arc.angle) / 2.0
+            turn = half + np.mod(turn - half + np.pi, 2.0 * np.pi) - np.pi
+            place[own] = part.place + turn * part.arc.radius
+        dist = np.sqrt((away * away).sum(axis=1))
+        off[own] = dist
+        up[own] = away / np.where(dist > 0.0, dist, 1.0)[:, None]
+    return Feet(which, off, up, place)
+
+
+def _segment(part: Part, before: float, after: float) -> Segment:
+    if part.arc is not None:
+        return part.arc
+    return Line(along(part.point, part.t, -before), along(part.point, part.t, max(part.length, 1e-9) + after))
+
+
+@dataclass(slots=True)
+class _Change:
+    """One unknown: parts of rows after ``first`` move (with ``own``: the bend of that row too)."""
+
+    kind: str
+    row: int
+    own: bool
+    v: Vec
+    w: Vec
+    at: Vec
+
+
+def _changes(table: BendTable, placement: Placement, parts: list[Part], slides: bool) -> list[_Change]:
+    zero = (0.0, 0.0, 0.0)
+    t, n = placement.direction, placement.normal
+    b = cross(n, t)
+    start = placement.start
+    out = [_Change("shift", -1, True, n, zero, zero), _Change("shift", -1, True, b, zero, zero)]
+    out += [_Change("turn", -1, True, zero, n, start), _Change("turn", -1, True, zero, b, start)]
+    if table.bends:
+        out.append(_Change("turn", -1, True, zero, t, start))
+    arcs = {p.row: p for p in parts if p.arc is not None}
+    straights = {p.row: p for p in parts if p.arc is None}
+    for k, bend in enumerate(table.bends):
+        arc = arcs.get(k)
+        straight = straights.get(k)
+        here = arc.point if arc is not None else along(straight.point, straight.t, straight.length)  # type: ignore[union-attr]
+        heading = arc.t if arc is not None else straight.t  # type: ignore[union-attr]
+        if bend.feed > 0.0 or (k == 0 and slides):
+            out.append(_Change("feed", k, True, heading, zero, zero))
+        if k > 0:
+            out.append(_Change("rotation", k, True, zero, heading, here))
+        if arc is not None and arc.arc is not None:
+            out.append(_Change("angle", k, False, zero, arc.n, arc.arc.center))
+            r = arc.arc.radius
+            chord = tuple((y - x) / r for x, y in zip(arc.arc.start, arc.arc.end, strict=True))
+            out.append(_Change("radius", k, False, (chord[0], chord[1], chord[2]), zero, zero))
+        else:
+            normal = rotate(straights[k].n, heading, bend.rotation)
+            out.append(_Change("angle", k, False, zero, normal, here))
+    return out
+
+
+def _jacobian(points: Array, feet: Feet, parts: list[Part], changes: list[_Change]) -> Array:
+    row = np.array([p.row for p in parts])[feet.part]
+    bent = np.array([p.arc is not None for p in parts])[feet.part]
+    # u . (w x (x - at)) = w . ((x - at) x u) = w . (x x u) - w . (at x u)
+    turned = np.cross(points, feet.up)
+    out = np.zeros((len(points), len(changes)))
+    arcs = {p.row: p for p in parts if p.arc is not None}
+    for column, change in enumerate(changes):
+        after = (row > change.row) | (bent & (row == change.row)) if change.own else row > change.row
+        w, at = np.array(change.w), np.array(change.at)
+        v = np.array(change.v) - np.cross(w, at)
+        out[:, column] = np.where(after, -(feet.up @ v + turned @ w), 0.0)
+        if change.kind == "radius":
+            part = arcs[change.row]
+            assert part.arc is not None
+            own = bent & (row == change.row)
+            inward = np.array(cross(part.n, part.t))
+            flat = points[own] - np.array(part.arc.center)
+            flat = flat - (flat @ np.array(part.n))[:, None] * np.array(part.n)
+            flat /= np.sqrt((flat * flat).sum(axis=1))[:, None]
+            out[own, column] = -(feet.up[own] @ inward) - np.einsum("ij,ij->i", feet.up[own], flat)
+    return out
+
+
+def _moved(table: BendTable, placement: Placement, changes: list[_Change], step: list[float]) -> tuple[BendTable, Placement] | None:
+    feeds = list(table.straights)
+    rows = [[b.rotation, b.angle, b.clr] for b in table.bends]
+    shift, turn = (0.0, 0.0, 0.0), (0.0, 0.0, 0.0)
+    for change, value in zip(changes, step, strict=True):
+        if change.kind == "shift":
+            shift = along(shift, change.v, value)
+        elif change.kind == "turn":
+            turn = along(turn, change.w, value)
+        elif change.kind == "feed":
+            moved = feeds[change.row] + value
+            feeds[change.row] = moved if change.row == 0 else max(0.1 * feeds[change.row], moved)
+        elif change.kind == "rotation":
+            rows[change.row][0] = (rows[change.row][0] or 0.0) + float(np.degrees(value))
+        elif change.kind == "angle":
+            rows[change.row][1] = (rows[change.row][1] or 0.0) + float(np.degrees(value))
+        else:
+            rows[change.row][2] = (rows[change.row][2] or 0.0) + value
+    bends = []
+    for i, old in enumerate(table.bends):
+        rotation, angle, clr = rows[i]
+        rotation = ((rotation or 0.0) + 180.0) % 360.0 - 180.0
+        rotation = 180.0 if rotation <= -180.0 + 1e-9 else rotation
+        if angle is None or not 0.0 < angle < 360.0 or (clr is not None and not clr > 0.0):
+            return None
+        bends.append(replace(old, feed=feeds[i], rotation=rotation, angle=angle, clr=clr))
+    t, n = placement.direction, placement.normal
+    size = norm(turn)
+    if size > 0.0:
+        if size > 1.0:
+            return None
+        axis = unit(turn)
+        t, n = (unit(rotate(v, axis, float(np.degrees(size)))) for v in (t, n))
+    n = unit(along(n, t, -dot(n, t)))
+    return BendTable(tuple(bends), feeds[-1]), Placement(add(placement.start, shift), t, n)
+
+
+def fit(
+    table: BendTable,
+    placement: Placement,
+    outer: Array,
+    outer_places: Array,
+    inner: tuple[Array, Array] | None,
+    radius: float,
+    bore: float | None,
+    beyond: float = BEYOND,
+) -> Fit:
+    """The tube closest to vertices.
+
+    Args:
+        table, placement: where to begin; feeds of 0 between bends stay 0.
+        outer, outer_places: (n, 3) vertices of the outside in order, and roughly their places along the tube (mm).
+        inner: the same of the bore, or None.
+        radius, bore: of both, mm, roughly.
+        beyond: how far the first and last straights are prolonged, in radii.
+
+    Returns:
+        The best found; the beginning itself where nothing is closer.
+    """
+    points, hint = outer, outer_places
+    inside = np.zeros(len(outer), bool)
+    if inner is not None and bore is not None and len(inner[0]):
+        points, hint = np.concatenate((outer, inner[0])), np.concatenate((outer_places, inner[1]))
+        inside = np.concatenate((inside, np.ones(len(inner[0]), bool)))
+        order = np.argsort(hint, kind="stable")
+        points, hint, inside = points[order], hint[order], inside[order]
+    # large coordinates would cost digits in every product
+    origin = points.mean(axis=0)
+    points = points - origin
+    placement = replace(placement, start=vec(np.array(placement.start) - origin))
+    has_bore = bool(inside.any())
+    sizes = [radius, bore or 0.0]
+    reach, ahead = 4.0 * radius, beyond * radius
+    parts = parts_of(table, placement)
+    feet = feet_of(points, parts, ahead, hint, reach)
+
+    def misses(now: Feet, r: list[float]) -> Array:
+        return now.off - np.where(inside, r[1], r[0])
+
+    residual = misses(feet, sizes)
+    weight = _weights(residual)
+    cost = float(weight @ (residual * residual))
+    damping = 1e-9
+    changes = _changes(table, placement, parts, True)
+    normal = np.eye(1)
+    for _ in range(STEPS):
+        changes = _changes(table, placement, parts, True)
+        jac = np.concatenate(
+            (_jacobian(points, feet, parts, changes), np.where(inside, 0.0, -1.0)[:, None]), axis=1
+        )
+        if has_bore:
+            jac = np.concatenate((jac, np.where(inside, -1.0, 0.0)[:, None]), axis=1)
+        weighted = jac * weight[:, None]
+        normal = weighted.T @ jac
+        gradient = weighted.T @ residual
+        better = False
+        for _ in range(8):
+            lhs = normal.copy()
+            diagonal = np.diag_indices_from(lhs)
+            lhs[diagonal] += damping * np.maximum(lhs[diagonal], 1e-12 * float(lhs[diagonal].max()))
+            step = -np.linalg.lstsq(lhs, gradient, rcond=None)[0]
+            moved = _moved(table, placement, changes, step[: len(changes)].tolist())
+            if moved is not None:
+                new_sizes = [sizes[0] + float(step[len(changes)]), sizes[1] + (float(step[-1]) if has_bore else 0.0)]
+                new_parts = parts_of(*moved)
+                new_feet = feet_of(points, new_parts, ahead, hint, reach)
+                new_residual = misses(new_feet, new_sizes)
+                new_cost = float(weight @ (new_residual * new_residual))
+                if new_cost < cost:
+                    better = True
+                    break
+            damping = max(damping * 30.0, 1e-7)
+        if not better:
+            break
+        gain = cost - new_cost
+        (table, placement), parts, feet, sizes, residual = moved, new_parts, new_feet, new_sizes, new_residual  # type: ignore[misc]
+        damping = max(damping / 30.0, 1e-9)
+        done = gain <= 1e-6 * new_cost or new_cost <= 1e-24 * len(points)
+        weight = _weights(residual)
+        cost = float(weight @ (residual * residual))
+        if done:
+            break
+    free = max(1.0, float(weight.sum()) - normal.shape[0])
+    sigma = sqrt(cost / free)
+    cov = np.linalg.pinv(normal, hermitian=True) if normal.shape[0] > 1 else np.zeros((1, 1))
+    spread = SIGMAS * sigma * np.sqrt(np.maximum(0.0, np.diag(cov)))
+    loose = {(c.kind, c.row): float(s) for c, s in zip(changes, spread, strict=False)}
+    bends = tuple(
+        replace(b, clr_uncertainty=0.0 if b.clr is None else max(loose.get(("radius", k), 0.0), 1e-9))
+        for k, b in enumerate(table.bends)
+    )
+    angles = tuple(float(np.degrees(loose.get(("angle", k), 0.0))) for k in range(len(bends)))
+    feeds = tuple(loose.get(("feed", k), 0.0) for k in range(len(bends)))
+    placement = replace(placement, start=vec(np.array(placement.start) + origin))
+    od_loose = 2.0 * float(spread[len(changes)]) if len(spread) > len(changes) else 0.0
+    return Fit(
+        replace(table, bends=bends), placement, sizes[0], sizes[1] if has_bore else None, sigma, od_loose, angles, feeds,
+        cost / max(1.0, float(weight.sum())),
+    )  # fmt: skip
+
+
+def _weights(residual: Array) -> Array:
+    """1 for what lies within six robust standard deviations, less beyond (Huber's weights)."""
+    size = np.abs(residual)
+    limit = 6.0 * 1.4826 * float(np.median(size)) + 1e-12
+    return np.minimum(1.0, limit / np.maximum(size, 1e-300))
+

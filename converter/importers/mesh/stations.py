@@ -1,0 +1,273 @@
+"""From a rough thread to points of the centerline: whole rings of vertices, or windows of them.
+
+Programs that sweep a section write its vertices ring by ring: such a ring gives a point of the
+centerline and its direction exactly. Scans and remeshed surfaces have no rings: there a window
+slides along the thread and a short curved cylinder is fitted to the vertices it holds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.importers.mesh.weld import Body
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+FINE = 0.1  #: of the radius: spacing of the points a thread is measured along
+WINDOW = 0.75  #: of the radius: half the length of a window
+STEP = 0.4  #: of the radius: from window to window
+MOST_IN_WINDOW = 240  #: vertices a window is fitted to
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Track:
+    """A centerline as closely spaced points to measure along.
+
+    Attributes:
+        points, directions: (n, 3), mm and unit.
+        places: (n,) length along it, mm.
+    """
+
+    points: Array
+    directions: Array
+    places: Array
+
+    @classmethod
+    def along(cls, points: Array, spacing: float, beyond: float = 3.0) -> Track:
+        """A track through points (k, 3), rounded a little, prolonged straight at both ends.
+
+        Args:
+            points: in order, mm.
+            spacing: of the track's own points, mm: a tenth of the tube's radius.
+            beyond: by how many radii it is prolonged.
+        """
+        p = points.copy()
+        for _ in range(2):
+            p[1:-1] = 0.25 * p[:-2] + 0.5 * p[1:-1] + 0.25 * p[2:]
+        steps = np.sqrt((np.diff(p, axis=0) ** 2).sum(axis=1))
+        p = p[np.concatenate(([True], steps > 1e-9))]
+        place = np.concatenate(([0.0], np.cumsum(np.sqrt((np.diff(p, axis=0) ** 2).sum(axis=1)))))
+        count = max(8, int(place[-1] / spacing) + 1)
+        at = np.linspace(0.0, place[-1], count)
+        fine = np.stack([np.interp(at, place, p[:, k]) for k in range(3)], axis=1)
+        more = np.arange(1, int(beyond / FINE) + 1)[:, None] * spacing
+        k = min(len(fine) - 1, 10)
+        ahead, back = fine[-1] - fine[-1 - k], fine[0] - fine[k]
+        ahead, back = ahead / np.sqrt(ahead @ ahead), back / np.sqrt(back @ back)
+        fine = np.concatenate((fine[0] + more[::-1] * back, fine, fine[-1] + more * ahead))
+        return cls.through(fine)
+
+    @classmethod
+    def through(cls, fine: Array) -> Track:
+        """A track through closely spaced points (n, 3) as they are."""
+        step = np.gradient(fine, axis=0)
+        place = np.concatenate(([0.0], np.cumsum(np.sqrt((np.diff(fine, axis=0) ** 2).sum(axis=1)))))
+        return cls(fine, step / np.sqrt((step * step).sum(axis=1))[:, None], place)
+
+    def measure(self, points: Array) -> tuple[Array, Array, Ints]:
+        """Of each point (m, 3): length along the track, distance from it, and the index of the track's point."""
+        from scipy.spatial import cKDTree
+
+        _, index = cKDTree(self.points).query(points)
+        index = index.astype(np.int64)
+        arm = points - self.points[index]
+        t = self.directions[index]
+        ahead = np.einsum("ij,ij->i", arm, t)
+        off = arm - ahead[:, None] * t
+        return self.places[index] + ahead, np.sqrt((off * off).sum(axis=1)), index
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Skin:
+    """Vertices of one surface of a tube, in order along it.
+
+    Attributes:
+        points: (n, 3), mm.
+        places: (n,) rising, mm along the track.
+    """
+
+    points: Array
+    places: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stations:
+    """Points of the centerline in order.
+
+    Attributes:
+        centers: (k, 3), mm.
+        directions: (k, 3) unit, in the sense of travel; of a window only roughly.
+        radii: (k,) mm.
+        rings: whether they are whole rings of vertices.
+        noise: mm by which the vertices miss their circles (rms).
+        curvatures: (k, 3) 1/mm, toward the centre of the bend; of windows only.
+        curvature_noise: (k,) their standard deviations.
+    """
+
+    centers: Array
+    directions: Array
+    radii: Array
+    rings: bool
+    noise: float
+    curvatures: Array | None = None
+    curvature_noise: Array | None = None
+
+
+def side_faces(body: Body, track: Track, radius: float) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Of each face: distance of its middle from the track, cosine of its normal against outward, whether a side's."""
+    middle = body.points[body.faces].mean(axis=1)
+    _, far, index = track.measure(middle)
+    t = track.directions[index]
+    arm = middle - track.points[index]
+    off = arm - np.einsum("ij,ij->i", arm, t)[:, None] * t
+    size = np.sqrt((off * off).sum(axis=1))
+    out = np.einsum("ij,ij->i", off, body.normals) / np.where(size > 0.0, size, 1.0)
+    lengthwise = np.abs(np.einsum("ij,ij->i", t, body.normals))
+    return far, out, (np.abs(out) > 0.6) & (lengthwise < 0.6) & (far < 1.5 * radius)
+
+
+def skin_of(body: Body, track: Track, faces: NDArray[np.bool_]) -> Skin:
+    """The vertices of the chosen faces (mask), in order along the track."""
+    points = body.points[np.unique(body.faces[faces])]
+    places, _, _ = track.measure(points)
+    order = np.argsort(places, kind="stable")
+    return Skin(points[order], places[order])
+
+
+def rings_of(skin: Skin, radius: float, gap: float) -> Stations | None:
+    """Stations from whole rings; None where the vertices do not lie in rings.
+
+    Args:
+        skin: vertices in order.
+        radius: mm, roughly.
+        gap: mm along the track between the last vertex of a ring and the first of the next, at least.
+    """
+    if len(skin.points) < 10:
+        return None
+    breaks = np.flatnonzero(np.diff(skin.places) > gap) + 1
+    starts = np.concatenate(([0], breaks))
+    counts = np.diff(np.concatenate((starts, [len(skin.points)])))
+    if len(starts) < 2 or counts.min() < 5 or len(starts) > len(skin.points) // 5:
+        return None
+    which = np.repeat(np.arange(len(starts)), counts)
+
+    def mean(values: Array) -> Array:
+        total: Array = np.add.reduceat(values, starts, axis=0)
+        return total / counts.reshape((-1,) + (1,) * (values.ndim - 1))
+
+    middle = mean(skin.points)
+    arm = skin.points - middle[which]
+    scatter = mean(arm[:, :, None] * arm[:, None, :])
+    _, axes = np.linalg.eigh(scatter)
+    normal, x, y = axes[:, :, 0], axes[:, :, 1], axes[:, :, 2]
+    u = np.einsum("ij,ij->i", arm, x[which])
+    v = np.einsum("ij,ij->i", arm, y[which])
+    high = np.einsum("ij,ij->i", arm, normal[which])
+    # Kåsa's circle: closed form, exact for vertices that lie on one
+    z = u * u + v * v
+    suu, svv, suv, suz, svz = (mean(w) for w in (u * u, v * v, u * v, u * z, v * z))
+    det = suu * svv - suv * suv
+    if float(det.min()) <= 1e-4 * radius**4:
+        return None
+    cu, cv = (suz * svv - svz * suv) / (2.0 * det), (svz * suu - suz * suv) / (2.0 * det)
+    radii = np.sqrt(cu * cu + cv * cv + mean(z))
+    centers = middle + cu[:, None] * x + cv[:, None] * y
+    miss = np.hypot(u - cu[which], v - cv[which]) - radii[which]
+    off = np.hypot(miss, high)
+    if float(np.abs(radii / np.median(radii) - 1.0).max()) > 0.02 or float(off.max()) > 0.02 * radius:
+        return None
+    chord = np.gradient(centers, axis=0)
+    normal = normal * np.where(np.einsum("ij,ij->i", normal, chord) < 0.0, -1.0, 1.0)[:, None]
+    noise = float(np.sqrt((off * off).mean()))
+    return Stations(centers, normal, radii, True, noise)
+
+
+def windows_of(skin: Skin, track: Track, radius: float) -> Stations | None:
+    """Stations from windows along the track; None where too few hold enough vertices all around.
+
+    In each window the centre's path across the track is a parabola and the radius is free:
+    seven unknowns by least squares on the distances of the vertices, two Gauss-Newton steps.
+    """
+    half, step = WINDOW * radius, STEP * radius
+    first, last = float(skin.places[0]) + 0.4 * half, float(skin.places[-1]) - 0.4 * half
+    count = max(2, int((last - first) / step) + 1)
+    found: list[tuple[Array, Array, float, float, Array, float]] = []
+    for s in np.linspace(first, last, count):
+        a, b = np.searchsorted(skin.places, (s - half, s + half))
+        # a window needs vertices before and behind its middle
+        if b - a < 12 or skin.places[a] > s - 0.3 * half or skin.places[b - 1] < s + 0.3 * half:
+            continue
+        pick = slice(a, b) if b - a <= MOST_IN_WINDOW else np.linspace(a, b - 1, MOST_IN_WINDOW).astype(np.intp)
+        one = _window(skin.points[pick], track, s, half, radius)
+        if one is not None:
+            found.append(one)
+    if len(found) < 3:
+        return None
+    size = np.array([f[2] for f in found])
+    found = [f for f, good in zip(found, np.abs(size / np.median(size) - 1.0) < 0.05, strict=True) if good]
+    if len(found) < 3:
+        return None
+    centers, directions, radii, misses, curvatures, loose = (np.array(column) for column in zip(*found, strict=True))
+    return Stations(centers, directions, radii, False, float(np.median(misses)), curvatures, loose)
+
+
+def unrest(centers: Array) -> float:
+    """How far single stations (k, 3) stray from their neighbours' smooth line: a robust standard deviation in mm.
+
+    Third differences of a smooth curve are next to nothing; of independent errors their variance is 20 times one's.
+    """
+    if len(centers) < 6:
+        return 0.0
+    third = np.diff(centers, 3, axis=0)
+    return float(1.4826 * np.median(np.abs(third)) / np.sqrt(20.0))
+
+
+def _window(
+    points: Array, track: Track, s: float, half: float, radius: float
+) -> tuple[Array, Array, float, float, Array, float] | None:
+    """Centre, direction, radius, rms miss, curvature vector and its standard deviation at the place s."""
+    k = int(np.clip(np.searchsorted(track.places, s), 1, len(track.places) - 1))
+    share = (s - track.places[k - 1]) / (track.places[k] - track.places[k - 1])
+    base = track.points[k - 1] + share * (track.points[k] - track.points[k - 1])
+    # the direction over the whole window: single steps of a rough track wobble
+    a, b = np.searchsorted(track.places, (s - half, s + half)).clip(0, len(track.places) - 1)
+    t = track.points[b] - track.points[a]
+    t = t / np.sqrt(t @ t)
+    x = np.cross(t, (1.0, 0.0, 0.0) if abs(t[0]) < 0.7 else (0.0, 1.0, 0.0))
+    x /= np.sqrt(x @ x)
+    y = np.cross(t, x)
+    arm = points - base
+    l, u, v = arm @ t / half, arm @ x, arm @ y
+    around = np.bincount(((np.arctan2(v, u) / np.pi + 1.0) * 4.0).astype(np.intp).clip(0, 7), minlength=8)
+    if (around == 0).sum() > 3:
+        return None
+    px, py, r = np.zeros(3), np.zeros(3), radius
+    miss, normal = np.inf, np.eye(7)
+    for _ in range(4):
+        cx, cy = px[0] + l * (px[1] + l * px[2]), py[0] + l * (py[1] + l * py[2])
+        du, dv = u - cx, v - cy
+        # across the path itself, which leans by its slope
+        sx, sy = (px[1] + 2.0 * l * px[2]) / half, (py[1] + 2.0 * l * py[2]) / half
+        lean = np.sqrt(1.0 + (sx * du + sy * dv) ** 2 / np.maximum(du * du + dv * dv, 1e-300))
+        dist = np.hypot(du, dv)
+        eu, ev = du / np.where(dist > 0.0, dist, 1.0), dv / np.where(dist > 0.0, dist, 1.0)
+        res = dist / lean - r
+        jac = np.stack((-eu, -eu * l, -eu * l * l, -ev, -ev * l, -ev * l * l, -np.ones_like(l)), axis=1)
+        normal = jac.T @ jac
+        normal[np.diag_indices(7)] += 1e-6 * len(l)
+        delta = np.linalg.solve(normal, -(jac.T @ res))
+        px, py, r = px + delta[:3], py + delta[3:6], r + float(delta[6])
+        miss = float(np.sqrt((res * res).mean()))
+        if float(np.abs(delta).max()) < 1e-4 * radius:
+            break
+    if not 0.7 * radius < r < 1.4 * radius:
+        return None
+    direction = t + (px[1] * x + py[1] * y) / half
+    curvature = 2.0 * (px[2] * x + py[2] * y) / half**2
+    spread = np.linalg.inv(normal)
+    loose = 2.0 * miss * float(np.sqrt(max(spread[2, 2], spread[5, 5]))) / half**2
+    return base + px[0] * x + py[0] * y, direction / np.sqrt(direction @ direction), r, miss, curvature, loose

@@ -1,0 +1,150 @@
+"""From stations to a first bend table: ring by ring where rings say it all, else by the reducer's fitting."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import degrees, radians, sin
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.geometry.circles import vec
+from converter.geometry.vectors import any_normal, signed_angle, unit
+from converter.importers.mesh.stations import Stations
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.curve import Polyline
+from converter.model.drawing import DrawnCurve
+from converter.reducer.chain import Chain
+from converter.reducer.general import reduce_chain
+from converter.tolerances import Tolerances
+
+Array = NDArray[np.float64]
+
+SAME_RADIUS = 0.03  #: share by which the radii of neighbouring steps of one bend may differ
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A first table in place, and whether it closes."""
+
+    table: BendTable
+    placement: Placement
+    closed: bool
+
+
+def draft(stations: Stations, closed: bool, fit: float) -> Draft | None:
+    """The straights and bends through stations; None where there are none.
+
+    Args:
+        stations: in order.
+        closed: whether the last is followed by the first.
+        fit: mm by which a station may stray from its straight or bend.
+    """
+    if stations.rings:
+        exact = from_rings(stations, closed)
+        if exact is not None:
+            return exact
+    points = stations.centers
+    if closed:
+        points = np.concatenate((points, points[:1]))
+    keep = np.concatenate(([True], (np.diff(points, axis=0) ** 2).sum(axis=1) > 1e-18))
+    points = points[keep]
+    if len(points) < 2:
+        return None
+    chain = Chain(((DrawnCurve(Polyline(points)), False),), closed, None, 0)
+    run = reduce_chain(chain, "tube", Tolerances(fit=fit))
+    if run is None:
+        return None
+    bends = tuple(replace(b, handle=None, layer=None) for b in run.table.bends)
+    return Draft(replace(run.table, bends=bends), run.placement, closed)
+
+
+@dataclass(slots=True)
+class _Step:
+    """From one ring to the next: a straight (angle 0) or a turn about ``normal``."""
+
+    length: float
+    angle: float
+    normal: Array
+    chord: float
+
+
+def from_rings(stations: Stations, closed: bool) -> Draft | None:
+    """A table from rings that stand square to their centerline; None where they do not.
+
+    Between two rings the centerline is straight when both face along the chord, and an arc when both
+    lean by the same angle h from it: its radius is then chord / (2 sin h) (isosceles triangle).
+    """
+    c, t = stations.centers, stations.directions
+    if closed:
+        c, t = np.concatenate((c, c[:1])), np.concatenate((t, t[:1]))
+    slack = degrees(max(6.0 * stations.noise / float(np.median(stations.radii)), 2e-6))
+    if slack > 0.5:
+        return None
+    d = np.diff(c, axis=0)
+    chord = np.sqrt((d * d).sum(axis=1))
+    d = d / chord[:, None]
+    turn, lean_a, lean_b = _between(t[:-1], t[1:]), _between(t[:-1], d), _between(d, t[1:])
+    normals = np.cross(t[:-1], t[1:])
+    size = np.sqrt((normals * normals).sum(axis=1))
+    normals = normals / np.where(size > 0.0, size, 1.0)[:, None]
+    aside = np.degrees(np.abs(np.einsum("ij,ij->i", normals, d)))
+    straight = (turn <= slack) & (lean_a <= slack) & (lean_b <= slack)
+    uneven = np.maximum(np.abs(lean_a - turn / 2.0), np.abs(lean_b - turn / 2.0))
+    bowed = (uneven <= slack + 0.01 * turn) & (aside <= slack + 0.01 * turn) & (turn > slack)
+    if not bool((straight | bowed).all()):
+        return None
+    steps: list[_Step] = []
+    for k in range(len(chord)):
+        length, angle = float(chord[k]), float(turn[k])
+        if straight[k]:
+            if steps and steps[-1].angle == 0.0:
+                steps[-1].length += length
+            else:
+                steps.append(_Step(length, 0.0, t[k], length))
+            continue
+        arc = length / (2.0 * sin(radians(angle) / 2.0)) * radians(angle)
+        last = steps[-1] if steps else None
+        if last is not None and last.angle > 0.0:
+            loose = 2.0 * slack / min(angle, last.angle)
+            alike = abs(arc / angle * last.angle / last.length - 1.0) <= SAME_RADIUS + loose
+            flat = degrees(float(np.sqrt(((normals[k] - last.normal) ** 2).sum()))) <= 0.1 + degrees(loose)
+            if alike and flat:
+                last.length += arc
+                last.angle += angle
+                continue
+        steps.append(_Step(arc, angle, normals[k], length))
+    if closed and len(steps) == 1 and abs(steps[0].angle - 360.0) < 1.0:
+        half = steps[0]
+        steps = [_Step(half.length / 2.0, 180.0, half.normal, 0.0), _Step(half.length / 2.0, 180.0, half.normal, 0.0)]
+    if any(s.angle >= 359.0 for s in steps):
+        return None
+    return _assembled(steps, c[0], t[0], closed)
+
+
+def _assembled(steps: list[_Step], start: Array, direction: Array, closed: bool) -> Draft:
+    rows: list[Bend] = []
+    feed = 0.0
+    t = unit(vec(direction))
+    first = before = None
+    for step in steps:
+        if step.angle == 0.0:
+            feed += step.length
+            continue
+        n = np.asarray(step.normal)
+        n = vec(n - (n @ np.array(t)) * np.array(t))
+        n = unit(n)
+        rotation = 0.0 if before is None else signed_angle(before, n, t)
+        first = first or n
+        rows.append(Bend(feed, rotation, step.angle, step.length / radians(step.angle)))
+        turned = np.array(t) * np.cos(radians(step.angle)) + np.cross(n, t) * np.sin(radians(step.angle))
+        t, before, feed = unit(vec(turned)), n, 0.0
+    place = Placement(vec(start), unit(vec(direction)), first or any_normal(unit(vec(direction))))
+    return Draft(BendTable(tuple(rows), feed), place, closed)
+
+
+def _between(a: Array, b: Array) -> Array:
+    """Angles in degrees between rows of unit vectors."""
+    c = np.cross(a, b)
+    angle: Array = np.degrees(np.arctan2(np.sqrt((c * c).sum(axis=1)), np.einsum("ij,ij->i", a, b)))
+    return angle

@@ -1,0 +1,420 @@
+"""One body of a mesh as a tube, or the reason why it is none.
+
+The order of work: the radius and a rough thread; stations along it; a first table; the table
+that fits the vertices best; the same again measured along that table, which finds the vertices of
+the outside and the bore surely; then what the data does not need is taken out, ends are cut to
+the metal, and every vertex is held against the result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import radians
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.importers.mesh.curved import draft_from_windows
+from converter.importers.mesh.ends import begun_in_middle, cut_to, halves, is_ring, reach_of, starts_smaller
+from converter.importers.mesh.refine import BEYOND, Feet, Fit, feet_of, fit, parts_of
+from converter.importers.mesh.stations import FINE, Skin, Stations, Track, rings_of, side_faces, skin_of, windows_of
+from converter.importers.mesh.structure import draft, from_rings
+from converter.importers.mesh.thread import Thread, find_radius, find_thread
+from converter.importers.mesh.weld import Body
+from converter.model.bends import BendTable, Placement
+from converter.reducer.rebuild import reverse_table
+
+Array = NDArray[np.float64]
+
+GAPS = (0.12, 0.04, 0.015)  #: of the radius: least distance between rings, tried in turn
+MOST_VERTICES = 16000  #: of each skin that are fitted; all are measured
+AT_SEAM = 1.5  #: radii by which a loop's first and last straights are prolonged
+ROUGH = 0.04  #: of the radius: a standard deviation above this is no tube
+
+
+class NotATube(Exception):  # noqa: N818 - not an error: the reason is listed
+    """Why a body is not a tube, a phrase."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A tube found in a mesh.
+
+    Attributes:
+        table, placement, closed: as fitted, cut to the metal, from the smaller end.
+        radius, bore: mm; bore is None where the mesh has no inside.
+        deviation: largest distance in mm of a vertex of its skins from the tube's surface.
+        sigma: standard deviation of the vertices, mm.
+        od_loose: uncertainty of the outside diameter, mm.
+        metal: how far the metal reaches past the centerline's ends.
+        vertices: how many were measured.
+        oval: greatest less smallest diameter of the best ellipse, mm.
+        taper: diameter at end B less that at end A, mm.
+        outward: 1.0 where the faces look away from the centerline.
+        is_open: whether the surface has a rim.
+    """
+
+    table: BendTable
+    placement: Placement
+    closed: bool
+    radius: float
+    bore: float | None
+    deviation: float
+    sigma: float
+    od_loose: float
+    metal: tuple[float, float]
+    vertices: int
+    oval: float
+    taper: float
+    outward: float
+    is_open: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Skins:
+    """The vertices of outside and bore (None), in order along a track."""
+
+    outer: Skin
+    inner: Skin | None
+    bore: float | None
+    closed: bool
+
+    def feet(self, skin: Skin, table: BendTable, placement: Placement, radius: float) -> Feet:
+        """Where the vertices of a skin stand on a tube."""
+        hint = _hint(skin, table, placement)
+        beyond = (AT_SEAM if self.closed else BEYOND) * radius
+        return feet_of(skin.points, parts_of(table, placement), beyond, hint, 4.0 * radius)
+
+
+def measure(body: Body) -> Measured:
+    """The tube that a body is.
+
+    Raises:
+        NotATube: it is none; the reason as a phrase.
+    """
+    found = find_radius(body)
+    if found is None:
+        raise NotATube(_flat_reason(body))
+    thread = find_thread(body, *found)
+    if thread is None:
+        raise NotATube("it is round but not long, not a tube")
+    track = _track(thread)
+    skins = _skins(body, track, thread, thread.radius)
+    best = _first_fit(skins, track, thread)
+    for _ in range(2):
+        # along the fitted tube the vertices' places are true, so rings show even where they are close
+        track = _fitted_track(best, skins.outer.points, thread.closed)
+        skins = _skins(body, track, thread, best.radius)
+        again = _second_fit(skins, track, best, thread)
+        same = again.sigma >= 0.98 * best.sigma
+        best = again
+        if same:
+            break
+    best = _tidied(best, skins)
+    if best.sigma > ROUGH * best.radius:
+        raise NotATube(f"its surface strays {best.sigma:.2f} mm (rms) from a round tube of {2.0 * best.radius:.2f} mm")
+    parts = parts_of(best.table, best.placement)
+    _check_covered(body, best, thread.outward)
+    return _finished(body, best, skins, parts, thread)
+
+
+def _flat_reason(body: Body) -> str:
+    """Why a body without a radius is no tube."""
+    rounded = np.round(body.normals, 2)
+    _, index = np.unique(rounded, axis=0, return_inverse=True)
+    share = np.bincount(index.reshape(-1), body.areas)
+    top = np.sort(share)[::-1]
+    if top[:6].sum() > 0.8 * share.sum():
+        return "it has flat faces only: a plate, a box, or square tube, which is not read from meshes"
+    return "no round tube was found in its surface"
+
+
+def _track(thread: Thread) -> Track:
+    points = thread.points
+    if not thread.closed:
+        return Track.along(points, FINE * thread.radius)
+    # a loop is opened where it is straightest for longest
+    d = np.roll(points, -1, axis=0) - points
+    d /= np.sqrt((d * d).sum(axis=1))[:, None]
+    turn = np.arccos(np.clip(np.einsum("ij,ij->i", d, np.roll(d, 1, axis=0)), -1.0, 1.0))
+    width = max(1, len(points) // 12)
+    kernel = np.ones(2 * width + 1)
+    around = np.convolve(np.concatenate((turn[-width:], turn, turn[:width])), kernel, "valid")
+    at = int(np.argmin(around))
+    points = np.roll(points, -at, axis=0)
+    return Track.along(np.concatenate((points, points[:1])), FINE * thread.radius, 0.0)
+
+
+def _fitted_track(best: Fit, points: Array, closed: bool) -> Track:
+    """The fitted centerline as closely spaced points, a little longer than the metal."""
+    parts = parts_of(best.table, best.placement)
+    step = FINE * best.radius
+    more = 0.0 if closed else 4.0 * best.radius
+    rows = []
+    for k, part in enumerate(parts):
+        if part.arc is None:
+            low = -more if k == 0 else 0.0
+            high = part.length + (more if k == len(parts) - 1 else 0.0)
+            if k == len(parts) - 1 and not closed:
+                high += float(np.sqrt(((points - np.array(part.point)) ** 2).sum(axis=1).min()))
+            count = max(2, int((high - low) / step) + 1)
+            rows.append(np.array(part.point) + np.linspace(low, high, count)[:, None] * np.array(part.t))
+        else:
+            c, n, t = np.array(part.arc.center), np.array(part.n), np.array(part.t)
+            arm = np.array(part.point) - c
+            a = np.linspace(0.0, radians(part.arc.angle), max(3, int(part.arc.length / step) + 1))[:, None]
+            rows.append(c + np.cos(a) * arm + np.sin(a) * part.arc.radius * t)
+    fine = np.concatenate(rows)
+    keep = np.concatenate(([True], ((fine[1:] - fine[:-1]) ** 2).sum(axis=1) > 1e-16))
+    return Track.through(fine[keep])
+
+
+def _skins(body: Body, track: Track, thread: Thread, radius: float) -> _Skins:
+    outward, closed = thread.outward, thread.closed
+    far, out, side = side_faces(body, track, radius)
+    outside = side & (out * outward > 0.0) & (far > 0.7 * radius) & (far < 1.25 * radius)
+    if outside.sum() < 6:
+        raise NotATube("no round tube was found in its surface")
+    outer = skin_of(body, track, outside)
+    inside = side & (out * outward < 0.0) & (far > 0.05 * radius) & (far < 1.05 * radius)
+    if float(body.areas[inside].sum()) < 0.1 * float(body.areas[outside].sum()):
+        return _Skins(outer, None, None, closed)
+    inner = skin_of(body, track, inside)
+    _, off, _ = track.measure(inner.points)
+    bore = float(np.median(off))
+    keep = np.abs(off - bore) < 0.25 * radius
+    inner = Skin(inner.points[keep], inner.places[keep])
+    return _Skins(outer, inner, bore, closed) if len(inner.points) >= 6 and bore < 0.995 * radius else _Skins(outer, None, None, closed)
+
+
+def _drafts(skins: _Skins, track: Track, radius: float, closed: bool) -> Iterator[tuple[BendTable, Placement, float]]:
+    """First tables to try, the most exact kind first, each with the noise its stations found (mm)."""
+    for gap in GAPS:
+        rings = rings_of(skins.outer, radius, gap * radius)
+        if rings is not None:
+            exact = from_rings(rings, closed)
+            if exact is not None:
+                yield exact.table, exact.placement, rings.noise
+                return
+            loose = draft(replace(rings, rings=False), closed, max(0.002 * radius, 4.0 * rings.noise))
+            if loose is not None:
+                yield loose.table, loose.placement, rings.noise
+            break
+    windows = windows_of(skins.outer, track, radius)
+    if windows is None:
+        return
+    curved = draft_from_windows(windows, radius)
+    if curved is not None:
+        yield _opened(curved[0], radius), curved[1], windows.noise
+    loose = draft(windows, False, max(0.01 * radius, 5.0 * _unrest(windows)))
+    if loose is not None:
+        yield loose.table, loose.placement, windows.noise
+
+
+def _unrest(stations: Stations) -> float:
+    from converter.importers.mesh.stations import unrest
+
+    return unrest(stations.centers)
+
+
+def _opened(table: BendTable, radius: float) -> BendTable:
+    """Bends end to end get a short straight between them: windows cannot see one, the fit will tell."""
+    bends = tuple(
+        replace(b, feed=0.05 * radius) if k > 0 and b.feed == 0.0 else b for k, b in enumerate(table.bends)
+    )
+    return replace(table, bends=bends)
+
+
+def _fitted(table: BendTable, placement: Placement, skins: _Skins, radius: float) -> Fit:
+    """The least-squares tube; a loop's ends are not prolonged beyond each other."""
+    outer = _thinned(skins.outer)
+    inner = _thinned(skins.inner) if skins.inner is not None else None
+    return fit(
+        table,
+        placement,
+        outer.points,
+        _hint(outer, table, placement),
+        None if inner is None else (inner.points, _hint(inner, table, placement)),
+        radius,
+        skins.bore,
+        AT_SEAM if skins.closed else BEYOND,
+    )
+
+
+def _hint(skin: Skin, table: BendTable, placement: Placement) -> Array:
+    """Places along the table of vertices whose places along a track are known: the tracks differ by a shift."""
+    sample = skin.points[:: max(1, len(skin.points) // 200)]
+    feet = feet_of(sample, parts_of(table, placement), 0.0)
+    shift = float(np.median(feet.place - skin.places[:: max(1, len(skin.points) // 200)]))
+    return skin.places + shift
+
+
+def _thinned(skin: Skin) -> Skin:
+    if len(skin.points) <= MOST_VERTICES:
+        return skin
+    pick = np.linspace(0, len(skin.points) - 1, MOST_VERTICES).astype(np.intp)
+    return Skin(skin.points[pick], skin.places[pick])
+
+
+def _first_fit(skins: _Skins, track: Track, thread: Thread) -> Fit:
+    best: Fit | None = None
+    for table, placement, noise in _drafts(skins, track, thread.radius, thread.closed):
+        one = _fitted(table, placement, skins, thread.radius)
+        if best is None or one.sigma < best.sigma:
+            best = one
+        if best.sigma <= 1.1 * noise + 2e-4 * thread.radius:
+            break
+    if best is None:
+        raise NotATube("no straights and bends were found along it")
+    return best
+
+
+def _second_fit(skins: _Skins, track: Track, best: Fit, thread: Thread) -> Fit:
+    """The fit begun anew from rings where these now show, else from the first one."""
+    for gap in GAPS:
+        rings = rings_of(skins.outer, best.radius, gap * best.radius)
+        exact = from_rings(rings, thread.closed) if rings is not None else None
+        if exact is not None:
+            one = _fitted(exact.table, exact.placement, skins, best.radius)
+            if one.sigma <= best.sigma * 1.001 + 1e-9:
+                return one
+            break
+    return _fitted(best.table, best.placement, skins, best.radius)
+
+
+def _tidied(best: Fit, skins: _Skins) -> Fit:
+    """The fit without what the vertices do not ask for: bends of no angle, straights of no length, bends in two."""
+    floor = 1e-6
+    for _ in range(2 * len(best.table.bends) + 2):
+        for smaller in _simpler(best):
+            one = _fitted(smaller, best.placement, skins, best.radius)
+            if one.sigma <= 1.01 * best.sigma + floor:
+                best = one
+                break
+        else:
+            return best
+    return best
+
+
+def _simpler(best: Fit) -> Iterator[BendTable]:
+    bends, tail = best.table.bends, best.table.tail
+    for k, bend in enumerate(bends):
+        if bend.angle <= max(best.angle_loose[k], 0.02) and len(bends) > 0:
+            yield _without(best.table, k)
+    for k in range(1, len(bends)):
+        a, b = bends[k - 1], bends[k]
+        short = b.feed <= max(2.0 * best.feed_loose[k], 0.002 * best.radius)
+        if not short:
+            continue
+        if abs(b.rotation) < 10.0 and a.clr is not None and b.clr is not None:
+            mean = (a.arc_length + b.arc_length + b.feed) / radians(a.angle + b.angle)
+            if a.angle + b.angle < 359.0 and abs(a.clr - b.clr) <= 3.0 * (a.clr_uncertainty + b.clr_uncertainty) + 0.02 * mean:
+                one = replace(a, angle=a.angle + b.angle, clr=mean)
+                rest = bends[k + 1 :]
+                yield BendTable((*bends[: k - 1], one, *rest), tail)
+        if b.feed > 0.0:
+            yield BendTable((*bends[:k], replace(b, feed=0.0), *bends[k + 1 :]), tail)
+
+
+def _without(table: BendTable, k: int) -> BendTable:
+    bends = list(table.bends)
+    gone = bends.pop(k)
+    length = gone.feed + gone.arc_length
+    if k < len(bends):
+        follower = bends[k]
+        rotation = 0.0 if k == 0 else (follower.rotation + gone.rotation + 180.0) % 360.0 - 180.0
+        rotation = 180.0 if rotation <= -180.0 else rotation
+        bends[k] = replace(follower, feed=follower.feed + length, rotation=rotation)
+        return BendTable(tuple(bends), table.tail)
+    return BendTable(tuple(bends), table.tail + length)
+
+
+def _check_covered(body: Body, best: Fit, outward: float) -> None:
+    """Refuse a body of which the tube is only a part."""
+    parts = parts_of(best.table, best.placement)
+    feet = feet_of(body.points, parts, BEYOND * best.radius)
+    slack = max(0.05 * best.radius, 6.0 * best.sigma)
+    on = np.abs(feet.off - best.radius) <= slack
+    if best.bore is not None:
+        on |= np.abs(feet.off - best.bore) <= slack
+    inside = feet.off <= best.radius + slack
+    whole = on[body.faces].all(axis=1)
+    total = float(body.areas.sum())
+    covered = float(body.areas[whole].sum())
+    within = float(body.areas[inside[body.faces].all(axis=1)].sum())
+    if covered < 0.5 * total or within < 0.8 * total:
+        raise NotATube(
+            f"only {100.0 * covered / total:.0f}% of its surface is one round tube (of {2.0 * best.radius:.2f} mm): "
+            "several tubes or parts in one body"
+        )
+
+
+def _finished(body: Body, best: Fit, skins: _Skins, parts: list, thread: Thread) -> Measured:  # type: ignore[type-arg]
+    feet = skins.feet(skins.outer, best.table, best.placement, best.radius)
+    off = feet.off - best.radius
+    deviation = float(np.abs(off).max())
+    count = len(off)
+    if skins.inner is not None and best.bore is not None:
+        inner = skins.feet(skins.inner, best.table, best.placement, best.radius)
+        deviation = max(deviation, float(np.abs(inner.off - best.bore).max()))
+        count += len(inner.off)
+    oval, taper = _shape(off, feet, parts)
+    table, placement = best.table, best.placement
+    metal = (0.0, 0.0)
+    if thread.closed:
+        table, placement = begun_in_middle(_closed(table, placement, best.radius), placement)
+        if is_ring(table):
+            table, placement = halves(table, placement)
+    else:
+        length = table.developed_length
+        a, far_a = reach_of(feet, parts, length, best.radius, True)
+        b, far_b = reach_of(feet, parts, length, best.radius, False)
+        if b - a < best.radius:
+            raise NotATube("it is shorter than half its diameter")
+        metal = (_hair(a - far_a), _hair(far_b - b))
+        table, placement = cut_to(table, placement, a, b)
+        if not starts_smaller(table, placement):
+            table, placement = reverse_table(table, placement)
+            metal, taper = (metal[1], metal[0]), -taper
+    return Measured(
+        table, placement, thread.closed, best.radius, best.bore, deviation, best.sigma, best.od_loose, metal, count,
+        oval, taper, thread.outward, body.is_open,
+    )  # fmt: skip
+
+
+def _hair(value: float) -> float:
+    return 0.0 if abs(value) < 1e-6 else value
+
+
+def _closed(table: BendTable, placement: Placement, radius: float) -> BendTable:
+    """The tail that brings a loop back to its start."""
+    from converter.model.centerline import walk
+
+    end = walk(replace(table, tail=0.0), placement)[1]
+    gap = sum((a - b) * d for a, b, d in zip(placement.start, end.start, end.direction, strict=True))
+    return replace(table, tail=max(0.0, gap) if gap > -0.5 * radius else 0.0)
+
+
+def _shape(off: Array, feet: Feet, parts: list) -> tuple[float, float]:  # type: ignore[type-arg]
+    """How oval and how tapered the outside is, mm of diameter: least squares on the residuals."""
+    x = np.empty((len(off), 2))
+    for k, part in enumerate(parts):
+        own = feet.part == k
+        if own.any():
+            n = np.array(part.n)
+            b = np.cross(n, np.array(part.t))
+            if part.arc is not None:
+                # across the tube: the bend's normal and the direction from its centre
+                c = feet.up[own] - (feet.up[own] @ n)[:, None] * n
+                sign = np.sign(np.where(np.abs(c @ b) > 0, c @ b, 1.0))
+                x[own, 0] = feet.up[own] @ n
+                x[own, 1] = np.sqrt((c * c).sum(axis=1)) * sign
+            else:
+                x[own, 0], x[own, 1] = feet.up[own] @ n, feet.up[own] @ b
+    angle = 2.0 * np.arctan2(x[:, 1], x[:, 0])
+    place = feet.place / max(1e-9, float(np.ptp(feet.place)))
+    design = np.stack((np.cos(angle), np.sin(angle), place - place.mean(), np.ones_like(place)), axis=1)
+    answer = np.linalg.lstsq(design, off, rcond=None)[0]
+    return 4.0 * float(np.hypot(answer[0], answer[1])), 2.0 * float(answer[2])
+
