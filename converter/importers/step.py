@@ -21,9 +21,10 @@ from converter.tolerances import DEFAULT
 from converter.units import MM_PER, UNIT_CHOICES, Display, shown_unit, unit_name
 
 if TYPE_CHECKING:
+    from converter.kernel.step_labels import Labels
     from converter.kernel.step_place import Key
     from converter.kernel.step_read import StepSession
-    from converter.kernel.step_tree import Instance, Labels
+    from converter.kernel.step_tree import Instance
     from converter.kernel.step_walk import Body, Contents, FreeEdge
 
 

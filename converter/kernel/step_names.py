@@ -8,6 +8,7 @@ import re
 _MADE_UP = re.compile(
     r"""(?:
         \s* | none | null | unnamed | untitled | unknown | document | default | noname
+      | curves | wireframe
       | (?:shape|solid|compound|compsolid|shell|face|wire|edge|vertex|body|part|product|assembly|component|group|root)
       | (?:trimmed|bounded|composite|poly|b-?spline)?[ _]?(?:curve|line)(?:[ _]?set)?\d*
       | (?:edge|arc|circle|b?spline|point|line[ ]?segment)[ _]?\d*

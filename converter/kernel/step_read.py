@@ -15,7 +15,8 @@ from typing import Any
 from converter.errors import ReadError
 from converter.kernel import require
 from converter.kernel.session import quiet, settings
-from converter.kernel.step_tree import Instance, Labels, instances, text
+from converter.kernel.step_labels import Labels, text
+from converter.kernel.step_tree import Instance, instances
 from converter.kernel.step_units import Unit, unit_of, units_of_contexts
 
 #: The kernel's settings that decide what is read, as a program expects them that never touched them.
@@ -31,6 +32,7 @@ _WORDS = {
     "read.step.constructivegeom.relationship": "OFF",
 }
 _NUMBERS = {"read.step.nonmanifold": 0, "read.precision.mode": 0, "read.surfacecurve.mode": 0}
+
 
 @dataclass(slots=True)
 class StepContent:
@@ -58,6 +60,7 @@ class StepSession:
 
     reader: Any
     name: str
+    data: bytes
     units: list[Unit]
     unitless: bool
 
@@ -91,7 +94,7 @@ class StepSession:
                 code="no-geometry",
                 file=self.name,
             )
-        content.labels = Labels(plain)
+        content.labels = Labels(plain, self.data)
         return content
 
     def _orphans(self, plain: Any, scale: float) -> list[Instance]:
@@ -123,22 +126,28 @@ def load_step(data: bytes, name: str) -> StepSession:
     """
     require()
     from OCP.IFSelect import IFSelect_ReturnStatus
+    from OCP.Resource import Resource_DataMapOfAsciiStringAsciiString
     from OCP.STEPCAFControl import STEPCAFControl_Reader
+    from OCP.TCollection import TCollection_AsciiString
 
     with _shielded(name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
         reader = STEPCAFControl_Reader()
         reader.SetNameMode(True)
-        reader.SetColorMode(True)
-        reader.SetLayerMode(True)
+        reader.SetColorMode(False)
+        reader.SetLayerMode(False)  # layers are read by Labels, also those of single curves
         for unwanted in (reader.SetPropsMode, reader.SetGDTMode, reader.SetMatMode, reader.SetViewMode):
             unwanted(False)
+        repairs = Resource_DataMapOfAsciiStringAsciiString()
+        # the curves in parameters, which this would bring in step with the edges, are not used here
+        repairs.Bind(TCollection_AsciiString("FixShape.FixSameParameterMode"), TCollection_AsciiString("0"))
+        reader.SetShapeFixParameters(repairs)
         status = reader.ReadStream("drawing", io.BytesIO(data))
         if status != IFSelect_ReturnStatus.IFSelect_RetDone:
             raise _refused(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
         if reader.ChangeReader().Model() is None or reader.ChangeReader().Model().NbEntities() == 0:
             raise ReadError(f"{name} holds no shape: its data section is empty.", code="no-geometry", file=name)
         units, unitless = _units(reader.ChangeReader(), data)
-        return StepSession(reader, name, units, unitless)
+        return StepSession(reader, name, data, units, unitless)
 
 
 def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:

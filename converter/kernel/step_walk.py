@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
-from converter.kernel.step_tree import Labels
+from converter.kernel.step_labels import Labels
 
 
 @dataclass(frozen=True, slots=True)
