@@ -136,10 +136,11 @@ def test_convert_never_replaces_without_force_and_never_an_input(tmp_path, shop,
     assert (out / "hook.json").read_text() == "mine"
     assert run(capsys, *words, out, "--force").status == 0
     assert json.loads((out / "hook.json").read_text())["schema"] == "elbowroom/table/1"
-    before = path.read_bytes()
-    message = failed(run(capsys, "convert", path, "--out", tmp_path, "--to", "dxf", "--force", "--shop", shop))
+    table = out / "hook.csv"
+    before = table.read_bytes()
+    message = failed(run(capsys, "convert", table, "--out", out, "--to", "csv", "--force", "--shop", shop))
     assert "input" in message
-    assert path.read_bytes() == before
+    assert table.read_bytes() == before
 
 
 def test_convert_two_drawings_of_one_name(tmp_path, shop, capsys):

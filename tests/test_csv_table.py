@@ -344,7 +344,6 @@ def test_layers_pick_tubes():
 
 
 def test_section_written_as_a_size():
-    pytest.importorskip("converter.shop.sections")
     [back] = read(HEAD.strip() + ",section\nr,tail,10,,,,1.75x0.120in\n").tables
     assert (back.section.shape, back.section.od) == ("round", pytest.approx(44.45))
     refused(HEAD.strip() + ",section\nr,tail,10,,,,nonsense\n", "nonsense", "row 2, column section")

@@ -17,8 +17,8 @@ from converter.model.curve import Arc, Line, Path, Polyline
 from converter.model.drawing import Drawing, DrawnCurve, ReadyTable
 from converter.reducer import reduce_drawing, reverse_run
 from converter.reducer.chain import chain
-from converter.reducer.plain import plain_runs
 from converter.reducer.general import reduce_chain
+from converter.reducer.plain import plain_runs
 from converter.tolerances import DEFAULT, Tolerances
 
 

@@ -44,7 +44,7 @@ def export(job: ExportJob, out: OutputSet) -> None:
     marked = _marked(job.findings)
     for tube in job.tubes:
         _draw(page, tube, marked[tube.name])
-    page.save(out.path(f"{job.stem}.dxf"))
+    page.save(out.path(f"{job.stem}-centerline.dxf"))
 
 
 def _marked(findings: Iterable[Finding]) -> dict[str, dict[int, str]]:
