@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.vectors import Vec, along, cross, dot, norm, sub
-from converter.kernel.tube_faces import CYLINDER, PLANE, TORUS, Body, Patch, Rim
+from converter.kernel.tube_faces import CONE, CYLINDER, PLANE, TORUS, Body, Patch, Rim
 from converter.kernel.tube_pieces import Axis, Found, Piece, near_angle
 
 Array = NDArray[np.float64]
@@ -37,23 +37,36 @@ class End:
 
 @dataclass(slots=True)
 class _Cut:
+    """A face that bounds the outside (None: nothing does), how far around, and how far out it reaches (in t)."""
+
     patch: Patch | None
     winding: float
+    out: float
 
 
 def end_of(body: Body, found: Found, piece: Piece, side: int) -> End:
     """The end of a chain at its last piece's ``side`` (0: lo, 1: hi)."""
     cuts, rims = _cuts(body, found, piece, side)
-    main = max(cuts, key=lambda c: abs(c.winding), default=None)
-    t = None
-    if main is not None and main.patch is not None and abs(main.winding) >= _CUTS:
-        t = _meets(found, piece, side, main.patch)
+    main = _main(cuts, piece)
+    t = None if main is None or main.patch is None else _meets(found, piece, side, main.patch)
     if t is None:
         t = _longest_place(piece, side, rims)
     point, heading = piece.axis.at(t), piece.axis.heading(t)
     out = heading if side else (-heading[0], -heading[1], -heading[2])
-    metal = _reach(rims, point, out)
+    metal = reach(rims, point, out)
     return End(t, 0.0 if abs(metal) < 1e-9 else metal)
+
+
+def _main(cuts: list[_Cut], piece: Piece) -> _Cut | None:
+    """The cut that ends the tube: of those furthest out, the one that goes around furthest.
+
+    A mate of the same size that the tube runs through cuts all around, too, but further in.
+    """
+    around = [c for c in cuts if abs(c.winding) >= _CUTS]
+    if not around:
+        return None
+    last = max(c.out for c in around) - 0.25 * piece.radius / (piece.axis.major or 1.0)
+    return max((c for c in around if c.out >= last), key=lambda c: abs(c.winding))
 
 
 def _cuts(body: Body, found: Found, piece: Piece, side: int) -> tuple[list[_Cut], list[Rim]]:
@@ -80,7 +93,10 @@ def _cuts(body: Body, found: Found, piece: Piece, side: int) -> tuple[list[_Cut]
             beside.update(others)
             if patch.index in outside:
                 turned = _winding(piece.axis, rim.points) * (1.0 if forward else -1.0)
-                _count(cuts, body.patches[others[0]] if others else None, turned, found)
+                _count(cuts, body.patches[others[0]] if others else None, turned, _out(piece, side, rim), found)
+    for k in list(beside):
+        if _is_rounding(body, found, k, piece):
+            beside.update(j for index, _ in body.patches[k].rims for j in body.rims[index].faces)
     for k in beside:
         if _is_own_cut(body, found, k, own | beside):
             for index, _ in body.patches[k].rims:
@@ -109,17 +125,36 @@ def _runs_on(found: Found, body: Body, k: int, number: int) -> bool:
     )
 
 
+def _is_rounding(body: Body, found: Found, k: int, piece: Piece) -> bool:
+    """Whether a face is a chamfer or a rounding of this end's edge: a cone or torus about the tube's own axis."""
+    shape = body.patches[k].shape
+    if piece.axis.is_ring or shape.kind not in (CONE, TORUS):
+        return False
+    foot = piece.axis.at(piece.axis.place(shape.point))
+    return norm(sub(foot, shape.point)) < 1e-3 * piece.radius and norm(cross(shape.axis, piece.axis.direction)) < 1e-3
+
+
 def _is_own_cut(body: Body, found: Found, k: int, own: set[int]) -> bool:
     """Whether a face belongs to this end alone: all its neighbours are this tube's."""
     return all(j in own or j == k for index, _ in body.patches[k].rims for j in body.rims[index].faces)
 
 
-def _at_side(piece: Piece, side: int, rim: Rim) -> bool:
+def _places(piece: Piece, rim: Rim) -> Array:
     t = piece.axis.places(rim.points)
-    middle = (piece.lo + piece.hi) / 2.0
     if piece.axis.is_ring:
+        middle = (piece.lo + piece.hi) / 2.0
         t = middle + pi - (pi - (t - middle)) % tau
-    return bool((float(t.mean()) >= middle) == bool(side))
+    return t
+
+
+def _at_side(piece: Piece, side: int, rim: Rim) -> bool:
+    middle = (piece.lo + piece.hi) / 2.0
+    return bool((float(_places(piece, rim).mean()) >= middle) == bool(side))
+
+
+def _out(piece: Piece, side: int, rim: Rim) -> float:
+    t = _places(piece, rim)
+    return float(t.max()) if side else -float(t.min())
 
 
 def _winding(axis: Axis, points: Array) -> float:
@@ -128,12 +163,13 @@ def _winding(axis: Axis, points: Array) -> float:
     return float((steps - tau * np.round(steps / tau)).sum())
 
 
-def _count(cuts: list[_Cut], patch: Patch | None, turned: float, found: Found) -> None:
+def _count(cuts: list[_Cut], patch: Patch | None, turned: float, out: float, found: Found) -> None:
     for cut in cuts:
         if _same_cut(cut.patch, patch, found):
             cut.winding += turned
+            cut.out = max(cut.out, out)
             return
-    cuts.append(_Cut(patch, turned))
+    cuts.append(_Cut(patch, turned, out))
 
 
 def _same_cut(a: Patch | None, b: Patch | None, found: Found) -> bool:
@@ -150,7 +186,7 @@ def _meets(found: Found, piece: Piece, side: int, cut: Patch) -> float | None:
     """``t`` where the centerline ends on a cut face; None when that face does not tell."""
     axis, shape = piece.axis, cut.shape
     if shape.kind == PLANE:
-        return _on_plane(axis, shape.point, shape.axis, piece.end(side))
+        return on_plane(axis, shape.point, shape.axis, piece.end(side))
     if shape.kind == CYLINDER:
         if axis.is_ring:
             line = shape.point, shape.axis
@@ -173,7 +209,8 @@ def _meets(found: Found, piece: Piece, side: int, cut: Patch) -> float | None:
     return None
 
 
-def _on_plane(axis: Axis, point: Vec, normal: Vec, near: float) -> float | None:
+def on_plane(axis: Axis, point: Vec, normal: Vec, near: float) -> float | None:
+    """``t`` where an axis meets a plane (a ring: the crossing nearest to ``near``); None along the plane."""
     if not axis.is_ring:
         slope = dot(axis.direction, normal)
         return dot(sub(point, axis.point), normal) / slope if abs(slope) > _ACROSS else None
@@ -225,11 +262,11 @@ def _longest_place(piece: Piece, side: int, rims: list[Rim]) -> float:
     if axis.is_ring or not rims:
         return end
     heading = axis.direction if side else (-axis.direction[0], -axis.direction[1], -axis.direction[2])
-    reach = _reach(rims, axis.at(end), heading)
-    return end + (reach if side else -reach)
+    beyond = reach(rims, axis.at(end), heading)
+    return end + (beyond if side else -beyond)
 
 
-def _reach(rims: list[Rim], point: Vec, out: Vec) -> float:
+def reach(rims: list[Rim], point: Vec, out: Vec) -> float:
     """The furthest that edges reach from ``point`` along ``out``, mm."""
     if not rims:
         return 0.0

@@ -239,17 +239,29 @@ def _recognised(surface: Any, index: int, flip: int, rims: list[tuple[int, bool]
             )
     data = np.array(rows)
     points = data[:, :3]
+    data = _once(data)
     normals = np.cross(data[:, 3:6], data[:, 6:9])
     sizes = np.sqrt((normals * normals).sum(axis=1))
     good = sizes > 1e-12 * max(float(sizes.max()), 1e-300)
     if int(good.sum()) < 6 or not np.isfinite(data).all():
         return Patch(index, Primitive(OTHER, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0)), flip, rims)
     unit_normals = normals[good] / sizes[good][:, None]
-    shape, outward = recognise(points[good], unit_normals, tol)
+    shape, outward = recognise(data[good, :3], unit_normals, tol)
     patch = Patch(index, shape, flip * outward, rims, samples=points)
     if shape.kind in (CYLINDER, TORUS, CONE):
         _ranges(patch, points.reshape(_GRID, _GRID, 3))
     return patch
+
+
+def _once(data: Array) -> Array:
+    """Grid rows without the seams of a face that closes on itself, which would count twice in a fit."""
+    grid = data.reshape(_GRID, _GRID, -1)
+    size = float(np.abs(np.ptp(data[:, :3], axis=0)).max())
+    if float(np.abs(grid[0, :, :3] - grid[-1, :, :3]).max()) <= 1e-6 * size:
+        grid = grid[:-1]
+    if float(np.abs(grid[:, 0, :3] - grid[:, -1, :3]).max()) <= 1e-6 * size:
+        grid = grid[:, :-1]
+    return grid.reshape(-1, data.shape[1])
 
 
 def _ranges(patch: Patch, grid: Array) -> None:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from converter.findings import Finding
 from converter.kernel import require
+from converter.kernel.solids import volume
 from converter.model.curve import Segment
 from converter.model.drawing import Ignored, ReadyTable
 from converter.model.section import Section
@@ -112,12 +113,15 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _Job) -> tuple[list[ReadyT
     from converter.kernel.tube_faces import faces_of
     from converter.kernel.tube_pieces import pieces_of
     from converter.kernel.tube_reasons import why_none, why_not
+    from converter.kernel.tube_square import square_tubes
+    from converter.kernel.tube_square_table import square_table
 
     body = faces_of(shapes, job.tol)
     found = pieces_of(body, job.tol)
     bridge(found, body, job.tol)
+    facing = 0
     if is_solid:
-        _face_out(found, shapes)
+        facing = -1 if _face_out(found, shapes) else 1
     nest(found.pieces, is_solid)
     outsides = [p for p in found.pieces if p.is_round and not p.inside and (p.sign > 0 or not is_solid)]
     kept: list[Chain] = []
@@ -133,13 +137,20 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _Job) -> tuple[list[ReadyT
         made = _ready(chain, body, found, is_solid, job)
         if made is not None:
             tables.append(made)
+    squares = square_tubes(body, found, job.tol, facing)
+    if not squares and not tables and facing > 0 and len(body.patches) >= 10 and volume(shapes[0]) < 0.0:
+        squares = square_tubes(body, found, job.tol, -1)
+    for tube in squares:
+        one = square_table(body, tube, job.name, job.tol, job.display)
+        if one is not None:
+            tables.append(one)
     if len(tables) > 1:
         tables = [_fused(one, len(tables), job) for one in tables]
     return tables, "" if tables else why_none(body, found, refused, job.display)
 
 
-def _face_out(found: Found, shapes: list[Any]) -> None:
-    """Turn all signs over where the solid is inside out."""
+def _face_out(found: Found, shapes: list[Any]) -> bool:
+    """Turn all signs over where the solid is inside out, and say whether it is."""
     from converter.kernel.tube_pieces import overlap
 
     votes = 0
@@ -170,12 +181,11 @@ def _face_out(found: Found, shapes: list[Any]) -> None:
             lone = True
     inside_out = votes < 0
     if lone and not votes:
-        from converter.kernel.solids import volume
-
         inside_out = volume(shapes[0]) < 0.0
     if inside_out:
         for piece in found.pieces:
             piece.sign = -piece.sign
+    return inside_out
 
 
 def _fused(table: ReadyTable, count: int, job: _Job) -> ReadyTable:
@@ -270,7 +280,7 @@ def _remarks(chain: Chain, bores: list[Piece], off: float, section: Section | No
                 cure="Draw it round if round tube is meant.",
             )
         )  # fmt: skip
-    if off > fit:
+    if off > fit + max(taper, oval):
         sizes = [2.0 * piece.radius for piece in chain.pieces]
         spread = max(sizes) - min(sizes)
         why = (

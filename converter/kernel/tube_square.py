@@ -1,0 +1,444 @@
+"""Square and rectangular tube in a body, by its corners.
+
+The corners of the section run along the whole tube as rails: rounded ones as quarter cylinders
+and tori (their axes are the rails), sharp ones as edges. Eight rails that follow each other in
+parallel, four in a rectangle around four, are a tube: outside, inside, wall, corner radii and
+centerline are read off them, whatever became of the flat faces between (CAD programs merge those
+of several tubes into one).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.geometry.circles import fit_circle, fit_line
+from converter.geometry.vectors import Vec, add, along, any_normal, cross, dot, norm, scale, sub, unit
+from converter.kernel.tube_chains import Chain, chains_of
+from converter.kernel.tube_faces import CONE, CYLINDER, PLANE, TORUS, Body, Patch
+from converter.kernel.tube_pieces import Axis, Found, Piece
+from converter.kernel.tube_reasons import STUB
+from converter.tolerances import Tolerances
+
+Array = NDArray[np.float64]
+
+#: Turns (radians) between which a face may be the rounded corner of a rectangle.
+_QUARTER = (1.0, 2.2)
+#: Cosine of the angle between faces below which their edge is a sharp corner of a rectangle.
+_SQUARE = 0.2
+#: A square tube has at least four corners outside and four inside.
+_CORNERS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class SquareTube:
+    """A tube found by its rails.
+
+    Attributes:
+        chain: its centerline as pieces (without faces).
+        outer, inner: four rails each, around the section, run as the chain is.
+        sides: two unit vectors across the tube's first piece, along the section's sides.
+        sizes: outside size along each of the two, mm.
+        wall, corner, inner_corner: mm.
+    """
+
+    chain: Chain
+    outer: tuple[Chain, ...]
+    inner: tuple[Chain, ...]
+    sides: tuple[Vec, Vec]
+    sizes: tuple[float, float]
+    wall: float
+    corner: float
+    inner_corner: float
+
+
+def square_tubes(body: Body, found: Found, tol: Tolerances, facing: int) -> list[SquareTube]:
+    """All square and rectangular tubes of a body.
+
+    Args:
+        facing: 1 for a solid, -1 for one whose faces look into the metal, 0 where faces tell
+            nothing: outside corners must be convex and inside ones concave, or either.
+    """
+    flat = sum(p.shape.kind == PLANE for p in body.patches)
+    corners = [p for p in found.pieces if _QUARTER[0] <= p.turn <= _QUARTER[1]]
+    if flat < 4 or flat + len(corners) < _CORNERS:
+        return []
+    rails = _bridged([*corners, *_sharp(body, tol)], tol)
+    if len(rails) < _CORNERS:
+        return []
+    chains = chains_of(rails, tol)
+    tubes: list[SquareTube] = []
+    for group in _parallel(chains, tol):
+        tubes += _tubes(group, tol, facing)
+    return tubes
+
+
+# --- sharp corners --------------------------------------------------------------------------
+
+
+def _sharp(body: Body, tol: Tolerances) -> list[Piece]:
+    """Straight and circular edges between faces that are square to each other, as rails of radius 0."""
+    axes: list[Axis] = []
+    rails: list[Piece] = []
+    for number, rim in enumerate(body.rims):
+        if len(rim.points) < 2 or len(rim.faces) != 2 or rim.faces[0] == rim.faces[1]:
+            continue
+        middle = rim.points[len(rim.points) // 2] if len(rim.points) > 2 else rim.points.mean(axis=0)
+        p = (float(middle[0]), float(middle[1]), float(middle[2]))
+        normals = [_normal(body.patches[k], p) for k in rim.faces]
+        if normals[0] is None or normals[1] is None or abs(dot(normals[0], normals[1])) > _SQUARE:
+            continue
+        rail = _rail(rim.points, axes, tol)
+        if rail is not None:
+            rail.sign = _convex(body, number, p)
+            rails.append(rail)
+    return _joined(rails, tol)
+
+
+def _convex(body: Body, number: int, p: Vec) -> int:
+    """+1 where the metal fills a quarter at an edge, -1 where it fills three, by the senses of face and edge."""
+    rim = body.rims[number]
+    one, two = (body.patches[k] for k in rim.faces)
+    n, m = _normal(one, p), _normal(two, p)
+    if n is None or m is None:
+        return 1
+    forward = next(ahead for index, ahead in one.rims if index == number)
+    k = len(rim.points) // 2
+    step = rim.points[min(k + 1, len(rim.points) - 1)] - rim.points[k - 1]
+    ahead = (float(step[0]), float(step[1]), float(step[2]))
+    # a face lies to the left of its edges, seen from outside
+    left = cross(scale(n, float(one.sign)), scale(ahead, 1.0 if forward else -1.0))
+    return 1 if dot(left, scale(m, float(two.sign))) < 0.0 else -1
+
+
+def _normal(patch: Patch, p: Vec) -> Vec | None:
+    shape = patch.shape
+    if shape.kind == PLANE:
+        return shape.axis
+    arm = sub(p, shape.point)
+    flat = sub(arm, scale(shape.axis, dot(arm, shape.axis)))
+    size = norm(flat)
+    if size <= 0.0:
+        return None
+    out = scale(flat, 1.0 / size)
+    if shape.kind == CYLINDER:
+        return out
+    if shape.kind == CONE:
+        return unit(along(out, shape.axis, -float(np.tan(shape.slope))))
+    if shape.kind == TORUS:
+        arm = sub(arm, scale(out, shape.major))
+        return unit(arm) if norm(arm) > 0.0 else None
+    return None
+
+
+def _rail(points: Array, axes: list[Axis], tol: Tolerances) -> Piece | None:
+    middle, d, off = fit_line(points)
+    if off <= 0.1 * tol.fit:
+        axis = _line_axis(axes, middle, d, tol)
+        t = axis.places(points)
+        return Piece(axis, 0.0, float(t.min()), float(t.max()), [])
+    if len(points) < 5:
+        return None
+    circle = fit_circle(points)
+    if circle is None or circle.residual > 0.1 * tol.fit:
+        return None
+    axis = _ring_axis(axes, circle.center, circle.normal, circle.radius, tol)
+    t = np.unwrap(axis.places(points))
+    return Piece(axis, 0.0, float(t.min()), float(t.max()), [])
+
+
+def _line_axis(axes: list[Axis], point: Vec, d: Vec, tol: Tolerances) -> Axis:
+    for axis in axes:
+        if axis.major == 0.0 and norm(cross(axis.direction, d)) < 1e-5:
+            arm = sub(point, axis.point)
+            if norm(cross(arm, axis.direction)) <= tol.fit:
+                return axis
+    x = any_normal(d)
+    axes.append(Axis(point, d, 0.0, x, cross(d, x), -1 - len(axes)))
+    return axes[-1]
+
+
+def _ring_axis(axes: list[Axis], center: Vec, d: Vec, major: float, tol: Tolerances) -> Axis:
+    for axis in axes:
+        if axis.major > 0.0 and abs(axis.major - major) <= tol.fit and norm(sub(axis.point, center)) <= tol.fit:
+            return axis
+    x = any_normal(d)
+    axes.append(Axis(center, d, major, x, cross(d, x), -1 - len(axes)))
+    return axes[-1]
+
+
+def _joined(rails: list[Piece], tol: Tolerances) -> list[Piece]:
+    """Edges in parts as one: touching stretches of one axis."""
+    by_axis: dict[int, list[Piece]] = {}
+    for rail in rails:
+        by_axis.setdefault(rail.axis.number, []).append(rail)
+    out: list[Piece] = []
+    for own in by_axis.values():
+        own.sort(key=lambda r: r.lo)
+        gap = tol.join / (own[0].axis.major or 1.0)
+        for rail in own:
+            if out and out[-1].axis is rail.axis and rail.lo <= out[-1].hi + gap:
+                out[-1].hi = max(out[-1].hi, rail.hi)
+            else:
+                out.append(rail)
+    return out
+
+
+def _bridged(rails: list[Piece], tol: Tolerances) -> list[Piece]:
+    """Straight rails joined over a gap that a parallel rail close by runs past: a branch was fused on there."""
+    lines = [r for r in rails if not r.axis.is_ring]
+    gone: set[int] = set()
+    by_axis: dict[int, list[Piece]] = {}
+    for rail in lines:
+        by_axis.setdefault(rail.axis.number, []).append(rail)
+    for own in by_axis.values():
+        own.sort(key=lambda r: (r.radius, r.lo))
+        last = own[0]
+        for rail in own[1:]:
+            gap = rail.lo - last.hi
+            if abs(rail.radius - last.radius) <= tol.fit and gap > 0.0 and _run_past(lines, last, rail, gap, tol):
+                last.hi = rail.hi
+                last.patches = [*last.patches, *rail.patches]
+                gone.add(id(rail))
+            else:
+                last = rail
+    return [r for r in rails if id(r) not in gone]
+
+
+def _run_past(lines: list[Piece], a: Piece, b: Piece, gap: float, tol: Tolerances) -> bool:
+    for other in lines:
+        if other.axis is a.axis or norm(cross(other.axis.direction, a.axis.direction)) > 1e-5:
+            continue
+        arm = sub(other.axis.point, a.axis.point)
+        if norm(cross(arm, a.axis.direction)) > 3.0 * gap:
+            continue
+        ends = sorted(a.axis.place(other.axis.at(t)) for t in (other.lo, other.hi))
+        if ends[0] <= a.hi - tol.join and ends[1] >= b.lo + tol.join:
+            return True
+    return False
+
+
+# --- parallel rails -------------------------------------------------------------------------
+
+
+def _parallel(chains: list[Chain], tol: Tolerances) -> list[list[Chain]]:
+    """Chains that follow the same path side by side, all run the same way as the first of their group."""
+    groups: list[list[Chain]] = []
+    for chain in chains:
+        for group in groups:
+            aligned = _aligned(group[0], chain)
+            if aligned is not None:
+                group.append(aligned)
+                break
+        else:
+            groups.append([chain])
+    return [group for group in groups if len(group) >= _CORNERS]
+
+
+def _turned(chain: Chain) -> Chain:
+    return Chain([(piece, not back) for piece, back in reversed(chain.items)], chain.closed)
+
+
+def _aligned(lead: Chain, chain: Chain) -> Chain | None:
+    if len(lead.items) != len(chain.items) or lead.closed != chain.closed:
+        return None
+    if not chain.closed:
+        return next((c for c in (chain, _turned(chain)) if _same_path(lead, c)), None)
+    count = len(chain.items)
+    for one in (chain, _turned(chain)):
+        for k in range(count):
+            moved = Chain(one.items[k:] + one.items[:k], True)
+            if _same_path(lead, moved):
+                return moved
+    return None
+
+
+def _same_path(a: Chain, b: Chain) -> bool:
+    for (p, p_back), (q, q_back) in zip(a.items, b.items, strict=True):
+        if p.axis.is_ring != q.axis.is_ring:
+            return False
+        d, e = _along(p, p_back), _along(q, q_back)
+        if norm(sub(d, e)) > 1e-4:
+            return False
+        if p.axis.is_ring:
+            arm = sub(q.axis.point, p.axis.point)
+            if norm(cross(arm, p.axis.direction)) > 1e-3 or abs((p.hi - p.lo) - (q.hi - q.lo)) > 0.05:
+                return False
+    return True
+
+
+def _along(piece: Piece, back: bool) -> Vec:
+    """Direction of travel of a straight; the axis a bend turns about right-hand positive."""
+    return scale(piece.axis.direction, -1.0) if back else piece.axis.direction
+
+
+# --- rectangles -----------------------------------------------------------------------------
+
+
+def _tubes(group: list[Chain], tol: Tolerances, facing: int) -> list[SquareTube]:
+    """The tubes of a group: the smallest rectangles first that have another one inside at an even distance."""
+    spots, axes = _spots(group)
+    kinds = [round(chain.items[0][0].radius, 4) for chain in group]
+    rectangles = _rectangles(spots, kinds, tol)
+    rectangles.sort(key=lambda r: r.area)
+    used: set[int] = set()
+    tubes = []
+    signs = [1 if sum(p.sign * p.length for p in chain.pieces) >= 0.0 else -1 for chain in group]
+    for outer in rectangles:
+        if used & set(outer.rails) or (facing and any(signs[i] != facing for i in outer.rails)):
+            continue
+        if len(group[0].items) == 1 and _longest(group, outer) < STUB * max(outer.sizes):
+            continue
+        for inner in rectangles:
+            wall = _wall(outer, inner, tol)
+            if wall is None or used & set(inner.rails) or set(inner.rails) & set(outer.rails):
+                continue
+            if facing and any(signs[i] != -facing for i in inner.rails):
+                continue
+            if not _overlap([group[i] for i in (*outer.rails, *inner.rails)]):
+                continue
+            tubes.append(_tube(group, outer, inner, wall, axes))
+            used |= {*outer.rails, *inner.rails}
+            break
+    return tubes
+
+
+def _longest(group: list[Chain], outer: _Rectangle) -> float:
+    return max(group[i].length for i in outer.rails)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rectangle:
+    """Four rails in a rectangle, in section coordinates: centre, a unit side, outside sizes, corner radius."""
+
+    rails: tuple[int, int, int, int]
+    center: Array
+    side: Array
+    sizes: tuple[float, float]
+    corner: float
+
+    @property
+    def area(self) -> float:
+        return self.sizes[0] * self.sizes[1]
+
+
+def _spots(group: list[Chain]) -> tuple[Array, tuple[Vec, Vec]]:
+    """Where rails pass through a plane across the first piece: (n, 2), and the plane's two directions."""
+    lead, back = group[0].items[0]
+    axis = lead.axis
+    if axis.is_ring:
+        x, y = axis.x, axis.direction
+        rows = [
+            (c.items[0][0].axis.major, dot(sub(c.items[0][0].axis.point, axis.point), axis.direction)) for c in group
+        ]
+        # at the bend's start the outward direction is the arm's
+        start = lead.hi if back else lead.lo
+        x = unit(sub(axis.at(start), axis.point))
+        return np.array(rows), (x, y)
+    x = axis.x
+    y = cross(axis.direction, x)
+    rows = [
+        (dot(sub(c.items[0][0].axis.point, axis.point), x), dot(sub(c.items[0][0].axis.point, axis.point), y))
+        for c in group
+    ]
+    return np.array(rows), (x, y)
+
+
+def _rectangles(spots: Array, kinds: list[float], tol: Tolerances) -> list[_Rectangle]:
+    """All rectangles of four spots with one corner radius: two diagonals of one length and one middle."""
+    diagonals: list[tuple[int, int, Array, float]] = []
+    for i, j in combinations(range(len(spots)), 2):
+        if kinds[i] == kinds[j]:
+            length = float(np.hypot(*(spots[j] - spots[i])))
+            if length > tol.join:
+                diagonals.append((i, j, (spots[i] + spots[j]) / 2.0, length))
+    diagonals.sort(key=lambda d: d[3])
+    found = []
+    for k, (i, j, middle, length) in enumerate(diagonals):
+        for m, n, other, size in diagonals[k + 1 :]:
+            if size - length > tol.fit:
+                break
+            if {i, j} & {m, n} or kinds[i] != kinds[m] or float(np.hypot(*(other - middle))) > tol.fit:
+                continue
+            one, two = spots[m] - spots[i], spots[n] - spots[i]
+            a, b = float(np.hypot(*one)), float(np.hypot(*two))
+            if min(a, b) <= tol.join or abs(float(one @ two)) > 1e-3 * a * b:
+                continue
+            r = kinds[i]
+            found.append(_Rectangle((i, m, j, n), middle, one / a, (a + 2.0 * r, b + 2.0 * r), r))
+    return found
+
+
+def _wall(outer: _Rectangle, inner: _Rectangle, tol: Tolerances) -> float | None:
+    """The wall between two rectangles; None when they are not around one another at an even distance."""
+    if float(np.hypot(*(outer.center - inner.center))) > tol.fit:
+        return None
+    turned = abs(float(outer.side @ inner.side))
+    if turned > 0.5:
+        sizes = inner.sizes
+    else:
+        sizes, turned = (inner.sizes[1], inner.sizes[0]), 1.0 - turned
+    if turned < 1.0 - 1e-4:
+        return None
+    walls = [(a - b) / 2.0 for a, b in zip(outer.sizes, sizes, strict=True)]
+    if min(walls) <= tol.fit or abs(walls[0] - walls[1]) > 2.0 * tol.fit:
+        return None
+    return sum(walls) / 2.0
+
+
+def _overlap(rails: list[Chain]) -> bool:
+    """Whether single straights lie side by side, not one behind the other; chains with bends do anyhow."""
+    if len(rails[0].items) > 1 or rails[0].items[0][0].axis.is_ring:
+        return True
+    axis = rails[0].items[0][0].axis
+    lows, highs = [], []
+    for rail in rails:
+        piece = rail.items[0][0]
+        ends = sorted(axis.place(piece.axis.at(t)) for t in (piece.lo, piece.hi))
+        lows.append(ends[0])
+        highs.append(ends[1])
+    return max(lows) < min(highs)
+
+
+def _tube(group: list[Chain], outer: _Rectangle, inner: _Rectangle, wall: float, axes: tuple[Vec, Vec]) -> SquareTube:
+    rails = tuple(group[i] for i in outer.rails)
+    items = []
+    for k, (lead, back) in enumerate(rails[0].items):
+        others = [rail.items[k][0] for rail in rails]
+        items.append((_middle(lead, others), back))
+    side = along(scale(axes[0], float(outer.side[0])), axes[1], float(outer.side[1]))
+    other = along(scale(axes[0], -float(outer.side[1])), axes[1], float(outer.side[0]))
+    return SquareTube(
+        Chain(items, rails[0].closed),
+        rails,
+        tuple(group[i] for i in inner.rails),
+        (side, other),
+        outer.sizes,
+        wall,
+        outer.corner,
+        inner.corner,
+    )
+
+
+def _middle(lead: Piece, rails: list[Piece]) -> Piece:
+    """The stretch of centerline between four rails' stretches, with the lead's own parameters."""
+    axis = lead.axis
+    count = float(len(rails))
+    if axis.is_ring:
+        total = rails[0].axis.point
+        for rail in rails[1:]:
+            total = add(total, rail.axis.point)
+        center = scale(total, 1.0 / count)
+        major = sum(rail.axis.major for rail in rails) / count
+        return Piece(Axis(center, axis.direction, major, axis.x, axis.y, axis.number), 0.0, lead.lo, lead.hi, [])
+    total = (0.0, 0.0, 0.0)
+    for rail in rails:
+        arm = sub(rail.axis.point, axis.point)
+        total = add(total, sub(arm, scale(axis.direction, dot(arm, axis.direction))))
+    point = along(axis.point, total, 1.0 / count)
+    ends = [sorted(dot(sub(r.axis.at(t), point), axis.direction) for t in (r.lo, r.hi)) for r in rails]
+    lo, hi = (sum(e[k] for e in ends) / count for k in (0, 1))
+    return Piece(Axis(point, axis.direction, 0.0, axis.x, axis.y, axis.number), 0.0, lo, hi, [])
