@@ -317,6 +317,7 @@ def _assigned(
         job,
         default_section=default,
         layer_sections=per_layer,
+        metal=settings.metal,
         clr=clr,
         refit=settings.refit,
         display=display,

@@ -26,6 +26,7 @@ class Settings:
         tangent: degrees, or None for the default.
         across_layers: whether loose ends may join tangent across layers.
         sections: ``1.75x0.120in`` for every run, ``LAYER=1.75x0.120in`` for one layer; later ones win.
+        metal: name of the metal of runs that the job file gives none, or None.
         clr: radius for sharp corners (and for every bend with ``refit``), or None for the die's.
         refit: move every bend to the radius of its die, or to ``clr``.
         shop: path of a shop file, or None for the invented demo shop.
@@ -42,6 +43,7 @@ class Settings:
     tangent: float | None = None
     across_layers: bool = True
     sections: tuple[str, ...] = ()
+    metal: str | None = None
     clr: Length | None = None
     refit: bool = False
     shop: str | None = None

@@ -19,7 +19,7 @@ from converter.units import Display
 Check = Callable[[Subject], Iterable[Finding]]
 
 #: Modules of this package that hold checks, in the order they run.
-FAMILIES = ("radius", "angles", "straights", "shape")
+FAMILIES = ("radius", "angles", "straights", "shape", "capacity")
 
 CHECKS: list[Check] = []
 

@@ -27,6 +27,14 @@ class Bench:
         self._dies: dict[tuple[Section, bool], tuple[Die, ...]] = {}
         self._alone: dict[str, tuple[Die, ...]] = {}
         self._makers: dict[tuple[int, float | None, float], Die | None] = {}
+        self._said: set[str] = set()
+
+    def first(self, code: str) -> bool:
+        """Whether a finding of this code has not been asked for before: for what is said once per audit."""
+        if code in self._said:
+            return False
+        self._said.add(code)
+        return True
 
     def dies(self, section: Section, turned: bool = False) -> tuple[Die, ...]:
         """The dies that take a section, the tightest first."""
@@ -61,6 +69,7 @@ class Subject:
         die: the die chosen for the tube, or None.
         dies: per bend, the dies that take the section as it lies in that bend, the tightest first.
         makers: per bend, the die that makes it for sure, or None.
+        turned: per bend, whether a rectangle lies a quarter turn from its first bend there.
         said: (code, bend) of what was said about it before the audit.
     """
 
@@ -70,6 +79,7 @@ class Subject:
     die: Die | None = None
     dies: list[tuple[Die, ...]] = field(default_factory=list)
     makers: list[Die | None] = field(default_factory=list)
+    turned: list[bool] = field(default_factory=list)
     said: set[tuple[str, int | None]] = field(default_factory=set)
     _refits: dict[str, tuple[Run, float]] = field(default_factory=dict)
 
@@ -80,8 +90,10 @@ class Subject:
         one = cls(bench, tube, bends)
         if tube.die is not None:
             one.die = bench.shop.die(tube.die)
+        one.turned = turned_by_bend(tube.section, bends)
         if tube.section is not None:
-            one.dies = _dies_by_bend(bench, tube.section, bends)
+            upright = bench.dies(tube.section)
+            one.dies = [bench.dies(tube.section, True) if lies else upright for lies in one.turned]
         elif one.die is not None:
             one.dies = [bench.alone(one.die)] * len(bends)
         else:
@@ -157,14 +169,12 @@ class Subject:
         )
 
 
-def _dies_by_bend(bench: Bench, section: Section, bends: tuple[Bend, ...]) -> list[tuple[Die, ...]]:
-    """Per bend the dies that take the section as it lies there; only a rectangle cares how it is rolled."""
-    upright = bench.dies(section)
-    if section.shape != "rectangular":
-        return [upright] * len(bends)
-    flat = bench.dies(section, turned=True)
+def turned_by_bend(section: Section | None, bends: tuple[Bend, ...]) -> list[bool]:
+    """Per bend, whether the section lies a quarter turn from its first bend; only a rectangle cares."""
+    if section is None or section.shape != "rectangular":
+        return [False] * len(bends)
     found, roll = [], 0.0
     for i, bend in enumerate(bends):
         roll = (roll + bend.rotation) % 180.0 if i else 0.0
-        found.append(flat if abs(roll - 90.0) <= 45.0 else upright)
+        found.append(abs(roll - 90.0) <= 45.0)
     return found

@@ -105,6 +105,9 @@ metal = _stacked(
         metavar="[LAYER=]SIZE",
         help="Tube size, for all runs or one layer: 1.75x0.120in, 'NPS 1-1/4 sch 40', '25mm bar', 'RAIL=1.5x0.095in'.",
     ),
+    click.option(
+        "--metal", metavar="NAME", help="Metal of runs that the job file gives none: 'mild steel', 4130, 304."
+    ),
     click.option("--clr", callback=_length, metavar="LENGTH", help="Centerline radius for sharp corners."),
     click.option("--refit", is_flag=True, help="Move every bend to the radius of its die (or to --clr)."),
     click.option("--shop", metavar="FILE", help="Your shop file.  [an invented demo shop]"),
@@ -243,6 +246,7 @@ def settings_from(given: dict[str, Any]) -> Any:
         tangent=given["tangent"],
         across_layers=given["layers"] == "join",
         sections=given["section"],
+        metal=given["metal"],
         clr=given["clr"],
         refit=given["refit"],
         shop=given["shop"],

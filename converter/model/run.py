@@ -73,6 +73,7 @@ class Tube:
         section_source: 'option', 'job file', 'layer name', 'file' or ''.
         drawn: the run as drawn, before fillets and refit.
         findings: what assigning and refitting said.
+        metal: name of its metal, or None when unknown.
     """
 
     run: Run
@@ -81,6 +82,7 @@ class Tube:
     section_source: str = ""
     drawn: Run | None = None
     findings: tuple[Finding, ...] = ()
+    metal: str | None = None
 
     @property
     def name(self) -> str:

@@ -20,6 +20,7 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.reducer.rebuild import reverse_run
 from converter.shop.job import Choice, Job
+from converter.shop.metals import find_metal, metal_hint, need_metal
 from converter.shop.model import Die, Shop
 from converter.shop.radius import EQUAL, die_for_bend
 from converter.shop.sections import describe, section_from_layer
@@ -33,6 +34,7 @@ def assign(
     *,
     default_section: Section | None = None,
     layer_sections: Mapping[str, Section] | None = None,
+    metal: str | None = None,
     clr: float | None = None,
     refit: bool = False,
     display: Display | None = None,
@@ -45,6 +47,7 @@ def assign(
         job: the job file, or None.
         default_section: section of every run, or None.
         layer_sections: section by layer name or pattern; an exact name before a pattern, later patterns first.
+        metal: name of the metal of every run that the job gives none by its name or layer, or None.
         clr: radius of sharp corners in mm (and of every bend with ``refit``), or None for the die's.
         refit: move every bend that no die makes to the radius of the tube's die (or all to ``clr``).
         display: how messages show lengths.
@@ -53,9 +56,12 @@ def assign(
         One tube per run, in the same order.
 
     Raises:
-        ShopError: the job names a die that the shop does not have, or contradicts itself.
+        ShopError: the job names a die that the shop does not have or a metal not known, or contradicts
+            itself; or ``metal`` is not known.
     """
-    giver = _Giver(shop, job or Job(), default_section, layer_sections or {}, clr, refit, display or Display())
+    if metal is not None:
+        need_metal(metal, shop.metals)
+    giver = _Giver(shop, job or Job(), default_section, layer_sections or {}, metal, clr, refit, display or Display())
     giver.check_job()
     return [giver.tube(run) for run in runs]
 
@@ -68,6 +74,7 @@ class _Giver:
     job: Job
     default_section: Section | None
     layer_sections: Mapping[str, Section]
+    metal: str | None
     clr: float | None
     refit: bool
     display: Display
@@ -75,12 +82,20 @@ class _Giver:
     _dies: dict[Section, tuple[Die, ...]] = field(default_factory=dict)
 
     def check_job(self) -> None:
-        """Every die the job names exists, and goes with the radius beside it."""
+        """Every die and metal the job names exists, and the die goes with the radius beside it."""
         for what, choices in (("layer", self.job.layers), ("run", self.job.runs), ("default", {"": self.job.default})):
             for name, choice in choices.items():
+                where = f"{what} {name!r}" if name else f"[{what}]"
+                if choice.metal is not None and find_metal(choice.metal, self.shop.metals) is None:
+                    hint = metal_hint(choice.metal, self.shop.metals)
+                    raise ShopError(
+                        f"{self.job.source}: {where} names the metal {choice.metal!r}, which is not known: {hint}",
+                        code="unknown-metal",
+                        file=self.job.source,
+                        where=where,
+                    )
                 if choice.die is None:
                     continue
-                where = f"{what} {name!r}" if name else f"[{what}]"
                 try:
                     die = self.shop.die(choice.die)
                 except ShopError as error:
@@ -110,7 +125,7 @@ class _Giver:
             made = fillet_corners(made, radius, self.display)
         if self.refit:
             made = self._refitted(made, die, dies)
-        return Tube(made, section, die.name if die else None, source, run, tuple(findings))
+        return Tube(made, section, die.name if die else None, source, run, tuple(findings), self._metal(run))
 
     def _section(self, run: Run, findings: list[Finding]) -> tuple[Section | None, str]:
         """The run's section and where it comes from."""
@@ -145,6 +160,11 @@ class _Giver:
             )
         )
         return written, "layer name"
+
+    def _metal(self, run: Run) -> str | None:
+        """The name of the run's metal: of the job for it or its layer, else of the option, else the job's default."""
+        said = self.job.for_run(run.name).metal or self.job.for_layer(run.layer).metal
+        return said or self.metal or self.job.default.metal
 
     def _of_layer_option(self, layer: str | None) -> Section | None:
         if layer is None:

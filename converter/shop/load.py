@@ -29,6 +29,7 @@ from converter.shop.schema import (
     two_lengths,
     whole,
 )
+from converter.shop.sound import check_metals, check_shop
 from converter.shop.toml import parse_toml, read_toml
 from converter.units import Display
 
@@ -71,10 +72,12 @@ MACHINE = {
 }
 METAL = {
     "name": Field(text, required=True),
-    "yield_mpa": Field(number()),
-    "tensile_mpa": Field(number()),
-    "modulus_gpa": Field(number()),
-    "density": Field(number()),
+    "yield_mpa": Field(number(0.0, 10_000.0)),
+    "tensile_mpa": Field(number(0.0, 10_000.0)),
+    "modulus_gpa": Field(number(0.0, 1_000.0)),
+    "density": Field(number(0.0, 30_000.0)),
+    "elongation": Field(number(0.0, 100.0)),
+    "standard": Field(text, default=""),
 }
 STOCK = {
     "section": Field(section, required=True),
@@ -141,11 +144,12 @@ def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:
     _distinct([die.name for die in dies], "die", file)
     metals = tuple(Metal(**one) for one in values["metal"])
     _distinct([metal.name for metal in metals], "metal", file)
+    check_metals(metals, file)
     tests = tuple(Trial(**one) for one in values["test"])
     for i, test in enumerate(tests):
         if test.die.casefold() not in {die.name.casefold() for die in dies}:
             Place(file, f"test[{i + 1}].die").fail(f"names the die {show(test.die)}, which the file does not have")
-    return Shop(
+    shop = Shop(
         name=values["shop"]["name"],
         dies=dies,
         machine=Machine(**machine_values(values["machine"], place.key("machine"))) if values["machine"] else Machine(),
@@ -155,6 +159,8 @@ def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:
         source=source,
         units=place.unit,
     )
+    check_shop(shop, file)
+    return shop
 
 
 def _die(values: dict[str, Any], place: Place) -> Die:

@@ -1,0 +1,95 @@
+"""What a shop file may not contradict itself in: its metals' figures, the metals it names, its test bends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+
+from converter.errors import ShopError
+from converter.shop.metals import find_metal, metal_hint
+from converter.shop.model import Metal, Shop, Trial
+from converter.shop.schema import Place, one_line, show
+
+#: Degrees; a protractor is read no better than this, so test bends this little out of order are not backwards.
+READING = 0.5
+#: mm; a wall this much over half of the die's size is half of it (sizes are rounded differently).
+HALF = 0.13
+
+
+def check_metals(metals: Sequence[Metal], file: str) -> None:
+    """No metal breaks before it yields.
+
+    Raises:
+        ShopError: one does; with the key's path.
+    """
+    for i, metal in enumerate(metals):
+        if metal.yield_mpa is not None and metal.tensile_mpa is not None and metal.tensile_mpa < metal.yield_mpa:
+            Place(file, f"metal[{i + 1}].tensile_mpa", name=show(metal.name)).fail(
+                f"is {metal.tensile_mpa:g}, below its yield_mpa of {metal.yield_mpa:g}: the tensile strength is the "
+                "greater of the two"
+            )
+
+
+def check_shop(shop: Shop, file: str) -> None:
+    """Every metal that the file names is known, and its test bends can have happened.
+
+    Raises:
+        ShopError: a metal is not known, or a test bend is impossible or goes backwards; with the key's path.
+    """
+    named = [("machine.proven_metal", shop.machine.proven_metal)]
+    named += [(f"stock[{i + 1}].metal", stick.metal) for i, stick in enumerate(shop.stock)]
+    named += [(f"test[{i + 1}].metal", test.metal) for i, test in enumerate(shop.tests)]
+    for path, name in named:
+        if name is not None and find_metal(name, shop.metals) is None:
+            hint = metal_hint(name, shop.metals)
+            message = one_line(f"{file}: {path} names the metal {show(name)}, which is not known: {hint}")
+            raise ShopError(message, code="unknown-metal", file=file, where=path)
+    for i, test in enumerate(shop.tests):
+        _possible(test, shop, Place(file, f"test[{i + 1}]"))
+    _forward(shop, file)
+
+
+def _possible(test: Trial, shop: Shop, place: Place) -> None:
+    """One test bend can have happened on its die."""
+    die = shop.die(test.die)
+    if test.angle > test.stop:
+        place.key("angle").fail(
+            f"is {test.angle:g}, more than the stop of {test.stop:g}: a bend comes out at less than it was bent to, "
+            "so the two may be swapped"
+        )
+    limit = shop.greatest_angle(die)
+    if limit is not None and test.stop > limit:
+        who = f"the die {show(die.name)}" if limit == die.max_angle else "the machine"
+        place.key("stop").fail(f"is {test.stop:g}, past the {limit:g} degrees that {who} turns")
+    half = min(die.size, die.height) / 2.0
+    if test.wall is not None and test.wall > half + HALF:
+        place.key("wall").fail(
+            f"is {test.wall:.4g} mm, over half of the {2.0 * half:.4g} mm tube that the die {show(die.name)} takes"
+        )
+
+
+def _forward(shop: Shop, file: str) -> None:
+    """Of two test bends of one tube on one die, the one bent further came out further."""
+    groups: dict[tuple[str, float | None, str | None], list[int]] = {}
+    for i, test in enumerate(shop.tests):
+        metal = find_metal(test.metal, shop.metals)
+        groups.setdefault((test.die.casefold(), test.wall, None if metal is None else metal.name), []).append(i)
+    for members in groups.values():
+        furthest: int | None = None  # of the test bends set to less, the one that came out at most
+        ordered = sorted(members, key=lambda i: shop.tests[i].stop)
+        for _, alike in groupby(ordered, key=lambda i: shop.tests[i].stop):
+            same_stop = list(alike)
+            for i in same_stop:
+                _not_back(shop.tests, i, furthest, file)
+            best = max(same_stop, key=lambda i: shop.tests[i].angle)
+            if furthest is None or shop.tests[best].angle > shop.tests[furthest].angle:
+                furthest = best
+
+
+def _not_back(tests: Sequence[Trial], i: int, before: int | None, file: str) -> None:
+    if before is None or tests[i].angle >= tests[before].angle - READING:
+        return
+    Place(file, f"test[{i + 1}].angle").fail(
+        f"goes backwards: set to {tests[i].stop:g} it came out at {tests[i].angle:g}, though test[{before + 1}], "
+        f"set to only {tests[before].stop:g}, came out at {tests[before].angle:g}"
+    )
