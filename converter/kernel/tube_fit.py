@@ -66,13 +66,21 @@ def recognise(points: Array, normals: Array, tol: Tolerances) -> tuple[Primitive
     other = Primitive(_OTHER, vec(middle), (0.0, 0.0, 1.0))
     if size <= 0.0:
         return other, 1
-    for find in (_plane, _sphere, _cylinder, _revolved):
-        found = find(p, normals, size, tol)
-        if found is not None:
-            shape, outward = found
-            shape.point = vec(np.array(shape.point) + middle)
-            return shape, outward
-    return other, 1
+    found = _plane(p, normals, size, tol) or _sphere(p, normals, size, tol)
+    if found is None:
+        # a slender cone is nearly a cylinder, a bend of great radius too: the closer one counts
+        both = [f(p, normals, size, tol) for f in (_cylinder, _revolved)]
+        made = [one for one in both if one is not None]
+        if not made:
+            return other, 1
+        found = made[0] if len(made) == 1 or made[0][0].residual <= 1e-9 else min(made, key=_residual)
+    shape, outward = found
+    shape.point = vec(np.array(shape.point) + middle)
+    return shape, outward
+
+
+def _residual(found: tuple[Primitive, int]) -> float:
+    return found[0].residual
 
 
 def _plane(p: Array, n: Array, size: float, tol: Tolerances) -> tuple[Primitive, int] | None:
