@@ -1,0 +1,378 @@
+"""Room to swing: how near a tube comes to its surroundings and to itself while it is bent.
+
+A bend turns the end that was fed first round the die (or the stock, on a machine that swings that side)
+through the bend's angle; the other side is drawn along. `Sweeper` answers for one bend made after any set
+of others; `sweep_order` for a whole order. docs/sweep.md states the machine's coordinates, what turns,
+and what is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from math import hypot, inf, isfinite, radians
+
+import numpy as np
+
+from converter.bending.sweep_near import Answers, Items, nearest_to_boxes, nearest_to_itself
+from converter.bending.sweep_shape import APART, Elements, check_table, forming, half, stations
+from converter.bending.sweep_space import Space, space_of
+from converter.bending.sweep_walls import least_to_planes
+from converter.errors import OptionError
+from converter.model.bends import BendTable
+from converter.model.section import Section
+from converter.reducer.rebuild import reverse_table
+from converter.shop.model import Machine
+
+#: mm; the greatest error of a least clearance away from the tube's ends.
+TOLERANCE = 0.5
+#: What the tube meets when it meets itself.
+ITSELF = "the tube itself"
+
+
+@dataclass(frozen=True, slots=True)
+class Clearance:
+    """The least room of a sequence of bends.
+
+    Attributes:
+        least: mm between the tube's outside and what it comes nearest to; negative when it hits; None when
+            nothing stands around the machine and the tube does not turn back on itself.
+        tolerance: mm by which ``least`` may be off; where an end of the tube is nearest to a box or to the
+            tube itself the true clearance is up to this much greater, as ends count as rounded out.
+        bend: number of the bend in which it happens, from 1 in the table's order, or None.
+        against: what it comes nearest to, or None.
+        at_angle: degrees the bend had been turned by, or None.
+        order: numbers of the bends in the order made.
+        feed_from: 'A' or 'B', the end fed first.
+    """
+
+    least: float | None
+    bend: int | None
+    against: str | None
+    at_angle: float | None
+    order: tuple[int, ...]
+    feed_from: str
+    tolerance: float = TOLERANCE
+
+    @property
+    def room(self) -> float:
+        """`least`, infinite when there is nothing to meet: for comparing."""
+        return inf if self.least is None else self.least
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """The least room while one bend is made: mm (inf: nothing to meet), what, degrees, tolerance in mm."""
+
+    least: float
+    against: str | None
+    angle: float
+    tolerance: float
+
+
+NOTHING = Moment(inf, None, 0.0, TOLERANCE)
+
+#: One bend (index from 0) made after a set of others.
+State = tuple[int, frozenset[int]]
+
+
+def half_outside(section: Section) -> tuple[float, float]:
+    """Radius in mm that the tube is taken to have, and how much thinner it may be in some direction.
+
+    Square and rectangular tube counts as the round that holds its corners.
+    """
+    if section.is_round:
+        return section.od / 2.0, 0.0
+    r = section.corner
+    outer = hypot(section.od / 2.0 - r, section.height / 2.0 - r) + r
+    return outer, outer - min(section.od, section.height) / 2.0
+
+
+class Sweeper:
+    """One tube fed from one end on one machine; every bend after any set of others, each worked out once.
+
+    Args:
+        table: the bends from end A.
+        section: of the tube.
+        space: around the machine.
+        feed_from: 'A' or 'B'.
+        extra_a, extra_b: extra stick at the ends, mm.
+        stops: degrees each bend is turned to while it is made (springback included), from end A; the
+            table's angles when None.
+
+    Raises:
+        GeometryError: a corner has no radius, or bends overlap.
+        OptionError: ``feed_from``, an extra length or a stop makes no sense.
+    """
+
+    def __init__(
+        self,
+        table: BendTable,
+        section: Section,
+        space: Space,
+        feed_from: str = "A",
+        *,
+        extra_a: float = 0.0,
+        extra_b: float = 0.0,
+        stops: Sequence[float] | None = None,
+    ) -> None:
+        if feed_from not in ("A", "B"):
+            raise OptionError(f"A tube is fed from end A or end B, not {feed_from!r}.")
+        if not (0.0 <= extra_a < inf and 0.0 <= extra_b < inf):
+            raise OptionError("Extra stick at an end must be a length of zero or more.")
+        check_table(table)
+        angles = [bend.angle for bend in table.bends] if stops is None else list(stops)
+        if len(angles) != len(table.bends) or not all(0.0 < angle < 360.0 for angle in angles):
+            raise OptionError("Every bend needs one stop angle between 0 and 360 degrees.")
+        longer = table
+        if table.bends:
+            first = replace(table.bends[0], feed=table.bends[0].feed + extra_a)
+            longer = BendTable((first, *table.bends[1:]), table.tail + extra_b)
+        self.feed_from = feed_from
+        self.space = space
+        self.count = len(table.bends)
+        self._table = longer if feed_from == "A" else reverse_table(longer)[0]
+        self._stops = angles if feed_from == "A" else angles[::-1]
+        self._radius, self._thinner = half_outside(section)
+        self._moments: dict[State, Moment] = {}
+        self._halves: dict[tuple[int, bool, frozenset[int]], Elements] = {}
+        self._rooms: dict[tuple[int, bool, frozenset[int]], Moment] = {}
+
+    def moments(self, states: Iterable[State]) -> list[Moment]:
+        """The least room while each bend is made, bends numbered from 0 in the table's order from end A."""
+        asked = [self._fed(state) for state in states]
+        new = [state for state in dict.fromkeys(asked) if state not in self._moments]
+        if new:
+            self._work(new)
+        return [self._moments[state] for state in asked]
+
+    def sequence(self, order: Sequence[int]) -> Clearance:
+        """The least room over an order of bends, numbered from 0 in the table's order from end A.
+
+        Raises:
+            OptionError: the order does not name every bend once.
+        """
+        if sorted(order) != list(range(self.count)):
+            raise OptionError("An order must name every bend once.")
+        states = [(bend, frozenset(order[:i])) for i, bend in enumerate(order)]
+        found = self.moments(states)
+        numbers = tuple(bend + 1 for bend in order)
+        least = min(range(len(found)), key=lambda i: found[i].least, default=None)
+        if least is None or not isfinite(found[least].least):
+            return Clearance(None, None, None, None, numbers, self.feed_from)
+        one = found[least]
+        return Clearance(one.least, order[least] + 1, one.against, one.angle, numbers, self.feed_from, one.tolerance)
+
+    @property
+    def plain(self) -> tuple[int, ...]:
+        """The simple order, from the end fed first: indices from 0 in the table's order from end A."""
+        order = range(self.count)
+        return tuple(order if self.feed_from == "A" else reversed(order))
+
+    def reach(self, order: Sequence[int] | None = None) -> float:
+        """Greatest distance in mm from the die's axis that the tube's centerline comes to as it swings or waits.
+
+        Args:
+            order: as for `sequence`; the plain one when None.
+        """
+        order = self.plain if order is None else order
+        far = 0.0
+        for i, bend in enumerate(order):
+            k, made = self._fed((bend, frozenset(order[:i])))
+            for ahead in (True, False):
+                at = stations(self._half(k, made, ahead)).points
+                far = max(far, float(np.hypot(at[:, 0], at[:, 1]).max()))
+        return far
+
+    def _fed(self, state: State) -> State:
+        """The state with bends numbered from the end fed first."""
+        if self.feed_from == "A":
+            return state
+        last = self.count - 1
+        return last - state[0], frozenset(last - i for i in state[1])
+
+    def _side(self, k: int, made: frozenset[int], ahead: bool) -> tuple[int, bool, frozenset[int]]:
+        return k, ahead, frozenset(i for i in made if (i < k if ahead else i > k))
+
+    def _half(self, k: int, made: frozenset[int], ahead: bool) -> Elements:
+        key = self._side(k, made, ahead)
+        found = self._halves.get(key)
+        if found is None:
+            found = self._halves[key] = half(self._table, k, key[2], ahead)
+        return found
+
+    def _work(self, states: list[State]) -> None:
+        """Room to planes and boxes side by side (shared by many states), then each state against itself."""
+        sides = dict.fromkeys(self._side(k, made, ahead) for k, made in states for ahead in (True, False))
+        self._room([side for side in sides if side not in self._rooms])
+        start = []
+        for k, made in states:
+            both = [self._rooms[self._side(k, made, ahead)] for ahead in (True, False)]
+            start.append(min(both, key=lambda moment: moment.least))
+        least = np.array([moment.least for moment in start])
+        answers = Answers(
+            least, np.array([m.angle for m in start]), np.full(len(start), -2), np.zeros(len(start), np.intp)
+        )
+        items, elements = self._pairs(states)
+        if items is not None and elements is not None:
+            nearest_to_itself(elements, items, self._radius, answers)
+        for i, state in enumerate(states):
+            if answers.against[i] == -2:
+                self._moments[state] = start[i]
+                continue
+            tolerance = TOLERANCE + int(answers.ends[i]) * self._radius + 2.0 * self._thinner
+            self._moments[state] = Moment(float(answers.least[i]), ITSELF, float(answers.angle[i]), tolerance)
+
+    def _motion(self, k: int, ahead: bool) -> tuple[int, float]:
+        """How a side moves in the room: turns with the die (1), the other way (-1) or not; mm drawn per radian."""
+        clr = self._table.bends[k].clr or 0.0
+        if ahead:
+            return (1 if self.space.ahead else 0), 0.0
+        return (0 if self.space.ahead else -1), clr
+
+    def _room(self, sides: list[tuple[int, bool, frozenset[int]]]) -> None:
+        """The least room of sides of the tube to planes and boxes."""
+        if not sides:
+            return
+        found: list[Moment] = []
+        for k, ahead, made in sides:
+            turns, draw = self._motion(k, ahead)
+            least, plane, angle = least_to_planes(
+                self._half(k, made, ahead), self.space, self._radius, self._stops[k], turns, draw
+            )
+            name = self.space.planes[plane] if plane >= 0 else None
+            found.append(Moment(least, name, angle, TOLERANCE + self._thinner))
+        if self.space.boxes:
+            found = self._boxes(sides, found)
+        self._rooms.update(zip(sides, found, strict=True))
+
+    def _boxes(self, sides: list[tuple[int, bool, frozenset[int]]], found: list[Moment]) -> list[Moment]:
+        parts = [self._half(k, made, ahead) for k, ahead, made in sides]
+        elements = Elements.joined(parts)
+        boxes = len(self.space.boxes)
+        counts = np.array([len(part) for part in parts]) * boxes
+        motions = [self._motion(k, ahead) for k, ahead, _ in sides]
+        question = np.repeat(np.arange(len(sides)), counts)
+        turns = np.array([float(turns) for turns, _ in motions])[question]
+        draw = np.array([draw for _, draw in motions])[question]
+        end = np.array([radians(self._stops[k]) for k, _, _ in sides])[question]
+        row = np.repeat(np.arange(len(elements)), boxes)
+        # a straight that only slides away behind T is never where it was not at the start
+        shrinks = elements.slide[row, 0] != elements.slide[row, 1]
+        still = (turns == 0.0) & ((draw == 0.0) | shrinks)
+        items = Items.whole(
+            question,
+            row,
+            np.tile(np.arange(boxes), len(elements)),
+            np.zeros(len(question)),
+            np.where(still, 0.0, end),
+            turns,
+            draw,
+            np.zeros(len(question)),
+        )
+        answers = Answers(
+            np.array([moment.least for moment in found]),
+            np.array([moment.angle for moment in found]),
+            np.full(len(found), -1),
+            np.zeros(len(found), np.intp),
+        )
+        nearest_to_boxes(elements, items, self.space, self._radius, answers)
+        return [
+            moment
+            if answers.against[i] < 0
+            else Moment(
+                float(answers.least[i]),
+                self.space.boxes[int(answers.against[i])],
+                float(answers.angle[i]),
+                TOLERANCE + int(answers.ends[i]) * self._radius + self._thinner,
+            )
+            for i, moment in enumerate(found)
+        ]
+
+    def _pairs(self, states: list[State]) -> tuple[Items | None, Elements | None]:
+        """Every pair of elements between which the tube may turn far enough to meet itself."""
+        bank: list[Elements] = []
+        first: dict[object, int] = {}
+        length = 0
+
+        def place(key: object, made: Elements) -> int:
+            nonlocal length
+            if key not in first:
+                bank.append(made)
+                first[key] = length
+                length += len(made)
+            return first[key]
+
+        rows: list[tuple[int, int, int, int, int, float, float]] = []
+        for i, (k, made) in enumerate(states):
+            stop = radians(self._stops[k])
+            turned = stop + sum(radians(self._table.bends[j].angle) for j in made)
+            if turned < APART - 1e-9:
+                continue
+            sides = [self._half(k, made, ahead) for ahead in (True, False)]
+            at = [place(self._side(k, made, ahead), part) for ahead, part in zip((True, False), sides, strict=True)]
+            bend = forming(self._table, k, self._stops[k])
+            moving = place(("moving", k), bend)
+            still = place(("still", k), replace(bend, turn=-bend.turn))
+            clr = self._table.bends[k].clr or 0.0
+            rows.append((i, at[0], len(sides[0]), at[1], len(sides[1]), stop, clr))
+            rows.append((i, moving, 1, at[1], len(sides[1]), stop, clr))
+            rows.append((i, at[0], len(sides[0]), still, 1, 0.0, 0.0))
+        if not rows:
+            return None, None
+        elements = Elements.joined(bank)
+        table = np.array(rows)
+        sizes = (table[:, 2] * table[:, 4]).astype(np.intp)
+        row = np.repeat(np.arange(len(rows)), sizes)
+        inside = np.arange(len(row)) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+        wide = table[row, 4].astype(np.intp)
+        a = table[row, 1].astype(np.intp) + inside // wide
+        b = table[row, 3].astype(np.intp) + inside % wide
+        high = table[row, 5]
+        turn = elements.turn
+        far = turn[a].max(axis=1) + turn[b].max(axis=1) + high >= APART - 1e-9
+        items = Items.whole(
+            table[row, 0].astype(np.intp),
+            a,
+            b,
+            np.zeros(len(row)),
+            high,
+            np.ones(len(row)),
+            np.zeros(len(row)),
+            table[row, 6],
+        )
+        return items[far], elements
+
+
+def sweeper(
+    table: BendTable,
+    section: Section,
+    machine: Machine,
+    feed_from: str = "A",
+    *,
+    extra_a: float = 0.0,
+    extra_b: float = 0.0,
+    stops: Sequence[float] | None = None,
+) -> Sweeper:
+    """A `Sweeper` for the room that the shop file describes."""
+    return Sweeper(table, section, space_of(machine), feed_from, extra_a=extra_a, extra_b=extra_b, stops=stops)
+
+
+def sweep_order(
+    table: BendTable, section: Section, machine: Machine, feed_from: str = "A", order: Sequence[int] | None = None
+) -> Clearance:
+    """The least room when a tube is bent in one order.
+
+    Args:
+        table: the bends from end A.
+        section: of the tube.
+        machine: with what the shop file says of its room.
+        feed_from: 'A' or 'B', the end fed first.
+        order: numbers of the bends from 1 in the order made; None for the plain order from the end fed first.
+
+    Raises:
+        GeometryError: a corner has no radius, or bends overlap.
+        OptionError: the order does not name every bend once.
+    """
+    one = sweeper(table, section, machine, feed_from)
+    return one.sequence(one.plain if order is None else [number - 1 for number in order])
