@@ -9,7 +9,7 @@ its outermost point in the direction it is entered, and what follows moves sidew
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from math import cos, inf, radians, tan
 
@@ -57,7 +57,7 @@ def fillet_corners(run: Run, clr: float, display: Display | None = None) -> Run:
     if not which:
         return run
     display = display or Display()
-    table, _ = _changed(run.table, clr, which)
+    table, _ = on_radii(run.table, dict.fromkeys(which, clr))
     widest = max(corner_cut(clr, run.table.bends[i].angle) for i in which)
     count = len(which)
     note = Finding(
@@ -99,7 +99,7 @@ def refit(
     ]
     if not which:
         return run, 0.0
-    table, sideways = _changed(run.table, clr, which)
+    table, sideways = on_radii(run.table, dict.fromkeys(which, clr))
     moved = max(
         (
             corner_cut(abs(clr - (run.table.bends[i].clr or 0.0)), run.table.bends[i].angle)
@@ -129,19 +129,28 @@ def _check(clr: float) -> None:
         raise OptionError(f"A bend needs a radius above zero, not {clr:g} mm.")
 
 
-def _changed(table: BendTable, clr: float, which: Collection[int]) -> tuple[BendTable, bool]:
-    """The table with some bends on another radius, and whether the tube's other end moves."""
+def on_radii(table: BendTable, radii: Mapping[int, float]) -> tuple[BendTable, bool]:
+    """The table with some bends on other radii: same corners, same ends wherever every bend has a corner.
+
+    Args:
+        table: with or without sharp corners.
+        radii: new radius in mm by index from 0.
+
+    Returns:
+        The new table, whose straights may be negative, and whether the tube's other end moves
+        because a bend that has no corner changed.
+    """
     straights = list(table.straights)
     bends: list[Bend] = list(table.bends)
     sideways = False
-    for i in which:
+    for i, clr in radii.items():
         bend = bends[i]
         old = bend.clr or 0.0
         if bend.angle < CORNER_LIMIT:
             change = setback(clr - old, bend.angle)
         else:
             change = clr - old
-            sideways = True
+            sideways = sideways or change != 0.0
         straights[i] -= change
         straights[i + 1] -= change
         bends[i] = replace(bend, clr=clr, clr_uncertainty=0.0)
