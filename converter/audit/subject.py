@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from converter.bending.dies import turned_by_bend
 from converter.findings import Finding
 from converter.model.bends import Bend
 from converter.model.run import Run, Tube
@@ -167,14 +168,3 @@ class Subject:
             handle=handle,
             cure=cure,
         )
-
-
-def turned_by_bend(section: Section | None, bends: tuple[Bend, ...]) -> list[bool]:
-    """Per bend, whether the section lies a quarter turn from its first bend; only a rectangle cares."""
-    if section is None or section.shape != "rectangular":
-        return [False] * len(bends)
-    found, roll = [], 0.0
-    for i, bend in enumerate(bends):
-        roll = (roll + bend.rotation) % 180.0 if i else 0.0
-        found.append(abs(roll - 90.0) <= 45.0)
-    return found

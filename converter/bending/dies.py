@@ -1,0 +1,65 @@
+"""Which die each bend of a tube is made on, and how a rectangle lies in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from converter.model.bends import Bend
+from converter.model.run import Tube
+from converter.model.section import Section
+from converter.shop.model import Die, Shop
+from converter.shop.radius import die_for_bend
+
+
+def turned_by_bend(section: Section | None, bends: Sequence[Bend]) -> list[bool]:
+    """Per bend, whether the section lies a quarter turn from its first bend; only a rectangle cares."""
+    if section is None or section.shape != "rectangular":
+        return [False] * len(bends)
+    found, roll = [], 0.0
+    for i, bend in enumerate(bends):
+        roll = (roll + bend.rotation) % 180.0 if i else 0.0
+        found.append(abs(roll - 90.0) <= 45.0)
+    return found
+
+
+def nearest_die(clr: float | None, dies: Sequence[Die]) -> Die | None:
+    """The die nearest in radius (the first for a sharp corner); None when there are no dies."""
+    if not dies:
+        return None
+    return dies[0] if clr is None else min(dies, key=lambda die: abs(die.clr - clr))
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """How a bend sits in the machine.
+
+    Attributes:
+        die: the die it is made on, or None when the shop has none for the section.
+        turned: a rectangle lies a quarter turn from its first bend there.
+    """
+
+    die: Die | None
+    turned: bool
+
+
+def seats(tube: Tube, shop: Shop) -> list[Seat]:
+    """The die of each bend, from end A: the one that makes it as drawn, else the tube's, else the nearest.
+
+    The tube's own die serves only where its groove takes the section as it lies in that bend: for a
+    rectangle that is rolled a quarter turn the nearest die for the other face.
+    """
+    bends = tube.run.table.bends
+    named = None if tube.die is None else shop.die(tube.die)
+    section = tube.section
+    found = []
+    for bend, turned in zip(bends, turned_by_bend(section, bends), strict=True):
+        if section is None:
+            dies: tuple[Die, ...] = () if named is None else (named,)
+        else:
+            dies = shop.dies_for(section, turned)
+        die = die_for_bend(bend, dies)
+        if die is None:
+            die = named if named is not None and (named in dies or not dies) else nearest_die(bend.clr, dies)
+        found.append(Seat(die, turned))
+    return found
