@@ -9,7 +9,7 @@ of ``w(y)``, ``y w(y)`` and ``y**2 w(y)`` over the part of the section within a 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import asin, sqrt
+from math import asin, pi, sqrt
 
 from converter.model.section import Section
 
@@ -41,10 +41,12 @@ class Outline:
         flat = self.depth / 2.0 - radius  # where the corners begin
         h = min(distance, flat)
         area, first, second = self.width * h, self.width * h**2 / 2.0, self.width * h**3 / 3.0
-        v = min(distance - flat, radius)
-        if v > 0.0:
-            q = sqrt(max(0.0, radius**2 - v**2))
-            turn = asin(min(1.0, v / radius))
+        v = distance - flat
+        if radius > 0.0 and v > 0.0:
+            if v >= radius * (1.0 - 1e-12):  # rounding must not leave a sliver, whose root is large
+                v, q, turn = radius, 0.0, pi / 2.0
+            else:
+                q, turn = sqrt(radius**2 - v**2), asin(v / radius)
             core = self.width - 2.0 * radius
             p0 = core * v + v * q + radius**2 * turn
             p1 = core * v**2 / 2.0 + 2.0 * (radius**3 - q**3) / 3.0
