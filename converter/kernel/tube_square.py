@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 _QUARTER = (1.0, 2.2)
 #: Cosine of the angle between faces below which their edge is a sharp corner of a rectangle.
 _SQUARE = 0.2
-#: A square tube has at least four corners outside and four inside.
+#: A square tube has at least four corners outside and four inside, and four sides each.
 _CORNERS = 8
 
 
@@ -62,10 +62,10 @@ def square_tubes(body: Body, found: Found, tol: Tolerances, facing: int) -> list
         facing: 1 for a solid, -1 for one whose faces look into the metal, 0 where faces tell
             nothing: outside corners must be convex and inside ones concave, or either.
     """
-    flat = sum(p.shape.kind == PLANE for p in body.patches)
-    corners = [p for p in found.pieces if _QUARTER[0] <= p.turn <= _QUARTER[1]]
-    if flat < 4 or flat + len(corners) < _CORNERS:
+    rounds = sum(len(p.patches) for p in found.pieces if p.is_round)
+    if len(body.patches) - rounds < _CORNERS:
         return []
+    corners = [p for p in found.pieces if _QUARTER[0] <= p.turn <= _QUARTER[1]]
     rails = _bridged([*corners, *_sharp(body, tol)], tol)
     if len(rails) < _CORNERS:
         return []

@@ -15,7 +15,7 @@ from converter.kernel.tube_ends import End, on_plane, reach
 from converter.kernel.tube_faces import CYLINDER, PLANE, Body, Rim
 from converter.kernel.tube_pieces import Axis, Piece
 from converter.kernel.tube_square import SquareTube
-from converter.kernel.tube_table import canonical, segments_of, table_of
+from converter.kernel.tube_table import NEAT, canonical, segments_of, table_of
 from converter.model.bends import BendTable, Placement
 from converter.model.drawing import ReadyTable
 from converter.model.frames import Piece as Stretch
@@ -42,7 +42,16 @@ def square_table(body: Body, tube: SquareTube, name: str, tol: Tolerances, displ
     if settled is None:
         return None
     table, placement, said = settled
-    placement, section, turned = _section(tube, table, placement, backward, tol)
+    framed = _section(tube, table, placement, backward, tol)
+    if framed[2] > 0.001 and not tube.chain.closed:
+        # the section must lie square to the first bend: from the other end it may
+        made = [one.reversed() for one in reversed(made)]
+        other = table_of(made, False, name, tol, display)
+        if other is not None:
+            again = _section(tube, other[0], other[1], not backward, tol)
+            if again[2] < 0.1 * framed[2]:
+                (table, placement, said), framed, backward = other, again, not backward
+    placement, section, turned = framed
     off = _deviation(body, tube, table, placement, section)
     metal = None
     if ends is not None:
@@ -58,7 +67,8 @@ def _section(
 
     A straight has no bend to tell width from height: the longer side is the width.
     """
-    sides, sizes = list(tube.sides), list(tube.sizes)
+    sides, sizes = list(tube.sides), [round(size, NEAT) for size in tube.sizes]
+    wall, corner = round(tube.wall, NEAT), round(tube.corner, NEAT)
     if not table.bends:
         k = 0 if sizes[0] >= sizes[1] else 1
         across = _signed(sides[k])
@@ -73,9 +83,8 @@ def _section(
         width, height, turned = sizes[k], sizes[1 - k], off[k]
     if abs(width - height) <= tol.equal * 10.0:
         size = (width + height) / 2.0
-        return placement, Section("square", size, tube.wall, size, min(tube.corner, size / 2.0)), turned
-    corner = min(tube.corner, width / 2.0, height / 2.0)
-    return placement, Section("rectangular", width, tube.wall, height, corner), turned
+        return placement, Section("square", size, wall, size, min(corner, size / 2.0)), turned
+    return placement, Section("rectangular", width, wall, height, min(corner, width / 2.0, height / 2.0)), turned
 
 
 def _signed(d: Vec) -> Vec:
@@ -195,7 +204,7 @@ def _end_rims(body: Body, tube: SquareTube, axis: Axis, ends: list[Vec], out: Ve
     size = max(tube.sizes)
     o, d = np.array(axis.point), np.array(out)
     low = min(dot(sub(p, axis.point), out) for p in ends) - 1e-6
-    found = []
+    inside = []
     for rim in body.rims:
         if not len(rim.points):
             continue
@@ -206,8 +215,21 @@ def _end_rims(body: Body, tube: SquareTube, axis: Axis, ends: list[Vec], out: Ve
         off = arm - np.outer(along, d)
         across = [np.abs(off @ np.array(s)) for s in _sides_at(tube, axis)]
         if all(float(a.max()) <= s / 2.0 + 1e-4 for a, s in zip(across, tube.sizes, strict=True)):
-            found.append(rim)
-    return found
+            inside.append(rim)
+    # of these, what hangs together with the rails' ends: not another stretch that passes by
+    spots = np.array(ends)
+    found: list[Rim] = []
+    while True:
+        more = [rim for rim in inside if any(float(np.abs(spots - p).sum(axis=1).min()) < 1e-4 for p in _tips(rim))]
+        if not more:
+            return found
+        found += more
+        inside = [rim for rim in inside if not any(rim is one for one in more)]
+        spots = np.array([p for rim in more for p in _tips(rim)])
+
+
+def _tips(rim: Rim) -> tuple[Array, Array]:
+    return rim.points[0], rim.points[-1]
 
 
 def _sides_at(tube: SquareTube, axis: Axis) -> tuple[Vec, Vec]:

@@ -4,7 +4,8 @@ End A is the end whose centerline point comes first by x, then y, then z (what d
 less than the join tolerance counts as equal); where both ends lie there, the one the tube
 leaves in the first direction by the same order. A closed tube starts in the middle of its
 longest straight (of several, the one whose middle comes first) and runs so that it leaves
-in a direction whose first number that is not zero is above zero.
+in a direction whose first number that is not zero is above zero. A square or rectangular
+tube whose section lies square only to the bend next to its other end starts there.
 """
 
 from __future__ import annotations
@@ -38,6 +39,8 @@ from converter.tolerances import Tolerances
 from converter.units import Display
 
 _NOTHING = 1e-9
+#: Decimals (mm) that a section's sizes are kept to: what lies beyond is rounding.
+NEAT = 9
 
 
 def segments_of(chain: Chain, ends: tuple[End, End] | None, tol: Tolerances) -> list[Segment]:

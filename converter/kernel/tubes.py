@@ -234,11 +234,13 @@ def _ready(chain: Chain, body: Body, found: Found, is_solid: bool, job: _Job) ->
 
 def _section(chain: Chain, body: Body, is_solid: bool) -> tuple[Section | None, list[Piece]]:
     """The section, None where the wall cannot be told; and the bore's pieces."""
+    from converter.kernel.tube_table import NEAT
+
     bores = [piece.bore for piece in chain.pieces if piece.bore is not None]
-    od = 2.0 * chain.radius
+    od = round(2.0 * chain.radius, NEAT)
     if bores:
         main = max(bores, key=lambda b: (not b.axis.is_ring, b.length))
-        return Section("round", od, chain.radius - main.radius), bores
+        return Section("round", od, round(chain.radius - main.radius, NEAT)), bores
     if is_solid or chain.closed or _capped(chain, body):
         return Section("bar", od, od / 2.0), []
     return None, []
