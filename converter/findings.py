@@ -189,3 +189,9 @@ define("wall-factor", ERROR, "The wall is too thin for the die: outside size ove
 define("d-of-bend", ERROR, "The bend is too tight for the die's limit of radius over outside size.")
 define("thinning", WARNING, "The wall outside the bend thins more than is usual.")
 define("strain-high", WARNING, "The outside of the bend stretches further than the metal's elongation.")
+# --- said by the set-up ----------------------------------------------------------------------
+define("order-changed", NOTE, "The bends are made in another order, or from the other end, than the simple one; why.")
+define("stop-too-great", ERROR, "With springback the stop lies past what the die or the machine turns.")
+define("stick-too-long", ERROR, "The stick is longer than the machine takes.")
+define("mark-offset-unknown", NOTE, "A die has no mark offset, so its marks lie where the bend starts.")
+define("bend-wider", NOTE, "A bend of half a turn or so springs open, and what follows it moves sideways.")

@@ -1,0 +1,128 @@
+"""The tube as it comes off the machine: radii after springback, the same corners, the stick each arc uses.
+
+A bend springs back elastically and keeps the length of its arc: bent to the stop ``S`` on a die of
+radius ``R`` it comes out at the angle ``T`` with the radius ``R S / T``. That radius is larger than the
+die's, so with the drawing's own tangent points the legs would end up out of place. Set-up moves the
+tangent points instead: each bend keeps its corner, where the straights beside it would meet, so every
+straight of the finished tube lies on the line it was drawn on and both ends are where they were drawn;
+the straights shrink by ``(R S / T - R drawn) tan(T / 2)`` on each side of the bend. A bend of 170 degrees
+or more keeps its outermost point instead (`converter.reducer.refit`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import radians
+
+from converter.bending.dies import Seat
+from converter.bending.springback import Springback
+from converter.model.bends import Bend, BendTable
+from converter.reducer.rebuild import reverse_table
+from converter.reducer.refit import CORNER_LIMIT, on_radii
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """One bend as the machine makes it.
+
+    Attributes:
+        seat: its die and how a rectangle lies in it.
+        springback: what is known of it.
+        target: angle wanted, degrees.
+        stop: what the stop is set to, degrees; the target where springback is not known.
+        radius: centerline radius after springback, mm.
+        stick: stick that the arc uses, mm: its length, less what the metal stretches.
+    """
+
+    seat: Seat
+    springback: Springback
+    target: float
+    stop: float
+    radius: float
+    stick: float
+
+
+def made_bend(bend: Bend, seat: Seat, springback: Springback) -> Made:
+    """One bend on its die.
+
+    Args:
+        bend: with a radius.
+        seat: where it is made; without a die it is taken to come out as drawn.
+        springback: of that die, metal and section.
+    """
+    drawn = bend.clr or 0.0
+    if seat.die is None:
+        return Made(seat, springback, bend.angle, bend.angle, drawn, bend.arc_length)
+    # springback only takes away: a fitted line that says otherwise at a small angle must not unbend
+    stop = max(springback.stop(bend.angle), bend.angle)
+    arc = seat.die.clr * radians(stop)
+    radius = seat.die.clr if stop == bend.angle else seat.die.clr * stop / bend.angle
+    return Made(seat, springback, bend.angle, stop, radius, arc / (1.0 + (springback.stretch or 0.0)))
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A tube as made, seen from the end that is fed first.
+
+    Attributes:
+        from_a: its bends after springback, from end A.
+        table: the same from the end fed first.
+        made: the same bends as the machine makes them.
+        starts: where each bend starts on the stick (without extra), from the end fed first, mm.
+        length: stick that the tube takes, mm.
+        rolls: degrees from the first bend's plane to each bend's, not wrapped.
+    """
+
+    from_a: BendTable
+    table: BendTable
+    made: tuple[Made, ...]
+    starts: tuple[float, ...]
+    length: float
+    rolls: tuple[float, ...]
+
+
+def shape_of(table: BendTable, made: Sequence[Made], feed_from: str) -> Shape:
+    """The tube as it comes off the machine.
+
+    Args:
+        table: as drawn, from end A; every bend with a radius.
+        made: one per bend, from end A.
+        feed_from: 'A' or 'B', the end that is fed first.
+    """
+    from_a, _ = on_radii(table, _radii(table, made))
+    bent, ordered = from_a, list(made)
+    if feed_from == "B":
+        bent = reverse_table(bent)[0]
+        ordered.reverse()
+    starts: list[float] = []
+    rolls: list[float] = []
+    at = roll = 0.0
+    for i, (bend, one) in enumerate(zip(bent.bends, ordered, strict=True)):
+        at += bend.feed
+        starts.append(at)
+        at += one.stick
+        roll += bend.rotation if i else 0.0
+        rolls.append(roll)
+    return Shape(from_a, bent, tuple(ordered), tuple(starts), at + bent.tail, tuple(rolls))
+
+
+def _radii(table: BendTable, made: Sequence[Made]) -> dict[int, float]:
+    """The bends whose radius differs from the drawn one: an equal radius must not cost a rounding."""
+    return {
+        i: one.radius for i, (bend, one) in enumerate(zip(table.bends, made, strict=True)) if one.radius != bend.clr
+    }
+
+
+def wider(table: BendTable, radii: Sequence[float]) -> list[tuple[int, float]]:
+    """Bends without a corner whose radius changes: index from 0 and by how much their legs move apart, mm.
+
+    Args:
+        table: as drawn, from end A.
+        radii: after springback, from end A.
+    """
+    return [
+        (i, 2.0 * (radius - (bend.clr or 0.0)))
+        for i, (bend, radius) in enumerate(zip(table.bends, radii, strict=True))
+        if bend.angle >= CORNER_LIMIT and radius != bend.clr
+    ]
