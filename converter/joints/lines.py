@@ -1,0 +1,138 @@
+"""The end of a tube as a bundle of lines: one along the tube for each angle around it.
+
+A cut is told by one length per line: how far back from the centerline's end point the metal
+stops. ``phi`` counts around the tube from the zero line, right-hand positive about the
+direction that points out of the end. Angles in degrees in public values, lengths in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Protocol, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.geometry.vectors import Vec, any_normal, cross, dot, signed_angle, sub
+from converter.model.section import Section
+
+Array: TypeAlias = NDArray[np.float64]
+Hits: TypeAlias = NDArray[np.bool_]
+
+#: Half-space: point and outward normal; inside is (x - point) . normal <= 0.
+Bound: TypeAlias = tuple[Vec, Vec]
+
+
+@dataclass(frozen=True)
+class Branch:
+    """The end of the tube that is cut.
+
+    Attributes:
+        point: the centerline's end point.
+        direction: unit vector that points out of the end.
+        zero: unit vector from the axis to the zero line.
+        section: the tube's section.
+        up: the section's height direction at that end (matters to square and rectangular tube).
+    """
+
+    point: Vec
+    direction: Vec
+    zero: Vec
+    section: Section
+    up: Vec | None = None
+
+    @classmethod
+    def at(cls, point: Vec, direction: Vec, section: Section, zero: Vec | None = None, up: Vec | None = None) -> Branch:
+        """A branch with an arbitrary, repeatable zero line unless one is given."""
+        return cls(point, direction, zero or any_normal(direction), section, up)
+
+    @cached_property
+    def side(self) -> Vec:
+        """Unit vector from the axis to the line at phi = 90."""
+        return cross(self.direction, self.zero)
+
+    @cached_property
+    def turn_rad(self) -> float:
+        """Angle from the section's height direction to the zero line about the outward direction, radians."""
+        return 0.0 if self.up is None else float(np.radians(signed_angle(self.up, self.zero, self.direction)))
+
+    def radii(self, phi_rad: Array, bore: bool) -> Array | float:
+        """Distance of the outside (or the bore) from the axis at each angle, mm; the bore of a bar is its axis."""
+        if self.section.is_round:
+            return (self.section.bore if bore else self.section.od) / 2.0
+        from converter.joints.square import outline_radii
+
+        return outline_radii(self.section, phi_rad + self.turn_rad, bore)
+
+    def lines(self, phi: Array, bore: bool = False) -> Lines:
+        """The lines along the outside, or along the bore, at the angles ``phi`` (degrees)."""
+        rad = np.radians(phi)
+        radii = self.radii(rad, bore)
+        return Lines(self, radii * np.cos(rad), radii * np.sin(rad))
+
+    def axis(self) -> Lines:
+        """The tube's axis as the only line."""
+        return Lines(self, np.zeros(1), np.zeros(1))
+
+    def half_width(self) -> float:
+        """The furthest the outside reaches from the axis, mm."""
+        s = self.section
+        return s.od / 2.0 if s.is_round else float(np.hypot(s.od, s.height)) / 2.0
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Lines parallel to a branch: at length ``t`` a line is at its start - t * direction.
+
+    Attributes:
+        branch: whose.
+        p, q: (n,) offsets from the axis along the branch's zero and side directions, mm.
+    """
+
+    branch: Branch
+    p: Array
+    q: Array
+
+    def along(self, origin: Vec, v: Vec) -> Array:
+        """(start - origin) . v of every line, (n,)."""
+        branch = self.branch
+        value: Array = (
+            self.p * dot(branch.zero, v) + self.q * dot(branch.side, v) + dot(sub(branch.point, origin), v)
+        )
+        return value
+
+
+class Part(Protocol):
+    """A piece of what stands in a tube's way."""
+
+    def stops(self, lines: Lines) -> tuple[Array, Hits, Array]:
+        """Where the lines first meet the part on their way out of the tube.
+
+        Returns:
+            (t, hit, beside): the greatest length at which each line enters the part (valid where
+            ``hit``), and the length at which a line that misses it passes closest.
+        """
+        ...
+
+
+def clipped(lines: Lines, low: Array, high: Array, hit: Hits, bounds: tuple[Bound, ...]) -> tuple[Array, Array, Hits]:
+    """Intervals of lengths cut down to half-spaces.
+
+    Args:
+        lines: the lines.
+        low, high: (n,) where each line is inside a convex part.
+        hit: (n,) whether it is at all.
+        bounds: the half-spaces.
+    """
+    for point, normal in bounds:
+        ahead = dot(normal, lines.branch.direction)
+        start = lines.along(point, normal)
+        # the line is at start - t * ahead beyond the plane
+        if abs(ahead) < 1e-12:
+            hit = hit & (start <= 1e-9)
+        elif ahead > 0.0:
+            low = np.maximum(low, start / ahead)
+        else:
+            high = np.minimum(high, start / ahead)
+    return low, high, hit & (low <= high)

@@ -1,0 +1,168 @@
+"""Coping onto a bend: where lines meet a torus (or the bend of a square tube).
+
+No closed form is used: along every line the signed distance to the bend's outside is sampled
+over a window about the joint, all lines at once; the first change of sign is closed in on by
+safeguarded Newton steps. A line that only grazes the bend between two samples shows as a low
+point of the distance and is looked at again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, radians, sin
+
+import numpy as np
+
+from converter.geometry.vectors import Vec, cross, dot, scale, sub, unit
+from converter.joints.lines import Array, Hits, Lines
+from converter.joints.square import rounded
+
+#: Samples along each line, and what is left of an interval when its root is known (mm).
+_SAMPLES, _DONE = 97, 1e-12
+_SLACK = 1e-9
+
+
+@dataclass(frozen=True)
+class BendPart:
+    """The outside of a bend of the mate.
+
+    Attributes:
+        center, normal, start: of the bend: it turns from the point ``start`` right-hand about ``normal``.
+        clr: centerline radius, mm.
+        sweep: degrees.
+        half_up, half_across, corner: half sizes and corner radius (all the radius for round tube), gap added, mm.
+        roll: degrees from the section's height to the inside of the bend.
+        window: lengths (from, to) on the branch to look in, mm.
+    """
+
+    center: Vec
+    normal: Vec
+    start: Vec
+    clr: float
+    sweep: float
+    half_up: float
+    half_across: float
+    corner: float
+    roll: float
+    window: tuple[float, float]
+
+    def stops(self, lines: Lines) -> tuple[Array, Hits, Array]:
+        """See `converter.joints.lines.Part`."""
+        x = unit(sub(self.start, self.center))
+        y = cross(self.normal, x)
+        d = lines.branch.direction
+        rows = _Rows(
+            self,
+            np.stack([lines.along(self.center, v) for v in (x, y, self.normal)]),
+            np.array([dot(d, x), dot(d, y), dot(d, self.normal)]),
+        )
+        low, high = self.window
+        grid = np.linspace(high, low, _SAMPLES)  # from inside the tube outward
+        values = rows.distance(grid[None, :])
+        n = values.shape[0]
+        t = np.full(n, -np.inf)
+        open_ = np.ones(n, dtype=np.bool_)
+        # low points above the first change of sign may hide two roots between samples
+        middle = values[:, 1:-1]
+        dips = (middle > 0.0) & (middle <= values[:, :-2]) & (middle < values[:, 2:])
+        dips &= middle < 2.0 * abs(float(grid[1] - grid[0]))
+        enters = (values[:, :-1] > 0.0) & (values[:, 1:] <= 0.0)
+        row, column = np.nonzero(enters)
+        outer, inner = grid[column], grid[column + 1]
+        if dips.any():
+            more, at = np.nonzero(dips)
+            low_points = rows.lowest(more, grid[at], grid[at + 2])
+            deep = rows.distance_at(more, low_points) <= 0.0
+            row = np.concatenate((row, more[deep]))
+            outer = np.concatenate((outer, grid[at][deep]))
+            inner = np.concatenate((inner, low_points[deep]))
+        roots = rows.roots(row, outer, inner)
+        keep = rows.on_the_bend(row, roots)
+        np.maximum.at(t, row[keep], roots[keep])
+        open_ = np.isfinite(t)
+        beside = grid[values.argmin(axis=1)]
+        return t, open_, beside
+
+
+class _Rows:
+    """Lines in the bend's own axes: x to its start, y ahead, z along its normal.
+
+    Args:
+        part: the bend.
+        start: (3, n) where the lines start.
+        step: (3,) their direction; a line is at start - t step.
+    """
+
+    def __init__(self, part: BendPart, start: Array, step: Array) -> None:
+        self.part, self.start, self.step = part, start, step
+        self.round = part.half_up == part.half_across == part.corner
+
+    def distance(self, t: Array) -> Array:
+        """Distances to the outside of the full ring at lengths (1, m): (n, m)."""
+        return self._off(*(self.start[i][:, None] - t * self.step[i] for i in range(3)))
+
+    def distance_at(self, row: NDInts, t: Array) -> Array:
+        """Distances on the lines ``row`` at the lengths ``t``, both (k,)."""
+        return self._off(*(self.start[i][row] - t * self.step[i] for i in range(3)))
+
+    def _off(self, x: Array, y: Array, z: Array) -> Array:
+        part = self.part
+        u = part.clr - np.sqrt(x * x + y * y)  # toward the inside of the bend
+        if self.round:
+            value: Array = np.sqrt(u * u + z * z) - part.corner
+            return value
+        c, s = cos(radians(part.roll)), sin(radians(part.roll))
+        return rounded(u * c - z * s, u * s + z * c, part.half_up, part.half_across, part.corner)
+
+    def lowest(self, row: NDInts, high: Array, low: Array) -> Array:
+        """The lengths between ``low`` and ``high`` where the distance is least (golden section)."""
+        ratio = 0.6180339887498949
+        for _ in range(50):
+            one, two = high - ratio * (high - low), low + ratio * (high - low)
+            right = self.distance_at(row, one) > self.distance_at(row, two)
+            low, high = np.where(right, one, low), np.where(right, high, two)
+        middle: Array = (low + high) / 2.0
+        return middle
+
+    def roots(self, row: NDInts, outer: Array, inner: Array) -> Array:
+        """Where the distance goes from above zero (at ``outer``) to zero or below (at ``inner``).
+
+        Regula falsi with the Illinois correction: always bracketed, and superlinear.
+        """
+        a, b = outer.copy(), inner.copy()
+        fa, fb = self.distance_at(row, a), self.distance_at(row, b)
+        side = np.zeros(a.shape, dtype=np.int64)
+        for _ in range(100):
+            if not (np.abs(a - b) > _DONE).any() or not ((np.abs(fa) > 1e-14) & (np.abs(fb) > 1e-14)).any():
+                break
+            with np.errstate(invalid="ignore", divide="ignore"):
+                c = (a * fb - b * fa) / (fb - fa)
+            inside = (c - a) * (c - b) <= 0.0
+            c = np.where(inside, c, (a + b) / 2.0)
+            fc = self.distance_at(row, c)
+            above = fc > 0.0
+            # the end that stays twice has its value halved
+            fb = np.where(above & (side == 1), fb / 2.0, fb)
+            fa = np.where(~above & (side == -1), fa / 2.0, fa)
+            a, fa = np.where(above, c, a), np.where(above, fc, fa)
+            b, fb = np.where(above, b, c), np.where(above, fb, fc)
+            side = np.where(above, 1, -1)
+        best: Array = np.where(np.abs(self.distance_at(row, a)) <= np.abs(self.distance_at(row, b)), a, b)
+        return best
+
+    def on_the_bend(self, row: NDInts, t: Array) -> Hits:
+        """Whether those places lie between the bend's start and its end."""
+        x, y = (self.start[i][row] - t * self.step[i] for i in (0, 1))
+        turned = np.degrees(np.arctan2(y, x))
+        slack = np.degrees(_SLACK / self.part.clr)
+        turned = np.where(turned < -slack, turned + 360.0, turned)
+        value: Hits = turned <= self.part.sweep + slack
+        return value
+
+
+NDInts = np.ndarray[tuple[int, ...], np.dtype[np.int64]]
+
+
+def tangent_at(center: Vec, normal: Vec, clr: float, point: Vec) -> Vec:
+    """Unit direction of travel of a bend at a point of its centerline."""
+    return unit(cross(normal, scale(sub(point, center), 1.0 / clr)))
