@@ -28,12 +28,15 @@ if TYPE_CHECKING:
     from converter.kernel.step_walk import Body, Contents, FreeEdge
 
 
-def read_step(source: str | os.PathLike[str] | Source, options: ReadOptions | None = None) -> Drawing:
+def read_step(
+    source: str | os.PathLike[str] | Source, options: ReadOptions | None = None, *, tried: bool = False
+) -> Drawing:
     """Everything a STEP file holds, in mm and in place.
 
     Args:
         source: a file name, '-' for standard input, or a `Source`.
         options: ``units`` overrides the file's; ``layers`` and ``skip_layers`` pick layers or product names.
+        tried: a malformed file is not tried out in a process of its own first.
 
     Raises:
         ReadError: it cannot be read, is cut short, or holds no shape.
@@ -49,6 +52,19 @@ def read_step(source: str | os.PathLike[str] | Source, options: ReadOptions | No
 
     session = load_step(data, given.name)
     drawing = Drawing(given.name)
+    if session.broken:
+        if not tried:
+            from converter.importers.step_trial import try_out
+
+            try_out(data, given.name, session.broken)
+        drawing.findings.append(
+            Finding(
+                "file-repaired",
+                f"The file is malformed in places ({session.broken}); what depends on them may be missing.",
+                severity="warning" if session.serious else "note",
+                cure="Export it again, and compare what comes in.",
+            )
+        )
     scale = _settle_units(session, asked, drawing)
     content = session.transfer(scale)
     reading = _Reading(chosen, Display(shown_unit(drawing.read_as)), drawing)

@@ -15,6 +15,8 @@ from converter.model.curve import Arc, Curve, Ellipse, Line, Points, Polyline, S
 SAMPLED = 1e-4
 #: Lengths below this (mm) are points.
 TINY = 1e-9
+#: Coordinates beyond this (mm) are no tube's: a broken number.
+FAR = 1e9
 #: Parameters beyond this are the kernel's "infinite".
 ENDLESS = 1e50
 
@@ -67,6 +69,9 @@ def curve_of(edge: Any) -> tuple[Curve, str]:
         raise NotACurve(f"the CAD kernel cannot follow it ({type(error).__name__})") from error
     except GeometryError as error:
         raise NotACurve(error.message) from error
+    far = _reach(curve)
+    if not far <= FAR:
+        raise NotACurve(f"it reaches {far:.3g} mm away" if isfinite(far) else "a coordinate is not a finite number")
     if edge.Orientation() == TopAbs_Orientation.TopAbs_REVERSED:
         curve = curve.reversed()
     return curve, sampled
@@ -77,6 +82,16 @@ _NAMES = {
     "GeomAbs_Parabola": "parabola",
     "GeomAbs_OffsetCurve": "offset curve",
 }
+
+
+def _reach(curve: Curve) -> float:
+    """Largest coordinate that describes a curve."""
+    if isinstance(curve, Polyline):
+        return float(np.abs(curve.points).max())
+    if isinstance(curve, Spline):
+        return float(np.abs(curve.control_points).max())
+    reach = max(map(abs, (*curve.start, *curve.end)))
+    return max(reach, curve.radius) if isinstance(curve, Arc) else reach
 
 
 def _xyz(point: Any) -> Vec:

@@ -56,13 +56,22 @@ class StepContent:
 
 @dataclass(slots=True)
 class StepSession:
-    """A STEP file that the kernel has loaded but not yet turned into shapes."""
+    """A STEP file that the kernel has loaded but not yet turned into shapes.
+
+    Attributes:
+        units, unitless: as in `StepContent`.
+        broken: what is malformed in it, in a few words; '' when nothing is. Such a file may crash the kernel
+            when it is transferred.
+        serious: whether that can touch a shape.
+    """
 
     reader: Any
     name: str
     data: bytes
     units: list[Unit]
     unitless: bool
+    broken: str
+    serious: bool
 
     def transfer(self, scale: float = 1.0) -> StepContent:
         """Turn all of it into shapes, every length ``scale`` times what the file says.
@@ -147,7 +156,7 @@ def load_step(data: bytes, name: str) -> StepSession:
         if reader.ChangeReader().Model() is None or reader.ChangeReader().Model().NbEntities() == 0:
             raise ReadError(f"{name} holds no shape: its data section is empty.", code="no-geometry", file=name)
         units, unitless = _units(reader.ChangeReader(), data)
-        return StepSession(reader, name, data, units, unitless)
+        return StepSession(reader, name, data, units, unitless, *_broken(reader.ChangeReader()))
 
 
 def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
@@ -165,6 +174,26 @@ def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
             if not any(ours is not None and ours == other for _, other, _ in units):
                 units.append((word, ours, factor))
     return units, "" in called
+
+
+def _broken(plain: Any) -> tuple[str, bool]:
+    """What the kernel found wrong while loading: how many entities and the first one's fault; whether it is serious."""
+    checks = plain.WS().ModelCheckList(True)
+    if checks.IsEmpty(True):
+        return "", False
+    count, first, serious = 0, "", False
+    checks.Start()
+    while checks.More():
+        check = checks.Value()
+        if check.NbFails():
+            count += 1
+            package, _, kind = type(check.Entity()).__name__.partition("_")
+            # a fault of no entity is text that cannot be understood, or a reference to nothing
+            serious = serious or check.Entity() is None or package in ("StepGeom", "StepShape")
+            said = " ".join(text(check.Fail(1)).split())
+            first = first or (f"{kind}: {said}" if kind else said)
+        checks.Next()
+    return f"{count} entit{'y' if count == 1 else 'ies'}, first {first[:120]}", serious
 
 
 def _refused(name: str, why: str) -> ReadError:
