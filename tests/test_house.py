@@ -40,7 +40,7 @@ PLACES = {
     "trimesh": ("exporters/", "importers/"),
 }
 #: Test-only packages: the library must work without them.
-TEST_ONLY = {"fluids", "gemmi", "hypothesis", "pytest", "shapely"}
+TEST_ONLY = {"fluids", "gemmi", "hypothesis", "pytest", "sectionproperties", "shapely"}
 #: Parts that may open files.
 OPENERS = ("importers", "exporters", "shop", "cli")
 #: What it costs too much to import before it is needed.

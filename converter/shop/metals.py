@@ -30,8 +30,8 @@ def _metal(
 ) -> Metal:
     return Metal(
         name,
-        round(yields_ksi * _KSI, 1),
-        round(tensile_ksi * _KSI, 1),
+        round(yields_ksi * _KSI, 3),
+        round(tensile_ksi * _KSI, 3),
         modulus,
         density,
         elongation,
