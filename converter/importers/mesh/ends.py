@@ -95,8 +95,8 @@ def _key(p: Vec) -> tuple[float, ...]:
 
 
 def begun_in_middle(table: BendTable, placement: Placement) -> tuple[BendTable, Placement]:
-    """A closed run begun in the middle of the straight that its ends share."""
-    if not table.bends:
+    """A closed run begun in the middle of the straight that its ends share (as it is without one)."""
+    if not table.bends or table.bends[0].feed + table.tail <= 0.0:
         return table, placement
     whole = table.bends[0].feed + table.tail
     first = replace(table.bends[0], feed=whole / 2.0)

@@ -65,7 +65,9 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
             points, faces = _sound(part, MM_PER[read_as], left)
             if len(faces) == 0:
                 continue
-            used = points[np.unique(faces)]
+            seen = np.zeros(len(points), bool)
+            seen[faces] = True
+            used = points[seen]
             extent = max(extent, float(np.ptp(used, axis=0).max()))
             coarse = too_coarse_numbers(used, loaded)
             if coarse is not None:

@@ -15,8 +15,9 @@ from math import radians, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.circles import vec
+from converter.geometry.circles import along_axis, vec
 from converter.geometry.vectors import Vec, add, along, any_normal, cross, dot, norm, rotate, unit
+from converter.importers.mesh.small import solve_spd
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
 from converter.reducer.deviation import distances
@@ -24,7 +25,7 @@ from converter.reducer.deviation import distances
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-STEPS = 30
+STEPS = 40
 SIGMAS = 3.0  #: standard deviations that an uncertainty names
 BEYOND = 5.0  #: radii by which first and last straights are thought prolonged
 
@@ -153,18 +154,18 @@ def feet_of(
         if part.arc is None:
             t = np.array(part.t)
             arm = x - np.array(part.point)
-            ahead = arm @ t
+            ahead = along_axis(arm, t)
             away = arm - ahead[:, None] * t
             place[own] = part.place + ahead
         else:
             c, n = np.array(part.arc.center), np.array(part.n)
             first = (np.array(part.point) - c) / part.arc.radius
             arm = x - c
-            high = arm @ n
+            high = along_axis(arm, n)
             flat = arm - high[:, None] * n
             size = np.sqrt((flat * flat).sum(axis=1))
             away = flat * (1.0 - part.arc.radius / np.where(size > 0.0, size, 1.0))[:, None] + high[:, None] * n
-            turn = np.arctan2(flat @ np.array(part.t), flat @ first)
+            turn = np.arctan2(along_axis(flat, np.array(part.t)), along_axis(flat, first))
             half = radians(part.arc.angle) / 2.0
             turn = half + np.mod(turn - half + np.pi, 2.0 * np.pi) - np.pi
             place[own] = part.place + turn * part.arc.radius
@@ -227,23 +228,27 @@ def _jacobian(points: Array, feet: Feet, parts: list[Part], changes: list[_Chang
     row = np.array([p.row for p in parts])[feet.part]
     bent = np.array([p.arc is not None for p in parts])[feet.part]
     # u . (w x (x - at)) = w . ((x - at) x u) = w . (x x u) - w . (at x u)
-    turned = np.cross(points, feet.up)
+    p, u = points, feet.up
+    turned = np.stack(
+        [p[:, i] * u[:, j] - p[:, j] * u[:, i] for i, j in ((1, 2), (2, 0), (0, 1))],
+        axis=1,
+    )
     out = np.zeros((len(points), len(changes)))
     arcs = {p.row: p for p in parts if p.arc is not None}
     for column, change in enumerate(changes):
         after = (row > change.row) | (bent & (row == change.row)) if change.own else row > change.row
         w, at = np.array(change.w), np.array(change.at)
         v = np.array(change.v) - np.cross(w, at)
-        out[:, column] = np.where(after, -(feet.up @ v + turned @ w), 0.0)
+        out[:, column] = np.where(after, -(along_axis(feet.up, v) + along_axis(turned, w)), 0.0)
         if change.kind == "radius":
             part = arcs[change.row]
             assert part.arc is not None
             own = bent & (row == change.row)
             inward = np.array(cross(part.n, part.t))
             flat = points[own] - np.array(part.arc.center)
-            flat = flat - (flat @ np.array(part.n))[:, None] * np.array(part.n)
+            flat = flat - along_axis(flat, np.array(part.n))[:, None] * np.array(part.n)
             flat /= np.sqrt((flat * flat).sum(axis=1))[:, None]
-            out[own, column] = -(feet.up[own] @ inward) - np.einsum("ij,ij->i", feet.up[own], flat)
+            out[own, column] = -along_axis(feet.up[own], inward) - np.einsum("ij,ij->i", feet.up[own], flat)
     return out
 
 
@@ -293,6 +298,7 @@ def fit(
     radius: float,
     bore: float | None,
     beyond: float = BEYOND,
+    slides: bool = True,
 ) -> Fit:
     """The tube closest to vertices.
 
@@ -302,6 +308,7 @@ def fit(
         inner: the same of the bore, or None.
         radius, bore: of both, mm, roughly.
         beyond: how far the first and last straights are prolonged, in radii.
+        slides: whether a first straight of 0 may grow.
 
     Returns:
         The best found; the beginning itself where nothing is closer.
@@ -328,33 +335,33 @@ def fit(
 
     residual = misses(feet, sizes)
     weight = _weights(residual)
-    cost = float(weight @ (residual * residual))
+    cost = float(np.einsum("i,i,i->", weight, residual, residual))
     damping = 1e-9
-    changes = _changes(table, placement, parts, True)
+    changes = _changes(table, placement, parts, slides)
     normal = np.eye(1)
     for _ in range(STEPS):
-        changes = _changes(table, placement, parts, True)
+        changes = _changes(table, placement, parts, slides)
         jac = np.concatenate(
             (_jacobian(points, feet, parts, changes), np.where(inside, 0.0, -1.0)[:, None]), axis=1
         )
         if has_bore:
             jac = np.concatenate((jac, np.where(inside, -1.0, 0.0)[:, None]), axis=1)
-        weighted = jac * weight[:, None]
-        normal = weighted.T @ jac
-        gradient = weighted.T @ residual
+        normal, gradient = _products(jac, weight, residual)
         better = False
-        for _ in range(8):
+        for _ in range(5):
             lhs = normal.copy()
             diagonal = np.diag_indices_from(lhs)
             lhs[diagonal] += damping * np.maximum(lhs[diagonal], 1e-12 * float(lhs[diagonal].max()))
-            step = -np.linalg.lstsq(lhs, gradient, rcond=None)[0]
+            step = -_solved(lhs, gradient)
+            if -float(gradient @ step) <= 1e-7 * cost + 1e-26 * len(points):
+                break  # nothing to gain
             moved = _moved(table, placement, changes, step[: len(changes)].tolist())
             if moved is not None:
                 new_sizes = [sizes[0] + float(step[len(changes)]), sizes[1] + (float(step[-1]) if has_bore else 0.0)]
                 new_parts = parts_of(*moved)
                 new_feet = feet_of(points, new_parts, ahead, hint, reach)
                 new_residual = misses(new_feet, new_sizes)
-                new_cost = float(weight @ (new_residual * new_residual))
+                new_cost = float(np.einsum("i,i,i->", weight, new_residual, new_residual))
                 if new_cost < cost:
                     better = True
                     break
@@ -366,12 +373,14 @@ def fit(
         damping = max(damping / 30.0, 1e-9)
         done = gain <= 1e-6 * new_cost or new_cost <= 1e-24 * len(points)
         weight = _weights(residual)
-        cost = float(weight @ (residual * residual))
+        cost = float(np.einsum("i,i,i->", weight, residual, residual))
         if done:
             break
     free = max(1.0, float(weight.sum()) - normal.shape[0])
     sigma = sqrt(cost / free)
-    cov = np.linalg.pinv(normal, hermitian=True) if normal.shape[0] > 1 else np.zeros((1, 1))
+    cov = solve_spd(normal, np.eye(len(normal)))
+    if cov is None:
+        cov = np.linalg.pinv(normal, hermitian=True)
     spread = SIGMAS * sigma * np.sqrt(np.maximum(0.0, np.diag(cov)))
     loose = {(c.kind, c.row): float(s) for c, s in zip(changes, spread, strict=False)}
     bends = tuple(
@@ -386,6 +395,28 @@ def fit(
         replace(table, bends=bends), placement, sizes[0], sizes[1] if has_bore else None, sigma, od_loose, angles, feeds,
         cost / max(1.0, float(weight.sum())),
     )  # fmt: skip
+
+
+def _products(jac: Array, weight: Array, residual: Array) -> tuple[Array, Array]:
+    """Weighted normal matrix and gradient, without the threads of a BLAS, which cost more than they save here."""
+    weighted = jac * weight[:, None]
+    columns = np.ascontiguousarray(weighted.T)
+    count = jac.shape[1]
+    normal = np.empty((count, count))
+    plain = np.ascontiguousarray(jac.T)
+    for k in range(count):
+        normal[k, k:] = np.einsum("ji,i->j", plain[k:], columns[k])
+        normal[k:, k] = normal[k, k:]
+    return normal, np.einsum("ji,i->j", columns, residual)
+
+
+def _solved(lhs: Array, gradient: Array) -> Array:
+    """The step; the shortest where the vertices leave something open."""
+    found = solve_spd(lhs, gradient)
+    if found is None:
+        found = np.linalg.lstsq(lhs, gradient, rcond=None)[0]
+    answer: Array = found
+    return answer
 
 
 def _weights(residual: Array) -> Array:

@@ -7,16 +7,18 @@ slides along the thread and a short curved cylinder is fitted to the vertices it
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.importers.mesh.small import solve_spd
 from converter.importers.mesh.weld import Body
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+GAPS = (0.3, 0.12, 0.04, 0.015)  #: of the radius: distance between rings at least, tried in turn
 FINE = 0.1  #: of the radius: spacing of the points a thread is measured along
 WINDOW = 0.75  #: of the radius: half the length of a window
 STEP = 0.4  #: of the radius: from window to window
@@ -78,7 +80,7 @@ class Track:
         t = self.directions[index]
         ahead = np.einsum("ij,ij->i", arm, t)
         off = arm - ahead[:, None] * t
-        return self.places[index] + ahead, np.sqrt((off * off).sum(axis=1)), index
+        return self.places[index] + ahead, np.sqrt(np.einsum("ij,ij->i", off, off)), index
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,42 +119,87 @@ class Stations:
     curvature_noise: Array | None = None
 
 
-def side_faces(body: Body, track: Track, radius: float) -> tuple[Array, Array, NDArray[np.bool_]]:
-    """Of each face: distance of its middle from the track, cosine of its normal against outward, whether a side's."""
-    middle = body.points[body.faces].mean(axis=1)
-    _, far, index = track.measure(middle)
-    t = track.directions[index]
-    arm = middle - track.points[index]
+@dataclass(frozen=True, slots=True, eq=False)
+class Laid:
+    """A body laid along a track.
+
+    Attributes:
+        places, far: (n,) of each vertex: length along the track and distance from it, mm.
+        outness: (m,) of each face: cosine of its normal against outward.
+        face_far: (m,) distance of its middle from the track, mm.
+        side: (m,) whether it is a face of a tube's side: neither an end's nor far away.
+    """
+
+    places: Array
+    far: Array
+    outness: Array
+    face_far: Array
+    side: NDArray[np.bool_]
+
+
+def laid(body: Body, track: Track, radius: float) -> Laid:
+    """Every vertex and face of a body measured along a track (radius in mm, roughly)."""
+    places, far, index = track.measure(body.points)
+    f = body.faces
+    middle = (body.points[f[:, 0]] + body.points[f[:, 1]] + body.points[f[:, 2]]) / 3.0
+    # a face is as long as a straight or as short as a bend's step: one corner's direction does for all of it
+    at = index[f[:, 0]]
+    t = track.directions[at]
+    arm = middle - track.points[at]
     off = arm - np.einsum("ij,ij->i", arm, t)[:, None] * t
-    size = np.sqrt((off * off).sum(axis=1))
+    size = np.sqrt(np.einsum("ij,ij->i", off, off))
     out = np.einsum("ij,ij->i", off, body.normals) / np.where(size > 0.0, size, 1.0)
     lengthwise = np.abs(np.einsum("ij,ij->i", t, body.normals))
-    return far, out, (np.abs(out) > 0.6) & (lengthwise < 0.6) & (far < 1.5 * radius)
+    side = (np.abs(out) > 0.6) & (lengthwise < 0.6) & (size < 1.5 * radius)
+    return Laid(places, far, out, size, side)
 
 
-def skin_of(body: Body, track: Track, faces: NDArray[np.bool_]) -> Skin:
-    """The vertices of the chosen faces (mask), in order along the track."""
-    points = body.points[np.unique(body.faces[faces])]
-    places, _, _ = track.measure(points)
-    order = np.argsort(places, kind="stable")
-    return Skin(points[order], places[order])
+def skin_of(body: Body, along: Laid, faces: NDArray[np.bool_], near: tuple[float, float] | None = None) -> Skin:
+    """The vertices of the chosen faces (mask), in order along the track; ``near`` bounds their distance from it."""
+    used = np.zeros(len(body.points), bool)
+    used[body.faces[faces]] = True
+    if near is not None:
+        used &= (along.far > near[0]) & (along.far < near[1])
+    index = np.flatnonzero(used)
+    index = index[np.argsort(along.places[index], kind="stable")]
+    return Skin(body.points[index], along.places[index])
 
 
-def rings_of(skin: Skin, radius: float, gap: float) -> Stations | None:
+def rings_of(skin: Skin, radius: float) -> Stations | None:
     """Stations from whole rings; None where the vertices do not lie in rings.
+
+    Vertices are parted at wide gaps along the track; what is then no circle is parted at narrower ones.
 
     Args:
         skin: vertices in order.
         radius: mm, roughly.
-        gap: mm along the track between the last vertex of a ring and the first of the next, at least.
     """
-    if len(skin.points) < 10:
+    count = len(skin.points)
+    if count < 10:
         return None
-    breaks = np.flatnonzero(np.diff(skin.places) > gap) + 1
-    starts = np.concatenate(([0], breaks))
-    counts = np.diff(np.concatenate((starts, [len(skin.points)])))
-    if len(starts) < 2 or counts.min() < 5 or len(starts) > len(skin.points) // 5:
+    gap = np.diff(skin.places)
+    starts = np.concatenate(([0], np.flatnonzero(gap > GAPS[0] * radius) + 1))
+    made: Stations | None = None
+    for narrower in (*GAPS[1:], 0.0):
+        counts = np.diff(np.concatenate((starts, [count])))
+        if len(starts) > count // 5 or counts.min() < 5:
+            return None
+        made, good = _circles(skin, starts, counts, radius)
+        if bool(good.all()):
+            break
+        if narrower == 0.0:
+            return None
+        bad = np.repeat(~good, counts)
+        starts = np.union1d(starts, np.flatnonzero((gap > narrower * radius) & bad[1:] & bad[:-1]) + 1)
+    if made is None or len(starts) < 2 or float(np.abs(made.radii / np.median(made.radii) - 1.0).max()) > 0.02:
         return None
+    chord = np.gradient(made.centers, axis=0)
+    flip = np.where(np.einsum("ij,ij->i", made.directions, chord) < 0.0, -1.0, 1.0)
+    return replace(made, directions=made.directions * flip[:, None])
+
+
+def _circles(skin: Skin, starts: Ints, counts: Ints, radius: float) -> tuple[Stations, NDArray[np.bool_]]:
+    """A circle through each group of vertices, and which groups lie on theirs."""
     which = np.repeat(np.arange(len(starts)), counts)
 
     def mean(values: Array) -> Array:
@@ -171,19 +218,14 @@ def rings_of(skin: Skin, radius: float, gap: float) -> Stations | None:
     z = u * u + v * v
     suu, svv, suv, suz, svz = (mean(w) for w in (u * u, v * v, u * v, u * z, v * z))
     det = suu * svv - suv * suv
-    if float(det.min()) <= 1e-4 * radius**4:
-        return None
+    good = det > 1e-4 * radius**4
+    det = np.where(good, det, 1.0)
     cu, cv = (suz * svv - svz * suv) / (2.0 * det), (svz * suu - suz * suv) / (2.0 * det)
     radii = np.sqrt(cu * cu + cv * cv + mean(z))
+    off = np.hypot(np.hypot(u - cu[which], v - cv[which]) - radii[which], high)
+    good &= np.maximum.reduceat(off, starts) <= 0.02 * radius
     centers = middle + cu[:, None] * x + cv[:, None] * y
-    miss = np.hypot(u - cu[which], v - cv[which]) - radii[which]
-    off = np.hypot(miss, high)
-    if float(np.abs(radii / np.median(radii) - 1.0).max()) > 0.02 or float(off.max()) > 0.02 * radius:
-        return None
-    chord = np.gradient(centers, axis=0)
-    normal = normal * np.where(np.einsum("ij,ij->i", normal, chord) < 0.0, -1.0, 1.0)[:, None]
-    noise = float(np.sqrt((off * off).mean()))
-    return Stations(centers, normal, radii, True, noise)
+    return Stations(centers, normal, radii, True, float(np.sqrt((off * off).mean()))), good
 
 
 def windows_of(skin: Skin, track: Track, radius: float) -> Stations | None:
@@ -257,9 +299,11 @@ def _window(
         eu, ev = du / np.where(dist > 0.0, dist, 1.0), dv / np.where(dist > 0.0, dist, 1.0)
         res = dist / lean - r
         jac = np.stack((-eu, -eu * l, -eu * l * l, -ev, -ev * l, -ev * l * l, -np.ones_like(l)), axis=1)
-        normal = jac.T @ jac
+        normal = np.einsum("ij,ik->jk", jac, jac)
         normal[np.diag_indices(7)] += 1e-6 * len(l)
-        delta = np.linalg.solve(normal, -(jac.T @ res))
+        delta = solve_spd(normal, -np.einsum("ij,i->j", jac, res))
+        if delta is None:
+            return None
         px, py, r = px + delta[:3], py + delta[3:6], r + float(delta[6])
         miss = float(np.sqrt((res * res).mean()))
         if float(np.abs(delta).max()) < 1e-4 * radius:
@@ -268,6 +312,8 @@ def _window(
         return None
     direction = t + (px[1] * x + py[1] * y) / half
     curvature = 2.0 * (px[2] * x + py[2] * y) / half**2
-    spread = np.linalg.inv(normal)
-    loose = 2.0 * miss * float(np.sqrt(max(spread[2, 2], spread[5, 5]))) / half**2
+    spread = solve_spd(normal, np.eye(7)[:, [2, 5]])
+    if spread is None:
+        return None
+    loose = 2.0 * miss * float(np.sqrt(max(spread[2, 0], spread[5, 1]))) / half**2
     return base + px[0] * x + py[0] * y, direction / np.sqrt(direction @ direction), r, miss, curvature, loose

@@ -78,11 +78,12 @@ def from_rings(stations: Stations, closed: bool) -> Draft | None:
     c, t = stations.centers, stations.directions
     if closed:
         c, t = np.concatenate((c, c[:1])), np.concatenate((t, t[:1]))
-    slack = degrees(max(6.0 * stations.noise / float(np.median(stations.radii)), 2e-6))
-    if slack > 0.5:
-        return None
     d = np.diff(c, axis=0)
     chord = np.sqrt((d * d).sum(axis=1))
+    # a ring's direction is off by its noise over its radius, a chord's by it over its length
+    slack = np.degrees(np.maximum(6.0 * stations.noise / float(np.median(stations.radii)), 2e-6) + 2.0 * stations.noise / chord)
+    if float(slack.max()) > 0.5:
+        return None
     d = d / chord[:, None]
     turn, lean_a, lean_b = _between(t[:-1], t[1:]), _between(t[:-1], d), _between(d, t[1:])
     normals = np.cross(t[:-1], t[1:])
@@ -106,7 +107,7 @@ def from_rings(stations: Stations, closed: bool) -> Draft | None:
         arc = length / (2.0 * sin(radians(angle) / 2.0)) * radians(angle)
         last = steps[-1] if steps else None
         if last is not None and last.angle > 0.0:
-            loose = 2.0 * slack / min(angle, last.angle)
+            loose = 2.0 * float(slack[k]) / min(angle, last.angle)
             alike = abs(arc / angle * last.angle / last.length - 1.0) <= SAME_RADIUS + loose
             flat = degrees(float(np.sqrt(((normals[k] - last.normal) ** 2).sum()))) <= 0.1 + degrees(loose)
             if alike and flat:

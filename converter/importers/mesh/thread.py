@@ -19,9 +19,10 @@ from converter.importers.mesh.weld import Body
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-SAMPLES = 4000  #: points of the surface looked at to find the radius
-PER_RADIUS = 60.0  #: points per radius of length looked at to find the thread
+SAMPLES = 1600  #: points of the surface looked at to find the radius
+PER_RADIUS = 28.0  #: points per radius of length looked at to find the thread
 MOST = 40000  #: and never more than this
+SMOOTH = 0.99  #: mean cosine between faces and their surroundings above which they need no smoothing
 REACH = 0.5  #: of the radius: what counts as crowding together
 ENOUGH = 0.35  #: share of the crowd expected on a centerline that makes a point belong to it
 
@@ -68,32 +69,39 @@ def spread(body: Body, count: int, normals: Array | None = None) -> Surface:
 
 
 def smooth_normals(body: Body, radius: float) -> Array | None:
-    """Normals of the faces averaged over about a quarter of the radius; None where the faces are not that small.
+    """Normals of the faces averaged over about a quarter of the radius; None where they are not that small, or smooth.
 
     Area vectors of neighbouring faces add up to that of the patch's rim, so noise within cancels.
     """
     from scipy.sparse import coo_matrix, diags
 
     p, f = body.points, body.faces
-    sides = np.sqrt(((p[f] - p[np.roll(f, 1, axis=1)]) ** 2).sum(axis=2))
-    longest = sides.max(axis=1)
+    longest = np.zeros(len(f))
+    for i in range(3):
+        side = p[f[:, i]] - p[f[:, i - 1]]
+        longest = np.maximum(longest, np.einsum("ij,ij->i", side, side))
+    longest = np.sqrt(longest)
     small = longest <= 0.25 * radius
     if small.mean() < 0.5:
         return None
     edge = float(np.median(longest[small]))
-    rounds = min(60, max(1, ceil((0.25 * radius / edge) ** 2)))
     n = len(p)
-    i = f.reshape(-1)
-    j = np.roll(f, 1, axis=1).reshape(-1)
-    graph = coo_matrix((np.ones(len(i)), (i, j)), shape=(n, n)).tocsr()
+    corners = f.reshape(-1)
+    vectors = np.repeat(body.normals * body.areas[:, None], 3, axis=0)
+    at = np.stack([np.bincount(corners, vectors[:, axis], n) for axis in range(3)], axis=1)
+    mean = at[f[:, 0]] + at[f[:, 1]] + at[f[:, 2]]
+    size = np.sqrt(np.einsum("ij,ij->i", mean, mean))
+    lean = np.einsum("ij,ij->i", mean, body.normals) / np.where(size > 0.0, size, 1.0)
+    if float(lean[small].mean()) > SMOOTH:
+        return None
+    rounds = min(60, max(1, ceil((0.25 * radius / edge) ** 2)))
+    graph = coo_matrix((np.ones(len(corners)), (corners, np.roll(f, 1, axis=1).reshape(-1))), shape=(n, n)).tocsr()
     graph = graph + graph.T + diags(np.ones(n))
     graph = diags(1.0 / np.asarray(graph.sum(axis=1)).reshape(-1)) @ graph
-    vectors = np.repeat(body.normals * body.areas[:, None], 3, axis=0)
-    at = np.stack([np.bincount(i, vectors[:, axis], n) for axis in range(3)], axis=1)
     for _ in range(rounds):
         at = graph @ at
-    mean = at[f].sum(axis=1)
-    size = np.sqrt((mean * mean).sum(axis=1))
+    mean = at[f[:, 0]] + at[f[:, 1]] + at[f[:, 2]]
+    size = np.sqrt(np.einsum("ij,ij->i", mean, mean))
     averaged = mean / np.where(size > 0.0, size, 1.0)[:, None]
     return np.where((small & (size > 0.0))[:, None], averaged, body.normals)
 
@@ -103,7 +111,7 @@ def candidates(surface: Surface) -> list[float]:
     p, n = surface.points, surface.normals
     spacing = np.sqrt(surface.area / len(p))
     found: list[Array] = []
-    for k in np.linspace(0, len(p) - 1, min(120, len(p))).astype(np.intp):
+    for k in np.linspace(0, len(p) - 1, min(50, len(p))).astype(np.intp):
         arm = p - p[k]
         depth = arm @ n[k]
         off = arm - depth[:, None] * n[k]
@@ -161,6 +169,8 @@ def find_radius(body: Body) -> tuple[float, float] | None:
             if share > 0.2 and (best is None or share > 1.5 * best[2]):
                 best = (radius, outward, share)
                 break
+        if best is not None and best[2] > 0.4:
+            break
     return None if best is None else best[:2]
 
 

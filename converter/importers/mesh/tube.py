@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from converter.importers.mesh.curved import draft_from_windows
 from converter.importers.mesh.ends import begun_in_middle, cut_to, halves, is_ring, reach_of, starts_smaller
 from converter.importers.mesh.refine import BEYOND, Feet, Fit, feet_of, fit, parts_of
-from converter.importers.mesh.stations import FINE, Skin, Stations, Track, rings_of, side_faces, skin_of, windows_of
+from converter.importers.mesh.stations import FINE, Skin, Stations, Track, laid, rings_of, skin_of, windows_of
 from converter.importers.mesh.structure import draft, from_rings
 from converter.importers.mesh.thread import Thread, find_radius, find_thread
 from converter.importers.mesh.weld import Body
@@ -27,8 +27,12 @@ from converter.reducer.rebuild import reverse_table
 
 Array = NDArray[np.float64]
 
-GAPS = (0.12, 0.04, 0.015)  #: of the radius: least distance between rings, tried in turn
-MOST_VERTICES = 16000  #: of each skin that are fitted; all are measured
+FEWEST_VERTICES = 800  #: of each skin that are fitted where they are exact
+FEW_VERTICES = 2000  #: of each skin that are fitted while searching
+MOST_VERTICES = 16000  #: that are fitted at last where they scatter; all are measured
+MOST_FACES = 60000  #: looked at while searching
+CHECKED = 1500  #: faces looked at to see whether the tube is all there is
+EXACT = 5e-5  #: of the radius: scatter below this is rounding
 AT_SEAM = 1.5  #: radii by which a loop's first and last straights are prolonged
 ROUGH = 0.04  #: of the radius: a standard deviation above this is no tube
 
@@ -100,18 +104,22 @@ def measure(body: Body) -> Measured:
     if thread is None:
         raise NotATube("it is round but not long, not a tube")
     track = _track(thread)
-    skins = _skins(body, track, thread, thread.radius)
+    skins = _skins(_some(body), track, thread, thread.radius)
     best = _first_fit(skins, track, thread)
     for _ in range(2):
         # along the fitted tube the vertices' places are true, so rings show even where they are close
-        track = _fitted_track(best, skins.outer.points, thread.closed)
+        track = _fitted_track(best, thread.closed)
         skins = _skins(body, track, thread, best.radius)
+        if best.sigma <= EXACT * best.radius and (best.bore is None) == (skins.bore is None):
+            break
         again = _second_fit(skins, track, best, thread)
         same = again.sigma >= 0.98 * best.sigma
         best = again
         if same:
             break
     best = _tidied(best, skins)
+    if best.sigma > EXACT * best.radius:
+        best = _fitted(best.table, best.placement, skins, best.radius, MOST_VERTICES)
     if best.sigma > ROUGH * best.radius:
         raise NotATube(f"its surface strays {best.sigma:.2f} mm (rms) from a round tube of {2.0 * best.radius:.2f} mm")
     parts = parts_of(best.table, best.placement)
@@ -146,7 +154,7 @@ def _track(thread: Thread) -> Track:
     return Track.along(np.concatenate((points, points[:1])), FINE * thread.radius, 0.0)
 
 
-def _fitted_track(best: Fit, points: Array, closed: bool) -> Track:
+def _fitted_track(best: Fit, closed: bool) -> Track:
     """The fitted centerline as closely spaced points, a little longer than the metal."""
     parts = parts_of(best.table, best.placement)
     step = FINE * best.radius
@@ -156,8 +164,6 @@ def _fitted_track(best: Fit, points: Array, closed: bool) -> Track:
         if part.arc is None:
             low = -more if k == 0 else 0.0
             high = part.length + (more if k == len(parts) - 1 else 0.0)
-            if k == len(parts) - 1 and not closed:
-                high += float(np.sqrt(((points - np.array(part.point)) ** 2).sum(axis=1).min()))
             count = max(2, int((high - low) / step) + 1)
             rows.append(np.array(part.point) + np.linspace(low, high, count)[:, None] * np.array(part.t))
         else:
@@ -171,36 +177,34 @@ def _fitted_track(best: Fit, points: Array, closed: bool) -> Track:
 
 
 def _skins(body: Body, track: Track, thread: Thread, radius: float) -> _Skins:
-    outward, closed = thread.outward, thread.closed
-    far, out, side = side_faces(body, track, radius)
-    outside = side & (out * outward > 0.0) & (far > 0.7 * radius) & (far < 1.25 * radius)
+    """The vertices of outside and bore, told apart by where their faces look."""
+    along = laid(body, track, radius)
+    looks = along.outness * thread.outward
+    outside = along.side & (looks > 0.0) & (along.face_far > 0.7 * radius) & (along.face_far < 1.25 * radius)
     if outside.sum() < 6:
         raise NotATube("no round tube was found in its surface")
-    outer = skin_of(body, track, outside)
-    inside = side & (out * outward < 0.0) & (far > 0.05 * radius) & (far < 1.05 * radius)
+    outer = skin_of(body, along, outside)
+    inside = along.side & (looks < 0.0) & (along.face_far > 0.05 * radius) & (along.face_far < 1.05 * radius)
     if float(body.areas[inside].sum()) < 0.1 * float(body.areas[outside].sum()):
-        return _Skins(outer, None, None, closed)
-    inner = skin_of(body, track, inside)
-    _, off, _ = track.measure(inner.points)
-    bore = float(np.median(off))
-    keep = np.abs(off - bore) < 0.25 * radius
-    inner = Skin(inner.points[keep], inner.places[keep])
-    return _Skins(outer, inner, bore, closed) if len(inner.points) >= 6 and bore < 0.995 * radius else _Skins(outer, None, None, closed)
+        return _Skins(outer, None, None, thread.closed)
+    bore = float(np.median(along.far[body.faces[inside]]))
+    inner = skin_of(body, along, inside, (bore - 0.25 * radius, bore + 0.25 * radius))
+    if len(inner.points) < 6 or bore >= 0.995 * radius:
+        return _Skins(outer, None, None, thread.closed)
+    return _Skins(outer, inner, bore, thread.closed)
 
 
 def _drafts(skins: _Skins, track: Track, radius: float, closed: bool) -> Iterator[tuple[BendTable, Placement, float]]:
     """First tables to try, the most exact kind first, each with the noise its stations found (mm)."""
-    for gap in GAPS:
-        rings = rings_of(skins.outer, radius, gap * radius)
-        if rings is not None:
-            exact = from_rings(rings, closed)
-            if exact is not None:
-                yield exact.table, exact.placement, rings.noise
-                return
-            loose = draft(replace(rings, rings=False), closed, max(0.002 * radius, 4.0 * rings.noise))
-            if loose is not None:
-                yield loose.table, loose.placement, rings.noise
-            break
+    rings = rings_of(skins.outer, radius)
+    if rings is not None:
+        exact = from_rings(rings, closed)
+        if exact is not None:
+            yield exact.table, exact.placement, rings.noise
+            return
+        loose = draft(replace(rings, rings=False), closed, max(0.002 * radius, 4.0 * rings.noise))
+        if loose is not None:
+            yield loose.table, loose.placement, rings.noise
     windows = windows_of(skins.outer, track, radius)
     if windows is None:
         return
@@ -226,10 +230,26 @@ def _opened(table: BendTable, radius: float) -> BendTable:
     return replace(table, bends=bends)
 
 
-def _fitted(table: BendTable, placement: Placement, skins: _Skins, radius: float) -> Fit:
+def _some(body: Body) -> Body:
+    """A body of a sample of the faces where there are very many."""
+    step = len(body.faces) // MOST_FACES
+    if step < 2:
+        return body
+    return replace(body, faces=body.faces[::step], normals=body.normals[::step], areas=body.areas[::step])
+
+
+def _fitted(
+    table: BendTable, placement: Placement, skins: _Skins, radius: float, most: int = FEW_VERTICES
+) -> Fit:
     """The least-squares tube; a loop's ends are not prolonged beyond each other."""
-    outer = _thinned(skins.outer)
-    inner = _thinned(skins.inner) if skins.inner is not None else None
+    outer = _thinned(skins.outer, most)
+    inner = _thinned(skins.inner, most // 2) if skins.inner is not None else None
+    if not skins.closed:
+        # straights at the ends reach to the last vertices, wherever the first table began
+        hint = _hint(outer, table, placement)
+        table, placement = cut_to(
+            table, placement, min(0.0, float(hint[0])), max(table.developed_length, float(hint[-1]))
+        )
     return fit(
         table,
         placement,
@@ -239,28 +259,30 @@ def _fitted(table: BendTable, placement: Placement, skins: _Skins, radius: float
         radius,
         skins.bore,
         AT_SEAM if skins.closed else BEYOND,
+        not skins.closed,
     )
 
 
 def _hint(skin: Skin, table: BendTable, placement: Placement) -> Array:
     """Places along the table of vertices whose places along a track are known: the tracks differ by a shift."""
-    sample = skin.points[:: max(1, len(skin.points) // 200)]
-    feet = feet_of(sample, parts_of(table, placement), 0.0)
-    shift = float(np.median(feet.place - skin.places[:: max(1, len(skin.points) // 200)]))
+    every = max(1, len(skin.points) // 60)
+    feet = feet_of(skin.points[::every], parts_of(table, placement), 0.0)
+    shift = float(np.median(feet.place - skin.places[::every]))
     return skin.places + shift
 
 
-def _thinned(skin: Skin) -> Skin:
-    if len(skin.points) <= MOST_VERTICES:
+def _thinned(skin: Skin, most: int) -> Skin:
+    if len(skin.points) <= most:
         return skin
-    pick = np.linspace(0, len(skin.points) - 1, MOST_VERTICES).astype(np.intp)
+    pick = np.linspace(0, len(skin.points) - 1, most).astype(np.intp)
     return Skin(skin.points[pick], skin.places[pick])
 
 
 def _first_fit(skins: _Skins, track: Track, thread: Thread) -> Fit:
     best: Fit | None = None
     for table, placement, noise in _drafts(skins, track, thread.radius, thread.closed):
-        one = _fitted(table, placement, skins, thread.radius)
+        most = FEW_VERTICES if noise > EXACT * thread.radius else FEWEST_VERTICES
+        one = _fitted(table, placement, skins, thread.radius, most)
         if best is None or one.sigma < best.sigma:
             best = one
         if best.sigma <= 1.1 * noise + 2e-4 * thread.radius:
@@ -272,14 +294,12 @@ def _first_fit(skins: _Skins, track: Track, thread: Thread) -> Fit:
 
 def _second_fit(skins: _Skins, track: Track, best: Fit, thread: Thread) -> Fit:
     """The fit begun anew from rings where these now show, else from the first one."""
-    for gap in GAPS:
-        rings = rings_of(skins.outer, best.radius, gap * best.radius)
-        exact = from_rings(rings, thread.closed) if rings is not None else None
-        if exact is not None:
-            one = _fitted(exact.table, exact.placement, skins, best.radius)
-            if one.sigma <= best.sigma * 1.001 + 1e-9:
-                return one
-            break
+    rings = rings_of(skins.outer, best.radius)
+    exact = from_rings(rings, thread.closed) if rings is not None else None
+    if exact is not None:
+        one = _fitted(exact.table, exact.placement, skins, best.radius)
+        if one.sigma <= best.sigma * 1.001 + 1e-9:
+            return one
     return _fitted(best.table, best.placement, skins, best.radius)
 
 
@@ -333,16 +353,17 @@ def _without(table: BendTable, k: int) -> BendTable:
 def _check_covered(body: Body, best: Fit, outward: float) -> None:
     """Refuse a body of which the tube is only a part."""
     parts = parts_of(best.table, best.placement)
-    feet = feet_of(body.points, parts, BEYOND * best.radius)
+    some = np.arange(0, len(body.faces), 1 + len(body.faces) // CHECKED)
+    areas = body.areas[some]
+    feet = feet_of(body.points[body.faces[some].reshape(-1)], parts, BEYOND * best.radius)
     slack = max(0.05 * best.radius, 6.0 * best.sigma)
     on = np.abs(feet.off - best.radius) <= slack
     if best.bore is not None:
         on |= np.abs(feet.off - best.bore) <= slack
     inside = feet.off <= best.radius + slack
-    whole = on[body.faces].all(axis=1)
-    total = float(body.areas.sum())
-    covered = float(body.areas[whole].sum())
-    within = float(body.areas[inside[body.faces].all(axis=1)].sum())
+    total = float(areas.sum())
+    covered = float(areas[on.reshape(-1, 3).all(axis=1)].sum())
+    within = float(areas[inside.reshape(-1, 3).all(axis=1)].sum())
     if covered < 0.5 * total or within < 0.8 * total:
         raise NotATube(
             f"only {100.0 * covered / total:.0f}% of its surface is one round tube (of {2.0 * best.radius:.2f} mm): "

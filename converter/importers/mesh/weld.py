@@ -120,11 +120,15 @@ def _bodies(points: Array, faces: Ints) -> Welded:
     counts = np.bincount(of_face)
     stops = np.cumsum(counts)
     rims, tangles = _edges(kept, of_face, len(counts))
-    # vertices numbered body by body
-    used, local = np.unique(of_face.repeat(3) * np.int64(n) + kept.reshape(-1), return_inverse=True)
-    local = local.reshape(-1, 3)
-    offsets = np.searchsorted(used, np.arange(len(counts) + 1) * np.int64(n))
-    coordinates = points[used % n]
+    # vertices numbered body by body: a vertex is in one body only
+    owner = np.full(n, len(counts), np.int64)
+    owner[kept.reshape(-1)] = of_face.repeat(3)
+    by_body = np.argsort(owner, kind="stable")
+    offsets = np.searchsorted(owner[by_body], np.arange(len(counts) + 1))
+    number = np.empty(n, np.int64)
+    number[by_body] = np.arange(n)
+    local = number[kept]
+    coordinates = points[by_body]
     out = []
     for k, stop in enumerate(stops.tolist()):
         start = stop - int(counts[k])
