@@ -49,7 +49,7 @@ def check_step(data: bytes, name: str) -> bytes:
             code="not-step",
             file=name,
         )
-    data = data[data.index(b"ISO-10303-21", max(0, start.end() - 64)) :]
+    data = data[data.rindex(b"ISO-10303-21", 0, start.end()) :]
     if data.rfind(_END) < 1:
         cut = "its header" if _DATA.search(data) is None else "the middle of its data"
         raise ReadError(

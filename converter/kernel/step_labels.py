@@ -26,7 +26,7 @@ _FACES = (b"ADVANCED_FACE", b"FACE_SURFACE")
 
 
 def listed(plain: Any, kind: str) -> Any:
-    """All entities of one STEP type in a loaded file, as the kernel's sequence (None when there is none)."""
+    """All entities whose STEP type has the word in it, as the kernel's sequence (None when there is none)."""
     found = plain.GiveList(f"step-type({kind})", "")
     return None if found is None or found.Length() == 0 else found
 
@@ -99,7 +99,9 @@ class Labels:
             return
         said = []
         for entity in items(sequence):
-            name = meant(text(entity.Name())) if hasattr(entity, "Name") else ""
+            if not hasattr(entity, "Name"):  # the list is of all kinds that have the word in theirs: no shape
+                continue
+            name = meant(text(entity.Name()))
             said.append((name, self._layers.get(id(entity)), id(entity) in self._hidden))
         if not any(name or layer or hidden for name, layer, hidden in said):
             return

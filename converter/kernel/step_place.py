@@ -53,10 +53,16 @@ def recognise(
     find: FindTubes, shape: Any, location: Any, name: str, tol: Tolerances, display: Display
 ) -> tuple[list[ReadyTable], list[Ignored]]:
     """The tubes in one body, moved to its place first; what the kernel cannot follow is listed like any other."""
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
     from OCP.Standard import Standard_Failure
 
     try:
-        return find(shape.Moved(location, False), name, tol, display)
+        transform = location.Multiplied(shape.Location()).Transformation()
+        if abs(transform.ScaleFactor() - 1.0) < 1e-12 and not transform.IsNegative():
+            placed = shape.Moved(location, False)
+        else:  # a size or a mirror is no place: the geometry itself is made anew
+            placed = BRepBuilderAPI_Transform(shape, location.Transformation(), True).Shape()
+        return find(placed, name, tol, display)
     except Standard_Failure as error:
         why = f"the CAD kernel cannot follow its shape ({type(error).__name__.removeprefix('Standard_')})"
         return [], [Ignored(name, 1, why)]

@@ -80,7 +80,13 @@ class StepSession:
             ReadError: the kernel fails, or there is no shape.
         """
         with _shielded(self.name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
-            return self._transfer(scale)
+            if self.units:
+                return self._transfer(scale)
+            # shapes without a unit are not converted by the kernel: they are placed at that size
+            content = self._transfer(1.0)
+            if scale != 1.0:
+                content.instances = [instance.scaled(scale) for instance in content.instances]
+            return content
 
     def _transfer(self, scale: float) -> StepContent:
         from OCP.TCollection import TCollection_ExtendedString

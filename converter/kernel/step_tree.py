@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from converter.errors import ReadError
@@ -29,6 +29,15 @@ class Instance:
     part: int
     shape: Any
     location: Any
+
+    def scaled(self, scale: float) -> Instance:
+        """The same with every length ``scale`` times as long, about the world's origin."""
+        from OCP.gp import gp_Pnt, gp_Trsf
+        from OCP.TopLoc import TopLoc_Location
+
+        transform = gp_Trsf()
+        transform.SetScale(gp_Pnt(0.0, 0.0, 0.0), scale)
+        return replace(self, location=TopLoc_Location(transform).Multiplied(self.location))
 
     @classmethod
     def lone(cls, name: str, shape: Any, part: int) -> Instance:
