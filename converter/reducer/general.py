@@ -15,7 +15,7 @@ from converter.reducer.chain import Chain
 from converter.reducer.deviation import distances, largest
 from converter.reducer.limits import LADDER_EXACT
 from converter.reducer.pieces import Bow, Piece, Straight, pieces_of
-from converter.reducer.polish import Proof, polish, segments_of, thinned
+from converter.reducer.polish import MOST_BENDS, Proof, polish, segments_of, thinned
 from converter.reducer.settle import Settled, merge, open_loop, settle
 from converter.tolerances import DEFAULT, Tolerances
 from converter.units import Display
@@ -69,7 +69,8 @@ def _settled(one: Chain, tol: Tolerances) -> _Made | None:
     deviation = largest([p.proof for p in pieces], settled.segments) if any(settled.segments) else 0.0
     made = _Made(settled, deviation)
     noisy = any(isinstance(p, Bow) and not p.free and p.level > LADDER_EXACT for p in pieces)
-    if noisy or (deviation > tol.fit and any(isinstance(p, Bow) and p.free for p in pieces)):
+    strays = deviation > tol.fit and any(isinstance(p, Bow) and p.free for p in pieces)
+    if (noisy or strays) and len(settled.table.bends) <= MOST_BENDS:
         return _polished(made, pieces)
     return made
 

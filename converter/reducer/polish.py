@@ -22,6 +22,7 @@ from converter.model.curve import Arc, Line, Segment
 Array = NDArray[np.float64]
 
 STEPS = 12
+MOST_BENDS = 60  #: a chain of more is a free curve in pieces, where this buys nothing
 MOST_VERTICES = 60  #: per piece; more say the same again
 
 
@@ -171,6 +172,7 @@ def _system(
 ) -> tuple[Array, Array]:
     """Residuals (m,) in mm and their derivatives (m, unknowns)."""
     points, ups, rows, arcs, radial, values = _rows(table, placement, proofs, start, end)
+    frames = _frames(table, placement)
     jacobian = np.zeros((len(values), len(changes)))
     last = len(table.bends)
     for column, change in enumerate(changes):
@@ -186,7 +188,7 @@ def _system(
             jacobian[after, column] = -np.einsum("ij,ij->i", ups[after], move)
         if change.radius_of >= 0:
             own = (rows == change.radius_of) & arcs
-            _, t, n, _ = _frames(table, placement)[change.radius_of]
+            _, t, n, _ = frames[change.radius_of]
             inward = np.array(cross(n, t))
             jacobian[own, column] = -(ups[own] @ inward) - radial[own]
     return values, jacobian
