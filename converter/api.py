@@ -24,6 +24,7 @@ from converter.tolerances import Tolerances
 from converter.units import Display, parse_length
 
 if TYPE_CHECKING:
+    from converter.bending.setup import Setup
     from converter.exporters.registry import ExportJob
     from converter.shop.job import Job
     from converter.shop.model import Shop
@@ -36,6 +37,7 @@ __all__ = [
     "export_job",
     "foresee",
     "load",
+    "set_up",
     "sorted_findings",
     "usable_formats",
 ]
@@ -127,6 +129,27 @@ def check(result: Result) -> Result:
         findings.append(_demo_shop_note())
     bends = sum(len(tube.run.table.bends) for tube in result.tubes)
     return replace(result, findings=sorted_findings(findings), checked=bends)
+
+
+def set_up(result: Result, feed_from: str | None = None) -> tuple[Result, tuple[Setup, ...]]:
+    """The bender's set-up of every tube, and the result with the audit's and the set-up's findings.
+
+    Args:
+        result: of `load`, not of `check`, read with end A first.
+        feed_from: 'A', 'B', 'best' or None; see `converter.bending.setup.set_up`.
+
+    Raises:
+        OptionError: ``feed_from`` is none of these.
+    """
+    from converter.bending.setup import SETTLED, set_up
+
+    setups = set_up(result.tubes, result.shop, result.display, feed_from)
+    checked = check(result)
+    # what the audit says of the simple order from end A is settled here for the order taken
+    settled = {setup.tube.name for setup in setups if setup.steps}
+    kept = [f for f in checked.findings if not (f.code in SETTLED and f.tube in settled)]
+    said = [finding for setup in setups for finding in setup.findings]
+    return replace(checked, findings=sorted_findings([*kept, *said])), tuple(setups)
 
 
 #: findings that say a die gave a tube its shape

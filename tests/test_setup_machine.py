@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from machine import Order, apart, bend_stick
 from strategies import placements, tables
 
 from converter.bending.setup import Setup, set_up
@@ -19,7 +20,6 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.reducer.refit import CORNER_LIMIT
 from converter.shop.model import Die, Machine, Shop, Trial
-from machine import Order, apart, bend_stick
 
 
 def shop_for(table: BendTable, tests: tuple[tuple[float, float], ...] = (), offset: float | None = 7.0) -> Shop:

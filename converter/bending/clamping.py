@@ -135,9 +135,9 @@ class Clamping:
                 inverted.append((bend, over))
             need = self.needs[bend]
             if not any(other < bend for other in made):
-                lead = max(lead, max(need.clamp, need.offset) - self._starts[bend])
+                lead = max(lead, max(need.clamp, need.offset) - self._between(-1, bend))
             if not any(other > bend for other in made):
-                trail = max(trail, need.tail - (self._starts[-1] - self._starts[bend] - need.stick))
+                trail = max(trail, need.tail - self._between(bend, len(self.needs)))
             made.append(bend)
         lead, trail = (value if value > SLACK else 0.0 for value in (lead, trail))
         return Plan(tuple(order), tuple(lacks), tuple(inverted), lead, trail)
@@ -183,7 +183,11 @@ class Clamping:
         return tuple(made)
 
     def _between(self, first: int, second: int) -> float:
-        """Straight stick between the end of one bend and the start of a later one, mm."""
+        """Straight stick between the end of one bend (-1: of the stick) and the start of a later one, mm."""
+        if second == first + 1:
+            return self.straights[second]  # as it was given, without the rounding of sums
+        if first < 0:
+            return self._starts[second]
         return self._starts[second] - self._starts[first] - self.needs[first].stick
 
     def _turned_over(self, bend: int, made: Collection[int]) -> int | None:

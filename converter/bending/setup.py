@@ -29,6 +29,8 @@ from converter.units import Display
 
 #: What may be asked for: an end, or the best of both.
 FEEDS = ("A", "B", "best")
+#: Findings of the audit, which looks at the simple order from end A, that the set-up says anew for its own.
+SETTLED = ("straight-too-short", "end-too-short")
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from converter.bending.clamping import Lack
 from converter.bending.setup_shape import wider
 from converter.bending.springback import fit_findings
-from converter.findings import NOTE, Finding
+from converter.findings import NOTE, WARNING, Finding
 from converter.shop.model import Shop
 from converter.units import Display
 
@@ -124,6 +124,7 @@ class _Sayer:
             if limit is None or step.stop <= limit + ANGLE_SLACK or step.target > limit + ANGLE_SLACK:
                 continue
             die = step.die.name if step.die else ""
+            sure = step.springback.stop_range(step.target)[0] > limit
             yield self._finding(
                 "stop-too-great",
                 f"bend {step.bend} of {self.display.angle(step.target)} needs a stop of "
@@ -133,6 +134,7 @@ class _Sayer:
                 measured=step.stop,
                 limit=limit,
                 unit="deg",
+                severity="" if sure else WARNING,
                 cure="Use another die or machine, or draw a lesser bend.",
             )
 

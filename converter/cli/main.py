@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "convert": "Turn drawings into everything the bender and the assembly need.",
     "table": "Show the bend table of every run.",
     "audit": "Check drawings against the shop: what cannot be bent, and why.",
+    "setup": "Show the bender's set-up: stick, marks, stops, rolls, order.",
     "springback": "Learn springback from test bends; resume a bend.",
     "shop": "Make, check and show the shop file.",
 }

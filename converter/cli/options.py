@@ -98,7 +98,7 @@ reducing = _stacked(
     click.option("--tangent", callback=_tangent, metavar="DEGREES", help="Take this for tangent.  [0.2]"),
 )
 
-metal = _stacked(
+_METAL = (
     click.option(
         "--section",
         multiple=True,
@@ -112,6 +112,10 @@ metal = _stacked(
     click.option("--refit", is_flag=True, help="Move every bend to the radius of its die (or to --clr)."),
     click.option("--shop", metavar="FILE", help="Your shop file.  [an invented demo shop]"),
     click.option("--job", metavar="FILE", help="Job file: which section and die each layer or run gets."),
+)
+
+metal = _stacked(
+    *_METAL,
     click.option(
         "--feed-from",
         metavar="A|B",
@@ -120,6 +124,9 @@ metal = _stacked(
         help="The end that goes first.  [A]",
     ),
 )
+
+#: The same without --feed-from, for a command that chooses the end itself.
+metal_alone = _stacked(*_METAL)
 
 showing = _stacked(
     click.option("--in", "inches", is_flag=True, help="Show inches.  [as the drawing]"),

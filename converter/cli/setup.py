@@ -1,0 +1,71 @@
+"""``elbowroom setup``: stick, marks, stops, rolls and order for the person at the bender."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from converter.cli import options
+from converter.errors import OptionError
+
+
+def _feed(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """'A', 'B' or 'best', in either case; None when not asked."""
+    if value is None:
+        return None
+    word = value.strip()
+    if word.lower() == "best":
+        return "best"
+    if word.upper() not in ("A", "B"):
+        raise OptionError(f"{param.opts[0]} takes A, B or best, not {value!r}.")
+    return word.upper()
+
+
+@click.command(
+    short_help="Show the bender's set-up: stick, marks, stops, rolls, order.",
+    epilog=options.example(
+        "elbowroom setup rail.dxf --shop myshop.toml --section 1.75x0.120in --metal 'mild steel' --fraction 16",
+        "elbowroom setup frame.dxf --shop myshop.toml --job job.toml --feed-from best --json > setup.json",
+        reads=True,
+    ),
+)
+@click.argument("source", metavar="INPUT")
+@options.reading
+@options.reducing
+@options.metal_alone
+@click.option(
+    "--feed-from",
+    metavar="A|B|best",
+    callback=_feed,
+    help="The end that goes first; 'best' takes the end and order that need least.  [A, unless only another way works]",
+)
+@click.option("--brief", is_flag=True, help="Leave out the step-by-step instructions.")
+@options.showing
+@options.as_json
+@options.talking
+def setup(source: str, brief: bool, **given: Any) -> int:
+    """Show for every tube in INPUT what the person at the bender needs ('-' reads standard input).
+
+    Stick length; for each bend the mark from either end, die, stop with springback, and how the tube is
+    turned; the end that goes first, the order where the simple one cannot be held, and the least room
+    around. Exit status 1 means that something would scrap a stick.
+    """
+    console = options.console_from(given)
+    feed_from = given.pop("feed_from")
+    settings = options.settings_from({**given, "feed_from": "A"})
+
+    from converter.api import load, set_up
+    from converter.findings import has_errors
+
+    with console.progress(f"setting up {source}"):
+        result, setups = set_up(load(source, settings), feed_from)
+    if console.as_json:
+        from converter.exporters.setup_json import setup_document
+
+        console.json(setup_document(result.source, result.shop.name, setups, result.findings))
+    else:
+        from converter.cli.setups import setups_text
+
+        console.result(setups_text(result, setups, brief=brief, everything=console.verbose))
+    return 1 if has_errors(result.findings) else 0
