@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.vectors import Vec
+from converter.geometry.vectors import Vec, cross, dot, norm
 
 Array = NDArray[np.float64]
 
@@ -144,6 +144,16 @@ def _scatter(q: Array) -> Array:
     return product
 
 
+def _solve3(a: Array, b: Array) -> Vec | None:
+    """The solution of three linear equations by Cramer's rule; None where they are singular."""
+    c0, c1, c2, right = (vec(column) for column in (a[:, 0], a[:, 1], a[:, 2], b))
+    across = cross(c1, c2)
+    det = dot(c0, across)
+    if not abs(det) > 1e-30 * norm(c0) * norm(c1) * norm(c2):
+        return None
+    return (dot(right, across) / det, dot(c0, cross(right, c2)) / det, dot(c0, cross(c1, right)) / det)
+
+
 def _plane_axes(n: Array) -> tuple[Array, Array]:
     a = np.array([0.0, 1.0, 0.0]) if abs(n[0]) < 0.7 and abs(n[1]) < 0.7 else np.array([0.0, 0.0, 1.0])
     x = np.cross(a, n)
@@ -195,12 +205,11 @@ def fit_circle(q: Array) -> Circle | None:
             break
         jac = np.stack((-dx / dist, -dy / dist, -np.ones_like(dist)), axis=1)
         res = dist - r
-        try:
-            step = np.linalg.solve(_scatter(jac), -np.einsum("ij,i->j", jac, res))
-        except np.linalg.LinAlgError:
+        step = _solve3(_scatter(jac), -np.einsum("ij,i->j", jac, res))
+        if step is None:
             break
-        cx, cy, r = cx + float(step[0]), cy + float(step[1]), r + float(step[2])
-        if float(np.abs(step).max()) < 1e-12 * max(1.0, abs(r)):
+        cx, cy, r = cx + step[0], cy + step[1], r + step[2]
+        if max(abs(v) for v in step) < 1e-12 * max(1.0, abs(r)):
             break
     if not (np.isfinite(r) and r > 0.0):
         return None
