@@ -10,7 +10,6 @@ of several tubes into one).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +20,7 @@ from converter.kernel.tube_chains import Chain, chains_of
 from converter.kernel.tube_faces import CONE, CYLINDER, PLANE, TORUS, Body, Patch
 from converter.kernel.tube_pieces import Axis, Found, Piece
 from converter.kernel.tube_reasons import STUB
+from converter.kernel.tube_rectangles import Rectangle, inside, rectangles
 from converter.tolerances import Tolerances
 
 Array = NDArray[np.float64]
@@ -55,15 +55,15 @@ class SquareTube:
     inner_corner: float
 
 
-def square_tubes(body: Body, found: Found, tol: Tolerances, facing: int) -> list[SquareTube]:
+def square_tubes(body: Body, found: Found, tol: Tolerances, facing: int, taken: set[int]) -> list[SquareTube]:
     """All square and rectangular tubes of a body.
 
     Args:
         facing: 1 for a solid, -1 for one whose faces look into the metal, 0 where faces tell
             nothing: outside corners must be convex and inside ones concave, or either.
+        taken: faces of round tubes found already.
     """
-    rounds = sum(len(p.patches) for p in found.pieces if p.is_round)
-    if len(body.patches) - rounds < _CORNERS:
+    if len(body.patches) - len(taken) < _CORNERS:
         return []
     corners = [p for p in found.pieces if _QUARTER[0] <= p.turn <= _QUARTER[1]]
     rails = _bridged([*corners, *_sharp(body, tol)], tol)
@@ -281,48 +281,28 @@ def _along(piece: Piece, back: bool) -> Vec:
 def _tubes(group: list[Chain], tol: Tolerances, facing: int) -> list[SquareTube]:
     """The tubes of a group: the smallest rectangles first that have another one inside at an even distance."""
     spots, axes = _spots(group)
-    kinds = [round(chain.items[0][0].radius, 4) for chain in group]
-    rectangles = _rectangles(spots, kinds, tol)
-    rectangles.sort(key=lambda r: r.area)
+    radii = np.array([chain.items[0][0].radius for chain in group])
+    signs = [1 if sum(p.sign * p.length for p in chain.pieces) >= 0.0 else -1 for chain in group]
+    every = range(len(group))
+    convex = [i for i in every if not facing or signs[i] == facing]
+    concave = [i for i in every if not facing or signs[i] != facing]
+    if len(concave) < _CORNERS // 2:
+        return []
     used: set[int] = set()
     tubes = []
-    signs = [1 if sum(p.sign * p.length for p in chain.pieces) >= 0.0 else -1 for chain in group]
-    for outer in rectangles:
-        if used & set(outer.rails) or (facing and any(signs[i] != facing for i in outer.rails)):
+    for outer in rectangles(spots, radii, convex, tol):
+        if used & set(outer.corners):
             continue
-        if len(group[0].items) == 1 and _longest(group, outer) < STUB * max(outer.sizes):
+        if len(group[0].items) == 1 and max(group[i].length for i in outer.corners) < STUB * max(outer.sizes):
             continue
-        for inner in rectangles:
-            wall = _wall(outer, inner, tol)
-            if wall is None or used & set(inner.rails) or set(inner.rails) & set(outer.rails):
-                continue
-            if facing and any(signs[i] != -facing for i in inner.rails):
-                continue
-            if not _overlap([group[i] for i in (*outer.rails, *inner.rails)]):
-                continue
+        free = [i for i in concave if i not in used and i not in outer.corners]
+        free = [i for i in free if _overlap([group[i], *(group[k] for k in outer.corners)])]
+        found = inside(outer, spots, radii, free, tol)
+        if found is not None:
+            inner, wall = found
             tubes.append(_tube(group, outer, inner, wall, axes))
-            used |= {*outer.rails, *inner.rails}
-            break
+            used |= {*outer.corners, *inner.corners}
     return tubes
-
-
-def _longest(group: list[Chain], outer: _Rectangle) -> float:
-    return max(group[i].length for i in outer.rails)
-
-
-@dataclass(frozen=True, slots=True)
-class _Rectangle:
-    """Four rails in a rectangle, in section coordinates: centre, a unit side, outside sizes, corner radius."""
-
-    rails: tuple[int, int, int, int]
-    center: Array
-    side: Array
-    sizes: tuple[float, float]
-    corner: float
-
-    @property
-    def area(self) -> float:
-        return self.sizes[0] * self.sizes[1]
 
 
 def _spots(group: list[Chain]) -> tuple[Array, tuple[Vec, Vec]]:
@@ -347,48 +327,6 @@ def _spots(group: list[Chain]) -> tuple[Array, tuple[Vec, Vec]]:
     return np.array(rows), (x, y)
 
 
-def _rectangles(spots: Array, kinds: list[float], tol: Tolerances) -> list[_Rectangle]:
-    """All rectangles of four spots with one corner radius: two diagonals of one length and one middle."""
-    diagonals: list[tuple[int, int, Array, float]] = []
-    for i, j in combinations(range(len(spots)), 2):
-        if kinds[i] == kinds[j]:
-            length = float(np.hypot(*(spots[j] - spots[i])))
-            if length > tol.join:
-                diagonals.append((i, j, (spots[i] + spots[j]) / 2.0, length))
-    diagonals.sort(key=lambda d: d[3])
-    found = []
-    for k, (i, j, middle, length) in enumerate(diagonals):
-        for m, n, other, size in diagonals[k + 1 :]:
-            if size - length > tol.fit:
-                break
-            if {i, j} & {m, n} or kinds[i] != kinds[m] or float(np.hypot(*(other - middle))) > tol.fit:
-                continue
-            one, two = spots[m] - spots[i], spots[n] - spots[i]
-            a, b = float(np.hypot(*one)), float(np.hypot(*two))
-            if min(a, b) <= tol.join or abs(float(one @ two)) > 1e-3 * a * b:
-                continue
-            r = kinds[i]
-            found.append(_Rectangle((i, m, j, n), middle, one / a, (a + 2.0 * r, b + 2.0 * r), r))
-    return found
-
-
-def _wall(outer: _Rectangle, inner: _Rectangle, tol: Tolerances) -> float | None:
-    """The wall between two rectangles; None when they are not around one another at an even distance."""
-    if float(np.hypot(*(outer.center - inner.center))) > tol.fit:
-        return None
-    turned = abs(float(outer.side @ inner.side))
-    if turned > 0.5:
-        sizes = inner.sizes
-    else:
-        sizes, turned = (inner.sizes[1], inner.sizes[0]), 1.0 - turned
-    if turned < 1.0 - 1e-4:
-        return None
-    walls = [(a - b) / 2.0 for a, b in zip(outer.sizes, sizes, strict=True)]
-    if min(walls) <= tol.fit or abs(walls[0] - walls[1]) > 2.0 * tol.fit:
-        return None
-    return sum(walls) / 2.0
-
-
 def _overlap(rails: list[Chain]) -> bool:
     """Whether single straights lie side by side, not one behind the other; chains with bends do anyhow."""
     if len(rails[0].items) > 1 or rails[0].items[0][0].axis.is_ring:
@@ -403,8 +341,8 @@ def _overlap(rails: list[Chain]) -> bool:
     return max(lows) < min(highs)
 
 
-def _tube(group: list[Chain], outer: _Rectangle, inner: _Rectangle, wall: float, axes: tuple[Vec, Vec]) -> SquareTube:
-    rails = tuple(group[i] for i in outer.rails)
+def _tube(group: list[Chain], outer: Rectangle, inner: Rectangle, wall: float, axes: tuple[Vec, Vec]) -> SquareTube:
+    rails = tuple(group[i] for i in outer.corners)
     items = []
     for k, (lead, back) in enumerate(rails[0].items):
         others = [rail.items[k][0] for rail in rails]
@@ -414,7 +352,7 @@ def _tube(group: list[Chain], outer: _Rectangle, inner: _Rectangle, wall: float,
     return SquareTube(
         Chain(items, rails[0].closed),
         rails,
-        tuple(group[i] for i in inner.rails),
+        tuple(group[i] for i in inner.corners),
         (side, other),
         outer.sizes,
         wall,

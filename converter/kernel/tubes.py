@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 
 from converter.findings import Finding
 from converter.kernel import require
-from converter.kernel.solids import volume
 from converter.model.curve import Segment
 from converter.model.drawing import Ignored, ReadyTable
 from converter.model.section import Section
@@ -22,7 +21,7 @@ from converter.units import Display
 
 if TYPE_CHECKING:
     from converter.kernel.tube_chains import Chain
-    from converter.kernel.tube_faces import Body
+    from converter.kernel.tube_faces import Body, Patch
     from converter.kernel.tube_pieces import Found, Piece
 
 
@@ -137,9 +136,10 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _Job) -> tuple[list[ReadyT
         made = _ready(chain, body, found, is_solid, job)
         if made is not None:
             tables.append(made)
-    squares = square_tubes(body, found, job.tol, facing)
-    if not squares and not tables and facing > 0 and len(body.patches) >= 10 and volume(shapes[0]) < 0.0:
-        squares = square_tubes(body, found, job.tol, -1)
+    taken = {patch.index for chain in kept for piece in chain.pieces for patch in _faces(piece)}
+    squares = square_tubes(body, found, job.tol, facing, taken)
+    if not squares and not tables and facing > 0 and len(body.patches) >= 10 and _negative(shapes[0]):
+        squares = square_tubes(body, found, job.tol, -1, taken)
     for tube in squares:
         one = square_table(body, tube, job.name, job.tol, job.display)
         if one is not None:
@@ -181,11 +181,25 @@ def _face_out(found: Found, shapes: list[Any]) -> bool:
             lone = True
     inside_out = votes < 0
     if lone and not votes:
-        inside_out = volume(shapes[0]) < 0.0
+        inside_out = _negative(shapes[0])
     if inside_out:
         for piece in found.pieces:
             piece.sign = -piece.sign
     return inside_out
+
+
+def _negative(solid: Any) -> bool:
+    """Whether a solid's volume is negative: its faces look into the metal."""
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GProp import GProp_GProps
+
+    props = GProp_GProps()
+    BRepGProp.VolumeProperties_s(solid, props)
+    return float(props.Mass()) < 0.0
+
+
+def _faces(piece: Piece) -> list[Patch]:
+    return [*piece.patches, *(piece.bore.patches if piece.bore is not None else [])]
 
 
 def _fused(table: ReadyTable, count: int, job: _Job) -> ReadyTable:
