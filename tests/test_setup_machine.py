@@ -14,7 +14,7 @@ from machine import Order, apart, bend_stick
 from strategies import placements, tables
 
 from converter.bending.setup import Setup, set_up
-from converter.model.bends import BendTable
+from converter.model.bends import BendTable, Placement
 from converter.model.curve import Line
 from converter.model.run import Run, Tube
 from converter.model.section import Section
@@ -142,3 +142,35 @@ def crossing(before: Line, after: Line) -> np.ndarray:
 def test_the_strategy_has_corners():
     """The springback test speaks of corners, so its greatest angle must have one."""
     assert CORNER_LIMIT > 150.0
+
+
+@settings(max_examples=100, deadline=None)
+@given(table=tables(most=6, greatest=170.0), end=st.sampled_from("AB"), turned=st.lists(st.booleans(), min_size=6))
+def test_any_order_makes_the_same_tube(table, end, turned):
+    """Dies that force bends out of order (no room ahead after some bends, no room behind after others)."""
+    count = len(table.bends)
+    bends = tuple(replace(b, clr=60.0 + i) for i, b in enumerate(table.bends))
+    run = Run("run", None, False, BendTable(bends, table.tail), Placement())
+    dies = tuple(
+        Die(
+            f"D{i}",
+            "round",
+            20.0,
+            60.0 + i,
+            between=1e5 if turned[i] else 0.0,
+            mark_offset=float(i),
+        )
+        for i in range(count)
+    )
+    setup = set_up([Tube(run, Section("round", 20.0, 2.0))], Shop("test", dies), feed_from=end)[0]
+    assert not setup.plan.lacks
+    index = [step.bend for step in setup.steps]
+    for bend in range(1, count + 1):
+        ahead = [b for b in range(1, count + 1) if (b < bend if end == "A" else b > bend)]
+        if turned[bend - 1]:
+            assert all(index.index(bend) < index.index(other) for other in ahead)
+    length = run.table.developed_length
+    samples = [length * k / 40.0 for k in range(41)]
+    made = bend_stick(setup.stick_length, orders(setup), [setup.lead + x for x in samples])
+    wanted = own_points(run, samples if end == "A" else [length - x for x in samples])
+    assert apart(made, wanted) < 1e-5
