@@ -303,7 +303,7 @@ class Sweeper:
                 length += len(made)
             return first[key]
 
-        rows: list[tuple[int, int, int, int, int, float, float]] = []
+        rows: list[tuple[int, int, int, int, int, float, float, float, float]] = []
         for i, (k, made) in enumerate(states):
             stop = radians(self._stops[k])
             turned = stop + sum(radians(self._table.bends[j].angle) for j in made)
@@ -313,11 +313,12 @@ class Sweeper:
             at = [place(self._side(k, made, ahead), part) for ahead, part in zip((True, False), sides, strict=True)]
             bend = forming(self._table, k, self._stops[k])
             moving = place(("moving", k), bend)
-            still = place(("still", k), replace(bend, turn=-bend.turn))
+            # ... and once made, when it stands still against what lies ahead
+            still = place(("still", k), replace(bend, turn=bend.turn[:, ::-1]))
             clr = self._table.bends[k].clr or 0.0
-            rows.append((i, at[0], len(sides[0]), at[1], len(sides[1]), stop, clr))
-            rows.append((i, moving, 1, at[1], len(sides[1]), stop, clr))
-            rows.append((i, at[0], len(sides[0]), still, 1, 0.0, 0.0))
+            rows.append((i, at[0], len(sides[0]), at[1], len(sides[1]), 0.0, stop, 1.0, clr))
+            rows.append((i, moving, 1, at[1], len(sides[1]), 0.0, stop, 1.0, clr))
+            rows.append((i, at[0], len(sides[0]), still, 1, stop, stop, 0.0, 0.0))
         if not rows:
             return None, None
         elements = Elements.joined(bank)
@@ -328,18 +329,18 @@ class Sweeper:
         wide = table[row, 4].astype(np.intp)
         a = table[row, 1].astype(np.intp) + inside // wide
         b = table[row, 3].astype(np.intp) + inside % wide
-        high = table[row, 5]
+        low, high, turns, pull = table[row, 5:].T
         turn = elements.turn
         far = turn[a].max(axis=1) + turn[b].max(axis=1) + high >= APART - 1e-9
         items = Items.whole(
             table[row, 0].astype(np.intp),
             a,
             b,
-            np.zeros(len(row)),
+            low,
             high,
-            np.ones(len(row)),
+            turns,
             np.zeros(len(row)),
-            table[row, 6],
+            pull,
         )
         return items[far], elements
 

@@ -81,9 +81,11 @@ class Answers:
 
 @dataclass(slots=True)
 class _Looked:
-    """Of each item: distance, doubts (a, b, angle), whether it counts already, whether it may drop, where."""
+    """Of each item: distance, its lower bound, doubts (a, b, angle), whether it counts as a whole, whether it
+    may drop, how many ends of the tube are nearest."""
 
     distance: Array
+    lower: Array
     doubts: Array
     counts: NDArray[np.bool_]
     dead: NDArray[np.bool_]
@@ -105,8 +107,9 @@ def nearest_to_boxes(elements: Elements, items: Items, space: Space, radius: flo
         fall = _fall(elements, it.a, it.a0, it.a1, apart, it.turns, it.draw, it)
         fall = np.where(rolls, speed * half, np.minimum(fall, speed * half))
         doubts = np.column_stack([elements.sagitta(it.a, it.a1 - it.a0), np.zeros(len(it)), fall])
-        ends = _at_end(elements, it.a, it.a0, it.a1, share, radius)
-        return _Looked(distance - radius, doubts, np.ones(len(it), bool), np.zeros(len(it), bool), ends)
+        ends = _at_end(elements, it.a, it.a0, it.a1, share, radius, it.draw * middle)
+        gap = distance - radius
+        return _Looked(gap, gap - doubts.sum(axis=1), doubts, np.ones(len(it), bool), np.zeros(len(it), bool), ends)
 
     _branch(items, look, answers, -0.99 * radius, boxes=True)
 
@@ -128,28 +131,22 @@ def nearest_to_itself(elements: Elements, items: Items, radius: float, answers: 
         fall = _fall(elements, it.a, it.a0, it.a1, apart, it.turns, nothing, it)
         fall += _fall(elements, it.b, it.b0, it.b1, -apart, nothing, it.pull, it)
         fall = np.minimum(fall, (reach + it.pull) * (it.high - it.low) / 2.0)
-        doubts = np.column_stack(
-            [
-                elements.sagitta(it.a, it.a1 - it.a0),
-                elements.sagitta(it.b, it.b1 - it.b0),
-                fall,
-            ]
-        )
+        doubts = np.column_stack([elements.sagitta(it.a, it.a1 - it.a0), elements.sagitta(it.b, it.b1 - it.b0), fall])
+        gap = distance - 2.0 * radius
+        lower = gap - doubts.sum(axis=1)
         ta = _turn(elements, it.a, it.a0), _turn(elements, it.a, it.a1)
         tb = _turn(elements, it.b, it.b0), _turn(elements, it.b, it.b1)
         most = np.maximum(*ta) + np.maximum(*tb) + it.high
         least = np.minimum(*ta) + np.minimum(*tb) + it.low
         # metal of the bend that has not reached the die yet is still stock behind
         unmade = np.maximum(*ta) + it.high < -_SLIVER
-        ends = _at_end(elements, it.a, it.a0, it.a1, sa, radius) + _at_end(elements, it.b, it.b0, it.b1, sb, radius)
-        made = np.minimum(*ta) + it.low >= -_SLIVER
-        return _Looked(
-            distance - 2.0 * radius,
-            doubts,
-            (least >= APART - _SLIVER) & made,
-            (most < APART - _SLIVER) | unmade,
-            ends,
-        )
+        whole = (least >= APART - _SLIVER) & (np.minimum(*ta) + it.low >= -_SLIVER)
+        # perhaps only one point of such a stretch counts
+        doubts[:, 0] = np.where(whole, doubts[:, 0], elements.arc(it.a, it.a1 - it.a0))
+        doubts[:, 1] = np.where(whole, doubts[:, 1], elements.arc(it.b, it.b1 - it.b0))
+        ends = _at_end(elements, it.a, it.a0, it.a1, sa, radius, nothing)
+        ends += _at_end(elements, it.b, it.b0, it.b1, sb, radius, it.pull * middle)
+        return _Looked(gap, lower, doubts, whole, (most < APART - _SLIVER) | unmade, ends)
 
     _branch(items, look, answers, -0.99 * radius, boxes=False)
 
@@ -164,9 +161,8 @@ def _branch(items: Items, look: Callable[[Items], _Looked], answers: Answers, de
         # what is reported may be too high by the sagittas twice (chord for arc, and how it counts)
         done = np.asarray(doubt + seen.doubts[:, 0] + seen.doubts[:, 1] <= SURE, bool)
         _improve(it, seen, seen.distance + seen.doubts[:, 0] + seen.doubts[:, 1], done, answers, boxes)
-        lower = seen.distance - doubt
         best = answers.least[it.question]
-        keep = ~seen.dead & ~done & (lower < best - SURE) & (best > deep)
+        keep = ~seen.dead & ~done & (seen.lower < best - SURE) & (best > deep)
         if not keep.any():
             continue
         rest = it[keep]
@@ -184,7 +180,8 @@ def _improve(it: Items, seen: _Looked, upper: Array, done: NDArray[np.bool_], an
     asked, first = np.unique(it.question[order], return_index=True)
     best = order[first]
     answers.least[asked] = upper[best]
-    answers.angle[asked] = np.degrees((it.low[best] + it.high[best]) / 2.0)
+    # of a stretch that counts in part only, the latest angle counts
+    answers.angle[asked] = np.degrees(np.where(seen.counts, (it.low + it.high) / 2.0, it.high)[best])
     answers.against[asked] = it.b[best] if boxes else -1
     answers.ends[asked] = seen.ends[best]
 
@@ -203,12 +200,16 @@ def _turn(elements: Elements, rows: Index, share: Array) -> Array:
     return np.asarray(turn[:, 0] + (turn[:, 1] - turn[:, 0]) * share)
 
 
-def _at_end(elements: Elements, rows: Index, x0: Array, x1: Array, share: Array, radius: float) -> Index:
-    """1 where the point at a share of the stretch x0..x1 lies within a radius of the tube's free end."""
-    gap = elements.gap[rows]
+def _at_end(elements: Elements, rows: Index, x0: Array, x1: Array, share: Array, radius: float, drawn: Array) -> Index:
+    """1 where the point at a share of the stretch x0..x1 lies within a radius of the tube's free end.
+
+    ``drawn``: mm by which a straight held at T has become shorter.
+    """
+    gap, slide = elements.gap[rows], elements.slide[rows]
     at = x0 + (x1 - x0) * share
+    begin = gap[:, 0] - drawn * (slide[:, 1] - slide[:, 0])
     with np.errstate(invalid="ignore"):
-        left = np.where(np.isinf(gap[:, 0]), np.inf, gap[:, 0] + (gap[:, 1] - gap[:, 0]) * at)
+        left = np.where(np.isinf(begin), np.inf, begin + (gap[:, 1] - begin) * at)
     return (left < radius).astype(np.intp)
 
 

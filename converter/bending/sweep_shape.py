@@ -66,6 +66,11 @@ class Elements:
         found: Array = radius * (1.0 - np.cos(self.sweep[rows] * width / 2.0))
         return found
 
+    def arc(self, rows: Index, width: Array) -> Array:
+        """(m,) length of a share of an arc in mm; 0 for straights."""
+        found: Array = np.linalg.norm(self.along[rows], axis=1) * self.sweep[rows] * width
+        return found
+
     @classmethod
     def joined(cls, parts: Sequence[Elements]) -> Elements:
         """All rows of several, in order."""
@@ -147,6 +152,7 @@ def stations(elements: Elements, sagitta: float = SAGITTA, near: float = 0.0) ->
     """
     rows: list[int] = []
     shares: list[float] = []
+    marks: list[int] = []
     for i in range(len(elements)):
         steps = 1
         w = float(elements.sweep[i])
@@ -157,9 +163,13 @@ def stations(elements: Elements, sagitta: float = SAGITTA, near: float = 0.0) ->
         shares += [k / steps for k in range(steps + 1)]
         begin, end = elements.gap[i]
         if end < near < begin:
+            marks.append(len(rows))
             rows.append(i)
             shares.append(float((begin - near) / (begin - end)))
     at, share = np.array(rows), np.array(shares)
+    slide = _mixed(elements.slide[at], share)
+    # the mark is a point of the metal, also on a straight of which one end is held at T
+    slide[marks] = elements.slide[at[marks], 1]
     bent = elements.sweep[at] > 0.0
     c, s = np.cos(elements.sweep[at] * share), np.sin(elements.sweep[at] * share)
     tangents = np.where(
@@ -170,7 +180,7 @@ def stations(elements: Elements, sagitta: float = SAGITTA, near: float = 0.0) ->
     return Stations(
         elements.point(at, share),
         tangents,
-        _mixed(elements.slide[at], share),
+        slide,
         _mixed(elements.gap[at], share),
     )
 

@@ -1,0 +1,136 @@
+"""The best order against trying every order, and what the clamp allows."""
+
+from __future__ import annotations
+
+from itertools import permutations
+
+import numpy as np
+import pytest
+
+from converter.bending.order import ALIKE, MARGIN, best_order, clamp_rule
+from converter.bending.sweep import TOLERANCE, sweeper
+from converter.model.bends import Bend, BendTable
+from converter.model.section import Section
+from converter.shop.model import Die, Machine
+from converter.shop.room import Box
+
+TUBE = Section("round", 44.45, 3.0)
+STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))
+MACHINE = Machine(plane="vertical", pivot_height=965.0, ceiling=2600.0, boxes=(STAND,))
+
+
+def random_table(seed, n):
+    rng = np.random.default_rng(seed)
+    rolls = [0.0, 90.0, -90.0, 180.0, 37.0, -120.0]
+    return BendTable(
+        tuple(
+            Bend(rng.uniform(60, 420), 0.0 if i == 0 else float(rng.choice(rolls)), rng.uniform(20, 150), 150.0)
+            for i in range(n)
+        ),
+        rng.uniform(60, 420),
+    )
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_best_order_is_the_best_of_all(seed):
+    n = 3 + seed % 2
+    table = random_table(seed, n)
+    found = best_order(table, TUBE, MACHINE, thorough=True)
+    rooms = []
+    for end in "AB":
+        one = sweeper(table, TUBE, MACHINE, end)
+        rooms += [(one.sequence(order).room, end, order) for order in permutations(range(n))]
+    top = max(room for room, _, _ in rooms)
+    assert found.every and found.best.room >= top - ALIKE - TOLERANCE
+    # and what it says of that order is what a fresh sweep of it says
+    again = sweeper(table, TUBE, MACHINE, found.best.feed_from).sequence([k - 1 for k in found.best.order])
+    assert again.room == pytest.approx(found.best.room, abs=TOLERANCE)
+
+
+def test_a_simple_order_that_clears_is_kept():
+    table = BendTable((Bend(300, 0, 45, 150), Bend(300, 90, 45, 150)), 300)
+    found = best_order(table, TUBE, Machine(plane="vertical", pivot_height=1200.0))
+    assert found.best == found.plain_a and found.clears and not found.changed and not found.every
+    assert found.best.order == (1, 2)
+
+
+def test_the_other_end_first():
+    """A long leg formed first hangs through the floor in an S; the short one first does not (hand-worked)."""
+    table = BendTable((Bend(1500, 0, 90, 150), Bend(300, 180, 90, 150)), 200)
+    found = best_order(table, TUBE, Machine(plane="vertical", pivot_height=1000.0))
+    assert found.plain_a.least == pytest.approx(1000 - 150 - 150 - 1500, abs=TOLERANCE)
+    assert found.best == found.plain_b and found.best.feed_from == "B" and found.changed
+    assert found.best.order == (2, 1)
+    assert found.best.least == pytest.approx(1000 - 150 - 150 - 200, abs=TOLERANCE)
+
+
+def test_another_order_where_neither_end_will_do():
+    """Found by search, then held to: some order clears by the margin, and both plain ones hit."""
+    for seed in range(400):
+        table = random_table(1000 + seed, 4)
+        found = best_order(table, TUBE, MACHINE)
+        if found.clears and found.plain_a.room < 0.0 and found.plain_b.room < 0.0:
+            plain = (found.plain_a.order, found.plain_b.order)
+            assert found.best.order not in plain and sorted(found.best.order) == [1, 2, 3, 4]
+            assert found.best.room >= MARGIN and found.every
+            return
+    raise AssertionError("no such tube among 400")
+
+
+def test_above_eight_bends_a_good_order_is_found():
+    for seed in range(30):
+        table = random_table(2000 + seed, 10)
+        found = best_order(table, TUBE, MACHINE)
+        assert found.best is not None
+        assert found.best.room >= max(found.plain_a.room, found.plain_b.room) - ALIKE or found.clears
+        assert sorted(found.best.order) == list(range(1, 11))
+        if not found.clears:
+            assert not found.every and found.looked_at > 100
+            return
+    raise AssertionError("every tube cleared at once: the search was never used")
+
+
+def test_the_beam_is_no_worse_than_plain_and_near_the_best(monkeypatch):
+    import converter.bending.order as order
+
+    table = random_table(77, 6)
+    full = best_order(table, TUBE, MACHINE, thorough=True)
+    monkeypatch.setattr(order, "ALL", 0)
+    quick = best_order(table, TUBE, MACHINE, thorough=True)
+    assert full.every and not quick.every
+    assert quick.best.room == pytest.approx(full.best.room, abs=ALIKE + TOLERANCE)
+
+
+# --- the clamp --------------------------------------------------------------------------------
+
+DIE = Die("R6", "round", 44.45, 150.0, clamp=90.0, between=90.0, tail=50.0)
+
+
+def test_a_short_straight_can_be_behind_but_not_ahead():
+    """70 between: too short for the clamp (90), long enough behind (50): the bend behind must be made first."""
+    table = BendTable((Bend(300, 0, 90, 150), Bend(70, 90, 90, 150)), 300)
+    rule = clamp_rule(table, [DIE, DIE])
+    assert rule((), 1, "A") and rule((), 2, "A")
+    assert not rule((1,), 2, "A") and rule((2,), 1, "A")
+    assert rule((1,), 2, "B") and not rule((2,), 1, "B")
+    found = best_order(table, TUBE, Machine(plane="vertical", pivot_height=3000.0), feasible=rule)
+    assert not found.clampable_a and not found.clampable_b
+    assert (found.best.feed_from, found.best.order) == ("A", (2, 1)) and found.changed
+
+
+def test_an_inverted_clamp_makes_the_s_bend():
+    from dataclasses import replace
+
+    table = BendTable((Bend(300, 0, 60, 150), Bend(10, 180, 60, 150)), 300)
+    assert not clamp_rule(table, [DIE, DIE])((1,), 2, "A")
+    turned = replace(DIE, invert_clamp=True)
+    assert clamp_rule(table, [turned, turned])((1,), 2, "A")
+    flat = BendTable((Bend(300, 0, 60, 150), Bend(10, 90, 60, 150)), 300)
+    assert not clamp_rule(flat, [turned, turned])((1,), 2, "A")
+    assert clamp_rule(table, [None, None])((1,), 2, "A")
+
+
+def test_no_order_can_be_clamped():
+    table = BendTable((Bend(300, 0, 60, 150), Bend(10, 90, 60, 150)), 300)
+    found = best_order(table, TUBE, MACHINE, feasible=clamp_rule(table, [DIE, DIE]))
+    assert found.best is None and not found.clears and not found.changed
