@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -10,7 +11,7 @@ import pytest
 from cli import one_sentence, run
 from OCP.Interface import Interface_Static
 from OCP.Message import Message
-from step_tools import build, hook
+from step_tools import MM, based, build, hook, rows, runs_of
 
 from converter.errors import ElbowroomError, ReadError
 from converter.importers import step_trial
@@ -125,14 +126,20 @@ def test_an_assembly_bomb_is_one_sentence(tmp_path, monkeypatch):
     assert refused(tmp_path / "x.step", field(60, [])).code == "too-many-parts"
 
 
-def test_mixed_units_cannot_be_overridden(tmp_path, monkeypatch):
-    """Two parts in two units: read as each says; one option cannot stand for both."""
-    from converter.kernel import step_read
-
+def test_mixed_units(tmp_path):
+    """Two parts in two units: each is read as it says; one option cannot stand for both."""
+    other = build(hook(scale=1 / 25.4), unit=based("INCH", 25.4, MM), name="inches")
+    body = other[other.index("DATA;") + 5 : other.rindex("ENDSEC;")]
+    body = re.sub(r"#(\d+)", lambda m: f"#{int(m[1]) + 1000}", body)
     path = tmp_path / "x.step"
-    path.write_text(GOOD)
-    monkeypatch.setattr(step_read, "_units", lambda *_: ([("mm", "mm", 1.0), ("INCH", "in", 25.4)], False))
-    assert read_step(path).units is None
+    text = GOOD[: GOOD.rindex("ENDSEC;")] + body + "ENDSEC;\nEND-ISO-10303-21;\n"
+    runs = runs_of(path, text)
+    # they lie on one another, and stay two: a tube inside another is no copy of it
+    assert [r.name for r in runs] == ["rail", "inches"]
+    for run_ in runs:
+        assert rows(run_) == pytest.approx([100.0, 0.0, 90.0, 50.0, 80.0], abs=1e-6)
+    drawing = read_step(path)
+    assert (drawing.units, drawing.read_as, drawing.findings) == (None, "mm", [])
     with pytest.raises(ElbowroomError, match="mm and in"):
         read_step(path, ReadOptions(units="in"))
 

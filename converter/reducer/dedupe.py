@@ -74,6 +74,7 @@ def _twins(edges: Edges, node: Ints, tol: Tolerances, verdict: Verdict) -> None:
     item, group = keep_shared(order, key[order])
     groups = [g.tolist() for g in np.split(item, np.flatnonzero(np.diff(group)) + 1)] if item.size else []
     groups += _closed_alike(edges, node, tol)
+    groups = [part for members in groups for part in _by_group(edges, members, members)]
     if not groups:
         return
     sets = [twins for members in groups for twins in _sorted_out(edges, members, tol)]
@@ -102,6 +103,16 @@ def _twins(edges: Edges, node: Ints, tol: Tolerances, verdict: Verdict) -> None:
         for i in twins:
             if i != keep and i not in verdict.dropped:
                 _drop(edges, verdict, i, int(edges.layer[keep]))
+
+
+def _by_group(edges: Edges, rows: list[int], owners: list[int]) -> list[list[int]]:
+    """Rows that belong to edges, split by the edges' groups; those of two or more. A tube inside another is no copy."""
+    if len(edges.group) < 2 or not edges.group.any():
+        return [rows]
+    parts: dict[int, list[int]] = {}
+    for row, edge in zip(rows, owners, strict=True):
+        parts.setdefault(int(edges.group[edges.layer[edge]]), []).append(row)
+    return [part for part in parts.values() if len(part) > 1]
 
 
 def _drop(edges: Edges, verdict: Verdict, i: int, onto: int) -> None:
@@ -202,7 +213,8 @@ def _circles_and_lines(edges: Edges, node: Ints, tol: Tolerances, verdict: Verdi
         owner = np.concatenate((owner, np.repeat([i for i, _ in corners], [len(p) - 1 for _, p in corners])))
         start = np.concatenate((start, *(p[:-1] - edges.origin for _, p in corners)))
         end = np.concatenate((end, *(p[1:] - edges.origin for _, p in corners)))
-    for group in overlapping_straights(Straights(start, end), tol.join):
+    straights = overlapping_straights(Straights(start, end), tol.join)
+    for group in (part for rows in straights for part in _by_group(edges, rows, owner[rows].tolist())):
         if min(group) >= lines.size:
             continue
         attached = attached or _attached(edges, node, verdict)
@@ -210,7 +222,8 @@ def _circles_and_lines(edges: Edges, node: Ints, tol: Tolerances, verdict: Verdi
     free = len(arcs)
     owners += [i for i, _ in round_parts]
     arcs += [arc for _, arc in round_parts]
-    for group in overlapping_arcs(arcs, tol.join):
+    circles = overlapping_arcs(arcs, tol.join)
+    for group in (part for rows in circles for part in _by_group(edges, rows, [owners[k] for k in rows])):
         if min(group) >= free:
             continue
         attached = attached or _attached(edges, node, verdict)
