@@ -24,9 +24,10 @@ def reach_of(feet: Feet, parts: list[Part], length: float, radius: float, first:
     """The centerline's end and the longest point of the metal, as places along the tube in mm.
 
     The centerline ends at the mean of the last vertices all around: where a square or mitred cut crosses it.
+    The last vertex of each of `SECTORS` directions counts, so that a hole near the end does not.
 
     Args:
-        feet: of the outside's vertices.
+        feet: of the vertices on the rims of the outside (or of all its vertices).
         parts, length: the tube, and its length so far.
         radius: of the outside, mm.
         first: end A; else end B.
@@ -42,7 +43,6 @@ def reach_of(feet: Feet, parts: list[Part], length: float, radius: float, first:
     least = np.full(SECTORS, np.inf)
     np.minimum.at(least, sector, place[near])
     least = least[np.isfinite(least)]
-    # a sector without a vertex at the rim tells nothing: with slender ones the neighbours decide
     end, longest = float(least.mean()), float(least.min())
     return (end, longest) if first else (length - end, length - longest)
 

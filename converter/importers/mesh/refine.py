@@ -79,7 +79,7 @@ class Fit:
         od_loose: uncertainty of the outside diameter, mm.
         angle_loose: uncertainty of each bend's angle, degrees.
         feed_loose: uncertainty of each bend's feed, mm.
-        cost: mean square residual, mm2.
+        rms: root mean square of all residuals, far ones in full, mm.
     """
 
     table: BendTable
@@ -90,7 +90,7 @@ class Fit:
     od_loose: float
     angle_loose: tuple[float, ...]
     feed_loose: tuple[float, ...]
-    cost: float
+    rms: float
 
 
 def parts_of(table: BendTable, placement: Placement) -> list[Part]:
@@ -393,7 +393,7 @@ def fit(
     od_loose = 2.0 * float(spread[len(changes)]) if len(spread) > len(changes) else 0.0
     return Fit(
         replace(table, bends=bends), placement, sizes[0], sizes[1] if has_bore else None, sigma, od_loose, angles, feeds,
-        cost / max(1.0, float(weight.sum())),
+        sqrt(float(np.einsum("i,i->", residual, residual)) / len(residual)),
     )  # fmt: skip
 
 

@@ -54,7 +54,7 @@ def said_of(name: str, tube: Measured, display: Display) -> list[Finding]:
             )
         )
     limit = max(8.0 * tube.sigma, 0.05)
-    if not noisy and tube.deviation > limit:
+    if tube.deviation > limit:
         found.append(
             Finding(
                 "rebuild-deviation",

@@ -56,11 +56,26 @@ class Track:
         count = max(8, int(place[-1] / spacing) + 1)
         at = np.linspace(0.0, place[-1], count)
         fine = np.stack([np.interp(at, place, p[:, k]) for k in range(3)], axis=1)
+        more = int(beyond / FINE)
+        if more > 0:
+            ahead, back = _onward(fine, spacing, more), _onward(fine[::-1], spacing, more)
+            fine = np.concatenate((back[::-1], fine, ahead))
+        return cls.through(fine)
+
+    @classmethod
+    def by_rings(cls, centers: Array, directions: Array, spacing: float, beyond: float) -> Track:
+        """A track through ring centres (k, 3) along their directions (cubic Hermite), prolonged straight."""
+        steps = np.sqrt((np.diff(centers, axis=0) ** 2).sum(axis=1))
+        rows = []
+        for k, step in enumerate(steps):
+            u = np.linspace(0.0, 1.0, max(2, int(step / spacing) + 1), endpoint=False)[:, None]
+            a, b, da, db = centers[k], centers[k + 1], directions[k] * step, directions[k + 1] * step
+            h = u * u * (3.0 - 2.0 * u)
+            rows.append(a + h * (b - a) + u * (1.0 - u) * ((1.0 - u) * da - u * db))
         more = np.arange(1, int(beyond / FINE) + 1)[:, None] * spacing
-        k = min(len(fine) - 1, 10)
-        ahead, back = fine[-1] - fine[-1 - k], fine[0] - fine[k]
-        ahead, back = ahead / np.sqrt(ahead @ ahead), back / np.sqrt(back @ back)
-        fine = np.concatenate((fine[0] + more[::-1] * back, fine, fine[-1] + more * ahead))
+        fine = np.concatenate(
+            (centers[0] - more[::-1] * directions[0], *rows, centers[-1:], centers[-1] + more * directions[-1])
+        )
         return cls.through(fine)
 
     @classmethod
@@ -81,6 +96,19 @@ class Track:
         ahead = np.einsum("ij,ij->i", arm, t)
         off = arm - ahead[:, None] * t
         return self.places[index] + ahead, np.sqrt(np.einsum("ij,ij->i", off, off)), index
+
+
+def _onward(fine: Array, spacing: float, count: int) -> Array:
+    """``count`` points that carry a row of points on: curving on as its last stretch does for a radius, then straight."""
+    k = min(len(fine) - 1, 24)
+    last = fine[-1 - k :]
+    s = (np.arange(len(last)) - k) * spacing
+    design = np.stack((np.ones_like(s), s, s * s), axis=1)
+    _, slope, bend = np.linalg.lstsq(design, last, rcond=None)[0]
+    ahead = np.arange(1, count + 1)[:, None] * spacing
+    curved = np.minimum(ahead, 10.0 * spacing)
+    path: Array = fine[-1] + slope * ahead + bend * (curved * curved + 2.0 * curved * (ahead - curved))
+    return path
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,8 +170,12 @@ def laid(body: Body, track: Track, radius: float) -> Laid:
     places, far, index = track.measure(body.points)
     f = body.faces
     middle = (body.points[f[:, 0]] + body.points[f[:, 1]] + body.points[f[:, 2]]) / 3.0
-    # a face is as long as a straight or as short as a bend's step: one corner's direction does for all of it
+    # a small face is where its corner is; a long one, of a straight, is best judged at its middle
     at = index[f[:, 0]]
+    arm = middle - body.points[f[:, 0]]
+    long = np.flatnonzero(np.einsum("ij,ij->i", arm, arm) > (0.5 * radius) ** 2)
+    if len(long):
+        at[long] = track.measure(middle[long])[2]
     t = track.directions[at]
     arm = middle - track.points[at]
     off = arm - np.einsum("ij,ij->i", arm, t)[:, None] * t
@@ -165,37 +197,77 @@ def skin_of(body: Body, along: Laid, faces: NDArray[np.bool_], near: tuple[float
     return Skin(body.points[index], along.places[index])
 
 
+def rim_of(body: Body, along: Laid, faces: NDArray[np.bool_], within: float) -> Array:
+    """The vertices (k, 3) on the rims of the chosen faces, within some mm of the first and the last of them.
+
+    A rim is where a chosen face has no chosen neighbour: the end of an open tube, or where an end face begins.
+    """
+    lengths = along.places[body.faces]
+    chosen = lengths[faces]
+    if len(chosen) == 0:
+        return np.empty((0, 3))
+    low, high = float(chosen.min()) + within, float(chosen.max()) - within
+    near = faces & ((lengths.min(axis=1) < low) | (lengths.max(axis=1) > high))
+    f = body.faces[near]
+    pairs = np.concatenate((f[:, [0, 1]], f[:, [1, 2]], f[:, [2, 0]]))
+    key = pairs.min(axis=1) * np.int64(len(body.points)) + pairs.max(axis=1)
+    edge, count = np.unique(key, return_counts=True)
+    single = edge[count == 1]
+    ends = np.unique(np.concatenate((single // len(body.points), single % len(body.points))))
+    place = along.places[ends]
+    rim: Array = body.points[ends[(place < low) | (place > high)]]
+    return rim
+
+
 def rings_of(skin: Skin, radius: float) -> Stations | None:
     """Stations from whole rings; None where the vertices do not lie in rings.
 
     Vertices are parted at wide gaps along the track; what is then no circle is parted at narrower ones.
+    Where that leaves some unparted, a better track through the rings found so far is tried.
 
     Args:
         skin: vertices in order.
         radius: mm, roughly.
     """
+    for _ in range(5):
+        made, good = _parted(skin, radius)
+        if made is None or good is None:
+            return None
+        chord = np.gradient(made.centers, axis=0)
+        flip = np.where(np.einsum("ij,ij->i", made.directions, chord) < 0.0, -1.0, 1.0)
+        made = replace(made, directions=made.directions * flip[:, None])
+        if bool(good.all()):
+            even = float(np.abs(made.radii / np.median(made.radii) - 1.0).max()) <= 0.02
+            return made if even else None
+        if good.sum() < 2 or good.mean() < 0.2:
+            return None
+        track = Track.by_rings(made.centers[good], made.directions[good], FINE * radius, 8.0)
+        places, _, _ = track.measure(skin.points)
+        order = np.argsort(places, kind="stable")
+        skin = Skin(skin.points[order], places[order])
+    return None
+
+
+def _parted(skin: Skin, radius: float) -> tuple[Stations | None, NDArray[np.bool_] | None]:
+    """Vertices parted into groups, a circle through each, and which groups lie on theirs; None where hopeless."""
     count = len(skin.points)
     if count < 10:
-        return None
+        return None, None
     gap = np.diff(skin.places)
     starts = np.concatenate(([0], np.flatnonzero(gap > GAPS[0] * radius) + 1))
     made: Stations | None = None
+    good: NDArray[np.bool_] | None = None
     for narrower in (*GAPS[1:], 0.0):
+        if len(starts) < 2 or len(starts) > count // 3:
+            return (made, good) if good is not None else (None, None)
         counts = np.diff(np.concatenate((starts, [count])))
-        if len(starts) > count // 5 or counts.min() < 5:
-            return None
         made, good = _circles(skin, starts, counts, radius)
-        if bool(good.all()):
+        good &= counts >= 5
+        if bool(good.all()) or narrower == 0.0:
             break
-        if narrower == 0.0:
-            return None
         bad = np.repeat(~good, counts)
         starts = np.union1d(starts, np.flatnonzero((gap > narrower * radius) & bad[1:] & bad[:-1]) + 1)
-    if made is None or len(starts) < 2 or float(np.abs(made.radii / np.median(made.radii) - 1.0).max()) > 0.02:
-        return None
-    chord = np.gradient(made.centers, axis=0)
-    flip = np.where(np.einsum("ij,ij->i", made.directions, chord) < 0.0, -1.0, 1.0)
-    return replace(made, directions=made.directions * flip[:, None])
+    return made, good
 
 
 def _circles(skin: Skin, starts: Ints, counts: Ints, radius: float) -> tuple[Stations, NDArray[np.bool_]]:

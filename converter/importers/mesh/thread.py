@@ -155,8 +155,8 @@ def find_radius(body: Body) -> tuple[float, float] | None:
     count = SAMPLES
     surface = spread(body, count)
     diameters = candidates(surface)
-    best: tuple[float, float, float] | None = None
-    for d in sorted(diameters, reverse=True):
+    found: list[tuple[float, float, float]] = []
+    for d in diameters:
         radius = d / 2.0
         length = surface.area / (2.0 * pi * radius)
         needed = int(8.0 * length / (2.0 * REACH * radius)) + 1
@@ -166,12 +166,17 @@ def find_radius(body: Body) -> tuple[float, float] | None:
         for outward in (1.0, -1.0):
             _, crowd, _ = crowding(looked, radius, outward)
             share = float((crowd > ENOUGH).mean())
-            if share > 0.2 and (best is None or share > 1.5 * best[2]):
-                best = (radius, outward, share)
+            if share > 0.2:
+                found.append((share, radius, outward))
                 break
-        if best is not None and best[2] > 0.4:
-            break
-    return None if best is None else best[:2]
+        if found and found[-1][0] > 0.8:
+            break  # next to all of the surface is on this one
+    if not found:
+        return None
+    # of outside and bore the outside: the largest of those that crowd about as well as the best
+    top = max(share for share, _, _ in found)
+    _, radius, outward = max((one for one in found if one[0] >= 0.6 * top), key=lambda one: one[1])
+    return radius, outward
 
 
 def find_thread(body: Body, radius: float, outward: float) -> Thread | None:

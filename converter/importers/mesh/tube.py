@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from converter.importers.mesh.curved import draft_from_windows
 from converter.importers.mesh.ends import begun_in_middle, cut_to, halves, is_ring, reach_of, starts_smaller
 from converter.importers.mesh.refine import BEYOND, Feet, Fit, feet_of, fit, parts_of
-from converter.importers.mesh.stations import FINE, Skin, Stations, Track, laid, rings_of, skin_of, windows_of
+from converter.importers.mesh.stations import FINE, Skin, Stations, Track, laid, rim_of, rings_of, skin_of, windows_of
 from converter.importers.mesh.structure import draft, from_rings
 from converter.importers.mesh.thread import Thread, find_radius, find_thread
 from converter.importers.mesh.weld import Body
@@ -31,6 +31,8 @@ FEWEST_VERTICES = 800  #: of each skin that are fitted where they are exact
 FEW_VERTICES = 2000  #: of each skin that are fitted while searching
 MOST_VERTICES = 16000  #: that are fitted at last where they scatter; all are measured
 MOST_FACES = 60000  #: looked at while searching
+SHORT = 0.4  #: of the radius: a straight so short may be an accident of fitting
+SLIGHT = 12.0  #: degrees; so may a bend
 CHECKED = 1500  #: faces looked at to see whether the tube is all there is
 EXACT = 5e-5  #: of the radius: scatter below this is rounding
 AT_SEAM = 1.5  #: radii by which a loop's first and last straights are prolonged
@@ -83,6 +85,7 @@ class _Skins:
     inner: Skin | None
     bore: float | None
     closed: bool
+    rim: Array
 
     def feet(self, skin: Skin, table: BendTable, placement: Placement, radius: float) -> Feet:
         """Where the vertices of a skin stand on a tube."""
@@ -184,14 +187,15 @@ def _skins(body: Body, track: Track, thread: Thread, radius: float) -> _Skins:
     if outside.sum() < 6:
         raise NotATube("no round tube was found in its surface")
     outer = skin_of(body, along, outside)
+    rim = np.empty((0, 3)) if thread.closed else rim_of(body, along, outside, 3.0 * radius)
     inside = along.side & (looks < 0.0) & (along.face_far > 0.05 * radius) & (along.face_far < 1.05 * radius)
     if float(body.areas[inside].sum()) < 0.1 * float(body.areas[outside].sum()):
-        return _Skins(outer, None, None, thread.closed)
+        return _Skins(outer, None, None, thread.closed, rim)
     bore = float(np.median(along.far[body.faces[inside]]))
     inner = skin_of(body, along, inside, (bore - 0.25 * radius, bore + 0.25 * radius))
     if len(inner.points) < 6 or bore >= 0.995 * radius:
-        return _Skins(outer, None, None, thread.closed)
-    return _Skins(outer, inner, bore, thread.closed)
+        return _Skins(outer, None, None, thread.closed, rim)
+    return _Skins(outer, inner, bore, thread.closed, rim)
 
 
 def _drafts(skins: _Skins, track: Track, radius: float, closed: bool) -> Iterator[tuple[BendTable, Placement, float]]:
@@ -306,10 +310,13 @@ def _second_fit(skins: _Skins, track: Track, best: Fit, thread: Thread) -> Fit:
 def _tidied(best: Fit, skins: _Skins) -> Fit:
     """The fit without what the vertices do not ask for: bends of no angle, straights of no length, bends in two."""
     floor = 1e-6
+    if best.rms <= floor:
+        return best
     for _ in range(2 * len(best.table.bends) + 2):
         for smaller in _simpler(best):
             one = _fitted(smaller, best.placement, skins, best.radius)
-            if one.sigma <= 1.01 * best.sigma + floor:
+            as_good = one.sigma <= 1.01 * best.sigma + floor and one.rms <= 1.02 * best.rms + floor
+            if as_good or one.rms <= 0.8 * best.rms:
                 best = one
                 break
         else:
@@ -324,16 +331,14 @@ def _simpler(best: Fit) -> Iterator[BendTable]:
             yield _without(best.table, k)
     for k in range(1, len(bends)):
         a, b = bends[k - 1], bends[k]
-        short = b.feed <= max(2.0 * best.feed_loose[k], 0.002 * best.radius)
-        if not short:
-            continue
-        if abs(b.rotation) < 10.0 and a.clr is not None and b.clr is not None:
-            mean = (a.arc_length + b.arc_length + b.feed) / radians(a.angle + b.angle)
-            if a.angle + b.angle < 359.0 and abs(a.clr - b.clr) <= 3.0 * (a.clr_uncertainty + b.clr_uncertainty) + 0.02 * mean:
-                one = replace(a, angle=a.angle + b.angle, clr=mean)
-                rest = bends[k + 1 :]
-                yield BendTable((*bends[: k - 1], one, *rest), tail)
-        if b.feed > 0.0:
+        if b.feed <= max(2.0 * best.feed_loose[k], SHORT * best.radius) and a.angle + b.angle < 359.0:
+            small, large = sorted((a, b), key=lambda bend: bend.angle)
+            loose = 3.0 * (a.clr_uncertainty + b.clr_uncertainty) + 0.02 * (large.clr or 0.0)
+            alike = a.clr is not None and b.clr is not None and abs(a.clr - b.clr) <= loose
+            if large.clr is not None and abs(b.rotation) < 10.0 and (alike or small.angle < SLIGHT):
+                one = replace(a, angle=a.angle + b.angle, clr=large.clr)
+                yield BendTable((*bends[: k - 1], one, *bends[k + 1 :]), tail)
+        if 0.0 < b.feed <= max(2.0 * best.feed_loose[k], 0.002 * best.radius):
             yield BendTable((*bends[:k], replace(b, feed=0.0), *bends[k + 1 :]), tail)
 
 
@@ -389,8 +394,9 @@ def _finished(body: Body, best: Fit, skins: _Skins, parts: list, thread: Thread)
             table, placement = halves(table, placement)
     else:
         length = table.developed_length
-        a, far_a = reach_of(feet, parts, length, best.radius, True)
-        b, far_b = reach_of(feet, parts, length, best.radius, False)
+        rim = feet_of(skins.rim, parts, BEYOND * best.radius) if len(skins.rim) >= 6 else feet
+        a, far_a = reach_of(rim, parts, length, best.radius, True)
+        b, far_b = reach_of(rim, parts, length, best.radius, False)
         if b - a < best.radius:
             raise NotATube("it is shorter than half its diameter")
         metal = (_hair(a - far_a), _hair(far_b - b))
