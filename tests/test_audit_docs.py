@@ -51,6 +51,7 @@ def tables_of(page):
         ("[[metal]]", load.METAL),
         ("[[stock]]", load.STOCK),
         ("[[test]]", load.TEST),
+        ("[[hole_saw]]", load.HOLE_SAW),
     ],
 )
 def test_the_shop_page_describes_exactly_the_keys_there_are(heading, fields):
@@ -59,6 +60,7 @@ def test_the_shop_page_describes_exactly_the_keys_there_are(heading, fields):
 
 def test_the_job_page_describes_exactly_the_keys_there_are():
     assert tables_of("job-file.md")["What may be said"] == list(job.CHOICE)
+    assert tables_of("job-file.md")["[[joint]]"] == list(job.JOINT)
 
 
 @pytest.mark.parametrize(("page", "read"), [("shop-file.md", shop_from_text), ("job-file.md", job_from_text)])

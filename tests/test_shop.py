@@ -119,12 +119,13 @@ def test_demo_and_template_load():
         if line.startswith(("# [[", "# name", "# plane", "# pivot", "# max", "# between"))
         or line.startswith(("# tail", "# mark", "# invert", "# mandrel", "# min", "# yield", "# tensile", "# modulus"))
         or line.startswith(("# density", "# section", "# metal", "# length", "# count", "# die", "# wall", "# stop"))
-        or line.startswith("# angle")
+        or line.startswith(("# angle", "# size", "# depth"))
         else line
         for line in new_shop_text().splitlines()
     )
     shop = shop_from_text(full)
     assert shop.tests[0].stop == 93.0 and shop.tests[0].wall == pytest.approx(2.413)
+    assert shop.hole_saws[0].size == pytest.approx(38.1)
     assert shop.stock[0].count == 4 and shop.metals[0].density == 7850.0
     assert shop.dies[0].mark_offset == pytest.approx(9.525) and shop.machine.plane == "vertical"
     assert demo_text().isascii()

@@ -26,6 +26,7 @@ COMMANDS: dict[str, str] = {
     "audit": "Check drawings against the shop: what cannot be bent, and why.",
     "setup": "Show the bender's set-up: stick, marks, stops, rolls, order.",
     "springback": "Learn springback from test bends; resume a bend.",
+    "cope": "Fit the ends: joints, hole-saw set-up, cut lengths.",
     "shop": "Make, check and show the shop file.",
 }
 

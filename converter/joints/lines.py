@@ -14,6 +14,7 @@ from typing import Protocol, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, any_normal, cross, dot, signed_angle, sub
 from converter.model.section import Section
 
@@ -97,9 +98,13 @@ class Lines:
     def along(self, origin: Vec, v: Vec) -> Array:
         """(start - origin) . v of every line, (n,)."""
         branch = self.branch
-        value: Array = (
-            self.p * dot(branch.zero, v) + self.q * dot(branch.side, v) + dot(sub(branch.point, origin), v)
-        )
+        value: Array = self.p * dot(branch.zero, v) + self.q * dot(branch.side, v) + dot(sub(branch.point, origin), v)
+        return value
+
+    def squared(self, origin: Vec) -> Array:
+        """Squared distance of every line's start from a point, (n,)."""
+        branch = self.branch
+        value: Array = sum(self.along(origin, v) ** 2 for v in (branch.direction, branch.zero, branch.side))  # type: ignore[assignment]
         return value
 
 
@@ -136,3 +141,21 @@ def clipped(lines: Lines, low: Array, high: Array, hit: Hits, bounds: tuple[Boun
         else:
             high = np.minimum(high, start / ahead)
     return low, high, hit & (low <= high)
+
+
+def end_on(lines: Lines, inside: Hits, bounds: tuple[Bound, ...]) -> tuple[Array, Hits, Array]:
+    """Where lines that run lengthwise in a mate meet its end.
+
+    Args:
+        lines: the lines; inside: (n,) whether each lies within the mate's outside.
+        bounds: half-spaces that end the mate.
+
+    Raises:
+        GeometryError: nothing ends the mate on that side.
+    """
+    wide = np.full(inside.shape, np.inf)
+    _, high, hit = clipped(lines, -wide, wide, inside, bounds)
+    if bool(np.isinf(high[hit]).any()) or not bounds:
+        raise GeometryError("the tube and its mate are parallel, so no cut joins them", code="parallel")
+    high = np.where(hit, high, 0.0)
+    return high, hit, high

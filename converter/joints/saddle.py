@@ -18,7 +18,7 @@ import numpy as np
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, cross, dot, norm, scale
-from converter.joints.lines import Array, Bound, Branch, Hits, Lines, Part, clipped
+from converter.joints.lines import Array, Bound, Branch, Hits, Lines, Part, clipped, end_on
 
 #: Degrees between the lines of a profile.
 STEP = 0.5
@@ -47,7 +47,7 @@ class RoundPrism:
         k = cross(self.axis, d)
         sine = norm(k)
         if sine < 1e-9:
-            raise GeometryError("the tube and its mate are parallel, so no cut joins them", code="parallel")
+            return self._lengthwise(lines)
         off = lines.along(self.point, scale(k, 1.0 / sine))
         across = along(d, self.axis, -dot(d, self.axis))
         beside = lines.along(self.point, scale(across, 1.0 / (sine * sine)))
@@ -58,6 +58,12 @@ class RoundPrism:
             return beside + half, hit, beside
         _, high, hit = clipped(lines, beside - half, beside + half, hit, self.bounds)
         return high, hit, beside
+
+    def _lengthwise(self, lines: Lines) -> tuple[Array, Hits, Array]:
+        """A mate in line with the tube: only its end can stop a line."""
+        off = lines.along(self.point, self.axis)
+        far = lines.squared(self.point) - off * off
+        return end_on(lines, far <= self.radius * self.radius, self.bounds)
 
 
 @dataclass(frozen=True)
@@ -139,7 +145,7 @@ class Cut:
 @lru_cache(maxsize=8)
 def angles(step: float = STEP) -> Array:
     """0 to 360 degrees in steps of ``step``, 360 left out."""
-    value: Array = np.arange(round(360.0 / step)) * step
+    value: Array = np.arange(round(360.0 / step), dtype=np.float64) * step
     value.flags.writeable = False
     return value
 
@@ -178,8 +184,9 @@ def extremes(
     at = np.array([phi[int(np.argmin(values))], phi[int(np.argmax(values))]])
     best = np.array([values.min(), values.max()])
     sign = np.array([1.0, -1.0])
+    near: Array = _NEAR
     while step > 1e-8:
-        grid = at[:, None] + _NEAR[None, :] * step
+        grid = at[:, None] + near[None, :] * step
         found = curve(grid.ravel()).reshape(grid.shape) * sign[:, None]
         pick = found.argmin(axis=1)
         least = found[[0, 1], pick]
@@ -192,7 +199,7 @@ def extremes(
 
 
 #: A fine grid over one step either way.
-_NEAR = np.linspace(-1.0, 1.0, 41)
+_NEAR: Array = np.linspace(-1.0, 1.0, 41)
 
 
 def mitre_plane(direction: Vec, other: Vec, node: Vec, gap: float = 0.0) -> HalfSpace:

@@ -11,9 +11,8 @@ from math import hypot
 
 import numpy as np
 
-from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, cross, dot
-from converter.joints.lines import Array, Bound, Hits, Lines, clipped
+from converter.joints.lines import Array, Bound, Hits, Lines, clipped, end_on
 from converter.model.section import Section
 
 
@@ -49,9 +48,7 @@ def outline_radii(section: Section, psi_rad: Array, bore: bool) -> Array:
 def rounded(p: Array, q: Array, a: float, b: float, corner: float) -> Array:
     """Signed distance of the points (p, q) to a rounded rectangle of half sizes a, b: negative inside."""
     x, y = np.abs(p) - (a - corner), np.abs(q) - (b - corner)
-    value: Array = (
-        np.hypot(np.maximum(x, 0.0), np.maximum(y, 0.0)) + np.minimum(np.maximum(x, y), 0.0) - corner
-    )
+    value: Array = np.hypot(np.maximum(x, 0.0), np.maximum(y, 0.0)) + np.minimum(np.maximum(x, y), 0.0) - corner
     return value
 
 
@@ -81,9 +78,9 @@ class RectPrism:
         p, q = lines.along(self.point, self.up), lines.along(self.point, across)
         dp, dq = dot(d, self.up), dot(d, across)
         speed = hypot(dp, dq)
-        if speed < 1e-9:
-            raise GeometryError("the tube and its mate are parallel, so no cut joins them", code="parallel")
         a, b, c = self.half_up, self.half_across, self.corner
+        if speed < 1e-9:
+            return end_on(lines, rounded(p, q, a, b, c) <= 0.0, self.bounds)
         best = np.full(p.shape, -np.inf)
         found = np.zeros(p.shape, dtype=np.bool_)
         for low, high, inside in (

@@ -16,7 +16,20 @@ from typing import Any
 from converter.findings import Finding
 from converter.model.run import Run
 from converter.model.section import Section
-from converter.shop.schema import Field, Place, file_unit, flag, length, named_tables, read_table, section, table, text
+from converter.shop.joint import JOINT, JointChoice, joint_choice
+from converter.shop.schema import (
+    Field,
+    Place,
+    file_unit,
+    flag,
+    length,
+    named_tables,
+    read_table,
+    section,
+    table,
+    tables,
+    text,
+)
 from converter.shop.toml import parse_toml, read_toml
 
 CHOICE = {
@@ -32,6 +45,7 @@ JOB = {
     "default": Field(table(CHOICE)),
     "layer": Field(named_tables(CHOICE), default={}),
     "run": Field(named_tables(CHOICE), default={}),
+    "joint": Field(tables(JOINT), default=()),
 }
 
 
@@ -66,6 +80,7 @@ class Job:
         default: for every run that nothing nearer speaks of.
         layers, runs: name or pattern -> choice, in the order of the file.
         source: the file as the user named it.
+        joints: what it says of single ends, in the order of the file; of several the first wins.
     """
 
     name: str = ""
@@ -73,6 +88,7 @@ class Job:
     layers: Mapping[str, Choice] = field(default_factory=dict)
     runs: Mapping[str, Choice] = field(default_factory=dict)
     source: str = ""
+    joints: tuple[JointChoice, ...] = ()
 
     def for_run(self, name: str) -> Choice:
         """What the file says of the run itself."""
@@ -169,6 +185,7 @@ def _job(raw: dict[str, Any], file: str) -> Job:
         layers=_choices(values["layer"], Place(file, "layer")),
         runs=_choices(values["run"], Place(file, "run")),
         source=file,
+        joints=tuple(joint_choice(one, Place(file, f"joint[{i + 1}]")) for i, one in enumerate(values["joint"])),
     )
 
 

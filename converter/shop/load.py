@@ -6,7 +6,7 @@ import os
 from importlib import resources
 from typing import Any
 
-from converter.shop.model import Die, Machine, Metal, Shop, Stick, Trial
+from converter.shop.model import Die, HoleSaw, Machine, Metal, Shop, Stick, Trial
 from converter.shop.pipe import OUTSIDE, nominal
 from converter.shop.room import BOX, machine_values
 from converter.shop.schema import (
@@ -93,6 +93,10 @@ TEST = {
     "angle": Field(_ANGLE, required=True),
     "length": Field(length),
 }
+HOLE_SAW = {
+    "size": Field(length, required=True),
+    "depth": Field(length),
+}
 SHOP = {
     "units": Field(lambda raw, place: raw),
     "shop": Field(table({"name": Field(text, required=True)}), required=True),
@@ -101,6 +105,7 @@ SHOP = {
     "metal": Field(tables(METAL), default=()),
     "stock": Field(tables(STOCK), default=()),
     "test": Field(tables(TEST), default=()),
+    "hole_saw": Field(tables(HOLE_SAW), default=()),
 }
 _SIZES = ("od", "pipe", "square", "rectangle")
 
@@ -158,6 +163,7 @@ def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:
         tests=tests,
         source=source,
         units=place.unit,
+        hole_saws=tuple(HoleSaw(**one) for one in values["hole_saw"]),
     )
     check_shop(shop, file)
     return shop

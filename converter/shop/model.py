@@ -164,6 +164,14 @@ class Trial:
 
 
 @dataclass(frozen=True, slots=True)
+class HoleSaw:
+    """A hole saw the shop owns: diameter it cuts, and how deep it goes, or None when it is not said."""
+
+    size: float
+    depth: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Shop:
     """Everything a shop file says.
 
@@ -173,6 +181,7 @@ class Shop:
         machine, metals, stock, tests: what later steps use.
         source: the file as the user named it, or '' for the demo shop.
         units: the file's own unit, or None when it names none.
+        hole_saws: in the order of the file.
     """
 
     name: str
@@ -183,6 +192,7 @@ class Shop:
     tests: tuple[Trial, ...] = ()
     source: str = ""
     units: str | None = None
+    hole_saws: tuple[HoleSaw, ...] = ()
 
     @property
     def is_demo(self) -> bool:

@@ -1,0 +1,364 @@
+"""Tubes as joints see them: straights and bends in place, with the section's frame, and their ends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import acos, degrees, hypot, radians, tan
+
+from converter.errors import GeometryError
+from converter.findings import Finding
+from converter.geometry.vectors import Vec, along, angle_between, any_normal, dot, norm, scale, sub
+from converter.joints.lines import Bound, Part
+from converter.joints.saddle import RoundPrism
+from converter.joints.square import RectPrism, half_sizes
+from converter.joints.torus import BendPart, tangent_at
+from converter.model.curve import Arc, Line
+from converter.model.frames import Station, pieces
+from converter.model.run import Tube
+from converter.model.section import Section
+
+#: Unlimited: as far as a straight is run on past the end of its tube, mm.
+FAR = 1e7
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """A straight or a bend of a tube.
+
+    Attributes:
+        start, end: centerline points; begin: length of centerline before it; length: its own.
+        direction: of travel at its start.
+        arc: None for a straight.
+        up: the section's height direction at its start.
+        roll: degrees from ``up`` to the inside of the bend.
+        corners: degrees of the sharp corners at its start and at its end (0 for none).
+    """
+
+    start: Vec
+    end: Vec
+    begin: float
+    length: float
+    direction: Vec
+    arc: Arc | None
+    up: Vec
+    roll: float = 0.0
+    corners: tuple[float, float] = (0.0, 0.0)
+
+    def point(self, along_it: float) -> Vec:
+        """The centerline point at a length from its start (a straight runs on past its ends)."""
+        if self.arc is None:
+            return along(self.start, self.direction, along_it)
+        return self.arc.point(degrees(along_it / self.arc.radius))
+
+    def tangent(self, along_it: float) -> Vec:
+        """Direction of travel there."""
+        if self.arc is None:
+            return self.direction
+        return tangent_at(self.arc.center, self.arc.normal, self.arc.radius, self.point(along_it))
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """An end of a tube.
+
+    Attributes:
+        body: index of its tube; letter: 'A' or 'B'.
+        point, direction: the centerline's end point and the direction that points out.
+        straight: length of the straight there (0 when the tube ends in a bend).
+        up: the section's height direction.
+        outside: unit vector to the outside of the nearest bend, or None for a tube without bends.
+        bend: 1-based number of that bend, or None.
+    """
+
+    body: int
+    letter: str
+    point: Vec
+    direction: Vec
+    straight: float
+    up: Vec
+    outside: Vec | None
+    bend: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """A tube with its metal.
+
+    Attributes:
+        index: place in the list of tubes; tube: itself; section: its section.
+        legs: in order from end A.
+        length: of the centerline.
+        half: the furthest the outside reaches from the axis.
+        ends: A and B; () for a closed run.
+    """
+
+    index: int
+    tube: Tube
+    section: Section
+    legs: tuple[Leg, ...]
+    length: float
+    half: float
+    ends: tuple[End, ...]
+
+    @property
+    def name(self) -> str:
+        """Name of the tube."""
+        return self.tube.name
+
+    @property
+    def size(self) -> float:
+        """Its smaller outside dimension, mm: what decides which of two tubes is the smaller."""
+        return min(self.section.od, self.section.height)
+
+    def solid(self, leg: int, at: float, reach: float, gap: float, window: tuple[float, float]) -> tuple[Part, ...]:
+        """The parts of the tube about a place, for a cut; the leg itself first.
+
+        Args:
+            leg: index of the leg; at: length on it.
+            reach: how far along the centerline either way the cut may lie.
+            gap: weld gap by which the outside grows, mm.
+            window: lengths on the branch in which to look for a bend.
+        """
+        here = self.legs[leg].begin + at
+        low, high = here - reach, here + reach
+        chosen = [leg]
+        closed = not self.ends
+        count = len(self.legs)
+        for step in (-1, 1):
+            i, edge = leg, low if step < 0 else high
+            while True:
+                one = self.legs[i]
+                inside = edge < one.begin if step < 0 else edge > one.begin + one.length
+                following = i + step
+                if not inside:
+                    break
+                if not 0 <= following < count:
+                    if not closed or count < 2:
+                        break
+                    edge += self.length if step < 0 else -self.length
+                    following %= count
+                if following in chosen:
+                    break
+                chosen.append(following)
+                i = following
+        return tuple(part for i in chosen for part in self._parts(i, len(chosen) == 1, gap, window))
+
+    def _parts(self, index: int, alone: bool, gap: float, window: tuple[float, float]) -> list[Part]:
+        leg = self.legs[index]
+        a, b, corner = self._grown(gap)
+        if leg.arc is None:
+            first = bool(self.ends) and index == 0
+            last = bool(self.ends) and index == len(self.legs) - 1
+            return [self._prism(leg, leg.start, leg.direction, () if alone else self._bounds(leg, first, last), gap)]
+        arc = leg.arc
+        parts: list[Part] = [
+            BendPart(arc.center, arc.normal, arc.start, arc.radius, arc.angle, a, b, corner, leg.roll, window)
+        ]
+        if self.ends and index == 0:  # a tube that ends in a bend is taken to run on straight
+            parts.append(self._prism(leg, leg.start, leg.direction, ((leg.start, leg.direction),), gap))
+        if self.ends and index == len(self.legs) - 1:
+            end = self.ends[1]
+            stop = (end.point, scale(end.direction, -1.0))
+            parts.append(self._prism(leg, end.point, end.direction, (stop,), gap, end.up))
+        return parts
+
+    def _bounds(self, leg: Leg, first: bool, last: bool) -> tuple[Bound, ...]:
+        found: list[Bound] = []
+        before, after = (tan(radians(c) / 2.0) * self.half for c in leg.corners)
+        if not first:
+            found.append((along(leg.start, leg.direction, -before - 1e-9), scale(leg.direction, -1.0)))
+        if not last:
+            found.append((along(leg.end, leg.direction, after + 1e-9), leg.direction))
+        return tuple(found)
+
+    def _grown(self, gap: float) -> tuple[float, float, float]:
+        if self.section.is_round:
+            radius = self.section.od / 2.0 + gap
+            return radius, radius, radius
+        a, b, corner = half_sizes(self.section)
+        return a + gap, b + gap, corner + gap
+
+    def _prism(
+        self, leg: Leg, point: Vec, axis: Vec, bounds: tuple[Bound, ...], gap: float, up: Vec | None = None
+    ) -> Part:
+        if self.section.is_round:
+            return RoundPrism(point, axis, self.section.od / 2.0 + gap, bounds)
+        a, b, corner = self._grown(gap)
+        return RectPrism(point, axis, up or leg.up, a, b, corner, bounds)
+
+    def end_part(self, letter: str, bounds: tuple[Bound, ...], gap: float) -> Part:
+        """The straight at an end, run on or cut off by half-spaces of its own."""
+        end = self.ends[0 if letter == "A" else 1]
+        leg = self.legs[0 if letter == "A" else -1]
+        if leg.arc is None:
+            far = leg.end if letter == "A" else leg.start
+            if len(self.legs) > 1:
+                bounds = (*bounds, (far, scale(end.direction, -1.0)))
+        return self._prism(leg, end.point, end.direction, bounds, gap, end.up)
+
+
+def bodies(tubes: Iterable[Tube]) -> tuple[list[Body], list[Finding]]:
+    """The tubes that can have joints; the others are said."""
+    found: list[Body] = []
+    said: list[Finding] = []
+    for tube in tubes:
+        if tube.section is None:
+            said.append(
+                _skipped(tube, "no section is known for it", "Name the section: as an option or in a job file.")
+            )
+            continue
+        try:
+            found.append(_body(len(found), tube, tube.section))
+        except GeometryError as error:
+            said.append(_skipped(tube, error.message, "Put the bends right first."))
+    return found, said
+
+
+def _skipped(tube: Tube, why: str, cure: str) -> Finding:
+    return Finding(
+        "joint-skipped",
+        f"{tube.name}: its joints were not looked for, since {why}.",
+        tube=tube.name,
+        layer=tube.run.layer,
+        cure=cure,
+    )
+
+
+def _body(index: int, tube: Tube, section: Section) -> Body:
+    legs = _round_legs(tube) if section.is_round else _square_legs(tube)
+    if not legs:
+        raise GeometryError("the run has no length")
+    length = legs[-1].begin + legs[-1].length
+    half = section.od / 2.0 if section.is_round else hypot(section.od, section.height) / 2.0
+    ends = () if tube.run.closed else _ends(index, tube, legs)
+    return Body(index, tube, section, tuple(legs), length, half, ends)
+
+
+def _round_legs(tube: Tube) -> list[Leg]:
+    short = min(tube.run.table.straights)
+    if short < -1e-6:
+        raise GeometryError(f"its bends overlap by {-short:.2f} mm")
+    legs: list[Leg] = []
+    begin = 0.0
+    for one in tube.run.centerline:
+        if isinstance(one, Line):
+            leg = Leg(one.start, one.end, begin, one.length, one.direction, None, (0.0, 0.0, 0.0))
+        else:
+            leg = Leg(one.start, one.end, begin, one.length, one.start_direction, one, (0.0, 0.0, 0.0))
+        legs.append(leg)
+        begin += leg.length
+    if not any(bend.clr is None for bend in tube.run.table.bends):
+        return legs
+    for i in range(len(legs) - 1):
+        a, b = legs[i], legs[i + 1]
+        turn = angle_between(a.tangent(a.length), b.direction)
+        if turn > 1e-6:
+            legs[i] = _with_corners(a, (a.corners[0], turn))
+            legs[i + 1] = _with_corners(b, (turn, 0.0))
+    return legs
+
+
+def _with_corners(leg: Leg, corners: tuple[float, float]) -> Leg:
+    return Leg(leg.start, leg.end, leg.begin, leg.length, leg.direction, leg.arc, leg.up, leg.roll, corners)
+
+
+def _square_legs(tube: Tube) -> list[Leg]:
+    run = tube.run
+    found = pieces(run.table, run.placement, run.closed)
+    legs = []
+    begin, corner = 0.0, 0.0
+    for piece in found:
+        turn = piece.corner[0] if piece.corner else 0.0
+        at: Station = piece.start
+        legs.append(
+            Leg(
+                at.point,
+                piece.end.point,
+                begin,
+                piece.length,
+                at.direction,
+                piece.arc,
+                at.up,
+                piece.roll,
+                (corner, turn),
+            )
+        )
+        begin, corner = begin + piece.length, turn
+    return legs
+
+
+def _ends(index: int, tube: Tube, legs: list[Leg]) -> tuple[End, End]:
+    first, last = legs[0], legs[-1]
+    out_a, out_b = scale(first.direction, -1.0), last.tangent(last.length)
+    count = len(tube.run.table.bends)
+    round_ = norm(first.up) == 0.0
+    up_a = any_normal(out_a) if round_ else first.up
+    up_b = any_normal(out_b)
+    if not round_:
+        run = tube.run
+        up_b = pieces(run.table, run.placement)[-1].end.up
+    straights = tube.run.table.straights
+    outside_a = outside_b = None
+    if count:
+        outside_a = scale(tube.run.placement.toward, -1.0)
+        outside_b = _outside_b(legs)
+        # a first bend of a table may be rolled by its own rotation: taken from the shape itself
+        outside_a = _outside_a(legs) or outside_a
+    return (
+        End(index, "A", first.start, out_a, max(straights[0], 0.0), up_a, outside_a, 1 if count else None),
+        End(index, "B", tube.run.end, out_b, max(straights[-1], 0.0), up_b, outside_b, count or None),
+    )
+
+
+def _outside_a(legs: list[Leg]) -> Vec | None:
+    """Away from the inside of the first bend, or of the first corner, across the first straight."""
+    for i, leg in enumerate(legs):
+        if leg.arc is not None:
+            return _across(sub(leg.arc.start, leg.arc.center), legs[0].direction)
+        if i and leg.corners[0] > 0.0:
+            return _across(scale(leg.direction, -1.0), legs[0].direction)
+    return None
+
+
+def _outside_b(legs: list[Leg]) -> Vec | None:
+    direction = legs[-1].tangent(legs[-1].length)
+    for i in range(len(legs) - 1, -1, -1):
+        leg = legs[i]
+        if leg.arc is not None:
+            return _across(sub(leg.arc.end, leg.arc.center), direction)
+        if i < len(legs) - 1 and leg.corners[1] > 0.0:
+            return _across(leg.direction, direction)
+    return None
+
+
+def _across(v: Vec, direction: Vec) -> Vec:
+    """The part of v square to a direction, as a unit vector."""
+    w = along(v, direction, -dot(v, direction))
+    return scale(w, 1.0 / norm(w))
+
+
+def same_section(one: Section, other: Section) -> bool:
+    """Whether two outsides are equal (within 0.05 mm, below what tube is made to)."""
+    if one.is_round != other.is_round:
+        return False
+    return (
+        abs(one.od - other.od) <= 0.05
+        and abs(one.height - other.height) <= 0.05
+        and abs(one.corner - other.corner) <= 0.5
+    )
+
+
+def mirrored_alike(one: End, other: End, section: Section) -> bool:
+    """Whether a mitre plane maps one square end's section on the other's (always for round tube)."""
+    if section.is_round:
+        return True
+    n = sub(one.direction, other.direction)
+    size = norm(n)
+    if size < 1e-9:
+        return False
+    n = scale(n, 1.0 / size)
+    image = along(one.up, n, -2.0 * dot(one.up, n))
+    fit = abs(dot(image, other.up))
+    turn = degrees(acos(min(1.0, fit)))
+    return turn <= 0.5 or (abs(section.od - section.height) <= 0.05 and abs(turn - 90.0) <= 0.5)

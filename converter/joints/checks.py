@@ -1,0 +1,245 @@
+"""What is said of joints: ends that miss, angles and sizes no cut serves, cuts that eat the end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import radians, sin
+
+import numpy as np
+
+from converter.findings import Finding
+from converter.geometry.vectors import dot, sub
+from converter.joints.bodies import Body
+from converter.joints.contact import BESIDE, COAXIAL, LIES_ON, MISSED, ON, Contact
+from converter.joints.lines import Array, Hits
+from converter.joints.model import MITRE, SADDLE, Joint
+from converter.joints.plan import Key, Plan, point_text
+from converter.joints.saddle import angles
+from converter.tolerances import Tolerances
+from converter.units import Display
+
+#: Degrees between the axes below which a cope is no longer said to be sound.
+LEAST_ANGLE = 15.0
+#: mm; an end drawn nearer than this to where it belongs is drawn there.
+DRAWN = 0.01
+#: Degrees between the lines that are looked at.
+_COARSE = 5.0
+
+
+def check_contacts(
+    frame: Sequence[Body],
+    contacts: dict[Key, list[Contact]],
+    plans: dict[Key, Plan],
+    cut: set[tuple[str, str]],
+    tol: Tolerances,
+    display: Display,
+) -> list[Finding]:
+    """Ends that miss their mates, that lie along them, or that were drawn short or long."""
+    said: list[Finding] = []
+    along_each: set[frozenset[int]] = set()
+    for key, found in contacts.items():
+        own, plan = frame[key[0]], plans[key]
+        joined = (own.name, key[1]) in cut
+        if plan.choice is not None and plan.choice.kind in ("none", "plane"):
+            continue
+        met = any(contact.state == ON for contact in found)
+        for contact in found:
+            mate = frame[contact.body]
+            if contact.state == ON:
+                if joined:
+                    said += _drawn(contact, own, mate, plan, tol, display)
+            elif contact.state in (COAXIAL, LIES_ON):
+                pair = frozenset((key[0], contact.body))  # once for two tubes, not for each of their ends
+                if pair in along_each:
+                    continue
+                along_each.add(pair)
+                said.append(_along(contact, own, mate, display))
+            elif not met:
+                said.append(_off(contact, own, mate, display))
+    return said
+
+
+def _where(contact: Contact, own: Body, display: Display) -> str:
+    return f"{own.name} end {contact.end.letter} at {point_text(contact.foot, display)}"
+
+
+def _drawn(contact: Contact, own: Body, mate: Body, plan: Plan, tol: Tolerances, display: Display) -> list[Finding]:
+    """A note when the end was not drawn to the mate's centerline."""
+    used = any(one.body == contact.body for one in plan.onto) or (contact.body, contact.mate_end) in plan.after
+    if not used or abs(contact.ahead) <= DRAWN:
+        return []
+    where = f"{_where(contact, own, display)}: its centerline"
+    size = display.length(abs(contact.ahead))
+    if abs(contact.enters) <= tol.near:
+        left = display.length(abs(contact.enters))
+        how = (
+            "exactly"
+            if abs(contact.enters) <= DRAWN
+            else f"but for {left} {'short' if contact.enters < 0.0 else 'too far'}"
+        )
+        text = f"{where} stops at the outside of {mate.name} ({how}), {size} before its centerline"
+    elif contact.ahead > 0.0:
+        text = f"{where} stops {size} short of the centerline of {mate.name}"
+    else:
+        text = f"{where} runs {size} past the centerline of {mate.name}"
+    return [
+        Finding(
+            "joint-drawn",
+            f"{text}; the cut is made to fit all the same.",
+            tube=own.name,
+            layer=own.tube.run.layer,
+            measured=contact.ahead,
+            unit="mm",
+        )
+    ]
+
+
+def _along(contact: Contact, own: Body, mate: Body, display: Display) -> Finding:
+    if contact.state == COAXIAL:
+        return Finding(
+            "joint-coaxial",
+            f"{_where(contact, own, display)} lies in line with {mate.name}, so no cut joins them.",
+            tube=own.name,
+            layer=own.tube.run.layer,
+            measured=contact.angle,
+            limit=LEAST_ANGLE,
+            unit="deg",
+            cure="Draw one tube where they overlap, or end to end with a sleeve.",
+        )
+    return Finding(
+        "joint-parallel",
+        f"{_where(contact, own, display)} lies along {mate.name}, {display.length(contact.offset)} from its "
+        "centerline, so their metal overlaps and no cut joins them.",
+        tube=own.name,
+        layer=own.tube.run.layer,
+        measured=contact.angle,
+        limit=LEAST_ANGLE,
+        unit="deg",
+        cure="Move the tubes apart, or draw them at an angle.",
+    )
+
+
+def _off(contact: Contact, own: Body, mate: Body, display: Display) -> Finding:
+    if contact.state == BESIDE:
+        return Finding(
+            "joint-beside",
+            f"{_where(contact, own, display)}: its axis passes {display.length(contact.offset)} from that of "
+            f"{mate.name}, beside the tube, and only part of it would touch; it is not cut.",
+            tube=own.name,
+            layer=own.tube.run.layer,
+            measured=contact.offset,
+            limit=mate.half,
+            unit="mm",
+            cure="Move the end so that its axis runs into the other tube.",
+        )
+    assert contact.state == MISSED
+    return Finding(
+        "joint-missed",
+        f"{_where(contact, own, display)} stops {display.length(-contact.enters)} short of the outside of "
+        f"{mate.name}, so it is not joined to it.",
+        tube=own.name,
+        layer=own.tube.run.layer,
+        measured=-contact.enters,
+        unit="mm",
+        cure="Draw the end to the other tube's centerline, or raise --near.",
+    )
+
+
+def check_joint(joint: Joint, frame: dict[str, Body], tol: Tolerances, display: Display) -> list[Finding]:
+    """What is wrong with one cut."""
+    said: list[Finding] = []
+    own = frame[joint.tube]
+    where = f"{joint.tube} end {joint.end} at {point_text(joint.node, display)}"
+    lines = joint.cut.branch.lines(angles(_COARSE))
+    outside, met = joint.cut.reach(lines)
+
+    def say(code: str, text: str, measured: float | None, limit: float | None, unit: str, cure: str) -> None:
+        said.append(
+            Finding(
+                code, f"{where}: {text}.", tube=joint.tube, layer=own.tube.run.layer,
+                measured=measured, limit=limit, unit=unit, cure=cure,
+            )
+        )  # fmt: skip
+
+    shallow = joint.angle
+    if shallow < LEAST_ANGLE:
+        what = "the plane" if joint.mate_section is None else joint.mates[0]
+        say(
+            "joint-angle",
+            f"it meets {what} at {display.angle(shallow)}, too shallow to cut and weld (the least is "
+            f"{LEAST_ANGLE:g}°)",
+            shallow, LEAST_ANGLE, "deg", "Draw it steeper, or end it on something else.",
+        )  # fmt: skip
+    if joint.kind == MITRE and joint.angle > 180.0 - 1e-6:
+        say("joint-butt", f"it meets {joint.mates[0]} in line; both ends are cut square", None, None, "", "")
+    if joint.kind == SADDLE:
+        _check_width(joint, frame, met, tol, display, say)
+        _check_mate_end(joint, frame, outside, tol, display, say)
+    room = joint.straight if own.tube.run.table.bends else own.length
+    part = "straight" if own.tube.run.table.bends else "tube"
+    if float(outside.min()) >= room:
+        say(
+            "end-eaten",
+            f"the cut takes {display.length(float(outside.min()))} off all around, and the {part} there is only "
+            f"{display.length(room)} long, so nothing of the end is left",
+            float(outside.min()), room, "mm", "Lengthen the tube, or cut it to fewer tubes.",
+        )  # fmt: skip
+    elif float(outside.max()) > room + tol.join:
+        say(
+            "cope-into-bend" if own.tube.run.table.bends else "end-eaten",
+            f"the cut reaches {display.length(float(outside.max()))} back, past the {display.length(room)} of the "
+            f"{part} there" + (", into the bend, where the template no longer fits" if part == "straight" else ""),
+            float(outside.max()), room, "mm", "Leave a longer straight at that end.",
+        )  # fmt: skip
+    return said
+
+
+Say = Callable[[str, str, float | None, float | None, str, str], None]
+
+
+def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerances, display: Display, say: Say) -> None:
+    """Lines that pass beside every mate: a mate smaller than the tube, or an offset too great."""
+    own, mate = frame[joint.tube], frame[joint.mates[0]]
+    smaller = mate.size < own.size - 2.0 * tol.join
+    over = joint.offset + own.size / 2.0 - mate.size / 2.0
+    if bool(met.all()) or over <= tol.join:
+        return
+    part = 100.0 * float(np.count_nonzero(~met)) / len(met)
+    if smaller:
+        say(
+            "mate-smaller",
+            f"{mate.name} ({display.length(mate.size)}) is smaller than the tube ({display.length(own.size)}), so "
+            f"{part:.0f}% of the end passes beside it; there the cut stops level with the centerline of {mate.name}",
+            own.size, mate.size, "mm", f"Cut {mate.name} to {own.name} instead (job file), or flatten the end.",
+        )  # fmt: skip
+        return
+    say(
+        "cope-partial",
+        f"it sits {display.length(joint.offset)} off the centerline of {mate.name}, so {part:.0f}% of the end passes "
+        f"beside it, by up to {display.length(over)}; there the cut stops level with that centerline",
+        joint.offset, max(mate.size / 2.0 - own.size / 2.0, 0.0), "mm", "Move it nearer to the middle.",
+    )  # fmt: skip
+
+
+def _check_mate_end(
+    joint: Joint, frame: dict[str, Body], outside: Array, tol: Tolerances, display: Display, say: Say
+) -> None:
+    """A mate that stops before it has carried the whole width of the cope."""
+    if len(joint.mates) > 1:
+        return
+    mate = frame[joint.mates[0]]
+    branch = joint.cut.branch
+    lines = branch.lines(angles(_COARSE))
+    for end in mate.ends:
+        along_mate = lines.along(end.point, end.direction) - outside * dot(branch.direction, end.direction)
+        near_it = abs(dot(sub(joint.node, end.point), end.direction)) <= 4.0 * (mate.half + branch.half_width()) / sin(
+            radians(max(joint.angle, LEAST_ANGLE))
+        )
+        same_line = abs(abs(dot(joint.mate_axis, end.direction)) - 1.0) < 1e-9
+        past = float(along_mate.max())
+        if near_it and same_line and past > tol.near:
+            say(
+                "mate-ends",
+                f"{mate.name} ends {display.length(past)} too soon at its end {end.letter} to carry the whole cut",
+                past, 0.0, "mm", f"Leave {mate.name} so much longer at that end, or mitre the two (job file).",
+            )  # fmt: skip

@@ -1,0 +1,100 @@
+"""Which straights and bends lie near which points, without comparing all with all.
+
+Every centerline is sampled at even steps; samples go into the cells of a grid as wide as the
+distance asked for, so that whatever lies that near shares a cell with the point or one of its
+26 neighbours. Time and memory grow with the length of tube divided by that distance, and where
+that would be too much the cells grow instead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.joints.bodies import Body
+from converter.joints.lines import Array
+
+Ints: TypeAlias = NDArray[np.int64]
+
+#: Samples per leg on average at most; more would only propose the same legs again.
+_MOST = 64
+_MIX = np.array([73856093, 19349663, 83492791], dtype=np.int64)
+_AROUND = np.stack(np.meshgrid([-1, 0, 1], [-1, 0, 1], [-1, 0, 1], indexing="ij"), axis=-1).reshape(27, 3)
+
+
+class LegIndex:
+    """The legs of many tubes, found by place.
+
+    Attributes:
+        body, leg: (m,) tube and place within it of every leg.
+        step: between samples, mm.
+    """
+
+    def __init__(self, bodies: Sequence[Body], near: float) -> None:
+        """Sample every leg so that legs within ``near`` mm of a point are found."""
+        legs = [(body.index, i, leg) for body in bodies for i, leg in enumerate(body.legs)]
+        self.body = np.array([b for b, _, _ in legs], dtype=np.int64)
+        self.leg = np.array([i for _, i, _ in legs], dtype=np.int64)
+        length = np.array([leg.length for _, _, leg in legs])
+        self.step = max(near, float(length.sum()) / (_MOST * max(len(legs), 1)))
+        count = np.maximum(np.ceil(length / self.step).astype(np.int64), 1) + 1
+        self.owner = np.repeat(np.arange(len(legs)), count)
+        first = np.cumsum(count) - count
+        part = (np.arange(int(count.sum())) - np.repeat(first, count)) / np.repeat(count - 1, count)
+        self.points = _points(legs_of(bodies), self.owner, part)
+        self.low = self.points.min(axis=0) if len(self.points) else np.zeros(3)
+        # a sample lies at most half a step from any point of its leg
+        self.width = near + self.step / 2.0
+        key = self._cells(self.points) @ _MIX
+        self.order = np.argsort(key, kind="stable")
+        self.key = key[self.order]
+
+    def _cells(self, points: Array) -> Ints:
+        return np.floor((points - self.low) / self.width).astype(np.int64)
+
+    def near(self, points: Array) -> tuple[Ints, Ints]:
+        """Pairs (row of ``points``, leg) where the leg may lie within the distance, each pair once."""
+        if not len(points) or not len(self.points):
+            none = np.zeros(0, dtype=np.int64)
+            return none, none
+        wanted = (self._cells(points)[:, None, :] + _AROUND[None, :, :]) @ _MIX
+        flat = wanted.ravel()
+        low, high = np.searchsorted(self.key, flat, "left"), np.searchsorted(self.key, flat, "right")
+        many = high - low
+        row = np.repeat(np.arange(len(points)).repeat(27), many)
+        start = np.repeat(low - (np.cumsum(many) - many), many)
+        sample = self.order[start + np.arange(int(many.sum()))]
+        step = self.points[sample] - points[row]
+        close = (step * step).sum(axis=1) <= self.width * self.width
+        code = np.unique(row[close] * len(self.body) + self.owner[sample[close]])
+        return code // len(self.body), code % len(self.body)
+
+
+def legs_of(bodies: Sequence[Body]) -> tuple[Array, Array, Array, Array]:
+    """Arrays over all legs: origin (start or centre), chord or x axis, y axis, sweep in radians (0 for straights)."""
+    rows = []
+    for body in bodies:
+        for leg in body.legs:
+            if leg.arc is None:
+                rows.append((*leg.start, *(b - a for a, b in zip(leg.start, leg.end, strict=True)), 0.0, 0.0, 0.0, 0.0))
+            else:
+                arc = leg.arc
+                x = [a - b for a, b in zip(arc.start, arc.center, strict=True)]
+                y = [d * arc.radius for d in leg.direction]
+                rows.append((*arc.center, *x, *y, np.radians(arc.angle)))
+    table = np.array(rows, dtype=np.float64).reshape(-1, 10)
+    return table[:, 0:3], table[:, 3:6], table[:, 6:9], table[:, 9]
+
+
+def _points(legs: tuple[Array, Array, Array, Array], owner: Ints, part: Array) -> Array:
+    """Sample points: straights by part of their length, bends by part of their sweep."""
+    start, x, y, sweep = legs
+    angle = part * sweep[owner]
+    bent = sweep[owner] > 0.0
+    c = np.where(bent, np.cos(angle), part)
+    s = np.where(bent, np.sin(angle), 0.0)
+    value: Array = start[owner] + c[:, None] * x[owner] + s[:, None] * y[owner]
+    return value

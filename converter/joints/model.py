@@ -1,0 +1,144 @@
+"""A joint: one end of one tube, and everything it is cut to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+from converter.geometry.vectors import Vec
+from converter.joints.saddle import Cut, profile
+from converter.model.section import Section
+
+SADDLE, MITRE, PLANE = "saddle", "mitre", "plane"
+
+
+@dataclass(frozen=True, slots=True)
+class SawSetting:
+    """How to set a hole saw up for a cope.
+
+    Attributes:
+        size: the saw's diameter, mm.
+        depth: least depth that cuts through on the near side, clearance not added, mm.
+        angle: between the saw's axis and the tube's, degrees (90 is square).
+        offset: between the two axes, mm.
+        from_square: 90 - angle: what a notcher marked from square is set to, degrees.
+        center: from the centerline's end point back along the tube's axis to the saw's axis, mm.
+        center_to_center: along the centerline to the saw's axis of the cope at the other end, or None.
+        depth_through: least depth when the tube runs on past the saw, so that it cuts both sides, mm.
+        saw_depth: how deep the saw goes, or None when it is not known.
+        cuts: 1, or 2 when the saw must come from both sides; 0 when it cannot cut through.
+        owned: whether the shop has it; else it is the size that would be wanted.
+    """
+
+    size: float
+    depth: float
+    angle: float
+    offset: float
+    from_square: float
+    center: float
+    center_to_center: float | None
+    depth_through: float
+    saw_depth: float | None
+    cuts: int
+    owned: bool
+
+
+@dataclass(frozen=True)
+class Joint:
+    """One end that is cut to fit. Lengths mm, angles degrees, places in drawing coordinates.
+
+    Attributes:
+        node: where the tube's axis meets its mate's (nearest point on the mate's centerline).
+        tube, end: name of the tube, 'A' or 'B'.
+        kind: 'saddle', 'mitre' or 'plane'.
+        mates: names of the tubes it is cut to, the leading one first; () for a plane.
+        angle: between the axes; of a saddle the smaller one, 0..90; of a mitre the one between the two
+            tubes, 0..180; of a plane the one between axis and plane, 0..90.
+        offset: distance between the axes.
+        zero: the zero line in words.
+        cut: the end, with its zero line, and what cuts it.
+        mate_axis: unit direction of the leading mate there (the plane's normal for a plane).
+        mate_point: a point of that axis.
+        mate_section: the leading mate's section, None for a plane.
+        mate_straight: whether the cut lies on a straight of the leading mate.
+        ahead: from the end point out along the axis to where the axes are closest (0 when drawn so).
+        straight: length of the straight at that end.
+        gap: weld gap that the cut leaves.
+        hole_saw: set-up, or None when no hole saw makes this cut (or none was asked for).
+    """
+
+    node: Vec
+    tube: str
+    end: str
+    kind: str
+    mates: tuple[str, ...]
+    angle: float
+    offset: float
+    zero: str
+    cut: Cut = field(repr=False)
+    mate_axis: Vec
+    mate_point: Vec
+    mate_section: Section | None
+    mate_straight: bool
+    ahead: float
+    straight: float
+    gap: float = 0.0
+    hole_saw: SawSetting | None = None
+
+    @property
+    def zero_direction(self) -> Vec:
+        """Unit vector from the axis to the zero line."""
+        return self.cut.branch.zero
+
+    @property
+    def direction(self) -> Vec:
+        """Unit vector that points out of the end."""
+        return self.cut.branch.direction
+
+    @property
+    def end_point(self) -> Vec:
+        """The centerline's end point, from which the profile counts."""
+        return self.cut.branch.point
+
+    @property
+    def section(self) -> Section:
+        """Section of the tube that is cut."""
+        return self.cut.branch.section
+
+    @cached_property
+    def profile(self) -> tuple[tuple[float, float, float], ...]:
+        """(phi, outside, bore): the cut once around at every half degree, and at its extremes."""
+        phi, od, bore = profile(self.cut)
+        return tuple(zip(phi.tolist(), od.tolist(), bore.tolist(), strict=True))
+
+    @cached_property
+    def long_point(self) -> float:
+        """Least length on the outside: the metal reaches furthest there."""
+        return min(od for _, od, _ in self.profile)
+
+    @cached_property
+    def short_point(self) -> float:
+        """Greatest length on the outside."""
+        return max(od for _, od, _ in self.profile)
+
+    @cached_property
+    def long_phi(self) -> float:
+        """The angle of the long point; of several the first from the zero line."""
+        return min(self.profile, key=lambda row: (round(row[1], 9), row[0]))[0]
+
+    @cached_property
+    def center_cut(self) -> float:
+        """Length at the centerline: where the tube's axis meets what it is cut to."""
+        return self.cut.at_axis()
+
+    @cached_property
+    def length_change(self) -> float:
+        """What the cut makes the tube longer than its centerline at this end (negative: shorter).
+
+        The longest point of metal counts, on the outside or at the bore.
+        """
+        return 0.0 - min(min(od, bore) for _, od, bore in self.profile)
+
+    def turned(self, zero: Vec, words: str) -> Joint:
+        """The same joint with another zero line."""
+        return replace(self, cut=self.cut.seen_from(zero), zero=words)

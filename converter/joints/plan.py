@@ -1,0 +1,342 @@
+"""Who is cut to whom: the rules of a node, and what a job file says otherwise.
+
+The rules, in this order:
+
+1. A tube that ends on another that runs on is cut to it; the larger one leads.
+2. Ends that meet with nothing running through: the two largest are mitred when their sections
+   are equal and lie alike (of several pairs, the one nearest to a straight line); otherwise the
+   smaller is cut to the larger, which runs on.
+3. Every further tube of the node is cut to what it meets there already: larger before smaller,
+   fewer bends before more, then in drawn order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+
+from converter.findings import Finding
+from converter.geometry.vectors import angle_between, distance
+from converter.joints.bodies import Body, End, mirrored_alike, same_section
+from converter.joints.contact import ON, Contact, footprint
+from converter.joints.model import MITRE, PLANE, SADDLE
+from converter.shop.job import Job
+from converter.shop.joint import JointChoice, same_name
+from converter.tolerances import Tolerances
+from converter.units import Display
+
+Key = tuple[int, str]
+
+
+@dataclass(slots=True)
+class Plan:
+    """What is to be done with an end.
+
+    Attributes:
+        end: the end.
+        kind: 'saddle', 'mitre', 'plane', or None when it is left as it is.
+        onto: tubes that it ends on, the leading one first.
+        after: ends of the same node that stand before it.
+        partner: the other end of a mitre.
+        choice: what the job file says of it, or None.
+    """
+
+    end: End
+    kind: str | None = None
+    onto: list[Contact] = field(default_factory=list)
+    after: list[Key] = field(default_factory=list)
+    partner: Key | None = None
+    choice: JointChoice | None = None
+
+    @property
+    def key(self) -> Key:
+        """The end as a key."""
+        return self.end.body, self.end.letter
+
+
+def point_text(point: tuple[float, float, float], display: Display) -> str:
+    """A place for a sentence: ``(100.00, 0.00, 25.40) mm``."""
+    return f"({', '.join(display.number(v) for v in point)}) {display.unit}"
+
+
+def make_plans(
+    bodies: Sequence[Body],
+    contacts: dict[Key, list[Contact]],
+    job: Job | None,
+    tol: Tolerances,
+    display: Display,
+) -> tuple[dict[Key, Plan], list[Finding]]:
+    """A plan for every end, by (tube, end letter)."""
+    said: list[Finding] = []
+    plans = {(end.body, end.letter): Plan(end) for body in bodies for end in body.ends}
+    _choose(bodies, plans, job, tol, display, said)
+    groups = _nodes(bodies, plans, contacts, tol)
+    for group in groups:
+        _settle(group, bodies, plans, contacts, display, said)
+    _neighbours(bodies, plans)
+    return plans, said
+
+
+def _choose(
+    bodies: Sequence[Body],
+    plans: dict[Key, Plan],
+    job: Job | None,
+    tol: Tolerances,
+    display: Display,
+    said: list[Finding],
+) -> None:
+    """Hand every end the first saying of the job file that speaks of it."""
+    for number, choice in enumerate(job.joints if job else (), 1):
+        used = False
+        for plan in plans.values():
+            body = bodies[plan.end.body]
+            if not choice.speaks_of(body.name, plan.end.letter):
+                continue
+            if choice.at is not None and distance(choice.at, plan.end.point) > max(tol.near, 2.0 * body.half):
+                continue
+            used = True
+            if plan.choice is None:
+                plan.choice = choice
+        if not used:
+            where = "" if choice.at is None else f" near {point_text(choice.at, display)}"
+            end = f" end {choice.end}" if choice.end else ""
+            said.append(
+                Finding(
+                    "joint-unmatched",
+                    f"The job file's joint[{number}] speaks of {choice.tube!r}{end}{where}, which is not in "
+                    "the drawing.",
+                    cure="Check the name and the place.",
+                )
+            )
+
+
+def _nodes(
+    bodies: Sequence[Body], plans: dict[Key, Plan], contacts: dict[Key, list[Contact]], tol: Tolerances
+) -> list[list[Key]]:
+    """Ends that meet end to end, as groups; an end that meets no other is a group of its own."""
+    root: dict[Key, Key] = {key: key for key in plans}
+
+    def find(key: Key) -> Key:
+        while root[key] != key:
+            root[key] = root[root[key]]
+            key = root[key]
+        return key
+
+    for key, found in contacts.items():
+        if _left_alone(plans[key]):
+            continue
+        for contact in found:
+            if contact.state != ON or contact.mate_end is None:
+                continue
+            other = (contact.body, contact.mate_end)
+            near = distance(plans[other].end.point, contact.end.point) <= tol.near
+            if near and other != key and not _left_alone(plans[other]):
+                root[find(key)] = find(other)
+    groups: dict[Key, list[Key]] = {}
+    for key in plans:
+        groups.setdefault(find(key), []).append(key)
+    return list(groups.values())
+
+
+def _left_alone(plan: Plan) -> bool:
+    return plan.choice is not None and plan.choice.kind in ("none", PLANE)
+
+
+def _rank(body: Body, key: Key) -> tuple[float, int, int, str]:
+    return (-round(body.size, 3), len(body.tube.run.table.bends), body.index, key[1])
+
+
+def _settle(
+    group: list[Key],
+    bodies: Sequence[Body],
+    plans: dict[Key, Plan],
+    contacts: dict[Key, list[Contact]],
+    display: Display,
+    said: list[Finding],
+) -> None:
+    """Decide one node."""
+    members = sorted(group, key=lambda key: _rank(bodies[key[0]], key))
+    inside = set(group)
+    for key in members:
+        plan = plans[key]
+        if plan.choice is not None and plan.choice.kind == PLANE:
+            plan.kind = PLANE
+            continue
+        if _left_alone(plan):
+            continue
+        ends = {(c.body, c.mate_end) for c in contacts[key] if c.mate_end is not None} & inside
+        plan.onto = [c for c in contacts[key] if c.state == ON and (c.body, c.mate_end) not in ends and c.angle > 0.0]
+        plan.onto.sort(key=lambda c: (-round(bodies[c.body].size, 3), abs(c.ahead) + c.offset, c.body))
+        if plan.onto:
+            plan.kind = SADDLE
+    if len(members) > 1:
+        _meeting(members, bodies, plans, contacts)
+    for key in members:
+        _said_otherwise(plans[key], members, bodies, plans, contacts, display, said)
+    _without_rings(members, bodies, plans, display, said)
+
+
+def _meeting(
+    members: list[Key], bodies: Sequence[Body], plans: dict[Key, Plan], contacts: dict[Key, list[Contact]]
+) -> None:
+    """Ends that meet: mitre the best pair when nothing runs through, cut the others to those before them."""
+    through = any(plans[key].onto for key in members)
+    if not through:
+        pair = _pair(members, bodies, plans, contacts)
+        if pair is not None:
+            one, two = pair
+            for key, other in ((one, two), (two, one)):
+                plans[key].kind, plans[key].partner = MITRE, other
+            members[:] = [one, two, *(key for key in members if key not in pair)]
+    for i, key in enumerate(members):
+        plan = plans[key]
+        if plan.kind == MITRE:
+            continue
+        plan.after = members[:i]
+        if plan.after:
+            plan.kind = SADDLE
+
+
+def _pair(
+    members: list[Key], bodies: Sequence[Body], plans: dict[Key, Plan], contacts: dict[Key, list[Contact]]
+) -> tuple[Key, Key] | None:
+    """The two ends to mitre: the largest of equal section, nearest to one line; None when the largest is alone."""
+    if any(plans[key].choice is not None and plans[key].choice.kind == SADDLE for key in members):  # type: ignore[union-attr]
+        return None
+    largest = round(bodies[members[0][0]].size, 3)
+    able = [key for key in members if abs(bodies[key[0]].size - largest) <= 0.05]
+    best: tuple[float, tuple[Key, Key]] | None = None
+    for one, two in combinations(able, 2):
+        a, b = bodies[one[0]], bodies[two[0]]
+        alike = same_section(a.section, b.section) and mirrored_alike(plans[one].end, plans[two].end, a.section)
+        opening = angle_between(plans[one].end.direction, plans[two].end.direction)
+        if alike and opening > 1.0 and (best is None or opening > best[0] + 1e-6):
+            best = (opening, (one, two))
+    return best[1] if best else None
+
+
+def _said_otherwise(
+    plan: Plan,
+    members: list[Key],
+    bodies: Sequence[Body],
+    plans: dict[Key, Plan],
+    contacts: dict[Key, list[Contact]],
+    display: Display,
+    said: list[Finding],
+) -> None:
+    """Follow the job file for one end."""
+    choice = plan.choice
+    if choice is None or choice.kind in (PLANE, "none"):
+        return
+    others = [key for key in members if key != plan.key]
+    name = bodies[plan.end.body].name
+    for pattern in choice.cope_to:
+        meets = [bodies[c.body].name for c in contacts[plan.key] if c.state == ON]
+        if not any(same_name(pattern, one) for one in meets):
+            said.append(
+                Finding(
+                    "joint-unmatched",
+                    f"The job file cuts {name} end {plan.end.letter} at {point_text(plan.end.point, display)} "
+                    f"to {pattern!r}, which it does not meet there.",
+                    tube=name,
+                    cure="Check the name; the tubes it meets are: " + (", ".join(sorted(set(meets))) or "none") + ".",
+                )
+            )
+    wanted = [key for key in others if any(same_name(p, bodies[key[0]].name) for p in choice.cope_to)]
+    if choice.kind == MITRE:
+        partner = wanted[0] if wanted else (others[0] if others else None)
+        if partner is None:
+            said.append(
+                Finding(
+                    "joint-unmatched",
+                    f"The job file mitres {name} end {plan.end.letter} at {point_text(plan.end.point, display)}, "
+                    "but no other end meets it there.",
+                    tube=name,
+                    cure="Leave the kind out, or draw the ends so that they meet.",
+                )
+            )
+            return
+        for key, other in ((plan.key, partner), (partner, plan.key)):
+            plans[key].kind, plans[key].partner, plans[key].onto, plans[key].after = MITRE, other, [], []
+        return
+    if choice.cope_to:
+        _part(plan, plans)
+        plan.onto = [c for c in plan.onto if any(same_name(p, bodies[c.body].name) for p in choice.cope_to)]
+        plan.after = wanted
+        for key in wanted:  # who is cut to is not cut back, unless the job file says so too
+            first = plans[key]
+            own = first.choice is not None and bool(first.choice.cope_to)
+            if not own and plan.key in first.after:
+                first.after.remove(plan.key)
+                if not first.onto and not first.after:
+                    first.kind = None
+        plan.kind = SADDLE if plan.onto or plan.after else None
+
+
+def _part(plan: Plan, plans: dict[Key, Plan]) -> None:
+    """Take an end out of its mitre; the other end is then left as it is."""
+    if plan.partner is not None:
+        other = plans[plan.partner]
+        other.kind, other.partner = None, None
+        plan.partner = None
+
+
+def _without_rings(
+    members: list[Key], bodies: Sequence[Body], plans: dict[Key, Plan], display: Display, said: list[Finding]
+) -> None:
+    """Refuse ends that are cut to each other in a ring: each would wait for the next."""
+    done: set[Key] = set()
+
+    def visit(key: Key, path: list[Key]) -> None:
+        if key in done:
+            return
+        if key in path:
+            ring = path[path.index(key) :]
+            plan = plans[path[-1]]
+            plan.after = [other for other in plan.after if other != key]
+            if not plan.onto and not plan.after:
+                plan.kind = None
+            names = " to ".join([*(f"{bodies[k[0]].name} end {k[1]}" for k in ring), f"{bodies[key[0]].name}"])
+            said.append(
+                Finding(
+                    "joint-ring",
+                    f"At {point_text(plan.end.point, display)} the job file cuts {names}: in such a ring nothing "
+                    "stands for the first one to be cut to.",
+                    tube=bodies[key[0]].name,
+                    cure="Take one of them out of the ring.",
+                )
+            )
+            return
+        for other in list(plans[key].after):
+            visit(other, [*path, key])
+        done.add(key)
+
+    for key in members:
+        visit(key, [])
+
+
+def _neighbours(bodies: Sequence[Body], plans: dict[Key, Plan]) -> None:
+    """Ends that land on one tube so near each other that their metal may meet: the later is cut to the earlier."""
+    landed: dict[int, list[tuple[float, float, Key]]] = {}
+    for key, plan in plans.items():
+        if plan.kind != SADDLE:
+            continue
+        for contact in plan.onto:
+            mate = bodies[contact.body]
+            reach = footprint(contact, bodies[key[0]], mate, 0.0)
+            landed.setdefault(contact.body, []).append((mate.legs[contact.leg].begin + contact.at, reach, key))
+    for found in landed.values():
+        found.sort()
+        widest = max(reach for _, reach, _ in found)
+        for i, (at, reach, key) in enumerate(found):
+            for other_at, other_reach, other in found[i + 1 :]:
+                if other_at - at > reach + widest:
+                    break
+                if other_at - at > reach + other_reach or other[0] == key[0]:
+                    continue
+                pair = sorted((key, other), key=lambda k: _rank(bodies[k[0]], k))
+                first, second = plans[pair[0]], plans[pair[1]]
+                fixed = second.choice is not None and bool(second.choice.cope_to)
+                if not fixed and first.key not in second.after and second.key not in first.after:
+                    second.after.append(first.key)
