@@ -184,7 +184,7 @@ def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
 
 def _broken(plain: Any) -> tuple[str, bool]:
     """What the kernel found wrong while loading: how many entities and the first one's fault; whether it is serious."""
-    checks = plain.WS().ModelCheckList(True)
+    checks = plain.WS().ModelCheckList(False)
     if checks.IsEmpty(True):
         return "", False
     count, first, serious = 0, "", False
