@@ -18,6 +18,7 @@ from converter.findings import Finding
 from converter.geometry.vectors import any_normal, cross, distance, unit
 from converter.importers.registry import read
 from converter.model.bends import Bend, BendTable, Placement
+from converter.model.centerline import walk
 from converter.model.curve import Arc, Line
 from converter.model.run import Run, Tube
 from converter.reducer import reduce_drawing
@@ -227,3 +228,12 @@ def test_lines_and_arcs_only_besides_marks(tmp_path):
     kinds = {e.dxftype() for e in ezdxf.readfile(written(tmp_path, tube())).modelspace()}
     assert kinds == {"LINE", "ARC", "TEXT"}
     assert all(isinstance(s, Line | Arc) for s in tube().run.centerline)
+
+
+def test_runs_that_touch_end_to_end_on_one_layer_read_back_apart(tmp_path):
+    """Two tubes in line on one layer: tangent where they meet, and two runs all the same."""
+    first = tube("a", layer="L", place=Placement())
+    end = walk(first.run.table, first.run.placement)[1]
+    second = tube("b", layer="L", place=Placement(end.start, end.direction, end.normal))
+    back = reread(written(tmp_path, first, second))
+    assert [run.name for run in back] == ["a", "b"]

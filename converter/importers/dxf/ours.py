@@ -7,6 +7,7 @@ name and layer. Drawings of other programs have no such application and cost not
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from converter.importers.dxf.layers import decoded
@@ -31,10 +32,17 @@ def with_run_names(doc: Any, layout: Any, curves: list[DrawnCurve]) -> list[Draw
             texts = [_plain(tag.value) for tag in entity.get_xdata(APP) if tag.code == _STRING]
             if len(texts) == 2 and texts[0]:
                 facts[entity.dxf.handle] = (texts[0], texts[1] or None)
-    return [
-        DrawnCurve(one.curve, facts[one.handle][1], one.handle, facts[one.handle][0]) if one.handle in facts else one
-        for one in curves
-    ]
+    if not facts:
+        return curves
+
+    def known(one: DrawnCurve) -> DrawnCurve:
+        if one.handle not in facts:
+            return one
+        name, layer = facts[one.handle]
+        # a group of its own: runs that touch end to end stay the runs they were
+        return replace(one, layer=layer, name=name, group=name)
+
+    return [known(one) for one in curves]
 
 
 def _plain(text: str) -> str:
