@@ -15,7 +15,7 @@ from importlib import import_module
 from pathlib import PurePath
 from typing import TYPE_CHECKING, cast
 
-from converter.errors import ReadError
+from converter.errors import OptionError, ReadError
 from converter.importers.source import Source
 from converter.importers.step_check import is_step
 
@@ -53,6 +53,7 @@ class ReadFormat:
         extensions: file extensions, lower case, with the dot.
         summary: what is read from it, one line.
         module, function: the reader ``function(source, options) -> Drawing``, loaded on first use.
+        picks: which of the options `DRAWN_ONLY` mean something in this format.
     """
 
     name: str
@@ -60,11 +61,15 @@ class ReadFormat:
     summary: str
     module: str
     function: str
+    picks: tuple[str, ...] = ()
 
     def load(self) -> Callable[[Source, ReadOptions], Drawing]:
         """The reader itself."""
         return cast("Callable[[Source, ReadOptions], Drawing]", getattr(import_module(self.module), self.function))
 
+
+#: Options that only some formats know: field of `ReadOptions` -> what a file of the others does not have.
+DRAWN_ONLY = {"layout": "layouts", "skip_colors": "colors to go by", "skip_linetypes": "linetypes"}
 
 FORMATS: tuple[ReadFormat, ...] = (
     ReadFormat(
@@ -73,6 +78,7 @@ FORMATS: tuple[ReadFormat, ...] = (
         "DXF R12 to R2018, ASCII or binary: lines, arcs, polylines, splines, ellipses, blocks",
         "converter.importers.dxf",
         "read_dxf",
+        ("layout", "skip_colors", "skip_linetypes"),
     ),
     ReadFormat(
         "step",
@@ -201,4 +207,13 @@ def read(source: str | os.PathLike[str], options: ReadOptions | None = None) -> 
     """
     given = Source.of(source)
     head, _ = given.ends()
-    return detect(head, given.name).load()(given, options or ReadOptions())
+    form = detect(head, given.name)
+    options = options or ReadOptions()
+    for name, what in DRAWN_ONLY.items():
+        if getattr(options, name) and name not in form.picks:
+            raise OptionError(
+                f"{given.name} has no {what}, which its kind of file ({form.name}) does not keep: "
+                f"leave out --{name.removesuffix('s').replace('_', '-')}.",
+                file=given.name,
+            )
+    return form.load()(given, options)
