@@ -6,6 +6,8 @@ bends; a stretch that no single circle fits is cut where two fit it best, again 
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -72,7 +74,7 @@ def _stretches(mask: NDArray[np.bool_], cuts: NDArray[np.intp] | None = None) ->
     if cuts is not None:
         edges = np.union1d(edges, cuts)
     bounds = [0, *edges.tolist(), len(mask)]
-    return list(zip(bounds[:-1], bounds[1:], strict=True))
+    return list(pairwise(bounds))
 
 
 def _straight(centers: Array, a: int, b: int) -> list[Piece]:
@@ -92,7 +94,7 @@ def _cut(centers: Array, curvatures: Array, a: int, b: int, slack: float) -> lis
         return [(a, b)]
     best, at = whole, 0
     for k in range(a + 4, b - 3):
-        worst = max(_miss(centers[a + edge : k]), _miss(centers[k:b - edge]))
+        worst = max(_miss(centers[a + edge : k]), _miss(centers[k : b - edge]))
         if worst < best:
             best, at = worst, k
     if at == 0 or best > 0.7 * whole:

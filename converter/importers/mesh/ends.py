@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.vectors import Vec, along, cross, rotate, unit
-from converter.importers.mesh.refine import Feet, Part
+from converter.importers.mesh.feet import Feet, Part
 from converter.model.bends import BendTable, Placement
 from converter.model.centerline import walk
 from converter.reducer.rebuild import reverse_table
@@ -39,11 +39,16 @@ def reach_of(feet: Feet, parts: list[Part], length: float, radius: float, first:
     x, y = np.array(part.n), np.array(cross(part.n, part.t))
     if part.arc is not None or not first:
         x, y = _across(np.array(part.t))
-    sector = ((np.arctan2(up @ y, up @ x) / np.pi + 1.0) * SECTORS / 2.0 + 0.01).astype(np.int64) % SECTORS
-    least = np.full(SECTORS, np.inf)
-    np.minimum.at(least, sector, place[near])
-    least = least[np.isfinite(least)]
-    end, longest = float(least.mean()), float(least.min())
+    angle = np.arctan2(up @ y, up @ x)
+    sector = ((angle / np.pi + 1.0) * SECTORS / 2.0 + 0.01).astype(np.int64) % SECTORS
+    order = np.lexsort((place[near], sector))
+    last = order[np.unique(sector[order], return_index=True)[1]]
+    least, angle = place[near][last], angle[last]
+    # a plane cuts the tube in place = end + b cos + c sin, however its vertices are spread
+    end, longest = float(least.mean()), float(place.min())
+    if len(least) >= 5:
+        design = np.stack((np.ones_like(angle), np.cos(angle), np.sin(angle)), axis=1)
+        end = float(np.linalg.lstsq(design, least, rcond=None)[0][0])
     return (end, longest) if first else (length - end, length - longest)
 
 
@@ -56,7 +61,9 @@ def _across(t: Array) -> tuple[Array, Array]:
 def cut_start(table: BendTable, placement: Placement, place: float) -> tuple[BendTable, Placement]:
     """The tube from ``place`` mm along it on (before it when negative); at most into its first bend."""
     if not table.bends:
-        return BendTable((), table.tail - place), replace(placement, start=along(placement.start, placement.direction, place))
+        return BendTable((), table.tail - place), replace(
+            placement, start=along(placement.start, placement.direction, place)
+        )
     first = table.bends[0]
     if place <= first.feed or first.clr is None:
         feed = first.feed - place
@@ -64,8 +71,7 @@ def cut_start(table: BendTable, placement: Placement, place: float) -> tuple[Ben
         bends = (replace(first, feed=0.0 if abs(feed) < HAIR else feed), *table.bends[1:])
         return BendTable(bends, table.tail), replace(placement, start=start)
     turn = degrees((place - first.feed) / first.clr)
-    if turn >= first.angle - 1e-6:
-        turn = first.angle - 1e-6
+    turn = min(first.angle - 1e-6, turn)
     t, n = placement.direction, placement.normal
     begin = along(placement.start, t, first.feed)
     center = along(begin, cross(n, t), first.clr)

@@ -99,7 +99,7 @@ def _library() -> Any:
         import trimesh
     except ImportError as error:
         raise MissingLibraryError(
-            f"Reading meshes needs {error.name or 'a library'}, which is not installed: run `pip install trimesh scipy`."
+            f"Reading meshes needs {error.name or 'a library'}, not installed here: run `pip install trimesh scipy`."
         ) from error
     return trimesh
 
@@ -202,7 +202,9 @@ def _check(data: bytes, kind: str, name: str) -> None:
         if broken:
             raise short(f"{broken} inside it is damaged")
         if not models:
-            raise ReadError(f"{name} is a zip archive without a 3MF model: unpack it.", code="foreign-format", file=name)
+            raise ReadError(
+                f"{name} is a zip archive without a 3MF model: unpack it.", code="foreign-format", file=name
+            )
 
 
 def _is_text_stl(data: bytes, kind: str) -> bool:
@@ -223,6 +225,8 @@ def _unit_3mf(data: bytes, name: str) -> str:
             if found:
                 word = found[1].decode("ascii", "replace").lower()
                 if word not in UNITS_3MF:
-                    raise ReadError(f"{name} names a unit that 3MF does not know, {word!r}: export it again.", file=name)
+                    raise ReadError(
+                        f"{name} names a unit that 3MF does not know, {word!r}: export it again.", file=name
+                    )
                 return UNITS_3MF[word]
     return "mm"  # the specification's default

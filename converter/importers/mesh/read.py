@@ -9,13 +9,15 @@ from fnmatch import fnmatchcase
 from pathlib import PurePath
 
 import numpy as np
+from numpy.typing import NDArray
 
 from converter.errors import GeometryError, OptionError, ReadError
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, distance
 from converter.importers.mesh.load import Loaded, Part, load
 from converter.importers.mesh.said import said_of, too_coarse_numbers
-from converter.importers.mesh.tube import Measured, NotATube, measure
+from converter.importers.mesh.skins import NotATube
+from converter.importers.mesh.tube import Measured, measure
 from converter.importers.mesh.weld import weld
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
@@ -23,6 +25,9 @@ from converter.model.centerline import walk
 from converter.model.drawing import Drawing, Ignored, ReadyTable
 from converter.model.section import Section
 from converter.units import MM_PER, UNIT_CHOICES, Display, shown_unit, unit_name
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 FEWEST = 8  #: faces; no tube has fewer
 
@@ -100,23 +105,23 @@ def _wanted(name: str, options: ReadOptions) -> bool:
     return (not options.layers or matches(options.layers)) and not matches(options.skip_layers)
 
 
-def _sound(part: Part, factor: float, left: Counter[tuple[str, str]]) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[type-arg]
+def _sound(part: Part, factor: float, left: Counter[tuple[str, str]]) -> tuple[Array, Ints]:
     """A part's vertices in mm and its faces whose corners are numbers."""
     points, faces = part.points * factor, part.faces
     if faces.size and (int(faces.min()) < 0 or int(faces.max()) >= len(points)):
-        good = ((faces >= 0) & (faces < len(points))).all(axis=1)
+        good = np.logical_and.reduce((faces >= 0) & (faces < len(points)), axis=1)
         left["triangle", "it names a corner that the file does not have"] += int((~good).sum())
         faces = faces[good]
-    finite = np.isfinite(points).all(axis=1) & (np.abs(points) < 1e12).all(axis=1)
+    finite = np.logical_and.reduce(np.isfinite(points) & (np.abs(points) < 1e12), axis=1)
     if not finite.all():
-        good = finite[faces].all(axis=1)
+        good = np.logical_and.reduce(finite[faces], axis=1)
         left["triangle", "a corner is not a number"] += int((~good).sum())
         faces = faces[good]
         points = np.where(finite[:, None], points, 0.0)
     return points, faces
 
 
-def _tubes(points: np.ndarray, faces: np.ndarray, name: str, left: Counter[tuple[str, str]]) -> list[_Found]:  # type: ignore[type-arg]
+def _tubes(points: Array, faces: Ints, name: str, left: Counter[tuple[str, str]]) -> list[_Found]:
     # near the origin: a drawing far away would cost digits everywhere
     origin = points[faces[0, 0]].copy()
     welded = weld(points - origin, faces)
@@ -136,7 +141,7 @@ def _tubes(points: np.ndarray, faces: np.ndarray, name: str, left: Counter[tuple
     return out
 
 
-def _placed(tube: Measured, origin: np.ndarray) -> Measured:  # type: ignore[type-arg]
+def _placed(tube: Measured, origin: Array) -> Measured:
     x, y, z = (float(v) for v in np.array(tube.placement.start) + origin)
     return replace(tube, placement=replace(tube.placement, start=(x, y, z)))
 
@@ -239,5 +244,3 @@ def _units_said(loaded: Loaded, asked: str | None, read_as: str, extent: float) 
             cure="Say which with the units option (--units in, --units mm).",
         )
     ]
-
-

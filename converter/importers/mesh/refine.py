@@ -10,17 +10,16 @@ vertex. The start may not slide along the tube: nothing round says where a strai
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import radians, sqrt
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.circles import along_axis, vec
-from converter.geometry.vectors import Vec, add, along, any_normal, cross, dot, norm, rotate, unit
+from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, unit
+from converter.importers.mesh.feet import Feet, Part, feet_of, parts_of
 from converter.importers.mesh.small import solve_spd
 from converter.model.bends import BendTable, Placement
-from converter.model.curve import Arc, Line, Segment
-from converter.reducer.deviation import distances
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,44 +27,6 @@ Ints = NDArray[np.int64]
 STEPS = 40
 SIGMAS = 3.0  #: standard deviations that an uncertainty names
 BEYOND = 5.0  #: radii by which first and last straights are thought prolonged
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """A straight or bend of a table in place: its row, its frame at the start, and its segment.
-
-    Attributes:
-        row: of the table; the tail has the number of bends.
-        point, t, n: where it starts, the direction of travel, the bend plane's normal.
-        length: of a straight, mm.
-        arc: of a bend.
-        place: length along the tube from end A to its start, mm.
-    """
-
-    row: int
-    point: Vec
-    t: Vec
-    n: Vec
-    length: float
-    arc: Arc | None
-    place: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Feet:
-    """Where vertices (n, 3) stand on a tube.
-
-    Attributes:
-        part: (n,) index of the part.
-        off: (n,) distance from the centerline, mm.
-        up: (n, 3) unit vector from the centerline to the vertex.
-        place: (n,) length along the tube from end A, mm; below 0 before it, above the length after it.
-    """
-
-    part: Ints
-    off: Array
-    up: Array
-    place: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,94 +52,6 @@ class Fit:
     angle_loose: tuple[float, ...]
     feed_loose: tuple[float, ...]
     rms: float
-
-
-def parts_of(table: BendTable, placement: Placement) -> list[Part]:
-    """The straights (also those of no length at both ends) and bends of a table, in place."""
-    out: list[Part] = []
-    point, t, n = placement.start, placement.direction, placement.normal
-    place = 0.0
-    for k, bend in enumerate(table.bends):
-        if bend.feed > 0.0 or k == 0 or bend.clr is None:
-            out.append(Part(k, point, t, n, bend.feed, None, place))
-        n = rotate(n, t, bend.rotation)
-        begin = along(point, t, bend.feed)
-        place += bend.feed
-        if bend.clr is not None:
-            arc = Arc.swept(along(begin, cross(n, t), bend.clr), n, begin, bend.angle)
-            out.append(Part(k, begin, t, n, 0.0, arc, place))
-            begin = arc.end
-            place += bend.arc_length
-        point = begin
-        t = unit(rotate(t, n, bend.angle))
-        n = unit(along(n, t, -dot(n, t)))
-    out.append(Part(len(table.bends), point, t, n, table.tail, None, place))
-    return out
-
-
-def feet_of(
-    points: Array, parts: list[Part], beyond: float, hint: Array | None = None, reach: float = 0.0
-) -> Feet:
-    """Where points stand on a tube whose first and last straights are prolonged.
-
-    Args:
-        points: (n, 3) mm.
-        parts: the tube.
-        beyond: by how much, mm.
-        hint: (n,) rising, roughly the place of each point; parts are then sought within ``reach`` mm of it only.
-        reach: mm.
-    """
-    count = len(points)
-    best = np.full(count, np.inf)
-    which = np.zeros(count, np.int64)
-    last = len(parts) - 1
-    for k, part in enumerate(parts):
-        a, b = 0, count
-        if hint is not None:
-            end = part.place + (part.length if part.arc is None else part.arc.length)
-            a = 0 if k == 0 else int(np.searchsorted(hint, part.place - reach))
-            b = count if k == last else int(np.searchsorted(hint, end + reach))
-        if a >= b:
-            continue
-        d = distances(points[a:b], _segment(part, beyond if k == 0 else 0.0, beyond if k == last else 0.0))
-        closer = d < best[a:b]
-        best[a:b][closer] = d[closer]
-        which[a:b][closer] = k
-    off, place = np.empty(count), np.empty(count)
-    up = np.empty((count, 3))
-    for k, part in enumerate(parts):
-        own = np.flatnonzero(which == k)
-        if len(own) == 0:
-            continue
-        x = points[own]
-        if part.arc is None:
-            t = np.array(part.t)
-            arm = x - np.array(part.point)
-            ahead = along_axis(arm, t)
-            away = arm - ahead[:, None] * t
-            place[own] = part.place + ahead
-        else:
-            c, n = np.array(part.arc.center), np.array(part.n)
-            first = (np.array(part.point) - c) / part.arc.radius
-            arm = x - c
-            high = along_axis(arm, n)
-            flat = arm - high[:, None] * n
-            size = np.sqrt((flat * flat).sum(axis=1))
-            away = flat * (1.0 - part.arc.radius / np.where(size > 0.0, size, 1.0))[:, None] + high[:, None] * n
-            turn = np.arctan2(along_axis(flat, np.array(part.t)), along_axis(flat, first))
-            half = radians(part.arc.angle) / 2.0
-            turn = half + np.mod(turn - half + np.pi, 2.0 * np.pi) - np.pi
-            place[own] = part.place + turn * part.arc.radius
-        dist = np.sqrt((away * away).sum(axis=1))
-        off[own] = dist
-        up[own] = away / np.where(dist > 0.0, dist, 1.0)[:, None]
-    return Feet(which, off, up, place)
-
-
-def _segment(part: Part, before: float, after: float) -> Segment:
-    if part.arc is not None:
-        return part.arc
-    return Line(along(part.point, part.t, -before), along(part.point, part.t, max(part.length, 1e-9) + after))
 
 
 @dataclass(slots=True)
@@ -252,7 +125,9 @@ def _jacobian(points: Array, feet: Feet, parts: list[Part], changes: list[_Chang
     return out
 
 
-def _moved(table: BendTable, placement: Placement, changes: list[_Change], step: list[float]) -> tuple[BendTable, Placement] | None:
+def _moved(
+    table: BendTable, placement: Placement, changes: list[_Change], step: list[float]
+) -> tuple[BendTable, Placement] | None:
     feeds = list(table.straights)
     rows = [[b.rotation, b.angle, b.clr] for b in table.bends]
     shift, turn = (0.0, 0.0, 0.0), (0.0, 0.0, 0.0)
@@ -341,9 +216,7 @@ def fit(
     normal = np.eye(1)
     for _ in range(STEPS):
         changes = _changes(table, placement, parts, slides)
-        jac = np.concatenate(
-            (_jacobian(points, feet, parts, changes), np.where(inside, 0.0, -1.0)[:, None]), axis=1
-        )
+        jac = np.concatenate((_jacobian(points, feet, parts, changes), np.where(inside, 0.0, -1.0)[:, None]), axis=1)
         if has_bore:
             jac = np.concatenate((jac, np.where(inside, -1.0, 0.0)[:, None]), axis=1)
         normal, gradient = _products(jac, weight, residual)
@@ -380,7 +253,7 @@ def fit(
     sigma = sqrt(cost / free)
     cov = solve_spd(normal, np.eye(len(normal)))
     if cov is None:
-        cov = np.linalg.pinv(normal, hermitian=True)
+        cov = np.asarray(np.linalg.pinv(normal, hermitian=True), dtype=np.float64)
     spread = SIGMAS * sigma * np.sqrt(np.maximum(0.0, np.diag(cov)))
     loose = {(c.kind, c.row): float(s) for c, s in zip(changes, spread, strict=False)}
     bends = tuple(
@@ -392,8 +265,8 @@ def fit(
     placement = replace(placement, start=vec(np.array(placement.start) + origin))
     od_loose = 2.0 * float(spread[len(changes)]) if len(spread) > len(changes) else 0.0
     return Fit(
-        replace(table, bends=bends), placement, sizes[0], sizes[1] if has_bore else None, sigma, od_loose, angles, feeds,
-        sqrt(float(np.einsum("i,i->", residual, residual)) / len(residual)),
+        replace(table, bends=bends), placement, sizes[0], sizes[1] if has_bore else None, sigma, od_loose,
+        angles, feeds, sqrt(float(np.einsum("i,i->", residual, residual)) / len(residual)),
     )  # fmt: skip
 
 
@@ -414,9 +287,8 @@ def _solved(lhs: Array, gradient: Array) -> Array:
     """The step; the shortest where the vertices leave something open."""
     found = solve_spd(lhs, gradient)
     if found is None:
-        found = np.linalg.lstsq(lhs, gradient, rcond=None)[0]
-    answer: Array = found
-    return answer
+        found = np.asarray(np.linalg.lstsq(lhs, gradient, rcond=None)[0], dtype=np.float64)
+    return found
 
 
 def _weights(residual: Array) -> Array:
@@ -424,4 +296,3 @@ def _weights(residual: Array) -> Array:
     size = np.abs(residual)
     limit = 6.0 * 1.4826 * float(np.median(size)) + 1e-12
     return np.minimum(1.0, limit / np.maximum(size, 1e-300))
-

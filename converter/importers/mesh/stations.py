@@ -99,7 +99,7 @@ class Track:
 
 
 def _onward(fine: Array, spacing: float, count: int) -> Array:
-    """``count`` points that carry a row of points on: curving on as its last stretch does for a radius, then straight."""
+    """``count`` points that carry a row on: curving as its last stretch does for a radius, then straight."""
     k = min(len(fine) - 1, 24)
     last = fine[-1 - k :]
     s = (np.arange(len(last)) - k) * spacing
@@ -236,7 +236,10 @@ def rings_of(skin: Skin, radius: float) -> Stations | None:
         chord = np.gradient(made.centers, axis=0)
         flip = np.where(np.einsum("ij,ij->i", made.directions, chord) < 0.0, -1.0, 1.0)
         made = replace(made, directions=made.directions * flip[:, None])
-        if bool(good.all()):
+        inner = np.flatnonzero(good)
+        if len(inner) and bool(good[inner[0] : inner[-1] + 1].all()) and len(good) - len(inner) <= 2:
+            # the last vertices of an end that is cut at an angle are no circle
+            made = replace(made, centers=made.centers[good], directions=made.directions[good], radii=made.radii[good])
             even = float(np.abs(made.radii / np.median(made.radii) - 1.0).max()) <= 0.02
             return made if even else None
         if good.sum() < 2 or good.mean() < 0.2:
@@ -355,24 +358,24 @@ def _window(
     x /= np.sqrt(x @ x)
     y = np.cross(t, x)
     arm = points - base
-    l, u, v = arm @ t / half, arm @ x, arm @ y
+    w, u, v = arm @ t / half, arm @ x, arm @ y
     around = np.bincount(((np.arctan2(v, u) / np.pi + 1.0) * 4.0).astype(np.intp).clip(0, 7), minlength=8)
     if (around == 0).sum() > 3:
         return None
     px, py, r = np.zeros(3), np.zeros(3), radius
     miss, normal = np.inf, np.eye(7)
     for _ in range(4):
-        cx, cy = px[0] + l * (px[1] + l * px[2]), py[0] + l * (py[1] + l * py[2])
+        cx, cy = px[0] + w * (px[1] + w * px[2]), py[0] + w * (py[1] + w * py[2])
         du, dv = u - cx, v - cy
         # across the path itself, which leans by its slope
-        sx, sy = (px[1] + 2.0 * l * px[2]) / half, (py[1] + 2.0 * l * py[2]) / half
+        sx, sy = (px[1] + 2.0 * w * px[2]) / half, (py[1] + 2.0 * w * py[2]) / half
         lean = np.sqrt(1.0 + (sx * du + sy * dv) ** 2 / np.maximum(du * du + dv * dv, 1e-300))
         dist = np.hypot(du, dv)
         eu, ev = du / np.where(dist > 0.0, dist, 1.0), dv / np.where(dist > 0.0, dist, 1.0)
         res = dist / lean - r
-        jac = np.stack((-eu, -eu * l, -eu * l * l, -ev, -ev * l, -ev * l * l, -np.ones_like(l)), axis=1)
+        jac = np.stack((-eu, -eu * w, -eu * w * w, -ev, -ev * w, -ev * w * w, -np.ones_like(w)), axis=1)
         normal = np.einsum("ij,ik->jk", jac, jac)
-        normal[np.diag_indices(7)] += 1e-6 * len(l)
+        normal[np.diag_indices(7)] += 1e-6 * len(w)
         delta = solve_spd(normal, -np.einsum("ij,i->j", jac, res))
         if delta is None:
             return None

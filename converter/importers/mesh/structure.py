@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.circles import vec
-from converter.geometry.vectors import any_normal, signed_angle, unit
+from converter.geometry.vectors import Vec, any_normal, signed_angle, unit
 from converter.importers.mesh.stations import Stations
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Polyline
@@ -81,7 +81,9 @@ def from_rings(stations: Stations, closed: bool) -> Draft | None:
     d = np.diff(c, axis=0)
     chord = np.sqrt((d * d).sum(axis=1))
     # a ring's direction is off by its noise over its radius, a chord's by it over its length
-    slack = np.degrees(np.maximum(6.0 * stations.noise / float(np.median(stations.radii)), 2e-6) + 2.0 * stations.noise / chord)
+    slack = np.degrees(
+        np.maximum(6.0 * stations.noise / float(np.median(stations.radii)), 2e-6) + 2.0 * stations.noise / chord
+    )
     if float(slack.max()) > 0.5:
         return None
     d = d / chord[:, None]
@@ -127,14 +129,14 @@ def _assembled(steps: list[_Step], start: Array, direction: Array, closed: bool)
     rows: list[Bend] = []
     feed = 0.0
     t = unit(vec(direction))
-    first = before = None
+    first: Vec | None = None
+    before: Vec | None = None
     for step in steps:
         if step.angle == 0.0:
             feed += step.length
             continue
-        n = np.asarray(step.normal)
-        n = vec(n - (n @ np.array(t)) * np.array(t))
-        n = unit(n)
+        raw = np.asarray(step.normal)
+        n = unit(vec(raw - (raw @ np.array(t)) * np.array(t)))
         rotation = 0.0 if before is None else signed_angle(before, n, t)
         first = first or n
         rows.append(Bend(feed, rotation, step.angle, step.length / radians(step.angle)))

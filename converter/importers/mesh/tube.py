@@ -10,15 +10,28 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import radians
 
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.geometry.circles import fit_line
+from converter.geometry.vectors import along
 from converter.importers.mesh.curved import draft_from_windows
 from converter.importers.mesh.ends import begun_in_middle, cut_to, halves, is_ring, reach_of, starts_smaller
-from converter.importers.mesh.refine import BEYOND, Feet, Fit, feet_of, fit, parts_of
-from converter.importers.mesh.stations import FINE, Skin, Stations, Track, laid, rim_of, rings_of, skin_of, windows_of
+from converter.importers.mesh.feet import Feet, Part, feet_of, parts_of
+from converter.importers.mesh.refine import BEYOND, Fit, fit
+from converter.importers.mesh.skins import (
+    AT_SEAM,
+    NotATube,
+    Skins,
+    fitted_track,
+    hint_of,
+    rough_track,
+    skins_of,
+    some_faces,
+    thinned,
+)
+from converter.importers.mesh.stations import Skin, Stations, Track, rings_of, windows_of
 from converter.importers.mesh.structure import draft, from_rings
 from converter.importers.mesh.thread import Thread, find_radius, find_thread
 from converter.importers.mesh.weld import Body
@@ -26,21 +39,17 @@ from converter.model.bends import BendTable, Placement
 from converter.reducer.rebuild import reverse_table
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 FEWEST_VERTICES = 800  #: of each skin that are fitted where they are exact
 FEW_VERTICES = 2000  #: of each skin that are fitted while searching
 MOST_VERTICES = 16000  #: that are fitted at last where they scatter; all are measured
-MOST_FACES = 60000  #: looked at while searching
 SHORT = 0.4  #: of the radius: a straight so short may be an accident of fitting
 SLIGHT = 12.0  #: degrees; so may a bend
+FLAT = 0.84  #: of the radius: a side closer to the axis is flat
 CHECKED = 1500  #: faces looked at to see whether the tube is all there is
 EXACT = 5e-5  #: of the radius: scatter below this is rounding
-AT_SEAM = 1.5  #: radii by which a loop's first and last straights are prolonged
 ROUGH = 0.04  #: of the radius: a standard deviation above this is no tube
-
-
-class NotATube(Exception):  # noqa: N818 - not an error: the reason is listed
-    """Why a body is not a tube, a phrase."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,23 +86,6 @@ class Measured:
     is_open: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Skins:
-    """The vertices of outside and bore (None), in order along a track."""
-
-    outer: Skin
-    inner: Skin | None
-    bore: float | None
-    closed: bool
-    rim: Array
-
-    def feet(self, skin: Skin, table: BendTable, placement: Placement, radius: float) -> Feet:
-        """Where the vertices of a skin stand on a tube."""
-        hint = _hint(skin, table, placement)
-        beyond = (AT_SEAM if self.closed else BEYOND) * radius
-        return feet_of(skin.points, parts_of(table, placement), beyond, hint, 4.0 * radius)
-
-
 def measure(body: Body) -> Measured:
     """The tube that a body is.
 
@@ -106,13 +98,13 @@ def measure(body: Body) -> Measured:
     thread = find_thread(body, *found)
     if thread is None:
         raise NotATube("it is round but not long, not a tube")
-    track = _track(thread)
-    skins = _skins(_some(body), track, thread, thread.radius)
+    track = rough_track(thread)
+    skins = skins_of(some_faces(body), track, thread, thread.radius)
     best = _first_fit(skins, track, thread)
     for _ in range(2):
         # along the fitted tube the vertices' places are true, so rings show even where they are close
-        track = _fitted_track(best, thread.closed)
-        skins = _skins(body, track, thread, best.radius)
+        track = fitted_track(best, thread.closed)
+        skins = skins_of(body, track, thread, best.radius)
         if best.sigma <= EXACT * best.radius and (best.bore is None) == (skins.bore is None):
             break
         again = _second_fit(skins, track, best, thread)
@@ -141,64 +133,7 @@ def _flat_reason(body: Body) -> str:
     return "no round tube was found in its surface"
 
 
-def _track(thread: Thread) -> Track:
-    points = thread.points
-    if not thread.closed:
-        return Track.along(points, FINE * thread.radius)
-    # a loop is opened where it is straightest for longest
-    d = np.roll(points, -1, axis=0) - points
-    d /= np.sqrt((d * d).sum(axis=1))[:, None]
-    turn = np.arccos(np.clip(np.einsum("ij,ij->i", d, np.roll(d, 1, axis=0)), -1.0, 1.0))
-    width = max(1, len(points) // 12)
-    kernel = np.ones(2 * width + 1)
-    around = np.convolve(np.concatenate((turn[-width:], turn, turn[:width])), kernel, "valid")
-    at = int(np.argmin(around))
-    points = np.roll(points, -at, axis=0)
-    return Track.along(np.concatenate((points, points[:1])), FINE * thread.radius, 0.0)
-
-
-def _fitted_track(best: Fit, closed: bool) -> Track:
-    """The fitted centerline as closely spaced points, a little longer than the metal."""
-    parts = parts_of(best.table, best.placement)
-    step = FINE * best.radius
-    more = 0.0 if closed else 4.0 * best.radius
-    rows = []
-    for k, part in enumerate(parts):
-        if part.arc is None:
-            low = -more if k == 0 else 0.0
-            high = part.length + (more if k == len(parts) - 1 else 0.0)
-            count = max(2, int((high - low) / step) + 1)
-            rows.append(np.array(part.point) + np.linspace(low, high, count)[:, None] * np.array(part.t))
-        else:
-            c, n, t = np.array(part.arc.center), np.array(part.n), np.array(part.t)
-            arm = np.array(part.point) - c
-            a = np.linspace(0.0, radians(part.arc.angle), max(3, int(part.arc.length / step) + 1))[:, None]
-            rows.append(c + np.cos(a) * arm + np.sin(a) * part.arc.radius * t)
-    fine = np.concatenate(rows)
-    keep = np.concatenate(([True], ((fine[1:] - fine[:-1]) ** 2).sum(axis=1) > 1e-16))
-    return Track.through(fine[keep])
-
-
-def _skins(body: Body, track: Track, thread: Thread, radius: float) -> _Skins:
-    """The vertices of outside and bore, told apart by where their faces look."""
-    along = laid(body, track, radius)
-    looks = along.outness * thread.outward
-    outside = along.side & (looks > 0.0) & (along.face_far > 0.7 * radius) & (along.face_far < 1.25 * radius)
-    if outside.sum() < 6:
-        raise NotATube("no round tube was found in its surface")
-    outer = skin_of(body, along, outside)
-    rim = np.empty((0, 3)) if thread.closed else rim_of(body, along, outside, 3.0 * radius)
-    inside = along.side & (looks < 0.0) & (along.face_far > 0.05 * radius) & (along.face_far < 1.05 * radius)
-    if float(body.areas[inside].sum()) < 0.1 * float(body.areas[outside].sum()):
-        return _Skins(outer, None, None, thread.closed, rim)
-    bore = float(np.median(along.far[body.faces[inside]]))
-    inner = skin_of(body, along, inside, (bore - 0.25 * radius, bore + 0.25 * radius))
-    if len(inner.points) < 6 or bore >= 0.995 * radius:
-        return _Skins(outer, None, None, thread.closed, rim)
-    return _Skins(outer, inner, bore, thread.closed, rim)
-
-
-def _drafts(skins: _Skins, track: Track, radius: float, closed: bool) -> Iterator[tuple[BendTable, Placement, float]]:
+def _drafts(skins: Skins, track: Track, radius: float, closed: bool) -> Iterator[tuple[BendTable, Placement, float]]:
     """First tables to try, the most exact kind first, each with the noise its stations found (mm)."""
     rings = rings_of(skins.outer, radius)
     if rings is not None:
@@ -211,6 +146,9 @@ def _drafts(skins: _Skins, track: Track, radius: float, closed: bool) -> Iterato
             yield loose.table, loose.placement, rings.noise
     windows = windows_of(skins.outer, track, radius)
     if windows is None:
+        straight = _straight(skins.outer, radius)
+        if straight is not None:
+            yield *straight, 0.0
         return
     curved = draft_from_windows(windows, radius)
     if curved is not None:
@@ -218,6 +156,18 @@ def _drafts(skins: _Skins, track: Track, radius: float, closed: bool) -> Iterato
     loose = draft(windows, False, max(0.01 * radius, 5.0 * _unrest(windows)))
     if loose is not None:
         yield loose.table, loose.placement, windows.noise
+
+
+def _straight(skin: Skin, radius: float) -> tuple[BendTable, Placement] | None:
+    """One straight through a skin that has vertices only at its ends; None where it is none."""
+    point, direction, _ = fit_line(skin.points)
+    arm = skin.points - np.array(point)
+    ahead = arm @ np.array(direction)
+    off = np.sqrt(np.maximum(0.0, np.einsum("ij,ij->i", arm, arm) - ahead * ahead))
+    if float(off.max()) > 1.5 * radius:
+        return None
+    start = along(point, direction, float(ahead.min()))
+    return BendTable((), float(np.ptp(ahead))), Placement.leaving(start, direction)
 
 
 def _unrest(stations: Stations) -> float:
@@ -228,29 +178,17 @@ def _unrest(stations: Stations) -> float:
 
 def _opened(table: BendTable, radius: float) -> BendTable:
     """Bends end to end get a short straight between them: windows cannot see one, the fit will tell."""
-    bends = tuple(
-        replace(b, feed=0.05 * radius) if k > 0 and b.feed == 0.0 else b for k, b in enumerate(table.bends)
-    )
+    bends = tuple(replace(b, feed=0.05 * radius) if k > 0 and b.feed == 0.0 else b for k, b in enumerate(table.bends))
     return replace(table, bends=bends)
 
 
-def _some(body: Body) -> Body:
-    """A body of a sample of the faces where there are very many."""
-    step = len(body.faces) // MOST_FACES
-    if step < 2:
-        return body
-    return replace(body, faces=body.faces[::step], normals=body.normals[::step], areas=body.areas[::step])
-
-
-def _fitted(
-    table: BendTable, placement: Placement, skins: _Skins, radius: float, most: int = FEW_VERTICES
-) -> Fit:
+def _fitted(table: BendTable, placement: Placement, skins: Skins, radius: float, most: int = FEW_VERTICES) -> Fit:
     """The least-squares tube; a loop's ends are not prolonged beyond each other."""
-    outer = _thinned(skins.outer, most)
-    inner = _thinned(skins.inner, most // 2) if skins.inner is not None else None
+    outer = thinned(skins.outer, most)
+    inner = thinned(skins.inner, most // 2) if skins.inner is not None else None
     if not skins.closed:
         # straights at the ends reach to the last vertices, wherever the first table began
-        hint = _hint(outer, table, placement)
+        hint = hint_of(outer, table, placement)
         table, placement = cut_to(
             table, placement, min(0.0, float(hint[0])), max(table.developed_length, float(hint[-1]))
         )
@@ -258,8 +196,8 @@ def _fitted(
         table,
         placement,
         outer.points,
-        _hint(outer, table, placement),
-        None if inner is None else (inner.points, _hint(inner, table, placement)),
+        hint_of(outer, table, placement),
+        None if inner is None else (inner.points, hint_of(inner, table, placement)),
         radius,
         skins.bore,
         AT_SEAM if skins.closed else BEYOND,
@@ -267,22 +205,7 @@ def _fitted(
     )
 
 
-def _hint(skin: Skin, table: BendTable, placement: Placement) -> Array:
-    """Places along the table of vertices whose places along a track are known: the tracks differ by a shift."""
-    every = max(1, len(skin.points) // 60)
-    feet = feet_of(skin.points[::every], parts_of(table, placement), 0.0)
-    shift = float(np.median(feet.place - skin.places[::every]))
-    return skin.places + shift
-
-
-def _thinned(skin: Skin, most: int) -> Skin:
-    if len(skin.points) <= most:
-        return skin
-    pick = np.linspace(0, len(skin.points) - 1, most).astype(np.intp)
-    return Skin(skin.points[pick], skin.places[pick])
-
-
-def _first_fit(skins: _Skins, track: Track, thread: Thread) -> Fit:
+def _first_fit(skins: Skins, track: Track, thread: Thread) -> Fit:
     best: Fit | None = None
     for table, placement, noise in _drafts(skins, track, thread.radius, thread.closed):
         most = FEW_VERTICES if noise > EXACT * thread.radius else FEWEST_VERTICES
@@ -296,7 +219,7 @@ def _first_fit(skins: _Skins, track: Track, thread: Thread) -> Fit:
     return best
 
 
-def _second_fit(skins: _Skins, track: Track, best: Fit, thread: Thread) -> Fit:
+def _second_fit(skins: Skins, track: Track, best: Fit, thread: Thread) -> Fit:
     """The fit begun anew from rings where these now show, else from the first one."""
     rings = rings_of(skins.outer, best.radius)
     exact = from_rings(rings, thread.closed) if rings is not None else None
@@ -307,7 +230,7 @@ def _second_fit(skins: _Skins, track: Track, best: Fit, thread: Thread) -> Fit:
     return _fitted(best.table, best.placement, skins, best.radius)
 
 
-def _tidied(best: Fit, skins: _Skins) -> Fit:
+def _tidied(best: Fit, skins: Skins) -> Fit:
     """The fit without what the vertices do not ask for: bends of no angle, straights of no length, bends in two."""
     floor = 1e-6
     if best.rms <= floor:
@@ -365,6 +288,7 @@ def _check_covered(body: Body, best: Fit, outward: float) -> None:
     on = np.abs(feet.off - best.radius) <= slack
     if best.bore is not None:
         on |= np.abs(feet.off - best.bore) <= slack
+    _check_facets(body, best, parts, some, outward)
     inside = feet.off <= best.radius + slack
     total = float(areas.sum())
     covered = float(areas[on.reshape(-1, 3).all(axis=1)].sum())
@@ -376,7 +300,23 @@ def _check_covered(body: Body, best: Fit, outward: float) -> None:
         )
 
 
-def _finished(body: Body, best: Fit, skins: _Skins, parts: list, thread: Thread) -> Measured:  # type: ignore[type-arg]
+def _check_facets(body: Body, best: Fit, parts: list[Part], some: Ints, outward: float) -> None:
+    """Refuse flat sides: the corners of square tube lie on a circle too, but its sides cut deep into it.
+
+    The sides of 8 facets are cos(180 / 8) = 0.92 of the radius from the axis, those of a square 0.71.
+    """
+    middle = body.points[body.faces[some]].mean(axis=1)
+    feet = feet_of(middle, parts, BEYOND * best.radius)
+    facing = outward * np.einsum("ij,ij->i", feet.up, body.normals[some])
+    depth = feet.off * facing
+    outer = (facing > 0.5) & (feet.off > 0.6 * best.radius)
+    areas = body.areas[some]
+    flat = float(areas[outer & (depth < FLAT * best.radius)].sum())
+    if flat > 0.4 * float(areas[outer].sum()):
+        raise NotATube("its sides are flat: square or rectangular tube, which is not read from meshes")
+
+
+def _finished(body: Body, best: Fit, skins: Skins, parts: list[Part], thread: Thread) -> Measured:
     feet = skins.feet(skins.outer, best.table, best.placement, best.radius)
     off = feet.off - best.radius
     deviation = float(np.abs(off).max())
@@ -423,7 +363,7 @@ def _closed(table: BendTable, placement: Placement, radius: float) -> BendTable:
     return replace(table, tail=max(0.0, gap) if gap > -0.5 * radius else 0.0)
 
 
-def _shape(off: Array, feet: Feet, parts: list) -> tuple[float, float]:  # type: ignore[type-arg]
+def _shape(off: Array, feet: Feet, parts: list[Part]) -> tuple[float, float]:
     """How oval and how tapered the outside is, mm of diameter: least squares on the residuals."""
     x = np.empty((len(off), 2))
     for k, part in enumerate(parts):
@@ -444,4 +384,3 @@ def _shape(off: Array, feet: Feet, parts: list) -> tuple[float, float]:  # type:
     design = np.stack((np.cos(angle), np.sin(angle), place - place.mean(), np.ones_like(place)), axis=1)
     answer = np.linalg.lstsq(design, off, rcond=None)[0]
     return 4.0 * float(np.hypot(answer[0], answer[1])), 2.0 * float(answer[2])
-
