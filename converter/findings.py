@@ -110,6 +110,7 @@ define("mesh-not-round", WARNING, "A mesh's tube is oval or tapered; its mean di
 define(
     "mesh-precision", WARNING, "A mesh lies so far from the origin that its single-precision numbers are too coarse."
 )
+define("plane-open", NOTE, "The file keeps a tube's ends but not its plane; it was put with its ends in place.")
 # --- said by the reducer -----------------------------------------------------------------
 define("healed-gap", NOTE, "A gap below the join tolerance was closed.")
 define("near-gap", WARNING, "Two ends nearly meet: the gap is above the join tolerance, so they stay apart.")
@@ -218,3 +219,7 @@ define("hole-saw-size", WARNING, "No hole saw of the shop is near the mate's dia
 define("hole-saw-depth", WARNING, "The hole saw is not deep enough to cut through from one side.")
 define("hole-saw-angle", WARNING, "The angle is too shallow for a hole saw in a notcher.")
 define("hole-saw-not", NOTE, "A hole saw does not make this cut: use the template.")
+# --- said of the room to swing ---------------------------------------------------------------
+define("sweep-hits", ERROR, "While it is bent the tube runs into the floor, a wall, the machine or itself.")
+define("sweep-close", WARNING, "While it is bent the tube comes closer than the margin (10 mm) to something.")
+define("sweep-unknown", NOTE, "The shop file does not say enough of the machine to tell whether the tube can swing.")

@@ -36,8 +36,20 @@ SPELLINGS: dict[str, str] = {
     "run": "tube", "name": "tube", "tube_name": "tube", "run_name": "tube",
     "no": "bend", "nr": "bend", "bend_no": "bend", "bend_number": "bend",
     "bend_angle": "angle", "radius": "clr", "bend_radius": "clr", "centerline_radius": "clr",
+    # as the trade says it: distance between bends, plane of bend, degree of bend
+    "straight": "feed", "distance": "feed", "length": "feed", "distance_between_bends": "feed", "dbb": "feed",
+    "plane": "rotation", "plane_of_bend": "rotation", "pob": "rotation", "turn": "rotation",
+    "degree_of_bend": "angle", "degrees_of_bend": "angle", "dob": "angle", "bend_degrees": "angle",
+    "deflection": "angle",
+    "cl_radius": "clr", "center_line_radius": "clr", "centreline_radius": "clr", "diameter": "od",
     "roll": "rotation", "total_length": "developed_length", "wall_thickness": "wall", "outside_diameter": "od",
 }  # fmt: skip
+
+#: The trade's single letters mean something only together: length, rotation, angle; or Y, B, C.
+LETTERS: tuple[dict[str, str], ...] = (
+    {"l": "feed", "r": "rotation", "a": "angle"},
+    {"y": "feed", "b": "rotation", "c": "angle"},
+)
 
 _JOINTS = re.compile(r"[\s_()\[\]{},/-]+")
 
@@ -75,6 +87,19 @@ def column(index: int, heading: str) -> Column | None:
     return None
 
 
+def _spelled_out(headings: Sequence[str]) -> list[str]:
+    """The headings with the trade's letters spelled out where all three of a set stand there."""
+    names = [re.match(r"\s*([a-z]?)(?![a-z])", h.lower()) for h in headings]
+    letters = [m[1] if m else "" for m in names]
+    for meaning in LETTERS:
+        if set(meaning) <= set(letters) and "x" not in letters:
+            return [
+                meaning[letter] + heading.strip()[1:] if letter in meaning else heading
+                for letter, heading in zip(letters, headings, strict=True)
+            ]
+    return list(headings)
+
+
 def _readings(words: list[str]) -> list[tuple[int, str | None]]:
     """(number of words that make the name, unit): whole heading first, then with a unit at its end."""
     readings: list[tuple[int, str | None]] = [(len(words), None)]
@@ -90,7 +115,7 @@ def _readings(words: list[str]) -> list[tuple[int, str | None]]:
 
 def known(cells: Sequence[str]) -> int:
     """How many cells of a first row are headings we know."""
-    return sum(column(i, cell) is not None for i, cell in enumerate(cells))
+    return sum(column(i, cell) is not None for i, cell in enumerate(_spelled_out(cells)))
 
 
 @dataclass(frozen=True)
@@ -118,6 +143,7 @@ class Columns:
             UnitsError: the units option names no unit.
         """
         row, headings = sheet.rows[0]
+        headings = _spelled_out(headings)
         found: dict[str, list[Column]] = {}
         unknown = []
         for i, heading in enumerate(headings):
@@ -143,6 +169,12 @@ class Columns:
         some = [c.unit for group in self.by_key.values() for c in group if KINDS[c.key] == LENGTH]
         return list(dict.fromkeys(some))
 
+    @property
+    def usual_unit(self) -> str:
+        """The unit of headings that name none: the one all others name, else mm."""
+        named = [unit for unit in self.units if unit]
+        return named[0] if len(named) == 1 else "mm"
+
     def heading(self, key: str) -> str:
         """How the file calls a column."""
         return self.by_key[key][0].heading if key in self.by_key else key
@@ -166,7 +198,7 @@ class Columns:
                 continue
             kind = KINDS[key]
             if kind == LENGTH:
-                return self.sheet.length(cell, self.forced_unit or one.unit or "mm", row, one.heading)
+                return self.sheet.length(cell, self.forced_unit or one.unit or self.usual_unit, row, one.heading)
             read = self.sheet.angle if kind == ANGLE else self.sheet.number
             return read(cell, row, one.heading)
         return None

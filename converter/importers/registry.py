@@ -101,6 +101,13 @@ FORMATS: tuple[ReadFormat, ...] = (
         "converter.importers.table_csv",
         "read_table_csv",
     ),
+    ReadFormat(
+        "json",
+        (".json",),
+        "a bend table written by this program with table --json",
+        "converter.importers.table_json",
+        "read_table_json",
+    ),
 )
 
 #: First bytes of files that people try, and what to do instead.
@@ -141,6 +148,8 @@ def detect(head: bytes, name: str) -> ReadFormat:
             code="foreign-format",
             file=name,
         )
+    if b'"elbowroom/table/' in head:
+        return by_name["json"]
     if _is_mesh(head, name):
         return by_name["mesh"]
     start = head.lstrip(b"\xef\xbb\xbf \t\r\n")

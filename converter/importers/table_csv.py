@@ -13,7 +13,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 from converter.errors import ElbowroomError, GeometryError, ReadError
-from converter.findings import Finding
+from converter.findings import NOTE, Finding
 from converter.geometry.vectors import Vec, along, dot, norm, rotate, scale, unit
 from converter.importers.cells import read_sheet, unguard
 from converter.importers.columns import KINDS, LENGTH, Columns, known
@@ -78,6 +78,12 @@ def _read_tables(columns: Columns) -> Drawing:
         raise sheet.error(
             f"there is no column for {' and '.join(missing)}; a bend table has headings such as feed_mm, rotation_deg, "
             "angle_deg and clr_mm, and corner points have x_mm, y_mm and z_mm.",
+            sheet.rows[0][0],
+        )
+    if "clr" not in columns:
+        raise sheet.error(
+            "there is no column for the radius, and feeds from tangent point to tangent point mean nothing without "
+            "one: add a column clr_mm or clr_in.",
             sheet.rows[0][0],
         )
     width = len(sheet.rows[0][1])
@@ -337,11 +343,13 @@ def _say_units(drawing: Drawing, columns: Columns) -> None:
         )
     elif not forced and None in columns.units:
         blank = next(k for k in columns.by_key if KINDS[k] == LENGTH and columns.by_key[k][0].unit is None)
+        usual = columns.usual_unit
         drawing.findings.append(
             Finding(
                 "units-assumed",
-                f"The heading {columns.heading(blank)!r} names no unit: its numbers were read as mm; in inches every "
-                "length would be 25.4 times as long.",
+                f"The heading {columns.heading(blank)!r} names no unit: its numbers were read as {usual}"
+                + (", like the other headings'." if named else "; in inches every length would be 25.4 times as long."),
+                NOTE if len(named) == 1 else "",
                 cure="Put the unit in the heading, such as feed_in, or give --units.",
             )
         )

@@ -1,0 +1,142 @@
+"""Our own JSON table (``elbowroom/table/1``, docs/table-json.md) read back.
+
+The document keeps each tube's table and its two ends, not its plane: the tube is put with its
+ends where they were and its plane is open, which is said.
+"""
+
+from __future__ import annotations
+
+import json
+from fnmatch import fnmatchcase
+from typing import TYPE_CHECKING, Any
+
+from converter.errors import GeometryError, ReadError
+from converter.findings import Finding
+from converter.geometry.vectors import Vec, angle_between, any_normal, cross, norm, rotate, sub, unit
+from converter.importers.source import Source
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.centerline import walk
+from converter.model.drawing import Drawing, ReadyTable
+from converter.model.section import Section
+from converter.units import UNIT_CHOICES
+
+if TYPE_CHECKING:
+    from converter.importers.registry import ReadOptions
+
+SCHEMA = "elbowroom/table/1"
+
+
+def read_table_json(source: str | Source, options: ReadOptions) -> Drawing:
+    """Read the tubes of a table document.
+
+    Args:
+        source: file name, or an opened source.
+        options: ``layers`` and ``skip_layers`` pick tubes; the lengths are mm by the schema.
+
+    Raises:
+        ReadError: it is no such document; ``where`` names the tube and the key.
+    """
+    given = Source.of(source)
+    with given.open() as stream:
+        raw = stream.read()
+    try:
+        document = json.loads(raw.decode("utf-8-sig"))
+    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+        raise ReadError(f"{given.name} is not sound JSON: {error}.", code="damaged", file=given.name) from error
+    if (
+        not isinstance(document, dict)
+        or document.get("schema") != SCHEMA
+        or not isinstance(document.get("tubes"), list)
+    ):
+        raise ReadError(
+            f"{given.name} is JSON, but not a bend table of ours (schema {SCHEMA}): write one with table --json.",
+            code="unknown-format",
+            file=given.name,
+        )
+    # the numbers are mm; the drawing's own unit says how a person wants to see and type them
+    units = document.get("drawing_units")
+    units = units if units in UNIT_CHOICES else "mm"
+    drawing = Drawing(given.name, units, units)
+    for i, tube in enumerate(document["tubes"]):
+        where = f"tubes[{i}]"
+        try:
+            table = _tube(tube)
+        except KeyError as error:
+            raise _wrong(given.name, where, f"has no {error.args[0]!r}") from error
+        except (TypeError, ValueError, GeometryError) as error:
+            raise _wrong(given.name, where, f"cannot be: {error}") from error
+        if _wanted(table.layer, options):
+            drawing.tables.append(table)
+    return drawing
+
+
+def _wrong(file: str, where: str, what: str) -> ReadError:
+    return ReadError(f"{file}: {where} {what}; write the file again with table --json.", file=file, where=where)
+
+
+def _wanted(layer: str | None, options: ReadOptions) -> bool:
+    def matches(patterns: tuple[str, ...]) -> bool:
+        return any(fnmatchcase((layer or "").lower(), pattern.lower()) for pattern in patterns)
+
+    return (not options.layers or matches(options.layers)) and not matches(options.skip_layers)
+
+
+def _tube(tube: dict[str, Any]) -> ReadyTable:
+    bends = tuple(
+        Bend(
+            float(b["feed"]),
+            float(b["rotation"]),
+            float(b["angle"]),
+            None if b["clr"] is None else float(b["clr"]),
+            corner=b["clr"] is None,
+        )
+        for b in tube["bends"]
+    )
+    table = BendTable(bends, float(tube["tail"]))
+    start, end = _point(tube["start"]), _point(tube["end"])
+    layer = tube["layer"]
+    name = str(tube["name"])
+    note = Finding(
+        "plane-open",
+        f"{name}: the document keeps where the tube starts and ends, not how it lies in between; "
+        "it was put with its ends in place, turned about them as it came.",
+        cure="Read the drawing itself, or the CSV, for a tube in place.",
+    )
+    return ReadyTable(
+        name,
+        table,
+        _placed(table, start, end),
+        None if tube["section"] is None else _section(tube["section"]),
+        None if layer is None else str(layer),
+        bool(tube["closed"]),
+        findings=(note,) if bends else (),
+    )
+
+
+def _point(value: Any) -> Vec:
+    x, y, z = (float(v) for v in value)
+    return (x, y, z)
+
+
+def _section(value: dict[str, Any]) -> Section:
+    return Section(
+        str(value["shape"]),
+        float(value["od"]),
+        float(value["wall"]),
+        float(value.get("height", 0.0)),
+        float(value.get("corner", 0.0)),
+        str(value.get("label", "")),
+    )
+
+
+def _placed(table: BendTable, start: Vec, end: Vec) -> Placement:
+    """The tube turned the shortest way so that it leads from start to end."""
+    plain = Placement(start, (1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+    reach = sub(walk(table, plain)[1].start, start)
+    wanted = sub(end, start)
+    if norm(reach) < 1e-9 or norm(wanted) < 1e-9:
+        return plain
+    angle = angle_between(reach, wanted)
+    across = cross(reach, wanted)
+    axis = unit(across) if norm(across) > 1e-12 * norm(reach) * norm(wanted) else any_normal(unit(reach))
+    return Placement(start, unit(rotate(plain.direction, axis, angle)), unit(rotate(plain.normal, axis, angle)))
