@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import radians, sin
+from math import cos, radians, sin
 
 import numpy as np
 
 from converter.findings import Finding
-from converter.geometry.vectors import dot, sub
+from converter.geometry.vectors import distance, dot, sub
 from converter.joints.bodies import Body
 from converter.joints.contact import BESIDE, COAXIAL, LIES_ON, MISSED, ON, Contact
-from converter.joints.lines import Array, Hits
+from converter.joints.lines import Array, Hits, Lines
 from converter.joints.model import MITRE, SADDLE, Joint
 from converter.joints.plan import Key, Plan, point_text
 from converter.joints.saddle import angles
@@ -150,8 +150,6 @@ def check_joint(joint: Joint, frame: dict[str, Body], tol: Tolerances, display: 
     said: list[Finding] = []
     own = frame[joint.tube]
     where = f"{joint.tube} end {joint.end} at {point_text(joint.node, display)}"
-    lines = joint.cut.branch.lines(angles(_COARSE))
-    outside, met = joint.cut.reach(lines)
 
     def say(code: str, text: str, measured: float | None, limit: float | None, unit: str, cure: str) -> None:
         said.append(
@@ -172,10 +170,14 @@ def check_joint(joint: Joint, frame: dict[str, Body], tol: Tolerances, display: 
         )  # fmt: skip
     if joint.kind == MITRE and joint.angle > 180.0 - 1e-6:
         say("joint-butt", f"it meets {joint.mates[0]} in line; both ends are cut square", None, None, "", "")
+    room = joint.straight if own.tube.run.table.bends else own.length
+    if _plainly_sound(joint, frame, room, tol):
+        return said
+    lines = joint.base.branch.lines(angles(_COARSE if joint.mate_straight else 3.0 * _COARSE))
+    outside, met = joint.base.reach(lines)
     if joint.kind == SADDLE:
         _check_width(joint, frame, met, tol, display, say)
-        _check_mate_end(joint, frame, outside, tol, display, say)
-    room = joint.straight if own.tube.run.table.bends else own.length
+        _check_mate_end(joint, frame, lines, outside, tol, display, say)
     part = "straight" if own.tube.run.table.bends else "tube"
     if float(outside.min()) >= room:
         say(
@@ -195,6 +197,21 @@ def check_joint(joint: Joint, frame: dict[str, Body], tol: Tolerances, display: 
 
 
 Say = Callable[[str, str, float | None, float | None, str, str], None]
+
+
+def _plainly_sound(joint: Joint, frame: dict[str, Body], room: float, tol: Tolerances) -> bool:
+    """Whether bounds alone show that a cope onto one round straight fits: most do, and need no closer look."""
+    mate_section = joint.mate_section
+    if joint.kind != SADDLE or len(joint.base.mates) > 1 or not joint.mate_straight or joint.angle < LEAST_ANGLE:
+        return False
+    if mate_section is None or not mate_section.is_round or not joint.section.is_round:
+        return False
+    r, big = joint.section.od / 2.0, mate_section.od / 2.0 + joint.gap
+    a = radians(joint.angle)
+    if r + joint.offset - big > tol.join or (big + r * cos(a)) / sin(a) - joint.ahead > room:
+        return False
+    reach = (r + big * cos(a)) / sin(a)
+    return all(distance(joint.node, end.point) > reach for end in frame[joint.mates[0]].ends)
 
 
 def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerances, display: Display, say: Say) -> None:
@@ -222,14 +239,13 @@ def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerance
 
 
 def _check_mate_end(
-    joint: Joint, frame: dict[str, Body], outside: Array, tol: Tolerances, display: Display, say: Say
+    joint: Joint, frame: dict[str, Body], lines: Lines, outside: Array, tol: Tolerances, display: Display, say: Say
 ) -> None:
     """A mate that stops before it has carried the whole width of the cope."""
     if len(joint.mates) > 1:
         return
     mate = frame[joint.mates[0]]
-    branch = joint.cut.branch
-    lines = branch.lines(angles(_COARSE))
+    branch = joint.base.branch
     for end in mate.ends:
         along_mate = lines.along(end.point, end.direction) - outside * dot(branch.direction, end.direction)
         near_it = abs(dot(sub(joint.node, end.point), end.direction)) <= 4.0 * (mate.half + branch.half_width()) / sin(

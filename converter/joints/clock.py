@@ -7,75 +7,112 @@ only that end is cut) along the whole tube, so that both templates are clocked t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import cached_property
+from math import cos, radians, sin
 
 from converter.geometry.vectors import Vec, along, cross, dot, norm, scale
-from converter.joints.bodies import Body, End
+from converter.joints.bodies import End
 from converter.joints.model import Joint
-from converter.joints.saddle import angles, extremes
+from converter.joints.saddle import Cut, angles, extremes
 from converter.units import Display
 
 #: Long points closer than this (mm) are equally long.
 _EQUAL = 1e-7
+#: Degrees between the angles a long point is looked for at first.
 _COARSE = 1.0
 
 
-def bend_zero(end: End, display: Display) -> tuple[Vec, str] | None:
-    """The outside of the nearest bend and how to find it; None for a tube without bends."""
-    if end.outside is None:
-        return None
-    where = (
-        f"whose tangent point lies {display.length(end.straight)} from the centerline's end {end.letter}"
-        if end.straight > 1e-6
-        else f"which starts at the centerline's end {end.letter} itself"
-    )
-    return end.outside, f"the outside of bend {end.bend}, {where}"
+@dataclass(frozen=True, slots=True)
+class BendClock:
+    """The outside of the nearest bend."""
+
+    end: End
+    display: Display
+
+    def direction(self, end: str) -> Vec:
+        """See `converter.joints.model.Clock`."""
+        assert self.end.outside is not None
+        return self.end.outside
+
+    def words(self, end: str) -> str:
+        """See `converter.joints.model.Clock`."""
+        where = (
+            f"whose tangent point lies {self.display.length(self.end.straight)} from the centerline's end {end}"
+            if self.end.straight > 1e-6
+            else f"which starts at the centerline's end {end} itself"
+        )
+        return f"the outside of bend {self.end.bend}, {where}"
 
 
-def clocked(joints: Sequence[Joint], bodies: dict[str, Body], display: Display) -> list[Joint]:
-    """The joints with the zero lines of straight tubes settled (bent tubes have theirs already)."""
-    ends: dict[str, dict[str, int]] = {}
-    for i, joint in enumerate(joints):
-        ends.setdefault(joint.tube, {})[joint.end] = i
-    done = list(joints)
-    for name, found in ends.items():
-        if bodies[name].ends[0].outside is not None:
-            continue
-        leader = "A" if "A" in found else "B"
-        joint = joints[found[leader]]
-        zero, square = long_direction(joint)
-        words = f"through the long point of this cut, end {leader} (the tube has no bend)"
+@dataclass(frozen=True)
+class StraightClock:
+    """The long point of one end's cut, for both ends of a straight tube.
+
+    Attributes:
+        cuts: (end letter, cut, mate's axis) of every end that is cut, A before B.
+    """
+
+    cuts: tuple[tuple[str, Cut, Vec], ...]
+
+    @cached_property
+    def found(self) -> tuple[str, Vec, bool]:
+        """(end that leads, zero direction, whether every cut is square)."""
+        for letter, cut, axis in self.cuts:
+            direction, square = long_direction(cut, axis)
+            if not square:
+                return letter, direction, False
+        letter, cut, axis = self.cuts[0]
+        return letter, long_direction(cut, axis)[0], True
+
+    def direction(self, end: str) -> Vec:
+        """See `converter.joints.model.Clock`."""
+        return self.found[1]
+
+    def words(self, end: str) -> str:
+        """See `converter.joints.model.Clock`."""
+        leader, _, square = self.found
         if square:
-            words = f"anywhere, since the cut at end {leader} is square and the tube has no bend"
-        done[found[leader]] = joint.turned(zero, words)
-        for letter, i in found.items():
-            if letter != leader:
-                where = f"the long point of the cut at end {leader}"
-                if square:
-                    zero, where = long_direction(joints[i])[0], "the long point of this cut"
-                    done[found[leader]] = joint.turned(zero, "in line with the long point of the cut at end B")
-                done[i] = joints[i].turned(zero, f"in line with {where} (the tube has no bend)")
+            if end == leader:
+                return "anywhere, since the cut is square and the tube has no bend"
+            return f"in line with the zero line at end {leader} (the tube has no bend)"
+        if end == leader:
+            return "through the long point of this cut (the tube has no bend)"
+        return f"in line with the long point of the cut at end {leader} (the tube has no bend)"
+
+
+def clocked(joints: Iterable[Joint]) -> list[Joint]:
+    """The joints, those of straight tubes clocked by the cuts at their own ends."""
+    done = list(joints)
+    straight: dict[str, list[int]] = {}
+    for i, joint in enumerate(done):
+        if isinstance(joint.clock, StraightClock):
+            straight.setdefault(joint.tube, []).append(i)
+    for members in straight.values():
+        cuts = tuple(sorted(((done[i].end, done[i].base, done[i].mate_axis) for i in members), key=lambda one: one[0]))
+        clock = StraightClock(cuts)
+        for i in members:
+            done[i] = replace(done[i], clock=clock)
     return done
 
 
-def long_direction(joint: Joint) -> tuple[Vec, bool]:
+def long_direction(cut: Cut, mate_axis: Vec) -> tuple[Vec, bool]:
     """Unit vector from the axis to the long point, and whether the cut is square, so that it is anywhere.
 
     Of equally long points the one highest in the drawing is taken (z, then y, then x).
     """
-    d = joint.direction
-    k = cross(joint.mate_axis, d)
+    d = cut.branch.direction
+    k = cross(mate_axis, d)
     size = norm(k)
     # symmetrical about the plane of both axes, so that two equal long points are found equal
-    zero = scale(k, 1.0 / size) if size > 1e-9 else joint.zero_direction
-    cut = joint.cut.seen_from(zero)
+    zero = scale(k, 1.0 / size) if size > 1e-9 else cut.branch.zero
+    cut = cut.seen_from(zero)
     phi = angles(_COARSE)
     values = cut.outside(phi)
     side = cross(d, zero)
 
     def towards(angle: float) -> Vec:
-        from math import cos, radians, sin
-
         return along(scale(zero, cos(radians(angle))), side, sin(radians(angle)))
 
     least = float(values.min())
@@ -84,7 +121,7 @@ def long_direction(joint: Joint) -> tuple[Vec, bool]:
     best = max(alike.tolist(), key=lambda angle: tuple(round(v, 6) for v in reversed(towards(angle))))
     if square:
         return towards(best), True
-    found = extremes(cut.outside, best + _COARSE * (phi[:3] - 1.0), cut.outside(best + phi[:3] - 1.0))
-    v = towards(found[0][0])
+    near = best + _COARSE * (phi[:3] - 1.0)
+    v = towards(extremes(cut.outside, near, cut.outside(near))[0][0])
     v = along(v, d, -dot(v, d))
     return scale(v, 1.0 / norm(v)), False

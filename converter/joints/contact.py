@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from math import cos, inf, radians, sin
 
 import numpy as np
+from numpy.typing import NDArray
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, angle_between, cross, distance, dot, norm, scale, sub
 from converter.joints.bodies import Body, End, Leg
-from converter.joints.index import LegIndex
+from converter.joints.index import Ints, LegIndex
 from converter.joints.lines import Branch
 from converter.joints.saddle import Cut, union
 from converter.tolerances import Tolerances
@@ -55,22 +56,66 @@ class Contact:
         return self.end.body, self.end.letter
 
 
-def find_contacts(bodies: Sequence[Body], tol: Tolerances) -> dict[tuple[int, str], list[Contact]]:
-    """Every end's contacts, by (tube, end letter); the nearest place of each other tube only."""
+def frame_index(bodies: Sequence[Body], tol: Tolerances) -> LegIndex:
+    """The legs of a frame, found from as far as an end may be off its mate."""
+    return LegIndex(bodies, 3.0 * max((body.half for body in bodies), default=0.0) + tol.near)
+
+
+def find_contacts(bodies: Sequence[Body], index: LegIndex, tol: Tolerances) -> dict[tuple[int, str], list[Contact]]:
+    """Every end's contacts, by (tube, end letter); the nearest place of each other tube only.
+
+    Args:
+        bodies: the tubes.
+        index: of `frame_index`.
+        tol: ``near`` is how far an end may be off.
+    """
     ends = [end for body in bodies for end in body.ends]
     found: dict[tuple[int, str], list[Contact]] = {(end.body, end.letter): [] for end in ends}
     if not ends:
         return found
-    half = max(body.half for body in bodies)
-    reach = 3.0 * half + tol.near
-    index = LegIndex(bodies, reach)
     row, leg = index.near(np.array([end.point for end in ends]))
-    for i, j in zip(row.tolist(), leg.tolist(), strict=True):
+    likely = _likely(ends, bodies, index, row, leg, tol)
+    for i, j in zip(row[likely].tolist(), leg[likely].tolist(), strict=True):
         end, mate = ends[i], bodies[int(index.body[j])]
         contact = _contact(end, bodies[end.body], mate, int(index.leg[j]), tol)
         if contact is not None:
             found[(end.body, end.letter)].append(contact)
     return {key: _one_each(contacts) for key, contacts in found.items()}
+
+
+def _likely(
+    ends: Sequence[End], bodies: Sequence[Body], index: LegIndex, row: Ints, leg: Ints, tol: Tolerances
+) -> NDArray[np.bool_]:
+    """Which pairs of end and leg deserve a closer look: bends all, straights by the bounds of `_contact`."""
+    start, chord, _, sweep = index.shape
+    half = np.array([body.half for body in bodies])
+    w = np.array([end.point for end in ends])[row] - start[leg]
+    d = np.array([end.direction for end in ends])[row]
+    length = index.length[leg]
+    a = chord[leg] / length[:, None]
+    own, mate = half[np.array([end.body for end in ends])[row]], half[index.body[leg]]
+    cosine, wa, wd = (a * d).sum(axis=1), (w * a).sum(axis=1), (w * d).sum(axis=1)
+    sine2 = 1.0 - cosine * cosine
+    flat = sine2 < sin(radians(PARALLEL)) ** 2
+    safe = np.where(flat, 1.0, sine2)
+    ahead = np.where(flat, 0.0, (wa * cosine - wd) / safe)
+    at = wa + ahead * cosine
+    apart = w + ahead[:, None] * d - at[:, None] * a
+    offset2 = (apart * apart).sum(axis=1)
+    room = tol.near + 1e-3
+    keep = (at > -room) & (at < length + room) & (offset2 < (own + mate + room) ** 2)
+    keep &= np.abs(ahead) <= mate / np.sqrt(safe) + np.maximum(2.0 * own, tol.near) + room
+    keep |= sweep[leg] > 0.0
+    # a tube's own legs near that end are not what it ends on
+    which = np.array([end.body for end in ends])[row]
+    itself = which == index.body[leg]
+    if itself.any():
+        total = np.array([body.length for body in bodies])[which]
+        at_a = np.array([end.letter == "A" for end in ends])[row]
+        apart_along = np.where(at_a, index.begin[leg], total - index.begin[leg] - length)
+        keep &= ~(itself & (apart_along < 6.0 * own))
+    value: NDArray[np.bool_] = keep
+    return value
 
 
 def _one_each(contacts: list[Contact]) -> list[Contact]:

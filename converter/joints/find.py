@@ -16,11 +16,11 @@ from converter.findings import Finding
 from converter.geometry.vectors import Vec, add, along, angle_between, any_normal, cross, dot, norm, scale, sub
 from converter.joints.bodies import Body, End, bodies
 from converter.joints.checks import check_contacts, check_joint
-from converter.joints.clock import bend_zero, clocked
-from converter.joints.contact import Contact, find_contacts, footprint
+from converter.joints.clock import BendClock, StraightClock, clocked
+from converter.joints.contact import Contact, find_contacts, footprint, frame_index
 from converter.joints.crossing import crossings_said, find_crossings
 from converter.joints.lines import Bound, Branch, Part
-from converter.joints.model import MITRE, PLANE, SADDLE, Joint
+from converter.joints.model import MITRE, PLANE, SADDLE, Clock, Joint
 from converter.joints.plan import Key, Plan, make_plans, point_text
 from converter.joints.saddle import Cut, HalfSpace, angles, mitre_plane, union
 from converter.model.run import Tube
@@ -53,7 +53,8 @@ def find_joints(
     """
     display = display or Display()
     frame, said = bodies(tubes)
-    contacts = find_contacts(frame, tol)
+    index = frame_index(frame, tol)
+    contacts = find_contacts(frame, index, tol)
     plans, more = make_plans(frame, contacts, job, tol, display)
     said += more
     made: list[Joint] = []
@@ -75,9 +76,9 @@ def find_joints(
                 )
             )
     by_name = {body.name: body for body in frame}
-    made = clocked(made, by_name, display)
+    made = clocked(made)
     cut = {(joint.tube, joint.end) for joint in made}
-    said += crossings_said(find_crossings(frame, plans, tol), display)
+    said += crossings_said(find_crossings(frame, index, plans, tol), display)
     said += check_contacts(frame, contacts, plans, cut, tol, display)
     for joint in made:
         said += check_joint(joint, by_name, tol, display)
@@ -97,17 +98,17 @@ def _joint(
     end = plan.end
     if plan.choice is not None and plan.choice.gap is not None:
         gap = plan.choice.gap
-    zero = bend_zero(end, display)
-    direction, words = zero or (any_normal(end.direction), "")
-    branch = Branch(end.point, end.direction, direction, body.section, None if body.section.is_round else end.up)
+    clock: Clock = StraightClock(()) if end.outside is None else BendClock(end, display)
+    zero = end.outside or any_normal(end.direction)
+    branch = Branch(end.point, end.direction, zero, body.section, None if body.section.is_round else end.up)
     if plan.kind == PLANE:
-        return _plane(plan, branch, body, words, gap)
+        return _plane(plan, branch, body, clock, gap)
     if plan.kind == MITRE:
-        return _mitre(plan, branch, body, frame, plans, words, gap)
-    return _saddle(plan, branch, body, frame, plans, contacts, words, gap)
+        return _mitre(plan, branch, body, frame, plans, clock, gap)
+    return _saddle(plan, branch, body, frame, plans, contacts, clock, gap)
 
 
-def _plane(plan: Plan, branch: Branch, body: Body, words: str, gap: float) -> Joint:
+def _plane(plan: Plan, branch: Branch, body: Body, clock: Clock, gap: float) -> Joint:
     choice = plan.choice
     assert choice is not None and choice.point is not None and choice.normal is not None
     ahead_cos = dot(choice.normal, branch.direction)
@@ -124,8 +125,8 @@ def _plane(plan: Plan, branch: Branch, body: Body, words: str, gap: float) -> Jo
         mates=(),
         angle=90.0 - min(angle_between(facing, branch.direction), 90.0),
         offset=0.0,
-        zero=words,
-        cut=cut,
+        base=cut,
+        clock=clock,
         mate_axis=facing,
         mate_point=choice.point,
         mate_section=None,
@@ -137,7 +138,7 @@ def _plane(plan: Plan, branch: Branch, body: Body, words: str, gap: float) -> Jo
 
 
 def _mitre(
-    plan: Plan, branch: Branch, body: Body, frame: Sequence[Body], plans: dict[Key, Plan], words: str, gap: float
+    plan: Plan, branch: Branch, body: Body, frame: Sequence[Body], plans: dict[Key, Plan], clock: Clock, gap: float
 ) -> Joint:
     assert plan.partner is not None
     other = plans[plan.partner].end
@@ -151,8 +152,8 @@ def _mitre(
         mates=(frame[other.body].name,),
         angle=angle_between(plan.end.direction, other.direction),
         offset=offset,
-        zero=words,
-        cut=cut,
+        base=cut,
+        clock=clock,
         mate_axis=other.direction,
         mate_point=other.point,
         mate_section=frame[other.body].section,
@@ -188,7 +189,7 @@ def _saddle(
     frame: Sequence[Body],
     plans: dict[Key, Plan],
     contacts: dict[Key, list[Contact]],
-    words: str,
+    clock: Clock,
     gap: float,
 ) -> Joint:
     lead = plan.onto[0] if plan.onto else _lead(plan, contacts)
@@ -213,8 +214,8 @@ def _saddle(
         mates=names,
         angle=lead.angle,
         offset=lead.offset,
-        zero=words,
-        cut=cut,
+        base=cut,
+        clock=clock,
         mate_axis=lead.axis,
         mate_point=lead.foot,
         mate_section=mate.section,

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
-from math import radians, sin
+from math import cos, radians, sin
 
 import numpy as np
 
@@ -78,7 +78,7 @@ def _by_saw(joint: Joint) -> bool:
     section = joint.mate_section
     return (
         joint.kind == SADDLE
-        and len(joint.cut.mates) == 1
+        and len(joint.base.mates) == 1
         and joint.mate_straight
         and section is not None
         and section.is_round
@@ -128,7 +128,11 @@ def saw_depths(joint: Joint, size: float) -> tuple[float, float]:
         joint: a cope onto one straight round mate.
         size: the saw's diameter, mm.
     """
-    branch, axis = joint.cut.branch, joint.mate_axis
+    if joint.section.is_round and joint.offset < 1e-9:
+        r, a = joint.section.od / 2.0, radians(joint.angle)
+        if 2.0 * r <= size:
+            return 2.0 * r / sin(a), (size * cos(a) + 2.0 * r) / sin(a)
+    branch, axis = joint.base.branch, joint.mate_axis
     k = cross(axis, branch.direction)
     k = scale(k, 1.0 / norm(k))
     lean = dot(branch.direction, axis)
@@ -136,9 +140,12 @@ def saw_depths(joint: Joint, size: float) -> tuple[float, float]:
     cut = Cut(replace(branch, zero=cross(branch.direction, k)), ((RoundPrism(joint.mate_point, axis, size / 2.0),),))
     phi = angles()
 
-    def travel(at: Array, bore: bool, far: bool) -> Array:
-        """Along the saw's axis to the cut on the near side of the saw, or on its far side."""
-        lines = cut.branch.lines(at, bore)
+    def travel(at: Array, far: bool) -> Array:
+        """Along the saw's axis to the cut on the near side of the saw, or on its far side.
+
+        Only the outside of the tube counts: the travel grows steadily across the tube.
+        """
+        lines = cut.branch.lines(at)
         back = cut.reach(lines)[0]
         if far:
             off = lines.along(joint.mate_point, k)
@@ -148,13 +155,11 @@ def saw_depths(joint: Joint, size: float) -> tuple[float, float]:
 
     low, high = [], []
     for far in (False, True):
-        for bore in (False, True):
-            curve = partial(travel, bore=bore, far=far)
-            (_, least), (_, most) = extremes(curve, phi, curve(phi))
-            low.append(least)
-            high.append(most)
-    near = max(high[:2]) - min(low[:2])
-    return near, max(high) - min(low)
+        curve = partial(travel, far=far)
+        (_, least), (_, most) = extremes(curve, phi, curve(phi))
+        low.append(least)
+        high.append(most)
+    return high[0] - low[0], max(high) - min(low)
 
 
 def _place(joint: Joint, display: Display) -> str:
@@ -162,8 +167,8 @@ def _place(joint: Joint, display: Display) -> str:
 
 
 def _not(joint: Joint, display: Display) -> Finding:
-    if len(joint.cut.mates) > 1:
-        why = f"it is cut to {len(joint.cut.mates)} tubes"
+    if len(joint.base.mates) > 1:
+        why = f"it is cut to {len(joint.base.mates)} tubes"
     elif joint.mate_section is not None and not joint.mate_section.is_round:
         why = f"{joint.mates[0]} is not round"
     else:

@@ -30,6 +30,8 @@ class LegIndex:
 
     Attributes:
         body, leg: (m,) tube and place within it of every leg.
+        length, begin: (m,) of every leg and of the centerline before it, mm; shape: see `legs_of`.
+        points, owner: (k, 3) samples and the leg of each.
         step: between samples, mm.
     """
 
@@ -44,7 +46,10 @@ class LegIndex:
         self.owner = np.repeat(np.arange(len(legs)), count)
         first = np.cumsum(count) - count
         part = (np.arange(int(count.sum())) - np.repeat(first, count)) / np.repeat(count - 1, count)
-        self.points = _points(legs_of(bodies), self.owner, part)
+        self.shape = legs_of(bodies)
+        self.length = length
+        self.begin = np.array([leg.begin for _, _, leg in legs])
+        self.points = _points(self.shape, self.owner, part)
         self.low = self.points.min(axis=0) if len(self.points) else np.zeros(3)
         # a sample lies at most half a step from any point of its leg
         self.width = near + self.step / 2.0
@@ -60,10 +65,12 @@ class LegIndex:
         if not len(points) or not len(self.points):
             none = np.zeros(0, dtype=np.int64)
             return none, none
-        wanted = (self._cells(points)[:, None, :] + _AROUND[None, :, :]) @ _MIX
-        flat = wanted.ravel()
-        low, high = np.searchsorted(self.key, flat, "left"), np.searchsorted(self.key, flat, "right")
-        many = high - low
+        flat = (self._cells(points) @ _MIX)[:, None] + (_AROUND @ _MIX)[None, :]
+        flat = flat.ravel()
+        low = np.searchsorted(self.key, flat)
+        filled = np.flatnonzero(self.key[np.minimum(low, len(self.key) - 1)] == flat)
+        many = np.zeros(len(flat), dtype=np.int64)
+        many[filled] = np.searchsorted(self.key, flat[filled], "right") - low[filled]
         row = np.repeat(np.arange(len(points)).repeat(27), many)
         start = np.repeat(low - (np.cumsum(many) - many), many)
         sample = self.order[start + np.arange(int(many.sum()))]

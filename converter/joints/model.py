@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Protocol
 
 from converter.geometry.vectors import Vec
 from converter.joints.saddle import Cut, profile
@@ -43,6 +44,18 @@ class SawSetting:
     owned: bool
 
 
+class Clock(Protocol):
+    """Where the zero line of an end lies; worked out when it is asked for."""
+
+    def direction(self, end: str) -> Vec:
+        """Unit vector from the axis to the zero line at that end."""
+        ...
+
+    def words(self, end: str) -> str:
+        """How a person finds it."""
+        ...
+
+
 @dataclass(frozen=True)
 class Joint:
     """One end that is cut to fit. Lengths mm, angles degrees, places in drawing coordinates.
@@ -55,8 +68,8 @@ class Joint:
         angle: between the axes; of a saddle the smaller one, 0..90; of a mitre the one between the two
             tubes, 0..180; of a plane the one between axis and plane, 0..90.
         offset: distance between the axes.
-        zero: the zero line in words.
-        cut: the end, with its zero line, and what cuts it.
+        base: the end and what cuts it, with any zero line.
+        clock: where the zero line lies.
         mate_axis: unit direction of the leading mate there (the plane's normal for a plane).
         mate_point: a point of that axis.
         mate_section: the leading mate's section, None for a plane.
@@ -74,8 +87,8 @@ class Joint:
     mates: tuple[str, ...]
     angle: float
     offset: float
-    zero: str
-    cut: Cut = field(repr=False)
+    base: Cut = field(repr=False)
+    clock: Clock = field(repr=False)
     mate_axis: Vec
     mate_point: Vec
     mate_section: Section | None
@@ -85,25 +98,35 @@ class Joint:
     gap: float = 0.0
     hole_saw: SawSetting | None = None
 
-    @property
+    @cached_property
+    def zero(self) -> str:
+        """The zero line in words."""
+        return self.clock.words(self.end)
+
+    @cached_property
     def zero_direction(self) -> Vec:
         """Unit vector from the axis to the zero line."""
-        return self.cut.branch.zero
+        return self.clock.direction(self.end)
+
+    @cached_property
+    def cut(self) -> Cut:
+        """The end, with its zero line, and what cuts it."""
+        return self.base.seen_from(self.zero_direction)
 
     @property
     def direction(self) -> Vec:
         """Unit vector that points out of the end."""
-        return self.cut.branch.direction
+        return self.base.branch.direction
 
     @property
     def end_point(self) -> Vec:
         """The centerline's end point, from which the profile counts."""
-        return self.cut.branch.point
+        return self.base.branch.point
 
     @property
     def section(self) -> Section:
         """Section of the tube that is cut."""
-        return self.cut.branch.section
+        return self.base.branch.section
 
     @cached_property
     def profile(self) -> tuple[tuple[float, float, float], ...]:
@@ -129,7 +152,7 @@ class Joint:
     @cached_property
     def center_cut(self) -> float:
         """Length at the centerline: where the tube's axis meets what it is cut to."""
-        return self.cut.at_axis()
+        return self.base.at_axis()
 
     @cached_property
     def length_change(self) -> float:
@@ -138,7 +161,3 @@ class Joint:
         The longest point of metal counts, on the outside or at the bore.
         """
         return 0.0 - min(min(od, bore) for _, od, bore in self.profile)
-
-    def turned(self, zero: Vec, words: str) -> Joint:
-        """The same joint with another zero line."""
-        return replace(self, cut=self.cut.seen_from(zero), zero=words)

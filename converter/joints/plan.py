@@ -74,8 +74,38 @@ def make_plans(
     groups = _nodes(bodies, plans, contacts, tol)
     for group in groups:
         _settle(group, bodies, plans, contacts, display, said)
+    _one_way(bodies, plans)
     _neighbours(bodies, plans)
     return plans, said
+
+
+def _one_way(bodies: Sequence[Body], plans: dict[Key, Plan]) -> None:
+    """Of two tubes whose ends both land on the other at one place, only one is cut to the other.
+
+    A tube that runs on past the other's end (a rail left long so that it carries a rung) is not cut;
+    where neither runs on, the lesser is cut to the larger.
+    """
+    for key in sorted(plans):
+        plan = plans[key]
+        for contact in list(plan.onto):
+            if contact.mate_end is None:
+                continue
+            other = plans[(contact.body, contact.mate_end)]
+            back = next((c for c in other.onto if c.body == key[0] and c.mate_end in (None, key[1])), None)
+            if back is None or (plan.choice is not None and contact.body in _asked(plan, bodies)):
+                continue
+            asked = other.choice is not None and key[0] in _asked(other, bodies)
+            first = _rank(bodies[key[0]], key) < _rank(bodies[contact.body], other.key)
+            if back.mate_end is None or asked or first:
+                plan.onto.remove(contact)
+                if not plan.onto and not plan.after and plan.kind == SADDLE:
+                    plan.kind = None
+
+
+def _asked(plan: Plan, bodies: Sequence[Body]) -> set[int]:
+    """The tubes that the job file cuts this end to."""
+    patterns = plan.choice.cope_to if plan.choice else ()
+    return {c.body for c in plan.onto if any(same_name(p, bodies[c.body].name) for p in patterns)}
 
 
 def _choose(

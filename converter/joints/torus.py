@@ -17,8 +17,8 @@ from converter.geometry.vectors import Vec, cross, dot, scale, sub, unit
 from converter.joints.lines import Array, Hits, Lines
 from converter.joints.square import rounded
 
-#: Samples along each line, and what is left of an interval when its root is known (mm).
-_SAMPLES, _DONE = 97, 1e-12
+#: Samples along each line, and the distance (mm) that is rounding alone.
+_SAMPLES, _DONE = 65, 4e-13
 _SLACK = 1e-9
 
 
@@ -65,7 +65,9 @@ class BendPart:
         # low points above the first change of sign may hide two roots between samples
         middle = values[:, 1:-1]
         dips = (middle > 0.0) & (middle <= values[:, :-2]) & (middle < values[:, 2:])
-        dips &= middle < 2.0 * abs(float(grid[1] - grid[0]))
+        step = abs(float(grid[1] - grid[0]))
+        # near its low point the distance grows at most like this (round), or by the way gone (corners)
+        dips &= middle < (step * step / self.corner if rows.round else step)
         enters = (values[:, :-1] > 0.0) & (values[:, 1:] <= 0.0)
         row, column = np.nonzero(enters)
         outer, inner = grid[column], grid[column + 1]
@@ -117,7 +119,7 @@ class _Rows:
     def lowest(self, row: NDInts, high: Array, low: Array) -> Array:
         """The lengths between ``low`` and ``high`` where the distance is least (golden section)."""
         ratio = 0.6180339887498949
-        for _ in range(50):
+        for _ in range(36):
             one, two = high - ratio * (high - low), low + ratio * (high - low)
             right = self.distance_at(row, one) > self.distance_at(row, two)
             low, high = np.where(right, one, low), np.where(right, high, two)
@@ -127,19 +129,22 @@ class _Rows:
     def roots(self, row: NDInts, outer: Array, inner: Array) -> Array:
         """Where the distance goes from above zero (at ``outer``) to zero or below (at ``inner``).
 
-        Regula falsi with the Illinois correction: always bracketed, and superlinear.
+        Regula falsi with the Illinois correction: always bracketed, and superlinear. A line is done
+        when its distance is rounding alone.
         """
-        a, b = outer.copy(), inner.copy()
+        a, b = outer, inner
         fa, fb = self.distance_at(row, a), self.distance_at(row, b)
-        side = np.zeros(a.shape, dtype=np.int64)
-        for _ in range(100):
-            if not (np.abs(a - b) > _DONE).any() or not ((np.abs(fa) > 1e-14) & (np.abs(fb) > 1e-14)).any():
+        found = np.where(np.abs(fa) < np.abs(fb), a, b)
+        todo = np.flatnonzero((np.abs(fa) > _DONE) & (np.abs(fb) > _DONE))
+        a, b, fa, fb = a[todo], b[todo], fa[todo], fb[todo]
+        side = np.zeros(len(todo), dtype=np.int64)
+        for _ in range(80):
+            if not len(todo):
                 break
-            with np.errstate(invalid="ignore", divide="ignore"):
-                c = (a * fb - b * fa) / (fb - fa)
-            inside = (c - a) * (c - b) <= 0.0
-            c = np.where(inside, c, (a + b) / 2.0)
-            fc = self.distance_at(row, c)
+            c = (a * fb - b * fa) / (fb - fa)
+            c = np.where((c - a) * (c - b) <= 0.0, c, (a + b) / 2.0)
+            fc = self.distance_at(row[todo], c)
+            found[todo] = c
             above = fc > 0.0
             # the end that stays twice has its value halved
             fb = np.where(above & (side == 1), fb / 2.0, fb)
@@ -147,8 +152,10 @@ class _Rows:
             a, fa = np.where(above, c, a), np.where(above, fc, fa)
             b, fb = np.where(above, b, c), np.where(above, fb, fc)
             side = np.where(above, 1, -1)
-        best: Array = np.where(np.abs(self.distance_at(row, a)) <= np.abs(self.distance_at(row, b)), a, b)
-        return best
+            left = (np.abs(fc) > _DONE) & (np.abs(a - b) > _DONE)
+            if not left.all():
+                todo, a, b, fa, fb, side = todo[left], a[left], b[left], fa[left], fb[left], side[left]
+        return found
 
     def on_the_bend(self, row: NDInts, t: Array) -> Hits:
         """Whether those places lie between the bend's start and its end."""
