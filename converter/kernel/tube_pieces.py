@@ -8,7 +8,7 @@ of a face all fall together again, since only their extent along the axis counts
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import atan2, cos, pi, sin, sqrt, tan, tau
+from math import atan2, cos, pi, radians, sin, sqrt, tan, tau
 
 import numpy as np
 from numpy.typing import NDArray
@@ -210,10 +210,14 @@ def _line(axes: list[Axis], patch: Patch, reach: tuple[float, float], tol: Toler
     shape = patch.shape
     a, b = along(shape.point, shape.axis, reach[0]), along(shape.point, shape.axis, reach[1])
     slack = tol.fit + shape.residual
+    d = shape.axis
+    # two short straights beside a slight bend lie close, too: the direction tells them apart
+    lean = radians(tol.tangent) / 2.0 + 4.0 * shape.residual / max(reach[1] - reach[0], tol.fit)
     for axis in axes:
         if axis.major == 0.0 and _off(axis, a) <= slack and _off(axis, b) <= slack:
-            return axis.number
-    d = shape.axis
+            turned = cross(axis.direction, d)
+            if dot(turned, turned) <= lean * lean:
+                return axis.number
     x = any_normal(d)
     axes.append(Axis(a, d, 0.0, x, cross(d, x), len(axes)))
     return len(axes) - 1

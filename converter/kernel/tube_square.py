@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.circles import fit_circle, fit_line
-from converter.geometry.vectors import Vec, add, along, any_normal, cross, dot, norm, scale, sub, unit
+from converter.geometry.vectors import Vec, add, along, cross, dot, norm, scale, sub, unit
+from converter.kernel.tube_axes import Axes, around, cell, foot
 from converter.kernel.tube_chains import Chain, chains_of
 from converter.kernel.tube_faces import CONE, CYLINDER, PLANE, TORUS, Body, Patch
 from converter.kernel.tube_pieces import Axis, Found, Piece
@@ -66,7 +67,7 @@ def square_tubes(body: Body, found: Found, tol: Tolerances, facing: int, taken: 
     if len(body.patches) - len(taken) < _CORNERS:
         return []
     corners = [p for p in found.pieces if _QUARTER[0] <= p.turn <= _QUARTER[1]]
-    rails = _bridged([*corners, *_sharp(body, tol)], tol)
+    rails = _bridged(_in_company([*corners, *_sharp(body, tol)]), tol)
     if len(rails) < _CORNERS:
         return []
     chains = chains_of(rails, tol)
@@ -81,7 +82,7 @@ def square_tubes(body: Body, found: Found, tol: Tolerances, facing: int, taken: 
 
 def _sharp(body: Body, tol: Tolerances) -> list[Piece]:
     """Straight and circular edges between faces that are square to each other, as rails of radius 0."""
-    axes: list[Axis] = []
+    axes = Axes()
     rails: list[Piece] = []
     for number, rim in enumerate(body.rims):
         if len(rim.points) < 2 or len(rim.faces) != 2 or rim.faces[0] == rim.faces[1]:
@@ -134,10 +135,10 @@ def _normal(patch: Patch, p: Vec) -> Vec | None:
     return None
 
 
-def _rail(points: Array, axes: list[Axis], tol: Tolerances) -> Piece | None:
+def _rail(points: Array, axes: Axes, tol: Tolerances) -> Piece | None:
     middle, d, off = fit_line(points)
     if off <= 0.1 * tol.fit:
-        axis = _line_axis(axes, middle, d, tol)
+        axis = axes.find(middle, d, 0.0, tol)
         t = axis.places(points)
         return Piece(axis, 0.0, float(t.min()), float(t.max()), [])
     if len(points) < 5:
@@ -145,29 +146,24 @@ def _rail(points: Array, axes: list[Axis], tol: Tolerances) -> Piece | None:
     circle = fit_circle(points)
     if circle is None or circle.residual > 0.1 * tol.fit:
         return None
-    axis = _ring_axis(axes, circle.center, circle.normal, circle.radius, tol)
+    axis = axes.find(circle.center, circle.normal, circle.radius, tol)
     t = np.unwrap(axis.places(points))
     return Piece(axis, 0.0, float(t.min()), float(t.max()), [])
 
 
-def _line_axis(axes: list[Axis], point: Vec, d: Vec, tol: Tolerances) -> Axis:
-    for axis in axes:
-        if axis.major == 0.0 and norm(cross(axis.direction, d)) < 1e-5:
-            arm = sub(point, axis.point)
-            if norm(cross(arm, axis.direction)) <= tol.fit:
-                return axis
-    x = any_normal(d)
-    axes.append(Axis(point, d, 0.0, x, cross(d, x), -1 - len(axes)))
-    return axes[-1]
-
-
-def _ring_axis(axes: list[Axis], center: Vec, d: Vec, major: float, tol: Tolerances) -> Axis:
-    for axis in axes:
-        if axis.major > 0.0 and abs(axis.major - major) <= tol.fit and norm(sub(axis.point, center)) <= tol.fit:
-            return axis
-    x = any_normal(d)
-    axes.append(Axis(center, d, major, x, cross(d, x), -1 - len(axes)))
-    return axes[-1]
+def _in_company(rails: list[Piece]) -> list[Piece]:
+    """Without the rings that have not eight on one bend axis: the rims of holes."""
+    cells: dict[tuple[int, int, int], int] = {}
+    for rail in rails:
+        if rail.axis.is_ring:
+            here = cell(foot(rail.axis.point, rail.axis.direction))
+            cells[here] = cells.get(here, 0) + 1
+    return [
+        rail
+        for rail in rails
+        if not rail.axis.is_ring
+        or sum(cells.get(c, 0) for c in around(foot(rail.axis.point, rail.axis.direction))) >= _CORNERS
+    ]
 
 
 def _joined(rails: list[Piece], tol: Tolerances) -> list[Piece]:

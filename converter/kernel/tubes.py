@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from converter.findings import Finding
+from converter.geometry.vectors import cross, norm, sub
 from converter.kernel import require
 from converter.model.curve import Segment
 from converter.model.drawing import Ignored, ReadyTable
@@ -215,7 +216,7 @@ def _fused(table: ReadyTable, count: int, job: _Job) -> ReadyTable:
 def _ready(chain: Chain, body: Body, found: Found, is_solid: bool, job: _Job) -> ReadyTable | None:
     from converter.kernel.tube_ends import end_of
     from converter.kernel.tube_proof import deviation
-    from converter.kernel.tube_table import canonical, segments_of, table_of, with_doubt
+    from converter.kernel.tube_table import NEAT, canonical, segments_of, table_of, with_doubt
     from converter.model.centerline import rebuild
 
     ends = None
@@ -235,6 +236,9 @@ def _ready(chain: Chain, body: Body, found: Found, is_solid: bool, job: _Job) ->
     table, placement, said = settled
     table = with_doubt(table, chain, backward)
     section, bores = _section(chain, body, is_solid)
+    astray = _astray(chain, found) if is_solid and not bores else None
+    if astray is not None and section is not None:
+        section = Section("round", section.od, round(section.od / 2.0 - astray[0].radius, NEAT))
     outer = chain.radius if section is None else section.od / 2.0
     inner = 0.0 if section is None else section.bore / 2.0
     proofs = [(piece, outer) for piece in chain.pieces] + [(bore, inner) for bore in bores]
@@ -243,6 +247,8 @@ def _ready(chain: Chain, body: Body, found: Found, is_solid: bool, job: _Job) ->
     if ends is not None:
         metal = (ends[1].metal, ends[0].metal) if backward else (ends[0].metal, ends[1].metal)
     findings = (*said, *_remarks(chain, bores, off, section, job))
+    if astray is not None:
+        findings = (*findings, _off_center(astray[1], job))
     return ReadyTable(job.name, table, placement, section, None, chain.closed, off, metal, None, findings)
 
 
@@ -258,6 +264,34 @@ def _section(chain: Chain, body: Body, is_solid: bool) -> tuple[Section | None, 
     if is_solid or chain.closed or _capped(chain, body):
         return Section("bar", od, od / 2.0), []
     return None, []
+
+
+def _astray(chain: Chain, found: Found) -> tuple[Piece, float] | None:
+    """A bore beside the centerline of a straight tube: its piece, and by how much (mm)."""
+    main = max(chain.pieces, key=lambda p: (not p.axis.is_ring, p.length))
+    if main.axis.is_ring:
+        return None
+    for piece in found.pieces:
+        if piece.axis.is_ring or piece.sign > 0 or not piece.is_round or piece.length < 0.5 * main.length:
+            continue
+        arm = sub(piece.axis.at((piece.lo + piece.hi) / 2.0), main.axis.point)
+        off = norm(cross(arm, main.axis.direction))
+        parallel = norm(cross(piece.axis.direction, main.axis.direction)) < 0.01
+        if parallel and off + piece.radius < main.radius:
+            return piece, off
+    return None
+
+
+def _off_center(off: float, job: _Job) -> Finding:
+    return Finding(
+        "solid-off",
+        f"{job.name}: the bore runs {job.display.length(off)} beside the tube's axis; the mean wall was taken.",
+        tube=job.name,
+        measured=off,
+        limit=job.tol.fit,
+        unit="mm",
+        cure="Draw the bore about the tube's own axis.",
+    )
 
 
 def _capped(chain: Chain, body: Body) -> bool:
