@@ -19,7 +19,7 @@ from converter.units import Display
 Check = Callable[[Subject], Iterable[Finding]]
 
 #: Modules of this package that hold checks, in the order they run.
-FAMILIES = ("radius", "angles", "straights", "shape", "capacity")
+FAMILIES = ("radius", "angles", "straights", "shape", "capacity", "sweep")
 
 CHECKS: list[Check] = []
 

@@ -14,7 +14,7 @@ from math import hypot, inf, isfinite, radians
 
 import numpy as np
 
-from converter.bending.sweep_near import Answers, Items, nearest_to_boxes, nearest_to_itself
+from converter.bending.sweep_near import Answers, Items, Moment, nearest_to_boxes, nearest_to_itself
 from converter.bending.sweep_shape import APART, Elements, check_table, forming, half, stations
 from converter.bending.sweep_space import Space, space_of
 from converter.bending.sweep_walls import least_to_planes
@@ -44,6 +44,7 @@ class Clearance:
         at_angle: degrees the bend had been turned by, or None.
         order: numbers of the bends in the order made.
         feed_from: 'A' or 'B', the end fed first.
+        as_drawn: whether the finished tube comes as near to itself: no other order changes that.
     """
 
     least: float | None
@@ -53,21 +54,12 @@ class Clearance:
     order: tuple[int, ...]
     feed_from: str
     tolerance: float = TOLERANCE
+    as_drawn: bool = False
 
     @property
     def room(self) -> float:
         """`least`, infinite when there is nothing to meet: for comparing."""
         return inf if self.least is None else self.least
-
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """The least room while one bend is made: mm (inf: nothing to meet), what, degrees, tolerance in mm."""
-
-    least: float
-    against: str | None
-    angle: float
-    tolerance: float
 
 
 NOTHING = Moment(inf, None, 0.0, TOLERANCE)
@@ -99,6 +91,8 @@ class Sweeper:
         extra_a, extra_b: extra stick at the ends, mm.
         stops: degrees each bend is turned to while it is made (springback included), from end A; the
             table's angles when None.
+        enough: mm; the room between parts of the tube is not measured where it is more than this, which
+            makes it quick to see whether there is enough.
 
     Raises:
         GeometryError: a corner has no radius, or bends overlap.
@@ -115,6 +109,7 @@ class Sweeper:
         extra_a: float = 0.0,
         extra_b: float = 0.0,
         stops: Sequence[float] | None = None,
+        enough: float = inf,
     ) -> None:
         if feed_from not in ("A", "B"):
             raise OptionError(f"A tube is fed from end A or end B, not {feed_from!r}.")
@@ -134,6 +129,8 @@ class Sweeper:
         self._table = longer if feed_from == "A" else reverse_table(longer)[0]
         self._stops = angles if feed_from == "A" else angles[::-1]
         self._radius, self._thinner = half_outside(section)
+        self._enough = enough
+        self._finished: float | None = None
         self._moments: dict[State, Moment] = {}
         self._halves: dict[tuple[int, bool, frozenset[int]], Elements] = {}
         self._rooms: dict[tuple[int, bool, frozenset[int]], Moment] = {}
@@ -161,7 +158,22 @@ class Sweeper:
         if least is None or not isfinite(found[least].least):
             return Clearance(None, None, None, None, numbers, self.feed_from)
         one = found[least]
-        return Clearance(one.least, order[least] + 1, one.against, one.angle, numbers, self.feed_from, one.tolerance)
+        as_drawn = one.against == ITSELF and self._as_drawn(one.least)
+        return Clearance(
+            one.least, order[least] + 1, one.against, one.angle, numbers, self.feed_from, one.tolerance, as_drawn
+        )
+
+    def _as_drawn(self, least: float) -> bool:
+        """Whether the finished tube comes as near to itself as this, or runs into itself."""
+        if self._finished is None:
+            # of any two parts between which it turns, some bend lies between
+            states = [(k, frozenset(range(self.count)) - {k}) for k in range(self.count)]
+            answers = Answers.of([NOTHING] * self.count)
+            items, elements = self._pairs(states, [bend.angle for bend in self._table.bends], still=True)
+            if items is not None and elements is not None:
+                nearest_to_itself(elements, items, self._radius, answers)
+            self._finished = float(answers.least.min())
+        return self._finished < 0.0 or self._finished <= least + 2.0 * TOLERANCE
 
     @property
     def plain(self) -> tuple[int, ...]:
@@ -209,15 +221,12 @@ class Sweeper:
         for k, made in states:
             both = [self._rooms[self._side(k, made, ahead)] for ahead in (True, False)]
             start.append(min(both, key=lambda moment: moment.least))
-        least = np.array([moment.least for moment in start])
-        answers = Answers(
-            least, np.array([m.angle for m in start]), np.full(len(start), -2), np.zeros(len(start), np.intp)
-        )
-        items, elements = self._pairs(states)
+        answers = Answers.of(start, self._enough)
+        items, elements = self._pairs(states, self._stops)
         if items is not None and elements is not None:
             nearest_to_itself(elements, items, self._radius, answers)
         for i, state in enumerate(states):
-            if answers.against[i] == -2:
+            if not answers.lowered[i]:
                 self._moments[state] = start[i]
                 continue
             tolerance = TOLERANCE + int(answers.ends[i]) * self._radius + 2.0 * self._thinner
@@ -270,16 +279,11 @@ class Sweeper:
             draw,
             np.zeros(len(question)),
         )
-        answers = Answers(
-            np.array([moment.least for moment in found]),
-            np.array([moment.angle for moment in found]),
-            np.full(len(found), -1),
-            np.zeros(len(found), np.intp),
-        )
+        answers = Answers.of(found)
         nearest_to_boxes(elements, items, self.space, self._radius, answers)
         return [
             moment
-            if answers.against[i] < 0
+            if not answers.lowered[i]
             else Moment(
                 float(answers.least[i]),
                 self.space.boxes[int(answers.against[i])],
@@ -289,8 +293,16 @@ class Sweeper:
             for i, moment in enumerate(found)
         ]
 
-    def _pairs(self, states: list[State]) -> tuple[Items | None, Elements | None]:
-        """Every pair of elements between which the tube may turn far enough to meet itself."""
+    def _pairs(
+        self, states: list[State], stops: Sequence[float], still: bool = False
+    ) -> tuple[Items | None, Elements | None]:
+        """Every pair of elements between which the tube may turn far enough to meet itself.
+
+        Args:
+            states: bends numbered from the end fed first.
+            stops: degrees each bend is turned to.
+            still: only the moment each bend is made, not the way there.
+        """
         bank: list[Elements] = []
         first: dict[object, int] = {}
         length = 0
@@ -305,20 +317,21 @@ class Sweeper:
 
         rows: list[tuple[int, int, int, int, int, float, float, float, float]] = []
         for i, (k, made) in enumerate(states):
-            stop = radians(self._stops[k])
+            stop = radians(stops[k])
+            begin = stop if still else 0.0
             turned = stop + sum(radians(self._table.bends[j].angle) for j in made)
             if turned < APART - 1e-9:
                 continue
             sides = [self._half(k, made, ahead) for ahead in (True, False)]
             at = [place(self._side(k, made, ahead), part) for ahead, part in zip((True, False), sides, strict=True)]
-            bend = forming(self._table, k, self._stops[k])
+            bend = forming(self._table, k, stops[k])
             moving = place(("moving", k), bend)
             # ... and once made, when it stands still against what lies ahead
-            still = place(("still", k), replace(bend, turn=bend.turn[:, ::-1]))
+            made_arc = place(("made", k), replace(bend, turn=bend.turn[:, ::-1]))
             clr = self._table.bends[k].clr or 0.0
-            rows.append((i, at[0], len(sides[0]), at[1], len(sides[1]), 0.0, stop, 1.0, clr))
-            rows.append((i, moving, 1, at[1], len(sides[1]), 0.0, stop, 1.0, clr))
-            rows.append((i, at[0], len(sides[0]), still, 1, stop, stop, 0.0, 0.0))
+            rows.append((i, at[0], len(sides[0]), at[1], len(sides[1]), begin, stop, 1.0, clr))
+            rows.append((i, moving, 1, at[1], len(sides[1]), begin, stop, 1.0, clr))
+            rows.append((i, at[0], len(sides[0]), made_arc, 1, stop, stop, 0.0, 0.0))
         if not rows:
             return None, None
         elements = Elements.joined(bank)
@@ -360,7 +373,12 @@ def sweeper(
 
 
 def sweep_order(
-    table: BendTable, section: Section, machine: Machine, feed_from: str = "A", order: Sequence[int] | None = None
+    table: BendTable,
+    section: Section,
+    machine: Machine,
+    feed_from: str = "A",
+    order: Sequence[int] | None = None,
+    enough: float = inf,
 ) -> Clearance:
     """The least room when a tube is bent in one order.
 
@@ -370,10 +388,11 @@ def sweep_order(
         machine: with what the shop file says of its room.
         feed_from: 'A' or 'B', the end fed first.
         order: numbers of the bends from 1 in the order made; None for the plain order from the end fed first.
+        enough: as for `Sweeper`.
 
     Raises:
         GeometryError: a corner has no radius, or bends overlap.
         OptionError: the order does not name every bend once.
     """
-    one = sweeper(table, section, machine, feed_from)
+    one = Sweeper(table, section, space_of(machine), feed_from, enough=enough)
     return one.sequence(one.plain if order is None else [number - 1 for number in order])

@@ -9,8 +9,9 @@ value known to their question drop out; of the others the largest doubt is halve
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,15 +69,45 @@ class Items:
         )  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """The least room while one bend is made: mm (inf: nothing to meet), what, degrees, tolerance in mm."""
+
+    least: float
+    against: str | None
+    angle: float
+    tolerance: float
+
+
 @dataclass(slots=True)
 class Answers:
-    """What each question has come to: least distance (mm), degrees, index of the box (or -1), and how many ends
-    of the tube (0, 1, 2) are nearest there, within a radius of the end."""
+    """What each question has come to.
+
+    Attributes:
+        least: mm.
+        angle: degrees.
+        against: index of the box, or -1.
+        ends: how many ends of the tube (0, 1, 2) are nearest there, within a radius of the end.
+        lowered: whether anything nearer was found than what the question began with.
+    """
 
     least: Array
     angle: Array
     against: Index
     ends: Index
+    lowered: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, known: Sequence[Moment], enough: float = inf) -> Answers:
+        """Questions that begin with what is known; what is farther than ``enough`` mm is not looked for."""
+        n = len(known)
+        return cls(
+            np.array([min(one.least, enough) for one in known], float),
+            np.array([one.angle for one in known], float),
+            np.full(n, -1),
+            np.zeros(n, np.intp),
+            np.zeros(n, bool),
+        )
 
 
 @dataclass(slots=True)
@@ -184,6 +215,7 @@ def _improve(it: Items, seen: _Looked, upper: Array, done: NDArray[np.bool_], an
     answers.angle[asked] = np.degrees(np.where(seen.counts, (it.low + it.high) / 2.0, it.high)[best])
     answers.against[asked] = it.b[best] if boxes else -1
     answers.ends[asked] = seen.ends[best]
+    answers.lowered[asked] = True
 
 
 def _halved(items: Items, which: NDArray[np.bool_], column: int) -> Items:

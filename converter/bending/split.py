@@ -1,0 +1,232 @@
+"""What to do about a run that cannot be made: cut it at a straight, move it to a die, or buy one die.
+
+A run is cut in the middle of a straight, square, into two tubes that meet end to end. Where the straight
+is long enough for a sleeve inside both halves the joint is a sleeve, else a butt weld.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from math import inf
+
+from converter.errors import OptionError
+from converter.geometry.vectors import rotate
+from converter.model.bends import BendTable, Placement
+from converter.model.centerline import walk
+from converter.model.run import Run, Tube
+from converter.model.section import Section
+from converter.reducer.refit import refit
+from converter.shop.model import Die, Shop
+from converter.shop.radius import span
+from converter.units import Display
+
+#: A sleeve reaches this many outside diameters into each half (common practice, no source).
+SLEEVE = 2.0
+#: mm; straights longer than this below zero are overlaps, not rounding.
+_EQUAL = 1e-6
+#: mm; radii that differ by less are one radius.
+_SAME = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """One way to make a run from two pieces.
+
+    Attributes:
+        straight: the straight that is cut: 0 before bend 1, i between bends i and i + 1, the number of
+            bends after the last.
+        at: mm from end A along the developed length to the cut.
+        length: mm of that straight.
+        joint: 'sleeve' or 'butt'.
+        first, second: the tables of the pieces, from end A and from the cut.
+    """
+
+    straight: int
+    at: float
+    length: float
+    joint: str
+    first: BendTable
+    second: BendTable
+
+
+@dataclass(frozen=True, slots=True)
+class OneRadius:
+    """One die that would serve a whole drawing.
+
+    Attributes:
+        section: what it takes.
+        clr: its centerline radius, mm.
+        exact: whether every bend has that radius as drawn.
+        moved: mm by which the centerline moves at most when every bend is refitted to it.
+        bends, tubes: how many it would make.
+    """
+
+    section: Section
+    clr: float
+    exact: bool
+    moved: float
+    bends: int
+    tubes: int
+
+
+def splits(table: BendTable, od: float) -> list[Split]:
+    """Every cut between two bends, the longest straight first.
+
+    Args:
+        table: the bends from end A.
+        od: outside diameter in mm, for the choice of joint.
+    """
+    found = []
+    straights = table.straights
+    at = 0.0
+    for i, bend in enumerate(table.bends):
+        length = straights[i]
+        if i and length > 0.0:
+            half = length / 2.0
+            first = BendTable(table.bends[:i], half)
+            second = BendTable((replace(bend, feed=half, rotation=0.0), *table.bends[i + 1 :]), table.tail)
+            joint = "sleeve" if length >= 2.0 * SLEEVE * od else "butt"
+            found.append(Split(i, at + half, length, joint, first, second))
+        at += length + bend.arc_length
+    return sorted(found, key=lambda split: -split.length)
+
+
+def best_split(table: BendTable, od: float, makeable: Callable[[BendTable], bool]) -> Split | None:
+    """The cut at the longest straight that leaves two pieces that can both be made, or None.
+
+    Args:
+        table: the bends from end A.
+        od: outside diameter, mm.
+        makeable: whether a piece can be made.
+    """
+    return next((one for one in splits(table, od) if makeable(one.first) and makeable(one.second)), None)
+
+
+def split_run(run: Run, split: Split) -> tuple[Run, Run]:
+    """The two pieces as runs in place, named after the run.
+
+    Raises:
+        OptionError: the cut is not one of this run's.
+    """
+    table = run.table
+    i = split.straight
+    if not 0 < i < len(table.bends) or (split.first.bends, split.second.bends[1:]) != (
+        table.bends[:i],
+        table.bends[i + 1 :],
+    ):
+        raise OptionError(f"The cut at straight {i} is not one of the run {run.name!r}.")
+    end = walk(split.first, run.placement)[1]
+    normal = rotate(end.normal, end.direction, table.bends[i].rotation)
+    place = Placement(end.start, end.direction, normal)
+    bare = replace(run, closed=False, findings=(), handles=(), metal=None)
+    return (
+        replace(bare, name=f"{run.name} part 1", table=split.first, end_point=end.start),
+        replace(bare, name=f"{run.name} part 2", table=split.second, placement=place),
+    )
+
+
+def makeable_by(
+    shop: Shop, die: Die | None, clears: Callable[[BendTable], bool] | None = None
+) -> Callable[[BendTable], bool]:
+    """A judge of pieces: no overlaps, straights between bends that the die can hold, angles it reaches.
+
+    Args:
+        shop: whose machine counts.
+        die: the die it is bent on, or None where unknown.
+        clears: whether a piece has room to swing; None takes that for granted.
+    """
+    most = shop.greatest_angle(die)
+
+    def judge(table: BendTable) -> bool:
+        need = 0.0 if die is None else die.between
+        if min(table.straights) < -_EQUAL or any(bend.feed < need - 0.01 for bend in table.bends[1:]):
+            return False
+        if most is not None and any(bend.angle > most + 0.01 for bend in table.bends):
+            return False
+        return clears is None or clears(table)
+
+    return judge
+
+
+def best_refit(run: Run, dies: Sequence[Die], display: Display | None = None) -> tuple[Die, Run, float] | None:
+    """The die that moves the centerline least with room for the clamp between all bends.
+
+    Returns:
+        The die, the refitted run, and by how much the centerline moves (mm); None when no die will do.
+    """
+    best: tuple[Die, Run, float] | None = None
+    for die in dies:
+        made, moved = refit(run, die.clr, display)
+        straights = made.table.straights
+        between = straights[1:-1]
+        if min(straights) < -_EQUAL or any(length < die.between - 0.01 for length in between):
+            continue
+        if best is None or moved < best[2]:
+            best = die, made, moved
+    return best
+
+
+def one_radius(tubes: Iterable[Tube], between: float | None = None) -> list[OneRadius]:
+    """For each section of a drawing the one radius that would serve all its bends, if there is one.
+
+    A radius that every bend has (within what is known of it) is taken as it is. Otherwise each radius that
+    is drawn is tried, and the whole millimetres between the least and the greatest: of those that leave no
+    overlap, and the straight ``between`` bends, a drawn one that moves the centerline no more than twice as
+    far as the best is preferred, since such a die is likelier to be had.
+
+    Args:
+        tubes: of the drawing, with their sections.
+        between: mm of straight the die will need between bends; twice the outside size when None
+            (common practice, no source).
+    """
+    groups: dict[Section, list[Tube]] = {}
+    for tube in tubes:
+        if tube.section is not None and tube.run.table.bends:
+            groups.setdefault(tube.section, []).append(tube)
+    found = []
+    for section, members in groups.items():
+        need = 2.0 * section.od if between is None else between
+        one = _serves(section, members, need)
+        if one is not None:
+            found.append(one)
+    return found
+
+
+def _serves(section: Section, members: Sequence[Tube], need: float) -> OneRadius | None:
+    bends = [bend for tube in members for bend in tube.run.table.bends]
+    known = [(bend.clr, within) for bend in bends if bend.clr is not None and (within := span(bend)) is not None]
+    if not known:
+        return None
+    low, high = max(within[0] for _, within in known), min(within[1] for _, within in known)
+    if len(known) == len(bends) and low <= high:
+        # exact radii outweigh fitted ones
+        exact = min(known, key=lambda one: one[1][1] - one[1][0])[0]
+        return OneRadius(section, exact, True, 0.0, len(bends), len(members))
+    drawn = sorted({round(clr / _SAME) * _SAME for clr, _ in known})
+    steps = max(1, round((drawn[-1] - drawn[0]) / 60.0))
+    between = [float(r) for r in range(int(drawn[0]) + 1, int(drawn[-1]) + 1, steps)]
+    moves = {clr: _moves(members, clr, need) for clr in dict.fromkeys([*drawn, *between])}
+    least = min(moves.values())
+    if least == inf:
+        return None
+    usual = min(drawn, key=lambda clr: moves[clr])
+    clr = usual if moves[usual] <= 2.0 * least + _SAME else min(moves, key=lambda one: moves[one])
+    return OneRadius(section, clr, False, moves[clr], len(bends), len(members))
+
+
+def _moves(members: Sequence[Tube], clr: float, need: float) -> float:
+    """How far the centerlines move at most on a radius; infinite when a run does not fit on it."""
+    most = 0.0
+    for tube in members:
+        before = tube.run.table.straights
+        made, moved = refit(tube.run, clr)
+        straights = made.table.straights
+        if min(straights) < -_EQUAL:
+            return inf
+        # a straight that was too short as drawn is not this die's doing
+        short = zip(straights[1:-1], before[1:-1], strict=True)
+        if any(now < need - 0.01 and now < was - _EQUAL for now, was in short):
+            return inf
+        most = max(most, moved)
+    return most
