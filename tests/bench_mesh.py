@@ -62,4 +62,4 @@ def _theirs(path: Path) -> int:
 if __name__ == "__main__":
     for tubes, chord in ((1, 0.004), (10, 0.04), (40, 0.15)):
         ours, theirs, count = mesh_ratio(tubes, chord)
-        print(f"{tubes:3} tubes, {count:7} triangles: {ours:6.2f} s, library {theirs:6.2f} s, ratio {ours / theirs:.2f}")
+        print(f"{tubes:3} tubes, {count:7} triangles: {ours:.2f} s, library {theirs:.2f} s, ratio {ours / theirs:.2f}")

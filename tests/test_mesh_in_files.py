@@ -50,6 +50,16 @@ def test_text_stl_and_uppercase_names(tmp_path):
     assert found.name == "HOOK"
 
 
+def test_a_binary_stl_without_a_name(tmp_path):
+    """Through a pipe there is no extension: its records tell; random bytes of the same length do not."""
+    path = tmp_path / "nameless"
+    path.write_bytes(stl_bytes())
+    assert len(read(path).tables) == 1
+    path.write_bytes(np.random.default_rng(3).bytes(len(stl_bytes())))
+    with pytest.raises(ReadError, match="no reader knows"):
+        read(path)
+
+
 def test_units_assumed_names_both_readings_and_the_option_decides(tmp_path):
     path = saved(swept(HOOK, TUBE), tmp_path / "hook.stl")
     assumed = next(f for f in read(path).findings if f.code == "units-assumed")

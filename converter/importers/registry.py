@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+import struct
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
@@ -183,7 +184,20 @@ def _is_mesh(head: bytes, name: str) -> bool:
         return not start.startswith(tuple(magic for magic, _ in _FOREIGN))
     if extension == ".gltf" or (start.startswith(b"{") and b'"asset"' in head):
         return True
-    return bool(_OBJ.search(head)) and b"\0" not in head
+    return (bool(_OBJ.search(head)) and b"\0" not in head) or _is_binary_stl(head)
+
+
+def _is_binary_stl(head: bytes) -> bool:
+    """Whether its first records are triangles: twelve moderate numbers and two bytes of nothing (for a pipe's sake)."""
+    count = int.from_bytes(head[80:84], "little")
+    records = min(count, 20, (len(head) - 84) // 50)
+    if b"\0" not in head or records < 4:
+        return False
+    for k in range(records):
+        *numbers, spare = struct.unpack_from("<12fH", head, 84 + 50 * k)
+        if spare or not all(abs(v) < 1e9 for v in numbers) or sum(v * v for v in numbers[:3]) > 1.1:
+            return False
+    return True
 
 
 def _looks_like_table(head: bytes) -> bool:

@@ -61,6 +61,7 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     left: Counter[tuple[str, str]] = Counter()
     found: list[_Found] = []
     extent = 0.0
+    worst: Finding | None = None
     fallback = PurePath(given.name).stem if given.name != "-" else ""
     with np.errstate(all="ignore"):
         for part in loaded.parts:
@@ -75,15 +76,15 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
             used = points[seen]
             extent = max(extent, float(np.ptp(used, axis=0).max()))
             coarse = too_coarse_numbers(used, loaded)
-            if coarse is not None:
-                drawing.findings.append(coarse)
+            if coarse is not None and (worst is None or (coarse.measured or 0.0) > (worst.measured or 0.0)):
+                worst = coarse
             found += _tubes(points, faces, part.name or fallback, left)
     if not found and not left:
         raise ReadError(f"{given.name} holds no triangles.", code="no-geometry", file=given.name)
     display = Display(shown_unit(read_as))
     drawing.tables = [_ready(one, display) for one in _paired(found)]
     drawing.ignored = [Ignored(kind, count, why) for (kind, why), count in left.items()]
-    drawing.findings[:0] = _units_said(loaded, asked, read_as, extent)
+    drawing.findings = _units_said(loaded, asked, read_as, extent) + ([worst] if worst is not None else [])
     return drawing
 
 
