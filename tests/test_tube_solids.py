@@ -232,7 +232,7 @@ def test_a_bore_beside_the_axis_is_said():
 
 def test_sentences_use_the_units_asked_for():
     one = find_tubes(cq.Solid.makeCone(15, 15.5, 200).wrapped, "leg", display=Display("in"))[0][0]
-    assert one.findings[0].message.startswith("leg: the diameter changes by 0.039 in")
+    assert one.findings[0].message.startswith("The diameter changes by 0.039 in")
 
 
 def plate(sides, thick):

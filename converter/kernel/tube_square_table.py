@@ -346,7 +346,7 @@ def _remarks(
     return [
         Finding(
             "solid-off",
-            f"{name}: the solid's surface strays {show(off)} from the tube made from the table; {why}.",
+            f"The solid's surface strays {show(off)} from the tube made from the table; {why}.",
             tube=name,
             measured=off,
             limit=tol.fit,

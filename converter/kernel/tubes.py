@@ -206,7 +206,7 @@ def _faces(piece: Piece) -> list[Patch]:
 def _fused(table: ReadyTable, count: int, job: _Job) -> ReadyTable:
     said = Finding(
         "solid-fused",
-        f"{job.name}: {count} tubes are one body in the file; they were separated where their surfaces part.",
+        f"{count} tubes are one body in the file; they were separated where their surfaces part.",
         tube=job.name,
         measured=float(count),
     )
@@ -285,7 +285,7 @@ def _astray(chain: Chain, found: Found) -> tuple[Piece, float] | None:
 def _off_center(off: float, job: _Job) -> Finding:
     return Finding(
         "solid-off",
-        f"{job.name}: the bore runs {job.display.length(off)} beside the tube's axis; the mean wall was taken.",
+        f"The bore runs {job.display.length(off)} beside the tube's axis; the mean wall was taken.",
         tube=job.name,
         measured=off,
         limit=job.tol.fit,
@@ -316,7 +316,7 @@ def _remarks(chain: Chain, bores: list[Piece], off: float, section: Section | No
         found.append(
             Finding(
                 "solid-tapered",
-                f"{name}: the diameter changes by {show(taper)} along a straight; the mean was taken.",
+                f"The diameter changes by {show(taper)} along a straight; the mean was taken.",
                 tube=name, measured=taper, limit=fit, unit="mm",
                 cure="Draw it with one diameter, or have it made on other machines than a bender.",
             )
@@ -325,7 +325,7 @@ def _remarks(chain: Chain, bores: list[Piece], off: float, section: Section | No
         found.append(
             Finding(
                 "solid-oval",
-                f"{name}: the tube is out of round by {show(oval)}; the mean diameter was taken.",
+                f"The tube is out of round by {show(oval)}; the mean diameter was taken.",
                 tube=name, measured=oval, limit=fit, unit="mm",
                 cure="Draw it round if round tube is meant.",
             )
@@ -341,7 +341,7 @@ def _remarks(chain: Chain, bores: list[Piece], off: float, section: Section | No
         found.append(
             Finding(
                 "solid-off",
-                f"{name}: the solid's surface strays {show(off)} from the tube made from the table; {why}.",
+                f"The solid's surface strays {show(off)} from the tube made from the table; {why}.",
                 tube=name, measured=off, limit=fit, unit="mm",
                 cure="Redraw the part as one tube of straights and circular bends where it matters.",
             )
@@ -351,7 +351,7 @@ def _remarks(chain: Chain, bores: list[Piece], off: float, section: Section | No
         found.append(
             Finding(
                 "solid-off",
-                f"{name}: {without} of {len(chain.pieces)} straights and bends have no bore; "
+                f"{without} of {len(chain.pieces)} straights and bends have no bore; "
                 "the wall of the others was taken.",
                 tube=name, measured=float(without),
                 cure="Hollow the whole tube, or leave it a bar.",
@@ -361,7 +361,7 @@ def _remarks(chain: Chain, bores: list[Piece], off: float, section: Section | No
         found.append(
             Finding(
                 "solid-skin",
-                f"{name}: only the outside of the tube is there, {show(2.0 * chain.radius)} across; "
+                f"Only the outside of the tube is there, {show(2.0 * chain.radius)} across; "
                 "its wall is not known.",
                 tube=name, measured=2.0 * chain.radius, unit="mm",
                 cure="Name the section: as an option, or in a job file.",
