@@ -227,6 +227,10 @@ def _parallel(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -> C
             state = ON
     if state == LIES_ON and offset >= own.half + mate.half - tol.near:
         return None
+    if state == LIES_ON and mate_end is not None:
+        other = mate.ends[0 if mate_end == "A" else 1]
+        if dot(other.direction, end.direction) < 0.0:
+            return None  # two ends that face each other side by side overlap by next to nothing
     return Contact(end, mate.index, index, at, foot, leg.direction, 0.0, offset, 0.0, 0.0, state, mate_end)
 
 

@@ -157,13 +157,14 @@ def profile(cut: Cut, step: float = STEP) -> tuple[Array, Array, Array]:
     the greatest length of the profile are those of the curve.
     """
     phi = angles(step)
-    lines = cut.branch.lines(phi)
-    outside = cut.reach(lines)[0]
-    low, high = extremes(cut.outside, phi, outside)
-    more = np.array([p for p, _ in sorted({low[0]: 0, high[0]: 0}.items()) if not _is_among(p, step)])
-    everywhere = np.sort(np.concatenate((phi, more)))
-    od, bore = cut.at(everywhere)
-    return everywhere, od, bore
+    od, bore = cut.at(phi)
+    low, high = extremes(cut.outside, phi, od)
+    more = np.array([p for p in sorted({low[0], high[0]}) if not _is_among(p, step)])
+    if not len(more):
+        return phi, od, bore
+    at = np.searchsorted(phi, more)
+    more_od, more_bore = cut.at(more)
+    return np.insert(phi, at, more), np.insert(od, at, more_od), np.insert(bore, at, more_bore)
 
 
 def _is_among(phi: float, step: float) -> bool:
@@ -185,7 +186,7 @@ def extremes(
     best = np.array([values.min(), values.max()])
     sign = np.array([1.0, -1.0])
     near: Array = _NEAR
-    while step > 1e-8:
+    while step > 1e-7:
         grid = at[:, None] + near[None, :] * step
         found = curve(grid.ravel()).reshape(grid.shape) * sign[:, None]
         pick = found.argmin(axis=1)
