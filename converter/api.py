@@ -122,9 +122,11 @@ def _load(source: str, settings: Settings) -> Result:
 def check(result: Result) -> Result:
     """The same result with the audit's findings added."""
     from converter.audit.registry import audit
+    from converter.bending.split import die_to_buy
 
     # the audit repeats what was said of each tube before; `sorted_findings` keeps one of each
     findings = [*result.findings, *audit(result.tubes, result.shop, result.display)]
+    findings += die_to_buy(result.tubes, result.shop, result.display)
     if result.demo_shop:
         findings.append(_demo_shop_note())
     bends = sum(len(tube.run.table.bends) for tube in result.tubes)

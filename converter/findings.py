@@ -223,3 +223,4 @@ define("hole-saw-not", NOTE, "A hole saw does not make this cut: use the templat
 define("sweep-hits", ERROR, "While it is bent the tube runs into the floor, a wall, the machine or itself.")
 define("sweep-close", WARNING, "While it is bent the tube comes closer than the margin (10 mm) to something.")
 define("sweep-unknown", NOTE, "The shop file does not say enough of the machine to tell whether the tube can swing.")
+define("die-to-buy", NOTE, "One die that the shop does not have would make every bend of a section in the drawing.")

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from strategies import placements, tables
 from tubes import run_of
 
-from converter.bending.split import best_refit, best_split, makeable_by, one_radius, split_run, splits
+from converter.bending.split import best_refit, best_split, die_to_buy, makeable_by, one_radius, split_run, splits
 from converter.errors import OptionError
 from converter.model.bends import Bend, BendTable
 from converter.model.run import Run, Tube
@@ -111,3 +111,28 @@ def test_each_section_has_its_own_die():
     found = one_radius([tube((500, 0, 90, 120)), tube((500, 0, 90, 75), section=thin), Tube(run_of([], 9.0), TUBE)])
     assert [(one.section.od, one.clr) for one in found] == [(40.0, 120), (25.0, 75)]
     assert one_radius([Tube(run_of([(9, 0, 90, 120)], 9.0), None)]) == []
+
+
+def test_the_die_to_buy_is_a_note_for_the_drawing():
+    tubes = [tube((500, 0, 90, 120)), tube((500, 0, 45, 120), (300, 0, 30, 120))]
+    none = Shop("s", (Die("d", "round", 40.0, 90.0),), source="s.toml")
+    [one] = die_to_buy(tubes, none)
+    assert one.code == "die-to-buy" and one.measured == 120
+    assert "120.00 mm" in one.message and "all 3 bends in 2 tubes as drawn" in one.message
+    owned = Shop("s", (Die("d", "round", 40.0, 120.0),), source="s.toml")
+    assert die_to_buy(tubes, owned) == []
+    mixed = [tube((500, 0, 90, 110)), tube((500, 0, 90, 130))]
+    [one] = die_to_buy(mixed, none)
+    assert "which moves the centerline by" in one.message
+    assert die_to_buy(mixed, Shop("s", (Die("a", "round", 40.0, 110.0), Die("b", "round", 40.0, 130.0)))) == []
+
+
+def test_a_drawing_refitted_by_hand_moves_as_refit_says():
+    """The quick sum over many tubes against the reducer's own refit."""
+    from converter.bending.split import _moves
+    from converter.reducer.refit import refit
+
+    for clr in (80.0, 101.5, 130.0):
+        members = [tube((500, 0, 90, 110), (300, 20, 35, 90)), tube((500, 0, 160, 130))]
+        expected = max(refit(one.run, clr)[1] for one in members)
+        assert _moves(members, clr, 0.0) == pytest.approx(expected, rel=1e-9)

@@ -16,7 +16,7 @@ from converter.bending.sweep import Clearance, State, Sweeper
 from converter.bending.sweep_space import space_of
 from converter.model.bends import BendTable
 from converter.model.section import Section
-from converter.shop.model import Die, Machine
+from converter.shop.model import Machine
 
 #: mm; a tube that clears by less is too close to trust to a person's aim (common practice, no source).
 MARGIN = 10.0
@@ -27,7 +27,8 @@ BEAM = 32
 #: mm; orders whose least room differs by less are as good as each other: the simpler one is taken.
 ALIKE = 1.0
 
-#: Whether a bend (number from 1) can be clamped when the bends of these numbers are made: fed from 'A' or 'B'.
+#: Whether a bend (number from 1, in the table's order from end A) can be held when the bends of these numbers,
+#: rising, are made already: fed from 'A' or 'B'.
 Feasible = Callable[[tuple[int, ...], int, str], bool]
 
 
@@ -62,36 +63,6 @@ class BestOrder:
     def changed(self) -> bool:
         """Whether the order to take is not the simple one from end A."""
         return self.best is not None and (self.best.feed_from, self.best.order) != ("A", self.plain_a.order)
-
-
-def clamp_rule(table: BendTable, dies: Sequence[Die | None]) -> Feasible:
-    """A rule on orders from what the dies need: straight ahead for the clamp, straight behind for the grip.
-
-    A bend made beside one that exists needs ``between`` of its die ahead of it toward a bend already made,
-    and ``tail`` behind it toward one already made. An unmade neighbour is straight stock. The ends of the
-    tube are left out: extra stick serves there. With a clamp that turns over, an S-bend needs no straight.
-
-    Args:
-        table: the bends from end A.
-        dies: the die of each bend, or None where unknown.
-    """
-    straights = table.straights
-
-    def s_bend(i: int) -> bool:
-        return abs(abs(table.bends[i].rotation) - 180.0) <= 1.0
-
-    def allowed(made: tuple[int, ...], bend: int, feed_from: str) -> bool:
-        die = dies[bend - 1]
-        if die is None:
-            return True
-        before, after = (bend - 1, straights[bend - 1]), (bend + 1, straights[bend])
-        ahead, behind = (before, after) if feed_from == "A" else (after, before)
-        if ahead[0] in made and ahead[1] < die.between - 0.01:
-            turned = max(ahead[0], bend) - 1
-            return die.invert_clamp and s_bend(turned)
-        return not (behind[0] in made and behind[1] < die.tail - 0.01)
-
-    return allowed
 
 
 def best_order(

@@ -6,19 +6,22 @@ is long enough for a sleeve inside both halves the joint is a sleeve, else a but
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from math import inf
+from math import ceil, floor, inf
 
 from converter.errors import OptionError
+from converter.findings import Finding
 from converter.geometry.vectors import rotate
 from converter.model.bends import BendTable, Placement
 from converter.model.centerline import walk
 from converter.model.run import Run, Tube
 from converter.model.section import Section
-from converter.reducer.refit import refit
+from converter.reducer.refit import CORNER_LIMIT, corner_cut, refit, setback
 from converter.shop.model import Die, Shop
-from converter.shop.radius import span
+from converter.shop.radius import die_for_bend, span
+from converter.shop.sections import describe
 from converter.units import Display
 
 #: A sleeve reaches this many outside diameters into each half (common practice, no source).
@@ -27,6 +30,8 @@ SLEEVE = 2.0
 _EQUAL = 1e-6
 #: mm; radii that differ by less are one radius.
 _SAME = 0.05
+#: How many of the radii drawn, and of those between them, are tried.
+_TRIED = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,8 +175,8 @@ def best_refit(run: Run, dies: Sequence[Die], display: Display | None = None) ->
 def one_radius(tubes: Iterable[Tube], between: float | None = None) -> list[OneRadius]:
     """For each section of a drawing the one radius that would serve all its bends, if there is one.
 
-    A radius that every bend has (within what is known of it) is taken as it is. Otherwise each radius that
-    is drawn is tried, and the whole millimetres between the least and the greatest: of those that leave no
+    A radius that every bend has (within what is known of it) is taken as it is. Otherwise the radii drawn most
+    are tried, and whole millimetres between the least and the greatest: of those that leave no
     overlap, and the straight ``between`` bends, a drawn one that moves the centerline no more than twice as
     far as the best is preferred, since such a die is likelier to be had.
 
@@ -193,19 +198,59 @@ def one_radius(tubes: Iterable[Tube], between: float | None = None) -> list[OneR
     return found
 
 
+def die_to_buy(tubes: Sequence[Tube], shop: Shop, display: Display | None = None) -> list[Finding]:
+    """'die-to-buy' for each section some of whose bends no die of the shop makes, when one die would make all.
+
+    Args:
+        tubes: of the drawing, with their sections.
+        shop: whose dies there are.
+        display: how lengths are written.
+    """
+    display = display or Display()
+    wanting = [tube for tube in tubes if tube.section is not None and not _served(tube, shop)]
+    sections = {tube.section for tube in wanting}
+    found = []
+    for one in one_radius(tube for tube in tubes if tube.section in sections):
+        dies = shop.dies_for(one.section)
+        if any(abs(die.clr - one.clr) <= _SAME for die in dies):
+            # it is owned, and the refit to it is told bend by bend
+            continue
+        moved = "as drawn" if one.exact else "if they are refitted, which moves the centerline by {} at most"
+        what = f"{one.bends} bends in {one.tubes} tubes" if one.tubes > 1 else f"{one.bends} bends of one tube"
+        found.append(
+            Finding(
+                "die-to-buy",
+                f"One die of a centerline radius of {display.length(one.clr)} for {describe(one.section, display)} "
+                f"would make all {what} {moved.format(display.length(one.moved))}.",
+                measured=one.clr,
+                unit="mm",
+                cure="Buy that die, or draw with the radius of one that the shop has.",
+            )
+        )
+    return found
+
+
+def _served(tube: Tube, shop: Shop) -> bool:
+    """Whether the shop's dies make every bend as drawn."""
+    dies = () if tube.section is None else shop.dies_for(tube.section)
+    return all(bend.clr is not None and die_for_bend(bend, dies) is not None for bend in tube.run.table.bends)
+
+
 def _serves(section: Section, members: Sequence[Tube], need: float) -> OneRadius | None:
     bends = [bend for tube in members for bend in tube.run.table.bends]
     known = [(bend.clr, within) for bend in bends if bend.clr is not None and (within := span(bend)) is not None]
-    if not known:
-        return None
+    if not known or any(bend.clr is None and not bend.corner for bend in bends):
+        return None  # nothing to go by, or a kink that no die makes
     low, high = max(within[0] for _, within in known), min(within[1] for _, within in known)
     if len(known) == len(bends) and low <= high:
         # exact radii outweigh fitted ones
         exact = min(known, key=lambda one: one[1][1] - one[1][0])[0]
         return OneRadius(section, exact, True, 0.0, len(bends), len(members))
-    drawn = sorted({round(clr / _SAME) * _SAME for clr, _ in known})
-    steps = max(1, round((drawn[-1] - drawn[0]) / 60.0))
-    between = [float(r) for r in range(int(drawn[0]) + 1, int(drawn[-1]) + 1, steps)]
+    count = Counter(round(clr / _SAME) * _SAME for clr, _ in known)
+    drawn = sorted(clr for clr, _ in count.most_common(_TRIED))
+    smallest, largest = min(count), max(count)
+    step = max(1, ceil((largest - smallest) / _TRIED))
+    between = [float(r) for r in range(ceil(smallest), floor(largest) + 1, step)]
     moves = {clr: _moves(members, clr, need) for clr in dict.fromkeys([*drawn, *between])}
     least = min(moves.values())
     if least == inf:
@@ -219,13 +264,23 @@ def _moves(members: Sequence[Tube], clr: float, need: float) -> float:
     """How far the centerlines move at most on a radius; infinite when a run does not fit on it."""
     most = 0.0
     for tube in members:
-        before = tube.run.table.straights
-        made, moved = refit(tube.run, clr)
-        straights = made.table.straights
-        if min(straights) < -_EQUAL:
+        table = tube.run.table
+        before = table.straights
+        if any(bend.angle >= CORNER_LIMIT for bend in table.bends):
+            made, moved = refit(tube.run, clr)
+            after = list(made.table.straights)
+        else:
+            # the same by hand: each bend keeps its corner
+            after, moved = list(before), 0.0
+            for i, bend in enumerate(table.bends):
+                change = clr - (bend.clr or 0.0)
+                after[i] -= setback(change, bend.angle)
+                after[i + 1] -= setback(change, bend.angle)
+                moved = max(moved, corner_cut(abs(change), bend.angle))
+        if min(after) < -_EQUAL:
             return inf
         # a straight that was too short as drawn is not this die's doing
-        short = zip(straights[1:-1], before[1:-1], strict=True)
+        short = zip(after[1:-1], before[1:-1], strict=True)
         if any(now < need - 0.01 and now < was - _EQUAL for now, was in short):
             return inf
         most = max(most, moved)
