@@ -254,7 +254,9 @@ def fit(
     cov = solve_spd(normal, np.eye(len(normal)))
     if cov is None:
         cov = np.asarray(np.linalg.pinv(normal, hermitian=True), dtype=np.float64)
-    spread = SIGMAS * sigma * np.sqrt(np.maximum(0.0, np.diag(cov)))
+    # what the table does not follow is doubt about it, too
+    rms = sqrt(float(np.einsum("i,i->", residual, residual)) / len(residual))
+    spread = SIGMAS * max(sigma, rms) * np.sqrt(np.maximum(0.0, np.diag(cov)))
     loose = {(c.kind, c.row): float(s) for c, s in zip(changes, spread, strict=False)}
     bends = tuple(
         replace(b, clr_uncertainty=0.0 if b.clr is None else max(loose.get(("radius", k), 0.0), 1e-9))
@@ -266,7 +268,7 @@ def fit(
     od_loose = 2.0 * float(spread[len(changes)]) if len(spread) > len(changes) else 0.0
     return Fit(
         replace(table, bends=bends), placement, sizes[0], sizes[1] if has_bore else None, sigma, od_loose,
-        angles, feeds, sqrt(float(np.einsum("i,i->", residual, residual)) / len(residual)),
+        angles, feeds, rms,
     )  # fmt: skip
 
 
@@ -292,7 +294,12 @@ def _solved(lhs: Array, gradient: Array) -> Array:
 
 
 def _weights(residual: Array) -> Array:
-    """1 for what lies within six robust standard deviations, less beyond (Huber's weights)."""
+    """1 for what lies within six and a half standard deviations, less beyond (Huber's weights).
+
+    The scale is where 95 of 100 residuals end: a dent is not believed, but a stretch that the table does
+    not follow is.
+    """
     size = np.abs(residual)
-    limit = 6.0 * 1.4826 * float(np.median(size)) + 1e-12
+    at = int(0.95 * (len(size) - 1))
+    limit = 3.3 * float(np.partition(size, at)[at]) + 1e-12
     return np.minimum(1.0, limit / np.maximum(size, 1e-300))
