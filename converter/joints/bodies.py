@@ -8,7 +8,7 @@ from math import acos, degrees, hypot, radians, tan
 
 from converter.errors import GeometryError
 from converter.findings import Finding
-from converter.geometry.vectors import Vec, along, angle_between, any_normal, dot, norm, scale, sub
+from converter.geometry.vectors import Vec, along, angle_between, dot, norm, scale, sub
 from converter.joints.lines import Bound, Part
 from converter.joints.saddle import RoundPrism
 from converter.joints.square import RectPrism, half_sizes
@@ -30,7 +30,7 @@ class Leg:
         start, end: centerline points; begin: length of centerline before it; length: its own.
         direction: of travel at its start.
         arc: None for a straight.
-        up: the section's height direction at its start.
+        up: the section's height direction at its start (zero for round tube).
         roll: degrees from ``up`` to the inside of the bend.
         corners: degrees of the sharp corners at its start and at its end (0 for none).
     """
@@ -66,7 +66,7 @@ class End:
         body: index of its tube; letter: 'A' or 'B'.
         point, direction: the centerline's end point and the direction that points out.
         straight: length of the straight there (0 when the tube ends in a bend).
-        up: the section's height direction.
+        up: the section's height direction (zero for round tube).
         outside: unit vector to the outside of the nearest bend, or None for a tube without bends.
         bend: 1-based number of that bend, or None.
     """
@@ -91,6 +91,7 @@ class Body:
         length: of the centerline.
         half: the furthest the outside reaches from the axis.
         ends: A and B; () for a closed run.
+        name: of the tube; size: its smaller outside dimension, which decides of two tubes which is the smaller.
     """
 
     index: int
@@ -100,16 +101,8 @@ class Body:
     length: float
     half: float
     ends: tuple[End, ...]
-
-    @property
-    def name(self) -> str:
-        """Name of the tube."""
-        return self.tube.name
-
-    @property
-    def size(self) -> float:
-        """Its smaller outside dimension, mm: what decides which of two tubes is the smaller."""
-        return min(self.section.od, self.section.height)
+    name: str
+    size: float
 
     def solid(self, leg: int, at: float, reach: float, gap: float, window: tuple[float, float]) -> tuple[Part, ...]:
         """The parts of the tube about a place, for a cut; the leg itself first.
@@ -232,7 +225,8 @@ def _body(index: int, tube: Tube, section: Section) -> Body:
     length = legs[-1].begin + legs[-1].length
     half = section.od / 2.0 if section.is_round else hypot(section.od, section.height) / 2.0
     ends = () if tube.run.closed else _ends(index, tube, legs)
-    return Body(index, tube, section, tuple(legs), length, half, ends)
+    size = min(section.od, section.height)
+    return Body(index, tube, section, tuple(legs), length, half, ends, tube.name, size)
 
 
 def _round_legs(tube: Tube) -> list[Leg]:
@@ -292,10 +286,8 @@ def _ends(index: int, tube: Tube, legs: list[Leg]) -> tuple[End, End]:
     first, last = legs[0], legs[-1]
     out_a, out_b = scale(first.direction, -1.0), last.tangent(last.length)
     count = len(tube.run.table.bends)
-    round_ = norm(first.up) == 0.0
-    up_a = any_normal(out_a) if round_ else first.up
-    up_b = any_normal(out_b)
-    if not round_:
+    up_a = up_b = first.up
+    if norm(first.up) > 0.0:
         run = tube.run
         up_b = pieces(run.table, run.placement)[-1].end.up
     straights = tube.run.table.straights

@@ -149,9 +149,9 @@ def check_joint(joint: Joint, frame: dict[str, Body], tol: Tolerances, display: 
     """What is wrong with one cut."""
     said: list[Finding] = []
     own = frame[joint.tube]
-    where = f"{joint.tube} end {joint.end} at {point_text(joint.node, display)}"
 
     def say(code: str, text: str, measured: float | None, limit: float | None, unit: str, cure: str) -> None:
+        where = f"{joint.tube} end {joint.end} at {point_text(joint.node, display)}"
         said.append(
             Finding(
                 code, f"{where}: {text}.", tube=joint.tube, layer=own.tube.run.layer,

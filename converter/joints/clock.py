@@ -7,14 +7,12 @@ only that end is cut) along the whole tube, so that both templates are clocked t
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from math import cos, radians, sin
 
 from converter.geometry.vectors import Vec, along, cross, dot, norm, scale
 from converter.joints.bodies import End
-from converter.joints.model import Joint
 from converter.joints.saddle import Cut, angles, extremes
 from converter.units import Display
 
@@ -46,15 +44,20 @@ class BendClock:
         return f"the outside of bend {self.end.bend}, {where}"
 
 
-@dataclass(frozen=True)
 class StraightClock:
     """The long point of one end's cut, for both ends of a straight tube.
 
     Attributes:
-        cuts: (end letter, cut, mate's axis) of every end that is cut, A before B.
+        cuts: (end letter, cut, mate's axis) of every end that is cut, A before B; added as they are made.
     """
 
-    cuts: tuple[tuple[str, Cut, Vec], ...]
+    def __init__(self) -> None:
+        self.cuts: list[tuple[str, Cut, Vec]] = []
+
+    def add(self, end: str, cut: Cut, mate_axis: Vec) -> None:
+        """One more end of the tube is cut."""
+        self.cuts.append((end, cut, mate_axis))
+        self.cuts.sort(key=lambda one: one[0])
 
     @cached_property
     def found(self) -> tuple[str, Vec, bool]:
@@ -80,21 +83,6 @@ class StraightClock:
         if end == leader:
             return "through the long point of this cut (the tube has no bend)"
         return f"in line with the long point of the cut at end {leader} (the tube has no bend)"
-
-
-def clocked(joints: Iterable[Joint]) -> list[Joint]:
-    """The joints, those of straight tubes clocked by the cuts at their own ends."""
-    done = list(joints)
-    straight: dict[str, list[int]] = {}
-    for i, joint in enumerate(done):
-        if isinstance(joint.clock, StraightClock):
-            straight.setdefault(joint.tube, []).append(i)
-    for members in straight.values():
-        cuts = tuple(sorted(((done[i].end, done[i].base, done[i].mate_axis) for i in members), key=lambda one: one[0]))
-        clock = StraightClock(cuts)
-        for i in members:
-            done[i] = replace(done[i], clock=clock)
-    return done
 
 
 def long_direction(cut: Cut, mate_axis: Vec) -> tuple[Vec, bool]:

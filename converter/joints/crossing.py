@@ -69,16 +69,14 @@ def find_crossings(frame: Sequence[Body], index: LegIndex, plans: dict[Key, Plan
 
 def _near_pairs(index: LegIndex, frame: Sequence[Body], tol: Tolerances) -> list[tuple[int, int]]:
     """Legs of different tubes whose chords come near enough for their metal to meet, each pair once."""
-    row, leg = index.near(index.points)
-    one = index.owner[row]
-    apart = index.body[one] < index.body[leg]
-    pairs = np.unique(one[apart] * len(index.body) + leg[apart])
-    i, j = pairs // len(index.body), pairs % len(index.body)
+    i, j = index.legs_near_legs()
+    other = index.body[i] != index.body[j]
+    i, j = i[other], j[other]
     half = np.array([body.half for body in frame])
     start, way, sag, first = _chords(index)
     count = np.diff(first)
     many = count[i] * count[j]
-    pair = np.repeat(np.arange(len(pairs)), many)
+    pair = np.repeat(np.arange(len(i)), many)
     k = np.arange(int(many.sum())) - np.repeat(np.cumsum(many) - many, many)
     a, b = first[i[pair]] + k // count[j[pair]], first[j[pair]] + k % count[j[pair]]
     limit = half[index.body[i]] + half[index.body[j]] - tol.near

@@ -16,7 +16,7 @@ from converter.findings import Finding
 from converter.geometry.vectors import Vec, add, along, angle_between, any_normal, cross, dot, norm, scale, sub
 from converter.joints.bodies import Body, End, bodies
 from converter.joints.checks import check_contacts, check_joint
-from converter.joints.clock import BendClock, StraightClock, clocked
+from converter.joints.clock import BendClock, StraightClock
 from converter.joints.contact import Contact, find_contacts, footprint, frame_index
 from converter.joints.crossing import crossings_said, find_crossings
 from converter.joints.lines import Bound, Branch, Part
@@ -58,12 +58,13 @@ def find_joints(
     plans, more = make_plans(frame, contacts, job, tol, display)
     said += more
     made: list[Joint] = []
+    clocks: dict[int, StraightClock] = {}
     for key in sorted(plans):
         plan = plans[key]
         if plan.kind is None:
             continue
         try:
-            made.append(_joint(plan, frame, plans, contacts, gap, display))
+            joint = _joint(plan, frame, plans, contacts, clocks, gap, display)
         except GeometryError as error:
             name = frame[key[0]].name
             place = point_text(plan.end.point, display)
@@ -75,8 +76,11 @@ def find_joints(
                     cure="Draw the tubes at an angle, or say what the end is cut to in the job file.",
                 )
             )
+            continue
+        made.append(joint)
+        if isinstance(joint.clock, StraightClock):
+            joint.clock.add(joint.end, joint.base, joint.mate_axis)
     by_name = {body.name: body for body in frame}
-    made = clocked(made)
     cut = {(joint.tube, joint.end) for joint in made}
     said += crossings_said(find_crossings(frame, index, plans, tol), display)
     said += check_contacts(frame, contacts, plans, cut, tol, display)
@@ -90,15 +94,18 @@ def _joint(
     frame: Sequence[Body],
     plans: dict[Key, Plan],
     contacts: dict[Key, list[Contact]],
+    clocks: dict[int, StraightClock],
     gap: float,
     display: Display,
 ) -> Joint:
-    """The joint of a plan, its zero line on the nearest bend (straight tubes get theirs later)."""
+    """The joint of a plan; the ends of a straight tube share their clock."""
     body = frame[plan.end.body]
     end = plan.end
     if plan.choice is not None and plan.choice.gap is not None:
         gap = plan.choice.gap
-    clock: Clock = StraightClock(()) if end.outside is None else BendClock(end, display)
+    clock: Clock = BendClock(end, display)
+    if end.outside is None:
+        clock = clocks.setdefault(end.body, StraightClock())
     zero = end.outside or any_normal(end.direction)
     branch = Branch(end.point, end.direction, zero, body.section, None if body.section.is_round else end.up)
     if plan.kind == PLANE:

@@ -57,21 +57,34 @@ class LegIndex:
         self.order = np.argsort(key, kind="stable")
         self.key = key[self.order]
 
+    def legs_near_legs(self) -> tuple[Ints, Ints]:
+        """Pairs of legs that may lie within the distance of one another, the lower number first, each once."""
+        row, leg = self.near(self.points, _AROUND[13:])  # the other half of the cells finds the same pairs
+        one = self.owner[row]
+        low, high = np.minimum(one, leg), np.maximum(one, leg)
+        pairs = np.unique(low[low < high] * len(self.body) + high[low < high])
+        return pairs // len(self.body), pairs % len(self.body)
+
     def _cells(self, points: Array) -> Ints:
         return np.floor((points - self.low) / self.width).astype(np.int64)
 
-    def near(self, points: Array) -> tuple[Ints, Ints]:
-        """Pairs (row of ``points``, leg) where the leg may lie within the distance, each pair once."""
+    def near(self, points: Array, around: Ints = _AROUND) -> tuple[Ints, Ints]:
+        """Pairs (row of ``points``, leg) where the leg may lie within the distance, each pair once.
+
+        Args:
+            points: (n, 3).
+            around: the neighbouring cells to look in.
+        """
         if not len(points) or not len(self.points):
             none = np.zeros(0, dtype=np.int64)
             return none, none
-        flat = (self._cells(points) @ _MIX)[:, None] + (_AROUND @ _MIX)[None, :]
+        flat = (self._cells(points) @ _MIX)[:, None] + (around @ _MIX)[None, :]
         flat = flat.ravel()
         low = np.searchsorted(self.key, flat)
         filled = np.flatnonzero(self.key[np.minimum(low, len(self.key) - 1)] == flat)
         many = np.zeros(len(flat), dtype=np.int64)
         many[filled] = np.searchsorted(self.key, flat[filled], "right") - low[filled]
-        row = np.repeat(np.arange(len(points)).repeat(27), many)
+        row = np.repeat(np.arange(len(points)).repeat(len(around)), many)
         start = np.repeat(low - (np.cumsum(many) - many), many)
         sample = self.order[start + np.arange(int(many.sum()))]
         step = self.points[sample] - points[row]
