@@ -3,7 +3,7 @@
 For a tube of up to `ALL` bends every order from both ends is weighed. That takes no list of orders: what
 can happen while one bend is made depends only on *which* bends were made before, so the best order is the
 widest path through the sets of bends made (dynamic programming over subsets). Above that the best `BEAM`
-sets of each size are kept.
+sets of each size are kept (a beam search).
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ from converter.shop.model import Machine
 MARGIN = 10.0
 #: Tubes of up to this many bends get every order weighed.
 ALL = 8
-#: Sets of bends kept at each size above that.
-BEAM = 32
+#: Sets of bends kept at each size above that, and of tubes of how many bends; fewer of longer ones.
+BEAM, BEAM_BENDS = 32, 12
 #: mm; orders whose least room differs by less are as good as each other: the simpler one is taken.
 ALIKE = 1.0
 
@@ -106,8 +106,14 @@ def best_order(
     if thorough or best is None:
         every = len(table.bends) <= ALL
         found = [plain[end] for end in "AB" if can[end]]
-        for one in sweepers.values():
-            order, count = _every(one, rule) if every else _beam(one, rule)
+        known = max((one.room for one in found), default=-inf)
+        for end, one in sweepers.items():
+            # no order leaves more room than the finished tube has; what is poorer than the simple orders is of no use
+            quick = Sweeper(
+                table, section, space, end,
+                extra_a=extra_a, extra_b=extra_b, stops=stops, enough=one.finished + ALIKE, poor=known - ALIKE,
+            )  # fmt: skip
+            order, count = _every(quick, rule) if every else _beam(quick, rule)
             looked += count
             found += [one.sequence(order)] if order is not None else []
         top = max((one.room for one in found), default=inf)
@@ -122,6 +128,11 @@ def _clampable(order: Sequence[int], rule: Feasible, end: str) -> bool:
 def _allowed(one: Sweeper, made: frozenset[int], rule: Feasible) -> Iterable[int]:
     numbers = tuple(sorted(i + 1 for i in made))
     return (k for k in range(one.count) if k not in made and rule(numbers, k + 1, one.feed_from))
+
+
+def _rooms(one: Sweeper, states: Sequence[State]) -> list[float]:
+    """The least room in each situation, as far as it is measured."""
+    return [min(moment.least, one.enough) for moment in one.moments(states)]
 
 
 def _swaps(one: Sweeper, made: Iterable[int], bend: int) -> int:
@@ -142,7 +153,7 @@ def _every(one: Sweeper, rule: Feasible) -> tuple[tuple[int, ...] | None, int]:
             nexts.extend(_allowed(one, made, rule))
         layers.append({made | {k}: [] for made, nexts in layers[-1].items() for k in nexts})
     states = [(k, made) for layer in layers for made, nexts in layer.items() for k in nexts]
-    rooms = dict(zip(states, (moment.least for moment in one.moments(states)), strict=True))
+    rooms = dict(zip(states, _rooms(one, states), strict=True))
     widest: dict[frozenset[int], float] = {frozenset(): inf}
     for layer in layers:
         for made, nexts in layer.items():
@@ -180,17 +191,18 @@ def _beam(one: Sweeper, rule: Feasible) -> tuple[tuple[int, ...] | None, int]:
     """A roomy order: at each step the best sets of bends made are kept."""
     kept: dict[frozenset[int], tuple[float, int, tuple[int, ...]]] = {frozenset(): (inf, 0, ())}
     count = 0
+    width = max(8, BEAM * BEAM_BENDS // max(one.count, BEAM_BENDS))
     for _ in range(one.count):
         states = [(k, made) for made in kept for k in _allowed(one, made, rule)]
         count += len(states)
         grown: dict[frozenset[int], tuple[float, int, tuple[int, ...]]] = {}
-        for (k, made), moment in zip(states, one.moments(states), strict=True):
+        for (k, made), least in zip(states, _rooms(one, states), strict=True):
             room, swaps, order = kept[made]
-            step = (min(room, moment.least), swaps + _swaps(one, made, k), (*order, k))
+            step = (min(room, least), swaps + _swaps(one, made, k), (*order, k))
             to = made | {k}
             if to not in grown or _rank(step) < _rank(grown[to]):
                 grown[to] = step
-        kept = dict(sorted(grown.items(), key=lambda item: _rank(item[1]))[:BEAM])
+        kept = dict(sorted(grown.items(), key=lambda item: _rank(item[1]))[:width])
     best = kept.get(frozenset(range(one.count)))
     return (None if best is None else best[2]), count
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import hypot, inf, isfinite, radians
 
 import numpy as np
@@ -91,8 +92,8 @@ class Sweeper:
         extra_a, extra_b: extra stick at the ends, mm.
         stops: degrees each bend is turned to while it is made (springback included), from end A; the
             table's angles when None.
-        enough: mm; the room between parts of the tube is not measured where it is more than this, which
-            makes it quick to see whether there is enough.
+        enough: mm; room to boxes and to the tube itself is not measured where it is more than this ...
+        poor: ... nor exactly where it is less than this, which makes a search quick.
 
     Raises:
         GeometryError: a corner has no radius, or bends overlap.
@@ -110,6 +111,7 @@ class Sweeper:
         extra_b: float = 0.0,
         stops: Sequence[float] | None = None,
         enough: float = inf,
+        poor: float = -inf,
     ) -> None:
         if feed_from not in ("A", "B"):
             raise OptionError(f"A tube is fed from end A or end B, not {feed_from!r}.")
@@ -129,8 +131,8 @@ class Sweeper:
         self._table = longer if feed_from == "A" else reverse_table(longer)[0]
         self._stops = angles if feed_from == "A" else angles[::-1]
         self._radius, self._thinner = half_outside(section)
-        self._enough = enough
-        self._finished: float | None = None
+        self.enough = enough
+        self._deep = max(poor, -0.99 * self._radius)
         self._moments: dict[State, Moment] = {}
         self._halves: dict[tuple[int, bool, frozenset[int]], Elements] = {}
         self._rooms: dict[tuple[int, bool, frozenset[int]], Moment] = {}
@@ -158,22 +160,21 @@ class Sweeper:
         if least is None or not isfinite(found[least].least):
             return Clearance(None, None, None, None, numbers, self.feed_from)
         one = found[least]
-        as_drawn = one.against == ITSELF and self._as_drawn(one.least)
+        as_drawn = one.against == ITSELF and (self.finished < 0.0 or self.finished <= one.least + 2.0 * TOLERANCE)
         return Clearance(
             one.least, order[least] + 1, one.against, one.angle, numbers, self.feed_from, one.tolerance, as_drawn
         )
 
-    def _as_drawn(self, least: float) -> bool:
-        """Whether the finished tube comes as near to itself as this, or runs into itself."""
-        if self._finished is None:
-            # of any two parts between which it turns, some bend lies between
-            states = [(k, frozenset(range(self.count)) - {k}) for k in range(self.count)]
-            answers = Answers.of([NOTHING] * self.count)
-            items, elements = self._pairs(states, [bend.angle for bend in self._table.bends], still=True)
-            if items is not None and elements is not None:
-                nearest_to_itself(elements, items, self._radius, answers)
-            self._finished = float(answers.least.min())
-        return self._finished < 0.0 or self._finished <= least + 2.0 * TOLERANCE
+    @cached_property
+    def finished(self) -> float:
+        """The least room in mm between parts of the finished tube: no order leaves more; inf for none."""
+        # of any two parts between which the tube turns, some bend lies between
+        states = [(k, frozenset(range(self.count)) - {k}) for k in range(self.count)]
+        answers = Answers.of([NOTHING] * self.count)
+        items, elements = self._pairs(states, [bend.angle for bend in self._table.bends], still=True)
+        if items is not None and elements is not None:
+            nearest_to_itself(elements, items, self._radius, answers, -0.99 * self._radius)
+        return float(answers.least.min(initial=inf))
 
     @property
     def plain(self) -> tuple[int, ...]:
@@ -221,10 +222,10 @@ class Sweeper:
         for k, made in states:
             both = [self._rooms[self._side(k, made, ahead)] for ahead in (True, False)]
             start.append(min(both, key=lambda moment: moment.least))
-        answers = Answers.of(start, self._enough)
+        answers = Answers.of(start, self.enough)
         items, elements = self._pairs(states, self._stops)
         if items is not None and elements is not None:
-            nearest_to_itself(elements, items, self._radius, answers)
+            nearest_to_itself(elements, items, self._radius, answers, self._deep)
         for i, state in enumerate(states):
             if not answers.lowered[i]:
                 self._moments[state] = start[i]
@@ -279,8 +280,8 @@ class Sweeper:
             draw,
             np.zeros(len(question)),
         )
-        answers = Answers.of(found)
-        nearest_to_boxes(elements, items, self.space, self._radius, answers)
+        answers = Answers.of(found, self.enough)
+        nearest_to_boxes(elements, items, self.space, self._radius, answers, self._deep)
         return [
             moment
             if not answers.lowered[i]

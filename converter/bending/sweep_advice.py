@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import ceil
 
-from converter.bending.order import MARGIN, BestOrder, Feasible, best_order, space_known
+from converter.bending.order import ALL, MARGIN, BestOrder, Feasible, best_order, space_known
 from converter.bending.split import best_split, makeable_by
 from converter.bending.sweep import ITSELF, Clearance, sweep_order
 from converter.bending.sweep_space import other_plane
@@ -69,9 +69,10 @@ def way_out(
     display = display or Display()
     machine, margin = shop.machine, found.margin
 
-    def clears(other: Machine, piece: BendTable = table) -> bool:
+    def clears(other: Machine, piece: BendTable = table, deep: bool = search) -> bool:
         rule = feasible if piece is table else None
-        return _clears(piece, section, other, margin, rule, search)
+        # of what is only one cure among others, long tubes are looked at in the simple orders
+        return _clears(piece, section, other, margin, rule, deep and len(piece.bends) <= ALL)
 
     cures = []
     if found.best is not None and found.clears and found.changed:
@@ -90,7 +91,9 @@ def way_out(
     if not cures and machine.plane is not None and not machine.boxes and clears(other_plane(machine)):
         # boxes belong to the machine as it stands, so nothing is known of it on its side
         cures.append(f"turn the machine's bend plane {other_plane(machine).plane}")
-    cut = best_split(table, section.od, makeable_by(shop, die, lambda piece: clears(machine, piece)))
+    cut = best_split(table, section.od, makeable_by(shop, die, lambda piece: clears(machine, piece, False)))
+    if cut is None and search:
+        cut = best_split(table, section.od, makeable_by(shop, die, lambda piece: clears(machine, piece)))
     if cut is not None:
         joint = "a sleeve" if cut.joint == "sleeve" else "a butt weld"
         cures.append(

@@ -123,8 +123,13 @@ class _Looked:
     ends: Index
 
 
-def nearest_to_boxes(elements: Elements, items: Items, space: Space, radius: float, answers: Answers) -> None:
-    """Lower the answers by the distance of the tube's outside from boxes; ``items.b`` are indices of boxes."""
+def nearest_to_boxes(
+    elements: Elements, items: Items, space: Space, radius: float, answers: Answers, deep: float
+) -> None:
+    """Lower the answers by the distance of the tube's outside from boxes; ``items.b`` are indices of boxes.
+
+    What is as low as ``deep`` (mm) is not measured further.
+    """
 
     def look(it: Items) -> _Looked:
         middle = (it.low + it.high) / 2.0
@@ -142,15 +147,16 @@ def nearest_to_boxes(elements: Elements, items: Items, space: Space, radius: flo
         gap = distance - radius
         return _Looked(gap, gap - doubts.sum(axis=1), doubts, np.ones(len(it), bool), np.zeros(len(it), bool), ends)
 
-    _branch(items, look, answers, -0.99 * radius, boxes=True)
+    _branch(items, look, answers, deep, boxes=True)
 
 
-def nearest_to_itself(elements: Elements, items: Items, radius: float, answers: Answers) -> None:
+def nearest_to_itself(elements: Elements, items: Items, radius: float, answers: Answers, deep: float) -> None:
     """Lower the answers by the distance between parts of the tube that turns 180 degrees or more between them.
 
     Nearer along the tube it cannot come back on itself: at a least distance the tube leaves the joining
     line squarely (or an end points away) at both sides, and a closed curve turns 360 degrees in all (Fenchel
-    1929, from memory), 90 of them at most at each of the two corners.
+    1929, from memory), 90 of them at most at each of the two corners. What is as low as ``deep`` (mm) is not
+    measured further.
     """
 
     def look(it: Items) -> _Looked:
@@ -179,7 +185,7 @@ def nearest_to_itself(elements: Elements, items: Items, radius: float, answers: 
         ends += _at_end(elements, it.b, it.b0, it.b1, sb, radius, it.pull * middle)
         return _Looked(gap, lower, doubts, whole, (most < APART - _SLIVER) | unmade, ends)
 
-    _branch(items, look, answers, -0.99 * radius, boxes=False)
+    _branch(items, look, answers, deep, boxes=False)
 
 
 def _branch(items: Items, look: Callable[[Items], _Looked], answers: Answers, deep: float, boxes: bool) -> None:
