@@ -15,6 +15,8 @@ units = "mm"
 name = "Test"
 [machine]
 max_angle = 180
+plane = "horizontal"
+pivot_height = 1000
 [[die]]
 name = "R100"
 od = 25

@@ -13,13 +13,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import pi
 
-from converter.bending.clamping import Clamping, Need, Plan
+from converter.bending.clamping import Plan
 from converter.bending.dies import seats
+from converter.bending.setup_order import Choice, Chooser, metal_reach
 from converter.bending.setup_said import said_of
-from converter.bending.setup_shape import Made, Shape, made_bend, shape_of
+from converter.bending.setup_shape import Made, made_bend
 from converter.bending.springback import Springback, springback_for
-from converter.bending.sweep import Clearance, sweeper
-from converter.errors import GeometryError, OptionError
+from converter.bending.sweep import Clearance
+from converter.errors import OptionError
 from converter.findings import Finding
 from converter.geometry.vectors import HALF_TURN
 from converter.model.run import Tube
@@ -30,7 +31,7 @@ from converter.units import Display
 #: What may be asked for: an end, or the best of both.
 FEEDS = ("A", "B", "best")
 #: Findings of the audit, which looks at the simple order from end A, that the set-up says anew for its own.
-SETTLED = ("straight-too-short", "end-too-short")
+SETTLED = ("straight-too-short", "end-too-short", "order-changed", "sweep-hits", "sweep-close", "sweep-unknown")
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,32 +143,6 @@ def set_up(
     return [bench.setup(tube, feed_from) for tube in tubes]
 
 
-@dataclass(slots=True)
-class _Choice:
-    """One end and one order under consideration."""
-
-    end: str
-    shape: Shape
-    clamping: Clamping
-    plan: Plan
-    clearance: Clearance | None = None
-
-    @property
-    def hits(self) -> bool:
-        """Whether the tube hits something on the way."""
-        return self.clearance is not None and self.clearance.least is not None and self.clearance.least < 0.0
-
-    @property
-    def good(self) -> bool:
-        """Whether it can be held and clears."""
-        return not self.plan.lacks and not self.hits
-
-    def rank(self) -> tuple[int, bool, bool, float, bool]:
-        """Sorts the best first: held, clear, in the simple order, with little extra stick, from end A."""
-        extra = round(self.plan.lead + self.plan.trail, 3)
-        return len(self.plan.lacks), self.hits, not self.plan.plain, extra, self.end == "B"
-
-
 class _Bench:
     """What the tubes of one job share: what is known of springback per die, section and metal."""
 
@@ -182,10 +157,11 @@ class _Bench:
         if not table.bends or any(bend.clr is None for bend in table.bends):
             plan = Plan((), (), (), 0.0, 0.0)
             end = feed_from if feed_from in ("A", "B") else "A"
-            bare = Setup(tube, end, (), table.developed_length, *self._reach(tube), None, plan)
+            bare = Setup(tube, end, (), table.developed_length, *metal_reach(tube), None, plan)
             return replace(bare, findings=tuple(said_of(bare, self.shop, self.display, ())))
         made = self._made(tube)
-        chosen, why = self._chosen(tube, made, feed_from)
+        chooser = Chooser(tube, made, self.shop, self.display)
+        chosen, why, search = chooser.choose(feed_from)
         lead, trail = chosen.plan.lead, chosen.plan.trail
         extra_a, extra_b = (lead, trail) if chosen.end == "A" else (trail, lead)
         setup = Setup(
@@ -198,7 +174,8 @@ class _Bench:
             chosen.clearance,
             chosen.plan,
         )
-        return replace(setup, findings=tuple(said_of(setup, self.shop, self.display, why)))
+        said = said_of(setup, self.shop, self.display, why)
+        return replace(setup, findings=(*said, *chooser.said(chosen, search)))
 
     def _made(self, tube: Tube) -> list[Made]:
         """Every bend on its die, from end A."""
@@ -214,85 +191,7 @@ class _Bench:
             found.append(made_bend(bend, seat, known))
         return found
 
-    def _reach(self, tube: Tube) -> tuple[float, float]:
-        """How far the metal of a solid reaches past the centerline's ends A and B, mm, never below zero."""
-        reach = tube.run.metal or (0.0, 0.0)
-        return max(0.0, reach[0]), max(0.0, reach[1])
-
-    def _choice(self, tube: Tube, made: Sequence[Made], end: str) -> _Choice:
-        """The simple order from an end, not yet swept."""
-        shape = shape_of(tube.run.table, made, end)
-        needs = [Need.of(one.seat.die, one.stick, roll) for one, roll in zip(shape.made, shape.rolls, strict=True)]
-        clamping = Clamping(shape.table.straights, tuple(needs))
-        return self._ordered(_Choice(end, shape, clamping, Plan((), (), (), 0.0, 0.0)), range(len(needs)), tube)
-
-    def _ordered(self, choice: _Choice, order: Sequence[int], tube: Tube) -> _Choice:
-        """The same end with another order (indices from the end fed first), not yet swept."""
-        plan = choice.clamping.plan(order)
-        at_a, at_b = self._reach(tube)
-        lead, trail = (at_a, at_b) if choice.end == "A" else (at_b, at_a)
-        plan = replace(plan, lead=max(plan.lead, lead), trail=max(plan.trail, trail))
-        return replace(choice, plan=plan, clearance=None)
-
-    def _sweep(self, choice: _Choice, tube: Tube) -> None:
-        """Work out the least room of a choice."""
-        if tube.section is None:
-            return
-        lead, trail, order = choice.plan.lead, choice.plan.trail, list(choice.plan.order)
-        stops = [one.stop for one in choice.shape.made]
-        if choice.end == "B":  # the sweeper counts everything from end A
-            lead, trail = trail, lead
-            stops.reverse()
-            order = [len(order) - 1 - k for k in order]
-        try:
-            room = sweeper(
-                choice.shape.from_a,
-                tube.section,
-                self.shop.machine,
-                choice.end,
-                extra_a=lead,
-                extra_b=trail,
-                stops=stops,
-            )
-            choice.clearance = room.sequence(order)
-        except (GeometryError, OptionError):
-            # bends that overlap, or a stop of a full turn: an error finding says so, and nothing can be swept
-            choice.clearance = None
-
-    def _chosen(self, tube: Tube, made: Sequence[Made], feed_from: str | None) -> tuple[_Choice, tuple[str, ...]]:
-        """The end and order taken, and why they are not the simple ones ('held', 'clear', 'stick')."""
-        ends = ("A", "B") if feed_from in (None, "best") else (feed_from or "A",)
-        plain = [self._choice(tube, made, end) for end in ends]
-        if feed_from != "best":
-            self._sweep(plain[0], tube)
-            if plain[0].good:
-                return plain[0], ()
-        tried: list[_Choice] = []
-        for choice in plain:
-            if choice.clearance is None:
-                self._sweep(choice, tube)
-            tried.append(choice)
-            if choice.plan.lacks:
-                order = choice.clamping.recommended()
-                if order is not None:
-                    other = self._ordered(choice, order, tube)
-                    self._sweep(other, tube)
-                    tried.append(other)
-        if not any(choice.good for choice in tried):
-            tried += self._searched(tube, plain)
-        best = min(tried, key=_Choice.rank)
-        if best is plain[0]:
-            return best, ()
-        first = plain[0]
-        if first.plan.lacks and len(best.plan.lacks) < len(first.plan.lacks):
-            return best, ("held",)
-        return best, ("clear",) if first.hits and not best.hits else ("stick",)
-
-    def _searched(self, tube: Tube, plain: Sequence[_Choice]) -> list[_Choice]:
-        """Orders that the search for room finds, where the simple ones hit something."""
-        return []
-
-    def _steps(self, tube: Tube, choice: _Choice) -> tuple[Step, ...]:
+    def _steps(self, tube: Tube, choice: Choice) -> tuple[Step, ...]:
         """The bends in the order made."""
         count = len(choice.shape.made)
         around = _around(tube.section, choice.shape.made)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from converter.bending.clamping import Lack
 from converter.bending.setup_shape import wider
+from converter.bending.split import best_refit, best_split, makeable_by
 from converter.bending.springback import fit_findings
 from converter.findings import NOTE, WARNING, Finding
 from converter.shop.model import Shop
@@ -23,6 +24,7 @@ WORTH_SAYING = 0.5
 _WHY = {
     "held": "so that every bend can be held",
     "clear": "so that the tube clears what stands around",
+    "room": "as that leaves the most room",
     "stick": "as that needs least",
 }
 
@@ -34,7 +36,7 @@ def said_of(setup: Setup, shop: Shop, display: Display, why: Sequence[str]) -> l
         setup: without findings yet.
         shop: whose limits count.
         display: how lengths are shown.
-        why: why the end or the order is not the simple one: 'held', 'clear', 'stick'; empty when it is.
+        why: why the end or the order is not the simple one: 'held', 'clear', 'room', 'stick'; empty when it is.
     """
     one = _Sayer(setup, shop, display)
     return [*one.order(why), *one.lacks(), *one.inverted(), *one.ends(), *one.stops(), *one.metal(), *one.stick()]
@@ -76,11 +78,28 @@ class _Sayer:
             )
 
     def _cure(self, lack: Lack, first: int, second: int) -> str:
-        missing = self.display.length(lack.need - lack.have)
-        return (
-            f"Fed from end {self.setup.feed_from} {missing} of straight is missing: move bends {first} and {second} "
-            "that much apart, or split the tube there."
-        )
+        """Bends apart, a cut that leaves two pieces that can be made, or another die that moves the corners little."""
+        length, tube = self.display.length, self.setup.tube
+        cures = [f"move bends {first} and {second} {length(lack.need - lack.have)} apart"]
+        die = self._step(self._bend(lack.bend)).die
+        if tube.section is not None:
+            judge = makeable_by(self.shop, die)
+            cut = best_split(self.run.table, max(tube.section.od, tube.section.height), judge)
+            if cut is not None:
+                joint = "a sleeve" if cut.joint == "sleeve" else "a butt weld"
+                cures.append(
+                    f"split the tube {length(cut.at)} from end A, in the straight between bends {cut.straight} and "
+                    f"{cut.straight + 1}, and join the pieces with {joint}"
+                )
+            others = [one for one in self.shop.dies_for(tube.section) if die is None or one.name != die.name]
+            better = best_refit(self.run, others, self.display)
+            if better is not None:
+                cures.append(
+                    f"refit it to {better[0].name!r} ({length(better[0].clr)}), which moves the centerline by up to "
+                    f"{length(better[2])}"
+                )
+        text = ", or ".join(cures)
+        return f"{text[0].upper()}{text[1:]}."
 
     def inverted(self) -> Iterator[Finding]:
         """Bends for which the clamp is turned over."""
