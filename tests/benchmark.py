@@ -193,7 +193,6 @@ def help_text(folder: Path, times: int) -> Row:
 
 
 def solid(folder: Path, times: int) -> Row:
-    sys.path.insert(0, str(Path(__file__).parent))
     import bench_solid
 
     mine, theirs = bench_solid.measure(times)
@@ -220,14 +219,79 @@ def fit(folder: Path, times: int) -> Row:
     return Row("a million vertices fitted", mine, theirs, "s", "shapely.simplify", 3.0)
 
 
+def step(folder: Path, times: int) -> Row:
+    """200 hollow four-bend solids to tables, against the kernel's own read and transfer of the same file."""
+    from OCP.STEPControl import STEPControl_Reader
+
+    from converter import api
+
+    drawing = folder / "two-hundred.dxf"
+    many_runs(drawing, runs=200, bends=4)
+    checked = api.check(api.load(str(drawing), api.Settings(sections=("25x2mm",))))
+    path = next(p for p in api.export([checked], str(folder / "step"), ["step"]) if p.suffix == ".step")
+
+    def ours() -> object:
+        result = api.load(str(path))
+        assert len(result.tubes) == 200, f"{len(result.tubes)} tubes instead of 200"
+        return result
+
+    def kernel() -> object:
+        reader = STEPControl_Reader()
+        reader.ReadFile(str(path))
+        reader.TransferRoots()
+        return reader.OneShape()
+
+    mine, theirs = in_turn(ours, kernel, max(1, times // 2))
+    return Row("200 STEP solids to tables", mine, theirs, "s", "kernel transfer", 1.5)
+
+
+def mesh(folder: Path, times: int) -> Row:
+    import bench_mesh
+
+    mine, theirs, _ = bench_mesh.mesh_ratio(times=max(1, times // 2))
+    return Row("a mesh of 440,000 triangles", mine, theirs, "s", "trimesh split", 3.0)
+
+
+def sweep(folder: Path, times: int) -> Row:
+    import bench_sweep
+
+    mine, theirs = bench_sweep.measure(max(1, times // 2))
+    return Row("best order of 8 bends, both ends", mine, theirs, "s", "one trimesh pose", 50.0)
+
+
+def cope(folder: Path, times: int) -> Row:
+    import bench_cope
+
+    mine, theirs = bench_cope.measure(times)
+    return Row("a cope at half degrees", mine, theirs, "s", "kernel boolean", 100.0, at_least=True)
+
+
+def audit(folder: Path, times: int) -> Row:
+    """The audit of 200 runs alone, against reading their DXF; a machine without a place sweeps nothing."""
+    from dataclasses import replace
+
+    import ezdxf
+
+    from converter import api
+    from converter.shop.model import Machine
+
+    path = folder / "audited.dxf"
+    many_runs(path, runs=200)
+    result = api.load(str(path), api.Settings(sections=("25x2mm",)))
+    result = replace(result, shop=replace(result.shop, machine=Machine()))
+    mine, theirs = in_turn(lambda: api.check(result), lambda: ezdxf.readfile(path), times)
+    return Row("audit of 200 runs, sweep aside", mine, theirs, "s", "ezdxf.readfile", 1.0)
+
+
 ROWS: dict[str, Callable[[Path, int], Row]] = {
     "speed": speed, "speed-paused": speed_paused, "memory": memory, "one-tube": one_tube, "help": help_text,
-    "solid": solid, "fit": fit,
+    "solid": solid, "fit": fit, "step": step, "mesh": mesh, "sweep": sweep, "cope": cope, "audit": audit,
 }  # fmt: skip
 
 
 def main() -> int:
     """Measure and print; the status is 0 whether targets are met or not, 1 when a row cannot be measured."""
+    sys.path.insert(0, str(Path(__file__).parent))
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="fewer repetitions")
     parser.add_argument("--only", choices=ROWS, action="append", help="measure only this row")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import random
-import time
 from math import pi
 from pathlib import Path
 
@@ -206,27 +205,17 @@ def test_out_through_step_and_in_again(tmp_path, unit):
 
 
 @pytest.mark.slow
-def test_finding_tubes_costs_less_than_the_kernels_own_reading(tmp_path):
-    """200 hollow tubes of four bends: measured at 0.25 to 0.4 of read and transfer; held to 0.8 on a busy machine."""
+def test_two_hundred_tubes_in_one_file(tmp_path):
+    """Every one is found; what it costs beside the kernel's own reading is measured by tests/benchmark.py."""
     path = tmp_path / "many.step"
     path.write_bytes(step_bytes([item for _, item in many(200)]))
-    ratios = []
-    for _ in range(2):
-        start = time.perf_counter()
-        reader = STEPControl_Reader()
-        reader.ReadFile(str(path))
-        reader.TransferRoots()
-        shape = reader.OneShape()
-        kernel = time.perf_counter() - start
-        solids = parts(shape, TopAbs_ShapeEnum.TopAbs_SOLID)
-        start = time.perf_counter()
-        assert sum(len(find_tubes(solid, "t")[0]) for solid in solids) == 200
-        ratios.append((time.perf_counter() - start) / kernel)
-    assert min(ratios) < 0.8, ratios
+    reader = STEPControl_Reader()
+    reader.ReadFile(str(path))
+    reader.TransferRoots()
+    solids = parts(reader.OneShape(), TopAbs_ShapeEnum.TopAbs_SOLID)
+    assert sum(len(find_tubes(solid, "t")[0]) for solid in solids) == 200
 
 
 def test_a_plate_with_hundreds_of_holes_is_no_trap():
     plate = cq.Workplane("XY").box(400, 400, 8).faces(">Z").workplane().rarray(25, 25, 15, 15).hole(9).val()
-    start = time.perf_counter()
     assert "plate" in reason(plate)
-    assert time.perf_counter() - start < 10
