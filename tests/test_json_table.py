@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-import time
 from math import pi
 
 import jsonschema
@@ -178,15 +177,12 @@ def test_written_file_is_the_same_document(tmp_path):
     assert path.name == "part.json" and document["drawing_units"] == "in" and document["ignored"][0]["kind"] == "HATCH"
 
 
-def test_two_thousand_runs_are_quick():
-    """A bound far above the usual 0.05 s, so that only a change of order fails it."""
+def test_two_thousand_runs_in_one_document():
     bends = [Bend(10.123456789, 0.0 if i == 0 else 33.3, 45.678, 50.0) for i in range(10)]
     tubes = [tube(f"run {i}", bends) for i in range(2000)]
-    begin = time.perf_counter()
-    text = dumps(table_document("x", "mm", tubes))
-    took = time.perf_counter() - begin
-    assert len(json.loads(text)["tubes"]) == 2000
-    assert took < 1.0
+    read_back = json.loads(dumps(table_document("x", "mm", tubes)))["tubes"]
+    assert [t["name"] for t in read_back] == [t.name for t in tubes]
+    assert read_back[-1]["bends"][-1] == {"feed": 10.123456789, "rotation": 33.3, "angle": 45.678, "clr": 50.0}
 
 
 def test_json_and_the_format_list_load_nothing_heavy():
