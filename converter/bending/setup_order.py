@@ -109,7 +109,7 @@ class Chooser:
             choice.clearance = None
 
     def choose(self, feed_from: str | None) -> tuple[Choice, tuple[str, ...], BestOrder | None]:
-        """The end and order taken, why they are not the simple ones ('held', 'clear', 'room', 'stick'), and the search."""
+        """The end and order taken, why not the simple ones ('held', 'clear', 'room', 'stick'), and the search."""
         ends = ("A", "B") if feed_from in (None, "best") else (feed_from or "A",)
         first = self._choice(ends[0])
         self._sweep(first)
