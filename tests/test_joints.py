@@ -330,6 +330,41 @@ def test_a_cut_that_reaches_into_the_bend_and_one_that_eats_the_end():
     assert "end-eaten" in codes(said) and "RUNG end A" in next(f.message for f in said if f.code == "end-eaten")
 
 
+def test_a_tube_that_lies_along_a_bend_is_refused():
+    """A chord of the bend's own circle: it would be inside the metal all the way."""
+    bent = tube_of(run_of([(200.0, 0.0, 150.0, 100.0)], 200.0, name="BENT"), RAIL)
+    arc = bent.run.centerline[1]
+    _, said = found(bent, rung(arc.point(40.0), arc.point(115.0)))
+    assert {"cope-again", "joint-parallel"} & set(codes(said)) and "BENT" in said[0].message
+    spoke = rung(arc.point(0.01), arc.point(149.0), name="SPOKE")  # across a hoop: both ends on the same bend
+    joints, said = found(bent, spoke)
+    assert set(joints) == {("SPOKE", "A"), ("SPOKE", "B")} and "cope-again" not in codes(said)
+    assert all(joint.short_point < 60.0 for joint in joints.values())
+
+
+def test_equal_tubes_on_a_bend_leave_part_of_the_wrap_beside_it():
+    """Toward the inside of the bend the mate curves away from the ears: said, and still a smooth cut."""
+    bent = tube_of(run_of([(200.0, 0.0, 90.0, 114.3)], 200.0, name="BENT"), RAIL)
+    arc = bent.run.centerline[1]
+    q = arc.point(45.0)
+    out = tuple((a - b) / 114.3 for a, b in zip(q, arc.center, strict=True))
+    joints, said = found(bent, rung(q, tuple(a + 300.0 * v for a, v in zip(q, out, strict=True)), RAIL))
+    assert codes(said) in (["cope-partial"], [])
+    profile = np.array(joints["RUNG", "A"].profile)
+    assert np.abs(np.diff(profile[:, 1])).max() < 1.5, "no jumps"
+
+
+def test_a_closed_hoop_is_a_mate_all_around():
+    """Two half circles, closed: spokes land wherever, also where the run starts."""
+    hoop = tube_of(run_of([(0.0, 0.0, 180.0, 200.0), (0.0, 0.0, 180.0, 200.0)], 0.0, closed=True, name="HOOP"), RAIL)
+    for angle in (0.0, 90.0, 180.0, 271.0):
+        first = hoop.run.centerline[angle >= 180.0]
+        q = first.point(angle % 180.0)
+        joints, said = found(hoop, rung(q, (q[0], q[1], 300.0)))
+        assert list(joints) == [("RUNG", "A")] and said == []
+        assert joints["RUNG", "A"].center_cut == pytest.approx(R, abs=1e-9)
+
+
 # --- square ----------------------------------------------------------------------------------------
 
 SQUARE = Section("square", 40.0, 3.0, corner=6.0)

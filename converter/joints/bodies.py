@@ -104,14 +104,16 @@ class Body:
     name: str
     size: float
 
-    def solid(self, leg: int, at: float, reach: float, gap: float, window: tuple[float, float]) -> tuple[Part, ...]:
+    def solid(
+        self, leg: int, at: float, reach: float, gap: float, window: tuple[float, float, float]
+    ) -> tuple[Part, ...]:
         """The parts of the tube about a place, for a cut; the leg itself first.
 
         Args:
             leg: index of the leg; at: length on it.
             reach: how far along the centerline either way the cut may lie.
             gap: weld gap by which the outside grows, mm.
-            window: lengths on the branch in which to look for a bend.
+            window: lengths on the branch in which to look for a bend: from, to, and the nearest to the joint.
         """
         here = self.legs[leg].begin + at
         low, high = here - reach, here + reach
@@ -137,7 +139,7 @@ class Body:
                 i = following
         return tuple(part for i in chosen for part in self._parts(i, len(chosen) == 1, gap, window))
 
-    def _parts(self, index: int, alone: bool, gap: float, window: tuple[float, float]) -> list[Part]:
+    def _parts(self, index: int, alone: bool, gap: float, window: tuple[float, float, float]) -> list[Part]:
         leg = self.legs[index]
         a, b, corner = self._grown(gap)
         if leg.arc is None:
@@ -146,7 +148,9 @@ class Body:
             return [self._prism(leg, leg.start, leg.direction, () if alone else self._bounds(leg, first, last), gap)]
         arc = leg.arc
         parts: list[Part] = [
-            BendPart(arc.center, arc.normal, arc.start, arc.radius, arc.angle, a, b, corner, leg.roll, window)
+            BendPart(
+                arc.center, arc.normal, arc.start, arc.radius, arc.angle, a, b, corner, leg.roll, window[:2], window[2]
+            )
         ]
         if self.ends and index == 0:  # a tube that ends in a bend is taken to run on straight
             parts.append(self._prism(leg, leg.start, leg.direction, ((leg.start, leg.direction),), gap))

@@ -8,13 +8,14 @@ from math import cos, radians, sin
 import numpy as np
 
 from converter.findings import Finding
-from converter.geometry.vectors import distance, dot, sub
+from converter.geometry.vectors import distance, dot
 from converter.joints.bodies import Body
 from converter.joints.contact import BESIDE, COAXIAL, LIES_ON, MISSED, ON, Contact
 from converter.joints.lines import Array, Hits, Lines
 from converter.joints.model import MITRE, SADDLE, Joint
 from converter.joints.plan import Key, Plan, point_text
 from converter.joints.saddle import angles
+from converter.joints.torus import BendPart
 from converter.tolerances import Tolerances
 from converter.units import Display
 
@@ -176,6 +177,7 @@ def check_joint(joint: Joint, frame: dict[str, Body], tol: Tolerances, display: 
     lines = joint.base.branch.lines(angles(_COARSE if joint.mate_straight else 3.0 * _COARSE))
     outside, met = joint.base.reach(lines)
     if joint.kind == SADDLE:
+        _check_beyond(joint, lines, outside, room, say)
         _check_width(joint, frame, met, tol, display, say)
         _check_mate_end(joint, frame, lines, outside, tol, display, say)
     part = "straight" if own.tube.run.table.bends else "tube"
@@ -214,12 +216,27 @@ def _plainly_sound(joint: Joint, frame: dict[str, Body], room: float, tol: Toler
     return all(distance(joint.node, end.point) > reach for end in frame[joint.mates[0]].ends)
 
 
+def _check_beyond(joint: Joint, lines: Lines, outside: Array, room: float, say: Say) -> None:
+    """A tube that runs into its mate's bend again behind the cut: it lies along the bend, not on it."""
+    bends = [part for part in joint.base.mates[0] if isinstance(part, BendPart)]
+    for part in bends:
+        for further in np.linspace(1.0, max(part.window[1] - part.near, 2.0), 24):
+            t = outside + float(further)
+            if bool((part.holds(lines, t) & (t < room)).any()):
+                say(
+                    "cope-again",
+                    f"behind the cut it runs into the bend of {joint.mates[0]} again",
+                    float(further), None, "mm", "Turn it so that it leaves the bend, or end it elsewhere.",
+                )  # fmt: skip
+                return
+
+
 def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerances, display: Display, say: Say) -> None:
     """Lines that pass beside every mate: a mate smaller than the tube, or an offset too great."""
     own, mate = frame[joint.tube], frame[joint.mates[0]]
     smaller = mate.size < own.size - 2.0 * tol.join
     over = joint.offset + own.size / 2.0 - mate.size / 2.0
-    if bool(met.all()) or over <= tol.join:
+    if bool(met.all()) or (over <= tol.join and joint.mate_straight):
         return
     part = 100.0 * float(np.count_nonzero(~met)) / len(met)
     if smaller:
@@ -228,6 +245,14 @@ def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerance
             f"{mate.name} ({display.length(mate.size)}) is smaller than the tube ({display.length(own.size)}), so "
             f"{part:.0f}% of the end passes beside it; there the cut stops level with the centerline of {mate.name}",
             own.size, mate.size, "mm", f"Cut {mate.name} to {own.name} instead (job file), or flatten the end.",
+        )  # fmt: skip
+        return
+    if over <= tol.join:
+        say(
+            "cope-partial",
+            f"{mate.name} curves away under it, so {part:.0f}% of the end passes beside it; there the cut stops where "
+            "it passes closest",
+            own.size, mate.size, "mm", "End it on a straight, or use a smaller tube.",
         )  # fmt: skip
         return
     say(
@@ -247,13 +272,16 @@ def _check_mate_end(
     mate = frame[joint.mates[0]]
     branch = joint.base.branch
     for end in mate.ends:
-        along_mate = lines.along(end.point, end.direction) - outside * dot(branch.direction, end.direction)
-        near_it = abs(dot(sub(joint.node, end.point), end.direction)) <= 4.0 * (mate.half + branch.half_width()) / sin(
+        if distance(joint.node, end.point) > 4.0 * (mate.half + branch.half_width()) / sin(
             radians(max(joint.angle, LEAST_ANGLE))
-        )
-        same_line = abs(abs(dot(joint.mate_axis, end.direction)) - 1.0) < 1e-9
-        past = float(along_mate.max())
-        if near_it and same_line and past > tol.near:
+        ):
+            continue
+        ahead = lines.along(end.point, end.direction) - outside * dot(branch.direction, end.direction)
+        # of the cut's points those that lie on the mate's axis run on past its end
+        square = lines.squared(end.point) - 2.0 * outside * lines.along(end.point, branch.direction) + outside * outside
+        on_it = np.sqrt(np.maximum(square - ahead * ahead, 0.0)) <= mate.half + joint.gap + tol.join
+        past = float(np.where(on_it, ahead, 0.0).max())
+        if past > tol.near:
             say(
                 "mate-ends",
                 f"{mate.name} ends {display.length(past)} too soon at its end {end.letter} to carry the whole cut",

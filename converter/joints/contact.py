@@ -184,6 +184,8 @@ def _judged(
 
     enters = _entry(end, own, mate, index, at, ahead, offset, angle)
     if enters is None:
+        if leg.arc is not None and offset < mate.size / 2.0 and abs(ahead) <= widest:
+            return made(-ahead, LIES_ON)  # it stays within the bend as far as one looks
         beside = offset < mate.half + own.half - tol.near and abs(ahead) <= widest + tol.near
         return made(-ahead, BESIDE) if beside else None
     depth = enters + ahead  # from the surface to the axis
@@ -204,7 +206,7 @@ def _entry(
         return None if room <= 0.0 else float(room**0.5) / sin(radians(angle)) - ahead
     branch = Branch.at(end.point, end.direction, own.section)
     widest = 1.5 * mate.half / sin(radians(max(angle, 10.0))) + mate.half
-    parts = mate.solid(index, at, mate.half, 0.0, (-ahead - widest, -ahead + widest))
+    parts = mate.solid(index, at, mate.half, 0.0, (-ahead - widest, -ahead + widest, -ahead))
     t, hit = Cut(branch, union([parts])).reach(branch.axis())
     return float(t[0]) if hit[0] else None
 

@@ -243,9 +243,15 @@ def _lead(plan: Plan, contacts: dict[Key, list[Contact]]) -> Contact:
 
 
 def _solid(contact: Contact, own: Body, mate: Body, gap: float) -> tuple[Part, ...]:
-    reach = footprint(contact, own, mate, gap)
+    """The mate about a place: its leg there, and its neighbours where the cut may reach them."""
+    # a bend that curves toward the tube is met further off than a straight would be
+    reach = 1.5 * footprint(contact, own, mate, gap) + own.half
     wide = 1.5 * (own.half + mate.half + gap) / sin(radians(max(contact.angle, 10.0))) + own.half
-    return mate.solid(contact.leg, contact.at, reach, gap, (-contact.ahead - wide, -contact.ahead + wide))
+    # the tube's other end may land on the same mate: that is not this end's cut
+    back = min(wide, max(0.55 * own.length, mate.half))
+    return mate.solid(
+        contact.leg, contact.at, reach, gap, (-contact.ahead - wide, -contact.ahead + back, -contact.ahead)
+    )
 
 
 def _standing(key: Key, frame: Sequence[Body], plans: dict[Key, Plan], gap: float) -> tuple[Part, ...]:

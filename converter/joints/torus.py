@@ -33,6 +33,7 @@ class BendPart:
         half_up, half_across, corner: half sizes and corner radius (all the radius for round tube), gap added, mm.
         roll: degrees from the section's height to the inside of the bend.
         window: lengths (from, to) on the branch to look in, mm.
+        near: length on the branch at which its axis is nearest to the bend's, mm.
     """
 
     center: Vec
@@ -45,23 +46,15 @@ class BendPart:
     corner: float
     roll: float
     window: tuple[float, float]
+    near: float = 0.0
 
     def stops(self, lines: Lines) -> tuple[Array, Hits, Array]:
         """See `converter.joints.lines.Part`."""
-        x = unit(sub(self.start, self.center))
-        y = cross(self.normal, x)
-        d = lines.branch.direction
-        rows = _Rows(
-            self,
-            np.stack([lines.along(self.center, v) for v in (x, y, self.normal)]),
-            np.array([dot(d, x), dot(d, y), dot(d, self.normal)]),
-        )
+        rows = self._rows(lines)
         low, high = self.window
         grid = np.linspace(high, low, _SAMPLES)  # from inside the tube outward
         values = rows.distance(grid[None, :])
-        n = values.shape[0]
-        t = np.full(n, -np.inf)
-        open_ = np.ones(n, dtype=np.bool_)
+        t = np.full(values.shape[0], -np.inf)
         # low points above the first change of sign may hide two roots between samples
         middle = values[:, 1:-1]
         dips = (middle > 0.0) & (middle <= values[:, :-2]) & (middle < values[:, 2:])
@@ -81,9 +74,37 @@ class BendPart:
         roots = rows.roots(row, outer, inner)
         keep = rows.on_the_bend(row, roots)
         np.maximum.at(t, row[keep], roots[keep])
-        open_ = np.isfinite(t)
-        beside = grid[values.argmin(axis=1)]
-        return t, open_, beside
+        met = np.isfinite(t)
+        return t, met, self._beside(rows, grid, values, met)
+
+    def holds(self, lines: Lines, t: Array) -> Hits:
+        """Whether the places at the lengths ``t`` of the lines lie inside the bend."""
+        rows, every = self._rows(lines), np.arange(len(t))
+        value: Hits = (rows.distance_at(every, t) < -1e-6) & rows.on_the_bend(every, t)
+        return value
+
+    def _rows(self, lines: Lines) -> _Rows:
+        x = unit(sub(self.start, self.center))
+        y = cross(self.normal, x)
+        d = lines.branch.direction
+        return _Rows(
+            self,
+            np.stack([lines.along(self.center, v) for v in (x, y, self.normal)]),
+            np.array([dot(d, x), dot(d, y), dot(d, self.normal)]),
+        )
+
+    def _beside(self, rows: _Rows, grid: Array, values: Array, met: Hits) -> Array:
+        """Where lines that miss pass closest, of several places the one nearest to the joint."""
+        beside = np.full(len(values), (grid[0] + grid[-1]) / 2.0)
+        missing = np.flatnonzero(~met)
+        if not len(missing):
+            return beside
+        v = values[missing]
+        low = (v[:, 1:-1] <= v[:, :-2]) & (v[:, 1:-1] < v[:, 2:])
+        away = np.where(low, np.abs(grid[1:-1] - self.near)[None, :], np.inf)
+        at = np.where(low.any(axis=1), away.argmin(axis=1) + 1, np.clip(v.argmin(axis=1), 1, len(grid) - 2))
+        beside[missing] = rows.lowest(missing, grid[at - 1], grid[at + 1])
+        return beside
 
 
 class _Rows:
