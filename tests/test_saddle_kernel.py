@@ -152,3 +152,11 @@ def test_square_mate_with_rounded_corners():
     cut = Cut(round_end.branch, ((mate,),))
     phi, t = near_side(cut, kernel_cut(cut, fillet.Shape()))
     assert np.abs(t - cut.outside(phi)).max() < 1e-6
+
+
+@pytest.mark.slow
+def test_a_cope_is_much_faster_than_the_kernels_boolean():
+    """The target is 100 (tests/benchmark.py tells); half of it holds on any busy machine."""
+    import bench_cope
+
+    assert bench_cope.cope_ratio(3) > 50.0

@@ -106,16 +106,24 @@ class Cut:
         for part in (part for mate in self.mates for part in mate):
             t, hit, beside = part.stops(lines)
             if best is None or met is None:
-                best, met, lead = np.where(hit, t, -np.inf), hit, beside
+                best, met, lead = (t if bool(hit.all()) else np.where(hit, t, -np.inf)), hit, beside
             else:
                 best, met = np.where(hit & (t > best), t, best), met | hit
         if best is None or met is None or lead is None:
             raise GeometryError("a cut needs a mate")
-        return np.where(met, best, lead), met
+        return (best, met) if bool(met.all()) else (np.where(met, best, lead), met)
 
     def at(self, phi: Array) -> tuple[Array, Array]:
         """Lengths back from the end point at the angles ``phi`` (degrees): (outside, bore), mm."""
-        return self.reach(self.branch.lines(phi))[0], self.reach(self.branch.lines(phi, bore=True))[0]
+        branch, rad = self.branch, np.radians(phi)
+        c, s, count = np.cos(rad), np.sin(rad), len(rad)
+        rows = np.empty((2, 2, count))
+        for i, bore in enumerate((False, True)):
+            radii = branch.radii(rad, bore)
+            np.multiply(radii, c, out=rows[0, i])
+            np.multiply(radii, s, out=rows[1, i])
+        t = self.reach(Lines(branch, rows[0].ravel(), rows[1].ravel()))[0]
+        return t[:count], t[count:]
 
     def outside(self, phi: Array) -> Array:
         """Lengths back from the end point along the outside, mm."""
@@ -186,7 +194,7 @@ def extremes(
     best = np.array([values.min(), values.max()])
     sign = np.array([1.0, -1.0])
     near: Array = _NEAR
-    while step > 1e-7:
+    while step > 1e-6:
         grid = at[:, None] + near[None, :] * step
         found = curve(grid.ravel()).reshape(grid.shape) * sign[:, None]
         pick = found.argmin(axis=1)
@@ -200,7 +208,7 @@ def extremes(
 
 
 #: A fine grid over one step either way.
-_NEAR: Array = np.linspace(-1.0, 1.0, 41)
+_NEAR: Array = np.linspace(-1.0, 1.0, 121)
 
 
 def mitre_plane(direction: Vec, other: Vec, node: Vec, gap: float = 0.0) -> HalfSpace:
