@@ -283,9 +283,23 @@ def audit(folder: Path, times: int) -> Row:
     return Row("audit of 200 runs, sweep aside", mine, theirs, "s", "ezdxf.readfile", 1.0)
 
 
+def joints(folder: Path, times: int) -> Row:
+    from frames import draw, rack
+
+    from converter.api import Settings, load
+    from converter.joints.find import find_joints
+
+    path = str(draw(rack(41), folder / "rack.dxf"))
+    settings = Settings(sections=("RAIL=44.45x3.048mm", "RUNG=38.1x2.413mm"))
+    tubes = load(path, settings).tubes
+    mine, theirs = in_turn(lambda: find_joints(tubes), lambda: load(path, settings), 3 * times)
+    return Row("joints of 201 tubes", mine, theirs, "s", "reading its DXF", 1.0)
+
+
 ROWS: dict[str, Callable[[Path, int], Row]] = {
     "speed": speed, "speed-paused": speed_paused, "memory": memory, "one-tube": one_tube, "help": help_text,
     "solid": solid, "fit": fit, "step": step, "mesh": mesh, "sweep": sweep, "cope": cope, "audit": audit,
+    "joints": joints,
 }  # fmt: skip
 
 
