@@ -17,6 +17,7 @@ ENTRIES = [(schedule, nps) for schedule, sizes in SCHEDULES.items() for nps in s
 @pytest.mark.parametrize(("schedule", "nps"), ENTRIES, ids=str)
 def test_every_entry_agrees_with_the_reference_library(schedule, nps):
     from fluids import piping
+
     size, _, outside, wall = piping.nearest_pipe(NPS=float(nps), schedule=schedule)
     assert size == float(nps)
     entry = pipe(nps, schedule)
@@ -26,6 +27,7 @@ def test_every_entry_agrees_with_the_reference_library(schedule, nps):
 
 def test_no_size_of_the_reference_is_missing():
     from fluids import piping
+
     for schedule, sizes in SCHEDULES.items():
         theirs = {Fraction(size).limit_denominator(8) for size in piping.schedule_lookup[schedule][0] if size <= 12}
         assert theirs == set(sizes), schedule

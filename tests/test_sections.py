@@ -99,6 +99,7 @@ def test_bar(text):
 def test_gauges_agree_with_the_reference_library():
     """fluids.piping.t_from_gauge, schedule BWG (source given there: Machinery's Handbook)."""
     from fluids import piping
+
     for gauge, wall in BWG.items():
         assert wall == pytest.approx(piping.t_from_gauge(gauge, SI=False, schedule="BWG"), abs=5e-4)
 
