@@ -174,7 +174,7 @@ def _same_bend(points: Array) -> NDArray[np.intp]:
     breaks = np.append(np.flatnonzero(large) + 1, len(points) - 2)  # inner vertices after which it changes
     inner = np.arange(1, len(points) - 1)
     ends = breaks[np.searchsorted(breaks, inner)] + 1
-    return np.concatenate((ends[:1], ends[1:], [len(points) - 1] * 2))
+    return np.append(ends, [len(points) - 1] * 2)
 
 
 def _reach(i: int, last: int, holds: Callable[[int, int, bool], bool], hints: NDArray[np.intp]) -> int:
