@@ -12,6 +12,7 @@ import re
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from importlib import import_module
 from pathlib import PurePath
 from typing import TYPE_CHECKING, cast
@@ -43,6 +44,14 @@ class ReadOptions:
     skip_layers: tuple[str, ...] = ()
     skip_colors: tuple[str, ...] = ()
     skip_linetypes: tuple[str, ...] = ()
+
+    def wants(self, layer: str | None) -> bool:
+        """Whether a layer (or what stands for one in a file without layers) is to be read."""
+
+        def meets(patterns: tuple[str, ...]) -> bool:
+            return any(fnmatchcase((layer or "").lower(), pattern.lower()) for pattern in patterns)
+
+        return (not self.layers or meets(self.layers)) and not meets(self.skip_layers)
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,7 @@ the columns. What cannot be read is named by row and column; nothing is guessed.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
@@ -55,20 +53,13 @@ def read_table_csv(source: str | Source, options: ReadOptions) -> Drawing:
         drawing = read_points(columns)
     else:
         drawing = _read_tables(columns)
-    drawing.tables = [t for t in drawing.tables if _wanted(t.layer, options)]
-    drawing.curves = [c for c in drawing.curves if _wanted(c.layer, options)]
+    drawing.tables = [t for t in drawing.tables if options.wants(t.layer)]
+    drawing.curves = [c for c in drawing.curves if options.wants(c.layer)]
     _say_units(drawing, columns)
     if columns.unknown:
         names = ", ".join(columns.unknown[:8]) + ("…" if len(columns.unknown) > 8 else "")
         drawing.ignored.append(Ignored("column", len(columns.unknown), f"headings that no table of ours has: {names}"))
     return drawing
-
-
-def _wanted(layer: str | None, options: ReadOptions) -> bool:
-    def matches(patterns: Sequence[str]) -> bool:
-        return any(fnmatchcase((layer or "").lower(), pattern.lower()) for pattern in patterns)
-
-    return (not options.layers or matches(options.layers)) and not matches(options.skip_layers)
 
 
 def _read_tables(columns: Columns) -> Drawing:

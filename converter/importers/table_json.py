@@ -7,7 +7,6 @@ ends where they were and its plane is open, which is said.
 from __future__ import annotations
 
 import json
-from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Any
 
 from converter.errors import GeometryError, ReadError
@@ -65,20 +64,13 @@ def read_table_json(source: str | Source, options: ReadOptions) -> Drawing:
             raise _wrong(given.name, where, f"has no {error.args[0]!r}") from error
         except (TypeError, ValueError, GeometryError) as error:
             raise _wrong(given.name, where, f"cannot be: {error}") from error
-        if _wanted(table.layer, options):
+        if options.wants(table.layer):
             drawing.tables.append(table)
     return drawing
 
 
 def _wrong(file: str, where: str, what: str) -> ReadError:
     return ReadError(f"{file}: {where} {what}; write the file again with table --json.", file=file, where=where)
-
-
-def _wanted(layer: str | None, options: ReadOptions) -> bool:
-    def matches(patterns: tuple[str, ...]) -> bool:
-        return any(fnmatchcase((layer or "").lower(), pattern.lower()) for pattern in patterns)
-
-    return (not options.layers or matches(options.layers)) and not matches(options.skip_layers)
 
 
 def _tube(tube: dict[str, Any]) -> ReadyTable:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections import Counter
 from dataclasses import dataclass, replace
-from fnmatch import fnmatchcase
 from pathlib import PurePath
 
 import numpy as np
@@ -65,7 +64,7 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     fallback = PurePath(given.name).stem if given.name != "-" else ""
     with np.errstate(all="ignore"):
         for part in loaded.parts:
-            if not _wanted(part.name, chosen):
+            if not chosen.wants(part.name):
                 left["mesh", "its name is not among those to be read"] += 1
                 continue
             points, faces = _sound(part, MM_PER[read_as], left)
@@ -97,13 +96,6 @@ def _asked_unit(option: str | None) -> str | None:
             f"A mesh cannot be read as {option!r}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit"
         )
     return asked
-
-
-def _wanted(name: str, options: ReadOptions) -> bool:
-    def matches(patterns: tuple[str, ...]) -> bool:
-        return any(fnmatchcase(name.lower(), pattern.lower()) for pattern in patterns)
-
-    return (not options.layers or matches(options.layers)) and not matches(options.skip_layers)
 
 
 def _sound(part: Part, factor: float, left: Counter[tuple[str, str]]) -> tuple[Array, Ints]:
