@@ -55,6 +55,7 @@ class Result:
         shop: whose dies were used.
         demo_shop: whether that is the invented demo shop, for want of another.
         checked: how many bends the audit checked; None before `check`.
+        job: the job file, or None.
     """
 
     drawing: Drawing
@@ -65,6 +66,7 @@ class Result:
     shop: Shop
     demo_shop: bool
     checked: int | None = None
+    job: Job | None = None
 
     @property
     def source(self) -> str:
@@ -116,6 +118,7 @@ def _load(source: str, settings: Settings) -> Result:
         tolerances=tol,
         shop=shop,
         demo_shop=settings.shop is None,
+        job=job,
     )
 
 
@@ -268,6 +271,7 @@ def export_job(result: Result, *, step_unit: str | None = None, one_file: bool =
         one_file: all tubes in one STEP file; else one file each.
         stem: what the files are called after; the source's own when empty.
     """
+    from converter.exporters.cope_options import CopeOptions
     from converter.exporters.registry import ExportJob
 
     source = result.source
@@ -283,6 +287,7 @@ def export_job(result: Result, *, step_unit: str | None = None, one_file: bool =
         inputs=() if source == "-" else (Path(source),),
         drawing_units=result.drawing.units,
         ignored=tuple(result.drawing.ignored),
+        cope=CopeOptions(shop=result.shop, job=result.job, tolerances=result.tolerances),
     )
 
 

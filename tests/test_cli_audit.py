@@ -205,10 +205,15 @@ def test_writing_options_out_of_range(words, tmp_path, capsys, monkeypatch):
 
 
 def test_convert_everything(tmp_path, shop, capsys):
-    """Every format of the registry, in one go, for one tube."""
+    """Every format of the registry, in one go, for two tubes of which one ends on the other."""
+    import ezdxf
+
     from converter.exporters.registry import FORMATS
 
     path = hook(tmp_path / "hook.dxf")
+    doc = ezdxf.readfile(path)  # type: ignore[attr-defined]
+    doc.modelspace().add_line((150, 0), (150, -250), dxfattribs={"layer": "RUNG"})
+    doc.saveas(path)
     out = tmp_path / "job"
     outcome = run(capsys, "convert", path, "--out", out, "--to", "all", "--shop", shop, "--section", "25x2mm")
     assert outcome.status == 0, outcome.err

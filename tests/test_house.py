@@ -38,13 +38,14 @@ PLACES = {
     "OCP": ("kernel/",),
     "cadquery": ("kernel/",),
     "trimesh": ("exporters/", "importers/"),
+    "reportlab": ("exporters/",),
 }
 #: Test-only packages: the library must work without them.
-TEST_ONLY = {"fluids", "gemmi", "hypothesis", "pytest", "sectionproperties", "shapely"}
+TEST_ONLY = {"fluids", "gemmi", "hypothesis", "pypdf", "pytest", "sectionproperties", "shapely"}
 #: Parts that may open files.
 OPENERS = ("importers", "exporters", "shop", "cli")
 #: What it costs too much to import before it is needed.
-HEAVY = ("OCP", "cadquery", "trimesh", "scipy", "vtk", "casadi", "networkx")
+HEAVY = ("OCP", "cadquery", "trimesh", "scipy", "vtk", "casadi", "networkx", "reportlab")
 
 
 def part(path: Path) -> str:

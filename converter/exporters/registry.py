@@ -14,6 +14,7 @@ from importlib import import_module
 from pathlib import Path
 
 from converter.errors import ElbowroomError, OptionError, WriteError
+from converter.exporters.cope_options import CopeOptions
 from converter.exporters.files import OutputSet
 from converter.findings import Finding
 from converter.model.drawing import Ignored
@@ -81,10 +82,26 @@ FORMATS: tuple[WriteFormat, ...] = (
         "glb", "mesh of every tube, for viewers", "converter.exporters.mesh", ".glb", function="export_glb",
         needs="mesh library", solid=True,
     ),
+    WriteFormat("cope-dxf", "DXF, full-size wrap templates of cut ends", "converter.exporters.cope_dxf", ".dxf"),
+    WriteFormat(
+        "cope-pdf", "PDF to print, wrap templates of cut ends with an index", "converter.exporters.cope_pdf", ".pdf",
+        needs="PDF library",
+    ),
+    WriteFormat(
+        "step-coped", "solid tubes in place, their ends cut to fit", "converter.exporters.step_coped", ".step",
+        needs="CAD kernel", solid=True,
+    ),
+    WriteFormat(
+        "fit-up", "JSON, how cut ends fit: overlap, gap, clashes", "converter.exporters.fit_up", ".json",
+        needs="CAD kernel",
+    ),
 )  # fmt: skip
 
 
 MILLIMETRES = Display()
+USUAL_COPES = CopeOptions()
+#: Codes of "this job has nothing of that sort", which is no failure while something else is written.
+NOTHING_OF_IT = ("no-solid", "no-joints")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +120,7 @@ class ExportJob:
         inputs: files that must not be replaced.
         drawing_units: the drawing's own unit, or None.
         ignored: what the reader left out.
+        cope: how joints are found and templates printed.
     """
 
     stem: str
@@ -116,6 +134,7 @@ class ExportJob:
     inputs: tuple[Path, ...] = ()
     drawing_units: str | None = None
     ignored: tuple[Ignored, ...] = ()
+    cope: CopeOptions = USUAL_COPES
 
 
 def find(name: str) -> WriteFormat:
@@ -151,7 +170,8 @@ def write_all(
 
     Returns:
         The files written, job by job in the order of `FORMATS`. A format of solids writes nothing for
-        a job without any (`converter.model.metal` says which and why), as long as something is written.
+        a job without any (`converter.model.metal` says which and why), one of copes nothing for a job without
+        joints, as long as something is written.
 
     Raises:
         OptionError: an unknown format.
@@ -174,7 +194,7 @@ def write_all(
                 try:
                     exporter(job, out)
                 except WriteError as error:
-                    if error.code != "no-solid":
+                    if error.code not in NOTHING_OF_IT:
                         raise
                     bodiless.append(error)
         if len(bodiless) == len(jobs) * len(chosen):

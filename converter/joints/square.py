@@ -32,10 +32,11 @@ def outline_radii(section: Section, psi_rad: Array, bore: bool) -> Array:
     """
     a, b, corner = half_sizes(section, bore)
     c, s = np.abs(np.cos(psi_rad)), np.abs(np.sin(psi_rad))
-    with np.errstate(divide="ignore"):
+    # corners that leave no flat make 0 / 0 in its middle: fmin takes the other
+    with np.errstate(divide="ignore", invalid="ignore"):
         best: Array = np.maximum(
-            np.minimum(a / c, (b - corner) / s),
-            np.minimum((a - corner) / c, b / s),
+            np.fmin(a / c, (b - corner) / s),
+            np.fmin((a - corner) / c, b / s),
         )
     if corner > 0.0:
         x, y = a - corner, b - corner

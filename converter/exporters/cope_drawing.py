@@ -1,0 +1,152 @@
+"""The drawing of a cope template, for DXF and PDF alike: lines, curves and labels in mm.
+
+x as in `converter.joints.wrap`; y is up, the centerline's end point at 0, so that the cut lies at
+minus its length. The tube's name, the zero line and the short
+point are told on the paper that stays on the tube; the mates' names and the long point on what is cut away.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import isnan
+
+import numpy as np
+
+from converter.exporters.cope_words import title
+from converter.exporters.figure import Figure, Point, text_width
+from converter.joints.lines import Array
+from converter.joints.model import PLANE
+from converter.joints.wrap import Wrap
+from converter.units import Display
+
+CUT, BORE, MATE, ZERO, EDGE, END = "cut", "bore", "mate-outlines", "zero-line", "sheet-edge", "centerline-end"
+QUARTERS, CLOSING, POINTS, LABELS, TITLES, SCALE = "quarters", "closing-marks", "points", "labels", "titles", "scale"
+
+#: Height of labels on the template, mm.
+TEXT = 2.6
+#: The centerline's end is shown when the cut stays this near to it, mm.
+_SHOWN = 30.0
+
+
+@dataclass(slots=True)
+class CopeDrawing:
+    """A template.
+
+    Attributes:
+        curves: (points, layer) of open lines through points.
+        figure: straight lines and labels.
+    """
+
+    curves: list[tuple[list[Point], str]] = field(default_factory=list)
+    figure: Figure = field(default_factory=Figure)
+
+    def bounds(self) -> tuple[Point, Point]:
+        """Lower left and upper right corner of everything."""
+        xs = [x for points, _ in self.curves for x, _ in points] + [self.figure.low[0], self.figure.high[0]]
+        ys = [y for points, _ in self.curves for _, y in points] + [self.figure.low[1], self.figure.high[1]]
+        return (min(xs), min(ys)), (max(xs), max(ys))
+
+
+def cope_drawing(one: Wrap, display: Display) -> CopeDrawing:
+    """Draw a template, its cut line last so that it lies on top."""
+    drawing = CopeDrawing()
+    y = -one.od
+    _marks(drawing.figure, one, display)
+    _mates(drawing, one)
+    if one.bore is not None:
+        drawing.curves += [(run, BORE) for run in _runs(one.x, -one.bore)]
+    _frame(drawing.figure, one)
+    drawing.curves.append((list(zip(one.x.tolist(), y.tolist(), strict=True)), CUT))
+    return drawing
+
+
+def _runs(x: Array, y: Array) -> list[list[Point]]:
+    """Stretches of a line between gaps (nan)."""
+    found: list[list[Point]] = [[]]
+    for at, value in zip(x.tolist(), y.tolist(), strict=True):
+        if not isnan(value):
+            found[-1].append((at, value))
+        elif found[-1]:
+            found.append([])
+    return [run for run in found if len(run) > 1]
+
+
+def _mates(drawing: CopeDrawing, one: Wrap) -> None:
+    """Each mate's own line where another takes over, and whose stretch is whose."""
+    lowest = -one.base
+    for _, lengths in one.mates:
+        drawing.curves += [(run, MATE) for run in _runs(one.x, np.where(-lengths > -one.od + 40.0, np.nan, -lengths))]
+    names = ", ".join(one.joint.mates) or ("plane" if one.joint.kind == PLANE else "")
+    stretches = one.governs() or [(names, 0.0, one.width)]
+    for name, start, end in stretches:
+        size = min(TEXT, TEXT * (end - start) / max(text_width(name, TEXT), 1e-9))
+        if not name or size < 0.5 * TEXT:
+            continue
+        middle, half = (start + end) / 2.0, text_width(name, size) / 2.0
+        low = max(_top(one, middle, half), lowest) + 1.5
+        for x0, y0, x1, y1 in [t.box() for t in drawing.figure.texts]:
+            if x0 < middle + half + 1.0 and x1 > middle - half - 1.0 and y0 < low + size + 1.0 and y1 > low - 1.0:
+                low = y1 + 1.0
+        drawing.figure.text(name, (middle, low), size, LABELS, "center")
+
+
+def _top(one: Wrap, middle: float, half: float) -> float:
+    near = (one.x >= middle - half) & (one.x <= middle + half)
+    return float((-one.od[near]).max()) if near.any() else float(-np.interp(middle, one.x, one.od))
+
+
+def _bottom(one: Wrap, middle: float, half: float) -> float:
+    near = (one.x >= middle - half) & (one.x <= middle + half)
+    return float((-one.od[near]).min()) if near.any() else float(-np.interp(middle, one.x, one.od))
+
+
+def _frame(figure: Figure, one: Wrap) -> None:
+    """Edges, the zero line, quarters and closing marks."""
+    base, width = -one.base, one.width
+    left = -float(one.od[0])
+    figure.line((0.0, base), (0.0, left), ZERO)
+    figure.line((width, base), (width, left), ZERO)
+    figure.line((0.0, base), (width, base), EDGE)
+    for angle in (0, 90, 180, 270, 360):
+        x = float(np.interp(angle, one.phi, one.x))
+        if angle % 360:
+            figure.line((x, base), (x, base + 4.0), QUARTERS)
+        align = {0: "left", 360: "right"}.get(angle, "left")
+        figure.text(f"{angle % 360}°", (x + (1.0 if angle < 360 else -1.0), base + 1.0), 0.8 * TEXT, QUARTERS, align)
+    tall = left - base
+    for part in (0.3, 0.75):
+        y = base + part * tall
+        figure.line((-3.0, y), (3.0, y), CLOSING)
+        figure.line((width - 3.0, y), (width + 3.0, y), CLOSING)
+    text = "zero line"
+    if tall > text_width(text, TEXT) + 6.0:
+        figure.text(text, (3.5 + TEXT, base + 5.0), TEXT, ZERO, "left", 90.0)
+
+
+def _marks(figure: Figure, one: Wrap, display: Display) -> None:
+    """Long and short point, the centerline's end, whose end it is and which way it lies."""
+    base, width = -one.base, one.width
+    if -_SHOWN <= one.joint.long_point <= _SHOWN and base < 0.0:
+        figure.line((0.0, 0.0), (width, 0.0), END)
+        figure.text("end of centerline", (width, 0.8), 0.8 * TEXT, END, "right")
+    points = [("long", one.long)]
+    if one.short[1] - one.long[1] > 0.01:
+        points.append(("short", one.short))
+    for word, (x, length) in points:
+        figure.line((x - 1.5, -length), (x + 1.5, -length), POINTS)
+        figure.line((x, -length - 1.5), (x, -length + 1.5), POINTS)
+        text = f"{word} {display.number(length)}"
+        half = text_width(text, TEXT) / 2.0
+        middle = min(max(x, half + 1.0), width - half - 1.0)
+        above = _top(one, middle, half) + 1.2
+        below = _bottom(one, middle, half) - 1.4 * TEXT - 1.0
+        figure.text(text, (middle, above if word == "long" else below), TEXT, POINTS, "center")
+    name = title(one.joint)
+    room = 0.46 * width
+    size = min(1.4 * TEXT, 1.4 * TEXT * room / text_width(name, 1.4 * TEXT))
+    figure.text(name, (0.44 * width, base + 5.0), size, TITLES, "center")
+    x = 0.76 * width
+    figure.line((x, base + 4.5), (x, base + 10.5), LABELS)
+    for side in (-1.0, 1.0):
+        figure.line((x, base + 10.5), (x + side, base + 8.5), LABELS)
+    figure.text(f"to end {one.joint.end}", (x + 1.8, base + 5.0), 0.9 * TEXT, LABELS)

@@ -1,0 +1,65 @@
+"""Full-size cope templates as DXF, one per cut end, below one another. docs/cope-templates.md says how to use them."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from converter.exporters import cope_drawing as parts
+from converter.exporters.cope_words import notes, title, wraps_of
+from converter.exporters.dxf_common import Layer, Page
+from converter.exporters.figure import Figure, text_height
+from converter.exporters.scale_bar import scale_bar
+
+if TYPE_CHECKING:
+    from converter.exporters.files import OutputSet
+    from converter.exporters.registry import ExportJob
+
+LAYERS = (
+    Layer(parts.CUT, 1),
+    Layer(parts.BORE, 5, "DASHED"),
+    Layer(parts.MATE, 8, "DASHED"),
+    Layer(parts.ZERO, 94),
+    Layer(parts.EDGE, 7),
+    Layer(parts.END, 8, "CENTER"),
+    Layer(parts.QUARTERS, 8),
+    Layer(parts.CLOSING, 94),
+    Layer(parts.POINTS, 5),
+    Layer(parts.LABELS, 7),
+    Layer(parts.TITLES, 7),
+    Layer(parts.SCALE, 94),
+)
+_GAP = 30.0
+
+
+def export(job: ExportJob, out: OutputSet) -> None:
+    """Write ``stem-copes.dxf``.
+
+    Raises:
+        WriteError: no end of the job is cut to fit.
+    """
+    wraps = wraps_of(job)
+    page = Page(job.display.unit, LAYERS)
+    bar = scale_bar(job.display, parts.SCALE)
+    page.put(bar, -bar.low[0], -bar.high[1])
+    top = -(bar.high[1] - bar.low[1]) - _GAP
+    for one in wraps:
+        drawing = parts.cope_drawing(one, job.display)
+        height = text_height(one.joint.section.od)
+        low, high = drawing.bounds()
+        around = Figure()
+        lines = [row for note in notes(one, job.display) for row in textwrap.wrap(note, 110)]
+        around.block(lines, (0.0, low[1] - height), height, parts.TITLES)
+        around.text(
+            f"{title(one.joint)}: cope template, full size",
+            (0.0, high[1] + height),
+            1.5 * height,
+            parts.TITLES,
+        )
+        top -= around.high[1]
+        for points, layer in drawing.curves:
+            page.polyline([(x, y + top) for x, y in points], layer)
+        page.put(drawing.figure, 0.0, top)
+        page.put(around, 0.0, top)
+        top += around.low[1] - _GAP
+    page.save(out.path(f"{job.stem}-copes.dxf"))

@@ -1,0 +1,219 @@
+"""Full-size cope templates as PDF to print: an index of all copes, then the sheets of each.
+
+Every sheet stands for itself: it names tube and end, carries the scale bar, and says what the
+lines are. A template larger than a sheet goes over several, with join lines that stand in the same
+place of the template on both neighbours. docs/cope-templates.md says how to use them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from converter.exporters import cope_drawing as parts
+from converter.exporters.cope_options import SHEETS
+from converter.exporters.cope_words import cut_to, notes, title, wraps_of
+from converter.exporters.figure import LEADING, Figure, Point, Text
+from converter.exporters.pdf_sheet import Pdf, Pen
+from converter.exporters.scale_bar import scale_bar
+from converter.joints.wrap import Tile, Window, Wrap, clip, tile
+from converter.units import Display
+
+if TYPE_CHECKING:
+    from converter.exporters.files import OutputSet
+    from converter.exporters.registry import ExportJob
+
+PENS = {
+    parts.CUT: Pen(0.25),
+    parts.BORE: Pen(0.18, (0.1, 0.25, 0.7), (2.0, 1.2)),
+    parts.MATE: Pen(0.15, (0.45, 0.45, 0.45), (0.8, 0.8)),
+    parts.ZERO: Pen(0.25, (0.0, 0.4, 0.15)),
+    parts.EDGE: Pen(0.22),
+    parts.END: Pen(0.15, (0.35, 0.35, 0.35), (4.0, 1.0, 0.8, 1.0)),
+    parts.QUARTERS: Pen(0.15, (0.35, 0.35, 0.35)),
+    parts.CLOSING: Pen(0.3, (0.0, 0.4, 0.15)),
+    parts.POINTS: Pen(0.2, (0.1, 0.25, 0.7)),
+    parts.SCALE: Pen(0.2),
+    "join": Pen(0.15, (0.7, 0.1, 0.1), (3.0, 1.5)),
+    "join-marks": Pen(0.3, (0.7, 0.1, 0.1)),
+    "rule": Pen(0.15, (0.5, 0.5, 0.5)),
+}
+#: Unprintable edge of a sheet, mm: most printers reach nearer, no source.
+BORDER = 10.0
+#: Height of the heading, and of scale bar and notes at the foot, mm.
+HEAD, FOOT = 13.0, 63.0
+_NOTE = 2.0
+#: Distance between join marks, mm.
+_MARKS = 40.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A page and where on it the template stands: template (x, y) is at page (x + dx, y + dy), mm."""
+
+    size: Point
+    tile: Tile
+    dx: float
+    dy: float
+
+
+def export(job: ExportJob, out: OutputSet) -> None:
+    """Write ``stem-copes.pdf``.
+
+    Raises:
+        WriteError: no end of the job is cut to fit.
+        MissingLibraryError: the PDF library is not installed.
+    """
+    wraps = wraps_of(job)
+    size = SHEETS[job.cope.sheet or ("Letter" if job.display.unit == "in" else "A4")]
+    drawings = [parts.cope_drawing(one, job.display) for one in wraps]
+    sheets = [place(drawing, size) for drawing in drawings]
+    pdf = Pdf(f"{job.stem}: cope templates", PENS)
+    first = _index_pages(len(wraps), size) + 1
+    starts = [first + sum(len(s) for s in sheets[:i]) for i in range(len(sheets))]
+    _index(pdf, job, wraps, starts, size)
+    for one, drawing, found in zip(wraps, drawings, sheets, strict=True):
+        for number, sheet in enumerate(found, 1):
+            _sheet(pdf, job, one, drawing, sheet, number, len(found))
+    out.path(f"{job.stem}-copes.pdf").write_bytes(pdf.data())
+
+
+def place(drawing: parts.CopeDrawing, size: Point) -> list[Sheet]:
+    """Lay a template on as few sheets as it takes, upright before sideways."""
+    low, high = drawing.bounds()
+    best: list[Sheet] = []
+    for page in (size, (size[1], size[0])):
+        room = (page[0] - 2.0 * BORDER, page[1] - 2.0 * BORDER - HEAD - FOOT)
+        tiles = tile(low, high, room)
+        if not best or len(tiles) < len(best):
+            top = page[1] - BORDER - HEAD
+            best = [Sheet(page, one, BORDER - one.window[0], top - one.window[3]) for one in tiles]
+    return best
+
+
+def _sheet(
+    pdf: Pdf, job: ExportJob, one: Wrap, drawing: parts.CopeDrawing, sheet: Sheet, number: int, count: int
+) -> None:
+    page, dx, dy = sheet.size, sheet.dx, sheet.dy
+    pdf.page(page)
+    top = page[1] - BORDER
+    right = page[0] - BORDER
+    which = f"sheet {number} of {count}" if count > 1 else "one sheet"
+    pdf.text(f"{title(one.joint)}: cope template, full size", (BORDER, top - 4.0), 4.0, room=right - BORDER - 45.0)
+    pdf.text(which, (right, top - 4.0), 2.6, align="right")
+    pdf.text(f"{job.stem}; {cut_to(one.joint)}", (BORDER, top - 9.0), _NOTE, room=right - BORDER)
+    for points, layer in drawing.curves:
+        for piece in clip(points, sheet.tile.window):
+            pdf.polyline([(x + dx, y + dy) for x, y in piece], layer)
+    for a, b, layer in drawing.figure.lines:
+        for piece in clip([a, b], sheet.tile.window):
+            pdf.polyline([(x + dx, y + dy) for x, y in piece], layer)
+    for t in drawing.figure.texts:
+        if _shows(t, sheet.tile.window):
+            pdf.text(t.text, (t.at[0] + dx, t.at[1] + dy), t.height, align=t.align, rotation=t.rotation)
+    _joins(pdf, sheet)
+    _foot(pdf, one, job.display, right - BORDER)
+    pdf.end_page()
+
+
+def _shows(text: Text, window: Window) -> bool:
+    """Whether most of a label lies in a window."""
+    x0, y0, x1, y1 = text.box()
+    return window[0] <= (x0 + x1) / 2.0 <= window[2] and window[1] <= (y0 + y1) / 2.0 <= window[3]
+
+
+def _joins(pdf: Pdf, sheet: Sheet) -> None:
+    """Join lines with crosses at the same places of the template on both sheets."""
+    for (ax, ay), (bx, by), label in sheet.tile.joins:
+        a, b = (ax + sheet.dx, ay + sheet.dy), (bx + sheet.dx, by + sheet.dy)
+        pdf.polyline([a, b], "join")
+        upright = ax == bx
+        start, end = (ay, by) if upright else (ax, bx)
+        # counted from the template's own origin, so that both sheets have them alike
+        k = int(start // _MARKS)
+        while k * _MARKS <= end:
+            s = k * _MARKS
+            k += 1
+            if s < start:
+                continue
+            x, y = (ax + sheet.dx, s + sheet.dy) if upright else (s + sheet.dx, ay + sheet.dy)
+            pdf.polyline([(x - 2.5, y - 2.5), (x + 2.5, y + 2.5)], "join-marks")
+            pdf.polyline([(x - 2.5, y + 2.5), (x + 2.5, y - 2.5)], "join-marks")
+        at = (a[0] - 1.0, a[1] + 8.0) if upright else (a[0] + 8.0, a[1] + 1.0)
+        pdf.text(label, at, 1.8, rotation=90.0 if upright else 0.0)
+
+
+def _foot(pdf: Pdf, one: Wrap, display: Display, width: float) -> None:
+    """The scale bar, and within its angle what there is to say."""
+    bar = scale_bar(display, parts.SCALE)
+    lines, words = Figure(lines=bar.lines), [t.text for t in bar.texts]
+    x, y = BORDER + 4.0, BORDER + 4.0
+    pdf.put(lines, x, y)
+    rows = [row for note in [" ".join(words), *notes(one, display)] for row in pdf.wrapped(note, _NOTE, width - 12.0)]
+    step = min(LEADING * 1.15 * _NOTE, 49.0 / max(len(rows), 1))
+    for i, row in enumerate(rows):
+        pdf.text(row, (x + 4.0, y + 49.0 - _NOTE - i * step), _NOTE)
+
+
+_COLUMNS: tuple[tuple[str, float, str], ...] = (
+    ("tube", 0.20, "left"), ("end", 0.04, "left"), ("cut to", 0.25, "left"), ("angle", 0.08, "right"),
+    ("offset", 0.08, "right"), ("long", 0.08, "right"), ("short", 0.08, "right"), ("hole saw", 0.11, "right"),
+    ("page", 0.08, "right"),
+)  # fmt: skip
+#: Heights of a row of the index, mm: as wanted, and the least one can read.
+_ROW, _LEAST_ROW = 6.0, 3.5
+_INDEX_HEAD = 24.0
+
+
+def _index_pages(count: int, size: Point) -> int:
+    room = int((size[1] - 2.0 * BORDER - _INDEX_HEAD) // _LEAST_ROW)
+    return -(-count // room)
+
+
+def _index(pdf: Pdf, job: ExportJob, wraps: Sequence[Wrap], starts: Sequence[int], size: Point) -> None:
+    """All copes of the job in one table: on one page as long as one can read it."""
+    pages = _index_pages(len(wraps), size)
+    per_page = -(-len(wraps) // pages)
+    room = size[1] - 2.0 * BORDER - _INDEX_HEAD
+    row = min(_ROW, room / per_page)
+    height = min(2.2, 0.5 * row)
+    width = size[0] - 2.0 * BORDER
+    display = job.display
+    for page in range(pages):
+        pdf.page(size)
+        top = size[1] - BORDER
+        pdf.text(f"{job.stem}: copes", (BORDER, top - 4.5), 4.5, room=width - 45.0)
+        if pages > 1:
+            pdf.text(f"index {page + 1} of {pages}", (BORDER + width, top - 4.5), 2.6, align="right")
+        pdf.text(
+            f"{len(wraps)} {'end' if len(wraps) == 1 else 'ends'} cut to fit. Lengths in {display.unit}, back from the "
+            "centerline's end. Print at full size, without fitting to the page.",
+            (BORDER, top - 11.0), _NOTE, room=width,
+        )  # fmt: skip
+        y = top - _INDEX_HEAD + 4.0
+        _row(pdf, [name for name, _, _ in _COLUMNS], y, 2.0, width)
+        pdf.polyline([(BORDER, y - 1.5), (BORDER + width, y - 1.5)], "rule")
+        chosen = range(page * per_page, min(len(wraps), (page + 1) * per_page))
+        for i, k in enumerate(chosen):
+            _row(pdf, _cells(wraps[k], starts[k], display), y - 1.5 - (i + 0.75) * row, height, width)
+        pdf.end_page()
+
+
+def _cells(one: Wrap, start: int, display: Display) -> list[str]:
+    joint = one.joint
+    saw = "" if joint.hole_saw is None else display.number(joint.hole_saw.size)
+    return [
+        joint.tube, joint.end, " + ".join(joint.mates) or "plane", display.angle(joint.angle),
+        display.number(joint.offset), display.number(joint.long_point), display.number(joint.short_point), saw,
+        str(start),
+    ]  # fmt: skip
+
+
+def _row(pdf: Pdf, cells: Sequence[str], y: float, height: float, width: float) -> None:
+    left = BORDER
+    for text, (_, part, align) in zip(cells, _COLUMNS, strict=True):
+        room = part * width - 1.5
+        if text:
+            pdf.text(text, (left if align == "left" else left + room, y), height, align=align, room=room)
+        left += part * width

@@ -1,0 +1,122 @@
+"""What a cope template says in words, and the joints of a job that templates are made for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from converter.errors import WriteError
+from converter.joints.cope import Copes, cope_frame
+from converter.joints.model import MITRE, PLANE, Joint, SawSetting
+from converter.joints.plan import point_text
+from converter.joints.wrap import Wrap, wrap
+from converter.shop.model import Shop
+from converter.shop.sections import describe
+from converter.units import Display
+
+if TYPE_CHECKING:
+    from converter.exporters.registry import ExportJob
+
+
+def copes_of(job: ExportJob) -> Copes:
+    """The joints of a job.
+
+    Raises:
+        WriteError: it has none.
+    """
+    given = job.cope
+    shop = given.shop or Shop("no shop", ())
+    found = cope_frame(job.tubes, shop, given.job, given.tolerances, job.display, given.gap)
+    if not found.joints:
+        raise WriteError(
+            f"No end in {job.source!r} meets another tube, so there is no cope to write.",
+            code="no-joints",
+            file=job.source,
+        )
+    return found
+
+
+def wraps_of(job: ExportJob) -> list[Wrap]:
+    """The templates of a job.
+
+    Raises:
+        WriteError: it has no joint.
+    """
+    step = 6.35 if job.display.unit == "in" else 5.0
+    return [wrap(joint, job.cope.paper, step) for joint in copes_of(job).joints]
+
+
+def title(joint: Joint) -> str:
+    """``LEFT-0 end A``."""
+    return f"{joint.tube} end {joint.end}"
+
+
+def cut_to(joint: Joint) -> str:
+    """What the end is cut to."""
+    names = " and ".join(joint.mates)
+    if joint.kind == PLANE:
+        return "cut to a plane"
+    return f"mitred with {names}" if joint.kind == MITRE else f"coped to {names}"
+
+
+def saw_words(saw: SawSetting, display: Display) -> str:
+    """How to set the hole saw up."""
+    words = [
+        f"hole saw {display.length(saw.size)}{'' if saw.owned else ' (wanted)'}",
+        f"{display.angle(saw.from_square)} from square",
+        f"offset {display.length(saw.offset)}",
+        f"{display.length(saw.depth)} deep",
+    ]
+    if saw.cuts == 2:
+        words.append("two cuts, one from each side")
+    elif saw.cuts == 0:
+        words.append("too deep for it")
+    if abs(saw.center) > 1e-6:
+        side = "inside" if saw.center > 0.0 else "beyond"
+        words.append(f"its center {display.length(abs(saw.center))} {side} the centerline's end")
+    if saw.center_to_center is not None:
+        words.append(f"{display.length(saw.center_to_center)} center to center")
+    return ", ".join(words)
+
+
+def notes(one: Wrap, display: Display) -> list[str]:
+    """What stands beside the template, a sentence or two each."""
+    joint = one.joint
+    first = _sentence(f"{cut_to(joint)} at {display.angle(joint.angle)}")
+    if joint.offset > 1e-6:
+        first += f", {display.length(joint.offset)} off its centerline"
+    first += f"; node {point_text(joint.node, display)}"
+    if joint.gap > 0.0:
+        first += f"; weld gap {display.length(joint.gap)}"
+    around = "pi x (OD + paper)" if joint.section.is_round else "the outline and pi x paper"
+    said = [
+        f"{first}.",
+        f"Tube {describe(joint.section, display)}. Once around {display.length(one.width)}: {around}, for paper "
+        f"{one.paper:g} mm thick.",
+        f"Back from the centerline's end along the tube: long point {display.length(joint.long_point)}, short point "
+        f"{display.length(joint.short_point)}, at the centerline {display.length(joint.center_cut)}, lower edge "
+        f"{display.length(one.base)}.",
+        f"Zero line (both side edges): {joint.zero}.",
+    ]
+    if "tangent point" in joint.zero:
+        left = joint.straight - one.base
+        said[-1] += (
+            f" From the lower edge to that tangent point: {display.length(left)}."
+            if left >= -1e-9
+            else f" The lower edge lies {display.length(-left)} past that tangent point: trim it there."
+        )
+    said.append(
+        f"{_sentence(saw_words(joint.hole_saw, display))}." if joint.hole_saw else "No single hole saw makes this cut."
+    )
+    line = "Wrap it around with the printed side out and the arrow to the end, so that the side edges meet. Cut along "
+    line += "the full line: it lies on the outside of the tube."
+    if one.bore is not None:
+        line += " Dashed: where the metal ends at the bore."
+        if one.fouls > 0.05:
+            line += f" A wall cut square leaves up to {display.length(one.fouls)} at the bore that must go too."
+    said.append(line)
+    return said
+
+
+def _sentence(text: str) -> str:
+    """With a capital letter; names within stay as they are."""
+    return text[0].upper() + text[1:]

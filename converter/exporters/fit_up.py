@@ -1,0 +1,122 @@
+"""How the cut ends of a job fit, measured on the coped solids: ``elbowroom/fit-up/1``, docs/cope-templates.md.
+
+Lengths in mm, volumes in mm3, points in the drawing's coordinates.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from converter.exporters.bodies import bodies
+from converter.exporters.coped import coped_solid, cut_points, joints_of
+from converter.exporters.cope_words import copes_of
+from converter.geometry.vectors import Vec
+from converter.joints.model import Joint
+
+if TYPE_CHECKING:
+    from converter.exporters.files import OutputSet
+    from converter.exporters.registry import ExportJob
+
+FIT_UP_SCHEMA = "elbowroom/fit-up/1"
+#: mm3 below which two tubes that share metal only touch.
+LEAST_CLASH = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class JointFit:
+    """How one cut end fits.
+
+    Attributes:
+        joint: the end.
+        overlap: volume it shares with its mates, mm3.
+        gap: least distance from its mates, mm.
+        widest: greatest distance from its mates along the outside's cut line, mm, or None when no line meets one.
+    """
+
+    joint: Joint
+    overlap: float
+    gap: float
+    widest: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class TubeClash:
+    """Two tubes that share metal without being joined: names, volume in mm3, centre of the shared volume."""
+
+    one: str
+    other: str
+    volume: float
+    center: Vec
+
+
+@dataclass(frozen=True, slots=True)
+class FitUp:
+    """A job's fit-up: its joints to other tubes in order, and its clashes."""
+
+    joints: tuple[JointFit, ...]
+    clashes: tuple[TubeClash, ...]
+
+
+def fit_up(job: ExportJob) -> FitUp:
+    """Cut every end and measure how the tubes fit.
+
+    Raises:
+        WriteError: no tube has a solid, or none has a joint.
+        GeometryError: an end cannot be cut.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    from converter.kernel.fit_up import clashes, gap, shared, widest_gap, within
+
+    found = bodies(job)
+    copes = copes_of(job)
+    by_tube = joints_of(copes.joints)
+    solids = [coped_solid(body.tube, body.section, by_tube.get(body.tube.name, []), body.metal) for body in found]
+    place = {body.tube.name: i for i, body in enumerate(found)}
+    fits = []
+    joined: set[tuple[int, int]] = set()
+    for joint in copes.joints:
+        mates = [place[name] for name in joint.mates if name in place]
+        if not mates or joint.tube not in place:
+            continue
+        own = place[joint.tube]
+        joined |= {(min(own, mate), max(own, mate)) for mate in mates}
+        points, low, high = cut_points(joint)
+        end = within(solids[own], low, high)
+        others = [solids[mate] for mate in mates]
+        overlap = sum(shared(end, other)[0] for other in others)
+        fits.append(JointFit(joint, overlap, gap(end, others), widest_gap(points, others) if points else None))
+    names = [body.tube.name for body in found]
+    hit = clashes(solids, joined, LEAST_CLASH)
+    return FitUp(tuple(fits), tuple(TubeClash(names[c.one], names[c.other], c.volume, c.center) for c in hit))
+
+
+def fit_up_document(source: str, found: FitUp) -> dict[str, Any]:
+    """The fit-up as plain values."""
+    return {
+        "schema": FIT_UP_SCHEMA,
+        "source": source,
+        "joints": [
+            {
+                "tube": one.joint.tube,
+                "end": one.joint.end,
+                "mates": list(one.joint.mates),
+                "node": list(one.joint.node),
+                "overlap": one.overlap,
+                "gap": one.gap,
+                "widest_gap": one.widest,
+            }
+            for one in found.joints
+        ],
+        "clashes": [
+            {"tubes": [one.one, one.other], "overlap": one.volume, "at": list(one.center)} for one in found.clashes
+        ],
+    }
+
+
+def export(job: ExportJob, out: OutputSet) -> None:
+    """Write ``stem-fit-up.json``; raises as `fit_up`."""
+    from converter.exporters.table_json import dumps
+
+    text = dumps(fit_up_document(job.source, fit_up(job)))
+    out.path(f"{job.stem}-fit-up.json").write_text(text, encoding="utf-8")

@@ -1,0 +1,168 @@
+"""PDF in millimetres: true size, text in any script a font on this machine has, nothing left to chance.
+
+Specification: ISO 32000 (a unit of user space is 1/72 in).
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from converter.errors import MissingLibraryError
+from converter.exporters.figure import Figure, Point
+
+#: Points per mm.
+K = 72.0 / 25.4
+_FACE = "Vera"
+#: Looked for when a name holds letters the usual face lacks.
+_OTHERS = ("DejaVuSans.ttf", "NotoSans-Regular.ttf", "FreeSans.ttf", "LiberationSans-Regular.ttf")
+
+
+@dataclass(frozen=True, slots=True)
+class Pen:
+    """How a layer looks: width in mm, colour (RGB, 0..1), dashes in mm."""
+
+    width: float = 0.2
+    color: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    dash: tuple[float, ...] = ()
+
+
+class Pdf:
+    """A PDF document that is drawn on in millimetres from the lower left corner of each page.
+
+    Args:
+        title: of the document.
+        pens: how layers look; a layer without one is thin and black.
+
+    Raises:
+        MissingLibraryError: the PDF library is not installed.
+    """
+
+    def __init__(self, title: str, pens: dict[str, Pen]) -> None:
+        try:
+            from reportlab.pdfbase import pdfmetrics
+            from reportlab.pdfbase.ttfonts import TTFont
+            from reportlab.pdfgen.canvas import Canvas
+        except ModuleNotFoundError as error:
+            if (error.name or "").partition(".")[0] != "reportlab":
+                raise
+            raise MissingLibraryError(
+                "PDF needs a library that is not installed: run `pip install reportlab`."
+            ) from error
+        if _FACE not in pdfmetrics.getRegisteredFontNames():
+            pdfmetrics.registerFont(TTFont(_FACE, f"{_FACE}.ttf"))
+        self._faces = [_FACE]
+        self._out = io.BytesIO()
+        self._pens = pens
+        self._canvas: Any = Canvas(self._out, invariant=1)
+        self._canvas.setTitle(title)
+        self._canvas.setCreator("elbowroom")
+        self._canvas.setViewerPreference("PrintScaling", "None")
+
+    def page(self, size: Point) -> None:
+        """Begin a page of a size in mm."""
+        self._canvas.setPageSize((size[0] * K, size[1] * K))
+        self._canvas.setLineCap(1)
+        self._canvas.setLineJoin(1)
+
+    def end_page(self) -> None:
+        """Finish the page."""
+        self._canvas.showPage()
+
+    def polyline(self, points: Sequence[Point], layer: str) -> None:
+        """An open line through points."""
+        pen = self._pens.get(layer, Pen())
+        canvas = self._canvas
+        canvas.setLineWidth(pen.width * K)
+        canvas.setStrokeColorRGB(*pen.color)
+        canvas.setDash([d * K for d in pen.dash] if pen.dash else [])
+        path = canvas.beginPath()
+        path.moveTo(points[0][0] * K, points[0][1] * K)
+        for x, y in points[1:]:
+            path.lineTo(x * K, y * K)
+        canvas.drawPath(path, stroke=1, fill=0)
+
+    def text(
+        self, text: str, at: Point, height: float, *, align: str = "left", rotation: float = 0.0, room: float = 0.0
+    ) -> None:
+        """One line of text.
+
+        Args:
+            text: what it says; letters no font has show as '?'.
+            at: where its base line starts, has its middle, or ends, by ``align``, mm.
+            height: of a capital letter, mm.
+            align: 'left', 'center' or 'right'.
+            rotation: degrees counter-clockwise.
+            room: width that it must keep to, mm: longer text is cut short with '…'; 0 for any.
+        """
+        face, text = self._face_for(text)
+        size = height / 0.73 * K  # capitals of these faces are 0.73 of the type size
+        while room > 0.0 and len(text) > 1 and self._width(text, face, size) > room * K:
+            text = text[:-2].rstrip() + "…" if text.endswith("…") else text[:-1] + "…"
+        canvas = self._canvas
+        canvas.saveState()
+        canvas.setFillColorRGB(0.0, 0.0, 0.0)
+        canvas.setFont(face, size)
+        canvas.translate(at[0] * K, at[1] * K)
+        canvas.rotate(rotation)
+        {"left": canvas.drawString, "center": canvas.drawCentredString, "right": canvas.drawRightString}[align](
+            0.0, 0.0, text
+        )
+        canvas.restoreState()
+
+    def wrapped(self, text: str, height: float, width: float) -> list[str]:
+        """Text broken into lines of at most a width in mm."""
+        face, text = self._face_for(text)
+        size = height / 0.73 * K
+        lines: list[str] = []
+        line = ""
+        for word in text.split():
+            longer = f"{line} {word}" if line else word
+            if line and self._width(longer, face, size) > width * K:
+                lines.append(line)
+                longer = word
+            line = longer
+        return [*lines, line]
+
+    def put(self, figure: Figure, dx: float, dy: float) -> None:
+        """Draw a figure's lines and texts with its origin at (dx, dy)."""
+        for (ax, ay), (bx, by), layer in figure.lines:
+            self.polyline([(ax + dx, ay + dy), (bx + dx, by + dy)], layer)
+        for t in figure.texts:
+            self.text(t.text, (t.at[0] + dx, t.at[1] + dy), t.height, align=t.align, rotation=t.rotation)
+
+    def data(self) -> bytes:
+        """The finished document."""
+        self._canvas.save()
+        return self._out.getvalue()
+
+    def _width(self, text: str, face: str, size: float) -> float:
+        from reportlab.pdfbase.pdfmetrics import stringWidth
+
+        return float(stringWidth(text, face, size))
+
+    def _face_for(self, text: str) -> tuple[str, str]:
+        """A face that has every letter of a text, and the text; else the usual face and '?' for what it lacks."""
+        from reportlab.pdfbase import pdfmetrics
+        from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
+        text = "".join(c if c.isprintable() else " " for c in text.encode("utf-8", "replace").decode())
+
+        def lacks(face: str) -> set[str]:
+            return {c for c in text if ord(c) not in pdfmetrics.getFont(face).face.charToGlyph}
+
+        missing = lacks(_FACE)
+        if not missing:
+            return _FACE, text
+        for name in _OTHERS:
+            face = name.partition(".")[0]
+            if face not in pdfmetrics.getRegisteredFontNames():
+                try:
+                    pdfmetrics.registerFont(TTFont(face, name))
+                except TTFError:  # this machine does not have it
+                    continue
+            if not lacks(face):
+                return face, text
+        return _FACE, "".join("?" if c in missing else c for c in text)

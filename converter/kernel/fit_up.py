@@ -1,0 +1,113 @@
+"""How solids fit: the volume they share, and the gap between them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from converter.geometry.vectors import Vec
+from converter.kernel import require
+
+#: Bounds nearer than this (mm) are looked at.
+_NEAR = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """Two solids that share metal.
+
+    Attributes:
+        one, other: places in the list of solids; volume: shared, mm3; center: of the shared volume.
+    """
+
+    one: int
+    other: int
+    volume: float
+    center: Vec
+
+
+def shared(one: Any, other: Any) -> tuple[float, Vec]:
+    """The volume two solids share (mm3) and its centre (the origin when there is none)."""
+    require()
+    from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GProp import GProp_GProps
+
+    common = BRepAlgoAPI_Common(one, other).Shape()
+    props = GProp_GProps()
+    BRepGProp.VolumeProperties_s(common, props, 1e-9)
+    mass = float(props.Mass())
+    if mass <= 0.0:
+        return 0.0, (0.0, 0.0, 0.0)
+    at = props.CentreOfMass()
+    return mass, (at.X(), at.Y(), at.Z())
+
+
+def gap(one: Any, others: Sequence[Any]) -> float:
+    """Least distance between a solid and others, mm; 0 where they touch."""
+    require()
+    from OCP.BRepExtrema import BRepExtrema_DistShapeShape
+
+    return min(float(BRepExtrema_DistShapeShape(one, other).Value()) for other in others)
+
+
+def widest_gap(points: Sequence[Vec], others: Sequence[Any]) -> float:
+    """Greatest distance of points from the nearest of some solids, mm."""
+    require()
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
+    from OCP.gp import gp_Pnt
+
+    return max(gap(BRepBuilderAPI_MakeVertex(gp_Pnt(*point)).Vertex(), others) for point in points)
+
+
+def within(shape: Any, low: Vec, high: Vec) -> Any:
+    """The part of a solid within a box along the axes."""
+    require()
+    from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox
+    from OCP.gp import gp_Pnt
+
+    return BRepAlgoAPI_Common(shape, BRepPrimAPI_MakeBox(gp_Pnt(*low), gp_Pnt(*high)).Solid()).Shape()
+
+
+def clashes(solids: Sequence[Any], joined: set[tuple[int, int]], least: float) -> list[Clash]:
+    """Pairs of solids that share more than a volume, those left out that are joined.
+
+    Args:
+        solids: the tubes.
+        joined: pairs (smaller place first) not to look at.
+        least: mm3 that are rounding or paint.
+    """
+    require()
+    boxes = [_box(solid) for solid in solids]
+    order = sorted(range(len(solids)), key=lambda i: boxes[i][0][0])
+    found = []
+    for place, i in enumerate(order):
+        for j in order[place + 1 :]:
+            if boxes[j][0][0] > boxes[i][1][0] + _NEAR:
+                break
+            pair = (min(i, j), max(i, j))
+            if pair in joined or not _meet(boxes[i], boxes[j]):
+                continue
+            volume, center = shared(solids[pair[0]], solids[pair[1]])
+            if volume > least:
+                found.append(Clash(*pair, volume, center))
+    return sorted(found, key=lambda clash: (clash.one, clash.other))
+
+
+Box = tuple[Vec, Vec]
+
+
+def _box(shape: Any) -> Box:
+    from OCP.Bnd import Bnd_Box
+    from OCP.BRepBndLib import BRepBndLib
+
+    box = Bnd_Box()
+    BRepBndLib.AddOptimal_s(shape, box, False, False)
+    low, high = box.CornerMin(), box.CornerMax()
+    return (low.X(), low.Y(), low.Z()), (high.X(), high.Y(), high.Z())
+
+
+def _meet(one: Box, other: Box) -> bool:
+    return all(one[0][k] <= other[1][k] + _NEAR and other[0][k] <= one[1][k] + _NEAR for k in range(3))
