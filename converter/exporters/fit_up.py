@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from converter.exporters.bodies import bodies
-from converter.exporters.coped import coped_solid, cut_points, joints_of
 from converter.exporters.cope_words import copes_of
+from converter.exporters.coped import coped_solid, cut_points, joints_of
 from converter.geometry.vectors import Vec
 from converter.joints.model import Joint
 

@@ -1,0 +1,269 @@
+"""Solids with cut ends: their volume against the profile's integral, validity, fit-up, names, and the full circle."""
+
+from __future__ import annotations
+
+import json
+from math import cos, pi, radians, sin
+
+import numpy as np
+import pytest
+from copes import straight
+from frames import RAIL, RUNG, hoop, rack
+from kernel_probe import parts, surfaces
+from tubes import run_of, tube_of
+
+from converter.errors import GeometryError
+from converter.exporters.cope_options import CopeOptions
+from converter.exporters.coped import coped_solid, joints_of
+from converter.exporters.fit_up import fit_up
+from converter.exporters.registry import ExportJob, write
+from converter.geometry.vectors import distance
+from converter.joints.find import find_joints
+from converter.joints.lines import Lines
+from converter.joints.square import outline_radii
+from converter.kernel.fit_up import shared
+from converter.kernel.solids import is_valid, tube_solid, volume
+from converter.model.bends import Placement
+from converter.model.section import Section
+from converter.shop.job import Job
+from converter.shop.joint import JointChoice
+
+SQUARE = Section("square", 40.0, 3.0, corner=6.0)
+
+
+def taken_off(joint, across=24, around=2880):
+    """Volume between the end point's plane and the cut: the curve integrated over the wall, Gauss by trapezoid."""
+    section, branch = joint.section, joint.cut.branch
+    nodes, weights = np.polynomial.legendre.leggauss(across)
+    phi = (np.arange(around) + 0.5) * 2.0 * pi / around
+    if section.is_round:
+        inner = np.full(around, section.bore / 2.0)
+        outer = np.full(around, section.od / 2.0)
+    else:
+        inner, outer = (outline_radii(section, phi + branch.turn_rad, bore) for bore in (True, False))
+    total = 0.0
+    for node, weight in zip(nodes, weights, strict=True):
+        r = (outer + inner) / 2.0 + (outer - inner) / 2.0 * node
+        t = joint.cut.reach(Lines(branch, r * np.cos(phi), r * np.sin(phi)))[0]
+        total += float((weight * (outer - inner) / 2.0 * r * t).sum()) * 2.0 * pi / around
+    return total
+
+
+def tee(theta, section, offset=0.0, rail=RAIL):
+    a = radians(theta)
+    far = (500.0 * cos(a), offset, 500.0 * sin(a))
+    return [
+        straight("RAIL", (-900.0, 0.0, 0.0), (900.0, 0.0, 0.0), rail),
+        straight("RUNG", (0.0, offset, 0.0), far, section),
+    ]
+
+
+def coped(tubes, job=None, gap=0.0):
+    """(tube, its joints, its coped solid) of every tube that is cut."""
+    joints, _ = find_joints(tubes, job, gap=gap)
+    by_tube = joints_of(joints)
+    return [(t, by_tube[t.name], coped_solid(t, t.section, by_tube[t.name])) for t in tubes if t.name in by_tube]
+
+
+def agrees(tube, joints, solid, rel=1e-6):
+    whole = volume(tube_solid(tube.run, tube.section))
+    predicted = sum(taken_off(joint) for joint in joints)
+    assert is_valid(solid)
+    assert whole - volume(solid) == pytest.approx(predicted, abs=rel * whole)
+
+
+@pytest.mark.parametrize("section", [RUNG, RAIL], ids=["smaller", "equal"])
+@pytest.mark.parametrize(("theta", "offset"), [(90.0, 0.0), (60.0, 3.0), (45.0, 0.0), (30.0, 8.0), (15.0, 0.0)])
+def test_volume_taken_off(section, theta, offset):
+    """Round on round, also where part of the end passes beside its mate (equal tubes set off, 8 mm off)."""
+    [(tube, joints, solid)] = coped(tee(theta, section, offset))
+    agrees(tube, joints, solid)
+
+
+def test_two_equal_bars_at_90_degrees():
+    """A bar cut to an equal bar loses half of what two crossing cylinders share, 16 r^3 / 3 (closed form)."""
+    bar = Section("bar", 40.0, 20.0)
+    [(_, _, solid)] = coped(tee(90.0, bar, rail=bar))
+    assert is_valid(solid)
+    assert pi * 20.0**2 * 500.0 - volume(solid) == pytest.approx(8.0 * 20.0**3 / 3.0, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("own", "rail"),
+    [(RUNG, SQUARE), (Section("square", 30.0, 2.0, corner=5.0), SQUARE), (SQUARE, Section("round", 60.0, 3.0))],
+)
+@pytest.mark.parametrize("theta", [90.0, 55.0])
+def test_square_tube_takes_part(own, rail, theta):
+    [(tube, joints, solid)] = coped(tee(theta, own, rail=rail))
+    agrees(tube, joints, solid, rel=1e-5)
+
+
+def test_on_a_bend():
+    """Onto a torus, and onto a bend and the straight before it."""
+    x, z = 900.0 - 150.0 * (1.0 - cos(radians(45.0))), 450.0 + 150.0 * sin(radians(45.0))
+    tubes = [
+        hoop("HOOP", 0.0, 0.0),
+        straight("MID", (x, 0.0, z), (x, 300.0, z), RUNG),
+        straight("NEAR", (897.0, 0.0, 480.0), (1100.0, 300.0, 500.0), RUNG),
+    ]
+    for tube, joints, solid in coped(tubes):
+        agrees(tube, joints, solid)
+        assert "Torus" in surfaces(solid)
+
+
+def test_several_mates_and_a_mitred_corner():
+    corner = [
+        straight("A", (0.0, 0.0, 0.0), (300.0, 0.0, 0.0), RAIL),
+        straight("B", (0.0, 0.0, 0.0), (0.0, 300.0, 0.0), RAIL),
+        straight("C", (0.0, 0.0, 0.0), (0.0, 0.0, 300.0), RUNG),
+        straight("D", (0.0, 0.0, 60.0), (200.0, 30.0, 280.0), RUNG),
+    ]
+    found = coped(corner)
+    assert sorted(joint.kind for _, joints, _ in found for joint in joints) == ["mitre", "mitre", "saddle", "saddle"]
+    for tube, joints, solid in found:
+        agrees(tube, joints, solid)
+
+
+def test_a_plane():
+    tube = straight("POST", (0.0, 0.0, 0.0), (100.0, 0.0, 300.0), RUNG)
+    choice = JointChoice("POST", "A", kind="plane", point=(0.0, 0.0, 0.0), normal=(0.0, 0.0, 1.0))
+    [(post, joints, solid)] = coped([tube], Job(source="job.toml", joints=(choice,)))
+    agrees(post, joints, solid)
+    assert is_valid(solid)
+
+
+def test_an_end_drawn_short_is_run_on_to_its_mate():
+    """Drawn 23 mm off the axis, just short of the mate's outside: metal is added, by the same amount as predicted."""
+    tubes = [
+        straight("RAIL", (-300.0, 0.0, 0.0), (300.0, 0.0, 0.0), RAIL),
+        straight("RUNG", (0.0, 0.0, 23.0), (0.0, 0.0, 400.0), RUNG),
+    ]
+    [(tube, joints, solid)] = coped(tubes)
+    assert joints[0].ahead == pytest.approx(23.0)
+    agrees(tube, joints, solid)
+    assert volume(solid) > volume(tube_solid(tube.run, tube.section))
+
+
+def test_a_cut_leaves_the_rest_of_a_bent_tube_alone():
+    """A U whose far leg runs through the line of the rail that its near leg ends on, beyond the rail's own end."""
+    place = Placement((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), (0.0, 1.0, 0.0))
+    u = tube_of(run_of([(300.0, 0.0, 90.0, 100.0), (400.0, 0.0, 90.0, 100.0)], 500.0, place, name="U"), RUNG)
+    rail = straight("RAIL", (-300.0, 0.0, 0.0), (150.0, 0.0, 0.0), RAIL)
+    [(tube, joints, solid)] = coped([rail, u])
+    assert [joint.end for joint in joints] == ["A"]
+    agrees(tube, joints, solid)
+
+
+def test_nothing_left_is_said():
+    from converter.kernel.cope import cut, prism
+
+    stub = prism((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (5.0, 5.0, 5.0), (0.0, 10.0))
+    eats = prism((0.0, 0.0, -20.0), (0.0, 0.0, 1.0), (0.0, 1.0, 0.0), (50.0, 50.0, 50.0), (0.0, 40.0))
+    with pytest.raises(GeometryError, match=r"'STUB'.*leave nothing"):
+        cut(stub, [eats], "STUB")
+
+
+# --- fit-up ------------------------------------------------------------------------------
+
+
+def job_of(tubes, **cope):
+    return ExportJob("frame", "frame.dxf", tuple(tubes), cope=CopeOptions(**cope))
+
+
+def test_both_parts_touch_and_do_not_overlap():
+    tubes = [*tee(90.0, RUNG), straight("EQUAL", (300.0, 0.0, 0.0), (300.0, 200.0, 200.0), RAIL)]
+    found = fit_up(job_of(tubes))
+    assert [one.joint.tube for one in found.joints] == ["RUNG", "EQUAL"]
+    for one in found.joints:
+        assert one.overlap < 1e-3
+        assert one.gap < 1e-6
+        assert one.widest < 1e-6
+    assert found.clashes == ()
+
+
+def test_the_measure_bites():
+    """Uncut, the rung reaches into the rail: the volume is that of the integral, less what lies in the rail's bore."""
+    bar = Section("bar", 60.0, 30.0)
+    rail, rung = tee(90.0, RUNG, rail=bar)
+    [joint], _ = find_joints([rail, rung])
+    both, center = shared(tube_solid(rung.run, RUNG), tube_solid(rail.run, bar))
+    assert both == pytest.approx(taken_off(joint), rel=1e-6)
+    assert distance(center, (0.0, 0.0, center[2])) < 1e-6 and 0.0 < center[2] < 30.0
+
+
+def test_a_weld_gap_shows():
+    """All along the cut, square to the mate's outside: 0.5 mm."""
+    [one] = fit_up(job_of(tee(60.0, RUNG), gap=0.5)).joints
+    assert one.overlap == 0.0
+    assert one.gap == pytest.approx(0.5, abs=1e-6)
+    assert one.widest == pytest.approx(0.5, abs=1e-6)
+
+
+def test_clashes_are_named_with_their_place():
+    """A tube laid through another, neither ending there; one that passes clear is not named."""
+    tubes = [
+        *tee(90.0, RUNG),
+        straight("THROUGH", (200.0, -200.0, 10.0), (200.0, 200.0, 10.0), RUNG),
+        straight("CLEAR", (-200.0, -200.0, 60.0), (-200.0, 200.0, 60.0), RUNG),
+    ]
+    found = fit_up(job_of(tubes))
+    [clash] = found.clashes
+    assert (clash.one, clash.other) == ("RAIL", "THROUGH")
+    assert clash.volume > 100.0
+    assert clash.center[0] == pytest.approx(200.0, abs=1e-3) and abs(clash.center[1]) < 1e-3
+
+
+def test_the_report_as_a_file(tmp_path):
+    [path] = write(job_of(tee(90.0, RUNG)), tmp_path / "out", ["fit-up"])
+    said = json.loads(path.read_text())
+    assert path.name == "frame-fit-up.json"
+    assert said["schema"] == "elbowroom/fit-up/1" and said["source"] == "frame.dxf" and said["clashes"] == []
+    [joint] = said["joints"]
+    assert joint["tube"] == "RUNG" and joint["end"] == "A" and joint["mates"] == ["RAIL"]
+    assert joint["overlap"] < 1e-3 and joint["gap"] < 1e-6
+
+
+# --- files -------------------------------------------------------------------------------
+
+
+def test_one_file_each(tmp_path):
+    job = ExportJob("frame", "frame.dxf", tuple(tee(90.0, RUNG)), one_file=False)
+    paths = write(job, tmp_path / "out", ["step-coped"])
+    assert [p.name for p in paths] == ["frame-RAIL-coped.step", "frame-RUNG-coped.step"]
+
+
+@pytest.mark.parametrize("hoops", [2, 5])  # 6 tubes; 21 tubes
+def test_full_circle(hoops, tmp_path):
+    """A frame as centerlines, its ends cut, as STEP, read back by our own importer: the same runs, the same joints."""
+    from converter import api
+
+    tubes = rack(hoops)
+    [path] = write(job_of(tubes), tmp_path / "out", ["step-coped"])
+    back = api.load(str(path)).tubes
+    assert [t.name for t in back] == [t.name for t in tubes]
+    for one, two in zip(tubes, back, strict=True):
+        assert two.section.od == pytest.approx(one.section.od, abs=1e-6)
+        assert two.section.wall == pytest.approx(one.section.wall, abs=1e-6)
+        assert two.run.table.developed_length == pytest.approx(one.run.table.developed_length, abs=1e-5)
+        assert distance(two.run.start, one.run.start) < 1e-5
+        assert distance(two.run.end, one.run.end) < 1e-5
+        assert len(two.run.table.bends) == len(one.run.table.bends)
+        for a, b in zip(one.run.table.bends, two.run.table.bends, strict=True):
+            assert (b.feed, b.rotation, b.angle, b.clr) == pytest.approx((a.feed, a.rotation, a.angle, a.clr), abs=1e-5)
+    drawn, read = (find_joints(one)[0] for one in (tubes, back))
+    assert [(j.tube, j.end, j.kind, j.mates) for j in read] == [(j.tube, j.end, j.kind, j.mates) for j in drawn]
+    for a, b in zip(drawn, read, strict=True):
+        assert distance(a.node, b.node) < 1e-5
+        assert b.angle == pytest.approx(a.angle, abs=1e-5)
+        assert np.abs(np.array(a.profile) - np.array(b.profile)).max() < 1e-4
+
+
+def test_no_slug_is_left_behind():
+    """One solid per tube, though the tube runs on through its mate before the cut."""
+    tubes = [
+        straight("RAIL", (-300.0, 0.0, 0.0), (300.0, 0.0, 0.0), Section("round", 60.0, 3.0)),
+        straight("RUNG", (0.0, 0.0, -25.0), (0.0, 0.0, 400.0), RUNG),
+    ]
+    [(_, _, solid)] = coped(tubes)
+    assert len(parts(solid, "solid")) == 1
+    assert is_valid(solid)
