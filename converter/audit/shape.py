@@ -8,6 +8,8 @@ from math import cos, hypot, radians, sin
 from converter.audit.registry import check
 from converter.audit.subject import QUARTER, Subject
 from converter.findings import Finding
+from converter.model.bends import BendTable
+from converter.model.centerline import nearest_to_itself
 
 #: mm; a ring's straights are no longer than this (the join tolerance).
 JOINT = 0.1
@@ -74,6 +76,47 @@ def clear_of_itself(subject: Subject) -> Iterator[Finding]:
                     limit=deep,
                     cure="Turn less, shorten the straights beside the bend, or offset the turns as a coil.",
                 )
+
+
+#: Centerlines nearer than this part of the tube's thickness run through each other; between this and the
+#: whole they may be meant to touch, which the room to swing says.
+_THROUGH = 0.75
+
+
+@check
+def not_through_itself(subject: Subject) -> Iterator[Finding]:
+    """The tube does not run through itself, but for an end that is drawn up to its own side to be welded there."""
+    section, run = subject.tube.section, subject.tube.run
+    turned = sum(bend.angle for bend in subject.bends)
+    # parts of a curve that turns by less than half a turn between them cannot meet (Fenchel's theorem)
+    if section is None or run.closed or len(subject.bends) < 2 or turned < 180.0:
+        return
+    if any(bend.clr is None for bend in subject.bends) or min(run.table.straights) < -1e-6:
+        return
+    thick = min(section.od, section.height)
+    met = nearest_to_itself(run.centerline, thick)
+    if met is None or met[0] >= _THROUGH * thick:
+        return
+    gap, place = met
+    after = next((i for i, at in enumerate(_bend_ends(run.table)) if at >= place), len(subject.bends) - 1)
+    yield subject.finding(
+        "self-contact",
+        f"by bend {after + 1} the centerline comes within {subject.length(gap)} of itself, so the tube, "
+        f"{subject.length(thick)} thick, would run through itself",
+        after,
+        measured=gap,
+        limit=thick,
+        cure="Move the bends apart, or roll one of them so that the tube passes beside itself.",
+    )
+
+
+def _bend_ends(table: BendTable) -> list[float]:
+    """Developed length in mm from end A to the end of each bend."""
+    out, at = [], 0.0
+    for bend in table.bends:
+        at += bend.feed + bend.arc_length
+        out.append(at)
+    return out
 
 
 @check

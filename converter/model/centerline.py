@@ -8,9 +8,11 @@ n by the angle on the radius. This is the step from internal to Cartesian coordi
 
 from __future__ import annotations
 
-from math import cos, radians, sin
+from collections.abc import Sequence
+from math import ceil, cos, radians, sin
+from typing import Any
 
-from converter.geometry.vectors import Vec, cross, norm
+from converter.geometry.vectors import Vec, along, cross, norm, sub
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
 
@@ -82,3 +84,77 @@ def _orthonormal(n: Vec, t: Vec) -> tuple[Vec, Vec]:
     n = (n[0] - d * t[0], n[1] - d * t[1], n[2] - d * t[2])
     k = 1.0 / norm(n)
     return (n[0] * k, n[1] * k, n[2] * k), t
+
+
+def nearest_to_itself(segments: Sequence[Segment], thick: float) -> tuple[float, float] | None:
+    """How near a centerline comes to itself away from its ends, for a tube ``thick`` mm across.
+
+    Looks a thickness apart first and, where that comes close, a tenth of it apart; what is
+    returned is at most that much too large.
+
+    Returns:
+        The distance in mm and the later place along the centerline; None where it stays well clear.
+    """
+    from converter.geometry.near import self_approach
+
+    if _surely_apart(segments, thick):
+        return None
+    for step in (thick, thick / 10.0):
+        points, place = sampled(segments, step)
+        met = self_approach(points, place, 2.0 * thick, 1.5 * thick)
+        if met is None or met[0] > thick + step:
+            return None
+    return met
+
+
+def _surely_apart(segments: Sequence[Segment], thick: float) -> bool:
+    """A quick look at chords: whether parts with half a turn or more between them stay a thickness apart.
+
+    Parts with less between them cannot meet (Fenchel's theorem).
+    """
+    import numpy as np
+
+    from converter.geometry.near import least_between, pairs_apart
+
+    points: list[Vec] = []
+    turns: list[float] = []
+    slack = 0.0
+    for s in segments:
+        points.append(s.start)
+        if not isinstance(s, Arc):
+            turns.append(0.0)
+            continue
+        # up to a right angle the chord serves: what it leaves out is slack
+        count = ceil(s.angle / 90.0 - 1e-9)
+        points += [s.point(s.angle * k / count) for k in range(1, count)]
+        turns += [s.angle / count] * count
+        slack = max(slack, s.radius * (1.0 - cos(radians(s.angle / count / 2.0))))
+    points.append(segments[-1].end)
+    total = np.cumsum(turns)
+    i, j = pairs_apart(len(turns))
+    # all that is turned from the start of the first to the end of the second
+    some = total[j] - total[i] + np.array(turns)[i] >= 180.0
+    if not some.any():
+        return True
+    ends = np.array(points)
+    return float(least_between(ends[:-1], ends[1:], i[some], j[some]).min()) > thick + 2.0 * slack
+
+
+def sampled(segments: Sequence[Segment], step: float) -> tuple[Any, Any]:
+    """Points (n, 3) at most ``step`` mm apart along segments that follow each other, and their places (n,) in mm."""
+    import numpy as np
+
+    points: list[Vec] = []
+    place: list[float] = []
+    at = 0.0
+    for s in segments:
+        count = max(1, ceil(s.length / step))
+        for k in range(count + 1):
+            u = k / count
+            if isinstance(s, Arc):
+                points.append(s.point(u * s.angle))
+            else:
+                points.append(along(s.start, sub(s.end, s.start), u))
+            place.append(at + u * s.length)
+        at += s.length
+    return np.array(points), np.array(place)
