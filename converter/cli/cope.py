@@ -1,4 +1,4 @@
-"""``elbowroom cope``: the joints of a frame, hole-saw set-up, cut lengths."""
+"""``elbowroom cope``: the joints of a frame, hole-saw set-up, cut lengths, templates."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from converter.cli import options
+from converter.cli import cope_files, options
 
 if TYPE_CHECKING:
     from converter.api import Result
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     epilog=options.example(
         "elbowroom cope frame.dxf --section 1.75x0.120in",
         "elbowroom cope frame.dxf --job job.toml --shop myshop.toml --gap 0.5mm",
+        "elbowroom cope frame.dxf --job job.toml --out copes --to cope-pdf,step-coped",
         "elbowroom cope frame.dxf --job job.toml --json > copes.json",
         reads=True,
     ),
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 @options.reducing
 @options.metal
 @click.option("--gap", metavar="LENGTH", help="Weld gap the cuts leave.  [0]")
+@cope_files.writing
 @options.showing
 @options.as_json
 @options.talking
@@ -35,9 +37,11 @@ def cope(source: str, gap: str | None, **given: Any) -> int:
 
     For each end: what it is cut to, at what angle and offset, its long and short point, where the
     zero line of the template lies, and which hole saw to set up how. Lengths count back from the
-    end of the centerline. Exit status 1 means that some end cannot be fitted as drawn.
+    end of the centerline. With --out, full-size templates are written too. Exit status 1 means that
+    some end cannot be fitted as drawn.
     """
     console = options.console_from(given)
+    files = cope_files.CopeFiles(given)
     settings = options.settings_from(given)
     weld = _gap(gap)
 
@@ -55,15 +59,19 @@ def cope(source: str, gap: str | None, **given: Any) -> int:
         result = load(source, settings)
         mm = 0.0 if weld is None else parse_length(weld, result.drawing.read_as)
         made = cope_frame(result.tubes, result.shop, job, result.tolerances, result.display, mm)
+    written = [str(path) for path in files.write(result, mm)]
     findings = sorted_findings([*result.findings, *made.findings, *_demo(result, made)])
     if console.as_json:
         from converter.exporters.cope_json import cope_document
 
-        console.json(cope_document(result.drawing.source, made.joints, made.lengths, findings))
+        document = cope_document(result.drawing.source, made.joints, made.lengths, findings)
+        console.json({**document, "written": written} if files.out is not None else document)
     else:
         from converter.cli.copes import copes_text
 
         console.result(copes_text(result, made, findings, everything=console.verbose))
+        for path in written:
+            console.result(path)
     return 1 if has_errors(findings) else 0
 
 
