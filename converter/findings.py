@@ -110,6 +110,9 @@ define("mesh-not-round", WARNING, "A mesh's tube is oval or tapered; its mean di
 define(
     "mesh-precision", WARNING, "A mesh lies so far from the origin that its single-precision numbers are too coarse."
 )
+define("mesh-misfit", WARNING, "A mesh's surface is not where the table has it, beyond its scatter.")
+define("mesh-ambiguous", WARNING, "A mesh is fitted as well by a table with another number of bends.")
+define("mesh-uncertain", WARNING, "A mesh leaves an angle or a straight of the table open by more than a little.")
 define("plane-open", NOTE, "The file keeps a tube's ends but not its plane; it was put with its ends in place.")
 # --- said by the reducer -----------------------------------------------------------------
 define("healed-gap", NOTE, "A gap below the join tolerance was closed.")

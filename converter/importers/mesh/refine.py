@@ -29,7 +29,7 @@ SIGMAS = 3.0  #: standard deviations that an uncertainty names
 BEYOND = 5.0  #: radii by which first and last straights are thought prolonged
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Fit:
     """What the vertices say.
 
@@ -41,6 +41,9 @@ class Fit:
         angle_loose: uncertainty of each bend's angle, degrees.
         feed_loose: uncertainty of each bend's feed, mm.
         rms: root mean square of all residuals, far ones in full, mm.
+        spread: standard deviation of the residuals by their median, mm.
+        unknowns: how many numbers the vertices decide.
+        residual: (n,) of each fitted vertex, mm.
     """
 
     table: BendTable
@@ -52,6 +55,9 @@ class Fit:
     angle_loose: tuple[float, ...]
     feed_loose: tuple[float, ...]
     rms: float
+    spread: float
+    unknowns: int
+    residual: Array
 
 
 @dataclass(slots=True)
@@ -268,7 +274,7 @@ def fit(
     od_loose = 2.0 * float(spread[len(changes)]) if len(spread) > len(changes) else 0.0
     return Fit(
         replace(table, bends=bends), placement, sizes[0], sizes[1] if has_bore else None, sigma, od_loose,
-        angles, feeds, rms,
+        angles, feeds, rms, 1.4826 * float(np.median(np.abs(residual))), int((np.diag(normal) > 0.0).sum()), residual,
     )  # fmt: skip
 
 

@@ -12,6 +12,8 @@ from converter.units import Display
 
 EXACT = 1e-3  #: mm; a standard deviation below this is rounding, not noise
 COARSE = 2e-3  #: mm between neighbouring single-precision numbers above which it is said
+LOOSE_ANGLE = 0.5  #: degrees of uncertainty of an angle that are said
+LOOSE_STRAIGHT = 2.0  #: mm of uncertainty of a straight between bends that are said
 ODD = 0.01  #: of the diameter: ovality or taper that is said
 
 
@@ -66,6 +68,7 @@ def said_of(name: str, tube: Measured, display: Display) -> list[Finding]:
                 cure="Look there for a dent, a swage or a part that touches the tube.",
             )
         )
+    found += _doubts(name, tube, display)
     certain = max(ODD * od, 0.05, 3.0 * tube.sigma)
     for value, what in ((tube.oval, "oval by"), (abs(tube.taper), "tapered by")):
         if value > certain:
@@ -78,6 +81,67 @@ def said_of(name: str, tube: Measured, display: Display) -> list[Finding]:
                     measured=value,
                     limit=certain,
                     unit="mm",
+                )
+            )
+    return found
+
+
+def _doubts(name: str, tube: Measured, display: Display) -> list[Finding]:
+    """What is not sure about the table."""
+    found = []
+    doubt = tube.doubt
+    if doubt.misfit.clear:
+        found.append(
+            Finding(
+                "mesh-misfit",
+                f"{name}: in places the centerline of the table lies {_fine(doubt.misfit.beside, display)} beside that "
+                f"of the surface, more than its scatter explains ({_fine(doubt.misfit.noise, display)}).",
+                tube=name,
+                measured=doubt.misfit.beside,
+                unit="mm",
+                cure="Check the table's bends against the part: the surface is no row of straights and bends there, "
+                "or a bend is missing or in two.",
+            )
+        )
+    found += [
+        Finding(
+            "kink",
+            f"{name}: the surface has a corner of {display.angle(bend.angle)} at bend {k + 1}, which no bend makes.",
+            tube=name,
+            bend=k + 1,
+            measured=bend.angle,
+            unit="deg",
+            cure="Give it a radius: with the radius option, a die, or in the mesh.",
+        )
+        for k, bend in enumerate(tube.table.bends)
+        if bend.clr is None
+    ]
+    if doubt.others:
+        counts = " or ".join(str(n) for n in doubt.others)
+        found.append(
+            Finding(
+                "mesh-ambiguous",
+                f"{name}: the surface is fitted as well by {counts} bends as by the table's {len(tube.table.bends)}.",
+                tube=name,
+                measured=float(len(tube.table.bends)),
+                cure="Check the number of bends against the part; a finer or less noisy mesh tells more.",
+            )
+        )
+    if len(doubt.angles) == len(tube.table.bends) and doubt.angles:
+        turn, k = max((a, k) for k, a in enumerate(doubt.angles))
+        length, j = max((s, j) for j, s in enumerate(doubt.straights))
+        if turn > LOOSE_ANGLE or length > LOOSE_STRAIGHT:
+            found.append(
+                Finding(
+                    "mesh-uncertain",
+                    f"{name}: the surface leaves the angle of bend {k + 1} open by {display.angle(turn)} and the "
+                    f"straight before bend {j + 1} by {display.length(length)}.",
+                    tube=name,
+                    bend=k + 1,
+                    measured=turn,
+                    limit=LOOSE_ANGLE,
+                    unit="deg",
+                    cure="A finer or less noisy mesh tells more; where straight and bend meet hardly shows in scatter.",
                 )
             )
     return found

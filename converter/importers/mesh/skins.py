@@ -18,6 +18,7 @@ from converter.model.bends import BendTable, Placement
 Array = NDArray[np.float64]
 
 MOST_FACES = 60000  #: looked at while searching
+AHEAD = 1.5  #: radii by which a track is prolonged; further on it could run into another part of the tube
 AT_SEAM = 1.5  #: radii by which a loop's first and last straights are prolonged
 
 
@@ -46,7 +47,7 @@ def rough_track(thread: Thread) -> Track:
     """The track along a thread; a loop is opened where it is straightest for longest."""
     points = thread.points
     if not thread.closed:
-        return Track.along(points, FINE * thread.radius)
+        return Track.along(points, FINE * thread.radius, AHEAD)
     d = np.roll(points, -1, axis=0) - points
     d /= np.sqrt((d * d).sum(axis=1))[:, None]
     turn = np.arccos(np.clip(np.einsum("ij,ij->i", d, np.roll(d, 1, axis=0)), -1.0, 1.0))
@@ -62,7 +63,7 @@ def fitted_track(best: Fit, closed: bool) -> Track:
     """The fitted centerline as closely spaced points, a little longer than the metal."""
     parts = parts_of(best.table, best.placement)
     step = FINE * best.radius
-    more = 0.0 if closed else 4.0 * best.radius
+    more = 0.0 if closed else AHEAD * best.radius
     rows = []
     for k, part in enumerate(parts):
         if part.arc is None:

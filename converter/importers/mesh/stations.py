@@ -303,13 +303,16 @@ def _circles(skin: Skin, starts: Ints, counts: Ints, radius: float) -> tuple[Sta
     return Stations(centers, normal, radii, True, float(np.sqrt((off * off).mean()))), good
 
 
-def windows_of(skin: Skin, track: Track, radius: float) -> Stations | None:
+def windows_of(
+    skin: Skin, track: Track, radius: float, half: float | None = None, step: float | None = None
+) -> Stations | None:
     """Stations from windows along the track; None where too few hold enough vertices all around.
 
     In each window the centre's path across the track is a parabola and the radius is free:
     seven unknowns by least squares on the distances of the vertices, two Gauss-Newton steps.
+    ``half`` and ``step`` in mm are half the length of a window and the way to the next one.
     """
-    half, step = WINDOW * radius, STEP * radius
+    half, step = half or WINDOW * radius, step or STEP * radius
     first, last = float(skin.places[0]) + 0.4 * half, float(skin.places[-1]) - 0.4 * half
     count = max(2, int((last - first) / step) + 1)
     found: list[tuple[Array, Array, float, float, Array, float]] = []

@@ -16,9 +16,13 @@ from numpy.typing import NDArray
 
 from converter.geometry.circles import fit_line
 from converter.geometry.vectors import along
+from converter.importers.mesh.choose import CLOSE, FLOOR, chosen, gain, simpler
 from converter.importers.mesh.curved import draft_from_windows
+from converter.importers.mesh.develop import FINER, drafts_by_development
+from converter.importers.mesh.doubt import Doubt, doubted
 from converter.importers.mesh.ends import begun_in_middle, cut_to, halves, is_ring, reach_of, starts_smaller
 from converter.importers.mesh.feet import Feet, Part, feet_of, parts_of
+from converter.importers.mesh.misfit import Misfit, misfit_of
 from converter.importers.mesh.refine import BEYOND, Fit, fit
 from converter.importers.mesh.skins import (
     AT_SEAM,
@@ -31,7 +35,7 @@ from converter.importers.mesh.skins import (
     some_faces,
     thinned,
 )
-from converter.importers.mesh.stations import Skin, Stations, Track, rings_of, windows_of
+from converter.importers.mesh.stations import Skin, Track, rings_of, unrest, windows_of
 from converter.importers.mesh.structure import draft, from_rings
 from converter.importers.mesh.thread import Thread, find_radius, find_thread
 from converter.importers.mesh.weld import Body
@@ -42,10 +46,11 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FEWEST_VERTICES = 800  #: of each skin that are fitted where they are exact
-FEW_VERTICES = 2000  #: of each skin that are fitted while searching
+FEW_VERTICES = 2000  #: of each skin that are fitted to begin with
+SOME_VERTICES = 5000  #: of each skin that are fitted while choosing
 MOST_VERTICES = 16000  #: that are fitted at last where they scatter; all are measured
-SHORT = 0.4  #: of the radius: a straight so short may be an accident of fitting
-SLIGHT = 12.0  #: degrees; so may a bend
+FOLDED = 120.0  #: degrees; no corner turns so far
+MOST_OTHERS = 6  #: alternatives that are fitted to all vertices
 FLAT = 0.84  #: of the radius: a side closer to the axis is flat
 CHECKED = 1500  #: faces looked at to see whether the tube is all there is
 EXACT = 5e-5  #: of the radius: scatter below this is rounding
@@ -68,6 +73,7 @@ class Measured:
         taper: diameter at end B less that at end A, mm.
         outward: 1.0 where the faces look away from the centerline.
         is_open: whether the surface has a rim.
+        doubt: what is not sure about the table.
     """
 
     table: BendTable
@@ -84,6 +90,7 @@ class Measured:
     taper: float
     outward: float
     is_open: bool
+    doubt: Doubt
 
 
 def measure(body: Body) -> Measured:
@@ -112,14 +119,21 @@ def measure(body: Body) -> Measured:
         best = again
         if same:
             break
-    best = _tidied(best, skins)
+    best, alternatives = _chosen(best, skins, track, SOME_VERTICES)
     if best.sigma > EXACT * best.radius:
-        best = _fitted(best.table, best.placement, skins, best.radius, MOST_VERTICES)
+        best, alternatives = _with_all(best, alternatives, skins)
+        if _misfit(best, skins, MOST_VERTICES).suspect:
+            best, more = _chosen(best, skins, track, MOST_VERTICES)
+            alternatives = [one for one in (*alternatives, *more) if one is not best and gain(best, one) > -CLOSE]
+    if any((b.clr or 0.0) < best.radius and (b.clr is not None or b.angle > FOLDED) for b in best.table.bends):
+        raise NotATube("the only straights and bends found along it have one tighter than the tube itself")
+    doubt = doubted(_cut(best, skins), [_cut(one, skins) for one in alternatives], _misfit(best, skins, MOST_VERTICES))
+    best = replace(best, table=doubt.onto(best.table))
     if best.sigma > ROUGH * best.radius:
         raise NotATube(f"its surface strays {best.sigma:.2f} mm (rms) from a round tube of {2.0 * best.radius:.2f} mm")
     parts = parts_of(best.table, best.placement)
     _check_covered(body, best, thread.outward)
-    return _finished(body, best, skins, parts, thread)
+    return _finished(body, best, skins, parts, thread, doubt)
 
 
 def _flat_reason(body: Body) -> str:
@@ -133,29 +147,33 @@ def _flat_reason(body: Body) -> str:
     return "no round tube was found in its surface"
 
 
-def _drafts(skins: Skins, track: Track, radius: float, closed: bool) -> Iterator[tuple[BendTable, Placement, float]]:
-    """First tables to try, the most exact kind first, each with the noise its stations found (mm)."""
+def _drafts(
+    skins: Skins, track: Track, radius: float, closed: bool
+) -> Iterator[tuple[BendTable, Placement, float, bool]]:
+    """First tables to try, the likeliest first, each with the noise its stations found (mm), and whether from rings."""
     rings = rings_of(skins.outer, radius)
     if rings is not None:
         exact = from_rings(rings, closed)
         if exact is not None:
-            yield exact.table, exact.placement, rings.noise
+            yield exact.table, exact.placement, rings.noise, True
             return
         loose = draft(replace(rings, rings=False), closed, max(0.002 * radius, 4.0 * rings.noise))
         if loose is not None:
-            yield loose.table, loose.placement, rings.noise
+            yield loose.table, loose.placement, rings.noise, True
     windows = windows_of(skins.outer, track, radius)
     if windows is None:
         straight = _straight(skins.outer, radius)
         if straight is not None:
-            yield *straight, 0.0
+            yield *straight, 0.0, False
         return
+    for table, placement in drafts_by_development(skins.outer, track, radius):
+        yield table, placement, windows.noise, False
     curved = draft_from_windows(windows, radius)
     if curved is not None:
-        yield _opened(curved[0], radius), curved[1], windows.noise
-    loose = draft(windows, False, max(0.01 * radius, 5.0 * _unrest(windows)))
+        yield _opened(curved[0], radius), curved[1], windows.noise, False
+    loose = draft(windows, False, max(0.01 * radius, 5.0 * unrest(windows.centers)))
     if loose is not None:
-        yield loose.table, loose.placement, windows.noise
+        yield loose.table, loose.placement, windows.noise, False
 
 
 def _straight(skin: Skin, radius: float) -> tuple[BendTable, Placement] | None:
@@ -168,12 +186,6 @@ def _straight(skin: Skin, radius: float) -> tuple[BendTable, Placement] | None:
         return None
     start = along(point, direction, float(ahead.min()))
     return BendTable((), float(np.ptp(ahead))), Placement.leaving(start, direction)
-
-
-def _unrest(stations: Stations) -> float:
-    from converter.importers.mesh.stations import unrest
-
-    return unrest(stations.centers)
 
 
 def _opened(table: BendTable, radius: float) -> BendTable:
@@ -207,12 +219,11 @@ def _fitted(table: BendTable, placement: Placement, skins: Skins, radius: float,
 
 def _first_fit(skins: Skins, track: Track, thread: Thread) -> Fit:
     best: Fit | None = None
-    for table, placement, noise in _drafts(skins, track, thread.radius, thread.closed):
-        most = FEW_VERTICES if noise > EXACT * thread.radius else FEWEST_VERTICES
-        one = _fitted(table, placement, skins, thread.radius, most)
+    for table, placement, noise, ringed in _drafts(skins, track, thread.radius, thread.closed):
+        one = _fitted(table, placement, skins, thread.radius, FEWEST_VERTICES if ringed else FEW_VERTICES)
         if best is None or one.sigma < best.sigma:
             best = one
-        if best.sigma <= 1.1 * noise + 2e-4 * thread.radius:
+        if best.sigma <= 1.1 * noise + 2e-4 * thread.radius if ringed else not _misfit(best, skins, FEW_VERTICES).clear:
             break
     if best is None:
         raise NotATube("no straights and bends were found along it")
@@ -230,52 +241,50 @@ def _second_fit(skins: Skins, track: Track, best: Fit, thread: Thread) -> Fit:
     return _fitted(best.table, best.placement, skins, best.radius)
 
 
-def _tidied(best: Fit, skins: Skins) -> Fit:
-    """The fit without what the vertices do not ask for: bends of no angle, straights of no length, bends in two."""
-    floor = 1e-6
-    if best.rms <= floor:
-        return best
-    for _ in range(2 * len(best.table.bends) + 2):
-        for smaller in _simpler(best):
-            one = _fitted(smaller, best.placement, skins, best.radius)
-            as_good = one.sigma <= 1.01 * best.sigma + floor and one.rms <= 1.02 * best.rms + floor
-            if as_good or one.rms <= 0.8 * best.rms:
-                best = one
-                break
-        else:
-            return best
-    return best
+def _chosen(best: Fit, skins: Skins, track: Track, most: int) -> tuple[Fit, list[Fit]]:
+    """The table to believe of all that are like the best so far, and those that cannot be told from it."""
+
+    def refit(table: BendTable, placement: Placement) -> Fit:
+        return _fitted(table, placement, skins, best.radius, most)
+
+    def misfit(one: Fit) -> Misfit:
+        return _misfit(one, skins, most)
+
+    if best.rms <= FLOOR * best.radius and next(simpler(best), None) is None:
+        return best, []
+    best = refit(best.table, best.placement)
+
+    def others() -> Iterator[tuple[BendTable, Placement]]:
+        return drafts_by_development(skins.outer, track, best.radius, FINER)
+
+    return chosen(best, refit, misfit, others)
 
 
-def _simpler(best: Fit) -> Iterator[BendTable]:
-    bends, tail = best.table.bends, best.table.tail
-    for k, bend in enumerate(bends):
-        if bend.angle <= max(best.angle_loose[k], 0.02) and len(bends) > 0:
-            yield _without(best.table, k)
-    for k in range(1, len(bends)):
-        a, b = bends[k - 1], bends[k]
-        if b.feed <= max(2.0 * best.feed_loose[k], SHORT * best.radius) and a.angle + b.angle < 359.0:
-            small, large = sorted((a, b), key=lambda bend: bend.angle)
-            loose = 3.0 * (a.clr_uncertainty + b.clr_uncertainty) + 0.02 * (large.clr or 0.0)
-            alike = a.clr is not None and b.clr is not None and abs(a.clr - b.clr) <= loose
-            if large.clr is not None and abs(b.rotation) < 10.0 and (alike or small.angle < SLIGHT):
-                one = replace(a, angle=a.angle + b.angle, clr=large.clr)
-                yield BendTable((*bends[: k - 1], one, *bends[k + 1 :]), tail)
-        if 0.0 < b.feed <= max(2.0 * best.feed_loose[k], 0.002 * best.radius):
-            yield BendTable((*bends[:k], replace(b, feed=0.0), *bends[k + 1 :]), tail)
+def _with_all(best: Fit, alternatives: list[Fit], skins: Skins) -> tuple[Fit, list[Fit]]:
+    """The same with all vertices, by which some alternatives may drop out, or one may win."""
+    everything = [
+        _fitted(one.table, one.placement, skins, one.radius, MOST_VERTICES)
+        for one in (best, *alternatives[:MOST_OTHERS])
+    ]
+    best = everything[0]
+    for one in everything[1:]:
+        if gain(best, one) > 0.0:
+            best = one
+    return best, [one for one in everything if one is not best and gain(best, one) > -CLOSE]
 
 
-def _without(table: BendTable, k: int) -> BendTable:
-    bends = list(table.bends)
-    gone = bends.pop(k)
-    length = gone.feed + gone.arc_length
-    if k < len(bends):
-        follower = bends[k]
-        rotation = 0.0 if k == 0 else (follower.rotation + gone.rotation + 180.0) % 360.0 - 180.0
-        rotation = 180.0 if rotation <= -180.0 else rotation
-        bends[k] = replace(follower, feed=follower.feed + length, rotation=rotation)
-        return BendTable(tuple(bends), table.tail)
-    return BendTable(tuple(bends), table.tail + length)
+def _cut(one: Fit, skins: Skins) -> Fit:
+    """A fit whose table reaches as far as the vertices do, so that it can be held against another."""
+    if skins.closed:
+        return one
+    place = skins.feet(skins.outer, one.table, one.placement, one.radius).place
+    return replace(one, table=cut_to(one.table, one.placement, float(place.min()), float(place.max()))[0])
+
+
+def _misfit(one: Fit, skins: Skins, most: int) -> Misfit:
+    outer = thinned(skins.outer, most)
+    feet = skins.feet(outer, one.table, one.placement, one.radius)
+    return misfit_of(feet.off - one.radius, feet.up, feet.place, one.radius, one.unknowns)
 
 
 def _check_covered(body: Body, best: Fit, outward: float) -> None:
@@ -316,7 +325,7 @@ def _check_facets(body: Body, best: Fit, parts: list[Part], some: Ints, outward:
         raise NotATube("its sides are flat: square or rectangular tube, which is not read from meshes")
 
 
-def _finished(body: Body, best: Fit, skins: Skins, parts: list[Part], thread: Thread) -> Measured:
+def _finished(body: Body, best: Fit, skins: Skins, parts: list[Part], thread: Thread, doubt: Doubt) -> Measured:
     feet = skins.feet(skins.outer, best.table, best.placement, best.radius)
     off = feet.off - best.radius
     deviation = float(np.abs(off).max())
@@ -343,10 +352,10 @@ def _finished(body: Body, best: Fit, skins: Skins, parts: list[Part], thread: Th
         table, placement = cut_to(table, placement, a, b)
         if not starts_smaller(table, placement):
             table, placement = reverse_table(table, placement)
-            metal, taper = (metal[1], metal[0]), -taper
+            metal, taper, doubt = (metal[1], metal[0]), -taper, doubt.reversed()
     return Measured(
         table, placement, thread.closed, best.radius, best.bore, deviation, best.sigma, best.od_loose, metal, count,
-        oval, taper, thread.outward, body.is_open,
+        oval, taper, thread.outward, body.is_open, doubt,
     )  # fmt: skip
 
 

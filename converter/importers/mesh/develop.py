@@ -1,0 +1,251 @@
+"""First tables from a developed centerline: where its curvature changes, found for all of it at once.
+
+In a frame that is carried along without turning about the curve, the curvature of straights and bends
+is constant piece by piece, and rotations between bends are angles between its values. Developed with
+that frame the centerline is a plane row of points on which pieces are parabolas and straight lines that
+meet tangent: the best division of the row is found exactly (dynamic programming), the places where pieces
+meet are then moved until the tangent row fits best.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import atan2, degrees, hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.geometry.circles import vec
+from converter.geometry.vectors import any_normal, unit
+from converter.importers.mesh.feet import Part, parts_of
+from converter.importers.mesh.stations import Skin, Stations, Track, unrest, windows_of
+from converter.model.bends import Bend, BendTable, Placement
+
+Array = NDArray[np.float64]
+
+SHORTEST, LONGEST = 0.3, 0.75  #: of the radius: half lengths of a window
+IN_WINDOW = 60  #: vertices a window should hold at least
+BLUR = 3e-4  #: of the radius: what windows blur where the curvature changes
+PENALTIES = (60.0, 25.0, 10.0)  #: what one more number must gain, in squared standard deviations, tried in turn
+FINER = (25.0, 10.0, 5.0)  #: the same where those tables do not do
+MOST_POINTS = 700  #: of the row
+MOST_PIECES = 60  #: more are no tube's
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Row:
+    """A developed centerline: (n,) places in mm, (n, 2) points in mm, and (n, 3) the points in space."""
+
+    places: Array
+    points: Array
+    centers: Array
+
+
+def drafts_by_development(
+    skin: Skin, track: Track, radius: float, penalties: tuple[float, ...] = PENALTIES
+) -> Iterator[tuple[BendTable, Placement]]:
+    """First tables, of few bends and of more; none where windows find no row.
+
+    Args:
+        skin: vertices of the outside.
+        track: roughly along its centerline.
+        radius: of the tube, mm.
+        penalties: each gives a table; the smaller, the more bends.
+    """
+    length = float(skin.places[-1] - skin.places[0])
+    half = float(np.clip(IN_WINDOW * length / max(1, len(skin.points)) / 2.0, SHORTEST * radius, LONGEST * radius))
+    step = max(half / 2.0, length / MOST_POINTS)
+    stations = windows_of(skin, track, radius, half, step)
+    if stations is None or len(stations.centers) < 8:
+        return
+    row = developed(stations)
+    noise = max(BLUR * radius, 2.0 * unrest(stations.centers))  # windows overlap, so neighbours share their errors
+    straight, bent = _costs(row, noise)
+    seen: set[tuple[tuple[int, bool], ...]] = set()
+    for penalty in penalties:
+        pieces = _divided(straight, bent, penalty)
+        if tuple(pieces) in seen or len(pieces) > MOST_PIECES:
+            continue
+        seen.add(tuple(pieces))
+        made = _table(row, pieces, radius)
+        if made is not None:
+            yield made
+
+
+def developed(stations: Stations) -> Row:
+    """The plane row of a row of centres, by carrying a frame along its chords (least rotation from one to the next)."""
+    c = stations.centers
+    d = np.diff(c, axis=0)
+    length = np.sqrt((d * d).sum(axis=1))
+    keep = np.concatenate(([True], length > 1e-9))
+    c = c[keep]
+    d = np.diff(c, axis=0)
+    length = np.sqrt((d * d).sum(axis=1))
+    u = d / length[:, None]
+    e = np.array(any_normal(unit(vec(u[0]))))
+    heading = np.zeros((len(u), 2))
+    for k in range(1, len(u)):
+        t, ahead = u[k - 1], u[k]
+        away = ahead - (ahead @ t) * t
+        size = float(np.sqrt(away @ away))
+        heading[k] = heading[k - 1]
+        if size > 0.0:
+            turn = atan2(size, float(ahead @ t))
+            heading[k] += turn / size * np.array((away @ e, away @ np.cross(t, e)))
+        # the least rotation from t to ahead, applied to e
+        e = e - (e @ ahead) / (1.0 + t @ ahead) * (t + ahead)
+        e = e - (e @ ahead) * ahead
+        e /= np.sqrt(e @ e)
+    places = np.concatenate(([0.0], np.cumsum(length)))
+    points = np.concatenate((np.zeros((1, 2)), np.cumsum(heading * length[:, None], axis=0)))
+    return Row(places, points, c)
+
+
+def _costs(row: Row, noise: float) -> tuple[Array, Array]:
+    """For points i..j the squared misses of the best line and the best parabola, in squared standard deviations."""
+    n = len(row.places)
+    straight, bent = np.full((n, n), np.inf), np.full((n, n), np.inf)
+    for i in range(n - 1):
+        s = row.places[i:] - row.places[i]
+        q = row.points[i:] - row.points[i]
+        slope = q[1] / s[1]
+        q = (q - s[:, None] * slope) / noise
+        count = np.arange(1.0, len(s) + 1.0)
+        s = s / s[-1]
+        m = [np.cumsum(s**p) for p in range(1, 5)]
+        s11 = m[1] - m[0] * m[0] / count
+        s12 = m[2] - m[0] * m[1] / count
+        s22 = m[3] - m[1] * m[1] / count
+        rest = np.zeros(len(s))
+        gain = np.zeros(len(s))
+        with np.errstate(all="ignore"):
+            for axis in range(2):
+                x = q[:, axis]
+                total = np.cumsum(x)
+                p1 = np.cumsum(x * s) - total * m[0] / count
+                p2 = np.cumsum(x * s * s) - total * m[1] / count
+                rest += np.cumsum(x * x) - total * total / count - p1 * p1 / s11
+                gain += (p2 - p1 * s12 / s11) ** 2 / (s22 - s12 * s12 / s11)
+        rest[:2] = 0.0
+        gain[:3] = 0.0
+        straight[i, i + 1 :] = np.maximum(0.0, rest[1:])
+        bent[i, i + 2 :] = np.maximum(0.0, (rest - gain)[2:])
+    return straight, bent
+
+
+def _divided(straight: Array, bent: Array, penalty: float) -> list[tuple[int, bool]]:
+    """The best division: first index of each piece and whether it is bent."""
+    n = len(straight)
+    best = np.full((n, 2), np.inf)  # of pieces up to j, the last one straight, or bent
+    best[0] = 0.0
+    before = np.zeros((n, 2, 2), np.int64)
+    either = np.full(n, np.inf)
+    either[0] = 0.0
+    for j in range(1, n):
+        line = best[:j, 1] + straight[:j, j]  # never two straights in a row
+        k = int(np.argmin(line))
+        best[j, 0] = line[k] + 4.0 + penalty
+        before[j, 0] = k, 1
+        arc = either[:j] + bent[:j, j]
+        k = int(np.argmin(arc))
+        best[j, 1] = arc[k] + 6.0 + 3.0 * penalty
+        before[j, 1] = k, int(best[k, 1] < best[k, 0])
+        either[j] = best[j].min()
+    pieces: list[tuple[int, bool]] = []
+    j, kind = n - 1, int(best[n - 1, 1] < best[n - 1, 0])
+    while j > 0:
+        k, kind_before = (int(v) for v in before[j, kind])
+        pieces.append((k, bool(kind)))
+        j, kind = k, kind_before
+    return pieces[::-1]
+
+
+def _tangent_row(row: Row, knots: Array, bent: list[bool]) -> tuple[Array, float]:
+    """Curvatures (bends, 2) of the tangent row with pieces between knots that fits best, and its squared misses."""
+    s = row.places
+    columns = [np.ones_like(s), s]
+    for k, curved in enumerate(bent):
+        if curved:
+            a, b = np.maximum(0.0, s - knots[k]), np.maximum(0.0, s - knots[k + 1])
+            columns.append(0.5 * (a * a - b * b))
+    design = np.stack(columns, axis=1)
+    size = np.sqrt((design * design).sum(axis=0))
+    answer = np.linalg.lstsq(design / np.where(size > 0.0, size, 1.0), row.points, rcond=None)[0]
+    answer = answer / np.where(size > 0.0, size, 1.0)[:, None]
+    miss = row.points - design @ answer
+    return answer[2:], float((miss * miss).sum())
+
+
+def _table(row: Row, pieces: list[tuple[int, bool]], radius: float) -> tuple[BendTable, Placement] | None:
+    """The table of a division, its joints moved to where the tangent row fits best, laid on the centres."""
+    bent = [kind for _, kind in pieces]
+    knots = np.array([row.places[i] for i, _ in pieces] + [row.places[-1]])
+    curvatures, miss = _tangent_row(row, knots, bent)
+    step = 0.4 * radius
+    while step > 0.02 * radius:
+        moved = False
+        for k in range(1, len(knots) - 1):
+            for shift in (-step, step):
+                tried = knots.copy()
+                tried[k] += shift
+                if not tried[k - 1] < tried[k] < tried[k + 1]:
+                    continue
+                found, now = _tangent_row(row, tried, bent)
+                if now < miss:
+                    knots, curvatures, miss, moved = tried, found, now, True
+        if not moved:
+            step /= 2.0
+    rows: list[Bend] = []
+    feed, last, which = 0.0, 0.0, 0
+    for k, curved in enumerate(bent):
+        length = float(knots[k + 1] - knots[k])
+        if not curved:
+            feed += length
+            continue
+        x, y = (float(v) for v in curvatures[which])
+        which += 1
+        size = hypot(x, y)
+        angle = degrees(size * length)
+        if angle < 0.02 or size <= 0.0:
+            feed += length
+            continue
+        if angle >= 359.0:
+            return None
+        toward = degrees(atan2(y, x))
+        rotation = 0.0 if not rows else (toward - last + 180.0) % 360.0 - 180.0
+        last = toward
+        rows.append(Bend(feed, 180.0 if rotation <= -180.0 else rotation, angle, 1.0 / size))
+        feed = 0.0
+    table = BendTable(tuple(rows), feed)
+    return table, _laid_on(table, row)
+
+
+def _laid_on(table: BendTable, row: Row) -> Placement:
+    """Where a table is closest to the centres of a row (Kabsch's rotation)."""
+    local = points_at(parts_of(table, Placement()), row.places)
+    a, b = local.mean(axis=0), row.centers.mean(axis=0)
+    u, _, vt = np.linalg.svd((local - a).T @ (row.centers - b))
+    flip = np.diag((1.0, 1.0, float(np.sign(np.linalg.det(u) * np.linalg.det(vt)))))
+    turn = u @ flip @ vt
+    origin = Placement()
+    t, n = np.array(origin.direction) @ turn, np.array(origin.normal) @ turn
+    n = n - (n @ t) * t
+    return Placement(vec((np.array(origin.start) - a) @ turn + b), unit(vec(t)), unit(vec(n)))
+
+
+def points_at(parts: list[Part], places: Array) -> Array:
+    """Points (n, 3) of a centerline at places (n,) along it, mm; before and behind it on its straights prolonged."""
+    starts = np.array([p.place for p in parts])
+    index = np.clip(np.searchsorted(starts, places, side="right") - 1, 0, len(parts) - 1)
+    out = np.empty((len(places), 3))
+    for k, part in enumerate(parts):
+        own = index == k
+        x = places[own] - part.place
+        if part.arc is None:
+            out[own] = np.array(part.point) + x[:, None] * np.array(part.t)
+        else:
+            c, t = np.array(part.arc.center), np.array(part.t)
+            angle = (x / part.arc.radius)[:, None]
+            out[own] = c + np.cos(angle) * (np.array(part.point) - c) + np.sin(angle) * part.arc.radius * t
+    return out
