@@ -124,6 +124,32 @@ def test_several_mates_and_a_mitred_corner():
         agrees(tube, joints, solid)
 
 
+def test_mates_that_do_not_cut_all_the_way_through():
+    """The template's rule where mates are narrower than the tube: what lies behind a mate goes, and nothing in front.
+
+    Equal tubes that touch along lines (the kernel's boolean goes wrong on the first try), and a turned
+    rectangle whose corner lies beyond its axis.
+    """
+    wide = Section("round", 50.8, 2.41)
+    far = (-223.278455, 0.0, 447.377616)
+    three = [
+        straight("RAIL", (-900.0, 0.0, 0.0), (900.0, 0.0, 0.0), Section("round", 38.1, 1.65)),
+        straight("UP", (0.0, 0.0, 0.0), (0.0, 0.0, 500.0), wide),
+        straight("BRACE", (0.0, 0.0, 0.0), far, wide),
+    ]
+    [(_, first, _), (tube, joints, solid)] = coped(three)
+    assert first[0].mates == ("RAIL",) and joints[0].mates == ("RAIL", "UP")
+    agrees(tube, joints, solid, rel=1e-5)
+    flat = Section("rectangular", 31.75, 2.0, height=47.625, corner=4.0)
+    foot, end = (0.0, 8.095058, -4.200669), (353.553391, 170.940482, 309.616742)
+    turned = [
+        straight("RAIL", (-900.0, 0.0, 0.0), (900.0, 0.0, 0.0), flat),
+        straight("RUNG", foot, end, Section("square", 44.45, 2.0)),
+    ]
+    [(tube, joints, solid)] = coped(turned)
+    agrees(tube, joints, solid, rel=3e-4)  # the curve jumps: the quadrature has no more
+
+
 def test_a_plane():
     tube = straight("POST", (0.0, 0.0, 0.0), (100.0, 0.0, 300.0), RUNG)
     choice = JointChoice("POST", "A", kind="plane", point=(0.0, 0.0, 0.0), normal=(0.0, 0.0, 1.0))
@@ -161,6 +187,8 @@ def test_nothing_left_is_said():
     eats = prism((0.0, 0.0, -20.0), (0.0, 0.0, 1.0), (0.0, 1.0, 0.0), (50.0, 50.0, 50.0), (0.0, 40.0))
     with pytest.raises(GeometryError, match=r"'STUB'.*leave nothing"):
         cut(stub, [eats], "STUB")
+    with pytest.raises(GeometryError, match=r"'STUB'.*leave nothing"):
+        cut(stub, [stub], "STUB", wanted=-1.0)
 
 
 # --- fit-up ------------------------------------------------------------------------------

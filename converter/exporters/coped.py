@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import copysign, pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, sub, unit
-from converter.joints.lines import Array, Part
+from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
+from converter.joints.lines import Array, Lines, Part
 from converter.joints.model import Joint
 from converter.joints.saddle import HalfSpace, RoundPrism, angles
 from converter.joints.square import RectPrism
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 
 #: How far cutters and run-on ends reach past what they must, mm.
 MARGIN = 3.0
+#: Cosine above which an end of a mate is square to its axis.
+_SQUARE = 1.0 - 1e-12
 
 
 def run_on(run: Run, joints: Sequence[Joint]) -> tuple[Run, dict[str, float]]:
@@ -68,14 +71,34 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Met
         MissingLibraryError: the CAD kernel is not installed.
     """
     from converter.kernel.cope import cut
-    from converter.kernel.solids import tube_solid
+    from converter.kernel.solids import tube_solid, volume
 
     if not joints:
         return tube_solid(tube.run, section, made)
     run, more = run_on(tube.run, joints)
     solid = tube_solid(run, section)
     tools = [tool for joint in joints for tool in cutters(joint, more.get(joint.end, 0.0))]
-    return cut(solid, tools, tube.name)
+    wanted = volume(tube_solid(tube.run, section, made)) - sum(taken_off(joint) for joint in joints)
+    return cut(solid, tools, tube.name, wanted)
+
+
+def taken_off(joint: Joint) -> float:
+    """The volume a joint takes off its tube, mm3 (negative where it reaches past the centerline's end).
+
+    The length of the cut integrated over the wall: Gauss across it, evenly around.
+    """
+    branch = joint.cut.branch
+    nodes, weights = np.polynomial.legendre.leggauss(8)
+    phi = np.radians(angles(0.25))
+    outer, inner = (np.broadcast_to(branch.radii(phi, bore), phi.shape) for bore in (False, True))
+    if joint.section.shape == "bar":
+        inner = np.zeros(phi.shape)
+    total = 0.0
+    for node, weight in zip(nodes.tolist(), weights.tolist(), strict=True):
+        r = (outer + inner) / 2.0 + (outer - inner) / 2.0 * node
+        t, _ = joint.cut.reach(Lines(branch, r * np.cos(phi), r * np.sin(phi)))
+        total += float((weight * (outer - inner) / 2.0 * r * t).mean()) * 2.0 * pi
+    return total
 
 
 def cutters(joint: Joint, ahead: float) -> list[Any]:
@@ -86,14 +109,34 @@ def cutters(joint: Joint, ahead: float) -> list[Any]:
         ahead: how far the tube runs on past its end point, mm.
     """
     points, met = _reached(joint, ahead)
-    tools = [_tool(part, points) for mate in joint.cut.mates for part in mate]
-    made = [tool for tool in tools if tool is not None]
-    if not met:
-        lead = joint.cut.mates[0][0]
-        plane = _beside(lead, joint.direction)
-        if plane is not None:
-            made.append(_half_space(*plane, points))
+    made: list[Any] = []
+    straight_on = len(joint.cut.mates) == 1 and (met or isinstance(joint.cut.mates[0][0], RoundPrism))
+    for part in (part for mate in joint.cut.mates for part in mate):
+        tool = _tool(part, points)
+        if tool is None:
+            continue
+        made.append(tool)
+        # what lies behind one mate may hang on to the tube beside it, or to another mate's cut
+        if not straight_on and isinstance(part, RoundPrism | RectPrism):
+            made += _shadow(part, joint.direction, points)
+    plane = None if met else _beside(joint)
+    if plane is not None:
+        made.append(_level(plane, joint, points))
     return made
+
+
+def _level(plane: tuple[Vec, Vec], joint: Joint, points: Array) -> Any:
+    """What lies beyond the leading mate's axis, but for what stands in front of a mate: that stops there.
+
+    In front of a round leading mate nothing does; a corner of a turned rectangle may lie beyond its axis.
+    """
+    from converter.kernel.cope import less
+
+    beyond = _half_space(*plane, points)
+    parts = [part for mate in joint.cut.mates for part in mate if isinstance(part, RoundPrism | RectPrism)]
+    others = parts[1:] if isinstance(joint.cut.mates[0][0], RoundPrism) else parts
+    fronts = [front for part in others for front in _shadow(part, scale(joint.direction, -1.0), points)]
+    return less(beyond, fronts, joint.tube)
 
 
 def _reached(joint: Joint, ahead: float) -> tuple[Array, bool]:
@@ -145,22 +188,13 @@ def _tool(part: Part, points: Array) -> Any:
     if isinstance(part, BendPart):
         half = (part.half_up, part.half_across, part.corner)
         return bend(part.center, part.normal, part.start, part.sweep, half, part.roll)
-    if isinstance(part, RoundPrism):
-        up, half = any_normal(part.axis), (part.radius, part.radius, part.radius)
-    else:
-        assert isinstance(part, RectPrism)
-        up, half = part.up, (part.half_up, part.half_across, part.corner)
-    low, high = _span(part.point, part.axis, points)
-    slanted = []
-    for point, normal in part.bounds:
-        lean = dot(normal, part.axis)
-        if abs(lean) > 1.0 - 1e-12:
-            at = dot(sub(point, part.point), part.axis)
-            low, high = (low, min(high, at)) if lean > 0.0 else (max(low, at), high)
-        else:
-            slanted.append((point, normal))
-    if high - low < 1e-6:
+    assert isinstance(part, RoundPrism | RectPrism)
+    up, half = _shape(part)
+    span = _axis_span(part, points)
+    if span is None:
         return None  # the mate ends before it comes near
+    low, high = span
+    slanted = [one for one in part.bounds if abs(dot(one[1], part.axis)) <= _SQUARE]
     tool = prism(part.point, part.axis, up, half, (low, high))
     if slanted:
         from converter.kernel.cope import cut
@@ -175,6 +209,19 @@ def _tool(part: Part, points: Array) -> Any:
         )
         tool = cut(tool, [_half_space(point, normal, ends) for point, normal in slanted])
     return tool
+
+
+def _axis_span(part: RoundPrism | RectPrism, points: Array) -> tuple[float, float] | None:
+    """From where to where along its axis a straight mate is wanted, its square ends heeded; None for nowhere."""
+    low, high = _span(part.point, part.axis, points)
+    for point, normal in part.bounds:
+        lean = dot(normal, part.axis)
+        at = dot(sub(point, part.point), part.axis)
+        if lean > _SQUARE:
+            high = min(high, at)
+        elif lean < -_SQUARE:
+            low = max(low, at)
+    return (low, high) if high - low > 1e-6 else None
 
 
 def _span(point: Vec, axis: Vec, points: Array) -> tuple[float, float]:
@@ -192,9 +239,55 @@ def _half_space(point: Vec, normal: Vec, points: Array) -> Any:
     return block(point, normal, u, ((0.0, max(n1, MARGIN)), us, vs))
 
 
-def _beside(lead: Part, direction: Vec) -> tuple[Vec, Vec] | None:
+def _beside(joint: Joint) -> tuple[Vec, Vec] | None:
     """The plane at which lines stop that pass beside the leading mate: through its axis, facing the tube."""
-    if not isinstance(lead, RoundPrism | RectPrism):
+    lead = joint.cut.mates[0][0]
+    if isinstance(lead, HalfSpace):
         return None
-    across = along(direction, lead.axis, -dot(direction, lead.axis))
-    return (lead.point, unit(across)) if norm(across) > 1e-9 else None
+    point, axis = joint.mate_point, joint.mate_axis
+    if isinstance(lead, RoundPrism | RectPrism):
+        point, axis = lead.point, lead.axis
+    across = along(joint.direction, axis, -dot(joint.direction, axis))
+    return (point, unit(across)) if norm(across) > 1e-9 else None
+
+
+def _shadow(part: RoundPrism | RectPrism, direction: Vec, points: Array) -> list[Any]:
+    """What lies behind a straight mate, seen along a direction.
+
+    The chord between its outermost lines, moved along; and its square ends, where it has any.
+    """
+    from converter.kernel.cope import swept, swept_end
+
+    k = cross(part.axis, direction)
+    span = _axis_span(part, points)
+    if span is None or norm(k) < 1e-9:
+        return []
+    k = unit(k)
+    up, half = _shape(part)
+    across = cross(part.axis, up)
+    ends = []
+    for sign in (-1.0, 1.0):
+        middle = along(part.point, up, copysign(half[0] - half[2], sign * dot(k, up)))
+        middle = along(middle, across, copysign(half[1] - half[2], sign * dot(k, across)))
+        ends.append(along(middle, k, sign * half[2]))
+    far = float((points @ np.asarray(direction)).max()) + MARGIN
+
+    def behind(corners: list[Vec]) -> Vec:
+        # to past the end of the metal, wherever on the mate it starts
+        return scale(direction, max(far - min(dot(corner, direction) for corner in corners), MARGIN))
+
+    corners = [along(ends[i], part.axis, span[j]) for i, j in ((0, 0), (1, 0), (1, 1), (0, 1))]
+    made = [swept(corners, behind(corners))]
+    if abs(dot(direction, part.axis)) > 1e-6:
+        for at in span:
+            middle = along(part.point, part.axis, at)
+            if any(abs(dot(sub(point, middle), part.axis)) < 1e-6 for point, _ in part.bounds):
+                made.append(swept_end(middle, part.axis, up, half, behind([middle])))
+    return made
+
+
+def _shape(part: RoundPrism | RectPrism) -> tuple[Vec, tuple[float, float, float]]:
+    """The height direction, and half height, half width and corner radius."""
+    if isinstance(part, RoundPrism):
+        return any_normal(part.axis), (part.radius, part.radius, part.radius)
+    return part.up, (part.half_up, part.half_across, part.corner)

@@ -113,13 +113,22 @@ def _face(point: Vec, axis: Vec, up: Vec, half: tuple[float, float, float]) -> A
     return BRepBuilderAPI_MakeFace(wire.Wire()).Face()
 
 
-def cut(shape: Any, tools: Sequence[Any], name: str = "tube") -> Any:
+#: Part of the volume by which a cut may differ from the wanted one before another way is tried.
+_LIKE = 1e-5
+
+
+def cut(shape: Any, tools: Sequence[Any], name: str = "tube", wanted: float | None = None) -> Any:
     """A solid less all tools: the largest piece that is left.
+
+    The kernel's booleans go wrong now and then where surfaces touch (equal tubes), and do not know it.
+    So the tools are taken off all at once, and when the volume is not the wanted one, one by one, forth
+    and back; the nearest result counts.
 
     Args:
         shape: the tube's solid.
         tools: solids; together they are taken off.
         name: of the tube, for the sentence.
+        wanted: volume that should be left, mm3, when it is known.
 
     Returns:
         A solid that the kernel's checker passes.
@@ -132,22 +141,44 @@ def cut(shape: Any, tools: Sequence[Any], name: str = "tube") -> Any:
 
     if not tools:
         return shape
-    for one_by_one in (False, True):
+    gone = GeometryError(f"Tube {name!r}: its cuts leave nothing of it.", code="cut-away", where=name)
+    if wanted is not None and wanted <= 0.0:
+        raise gone
+    best: tuple[float, Any] | None = None
+    groups = [[list(tools)]]
+    if len(tools) > 1:
+        groups += [[[tool] for tool in tools], [[tool] for tool in reversed(tools)]]
+    for order in groups:
         left = shape
-        for group in [[tool] for tool in tools] if one_by_one else [list(tools)]:
-            left = _boolean(left, group, name)
+        for group in order:
+            left = less(left, group, name)
         found = pieces(left)
         if not found:
-            raise GeometryError(f"Tube {name!r}: its cuts leave nothing of it.", code="cut-away", where=name)
-        best = max(found, key=volume)
-        if is_valid(best):
-            return best
-    raise GeometryError(
-        f"Tube {name!r}: the CAD kernel makes no sound solid of its cut end.", code="cut-unsound", where=name
-    )
+            raise gone
+        largest = max(found, key=volume)
+        if not is_valid(largest):
+            continue
+        off = 0.0 if wanted is None else abs(volume(largest) - wanted)
+        if best is None or off < best[0]:
+            best = off, largest
+        if wanted is None or off <= _LIKE * wanted:
+            break
+    if best is None:
+        raise GeometryError(
+            f"Tube {name!r}: the CAD kernel makes no sound solid of its cut end.", code="cut-unsound", where=name
+        )
+    return best[1]
 
 
-def _boolean(shape: Any, tools: Sequence[Any], name: str) -> Any:
+def less(shape: Any, tools: Sequence[Any], name: str) -> Any:
+    """A shape less all tools, whatever that leaves of it.
+
+    Raises:
+        GeometryError: the kernel gives up.
+    """
+    require()
+    if not tools:
+        return shape
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
     from OCP.TopTools import TopTools_ListOfShape
 
@@ -177,3 +208,31 @@ def pieces(shape: Any) -> list[Any]:
         found.append(TopoDS.Solid_s(walk.Current()))
         walk.Next()
     return found
+
+
+def swept_end(point: Vec, axis: Vec, up: Vec, half: tuple[float, float, float], way: Vec) -> Any:
+    """The square end of a straight tube moved along a vector that leaves its plane, as a solid; as `prism`."""
+    require()
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
+    from OCP.gp import gp_Vec
+
+    return BRepPrimAPI_MakePrism(_face(point, axis, up, half), gp_Vec(*way)).Shape()
+
+
+def swept(corners: Sequence[Vec], way: Vec) -> Any:
+    """A flat polygon moved along a vector, as a solid.
+
+    Args:
+        corners: in order around.
+        way: not in the polygon's plane.
+    """
+    require()
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeFace, BRepBuilderAPI_MakePolygon
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
+    from OCP.gp import gp_Pnt, gp_Vec
+
+    outline = BRepBuilderAPI_MakePolygon()
+    for corner in corners:
+        outline.Add(gp_Pnt(*corner))
+    outline.Close()
+    return BRepPrimAPI_MakePrism(BRepBuilderAPI_MakeFace(outline.Wire()).Face(), gp_Vec(*way)).Shape()
