@@ -91,7 +91,7 @@ def _mates(drawing: CopeDrawing, one: Wrap) -> None:
 
 
 def _top(one: Wrap, middle: float, half: float) -> float:
-    near = (one.x >= middle - half) & (one.x <= middle + half)
+    near = (one.x >= middle - half - 1.5) & (one.x <= middle + half + 1.5)
     return float((-one.od[near]).max()) if near.any() else float(-np.interp(middle, one.x, one.od))
 
 
@@ -104,6 +104,8 @@ def _frame(figure: Figure, one: Wrap) -> None:
     """Edges, the zero line, quarters and closing marks."""
     base, width = -one.base, one.width
     left = -float(one.od[0])
+    tall = left - base
+    upright = tall > text_width("zero line", TEXT) + 6.0
     figure.line((0.0, base), (0.0, left), ZERO)
     figure.line((width, base), (width, left), ZERO)
     figure.line((0.0, base), (width, base), EDGE)
@@ -112,15 +114,14 @@ def _frame(figure: Figure, one: Wrap) -> None:
         if angle % 360:
             figure.line((x, base), (x, base + 4.0), QUARTERS)
         align = {0: "left", 360: "right"}.get(angle, "left")
-        figure.text(f"{angle % 360}°", (x + (1.0 if angle < 360 else -1.0), base + 1.0), 0.8 * TEXT, QUARTERS, align)
-    tall = left - base
+        word = f"{angle % 360}°" if angle or upright else "0° zero line"
+        figure.text(word, (x + (1.0 if angle < 360 else -1.0), base + 1.0), 0.8 * TEXT, QUARTERS, align)
     for part in (0.3, 0.75):
         y = base + part * tall
         figure.line((-3.0, y), (3.0, y), CLOSING)
         figure.line((width - 3.0, y), (width + 3.0, y), CLOSING)
-    text = "zero line"
-    if tall > text_width(text, TEXT) + 6.0:
-        figure.text(text, (3.5 + TEXT, base + 5.0), TEXT, ZERO, "left", 90.0)
+    if upright:
+        figure.text("zero line", (3.5 + TEXT, base + 5.0), TEXT, ZERO, "left", 90.0)
 
 
 def _marks(figure: Figure, one: Wrap, display: Display) -> None:

@@ -84,7 +84,7 @@ def fit_up(job: ExportJob) -> FitUp:
         points, low, high = cut_points(joint)
         end = within(solids[own], low, high)
         others = [solids[mate] for mate in mates]
-        overlap = sum(shared(end, other)[0] for other in others)
+        overlap = sum(shared(end, within(other, low, high))[0] for other in others)
         fits.append(JointFit(joint, overlap, gap(end, others), widest_gap(points, others) if points else None))
     names = [body.tube.name for body in found]
     hit = clashes(solids, joined, LEAST_CLASH)
