@@ -187,7 +187,7 @@ def _index(pdf: Pdf, job: ExportJob, wraps: Sequence[Wrap], starts: Sequence[int
         if pages > 1:
             pdf.text(f"index {page + 1} of {pages}", (BORDER + width, top - 4.5), 2.6, align="right")
         pdf.text(
-            f"{len(wraps)} {'end' if len(wraps) == 1 else 'ends'} cut to fit. Lengths in {display.unit}, back from the "
+            f"{len(wraps)} {'end' if len(wraps) == 1 else 'ends'} cut to fit. Lengths in {"inches" if display.unit == "in" else "mm"}, back from the "
             "centerline's end. Print at full size, without fitting to the page.",
             (BORDER, top - 11.0), _NOTE, room=width,
         )  # fmt: skip
