@@ -25,6 +25,7 @@ Start = tuple[BendTable, Placement]
 CLOSE = 15.0  #: twice the logarithm of the odds within which a table is an alternative
 FAR = 4.0  #: standard deviations beyond which a residual counts linearly (Huber)
 TIGHTEST = 1.0  #: of the tube's radius: no bend is tighter
+FLAT = 100.0  #: of the tube's radius: a bend so flat may be an accident of fitting
 SHORT = 0.6  #: of the radius: a straight so short may be an accident of fitting
 SLIGHT = 14.0  #: degrees; so may a bend
 FLOOR = 1e-7  #: of the radius: scatter that is rounding whatever the file
@@ -104,7 +105,8 @@ def simpler(best: Fit) -> Iterator[Start]:
     table, placement = best.table, best.placement
     bends = table.bends
     for k, bend in enumerate(bends):
-        if bend.angle <= max(best.angle_loose[k], 0.05) or bend.clr is None or bend.clr < TIGHTEST * best.radius:
+        odd = not TIGHTEST * best.radius <= (bend.clr or 0.0) <= FLAT * best.radius
+        if odd or bend.angle <= max(best.angle_loose[k], 0.05):
             yield without(table, k), placement
     for k in range(1, len(bends)):
         short = bends[k].feed <= max(1.5 * best.feed_loose[k], SHORT * best.radius)

@@ -16,8 +16,8 @@ from math import atan2, degrees, hypot
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.circles import vec
-from converter.geometry.vectors import any_normal, unit
+from converter.geometry.circles import fit_line, vec
+from converter.geometry.vectors import along, any_normal, unit
 from converter.importers.mesh.feet import Part, parts_of
 from converter.importers.mesh.stations import Skin, Stations, Track, unrest, windows_of
 from converter.model.bends import Bend, BendTable, Placement
@@ -249,3 +249,15 @@ def points_at(parts: list[Part], places: Array) -> Array:
             angle = (x / part.arc.radius)[:, None]
             out[own] = c + np.cos(angle) * (np.array(part.point) - c) + np.sin(angle) * part.arc.radius * t
     return out
+
+
+def one_straight(skin: Skin, radius: float) -> tuple[BendTable, Placement] | None:
+    """One straight through a skin that has vertices only at its ends; None where it is none."""
+    point, direction, _ = fit_line(skin.points)
+    arm = skin.points - np.array(point)
+    ahead = arm @ np.array(direction)
+    off = np.sqrt(np.maximum(0.0, np.einsum("ij,ij->i", arm, arm) - ahead * ahead))
+    if float(off.max()) > 1.5 * radius:
+        return None
+    start = along(point, direction, float(ahead.min()))
+    return BendTable((), float(np.ptp(ahead))), Placement.leaving(start, direction)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import radians
+from math import degrees, radians
 
 from converter.geometry.circles import radius_uncertainty
 from converter.importers.mesh.misfit import Misfit
@@ -58,6 +58,10 @@ def doubted(best: Fit, alternatives: list[Fit], misfit: Misfit) -> Doubt:
     radii = [b.clr_uncertainty * grown for b in table.bends]
     angles = [a * grown for a in best.angle_loose]
     feeds = [f * grown for f in best.feed_loose]
+    # a bend that the metal ends in ends where the metal does: no vertex behind it says its angle
+    for k, beyond in ((0, table.straights[0]), (len(angles) - 1, table.tail)):
+        if angles and beyond <= 1e-6:
+            angles[k] = min(angles[k], degrees(3.0 * misfit.noise / (table.bends[k].clr or best.radius)))
     if misfit.clear:
         for k, bend in enumerate(table.bends):
             if bend.clr is not None:

@@ -14,11 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.circles import fit_line
-from converter.geometry.vectors import along
-from converter.importers.mesh.choose import CLOSE, FLOOR, chosen, gain, simpler
+from converter.importers.mesh.choose import CLOSE, chosen, gain, simpler
 from converter.importers.mesh.curved import draft_from_windows
-from converter.importers.mesh.develop import FINER, drafts_by_development
+from converter.importers.mesh.develop import FINER, drafts_by_development, one_straight
 from converter.importers.mesh.doubt import Doubt, doubted
 from converter.importers.mesh.ends import begun_in_middle, cut_to, halves, is_ring, reach_of, starts_smaller
 from converter.importers.mesh.feet import Feet, Part, feet_of, parts_of
@@ -35,7 +33,7 @@ from converter.importers.mesh.skins import (
     some_faces,
     thinned,
 )
-from converter.importers.mesh.stations import Skin, Track, rings_of, unrest, windows_of
+from converter.importers.mesh.stations import Track, rings_of, unrest, windows_of
 from converter.importers.mesh.structure import draft, from_rings
 from converter.importers.mesh.thread import Thread, find_radius, find_thread
 from converter.importers.mesh.weld import Body
@@ -119,15 +117,11 @@ def measure(body: Body) -> Measured:
         best = again
         if same:
             break
-    best, alternatives = _chosen(best, skins, track, SOME_VERTICES)
-    if best.sigma > EXACT * best.radius:
-        best, alternatives = _with_all(best, alternatives, skins)
-        if _misfit(best, skins, MOST_VERTICES).suspect:
-            best, more = _chosen(best, skins, track, MOST_VERTICES)
-            alternatives = [one for one in (*alternatives, *more) if one is not best and gain(best, one) > -CLOSE]
+    best, alternatives, misfit = _believed(best, skins, track)
     if any((b.clr or 0.0) < best.radius and (b.clr is not None or b.angle > FOLDED) for b in best.table.bends):
         raise NotATube("the only straights and bends found along it have one tighter than the tube itself")
-    doubt = doubted(_cut(best, skins), [_cut(one, skins) for one in alternatives], _misfit(best, skins, MOST_VERTICES))
+    compared = _cut(best, skins) if alternatives else best
+    doubt = doubted(compared, [_cut(one, skins) for one in alternatives], misfit)
     best = replace(best, table=doubt.onto(best.table))
     if best.sigma > ROUGH * best.radius:
         raise NotATube(f"its surface strays {best.sigma:.2f} mm (rms) from a round tube of {2.0 * best.radius:.2f} mm")
@@ -162,7 +156,7 @@ def _drafts(
             yield loose.table, loose.placement, rings.noise, True
     windows = windows_of(skins.outer, track, radius)
     if windows is None:
-        straight = _straight(skins.outer, radius)
+        straight = one_straight(skins.outer, radius)
         if straight is not None:
             yield *straight, 0.0, False
         return
@@ -174,18 +168,6 @@ def _drafts(
     loose = draft(windows, False, max(0.01 * radius, 5.0 * unrest(windows.centers)))
     if loose is not None:
         yield loose.table, loose.placement, windows.noise, False
-
-
-def _straight(skin: Skin, radius: float) -> tuple[BendTable, Placement] | None:
-    """One straight through a skin that has vertices only at its ends; None where it is none."""
-    point, direction, _ = fit_line(skin.points)
-    arm = skin.points - np.array(point)
-    ahead = arm @ np.array(direction)
-    off = np.sqrt(np.maximum(0.0, np.einsum("ij,ij->i", arm, arm) - ahead * ahead))
-    if float(off.max()) > 1.5 * radius:
-        return None
-    start = along(point, direction, float(ahead.min()))
-    return BendTable((), float(np.ptp(ahead))), Placement.leaving(start, direction)
 
 
 def _opened(table: BendTable, radius: float) -> BendTable:
@@ -241,6 +223,20 @@ def _second_fit(skins: Skins, track: Track, best: Fit, thread: Thread) -> Fit:
     return _fitted(best.table, best.placement, skins, best.radius)
 
 
+def _believed(best: Fit, skins: Skins, track: Track) -> tuple[Fit, list[Fit], Misfit]:
+    """The table to believe, what cannot be told from it, and how it misses the vertices."""
+    misfit = _misfit(best, skins, FEW_VERTICES)
+    if best.rms <= EXACT * best.radius and not misfit.suspect and next(simpler(best), None) is None:
+        return best, [], misfit
+    best, alternatives = _chosen(best, skins, track, SOME_VERTICES)
+    if best.sigma > EXACT * best.radius:
+        best, alternatives = _with_all(best, alternatives, skins)
+        if _misfit(best, skins, MOST_VERTICES).suspect:
+            best, more = _chosen(best, skins, track, MOST_VERTICES)
+            alternatives = [one for one in (*alternatives, *more) if one is not best and gain(best, one) > -CLOSE]
+    return best, alternatives, _misfit(best, skins, MOST_VERTICES)
+
+
 def _chosen(best: Fit, skins: Skins, track: Track, most: int) -> tuple[Fit, list[Fit]]:
     """The table to believe of all that are like the best so far, and those that cannot be told from it."""
 
@@ -250,14 +246,10 @@ def _chosen(best: Fit, skins: Skins, track: Track, most: int) -> tuple[Fit, list
     def misfit(one: Fit) -> Misfit:
         return _misfit(one, skins, most)
 
-    if best.rms <= FLOOR * best.radius and next(simpler(best), None) is None:
-        return best, []
-    best = refit(best.table, best.placement)
-
     def others() -> Iterator[tuple[BendTable, Placement]]:
         return drafts_by_development(skins.outer, track, best.radius, FINER)
 
-    return chosen(best, refit, misfit, others)
+    return chosen(refit(best.table, best.placement), refit, misfit, others)
 
 
 def _with_all(best: Fit, alternatives: list[Fit], skins: Skins) -> tuple[Fit, list[Fit]]:
