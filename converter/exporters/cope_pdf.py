@@ -180,6 +180,7 @@ def _index(pdf: Pdf, job: ExportJob, wraps: Sequence[Wrap], starts: Sequence[int
     height = min(2.2, 0.5 * row)
     width = size[0] - 2.0 * BORDER
     display = job.display
+    unit = "inches" if display.unit == "in" else display.unit
     for page in range(pages):
         pdf.page(size)
         top = size[1] - BORDER
@@ -187,7 +188,7 @@ def _index(pdf: Pdf, job: ExportJob, wraps: Sequence[Wrap], starts: Sequence[int
         if pages > 1:
             pdf.text(f"index {page + 1} of {pages}", (BORDER + width, top - 4.5), 2.6, align="right")
         pdf.text(
-            f"{len(wraps)} {'end' if len(wraps) == 1 else 'ends'} cut to fit. Lengths in {"inches" if display.unit == "in" else "mm"}, back from the "
+            f"{len(wraps)} {'end' if len(wraps) == 1 else 'ends'} cut to fit. Lengths in {unit}, back from the "
             "centerline's end. Print at full size, without fitting to the page.",
             (BORDER, top - 11.0), _NOTE, room=width,
         )  # fmt: skip
