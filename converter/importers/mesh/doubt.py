@@ -24,7 +24,15 @@ class Doubt:
         angles: uncertainty of each bend's angle, degrees.
         straights: uncertainty of each straight between two bends, mm; 0 for those at the ends.
         radii: uncertainty of each bend's radius, mm.
+        rotations: uncertainty of each bend's rotation, degrees; 0 for the first.
     """
+
+    misfit: Misfit
+    others: tuple[int, ...]
+    angles: tuple[float, ...]
+    straights: tuple[float, ...]
+    radii: tuple[float, ...]
+    rotations: tuple[float, ...]
 
     def onto(self, table: BendTable) -> BendTable:
         """The table with these uncertainties of its radii."""
@@ -34,15 +42,15 @@ class Doubt:
         )
         return replace(table, bends=bends)
 
-    misfit: Misfit
-    others: tuple[int, ...]
-    angles: tuple[float, ...]
-    straights: tuple[float, ...]
-    radii: tuple[float, ...]
-
     def reversed(self) -> Doubt:
         """The same read from the other end."""
-        return replace(self, angles=self.angles[::-1], straights=self.straights[::-1], radii=self.radii[::-1])
+        return replace(
+            self,
+            angles=self.angles[::-1],
+            straights=self.straights[::-1],
+            radii=self.radii[::-1],
+            rotations=self.rotations[:1] + self.rotations[:0:-1],
+        )
 
 
 def doubted(best: Fit, alternatives: list[Fit], misfit: Misfit) -> Doubt:
@@ -58,10 +66,12 @@ def doubted(best: Fit, alternatives: list[Fit], misfit: Misfit) -> Doubt:
     radii = [b.clr_uncertainty * grown for b in table.bends]
     angles = [a * grown for a in best.angle_loose]
     feeds = [f * grown for f in best.feed_loose]
+    turns = tuple(t * grown for t in best.turn_loose)
     # a bend that the metal ends in ends where the metal does: no vertex behind it says its angle
     for k, beyond in ((0, table.straights[0]), (len(angles) - 1, table.tail)):
         if angles and beyond <= 1e-6:
-            angles[k] = min(angles[k], degrees(3.0 * misfit.noise / (table.bends[k].clr or best.radius)))
+            clr = table.bends[k].clr or best.radius
+            angles[k] = min(angles[k], degrees(3.0 * misfit.noise / clr) + table.bends[k].angle * radii[k] / clr)
     if misfit.clear:
         for k, bend in enumerate(table.bends):
             if bend.clr is not None:
@@ -88,7 +98,7 @@ def doubted(best: Fit, alternatives: list[Fit], misfit: Misfit) -> Doubt:
                 feeds[k] = max(feeds[k], abs(same.feed - bend.feed) + min(other.feed_loose[j], same.feed))
     counts = {len(o.table.bends) for o in alternatives} - {len(table.bends)}
     straights = (0.0, *feeds[1:], 0.0) if feeds else (0.0,)
-    return Doubt(misfit, tuple(sorted(counts)), tuple(angles), straights, tuple(radii))
+    return Doubt(misfit, tuple(sorted(counts)), tuple(angles), straights, tuple(radii), turns)
 
 
 def _spans(table: BendTable) -> list[tuple[float, float]]:

@@ -40,6 +40,7 @@ class Fit:
         od_loose: uncertainty of the outside diameter, mm.
         angle_loose: uncertainty of each bend's angle, degrees.
         feed_loose: uncertainty of each bend's feed, mm.
+        turn_loose: uncertainty of each bend's rotation, degrees.
         rms: root mean square of all residuals, far ones in full, mm.
         spread: standard deviation of the residuals by their median, mm.
         unknowns: how many numbers the vertices decide.
@@ -54,6 +55,7 @@ class Fit:
     od_loose: float
     angle_loose: tuple[float, ...]
     feed_loose: tuple[float, ...]
+    turn_loose: tuple[float, ...]
     rms: float
     spread: float
     unknowns: int
@@ -270,11 +272,13 @@ def fit(
     )
     angles = tuple(float(np.degrees(loose.get(("angle", k), 0.0))) for k in range(len(bends)))
     feeds = tuple(loose.get(("feed", k), 0.0) for k in range(len(bends)))
+    turns = tuple(float(np.degrees(loose.get(("rotation", k), 0.0))) for k in range(len(bends)))
     placement = replace(placement, start=vec(np.array(placement.start) + origin))
     od_loose = 2.0 * float(spread[len(changes)]) if len(spread) > len(changes) else 0.0
     return Fit(
         replace(table, bends=bends), placement, sizes[0], sizes[1] if has_bore else None, sigma, od_loose,
-        angles, feeds, rms, 1.4826 * float(np.median(np.abs(residual))), int((np.diag(normal) > 0.0).sum()), residual,
+        angles, feeds, turns, rms, 1.4826 * float(np.median(np.abs(residual))), int((np.diag(normal) > 0.0).sum()),
+        residual,
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from converter.units import Display
 EXACT = 1e-3  #: mm; a standard deviation below this is rounding, not noise
 COARSE = 2e-3  #: mm between neighbouring single-precision numbers above which it is said
 LOOSE_ANGLE = 0.5  #: degrees of uncertainty of an angle that are said
+LOOSE_ROTATION = 1.0  #: degrees of uncertainty of a rotation that are said
 LOOSE_STRAIGHT = 2.0  #: mm of uncertainty of a straight between bends that are said
 ODD = 0.01  #: of the diameter: ovality or taper that is said
 
@@ -130,12 +131,14 @@ def _doubts(name: str, tube: Measured, display: Display) -> list[Finding]:
     if len(doubt.angles) == len(tube.table.bends) and doubt.angles:
         turn, k = max((a, k) for k, a in enumerate(doubt.angles))
         length, j = max((s, j) for j, s in enumerate(doubt.straights))
-        if turn > LOOSE_ANGLE or length > LOOSE_STRAIGHT:
+        roll, i = max((r, i) for i, r in enumerate(doubt.rotations))
+        if turn > LOOSE_ANGLE or length > LOOSE_STRAIGHT or roll > LOOSE_ROTATION:
             found.append(
                 Finding(
                     "mesh-uncertain",
-                    f"{name}: the surface leaves the angle of bend {k + 1} open by {display.angle(turn)} and the "
-                    f"straight before bend {j + 1} by {display.length(length)}.",
+                    f"{name}: the surface leaves the angle of bend {k + 1} open by {display.angle(turn)}, the "
+                    f"rotation before bend {i + 1} by {display.angle(roll)} and the straight before bend {j + 1} by "
+                    f"{display.length(length)}.",
                     tube=name,
                     bend=k + 1,
                     measured=turn,
