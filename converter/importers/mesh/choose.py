@@ -122,7 +122,7 @@ def simpler(best: Fit) -> Iterator[Start]:
     if bends:
         if 0.0 < table.tail <= best.radius:
             yield _into_the_bend(table, best.radius), placement
-        if 0.0 < bends[0].feed <= best.radius:
+        if bends[0].feed != 0.0 and bends[0].feed <= best.radius:  # below 0 where the start slid into the metal
             back, from_b = reverse_table(table, placement)
             yield reverse_table(_into_the_bend(back, best.radius), from_b)
 
