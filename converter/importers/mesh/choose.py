@@ -28,6 +28,7 @@ TIGHTEST = 1.0  #: of the tube's radius: no bend is tighter
 FLAT = 100.0  #: of the tube's radius: a bend so flat may be an accident of fitting
 SHORT = 0.6  #: of the radius: a straight so short may be an accident of fitting
 SLIGHT = 14.0  #: degrees; so may a bend
+NOISY = 1e-5  #: of the radius: scatter in which a straight can hide
 FLOOR = 1e-7  #: of the radius: scatter that is rounding whatever the file
 MOST_ROUNDS = 16
 
@@ -76,6 +77,12 @@ def chosen(
         if better is None:
             break
         best = better
+    if best.spread > NOISY * best.radius:
+        # a short straight between two bends hides in scatter: what it would change is part of the doubt
+        for k in range(1, len(best.table.bends)):
+            if best.table.bends[k].feed == 0.0:
+                opened = refit(_opened(best.table, k, 0.3 * best.radius), best.placement)
+                tried += [opened] if possible(opened) else []
     close = [one for one in tried if one is not best and gain(best, one) > -CLOSE]
     return best, close
 

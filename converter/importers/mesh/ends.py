@@ -47,9 +47,24 @@ def reach_of(feet: Feet, parts: list[Part], length: float, radius: float, first:
     # a plane cuts the tube in place = end + b cos + c sin, however its vertices are spread
     end, longest = float(least.mean()), float(place.min())
     if len(least) >= 5:
-        design = np.stack((np.ones_like(angle), np.cos(angle), np.sin(angle)), axis=1)
-        end = float(np.linalg.lstsq(design, least, rcond=None)[0][0])
+        end = _crossing(angle, least, radius)
     return (end, longest) if first else (length - end, length - longest)
+
+
+def _crossing(angle: Array, least: Array, radius: float) -> float:
+    """Where a plane cut crosses the axis, from the last vertices of sectors; sectors without a rim drop out."""
+    design = np.stack((np.ones_like(angle), np.cos(angle), np.sin(angle)), axis=1)
+    kept = np.ones(len(least), bool)
+    answer = np.linalg.lstsq(design, least, rcond=None)[0]
+    for _ in range(6):
+        miss = least - design @ answer
+        usual = 1.4826 * float(np.median(np.abs(miss)))
+        inside = miss > max(3.0 * usual, 1e-5 * radius)
+        if (~inside).sum() < 5 or bool((inside == ~kept).all()):
+            break
+        kept = ~inside
+        answer = np.linalg.lstsq(design[kept], least[kept], rcond=None)[0]
+    return float(answer[0])
 
 
 def _across(t: Array) -> tuple[Array, Array]:

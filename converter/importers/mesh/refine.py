@@ -182,6 +182,7 @@ def fit(
     bore: float | None,
     beyond: float = BEYOND,
     slides: bool = True,
+    trusting: bool = False,
 ) -> Fit:
     """The tube closest to vertices.
 
@@ -192,6 +193,7 @@ def fit(
         radius, bore: of both, mm, roughly.
         beyond: how far the first and last straights are prolonged, in radii.
         slides: whether a first straight of 0 may grow.
+        trusting: whether far vertices count in full, which finds an exact tube from further away.
 
     Returns:
         The best found; the beginning itself where nothing is closer.
@@ -217,7 +219,7 @@ def fit(
         return now.off - np.where(inside, r[1], r[0])
 
     residual = misses(feet, sizes)
-    weight = _weights(residual)
+    weight = np.ones(len(residual)) if trusting else _weights(residual)
     cost = float(np.einsum("i,i,i->", weight, residual, residual))
     damping = 1e-9
     changes = _changes(table, placement, parts, slides)
@@ -253,7 +255,7 @@ def fit(
         (table, placement), parts, feet, sizes, residual = moved, new_parts, new_feet, new_sizes, new_residual  # type: ignore[misc]
         damping = max(damping / 30.0, 1e-9)
         done = gain <= 1e-6 * new_cost or new_cost <= 1e-24 * len(points)
-        weight = _weights(residual)
+        weight = np.ones(len(residual)) if trusting else _weights(residual)
         cost = float(np.einsum("i,i,i->", weight, residual, residual))
         if done:
             break

@@ -12,6 +12,7 @@ from converter.units import Display
 
 EXACT = 1e-3  #: mm; a standard deviation below this is rounding, not noise
 COARSE = 2e-3  #: mm between neighbouring single-precision numbers above which it is said
+OFF = 5e-5  #: of the radius: a vertex further off than this, and than its scatter explains, is said
 LOOSE_ANGLE = 0.5  #: degrees of uncertainty of an angle that are said
 LOOSE_ROTATION = 1.0  #: degrees of uncertainty of a rotation that are said
 LOOSE_STRAIGHT = 2.0  #: mm of uncertainty of a straight between bends that are said
@@ -56,7 +57,7 @@ def said_of(name: str, tube: Measured, display: Display) -> list[Finding]:
                 cure="Name the section: as an option or in a job file.",
             )
         )
-    limit = max(8.0 * tube.sigma, 0.05)
+    limit = max(8.0 * tube.sigma, OFF * tube.radius)
     if tube.deviation > limit:
         found.append(
             Finding(

@@ -20,6 +20,7 @@ from converter.tolerances import Tolerances
 
 Array = NDArray[np.float64]
 
+SAME_PLACE = 1e-4  #: of the tube's radius: rings no further apart are one
 SAME_RADIUS = 0.03  #: share by which the radii of neighbouring steps of one bend may differ
 
 
@@ -44,7 +45,7 @@ def draft(stations: Stations, closed: bool, fit: float) -> Draft | None:
         exact = from_rings(stations, closed)
         if exact is not None:
             return exact
-    points = stations.centers
+    points = stations.centers if closed else in_order(stations).centers
     if closed:
         points = np.concatenate((points, points[:1]))
     keep = np.concatenate(([True], (np.diff(points, axis=0) ** 2).sum(axis=1) > 1e-18))
@@ -57,6 +58,48 @@ def draft(stations: Stations, closed: bool, fit: float) -> Draft | None:
         return None
     bends = tuple(replace(b, handle=None, layer=None) for b in run.table.bends)
     return Draft(replace(run.table, bends=bends), run.placement, closed)
+
+
+def in_order(stations: Stations) -> Stations:
+    """Stations with neighbours that a rough track has mixed up put right: each swap makes the way through them shorter.
+
+    Stations at one place (two halves of one ring) become one.
+    """
+    c = stations.centers
+    order = list(range(len(c)))
+
+    def gap(i: int, j: int) -> float:
+        d = c[order[i]] - c[order[j]]
+        return float(np.sqrt(d @ d))
+
+    chord = np.diff(c, axis=0)
+    folds = np.flatnonzero(np.einsum("ij,ij->i", chord[:-1], chord[1:]) < 0.0) + 1
+    for _ in range(len(c) if len(folds) else 0):
+        swapped = False
+        for k in range(len(c) - 1):
+            before = (gap(k - 1, k) if k > 0 else 0.0) + (gap(k + 1, k + 2) if k + 2 < len(c) else 0.0)
+            after = (gap(k - 1, k + 1) if k > 0 else 0.0) + (gap(k, k + 2) if k + 2 < len(c) else 0.0)
+            if after < before * (1.0 - 1e-9):
+                order[k], order[k + 1] = order[k + 1], order[k]
+                swapped = True
+        if not swapped:
+            break
+    step = np.sqrt((np.diff(c[order], axis=0) ** 2).sum(axis=1))
+    apart = np.concatenate(([True], step > SAME_PLACE * float(np.median(stations.radii))))
+    if not len(folds) and bool(apart.all()):
+        return stations
+    pick = np.array(order)[apart]
+    centers, directions = c[pick], stations.directions[pick]
+    ahead = np.gradient(centers, axis=0) if len(pick) > 1 else directions
+    sign = np.where(np.einsum("ij,ij->i", directions, ahead) < 0.0, -1.0, 1.0)
+    return replace(
+        stations,
+        centers=centers,
+        directions=directions * sign[:, None],
+        radii=stations.radii[pick],
+        curvatures=None,
+        curvature_noise=None,
+    )
 
 
 @dataclass(slots=True)
@@ -75,6 +118,7 @@ def from_rings(stations: Stations, closed: bool) -> Draft | None:
     Between two rings the centerline is straight when both face along the chord, and an arc when both
     lean by the same angle h from it: its radius is then chord / (2 sin h) (isosceles triangle).
     """
+    stations = stations if closed else in_order(stations)
     c, t = stations.centers, stations.directions
     if closed:
         c, t = np.concatenate((c, c[:1])), np.concatenate((t, t[:1]))

@@ -176,7 +176,14 @@ def _opened(table: BendTable, radius: float) -> BendTable:
     return replace(table, bends=bends)
 
 
-def _fitted(table: BendTable, placement: Placement, skins: Skins, radius: float, most: int = FEW_VERTICES) -> Fit:
+def _fitted(
+    table: BendTable,
+    placement: Placement,
+    skins: Skins,
+    radius: float,
+    most: int = FEW_VERTICES,
+    trusting: bool = False,
+) -> Fit:
     """The least-squares tube; a loop's ends are not prolonged beyond each other."""
     outer = thinned(skins.outer, most)
     inner = thinned(skins.inner, most // 2) if skins.inner is not None else None
@@ -196,6 +203,7 @@ def _fitted(table: BendTable, placement: Placement, skins: Skins, radius: float,
         skins.bore,
         AT_SEAM if skins.closed else BEYOND,
         not skins.closed,
+        trusting,
     )
 
 
@@ -239,8 +247,12 @@ def _believed(best: Fit, skins: Skins, track: Track) -> tuple[Fit, list[Fit], Mi
 
 def _chosen(best: Fit, skins: Skins, track: Track, most: int) -> tuple[Fit, list[Fit]]:
     """The table to believe of all that are like the best so far, and those that cannot be told from it."""
+    exact = best.sigma <= EXACT * best.radius
 
     def refit(table: BendTable, placement: Placement) -> Fit:
+        if exact:
+            one = _fitted(table, placement, skins, best.radius, most, True)
+            table, placement = one.table, one.placement
         return _fitted(table, placement, skins, best.radius, most)
 
     def misfit(one: Fit) -> Misfit:
