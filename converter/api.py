@@ -21,17 +21,19 @@ from converter.model.section import Section
 from converter.pause import paused_gc
 from converter.settings import Settings
 from converter.tolerances import Tolerances
-from converter.units import Display, parse_length
+from converter.units import BothUnits, Display, in_unit, parse_length
 
 if TYPE_CHECKING:
     from converter.bending.setup import Setup
     from converter.exporters.registry import ExportJob
+    from converter.joints.cope import Copes
     from converter.shop.job import Job
     from converter.shop.model import Shop
 
 __all__ = [
     "Result",
     "Settings",
+    "Work",
     "check",
     "export",
     "export_job",
@@ -40,6 +42,8 @@ __all__ = [
     "set_up",
     "sorted_findings",
     "usable_formats",
+    "whole_job",
+    "work_out",
 ]
 
 
@@ -77,6 +81,27 @@ class Result:
     def stem(self) -> str:
         """What its outputs are called after."""
         return "drawing" if self.source == "-" else PurePath(self.source).stem
+
+    def alone(self) -> Result:
+        """The same in one unit where it was read with both (`Settings.both_units`): the one shown first."""
+        if not isinstance(self.display, BothUnits):
+            return self
+        return replace(self, display=self.display.preferred, findings=_alone(self.findings, self.display.unit))
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """Everything worked out for one drawing: what a job sheet shows.
+
+    Attributes:
+        result: with all findings: of the readers, the audit, the set-up and the joints.
+        setups: of every tube, in order.
+        copes: the joints and the lengths they make.
+    """
+
+    result: Result
+    setups: tuple[Setup, ...]
+    copes: Copes
 
 
 def load(source: str, settings: Settings | None = None) -> Result:
@@ -157,6 +182,27 @@ def set_up(result: Result, feed_from: str | None = None) -> tuple[Result, tuple[
     return replace(checked, findings=sorted_findings([*kept, *said])), tuple(setups)
 
 
+def work_out(result: Result, feed_from: str | None = None, gap: float = 0.0) -> Work:
+    """Audit, set-up and copes of a drawing.
+
+    Args:
+        result: of `load`, not of `check`, read with end A first.
+        feed_from: see `set_up`.
+        gap: weld gap of the copes, mm.
+    """
+    from converter.joints.cope import cope_frame
+
+    copes = cope_frame(result.tubes, result.shop, result.job, result.tolerances, result.display, gap)
+    checked, setups = set_up(result, feed_from)
+    findings = sorted_findings([*checked.findings, *copes.findings])
+    return Work(replace(checked, findings=findings), setups, copes)
+
+
+def _alone(findings: Sequence[Finding], unit: str) -> tuple[Finding, ...]:
+    """Findings in one unit."""
+    return tuple(replace(f, message=in_unit(f.message, unit), cure=in_unit(f.cure, unit)) for f in findings)
+
+
 #: findings that say a die gave a tube its shape
 _SHAPED_BY_DIE = ("corner-filleted", "refit")
 
@@ -234,6 +280,7 @@ def export(
     force: bool = False,
     step_unit: str | None = None,
     one_file: bool = True,
+    works: Sequence[Work] = (),
 ) -> list[Path]:
     """Write results in several formats: every file of every result, or on any failure none.
 
@@ -244,6 +291,7 @@ def export(
         force: replace files that exist already (never an input).
         step_unit: 'mm' or 'in' for STEP and meshes; None follows what is shown.
         one_file: all tubes of a result in one STEP file; else one file each.
+        works: of `work_out`, one for each result, for formats that show the whole job (`WriteFormat.whole`).
 
     Raises:
         ElbowroomError: one sentence; nothing was written.
@@ -253,12 +301,13 @@ def export(
     jobs = []
     stems: dict[str, int] = {}
     inputs = tuple(Path(result.source) for result in results if result.source != "-")
-    for result in results:
+    for i, result in enumerate(results):
         # two drawings of one name in different folders must not mix
         n = stems[result.stem] = stems.get(result.stem, 0) + 1
         stem = result.stem if n == 1 else f"{result.stem}-{n}"
-        job = export_job(result, step_unit=step_unit, one_file=one_file, stem=stem)
-        jobs.append(replace(job, inputs=inputs))
+        job = export_job(result.alone(), step_unit=step_unit, one_file=one_file, stem=stem)
+        job = replace(job, inputs=inputs)
+        jobs.append(replace(job, whole=whole_job(job, works[i])) if works else job)
     return write_all(jobs, out_dir, formats, force)
 
 
@@ -288,6 +337,19 @@ def export_job(result: Result, *, step_unit: str | None = None, one_file: bool =
         drawing_units=result.drawing.units,
         ignored=tuple(result.drawing.ignored),
         cope=CopeOptions(shop=result.shop, job=result.job, tolerances=result.tolerances),
+    )
+
+
+def whole_job(job: ExportJob, work: Work) -> ExportJob:
+    """The same job with all that was worked out, for formats that show it; see `ExportJob.whole`."""
+    result = work.result
+    return replace(
+        job,
+        findings=result.findings,
+        display=result.display,
+        setups=work.setups,
+        copes=work.copes,
+        drawing=result.drawing,
     )
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from converter.errors import OptionError
 from converter.importers.registry import ReadOptions
 from converter.tolerances import DEFAULT, Tolerances
-from converter.units import Display, parse_length, shown_unit
+from converter.units import BothUnits, Display, parse_length, shown_unit
 
 Length = str | float
 
@@ -34,6 +34,7 @@ class Settings:
         feed_from: 'A' or 'B', the end that is fed first.
         unit: 'in' or 'mm' for everything a person reads; None follows the drawing.
         denominator: write inches as fractions of this denominator.
+        both_units: write every length in both units, for pages that switch between them.
     """
 
     read: ReadOptions = field(default_factory=ReadOptions)
@@ -51,6 +52,7 @@ class Settings:
     feed_from: str = "A"
     unit: str | None = None
     denominator: int | None = None
+    both_units: bool = False
 
     def tolerances(self, unit: str) -> Tolerances:
         """The tolerances in mm; bare numbers are in ``unit``.
@@ -76,4 +78,6 @@ class Settings:
             OptionError: the fraction is not a power of two up to 128, or goes with mm.
         """
         chosen = self.unit or ("in" if self.denominator is not None else shown_unit(unit))
+        if self.both_units:
+            return BothUnits(chosen, None, self.denominator)
         return Display(chosen, self.denominator)

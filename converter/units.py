@@ -9,6 +9,7 @@ millimetres into text with `Display`. The factors are exact by definition (the i
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from math import floor, gcd, isfinite, pi
@@ -176,10 +177,75 @@ class Display:
         """The number with its unit: ``114.30 mm`` or ``4.500 in``."""
         return f"{self.number(mm)} {self.unit}"
 
+    def each(self, write: Callable[[Display], str]) -> str:
+        """What ``write`` makes of this display; for text that depends on the unit in its own way."""
+        return write(self)
+
     def angle(self, degrees: float) -> str:
         """Degrees to two decimals: ``90.00°``; half a turn is written ``180.00°`` from either side."""
         text = _no_negative_zero(f"{degrees:.2f}")
         return ("180.00" if text == "-180.00" else text) + "°"
+
+
+#: Around a text written in both units: millimetres, inches (private-use characters, which no drawing's name keeps).
+_OPEN, _BETWEEN, _CLOSE = "\ue0f0", "\ue0f1", "\ue0f2"
+_PAIR = re.compile(f"{_OPEN}([^{_OPEN}{_BETWEEN}{_CLOSE}]*){_BETWEEN}([^{_OPEN}{_BETWEEN}{_CLOSE}]*){_CLOSE}")
+
+
+@dataclass(frozen=True, slots=True)
+class BothUnits(Display):
+    """Writes every length in both units at once, for pages whose reader chooses; see `in_unit` and `pieces`.
+
+    ``unit`` is the one shown first; ``denominator`` is None, fractions of an inch are told by ``fraction``.
+
+    Attributes:
+        fraction: write the inches as fractions of this denominator; None for decimals.
+    """
+
+    fraction: int | None = None
+
+    def __post_init__(self) -> None:
+        Display.__post_init__(Display(self.unit, self.denominator))
+        Display("in", self.fraction)
+
+    @property
+    def alone(self) -> tuple[Display, Display]:
+        """The display in millimetres and the one in inches."""
+        return Display("mm"), Display("in", self.fraction)
+
+    @property
+    def preferred(self) -> Display:
+        """The display in the unit shown first."""
+        return self.alone[0 if self.unit == "mm" else 1]
+
+    def number(self, mm: float) -> str:
+        """The bare number, in both units."""
+        return self.each(lambda one: one.number(mm))
+
+    def length(self, mm: float) -> str:
+        """The number with its unit, in both units."""
+        return self.each(lambda one: one.length(mm))
+
+    def each(self, write: Callable[[Display], str]) -> str:
+        """What ``write`` makes of either display; once where both are the same."""
+        metric, inch = (write(one) for one in self.alone)
+        return metric if metric == inch else f"{_OPEN}{metric}{_BETWEEN}{inch}{_CLOSE}"
+
+
+def in_unit(text: str, unit: str) -> str:
+    """A text of `BothUnits` in one unit, 'mm' or 'in'; any other text as it is."""
+    return _PAIR.sub(r"\1" if unit == "mm" else r"\2", text) if _OPEN in text else text
+
+
+def pieces(text: str) -> list[tuple[str, str]]:
+    """A text of `BothUnits` cut up: (millimetres, inches) in turn, the same twice where both agree."""
+    found, at = [], 0
+    for match in _PAIR.finditer(text):
+        if match.start() > at:
+            found.append((text[at : match.start()],) * 2)
+        found.append((match[1], match[2]))
+        at = match.end()
+    return [*found, (text[at:],) * 2] if at < len(text) else found
 
 
 def _no_negative_zero(text: str) -> str:

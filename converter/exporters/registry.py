@@ -12,14 +12,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from converter.errors import ElbowroomError, OptionError, WriteError
 from converter.exporters.cope_options import CopeOptions
 from converter.exporters.files import OutputSet
 from converter.findings import Finding
-from converter.model.drawing import Ignored
+from converter.model.drawing import Drawing, Ignored
 from converter.model.run import Tube
 from converter.units import Display
+
+if TYPE_CHECKING:
+    from converter.bending.setup import Setup
+    from converter.joints.cope import Copes
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +39,7 @@ class WriteFormat:
         needs: heavy library it loads ('CAD kernel', 'mesh library'), or ''.
         default: whether `convert` writes it when --to is not given.
         solid: whether it writes bodies of metal, so that a tube without a section has none.
+        whole: whether it shows set-up and copes and lengths in both units: it gets `ExportJob.whole`.
     """
 
     name: str
@@ -44,6 +50,7 @@ class WriteFormat:
     needs: str = ""
     default: bool = False
     solid: bool = False
+    whole: bool = False
 
 
 FORMATS: tuple[WriteFormat, ...] = (
@@ -121,6 +128,11 @@ class ExportJob:
         drawing_units: the drawing's own unit, or None.
         ignored: what the reader left out.
         cope: how joints are found and templates printed.
+        setups: of every tube, in order; () where they were not worked out.
+        copes: the joints, or None where they were not looked for.
+        drawing: as it was read, or None.
+        whole: the same job with ``setups``, ``copes`` and ``drawing``, its ``display`` and findings in both
+            units (`converter.units.BothUnits`); None unless a format wants it.
     """
 
     stem: str
@@ -135,6 +147,10 @@ class ExportJob:
     drawing_units: str | None = None
     ignored: tuple[Ignored, ...] = ()
     cope: CopeOptions = USUAL_COPES
+    setups: tuple[Setup, ...] = ()
+    copes: Copes | None = None
+    drawing: Drawing | None = None
+    whole: ExportJob | None = None
 
 
 def find(name: str) -> WriteFormat:
@@ -192,7 +208,7 @@ def write_all(
             for one in chosen:
                 exporter = getattr(import_module(one.module), one.function)
                 try:
-                    exporter(job, out)
+                    exporter((job.whole or job) if one.whole else job, out)
                 except WriteError as error:
                     if error.code not in NOTHING_OF_IT:
                         raise

@@ -1,0 +1,141 @@
+"""What a job sheet says, before anybody decides how it looks: one `JobPage`, one `RunPage` for each tube.
+
+Everything is exact and in mm; the pages round and choose units when they show it. Findings and names are
+raw text from the drawing: whoever shows them escapes them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from converter.bending.setup_words import CAUTIONS
+from converter.errors import WriteError
+from converter.exporters.registry import ExportJob
+from converter.exporters.sheet.revision import Revision, revision_of
+from converter.findings import ERROR, Finding
+from converter.model.run import Tube
+from converter.shop.metals import find_metal
+
+if TYPE_CHECKING:
+    from converter.bending.setup import Setup
+    from converter.joints.cope import TubeLength
+    from converter.joints.model import Joint
+
+#: What holds for everything that is built from these numbers, said once on every sheet.
+STRUCTURE = (
+    "These numbers come from a drawing and a shop file, not from an engineer. Where a frame protects people or "
+    "carries a load, local codes, the sanctioning body's rulebook and a licensed engineer decide."
+)
+_G_PER_MM3 = 1e-9  # kg/m3 times mm3 is 1e-9 kg
+
+
+@dataclass(frozen=True)
+class RunPage:
+    """One tube.
+
+    Attributes:
+        key: unique in the sheet and safe in an address or a file name: 'run-1', 'run-2', ...
+        number: 1, 2, ... in the order drawn.
+        tube: the tube.
+        setup: its set-up.
+        joints: of its ends, end A first.
+        length: what its copes make of its length; None where copes were not looked for.
+        mass: kg of the finished tube (metal area x developed length x density), None when metal or section is unknown.
+        findings: said of this tube, the worst first.
+        like: key of an earlier run that is made exactly alike, or None.
+    """
+
+    key: str
+    number: int
+    tube: Tube
+    setup: Setup | None
+    joints: tuple[Joint, ...]
+    length: TubeLength | None
+    mass: float | None
+    findings: tuple[Finding, ...]
+    like: str | None = None
+
+    @property
+    def name(self) -> str:
+        """Name of the tube, raw."""
+        return self.tube.name
+
+    @property
+    def bad_bends(self) -> frozenset[int]:
+        """Numbers of the bends that an error names."""
+        return frozenset(f.bend for f in self.findings if f.severity == ERROR and f.bend is not None)
+
+
+@dataclass(frozen=True)
+class JobPage:
+    """A job.
+
+    Attributes:
+        title: what its files are called after.
+        job: what the exporter was given, with set-ups, copes and drawing.
+        revision: how this sheet is told from an older one.
+        runs: in the order drawn.
+        findings: that name no tube, the worst first.
+        cautions: for the person at the bender, and `STRUCTURE`.
+    """
+
+    title: str
+    job: ExportJob
+    revision: Revision
+    runs: tuple[RunPage, ...]
+    findings: tuple[Finding, ...]
+    cautions: tuple[str, ...]
+
+
+def job_page(job: ExportJob) -> JobPage:
+    """Everything a sheet says.
+
+    Args:
+        job: with ``setups``, ``copes`` and ``drawing`` (`converter.api.whole_job`).
+
+    Raises:
+        WriteError: the job was not worked out.
+    """
+    if len(job.setups) != len(job.tubes):
+        raise WriteError("The job sheet needs the set-up of every tube, which was not worked out.", file=job.source)
+    names = {tube.name for tube in job.tubes}
+    ends = job.copes.joints if job.copes else ()
+    lengths = {one.name: one for one in job.copes.lengths} if job.copes else {}
+    runs: list[RunPage] = []
+    alike: dict[object, str] = {}
+    for number, (tube, setup) in enumerate(zip(job.tubes, job.setups, strict=True), 1):
+        key = f"run-{number}"
+        mine = tuple(joint for joint in ends if joint.tube == tube.name)
+        same = (tube.run.table, tube.section, tube.metal, tuple(joint.profile for joint in mine))
+        first = alike.setdefault(same, key)
+        runs.append(
+            RunPage(
+                key=key,
+                number=number,
+                tube=tube,
+                setup=setup,
+                joints=tuple(sorted(mine, key=lambda joint: joint.end)),
+                length=lengths.get(tube.name),
+                mass=mass_of(tube, job),
+                findings=tuple(finding for finding in job.findings if finding.tube == tube.name),
+                like=None if first == key else first,
+            )
+        )
+    said = tuple(finding for finding in job.findings if finding.tube not in names)
+    return JobPage(job.stem, job, revision_of(job), tuple(runs), said, (*CAUTIONS, STRUCTURE))
+
+
+def mass_of(tube: Tube, job: ExportJob) -> float | None:
+    """Mass in kg of a tube as long as its centerline: section area x length x density of its metal."""
+    metal = find_metal(tube.metal, job.cope.shop.metals if job.cope.shop else ())
+    if tube.section is None or metal is None or metal.density is None:
+        return None
+    return tube.section.area * tube.run.table.developed_length * metal.density * _G_PER_MM3
+
+
+def total_mass(runs: Sequence[RunPage]) -> float | None:
+    """Mass in kg of all tubes, None when one is unknown."""
+    known = [run.mass for run in runs if run.mass is not None]
+    return sum(known) if len(known) == len(runs) else None
