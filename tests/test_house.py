@@ -23,7 +23,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 #: Rank of each part of the package; a module imports only parts of lower rank, or its own part.
 RANKS = {
-    "errors": 0, "pause": 0, "tolerances": 1, "units": 1, "findings": 1,
+    "errors": 0, "pause": 0, "progress": 0, "tolerances": 1, "units": 1, "findings": 1,
     "geometry": 2, "model": 3, "reducer": 4, "shop": 5,
     "kernel": 6, "bending": 6, "joints": 6,
     "audit": 7, "importers": 7, "exporters": 7,

@@ -13,6 +13,7 @@ from importlib import import_module
 from converter.audit.subject import Bench, Subject
 from converter.findings import Finding
 from converter.model.run import Tube
+from converter.progress import steps
 from converter.shop.model import Shop
 from converter.units import Display
 
@@ -46,7 +47,7 @@ def audit(tubes: Iterable[Tube], shop: Shop, display: Display | None = None) -> 
         import_module(f"converter.audit.{family}")
     bench = Bench(shop, display or Display())
     found: list[Finding] = []
-    for tube in tubes:
+    for tube in steps(tubes, "tubes checked"):
         subject = Subject.of(bench, tube)
         own = [*tube.run.findings, *tube.findings]
         for one in CHECKS:

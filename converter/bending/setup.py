@@ -25,6 +25,7 @@ from converter.findings import Finding
 from converter.geometry.vectors import HALF_TURN
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.progress import steps
 from converter.shop.model import Die, Shop
 from converter.units import Display
 
@@ -140,7 +141,7 @@ def set_up(
     if feed_from is not None and feed_from not in FEEDS:
         raise OptionError(f"A tube is fed from end A or end B, or from the best of them, not {feed_from!r}.")
     bench = _Bench(shop, display or Display())
-    return [bench.setup(tube, feed_from) for tube in tubes]
+    return [bench.setup(tube, feed_from) for tube in steps(tubes, "tubes set up")]
 
 
 class _Bench:

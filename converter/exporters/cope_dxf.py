@@ -10,6 +10,7 @@ from converter.exporters.cope_words import notes, title, wraps_of
 from converter.exporters.dxf_common import Layer, Page
 from converter.exporters.figure import Figure, text_height
 from converter.exporters.scale_bar import scale_bar
+from converter.progress import steps
 
 if TYPE_CHECKING:
     from converter.exporters.files import OutputSet
@@ -43,7 +44,7 @@ def export(job: ExportJob, out: OutputSet) -> None:
     bar = scale_bar(job.display, parts.SCALE)
     page.put(bar, -bar.low[0], -bar.high[1])
     top = -(bar.high[1] - bar.low[1]) - _GAP
-    for one in wraps:
+    for one in steps(wraps, "wrap templates"):
         drawing = parts.cope_drawing(one, job.display)
         height = text_height(one.joint.section.od)
         low, high = drawing.bounds()

@@ -18,6 +18,7 @@ from converter.exporters.figure import LEADING, Figure, Point, Text
 from converter.exporters.pdf_sheet import Pdf, Pen
 from converter.exporters.scale_bar import scale_bar
 from converter.joints.wrap import Tile, Window, Wrap, clip, tile
+from converter.progress import steps
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def export(job: ExportJob, out: OutputSet) -> None:
     """
     wraps = wraps_of(job)
     size = SHEETS[job.cope.sheet or ("Letter" if job.display.unit == "in" else "A4")]
-    drawings = [parts.cope_drawing(one, job.display) for one in wraps]
+    drawings = [parts.cope_drawing(one, job.display) for one in steps(wraps, "wrap templates")]
     sheets = [place(drawing, size) for drawing in drawings]
     pdf = Pdf(f"{job.stem}: cope templates", PENS)
     first = _index_pages(len(wraps), size) + 1

@@ -19,6 +19,7 @@ from converter.exporters.figure import text_height
 from converter.findings import ERROR, Finding
 from converter.model.curve import Arc, Line
 from converter.model.run import Run, Tube
+from converter.progress import steps
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -42,7 +43,7 @@ def export(job: ExportJob, out: OutputSet) -> None:
     """Write ``stem.dxf``."""
     page = Page(job.display.unit, LAYERS)
     marked = _marked(job.findings)
-    for tube in job.tubes:
+    for tube in steps(job.tubes, "centerlines"):
         _draw(page, tube, marked[tube.name])
     page.save(out.path(f"{job.stem}-centerline.dxf"))
 

@@ -17,6 +17,7 @@ from converter.exporters.flat import FlatPiece, flat_pieces
 from converter.exporters.scale_bar import scale_bar
 from converter.model.curve import Arc, Line, Segment
 from converter.model.run import Tube
+from converter.progress import steps
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def export(job: ExportJob, out: OutputSet) -> None:
     page.put(bar, 0.0, top - bar.high[1])
     top -= bar.high[1] - bar.low[1] + gap
     straight = [tube.name for tube in job.tubes if not tube.run.table.bends]
-    for tube in job.tubes:
+    for tube in steps(job.tubes, "profiles"):
         figures = [profile_figure(tube, piece, job.display) for piece in flat_pieces(tube.run, tube.section)]
         left = 0.0
         lowest = top

@@ -18,6 +18,7 @@ from converter.exporters.stick import Around, StickBend, extra, stick_bends
 from converter.findings import Finding
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.progress import steps
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def export(job: ExportJob, out: OutputSet) -> None:
     bar = scale_bar(job.display, "scale")
     page.put(bar, -bar.low[0], -bar.high[1])
     top = -(bar.high[1] - bar.low[1]) - gap
-    for tube in job.tubes:
+    for tube in steps(job.tubes, "templates"):
         figure = template_figure(tube, job.findings, job.display)
         page.put(figure, 0.0, top - figure.high[1])
         top -= figure.high[1] - figure.low[1] + gap

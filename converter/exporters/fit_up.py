@@ -13,6 +13,7 @@ from converter.exporters.cope_words import copes_of
 from converter.exporters.coped import coped_solid, cut_points, joints_of
 from converter.geometry.vectors import Vec
 from converter.joints.model import Joint
+from converter.progress import steps
 
 if TYPE_CHECKING:
     from converter.exporters.files import OutputSet
@@ -71,11 +72,14 @@ def fit_up(job: ExportJob) -> FitUp:
     found = bodies(job)
     copes = copes_of(job)
     by_tube = joints_of(copes.joints)
-    solids = [coped_solid(body.tube, body.section, by_tube.get(body.tube.name, []), body.metal) for body in found]
+    solids = [
+        coped_solid(body.tube, body.section, by_tube.get(body.tube.name, []), body.metal)
+        for body in steps(found, "solids cut")
+    ]
     place = {body.tube.name: i for i, body in enumerate(found)}
     fits = []
     joined: set[tuple[int, int]] = set()
-    for joint in copes.joints:
+    for joint in steps(copes.joints, "joints measured"):
         mates = [place[name] for name in joint.mates if name in place]
         if not mates or joint.tube not in place:
             continue

@@ -20,6 +20,7 @@ from converter.exporters.bodies import Body, bodies
 from converter.exporters.files import OutputSet
 from converter.exporters.registry import ExportJob
 from converter.exporters.tessellate import CHORD, Points, tube_mesh
+from converter.progress import steps
 
 
 def export_stl(job: ExportJob, out: OutputSet, chord: float = CHORD) -> None:
@@ -57,7 +58,7 @@ def _export(job: ExportJob, out: OutputSet, ending: str, data: Callable[[Sequenc
     if job.one_file:
         out.path(job.stem + ending).write_bytes(data(found))
         return
-    for body in found:
+    for body in steps(found, "meshes"):
         out.path(f"{job.stem}-{body.tube.name}{ending}").write_bytes(data([body]))
 
 
@@ -77,7 +78,7 @@ def _scene(found: Sequence[Body], chord: float) -> Any:
 
     library = _load()
     scene = library.Scene()
-    for body, name in zip(found, _names(found), strict=True):
+    for body, name in steps(zip(found, _names(found), strict=True), "meshes", len(found)):
         points, faces = tube_mesh(body.metal, body.section, chord)
         mesh = library.Trimesh(np.round(points, 6), faces, process=False)
         scene.add_geometry(mesh, node_name=name, geom_name=name)
@@ -90,7 +91,7 @@ def _viewer_scene(found: Sequence[Body], chord: float) -> Any:
 
     library = _load()
     scene = library.Scene()
-    for body, name in zip(found, _names(found), strict=True):
+    for body, name in steps(zip(found, _names(found), strict=True), "meshes", len(found)):
         points, faces = tube_mesh(body.metal, body.section, chord)
         start = np.array(body.tube.run.start)
         material = library.visual.material.PBRMaterial(

@@ -20,6 +20,7 @@ from converter.exporters.files import OutputSet
 from converter.findings import Finding
 from converter.model.drawing import Drawing, Ignored
 from converter.model.run import Tube
+from converter.progress import steps
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -204,8 +205,8 @@ def write_all(
     bodiless: list[WriteError] = []
     chosen = [one for one in FORMATS if one.name in wanted]
     try:
-        for job in jobs:
-            for one in chosen:
+        for job in steps(jobs, "jobs"):
+            for one in steps(chosen, "formats"):
                 exporter = getattr(import_module(one.module), one.function)
                 try:
                     exporter((job.whole or job) if one.whole else job, out)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from converter.exporters.bodies import Body, bodies
 from converter.exporters.files import OutputSet
 from converter.exporters.registry import ExportJob
+from converter.progress import steps
 
 
 def export(job: ExportJob, out: OutputSet) -> None:
@@ -29,9 +30,11 @@ def export(job: ExportJob, out: OutputSet) -> None:
     found = bodies(job)
     if job.one_file:
         # a file of one part is that part: readers name it after the assembly otherwise
-        data = step_bytes([item(body) for body in found], unit=job.step_unit, title=job.stem, assembly=len(found) > 1)
+        data = step_bytes(
+            [item(body) for body in steps(found, "solids")], unit=job.step_unit, title=job.stem, assembly=len(found) > 1
+        )
         out.path(f"{job.stem}.step").write_bytes(data)
         return
-    for body in found:
+    for body in steps(found, "solids"):
         data = step_bytes([item(body)], unit=job.step_unit, title=body.tube.name, assembly=False)
         out.path(f"{job.stem}-{body.tube.name}.step").write_bytes(data)

@@ -9,6 +9,7 @@ from converter.exporters.cope_words import copes_of
 from converter.exporters.coped import coped_solid, joints_of
 from converter.exporters.files import OutputSet
 from converter.exporters.registry import ExportJob
+from converter.progress import steps
 
 
 def export(job: ExportJob, out: OutputSet) -> None:
@@ -29,9 +30,14 @@ def export(job: ExportJob, out: OutputSet) -> None:
         return StepItem(body.tube.name, shape, body.color)
 
     if job.one_file:
-        data = step_bytes([item(body) for body in found], unit=job.step_unit, title=job.stem, assembly=len(found) > 1)
+        data = step_bytes(
+            [item(body) for body in steps(found, "solids cut")],
+            unit=job.step_unit,
+            title=job.stem,
+            assembly=len(found) > 1,
+        )
         out.path(f"{job.stem}-coped.step").write_bytes(data)
         return
-    for body in found:
+    for body in steps(found, "solids cut"):
         data = step_bytes([item(body)], unit=job.step_unit, title=body.tube.name, assembly=False)
         out.path(f"{job.stem}-{body.tube.name}-coped.step").write_bytes(data)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from converter.exporters.files import OutputSet
 from converter.exporters.registry import ExportJob
+from converter.progress import steps
 
 
 def export(job: ExportJob, out: OutputSet) -> None:
@@ -21,11 +22,11 @@ def export(job: ExportJob, out: OutputSet) -> None:
     from converter.kernel.wires import centerline_wire
 
     if job.one_file:
-        items = [StepItem(tube.name, centerline_wire(tube.run)) for tube in job.tubes]
+        items = [StepItem(tube.name, centerline_wire(tube.run)) for tube in steps(job.tubes, "centerlines")]
         data = step_bytes(items, unit=job.step_unit, title=job.stem, assembly=len(items) > 1)
         out.path(f"{job.stem}-centerlines.step").write_bytes(data)
         return
-    for tube in job.tubes:
+    for tube in steps(job.tubes, "centerlines"):
         item = StepItem(tube.name, centerline_wire(tube.run))
         data = step_bytes([item], unit=job.step_unit, title=tube.name, assembly=False)
         out.path(f"{job.stem}-{tube.name}-centerline.step").write_bytes(data)

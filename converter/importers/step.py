@@ -17,6 +17,7 @@ from converter.importers.source import Source
 from converter.importers.step_check import check_step
 from converter.model.bends import Placement
 from converter.model.drawing import Drawing, DrawnCurve, Ignored, ReadyTable
+from converter.progress import steps
 from converter.tolerances import DEFAULT
 from converter.units import MM_PER, UNIT_CHOICES, Display, shown_unit, unit_name
 
@@ -185,7 +186,7 @@ class _Reading:
         for edge in contents.edges:
             self.edge(instance, edge, _group(number, instance, contents, edge))
         called = Counter(body.name for body in contents.bodies)
-        for body in contents.bodies:
+        for body in steps(contents.bodies, "bodies"):
             own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
             self.body(instance, body, own or instance.name or body.name or "solid")
 

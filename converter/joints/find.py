@@ -24,6 +24,7 @@ from converter.joints.model import MITRE, PLANE, SADDLE, Clock, Joint
 from converter.joints.plan import Key, Plan, make_plans, point_text
 from converter.joints.saddle import Cut, HalfSpace, angles, mitre_plane, union
 from converter.model.run import Tube
+from converter.progress import steps
 from converter.shop.job import Job
 from converter.tolerances import DEFAULT, Tolerances
 from converter.units import Display
@@ -59,7 +60,7 @@ def find_joints(
     said += more
     made: list[Joint] = []
     clocks: dict[int, StraightClock] = {}
-    for key in sorted(plans):
+    for key in steps(sorted(plans), "joints"):
         plan = plans[key]
         if plan.kind is None:
             continue

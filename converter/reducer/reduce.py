@@ -10,6 +10,7 @@ from converter.findings import Finding
 from converter.model.bends import Placement
 from converter.model.drawing import Drawing, ReadyTable
 from converter.model.run import Run
+from converter.progress import steps
 from converter.reducer.chain import Chain, chain
 from converter.reducer.plain import PlainRun, plain_runs
 from converter.tolerances import DEFAULT, Tolerances
@@ -40,7 +41,7 @@ def reduce_drawing(
     plain = plain_runs(chains, tol)
     labels = _names(chains, drawing.tables)
     runs: list[Run] = []
-    for one, quick, name in zip(chains, plain, labels[: len(chains)], strict=True):
+    for one, quick, name in steps(zip(chains, plain, labels[: len(chains)], strict=True), "runs", len(chains)):
         run = _plain(one, quick, name) if quick is not None else _general(one, name, tol, display)
         if run is not None:
             runs.append(run)

@@ -23,6 +23,7 @@ from converter.importers.source import Source
 from converter.model.centerline import walk
 from converter.model.drawing import Drawing, Ignored, ReadyTable
 from converter.model.section import Section
+from converter.progress import steps
 from converter.units import MM_PER, UNIT_CHOICES, Display, shown_unit, unit_name
 
 Array = NDArray[np.float64]
@@ -121,7 +122,7 @@ def _tubes(points: Array, faces: Ints, name: str, left: Counter[tuple[str, str]]
     if welded.flat:
         left["triangle", "it has no area"] += welded.flat
     out: list[_Found] = []
-    for body in welded.bodies:
+    for body in steps(welded.bodies, "bodies"):
         if len(body.faces) < FEWEST:
             left["body", f"it has fewer than {FEWEST} triangles"] += 1
             continue
