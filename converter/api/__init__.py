@@ -1,0 +1,30 @@
+"""The few calls the command line makes, for programs too: load, check, set up, export.
+
+>>> from converter import api
+>>> result = api.check(api.load("rail.dxf", api.Settings(sections=("1.75x0.120in",))))  # doctest: +SKIP
+>>> [finding.message for finding in result.findings]  # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+from converter.api.reading import load
+from converter.api.result import Result, Work, sorted_findings
+from converter.api.working import check, set_up, work_out
+from converter.api.writing import export, export_job, foresee, usable_formats, whole_job
+from converter.settings import Settings
+
+__all__ = [
+    "Result",
+    "Settings",
+    "Work",
+    "check",
+    "export",
+    "export_job",
+    "foresee",
+    "load",
+    "set_up",
+    "sorted_findings",
+    "usable_formats",
+    "whole_job",
+    "work_out",
+]

@@ -1,0 +1,142 @@
+"""Write what was worked out in several formats."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from converter.api.result import Result, Work, sorted_findings
+from converter.errors import MissingLibraryError
+
+if TYPE_CHECKING:
+    from converter.exporters.registry import ExportJob
+
+
+def usable_formats(named: Sequence[str] = ()) -> tuple[list[str], list[str]]:
+    """The formats to write, and a sentence for each usual one that this machine cannot write.
+
+    Args:
+        named: formats asked for by name; then none may be missing. Empty for the usual ones.
+
+    Raises:
+        OptionError: a format is unknown.
+        MissingLibraryError: a format asked for by name needs a library that is not installed.
+    """
+    from converter.exporters.registry import FORMATS, find
+
+    wanted = [find(name) for name in named] or [one for one in FORMATS if one.default]
+    able, reasons = [], []
+    for one in wanted:
+        try:
+            if one.needs == "CAD kernel":
+                from converter.kernel import require
+
+                require()
+        except MissingLibraryError as error:
+            if named:
+                raise
+            reasons.append(f"{one.name} was left out. {error.message}")
+        else:
+            able.append(one.name)
+    return able, reasons
+
+
+def foresee(results: Sequence[Result], formats: Sequence[str]) -> list[Result]:
+    """The same results, with findings about tubes that will have no solid, or a mitred one, in these formats.
+
+    Args:
+        results: of `check`.
+        formats: names of formats to be written; nothing is added unless one writes solids or meshes.
+    """
+    from converter.exporters.registry import find
+    from converter.model.metal import metal_findings
+
+    if not any(find(name).solid for name in formats):
+        return list(results)
+    return [
+        replace(result, findings=sorted_findings([*result.findings, *metal_findings(result.tubes)]))
+        for result in results
+    ]
+
+
+def export(
+    results: Sequence[Result],
+    out_dir: str,
+    formats: Sequence[str] = (),
+    *,
+    force: bool = False,
+    step_unit: str | None = None,
+    one_file: bool = True,
+    works: Sequence[Work] = (),
+) -> list[Path]:
+    """Write results in several formats: every file of every result, or on any failure none.
+
+    Args:
+        results: of `check`.
+        out_dir: the folder; made when it does not exist.
+        formats: names of formats; the usual ones when empty.
+        force: replace files that exist already (never an input).
+        step_unit: 'mm' or 'in' for STEP and meshes; None follows what is shown.
+        one_file: all tubes of a result in one STEP file; else one file each.
+        works: of `work_out`, one for each result, for formats that show the whole job (`WriteFormat.whole`).
+
+    Raises:
+        ElbowroomError: one sentence; nothing was written.
+    """
+    from converter.exporters.registry import write_all
+
+    jobs = []
+    stems: dict[str, int] = {}
+    inputs = tuple(Path(result.source) for result in results if result.source != "-")
+    for i, result in enumerate(results):
+        # two drawings of one name in different folders must not mix
+        n = stems[result.stem] = stems.get(result.stem, 0) + 1
+        stem = result.stem if n == 1 else f"{result.stem}-{n}"
+        job = export_job(result.alone(), step_unit=step_unit, one_file=one_file, stem=stem)
+        job = replace(job, inputs=inputs)
+        jobs.append(replace(job, whole=whole_job(job, works[i])) if works else job)
+    return write_all(jobs, out_dir, formats, force)
+
+
+def export_job(result: Result, *, step_unit: str | None = None, one_file: bool = True, stem: str = "") -> ExportJob:
+    """What the exporters are given for one result.
+
+    Args:
+        result: of `load`, better of `check`.
+        step_unit: 'mm' or 'in' for STEP and meshes; None follows the display.
+        one_file: all tubes in one STEP file; else one file each.
+        stem: what the files are called after; the source's own when empty.
+    """
+    from converter.exporters.cope_options import CopeOptions
+    from converter.exporters.registry import ExportJob
+
+    source = result.source
+    return ExportJob(
+        stem=stem or result.stem,
+        source=source,
+        tubes=result.tubes,
+        findings=result.findings,
+        display=result.display,
+        step_unit=step_unit or result.display.unit,
+        one_file=one_file,
+        shop_name=result.shop.name,
+        inputs=() if source == "-" else (Path(source),),
+        drawing_units=result.drawing.units,
+        ignored=tuple(result.drawing.ignored),
+        cope=CopeOptions(shop=result.shop, job=result.job, tolerances=result.tolerances),
+    )
+
+
+def whole_job(job: ExportJob, work: Work) -> ExportJob:
+    """The same job with all that was worked out, for formats that show it; see `ExportJob.whole`."""
+    result = work.result
+    return replace(
+        job,
+        findings=result.findings,
+        display=result.display,
+        setups=work.setups,
+        copes=work.copes,
+        drawing=result.drawing,
+    )
