@@ -39,13 +39,14 @@ PLACES = {
     "cadquery": ("kernel/",),
     "trimesh": ("exporters/", "importers/"),
     "reportlab": ("exporters/",),
+    "rich": ("cli/",),
 }
 #: Test-only packages: the library must work without them.
 TEST_ONLY = {"fluids", "gemmi", "hypothesis", "pypdf", "pytest", "sectionproperties", "shapely"}
 #: Parts that may open files.
 OPENERS = ("importers", "exporters", "shop", "cli")
 #: What it costs too much to import before it is needed.
-HEAVY = ("OCP", "cadquery", "trimesh", "scipy", "vtk", "casadi", "networkx", "reportlab")
+HEAVY = ("OCP", "cadquery", "trimesh", "scipy", "vtk", "casadi", "networkx", "reportlab", "rich")
 
 
 def part(path: Path) -> str:

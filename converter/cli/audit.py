@@ -40,12 +40,13 @@ def audit(sources: tuple[str, ...], **given: Any) -> int:
     from converter.api import check, load
     from converter.findings import has_errors
     from converter.pause import let_go
+    from converter.progress import steps
 
     results = []
-    for source in sources:
-        with console.progress(f"checking {source}"):
+    with console.progress(f"checking {sources[0]}" if len(sources) == 1 else "checking"):
+        for source in steps(sources, "files"):
             results.append(check(load(source, settings)))
-        let_go(len(sources))
+            let_go(len(sources))
     if console.as_json:
         console.json(audit_document(results))
     else:

@@ -45,16 +45,19 @@ class Console:
 
     @contextmanager
     def progress(self, text: str) -> Iterator[None]:
-        """Show what is going on while the body runs, on a terminal only, and wipe it afterwards."""
-        shown = not self.quiet and not self.verbose and sys.stderr.isatty()
-        if shown:
-            line = text if len(text) < width() else text[: width() - 2] + "…"
-            click.echo(line, err=True, nl=False)
-        try:
+        """Show what is going on and how far it has come while the body runs, on a terminal only; then wipe it.
+
+        Nothing shows when quiet, and none beside JSON that goes to the same terminal.
+        """
+        watched = sys.stderr.isatty() and os.environ.get("TERM") != "dumb" and not self.quiet
+        if not watched or (self.as_json and sys.stdout.isatty()):
             yield
-        finally:
-            if shown:
-                click.echo("\r" + " " * min(len(text), width() - 1) + "\r", err=True, nl=False)
+            return
+        from converter.cli.bar import Bar
+        from converter.cli.main import one_line
+
+        with Bar(one_line(text)):
+            yield
 
 
 def width() -> int:

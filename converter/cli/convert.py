@@ -51,12 +51,13 @@ def convert(sources: tuple[str, ...], out: str, **given: Any) -> int:
     from converter.api import check, export, foresee, load, usable_formats
     from converter.findings import has_errors
     from converter.pause import let_go
+    from converter.progress import steps
 
     results = []
-    for source in sources:
-        with console.progress(f"reading {source}"):
+    with console.progress(f"reading {sources[0]}" if len(sources) == 1 else "reading"):
+        for source in steps(sources, "files"):
             results.append(check(load(source, settings)))
-        let_go(len(sources))
+            let_go(len(sources))
     with console.progress("loading what the formats need"):
         formats, left_out = usable_formats(writing.formats)
     for reason in left_out:
@@ -64,7 +65,7 @@ def convert(sources: tuple[str, ...], out: str, **given: Any) -> int:
     results = foresee(results, formats)
     if out == "-":
         return _to_stdout(results, formats, writing, console)
-    with console.progress(f"writing {', '.join(formats)}"):
+    with console.progress("writing"):
         paths = export(
             results, out, formats, force=writing.force, step_unit=writing.step_unit, one_file=writing.one_file
         )

@@ -59,7 +59,8 @@ def cope(source: str, gap: str | None, **given: Any) -> int:
         result = load(source, settings)
         mm = 0.0 if weld is None else parse_length(weld, result.drawing.read_as)
         made = cope_frame(result.tubes, result.shop, job, result.tolerances, result.display, mm)
-    written = [str(path) for path in files.write(result, mm)]
+    with console.progress("writing"):
+        written = [str(path) for path in files.write(result, mm)]
     findings = sorted_findings([*result.findings, *made.findings, *_demo(result, made)])
     if console.as_json:
         from converter.exporters.cope_json import cope_document

@@ -61,7 +61,7 @@ def demo(out: str, **given: Any) -> int:
     inputs = _write_inputs(folder, writing.force)
     with console.progress("reading and checking"):
         result = foresee([check(load(str(folder / f"{STEM}.dxf"), settings))], formats)[0]
-    with console.progress(f"writing {', '.join(formats)}"):
+    with console.progress("writing"):
         paths = export(
             [result],
             str(folder / "out"),
