@@ -10,7 +10,15 @@ from __future__ import annotations
 from converter.api.reading import load
 from converter.api.result import Result, Work, sorted_findings
 from converter.api.working import check, set_up, work_out
-from converter.api.writing import export, export_job, foresee, usable_formats, whole_job
+from converter.api.writing import (
+    export,
+    export_job,
+    foresee,
+    shows_whole,
+    usable_formats,
+    whole_job,
+    write_sheets,
+)
 from converter.settings import Settings
 
 __all__ = [
@@ -23,8 +31,10 @@ __all__ = [
     "foresee",
     "load",
     "set_up",
+    "shows_whole",
     "sorted_findings",
     "usable_formats",
     "whole_job",
     "work_out",
+    "write_sheets",
 ]

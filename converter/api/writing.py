@@ -43,6 +43,17 @@ def usable_formats(named: Sequence[str] = ()) -> tuple[list[str], list[str]]:
     return able, reasons
 
 
+def shows_whole(named: Sequence[str] = ()) -> bool:
+    """Whether one of these formats (the usual ones when empty) needs `work_out` and lengths in both units.
+
+    Raises:
+        OptionError: a format is unknown.
+    """
+    from converter.exporters.registry import FORMATS, find
+
+    return any(one.whole for one in ([find(name) for name in named] or [one for one in FORMATS if one.default]))
+
+
 def foresee(results: Sequence[Result], formats: Sequence[str]) -> list[Result]:
     """The same results, with findings about tubes that will have no solid, or a mitred one, in these formats.
 
@@ -127,6 +138,29 @@ def export_job(result: Result, *, step_unit: str | None = None, one_file: bool =
         ignored=tuple(result.drawing.ignored),
         cope=CopeOptions(shop=result.shop, job=result.job, tolerances=result.tolerances),
     )
+
+
+def write_sheets(
+    work: Work, out_dir: str, formats: Sequence[str], *, force: bool = False, paper: str = "", gap: float = 0.0
+) -> list[Path]:
+    """Write the job sheet of one drawing.
+
+    Args:
+        work: of `work_out`.
+        out_dir: the folder; made when it does not exist.
+        formats: names of formats that show the whole job (`WriteFormat.whole`).
+        force: replace files that exist already (never an input).
+        paper: 'A4', 'Letter', or '' for the one that goes with the unit shown.
+        gap: weld gap of the copes as worked out, mm.
+
+    Raises:
+        ElbowroomError: one sentence; nothing was written.
+    """
+    from converter.exporters.registry import write
+
+    job = export_job(work.result.alone())
+    job = replace(job, cope=replace(job.cope, sheet=paper, gap=gap))
+    return write(replace(job, whole=whole_job(job, work)), out_dir, formats, force)
 
 
 def whole_job(job: ExportJob, work: Work) -> ExportJob:

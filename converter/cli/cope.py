@@ -43,7 +43,7 @@ def cope(source: str, gap: str | None, **given: Any) -> int:
     console = options.console_from(given)
     files = cope_files.CopeFiles(given)
     settings = options.settings_from(given)
-    weld = _gap(gap)
+    weld = weld_gap(gap)
 
     from converter.api import load, sorted_findings
     from converter.findings import has_errors
@@ -76,7 +76,7 @@ def cope(source: str, gap: str | None, **given: Any) -> int:
     return 1 if has_errors(findings) else 0
 
 
-def _gap(text: str | None) -> str | None:
+def weld_gap(text: str | None) -> str | None:
     """Check that it is a length of zero or more; a bare number is in the drawing's unit, known later.
 
     Raises:

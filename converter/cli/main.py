@@ -25,6 +25,7 @@ COMMANDS: dict[str, str] = {
     "table": "Show the bend table of every run.",
     "audit": "Check drawings against the shop: what cannot be bent, and why.",
     "setup": "Show the bender's set-up: stick, marks, stops, rolls, order.",
+    "sheet": "Write the job sheet for the bender: HTML for the screen, PDF for paper.",
     "springback": "Learn springback from test bends; resume a bend.",
     "cope": "Fit the ends: joints, hole-saw set-up, cut lengths.",
     "shop": "Make, check and show the shop file.",

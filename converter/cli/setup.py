@@ -10,7 +10,7 @@ from converter.cli import options
 from converter.errors import OptionError
 
 
-def _feed(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+def feed(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
     """'A', 'B' or 'best', in either case; None when not asked."""
     if value is None:
         return None
@@ -37,7 +37,7 @@ def _feed(ctx: click.Context, param: click.Parameter, value: str | None) -> str 
 @click.option(
     "--feed-from",
     metavar="A|B|best",
-    callback=_feed,
+    callback=feed,
     help="The end that goes first; 'best' takes the end and order that need least.  [A, unless only another way works]",
 )
 @click.option("--brief", is_flag=True, help="Leave out the step-by-step instructions.")

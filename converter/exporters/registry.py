@@ -103,6 +103,14 @@ FORMATS: tuple[WriteFormat, ...] = (
         "fit-up", "JSON, how cut ends fit: overlap, gap, clashes", "converter.exporters.fit_up", ".json",
         needs="CAD kernel",
     ),
+    WriteFormat(
+        "sheet", "HTML, the job sheet: every run in 3D, step by step", "converter.exporters.sheet.html", ".html",
+        needs="page library", whole=True,
+    ),
+    WriteFormat(
+        "sheet-pdf", "PDF, the job sheet to print", "converter.exporters.sheet.pdf", ".pdf", needs="PDF library",
+        whole=True,
+    ),
 )  # fmt: skip
 
 

@@ -36,6 +36,7 @@ class ReadOptions:
         skip_layers: patterns of layers to leave out.
         skip_colors: colours to leave out: ACI numbers, their names, or ``#rrggbb``; patterns too.
         skip_linetypes: patterns of linetypes to leave out.
+        keep_left_out: gather the shapes of what is left out in ``Drawing.aside``, for a picture of the drawing as read.
     """
 
     units: str | None = None
@@ -44,6 +45,7 @@ class ReadOptions:
     skip_layers: tuple[str, ...] = ()
     skip_colors: tuple[str, ...] = ()
     skip_linetypes: tuple[str, ...] = ()
+    keep_left_out: bool = False
 
     def wants(self, layer: str | None) -> bool:
         """Whether a layer (or what stands for one in a file without layers) is to be read."""
@@ -248,4 +250,6 @@ def read(source: str | os.PathLike[str], options: ReadOptions | None = None) -> 
                 f"leave out --{name.removesuffix('s').replace('_', '-')}.",
                 file=given.name,
             )
-    return form.load()(given, options)
+    drawing = form.load()(given, options)
+    drawing.digest = given.digest()
+    return drawing

@@ -83,6 +83,16 @@ class Source:
         except OSError as error:
             raise cannot_read(self.name, error) from error
 
+    def digest(self) -> str:
+        """SHA-256 of all of it, 64 hexadecimal digits.
+
+        Raises:
+            ReadError: the file cannot be read.
+        """
+        from hashlib import sha256
+
+        return sha256(self.read_bytes()).hexdigest()
+
     def ends(self, head: int = 65536, tail: int = 4096) -> tuple[bytes, bytes]:
         """The first and the last bytes (fewer when it is shorter).
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import isfinite
 
 from converter.findings import Finding
+from converter.geometry.vectors import Vec
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Curve
 from converter.model.section import Section
@@ -36,6 +38,64 @@ class Ignored:
     kind: str
     count: int
     why: str
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """The shape of something that is not a centerline, roughly, for pictures of the drawing as read.
+
+    Attributes:
+        kind, why: as in `Ignored`.
+        points: world coordinates in mm, joined by straights; a single one for something without extent.
+        handle: entity handle, or None.
+    """
+
+    kind: str
+    why: str
+    points: tuple[Vec, ...]
+    handle: str | None = None
+
+    @classmethod
+    def box(cls, kind: str, why: str, low: Vec, high: Vec, handle: str | None = None) -> LeftOut:
+        """A box between two corners, as one line along all its edges."""
+        corners = (low, high)
+        # two rings and what joins them; some edges are passed twice
+        path = ("000", "100", "110", "010", "000", "001", "101", "100", "101", "111", "110", "111", "011", "010", "011")
+        ends = (*path, "001")
+        return cls(
+            kind, why, tuple((corners[int(c[0])][0], corners[int(c[1])][1], corners[int(c[2])][2]) for c in ends), handle
+        )
+
+
+#: Most shapes of left-out things that are kept; the rest is counted.
+MOST_LEFT_OUT = 2000
+#: Most points of one of them; a shape of more is thinned.
+MOST_POINTS = 400
+
+
+@dataclass(slots=True)
+class Aside:
+    """Shapes of what was left out, up to `MOST_LEFT_OUT`.
+
+    Attributes:
+        shapes: in the order met.
+        more: how many further ones were not kept.
+    """
+
+    shapes: list[LeftOut] = field(default_factory=list)
+    more: int = 0
+
+    def add(self, shape: LeftOut) -> None:
+        """Keep a shape with finite coordinates while there is room, thinned where it has very many points."""
+        if len(self.shapes) >= MOST_LEFT_OUT:
+            self.more += 1
+            return
+        points = tuple(p for p in shape.points if isfinite(p[0] + p[1] + p[2]))
+        if len(points) > MOST_POINTS:
+            step = -(-len(points) // MOST_POINTS)
+            points = (*points[:-1:step], points[-1])
+        if points:
+            self.shapes.append(LeftOut(shape.kind, shape.why, points, shape.handle))
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +139,8 @@ class Drawing:
         curves, tables: the content.
         ignored: what was left out, counted.
         findings: what the reader has to say.
+        digest: SHA-256 of the file, 64 hexadecimal digits; '' when it came from no file.
+        aside: shapes of what was left out; None unless `ReadOptions.keep_left_out` asked for them.
     """
 
     source: str
@@ -88,3 +150,5 @@ class Drawing:
     tables: list[ReadyTable] = field(default_factory=list)
     ignored: list[Ignored] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    digest: str = ""
+    aside: Aside | None = None

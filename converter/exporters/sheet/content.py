@@ -6,14 +6,16 @@ raw text from the drawing: whoever shows them escapes them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from converter.bending.setup_words import CAUTIONS
 from converter.errors import WriteError
 from converter.exporters.registry import ExportJob
-from converter.exporters.sheet.revision import Revision, revision_of
+from converter.exporters.setup_json import setup_document
+from converter.exporters.sheet.revision import Revision, plain, revision_of, short_joint
+from converter.exporters.table_json import section_value
 from converter.findings import ERROR, Finding
 from converter.model.run import Tube
 from converter.shop.metals import find_metal
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
     from converter.bending.setup import Setup
     from converter.joints.cope import TubeLength
     from converter.joints.model import Joint
+
+T = TypeVar("T")
 
 #: What holds for everything that is built from these numbers, said once on every sheet.
 STRUCTURE = (
@@ -67,6 +71,11 @@ class RunPage:
         """Numbers of the bends that an error names."""
         return frozenset(f.bend for f in self.findings if f.severity == ERROR and f.bend is not None)
 
+    @property
+    def worst(self) -> str | None:
+        """Severity of the worst finding said of it, or None."""
+        return self.findings[0].severity if self.findings else None
+
 
 @dataclass(frozen=True)
 class JobPage:
@@ -100,31 +109,60 @@ def job_page(job: ExportJob) -> JobPage:
     """
     if len(job.setups) != len(job.tubes):
         raise WriteError("The job sheet needs the set-up of every tube, which was not worked out.", file=job.source)
-    names = {tube.name for tube in job.tubes}
-    ends = job.copes.joints if job.copes else ()
+    ends = _by_name(job.copes.joints if job.copes else (), lambda joint: joint.tube)
+    said = _by_name(job.findings, lambda finding: finding.tube)
     lengths = {one.name: one for one in job.copes.lengths} if job.copes else {}
+    names = {tube.name for tube in job.tubes}
     runs: list[RunPage] = []
-    alike: dict[object, str] = {}
+    alike: dict[str, str] = {}
     for number, (tube, setup) in enumerate(zip(job.tubes, job.setups, strict=True), 1):
         key = f"run-{number}"
-        mine = tuple(joint for joint in ends if joint.tube == tube.name)
-        same = (tube.run.table, tube.section, tube.metal, tuple(joint.profile for joint in mine))
-        first = alike.setdefault(same, key)
+        joints = tuple(sorted(ends.get(tube.name, ()), key=lambda joint: joint.end))
+        first = alike.setdefault(_made_from(tube, setup, joints), key)
         runs.append(
             RunPage(
                 key=key,
                 number=number,
                 tube=tube,
                 setup=setup,
-                joints=tuple(sorted(mine, key=lambda joint: joint.end)),
+                joints=joints,
                 length=lengths.get(tube.name),
                 mass=mass_of(tube, job),
-                findings=tuple(finding for finding in job.findings if finding.tube == tube.name),
+                findings=tuple(said.get(tube.name, ())),
                 like=None if first == key else first,
             )
         )
-    said = tuple(finding for finding in job.findings if finding.tube not in names)
-    return JobPage(job.stem, job, revision_of(job), tuple(runs), said, (*CAUTIONS, STRUCTURE))
+    others = tuple(finding for finding in job.findings if finding.tube not in names)
+    return JobPage(job.stem, job, revision_of(job), tuple(runs), others, (*CAUTIONS, STRUCTURE))
+
+
+def _by_name(things: Iterable[T], name: Callable[[T], str | None]) -> dict[str | None, list[T]]:
+    """Things by the tube they belong to, in order."""
+    found: dict[str | None, list[T]] = {}
+    for one in things:
+        found.setdefault(name(one), []).append(one)
+    return found
+
+
+#: What of a set-up and of a joint is only its name or its place in the frame.
+_NAMES = ("name",)
+_PLACES = ("tube", "mates", "node", "end_point", "direction", "zero_direction")
+
+
+def _made_from(tube: Tube, setup: Setup, joints: Iterable[Joint]) -> str:
+    """Everything that the making of a tube depends on, as one text: equal for tubes that are made alike."""
+    (steps,) = setup_document("", "", [setup])["tubes"]
+    ends = [{k: v for k, v in short_joint(joint).items() if k not in _PLACES} for joint in joints]
+    bends = [[bend.feed, bend.rotation, bend.angle, bend.clr] for bend in tube.run.table.bends]
+    return plain(
+        [
+            None if tube.section is None else section_value(tube.section),
+            tube.metal,
+            [bends, tube.run.table.tail],
+            {k: v for k, v in steps.items() if k not in _NAMES},
+            ends,
+        ]
+    )
 
 
 def mass_of(tube: Tube, job: ExportJob) -> float | None:

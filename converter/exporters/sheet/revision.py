@@ -1,22 +1,35 @@
-"""How a printed sheet is told from an older one: a mark from what went in, and the date.
+"""How a printed sheet is told from an older one: a mark from what went in and what came out, and the date.
 
-The mark is the start of a SHA-256 over the input, the shop file, the job file and the program's version:
-the same input gives the same mark on every day, and any change to it another one.
+The mark is the start of a SHA-256 over the bytes of the input, the shop file and the job file, over every
+number that was worked out from them, and over the program's version. The same job gives the same mark on every
+day, on every machine, under every file name and in either unit; whatever changes a number changes it.
 """
 
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from hashlib import sha256
+from math import floor
+from typing import Any
 
 from converter import __version__
 from converter.errors import WriteError
+from converter.exporters.cope_json import cope_document, joint_value
 from converter.exporters.registry import ExportJob
+from converter.exporters.setup_json import setup_document
+from converter.exporters.table_json import table_document
+from converter.findings import Finding
+from converter.joints.model import Joint
+from converter.units import in_unit
 
 #: Letters and digits of the mark that are shown: of 16^10 there is no chance meeting.
 SHOWN = 10
+#: Numbers count in steps of this (mm, degrees), far below what is shown. No number that people type lies on the
+#: edge of a step, so that the last digit of another machine's arithmetic changes nothing.
+_STEP, _EDGE = 1e-4, 0.4142135
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,28 +53,78 @@ class Revision:
 def revision_of(job: ExportJob) -> Revision:
     """The revision of a job: of what it was made from, and of what was made of it.
 
-    Bend tables, sections and dies are part of the mark, so that options that change a number change it too.
+    Bend tables, set-ups and copes are part of the mark, so that options that change a number change it too.
+
+    Args:
+        job: with its drawing, set-ups and copes where there are any.
 
     Raises:
-        WriteError: the input or the shop file is gone or cannot be read.
+        WriteError: the shop file or the job file is gone or cannot be read.
     """
+    shop, plan = job.cope.shop, job.cope.job
     digest = sha256(__version__.encode())
-    shop = job.cope.shop
-    paths = [str(path) for path in job.inputs] + ([shop.source] if shop is not None and shop.source else [])
-    for path in paths:
-        try:
-            with open(path, "rb") as file:
-                digest.update(sha256(file.read()).digest())
-        except OSError as error:
-            raise WriteError(
-                f"{path!r} cannot be read again for the revision mark: {error.strerror}.", file=path
-            ) from error
+    _add(digest, job.drawing.digest if job.drawing else "")
+    for path in (shop.source if shop else "", plan.source if plan else ""):
+        _add(digest, _file(path) if path else "")
+    _add(digest, plain(_numbers(job)))
     return Revision(digest.hexdigest()[:SHOWN], today())
 
 
 def today() -> date:
     """The date that goes on the sheet: today's, or the one of SOURCE_DATE_EPOCH (seconds since 1970, UTC)."""
     fixed = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if fixed.isdigit():
+    if fixed.isascii() and fixed.isdigit():
         return datetime.fromtimestamp(int(fixed), UTC).date()
     return date.today()
+
+
+def _add(digest: Any, text: str) -> None:
+    """One more part, its length first, so that no two lists of parts run into one."""
+    data = text.encode("utf-8", "surrogatepass")
+    digest.update(f"{len(data)}:".encode())
+    digest.update(data)
+
+
+def _file(path: str) -> str:
+    try:
+        with open(path, "rb") as file:
+            return sha256(file.read()).hexdigest()
+    except OSError as error:
+        raise WriteError(
+            f"{path!r} cannot be read again for the revision mark ({error.strerror}): put it back.", file=path
+        ) from error
+
+
+def _numbers(job: ExportJob) -> list[Any]:
+    """Everything with a number in it that a sheet shows, as plain values."""
+    copes = job.copes
+    return [
+        table_document("", None, job.tubes),
+        setup_document("", "", job.setups),
+        [short_joint(joint) for joint in copes.joints] if copes else [],
+        cope_document("", (), copes.lengths) if copes else {},
+        [[tube.metal, tube.die] for tube in job.tubes],
+        _verdicts(job.findings),
+    ]
+
+
+def short_joint(joint: Joint) -> dict[str, Any]:
+    """A joint as plain values; of its profile every 15 degrees, from which the rest follows."""
+    value = joint_value(joint)
+    return {**value, "profile": value["profile"][::30]}
+
+
+def _verdicts(findings: Iterable[Finding]) -> list[Any]:
+    """Findings without their words, which are in one unit or the other."""
+    return [[f.code, f.severity, f.tube, f.bend, f.measured, f.limit] for f in findings]
+
+
+def plain(value: Any) -> str:
+    """Plain values as one text: keys in order, numbers in steps of 0.0001, texts in one unit."""
+    if isinstance(value, dict):
+        return "{" + ",".join(f"{key}:{plain(value[key])}" for key in sorted(value)) + "}"
+    if isinstance(value, (list, tuple)):
+        return "[" + ",".join(map(plain, value)) + "]"
+    if isinstance(value, float):
+        return str(floor(value / _STEP + _EDGE))
+    return repr(in_unit(value, "mm") if isinstance(value, str) else value)
