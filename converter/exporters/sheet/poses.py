@@ -1,0 +1,149 @@
+"""The stick in the bender, bend by bend, as straights and arcs in the machine's coordinates (docs/sweep.md).
+
+For every bend there are two moments: *fed*, with the start of the bend at the die, the tube turned and the
+bend not yet made; and *bent*, after the bend has sprung back. Both follow from the set-up alone: its marks,
+its rolls so far, and what each bend uses of the stick.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from converter.bending.setup import Setup, Step
+from converter.bending.sweep_space import Array, space_of
+from converter.geometry.vectors import Vec, rotate
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.centerline import rebuild, walk
+from converter.model.curve import Segment
+from converter.shop.model import Machine
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """The stick at one moment.
+
+    Attributes:
+        segments: straights and arcs from the end fed first to the other, mm, machine coordinates.
+        normal: unit vector square to the first of them: how the tube's outline lies there.
+    """
+
+    segments: tuple[Segment, ...]
+    normal: Vec
+
+
+@dataclass(frozen=True, slots=True)
+class StepPose:
+    """One bend in the bender.
+
+    Attributes:
+        bend: its number in the bend table.
+        fed, bent: the stick before and after it.
+        touch: where the stick touches the die, on its centerline.
+        mark: where the pencil mark is while the stick is fed, on the stick's axis.
+        clr: radius of the die, or of the bend where there is no die.
+    """
+
+    bend: int
+    fed: Pose
+    bent: Pose
+    touch: Vec
+    mark: Vec
+    clr: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """A place on the stick: point, direction from the end fed first to the other, normal of the bend plane."""
+
+    point: Vec
+    direction: Vec
+    normal: Vec
+
+    @property
+    def matrix(self) -> Array:
+        t, n = np.array(self.direction), np.array(self.normal)
+        return np.column_stack([t, n, np.cross(t, n)])
+
+
+def step_poses(setup: Setup, machine: Machine) -> tuple[StepPose, ...]:
+    """The stick before and after each bend, in the order made; () for a set-up without bends.
+
+    Args:
+        setup: its marks, rolls and bends.
+        machine: in which plane it bends and which end swings; without a plane a vertical one is taken.
+    """
+    space = space_of(machine)
+    to_machine = space.basis.T
+    found = []
+    for i, step in enumerate(setup.steps):
+        clr = step.die.clr if step.die else step.radius
+        touch = to_machine @ np.array([0.0, -clr, 0.0])
+        # at T the stick runs toward the stock, and its bend turns right-hand about the die's axis turned over
+        there = to_machine @ np.column_stack([[-1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, -1.0, 0.0]])
+        before, after = setup.steps[:i], setup.steps[: i + 1]
+        begin = _begin(before, step)
+        end = _end(before, step)
+        found.append(
+            StepPose(
+                bend=step.bend,
+                fed=_placed(setup, before, begin, touch, there),
+                # where the clamped end swings, the stock ends up at T; where the stock swings, the clamped end stays
+                bent=_placed(setup, after, end if space.ahead else begin, touch, there),
+                touch=_vec(touch),
+                mark=_vec(touch + to_machine @ np.array([step.start - step.mark, 0.0, 0.0])),
+                clr=clr,
+            )
+        )
+    return tuple(found)
+
+
+def _rows(made: Sequence[Step]) -> tuple[list[Bend], float, float]:
+    """Bend table rows of bends made, along the stick; where the last one ends; the roll it was made at."""
+    rows, at, rolled = [], 0.0, 0.0
+    for step in sorted(made, key=lambda step: step.start):
+        # `total` is how far the tube was turned; the planes lie the other way round the tube
+        rows.append(Bend(step.start - at, _wrapped(rolled - step.total), step.target, step.radius))
+        at, rolled = step.start + step.stick, step.total
+    return rows, at, rolled
+
+
+def _begin(made: Sequence[Step], step: Step) -> _Frame:
+    """Where a bend starts on the stick with the bends made, in the stick's own coordinates."""
+    rows, at, rolled = _rows([one for one in made if one.start < step.start])
+    place = walk(BendTable(tuple(rows), step.start - at))[1]
+    normal = rotate(place.normal, place.direction, rolled - step.total)
+    return _Frame(place.start, place.direction, normal)
+
+
+def _end(made: Sequence[Step], step: Step) -> _Frame:
+    """Where a bend ends once it is made, in the stick's own coordinates."""
+    rows, _, _ = _rows([*(one for one in made if one.start < step.start), step])
+    place = walk(BendTable(tuple(rows), 0.0))[1]
+    return _Frame(place.start, place.direction, place.normal)
+
+
+def _placed(setup: Setup, made: Sequence[Step], at: _Frame, touch: Array, there: Array) -> Pose:
+    """The stick with the bends made, moved so that a place of it comes to T."""
+    rows, used, _ = _rows(made)
+    own = Placement()
+    turn = there @ at.matrix.T
+    shift = touch - turn @ np.array(at.point)
+    place = Placement(
+        _vec(turn @ np.array(own.start) + shift),
+        _vec(turn @ np.array(own.direction)),
+        _vec(turn @ np.array(own.normal)),
+    )
+    return Pose(rebuild(BendTable(tuple(rows), setup.stick_length - used), place), place.normal)
+
+
+def _wrapped(roll: float) -> float:
+    """Degrees in (-180, 180]."""
+    return 180.0 - (180.0 - roll) % 360.0
+
+
+def _vec(values: Array) -> Vec:
+    x, y, z = values.tolist()
+    return (x, y, z)
