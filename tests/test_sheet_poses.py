@@ -62,11 +62,11 @@ def test_every_step_is_where_a_bender_puts_it(table, end, machine, back):
     for i, (step, pose) in enumerate(zip(setup.steps, poses, strict=True)):
         made = bend_stick(stick, orders(setup)[: i + 1], samples)
         # the simulated bender keeps the stock still and starts at the origin; ours draws it along to T
-        made = (made + [step.stick, -100.0, 0.0]) @ turned.T
+        made = (made + np.array([step.stick, -100.0, 0.0])) @ turned.T
         assert np.abs(walked(pose.bent.segments, samples) - made).max() < 1e-5
         if i:
             before = bend_stick(stick, [*orders(setup)[:i], replace_angle(orders(setup)[i])], samples)
-            before = (before + [0.0, -100.0, 0.0]) @ turned.T
+            before = (before + np.array([0.0, -100.0, 0.0])) @ turned.T
             assert np.abs(walked(pose.fed.segments, samples) - before).max() < 1e-4
         assert pose.mark == pytest.approx(tuple(turned @ np.array([7.0, -100.0, 0.0])), abs=1e-9)
         assert pose.touch == pytest.approx(tuple(turned @ np.array([0.0, -100.0, 0.0])), abs=1e-9)
