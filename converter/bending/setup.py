@@ -1,15 +1,16 @@
 """The set-up of each tube: which end goes first, the order of its bends, where the marks lie, stop and roll.
 
 Everything is exact here; rounding happens where it is shown. Conventions, with a worked example, are in
-docs/setup.md. In short: the *direction of feed* is the bend table's, along the tube from the end fed first
-toward the other; a mark is measured along the stick as cut from the end fed first; ``roll`` is what the
+docs/setup.md. In short: a stick is cut square at the longest point of metal of each end and coped after it is
+bent, so all of it is there to be held. The *direction of feed* is the bend table's, along the tube from the end
+fed first toward the other; a mark is measured along the stick as cut from the end fed first; ``roll`` is what the
 tube is turned by in the fixed machine, right-hand positive about the direction of feed, which is less the
 rotation of the bend plane.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import pi
 
@@ -77,11 +78,13 @@ class Setup:
         tube: the tube.
         feed_from: 'A' or 'B', the end fed first.
         steps: its bends in the order made; empty for a straight, and for a corner that has no radius.
-        length: stick that the tube takes, without extra.
+        length: stick that the tube takes from one end of its centerline to the other.
         extra_a, extra_b: extra stick at the ends, to be trimmed after bending.
         clearance: the least room while it is bent, or None when that could not be worked out.
         plan: how it is clamped, bends numbered from 0 from the end fed first.
         findings: what is to be said of it.
+        cope_a, cope_b: how far the stick reaches past the centerline's ends to the long points of the copes there
+            (negative: stops before them); 0 where an end is cut square at the centerline's end.
     """
 
     tube: Tube
@@ -93,16 +96,26 @@ class Setup:
     clearance: Clearance | None
     plan: Plan
     findings: tuple[Finding, ...] = ()
+    cope_a: float = 0.0
+    cope_b: float = 0.0
 
     @property
     def stick_length(self) -> float:
-        """Length to cut, mm, exact."""
-        return self.length + self.extra_a + self.extra_b
+        """Length to cut, mm, exact: from longest point to longest point of metal, and the extra."""
+        return self.length + self.cope_a + self.cope_b + self.extra_a + self.extra_b
+
+    def cope(self, end: str) -> float:
+        """``cope_a`` or ``cope_b``."""
+        return self.cope_a if end == "A" else self.cope_b
+
+    def extra(self, end: str) -> float:
+        """``extra_a`` or ``extra_b``."""
+        return self.extra_a if end == "A" else self.extra_b
 
     @property
     def lead(self) -> float:
         """Extra stick at the end fed first."""
-        return self.extra_a if self.feed_from == "A" else self.extra_b
+        return self.extra(self.feed_from)
 
     @property
     def stretches(self) -> bool:
@@ -123,7 +136,11 @@ class Setup:
 
 
 def set_up(
-    tubes: Iterable[Tube], shop: Shop, display: Display | None = None, feed_from: str | None = None
+    tubes: Iterable[Tube],
+    shop: Shop,
+    display: Display | None = None,
+    feed_from: str | None = None,
+    changes: Mapping[tuple[str, str], float] | None = None,
 ) -> list[Setup]:
     """The set-up of every tube.
 
@@ -134,34 +151,39 @@ def set_up(
         feed_from: 'A' or 'B' for that end, in another order where the simple one cannot be held or hits
             something; 'best' for the end and order that need least; None for end A in the simple order
             unless it cannot be held or hits, and then the best.
+        changes: by name of a tube and end 'A' or 'B', how far the longest point of metal there lies past the
+            centerline's end, mm (negative: before it); an end that is not named is cut square at the centerline's end.
 
     Raises:
         OptionError: ``feed_from`` is none of these.
     """
     if feed_from is not None and feed_from not in FEEDS:
         raise OptionError(f"A tube is fed from end A or end B, or from the best of them, not {feed_from!r}.")
-    bench = _Bench(shop, display or Display())
+    bench = _Bench(shop, display or Display(), changes or {})
     return [bench.setup(tube, feed_from) for tube in steps(tubes, "tubes set up")]
 
 
 class _Bench:
     """What the tubes of one job share: what is known of springback per die, section and metal."""
 
-    def __init__(self, shop: Shop, display: Display) -> None:
+    def __init__(self, shop: Shop, display: Display, changes: Mapping[tuple[str, str], float]) -> None:
         self.shop = shop
         self.display = display
+        self.changes = changes
         self._springback: dict[tuple[str, Section | None, str | None, bool], Springback] = {}
 
     def setup(self, tube: Tube, feed_from: str | None) -> Setup:
         """One tube."""
         table = tube.run.table
+        copes = (self.changes.get((tube.name, "A"), 0.0), self.changes.get((tube.name, "B"), 0.0))
         if not table.bends or any(bend.clr is None for bend in table.bends):
             plan = Plan((), (), (), 0.0, 0.0)
             end = feed_from if feed_from in ("A", "B") else "A"
-            bare = Setup(tube, end, (), table.developed_length, *metal_reach(tube), None, plan)
+            reach = metal_reach(tube, copes)
+            bare = Setup(tube, end, (), table.developed_length, *reach, None, plan, (), *copes)
             return replace(bare, findings=tuple(said_of(bare, self.shop, self.display, ())))
         made = self._made(tube)
-        chooser = Chooser(tube, made, self.shop, self.display)
+        chooser = Chooser(tube, made, self.shop, self.display, copes)
         chosen, why, search = chooser.choose(feed_from)
         lead, trail = chosen.plan.lead, chosen.plan.trail
         extra_a, extra_b = (lead, trail) if chosen.end == "A" else (trail, lead)
@@ -169,11 +191,13 @@ class _Bench:
             tube,
             chosen.end,
             self._steps(tube, chosen),
-            chosen.shape.length,
+            chosen.shape.length - (copes[0] + copes[1]),
             extra_a,
             extra_b,
             chosen.clearance,
             chosen.plan,
+            (),
+            *copes,
         )
         said = said_of(setup, self.shop, self.display, why)
         return replace(setup, findings=(*said, *chooser.said(chosen, search)))

@@ -17,10 +17,17 @@ from converter.shop.model import Shop
 from converter.units import Display
 
 
-def metal_reach(tube: Tube) -> tuple[float, float]:
-    """How far the metal of a solid reaches past the centerline's ends A and B, mm, never below zero."""
+def metal_reach(tube: Tube, copes: tuple[float, float] = (0.0, 0.0)) -> tuple[float, float]:
+    """How far the metal of a solid reaches past the centerline's ends A and B, mm, never below zero.
+
+    Args:
+        tube: the tube.
+        copes: what the copes there add or take off; an end that is cut to fit is as long as its cut leaves it,
+            however the solid was drawn.
+    """
     reach = tube.run.metal or (0.0, 0.0)
-    return max(0.0, reach[0]), max(0.0, reach[1])
+    at_a, at_b = (0.0 if cope else max(0.0, past) for past, cope in zip(reach, copes, strict=True))
+    return at_a, at_b
 
 
 @dataclass(slots=True)
@@ -61,16 +68,18 @@ class Chooser:
         tube: the tube.
         made: its bends as the machine makes them, from end A.
         shop, display: as for `converter.bending.setup.set_up`.
+        copes: how far the stick reaches past the centerline's ends A and B (negative: stops before them), mm.
     """
 
     tube: Tube
     made: Sequence[Made]
     shop: Shop
     display: Display
+    copes: tuple[float, float] = (0.0, 0.0)
 
     def _choice(self, end: str) -> Choice:
         """The simple order from an end, not yet swept."""
-        shape = shape_of(self.tube.run.table, self.made, end)
+        shape = shape_of(self.tube.run.table, self.made, end, *self.copes)
         needs = [Need.of(one.seat.die, one.stick, roll) for one, roll in zip(shape.made, shape.rolls, strict=True)]
         clamping = Clamping(shape.table.straights, tuple(needs))
         return self._ordered(Choice(end, shape, clamping, Plan((), (), (), 0.0, 0.0)), range(len(needs)))
@@ -78,7 +87,7 @@ class Chooser:
     def _ordered(self, choice: Choice, order: Sequence[int]) -> Choice:
         """The same end with another order (indices from the end fed first), not yet swept."""
         plan = choice.clamping.plan(order)
-        at_a, at_b = metal_reach(self.tube)
+        at_a, at_b = metal_reach(self.tube, self.copes)
         lead, trail = (at_a, at_b) if choice.end == "A" else (at_b, at_a)
         plan = replace(plan, lead=max(plan.lead, lead), trail=max(plan.trail, trail))
         return replace(choice, plan=plan, clearance=None)

@@ -12,7 +12,7 @@ or more keeps its outermost point instead (`converter.reducer.refit`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import radians
 
 from converter.bending.dies import Seat
@@ -66,11 +66,11 @@ class Shape:
     """A tube as made, seen from the end that is fed first.
 
     Attributes:
-        from_a: its bends after springback, from end A.
+        from_a: its bends after springback, from end A, with straights to the ends of the stick (but for extra).
         table: the same from the end fed first.
         made: the same bends as the machine makes them.
         starts: where each bend starts on the stick (without extra), from the end fed first, mm.
-        length: stick that the tube takes, mm.
+        length: stick that the tube takes from end to end as cut (without extra), mm.
         rolls: degrees from the first bend's plane to each bend's, not wrapped.
     """
 
@@ -82,15 +82,17 @@ class Shape:
     rolls: tuple[float, ...]
 
 
-def shape_of(table: BendTable, made: Sequence[Made], feed_from: str) -> Shape:
+def shape_of(table: BendTable, made: Sequence[Made], feed_from: str, cope_a: float = 0.0, cope_b: float = 0.0) -> Shape:
     """The tube as it comes off the machine.
 
     Args:
         table: as drawn, from end A; every bend with a radius.
         made: one per bend, from end A.
         feed_from: 'A' or 'B', the end that is fed first.
+        cope_a, cope_b: how far the stick reaches past the centerline's ends to the long points of the copes there
+            (negative: stops before them), mm.
     """
-    from_a, _ = on_radii(table, _radii(table, made))
+    from_a = as_cut(on_radii(table, _radii(table, made))[0], cope_a, cope_b)
     bent, ordered = from_a, list(made)
     if feed_from == "B":
         bent = reverse_table(bent)[0]
@@ -105,6 +107,16 @@ def shape_of(table: BendTable, made: Sequence[Made], feed_from: str) -> Shape:
         roll += bend.rotation if i else 0.0
         rolls.append(roll)
     return Shape(from_a, bent, tuple(ordered), tuple(starts), at + bent.tail, tuple(rolls))
+
+
+def as_cut(table: BendTable, cope_a: float, cope_b: float) -> BendTable:
+    """The same bends with the straights at the ends longer (negative: shorter) by so many mm."""
+    if not cope_a and not cope_b:
+        return table
+    if not table.bends:
+        return BendTable((), table.tail + cope_a + cope_b)
+    first = replace(table.bends[0], feed=table.bends[0].feed + cope_a)
+    return BendTable((first, *table.bends[1:]), table.tail + cope_b)
 
 
 def _radii(table: BendTable, made: Sequence[Made]) -> dict[int, float]:
