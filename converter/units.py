@@ -9,7 +9,7 @@ millimetres into text with `Display`. The factors are exact by definition (the i
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from math import floor, gcd, isfinite, pi
@@ -255,3 +255,24 @@ def _no_negative_zero(text: str) -> str:
 def shown_unit(unit: str | None) -> str:
     """The unit to show lengths in for something measured in ``unit``: 'in' for inch-based units, else 'mm'."""
     return "in" if unit in _INCH_BASED else "mm"
+
+
+def usual_display(unit: str | None) -> Display:
+    """How lengths are shown for something measured in ``unit`` when nobody asks otherwise."""
+    return Display(shown_unit(unit))
+
+
+def place_text(point: Iterable[float], display: Display) -> str:
+    """A place in mm for a sentence: ``(100.00, 0.00, 25.40) mm``."""
+    values = tuple(point)
+    return display.each(lambda one: f"({', '.join(map(one.number, values))}) {one.unit}")
+
+
+def fine_length(mm: float, display: Display) -> str:
+    """A length that may be far below what is shown elsewhere: ``0.0123 mm`` or ``0.00048 in``."""
+    return display.each(lambda one: f"{mm:.4f} mm" if one.unit == "mm" else f"{mm / 25.4:.5f} in")
+
+
+def small_length(mm: float, display: Display) -> str:
+    """A length of any size with three significant digits: ``0.00012 mm``."""
+    return display.each(lambda one: f"{mm / 25.4:.3g} in" if one.unit == "in" else f"{mm:.3g} mm")
