@@ -8,7 +8,7 @@ docs/findings.md is generated from it, and a test keeps the two equal.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from converter.errors import GeometryError
 
@@ -44,6 +44,9 @@ class Finding:
         measured, limit, unit: the numbers behind the sentence; lengths in mm ('mm'), angles in degrees ('deg').
         layer, handle: where the shape was drawn.
         cure: what would put it right, a sentence, or ''.
+        at: place in the drawing's coordinates, mm, of what it speaks of; None where the reader does not know it,
+            or where tube and bend tell it. Two findings that differ in nothing but places are equal.
+        also: more such places, where one finding counts several.
     """
 
     code: str
@@ -57,6 +60,8 @@ class Finding:
     layer: str | None = None
     handle: str | None = None
     cure: str = ""
+    at: tuple[float, float, float] | None = field(default=None, compare=False)
+    also: tuple[tuple[float, float, float], ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
         known = CODES.get(self.code)
@@ -218,6 +223,8 @@ define("end-eaten", ERROR, "A cut takes more off an end than there is of it.")
 define("cope-into-bend", WARNING, "A cut reaches past the straight at the end into the bend.")
 define("tube-through", NOTE, "A tube passes through a larger one, which needs a hole there.")
 define("tube-crossing", WARNING, "Two tubes cross in one another's metal, and neither ends there.")
+define("tube-clash", WARNING, "The metal of two tubes overlaps where neither is cut to the other.")
+define("tube-near", NOTE, "Two tubes pass so near each other that they may touch as bent.")
 define("hole-saw-none", NOTE, "The shop file lists no hole saws; the size that is wanted is told.")
 define("hole-saw-size", WARNING, "No hole saw of the shop is near the mate's diameter.")
 define("hole-saw-depth", WARNING, "The hole saw is not deep enough to cut through from one side.")

@@ -71,6 +71,7 @@ FINDING = strict(
     measured=NUMBER_OR_NULL,
     limit=NUMBER_OR_NULL,
     unit=TEXT_OR_NULL,
+    at={"anyOf": [POINT, {"type": "null"}]},
 )
 DOCUMENT = strict(
     schema={"const": "elbowroom/table/1"},

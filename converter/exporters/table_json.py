@@ -75,6 +75,7 @@ def finding_value(finding: Finding) -> dict[str, Any]:
         "measured": finding.measured,
         "limit": finding.limit,
         "unit": finding.unit,
+        "at": None if finding.at is None else list(finding.at),
     }
 
 

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, cast
 from converter.errors import OptionError, ReadError
 from converter.importers.source import Source
 from converter.importers.step_check import is_step
+from converter.units import Display, usual_display
 
 if TYPE_CHECKING:
     from converter.model.drawing import Drawing
@@ -36,6 +37,7 @@ class ReadOptions:
         skip_layers: patterns of layers to leave out.
         skip_colors: colours to leave out: ACI numbers, their names, or ``#rrggbb``; patterns too.
         skip_linetypes: patterns of linetypes to leave out.
+        show: how lengths are shown in messages, for the unit that the file is read in.
         keep_left_out: gather the shapes of what is left out in ``Drawing.aside``, for a picture of the drawing as read.
     """
 
@@ -45,6 +47,7 @@ class ReadOptions:
     skip_layers: tuple[str, ...] = ()
     skip_colors: tuple[str, ...] = ()
     skip_linetypes: tuple[str, ...] = ()
+    show: Callable[[str], Display] = usual_display
     keep_left_out: bool = False
 
     def wants(self, layer: str | None) -> bool:

@@ -41,7 +41,7 @@ class Ignored:
 
 
 @dataclass(frozen=True, slots=True)
-class LeftOut:
+class LeftShape:
     """The shape of something that is not a centerline, roughly, for pictures of the drawing as read.
 
     Attributes:
@@ -56,14 +56,17 @@ class LeftOut:
     handle: str | None = None
 
     @classmethod
-    def box(cls, kind: str, why: str, low: Vec, high: Vec, handle: str | None = None) -> LeftOut:
+    def box(cls, kind: str, why: str, low: Vec, high: Vec, handle: str | None = None) -> LeftShape:
         """A box between two corners, as one line along all its edges."""
         corners = (low, high)
         # two rings and what joins them; some edges are passed twice
         path = ("000", "100", "110", "010", "000", "001", "101", "100", "101", "111", "110", "111", "011", "010", "011")
         ends = (*path, "001")
         return cls(
-            kind, why, tuple((corners[int(c[0])][0], corners[int(c[1])][1], corners[int(c[2])][2]) for c in ends), handle
+            kind,
+            why,
+            tuple((corners[int(c[0])][0], corners[int(c[1])][1], corners[int(c[2])][2]) for c in ends),
+            handle,
         )
 
 
@@ -82,10 +85,10 @@ class Aside:
         more: how many further ones were not kept.
     """
 
-    shapes: list[LeftOut] = field(default_factory=list)
+    shapes: list[LeftShape] = field(default_factory=list)
     more: int = 0
 
-    def add(self, shape: LeftOut) -> None:
+    def add(self, shape: LeftShape) -> None:
         """Keep a shape with finite coordinates while there is room, thinned where it has very many points."""
         if len(self.shapes) >= MOST_LEFT_OUT:
             self.more += 1
@@ -95,7 +98,7 @@ class Aside:
             step = -(-len(points) // MOST_POINTS)
             points = (*points[:-1:step], points[-1])
         if points:
-            self.shapes.append(LeftOut(shape.kind, shape.why, points, shape.handle))
+            self.shapes.append(LeftShape(shape.kind, shape.why, points, shape.handle))
 
 
 @dataclass(frozen=True, slots=True)

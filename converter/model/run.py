@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
+from converter.errors import GeometryError
 from converter.findings import Finding
 from converter.geometry.vectors import Vec
 from converter.model.bends import BendTable, Placement
@@ -60,6 +61,20 @@ class Run:
         Worked out on first use. A sharp corner shows as two straights that meet at an angle.
         """
         return rebuild(self.table, self.placement)
+
+    def bend_point(self, number: int) -> Vec:
+        """Centerline point in the middle of a bend (1-based), or at a sharp corner.
+
+        Raises:
+            GeometryError: the run has no such bend.
+        """
+        bends = self.table.bends
+        if not 1 <= number <= len(bends):
+            raise GeometryError(f"{self.name} has no bend {number}")
+        bend = bends[number - 1]
+        if bend.clr is not None:
+            bend = replace(bend, angle=bend.angle / 2.0)
+        return walk(BendTable((*bends[: number - 1], bend), 0.0), self.placement)[1].start
 
 
 @dataclass(frozen=True, slots=True)

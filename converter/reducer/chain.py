@@ -189,7 +189,12 @@ def _assemble(
             if bool((mine > tol.equal).any()):
                 healed = tuple(g for g in mine.tolist() if g > tol.equal)
                 worst = walk[int(mine.argmax())]
-                found += remarks.healed(edges, drawn[first], worst, healed, tol, display)
+                part = slice(start, start + len(walk))
+                middles = (edges.points[entered[part]] + edges.points[before[part]]) / 2.0 + edges.origin
+                said = np.flatnonzero(mine > max(remarks.SAID_FROM, tol.equal)).tolist()
+                said.sort(key=lambda i: -float(mine[i]))
+                where = [(x, y, z) for x, y, z in middles[said[: 1 + remarks.PLACES]].tolist()]
+                found += remarks.healed(edges, drawn[first], worst, healed, tol, display, tuple(where))
         if crossing and len({item.layer for item, _ in items}) > 1:
             layer = _main_layer(edges, walk, layer)
             found.append(remarks.crossed(edges, links, walk, display))

@@ -112,6 +112,16 @@ def sample(curve: Curve, count: int = 65) -> Floats:
     return np.array([curve.point(a) for a in np.linspace(curve.start_angle, curve.end_angle, count)])
 
 
+def middle(curve: Curve) -> Vec:
+    """A point about halfway along a curve, for marks and messages."""
+    if isinstance(curve, Path):
+        return middle(curve.parts[len(curve.parts) // 2])
+    if isinstance(curve, Arc):
+        return curve.point(curve.angle / 2.0)
+    points = sample(curve, 3)
+    return _vec((points[(len(points) - 1) // 2] + points[len(points) // 2]) / 2.0)
+
+
 def curve_length(curve: Curve) -> float:
     """Length in mm; of splines and ellipses by chords (to about 1e-3 relative), good for comparing."""
     if isinstance(curve, (Line, Arc)):

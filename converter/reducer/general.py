@@ -16,9 +16,10 @@ from converter.reducer.deviation import distances, largest
 from converter.reducer.limits import LADDER_EXACT
 from converter.reducer.pieces import Bow, Piece, Straight, pieces_of
 from converter.reducer.polish import MOST_BENDS, Proof, polish, segments_of, thinned
+from converter.reducer.remarks import PLACES
 from converter.reducer.settle import Settled, merge, open_loop, settle
 from converter.tolerances import DEFAULT, Tolerances
-from converter.units import Display
+from converter.units import Display, fine_length
 
 FREE_LEVEL = 0.005  #: mm; bows found only above this, end to end, speak of a free curve
 
@@ -122,6 +123,7 @@ def _remarks(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerance
                     f"{run.name}: a straight and an arc meet at {size} before bend {joint.row}; "
                     f"up to {tol.tangent:g}° counts as smooth.",
                     bend=joint.row,
+                    at=run.bend_point(joint.row),
                     measured=joint.angle,
                     limit=tol.tangent,
                     cure="Redraw the joint tangent, or raise the tangent tolerance if the drawing is merely coarse.",
@@ -134,6 +136,7 @@ def _remarks(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerance
                     "fold-back",
                     f"{run.name}: the line doubles back on itself by {size} at corner {joint.row}.",
                     bend=joint.row,
+                    at=run.bend_point(joint.row),
                     measured=joint.angle,
                     limit=180.0 - tol.tangent,
                     cure="Delete the part that was drawn twice, or draw the bend as an arc.",
@@ -157,7 +160,8 @@ def _remarks(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerance
                 handle=drawn[worst.item].handle,
             )
         )
-    bows = sum(b is not None and not b.exact for b in settled.bows)
+    fitted = [k for k, b in enumerate(settled.bows, 1) if b is not None and not b.exact]
+    bows = len(fitted)
     if bows:
         found.append(
             Finding(
@@ -169,6 +173,8 @@ def _remarks(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerance
                 limit=tol.fit,
                 unit="mm",
                 layer=run.layer,
+                at=run.bend_point(fitted[0]),
+                also=tuple(run.bend_point(k) for k in fitted[1 : 1 + PLACES]),
             )
         )
     if run.deviation > tol.fit:
@@ -189,7 +195,7 @@ def _remarks(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerance
 
 
 def _fine(mm: float, display: Display) -> str:
-    return f"{mm:.4f} mm" if display.unit == "mm" else f"{mm / 25.4:.5f} in"
+    return fine_length(mm, display)
 
 
 def _free_groups(settled: Settled, tol: Tolerances) -> list[list[int]]:
@@ -234,5 +240,6 @@ def _free_curve(run: Run, group: list[int], settled: Settled, tol: Tolerances, d
         unit="mm",
         layer=row.layer,
         handle=row.handle,
+        at=run.bend_point((2 * group[0] + len(group) + 1) // 2),
         cure="Redraw it as straights and arcs of a radius the shop has, or have it rolled.",
     )

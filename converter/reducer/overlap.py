@@ -60,22 +60,26 @@ class Verdict:
         added: (edge it takes its layer, handle and place from, new curve).
         lost: per (layer dropped from, layer it lay on): number of curves, total length, first edge.
         kept: per pair of layers where both stayed: number, total length of the overlap, first edge.
+        places: edges by which the places of `lost` and `kept` can be shown, per the same pairs.
     """
 
     dropped: set[int] = field(default_factory=set)
     added: list[tuple[int, Curve]] = field(default_factory=list)
     lost: dict[tuple[int, int], tuple[int, float, int]] = field(default_factory=dict)
     kept: dict[tuple[int, int], tuple[int, float, int]] = field(default_factory=dict)
+    places: dict[tuple[int, int], list[int]] = field(default_factory=dict)
 
     def lose(self, layer: int, onto: int, count: int, length: float, edge: int) -> None:
         """Count curves that dropped out."""
         c, total, first = self.lost.get((layer, onto), (0, 0.0, edge))
         self.lost[layer, onto] = (c + count, total + length, min(first, edge))
+        self.places.setdefault((layer, onto), []).append(edge)
 
     def stay(self, layer: int, onto: int, length: float, edge: int) -> None:
         """Count an overlap that was left alone."""
         c, total, first = self.kept.get((layer, onto), (0, 0.0, edge))
         self.kept[layer, onto] = (c + 1, total + length, min(first, edge))
+        self.places.setdefault((layer, onto), []).append(edge)
 
 
 class Attached:

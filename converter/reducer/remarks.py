@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from converter.findings import Finding
-from converter.geometry.vectors import Vec
+from converter.geometry.vectors import Vec, add, scale
 from converter.model.drawing import DrawnCurve
 from converter.reducer.cluster import Ints, close_pairs
 from converter.reducer.edges import Edges
-from converter.reducer.ends import curve_length
+from converter.reducer.ends import curve_length, middle
 from converter.reducer.junctions import Links
 from converter.reducer.overlap import Verdict
 from converter.tolerances import Tolerances
-from converter.units import Display
+from converter.units import Display, place_text
 
 #: Healed gaps below this (mm) are the decimals of the file: recorded in the chain, not worth a sentence.
 SAID_FROM = 1e-3
@@ -21,6 +21,8 @@ SAID_FROM = 1e-3
 
 #: So many near gaps, or junctions, are named one by one; the rest is counted.
 NAMED = 200
+#: So many more places of one finding are kept, for pictures.
+PLACES = 50
 
 
 def _capped(found: list[Finding], rest: str) -> list[Finding]:
@@ -34,14 +36,12 @@ def _capped(found: list[Finding], rest: str) -> list[Finding]:
 
 def small_length(mm: float, display: Display) -> str:
     """A length that may be far below a millimetre, with three significant digits."""
-    if display.unit == "in":
-        return f"{mm / 25.4:.3g} in"
-    return f"{mm:.3g} mm"
+    return display.each(lambda one: f"{mm / 25.4:.3g} in" if one.unit == "in" else f"{mm:.3g} mm")
 
 
 def place(p: Vec, display: Display) -> str:
     """``(x, y, z) mm``."""
-    return f"({', '.join(display.number(v) for v in p)}) {display.unit}"
+    return place_text(p, display)
 
 
 def source(drawn: DrawnCurve) -> str:
@@ -55,9 +55,15 @@ def source(drawn: DrawnCurve) -> str:
 
 
 def healed(
-    edges: Edges, first: DrawnCurve, worst: int, gaps: tuple[float, ...], tol: Tolerances, display: Display
+    edges: Edges,
+    first: DrawnCurve,
+    worst: int,
+    gaps: tuple[float, ...],
+    tol: Tolerances,
+    display: Display,
+    places: tuple[Vec, ...] = (),
 ) -> list[Finding]:
-    """One note per chain: how many gaps were closed, the largest, and where."""
+    """One note per chain: how many gaps were closed, the largest, and where (``places``: all, the largest first)."""
     said = [g for g in gaps if g > max(SAID_FROM, tol.equal)]
     if not said:
         return []
@@ -73,6 +79,8 @@ def healed(
             unit="mm",
             layer=first.layer,
             handle=edges.drawn[worst >> 1].handle,
+            at=places[0] if places else edges.place(worst),
+            also=places[1 : 1 + PLACES],
         )
     ]
 
@@ -92,6 +100,8 @@ def crossed(edges: Edges, links: Links, walk: list[int], display: Display) -> Fi
         layer=edges.drawn[at >> 1].layer,
         handle=edges.drawn[at >> 1].handle,
         cure="Keep the layers separate if these are different tubes.",
+        at=edges.place(at),
+        also=tuple(edges.place(e) for e in joints[1 : 1 + PLACES]),
     )
 
 
@@ -121,6 +131,7 @@ def junctions(edges: Edges, links: Links, display: Display) -> list[Finding]:
                 measured=float(len(ends)),
                 layer=drawn.layer,
                 handle=drawn.handle,
+                at=edges.place(ends[0]),
             )
         )
     return _capped(found, "in each, three or more ends meet")
@@ -142,8 +153,15 @@ def specks(edges: Edges, speck: set[int], tol: Tolerances, display: Display) -> 
             limit=tol.join,
             layer=drawn.layer,
             handle=drawn.handle,
+            at=edges.place(2 * min(speck)),
+            also=tuple(edges.place(2 * i) for i in sorted(speck)[1 : 1 + PLACES]),
         )
     ]
+
+
+def _places(edges: Edges, verdict: Verdict, pair: tuple[int, int]) -> tuple[Vec, ...]:
+    """Middles of the curves that a pair of layers lost or kept, in drawn order."""
+    return tuple(middle(edges.curves[i]) for i in sorted(set(verdict.places[pair]))[: 1 + PLACES])
 
 
 def overlaps(edges: Edges, verdict: Verdict, display: Display) -> list[Finding]:
@@ -151,20 +169,24 @@ def overlaps(edges: Edges, verdict: Verdict, display: Display) -> list[Finding]:
     found = []
     for (layer, onto), (count, length, first) in sorted(verdict.lost.items()):
         drawn = edges.drawn[first]
+        where = _places(edges, verdict, (layer, onto))
         what = "1 curve" if count == 1 else f"{count} curves"
-        where = "drawn twice or overlapping" if layer == onto else f"lying on curves of layer {edges.layers[onto]!r}"
+        how = "drawn twice or overlapping" if layer == onto else f"lying on curves of layer {edges.layers[onto]!r}"
         found.append(
             Finding(
                 "duplicate-removed",
-                f"{what} {where}, {display.length(length)} in all, dropped out (first: {source(drawn)}).",
+                f"{what} {how}, {display.length(length)} in all, dropped out (first: {source(drawn)}).",
                 measured=length,
                 unit="mm",
                 layer=drawn.layer,
                 handle=drawn.handle,
+                at=where[0],
+                also=where[1:],
             )
         )
     for (layer, onto), (count, length, first) in sorted(verdict.kept.items()):
         drawn = edges.drawn[first]
+        where = _places(edges, verdict, (layer, onto))
         found.append(
             Finding(
                 "overlap-kept",
@@ -176,6 +198,8 @@ def overlaps(edges: Edges, verdict: Verdict, display: Display) -> list[Finding]:
                 layer=drawn.layer,
                 handle=drawn.handle,
                 cure="Leave out the layer that holds construction lines.",
+                at=where[0],
+                also=where[1:],
             )
         )
     return found
@@ -228,4 +252,5 @@ def _near_gap(edges: Edges, i: int, j: int, gap: float, tol: Tolerances, display
         layer=one.layer,
         handle=one.handle,
         cure="Close the gap in the drawing, or raise the join tolerance.",
+        at=scale(add(edges.place(i), edges.place(j)), 0.5),
     )

@@ -36,7 +36,7 @@ from converter.geometry.vectors import (
 from converter.model.curve import Arc, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
 from converter.tolerances import DEFAULT
-from converter.units import Display
+from converter.units import Display, place_text
 
 #: how far (degrees) a line may be from square to its arm, or out of plane: these writers round to six digits
 _SQUARE = 0.5
@@ -366,16 +366,17 @@ def _flattened(arc: Arc, was: str, layer: str | None, handle: str | None, displa
         layer=layer,
         handle=handle,
         cure="Check the radius; export the drawing with a writer that keeps arcs in space (STEP does).",
+        at=arc.point(arc.angle / 2.0),
     )
 
 
 def _suspect(layer: str | None, handle: str | None, was: str, center: Vec, display: Display) -> Finding:
-    x, y, z = (display.number(v) for v in center)
     return Finding(
         "arc-suspect",
-        f"Arc {handle or ''} with {was} about ({x}, {y}, {z}) {display.unit} was laid flat by the program that wrote "
+        f"Arc {handle or ''} with {was} about {place_text(center, display)} was laid flat by the program that wrote "
         "the file, and the lines do not give its true shape: do not trust it.".replace("  ", " "),
         layer=layer,
         handle=handle,
         cure="Export the drawing again as 3D polylines or STEP, or redraw the arc.",
+        at=center,
     )

@@ -125,19 +125,22 @@ class Blocks:
         d = insert.dxf.__dict__
         name = d.get("name", "")
         layer = self._rules.facts(d.get("layer", "0")).name
-        block = self._blocks.get(name)
-        if block is None:
-            tally.lose(
-                "INSERT", f"a reference to the block {decoded(name)!r}, which is missing", layer, d.get("handle")
-            )
-            return Content()
-        if int(block.block.dxf.get("flags", 0)) & _EXTERNAL and len(block) == 0:
-            why = f"an external reference ({decoded(name)!r}): bind it in the CAD package"
+        why = self.why_nothing(name)
+        if why:
             tally.lose("INSERT", why, layer, d.get("handle"))
             return Content()
         content = self._content(name)
         tally.merge(content.tally, places)
         return content
+
+    def why_nothing(self, name: str) -> str:
+        """Why references to a block of this name bring nothing, or ''."""
+        block = self._blocks.get(name)
+        if block is None:
+            return f"a reference to the block {decoded(name)!r}, which is missing"
+        if int(block.block.dxf.get("flags", 0)) & _EXTERNAL and len(block) == 0:
+            return f"an external reference ({decoded(name)!r}): bind it in the CAD package"
+        return ""
 
     def _size(self, name: str, above: tuple[str, ...]) -> int:
         """How many curves one reference to a block makes, without making them."""

@@ -39,6 +39,11 @@ class LayerFacts:
     rgb: int | None = None
 
 
+def on_hidden(facts: LayerFacts) -> str:
+    """Why what lies on a hidden layer is left out."""
+    return f"on the {facts.hidden} layer {facts.name!r}"
+
+
 @dataclass(frozen=True, slots=True)
 class Look:
     """Colour and linetype an entity is given, before by-layer and by-block are resolved."""

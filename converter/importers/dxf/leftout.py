@@ -61,6 +61,11 @@ MAY_HIDE: dict[str, str] = {
 _NAMED = 20
 
 
+def why_of(kind: str) -> str:
+    """Why an entity of a type that has no reader is left out."""
+    return WHY.get(kind) or MAY_HIDE.get(kind, "a kind of entity that is not read")
+
+
 class Tally:
     """Counts what was left out, by entity type and reason."""
 
@@ -75,11 +80,10 @@ class Tally:
 
     def add_kind(self, kind: str, layer: str, handle: str | None) -> None:
         """Count an entity of a type that has no reader."""
-        why = WHY.get(kind)
-        if why is not None:
-            self.add(kind, why)
+        if kind in WHY:
+            self.add(kind, why_of(kind))
         else:
-            self.lose(kind, MAY_HIDE.get(kind, "a kind of entity that is not read"), layer, handle)
+            self.lose(kind, why_of(kind), layer, handle)
 
     def lose(self, kind: str, why: str, layer: str, handle: str | None, *, broken: bool = False) -> None:
         """Count an entity that may have been a centerline, and say so with its place.

@@ -11,13 +11,14 @@ import numpy as np
 from converter.errors import OptionError
 from converter.findings import Finding
 from converter.geometry.vectors import Vec
+from converter.importers.dxf.aside import Gathering
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS, refused
 from converter.importers.dxf.entities import NoRadius
 from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
 from converter.importers.dxf.inserts import Blocks, leave
 from converter.importers.dxf.insunits import FileUnits, file_units, units_findings
-from converter.importers.dxf.layers import LayerRules, Look, decoded
-from converter.importers.dxf.leftout import LeftOut, Tally
+from converter.importers.dxf.layers import LayerRules, Look, decoded, on_hidden
+from converter.importers.dxf.leftout import LeftOut, Tally, why_of
 from converter.importers.dxf.load import load
 from converter.importers.dxf.ours import with_run_names
 from converter.importers.dxf.outline import outline_findings
@@ -81,24 +82,29 @@ class _Reading:
         self.hidden: list[tuple[str, str]] = []
         self.marks: list[FlatMark] = []
         self.drawing = Drawing(file, units.stated, units.read_as)
+        self.gathering = Gathering(self.rules, self.blocks, units.factor) if options.keep_left_out else None
 
     def run(self, layout: Any) -> None:
         """Read all entities of a layout into the drawing."""
         self._entities(layout)
         drawing = self.drawing
-        curves, restored = restore_flat_arcs(drawing.curves, self.marks, self.units.display, self._is_circle)
+        shown = self.options.show(self.units.read_as)
+        curves, restored = restore_flat_arcs(drawing.curves, self.marks, shown, self._is_circle)
         drawing.curves = curves
         saved = {f.handle for f in restored if f.code == "arc-flattened"}
         for mark in self.marks:
             if mark.handle not in saved:
                 self.tally.add("ARC", "no radius")
+                if self.gathering:
+                    self.gathering.point(mark.center, "ARC", "no radius", mark.handle)
         self.rules.check_asked(self.options)
         drawing.ignored = self.tally.ignored()
+        drawing.aside = self.gathering.aside if self.gathering else None
         if self.units.stated is None or self.options.units is not None:
             drawing.findings += units_findings(self.units, self.options.units, _extent(curves))
         drawing.findings += self._hidden_findings()
         drawing.findings += restored
-        drawing.findings += outline_findings(curves)
+        drawing.findings += outline_findings(curves, shown)
         drawing.findings += self.tally.findings()
 
     def _entities(self, layout: Any) -> None:
@@ -130,27 +136,42 @@ class _Reading:
                     self.marks.append(FlatMark(left.center, layer, d.get("handle"), len(self.drawing.curves)))
                 else:
                     self.tally.add(kind, left.why)
+                    self._keep(entity, kind, left.why)
             except LeftOut as left:
                 leave(self.tally, left, kind, layer, d.get("handle"))
+                self._keep(entity, kind, left.why)
             except BAD_VALUES as error:
-                leave(self.tally, refused(error, kind, d.get("handle"), layer, self.file), kind, layer, d.get("handle"))
+                word = refused(error, kind, d.get("handle"), layer, self.file)
+                leave(self.tally, word, kind, layer, d.get("handle"))
+                self._keep(entity, kind, word.why)
+
+    def _keep(self, entity: Any, kind: str, why: str) -> None:
+        """Keep the shape of what is left out, where that was asked for."""
+        if self.gathering:
+            self.gathering.entity(entity, kind, why)
 
     def _set_aside(self, entity: Any, d: dict[str, Any], kind: str, raw: str) -> bool:
         """Deal with an entity that is no plain curve on a layer to be read; False when it is one after all."""
         facts = self.rules.facts(raw)
         if d.get("invisible"):
             self.tally.add(entity.dxftype(), "invisible")
+            self._keep(entity, entity.dxftype(), "invisible")
         elif facts.hidden and not (kind == "INSERT" and facts.hidden == "off"):
             self.hidden.append((facts.name, entity.dxftype()))
+            self._keep(entity, entity.dxftype(), on_hidden(facts))
         elif kind == "INSERT":
             self.drawing.curves += self.blocks.expand(entity, self.tally, self.hidden)
+            if self.gathering:
+                self.gathering.insert(entity)
         elif kind not in CONVERTERS:
             self.tally.add_kind(entity.dxftype(), facts.name, d.get("handle"))
+            self._keep(entity, entity.dxftype(), why_of(entity.dxftype()))
         else:
             why = facts.why or self.rules.why_look(Look.of(d), facts)
             if not why:
                 return False
             self.tally.add(kind, why)
+            self._keep(entity, kind, why)
         return True
 
     def _is_circle(self, handle: str | None) -> bool:
@@ -162,7 +183,7 @@ class _Reading:
             return []
         layers = Counter(layer for layer, _ in self.hidden)
         for (layer, kind), count in Counter(self.hidden).items():
-            self.tally.add(kind, f"on the {self.rules.facts(layer).hidden} layer {layer!r}", count)
+            self.tally.add(kind, on_hidden(self.rules.facts(layer)), count)
         self.drawing.ignored = self.tally.ignored()
         named = ", ".join(f"{n!r} ({self.rules.facts(n).hidden}, {c})" for n, c in list(layers.items())[:20])
         more = f" and {len(layers) - 20} more" if len(layers) > 20 else ""

@@ -1,0 +1,138 @@
+"""Shapes of what a DXF reading left out, for a picture of the drawing as read; made only when asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from ezdxf import disassemble
+from ezdxf.lldxf.const import DXFError
+
+from converter.geometry.vectors import Vec
+from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS
+from converter.importers.dxf.inserts import MAX_DEPTH, Blocks
+from converter.importers.dxf.layers import LayerRules, Look, on_hidden
+from converter.importers.dxf.leftout import LeftOut, why_of
+from converter.model.drawing import Aside, LeftShape
+from converter.reducer.ends import sample
+
+#: So many entities inside block references are looked at for what is left out of them.
+_VISITS = 20_000
+#: Half the length in mm that stands for an endless line; pictures clip it.
+_ENDLESS = 1e6
+#: More points than this in one mesh show as a box.
+_FACE = 8
+
+_UNUSABLE = (*BAD_VALUES, DXFError, LookupError)
+
+
+class Gathering:
+    """Collects shapes while a layout is read.
+
+    Args:
+        rules: which layers and looks are read.
+        blocks: the drawing's blocks.
+        factor: mm per drawing unit.
+    """
+
+    def __init__(self, rules: LayerRules, blocks: Blocks, factor: float) -> None:
+        self.aside = Aside()
+        self._rules = rules
+        self._blocks = blocks
+        self._k = factor
+        self._visits = 0
+
+    def entity(self, entity: Any, kind: str, why: str, handle: str | None = None) -> None:
+        """Keep the shape of one entity, counted under this kind and reason."""
+        handle = handle or entity.dxf.__dict__.get("handle")
+        if self.aside.more:  # no room left: counted without working it out
+            self.aside.more += 1
+            return
+        try:
+            lines = list(self._lines(entity))
+        except _UNUSABLE:
+            return
+        for points in lines:
+            self.aside.add(LeftShape(kind, why, points, handle))
+
+    def point(self, at: Vec, kind: str, why: str, handle: str | None) -> None:
+        """Keep a place in mm of which nothing more is known."""
+        self.aside.add(LeftShape(kind, why, (at,), handle))
+
+    def insert(self, insert: Any, layer: str | None = None, look: Look | None = None, depth: int = 0) -> None:
+        """Keep the shapes of what is left out of a block reference.
+
+        Args:
+            insert: the INSERT.
+            layer, look: what its contents take when they say layer 0 or by block; its own when None.
+            depth: how many references it lies in.
+        """
+        d = insert.dxf.__dict__
+        layer = d.get("layer", "0") if layer is None else layer
+        look = Look.of(d) if look is None else look
+        for text in insert.attribs:
+            self.entity(text, "ATTRIB", "text")
+        why = self._blocks.why_nothing(d.get("name", ""))
+        if why:
+            at = d.get("insert")
+            x, y, z = (0.0, 0.0, 0.0) if at is None else (float(v) * self._k for v in at.xyz)
+            self.point((x, y, z), "INSERT", why, d.get("handle"))
+            return
+        try:
+            for entity in _contents(insert):
+                self._visits += 1
+                if self._visits > _VISITS or depth > MAX_DEPTH:
+                    return
+                self._inside(entity, layer, look, depth)
+        except _UNUSABLE:
+            return
+
+    def _inside(self, entity: Any, into: str, look: Look, depth: int) -> None:
+        """One entity of a block, in place."""
+        d = entity.dxf.__dict__
+        kind = entity.dxftype()
+        own = d.get("layer", "0")
+        layer = into if own == "0" else own
+        facts = self._rules.facts(layer)
+        if d.get("invisible"):
+            self.entity(entity, kind, "invisible")
+        elif kind == "INSERT" and facts.hidden != "frozen":
+            self.insert(entity, layer, Look.of(d).inside(look), depth + 1)
+        elif kind not in CONVERTERS:
+            self.entity(entity, kind, why_of(kind))
+        elif facts.hidden:
+            self.entity(entity, kind, on_hidden(facts))
+        elif why := facts.why or self._rules.why_look(Look.of(d).inside(look), facts):
+            self.entity(entity, kind, why)
+
+    def _lines(self, entity: Any) -> Iterator[tuple[Vec, ...]]:
+        """The shape of an entity as lines in mm."""
+        k = self._k
+        kind = entity.dxftype()
+        d = entity.dxf.__dict__
+        if kind in ("XLINE", "RAY"):
+            start, way = entity.dxf.start * k, entity.dxf.unit_vector
+            back = start - way * _ENDLESS if kind == "XLINE" else start
+            ahead = start + way * _ENDLESS
+            yield (back.x, back.y, back.z), (ahead.x, ahead.y, ahead.z)
+            return
+        convert = CONVERTERS.get(kind)
+        if convert is not None:
+            try:
+                yield tuple((x, y, z) for x, y, z in sample(convert(entity, d, k)).tolist())
+                return
+            except (LeftOut, *BAD_VALUES):
+                pass  # no curve, but perhaps a shape all the same
+        for primitive in disassemble.to_primitives(disassemble.recursive_decompose([entity])):
+            points = tuple((v.x * k, v.y * k, v.z * k) for v in primitive.vertices())
+            if primitive.path is None and len(points) > _FACE:
+                lows, highs = zip(*((min(axis), max(axis)) for axis in zip(*points, strict=True)), strict=True)
+                yield LeftShape.box("", "", lows, highs).points
+            elif points:
+                yield points
+
+
+def _contents(insert: Any) -> Iterator[Any]:
+    """What a reference, or an array of them, shows, one level deep."""
+    for one in insert.multi_insert() if insert.mcount > 1 else (insert,):
+        yield from one.virtual_entities()
