@@ -60,7 +60,8 @@ def test_a_tight_bend_is_an_error_with_numbers(tmp_path, shop, capsys):
     assert error["handle"]
     text = run(capsys, "audit", path, "--shop", shop, "--section", "25x2mm")
     assert text.status == 1
-    assert text.out.splitlines()[3].startswith("error    ")
+    found = text.out.split("\n\n")[1]
+    assert found.startswith("error    ")
     assert "1 error" in text.out.splitlines()[-2]
     assert "1 tube cannot be made as drawn." in text.out
 

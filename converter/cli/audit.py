@@ -91,9 +91,12 @@ def audit_document(results: list[Result]) -> dict[str, Any]:
 
 
 def verdict(result: Result, console: Console) -> str:
-    """What was checked, every finding, and the sum of it in one line."""
+    """What was checked, every finding, the tubes to look at, and the sum of it in one line."""
+    from converter.cli.grid import fill
+    from converter.cli.main import one_line
+    from converter.cli.page import bold
     from converter.cli.tables import heading
-    from converter.cli.text import bold, counted, findings_text, ignored_text, tally
+    from converter.cli.text import counted, findings_text, ignored_text, tally
     from converter.findings import ERROR
 
     lines = [heading(result)]
@@ -102,10 +105,57 @@ def verdict(result: Result, console: Console) -> str:
     left_out = ignored_text(result.drawing.ignored)
     if left_out:
         lines += [left_out, ""]
+    overview = tubes_to_look_at(result, everything=console.verbose)
+    if overview:
+        lines += [overview, ""]
     bad = {f.tube for f in result.findings if f.severity == ERROR}
     sum_up = f"checked {counted(result.checked or 0, 'bend')} in {counted(len(result.tubes), 'tube')}"
-    shop = "the demo shop" if result.demo_shop else result.shop.name
-    lines.append(bold(f"{sum_up} against {shop}: {tally(result.findings)}"))
+    shop = "the demo shop" if result.demo_shop else one_line(result.shop.name)
+    lines += [bold(line) for line in fill(f"{sum_up} against {shop}: {tally(result.findings)}", rest="  ").split("\n")]
     if bad - {None}:
         lines.append(f"{counted(len(bad - {None}), 'tube')} cannot be made as drawn.")
     return "\n".join(lines)
+
+
+#: Tubes and bends listed in the overview; more are counted.
+_TUBES, _BENDS = 20, 12
+
+
+def tubes_to_look_at(result: Result, *, everything: bool = False) -> str:
+    """A row for each tube with an error or a warning; '' when there is none, or no other tube to tell it from.
+
+    Args:
+        result: of `converter.api.check`.
+        everything: list all tubes and all bends, however many.
+    """
+    from converter.cli.grid import Grid
+    from converter.cli.main import one_line
+    from converter.cli.page import faint
+    from converter.cli.text import bend_marks, counted, severity_tint
+    from converter.findings import ERROR, WARNING
+
+    counts: dict[str, dict[str, int]] = {}
+    for finding in result.findings:
+        if finding.tube is not None and finding.severity in (ERROR, WARNING):
+            of_tube = counts.setdefault(finding.tube, {ERROR: 0, WARNING: 0})
+            of_tube[finding.severity] += 1
+    if not counts or len(result.tubes) < 2:
+        return ""
+    bends: dict[str, list[int]] = {}
+    for name, bend in sorted(bend_marks(result.findings)):
+        bends.setdefault(name, []).append(bend)
+    names = [tube.run.name for tube in result.tubes if tube.run.name in counts]
+    shown = names if everything or len(names) <= _TUBES + 1 else names[:_TUBES]
+    rows, tint = [], {}
+    for i, name in enumerate(shown):
+        errors, warnings = counts[name][ERROR], counts[name][WARNING]
+        listed = bends.get(name, [])
+        words = ", ".join(str(bend) for bend in (listed if everything else listed[:_BENDS]))
+        if len(listed) > _BENDS and not everything:
+            words += f" and {len(listed) - _BENDS} more"
+        rows.append([one_line(name), str(errors or ""), str(warnings or ""), words])
+        tint[i] = severity_tint(ERROR if errors else WARNING)
+    text = Grid(["tube", "errors", "warnings", "at bend"], rows, "lrrl", tint=tint, tint_last=False).text()
+    if len(shown) < len(names):
+        text += "\n" + faint(f"  and {counted(len(names) - len(shown), 'tube')} more (--verbose shows all)")
+    return text

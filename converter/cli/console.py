@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import IO, Any
+from typing import Any
 
-import click
-
-_TERMINAL_WIDTH = 100
+from converter.cli.page import echo, is_terminal, on
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,18 +27,19 @@ class Console:
 
     def result(self, text: str) -> None:
         """Write a result on stdout."""
-        click.echo(text)
+        echo(text)
 
     def json(self, document: Mapping[str, Any]) -> None:
         """Write a JSON document on stdout."""
         from converter.exporters.table_json import dumps
 
-        click.echo(dumps(document), nl=False)
+        sys.stdout.write(dumps(document))
 
-    def say(self, text: str) -> None:
-        """A message on stderr, unless quiet."""
+    def say(self, text: str | Callable[[], str]) -> None:
+        """A message on stderr, unless quiet; a longer one is made when it is wanted, to fit what stderr is."""
         if not self.quiet:
-            click.echo(text, err=True)
+            with on(sys.stderr):
+                echo(text if isinstance(text, str) else text(), sys.stderr)
 
     @contextmanager
     def progress(self, text: str) -> Iterator[None]:
@@ -49,8 +47,7 @@ class Console:
 
         Nothing shows when quiet, and none beside JSON that goes to the same terminal.
         """
-        watched = sys.stderr.isatty() and os.environ.get("TERM") != "dumb" and not self.quiet
-        if not watched or (self.as_json and sys.stdout.isatty()):
+        if self.quiet or not is_terminal(sys.stderr) or (self.as_json and sys.stdout.isatty()):
             yield
             return
         from converter.cli.bar import Bar
@@ -58,18 +55,3 @@ class Console:
 
         with Bar(one_line(text)):
             yield
-
-
-def width() -> int:
-    """Columns to write for: the terminal's, at most 100; 100 when there is none."""
-    if not sys.stdout.isatty():
-        return _TERMINAL_WIDTH
-    import shutil
-
-    return max(40, min(_TERMINAL_WIDTH, shutil.get_terminal_size().columns))
-
-
-def coloured(stream: IO[str] | None = None) -> bool:
-    """Whether to colour: a terminal that is not dumb, and nobody set NO_COLOR (https://no-color.org)."""
-    stream = stream or sys.stdout
-    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"

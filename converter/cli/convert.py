@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,7 +12,7 @@ from converter.cli import options
 from converter.cli.console import Console
 
 if TYPE_CHECKING:
-    from converter.api import Result
+    from converter.api import Result, Work
 
 
 @click.command(
@@ -48,37 +49,52 @@ def convert(sources: tuple[str, ...], out: str, **given: Any) -> int:
     writing = options.writing_from(given)
     settings = options.settings_from(given)
 
-    from converter.api import check, export, foresee, load, usable_formats
+    from dataclasses import replace
+
+    from converter.api import check, export, foresee, load, shows_whole, usable_formats, work_out
     from converter.findings import has_errors
     from converter.pause import let_go
     from converter.progress import steps
 
-    results = []
+    whole = shows_whole(writing.formats)
+    settings = replace(settings, both_units=whole)
+    results, works = [], []
     with console.progress(f"reading {sources[0]}" if len(sources) == 1 else "reading"):
         for source in steps(sources, "files"):
-            results.append(check(load(source, settings)))
+            loaded = load(source, settings)
+            results.append(check(loaded))
+            if whole:
+                works.append(work_out(loaded))
             let_go(len(sources))
     with console.progress("loading what the formats need"):
         formats, left_out = usable_formats(writing.formats)
     for reason in left_out:
         console.say(f"note: {reason}")
     results = foresee(results, formats)
+    # what a sheet says, the person is told as well: the set-up and the joints besides the audit
+    shown = foresee([work.result.alone() for work in works], formats) if whole else results
     if out == "-":
-        return _to_stdout(results, formats, writing, console)
+        return _to_stdout(results, works, shown, formats, writing, console)
     with console.progress("writing"):
         paths = export(
-            results, out, formats, force=writing.force, step_unit=writing.step_unit, one_file=writing.one_file
+            results,
+            out,
+            formats,
+            force=writing.force,
+            step_unit=writing.step_unit,
+            one_file=writing.one_file,
+            works=works,
         )
     if console.as_json:
         from converter.cli.audit import audit_document
 
-        document = audit_document(results)
+        document = audit_document(shown)
         document["schema"] = "elbowroom/convert/1"
         document["written"] = [str(path) for path in paths]
         console.json(document)
     else:
-        _report(results, [str(path) for path in paths], console)
-    return 1 if any(has_errors(result.findings) for result in results) else 0
+        _report(shown, [str(path) for path in paths], console)
+    return 1 if any(has_errors(result.findings) for result in shown) else 0
 
 
 def _report(results: list[Result], paths: list[str], console: Console) -> None:
@@ -87,13 +103,20 @@ def _report(results: list[Result], paths: list[str], console: Console) -> None:
 
     if not console.quiet:
         for result in results:
-            console.say(verdict(result, console))
+            console.say(partial(verdict, result, console))
             console.say("")
     for path in paths:
         console.result(path)
 
 
-def _to_stdout(results: list[Result], formats: list[str], writing: options.Writing, console: Console) -> int:
+def _to_stdout(
+    results: list[Result],
+    works: list[Work],
+    shown: list[Result],
+    formats: list[str],
+    writing: options.Writing,
+    console: Console,
+) -> int:
     """The one file of the one format on standard output, byte for byte."""
     import tempfile
     from pathlib import Path
@@ -105,7 +128,7 @@ def _to_stdout(results: list[Result], formats: list[str], writing: options.Writi
     if console.as_json:
         raise OptionError("--json and --out - both want standard output: give one.")
     with tempfile.TemporaryDirectory(prefix="elbowroom-") as folder:
-        paths = export(results, folder, formats, step_unit=writing.step_unit, one_file=writing.one_file)
+        paths = export(results, folder, formats, step_unit=writing.step_unit, one_file=writing.one_file, works=works)
         if len(paths) != 1:
             raise OptionError(
                 f"--out - takes one file, and these would be {len(paths)}: name one INPUT and one format with --to."
@@ -113,9 +136,9 @@ def _to_stdout(results: list[Result], formats: list[str], writing: options.Writi
         data = Path(paths[0]).read_bytes()
     sys.stdout.buffer.write(data)
     sys.stdout.buffer.flush()
-    for result in results:
+    for result in shown:
         from converter.cli.text import findings_text
 
         if result.findings:
-            console.say(findings_text(result.findings, everything=console.verbose))
-    return 1 if any(has_errors(result.findings) for result in results) else 0
+            console.say(partial(findings_text, result.findings, everything=console.verbose))
+    return 1 if any(has_errors(result.findings) for result in shown) else 0

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from converter.cli.console import width
+from converter.cli.grid import fill
 from converter.cli.main import one_line
+from converter.cli.page import bold
 from converter.cli.tables import heading
-from converter.cli.text import bold, counted, findings_text, ignored_text
+from converter.cli.text import counted, findings_text, ignored_text, titled
 from converter.findings import Finding
 from converter.joints.model import Joint, SawSetting
 from converter.joints.plan import point_text
@@ -35,7 +35,7 @@ def copes_text(result: Result, made: Copes, findings: Sequence[Finding], *, ever
     lengths = {one.name: one for one in made.lengths}
     for name, joints in by_tube.items():
         about = describe(joints[0].section, display)
-        lines += ["", f"{bold(one_line(name))}  {about}; {_length(lengths[name], display)}"]
+        lines += ["", titled(name, f"{about}; {_length(lengths[name], display)}")]
         for joint in joints:
             lines += joint_lines(joint, display)
     if findings:
@@ -65,8 +65,9 @@ def joint_lines(joint: Joint, display: Display) -> list[str]:
         rows.append(saw_text(joint.hole_saw, display))
     out = []
     for i, row in enumerate(rows):
-        label = f"  end {joint.end}  " if i == 0 else " " * 9
-        out.append(textwrap.fill(row, width(), initial_indent=label, subsequent_indent=" " * 11))
+        label = f"  end {joint.end}  "
+        text = fill(row, label if i == 0 else " " * len(label), " " * (len(label) + 2))
+        out.append(f"  {bold(label.strip())}{text[len(label) - 2 :]}" if i == 0 else text)
     return out
 
 

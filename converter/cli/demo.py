@@ -15,6 +15,11 @@ if TYPE_CHECKING:
     from converter.api import Result
 
 
+#: Written beside the usual formats: they are what people look at.
+SHEETS = ("sheet", "sheet-pdf")
+_SHEET_ENDINGS = ("-sheet.html", "-sheet.pdf")
+
+
 @click.command(
     short_help="Write an invented job and run the main job on it.",
     epilog=options.example("elbowroom demo", "elbowroom demo --out try-it --to csv,dxf"),
@@ -34,8 +39,8 @@ if TYPE_CHECKING:
 def demo(out: str, **given: Any) -> int:
     """Write a kayak trolley and a dock ladder to DIR, then everything the shop needs to bend them.
 
-    DIR gets the drawing, a shop file and a job file; DIR/out what `elbowroom convert` makes of
-    them. One bend is drawn too tight on purpose, so that the audit has something to say.
+    DIR gets the drawing, a shop file and a job file; DIR/out the job sheet, and what `elbowroom convert`
+    makes of them. One bend is drawn too tight on purpose, so that the audit has something to say.
     """
     console = options.console_from(given)
     writing = options.writing_from(given)
@@ -43,7 +48,7 @@ def demo(out: str, **given: Any) -> int:
 
     from pathlib import Path
 
-    from converter.api import Settings, check, export, foresee, load, usable_formats
+    from converter.api import Settings, check, export, foresee, load, shows_whole, usable_formats, work_out
     from converter.demo.boathouse import STEM
 
     folder = Path(out)
@@ -52,15 +57,20 @@ def demo(out: str, **given: Any) -> int:
         job=str(folder / "job.toml"),
         unit=unit,
         denominator=given["fraction"],
+        both_units=not writing.formats or shows_whole(writing.formats),
     )
     settings.display("in")  # a bad --fraction fails before anything is written
     with console.progress("loading what the formats need"):
         formats, left_out = usable_formats(writing.formats)
+    if not writing.formats:
+        formats = [*SHEETS, *formats]
     for reason in left_out:
         console.say(f"note: {reason}")
     inputs = _write_inputs(folder, writing.force)
     with console.progress("reading and checking"):
-        result = foresee([check(load(str(folder / f"{STEM}.dxf"), settings))], formats)[0]
+        loaded = load(str(folder / f"{STEM}.dxf"), settings)
+        result = foresee([check(loaded)], formats)[0]
+        works = [work_out(loaded)] if settings.both_units else []
     with console.progress("writing"):
         paths = export(
             [result],
@@ -69,16 +79,21 @@ def demo(out: str, **given: Any) -> int:
             force=writing.force,
             step_unit=writing.step_unit,
             one_file=writing.one_file,
+            works=works,
         )
+    shown = foresee([work.result.alone() for work in works], formats)[0] if works else result
+    # the sheet is what people look at: it is named before all else
+    sheets = [path for path in paths if path.name.endswith(_SHEET_ENDINGS)]
+    written = [*sheets, *inputs, *(path for path in paths if path not in sheets)]
     if console.as_json:
         from converter.cli.audit import audit_document
 
-        document = audit_document([result])
+        document = audit_document([shown])
         document["schema"] = "elbowroom/convert/1"
-        document["written"] = [str(path) for path in [*inputs, *paths]]
+        document["written"] = [str(path) for path in written]
         console.json(document)
     else:
-        _tell(result, inputs, paths, folder, console)
+        _tell(shown, inputs, written, console)
     return 0
 
 
@@ -96,17 +111,19 @@ def _write_inputs(folder: Path, force: bool) -> list[Path]:
     return [folder / name for name in texts]
 
 
-def _tell(result: Result, inputs: list[Path], paths: list[Path], folder: Path, console: Console) -> None:
+def _tell(result: Result, inputs: list[Path], written: list[Path], console: Console) -> None:
     """The tables, the verdict, the files, and what to try next."""
     from converter.cli.audit import verdict
     from converter.cli.tables import tube_text
+    from converter.cli.text import bend_marks
 
+    marks = bend_marks(result.findings)
     for tube in result.tubes:
-        console.result(tube_text(tube, result.display) + "\n")
+        console.result(tube_text(tube, result.display, marks) + "\n")
     console.result(verdict(result, console))
     console.result("The tight bend on the trolley's leg is drawn wrong on purpose: it is the audit's to find.\n")
     console.result("written")
-    for path in [*inputs, *paths]:
+    for path in written:
         console.result(f"  {path}")
     again = f"elbowroom audit {inputs[0]} --shop {inputs[1]} --job {inputs[2]}"
     console.say(f"\nNext: change {inputs[0].name} in your CAD package, or the dies in {inputs[1]}, and run\n  {again}")

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from converter.cli.console import width
+from converter.cli.grid import Grid, fill
 from converter.cli.main import one_line
-from converter.cli.text import bold, columns, faint, findings_text, ignored_text
+from converter.cli.page import faint
+from converter.cli.text import bend_marks, findings_text, ignored_text, titled, with_marks
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -31,10 +31,11 @@ def setups_text(result: Result, setups: Sequence[Setup], *, brief: bool = False,
 
     blocks = [heading(result)]
     alike: dict[tuple[str, ...], str] = {}
+    marks = bend_marks(result.findings)
     for setup in setups:
         sheet = Sheet(setup, result.display)
         first = alike.setdefault(tuple(sheet.instructions()), setup.tube.name)
-        blocks.append(setup_text(sheet, brief=brief, like=None if first == setup.tube.name else first))
+        blocks.append(setup_text(sheet, brief=brief, like=None if first == setup.tube.name else first, marks=marks))
     if any(setup.steps for setup in setups):
         legend = (
             "Marks lie along the stick as cut. Rolls turn the tube, not the plane; they are positive clockwise, seen "
@@ -49,13 +50,20 @@ def setups_text(result: Result, setups: Sequence[Setup], *, brief: bool = False,
     return "\n\n".join(blocks)
 
 
-def setup_text(sheet: Sheet, *, brief: bool = False, like: str | None = None) -> str:
+def setup_text(
+    sheet: Sheet,
+    *,
+    brief: bool = False,
+    like: str | None = None,
+    marks: Mapping[tuple[str, int], str] | None = None,
+) -> str:
     """One tube: stick, end and order, a row per bend in the order made, room, instructions.
 
     Args:
         sheet: what to show.
         brief: leave the instructions out.
         like: name of a tube shown before whose instructions are the same to the letter.
+        marks: of `converter.cli.text.bend_marks`: bends that something is said of.
     """
     from converter.shop.sections import describe
 
@@ -63,17 +71,22 @@ def setup_text(sheet: Sheet, *, brief: bool = False, like: str | None = None) ->
     tube = setup.tube
     about = [describe(tube.section, display) if tube.section else "section unknown"]
     about.append(one_line(tube.metal) if tube.metal else "metal not named")
-    lines = [f"{bold(one_line(tube.name))}  {', '.join(about)}", f"  {_stick(sheet)}"]
+    lines = [titled(tube.name, ", ".join(about)), _wrapped(_stick(sheet))]
     if setup.steps:
-        lines += [f"  {_order(setup)}", columns(*_rows(sheet), left=1), f"  {faint(_rounding(sheet))}"]
-        lines.append(f"  {_room(setup, display)}")
+        said = {i: (marks or {}).get((tube.name, step.bend), "") for i, step in enumerate(setup.steps)}
+        heads, rows, tint = with_marks(*_rows(sheet), {i: severity for i, severity in said.items() if severity})
+        table = Grid(heads, rows, "rrrlrrrrrll"[: len(heads)], fold=_TURNING, tint=tint).text()
+        lines += [_wrapped(_order(setup)), "", table, ""]
+        lines += [faint(line) for line in _wrapped(_rounding(sheet)).split("\n")]
+        lines.append(_wrapped(_room(setup, display)))
     elif tube.run.table.bends:
         lines.append("  no set-up: a corner has no radius")
     if setup.plan.lacks:
         lines.append("  cannot be bent so: see the findings below")
     elif not brief and like is not None:
-        lines.append(f"  to be made just like {one_line(like)}")
+        lines.append(_wrapped(f"to be made just like {one_line(like)}"))
     elif not brief:
+        lines += [""] if setup.steps else []
         lines += [_wrapped(text, f"{i:>4}. ") for i, text in enumerate(sheet.instructions(), 1)]
     return "\n".join(lines)
 
@@ -98,6 +111,10 @@ def _order(setup: Setup) -> str:
     if not setup.plan.plain:
         words += f", bends in the order {', '.join(str(step.bend) for step in setup.steps)}"
     return words
+
+
+#: The column where a table too wide for its page is folded: how to turn the tube comes under where and how far.
+_TURNING = 6
 
 
 def _rows(sheet: Sheet) -> tuple[list[str], list[list[str]]]:
@@ -151,6 +168,4 @@ def _room(setup: Setup, display: Display) -> str:
 
 def _wrapped(text: str, first: str = "  ") -> str:
     """A paragraph that keeps its indent."""
-    return textwrap.fill(
-        one_line(text), width(), initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
-    )
+    return fill(one_line(text), first)

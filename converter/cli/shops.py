@@ -6,8 +6,9 @@ from dataclasses import asdict
 from typing import Any
 
 from converter.cli import options
+from converter.cli.grid import Grid, fill
 from converter.cli.main import one_line
-from converter.cli.text import UNIT_WORDS, bold, columns, counted
+from converter.cli.text import UNIT_WORDS, counted, titled
 from converter.shop.model import Die, Shop
 from converter.shop.sections import describe
 from converter.units import Display, shown_unit
@@ -31,24 +32,24 @@ def summary(shop: Shop) -> str:
 
 def shop_text(shop: Shop, display: Display) -> str:
     """The dies as a table, then machine, metals and stock."""
-    lines = [bold(summary(shop)) + (" (invented; it serves when no shop file is named)" if shop.is_demo else "")]
+    name, _, counts = summary(shop).rpartition(": ")
+    if shop.is_demo:
+        counts += " (invented; it serves when no shop file is named)"
+    lines = [titled(name, counts)]
     if shop.dies:
         heads = ["die", "takes", "CLR", "max angle", "clamp", "between", "tail", "mark"]
         rows = [_die_row(die, display) for die in shop.dies]
-        lines += ["", columns(heads, rows, left=2), f"  lengths in {UNIT_WORDS[display.unit]}"]
+        lines += ["", Grid(heads, rows, "llrrrrrr").text(), f"  lengths in {UNIT_WORDS[display.unit]}"]
     machine = _machine(shop, display)
     if machine:
-        lines += ["", f"machine  {machine}"]
+        lines += ["", fill(machine, "machine  ")]
     if shop.metals:
-        lines += ["", "metals   " + ", ".join(one_line(metal.name) for metal in shop.metals)]
+        lines += ["", fill(", ".join(one_line(metal.name) for metal in shop.metals), "metals   ")]
     for i, stick in enumerate(shop.stock):
         count = "" if stick.count is None else f"{stick.count} x "
         metal = f", {one_line(stick.metal)}" if stick.metal else ""
-        label = "stock    " if i == 0 else "         "
-        lines += [
-            *([""] if i == 0 else []),
-            f"{label}{count}{display.length(stick.length)} of {describe(stick.section, display)}{metal}",
-        ]
+        text = f"{count}{display.length(stick.length)} of {describe(stick.section, display)}{metal}"
+        lines += ["", fill(text, "stock    ")] if i == 0 else [fill(text, "         ", "           ")]
     return "\n".join(lines)
 
 

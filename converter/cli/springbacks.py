@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from dataclasses import asdict
 from typing import Any
 
 from converter.bending.springback import Springback, spread_words
-from converter.cli.console import width
+from converter.cli.grid import Grid, fill
 from converter.cli.main import one_line
+from converter.cli.page import bold
 from converter.cli.plot import plot
 from converter.cli.springback import Answer
-from converter.cli.text import UNIT_WORDS, bold, columns, findings_text
+from converter.cli.text import UNIT_WORDS, findings_text
 from converter.shop.sections import describe
 
 
@@ -23,23 +23,23 @@ def springback_text(answer: Answer) -> str:
         what.append(describe(asked.section, display))
     if asked.metal is not None:
         what.append(one_line(asked.metal))
-    lines = [bold(", ".join(what))]
+    lines = [bold(line) for line in fill(", ".join(what), rest="  ").split("\n")]
     if answer.show_fit:
-        lines += ["", _law_text(law)]
-        lines += _wrapped(law.note)
+        lines += ["", *_wrapped(_law_text(law))]
+        lines += _wrapped(law.note) if law.note else []
         if law.source == "tests":
             lines += ["", _tests_text(answer), "", _plot(law)]
         if law.stretch is not None:
-            lines += ["", f"The arc comes out {100.0 * law.stretch:+.2f} % longer than the stick it uses."]
+            lines += ["", *_wrapped(f"The arc comes out {100.0 * law.stretch:+.2f} % longer than the stick it uses.")]
     if asked.target is not None and answer.resume is None:
         stop = law.stop(asked.target)
         low, high = law.stop_range(asked.target)
         spread = f" ({low:.2f} to {high:.2f}°)" if high - low > 0.005 else ""
         radius = display.length(law.radius_out(asked.die.clr, stop))
-        lines += [
-            "",
-            f"For {display.angle(asked.target)} set the stop to {stop:.2f}°{spread}; the radius comes out at {radius}.",
-        ]
+        told = (
+            f"For {display.angle(asked.target)} set the stop to {stop:.2f}°{spread}; the radius comes out at {radius}."
+        )
+        lines += ["", *(bold(line) for line in _wrapped(told))]
     if answer.resume is not None:
         lines += ["", *_wrapped(answer.resume.message)]
     if answer.findings:
@@ -48,14 +48,14 @@ def springback_text(answer: Answer) -> str:
 
 
 def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(one_line(text), width(), break_on_hyphens=False)
+    return fill(one_line(text)).split("\n")
 
 
 def _law_text(law: Springback) -> str:
     if law.source == "none":
         return "springback not known: stop = angle"
     source = f"{law.count} test bend{'s' if law.count != 1 else ''}" if law.source == "tests" else "an estimate"
-    return f"{spread_words(law)}   (from {source})"
+    return f"{spread_words(law)} (from {source})"
 
 
 def _tests_text(answer: Answer) -> str:
@@ -75,7 +75,7 @@ def _tests_text(answer: Answer) -> str:
         heads, rows = heads[:-1], [row[:-1] for row in rows]
     elif rows:
         heads[-1] += f" ({UNIT_WORDS[display.unit]})"
-    return columns(heads, rows)
+    return Grid(heads, rows).text()
 
 
 def _plot(law: Springback) -> str:

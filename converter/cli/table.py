@@ -57,12 +57,13 @@ def table(source: str, **given: Any) -> int:
 
 def _show(result: Result, console: Console) -> None:
     from converter.cli.tables import heading, tube_text
-    from converter.cli.text import findings_text, ignored_text
+    from converter.cli.text import bend_marks, findings_text, ignored_text
 
     console.result(heading(result))
+    marks = bend_marks(result.findings)
     for tube in result.tubes:
         console.result("")
-        console.result(tube_text(tube, result.display))
+        console.result(tube_text(tube, result.display, marks))
     if result.findings:
         console.result("")
         console.result(findings_text(result.findings, everything=console.verbose))

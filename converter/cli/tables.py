@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from converter.cli.grid import Grid, fill
 from converter.cli.main import one_line
-from converter.cli.text import UNIT_WORDS, bold, columns, counted, faint
+from converter.cli.page import bold, faint
+from converter.cli.text import UNIT_WORDS, counted, titled, with_marks
 from converter.model.run import Tube
 from converter.units import MM_PER, Display
 
@@ -24,7 +27,9 @@ def heading(result: Result) -> str:
     bends = sum(len(tube.run.table.bends) for tube in result.tubes)
     counts = f"{counted(len(result.tubes), 'run')}, {counted(bends, 'bend')}"
     shown = f"lengths in {UNIT_WORDS[result.display.unit]}, angles in degrees"
-    return f"{bold(name)}: {unit}; {counts}; {shown}\n{faint(_tolerances(result))}"
+    text = fill(f"{name}: {unit}; {counts}; {shown}", rest="  ")
+    text = bold(name) + text[len(name) :] if text.startswith(name) else text
+    return f"{text}\n{faint(_tolerances(result))}"
 
 
 def _tolerances(result: Result) -> str:
@@ -33,8 +38,14 @@ def _tolerances(result: Result) -> str:
     return f"tolerances: join {join}, fit {fit}, tangent {tol.tangent:g}°"
 
 
-def tube_text(tube: Tube, display: Display) -> str:
-    """Name, layer, section, die and developed length; then a row per bend and the tail."""
+def tube_text(tube: Tube, display: Display, marks: Mapping[tuple[str, int], str] | None = None) -> str:
+    """Name, layer, section, die and developed length; then a row per bend and the tail.
+
+    Args:
+        tube: what to show.
+        display: how.
+        marks: of `converter.cli.text.bend_marks`: bends that something is said of.
+    """
     from converter.shop.sections import describe
 
     run = tube.run
@@ -46,14 +57,16 @@ def tube_text(tube: Tube, display: Display) -> str:
         about.append(f"die {one_line(tube.die)}")
     if run.closed:
         about.append("closed")
-    lines = [f"{bold(one_line(run.name))}  {', '.join(about)}"]
+    lines = [titled(run.name, ", ".join(about))]
     if run.table.bends:
         rows = [
             [str(i), display.number(b.feed), _degrees(b.rotation), _degrees(b.angle), _radius(b.clr, display)]
             for i, b in enumerate(run.table.bends, 1)
         ]
         rows.append(["tail", display.number(run.table.tail), "", "", ""])
-        lines.append(columns(["bend", "feed", "rotation", "angle", "CLR"], rows))
+        said = {i - 1: (marks or {})[run.name, i] for i in range(1, len(rows)) if (run.name, i) in (marks or {})}
+        heads, rows, tint = with_marks(["bend", "feed", "rotation", "angle", "CLR"], rows, said)
+        lines.append(Grid(heads, rows, "rrrrrl"[: len(heads)], tint=tint).text())
     length = display.length(run.table.developed_length)
     lines.append(f"  developed length {length}" + ("" if run.table.bends else ", straight"))
     if run.deviation > _WORTH_SAYING:

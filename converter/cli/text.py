@@ -1,14 +1,12 @@
-"""Plain text for people: aligned tables, wrapped findings, a little colour on a terminal."""
+"""Findings and counts in words: wrapped, the worst first, a little colour where there is colour."""
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
-import click
-
-from converter.cli.console import coloured, width
+from converter.cli.grid import fill
 from converter.cli.main import one_line
+from converter.cli.page import bold, coloured, faint, tinted
 from converter.findings import ERROR, NOTE, WARNING, Finding
 from converter.model.drawing import Ignored
 
@@ -17,32 +15,7 @@ UNIT_WORDS = {"in": "inches", "mm": "mm", "ft": "feet"}
 
 _COLOURS = {ERROR: "red", WARNING: "yellow", NOTE: "cyan"}
 _LABEL = 9  # room for the longest severity and a space
-
-
-def bold(text: str) -> str:
-    """Bold on a terminal."""
-    return click.style(text, bold=True) if coloured() else text
-
-
-def faint(text: str) -> str:
-    """Dim on a terminal."""
-    return click.style(text, dim=True) if coloured() else text
-
-
-def columns(heads: Sequence[str], rows: Sequence[Sequence[str]], indent: int = 2, left: int = 0) -> str:
-    """Columns under their heads, two blanks apart, right-aligned but for the first ``left``.
-
-    Args:
-        heads: one per column.
-        rows: each as long as ``heads``.
-        indent: blanks before the first column.
-    """
-    widths = [max(len(row[i]) for row in (heads, *rows)) for i in range(len(heads))]
-    lines = []
-    for row in (heads, *rows):
-        cells = [c.ljust(w) if i < left else c.rjust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))]
-        lines.append("  ".join(cells).rstrip())
-    return "\n".join(" " * indent + (faint(line) if i == 0 else line) for i, line in enumerate(lines))
+_LONG_NAME = 40
 
 
 def finding_text(finding: Finding, *, name_tube: bool = True, details: bool = False) -> str:
@@ -55,14 +28,69 @@ def finding_text(finding: Finding, *, name_tube: bool = True, details: bool = Fa
     """
     label = finding.severity.ljust(_LABEL)
     place = _place(finding) if name_tube and not (finding.tube and finding.tube in finding.message) else ""
-    words = [f"{place}:" if place else "", one_line(finding.message), one_line(finding.cure)]
+    words = [f"{place}:" if place else "", one_line(finding.message)]
+    after = [one_line(finding.cure)]
     if details:
-        words.append(f"[{', '.join(_details(finding))}]")
-    body = " ".join(word for word in words if word)
-    filled = textwrap.fill(body, width(), initial_indent=label, subsequent_indent=" " * _LABEL, break_on_hyphens=False)
+        after.append(f"[{', '.join(_details(finding))}]")
+    lines = fill(" ".join(word for word in words if word), label)
     if coloured():
-        filled = click.style(label, fg=_COLOURS[finding.severity], bold=True) + filled[len(label) :]
-    return filled
+        lines = tinted(label.rstrip(), _COLOURS[finding.severity]) + _placed(lines[len(label.rstrip()) :], finding)
+    cure = " ".join(word for word in after if word)
+    return f"{lines}\n{fill(cure, ' ' * _LABEL)}" if cure else lines
+
+
+def _placed(text: str, finding: Finding) -> str:
+    """The text with the tube and the bend that it speaks of first in bold."""
+    name = one_line(finding.tube or "")
+    for what in (name, f"bend {finding.bend}"):
+        # a name that a line break or a longer word hides stays as it is
+        at = text.find(what) if what else -1
+        end = at + len(what)
+        if at >= 0 and not text[at - 1 : at].isalnum() and not text[end : end + 1].isalnum():
+            text = text[:at] + bold(what) + text[end:]
+    return text
+
+
+def bend_marks(findings: Iterable[Finding]) -> dict[tuple[str, int], str]:
+    """(tube, bend) -> ``error`` or ``warning``, the worse of what is said of it; notes mark nothing."""
+    found: dict[tuple[str, int], str] = {}
+    for finding in findings:
+        if finding.tube is not None and finding.bend is not None and finding.severity != NOTE:
+            key = finding.tube, finding.bend
+            if found.get(key) != ERROR:
+                found[key] = finding.severity
+    return found
+
+
+def severity_tint(severity: str) -> Callable[[str], str]:
+    """Colours a text as this severity is coloured."""
+    return lambda text: tinted(text, _COLOURS[severity])
+
+
+def with_marks(
+    heads: Sequence[str], rows: Sequence[Sequence[str]], marks: Mapping[int, str]
+) -> tuple[list[str], list[list[str]], dict[int, Callable[[str], str]]]:
+    """A table with a last column that names the severity of what is said below of a row; as it was for none.
+
+    Args:
+        heads, rows: of the table.
+        marks: row -> severity.
+
+    Returns:
+        Heads, rows, and how to tint them (see `converter.cli.grid.Grid`).
+    """
+    if not marks:
+        return list(heads), [list(row) for row in rows], {}
+    marked = [[*row, marks.get(i, "")] for i, row in enumerate(rows)]
+    return [*heads, "see below"], marked, {i: severity_tint(severity) for i, severity in marks.items()}
+
+
+def titled(name: str, about: str) -> str:
+    """A name in bold and what is to be said of it, wrapped."""
+    name = one_line(name)
+    text = fill(f"{name}  {about}", rest="  ")
+    shown = fill(about, f"{name}  ", "  ") if len(name) < _LONG_NAME else text
+    return bold(name) + shown[len(name) :] if shown.startswith(name) else shown
 
 
 def _place(finding: Finding) -> str:
@@ -100,9 +128,7 @@ def ignored_text(ignored: Sequence[Ignored]) -> str:
     if not ignored:
         return ""
     parts = ", ".join(f"{one.count} {one_line(one.kind)} ({one_line(one.why)})" for one in ignored)
-    return textwrap.fill(
-        parts, width(), initial_indent="left out ", subsequent_indent=" " * _LABEL, break_on_hyphens=False
-    )
+    return fill(parts, "left out ")
 
 
 #: findings of one kind shown in full, per rank: every error counts, notes alike need showing once
@@ -128,5 +154,4 @@ def _more(rest: Sequence[Finding]) -> str:
     names = list(dict.fromkeys(one_line(finding.tube) for finding in rest if finding.tube))
     listed = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
     text = f"and {len(rest)} more like this" + (f": {listed}" if names else "") + " (--verbose shows all)"
-    indent = " " * _LABEL
-    return faint(textwrap.fill(text, width(), initial_indent=indent, subsequent_indent=indent))
+    return "\n".join(faint(line) for line in fill(text, " " * _LABEL).split("\n"))
