@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from converter.api.result import Result, demo_shop_note, sorted_findings
@@ -44,7 +45,7 @@ def load(source: str, settings: Settings | None = None) -> Result:
 
 def _load(source: str, settings: Settings) -> Result:
     shop, job = _metal(settings)
-    drawing = read(source, settings.read)
+    drawing = read(source, replace(settings.read, show=settings.display))
     tol = settings.tolerances(drawing.read_as)
     display = settings.display(drawing.read_as)
     runs, said = _reduced(drawing, tol, settings, display)

@@ -62,6 +62,6 @@ def wall_factor(section: Section) -> float | None:
 
 def moment_text(newton_metres: float, display: Display) -> str:
     """``1597 lbf·ft`` where lengths show in inches, else ``2165 N·m``."""
-    if display.unit == "in":
-        return f"{newton_metres / LBF_FT:.0f} lbf·ft"
-    return f"{newton_metres:.0f} N·m"
+    return display.each(
+        lambda one: f"{newton_metres / LBF_FT:.0f} lbf·ft" if one.unit == "in" else f"{newton_metres:.0f} N·m"
+    )

@@ -170,6 +170,12 @@ class Columns:
         return list(dict.fromkeys(some))
 
     @property
+    def read_as(self) -> str:
+        """The unit that lengths are taken to be in, above all others."""
+        named = [unit for unit in self.units if unit]
+        return self.forced_unit or (named[0] if named else "mm")
+
+    @property
     def usual_unit(self) -> str:
         """The unit of headings that name none: the one all others name, else mm."""
         named = [unit for unit in self.units if unit]

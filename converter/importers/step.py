@@ -19,7 +19,7 @@ from converter.model.bends import Placement
 from converter.model.drawing import Drawing, DrawnCurve, Ignored, ReadyTable
 from converter.progress import steps
 from converter.tolerances import DEFAULT
-from converter.units import MM_PER, UNIT_CHOICES, Display, shown_unit, unit_name
+from converter.units import MM_PER, UNIT_CHOICES, Display, unit_name
 
 if TYPE_CHECKING:
     from converter.kernel.step_labels import Labels
@@ -68,7 +68,7 @@ def read_step(
         )
     scale = _settle_units(session, asked, drawing)
     content = session.transfer(scale)
-    reading = _Reading(chosen, Display(shown_unit(drawing.read_as)), drawing)
+    reading = _Reading(chosen, chosen.show(drawing.read_as), drawing)
     with quiet():
         for number, instance in enumerate(content.instances):
             reading.instance(number, instance, content.labels)

@@ -20,6 +20,7 @@ from converter.importers.source import Source
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.drawing import Drawing, Ignored, ReadyTable
 from converter.model.section import SHAPES, Section
+from converter.units import Display
 
 if TYPE_CHECKING:
     from converter.importers.registry import ReadOptions
@@ -52,7 +53,7 @@ def read_table_csv(source: str | Source, options: ReadOptions) -> Drawing:
     if "angle" not in columns and "x" in columns and "y" in columns:
         drawing = read_points(columns)
     else:
-        drawing = _read_tables(columns)
+        drawing = _read_tables(columns, options)
     drawing.tables = [t for t in drawing.tables if options.wants(t.layer)]
     drawing.curves = [c for c in drawing.curves if options.wants(c.layer)]
     _say_units(drawing, columns)
@@ -62,7 +63,7 @@ def read_table_csv(source: str | Source, options: ReadOptions) -> Drawing:
     return drawing
 
 
-def _read_tables(columns: Columns) -> Drawing:
+def _read_tables(columns: Columns, options: ReadOptions) -> Drawing:
     sheet = columns.sheet
     missing = [key for key in ("feed", "rotation", "angle") if key not in columns]
     if missing:
@@ -90,7 +91,7 @@ def _read_tables(columns: Columns) -> Drawing:
         raise sheet.error("there is no row under the headings.", None)
     drawing = Drawing(sheet.name)
     for name, rows in groups.items():
-        _Tube(columns, name, rows).read_into(drawing)
+        _Tube(columns, name, rows).read_into(drawing, options.show(columns.read_as))
     return drawing
 
 
@@ -106,7 +107,7 @@ class _Tube:
         columns = self.columns
         return columns.sheet.error(message, row or self.rows[0][0], columns.heading(key) if key else None)
 
-    def read_into(self, drawing: Drawing) -> None:
+    def read_into(self, drawing: Drawing, display: Display) -> None:
         whole = self.whole()
         bends, tail = self.bends(whole)
         place = self.placement(whole)
@@ -120,7 +121,7 @@ class _Tube:
         table = BendTable(tuple(bends), tail)
         if not table.developed_length > 0.0:
             raise self.error(f"tube {self.name!r} has no length.", key="feed")
-        self.compare_length(table, whole, drawing)
+        self.compare_length(table, whole, drawing, display)
         layer = whole.get("layer")
         ready = ReadyTable(
             self.name,
@@ -302,7 +303,9 @@ class _Tube:
             raise self.error("a direction of no length.", whole[key][0], key)
         return v if abs(size - 1.0) < 1e-12 else scale(v, 1.0 / size)
 
-    def compare_length(self, table: BendTable, whole: dict[str, tuple[int, str, list[str]]], drawing: Drawing) -> None:
+    def compare_length(
+        self, table: BendTable, whole: dict[str, tuple[int, str, list[str]]], drawing: Drawing, display: Display
+    ) -> None:
         """Say when the total in the file is not what the rows add up to; the rows count."""
         total = self.number(whole, "developed_length")
         limit = 0.1 * (len(table.bends) + 1)
@@ -312,8 +315,8 @@ class _Tube:
         drawing.findings.append(
             Finding(
                 "length-disagrees",
-                f"Row {row} gives tube {self.name} a developed length of {total:.2f} mm, but its feeds, arcs and tail "
-                f"add up to {table.developed_length:.2f} mm; the rows were taken.",
+                f"Row {row} gives tube {self.name} a developed length of {display.length(total)}, but its feeds, arcs "
+                f"and tail add up to {display.length(table.developed_length)}; the rows were taken.",
                 tube=self.name,
                 measured=table.developed_length,
                 limit=total,
@@ -326,7 +329,7 @@ class _Tube:
 def _say_units(drawing: Drawing, columns: Columns) -> None:
     named = [u for u in columns.units if u]
     drawing.units = named[0] if named else None
-    drawing.read_as = columns.forced_unit or (named[0] if named else "mm")
+    drawing.read_as = columns.read_as
     forced = columns.forced_unit
     if forced and named and named != [forced]:
         drawing.findings.append(

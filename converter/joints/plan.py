@@ -24,7 +24,7 @@ from converter.joints.model import MITRE, PLANE, SADDLE
 from converter.shop.job import Job
 from converter.shop.joint import JointChoice, same_name
 from converter.tolerances import Tolerances
-from converter.units import Display
+from converter.units import Display, place_text
 
 Key = tuple[int, str]
 
@@ -57,7 +57,7 @@ class Plan:
 
 def point_text(point: tuple[float, float, float], display: Display) -> str:
     """A place for a sentence: ``(100.00, 0.00, 25.40) mm``."""
-    return f"({', '.join(display.number(v) for v in point)}) {display.unit}"
+    return place_text(point, display)
 
 
 def make_plans(

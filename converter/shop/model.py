@@ -81,10 +81,10 @@ class Die:
 
     def groove(self, display: Display) -> str:
         """What it takes, in words: ``1.750 in round``, ``2.000 x 1.000 in rectangular``."""
-        number = Display(display.unit).number
-        if self.shape == "rectangular":
-            return f"{number(self.size)} x {number(self.height)} {display.unit} rectangular"
-        return f"{number(self.size)} {display.unit} {self.shape}"
+        # decimals even where lengths are shown as fractions: sizes are not fractions
+        sides = [self.size, self.height] if self.shape == "rectangular" else [self.size]
+        size = display.each(lambda one: f"{' x '.join(map(Display(one.unit).number, sides))} {one.unit}")
+        return f"{size} {self.shape}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -139,13 +139,12 @@ def describe(section: Section, display: Display | None = None) -> str:
 
     Sizes are decimals even where lengths are shown as fractions (walls are not fractions).
     """
-    unit = display.unit if display else "mm"
-    number = Display(unit).number
+    sides = [section.od] if section.is_round else [section.od, section.height]
+    if section.shape != "bar":
+        sides.append(section.wall)
+    size = (display or Display()).each(lambda one: f"{' x '.join(map(Display(one.unit).number, sides))} {one.unit}")
     if section.shape == "bar":
-        size = f"{number(section.od)} {unit}"
         return f"{section.label} ({size} bar)" if section.label else f"{size} bar"
-    sides = [section.od] if section.shape == "round" else [section.od, section.height]
-    size = f"{' x '.join(number(value) for value in (*sides, section.wall))} {unit}"
     if section.label:
         return f"{section.label} ({size})"
     return f"{size} {'tube' if section.shape == 'round' else section.shape + ' tube'}"

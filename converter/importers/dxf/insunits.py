@@ -12,7 +12,7 @@ from typing import Any
 
 from converter.errors import OptionError
 from converter.findings import Finding
-from converter.units import MM_PER, UNIT_CHOICES, Display, unit_name
+from converter.units import MM_PER, UNIT_CHOICES, unit_name
 
 #: $INSUNITS -> our name of the unit; 0 is "unitless".
 INSUNITS: dict[int, str] = {
@@ -20,8 +20,6 @@ INSUNITS: dict[int, str] = {
     11: "angstrom", 12: "nm", 13: "um", 14: "dm", 15: "dam", 16: "hm", 17: "Gm", 18: "AU", 19: "ly", 20: "pc",
     21: "usft", 22: "usin", 23: "usyd", 24: "usmi",
 }  # fmt: skip
-
-_IMPERIAL = frozenset({"in", "ft", "yd", "mi", "mil", "uin", "usin", "usft", "usyd", "usmi"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +37,6 @@ class FileUnits:
     read_as: str
     factor: float
     odd_code: str = ""
-
-    @property
-    def display(self) -> Display:
-        """How lengths are written in messages about this drawing."""
-        return Display("in") if self.read_as in _IMPERIAL else Display()
 
 
 def file_units(code: Any, option: str | None) -> FileUnits:

@@ -14,16 +14,18 @@ from converter.findings import Finding
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
 from converter.tolerances import DEFAULT
+from converter.units import Display
 
 #: seams looked for among at most so many circles: enough to know what kind of drawing it is
 _CIRCLES = 400
 
 
-def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
+def outline_findings(curves: list[DrawnCurve], display: Display) -> list[Finding]:
     """A warning when at least half of the straights are seams between circles, else nothing.
 
     Args:
         curves: everything drawn, in mm.
+        display: how lengths are shown.
     """
     circles = [c.curve for c in curves if isinstance(c.curve, Arc) and c.curve.angle == 360.0]
     if len(circles) < 2:
@@ -59,8 +61,9 @@ def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
     return [
         Finding(
             "outline-suspect",
-            f"{count} of {len(lines)} straights run from circle to circle along tubes of {2.0 * radius:.2f} mm{twice}: "
-            "this looks like the edges of a solid, not like centerlines, and its bends are not the tube's.",
+            f"{count} of {len(lines)} straights run from circle to circle along tubes of "
+            f"{display.length(2.0 * radius)}{twice}: this looks like the edges of a solid, not like centerlines, and "
+            "its bends are not the tube's.",
             measured=2.0 * radius,
             unit="mm",
             cure="Export the centerline (the sketch or path of the tube) instead of the body.",

@@ -24,7 +24,7 @@ from converter.model.centerline import walk
 from converter.model.drawing import Drawing, Ignored, ReadyTable
 from converter.model.section import Section
 from converter.progress import steps
-from converter.units import MM_PER, UNIT_CHOICES, Display, shown_unit, unit_name
+from converter.units import MM_PER, UNIT_CHOICES, Display, unit_name
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -58,6 +58,7 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     loaded = load(given)
     read_as = asked or loaded.unit or "mm"
     drawing = Drawing(given.name, loaded.unit, read_as)
+    display = chosen.show(read_as)
     left: Counter[tuple[str, str]] = Counter()
     found: list[_Found] = []
     extent = 0.0
@@ -75,13 +76,12 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
             seen[faces] = True
             used = points[seen]
             extent = max(extent, float(np.ptp(used, axis=0).max()))
-            coarse = too_coarse_numbers(used, loaded)
+            coarse = too_coarse_numbers(used, loaded, display)
             if coarse is not None and (worst is None or (coarse.measured or 0.0) > (worst.measured or 0.0)):
                 worst = coarse
             found += _tubes(points, faces, part.name or fallback, left)
     if not found and not left:
         raise ReadError(f"{given.name} holds no triangles.", code="no-geometry", file=given.name)
-    display = Display(shown_unit(read_as))
     drawing.tables = [_ready(one, display) for one in _paired(found)]
     drawing.ignored = [Ignored(kind, count, why) for (kind, why), count in left.items()]
     drawing.findings = _units_said(loaded, asked, read_as, extent) + ([worst] if worst is not None else [])

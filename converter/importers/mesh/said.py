@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from converter.findings import Finding
 from converter.importers.mesh.load import Loaded
 from converter.importers.mesh.tube import Measured
-from converter.units import Display
+from converter.units import Display, fine_length, small_length
 
 EXACT = 1e-3  #: mm; a standard deviation below this is rounding, not noise
 COARSE = 2e-3  #: mm between neighbouring single-precision numbers above which it is said
@@ -151,7 +151,7 @@ def _doubts(name: str, tube: Measured, display: Display) -> list[Finding]:
     return found
 
 
-def too_coarse_numbers(points: NDArray[np.float64], loaded: Loaded) -> Finding | None:
+def too_coarse_numbers(points: NDArray[np.float64], loaded: Loaded, display: Display) -> Finding | None:
     """A finding where single precision is too coarse so far from the origin, else None."""
     if not loaded.single:
         return None
@@ -161,8 +161,8 @@ def too_coarse_numbers(points: NDArray[np.float64], loaded: Loaded) -> Finding |
         return None
     return Finding(
         "mesh-precision",
-        f"The mesh lies {largest:.4g} mm from the origin, where its single-precision numbers are {step:.2g} mm apart: "
-        "nothing in it is known better than that.",
+        f"The mesh lies {small_length(largest, display)} from the origin, where its single-precision numbers are "
+        f"{small_length(step, display)} apart: nothing in it is known better than that.",
         measured=step,
         limit=COARSE,
         unit="mm",
@@ -171,4 +171,4 @@ def too_coarse_numbers(points: NDArray[np.float64], loaded: Loaded) -> Finding |
 
 
 def _fine(mm: float, display: Display) -> str:
-    return f"{mm:.4f} mm" if display.unit == "mm" else f"{mm / 25.4:.5f} in"
+    return fine_length(mm, display)
