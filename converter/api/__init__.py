@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from converter.api.reading import load
 from converter.api.result import Result, Work, sorted_findings
-from converter.api.working import check, set_up, work_out
+from converter.api.working import check, cope, set_up, work_out
 from converter.api.writing import (
     export,
     export_job,
@@ -26,6 +26,7 @@ __all__ = [
     "Settings",
     "Work",
     "check",
+    "cope",
     "export",
     "export_job",
     "foresee",

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from converter.cli import options
+from converter.cli.cope import weld_gap
 from converter.errors import OptionError
 
 
@@ -40,26 +41,39 @@ def feed(ctx: click.Context, param: click.Parameter, value: str | None) -> str |
     callback=feed,
     help="The end that goes first; 'best' takes the end and order that need least.  [A, unless only another way works]",
 )
+@click.option(
+    "--no-copes",
+    is_flag=True,
+    help="Cut every end square where its centerline ends.  [sticks end at the long points of their copes]",
+)
+@click.option("--gap", metavar="LENGTH", help="Weld gap the copes leave, as given to cope.  [0]")
 @click.option("--brief", is_flag=True, help="Leave out the step-by-step instructions.")
 @options.showing
 @options.as_json
 @options.talking
-def setup(source: str, brief: bool, **given: Any) -> int:
+def setup(source: str, brief: bool, no_copes: bool, gap: str | None, **given: Any) -> int:
     """Show for every tube in INPUT what the person at the bender needs ('-' reads standard input).
 
-    Stick length; for each bend the mark from either end, die, stop with springback, and how the tube is
-    turned; the end that goes first, the order where the simple one cannot be held, and the least room
-    around. Exit status 1 means that something would scrap a stick.
+    Stick length, to the long points of ends that are coped; for each bend the mark from either end, die,
+    stop with springback, and how the tube is turned; the end that goes first, the order where the simple
+    one cannot be held, and the least room around. Exit status 1 means that something would scrap a stick,
+    such as an end that cannot be fitted as drawn.
     """
     console = options.console_from(given)
     feed_from = given.pop("feed_from")
     settings = options.settings_from({**given, "feed_from": "A"})
+    if no_copes and gap is not None:
+        raise OptionError("--gap is the gap that copes leave, and --no-copes leaves them out: give one.")
+    weld = weld_gap(gap)
 
-    from converter.api import load, set_up
+    from converter.api import cope, load, set_up
     from converter.findings import has_errors
+    from converter.units import parse_length
 
     with console.progress(f"setting up {source}"):
-        result, setups = set_up(load(source, settings), feed_from)
+        result = load(source, settings)
+        mm = 0.0 if weld is None else parse_length(weld, result.drawing.read_as)
+        result, setups = set_up(result, feed_from, None if no_copes else cope(result, mm))
     if console.as_json:
         from converter.exporters.setup_json import setup_document
 

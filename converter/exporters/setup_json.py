@@ -46,6 +46,8 @@ def _tube(setup: Setup) -> dict[str, Any]:
         "drawn_length": setup.tube.run.table.developed_length,
         "extra_a": setup.extra_a,
         "extra_b": setup.extra_b,
+        "cope_a": setup.cope_a,
+        "cope_b": setup.cope_b,
         "order": [step.bend for step in setup.steps],
         "can_be_held": not setup.plan.lacks,
         "bends": [_bend(setup, step) for step in setup.steps],
