@@ -16,6 +16,8 @@ from converter.exporters.figure import Figure, Point
 #: Points per mm.
 K = 72.0 / 25.4
 _FACE = "Vera"
+_BOLD = "VeraBd"
+Color = tuple[float, float, float]
 #: Looked for when a name holds letters the usual face lacks.
 _OTHERS = ("DejaVuSans.ttf", "NotoSans-Regular.ttf", "FreeSans.ttf", "LiberationSans-Regular.ttf")
 
@@ -51,8 +53,9 @@ class Pdf:
             raise MissingLibraryError(
                 "PDF needs a library that is not installed: run `pip install reportlab`."
             ) from error
-        if _FACE not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(_FACE, f"{_FACE}.ttf"))
+        for face in (_FACE, _BOLD):
+            if face not in pdfmetrics.getRegisteredFontNames():
+                pdfmetrics.registerFont(TTFont(face, f"{face}.ttf"))
         self._faces = [_FACE]
         self._out = io.BytesIO()
         self._pens = pens
@@ -72,8 +75,11 @@ class Pdf:
         self._canvas.showPage()
 
     def polyline(self, points: Sequence[Point], layer: str) -> None:
-        """An open line through points."""
-        pen = self._pens.get(layer, Pen())
+        """An open line through points, as its layer looks."""
+        self.drawn(points, self._pens.get(layer, Pen()))
+
+    def drawn(self, points: Sequence[Point], pen: Pen, *, closed: bool = False) -> None:
+        """A line through points with a pen of its own; closed when its last point joins the first."""
         canvas = self._canvas
         canvas.setLineWidth(pen.width * K)
         canvas.setStrokeColorRGB(*pen.color)
@@ -82,10 +88,40 @@ class Pdf:
         path.moveTo(points[0][0] * K, points[0][1] * K)
         for x, y in points[1:]:
             path.lineTo(x * K, y * K)
+        if closed:
+            path.close()
         canvas.drawPath(path, stroke=1, fill=0)
 
+    def filled(self, outlines: Sequence[Sequence[Point]], color: Color) -> None:
+        """A shape without an edge: its outline, and the outlines of its holes (even-odd)."""
+        path = self._canvas.beginPath()
+        for outline in outlines:
+            path.moveTo(outline[0][0] * K, outline[0][1] * K)
+            for x, y in outline[1:]:
+                path.lineTo(x * K, y * K)
+            path.close()
+        self._canvas.setFillColorRGB(*color)
+        self._canvas.drawPath(path, stroke=0, fill=1, fillMode=0)
+
+    def ring(self, center: Point, radius: float, ground: Color, pen: Pen) -> None:
+        """A filled circle with an edge."""
+        self._canvas.setFillColorRGB(*ground)
+        self._canvas.setStrokeColorRGB(*pen.color)
+        self._canvas.setLineWidth(pen.width * K)
+        self._canvas.setDash([])
+        self._canvas.circle(center[0] * K, center[1] * K, radius * K, stroke=1, fill=1)
+
     def text(
-        self, text: str, at: Point, height: float, *, align: str = "left", rotation: float = 0.0, room: float = 0.0
+        self,
+        text: str,
+        at: Point,
+        height: float,
+        *,
+        align: str = "left",
+        rotation: float = 0.0,
+        room: float = 0.0,
+        color: Color = (0.0, 0.0, 0.0),
+        bold: bool = False,
     ) -> None:
         """One line of text.
 
@@ -96,14 +132,16 @@ class Pdf:
             align: 'left', 'center' or 'right'.
             rotation: degrees counter-clockwise.
             room: width that it must keep to, mm: longer text is cut short with '…'; 0 for any.
+            color: RGB, 0..1.
+            bold: whether in a bold face.
         """
-        face, text = self._face_for(text)
+        face, text = self._face_for(text, _BOLD if bold else _FACE)
         size = height / 0.73 * K  # capitals of these faces are 0.73 of the type size
         while room > 0.0 and len(text) > 1 and self._width(text, face, size) > room * K:
             text = text[:-2].rstrip() + "…" if text.endswith("…") else text[:-1] + "…"
         canvas = self._canvas
         canvas.saveState()
-        canvas.setFillColorRGB(0.0, 0.0, 0.0)
+        canvas.setFillColorRGB(*color)
         canvas.setFont(face, size)
         canvas.translate(at[0] * K, at[1] * K)
         canvas.rotate(rotation)
@@ -143,7 +181,7 @@ class Pdf:
 
         return float(stringWidth(text, face, size))
 
-    def _face_for(self, text: str) -> tuple[str, str]:
+    def _face_for(self, text: str, usual: str = _FACE) -> tuple[str, str]:
         """A face that has every letter of a text, and the text; else the usual face and '?' for what it lacks."""
         from reportlab.pdfbase import pdfmetrics
         from reportlab.pdfbase.ttfonts import TTFError, TTFont
@@ -153,9 +191,9 @@ class Pdf:
         def lacks(face: str) -> set[str]:
             return {c for c in text if ord(c) not in pdfmetrics.getFont(face).face.charToGlyph}
 
-        missing = lacks(_FACE)
+        missing = lacks(usual)
         if not missing:
-            return _FACE, text
+            return usual, text
         for name in _OTHERS:
             face = name.partition(".")[0]
             if face not in pdfmetrics.getRegisteredFontNames():
@@ -165,4 +203,4 @@ class Pdf:
                     continue
             if not lacks(face):
                 return face, text
-        return _FACE, "".join("?" if c in missing else c for c in text)
+        return usual, "".join("?" if c in missing else c for c in text)

@@ -8,7 +8,7 @@ Labels may hold both units at once (`converter.units.BothUnits`); a writer picks
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf
 
 from converter.exporters.figure import Point, text_width
@@ -25,7 +25,16 @@ class Look:
     dash: tuple[float, ...] = ()
 
 
-#: role -> look. ``tube``: outline; ``seam``: where a bend starts or ends; ``center``: centerline;
+#: Height of a capital in sizes of type, of the faces that pictures are written in.
+CAPITAL = 0.73
+#: Radius of the circle around a circled label, in heights of its text.
+RING = 1.05
+
+#: Roles whose texts are bold where a face has it.
+BOLD = ("strong", "end", "feed")
+
+#: role -> look; those of no width are only filled. ``tube``: outline; ``skin``: the metal inside it; ``bore``: into an
+#: open end; ``ground``: the paper; ``seam``: where a bend starts or ends; ``center``: centerline;
 #: ``tight``: a bend with an error (thick and dashed: not by colour alone); ``dim``: dimension lines;
 #: ``note``: plain text; ``strong``: text that must be seen first; ``end``: the marks of ends A and B;
 #: ``feed``: the arrow of the direction of feed; ``floor``: floor and walls; ``mark``: pencil marks on a stick;
@@ -33,6 +42,8 @@ class Look:
 ROLES: dict[str, Look] = {
     "tube": Look(0.35, "#1b2733", "#e8eef4"),
     "skin": Look(0.0, "#dfe6ec", "#33424f"),
+    "bore": Look(0.0, "#8d9aa6", "#0a0e12"),
+    "ground": Look(0.0, "#ffffff", "#10161c"),
     "seam": Look(0.15, "#5a6b7a", "#9fb0be"),
     "center": Look(0.12, "#5a6b7a", "#9fb0be", (3.0, 0.8, 0.6, 0.8)),
     "tight": Look(0.8, "#a3201a", "#ff9c8f", (1.6, 0.8)),
@@ -79,7 +90,8 @@ class Label:
         role: see `ROLES`.
         align: 'left', 'center' or 'right'.
         rotation: degrees counter-clockwise.
-        circled: in a circle, as the number of a bend is.
+        circled: in a circle, as the number of a bend is; then ``align`` is 'center'.
+        boxed: in a filled square, in the colour of the ground, as the marks of the ends are; ``align`` is 'center'.
     """
 
     text: str
@@ -89,6 +101,7 @@ class Label:
     align: str = "left"
     rotation: float = 0.0
     circled: bool = False
+    boxed: bool = False
 
 
 @dataclass(slots=True)
@@ -125,7 +138,7 @@ class Picture:
             self.reach(*kept[0])
 
     def label(self, text: str, at: Sequence[float], height: float, role: str = "note", **how: object) -> Label:
-        """Add one line of text; ``how``: align, rotation, circled."""
+        """Add one line of text; ``how``: align, rotation, circled, boxed."""
         one = Label(text, (float(at[0]), float(at[1])), height, role, **how)  # type: ignore[arg-type]
         self.labels.append(one)
         longest = max(text_width(in_unit(text, unit), height) for unit in ("mm", "in"))
@@ -144,9 +157,7 @@ class Picture:
         for f in other.fills:
             self.fill([[(x + dx, y + dy) for x, y in one] for one in f.outlines], f.role)
         for t in other.labels:
-            self.labels.append(
-                Label(t.text, (t.at[0] + dx, t.at[1] + dy), t.height, t.role, t.align, t.rotation, t.circled)
-            )
+            self.labels.append(replace(t, at=(t.at[0] + dx, t.at[1] + dy)))
         if other.low[0] <= other.high[0]:
             self.reach((other.low[0] + dx, other.low[1] + dy), (other.high[0] + dx, other.high[1] + dy))
 
