@@ -16,7 +16,7 @@ from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.importers.step_check import check_step
 from converter.model.bends import Placement
-from converter.model.drawing import Drawing, DrawnCurve, Ignored, ReadyTable
+from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape, ReadyTable
 from converter.progress import steps
 from converter.tolerances import DEFAULT
 from converter.units import MM_PER, UNIT_CHOICES, Display, unit_name
@@ -169,6 +169,8 @@ class _Reading:
         self.unread: Counter[str] = Counter()
         self.sampled: Counter[str] = Counter()
         self.hidden: Counter[str] = Counter()
+        if options.keep_left_out:
+            drawing.aside = Aside()
 
     def instance(self, number: int, instance: Instance, labels: Labels | None) -> None:
         """One part in one place."""
@@ -196,7 +198,9 @@ class _Reading:
 
         layer = free.layer or instance.product or None
         if not self.wanted(layer):
-            self.ignored["edge", f"on the layer {layer!r}, left out as asked"] += 1
+            why = f"on the layer {layer!r}, left out as asked"
+            self.ignored["edge", why] += 1
+            self.keep_edge(free.edge, instance, why)
             return
         curve, remark = edge_curve(free.edge, instance.location)
         name = (free.name if free.group else "") or instance.name or free.name or None
@@ -216,7 +220,9 @@ class _Reading:
 
         layer = body.layer or instance.product or None
         if not self.wanted(layer):
-            self.ignored[name, f"on the layer {layer!r}, left out as asked"] += 1
+            why = f"on the layer {layer!r}, left out as asked"
+            self.ignored[name, why] += 1
+            self.keep_box(body.shape, instance, name, why)
             return
         key, matrix = self.bodies.key(body.shape, instance.location)
         known = self.known.get(key)
@@ -231,6 +237,25 @@ class _Reading:
         for left in known.ignored:
             kind = name + left.kind[len(known.name) :] if left.kind.startswith(known.name) else left.kind
             self.ignored[kind, left.why] += left.count
+            if not known.tables:  # beside tubes in one body its box would say nothing
+                self.keep_box(body.shape, instance, kind, left.why)
+
+    def keep_box(self, shape: Any, instance: Instance, kind: str, why: str) -> None:
+        """Keep the box around a body that is left out, where that was asked for."""
+        from converter.kernel.step_place import box_of
+
+        box = box_of(shape, instance.location) if self.drawing.aside is not None else None
+        if self.drawing.aside is not None and box:
+            self.drawing.aside.add(LeftShape.box(kind, why, *box))
+
+    def keep_edge(self, edge: Any, instance: Instance, why: str) -> None:
+        """Keep the shape of an edge that is left out, where that was asked for."""
+        from converter.kernel.step_place import edge_curve
+        from converter.reducer.ends import sample
+
+        curve = edge_curve(edge, instance.location)[0] if self.drawing.aside is not None else None
+        if self.drawing.aside is not None and curve:
+            self.drawing.aside.add(LeftShape("edge", why, tuple((x, y, z) for x, y, z in sample(curve).tolist())))
 
     def wanted(self, layer: str | None) -> bool:
         """Whether the layer options let a layer (or product) through."""

@@ -7,6 +7,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from converter.geometry.vectors import Vec
 from converter.kernel.step_curves import NotACurve, curve_of
 from converter.model.curve import Curve, Points
 from converter.model.drawing import Ignored, ReadyTable
@@ -29,6 +30,23 @@ def edge_curve(edge: Any, location: Any) -> tuple[Curve | None, str]:
         return curve_of(edge.Moved(location, False))
     except NotACurve as left:
         return None, str(left)
+
+
+def box_of(shape: Any, location: Any) -> tuple[Vec, Vec] | None:
+    """Corners in mm of the box around a part's shape in the world; None where the kernel finds none."""
+    from OCP.Bnd import Bnd_Box
+    from OCP.BRepBndLib import BRepBndLib
+    from OCP.Standard import Standard_Failure
+
+    box = Bnd_Box()
+    try:
+        BRepBndLib.AddOptimal_s(shape.Moved(location, False), box, False, False)
+    except Standard_Failure:
+        return None
+    if box.IsVoid():
+        return None
+    low, high = box.CornerMin(), box.CornerMax()
+    return (low.X(), low.Y(), low.Z()), (high.X(), high.Y(), high.Z())
 
 
 class Bodies:

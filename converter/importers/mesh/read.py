@@ -21,7 +21,7 @@ from converter.importers.mesh.weld import weld
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.model.centerline import walk
-from converter.model.drawing import Drawing, Ignored, ReadyTable
+from converter.model.drawing import Aside, Drawing, Ignored, LeftShape, ReadyTable
 from converter.model.section import Section
 from converter.progress import steps
 from converter.units import MM_PER, UNIT_CHOICES, Display, unit_name
@@ -60,6 +60,7 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     drawing = Drawing(given.name, loaded.unit, read_as)
     display = chosen.show(read_as)
     left: Counter[tuple[str, str]] = Counter()
+    aside = drawing.aside = Aside() if chosen.keep_left_out else None
     found: list[_Found] = []
     extent = 0.0
     worst: Finding | None = None
@@ -68,6 +69,7 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
         for part in loaded.parts:
             if not chosen.wants(part.name):
                 left["mesh", "its name is not among those to be read"] += 1
+                _keep(aside, "mesh", "its name is not among those to be read", part.points * MM_PER[read_as])
                 continue
             points, faces = _sound(part, MM_PER[read_as], left)
             if len(faces) == 0:
@@ -79,7 +81,7 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
             coarse = too_coarse_numbers(used, loaded, display)
             if coarse is not None and (worst is None or (coarse.measured or 0.0) > (worst.measured or 0.0)):
                 worst = coarse
-            found += _tubes(points, faces, part.name or fallback, left)
+            found += _tubes(points, faces, part.name or fallback, left, aside)
     if not found and not left:
         raise ReadError(f"{given.name} holds no triangles.", code="no-geometry", file=given.name)
     drawing.tables = [_ready(one, display) for one in _paired(found)]
@@ -115,7 +117,16 @@ def _sound(part: Part, factor: float, left: Counter[tuple[str, str]]) -> tuple[A
     return points, faces
 
 
-def _tubes(points: Array, faces: Ints, name: str, left: Counter[tuple[str, str]]) -> list[_Found]:
+def _keep(aside: Aside | None, kind: str, why: str, points: Array) -> None:
+    """Keep the box around points (n, 3) in mm that are left out, where that was asked for."""
+    if aside is not None and len(points):
+        (a, b, c), (d, e, f) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+        aside.add(LeftShape.box(kind, why, (a, b, c), (d, e, f)))
+
+
+def _tubes(
+    points: Array, faces: Ints, name: str, left: Counter[tuple[str, str]], aside: Aside | None = None
+) -> list[_Found]:
     # near the origin: a drawing far away would cost digits everywhere
     origin = points[faces[0, 0]].copy()
     welded = weld(points - origin, faces)
@@ -125,13 +136,17 @@ def _tubes(points: Array, faces: Ints, name: str, left: Counter[tuple[str, str]]
     for body in steps(welded.bodies, "bodies"):
         if len(body.faces) < FEWEST:
             left["body", f"it has fewer than {FEWEST} triangles"] += 1
+            _keep(aside, "body", f"it has fewer than {FEWEST} triangles", body.points + origin)
             continue
         try:
             out.append(_Found(name, _placed(measure(body), origin)))
         except NotATube as reason:
             left["body", str(reason)] += 1
+            _keep(aside, "body", str(reason), body.points + origin)
         except (GeometryError, np.linalg.LinAlgError, ZeroDivisionError, IndexError) as error:
-            left["body", f"no tube could be fitted to it ({type(error).__name__})"] += 1
+            why = f"no tube could be fitted to it ({type(error).__name__})"
+            left["body", why] += 1
+            _keep(aside, "body", why, body.points + origin)
     return out
 
 
