@@ -17,10 +17,12 @@ def check(result: Result) -> Result:
     """The same result with the audit's findings added."""
     from converter.audit.registry import audit
     from converter.bending.split import die_to_buy
+    from converter.joints.clash import in_the_way
 
     # the audit repeats what was said of each tube before; `sorted_findings` keeps one of each
     findings = [*result.findings, *audit(result.tubes, result.shop, result.display)]
     findings += die_to_buy(result.tubes, result.shop, result.display)
+    findings += in_the_way(result.tubes, result.job, result.tolerances, result.display)
     if result.demo_shop:
         findings.append(demo_shop_note())
     bends = sum(len(tube.run.table.bends) for tube in result.tubes)

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from converter.findings import Finding
-from converter.joints.find import find_joints
+from converter.joints.clash import clashes_said, find_clashes
+from converter.joints.find import survey
 from converter.joints.hole_saw import with_hole_saws
 from converter.joints.lengths import cut_length, length_changes
 from converter.joints.model import Joint
@@ -57,12 +58,13 @@ def cope_frame(
         tubes: the frame.
         shop: whose hole saws are used.
         job: its ``[[joint]]`` tables overrule the usual rules.
-        tol, display, gap: see `converter.joints.find.find_joints`.
+        tol, display, gap: see `converter.joints.find.survey`.
     """
     display = display or Display()
-    found, said = find_joints(tubes, job, tol, display, gap)
+    found = survey(tubes, job, tol, display, gap)
+    said = [*found.findings, *clashes_said(find_clashes(found, tol), found.frame, display)]
     developed = {tube.name: tube.run.table.developed_length for tube in tubes}
-    joints, more = with_hole_saws(found, shop, display, developed)
+    joints, more = with_hole_saws(found.joints, shop, display, developed)
     changes = length_changes(joints)
     lengths = tuple(
         TubeLength(

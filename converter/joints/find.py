@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import radians, sin
 
 import numpy as np
@@ -18,7 +19,8 @@ from converter.joints.bodies import Body, End, bodies
 from converter.joints.checks import check_contacts, check_joint
 from converter.joints.clock import BendClock, StraightClock
 from converter.joints.contact import Contact, find_contacts, footprint, frame_index
-from converter.joints.crossing import crossings_said, find_crossings
+from converter.joints.crossing import Crossing, crossings_said, find_crossings
+from converter.joints.index import LegIndex
 from converter.joints.lines import Bound, Branch, Part
 from converter.joints.model import MITRE, PLANE, SADDLE, Clock, Joint
 from converter.joints.plan import Key, Plan, make_plans, point_text
@@ -33,6 +35,27 @@ from converter.units import Display
 _MATTERS = 0.01
 
 
+@dataclass(frozen=True)
+class Survey:
+    """A frame, and what was found of its joints.
+
+    Attributes:
+        frame: the tubes that can have joints; index: theirs.
+        contacts, plans: of every end.
+        crossings: of tubes away from their ends.
+        joints: in the order of the tubes, end A before end B.
+        findings: what is to be said of the joints and crossings.
+    """
+
+    frame: list[Body]
+    index: LegIndex
+    contacts: dict[Key, list[Contact]]
+    plans: dict[Key, Plan]
+    crossings: list[Crossing]
+    joints: list[Joint]
+    findings: list[Finding]
+
+
 def find_joints(
     tubes: Sequence[Tube],
     job: Job | None = None,
@@ -40,7 +63,19 @@ def find_joints(
     display: Display | None = None,
     gap: float = 0.0,
 ) -> tuple[list[Joint], list[Finding]]:
-    """Every end that is cut to fit, and what is to be said of the joints.
+    """Every end that is cut to fit, and what is to be said of the joints; arguments as of `survey`."""
+    found = survey(tubes, job, tol, display, gap)
+    return found.joints, found.findings
+
+
+def survey(
+    tubes: Sequence[Tube],
+    job: Job | None = None,
+    tol: Tolerances = DEFAULT,
+    display: Display | None = None,
+    gap: float = 0.0,
+) -> Survey:
+    """Find the joints of a frame.
 
     Args:
         tubes: the frame; tubes without a section are left out and said.
@@ -48,9 +83,6 @@ def find_joints(
         tol: ``near`` is how far an end may be drawn short of its mate, or past it.
         display: how lengths are written in sentences.
         gap: weld gap that cuts leave, mm.
-
-    Returns:
-        Joints in the order of the tubes, end A before end B, and findings.
     """
     display = display or Display()
     frame, said = bodies(tubes)
@@ -83,11 +115,12 @@ def find_joints(
             joint.clock.add(joint.end, joint.base, joint.mate_axis)
     by_name = {body.name: body for body in frame}
     cut = {(joint.tube, joint.end) for joint in made}
-    said += crossings_said(find_crossings(frame, index, plans, tol), display)
+    crossings = find_crossings(frame, index, plans, tol)
+    said += crossings_said(crossings, display)
     said += check_contacts(frame, contacts, plans, cut, tol, display)
     for joint in made:
         said += check_joint(joint, by_name, tol, display)
-    return made, said
+    return Survey(frame, index, contacts, plans, crossings, made, said)
 
 
 def _joint(

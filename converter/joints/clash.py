@@ -1,0 +1,182 @@
+"""Tubes that get in each other's way where no cut joins them: metal in metal, and next to it.
+
+Centerlines and sections say which pairs come near (`converter.joints.crossing.near_pairs`); of those the
+deepest place in both tubes is looked for, each with its ends as they are cut (`converter.joints.deep`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from converter.findings import Finding
+from converter.geometry.vectors import Vec, distance
+from converter.joints.bodies import Body, bodies
+from converter.joints.contact import BESIDE, COAXIAL, LIES_ON, frame_index
+from converter.joints.crossing import crossings_said, joined_places
+from converter.joints.deep import deepest
+from converter.joints.find import Survey, survey
+from converter.joints.index import LegIndex
+from converter.joints.model import Joint
+from converter.joints.near import near_pairs
+from converter.joints.plan import Plan, point_text
+from converter.joints.trimmed import Trimmed
+from converter.model.run import Tube
+from converter.shop.job import Job
+from converter.tolerances import DEFAULT, Tolerances
+from converter.units import Display
+
+#: mm; tubes that pass with less between them are told, since bending moves them as far.
+CLOSE = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """Two tubes in each other's way.
+
+    Attributes:
+        one, other: names, in the order drawn.
+        place: where they overlap deepest (or are nearest).
+        overlap: there, mm; below 0 the room between them.
+        more: how many other pairs of their straights and bends overlap too.
+    """
+
+    one: str
+    other: str
+    place: Vec
+    overlap: float
+    more: int = 0
+
+
+def find_clashes(found: Survey, tol: Tolerances, *, all_ends: bool = False) -> list[Clash]:
+    """Pairs of tubes whose metal overlaps or all but touches, each once, in the order drawn.
+
+    Crossings are left out: they are told already.
+
+    Args:
+        found: the frame and its joints.
+        tol: ``join`` is how far tubes may be drawn into one another and still count as touching.
+        all_ends: tell too where an end lies along or beside another tube, which the findings of joints tell.
+    """
+    frame, index, plans = found.frame, found.index, found.plans
+    if len(frame) < 2:
+        return []
+    told_states = (COAXIAL,) if all_ends else (COAXIAL, LIES_ON, BESIDE)
+    skip = {frozenset((c.end.body, c.body)) for each in found.contacts.values() for c in each if c.state in told_states}
+    for key, plan in plans.items():
+        skip |= {frozenset((key[0], other)) for other in _left(plan, index)}
+    cuts: dict[str, dict[str, Joint]] = {}
+    for joint in found.joints:
+        cuts.setdefault(joint.tube, {})[joint.end] = joint
+    trimmed = [Trimmed(body, cuts.get(body.name, {})) for body in frame]
+    joined = joined_places(plans)
+    ends: dict[int, list[Vec]] = {}
+    for key, plan in plans.items():
+        for who in {key[0], *(c.body for c in plan.onto), *(k[0] for k in plan.after)}:
+            ends.setdefault(who, []).append(plan.end.point)
+    told: dict[frozenset[str], list[Vec]] = {}
+    for crossing in found.crossings:
+        told.setdefault(frozenset((crossing.outer, crossing.inner)), []).append(crossing.node)
+    clashes: dict[tuple[int, int], list[Clash]] = {}
+    for i, j, place in near_pairs(index, frame, CLOSE):
+        a, b = frame[int(index.body[i])], frame[int(index.body[j])]
+        pair = frozenset((a.index, b.index))
+        if pair in skip:
+            continue
+        legs = int(index.leg[i]), int(index.leg[j])
+        at_joint, reach = joined.get(pair, ()), 2.0 * (a.half + b.half)
+        straight = a.legs[legs[0]].arc is None and b.legs[legs[1]].arc is None
+        if straight and any(distance(place, at) <= reach for at in at_joint):
+            continue  # the joint itself: two straights meet in one place only, and the cut clears it
+        first, second = sorted(((a.index, legs[0]), (b.index, legs[1])))
+        got = deepest(trimmed[first[0]], first[1], trimmed[second[0]], second[1], CLOSE)
+        if got is None:
+            continue
+        overlap, at_place = got
+        if any(distance(at_place, at) <= reach for at in at_joint):
+            continue  # what the cut leaves there is told with the joint
+        if any(distance(at_place, node) <= reach for node in told.get(frozenset((a.name, b.name)), ())):
+            continue
+        if overlap <= tol.join:
+            apart = -CLOSE < overlap < -tol.join
+            if not apart or any(distance(at_place, at) <= reach for k in pair for at in ends.get(k, ())):
+                continue  # tubes of one node are as near as they like
+        names = frame[first[0]].name, frame[second[0]].name
+        clashes.setdefault((first[0], second[0]), []).append(Clash(*names, at_place, overlap))
+    return [_worst(clashes[key], tol) for key in sorted(clashes)]
+
+
+def _left(plan: Plan, index: LegIndex) -> set[int]:
+    """Tubes near an end that the job file leaves as it is."""
+    if plan.choice is None or plan.choice.kind != "none":
+        return set()
+    _, legs = index.near(np.array([plan.end.point]))
+    return {int(index.body[leg]) for leg in legs} - {plan.end.body}
+
+
+def _worst(all_of_them: list[Clash], tol: Tolerances) -> Clash:
+    worst = max(all_of_them, key=lambda one: one.overlap)
+    more = 0
+    for n, one in enumerate(all_of_them):
+        # legs that follow one another overlap in one place
+        apart = all(distance(one.place, other.place) > 50.0 for other in [worst, *all_of_them[:n]])
+        more += one is not worst and one.overlap > tol.join and apart
+    return Clash(worst.one, worst.other, worst.place, worst.overlap, more)
+
+
+def clashes_said(clashes: Sequence[Clash], frame: Sequence[Body], display: Display) -> list[Finding]:
+    """The clashes as findings."""
+    said = []
+    layers = {body.name: body.tube.run.layer for body in frame}
+    for one in clashes:
+        place, layer = point_text(one.place, display), layers[one.one]
+        if one.overlap > 0.0:
+            more = "" if not one.more else f" (and in {one.more} more place{'s' if one.more > 1 else ''})"
+            said.append(
+                Finding(
+                    "tube-clash",
+                    f"{one.one} and {one.other} run into one another at {place}: they overlap by "
+                    f"{display.length(one.overlap)} there{more}, and neither is cut to the other.",
+                    tube=one.one,
+                    layer=layer,
+                    measured=one.overlap,
+                    limit=0.0,
+                    unit="mm",
+                    at=one.place,
+                    cure="Move them apart, or let the job file cut one to the other.",
+                )
+            )
+        else:
+            said.append(
+                Finding(
+                    "tube-near",
+                    f"{one.one} and {one.other} pass with {display.length(-one.overlap)} between them at {place}: "
+                    "bent tubes come out that far from the drawing.",
+                    tube=one.one,
+                    layer=layer,
+                    measured=-one.overlap,
+                    limit=CLOSE,
+                    unit="mm",
+                    at=one.place,
+                    cure="Move them apart, or draw them touching where they are to be welded.",
+                )
+            )
+    return said
+
+
+def in_the_way(
+    tubes: Sequence[Tube], job: Job | None, tol: Tolerances = DEFAULT, display: Display | None = None
+) -> list[Finding]:
+    """What an audit says of a frame: tubes that cross, overlap, or all but touch; nothing of how ends are cut.
+
+    Args: as of `converter.joints.find.survey`.
+    """
+    display = display or Display()
+    frame, _ = bodies(tubes)
+    if len(frame) < 2 or not near_pairs(frame_index(frame, tol), frame, CLOSE):
+        return []
+    found = survey(tubes, job, tol, display)
+    clashes = find_clashes(found, tol, all_ends=True)
+    return [*crossings_said(found.crossings, display), *clashes_said(clashes, found.frame, display)]

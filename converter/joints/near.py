@@ -1,0 +1,144 @@
+"""How near straights and bends of tubes come to one another: pairs that do, and their nearest places."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import radians
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.geometry.vectors import Vec, distance
+from converter.joints.bodies import Body, Leg
+from converter.joints.index import Ints, LegIndex
+from converter.joints.lines import Array
+
+#: Degrees of bend per chord.
+_TURN = 15.0
+
+
+def near_pairs(index: LegIndex, frame: Sequence[Body], more: float) -> list[tuple[int, int, Vec]]:
+    """Legs of different tubes whose outsides come within ``more`` mm, and a place on the first where they do."""
+    who, i, j, places = chords_near(index, frame, more)
+    pairs, first = np.unique(who, return_index=True)
+    return [
+        (a, b, (place[0], place[1], place[2]))
+        for a, b, place in zip(i[pairs].tolist(), j[pairs].tolist(), places[first].tolist(), strict=True)
+    ]
+
+
+def chords_near(index: LegIndex, frame: Sequence[Body], more: float) -> tuple[Ints, Ints, Ints, Array]:
+    """(pair, i, j, places): chords of legs i[pair], j[pair] that come within their half sizes and ``more``, and where.
+
+    A pair stands there once for every two chords that do.
+    """
+    i, j = index.legs_near_legs()
+    other = index.body[i] != index.body[j]
+    i, j = i[other], j[other]
+    half = np.array([body.half for body in frame])
+    start, way, sag, first = _chords(index)
+    count = np.diff(first)
+    many = count[i] * count[j]
+    pair = np.repeat(np.arange(len(i)), many)
+    k = np.arange(int(many.sum())) - np.repeat(np.cumsum(many) - many, many)
+    a, b = first[i[pair]] + k // count[j[pair]], first[j[pair]] + k % count[j[pair]]
+    limit = half[index.body[i]] + half[index.body[j]] + more
+    reach = limit[pair] + sag[a] + sag[b]
+    off, places = segments_apart(start[a], way[a], start[b], way[b])
+    close = np.flatnonzero(off < reach)
+    return pair[close], i, j, places[close]
+
+
+def _chords(index: LegIndex) -> tuple[Array, Array, Array, Ints]:
+    """Every leg as chords: (start, vector, greatest distance of the leg from it), and each leg's first chord."""
+    origin, x, y, sweep = index.shape
+    count = np.maximum(np.ceil(sweep / radians(_TURN)), 1.0).astype(np.int64)
+    owner = np.repeat(np.arange(len(count)), count)
+    first = np.concatenate(([0], np.cumsum(count)))
+    part = np.arange(len(owner)) - first[owner]
+    turn = (sweep / count)[owner]
+    bent = (sweep > 0.0)[owner]
+
+    def at(n: NDArray[np.floating[Any]]) -> Array:
+        c, s = np.where(bent, np.cos(n * turn), n), np.where(bent, np.sin(n * turn), 0.0)
+        value: Array = origin[owner] + c[:, None] * x[owner] + s[:, None] * y[owner]
+        return value
+
+    start = at(part.astype(np.float64))
+    way = at(part.astype(np.float64) + 1.0) - start
+    sag = np.where(bent, np.linalg.norm(x, axis=1)[owner] * (1.0 - np.cos(turn / 2.0)), 0.0)
+    return start, way, sag, first
+
+
+def segments_apart(p: Array, u: Array, q: Array, v: Array) -> tuple[Array, Array]:
+    """Distances of segments p + s u and q + t v, 0 <= s, t <= 1, row by row, and the places on the first ones.
+
+    Elementary, clamped in turn.
+    """
+    w = p - q
+    uu, vv, uv = (u * u).sum(axis=1), (v * v).sum(axis=1), (u * v).sum(axis=1)
+    uw, vw = (u * w).sum(axis=1), (v * w).sum(axis=1)
+    det = uu * vv - uv * uv
+    flat = det < 1e-12 * uu * vv
+    s = np.clip(np.where(flat, 0.5, (uv * vw - vv * uw) / np.where(flat, 1.0, det)), 0.0, 1.0)
+    t = np.clip((uv * s + vw) / vv, 0.0, 1.0)
+    s = np.clip((uv * t - uw) / uu, 0.0, 1.0)
+    place = p + s[:, None] * u
+    return np.linalg.norm(place - q - t[:, None] * v, axis=1), place
+
+
+def nearest(one: Leg, two: Leg) -> tuple[float, float, float]:
+    """Nearest places of two legs: (length on the first, on the second, distance), mm.
+
+    Bends are looked at as chords first, then narrowed down on the true arcs.
+    """
+    if one.arc is None and two.arc is None:
+        return _lines(one, two)
+    u, v = _places(one), _places(two)
+    p, q = places_on(one, u), places_on(two, v)
+    off = np.linalg.norm(p[:, None, :] - q[None, :, :], axis=2)
+    k, m = np.unravel_index(int(off.argmin()), off.shape)
+    s, t, best = float(u[k]), float(v[m]), float(off[k, m])
+    width_s, width_t = float(u[1] - u[0]), float(v[1] - v[0])
+    for _ in range(40):
+        u = np.clip(s + np.linspace(-width_s, width_s, 9), 0.0, one.length)
+        v = np.clip(t + np.linspace(-width_t, width_t, 9), 0.0, two.length)
+        p, q = places_on(one, u), places_on(two, v)
+        off = np.linalg.norm(p[:, None, :] - q[None, :, :], axis=2)
+        k, m = np.unravel_index(int(off.argmin()), off.shape)
+        s, t, best = float(u[k]), float(v[m]), min(best, float(off[k, m]))
+        width_s, width_t = width_s / 2.0, width_t / 2.0
+    return s, t, best
+
+
+def _places(leg: Leg) -> Array:
+    steps = 33 if leg.arc is None else max(2, int(leg.arc.angle / _TURN) + 1)
+    value: Array = np.linspace(0.0, leg.length, steps)
+    return value
+
+
+def places_on(leg: Leg, at: Array) -> Array:
+    """Points of a leg's centerline at lengths from its start, (n, 3); a straight runs on past its ends."""
+    if leg.arc is None:
+        line: Array = np.asarray(leg.start) + at[:, None] * np.asarray(leg.direction)
+        return line
+    center = np.asarray(leg.arc.center)
+    x = np.asarray(leg.arc.start) - center
+    y = np.asarray(leg.direction) * leg.arc.radius
+    turn = at / leg.arc.radius
+    arc: Array = center + np.cos(turn)[:, None] * x + np.sin(turn)[:, None] * y
+    return arc
+
+
+def _lines(one: Leg, two: Leg) -> tuple[float, float, float]:
+    """Nearest places of two straights of limited length (elementary, clamped to their ends in turn)."""
+    a, b = np.asarray(one.direction), np.asarray(two.direction)
+    w = np.asarray(one.start) - np.asarray(two.start)
+    cosine = float(a @ b)
+    sine2 = 1.0 - cosine * cosine
+    s = float((w @ b) * cosine - w @ a) / sine2 if sine2 > 1e-12 else one.length / 2.0
+    s = min(max(s, 0.0), one.length)
+    t = min(max(float(w @ b) + s * cosine, 0.0), two.length)
+    s = min(max(t * cosine - float(w @ a), 0.0), one.length)
+    return s, t, distance(one.point(s), two.point(t))

@@ -1,0 +1,101 @@
+"""The metal of a tube as depths below its outside, its ends as they are cut.
+
+A bore counts as metal: what lies in it is shut in. Depth is the distance inward from the outside, below 0
+outside it; at an end it is at most the length back from the cut, or from the flat end of a tube that is not cut.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from math import cos, radians, sin
+
+import numpy as np
+
+from converter.geometry.vectors import cross
+from converter.joints.bodies import Body, End, Leg
+from converter.joints.lines import Array, Lines
+from converter.joints.model import Joint
+from converter.joints.square import half_sizes, rounded
+
+
+class Trimmed:
+    """A tube with its cuts.
+
+    Args:
+        body: the tube.
+        joints: its cuts by end letter.
+    """
+
+    def __init__(self, body: Body, joints: Mapping[str, Joint]) -> None:
+        self.body = body
+        self.joints = joints
+
+    def depth(self, points: Array, legs: Iterable[int]) -> Array:
+        """Depth of points (n, 3) below the outside of some of its legs, (n,), mm."""
+        best = np.full(len(points), -np.inf)
+        for i in legs:
+            depth = -self.outside(points, self.body.legs[i])
+            for end in self.body.ends:
+                if i == (0 if end.letter == "A" else len(self.body.legs) - 1):
+                    depth = self._at_end(points, depth, end)
+            best = np.maximum(best, depth)
+        return best
+
+    def _at_end(self, points: Array, depth: Array, end: End) -> Array:
+        """Depth in the leg at an end, run on where its cut leaves metal past the end point, and cut there."""
+        w = points - np.asarray(end.point)
+        back = -(w @ np.asarray(end.direction))
+        joint = self.joints.get(end.letter)
+        near = np.ones(len(points), dtype=np.bool_)
+        if end.straight <= 1e-6:  # a bend may come round behind the plane of its own end
+            near = np.linalg.norm(w, axis=1) <= 3.0 * self.body.half
+        if joint is None:
+            return np.where(near, np.minimum(depth, back), depth)
+        branch = joint.base.branch
+        depth = np.where(back < 0.0, self._across(end, w), depth)
+        lines = Lines(branch, w @ np.asarray(branch.zero), w @ np.asarray(branch.side))
+        return np.where(near, np.minimum(depth, back - joint.base.reach(lines)[0]), depth)
+
+    def _across(self, end: End, w: Array) -> Array:
+        """Depth in the straight that runs on past an end."""
+        section = self.body.section
+        value: Array
+        if section.is_round:
+            along = w @ np.asarray(end.direction)
+            value = section.od / 2.0 - np.sqrt(np.maximum((w * w).sum(axis=1) - along * along, 0.0))
+            return value
+        side = np.asarray(cross(end.direction, end.up))
+        value = -rounded(w @ np.asarray(end.up), w @ side, *half_sizes(section))
+        return value
+
+    def outside(self, points: Array, leg: Leg) -> Array:
+        """Distance of points (n, 3) from the outside of a leg, mm, cuts left aside; below 0 inside it."""
+        section = self.body.section
+        value: Array
+        if leg.arc is None:
+            w = points - np.asarray(leg.start)
+            s = w @ np.asarray(leg.direction)
+            past = np.maximum(np.maximum(-s, s - leg.length), 0.0)
+            if section.is_round:
+                off2 = np.maximum((w * w).sum(axis=1) - s * s, 0.0)
+                value = np.sqrt(off2 + past * past) - section.od / 2.0
+                return value
+            side = np.asarray(cross(leg.direction, leg.up))
+            value = rounded(w @ np.asarray(leg.up), w @ side, *half_sizes(section)) + past
+            return value
+        arc = leg.arc
+        w = points - np.asarray(arc.center)
+        x = (np.asarray(arc.start) - np.asarray(arc.center)) / arc.radius
+        p, q, z = w @ x, w @ np.asarray(leg.direction), w @ np.asarray(arc.normal)
+        sweep = radians(arc.angle)
+        turn = np.arctan2(q, p)
+        turn = np.where(turn < (sweep - 2.0 * np.pi) / 2.0, turn + 2.0 * np.pi, turn)
+        held = np.clip(turn, 0.0, sweep)
+        if section.is_round:
+            off2 = (p - arc.radius * np.cos(held)) ** 2 + (q - arc.radius * np.sin(held)) ** 2 + z * z
+            value = np.sqrt(off2) - section.od / 2.0
+            return value
+        u = arc.radius - np.hypot(p, q)  # toward the inside of the bend
+        c, s_ = cos(radians(leg.roll)), sin(radians(leg.roll))
+        value = rounded(u * c - z * s_, u * s_ + z * c, *half_sizes(section)) + np.abs(turn - held) * arc.radius
+        return value
