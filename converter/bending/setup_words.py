@@ -2,7 +2,8 @@
 
 Every number is rounded from its exact place, never from another rounded one, so rounding never adds up.
 The stick is rounded up; what that adds lies at the end fed last. Marks that are measured from that end are
-measured on the stick as cut.
+measured on the stick as cut. A stick is cut square at the long points of its copes (or longer, where the clamp
+needs it, and trimmed back to them), bent, and coped last.
 """
 
 from __future__ import annotations
@@ -22,6 +23,10 @@ CAUTIONS = (
     "Bend to the stop, let go, measure. A bend that is short can be bent on; one that has gone too far cannot be "
     "taken back.",
 )
+
+
+#: mm; what rounding the stick up leaves past the long point of a cope, when it is more than this, is told.
+WORTH_TELLING = 0.1
 
 
 def grain(display: Display) -> float:
@@ -81,6 +86,30 @@ class Sheet:
             return 0.0
         return extra + (self.stick - self.setup.stick_length if end == self.other else 0.0)
 
+    @property
+    def coped(self) -> list[str]:
+        """The ends that are coped: the stick does not end where the centerline does."""
+        return [end for end in "AB" if self.setup.cope(end)]
+
+    def cope_place(self, end: str) -> str:
+        """Where the long point of a coped end lies: ``11.45 mm before the centerline's end``."""
+        reach = self.setup.cope(end)
+        if rounded(abs(reach), self.display) <= 0.0:
+            return "at the centerline's end"
+        return f"{self.display.length(abs(reach))} {'past' if reach > 0.0 else 'before'} the centerline's end"
+
+    def cope_words(self) -> list[str]:
+        """What the copes mean for the stick, one sentence for each coped end; one for both where they are alike."""
+        found = {}
+        for end in self.coped:
+            trim = self.trim(end)
+            here = f"the trim mark, {self.display.length(trim)} from" if trim > 0.0 else ""
+            here = f"{here} the end of the stick".strip()
+            found[end] = f"{here}, {self.cope_place(end)}"
+        if len(found) == 2 and found["A"] == found["B"]:
+            return [f"ends A and B are coped, the long point of each at {found['A']}"]
+        return [f"end {end} is coped, its long point at {words}" for end, words in found.items()]
+
     def turn(self, step: Step) -> str:
         """Which way the tube is turned, seen from the end fed first toward the other; '' for not at all."""
         return turn_words(step.roll)
@@ -94,11 +123,14 @@ class Sheet:
         about = describe(setup.tube.section, self.display) if setup.tube.section else "tube"
         metal = f", {setup.tube.metal}" if setup.tube.metal else ""
         ends = " Write A on one end and B on the other." if setup.steps else ""
-        found = [f"Cut the stick to {length(self.stick)} ({about}{metal}).{ends}"]
+        when = ", and cope it only after bending" if setup.steps else ""
+        square = f" Cut it square{when}." if self.coped else ""
+        found = [f"Cut the stick to {length(self.stick)} ({about}{metal}).{square}{ends}"]
         if setup.steps:
             found.append(self._marking())
             found += [self._bend(i) for i in range(len(setup.steps))]
         found += self._trimming()
+        found += self._coping()
         return found
 
     def _marking(self) -> str:
@@ -155,6 +187,17 @@ class Sheet:
     def _trimming(self) -> list[str]:
         ends = [f"{self.display.length(self.trim(end))} off end {end}" for end in "AB" if self.trim(end) > 0.0]
         return [f"Trim {_listed(ends)}."] if ends else []
+
+    def _coping(self) -> list[str]:
+        """Where the long point of each cut lies once the stick is trimmed: the template needs one place along it."""
+        found = []
+        for end in self.coped:
+            over = self.stick - self.setup.stick_length if end == self.other and not self.trim(end) else 0.0
+            at = "the end of the stick" + (" as trimmed" if self.trim(end) > 0.0 else "")
+            if over > WORTH_TELLING:  # in decimals: a fraction is what it was rounded to
+                at = f"{Display(self.display.unit).length(over)} inside {at} (that much it was rounded up)"
+            found.append(f"Cope end {end} to its template: the long point of the cut is {at}, {self.cope_place(end)}.")
+        return found
 
 
 def turn_words(roll: float) -> str:
