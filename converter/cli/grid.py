@@ -6,7 +6,7 @@ Wide characters (Chinese, Japanese, Korean, emoji) take two columns, combining m
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from converter.cli.page import room, rule, ruled, width
@@ -30,11 +30,6 @@ def cells(text: str) -> int:
     from rich.cells import cell_len
 
     return cell_len(text)
-
-
-def _pad(text: str, wide: int, align: str) -> str:
-    blanks = " " * (wide - cells(text))
-    return text + blanks if align == "l" else blanks + text
 
 
 def wrap(text: str, wide: int) -> list[str]:
@@ -163,7 +158,7 @@ class Grid:
         heads = [wrap(self.heads[i], wide) for i, wide in zip(chosen, widths, strict=True)]
         tall = max(len(head) for head in heads)
         raised = [[""] * (tall - len(head)) + head for head in heads]
-        lines = [self._line([head[k] for head in raised], widths, kinds) for k in range(tall)]
+        lines = [self._line([head[k] for head in raised], chosen, widths, kinds) for k in range(tall)]
         if ruled():
             lines.append(" " * self.indent + (" " * _GAP).join(rule(wide) for wide in widths))
         for number, row in enumerate(self.rows):
@@ -173,26 +168,22 @@ class Grid:
             ]
             for k in range(max(len(cell) for cell in broken)):
                 parts = [cell[k] if k < len(cell) else "" for cell in broken]
-                lines.append(self._line(parts, widths, kinds, self.tint.get(number)))
+                lines.append(self._line(parts, chosen, widths, kinds, self.tint.get(number)))
         return "\n".join(lines)
 
     def _line(
         self,
         parts: Sequence[str],
+        chosen: Sequence[int],
         widths: Sequence[int],
         kinds: Sequence[str],
         tint: Callable[[str], str] | None = None,
     ) -> str:
         last = max((i for i, part in enumerate(parts) if part), default=0)
+        tinted = {0, len(self.heads) - 1} if self.tint_last else {0}
         made = []
         for i, (part, wide, kind) in enumerate(zip(parts[: last + 1], widths, kinds, strict=False)):
-            padded = part if i == last and kind == "l" else _pad(part, wide, kind)
-            if tint is not None and part and (i == 0 or (self.tint_last and i == len(widths) - 1)):
-                padded = padded.replace(part, tint(part))
-            made.append(padded)
+            blanks = " " * (wide - cells(part))
+            shown = tint(part) if tint is not None and part and chosen[i] in tinted else part
+            made.append(blanks + shown if kind == "r" else shown if i == last else shown + blanks)
         return " " * self.indent + (" " * _GAP).join(made)
-
-
-def paragraphs(texts: Iterable[str], first: str = "  ") -> str:
-    """Paragraphs that all keep the same indent."""
-    return "\n".join(fill(text, first) for text in texts)

@@ -35,7 +35,7 @@ def shop_text(shop: Shop, display: Display) -> str:
     name, _, counts = summary(shop).rpartition(": ")
     if shop.is_demo:
         counts += " (invented; it serves when no shop file is named)"
-    lines = [titled(name, counts)]
+    lines = [titled(name, counts, ": ")]
     if shop.dies:
         heads = ["die", "takes", "CLR", "max angle", "clamp", "between", "tail", "mark"]
         rows = [_die_row(die, display) for die in shop.dies]

@@ -8,7 +8,7 @@ from typing import Any
 from converter.bending.springback import Springback, spread_words
 from converter.cli.grid import Grid, fill
 from converter.cli.main import one_line
-from converter.cli.page import bold
+from converter.cli.page import bold, room
 from converter.cli.plot import plot
 from converter.cli.springback import Answer
 from converter.cli.text import UNIT_WORDS, findings_text
@@ -80,7 +80,8 @@ def _tests_text(answer: Answer) -> str:
 
 def _plot(law: Springback) -> str:
     points = [(test.angle, test.stop - test.angle) for test in law.used]
-    return plot(points, lambda angle: law.stop(angle) - angle, ("degrees that came out", "degrees sprung back"))
+    names = "degrees that came out", "degrees sprung back"
+    return plot(points, lambda angle: law.stop(angle) - angle, names, (min(56, room() - 8), 11))
 
 
 def springback_document(answer: Answer) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from converter.cli.grid import Grid, fill
 from converter.cli.main import one_line
-from converter.cli.page import bold, faint
+from converter.cli.page import faint
 from converter.cli.text import UNIT_WORDS, counted, titled, with_marks
 from converter.model.run import Tube
 from converter.units import MM_PER, Display
@@ -27,9 +27,8 @@ def heading(result: Result) -> str:
     bends = sum(len(tube.run.table.bends) for tube in result.tubes)
     counts = f"{counted(len(result.tubes), 'run')}, {counted(bends, 'bend')}"
     shown = f"lengths in {UNIT_WORDS[result.display.unit]}, angles in degrees"
-    text = fill(f"{name}: {unit}; {counts}; {shown}", rest="  ")
-    text = bold(name) + text[len(name) :] if text.startswith(name) else text
-    return f"{text}\n{faint(_tolerances(result))}"
+    text = titled(name, f"{unit}; {counts}; {shown}", ": ")
+    return "\n".join([text, *(faint(line) for line in fill(_tolerances(result), rest="  ").split("\n"))])
 
 
 def _tolerances(result: Result) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
-from converter.cli.grid import fill
+from converter.cli.grid import cells, fill
 from converter.cli.main import one_line
 from converter.cli.page import bold, coloured, faint, tinted
 from converter.findings import ERROR, NOTE, WARNING, Finding
@@ -15,7 +16,7 @@ UNIT_WORDS = {"in": "inches", "mm": "mm", "ft": "feet"}
 
 _COLOURS = {ERROR: "red", WARNING: "yellow", NOTE: "cyan"}
 _LABEL = 9  # room for the longest severity and a space
-_LONG_NAME = 40
+_LONG_NAME = 40  # columns; what is said of it starts on a line of its own
 
 
 def finding_text(finding: Finding, *, name_tube: bool = True, details: bool = False) -> str:
@@ -40,15 +41,17 @@ def finding_text(finding: Finding, *, name_tube: bool = True, details: bool = Fa
 
 
 def _placed(text: str, finding: Finding) -> str:
-    """The text with the tube and the bend that it speaks of first in bold."""
-    name = one_line(finding.tube or "")
-    for what in (name, f"bend {finding.bend}"):
-        # a name that a line break or a longer word hides stays as it is
-        at = text.find(what) if what else -1
-        end = at + len(what)
-        if at >= 0 and not text[at - 1 : at].isalnum() and not text[end : end + 1].isalnum():
-            text = text[:at] + bold(what) + text[end:]
+    """The text with the tube and the bend that it speaks of first in bold, also across a line break."""
+    for what in (one_line(finding.tube or ""), "" if finding.bend is None else f"bend {finding.bend}"):
+        words = r"\s+".join(re.escape(word) for word in what.split())
+        if words:
+            text = re.sub(rf"(?<!\w){words}(?!\w)", lambda found: _each_word(found[0], bold), text, count=1)
     return text
+
+
+def _each_word(text: str, style: Callable[[str], str]) -> str:
+    """The text with every stretch of it styled, line by line, indents left alone."""
+    return "".join(style(part) if part.strip() else part for part in re.split(r"(\n\s*)", text))
 
 
 def bend_marks(findings: Iterable[Finding]) -> dict[tuple[str, int], str]:
@@ -85,12 +88,14 @@ def with_marks(
     return [*heads, "see below"], marked, {i: severity_tint(severity) for i, severity in marks.items()}
 
 
-def titled(name: str, about: str) -> str:
-    """A name in bold and what is to be said of it, wrapped."""
+def titled(name: str, about: str, after: str = "  ") -> str:
+    """A name in bold and what is to be said of it, wrapped; ``after`` stands between the two."""
     name = one_line(name)
-    text = fill(f"{name}  {about}", rest="  ")
-    shown = fill(about, f"{name}  ", "  ") if len(name) < _LONG_NAME else text
-    return bold(name) + shown[len(name) :] if shown.startswith(name) else shown
+    if cells(name) < _LONG_NAME:
+        shown = fill(about, f"{name}{after}", "  ")
+        return bold(name) + shown[len(name) :]
+    lines = fill(name + after.rstrip(), rest="  ")
+    return f"{_each_word(lines, bold)}\n{fill(about, '  ')}"
 
 
 def _place(finding: Finding) -> str:
