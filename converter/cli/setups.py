@@ -72,6 +72,7 @@ def setup_text(
     about = [describe(tube.section, display) if tube.section else "section unknown"]
     about.append(one_line(tube.metal) if tube.metal else "metal not named")
     lines = [titled(tube.name, ", ".join(about)), _wrapped(_stick(sheet))]
+    lines += [_wrapped(words) for words in sheet.cope_words()]
     if setup.steps:
         said = {i: (marks or {}).get((tube.name, step.bend), "") for i, step in enumerate(setup.steps)}
         heads, rows, tint = with_marks(*_rows(sheet), {i: severity for i, severity in said.items() if severity})
