@@ -40,13 +40,14 @@ PLACES = {
     "trimesh": ("exporters/", "importers/"),
     "reportlab": ("exporters/",),
     "rich": ("cli/",),
+    "PIL": ("exporters/",),
 }
 #: Test-only packages: the library must work without them.
 TEST_ONLY = {"fluids", "gemmi", "hypothesis", "pypdf", "pytest", "sectionproperties", "shapely"}
 #: Parts that may open files.
 OPENERS = ("importers", "exporters", "shop", "cli")
 #: What it costs too much to import before it is needed.
-HEAVY = ("OCP", "cadquery", "trimesh", "scipy", "vtk", "casadi", "networkx", "reportlab", "rich")
+HEAVY = ("OCP", "cadquery", "trimesh", "scipy", "vtk", "casadi", "networkx", "reportlab", "rich", "PIL")
 
 
 def part(path: Path) -> str:
