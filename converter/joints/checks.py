@@ -179,7 +179,7 @@ def check_joint(joint: Joint, frame: dict[str, Body], tol: Tolerances, display: 
     if joint.kind == SADDLE:
         _check_beyond(joint, lines, outside, room, say)
         _check_width(joint, frame, met, tol, display, say)
-        _check_mate_end(joint, frame, lines, outside, tol, display, say)
+        _check_mate_end(joint, frame, lines, outside, met, tol, display, say)
     part = "straight" if own.tube.run.table.bends else "tube"
     if float(outside.min()) >= room:
         say(
@@ -264,11 +264,18 @@ def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerance
 
 
 def _check_mate_end(
-    joint: Joint, frame: dict[str, Body], lines: Lines, outside: Array, tol: Tolerances, display: Display, say: Say
+    joint: Joint,
+    frame: dict[str, Body],
+    lines: Lines,
+    outside: Array,
+    met: Hits,
+    tol: Tolerances,
+    display: Display,
+    say: Say,
 ) -> None:
     """A mate that stops before it has carried the whole width of the cope."""
-    if len(joint.mates) > 1:
-        return
+    if len(joint.mates) > 1 or (bool(met.all()) and any(getattr(part, "bounds", ()) for part in joint.base.mates[0])):
+        return  # a mate that was taken as it is cut itself, and met all around, carries it
     mate = frame[joint.mates[0]]
     branch = joint.base.branch
     for end in mate.ends:

@@ -233,15 +233,14 @@ def _saddle(
     clock: Clock,
     gap: float,
 ) -> Joint:
-    lead = plan.onto[0] if plan.onto else _lead(plan, contacts)
+    leader, lead = (None, plan.onto[0]) if plan.onto else _lead(plan, contacts)
     mates = [(frame[lead.body], _solid(lead, body, frame[lead.body], gap))]
-    leader = (lead.body, lead.mate_end or "")
-    if not plan.onto and plans[leader].kind == MITRE:
+    if leader is not None and plans[leader].kind == MITRE:
         mates = [(frame[lead.body], _standing(leader, frame, plans, gap))]
     for contact in plan.onto[1:]:
         mates.append((frame[contact.body], _solid(contact, body, frame[contact.body], gap)))
     for key in plan.after:
-        if key == leader and not plan.onto:
+        if key == leader:
             continue
         mates.append((frame[key[0]], _standing(key, frame, plans, gap)))
     cut = Cut(branch, union([parts for _, parts in mates]))
@@ -267,12 +266,12 @@ def _saddle(
     )
 
 
-def _lead(plan: Plan, contacts: dict[Key, list[Contact]]) -> Contact:
-    """The contact with the first end that stands there already and runs on past the node."""
+def _lead(plan: Plan, contacts: dict[Key, list[Contact]]) -> tuple[Key, Contact]:
+    """The first end that stands there already and that this one can be cut to, and the contact with it."""
     for key in plan.after:
         for contact in contacts[plan.key]:
             if contact.body == key[0] and contact.state == "on" and contact.angle > 0.0:
-                return contact
+                return key, contact
     raise GeometryError("the tube and what it ends on lie in one line, so no cut joins them", code="parallel")
 
 

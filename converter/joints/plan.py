@@ -73,7 +73,7 @@ def make_plans(
     _choose(bodies, plans, job, tol, display, said)
     groups = _nodes(bodies, plans, contacts, tol)
     for group in groups:
-        _settle(group, bodies, plans, contacts, display, said)
+        _settle(group, bodies, plans, contacts, tol, display, said)
     _one_way(bodies, plans)
     _neighbours(bodies, plans)
     return plans, said
@@ -157,16 +157,27 @@ def _nodes(
         if _left_alone(plans[key]):
             continue
         for contact in found:
-            if contact.state != ON or contact.mate_end is None:
-                continue
-            other = (contact.body, contact.mate_end)
-            near = distance(plans[other].end.point, contact.end.point) <= tol.near
-            if near and other != key and not _left_alone(plans[other]):
+            other = meets(contact, bodies, tol)
+            if other is not None and other != key and not _left_alone(plans[other]):
                 root[find(key)] = find(other)
     groups: dict[Key, list[Key]] = {}
     for key in plans:
         groups.setdefault(find(key), []).append(key)
     return list(groups.values())
+
+
+def meets(contact: Contact, bodies: Sequence[Body], tol: Tolerances) -> Key | None:
+    """The end of the other tube that an end meets where it lands; None when the other runs on there.
+
+    It does not run on when it ends within the metal of the tube that lands: such a tube is not carried by
+    what is left, so that the two ends form a corner, drawn a bit long or short.
+    """
+    mate, own = bodies[contact.body], bodies[contact.end.body]
+    if contact.state != ON or not mate.ends:
+        return None
+    here = mate.legs[contact.leg].begin + contact.at
+    letter, rest = ("A", here) if here <= mate.length - here else ("B", mate.length - here)
+    return (contact.body, letter) if rest <= max(tol.near, own.size / 2.0 - tol.near) else None
 
 
 def _left_alone(plan: Plan) -> bool:
@@ -182,6 +193,7 @@ def _settle(
     bodies: Sequence[Body],
     plans: dict[Key, Plan],
     contacts: dict[Key, list[Contact]],
+    tol: Tolerances,
     display: Display,
     said: list[Finding],
 ) -> None:
@@ -195,55 +207,79 @@ def _settle(
             continue
         if _left_alone(plan):
             continue
-        ends = {(c.body, c.mate_end) for c in contacts[key] if c.mate_end is not None} & inside
-        plan.onto = [c for c in contacts[key] if c.state == ON and (c.body, c.mate_end) not in ends and c.angle > 0.0]
+        plan.onto = [
+            c for c in contacts[key] if c.state == ON and meets(c, bodies, tol) not in inside and c.angle > 0.0
+        ]
         plan.onto.sort(key=lambda c: (-round(bodies[c.body].size, 3), abs(c.ahead) + c.offset, c.body))
         if plan.onto:
             plan.kind = SADDLE
     if len(members) > 1:
-        _meeting(members, bodies, plans, contacts)
+        _meeting(members, bodies, plans, contacts, tol)
     for key in members:
         _said_otherwise(plans[key], members, bodies, plans, contacts, display, said)
     _without_rings(members, bodies, plans, display, said)
 
 
 def _meeting(
-    members: list[Key], bodies: Sequence[Body], plans: dict[Key, Plan], contacts: dict[Key, list[Contact]]
+    members: list[Key],
+    bodies: Sequence[Body],
+    plans: dict[Key, Plan],
+    contacts: dict[Key, list[Contact]],
+    tol: Tolerances,
 ) -> None:
-    """Ends that meet: mitre the best pair when nothing runs through, cut the others to those before them."""
-    through = any(plans[key].onto for key in members)
-    if not through:
-        pair = _pair(members, bodies, plans, contacts)
-        if pair is not None:
-            one, two = pair
-            for key, other in ((one, two), (two, one)):
-                plans[key].kind, plans[key].partner = MITRE, other
-            members[:] = [one, two, *(key for key in members if key not in pair)]
+    """Ends that meet: mitre the best pair that ends on nothing else, cut the others to those before them."""
+    tubes = {key[0] for key in members}
+    touches = {key: {c.body for c in contacts[key] if c.state == ON and c.angle > 0.0} for key in members}
+    # who runs into no other of the node can only be cut to; who lands on one further along comes after it
+    members.sort(key=lambda key: (bool(touches[key] & tubes), any(c.body in tubes for c in plans[key].onto)))
+    pair = _pair([key for key in members if not plans[key].onto], bodies, plans, touches, tol)
+    if pair is not None:
+        one, two = pair
+        for key, other in ((one, two), (two, one)):
+            plans[key].kind, plans[key].partner = MITRE, other
+        members[:] = [one, two, *(key for key in members if key not in pair)]
     for i, key in enumerate(members):
         plan = plans[key]
         if plan.kind == MITRE:
             continue
-        plan.after = members[:i]
+        landed = {c.body for c in plan.onto}
+        plan.after = [other for other in members[:i] if other[0] not in landed]
+        if not plan.onto and not any(other[0] in touches[key] for other in plan.after):
+            in_line = any(c.state == ON and c.angle == 0.0 for c in contacts[key])
+            plan.after = plan.after if in_line else []
         if plan.after:
             plan.kind = SADDLE
 
 
 def _pair(
-    members: list[Key], bodies: Sequence[Body], plans: dict[Key, Plan], contacts: dict[Key, list[Contact]]
+    members: list[Key],
+    bodies: Sequence[Body],
+    plans: dict[Key, Plan],
+    touches: dict[Key, set[int]],
+    tol: Tolerances,
 ) -> tuple[Key, Key] | None:
-    """The two ends to mitre: the largest of equal section, nearest to one line; None when the largest is alone."""
+    """The two ends to mitre: the largest of equal section, nearest to one line; None when the largest is alone.
+
+    Ends drawn to one point come before ends that are drawn short or long.
+    """
+    if len(members) < 2:
+        return None
     if any(plans[key].choice is not None and plans[key].choice.kind == SADDLE for key in members):  # type: ignore[union-attr]
         return None
     largest = round(bodies[members[0][0]].size, 3)
     able = [key for key in members if abs(bodies[key[0]].size - largest) <= 0.05]
-    best: tuple[float, tuple[Key, Key]] | None = None
+    best: tuple[bool, float, tuple[Key, Key]] | None = None
     for one, two in combinations(able, 2):
-        a, b = bodies[one[0]], bodies[two[0]]
-        alike = same_section(a.section, b.section) and mirrored_alike(plans[one].end, plans[two].end, a.section)
-        opening = angle_between(plans[one].end.direction, plans[two].end.direction)
-        if alike and opening > 1.0 and (best is None or opening > best[0] + 1e-6):
-            best = (opening, (one, two))
-    return best[1] if best else None
+        a, b, first, second = bodies[one[0]], bodies[two[0]], plans[one].end, plans[two].end
+        if not (same_section(a.section, b.section) and mirrored_alike(first, second, a.section)):
+            continue
+        opening = angle_between(first.direction, second.direction)
+        there = distance(first.point, second.point) <= tol.near
+        if not there and two[0] not in touches[one] and one[0] not in touches[two]:
+            continue
+        if opening > 1.0 and (best is None or (there, opening - 1e-6) > best[:2]):
+            best = (there, opening, (one, two))
+    return best[2] if best else None
 
 
 def _said_otherwise(
