@@ -16,7 +16,7 @@ from shapely.geometry import LineString, box
 from converter.exporters.dxf_template import LAYERS, template_figure
 from converter.exporters.figure import Figure, Room, Text, spread
 from converter.exporters.registry import ExportJob, write
-from converter.exporters.stick import Around, extra, stick_bends
+from converter.exporters.stick import Around, Stick, extra, stick_bends
 from converter.findings import Finding
 from converter.geometry.vectors import add, cross, distance, rotate, scale, unit
 from converter.model.bends import Bend, BendTable, Placement
@@ -163,7 +163,8 @@ def test_way_around_a_square_section(height, width, corner):
 
 
 def test_rectangular_sheet_shows_where_its_faces_end():
-    figure = template_figure(tube(section=Section("rectangular", 20.0, 1.0, 40.0, 3.0)), (), Display())
+    one = tube(section=Section("rectangular", 20.0, 1.0, 40.0, 3.0))
+    figure = template_figure(one, Stick.drawn(one.run, ()), Display())
     ys = sorted({round(a[1], 6) for a, b, layer in figure.lines if layer == "face-edges"})
     # top edge: middle of the face 20 wide; it ends after 7, the corner is 3 pi/2 long, the next face 34
     total = 2 * 60 - 24 + 6 * pi
@@ -240,12 +241,13 @@ def assert_legible(figure: Figure):
 @given(table=tables(most=30), od=st.sampled_from([6.0, 12.7, 44.45, 150.0]))
 def test_no_two_texts_of_a_template_overlap(table, od):
     one = tube(bends=table.bends, tail=table.tail, section=Section("round", od, 0.5))
-    assert_legible(template_figure(one, (), Display("in", 64)))
+    assert_legible(template_figure(one, Stick.drawn(one.run, ()), Display("in", 64)))
 
 
 def test_tight_rows_of_bends_stay_legible():
     bends = [Bend(0.0, 0.0 if i == 0 else 90.0, 3.0, 10.0) for i in range(30)]
-    assert_legible(template_figure(tube(bends=bends, section=Section("round", 10.0, 1.0)), (), Display()))
+    thin = tube(bends=bends, section=Section("round", 10.0, 1.0))
+    assert_legible(template_figure(thin, Stick.drawn(thin.run, ()), Display()))
 
 
 def test_letters_are_no_wider_than_reckoned(tmp_path):

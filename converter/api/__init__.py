@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from converter.api.reading import load
 from converter.api.result import Result, Work, sorted_findings
-from converter.api.working import check, cope, set_up, work_out
+from converter.api.working import check, cope, set_up, with_joints, work_out
 from converter.api.writing import (
     export,
     export_job,
     foresee,
+    shows_sticks,
     shows_whole,
     usable_formats,
     whole_job,
@@ -32,10 +33,12 @@ __all__ = [
     "foresee",
     "load",
     "set_up",
+    "shows_sticks",
     "shows_whole",
     "sorted_findings",
     "usable_formats",
     "whole_job",
+    "with_joints",
     "work_out",
     "write_sheets",
 ]

@@ -78,6 +78,20 @@ def _set_up(result: Result, feed_from: str | None, copes: Copes | None) -> tuple
     return replace(checked, findings=sorted_findings([*kept, *said])), tuple(setups)
 
 
+def with_joints(result: Result, work: Work) -> Result:
+    """A checked result with what the joints mean for its sticks, as the set-up says it.
+
+    Args:
+        result: of `check`, of the same drawing.
+        work: of `work_out`.
+    """
+    coped = {setup.tube.name for setup in work.setups if setup.coped}
+    # of a tube cut to fit the audit, which knows no joints, told the wrong extra
+    kept = [f for f in result.findings if not (f.code == "end-too-short" and f.tube in coped)]
+    ends = [f for s in work.setups if s.tube.name in coped for f in s.findings if f.code == "end-too-short"]
+    return replace(result, findings=sorted_findings([*kept, *ends, *_of_sticks(result, work.copes)]))
+
+
 #: what is said of joints and changes no stick: hole saws, and tubes that pass each other
 _NOT_OF_STICKS = ("hole-saw-", "tube-")
 
@@ -97,15 +111,16 @@ def _of_joints(result: Result, copes: Copes) -> list[Finding]:
     ]
 
 
-def work_out(result: Result, feed_from: str | None = None, gap: float = 0.0) -> Work:
-    """Audit, copes and set-up of a drawing; the sticks are cut to the long points of their copes.
+def work_out(result: Result, feed_from: str | None = None, gap: float = 0.0, *, coped: bool = True) -> Work:
+    """Audit, copes and set-up of a drawing.
 
     Args:
         result: of `load` or `check`, read with end A first.
         feed_from: see `set_up`.
         gap: weld gap of the copes, mm.
+        coped: cut sticks to the long points of their copes; else every end where its centerline ends.
     """
     copes = cope(result, gap)
-    checked, setups = _set_up(result, feed_from, copes)
+    checked, setups = _set_up(result, feed_from, copes if coped else None)
     findings = sorted_findings([*checked.findings, *_of_joints(result, copes)])
     return Work(replace(checked, findings=findings), setups, copes)

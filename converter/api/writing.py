@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from converter.api.result import Result, Work, sorted_findings
+from converter.api.working import work_out
 from converter.errors import MissingLibraryError
 
 if TYPE_CHECKING:
@@ -54,6 +55,18 @@ def shows_whole(named: Sequence[str] = ()) -> bool:
     return any(one.whole for one in ([find(name) for name in named] or [one for one in FORMATS if one.default]))
 
 
+def shows_sticks(named: Sequence[str] = ()) -> bool:
+    """Whether one of these formats (the usual ones when empty) needs `work_out`: it shows sticks as they are cut.
+
+    Raises:
+        OptionError: a format is unknown.
+    """
+    from converter.exporters.registry import FORMATS, find
+
+    chosen = [find(name) for name in named] or [one for one in FORMATS if one.default]
+    return any(one.whole or one.sticks for one in chosen)
+
+
 def foresee(results: Sequence[Result], formats: Sequence[str]) -> list[Result]:
     """The same results, with findings about tubes that will have no solid, or a mitred one, in these formats.
 
@@ -91,7 +104,8 @@ def export(
         force: replace files that exist already (never an input).
         step_unit: 'mm' or 'in' for STEP and meshes; None follows what is shown.
         one_file: all tubes of a result in one STEP file; else one file each.
-        works: of `work_out`, one for each result, for formats that show the whole job (`WriteFormat.whole`).
+        works: of `work_out`, one for each result, for formats that show the whole job (`WriteFormat.whole`) or its
+            sticks; those that show sticks alone are worked out here where there are none.
 
     Raises:
         ElbowroomError: one sentence; nothing was written.
@@ -107,7 +121,12 @@ def export(
         stem = result.stem if n == 1 else f"{result.stem}-{n}"
         job = export_job(result.alone(), step_unit=step_unit, one_file=one_file, stem=stem)
         job = replace(job, inputs=inputs)
-        jobs.append(replace(job, whole=whole_job(job, works[i])) if works else job)
+        if works:
+            job = replace(job, whole=whole_job(job, works[i]), setups=works[i].setups, copes=works[i].copes)
+        elif shows_sticks(formats):
+            work = work_out(result)
+            job = replace(job, setups=work.setups, copes=work.copes)
+        jobs.append(job)
     return write_all(jobs, out_dir, formats, force)
 
 

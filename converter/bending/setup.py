@@ -85,6 +85,7 @@ class Setup:
         findings: what is to be said of it.
         cope_a, cope_b: how far the stick reaches past the centerline's ends to the long points of the copes there
             (negative: stops before them); 0 where an end is cut square at the centerline's end.
+        coped: the ends that are cut to fit, of 'A' and 'B'.
     """
 
     tube: Tube
@@ -98,6 +99,7 @@ class Setup:
     findings: tuple[Finding, ...] = ()
     cope_a: float = 0.0
     cope_b: float = 0.0
+    coped: tuple[str, ...] = ()
 
     @property
     def stick_length(self) -> float:
@@ -175,12 +177,14 @@ class _Bench:
     def setup(self, tube: Tube, feed_from: str | None) -> Setup:
         """One tube."""
         table = tube.run.table
-        copes = (self.changes.get((tube.name, "A"), 0.0), self.changes.get((tube.name, "B"), 0.0))
+        copes = (self.changes.get((tube.name, "A")), self.changes.get((tube.name, "B")))
+        at_a, at_b = (cope or 0.0 for cope in copes)
+        coped = tuple(end for end, cope in zip("AB", copes, strict=True) if cope is not None)
         if not table.bends or any(bend.clr is None for bend in table.bends):
             plan = Plan((), (), (), 0.0, 0.0)
             end = feed_from if feed_from in ("A", "B") else "A"
             reach = metal_reach(tube, copes)
-            bare = Setup(tube, end, (), table.developed_length, *reach, None, plan, (), *copes)
+            bare = Setup(tube, end, (), table.developed_length, *reach, None, plan, (), at_a, at_b, coped)
             return replace(bare, findings=tuple(said_of(bare, self.shop, self.display, ())))
         made = self._made(tube)
         chooser = Chooser(tube, made, self.shop, self.display, copes)
@@ -191,13 +195,15 @@ class _Bench:
             tube,
             chosen.end,
             self._steps(tube, chosen),
-            chosen.shape.length - (copes[0] + copes[1]),
+            chosen.shape.length - (at_a + at_b),
             extra_a,
             extra_b,
             chosen.clearance,
             chosen.plan,
             (),
-            *copes,
+            at_a,
+            at_b,
+            coped,
         )
         said = said_of(setup, self.shop, self.display, why)
         return replace(setup, findings=(*said, *chooser.said(chosen, search)))

@@ -16,17 +16,20 @@ from converter.model.run import Tube
 from converter.shop.model import Shop
 from converter.units import Display
 
+#: How far the long points of cut ends A and B lie past the centerline's ends (negative: before them), mm; None for an
+#: end that is left square.
+Copes = tuple[float | None, float | None]
 
-def metal_reach(tube: Tube, copes: tuple[float, float] = (0.0, 0.0)) -> tuple[float, float]:
+
+def metal_reach(tube: Tube, copes: Copes = (None, None)) -> tuple[float, float]:
     """How far the metal of a solid reaches past the centerline's ends A and B, mm, never below zero.
 
     Args:
         tube: the tube.
-        copes: what the copes there add or take off; an end that is cut to fit is as long as its cut leaves it,
-            however the solid was drawn.
+        copes: an end that is cut to fit is as long as its cut leaves it, however the solid was drawn.
     """
     reach = tube.run.metal or (0.0, 0.0)
-    at_a, at_b = (0.0 if cope else max(0.0, past) for past, cope in zip(reach, copes, strict=True))
+    at_a, at_b = (max(0.0, past) if cope is None else 0.0 for past, cope in zip(reach, copes, strict=True))
     return at_a, at_b
 
 
@@ -68,18 +71,18 @@ class Chooser:
         tube: the tube.
         made: its bends as the machine makes them, from end A.
         shop, display: as for `converter.bending.setup.set_up`.
-        copes: how far the stick reaches past the centerline's ends A and B (negative: stops before them), mm.
+        copes: of ends A and B that are cut to fit.
     """
 
     tube: Tube
     made: Sequence[Made]
     shop: Shop
     display: Display
-    copes: tuple[float, float] = (0.0, 0.0)
+    copes: Copes = (None, None)
 
     def _choice(self, end: str) -> Choice:
         """The simple order from an end, not yet swept."""
-        shape = shape_of(self.tube.run.table, self.made, end, *self.copes)
+        shape = shape_of(self.tube.run.table, self.made, end, *(cope or 0.0 for cope in self.copes))
         needs = [Need.of(one.seat.die, one.stick, roll) for one, roll in zip(shape.made, shape.rolls, strict=True)]
         clamping = Clamping(shape.table.straights, tuple(needs))
         return self._ordered(Choice(end, shape, clamping, Plan((), (), (), 0.0, 0.0)), range(len(needs)))

@@ -122,7 +122,7 @@ class _Sayer:
                 continue
             first = end == self.setup.feed_from
             reach = (self.run.metal or (0.0, 0.0))[0 if end == "A" else 1]
-            if (extra <= reach and not self.setup.cope(end)) or not self.setup.steps:
+            if (extra <= reach and end not in self.setup.coped) or not self.setup.steps:
                 what, cure = "for the metal that reaches past the centerline there", "Cut the end to its shape."
             else:
                 what = "for the clamp" if first else "for the pressure die"

@@ -86,29 +86,21 @@ class Sheet:
             return 0.0
         return extra + (self.stick - self.setup.stick_length if end == self.other else 0.0)
 
-    @property
-    def coped(self) -> list[str]:
-        """The ends that are coped: the stick does not end where the centerline does."""
-        return [end for end in "AB" if self.setup.cope(end)]
-
     def cope_place(self, end: str) -> str:
-        """Where the long point of a coped end lies: ``11.45 mm before the centerline's end``."""
-        reach = self.setup.cope(end)
-        if rounded(abs(reach), self.display) <= 0.0:
-            return "at the centerline's end"
-        return f"{self.display.length(abs(reach))} {'past' if reach > 0.0 else 'before'} the centerline's end"
+        """Where the long point of an end that is cut to fit lies: ``11.45 mm before the centerline's end``."""
+        return reach_words(self.setup.cope(end), self.display)
 
     def cope_words(self) -> list[str]:
-        """What the copes mean for the stick, one sentence for each coped end; one for both where they are alike."""
+        """Where the stick ends for the cuts at its ends: a sentence for each end cut to fit, one for both if alike."""
         found = {}
-        for end in self.coped:
+        for end in self.setup.coped:
             trim = self.trim(end)
             here = f"the trim mark, {self.display.length(trim)} from" if trim > 0.0 else ""
             here = f"{here} the end of the stick".strip()
             found[end] = f"{here}, {self.cope_place(end)}"
         if len(found) == 2 and found["A"] == found["B"]:
-            return [f"ends A and B are coped, the long point of each at {found['A']}"]
-        return [f"end {end} is coped, its long point at {words}" for end, words in found.items()]
+            return [f"ends A and B are cut to fit, the long point of each at {found['A']}"]
+        return [f"end {end} is cut to fit, its long point at {words}" for end, words in found.items()]
 
     def turn(self, step: Step) -> str:
         """Which way the tube is turned, seen from the end fed first toward the other; '' for not at all."""
@@ -123,15 +115,20 @@ class Sheet:
         about = describe(setup.tube.section, self.display) if setup.tube.section else "tube"
         metal = f", {setup.tube.metal}" if setup.tube.metal else ""
         ends = " Write A on one end and B on the other." if setup.steps else ""
-        when = ", and cope it only after bending" if setup.steps else ""
-        square = f" Cut it square{when}." if self.coped else ""
-        found = [f"Cut the stick to {length(self.stick)} ({about}{metal}).{square}{ends}"]
+        found = [f"Cut the stick to {length(self.stick)} ({about}{metal}).{self._square()}{ends}"]
         if setup.steps:
             found.append(self._marking())
             found += [self._bend(i) for i in range(len(setup.steps))]
         found += self._trimming()
         found += self._coping()
         return found
+
+    def _square(self) -> str:
+        ends = list(self.setup.coped)
+        if not ends:
+            return ""
+        later = f"; end{'s' if len(ends) > 1 else ''} {_listed(ends)} will be cut to fit after bending"
+        return f" Cut it square{later if self.setup.steps else ''}."
 
     def _marking(self) -> str:
         setup, first = self.setup, self.setup.feed_from
@@ -191,13 +188,20 @@ class Sheet:
     def _coping(self) -> list[str]:
         """Where the long point of each cut lies once the stick is trimmed: the template needs one place along it."""
         found = []
-        for end in self.coped:
+        for end in self.setup.coped:
             over = self.stick - self.setup.stick_length if end == self.other and not self.trim(end) else 0.0
             at = "the end of the stick" + (" as trimmed" if self.trim(end) > 0.0 else "")
             if over > WORTH_TELLING:  # in decimals: a fraction is what it was rounded to
                 at = f"{Display(self.display.unit).length(over)} inside {at} (that much it was rounded up)"
-            found.append(f"Cope end {end} to its template: the long point of the cut is {at}, {self.cope_place(end)}.")
+            found.append(f"Cut end {end} to its template: the long point of the cut is {at}, {self.cope_place(end)}.")
         return found
+
+
+def reach_words(reach: float, display: Display) -> str:
+    """``4.20 mm past the centerline's end``, ``before``, or ``at`` it; ``reach`` in mm, positive past it."""
+    if rounded(abs(reach), display) <= 0.0:
+        return "at the centerline's end"
+    return f"{display.length(abs(reach))} {'past' if reach > 0.0 else 'before'} the centerline's end"
 
 
 def turn_words(roll: float) -> str:

@@ -36,10 +36,11 @@ if TYPE_CHECKING:
 @options.reading
 @options.reducing
 @options.metal
+@options.square_ends
 @options.showing
 @options.as_json
 @options.talking
-def convert(sources: tuple[str, ...], out: str, **given: Any) -> int:
+def convert(sources: tuple[str, ...], out: str, no_copes: bool, **given: Any) -> int:
     """Read every INPUT, check it against the shop, and write bend tables, templates and solids to DIR.
 
     Nothing is written unless everything can be; existing files stay unless --force is given, and
@@ -51,20 +52,30 @@ def convert(sources: tuple[str, ...], out: str, **given: Any) -> int:
 
     from dataclasses import replace
 
-    from converter.api import check, export, foresee, load, shows_whole, usable_formats, work_out
+    from converter.api import (
+        check,
+        export,
+        foresee,
+        load,
+        shows_sticks,
+        shows_whole,
+        usable_formats,
+        with_joints,
+        work_out,
+    )
     from converter.findings import has_errors
     from converter.pause import let_go
     from converter.progress import steps
 
-    whole = shows_whole(writing.formats)
+    whole, sticks = shows_whole(writing.formats), shows_sticks(writing.formats)
     settings = replace(settings, both_units=whole)
     results, works = [], []
     with console.progress(f"reading {sources[0]}" if len(sources) == 1 else "reading"):
         for source in steps(sources, "files"):
-            loaded = load(source, settings)
-            results.append(check(loaded))
-            if whole:
-                works.append(work_out(loaded))
+            results.append(check(load(source, settings)))
+            if sticks:
+                works.append(work_out(results[-1], coped=not no_copes))
+                results[-1] = results[-1] if no_copes else with_joints(results[-1], works[-1])
             let_go(len(sources))
     with console.progress("loading what the formats need"):
         formats, left_out = usable_formats(writing.formats)

@@ -128,6 +128,12 @@ metal = _stacked(
 #: The same without --feed-from, for a command that chooses the end itself.
 metal_alone = _stacked(*_METAL)
 
+square_ends = click.option(
+    "--no-copes",
+    is_flag=True,
+    help="Cut every stick where its centerline ends.  [to the long points of coped ends]",
+)
+
 showing = _stacked(
     click.option("--in", "inches", is_flag=True, help="Show inches.  [as the drawing]"),
     click.option("--mm", "millimetres", is_flag=True, help="Show millimetres.  [as the drawing]"),

@@ -41,11 +41,7 @@ def feed(ctx: click.Context, param: click.Parameter, value: str | None) -> str |
     callback=feed,
     help="The end that goes first; 'best' takes the end and order that need least.  [A, unless only another way works]",
 )
-@click.option(
-    "--no-copes",
-    is_flag=True,
-    help="Cut every end square where its centerline ends.  [sticks end at the long points of their copes]",
-)
+@options.square_ends
 @click.option("--gap", metavar="LENGTH", help="Weld gap the copes leave, as given to cope.  [0]")
 @click.option("--brief", is_flag=True, help="Leave out the step-by-step instructions.")
 @options.showing

@@ -1,6 +1,6 @@
 """Full-size flat stick templates as DXF: wrap one around the straight tube and mark it.
 
-x runs along the stick from end A, y around the unrolled outside. The printed side faces
+x runs along the stick from end A as finished (trimmed), y around the unrolled outside. The printed side faces
 out. Seen so, with the feed to the right, a positive roll (right-hand about the direction of
 feed) counts down the sheet. The zero line, top and bottom edge, is the outside of bend 1.
 docs/templates.md says how to use it.
@@ -11,11 +11,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from converter.bending.setup_words import reach_words, rounded_up
 from converter.exporters.dxf_common import Layer, Page
 from converter.exporters.figure import LEADING, Figure, block_size, spread, text_height, text_width
 from converter.exporters.scale_bar import scale_bar
-from converter.exporters.stick import Around, StickBend, extra, stick_bends
-from converter.findings import Finding
+from converter.exporters.stick import Around, Stick, StickBend
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.progress import steps
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 LAYERS = (
     Layer("cut", 1),
     Layer("trim", 30, "DASHED"),
+    Layer("centerline-ends", 4, "CENTER"),
     Layer("sheet-edge", 7),
     Layer("bend-start", 5),
     Layer("bend-end", 150),
@@ -51,8 +52,11 @@ def export(job: ExportJob, out: OutputSet) -> None:
     bar = scale_bar(job.display, "scale")
     page.put(bar, -bar.low[0], -bar.high[1])
     top = -(bar.high[1] - bar.low[1]) - gap
+    setups = {setup.tube.name: setup for setup in job.setups}
     for tube in steps(job.tubes, "templates"):
-        figure = template_figure(tube, job.findings, job.display)
+        setup = setups.get(tube.name)
+        stick = Stick.drawn(tube.run, job.findings) if setup is None else Stick.of(setup)
+        figure = template_figure(tube, stick, job.display)
         page.put(figure, 0.0, top - figure.high[1])
         top -= figure.high[1] - figure.low[1] + gap
     page.save(out.path(f"{job.stem}-template.dxf"))
@@ -63,37 +67,34 @@ def sheet_y(around: Around, roll: float) -> float:
     return around.total - around.position(roll)
 
 
-def template_figure(tube: Tube, findings: Sequence[Finding], display: Display) -> Figure:
-    """The template of one run, in mm: end A at x = 0, the sheet's bottom edge at y = 0."""
+def template_figure(tube: Tube, stick: Stick, display: Display) -> Figure:
+    """The template of one run, in mm: the finished end A at x = 0, the sheet's bottom edge at y = 0."""
     figure = Figure()
     section = tube.section
     around = None if section is None else Around.of(section)
     total = _NO_SECTION if around is None else around.total
     height = text_height(None if section is None else section.od)
-    length = tube.run.table.developed_length
-    bends = stick_bends(tube.run)
-    extra_a, extra_b = extra(tube.run, findings)
-    _draw_sheet(figure, length, total, extra_a, extra_b, height, display)
+    length, bends = stick.length, stick.bends
+    _draw_sheet(figure, stick, total, height, display)
     if around is not None:
         for edge in around.edges:
             figure.line((0.0, total - edge), (length, total - edge), "face-edges")
-        _roll_scale(figure, around, -extra_a, height)
+        _roll_scale(figure, around, _beside(stick, height)[0], height)
     for bend in bends:
         figure.line((bend.begin, 0.0), (bend.begin, total), "bend-start")
         figure.line((bend.end, 0.0), (bend.end, total), "bend-end")
         if around is not None:
             _roll_lines(figure, around, bend, height)
-    _label_positions(figure, bends, length, height, display)
+    _label_positions(figure, stick, height, display)
     _label_bends(figure, bends, total, height, display)
     low = figure.low[1] - 1.5 * height
-    figure.block(_notes(bends, section, extra_a, extra_b, display), (-extra_a, low), height, "titles")
-    _title(figure, tube, length, total, extra_a, extra_b, height, display)
+    figure.block(_notes(stick, section, display), (-stick.extra_a, low), height, "titles")
+    _title(figure, tube, stick, total, height, display)
     return figure
 
 
-def _draw_sheet(
-    figure: Figure, length: float, total: float, extra_a: float, extra_b: float, height: float, display: Display
-) -> None:
+def _draw_sheet(figure: Figure, stick: Stick, total: float, height: float, display: Display) -> None:
+    length, extra_a, extra_b = stick.length, stick.extra_a, stick.extra_b
     left, right = -extra_a, length + extra_b
     figure.line((left, 0.0), (right, 0.0), "sheet-edge")
     figure.line((left, total), (right, total), "sheet-edge")
@@ -107,8 +108,33 @@ def _draw_sheet(
         room = text_width(note, height) + height
         if room <= total:
             figure.text(note, (inner + height / 2.0, total / 2.0 - room / 2.0), height, "labels", "left", 90.0)
-    _end_label(figure, "end A", left, total, height, on_left=True)
-    _end_label(figure, "end B", right, total, height, on_left=False)
+    _centerline_ends(figure, stick, total, height)
+    _end_label(figure, "end A", _beside(stick, height)[0], total, height, on_left=True)
+    _end_label(figure, "end B", _beside(stick, height)[1], total, height, on_left=False)
+
+
+def _beside(stick: Stick, height: float) -> tuple[float, float]:
+    """Where what stands beside the sheet begins, left and right: past the ends of a centerline that the cut ends
+    before, too."""
+    left, right = -stick.extra_a, stick.length + stick.extra_b
+    at_a, at_b = stick.cope_a, stick.length - stick.cope_b
+    return at_a - 1.8 * height if at_a < left else left, at_b + 1.8 * height if at_b > right else right
+
+
+def _centerline_ends(figure: Figure, stick: Stick, total: float, height: float) -> None:
+    """Where the centerline of a coped end stops: on the sheet where the cut reaches past it, else beside the sheet."""
+    note = "centerline's end"
+    long = text_width(note, height)
+    for end, reach, trimmed in (("A", stick.cope_a, stick.extra_a), ("B", stick.cope_b, stick.extra_b)):
+        if end not in stick.coped:
+            continue
+        x = reach if end == "A" else stick.length - reach
+        figure.line((x, -0.6 * height), (x, total + 0.6 * height), "centerline-ends")
+        # away from the end of the sheet; what is trimmed says so there
+        left = (end == "A") == (reach < 0.0)
+        if long + height <= total and not (trimmed and reach < 0.0):
+            at = x - 0.4 * height if left else x + 1.4 * height
+            figure.text(note, (at, (total - long) / 2.0), height, "labels", "left", 90.0)
 
 
 def _end_label(figure: Figure, text: str, x: float, total: float, height: float, *, on_left: bool) -> None:
@@ -151,12 +177,10 @@ def _roll_lines(figure: Figure, around: Around, bend: StickBend, height: float) 
             figure.text(text, at, height, "labels", "center")
 
 
-def _label_positions(
-    figure: Figure, bends: Sequence[StickBend], length: float, height: float, display: Display
-) -> None:
+def _label_positions(figure: Figure, stick: Stick, height: float, display: Display) -> None:
     """Distances from end A below the sheet, upright, spread where bends lie close."""
     places: list[float] = []
-    for x in (0.0, *(x for bend in bends for x in (bend.begin, bend.end)), length):
+    for x in (0.0, *(x for bend in stick.bends for x in (bend.begin, bend.end)), stick.length):
         if not places or abs(x - places[-1]) > 1e-9:
             places.append(x)
     places.sort()
@@ -203,9 +227,8 @@ def _label_bends(figure: Figure, bends: Sequence[StickBend], total: float, heigh
             figure.text(line, (center - width / 2.0, top - height - i * LEADING * height), height, "labels")
 
 
-def _notes(
-    bends: Sequence[StickBend], section: Section | None, extra_a: float, extra_b: float, display: Display
-) -> list[str]:
+def _notes(stick: Stick, section: Section | None, display: Display) -> list[str]:
+    bends = stick.bends
     notes = [
         "Wrap it around the straight stick with this side out; top and bottom edge meet. End A is at the left, "
         "the feed runs from end A toward end B."
@@ -226,10 +249,19 @@ def _notes(
     if bends:
         notes.append(
             "Lines across: start and end of each bend on the centerline, from end A"
-            + (" as trimmed." if extra_a else ".")
+            + (" as trimmed" if stick.extra_a else "")
+            + (", springback counted." if stick.set_up else ".")
             + " These are tangent points, not marks for a die."
         )
-    for end, amount in (("A", extra_a), ("B", extra_b)):
+    for end, reach, amount in (("A", stick.cope_a, stick.extra_a), ("B", stick.cope_b, stick.extra_b)):
+        if end in stick.coped:
+            where = "the dashed line" if amount else "the end of the stick"
+            after = " after bending" if bends else ""
+            notes.append(
+                f"End {end} is cut to fit{after}: the long point of the cut is {where}, {reach_words(reach, display)} "
+                "(dash-dotted line)."
+            )
+    for end, amount in (("A", stick.extra_a), ("B", stick.extra_b)):
         if amount:
             notes.append(
                 f"End {end} has {display.length(amount)} extra for the clamp or the grip: trim at the dashed line "
@@ -241,16 +273,20 @@ def _notes(
 def _title(
     figure: Figure,
     tube: Tube,
-    length: float,
+    stick: Stick,
     total: float,
-    extra_a: float,
-    extra_b: float,
     height: float,
     display: Display,
 ) -> None:
-    facts = [f"developed length {display.length(length)}"]
-    if extra_a or extra_b:
-        facts.append(f"stick as cut {display.length(length + extra_a + extra_b)}")
+    extra_a, extra_b = stick.extra_a, stick.extra_b
+    facts = [f"developed length {display.length(stick.length - stick.cope_a - stick.cope_b)}"]
+    if stick.cope_a or stick.cope_b:
+        facts.append(f"from long point to long point {display.length(stick.length)}")
+    cut = stick.length + extra_a + extra_b
+    if stick.set_up:  # as the set-up shows it
+        facts.append(f"stick as cut {display.length(rounded_up(cut, display))}")
+    elif extra_a or extra_b:
+        facts.append(f"stick as cut {display.length(cut)}")
     if tube.section is not None:
         if tube.section.is_round:
             facts.append(f"OD {display.length(tube.section.od)}")

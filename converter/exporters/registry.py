@@ -41,6 +41,7 @@ class WriteFormat:
         default: whether `convert` writes it when --to is not given.
         solid: whether it writes bodies of metal, so that a tube without a section has none.
         whole: whether it shows set-up and copes and lengths in both units: it gets `ExportJob.whole`.
+        sticks: whether it shows sticks as they are cut: it gets `ExportJob.setups` and `ExportJob.copes`.
     """
 
     name: str
@@ -52,6 +53,7 @@ class WriteFormat:
     default: bool = False
     solid: bool = False
     whole: bool = False
+    sticks: bool = False
 
 
 FORMATS: tuple[WriteFormat, ...] = (
@@ -71,7 +73,7 @@ FORMATS: tuple[WriteFormat, ...] = (
     ),
     WriteFormat(
         "template", "DXF, full-size stick template with marks and rotation lines", "converter.exporters.dxf_template",
-        ".dxf", default=True,
+        ".dxf", default=True, sticks=True,
     ),
     WriteFormat(
         "step", "solid tubes in place", "converter.exporters.step", ".step", needs="CAD kernel", default=True,

@@ -48,6 +48,7 @@ def _tube(setup: Setup) -> dict[str, Any]:
         "extra_b": setup.extra_b,
         "cope_a": setup.cope_a,
         "cope_b": setup.cope_b,
+        "coped": list(setup.coped),
         "order": [step.bend for step in setup.steps],
         "can_be_held": not setup.plan.lacks,
         "bends": [_bend(setup, step) for step in setup.steps],

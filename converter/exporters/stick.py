@@ -1,6 +1,7 @@
 """The numbers of a stick template: where bends start and end, and where their backs lie around the tube.
 
-Along the stick: distance in mm from end A on the centerline. Around it: the roll in degrees
+Along the stick: distance in mm from end A as finished (trimmed), which is the long point of the cope there, or
+the centerline's end. Around it: the roll in degrees
 from the zero line, right-hand positive about the direction of feed; the zero line is the
 outside (the back) of bend 1, so the outside of a bend lies at the sum of the rotations up
 to it, and its inside half a turn further.
@@ -9,12 +10,16 @@ to it, and its inside half a turn further.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import atan2, cos, pi, radians, sin, sqrt, tan
+from typing import TYPE_CHECKING
 
 from converter.findings import Finding
 from converter.model.run import Run
 from converter.model.section import Section
+
+if TYPE_CHECKING:
+    from converter.bending.setup import Setup
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +42,55 @@ class StickBend:
     roll: float
     angle: float
     clr: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Stick:
+    """A stick as its template shows it, in mm.
+
+    Attributes:
+        bends: from end A.
+        length: from finished end to finished end.
+        extra_a, extra_b: what is left at the ends for the clamp or the grip, and trimmed after bending.
+        cope_a, cope_b: how far the finished ends lie past the centerline's (negative: before them).
+        coped: the ends that are cut to fit.
+        set_up: whether bends lie where the bender makes them, springback and stretch counted, and not as drawn.
+    """
+
+    bends: tuple[StickBend, ...]
+    length: float
+    extra_a: float = 0.0
+    extra_b: float = 0.0
+    cope_a: float = 0.0
+    cope_b: float = 0.0
+    coped: tuple[str, ...] = ()
+    set_up: bool = False
+
+    @classmethod
+    def drawn(cls, run: Run, findings: Iterable[Finding]) -> Stick:
+        """A stick as drawn, with what the audit found too short at its ends left as extra."""
+        return cls(tuple(stick_bends(run)), run.table.developed_length, *extra(run, findings))
+
+    @classmethod
+    def of(cls, setup: Setup) -> Stick:
+        """The stick of a set-up: the same length, bends and extra as at the bender."""
+        bends = stick_bends(setup.tube.run)
+        placed = [replace(one, begin=one.begin + setup.cope_a, end=one.end + setup.cope_a) for one in bends]
+        for step in setup.steps:
+            # the arc begins where it is bent from, and for end B fed first that is its far side
+            near = step.start if setup.feed_from == "A" else setup.stick_length - step.start - step.stick
+            begin = near - setup.extra_a
+            placed[step.bend - 1] = replace(bends[step.bend - 1], begin=begin, end=begin + step.stick)
+        return cls(
+            tuple(placed),
+            setup.length + setup.cope_a + setup.cope_b,
+            setup.extra_a,
+            setup.extra_b,
+            setup.cope_a,
+            setup.cope_b,
+            setup.coped,
+            bool(setup.steps),
+        )
 
 
 def stick_bends(run: Run) -> list[StickBend]:
