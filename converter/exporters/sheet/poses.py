@@ -27,7 +27,7 @@ class Pose:
 
     Attributes:
         segments: straights and arcs from the end fed first to the other, mm, machine coordinates.
-        normal: unit vector square to the first of them: how the tube's outline lies there.
+        normal: unit vector square to the first of them, as it lies in the metal: the normal of bend 1's plane.
     """
 
     segments: tuple[Segment, ...]
@@ -136,7 +136,12 @@ def _placed(setup: Setup, made: Sequence[Step], at: _Frame, touch: Array, there:
         _vec(turn @ np.array(own.direction)),
         _vec(turn @ np.array(own.normal)),
     )
-    return Pose(rebuild(BendTable(tuple(rows), setup.stick_length - used), place), place.normal)
+    # the outline of square and rectangular tube counts from bend 1, whichever bend is made first
+    rolled = next((step.total for step in setup.steps if step.bend == 1), 0.0)
+    return Pose(
+        rebuild(BendTable(tuple(rows), setup.stick_length - used), place),
+        rotate(place.normal, place.direction, -rolled),
+    )
 
 
 def _wrapped(roll: float) -> float:

@@ -1,0 +1,157 @@
+// Which 3D views are alive. Browsers allow a handful of WebGL contexts in a page, so a view is made when
+// it scrolls near, thrown away when it has gone, and never more than MOST of them stand at once.
+"use strict";
+
+const MOST = 3;
+const CONFIG = { displayModeBar: false, displaylogo: false, responsive: true, scrollZoom: false, doubleClick: false };
+
+const stages = {
+  all: new Map(), // element -> {view, run, step, eye, zoom, alive, near}
+  runs: [],
+  room: null,
+  able: null,
+
+  canDraw() {
+    if (this.able === null) {
+      const canvas = document.createElement("canvas");
+      const gl = canvas.getContext("webgl");
+      this.able = Boolean(gl);
+      const loss = gl && gl.getExtension("WEBGL_lose_context");
+      if (loss) loss.loseContext();
+    }
+    return this.able;
+  },
+
+  add(element) {
+    const view = element.dataset.view;
+    const state = { view, run: element.dataset.run || "", step: 0, eye: view === "bender" ? "right" : "corner", zoom: 1, alive: false, near: false };
+    this.all.set(element, state);
+    this.watcher.observe(element);
+  },
+
+  sceneOf(state) {
+    if (state.view === "job") return jobScene([...this.runs.values()]);
+    const run = this.runs.get(state.run);
+    return state.view === "tube" ? tubeScene(run) : benderScene(run, this.room, state.step);
+  },
+
+  draw(element) {
+    const state = this.all.get(element);
+    if (!this.canDraw()) {
+      element.textContent = "This browser cannot show 3D. The pictures and tables say the same.";
+      element.classList.add("cannot");
+      return;
+    }
+    const scene = this.sceneOf(state);
+    state.of = scene.of;
+    const fresh = !state.alive;
+    const layout = layoutOf(scene.box, EYES[state.eye], state.zoom);
+    state.alive = true;
+    element.dataset.alive = "yes";
+    Plotly.react(element, scene.traces, layout, CONFIG);
+    if (fresh && state.view === "job") listenToJob(element, state);
+  },
+
+  // the same step, unit or light again; the camera stays where it was put
+  redraw(element) {
+    if (this.all.get(element).alive) this.draw(element);
+  },
+
+  redrawAll() {
+    for (const element of this.all.keys()) this.redraw(element);
+  },
+
+  drop(element) {
+    const state = this.all.get(element);
+    if (!state.alive) return;
+    state.alive = false;
+    delete element.dataset.alive;
+    // browsers free a context when they get to it: ask for it now
+    for (const canvas of element.querySelectorAll("canvas")) {
+      const gl = canvas.getContext("webgl") || canvas.getContext("webgl2");
+      const loss = gl && gl.getExtension("WEBGL_lose_context");
+      Plotly.purge(element);
+      if (loss && !gl.isContextLost()) loss.loseContext();
+    }
+    Plotly.purge(element);
+    element.replaceChildren();
+  },
+
+  // draw what is near, the nearest to the middle of the window first
+  settle() {
+    const middle = innerHeight / 2;
+    const far = (element) => {
+      const box = element.getBoundingClientRect();
+      return Math.abs((box.top + box.bottom) / 2 - middle);
+    };
+    const near = [...this.all.keys()].filter((element) => this.all.get(element).near).sort((a, b) => far(a) - far(b));
+    const chosen = new Set(near.slice(0, MOST));
+    for (const [element, state] of this.all) if (state.alive && !chosen.has(element)) this.drop(element);
+    const missing = near.find((element) => chosen.has(element) && !this.all.get(element).alive && !element.classList.contains("cannot"));
+    if (!missing) return;
+    this.draw(missing);
+    // one view for each frame: the page stays quick while it is scrolled
+    this.soon();
+  },
+
+  soon() {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => requestAnimationFrame(() => this.settle()), 120);
+  },
+
+  start(runs, room) {
+    this.runs = new Map(runs.map((run) => [run.key, run]));
+    this.room = room;
+    this.watcher = new IntersectionObserver(
+      (entries) => {
+        for (const entry of entries) this.all.get(entry.target).near = entry.isIntersecting;
+        this.soon();
+      },
+      { rootMargin: "100px 0px" }
+    );
+    for (const element of document.querySelectorAll(".stage")) this.add(element);
+    document.addEventListener("scroll", () => this.soon(), { passive: true });
+    for (const button of document.querySelectorAll(".turns button"))
+      button.addEventListener("click", () => {
+        const element = button.closest(".view").querySelector(".stage");
+        const state = this.all.get(element);
+        if (button.dataset.eye) {
+          state.eye = button.dataset.eye;
+          state.zoom = 1;
+        } else state.zoom = Math.min(8, Math.max(0.3, state.zoom * Number(button.dataset.zoom)));
+        if (!state.alive) return;
+        const layout = layoutOf(this.sceneOf(state).box, EYES[state.eye], state.zoom);
+        const change = { "scene.aspectratio": layout.scene.aspectratio };
+        if (button.dataset.eye) change["scene.camera"] = layout.scene.camera;
+        Plotly.relayout(element, change);
+      });
+  },
+};
+
+// Pointing names a tube, pressing goes to its page. The name is put as text, never through plotly.
+function listenToJob(element, state) {
+  const runs = [...stages.runs.values()];
+  const under = document.getElementById("under");
+  const quiet = under.textContent;
+  const runAt = (event) => {
+    const point = event.points && event.points[0];
+    if (!point) return null;
+    const index = state.of[point.curveNumber] && state.of[point.curveNumber][point.pointNumber];
+    return index === undefined ? null : runs[index];
+  };
+  element.on("plotly_hover", (event) => {
+    const run = runAt(event);
+    if (run) under.textContent = nameOf(run.key);
+  });
+  element.on("plotly_unhover", () => {
+    under.textContent = quiet;
+  });
+  element.on("plotly_click", (event) => {
+    const run = runAt(event);
+    if (run) location.hash = run.key;
+  });
+}
+
+function nameOf(key) {
+  return document.getElementById(key + "-name").textContent;
+}
