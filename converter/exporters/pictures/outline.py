@@ -23,6 +23,8 @@ _STEP = 0.5
 _MOST_STEPS = 160
 #: Steps around the section for ends and seams.
 _AROUND = 48
+#: The same for what is filled.
+_SKIN_AROUND = 32
 #: How often the place where a line disappears is halved.
 _HALVINGS = 18
 #: Greatest step around the section between two points of a silhouette, in units of `Solid`'s ``u``.
@@ -309,26 +311,46 @@ def _skin(
     import numpy as np
 
     ring: Ring = solid.outer
-    u = np.linspace(0.0, ring.turn, _AROUND + 1)[:-1]
+    u = np.linspace(0.0, ring.turn, _SKIN_AROUND + 1)[:-1]
 
-    def slice_of(i: int, f: float) -> Array:
-        return solid.points(np.full(len(u), i), np.full(len(u), f), u) @ view.T
+    def slices(i: int, f: Array) -> Array:
+        """(k, n, 2) outlines of the section at places along a piece."""
+        n = len(u)
+        flat = solid.points(np.full(n * len(f), i), np.repeat(f, n), np.tile(u, len(f))) @ view.T
+        return flat.reshape(len(f), n, 2)
 
     shapes: list[tuple[Point, ...]] = []
     for i in range(len(solid.size)):
         if solid.radius[i] == 0.0:
-            shapes.append(hull(np.concatenate([slice_of(i, 0.0), slice_of(i, 1.0)])))
+            ends = slices(i, np.array([0.0, 1.0]))
+            shapes.append(hull(ends.reshape(-1, 2)) if np.any(solid.lean[i]) else _drawn_out(ends[0], ends[1]))
         elif sight.folds[i]:
-            n = max(3, ceil(float(np.degrees(solid.size[i])) / 4.0))
-            slices = [slice_of(i, k / n) for k in range(n + 1)]
-            shapes += [hull(np.concatenate(slices[k : k + 3])) for k in range(n - 1)]
+            n = max(3, ceil(float(np.degrees(solid.size[i])) / 7.0))
+            steps = np.linspace(0.0, 1.0, n + 1)
+            # neighbours overlap, so that no gap shows between them
+            low, high = slices(i, np.maximum(steps[:-1] - 0.1 / n, 0.0)), slices(i, steps[1:])
+            shapes += [hull(np.concatenate(pair)) for pair in zip(low, high, strict=True)]
         else:
             (f, one), (_, other) = edges[i]
             piece = np.full(len(f), i)
             sides = [solid.points(piece, f, side) @ view.T for side in (one, other)]
             shapes.append(_points(np.concatenate([sides[0], sides[1][::-1]])))
-            shapes += [hull(slice_of(i, k)) for k in (0.0, 1.0)]
+            shapes += [_points(end) for end in slices(i, np.array([0.0, 1.0]))]
     return [shape for shape in shapes if len(shape) > 2]
+
+
+def _drawn_out(a: Array, b: Array) -> tuple[Point, ...]:
+    """The convex hull of a convex outline (n, 2) and of the same outline moved: half of each, and what joins them."""
+    import numpy as np
+
+    d = b[0] - a[0]
+    across = a @ np.array([-d[1], d[0]])
+    first, last = sorted((int(across.argmin()), int(across.argmax())))
+    if first == last:
+        return hull(np.concatenate([a, b]))
+    one, other = np.arange(first, last + 1), np.r_[np.arange(last, len(a)), np.arange(0, first + 1)]
+    ahead = (a[one].mean(axis=0) - a[other].mean(axis=0)) @ d > 0.0
+    return _points(np.concatenate([(b if ahead else a)[one], (a if ahead else b)[other]]))
 
 
 def hull(points: Array) -> tuple[Point, ...]:
