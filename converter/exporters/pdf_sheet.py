@@ -150,19 +150,41 @@ class Pdf:
         )
         canvas.restoreState()
 
-    def wrapped(self, text: str, height: float, width: float) -> list[str]:
-        """Text broken into lines of at most a width in mm."""
-        face, text = self._face_for(text)
-        size = height / 0.73 * K
+    def wrapped(self, text: str, height: float, width: float, *, bold: bool = False) -> list[str]:
+        """Text broken into lines of at most a width in mm; a word that is longer alone is broken where it must be."""
+        face, text = self._face_for(text, _BOLD if bold else _FACE)
+        size, most = height / 0.73 * K, width * K
         lines: list[str] = []
         line = ""
         for word in text.split():
             longer = f"{line} {word}" if line else word
-            if line and self._width(longer, face, size) > width * K:
+            if line and self._width(longer, face, size) > most:
                 lines.append(line)
                 longer = word
+            while len(longer) > 1 and self._width(longer, face, size) > most:
+                n = self._fitting(longer, face, size, most)
+                lines.append(longer[:n])
+                longer = longer[n:]
             line = longer
         return [*lines, line]
+
+    def width(self, text: str, height: float, *, bold: bool = False) -> float:
+        """Width in mm of a line of text."""
+        face, text = self._face_for(text, _BOLD if bold else _FACE)
+        return self._width(text, face, height / 0.73 * K) / K
+
+    def bookmark(self, key: str, title: str) -> None:
+        """Name the page that was begun in the reader's list of contents."""
+        self._canvas.bookmarkPage(key)
+        self._canvas.addOutlineEntry("".join(c if c.isprintable() else " " for c in title), key)
+
+    def _fitting(self, word: str, face: str, size: float, most: float) -> int:
+        """How many letters of a word fit in a width in points, at least one."""
+        low, high = 1, len(word)
+        while low < high:
+            middle = (low + high + 1) // 2
+            low, high = (middle, high) if self._width(word[:middle], face, size) <= most else (low, middle - 1)
+        return low
 
     def put(self, figure: Figure, dx: float, dy: float) -> None:
         """Draw a figure's lines and texts with its origin at (dx, dy)."""

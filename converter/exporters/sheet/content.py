@@ -16,9 +16,10 @@ from converter.exporters.registry import ExportJob
 from converter.exporters.setup_json import setup_document
 from converter.exporters.sheet.revision import Revision, plain, revision_of, short_joint
 from converter.exporters.table_json import section_value
-from converter.findings import ERROR, Finding
+from converter.findings import ERROR, WARNING, Finding
 from converter.model.run import Tube
 from converter.shop.metals import find_metal
+from converter.units import Display
 
 if TYPE_CHECKING:
     from converter.bending.setup import Setup
@@ -32,6 +33,8 @@ STRUCTURE = (
     "These numbers come from a drawing and a shop file, not from an engineer. Where a frame protects people or "
     "carries a load, local codes, the sanctioning body's rulebook and a licensed engineer decide."
 )
+#: The international pound, exact by definition.
+KG_PER_LB = 0.45359237
 _G_PER_MM3 = 1e-9  # kg/m3 times mm3 is 1e-9 kg
 
 
@@ -171,6 +174,18 @@ def mass_of(tube: Tube, job: ExportJob) -> float | None:
     if tube.section is None or metal is None or metal.density is None:
         return None
     return tube.section.area * tube.run.table.developed_length * metal.density * _G_PER_MM3
+
+
+def mass_text(kg: float | None, display: Display) -> str:
+    """``1.234 kg`` where lengths show in millimetres, ``2.721 lb`` where in inches; ``not known`` for None."""
+    if kg is None:
+        return "not known"
+    return display.each(lambda one: f"{kg / KG_PER_LB:.3f} lb" if one.unit == "in" else f"{kg:.3f} kg")
+
+
+def severity_word(finding: Finding) -> str:
+    """How serious it is, told apart without colour: ``ERROR``, ``Warning`` or ``note``."""
+    return {ERROR: "ERROR", WARNING: "Warning"}.get(finding.severity, "note")
 
 
 def total_mass(runs: Sequence[RunPage]) -> float | None:

@@ -1,0 +1,107 @@
+"""The stick as cut, to scale along its length: bends, pencil marks with their distances, trim marks, first end."""
+
+from __future__ import annotations
+
+from converter.bending.setup_words import Sheet
+from converter.exporters.figure import Point, spread, text_width
+from converter.exporters.pictures.picture import RING, Picture
+
+#: Height of the stick, and room beside it for the letters of its ends, mm of paper.
+_HIGH, _SIDE = 9.0, 13.0
+#: Heights of text: as wanted, and the least one can read.
+_TEXT, _LEAST = 2.2, 1.3
+#: Where numbers and distances stand above and below the stick, mm.
+_ABOVE, _BELOW = 6.0, 6.0
+
+
+def stick_picture(sheet: Sheet, width: float = 180.0) -> Picture:
+    """The stick with end A at the left, as long as fits.
+
+    Bends are light, straights grey; every pencil mark is a thick line with the number of its bend above and its
+    distance from the end fed first below.
+
+    Args:
+        sheet: one set-up and how lengths are shown.
+        width: of the picture, mm.
+    """
+    setup, display = sheet.setup, sheet.display
+    stick, first = sheet.stick, setup.feed_from
+    length = width - 2.0 * _SIDE
+    k = length / max(stick, 1e-9)
+
+    def along(from_first: float) -> float:
+        """Place on the picture of a distance from the end fed first."""
+        return _SIDE + k * (from_first if first == "A" else stick - from_first)
+
+    picture = Picture(
+        f"Stick of {setup.tube.name}",
+        f"The stick, {display.length(stick)} long, end A at the left, end {first} first into the bender, with "
+        f"{len(setup.steps)} marks.",
+    )
+    picture.fill([_box(_SIDE, 0.0, _SIDE + length, _HIGH)], "skin")
+    for step in setup.steps:
+        a, b = along(step.start), along(step.start + step.stick)
+        picture.fill([_box(min(a, b), 0.0, max(a, b), _HIGH)], "ground")
+        picture.stroke([(a, 0.0), (a, _HIGH)], "seam")
+        picture.stroke([(b, 0.0), (b, _HIGH)], "seam")
+    picture.stroke(_box(_SIDE, 0.0, _SIDE + length, _HIGH), "tube", closed=True)
+    marks = sorted((along(step.mark), str(step.bend), step.mark) for step in setup.steps)
+    places = [(x, number, display.number(mm)) for x, number, mm in marks]
+    trims = [
+        (along(at if end == first else stick - at), "", f"trim {display.number(at)} from {end}")
+        for end, at in ((end, sheet.trim(end)) for end in "AB")
+        if at > 0.0
+    ]
+    low = _numbers(picture, places, trims, width)
+    high = _HIGH + _ABOVE + 6.0
+    for end, x in (("A", _SIDE - 6.5), ("B", _SIDE + length + 6.5)):
+        picture.label(end, (x, _HIGH / 2.0 - 1.75), 3.5, "end", boxed=True)
+    _arrow(picture, first, width)
+    picture.low, picture.high = (0.0, low), (width, high)
+    return picture
+
+
+def _numbers(
+    picture: Picture, marks: list[tuple[float, str, str]], trims: list[tuple[float, str, str]], width: float
+) -> float:
+    """Marks with their numbers above and distances below; returns how far down they reach."""
+    both = sorted([*marks, *trims])
+    if not both:
+        return -4.0
+    room = width - 2.0 * _SIDE + 14.0
+    height = max(_LEAST, min(_TEXT, room / (1.55 * len(both))))
+    centers = _within(spread([x for x, _, _ in both], [height] * len(both), 0.5 * height), width)
+    longest = max(text_width(text, height) for _, _, text in both)
+    for (x, number, text), center in zip(both, centers, strict=True):
+        role = "mark" if number else "zero"
+        picture.stroke([(x, -2.0), (x, _HIGH + 2.0)], role)
+        picture.stroke([(x, -2.0), (center, -_BELOW + 0.8)], "dim")
+        picture.label(text, (center + height / 2.0, -_BELOW), height, align="right", rotation=90.0)
+    size = 2.0 * RING * height
+    above = _within(spread([x for x, _, _ in marks], [size] * len(marks), 0.4), width)
+    for (x, number, _), center in zip(marks, above, strict=True):
+        picture.stroke([(x, _HIGH + 2.0), (center, _HIGH + _ABOVE)], "dim")
+        picture.label(number, (center, _HIGH + _ABOVE + RING * height - height / 2.0), height, "strong", circled=True)
+    return -_BELOW - longest - 1.0
+
+
+def _within(centers: list[float], width: float) -> list[float]:
+    """The same, moved as one where they would leave the picture at one side."""
+    if not centers:
+        return centers
+    over = max(0.0, centers[-1] - (width - 3.0)) or min(0.0, centers[0] - 3.0)
+    return [center - over for center in centers]
+
+
+def _arrow(picture: Picture, first: str, width: float) -> None:
+    """Which end goes into the bender first: an arrow out of that end, and words."""
+    y, out = -5.0, -1.0 if first == "A" else 1.0
+    tip = 0.5 if first == "A" else width - 0.5
+    picture.stroke([(tip - 10.0 * out, y), (tip, y)], "feed")
+    picture.stroke([(tip - 2.5 * out, y + 1.4), (tip, y), (tip - 2.5 * out, y - 1.4)], "feed")
+    align = "left" if first == "A" else "right"
+    picture.label("first", (tip, y - 4.2), 2.4, "feed", align=align)
+
+
+def _box(x0: float, y0: float, x1: float, y1: float) -> list[Point]:
+    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]

@@ -1,0 +1,271 @@
+"""The printed pages of one run: picture, set-up table, stick, instructions, ends, findings, boxes to tick."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from converter.bending.setup_words import Sheet, turn_words
+from converter.exporters.cope_words import cut_to, saw_words
+from converter.exporters.pictures.run_picture import isometric_picture
+from converter.exporters.pictures.stick_picture import stick_picture
+from converter.exporters.sheet.content import RunPage, mass_text, severity_word
+from converter.exporters.sheet.paper import BODY, LARGE, SMALL, Cell, Column, Flow
+from converter.findings import ERROR, Finding
+from converter.shop.sections import describe
+from converter.units import Display, in_unit
+
+if TYPE_CHECKING:
+    from converter.bending.setup import Setup, Step
+    from converter.joints.model import Joint
+
+#: Behind a stop: springback by estimate, or not known.
+SIGNS = {"tests": "", "estimate": "~", "none": "?"}
+_COLUMNS = (
+    Column("made", 10, "center", tick=True),
+    Column("bend", 10, "center", bold=True),
+    Column("mark from A", 21, "right", bold=True),
+    Column("mark from B", 21, "right", bold=True),
+    Column("die", 26),
+    Column("stop", 20, "right", bold=True),
+    Column("comes out at", 19, "right"),
+    Column("turn the tube before it", 40),
+    Column("measured", 18, "right"),
+)
+
+
+def run_pages(flow: Flow, run: RunPage, count: int, shop: str, display: Display, like: str = "") -> None:
+    """Lay one run out on pages of its own.
+
+    Args:
+        flow: where to.
+        run: what to say.
+        count: runs in the job.
+        shop: name of the shop.
+        display: how lengths are shown, in one unit.
+        like: name of a run before that is made exactly alike, or ''.
+    """
+    flow.begin(run.name, run.key)
+    setup = run.setup
+    sheet = None if setup is None else Sheet(setup, display)
+    _heading(flow, run, sheet, count, shop, display, like)
+    _picture(flow, run, display)
+    if sheet is not None and setup is not None and setup.steps:
+        _table(flow, sheet)
+        flow.heading(f"The stick to scale: end {setup.feed_from} goes into the bender first", keep=45.0)
+        flow.picture(stick_picture(sheet, flow.width), display.unit, 75.0)
+    _instructions(flow, run, sheet, display)
+    _ends(flow, run, display)
+    findings(flow, run.findings, display)
+    if setup is not None:
+        _springback(flow, setup)
+    _done(flow, run, setup)
+
+
+def findings(flow: Flow, said: tuple[Finding, ...], display: Display, about: str = "Findings") -> None:
+    """Everything said, the worst first, each with its cure."""
+    if not said:
+        return
+    flow.heading(f"{about}: {len(said)}")
+    for finding in said:
+        where = (
+            f"bend {finding.bend}: "
+            if finding.bend is not None and f"bend {finding.bend}" not in finding.message
+            else ""
+        )
+        word = severity_word(finding)
+        flow.paragraph(where + in_unit(finding.message, display.unit), before=word, indent=21.0)
+        if finding.cure:
+            flow.paragraph(in_unit(finding.cure, display.unit), before="do", indent=21.0)
+        flow.space(0.8)
+
+
+def die_names(setup: Setup | None) -> str:
+    """The dies of a set-up, each once, in the order they are used."""
+    names = [step.die.name if step.die else "no die" for step in setup.steps] if setup else []
+    return ", ".join(dict.fromkeys(names))
+
+
+def _heading(flow: Flow, run: RunPage, sheet: Sheet | None, count: int, shop: str, display: Display, like: str) -> None:
+    tube, setup, length = run.tube, run.setup, display.length
+    errors = [in_unit(finding.message, display.unit) for finding in run.findings if finding.severity == ERROR]
+    if errors:
+        more = f" And {len(errors) - 1} more, named below." if len(errors) > 1 else ""
+        flow.notice(f"Not to be made as drawn: {errors[0]}{more}")
+    if sheet is not None:
+        flow.paragraph(f"Stick: {length(sheet.stick)}", LARGE, bold=True)
+        flow.space(1.0)
+    table = tube.run.table
+    facts = [
+        ("run", f"{run.number} of {count}"),
+        ("section", describe(tube.section, display) if tube.section else "not known"),
+        ("metal", tube.metal or "not named"),
+        ("die", die_names(setup) or "none needed"),
+        ("shop", shop),
+        ("bends", str(len(table.bends))),
+        ("centerline", length(table.developed_length)),
+        ("mass", mass_text(run.mass, display)),
+    ]
+    if setup is not None:
+        facts.insert(0, ("goes first", f"end {setup.feed_from}"))
+        extras = [f"{length(setup.extra(end))} at end {end}" for end in "AB" if setup.extra(end) > 0.0]
+        if extras:
+            facts.append(("extra stick", " and ".join(extras)))
+        if setup.steps and not setup.plan.plain:
+            facts.append(("order of bends", ", ".join(str(step.bend) for step in setup.steps)))
+        if setup.steps:
+            facts.append(("least room", _room(setup, display)))
+    if run.length is not None and run.joints:
+        facts.append(("over the cut ends", length(run.length.cut)))
+    if tube.run.layer:
+        facts.append(("layer", tube.run.layer))
+    if like:
+        facts.append(("made just like", like))
+    flow.facts(facts)
+    if sheet is not None:
+        for words in sheet.cope_words():
+            flow.paragraph(f"{words[:1].upper()}{words[1:]}.")
+
+
+def _room(setup: Setup, display: Display) -> str:
+    """The least room while it is bent."""
+    found = setup.clearance
+    if found is None:
+        return "not worked out"
+    if found.least is None or found.against is None:
+        return "nothing comes near"
+    if found.least < 0.0:
+        return f"hits {found.against} in bend {found.bend}, by {display.length(-found.least)}"
+    return f"{display.length(found.least)} to {found.against}, in bend {found.bend}"
+
+
+def _picture(flow: Flow, run: RunPage, display: Display) -> None:
+    flow.space(2.0)
+    tall = 78.0 if run.tube.run.table.bends else 40.0
+    picture = isometric_picture(run.tube, display, size=(flow.width, tall), findings=run.findings)
+    flow.picture(picture, display.unit, tall)
+
+
+def _table(flow: Flow, sheet: Sheet) -> None:
+    setup, display = sheet.setup, sheet.display
+    flow.heading("Set-up, in the order made", keep=24.0)
+    flow.table(_COLUMNS, [_row(sheet, i, step) for i, step in enumerate(setup.steps)])
+    flow.space(1.0)
+    unit = "inches" if display.unit == "in" else "millimetres"
+    words = (
+        f"Lengths in {unit}, angles in degrees. Marks lie along the stick as cut. Turn the tube, not the bender's "
+        f"plane: clockwise is seen from end {setup.feed_from}, which goes first, toward end {sheet.other}. Around: how "
+        "far a point on the outside of the tube moves. So far: counted from the first bend made."
+    )
+    sources = {step.springback.source for step in setup.steps}
+    if "estimate" in sources:
+        words += " ~ springback by estimate: bend a test piece first."
+    if "none" in sources:
+        words += " ? springback not known: bend short, let go, measure, bend on."
+    flow.paragraph(words, SMALL)
+
+
+def _row(sheet: Sheet, i: int, step: Step) -> list[Cell]:
+    display = sheet.display
+    turn: tuple[str, ...] = ("as loaded",) if i == 0 else ("no turn",)
+    if i and step.roll:
+        turn = (f"{display.angle(abs(step.roll))} {turn_words(step.roll)}",)
+        if step.roll_arc:
+            turn += (f"{display.number(abs(step.roll_arc))} around",)
+    if i > 1:
+        turn += (f"so far {display.angle(abs(step.total))} {turn_words(step.total)}".strip(),)
+    if step.inverted is not None:
+        turn += ("clamp turned over",)
+    return [
+        "",
+        str(step.bend),
+        display.number(sheet.mark("A", step)),
+        display.number(sheet.mark("B", step)),
+        step.die.name if step.die else "no die",
+        display.angle(step.stop) + SIGNS[step.springback.source],
+        display.angle(step.target),
+        turn,
+        "_____°",
+    ]
+
+
+def _instructions(flow: Flow, run: RunPage, sheet: Sheet | None, display: Display) -> None:
+    if sheet is None:
+        return
+    told = sheet.instructions()
+    bends = run.tube.run.table.bends
+    if bends and not sheet.setup.steps:
+        flow.heading("No set-up")
+        flow.paragraph("A corner has no radius, so there is nothing to set up: see the findings.")
+    elif not told:
+        flow.heading("No instructions")
+        flow.paragraph("It cannot be bent in any order tried: see the findings.")
+    else:
+        flow.heading("Step by step", keep=20.0)
+        for i, text in enumerate(told, 1):
+            flow.paragraph(text, before=f"{i}", indent=6.0, tick=True)
+            flow.space(0.8)
+
+
+def _ends(flow: Flow, run: RunPage, display: Display) -> None:
+    if not run.joints:
+        return
+    flow.heading("The ends", keep=22.0)
+    for end in "AB":
+        mine = [joint for joint in run.joints if joint.end == end]
+        if not mine:
+            flow.paragraph("cut square", before=f"End {end}", indent=14.0)
+        for joint in mine:
+            for k, words in enumerate(joint_words(joint, display)):
+                flow.paragraph(in_unit(words, display.unit), before=f"End {end}" if k == 0 else "", indent=14.0)
+        flow.space(1.0)
+
+
+def joint_words(joint: Joint, display: Display) -> list[str]:
+    """One cut end in sentences: what to, angle, points, zero line, hole saw."""
+    length = display.length
+    first = f"{cut_to(joint)} at {display.angle(joint.angle)}"
+    if joint.offset > 1e-6:
+        first += f", {length(joint.offset)} off its centerline"
+    if joint.gap > 0.0:
+        first += f", weld gap {length(joint.gap)}"
+    said = [
+        f"{first[:1].upper()}{first[1:]}.",
+        f"Back from the centerline's end: long point {length(joint.long_point)}, short point "
+        f"{length(joint.short_point)}, at the centerline {length(joint.center_cut)}. The long point lies "
+        f"{display.angle(joint.long_phi)} from the zero line.",
+        f"Zero line: {joint.zero}.",
+    ]
+    if joint.hole_saw is None:
+        said.append("No single hole saw makes this cut: use the wrap template.")
+    else:
+        words = saw_words(joint.hole_saw, display)
+        said.append(f"{words[:1].upper()}{words[1:]}.")
+    return said
+
+
+def _springback(flow: Flow, setup: Setup) -> None:
+    """Where the stops come from: each source once, with the bends it holds for."""
+    found: dict[tuple[str, str, str], list[int]] = {}
+    for step in setup.steps:
+        name = step.die.name if step.die else "no die"
+        found.setdefault((name, step.springback.source, step.springback.note), []).append(step.bend)
+    if not found:
+        return
+    flow.heading("Where the stops come from")
+    words = {"tests": "from test bends", "estimate": "by estimate (~)", "none": "not known (?)"}
+    for (name, source, note), bends in found.items():
+        which = f"bend {bends[0]}" if len(bends) == 1 else f"bends {', '.join(map(str, sorted(bends)))}"
+        flow.paragraph(f"{name}, {which}: springback {words[source]}. {note}")
+        flow.space(0.8)
+
+
+def _done(flow: Flow, run: RunPage, setup: Setup | None) -> None:
+    """Boxes to tick when all is done."""
+    flow.heading("Done", keep=16.0)
+    steps = ["stick cut"]
+    if setup is not None and setup.steps:
+        steps += ["marks drawn", "every bend made", "every bend measured"]
+    steps += [f"end {joint.end} coped" for joint in run.joints]
+    flow.ticks([*steps, "checked"])
+    flow.space(3.0)
+    flow.paragraph("By ____________________________   on ____________________   piece number ______________", BODY)
