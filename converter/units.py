@@ -189,6 +189,7 @@ class Display:
 
 #: Around a text written in both units: millimetres, inches (private-use characters, which no drawing's name keeps).
 _OPEN, _BETWEEN, _CLOSE = "\ue0f0", "\ue0f1", "\ue0f2"
+_WORDS = re.compile(f"(?:{_OPEN}[^{_CLOSE}]*{_CLOSE}|\\S)+")
 _PAIR = re.compile(f"{_OPEN}([^{_OPEN}{_BETWEEN}{_CLOSE}]*){_BETWEEN}([^{_OPEN}{_BETWEEN}{_CLOSE}]*){_CLOSE}")
 
 
@@ -235,6 +236,11 @@ class BothUnits(Display):
 def in_unit(text: str, unit: str) -> str:
     """A text of `BothUnits` in one unit, 'mm' or 'in'; any other text as it is."""
     return _PAIR.sub(r"\1" if unit == "mm" else r"\2", text) if _OPEN in text else text
+
+
+def words(text: str) -> list[str]:
+    """A text cut at its blanks, but never within what `BothUnits` wrote."""
+    return _WORDS.findall(text)
 
 
 def pieces(text: str) -> list[tuple[str, str]]:

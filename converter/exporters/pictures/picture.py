@@ -38,7 +38,7 @@ BOLD = ("strong", "end", "feed")
 #: ``tight``: a bend with an error (thick and dashed: not by colour alone); ``dim``: dimension lines;
 #: ``note``: plain text; ``strong``: text that must be seen first; ``end``: the marks of ends A and B;
 #: ``feed``: the arrow of the direction of feed; ``floor``: floor and walls; ``mark``: pencil marks on a stick;
-#: ``zero``: the zero line; ``ignored``, ``healed``, ``near``, ``drawn``: of a drawing as read.
+#: ``zero``: the zero line; ``ignored``, ``healed``, ``near``, ``drawn``, ``fitted``: of a drawing as read.
 ROLES: dict[str, Look] = {
     "tube": Look(0.35, "#1b2733", "#e8eef4"),
     "skin": Look(0.0, "#dfe6ec", "#33424f"),
@@ -56,6 +56,7 @@ ROLES: dict[str, Look] = {
     "mark": Look(0.4, "#000000", "#ffffff"),
     "zero": Look(0.2, "#000000", "#ffffff", (4.0, 1.5)),
     "drawn": Look(0.25, "#1b2733", "#e8eef4"),
+    "fitted": Look(0.35, "#1b2733", "#e8eef4", (2.2, 0.9)),
     "ignored": Look(0.2, "#7b8794", "#8c9aa6", (0.6, 0.9)),
     "healed": Look(0.35, "#7a4b00", "#ffce85"),
     "near": Look(0.5, "#a3201a", "#ff9c8f", (1.0, 0.6)),

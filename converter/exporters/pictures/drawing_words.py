@@ -1,0 +1,259 @@
+"""What a drawing became, as a list: findings with the numbers that stand in the picture, then what was left out.
+
+The same list is drawn beside the picture and can be shown as text (`drawing_legend`), for people who cannot
+see it. Names and sentences come raw from the drawing: whoever shows them escapes them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from string import ascii_lowercase
+
+from converter.errors import GeometryError
+from converter.findings import ERROR, Finding
+from converter.geometry.vectors import Vec
+from converter.model.drawing import Drawing
+from converter.model.run import Tube
+from converter.reducer.ends import middle
+from converter.units import Display, small_length
+
+#: Findings that say how the drawing was read; of all others only errors at a bend belong in its picture.
+ABOUT_READING = frozenset({
+    "units-assumed", "units-overridden", "file-repaired", "layers-skipped", "arc-flattened", "arc-suspect",
+    "outline-suspect", "entity-unread", "curve-sampled", "length-disagrees", "solid-off", "solid-tapered",
+    "solid-oval", "solid-skin", "solid-fused", "mesh-fitted", "mesh-skin", "mesh-not-round", "mesh-precision",
+    "mesh-misfit", "mesh-ambiguous", "mesh-uncertain", "plane-open", "healed-gap", "near-gap", "duplicate-removed",
+    "speck-removed", "overlap-kept", "joined-across-layers", "junction", "near-tangent", "kink", "curve-fitted",
+    "not-line-arc", "rebuild-deviation", "corner-filleted", "corner-no-radius", "negative-straight", "fold-back",
+    "refit", "short-run", "hoop", "closed-loop",
+})  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class LegendEntry:
+    """One line of the list.
+
+    Attributes:
+        mark: what stands in the picture: a number for a finding, a letter for things left out; '' where
+            nothing does (no place is known, or the letters are used up).
+        kind: 'finding' or 'left out'.
+        severity: of the finding; '' for things left out.
+        heading: a few words, with the run and the bend in front.
+        text: the whole sentence and its cure.
+        word: what stands beside the place in the picture, or ''.
+        at: place in the drawing, mm, or None.
+        also: more places of the same.
+        finding: the finding itself, of several alike about bends of one run the worst; None for things left out.
+        left: kind of the things left out and why, None for findings.
+    """
+
+    mark: str
+    kind: str
+    severity: str
+    heading: str
+    text: str
+    word: str = ""
+    at: Vec | None = None
+    also: tuple[Vec, ...] = ()
+    finding: Finding | None = None
+    left: tuple[str, str] | None = None
+
+
+def drawing_legend(
+    drawing: Drawing, tubes: Sequence[Tube], findings: Sequence[Finding], display: Display
+) -> list[LegendEntry]:
+    """Everything the picture of a drawing as read tells, in the order of its marks.
+
+    Args:
+        drawing: as read, best with `ReadOptions.keep_left_out`.
+        tubes: what became of it; none where no run was found.
+        findings: of the readers and the reducer, and the audit's where it was done.
+        display: how lengths are written; `converter.units.BothUnits` keeps both.
+
+    Returns:
+        Findings with a place, numbered, the worst first; findings without one; what was left out, lettered.
+    """
+    by_name = {tube.name: tube for tube in tubes}
+    shapes = {shape.handle: shape.points[0] for shape in drawing.aside.shapes if shape.handle} if drawing.aside else {}
+    said = [f for f in dict.fromkeys(findings) if f.code in ABOUT_READING or (f.severity == ERROR and f.bend)]
+    said.sort(key=lambda f: (f.rank, f.code not in ABOUT_READING))
+    placed: list[LegendEntry] = []
+    placeless: list[LegendEntry] = []
+    for alike in _grouped(said):
+        entry = _entry(alike, str(len(placed) + 1), by_name, shapes, display)
+        (placed if entry.mark else placeless).append(entry)
+    return [*placed, *placeless, *_left_out(drawing)]
+
+
+def _grouped(said: Sequence[Finding]) -> list[list[Finding]]:
+    """Findings in order, those of one kind about bends of one run together, the one farthest off its limit first."""
+    groups: dict[object, list[Finding]] = {}
+    for i, finding in enumerate(said):
+        key: object = i
+        if finding.tube and finding.bend:
+            key = finding.code, finding.severity, finding.tube
+        groups.setdefault(key, []).append(finding)
+    return [sorted(group, key=lambda f: -abs((f.measured or 0.0) - (f.limit or 0.0))) for group in groups.values()]
+
+
+def _entry(
+    alike: list[Finding], number: str, tubes: dict[str, Tube], shapes: dict[str, Vec], display: Display
+) -> LegendEntry:
+    worst = alike[0]
+    places = [place for finding in alike if (place := _place(finding, tubes, shapes)) is not None]
+    more = tuple(place for finding in alike for place in finding.also)
+    heading = _heading(worst, sorted({f.bend for f in alike if f.bend is not None}), display)
+    text = f"{worst.message} {worst.cure}".rstrip()
+    return LegendEntry(
+        number if places else "",
+        "finding",
+        worst.severity,
+        heading,
+        text,
+        _word(worst, display),
+        places[0] if places else None,
+        (*places[1:], *more),
+        worst,
+    )
+
+
+def _place(finding: Finding, tubes: dict[str, Tube], shapes: dict[str, Vec]) -> Vec | None:
+    """Where a finding's mark goes: where it says, else at its bend, else in the middle of its run."""
+    if finding.at is not None:
+        return finding.at
+    if finding.handle in shapes and finding.code == "entity-unread":
+        return shapes[finding.handle]
+    tube = tubes.get(finding.tube or "")
+    if tube is None:
+        return None
+    try:
+        return tube.run.bend_point(finding.bend or 0)
+    except GeometryError:  # it speaks of the whole run
+        segments = tube.run.centerline
+        return middle(segments[len(segments) // 2]) if segments else tube.run.start
+
+
+def _left_out(drawing: Drawing) -> list[LegendEntry]:
+    """One entry for each kind and reason, lettered where shapes of it are at hand."""
+    shapes: dict[tuple[str, str], list[Vec]] = {}
+    for shape in drawing.aside.shapes if drawing.aside else ():
+        shapes.setdefault((shape.kind, shape.why), []).append(shape.points[0])
+    letters = iter(ascii_lowercase)
+    out = []
+    for one in drawing.ignored:
+        places = shapes.get((one.kind, one.why), [])
+        letter = next(letters, "") if places else ""
+        text = f"{one.count} {one.kind}: {one.why}"
+        at, also = (places[0], tuple(places[1:])) if places else (None, ())
+        out.append(LegendEntry(letter, "left out", "", text, text, "", at, also, left=(one.kind, one.why)))
+    return out
+
+
+# --- words -----------------------------------------------------------------------------------
+
+_Words = Callable[[Finding, Display], str]
+
+
+def _length(finding: Finding, display: Display) -> str:
+    """The measured length: gaps and strays may be far below a millimetre."""
+    value = finding.measured or 0.0
+    return small_length(value, display) if abs(value) < 1.0 else display.length(value)
+
+
+def _angle(finding: Finding, display: Display) -> str:
+    return display.angle(finding.measured or 0.0)
+
+
+def _more(finding: Finding, one: str, many: str) -> str:
+    count = 1 + len(finding.also)
+    return one if count == 1 else many.format(count)
+
+
+def _limit(finding: Finding, display: Display) -> str:
+    return "" if finding.limit is None else display.length(finding.limit)
+
+
+def _tight(finding: Finding, display: Display) -> str:
+    if finding.measured is None or finding.limit is None:
+        return "bend tighter than any die"
+    return f"too tight: CLR {display.length(finding.measured)}, the tightest die is {_limit(finding, display)}"
+
+
+def _gap(finding: Finding, display: Display) -> str:
+    """Findings that count what was not named one by one have no limit."""
+    if finding.limit is None:
+        return "more ends that nearly meet"
+    return f"ends {_length(finding, display)} apart, left open (up to {small_length(finding.limit, display)} is closed)"
+
+
+#: code -> a few words; any other finding shows the first part of its sentence
+_HEADINGS: dict[str, _Words] = {
+    "healed-gap": lambda f, d: _more(f, "gap of ", "{} gaps of up to ") + _length(f, d) + " closed",
+    "near-gap": _gap,
+    "duplicate-removed": lambda f, d: f"drawn twice, {d.length(f.measured or 0.0)} dropped",
+    "speck-removed": lambda f, d: _more(f, "speck left out", "{} specks left out"),
+    "overlap-kept": lambda f, d: f"two layers lie on one another over {d.length(f.measured or 0.0)}, both read",
+    "joined-across-layers": lambda f, d: "run goes on over another layer",
+    "junction": lambda f, d: f"{f.measured or 3:.0f} ends meet" if f.at else "more places where three ends meet",
+    "near-tangent": lambda f, d: f"joint {f.measured or 0.0:.3f}° off tangent, smoothed",
+    "kink": lambda f, d: f"kink of {_angle(f, d)}: no bend makes it",
+    "fold-back": lambda f, d: "line doubles back on itself",
+    "curve-fitted": lambda f, d: (
+        _more(f, "curve became a bend", "curves became {} bends") + f", within {_length(f, d)}"
+    ),
+    "not-line-arc": lambda f, d: f"free curve: a single bend would stray {_length(f, d)}",
+    "rebuild-deviation": lambda f, d: f"tube strays {_length(f, d)} from the drawing",
+    "corner-no-radius": lambda f, d: "sharp corner, nothing gives it a radius",
+    "corner-filleted": lambda f, d: "sharp corner was given a radius",
+    "refit": lambda f, d: "bends moved to the die's radius",
+    "short-run": lambda f, d: "shorter than the tube is thick: a stray mark?",
+    "hoop": lambda f, d: "closed ring",
+    "closed-loop": lambda f, d: "closed loop: cut and joined somewhere",
+    "arc-flattened": lambda f, d: f"arc was drawn flat, put back (radius {d.length(f.measured or 0.0)})",
+    "arc-suspect": lambda f, d: "arc was drawn flat: do not trust it",
+    "outline-suspect": lambda f, d: "looks like edges of a solid, not like centerlines",
+    "units-assumed": lambda f, d: "the file names no unit",
+    "radius-too-tight": _tight,
+    "radius-too-wide": lambda f, d: f"no die: CLR {d.length(f.measured or 0.0)}, the widest is {_limit(f, d)}",
+    "radius-between-dies": lambda f, d: f"no die: CLR {d.length(f.measured or 0.0)}, the nearest is {_limit(f, d)}",
+    "straight-too-short": lambda f, d: (
+        f"straight of {d.length(f.measured or 0.0)} is too short, the clamp needs {_limit(f, d)}"
+    ),
+    "angle-too-great": lambda f, d: f"turns too far: {_angle(f, d)}",
+}
+
+#: code -> a word beside the place, for what must be seen first
+_BESIDE: dict[str, _Words] = {
+    "near-gap": lambda f, d: f"gap {_length(f, d)}" if f.limit is not None else "",
+    "radius-too-tight": lambda f, d: "too tight",
+    "radius-between-dies": lambda f, d: "no such die",
+    "radius-too-wide": lambda f, d: "no such die",
+    "corner-no-radius": lambda f, d: "sharp",
+    "kink": lambda f, d: "kink",
+    "fold-back": lambda f, d: "doubles back",
+    "not-line-arc": lambda f, d: "free curve",
+    "arc-suspect": lambda f, d: "flat arc?",
+    "straight-too-short": lambda f, d: "too short",
+    "negative-straight": lambda f, d: "bends overlap",
+    "hoop": lambda f, d: "closed ring",
+}
+
+
+def _heading(finding: Finding, bends: Sequence[int], display: Display) -> str:
+    """``RAIL bend 2: kink of 12.00°...``; of several bends the worst one's words."""
+    write = _HEADINGS.get(finding.code)
+    place = finding.tube or ""
+    if bends:
+        which = ", ".join(map(str, bends)) if len(bends) <= 5 else f"{bends[0]} to {bends[-1]}"
+        place = f"{place} bend{'s' if len(bends) > 1 else ''} {which}".strip()
+    if write is None:
+        words = finding.message.removeprefix(f"{finding.tube}: ").rstrip(".")
+    else:
+        words = write(finding, display)
+    return words if not place or place in words else f"{place}: {words}"
+
+
+def _word(finding: Finding, display: Display) -> str:
+    write = _BESIDE.get(finding.code)
+    return write(finding, display) if write and finding.severity != "note" else ""
