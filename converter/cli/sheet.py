@@ -98,8 +98,7 @@ def sheet(source: str, **given: Any) -> int:
     else:
         from converter.cli.audit import verdict
 
-        if not console.quiet:
-            console.say(verdict(work.result.alone(), console) + "\n")
+        console.say(lambda: verdict(work.result.alone(), console) + "\n")
         for path in written:
             console.result(path)
     return 1 if has_errors(work.result.findings) else 0
