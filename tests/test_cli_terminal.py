@@ -122,6 +122,16 @@ def test_messages_are_coloured_for_where_they_go(tight, tmp_path):
     assert "\x1b" not in text and "─" not in text and "error    TUBE: bend 1 has a centerline radius" in text
 
 
+def test_a_failure_is_wrapped_on_a_terminal_and_one_line_in_a_pipe(tmp_path):
+    command = ["table", tmp_path / "gone.dxf"]
+    status, out, err = piped(command)
+    shown = in_terminal(command, columns=60)
+    assert shown.status == status == 2 and out == "" and err.count("\n") == 1
+    assert "\x1b[31m\x1b[1melbowroom:" in shown.sent
+    assert len(shown.screen) > 2 and all(len(line) <= 60 for line in shown.screen)
+    assert "".join(words(shown.text)) == "".join(words(err)), "a path longer than a line is cut, nothing else"
+
+
 def test_a_terminal_that_knows_no_rules_gets_dashes():
     shown = in_terminal(["shop", "show"], PYTHONIOENCODING="ascii")
     assert "  ----------  ---------------  " in shown.text and "\\u2500" not in shown.text

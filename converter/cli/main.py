@@ -131,10 +131,22 @@ def _fail(error: ElbowroomError, words: Sequence[str]) -> int:
             from converter.exporters.table_json import dumps, error_document
 
             click.echo(dumps(error_document(error)), nl=False)
-        click.echo(f"elbowroom: {one_line(error.message)}", err=True)
+        _say_failure(one_line(error.message))
     except BrokenPipeError:
         _drop_stdout()
     return FAILED
+
+
+def _say_failure(sentence: str) -> None:
+    """One line on stderr; on a terminal wrapped between words, and coloured where there is colour."""
+    from converter.cli import page
+
+    with page.on(sys.stderr):
+        if page.is_terminal():
+            from converter.cli.grid import fill
+
+            sentence = fill(sentence, "elbowroom: ", "  ").removeprefix("elbowroom: ")
+        page.echo(f"{page.tinted('elbowroom:', 'red')} {sentence}", sys.stderr)
 
 
 def one_line(text: str) -> str:
