@@ -204,7 +204,7 @@ class Pdf:
         return float(stringWidth(text, face, size))
 
     def _face_for(self, text: str, usual: str = _FACE) -> tuple[str, str]:
-        """A face that has every letter of a text, and the text; else the usual face and '?' for what it lacks."""
+        """The face that has most letters of a text (the usual one first), and the text with '?' for what it lacks."""
         from reportlab.pdfbase import pdfmetrics
         from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
@@ -213,7 +213,7 @@ class Pdf:
         def lacks(face: str) -> set[str]:
             return {c for c in text if ord(c) not in pdfmetrics.getFont(face).face.charToGlyph}
 
-        missing = lacks(usual)
+        best, missing = usual, lacks(usual)
         if not missing:
             return usual, text
         for name in _OTHERS:
@@ -223,6 +223,9 @@ class Pdf:
                     pdfmetrics.registerFont(TTFont(face, name))
                 except TTFError:  # this machine does not have it
                     continue
-            if not lacks(face):
-                return face, text
-        return usual, "".join("?" if c in missing else c for c in text)
+            left = lacks(face)
+            if len(left) < len(missing):
+                best, missing = face, left
+            if not missing:
+                break
+        return best, "".join("?" if c in missing else c for c in text)

@@ -79,6 +79,7 @@ class Flow:
         self._y = 0.0
         self._heading = ""
         self._fresh = True
+        self._turned = False
 
     @property
     def room(self) -> float:
@@ -98,6 +99,7 @@ class Flow:
     def turn(self) -> None:
         """Go on on the next page; the section that was broken says that it goes on."""
         self._open(Page(self.pages[-1].title, True))
+        self._turned = True
         if self._heading:
             self._headline(f"{self._heading}, continued")
 
@@ -179,13 +181,14 @@ class Flow:
         tall = [max(max(len(cell) for cell in row) * height * LEAD, TICK + 0.6) + 1.2 for row in cells]
         first = True
         for row, rise in zip(cells, tall, strict=True):
-            if first or self.room < rise:
+            if first:
                 self.keep(head + rise)
-                if not first and not self._fresh:
-                    self.turn()
+            elif self.room < rise:
+                self.turn()
+            if first or self._turned:
                 self._table_row(heads, columns, widths, SMALL, head, bold=True)
                 self.line((EDGE, self._y), (EDGE + self.width, self._y), THICK)
-                first = False
+                first = self._turned = False
             self._table_row(row, columns, widths, height, rise)
             self.line((EDGE, self._y), (EDGE + self.width, self._y), GREY)
 

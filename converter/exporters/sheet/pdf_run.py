@@ -25,11 +25,12 @@ _COLUMNS = (
     Column("bend", 10, "center", bold=True),
     Column("mark from A", 21, "right", bold=True),
     Column("mark from B", 21, "right", bold=True),
-    Column("die", 26),
+    Column("die", 21),
     Column("stop", 20, "right", bold=True),
-    Column("comes out at", 19, "right"),
-    Column("turn the tube before it", 40),
-    Column("measured", 18, "right"),
+    Column("comes out at", 18, "right"),
+    Column("turn the tube before it", 35),
+    Column("around, so far", 19, "right"),
+    Column("measured", 17, "right"),
 )
 
 
@@ -55,10 +56,10 @@ def run_pages(flow: Flow, run: RunPage, count: int, shop: str, display: Display,
         flow.picture(stick_picture(sheet, flow.width), display.unit, 75.0)
     _instructions(flow, run, sheet, display)
     _ends(flow, run, display)
+    _done(flow, run, setup)
     findings(flow, run.findings, display)
     if setup is not None:
         _springback(flow, setup)
-    _done(flow, run, setup)
 
 
 def findings(flow: Flow, said: tuple[Finding, ...], display: Display, about: str = "Findings") -> None:
@@ -154,7 +155,8 @@ def _table(flow: Flow, sheet: Sheet) -> None:
     words = (
         f"Lengths in {unit}, angles in degrees. Marks lie along the stick as cut. Turn the tube, not the bender's "
         f"plane: clockwise is seen from end {setup.feed_from}, which goes first, toward end {sheet.other}. Around: how "
-        "far a point on the outside of the tube moves. So far: counted from the first bend made."
+        "far a point on the outside of the tube moves. So far: counted from the first bend made, plus is "
+        "clockwise."
     )
     sources = {step.springback.source for step in setup.steps}
     if "estimate" in sources:
@@ -167,12 +169,12 @@ def _table(flow: Flow, sheet: Sheet) -> None:
 def _row(sheet: Sheet, i: int, step: Step) -> list[Cell]:
     display = sheet.display
     turn: tuple[str, ...] = ("as loaded",) if i == 0 else ("no turn",)
+    around: tuple[str, ...] = ()
     if i and step.roll:
-        turn = (f"{display.angle(abs(step.roll))} {turn_words(step.roll)}",)
-        if step.roll_arc:
-            turn += (f"{display.number(abs(step.roll_arc))} around",)
-    if i > 1:
-        turn += (f"so far {display.angle(abs(step.total))} {turn_words(step.total)}".strip(),)
+        turn = (display.angle(abs(step.roll)), turn_words(step.roll))
+        around = ("" if step.roll_arc is None else display.number(abs(step.roll_arc)),)
+    if i:
+        around += (display.angle(step.total),)
     if step.inverted is not None:
         turn += ("clamp turned over",)
     return [
@@ -184,7 +186,8 @@ def _row(sheet: Sheet, i: int, step: Step) -> list[Cell]:
         display.angle(step.stop) + SIGNS[step.springback.source],
         display.angle(step.target),
         turn,
-        "_____°",
+        around or "",
+        "____°",
     ]
 
 
