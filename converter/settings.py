@@ -81,3 +81,7 @@ class Settings:
         if self.both_units:
             return BothUnits(chosen, None, self.denominator)
         return Display(chosen, self.denominator)
+
+    def keeping_left_out(self, keep: bool = True) -> Settings:
+        """The same, with the shapes of what is left out of the drawing kept for its picture."""
+        return replace(self, read=replace(self.read, keep_left_out=keep)) if keep else self

@@ -8,21 +8,24 @@
 from __future__ import annotations
 
 from converter.api.reading import load
-from converter.api.result import Result, Work, sorted_findings
+from converter.api.result import NoRunsError, Result, Work, sorted_findings
 from converter.api.working import check, cope, set_up, with_joints, work_out
 from converter.api.writing import (
     export,
     export_job,
     foresee,
+    shows_left_out,
     shows_sticks,
     shows_whole,
     usable_formats,
     whole_job,
+    write_picture,
     write_sheets,
 )
 from converter.settings import Settings
 
 __all__ = [
+    "NoRunsError",
     "Result",
     "Settings",
     "Work",
@@ -33,6 +36,7 @@ __all__ = [
     "foresee",
     "load",
     "set_up",
+    "shows_left_out",
     "shows_sticks",
     "shows_whole",
     "sorted_findings",
@@ -40,5 +44,6 @@ __all__ = [
     "whole_job",
     "with_joints",
     "work_out",
+    "write_picture",
     "write_sheets",
 ]

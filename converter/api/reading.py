@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from converter.api.result import Result, demo_shop_note, sorted_findings
-from converter.errors import OptionError, ReadError
+from converter.api.result import NoRunsError, Result, demo_shop_note, sorted_findings
+from converter.errors import OptionError
 from converter.findings import Finding
 from converter.importers.registry import read
 from converter.model.drawing import Drawing
@@ -88,7 +88,7 @@ def _reduced(
 
     runs, said = reduce_drawing(drawing, tol, across_layers=settings.across_layers, display=display)
     if not runs:
-        raise ReadError(_nothing_found(drawing), code="no-runs", file=drawing.source)
+        raise NoRunsError(_nothing_found(drawing), drawing, [*drawing.findings, *said], display)
     if settings.feed_from == "B":
         runs = [reverse_run(run) for run in runs]
     return runs, said

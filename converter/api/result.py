@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
+from converter.errors import ReadError
 from converter.findings import Finding
 from converter.model.drawing import Drawing
 from converter.model.run import Tube
@@ -75,6 +76,25 @@ class Work:
     result: Result
     setups: tuple[Setup, ...]
     copes: Copes
+
+
+class NoRunsError(ReadError):
+    """A drawing was read, but nothing in it became a run.
+
+    Args:
+        message: one sentence.
+        drawing: as read.
+        findings: of the readers and the reducer.
+        display: how lengths are shown.
+    """
+
+    default_code = "no-runs"
+
+    def __init__(self, message: str, drawing: Drawing, findings: Sequence[Finding], display: Display) -> None:
+        super().__init__(message, file=drawing.source)
+        self.drawing = drawing
+        self.findings = sorted_findings(findings)
+        self.display = display
 
 
 def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from converter.api.result import Result, Work, sorted_findings
+from converter.api.result import NoRunsError, Result, Work, sorted_findings
 from converter.api.working import work_out
 from converter.errors import MissingLibraryError
 
@@ -65,6 +65,49 @@ def shows_sticks(named: Sequence[str] = ()) -> bool:
 
     chosen = [find(name) for name in named] or [one for one in FORMATS if one.default]
     return any(one.whole or one.sticks for one in chosen)
+
+
+def shows_left_out(named: Sequence[str] = ()) -> bool:
+    """Whether one of these formats (the usual ones when empty) shows what was left out of the drawing.
+
+    Raises:
+        OptionError: a format is unknown.
+    """
+    from converter.exporters.registry import FORMATS, find
+
+    return any(one.left_out for one in ([find(name) for name in named] or [one for one in FORMATS if one.default]))
+
+
+def write_picture(seen: Result | NoRunsError, file: str, *, force: bool = False) -> Path:
+    """Write a picture of a drawing as read, also of one in which no run was found.
+
+    Args:
+        seen: of `load` or `check`, best with `Settings.keeping_left_out`; or what `load` raised.
+        file: where to: ends in .svg or .png.
+        force: replace the file if it exists already (never the drawing itself).
+
+    Raises:
+        ElbowroomError: one sentence; nothing was written.
+    """
+    from converter.exporters.as_read import check_ending, write_as_read
+    from converter.exporters.files import OutputSet
+    from converter.exporters.registry import ExportJob
+
+    target = Path(file)
+    check_ending(target.name)
+    drawing = seen.drawing
+    job = ExportJob(
+        stem=target.stem,
+        source=drawing.source,
+        tubes=seen.tubes if isinstance(seen, Result) else (),
+        findings=seen.findings,
+        display=seen.display,
+        drawing=drawing,
+    )
+    inputs = () if drawing.source == "-" else (Path(drawing.source),)
+    with OutputSet(target.parent, force=force, inputs=inputs) as out:
+        write_as_read(job, out.path(target.name))
+    return out.final(target.name)
 
 
 def foresee(results: Sequence[Result], formats: Sequence[str]) -> list[Result]:
@@ -155,6 +198,7 @@ def export_job(result: Result, *, step_unit: str | None = None, one_file: bool =
         inputs=() if source == "-" else (Path(source),),
         drawing_units=result.drawing.units,
         ignored=tuple(result.drawing.ignored),
+        drawing=result.drawing,
         cope=CopeOptions(shop=result.shop, job=result.job, tolerances=result.tolerances),
     )
 

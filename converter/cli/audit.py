@@ -8,6 +8,7 @@ import click
 
 from converter.cli import options
 from converter.cli.console import Console
+from converter.cli.seen import picture, sketch_from
 
 if TYPE_CHECKING:
     from converter.api import Result
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 @options.reducing
 @options.metal
 @options.showing
+@picture
 @options.as_json
 @options.talking
 def audit(sources: tuple[str, ...], **given: Any) -> int:
@@ -35,9 +37,10 @@ def audit(sources: tuple[str, ...], **given: Any) -> int:
     it. Exit status 0: it can be bent; 1: an error would scrap a stick; 2: a file could not be read.
     """
     console = options.console_from(given)
-    settings = options.settings_from(given)
+    sketch = sketch_from(given, sources)
+    settings = sketch.settings(options.settings_from(given))
 
-    from converter.api import check, load
+    from converter.api import check
     from converter.findings import has_errors
     from converter.pause import let_go
     from converter.progress import steps
@@ -45,8 +48,9 @@ def audit(sources: tuple[str, ...], **given: Any) -> int:
     results = []
     with console.progress(f"checking {sources[0]}" if len(sources) == 1 else "checking"):
         for source in steps(sources, "files"):
-            results.append(check(load(source, settings)))
+            results.append(check(sketch.load(source, settings, console)))
             let_go(len(sources))
+    sketch.draw(results[0], console)
     if console.as_json:
         console.json(audit_document(results))
     else:

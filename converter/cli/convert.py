@@ -57,6 +57,7 @@ def convert(sources: tuple[str, ...], out: str, no_copes: bool, **given: Any) ->
         export,
         foresee,
         load,
+        shows_left_out,
         shows_sticks,
         shows_whole,
         usable_formats,
@@ -68,7 +69,7 @@ def convert(sources: tuple[str, ...], out: str, no_copes: bool, **given: Any) ->
     from converter.progress import steps
 
     whole, sticks = shows_whole(writing.formats), shows_sticks(writing.formats)
-    settings = replace(settings, both_units=whole)
+    settings = replace(settings, both_units=whole).keeping_left_out(shows_left_out(writing.formats))
     results, works = [], []
     with console.progress(f"reading {sources[0]}" if len(sources) == 1 else "reading"):
         for source in steps(sources, "files"):

@@ -88,7 +88,7 @@ def sheet(source: str, **given: Any) -> int:
 
     formats, _ = usable_formats(kinds)
     with console.progress(f"working out {source}"):
-        result = load(source, replace(settings, both_units=True))
+        result = load(source, replace(settings, both_units=True).keeping_left_out())
         mm = 0.0 if gap is None else parse_length(gap, result.drawing.read_as)
         work = work_out(result, feed_from, mm)
     with console.progress("writing the sheet"):

@@ -8,6 +8,7 @@ import click
 
 from converter.cli import options
 from converter.cli.console import Console
+from converter.cli.seen import picture, sketch_from
 
 if TYPE_CHECKING:
     from converter.api import Result
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     epilog=options.example(
         "elbowroom table rail.dxf",
         "elbowroom table rail.dxf --section 1.75x0.120in --fraction 16",
+        "elbowroom table rail.dxf --picture seen.svg",
         "elbowroom table frame.dxf --skip-layer 'CONSTRUCTION*' --json > frame.json",
         reads=True,
     ),
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 @options.reducing
 @options.metal
 @options.showing
+@picture
 @options.as_json
 @options.talking
 def table(source: str, **given: Any) -> int:
@@ -38,13 +41,14 @@ def table(source: str, **given: Any) -> int:
     drawing cannot become a tube as it stands.
     """
     console = options.console_from(given)
-    settings = options.settings_from(given)
+    sketch = sketch_from(given, (source,))
+    settings = sketch.settings(options.settings_from(given))
 
-    from converter.api import load
     from converter.findings import has_errors
 
     with console.progress(f"reading {source}"):
-        result = load(source, settings)
+        result = sketch.load(source, settings, console)
+    sketch.draw(result, console)
     if console.as_json:
         from converter.exporters.table_json import table_document
 

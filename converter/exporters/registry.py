@@ -42,6 +42,7 @@ class WriteFormat:
         solid: whether it writes bodies of metal, so that a tube without a section has none.
         whole: whether it shows set-up and copes and lengths in both units: it gets `ExportJob.whole`.
         sticks: whether it shows sticks as they are cut: it gets `ExportJob.setups` and `ExportJob.copes`.
+        left_out: whether it shows what was left out of the drawing (`ReadOptions.keep_left_out`).
     """
 
     name: str
@@ -54,6 +55,7 @@ class WriteFormat:
     solid: bool = False
     whole: bool = False
     sticks: bool = False
+    left_out: bool = False
 
 
 FORMATS: tuple[WriteFormat, ...] = (
@@ -107,11 +109,15 @@ FORMATS: tuple[WriteFormat, ...] = (
     ),
     WriteFormat(
         "sheet", "HTML, the job sheet: every run in 3D, step by step", "converter.exporters.sheet.html", ".html",
-        needs="page library", whole=True,
+        needs="page library", whole=True, left_out=True,
     ),
     WriteFormat(
         "sheet-pdf", "PDF, the job sheet to print", "converter.exporters.sheet.pdf", ".pdf", needs="PDF library",
-        whole=True,
+        whole=True, left_out=True,
+    ),
+    WriteFormat(
+        "as-read", "SVG, the drawing as read: what became a run, what was healed or left out",
+        "converter.exporters.as_read", ".svg", left_out=True,
     ),
 )  # fmt: skip
 

@@ -22,6 +22,8 @@ _FITTED = frozenset({"curve-fitted", "not-line-arc"})
 _MOVED = frozenset({"corner-filleted", "refit", "curve-fitted", "not-line-arc", "rebuild-deviation"})
 #: Errors at a bend that do not speak of its shape.
 _NOT_TIGHT = frozenset({"sweep-hits"})
+#: How much of the run beside a sharp corner is drawn with it, mm.
+_BESIDE_CORNER = 20.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,16 +88,19 @@ def _bend_points(tube: Tube, number: int) -> Array:
         if row < len(arcs):
             return curve_points(arcs[row])
     corner = np.array(tube.run.bend_point(number))
-    ends = []
+    sides = []
     for segment in tube.run.centerline:
-        for near, far in ((segment.start, segment.end), (segment.end, segment.start)):
-            arm = np.array(far) - corner
-            length = float(np.linalg.norm(arm))
-            if float(np.linalg.norm(np.array(near) - corner)) < 1e-6 * (1.0 + length) and length > 0.0:
-                ends.append(corner + arm * min(1.0, max(0.15, 20.0 / length)))
-    if len(ends) < 2:
+        for near in (segment.start, segment.end):
+            length = segment.length
+            if float(np.linalg.norm(np.array(near) - corner)) < 1e-6 * (1.0 + length):
+                points = curve_points(segment if near == segment.start else segment.reversed())
+                share = min(_BESIDE_CORNER, 0.3 * length) / length
+                if len(points) == 2:
+                    points = np.array([points[0], points[0] + share * (points[1] - points[0])])
+                sides.append(points[: max(2, ceil(share * (len(points) - 1)) + 1)])
+    if len(sides) < 2:
         return np.array([corner, corner])
-    return np.array([ends[0], corner, ends[1]])
+    return np.concatenate([sides[0][::-1], sides[1]])
 
 
 def _codes(tube: Tube) -> set[str]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from string import ascii_lowercase
 
 from converter.errors import GeometryError
-from converter.findings import ERROR, Finding
+from converter.findings import ERROR, NOTE, Finding
 from converter.geometry.vectors import Vec
 from converter.model.drawing import Drawing
 from converter.model.run import Tube
@@ -72,12 +72,14 @@ def drawing_legend(
         display: how lengths are written; `converter.units.BothUnits` keeps both.
 
     Returns:
-        Findings with a place, numbered, the worst first; findings without one; what was left out, lettered.
+        Findings with a place, numbered: of the reading, the worst first, of the shop, then notes; findings
+        without a place; what was left out, lettered.
     """
     by_name = {tube.name: tube for tube in tubes}
     shapes = {shape.handle: shape.points[0] for shape in drawing.aside.shapes if shape.handle} if drawing.aside else {}
     said = [f for f in dict.fromkeys(findings) if f.code in ABOUT_READING or (f.severity == ERROR and f.bend)]
-    said.sort(key=lambda f: (f.rank, f.code not in ABOUT_READING))
+    # what went wrong in reading comes before what the shop cannot bend, notes come last
+    said.sort(key=lambda f: (f.severity == NOTE, f.code not in ABOUT_READING, f.rank))
     placed: list[LegendEntry] = []
     placeless: list[LegendEntry] = []
     for alike in _grouped(said):
