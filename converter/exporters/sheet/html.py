@@ -8,13 +8,21 @@ every connection, and every script but the page's own, known by their hashes.
 from __future__ import annotations
 
 from base64 import b64encode
+from dataclasses import replace
 from hashlib import sha256
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from converter import __version__
+from converter.bending.setup_words import Sheet
 from converter.errors import MissingLibraryError
 from converter.exporters.files import OutputSet
+from converter.exporters.pictures.drawing_view import drawing_picture
+from converter.exporters.pictures.drawing_words import drawing_legend
+from converter.exporters.pictures.picture import Picture
+from converter.exporters.pictures.run_picture import isometric_picture
+from converter.exporters.pictures.stick_picture import stick_picture
+from converter.exporters.pictures.svg import svg_text
 from converter.exporters.registry import ExportJob
 from converter.exporters.sheet.content import JobPage, job_page
 from converter.exporters.sheet.look import picture_style
@@ -32,6 +40,9 @@ if TYPE_CHECKING:
 
 #: Shown before a severity's word, so that it is told apart without colour.
 SIGNS = {ERROR: "✖", WARNING: "▲", NOTE: "●"}
+#: Sizes of the pictures in mm of paper.
+RUN_SIZE = (150.0, 105.0)
+DRAWING_SIZE = (240.0, 150.0)
 #: The page's own scripts, in the order they run, after plotly.js.
 SCRIPTS = ("shapes.js", "scenes.js", "stages.js", "sheet.js")
 
@@ -90,7 +101,7 @@ def html_text(page: JobPage, templates: tuple[str, ...] = ()) -> str:
         run_findings=[run for run in runs if run.page.findings],
         cautions=page.cautions,
         ignored=page.job.ignored,
-        drawing=_drawing(page),
+        **_drawing(page, both),
         run_pages=[_markup(part) for part in parts],
         room=data(room_scene(machine)),
     )
@@ -103,11 +114,34 @@ def _title(page: JobPage) -> str:
 
 
 def _pictures(run: RunView, both: BothUnits, machine: Machine) -> dict[str, Any]:
-    return {"picture": "", "stick": "", "scene": data(run_scene(run.page, machine))}
+    """The finished tube, the stick in either unit (each is rounded on its own), and what the script draws."""
+    page = run.page
+    tube = isometric_picture(page.tube, both, size=RUN_SIZE, findings=page.findings)
+    sticks = {}
+    if page.setup is not None and page.setup.steps and run.steps:
+        for one in both.alone:
+            sticks[one.unit] = _svg(stick_picture(Sheet(page.setup, one)), f"{page.key}-stick-{one.unit}", one.unit)
+    return {
+        "picture": _svg(tube, f"{page.key}-tube"),
+        "sticks": sticks,
+        "scene": data(run_scene(page, machine)),
+    }
 
 
-def _drawing(page: JobPage) -> Markup | str:
-    return ""
+def _svg(picture: Picture, prefix: str, unit: str | None = None) -> Markup:
+    """A picture for the page; its title and description are names, so they are made to show too."""
+    shown = replace(picture, title=plain(picture.title), description="")
+    return _markup(svg_text(shown, unit=unit, standalone=False, id_prefix=prefix))
+
+
+def _drawing(page: JobPage, both: BothUnits) -> dict[str, Any]:
+    """The drawing as read and its list; nothing where the job holds no drawing."""
+    job = page.job
+    if job.drawing is None:
+        return {"drawing": "", "legend": []}
+    picture = drawing_picture(job.drawing, job.tubes, job.findings, both, size=DRAWING_SIZE, legend=False)
+    legend = [one for one in drawing_legend(job.drawing, job.tubes, job.findings, both) if one.mark]
+    return {"drawing": _svg(picture, "as-read"), "legend": legend}
 
 
 def _templates(page: JobPage, out: OutputSet) -> tuple[str, ...]:

@@ -11,16 +11,15 @@ def picture_style() -> str:
     dark = "".join(f"--r-{role}:{look.dark};" for role, look in ROLES.items())
     rules = []
     for role, look in ROLES.items():
-        if look.width == 0.0:
-            rules.append(f".r-{role}{{fill:var(--r-{role});stroke:none}}")
-            continue
-        dash = f";stroke-dasharray:{' '.join(f'{d:g}' for d in look.dash)}" if look.dash else ""
-        rules.append(
-            f".r-{role}{{stroke:var(--r-{role});fill:none;stroke-width:{look.width:g};stroke-linecap:round;"
-            f"stroke-linejoin:round{dash}}}text.r-{role}{{fill:var(--r-{role});stroke:none}}"
-        )
+        if look.width:
+            dash = f";stroke-dasharray:{' '.join(f'{d:g}' for d in look.dash)}" if look.dash else ""
+            rules.append(
+                f".r-{role}{{stroke:var(--r-{role});fill:none;stroke-width:{look.width:g};stroke-linecap:round;"
+                f"stroke-linejoin:round{dash}}}"
+            )
+        rules.append(f".f-{role}{{fill:var(--r-{role});stroke:none}}")
     return (
         f":root{{{light}}}@media screen{{html.dark{{{dark}}}}}"
         f"@media screen and (prefers-color-scheme:dark){{html:not(.light){{{dark}}}}}"
-        f"{''.join(rules)}.r-ground{{fill:var(--paper)}}.ring{{fill:var(--paper)}}"
+        f"{''.join(rules)}.f-ground{{fill:var(--paper)}}"
     )

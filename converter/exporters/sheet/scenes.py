@@ -13,11 +13,14 @@ from typing import Any
 from converter.bending.sweep_space import space_of
 from converter.exporters.sheet.content import RunPage
 from converter.exporters.sheet.poses import Pose, step_poses
+from converter.findings import ERROR
 from converter.geometry.vectors import Vec, cross, norm, sub, unit
 from converter.model.curve import Line, Segment
 from converter.model.section import Section
 from converter.shop.model import Machine
 
+#: Findings that say a bend is tighter than the die.
+TIGHT = ("radius-too-tight", "d-of-bend")
 #: Share of a tube's length that serves as its diameter where its section is not known.
 _THIN = 0.01
 
@@ -31,6 +34,7 @@ def run_scene(run: RunPage, machine: Machine) -> dict[str, Any]:
         "tube": tube_value(tube.run.centerline, tube.run.placement.normal),
         "outline": outline(tube.section, table.developed_length),
         "bad": sorted(run.bad_bends),
+        "tight": sorted(f.bend for f in run.findings if f.code in TIGHT and f.severity == ERROR and f.bend is not None),
         "bends": _bend_numbers(run),
         "first": run.setup.feed_from if run.setup else "A",
         "steps": [],

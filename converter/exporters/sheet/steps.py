@@ -60,8 +60,10 @@ def first_big_step(setup: Setup, both: BothUnits) -> BigStep:
     sheets = {one.unit: Sheet(setup, one) for one in both.alone}
     first = setup.feed_from
     steps = sorted(setup.steps, key=lambda step: step.mark)
-    # one text for both units, so that the words between the lengths stay together
-    marks = both.each(lambda one: ", ".join(one.length(sheets[one.unit].mark(first, step)) for step in steps))
+    marks = "; ".join(
+        f"{both.each(lambda one, step=step: one.length(sheets[one.unit].mark(first, step)))} (bend {step.bend})"  # type: ignore[misc]
+        for step in steps
+    )
     return BigStep(
         "Cut and mark",
         (

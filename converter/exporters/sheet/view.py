@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import PurePath
 
 from converter.bending.setup_words import Sheet
 from converter.exporters.cope_words import cut_to, saw_words
@@ -107,12 +108,20 @@ def job_facts(job: JobPage, both: BothUnits) -> tuple[tuple[str, str], ...]:
     runs = len(job.runs)
     bends = sum(len(run.tube.run.table.bends) for run in job.runs)
     facts = [
-        ("Drawing", job.job.source),
+        ("Drawing", "standard input" if job.job.source == "-" else PurePath(job.job.source).name),
         ("Shop", job.job.shop_name + (" (invented)" if shop is not None and shop.is_demo else "")),
         ("Runs", f"{runs}, with {bends} bend{'' if bends == 1 else 's'}"),
-        ("Mass of all runs", mass_text(total_mass(job.runs), both)),
+        ("Mass of all runs", _total_mass(job, both)),
     ]
     return tuple(facts)
+
+
+def _total_mass(job: JobPage, both: BothUnits) -> str:
+    total = total_mass(job.runs)
+    known = [run.mass for run in job.runs if run.mass is not None]
+    if total is not None or not known:
+        return mass_text(total, both)
+    return f"{mass_text(sum(known), both)} for {len(known)} of them; the others' metal or section is not known"
 
 
 def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunView:

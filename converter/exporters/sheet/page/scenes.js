@@ -15,8 +15,8 @@ function meshTrace(mesh, color, more) {
     {
       type: "mesh3d", x: mesh.x, y: mesh.y, z: mesh.z, i: mesh.i, j: mesh.j, k: mesh.k, color,
       flatshading: false, hoverinfo: "skip", showscale: false,
-      lighting: { ambient: 0.55, diffuse: 0.75, specular: 0.15, roughness: 0.7, fresnel: 0.05 },
-      lightposition: { x: 2000, y: -4000, z: 8000 },
+      lighting: { ambient: 0.62, diffuse: 0.8, specular: 0.05, roughness: 0.7, fresnel: 0.01 },
+      lightposition: { x: 3000, y: -7000, z: 6000 },
     },
     more
   );
@@ -29,19 +29,50 @@ function lineTrace(lines, color, width, dash) {
   };
 }
 
-// labels: [[point, text]]
-function textTrace(labels, color, size) {
-  return {
-    type: "scatter3d", mode: "text", x: labels.map((one) => one[0][0]), y: labels.map((one) => one[0][1]),
-    z: labels.map((one) => one[0][2]), text: labels.map((one) => one[1]), hoverinfo: "skip",
-    textfont: { color, size, family: "system-ui, sans-serif", weight: 700 },
+// Labels stand in front of everything: [point, text, look]; look 'end' and 'number' are boxed.
+function annotationsOf(labels) {
+  const c = colors();
+  const looks = {
+    end: { font: { color: c.paper, size: 18 }, bgcolor: c.accent, bordercolor: c.accent },
+    number: { font: { color: c.ink, size: 16 }, bgcolor: c.paper, bordercolor: c.ink },
+    wrong: { font: { color: c.paper, size: 16 }, bgcolor: c.bad, bordercolor: c.bad },
+    word: { font: { color: c.ink, size: 15 }, bgcolor: "rgba(0,0,0,0)", bordercolor: "rgba(0,0,0,0)" },
   };
+  return labels.map(([p, text, look]) => {
+    const one = looks[look];
+    return {
+      x: p[0], y: p[1], z: p[2], text, showarrow: false, bgcolor: one.bgcolor, bordercolor: one.bordercolor,
+      borderpad: look === "word" ? 0 : 3, borderwidth: 1.5, captureevents: false,
+      font: { ...one.font, family: "system-ui, sans-serif", weight: look === "word" ? 400 : 700 },
+    };
+  });
+}
+
+function bendLabel(run, number) {
+  if (!run.bad.includes(number)) return [String(number), "number"];
+  return [number + (run.tight.includes(number) ? " ✖ too tight" : " ✖ error"), "wrong"];
+}
+
+const MOST_NUMBERS = 40;
+
+// The middle of the longest straight, else where the tube starts.
+function longest(tube) {
+  let point = tube.p, best = tube.p, most = -1;
+  for (const part of partsOf(tube, 45)) {
+    const a = part.at[0].c, b = part.at[part.at.length - 1].c, size = V.size(V.sub(b, a));
+    if (!part.bend && size > most) {
+      most = size;
+      best = V.mul(V.add(a, b), 0.5);
+    }
+    point = b;
+  }
+  return most < 0 ? point : best;
 }
 
 // All runs, in two meshes (fine ones, and ones with errors); `of` tells whose each corner is.
 function jobScene(runs) {
   const c = colors();
-  const fine = newMesh(), bad = newMesh(), rings = newLines(), points = [];
+  const fine = newMesh(), bad = newMesh(), rings = newLines(), points = [], labels = [];
   const sides = runs.length > 60 ? 6 : 8, degrees = runs.length > 60 ? 22.5 : 15;
   runs.forEach((run, index) => {
     const ring = ringOf(run.outline, sides);
@@ -51,12 +82,13 @@ function jobScene(runs) {
       for (const one of part.at) points.push(one.c);
       if (run.bad.includes(part.bend)) stripes(part, run.outline, rings);
     }
+    // numbers as in the list of runs, where there is room for them
+    if (runs.length <= MOST_NUMBERS) labels.push([longest(run.tube), String(index + 1), run.bad.length ? "wrong" : "number"]);
   });
-  const box = boxOf(points);
   const traces = [];
   if (fine.x.length) traces.push(meshTrace(fine, c.metal, { hoverinfo: "none", of: fine.of }));
   if (bad.x.length) traces.push(meshTrace(bad, c.bad, { hoverinfo: "none", of: bad.of }), lineTrace(rings, c.ink, 3));
-  return { traces, box, of: [fine.of, bad.of].filter((one) => one.length) };
+  return { traces, points, labels, of: [fine.of, bad.of].filter((one) => one.length) };
 }
 
 // Rings around a bend that must be seen without colour.
@@ -97,29 +129,32 @@ function tubeScene(run) {
         stripes({ at: [one] }, run.outline, seams);
   }
   const box = boxOf(points), span = Math.max(...V.sub(box.high, box.low), thick);
-  const off = Math.max(thick * 1.3, span * 0.045);
+  const off = Math.max(thick * 1.3, span * 0.06);
   for (const b of run.bends)
-    labels.push([V.add(b.slice(1, 4), V.mul(b.slice(4, 7), off)), b[0] + (run.bad.includes(b[0]) ? " ✖ tight" : "")]);
+    labels.push([V.add(b.slice(1, 4), V.mul(b.slice(4, 7), off)), ...bendLabel(run, b[0])]);
   const ends = endsOf(run.tube), arrow = newMesh();
   if (ends) {
     const letters = ["A", "B"];
-    ends.forEach((end, i) => labels.push([V.add(end.c, V.mul(end.out, off)), letters[i]]));
+    ends.forEach((end, i) => labels.push([V.add(end.c, V.mul(end.out, off)), letters[i], "end"]));
     // along the tube from the end fed first: beside it, as long as the first straight allows
     const from = run.first === "A" ? ends[0] : ends[1], way = V.mul(from.out, -1);
-    const side = V.mul(V.square(way), thick * 1.4 + span * 0.01);
+    // on the side that is away from the rest of the tube
+    const middle = V.mul(V.add(box.low, box.high), 0.5), back = V.sub(from.c, middle);
+    const away = V.sub(back, V.mul(way, V.dot(back, way)));
+    const side = V.mul(V.size(away) < span * 0.02 ? V.square(way) : V.unit(away), thick * 1.2 + span * 0.03);
     const long = Math.max(span * 0.16, thick * 2.5), r = Math.max(span * 0.006, thick * 0.12);
     const tail = V.add(from.c, side), neck = V.add(tail, V.mul(way, long * 0.6)), tip = V.add(tail, V.mul(way, long));
     addCone(arrow, tail, neck, r, r, 12);
     addCone(arrow, neck, tip, r * 3.2, 0, 16);
-    labels.push([V.add(V.add(tail, V.mul(way, long * 0.3)), V.mul(side, 1.1)), "feed"]);
+    labels.push([V.add(V.add(tail, V.mul(way, long * 0.5)), V.mul(V.unit(side), span * 0.08)), "feed", "word"]);
     points.push(tip, V.add(tip, side));
   }
   for (const label of labels) points.push(label[0]);
   const traces = [
     meshTrace(straight, c.metal), meshTrace(bent, c.bent), meshTrace(bad, c.bad), meshTrace(arrow, c.accent),
-    lineTrace(seams, c.ink, 2), lineTrace(rings, c.ink, 4), textTrace(labels, c.ink, 17),
+    lineTrace(seams, c.ink, 2), lineTrace(rings, c.ink, 4),
   ].filter((trace) => trace.x.length);
-  return { traces, box: boxOf(points) };
+  return { traces, points, labels };
 }
 
 // The stick in the bender: step 0 before the first bend, step k after the k-th.
@@ -137,7 +172,7 @@ function benderScene(run, room, k) {
     if (number) {
       const middle = part.at[Math.floor(part.at.length / 2)], a = part.at[0].c, b = part.at[part.at.length - 1].c;
       const away = V.unit(V.sub(middle.c, V.mul(V.add(a, b), 0.5)));
-      labels.push([V.add(middle.c, V.mul(away, thick * 1.8)), String(number)]);
+      labels.push([V.add(middle.c, V.mul(away, thick * 2.2)), number + (wrong ? " ✖" : ""), wrong ? "wrong" : "number"]);
     }
   }
   // one box for all steps, so that the picture does not jump; it holds the floor
@@ -145,7 +180,7 @@ function benderScene(run, room, k) {
   for (const one of run.steps) for (const pose of [one.fed, one.bent]) for (const part of partsOf(pose, 30)) for (const at of part.at) points.push(at.c);
   if (room.floor !== null) points.push([0, 0, room.floor]);
   const box = boxOf(points), span = Math.max(...V.sub(box.high, box.low));
-  const off = Math.max(thick * 1.4, span * 0.035);
+  const off = Math.max(thick * 1.4, span * 0.045);
 
   const ghost = newLines();
   if (k) addLine(ghost, partsOf(step.fed, 7.5).flatMap((part) => part.at.map((one) => one.c)));
@@ -164,7 +199,7 @@ function benderScene(run, room, k) {
   const corners = [[-1, -0.35], [1, -0.35], [1, 1], [-1, 1]].map(([a, b]) => V.add(V.mul([1, 0, 0], a * reach), V.mul(toward, b * reach)));
   addQuad(plane, corners);
   addLine(frame, corners.concat([corners[0]]));
-  labels.push([V.add(corners[2], V.mul(axis, 0)), "bend plane"]);
+  labels.push([V.add(corners[2], V.mul(axis, 0)), "bend plane", "word"]);
 
   const floor = newMesh(), lines = newLines(), boxes = newMesh();
   const [low, high] = [box.low.map((v) => v - span * 0.04), box.high.map((v) => v + span * 0.04)];
@@ -183,12 +218,12 @@ function benderScene(run, room, k) {
       const y = low[1] + ((high[1] - low[1]) * i) / 3;
       addLine(lines, [[low[0], y, z], [high[0], y, z]]);
     }
-    labels.push([[low[0] + (high[0] - low[0]) * 0.1, low[1], z + off * 0.4], "floor"]);
+    labels.push([[low[0] + (high[0] - low[0]) * 0.1, low[1], z + off * 0.4], "floor", "word"]);
   }
   if (room.ceiling !== null && room.ceiling < high[2] + span * 0.3) {
     const z = room.ceiling;
     addLine(lines, [[low[0], low[1], z], [high[0], low[1], z], [high[0], high[1], z], [low[0], high[1], z], [low[0], low[1], z]]);
-    labels.push([[low[0], high[1], z], "ceiling"]);
+    labels.push([[low[0], high[1], z], "ceiling", "word"]);
     points.push([low[0], low[1], z]);
   }
   for (const [along, place, name] of room.walls) {
@@ -201,7 +236,7 @@ function benderScene(run, room, k) {
       return p;
     };
     addLine(lines, [at(low[other], low[2]), at(high[other], low[2]), at(high[other], high[2]), at(low[other], high[2]), at(low[other], low[2])]);
-    labels.push([at((low[other] + high[other]) / 2, high[2]), name]);
+    labels.push([at((low[other] + high[other]) / 2, high[2]), name, "word"]);
     points.push(at(low[other], low[2]));
   }
   for (const [a, b] of room.boxes) {
@@ -211,7 +246,7 @@ function benderScene(run, room, k) {
 
   const letters = run.first === "A" ? ["A", "B"] : ["B", "A"];
   const ends = endsOf(shown);
-  ends.forEach((end, i) => labels.push([V.add(end.c, V.mul(end.out, off)), letters[i]]));
+  ends.forEach((end, i) => labels.push([V.add(end.c, V.mul(end.out, off)), letters[i], "end"]));
   // the free end's way, from fed to bent, about the die
   const swing = newLines();
   if (k) {
@@ -233,36 +268,48 @@ function benderScene(run, room, k) {
     meshTrace(die, c.die), meshTrace(metal, c.metal), meshTrace(bent, c.bent), meshTrace(bad, c.bad),
     lineTrace(lines, c.ground, 1.5), lineTrace(frame, c.accent, 2, "dot"), lineTrace(rim, c.ink, 2),
     lineTrace(ghost, c.ghost, 4, "dash"), lineTrace(swing, c.accent, 3, "dot"),
-    lineTrace(rings, c.ink, 4), lineTrace(mark, c.ink, 6), textTrace(labels, c.ink, 16),
+    lineTrace(rings, c.ink, 4), lineTrace(mark, c.ink, 6),
   ].filter((trace) => trace.x.length);
-  return { traces, box: boxOf(points) };
+  return { traces, points, labels };
 }
 
-// Where the eye stands, in units of the picture; up is z.
+// Which way the eye looks from; up is z.
 const EYES = {
-  corner: { x: 1.2, y: -1.5, z: 0.95 },
-  side: { x: 0, y: -2, z: 0.0001 },
-  right: { x: 0.35, y: -1.9, z: 0.55 },
-  behind: { x: -1.9, y: -0.5, z: 0.6 },
-  above: { x: 0, y: -0.02, z: 2 },
+  corner: [1.2, -1.5, 0.95],
+  side: [0, -1, 0.0001],
+  right: [0.2, -1.9, 0.5],
+  behind: [-1.9, -0.45, 0.6],
+  above: [0, -0.02, 2],
 };
 
-function layoutOf(box, eye, zoom) {
-  const size = V.sub(box.high, box.low), most = Math.max(...size, 1e-6);
-  const axes = {}, aspect = {};
+// Camera and proportions that let a scene fill its stage. plotly's orthographic view shows 2 units of its
+// aspect ratio from top to bottom, whatever the distance of the eye; that only has to clear the scene.
+function layoutOf(scene, eye, zoom, wide) {
+  const { low, high } = boxOf(scene.points), size = V.sub(high, low), most = Math.max(...size, 1e-6);
+  const middle = V.mul(V.add(low, high), 0.5), axes = {}, aspect = {};
+  const toward = V.unit(EYES[eye]), right = V.unit(V.cross([0, 0, 1], toward)), up = V.cross(toward, right);
+  let x = [Infinity, -Infinity], y = [Infinity, -Infinity];
+  for (const p of scene.points) {
+    const at = V.sub(p, middle), a = V.dot(at, right), b = V.dot(at, up);
+    x = [Math.min(x[0], a), Math.max(x[1], a)];
+    y = [Math.min(y[0], b), Math.max(y[1], b)];
+  }
+  // units of aspect per mm
+  const k = zoom * Math.min((2 * wide * 0.86) / Math.max(x[1] - x[0], most * 0.1), (2 * 0.82) / Math.max(y[1] - y[0], most * 0.1));
   ["x", "y", "z"].forEach((name, i) => {
-    const pad = Math.max(size[i] * 0.02, most * 0.01);
-    axes[name + "axis"] = {
-      visible: false, showspikes: false, autorange: false, range: [box.low[i] - pad, box.high[i] + pad],
-    };
-    aspect[name] = ((size[i] + 2 * pad) / most) * zoom;
+    const half = Math.max(size[i], most * 0.02) / 2 + most * 0.02;
+    axes[name + "axis"] = { visible: false, showspikes: false, autorange: false, range: [middle[i] - half, middle[i] + half] };
+    aspect[name] = 2 * half * k;
   });
+  const center = V.mul(V.add(V.mul(right, (x[0] + x[1]) / 2), V.mul(up, (y[0] + y[1]) / 2)), k);
+  const place = V.add(center, V.mul(toward, 10 * Math.max(1, zoom)));
+  const named = (p) => ({ x: p[0], y: p[1], z: p[2] });
   return {
     margin: { l: 0, r: 0, t: 0, b: 0 }, showlegend: false, paper_bgcolor: "rgba(0,0,0,0)", autosize: true,
-    hovermode: "closest", uirevision: "stay",
+    hovermode: "closest",
     scene: Object.assign(axes, {
-      aspectmode: "manual", aspectratio: aspect, bgcolor: "rgba(0,0,0,0)", dragmode: "orbit",
-      camera: { eye, up: { x: 0, y: 0, z: 1 }, projection: { type: "orthographic" } },
+      annotations: annotationsOf(scene.labels), aspectmode: "manual", aspectratio: aspect, bgcolor: "rgba(0,0,0,0)", dragmode: "orbit",
+      camera: { eye: named(place), center: named(center), up: { x: 0, y: 0, z: 1 }, projection: { type: "orthographic" } },
     }),
   };
 }

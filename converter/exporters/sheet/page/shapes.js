@@ -92,12 +92,14 @@ function addSkin(mesh, at, ring, of) {
         addFace(mesh, before + i, first + j, first + i);
       }
     }
-    if (row === 0 || row === at.length - 1) {
-      const middle = addPoint(mesh, one.c, of);
-      for (let i = 0; i < n; i++) addFace(mesh, middle, first + i, first + ((i + 1) % n));
-    }
     before = first;
   });
+  // lids have corners of their own, so that the light does not round their edges off
+  for (const one of [at[0], at[at.length - 1]]) {
+    const v = V.cross(one.t, one.u), first = mesh.x.length;
+    for (const [a, b] of ring) addPoint(mesh, V.add(one.c, V.add(V.mul(one.u, a), V.mul(v, b))), of);
+    for (let i = 1; i < n - 1; i++) addFace(mesh, first, first + i, first + i + 1);
+  }
 }
 
 // A cone or, with equal radii, a cylinder from a to b.

@@ -79,7 +79,8 @@ function startTicks() {
   const count = (key) => {
     const mine = counts.get(key) || [], done = mine.filter((box) => box.checked).length;
     const text = !mine.length ? "" : done === mine.length ? "✓ all " + done + " ticked" : done + " of " + mine.length + " ticked";
-    for (const place of places.get(key) || []) place.textContent = text;
+    for (const place of places.get(key) || [])
+      place.textContent = "short" in place.dataset ? text.replace(/ ticked| all/g, "") : text;
   };
   const keep = () => store.set(store.mark, JSON.stringify(boxes.filter((box) => box.checked).map((box) => box.dataset.tick)));
   const read = () => {

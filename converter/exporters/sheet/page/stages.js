@@ -45,7 +45,9 @@ const stages = {
     const scene = this.sceneOf(state);
     state.of = scene.of;
     const fresh = !state.alive;
-    const layout = layoutOf(scene.box, EYES[state.eye], state.zoom);
+    const layout = layoutOf(scene, state.eye, state.zoom, element.clientWidth / element.clientHeight);
+    // a view that was turned by hand stays so while its steps change
+    if (!fresh) Object.assign(layout.scene, { camera: element.layout.scene.camera, aspectratio: element.layout.scene.aspectratio });
     state.alive = true;
     element.dataset.alive = "yes";
     Plotly.react(element, scene.traces, layout, CONFIG);
@@ -120,10 +122,18 @@ const stages = {
           state.zoom = 1;
         } else state.zoom = Math.min(8, Math.max(0.3, state.zoom * Number(button.dataset.zoom)));
         if (!state.alive) return;
-        const layout = layoutOf(this.sceneOf(state).box, EYES[state.eye], state.zoom);
-        const change = { "scene.aspectratio": layout.scene.aspectratio };
-        if (button.dataset.eye) change["scene.camera"] = layout.scene.camera;
-        Plotly.relayout(element, change);
+        const now = element.layout.scene;
+        const wide = element.clientWidth / element.clientHeight;
+        const layout = layoutOf(this.sceneOf(state), state.eye, state.zoom, wide).scene;
+        if (button.dataset.eye) Plotly.relayout(element, { "scene.aspectratio": layout.aspectratio, "scene.camera": layout.camera });
+        else {
+          // closer along the line of sight that is there; the point in the middle stays
+          const k = layout.aspectratio.x / now.aspectratio.x, c = now.camera.center, e = now.camera.eye;
+          const moved = (axis) => ({ center: c[axis] * k, eye: c[axis] * k + (e[axis] - c[axis]) });
+          const x = moved("x"), y = moved("y"), z = moved("z");
+          const camera = { ...now.camera, center: { x: x.center, y: y.center, z: z.center }, eye: { x: x.eye, y: y.eye, z: z.eye } };
+          Plotly.relayout(element, { "scene.aspectratio": layout.aspectratio, "scene.camera": camera });
+        }
       });
   },
 };
