@@ -46,9 +46,21 @@ def demo(out: str, **given: Any) -> int:
     writing = options.writing_from(given)
     unit = options.shown_unit(given)
 
+    from dataclasses import replace
     from pathlib import Path
 
-    from converter.api import Settings, check, export, foresee, load, shows_whole, usable_formats, work_out
+    from converter.api import (
+        Settings,
+        check,
+        export,
+        foresee,
+        load,
+        shows_sticks,
+        shows_whole,
+        usable_formats,
+        with_joints,
+        work_out,
+    )
     from converter.demo.boathouse import STEM
 
     folder = Path(out)
@@ -57,20 +69,20 @@ def demo(out: str, **given: Any) -> int:
         job=str(folder / "job.toml"),
         unit=unit,
         denominator=given["fraction"],
-        both_units=not writing.formats or shows_whole(writing.formats),
     )
     settings.display("in")  # a bad --fraction fails before anything is written
     with console.progress("loading what the formats need"):
         formats, left_out = usable_formats(writing.formats)
     if not writing.formats:
         formats = [*SHEETS, *formats]
+    settings = replace(settings, both_units=shows_whole(formats))
     for reason in left_out:
         console.say(f"note: {reason}")
     inputs = _write_inputs(folder, writing.force)
     with console.progress("reading and checking"):
-        loaded = load(str(folder / f"{STEM}.dxf"), settings)
-        result = foresee([check(loaded)], formats)[0]
-        works = [work_out(loaded)] if settings.both_units else []
+        result = check(load(str(folder / f"{STEM}.dxf"), settings))
+        works = [work_out(result)] if shows_sticks(formats) else []
+        result = foresee([with_joints(result, works[0]) if works else result], formats)[0]
     with console.progress("writing"):
         paths = export(
             [result],
@@ -81,7 +93,7 @@ def demo(out: str, **given: Any) -> int:
             one_file=writing.one_file,
             works=works,
         )
-    shown = foresee([work.result.alone() for work in works], formats)[0] if works else result
+    shown = foresee([work.result.alone() for work in works], formats)[0] if settings.both_units else result
     # the sheet is what people look at: it is named before all else
     sheets = [path for path in paths if path.name.endswith(_SHEET_ENDINGS)]
     written = [*sheets, *inputs, *(path for path in paths if path not in sheets)]
