@@ -41,6 +41,8 @@ LAYERS = (
     Layer("titles", 7),
     Layer("scale", 94),
 )
+#: mm; a centerline that ends nearer than this to the cut ends there
+_SEEN = 0.01
 #: how far around a template of a tube without a known section is drawn, in mm
 _NO_SECTION = 40.0
 
@@ -118,7 +120,10 @@ def _beside(stick: Stick, height: float) -> tuple[float, float]:
     before, too."""
     left, right = -stick.extra_a, stick.length + stick.extra_b
     at_a, at_b = stick.cope_a, stick.length - stick.cope_b
-    return at_a - 1.8 * height if at_a < left else left, at_b + 1.8 * height if at_b > right else right
+    return (
+        at_a - 1.8 * height if at_a < left - _SEEN else left,
+        at_b + 1.8 * height if at_b > right + _SEEN else right,
+    )
 
 
 def _centerline_ends(figure: Figure, stick: Stick, total: float, height: float) -> None:
@@ -126,7 +131,7 @@ def _centerline_ends(figure: Figure, stick: Stick, total: float, height: float) 
     note = "centerline's end"
     long = text_width(note, height)
     for end, reach, trimmed in (("A", stick.cope_a, stick.extra_a), ("B", stick.cope_b, stick.extra_b)):
-        if end not in stick.coped:
+        if abs(reach) <= _SEEN:  # the cut itself is there
             continue
         x = reach if end == "A" else stick.length - reach
         figure.line((x, -0.6 * height), (x, total + 0.6 * height), "centerline-ends")
@@ -250,16 +255,17 @@ def _notes(stick: Stick, section: Section | None, display: Display) -> list[str]
         notes.append(
             "Lines across: start and end of each bend on the centerline, from end A"
             + (" as trimmed" if stick.extra_a else "")
-            + (", springback counted." if stick.set_up else ".")
+            + (", as the set-up has them." if stick.set_up else ".")
             + " These are tangent points, not marks for a die."
         )
     for end, reach, amount in (("A", stick.cope_a, stick.extra_a), ("B", stick.cope_b, stick.extra_b)):
         if end in stick.coped:
             where = "the dashed line" if amount else "the end of the stick"
             after = " after bending" if bends else ""
+            line = " (dash-dotted line)" if abs(reach) > _SEEN else ""
             notes.append(
-                f"End {end} is cut to fit{after}: the long point of the cut is {where}, {reach_words(reach, display)} "
-                "(dash-dotted line)."
+                f"End {end} is cut to fit{after}: the long point of the cut is {where}, "
+                f"{reach_words(reach, display)}{line}."
             )
     for end, amount in (("A", stick.extra_a), ("B", stick.extra_b)):
         if amount:
