@@ -424,3 +424,12 @@ def test_programs_get_the_same(frame, tmp_path):
     for setup in work.setups:
         if not setup.steps:
             assert setup.stick_length == pytest.approx(cut[setup.tube.name]), "a straight is as long as cope says"
+
+
+def test_a_stick_of_which_nothing_is_left_is_not_to_be_cut(tmp_path, capsys):
+    rail = straight("RAIL", (-300.0, 0.0, 0.0), (300.0, 0.0, 0.0), RAIL)
+    path = draw([rail, straight("STUB", (0.0, 0.0, 0.0), (0.0, 0.0, 10.0), RUNG)], tmp_path / "stub.dxf")
+    page = run(capsys, "setup", path, *SIZES).out
+    assert "its cuts leave nothing of it" in page
+    assert "stick -" not in page
+    assert "Cut the stick to -" not in page

@@ -107,9 +107,9 @@ class Sheet:
         return turn_words(step.roll)
 
     def instructions(self) -> list[str]:
-        """What to do, one sentence or a few each, in order; empty when a bend cannot be held."""
+        """What to do, one sentence or a few each, in order; empty when a bend cannot be held or no stick is left."""
         setup = self.setup
-        if setup.plan.lacks:
+        if setup.plan.lacks or setup.stick_length <= 0.0:
             return []
         length = self.display.length
         about = describe(setup.tube.section, self.display) if setup.tube.section else "tube"

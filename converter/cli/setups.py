@@ -72,6 +72,8 @@ def setup_text(
     about = [describe(tube.section, display) if tube.section else "section unknown"]
     about.append(one_line(tube.metal) if tube.metal else "metal not named")
     lines = [titled(tube.name, ", ".join(about)), _wrapped(_stick(sheet))]
+    if setup.stick_length <= 0.0:
+        return "\n".join([lines[0], _wrapped("no stick: its cuts leave nothing of it, see the findings below")])
     lines += [_wrapped(words) for words in sheet.cope_words()]
     if setup.steps:
         said = {i: (marks or {}).get((tube.name, step.bend), "") for i, step in enumerate(setup.steps)}
