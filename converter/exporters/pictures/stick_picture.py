@@ -56,7 +56,8 @@ def stick_picture(sheet: Sheet, width: float = 180.0) -> Picture:
     high = _HIGH + _ABOVE + 6.0
     for end, x in (("A", _SIDE - 6.5), ("B", _SIDE + length + 6.5)):
         picture.label(end, (x, _HIGH / 2.0 - 1.75), 3.5, "end", boxed=True)
-    _arrow(picture, first, width)
+        if end == first:
+            picture.label("first", (x, -3.0), 2.2, "feed", align="center")
     picture.low, picture.high = (0.0, low), (width, high)
     return picture
 
@@ -91,16 +92,6 @@ def _within(centers: list[float], width: float) -> list[float]:
         return centers
     over = max(0.0, centers[-1] - (width - 3.0)) or min(0.0, centers[0] - 3.0)
     return [center - over for center in centers]
-
-
-def _arrow(picture: Picture, first: str, width: float) -> None:
-    """Which end goes into the bender first: an arrow out of that end, and words."""
-    y, out = -5.0, -1.0 if first == "A" else 1.0
-    tip = 0.5 if first == "A" else width - 0.5
-    picture.stroke([(tip - 10.0 * out, y), (tip, y)], "feed")
-    picture.stroke([(tip - 2.5 * out, y + 1.4), (tip, y), (tip - 2.5 * out, y - 1.4)], "feed")
-    align = "left" if first == "A" else "right"
-    picture.label("first", (tip, y - 4.2), 2.4, "feed", align=align)
 
 
 def _box(x0: float, y0: float, x1: float, y1: float) -> list[Point]:

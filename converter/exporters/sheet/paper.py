@@ -306,13 +306,15 @@ class Flow:
         self.pages[-1].ops.append(op)
 
     def _fact_lines(self, name: str, text: str, width: float) -> int:
-        return len(self.pdf.wrapped(plain(text), BODY, width - self._name_width(name) - 3.0))
+        return len(self.pdf.wrapped(plain(text), BODY, width - self._name_width(name) - 3.0, bold=True))
 
     def _name_width(self, name: str) -> float:
         return max(24.0, self.pdf.width(name, SMALL) + 2.0)
 
     def _facts_row(self, row: Sequence[tuple[str, str]], width: float) -> None:
-        texts = [self.pdf.wrapped(plain(text), BODY, width - self._name_width(name) - 3.0) for name, text in row]
+        texts = [
+            self.pdf.wrapped(plain(text), BODY, width - self._name_width(name) - 3.0, bold=True) for name, text in row
+        ]
         step = BODY * LEAD
         self.keep(step * min(3, max(map(len, texts))))
         for i in range(max(map(len, texts))):

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from math import fsum
 
 from converter.bending.setup_words import Sheet
+from converter.exporters.pictures.drawing_view import drawing_picture
 from converter.exporters.sheet.content import JobPage, RunPage, mass_text, severity_word, total_mass
 from converter.exporters.sheet.paper import BODY, SMALL, Cell, Column, Flow
 from converter.exporters.sheet.pdf_run import die_names, findings
@@ -48,6 +49,18 @@ def job_pages(flow: Flow, page: JobPage, display: Display, starts: Sequence[int]
     if bad:
         flow.notice(f"{len(bad)} of {len(page.runs)} runs cannot be made as drawn: see the column of findings.")
     flow.facts(_facts(page, display))
+    if job.drawing is not None:
+        flow.space(2.0)
+        tall = 74.0
+        flow.picture(
+            drawing_picture(job.drawing, job.tubes, (), display, size=(flow.width, tall), legend=False),
+            display.unit,
+            tall,
+        )
+    flow.heading("Before anything moves", keep=20.0)
+    for words in page.cautions:
+        flow.paragraph(words, tick=True)
+        flow.space(1.0)
     flow.heading("Runs", keep=24.0)
     flow.table(_COLUMNS, [_row(run, display, start) for run, start in zip(page.runs, starts, strict=True)], BODY)
     flow.space(1.0)
@@ -58,10 +71,6 @@ def job_pages(flow: Flow, page: JobPage, display: Display, starts: Sequence[int]
         flow.heading("Left out of the drawing")
         for one in job.ignored:
             flow.paragraph(f"{one.count} {one.kind}: {one.why}.")
-    flow.heading("Before anything moves", keep=20.0)
-    for words in page.cautions:
-        flow.paragraph(words, tick=True)
-        flow.space(1.0)
     flow.heading("How this was read")
     flow.paragraph(_tolerances(job.cope.tolerances, display))
 

@@ -144,6 +144,10 @@ def _picture(flow: Flow, run: RunPage, display: Display) -> None:
     tall = 78.0 if run.tube.run.table.bends else 40.0
     picture = isometric_picture(run.tube, display, size=(flow.width, tall), findings=run.findings)
     flow.picture(picture, display.unit, tall)
+    if run.setup is not None and run.setup.steps and run.setup.feed_from == "B":
+        flow.paragraph(
+            "End B goes into the bender first: this tube is made against the arrow in the picture.", bold=True
+        )
 
 
 def _table(flow: Flow, sheet: Sheet) -> None:
