@@ -22,6 +22,7 @@ Box: TypeAlias = tuple[float, float, float, float]
 FLAT, FLAT_SHARE = 0.1, 1e-6
 #: Lines on paper are thinned as far as nothing moves by more than this (mm).
 THIN = 0.1
+_STRETCH = 512
 #: Degrees of an arc from point to point.
 _ARC_STEP = 6.0
 
@@ -126,9 +127,11 @@ def thinned(points: Array, tol: float = THIN) -> Array:
     n = len(points)
     if n < 3:
         return points
+    # cut in stretches first: a spiral of a million points would be looked through once for each of its turns
+    cuts = [*range(0, n - 1, _STRETCH), n - 1]
     keep = np.zeros(n, bool)
-    keep[0] = keep[-1] = True
-    todo = [(0, n - 1)]
+    keep[cuts] = True
+    todo = list(pairwise(cuts))
     while todo:
         a, b = todo.pop()
         if b - a < 2:
