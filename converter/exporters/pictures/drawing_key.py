@@ -9,14 +9,18 @@ from converter.exporters.figure import CHARACTER, Point
 from converter.exporters.pictures.drawing_lines import ring
 from converter.exporters.pictures.drawing_words import LegendEntry
 from converter.exporters.pictures.picture import Picture
+from converter.model.run import Tube
 from converter.units import in_unit, words
 
 #: Height of the list's text, from line to line, and of a number in its ring (mm).
-HEIGHT, PITCH, MARK = 2.0, 3.7, 1.5
+HEIGHT, PITCH, MARK, END = 2.0, 3.7, 1.5, 1.3
 #: Width left for a mark or a sample of a line in front of the words.
-_INDENT = {"finding": 5.5, "left out": 4.0, "line": 11.0}
+_INDENT = {"finding": 5.5, "left out": 4.0, "line": 11.0, "ends": 11.0}
 #: Most lines that one entry takes.
 _MOST = 3
+
+#: So many runs get their names and ends; of more, those that the list speaks of.
+NAMED = 60
 
 #: role or shape -> what it means, in the order listed.
 LINES: dict[str, str] = {
@@ -64,12 +68,23 @@ class Column:
             base = top - PITCH * i - HEIGHT - 0.5
             middle = base + HEIGHT / 2.0
             if kind == "finding" and mark:
-                picture.label(mark, (x + 2.0, middle - MARK / 2.0), MARK, role, align="center", circled=True)
+                picture.label(mark, (x + 2.0, middle - MARK / 2.0), MARK, "note", align="center", circled=True)
             elif kind == "left out" and mark:
                 picture.label(mark, (x + 1.5, base), HEIGHT, "strong", align="center")
+            elif kind == "ends":
+                for letter, dx in (("A", 2.0), ("B", 6.0)):
+                    picture.label(letter, (x + dx, middle - END / 2.0), END, "end", align="center", boxed=True)
             elif kind == "line":
                 sample(picture, mark, (x, middle))
             picture.label(text, (x + indent, base), HEIGHT, role)
+
+
+def named_runs(tubes: Sequence[Tube], entries: Sequence[LegendEntry]) -> list[Tube]:
+    """The runs whose names and ends are shown: all of a few, else those that the list speaks of."""
+    if len(tubes) <= NAMED:
+        return list(tubes)
+    said = {entry.finding.tube for entry in entries if entry.finding}
+    return [tube for tube in tubes if tube.name in said][:NAMED]
 
 
 def sample(picture: Picture, role: str, at: Point) -> None:
@@ -151,6 +166,7 @@ def lines_column(
     roles: Sequence[str],
     outside: Sequence[tuple[str, str]],
     more: int,
+    runs: int,
     width: float,
     most: float,
 ) -> Column:
@@ -161,12 +177,15 @@ def lines_column(
         roles: keys of `LINES` that occur in the picture.
         outside: kinds and reasons of things left out that all lie outside the picture.
         more: how many shapes of left-out things are not drawn.
+        runs: how many runs there are.
         width, most: mm.
     """
     column = Column(width)
     for role, meaning in LINES.items():
         if role in roles:
             column.add("line", role, meaning)
+    if runs:
+        column.add("ends", "A", "where a run starts and stops" + (" (of some runs)" if runs > NAMED else ""))
     left = [entry for entry in entries if entry.kind == "left out"]
     for i, entry in enumerate(left):
         text = plain(entry.heading) + (" (outside the picture)" if entry.mark and entry.left in outside else "")

@@ -12,7 +12,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from converter.exporters.figure import Point, text_width
-from converter.exporters.pictures.drawing_key import findings_column, lines_column, mark_place, plain, wrapped
+from converter.exporters.pictures.drawing_key import (
+    findings_column,
+    lines_column,
+    mark_place,
+    named_runs,
+    plain,
+    wrapped,
+)
 from converter.exporters.pictures.drawing_lines import Free, toward_edge
 from converter.exporters.pictures.drawing_plane import ISOMETRIC, THIN, Array, Box, Plane, clipped, thinned
 from converter.exporters.pictures.drawing_scene import Scene, holds, scene_of
@@ -29,8 +36,8 @@ __all__ = ["LegendEntry", "drawing_legend", "drawing_picture"]
 EDGE, ROOM = 3.0, 9.0
 #: Heights of text, mm: of numbers, names, ends.
 NUMBER, NAME, END = 1.8, 2.2, 1.5
-#: So many runs get their names and ends; so many marks of one finding are drawn; so many words stand beside them.
-NAMED, MARKS, WORDS = 60, 400, 40
+#: So many marks are drawn; so many words stand beside them.
+MARKS, WORDS = 400, 40
 #: So many of one kind of left-out things get their letter.
 LETTERS = 3
 
@@ -68,7 +75,7 @@ def drawing_picture(
             top -= 1.7 * tall
     bottom, shown = EDGE, sum(bool(e.mark) for e in entries if e.kind == "finding")
     if legend:
-        bottom, shown = _draw_legend(picture, entries, scene, width, 0.42 * height)
+        bottom, shown = _draw_legend(picture, entries, scene, tubes, width, 0.42 * height)
     area = (EDGE, bottom + 2.0, width - EDGE, top - 1.0)
     _Sheet(picture, scene, area, display).draw(drawing, tubes, entries, shown)
     return picture
@@ -93,13 +100,18 @@ def _counted(n: int, noun: str) -> str:
 
 
 def _draw_legend(
-    picture: Picture, entries: list[LegendEntry], scene: Scene, width: float, most: float
+    picture: Picture,
+    entries: list[LegendEntry],
+    scene: Scene,
+    tubes: Sequence[Tube],
+    width: float,
+    most: float,
 ) -> tuple[float, int]:
     """The list at the foot, in two columns where both have something to say; its top and the numbers in it."""
     inner = width - 2 * EDGE
     narrow = 0.38 * inner if any(e.kind == "finding" for e in entries) else inner
     more = scene.more
-    key = lines_column(entries, scene.roles(entries), scene.outside(), more, narrow, most - 2 * EDGE)
+    key = lines_column(entries, scene.roles(entries), scene.outside(), more, len(tubes), narrow, most - 2 * EDGE)
     said, shown = findings_column(entries, inner - narrow - 4.0, most - 2 * EDGE)
     tall = max(key.height, said.height)
     top = EDGE + tall
@@ -144,8 +156,9 @@ class _Sheet:
         placed = [entry for entry in entries if entry.kind == "finding" and entry.at is not None]
         self._marks(placed)
         self._numbers(placed[:shown])
-        self._ends(tubes)
-        self._names(tubes)
+        named = named_runs(tubes, placed[:shown])
+        self._ends(named)
+        self._names(named)
         self._letters(entries, kept)
         if not tubes:
             self._nothing()
@@ -181,28 +194,30 @@ class _Sheet:
         """Dotted shapes of what was left out; where each kind can be lettered."""
         x0, y0, x1, y1 = self._paper(np.array(self.scene.box).reshape(2, 2)).ravel().tolist()
         frame = (x0, y0, x1, y1)
-        kept: dict[tuple[str, str], list[Point]] = {}
+        kept: dict[tuple[str, str], dict[str | int, Point]] = {}  # one place for each entity
         for shape, points in self.scene.shapes:
-            places = kept.setdefault((shape.kind, shape.why), [])
+            places = kept.setdefault((shape.kind, shape.why), {})
             paper = self._paper(points)
             if len(paper) == 1:
                 if holds(frame, paper[0]):
                     x, y = paper[0].tolist()
                     self._stroke("ignored", [(x - 0.8, y), (x + 0.8, y)])
                     self._stroke("ignored", [(x, y - 0.8), (x, y + 0.8)])
-                    places.append((x, y))
+                    places.setdefault(shape.handle or len(places), (x, y))
                 continue
             for part in clipped(paper, frame):
                 line = [(x, y) for x, y in thinned(part).tolist()]
                 if len(line) > 1:
                     self._stroke("ignored", line)
-                    places.append(max(line, key=lambda p: p[0] + p[1]))
-        return kept
+                    places.setdefault(shape.handle or len(places), max(line, key=lambda p: p[0] + p[1]))
+        return {key: list(places.values()) for key, places in kept.items()}
 
     def _marks(self, placed: Sequence[LegendEntry]) -> None:
         left = MARKS
         for entry in placed:
-            for place in (entry.at, *entry.also):
+            at_bends = entry.severity == "error" and entry.finding is not None and entry.finding.bend is not None
+            # of errors alike one mark will do: the bends themselves are drawn thick and dashed
+            for place in (entry.at, *(() if at_bends else entry.also)):
                 if place is None or left <= 0:
                     continue
                 left -= 1
@@ -226,16 +241,15 @@ class _Sheet:
             x = center[0] - size[0] / 2 + ring / 2
             near = toward_edge(center, size, at)
             self.picture.stroke([at, near], "dim")
-            role = "strong" if entry.severity == "error" else "note"
             number = (x, center[1] - NUMBER / 2)
-            self.picture.label(entry.mark, number, NUMBER, role, align="center", circled=True)
+            self.picture.label(entry.mark, number, NUMBER, "note", align="center", circled=True)
             if word:
                 self.picture.label(word, (x + ring / 2 + 0.4, center[1] - NAME / 2), NAME, "strong")
 
     def _ends(self, tubes: Sequence[Tube]) -> None:
         """Where each run starts (A) and stops (B)."""
         side = 2 * RING * END + 0.4
-        for tube in tubes[:NAMED]:
+        for tube in tubes:
             ends = [("A", tube.run.start)] if tube.run.closed else [("A", tube.run.start), ("B", tube.run.end)]
             for letter, place in ends:
                 at = self._at(place)
@@ -248,7 +262,7 @@ class _Sheet:
                     self.picture.label(letter, spot, END, "end", align="center", boxed=True)
 
     def _names(self, tubes: Sequence[Tube]) -> None:
-        for tube in tubes[:NAMED]:
+        for tube in tubes:
             name = plain(tube.name)
             name = name if len(name) <= 28 else name[:27] + "…"
             segments = tube.run.centerline
