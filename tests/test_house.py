@@ -41,13 +41,21 @@ PLACES = {
     "reportlab": ("exporters/",),
     "rich": ("cli/",),
     "PIL": ("exporters/",),
+    "jinja2": ("exporters/",),
+    "markupsafe": ("exporters/",),
+    "plotly": ("exporters/",),
 }
 #: Test-only packages: the library must work without them.
-TEST_ONLY = {"fluids", "gemmi", "hypothesis", "pypdf", "pytest", "sectionproperties", "shapely"}
+TEST_ONLY = {
+    "axe_playwright_python", "fluids", "gemmi", "hypothesis", "playwright", "pypdf", "pytest", "sectionproperties",
+    "shapely",
+}  # fmt: skip
 #: Parts that may open files.
 OPENERS = ("importers", "exporters", "shop", "cli")
 #: What it costs too much to import before it is needed.
-HEAVY = ("OCP", "cadquery", "trimesh", "scipy", "vtk", "casadi", "networkx", "reportlab", "rich", "PIL")
+HEAVY = (
+    "OCP", "cadquery", "trimesh", "scipy", "vtk", "casadi", "networkx", "reportlab", "rich", "PIL", "jinja2", "plotly",
+)  # fmt: skip
 
 
 def part(path: Path) -> str:

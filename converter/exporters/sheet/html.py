@@ -28,6 +28,7 @@ from converter.exporters.sheet.content import JobPage, job_page
 from converter.exporters.sheet.look import picture_style
 from converter.exporters.sheet.said import data, plain, said
 from converter.exporters.sheet.scenes import room_scene, run_scene
+from converter.exporters.sheet.squeeze import merged, squeezed
 from converter.exporters.sheet.view import RunView, both_of, job_facts, run_view, tally
 from converter.findings import ERROR, NOTE, WARNING
 from converter.progress import steps
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
 #: Shown before a severity's word, so that it is told apart without colour.
 SIGNS = {ERROR: "✖", WARNING: "▲", NOTE: "●"}
 #: Sizes of the pictures in mm of paper.
-RUN_SIZE = (150.0, 105.0)
+RUN_SIZE = (125.0, 100.0)
 DRAWING_SIZE = (240.0, 150.0)
 #: The page's own scripts, in the order they run, after plotly.js.
 SCRIPTS = ("shapes.js", "scenes.js", "stages.js", "sheet.js")
@@ -117,13 +118,14 @@ def _pictures(run: RunView, both: BothUnits, machine: Machine) -> dict[str, Any]
     """The finished tube, the stick in either unit (each is rounded on its own), and what the script draws."""
     page = run.page
     tube = isometric_picture(page.tube, both, size=RUN_SIZE, findings=page.findings)
-    sticks = {}
+    stick: Markup | str = ""
     if page.setup is not None and page.setup.steps and run.steps:
-        for one in both.alone:
-            sticks[one.unit] = _svg(stick_picture(Sheet(page.setup, one)), f"{page.key}-stick-{one.unit}", one.unit)
+        drawn = [stick_picture(Sheet(page.setup, one)) for one in both.alone]
+        texts = [_svg(one, f"{page.key}-stick", unit) for one, unit in zip(drawn, ("mm", "in"), strict=True)]
+        stick = _markup(merged(*texts))
     return {
         "picture": _svg(tube, f"{page.key}-tube"),
-        "sticks": sticks,
+        "stick": stick,
         "scene": data(run_scene(page, machine)),
     }
 
@@ -131,7 +133,7 @@ def _pictures(run: RunView, both: BothUnits, machine: Machine) -> dict[str, Any]
 def _svg(picture: Picture, prefix: str, unit: str | None = None) -> Markup:
     """A picture for the page; its title and description are names, so they are made to show too."""
     shown = replace(picture, title=plain(picture.title), description="")
-    return _markup(svg_text(shown, unit=unit, standalone=False, id_prefix=prefix))
+    return _markup(squeezed(svg_text(shown, unit=unit, standalone=False, id_prefix=prefix)))
 
 
 def _drawing(page: JobPage, both: BothUnits) -> dict[str, Any]:

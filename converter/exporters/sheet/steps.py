@@ -116,7 +116,7 @@ def _feed(setup: Setup, step: Step, before: Step | None, sheets: dict[str, Sheet
 def _turn(setup: Setup, step: Step, before: Step | None, both: BothUnits) -> Line:
     if before is None:
         return Line(
-            "Turn", "not yet", "first bend: draw a line along the stick to turn by" if len(setup.steps) > 1 else ""
+            "Turn", "as it lies", "first bend: draw a line along the stick to turn by" if len(setup.steps) > 1 else ""
         )
     if not step.roll:
         return Line("Turn", "not at all", "same plane as the bend before")

@@ -29,7 +29,7 @@ function lineTrace(lines, color, width, dash) {
   };
 }
 
-// Labels stand in front of everything: [point, text, look]; look 'end' and 'number' are boxed.
+// Labels stand in front of everything: [point, text, look]; an 'arrow' points from beside it.
 function annotationsOf(labels) {
   const c = colors();
   const looks = {
@@ -39,6 +39,12 @@ function annotationsOf(labels) {
     word: { font: { color: c.ink, size: 15 }, bgcolor: "rgba(0,0,0,0)", bordercolor: "rgba(0,0,0,0)" },
   };
   return labels.map(([p, text, look]) => {
+    if (look === "arrow")
+      return {
+        x: p[0], y: p[1], z: p[2], text, showarrow: true, ax: -46, ay: 52, arrowhead: 2, arrowwidth: 2, arrowsize: 1,
+        arrowcolor: c.ink, bgcolor: c.paper, bordercolor: c.ink, borderwidth: 1, borderpad: 2, captureevents: false,
+        font: { color: c.ink, size: 14, family: "system-ui, sans-serif" },
+      };
     const one = looks[look];
     return {
       x: p[0], y: p[1], z: p[2], text, showarrow: false, bgcolor: one.bgcolor, bordercolor: one.bordercolor,
@@ -138,10 +144,10 @@ function tubeScene(run) {
     ends.forEach((end, i) => labels.push([V.add(end.c, V.mul(end.out, off)), letters[i], "end"]));
     // along the tube from the end fed first: beside it, as long as the first straight allows
     const from = run.first === "A" ? ends[0] : ends[1], way = V.mul(from.out, -1);
-    // on the side that is away from the rest of the tube
-    const middle = V.mul(V.add(box.low, box.high), 0.5), back = V.sub(from.c, middle);
-    const away = V.sub(back, V.mul(way, V.dot(back, way)));
-    const side = V.mul(V.size(away) < span * 0.02 ? V.square(way) : V.unit(away), thick * 1.2 + span * 0.03);
+    // beside it as first seen, on the side that is away from the rest of the tube
+    const seen = V.cross(way, V.unit(EYES.corner)), beside = V.size(seen) < 0.1 ? V.square(way) : V.unit(seen);
+    const back = V.sub(from.c, V.mul(V.add(box.low, box.high), 0.5));
+    const side = V.mul(beside, (V.dot(back, beside) < 0 ? -1 : 1) * (thick * 1.2 + span * 0.03));
     const long = Math.max(span * 0.16, thick * 2.5), r = Math.max(span * 0.006, thick * 0.12);
     const tail = V.add(from.c, side), neck = V.add(tail, V.mul(way, long * 0.6)), tip = V.add(tail, V.mul(way, long));
     addCone(arrow, tail, neck, r, r, 12);
@@ -187,6 +193,8 @@ function benderScene(run, room, k) {
   const mark = newLines();
   addLine(mark, circle(step.mark, [1, 0, 0], thick * 0.62));
   addLine(mark, circle(V.add(step.mark, [thick * 0.12, 0, 0]), [1, 0, 0], thick * 0.62));
+
+  labels.push([step.mark, "mark " + step.bend, "arrow"]);
 
   const die = newMesh(), rim = newLines(), axis = room.axis;
   const half = V.mul(axis, Math.max(step.groove, thick) * 0.6), inside = Math.max(step.clr - thick / 2, step.clr * 0.3);
