@@ -26,7 +26,9 @@ from tubes import run_of, tube_of
 from converter import api
 from converter.bending.setup import Setup, set_up
 from converter.bending.setup_words import Sheet
+from converter.exporters.dxf_profile import profile_figure
 from converter.exporters.dxf_template import template_figure
+from converter.exporters.flat import flat_pieces
 from converter.exporters.stick import Stick
 from converter.geometry.vectors import along
 from converter.joints.cope import cope_frame
@@ -409,9 +411,9 @@ def test_tables_alone_need_no_set_up(frame, tmp_path, capsys, monkeypatch):
 
     monkeypatch.setattr("converter.bending.setup.set_up", never)
     monkeypatch.setattr("converter.joints.cope.cope_frame", never)
-    outcome = run(capsys, "convert", frame, *SIZES, "--to", "csv,json,dxf,profile", "--out", tmp_path / "out")
+    outcome = run(capsys, "convert", frame, *SIZES, "--to", "csv,json,dxf", "--out", tmp_path / "out")
     assert outcome.status in (0, 1), outcome.err
-    assert len(list((tmp_path / "out").iterdir())) == 4
+    assert len(list((tmp_path / "out").iterdir())) == 3
 
 
 def test_programs_get_the_same(frame, tmp_path):
@@ -433,3 +435,31 @@ def test_a_stick_of_which_nothing_is_left_is_not_to_be_cut(tmp_path, capsys):
     assert "its cuts leave nothing of it" in page
     assert "stick -" not in page
     assert "Cut the stick to -" not in page
+
+
+@pytest.mark.parametrize(("at_a", "at_b"), [(-11.0, 8.0), (25.0, -0.004)])
+def test_the_profile_shows_where_the_bent_stick_ends(at_a, at_b):
+    """On the lines of the straights, so far past the centerline's ends; none where it is that end itself."""
+    tube = tube_of(run_of([(200.0, 0.0, 90.0, 100.0)], 150.0), ROUND)
+    (piece,) = flat_pieces(tube.run, ROUND)
+    figure = profile_figure(tube, piece, Display(), {"A": at_a, "B": at_b})
+    drawn = [np.add(a, b) / 2.0 for a, b, layer in figure.lines if layer == "long-points"]
+    # end A at the origin, the feed along +x, the bend turns left: end B straight up from (300, 100)
+    wanted = [(-at_a, 0.0), (300.0, 250.0 + at_b)][: 2 if abs(at_b) > 0.01 else 1]
+    assert np.allclose(drawn, wanted)
+    assert_legible(figure)
+    assert not [line for line in profile_figure(tube, piece, Display()).lines if line[2] == "long-points"]
+
+
+@pytest.mark.slow
+def test_coped_solids_read_back_give_the_same_sticks(frame, tmp_path, capsys):
+    """Centerlines to coped STEP and back: the same joints, so the same sticks and marks, and no metal counted twice."""
+    out = tmp_path / "copes"
+    assert run(capsys, "cope", frame, *SIZES, "--to", "step-coped", "--out", out).status == 0
+    drawn = run(capsys, "setup", frame, *SIZES, "--json").json["tubes"]
+    back = run(capsys, "setup", out / "frame-coped.step", "--json").json["tubes"]
+    assert [tube["name"] for tube in back] == [tube["name"] for tube in drawn]
+    for one_, other in zip(drawn, back, strict=True):
+        assert other["stick_length"] == pytest.approx(one_["stick_length"], abs=1e-4)
+        assert other["coped"] == one_["coped"]
+        assert [b["mark"] for b in other["bends"]] == pytest.approx([b["mark"] for b in one_["bends"]], abs=1e-4)

@@ -1,12 +1,13 @@
 """Full-size flat profiles as DXF: lay the bent tube on them and check it.
 
 One figure per bend plane of each run: centerline, both edges of the tube, ticks at the
-tangent points, bend numbers, angles, radii and straights. docs/templates.md says how to
-read them.
+tangent points, bend numbers, angles, radii and straights, and where the stick ends at ends
+that are cut to fit. docs/templates.md says how to read them.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import pairwise
 from math import atan2, ceil, cos, degrees, radians, sin
 from typing import TYPE_CHECKING
@@ -24,11 +25,14 @@ if TYPE_CHECKING:
     from converter.exporters.files import OutputSet
     from converter.exporters.registry import ExportJob
 
+#: mm; a long point nearer than this to the centerline's end is there
+_SEEN = 0.01
 LAYERS = (
     Layer("centerline", 1, "CENTER"),
     Layer("tube-edge", 7),
     Layer("tangent-points", 5),
     Layer("ends", 94),
+    Layer("long-points", 30, "DASHED"),
     Layer("labels", 7),
     Layer("leaders", 8),
     Layer("titles", 7),
@@ -45,8 +49,11 @@ def export(job: ExportJob, out: OutputSet) -> None:
     page.put(bar, 0.0, top - bar.high[1])
     top -= bar.high[1] - bar.low[1] + gap
     straight = [tube.name for tube in job.tubes if not tube.run.table.bends]
+    setups = {setup.tube.name: setup for setup in job.setups}
     for tube in steps(job.tubes, "profiles"):
-        figures = [profile_figure(tube, piece, job.display) for piece in flat_pieces(tube.run, tube.section)]
+        setup = setups.get(tube.name)
+        reach = {} if setup is None else {end: setup.cope(end) for end in setup.coped}
+        figures = [profile_figure(tube, piece, job.display, reach) for piece in flat_pieces(tube.run, tube.section)]
         left = 0.0
         lowest = top
         for figure in figures:
@@ -60,8 +67,16 @@ def export(job: ExportJob, out: OutputSet) -> None:
     page.save(out.path(f"{job.stem}-profile.dxf"))
 
 
-def profile_figure(tube: Tube, piece: FlatPiece, display: Display) -> Figure:
-    """One flat piece with everything that is written beside it, in mm."""
+def profile_figure(tube: Tube, piece: FlatPiece, display: Display, reach: Mapping[str, float] | None = None) -> Figure:
+    """One flat piece with everything that is written beside it, in mm.
+
+    Args:
+        tube: the tube.
+        piece: one of its flat pieces.
+        display: how lengths are written.
+        reach: for ends 'A' and 'B' that are cut to fit, how far their long points lie past the centerline's end,
+            mm (negative: before it): there the bent stick ends.
+    """
     figure = Figure()
     height = text_height(None if tube.section is None else tube.section.od)
     half = 0.0 if piece.size is None else piece.size / 2.0
@@ -71,6 +86,7 @@ def profile_figure(tube: Tube, piece: FlatPiece, display: Display) -> Figure:
         _draw_tube(figure, room, segment, half, height)
     for point, direction in _joints(segments):
         _tick(figure, point, direction, half, height)
+    _long_points(figure, room, piece, segments, half, height, reach or {})
     _label_ends(figure, room, piece, segments, half, height)
     _label_bends(figure, room, piece, segments, half, height, display)
     _label_straights(figure, room, segments, half, height, display)
@@ -201,6 +217,35 @@ def _label_ends(
             (point[0] - n[0] * reach, point[1] - n[1] * reach), (point[0] + n[0] * reach, point[1] + n[1] * reach), 0.0
         )
         _side_label(figure, room, [text], point, degrees(atan2(out[1], out[0])), height, 0.0)
+
+
+def _long_points(
+    figure: Figure,
+    room: Room,
+    piece: FlatPiece,
+    segments: tuple[Segment, ...],
+    half: float,
+    height: float,
+    reach: Mapping[str, float],
+) -> None:
+    """A dashed line across where the bent stick ends; none where that is the centerline's end itself."""
+    start, end = _directions(segments[0])[0], _directions(segments[-1])[1]
+    ends = (
+        ("A", piece.at_a, segments[0].start[:2], (-start[0], -start[1])),
+        ("B", piece.at_b, segments[-1].end[:2], end),
+    )
+    for name, here, point, out in ends:
+        past = reach.get(name, 0.0)
+        if not here or abs(past) <= _SEEN:
+            continue
+        at = (point[0] + out[0] * past, point[1] + out[1] * past)
+        n = (-out[1], out[0])
+        across = half + 0.9 * height
+        low = (at[0] - n[0] * across, at[1] - n[1] * across)
+        high = (at[0] + n[0] * across, at[1] + n[1] * across)
+        figure.line(low, high, "long-points")
+        room.take_line(low, high, 0.0)
+        _side_label(figure, room, ["long point", f"end {name}"], high, degrees(atan2(n[1], n[0])), height, height)
 
 
 def _label_bends(

@@ -71,7 +71,7 @@ FORMATS: tuple[WriteFormat, ...] = (
     ),
     WriteFormat(
         "profile", "DXF, full-size flat profile of every bend plane", "converter.exporters.dxf_profile", ".dxf",
-        default=True,
+        default=True, sticks=True,
     ),
     WriteFormat(
         "template", "DXF, full-size stick template with marks and rotation lines", "converter.exporters.dxf_template",
