@@ -31,17 +31,21 @@ _HALVINGS = 18
 _SWING = 0.15
 
 
+#: Points, role, and the piece it lies on.
+Line = tuple[tuple[Point, ...], str, int]
+
+
 @dataclass(frozen=True)
 class Outline:
     """What is seen of a tube.
 
     Attributes:
-        lines: points in mm of the view, right and up, and the role of each line.
+        lines: points in mm of the view (right, up), role and piece of each line.
         skin: convex or simple shapes that together cover what the tube covers.
         bores: the open ends that are seen whole.
     """
 
-    lines: tuple[tuple[tuple[Point, ...], str], ...]
+    lines: tuple[Line, ...]
     skin: tuple[tuple[Point, ...], ...]
     bores: tuple[tuple[Point, ...], ...]
 
@@ -70,6 +74,8 @@ def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> Outline:
             edges[i] = _bend_edges(solid, i, view, toward, chord)
             for f, u in edges[i]:
                 rows.add(i, f, u, "tube", edge=True)
+                if (other := _other_edge(solid, u)) is not None:
+                    rows.add(i, f, other, "tube")
         else:
             u0 = solid.outer.facing(solid.edge_angle(np.array([i]), np.zeros(1), toward))[0]
             f = np.linspace(0.0, 1.0, _steps(solid.size[i] / solid.outer.reach) + 1)
@@ -77,12 +83,25 @@ def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> Outline:
             if abs(solid.ahead[i] @ toward) < 1.0 - 1e-9:
                 for _, u in edges[i]:
                     rows.add(i, f, u, "tube")
+                    if (other := _other_edge(solid, u)) is not None:
+                        rows.add(i, f, other, "tube")
         if solid.outer.flats:
             _creases(rows, solid, i, chord)
         _rim(rows, solid, i, toward)
     lines = rows.seen(solid, sight, toward, view)
     bores = _bores(solid, sight, toward, view, lines)
-    return Outline(tuple(lines), tuple(_skin(solid, sight, view, edges)), tuple(bores))
+    return Outline(tuple(lines), tuple(_skin(solid, toward, view, edges)), tuple(bores))
+
+
+def _other_edge(solid: Solid, u: Array) -> Array | None:
+    """Where a flat is seen exactly edge on, its other edge is silhouette too; None where none is."""
+    import numpy as np
+
+    corner = round(float(u[0])) if solid.outer.flats else None
+    if corner is None or np.abs(u - corner).max() > 1e-6:
+        return None
+    # an even place ends the flat before it, an odd one starts the flat after it
+    return np.full(len(u), corner + (1.0 if corner % 2 else -1.0))
 
 
 def _steps(lengths: float) -> int:
@@ -151,15 +170,17 @@ def _rim(rows: _Rows, solid: Solid, i: int, toward: Array) -> None:
     open_end = last and not solid.closed
     if open_end:
         rows.add(i, np.ones(len(u)), u, "tube", face=1)
+    elif edge and solid.radius[i] == 0.0 and (follower := (i + 1) % len(solid.size)) != i:
+        # either side of a mitre may be the one that is seen
+        rows.add(i, np.ones(len(u)), u, "tube")
+        rows.add(follower, np.zeros(len(u)), u, "tube")
     else:
         rows.add(i, np.ones(len(u)), u, "tube" if edge else "seam")
     if i == 0 and not solid.closed:
         rows.add(i, np.zeros(len(u)), u, "tube", face=-1)
 
 
-def _bores(
-    solid: Solid, sight: Sight, toward: Array, view: Array, lines: list[tuple[tuple[Point, ...], str]]
-) -> list[tuple[Point, ...]]:
+def _bores(solid: Solid, sight: Sight, toward: Array, view: Array, lines: list[Line]) -> list[tuple[Point, ...]]:
     """Adds what is seen of the bore's rims to the lines; returns those that are seen whole."""
     import numpy as np
 
@@ -179,7 +200,7 @@ def _bores(
             found.append(_points(flat))
         # the rim of a bore lies within the face: to a step is near enough
         for a, b in _runs(~hidden):
-            lines.append((_points(flat[a:b]), "tube"))
+            lines.append((_points(flat[a:b]), "tube", i))
     return found
 
 
@@ -201,7 +222,7 @@ class _Rows:
         """
         self._parts.append((piece, f, u, role, edge, corner, face))
 
-    def seen(self, solid: Solid, sight: Sight, toward: Array, view: Array) -> list[tuple[tuple[Point, ...], str]]:
+    def seen(self, solid: Solid, sight: Sight, toward: Array, view: Array) -> list[Line]:
         """The parts of the lines that nothing hides, in the view, with their roles."""
         import numpy as np
 
@@ -242,7 +263,7 @@ class _Rows:
             turning = solid.points(piece[change], fm, um)
         flat, turns = points @ view.T, turning @ view.T
         at = {int(c): turns[k] for k, c in enumerate(change)}
-        lines: list[tuple[tuple[Point, ...], str]] = []
+        lines: list[Line] = []
         for n, part in enumerate(parts):
             a, b = int(first[n]), int(first[n + 1])
             straight = solid.radius[part[0]] == 0.0 and not np.any(part[2] != part[2][0])
@@ -254,7 +275,7 @@ class _Rows:
                     chain.insert(0, at[a + start - 1])
                 if a + stop < b:
                     chain.append(at[a + stop - 1])
-                lines.append((_points(chain), part[3]))
+                lines.append((_points(chain), part[3], part[0]))
         return lines
 
     @staticmethod
@@ -305,7 +326,7 @@ def _runs(flags: Bools) -> list[tuple[int, int]]:
 
 
 def _skin(
-    solid: Solid, sight: Sight, view: Array, edges: dict[int, list[tuple[Array, Array]]]
+    solid: Solid, toward: Array, view: Array, edges: dict[int, list[tuple[Array, Array]]]
 ) -> list[tuple[Point, ...]]:
     """Shapes that overlap a little and together cover the tube."""
     import numpy as np
@@ -324,19 +345,51 @@ def _skin(
         if solid.radius[i] == 0.0:
             ends = slices(i, np.array([0.0, 1.0]))
             shapes.append(hull(ends.reshape(-1, 2)) if np.any(solid.lean[i]) else _drawn_out(ends[0], ends[1]))
-        elif sight.folds[i]:
-            n = max(3, ceil(float(np.degrees(solid.size[i])) / 7.0))
-            steps = np.linspace(0.0, 1.0, n + 1)
-            # neighbours overlap, so that no gap shows between them
-            low, high = slices(i, np.maximum(steps[:-1] - 0.1 / n, 0.0)), slices(i, steps[1:])
-            shapes += [hull(np.concatenate(pair)) for pair in zip(low, high, strict=True)]
-        else:
-            (f, one), (_, other) = edges[i]
-            piece = np.full(len(f), i)
-            sides = [solid.points(piece, f, side) @ view.T for side in (one, other)]
-            shapes.append(_points(np.concatenate([sides[0], sides[1][::-1]])))
-            shapes += [_points(end) for end in slices(i, np.array([0.0, 1.0]))]
-    return [shape for shape in shapes if len(shape) > 2]
+            continue
+        # what its neighbours do not cover of its ends
+        alone = [f for f, j in ((0.0, i - 1), (1.0, i + 1)) if not 0 <= j < len(solid.size) or solid.radius[j] > 0.0]
+        shapes += [hull(end) for end in slices(i, np.array(alone))]
+        (f, one), (_, other) = edges[i]
+        for low, high, sound in _stretches(solid, i, toward):
+            if sound:
+                first = max(0, int(np.searchsorted(f, low, "right")) - 1)
+                kept = np.arange(first, min(len(f), int(np.searchsorted(f, high, "left")) + 1))
+                piece = np.full(len(kept), i)
+                sides = [solid.points(piece, f[kept], side[kept]) @ view.T for side in (one, other)]
+                shapes.append(_points(np.concatenate([sides[0], sides[1][::-1]])))
+            else:
+                shapes.append(hull(slices(i, np.array([low, high])).reshape(-1, 2)))
+    return [shape for shape in shapes if len(shape) > 2 and _area(shape) > 1e-6 * ring.reach**2]
+
+
+def _area(shape: tuple[Point, ...]) -> float:
+    return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(shape, (*shape[1:], shape[0]), strict=True))) / 2.0
+
+
+def _stretches(solid: Solid, i: int, toward: Array) -> list[tuple[float, float, bool]]:
+    """A bend cut into stretches that overlap a little, and whether the picture of each is simple.
+
+    It is where the picture of the centerline curves less than the tube is thick: its radius of curvature is
+    R |t'|^3 / |n.v| with t' the picture of the direction. Such stretches turn by up to 60 degrees, the others by 7.
+    """
+    import numpy as np
+
+    n = max(3, ceil(float(np.degrees(solid.size[i])) / 7.0))
+    f = np.linspace(0.0, 1.0, n + 1)
+    t, _ = solid.frames(np.full(n + 1, i), f)
+    shown = np.sqrt(np.maximum(1.0 - (t @ toward) ** 2, 0.0))
+    sound = solid.radius[i] * shown**3 > 1.1 * solid.outer.reach * abs(solid.normal[i] @ toward) + 1e-9
+    sound &= shown > 0.05
+    found: list[tuple[float, float, bool]] = []
+    k = 0
+    while k < n:
+        stop = k + 1
+        good = bool(sound[k] and sound[stop])
+        while good and stop < n and sound[stop + 1] and stop - k < 8:
+            stop += 1
+        found.append((max(0.0, float(f[k]) - 0.1 / n), float(f[stop]), good))
+        k = stop
+    return found
 
 
 def _drawn_out(a: Array, b: Array) -> tuple[Point, ...]:
@@ -344,6 +397,8 @@ def _drawn_out(a: Array, b: Array) -> tuple[Point, ...]:
     import numpy as np
 
     d = b[0] - a[0]
+    if d @ d < 1e-12 * float(np.ptp(a, axis=0).max()) ** 2:
+        return hull(a)
     across = a @ np.array([-d[1], d[0]])
     first, last = sorted((int(across.argmin()), int(across.argmax())))
     if first == last:

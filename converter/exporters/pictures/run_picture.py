@@ -1,53 +1,85 @@
-"""Pictures of one run: the isometric with its bends numbered, and the views beside it."""
+"""Pictures of one run: the isometric with its bends called out, and the three views beside it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from converter.errors import OptionError
+from converter.exporters.figure import Point
+from converter.exporters.pictures.isometric import isometric_panel
 from converter.exporters.pictures.picture import Picture
+from converter.exporters.pictures.places import Box, wide
+from converter.exporters.pictures.run_parts import parts_of, spoken
+from converter.exporters.pictures.sketch import Shape
+from converter.exporters.pictures.three_views import views_panel
+from converter.exporters.pictures.views import axes_of
 from converter.findings import Finding
-from converter.geometry.vectors import Vec
 from converter.model.run import Tube
+from converter.shop.sections import describe
 from converter.units import Display
 
 if TYPE_CHECKING:
     from converter.joints.model import Joint
 
 VIEWS = ("isometric", "front", "top", "right")
+#: Left free around everything, mm.
+_EDGE = 2.0
 
 
 def run_picture(
     tube: Tube,
     display: Display,
     *,
-    size: tuple[float, float] = (270.0, 180.0),
+    size: Point = (270.0, 180.0),
     findings: Sequence[Finding] = (),
     joints: Sequence[Joint] = (),
     views: Sequence[str] = VIEWS,
 ) -> Picture:
-    """A run in several views.
+    """A run in several views, with its name.
 
     Args:
         tube: the run with its metal.
-        display: how lengths are written; `converter.units.BothUnits` keeps both.
-        size: width and height of the picture, mm.
+        display: how lengths are written; `converter.units.BothUnits` keeps both. Its unit decides between
+            first angle (mm) and third angle (in).
+        size: width and height of the picture, mm; 60 by 40 at least to be legible.
         findings: what is said of it; bends that an error names are marked.
         joints: of its ends; coped ends are drawn square and the description says so.
         views: of `VIEWS`, in any order.
+
+    Raises:
+        OptionError: there is no view of a name, or none is asked for.
     """
-    picture = isometric_picture(tube, display, size=size, findings=findings)
-    return picture
+    wanted = [name for name in VIEWS if name in views]
+    if not wanted or set(views) - set(VIEWS):
+        raise OptionError(f"The views of a run are {', '.join(VIEWS)}, not {', '.join(views) or 'none'}.")
+    parts, shape, axes = parts_of(tube.run, findings), Shape.of(tube), axes_of(tube.run)
+    what = f"Tube {tube.name!r} in {len(wanted)} view{'s' if len(wanted) > 1 else ''}"
+    coped = any(joint.tube == tube.name for joint in joints)
+    picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, what, coped=coped))
+    picture.reach((0.0, 0.0), size)
+    height = text_height(size, len(wanted) > 1)
+    frame = _headed(picture, tube, display, size, height, named=True)
+    flat = [name for name in wanted if name != "isometric"]
+    if not flat:
+        picture.put(isometric_panel(shape, parts, axes, display, frame, height), 0.0, 0.0)
+        return _kept(picture, size)
+    if "isometric" in wanted:
+        first, second = _halves(frame)
+        picture.put(isometric_panel(shape, parts, axes, display, first, height), 0.0, 0.0)
+        frame = second
+    picture.put(views_panel(shape, parts, axes, display, frame, 0.9 * height, flat), 0.0, 0.0)
+    return _kept(picture, size)
 
 
 def isometric_picture(
     tube: Tube,
     display: Display,
     *,
-    size: tuple[float, float] = (180.0, 120.0),
+    size: Point = (180.0, 120.0),
     findings: Sequence[Finding] = (),
 ) -> Picture:
-    """A run seen from one corner, its bends numbered, its ends and the direction of feed marked.
+    """A run seen from one corner, its bends called out, its ends and the direction of feed marked.
 
     Args:
         tube: the run with its metal.
@@ -55,20 +87,62 @@ def isometric_picture(
         size: width and height of the picture, mm.
         findings: what is said of it; bends that an error names are marked.
     """
-    picture = Picture(f"Tube {tube.name}", f"{len(tube.run.table.bends)} bends.")
+    parts, shape, axes = parts_of(tube.run, findings), Shape.of(tube), axes_of(tube.run)
+    picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, f"Isometric view of tube {tube.name!r}"))
     picture.reach((0.0, 0.0), size)
-    points = [_flat(p) for segment in tube.run.centerline for p in (segment.start, segment.end)]
-    if not points:
-        return picture
-    xs, ys = [p[0] for p in points], [p[1] for p in points]
-    k = min((size[0] - 30) / max(max(xs) - min(xs), 1e-9), (size[1] - 30) / max(max(ys) - min(ys), 1e-9))
-    line = [(15 + (x - min(xs)) * k, 15 + (y - min(ys)) * k) for x, y in points]
-    picture.stroke(line, "tube")
-    picture.label("A", line[0], 3.0, "end", boxed=True)
-    picture.label("B", line[-1], 3.0, "end", boxed=True)
-    picture.label(display.length(tube.run.table.developed_length), (2.0, 2.0), 2.5)
+    height = text_height(size, False)
+    frame = _headed(picture, tube, display, size, height, named=False)
+    picture.put(isometric_panel(shape, parts, axes, display, frame, height), 0.0, 0.0)
+    return _kept(picture, size)
+
+
+def text_height(size: Point, several: bool) -> float:
+    """Height of text for a picture of a size, mm."""
+    return min(3.0, max(1.5, min(size[0] / (115.0 if several else 72.0), size[1] / (70.0 if several else 46.0))))
+
+
+def _headed(picture: Picture, tube: Tube, display: Display, size: Point, height: float, *, named: bool) -> Box:
+    """Writes the name above and the developed length below; returns what is left between them."""
+    width, tall = size
+    low, high = _EDGE, tall - _EDGE
+    if named:
+        big = 1.4 * height
+        picture.label(fitted(tube.name, big, width - 2 * _EDGE), (_EDGE, high - big), big, "strong")
+        high -= 2.0 * big
+    unit = display.each(lambda one: "inches" if one.unit == "in" else "millimetres")
+    words = [f"developed length {display.length(tube.run.table.developed_length)}"]
+    if tube.section is not None:
+        words.append(describe(tube.section, display))
+    words.append(f"lengths in {unit}")
+    foot = words[0]
+    for word in words[1:]:
+        if wide(f"{foot}   {word}", height) <= width - 2 * _EDGE:
+            foot = f"{foot}   {word}"
+    picture.label(foot, (_EDGE, low + 0.3 * height), height, "note")
+    return _EDGE, low + 2.2 * height, width - _EDGE, high
+
+
+def fitted(text: str, height: float, room: float) -> str:
+    """A text on one line, cut short with '…' to keep to a width."""
+    text = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    if wide(text, height) <= room:
+        return text
+    while len(text) > 1 and wide(text + "…", height) > room:
+        text = text[:-1].rstrip()
+    return text + "…"
+
+
+def _halves(frame: Box) -> tuple[Box, Box]:
+    """A frame cut in two: the isometric left of the views, or above them."""
+    x0, y0, x1, y1 = frame
+    if x1 - x0 >= y1 - y0:
+        cut = x0 + 0.52 * (x1 - x0)
+        return (x0, y0, cut - 1.5, y1), (cut + 1.5, y0, x1, y1)
+    cut = y0 + 0.5 * (y1 - y0)
+    return (x0, cut + 1.5, x1, y1), (x0, y0, x1, cut - 1.5)
+
+
+def _kept(picture: Picture, size: Point) -> Picture:
+    """The picture in exactly the size that was asked for: bounds of slanted texts are taken too wide."""
+    picture.low, picture.high = (0.0, 0.0), size
     return picture
-
-
-def _flat(p: Vec) -> tuple[float, float]:
-    return (p[0] - p[1]) * 0.7071, (p[0] + p[1]) * 0.408 + p[2] * 0.816

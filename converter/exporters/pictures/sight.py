@@ -8,8 +8,9 @@ from converter.exporters.pictures.solid import Array, Bools, Ints, Ring, Solid
 _NEAR = 2e-4
 #: The same for what rounding does to a torus, in radii of the bend.
 _NEAR_BEND = 1e-6
-#: The tube is taken this much thicker, so that what only just touches the sight hides what is behind it.
-_THICKER = 1.0 + 1e-9
+#: The tube is taken this much thinner, so that what a ray only touches does not stop it: lines that lie over one
+#: another, as those of a run seen in its plane do, are all drawn rather than hiding each other in turn.
+_THINNER = 1.0 - 1e-7
 #: Centerline points by which a bend's neighbourhood is known.
 _CHORDS = 16
 
@@ -82,14 +83,13 @@ class Sight:
         import numpy as np
 
         chain = self._chain[piece]
-        # a straight is its first chord drawn out
         a, b = chain[:, :-1], chain[:, 1:]
         d = b - a
         w = flat[:, None] - a
         length = np.maximum((d * d).sum(-1), 1e-30)
         k = np.clip((w * d).sum(-1) / length, 0.0, 1.0)
         off = w - k[..., None] * d
-        return np.sqrt((off * off).sum(-1).min(axis=1))
+        return np.asarray(np.sqrt((off * off).sum(-1).min(axis=1)))
 
     def _straights(self, points: Array, piece: Ints) -> Bools:
         import numpy as np
@@ -102,7 +102,7 @@ class Sight:
         near, lean, size = self._near[piece], s.lean[piece], s.size[piece]
         found = np.zeros(len(points), dtype=bool)
 
-        def met(k: Array, valid: Array) -> None:
+        def met(k: Array, valid: Bools) -> None:
             """Whether places along the rays lie between the ends."""
             px, pz, along = x + k * vx, z + k * vz, at + k * rate
             first = lean[:, 0] * px + lean[:, 1] * pz
@@ -114,7 +114,7 @@ class Sight:
             for cx, cz, r, low in roundings(s.outer):
                 dx, dz = x - cx, z - cz
                 a, b = vx * vx + vz * vz, dx * vx + dz * vz
-                root = b * b - a * (dx * dx + dz * dz - (r * _THICKER) ** 2)
+                root = b * b - a * (dx * dx + dz * dz - (r * _THINNER) ** 2)
                 for sign in (-1.0, 1.0):
                     k = (-b + sign * np.sqrt(np.maximum(root, 0.0))) / a
                     within = (root >= 0.0) & (a > 1e-18)
@@ -139,8 +139,12 @@ class Sight:
         q = points - s.base[piece]
         found = np.zeros(len(points), dtype=bool)
 
-        def met(k: Array, rows: Ints, check: object = None, low: Array | None = None) -> None:
-            """Whether places (m,) along the rays of rows lie within the bend's angle (and the rounding's)."""
+        def met(k: Array, rows: Ints, rounding: tuple[Array, Array, Array] | None = None) -> None:
+            """Whether places (m,) along the rays of rows lie within the bend's angle.
+
+            And within a quarter turn of a rounding, given by its centre's distance inside the centerline,
+            its height along the axis, and the angle where it starts.
+            """
             i = piece[rows]
             hit = q[rows] + k[:, None] * v
             x = (hit * s.inside[i]).sum(-1)
@@ -148,17 +152,17 @@ class Sight:
             turn = np.arctan2(y, -x)  # from the start, where the tube is at -inside
             turn = np.where(turn < -1e-9, turn + 2.0 * np.pi, turn)
             good = (k > near[rows]) & (turn <= s.size[i] + 1e-9)
-            if low is not None:
+            if rounding is not None:
                 rho, z = np.hypot(x, y), (hit * axis[rows]).sum(-1)
-                cx, cz = check  # type: ignore[misc]
-                good &= _between(np.arctan2(z - cz[rows], radius[rows] - rho - cx[rows]), low[rows])
+                deep, high, low = (column[rows] for column in rounding)
+                good &= _between(np.arctan2(z - high, radius[rows] - rho - deep), low)
             found[rows[good]] = True
 
         c, si = np.cos(s.roll[piece]), np.sin(s.roll[piece])
-        for p, r_, r, low in roundings(s.outer):
-            cx, cz = p * c + r_ * si, r_ * c - p * si
-            k, rows = _torus(q - axis * cz[:, None], v, axis, radius - cx, np.full(len(q), r))
-            met(k, rows, (cx, cz), None if low is None else low - s.roll[piece])
+        for p, across, r, begins in roundings(s.outer):
+            cx, cz = p * c + across * si, across * c - p * si
+            k, rows = _torus(q - axis * cz[:, None], v, axis, radius - cx, np.full(len(q), r * _THINNER))
+            met(k, rows, None if begins is None else (cx, cz, begins - s.roll[piece]))
         for (ap, aq), (bp, bq) in flats(s.outer):
             ax, az = radius - (ap * c + aq * si), aq * c - ap * si
             bx, bz = radius - (bp * c + bq * si), bq * c - bp * si
@@ -180,8 +184,8 @@ class Sight:
         hit = points + k[:, None] * self._v - np.array(end.point)
         p, q = np.abs(hit @ np.array(end.up)), np.abs(hit @ np.array(end.across))
         ring: Ring = s.outer
-        beyond = np.hypot(np.maximum(p - ring.up, 0.0), np.maximum(q - ring.across, 0.0))
-        return np.asarray((k > _NEAR * ring.reach) & (beyond < ring.rounding * (1 - 1e-7) + 1e-12))
+        beyond = np.hypot(np.maximum(p - ring.up * _THINNER, 0.0), np.maximum(q - ring.across * _THINNER, 0.0))
+        return np.asarray((k > _NEAR * ring.reach) & (beyond <= ring.rounding * _THINNER))
 
 
 def roundings(ring: Ring) -> list[tuple[float, float, float, float | None]]:
@@ -219,7 +223,7 @@ def _torus(q: Array, v: Array, axis: Array, big: Array, small: Array) -> tuple[A
 
     (|x|^2 + R^2 - r^2)^2 = 4 R^2 (|x|^2 - (x.n)^2) with x = q + k v, counted from the point of the ray
     nearest to the centre: then the quartic has no cubic term. Its roots are the eigenvalues of its companion
-    matrix; a double root, where a ray only touches, counts.
+    matrix.
     """
     import numpy as np
 
@@ -237,7 +241,7 @@ def _torus(q: Array, v: Array, axis: Array, big: Array, small: Array) -> tuple[A
     companion[:, 1, 0] = companion[:, 2, 1] = companion[:, 3, 2] = 1.0
     companion[:, 0, 3], companion[:, 1, 3], companion[:, 2, 3] = -none, -first, -second
     roots = np.linalg.eigvals(companion)
-    rows, column = np.nonzero(np.abs(roots.imag) < 1e-6)
+    rows, column = np.nonzero(roots.imag == 0.0)
     return roots.real[rows, column] * scale[rows] - nearest[rows], rows
 
 
@@ -260,21 +264,24 @@ def _cone(q: Array, v: Array, axis: Array, a: tuple[Array, Array], b: tuple[Arra
     first = m * m * ((q @ v) - h * rate) - (n * h - d) * n * rate
     none = m * m * ((q * q).sum(-1) - h * h) - (n * h - d) ** 2
     size = np.hypot(m, n) ** 2
+    level = np.abs(m) < 1e-9 * np.sqrt(size)  # the edge sweeps a plane: met where its height is
+    grazes = np.where(level, np.abs(rate) < 1e-9, np.abs(first) < 1e-9 * size * np.hypot(*a))
     places, rows = [], []
     with np.errstate(divide="ignore", invalid="ignore"):
         root = first * first - second * none
         flat = np.abs(second) < 1e-12 * size
         for sign in (-1.0, 1.0):
             k = np.where(flat, -none / (2.0 * first), (-first + sign * np.sqrt(np.maximum(root, 0.0))) / second)
-            # a plane is met where its height is, which the squared equation tells only roughly
-            k = np.where(np.abs(m) < 1e-9 * np.sqrt(size), (a[1] - h) / rate, k)
+            k = np.where(level, (a[1] - h) / rate, k)
             hit = q + k[:, None] * v
             z = (hit * axis).sum(-1)
             rho = np.sqrt(np.maximum((hit * hit).sum(-1) - z * z, 0.0))
             part = ((rho - a[0]) * (b[0] - a[0]) + (z - a[1]) * (b[1] - a[1])) / size
-            off = np.abs(m * rho + n * z - d)
-            good = np.isfinite(k) & (root >= 0.0) | (np.abs(m) < 1e-9 * np.sqrt(size)) & np.isfinite(k)
-            good &= (part >= -1e-9) & (part <= 1.0 + 1e-9) & (off <= 1e-5 * size)
+            good = np.isfinite(k) & (part >= -1e-9) & (part <= 1.0 + 1e-9)
+            # squaring brought in the edge's mirror image
+            good &= np.where(
+                level, ~grazes, (root >= 0.0) & ~(flat & grazes) & (np.abs(m * rho + n * z - d) < 1e-5 * size)
+            )
             chosen = np.nonzero(good)[0]
             places.append(k[chosen])
             rows.append(chosen)

@@ -1,0 +1,195 @@
+"""Room on a picture: where labels may stand, how dimension lines and leaders are drawn.
+
+Sizes are mm of paper. `Places` remembers what is taken (`converter.exporters.figure.Room`) and never leaves its
+frame; what finds no room is told so and can be said in another way.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import dataclass, field
+from math import atan2, cos, degrees, hypot, pi, radians, sin
+
+from converter.exporters.figure import CHARACTER, Point, Room
+from converter.exporters.pictures.picture import RING, Picture
+from converter.units import in_unit
+
+Box = tuple[float, float, float, float]
+#: Directions tried around a place, degrees from the wanted one.
+_TURNS = (0, 20, -20, 40, -40, 65, -65, 90, -90, 120, -120, 150, -150, 180)
+#: Length and half width of an arrow head.
+HEAD = (2.0, 0.45)
+
+
+def wide(text: str, height: float) -> float:
+    """Width to keep for a text, in either unit, mm."""
+    return max(_width(in_unit(text, unit)) for unit in ("mm", "in")) * height
+
+
+def _width(text: str) -> float:
+    """In heights of a capital; letters of East Asian scripts are as wide as they are high."""
+    return sum(1.45 if unicodedata.east_asian_width(c) in "WF" else CHARACTER for c in text) + 0.3
+
+
+@dataclass(slots=True)
+class Places:
+    """What of a frame is taken.
+
+    Attributes:
+        frame: x low, y low, x high, y high; labels stay within.
+        cell: labels keep about this distance.
+    """
+
+    frame: Box
+    cell: float = 0.7
+    _room: Room = field(init=False)
+    _texts: Room = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._room, self._texts = Room(self.cell), Room(self.cell)
+
+    def take_line(self, a: Point, b: Point, half: float) -> None:
+        """Take a strip."""
+        self._room.take_line(a, b, half)
+
+    def take_text(self, box: Box) -> None:
+        """Take a box that holds a text: leaders keep clear of it too."""
+        self._room.take_box(box)
+        self._texts.take_box(box)
+
+    def take_slant(self, a: Point, b: Point, half: float) -> None:
+        """Take a strip that holds a slanted text."""
+        self._room.take_line(a, b, half)
+        self._texts.take_line(a, b, half)
+
+    def is_free(self, box: Box) -> bool:
+        """Whether a box is within the frame and nothing in it is taken."""
+        x0, y0, x1, y1 = self.frame
+        return box[0] >= x0 and box[1] >= y0 and box[2] <= x1 and box[3] <= y1 and self._room.is_free(box)
+
+    def is_clear(self, a: Point, b: Point, half: float) -> bool:
+        """Whether a strip is within the frame and nothing in it is taken."""
+        return all(self.is_free(box) for box in _along(a, b, half))
+
+    def beside(self, anchor: Point, size: Point, toward: float, farthest: float, gap: float = 1.5) -> Point | None:
+        """Take the nearest free box around a place whose leader crosses no text.
+
+        Args:
+            anchor: where its leader starts.
+            size: width and height.
+            toward: the wanted direction, degrees.
+            farthest: how far from the anchor its edge may be.
+            gap: least distance from the anchor.
+
+        Returns:
+            The middle of the box, or None where there is no room.
+        """
+        w, h = size
+        out = gap
+        while out <= farthest:
+            for turn in _TURNS:
+                a = radians(toward + turn)
+                c, s = cos(a), sin(a)
+                # the box touches the circle of this radius from outside
+                k = out + min(w / 2.0 / max(abs(c), 1e-9), h / 2.0 / max(abs(s), 1e-9))
+                x, y = anchor[0] + c * k, anchor[1] + s * k
+                box = (x - w / 2.0, y - h / 2.0, x + w / 2.0, y + h / 2.0)
+                if self.is_free(box) and self._reaches(anchor, box):
+                    self.take_text(box)
+                    return x, y
+            out += max(1.2, 0.12 * out)
+        return None
+
+    def _reaches(self, anchor: Point, box: Box) -> bool:
+        end = nearest(box, anchor)
+        n = max(1, int(hypot(end[0] - anchor[0], end[1] - anchor[1]) / self.cell))
+        return all(
+            self._texts.is_free((x, y, x, y))
+            for k in range(n)
+            for x, y in [(anchor[0] + (end[0] - anchor[0]) * k / n, anchor[1] + (end[1] - anchor[1]) * k / n)]
+        )
+
+
+def nearest(box: Box, p: Point) -> Point:
+    """The point of a box nearest to a point."""
+    return min(max(p[0], box[0]), box[2]), min(max(p[1], box[1]), box[3])
+
+
+def _along(a: Point, b: Point, half: float) -> list[Box]:
+    n = max(1, int(hypot(b[0] - a[0], b[1] - a[1]) / max(half, 0.5)) + 1)
+    spots = [(a[0] + (b[0] - a[0]) * k / n, a[1] + (b[1] - a[1]) * k / n) for k in range(n + 1)]
+    return [(x - half, y - half, x + half, y + half) for x, y in spots]
+
+
+def arrow_head(picture: Picture, tip: Point, direction: float, role: str, size: Point = HEAD) -> None:
+    """A filled arrow head that points in a direction (radians)."""
+    c, s = cos(direction), sin(direction)
+    back = (tip[0] - size[0] * c, tip[1] - size[0] * s)
+    side = (-s * size[1], c * size[1])
+    picture.fill([[tip, (back[0] + side[0], back[1] + side[1]), (back[0] - side[0], back[1] - side[1])]], role)
+
+
+def leader(picture: Picture, places: Places, start: Point, box: Box, role: str = "dim") -> None:
+    """A line from a place, with a dot on it, to a label's box."""
+    end = nearest(box, start)
+    picture.stroke([start, end], role)
+    dot = [(start[0] + 0.45 * cos(k * pi / 6), start[1] + 0.45 * sin(k * pi / 6)) for k in range(12)]
+    picture.fill([dot], role)
+    places.take_line(start, end, 0.2)
+
+
+def dimension(picture: Picture, places: Places, a: Point, b: Point, off: float, text: str, height: float) -> bool:
+    """A dimension line beside a-b, to the left of that direction by ``off`` (negative: to the right).
+
+    Returns:
+        False, and nothing is drawn, where its line and its text have no room.
+    """
+    length = hypot(b[0] - a[0], b[1] - a[1])
+    width = wide(text, height)
+    if length < width + 2.0 * HEAD[0]:
+        return False
+    ux, uy = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+    nx, ny = -uy, ux
+    p, q = (a[0] + nx * off, a[1] + ny * off), (b[0] + nx * off, b[1] + ny * off)
+    # text reads from below or from the right, and stands above its line
+    turn = degrees(atan2(uy, ux))
+    upright = -90.0 + 1e-6 < turn <= 90.0 + 1e-6
+    above = 1.0 if upright else -1.0
+    lift = 0.5 + height / 2.0 + 0.1 * height
+    middle = ((p[0] + q[0]) / 2.0 + nx * lift * above, (p[1] + q[1]) / 2.0 + ny * lift * above)
+    ta = (middle[0] - ux * width / 2.0, middle[1] - uy * width / 2.0)
+    tb = (middle[0] + ux * width / 2.0, middle[1] + uy * width / 2.0)
+    half = 0.62 * height
+    inset = 0.8
+    la, lb = (p[0] + ux * inset, p[1] + uy * inset), (q[0] - ux * inset, q[1] - uy * inset)
+    if not (places.is_clear(ta, tb, half) and places.is_clear(la, lb, 0.25)):
+        return False
+    picture.stroke([p, q], "dim")
+    arrow_head(picture, p, atan2(-uy, -ux), "dim")
+    arrow_head(picture, q, atan2(uy, ux), "dim")
+    side = 1.0 if off > 0.0 else -1.0
+    for end, foot in ((p, a), (q, b)):
+        start = (foot[0] + nx * side * 0.8, foot[1] + ny * side * 0.8)
+        stop = (end[0] + nx * side * 1.0, end[1] + ny * side * 1.0)
+        picture.stroke([start, stop], "dim")
+        places.take_line(start, stop, 0.15)
+    base = (middle[0] - nx * above * height / 2.0, middle[1] - ny * above * height / 2.0)
+    picture.label(text, base, height, "note", align="center", rotation=turn if upright else turn - 180.0)
+    places.take_slant(ta, tb, half)
+    places.take_line(p, q, 0.3)
+    return True
+
+
+def end_mark(picture: Picture, places: Places, letter: str, at: Point, direction: float, height: float) -> Point | None:
+    """The letter of an end in a filled square, as near to a place as there is room; returns its middle."""
+    side = 2.0 * RING * height
+    spot = places.beside(at, (side, side), degrees(direction), 12.0 * height, 0.4)
+    if spot is None:
+        return None
+    picture.label(letter, (spot[0], spot[1] - height / 2.0), height, "end", align="center", boxed=True)
+    box = (spot[0] - side / 2.0, spot[1] - side / 2.0, spot[0] + side / 2.0, spot[1] + side / 2.0)
+    near = nearest(box, at)
+    if hypot(near[0] - at[0], near[1] - at[1]) > 2.5:
+        picture.stroke([at, near], "end")
+        places.take_line(at, near, 0.3)
+    return spot
