@@ -19,7 +19,7 @@ from converter.model.run import Tube
 #: Findings that say a run stands for curves that are no straights and arcs.
 _FITTED = frozenset({"curve-fitted", "not-line-arc"})
 #: Findings that say a tube is not where it was drawn.
-_MOVED = frozenset({"corner-filleted", "refit", "curve-fitted", "not-line-arc", "rebuild-deviation"})
+_MOVED = frozenset({"corner-filleted", "refit", "rebuild-deviation"})
 #: Errors at a bend that do not speak of its shape.
 _NOT_TIGHT = frozenset({"sweep-hits"})
 #: How much of the run beside a sharp corner is drawn with it, mm.

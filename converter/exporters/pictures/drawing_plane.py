@@ -150,6 +150,22 @@ def thinned(points: Array, tol: float = THIN) -> Array:
     return points[keep]
 
 
+def passed_once(points: Array) -> list[Array]:
+    """A line (n, 2) without what it runs over again, as the edges of a box do: dots over dots would look full."""
+    if not 3 < len(points) < 40:
+        return [points]
+    seen: set[frozenset[tuple[float, float]]] = set()
+    rounded = np.round(points, 3) + 0.0
+    edges = []
+    for i, (p, q) in enumerate(pairwise([(x, y) for x, y in rounded.tolist()])):
+        edge = frozenset((p, q))
+        if p != q and edge not in seen:
+            seen.add(edge)
+            edges.append(points[i : i + 2])
+    twice = sum(p != q for p, q in pairwise(rounded.tolist())) > len(edges)
+    return edges if twice else [points]
+
+
 def clipped(points: Array, box: Box) -> list[Array]:
     """The parts of a line (n, 2) inside a box (x low, y low, x high, y high), in order."""
     x0, y0, x1, y1 = box

@@ -21,7 +21,7 @@ from converter.exporters.pictures.drawing_key import (
     wrapped,
 )
 from converter.exporters.pictures.drawing_lines import Free, toward_edge
-from converter.exporters.pictures.drawing_plane import ISOMETRIC, THIN, Array, Box, Plane, clipped, thinned
+from converter.exporters.pictures.drawing_plane import ISOMETRIC, THIN, Array, Box, Plane, clipped, passed_once, thinned
 from converter.exporters.pictures.drawing_scene import Scene, holds, scene_of
 from converter.exporters.pictures.drawing_words import LegendEntry, drawing_legend
 from converter.exporters.pictures.picture import RING, Picture
@@ -195,7 +195,7 @@ class _Sheet:
         x0, y0, x1, y1 = self._paper(np.array(self.scene.box).reshape(2, 2)).ravel().tolist()
         frame = (x0, y0, x1, y1)
         kept: dict[tuple[str, str], dict[str | int, Point]] = {}  # one place for each entity
-        for shape, points in self.scene.shapes:
+        for i, (shape, points) in enumerate(self.scene.shapes):
             places = kept.setdefault((shape.kind, shape.why), {})
             paper = self._paper(points)
             if len(paper) == 1:
@@ -203,13 +203,13 @@ class _Sheet:
                     x, y = paper[0].tolist()
                     self._stroke("ignored", [(x - 0.8, y), (x + 0.8, y)])
                     self._stroke("ignored", [(x, y - 0.8), (x, y + 0.8)])
-                    places.setdefault(shape.handle or len(places), (x, y))
+                    places.setdefault(shape.handle or i, (x, y))
                 continue
-            for part in clipped(paper, frame):
+            for part in (piece for once in passed_once(paper) for piece in clipped(once, frame)):
                 line = [(x, y) for x, y in thinned(part).tolist()]
                 if len(line) > 1:
                     self._stroke("ignored", line)
-                    places.setdefault(shape.handle or len(places), max(line, key=lambda p: p[0] + p[1]))
+                    places.setdefault(shape.handle or i, max(line, key=lambda p: p[0] + p[1]))
         return {key: list(places.values()) for key, places in kept.items()}
 
     def _marks(self, placed: Sequence[LegendEntry]) -> None:

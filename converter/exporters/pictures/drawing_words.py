@@ -202,7 +202,8 @@ _HEADINGS: dict[str, _Words] = {
     "kink": lambda f, d: f"kink of {_angle(f, d)}: no bend makes it",
     "fold-back": lambda f, d: "line doubles back on itself",
     "curve-fitted": lambda f, d: (
-        _more(f, "curve became a bend", "curves became {} bends") + f", within {_length(f, d)}"
+        _more(f, "curve became a bend", "curves became {} bends")
+        + f", within {small_length(max(f.measured or 0.0, 1e-3), d)}"
     ),
     "not-line-arc": lambda f, d: f"free curve: a single bend would stray {_length(f, d)}",
     "rebuild-deviation": lambda f, d: f"tube strays {_length(f, d)} from the drawing",
