@@ -84,7 +84,7 @@ def test_equal_tubes_at_90_end_at_the_centerline_and_are_still_cut_to_fit():
     setup = set_up(tubes, Shop("test", (), ROOM), changes=changes_of(*tubes))[0]
     assert (setup.cope_a, setup.cope_b) == (pytest.approx(0.0, abs=1e-9),) * 2
     assert setup.coped == ("A", "B")
-    assert "at the centerline's end" in Sheet(setup, Display()).cope_words()[0]
+    assert "where the centerline ends" in Sheet(setup, Display()).cope_words()[0]
     weld = set_up(tubes, Shop("test", (), ROOM), changes=changes_of(*tubes, gap=1.0))[0]
     assert weld.cope_a == pytest.approx(-sqrt(23.225**2 - 22.225**2), abs=1e-9), "a weld gap is a larger mate"
 

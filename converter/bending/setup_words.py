@@ -198,9 +198,9 @@ class Sheet:
 
 
 def reach_words(reach: float, display: Display) -> str:
-    """``4.20 mm past the centerline's end``, ``before``, or ``at`` it; ``reach`` in mm, positive past it."""
+    """``4.20 mm past the centerline's end``, ``before`` it, or at it; ``reach`` in mm, positive past it."""
     if rounded(abs(reach), display) <= 0.0:
-        return "at the centerline's end"
+        return "where the centerline ends"
     return f"{display.length(abs(reach))} {'past' if reach > 0.0 else 'before'} the centerline's end"
 
 

@@ -87,7 +87,8 @@ def setup_text(
     if setup.plan.lacks:
         lines.append("  cannot be bent so: see the findings below")
     elif not brief and like is not None:
-        lines.append(_wrapped(f"to be made just like {one_line(like)}"))
+        own = ", with its own templates for the cuts" if setup.coped else ""
+        lines.append(_wrapped(f"to be made just like {one_line(like)}{own}"))
     elif not brief:
         lines += [""] if setup.steps else []
         lines += [_wrapped(text, f"{i:>4}. ") for i, text in enumerate(sheet.instructions(), 1)]
