@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from converter.errors import GeometryError
+from converter.exporters.coped_bend import strips
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
 from converter.joints.lines import Array, Lines, Part
 from converter.joints.model import Joint
@@ -70,16 +72,34 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Met
         GeometryError: there is no such solid.
         MissingLibraryError: the CAD kernel is not installed.
     """
-    from converter.kernel.cope import cut
+    from converter.kernel.cope import LIKE, cut
     from converter.kernel.solids import tube_solid, volume
 
     if not joints:
         return tube_solid(tube.run, section, made)
     run, more = run_on(tube.run, joints)
     solid = tube_solid(run, section)
-    tools = [tool for joint in joints for tool in cutters(joint, more.get(joint.end, 0.0))]
     wanted = volume(tube_solid(tube.run, section, made)) - sum(taken_off(joint) for joint in joints)
-    return cut(solid, tools, tube.name, wanted)
+    best: tuple[float, Any] | None = None
+    problem: GeometryError | None = None
+    # mostly nothing hangs on behind a bend, and what it hides need not be taken off by itself
+    hidden = any(isinstance(part, BendPart) for joint in joints for mate in joint.cut.mates for part in mate)
+    for behind_bends in (False, True) if hidden else (False,):
+        tools = [tool for joint in joints for tool in cutters(joint, more.get(joint.end, 0.0), behind_bends)]
+        try:
+            found = cut(solid, tools, tube.name, wanted)
+        except GeometryError as error:
+            problem = error
+            continue
+        off = abs(volume(found) - wanted)
+        if best is None or off < best[0]:
+            best = off, found
+        if off <= LIKE * wanted:
+            break
+    if best is None:
+        assert problem is not None
+        raise problem
+    return best[1]
 
 
 def taken_off(joint: Joint) -> float:
@@ -101,12 +121,14 @@ def taken_off(joint: Joint) -> float:
     return total
 
 
-def cutters(joint: Joint, ahead: float) -> list[Any]:
+def cutters(joint: Joint, ahead: float, behind_bends: bool = True) -> list[Any]:
     """Solids that take off what a joint takes off.
 
     Args:
         joint: the joint.
         ahead: how far the tube runs on past its end point, mm.
+        behind_bends: take off what bends of the mates hide, and cut level along a leading bend; else what is hidden
+            is left to fall away, and the level is a plane.
     """
     points, met = _reached(joint, ahead)
     made: list[Any] = []
@@ -117,26 +139,33 @@ def cutters(joint: Joint, ahead: float) -> list[Any]:
             continue
         made.append(tool)
         # what lies behind one mate may hang on to the tube beside it, or to another mate's cut
-        if not straight_on and isinstance(part, RoundPrism | RectPrism):
+        if not straight_on and (behind_bends or not isinstance(part, BendPart)):
             made += _shadow(part, joint.direction, points)
-    plane = None if met else _beside(joint)
-    if plane is not None:
-        made.append(_level(plane, joint, points))
+    if not met:
+        made += _level(joint, points, behind_bends)
     return made
 
 
-def _level(plane: tuple[Vec, Vec], joint: Joint, points: Array) -> Any:
-    """What lies beyond the leading mate's axis, but for what stands in front of a mate: that stops there.
+def _level(joint: Joint, points: Array, along_bends: bool) -> list[Any]:
+    """What lies beyond where lines pass the leading mate, but for what stands in front of a mate: that stops there.
 
     In front of a round leading mate nothing does; a corner of a turned rectangle may lie beyond its axis.
     """
     from converter.kernel.cope import less
 
-    beyond = _half_space(*plane, points)
-    parts = [part for mate in joint.cut.mates for part in mate if isinstance(part, RoundPrism | RectPrism)]
-    others = parts[1:] if isinstance(joint.cut.mates[0][0], RoundPrism) else parts
+    lead = joint.cut.mates[0][0]
+    parts = [part for mate in joint.cut.mates for part in mate]
+    if isinstance(lead, BendPart) and along_bends:
+        beyond = strips(lead, joint.direction, points, aside=3.0 * joint.cut.branch.half_width())
+        others = parts[1:] if lead.half_up == lead.half_across == lead.corner else parts
+    else:
+        plane = _beside(joint)
+        if plane is None:
+            return []
+        beyond = [_half_space(*plane, points)]
+        others = parts[1:] if isinstance(lead, RoundPrism) else parts
     fronts = [front for part in others for front in _shadow(part, scale(joint.direction, -1.0), points)]
-    return less(beyond, fronts, joint.tube)
+    return [less(one, fronts, joint.tube) for one in beyond]
 
 
 def _reached(joint: Joint, ahead: float) -> tuple[Array, bool]:
@@ -251,13 +280,17 @@ def _beside(joint: Joint) -> tuple[Vec, Vec] | None:
     return (point, unit(across)) if norm(across) > 1e-9 else None
 
 
-def _shadow(part: RoundPrism | RectPrism, direction: Vec, points: Array) -> list[Any]:
-    """What lies behind a straight mate, seen along a direction.
+def _shadow(part: Part, direction: Vec, points: Array) -> list[Any]:
+    """What lies behind a mate, seen along a direction.
 
     The chord between its outermost lines, moved along; and its square ends, where it has any.
     """
     from converter.kernel.cope import swept, swept_end
 
+    if isinstance(part, BendPart):
+        return strips(part, direction, points)
+    if not isinstance(part, RoundPrism | RectPrism):
+        return []
     k = cross(part.axis, direction)
     span = _axis_span(part, points)
     if span is None or norm(k) < 1e-9:

@@ -114,7 +114,7 @@ def _face(point: Vec, axis: Vec, up: Vec, half: tuple[float, float, float]) -> A
 
 
 #: Part of the volume by which a cut may differ from the wanted one before another way is tried.
-_LIKE = 1e-5
+LIKE = 1e-5
 
 
 def cut(shape: Any, tools: Sequence[Any], name: str = "tube", wanted: float | None = None) -> Any:
@@ -161,7 +161,7 @@ def cut(shape: Any, tools: Sequence[Any], name: str = "tube", wanted: float | No
         off = 0.0 if wanted is None else abs(volume(largest) - wanted)
         if best is None or off < best[0]:
             best = off, largest
-        if wanted is None or off <= _LIKE * wanted:
+        if wanted is None or off <= LIKE * wanted:
             break
     if best is None:
         raise GeometryError(
@@ -217,6 +217,37 @@ def swept_end(point: Vec, axis: Vec, up: Vec, half: tuple[float, float, float], 
     from OCP.gp import gp_Vec
 
     return BRepPrimAPI_MakePrism(_face(point, axis, up, half), gp_Vec(*way)).Shape()
+
+
+def swept_strip(ones: Sequence[Vec], others: Sequence[Vec], way: Vec) -> Any:
+    """A strip moved along a vector, as a solid.
+
+    Args:
+        ones, others: points of its two edges, smooth curves, one pair per cross section.
+        way: nowhere in the strip.
+    """
+    require()
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge
+    from OCP.BRepFill import BRepFill
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
+    from OCP.gp import gp_Vec
+
+    edges = [BRepBuilderAPI_MakeEdge(_through(points)).Edge() for points in (ones, others)]
+    return BRepPrimAPI_MakePrism(BRepFill.Face_s(*edges), gp_Vec(*way)).Shape()
+
+
+def _through(points: Sequence[Vec]) -> Any:
+    """A spline through points."""
+    from OCP.GeomAPI import GeomAPI_Interpolate
+    from OCP.gp import gp_Pnt
+    from OCP.TColgp import TColgp_HArray1OfPnt
+
+    array = TColgp_HArray1OfPnt(1, len(points))
+    for i, point in enumerate(points, 1):
+        array.SetValue(i, gp_Pnt(*point))
+    made = GeomAPI_Interpolate(array, False, 1e-9)
+    made.Perform()
+    return made.Curve()
 
 
 def swept(corners: Sequence[Vec], way: Vec) -> Any:
