@@ -8,6 +8,7 @@ them into triangles.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 from converter.bending.sweep_space import space_of
@@ -43,7 +44,7 @@ def run_scene(run: RunPage, machine: Machine) -> dict[str, Any]:
     if setup is None or setup.plan.lacks:
         return found
     for step, pose in zip(setup.steps, step_poses(setup, machine), strict=True):
-        made = [one for one in setup.steps[: setup.steps.index(step) + 1]]
+        made = setup.steps[: setup.steps.index(step) + 1]
         found["steps"].append(
             {
                 "bend": step.bend,
@@ -114,7 +115,7 @@ def _bend_numbers(run: RunPage) -> list[list[float | int]]:
             found.append([number, *_point(middle), *_point(unit(sub(middle, arc.center)), 4)])
         return found
     # sharp corners: where one straight ends and the next begins
-    for number, (a, b) in enumerate(zip(segments, segments[1:], strict=False), 1):
+    for number, (a, b) in enumerate(pairwise(segments), 1):
         if isinstance(a, Line) and isinstance(b, Line):
             away = sub(a.direction, b.direction)
             if norm(away) < 1e-9:

@@ -1,0 +1,150 @@
+"""Job sheets for the tests, and a browser to look at them."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from converter import api
+from converter.bending.setup import set_up
+from converter.demo.boathouse import JOB_TEXT, STEM
+from converter.demo.dxf_drawing import drawing_text
+from converter.exporters.cope_options import CopeOptions
+from converter.exporters.files import OutputSet
+from converter.exporters.registry import ExportJob
+from converter.exporters.sheet import html
+from converter.joints.cope import cope_frame
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.run import Run, Tube
+from converter.model.section import Section
+from converter.shop.load import demo_text
+from converter.shop.model import Die, Machine, Shop, Trial
+from converter.units import BothUnits
+
+BROWSERS = ("chromium", "chromium-browser")
+#: Software rendering: WebGL without a graphics card.
+ARGUMENTS = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
+TUBE = Section("round", 38.1, 3.0)
+#: Names that try to be something else, and what a page must show of each.
+HOSTILE = {
+    "<script>alert(1)</script>": "<script>alert(1)</script>",
+    '"><img src=x onerror=alert(1)>': '"><img src=x onerror=alert(1)>',
+    "</script></title><b>bold</b>": "</script></title><b>bold</b>",
+    "{{ 7*7 }}<a href='javascript:alert(1)'>go</a>": "{{ 7*7 }}<a href='javascript:alert(1)'>go</a>",
+    "two\u2028lines": "two[U+2028]lines",
+    "left\u202egnp.exe": "left[U+202E]gnp.exe",
+    "M" * 120: "M" * 120,
+}
+
+
+def demo_job(folder: Path, **given: Any) -> ExportJob:
+    """The whole demo job, worked out; its files are written to ``folder``."""
+    folder.mkdir(parents=True, exist_ok=True)
+    texts = {f"{STEM}.dxf": drawing_text(), "shop.toml": demo_text(), "job.toml": JOB_TEXT}
+    for name, text in texts.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    given = {"shop": str(folder / "shop.toml"), "job": str(folder / "job.toml")} | given
+    result = api.load(str(folder / f"{STEM}.dxf"), api.Settings(both_units=True, **given))
+    return api.whole_job(api.export_job(result), api.work_out(result))
+
+
+def shop(**given: Any) -> Shop:
+    """A shop with one die, a vertical machine and two test bends; any file stands for its shop file."""
+    die = Die("R4.5", "round", 38.1, 114.3, clamp=50.0, between=60.0, tail=40.0, mark_offset=12.0)
+    tests = tuple(Trial(die.name, None, None, stop, stop * 0.97) for stop in (45.0, 90.0))
+    machine = given.pop("machine", Machine(plane="vertical", pivot_height=1000.0, swings="ahead"))
+    return Shop("Test shop", (die,), machine, tests=tests, source=__file__, **given)
+
+
+def job_of(tubes: Sequence[Tube], where: Shop, stem: str = "job", unit: str = "mm") -> ExportJob:
+    """A job of tubes made up here, with set-ups and copes."""
+    both = BothUnits(unit)
+    setups = set_up(tubes, where, both)
+    copes = cope_frame(tubes, where, None, display=both)
+    findings = api.sorted_findings([*(one for setup in setups for one in setup.findings), *copes.findings])
+    return ExportJob(
+        stem=stem,
+        source=f"{stem}.dxf",
+        tubes=tuple(tubes),
+        findings=findings,
+        display=both,
+        shop_name=where.name,
+        cope=CopeOptions(shop=where),
+        setups=tuple(setups),
+        copes=copes,
+    )
+
+
+def tube_named(name: str, at: float = 0.0, rows: Sequence[tuple[float, float, float]] = ()) -> Tube:
+    """A tube with two bends out of one plane, ``at`` mm along y."""
+    rows = rows or ((300.0, 0.0, 90.0), (250.0, 90.0, 45.0))
+    table = BendTable(tuple(Bend(feed, roll, angle, 114.3) for feed, roll, angle in rows), 300.0)
+    placement = Placement((0.0, at, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+    return Tube(Run(name, "LAYER", False, table, placement), TUBE, metal="mild steel")
+
+
+def hostile_job() -> ExportJob:
+    """Tubes with every hostile name."""
+    return job_of([tube_named(name, 400.0 * i) for i, name in enumerate(HOSTILE)], shop(), "hostile")
+
+
+def written(job: ExportJob, folder: Path) -> Path:
+    """The job's sheet, written."""
+    with OutputSet(folder, force=True) as out:
+        html.export(job, out)
+    return out.final(f"{job.stem}-sheet.html")
+
+
+@contextmanager
+def browser() -> Iterator[Any]:
+    """Chromium as the system has it; nothing is downloaded."""
+    from playwright.sync_api import sync_playwright
+
+    path = next((found for found in map(shutil.which, BROWSERS) if found), None)
+    if path is None:
+        pytest.fail("The tests look at the job sheet in a real browser: install it with `apt-get install chromium`.")
+    with sync_playwright() as playwright:
+        one = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield one
+        one.close()
+
+
+@contextmanager
+def opened(one: Any, path: Path, **how: Any) -> Iterator[Any]:
+    """A page, held to what every page must do: no error, no dialog, nothing fetched.
+
+    Args:
+        one: the browser.
+        path: of the sheet.
+        how: for the context: viewport, color_scheme, java_script_enabled...
+    """
+    before = how.pop("before", "")
+    context = one.new_context(**{"viewport": {"width": 1280, "height": 900}} | how)
+    context.set_default_timeout(15000)
+    if before:
+        context.add_init_script(before)
+    page = context.new_page()
+    wrong: list[str] = []
+    address = path.absolute().as_uri()
+
+    def route(found: Any) -> None:
+        url = found.request.url
+        if url.split("#")[0] == address:
+            found.continue_()
+        else:
+            wrong.append(f"request {url}")
+            found.abort()
+
+    page.route("**/*", route)
+    page.on("console", lambda said: wrong.append(f"console {said.text}") if said.type == "error" else None)
+    page.on("pageerror", lambda error: wrong.append(f"error {error}"))
+    page.on("dialog", lambda dialog: (wrong.append(f"dialog {dialog.message}"), dialog.dismiss()))
+    page.goto(address)
+    yield page
+    context.close()
+    assert wrong == []
