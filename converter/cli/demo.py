@@ -55,6 +55,7 @@ def demo(out: str, **given: Any) -> int:
         export,
         foresee,
         load,
+        shows_left_out,
         shows_sticks,
         shows_whole,
         usable_formats,
@@ -75,7 +76,7 @@ def demo(out: str, **given: Any) -> int:
         formats, left_out = usable_formats(writing.formats)
     if not writing.formats:
         formats = [*SHEETS, *formats]
-    settings = replace(settings, both_units=shows_whole(formats))
+    settings = replace(settings, both_units=shows_whole(formats)).keeping_left_out(shows_left_out(formats))
     for reason in left_out:
         console.say(f"note: {reason}")
     inputs = _write_inputs(folder, writing.force)

@@ -36,8 +36,8 @@ __all__ = ["LegendEntry", "drawing_legend", "drawing_picture"]
 EDGE, ROOM = 3.0, 9.0
 #: Heights of text, mm: of numbers, names, ends.
 NUMBER, NAME, END = 1.8, 2.2, 1.5
-#: So many marks are drawn; so many words stand beside them.
-MARKS, WORDS = 400, 40
+#: So many marks are drawn; so many of them have a number; so many words stand beside them.
+MARKS, NUMBERS, WORDS = 400, 99, 40
 #: So many of one kind of left-out things get their letter.
 LETTERS = 3
 
@@ -59,7 +59,8 @@ def drawing_picture(
         findings: of the readers and the reducer, and the audit's where it was done.
         display: how lengths are written; `converter.units.BothUnits` keeps both.
         size: width and height of the picture, mm, list and all; at least 60 x 60.
-        legend: draw the list beneath; without it show `drawing_legend` beside the picture.
+        legend: draw the list beneath; without it show `drawing_legend` beside the picture, whose first 99
+            findings have their numbers in it.
     """
     width, height = max(size[0], 60.0), max(size[1], 60.0)
     entries = drawing_legend(drawing, tubes, findings, display)
@@ -73,7 +74,7 @@ def drawing_picture(
         for line in wrapped(text, width - 2 * EDGE, tall, 2):
             picture.label(line, (EDGE, top - tall), tall, role)
             top -= 1.7 * tall
-    bottom, shown = EDGE, sum(bool(e.mark) for e in entries if e.kind == "finding")
+    bottom, shown = EDGE, NUMBERS
     if legend:
         bottom, shown = _draw_legend(picture, entries, scene, tubes, width, 0.42 * height)
     area = (EDGE, bottom + 2.0, width - EDGE, top - 1.0)
@@ -132,7 +133,7 @@ class _Sheet:
     def __init__(self, picture: Picture, scene: Scene, area: Box, display: Display) -> None:
         self.picture, self.scene, self.area, self.display = picture, scene, area, display
         x0, y0, x1, y1 = scene.box
-        room = min(ROOM, 0.15 * (area[2] - area[0]), 0.15 * (area[3] - area[1]))
+        room = min(ROOM, 0.1 * (area[2] - area[0]), 0.1 * (area[3] - area[1]))
         wide, tall = area[2] - area[0] - 2 * room, area[3] - area[1] - 2 * room
         self.k = min(wide / (x1 - x0), tall / (y1 - y0))
         self.shift = np.array(
