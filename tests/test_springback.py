@@ -222,7 +222,7 @@ def test_a_resumed_bend_always_goes_on(measured, back, more):
     for one in (law, Springback("none")):
         answer = resume(one, measured + back, measured, measured + more)
         assert answer.stop is not None and answer.stop > measured + back
-        assert answer.stop >= measured + more
+        assert answer.stop >= measured + more - 1e-9  # a proportion rounds
 
 
 def test_too_far_says_by_how_much():
