@@ -6,9 +6,11 @@ from itertools import combinations
 from math import hypot
 
 import ezdxf
+import numpy as np
 import pytest
 from hypothesis import given, settings
 
+from converter.exporters import dxf_profile
 from converter.exporters.dxf_profile import LAYERS, profile_figure, roll_sentences
 from converter.exporters.flat import flat_pieces
 from converter.exporters.registry import ExportJob, write
@@ -166,3 +168,19 @@ def test_figures_stand_side_by_side_without_overlap(tmp_path):
 def test_a_job_of_straights_says_so(tmp_path):
     texts = [t.dxf.text for t in written(tmp_path, tube("rung", bends=())).modelspace().query("TEXT")]
     assert "Straight, without a bend to check: rung" in texts
+
+
+def test_a_sharp_corner_beside_an_arc_or_another_corner_has_its_label():
+    """Without a straight between them, too: 100 along, a corner, half a turn of 50, a corner and one more."""
+    bends = [
+        Bend(100.0, 0.0, 90.0, None), Bend(0.0, 180.0, 180.0, 50.0), Bend(0.0, 180.0, 90.0, None),
+        Bend(0.0, 0.0, 45.0, None),
+    ]  # fmt: skip
+    run = Run("rail", None, False, BendTable(tuple(bends), 80.0), Placement())
+    (piece,) = flat_pieces(run, None)
+    # up the y axis from (100, 0), clockwise half round to (200, 0), then left twice
+    places = [corner for corner, _ in dxf_profile._corners(piece.table)]
+    assert np.allclose(places, [(100.0, 0.0), (200.0, 0.0), (200.0, 0.0)])
+    assert [out for _, out in dxf_profile._corners(piece.table)][:2] == pytest.approx([-45.0, -135.0])
+    figure = profile_figure(Tube(run), piece, Display())
+    assert sum(text.text == "sharp corner" for text in figure.texts) == 3

@@ -16,6 +16,7 @@ from converter.exporters.dxf_common import Layer, Page
 from converter.exporters.figure import LEADING, Figure, Point, Room, block_size, text_height, text_width
 from converter.exporters.flat import FlatPiece, flat_pieces
 from converter.exporters.scale_bar import scale_bar
+from converter.model.bends import BendTable
 from converter.model.curve import Arc, Line, Segment
 from converter.model.run import Tube
 from converter.progress import steps
@@ -258,7 +259,7 @@ def _label_bends(
     display: Display,
 ) -> None:
     arcs = iter([s for s in segments if isinstance(s, Arc)])
-    corners = iter(_corners(segments))
+    corners = iter(_corners(piece.table))
     for number, bend in enumerate(piece.table.bends, start=piece.first):
         lines = [f"bend {number}", display.angle(bend.angle)]
         if bend.clr is None:
@@ -277,13 +278,26 @@ def _label_bends(
         _side_label(figure, room, lines, anchor, out, height, height)
 
 
-def _corners(segments: tuple[Segment, ...]) -> list[tuple[Point, float]]:
-    """(point, direction in degrees away from the inside) of every sharp corner."""
+def _corners(table: BendTable) -> list[tuple[Point, float]]:
+    """(point, direction in degrees away from the inside) of every sharp corner of a flat table from the origin along +x.
+
+    Walked along the table: a corner may stand beside an arc or another corner without a straight between.
+    """
     corners = []
-    for a, b in pairwise(segments):
-        if isinstance(a, Line) and isinstance(b, Line):
-            d, e = a.direction, b.direction
-            corners.append((a.end[:2], degrees(atan2(d[1] - e[1], d[0] - e[0]))))
+    x = y = heading = 0.0
+    left = 1.0
+    for i, bend in enumerate(table.bends):
+        if i and abs(bend.rotation) > 90.0:
+            left = -left
+        x, y = x + bend.feed * cos(heading), y + bend.feed * sin(heading)
+        after = heading + left * radians(bend.angle)
+        if bend.clr is None:
+            out = atan2(sin(heading) - sin(after), cos(heading) - cos(after))
+            corners.append(((x, y), degrees(out)))
+        else:
+            x += left * bend.clr * (sin(after) - sin(heading))
+            y += left * bend.clr * (cos(heading) - cos(after))
+        heading = after
     return corners
 
 
