@@ -279,7 +279,7 @@ def _label_bends(
 
 
 def _corners(table: BendTable) -> list[tuple[Point, float]]:
-    """(point, direction in degrees away from the inside) of every sharp corner of a flat table from the origin along +x.
+    """(point, direction in degrees away from the inside) of every sharp corner of a flat table that leaves along +x.
 
     Walked along the table: a corner may stand beside an arc or another corner without a straight between.
     """
