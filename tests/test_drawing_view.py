@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from converter.api import Settings, check, load
 from converter.exporters.figure import text_width
+from converter.exporters.pictures.drawing_lines import tight_lines
 from converter.exporters.pictures.drawing_plane import clipped, plane_of, thinned
 from converter.exporters.pictures.drawing_view import drawing_legend, drawing_picture
 from converter.exporters.pictures.picture import RING
@@ -155,6 +156,19 @@ def test_a_sharp_corner_that_nothing_rounds_is_marked(shown):
     assert seen.says("A & B bend 1: sharp corner, nothing gives it a radius")
 
 
+def test_a_kink_beside_an_arc_is_marked_on_both_sides():
+    """openscad-ring.dxf, half a ring about (0, 0): its straights meet its arcs at right angles in (+-r, 0)."""
+    result = result_of(FIXTURES / "dxf" / "openscad-ring.dxf")
+    kinks = [f for f in result.findings if f.code == "kink"]
+    assert len(kinks) == 4
+    lines = tight_lines(result.tubes, kinks)
+    for kink in kinks:
+        near = [line for line in lines if np.linalg.norm(line - np.array(kink.at), axis=1).min() < 1e-6]
+        assert len(near) == 1
+        height = near[0][:, 1] - kink.at[1]
+        assert abs(height[0] - height[-1]) > 1.0 and min(abs(height[0]), abs(height[-1])) < 1e-3
+
+
 def test_a_corner_with_the_dies_radius_shows_the_tube_beside_the_corner(tmp_path):
     """Radius 75 in a corner at (400, 500), turning down: the arc lies about (325, 425)."""
     result = result_of(faulty(tmp_path / "faulty.dxf"), sections=("25x2mm",))
@@ -215,6 +229,22 @@ def test_what_went_wrong_in_reading_comes_first(shown):
     assert [severity for severity, _ in order][-1] == "note"
     alike = [e for e in entries if e.finding and e.finding.code == "radius-too-tight"]
     assert len(alike) == len({e.finding.tube for e in alike}), "one entry for all tight bends of a run"
+
+
+def test_what_is_said_very_often_is_said_once(tmp_path):
+    """Twenty runs with a sharp corner each: one entry, one number, twenty marks."""
+    doc = ezdxf.new("R2010", units=4)
+    for i in range(20):
+        y = 100 * i
+        doc.modelspace().add_lwpolyline([(0, y), (200, y), (200, y + 60)], dxfattribs={"layer": f"L{i}"})
+    doc.saveas(tmp_path / "many.dxf")
+    result = result_of(tmp_path / "many.dxf")
+    entries = drawing_legend(result.drawing, result.tubes, result.findings, result.display)
+    (sharp,) = [e for e in entries if e.finding and e.finding.code == "corner-no-radius"]
+    assert sharp.heading == "L0, L1, L2 and 17 more: sharp corner, nothing gives it a radius"
+    assert {round(p[1]) for p in (sharp.at, *sharp.also)} == set(range(0, 2000, 100))
+    picture = drawing_picture(result.drawing, result.tubes, result.findings, result.display)
+    assert sum(len(s.points) == 3 and s.closed for s in picture.strokes) == 20
 
 
 def test_the_list_is_whole_as_data(shown):

@@ -83,7 +83,7 @@ def named_runs(tubes: Sequence[Tube], entries: Sequence[LegendEntry]) -> list[Tu
     """The runs whose names and ends are shown: all of a few, else those that the list speaks of."""
     if len(tubes) <= NAMED:
         return list(tubes)
-    said = {entry.finding.tube for entry in entries if entry.finding}
+    said = {name for entry in entries for name in entry.runs}
     return [tube for tube in tubes if tube.name in said][:NAMED]
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from converter.exporters.figure import Point, Room
 from converter.exporters.pictures.drawing_plane import Array, Box, curve_points
 from converter.findings import ERROR, Finding
-from converter.model.curve import Ellipse, Path, Polyline, Spline
+from converter.model.curve import Ellipse, Line, Path, Polyline, Spline
 from converter.model.drawing import Drawing, DrawnCurve
 from converter.model.run import Tube
 
@@ -69,38 +69,47 @@ def bent_lines(drawing: Drawing, tubes: Sequence[Tube]) -> list[Array]:
 
 def tight_lines(tubes: Sequence[Tube], findings: Sequence[Finding]) -> list[Array]:
     """The bends that an error names: their arcs, or the corner with a little of the straights beside it."""
-    wanted = {(f.tube, f.bend) for f in findings if f.severity == ERROR and f.bend and f.code not in _NOT_TIGHT}
-    by_name = {tube.name: tube for tube in tubes}
+    wanted: dict[str | None, set[int]] = {}
+    for f in findings:
+        if f.severity == ERROR and f.bend and f.code not in _NOT_TIGHT:
+            wanted.setdefault(f.tube, set()).add(f.bend)
     found = []
-    for name, number in sorted(wanted, key=str):
-        tube = by_name.get(name or "")
-        if tube is None or not 1 <= (number or 0) <= len(tube.run.table.bends):
-            continue
-        found.append(_bend_points(tube, number or 0))
+    for tube in tubes:
+        numbers = wanted.get(tube.name, set())
+        found += [points for k, points in enumerate(_bends(tube, numbers), 1) if k in numbers] if numbers else []
     return found
 
 
-def _bend_points(tube: Tube, number: int) -> Array:
-    bend = tube.run.table.bends[number - 1]
-    if bend.clr is not None:
-        arcs = [segment for segment in tube.run.centerline if hasattr(segment, "radius")]
-        row = sum(b.clr is not None for b in tube.run.table.bends[: number - 1])
-        if row < len(arcs):
-            return curve_points(arcs[row])
-    corner = np.array(tube.run.bend_point(number))
-    sides = []
-    for segment in tube.run.centerline:
-        for near in (segment.start, segment.end):
-            length = segment.length
-            if float(np.linalg.norm(np.array(near) - corner)) < 1e-6 * (1.0 + length):
-                points = curve_points(segment if near == segment.start else segment.reversed())
-                share = min(_BESIDE_CORNER, 0.3 * length) / length
-                if len(points) == 2:
-                    points = np.array([points[0], points[0] + share * (points[1] - points[0])])
-                sides.append(points[: max(2, ceil(share * (len(points) - 1)) + 1)])
-    if len(sides) < 2:
-        return np.array([corner, corner])
-    return np.concatenate([sides[0][::-1], sides[1]])
+def _bends(tube: Tube, numbers: set[int]) -> list[Array]:
+    """For each bend its arc, or its corner with a little of what is beside it; empty for those not asked for."""
+    segments = tube.run.centerline
+    found: list[Array] = []
+    at = 0  # how many segments are behind
+    for k, bend in enumerate(tube.run.table.bends, 1):
+        # as `converter.model.centerline.rebuild` makes them: no straight without a length
+        if bend.feed > 1e-9 and at < len(segments) and isinstance(segments[at], Line):
+            at += 1
+        if bend.clr is not None:
+            found.append(curve_points(segments[at]) if k in numbers else _NOTHING)
+            at += 1
+            continue
+        before = curve_points(segments[at - 1].reversed()) if at and k in numbers else _NOTHING
+        after = curve_points(segments[at]) if at < len(segments) and k in numbers else _NOTHING
+        sides = [_first_part(points) for points in (before, after) if len(points)]
+        found.append(np.concatenate([sides[0][::-1], *sides[1:]]) if sides else _NOTHING)
+    return found
+
+
+_NOTHING: Array = np.zeros((0, 3))
+
+
+def _first_part(points: Array) -> Array:
+    """The beginning of a line, up to `_BESIDE_CORNER` mm or a third of it."""
+    length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+    share = min(_BESIDE_CORNER, 0.3 * length) / length
+    if len(points) == 2:
+        return np.array([points[0], points[0] + share * (points[1] - points[0])])
+    return points[: max(2, ceil(share * (len(points) - 1)) + 1)]
 
 
 def _codes(tube: Tube) -> set[str]:

@@ -65,9 +65,16 @@ def scene_of(drawing: Drawing, tubes: Sequence[Tube], findings: Sequence[Finding
     world = np.concatenate(content) if content else np.zeros((0, 3))
     known = [points for _, points in shapes if float(np.ptp(points, axis=0).max()) < _ENDLESS]
     plane = plane_of(world if content else np.concatenate(known) if known else np.zeros((0, 3)))
-    lines = [(role, [plane.put(line) for line in group]) for role, group in groups]
-    flat = [(shape, plane.put(points)) for shape, points in shapes]
+    lines = [(role, put_all(plane, group)) for role, group in groups]
+    flat = [(shape, points) for (shape, _), points in zip(shapes, put_all(plane, [p for _, p in shapes]), strict=True)]
     return Scene(plane, lines, flat, _box(lines, flat), drawing.aside.more if drawing.aside else 0)
+
+
+def put_all(plane: Plane, lines: list[Array]) -> list[Array]:
+    """Many lines (n, 3) as (n, 2), all at once."""
+    if not lines:
+        return []
+    return np.split(plane.put(np.concatenate(lines)), np.cumsum([len(line) for line in lines])[:-1])
 
 
 def _box(lines: list[tuple[str, list[Array]]], shapes: list[tuple[LeftShape, Array]]) -> Box:

@@ -176,7 +176,7 @@ class _Sheet:
         """Lines thinned, and put together where one goes on from the one before."""
         row: list[Point] = []
         for line in lines:
-            points = [(x, y) for x, y in thinned(self._paper(line)).tolist()]
+            points = [(x, y) for x, y in thinned(line * self.k + self.shift).tolist()]
             if len(points) < 2 or _extent(points) < THIN:
                 points = [points[0], (points[0][0] + THIN, points[0][1])]  # too small to show, but there
             if row and abs(row[-1][0] - points[0][0]) + abs(row[-1][1] - points[0][1]) < 0.02:
@@ -216,9 +216,9 @@ class _Sheet:
     def _marks(self, placed: Sequence[LegendEntry]) -> None:
         left = MARKS
         for entry in placed:
-            at_bends = entry.severity == "error" and entry.finding is not None and entry.finding.bend is not None
-            # of errors alike one mark will do: the bends themselves are drawn thick and dashed
-            for place in (entry.at, *(() if at_bends else entry.also)):
+            # errors about bends of one run: one mark will do, the bends themselves are drawn thick and dashed
+            one = entry.severity == "error" and len(entry.runs) == 1
+            for place in (entry.at, *(() if one else entry.also)):
                 if place is None or left <= 0:
                     continue
                 left -= 1

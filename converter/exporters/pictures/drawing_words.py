@@ -30,6 +30,10 @@ ABOUT_READING = frozenset({
 })  # fmt: skip
 
 
+#: More entries of one kind than this become one.
+MANY = 8
+
+
 @dataclass(frozen=True, slots=True)
 class LegendEntry:
     """One line of the list.
@@ -44,7 +48,8 @@ class LegendEntry:
         word: what stands beside the place in the picture, or ''.
         at: place in the drawing, mm, or None.
         also: more places of the same.
-        finding: the finding itself, of several alike about bends of one run the worst; None for things left out.
+        finding: the finding itself, of several alike the worst; None for things left out.
+        runs: names of the runs it speaks of.
         left: kind of the things left out and why, None for findings.
     """
 
@@ -57,6 +62,7 @@ class LegendEntry:
     at: Vec | None = None
     also: tuple[Vec, ...] = ()
     finding: Finding | None = None
+    runs: tuple[str, ...] = ()
     left: tuple[str, str] | None = None
 
 
@@ -89,14 +95,23 @@ def drawing_legend(
 
 
 def _grouped(said: Sequence[Finding]) -> list[list[Finding]]:
-    """Findings in order, those of one kind about bends of one run together, the one farthest off its limit first."""
+    """Findings in order; together are those of one kind about bends of one run, and all of a kind said very often.
+
+    In each group the one farthest off its limit is first.
+    """
     groups: dict[object, list[Finding]] = {}
     for i, finding in enumerate(said):
         key: object = i
         if finding.tube and finding.bend:
             key = finding.code, finding.severity, finding.tube
         groups.setdefault(key, []).append(finding)
-    return [sorted(group, key=lambda f: -abs((f.measured or 0.0) - (f.limit or 0.0))) for group in groups.values()]
+    alike: dict[tuple[str, str], list[list[Finding]]] = {}
+    for group in groups.values():
+        alike.setdefault((group[0].code, group[0].severity), []).append(group)
+    out: list[list[Finding]] = []
+    for several in alike.values():
+        out += several if len(several) <= MANY else [[finding for group in several for finding in group]]
+    return [sorted(group, key=lambda f: -abs((f.measured or 0.0) - (f.limit or 0.0))) for group in out]
 
 
 def _entry(
@@ -105,7 +120,7 @@ def _entry(
     worst = alike[0]
     places = [place for finding in alike if (place := _place(finding, tubes, shapes)) is not None]
     more = tuple(place for finding in alike for place in finding.also)
-    heading = _heading(worst, sorted({f.bend for f in alike if f.bend is not None}), display)
+    heading = _heading(alike, display)
     text = f"{worst.message} {worst.cure}".rstrip()
     return LegendEntry(
         number if places else "",
@@ -117,6 +132,7 @@ def _entry(
         places[0] if places else None,
         (*places[1:], *more),
         worst,
+        tuple(dict.fromkeys(f.tube for f in alike if f.tube)),
     )
 
 
@@ -243,18 +259,31 @@ _BESIDE: dict[str, _Words] = {
 }
 
 
-def _heading(finding: Finding, bends: Sequence[int], display: Display) -> str:
-    """``RAIL bend 2: kink of 12.00°...``; of several bends the worst one's words."""
+def _heading(alike: Sequence[Finding], display: Display) -> str:
+    """``RAIL bend 2: kink of 12.00°...``; of several the worst one's words."""
+    finding = alike[0]
     write = _HEADINGS.get(finding.code)
-    place = finding.tube or ""
-    if bends:
-        which = ", ".join(map(str, bends)) if len(bends) <= 5 else f"{bends[0]} to {bends[-1]}"
-        place = f"{place} bend{'s' if len(bends) > 1 else ''} {which}".strip()
     if write is None:
         words = finding.message.removeprefix(f"{finding.tube}: ").rstrip(".")
     else:
         words = write(finding, display)
+    place = _who(alike)
     return words if not place or place in words else f"{place}: {words}"
+
+
+def _who(alike: Sequence[Finding]) -> str:
+    """Which runs and bends, or how many places."""
+    names = list(dict.fromkeys(f.tube for f in alike if f.tube))
+    if len(names) > 1:
+        rest = f" and {len(names) - 3:,} more" if len(names) > 3 else ""
+        return ", ".join(names[:3]) + rest
+    if not names:
+        return f"{len(alike):,} places" if len(alike) > 1 else ""
+    bends = sorted({f.bend for f in alike if f.bend is not None})
+    if not bends:
+        return names[0]
+    which = ", ".join(map(str, bends)) if len(bends) <= 5 else f"{bends[0]} to {bends[-1]}"
+    return f"{names[0]} bend{'s' if len(bends) > 1 else ''} {which}"
 
 
 def _word(finding: Finding, display: Display) -> str:
