@@ -261,7 +261,7 @@ def test_the_template_ends_where_the_straight_ends():
 
 
 def test_the_index_lists_every_end_and_its_page(tmp_path):
-    pages = printed(tmp_path, rack(2))
+    pages = printed(tmp_path, rack(2), one_each=True)
     joints, _ = find_joints(rack(2))
     assert len(pages) == 1 + len(joints)
     for joint in joints:

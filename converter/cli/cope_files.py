@@ -29,6 +29,7 @@ _OPTIONS = (
         "--to", metavar="FORMAT,...", help=f"What to write: {', '.join(FORMATS)}, or all.  [{','.join(_USUAL)}]"
     ),
     click.option("--sheet", metavar="A4|Letter", help="Paper of the PDF.  [Letter with inches, else A4]"),
+    click.option("--one-each", is_flag=True, help="A sheet for every template.  [small ones share sheets]"),
     click.option("--paper", metavar="LENGTH", help="Thickness of the paper of templates.  [0.1mm]"),
     click.option("--force", is_flag=True, help="Replace files that exist already."),
 )
@@ -58,8 +59,13 @@ class CopeFiles:
         self.out: str | None = given.pop("out")
         to, sheet, paper = given.pop("to"), given.pop("sheet"), given.pop("paper")
         self.force: bool = given.pop("force")
-        if self.out is None and (to is not None or sheet is not None or paper is not None or self.force):
-            raise OptionError("--to, --sheet, --paper and --force go with --out DIR: name the folder to write to.")
+        self.one_each: bool = given.pop("one_each")
+        if self.out is None and (
+            to is not None or sheet is not None or paper is not None or self.force or self.one_each
+        ):
+            raise OptionError(
+                "--to, --sheet, --one-each, --paper and --force go with --out DIR: name the folder to write to."
+            )
         names = _USUAL if to is None else tuple(name.strip().lower() for name in to.split(",") if name.strip())
         self.formats = FORMATS if names == ("all",) else names
         wrong = [name for name in self.formats if name not in FORMATS]
@@ -88,5 +94,5 @@ class CopeFiles:
 
         formats, _ = usable_formats(self.formats)
         job = export_job(result)
-        job = replace(job, cope=replace(job.cope, gap=gap, sheet=self.sheet, paper=self.paper))
+        job = replace(job, cope=replace(job.cope, gap=gap, sheet=self.sheet, paper=self.paper, one_each=self.one_each))
         return write(job, self.out, formats, self.force)

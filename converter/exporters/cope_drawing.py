@@ -114,7 +114,11 @@ def _frame(figure: Figure, one: Wrap) -> None:
         if angle % 360:
             figure.line((x, base), (x, base + 4.0), QUARTERS)
         align = {0: "left", 360: "right"}.get(angle, "left")
-        word = f"{angle % 360}°" if angle or upright else "0° zero line"
+        word = f"{angle % 360}°"
+        if not angle and not upright:
+            word = next(
+                (w for w in ("0° zero line", "0° zero") if text_width(w, 0.8 * TEXT) < 0.25 * width - 2.0), word
+            )
         figure.text(word, (x + (1.0 if angle < 360 else -1.0), base + 1.0), 0.8 * TEXT, QUARTERS, align)
     for part in (0.3, 0.75):
         y = base + part * tall
@@ -150,4 +154,7 @@ def _marks(figure: Figure, one: Wrap, display: Display) -> None:
     figure.line((x, base + 4.5), (x, base + 10.5), LABELS)
     for side in (-1.0, 1.0):
         figure.line((x, base + 10.5), (x + side, base + 8.5), LABELS)
-    figure.text(f"to end {one.joint.end}", (x + 1.8, base + 5.0), 0.9 * TEXT, LABELS)
+    word = f"to end {one.joint.end}"
+    figure.text(
+        word, (x + 1.8, base + 5.0), 0.9 * TEXT * min(1.0, (0.24 * width - 4.8) / text_width(word, 0.9 * TEXT)), LABELS
+    )

@@ -29,6 +29,7 @@ class CopeOptions:
         gap: weld gap, mm.
         paper: thickness of the paper that templates are printed on, mm.
         sheet: 'A4', 'Letter', or '' for the one that goes with the unit shown.
+        one_each: a sheet of its own for every template; else small ones share sheets.
     """
 
     shop: Shop | None = None
@@ -37,6 +38,7 @@ class CopeOptions:
     gap: float = 0.0
     paper: float = PAPER
     sheet: str = ""
+    one_each: bool = False
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.paper <= 2.0:

@@ -1,8 +1,9 @@
 """Full-size cope templates as PDF to print: an index of all copes, then the sheets of each.
 
 Every sheet stands for itself: it names tube and end, carries the scale bar, and says what the
-lines are. A template larger than a sheet goes over several, with join lines that stand in the same
-place of the template on both neighbours. docs/cope-templates.md says how to use them.
+lines are. Small templates share a sheet, each with its name and facts. A template larger than a sheet
+goes over several, with join lines that stand in the same place of the template on both neighbours.
+docs/cope-templates.md says how to use them.
 """
 
 from __future__ import annotations
@@ -13,12 +14,12 @@ from typing import TYPE_CHECKING
 
 from converter.exporters import cope_drawing as parts
 from converter.exporters.cope_options import SHEETS
-from converter.exporters.cope_words import cut_to, notes, title, wraps_of
+from converter.exporters.cope_words import cut_to, facts, how_to, notes, title, wraps_of
 from converter.exporters.figure import LEADING, Figure, Point, Text
 from converter.exporters.pdf_sheet import Pdf, Pen
 from converter.exporters.scale_bar import scale_bar
+from converter.exporters.shelves import Spot, pack
 from converter.joints.wrap import Tile, Window, Wrap, clip, tile
-from converter.progress import steps
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -45,6 +46,12 @@ BORDER = 10.0
 #: Height of the heading, and of scale bar and notes at the foot, mm.
 HEAD, FOOT = 13.0, 63.0
 _NOTE = 2.0
+#: Height of the facts of a template that shares its sheet, and from line to line, mm.
+_FACT, _FACT_LINE = 1.8, LEADING * 1.1 * 1.8
+_LINE = LEADING * 1.15 * _NOTE
+#: Of a sheet that several templates share: its heading, a template's heading, least width, the room between,
+#: and the least width of facts beside a template.
+_SHARED_HEAD, _CELL_HEAD, _LEAST_CELL, _CELL_GAP, _LEAST_FACTS = 8.0, 9.5, 84.0, 6.0, 48.0
 #: Distance between join marks, mm.
 _MARKS = 40.0
 
@@ -59,6 +66,20 @@ class Sheet:
     dy: float
 
 
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """What a template takes of a shared sheet: width and height in mm, its facts line by line, and where they stand.
+
+    Attributes:
+        aside: how far right of the template's left edge the facts begin, mm; 0 for below it.
+    """
+
+    width: float
+    height: float
+    rows: tuple[str, ...]
+    aside: float
+
+
 def export(job: ExportJob, out: OutputSet) -> None:
     """Write ``stem-copes.pdf``.
 
@@ -68,16 +89,72 @@ def export(job: ExportJob, out: OutputSet) -> None:
     """
     wraps = wraps_of(job)
     size = SHEETS[job.cope.sheet or ("Letter" if job.display.unit == "in" else "A4")]
-    drawings = [parts.cope_drawing(one, job.display) for one in steps(wraps, "wrap templates")]
-    sheets = [place(drawing, size) for drawing in drawings]
+    drawings = [parts.cope_drawing(one, job.display) for one in wraps]
     pdf = Pdf(f"{job.stem}: cope templates", PENS)
-    first = _index_pages(len(wraps), size) + 1
-    starts = [first + sum(len(s) for s in sheets[:i]) for i in range(len(sheets))]
+    width = size[0] - 2.0 * BORDER
+    cells = [cell_of(pdf, one, drawing, job.display, width) for one, drawing in zip(wraps, drawings, strict=True)]
+    page = _index_pages(len(wraps), size) + 1
+    starts = [0] * len(wraps)
+    groups = _grouped(cells, size, job.cope.one_each)
+    own = [place(drawings[group[0].number], size) if len(group) == 1 else [] for group in groups]
+    for group, sheets in zip(groups, own, strict=True):
+        for spot in group:
+            starts[spot.number] = page
+        page += max(1, len(sheets))
     _index(pdf, job, wraps, starts, size)
-    for one, drawing, found in zip(wraps, drawings, sheets, strict=True):
-        for number, sheet in enumerate(found, 1):
-            _sheet(pdf, job, one, drawing, sheet, number, len(found))
+    for group, sheets in zip(groups, own, strict=True):
+        if len(group) > 1:
+            _shared_sheet(pdf, job, [(wraps[s.number], drawings[s.number], cells[s.number], s) for s in group], size)
+        for n, sheet in enumerate(sheets, 1):
+            _sheet(pdf, job, wraps[group[0].number], drawings[group[0].number], sheet, n, len(sheets))
     out.path(f"{job.stem}-copes.pdf").write_bytes(pdf.data())
+
+
+def cell_of(pdf: Pdf, one: Wrap, drawing: parts.CopeDrawing, display: Display, room: float) -> Cell:
+    """The room a template takes on a shared sheet, its heading and its facts with it.
+
+    Facts stand below the template where two fit side by side, else beside it where there is room for them.
+    """
+    low, high = drawing.bounds()
+    width, height = max(high[0] - low[0], _LEAST_CELL), high[1] - low[1]
+    left = room - width - _CELL_GAP
+    aside = width + _CELL_GAP if width > left >= _LEAST_FACTS else 0.0
+    rows = tuple(row for fact in facts(one, display) for row in pdf.wrapped(fact, _FACT, left if aside else width))
+    if aside:
+        return Cell(room, _CELL_HEAD + max(height, len(rows) * _FACT_LINE), rows, aside)
+    return Cell(width, _CELL_HEAD + height + 2.0 + len(rows) * _FACT_LINE, rows, 0.0)
+
+
+def _grouped(cells: Sequence[Cell], size: Point, one_each: bool) -> list[list[Spot]]:
+    """Which templates share a sheet, in the order of the first of each; one that needs its own is alone."""
+    room = (size[0] - 2.0 * BORDER, size[1] - 2.0 * BORDER - _SHARED_HEAD - FOOT)
+    fits = [i for i, c in enumerate(cells) if not one_each and c.width <= room[0] and c.height <= room[1]]
+    packed = pack([(cells[i].width, cells[i].height) for i in fits], room, _CELL_GAP)
+    groups = [[Spot(fits[s.number], s.x, s.y) for s in group] for group in packed]
+    groups += [[Spot(i, 0.0, 0.0)] for i in range(len(cells)) if i not in set(fits)]
+    return sorted(groups, key=lambda group: group[0].number)
+
+
+def _shared_sheet(
+    pdf: Pdf, job: ExportJob, chosen: Sequence[tuple[Wrap, parts.CopeDrawing, Cell, Spot]], size: Point
+) -> None:
+    """Several templates, each under its name and over its facts."""
+    pdf.page(size)
+    top, right = size[1] - BORDER, size[0] - BORDER
+    pdf.text(f"{job.stem}: cope templates, full size", (BORDER, top - 4.0), 4.0, room=right - BORDER - 45.0)
+    pdf.text(f"{len(chosen)} templates", (right, top - 4.0), 2.6, align="right")
+    for one, drawing, cell, spot in chosen:
+        low, high = drawing.bounds()
+        x, y = BORDER + spot.x, top - _SHARED_HEAD - spot.y
+        pdf.text(title(one.joint), (x, y - 3.0), 3.0, room=cell.width, bold=True)
+        pdf.text(cut_to(one.joint), (x, y - 6.8), _NOTE, room=cell.width)
+        _template(pdf, drawing, (low[0], low[1], high[0], high[1]), x - low[0], y - _CELL_HEAD - high[1])
+        first = y - _CELL_HEAD - _FACT - (0.0 if cell.aside else high[1] - low[1] + 2.0)
+        for i, row in enumerate(cell.rows):
+            pdf.text(row, (x + cell.aside, first - i * _FACT_LINE), _FACT)
+    bore = any(one.bore is not None for one, _, _, _ in chosen)
+    _foot(pdf, [how_to(bore)], job.display, right - BORDER)
+    pdf.end_page()
 
 
 def place(drawing: parts.CopeDrawing, size: Point) -> list[Sheet]:
@@ -96,7 +173,7 @@ def place(drawing: parts.CopeDrawing, size: Point) -> list[Sheet]:
 def _sheet(
     pdf: Pdf, job: ExportJob, one: Wrap, drawing: parts.CopeDrawing, sheet: Sheet, number: int, count: int
 ) -> None:
-    page, dx, dy = sheet.size, sheet.dx, sheet.dy
+    page = sheet.size
     pdf.page(page)
     top = page[1] - BORDER
     right = page[0] - BORDER
@@ -104,18 +181,23 @@ def _sheet(
     pdf.text(f"{title(one.joint)}: cope template, full size", (BORDER, top - 4.0), 4.0, room=right - BORDER - 45.0)
     pdf.text(which, (right, top - 4.0), 2.6, align="right")
     pdf.text(f"{job.stem}; {cut_to(one.joint)}", (BORDER, top - 9.0), _NOTE, room=right - BORDER)
+    _template(pdf, drawing, sheet.tile.window, sheet.dx, sheet.dy)
+    _joins(pdf, sheet)
+    _foot(pdf, notes(one, job.display), job.display, right - BORDER)
+    pdf.end_page()
+
+
+def _template(pdf: Pdf, drawing: parts.CopeDrawing, window: Window, dx: float, dy: float) -> None:
+    """What of a template lies in a window, moved by (dx, dy)."""
     for points, layer in drawing.curves:
-        for piece in clip(points, sheet.tile.window):
+        for piece in clip(points, window):
             pdf.polyline([(x + dx, y + dy) for x, y in piece], layer)
     for a, b, layer in drawing.figure.lines:
-        for piece in clip([a, b], sheet.tile.window):
+        for piece in clip([a, b], window):
             pdf.polyline([(x + dx, y + dy) for x, y in piece], layer)
     for t in drawing.figure.texts:
-        if _shows(t, sheet.tile.window):
+        if _shows(t, window):
             pdf.text(t.text, (t.at[0] + dx, t.at[1] + dy), t.height, align=t.align, rotation=t.rotation)
-    _joins(pdf, sheet)
-    _foot(pdf, one, job.display, right - BORDER)
-    pdf.end_page()
 
 
 def _shows(text: Text, window: Window) -> bool:
@@ -145,14 +227,14 @@ def _joins(pdf: Pdf, sheet: Sheet) -> None:
         pdf.text(label, at, 1.8, rotation=90.0 if upright else 0.0)
 
 
-def _foot(pdf: Pdf, one: Wrap, display: Display, width: float) -> None:
+def _foot(pdf: Pdf, said: Sequence[str], display: Display, width: float) -> None:
     """The scale bar, and within its angle what there is to say."""
     bar = scale_bar(display, parts.SCALE)
     lines, words = Figure(lines=bar.lines), [t.text for t in bar.texts]
     x, y = BORDER + 4.0, BORDER + 4.0
     pdf.put(lines, x, y)
-    rows = [row for note in [" ".join(words), *notes(one, display)] for row in pdf.wrapped(note, _NOTE, width - 12.0)]
-    step = min(LEADING * 1.15 * _NOTE, 49.0 / max(len(rows), 1))
+    rows = [row for note in [" ".join(words), *said] for row in pdf.wrapped(note, _NOTE, width - 12.0)]
+    step = min(_LINE, 49.0 / max(len(rows), 1))
     for i, row in enumerate(rows):
         pdf.text(row, (x + 4.0, y + 49.0 - _NOTE - i * step), _NOTE)
 

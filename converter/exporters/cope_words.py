@@ -79,7 +79,19 @@ def saw_words(saw: SawSetting, display: Display) -> str:
 
 
 def notes(one: Wrap, display: Display) -> list[str]:
-    """What stands beside the template, a sentence or two each."""
+    """What stands beside the template, a sentence or two each: its facts, and how it is used."""
+    return [*facts(one, display), how_to(one.bore is not None)]
+
+
+def how_to(bore: bool) -> str:
+    """How templates are used; ``bore``: whether one of them shows the bore."""
+    line = "Wrap it around with the printed side out and the arrow to the end, so that the side edges meet. Cut along "
+    line += "the full line: it lies on the outside of the tube."
+    return line + (" Dashed: where the metal ends at the bore." if bore else "")
+
+
+def facts(one: Wrap, display: Display) -> list[str]:
+    """What is to be known of one template, a sentence or two each."""
     joint = one.joint
     first = _sentence(f"{cut_to(joint)} at {display.angle(joint.angle)}")
     if joint.offset > 1e-6:
@@ -107,13 +119,8 @@ def notes(one: Wrap, display: Display) -> list[str]:
     said.append(
         f"{_sentence(saw_words(joint.hole_saw, display))}." if joint.hole_saw else "No single hole saw makes this cut."
     )
-    line = "Wrap it around with the printed side out and the arrow to the end, so that the side edges meet. Cut along "
-    line += "the full line: it lies on the outside of the tube."
-    if one.bore is not None:
-        line += " Dashed: where the metal ends at the bore."
-        if one.fouls > 0.05:
-            line += f" A wall cut square leaves up to {display.length(one.fouls)} at the bore that must go too."
-    said.append(line)
+    if one.fouls > 0.05:
+        said.append(f"A wall cut square leaves up to {display.length(one.fouls)} at the bore that must go too.")
     return said
 
 

@@ -12,14 +12,11 @@ from typing import Any
 
 from converter.errors import MissingLibraryError
 from converter.exporters.figure import Figure, Point
+from converter.exporters.pdf_faces import BOLD, FACE, face_for, register
 
 #: Points per mm.
 K = 72.0 / 25.4
-_FACE = "Vera"
-_BOLD = "VeraBd"
 Color = tuple[float, float, float]
-#: Looked for when a name holds letters the usual face lacks.
-_OTHERS = ("DejaVuSans.ttf", "NotoSans-Regular.ttf", "FreeSans.ttf", "LiberationSans-Regular.ttf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +41,6 @@ class Pdf:
 
     def __init__(self, title: str, pens: dict[str, Pen]) -> None:
         try:
-            from reportlab.pdfbase import pdfmetrics
-            from reportlab.pdfbase.ttfonts import TTFont
             from reportlab.pdfgen.canvas import Canvas
         except ModuleNotFoundError as error:
             if (error.name or "").partition(".")[0] != "reportlab":
@@ -53,10 +48,8 @@ class Pdf:
             raise MissingLibraryError(
                 "PDF needs a library that is not installed: run `pip install reportlab`."
             ) from error
-        for face in (_FACE, _BOLD):
-            if face not in pdfmetrics.getRegisteredFontNames():
-                pdfmetrics.registerFont(TTFont(face, f"{face}.ttf"))
-        self._faces = [_FACE]
+        register()
+        self._widths: dict[tuple[str, str], float] = {}  # of a text in a face, of size 1
         self._out = io.BytesIO()
         self._pens = pens
         self._canvas: Any = Canvas(self._out, invariant=1)
@@ -135,7 +128,7 @@ class Pdf:
             color: RGB, 0..1.
             bold: whether in a bold face.
         """
-        face, text = self._face_for(text, _BOLD if bold else _FACE)
+        face, text = face_for(text, BOLD if bold else FACE)
         size = height / 0.73 * K  # capitals of these faces are 0.73 of the type size
         while room > 0.0 and len(text) > 1 and self._width(text, face, size) > room * K:
             text = text[:-2].rstrip() + "…" if text.endswith("…") else text[:-1] + "…"
@@ -152,25 +145,30 @@ class Pdf:
 
     def wrapped(self, text: str, height: float, width: float, *, bold: bool = False) -> list[str]:
         """Text broken into lines of at most a width in mm; a word that is longer alone is broken where it must be."""
-        face, text = self._face_for(text, _BOLD if bold else _FACE)
+        face, text = face_for(text, BOLD if bold else FACE)
         size, most = height / 0.73 * K, width * K
         lines: list[str] = []
-        line = ""
-        for word in text.split():
-            longer = f"{line} {word}" if line else word
-            if line and self._width(longer, face, size) > most:
+        line, used = "", 0.0
+        blank = self._width(" ", face, size)
+        for found in text.split():
+            word = found
+            wide = self._width(word, face, size)  # these faces do not kern: widths add up
+            if line and used + blank + wide <= most:
+                line, used = f"{line} {word}", used + blank + wide
+                continue
+            if line:
                 lines.append(line)
-                longer = word
-            while len(longer) > 1 and self._width(longer, face, size) > most:
-                n = self._fitting(longer, face, size, most)
-                lines.append(longer[:n])
-                longer = longer[n:]
-            line = longer
+            while len(word) > 1 and wide > most:
+                n = self._fitting(word, face, size, most)
+                lines.append(word[:n])
+                word = word[n:]
+                wide = self._width(word, face, size)
+            line, used = word, wide
         return [*lines, line]
 
     def width(self, text: str, height: float, *, bold: bool = False) -> float:
         """Width in mm of a line of text."""
-        face, text = self._face_for(text, _BOLD if bold else _FACE)
+        face, text = face_for(text, BOLD if bold else FACE)
         return self._width(text, face, height / 0.73 * K) / K
 
     def bookmark(self, key: str, title: str) -> None:
@@ -199,33 +197,9 @@ class Pdf:
         return self._out.getvalue()
 
     def _width(self, text: str, face: str, size: float) -> float:
-        from reportlab.pdfbase.pdfmetrics import stringWidth
+        unit = self._widths.get((text, face))
+        if unit is None:
+            from reportlab.pdfbase.pdfmetrics import stringWidth
 
-        return float(stringWidth(text, face, size))
-
-    def _face_for(self, text: str, usual: str = _FACE) -> tuple[str, str]:
-        """The face that has most letters of a text (the usual one first), and the text with '?' for what it lacks."""
-        from reportlab.pdfbase import pdfmetrics
-        from reportlab.pdfbase.ttfonts import TTFError, TTFont
-
-        text = "".join(c if c.isprintable() else " " for c in text.encode("utf-8", "replace").decode())
-
-        def lacks(face: str) -> set[str]:
-            return {c for c in text if ord(c) not in pdfmetrics.getFont(face).face.charToGlyph}
-
-        best, missing = usual, lacks(usual)
-        if not missing:
-            return usual, text
-        for name in _OTHERS:
-            face = name.partition(".")[0]
-            if face not in pdfmetrics.getRegisteredFontNames():
-                try:
-                    pdfmetrics.registerFont(TTFont(face, name))
-                except TTFError:  # this machine does not have it
-                    continue
-            left = lacks(face)
-            if len(left) < len(missing):
-                best, missing = face, left
-            if not missing:
-                break
-        return best, "".join("?" if c in missing else c for c in text)
+            unit = self._widths[text, face] = float(stringWidth(text, face, 1.0))
+        return unit * size
