@@ -116,6 +116,14 @@ FORMATS: tuple[WriteFormat, ...] = (
         whole=True, left_out=True,
     ),
     WriteFormat(
+        "svg", "picture of every run: isometric and three views, dimensioned",
+        "converter.exporters.pictures.files", ".svg", function="export_svg",
+    ),
+    WriteFormat(
+        "png", "the same pictures as pixels, for documents", "converter.exporters.pictures.files", ".png",
+        function="export_png", needs="picture library",
+    ),
+    WriteFormat(
         "as-read", "SVG, the drawing as read: what became a run, what was healed or left out",
         "converter.exporters.as_read", ".svg", left_out=True,
     ),
