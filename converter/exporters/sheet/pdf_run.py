@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 #: Behind a stop: springback by estimate, or not known.
 SIGNS = {"tests": "", "estimate": "~", "none": "?"}
+#: A longer name may not fit at the head of the page, and is told in full below it.
+_LONG_NAME = 40
 _COLUMNS = (
     Column("made", 10, "center", tick=True),
     Column("bend", 10, "center", bold=True),
@@ -119,6 +121,8 @@ def _heading(flow: Flow, run: RunPage, sheet: Sheet | None, count: int, shop: st
         facts.append(("over the cut ends", length(run.length.cut)))
     if tube.run.layer:
         facts.append(("layer", tube.run.layer))
+    if len(tube.name) > _LONG_NAME:
+        facts.append(("full name", tube.name))
     if like:
         facts.append(("made just like", like))
     flow.facts(facts)
