@@ -63,11 +63,12 @@ def _paper(ctx: click.Context, param: click.Parameter, value: str | None) -> str
     callback=feed,
     help="The end that goes first; 'best' takes the end and order that need least.  [A, unless only another way works]",
 )
-@click.option("--gap", metavar="LENGTH", help="Weld gap that the copes leave.  [0]")
+@options.square_ends
+@click.option("--gap", metavar="LENGTH", help="Weld gap the copes leave, as given to cope.  [0]")
 @options.showing
 @options.as_json
 @options.talking
-def sheet(source: str, **given: Any) -> int:
+def sheet(source: str, no_copes: bool, gap: str | None, **given: Any) -> int:
     """Write what the person at the bender looks at for INPUT ('-' reads standard input).
 
     NAME-sheet.html shows the whole job and every run in 3D, step by step, and opens from a USB stick without
@@ -77,7 +78,10 @@ def sheet(source: str, **given: Any) -> int:
     """
     console = options.console_from(given)
     out, kinds, paper, force = (given.pop(name) for name in ("out", "to", "paper", "force"))
-    feed_from, gap = given.pop("feed_from"), weld_gap(given.pop("gap"))
+    feed_from = given.pop("feed_from")
+    if no_copes and gap is not None:
+        raise OptionError("--gap is the gap that copes leave, and --no-copes leaves them out: give one.")
+    weld = weld_gap(gap)
     settings = options.settings_from({**given, "feed_from": "A"})
 
     from dataclasses import replace
@@ -89,8 +93,8 @@ def sheet(source: str, **given: Any) -> int:
     formats, _ = usable_formats(kinds)
     with console.progress(f"working out {source}"):
         result = load(source, replace(settings, both_units=True).keeping_left_out())
-        mm = 0.0 if gap is None else parse_length(gap, result.drawing.read_as)
-        work = work_out(result, feed_from, mm)
+        mm = 0.0 if weld is None else parse_length(weld, result.drawing.read_as)
+        work = work_out(result, feed_from, mm, coped=not no_copes)
     with console.progress("writing the sheet"):
         written = [str(path) for path in write_sheets(work, out, formats, force=force, paper=paper, gap=mm)]
     if console.as_json:
