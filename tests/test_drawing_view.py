@@ -13,7 +13,7 @@ import ezdxf
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from converter.api import Settings, check, load
@@ -392,12 +392,29 @@ def test_a_huge_drawing_makes_a_small_picture():
     assert sum(len(s.points) for s in picture.strokes) < 100_000
 
 
+def test_in_a_crowd_every_run_still_shows():
+    """20,000 marks far smaller than a pen: fewer strokes than marks, one beside each that is looked at."""
+    rng = np.random.default_rng(7)
+    starts = rng.uniform(0, 10_000, (20_000, 2))
+    starts[0], starts[1] = (0.0, 0.0), (10_000.0, 10_000.0)
+    curves = [DrawnCurve(Line((x, y, 0.0), (x + 5.0, y, 0.0)), "T", f"{i}") for i, (x, y) in enumerate(starts.tolist())]
+    picture = drawing_picture(Drawing("crowd.dxf", curves=curves), [], [], Display())
+    strokes = np.array([s.points[0] for s in picture.strokes if s.role == "ignored"][1:])
+    assert len(strokes) < 16_000 and len(svg_text(picture)) < 2_000_000
+    k = (strokes.max(axis=0) - strokes.min(axis=0)).max() / 10_000.0
+    paper = (starts - starts.min(axis=0)) * k + strokes.min(axis=0)
+    for some in np.array_split(paper[::20], 4):
+        away = np.hypot(some[:, None, 0] - strokes[None, :, 0], some[:, None, 1] - strokes[None, :, 1]).min(axis=1)
+        assert away.max() < 1.6
+
+
 # --- lines on paper -----------------------------------------------------------------------------
 
 coordinates = st.integers(-100_000, 100_000).map(lambda n: n / 1000.0)
 lines = st.lists(st.tuples(coordinates, coordinates), min_size=2, max_size=120)
 
 
+@settings(deadline=None)
 @given(lines)
 def test_thinning_moves_nothing_by_more_than_it_may(points):
     """Checked with shapely, which knows nothing of this program."""
@@ -413,6 +430,7 @@ def test_thinning_drops_what_lies_in_line():
     assert len(thinned(np.column_stack((np.linspace(0, 100, 5000), np.zeros(5000))))) < 12
 
 
+@settings(deadline=None)
 @given(lines)
 def test_clipping_keeps_what_lies_inside(points):
     """The length inside the box is what shapely finds."""
@@ -428,6 +446,7 @@ def test_clipping_keeps_what_lies_inside(points):
         assert (p >= np.array(box[:2]) - 1e-9).all() and (p <= np.array(box[2:]) + 1e-9).all()
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 6.2), st.floats(0.1, 1.4), st.integers(0, 2**32 - 1))
 def test_a_flat_drawing_is_shown_true_in_any_plane(turn, tilt, seed):
     """Distances on paper are those in space."""

@@ -21,6 +21,8 @@ _MOST = 3
 
 #: So many runs get their names and ends; of more, those that the list speaks of.
 NAMED = 60
+#: An entry about more runs than this names them in words only.
+MOST_NAMED = 3
 
 #: role or shape -> what it means, in the order listed.
 LINES: dict[str, str] = {
@@ -83,7 +85,7 @@ def named_runs(tubes: Sequence[Tube], entries: Sequence[LegendEntry]) -> list[Tu
     """The runs whose names and ends are shown: all of a few, else those that the list speaks of."""
     if len(tubes) <= NAMED:
         return list(tubes)
-    said = {name for entry in entries for name in entry.runs}
+    said = {name for entry in entries if len(entry.runs) <= MOST_NAMED for name in entry.runs}
     return [tube for tube in tubes if tube.name in said][:NAMED]
 
 

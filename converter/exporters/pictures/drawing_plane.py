@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.exporters.figure import Point
+from converter.geometry.vectors import cross, sub
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline
 from converter.reducer.bspline import even_points
 
@@ -97,9 +98,9 @@ def curve_points(curve: Curve) -> Array:
         return curve.points
     if isinstance(curve, Arc):
         t = np.radians(np.linspace(0.0, curve.angle, max(3, ceil(curve.angle / _ARC_STEP) + 1)))[:, None]
-        center, normal = np.array(curve.center), np.array(curve.normal)
-        arm = np.array(curve.start) - center
-        around: Array = center + arm * np.cos(t) + np.cross(normal, arm) * np.sin(t)
+        arm = sub(curve.start, curve.center)
+        around: Array = np.array(curve.center) + np.array(arm) * np.cos(t)
+        around += np.array(cross(curve.normal, arm)) * np.sin(t)
         return around
     if isinstance(curve, Ellipse):
         turn = curve.end_angle - curve.start_angle

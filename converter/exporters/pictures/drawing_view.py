@@ -38,6 +38,8 @@ EDGE, ROOM = 3.0, 9.0
 NUMBER, NAME, END = 1.8, 2.2, 1.5
 #: So many marks are drawn; so many of them have a number; so many words stand beside them.
 MARKS, NUMBERS, WORDS = 400, 99, 40
+#: More lines of one role than this are a crowd.
+CROWD = 3000
 #: So many of one kind of left-out things get their letter.
 LETTERS = 3
 
@@ -175,6 +177,8 @@ class _Sheet:
     def _lines(self, role: str, lines: list[Array]) -> None:
         """Lines thinned, and put together where one goes on from the one before."""
         row: list[Point] = []
+        # in a crowd one short stroke in each square millimetre is all that can be seen
+        crowd: set[Point] | None = set() if len(lines) > CROWD else None
         for line in lines:
             points = [(x, y) for x, y in thinned(line * self.k + self.shift).tolist()]
             if len(points) < 2 or _extent(points) < THIN:
@@ -182,11 +186,16 @@ class _Sheet:
             if row and abs(row[-1][0] - points[0][0]) + abs(row[-1][1] - points[0][1]) < 0.02:
                 row += points[1:]
                 continue
-            self._stroke(role, row)
+            self._stroke(role, row, crowd)
             row = points
-        self._stroke(role, row)
+        self._stroke(role, row, crowd)
 
-    def _stroke(self, role: str, points: list[Point]) -> None:
+    def _stroke(self, role: str, points: list[Point], crowd: set[Point] | None = None) -> None:
+        if crowd is not None and len(points) > 1 and _extent(points) < 1.0:
+            cell = (float(round(points[0][0])), float(round(points[0][1])))
+            if cell in crowd:
+                return
+            crowd.add(cell)
         if len(points) > 1:
             self.picture.stroke(points, role)
             self.free.keep_off(points)

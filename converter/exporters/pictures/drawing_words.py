@@ -32,6 +32,8 @@ ABOUT_READING = frozenset({
 
 #: More entries of one kind than this become one.
 MANY = 8
+#: So many places of one entry are kept.
+PLACES = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,8 +120,8 @@ def _entry(
     alike: list[Finding], number: str, tubes: dict[str, Tube], shapes: dict[str, Vec], display: Display
 ) -> LegendEntry:
     worst = alike[0]
-    places = [place for finding in alike if (place := _place(finding, tubes, shapes)) is not None]
-    more = tuple(place for finding in alike for place in finding.also)
+    places = [place for finding in alike[:PLACES] if (place := _place(finding, tubes, shapes)) is not None]
+    more = tuple(place for finding in alike[:PLACES] for place in finding.also)
     heading = _heading(alike, display)
     text = f"{worst.message} {worst.cure}".rstrip()
     return LegendEntry(
