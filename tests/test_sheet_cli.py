@@ -198,6 +198,28 @@ def test_no_output_shows_the_marks_that_hold_both_units(here, tmp_path, capsys):
         assert not re.search(r"(?i)\\ue0f[012]|&#x?e0f[012];|U\+E0F[012]", "".join(texts)), name
 
 
+@pytest.mark.slow
+def test_no_text_file_of_the_whole_demo_holds_both_units(here, capsys):
+    """With coped ends, templates, solids and everything else that can be written at once."""
+    run(capsys, "demo", "--to", "all", "-q")
+    endings = {".csv", ".json", ".dxf", ".html", ".step", ".svg"}
+    seen = set()
+    for name in files(here / "elbowroom-demo"):
+        path = here / "elbowroom-demo" / name
+        if path.suffix in endings:
+            seen.add(path.suffix)
+            text = path.read_text(encoding="utf-8")
+            # DXF and STEP write letters beyond ASCII as escapes of their own
+            assert not re.search("[\ue0f0-\ue0f2]|(?i:U\\+E0F[012]|X2\\\\E0F[012])", text), name
+    assert seen == endings
+
+
+def test_both_sheets_bear_the_same_mark(here, tmp_path, capsys):
+    told = run(capsys, "sheet", hook(tmp_path / "hook.dxf"), "--json").json
+    assert told["revision"] in (here / "hook-sheet.html").read_text(encoding="utf-8")
+    assert all(f"mark {told['revision']}" in page for page in pdf_text(here / "hook-sheet.pdf"))
+
+
 def test_convert_says_what_the_sheet_says(here, tmp_path, capsys):
     path = hook(tmp_path / "hook.dxf", radius=114.3)
     given = ("--section", "1.5x0.120in", "--out", "out", "--json")
