@@ -100,6 +100,7 @@ def test_an_end_that_misses_is_named_with_its_place():
     joints, said = found(CHORD, rung((300, R + 10.0, 0)))
     assert joints == {} and codes(said) == ["joint-missed"]
     assert "RUNG end A at (300.00, 0.00, 0.00) mm stops 10.00 mm short of the outside of RAIL" in said[0].message
+    assert said[0].at is not None and "({:.2f}, {:.2f}, {:.2f})".format(*said[0].at) in said[0].message
     # a tube far away that points at it is not said
     assert found(CHORD, rung((300, R + 50.0, 0))) == ({}, [])
 

@@ -89,6 +89,7 @@ def _drawn(contact: Contact, own: Body, mate: Body, plan: Plan, tol: Tolerances,
             f"{text}; the cut is made to fit all the same.",
             tube=own.name,
             layer=own.tube.run.layer,
+            at=contact.foot,
             measured=contact.ahead,
             unit="mm",
         )
@@ -102,6 +103,7 @@ def _along(contact: Contact, own: Body, mate: Body, display: Display) -> Finding
             f"{_where(contact, own, display)} lies in line with {mate.name}, so no cut joins them.",
             tube=own.name,
             layer=own.tube.run.layer,
+            at=contact.foot,
             measured=contact.angle,
             limit=LEAST_ANGLE,
             unit="deg",
@@ -113,6 +115,7 @@ def _along(contact: Contact, own: Body, mate: Body, display: Display) -> Finding
         "centerline, so their metal overlaps and no cut joins them.",
         tube=own.name,
         layer=own.tube.run.layer,
+        at=contact.foot,
         measured=contact.angle,
         limit=LEAST_ANGLE,
         unit="deg",
@@ -128,6 +131,7 @@ def _off(contact: Contact, own: Body, mate: Body, display: Display) -> Finding:
             f"{mate.name}, beside the tube, and only part of it would touch; it is not cut.",
             tube=own.name,
             layer=own.tube.run.layer,
+            at=contact.foot,
             measured=contact.offset,
             limit=mate.half,
             unit="mm",
@@ -140,6 +144,7 @@ def _off(contact: Contact, own: Body, mate: Body, display: Display) -> Finding:
         f"{mate.name}, so it is not joined to it.",
         tube=own.name,
         layer=own.tube.run.layer,
+        at=contact.foot,
         measured=-contact.enters,
         unit="mm",
         cure="Draw the end to the other tube's centerline, or raise --near.",
@@ -155,7 +160,7 @@ def check_joint(joint: Joint, frame: dict[str, Body], tol: Tolerances, display: 
         where = f"{joint.tube} end {joint.end} at {point_text(joint.node, display)}"
         said.append(
             Finding(
-                code, f"{where}: {text}.", tube=joint.tube, layer=own.tube.run.layer,
+                code, f"{where}: {text}.", tube=joint.tube, layer=own.tube.run.layer, at=joint.node,
                 measured=measured, limit=limit, unit=unit, cure=cure,
             )
         )  # fmt: skip

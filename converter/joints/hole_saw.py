@@ -177,6 +177,7 @@ def _not(joint: Joint, display: Display) -> Finding:
         "hole-saw-not",
         f"{_place(joint, display)}: no single hole saw makes this cut, since {why}; use the template.",
         tube=joint.tube,
+        at=joint.node,
     )
 
 
@@ -188,7 +189,7 @@ def _checked(joint: Joint, setting: SawSetting, listed: bool, display: Display) 
     def say(code: str, text: str, measured: float, limit: float, unit: str, cure: str) -> None:
         said.append(
             Finding(
-                code, f"{_place(joint, display)}: {text}.", tube=joint.tube,
+                code, f"{_place(joint, display)}: {text}.", tube=joint.tube, at=joint.node,
                 measured=measured, limit=limit, unit=unit, cure=cure,
             )
         )  # fmt: skip

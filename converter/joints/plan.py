@@ -306,6 +306,7 @@ def _said_otherwise(
                     f"The job file cuts {name} end {plan.end.letter} at {point_text(plan.end.point, display)} "
                     f"to {pattern!r}, which it does not meet there.",
                     tube=name,
+                    at=plan.end.point,
                     cure="Check the name; the tubes it meets are: " + (", ".join(sorted(set(meets))) or "none") + ".",
                 )
             )
@@ -319,6 +320,7 @@ def _said_otherwise(
                     f"The job file mitres {name} end {plan.end.letter} at {point_text(plan.end.point, display)}, "
                     "but no other end meets it there.",
                     tube=name,
+                    at=plan.end.point,
                     cure="Leave the kind out, or draw the ends so that they meet.",
                 )
             )
