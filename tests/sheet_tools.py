@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from converter.joints.cope import cope_frame
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube
 from converter.model.section import Section
+from converter.shop.job import Job
 from converter.shop.load import demo_text
 from converter.shop.model import Die, Machine, Shop, Trial
 from converter.units import BothUnits
@@ -40,6 +42,7 @@ HOSTILE = {
     "left\u202egnp.exe": "left[U+202E]gnp.exe",
     "M" * 120: "M" * 120,
 }
+EVIL = "</title></script><script>alert(2)</script><b>"
 
 
 def demo_job(folder: Path, **given: Any) -> ExportJob:
@@ -89,8 +92,12 @@ def tube_named(name: str, at: float = 0.0, rows: Sequence[tuple[float, float, fl
 
 
 def hostile_job() -> ExportJob:
-    """Tubes with every hostile name."""
-    return job_of([tube_named(name, 400.0 * i) for i, name in enumerate(HOSTILE)], shop(), "hostile")
+    """Tubes with every hostile name, of a hostile metal, on a hostile die, in a hostile job."""
+    tubes = [replace(tube_named(name, 400.0 * i), metal=f"{EVIL} steel") for i, name in enumerate(HOSTILE)]
+    where = shop()
+    where = replace(where, dies=(replace(where.dies[0], name=f"{EVIL} die"),), tests=())
+    job = job_of(tubes, where, "hostile")
+    return replace(job, cope=replace(job.cope, job=Job(name=EVIL)), shop_name=EVIL)
 
 
 def written(job: ExportJob, folder: Path) -> Path:

@@ -142,24 +142,42 @@ const stages = {
 function listenToJob(element, state) {
   const runs = [...stages.runs.values()];
   const under = document.getElementById("under");
-  const quiet = under.textContent;
   const runAt = (event) => {
     const point = event.points && event.points[0];
     if (!point) return null;
     const index = state.of[point.curveNumber] && state.of[point.curveNumber][point.pointNumber];
     return index === undefined ? null : runs[index];
   };
-  element.on("plotly_hover", (event) => {
+  const go = () => {
+    state.pressed = -Infinity;
+    location.hash = state.pointed.key;
+  };
+  const point = (event) => {
     const run = runAt(event);
-    if (run) under.textContent = nameOf(run.key);
-  });
+    if (!run) return;
+    state.pointed = run;
+    under.textContent = nameOf(run.key);
+    // a finger points only when it presses: its press comes first
+    if (performance.now() - state.pressed < 600) go();
+  };
+  element.on("plotly_hover", point);
+  element.on("plotly_click", point);
   element.on("plotly_unhover", () => {
-    under.textContent = quiet;
+    state.pointed = null;
+    under.textContent = state.quiet;
   });
-  element.on("plotly_click", (event) => {
-    const run = runAt(event);
-    if (run) location.hash = run.key;
-  });
+  if (state.quiet) return;
+  // once for each element, however often its view is made anew
+  state.quiet = under.textContent;
+  state.pressed = -Infinity;
+  let from = null;
+  element.addEventListener("pointerdown", (event) => { from = [event.clientX, event.clientY]; }, true);
+  element.addEventListener("pointerup", (event) => {
+    // a press that turned the view is no press on a tube
+    if (!from || Math.hypot(event.clientX - from[0], event.clientY - from[1]) > 8) return;
+    state.pressed = performance.now();
+    if (state.pointed) go();
+  }, true);
 }
 
 function nameOf(key) {

@@ -1,0 +1,347 @@
+"""The HTML job sheet in a real browser: what people see, tick, turn, print and hear."""
+
+from __future__ import annotations
+
+import io
+import re
+import time
+from pathlib import Path
+from typing import Any
+from unicodedata import normalize
+
+import pytest
+from sheet_tools import EVIL, HOSTILE, browser, demo_job, hostile_job, job_of, opened, shop, tube_named, written
+
+from converter.bending.setup_words import Sheet, turn_words
+from converter.exporters.registry import ExportJob
+from converter.units import Display
+
+PHONE = {"width": 360, "height": 740}
+DESK = {"width": 1280, "height": 900}
+#: Texts with a number and a unit that a person sees, in document order.
+SEEN = """() => {
+  const found = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const node = walk.currentNode, at = node.parentElement;
+    if (at.closest("script, style, title, desc, noscript")) continue;
+    const box = at.closest(".u-mm, .u-in");
+    if (box && getComputedStyle(box).display === "none") continue;
+    if (/\\d/.test(node.textContent)) found.push(node.textContent.trim());
+  }
+  return found;
+}"""
+LENGTH = re.compile(r"(?<![\w.])(-?\d[\d./-]*) (mm|in|kg|lb)\b")
+#: Show everything at once: checks must not depend on what is scrolled to.
+ALL = "[hidden].big { display: list-item !important } .run { content-visibility: visible !important }"
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with browser() as one:
+        yield one
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory) -> tuple[ExportJob, Path]:
+    folder = tmp_path_factory.mktemp("demo")
+    job = demo_job(folder / "in")
+    return job, written(job, folder / "out")
+
+
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory) -> Path:
+    return written(hostile_job(), tmp_path_factory.mktemp("hostile"))
+
+
+def alive(page: Any) -> list[str]:
+    return page.eval_on_selector_all(".stage[data-alive]", "all => all.map(e => e.dataset.view)")
+
+
+def until(page: Any, condition: str) -> None:
+    """Wait for a condition in the page; its policy forbids the browser driver's own way of waiting."""
+    for _ in range(100):
+        if page.evaluate(condition):
+            return
+        page.wait_for_timeout(50)
+    pytest.fail(f"never came true: {condition}")
+
+
+def wait_for_view(page: Any, selector: str) -> None:
+    page.eval_on_selector(selector, "e => e.scrollIntoView({block: 'center', behavior: 'instant'})")
+    page.wait_for_selector(f"{selector}[data-alive] canvas")
+
+
+def test_it_opens_and_draws(chromium, demo):
+    """No error, nothing fetched (held by `opened`); the whole job in 3D, its numbers as in the list."""
+    job, path = demo
+    with opened(chromium, path) as page:
+        wait_for_view(page, ".whole .stage")
+        labels = page.locator(".whole .annotation-text").all_text_contents()
+        assert labels == [str(i) for i in range(1, 11)]
+        assert page.title() == "Boathouse: dock ladder and kayak trolley – job sheet"
+        assert page.locator("table.list tbody tr").count() == len(job.tubes)
+        wait_for_view(page, "#run-10 .stage[data-view=tube]")
+        labels = page.locator("#run-10 .look .annotation-text").all_text_contents()
+        assert sorted(labels) == ["1 ✖ too tight", "2", "A", "B", "feed"]
+
+
+def test_pointing_at_a_tube_names_it_and_pressing_goes_there(chromium, demo):
+    """The middle of a rung, found through the view's own camera by its number."""
+    _, path = demo
+    with opened(chromium, path) as page:
+        wait_for_view(page, ".whole .stage")
+        page.wait_for_timeout(300)
+        box = page.locator(".whole .annotation-text", has_text=re.compile("^4$")).bounding_box()
+        at = (box["x"] + box["width"] / 2.0, box["y"] + box["height"] / 2.0)
+        # along the rung, beside its label
+        for dx, dy in ((22, 7), (26, 9), (-22, -7), (-26, -9)):
+            page.mouse.move(at[0] + dx, at[1] + dy)
+            page.wait_for_timeout(150)
+            if "RUNG-2" in page.locator("#under").inner_text():
+                break
+        assert page.locator("#under").inner_text() == "RUNG-2"
+        page.mouse.click(at[0] + dx, at[1] + dy)
+        until(page, "location.hash === '#run-4'")
+
+
+def test_the_slider_steps_through_every_bend(chromium, demo):
+    """Each step's line: mark, turn and stop as Python rounds them, said aloud, with buttons and arrow keys."""
+    job, path = demo
+    setup = job.setups[0]
+    sheet = Sheet(setup, Display("in"))
+    with opened(chromium, path) as page:
+        bench = page.locator("#run-1 .bender")
+        wait_for_view(page, "#run-1 .stage[data-view=bender]")
+        slider = bench.locator("input[type=range]")
+        assert slider.get_attribute("max") == str(len(setup.steps)) == "3"
+        assert bench.locator(".big:visible h4").inner_text() == "Cut and mark"
+        for i, step in enumerate(setup.steps, 1):
+            if i == 2:
+                slider.focus()
+                page.keyboard.press("ArrowRight")
+            else:
+                bench.get_by_role("button", name="Next").click()
+            values = bench.locator(".big:visible .value:visible").all_inner_texts()
+            assert bench.locator(".big:visible h4").inner_text() == f"Bend {step.bend}"
+            assert Display("in").length(sheet.mark("A", step)) in values
+            assert Display("in").angle(step.stop) in values
+            if abs(step.roll) == 90.0:
+                assert f"90.00° {turn_words(step.roll)}" in values
+            live = bench.locator("[data-live]").text_content()
+            assert f"Bend {step.bend}" in live and Display("in").length(sheet.mark("A", step)) in live
+            assert slider.get_attribute("aria-valuetext") == f"Bend {step.bend}, step {i} of 3"
+            labels = bench.locator(".annotation-text").all_text_contents()
+            assert f"mark {step.bend}" in labels and "bend plane" in labels and "floor" in labels
+            made = {str(one.bend) for one in setup.steps[:i]}
+            assert made == {label for label in labels if label.isdigit()}
+        assert bench.get_by_role("button", name="Next").get_attribute("aria-disabled") == "true"
+        bench.get_by_role("button", name="Back").focus()
+        page.keyboard.press("ArrowLeft")
+        assert slider.input_value() == "2"
+
+
+def test_the_unit_switch_changes_every_number(chromium, demo):
+    """In inches no millimetre or kilogram is seen and the other way round, and the numbers are Python's own."""
+    job, path = demo
+    with opened(chromium, path) as page:
+        page.add_style_tag(content=ALL)
+        wait_for_view(page, "#run-1 .stage[data-view=bender]")
+        inches = page.evaluate(SEEN)
+        page.locator("input[name=unit][value=mm]").check()
+        assert "All lengths in millimetres" in page.locator("#news").inner_text()
+        metric = page.evaluate(SEEN)
+        tokens = {}
+        for unit, texts in (("in", inches), ("mm", metric)):
+            tokens[unit] = LENGTH.findall(" ".join(texts))
+            assert {one for _, one in tokens[unit]} == ({"in", "lb"} if unit == "in" else {"mm", "kg"})
+        assert len(tokens["in"]) == len(tokens["mm"]) > 350
+        for setup in job.setups:
+            for display in (Display("mm"), Display("in")):
+                shown = [number for number, _ in tokens[display.unit]]
+                for step in setup.steps:
+                    for end in "AB":
+                        assert display.number(Sheet(setup, display).mark(end, step)) in shown
+        page.reload()
+        assert "mm" in page.evaluate("document.documentElement.className").split()
+
+
+def test_ticks_survive_a_reload_and_are_cleared_on_asking_twice(chromium, demo):
+    _, path = demo
+    with opened(chromium, path) as page:
+        boxes = page.locator("#run-1 .tasks input")
+        boxes.nth(0).check()
+        boxes.nth(2).check()
+        page.locator("#run-6 .tasks input").nth(1).check()
+        page.reload()
+        assert [boxes.nth(i).is_checked() for i in range(4)] == [True, False, True, False]
+        assert page.locator("#run-1 .ticked").inner_text() == f"2 of {boxes.count()} ticked"
+        mark = page.locator("body").get_attribute("data-mark")
+        keys = page.evaluate("Object.keys(localStorage)")
+        assert f"elbowroom-sheet/ticks/{mark}" in keys
+        page.locator("#clear").click()
+        page.get_by_role("button", name="Keep them").click()
+        assert boxes.nth(0).is_checked()
+        page.locator("#clear").click()
+        page.get_by_role("button", name="Clear them").click()
+        page.reload()
+        assert page.locator(".tasks input:checked").count() == 0
+
+
+def test_a_browser_that_keeps_nothing_is_told_of(chromium, demo):
+    """localStorage refuses: everything else goes on, and the page says so."""
+    refuse = (
+        "Object.defineProperty(window, 'localStorage', {get() { throw new DOMException('no', 'SecurityError'); }});"
+    )
+    _, path = demo
+    with opened(chromium, path, before=refuse) as page:
+        assert page.locator("#forgetful").is_visible()
+        page.locator("#run-1 .tasks input").first.check()
+        page.locator("input[name=unit][value=mm]").check()
+        assert "mm" in page.evaluate("document.documentElement.className").split()
+
+
+def test_hostile_names_show_as_text(chromium, hostile):
+    """No dialog, no request (held by `opened`); every name as its characters, in 3D too."""
+    with opened(chromium, hostile) as page:
+        for i, shown in enumerate(HOSTILE.values(), 1):
+            assert page.locator(f"#run-{i}-name").inner_text() == shown
+        assert page.locator("h1").inner_text() == EVIL
+        assert page.title() == f"{EVIL} – job sheet"
+        assert page.locator("img, h2 b, h1 b").count() == 0
+        wait_for_view(page, ".whole .stage")
+        page.evaluate(
+            "document.querySelector('.whole .stage').emit('plotly_hover', {points: [{curveNumber: 0, pointNumber: 0}]})"
+        )
+        assert page.locator("#under").inner_text() == next(iter(HOSTILE.values()))
+        page.locator("#run-1 .tasks input").first.check()
+        keys = page.evaluate("JSON.stringify(localStorage)")
+        assert "alert" not in keys and "run-1/cut" in keys
+        assert page.evaluate("document.documentElement.scrollWidth") <= 1280
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_printed_every_run_starts_a_page(chromium, demo, paper):
+    """On paper: one run per page start, with its number and mark; no buttons, no sliders; all instructions."""
+    from pypdf import PdfReader
+
+    job, path = demo
+    with opened(chromium, path) as page:
+        page.locator("#run-2 .tasks input").first.check()
+        pdf = PdfReader(io.BytesIO(page.pdf(format=paper)))
+    # a PDF may hold fi and fl as one letter
+    texts = [re.sub(r"\s+", " ", normalize("NFKC", one.extract_text())) for one in pdf.pages]
+    starts = [next(i for i, text in enumerate(texts) if text.startswith(f"Run {n} of 10 ")) for n in range(1, 11)]
+    assert starts == sorted(set(starts)) and starts[0] >= 1
+    assert len(texts) <= 3 + 2 * len(job.tubes)
+    joined = " ".join(texts)
+    assert "Next" not in joined and "From the right" not in joined and "Clear all ticks" not in joined
+    for setup in job.setups:
+        for sentence in Sheet(setup, Display("in")).instructions():
+            assert re.sub(r"\W", "", sentence) in re.sub(r"\W", "", joined)
+    assert joined.count("revision mark") >= 10
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_it_is_accessible(chromium, demo, scheme, size):
+    """axe-core finds nothing, and nothing scrolls sideways."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    _, path = demo
+    with opened(chromium, path, viewport=size, color_scheme=scheme, reduced_motion="reduce") as page:
+        page.add_style_tag(content=ALL)
+        wait_for_view(page, "#run-1 .stage[data-view=bender]")
+        assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
+        wrong = Axe().run(page).response["violations"]
+        assert [(one["id"], [node["target"] for node in one["nodes"][:3]]) for one in wrong] == []
+
+
+def test_everything_to_touch_is_large_enough_for_gloves(chromium, demo):
+    """44 px each way for buttons, choices, sliders and boxes to tick (their whole line is touched)."""
+    _, path = demo
+    with opened(chromium, path, viewport=PHONE) as page:
+        page.add_style_tag(content=ALL)
+        small = page.evaluate(
+            """() => [...document.querySelectorAll("button, .button, .units label, .tasks label, input[type=range]")]
+              .filter(e => e.getClientRects().length && !e.closest("dialog"))
+              .map(e => [e.textContent.trim().slice(0, 20), e.getBoundingClientRect()])
+              .filter(([, box]) => box.height < 44 || box.width < 44).map(([text]) => text)"""
+        )
+        assert small == []
+
+
+def test_long_names_do_not_widen_a_phone(chromium, hostile):
+    with opened(chromium, hostile, viewport=PHONE) as page:
+        page.add_style_tag(content=ALL)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_without_scripts_everything_can_be_read(chromium, demo):
+    """Numbers, pictures and every step; what needs scripts is not there, and that is said."""
+    job, path = demo
+    with opened(chromium, path, java_script_enabled=False) as page:
+        # locators need no scripts of the page
+        assert "Scripts are off" in page.locator("noscript").inner_text()
+        page.locator("#run-1").scroll_into_view_if_needed()
+        text = page.locator("#run-1").inner_text()
+        for sentence in Sheet(job.setups[0], Display("in")).instructions():
+            assert sentence in text
+        assert page.locator("#run-1 .big:visible").count() == 4
+        assert page.locator("#run-1 svg.picture").first.is_visible()
+        assert page.locator(".js-only:visible").count() == 0
+
+
+def test_few_3d_views_are_alive_at_once(chromium, tmp_path):
+    """Scrolled through from end to end, no more than three WebGL contexts stand, and each run gets its own."""
+    job = job_of([tube_named(f"T{i}", 400.0 * i) for i in range(14)], shop())
+    count = """
+      const made = new Set(), get = HTMLCanvasElement.prototype.getContext;
+      HTMLCanvasElement.prototype.getContext = function (kind, ...rest) {
+        const one = get.call(this, kind, ...rest);
+        if (one && /webgl/.test(kind)) made.add(one);
+        return one;
+      };
+      window.contexts = () => [...made].filter(one => !one.isContextLost()).length;
+    """
+    with opened(chromium, written(job, tmp_path), before=count) as page:
+        seen = 0
+        for n in (1, 4, 8, 14):
+            wait_for_view(page, f"#run-{n} .stage[data-view=bender]")
+            assert len(alive(page)) <= 3
+            seen = max(seen, page.evaluate("window.contexts()"))
+        assert 1 <= seen <= 4
+
+
+def test_turned_by_hand_a_view_stays_turned_while_its_steps_change(chromium, demo):
+    """The camera is the person's; the buttons put it back."""
+    _, path = demo
+    camera = "document.querySelector('#run-1 .bender .stage').layout.scene.camera.eye"
+    with opened(chromium, path) as page:
+        wait_for_view(page, "#run-1 .stage[data-view=bender]")
+        bench = page.locator("#run-1 .bender")
+        first = page.evaluate(camera)
+        bench.get_by_role("button", name="From behind").click()
+        until(page, f"{camera}.x < -5")
+        turned = page.evaluate(camera)
+        bench.get_by_role("button", name="Next").click()
+        assert page.evaluate(camera) == turned != first
+        bench.get_by_role("button", name="Closer").click()
+        bench.get_by_role("button", name="From the right").click()
+        until(page, f"Math.abs({camera}.x - ({first['x']})) < 1e-6")
+
+
+@pytest.mark.slow
+def test_two_hundred_runs_open_quickly_and_stay_small(chromium, tmp_path):
+    """Eight bends each: under 25 MB, read and laid out within seconds."""
+    rows = [(200.0, 0.0 if i == 0 else (90.0, -90.0, 35.0)[i % 3], (30.0, 60.0, 45.0)[i % 3]) for i in range(8)]
+    job = job_of([tube_named(f"T{i}", 500.0 * i, rows) for i in range(200)], shop())
+    path = written(job, tmp_path)
+    assert path.stat().st_size < 25e6
+    begun = time.monotonic()
+    with opened(chromium, path) as page:
+        wait_for_view(page, ".whole .stage")
+        # seconds on any machine that is not overloaded; a page that lays out every run at once takes minutes
+        assert time.monotonic() - begun < 30.0
+        page.evaluate("location.hash = 'run-150'")
+        page.wait_for_selector("#run-150 .stage[data-alive]")
+        assert len(alive(page)) <= 3
