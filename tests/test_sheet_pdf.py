@@ -354,7 +354,7 @@ def long_job() -> ExportJob:
     """A long name, and a finding that fills a page."""
     name = "LONG " * 20 + "NAME"
     job = job_of([tube_named(name)], shop())
-    return replace(job, findings=(Finding("kink", "the finding goes on " * 200, tube=name, bend=1), *job.findings))
+    return replace(job, findings=(Finding("kink", "the finding goes on " * 2000, tube=name, bend=1), *job.findings))
 
 
 #: Jobs that strain the layout.

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 SIGNS = {"tests": "", "estimate": "~", "none": "?"}
 #: A longer name may not fit at the head of the page, and is told in full below it.
 _LONG_NAME = 40
+#: An error of more letters is cut short in the box at the top; it stands in full among the findings.
+_LONG_ERROR = 400
 _COLUMNS = (
     Column("made", 10, "center", tick=True),
     Column("bend", 10, "center", bold=True),
@@ -93,7 +95,8 @@ def _heading(flow: Flow, run: RunPage, sheet: Sheet | None, count: int, shop: st
     errors = [in_unit(finding.message, display.unit) for finding in run.findings if finding.severity == ERROR]
     if errors:
         more = f" And {len(errors) - 1} more, named below." if len(errors) > 1 else ""
-        flow.notice(f"Not to be made as drawn: {errors[0]}{more}")
+        first = errors[0] if len(errors[0]) <= _LONG_ERROR else f"{errors[0][:_LONG_ERROR].rstrip()} … (in full below)"
+        flow.notice(f"Not to be made as drawn: {first}{more}")
     if sheet is not None:
         flow.paragraph(f"Stick: {length(sheet.stick)}", LARGE, bold=True)
         flow.space(1.0)
@@ -109,7 +112,8 @@ def _heading(flow: Flow, run: RunPage, sheet: Sheet | None, count: int, shop: st
         ("mass", mass_text(run.mass, display)),
     ]
     if setup is not None:
-        facts.insert(0, ("goes first", f"end {setup.feed_from}"))
+        if setup.steps:
+            facts.insert(0, ("goes first", f"end {setup.feed_from}"))
         extras = [f"{length(setup.extra(end))} at end {end}" for end in "AB" if setup.extra(end) > 0.0]
         if extras:
             facts.append(("extra stick", " and ".join(extras)))
@@ -168,9 +172,9 @@ def _table(flow: Flow, sheet: Sheet) -> None:
     )
     sources = {step.springback.source for step in setup.steps}
     if "estimate" in sources:
-        words += " ~ springback by estimate: bend a test piece first."
+        words += " A stop with ~ goes by an estimate of springback: bend a test piece first."
     if "none" in sources:
-        words += " ? springback not known: bend short, let go, measure, bend on."
+        words += " A stop with ? leaves springback out, which is not known: bend, let go, measure, bend on."
     flow.paragraph(words, SMALL)
 
 
