@@ -170,6 +170,8 @@ def _table(flow: Flow, sheet: Sheet) -> None:
         "far a point on the outside of the tube moves. So far: counted from the first bend made, plus is "
         "clockwise."
     )
+    if any(step.roll for step in setup.steps):
+        words += " The picture's roll is that of the bend's plane; in the bender the tube turns the other way for it."
     sources = {step.springback.source for step in setup.steps}
     if "estimate" in sources:
         words += " A stop with ~ goes by an estimate of springback: bend a test piece first."
