@@ -131,7 +131,7 @@ class _Panel:
         for tip in tries:
             start = (tip[0] - length * c, tip[1] - length * s)
             # what is taken of the tube reaches past its end
-            back = max(0.8, self._drawn.half + 1.4 - gap) if tip == tries[0] else 0.8
+            back = max(0.8, 1.45 * self._drawn.half + 1.8 - gap) if tip == tries[0] else 0.8
             if self._places.is_clear(start, (tip[0] - back * c, tip[1] - back * s), 0.5):
                 break
         else:
@@ -181,7 +181,7 @@ class _Panel:
         text = self._display.number(straight.length)
         near = self._drawn.half + 1.6 * self._h
         return any(
-            dimension(self.picture, self._places, a, b, sign * (near + step * self._h), text, self._h)
+            dimension(self.picture, self._places, a, b, sign * (near + step * self._h), text, self._h, self._drawn.half + 0.5)
             for step in (0.0, 2.2)
             for sign in (side, -side)
         )

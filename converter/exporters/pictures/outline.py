@@ -269,13 +269,14 @@ class _Rows:
             straight = solid.radius[part[0]] == 0.0 and not np.any(part[2] != part[2][0])
             for start, stop in _runs(visible[a:b]):
                 chain: list[Any] = list(flat[a + start : a + stop])
-                if straight and len(chain) > 2:
-                    chain = [chain[0], chain[-1]]
                 if start:
                     chain.insert(0, at[a + start - 1])
                 if a + stop < b:
                     chain.append(at[a + stop - 1])
-                lines.append((_points(chain), part[3], part[0]))
+                if straight:
+                    chain = [chain[0], chain[-1]]
+                if np.ptp(np.array(chain), axis=0).max() > 1e-6 * solid.outer.reach:
+                    lines.append((_points(chain), part[3], part[0]))
         return lines
 
     @staticmethod
@@ -312,8 +313,7 @@ def _turned_away(
         out = np.where(corner, np.maximum(*beside), out)
     t, _ = solid.frames(piece, f)
     out = np.where((face != 0) & (face * (t @ toward) > 1e-9), 1.0, out)
-    straight_edge = ~edge & ~corner & (face == 0)
-    return np.asarray(~edge & (out < np.where(straight_edge, -1e-9, 1e-9)))
+    return np.asarray(~edge & (out < -1e-9))
 
 
 def _runs(flags: Bools) -> list[tuple[int, int]]:

@@ -138,8 +138,12 @@ def leader(picture: Picture, places: Places, start: Point, box: Box, role: str =
     places.take_line(start, end, 0.2)
 
 
-def dimension(picture: Picture, places: Places, a: Point, b: Point, off: float, text: str, height: float) -> bool:
+def dimension(
+    picture: Picture, places: Places, a: Point, b: Point, off: float, text: str, height: float, clear: float = 0.8
+) -> bool:
     """A dimension line beside a-b, to the left of that direction by ``off`` (negative: to the right).
+
+    Its extension lines begin ``clear`` away from a and b.
 
     Returns:
         False, and nothing is drawn, where its line and its text have no room.
@@ -169,7 +173,7 @@ def dimension(picture: Picture, places: Places, a: Point, b: Point, off: float, 
     arrow_head(picture, q, atan2(uy, ux), "dim")
     side = 1.0 if off > 0.0 else -1.0
     for end, foot in ((p, a), (q, b)):
-        start = (foot[0] + nx * side * 0.8, foot[1] + ny * side * 0.8)
+        start = (foot[0] + nx * side * clear, foot[1] + ny * side * clear)
         stop = (end[0] + nx * side * 1.0, end[1] + ny * side * 1.0)
         picture.stroke([start, stop], "dim")
         places.take_line(start, stop, 0.15)

@@ -127,7 +127,7 @@ def bend_words(turn: Turn, display: Display) -> list[str]:
     """The lines beside a bend: angle and radius, then the roll (bend 1 has none)."""
     bend = turn.bend
     radius = "sharp corner" if bend.clr is None else f"CLR {display.number(bend.clr)}"
-    lines = [f"{display.angle(bend.angle)}  {radius}"]
+    lines = [f"{display.angle(bend.angle)}, {radius}"]
     if turn.number > 1:
         lines.append(f"roll {display.angle(bend.rotation)}")
     return lines
@@ -144,7 +144,7 @@ def spoken(tube: Tube, parts: Parts, display: Display, what: str, *, coped: bool
     else:
         said.append("Its section is not known, so only its centerline is drawn.")
     for straight, turn in zip(parts.straights, parts.turns, strict=False):
-        words = ", ".join(bend_words(turn, display)).replace("  ", ", ")
+        words = ", ".join(bend_words(turn, display))
         wrong = f", {turn.wrong}" if turn.wrong else ""
         said.append(f"Bend {turn.number}: after a straight of {display.number(straight.length)}, {words}{wrong}.")
     if count:

@@ -116,8 +116,8 @@ def _headed(picture: Picture, tube: Tube, display: Display, size: Point, height:
     words.append(f"lengths in {unit}")
     foot = words[0]
     for word in words[1:]:
-        if wide(f"{foot}   {word}", height) <= width - 2 * _EDGE:
-            foot = f"{foot}   {word}"
+        if wide(f"{foot} · {word}", height) <= width - 2 * _EDGE:
+            foot = f"{foot} · {word}"
     picture.label(foot, (_EDGE, low + 0.3 * height), height, "note")
     return _EDGE, low + 2.2 * height, width - _EDGE, high
 

@@ -44,6 +44,8 @@ class Sight:
         self._reach = (reach + sagitta + mitre) * 1.0001
         self._low = flat.min(axis=1) - self._reach[:, None]
         self._high = flat.max(axis=1) + self._reach[:, None]
+        # a rounding takes over where a flat ends; a sharp corner that a ray only touches does not stop it
+        self._slack = 1e-9 if solid.outer.rounding > 1e-9 else -1e-7
         self._near = _NEAR * reach + _NEAR_BEND * solid.radius
 
     def hidden(self, points: Array, own: Ints) -> Bools:
@@ -128,7 +130,7 @@ class Sight:
                 part = ((x + k * vx - ax) * (bx - ax) + (z + k * vz - az) * (bz - az)) / (
                     (bx - ax) ** 2 + (bz - az) ** 2
                 )
-                met(k, (np.abs(rate_n) > 1e-12) & (part >= -1e-9) & (part <= 1.0 + 1e-9))
+                met(k, (np.abs(rate_n) > 1e-12) & (part >= -self._slack) & (part <= 1.0 + self._slack))
         return found
 
     def _bends(self, points: Array, piece: Ints) -> Bools:
@@ -166,7 +168,7 @@ class Sight:
         for (ap, aq), (bp, bq) in flats(s.outer):
             ax, az = radius - (ap * c + aq * si), aq * c - ap * si
             bx, bz = radius - (bp * c + bq * si), bq * c - bp * si
-            k, rows = _cone(q, v, axis, (ax, az), (bx, bz))
+            k, rows = _cone(q, v, axis, (ax, az), (bx, bz), self._slack)
             met(k, rows)
         return found
 
@@ -245,7 +247,9 @@ def _torus(q: Array, v: Array, axis: Array, big: Array, small: Array) -> tuple[A
     return roots.real[rows, column] * scale[rows] - nearest[rows], rows
 
 
-def _cone(q: Array, v: Array, axis: Array, a: tuple[Array, Array], b: tuple[Array, Array]) -> tuple[Array, Ints]:
+def _cone(
+    q: Array, v: Array, axis: Array, a: tuple[Array, Array], b: tuple[Array, Array], slack: float
+) -> tuple[Array, Ints]:
     """Where rays meet what a straight edge sweeps about an axis: places along the rays, and the row of each.
 
     Args:
@@ -253,6 +257,7 @@ def _cone(q: Array, v: Array, axis: Array, a: tuple[Array, Array], b: tuple[Arra
         v: their direction.
         axis: (n, 3).
         a, b: both ends of the edge: distance from the axis, height along it; (n,) each.
+        slack: how far past its ends it counts, of its length.
     """
     import numpy as np
 
@@ -277,7 +282,7 @@ def _cone(q: Array, v: Array, axis: Array, a: tuple[Array, Array], b: tuple[Arra
             z = (hit * axis).sum(-1)
             rho = np.sqrt(np.maximum((hit * hit).sum(-1) - z * z, 0.0))
             part = ((rho - a[0]) * (b[0] - a[0]) + (z - a[1]) * (b[1] - a[1])) / size
-            good = np.isfinite(k) & (part >= -1e-9) & (part <= 1.0 + 1e-9)
+            good = np.isfinite(k) & (part >= -slack) & (part <= 1.0 + slack)
             # squaring brought in the edge's mirror image
             good &= np.where(
                 level, ~grazes, (root >= 0.0) & ~(flat & grazes) & (np.abs(m * rho + n * z - d) < 1e-5 * size)
