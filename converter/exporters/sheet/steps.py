@@ -31,11 +31,12 @@ class Dial:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One thing to set: what, to what, and a smaller word on it."""
+    """One thing to set: what, to what, a smaller sentence on it, and a word that goes with the number."""
 
     what: str
     value: str
     note: str
+    word: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,10 +124,10 @@ def _turn(setup: Setup, step: Step, before: Step | None, both: BothUnits) -> Lin
     other = "B" if setup.feed_from == "A" else "A"
     around = "" if step.roll_arc is None else f"{both.length(abs(step.roll_arc))} around the outside"
     if abs(step.roll) > 180.0 - 1e-9:
-        return Line("Turn", f"{both.angle(180.0)} half round", around)
+        return Line("Turn", both.angle(180.0), around, "half round")
     mine, theirs = turn_words(step.roll), turn_words(-step.roll)
     note = f"seen from end {setup.feed_from} toward end {other}; {theirs} for who stands at end {other}"
-    return Line("Turn", f"{both.angle(abs(step.roll))} {mine}", note + (f"; {around}" if around else ""))
+    return Line("Turn", both.angle(abs(step.roll)), f"{note}; {around}" if around else note, mine)
 
 
 def _dial(setup: Setup, step: Step) -> Dial | None:

@@ -163,6 +163,19 @@ function tubeScene(run) {
   return { traces, points, labels };
 }
 
+// The way of the end that swings, from fed to bent, about the die.
+function swingOf(step, room) {
+  const which = room.ahead ? 0 : 1, axis = room.axis;
+  const from = endsOf(step.fed)[which].c, to = endsOf(step.bent)[which].c;
+  const flat = (p) => V.sub(p, V.mul(axis, V.dot(p, axis)));
+  const a = flat(from), b = flat(to);
+  let r = Math.atan2(V.dot(V.cross(a, b), axis), V.dot(a, b));
+  // a swing of more than half a turn goes on the way it began: toward the die
+  const sense = V.dot(V.cross([1, 0, 0], room.toward), axis) * (room.ahead ? 1 : -1);
+  if (r * sense < 0) r += 2 * Math.PI * sense;
+  return circle(V.mul(axis, V.dot(from, axis)), axis, 0, a, r);
+}
+
 // The stick in the bender: step 0 before the first bend, step k after the k-th.
 function benderScene(run, room, k) {
   const c = colors();
@@ -184,6 +197,7 @@ function benderScene(run, room, k) {
   // one box for all steps, so that the picture does not jump; it holds the floor
   const points = [];
   for (const one of run.steps) for (const pose of [one.fed, one.bent]) for (const part of partsOf(pose, 30)) for (const at of part.at) points.push(at.c);
+  for (const one of run.steps) points.push(...swingOf(one, room));
   if (room.floor !== null) points.push([0, 0, room.floor]);
   const box = boxOf(points), span = Math.max(...V.sub(box.high, box.low));
   const off = Math.max(thick * 1.4, span * 0.045);
@@ -255,19 +269,8 @@ function benderScene(run, room, k) {
   const letters = run.first === "A" ? ["A", "B"] : ["B", "A"];
   const ends = endsOf(shown);
   ends.forEach((end, i) => labels.push([V.add(end.c, V.mul(end.out, off)), letters[i], "end"]));
-  // the free end's way, from fed to bent, about the die
   const swing = newLines();
-  if (k) {
-    const which = room.ahead ? 0 : 1;
-    const from = endsOf(step.fed)[which].c, to = endsOf(step.bent)[which].c;
-    const flat = (p) => V.sub(p, V.mul(axis, V.dot(p, axis)));
-    const a = flat(from), b = flat(to);
-    let r = Math.atan2(V.dot(V.cross(a, b), axis), V.dot(a, b));
-    // a swing of more than half a turn goes on the way it began: toward the die
-    const sense = V.dot(V.cross([1, 0, 0], toward), axis) * (room.ahead ? 1 : -1);
-    if (r * sense < 0) r += 2 * Math.PI * sense;
-    addLine(swing, circle(V.mul(axis, V.dot(from, axis)), axis, 0, a, r));
-  }
+  if (k) addLine(swing, swingOf(step, room));
   for (const label of labels) points.push(label[0]);
   points.push([low[0], low[1], low[2]], [high[0], high[1], high[2]]);
   const traces = [
@@ -287,7 +290,7 @@ const EYES = {
   side: [0, -1, 0.0001],
   right: [0.2, -1.9, 0.5],
   behind: [-1.9, -0.45, 0.6],
-  above: [0, -0.02, 2],
+  above: [0, -0.3, 2],
 };
 
 // Camera and proportions that let a scene fill its stage. plotly's orthographic view shows 2 units of its

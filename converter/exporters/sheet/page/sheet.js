@@ -122,10 +122,12 @@ function sayStep(bench, aloud) {
   const shown = bench.querySelector(".big:not([hidden])");
   const count = Number(bench.dataset.count), at = Number(bench.querySelector("input[type=range]").value);
   const title = shown.querySelector("h4").textContent;
-  const words = [...shown.querySelectorAll("dl > div")].map((row) => row.innerText.replace(/\s+/g, " ").trim());
   bench.querySelector("[data-count-text]").textContent = at ? "Step " + at + " of " + count : "Before the first bend; " + count + (count === 1 ? " step" : " steps");
   bench.querySelector("input[type=range]").setAttribute("aria-valuetext", title + (at ? ", step " + at + " of " + count : ""));
-  if (aloud) bench.querySelector("[data-live]").textContent = title + ". " + words.join(". ");
+  if (!aloud) return;
+  // what is seen is said: in the unit that shows
+  const words = [...shown.querySelectorAll("dl > div")].map((row) => row.innerText.replace(/\s+/g, " ").trim());
+  bench.querySelector("[data-live]").textContent = title + ". " + words.join(". ");
 }
 
 function startSteps() {

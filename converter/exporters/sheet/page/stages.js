@@ -24,7 +24,7 @@ const stages = {
 
   add(element) {
     const view = element.dataset.view;
-    const state = { view, run: element.dataset.run || "", step: 0, eye: view === "bender" ? "right" : "corner", zoom: 1, alive: false, near: false };
+    const state = { view, run: element.dataset.run || "", step: 0, eye: view !== "bender" ? "corner" : Math.abs(this.room.axis[2]) > 0.5 ? "above" : "right", zoom: 1, alive: false, near: false };
     this.all.set(element, state);
     this.watcher.observe(element);
   },
