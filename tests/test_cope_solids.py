@@ -295,3 +295,29 @@ def test_no_slug_is_left_behind():
     [(_, _, solid)] = coped(tubes)
     assert len(parts(solid, "solid")) == 1
     assert is_valid(solid)
+
+
+@pytest.mark.parametrize("deep", [0.05, 0.5, 5.0])
+def test_an_end_cut_too_little_is_measured(deep, monkeypatch):
+    """The rung's solid moved into its rail: the fit-up sees the volume, not only that the surfaces no longer touch."""
+    from converter.exporters import fit_up as module
+    from converter.geometry.vectors import along
+
+    tubes = tee(60.0, RUNG)
+
+    def too_long(tube, section, joints, made=None):
+        solid = coped_solid(tube, section, joints, made)
+        if not joints:
+            return solid
+        from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
+        from OCP.gp import gp_Trsf, gp_Vec
+
+        move = gp_Trsf()
+        move.SetTranslation(gp_Vec(*along((0.0, 0.0, 0.0), joints[0].direction, deep)))
+        return BRepBuilderAPI_Transform(solid, move).Shape()
+
+    monkeypatch.setattr(module, "coped_solid", too_long)
+    [fit] = fit_up(ExportJob("tee", "tee.dxf", tuple(tubes), cope=CopeOptions())).joints
+    # the wall's ring, deep along the axis, less what the rail's bore takes of it when it goes through
+    ring = pi * (RUNG.od**2 - RUNG.bore**2) / 4.0
+    assert 0.2 * ring * min(deep, 2.0) < fit.overlap < 1.01 * ring * deep

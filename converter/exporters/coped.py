@@ -79,7 +79,7 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Met
         return tube_solid(tube.run, section, made)
     run, more = run_on(tube.run, joints)
     solid = tube_solid(run, section)
-    wanted = volume(tube_solid(tube.run, section, made)) - sum(taken_off(joint) for joint in joints)
+    wanted = _uncut(tube, section, made) - sum(taken_off(joint) for joint in joints)
     best: tuple[float, Any] | None = None
     problem: GeometryError | None = None
     # mostly nothing hangs on behind a bend, and what it hides need not be taken off by itself
@@ -100,6 +100,15 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Met
         assert problem is not None
         raise problem
     return best[1]
+
+
+def _uncut(tube: Tube, section: Section, made: Metal | None) -> float:
+    """Volume of a tube without cuts, mm3: by Pappus' theorem, but for sharp corners, whose mitres are measured."""
+    from converter.kernel.solids import tube_solid, volume
+
+    if any(bend.clr is None for bend in tube.run.table.bends):
+        return volume(tube_solid(tube.run, section, made))
+    return section.area * tube.run.table.developed_length
 
 
 def taken_off(joint: Joint) -> float:
@@ -207,6 +216,25 @@ def cut_points(joint: Joint) -> tuple[list[Vec], Vec, Vec]:
         (float(low[0]), float(low[1]), float(low[2])),
         (float(high[0]), float(high[1]), float(high[2])),
     )
+
+
+def wall_points(joint: Joint, back: float = 40.0) -> list[Vec]:
+    """Points of the tube's outside and bore from the cut on ``back`` mm into the tube."""
+    branch = joint.cut.branch
+    found: list[Vec] = []
+    for bore in (False, True):
+        lines = branch.lines(angles(10.0), bore)
+        start = (
+            np.asarray(branch.point)
+            + lines.p[:, None] * np.asarray(branch.zero)
+            + lines.q[:, None] * np.asarray(branch.side)
+        )
+        t, _ = joint.cut.reach(lines)
+        for more in (0.01, 0.05, 0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 12.0, 20.0, back):
+            if more <= joint.straight:
+                places = start - (t + more)[:, None] * np.asarray(branch.direction)
+                found += [(x, y, z) for x, y, z in places.tolist()]
+    return found
 
 
 def _tool(part: Part, points: Array) -> Any:

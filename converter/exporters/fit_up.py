@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from converter.exporters.bodies import bodies
 from converter.exporters.cope_words import copes_of
-from converter.exporters.coped import coped_solid, cut_points, joints_of
+from converter.exporters.coped import coped_solid, cut_points, joints_of, wall_points
 from converter.geometry.vectors import Vec
 from converter.joints.model import Joint
 from converter.progress import steps
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from converter.exporters.registry import ExportJob
 
 FIT_UP_SCHEMA = "elbowroom/fit-up/1"
+#: mm to which a point on a mate's surface is not inside it.
+_TOUCHING = 1e-4
 #: mm3 below which two tubes that share metal only touch.
 LEAST_CLASH = 1.0
 
@@ -67,7 +69,7 @@ def fit_up(job: ExportJob) -> FitUp:
         GeometryError: an end cannot be cut.
         MissingLibraryError: the CAD kernel is not installed.
     """
-    from converter.kernel.fit_up import clashes, gap, shared, widest_gap, within
+    from converter.kernel.fit_up import clashes, gap, grown, widest_gap, within
 
     found = bodies(job)
     copes = copes_of(job)
@@ -87,12 +89,26 @@ def fit_up(job: ExportJob) -> FitUp:
         joined |= {(min(own, mate), max(own, mate)) for mate in mates}
         points, low, high = cut_points(joint)
         end = within(solids[own], low, high)
-        others = [solids[mate] for mate in mates]
-        overlap = sum(shared(end, within(other, low, high))[0] for other in others)
-        fits.append(JointFit(joint, overlap, gap(end, others), widest_gap(points, others) if points else None))
+        # two boxes, so that no new faces of the pieces lie on one another
+        near = [within(solids[mate], *grown(low, high, 1.0)) for mate in mates]
+        overlap = _overlap(joint, end, near)
+        fits.append(JointFit(joint, overlap, gap(end, near), widest_gap(points, near) if points else None))
     names = [body.tube.name for body in found]
     hit = clashes(solids, joined, LEAST_CLASH)
     return FitUp(tuple(fits), tuple(TubeClash(names[c.one], names[c.other], c.volume, c.center) for c in hit))
+
+
+def _overlap(joint: Joint, end: Any, mates: list[Any]) -> float:
+    """Volume an end shares with its mates, mm3, all cut down to the joint.
+
+    The kernel takes its time over surfaces that only touch, as those of a good joint do. So points of the end
+    are looked at first, all along its edges and over its walls behind the cut: the volume is made when one
+    lies inside a mate.
+    """
+    from converter.kernel.fit_up import any_inside, edge_points, shared
+
+    points = [*edge_points(end), *wall_points(joint)]
+    return sum(shared(end, mate)[0] for mate in mates if any_inside(points, mate, _TOUCHING))
 
 
 def fit_up_document(source: str, found: FitUp) -> dict[str, Any]:

@@ -11,6 +11,8 @@ from converter.kernel import require
 
 #: Bounds nearer than this (mm) are looked at.
 _NEAR = 1e-3
+#: Steps along an edge whose points are looked at.
+_STEPS = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,43 @@ def shared(one: Any, other: Any) -> tuple[float, Vec]:
         return 0.0, (0.0, 0.0, 0.0)
     at = props.CentreOfMass()
     return mass, (at.X(), at.Y(), at.Z())
+
+
+def edge_points(shape: Any) -> list[Vec]:
+    """Points of every edge of a shape."""
+    require()
+    from OCP.BRepAdaptor import BRepAdaptor_Curve
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopExp import TopExp_Explorer
+    from OCP.TopoDS import TopoDS
+
+    walk = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_EDGE)
+    found: list[Vec] = []
+    while walk.More():
+        curve = BRepAdaptor_Curve(TopoDS.Edge_s(walk.Current()))
+        first, last = curve.FirstParameter(), curve.LastParameter()
+        for i in range(_STEPS + 1):
+            p = curve.Value(first + (last - first) * i / _STEPS)
+            found.append((p.X(), p.Y(), p.Z()))
+        walk.Next()
+    return found
+
+
+def any_inside(points: Sequence[Vec], solid: Any, within_mm: float) -> bool:
+    """Whether one of some points lies inside a solid, further than ``within_mm`` from its surface."""
+    require()
+    from OCP.BRepClass3d import BRepClass3d_SolidClassifier
+    from OCP.gp import gp_Pnt
+    from OCP.TopAbs import TopAbs_State
+
+    (x0, y0, z0), (x1, y1, z1) = _box(solid)
+    look = BRepClass3d_SolidClassifier(solid)
+    for x, y, z in points:
+        if x0 < x < x1 and y0 < y < y1 and z0 < z < z1:
+            look.Perform(gp_Pnt(x, y, z), within_mm)
+            if look.State() == TopAbs_State.TopAbs_IN:
+                return True
+    return False
 
 
 def gap(one: Any, others: Sequence[Any]) -> float:
@@ -90,13 +129,28 @@ def clashes(solids: Sequence[Any], joined: set[tuple[int, int]], least: float) -
             pair = (min(i, j), max(i, j))
             if pair in joined or not _meet(boxes[i], boxes[j]):
                 continue
-            volume, center = shared(solids[pair[0]], solids[pair[1]])
+            low, high = _common(boxes[i], boxes[j])
+            # two boxes, so that no new faces of the pieces lie on one another
+            first = within(solids[pair[0]], low, high)
+            volume, center = shared(first, within(solids[pair[1]], *grown(low, high, 1.0)))
             if volume > least:
                 found.append(Clash(*pair, volume, center))
     return sorted(found, key=lambda clash: (clash.one, clash.other))
 
 
 Box = tuple[Vec, Vec]
+
+
+def grown(low: Vec, high: Vec, by: float) -> Box:
+    """A box with more room on all sides."""
+    return (low[0] - by, low[1] - by, low[2] - by), (high[0] + by, high[1] + by, high[2] + by)
+
+
+def _common(one: Box, other: Box) -> Box:
+    """What two boxes that meet have in common, with a bit of room."""
+    low = (max(one[0][0], other[0][0]), max(one[0][1], other[0][1]), max(one[0][2], other[0][2]))
+    high = (min(one[1][0], other[1][0]), min(one[1][1], other[1][1]), min(one[1][2], other[1][2]))
+    return grown(low, high, 0.5)
 
 
 def _box(shape: Any) -> Box:
