@@ -62,7 +62,7 @@ def first_big_step(setup: Setup, both: BothUnits) -> BigStep:
     first = setup.feed_from
     steps = sorted(setup.steps, key=lambda step: step.mark)
     marks = "; ".join(
-        f"{both.each(lambda one, step=step: one.length(sheets[one.unit].mark(first, step)))} (bend {step.bend})"  # type: ignore[misc]
+        f"{both.each(lambda one, step=step: one.length(sheets[one.unit].mark(first, step)))} (bend\u00a0{step.bend})"  # type: ignore[misc]
         for step in steps
     )
     return BigStep(
