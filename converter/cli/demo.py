@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 #: Written beside the usual formats: they are what people look at.
 SHEETS = ("sheet", "sheet-pdf")
 _SHEET_ENDINGS = ("-sheet.html", "-sheet.pdf")
+#: Templates of the ends that are coped: the ladder has six.
+COPES = "cope-pdf"
 
 
 @click.command(
@@ -39,8 +41,9 @@ _SHEET_ENDINGS = ("-sheet.html", "-sheet.pdf")
 def demo(out: str, **given: Any) -> int:
     """Write a kayak trolley and a dock ladder to DIR, then everything the shop needs to bend them.
 
-    DIR gets the drawing, a shop file and a job file; DIR/out the job sheet, and what `elbowroom convert`
-    makes of them. One bend is drawn too tight on purpose, so that the audit has something to say.
+    DIR gets the drawing, a shop file and a job file; DIR/out the job sheet, the cope templates of the
+    ladder's rungs, and what `elbowroom convert` makes of them. One bend is drawn too tight on purpose,
+    so that the audit has something to say.
     """
     console = options.console_from(given)
     writing = options.writing_from(given)
@@ -75,7 +78,7 @@ def demo(out: str, **given: Any) -> int:
     with console.progress("loading what the formats need"):
         formats, left_out = usable_formats(writing.formats)
     if not writing.formats:
-        formats = [*SHEETS, *formats]
+        formats = [*SHEETS, COPES, *formats]
     settings = replace(settings, both_units=shows_whole(formats)).keeping_left_out(shows_left_out(formats))
     for reason in left_out:
         console.say(f"note: {reason}")
@@ -135,6 +138,10 @@ def _tell(result: Result, inputs: list[Path], written: list[Path], console: Cons
         console.result(tube_text(tube, result.display, marks) + "\n")
     console.result(verdict(result, console))
     console.result("The tight bend on the trolley's leg is drawn wrong on purpose: it is the audit's to find.\n")
+    for path in written:
+        if path.name.endswith("-copes.pdf"):
+            console.result("The ladder's rungs are coped to its rails: print the templates at full size and wrap them")
+            console.result(f"around the ends. They are in {path}\n")
     console.result("written")
     for path in written:
         console.result(f"  {path}")
