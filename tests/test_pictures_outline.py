@@ -37,7 +37,7 @@ def lines_of(tube, view, role="tube"):
 
 @pytest.mark.parametrize("name", SOLID)
 def test_the_skin_covers_what_a_mesh_covers_and_lines_run_around_it(name):
-    """Union of projected triangles (chords within 0.4 % of the tube's size) against the filled shapes, and its rim against the lines."""
+    """Union of projected triangles (chords within 0.4 % of the tube's size) against fills; its rim against lines."""
     tube = TUBES[name]
     for view in VIEWS[:5]:
         found = outline(solid_of(tube), view.right, view.up, 0.02)

@@ -139,10 +139,9 @@ class _Panel:
         self.picture.stroke([start, (tip[0] - 1.5 * c, tip[1] - 1.5 * s)], "feed")
         arrow_head(self.picture, tip, turn, "feed", (1.5 * h, 0.55 * h))
         self._places.take_line(start, tip, 0.5 * h)
-        width = wide("feed", h)
-        spot = self._places.beside(
-            ((start[0] + tip[0]) / 2.0, (start[1] + tip[1]) / 2.0), (width, 1.3 * h), degrees(turn) + 90.0, 6.0 * h, 0.8
-        )
+        width = wide("feed", h, bold=True)
+        middle = ((start[0] + tip[0]) / 2.0, (start[1] + tip[1]) / 2.0)
+        spot = self._places.beside(middle, (width, 1.3 * h), degrees(turn) + 90.0, 20.0 * h, 0.8)
         if spot is not None:
             self.picture.label("feed", (spot[0], spot[1] - h / 2.0), h, "feed", align="center")
         return start, tip == tries[0]
@@ -179,9 +178,10 @@ class _Panel:
         out = (a[0] + b[0]) / 2.0 - self._middle[0], (a[1] + b[1]) / 2.0 - self._middle[1]
         side = 1.0 if -(b[1] - a[1]) * out[0] + (b[0] - a[0]) * out[1] >= 0.0 else -1.0
         text = self._display.number(straight.length)
-        near = self._drawn.half + 1.6 * self._h
+        half = self._drawn.half
+        near = half + 1.6 * self._h
         return any(
-            dimension(self.picture, self._places, a, b, sign * (near + step * self._h), text, self._h, self._drawn.half + 0.5)
+            dimension(self.picture, self._places, a, b, sign * (near + step * self._h), text, self._h, half + 0.5)
             for step in (0.0, 2.2)
             for sign in (side, -side)
         )

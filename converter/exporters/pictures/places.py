@@ -10,25 +10,32 @@ import unicodedata
 from dataclasses import dataclass, field
 from math import atan2, cos, degrees, hypot, pi, radians, sin
 
-from converter.exporters.figure import CHARACTER, Point, Room
+from converter.exporters.figure import Point, Room
 from converter.exporters.pictures.picture import RING, Picture
 from converter.units import in_unit
 
 Box = tuple[float, float, float, float]
 #: Directions tried around a place, degrees from the wanted one.
 _TURNS = (0, 20, -20, 40, -40, 65, -65, 90, -90, 120, -120, 150, -150, 180)
+#: Letters of a plain sans serif that are much narrower or wider than the rest, and how much wider bold ones are.
+_NARROW, _WIDE, _BOLDER = " .,:;|!'iljtfrI-()[]/·\"", "MWmw%@…—", 1.13
 #: Length and half width of an arrow head.
 HEAD = (2.0, 0.45)
 
 
-def wide(text: str, height: float) -> float:
+def wide(text: str, height: float, *, bold: bool = False) -> float:
     """Width to keep for a text, in either unit, mm."""
-    return max(_width(in_unit(text, unit)) for unit in ("mm", "in")) * height
+    k = height * (_BOLDER if bold else 1.0)
+    return max(sum(map(_width, in_unit(text, unit))) + 0.3 for unit in ("mm", "in")) * k
 
 
-def _width(text: str) -> float:
-    """In heights of a capital; letters of East Asian scripts are as wide as they are high."""
-    return sum(1.45 if unicodedata.east_asian_width(c) in "WF" else CHARACTER for c in text) + 0.3
+def _width(c: str) -> float:
+    """Width of a letter in heights of a capital, at least; letters of East Asian scripts are as wide as high."""
+    if unicodedata.east_asian_width(c) in "WF":
+        return 1.45
+    if c in _NARROW:
+        return 0.62
+    return 1.4 if c in _WIDE else 1.08 if c.isupper() else 0.9
 
 
 @dataclass(slots=True)
@@ -187,7 +194,7 @@ def dimension(
 def end_mark(picture: Picture, places: Places, letter: str, at: Point, direction: float, height: float) -> Point | None:
     """The letter of an end in a filled square, as near to a place as there is room; returns its middle."""
     side = 2.0 * RING * height
-    spot = places.beside(at, (side, side), degrees(direction), 12.0 * height, 0.4)
+    spot = places.beside(at, (side, side), degrees(direction), 40.0 * height, 0.4)
     if spot is None:
         return None
     picture.label(letter, (spot[0], spot[1] - height / 2.0), height, "end", align="center", boxed=True)

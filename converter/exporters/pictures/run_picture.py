@@ -123,11 +123,11 @@ def _headed(picture: Picture, tube: Tube, display: Display, size: Point, height:
 
 
 def fitted(text: str, height: float, room: float) -> str:
-    """A text on one line, cut short with '…' to keep to a width."""
+    """A text on one line in bold, cut short with '…' to keep to a width."""
     text = " ".join("".join(c if c.isprintable() else " " for c in text).split())
-    if wide(text, height) <= room:
+    if wide(text, height, bold=True) <= room:
         return text
-    while len(text) > 1 and wide(text + "…", height) > room:
+    while len(text) > 1 and wide(text + "…", height, bold=True) > room:
         text = text[:-1].rstrip()
     return text + "…"
 
