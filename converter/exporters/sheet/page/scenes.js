@@ -15,8 +15,9 @@ function meshTrace(mesh, color, more) {
     {
       type: "mesh3d", x: mesh.x, y: mesh.y, z: mesh.z, i: mesh.i, j: mesh.j, k: mesh.k, color,
       flatshading: false, hoverinfo: "skip", showscale: false,
-      lighting: { ambient: 0.62, diffuse: 0.8, specular: 0.05, roughness: 0.7, fresnel: 0.01 },
-      lightposition: { x: 3000, y: -7000, z: 6000 },
+      lighting: { ambient: 0.62, diffuse: 0.62, specular: 0.08, roughness: 0.7, fresnel: 0.01 },
+      // counted from the eye: from the right, a little from above and from in front
+      lightposition: { x: 1e5, y: 6e4, z: -2e4 },
     },
     more
   );
@@ -146,7 +147,8 @@ function tubeScene(run) {
     const from = run.first === "A" ? ends[0] : ends[1], way = V.mul(from.out, -1);
     // beside it as first seen, on the side that is away from the rest of the tube
     const seen = V.cross(way, V.unit(EYES.corner)), beside = V.size(seen) < 0.1 ? V.square(way) : V.unit(seen);
-    const back = V.sub(from.c, V.mul(V.add(box.low, box.high), 0.5));
+    const middle = V.mul(V.add(box.low, box.high), 0.5), other = run.first === "A" ? ends[1] : ends[0];
+    const back = V.add(V.unit(V.sub(from.c, middle)), V.mul(V.unit(V.sub(from.c, other.c)), 2));
     const side = V.mul(beside, (V.dot(back, beside) < 0 ? -1 : 1) * (thick * 1.2 + span * 0.03));
     const long = Math.max(span * 0.16, thick * 2.5), r = Math.max(span * 0.006, thick * 0.12);
     const tail = V.add(from.c, side), neck = V.add(tail, V.mul(way, long * 0.6)), tip = V.add(tail, V.mul(way, long));
