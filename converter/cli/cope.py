@@ -65,7 +65,7 @@ def cope(source: str, gap: str | None, **given: Any) -> int:
     if console.as_json:
         from converter.exporters.cope_json import cope_document
 
-        document = cope_document(result.drawing.source, made.joints, made.lengths, findings)
+        document = cope_document(result.drawing.source, made.joints, made.lengths, findings, made.holes)
         console.json({**document, "written": written} if files.out is not None else document)
     else:
         from converter.cli.copes import copes_text

@@ -12,13 +12,18 @@ from converter.exporters.table_json import finding_value
 from converter.findings import Finding
 from converter.geometry.vectors import Vec
 from converter.joints.cope import TubeLength
+from converter.joints.hole import Hole
 from converter.joints.model import Joint, SawSetting
 
 COPE_SCHEMA = "elbowroom/cope/1"
 
 
 def cope_document(
-    source: str, joints: Iterable[Joint], lengths: Iterable[TubeLength] = (), findings: Iterable[Finding] = ()
+    source: str,
+    joints: Iterable[Joint],
+    lengths: Iterable[TubeLength] = (),
+    findings: Iterable[Finding] = (),
+    holes: Iterable[Hole] = (),
 ) -> dict[str, Any]:
     """The joints as plain values, ready for `converter.exporters.table_json.dumps`.
 
@@ -27,6 +32,7 @@ def cope_document(
         joints: with their hole-saw set-up.
         lengths: of the tubes.
         findings: everything said.
+        holes: where tubes pass through others.
     """
     return {
         "schema": COPE_SCHEMA,
@@ -42,6 +48,7 @@ def cope_document(
             }
             for one in lengths
         ],
+        "holes": [hole_value(hole) for hole in holes],
         "findings": [finding_value(finding) for finding in findings],
     }
 
@@ -69,6 +76,24 @@ def joint_value(joint: Joint) -> dict[str, Any]:
         "length_change": joint.length_change + 0.0,
         "straight": joint.straight,
         "gap": joint.gap,
+    }
+
+
+def hole_value(hole: Hole) -> dict[str, Any]:
+    """One hole that a tube needs."""
+    return {
+        "tube": hole.tube,
+        "through": hole.through,
+        "node": _point(hole.node),
+        "angle": hole.angle,
+        "offset": hole.offset,
+        "clock": hole.clock,
+        "from_a": hole.from_a,
+        "zero": hole.zero,
+        "zero_direction": _point(hole.zero_direction),
+        "along": hole.along,
+        "around": hole.around,
+        "outline": [[clock, from_a] for clock, from_a in hole.outline],
     }
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from converter.findings import Finding
 from converter.joints.clash import clashes_said, find_clashes
 from converter.joints.find import survey
+from converter.joints.hole import Hole, find_holes
 from converter.joints.hole_saw import with_hole_saws
 from converter.joints.lengths import cut_length, length_changes
 from converter.joints.model import Joint
@@ -37,11 +38,13 @@ class Copes:
         joints: in the order of the tubes, end A before end B, with their hole-saw set-up.
         lengths: of every tube, jointed or not.
         findings: everything said of the joints.
+        holes: that tubes need where others pass through them.
     """
 
     joints: tuple[Joint, ...]
     lengths: tuple[TubeLength, ...]
     findings: tuple[Finding, ...]
+    holes: tuple[Hole, ...] = ()
 
 
 def cope_frame(
@@ -76,4 +79,4 @@ def cope_frame(
         )
         for tube in tubes
     )
-    return Copes(tuple(joints), lengths, (*said, *more))
+    return Copes(tuple(joints), lengths, (*said, *more), tuple(find_holes(found)))

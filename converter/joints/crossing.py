@@ -29,6 +29,7 @@ class Crossing:
         node: on the outer tube's centerline; offset: distance of the axes there, mm; angle: between them, degrees.
         overlap: how deep one reaches into the other, mm.
         through: whether the inner one passes wholly within the outer one's outside.
+        places: (place in the frame, leg) of the outer and of the inner tube.
     """
 
     outer: str
@@ -38,6 +39,7 @@ class Crossing:
     angle: float
     overlap: float
     through: bool
+    places: tuple[tuple[int, int], tuple[int, int]]
 
 
 def find_crossings(frame: Sequence[Body], index: LegIndex, plans: dict[Key, Plan], tol: Tolerances) -> list[Crossing]:
@@ -118,7 +120,8 @@ def _crossing(
             return None  # their corners would reach, but they lie flat on one another
         overlap = deep[0]
     through = offset + inner.half <= outer.size / 2.0 - tol.join
-    return Crossing(outer.name, inner.name, p if outer is a else q, offset, angle, overlap, through)
+    places = ((a.index, i), (b.index, j)) if outer is a else ((b.index, j), (a.index, i))
+    return Crossing(outer.name, inner.name, p if outer is a else q, offset, angle, overlap, through, places)
 
 
 def _lies_near(leg: Leg, at: Vec, reach: float) -> bool:
