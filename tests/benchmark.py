@@ -296,10 +296,25 @@ def joints(folder: Path, times: int) -> Row:
     return Row("joints of 201 tubes", mine, theirs, "s", "reading its DXF", 1.0)
 
 
+def sheet(folder: Path, times: int) -> Row:
+    """The HTML job sheet of 40 runs of 8 bends, against working them out in a room where every bend sweeps."""
+    from sheet_tools import job_of, shop, tube_named
+
+    from converter.exporters.sheet.content import job_page
+    from converter.exporters.sheet.html import html_text
+
+    rows = [(200.0, 0.0 if i == 0 else (90.0, -90.0, 35.0)[i % 3], (30.0, 60.0, 45.0)[i % 3]) for i in range(8)]
+    tubes = [tube_named(f"T{i}", 500.0 * i, rows) for i in range(40)]
+    where = shop()
+    job = job_of(tubes, where)
+    mine, theirs = in_turn(lambda: html_text(job_page(job)), lambda: job_of(tubes, where), max(1, times // 2))
+    return Row("HTML job sheet of 40 runs", mine, theirs, "s", "working it out", 4.0)
+
+
 ROWS: dict[str, Callable[[Path, int], Row]] = {
     "speed": speed, "speed-paused": speed_paused, "memory": memory, "one-tube": one_tube, "help": help_text,
     "solid": solid, "fit": fit, "step": step, "mesh": mesh, "sweep": sweep, "cope": cope, "audit": audit,
-    "joints": joints,
+    "joints": joints, "sheet": sheet,
 }  # fmt: skip
 
 
