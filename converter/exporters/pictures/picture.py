@@ -28,7 +28,7 @@ class Look:
 #: Height of a capital in sizes of type, of the faces that pictures are written in.
 CAPITAL = 0.73
 #: Radius of the circle around a circled label, in heights of its text.
-RING = 1.05
+RING = 1.2
 
 #: Roles whose texts are bold where a face has it.
 BOLD = ("strong", "end", "feed")
