@@ -393,3 +393,12 @@ def test_stations_keep_their_sagitta(clr):
     longest = chords[2:-1].max()
     assert clr - np.sqrt(clr**2 - (longest / 2) ** 2) <= 0.15 + 1e-9
     assert chords.sum() == pytest.approx(20 + clr * radians(170), rel=1e-3)
+
+
+def test_rolls_that_add_up_to_half_a_turn_stay_in_range():
+    """97.9 + 57.14 + 24.96 is 180.00000000000003 in floating point: half a turn, not minus half a turn."""
+    assert 97.9 + 57.14 + 24.96 > 180.0
+    rolls = (0.0, 24.96, 57.14, 97.9)
+    table = BendTable(tuple(Bend(100.0, roll, 30.0, 50.0) for roll in rolls), 100.0)
+    # bends 2 and 3 are straight stock still, so the roll of bend 1 against bend 4 is their sum
+    assert len(half(table, 3, frozenset({0}), True)) == 3

@@ -218,7 +218,9 @@ def _clr(bend: Bend) -> float:
 
 def _wrapped(roll: float) -> float:
     """Degrees in (-180, 180]."""
-    return 180.0 - (180.0 - roll) % 360.0
+    value = 180.0 - (180.0 - roll) % 360.0
+    # the remainder of a hair below nothing rounds to a whole turn
+    return 180.0 if value <= -180.0 else value
 
 
 def _elements(segments: Sequence[object], start: tuple[float, float, float], held: bool) -> Elements:
