@@ -14,7 +14,8 @@ from typing import Any
 
 from converter.exporters.figure import Point
 from converter.exporters.pictures.sight import Sight
-from converter.exporters.pictures.solid import Array, Bools, Ints, Ring, Solid
+from converter.exporters.pictures.skin import flat_points, skin
+from converter.exporters.pictures.solid import Array, Bools, Ints, Solid
 from converter.geometry.vectors import Vec
 
 #: Greatest step along a line between places whose visibility is asked, in sizes of the section.
@@ -23,8 +24,6 @@ _STEP = 0.5
 _MOST_STEPS = 160
 #: Steps around the section for ends and seams.
 _AROUND = 48
-#: The same for what is filled.
-_SKIN_AROUND = 32
 #: How often the place where a line disappears is halved.
 _HALVINGS = 18
 #: Greatest step around the section between two points of a silhouette, in units of `Solid`'s ``u``.
@@ -90,7 +89,7 @@ def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> Outline:
         _rim(rows, solid, i, toward)
     lines = rows.seen(solid, sight, toward, view)
     bores = _bores(solid, sight, toward, view, lines)
-    return Outline(tuple(lines), tuple(_skin(solid, toward, view, edges)), tuple(bores))
+    return Outline(tuple(lines), tuple(skin(solid, toward, view, edges)), tuple(bores))
 
 
 def _other_edge(solid: Solid, u: Array) -> Array | None:
@@ -197,10 +196,10 @@ def _bores(solid: Solid, sight: Sight, toward: Array, view: Array, lines: list[L
         hidden = sight.hidden(points, piece)
         flat = points @ view.T
         if not hidden.any():
-            found.append(_points(flat))
+            found.append(flat_points(flat))
         # the rim of a bore lies within the face: to a step is near enough
         for a, b in _runs(~hidden):
-            lines.append((_points(flat[a:b]), "tube", i))
+            lines.append((flat_points(flat[a:b]), "tube", i))
     return found
 
 
@@ -276,7 +275,7 @@ class _Rows:
                 if straight:
                     chain = [chain[0], chain[-1]]
                 if np.ptp(np.array(chain), axis=0).max() > 1e-6 * solid.outer.reach:
-                    lines.append((_points(chain), part[3], part[0]))
+                    lines.append((flat_points(chain), part[3], part[0]))
         return lines
 
     @staticmethod
@@ -323,109 +322,3 @@ def _runs(flags: Bools) -> list[tuple[int, int]]:
     padded = np.concatenate([[False], flags, [False]]).astype(int)
     steps = np.diff(padded)
     return list(zip(np.nonzero(steps == 1)[0].tolist(), np.nonzero(steps == -1)[0].tolist(), strict=True))
-
-
-def _skin(
-    solid: Solid, toward: Array, view: Array, edges: dict[int, list[tuple[Array, Array]]]
-) -> list[tuple[Point, ...]]:
-    """Shapes that overlap a little and together cover the tube."""
-    import numpy as np
-
-    ring: Ring = solid.outer
-    u = np.linspace(0.0, ring.turn, _SKIN_AROUND + 1)[:-1]
-
-    def slices(i: int, f: Array) -> Array:
-        """(k, n, 2) outlines of the section at places along a piece."""
-        n = len(u)
-        flat = solid.points(np.full(n * len(f), i), np.repeat(f, n), np.tile(u, len(f))) @ view.T
-        return flat.reshape(len(f), n, 2)
-
-    shapes: list[tuple[Point, ...]] = []
-    for i in range(len(solid.size)):
-        if solid.radius[i] == 0.0:
-            ends = slices(i, np.array([0.0, 1.0]))
-            shapes.append(hull(ends.reshape(-1, 2)) if np.any(solid.lean[i]) else _drawn_out(ends[0], ends[1]))
-            continue
-        # what its neighbours do not cover of its ends
-        alone = [f for f, j in ((0.0, i - 1), (1.0, i + 1)) if not 0 <= j < len(solid.size) or solid.radius[j] > 0.0]
-        shapes += [hull(end) for end in slices(i, np.array(alone))]
-        (f, one), (_, other) = edges[i]
-        for low, high, sound in _stretches(solid, i, toward):
-            if sound:
-                first = max(0, int(np.searchsorted(f, low, "right")) - 1)
-                kept = np.arange(first, min(len(f), int(np.searchsorted(f, high, "left")) + 1))
-                piece = np.full(len(kept), i)
-                sides = [solid.points(piece, f[kept], side[kept]) @ view.T for side in (one, other)]
-                shapes.append(_points(np.concatenate([sides[0], sides[1][::-1]])))
-            else:
-                shapes.append(hull(slices(i, np.array([low, high])).reshape(-1, 2)))
-    return [shape for shape in shapes if len(shape) > 2 and _area(shape) > 1e-6 * ring.reach**2]
-
-
-def _area(shape: tuple[Point, ...]) -> float:
-    return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(shape, (*shape[1:], shape[0]), strict=True))) / 2.0
-
-
-def _stretches(solid: Solid, i: int, toward: Array) -> list[tuple[float, float, bool]]:
-    """A bend cut into stretches that overlap a little, and whether the picture of each is simple.
-
-    It is where the picture of the centerline curves less than the tube is thick: its radius of curvature is
-    R |t'|^3 / |n.v| with t' the picture of the direction. Such stretches turn by up to 60 degrees, the others by 7.
-    """
-    import numpy as np
-
-    n = max(3, ceil(float(np.degrees(solid.size[i])) / 7.0))
-    f = np.linspace(0.0, 1.0, n + 1)
-    t, _ = solid.frames(np.full(n + 1, i), f)
-    shown = np.sqrt(np.maximum(1.0 - (t @ toward) ** 2, 0.0))
-    sound = solid.radius[i] * shown**3 > 1.1 * solid.outer.reach * abs(solid.normal[i] @ toward) + 1e-9
-    sound &= shown > 0.05
-    found: list[tuple[float, float, bool]] = []
-    k = 0
-    while k < n:
-        stop = k + 1
-        good = bool(sound[k] and sound[stop])
-        while good and stop < n and sound[stop + 1] and stop - k < 8:
-            stop += 1
-        found.append((max(0.0, float(f[k]) - 0.1 / n), float(f[stop]), good))
-        k = stop
-    return found
-
-
-def _drawn_out(a: Array, b: Array) -> tuple[Point, ...]:
-    """The convex hull of a convex outline (n, 2) and of the same outline moved: half of each, and what joins them."""
-    import numpy as np
-
-    d = b[0] - a[0]
-    if d @ d < 1e-12 * float(np.ptp(a, axis=0).max()) ** 2:
-        return hull(a)
-    across = a @ np.array([-d[1], d[0]])
-    first, last = sorted((int(across.argmin()), int(across.argmax())))
-    if first == last:
-        return hull(np.concatenate([a, b]))
-    one, other = np.arange(first, last + 1), np.r_[np.arange(last, len(a)), np.arange(0, first + 1)]
-    ahead = (a[one].mean(axis=0) - a[other].mean(axis=0)) @ d > 0.0
-    return _points(np.concatenate([(b if ahead else a)[one], (a if ahead else b)[other]]))
-
-
-def hull(points: Array) -> tuple[Point, ...]:
-    """The convex hull of points (n, 2), counter-clockwise (Andrew's monotone chain)."""
-    order = sorted(set(map(tuple, points.tolist())))
-
-    def half(these: list[Any]) -> list[Any]:
-        chain: list[Any] = []
-        for p in these:
-            while len(chain) > 1 and (chain[-1][0] - chain[-2][0]) * (p[1] - chain[-2][1]) <= (
-                chain[-1][1] - chain[-2][1]
-            ) * (p[0] - chain[-2][0]):
-                chain.pop()
-            chain.append(p)
-        return chain[:-1]
-
-    if len(order) < 3:
-        return tuple(order)
-    return (*half(order), *half(order[::-1]))
-
-
-def _points(rows: Any) -> tuple[Point, ...]:
-    return tuple((float(x), float(y)) for x, y in rows)
