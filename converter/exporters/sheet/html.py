@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 #: Shown before a severity's word, so that it is told apart without colour.
 SIGNS = {ERROR: "✖", WARNING: "▲", NOTE: "●"}
 #: Sizes of the pictures in mm of paper.
-RUN_SIZE = (125.0, 100.0)
+RUN_SIZE = (112.0, 92.0)
 DRAWING_SIZE = (240.0, 150.0)
 #: The page's own scripts, in the order they run, after plotly.js.
 SCRIPTS = ("shapes.js", "scenes.js", "stages.js", "sheet.js")
