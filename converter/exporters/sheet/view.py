@@ -10,11 +10,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 
+from converter.bending.setup import Setup
 from converter.bending.setup_words import Sheet
 from converter.exporters.cope_words import cut_to, saw_words
 from converter.exporters.sheet.content import JobPage, RunPage, total_mass
 from converter.exporters.sheet.steps import BigStep, big_steps, first_big_step
 from converter.findings import Finding
+from converter.joints.model import PLANE, Joint
 from converter.shop.sections import describe
 from converter.units import BothUnits, Display
 
@@ -144,7 +146,7 @@ def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunVie
         ("Section", section),
         ("Metal", tube.metal or "not named"),
         ("Die", die if table.bends else "none needed"),
-        ("Stick to cut", stick + (_extras(run, sheets, both) if sheets else "")),
+        ("Stick to cut", stick + (_extras(setup, sheets, both) if setup else "")),
     ]
     if setup and setup.steps:
         order = "" if setup.plan.plain else f"; bends in the order {', '.join(str(s.bend) for s in setup.steps)}"
@@ -225,9 +227,7 @@ def _setup_rows(run: RunPage, sheets: dict[str, Sheet], both: BothUnits) -> tupl
     return tuple(rows)
 
 
-def _extras(run: RunPage, sheets: dict[str, Sheet], both: BothUnits) -> str:
-    setup = run.setup
-    assert setup is not None
+def _extras(setup: Setup, sheets: dict[str, Sheet], both: BothUnits) -> str:
     parts = [
         f"{both.each(lambda one, end=end: one.length(sheets[one.unit].trim(end)))} of it trimmed off end {end}"  # type: ignore[misc]
         for end, extra in (("A", setup.extra_a), ("B", setup.extra_b))
@@ -313,10 +313,7 @@ def _blocked(run: RunPage) -> str:
     return ""
 
 
-def _end(joint: object, both: BothUnits) -> EndView:
-    from converter.joints.model import PLANE, Joint
-
-    assert isinstance(joint, Joint)
+def _end(joint: Joint, both: BothUnits) -> EndView:
     facts = [
         ("Between the tubes" if joint.kind != PLANE else "To the plane", both.angle(joint.angle)),
         ("Off its centerline", both.length(joint.offset)),
