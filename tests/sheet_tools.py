@@ -64,10 +64,12 @@ def shop(**given: Any) -> Shop:
     return Shop("Test shop", (die,), machine, tests=tests, source=__file__, **given)
 
 
-def job_of(tubes: Sequence[Tube], where: Shop, stem: str = "job", unit: str = "mm") -> ExportJob:
+def job_of(
+    tubes: Sequence[Tube], where: Shop, stem: str = "job", unit: str = "mm", feed_from: str | None = None
+) -> ExportJob:
     """A job of tubes made up here, with set-ups and copes."""
     both = BothUnits(unit)
-    setups = set_up(tubes, where, both)
+    setups = set_up(tubes, where, both, feed_from)
     copes = cope_frame(tubes, where, None, display=both)
     findings = api.sorted_findings([*(one for setup in setups for one in setup.findings), *copes.findings])
     return ExportJob(

@@ -159,6 +159,17 @@ def test_data_blocks_are_json_with_every_step(demo):
     assert blocks[9]["bad"] == [1] and blocks[9]["tight"] == [1]
 
 
+def test_fed_from_end_b_the_bends_count_from_there():
+    """Bends keep their numbers of the table, from end A; along the stick, from the end fed first, they come reversed."""
+    page = html.html_text(job_page(job_of([tube_named("one")], shop(), feed_from="B")))
+    (block,) = (json.loads(text) for text in re.findall(r'class="scene">(.*?)</script>', page, re.DOTALL))
+    assert block["first"] == "B"
+    assert [step["bend"] for step in block["steps"]] == [2, 1]
+    assert [step["made"] for step in block["steps"]] == [[2], [2, 1]]
+    assert [bend[0] for bend in block["bends"]] == [1, 2]
+    assert "end B first" in page
+
+
 def test_hostile_names_are_text():
     """Escaped wherever they stand; what does not show is written out."""
     page = html.html_text(job_page(hostile_job()))
