@@ -160,7 +160,7 @@ def test_data_blocks_are_json_with_every_step(demo):
 
 
 def test_fed_from_end_b_the_bends_count_from_there():
-    """Bends keep their numbers of the table, from end A; along the stick, from the end fed first, they come reversed."""
+    """Bends keep their numbers of the table, from end A; along the stick, from the end fed first, reversed."""
     page = html.html_text(job_page(job_of([tube_named("one")], shop(), feed_from="B")))
     (block,) = (json.loads(text) for text in re.findall(r'class="scene">(.*?)</script>', page, re.DOTALL))
     assert block["first"] == "B"
