@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from math import pi, sqrt
+from math import hypot, pi, sqrt
 
 import pytest
 import shapely
@@ -15,7 +15,9 @@ from converter.errors import OptionError
 from converter.exporters.pictures.isometric import MOST_CALLED_OUT
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run_picture import VIEWS, fitted, isometric_picture, run_picture, text_height
+from converter.exporters.pictures.views import axes_of
 from converter.findings import Finding
+from converter.model.curve import Arc
 from converter.units import BothUnits, Display, in_unit
 
 TUBES = examples()
@@ -33,7 +35,7 @@ def numbers(picture: Picture, unit: str) -> list[str]:
 @pytest.mark.parametrize("unit", ["mm", "in"])
 @pytest.mark.parametrize("name", ["five", "one", "none", "square", "thirty", "small", "long"])
 def test_every_number_of_the_table_stands_on_the_isometric(name, unit):
-    """Straights, angles, radii and rolls exactly as the table shows them, each as often as it occurs at least."""
+    """Straights, angles, radii and rotations exactly as the table shows them, each as often as it occurs at least."""
     tube = TUBES[name]
     table, show = tube.run.table, Display(unit)
     found = numbers(isometric_picture(tube, BOTH), unit)
@@ -53,7 +55,7 @@ def test_a_call_out_holds_what_belongs_together():
         first, second = (in_unit(label.text, "in") for label in picture.labels[at + 1 : at + 3])
         assert first == f"{angle:.2f}°, CLR {clr / 25.4:.3f}"
         if i > 1:
-            assert second == f"roll {roll:.2f}°"
+            assert second == f"rotation {roll:.2f}°"
 
 
 @pytest.mark.parametrize("name", list(TUBES))
@@ -109,6 +111,30 @@ def test_the_feed_arrow_points_into_the_tube_at_end_a():
     assert abs(travel[1] / travel[0]) == pytest.approx(1 / sqrt(3))
 
 
+def test_fed_from_end_b_the_arrow_goes_into_end_b_and_bends_keep_their_numbers():
+    """A hook along x, then z up: end B is left by going down."""
+    tube = TUBES["one"]
+    for plain, picture in (
+        (isometric_picture(tube, BOTH), isometric_picture(tube, BOTH, fed_from="B")),
+        (run_picture(tube, BOTH), run_picture(tube, BOTH, fed_from="B")),
+    ):
+        start, tip = next(s.points for s in picture.strokes if s.role == "feed")
+        marks = {label.text: label.at for label in reversed(picture.labels) if label.boxed}  # the isometric is first
+        assert hypot(start[0] - marks["B"][0], start[1] - marks["B"][1]) < 8.0
+        assert hypot(start[0] - marks["A"][0], start[1] - marks["A"][1]) > 30.0
+        # the last straight, walked from B
+        last = next(s for s in reversed(tube.run.centerline) if not isinstance(s, Arc))
+        view = axes_of(tube.run).named("isometric", tube.run)
+        (x0, y0), (x1, y1) = view.flat(last.end), view.flat(last.start)
+        cross = (tip[0] - start[0]) * (y1 - y0) - (tip[1] - start[1]) * (x1 - x0)
+        assert cross == pytest.approx(0.0, abs=1e-6 * hypot(x1 - x0, y1 - y0))
+        assert (tip[0] - start[0]) * (x1 - x0) + (tip[1] - start[1]) * (y1 - y0) > 0.0
+        numbers = [label.text for label in picture.labels if label.circled]
+        assert numbers == [label.text for label in plain.labels if label.circled]
+        assert "End B goes into the bender first." in picture.description
+        assert "goes into the bender first" not in plain.description
+
+
 @pytest.mark.parametrize(
     ("code", "word"),
     [
@@ -137,7 +163,7 @@ def test_many_bends_keep_their_numbers_and_are_listed():
     picture = isometric_picture(tube, BOTH, findings=[Finding("radius-too-tight", "x", tube="thirty", bend=7)])
     circled = {label.text for label in picture.labels if label.circled}
     assert circled == {str(n) for n in range(1, 31)}
-    assert {"bend", "straight", "roll", "angle", "CLR"} <= set(texts(picture))
+    assert {"bend", "straight", "rotation", "angle", "CLR"} <= set(texts(picture))
     assert "7 !" in texts(picture)
     assert min(label.height for label in picture.labels) >= 1.2
 
@@ -188,7 +214,7 @@ def test_the_description_tells_it_all_to_those_who_cannot_see():
     picture = run_picture(TUBES["five"], Display("mm"))
     assert picture.title == "Tube handle"
     for i, (feed, roll, angle, clr) in enumerate(ROWS, 1):
-        rolled = f", roll {roll:.2f}°" if i > 1 else ""
+        rolled = f", rotation {roll:.2f}°" if i > 1 else ""
         said = f"Bend {i}: after a straight of {feed:.2f}, {angle:.2f}°, CLR {clr:.2f}{rolled}."
         assert said in picture.description
     assert "closed" in isometric_picture(TUBES["ring"], BOTH).description
@@ -239,7 +265,7 @@ def test_convert_writes_a_picture_of_every_run(tmp_path, capsys):
     leg = tmp_path / "demo" / "out" / "boathouse-LEG 1.25x0.083in.svg"
     root = ElementTree.parse(leg).getroot()
     said = [element.text for element in root.iter("{http://www.w3.org/2000/svg}text")]
-    assert {"70.00°, CLR 2.500", "too tight", "35.00°, CLR 3.500", "roll 90.00°", "third angle"} <= set(said)
+    assert {"70.00°, CLR 2.500", "too tight", "35.00°, CLR 3.500", "rotation 90.00°", "third angle"} <= set(said)
     with Image.open(leg.with_suffix(".png")) as image:
         assert image.size == (1594, 1063)  # 270 by 180 mm at 150 to the inch
     again = command(capsys, "demo", "--out", tmp_path / "again", "--to", "svg,png", "-q")

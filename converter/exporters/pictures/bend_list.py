@@ -15,13 +15,15 @@ _LINE, _GAP = 1.8, 1.2
 
 
 def _rows(parts: Parts, display: Display) -> list[list[str]]:
-    rows = [["bend", "straight", "roll", "angle", "CLR"]]
+    rows = [["bend", "straight", "rotation", "angle", "CLR"]]
     for straight, turn in zip(parts.straights, parts.turns, strict=False):
         bend = turn.bend
-        roll = display.angle(bend.rotation) if turn.number > 1 else "-"
+        rotation = display.angle(bend.rotation) if turn.number > 1 else "-"
         radius = "sharp" if bend.clr is None else display.number(bend.clr)
         mark = " !" if turn.wrong else ""
-        rows.append([f"{turn.number}{mark}", display.number(straight.length), roll, display.angle(bend.angle), radius])
+        rows.append(
+            [f"{turn.number}{mark}", display.number(straight.length), rotation, display.angle(bend.angle), radius]
+        )
     rows.append(["end", display.number(parts.straights[-1].length), "", "", ""])
     return rows
 

@@ -1,6 +1,6 @@
 """The isometric of a run with everything that a bender asks for written on it.
 
-Straights are dimensioned along the tube, each bend has a call-out with its number, angle, radius and roll.
+Straights are dimensioned along the tube, each bend has a call-out with its number, angle, radius and rotation.
 Where there are more bends than there is room, the bends keep their numbers and a table in the picture says
 the rest.
 """
@@ -8,7 +8,7 @@ the rest.
 from __future__ import annotations
 
 from itertools import pairwise
-from math import atan2, cos, degrees, hypot, radians, sin
+from math import atan2, cos, degrees, hypot, pi, sin
 
 from converter.exporters.figure import Point
 from converter.exporters.pictures.bend_list import draw_list, list_size
@@ -36,7 +36,9 @@ MOST_CALLED_OUT = 12
 _LINE = 1.75
 
 
-def isometric_panel(shape: Shape, parts: Parts, axes: Axes, display: Display, frame: Box, height: float) -> Picture:
+def isometric_panel(
+    shape: Shape, parts: Parts, axes: Axes, display: Display, frame: Box, height: float, fed_from: str = "A"
+) -> Picture:
     """The isometric within a frame, as a picture in the frame's coordinates.
 
     Args:
@@ -45,19 +47,22 @@ def isometric_panel(shape: Shape, parts: Parts, axes: Axes, display: Display, fr
         display: how lengths are written.
         frame: x low, y low, x high, y high, mm.
         height: of text, mm.
+        fed_from: the end that the arrow of feed goes into, 'A' or 'B'.
     """
     view = axes.named("isometric", shape.tube.run)
     if len(parts.turns) <= MOST_CALLED_OUT:
         # smaller tubes leave more room for what is written around them
         for margin in (0.65, 1.0, 1.5):
-            panel = _Panel(shape, parts, view, display, frame, height, margin)
+            panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from)
             if panel.called_out():
                 panel.finish(axes)
                 return panel.picture
-    return _listed(shape, parts, view, axes, display, frame, height)
+    return _listed(shape, parts, view, axes, display, frame, height, fed_from)
 
 
-def _listed(shape: Shape, parts: Parts, view: View, axes: Axes, display: Display, frame: Box, height: float) -> Picture:
+def _listed(
+    shape: Shape, parts: Parts, view: View, axes: Axes, display: Display, frame: Box, height: float, fed_from: str
+) -> Picture:
     """The isometric with bends numbered only, and a list beside or below it."""
     x0, y0, x1, y1 = frame
     beside = x1 - x0 >= y1 - y0
@@ -68,7 +73,7 @@ def _listed(shape: Shape, parts: Parts, view: View, axes: Axes, display: Display
         text -= 0.1
         size = list_size(parts, display, text, room[1])
     rest = (x0, y0, x1 - size[0] - 3.0, y1) if beside else (x0, y0 + size[1] + 3.0, x1, y1)
-    panel = _Panel(shape, parts, view, display, rest, min(height, 2.0), 0.7)
+    panel = _Panel(shape, parts, view, display, rest, min(height, 2.0), 0.7, fed_from)
     panel.numbered()
     panel.finish(axes)
     corner = (x1 - size[0], y1) if beside else (x0, y0 + size[1])
@@ -80,7 +85,15 @@ class _Panel:
     """A tube drawn in a frame, with room left around it, and what is taken of that room."""
 
     def __init__(
-        self, shape: Shape, parts: Parts, view: View, display: Display, frame: Box, height: float, margin: float
+        self,
+        shape: Shape,
+        parts: Parts,
+        view: View,
+        display: Display,
+        frame: Box,
+        height: float,
+        margin: float,
+        fed_from: str,
     ) -> None:
         self.picture = Picture()
         self._parts, self._display, self._h = parts, display, height
@@ -99,7 +112,7 @@ class _Panel:
                 self._places.take_line(a, b, 0.3)
         for s in shape.line:
             self._take_tube(s)
-        self._ends(shape.tube.run.closed)
+        self._ends(shape.tube.run.closed, fed_from)
 
     def _take_tube(self, s: Segment) -> None:
         points = [self._drawn.at(p) for p in points_of(s)]
@@ -108,20 +121,21 @@ class _Panel:
 
     # --- ends -----------------------------------------------------------------------------
 
-    def _ends(self, closed: bool) -> None:
+    def _ends(self, closed: bool, fed_from: str) -> None:
         """Ends A and B and the arrow of the direction of feed."""
         a, b = self._drawn.at(self._parts.start), self._drawn.at(self._parts.end)
         ta, tb = self._direction(self._parts.start_direction), self._direction(self._parts.end_direction)
-        tail, ahead = self._feed(a, ta)
-        end_mark(self.picture, self._places, "A", tail if ahead else a, ta + radians(180.0), 1.25 * self._h)
-        end_mark(self.picture, self._places, "B", b, tb + (radians(90.0) if closed else 0.0), 1.25 * self._h)
+        tail, ahead = self._feed(a, ta) if fed_from == "A" else self._feed(b, tb + pi)
+        for letter, end, out in (("A", a, ta + pi), ("B", b, tb + (pi / 2.0 if closed else 0.0))):
+            place = tail if ahead and letter == fed_from else end
+            end_mark(self.picture, self._places, letter, place, out, 1.25 * self._h)
 
     def _direction(self, d: Vec) -> float:
         x, y = self._drawn.view.flat(d)
         return atan2(y, x) if hypot(x, y) > 1e-6 else 0.0
 
     def _feed(self, a: Point, turn: float) -> tuple[Point, bool]:
-        """The arrow into end A, or beside the tube, with its word; where it starts, and whether before the end."""
+        """The arrow into the end fed first, or beside the tube; where it starts, and whether before the end."""
         h = self._h
         length, gap = 5.0 * h, 0.6 * h
         c, s = cos(turn), sin(turn)

@@ -23,7 +23,7 @@ _WORDS = {
     "straight-too-short": "straight too short",
     "negative-straight": "bends overlap",
     "corner-no-radius": "no radius",
-    "roll-not-quarter": "not a quarter roll",
+    "roll-not-quarter": "not a quarter turn",
     "sweep-hits": "hits while bending",
     "stop-too-great": "stop too far",
 }
@@ -124,16 +124,16 @@ def wrong_words(name: str, findings: Sequence[Finding]) -> dict[int, str]:
 
 
 def bend_words(turn: Turn, display: Display) -> list[str]:
-    """The lines beside a bend: angle and radius, then the roll (bend 1 has none)."""
+    """The lines beside a bend: angle and radius, then the rotation (bend 1 has none)."""
     bend = turn.bend
     radius = "sharp corner" if bend.clr is None else f"CLR {display.number(bend.clr)}"
     lines = [f"{display.angle(bend.angle)}, {radius}"]
     if turn.number > 1:
-        lines.append(f"roll {display.angle(bend.rotation)}")
+        lines.append(f"rotation {display.angle(bend.rotation)}")
     return lines
 
 
-def spoken(tube: Tube, parts: Parts, display: Display, what: str, *, coped: bool = False) -> str:
+def spoken(tube: Tube, parts: Parts, display: Display, what: str, *, coped: bool = False, fed_from: str = "A") -> str:
     """What a picture shows, for people who cannot see it."""
     table = tube.run.table
     count = len(table.bends)
@@ -151,6 +151,8 @@ def spoken(tube: Tube, parts: Parts, display: Display, what: str, *, coped: bool
         said.append(f"Last straight {display.number(table.tail)}.")
     if tube.run.closed:
         said.append("It is closed: end A meets end B.")
+    if fed_from == "B":
+        said.append("End B goes into the bender first.")
     if coped:
         said.append("Ends that are cut to fit another tube are drawn square.")
     return " ".join(said)

@@ -35,6 +35,7 @@ def run_picture(
     findings: Sequence[Finding] = (),
     joints: Sequence[Joint] = (),
     views: Sequence[str] = VIEWS,
+    fed_from: str = "A",
 ) -> Picture:
     """A run in several views, with its name.
 
@@ -46,6 +47,7 @@ def run_picture(
         findings: what is said of it; bends that an error names are marked.
         joints: of its ends; coped ends are drawn square and the description says so.
         views: of `VIEWS`, in any order.
+        fed_from: the end that goes first and has the arrow; bends keep the numbers of the table.
 
     Raises:
         OptionError: there is no view of a name, or none is asked for.
@@ -56,17 +58,17 @@ def run_picture(
     parts, shape, axes = parts_of(tube.run, findings), Shape.of(tube), axes_of(tube.run)
     what = f"Tube {tube.name!r} in {len(wanted)} view{'s' if len(wanted) > 1 else ''}"
     coped = any(joint.tube == tube.name for joint in joints)
-    picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, what, coped=coped))
+    picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, what, coped=coped, fed_from=fed_from))
     picture.reach((0.0, 0.0), size)
     height = text_height(size, len(wanted) > 1)
     frame = _headed(picture, tube, display, size, height, named=True)
     flat = [name for name in wanted if name != "isometric"]
     if not flat:
-        picture.put(isometric_panel(shape, parts, axes, display, frame, height), 0.0, 0.0)
+        picture.put(isometric_panel(shape, parts, axes, display, frame, height, fed_from), 0.0, 0.0)
         return _kept(picture, size)
     if "isometric" in wanted:
         first, second = _halves(frame)
-        picture.put(isometric_panel(shape, parts, axes, display, first, height), 0.0, 0.0)
+        picture.put(isometric_panel(shape, parts, axes, display, first, height, fed_from), 0.0, 0.0)
         frame = second
     picture.put(views_panel(shape, parts, axes, display, frame, 0.9 * height, flat), 0.0, 0.0)
     return _kept(picture, size)
@@ -78,6 +80,7 @@ def isometric_picture(
     *,
     size: Point = (180.0, 120.0),
     findings: Sequence[Finding] = (),
+    fed_from: str = "A",
 ) -> Picture:
     """A run seen from one corner, its bends called out, its ends and the direction of feed marked.
 
@@ -86,13 +89,15 @@ def isometric_picture(
         display: how lengths are written; `converter.units.BothUnits` keeps both.
         size: width and height of the picture, mm.
         findings: what is said of it; bends that an error names are marked.
+        fed_from: the end that goes first and has the arrow; bends keep the numbers of the table.
     """
     parts, shape, axes = parts_of(tube.run, findings), Shape.of(tube), axes_of(tube.run)
-    picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, f"Isometric view of tube {tube.name!r}"))
+    what = f"Isometric view of tube {tube.name!r}"
+    picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, what, fed_from=fed_from))
     picture.reach((0.0, 0.0), size)
     height = text_height(size, False)
     frame = _headed(picture, tube, display, size, height, named=False)
-    picture.put(isometric_panel(shape, parts, axes, display, frame, height), 0.0, 0.0)
+    picture.put(isometric_panel(shape, parts, axes, display, frame, height, fed_from), 0.0, 0.0)
     return _kept(picture, size)
 
 

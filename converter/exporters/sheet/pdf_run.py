@@ -171,7 +171,10 @@ def _table(flow: Flow, sheet: Sheet) -> None:
         "clockwise."
     )
     if any(step.roll for step in setup.steps):
-        words += " The picture's roll is that of the bend's plane; in the bender the tube turns the other way for it."
+        words += (
+            " The picture's rotation is how far the bend's plane turns since the bend numbered before it; to make it, the "
+            "tube turns the other way."
+        )
     sources = {step.springback.source for step in setup.steps}
     if "estimate" in sources:
         words += " A stop with ~ goes by an estimate of springback: bend a test piece first."
