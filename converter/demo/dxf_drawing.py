@@ -12,6 +12,7 @@ from ezdxf.filemanagement import new
 from ezdxf.math import OCS, Vec3
 
 from converter.demo.boathouse import INCH, DemoRun, runs
+from converter.exporters.dxf_common import steady
 from converter.model.curve import Arc, Segment
 
 if TYPE_CHECKING:
@@ -21,8 +22,9 @@ _LADDER, _TROLLEY = 5, 3  # colour numbers
 
 
 def drawing_text() -> str:
-    """The whole drawing in inches, DXF R2010; the same text at every call but for its time stamps."""
-    doc = new("R2010", units=units.IN)
+    """The whole drawing in inches, DXF R2010; the same text at every call."""
+    with steady():
+        doc = new("R2010", units=units.IN)
     model = doc.modelspace()
     demo = runs()
     for layer in dict.fromkeys(run.layer for run in demo):
@@ -42,7 +44,8 @@ def drawing_text() -> str:
     for text, place in (("DOCK LADDER 1.5 x 0.120", (0, -12, -44)), ("KAYAK TROLLEY 1.25 x 0.083", (40, -12, -16))):
         model.add_text(text, height=1.5, dxfattribs={"layer": "NOTES"}).set_placement(place)
     stream = StringIO()
-    doc.write(stream)
+    with steady():
+        doc.write(stream)
     return stream.getvalue()
 
 

@@ -6,7 +6,8 @@ and $MEASUREMENT to match. Text is safe against the control sequences of DXF.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from math import atan2, degrees
 from pathlib import Path
@@ -55,6 +56,22 @@ def text_safe(text: str) -> str:
     return text.replace("^", "^ ")
 
 
+@contextmanager
+def steady() -> Iterator[None]:
+    """While it lasts, documents begun and written hold no time of day and no random number.
+
+    The same drawing then gives the same bytes; both the beginning and the writing of a document must be inside.
+    The library's setting for this is one for the whole process: it is put back afterwards.
+    """
+    options = ezdxf.options  # type: ignore[attr-defined]
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        options.write_fixed_meta_data_for_testing = before
+
+
 class Page:
     """A DXF document that is drawn on in millimetres.
 
@@ -66,7 +83,8 @@ class Page:
     def __init__(self, unit: str, layers: Iterable[Layer]) -> None:
         self.k = 1.0 / 25.4 if unit == "in" else 1.0
         self.unit = unit
-        self.doc = ezdxf.new("R2010", units=1 if unit == "in" else 4)  # type: ignore[attr-defined]
+        with steady():
+            self.doc = ezdxf.new("R2010", units=1 if unit == "in" else 4)  # type: ignore[attr-defined]
         self.doc.header["$MEASUREMENT"] = 0 if unit == "in" else 1
         self.doc.header["$LUNITS"] = 2
         self.doc.styles.add(_STYLE, font="arial.ttf")
@@ -151,7 +169,8 @@ class Page:
             WriteError: the drawing holds a value that DXF cannot.
         """
         try:
-            self.doc.saveas(path)
+            with steady():
+                self.doc.saveas(path)
         except DXFError as error:
             raise WriteError(f"The drawing {path.name!r} cannot be written: {error}.") from error
 
