@@ -94,7 +94,7 @@ def test_on_a_straight_tube_the_zero_line_is_that_of_its_cut_ends():
     made = cope_frame([rail, POST, passing()], Shop("none", ()))
     [joint] = made.joints
     one, two = made.holes
-    assert one.zero == "in line with the zero line at end B"
+    assert one.zero == "in line with the long point of the cut at end B (the tube has no bend)"
     assert one.zero_direction == pytest.approx(joint.zero_direction)
     assert {round(one.clock, 6), round(two.clock, 6)} == {90.0, 270.0}
 

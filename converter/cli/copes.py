@@ -31,19 +31,47 @@ def copes_text(result: Result, made: Copes, findings: Sequence[Finding], *, ever
     by_tube: dict[str, list[Joint]] = {}
     for joint in made.joints:
         by_tube.setdefault(joint.tube, []).append(joint)
-    lines.append(f"{counted(len(made.joints), 'end')} cut to fit, on {counted(len(by_tube), 'tube')}")
+    total = f"{counted(len(made.joints), 'end')} cut to fit, on {counted(len(by_tube), 'tube')}"
+    lines.append(total + (f"; {counted(len(made.holes), 'hole')} for tubes that pass through" if made.holes else ""))
     lengths = {one.name: one for one in made.lengths}
     for name, joints in by_tube.items():
         about = describe(joints[0].section, display)
         lines += ["", titled(name, f"{about}; {_length(lengths[name], display)}")]
         for joint in joints:
             lines += joint_lines(joint, display)
+    lines += hole_lines(made, display)
     if findings:
         lines += ["", findings_text(findings, everything=everything)]
     left_out = ignored_text(result.drawing.ignored)
     if left_out:
         lines += ["", left_out]
     return "\n".join(lines)
+
+
+def hole_lines(made: Copes, display: Display) -> list[str]:
+    """A block for every tube that needs holes: what passes where, and where each hole lies."""
+    from converter.joints.hole_wrap import grouped
+    from converter.shop.sections import describe
+
+    lines: list[str] = []
+    last = ""
+    for holes in grouped(made.holes):
+        one = holes[0]
+        if one.tube != last:
+            lines += ["", titled(one.tube, f"{describe(one.section, display)}; holes")]
+            last = one.tube
+        first = f"{one_line(one.through)} passes through at {display.angle(one.angle)}"
+        if one.offset > 1e-6:
+            first += f", {display.length(one.offset)} off its centerline"
+        rows = [f"{first}; node {point_text(one.node, display)}"]
+        rows += [
+            f"middle {display.length(hole.from_a)} from the centerline's end A, {display.angle(hole.clock)} from the "
+            f"zero line; {display.length(hole.along)} along, {display.length(hole.around)} around"
+            for hole in holes
+        ]
+        rows.append(f"zero line: {one_line(one.zero)}")
+        lines += [fill(row, "  holes  " if i == 0 else " " * 9, " " * 11) for i, row in enumerate(rows)]
+    return lines
 
 
 def _length(one: TubeLength, display: Display) -> str:

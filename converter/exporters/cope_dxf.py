@@ -1,4 +1,4 @@
-"""Full-size cope templates as DXF, one per cut end, below one another. docs/cope-templates.md says how to use them."""
+"""Full-size wrap templates as DXF, of cut ends and holes, below one another. docs/cope-templates.md shows their use."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from converter.exporters import cope_drawing as parts
-from converter.exporters.cope_words import notes, title, wraps_of
 from converter.exporters.dxf_common import Layer, Page
 from converter.exporters.figure import Figure, text_height
 from converter.exporters.scale_bar import scale_bar
+from converter.exporters.templates import templates_of
 from converter.progress import steps
 
 if TYPE_CHECKING:
@@ -37,26 +37,22 @@ def export(job: ExportJob, out: OutputSet) -> None:
     """Write ``stem-copes.dxf``.
 
     Raises:
-        WriteError: no end of the job is cut to fit.
+        WriteError: no end of the job is cut to fit, and no tube passes through another.
     """
-    wraps = wraps_of(job)
+    templates = templates_of(job)
     page = Page(job.display.unit, LAYERS)
     bar = scale_bar(job.display, parts.SCALE)
     page.put(bar, -bar.low[0], -bar.high[1])
     top = -(bar.high[1] - bar.low[1]) - _GAP
-    for one in steps(wraps, "wrap templates"):
-        drawing = parts.cope_drawing(one, job.display)
-        height = text_height(one.joint.section.od)
+    for one in steps(templates, "wrap templates"):
+        drawing = one.drawing
+        height = text_height(one.od)
         low, high = drawing.bounds()
         around = Figure()
-        lines = [row for note in notes(one, job.display) for row in textwrap.wrap(note, 110)]
+        lines = [row for note in one.notes for row in textwrap.wrap(note, 110)]
         around.block(lines, (0.0, low[1] - height), height, parts.TITLES)
-        around.text(
-            f"{title(one.joint)}: cope template, full size",
-            (0.0, high[1] + height),
-            1.5 * height,
-            parts.TITLES,
-        )
+        heading = f"{one.title}: {'template' if one.hole else 'cope template'}, full size"
+        around.text(heading, (0.0, high[1] + height), 1.5 * height, parts.TITLES)
         top -= around.high[1]
         for points, layer in drawing.curves:
             page.polyline([(x, y + top) for x, y in points], layer)

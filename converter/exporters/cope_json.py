@@ -91,6 +91,8 @@ def hole_value(hole: Hole) -> dict[str, Any]:
         "from_a": hole.from_a,
         "zero": hole.zero,
         "zero_direction": _point(hole.zero_direction),
+        "bend": hole.bend,
+        "from_tangent": hole.from_tangent,
         "along": hole.along,
         "around": hole.around,
         "outline": [[clock, from_a] for clock, from_a in hole.outline],

@@ -1,6 +1,6 @@
-"""Full-size cope templates as PDF to print: an index of all copes, then the sheets of each.
+"""Full-size cope templates as PDF to print: an index of all copes and holes, then the sheets of each.
 
-Every sheet stands for itself: it names tube and end, carries the scale bar, and says what the
+Every sheet stands for itself: it names tube and end (or the tube that passes), carries the scale bar, and says what the
 lines are. Small templates share a sheet, each with its name and facts. A template larger than a sheet
 goes over several, with join lines that stand in the same place of the template on both neighbours.
 docs/cope-templates.md says how to use them.
@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING
 
 from converter.exporters import cope_drawing as parts
 from converter.exporters.cope_options import SHEETS
-from converter.exporters.cope_words import cut_to, facts, how_to, notes, title, wraps_of
 from converter.exporters.figure import LEADING, Figure, Point, Text
 from converter.exporters.pdf_sheet import Pdf, Pen
 from converter.exporters.scale_bar import scale_bar
 from converter.exporters.shelves import Spot, pack
-from converter.joints.wrap import Tile, Window, Wrap, clip, tile
+from converter.exporters.templates import Template, templates_of, uses
+from converter.joints.wrap import Tile, Window, clip, tile
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -87,39 +87,38 @@ def export(job: ExportJob, out: OutputSet) -> None:
         WriteError: no end of the job is cut to fit.
         MissingLibraryError: the PDF library is not installed.
     """
-    wraps = wraps_of(job)
+    templates = templates_of(job)
     size = SHEETS[job.cope.sheet or ("Letter" if job.display.unit == "in" else "A4")]
-    drawings = [parts.cope_drawing(one, job.display) for one in wraps]
     pdf = Pdf(f"{job.stem}: cope templates", PENS)
     width = size[0] - 2.0 * BORDER
-    cells = [cell_of(pdf, one, drawing, job.display, width) for one, drawing in zip(wraps, drawings, strict=True)]
-    page = _index_pages(len(wraps), size) + 1
-    starts = [0] * len(wraps)
+    cells = [cell_of(pdf, one, width) for one in templates]
+    page = _index_pages(len(_index_rows(templates)), size) + 1
+    starts = [0] * len(templates)
     groups = _grouped(cells, size, job.cope.one_each)
-    own = [place(drawings[group[0].number], size) if len(group) == 1 else [] for group in groups]
+    own = [place(templates[group[0].number].drawing, size) if len(group) == 1 else [] for group in groups]
     for group, sheets in zip(groups, own, strict=True):
         for spot in group:
             starts[spot.number] = page
         page += max(1, len(sheets))
-    _index(pdf, job, wraps, starts, size)
+    _index(pdf, job, templates, starts, size)
     for group, sheets in zip(groups, own, strict=True):
         if len(group) > 1:
-            _shared_sheet(pdf, job, [(wraps[s.number], drawings[s.number], cells[s.number], s) for s in group], size)
+            _shared_sheet(pdf, job, [(templates[s.number], cells[s.number], s) for s in group], size)
         for n, sheet in enumerate(sheets, 1):
-            _sheet(pdf, job, wraps[group[0].number], drawings[group[0].number], sheet, n, len(sheets))
+            _sheet(pdf, job, templates[group[0].number], sheet, n, len(sheets))
     out.path(f"{job.stem}-copes.pdf").write_bytes(pdf.data())
 
 
-def cell_of(pdf: Pdf, one: Wrap, drawing: parts.CopeDrawing, display: Display, room: float) -> Cell:
+def cell_of(pdf: Pdf, one: Template, room: float) -> Cell:
     """The room a template takes on a shared sheet, its heading and its facts with it.
 
     Facts stand below the template where two fit side by side, else beside it where there is room for them.
     """
-    low, high = drawing.bounds()
+    low, high = one.drawing.bounds()
     width, height = max(high[0] - low[0], _LEAST_CELL), high[1] - low[1]
     left = room - width - _CELL_GAP
     aside = width + _CELL_GAP if width > left >= _LEAST_FACTS else 0.0
-    rows = tuple(row for fact in facts(one, display) for row in pdf.wrapped(fact, _FACT, left if aside else width))
+    rows = tuple(row for fact in one.facts for row in pdf.wrapped(fact, _FACT, left if aside else width))
     if aside:
         return Cell(room, _CELL_HEAD + max(height, len(rows) * _FACT_LINE), rows, aside)
     return Cell(width, _CELL_HEAD + height + 2.0 + len(rows) * _FACT_LINE, rows, 0.0)
@@ -135,25 +134,22 @@ def _grouped(cells: Sequence[Cell], size: Point, one_each: bool) -> list[list[Sp
     return sorted(groups, key=lambda group: group[0].number)
 
 
-def _shared_sheet(
-    pdf: Pdf, job: ExportJob, chosen: Sequence[tuple[Wrap, parts.CopeDrawing, Cell, Spot]], size: Point
-) -> None:
+def _shared_sheet(pdf: Pdf, job: ExportJob, chosen: Sequence[tuple[Template, Cell, Spot]], size: Point) -> None:
     """Several templates, each under its name and over its facts."""
     pdf.page(size)
     top, right = size[1] - BORDER, size[0] - BORDER
     pdf.text(f"{job.stem}: cope templates, full size", (BORDER, top - 4.0), 4.0, room=right - BORDER - 45.0)
     pdf.text(f"{len(chosen)} templates", (right, top - 4.0), 2.6, align="right")
-    for one, drawing, cell, spot in chosen:
-        low, high = drawing.bounds()
+    for one, cell, spot in chosen:
+        low, high = one.drawing.bounds()
         x, y = BORDER + spot.x, top - _SHARED_HEAD - spot.y
-        pdf.text(title(one.joint), (x, y - 3.0), 3.0, room=cell.width, bold=True)
-        pdf.text(cut_to(one.joint), (x, y - 6.8), _NOTE, room=cell.width)
-        _template(pdf, drawing, (low[0], low[1], high[0], high[1]), x - low[0], y - _CELL_HEAD - high[1])
+        pdf.text(one.title, (x, y - 3.0), 3.0, room=cell.width, bold=True)
+        pdf.text(one.about, (x, y - 6.8), _NOTE, room=cell.width)
+        _template(pdf, one.drawing, (low[0], low[1], high[0], high[1]), x - low[0], y - _CELL_HEAD - high[1])
         first = y - _CELL_HEAD - _FACT - (0.0 if cell.aside else high[1] - low[1] + 2.0)
         for i, row in enumerate(cell.rows):
             pdf.text(row, (x + cell.aside, first - i * _FACT_LINE), _FACT)
-    bore = any(one.bore is not None for one, _, _, _ in chosen)
-    _foot(pdf, [how_to(bore)], job.display, right - BORDER)
+    _foot(pdf, uses([one for one, _, _ in chosen]), job.display, right - BORDER)
     pdf.end_page()
 
 
@@ -170,20 +166,19 @@ def place(drawing: parts.CopeDrawing, size: Point) -> list[Sheet]:
     return best
 
 
-def _sheet(
-    pdf: Pdf, job: ExportJob, one: Wrap, drawing: parts.CopeDrawing, sheet: Sheet, number: int, count: int
-) -> None:
+def _sheet(pdf: Pdf, job: ExportJob, one: Template, sheet: Sheet, number: int, count: int) -> None:
     page = sheet.size
     pdf.page(page)
     top = page[1] - BORDER
     right = page[0] - BORDER
     which = f"sheet {number} of {count}" if count > 1 else "one sheet"
-    pdf.text(f"{title(one.joint)}: cope template, full size", (BORDER, top - 4.0), 4.0, room=right - BORDER - 45.0)
+    heading = f"{one.title}: {'template' if one.hole else 'cope template'}, full size"
+    pdf.text(heading, (BORDER, top - 4.0), 4.0, room=right - BORDER - 45.0)
     pdf.text(which, (right, top - 4.0), 2.6, align="right")
-    pdf.text(f"{job.stem}; {cut_to(one.joint)}", (BORDER, top - 9.0), _NOTE, room=right - BORDER)
-    _template(pdf, drawing, sheet.tile.window, sheet.dx, sheet.dy)
+    pdf.text(f"{job.stem}; {one.about}", (BORDER, top - 9.0), _NOTE, room=right - BORDER)
+    _template(pdf, one.drawing, sheet.tile.window, sheet.dx, sheet.dy)
     _joins(pdf, sheet)
-    _foot(pdf, notes(one, job.display), job.display, right - BORDER)
+    _foot(pdf, one.notes, job.display, right - BORDER)
     pdf.end_page()
 
 
@@ -244,6 +239,8 @@ _COLUMNS: tuple[tuple[str, float, str], ...] = (
     ("offset", 0.08, "right"), ("long", 0.08, "right"), ("short", 0.08, "right"), ("hole saw", 0.11, "right"),
     ("page", 0.08, "right"),
 )  # fmt: skip
+#: Heads of the same columns over the holes.
+_HOLES = ("tube", "", "hole for", "angle", "offset", "from A", "along", "around", "page")
 #: Heights of a row of the index, mm: as wanted, and the least one can read.
 _ROW, _LEAST_ROW = 6.0, 3.5
 _INDEX_HEAD = 24.0
@@ -254,44 +251,61 @@ def _index_pages(count: int, size: Point) -> int:
     return -(-count // room)
 
 
-def _index(pdf: Pdf, job: ExportJob, wraps: Sequence[Wrap], starts: Sequence[int], size: Point) -> None:
-    """All copes of the job in one table: on one page as long as one can read it."""
-    pages = _index_pages(len(wraps), size)
-    per_page = -(-len(wraps) // pages)
+def _index_rows(templates: Sequence[Template]) -> list[int | None]:
+    """The lines of the index: a template's number each, None for the heads over the holes."""
+    ends = [i for i, one in enumerate(templates) if not one.hole]
+    holes = [i for i, one in enumerate(templates) if one.hole]
+    return [*ends, *([None] if holes else []), *holes]
+
+
+def _index(pdf: Pdf, job: ExportJob, templates: Sequence[Template], starts: Sequence[int], size: Point) -> None:
+    """All copes and holes of the job in one table: on one page as long as one can read it."""
+    rows = _index_rows(templates)
+    pages = _index_pages(len(rows), size)
+    per_page = -(-len(rows) // pages)
     room = size[1] - 2.0 * BORDER - _INDEX_HEAD
     row = min(_ROW, room / per_page)
     height = min(2.2, 0.5 * row)
     width = size[0] - 2.0 * BORDER
-    display = job.display
-    unit = "inches" if display.unit == "in" else display.unit
+    about = _index_words(templates, job.display)
     for page in range(pages):
         pdf.page(size)
         top = size[1] - BORDER
         pdf.text(f"{job.stem}: copes", (BORDER, top - 4.5), 4.5, room=width - 45.0)
         if pages > 1:
             pdf.text(f"index {page + 1} of {pages}", (BORDER + width, top - 4.5), 2.6, align="right")
-        pdf.text(
-            f"{len(wraps)} {'end' if len(wraps) == 1 else 'ends'} cut to fit. Lengths in {unit}, back from the "
-            "centerline's end. Print at full size, without fitting to the page.",
-            (BORDER, top - 11.0), _NOTE, room=width,
-        )  # fmt: skip
+        for i, words in enumerate(pdf.wrapped(about, _NOTE, width)):
+            pdf.text(words, (BORDER, top - 10.0 - i * _LINE), _NOTE)
+        chosen = rows[page * per_page : (page + 1) * per_page]
         y = top - _INDEX_HEAD + 4.0
-        _row(pdf, [name for name, _, _ in _COLUMNS], y, 2.0, width)
-        pdf.polyline([(BORDER, y - 1.5), (BORDER + width, y - 1.5)], "rule")
-        chosen = range(page * per_page, min(len(wraps), (page + 1) * per_page))
+        if chosen[0] is not None:
+            heads = _HOLES if templates[chosen[0]].hole else [name for name, _, _ in _COLUMNS]
+            _row(pdf, heads, y, 2.0, width)
+            pdf.polyline([(BORDER, y - 1.5), (BORDER + width, y - 1.5)], "rule")
         for i, k in enumerate(chosen):
-            _row(pdf, _cells(wraps[k], starts[k], display), y - 1.5 - (i + 0.75) * row, height, width)
+            at = y - 1.5 - (i + 0.75) * row
+            if k is None:
+                _row(pdf, _HOLES, at, min(2.0, height), width)
+                pdf.polyline([(BORDER, at - 0.2 * row), (BORDER + width, at - 0.2 * row)], "rule")
+            else:
+                _row(pdf, [*templates[k].row, str(starts[k])], at, height, width)
         pdf.end_page()
 
 
-def _cells(one: Wrap, start: int, display: Display) -> list[str]:
-    joint = one.joint
-    saw = "" if joint.hole_saw is None else display.number(joint.hole_saw.size)
-    return [
-        joint.tube, joint.end, " + ".join(joint.mates) or "plane", display.angle(joint.angle),
-        display.number(joint.offset), display.number(joint.long_point), display.number(joint.short_point), saw,
-        str(start),
-    ]  # fmt: skip
+def _index_words(templates: Sequence[Template], display: Display) -> str:
+    """What the index counts, and what its lengths are."""
+    unit = "inches" if display.unit == "in" else display.unit
+    holes = sum(one.hole for one in templates)
+    ends = len(templates) - holes
+    said = []
+    if ends:
+        said.append(
+            f"{ends} {'end' if ends == 1 else 'ends'} cut to fit. Lengths in {unit}, back from the centerline's end."
+        )
+    if holes:
+        count = f"{holes} {'place' if holes == 1 else 'places'} where a tube passes through"
+        said.append(f"{count}{'' if ends else f', lengths in {unit}'}; from A: from end A as it is cut.")
+    return " ".join([*said, "Print at full size, without fitting to the page."])
 
 
 def _row(pdf: Pdf, cells: Sequence[str], y: float, height: float, width: float) -> None:

@@ -1,4 +1,4 @@
-"""What a cope template says in words, and the joints of a job that templates are made for."""
+"""What the template of a cut end says in words, and the joints of a job that templates are made for."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from converter.errors import WriteError
 from converter.joints.cope import Copes, cope_frame
 from converter.joints.model import MITRE, PLANE, Joint, SawSetting
 from converter.joints.plan import point_text
-from converter.joints.wrap import Wrap, wrap
+from converter.joints.wrap import Wrap
 from converter.shop.model import Shop
 from converter.shop.sections import describe
 from converter.units import Display
@@ -17,15 +17,20 @@ if TYPE_CHECKING:
     from converter.exporters.registry import ExportJob
 
 
+def found_copes(job: ExportJob) -> Copes:
+    """The joints and holes of a job; it may have none."""
+    given = job.cope
+    shop = given.shop or Shop("no shop", ())
+    return cope_frame(job.tubes, shop, given.job, given.tolerances, job.display, given.gap)
+
+
 def copes_of(job: ExportJob) -> Copes:
     """The joints of a job.
 
     Raises:
         WriteError: it has none.
     """
-    given = job.cope
-    shop = given.shop or Shop("no shop", ())
-    found = cope_frame(job.tubes, shop, given.job, given.tolerances, job.display, given.gap)
+    found = found_copes(job)
     if not found.joints:
         raise WriteError(
             f"No end in {job.source!r} meets another tube, so there is no cope to write.",
@@ -33,16 +38,6 @@ def copes_of(job: ExportJob) -> Copes:
             file=job.source,
         )
     return found
-
-
-def wraps_of(job: ExportJob) -> list[Wrap]:
-    """The templates of a job.
-
-    Raises:
-        WriteError: it has no joint.
-    """
-    step = 6.35 if job.display.unit == "in" else 5.0
-    return [wrap(joint, job.cope.paper, step) for joint in copes_of(job).joints]
 
 
 def title(joint: Joint) -> str:
@@ -76,11 +71,6 @@ def saw_words(saw: SawSetting, display: Display) -> str:
     if saw.center_to_center is not None:
         words.append(f"{display.length(saw.center_to_center)} center to center")
     return ", ".join(words)
-
-
-def notes(one: Wrap, display: Display) -> list[str]:
-    """What stands beside the template, a sentence or two each: its facts, and how it is used."""
-    return [*facts(one, display), how_to(one.bore is not None)]
 
 
 def how_to(bore: bool) -> str:

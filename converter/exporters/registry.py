@@ -94,9 +94,11 @@ FORMATS: tuple[WriteFormat, ...] = (
         "glb", "mesh of every tube, for viewers", "converter.exporters.mesh", ".glb", function="export_glb",
         needs="mesh library", solid=True,
     ),
-    WriteFormat("cope-dxf", "DXF, full-size wrap templates of cut ends", "converter.exporters.cope_dxf", ".dxf"),
     WriteFormat(
-        "cope-pdf", "PDF to print, wrap templates of cut ends with an index", "converter.exporters.cope_pdf", ".pdf",
+        "cope-dxf", "DXF, full-size wrap templates of cut ends and holes", "converter.exporters.cope_dxf", ".dxf"
+    ),
+    WriteFormat(
+        "cope-pdf", "PDF to print, wrap templates of cut ends and holes", "converter.exporters.cope_pdf", ".pdf",
         needs="PDF library",
     ),
     WriteFormat(

@@ -6,19 +6,23 @@ that tube's axis is R: a quadratic in s whose two roots lie on the near and on t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from converter.geometry.vectors import Vec, any_normal, cross
+from converter.geometry.vectors import Vec, any_normal, cross, dot, sub
 from converter.joints.bodies import Body
 from converter.joints.crossing import Crossing
 from converter.joints.find import Survey
 from converter.joints.lines import Array, Branch
 from converter.joints.saddle import angles
+from converter.joints.square import corner_angles
+from converter.model.section import Section
 
-#: Degrees between the points of an outline.
-_STEP = 2.0
+#: Degrees between the points of an outline, and of the finer one that templates are drawn by.
+_STEP, _FINE = 2.0, 0.25
+#: mm by which a hole may reach past the straights it is worked out for.
+_OUT = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +37,11 @@ class Hole:
         zero: the zero line in words; zero_direction: unit vector from the axis to it.
         along, around: size of the hole along the tube, and around it on its outside.
         outline: (clock, from_a) of points around the hole, the first not repeated.
+        bend: number of the bend whose outside is the zero line, or None.
+        from_tangent: from that bend's tangent point to the hole's middle, or None.
+        section: of the tube that needs the hole.
+        straight: where the straight that the hole is in begins and ends, counted as ``from_a``.
+        fine: (clock, from_a) of many more points around, the first repeated at the end; clocks do not jump.
     """
 
     tube: str
@@ -47,6 +56,21 @@ class Hole:
     along: float
     around: float
     outline: tuple[tuple[float, float], ...]
+    bend: int | None
+    from_tangent: float | None
+    section: Section
+    straight: tuple[float, float]
+    fine: tuple[Array, Array] = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class _Zero:
+    """A zero line: its direction and words; number of its bend and where its tangent point lies, if any."""
+
+    direction: Vec
+    words: str
+    bend: int | None = None
+    tangent: float | None = None
 
 
 def find_holes(found: Survey) -> list[Hole]:
@@ -55,22 +79,30 @@ def find_holes(found: Survey) -> list[Hole]:
     Only where both are straight there and the larger one is round; the finding ``tube-through`` tells of all.
     """
     made: list[Hole] = []
-    for crossing in found.crossings:
-        if not crossing.through:
-            continue
+    first: dict[int, _Zero] = {}  # of straight tubes that nothing else clocks: all their holes count from one line
+    for crossing in sorted((one for one in found.crossings if one.through), key=lambda one: _place(one, found)):
         outer, inner = found.frame[crossing.places[0][0]], found.frame[crossing.places[1][0]]
         legs = outer.legs[crossing.places[0][1]], inner.legs[crossing.places[1][1]]
         if outer.section.is_round and legs[0].arc is None and legs[1].arc is None:
-            made += _holes(crossing, outer, inner, found)
+            made += _holes(crossing, outer, inner, found, first)
     return sorted(made, key=lambda hole: (hole.tube, hole.from_a, hole.clock))
 
 
-def _holes(crossing: Crossing, outer: Body, inner: Body, found: Survey) -> list[Hole]:
+def _place(crossing: Crossing, found: Survey) -> tuple[int, float]:
+    tube, number = crossing.places[0]
+    leg = found.frame[tube].legs[number]
+    return tube, leg.begin + dot(sub(crossing.node, leg.start), leg.direction)
+
+
+def _holes(crossing: Crossing, outer: Body, inner: Body, found: Survey, first: dict[int, _Zero]) -> list[Hole]:
     leg, passing = outer.legs[crossing.places[0][1]], inner.legs[crossing.places[1][1]]
     axis, d = leg.direction, passing.direction
     up = passing.up if not inner.section.is_round else None
     branch = Branch.at(passing.start, d, inner.section, up or any_normal(d), up)
-    lines = branch.lines(angles(_STEP))
+    coarse, phi = angles(_STEP), angles(_FINE)
+    if not inner.section.is_round:
+        coarse, phi = (np.union1d(known, corner_angles(inner.section, 0.0) % 360.0) for known in (coarse, phi))
+    lines = branch.lines(phi)
     spokes = lines.p[:, None] * np.asarray(branch.zero) + lines.q[:, None] * np.asarray(branch.side)
     start = np.concatenate((np.zeros((1, 3)), spokes)) + np.asarray(passing.start) - np.asarray(leg.start)
     a, way = np.asarray(axis), np.asarray(d)
@@ -78,13 +110,20 @@ def _holes(crossing: Crossing, outer: Body, inner: Body, found: Survey) -> list[
     k = float(across @ across)
     middle, radius = -(flat @ across) / k, outer.section.od / 2.0
     root = np.sqrt(np.maximum(middle**2 - ((flat * flat).sum(axis=1) - radius * radius) / k, 0.0))
-    sides = [start + s[:, None] * way for s in (middle - root, middle + root)]
-    zero, words = _zero_line(outer, crossing.places[0][1], found, sides[0][0])
+    reach = (middle - root, middle + root)
+    if min(s.min() for s in reach) < -_OUT or max(s.max() for s in reach) > passing.length + _OUT:
+        return []  # the passing tube bends or ends before it is through
+    sides = [start + s[:, None] * way for s in reach]
+    if min((p @ a).min() for p in sides) < -_OUT or max((p @ a).max() for p in sides) > leg.length + _OUT:
+        return []  # a hole that runs on into a bend
+    zero = _zero_line(outer, crossing, found, sides[0][0], first)
+    listed = np.flatnonzero(np.isin(phi, coarse))
     made = []
     for points in sides:
-        clock = np.degrees(np.arctan2(points @ np.asarray(cross(axis, zero)), points @ np.asarray(zero)))
+        clock = np.degrees(np.arctan2(points @ np.asarray(cross(axis, zero.direction)), points @ zero.direction))
         turned: Array = (clock - clock[0] + 180.0) % 360.0 - 180.0
-        from_a = leg.begin + points @ a
+        turned, from_a, at = turned[1:], (leg.begin + points @ a)[1:], leg.begin + float(points[0] @ a)
+        center = _turn(float(clock[0]))
         made.append(
             Hole(
                 tube=outer.name,
@@ -92,15 +131,18 @@ def _holes(crossing: Crossing, outer: Body, inner: Body, found: Survey) -> list[
                 node=crossing.node,
                 angle=crossing.angle,
                 offset=crossing.offset,
-                clock=_turn(float(clock[0])),
-                from_a=float(from_a[0]),
-                zero=words,
-                zero_direction=zero,
-                along=float(np.ptp(from_a[1:])),
-                around=float(np.radians(np.ptp(turned[1:]))) * radius,
-                outline=tuple(
-                    (_turn(float(clock[0] + t)), s) for t, s in zip(turned[1:], from_a[1:].tolist(), strict=True)
-                ),
+                clock=center,
+                from_a=at,
+                zero=zero.words,
+                zero_direction=zero.direction,
+                along=float(np.ptp(from_a)),
+                around=float(np.radians(np.ptp(turned))) * radius,
+                outline=tuple((_turn(center + float(turned[i])), float(from_a[i])) for i in listed),
+                bend=zero.bend,
+                from_tangent=None if zero.tangent is None else abs(at - zero.tangent),
+                section=outer.section,
+                straight=(leg.begin, leg.begin + leg.length),
+                fine=(center + np.append(turned, turned[0]), np.append(from_a, from_a[0])),
             )
         )
     return made
@@ -112,27 +154,32 @@ def _turn(degrees: float) -> float:
     return 0.0 if 360.0 - value < 1e-9 else value
 
 
-def _zero_line(outer: Body, index: int, found: Survey, first: Array) -> tuple[Vec, str]:
-    """Unit vector to the zero line there, and how a person finds it.
+def _zero_line(outer: Body, crossing: Crossing, found: Survey, middle: Array, first: dict[int, _Zero]) -> _Zero:
+    """The zero line there.
 
     The outside of the nearest bend of that straight; on a straight tube the zero line of its cut ends, or, where
-    it has none, the middle of the hole itself.
+    it has none, the middle of its first hole.
     """
+    index = crossing.places[0][1]
     leg = outer.legs[index]
     bends = [i for i in (index - 1, index + 1) if 0 <= i < len(outer.legs) and outer.legs[i].arc is not None]
     if bends:
-        at = float(first @ np.asarray(leg.direction))
+        at = float(middle @ np.asarray(leg.direction))
         chosen = min(bends, key=lambda i: at if i < index else leg.length - at)
         arc = outer.legs[chosen].arc
         assert arc is not None
         tangent = arc.end if chosen < index else arc.start
         out = np.asarray(tangent) - np.asarray(arc.center)
         number = sum(1 for one in outer.legs[: chosen + 1] if one.arc is not None)
-        return _across(out, leg.direction), f"the outside of bend {number}"
+        place = leg.begin + (0.0 if chosen < index else leg.length)
+        return _Zero(_across(out, leg.direction), f"the outside of bend {number}", number, place)
     joint = next((joint for joint in found.joints if joint.tube == outer.name), None)
     if joint is not None and len(outer.legs) == 1:
-        return joint.zero_direction, f"in line with the zero line at end {joint.end}"
-    return _across(first, leg.direction), "through the middle of this hole"
+        return _Zero(joint.zero_direction, joint.clock.words(""))
+    if outer.index not in first:
+        words = f"through the middle of the first hole for {crossing.inner}"
+        first[outer.index] = _Zero(_across(middle, leg.direction), words)
+    return first[outer.index]
 
 
 def _across(v: Array, axis: Vec) -> Vec:

@@ -52,7 +52,7 @@ class Clock(Protocol):
         ...
 
     def words(self, end: str) -> str:
-        """How a person finds it."""
+        """How a person finds it at that end; '' for a place between the ends."""
         ...
 
 

@@ -46,6 +46,23 @@ def outline_radii(section: Section, psi_rad: Array, bore: bool) -> Array:
     return best
 
 
+def corner_angles(section: Section, turn: float) -> Array:
+    """Angles from the zero line at which flats end.
+
+    Args:
+        section: square or rectangular.
+        turn: degrees from its height direction to the zero line.
+
+    Returns:
+        Up to eight angles, degrees in [0, 360).
+    """
+    a, b, r = half_sizes(section)
+    quarter = np.degrees(np.array([np.arctan2(b - r, a), np.arctan2(b, a - r)]))
+    full = np.concatenate((quarter, 180.0 - quarter, 180.0 + quarter, 360.0 - quarter))
+    value: Array = np.unique((full - turn) % 360.0)
+    return value
+
+
 def rounded(p: Array, q: Array, a: float, b: float, corner: float) -> Array:
     """Signed distance of the points (p, q) to a rounded rectangle of half sizes a, b: negative inside."""
     x, y = np.abs(p) - (a - corner), np.abs(q) - (b - corner)

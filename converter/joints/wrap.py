@@ -19,7 +19,7 @@ import numpy as np
 
 from converter.joints.lines import Array
 from converter.joints.model import Joint
-from converter.joints.square import half_sizes, outline_radii
+from converter.joints.square import corner_angles, half_sizes, outline_radii
 from converter.model.section import Section
 
 #: The template's curve strays from the exact one by less than about this, mm.
@@ -162,7 +162,7 @@ def wrap(joint: Joint, paper: float, round_to: float = 5.0) -> Wrap:
     around = Around(joint.section, paper, float(np.degrees(branch.turn_rad)))
     known = np.array([row[0] for row in joint.profile] + [360.0])
     if not joint.section.is_round:
-        known = np.union1d(known, _corner_angles(joint.section, around.turn))
+        known = np.union1d(known, corner_angles(joint.section, around.turn))
 
     phi = _fine(cut.outside, known, around.position)
     od, bore = cut.at(phi)
@@ -185,15 +185,6 @@ def wrap(joint: Joint, paper: float, round_to: float = 5.0) -> Wrap:
         mates=tuple(mates),
         base=base,
     )
-
-
-def _corner_angles(section: Section, turn: float) -> Array:
-    """Angles from the zero line at which flats end, degrees in [0, 360]."""
-    a, b, r = half_sizes(section)
-    quarter = np.degrees(np.array([np.arctan2(b - r, a), np.arctan2(b, a - r)]))
-    full = np.concatenate((quarter, 180.0 - quarter, 180.0 + quarter, 360.0 - quarter))
-    value: Array = np.unique((full - turn) % 360.0)
-    return value
 
 
 def _fine(curve: Callable[[Array], Array], phi: Array, position: Callable[[Array], Array]) -> Array:
