@@ -300,7 +300,7 @@ def test_no_slug_is_left_behind():
 @pytest.mark.parametrize("deep", [0.05, 0.5, 5.0])
 def test_an_end_cut_too_little_is_measured(deep, monkeypatch):
     """The rung's solid moved into its rail: the fit-up sees the volume, not only that the surfaces no longer touch."""
-    from converter.exporters import fit_up as module
+    from converter.exporters import coped_bodies as module
     from converter.geometry.vectors import along
 
     tubes = tee(60.0, RUNG)
@@ -321,3 +321,31 @@ def test_an_end_cut_too_little_is_measured(deep, monkeypatch):
     # the wall's ring, deep along the axis, less what the rail's bore takes of it when it goes through
     ring = pi * (RUNG.od**2 - RUNG.bore**2) / 4.0
     assert 0.2 * ring * min(deep, 2.0) < fit.overlap < 1.01 * ring * deep
+
+
+def test_formats_of_one_writing_share_the_joints_and_the_cut_solids(monkeypatch, tmp_path):
+    """STEP and fit-up of three tubes: each is cut once, the joints are found once; another writing begins anew."""
+    from converter.exporters import cope_words, coped_bodies
+
+    calls = {"solids": 0, "frames": 0}
+
+    def count(name, function):
+        def counted(*given):
+            calls[name] += 1
+            return function(*given)
+
+        return counted
+
+    monkeypatch.setattr(coped_bodies, "coped_solid", count("solids", coped_bodies.coped_solid))
+    monkeypatch.setattr(cope_words, "cope_frame", count("frames", cope_words.cope_frame))
+    tubes = [*tee(90.0, RUNG), straight("POST", (300.0, 0.0, 0.0), (300.0, 0.0, 400.0), RUNG)]
+    frame = ExportJob("tee", "tee.dxf", tuple(tubes), cope=CopeOptions())
+    write(frame, tmp_path / "one", ["cope-dxf", "step-coped", "fit-up"])
+    assert calls == {"solids": 3, "frames": 1}
+    loose = ExportJob("tee", "tee.dxf", tuple(tubes), cope=CopeOptions(gap=1.0))
+    write(loose, tmp_path / "two", ["step-coped", "fit-up"])
+    assert calls == {"solids": 6, "frames": 2}
+    gaps = [
+        json.loads((tmp_path / n / "tee-fit-up.json").read_text())["joints"][0]["widest_gap"] for n in ("one", "two")
+    ]
+    assert gaps == [pytest.approx(0.0, abs=1e-4), pytest.approx(1.0, abs=1e-3)]

@@ -21,7 +21,10 @@ def found_copes(job: ExportJob) -> Copes:
     """The joints and holes of a job; it may have none."""
     given = job.cope
     shop = given.shop or Shop("no shop", ())
-    return cope_frame(job.tubes, shop, given.job, given.tolerances, job.display, given.gap)
+    made: Copes = job.once(
+        "copes", lambda: cope_frame(job.tubes, shop, given.job, given.tolerances, job.display, given.gap)
+    )
+    return made
 
 
 def copes_of(job: ExportJob) -> Copes:

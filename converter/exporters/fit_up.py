@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from converter.exporters.bodies import bodies
 from converter.exporters.cope_words import copes_of
-from converter.exporters.coped import coped_solid, cut_points, joints_of, wall_points
+from converter.exporters.coped import cut_points, wall_points
+from converter.exporters.coped_bodies import coped_bodies
 from converter.geometry.vectors import Vec
 from converter.joints.model import Joint
 from converter.progress import steps
@@ -71,13 +71,9 @@ def fit_up(job: ExportJob) -> FitUp:
     """
     from converter.kernel.fit_up import clashes, gap, grown, widest_gap, within
 
-    found = bodies(job)
+    made = coped_bodies(job)
+    found, solids = [body for body, _ in made], [solid for _, solid in made]
     copes = copes_of(job)
-    by_tube = joints_of(copes.joints)
-    solids = [
-        coped_solid(body.tube, body.section, by_tube.get(body.tube.name, []), body.metal)
-        for body in steps(found, "solids cut")
-    ]
     place = {body.tube.name: i for i, body in enumerate(found)}
     fits = []
     joined: set[tuple[int, int]] = set()

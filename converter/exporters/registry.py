@@ -8,11 +8,11 @@ format, write such a module and add one line here.
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from converter.errors import ElbowroomError, OptionError, WriteError
 from converter.exporters.cope_options import CopeOptions
@@ -160,6 +160,7 @@ class ExportJob:
         drawing: as it was read, or None.
         whole: the same job with ``setups``, ``copes`` and ``drawing``, its ``display`` and findings in both
             units (`converter.units.BothUnits`); None unless a format wants it.
+        bench: what formats have worked out for one another, by name (`once`); None keeps nothing.
     """
 
     stem: str
@@ -178,6 +179,15 @@ class ExportJob:
     copes: Copes | None = None
     drawing: Drawing | None = None
     whole: ExportJob | None = None
+    bench: dict[str, Any] | None = field(default=None, repr=False, compare=False)
+
+    def once(self, name: str, make: Callable[[], Any]) -> Any:
+        """What ``make`` makes: from the bench when another format of this writing has made it already."""
+        if self.bench is None:
+            return make()
+        if name not in self.bench:
+            self.bench[name] = make()
+        return self.bench[name]
 
 
 def find(name: str) -> WriteFormat:
@@ -231,7 +241,8 @@ def write_all(
     bodiless: list[WriteError] = []
     chosen = [one for one in FORMATS if one.name in wanted]
     try:
-        for job in steps(jobs, "jobs"):
+        for given in steps(jobs, "jobs"):
+            job = replace(given, bench={})
             for one in steps(chosen, "formats"):
                 exporter = getattr(import_module(one.module), one.function)
                 try:
