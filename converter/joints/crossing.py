@@ -12,8 +12,9 @@ from converter.geometry.vectors import Vec, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, Leg
 from converter.joints.contact import PARALLEL
 from converter.joints.deep import deepest
-from converter.joints.index import LegIndex
-from converter.joints.near import chords_near, nearest
+from converter.joints.index import Ints, LegIndex
+from converter.joints.near import chords_near
+from converter.joints.nearest import Legs, nearest_of_pairs
 from converter.joints.plan import Key, Plan, point_text
 from converter.joints.trimmed import Trimmed
 from converter.tolerances import Tolerances
@@ -56,16 +57,22 @@ def find_crossings(frame: Sequence[Body], index: LegIndex, plans: dict[Key, Plan
     widest = max(body.half for body in frame)
     joined = joined_places(plans)
     found: dict[tuple[int, ...], Crossing] = {}
-    for i, j in _away_from_ends(index, frame, tol):
-        a, b = frame[int(index.body[i])], frame[int(index.body[j])]
-        crossing = _crossing(a, int(index.leg[i]), b, int(index.leg[j]), joined, tol)
+    i, j = _away_from_ends(index, frame, tol)
+    legs = Legs.all_of(frame, index)
+    where = nearest_of_pairs(legs.rows(i), legs.rows(j))
+    half = np.array([body.half for body in frame])
+    over = np.flatnonzero(where[2] < half[index.body[i]] + half[index.body[j]] - tol.near)
+    rows = zip(i[over].tolist(), j[over].tolist(), *(one[over].tolist() for one in where), strict=True)
+    for m, n, *near in rows:
+        a, b = frame[int(index.body[m])], frame[int(index.body[n])]
+        crossing = _crossing(a, int(index.leg[m]), b, int(index.leg[n]), near, joined, tol)
         if crossing is not None:
             cell = tuple(round(v / (2.0 * widest)) for v in crossing.node)
             found.setdefault((a.index, b.index, *cell), crossing)
     return list(found.values())
 
 
-def _away_from_ends(index: LegIndex, frame: Sequence[Body], tol: Tolerances) -> list[tuple[int, int]]:
+def _away_from_ends(index: LegIndex, frame: Sequence[Body], tol: Tolerances) -> tuple[Ints, Ints]:
     """Legs of different tubes near enough for their metal to meet away from their ends, each pair once."""
     who, i, j, places = chords_near(index, frame, -tol.near)
     half = np.array([body.half for body in frame])
@@ -76,7 +83,7 @@ def _away_from_ends(index: LegIndex, frame: Sequence[Body], tol: Tolerances) -> 
     with np.errstate(invalid="ignore"):
         to_end = np.linalg.norm(own - places[:, None, :], axis=2).min(axis=1)
     kept = np.unique(who[to_end > limit[who] + 2.0 * tol.near])
-    return list(zip(i[kept].tolist(), j[kept].tolist(), strict=True))
+    return i[kept], j[kept]
 
 
 def joined_places(plans: Mapping[Key, Plan]) -> dict[frozenset[int], list[Vec]]:
@@ -91,16 +98,21 @@ def joined_places(plans: Mapping[Key, Plan]) -> dict[frozenset[int], list[Vec]]:
 
 
 def _crossing(
-    a: Body, i: int, b: Body, j: int, joined: dict[frozenset[int], list[Vec]], tol: Tolerances
+    a: Body,
+    i: int,
+    b: Body,
+    j: int,
+    near: Sequence[float],
+    joined: dict[frozenset[int], list[Vec]],
+    tol: Tolerances,
 ) -> Crossing | None:
+    """The crossing of two legs whose nearest places are ``near``: length on each, and distance."""
     one, two = a.legs[i], b.legs[j]
     at_joint = joined.get(frozenset((a.index, b.index)), ())
     bent = one.arc is not None or two.arc is not None
     if bent and any(_lies_near(leg, at, a.half + b.half) for at in at_joint for leg in (one, two)):
         return None  # the joint itself: a bend's nearest place would only lead there
-    s, t, offset = nearest(one, two)
-    if offset >= a.half + b.half - tol.near:
-        return None
+    s, t, offset = near
     p, q = one.point(s), two.point(t)
     angle = angle_between(one.tangent(s), two.tangent(t))
     angle = min(angle, 180.0 - angle)

@@ -14,7 +14,8 @@ import numpy as np
 from converter.geometry.vectors import Vec
 from converter.joints.bodies import Body, Leg
 from converter.joints.lines import Array
-from converter.joints.near import nearest, places_on
+from converter.joints.near import places_on
+from converter.joints.nearest import nearest
 from converter.joints.trimmed import Trimmed
 
 #: Points looked at: along a leg at most, around it, and parts of the radius.

@@ -9,12 +9,13 @@ that would be too much the cells grow instead.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.joints.bodies import Body
+from converter.joints.bodies import Body, Leg
 from converter.joints.lines import Array
 
 Ints: TypeAlias = NDArray[np.int64]
@@ -57,6 +58,7 @@ class LegIndex:
         self.order = np.argsort(key, kind="stable")
         self.key = key[self.order]
 
+    @cached_property
     def legs_near_legs(self) -> tuple[Ints, Ints]:
         """Pairs of legs that may lie within the distance of one another, the lower number first, each once."""
         row, leg = self.near(self.points, _AROUND[13:])  # the other half of the cells finds the same pairs
@@ -95,18 +97,19 @@ class LegIndex:
 
 def legs_of(bodies: Sequence[Body]) -> tuple[Array, Array, Array, Array]:
     """Arrays over all legs: origin (start or centre), chord or x axis, y axis, sweep in radians (0 for straights)."""
-    rows = []
-    for body in bodies:
-        for leg in body.legs:
-            if leg.arc is None:
-                rows.append((*leg.start, *(b - a for a, b in zip(leg.start, leg.end, strict=True)), 0.0, 0.0, 0.0, 0.0))
-            else:
-                arc = leg.arc
-                x = [a - b for a, b in zip(arc.start, arc.center, strict=True)]
-                y = [d * arc.radius for d in leg.direction]
-                rows.append((*arc.center, *x, *y, np.radians(arc.angle)))
+    rows = [leg_row(leg) for body in bodies for leg in body.legs]
     table = np.array(rows, dtype=np.float64).reshape(-1, 10)
     return table[:, 0:3], table[:, 3:6], table[:, 6:9], table[:, 9]
+
+
+def leg_row(leg: Leg) -> tuple[float, ...]:
+    """One leg as ten numbers, in the order of `legs_of`."""
+    if leg.arc is None:
+        return (*leg.start, *(b - a for a, b in zip(leg.start, leg.end, strict=True)), 0.0, 0.0, 0.0, 0.0)
+    arc = leg.arc
+    x = [a - b for a, b in zip(arc.start, arc.center, strict=True)]
+    y = [d * arc.radius for d in leg.direction]
+    return (*arc.center, *x, *y, float(np.radians(arc.angle)))
 
 
 def _points(legs: tuple[Array, Array, Array, Array], owner: Ints, part: Array) -> Array:

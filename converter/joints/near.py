@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.vectors import Vec, distance
+from converter.geometry.vectors import Vec
 from converter.joints.bodies import Body, Leg
 from converter.joints.index import Ints, LegIndex
 from converter.joints.lines import Array
@@ -33,7 +33,7 @@ def chords_near(index: LegIndex, frame: Sequence[Body], more: float) -> tuple[In
 
     A pair stands there once for every two chords that do.
     """
-    i, j = index.legs_near_legs()
+    i, j = index.legs_near_legs
     other = index.body[i] != index.body[j]
     i, j = i[other], j[other]
     half = np.array([body.half for body in frame])
@@ -88,36 +88,6 @@ def segments_apart(p: Array, u: Array, q: Array, v: Array) -> tuple[Array, Array
     return np.linalg.norm(place - q - t[:, None] * v, axis=1), place
 
 
-def nearest(one: Leg, two: Leg) -> tuple[float, float, float]:
-    """Nearest places of two legs: (length on the first, on the second, distance), mm.
-
-    Bends are looked at as chords first, then narrowed down on the true arcs.
-    """
-    if one.arc is None and two.arc is None:
-        return _lines(one, two)
-    u, v = _places(one), _places(two)
-    p, q = places_on(one, u), places_on(two, v)
-    off = np.linalg.norm(p[:, None, :] - q[None, :, :], axis=2)
-    k, m = np.unravel_index(int(off.argmin()), off.shape)
-    s, t, best = float(u[k]), float(v[m]), float(off[k, m])
-    width_s, width_t = float(u[1] - u[0]), float(v[1] - v[0])
-    for _ in range(40):
-        u = np.clip(s + np.linspace(-width_s, width_s, 9), 0.0, one.length)
-        v = np.clip(t + np.linspace(-width_t, width_t, 9), 0.0, two.length)
-        p, q = places_on(one, u), places_on(two, v)
-        off = np.linalg.norm(p[:, None, :] - q[None, :, :], axis=2)
-        k, m = np.unravel_index(int(off.argmin()), off.shape)
-        s, t, best = float(u[k]), float(v[m]), min(best, float(off[k, m]))
-        width_s, width_t = width_s / 2.0, width_t / 2.0
-    return s, t, best
-
-
-def _places(leg: Leg) -> Array:
-    steps = 33 if leg.arc is None else max(2, int(leg.arc.angle / _TURN) + 1)
-    value: Array = np.linspace(0.0, leg.length, steps)
-    return value
-
-
 def places_on(leg: Leg, at: Array) -> Array:
     """Points of a leg's centerline at lengths from its start, (n, 3); a straight runs on past its ends."""
     if leg.arc is None:
@@ -129,16 +99,3 @@ def places_on(leg: Leg, at: Array) -> Array:
     turn = at / leg.arc.radius
     arc: Array = center + np.cos(turn)[:, None] * x + np.sin(turn)[:, None] * y
     return arc
-
-
-def _lines(one: Leg, two: Leg) -> tuple[float, float, float]:
-    """Nearest places of two straights of limited length (elementary, clamped to their ends in turn)."""
-    a, b = np.asarray(one.direction), np.asarray(two.direction)
-    w = np.asarray(one.start) - np.asarray(two.start)
-    cosine = float(a @ b)
-    sine2 = 1.0 - cosine * cosine
-    s = float((w @ b) * cosine - w @ a) / sine2 if sine2 > 1e-12 else one.length / 2.0
-    s = min(max(s, 0.0), one.length)
-    t = min(max(float(w @ b) + s * cosine, 0.0), two.length)
-    s = min(max(t * cosine - float(w @ a), 0.0), one.length)
-    return s, t, distance(one.point(s), two.point(t))
