@@ -1,12 +1,12 @@
 """Tubes that get in each other's way where no cut joins them: metal in metal, and next to it.
 
-Centerlines and sections say which pairs come near (`converter.joints.crossing.near_pairs`); of those the
+Centerlines and sections say which pairs come near (`converter.joints.near.near_pairs`); of those the
 deepest place in both tubes is looked for, each with its ends as they are cut (`converter.joints.deep`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,7 @@ from converter.joints.find import Survey, survey
 from converter.joints.index import LegIndex
 from converter.joints.model import Joint
 from converter.joints.near import near_pairs
+from converter.joints.nearest import Legs, nearest_of_pairs
 from converter.joints.plan import Plan, point_text
 from converter.joints.trimmed import Trimmed
 from converter.model.run import Tube
@@ -80,7 +81,7 @@ def find_clashes(found: Survey, tol: Tolerances, *, all_ends: bool = False) -> l
     for crossing in found.crossings:
         told.setdefault(frozenset((crossing.outer, crossing.inner)), []).append(crossing.node)
     clashes: dict[tuple[int, int], list[Clash]] = {}
-    for i, j, place in near_pairs(index, frame, CLOSE):
+    for i, j, place, axes in _not_apart(index, frame):
         a, b = frame[int(index.body[i])], frame[int(index.body[j])]
         pair = frozenset((a.index, b.index))
         if pair in skip:
@@ -90,8 +91,8 @@ def find_clashes(found: Survey, tol: Tolerances, *, all_ends: bool = False) -> l
         straight = a.legs[legs[0]].arc is None and b.legs[legs[1]].arc is None
         if straight and any(distance(place, at) <= reach for at in at_joint):
             continue  # the joint itself: two straights meet in one place only, and the cut clears it
-        first, second = sorted(((a.index, legs[0]), (b.index, legs[1])))
-        got = deepest(trimmed[first[0]], first[1], trimmed[second[0]], second[1], CLOSE)
+        first, second = (a.index, legs[0]), (b.index, legs[1])
+        got = deepest(trimmed[first[0]], first[1], trimmed[second[0]], second[1], CLOSE, axes)
         if got is None:
             continue
         overlap, at_place = got
@@ -106,6 +107,18 @@ def find_clashes(found: Survey, tol: Tolerances, *, all_ends: bool = False) -> l
         names = frame[first[0]].name, frame[second[0]].name
         clashes.setdefault((first[0], second[0]), []).append(Clash(*names, at_place, overlap))
     return [_worst(clashes[key], tol) for key in sorted(clashes)]
+
+
+def _not_apart(index: LegIndex, frame: Sequence[Body]) -> Iterator[tuple[int, int, Vec, tuple[float, float, float]]]:
+    """Legs that may come within `CLOSE`, the lower first: a place on the first where they do, and where the axes do."""
+    i, j, places = near_pairs(index, frame, CLOSE)
+    legs = Legs.all_of(frame, index)
+    s, t, off = nearest_of_pairs(legs.rows(i), legs.rows(j))
+    half = np.array([body.half for body in frame])
+    kept = np.flatnonzero(off < half[index.body[i]] + half[index.body[j]] + CLOSE)
+    rows = (one[kept].tolist() for one in (i, j, places, s, t, off))
+    for m, n, (x, y, z), *axes in zip(*rows, strict=True):
+        yield m, n, (x, y, z), (axes[0], axes[1], axes[2])
 
 
 def _left(plan: Plan, index: LegIndex) -> set[int]:
@@ -175,7 +188,7 @@ def in_the_way(
     """
     display = display or Display()
     frame, _ = bodies(tubes)
-    if len(frame) < 2 or not near_pairs(frame_index(frame, tol), frame, CLOSE):
+    if len(frame) < 2 or not len(near_pairs(frame_index(frame, tol), frame, CLOSE)[0]):
         return []
     found = survey(tubes, job, tol, display)
     clashes = find_clashes(found, tol, all_ends=True)

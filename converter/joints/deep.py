@@ -26,26 +26,34 @@ _BEST, _ROUNDS = 20, 24
 _CLOUD: Array = np.random.default_rng(1).standard_normal((160, 3))
 
 
-def deepest(one: Trimmed, i: int, other: Trimmed, j: int, near: float = 0.0) -> tuple[float, Vec] | None:
+def deepest(
+    one: Trimmed,
+    i: int,
+    other: Trimmed,
+    j: int,
+    near: float = 0.0,
+    axes: tuple[float, float, float] | None = None,
+) -> tuple[float, Vec] | None:
     """By how much two legs overlap and where they do so deepest; None when they stay further apart than ``near``.
 
     Args:
         one, other: the tubes; i, j: their legs.
         near: mm; below 0 the overlap is the room between them.
+        axes: of `converter.joints.nearest.nearest`, where it is known.
     """
     if other.body.half < one.body.half:
-        return deepest(other, j, one, i, near)
+        return deepest(other, j, one, i, near, axes and (axes[1], axes[0], axes[2]))
     leg, mate = one.body.legs[i], other.body.legs[j]
 
     def both(p: Array) -> Array:
         value: Array = np.minimum(one.depth(p, (i,)), other.depth(p, (j,)))
         return value
 
-    plain = _between(one.body, leg, other.body, mate)
+    plain = _between(one.body, leg, other.body, mate, axes)
     if plain is not None:
         if plain[0] <= -near:
             return None
-        if abs(2.0 * float(both(np.array([plain[1]]))[0]) - plain[0]) < 1e-9:
+        if abs(2.0 * float(both(np.array([plain[1]]))[0]) - plain[0]) < 1e-6:
             return plain  # no cut takes that place away
     sample = _samples(one, i, leg, other, mate, near)
     if sample is None:
@@ -62,11 +70,13 @@ def deepest(one: Trimmed, i: int, other: Trimmed, j: int, near: float = 0.0) -> 
     return (2.0 * value, place) if 2.0 * value > -near else None
 
 
-def _between(one: Body, leg: Leg, other: Body, mate: Leg) -> tuple[float, Vec] | None:
+def _between(
+    one: Body, leg: Leg, other: Body, mate: Leg, axes: tuple[float, float, float] | None
+) -> tuple[float, Vec] | None:
     """Overlap of two round legs where their centerlines are nearest, and the place equally deep in both."""
     if not (one.section.is_round and other.section.is_round):
         return None
-    s, t, off = nearest(leg, mate)
+    s, t, off = axes or nearest(leg, mate)
     r, big = one.section.od / 2.0, other.section.od / 2.0
     p, q = leg.point(s), mate.point(t)
     part = 0.0 if off < 1e-9 else min(max((off + r - big) / (2.0 * off), 0.0), 1.0)

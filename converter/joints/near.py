@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.vectors import Vec
 from converter.joints.bodies import Body, Leg
 from converter.joints.index import Ints, LegIndex
 from converter.joints.lines import Array
@@ -18,14 +17,11 @@ from converter.joints.lines import Array
 _TURN = 15.0
 
 
-def near_pairs(index: LegIndex, frame: Sequence[Body], more: float) -> list[tuple[int, int, Vec]]:
+def near_pairs(index: LegIndex, frame: Sequence[Body], more: float) -> tuple[Ints, Ints, Array]:
     """Legs of different tubes whose outsides come within ``more`` mm, and a place on the first where they do."""
     who, i, j, places = chords_near(index, frame, more)
     pairs, first = np.unique(who, return_index=True)
-    return [
-        (a, b, (place[0], place[1], place[2]))
-        for a, b, place in zip(i[pairs].tolist(), j[pairs].tolist(), places[first].tolist(), strict=True)
-    ]
+    return i[pairs], j[pairs], places[first]
 
 
 def chords_near(index: LegIndex, frame: Sequence[Body], more: float) -> tuple[Ints, Ints, Ints, Array]:

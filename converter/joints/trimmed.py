@@ -77,7 +77,8 @@ class Trimmed:
             s = w @ np.asarray(leg.direction)
             past = np.maximum(np.maximum(-s, s - leg.length), 0.0)
             if section.is_round:
-                off2 = np.maximum((w * w).sum(axis=1) - s * s, 0.0)
+                aside = w - s[:, None] * np.asarray(leg.direction)  # no difference of squares, which rounds on the axis
+                off2 = (aside * aside).sum(axis=1)
                 value = np.sqrt(off2 + past * past) - section.od / 2.0
                 return value
             side = np.asarray(cross(leg.direction, leg.up))
