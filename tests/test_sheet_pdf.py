@@ -9,7 +9,7 @@ import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from math import cos, radians, sin
+from math import cos, dist, radians, sin
 from pathlib import Path
 from typing import Any
 
@@ -17,10 +17,14 @@ import pytest
 from pypdf import PdfReader
 from sheet_tools import HOSTILE, demo_job, hostile_job, job_of, shop, tube_named
 
+from converter.bending.setup import set_up
 from converter.bending.setup_words import Sheet
+from converter.exporters import pdf_faces
 from converter.exporters.cope_options import SHEETS
 from converter.exporters.pdf_sheet import Pdf
+from converter.exporters.pictures.picture import Picture
 from converter.exporters.registry import ExportJob
+from converter.exporters.sheet import paper
 from converter.exporters.sheet.content import JobPage, job_page
 from converter.exporters.sheet.pdf import sheet_pdf
 from converter.findings import Finding
@@ -244,6 +248,68 @@ def test_a_straight_tube_needs_no_table():
     assert "Cut the stick to 500.00 mm" in text
 
 
+def feed_of(page: JobPage, monkeypatch: pytest.MonkeyPatch) -> Picture:
+    """The picture of the first run as it is put on its page."""
+    seen: list[Picture] = []
+    put = paper.draw
+
+    def watched(pdf: Pdf, picture: Picture, *at: Any, **how: Any) -> None:
+        seen.append(picture)
+        put(pdf, picture, *at, **how)
+
+    monkeypatch.setattr(paper, "draw", watched)
+    sheet_pdf(page)
+    return next(one for one in seen if any(label.text == "feed" for label in one.labels))
+
+
+def test_the_picture_is_fed_from_the_end_that_goes_first(monkeypatch):
+    """One bend near end B: only fed from B is there room to hold the stick."""
+    for rows_, first in (([(60.0, 0.0, 90.0)], "B"), ([(400.0, 0.0, 90.0)], "A")):
+        where = shop(machine=Machine())
+        tube = tube_named("T", rows=rows_)
+        job = job_of([tube], where)
+        if job.setups[0].feed_from != first:
+            job = replace(job, setups=tuple(set_up([tube], where, job.display, feed_from=first)))
+        page = job_page(job)
+        assert page.runs[0].setup.feed_from == first
+        with monkeypatch.context() as patch:
+            picture = feed_of(page, patch)
+        feed = next(stroke.points[0] for stroke in picture.strokes if stroke.role == "feed")
+        ends = {label.text: label.at for label in picture.labels if label.boxed}
+        other = "AB".replace(first, "")
+        assert dist(feed, ends[first]) < 15.0 < dist(feed, ends[other])
+
+
+def test_a_run_of_one_bend_takes_one_page_and_its_picture_what_is_left(monkeypatch):
+    page = job_page(job_of([tube_named("T", rows=[(400.0, 0.0, 90.0)])], shop()))
+    assert len(pages_of(page)) == 2, "the job and the run"
+    picture = feed_of(page, monkeypatch)
+    assert picture.high[1] >= 70.0
+    assert min(label.height for label in picture.labels) >= 1.75
+
+
+def test_set_up_and_stick_stand_with_the_picture_and_the_picture_is_large(tmp_path):
+    """Of the demo's bent tubes, on either paper: what is needed at the bender is on one page."""
+    for paper_ in ("A4", "Letter"):
+        job = demo_job(tmp_path / paper_, unit="mm")
+        page = job_page(replace(job, cope=replace(job.cope, sheet=paper_)))
+        reader = PdfReader(io.BytesIO(sheet_pdf(page)))
+        for run, entry in zip(page.runs, reader.outline[1:], strict=True):
+            text = reader.pages[reader.get_destination_page_number(entry)].extract_text()
+            if run.setup.steps:
+                assert "feed" in text
+                assert "Set-up, in the order made" in text
+                assert "The stick to scale" in text, (run.name, paper_)
+
+
+def test_the_drawing_as_read_on_the_first_page_has_its_list(tmp_path):
+    page = job_page(demo_job(tmp_path, unit="mm"))
+    text = " ".join(pages_of(page)[0].split())
+    assert "error: LEG 1.25x0.083in bend 1: too tight: CLR 63.50 mm, the tightest die is 88.90 mm" in text
+    assert "cannot be bent as drawn" in text
+    assert "where a run starts and stops" in text
+
+
 def test_a_corner_without_a_radius_has_no_set_up():
     base = tube_named("CORNER")
     bends = tuple(replace(bend, clr=None) for bend in base.run.table.bends)
@@ -278,6 +344,18 @@ def test_names_in_other_scripts_stay_legible():
     text = " ".join(pages_of(job_page(job_of(tubes, shop()))))
     for name in names:
         assert name in text
+
+
+def test_letters_that_no_font_has_are_told_once(monkeypatch):
+    monkeypatch.setattr(pdf_faces, "_MACHINE", ())
+    tubes = [tube_named(name, 400.0 * i) for i, name in enumerate(["船着場-1", "Причал", "船?"])]
+    texts = pages_of(job_page(job_of(tubes, shop())))
+    flat = " ".join(" ".join(texts).split())
+    assert flat.count("no font on this machine has U+5834, U+7740, U+8239. Go by the number") == 1
+    assert "no font on this machine has" in " ".join(texts[0].split())
+    assert "???-1" in flat
+    quiet = " ".join(pages_of(job_page(job_of([tube_named("what?")], shop()))))
+    assert "no font" not in " ".join(quiet.split()), "a question mark that is meant"
 
 
 def test_a_very_long_finding_goes_over_pages():

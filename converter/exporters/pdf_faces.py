@@ -31,7 +31,7 @@ def face_for(text: str, usual: str = FACE) -> tuple[str, str]:
         text: any; letters that cannot be printed become spaces.
         usual: ``FACE`` or ``BOLD``.
     """
-    text = "".join(c if c.isprintable() else " " for c in text.encode("utf-8", "replace").decode())
+    text = plain(text)
     best, missing = usual, _lacks(usual, text)
     if missing:
         for face in _others(usual):
@@ -41,6 +41,11 @@ def face_for(text: str, usual: str = FACE) -> tuple[str, str]:
             if not missing:
                 break
     return best, "".join("?" if c in missing else c for c in text)
+
+
+def plain(text: str) -> str:
+    """A text with a space for each letter that cannot be printed; what is no text at all becomes '?'."""
+    return "".join(c if c.isprintable() else " " for c in text.encode("utf-8", "replace").decode())
 
 
 def _lacks(face: str, text: str) -> set[str]:

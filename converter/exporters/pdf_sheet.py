@@ -12,7 +12,7 @@ from typing import Any
 
 from converter.errors import MissingLibraryError
 from converter.exporters.figure import Figure, Point
-from converter.exporters.pdf_faces import BOLD, FACE, face_for, register
+from converter.exporters.pdf_faces import BOLD, FACE, face_for, plain, register
 
 #: Points per mm.
 K = 72.0 / 25.4
@@ -35,6 +35,9 @@ class Pdf:
         title: of the document.
         pens: how layers look; a layer without one is thin and black.
 
+    Attributes:
+        lacking: letters that were measured, broken into lines or written and that no font has.
+
     Raises:
         MissingLibraryError: the PDF library is not installed.
     """
@@ -51,6 +54,7 @@ class Pdf:
         register()
         self._widths: dict[tuple[str, str], float] = {}  # of a text in a face, of size 1
         self._out = io.BytesIO()
+        self.lacking: set[str] = set()
         self._pens = pens
         self._canvas: Any = Canvas(self._out, invariant=1)
         self._canvas.setTitle(title)
@@ -128,7 +132,7 @@ class Pdf:
             color: RGB, 0..1.
             bold: whether in a bold face.
         """
-        face, text = face_for(text, BOLD if bold else FACE)
+        face, text = self._face(text, bold)
         size = height / 0.73 * K  # capitals of these faces are 0.73 of the type size
         while room > 0.0 and len(text) > 1 and self._width(text, face, size) > room * K:
             text = text[:-2].rstrip() + "…" if text.endswith("…") else text[:-1] + "…"
@@ -145,7 +149,7 @@ class Pdf:
 
     def wrapped(self, text: str, height: float, width: float, *, bold: bool = False) -> list[str]:
         """Text broken into lines of at most a width in mm; a word that is longer alone is broken where it must be."""
-        face, text = face_for(text, BOLD if bold else FACE)
+        face, text = self._face(text, bold)
         size, most = height / 0.73 * K, width * K
         lines: list[str] = []
         line, used = "", 0.0
@@ -168,7 +172,7 @@ class Pdf:
 
     def width(self, text: str, height: float, *, bold: bool = False) -> float:
         """Width in mm of a line of text."""
-        face, text = face_for(text, BOLD if bold else FACE)
+        face, text = self._face(text, bold)
         return self._width(text, face, height / 0.73 * K) / K
 
     def bookmark(self, key: str, title: str) -> None:
@@ -195,6 +199,13 @@ class Pdf:
         """The finished document."""
         self._canvas.save()
         return self._out.getvalue()
+
+    def _face(self, text: str, bold: bool) -> tuple[str, str]:
+        """The face for a text, and the text in letters that it has; takes note of the others."""
+        face, shown = face_for(text, BOLD if bold else FACE)
+        if "?" in shown:
+            self.lacking |= {letter for letter, put in zip(plain(text), shown, strict=True) if put != letter}
+        return face, shown
 
     def _width(self, text: str, face: str, size: float) -> float:
         unit = self._widths.get((text, face))

@@ -81,6 +81,7 @@ def isometric_picture(
     size: Point = (180.0, 120.0),
     findings: Sequence[Finding] = (),
     fed_from: str = "A",
+    least_text: float = 0.0,
 ) -> Picture:
     """A run seen from one corner, its bends called out, its ends and the direction of feed marked.
 
@@ -90,15 +91,24 @@ def isometric_picture(
         size: width and height of the picture, mm.
         findings: what is said of it; bends that an error names are marked.
         fed_from: the end that goes first and has the arrow; bends keep the numbers of the table.
+        least_text: least height of text, mm.
     """
     parts, shape, axes = parts_of(tube.run, findings), Shape.of(tube), axes_of(tube.run)
     what = f"Isometric view of tube {tube.name!r}"
     picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, what, fed_from=fed_from))
     picture.reach((0.0, 0.0), size)
-    height = text_height(size, False)
+    height = max(least_text, text_height(size, False))
     frame = _headed(picture, tube, display, size, height, named=False)
     picture.put(isometric_panel(shape, parts, axes, display, frame, height, fed_from), 0.0, 0.0)
     return _kept(picture, size)
+
+
+def isometric_scale(tube: Tube, size: Point) -> float:
+    """About how large a run comes out on an isometric picture of a size, mm of paper per mm."""
+    x0, y0, x1, y1 = Shape.of(tube).bounds(axes_of(tube.run).named("isometric", tube.run))
+    # room for what is written around it
+    wide_, tall = 0.75 * size[0], 0.7 * size[1]
+    return min(wide_ / max(x1 - x0, 1e-9), tall / max(y1 - y0, 1e-9))
 
 
 def text_height(size: Point, several: bool) -> float:

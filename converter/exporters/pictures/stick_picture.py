@@ -5,6 +5,7 @@ from __future__ import annotations
 from converter.bending.setup_words import Sheet
 from converter.exporters.figure import Point, spread, text_width
 from converter.exporters.pictures.picture import RING, Picture
+from converter.exporters.pictures.places import wide
 
 #: Height of the stick, and room beside it for the letters of its ends, mm of paper.
 _HIGH, _SIDE = 9.0, 13.0
@@ -12,6 +13,8 @@ _HIGH, _SIDE = 9.0, 13.0
 _TEXT, _LEAST = 2.2, 1.3
 #: Where numbers and distances stand above and below the stick, mm.
 _ABOVE, _BELOW = 6.0, 6.0
+#: A distance written level stands at most so far to the side of its mark, mm.
+_ASIDE = 9.0
 
 
 def stick_picture(sheet: Sheet, width: float = 180.0) -> Picture:
@@ -69,21 +72,49 @@ def _numbers(
     both = sorted([*marks, *trims])
     if not both:
         return -4.0
-    room = width - 2.0 * _SIDE + 14.0
-    height = max(_LEAST, min(_TEXT, room / (1.55 * len(both))))
-    centers = _within(spread([x for x, _, _ in both], [height] * len(both), 0.5 * height), width)
-    longest = max(text_width(text, height) for _, _, text in both)
-    for (x, number, text), center in zip(both, centers, strict=True):
-        role = "mark" if number else "zero"
-        picture.stroke([(x, -2.0), (x, _HIGH + 2.0)], role)
-        picture.stroke([(x, -2.0), (center, -_BELOW + 0.8)], "dim")
-        picture.label(text, (center + height / 2.0, -_BELOW), height, align="right", rotation=90.0)
+    flat = _side_by_side(picture, both, width)
+    if flat is not None:
+        height = _TEXT
+    else:
+        height = _upright(picture, both, width)
     size = 2.0 * RING * height
     above = _within(spread([x for x, _, _ in marks], [size] * len(marks), 0.4), width)
     for (x, number, _), center in zip(marks, above, strict=True):
         picture.stroke([(x, _HIGH + 2.0), (center, _HIGH + _ABOVE)], "dim")
         picture.label(number, (center, _HIGH + _ABOVE + RING * height - height / 2.0), height, "strong", circled=True)
-    return -_BELOW - longest - 1.0
+    return flat if flat is not None else -_BELOW - max(text_width(text, height) for _, _, text in both) - 1.0
+
+
+def _side_by_side(picture: Picture, both: list[tuple[float, str, str]], width: float) -> float | None:
+    """Distances written level, where each has room near its mark; how far down they reach, or None."""
+    widths = [wide(text, _TEXT) for _, _, text in both]
+    centers = spread([x for x, _, _ in both], widths, _TEXT)
+    over = max(0.0, centers[-1] + widths[-1] / 2.0 - width) or min(0.0, centers[0] - widths[0] / 2.0)
+    centers = [center - over for center in centers]
+    if any(abs(center - x) > _ASIDE for (x, _, _), center in zip(both, centers, strict=True)):
+        return None
+    for (x, number, text), center in zip(both, centers, strict=True):
+        _mark(picture, x, number)
+        picture.stroke([(x, -2.0), (center, -_BELOW + 1.8)], "dim")
+        picture.label(text, (center, -_BELOW - _TEXT + 1.0), _TEXT, "strong" if number else "note", align="center")
+    return -_BELOW - _TEXT
+
+
+def _upright(picture: Picture, both: list[tuple[float, str, str]], width: float) -> float:
+    """Distances written upwards, as large as there is room for; the height of their text."""
+    room = width - 2.0 * _SIDE + 14.0
+    height = max(_LEAST, min(_TEXT, room / (1.55 * len(both))))
+    centers = _within(spread([x for x, _, _ in both], [height] * len(both), 0.5 * height), width)
+    for (x, number, text), center in zip(both, centers, strict=True):
+        _mark(picture, x, number)
+        picture.stroke([(x, -2.0), (center, -_BELOW + 0.8)], "dim")
+        picture.label(text, (center + height / 2.0, -_BELOW), height, align="right", rotation=90.0)
+    return height
+
+
+def _mark(picture: Picture, x: float, number: str) -> None:
+    """A mark across the stick; where it has no number, stick is trimmed there."""
+    picture.stroke([(x, -2.0), (x, _HIGH + 2.0)], "mark" if number else "zero")
 
 
 def _within(centers: list[float], width: float) -> list[float]:

@@ -28,10 +28,14 @@ TICK = 3.2
 THIN, THICK, GREY = Pen(0.15), Pen(0.4), Pen(0.15, (0.45, 0.45, 0.45))
 
 Op = Callable[[Pdf], None]
+#: Something laid out on a flow.
+Section = Callable[["Flow"], None]
 #: A cell of a table: text that is broken where it must be, or its lines.
 Cell = str | tuple[str, ...]
 #: A cell of more lines than this is cut short: names may be absurdly long.
 _MOST_LINES = 6
+#: Height of a page on which everything fits, to measure on, mm.
+_ENDLESS = 1e7
 
 
 @dataclass(slots=True)
@@ -203,12 +207,44 @@ class Flow:
         dy = low - y0 * scale
         self._op(lambda pdf: draw(pdf, picture, dx, dy, scale, unit=unit))
 
-    def ticks(self, words: Sequence[str]) -> None:
-        """Boxes to tick side by side, each with its words."""
+    def beside(self, left: Section, share: float, picture: Picture, unit: str) -> None:
+        """A picture with something narrow at its left, both from the same height.
+
+        Args:
+            left: what stands at the left; it must fit on what is left of the page.
+            share: of the width, for what stands at the left.
+            picture: in its own size, at the right edge.
+            unit: of the picture's labels.
+        """
+        height = picture.high[1] - picture.low[1]
+        self.keep(height)
+        top, whole = self._y, self.width
+        self.width = share * whole
+        left(self)
+        self.width = whole
+        dx, dy = EDGE + whole - picture.high[0], top - picture.high[1]
+        self._op(lambda pdf: draw(pdf, picture, dx, dy, unit=unit))
+        self._y = min(self._y, top - height)
+        self._fresh = False
+
+    def measured(self, section: Section, share: float = 1.0) -> float:
+        """How high a section is, laid out in a share of the width on one endless page, mm."""
+        trial = Flow(self.pdf, (self.size[0], _ENDLESS))
+        trial.begin("")
+        trial.width, trial._fresh = share * self.width, False
+        before = trial.room
+        section(trial)
+        return before - trial.room
+
+    def ticks(self, words: Sequence[str], before: str = "") -> None:
+        """Boxes to tick side by side, each with its words; before them what they are about, bold."""
         x, right = EDGE, EDGE + self.width
         step = TICK + 2.4
         self.keep(step)
         low = self._take(step)
+        if before:
+            self.text(before, (x, low + (TICK - HEADING) / 2.0), HEADING, bold=True)
+            x += self.pdf.width(before, HEADING, bold=True) + 5.0
         for text in map(plain, words):
             wide = TICK + 1.5 + self.pdf.width(text, BODY) + 5.0
             if x > EDGE and x + wide > right:

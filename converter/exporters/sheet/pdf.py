@@ -44,6 +44,8 @@ def sheet_pdf(page: JobPage) -> bytes:
     for run in steps(page.runs, "runs laid out"):
         starts.append(len(runs.pages) + 1)
         run_pages(runs, run, len(page.runs), job.shop_name, display, names.get(run.like or "", ""))
+    for text in (page.title, page.job.source, *names.values()):
+        pdf.width(text, 1.0)  # takes note of letters that no font has
     first = _job(pdf, page, display, size, starts)
     # the table of contents takes as many pages whatever the numbers in it
     first = _job(pdf, page, display, size, [start + len(first.pages) for start in starts])

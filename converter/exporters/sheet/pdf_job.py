@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import fsum
 
 from converter.bending.setup_words import Sheet
@@ -27,6 +27,14 @@ _COLUMNS = (
     Column("page", 11, "right", bold=True),
 )
 
+#: Least and greatest height of the picture of the drawing, with its list, mm.
+_LEAST, _MOST = 90.0, 170.0
+#: Headings ask for more than they take, mm.
+_SLACK = 9.0
+
+#: Letters that no font has, named at most.
+_MOST_CODES = 8
+
 
 def job_pages(flow: Flow, page: JobPage, display: Display, starts: Sequence[int]) -> None:
     """Lay out what comes before the runs.
@@ -48,19 +56,29 @@ def job_pages(flow: Flow, page: JobPage, display: Display, starts: Sequence[int]
     bad = [run.name for run in page.runs if run.worst == ERROR]
     if bad:
         flow.notice(f"{len(bad)} of {len(page.runs)} runs cannot be made as drawn: see the column of findings.")
+    if flow.pdf.lacking:
+        flow.notice(lacking_words(flow.pdf.lacking))
     flow.facts(_facts(page, display))
+
+    def rest(flow: Flow) -> None:
+        _rest(flow, page, display, starts)
+
     if job.drawing is not None:
         flow.space(2.0)
-        tall = 74.0
-        flow.picture(
-            drawing_picture(job.drawing, job.tubes, (), display, size=(flow.width, tall), legend=False),
-            display.unit,
-            tall,
-        )
-    flow.heading("Before anything moves", keep=20.0)
-    for words in page.cautions:
-        flow.paragraph(words, tick=True)
-        flow.space(1.0)
+        # as high as leaves room for the rest; where that needs more pages anyway, as high as is of use
+        spare = flow.room - flow.measured(rest) - _SLACK
+        if spare < _LEAST:
+            spare = flow.room - flow.measured(lambda flow: _cautions(flow, page)) - _SLACK
+        tall = max(_LEAST, min(spare, _MOST))
+        picture = drawing_picture(job.drawing, job.tubes, job.findings, display, size=(flow.width, tall))
+        flow.picture(picture, display.unit, tall)
+    rest(flow)
+
+
+def _rest(flow: Flow, page: JobPage, display: Display, starts: Sequence[int]) -> None:
+    """What stands below the picture."""
+    job = page.job
+    _cautions(flow, page)
     flow.heading("Runs", keep=24.0)
     flow.table(_COLUMNS, [_row(run, display, start) for run, start in zip(page.runs, starts, strict=True)], BODY)
     flow.space(1.0)
@@ -73,6 +91,13 @@ def job_pages(flow: Flow, page: JobPage, display: Display, starts: Sequence[int]
             flow.paragraph(f"{one.count} {one.kind}: {one.why}.")
     flow.heading("How this was read")
     flow.paragraph(_tolerances(job.cope.tolerances, display))
+
+
+def _cautions(flow: Flow, page: JobPage) -> None:
+    flow.heading("Before anything moves", keep=20.0)
+    for words in page.cautions:
+        flow.paragraph(words, tick=True)
+        flow.space(1.0)
 
 
 def _facts(page: JobPage, display: Display) -> list[tuple[str, str]]:
@@ -97,6 +122,16 @@ def _mass(page: JobPage, display: Display) -> str:
     if whole is not None or not known:
         return mass_text(whole, display)
     return f"{mass_text(fsum(known), display)}, without the {len(page.runs) - len(known)} whose metal is not known"
+
+
+def lacking_words(letters: Iterable[str]) -> str:
+    """Says which letters came out as question marks."""
+    codes = sorted(f"U+{ord(letter):04X}" for letter in letters)
+    shown = ", ".join(codes[:_MOST_CODES]) + (f" and {len(codes) - _MOST_CODES} more" if codes[_MOST_CODES:] else "")
+    return (
+        f"Some letters of the names show as ? here: no font on this machine has {shown}. Go by the number of the run, "
+        "or read the names in the HTML sheet."
+    )
 
 
 def _row(run: RunPage, display: Display, start: int) -> list[Cell]:

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 from converter.bending.setup_words import Sheet, turn_words
 from converter.exporters.cope_words import cut_to, saw_words
-from converter.exporters.pictures.run_picture import isometric_picture
+from converter.exporters.pictures.run_picture import isometric_picture, isometric_scale
 from converter.exporters.pictures.stick_picture import stick_picture
 from converter.exporters.sheet.content import RunPage, mass_text, severity_word
-from converter.exporters.sheet.paper import BODY, LARGE, SMALL, Cell, Column, Flow
+from converter.exporters.sheet.paper import BODY, LARGE, SMALL, Cell, Column, Flow, Section
 from converter.findings import ERROR, Finding
 from converter.shop.sections import describe
 from converter.units import Display, in_unit
@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 SIGNS = {"tests": "", "estimate": "~", "none": "?"}
 #: A longer name may not fit at the head of the page, and is told in full below it.
 _LONG_NAME = 40
+#: Share of the width for facts with the picture beside them; what is left free there, mm.
+_NARROW, _APART = 0.4, 2.0
+#: Least and greatest height of the picture, mm: of bent tubes and of straight ones.
+_BENT, _STRAIGHT = (70.0, 130.0), (32.0, 60.0)
 #: An error of more letters is cut short in the box at the top; it stands in full among the findings.
 _LONG_ERROR = 400
 _COLUMNS = (
@@ -49,21 +53,33 @@ def run_pages(flow: Flow, run: RunPage, count: int, shop: str, display: Display,
         display: how lengths are shown, in one unit.
         like: name of a run before that is made exactly alike, or ''.
     """
-    flow.begin(run.name, run.key)
     setup = run.setup
     sheet = None if setup is None else Sheet(setup, display)
-    _heading(flow, run, sheet, count, shop, display, like)
-    _picture(flow, run, display)
-    if sheet is not None and setup is not None and setup.steps:
-        _table(flow, sheet)
-        flow.heading(f"The stick to scale: end {setup.feed_from} goes into the bender first", keep=45.0)
-        flow.picture(stick_picture(sheet, flow.width), display.unit, 75.0)
-    _instructions(flow, run, sheet, display)
-    _ends(flow, run, display)
-    _done(flow, run, setup)
-    findings(flow, run.findings, display)
-    if setup is not None:
-        _springback(flow, setup)
+
+    def made(flow: Flow) -> None:
+        if sheet is not None:
+            for words in sheet.cope_words():
+                flow.paragraph(f"{words[:1].upper()}{words[1:]}.")
+        if sheet is not None and sheet.setup.steps:
+            _table(flow, sheet)
+            stick = stick_picture(sheet, flow.width)
+            words = f"The stick to scale: end {sheet.setup.feed_from} goes into the bender first"
+            flow.heading(words, keep=stick.high[1] - stick.low[1])
+            flow.picture(stick, display.unit, 75.0)
+
+    def rest(flow: Flow) -> None:
+        _instructions(flow, run, sheet, display)
+        _ends(flow, run, display)
+        _done(flow, run, setup)
+        findings(flow, run.findings, display)
+        if setup is not None:
+            _springback(flow, setup)
+
+    flow.begin(run.name, run.key)
+    _first_lines(flow, run, sheet, display)
+    _picture(flow, run, _facts(run, setup, count, shop, display, like), made, rest, display)
+    made(flow)
+    rest(flow)
 
 
 def findings(flow: Flow, said: tuple[Finding, ...], display: Display, about: str = "Findings") -> None:
@@ -90,16 +106,22 @@ def die_names(setup: Setup | None) -> str:
     return ", ".join(dict.fromkeys(names))
 
 
-def _heading(flow: Flow, run: RunPage, sheet: Sheet | None, count: int, shop: str, display: Display, like: str) -> None:
-    tube, setup, length = run.tube, run.setup, display.length
+def _first_lines(flow: Flow, run: RunPage, sheet: Sheet | None, display: Display) -> None:
+    """The first error, and the stick."""
     errors = [in_unit(finding.message, display.unit) for finding in run.findings if finding.severity == ERROR]
     if errors:
         more = f" And {len(errors) - 1} more, named below." if len(errors) > 1 else ""
         first = errors[0] if len(errors[0]) <= _LONG_ERROR else f"{errors[0][:_LONG_ERROR].rstrip()} … (in full below)"
         flow.notice(f"Not to be made as drawn: {first}{more}")
     if sheet is not None:
-        flow.paragraph(f"Stick: {length(sheet.stick)}", LARGE, bold=True)
+        flow.paragraph(f"Stick: {display.length(sheet.stick)}", LARGE, bold=True)
         flow.space(1.0)
+
+
+def _facts(
+    run: RunPage, setup: Setup | None, count: int, shop: str, display: Display, like: str
+) -> list[tuple[str, str]]:
+    tube, length = run.tube, display.length
     table = tube.run.table
     facts = [
         ("run", f"{run.number} of {count}"),
@@ -129,10 +151,7 @@ def _heading(flow: Flow, run: RunPage, sheet: Sheet | None, count: int, shop: st
         facts.append(("full name", tube.name))
     if like:
         facts.append(("made just like", like))
-    flow.facts(facts)
-    if sheet is not None:
-        for words in sheet.cope_words():
-            flow.paragraph(f"{words[:1].upper()}{words[1:]}.")
+    return facts
 
 
 def _room(setup: Setup, display: Display) -> str:
@@ -147,15 +166,40 @@ def _room(setup: Setup, display: Display) -> str:
     return f"{display.length(found.least)} to {found.against}, in bend {found.bend}"
 
 
-def _picture(flow: Flow, run: RunPage, display: Display) -> None:
-    flow.space(2.0)
-    tall = 78.0 if run.tube.run.table.bends else 40.0
-    picture = isometric_picture(run.tube, display, size=(flow.width, tall), findings=run.findings)
-    flow.picture(picture, display.unit, tall)
-    if run.setup is not None and run.setup.steps and run.setup.feed_from == "B":
-        flow.paragraph(
-            "End B goes into the bender first: this tube is made against the arrow in the picture.", bold=True
-        )
+def _picture(
+    flow: Flow, run: RunPage, facts: list[tuple[str, str]], made: Section, rest: Section, display: Display
+) -> None:
+    """The facts and the picture, beside or below them: where it comes out larger.
+
+    It is as high as lets all of the run stand on this page; where that would be too small to read, as high as lets
+    the set-up and the stick stand on it; where that is too small too, as high as is of use.
+    """
+    tube = run.tube
+    least, most = _BENT if tube.run.table.bends else _STRAIGHT
+    across = flow.measured(lambda flow: flow.facts(facts)) + _APART
+    beside = flow.measured(lambda flow: flow.facts(facts, 1), _NARROW)
+    room = flow.room - flow.measured(made) - 2.0 * _APART  # headings ask for a little more than they take
+    for spare in (room - flow.measured(rest), room, flow.room if room < 0.0 else room):
+        # size, and whether it stands beside the facts
+        found = [((flow.width, min(most, spare - across)), False)]
+        if beside < most:
+            found.append((((1.0 - _NARROW) * flow.width - _APART, max(beside, min(most, spare))), True))
+        found = [one for one in found if one[0][1] >= least and one[0][1] <= spare]
+        if found:
+            break
+    else:
+        found = [((flow.width, most), False)]
+    size, narrow = max(found, key=lambda one: isometric_scale(tube, one[0]))
+    first = run.setup.feed_from if run.setup is not None and run.setup.steps else "A"
+    text = SMALL if size[1] < 90.0 else BODY
+    picture = isometric_picture(tube, display, size=size, findings=run.findings, fed_from=first, least_text=text)
+    if narrow:
+        flow.beside(lambda flow: flow.facts(facts, 1), _NARROW, picture, display.unit)
+    else:
+        flow.facts(facts)
+        flow.space(_APART)
+        flow.picture(picture, display.unit, size[1])
+    flow.space(1.0)
 
 
 def _table(flow: Flow, sheet: Sheet) -> None:
@@ -167,13 +211,12 @@ def _table(flow: Flow, sheet: Sheet) -> None:
     words = (
         f"Lengths in {unit}, angles in degrees. Marks lie along the stick as cut. Turn the tube, not the bender's "
         f"plane: clockwise is seen from end {setup.feed_from}, which goes first, toward end {sheet.other}. Around: how "
-        "far a point on the outside of the tube moves. So far: counted from the first bend made, plus is "
-        "clockwise."
+        "far a point on the outside moves. So far: from the first bend made, plus is clockwise."
     )
     if any(step.roll for step in setup.steps):
         words += (
-            " The picture's rotation is how far the bend's plane turns since the bend numbered before it; to make it, the "
-            "tube turns the other way."
+            " The picture's rotation is how far the bend's plane turns since the bend numbered before it; to make it, "
+            "the tube turns the other way."
         )
     sources = {step.springback.source for step in setup.steps}
     if "estimate" in sources:
@@ -271,21 +314,23 @@ def _springback(flow: Flow, setup: Setup) -> None:
         found.setdefault((name, step.springback.source, step.springback.note), []).append(step.bend)
     if not found:
         return
-    flow.heading("Where the stops come from")
+    flow.space(2.0)
+    flow.paragraph("Where the stops come from", SMALL, bold=True)
     words = {"tests": "from test bends", "estimate": "by estimate (~)", "none": "not known (?)"}
     for (name, source, note), bends in found.items():
         which = f"bend {bends[0]}" if len(bends) == 1 else f"bends {', '.join(map(str, sorted(bends)))}"
-        flow.paragraph(f"{name}, {which}: springback {words[source]}. {note}")
+        flow.paragraph(f"{name}, {which}: springback {words[source]}. {note}", SMALL)
         flow.space(0.8)
 
 
 def _done(flow: Flow, run: RunPage, setup: Setup | None) -> None:
     """Boxes to tick when all is done."""
-    flow.heading("Done", keep=16.0)
+    flow.space(3.5)
+    flow.keep(18.0)
     steps = ["stick cut"]
     if setup is not None and setup.steps:
         steps += ["marks drawn", "every bend made", "every bend measured"]
     steps += [f"end {joint.end} coped" for joint in run.joints]
-    flow.ticks([*steps, "checked"])
+    flow.ticks([*steps, "checked"], before="Done")
     flow.space(3.0)
     flow.paragraph("By ____________________________   on ____________________   piece number ______________", BODY)
