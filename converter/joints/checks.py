@@ -8,19 +8,22 @@ from math import cos, radians, sin
 import numpy as np
 
 from converter.findings import Finding
-from converter.geometry.vectors import distance, dot
+from converter.geometry.vectors import cross, distance, dot, norm, unit
 from converter.joints.bodies import Body
 from converter.joints.contact import BESIDE, COAXIAL, LIES_ON, MISSED, ON, Contact
 from converter.joints.lines import Array, Hits, Lines
 from converter.joints.model import MITRE, SADDLE, Joint
 from converter.joints.plan import Key, Plan, point_text
 from converter.joints.saddle import angles
+from converter.joints.square import RectPrism
 from converter.joints.torus import BendPart
 from converter.tolerances import Tolerances
 from converter.units import Display
 
 #: Degrees between the axes below which a cope is no longer said to be sound.
 LEAST_ANGLE = 15.0
+#: Degrees by which a drawing's rounding may miss an angle.
+_SAME_ANGLE = 1e-3
 #: mm; an end drawn nearer than this to where it belongs is drawn there.
 DRAWN = 0.01
 #: Degrees between the lines that are looked at.
@@ -166,7 +169,7 @@ def check_joint(joint: Joint, frame: dict[str, Body], tol: Tolerances, display: 
         )  # fmt: skip
 
     shallow = joint.angle
-    if shallow < LEAST_ANGLE:
+    if shallow < LEAST_ANGLE - _SAME_ANGLE:
         what = "the plane" if joint.mate_section is None else joint.mates[0]
         say(
             "joint-angle",
@@ -209,7 +212,12 @@ Say = Callable[[str, str, float | None, float | None, str, str], None]
 def _plainly_sound(joint: Joint, frame: dict[str, Body], room: float, tol: Tolerances) -> bool:
     """Whether bounds alone show that a cope onto one round straight fits: most do, and need no closer look."""
     mate_section = joint.mate_section
-    if joint.kind != SADDLE or len(joint.base.mates) > 1 or not joint.mate_straight or joint.angle < LEAST_ANGLE:
+    if (
+        joint.kind != SADDLE
+        or len(joint.base.mates) > 1
+        or not joint.mate_straight
+        or joint.angle < LEAST_ANGLE - _SAME_ANGLE
+    ):
         return False
     if mate_section is None or not mate_section.is_round or not joint.section.is_round:
         return False
@@ -240,7 +248,7 @@ def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerance
     """Lines that pass beside every mate: a mate smaller than the tube, or an offset too great."""
     own, mate = frame[joint.tube], frame[joint.mates[0]]
     smaller = mate.size < own.size - 2.0 * tol.join
-    over = joint.offset + own.size / 2.0 - mate.size / 2.0
+    over = _over(joint, own, mate)
     if bool(met.all()) or (over <= tol.join and joint.mate_straight):
         return
     part = 100.0 * float(np.count_nonzero(~met)) / len(met)
@@ -260,12 +268,36 @@ def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerance
             own.size, mate.size, "mm", "End it on a straight, or use a smaller tube.",
         )  # fmt: skip
         return
+    sits = f"it sits {display.length(joint.offset)} off the centerline of {mate.name}"
+    if joint.offset <= tol.join:
+        sits = f"turned as it is, it is wider across than {mate.name}"
     say(
         "cope-partial",
-        f"it sits {display.length(joint.offset)} off the centerline of {mate.name}, so {part:.0f}% of the end passes "
+        f"{sits}, so {part:.0f}% of the end passes "
         f"beside it, by up to {display.length(over)}; there the cut stops level with that centerline",
         joint.offset, max(mate.size / 2.0 - own.size / 2.0, 0.0), "mm", "Move it nearer to the middle.",
     )  # fmt: skip
+
+
+def _over(joint: Joint, own: Body, mate: Body) -> float:
+    """How far the end reaches past its mate's side, mm, as seen along the mate's axis and its own together.
+
+    Round tubes by their sizes; flat sides and corners by how far each reaches square to both axes.
+    """
+    parts = joint.base.mates[0]
+    round_ = own.section.is_round and mate.section.is_round
+    normal = cross(joint.mate_axis, joint.direction)
+    if round_ or not joint.mate_straight or len(parts) != 1 or norm(normal) < 1e-9:
+        return joint.offset + own.size / 2.0 - mate.size / 2.0
+    part = parts[0]
+    n = unit(normal)
+    if isinstance(part, RectPrism):
+        up, across = abs(dot(n, part.up)), abs(dot(n, cross(part.axis, part.up)))
+        half = up * (part.half_up - part.corner) + across * (part.half_across - part.corner) + part.corner
+    else:
+        half = mate.half + joint.gap
+    lines = joint.base.branch.lines(angles(1.0))
+    return float(np.abs(lines.along(joint.mate_point, n)).max()) - half
 
 
 def _check_mate_end(

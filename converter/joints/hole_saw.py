@@ -31,6 +31,8 @@ from converter.units import Display
 SIZE = 1.6
 #: Degrees between the axes below which a notcher cannot hold the tube.
 LEAST_ANGLE = 30.0
+#: Degrees by which a drawing's rounding may miss an angle.
+_SAME_ANGLE = 1e-3
 
 
 def with_hole_saws(
@@ -209,7 +211,7 @@ def _checked(joint: Joint, setting: SawSetting, listed: bool, display: Display) 
             f"{display.length(setting.saw_depth)}: {how}",
             setting.depth, setting.saw_depth, "mm", "Use a deeper saw, or cut by the template.",
         )  # fmt: skip
-    if joint.angle < LEAST_ANGLE - 1e-6:
+    if joint.angle < LEAST_ANGLE - _SAME_ANGLE:
         say(
             "hole-saw-angle",
             f"at {display.angle(joint.angle)} between the axes the tube lies too flat for a hole saw in a notcher "
