@@ -30,7 +30,7 @@ SEEN = """() => {
   }
   return found;
 }"""
-LENGTH = re.compile(r"(?<![\w.])(-?\d[\d./-]*) (mm|in|kg|lb)\b")
+LENGTH = re.compile(r"(?<![\w.])(-?\d[\d./-]*)[ \u00a0](mm|in|kg|lb)\b")
 #: Show everything at once: checks must not depend on what is scrolled to.
 ALL = "[hidden].big { display: list-item !important } .run { content-visibility: visible !important }"
 
@@ -131,7 +131,7 @@ def test_the_slider_steps_through_every_bend(chromium, demo):
             assert f"Bend {step.bend}" in live and Display("in").length(sheet.mark("A", step)) in live
             assert slider.get_attribute("aria-valuetext") == f"Bend {step.bend}, step {i} of 3"
             labels = bench.locator(".annotation-text").all_text_contents()
-            assert f"mark {step.bend}" in labels and "bend plane" in labels and "floor" in labels
+            assert f"mark {step.bend}" in labels and "bend plane" in labels and {"floor", "floor ▼"} & set(labels)
             made = {str(one.bend) for one in setup.steps[:i]}
             assert made == {label for label in labels if label.isdigit()}
         assert bench.get_by_role("button", name="Next").get_attribute("aria-disabled") == "true"
@@ -314,21 +314,65 @@ def test_few_3d_views_are_alive_at_once(chromium, tmp_path):
 
 
 def test_turned_by_hand_a_view_stays_turned_while_its_steps_change(chromium, demo):
-    """The camera is the person's; the buttons put it back."""
+    """Every step is framed anew, seen from where the person turned it; the buttons put it back."""
     _, path = demo
-    camera = "document.querySelector('#run-1 .bender .stage').layout.scene.camera.eye"
+    # where the eye is, as a unit vector from the middle of the picture
+    away = """(() => {
+      const { eye, center } = document.querySelector('#run-1 .bender .stage').layout.scene.camera;
+      const v = ['x', 'y', 'z'].map((k) => eye[k] - center[k]), size = Math.hypot(...v);
+      return v.map((one) => one / size);
+    })()"""
     with opened(chromium, path) as page:
         wait_for_view(page, "#run-1 .stage[data-view=bender]")
         bench = page.locator("#run-1 .bender")
-        first = page.evaluate(camera)
-        bench.get_by_role("button", name="From behind").click()
-        until(page, f"{camera}.x < -5")
-        turned = page.evaluate(camera)
+        first = page.evaluate(away)
+        box = bench.locator(".stage").bounding_box()
+        at = (box["x"] + box["width"] * 0.8, box["y"] + box["height"] * 0.8)
+        page.mouse.move(*at)
+        page.mouse.down()
+        page.mouse.move(at[0] - 90.0, at[1] - 20.0, steps=3)
+        page.mouse.up()
+        until(page, f"Math.abs({away}[0] - ({first[0]})) > 0.1")
+        page.wait_for_timeout(300)
+        turned = page.evaluate(away)
         bench.get_by_role("button", name="Next").click()
-        assert page.evaluate(camera) == turned != first
+        assert page.evaluate(away) == pytest.approx(turned, abs=1e-6)
         bench.get_by_role("button", name="Closer").click()
         bench.get_by_role("button", name="From the right").click()
-        until(page, f"Math.abs({camera}.x - ({first['x']})) < 1e-6")
+        until(page, f"Math.hypot(...{away}.map((v, i) => v - {first}[i])) < 1e-6")
+
+
+def test_the_view_of_the_bender_holds_what_moves(chromium, demo):
+    """The die is large in each step, small when the whole stick is asked for, and the end that swings is seen."""
+    job, path = demo
+    # pixels for each mm of the job, from plotly's own proportions
+    scale = """(() => {
+      const e = document.querySelector('#run-9 .bender .stage'), s = e.layout.scene;
+      return (s.aspectratio.x / (s.xaxis.range[1] - s.xaxis.range[0])) * e.clientHeight / 2;
+    })()"""
+    clr = job.setups[8].steps[0].die.clr
+    with opened(chromium, path) as page:
+        wait_for_view(page, "#run-9 .stage[data-view=bender]")
+        bench = page.locator("#run-9 .bender")
+        stage = bench.locator(".stage").bounding_box()
+        for _ in range(4):
+            bench.get_by_role("button", name="Next").click()
+            page.wait_for_timeout(100)
+            assert page.evaluate(scale) * 2.0 * clr > 14.0
+            for label in bench.locator(".annotation-text").all():
+                if label.text_content() in ("A", "to A", "1", "mark 1", "mark 2", "mark 3", "mark 4"):
+                    box = label.bounding_box()
+                    if label.text_content() == "A" and bench.locator(".annotation-text", has_text="to A").count():
+                        continue
+                    assert stage["x"] <= box["x"] and box["x"] + box["width"] <= stage["x"] + stage["width"]
+                    assert stage["y"] <= box["y"] and box["y"] + box["height"] <= stage["y"] + stage["height"]
+        step = page.evaluate(scale)
+        bench.get_by_role("button", name="At the die").click()
+        assert page.evaluate(scale) * 2.0 * clr > 120.0
+        bench.get_by_role("button", name="Whole stick").click()
+        whole = page.evaluate(scale)
+        assert whole < step and whole * job.setups[8].stick_length < 3.0 * stage["width"]
+        assert bench.get_by_role("button", name="Whole stick").get_attribute("aria-pressed") == "true"
 
 
 @pytest.mark.slow

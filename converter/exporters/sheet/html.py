@@ -41,8 +41,8 @@ if TYPE_CHECKING:
 
 #: Shown before a severity's word, so that it is told apart without colour.
 SIGNS = {ERROR: "✖", WARNING: "▲", NOTE: "●"}
-#: Sizes of the pictures in mm of paper.
-RUN_SIZE = (112.0, 92.0)
+#: Sizes of the pictures in mm of paper; a run's by how many bends it may have: the smaller, the larger its type.
+RUN_SIZES = ((4, (84.0, 72.0)), (12, (112.0, 92.0)), (10**9, (150.0, 118.0)))
 DRAWING_SIZE = (240.0, 150.0)
 #: The page's own scripts, in the order they run, after plotly.js.
 SCRIPTS = ("shapes.js", "scenes.js", "stages.js", "sheet.js")
@@ -117,7 +117,9 @@ def _title(page: JobPage) -> str:
 def _pictures(run: RunView, both: BothUnits, machine: Machine) -> dict[str, Any]:
     """The finished tube, the stick in either unit (each is rounded on its own), and what the script draws."""
     page = run.page
-    tube = isometric_picture(page.tube, both, size=RUN_SIZE, findings=page.findings)
+    size = next(size for most, size in RUN_SIZES if len(page.tube.run.table.bends) <= most)
+    first = page.setup.feed_from if page.setup is not None else "A"
+    tube = isometric_picture(page.tube, both, size=size, findings=page.findings, fed_from=first)
     stick: Markup | str = ""
     if page.setup is not None and page.setup.steps and run.steps:
         drawn = [stick_picture(Sheet(page.setup, one)) for one in both.alone]
@@ -125,6 +127,7 @@ def _pictures(run: RunView, both: BothUnits, machine: Machine) -> dict[str, Any]
         stick = _markup(merged(*texts))
     return {
         "picture": _svg(tube, f"{page.key}-tube"),
+        "picture_width": size[0],
         "stick": stick,
         "scene": data(run_scene(page, machine)),
     }

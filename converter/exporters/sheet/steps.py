@@ -23,10 +23,12 @@ class Dial:
     Attributes:
         path: of the arc and its arrow head, in a square of 100 with y down, SVG path data.
         words: what it shows.
+        end: letter of the end that is looked at.
     """
 
     path: str
     words: str
+    end: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +64,8 @@ def first_big_step(setup: Setup, both: BothUnits) -> BigStep:
     first = setup.feed_from
     steps = sorted(setup.steps, key=lambda step: step.mark)
     marks = "; ".join(
-        f"{both.each(lambda one, step=step: one.length(sheets[one.unit].mark(first, step)))} (bend\u00a0{step.bend})"  # type: ignore[misc]
+        # a number, its unit and its bend stay on one line
+        f"{both.each(lambda one, step=step: _kept(one.length(sheets[one.unit].mark(first, step))))}\u00a0(bend\u00a0{step.bend})"  # type: ignore[misc]
         for step in steps
     )
     return BigStep(
@@ -76,6 +79,11 @@ def first_big_step(setup: Setup, both: BothUnits) -> BigStep:
         None,
         0,
     )
+
+
+def _kept(text: str) -> str:
+    """The same with blanks at which no line ends."""
+    return text.replace(" ", "\u00a0")
 
 
 def big_steps(setup: Setup, both: BothUnits) -> tuple[BigStep, ...]:
@@ -147,4 +155,6 @@ def _dial(setup: Setup, step: Step) -> Dial | None:
     arc = f"M{at(0.0, 36.0)}A36 36 0 0 {1 if sense > 0.0 else 0} {at(size - head / 2.0, 36.0)}"
     tip = f"M{at(size - head, 28.0)}L{at(size, 36.0)}L{at(size - head, 44.0)}Z"
     turned = "half round" if size > 180.0 - 1e-9 else turn_words(step.roll)
-    return Dial(arc + tip, f"Turn the tube {turned}, seen from end {setup.feed_from} toward end {other}")
+    return Dial(
+        arc + tip, f"Turn the tube {turned}, seen from end {setup.feed_from} toward end {other}", setup.feed_from
+    )

@@ -169,6 +169,18 @@ function startSteps() {
   }
 }
 
+// --- what is wider than the window: says so, and only then takes the keyboard
+function startWide() {
+  const look = (element) => {
+    const more = element.scrollWidth > element.clientWidth + 1;
+    element.toggleAttribute("data-more", more);
+    if (more) element.tabIndex = 0;
+    else element.removeAttribute("tabindex");
+  };
+  const watcher = new ResizeObserver((entries) => entries.forEach((entry) => look(entry.target)));
+  for (const element of document.querySelectorAll(".wide")) watcher.observe(element);
+}
+
 (function start() {
   const runs = [...document.querySelectorAll("script.scene")].map((block) => JSON.parse(block.textContent));
   const room = JSON.parse(document.getElementById("room").textContent);
@@ -177,5 +189,6 @@ function startSteps() {
   startTheme();
   startTicks();
   startSteps();
+  startWide();
   document.getElementById("print").addEventListener("click", () => print());
 })();

@@ -6,7 +6,7 @@ const MOST = 3;
 const CONFIG = { displayModeBar: false, displaylogo: false, responsive: true, scrollZoom: false, doubleClick: false };
 
 const stages = {
-  all: new Map(), // element -> {view, run, step, eye, zoom, alive, near}
+  all: new Map(), // element -> {view, run, step, frame, eye (a name or a direction), zoom, alive, near}
   runs: [],
   room: null,
   able: null,
@@ -24,7 +24,7 @@ const stages = {
 
   add(element) {
     const view = element.dataset.view;
-    const state = { view, run: element.dataset.run || "", step: 0, eye: view !== "bender" ? "corner" : Math.abs(this.room.axis[2]) > 0.5 ? "above" : "right", zoom: 1, alive: false, near: false };
+    const state = { view, run: element.dataset.run || "", step: 0, frame: "bend", eye: view !== "bender" ? "corner" : Math.abs(this.room.axis[2]) > 0.5 ? "above" : "right", zoom: 1, alive: false, near: false };
     this.all.set(element, state);
     this.watcher.observe(element);
   },
@@ -32,7 +32,7 @@ const stages = {
   sceneOf(state) {
     if (state.view === "job") return jobScene([...this.runs.values()]);
     const run = this.runs.get(state.run);
-    return state.view === "tube" ? tubeScene(run) : benderScene(run, this.room, state.step);
+    return state.view === "tube" ? tubeScene(run) : benderScene(run, this.room, state.step, state.frame);
   },
 
   draw(element) {
@@ -45,13 +45,21 @@ const stages = {
     const scene = this.sceneOf(state);
     state.of = scene.of;
     const fresh = !state.alive;
-    const layout = layoutOf(scene, state.eye, state.zoom, element.clientWidth / element.clientHeight);
-    // a view that was turned by hand stays so while its steps change
-    if (!fresh) Object.assign(layout.scene, { camera: element.layout.scene.camera, aspectratio: element.layout.scene.aspectratio });
+    const layout = layoutOf(scene, state.eye, state.zoom, [element.clientWidth, element.clientHeight]);
+    // the same picture in another light stays where it was put
+    const framed = state.step + state.frame;
+    if (!fresh && state.framed === framed) Object.assign(layout.scene, { camera: element.layout.scene.camera, aspectratio: element.layout.scene.aspectratio });
+    state.framed = framed;
     state.alive = true;
     element.dataset.alive = "yes";
     Plotly.react(element, scene.traces, layout, CONFIG);
-    if (fresh && state.view === "job") listenToJob(element, state);
+    if (!fresh) return;
+    // a view that was turned by hand is seen from there in its next steps
+    element.on("plotly_relayout", () => {
+      const { eye, center } = element.layout.scene.camera;
+      state.eye = [eye.x - center.x, eye.y - center.y, eye.z - center.z];
+    });
+    if (state.view === "job") listenToJob(element, state);
   },
 
   // the same step, unit or light again; the camera stays where it was put
@@ -120,12 +128,16 @@ const stages = {
         if (button.dataset.eye) {
           state.eye = button.dataset.eye;
           state.zoom = 1;
+        } else if (button.dataset.frame) {
+          state.frame = button.dataset.frame;
+          state.zoom = 1;
+          for (const one of button.parentElement.querySelectorAll("[data-frame]")) one.setAttribute("aria-pressed", String(one === button));
         } else state.zoom = Math.min(8, Math.max(0.3, state.zoom * Number(button.dataset.zoom)));
         if (!state.alive) return;
+        if (button.dataset.frame) return this.redraw(element);
         const now = element.layout.scene;
-        const wide = element.clientWidth / element.clientHeight;
-        const layout = layoutOf(this.sceneOf(state), state.eye, state.zoom, wide).scene;
-        if (button.dataset.eye) Plotly.relayout(element, { "scene.aspectratio": layout.aspectratio, "scene.camera": layout.camera });
+        const layout = layoutOf(this.sceneOf(state), state.eye, state.zoom, [element.clientWidth, element.clientHeight]).scene;
+        if (button.dataset.eye) Plotly.relayout(element, { "scene.aspectratio": layout.aspectratio, "scene.camera": layout.camera, "scene.annotations": layout.annotations });
         else {
           // closer along the line of sight that is there; the point in the middle stays
           const k = layout.aspectratio.x / now.aspectratio.x, c = now.camera.center, e = now.camera.eye;
