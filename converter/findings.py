@@ -130,7 +130,11 @@ define(
     "Curves of two layers lie on one another and neither covers the other; both were read as tubes.",
 )
 define("joined-across-layers", NOTE, "A run continues tangent onto another layer and was joined.")
-define("junction", NOTE, "Three or more ends meet; the tangent pair runs through, the others end there.")
+define(
+    "junction",
+    NOTE,
+    "Three or more ends meet, or two at a corner on another curve; the tangent pair runs through, the others end there.",
+)
 define("near-tangent", NOTE, "A joint misses tangency by less than the tolerance and was smoothed.")
 define("kink", ERROR, "A straight and an arc, or two arcs, meet at an angle that no bend makes.")
 define("curve-fitted", NOTE, "A tessellated or free curve was replaced by straights and arcs within the fit tolerance.")
@@ -213,6 +217,7 @@ define("joint-parallel", ERROR, "An end lies along another tube, so no cut joins
 define("joint-coaxial", ERROR, "An end lies in line with another tube, inside it or over it, so no cut joins them.")
 define("joint-angle", ERROR, "Two tubes meet at an angle too shallow to cut and weld.")
 define("joint-butt", NOTE, "Two ends meet in line; both are cut square.")
+define("joint-crowded", ERROR, "More ends meet at one place than can be cut to one another.")
 define("joint-ring", ERROR, "The job file cuts ends to each other in a ring.")
 define("joint-unmatched", WARNING, "The job file speaks of a joint that the drawing does not have.")
 define("mate-smaller", ERROR, "A tube is cut to one that is smaller than itself, so part of its end passes beside it.")

@@ -485,3 +485,48 @@ def test_end_directions_of_splines():
     )
     assert end_directions(straight) == ((0.0, 1.0, 0.0), (0.0, 1.0, 0.0))
     assert is_straight(straight, 1e-6) and not is_straight(quarter, 1e-3)
+
+
+# --- corners on another curve ------------------------------------------------------------------------
+
+
+def test_two_ends_that_meet_on_a_post_end_there():
+    """A rail and a brace land at one place of a post drawn in one piece: three tubes, no bend inside the post."""
+    curves = [line((0, 0, 0), (0, 0, 800)), line((0, 0, 300), (900, 0, 300)), line((0, 0, 300), (500, 0, 800))]
+    orders, codes, _, found = run(curves)
+    assert orders == [[0], [1], [2]] and codes == ["junction"]
+    assert found[0].at == pytest.approx((0, 0, 300)) and "on another line" in found[0].message
+
+
+def test_a_corner_stays_a_corner_off_a_curve_and_on_another_layer():
+    corner = [line((900, 0, 300), (0, 0, 300)), line((0, 0, 300), (500, 0, 800))]
+    assert run([line((0, 0.2, 0), (0, 0.2, 800)), *corner])[0] == [[0], [1, 2]]
+    assert run([line((0, 0, 300.2), (0, 0, 800)), *corner])[0] == [[0], [1, 2]]
+    orders, codes, _, _ = run([line((0, 0, 0), (0, 0, 800), "axes"), *corner])
+    assert orders == [[0], [1, 2]] and codes == []
+
+
+def test_two_ends_in_line_run_through_a_post():
+    """Drawn in two pieces, but straight on: the tangent pair runs through, as at any junction."""
+    curves = [line((0, 0, 0), (0, 0, 800)), line((-400, 0, 300), (0, 0, 300)), line((0, 0, 300), (900, 0, 300))]
+    orders, codes, _, _ = run(curves)
+    assert orders == [[0], [1, 2]] and codes == []
+
+
+@pytest.mark.parametrize(("sweep", "tubes"), [(90, 3), (40, 2)])
+def test_a_corner_on_a_bend(sweep, tubes):
+    """The corner lies at 45 degrees of the circle: on the arc, or past its end."""
+    c = 100.0 * cos(radians(45.0))
+    curves = [arc((0, 0), (100, 0), sweep), line((c, c, 0), (c, c, 300)), line((c, c, 0), (300, c, 200))]
+    orders, codes, _, _ = run(curves)
+    assert len(orders) == tubes and codes == ["junction"] * (tubes - 2)
+
+
+def test_corners_on_a_polyline_many_at_once():
+    """A pair of braces on every field of a long rail that is one polyline; each of them ends there."""
+    curves = [poly(*((100.0 * i, 0.0) for i in range(41)))]
+    for i in range(40):
+        x = 100.0 * i + 50.0
+        curves += [line((x, 0), (x - 30, 200 + i)), line((x, 0), (x + 30, 210 + i))]
+    orders, codes, _, _ = run(curves)
+    assert len(orders) == 81 and set(codes) == {"junction"}

@@ -10,6 +10,7 @@ import numpy as np
 from converter.reducer.cluster import Floats, Ints, close_pairs
 from converter.reducer.edges import LINE, Edges
 from converter.reducer.ends import is_straight
+from converter.reducer.passing import passed
 from converter.tolerances import Tolerances
 
 #: A run goes through a junction, or on to another layer, when its direction changes by at most this many
@@ -28,11 +29,13 @@ class Links:
         link: (2n,) the end that each end goes on into, or -1.
         crossing: (2n,) whether that joint leads to another layer.
         junctions: per junction on one layer: its ends, how many pairs run through, whether the choice was tied.
+        passed: per corner that lies on another curve of its layer: one of its two ends, and that curve's edge.
     """
 
     link: Ints
     crossing: Ints
     junctions: list[tuple[list[int], int, bool]] = field(default_factory=list)
+    passed: list[tuple[int, int]] = field(default_factory=list)
 
 
 def _groups(ends: Ints, key: Ints) -> tuple[Ints, Ints, Ints]:
@@ -66,7 +69,8 @@ def _tangent_pairs(out: Floats, limit: float) -> list[tuple[float, int, int]]:
 def join_within_layers(edges: Edges, node: Ints, active: Ints, tol: Tolerances) -> Links:
     """Joints on each layer by itself.
 
-    Two ends that meet always join, smooth or not (a sharp corner is a bend to be made). Of three or more,
+    Two ends that meet join, smooth or not (a sharp corner is a bend to be made), unless they meet at a
+    corner on another curve of their layer: then both end there. Of three or more,
     pairs that continue tangent run through, the smoothest first (two straights before others when equally
     smooth, then in drawn order); what is left over ends there.
 
@@ -79,8 +83,17 @@ def join_within_layers(edges: Edges, node: Ints, active: Ints, tol: Tolerances) 
     links = Links(np.full(2 * len(edges.curves), -1), np.zeros(2 * len(edges.curves), dtype=np.int64))
     ends, starts, sizes = _groups(active, node[active] * len(edges.layers) + edges.layer[active >> 1])
     two = starts[sizes == 2]
-    links.link[ends[two]], links.link[ends[two + 1]] = ends[two + 1], ends[two]
     limit = _limit(tol)
+    one, other = ends[two], ends[two + 1]
+    turn = edges.outward(one) + edges.outward(other)
+    sharp = np.flatnonzero((turn * turn).sum(axis=1) > limit * limit)
+    if sharp.size:
+        passing = passed(edges, one[sharp], tol.join)
+        kept = np.ones(one.size, dtype=bool)
+        kept[sharp[passing >= 0]] = False
+        links.passed = list(zip(one[~kept].tolist(), passing[passing >= 0].tolist(), strict=True))
+        one, other = one[kept], other[kept]
+    links.link[one], links.link[other] = other, one
     for start, size in zip(starts[sizes > 2].tolist(), sizes[sizes > 2].tolist(), strict=True):
         group = np.sort(ends[start : start + size])
         pairs = _tangent_pairs(edges.outward(group), limit)

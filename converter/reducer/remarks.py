@@ -112,7 +112,7 @@ def _left_over(left: int) -> str:
 
 
 def junctions(edges: Edges, links: Links, display: Display) -> list[Finding]:
-    """One note per node where three or more ends of a layer meet."""
+    """One note per node where three or more ends of a layer meet, or two on another curve."""
     found = []
     for ends, through, tied in links.junctions:
         drawn = edges.drawn[ends[0] >> 1]
@@ -134,7 +134,20 @@ def junctions(edges: Edges, links: Links, display: Display) -> list[Finding]:
                 at=edges.place(ends[0]),
             )
         )
-    return _capped(found, "in each, three or more ends meet")
+    for end, passing in links.passed:
+        drawn = edges.drawn[end >> 1]
+        found.append(
+            Finding(
+                "junction",
+                f"Two ends meet at {place(edges.place(end), display)} on {source(drawn)}, on another line "
+                f"({source(edges.drawn[passing])}): both end there, and no bend is made of them.",
+                measured=2.0,
+                layer=drawn.layer,
+                handle=drawn.handle,
+                at=edges.place(end),
+            )
+        )
+    return _capped(found, "in each, ends meet and tubes end there")
 
 
 def specks(edges: Edges, speck: set[int], tol: Tolerances, display: Display) -> list[Finding]:
