@@ -13,6 +13,7 @@ from converter.exporters.registry import ExportJob
 from converter.joints.clash import find_clashes
 from converter.joints.find import survey
 from converter.model.section import Section
+from converter.shop.job import job_from_text
 from converter.tolerances import DEFAULT
 from converter.units import Display
 
@@ -137,3 +138,36 @@ def test_corners_fit_as_solids(z):
     assert max(fit.widest for fit in found.joints if fit.widest is not None) < 0.05
     assert found.clashes == ()
     assert np.isfinite([fit.gap for fit in found.joints]).all()
+
+
+@pytest.mark.parametrize(("one", "two"), [(2.0, 0.0), (2.0, 2.0), (-2.0, 0.0), (0.0, -1.5)])
+def test_mitred_ends_drawn_short_or_long_are_cut_to_fit_and_each_is_said(one, two):
+    """Both planes stay at 45 degrees through the corner: long and short points move by what is missing, by hand."""
+    tubes = (
+        straight("R1", (one, 0.0, 0.0), (500.0, 0.0, 0.0), RAIL),
+        straight("R2", (0.0, two, 0.0), (0.0, 500.0, 0.0), RAIL),
+    )
+    made, found = cuts(*tubes)
+    assert made == MITRED
+    for joint, off in zip(found.joints, (one, two), strict=True):
+        assert (joint.long_point, joint.short_point) == pytest.approx((-CARRIES - off, CARRIES - off))
+    drawn = {f.tube: f.message for f in found.findings if f.code == "joint-drawn"}
+    assert set(drawn) == {name for name, off in (("R1", one), ("R2", two)) if off}
+    for name, off in (("R1", one), ("R2", two)):
+        if off:
+            how = "short of" if off > 0.0 else "past"
+            assert f"{abs(off):.2f} mm {how} the centerline of {'R2' if name == 'R1' else 'R1'}" in drawn[name]
+
+
+def test_a_saying_of_both_ends_is_met_by_one_of_them():
+    """The brace lands on the rail with end A; that end B meets nothing is no news. Naming end B is."""
+    brace = straight("BRACE", (0.0, 0.0, 0.0), (0.0, 300.0, 300.0), RUNG)
+    rail = straight("RAIL", (-500.0, 0.0, 0.0), (500.0, 0.0, 0.0), RAIL)
+
+    def codes(end):
+        job = job_from_text(f'[[joint]]\ntube = "BRACE"\n{end}cope_to = ["RAIL"]\n')
+        return [f.code for f in survey([rail, brace], job).findings]
+
+    assert codes("") == []
+    assert codes('end = "A"\n') == []
+    assert codes('end = "B"\n') == ["joint-unmatched"]

@@ -70,6 +70,7 @@ def _where(contact: Contact, own: Body, display: Display) -> str:
 def _drawn(contact: Contact, own: Body, mate: Body, plan: Plan, tol: Tolerances, display: Display) -> list[Finding]:
     """A note when the end was not drawn to the mate's centerline."""
     used = any(one.body == contact.body for one in plan.onto) or (contact.body, contact.mate_end) in plan.after
+    used = used or (plan.partner is not None and plan.partner[0] == contact.body)
     if not used or abs(contact.ahead) <= DRAWN:
         return []
     where = f"{_where(contact, own, display)}: its centerline"

@@ -12,7 +12,7 @@ The rules, in this order:
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
@@ -66,8 +66,9 @@ def make_plans(
     job: Job | None,
     tol: Tolerances,
     display: Display,
+    crowd: Mapping[Key, int] | None = None,
 ) -> tuple[dict[Key, Plan], list[Finding]]:
-    """A plan for every end, by (tube, end letter)."""
+    """A plan for every end, by (tube, end letter); ends of one ``crowd`` number are not cut to one another."""
     said: list[Finding] = []
     plans = {(end.body, end.letter): Plan(end) for body in bodies for end in body.ends}
     _choose(bodies, plans, job, tol, display, said)
@@ -75,7 +76,7 @@ def make_plans(
     for group in groups:
         _settle(group, bodies, plans, contacts, tol, display, said)
     _one_way(bodies, plans)
-    _neighbours(bodies, plans)
+    _neighbours(bodies, plans, crowd or {})
     return plans, said
 
 
@@ -297,9 +298,12 @@ def _said_otherwise(
         return
     others = [key for key in members if key != plan.key]
     name = bodies[plan.end.body].name
+    # a saying of both ends of a tube is met where one of them meets the other tube
+    both = [(plan.key[0], end) for end in "AB" if plans[plan.key[0], end].choice is choice]
+    anywhere = [bodies[c.body].name for key in both for c in contacts[key] if c.state == ON]
     for pattern in choice.cope_to:
         meets = [bodies[c.body].name for c in contacts[plan.key] if c.state == ON]
-        if not any(same_name(pattern, one) for one in meets):
+        if not any(same_name(pattern, one) for one in anywhere):
             said.append(
                 Finding(
                     "joint-unmatched",
@@ -384,7 +388,7 @@ def _without_rings(
         visit(key, [])
 
 
-def _neighbours(bodies: Sequence[Body], plans: dict[Key, Plan]) -> None:
+def _neighbours(bodies: Sequence[Body], plans: dict[Key, Plan], crowd: Mapping[Key, int]) -> None:
     """Ends that land on one tube so near each other that their metal may meet: the later is cut to the earlier."""
     landed: dict[int, list[tuple[float, float, Key]]] = {}
     for key, plan in plans.items():
@@ -402,6 +406,8 @@ def _neighbours(bodies: Sequence[Body], plans: dict[Key, Plan]) -> None:
                 if other_at - at > reach + widest:
                     break
                 if other_at - at > reach + other_reach or other[0] == key[0]:
+                    continue
+                if key in crowd and crowd[key] == crowd.get(other):
                     continue
                 pair = sorted((key, other), key=lambda k: _rank(bodies[k[0]], k))
                 first, second = plans[pair[0]], plans[pair[1]]
