@@ -45,7 +45,7 @@ SIGNS = {ERROR: "✖", WARNING: "▲", NOTE: "●"}
 RUN_SIZES = ((4, (84.0, 72.0)), (12, (112.0, 92.0)), (10**9, (150.0, 118.0)))
 DRAWING_SIZE = (240.0, 150.0)
 #: The page's own scripts, in the order they run, after plotly.js.
-SCRIPTS = ("shapes.js", "scenes.js", "stages.js", "sheet.js")
+SCRIPTS = ("shapes.js", "scenes.js", "bender.js", "camera.js", "stages.js", "sheet.js")
 
 
 def export(job: ExportJob, out: OutputSet) -> None:

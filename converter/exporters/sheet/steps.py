@@ -63,11 +63,12 @@ def first_big_step(setup: Setup, both: BothUnits) -> BigStep:
     sheets = {one.unit: Sheet(setup, one) for one in both.alone}
     first = setup.feed_from
     steps = sorted(setup.steps, key=lambda step: step.mark)
-    marks = "; ".join(
-        # a number, its unit and its bend stay on one line
-        f"{both.each(lambda one, step=step: _kept(one.length(sheets[one.unit].mark(first, step))))}\u00a0(bend\u00a0{step.bend})"  # type: ignore[misc]
+    # a number, its unit and its bend stay on one line
+    places = [
+        both.each(lambda one, step=step: _kept(one.length(sheets[one.unit].mark(first, step))))  # type: ignore[misc]
         for step in steps
-    )
+    ]
+    marks = "; ".join(f"{at}\u00a0(bend\u00a0{step.bend})" for at, step in zip(places, steps, strict=True))
     return BigStep(
         "Cut and mark",
         (
