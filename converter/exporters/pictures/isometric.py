@@ -7,6 +7,7 @@ the rest.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import pairwise
 from math import atan2, cos, degrees, hypot, pi, sin
 
@@ -37,7 +38,14 @@ _LINE = 1.75
 
 
 def isometric_panel(
-    shape: Shape, parts: Parts, axes: Axes, display: Display, frame: Box, height: float, fed_from: str = "A"
+    shape: Shape,
+    parts: Parts,
+    axes: Axes,
+    display: Display,
+    frame: Box,
+    height: float,
+    fed_from: str = "A",
+    ends: Mapping[str, str] | None = None,
 ) -> Picture:
     """The isometric within a frame, as a picture in the frame's coordinates.
 
@@ -48,20 +56,29 @@ def isometric_panel(
         frame: x low, y low, x high, y high, mm.
         height: of text, mm.
         fed_from: the end that the arrow of feed goes into, 'A' or 'B'.
+        ends: 'A' or 'B' -> a word for how it is cut.
     """
     view = axes.named("isometric", shape.tube.run)
     if len(parts.turns) <= MOST_CALLED_OUT:
         # smaller tubes leave more room for what is written around them
         for margin in (0.65, 1.0, 1.5):
-            panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from)
+            panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from, ends or {})
             if panel.called_out():
                 panel.finish(axes)
                 return panel.picture
-    return _listed(shape, parts, view, axes, display, frame, height, fed_from)
+    return _listed(shape, parts, view, axes, display, frame, height, fed_from, ends or {})
 
 
 def _listed(
-    shape: Shape, parts: Parts, view: View, axes: Axes, display: Display, frame: Box, height: float, fed_from: str
+    shape: Shape,
+    parts: Parts,
+    view: View,
+    axes: Axes,
+    display: Display,
+    frame: Box,
+    height: float,
+    fed_from: str,
+    ends: Mapping[str, str],
 ) -> Picture:
     """The isometric with bends numbered only, and a list beside or below it."""
     x0, y0, x1, y1 = frame
@@ -73,7 +90,7 @@ def _listed(
         text -= 0.1
         size = list_size(parts, display, text, room[1])
     rest = (x0, y0, x1 - size[0] - 3.0, y1) if beside else (x0, y0 + size[1] + 3.0, x1, y1)
-    panel = _Panel(shape, parts, view, display, rest, min(height, 2.0), 0.7, fed_from)
+    panel = _Panel(shape, parts, view, display, rest, min(height, 2.0), 0.7, fed_from, ends)
     panel.numbered()
     panel.finish(axes)
     corner = (x1 - size[0], y1) if beside else (x0, y0 + size[1])
@@ -94,6 +111,7 @@ class _Panel:
         height: float,
         margin: float,
         fed_from: str,
+        ends: Mapping[str, str],
     ) -> None:
         self.picture = Picture()
         self._parts, self._display, self._h = parts, display, height
@@ -102,6 +120,8 @@ class _Panel:
         width, tall = x1 - x0, y1 - y0
         mx, my = min(0.24 * width, 11.0 * height) * margin, min(0.22 * tall, 7.0 * height) * margin
         low_x, low_y, high_x, high_y = shape.bounds(view)
+        for x, y in (view.flat(parts.start), view.flat(parts.end)):  # where an end is cut they lie off the metal
+            low_x, low_y, high_x, high_y = min(low_x, x), min(low_y, y), max(high_x, x), max(high_y, y)
         k = min((width - 2 * mx) / max(high_x - low_x, 1e-9), (tall - 2 * my) / max(high_y - low_y, 1e-9))
         middle = ((low_x + high_x) / 2.0, (low_y + high_y) / 2.0)
         origin = ((x0 + x1) / 2.0 - middle[0] * k, (y0 + y1) / 2.0 - middle[1] * k)
@@ -113,6 +133,7 @@ class _Panel:
         for s in shape.line:
             self._take_tube(s)
         self._ends(shape.tube.run.closed, fed_from)
+        self._cuts(shape, ends)
 
     def _take_tube(self, s: Segment) -> None:
         points = [self._drawn.at(p) for p in points_of(s)]
@@ -129,6 +150,21 @@ class _Panel:
         for letter, end, out in (("A", a, ta + pi), ("B", b, tb + (pi / 2.0 if closed else 0.0))):
             place = tail if ahead and letter == fed_from else end
             end_mark(self.picture, self._places, letter, place, out, 1.25 * self._h)
+
+    def _cuts(self, shape: Shape, ends: Mapping[str, str]) -> None:
+        """A word at each end that is cut to fit."""
+        for letter, point, d, sign in (
+            ("A", shape.rim_middle(0), self._parts.start_direction, -1.0),
+            ("B", shape.rim_middle(1), self._parts.end_direction, 1.0),
+        ):
+            word = ends.get(letter)
+            if word:
+                size = (wide(word, self._h), 1.4 * self._h)
+                out = degrees(self._direction(d)) + (90.0 - 60.0 * sign)
+                spot = self._places.beside(self._drawn.at(point), size, out, 30.0 * self._h, self._drawn.half + 1.0)
+                if spot is not None:
+                    self.picture.label(word, (spot[0], spot[1] - self._h / 2.0), self._h, "note", align="center")
+                    leader(self.picture, self._places, self._drawn.at(point), _box(spot, size))
 
     def _direction(self, d: Vec) -> float:
         x, y = self._drawn.view.flat(d)
@@ -149,7 +185,10 @@ class _Panel:
             if self._places.is_clear(start, (tip[0] - back * c, tip[1] - back * s), 0.5):
                 break
         else:
-            tip, start = tries[0], (tries[0][0] - length * c, tries[0][1] - length * s)
+            starts = [(tip[0] - length * c, tip[1] - length * s) for tip in tries]
+            x0, y0, x1, y1 = self._places.frame
+            kept = [k for k, (x, y) in enumerate(starts) if x0 < x < x1 and y0 < y < y1]
+            tip, start = tries[(kept or [0])[0]], starts[(kept or [0])[0]]
         self.picture.stroke([start, (tip[0] - 1.5 * c, tip[1] - 1.5 * s)], "feed")
         arrow_head(self.picture, tip, turn, "feed", (1.5 * h, 0.55 * h))
         self._places.take_line(start, tip, 0.5 * h)

@@ -24,6 +24,8 @@ _STEP = 0.5
 _MOST_STEPS = 160
 #: Steps around the section for ends and seams.
 _AROUND = 48
+#: The same for ends cut to fit.
+_AROUND_CUT = 240
 #: How often the place where a line disappears is halved.
 _HALVINGS = 18
 #: Greatest step around the section between two points of a silhouette, in units of `Solid`'s ``u``.
@@ -42,11 +44,13 @@ class Outline:
         lines: points in mm of the view (right, up), role and piece of each line.
         skin: convex or simple shapes that together cover what the tube covers.
         bores: the open ends that are seen whole.
+        inside: shapes of what may be seen of the bore in ends cut to fit; the skin lies over them.
     """
 
     lines: tuple[Line, ...]
     skin: tuple[tuple[Point, ...], ...]
     bores: tuple[tuple[Point, ...], ...]
+    inside: tuple[tuple[Point, ...], ...] = ()
 
 
 def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> Outline:
@@ -89,7 +93,8 @@ def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> Outline:
         _rim(rows, solid, i, toward)
     lines = rows.seen(solid, sight, toward, view)
     bores = _bores(solid, sight, toward, view, lines)
-    return Outline(tuple(lines), tuple(skin(solid, toward, view, edges)), tuple(bores))
+    covered, inside = skin(solid, toward, view, edges)
+    return Outline(tuple(lines), tuple(covered), tuple(bores), tuple(inside))
 
 
 def _other_edge(solid: Solid, u: Array) -> Array | None:
@@ -162,13 +167,15 @@ def _rim(rows: _Rows, solid: Solid, i: int, toward: Array) -> None:
 
     ring = solid.outer
     u = np.linspace(0.0, ring.turn, _AROUND + 1)
+    fine = np.linspace(0.0, ring.turn, _AROUND_CUT + 1)
     last = i == len(solid.size) - 1
     # a mitre is an edge of the metal; seen along the tube its whole outline is
     t, _ = solid.frames(np.array([i]), np.ones(1))
     edge = bool(np.any(solid.lean[i, 2:])) or abs(float(t[0] @ toward)) > 1.0 - 1e-9
     open_end = last and not solid.closed
     if open_end:
-        rows.add(i, np.ones(len(u)), u, "tube", face=1)
+        around = u if solid.cuts[1] is None else fine
+        rows.add(i, np.ones(len(around)), around, "tube", face=1)
     elif edge and solid.radius[i] == 0.0 and (follower := (i + 1) % len(solid.size)) != i:
         # either side of a mitre may be the one that is seen
         rows.add(i, np.ones(len(u)), u, "tube")
@@ -176,7 +183,8 @@ def _rim(rows: _Rows, solid: Solid, i: int, toward: Array) -> None:
     else:
         rows.add(i, np.ones(len(u)), u, "tube" if edge else "seam")
     if i == 0 and not solid.closed:
-        rows.add(i, np.zeros(len(u)), u, "tube", face=-1)
+        around = u if solid.cuts[0] is None else fine
+        rows.add(i, np.zeros(len(around)), around, "tube", face=-1)
 
 
 def _bores(solid: Solid, sight: Sight, toward: Array, view: Array, lines: list[Line]) -> list[tuple[Point, ...]]:
@@ -186,16 +194,17 @@ def _bores(solid: Solid, sight: Sight, toward: Array, view: Array, lines: list[L
     found: list[tuple[Point, ...]] = []
     if solid.closed or solid.inner is None:
         return found
-    u = np.linspace(0.0, solid.inner.turn, _AROUND + 1)
-    for i, f, out in ((0, 0.0, -1.0), (len(solid.size) - 1, 1.0, 1.0)):
+    for (i, f, out), cut in zip(((0, 0.0, -1.0), (len(solid.size) - 1, 1.0, 1.0)), solid.cuts, strict=True):
+        u = np.linspace(0.0, solid.inner.turn, (_AROUND if cut is None else _AROUND_CUT) + 1)
         piece = np.full(len(u), i)
         t, _ = solid.frames(piece[:1], np.array([f]))
         if out * float(t[0] @ toward) < 1e-3:
             continue
         points = solid.points(piece, np.full(len(u), f), u, solid.inner)
-        hidden = sight.hidden(points, piece)
+        hidden = sight.hidden(points, piece, None if cut is None else np.ones(len(u), dtype=bool))
         flat = points @ view.T
-        if not hidden.any():
+        # of a cut end the far side is seen instead, but for the eye that looks along it
+        if (cut is None or abs(float(t[0] @ toward)) > 1.0 - 1e-9) and not hidden.any():
             found.append(flat_points(flat))
         # the rim of a bore lies within the face: to a step is near enough
         for a, b in _runs(~hidden):
@@ -238,9 +247,12 @@ class _Rows:
         def shown(rows: Ints, f: Array, u: Array, points: Array) -> Bools:
             own = piece[rows]
             back = _turned_away(solid, own, f, u, toward, edge[rows], corner[rows], face[rows])
-            out = ~back
+            # a cut end shows its far side where its near side does not stand before it
+            within = back & np.where(face[rows] > 0, solid.cuts[1] is not None, solid.cuts[0] is not None)
+            within &= face[rows] != 0
+            out = ~back | within
             ask = np.nonzero(out)[0]
-            out[ask] = ~sight.hidden(points[ask], own[ask])
+            out[ask] = ~sight.hidden(points[ask], own[ask], within[ask])
             return out
 
         points = solid.points(piece, f, u)
@@ -311,7 +323,8 @@ def _turned_away(
         beside = [solid.normals(piece, f, np.floor(u) + k) @ toward for k in (0.0, 1.0)]
         out = np.where(corner, np.maximum(*beside), out)
     t, _ = solid.frames(piece, f)
-    out = np.where((face != 0) & (face * (t @ toward) > 1e-9), 1.0, out)
+    square = np.where(face > 0, solid.cuts[1] is None, solid.cuts[0] is None)
+    out = np.where((face != 0) & square & (face * (t @ toward) > 1e-9), 1.0, out)
     return np.asarray(~edge & (out < -1e-9))
 
 

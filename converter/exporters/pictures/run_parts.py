@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from converter.findings import ERROR, Finding
@@ -133,7 +133,9 @@ def bend_words(turn: Turn, display: Display) -> list[str]:
     return lines
 
 
-def spoken(tube: Tube, parts: Parts, display: Display, what: str, *, coped: bool = False, fed_from: str = "A") -> str:
+def spoken(
+    tube: Tube, parts: Parts, display: Display, what: str, *, ends: Mapping[str, str] | None = None, fed_from: str = "A"
+) -> str:
     """What a picture shows, for people who cannot see it."""
     table = tube.run.table
     count = len(table.bends)
@@ -153,6 +155,6 @@ def spoken(tube: Tube, parts: Parts, display: Display, what: str, *, coped: bool
         said.append("It is closed: end A meets end B.")
     if fed_from == "B":
         said.append("End B goes into the bender first.")
-    if coped:
-        said.append("Ends that are cut to fit another tube are drawn square.")
+    for end, word in sorted((ends or {}).items()):
+        said.append(f"End {end} is {word}.")
     return " ".join(said)

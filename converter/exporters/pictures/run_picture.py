@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from converter.errors import OptionError
 from converter.exporters.figure import Point
+from converter.exporters.pictures.cuts import end_words
 from converter.exporters.pictures.isometric import isometric_panel
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.places import Box, wide
@@ -45,7 +46,7 @@ def run_picture(
             first angle (mm) and third angle (in).
         size: width and height of the picture, mm; 60 by 40 at least to be legible.
         findings: what is said of it; bends that an error names are marked.
-        joints: of its ends; coped ends are drawn square and the description says so.
+        joints: of its ends; round tubes are drawn cut to fit, and every cut end has a word.
         views: of `VIEWS`, in any order.
         fed_from: the end that goes first and has the arrow; bends keep the numbers of the table.
 
@@ -55,20 +56,20 @@ def run_picture(
     wanted = [name for name in VIEWS if name in views]
     if not wanted or set(views) - set(VIEWS):
         raise OptionError(f"The views of a run are {', '.join(VIEWS)}, not {', '.join(views) or 'none'}.")
-    parts, shape, axes = parts_of(tube.run, findings), Shape.of(tube), axes_of(tube.run)
+    parts, shape, axes = parts_of(tube.run, findings), Shape.of(tube, joints), axes_of(tube.run)
     what = f"Tube {tube.name!r} in {len(wanted)} view{'s' if len(wanted) > 1 else ''}"
-    coped = any(joint.tube == tube.name for joint in joints)
-    picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, what, coped=coped, fed_from=fed_from))
+    ends = end_words(joints, tube)
+    picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, what, ends=ends, fed_from=fed_from))
     picture.reach((0.0, 0.0), size)
     height = text_height(size, len(wanted) > 1)
     frame = _headed(picture, tube, display, size, height, named=True)
     flat = [name for name in wanted if name != "isometric"]
     if not flat:
-        picture.put(isometric_panel(shape, parts, axes, display, frame, height, fed_from), 0.0, 0.0)
+        picture.put(isometric_panel(shape, parts, axes, display, frame, height, fed_from, ends), 0.0, 0.0)
         return _kept(picture, size)
     if "isometric" in wanted:
         first, second = _halves(frame)
-        picture.put(isometric_panel(shape, parts, axes, display, first, height, fed_from), 0.0, 0.0)
+        picture.put(isometric_panel(shape, parts, axes, display, first, height, fed_from, ends), 0.0, 0.0)
         frame = second
     picture.put(views_panel(shape, parts, axes, display, frame, 0.9 * height, flat), 0.0, 0.0)
     return _kept(picture, size)
@@ -80,6 +81,7 @@ def isometric_picture(
     *,
     size: Point = (180.0, 120.0),
     findings: Sequence[Finding] = (),
+    joints: Sequence[Joint] = (),
     fed_from: str = "A",
     least_text: float = 0.0,
 ) -> Picture:
@@ -90,16 +92,18 @@ def isometric_picture(
         display: how lengths are written; `converter.units.BothUnits` keeps both.
         size: width and height of the picture, mm.
         findings: what is said of it; bends that an error names are marked.
+        joints: of its ends; round tubes are drawn cut to fit, and every cut end has a word.
         fed_from: the end that goes first and has the arrow; bends keep the numbers of the table.
         least_text: least height of text, mm.
     """
-    parts, shape, axes = parts_of(tube.run, findings), Shape.of(tube), axes_of(tube.run)
+    parts, shape, axes = parts_of(tube.run, findings), Shape.of(tube, joints), axes_of(tube.run)
+    ends = end_words(joints, tube)
     what = f"Isometric view of tube {tube.name!r}"
-    picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, what, fed_from=fed_from))
+    picture = Picture(f"Tube {tube.name}", spoken(tube, parts, display, what, ends=ends, fed_from=fed_from))
     picture.reach((0.0, 0.0), size)
     height = max(least_text, text_height(size, False))
     frame = _headed(picture, tube, display, size, height, named=False)
-    picture.put(isometric_panel(shape, parts, axes, display, frame, height, fed_from), 0.0, 0.0)
+    picture.put(isometric_panel(shape, parts, axes, display, frame, height, fed_from, ends), 0.0, 0.0)
     return _kept(picture, size)
 
 

@@ -36,11 +36,13 @@ class Sight:
         self.folds = bent & (solid.radius * tilt * tilt <= reach * 1.0001)
         f = np.tile(np.linspace(0.0, 1.0, _CHORDS + 1), count)
         middles = solid.middles(np.repeat(np.arange(count), _CHORDS + 1), f).reshape(count, _CHORDS + 1, 3)
-        self._depth = (middles @ toward).max(axis=1) + reach * 3.0
+        self._depth = (middles @ toward).max(axis=1) + reach * 3.0 + sum(cut.beyond for cut in solid.cuts if cut)
         flat = middles - (middles @ toward)[..., None] * toward
         self._chain = flat
         sagitta = solid.radius * (1.0 - np.cos(np.where(bent, solid.size, 0.0) / (2 * _CHORDS)))
         mitre = np.abs(solid.lean).sum(axis=1) * reach
+        for cut, end in zip(solid.cuts, (0, -1), strict=True):
+            mitre[end] += cut.beyond if cut else 0.0
         self._reach = (reach + sagitta + mitre) * 1.0001
         self._low = flat.min(axis=1) - self._reach[:, None]
         self._high = flat.max(axis=1) + self._reach[:, None]
@@ -48,12 +50,13 @@ class Sight:
         self._slack = 1e-9 if solid.outer.rounding > 1e-9 else -1e-7
         self._near = _NEAR * reach + _NEAR_BEND * solid.radius
 
-    def hidden(self, points: Array, own: Ints) -> Bools:
+    def hidden(self, points: Array, own: Ints, within: Bools | None = None) -> Bools:
         """Whether something stands before each point.
 
         Args:
             points: (n, 3) on the outside of the tube.
             own: (n,) the piece each lies on, which does not hide it unless it folds over itself in the picture.
+            within: (n,) whether a point is on the rim of a cut end, where its own piece may stand before it.
         """
         import numpy as np
 
@@ -63,6 +66,8 @@ class Sight:
         maybe = (depth[:, None] < self._depth[None]) & (
             (own[:, None] != np.arange(len(self._depth))[None]) | self.folds[None]
         )
+        if within is not None:
+            maybe |= within[:, None] & (own[:, None] == np.arange(len(self._depth))[None])
         for axis in range(3):
             x = flat[:, axis, None]
             maybe &= (x >= self._low[None, :, axis]) & (x <= self._high[None, :, axis])
@@ -77,7 +82,8 @@ class Sight:
                 stopped[w[test(points[w], i)]] = True
         if not self._solid.closed:
             for last in (False, True):
-                stopped |= self._face(points, last)
+                if self._solid.cuts[last] is None:
+                    stopped |= self._face(points, last)
         return stopped
 
     def _distance(self, flat: Array, piece: Ints) -> Array:
@@ -109,6 +115,9 @@ class Sight:
             px, pz, along = x + k * vx, z + k * vz, at + k * rate
             first = lean[:, 0] * px + lean[:, 1] * pz
             last = size - lean[:, 2] * px - lean[:, 3] * pz
+            if any(s.cuts):
+                a, b = s.trimmed(piece, np.arctan2(pz, px))
+                first, last = first + a, last - b
             slack = 1e-9 * size
             found[:] |= valid & (k > near) & (along >= first - slack) & (along <= last + slack)
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import atan2, hypot, pi
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from converter.errors import GeometryError
 from converter.exporters.figure import Point
@@ -16,6 +17,9 @@ from converter.exporters.pictures.views import View
 from converter.geometry.vectors import Vec, cross, dot, rotate, scale, sub
 from converter.model.curve import Arc, Segment
 from converter.model.run import Tube
+
+if TYPE_CHECKING:
+    from converter.joints.model import Joint
 
 #: A tube thinner than this on paper is drawn as one line, mm.
 _ONE_LINE = 0.7
@@ -38,10 +42,10 @@ class Shape:
     solid: Solid | None
 
     @classmethod
-    def of(cls, tube: Tube) -> Shape:
-        """The shape of a tube."""
+    def of(cls, tube: Tube, joints: Sequence[Joint] = ()) -> Shape:
+        """The shape of a tube; its ends are cut to fit where joints say so."""
         try:
-            return cls(tube, solid_of(tube))
+            return cls(tube, solid_of(tube, joints))
         except GeometryError:  # no section, or straights shorter than nothing: its line is all there is
             return cls(tube, None)
 
@@ -56,7 +60,7 @@ class Shape:
         return 0.0 if self.solid is None else self.solid.outer.reach
 
     def span(self, axis: Vec) -> tuple[float, float]:
-        """Least and greatest coordinate along a unit axis, exact, of the metal with square ends (or of the line)."""
+        """Least and greatest coordinate along a unit axis, exact, of the metal (or of the line)."""
         found = [dot(self.tube.run.start, axis), dot(self.tube.run.end, axis)]
         for s in self.line:
             found += [dot(s.start, axis), dot(s.end, axis)]
@@ -66,9 +70,13 @@ class Shape:
             return min(found), max(found)
         ring = self.solid.outer
         low, high = [], []
-        for piece in self.solid.found:
-            stations = [(piece.start.point, piece.start.up, piece.start.across)]
-            stations.append((piece.end.point, piece.end.up, piece.end.across))
+        count = len(self.solid.found)
+        for i, piece in enumerate(self.solid.found):
+            stations = []
+            if i or self.solid.cuts[0] is None:
+                stations.append((piece.start.point, piece.start.up, piece.start.across))
+            if i < count - 1 or self.solid.cuts[1] is None:
+                stations.append((piece.end.point, piece.end.up, piece.end.across))
             if piece.arc is not None:
                 for angle in _extremes(piece.arc, axis):
                     p = piece.arc.point(angle)
@@ -80,7 +88,19 @@ class Shape:
                 out = abs(a) * ring.up + abs(b) * ring.across + hypot(a, b) * ring.rounding
                 low.append(dot(p, axis) - out)
                 high.append(dot(p, axis) + out)
+        for f, cut in enumerate(self.solid.cuts):
+            if cut is not None:
+                along = self.solid.rim(f) @ axis
+                low.append(float(along.min()))
+                high.append(float(along.max()))
         return min(low), max(high)
+
+    def rim_middle(self, end: int) -> Vec:
+        """The middle of the metal's rim at end A (0) or B (1)."""
+        if self.solid is None or self.solid.cuts[end] is None:
+            return self.tube.run.end if end else self.tube.run.start
+        x, y, z = self.solid.rim(end).mean(axis=0).tolist()
+        return x, y, z
 
     def bounds(self, view: View) -> tuple[float, float, float, float]:
         """x low, y low, x high, y high in a view, mm."""
@@ -135,6 +155,8 @@ def draw(
             picture.stroke([drawn.at(p) for p in points_of(s)], "tight" if bend in tight else "tube")
         return drawn
     found: Outline = outline(solid, view.right, view.up, max(_CHORD / k, 1e-4))
+    for one in found.inside:
+        picture.fill([put(one)], "bore")
     for one in found.skin:
         picture.fill([put(one, _SKIN)], "skin")
     for one in found.bores:

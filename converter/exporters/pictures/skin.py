@@ -10,12 +10,16 @@ from converter.exporters.pictures.solid import Array, Ring, Solid
 
 #: Steps around the section of what is filled.
 _SKIN_AROUND = 32
+#: Steps around half of a section that is cut to fit.
+_STAVES = 90
 
 
 def skin(
     solid: Solid, toward: Array, view: Array, edges: dict[int, list[tuple[Array, Array]]]
-) -> list[tuple[Point, ...]]:
+) -> tuple[list[tuple[Point, ...]], list[tuple[Point, ...]]]:
     """Shapes that overlap a little and together cover what a tube covers in a view.
+
+    And those of the far side of straights that are cut to fit, of which some may be seen through the cut.
 
     Args:
         solid: the tube.
@@ -35,7 +39,14 @@ def skin(
         return flat.reshape(len(f), n, 2)
 
     shapes: list[tuple[Point, ...]] = []
+    inside: list[tuple[Point, ...]] = []
+    cut_pieces = {i for i, cut in zip((0, len(solid.size) - 1), solid.cuts, strict=True) if cut is not None}
     for i in range(len(solid.size)):
+        if i in cut_pieces:
+            near, far = _staves(solid, i, toward, view)
+            shapes += near
+            inside += far
+            continue
         if solid.radius[i] == 0.0:
             ends = slices(i, np.array([0.0, 1.0]))
             shapes.append(hull(ends.reshape(-1, 2)) if np.any(solid.lean[i]) else _drawn_out(ends[0], ends[1]))
@@ -53,7 +64,41 @@ def skin(
                 shapes.append(flat_points(np.concatenate([sides[0], sides[1][::-1]])))
             else:
                 shapes.append(hull(slices(i, np.array([low, high])).reshape(-1, 2)))
-    return [shape for shape in shapes if len(shape) > 2 and _area(shape) > 1e-6 * ring.reach**2]
+
+    def large(some: list[tuple[Point, ...]]) -> list[tuple[Point, ...]]:
+        return [one for one in some if len(one) > 2 and _area(one) > 1e-6 * ring.reach**2]
+
+    return large(shapes), large(inside)
+
+
+def _staves(
+    solid: Solid, i: int, toward: Array, view: Array
+) -> tuple[list[tuple[Point, ...]], list[tuple[Point, ...]]]:
+    """The near and the far side of a straight that is cut to fit, and with the near one the faces of the cut."""
+    import numpy as np
+
+    ring, inner = solid.outer, solid.inner
+    # the near side begins and ends where the tube turns away from the eye
+    u0 = float(solid.outer.facing(solid.edge_angle(np.array([i]), np.zeros(1), toward))[0])
+    u = u0 + np.linspace(0.0, ring.turn, 2 * _STAVES + 1)
+    piece, n = np.full(len(u), i), len(u)
+    ends = [solid.points(piece, np.full(n, f), u) @ view.T for f in (0.0, 1.0)]
+    middle = (u[:_STAVES].mean() + u[_STAVES]) / 2.0
+    out = float((solid.normals(piece[:1], np.zeros(1), np.array([middle])) @ toward)[0])
+    halves = [np.arange(0, _STAVES + 1), np.arange(_STAVES, 2 * _STAVES + 1)]
+    near, far = halves if out > 0.0 else halves[::-1]
+    sides = [[flat_points(np.concatenate([ends[0][half], ends[1][half][::-1]]))] for half in (near, far)]
+    for f, cut in (
+        (0.0, solid.cuts[0] if i == 0 else None),
+        (1.0, solid.cuts[1] if i == len(solid.size) - 1 else None),
+    ):
+        if cut is None:
+            continue
+        if inner is not None:
+            rim = solid.points(piece, np.full(n, f), u, inner) @ view.T
+            edge = ends[int(f)]
+            sides[0] += [flat_points(np.array([edge[k], edge[k + 1], rim[k + 1], rim[k]])) for k in range(n - 1)]
+    return sides[0], sides[1]
 
 
 def _area(shape: tuple[Point, ...]) -> float:

@@ -13,11 +13,13 @@ Everything is in numpy arrays, mm and radians.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, radians
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from converter.errors import GeometryError
+from converter.exporters.pictures.cuts import EndCut, end_cuts
 from converter.model.frames import Piece, closing, pieces, slope
 from converter.model.metal import CLOSES, CLOSES_KINK
 from converter.model.run import Tube
@@ -26,6 +28,8 @@ from converter.model.section import Section
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+
+    from converter.joints.model import Joint
 
     Array: TypeAlias = NDArray[np.float64]
     Ints: TypeAlias = NDArray[np.int64]
@@ -106,6 +110,7 @@ class Solid:
         radius: (n,) of the bend, 0 for a straight.
         roll: (n,) from ``up`` to ``inside``.
         lean: (n, 4) slopes of the mitres at start and end along up and across.
+        cuts: of both ends that are cut to fit; None where they are square.
     """
 
     found: tuple[Piece, ...]
@@ -120,6 +125,7 @@ class Solid:
     radius: Array
     roll: Array
     lean: Array
+    cuts: tuple[EndCut | None, EndCut | None] = (None, None)
 
     def frames(self, piece: Ints, f: Array) -> tuple[Array, Array]:
         """(n, 3) directions of travel and directions to the inside at places along pieces."""
@@ -139,11 +145,37 @@ class Solid:
         x, z = self._turned(piece, p, q)
         k = self.lean[piece]
         first = k[:, 0] * p + k[:, 1] * q
-        last = np.maximum(self.size[piece] - k[:, 2] * p - k[:, 3] * q, first)
+        last = self.size[piece] - k[:, 2] * p - k[:, 3] * q
+        if any(self.cuts):
+            off_a, off_b = self.trimmed(piece, np.arctan2(q, p), bore=ring is not None)
+            first, last = first + off_a, last - off_b
+        last = np.maximum(last, first)
         bent = self.radius[piece] > 0.0
         along = np.where(bent, 0.0, first + (last - first) * f)
         out = x - np.where(bent, self.radius[piece], 0.0)
         return self.base[piece] + t * along[:, None] + b * out[:, None] + self.normal[piece] * z[:, None]
+
+    def trimmed(self, piece: Ints, angle: Array, *, bore: bool = False) -> tuple[Array, Array]:
+        """What the cuts of the ends take off pieces at angles of the section: at their start, at their end."""
+        import numpy as np
+
+        both = []
+        for cut, end in zip(self.cuts, (0, len(self.size) - 1), strict=True):
+            both.append(np.zeros(len(angle)) if cut is None else np.where(piece == end, cut.at(angle, bore=bore), 0.0))
+        return both[0], both[1]
+
+    def rim(self, end: int) -> Array:
+        """(n, 3) points of an end that is cut to fit, outside and bore: of end A (0) or B (1)."""
+        import numpy as np
+
+        cut = self.cuts[end]
+        if cut is None:
+            raise GeometryError("The end is square.")
+        u = self.outer.facing(cut.angles)
+        piece = np.full(len(u), end * (len(self.size) - 1))
+        rings = [self.outer] if self.inner is None else [self.outer, self.inner]
+        f = np.full(len(u), float(end))
+        return np.concatenate([self.points(piece, f, u, None if ring is self.outer else ring) for ring in rings])
 
     def normals(self, piece: Ints, f: Array, u: Array) -> Array:
         """(n, 3) outward unit normals on the outside."""
@@ -177,8 +209,8 @@ class Solid:
         return p * c + q * s, q * c - p * s
 
 
-def solid_of(tube: Tube) -> Solid:
-    """The surfaces of a tube.
+def solid_of(tube: Tube, joints: Sequence[Joint] = ()) -> Solid:
+    """The surfaces of a tube, its ends cut to fit where joints say so.
 
     Raises:
         GeometryError: it has no section, or its straights are shorter than nothing.
@@ -210,8 +242,11 @@ def solid_of(tube: Tube) -> Solid:
                 (0.0, 0.0, 0.0, 0.0) if arc else (*slope(before), *slope(piece.corner)),
             )
         )
-    columns = [np.array(column, dtype=float) for column in zip(*rows, strict=True)]
-    return Solid(found, outer, inner, closed, *columns)
+    base, ahead, inside, normal, size, radius, turned, lean = (
+        np.array(column, dtype=float) for column in zip(*rows, strict=True)
+    )
+    cuts = (None, None) if closed else end_cuts(tube, found, joints)
+    return Solid(found, outer, inner, closed, base, ahead, inside, normal, size, radius, turned, lean, cuts)
 
 
 def rings(section: Section) -> tuple[Ring, Ring | None]:

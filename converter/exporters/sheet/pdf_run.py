@@ -192,7 +192,9 @@ def _picture(
     size, narrow = max(found, key=lambda one: isometric_scale(tube, one[0]))
     first = run.setup.feed_from if run.setup is not None and run.setup.steps else "A"
     text = SMALL if size[1] < 90.0 else BODY
-    picture = isometric_picture(tube, display, size=size, findings=run.findings, fed_from=first, least_text=text)
+    picture = isometric_picture(
+        tube, display, size=size, findings=run.findings, joints=run.joints, fed_from=first, least_text=text
+    )
     if narrow:
         flow.beside(lambda flow: flow.facts(facts, 1), _NARROW, picture, display.unit)
     else:
