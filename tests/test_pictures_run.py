@@ -14,6 +14,7 @@ from tubes import run_of, tube_of
 from converter.errors import OptionError
 from converter.exporters.pictures.isometric import MOST_CALLED_OUT
 from converter.exporters.pictures.picture import Picture
+from converter.exporters.pictures.places import Places, dimension
 from converter.exporters.pictures.run_picture import VIEWS, fitted, isometric_picture, run_picture, text_height
 from converter.exporters.pictures.views import axes_of
 from converter.findings import Finding
@@ -272,3 +273,14 @@ def test_convert_writes_a_picture_of_every_run(tmp_path, capsys):
     assert again.status == 0
     for name in names:
         assert (tmp_path / "again" / "out" / name).read_bytes() == (tmp_path / "demo" / "out" / name).read_bytes()
+
+
+def test_extension_lines_cross_no_text():
+    """A text where a dimension's extension line would run moves the dimension; else the line would cross it out."""
+    for blocked in (False, True):
+        picture, places = Picture(), Places((0.0, 0.0, 100.0, 100.0))
+        if blocked:
+            places.take_text((18.0, 22.0, 22.0, 24.0))
+        done = dimension(picture, places, (20.0, 20.0), (80.0, 20.0), 10.0, "60.00", 2.0)
+        assert done is not blocked
+        assert bool(picture.strokes) is not blocked

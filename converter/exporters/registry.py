@@ -119,11 +119,11 @@ FORMATS: tuple[WriteFormat, ...] = (
     ),
     WriteFormat(
         "svg", "picture of every run: isometric and three views, dimensioned",
-        "converter.exporters.pictures.files", ".svg", function="export_svg",
+        "converter.exporters.pictures.files", ".svg", function="export_svg", sticks=True,
     ),
     WriteFormat(
         "png", "the same pictures as pixels, for documents", "converter.exporters.pictures.files", ".png",
-        function="export_png", needs="picture library",
+        function="export_png", needs="picture library", sticks=True,
     ),
     WriteFormat(
         "as-read", "SVG, the drawing as read: what became a run, what was healed or left out",

@@ -12,6 +12,8 @@ from converter.units import Display
 
 #: From line to line and between columns, in heights of text.
 _LINE, _GAP = 1.8, 1.2
+#: More room under the head, in heights of text.
+_HEAD = 0.5
 
 
 def _rows(parts: Parts, display: Display) -> list[list[str]]:
@@ -34,7 +36,7 @@ def _widths(rows: list[list[str]], height: float) -> list[float]:
 
 def _folds(count: int, height: float, tall: float) -> int:
     """How many columns of lines it takes to keep to a height."""
-    most = max(2, int((tall - 0.5 * height) / (_LINE * height)))
+    most = max(2, int((tall - (0.5 + _HEAD) * height) / (_LINE * height)))
     return 1 if count <= most else ceil((count - 1) / (most - 1))
 
 
@@ -50,7 +52,9 @@ def list_size(parts: Parts, display: Display, height: float, tall: float = 1e9) 
     rows = _rows(parts, display)
     folds = _folds(len(rows), height, tall)
     lines = 1 + ceil((len(rows) - 1) / folds)
-    return folds * sum(_widths(rows, height)) + (folds - 1) * 2.0 * height, lines * _LINE * height + 0.5 * height
+    return folds * sum(_widths(rows, height)) + (folds - 1) * 2.0 * height, lines * _LINE * height + (
+        0.5 + _HEAD
+    ) * height
 
 
 def draw_list(
@@ -65,7 +69,7 @@ def draw_list(
         left = corner[0] + fold * (sum(widths) + 2.0 * height)
         body = rows[1 + fold * lines : 1 + (fold + 1) * lines]
         for i, row in enumerate([rows[0], *body]):
-            base = corner[1] - (_LINE * i + 1.3) * height
+            base = corner[1] - (_LINE * i + 1.3 + (_HEAD if i else 0.0)) * height
             at = left
             wrong = row[0].endswith("!")
             for text, width in zip(row, widths, strict=True):

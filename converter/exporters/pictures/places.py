@@ -78,6 +78,15 @@ class Places:
         """Whether a strip is within the frame and nothing in it is taken."""
         return all(self.is_free(box) for box in _along(a, b, half))
 
+    def crosses_text(self, a: Point, b: Point) -> bool:
+        """Whether a line runs through a text."""
+        n = max(1, int(hypot(b[0] - a[0], b[1] - a[1]) / self.cell))
+        return not all(
+            self._texts.is_free((x, y, x, y))
+            for k in range(n + 1)
+            for x, y in [(a[0] + (b[0] - a[0]) * k / n, a[1] + (b[1] - a[1]) * k / n)]
+        )
+
     def beside(self, anchor: Point, size: Point, toward: float, farthest: float, gap: float = 1.5) -> Point | None:
         """Take the nearest free box around a place whose leader crosses no text.
 
@@ -108,12 +117,12 @@ class Places:
         return None
 
     def _reaches(self, anchor: Point, box: Box) -> bool:
+        # the last step is within the box's own margin
         end = nearest(box, anchor)
         n = max(1, int(hypot(end[0] - anchor[0], end[1] - anchor[1]) / self.cell))
-        return all(
-            self._texts.is_free((x, y, x, y))
-            for k in range(n)
-            for x, y in [(anchor[0] + (end[0] - anchor[0]) * k / n, anchor[1] + (end[1] - anchor[1]) * k / n)]
+        k = (n - 1) / n
+        return not self.crosses_text(
+            anchor, (anchor[0] + (end[0] - anchor[0]) * k, anchor[1] + (end[1] - anchor[1]) * k)
         )
 
 
@@ -175,13 +184,20 @@ def dimension(
     la, lb = (p[0] + ux * inset, p[1] + uy * inset), (q[0] - ux * inset, q[1] - uy * inset)
     if not (places.is_clear(ta, tb, half) and places.is_clear(la, lb, 0.25)):
         return False
+    side = 1.0 if off > 0.0 else -1.0
+    extensions = [
+        (
+            (foot[0] + nx * side * clear, foot[1] + ny * side * clear),
+            (end[0] + nx * side * 1.0, end[1] + ny * side * 1.0),
+        )
+        for end, foot in ((p, a), (q, b))
+    ]
+    if any(places.crosses_text(*line) for line in extensions):
+        return False
     picture.stroke([p, q], "dim")
     arrow_head(picture, p, atan2(-uy, -ux), "dim")
     arrow_head(picture, q, atan2(uy, ux), "dim")
-    side = 1.0 if off > 0.0 else -1.0
-    for end, foot in ((p, a), (q, b)):
-        start = (foot[0] + nx * side * clear, foot[1] + ny * side * clear)
-        stop = (end[0] + nx * side * 1.0, end[1] + ny * side * 1.0)
+    for start, stop in extensions:
         picture.stroke([start, stop], "dim")
         places.take_line(start, stop, 0.15)
     base = (middle[0] - nx * above * height / 2.0, middle[1] - ny * above * height / 2.0)

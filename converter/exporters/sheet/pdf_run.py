@@ -25,7 +25,7 @@ _LONG_NAME = 40
 #: Share of the width for facts with the picture beside them; what is left free there, mm.
 _NARROW, _APART = 0.4, 2.0
 #: Least and greatest height of the picture, mm: of bent tubes and of straight ones.
-_BENT, _STRAIGHT = (70.0, 130.0), (32.0, 60.0)
+_BENT, _STRAIGHT = (70.0, 130.0), (32.0, 90.0)
 #: An error of more letters is cut short in the box at the top; it stands in full among the findings.
 _LONG_ERROR = 400
 _COLUMNS = (
