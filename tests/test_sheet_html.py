@@ -27,6 +27,7 @@ from converter.exporters.sheet.content import job_page
 from converter.exporters.sheet.look import picture_style
 from converter.exporters.sheet.said import data, plain, said
 from converter.exporters.sheet.squeeze import merged, squeezed
+from converter.model.section import Section
 from converter.shop.load import demo_shop
 from converter.units import BothUnits, Display
 
@@ -228,6 +229,19 @@ def test_a_squeezed_picture_is_the_same_picture(strokes):
     assert lines_of(after) == lines_of(before)
 
 
+def test_a_squeezed_picture_says_both_units_in_one_text():
+    """Only texts in the same place become one; what the page's style says is not said again."""
+    picture = Picture("t")
+    picture.label(BOTH.length(25.4), (3.0, 4.0), 2.0)
+    picture.label("plain", (3.0, 8.0), 2.0)
+    before = svg_text(picture, standalone=False)
+    after = squeezed(before)
+    assert before.count("<text") == 3 and after.count("<text") == 2
+    assert '<tspan class="u-mm">25.40 mm</tspan><tspan class="u-in">1.000 in</tspan></text>' in after
+    assert "xmlns" not in after and "font-family" not in after and 'viewBox="' in after
+    assert "font-family" in picture_style() and "fill-rule:evenodd" in picture_style()
+
+
 def lines_of(svg: str) -> list[tuple[str, list[tuple[float, float]], bool]]:
     """(class, points, closed) of every subpath, absolute."""
     found = []
@@ -294,6 +308,15 @@ def test_a_run_that_cannot_be_held_has_no_steps():
     page = html.html_text(job_page(job))
     assert "This run cannot be bent so" in page
     assert 'class="bender"' not in page and "data-tick" not in page[: page.index("<script>", 9000)]
+
+
+def test_a_bend_without_a_die_says_so_in_its_step():
+    """In large letters where the die would stand; the bend is not made on whatever lies there."""
+    thick = replace(tube_named("thick"), section=Section("round", 60.3, 3.0))
+    page = html.html_text(job_page(job_of([thick], shop())))
+    steps = re.search(r'<ol class="steps".*?</ol>', page, re.DOTALL)
+    assert steps and steps[0].count("<dt>Die</dt>") == 1
+    assert re.search(r'<dt>Die</dt><dd>\s*<span class="value">none</span>', steps[0])
 
 
 def test_a_job_that_was_not_worked_out_is_refused(tmp_path):

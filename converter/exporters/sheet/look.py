@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from converter.exporters.pictures.picture import ROLES
+from converter.exporters.pictures.svg import FAMILY
 
 
 def picture_style() -> str:
@@ -17,9 +18,9 @@ def picture_style() -> str:
                 f".r-{role}{{stroke:var(--r-{role});fill:none;stroke-width:{look.width:g};stroke-linecap:round;"
                 f"stroke-linejoin:round{dash}}}"
             )
-        rules.append(f".f-{role}{{fill:var(--r-{role});stroke:none}}")
+        rules.append(f".f-{role}{{fill:var(--r-{role});fill-rule:evenodd;stroke:none}}")
     return (
         f":root{{{light}}}@media screen{{html.dark{{{dark}}}}}"
         f"@media screen and (prefers-color-scheme:dark){{html:not(.light){{{dark}}}}}"
-        f"{''.join(rules)}.f-ground{{fill:var(--paper)}}"
+        f"{''.join(rules)}.f-ground{{fill:var(--paper)}}svg.picture{{font-family:{FAMILY}}}"
     )

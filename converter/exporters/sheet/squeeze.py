@@ -1,4 +1,7 @@
-"""Pictures made small for a page that holds hundreds: the same lines in fewer characters."""
+"""Pictures made small for a page that holds hundreds: the same lines in fewer characters.
+
+What every picture says of itself (fonts, the rule of filling) stands in the page's style once (look.py).
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,12 @@ import re
 
 _PATH = re.compile(r' d="([^"]*)"')
 _STROKE = re.compile(r'<path class="(r-[a-z]+)" d="([^"]*)"/>')
+_SAID_ONCE = re.compile(
+    r' xmlns="http://www.w3.org/2000/svg"| version="1.1"| font-family="[^"]*"| fill-rule="evenodd"|'
+    r'(?<=<svg) width="[^"]*mm" height="[^"]*mm"'
+)
+_METRIC = re.compile(r'(<text class="[a-z-]+) u-mm("[^>]*>)([^<]*)</text>')
+_INCH = re.compile(r'(<text class="[a-z-]+) u-in("[^>]*>)([^<]*)</text>')
 
 
 def squeezed(svg: str) -> str:
@@ -31,7 +40,21 @@ def squeezed(svg: str) -> str:
             out.append(line)
     if look:
         out.append(f'<path class="{look}" d="{lines}"/>')
-    return _PATH.sub(lambda match: f' d="{_steps(match[1])}"', "\n".join(out))
+    steps = _PATH.sub(lambda match: f' d="{_steps(match[1])}"', "\n".join(_paired(out)))
+    return _SAID_ONCE.sub("", steps)
+
+
+def _paired(parts: list[str]) -> list[str]:
+    """A text in mm and the same place's text in inches become one, with a span for each."""
+    out: list[str] = []
+    for part in parts:
+        inch, metric = _INCH.fullmatch(part), _METRIC.fullmatch(out[-1]) if out else None
+        if inch and metric and inch.group(1, 2) == metric.group(1, 2):
+            both = f'<tspan class="u-mm">{metric[3]}</tspan><tspan class="u-in">{inch[3]}</tspan>'
+            out[-1] = f"{metric[1]}{metric[2]}{both}</text>"
+        else:
+            out.append(part)
+    return out
 
 
 def merged(metric: str, inch: str) -> str:

@@ -97,6 +97,8 @@ def big_steps(setup: Setup, both: BothUnits) -> tuple[BigStep, ...]:
         die, last = step.die.name if step.die else None, before.die.name if before and before.die else None
         if die is not None and (before is None or die != last):
             lines.append(Line("Die", die, "put it on" if before is None else "change to it"))
+        elif die is None and (before is None or last is not None):
+            lines.append(Line("Die", "none", "the shop file has no die for this bend: see its findings"))
         lines.append(_feed(setup, step, before, sheets, both))
         lines.append(_turn(setup, step, before, both))
         if step.inverted is not None:
