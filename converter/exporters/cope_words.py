@@ -17,30 +17,27 @@ if TYPE_CHECKING:
     from converter.exporters.registry import ExportJob
 
 
-def found_copes(job: ExportJob) -> Copes:
-    """The joints and holes of a job; it may have none."""
-    given = job.cope
-    shop = given.shop or Shop("no shop", ())
-    made: Copes = job.once(
-        "copes", lambda: cope_frame(job.tubes, shop, given.job, given.tolerances, job.display, given.gap)
-    )
-    return made
-
-
 def copes_of(job: ExportJob) -> Copes:
-    """The joints of a job.
+    """The joints and holes of a job.
 
     Raises:
-        WriteError: it has none.
+        WriteError: it has neither.
     """
-    found = found_copes(job)
-    if not found.joints:
+    found: Copes = job.once("copes", lambda: _found(job))
+    if not found.joints and not found.holes:
         raise WriteError(
-            f"No end in {job.source!r} meets another tube, so there is no cope to write.",
+            f"No end in {job.source!r} meets another tube and none passes through another, so there is no cope "
+            "to write.",
             code="no-joints",
             file=job.source,
         )
     return found
+
+
+def _found(job: ExportJob) -> Copes:
+    given = job.cope
+    shop = given.shop or Shop("no shop", ())
+    return cope_frame(job.tubes, shop, given.job, given.tolerances, job.display, given.gap)
 
 
 def title(joint: Joint) -> str:

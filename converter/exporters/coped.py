@@ -143,7 +143,7 @@ def cutters(joint: Joint, ahead: float, behind_bends: bool = True) -> list[Any]:
     made: list[Any] = []
     straight_on = len(joint.cut.mates) == 1 and (met or isinstance(joint.cut.mates[0][0], RoundPrism))
     for part in (part for mate in joint.cut.mates for part in mate):
-        tool = _tool(part, points)
+        tool = tool_of(part, points)
         if tool is None:
             continue
         made.append(tool)
@@ -237,7 +237,8 @@ def wall_points(joint: Joint, back: float = 40.0) -> list[Vec]:
     return found
 
 
-def _tool(part: Part, points: Array) -> Any:
+def tool_of(part: Part, points: Array) -> Any:
+    """What a part takes off, as a solid of the kernel that covers the points; None where the part ends before them."""
     from converter.kernel.cope import bend, prism
 
     if isinstance(part, HalfSpace):

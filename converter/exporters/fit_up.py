@@ -65,7 +65,7 @@ def fit_up(job: ExportJob) -> FitUp:
     """Cut every end and measure how the tubes fit.
 
     Raises:
-        WriteError: no tube has a solid, or none has a joint.
+        WriteError: no tube has a solid, or none has a joint or a hole.
         GeometryError: an end cannot be cut.
         MissingLibraryError: the CAD kernel is not installed.
     """

@@ -11,7 +11,7 @@ def export(job: ExportJob, out: OutputSet) -> None:
     """Write ``stem-coped.step``, or ``stem-NAME-coped.step`` for every tube when not ``job.one_file``.
 
     Raises:
-        WriteError: no tube has a solid or none has a joint, or the kernel fails.
+        WriteError: no tube has a solid, or none has a joint or a hole, or the kernel fails.
         GeometryError: an end cannot be cut.
         MissingLibraryError: the CAD kernel is not installed.
     """

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from converter.errors import WriteError
 from converter.exporters.cope_drawing import CopeDrawing, cope_drawing
-from converter.exporters.cope_words import cut_to, facts, found_copes, how_to, title
+from converter.exporters.cope_words import copes_of, cut_to, facts, how_to, title
 from converter.exporters.hole_drawing import hole_drawing, hole_facts, hole_how_to, hole_title
 from converter.joints.cope import Copes
 from converter.joints.hole_wrap import HoleWrap, hole_wraps
@@ -61,17 +60,10 @@ def templates_of(job: ExportJob) -> list[Template]:
         WriteError: it has neither.
     """
     step = 6.35 if job.display.unit == "in" else 5.0
-    copes = found_copes(job)
+    copes = copes_of(job)
     changes = end_changes(copes)
     ends = [wrap(joint, job.cope.paper, step) for joint in copes.joints]
     holes = hole_wraps(copes.holes, changes, job.cope.paper, step)
-    if not ends and not holes:
-        raise WriteError(
-            f"No end in {job.source!r} meets another tube and none passes through another, so there is no cope "
-            "to write.",
-            code="no-joints",
-            file=job.source,
-        )
     return [*(_end(one, job.display) for one in ends), *(_hole(one, job.display) for one in holes)]
 
 

@@ -11,12 +11,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from converter.geometry.vectors import Vec, any_normal, cross, dot, sub
-from converter.joints.bodies import Body
+from converter.joints.bodies import Body, Leg
 from converter.joints.crossing import Crossing
 from converter.joints.find import Survey
 from converter.joints.lines import Array, Branch
-from converter.joints.saddle import angles
-from converter.joints.square import corner_angles
+from converter.joints.saddle import RoundPrism, angles
+from converter.joints.square import RectPrism, corner_angles, half_sizes
 from converter.model.section import Section
 
 #: Degrees between the points of an outline, and of the finer one that templates are drawn by.
@@ -42,6 +42,8 @@ class Hole:
         section: of the tube that needs the hole.
         straight: where the straight that the hole is in begins and ends, counted as ``from_a``.
         fine: (clock, from_a) of many more points around, the first repeated at the end; clocks do not jump.
+        passing: the outside of the tube that passes, without ends.
+        plug: volume of the metal that goes, mm3.
     """
 
     tube: str
@@ -61,6 +63,8 @@ class Hole:
     section: Section
     straight: tuple[float, float]
     fine: tuple[Array, Array] = field(repr=False, compare=False)
+    passing: RoundPrism | RectPrism = field(repr=False, compare=False)
+    plug: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +122,8 @@ def _holes(crossing: Crossing, outer: Body, inner: Body, found: Survey, first: d
         return []  # a hole that runs on into a bend
     zero = _zero_line(outer, crossing, found, sides[0][0], first)
     listed = np.flatnonzero(np.isin(phi, coarse))
+    body = _outside(passing, inner)
+    plug = _plug(branch, outer, np.asarray(cross(axis, d)), start[0])
     made = []
     for points in sides:
         clock = np.degrees(np.arctan2(points @ np.asarray(cross(axis, zero.direction)), points @ zero.direction))
@@ -142,10 +148,44 @@ def _holes(crossing: Crossing, outer: Body, inner: Body, found: Survey, first: d
                 from_tangent=None if zero.tangent is None else abs(at - zero.tangent),
                 section=outer.section,
                 straight=(leg.begin, leg.begin + leg.length),
+                passing=body,
+                plug=plug,
                 fine=(center + np.append(turned, turned[0]), np.append(from_a, from_a[0])),
             )
         )
     return made
+
+
+def _outside(passing: Leg, inner: Body) -> RoundPrism | RectPrism:
+    if inner.section.is_round:
+        return RoundPrism(passing.start, passing.direction, inner.section.od / 2.0)
+    return RectPrism(passing.start, passing.direction, passing.up, *half_sizes(inner.section))
+
+
+def _plug(branch: Branch, outer: Body, across: Array, start: Array) -> float:
+    """Volume that a passing tube takes out of one wall, mm3: its lines' ways through the wall over its section.
+
+    A line that passes the axis at the distance q is in one wall for (sqrt(R^2 - q^2) - sqrt(r^2 - q^2)) / sin theta,
+    with r the bore's radius (less the second root where q exceeds it).
+
+    Args:
+        branch: the passing tube.
+        outer: the tube that is passed.
+        across: cross product of both directions.
+        start: a point of the passing axis, seen from one of the other's.
+    """
+    phi = angles(_FINE)
+    edge = branch.lines(phi)
+    radii = np.hypot(edge.p, edge.q)
+    sine = float(np.linalg.norm(across))
+    nodes, weights = np.polynomial.legendre.leggauss(24)
+    spokes = (edge.p[:, None] * np.asarray(branch.zero) + edge.q[:, None] * np.asarray(branch.side)) @ across / sine
+    total, sizes = 0.0, (outer.section.od, outer.section.bore)
+    for node, weight in zip((nodes + 1.0) / 2.0, weights / 2.0, strict=True):
+        q = float(start @ across) / sine + node * spokes
+        far, near = (np.sqrt(np.maximum(one * one / 4.0 - q * q, 0.0)) for one in sizes)
+        total += float((weight * node * radii * radii * (far - near)).sum())
+    return total / sine * float(np.radians(_FINE))
 
 
 def _turn(degrees: float) -> float:
