@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import cos, radians, sin
+from math import acos, cos, degrees, radians, sin
 
 import numpy as np
 
 from converter.findings import Finding
 from converter.geometry.vectors import cross, distance, dot, norm, unit
 from converter.joints.bodies import Body
-from converter.joints.contact import BESIDE, COAXIAL, LIES_ON, MISSED, ON, Contact
+from converter.joints.contact import BESIDE, COAXIAL, LIES_ON, MISSED, ON, PARALLEL, Contact
 from converter.joints.lines import Array, Hits, Lines
 from converter.joints.model import MITRE, SADDLE, Joint
 from converter.joints.plan import Key, Plan, point_text
-from converter.joints.saddle import angles
+from converter.joints.saddle import RoundPrism, angles
 from converter.joints.square import RectPrism
 from converter.joints.torus import BendPart
 from converter.tolerances import Tolerances
@@ -186,6 +186,7 @@ def check_joint(joint: Joint, frame: dict[str, Body], tol: Tolerances, display: 
     lines = joint.base.branch.lines(angles(_COARSE if joint.mate_straight else 3.0 * _COARSE))
     outside, met = joint.base.reach(lines)
     if joint.kind == SADDLE:
+        _check_further(joint, display, say)
         _check_beyond(joint, lines, outside, room, say)
         _check_width(joint, frame, met, tol, display, say)
         _check_mate_end(joint, frame, lines, outside, met, tol, display, say)
@@ -228,6 +229,26 @@ def _plainly_sound(joint: Joint, frame: dict[str, Body], room: float, tol: Toler
         return False
     reach = (r + big * cos(a)) / sin(a)
     return all(distance(joint.node, end.point) > reach for end in frame[joint.mates[0]].ends)
+
+
+def _check_further(joint: Joint, display: Display, say: Say) -> None:
+    """Mates beside the leading one that cut a stretch of the end and lie too near to its own direction."""
+    if len(joint.mates) < 2 or len(joint.mates) != len(joint.base.mates):
+        return
+    reaches = joint.base.by_mate(angles(_COARSE))
+    furthest = np.max(reaches, axis=0)
+    for name, parts, reach in list(zip(joint.mates, joint.base.mates, reaches, strict=True))[1:]:
+        lean = 90.0
+        for part in parts:
+            if isinstance(part, RoundPrism | RectPrism):
+                lean = min(lean, degrees(acos(min(1.0, abs(dot(part.axis, joint.direction))))))
+        if PARALLEL < lean < LEAST_ANGLE - _SAME_ANGLE and bool((np.isfinite(reach) & (reach >= furthest)).any()):
+            say(
+                "joint-angle",
+                f"it is cut to {name} too, which it meets at {display.angle(lean)}, too shallow to cut and weld (the "
+                f"least is {LEAST_ANGLE:g}°)",
+                lean, LEAST_ANGLE, "deg", "Draw them further apart, or end one of them elsewhere.",
+            )  # fmt: skip
 
 
 def _check_beyond(joint: Joint, lines: Lines, outside: Array, room: float, say: Say) -> None:

@@ -6,8 +6,9 @@ deepest place in both tubes is looked for, each with its ends as they are cut (`
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from converter.geometry.vectors import Vec, distance
 from converter.joints.bodies import Body, bodies
 from converter.joints.contact import BESIDE, COAXIAL, LIES_ON, frame_index
 from converter.joints.crossing import crossings_said, joined_places
+from converter.joints.crowd import crowds_said
 from converter.joints.deep import deepest
 from converter.joints.find import Survey, survey
 from converter.joints.index import LegIndex
@@ -31,6 +33,8 @@ from converter.units import Display
 
 #: mm; tubes that pass with less between them are told, since bending moves them as far.
 CLOSE = 1.0
+#: Tubes that one tube is told to be in the way of; of one that lies in so many more the rest is only counted.
+MOST = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +46,7 @@ class Clash:
         place: where they overlap deepest (or are nearest).
         overlap: there, mm; below 0 the room between them.
         more: how many other pairs of their straights and bends overlap too.
+        unseen: how many further tubes come near the first or the other, of which only the number is known.
     """
 
     one: str
@@ -49,6 +54,7 @@ class Clash:
     place: Vec
     overlap: float
     more: int = 0
+    unseen: int = 0
 
 
 def find_clashes(found: Survey, tol: Tolerances, *, all_ends: bool = False) -> list[Clash]:
@@ -81,6 +87,8 @@ def find_clashes(found: Survey, tol: Tolerances, *, all_ends: bool = False) -> l
     for crossing in found.crossings:
         told.setdefault(frozenset((crossing.outer, crossing.inner)), []).append(crossing.node)
     clashes: dict[tuple[int, int], list[Clash]] = {}
+    met: Counter[int] = Counter()
+    unseen: dict[int, set[int]] = {}
     for i, j, place, axes in _not_apart(index, frame):
         a, b = frame[int(index.body[i])], frame[int(index.body[j])]
         pair = frozenset((a.index, b.index))
@@ -91,6 +99,10 @@ def find_clashes(found: Survey, tol: Tolerances, *, all_ends: bool = False) -> l
         straight = a.legs[legs[0]].arc is None and b.legs[legs[1]].arc is None
         if straight and any(distance(place, at) <= reach for at in at_joint):
             continue  # the joint itself: two straights meet in one place only, and the cut clears it
+        full = next((k for k in (a.index, b.index) if met[k] >= MOST), None)
+        if full is not None and (a.index, b.index) not in clashes:
+            unseen.setdefault(full, set()).add(a.index + b.index - full)
+            continue
         first, second = (a.index, legs[0]), (b.index, legs[1])
         got = deepest(trimmed[first[0]], first[1], trimmed[second[0]], second[1], CLOSE, axes)
         if got is None:
@@ -105,8 +117,15 @@ def find_clashes(found: Survey, tol: Tolerances, *, all_ends: bool = False) -> l
             if not apart or any(distance(at_place, at) <= reach for k in pair for at in ends.get(k, ())):
                 continue  # tubes of one node are as near as they like
         names = frame[first[0]].name, frame[second[0]].name
-        clashes.setdefault((first[0], second[0]), []).append(Clash(*names, at_place, overlap))
-    return [_worst(clashes[key], tol) for key in sorted(clashes)]
+        pair_of = first[0], second[0]
+        if pair_of not in clashes:
+            met.update(pair_of)
+        clashes.setdefault(pair_of, []).append(Clash(*names, at_place, overlap))
+    made = {key: _worst(clashes[key], tol) for key in sorted(clashes)}
+    for who, others in unseen.items():
+        last = max(key for key in made if who in key)
+        made[last] = replace(made[last], unseen=made[last].unseen + len(others))
+    return list(made.values())
 
 
 def _not_apart(index: LegIndex, frame: Sequence[Body]) -> Iterator[tuple[int, int, Vec, tuple[float, float, float]]]:
@@ -146,12 +165,13 @@ def clashes_said(clashes: Sequence[Clash], frame: Sequence[Body], display: Displ
     for one in clashes:
         place, layer = point_text(one.place, display), layers[one.one]
         if one.overlap > 0.0:
+            unseen = "" if not one.unseen else f" ({one.unseen} more tubes as near were not looked at)"
             more = "" if not one.more else f" (and in {one.more} more place{'s' if one.more > 1 else ''})"
             said.append(
                 Finding(
                     "tube-clash",
                     f"{one.one} and {one.other} run into one another at {place}: they overlap by "
-                    f"{display.length(one.overlap)} there{more}, and neither is cut to the other.",
+                    f"{display.length(one.overlap)} there{more}, and neither is cut to the other{unseen}.",
                     tube=one.one,
                     layer=layer,
                     measured=one.overlap,
@@ -188,8 +208,12 @@ def in_the_way(
     """
     display = display or Display()
     frame, _ = bodies(tubes)
-    if len(frame) < 2 or not len(near_pairs(frame_index(frame, tol), frame, CLOSE)[0]):
+    if len(frame) < 2:
         return []
+    index = frame_index(frame, tol)
+    crowded = crowds_said(index.crowds, frame, display)
+    if not len(near_pairs(index, frame, CLOSE)[0]):
+        return crowded
     found = survey(tubes, job, tol, display)
     clashes = find_clashes(found, tol, all_ends=True)
-    return [*crossings_said(found.crossings, display), *clashes_said(clashes, found.frame, display)]
+    return [*crowded, *crossings_said(found.crossings, display), *clashes_said(clashes, found.frame, display)]

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, angle_between, cross, distance, dot, norm, scale, sub
 from converter.joints.bodies import Body, End, Leg
-from converter.joints.index import Ints, LegIndex
+from converter.joints.crowd import Ints, find_crowds
+from converter.joints.index import LegIndex
 from converter.joints.lines import Branch
 from converter.joints.saddle import Cut, union
 from converter.tolerances import Tolerances
@@ -58,7 +59,8 @@ class Contact:
 
 def frame_index(bodies: Sequence[Body], tol: Tolerances) -> LegIndex:
     """The legs of a frame, found from as far as an end may be off its mate."""
-    return LegIndex(bodies, 3.0 * max((body.half for body in bodies), default=0.0) + tol.near)
+    near = 3.0 * max((body.half for body in bodies), default=0.0) + tol.near
+    return LegIndex(bodies, near, find_crowds(bodies, tol.near))
 
 
 def find_contacts(bodies: Sequence[Body], index: LegIndex, tol: Tolerances) -> dict[tuple[int, str], list[Contact]]:
@@ -109,11 +111,12 @@ def _likely(
     # a tube's own legs near that end are not what it ends on
     which = np.array([end.body for end in ends])[row]
     itself = which == index.body[leg]
+    at_b = np.array([end.letter == "B" for end in ends], dtype=np.int64)[row]
     if itself.any():
         total = np.array([body.length for body in bodies])[which]
-        at_a = np.array([end.letter == "A" for end in ends])[row]
-        apart_along = np.where(at_a, index.begin[leg], total - index.begin[leg] - length)
+        apart_along = np.where(at_b == 0, index.begin[leg], total - index.begin[leg] - length)
         keep &= ~(itself & (apart_along < 6.0 * own))
+    keep &= ~index.crowds.stands_with(which, at_b, index.body[leg])
     value: NDArray[np.bool_] = keep
     return value
 

@@ -11,8 +11,9 @@ from converter.findings import Finding
 from converter.geometry.vectors import Vec, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, Leg
 from converter.joints.contact import PARALLEL
+from converter.joints.crowd import Ints
 from converter.joints.deep import deepest
-from converter.joints.index import Ints, LegIndex
+from converter.joints.index import LegIndex
 from converter.joints.near import chords_near
 from converter.joints.nearest import Legs, nearest_of_pairs
 from converter.joints.plan import Key, Plan, point_text

@@ -46,14 +46,18 @@ def deepest(
     leg, mate = one.body.legs[i], other.body.legs[j]
 
     def both(p: Array) -> Array:
-        value: Array = np.minimum(one.depth(p, (i,)), other.depth(p, (j,)))
+        value: Array = np.minimum(one.depth(p, (i,), rough=True), other.depth(p, (j,), rough=True))
         return value
+
+    def exactly(place: Vec) -> float:
+        p = np.array([place])
+        return float(min(one.depth(p, (i,))[0], other.depth(p, (j,))[0]))
 
     plain = _between(one.body, leg, other.body, mate, axes)
     if plain is not None:
         if plain[0] <= -near:
             return None
-        if abs(2.0 * float(both(np.array([plain[1]]))[0]) - plain[0]) < 1e-6:
+        if abs(2.0 * exactly(plain[1]) - plain[0]) < 1e-6:
             return plain  # no cut takes that place away
     sample = _samples(one, i, leg, other, mate, near)
     if sample is None:
@@ -67,6 +71,7 @@ def deepest(
     far = np.linalg.norm(points - points[best], axis=1) > 4.0 * coarse
     starts = [best, int(np.where(far, values, -np.inf).argmax())]
     value, place = max((_climb(both, points[k], float(values[k]), coarse) for k in starts), key=lambda got: got[0])
+    value = exactly(place)
     return (2.0 * value, place) if 2.0 * value > -near else None
 
 

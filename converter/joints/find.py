@@ -20,6 +20,7 @@ from converter.joints.checks import check_contacts, check_joint
 from converter.joints.clock import BendClock, StraightClock
 from converter.joints.contact import Contact, find_contacts, footprint, frame_index
 from converter.joints.crossing import Crossing, crossings_said, find_crossings
+from converter.joints.crowd import crowds_said
 from converter.joints.index import LegIndex
 from converter.joints.lines import Bound, Branch, Part
 from converter.joints.model import MITRE, PLANE, SADDLE, Clock, Joint
@@ -88,7 +89,8 @@ def survey(
     frame, said = bodies(tubes)
     index = frame_index(frame, tol)
     contacts = find_contacts(frame, index, tol)
-    plans, more = make_plans(frame, contacts, job, tol, display)
+    said += crowds_said(index.crowds, frame, display)
+    plans, more = make_plans(frame, contacts, job, tol, display, index.crowds.numbers())
     said += more
     made: list[Joint] = []
     clocks: dict[int, StraightClock] = {}

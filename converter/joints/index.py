@@ -10,18 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from converter.joints.bodies import Body, Leg
+from converter.joints.crowd import Crowds, Ints
 from converter.joints.lines import Array
-
-Ints: TypeAlias = NDArray[np.int64]
 
 #: Samples per leg on average at most; more would only propose the same legs again.
 _MOST = 64
+#: Points looked up together, and pairs of points and samples to expect of them at most.
+_AT_ONCE, _PAIRS = 4096, 2_000_000
 _MIX = np.array([73856093, 19349663, 83492791], dtype=np.int64)
 _AROUND = np.stack(np.meshgrid([-1, 0, 1], [-1, 0, 1], [-1, 0, 1], indexing="ij"), axis=-1).reshape(27, 3)
 
@@ -34,10 +33,12 @@ class LegIndex:
         length, begin: (m,) of every leg and of the centerline before it, mm; shape: see `legs_of`.
         points, owner: (k, 3) samples and the leg of each.
         step: between samples, mm.
+        crowds: places where too many ends meet to be told of one by one.
     """
 
-    def __init__(self, bodies: Sequence[Body], near: float) -> None:
+    def __init__(self, bodies: Sequence[Body], near: float, crowds: Crowds) -> None:
         """Sample every leg so that legs within ``near`` mm of a point are found."""
+        self.crowds = crowds
         legs = [(body.index, i, leg) for body in bodies for i, leg in enumerate(body.legs)]
         self.body = np.array([b for b, _, _ in legs], dtype=np.int64)
         self.leg = np.array([i for _, i, _ in legs], dtype=np.int64)
@@ -60,12 +61,18 @@ class LegIndex:
 
     @cached_property
     def legs_near_legs(self) -> tuple[Ints, Ints]:
-        """Pairs of legs that may lie within the distance of one another, the lower number first, each once."""
+        """Pairs of legs of different tubes that may lie within the distance, the lower number first, each once.
+
+        Tubes that stand in one crowd are left out.
+        """
         row, leg = self.near(self.points, _AROUND[13:])  # the other half of the cells finds the same pairs
         one = self.owner[row]
         low, high = np.minimum(one, leg), np.maximum(one, leg)
-        pairs = np.unique(low[low < high] * len(self.body) + high[low < high])
-        return pairs // len(self.body), pairs % len(self.body)
+        pairs = once(low[low < high] * len(self.body) + high[low < high])
+        i, j = pairs // len(self.body), pairs % len(self.body)
+        one, other = self.body[i], self.body[j]
+        kept = (one != other) & ~self.crowds.together(one, other)
+        return i[kept], j[kept]
 
     def _cells(self, points: Array) -> Ints:
         return np.floor((points - self.low) / self.width).astype(np.int64)
@@ -80,19 +87,41 @@ class LegIndex:
         if not len(points) or not len(self.points):
             none = np.zeros(0, dtype=np.int64)
             return none, none
-        flat = (self._cells(points) @ _MIX)[:, None] + (around @ _MIX)[None, :]
-        flat = flat.ravel()
+        mixed = self._cells(points) @ _MIX
+        found = []
+        row, most = 0, _AT_ONCE
+        while row < len(points):
+            # where samples crowd the pairs grow with the square of their number: a few points at a time
+            some = np.arange(row, min(row + most, len(points)))
+            code, looked = self._near(points, mixed, some, around)
+            found.append(code)
+            row += most
+            most = max(1, min(_AT_ONCE, most * _PAIRS // max(looked, 1)))
+        code = once(np.concatenate(found))
+        return code // len(self.body), code % len(self.body)
+
+    def _near(self, points: Array, mixed: Ints, some: Ints, around: Ints) -> tuple[Ints, int]:
+        """Row x legs + leg of the pairs of ``some`` rows, and how many pairs of points and samples were looked at."""
+        flat = (mixed[some][:, None] + (around @ _MIX)[None, :]).ravel()
         low = np.searchsorted(self.key, flat)
         filled = np.flatnonzero(self.key[np.minimum(low, len(self.key) - 1)] == flat)
         many = np.zeros(len(flat), dtype=np.int64)
         many[filled] = np.searchsorted(self.key, flat[filled], "right") - low[filled]
-        row = np.repeat(np.arange(len(points)).repeat(len(around)), many)
+        row = np.repeat(some.repeat(len(around)), many)
         start = np.repeat(low - (np.cumsum(many) - many), many)
         sample = self.order[start + np.arange(int(many.sum()))]
         step = self.points[sample] - points[row]
         close = (step * step).sum(axis=1) <= self.width * self.width
-        code = np.unique(row[close] * len(self.body) + self.owner[sample[close]])
-        return code // len(self.body), code % len(self.body)
+        return once(row[close] * len(self.body) + self.owner[sample[close]]), len(row)
+
+
+def once(values: Ints) -> Ints:
+    """Every value once, rising; by sorting, which millions of numbers take better than numpy's hash table."""
+    rising = np.sort(values)
+    first = np.ones(len(rising), dtype=np.bool_)
+    first[1:] = rising[1:] != rising[:-1]
+    value: Ints = rising[first]
+    return value
 
 
 def legs_of(bodies: Sequence[Body]) -> tuple[Array, Array, Array, Array]:

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.joints.bodies import Body, Leg
-from converter.joints.index import Ints, LegIndex
+from converter.joints.crowd import Ints
+from converter.joints.index import LegIndex
 from converter.joints.lines import Array
 
 #: Degrees of bend per chord.
@@ -30,8 +31,6 @@ def chords_near(index: LegIndex, frame: Sequence[Body], more: float) -> tuple[In
     A pair stands there once for every two chords that do.
     """
     i, j = index.legs_near_legs
-    other = index.body[i] != index.body[j]
-    i, j = i[other], j[other]
     half = np.array([body.half for body in frame])
     start, way, sag, first = _chords(index)
     count = np.diff(first)

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.joints.bodies import Body, Leg
-from converter.joints.index import Ints, LegIndex, leg_row, legs_of
+from converter.joints.crowd import Ints
+from converter.joints.index import LegIndex, leg_row, legs_of
 from converter.joints.lines import Array
 
 #: Places tried along a bend; then about the best one, and how often.

@@ -19,6 +19,8 @@ from converter.joints.square import rounded
 
 #: Samples along each line, and the distance (mm) that is rounding alone.
 _SAMPLES, _DONE = 65, 4e-13
+#: Steps by which a low point is narrowed down (each time to a quarter of a bracket of nine), and how often.
+_EVEN, _NARROWED = np.linspace(0.0, 1.0, 9), 14
 _SLACK = 1e-9
 
 
@@ -138,12 +140,17 @@ class _Rows:
         return rounded(u * c - z * s, u * s + z * c, part.half_up, part.half_across, part.corner)
 
     def lowest(self, row: NDInts, high: Array, low: Array) -> Array:
-        """The lengths between ``low`` and ``high`` where the distance is least (golden section)."""
-        ratio = 0.6180339887498949
-        for _ in range(36):
-            one, two = high - ratio * (high - low), low + ratio * (high - low)
-            right = self.distance_at(row, one) > self.distance_at(row, two)
-            low, high = np.where(right, one, low), np.where(right, high, two)
+        """The lengths between ``low`` and ``high`` where the distance is least.
+
+        The bracket is narrowed to the neighbours of the best of some even steps, all lines at once.
+        """
+        every = np.arange(len(row))
+        x, y, z = (self.start[i][row][:, None] for i in range(3))
+        for _ in range(_NARROWED):
+            t = low[:, None] + (high - low)[:, None] * _EVEN
+            best = self._off(x - t * self.step[0], y - t * self.step[1], z - t * self.step[2]).argmin(axis=1)
+            low = t[every, np.maximum(best - 1, 0)]
+            high = t[every, np.minimum(best + 1, len(_EVEN) - 1)]
         middle: Array = (low + high) / 2.0
         return middle
 

@@ -16,6 +16,10 @@ from converter.joints.bodies import Body, End, Leg
 from converter.joints.lines import Array, Lines
 from converter.joints.model import Joint
 from converter.joints.square import half_sizes, rounded
+from converter.joints.torus import BendPart
+
+#: Lines across the net that stands for a cut onto a bend while the deepest place is looked for.
+_NET = 33
 
 
 class Trimmed:
@@ -29,19 +33,23 @@ class Trimmed:
     def __init__(self, body: Body, joints: Mapping[str, Joint]) -> None:
         self.body = body
         self.joints = joints
+        self._nets: dict[str, Array] = {}
 
-    def depth(self, points: Array, legs: Iterable[int]) -> Array:
-        """Depth of points (n, 3) below the outside of some of its legs, (n,), mm."""
+    def depth(self, points: Array, legs: Iterable[int], *, rough: bool = False) -> Array:
+        """Depth of points (n, 3) below the outside of some of its legs, (n,), mm.
+
+        ``rough`` takes cuts onto bends, which are costly, from a net of lines worked out once.
+        """
         best = np.full(len(points), -np.inf)
         for i in legs:
             depth = -self.outside(points, self.body.legs[i])
             for end in self.body.ends:
                 if i == (0 if end.letter == "A" else len(self.body.legs) - 1):
-                    depth = self._at_end(points, depth, end)
+                    depth = self._at_end(points, depth, end, rough)
             best = np.maximum(best, depth)
         return best
 
-    def _at_end(self, points: Array, depth: Array, end: End) -> Array:
+    def _at_end(self, points: Array, depth: Array, end: End, rough: bool) -> Array:
         """Depth in the leg at an end, run on where its cut leaves metal past the end point, and cut there."""
         w = points - np.asarray(end.point)
         back = -(w @ np.asarray(end.direction))
@@ -53,8 +61,34 @@ class Trimmed:
             return np.where(near, np.minimum(depth, back), depth)
         branch = joint.base.branch
         depth = np.where(back < 0.0, self._across(end, w), depth)
-        lines = Lines(branch, w @ np.asarray(branch.zero), w @ np.asarray(branch.side))
-        return np.where(near, np.minimum(depth, back - joint.base.reach(lines)[0]), depth)
+        # the cut is costly where the mate is bent: only where it may take metal away
+        half = self.body.half
+        some = np.flatnonzero(near & (depth > -half) & (back < joint.short_point + 2.0 * half))
+        if len(some):
+            p, q = w[some] @ np.asarray(branch.zero), w[some] @ np.asarray(branch.side)
+            if rough and any(isinstance(part, BendPart) for mate in joint.base.mates for part in mate):
+                reach = self._from_net(joint, p, q)
+            else:
+                reach = joint.base.reach(Lines(branch, p, q))[0]
+            depth[some] = np.minimum(depth[some], back[some] - reach)
+        return depth
+
+    def _from_net(self, joint: Joint, p: Array, q: Array) -> Array:
+        """Where a cut stops lines, from the lines of a square net about the end's axis (bilinear)."""
+        wide, steps = 1.5 * self.body.half, _NET - 1
+        if joint.end not in self._nets:
+            even = np.linspace(-wide, wide, _NET)
+            across, up = (one.ravel() for one in np.meshgrid(even, even, indexing="ij"))
+            net = joint.base.reach(Lines(joint.base.branch, across, up))[0]
+            self._nets[joint.end] = net.reshape(_NET, _NET)
+        net = self._nets[joint.end]
+        x, y = (np.clip((one + wide) / (2.0 * wide), 0.0, 1.0) * steps for one in (p, q))
+        i, j = (np.minimum(one.astype(np.int64), steps - 1) for one in (x, y))
+        u, v = x - i, y - j
+        low = net[i, j] * (1.0 - u) + net[i + 1, j] * u
+        high = net[i, j + 1] * (1.0 - u) + net[i + 1, j + 1] * u
+        value: Array = low * (1.0 - v) + high * v
+        return value
 
     def _across(self, end: End, w: Array) -> Array:
         """Depth in the straight that runs on past an end."""
