@@ -171,3 +171,18 @@ def test_a_saying_of_both_ends_is_met_by_one_of_them():
     assert codes("") == []
     assert codes('end = "A"\n') == []
     assert codes('end = "B"\n') == ["joint-unmatched"]
+
+
+@pytest.mark.parametrize(("apart", "wanted"), [(6.0, True), (14.0, True), (16.0, False), (60.0, False)])
+def test_a_brace_too_near_to_its_neighbour_is_said(apart, wanted):
+    """Both stand on one place of the rail, steep enough to it; too flat is the second one's cut to the first."""
+    a = np.radians(90.0 - apart)
+    rail = straight("RAIL", (-500.0, 0.0, 0.0), (500.0, 0.0, 0.0), RAIL)
+    post = straight("POST", (0.0, 0.0, 0.0), (0.0, 0.0, 900.0), RUNG)
+    lean = straight("LEAN", (0.0, 0.0, 0.0), (0.0, float(900.0 * np.cos(a)), float(900.0 * np.sin(a))), RUNG)
+    made, found = cuts(rail, post, lean)
+    assert made["LEAN-A"] == ("saddle", {"RAIL", "POST"})
+    shallow = [f for f in found.findings if f.code == "joint-angle"]
+    assert [f.measured for f in shallow] == ([pytest.approx(apart)] if wanted else [])
+    if wanted:
+        assert "LEAN end A at (0.00, 0.00, 0.00) mm: it is cut to POST too" in shallow[0].message

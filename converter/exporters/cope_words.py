@@ -25,6 +25,14 @@ def copes_of(job: ExportJob) -> Copes:
     """
     found: Copes = job.once("copes", lambda: _found(job))
     if not found.joints and not found.holes:
+        skipped = [finding for finding in found.findings if finding.code == "joint-skipped"]
+        if skipped:
+            raise WriteError(
+                f"No joint was found in {job.source!r}, where {len(skipped)} of {len(job.tubes)} tubes were left out, "
+                f"the first of them {skipped[0].message}",
+                code="no-joints",
+                file=job.source,
+            )
         raise WriteError(
             f"No end in {job.source!r} meets another tube and none passes through another, so there is no cope "
             "to write.",
