@@ -444,7 +444,7 @@ def test_what_cannot_be_printed_is_refused(tmp_path):
         with pytest.raises(WriteError, match="no cope"):
             write(job(alone), tmp_path / "out", [name])
     bare = [straight("BARE", (0.0, 0.0, 0.0), (100.0, 0.0, 0.0), None)]
-    with pytest.raises(WriteError, match="1 of 1 tubes were left out, the first of them BARE: .*no section is known"):
+    with pytest.raises(WriteError, match=r"1 of 1 tubes were left out, the first of them BARE: .*no section is known"):
         write(job(bare), tmp_path / "out", ["cope-pdf"])
     paths = write(job(alone), tmp_path / "out", ["csv", "cope-pdf"])
     assert [p.name for p in paths] == ["part.csv"]
