@@ -13,7 +13,7 @@ from converter.model.run import Tube
 from converter.units import in_unit, words
 
 #: Height of the list's text, from line to line, and of a number in its ring (mm).
-HEIGHT, PITCH, MARK, END = 2.0, 3.7, 1.5, 1.3
+HEIGHT, PITCH, MARK, END = 2.0, 3.7, 1.3, 1.3
 #: Width left for a mark or a sample of a line in front of the words.
 _INDENT = {"finding": 5.5, "left out": 4.0, "line": 11.0, "ends": 11.0}
 #: Most lines that one entry takes.
