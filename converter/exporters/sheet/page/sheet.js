@@ -124,7 +124,11 @@ function sayStep(bench, aloud) {
   const title = shown.querySelector("h4").textContent;
   bench.querySelector("[data-count-text]").textContent = at ? "Step " + at + " of " + count : "Before the first bend; " + count + (count === 1 ? " step" : " steps");
   bench.querySelector("input[type=range]").setAttribute("aria-valuetext", title + (at ? ", step " + at + " of " + count : ""));
-  if (!aloud) return;
+  // what was said stays readable: not in the other unit
+  if (!aloud) {
+    bench.querySelector("[data-live]").textContent = "";
+    return;
+  }
   // what is seen is said: in the unit that shows
   const words = [...shown.querySelectorAll("dl > div")].map((row) => row.innerText.replace(/\s+/g, " ").trim());
   bench.querySelector("[data-live]").textContent = title + ". " + words.join(". ");
