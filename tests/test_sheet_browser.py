@@ -211,6 +211,28 @@ def test_ticks_survive_a_reload_and_are_cleared_on_asking_twice(desk):
     assert page.locator(".tasks input:checked").count() == 0
 
 
+def test_ticks_of_two_revisions_do_not_mix_and_those_of_one_sheet_do(chromium, tmp_path):
+    """The same tube from another stop is another sheet; the same sheet in two windows is one."""
+    old = written(job_of([tube_named("one")], shop(), "old"), tmp_path)
+    new = written(job_of([tube_named("one", rows=((300.0, 0.0, 91.0), (250.0, 90.0, 45.0)))], shop(), "new"), tmp_path)
+    context = chromium.new_context()
+    # a browser without 3D, for speed
+    context.add_init_script("HTMLCanvasElement.prototype.getContext = () => null")
+    first, second, other = (context.new_page() for _ in range(3))
+    first.goto(old.as_uri())
+    second.goto(old.as_uri())
+    first.locator("#run-1 .tasks input").nth(1).check()
+    until(second, "document.querySelectorAll('.tasks input:checked').length === 1")
+    until(second, "document.querySelector('.stage.cannot').textContent.includes('cannot show 3D')")
+    other.goto(new.as_uri())
+    assert other.locator(".tasks input:checked").count() == 0
+    other.locator("#run-1 .tasks input").nth(2).check()
+    first.reload()
+    assert first.locator(".tasks input:checked").count() == 1
+    assert first.locator("#run-1 .tasks input").nth(1).is_checked()
+    context.close()
+
+
 def test_a_browser_that_keeps_nothing_is_told_of(chromium, tmp_path):
     """localStorage refuses: everything else goes on, and the page says so."""
     refuse = (
