@@ -163,6 +163,7 @@ function benderScene(run, room, k, frame) {
     addLine(lines, [at(low[other], low[2]), at(high[other], low[2]), at(high[other], high[2]), at(low[other], high[2]), at(low[other], low[2])]);
     labels.push([at((low[other] + high[other]) / 2, high[2]), name, "word"]);
     points.push(at(low[other], low[2]));
+    if (frame === "all") points.push(at(high[other], low[2]), at(low[other], high[2]), at(high[other], high[2]));
   }
   for (const [a, b] of room.boxes) {
     addBlock(boxes, a, b);
