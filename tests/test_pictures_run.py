@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from math import hypot, pi, sqrt
+from math import hypot, inf, pi, sqrt
 
 import pytest
 import shapely
@@ -284,3 +284,17 @@ def test_extension_lines_cross_no_text():
         done = dimension(picture, places, (20.0, 20.0), (80.0, 20.0), 10.0, "60.00", 2.0)
         assert done is not blocked
         assert bool(picture.strokes) is not blocked
+
+
+def test_a_leader_goes_around_what_stands_between_where_it_can():
+    """A wall to the right: the nearest spot lies beyond it, but the leader would cross it."""
+    spots = []
+    for own in (3.0, inf):
+        places = Places((0.0, 0.0, 100.0, 100.0))
+        places.take_line((44.0, 42.0), (44.0, 58.0), 0.5)
+        box_at = places.beside((40.0, 50.0), (12.0, 3.0), 0.0, 30.0, 5.5, own)
+        assert box_at is not None
+        spots.append(box_at)
+    around, across = spots
+    assert across == pytest.approx((51.5, 50.0), abs=0.6)
+    assert abs(around[1] - 50.0) > 4.0

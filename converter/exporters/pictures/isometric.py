@@ -61,11 +61,17 @@ def isometric_panel(
     view = axes.named("isometric", shape.tube.run)
     if len(parts.turns) <= MOST_CALLED_OUT:
         # smaller tubes leave more room for what is written around them
+        panels = []
         for margin in (0.65, 1.0, 1.5):
             panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from, ends or {})
             if panel.called_out():
-                panel.finish(axes)
-                return panel.picture
+                panels.append(panel)
+                if not panel.crossed:
+                    break
+        if panels:
+            best = min(panels, key=lambda panel: panel.crossed)
+            best.finish(axes)
+            return best.picture
     return _listed(shape, parts, view, axes, display, frame, height, fed_from, ends or {})
 
 
@@ -114,6 +120,7 @@ class _Panel:
         ends: Mapping[str, str],
     ) -> None:
         self.picture = Picture()
+        self.crossed = 0  # leaders of bends that run over something
         self._parts, self._display, self._h = parts, display, height
         self._places = Places(frame)
         x0, y0, x1, y1 = frame
@@ -272,7 +279,8 @@ class _Panel:
         )
         at = self._drawn.at(turn.middle)
         out = degrees(self._outward(turn, at))
-        spot = self._places.beside(at, size, out, 24.0 * h, self._drawn.half + 1.5 * h)
+        own = self._drawn.half + 2.0
+        spot = self._places.beside(at, size, out, 24.0 * h, self._drawn.half + 1.5 * h, own)
         if spot is None:
             return False
         left, middle = spot[0] - size[0] / 2.0, spot[1]
@@ -284,6 +292,7 @@ class _Panel:
         for i, line in enumerate(lines):
             wrong = bool(turn.wrong) and i == len(lines) - 1
             self.picture.label(line, (left + ring + 1.0, top - _LINE * h * i), h, "tight" if wrong else "note")
+        self.crossed += self._places.crosses(at, _box(spot, size), own)
         leader(self.picture, self._places, at, _box(spot, size))
         return True
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import unicodedata
 from dataclasses import dataclass, field
-from math import atan2, cos, degrees, hypot, pi, radians, sin
+from math import atan2, cos, degrees, hypot, inf, pi, radians, sin
 
 from converter.exporters.figure import Point, Room
 from converter.exporters.pictures.picture import RING, Picture
@@ -17,6 +17,8 @@ from converter.units import in_unit
 Box = tuple[float, float, float, float]
 #: Directions tried around a place, degrees from the wanted one.
 _TURNS = (0, 20, -20, 40, -40, 65, -65, 90, -90, 120, -120, 150, -150, 180)
+#: The same where a leader must find its way between things.
+_FINE_TURNS = sorted(range(-175, 185, 7), key=abs)
 #: Letters of a plain sans serif that are much narrower or wider than the rest, and how much wider bold ones are.
 _NARROW, _WIDE, _BOLDER = " .,:;|!'iljtfrI-()[]/·\"", "MWmw%@…—", 1.13
 #: Length and half width of an arrow head.
@@ -87,8 +89,26 @@ class Places:
             for x, y in [(a[0] + (b[0] - a[0]) * k / n, a[1] + (b[1] - a[1]) * k / n)]
         )
 
-    def beside(self, anchor: Point, size: Point, toward: float, farthest: float, gap: float = 1.5) -> Point | None:
+    def crosses(self, start: Point, box: Box, skip: float) -> bool:
+        """Whether a leader runs over anything farther than ``skip`` from its start."""
+        end = nearest(box, start)
+        length = hypot(end[0] - start[0], end[1] - start[1])
+        if length - 1.5 <= skip:  # the box itself may be taken
+            return False
+        n = int((length - skip - 1.5) / self.cell)
+        c, s = ((end[0] - start[0]) / length, (end[1] - start[1]) / length) if length > 1e-9 else (1.0, 0.0)
+        return any(
+            not self._room.is_free((x, y, x, y))
+            for k in range(n + 1)
+            for x, y in [(start[0] + c * (skip + k * self.cell), start[1] + s * (skip + k * self.cell))]
+        )
+
+    def beside(
+        self, anchor: Point, size: Point, toward: float, farthest: float, gap: float = 1.5, own: float = inf
+    ) -> Point | None:
         """Take the nearest free box around a place whose leader crosses no text.
+
+        Where there is one, a box whose leader crosses nothing at all comes first.
 
         Args:
             anchor: where its leader starts.
@@ -96,21 +116,31 @@ class Places:
             toward: the wanted direction, degrees.
             farthest: how far from the anchor its edge may be.
             gap: least distance from the anchor.
+            own: how far the leader may run over what it belongs to; infinite where it may cross anything.
 
         Returns:
             The middle of the box, or None where there is no room.
         """
+        for may in sorted({own, inf}):
+            spot = self._nearest_free(anchor, size, toward, farthest, gap, may)
+            if spot is not None:
+                return spot
+        return None
+
+    def _nearest_free(
+        self, anchor: Point, size: Point, toward: float, farthest: float, gap: float, own: float
+    ) -> Point | None:
         w, h = size
         out = gap
         while out <= farthest:
-            for turn in _TURNS:
+            for turn in _TURNS if own == inf else _FINE_TURNS:
                 a = radians(toward + turn)
                 c, s = cos(a), sin(a)
                 # the box touches the circle of this radius from outside
                 k = out + min(w / 2.0 / max(abs(c), 1e-9), h / 2.0 / max(abs(s), 1e-9))
                 x, y = anchor[0] + c * k, anchor[1] + s * k
                 box = (x - w / 2.0, y - h / 2.0, x + w / 2.0, y + h / 2.0)
-                if self.is_free(box) and self._reaches(anchor, box):
+                if self.is_free(box) and self._reaches(anchor, box) and not self.crosses(anchor, box, own):
                     self.take_text(box)
                     return x, y
             out += max(1.2, 0.12 * out)

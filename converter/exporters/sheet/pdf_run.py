@@ -189,7 +189,8 @@ def _picture(
             break
     else:
         found = [((flow.width, most), False)]
-    size, narrow = max(found, key=lambda one: isometric_scale(tube, one[0]))
+    # over the whole width there is more room for what is written around it
+    size, narrow = max(found, key=lambda one: isometric_scale(tube, one[0]) * (1.0 if one[1] else 1.25))
     first = run.setup.feed_from if run.setup is not None and run.setup.steps else "A"
     text = SMALL if size[1] < 90.0 else BODY
     picture = isometric_picture(
