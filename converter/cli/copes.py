@@ -34,9 +34,10 @@ def copes_text(result: Result, made: Copes, findings: Sequence[Finding], *, ever
     total = f"{counted(len(made.joints), 'end')} cut to fit, on {counted(len(by_tube), 'tube')}"
     lines.append(total + (f"; {counted(len(made.holes), 'hole')} for tubes that pass through" if made.holes else ""))
     lengths = {one.name: one for one in made.lengths}
+    bent = {tube.name for tube in result.tubes if tube.run.table.bends}
     for name, joints in by_tube.items():
         about = describe(joints[0].section, display)
-        lines += ["", titled(name, f"{about}; {_length(lengths[name], display)}")]
+        lines += ["", titled(name, f"{about}; {_length(lengths[name], name in bent, display)}")]
         for joint in joints:
             lines += joint_lines(joint, display)
     lines += hole_lines(made, display)
@@ -74,7 +75,13 @@ def hole_lines(made: Copes, display: Display) -> list[str]:
     return lines
 
 
-def _length(one: TubeLength, display: Display) -> str:
+def _length(one: TubeLength, bent: bool, display: Display) -> str:
+    """A straight is cut so; of a bent tube `setup` knows the stick, springback and stretch of its bends counted."""
+    if bent:
+        return (
+            f"{display.length(one.cut)} along it from long point to long point, centerline "
+            f"{display.length(one.developed)}; `setup` tells the stick"
+        )
     return f"cut {display.length(one.cut)}, centerline {display.length(one.developed)}"
 
 
