@@ -210,6 +210,7 @@ define("mark-offset-unknown", NOTE, "A die has no mark offset, so its marks lie 
 define("bend-wider", NOTE, "A bend of half a turn or so springs open, and what follows it moves sideways.")
 # --- said of joints and copes ----------------------------------------------------------------
 define("joint-skipped", ERROR, "A tube's joints were not looked for: it has no section, or no possible shape.")
+define("joint-unplaced", NOTE, "Tubes of a table have no place in space, so their joints were not looked for.")
 define("joint-drawn", NOTE, "An end was drawn short of its mate's centerline or past it; the cut allows for it.")
 define("joint-missed", WARNING, "An end stops short of the tube that it points at, so it is not joined to it.")
 define("joint-beside", ERROR, "An end's axis passes beside the tube that it touches, so no cut serves.")

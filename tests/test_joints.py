@@ -508,3 +508,19 @@ def test_time_grows_with_the_frame_and_not_with_its_square():
         return best
 
     assert took(121) < 10.0 * took(31)  # 4 times the tubes; all against all would be 16
+
+
+# --- tubes without a place --------------------------------------------------------------------------
+
+
+def test_tubes_of_a_bare_table_are_not_joined_at_the_origin(tmp_path):
+    """A bend table without start columns puts every tube at the origin: they are no frame."""
+    from converter import api
+
+    path = tmp_path / "bare.csv"
+    rows = [f"T{i},1,{100 + i},0,90,114.3\r\nT{i},tail,{200 + i},,,\r\n" for i in range(3)]
+    path.write_text("tube,bend,feed_mm,rotation_deg,angle_deg,clr_mm\r\n" + "".join(rows))
+    work = api.work_out(api.load(str(path), api.Settings(sections=("38.1x2.4mm",))))
+    codes = [f.code for f in work.result.findings if f.code.startswith(("joint", "tube-"))]
+    assert codes == ["joint-unplaced"] and not work.copes.joints
+    assert not any(tube.run.placed for tube in work.result.tubes)

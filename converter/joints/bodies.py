@@ -198,8 +198,11 @@ class Body:
 def bodies(tubes: Iterable[Tube]) -> tuple[list[Body], list[Finding]]:
     """The tubes that can have joints; the others are said."""
     found: list[Body] = []
-    said: list[Finding] = []
-    for tube in tubes:
+    every = list(tubes)
+    said = _unplaced([tube for tube in every if not tube.run.placed]) if len(every) > 1 else []
+    for tube in every:
+        if not tube.run.placed:
+            continue
         if tube.section is None:
             said.append(
                 _skipped(tube, "no section is known for it", "Name the section: as an option or in a job file.")
@@ -210,6 +213,21 @@ def bodies(tubes: Iterable[Tube]) -> tuple[list[Body], list[Finding]]:
         except GeometryError as error:
             said.append(_skipped(tube, error.message, "Put the bends right first."))
     return found, said
+
+
+def _unplaced(tubes: list[Tube]) -> list[Finding]:
+    """One note on tubes that a table gives no place: all of them would start at the origin."""
+    if not tubes:
+        return []
+    who = f"{tubes[0].name} has" if len(tubes) == 1 else f"{len(tubes)} tubes, {tubes[0].name} the first, have"
+    return [
+        Finding(
+            "joint-unplaced",
+            f"{who} no place in the file, so no joints were looked for there.",
+            measured=float(len(tubes)),
+            cure="Give the start and direction of each tube in the table, or read the drawing itself.",
+        )
+    ]
 
 
 def _skipped(tube: Tube, why: str, cure: str) -> Finding:

@@ -29,6 +29,7 @@ class Run:
         section: the section, when the file itself gives one (a ready table), else None.
         findings: what the reducer said about this run.
         metal: how far the metal reaches past the centerline's ends A and B in mm, when the file holds a solid.
+        placed: whether the file says where it stands; a bare bend table does not, and starts at the origin.
         end_point: centerline point at end B where the reducer knows it already; else it is walked to.
     """
 
@@ -43,6 +44,7 @@ class Run:
     findings: tuple[Finding, ...] = ()
     end_point: Vec | None = None
     metal: tuple[float, float] | None = None
+    placed: bool = True
 
     @property
     def start(self) -> Vec:

@@ -89,6 +89,7 @@ def _ready(table: ReadyTable, name: str) -> Run:
         table.section,
         tuple(replace(f, tube=name) for f in table.findings),
         metal=table.metal,
+        placed=table.placement is not None,
     )
 
 
