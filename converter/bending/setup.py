@@ -16,6 +16,7 @@ from math import pi
 
 from converter.bending.clamping import Plan
 from converter.bending.dies import seats
+from converter.bending.order import BestOrder
 from converter.bending.setup_order import Choice, Chooser, metal_reach
 from converter.bending.setup_said import said_of
 from converter.bending.setup_shape import Made, made_bend
@@ -166,12 +167,13 @@ def set_up(
 
 
 class _Bench:
-    """What the tubes of one job share: what is known of springback per die, section and metal."""
+    """What the tubes of one job share: springback per die, section and metal, and what equal tubes come to."""
 
     def __init__(self, shop: Shop, display: Display, changes: Mapping[tuple[str, str], float]) -> None:
         self.shop = shop
         self.display = display
         self.changes = changes
+        self._chosen: dict[tuple[object, ...], tuple[Choice, tuple[str, ...], BestOrder | None]] = {}
         self._springback: dict[tuple[str, Section | None, str | None, bool], Springback] = {}
 
     def setup(self, tube: Tube, feed_from: str | None) -> Setup:
@@ -188,7 +190,12 @@ class _Bench:
             return replace(bare, findings=tuple(said_of(bare, self.shop, self.display, ())))
         made = self._made(tube)
         chooser = Chooser(tube, made, self.shop, self.display, copes)
-        chosen, why, search = chooser.choose(feed_from)
+        key = (feed_from, copes, *_same(tube, made))
+        if key in self._chosen:  # equal tubes sweep alike, which is what takes long
+            known, why, search = self._chosen[key]
+            chosen = chooser.again(known)
+        else:
+            chosen, why, search = self._chosen[key] = chooser.choose(feed_from)
         lead, trail = chosen.plan.lead, chosen.plan.trail
         extra_a, extra_b = (lead, trail) if chosen.end == "A" else (trail, lead)
         setup = Setup(
@@ -253,6 +260,21 @@ class _Bench:
                 )
             )
         return tuple(found)
+
+
+def _same(tube: Tube, made: Sequence[Made]) -> tuple[object, ...]:
+    """What decides the end and order of a tube; lengths and angles to a millionth, which is rounding of places."""
+    table = tube.run.table
+    bends = tuple(
+        (
+            *(round(value, 6) for value in (bend.feed, bend.rotation, bend.angle, bend.clr or 0.0)),
+            *(round(value, 6) for value in (one.stop, one.radius, one.stick)),
+            one.seat.die,
+            one.seat.turned,
+        )
+        for bend, one in zip(table.bends, made, strict=True)
+    )
+    return tube.section, tube.run.metal, tube.run.closed, round(table.tail, 6), bends
 
 
 def _number(index: int, count: int, end: str) -> int:

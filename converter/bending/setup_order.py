@@ -120,6 +120,12 @@ class Chooser:
             # bends that overlap, or a stop of a full turn: an error finding says so, and nothing can be swept
             choice.clearance = None
 
+    def again(self, known: Choice) -> Choice:
+        """The end and order taken for an equal tube, with its room, for this one."""
+        choice = self._ordered(self._choice(known.end), known.plan.order)
+        choice.clearance = known.clearance
+        return choice
+
     def choose(self, feed_from: str | None) -> tuple[Choice, tuple[str, ...], BestOrder | None]:
         """The end and order taken, why not the simple ones ('held', 'clear', 'room', 'stick'), and the search."""
         ends = ("A", "B") if feed_from in (None, "best") else (feed_from or "A",)
