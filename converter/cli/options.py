@@ -134,6 +134,32 @@ square_ends = click.option(
     help="Cut every stick where its centerline ends.  [to the long points of coped ends]",
 )
 
+
+def _first(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """'A', 'B' or 'best', in either case; None when not asked."""
+    if value is None:
+        return None
+    word = value.strip()
+    if word.lower() == "best":
+        return "best"
+    if word.upper() not in ("A", "B"):
+        raise OptionError(f"{param.opts[0]} takes A, B or best, not {value!r}.")
+    return word.upper()
+
+
+#: what shapes the stick at the bender
+at_the_bender = _stacked(
+    click.option(
+        "--feed-from",
+        metavar="A|B|best",
+        callback=_first,
+        help="The end that goes first; 'best' takes the end and order that need least.  "
+        "[A, unless only another way works]",
+    ),
+    square_ends,
+    click.option("--gap", metavar="LENGTH", help="Weld gap the copes leave, as given to cope.  [0]"),
+)
+
 showing = _stacked(
     click.option("--in", "inches", is_flag=True, help="Show inches.  [as the drawing]"),
     click.option("--mm", "millimetres", is_flag=True, help="Show millimetres.  [as the drawing]"),

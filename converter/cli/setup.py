@@ -11,18 +11,6 @@ from converter.cli.cope import weld_gap
 from converter.errors import OptionError
 
 
-def feed(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
-    """'A', 'B' or 'best', in either case; None when not asked."""
-    if value is None:
-        return None
-    word = value.strip()
-    if word.lower() == "best":
-        return "best"
-    if word.upper() not in ("A", "B"):
-        raise OptionError(f"{param.opts[0]} takes A, B or best, not {value!r}.")
-    return word.upper()
-
-
 @click.command(
     short_help="Show the bender's set-up: stick, marks, stops, rolls, order.",
     epilog=options.example(
@@ -35,14 +23,7 @@ def feed(ctx: click.Context, param: click.Parameter, value: str | None) -> str |
 @options.reading
 @options.reducing
 @options.metal_alone
-@click.option(
-    "--feed-from",
-    metavar="A|B|best",
-    callback=feed,
-    help="The end that goes first; 'best' takes the end and order that need least.  [A, unless only another way works]",
-)
-@options.square_ends
-@click.option("--gap", metavar="LENGTH", help="Weld gap the copes leave, as given to cope.  [0]")
+@options.at_the_bender
 @click.option("--brief", is_flag=True, help="Leave out the step-by-step instructions.")
 @options.showing
 @options.as_json

@@ -8,7 +8,6 @@ import click
 
 from converter.cli import options
 from converter.cli.cope import weld_gap
-from converter.cli.setup import feed
 from converter.errors import OptionError
 
 if TYPE_CHECKING:
@@ -57,14 +56,7 @@ def _paper(ctx: click.Context, param: click.Parameter, value: str | None) -> str
 @options.reading
 @options.reducing
 @options.metal_alone
-@click.option(
-    "--feed-from",
-    metavar="A|B|best",
-    callback=feed,
-    help="The end that goes first; 'best' takes the end and order that need least.  [A, unless only another way works]",
-)
-@options.square_ends
-@click.option("--gap", metavar="LENGTH", help="Weld gap the copes leave, as given to cope.  [0]")
+@options.at_the_bender
 @options.showing
 @options.as_json
 @options.talking

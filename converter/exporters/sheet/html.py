@@ -119,7 +119,7 @@ def _pictures(run: RunView, both: BothUnits, machine: Machine) -> dict[str, Any]
     page = run.page
     size = next(size for most, size in RUN_SIZES if len(page.tube.run.table.bends) <= most)
     first = page.setup.feed_from if page.setup is not None else "A"
-    tube = isometric_picture(page.tube, both, size=size, findings=page.findings, fed_from=first)
+    tube = isometric_picture(page.tube, both, size=size, findings=page.findings, joints=page.joints, fed_from=first)
     stick: Markup | str = ""
     if page.setup is not None and page.setup.steps and run.steps:
         drawn = [stick_picture(Sheet(page.setup, one)) for one in both.alone]
