@@ -223,7 +223,8 @@ def test_ticks_of_two_revisions_do_not_mix_and_those_of_one_sheet_do(chromium, t
     second.goto(old.as_uri())
     first.locator("#run-1 .tasks input").nth(1).check()
     until(second, "document.querySelectorAll('.tasks input:checked').length === 1")
-    until(second, "document.querySelector('.stage.cannot').textContent.includes('cannot show 3D')")
+    second.bring_to_front()  # a page behind others draws nothing
+    until(second, "document.querySelector('.stage.cannot')?.textContent.includes('cannot show 3D')")
     other.goto(new.as_uri())
     assert other.locator(".tasks input:checked").count() == 0
     other.locator("#run-1 .tasks input").nth(2).check()
