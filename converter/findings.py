@@ -133,7 +133,7 @@ define("joined-across-layers", NOTE, "A run continues tangent onto another layer
 define(
     "junction",
     NOTE,
-    "Three or more ends meet, or two at a corner on another curve; the tangent pair runs through, the others end there.",
+    "Three or more ends meet, or two at a corner on another curve; a tangent pair runs through, the others end there.",
 )
 define("near-tangent", NOTE, "A joint misses tangency by less than the tolerance and was smoothed.")
 define("kink", ERROR, "A straight and an arc, or two arcs, meet at an angle that no bend makes.")
