@@ -12,7 +12,7 @@ from converter.api.working import work_out
 from converter.errors import MissingLibraryError
 
 if TYPE_CHECKING:
-    from converter.exporters.registry import ExportJob
+    from converter.exporters.registry import ExportJob, WriteFormat
 
 
 def usable_formats(named: Sequence[str] = ()) -> tuple[list[str], list[str]]:
@@ -25,11 +25,8 @@ def usable_formats(named: Sequence[str] = ()) -> tuple[list[str], list[str]]:
         OptionError: a format is unknown.
         MissingLibraryError: a format asked for by name needs a library that is not installed.
     """
-    from converter.exporters.registry import FORMATS, find
-
-    wanted = [find(name) for name in named] or [one for one in FORMATS if one.default]
     able, reasons = [], []
-    for one in wanted:
+    for one in _chosen(named):
         try:
             if one.needs == "CAD kernel":
                 from converter.kernel import require
@@ -50,9 +47,7 @@ def shows_whole(named: Sequence[str] = ()) -> bool:
     Raises:
         OptionError: a format is unknown.
     """
-    from converter.exporters.registry import FORMATS, find
-
-    return any(one.whole for one in ([find(name) for name in named] or [one for one in FORMATS if one.default]))
+    return any(one.whole for one in _chosen(named))
 
 
 def shows_sticks(named: Sequence[str] = ()) -> bool:
@@ -61,10 +56,7 @@ def shows_sticks(named: Sequence[str] = ()) -> bool:
     Raises:
         OptionError: a format is unknown.
     """
-    from converter.exporters.registry import FORMATS, find
-
-    chosen = [find(name) for name in named] or [one for one in FORMATS if one.default]
-    return any(one.whole or one.sticks for one in chosen)
+    return any(one.whole or one.sticks for one in _chosen(named))
 
 
 def shows_left_out(named: Sequence[str] = ()) -> bool:
@@ -73,9 +65,14 @@ def shows_left_out(named: Sequence[str] = ()) -> bool:
     Raises:
         OptionError: a format is unknown.
     """
+    return any(one.left_out for one in _chosen(named))
+
+
+def _chosen(named: Sequence[str]) -> list[WriteFormat]:
+    """The formats of these names, the usual ones when there are none."""
     from converter.exporters.registry import FORMATS, find
 
-    return any(one.left_out for one in ([find(name) for name in named] or [one for one in FORMATS if one.default]))
+    return [find(name) for name in named] or [one for one in FORMATS if one.default]
 
 
 def write_picture(seen: Result | NoRunsError, file: str, *, force: bool = False) -> Path:
