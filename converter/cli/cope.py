@@ -45,23 +45,17 @@ def cope(source: str, gap: str | None, **given: Any) -> int:
     settings = options.settings_from(given)
     weld = weld_gap(gap)
 
-    from converter.api import load, sorted_findings
+    from converter import api
     from converter.findings import has_errors
-    from converter.joints.cope import cope_frame
     from converter.units import parse_length
 
-    job = None
-    if settings.job is not None:
-        from converter.shop.job import load_job
-
-        job = load_job(settings.job)
     with console.progress(f"reading {source}"):
-        result = load(source, settings)
+        result = api.load(source, settings)
         mm = 0.0 if weld is None else parse_length(weld, result.drawing.read_as)
-        made = cope_frame(result.tubes, result.shop, job, result.tolerances, result.display, mm)
+        made = api.cope(result, mm)
     with console.progress("writing"):
         written = [str(path) for path in files.write(result, mm)]
-    findings = sorted_findings([*result.findings, *made.findings, *_demo(result, made)])
+    findings = api.sorted_findings([*result.findings, *made.findings, *_demo(result, made)])
     if console.as_json:
         from converter.exporters.cope_json import cope_document
 
