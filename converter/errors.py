@@ -41,6 +41,27 @@ class ReadError(ElbowroomError):
     default_code = "unreadable"
 
 
+class TooLargeError(ReadError):
+    """An input holds more than is read (`converter.limits`)."""
+
+    default_code = "too-large"
+
+    @classmethod
+    def of(cls, file: str, amount: str, most: str, cure: str, *, where: str | None = None) -> TooLargeError:
+        """The sentence for it.
+
+        Args:
+            file: as the user named it.
+            amount: what the file has, such as '3,000 bends'.
+            most: the limit, such as '2,000'.
+            cure: what to do.
+            where: place within the file, or None.
+        """
+        place = f", {where}," if where else ""
+        text = f"{file}{place} has {amount}, more than the {most} that are read: {cure}"
+        return cls(text if text.endswith("?") else f"{text}.", file=file, where=where)
+
+
 class WriteError(ElbowroomError):
     """An output cannot be written; nothing was left half-written."""
 

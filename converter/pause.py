@@ -26,7 +26,7 @@ def paused_gc() -> Iterator[None]:
             gc.enable()
 
 
-def let_go(files: int) -> None:
+def collect_garbage_between_files(files: int) -> None:
     """Collect what one of several files left behind; a single file's is left to the end of the process."""
     if files > 1:
         gc.collect()

@@ -6,7 +6,7 @@ command line listens while a command runs on a terminal (`listening`) and shows 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sized
+from collections.abc import Callable, Iterable, Iterator, Sized
 from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Protocol, TypeVar
@@ -56,10 +56,10 @@ def steps(things: Iterable[T], what: str, total: int | None = None) -> Iterable[
         return things
     if total is None and isinstance(things, Sized):
         total = len(things)
-    return _told(things, what, total, listener)
+    return _counted_steps(things, what, total, listener)
 
 
-def _told(things: Iterable[T], what: str, total: int | None, listener: Listener) -> Iterator[T]:
+def _counted_steps(things: Iterable[T], what: str, total: int | None, listener: Listener) -> Iterator[T]:
     mark = listener.enter(what, total)
     try:
         for done, thing in enumerate(things):
@@ -67,3 +67,23 @@ def _told(things: Iterable[T], what: str, total: int | None, listener: Listener)
             yield thing
     finally:
         listener.leave(mark)
+
+
+_WATCHER: ContextVar[Callable[[str, str], None] | None] = ContextVar("watcher", default=None)
+
+
+def watch_files(watcher: Callable[[str, str], None]) -> None:
+    """From now on tell ``watcher``, in this thread, of each input that work begins on, and what is done with it."""
+    _WATCHER.set(watcher)
+
+
+def begin_file(name: str, doing: str) -> None:
+    """Say that work on an input file begins.
+
+    Args:
+        name: the file, as the user named it.
+        doing: ``reading`` (and working out what it holds) or ``writing`` (what comes of it).
+    """
+    watcher = _WATCHER.get()
+    if watcher is not None:
+        watcher(name, doing)

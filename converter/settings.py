@@ -31,10 +31,19 @@ class Settings:
         refit: move every bend to the radius of its die, or to ``clr``.
         shop: path of a shop file, or None for the invented demo shop.
         job: path of a job file, or None.
-        feed_from: 'A' or 'B', the end that is fed first.
+        reverse: begin each table at the end drawn last, which is then called A.
+        feed_from: the end that goes first at the bender: 'A', 'B', 'best' or None
+            (`converter.bending.setup.setup.set_up`).
+        corner: 'mitre' or 'bend' for sharp corners that the job file says nothing of by run or layer; None for
+            what its default says, else bent.
+        on_flat: 'square' or 'cope' for ends that land squarely on a flat, where the job file says nothing of their
+            tube by run or layer; None for what its default says, else square.
+        coped: cut sticks to the long points of their copes; else every end where its centerline ends.
+        gap: weld gap that copes leave, or None for none.
+        runs: patterns of names or layers of the tubes that are shown and written; none for all.
+        runs_anywhere: whether a pattern may meet no tube here, since one of another drawing may be meant.
         unit: 'in' or 'mm' for everything a person reads; None follows the drawing.
         denominator: write inches as fractions of this denominator.
-        both_units: write every length in both units, for pages that switch between them.
     """
 
     read: ReadOptions = field(default_factory=ReadOptions)
@@ -49,10 +58,16 @@ class Settings:
     refit: bool = False
     shop: str | None = None
     job: str | None = None
-    feed_from: str = "A"
+    reverse: bool = False
+    corner: str | None = None
+    on_flat: str | None = None
+    feed_from: str | None = None
+    coped: bool = True
+    gap: Length | None = None
+    runs: tuple[str, ...] = ()
+    runs_anywhere: bool = False
     unit: str | None = None
     denominator: int | None = None
-    both_units: bool = False
 
     def tolerances(self, unit: str) -> Tolerances:
         """The tolerances in mm; bare numbers are in ``unit``.
@@ -77,11 +92,15 @@ class Settings:
         Raises:
             OptionError: the fraction is not a power of two up to 128, or goes with mm.
         """
-        chosen = self.unit or ("in" if self.denominator is not None else shown_unit(unit))
-        if self.both_units:
-            return BothUnits(chosen, None, self.denominator)
-        return Display(chosen, self.denominator)
+        return Display(self._shown(unit), self.denominator)
 
-    def keeping_left_out(self, keep: bool = True) -> Settings:
-        """The same, with the shapes of what is left out of the drawing kept for its picture."""
-        return replace(self, read=replace(self.read, keep_left_out=keep)) if keep else self
+    def both_units(self, unit: str) -> BothUnits:
+        """Every length in both units, the one of `display` first, for pages that switch between them.
+
+        Raises:
+            OptionError: as of `display`.
+        """
+        return BothUnits(self._shown(unit), None, self.denominator)
+
+    def _shown(self, unit: str) -> str:
+        return self.unit or ("in" if self.denominator is not None else shown_unit(unit))

@@ -9,13 +9,19 @@ millimetres into text with `Display`. The factors are exact by definition (the i
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from math import floor, gcd, isfinite, pi
+from math import floor, gcd, inf, isfinite, pi
+from os import urandom
 
 from converter.errors import OptionError, UnitsError
+from converter.limits import FARTHEST
+from converter.quoting import quoted
 
+#: Kilograms in an avoirdupois pound, exact by definition (international yard and pound agreement, 1959).
+KG_PER_LB = 0.45359237
 #: Exact millimetres per unit, for every unit name we write.
 MM_PER: dict[str, float] = {
     "um": 0.001,
@@ -48,6 +54,9 @@ MM_PER: dict[str, float] = {
 
 _INCH_BASED = frozenset(("uin", "mil", "in", "ft", "yd", "mi", "usin", "usft", "usyd", "usmi"))
 
+#: Newton metres per pound-force foot, exact.
+NM_PER_LBF_FT = 1.3558179483314004
+
 #: The units a person may choose for an input or an output.
 UNIT_CHOICES = ("mm", "cm", "m", "in", "ft")
 
@@ -63,12 +72,19 @@ _ALIASES = {
 #: Longer than any length a person types; Python refuses to turn thousands of digits into a number.
 MOST_CHARACTERS = 200
 
-_DECIMAL = r"(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_DECIMAL = r"(?:\d++(?:\.\d*+)?|\.\d++)(?:[eE][+-]?\d++)?"
 _NUMBER = (
-    rf"(?:(?P<whole>\d+)(?:\s+|\s*-\s*)(?P<n1>\d+)\s*/\s*(?P<d1>\d+)|(?P<n2>\d+)\s*/\s*(?P<d2>\d+)|(?P<dec>{_DECIMAL}))"
+    r"(?:(?P<whole>\d++)(?:\s*+-\s*+|\s++)(?P<n1>\d++)\s*+/\s*+(?P<d1>\d++)|(?P<n2>\d++)\s*+/\s*+(?P<d2>\d++)"
+    rf"|(?P<dec>{_DECIMAL}))"
 )
-_ONE = re.compile(rf"\s*(?P<sign>[+-]?)\s*{_NUMBER}\s*(?P<unit>[^\d\s./+-][^\d\s/+-]*)?\s*\Z")
-_FEET = re.compile(r"\s*(?P<sign>[+-]?)\s*(?P<feet>\d+)\s*(?:'|′|’|ft\.?|feet|foot)\s*-?\s*(?P<rest>\d.*)\Z")
+_ONE_TERM = re.compile(rf"\s*+(?:(?P<sign>[+-])\s*+)?{_NUMBER}\s*+(?:(?P<unit>[^\d\s./+-][^\d\s/+-]*+)\s*+)?\Z")
+_FEET = re.compile(
+    r"\s*+(?:(?P<sign>[+-])\s*+)?(?P<feet>\d++)\s*+(?:'|′|’|ft\.?|feet|foot)\s*+(?:-\s*+)?(?P<rest>\d.*)\Z"
+)
+
+
+#: Characters that are fractions by themselves: ¼ ½ ¾, thirds, fifths, sixths, eighths and so on.
+_VULGAR = re.compile("[\u00bc-\u00be\u2150-\u215e\u2189]")
 
 
 def unit_name(text: str) -> str:
@@ -82,11 +98,16 @@ def unit_name(text: str) -> str:
         name = _ALIASES.get(spelling, spelling)
         if name in MM_PER:
             return name
-    raise UnitsError(f"Unknown unit {text.strip()[:40]!r}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit")
+    raise UnitsError(f"Unknown unit {quoted(text)}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit")
+
+
+def unit_word(unit: str) -> str:
+    """A unit in a sentence: ``inches``, ``feet``, ``mm``."""
+    return {"in": "inches", "ft": "feet"}.get(unit, unit)
 
 
 def parse_length(text: str | float, default_unit: str = "mm") -> float:
-    """A length in mm from text such as ``1.75in``, ``1 3/4"``, ``5' 6-1/2"`` or ``44.45mm``.
+    """A length in mm from text such as ``1.75in``, ``1 3/4"``, ``1¾"``, ``5' 6-1/2"`` or ``44.45mm``.
 
     A bare number is in ``default_unit``. Fractions are exact before the one final rounding.
 
@@ -94,36 +115,51 @@ def parse_length(text: str | float, default_unit: str = "mm") -> float:
         UnitsError: it is not a finite length, or its unit is unknown.
     """
     default_unit = unit_name(default_unit)
+    if isinstance(text, int) and text.bit_length() > 1000:
+        raise UnitsError("A number of so many digits is not a length.")
     if isinstance(text, (int, float)) and not isinstance(text, bool):
-        return _finite(float(text) * MM_PER[default_unit], str(text))
+        return _finite(as_float(text) * MM_PER[default_unit], text)
     if not isinstance(text, str):
-        raise UnitsError(f"{text!r} is not a length.")
+        raise UnitsError(f"{quoted(text)} is not a length.")
     if len(text) > MOST_CHARACTERS:
-        raise UnitsError(f"{text[:20]!r}… is not a length: it is {len(text)} characters long.")
-    feet = _FEET.match(text)
+        raise UnitsError(f"{quoted(text)} is not a length: it is {len(text)} characters long.")
+    # set apart on both sides, so that no digit beside one runs into it
+    written = _VULGAR.sub(lambda one: f" {unicodedata.normalize('NFKC', one[0])} ", text).replace("\u2044", "/")
+    feet = _FEET.match(written)
     if feet:
         rest = parse_length(feet["rest"], "in")
         value = int(feet["feet"]) * MM_PER["ft"] + rest
         return _finite(-value if feet["sign"] == "-" else value, text)
-    match = _ONE.match(text)
+    match = _ONE_TERM.match(written)
     if not match:
-        raise UnitsError(f'{text.strip()[:60]!r} is not a length: write 1.75in, 1 3/4" or 44.45mm.')
+        raise UnitsError(f'{quoted(text)} is not a length: write 1.75in, 1 3/4" or 44.45mm.')
     unit = unit_name(match["unit"]) if match["unit"] else default_unit
     if match["dec"] is not None:
         number = float(match["dec"])
     else:
         numerator, denominator = (match["n1"], match["d1"]) if match["n1"] else (match["n2"], match["d2"])
         if int(denominator) == 0:
-            raise UnitsError(f"{text.strip()!r} divides by zero.")
+            raise UnitsError(f"{quoted(text)} divides by zero.")
         number = float(int(match["whole"] or 0) + Fraction(int(numerator), int(denominator)))
     value = number * MM_PER[unit]
     return _finite(-value if match["sign"] == "-" else value, text)
 
 
-def _finite(value: float, text: str) -> float:
+def _finite(value: float, text: str | float) -> float:
     if not isfinite(value):
-        raise UnitsError(f"{text.strip()[:60]!r} is not a finite length.")
+        raise UnitsError(f"{quoted(text)} is not a finite length.")
+    if abs(value) > FARTHEST:
+        farthest = f"{FARTHEST / MM_PER['km']:,.0f} km"
+        raise UnitsError(f"{quoted(text)} is more than {farthest}, which no tube is: check the number and its unit.")
     return value
+
+
+def as_float(number: float) -> float:
+    """A number as floating point; a whole number beyond all floating point is infinite."""
+    try:
+        return float(number)
+    except OverflowError:
+        return inf if number > 0 else -inf
 
 
 def fraction_text(inches: float, denominator: int) -> str:
@@ -159,7 +195,7 @@ class Display:
 
     def __post_init__(self) -> None:
         if self.unit not in ("mm", "in"):
-            raise OptionError(f"Lengths are shown in mm or in, not {self.unit!r}.")
+            raise OptionError(f"Lengths are shown in mm or in, not {quoted(self.unit)}.")
         if self.denominator is not None:
             if self.unit != "in":
                 raise OptionError("Fractions go with inches: choose in, or leave the fraction out.")
@@ -187,10 +223,10 @@ class Display:
         return ("180.00" if text == "-180.00" else text) + "°"
 
 
-#: Around a text written in both units: millimetres, inches (private-use characters, which no drawing's name keeps).
-_OPEN, _BETWEEN, _CLOSE = "\ue0f0", "\ue0f1", "\ue0f2"
-_WORDS = re.compile(f"(?:{_OPEN}[^{_CLOSE}]*{_CLOSE}|\\S)+")
-_PAIR = re.compile(f"{_OPEN}([^{_OPEN}{_BETWEEN}{_CLOSE}]*){_BETWEEN}([^{_OPEN}{_BETWEEN}{_CLOSE}]*){_CLOSE}")
+#: What no name in a drawing can hold, for nobody knows it before: random characters of private use.
+_SECRET = "".join(chr(0xE100 + byte) for byte in urandom(12))
+#: Around a text written in both units: millimetres, inches.
+_OPEN, _BETWEEN, _CLOSE = (mark + _SECRET for mark in "\ue0f0\ue0f1\ue0f2")
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,28 +266,70 @@ class BothUnits(Display):
     def each(self, write: Callable[[Display], str]) -> str:
         """What ``write`` makes of either display; once where both are the same."""
         metric, inch = (write(one) for one in self.alone)
-        return metric if metric == inch else f"{_OPEN}{metric}{_BETWEEN}{inch}{_CLOSE}"
+        return metric if metric == inch else _pair(metric, inch)
+
+
+#: Blanks that no line ends at: within ``1 3/4``, ``44.45 mm``, ``1.500 x 0.120``, ``bend 2``, ``end A`` and between a
+#: length and the bend, or the word for a turn, that it is of.
+_KEPT_BLANK = re.compile(  # each begins with the blank, so that a search goes from blank to blank
+    r" (?:(?<=\d )(?=\d+/\d|x \d|(?:mm|in|ft|kg|lb|lbf·ft|N·m)\b|of \d)|(?<=\d x )(?=\d)|(?<=\d of )(?=\d)"
+    r"|(?<=[Bb]end )(?=\d)|(?<=\bends )(?=[AB]\b)|(?<=[Ee]nd )(?=[AB]\b)|(?<=\brun )(?=\d)|(?<=\bpage )(?=\d)"
+    r"|(?<=mm )(?=\(bend)|(?<=in )(?=\(bend)|(?<=° )(?=(?:counter-)?clockwise|half round))"
+)
+#: Coordinates stay together: ``(18.000, 0.000, -34.000) in``.
+_KEPT_POINT = re.compile(r"\(-?\d[\d.,/ -]*\)(?: (?:mm|in)\b)?")
+#: The blank that no line ends at.
+NO_BREAK = "\u00a0"
+
+
+def unbroken(text: str) -> str:
+    """The same with blanks at which no line ends wherever a number meets its unit, its fraction or its name."""
+    return _KEPT_POINT.sub(lambda point: point[0].replace(" ", NO_BREAK), _KEPT_BLANK.sub(NO_BREAK, text))
 
 
 def in_unit(text: str, unit: str) -> str:
     """A text of `BothUnits` in one unit, 'mm' or 'in'; any other text as it is."""
-    return _PAIR.sub(r"\1" if unit == "mm" else r"\2", text) if _OPEN in text else text
+    return "".join(pair[unit == "in"] for pair in pieces(text)) if _OPEN in text else text
 
 
 def words(text: str) -> list[str]:
     """A text cut at its blanks, but never within what `BothUnits` wrote."""
-    return _WORDS.findall(text)
+    found: list[str] = []
+    goes_on = False  # whether the last word may have more
+    for metric, inch in pieces(text):
+        if metric != inch:
+            parts, begins, ends = [_pair(metric, inch)], True, True
+        else:
+            held = unbroken(metric)
+            parts = [part.replace(NO_BREAK, " ") for part in re.split(r"[ \t\n\r\f\v]++", held) if part]
+            begins, ends = not metric[:1].isspace(), not metric[-1:].isspace()
+        if parts and begins and goes_on:
+            found[-1] += parts.pop(0)
+        found += parts
+        goes_on = ends
+    return found
+
+
+def rewritten(text: str, write: Callable[[str], str]) -> str:
+    """What ``write`` makes of a text, of both sides where `BothUnits` wrote both units."""
+    return "".join(write(a) if a == b else _pair(write(a), write(b)) for a, b in pieces(text))
+
+
+def _pair(metric: str, inch: str) -> str:
+    return f"{_OPEN}{metric}{_BETWEEN}{inch}{_CLOSE}"
 
 
 def pieces(text: str) -> list[tuple[str, str]]:
     """A text of `BothUnits` cut up: (millimetres, inches) in turn, the same twice where both agree."""
-    found, at = [], 0
-    for match in _PAIR.finditer(text):
-        if match.start() > at:
-            found.append((text[at : match.start()],) * 2)
-        found.append((match[1], match[2]))
-        at = match.end()
-    return [*found, (text[at:],) * 2] if at < len(text) else found
+    first, *rest = text.split(_OPEN)
+    found = [(first, first)] if first else []
+    for part in rest:
+        pair, _, after = part.partition(_CLOSE)
+        metric, _, inch = pair.partition(_BETWEEN)
+        found.append((metric, inch))
+        if after:
+            found.append((after, after))
+    return found
 
 
 def _no_negative_zero(text: str) -> str:
@@ -263,9 +341,17 @@ def shown_unit(unit: str | None) -> str:
     return "in" if unit in _INCH_BASED else "mm"
 
 
-def usual_display(unit: str | None) -> Display:
-    """How lengths are shown for something measured in ``unit`` when nobody asks otherwise."""
-    return Display(shown_unit(unit))
+def sizes_text(sizes: Iterable[float], display: Display) -> str:
+    """Sizes across in mm, ``2.000 x 1.000 in``: decimals even where lengths are shown as fractions."""
+    values = tuple(sizes)
+    return display.each(lambda one: f"{' x '.join(map(Display(one.unit).number, values))} {one.unit}")
+
+
+def moment_text(newton_metres: float, display: Display) -> str:
+    """``1597 lbf·ft`` where lengths show in inches, else ``2165 N·m``."""
+    return display.each(
+        lambda one: f"{newton_metres / NM_PER_LBF_FT:.0f} lbf·ft" if one.unit == "in" else f"{newton_metres:.0f} N·m"
+    )
 
 
 def place_text(point: Iterable[float], display: Display) -> str:
@@ -282,3 +368,10 @@ def fine_length(mm: float, display: Display) -> str:
 def small_length(mm: float, display: Display) -> str:
     """A length of any size with three significant digits: ``0.00012 mm``."""
     return display.each(lambda one: f"{mm / 25.4:.3g} in" if one.unit == "in" else f"{mm:.3g} mm")
+
+
+def either_length(mm: float, display: Display) -> str:
+    """A length in both units, the one shown first: ``2540 mm (100 in)``; metres from 10 m on."""
+    metric = f"{mm:.6g} mm" if mm < 10_000.0 else f"{mm / 1000.0:.4g} m"
+    inch = f"{mm / 25.4:.6g} in"
+    return display.each(lambda one: f"{metric} ({inch})" if one.unit == "mm" else f"{inch} ({metric})")

@@ -11,9 +11,9 @@ from pathlib import Path
 
 import ezdxf
 
-from converter.api import Settings, check, load
-from converter.exporters.pictures.drawing_view import drawing_picture
-from converter.exporters.pictures.png import png_bytes
+from converter import Settings, open_job
+from converter.exporters.pictures.drawing.view import drawing_picture
+from converter.exporters.pictures.written.png import png_bytes
 
 HERE = Path(__file__).resolve().parent
 
@@ -53,7 +53,7 @@ def main() -> None:
         path = Path(folder) / "trolley.dxf"
         drawn(path)
         settings = Settings(sections=("HANDLE=25x2mm", "LEG=25x2mm", "BRACE=25x2mm"))
-        result = check(load(str(path), settings.keeping_left_out()))
+        result = open_job(str(path), settings)
     picture = drawing_picture(result.drawing, result.tubes, result.findings, result.display, size=(200.0, 190.0))
     (HERE / "as-read.png").write_bytes(png_bytes(picture, unit="mm", dpi=120))
 

@@ -2,7 +2,8 @@
 
     python docs/make_sheet_screens.py
 
-Looks at it in Chromium, as tests/test_sheet_browser.py does; nothing in the program depends on this script.
+Looks at it in Chromium, as tests/exporters/sheet/test_sheet_browser.py does; nothing in the program depends on this
+script.
 """
 
 from __future__ import annotations

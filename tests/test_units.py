@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+import re
+import unicodedata
 from fractions import Fraction
 
 import pytest
@@ -9,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from converter.errors import OptionError, UnitsError
-from converter.units import MM_PER, Display, fraction_text, parse_length
+from converter.units import MM_PER, Display, fraction_text, parse_length, unbroken
 
 
 @pytest.mark.parametrize(
@@ -33,7 +36,14 @@ from converter.units import MM_PER, Display, fraction_text, parse_length
         ("1e2", "mm", 100.0),
         ("65 thou", "mm", 1.651),
         (2, "in", 50.8),
-        ("1½in".replace("½", " 1/2"), "mm", 38.1),
+        ("1½in", "mm", 38.1),
+        ('1 ½"', "mm", 38.1),
+        ('1-½"', "mm", 38.1),
+        ("¾", "in", 19.05),
+        ("-⅞ in", "mm", -22.225),
+        ("5' 6½\"", "mm", 1689.1),
+        ("5½'", "mm", 1676.4),
+        ("1 1\u20442 in", "mm", 38.1),  # the slash that fractions have of their own
     ],
 )
 def test_what_people_type(text, unit, mm):
@@ -54,6 +64,14 @@ def test_what_people_type(text, unit, mm):
         "inf",
         "1e999",
         "1/2/3",
+        "½½",
+        "1½½in",
+        "1.5½in",
+        "1/½",
+        "½/2",
+        "½1",
+        "⅟2",
+        "²in",
         "4 in in",
         "9" * 5000 + "/2",
         True,
@@ -64,6 +82,16 @@ def test_what_is_no_length(text):
     with pytest.raises(UnitsError) as caught:
         parse_length(text)
     assert len(str(caught.value)) < 200
+
+
+def test_every_fraction_that_is_one_character():
+    """Against the value that Unicode's own table gives: the nearest fraction with a denominator up to ten."""
+    characters = [chr(code) for code in range(0x110000) if "VULGAR FRACTION" in unicodedata.name(chr(code), "")]
+    assert len(characters) == 19
+    for one in characters:
+        value = Fraction(unicodedata.numeric(one)).limit_denominator(10)
+        assert parse_length(one, "mm") == pytest.approx(float(value), rel=1e-15), one
+        assert parse_length(f"3{one}mm") == pytest.approx(float(3 + value), rel=1e-15), one
 
 
 def test_every_factor_is_exact():
@@ -117,3 +145,24 @@ def test_display():
 def test_a_display_that_cannot_be(unit, denominator):
     with pytest.raises(OptionError):
         Display(unit, denominator)
+
+
+def test_a_number_stays_with_its_unit_its_fraction_and_its_name():
+    text = "draw marks at 45-7/16 in (bend 2), turn 33.01° counter-clockwise seen from end A; 1 3/4 in of 1.5 x 0.12 in"
+    assert unbroken(text).split(" ") == [
+        "draw", "marks", "at", "45-7/16\u00a0in\u00a0(bend\u00a02),", "turn", "33.01°\u00a0counter-clockwise", "seen",
+        "from", "end\u00a0A;", "1\u00a03/4\u00a0in", "of", "1.5\u00a0x\u00a00.12\u00a0in",
+    ]  # fmt: skip
+    assert unbroken("at (18.000, 0.000, -34.000) in there") == "at (18.000,\u00a00.000,\u00a0-34.000)\u00a0in there"
+
+
+@pytest.mark.parametrize("wide", [50.0, 65.0, 80.0])
+def test_no_line_of_a_page_ends_within_a_number(wide):
+    """Read back from the lines themselves: none ends with a number whose unit, bend or direction begins the next."""
+    from converter.exporters.pdf.paper import Pdf
+
+    text = " ".join(f"Turn 12{i}.5° clockwise, mark at 4{i}-7/16 in (bend {i}) from end A." for i in range(9))
+    lines = Pdf("test", {}).wrapped(text, 2.5, wide)
+    assert " ".join(lines) == text
+    for line, after in itertools.pairwise(lines):
+        assert not re.search(r"(?:\d|°|\bbend|\bend|\bin)$", line), (line, after)

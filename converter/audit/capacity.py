@@ -6,12 +6,17 @@ from collections.abc import Iterator
 
 from converter.audit.registry import check
 from converter.audit.subject import Subject
-from converter.bending.capacity import moment_text, plastic_moment, proven, wall_factor
-from converter.bending.thinning import outside_left, outside_left_shared, outside_strain
-from converter.findings import NOTE, Finding
+from converter.bending.metal.capacity import (
+    outside_left,
+    outside_left_shared,
+    outside_strain,
+    plastic_moment,
+    proven,
+    wall_factor,
+)
+from converter.findings import NOTE, Clause, Finding
 from converter.model.section import Section
 from converter.shop.metals import find_metal
-from converter.shop.sections import describe
 
 #: Part of a limit; numbers this close are equal (sizes written in inches and in mm).
 SLACK = 1e-3
@@ -25,33 +30,39 @@ CRACKS = 1.5
 @check
 def machine_strong_enough(subject: Subject) -> Iterator[Finding]:
     """The plastic moment of each bend is within what the machine is proven to bend."""
-    section, shop, display = subject.tube.section, subject.bench.shop, subject.bench.display
+    section, shop = subject.tube.section, subject.bench.shop
     if section is None or not subject.bends:
         return
     proof = proven(shop)
     if proof is None:
         if subject.tube.metal is not None and subject.bench.first("capacity-unknown"):
-            yield _unknown("the shop file does not say what the machine is proven to bend", "proven_section")
+            yield Finding("capacity-unknown", variant="not proven")
         return
     metal = find_metal(subject.tube.metal, shop.metals)
     if metal is None or metal.yield_mpa is None:
         if not shop.is_demo and subject.bench.first("capacity-unknown"):
-            what = "no metal is named" if metal is None else f"the yield strength of {metal.name!r} is not known"
-            yield _unknown(f"{what} for {subject.name}", "metal")
+            if metal is None:
+                yield Finding("capacity-unknown", variant="no metal", values={"name": subject.name})
+            else:
+                of = {"name": subject.name, "metal": metal.name}
+                yield Finding("capacity-unknown", variant="no yield", values=of)
         return
     index, turned = _hardest(subject, section)
     moment = plastic_moment(section, metal.yield_mpa, turned)
-    known = f"({describe(proof.section, display)} of {proof.metal.name})"
+    values: dict[str, object] = {
+        "section": section,
+        "metal": metal.name,
+        "proven_section": proof.section,
+        "proven_metal": proof.metal.name,
+    }
     if moment > proof.at_yield * (1.0 + SLACK):
         yield subject.finding(
             "over-capacity",
-            f"bending {describe(section, display)} of {metal.name} takes {moment_text(moment, display)}; the machine "
-            f"is proven to {moment_text(proof.at_yield, display)} {known}",
             index,
+            {**values, "moment": moment, "most": proof.at_yield},
             measured=moment,
             limit=proof.at_yield,
             unit="N*m",
-            cure="Use a lighter section, a softer metal or a stronger machine.",
         )
         return
     if metal.tensile_mpa is None or proof.at_tensile is None:
@@ -60,28 +71,17 @@ def machine_strong_enough(subject: Subject) -> Iterator[Finding]:
     if hardened > proof.at_tensile * (1.0 + SLACK):
         yield subject.finding(
             "near-capacity",
-            f"{describe(section, display)} of {metal.name} may take up to {moment_text(hardened, display)} as it "
-            f"hardens; what the machine is proven on takes up to {moment_text(proof.at_tensile, display)} {known}",
             index,
+            {**values, "moment": hardened, "most": proof.at_tensile},
             measured=hardened,
             limit=proof.at_tensile,
             unit="N*m",
-            cure="Try one bend on an offcut first.",
         )
 
 
-def _unknown(why: str, key: str) -> Finding:
-    cure = (
-        "Name the metal in the job file or with --metal."
-        if key == "metal"
-        else "Give proven_section and proven_metal under [machine]."
-    )
-    return Finding("capacity-unknown", f"The machine's capacity was not checked: {why}.", cure=cure)
-
-
 def _hardest(subject: Subject, section: Section) -> tuple[int | None, bool]:
-    """The bend in which a rectangle is stiffest (None where all are alike), and whether it lies turned there."""
-    if section.shape != "rectangular":
+    """The bend in which the section is stiffest (None where all are alike), and whether it lies turned there."""
+    if not section.lies_two_ways:
         return None, False
     turned = subject.turned
     wanted = section.od > section.height
@@ -100,39 +100,41 @@ def die_limits(subject: Subject) -> Iterator[Finding]:
         die = subject.die_at(i)
         if die is None:
             continue
-        how = "with its mandrel" if die.mandrel else "without a mandrel"
+        mandrel = Clause.of("with-mandrel" if die.mandrel else "without-mandrel")
         most, least = die.max_wall_factor, die.min_d_of_bend
         if most is not None and factor is not None and factor > most * (1.0 + SLACK) and ("wall", die.name) not in seen:
             seen.add(("wall", die.name))
-            thick = max(section.od, section.height) / most
             yield subject.finding(
                 "wall-factor",
-                f"{subject.section_words} has a wall factor of {factor:.1f}; the die {die.name!r} takes up to "
-                f"{most:g} {how}",
                 i,
+                {
+                    "section": section,
+                    "factor": factor,
+                    "die": die.name,
+                    "most": most,
+                    "mandrel": mandrel,
+                    "wall": section.greater / most,
+                },
                 measured=factor,
                 limit=most,
                 unit=None,
-                cure=f"Take a wall of {subject.length(thick)} or more"
-                + ("." if die.mandrel else ", or bend it over a mandrel."),
+                cure="thicker" if die.mandrel else "thicker or mandrel",
             )
         if bend.clr is not None and subject.makers[i] is None:
             continue  # no die makes it, which is said elsewhere
-        size = section.od if subject.turned[i] else section.height
+        size = section.depth(subject.turned[i])
         ratio = die.clr / size
         key = ("bend", f"{die.name}/{ratio:.6f}")
         if least is not None and ratio < least * (1.0 - SLACK) and key not in seen:
             seen.add(key)
             yield subject.finding(
                 "d-of-bend",
-                f"bend {i + 1} has a centerline radius of {ratio:.2f} times its tube; the die {die.name!r} makes "
-                f"{least:g} or more {how}",
                 i,
+                {"ratio": ratio, "die": die.name, "least": least, "mandrel": mandrel, "clr": least * size},
                 measured=ratio,
                 limit=least,
                 unit=None,
-                cure=f"Use a radius of {subject.length(least * size)} or more"
-                + ("." if die.mandrel else ", or bend it over a mandrel."),
+                cure="wider" if die.mandrel else "wider or mandrel",
             )
 
 
@@ -147,17 +149,20 @@ def wall_and_strain(subject: Subject) -> Iterator[Finding]:
         return
     i, size, clr = tight
     lost = 1.0 - outside_left(size, clr)
-    if section.shape != "bar" and lost > MOST_LOST * (1.0 + SLACK):
+    if section.bore is not None and lost > MOST_LOST * (1.0 + SLACK):
         shared = 1.0 - outside_left_shared(size, clr)
         yield subject.finding(
             "thinning",
-            f"the wall outside bend {i + 1} ({clr / size:.2f} D) thins by {100.0 * shared:.0f} to {100.0 * lost:.0f} "
-            f"%, to {subject.length(section.wall * (1.0 - lost))} at the least",
             i,
+            {
+                "ratio": clr / size,
+                "least": 100.0 * shared,
+                "most": 100.0 * lost,
+                "left": section.wall * (1.0 - lost),
+            },
             measured=lost,
             limit=MOST_LOST,
             unit=None,
-            cure="Use a wider radius, or a thicker wall where that matters.",
         )
     metal = find_metal(subject.tube.metal, subject.bench.shop.metals)
     if metal is None or metal.elongation is None:
@@ -167,14 +172,12 @@ def wall_and_strain(subject: Subject) -> Iterator[Finding]:
         cracks = strain > CRACKS * metal.elongation * (1.0 + SLACK)
         yield subject.finding(
             "strain-high",
-            f"the outside of bend {i + 1} ({clr / size:.2f} D) stretches by {strain:.1f} %; {metal.name} breaks at "
-            f"{metal.elongation:g} % over a gauge length",
             i,
+            {"ratio": clr / size, "strain": strain, "metal": metal.name, "elongation": metal.elongation},
             measured=strain,
             limit=metal.elongation,
             unit="%",
             severity="" if cracks else NOTE,
-            cure="Use a wider radius or a softer metal, or make a test bend and look for cracks.",
         )
 
 
@@ -182,7 +185,7 @@ def _tightest(subject: Subject, section: Section) -> tuple[int, float, float] | 
     """Index, size in the bend's plane and radius of the bend of least radius over size among those that a die makes."""
     found: tuple[int, float, float] | None = None
     for i, lies in enumerate(subject.turned):
-        size = section.od if lies else section.height
+        size = section.depth(lies)
         die = subject.makers[i]
         if die is None or die.clr <= size / 2.0:  # what no die makes is said elsewhere
             continue

@@ -19,26 +19,20 @@ JOINT = 0.1
 def closed(subject: Subject) -> Iterator[Finding]:
     """A ring of nothing but bends is refused; any other loop must be cut somewhere."""
     run = subject.tube.run
-    if not run.closed or not subject.bends or subject.said & {("hoop", None), ("closed-loop", None), ("hoop", 1)}:
+    if not run.closed or not subject.bends or subject.reported & {("hoop", None), ("closed-loop", None), ("hoop", 1)}:
         return
     if max(run.table.straights) <= JOINT:
         turn = sum(bend.angle for bend in subject.bends)
         yield subject.finding(
             "hoop",
-            f"it is a closed ring that turns {subject.angle(turn)} without a straight to hold or to join",
+            values={"turn": turn},
             measured=turn,
             limit=360.0,
             unit="deg",
-            cure="Roll it on a ring roller, or make it of two halves with straights to hold and trim.",
         )
         return
     longest = max(run.table.straights[0] + run.table.tail, *run.table.straights)
-    yield subject.finding(
-        "closed-loop",
-        f"the run is closed; it is cut in its longest straight ({subject.length(longest)}) and joined there",
-        measured=longest,
-        cure="Say where the joint may be by leaving a gap there in the drawing.",
-    )
+    yield subject.finding("closed-loop", values={"longest": longest}, measured=longest)
 
 
 @check
@@ -52,16 +46,15 @@ def clear_of_itself(subject: Subject) -> Iterator[Finding]:
         clr = bend.clr
         if clr is None:
             continue
-        deep = section.height if section.is_round else min(section.od, section.height)
+        deep = section.smaller
         if clr + bend.clr_uncertainty <= deep / 2.0:
             yield subject.finding(
                 "self-contact",
-                f"bend {i + 1} has a centerline radius of {subject.length(clr)}, not above half the tube "
-                f"({subject.length(deep / 2.0)}): its inside would fold through itself",
                 i,
+                {"clr": clr, "half": deep / 2.0},
+                variant="folds",
                 measured=clr,
                 limit=deep / 2.0,
-                cure="Give the bend a larger radius.",
             )
         elif bend.angle > 180.0:
             straights = straights or subject.tube.run.table.straights
@@ -69,12 +62,11 @@ def clear_of_itself(subject: Subject) -> Iterator[Finding]:
             if gap < deep - 1e-6:
                 yield subject.finding(
                     "self-contact",
-                    f"bend {i + 1} turns {subject.angle(bend.angle)}, so the centerline comes within "
-                    f"{subject.length(gap)} of itself and the tube, {subject.length(deep)} thick, runs into itself",
                     i,
+                    {"angle": bend.angle, "gap": gap, "thick": deep},
+                    variant="turns",
                     measured=gap,
                     limit=deep,
-                    cure="Turn less, shorten the straights beside the bend, or offset the turns as a coil.",
                 )
 
 
@@ -93,7 +85,7 @@ def not_through_itself(subject: Subject) -> Iterator[Finding]:
         return
     if any(bend.clr is None for bend in subject.bends) or min(run.table.straights) < -1e-6:
         return
-    thick = min(section.od, section.height)
+    thick = section.smaller
     met = nearest_to_itself(run.centerline, thick)
     if met is None or met[0] >= _THROUGH * thick:
         return
@@ -101,12 +93,11 @@ def not_through_itself(subject: Subject) -> Iterator[Finding]:
     after = next((i for i, at in enumerate(_bend_ends(run.table)) if at >= place), len(subject.bends) - 1)
     yield subject.finding(
         "self-contact",
-        f"by bend {after + 1} the centerline comes within {subject.length(gap)} of itself, so the tube, "
-        f"{subject.length(thick)} thick, would run through itself",
         after,
+        {"gap": gap, "thick": thick},
+        variant="passes",
         measured=gap,
         limit=thick,
-        cure="Move the bends apart, or roll one of them so that the tube passes beside itself.",
     )
 
 
@@ -123,38 +114,35 @@ def _bend_ends(table: BendTable) -> list[float]:
 def long_enough(subject: Subject) -> Iterator[Finding]:
     """A tube is longer than it is thick; a shorter one is likely a stray mark."""
     section, table = subject.tube.section, subject.tube.run.table
-    if section is None or table.tail >= section.od or ("short-run", None) in subject.said:
+    if section is None or table.tail >= section.od or ("short-run", None) in subject.reported:
         return
     length = table.developed_length
     if length < section.od:
         yield subject.finding(
             "short-run",
-            f"it is {subject.length(length)} long and {subject.length(section.od)} thick; it may be a stray mark",
+            values={"length": length, "thick": section.od},
             measured=length,
             limit=section.od,
-            cure="Delete it, or leave its layer out.",
         )
 
 
 @check
 def quarter_rolls(subject: Subject) -> Iterator[Finding]:
-    """Square and rectangular tube is rolled by quarter turns only."""
+    """A section with flats is rolled by quarter turns only."""
     section = subject.tube.section
-    if section is None or section.is_round:
+    if section is None or (step := section.kind.roll_step) is None:
         return
     for i in range(1, len(subject.bends)):
         rotation = subject.bends[i].rotation
-        off = abs(rotation - 90.0 * round(rotation / 90.0))
+        off = abs(rotation - step * round(rotation / step))
         if off > QUARTER:
             yield subject.finding(
                 "roll-not-quarter",
-                f"{section.shape} tube is rolled {subject.angle(rotation)} before bend {i + 1}, "
-                f"{subject.angle(off)} off a quarter turn; no face lies in the die",
                 i,
+                {"shape": section.shape, "roll": rotation, "off": off},
                 measured=off,
                 limit=QUARTER,
                 unit="deg",
-                cure="Turn the bend plane to a multiple of 90 degrees, or use round tube.",
             )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from converter.audit.registry import check
+from converter.audit.registry import check, check_as_drawn
 from converter.audit.subject import Subject
 from converter.findings import NOTE, Finding
 from converter.shop.model import Die
@@ -28,24 +28,21 @@ def no_negative_straight(subject: Subject) -> Iterator[Finding]:
     last = len(subject.bends)
     for i, straight in enumerate(straights):
         index = min(i, last - 1)
-        if straight >= -EQUAL or ("negative-straight", index + 1) in subject.said:
+        if straight >= -EQUAL or ("negative-straight", index + 1) in subject.reported:
             continue
-        if 0 < i < last:
-            text = f"the straight between bends {i} and {i + 1} comes to {subject.length(straight)}: they overlap"
-        else:
-            end = "A" if i == 0 else "B"
-            text = f"the straight at end {end} comes to {subject.length(straight)}: the bend reaches past the end"
+        end = {0: "A", last: "B"}.get(i)
         yield subject.finding(
             "negative-straight",
-            text,
             index,
+            {"straight": straight},
+            variant="overlap" if end is None else "past end",
+            end=end,
             measured=straight,
             limit=0.0,
-            cure="Move the corners apart, lengthen the end, or use a die of a smaller radius.",
         )
 
 
-@check
+@check_as_drawn
 def room_between(subject: Subject) -> Iterator[Finding]:
     """The clamp finds room between each two bends (fed from end A)."""
     bends = subject.bends
@@ -54,33 +51,21 @@ def room_between(subject: Subject) -> Iterator[Finding]:
         feed = bends[i].feed
         if die is None or feed >= die.between - SLACK or feed < -EQUAL:
             continue
-        opposed = abs(abs(bends[i].rotation) - 180.0) <= OPPOSED
-        if opposed and die.invert_clamp:
-            yield subject.finding(
-                "straight-too-short",
-                f"the straight between bends {i} and {i + 1} is {subject.length(feed)}, under the "
-                f"{subject.length(die.between)} that {die.name!r} needs; the clamp is inverted for this S-bend",
-                i,
-                measured=feed,
-                limit=die.between,
-                severity=NOTE,
-                cure="Turn the clamp over for the second of the two bends.",
-            )
-            continue
+        inverted = die.invert_clamp and abs(abs(bends[i].rotation) - 180.0) <= OPPOSED
         yield subject.finding(
             "straight-too-short",
-            f"the straight between bends {i} and {i + 1} is {subject.length(feed)}; {die.name!r} needs "
-            f"{subject.length(die.between)}",
             i,
+            {"straight": feed, "need": die.between, "die": die.name, "by": die.between - feed},
+            variant="S-bend" if inverted else "",
             measured=feed,
             limit=die.between,
-            cure=f"Move the bends {subject.length(die.between - feed)} apart, or split the tube there.",
+            severity=NOTE if inverted else "",
         )
 
 
-@check
+@check_as_drawn
 def room_at_ends(subject: Subject) -> Iterator[Finding]:
-    """The clamp finds room at end A, and the grip at end B."""
+    """The clamp finds room at end A, and the pressure die at end B."""
     if not subject.bends:
         return
     last = len(subject.bends) - 1
@@ -99,19 +84,19 @@ def room_at_ends(subject: Subject) -> Iterator[Finding]:
     if short_a and first_die is not None:
         yield _end(subject, 0, "A", feed, first_die.clamp, first_die, "clamp", turned)
     if short_b and last_die is not None:
-        yield _end(subject, last, "B", tail, last_die.tail, last_die, "grip", turned)
+        yield _end(subject, last, "B", tail, last_die.tail, last_die, "pressure die", turned)
 
 
 def _end(
     subject: Subject, index: int, end: str, straight: float, need: float, die: Die, what: str, turned: bool
 ) -> Finding:
-    other = ", or feed it from end B" if turned else ""
     return subject.finding(
         "end-too-short",
-        f"the straight at end {end} is {subject.length(straight)}; the {what} of {die.name!r} needs "
-        f"{subject.length(need)}",
         index,
+        {"straight": straight, "need": need, "die": die.name, "extra": need - straight},
+        variant=what,
+        end=end,
         measured=straight,
         limit=need,
-        cure=f"Leave {subject.length(need - straight)} extra at end {end} and trim it after bending{other}.",
+        cure="trim or turn" if turned else "trim",
     )

@@ -1,40 +1,37 @@
-"""What a check is given: one tube, the dies that take it, and words for its findings."""
+"""What a check is given: one tube and the dies that take it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from converter.bending.dies import turned_by_bend
-from converter.findings import Finding
+from converter.findings import Clause, Finding
 from converter.model.bends import Bend
 from converter.model.run import Run, Tube
 from converter.model.section import Section
+from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
-from converter.shop.radius import die_for_bend
-from converter.shop.sections import describe
-from converter.units import Display
 
 #: Degrees; a roll this close to a quarter turn is one (fitted planes are no better known).
 QUARTER = 0.5
 
 
-class Bench:
+class DieBench:
     """What the tubes of one audit share: the dies of each section, the die of each radius."""
 
-    def __init__(self, shop: Shop, display: Display) -> None:
+    def __init__(self, shop: Shop) -> None:
         self.shop = shop
-        self.display = display
         self._dies: dict[tuple[Section, bool], tuple[Die, ...]] = {}
         self._alone: dict[str, tuple[Die, ...]] = {}
         self._makers: dict[tuple[int, float | None, float], Die | None] = {}
-        self._said: set[str] = set()
+        self._reported: set[str] = set()
 
     def first(self, code: str) -> bool:
-        """Whether a finding of this code has not been asked for before: for what is said once per audit."""
-        if code in self._said:
+        """Whether a finding of this code has not been asked for before: for what is told once per audit."""
+        if code in self._reported:
             return False
-        self._said.add(code)
+        self._reported.add(code)
         return True
 
     def dies(self, section: Section, turned: bool = False) -> tuple[Die, ...]:
@@ -71,21 +68,21 @@ class Subject:
         dies: per bend, the dies that take the section as it lies in that bend, the tightest first.
         makers: per bend, the die that makes it for sure, or None.
         turned: per bend, whether a rectangle lies a quarter turn from its first bend there.
-        said: (code, bend) of what was said about it before the audit.
+        reported: (code, bend) of what was told of it before the audit.
     """
 
-    bench: Bench
+    bench: DieBench
     tube: Tube
     bends: tuple[Bend, ...] = ()
     die: Die | None = None
     dies: list[tuple[Die, ...]] = field(default_factory=list)
     makers: list[Die | None] = field(default_factory=list)
     turned: list[bool] = field(default_factory=list)
-    said: set[tuple[str, int | None]] = field(default_factory=set)
+    reported: set[tuple[str, int | None]] = field(default_factory=set)
     _refits: dict[str, tuple[Run, float]] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, bench: Bench, tube: Tube) -> Subject:
+    def of(cls, bench: DieBench, tube: Tube) -> Subject:
         """The subject for a tube: looks its dies up."""
         bends = tube.run.table.bends
         one = cls(bench, tube, bends)
@@ -100,7 +97,7 @@ class Subject:
         else:
             one.dies = [()] * len(bends)
         one.makers = [bench.maker(bend, dies) for bend, dies in zip(bends, one.dies, strict=True)]
-        one.said = {(f.code, f.bend) for f in (*tube.run.findings, *tube.findings)}
+        one.reported = {(f.code, f.bend) for f in (*tube.run.findings, *tube.findings)}
         return one
 
     @property
@@ -109,18 +106,9 @@ class Subject:
         return self.tube.run.name
 
     @property
-    def section_words(self) -> str:
-        """The section in words, or 'this tube'."""
-        section = self.tube.section
-        return "this tube" if section is None else describe(section, self.bench.display)
-
-    def length(self, mm: float) -> str:
-        """A length with its unit, as the person asked to see it."""
-        return self.bench.display.length(mm)
-
-    def angle(self, degrees: float) -> str:
-        """An angle in degrees with its sign."""
-        return self.bench.display.angle(degrees)
+    def section_words(self) -> Section | Clause:
+        """The section for a sentence; 'this tube' where it is not known."""
+        return self.tube.section or Clause.of("unknown-section")
 
     def die_at(self, index: int) -> Die | None:
         """The die a bend would be made on: its maker, else the tube's, else the nearest in radius."""
@@ -136,31 +124,35 @@ class Subject:
             from converter.reducer.refit import refit
 
             which = [i for i, maker in enumerate(self.makers) if maker is None]
-            self._refits[die.name] = refit(self.tube.run, die.clr, self.bench.display, which)
+            self._refits[die.name] = refit(self.tube.run, die.clr, bends=which)
         return self._refits[die.name]
 
     def finding(
         self,
         code: str,
-        text: str,
         index: int | None = None,
+        values: Mapping[str, object] | None = None,
         *,
+        variant: str = "",
+        end: str | None = None,
         measured: float | None = None,
         limit: float | None = None,
         unit: str | None = "mm",
         cure: str = "",
         severity: str = "",
     ) -> Finding:
-        """A finding about this tube: ``NAME: text.``, placed at the bend of that index (from 0) when given."""
+        """A finding about this tube, placed at the bend of that index (from 0) when given; ``values`` for its words."""
         run = self.tube.run
         bend = None if index is None else self.bends[index]
         handle = (bend and bend.handle) or (run.handles[0] if run.handles else None)
         return Finding(
             code,
-            f"{run.name}: {text}.",
+            variant=variant,
             severity=severity,
             tube=run.name,
             bend=None if index is None else index + 1,
+            end=end,
+            values=values or {},
             measured=measured,
             limit=limit,
             unit=unit if measured is not None else None,

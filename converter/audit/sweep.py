@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from converter.audit.registry import check
+from converter.audit.registry import check_as_drawn
 from converter.audit.subject import Subject
 from converter.findings import Finding
 from converter.model.section import Section
@@ -18,7 +18,7 @@ from converter.model.section import Section
 _EQUAL = 1e-6
 
 
-@check
+@check_as_drawn
 def room_to_swing(subject: Subject) -> Iterator[Finding]:
     """Fed from end A (or B) the tube clears what stands around the machine, where the shop file says it."""
     machine = subject.bench.shop.machine
@@ -35,29 +35,20 @@ def room_to_swing(subject: Subject) -> Iterator[Finding]:
         # a tube of no known section is as thick as what its die takes
         section = Section("bar", max(subject.die.size, subject.die.height), 0.0)
     # here, since numpy is not needed where nothing is known of the machine
-    from converter.bending.order import MARGIN
-    from converter.bending.sweep import half_outside
-    from converter.bending.sweep_advice import plain_orders, sweep_finding
-    from converter.bending.sweep_screen import surely_clears
-    from converter.bending.sweep_space import space_of
+    from converter.bending.room.advice import simple_orders, sweep_finding
+    from converter.bending.room.order import MARGIN
+    from converter.bending.room.screen import surely_clears
+    from converter.bending.room.space import space_of
+    from converter.bending.room.sweep import half_outside
 
     if surely_clears(run, space_of(machine), half_outside(section)[0], MARGIN):
         return
-    found = plain_orders(run.table, section, machine)
-    said = sweep_finding(
-        subject.name,
-        run.table,
-        section,
-        subject.bench.shop,
-        found,
-        die=subject.die,
-        search=False,
-        display=subject.bench.display,
-    )
-    if said is not None:
-        bend = None if said.bend is None else subject.bends[said.bend - 1]
+    found = simple_orders(run.table, section, machine)
+    finding = sweep_finding(subject.name, run.table, section, subject.bench.shop, found, die=subject.die, search=False)
+    if finding is not None:
+        bend = None if finding.bend is None else subject.bends[finding.bend - 1]
         yield replace(
-            said,
+            finding,
             layer=(bend and bend.layer) or run.layer,
             handle=(bend and bend.handle) or (run.handles[0] if run.handles else None),
         )

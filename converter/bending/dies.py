@@ -1,4 +1,4 @@
-"""Which die each bend of a tube is made on, and how a rectangle lies in it."""
+"""Which die each bend of a tube is made on, and how a section of two sizes lies in it."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from converter.model.bends import Bend
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
-from converter.shop.radius import die_for_bend
 
 
 def turned_by_bend(section: Section | None, bends: Sequence[Bend]) -> list[bool]:
-    """Per bend, whether the section lies a quarter turn from its first bend; only a rectangle cares."""
-    if section is None or section.shape != "rectangular":
+    """Per bend, whether the section lies a quarter turn from its first bend; one of equal sizes never does."""
+    if section is None or not section.lies_two_ways:
         return [False] * len(bends)
     found, roll = [], 0.0
     for i, bend in enumerate(bends):
@@ -36,7 +36,7 @@ class Seat:
 
     Attributes:
         die: the die it is made on, or None when the shop has none for the section.
-        turned: a rectangle lies a quarter turn from its first bend there.
+        turned: a section of two sizes lies a quarter turn from its first bend there.
     """
 
     die: Die | None

@@ -11,23 +11,20 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import ceil, floor, inf
 
-from converter.errors import OptionError
-from converter.findings import Finding
-from converter.geometry.vectors import rotate
-from converter.model.bends import BendTable, Placement
-from converter.model.centerline import walk
+from converter.findings import Clause, Finding
+from converter.model.bends import BendTable
 from converter.model.run import Run, Tube
 from converter.model.section import Section
-from converter.reducer.refit import CORNER_LIMIT, corner_cut, refit, setback
+from converter.reducer.refit import CORNER_LIMIT, corner_cut, keeps_shape, refit, setback
+from converter.shop.assign import die_for_bend, span
 from converter.shop.model import Die, Shop
-from converter.shop.radius import die_for_bend, span
-from converter.shop.sections import describe
-from converter.units import Display
 
 #: A sleeve reaches this many outside diameters into each half (common practice, no source).
 SLEEVE = 2.0
 #: mm; straights longer than this below zero are overlaps, not rounding.
 _EQUAL = 1e-6
+#: mm; the straights of a ring are no longer (the join tolerance).
+_RING = 0.1
 #: mm; radii that differ by less are one radius.
 _SAME = 0.05
 #: How many of the radii drawn, and of those between them, are tried.
@@ -54,9 +51,20 @@ class Split:
     first: BendTable
     second: BendTable
 
+    @property
+    def way(self) -> Clause:
+        """What to do, for a sentence."""
+        return Clause.of(
+            "split-tube",
+            at=self.at,
+            before=self.straight,
+            after=self.straight + 1,
+            joint=Clause.of("sleeve-joint" if self.joint == "sleeve" else "butt-joint"),
+        )
+
 
 @dataclass(frozen=True, slots=True)
-class OneRadius:
+class CommonRadius:
     """One die that would serve a whole drawing.
 
     Attributes:
@@ -83,17 +91,14 @@ def splits(table: BendTable, od: float) -> list[Split]:
         od: outside diameter in mm, for the choice of joint.
     """
     found = []
-    straights = table.straights
-    at = 0.0
-    for i, bend in enumerate(table.bends):
-        length = straights[i]
+    for i, (at, bend) in enumerate(zip(table.straight_starts, table.bends, strict=False)):
+        length = bend.feed
         if i and length > 0.0:
             half = length / 2.0
             first = BendTable(table.bends[:i], half)
             second = BendTable((replace(bend, feed=half, rotation=0.0), *table.bends[i + 1 :]), table.tail)
             joint = "sleeve" if length >= 2.0 * SLEEVE * od else "butt"
             found.append(Split(i, at + half, length, joint, first, second))
-        at += length + bend.arc_length
     return sorted(found, key=lambda split: -split.length)
 
 
@@ -106,29 +111,6 @@ def best_split(table: BendTable, od: float, makeable: Callable[[BendTable], bool
         makeable: whether a piece can be made.
     """
     return next((one for one in splits(table, od) if makeable(one.first) and makeable(one.second)), None)
-
-
-def split_run(run: Run, split: Split) -> tuple[Run, Run]:
-    """The two pieces as runs in place, named after the run.
-
-    Raises:
-        OptionError: the cut is not one of this run's.
-    """
-    table = run.table
-    i = split.straight
-    if not 0 < i < len(table.bends) or (split.first.bends, split.second.bends[1:]) != (
-        table.bends[:i],
-        table.bends[i + 1 :],
-    ):
-        raise OptionError(f"The cut at straight {i} is not one of the run {run.name!r}.")
-    end = walk(split.first, run.placement)[1]
-    normal = rotate(end.normal, end.direction, table.bends[i].rotation)
-    place = Placement(end.start, end.direction, normal)
-    bare = replace(run, closed=False, findings=(), handles=(), metal=None)
-    return (
-        replace(bare, name=f"{run.name} part 1", table=split.first, end_point=end.start),
-        replace(bare, name=f"{run.name} part 2", table=split.second, placement=place),
-    )
 
 
 def makeable_by(
@@ -154,7 +136,7 @@ def makeable_by(
     return judge
 
 
-def best_refit(run: Run, dies: Sequence[Die], display: Display | None = None) -> tuple[Die, Run, float] | None:
+def best_refit(run: Run, dies: Sequence[Die]) -> tuple[Die, Run, float] | None:
     """The die that moves the centerline least with room for the clamp between all bends.
 
     Returns:
@@ -162,7 +144,9 @@ def best_refit(run: Run, dies: Sequence[Die], display: Display | None = None) ->
     """
     best: tuple[Die, Run, float] | None = None
     for die in dies:
-        made, moved = refit(run, die.clr, display)
+        made, moved = refit(run, die.clr)
+        if not keeps_shape(run, moved):
+            continue
         straights = made.table.straights
         between = straights[1:-1]
         if min(straights) < -_EQUAL or any(length < die.between - 0.01 for length in between):
@@ -172,7 +156,7 @@ def best_refit(run: Run, dies: Sequence[Die], display: Display | None = None) ->
     return best
 
 
-def one_radius(tubes: Iterable[Tube], between: float | None = None) -> list[OneRadius]:
+def common_radii(tubes: Iterable[Tube], between: float | None = None) -> list[CommonRadius]:
     """For each section of a drawing the one radius that would serve all its bends, if there is one.
 
     A radius that every bend has (within what is known of it) is taken as it is. Otherwise the radii drawn most
@@ -198,36 +182,48 @@ def one_radius(tubes: Iterable[Tube], between: float | None = None) -> list[OneR
     return found
 
 
-def die_to_buy(tubes: Sequence[Tube], shop: Shop, display: Display | None = None) -> list[Finding]:
+def die_to_buy(tubes: Sequence[Tube], shop: Shop) -> list[Finding]:
     """'die-to-buy' for each section some of whose bends no die of the shop makes, when one die would make all.
+
+    Rings and free curves are for no die, and count for nothing here. A die that makes another tube of one
+    (`converter.reducer.refit.keeps_shape`) is none to buy.
 
     Args:
         tubes: of the drawing, with their sections.
         shop: whose dies there are.
-        display: how lengths are written.
     """
-    display = display or Display()
-    wanting = [tube for tube in tubes if tube.section is not None and not _served(tube, shop)]
+    bent = [tube for tube in tubes if not tube.run.is_free_curve and not _is_ring(tube)]
+    wanting = [tube for tube in bent if tube.section is not None and not _served(tube, shop)]
     sections = {tube.section for tube in wanting}
     found = []
-    for one in one_radius(tube for tube in tubes if tube.section in sections):
+    for one in common_radii(tube for tube in bent if tube.section in sections):
         dies = shop.dies_for(one.section)
         if any(abs(die.clr - one.clr) <= _SAME for die in dies):
             # it is owned, and the refit to it is told bend by bend
             continue
-        moved = "as drawn" if one.exact else "if they are refitted, which moves the centerline by {} at most"
-        what = f"{one.bends} bends in {one.tubes} tubes" if one.tubes > 1 else f"{one.bends} bends of one tube"
-        found.append(
-            Finding(
-                "die-to-buy",
-                f"One die of a centerline radius of {display.length(one.clr)} for {describe(one.section, display)} "
-                f"would make all {what} {moved.format(display.length(one.moved))}.",
-                measured=one.clr,
-                unit="mm",
-                cure="Buy that die, or draw with the radius of one that the shop has.",
-            )
-        )
+        members = [tube.run for tube in bent if tube.section == one.section]
+        if not one.exact and not all(keeps_shape(run, refit(run, one.clr)[1]) for run in members):
+            continue
+        refitted = Clause.of("refitted", moved=one.moved)
+        values = {
+            "clr": one.clr,
+            "section": one.section,
+            "bends": _bend_count(one.bends, one.tubes),
+            "moved": Clause.of("as-drawn") if one.exact else refitted,
+        }
+        found.append(Finding("die-to-buy", values=values, measured=one.clr, unit="mm"))
     return found
+
+
+def _bend_count(bends: int, tubes: int) -> Clause:
+    if tubes > 1:
+        return Clause.of("bends-of-tubes", bends=bends, tubes=tubes)
+    return Clause.of("bends-of-one-tube", bends=bends) if bends > 1 else Clause.of("one-bend")
+
+
+def _is_ring(tube: Tube) -> bool:
+    """Whether it is closed and has no straight to hold or to join: no die makes that."""
+    return tube.run.closed and max(tube.run.table.straights) <= _RING
 
 
 def _served(tube: Tube, shop: Shop) -> bool:
@@ -236,7 +232,7 @@ def _served(tube: Tube, shop: Shop) -> bool:
     return all(bend.clr is not None and die_for_bend(bend, dies) is not None for bend in tube.run.table.bends)
 
 
-def _serves(section: Section, members: Sequence[Tube], need: float) -> OneRadius | None:
+def _serves(section: Section, members: Sequence[Tube], need: float) -> CommonRadius | None:
     bends = [bend for tube in members for bend in tube.run.table.bends]
     known = [(bend.clr, within) for bend in bends if bend.clr is not None and (within := span(bend)) is not None]
     if not known or any(bend.clr is None and not bend.corner for bend in bends):
@@ -245,7 +241,7 @@ def _serves(section: Section, members: Sequence[Tube], need: float) -> OneRadius
     if len(known) == len(bends) and low <= high:
         # exact radii outweigh fitted ones
         exact = min(known, key=lambda one: one[1][1] - one[1][0])[0]
-        return OneRadius(section, exact, True, 0.0, len(bends), len(members))
+        return CommonRadius(section, exact, True, 0.0, len(bends), len(members))
     count = Counter(round(clr / _SAME) * _SAME for clr, _ in known)
     drawn = sorted(clr for clr, _ in count.most_common(_TRIED))
     smallest, largest = min(count), max(count)
@@ -257,7 +253,7 @@ def _serves(section: Section, members: Sequence[Tube], need: float) -> OneRadius
         return None
     usual = min(drawn, key=lambda clr: moves[clr])
     clr = usual if moves[usual] <= 2.0 * least + _SAME else min(moves, key=lambda one: moves[one])
-    return OneRadius(section, clr, False, moves[clr], len(bends), len(members))
+    return CommonRadius(section, clr, False, moves[clr], len(bends), len(members))
 
 
 def _moves(members: Sequence[Tube], clr: float, need: float) -> float:

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from converter.cli.page import echo, is_terminal, on
+from converter.cli.screens.page import echo, is_terminal, on
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +31,15 @@ class Console:
 
     def json(self, document: Mapping[str, Any]) -> None:
         """Write a JSON document on stdout."""
-        from converter.exporters.table_json import dumps
+        from converter.exporters.data.table_json import dumps
 
         sys.stdout.write(dumps(document))
+
+    def csv(self, text: str) -> None:
+        """Write a CSV list on stdout, byte for byte as a file would have it."""
+        sys.stdout.flush()
+        sys.stdout.buffer.write(text.encode("utf-8"))
+        sys.stdout.buffer.flush()
 
     def say(self, text: str | Callable[[], str]) -> None:
         """A message on stderr, unless quiet; a longer one is made when it is wanted, to fit what stderr is."""
@@ -50,8 +56,8 @@ class Console:
         if self.quiet or not is_terminal(sys.stderr) or (self.as_json and sys.stdout.isatty()):
             yield
             return
-        from converter.cli.bar import Bar
-        from converter.cli.main import one_line
+        from converter.cli.screens.bar import ProgressBar
+        from converter.quoting import one_line
 
-        with Bar(one_line(text)):
+        with ProgressBar(one_line(text)):
             yield

@@ -2,11 +2,14 @@
 
 Start-up must stay next to free, so this module imports click and nothing heavier; a test
 holds `--help` to that. It is also the one place where errors become messages and exit
-statuses: 0 done and clean, 1 done but errors were found, 2 could not be done, 130 interrupted.
+statuses: 0 done and clean, 1 done but errors were found, 2 could not be done, 130 interrupted (see
+`converter.cli.supervise` for what else can stop it).
 """
 
 from __future__ import annotations
 
+import errno
+import re
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -14,27 +17,35 @@ from importlib import import_module
 import click
 
 from converter import __version__
+from converter.allowance import TimeLimitReached
+from converter.cli.streams import drop, with_sound_streams
+from converter.disk.reading import recorded
 from converter.errors import ElbowroomError, OptionError
 from converter.pause import paused_gc
+from converter.quoting import LONGEST_PATH, one_line, quoted, reason_of, shortened
 
-#: command -> one line of help. The function lives in ``converter.cli.<command>`` under the
+#: command -> one line of help. The function lives in ``converter.cli.commands.<command>`` under the
 #: name ``<command>``; a test keeps these lines equal to the commands' own.
 COMMANDS: dict[str, str] = {
     "demo": "Write an invented job and run the main job on it.",
     "convert": "Turn drawings into everything the bender and the assembly need.",
-    "table": "Show the bend table of every run.",
+    "table": "Show the bend table of every tube.",
     "audit": "Check drawings against the shop: what cannot be bent, and why.",
-    "setup": "Show the bender's set-up: stick, marks, stops, rolls, order.",
+    "setup": "Show the bender's set-up: cut length, marks, stops, turns, order.",
     "sheet": "Write the job sheet for the bender: HTML for the screen, PDF for paper.",
     "springback": "Learn springback from test bends; resume a bend.",
+    "split": "Make an over-long tube of pieces that fit the bender and the rack.",
+    "quote": "Estimate metal, work and price of every part from the shop's rates.",
     "cope": "Fit the ends: joints, hole-saw set-up, cut lengths.",
     "shop": "Make, check and show the shop file.",
 }
 
-DONE, FOUND, FAILED, INTERRUPTED = 0, 1, 2, 130
+DONE, FOUND, FAILED = 0, 1, 2
 #: The reader of our output went away (``| head``): what shells report for SIGPIPE. Not 0, which would
 #: tell a script that all is clean.
 CUT_SHORT = 141
+#: Characters of a word that is shown whole on stderr.
+_LONGEST_WORD = 500
 
 _EPILOG = "Exit status: 0 done and clean; 1 done, but errors were found; 2 could not be done, nothing written."
 
@@ -50,7 +61,7 @@ class LazyGroup(click.Group):
         """The command itself, or None when there is none of that name."""
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = getattr(import_module(f"converter.cli.{cmd_name}"), cmd_name)
+        command: click.Command = getattr(import_module(f"converter.cli.commands.{cmd_name}"), cmd_name)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -73,35 +84,43 @@ def elbowroom() -> None:
     """
 
 
+@with_sound_streams(FAILED)
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status; never raises.
 
     Args:
-        arguments: the words after the program's name; those of the process when None.
+        arguments: the words after the program's name. None for those of the process, which then runs the command
+            in a child that it supervises.
     """
-    words = list(sys.argv[1:] if arguments is None else arguments)
-    _forgiving_streams()
+    if arguments is None:
+        from converter.cli.supervise import supervised
+
+        words = sys.argv[1:]
+        return supervised(lambda: main(words), lambda error, begun: _fail(error, [] if begun else words))
+    words = list(arguments)
     try:
-        with paused_gc():  # a command is short: what it makes stays to its end
+        with paused_gc(), recorded():  # a command is short: what it makes stays to its end
             result = elbowroom.main(args=words, prog_name="elbowroom", standalone_mode=False)
         sys.stdout.flush()
     except (BrokenPipeError, SystemExit):  # click turns the first into the second
-        _drop_stdout()
+        drop(sys.stdout)
         return CUT_SHORT
     except (click.Abort, KeyboardInterrupt):
+        from converter.cli.supervise import stopped_status
+
         click.echo("Interrupted; nothing more was written.", err=True)
-        return INTERRUPTED
+        return stopped_status()
+    except TimeLimitReached as error:
+        return _fail(ElbowroomError(str(error)), words)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message(), err=True)
         return FAILED
     except ElbowroomError as error:
         return _fail(error, words)
     except click.ClickException as error:
-        return _fail(_plain(error), words)
+        return _fail(_usage_error(error), words)
     except OSError as error:
-        named = None if error.filename is None else str(error.filename)
-        text = f"The system refused{f' {named!r}' if named else ''}: {error.strerror or error}."
-        return _fail(ElbowroomError(text, code="system", file=named), words)
+        return _fail(_refused(error), words)
     except Exception as error:
         # the last line of defence: a mistake of ours becomes one sentence, never a raw traceback
         if "--verbose" in words or "-v" in words:
@@ -109,64 +128,62 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
             click.echo(traceback.format_exc(), err=True, nl=False)
         text = (
-            f"Something went wrong inside elbowroom ({type(error).__name__}: {error}): "
+            f"Something went wrong inside elbowroom ({type(error).__name__}: {shortened(error, 100)}): "
             "please report it with the drawing, and with what --verbose adds."
         )
         return _fail(ElbowroomError(text, code="internal"), words)
     return result if isinstance(result, int) else DONE
 
 
-def _plain(error: click.ClickException) -> ElbowroomError:
+def _usage_error(error: click.ClickException) -> ElbowroomError:
     """A mistyped command line as one sentence that names the help to ask for."""
-    message = error.format_message()
+    message = re.sub(r"\S{61,}", lambda word: shortened(word[0]), error.format_message())
     if isinstance(error, click.UsageError) and error.ctx is not None:
         message = f"{message.rstrip()} Try '{error.ctx.command_path} --help'."
     return OptionError(message)
 
 
+def _refused(error: OSError) -> ElbowroomError:
+    """What the system would not do as one sentence; a failed write names no file, as those to standard output do."""
+    why = reason_of(error)
+    if error.filename is not None:
+        named = str(error.filename)
+        return ElbowroomError(f"The system refused {quoted(named, LONGEST_PATH)}: {why}.", code="system", file=named)
+    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF):
+        text = f"The results cannot be written ({why.lower()}): make room for them, or lead them elsewhere."
+        return ElbowroomError(text, code="unwritable")
+    return ElbowroomError(f"The system refused: {why}.", code="system")
+
+
 def _fail(error: ElbowroomError, words: Sequence[str]) -> int:
-    """Say it in one sentence on stderr, and as JSON on stdout where JSON was asked for."""
+    """Say it in one sentence on stderr, and as JSON on stdout where JSON was asked for.
+
+    What the end of the time or the memory allowed has brought about is told as that, whatever became of it on the way.
+    """
+    from converter.cli.supervise import limit_reached
+
+    error = limit_reached(sys.exc_info()[1]) or error
     try:
         if "--json" in words:
-            from converter.exporters.table_json import dumps, error_document
+            from converter.exporters.data.table_json import dumps, error_document
 
             click.echo(dumps(error_document(error)), nl=False)
+    except OSError:  # standard output may be what failed: the sentence still goes to stderr
+        drop(sys.stdout)
+    try:
         _say_failure(one_line(error.message))
-    except BrokenPipeError:
-        _drop_stdout()
+    except OSError:  # nobody is left to tell
+        drop(sys.stderr)
     return FAILED
 
 
 def _say_failure(sentence: str) -> None:
     """One line on stderr; on a terminal wrapped between words, and coloured where there is colour."""
-    from converter.cli import page
+    from converter.cli.screens import page
 
     with page.on(sys.stderr):
         if page.is_terminal():
-            from converter.cli.grid import fill
+            from converter.cli.screens.grid import fill
 
             sentence = fill(sentence, "elbowroom: ", "  ").removeprefix("elbowroom: ")
         page.echo(f"{page.tinted('elbowroom:', 'red')} {sentence}", sys.stderr)
-
-
-def one_line(text: str) -> str:
-    """The text with line breaks and other control characters turned into spaces."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
-
-
-def _forgiving_streams() -> None:
-    """Let a terminal that cannot show a character show its code instead of failing."""
-    for stream in (sys.stdout, sys.stderr):
-        reconfigure = getattr(stream, "reconfigure", None)
-        if reconfigure is not None:
-            reconfigure(errors="backslashreplace")
-
-
-def _drop_stdout() -> None:
-    """The reader went away (``| head``): point stdout at nothing so that the exit stays quiet."""
-    import os
-
-    try:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except (OSError, ValueError):
-        return

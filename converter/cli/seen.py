@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
+from converter.cli import options
 from converter.cli.console import Console
 from converter.errors import OptionError
+from converter.quoting import LONGEST_PATH, quoted
 
 if TYPE_CHECKING:
-    from converter.api import Result, Settings
+    from converter.job import Job
+    from converter.settings import Settings
 
 
 def _file(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
@@ -25,62 +27,61 @@ def _file(ctx: click.Context, param: click.Parameter, value: str | None) -> str 
     return value
 
 
-def picture(function: Callable[..., Any]) -> Callable[..., Any]:
-    """The options --picture and --force."""
-    function = click.option("--force", is_flag=True, help="Replace the picture if it exists already.")(function)
-    return click.option(
-        "--picture",
-        metavar="FILE",
-        callback=_file,
-        help="Also draw what was read, healed and left out: FILE.svg or FILE.png.",
-    )(function)
-
-
 @dataclass(frozen=True, slots=True)
-class Sketch:
-    """What was asked for: the file, or None, and whether it may be replaced."""
+class AsReadPicture:
+    """The picture that was asked for: its file, or None, and whether it may be replaced."""
 
     file: str | None
     force: bool
 
-    def settings(self, settings: Settings) -> Settings:
-        """How to read so that the picture shows what was left out."""
-        return settings.keeping_left_out(self.file is not None)
+    def check(self, sources: tuple[str, ...]) -> None:
+        """Refuse what cannot be.
 
-    def load(self, source: str, settings: Settings, console: Console) -> Result:
-        """Read a drawing; where it holds no run, draw it before that is said.
+        Raises:
+            OptionError: several drawings, one picture; or --force without one.
+        """
+        if self.file is not None and len(sources) > 1:
+            raise OptionError("--picture shows one drawing: name one INPUT.")
+        if self.force and self.file is None:
+            raise OptionError("--force goes with --picture: give both, or neither.")
+
+    def open_job(self, source: str, settings: Settings) -> Job:
+        """Open a job; where its drawing holds no run, draw it before that is told.
 
         Raises:
             NoRunsError: with the picture's name, or how to have one, in its sentence.
         """
-        from converter.api import NoRunsError, load, write_picture
+        from converter.job import NoRunsError, open_job
 
         try:
-            return load(source, settings)
+            return open_job(source, settings)
         except NoRunsError as error:
             hint = "--picture seen.svg would show what is there"
             if self.file is not None:
-                hint = f"{str(write_picture(error, self.file, force=self.force))!r} shows what is there"
-            message = f"{error.message.removesuffix('.')}; {hint}."
-            raise NoRunsError(message, error.drawing, error.findings, error.display) from error
+                from converter.exporters.as_read import write_picture
 
-    def draw(self, result: Result, console: Console) -> None:
-        """Draw what was read, and say where."""
+                shown = write_picture(error.job, self.file, force=self.force)
+                hint = f"{quoted(shown, LONGEST_PATH)} shows what is there"
+            raise NoRunsError(f"{error.message.removesuffix('.')}; {hint}.", error.job, error.findings) from error
+
+    def draw(self, job: Job, console: Console) -> None:
+        """Draw what was read, and tell where."""
         if self.file is not None:
-            from converter.api import write_picture
+            from converter.exporters.as_read import write_picture
 
-            console.say(f"drawn as read in {write_picture(result, self.file, force=self.force)}")
+            console.say(f"drawn as read in {write_picture(job, self.file, force=self.force)}")
 
 
-def sketch_from(given: dict[str, Any], sources: tuple[str, ...]) -> Sketch:
-    """Take the picture's options out of a command's arguments.
-
-    Raises:
-        OptionError: several drawings, one picture; or --force without one.
-    """
-    sketch = Sketch(given.pop("picture"), given.pop("force"))
-    if sketch.file is not None and len(sources) > 1:
-        raise OptionError("--picture shows one drawing: name one INPUT.")
-    if sketch.force and sketch.file is None:
-        raise OptionError("--force goes with --picture: give both, or neither.")
-    return sketch
+#: The options --picture and --force.
+picture_option = options.grouped(
+    "picture",
+    AsReadPicture,
+    click.option(
+        "--picture",
+        "file",
+        metavar="FILE",
+        callback=_file,
+        help="Also draw what was read, healed and left out: FILE.svg or FILE.png.",
+    ),
+    options.force,
+)

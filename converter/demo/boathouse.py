@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from converter.geometry.vectors import Vec, add, scale
 from converter.model.bends import Bend, BendTable, Placement
+from converter.model.centerline import rebuild
 from converter.model.curve import Segment
-from converter.reducer.rebuild import rebuild
 
 STEM = "boathouse"
 INCH = 25.4
@@ -30,13 +30,14 @@ units = "in"
 [job]
 name = "Boathouse: dock ladder and kayak trolley"
 
+[default]
+metal = "mild steel"
+
 [layer.RAIL]
 section = "1.5x0.120in"
-metal = "mild steel"
 
 [layer."RUNG*"]               # * stands for anything
 section = "1.5x0.120in"
-metal = "mild steel"
 """
 
 

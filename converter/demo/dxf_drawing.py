@@ -12,7 +12,7 @@ from ezdxf.filemanagement import new
 from ezdxf.math import OCS, Vec3
 
 from converter.demo.boathouse import INCH, DemoRun, runs
-from converter.exporters.dxf_common import steady
+from converter.exporters.dxf.common import order_classes, steady
 from converter.model.curve import Arc, Segment
 
 if TYPE_CHECKING:
@@ -43,6 +43,7 @@ def drawing_text() -> str:
                 _add_piece(model, segment if shuffle.random() < 0.5 else segment.reversed(), run.layer)
     for text, place in (("DOCK LADDER 1.5 x 0.120", (0, -12, -44)), ("KAYAK TROLLEY 1.25 x 0.083", (40, -12, -16))):
         model.add_text(text, height=1.5, dxfattribs={"layer": "NOTES"}).set_placement(place)
+    order_classes(doc)
     stream = StringIO()
     with steady():
         doc.write(stream)

@@ -4,48 +4,52 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from converter.errors import OptionError, WriteError
+from converter.errors import OptionError
 from converter.exporters.files import OutputSet
-from converter.exporters.registry import ExportJob
+from converter.exporters.options import WriteOptions
+from converter.job import Job, NoRunsError
+from converter.quoting import LONGEST_PATH, quoted
 
 #: Endings of picture files.
 ENDINGS = (".svg", ".png")
 
 
-def export(job: ExportJob, out: OutputSet) -> None:
-    """Write ``STEM-as-read.svg``.
+def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
+    """Write ``STEM-as-read.svg``."""
+    _write(job, out.path(f"{options.stem}-as-read.svg"))
+
+
+def write_picture(job: Job, file: str, *, force: bool = False) -> Path:
+    """Write a picture of a drawing as read, also of one in which no run was found.
 
     Args:
-        job: with its ``drawing``.
-        out: where to.
-
-    Raises:
-        WriteError: the drawing is not at hand.
-    """
-    write_as_read(job, out.path(f"{job.stem}-as-read.svg"))
-
-
-def write_as_read(job: ExportJob, path: Path) -> None:
-    """Write the picture of a job's drawing, also where no run was found in it.
-
-    Args:
-        job: with its ``drawing``; ``tubes`` may be empty.
-        path: a file that ends in one of `ENDINGS`.
+        job: a job, or that of a `NoRunsError`.
+        file: where to: ends in one of `ENDINGS`.
+        force: replace the file if it exists already (never one that was read).
 
     Raises:
         OptionError: the file's ending is another.
-        WriteError: the drawing is not at hand.
         MissingLibraryError: PNG is asked for, and the picture library is not installed.
+        ElbowroomError: one sentence; nothing was written.
     """
-    from converter.exporters.pictures.drawing_view import drawing_picture
-    from converter.exporters.pictures.svg import svg_text
+    target = Path(file)
+    check_ending(target.name)
+    with OutputSet(target.parent, force=force, inputs=job.inputs) as out:
+        _write(job, out.path(target.name))
+    return out.final(target.name)
 
-    if job.drawing is None:
-        raise WriteError("The drawing as read can be shown only where a drawing was read.", file=job.source)
-    check_ending(path.name)
-    picture = drawing_picture(job.drawing, job.tubes, job.findings, job.display)
+
+def _write(job: Job, path: Path) -> None:
+    from converter.exporters.pictures.drawing.view import drawing_picture
+    from converter.exporters.pictures.written.svg import svg_text
+
+    try:
+        tubes, findings = job.tubes, job.findings
+    except NoRunsError as error:
+        tubes, findings = (), error.findings
+    picture = drawing_picture(job.drawing, tubes, findings, job.display)
     if path.suffix.lower() == ".png":
-        from converter.exporters.pictures.png import png_bytes
+        from converter.exporters.pictures.written.png import png_bytes
 
         path.write_bytes(png_bytes(picture, unit=job.display.unit))
         return
@@ -59,4 +63,6 @@ def check_ending(name: str) -> None:
         OptionError: it ends in none of `ENDINGS`.
     """
     if not name.lower().endswith(ENDINGS):
-        raise OptionError(f"A picture is written as {' or '.join(ENDINGS)}: name it so, not {name!r}.")
+        raise OptionError(
+            f"A picture is written as {' or '.join(ENDINGS)}: name it so, not {quoted(name, LONGEST_PATH)}."
+        )

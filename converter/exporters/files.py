@@ -2,7 +2,8 @@
 
 `safe_name` turns any run or layer name into a file name that every common file system
 takes. `OutputSet` stages files in a hidden folder beside their destination and moves them
-into place together; when anything fails, nothing is left behind and nothing was replaced.
+into place together (`converter.disk.stage`); when anything fails, nothing is left behind and
+nothing was replaced.
 """
 
 from __future__ import annotations
@@ -10,14 +11,18 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-import shutil
-import tempfile
 import unicodedata
+import weakref
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 
+from converter.disk.lock import locked
+from converter.disk.reading import FileRead, files_read
+from converter.disk.stage import Stage, recover, sweep
 from converter.errors import WriteError
+from converter.quoting import LONGEST_PATH, quoted, reason_of
 
 #: Longest file name in bytes on the file systems in common use (UTF-8).
 LONGEST = 255
@@ -25,6 +30,8 @@ LONGEST = 255
 LONGEST_PART = 200
 #: Room kept in a file name for telling look-alikes apart (``-2``, ``-3``...).
 _ROOM = 8
+#: Most characters of an ending with its dot; a dot further in front is one of the name.
+_LONGEST_ENDING = 12
 
 _FORBIDDEN = set("/\\:*?\"<>|'`")
 _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(?=\.|\Z)", re.IGNORECASE)
@@ -76,26 +83,33 @@ def _key(name: str) -> str:
 class OutputSet:
     """Files that appear together in one folder, or not at all.
 
-    Use as a context manager: leaving it normally commits, leaving it by an exception discards.
+    Use as a context manager: leaving it normally commits, leaving it by an exception discards. Whatever cuts the run
+    off, what stood in the folder or the whole of the new files stands there once it is next written to or read from.
 
     Args:
         out_dir: the folder; made (with its parents) on commit only.
         force: replace files that exist already.
-        inputs: files that are never replaced, with or without ``force``.
+        inputs: files that are never replaced, with or without ``force``, besides those read while the command runs
+            (`converter.disk.reading.recorded`).
     """
 
-    def __init__(self, out_dir: str | os.PathLike[str], *, force: bool = False, inputs: Iterable[Path] = ()) -> None:
-        if "\0" in os.fspath(out_dir):
-            raise WriteError("The output folder's name holds a null character: name another with --out.")
+    def __init__(
+        self, out_dir: str | os.PathLike[str], *, force: bool = False, inputs: Iterable[FileRead] = ()
+    ) -> None:
+        try:
+            bad = b"\0" in os.fsencode(out_dir)
+        except UnicodeEncodeError:
+            bad = True
+        if bad:
+            raise WriteError("The output folder's name holds what no file name can: name another with --out.")
         self.out_dir = Path(out_dir)
         self.force = force
-        self._inputs = tuple(Path(p) for p in inputs)
+        self._inputs = tuple(inputs)
         self._names: dict[str, str] = {}  # file name asked for -> file name given
-        self._taken: dict[str, str] = {}  # key -> file name given, in order
-        self._stage: Path | None = None
+        self._given_names: dict[str, str] = {}  # key -> file name given, in order
+        self._stage: Stage | None = None
 
     def __enter__(self) -> OutputSet:
-        self._open()
         return self
 
     def __exit__(
@@ -113,9 +127,9 @@ class OutputSet:
         other letter case or once made safe, gets ``-2``, ``-3``... before its ending.
 
         Raises:
-            WriteError: the file exists and ``force`` is off, or it is one of the inputs.
+            WriteError: the file exists and ``force`` is off, or it was read.
         """
-        stage = self._open()
+        stage = self._open().files
         given = self._claim(name)
         self._check(self.out_dir / given)
         return stage / given
@@ -135,121 +149,125 @@ class OutputSet:
             WriteError: one cannot be put in place; then all is as it was before.
         """
         stage = self._open()
-        made: list[Path] = []
-        placed: list[Path] = []
-        saved: list[tuple[Path, Path]] = []
         try:
-            given = [name for name in self._taken.values() if (stage / name).exists()]
-            for name in given:
-                self._check(self.out_dir / name)
-            made = _make_folder(self.out_dir)
-            for i, name in enumerate(given):
-                target = self.out_dir / name
-                if target.exists() or target.is_symlink():
-                    self._check(target)
-                    keep = stage / f".replaced-{i}"
-                    os.replace(target, keep)
-                    saved.append((keep, target))
-                os.replace(stage / name, target)
-                placed.append(target)
-        except BaseException as error:
-            for target in reversed(placed):
-                target.unlink(missing_ok=True)
-            for keep, target in reversed(saved):
-                os.replace(keep, target)
-            for folder in reversed(made):
-                folder.rmdir()
+            if not stage.root.exists():
+                raise WriteError(
+                    f"The output folder {quoted(self.out_dir, LONGEST_PATH)} was moved or replaced "
+                    "while its files were worked out: run this again.",
+                    file=str(self.out_dir),
+                )
+            given = [name for name in self._given_names.values() if (stage.files / name).exists()]
+            stage.flush(given)
+            with locked(stage.root.parent):
+                stage.commit(given, self._check)
+        except OSError as error:
+            raise self._refused(error) from error
+        finally:
             self.discard()
-            if isinstance(error, OSError):
-                raise self._refused(error) from error
-            raise
-        self.discard()
-        return placed
+        return [self.out_dir / name for name in given]
 
     def discard(self) -> None:
-        """Forget every staged file."""
-        if self._stage is not None:
-            shutil.rmtree(self._stage, ignore_errors=True)
+        """Forget every staged file.
+
+        Raises:
+            WriteError: files were being put in place and the old ones cannot be put back now.
+        """
+        if self._stage is None:
+            return
+        try:
+            self._stage.drop()
+        except OSError as error:
+            raise WriteError(
+                f"What stood in {quoted(self.out_dir, LONGEST_PATH)} cannot be put back ({reason_of(error).lower()}): "
+                f"it is kept in {quoted(self._stage.root, LONGEST_PATH)}, and the next command that writes there "
+                "puts it back.",
+                file=str(self.out_dir),
+            ) from error
+        finally:
             self._stage = None
 
-    def _open(self) -> Path:
+    def _open(self) -> Stage:
         if self._stage is None:
             try:
-                folder = self.out_dir
+                folder, missing = self.out_dir, list[str]()
                 while not folder.exists() and not folder.is_symlink():
+                    missing.insert(0, folder.name)
                     folder = folder.parent
                 if not folder.is_dir():
                     raise WriteError(
-                        f"The output folder {str(self.out_dir)!r} cannot be made because {str(folder)!r} is not a "
+                        f"The output folder {quoted(self.out_dir, LONGEST_PATH)} cannot be made "
+                        f"because {quoted(folder, LONGEST_PATH)} is not a "
                         "folder: name another with --out.",
                         file=str(self.out_dir),
                     )
-                self._stage = Path(tempfile.mkdtemp(prefix=".elbowroom-", dir=folder))
+                for parent in self.out_dir.parents:  # where a run that was to make the folder may have been cut off
+                    recover(parent)
+                stage = Stage(folder, missing)
+                # known before it is there: wherever an interrupt strikes, it goes with this object
+                weakref.finalize(self, _drop, stage)
+                self._stage = stage
+                with locked(folder):
+                    sweep(folder)
+                    stage.begin()
             except OSError as error:
+                self.discard()
                 raise self._refused(error) from error
         return self._stage
 
     def _refused(self, error: OSError) -> WriteError:
+        if isinstance(error, TimeoutError):
+            return WriteError(
+                f"The output folder {quoted(self.out_dir, LONGEST_PATH)} is being written to by another elbowroom: "
+                "wait until that is done, then run this again.",
+                code="busy",
+                file=str(self.out_dir),
+            )
         why = error.strerror or type(error).__name__
         return WriteError(
-            f"The output folder {str(self.out_dir)!r} cannot be written to ({why.lower()}): name another with --out.",
+            f"The output folder {quoted(self.out_dir, LONGEST_PATH)} cannot be written to "
+            f"({why.lower()}): name another with --out.",
             file=str(self.out_dir),
         )
 
     def _claim(self, name: str) -> str:
-        stem, ending = os.path.splitext(name)
-        limit = LONGEST - len(ending.encode("utf-8", "replace")) - _ROOM
-        ending = "".join(c for c in ending if c.isalnum() or c == ".")
+        # not os.path.splitext: of ".csv" it makes a name without an ending
+        stem, _, ending = name.rpartition(".") if "." in name[-_LONGEST_ENDING:] else (name, "", "")
+        if " " in ending:  # words after a dot
+            stem, ending = name, ""
+        ending = "".join(c for c in ending if c.isalnum())
+        ending = f".{ending}" if ending else ""
+        limit = LONGEST - len(ending.encode()) - _ROOM
         base = safe_name(stem, limit)
         given, n = base + ending, 1
-        while _key(given) in self._taken:
+        while _key(given) in self._given_names:
             n += 1
             given = f"{base}-{n}{ending}"
-        self._taken[_key(given)] = given
+        self._given_names[_key(given)] = given
         self._names[name] = given
         return given
 
     def _check(self, target: Path) -> None:
-        for path in self._inputs:
-            if _same(path, target):
-                raise WriteError(
-                    f"{str(target)!r} is an input file and is never replaced: name another folder with --out.",
-                    code="would-replace-input",
-                    file=str(target),
-                )
+        if any(file.is_at(target) for file in (*self._inputs, *files_read())):
+            raise WriteError(
+                f"{quoted(target, LONGEST_PATH)} was read for this and is never replaced: "
+                "name another folder with --out.",
+                code="would-replace-input",
+                file=str(target),
+            )
         if target.is_dir() and not target.is_symlink():
             raise WriteError(
-                f"{str(target)!r} is a folder where a file must go: name another folder with --out.", file=str(target)
+                f"{quoted(target, LONGEST_PATH)} is a folder where a file must go: name another folder with --out.",
+                file=str(target),
             )
         if not self.force and (target.exists() or target.is_symlink()):
             raise WriteError(
-                f"{str(target)!r} exists already: give --force to replace it, or name another folder with --out.",
+                f"{quoted(target, LONGEST_PATH)} exists already: give --force to replace it, or "
+                "name another folder with --out.",
                 code="exists",
                 file=str(target),
             )
 
 
-def _same(a: Path, b: Path) -> bool:
-    try:
-        return os.path.samefile(a, b)
-    except OSError:
-        return os.path.realpath(a) == os.path.realpath(b)
-
-
-def _make_folder(folder: Path) -> list[Path]:
-    """Make a folder and its parents; returns those made, outermost first (also undone by the caller)."""
-    missing: list[Path] = []
-    at = folder
-    while not at.exists():
-        missing.append(at)
-        at = at.parent
-    made: list[Path] = []
-    try:
-        for one in reversed(missing):
-            one.mkdir(exist_ok=True)
-            made.append(one)
-    except OSError:
-        for one in reversed(made):
-            one.rmdir()
-        raise
-    return made
+def _drop(stage: Stage) -> None:
+    with suppress(OSError):  # then it is the next run's
+        stage.drop()

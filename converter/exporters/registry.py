@@ -1,31 +1,28 @@
 """The formats that can be written, in one list that also feeds --help and the docs.
 
 The list itself imports nothing heavy: each format names a module and a function in it,
-``function(job: ExportJob, out: OutputSet) -> None``, loaded when first used. To add a
+``function(job: Job, out: OutputSet, options: WriteOptions) -> None``, loaded when first used. To add a
 format, write such a module and add one line here.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from converter.errors import ElbowroomError, OptionError, WriteError
-from converter.exporters.cope_options import CopeOptions
+from converter.dates import fixed_time
+from converter.errors import ElbowroomError, MissingLibraryError, OptionError, WriteError
 from converter.exporters.files import OutputSet
-from converter.findings import Finding
-from converter.model.drawing import Drawing, Ignored
-from converter.model.run import Tube
-from converter.progress import steps
-from converter.units import Display
+from converter.exporters.options import WriteOptions
+from converter.progress import begin_file, steps
+from converter.quoting import LONGEST_PATH, quoted
 
 if TYPE_CHECKING:
-    from converter.bending.setup import Setup
-    from converter.joints.cope import Copes
+    from converter.job import Job
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +36,6 @@ class WriteFormat:
         ending: ending of the files it writes.
         needs: heavy library it loads ('CAD kernel', 'mesh library'), or ''.
         default: whether `convert` writes it when --to is not given.
-        solid: whether it writes bodies of metal, so that a tube without a section has none.
-        whole: whether it shows set-up and copes and lengths in both units: it gets `ExportJob.whole`.
-        sticks: whether it shows sticks as they are cut: it gets `ExportJob.setups` and `ExportJob.copes`.
-        left_out: whether it shows what was left out of the drawing (`ReadOptions.keep_left_out`).
     """
 
     name: str
@@ -52,142 +45,103 @@ class WriteFormat:
     function: str = "export"
     needs: str = ""
     default: bool = False
-    solid: bool = False
-    whole: bool = False
-    sticks: bool = False
-    left_out: bool = False
 
 
 FORMATS: tuple[WriteFormat, ...] = (
     WriteFormat(
-        "csv", "bend table, one row per bend; reads back", "converter.exporters.table_csv", ".csv", default=True
+        "csv", "bend table, one row per bend; reads back", "converter.exporters.data.table_csv", ".csv", default=True
     ),
     WriteFormat(
-        "json", "bend tables and findings for other programs", "converter.exporters.table_json", ".json", default=True
-    ),
-    WriteFormat(
-        "dxf", "cleaned centerlines in place, straights and bends", "converter.exporters.dxf_centerline", ".dxf",
+        "json", "bend tables and findings for other programs", "converter.exporters.data.table_json", ".json",
         default=True,
     ),
     WriteFormat(
-        "profile", "DXF, full-size flat profile of every bend plane", "converter.exporters.dxf_profile", ".dxf",
-        default=True, sticks=True,
+        "dxf", "cleaned centerlines in place, straights and bends", "converter.exporters.dxf.centerline", ".dxf",
+        default=True,
     ),
     WriteFormat(
-        "template", "DXF, full-size stick template with marks and rotation lines", "converter.exporters.dxf_template",
-        ".dxf", default=True, sticks=True,
+        "profile", "DXF, full-size flat profile of every bend plane", "converter.exporters.dxf.profile", ".dxf",
+        default=True,
     ),
     WriteFormat(
-        "step", "solid tubes in place", "converter.exporters.step", ".step", needs="CAD kernel", default=True,
-        solid=True,
-    ),
-    WriteFormat("wires", "STEP, centerlines as wires", "converter.exporters.step_wires", ".step", needs="CAD kernel"),
-    WriteFormat(
-        "stl", "mesh of every tube", "converter.exporters.mesh", ".stl", function="export_stl",
-        needs="mesh library", solid=True,
+        "template", "DXF, full-size stick template: die marks, tangent points, cuts of the ends",
+        "converter.exporters.dxf.stick_template", ".dxf", default=True,
     ),
     WriteFormat(
-        "3mf", "mesh of every tube, with units", "converter.exporters.mesh", ".3mf", function="export_3mf",
-        needs="mesh library", solid=True,
-    ),
-    WriteFormat(
-        "glb", "mesh of every tube, for viewers", "converter.exporters.mesh", ".glb", function="export_glb",
-        needs="mesh library", solid=True,
-    ),
-    WriteFormat(
-        "cope-dxf", "DXF, full-size wrap templates of cut ends and holes", "converter.exporters.cope_dxf", ".dxf"
-    ),
-    WriteFormat(
-        "cope-pdf", "PDF to print, wrap templates of cut ends and holes", "converter.exporters.cope_pdf", ".pdf",
+        "template-pdf", "PDF to print, the same in tiles", "converter.exporters.pdf.stick_template", ".pdf",
         needs="PDF library",
     ),
     WriteFormat(
-        "step-coped", "solid tubes in place, their ends cut to fit", "converter.exporters.step_coped", ".step",
-        needs="CAD kernel", solid=True,
+        "step", "solid tubes in place", "converter.exporters.solids.step", ".step", function="export_tubes",
+        needs="CAD kernel", default=True,
     ),
     WriteFormat(
-        "fit-up", "JSON, how cut ends fit: overlap, gap, clashes", "converter.exporters.fit_up", ".json",
+        "wires", "STEP, centerlines as wires", "converter.exporters.solids.step", ".step", function="export_wires",
         needs="CAD kernel",
     ),
     WriteFormat(
-        "sheet", "HTML, the job sheet: every run in 3D, step by step", "converter.exporters.sheet.html", ".html",
-        needs="page library", whole=True, left_out=True,
+        "stl", "mesh of every tube", "converter.exporters.solids.mesh", ".stl", function="export_stl",
+        needs="mesh library",
     ),
     WriteFormat(
-        "sheet-pdf", "PDF, the job sheet to print", "converter.exporters.sheet.pdf", ".pdf", needs="PDF library",
-        whole=True, left_out=True,
+        "3mf", "mesh of every tube, with units", "converter.exporters.solids.mesh", ".3mf", function="export_3mf",
+        needs="mesh library",
     ),
     WriteFormat(
-        "svg", "picture of every run: isometric and three views, dimensioned",
-        "converter.exporters.pictures.files", ".svg", function="export_svg", sticks=True,
+        "glb", "mesh of every tube, for viewers", "converter.exporters.solids.mesh", ".glb", function="export_glb",
+        needs="mesh library",
+    ),
+    WriteFormat(
+        "quote-csv", "CSV, what each part comes to: cut length, cuts, bends, weld, time and price, estimated",
+        "converter.exporters.data.quote_csv", ".csv",
+    ),
+    WriteFormat(
+        "cope-dxf", "DXF, full-size wrap templates of cut ends and holes",
+        "converter.exporters.dxf.cope_templates", ".dxf",
+    ),
+    WriteFormat(
+        "cope-pdf", "PDF to print, wrap templates of cut ends and holes",
+        "converter.exporters.pdf.cope_templates", ".pdf", needs="PDF library",
+    ),
+    WriteFormat(
+        "setup-csv", "the bender's set-up as CSV, a row per tube and per bend", "converter.exporters.data.setup_csv",
+        ".csv",
+    ),
+    WriteFormat(
+        "cope-csv", "list of copes and mitres as CSV, a row per cut end", "converter.exporters.data.cope_csv", ".csv",
+    ),
+    WriteFormat(
+        "step-coped", "solid tubes in place, their ends cut to fit", "converter.exporters.solids.step", ".step",
+        function="export_coped", needs="CAD kernel",
+    ),
+    WriteFormat(
+        "fit-up", "JSON, how cut ends fit: overlap, gap, clashes", "converter.exporters.solids.fit_up", ".json",
+        needs="CAD kernel",
+    ),
+    WriteFormat(
+        "sheet", "HTML, the job sheet: every tube in 3D, step by step", "converter.exporters.sheet.html", ".html",
+        needs="page library",
+    ),
+    WriteFormat(
+        "sheet-pdf", "PDF, the job sheet to print", "converter.exporters.sheet.pdf.write", ".pdf", needs="PDF library",
+    ),
+    WriteFormat(
+        "svg", "picture of every tube: isometric and three views, dimensioned",
+        "converter.exporters.pictures.files", ".svg", function="export_svg",
     ),
     WriteFormat(
         "png", "the same pictures as pixels, for documents", "converter.exporters.pictures.files", ".png",
-        function="export_png", needs="picture library", sticks=True,
+        function="export_png", needs="picture library",
     ),
     WriteFormat(
-        "as-read", "SVG, the drawing as read: what became a run, what was healed or left out",
-        "converter.exporters.as_read", ".svg", left_out=True,
+        "as-read", "SVG, the drawing as read: what became a tube, what was healed or left out",
+        "converter.exporters.as_read", ".svg",
     ),
 )  # fmt: skip
 
 
-MILLIMETRES = Display()
-USUAL_COPES = CopeOptions()
 #: Codes of "this job has nothing of that sort", which is no failure while something else is written.
-NOTHING_OF_IT = ("no-solid", "no-joints")
-
-
-@dataclass(frozen=True, slots=True)
-class ExportJob:
-    """Everything an exporter may write.
-
-    Attributes:
-        stem: what the files are called after (made safe by `OutputSet`); ``stem.csv``, ``stem-profile.dxf``...
-        source: the input as the user named it.
-        tubes: what to write, in order.
-        findings: everything said about them.
-        display: how lengths are shown to a person (also the unit of CSV and DXF).
-        step_unit: 'mm' or 'in', the unit of STEP files (meshes have their formats' own).
-        one_file: all tubes in one STEP file; else one file per tube.
-        shop_name: name of the shop whose dies were used, or ''.
-        inputs: files that must not be replaced.
-        drawing_units: the drawing's own unit, or None.
-        ignored: what the reader left out.
-        cope: how joints are found and templates printed.
-        setups: of every tube, in order; () where they were not worked out.
-        copes: the joints, or None where they were not looked for.
-        drawing: as it was read, or None.
-        whole: the same job with ``setups``, ``copes`` and ``drawing``, its ``display`` and findings in both
-            units (`converter.units.BothUnits`); None unless a format wants it.
-        bench: what formats have worked out for one another, by name (`once`); None keeps nothing.
-    """
-
-    stem: str
-    source: str
-    tubes: tuple[Tube, ...]
-    findings: tuple[Finding, ...] = ()
-    display: Display = MILLIMETRES
-    step_unit: str = "mm"
-    one_file: bool = True
-    shop_name: str = ""
-    inputs: tuple[Path, ...] = ()
-    drawing_units: str | None = None
-    ignored: tuple[Ignored, ...] = ()
-    cope: CopeOptions = USUAL_COPES
-    setups: tuple[Setup, ...] = ()
-    copes: Copes | None = None
-    drawing: Drawing | None = None
-    whole: ExportJob | None = None
-    bench: dict[str, Any] | None = field(default=None, repr=False, compare=False)
-
-    def once(self, name: str, make: Callable[[], Any]) -> Any:
-        """What ``make`` makes: from the bench when another format of this writing has made it already."""
-        if self.bench is None:
-            return make()
-        if name not in self.bench:
-            self.bench[name] = make()
-        return self.bench[name]
+CODES_OF_NOTHING_TO_WRITE = ("no-solid", "no-joints", "no-bends")
 
 
 def find(name: str) -> WriteFormat:
@@ -200,25 +154,50 @@ def find(name: str) -> WriteFormat:
     for one in FORMATS:
         if one.name == wanted:
             return one
-    raise OptionError(f"{name.strip()[:40]!r} is not a format to write: use {', '.join(f.name for f in FORMATS)}.")
+    raise OptionError(f"{quoted(name)} is not a format to write: use {', '.join(f.name for f in FORMATS)}.")
+
+
+def usable_formats(named: Sequence[str] = ()) -> tuple[list[str], list[str]]:
+    """The formats to write, and a sentence for each usual one that this machine cannot write.
+
+    Args:
+        named: formats asked for by name; then none may be missing. Empty for the usual ones.
+
+    Raises:
+        OptionError: a format is unknown.
+        MissingLibraryError: a format asked for by name needs a library that is not installed.
+    """
+    able, reasons = [], []
+    for chosen in [find(name) for name in named] or [known for known in FORMATS if known.default]:
+        try:
+            if chosen.needs == "CAD kernel":
+                from converter.kernel import require
+
+                require()
+        except MissingLibraryError as error:
+            if named:
+                raise
+            reasons.append(f"{chosen.name} was left out. {error.message}")
+        else:
+            able.append(chosen.name)
+    return able, reasons
 
 
 def write(
-    job: ExportJob, out_dir: str | os.PathLike[str], formats: Sequence[str] = (), force: bool = False
+    jobs: Sequence[Job],
+    out_dir: str | os.PathLike[str],
+    formats: Sequence[str] = (),
+    options: WriteOptions | None = None,
+    *,
+    force: bool = False,
 ) -> list[Path]:
-    """Write one job in several formats; see `write_all`."""
-    return write_all([job], out_dir, formats, force)
-
-
-def write_all(
-    jobs: Sequence[ExportJob], out_dir: str | os.PathLike[str], formats: Sequence[str] = (), force: bool = False
-) -> list[Path]:
-    """Write jobs in several formats: all of them, or on any failure none.
+    """Write jobs in several formats: every file of every job, or on any failure none.
 
     Args:
-        jobs: what to write.
+        jobs: what to write; two of one name are told apart by a number.
         out_dir: the folder; made when it does not exist.
-        formats: names from `FORMATS`, in any order; the defaults when empty.
+        formats: names from `FORMATS`, in any order; the usual ones when empty.
+        options: names, units, paper; the defaults when None.
         force: replace files that exist already (never an input).
 
     Returns:
@@ -227,41 +206,56 @@ def write_all(
         joints, as long as something is written.
 
     Raises:
-        OptionError: an unknown format.
+        OptionError: an unknown format, or SOURCE_DATE_EPOCH is no date.
         WriteError: nothing to write at all, or a file exists or cannot be written.
         MissingLibraryError: a library for a format is not installed.
     """
-    wanted = {find(name).name for name in formats} or {one.name for one in FORMATS if one.default}
+    wanted = {find(name).name for name in formats} or {known.name for known in FORMATS if known.default}
+    fixed_time()  # a wrong one fails before any work, and before a library reads it
     for job in jobs:
         if not job.tubes:
             raise WriteError(
-                "There is no run to write: the input holds no centerline.", code="no-runs", file=job.source
+                "There is no tube to write: the input holds no centerline.", code="no-runs", file=job.source
             )
     out = OutputSet(out_dir, force=force, inputs=[path for job in jobs for path in job.inputs])
-    bodiless: list[WriteError] = []
-    chosen = [one for one in FORMATS if one.name in wanted]
+    empty: list[WriteError] = []
+    chosen = [known for known in FORMATS if known.name in wanted]
     try:
-        for given in steps(jobs, "jobs"):
-            job = replace(given, bench={})
-            for one in steps(chosen, "formats"):
-                exporter = getattr(import_module(one.module), one.function)
+        for job, own in zip(steps(jobs, "jobs"), _named(jobs, options or WriteOptions()), strict=True):
+            begin_file(job.source, "writing")
+            for known in steps(chosen, "formats"):
+                exporter = getattr(import_module(known.module), known.function)
                 try:
-                    exporter((job.whole or job) if one.whole else job, out)
+                    exporter(job, out, own)
                 except WriteError as error:
-                    if error.code not in NOTHING_OF_IT:
+                    if error.code not in CODES_OF_NOTHING_TO_WRITE:
                         raise
-                    bodiless.append(error)
-        if len(bodiless) == len(jobs) * len(chosen):
-            raise bodiless[0]
+                    empty.append(error)
+        if len(empty) == len(jobs) * len(chosen):
+            raise empty[0]
         return out.commit()
     except ElbowroomError:
         raise
     except OSError as error:
         why = (error.strerror or type(error).__name__).lower()
         raise WriteError(
-            f"The files cannot be written to {str(out_dir)!r} ({why}): free some space, or name another folder "
+            f"The files cannot be written to {quoted(out_dir, LONGEST_PATH)} ({why}): free some "
+            "space, or name another folder "
             "with --out.",
             file=str(out_dir),
         ) from error
     finally:
         out.discard()
+
+
+def _named(jobs: Sequence[Job], options: WriteOptions) -> Iterator[WriteOptions]:
+    """For each job, the options with its own stem (two drawings of one name must not mix) and unit."""
+    stems: dict[str, int] = {}
+    for job in jobs:
+        stem = options.stem or job.stem
+        count = stems[stem] = stems.get(stem, 0) + 1
+        yield replace(
+            options,
+            stem=stem if count == 1 else f"{stem}-{count}",
+            step_unit=options.step_unit or job.display.unit,
+        )

@@ -1,4 +1,4 @@
-"""How near a long thin body comes to itself: points along a curve, numpy."""
+"""How near points along a curve, and straight segments, come to one another: numpy."""
 
 from __future__ import annotations
 
@@ -44,26 +44,29 @@ def pairs_apart(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
 
 
 def least_between(start: Array, end: Array, first: NDArray[np.intp], second: NDArray[np.intp]) -> Array:
-    """Distances between pairs of straight segments.
+    """Distances between pairs of straight segments, (m,) in mm.
 
     Args:
         start, end: (n, 3) ends of the segments, mm.
         first, second: (m,) the segments of each pair.
-
-    Returns:
-        (m,) distances in mm: the closest points of two lines, held to the segments
-        (Ericson, Real-Time Collision Detection, 5.1.9, from memory).
     """
-    p, q = start[first], start[second]
-    u, v = end[first] - p, end[second] - q
+    way = end - start
+    return segments_apart(start[first], way[first], start[second], way[second])[0]
+
+
+def segments_apart(p: Array, u: Array, q: Array, v: Array) -> tuple[Array, Array]:
+    """Distances of segments p + s u and q + t v, 0 <= s, t <= 1, row by row, and the places on the first ones.
+
+    The closest points of two lines, held to the segments in turn (Ericson, Real-Time Collision Detection, 5.1.9,
+    from memory). A segment may be a point.
+    """
     w = p - q
-    a, b, c = (np.einsum("ij,ij->i", x, y) for x, y in ((u, u), (u, v), (v, v)))
-    d, e = np.einsum("ij,ij->i", u, w), np.einsum("ij,ij->i", v, w)
-    det = a * c - b * b
-    s = np.clip(np.where(det > 1e-12 * a * c, (b * e - c * d) / np.where(det > 0.0, det, 1.0), 0.0), 0.0, 1.0)
-    t = (b * s + e) / np.where(c > 0.0, c, 1.0)
-    over = np.clip(t, 0.0, 1.0)
-    s = np.where(over == t, s, np.clip((b * over - d) / np.where(a > 0.0, a, 1.0), 0.0, 1.0))
-    gap = w + s[:, None] * u - over[:, None] * v
-    distances: Array = np.sqrt(np.einsum("ij,ij->i", gap, gap))
-    return distances
+    uu, vv, uv = (u * u).sum(axis=1), (v * v).sum(axis=1), (u * v).sum(axis=1)
+    uw, vw = (u * w).sum(axis=1), (v * w).sum(axis=1)
+    det = uu * vv - uv * uv
+    flat = det <= 1e-12 * uu * vv
+    s = np.clip(np.where(flat, 0.5, (uv * vw - vv * uw) / np.where(flat, 1.0, det)), 0.0, 1.0)
+    t = np.clip((uv * s + vw) / np.where(vv > 0.0, vv, 1.0), 0.0, 1.0)
+    s = np.clip((uv * t - uw) / np.where(uu > 0.0, uu, 1.0), 0.0, 1.0)
+    place = p + s[:, None] * u
+    return np.linalg.norm(place - q - t[:, None] * v, axis=1), place

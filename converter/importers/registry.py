@@ -17,10 +17,12 @@ from importlib import import_module
 from pathlib import PurePath
 from typing import TYPE_CHECKING, cast
 
+from converter.disk.regular import HEAD
 from converter.errors import OptionError, ReadError
 from converter.importers.source import Source
-from converter.importers.step_check import is_step
-from converter.units import Display, usual_display
+from converter.importers.step.bounds import is_step
+from converter.limits import DXF_BYTES, FILE_BYTES, MESH_BYTES, STEP_BYTES, TABLE_BYTES
+from converter.progress import begin_file
 
 if TYPE_CHECKING:
     from converter.model.drawing import Drawing
@@ -32,12 +34,12 @@ class ReadOptions:
 
     Attributes:
         units: unit of the file's numbers ('mm', 'cm', 'm', 'in', 'ft'); None to believe the file.
+        shop_units: unit of a drawing's numbers where neither ``units`` nor the file says one; the shop file's own.
         layout: name of the paper-space layout to read; None for model space.
         layers: patterns (``*``, ``?``, any case) of the layers to read; empty for all.
         skip_layers: patterns of layers to leave out.
         skip_colors: colours to leave out: ACI numbers, their names, or ``#rrggbb``; patterns too.
         skip_linetypes: patterns of linetypes to leave out.
-        show: how lengths are shown in messages, for the unit that the file is read in.
         keep_left_out: gather the shapes of what is left out in ``Drawing.aside``, for a picture of the drawing as read.
     """
 
@@ -47,8 +49,8 @@ class ReadOptions:
     skip_layers: tuple[str, ...] = ()
     skip_colors: tuple[str, ...] = ()
     skip_linetypes: tuple[str, ...] = ()
-    show: Callable[[str], Display] = usual_display
     keep_left_out: bool = False
+    shop_units: str | None = None
 
     def wants(self, layer: str | None) -> bool:
         """Whether a layer (or what stands for one in a file without layers) is to be read."""
@@ -69,6 +71,7 @@ class ReadFormat:
         summary: what is read from it, one line.
         module, function: the reader ``function(source, options) -> Drawing``, loaded on first use.
         picks: which of the options `DRAWN_ONLY` mean something in this format.
+        most_bytes: a larger file is refused before it is read.
     """
 
     name: str
@@ -77,6 +80,7 @@ class ReadFormat:
     module: str
     function: str
     picks: tuple[str, ...] = ()
+    most_bytes: int = FILE_BYTES
 
     def load(self) -> Callable[[Source, ReadOptions], Drawing]:
         """The reader itself."""
@@ -94,13 +98,15 @@ FORMATS: tuple[ReadFormat, ...] = (
         "converter.importers.dxf",
         "read_dxf",
         ("layout", "skip_colors", "skip_linetypes"),
+        most_bytes=DXF_BYTES,
     ),
     ReadFormat(
         "step",
         (".step", ".stp"),
         "STEP AP203, AP214 or AP242: sketches, wires, assemblies, tubes as solids or surfaces",
-        "converter.importers.step",
+        "converter.importers.step.read",
         "read_step",
+        most_bytes=STEP_BYTES,
     ),
     ReadFormat(
         "mesh",
@@ -108,20 +114,23 @@ FORMATS: tuple[ReadFormat, ...] = (
         "meshes (STL, OBJ, PLY, 3MF, glTF) of tubes: coarse, fine or scanned, with or without a bore",
         "converter.importers.mesh",
         "read_mesh",
+        most_bytes=MESH_BYTES,
     ),
     ReadFormat(
         "csv",
         (".csv",),
-        "a bend table written by this program, or the corner points x, y, z of a run",
-        "converter.importers.table_csv",
+        "a bend table written by this program, or the corner points x, y, z of a tube",
+        "converter.importers.tables.bend_csv",
         "read_table_csv",
+        most_bytes=TABLE_BYTES,
     ),
     ReadFormat(
         "json",
         (".json",),
         "a bend table written by this program with table --json",
-        "converter.importers.table_json",
+        "converter.importers.tables.bend_json",
         "read_table_json",
+        most_bytes=TABLE_BYTES,
     ),
 )
 
@@ -136,14 +145,13 @@ _FOREIGN: tuple[tuple[bytes, str], ...] = (
 )
 
 _DXF_BINARY = b"AutoCAD Binary DXF"
-# any number of 999 comments may stand before the first section
-_DXF_TEXT = re.compile(
-    rb"\A(?:\xef\xbb\xbf)?\s*(?:999[ \t]*(?:\r\n|\r|\n)[^\r\n]*(?:\r\n|\r|\n)[ \t]*)*0+[ \t]*[\r\n]+[ \t]*SECTION\b"
-)
+_DXF_BLANKS = re.compile(rb"(?:\xef\xbb\xbf)?\s*+")
+_DXF_COMMENT = re.compile(rb"999[ \t]*+(?:\r\n?+|\n)[^\r\n]*+(?:\r\n?+|\n)[ \t]*+")
+_DXF_SECTION = re.compile(rb"0++[ \t]*+[\r\n]++[ \t]*+SECTION\b")
 _DWG = re.compile(rb"\A(?:AC10\d\d|AC1\.\d|AC2\.\d\d|MC0\.0)")
-_OBJ = re.compile(rb"(?m)^v(?:[ \t]+-?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?){3,}[ \t]*\r?$")
+_OBJ = re.compile(rb"(?m)^v(?:[ \t]++-?(?:\d++(?:\.\d*+)?|\.\d++)(?:[eE][-+]?\d++)?){3,}[ \t]*+\r?$")
 _TABLE_WORD = re.compile(r"\s*\"?(?:feed|rotation|angle|clr|tube|run|bend|name|[xyz])\b", re.IGNORECASE)
-_CELL_NUMBER = re.compile(r"\s*\"?[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?\"?\s*\Z", re.IGNORECASE)
+_CELL_NUMBER = re.compile(r"\s*+\"?[-+]?(?:\d++(?:\.\d*+)?|\.\d++)(?:e[-+]?\d++)?\"?\s*+\Z", re.IGNORECASE)
 
 
 def detect(head: bytes, name: str) -> ReadFormat:
@@ -153,7 +161,7 @@ def detect(head: bytes, name: str) -> ReadFormat:
         ReadError: it is something known that is not read, or nothing known.
     """
     by_name = {form.name: form for form in FORMATS}
-    if head.startswith(_DXF_BINARY) or _DXF_TEXT.match(head):
+    if head.startswith(_DXF_BINARY) or _is_dxf_text(head):
         return by_name["dxf"]
     if is_step(head):
         return by_name["step"]
@@ -184,6 +192,18 @@ def detect(head: bytes, name: str) -> ReadFormat:
         code="unknown-format",
         file=name,
     )
+
+
+def _is_dxf_text(head: bytes) -> bool:
+    """Whether it begins with a section, after blanks and any number of 999 comments; they may go on past `HEAD`."""
+    blanks = _DXF_BLANKS.match(head)
+    start = at = blanks.end() if blanks else 0
+    while comment := _DXF_COMMENT.match(head, at):
+        at = comment.end()
+    if _DXF_SECTION.match(head, at):
+        return True
+    rest = head[at:]
+    return len(head) >= HEAD and at > start and b"999".startswith(rest[:3]) and len(rest.splitlines()) <= 2
 
 
 def _is_mesh(head: bytes, name: str) -> bool:
@@ -231,20 +251,31 @@ def _looks_like_table(head: bytes) -> bool:
     return False
 
 
-def read(source: str | os.PathLike[str], options: ReadOptions | None = None) -> Drawing:
+def open_source(name: str | os.PathLike[str]) -> Source:
+    """The file behind a name; '-' takes standard input now, unless its first bytes are of no format that is read.
+
+    Raises:
+        ReadError: it is missing, a directory, unreadable, empty, or too large.
+    """
+    begin_file(os.fspath(name), "reading")
+    return Source.of(name, lambda head: detect(head, "-").most_bytes)
+
+
+def read(source: str | os.PathLike[str] | Source, options: ReadOptions | None = None) -> Drawing:
     """Everything a file holds, in mm.
 
     Args:
-        source: a file name, or '-' for standard input (read whole, once).
+        source: a file name, '-' for standard input (read whole, once), or what `open_source` gave.
         options: what to read and how; None for the defaults.
 
     Raises:
         ReadError: it cannot be read.
         UnitsError, OptionError: an option does not suit.
     """
-    given = Source.of(source)
+    given = source if isinstance(source, Source) else open_source(source)
     head, _ = given.ends()
     form = detect(head, given.name)
+    given.check_size(form.most_bytes)
     options = options or ReadOptions()
     for name, what in DRAWN_ONLY.items():
         if getattr(options, name) and name not in form.picks:

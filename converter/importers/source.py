@@ -4,12 +4,21 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 from typing import BinaryIO
 
-from converter.errors import ReadError
+from converter.disk.reading import complete_folder_of, open_to_read, standard_input
+from converter.disk.regular import HEAD, check_regular, read_standard_input
+from converter.errors import ReadError, TooLargeError
+from converter.limits import FILE_BYTES, size_text
+from converter.quoting import LONGEST_PATH, quoted, shortened
+
+#: What to do with a pipe or a device that is named as a drawing.
+_PIPE_IT = "pipe it into the command and name '-' as the input"
+_SPLIT_IT = "export the tubes alone, or split the drawing"
 
 
 @dataclass(frozen=True)
@@ -27,30 +36,62 @@ class Source:
     data: bytes | None = None
 
     @classmethod
-    def of(cls, source: str | os.PathLike[str] | Source) -> Source:
+    def of(cls, source: str | os.PathLike[str] | Source, limit: Callable[[bytes], int] | None = None) -> Source:
         """The source behind a name; '-' takes all of standard input now.
 
+        Args:
+            source: file name, '-', or a source, which is given back.
+            limit: bytes that standard input may have, told from its first ones before the rest is read; it may raise.
+
         Raises:
-            ReadError: it is missing, a directory, unreadable or empty.
+            ReadError: it is missing, no regular file, unreadable, empty or larger than `limits.FILE_BYTES`.
         """
         if isinstance(source, Source):
             return source
         name = os.fspath(source)
         if name == "-":
-            data = sys.stdin.buffer.read()
+            data = b"" if sys.stdin is None else read_standard_input(standard_input(), limit)
             if not data:
                 raise ReadError("Standard input is empty: pipe a drawing into it.", code="empty-file", file="-")
             return cls("-", None, data)
         path = Path(name)
         try:
+            complete_folder_of(path)
             if path.is_dir():
                 raise ReadError(f"{name} is a directory: name a file inside it.", code="is-directory", file=name)
-            size = path.stat().st_size
+            seen = path.stat()
         except (OSError, ValueError) as error:
             raise cannot_read(name, error) from error
-        if size == 0:
+        check_regular(name, seen, _PIPE_IT)
+        if seen.st_size == 0:
             raise ReadError(f"{name} is empty: export the drawing again.", code="empty-file", file=name)
-        return cls(name, path)
+        given = cls(name, path)
+        given.check_size(FILE_BYTES)
+        return given
+
+    @property
+    def size(self) -> int:
+        """Bytes it has.
+
+        Raises:
+            ReadError: the file is gone.
+        """
+        if self.data is not None:
+            return len(self.data)
+        try:
+            return (self.path or Path(self.name)).stat().st_size
+        except (OSError, ValueError) as error:
+            raise cannot_read(self.name, error) from error
+
+    def check_size(self, most: int) -> None:
+        """Refuse it when it has more bytes than ``most``.
+
+        Raises:
+            TooLargeError: it has.
+        """
+        if self.size > most:
+            name = "Standard input" if self.name == "-" else self.name
+            raise TooLargeError.of(name, size_text(self.size), size_text(most), _SPLIT_IT)
 
     def __fspath__(self) -> str:
         """The path of the file, so that a source can be opened like a name."""
@@ -65,7 +106,7 @@ class Source:
         if self.data is not None:
             return BytesIO(self.data)
         try:
-            return (self.path or Path(self.name)).open("rb")
+            return open_to_read(self.path or self.name, _PIPE_IT)
         except (OSError, ValueError) as error:
             raise cannot_read(self.name, error) from error
 
@@ -93,7 +134,7 @@ class Source:
 
         return sha256(self.read_bytes()).hexdigest()
 
-    def ends(self, head: int = 65536, tail: int = 4096) -> tuple[bytes, bytes]:
+    def ends(self, head: int = HEAD, tail: int = 4096) -> tuple[bytes, bytes]:
         """The first and the last bytes (fewer when it is shorter).
 
         Raises:
@@ -114,8 +155,10 @@ class Source:
 def cannot_read(name: str, error: OSError | ValueError) -> ReadError:
     """The sentence for a file that the system will not hand over."""
     if isinstance(error, FileNotFoundError):
-        return ReadError(f"{name} does not exist: check the name.", code="no-such-file", file=name)
+        return ReadError(
+            f"{shortened(name, LONGEST_PATH)} does not exist: check the name.", code="no-such-file", file=name
+        )
     if isinstance(error, PermissionError):
         return ReadError(f"{name} may not be read: check its permissions.", code="no-permission", file=name)
     reason = (getattr(error, "strerror", None) or str(error)).rstrip(".")
-    return ReadError(f"{name!r} cannot be read: {reason}.", code="unreadable", file=name)
+    return ReadError(f"{quoted(name, LONGEST_PATH)} cannot be read: {reason}.", code="unreadable", file=name)

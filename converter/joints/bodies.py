@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import acos, degrees, hypot, radians, tan
+from math import acos, degrees, radians, tan
 
 from converter.errors import GeometryError
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, along, angle_between, dot, norm, scale, sub
-from converter.joints.lines import Bound, Part
-from converter.joints.saddle import RoundPrism
-from converter.joints.square import RectPrism, half_sizes
-from converter.joints.torus import BendPart, tangent_at
+from converter.joints.cuts.lines import Bound, ObstaclePart
+from converter.joints.cuts.saddle import RoundPrism
+from converter.joints.cuts.square import RectPrism
+from converter.joints.cuts.torus import BendPart, tangent_at
 from converter.model.curve import Arc, Line
 from converter.model.frames import Station, pieces
 from converter.model.run import Tube
@@ -106,7 +106,7 @@ class Body:
 
     def solid(
         self, leg: int, at: float, reach: float, gap: float, window: tuple[float, float, float]
-    ) -> tuple[Part, ...]:
+    ) -> tuple[ObstaclePart, ...]:
         """The parts of the tube about a place, for a cut; the leg itself first.
 
         Args:
@@ -139,7 +139,7 @@ class Body:
                 i = following
         return tuple(part for i in chosen for part in self._parts(i, len(chosen) == 1, gap, window))
 
-    def _parts(self, index: int, alone: bool, gap: float, window: tuple[float, float, float]) -> list[Part]:
+    def _parts(self, index: int, alone: bool, gap: float, window: tuple[float, float, float]) -> list[ObstaclePart]:
         leg = self.legs[index]
         a, b, corner = self._grown(gap)
         if leg.arc is None:
@@ -147,7 +147,7 @@ class Body:
             last = bool(self.ends) and index == len(self.legs) - 1
             return [self._prism(leg, leg.start, leg.direction, () if alone else self._bounds(leg, first, last), gap)]
         arc = leg.arc
-        parts: list[Part] = [
+        parts: list[ObstaclePart] = [
             BendPart(
                 arc.center, arc.normal, arc.start, arc.radius, arc.angle, a, b, corner, leg.roll, window[:2], window[2]
             )
@@ -170,21 +170,18 @@ class Body:
         return tuple(found)
 
     def _grown(self, gap: float) -> tuple[float, float, float]:
-        if self.section.is_round:
-            radius = self.section.od / 2.0 + gap
-            return radius, radius, radius
-        a, b, corner = half_sizes(self.section)
+        a, b, corner = self.section.outer.halves
         return a + gap, b + gap, corner + gap
 
     def _prism(
         self, leg: Leg, point: Vec, axis: Vec, bounds: tuple[Bound, ...], gap: float, up: Vec | None = None
-    ) -> Part:
-        if self.section.is_round:
-            return RoundPrism(point, axis, self.section.od / 2.0 + gap, bounds)
+    ) -> ObstaclePart:
+        if (radius := self.section.cylinder) is not None:
+            return RoundPrism(point, axis, radius + gap, bounds)
         a, b, corner = self._grown(gap)
         return RectPrism(point, axis, up or leg.up, a, b, corner, bounds)
 
-    def end_part(self, letter: str, bounds: tuple[Bound, ...], gap: float) -> Part:
+    def end_part(self, letter: str, bounds: tuple[Bound, ...], gap: float) -> ObstaclePart:
         """The straight at an end, run on or cut off by half-spaces of its own."""
         end = self.ends[0 if letter == "A" else 1]
         leg = self.legs[0 if letter == "A" else -1]
@@ -199,62 +196,59 @@ def bodies(tubes: Iterable[Tube]) -> tuple[list[Body], list[Finding]]:
     """The tubes that can have joints; the others are said."""
     found: list[Body] = []
     every = list(tubes)
-    said = _unplaced([tube for tube in every if not tube.run.placed]) if len(every) > 1 else []
+    findings = _unplaced_findings([tube for tube in every if not tube.run.placed]) if len(every) > 1 else []
     for tube in every:
         if not tube.run.placed:
             continue
         if tube.section is None:
-            said.append(
-                _skipped(tube, "no section is known for it", "Name the section: as an option or in a job file.")
-            )
+            findings.append(_skipped_finding(tube, "section"))
             continue
         try:
             found.append(_body(len(found), tube, tube.section))
+        except _NoBodyError as error:
+            findings.append(_skipped_finding(tube, error.why, **error.values))
         except GeometryError as error:
-            said.append(_skipped(tube, error.message, "Put the bends right first."))
-    return found, said
+            findings.append(_skipped_finding(tube, "shape", why=error.message))
+    return found, findings
 
 
-def _unplaced(tubes: list[Tube]) -> list[Finding]:
+class _NoBodyError(GeometryError):
+    """Why a tube has no possible shape: variant and values of a 'joint-skipped' finding."""
+
+    def __init__(self, why: str, **values: object) -> None:
+        super().__init__(why)
+        self.why = why
+        self.values = values
+
+
+def _unplaced_findings(tubes: list[Tube]) -> list[Finding]:
     """One note on tubes that a table gives no place: all of them would start at the origin."""
     if not tubes:
         return []
-    who = f"{tubes[0].name} has" if len(tubes) == 1 else f"{len(tubes)} tubes, {tubes[0].name} the first, have"
-    return [
-        Finding(
-            "joint-unplaced",
-            f"{who} no place in the file, so no joints were looked for there.",
-            measured=float(len(tubes)),
-            cure="Give the start and direction of each tube in the table, or read the drawing itself.",
-        )
-    ]
+    count = len(tubes)
+    values = {"first": tubes[0].name, "count": count}
+    variant = "one" if count == 1 else "several"
+    return [Finding("joint-unplaced", measured=float(count), variant=variant, values=values)]
 
 
-def _skipped(tube: Tube, why: str, cure: str) -> Finding:
-    return Finding(
-        "joint-skipped",
-        f"{tube.name}: its joints were not looked for, since {why}.",
-        tube=tube.name,
-        layer=tube.run.layer,
-        cure=cure,
-    )
+def _skipped_finding(tube: Tube, variant: str, **values: object) -> Finding:
+    return Finding("joint-skipped", tube=tube.name, layer=tube.run.layer, variant=variant, values=values)
 
 
 def _body(index: int, tube: Tube, section: Section) -> Body:
-    legs = _round_legs(tube) if section.is_round else _square_legs(tube)
+    short = min(tube.run.table.straights)
+    if short < -1e-6:
+        raise _NoBodyError("overlap", overlap=-short)
+    legs = _framed_legs(tube) if section.cylinder is None else _round_legs(tube)
     if not legs:
-        raise GeometryError("the run has no length")
+        raise _NoBodyError("no length")
     length = legs[-1].begin + legs[-1].length
-    half = section.od / 2.0 if section.is_round else hypot(section.od, section.height) / 2.0
     ends = () if tube.run.closed else _ends(index, tube, legs)
-    size = min(section.od, section.height)
-    return Body(index, tube, section, tuple(legs), length, half, ends, tube.name, size)
+    half = section.outer.half_diagonal
+    return Body(index, tube, section, tuple(legs), length, half, ends, tube.name, section.smaller)
 
 
 def _round_legs(tube: Tube) -> list[Leg]:
-    short = min(tube.run.table.straights)
-    if short < -1e-6:
-        raise GeometryError(f"its bends overlap by {-short:.2f} mm")
     legs: list[Leg] = []
     begin = 0.0
     for one in tube.run.centerline:
@@ -279,7 +273,7 @@ def _with_corners(leg: Leg, corners: tuple[float, float]) -> Leg:
     return Leg(leg.start, leg.end, leg.begin, leg.length, leg.direction, leg.arc, leg.up, leg.roll, corners)
 
 
-def _square_legs(tube: Tube) -> list[Leg]:
+def _framed_legs(tube: Tube) -> list[Leg]:
     run = tube.run
     found = pieces(run.table, run.placement, run.closed)
     legs = []
@@ -346,15 +340,16 @@ def _outside_b(legs: list[Leg]) -> Vec | None:
     return None
 
 
-def _across(v: Vec, direction: Vec) -> Vec:
-    """The part of v square to a direction, as a unit vector."""
+def _across(v: Vec, direction: Vec) -> Vec | None:
+    """The part of v square to a direction, as a unit vector; None where there is none, as at a line folded back."""
     w = along(v, direction, -dot(v, direction))
-    return scale(w, 1.0 / norm(w))
+    size = norm(w)
+    return scale(w, 1.0 / size) if size > 1e-9 * norm(v) else None
 
 
 def same_section(one: Section, other: Section) -> bool:
     """Whether two outsides are equal (within 0.05 mm, below what tube is made to)."""
-    if one.is_round != other.is_round:
+    if (one.cylinder is None) != (other.cylinder is None):
         return False
     return (
         abs(one.od - other.od) <= 0.05
@@ -364,8 +359,8 @@ def same_section(one: Section, other: Section) -> bool:
 
 
 def mirrored_alike(one: End, other: End, section: Section) -> bool:
-    """Whether a mitre plane maps one square end's section on the other's (always for round tube)."""
-    if section.is_round:
+    """Whether a mitre plane maps one end's section on the other's (always for round tube)."""
+    if section.cylinder is not None:
         return True
     n = sub(one.direction, other.direction)
     size = norm(n)

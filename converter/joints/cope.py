@@ -6,28 +6,32 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from converter.findings import Finding
-from converter.joints.clash import clashes_said, find_clashes
-from converter.joints.find import survey
-from converter.joints.hole import Hole, find_holes
+from converter.joints.finding.joints import survey_frame
 from converter.joints.hole_saw import with_hole_saws
-from converter.joints.lengths import cut_length, length_changes
-from converter.joints.model import Joint
+from converter.joints.holes.hole import Hole, find_holes
+from converter.joints.in_the_way.clashes import clash_findings, find_clashes
+from converter.joints.model import Joint, cut_length, length_changes
+from converter.joints.sides import saw_sides
 from converter.model.run import Tube
-from converter.shop.job import Job
+from converter.shop.job_file import JobFile
 from converter.shop.model import Shop
 from converter.tolerances import DEFAULT, Tolerances
-from converter.units import Display
 
 
 @dataclass(frozen=True, slots=True)
 class TubeLength:
-    """How long a tube is cut: developed length, what each end adds (negative: takes off), and the stick, mm."""
+    """How long a tube is cut: developed length, what each end adds (negative: takes off), and the stick, mm.
+
+    ``short`` and ``apart`` are of a straight tube that a saw cuts at a slant: see `converter.joints.sides.saw_sides`.
+    """
 
     name: str
     developed: float
     change_a: float
     change_b: float
     cut: float
+    short: float | None = None
+    apart: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,22 +41,23 @@ class Copes:
     Attributes:
         joints: in the order of the tubes, end A before end B, with their hole-saw set-up.
         lengths: of every tube, jointed or not.
-        findings: everything said of the joints.
+        findings: everything told of how ends are cut.
+        in_the_way: tubes that cross, overlap or all but touch.
         holes: that tubes need where others pass through them.
     """
 
     joints: tuple[Joint, ...]
     lengths: tuple[TubeLength, ...]
     findings: tuple[Finding, ...]
+    in_the_way: tuple[Finding, ...] = ()
     holes: tuple[Hole, ...] = ()
 
 
 def cope_frame(
     tubes: Sequence[Tube],
     shop: Shop,
-    job: Job | None = None,
+    job: JobFile | None = None,
     tol: Tolerances = DEFAULT,
-    display: Display | None = None,
     gap: float = 0.0,
 ) -> Copes:
     """Find the joints, set up the hole saws, work out the lengths.
@@ -61,14 +66,16 @@ def cope_frame(
         tubes: the frame.
         shop: whose hole saws are used.
         job: its ``[[joint]]`` tables overrule the usual rules.
-        tol, display, gap: see `converter.joints.find.survey`.
+        tol, gap: see `converter.joints.finding.joints.survey_frame`.
     """
-    display = display or Display()
-    found = survey(tubes, job, tol, display, gap)
-    said = [*found.findings, *clashes_said(find_clashes(found, tol), found.frame, display)]
+    frame_survey = survey_frame(tubes, job, tol, gap)
+    in_the_way = [*frame_survey.crossing_findings, *clash_findings(find_clashes(frame_survey, tol), frame_survey.frame)]
     developed = {tube.name: tube.run.table.developed_length for tube in tubes}
-    joints, more = with_hole_saws(found.joints, shop, display, developed)
+    joints, more = with_hole_saws(frame_survey.joints, shop, developed)
     changes = length_changes(joints)
+    of_tube: dict[str, list[Joint]] = {}
+    for joint in joints:
+        of_tube.setdefault(joint.tube, []).append(joint)
     lengths = tuple(
         TubeLength(
             tube.name,
@@ -76,7 +83,10 @@ def cope_frame(
             changes.get((tube.name, "A"), 0.0),
             changes.get((tube.name, "B"), 0.0),
             cut_length(tube, changes),
+            *saw_sides(tube, of_tube.get(tube.name, ())),
         )
         for tube in tubes
     )
-    return Copes(tuple(joints), lengths, (*said, *more), tuple(find_holes(found)))
+    return Copes(
+        tuple(joints), lengths, (*frame_survey.findings, *more), tuple(in_the_way), tuple(find_holes(frame_survey))
+    )

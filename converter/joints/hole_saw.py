@@ -20,12 +20,10 @@ import numpy as np
 
 from converter.findings import Finding
 from converter.geometry.vectors import cross, dot, norm, scale
-from converter.joints.lines import Array
+from converter.joints.cuts.lines import Array
+from converter.joints.cuts.saddle import Cut, RoundPrism, angles, extremes
 from converter.joints.model import SADDLE, Joint, SawSetting
-from converter.joints.plan import point_text
-from converter.joints.saddle import Cut, RoundPrism, angles, extremes
 from converter.shop.model import HoleSaw, Shop
-from converter.units import Display
 
 #: mm; a saw this much off the mate's diameter is no longer the next size: sizes step by 1/16 in.
 SIZE = 1.6
@@ -36,43 +34,34 @@ _SAME_ANGLE = 1e-3
 
 
 def with_hole_saws(
-    joints: Sequence[Joint], shop: Shop, display: Display | None = None, developed: dict[str, float] | None = None
+    joints: Sequence[Joint], shop: Shop, developed: dict[str, float] | None = None
 ) -> tuple[list[Joint], list[Finding]]:
     """The joints with their hole-saw set-up where a hole saw makes the cut, and what is to be said.
 
     Args:
-        joints: of `converter.joints.find.find_joints`.
+        joints: of `converter.joints.finding.joints.find_joints`.
         shop: whose saws there are; with none listed the wanted size is told.
-        display: how lengths are written in sentences.
         developed: developed length of each tube, for centre-to-centre settings; left out without.
     """
-    display = display or Display()
-    said: list[Finding] = []
+    findings: list[Finding] = []
     done: list[Joint] = []
     listed = bool(shop.hole_saws)
     centers = {(joint.tube, joint.end): joint.ahead for joint in joints if _by_saw(joint)}
     for joint in joints:
         if not _by_saw(joint):
             done.append(joint)
-            if joint.kind == SADDLE:
-                said.append(_not(joint, display))
+            if joint.kind == SADDLE and joint.plane is None:
+                findings.append(_no_saw_finding(joint))
             continue
         setting = saw_setting(joint, shop.hole_saws)
         other = centers.get((joint.tube, "B" if joint.end == "A" else "A"))
         if other is not None and developed is not None and joint.tube in developed:
             setting = replace(setting, center_to_center=developed[joint.tube] + joint.ahead + other)
         done.append(replace(joint, hole_saw=setting))
-        said += _checked(joint, setting, listed, display)
+        findings += _setting_findings(joint, setting, listed)
     if not listed and centers:
-        said.append(
-            Finding(
-                "hole-saw-none",
-                f"{shop.name!r} lists no hole saws, so for {len(centers)} "
-                f"{'cut' if len(centers) == 1 else 'cuts'} the mate's own diameter is told.",
-                cure="List the saws you own as [[hole_saw]] in the shop file.",
-            )
-        )
-    return done, said
+        findings.append(Finding("hole-saw-none", values={"shop": shop.name, "cuts": len(centers)}))
+    return done, findings
 
 
 def _by_saw(joint: Joint) -> bool:
@@ -83,7 +72,7 @@ def _by_saw(joint: Joint) -> bool:
         and len(joint.base.mates) == 1
         and joint.mate_straight
         and section is not None
-        and section.is_round
+        and section.cylinder is not None
     )
 
 
@@ -130,8 +119,9 @@ def saw_depths(joint: Joint, size: float) -> tuple[float, float]:
         joint: a cope onto one straight round mate.
         size: the saw's diameter, mm.
     """
-    if joint.section.is_round and joint.offset < 1e-9:
-        r, a = joint.section.od / 2.0, radians(joint.angle)
+    r = joint.section.cylinder
+    if r is not None and joint.offset < 1e-9:
+        a = radians(joint.angle)
         if 2.0 * r <= size:
             return 2.0 * r / sin(a), (size * cos(a) + 2.0 * r) / sin(a)
     branch, axis = joint.base.branch, joint.mate_axis
@@ -164,58 +154,53 @@ def saw_depths(joint: Joint, size: float) -> tuple[float, float]:
     return high[0] - low[0], max(high) - min(low)
 
 
-def _place(joint: Joint, display: Display) -> str:
-    return f"{joint.tube} end {joint.end} at {point_text(joint.node, display)}"
-
-
-def _not(joint: Joint, display: Display) -> Finding:
-    if len(joint.base.mates) > 1:
-        why = f"it is cut to {len(joint.base.mates)} tubes"
-    elif joint.mate_section is not None and not joint.mate_section.is_round:
-        why = f"{joint.mates[0]} is not round"
-    else:
-        why = f"it lands on a bend of {joint.mates[0]}"
+def _finding(
+    joint: Joint,
+    code: str,
+    variant: str = "",
+    measured: float | None = None,
+    limit: float | None = None,
+    unit: str | None = None,
+    **values: object,
+) -> Finding:
+    """A finding on the hole saw of a joint."""
     return Finding(
-        "hole-saw-not",
-        f"{_place(joint, display)}: no single hole saw makes this cut, since {why}; use the template.",
+        code,
         tube=joint.tube,
+        end=joint.end,
         at=joint.node,
+        measured=measured,
+        limit=limit,
+        unit=unit,
+        variant=variant,
+        values={"place": joint.node, "mate": joint.mates[0], **values},
     )
 
 
-def _checked(joint: Joint, setting: SawSetting, listed: bool, display: Display) -> list[Finding]:
-    said: list[Finding] = []
+def _no_saw_finding(joint: Joint) -> Finding:
+    variant = "bend"
+    if len(joint.base.mates) > 1:
+        variant = "several"
+    elif joint.mate_section is not None and joint.mate_section.cylinder is None:
+        variant = "not round"
+    return _finding(joint, "hole-saw-not", variant, mates=len(joint.base.mates))
+
+
+def _setting_findings(joint: Joint, setting: SawSetting, listed: bool) -> list[Finding]:
+    findings: list[Finding] = []
     assert joint.mate_section is not None
-    wanted = joint.mate_section.od
-
-    def say(code: str, text: str, measured: float, limit: float, unit: str, cure: str) -> None:
-        said.append(
-            Finding(
-                code, f"{_place(joint, display)}: {text}.", tube=joint.tube, at=joint.node,
-                measured=measured, limit=limit, unit=unit, cure=cure,
-            )
-        )  # fmt: skip
-
-    if listed and abs(setting.size - wanted) > SIZE:
-        say(
-            "hole-saw-size",
-            f"the nearest hole saw, {display.length(setting.size)}, is {display.length(abs(setting.size - wanted))} "
-            f"off the {display.length(wanted)} of {joint.mates[0]}",
-            setting.size, wanted, "mm", "Get the size, or cut by the template.",
-        )  # fmt: skip
-    if setting.saw_depth is not None and setting.cuts != 1:
-        how = "it takes two cuts, one from each side" if setting.cuts == 2 else "not even two cuts go through"
-        say(
-            "hole-saw-depth",
-            f"the cut needs {display.length(setting.depth)} of depth and the saw has "
-            f"{display.length(setting.saw_depth)}: {how}",
-            setting.depth, setting.saw_depth, "mm", "Use a deeper saw, or cut by the template.",
-        )  # fmt: skip
-    if joint.angle < LEAST_ANGLE - _SAME_ANGLE:
-        say(
-            "hole-saw-angle",
-            f"at {display.angle(joint.angle)} between the axes the tube lies too flat for a hole saw in a notcher "
-            f"(about {LEAST_ANGLE:g}° is the least)",
-            joint.angle, LEAST_ANGLE, "deg", "Cut by the template.",
-        )  # fmt: skip
-    return said
+    wanted, size = joint.mate_section.od, setting.size
+    depth, saw_depth, angle = setting.depth, setting.saw_depth, joint.angle
+    if listed and abs(size - wanted) > SIZE:
+        off = abs(size - wanted)
+        findings.append(_finding(joint, "hole-saw-size", "", size, wanted, "mm", size=size, off=off, wanted=wanted))
+    if saw_depth is not None and setting.cuts != 1:
+        variant = "twice" if setting.cuts == 2 else "never"
+        findings.append(
+            _finding(joint, "hole-saw-depth", variant, depth, saw_depth, "mm", depth=depth, saw_depth=saw_depth)
+        )
+    if angle < LEAST_ANGLE - _SAME_ANGLE:
+        findings.append(
+            _finding(joint, "hole-saw-angle", "", angle, LEAST_ANGLE, "deg", angle=angle, least=LEAST_ANGLE)
+        )
+    return findings

@@ -1,16 +1,21 @@
-"""A joint: one end of one tube, and everything it is cut to."""
+"""A joint: one end of one tube, and everything it is cut to; how long it makes a tube."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Protocol
 
 from converter.geometry.vectors import Vec
-from converter.joints.saddle import Cut, profile
+from converter.joints.cuts.flat import SQUARE as SQUARE_ANGLE
+from converter.joints.cuts.flat import from_square, long_side, plane_of
+from converter.joints.cuts.saddle import Cut, HalfSpace, profile
+from converter.model.run import Tube
 from converter.model.section import Section
+from converter.units import Display
 
-SADDLE, MITRE, PLANE = "saddle", "mitre", "plane"
+SADDLE, MITRE, PLANE, SQUARE = "saddle", "mitre", "plane", "square"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +56,7 @@ class Clock(Protocol):
         """Unit vector from the axis to the zero line at that end."""
         ...
 
-    def words(self, end: str) -> str:
+    def words(self, end: str, display: Display) -> str:
         """How a person finds it at that end; '' for a place between the ends."""
         ...
 
@@ -63,9 +68,9 @@ class Joint:
     Attributes:
         node: where the tube's axis meets its mate's (nearest point on the mate's centerline).
         tube, end: name of the tube, 'A' or 'B'.
-        kind: 'saddle', 'mitre' or 'plane'.
+        kind: 'saddle', 'mitre', 'plane' or 'square' (on the flat of its mate).
         mates: names of the tubes it is cut to, the leading one first; () for a plane.
-        angle: between the axes; of a saddle the smaller one, 0..90; of a mitre the one between the two
+        angle: between the axes; of a saddle and a square end the smaller one, 0..90; of a mitre the one between the two
             tubes, 0..180; of a plane the one between axis and plane, 0..90.
         offset: distance between the axes.
         base: the end and what cuts it, with any zero line.
@@ -78,6 +83,7 @@ class Joint:
         straight: length of the straight at that end.
         gap: weld gap that the cut leaves.
         hole_saw: set-up, or None when no hole saw makes this cut (or none was asked for).
+        corner_gap: what a cut square on a flat leaves open to the mate's corner radii, at most, the weld gap counted.
     """
 
     node: Vec
@@ -97,11 +103,31 @@ class Joint:
     straight: float
     gap: float = 0.0
     hole_saw: SawSetting | None = None
+    corner_gap: float = 0.0
 
     @cached_property
-    def zero(self) -> str:
-        """The zero line in words."""
-        return self.clock.words(self.end)
+    def plane(self) -> HalfSpace | None:
+        """The plane that the cut lies in, so that a saw makes it, or None."""
+        return plane_of(self.base)
+
+    @cached_property
+    def saw_angle(self) -> float | None:
+        """From square, for a saw: 0 for a cut square to the tube; None when no saw makes the cut."""
+        return None if self.plane is None else from_square(self.plane, self.direction)
+
+    @property
+    def is_square(self) -> bool:
+        """Whether it is cut square to the tube, so that it needs neither template nor set-up."""
+        return self.saw_angle is not None and self.saw_angle <= SQUARE_ANGLE
+
+    @property
+    def long_side(self) -> Vec | None:
+        """Unit vector from the axis to the side of the long point of a slanted saw cut, else None."""
+        return None if self.plane is None or self.is_square else long_side(self.plane, self.direction)
+
+    def zero_in(self, display: Display | None = None) -> str:
+        """The zero line in words; lengths in mm for None."""
+        return self.clock.words(self.end, display or Display())
 
     @cached_property
     def zero_direction(self) -> Vec:
@@ -111,7 +137,7 @@ class Joint:
     @cached_property
     def cut(self) -> Cut:
         """The end, with its zero line, and what cuts it."""
-        return self.base.seen_from(self.zero_direction)
+        return self.base.with_zero(self.zero_direction)
 
     @property
     def direction(self) -> Vec:
@@ -161,3 +187,27 @@ class Joint:
         The longest point of metal counts, on the outside or at the bore.
         """
         return 0.0 - min(min(od, bore) for _, od, bore in self.profile)
+
+
+def length_changes(joints: Iterable[Joint]) -> dict[tuple[str, str], float]:
+    """What each cut makes its tube longer than the centerline (negative: shorter), by (tube, end), mm.
+
+    A bend mark counted from end A moves by the change at end A; the stick is as long as the
+    developed length and both changes.
+    """
+    return {(joint.tube, joint.end): joint.length_change for joint in joints}
+
+
+def cut_length(tube: Tube, changes: dict[tuple[str, str], float]) -> float:
+    """Length of the stick that a tube is made of, from longest point to longest point, mm.
+
+    Args:
+        tube: the tube.
+        changes: of `length_changes`; an end without a joint is cut at the centerline's end.
+    """
+    return tube.run.table.developed_length + sum(changes.get((tube.name, end), 0.0) for end in "AB")
+
+
+def mark_shift(tube: Tube, changes: dict[tuple[str, str], float], feed_from: str = "A") -> float:
+    """How far every bend mark moves along the stick, counted from the end that is fed first, mm."""
+    return changes.get((tube.name, feed_from), 0.0)

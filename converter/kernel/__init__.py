@@ -26,10 +26,10 @@ def require() -> None:
             "STEP needs the CAD kernel, which is not installed: run `pip install cadquery`."
         ) from error
     except ImportError as error:
-        raise MissingLibraryError(_why(str(error))) from error
+        raise MissingLibraryError(_loader_sentence(str(error))) from error
 
 
-def _why(said: str) -> str:
+def _loader_sentence(said: str) -> str:
     """One sentence from what the system's loader says: "libGL.so.1: cannot open shared object file: ..."."""
     library, _, rest = said.partition(":")
     if not rest.strip().startswith("cannot open shared object"):

@@ -16,14 +16,14 @@ _STEPS = 24
 
 
 @dataclass(frozen=True, slots=True)
-class Clash:
+class SharedMetal:
     """Two solids that share metal.
 
     Attributes:
         one, other: places in the list of solids; volume: shared, mm3; center: of the shared volume.
     """
 
-    one: int
+    solid: int
     other: int
     volume: float
     center: Vec
@@ -110,7 +110,7 @@ def within(shape: Any, low: Vec, high: Vec) -> Any:
     return BRepAlgoAPI_Common(shape, BRepPrimAPI_MakeBox(gp_Pnt(*low), gp_Pnt(*high)).Solid()).Shape()
 
 
-def clashes(solids: Sequence[Any], joined: set[tuple[int, int]], least: float) -> list[Clash]:
+def clashes(solids: Sequence[Any], joined: set[tuple[int, int]], least: float) -> list[SharedMetal]:
     """Pairs of solids that share more than a volume, those left out that are joined.
 
     Args:
@@ -134,8 +134,8 @@ def clashes(solids: Sequence[Any], joined: set[tuple[int, int]], least: float) -
             first = within(solids[pair[0]], low, high)
             volume, center = shared(first, within(solids[pair[1]], *grown(low, high, 1.0)))
             if volume > least:
-                found.append(Clash(*pair, volume, center))
-    return sorted(found, key=lambda clash: (clash.one, clash.other))
+                found.append(SharedMetal(*pair, volume, center))
+    return sorted(found, key=lambda clash: (clash.solid, clash.other))
 
 
 Box = tuple[Vec, Vec]

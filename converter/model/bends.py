@@ -11,10 +11,12 @@ neighbouring straights run to the corner itself).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate
 from math import isfinite, radians
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, any_normal, cross, dot, norm
+from converter.limits import FARTHEST
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,11 +70,20 @@ class BendTable:
     def __post_init__(self) -> None:
         if not isfinite(self.tail):
             raise GeometryError("the tail is not a finite number", code="not-finite")
+        length = self.developed_length
+        if not abs(length) <= FARTHEST:
+            raise GeometryError(f"a tube of {length:.3g} mm is longer than {FARTHEST / 1e6:,.0f} km", code="too-far")
 
     @property
     def developed_length(self) -> float:
         """Sum of feeds, arcs and tail, in mm."""
         return sum(b.feed + b.arc_length for b in self.bends) + self.tail
+
+    @property
+    def straight_starts(self) -> tuple[float, ...]:
+        """Where each of the ``straights`` begins, mm from end A along the centerline."""
+        steps = (bend.feed + bend.arc_length for bend in self.bends)
+        return tuple(accumulate(steps, initial=0.0))
 
     @property
     def straights(self) -> tuple[float, ...]:
@@ -96,6 +107,10 @@ class Placement:
     normal: Vec = (0.0, 0.0, 1.0)
 
     def __post_init__(self) -> None:
+        if not isfinite(sum(self.start)):
+            raise GeometryError("a tube begins at a coordinate that is not a finite number", code="not-finite")
+        if not max(map(abs, self.start)) <= FARTHEST:
+            raise GeometryError(f"a tube begins farther than {FARTHEST / 1e6:,.0f} km from the origin", code="too-far")
         if abs(norm(self.direction) - 1.0) > 1e-6 or abs(norm(self.normal) - 1.0) > 1e-6:
             raise GeometryError("a placement's directions must be unit vectors")
         if abs(dot(self.direction, self.normal)) > 1e-6:

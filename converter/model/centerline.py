@@ -9,10 +9,11 @@ n by the angle on the radius. This is the step from internal to Cartesian coordi
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import ceil, cos, radians, sin
 from typing import Any
 
-from converter.geometry.vectors import Vec, along, cross, norm, sub
+from converter.geometry.vectors import Vec, along, cross, norm, scale, sub
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
 
@@ -67,6 +68,25 @@ def walk(
         n, t = _orthonormal(n, t)
     point = _straight(segments, point, t, table.tail, equal)
     return tuple(segments), Placement(point, t, n)
+
+
+def reverse_table(table: BendTable, placement: Placement | None = None) -> tuple[BendTable, Placement]:
+    """The same tube fed from end B: the table, and the placement that puts it on the same metal.
+
+    Feeds and angles come in reverse order, rotations too and with the same sign (a screw keeps
+    its hand); the first rotation is 0 again.
+    """
+    end = walk(table, placement)[1]
+    bends = table.bends
+    straights = table.straights
+    rows = []
+    for i in range(len(bends) - 1, -1, -1):
+        rotation = 0.0 if i == len(bends) - 1 else bends[i + 1].rotation
+        rows.append(replace(bends[i], feed=straights[i + 1], rotation=rotation))
+    back = Placement(end.start, scale(end.direction, -1.0), scale(end.normal, -1.0))
+    if not rows:
+        back = Placement(end.start, scale(end.direction, -1.0), end.normal)
+    return BendTable(tuple(rows), straights[0]), back
 
 
 def _straight(segments: list[Segment], point: Vec, t: Vec, length: float, equal: float) -> Vec:
@@ -125,7 +145,7 @@ def _surely_apart(segments: Sequence[Segment], thick: float) -> bool:
             turns.append(0.0)
             continue
         # up to a right angle the chord serves: what it leaves out is slack
-        count = ceil(s.angle / 90.0 - 1e-9)
+        count = max(1, ceil(s.angle / 90.0 - 1e-9))
         points += [s.point(s.angle * k / count) for k in range(1, count)]
         turns += [s.angle / count] * count
         slack = max(slack, s.radius * (1.0 - cos(radians(s.angle / count / 2.0))))

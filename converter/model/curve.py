@@ -9,11 +9,12 @@ the file itself (a bulged polyline). Every curve runs from ``start`` to ``end`` 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import cos, isfinite, radians, sin
+from math import cos, isfinite, radians, sin, tau
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, cross, distance, norm, rotate, scale, sub, unit
+from converter.limits import FARTHEST
 
 if TYPE_CHECKING:
     import numpy as np
@@ -25,7 +26,10 @@ else:
 
 
 def check_finite(*values: float) -> None:
-    """Raise GeometryError unless all are finite (x - x is not 0 for NaN and infinities)."""
+    """Raise GeometryError unless all are finite (x - x is not 0 for NaN and infinities).
+
+    The curves below ask only where the sum of their numbers is not finite, which is quicker to see.
+    """
     for v in values:
         if v - v != 0.0:
             raise GeometryError("a coordinate is not a finite number", code="not-finite")
@@ -41,7 +45,7 @@ class Line:
     def __post_init__(self) -> None:
         a, b = self.start, self.end
         if not isfinite(a[0] + a[1] + a[2] + b[0] + b[1] + b[2]):
-            raise GeometryError("a line has a coordinate that is not a finite number", code="not-finite")
+            check_finite(*a, *b)
         if a == b:
             raise GeometryError("a line has no length")
 
@@ -82,7 +86,7 @@ class Arc:
     def __post_init__(self) -> None:
         c, s, e = self.center, self.start, self.end
         if not isfinite(c[0] + c[1] + c[2] + s[0] + s[1] + s[2] + e[0] + e[1] + e[2] + self.radius):
-            raise GeometryError("an arc has a value that is not a finite number", code="not-finite")
+            check_finite(*c, *s, *e, self.radius)
         if not self.radius > 0.0:
             raise GeometryError(f"an arc has radius {self.radius}")
         if not 0.0 < self.angle <= 360.0:
@@ -133,9 +137,8 @@ class Polyline:
         shape = self.points.shape
         if len(shape) != 2 or shape[1] != 3 or shape[0] < 2:
             raise GeometryError("a polyline needs two or more points in space")
-        total = float(self.points.sum())
-        if not isfinite(total):
-            raise GeometryError("a polyline has a coordinate that is not a finite number", code="not-finite")
+        if not isfinite(float(self.points.sum())):
+            check_finite(*self.points.ravel().tolist())
 
     @property
     def start(self) -> Vec:
@@ -183,7 +186,8 @@ class Spline:
                 raise GeometryError("a spline's weights do not suit its control points")
             total += float(self.weights.sum())
         if not isfinite(total):
-            raise GeometryError("a spline has a value that is not a finite number", code="not-finite")
+            numbers = (self.control_points, self.knots, self.weights)
+            check_finite(*(v for array in numbers if array is not None for v in array.ravel().tolist()))
 
     def reversed(self) -> Spline:
         """The same spline run from its end."""
@@ -261,3 +265,43 @@ class Path:
 
 Curve: TypeAlias = Line | Arc | Polyline | Spline | Ellipse | Path
 Segment: TypeAlias = Line | Arc
+
+#: An arc of a greater radius (mm) has a center that doubles cannot place to 1e-4 mm: nothing about it can be trusted.
+GREATEST_RADIUS = 1e12
+
+
+def reach(curve: Curve) -> float:
+    """Largest coordinate (either sign, mm) that describes a curve; of an arc also how far it goes round."""
+    if isinstance(curve, Line):
+        a, b = curve.start, curve.end
+        return max(abs(a[0]), abs(a[1]), abs(a[2]), abs(b[0]), abs(b[1]), abs(b[2]))
+    if isinstance(curve, Polyline):
+        return float(abs(curve.points).max())
+    if isinstance(curve, Spline):
+        return float(abs(curve.control_points).max())
+    if isinstance(curve, Arc):
+        return max(map(abs, (*curve.start, *curve.end, curve.length / tau)))
+    if isinstance(curve, Ellipse):
+        return max(map(abs, curve.center)) + norm(curve.major) + norm(curve.minor)
+    return max(map(reach, curve.parts))
+
+
+def too_far(mm: float) -> GeometryError:
+    """What refuses a curve that reaches so far away, or farther than numbers hold."""
+    how = f"{mm:.3g} mm away" if isfinite(mm) else "beyond what numbers hold"
+    return GeometryError(f"it reaches {how}", code="too-far")
+
+
+def check_reach(curve: Curve) -> None:
+    """Refuse a curve that no drawing of tubes holds, and that arithmetic would choke on.
+
+    Raises:
+        GeometryError: with the code 'too-far': a coordinate beyond `converter.limits.FARTHEST`, or a radius beyond
+            `GREATEST_RADIUS`.
+    """
+    far = reach(curve)
+    if not far <= FARTHEST:
+        raise too_far(far)
+    for part in curve.parts if isinstance(curve, Path) else (curve,):
+        if isinstance(part, Arc) and not part.radius <= GREATEST_RADIUS:
+            raise GeometryError(f"it has a radius of {part.radius:.3g} mm", code="too-far")

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from math import isfinite
+from typing import TYPE_CHECKING
 
-from converter.findings import Finding
+from converter.findings import Finding, Reason
 from converter.geometry.vectors import Vec
 from converter.model.bends import BendTable, Placement
-from converter.model.curve import Curve
+from converter.model.curve import Curve, check_reach
 from converter.model.section import Section
+
+if TYPE_CHECKING:
+    from converter.units import Display
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +26,9 @@ class DrawnCurve:
         handle: entity handle or id for messages, or None.
         name: a name the file gives this very curve (STEP), or None.
         group: curves of different groups never join (STEP: products, named wires); None is a group too.
+
+    Raises:
+        GeometryError: the curve is farther away than any drawing of tubes (`converter.model.curve.check_reach`).
     """
 
     curve: Curve
@@ -30,6 +37,9 @@ class DrawnCurve:
     name: str | None = None
     group: str | None = None
 
+    def __post_init__(self) -> None:
+        check_reach(self.curve)
+
 
 @dataclass(frozen=True, slots=True)
 class Ignored:
@@ -37,7 +47,13 @@ class Ignored:
 
     kind: str
     count: int
-    why: str
+    why: Reason
+
+    def why_in(self, display: Display | None = None) -> str:
+        """Why it was left out, in words; lengths in mm for None."""
+        from converter.findings.wording import reason
+
+        return reason(self.why, display)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +67,12 @@ class LeftShape:
     """
 
     kind: str
-    why: str
+    why: Reason
     points: tuple[Vec, ...]
     handle: str | None = None
 
     @classmethod
-    def box(cls, kind: str, why: str, low: Vec, high: Vec, handle: str | None = None) -> LeftShape:
+    def box(cls, kind: str, why: Reason, low: Vec, high: Vec, handle: str | None = None) -> LeftShape:
         """A box between two corners, as one line along all its edges."""
         corners = (low, high)
         # two rings and what joins them; some edges are passed twice
@@ -131,6 +147,19 @@ class ReadyTable:
     findings: tuple[Finding, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class HeaderUnit:
+    """What the header of a DXF drawing says of its unit.
+
+    Attributes:
+        unit: that its lengths are in.
+        contradicted: whether its $MEASUREMENT is that of the other system.
+    """
+
+    unit: str
+    contradicted: bool = False
+
+
 @dataclass(slots=True)
 class Drawing:
     """Everything one file holds, converted to mm.
@@ -143,6 +172,7 @@ class Drawing:
         ignored: what was left out, counted.
         findings: what the reader has to say.
         digest: SHA-256 of the file, 64 hexadecimal digits; '' when it came from no file.
+        header: what a DXF header says of the unit; None where it says nothing, or the units option says it.
         aside: shapes of what was left out; None unless `ReadOptions.keep_left_out` asked for them.
     """
 
@@ -154,4 +184,5 @@ class Drawing:
     ignored: list[Ignored] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     digest: str = ""
+    header: HeaderUnit | None = None
     aside: Aside | None = None

@@ -20,7 +20,7 @@ from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc
 
 #: Straights not longer than this (mm) are no straights: nothing can be built on them.
-NOTHING = 1e-6
+SHORTEST_STRAIGHT = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ class Piece:
 def pieces(table: BendTable, placement: Placement, closed: bool = False) -> tuple[Piece, ...]:
     """The straights and bends of a table with the section's frame, in place.
 
-    Straights of `NOTHING` are left out and do not move what follows. A closed run starts
+    Straights of `SHORTEST_STRAIGHT` are left out and do not move what follows. A closed run starts
     at the end of its first straight, which is joined to its last one.
 
     Raises:
@@ -95,15 +95,15 @@ def pieces(table: BendTable, placement: Placement, closed: bool = False) -> tupl
         at = end
     _straight(found, at, table.tail, "after the last bend")
     if not found:
-        raise GeometryError("the run has no length")
+        raise GeometryError("the tube has no length")
     _check_corners(found, closed)
     return _joined(found) if closed else tuple(found)
 
 
 def _straight(found: list[Piece], at: Station, length: float, where: str) -> Station:
-    if length < -NOTHING:
+    if length < -SHORTEST_STRAIGHT:
         raise GeometryError(f"the straight {where} is {-length:.3f} mm shorter than nothing, so the bends overlap")
-    if length <= NOTHING:
+    if length <= SHORTEST_STRAIGHT:
         return at
     end = replace(at, point=along(at.point, at.direction, length))
     found.append(Piece(at, end, length))

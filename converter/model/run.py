@@ -9,7 +9,7 @@ from converter.errors import GeometryError
 from converter.findings import Finding
 from converter.geometry.vectors import Vec
 from converter.model.bends import BendTable, Placement
-from converter.model.centerline import rebuild, walk
+from converter.model.centerline import rebuild, reverse_table, walk
 from converter.model.curve import Segment
 from converter.model.section import Section
 
@@ -31,6 +31,7 @@ class Run:
         metal: how far the metal reaches past the centerline's ends A and B in mm, when the file holds a solid.
         placed: whether the file says where it stands; a bare bend table does not, and starts at the origin.
         end_point: centerline point at end B where the reducer knows it already; else it is walked to.
+        drawn_as: name of the run that it was drawn in, when that was taken apart at its sharp corners; else None.
     """
 
     name: str
@@ -45,6 +46,7 @@ class Run:
     end_point: Vec | None = None
     metal: tuple[float, float] | None = None
     placed: bool = True
+    drawn_as: str | None = None
 
     @property
     def start(self) -> Vec:
@@ -55,6 +57,11 @@ class Run:
     def end(self) -> Vec:
         """Centerline point at end B."""
         return self.end_point if self.end_point is not None else walk(self.table, self.placement)[1].start
+
+    @property
+    def is_free_curve(self) -> bool:
+        """Whether bends of it stand for a curve that is not made of straights and arcs: no tube of bends as drawn."""
+        return any(finding.code == "not-line-arc" for finding in self.findings)
 
     @cached_property
     def centerline(self) -> tuple[Segment, ...]:
@@ -91,6 +98,7 @@ class Tube:
         drawn: the run as drawn, before fillets and refit.
         findings: what assigning and refitting said.
         metal: name of its metal, or None when unknown.
+        coped_corners: whether an end on a flat is coped around the mate's corner radii, instead of cut square.
     """
 
     run: Run
@@ -100,8 +108,40 @@ class Tube:
     drawn: Run | None = None
     findings: tuple[Finding, ...] = ()
     metal: str | None = None
+    coped_corners: bool = False
 
     @property
     def name(self) -> str:
         """Name of the run."""
         return self.run.name
+
+
+def reverse_run(run: Run) -> Run:
+    """The same run fed from end B: same metal, same place, end A and B exchanged.
+
+    Findings that name a bend are renumbered to the new order; so is a further bend that one of their values,
+    ``other_bend``, names.
+    """
+    table, placement = reverse_table(run.table, run.placement)
+    return replace(
+        run,
+        table=table,
+        placement=placement,
+        end_point=run.start,
+        handles=run.handles[::-1],
+        findings=tuple(_turned(f, len(table.bends)) for f in run.findings),
+        metal=None if run.metal is None else run.metal[::-1],
+    )
+
+
+def _turned(finding: Finding, bends: int) -> Finding:
+    """A finding about a run of so many bends whose ends are exchanged."""
+    values = tuple(
+        (k, bends + 1 - v if k == "other_bend" and isinstance(v, int) else v) for k, v in finding.value_pairs
+    )
+    return replace(
+        finding,
+        bend=None if finding.bend is None else bends + 1 - finding.bend,
+        end=None if finding.end is None else {"A": "B", "B": "A"}[finding.end],
+        values=values,
+    )

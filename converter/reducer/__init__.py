@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from converter.reducer.rebuild import rebuild, reverse_run, reverse_table
+from converter.model.centerline import rebuild, reverse_table
+from converter.model.run import reverse_run
 from converter.reducer.reduce import reduce_drawing
 
 __all__ = ["rebuild", "reduce_drawing", "reverse_run", "reverse_table"]

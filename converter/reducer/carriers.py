@@ -13,6 +13,7 @@ from math import degrees, pi
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.geometry.distinct import distinct
 from converter.model.curve import Arc
 from converter.reducer.cluster import (
     Floats,
@@ -149,7 +150,7 @@ def _one_carrier(lines: Straights, length: Floats, i: Ints, j: Ints, join: float
 
 def _listed(n: int, a: Ints, b: Ints) -> list[list[int]]:
     label = components(n, a, b)
-    members = np.unique(np.concatenate((a, b)))
+    members = distinct(np.concatenate((a, b)))
     groups: dict[int, list[int]] = {}
     for m, head in zip(members.tolist(), label[members].tolist(), strict=True):
         groups.setdefault(head, []).append(m)

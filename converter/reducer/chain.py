@@ -25,7 +25,6 @@ from converter.reducer.edges import LINE, Edges, end_nodes, gather
 from converter.reducer.ends import curve_length
 from converter.reducer.junctions import Links, join_across_layers, join_within_layers
 from converter.tolerances import DEFAULT, Tolerances
-from converter.units import Display
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +55,6 @@ def chain(
     curves: Sequence[DrawnCurve],
     tol: Tolerances = DEFAULT,
     across_layers: bool = True,
-    display: Display | None = None,
 ) -> tuple[list[Chain], list[Finding]]:
     """Join drawn curves into chains.
 
@@ -64,19 +62,17 @@ def chain(
         curves: in drawn order; any direction, any order, possibly doubled or split.
         tol: ``join`` heals, ``near`` is reported, ``tangent`` (at least 1 degree here) runs through junctions.
         across_layers: whether loose ends may continue on another layer.
-        display: how lengths are written in the findings.
 
     Returns:
         The chains in the order of their first-drawn curves, and what was healed, left out or doubtful.
     """
-    display = display or Display()
     if not curves:
         return [], []
     places = list(range(len(curves)))
     edges = gather(curves)
     node = end_nodes(edges, tol)
     found: list[Finding] = []
-    thinned = drop_duplicates(edges, node, tol, display)
+    thinned = drop_duplicates(edges, node, tol)
     if thinned:
         left, places, found = thinned
         edges = gather(left)
@@ -90,11 +86,11 @@ def chain(
     if across_layers and len(edges.layers) > 1:
         join_across_layers(edges, node, ends, tol, links)
     walks = _walk(edges, links, closed, speck)
-    chains, extra = _assemble(edges, links, walks, places, tol, display)
-    found += remarks.specks(edges, speck, tol, display)
+    chains, extra = _assemble(edges, links, walks, places, tol)
+    found += remarks.speck_findings(edges, speck, tol)
     found += extra
-    found += remarks.junctions(edges, links, display)
-    found += remarks.near_gaps(edges, node, ends, walks, tol, display)
+    found += remarks.junction_findings(edges, links)
+    found += remarks.near_gap_findings(edges, node, ends, walks, tol)
     return chains, found
 
 
@@ -165,7 +161,6 @@ def _assemble(
     walks: list[tuple[list[int], bool]],
     places: list[int],
     tol: Tolerances,
-    display: Display,
 ) -> tuple[list[Chain], list[Finding]]:
     drawn, found = edges.drawn, []
     entered = np.array([e for walk, _ in walks for e in walk], dtype=np.int64)
@@ -191,13 +186,13 @@ def _assemble(
                 worst = walk[int(mine.argmax())]
                 part = slice(start, start + len(walk))
                 middles = (edges.points[entered[part]] + edges.points[before[part]]) / 2.0 + edges.origin
-                said = np.flatnonzero(mine > max(remarks.SAID_FROM, tol.equal)).tolist()
+                said = np.flatnonzero(mine > max(remarks.LEAST_NAMED_GAP, tol.equal)).tolist()
                 said.sort(key=lambda i: -float(mine[i]))
                 where = [(x, y, z) for x, y, z in middles[said[: 1 + remarks.PLACES]].tolist()]
-                found += remarks.healed(edges, drawn[first], worst, healed, tol, display, tuple(where))
+                found += remarks.healed_gap_findings(edges, drawn[first], worst, healed, tol, tuple(where))
         if crossing and len({item.layer for item, _ in items}) > 1:
             layer = _main_layer(edges, walk, layer)
-            found.append(remarks.crossed(edges, links, walk, display))
+            found.append(remarks.layer_change_finding(edges, links, walk))
         chains.append(Chain(items, closed, layer, places[first], healed))
         start += len(walk)
     return chains, found

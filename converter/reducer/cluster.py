@@ -15,6 +15,8 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.geometry.distinct import distinct
+
 Ints: TypeAlias = NDArray[np.int64]
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -108,7 +110,7 @@ def _pairs_in_cells(points: Floats, tol: float, key: Ints, who: Ints) -> tuple[I
     if not found:
         none = np.zeros(0, dtype=np.int64)
         return none, none
-    code = np.unique(np.concatenate(found))
+    code = distinct(np.concatenate(found))
     return code // n, code % n
 
 
@@ -158,7 +160,7 @@ def same_points(points: Floats, tol: float) -> Ints:
     a, b = [who[:-1][links]], [who[1:][links]]
     torn = same & ~near
     if torn.any():  # some cell holds two different points: look at all pairs of those cells
-        mixed = np.isin(key, np.unique(key[1:][torn]))
+        mixed = np.isin(key, distinct(key[1:][torn]))
         c, d = _pairs_in_cells(points, tol, key[mixed], who[mixed])
         a.append(c)
         b.append(d)

@@ -23,9 +23,8 @@ from converter.reducer.cluster import Floats, Ints, keep_shared, split_at_gaps
 from converter.reducer.edges import ARC, LINE, OTHER, Edges
 from converter.reducer.ends import curve_length, is_straight, sample
 from converter.reducer.overlap import Attached, Member, Verdict, resolve
-from converter.reducer.remarks import overlaps
+from converter.reducer.remarks import overlap_findings
 from converter.tolerances import Tolerances
-from converter.units import Display
 
 Bools: TypeAlias = NDArray[np.bool_]
 
@@ -36,7 +35,7 @@ _SEGMENTS = 100_000
 
 
 def drop_duplicates(
-    edges: Edges, node: Ints, tol: Tolerances, display: Display
+    edges: Edges, node: Ints, tol: Tolerances
 ) -> tuple[list[DrawnCurve], list[int], list[Finding]] | None:
     """The curves without duplicates and overlaps.
 
@@ -44,7 +43,6 @@ def drop_duplicates(
         edges: the curves.
         node: node of each end.
         tol: ``join`` says what lies on what.
-        display: how lengths are written.
 
     Returns:
         None when there is nothing to drop; else the curves that stay in drawn order, the place each had
@@ -53,14 +51,14 @@ def drop_duplicates(
     verdict = Verdict()
     _twins(edges, node, tol, verdict)
     _circles_and_lines(edges, node, tol, verdict)
-    if not verdict.lost and not verdict.kept:
+    if not verdict.lost and not verdict.left_alone:
         return None
     left = [(i, i, edges.drawn[i]) for i in range(len(edges.curves)) if i not in verdict.dropped]
     for k, (edge, curve) in enumerate(verdict.added):
         old = edges.drawn[edge]
         left.append((edge, len(edges.curves) + k, DrawnCurve(curve, old.layer, old.handle, old.name)))
     left.sort(key=lambda entry: entry[:2])
-    return [d for _, _, d in left], [place for place, _, _ in left], overlaps(edges, verdict, display)
+    return [d for _, _, d in left], [place for place, _, _ in left], overlap_findings(edges, verdict)
 
 
 # --- twins -----------------------------------------------------------------------------------

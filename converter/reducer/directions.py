@@ -32,7 +32,7 @@ SHORT = 10.0  #: straights shorter than this many join tolerances may have a dir
 
 
 @dataclass(frozen=True, slots=True)
-class Joint:
+class DirectionChange:
     """What was noticed where two pieces meet: 'kink', 'near-tangent' or 'fold-back', at which row."""
 
     kind: str
@@ -81,7 +81,7 @@ def _unreliable(piece: Piece, mismatch: float, tol: Tolerances) -> bool:
     )
 
 
-def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], list[Joint]]:
+def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], list[DirectionChange]]:
     """Fix the direction at every joint; turn what is left over into corners."""
     count = len(pieces)
     drawn = [_directions(p) for p in pieces]
@@ -104,7 +104,7 @@ def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], li
         out[k] = into[k + 1] = joint
         # a straight has one direction only; it is never changed by its neighbours here
     elements: list[Element] = []
-    joints: list[Joint] = []
+    joints: list[DirectionChange] = []
     rows = 0
     for k, piece in enumerate(pieces):
         if isinstance(piece, Straight):
@@ -114,7 +114,7 @@ def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], li
             elements.append(_bend(piece, into[k], out[k], k))
             rows += 1
         if k in near:
-            joints.append(Joint("near-tangent", max(rows, 1), near[k], piece.item))
+            joints.append(DirectionChange("near-tangent", max(rows, 1), near[k], piece.item))
         if k in corners:
             t_in, t_out = elements[-1].t_out, into[k + 1]
             angle = angle_between(t_in, t_out)
@@ -125,9 +125,9 @@ def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], li
                 item = pieces[k + 1].item
                 elements.append(Element(t_in, t_out, n, angle, 0.0, None, -1, item, False, corners[k] == "kink"))
                 if angle > 180.0 - tol.tangent:
-                    joints.append(Joint("fold-back", rows, angle, piece.item))
+                    joints.append(DirectionChange("fold-back", rows, angle, piece.item))
                 elif corners[k] == "kink":
-                    joints.append(Joint("kink", rows, angle, piece.item))
+                    joints.append(DirectionChange("kink", rows, angle, piece.item))
     return elements, joints
 
 

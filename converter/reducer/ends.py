@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from converter.geometry.vectors import Vec, angle_between, cross, distance, dot, scale, sub, unit
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline, Spline
-from converter.reducer.bspline import de_boor, even_points, homogeneous
+from converter.reducer.sample import de_boor, even_points, homogeneous
 
 Floats = NDArray[np.float64]
 

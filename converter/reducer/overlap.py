@@ -41,7 +41,7 @@ class Member:
 
 
 @dataclass(slots=True)
-class Piece:
+class CarrierPiece:
     """What stays: a stretch of the carrier, drawn by ``member``; ``whole`` when that is the member itself."""
 
     member: Member
@@ -59,14 +59,14 @@ class Verdict:
         dropped: edges that are gone (replaced ones too).
         added: (edge it takes its layer, handle and place from, new curve).
         lost: per (layer dropped from, layer it lay on): number of curves, total length, first edge.
-        kept: per pair of layers where both stayed: number, total length of the overlap, first edge.
-        places: edges by which the places of `lost` and `kept` can be shown, per the same pairs.
+        left_alone: per pair of layers where both stayed: number, total length of the overlap, first edge.
+        places: edges by which the places of `lost` and `left_alone` can be shown, per the same pairs.
     """
 
     dropped: set[int] = field(default_factory=set)
     added: list[tuple[int, Curve]] = field(default_factory=list)
     lost: dict[tuple[int, int], tuple[int, float, int]] = field(default_factory=dict)
-    kept: dict[tuple[int, int], tuple[int, float, int]] = field(default_factory=dict)
+    left_alone: dict[tuple[int, int], tuple[int, float, int]] = field(default_factory=dict)
     places: dict[tuple[int, int], list[int]] = field(default_factory=dict)
 
     def lose(self, layer: int, onto: int, count: int, length: float, edge: int) -> None:
@@ -77,8 +77,8 @@ class Verdict:
 
     def stay(self, layer: int, onto: int, length: float, edge: int) -> None:
         """Count an overlap that was left alone."""
-        c, total, first = self.kept.get((layer, onto), (0, 0.0, edge))
-        self.kept[layer, onto] = (c + 1, total + length, min(first, edge))
+        c, total, first = self.left_alone.get((layer, onto), (0, 0.0, edge))
+        self.left_alone[layer, onto] = (c + 1, total + length, min(first, edge))
         self.places.setdefault((layer, onto), []).append(edge)
 
 
@@ -135,11 +135,11 @@ def _overlapping(members: list[Member], join: float) -> list[list[Member]]:
     return rows
 
 
-def _pieces(row: list[Member], attached: Attached, join: float, turn: float) -> list[Piece]:
+def _pieces(row: list[Member], attached: Attached, join: float, turn: float) -> list[CarrierPiece]:
     """The union of one row, cut where other curves attach to the ends inside it; a full turn is never cut."""
     if len(row) == 1:
         m = row[0]
-        return [Piece(m, m.low, m.high, (m.low_node, m.high_node), True)]
+        return [CarrierPiece(m, m.low, m.high, (m.low_node, m.high_node), True)]
     own = _own_ends(row)
     ends = sorted([(m.low, m.low_node) for m in row] + [(m.high, m.high_node) for m in row])
     first, last = ends[0], ends[-1]
@@ -158,7 +158,7 @@ def _pieces(row: list[Member], attached: Attached, join: float, turn: float) -> 
         over = [m for length, m in shared if length >= enough]
         same = [m for m in over if abs(m.low - low) <= join and abs(m.high - high) <= join]
         member = min(same or over, key=lambda m: m.edge)
-        pieces.append(Piece(member, low, high, (a, b), bool(same)))
+        pieces.append(CarrierPiece(member, low, high, (a, b), bool(same)))
     return pieces
 
 
@@ -182,10 +182,10 @@ def resolve(
     """
     layers = sorted({m.layer for m in members})
     fixed = {n: union(((m.low, m.high) for m in members if m.fixed and m.layer == n), join) for n in layers}
-    stretches: list[tuple[int, list[Piece], list[Member]]] = []
+    stretches: list[tuple[int, list[CarrierPiece], list[Member]]] = []
     for layer in layers:
         free = [m for m in members if m.layer == layer and not m.fixed]
-        touching: list[tuple[list[Piece], list[Member]]] = []
+        touching: list[tuple[list[CarrierPiece], list[Member]]] = []
         for row in _overlapping(free, join):
             pieces = [p for p in _pieces(row, attached, join, turn) if not covered(p.low, p.high, fixed[layer], join)]
             _settle(row, pieces, layer, cut, verdict)
@@ -202,7 +202,11 @@ def resolve(
 
 
 def _settle(
-    row: list[Member], pieces: list[Piece], layer: int, cut: Callable[[Member, float, float], Curve], verdict: Verdict
+    row: list[Member],
+    pieces: list[CarrierPiece],
+    layer: int,
+    cut: Callable[[Member, float, float], Curve],
+    verdict: Verdict,
 ) -> None:
     """Write down what one row of one layer became."""
     stays = {p.member.edge for p in pieces if p.whole}
@@ -218,16 +222,16 @@ def _settle(
 
 
 def _between_layers(
-    stretches: list[tuple[int, list[Piece], list[Member]]],
+    stretches: list[tuple[int, list[CarrierPiece], list[Member]]],
     fixed: dict[int, list[Interval]],
     attached: Attached,
     join: float,
     verdict: Verdict,
 ) -> None:
-    def reach(pieces: list[Piece]) -> Interval:
+    def reach(pieces: list[CarrierPiece]) -> Interval:
         return pieces[0].low, max(p.high for p in pieces)
 
-    def size(stretch: tuple[int, list[Piece], list[Member]]) -> tuple[int, float]:
+    def size(stretch: tuple[int, list[CarrierPiece], list[Member]]) -> tuple[int, float]:
         low, high = reach(stretch[1])
         return -stretch[0], high - low
 

@@ -28,7 +28,7 @@ Ints = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
-class PlainRun:
+class ExactRun:
     """A chain's table in place, with its largest deviation in mm and its point at end B."""
 
     table: BendTable
@@ -38,7 +38,7 @@ class PlainRun:
 
 
 @dataclass(slots=True)
-class _Items:
+class _ChainItems:
     """The items of all candidate chains in one row: item i of the arrays, chain by chain."""
 
     chain: Ints  # (m,) index of the chain
@@ -51,9 +51,9 @@ class _Items:
     angle: Array
 
 
-def plain_runs(chains: Sequence[Chain], tol: Tolerances) -> list[PlainRun | None]:
+def exact_runs(chains: Sequence[Chain], tol: Tolerances) -> list[ExactRun | None]:
     """Tables of the chains that are exact; None for each that needs the general way."""
-    out: list[PlainRun | None] = [None] * len(chains)
+    out: list[ExactRun | None] = [None] * len(chains)
     chosen = [k for k, c in enumerate(chains) if not c.closed and _only_lines_and_arcs(c)]
     if not chosen:
         return out
@@ -73,7 +73,7 @@ def _only_lines_and_arcs(chain: Chain) -> bool:
     return True
 
 
-def _gather(chains: Sequence[Chain]) -> _Items:
+def _gather(chains: Sequence[Chain]) -> _ChainItems:
     starts: list[Vec] = []
     ends: list[Vec] = []
     centers: list[Vec] = []
@@ -108,7 +108,7 @@ def _gather(chains: Sequence[Chain]) -> _Items:
         normal[where] = np.array(normals)
         normal[flip] = -normal[flip]
         radius[where], angle[where] = np.array(sizes).T
-    return _Items(np.array(index), arc, start, end, center, normal, radius, angle)
+    return _ChainItems(np.array(index), arc, start, end, center, normal, radius, angle)
 
 
 def _cross(a: Array, b: Array) -> Array:
@@ -138,7 +138,7 @@ def _between(a: Array, b: Array) -> Array:
     return np.degrees(np.arctan2(_size(_cross(a, b)), _dot(a, b)))
 
 
-def _reduce(it: _Items, chains: Sequence[Chain], tol: Tolerances) -> list[PlainRun | None]:
+def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[ExactRun | None]:
     m = len(it.chain)
     line = ~it.arc
     chord = it.end - it.start
@@ -230,7 +230,7 @@ def _reduce(it: _Items, chains: Sequence[Chain], tol: Tolerances) -> list[PlainR
 
 
 def _build(
-    it: _Items,
+    it: _ChainItems,
     chains: Sequence[Chain],
     bad: Flags,
     item: Ints,
@@ -240,7 +240,7 @@ def _build(
     deviation: Array,
     first: Ints,
     last: Ints,
-) -> list[PlainRun | None]:
+) -> list[ExactRun | None]:
     feed, rotation, turn, radius, n, t_in = rows
     columns = zip(
         item.tolist(),
@@ -260,7 +260,7 @@ def _build(
     head = first.tolist()
     poor = bad.tolist()
     normals = n[np.minimum(bounds[:-1], max(len(item) - 1, 0))].tolist() if len(item) else []
-    out: list[PlainRun | None] = []
+    out: list[ExactRun | None] = []
     table = list(columns)
     for k, chain in enumerate(chains):
         if poor[k]:
@@ -273,5 +273,5 @@ def _build(
             bends.append(Bend(f, rot, ang, None if corner else r, 0.0, corner, source.handle, source.layer))
         start, direction, end = tuple(starts[k]), tuple(leaving[k]), tuple(ends[k])
         normal = tuple(normals[k]) if hi > lo else any_normal(direction)
-        out.append(PlainRun(BendTable(tuple(bends), tails[k]), Placement(start, direction, normal), worst[k], end))
+        out.append(ExactRun(BendTable(tuple(bends), tails[k]), Placement(start, direction, normal), worst[k], end))
     return out

@@ -27,7 +27,7 @@ MOST_VERTICES = 60  #: per piece; more say the same again
 
 
 @dataclass(frozen=True, slots=True)
-class Proof:
+class RowVertices:
     """Vertices (n, 3) that lie on the straight before row k (kind 'line') or on bend k ('arc')."""
 
     kind: str
@@ -45,7 +45,7 @@ class Polished:
 
 
 @dataclass(slots=True)
-class _Change:
+class _RowMove:
     """One unknown: it moves rows from ``first`` on (``arc`` first: the bend of that row too)."""
 
     first: int
@@ -56,7 +56,9 @@ class _Change:
     radius_of: int = -1
 
 
-def polish(table: BendTable, placement: Placement, proofs: list[Proof], fixed: set[int], end: Vec) -> Polished | None:
+def polish(
+    table: BendTable, placement: Placement, proofs: list[RowVertices], fixed: set[int], end: Vec
+) -> Polished | None:
     """The table and placement closest to the vertices.
 
     Args:
@@ -132,32 +134,32 @@ def _frames(table: BendTable, placement: Placement) -> list[tuple[Vec, Vec, Vec,
     return out
 
 
-def _changes(table: BendTable, placement: Placement, fixed: set[int]) -> tuple[list[_Change], list[tuple[str, int]]]:
+def _changes(table: BendTable, placement: Placement, fixed: set[int]) -> tuple[list[_RowMove], list[tuple[str, int]]]:
     zero = (0.0, 0.0, 0.0)
     axes = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
-    changes = [_Change(-1, True, a, zero, zero) for a in axes]
-    changes += [_Change(-1, True, zero, a, placement.start) for a in axes]
+    changes = [_RowMove(-1, True, a, zero, zero) for a in axes]
+    changes += [_RowMove(-1, True, zero, a, placement.start) for a in axes]
     names: list[tuple[str, int]] = [("shift", 0), ("shift", 1), ("shift", 2), ("turn", 0), ("turn", 1), ("turn", 2)]
     frames = _frames(table, placement)
     for k, bend in enumerate(table.bends):
         point, t, n, arc = frames[k]
         begin = along(point, t, bend.feed)
         if bend.feed > 0.0:
-            changes.append(_Change(k, True, t, zero, zero))
+            changes.append(_RowMove(k, True, t, zero, zero))
             names.append(("feed", k))
         if k > 0:
-            changes.append(_Change(k, True, zero, t, begin))
+            changes.append(_RowMove(k, True, zero, t, begin))
             names.append(("rotation", k))
         center = arc.center if isinstance(arc, Arc) else begin
-        changes.append(_Change(k, False, zero, n, center))
+        changes.append(_RowMove(k, False, zero, n, center))
         names.append(("angle", k))
         if isinstance(arc, Arc) and k not in fixed:
             r = arc.radius
             chord = tuple((b - a) / r for a, b in zip(arc.start, arc.end, strict=True))
-            changes.append(_Change(k, False, (chord[0], chord[1], chord[2]), zero, zero, radius_of=k))
+            changes.append(_RowMove(k, False, (chord[0], chord[1], chord[2]), zero, zero, radius_of=k))
             names.append(("radius", k))
     if table.tail > 0.0:
-        changes.append(_Change(len(table.bends), True, frames[-1][1], zero, zero))
+        changes.append(_RowMove(len(table.bends), True, frames[-1][1], zero, zero))
         names.append(("tail", len(table.bends)))
     return changes, names
 
@@ -165,8 +167,8 @@ def _changes(table: BendTable, placement: Placement, fixed: set[int]) -> tuple[l
 def _system(
     table: BendTable,
     placement: Placement,
-    proofs: list[Proof],
-    changes: list[_Change],
+    proofs: list[RowVertices],
+    changes: list[_RowMove],
     start: Vec,
     end: Vec,
 ) -> tuple[Array, Array]:
@@ -195,7 +197,7 @@ def _system(
 
 
 def _rows(
-    table: BendTable, placement: Placement, proofs: list[Proof], start: Vec, end: Vec
+    table: BendTable, placement: Placement, proofs: list[RowVertices], start: Vec, end: Vec
 ) -> tuple[Array, Array, NDArray[np.intp], NDArray[np.bool_], Array, Array]:
     """Each residual's vertex, direction, row, whether it is on the row's bend, whether radial, and value."""
     frames = _frames(table, placement)
@@ -246,7 +248,7 @@ def _rows(
     )
 
 
-def _cost(table: BendTable, placement: Placement, proofs: list[Proof], start: Vec, end: Vec) -> float:
+def _cost(table: BendTable, placement: Placement, proofs: list[RowVertices], start: Vec, end: Vec) -> float:
     values = _rows(table, placement, proofs, start, end)[-1]
     return float(values @ values)
 
@@ -306,7 +308,7 @@ def segments_of(table: BendTable, placement: Placement, places: list[tuple[str, 
 
     Args:
         table, placement: the tube.
-        places: per piece ('line' or 'arc', row), as in `Proof`.
+        places: per piece ('line' or 'arc', row), as in `RowVertices`.
     """
     frames = _frames(table, placement)
     straights = table.straights

@@ -2,19 +2,29 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from math import log10
 
-from converter.findings import Finding
+from converter.errors import GeometryError, TooLargeError
+from converter.findings import ERROR, Clause, Finding
+from converter.limits import BENDS, CURVES, LONGEST_RUN, RUNS, SHORTEST_RUN, VERTICES
 from converter.model.bends import Placement
+from converter.model.curve import Path, Polyline
 from converter.model.drawing import Drawing, ReadyTable
 from converter.model.run import Run
 from converter.progress import steps
+from converter.quoting import is_blank, quoted
 from converter.reducer.chain import Chain, chain
-from converter.reducer.plain import PlainRun, plain_runs
+from converter.reducer.plain import ExactRun, exact_runs
 from converter.tolerances import DEFAULT, Tolerances
-from converter.units import Display
+from converter.units import MM_PER, UNIT_CHOICES
+
+_SPLIT = "read it in parts (--layer, --skip-layer), or export the tubes alone"
+#: mm; what a run is likeliest to have when its unit is in doubt
+_USUAL = 1500.0
 
 
 def reduce_drawing(
@@ -22,7 +32,6 @@ def reduce_drawing(
     tol: Tolerances = DEFAULT,
     *,
     across_layers: bool = True,
-    display: Display | None = None,
 ) -> tuple[list[Run], list[Finding]]:
     """Every run of a drawing with its bend table, and what was noticed on the way.
 
@@ -30,32 +39,108 @@ def reduce_drawing(
         drawing: what an importer read, in mm.
         tol: tolerances in mm and degrees.
         across_layers: whether a run may continue tangent onto another layer.
-        display: how lengths are written in the findings' sentences.
 
     Returns:
         Runs in drawn order, none for a drawing without curves; findings about the drawing as a
         whole. Findings about one run are in ``Run.findings``.
+
+    Raises:
+        TooLargeError: it holds more curves, runs, or bends in one run, than are read.
     """
-    display = display or Display()
-    chains, found = chain(drawing.curves, tol, across_layers, display)
-    plain = plain_runs(chains, tol)
+    _check_amounts(drawing)
+    chains, findings = chain(drawing.curves, tol, across_layers)
+    _check_count(drawing, len(chains) + len(drawing.tables), RUNS, "tubes")
+    plain = exact_runs(chains, tol)
     labels = _names(chains, drawing.tables)
     runs: list[Run] = []
-    for one, quick, name in steps(zip(chains, plain, labels[: len(chains)], strict=True), "runs", len(chains)):
-        run = _plain(one, quick, name) if quick is not None else _general(one, name, tol, display)
+    for one, quick, name in steps(zip(chains, plain, labels[: len(chains)], strict=True), "tubes", len(chains)):
+        try:
+            run = _exact_run(one, quick, name) if quick is not None else _general(one, name, tol)
+        except GeometryError as error:
+            if error.code != "too-many-bends":
+                raise
+            raise _too_many_bends(drawing, one) from error
         if run is not None:
+            if len(run.table.bends) > BENDS:
+                raise _too_many_bends(drawing, one)
             runs.append(run)
     runs += [_ready(t, name) for t, name in zip(drawing.tables, labels[len(chains) :], strict=True)]
-    return runs, found
+    for run in runs[-len(drawing.tables) :] if drawing.tables else ():
+        if len(run.table.bends) > BENDS:
+            _check_count(drawing, len(run.table.bends), BENDS, f"bends in tube {quoted(run.name)}")
+    return [with_size_finding(run, drawing.read_as) for run in runs], findings
+
+
+def _check_amounts(drawing: Drawing) -> None:
+    """Refuse a drawing of more curves or vertices than are worked on.
+
+    Raises:
+        TooLargeError: it has.
+    """
+    _check_count(drawing, len(drawing.curves), CURVES, "curves")
+    vertices = 0
+    for drawn in drawing.curves:
+        curve = drawn.curve
+        if isinstance(curve, Polyline):
+            vertices += len(curve.points)
+        elif isinstance(curve, Path):
+            vertices += sum(len(p.points) if isinstance(p, Polyline) else 1 for p in curve.parts)
+    _check_count(drawing, vertices, VERTICES, "vertices in its polylines")
+
+
+def _check_count(drawing: Drawing, count: int, most: int, what: str) -> None:
+    if count > most:
+        raise TooLargeError.of(drawing.source, f"{count:,} {what}", f"{most:,}", _SPLIT)
+
+
+def _too_many_bends(drawing: Drawing, one: Chain) -> TooLargeError:
+    """The sentence for a chain that is no tube, with where it was drawn."""
+    first = one.handles[0] if one.handles else None
+    where = f"the tube drawn {f'by {first} ' if first else ''}on layer {quoted(one.layer)}"
+    return TooLargeError(
+        f"{drawing.source}: {where} takes more than {BENDS:,} bends, and no tube has so many: leave it out with "
+        "--skip-layer, or draw it as straights and arcs.",
+        file=drawing.source,
+        where=where,
+    )
+
+
+def with_size_finding(run: Run, unit: str) -> Run:
+    """The run, with a finding when its length is that of no tube: its unit, ``unit``, is likely another one."""
+    length = run.table.developed_length
+    if SHORTEST_RUN <= length <= LONGEST_RUN:
+        return run
+    number = length / MM_PER[unit]
+    likely = [(abs(log10(number * MM_PER[u] / _USUAL)), u) for u in UNIT_CHOICES] if number > 0.0 else []
+    other = min(likely)[1] if likely else unit
+    reading = "" if other == unit else Clause.of("run-likelier-unit", unit=other, length=number * MM_PER[other])
+    long = length > LONGEST_RUN
+    limit = LONGEST_RUN if long else SHORTEST_RUN
+    finding = Finding(
+        "run-size",
+        severity=ERROR if long else "",
+        tube=run.name,
+        variant="long" if long else "short",
+        measured=length,
+        limit=limit,
+        unit="mm",
+        layer=run.layer,
+        handle=run.handles[0] if run.handles else None,
+        values={"length": length, "unit": unit, "reading": reading, "limit": limit},
+    )
+    return replace(run, findings=(*run.findings, finding))
 
 
 def _names(chains: Sequence[Chain], tables: Sequence[ReadyTable]) -> list[str]:
-    """A name for each run: what the file calls it, else its layer, else 'run'; numbered where it repeats."""
+    """A name for each run: what the file calls it, else its layer, else 'tube'; numbered where it repeats.
+
+    A name of nothing but blanks and characters that do not show is none: nobody could tell it in a table.
+    """
     wanted = []
     for one in chains:
         named = next((d.name for d, _ in one.items if d.name), None)
-        wanted.append(named or (one.layer if one.layer not in (None, "", "0") else None) or "run")
-    wanted += [t.name or "run" for t in tables]
+        wanted.append(_writable(named) or ("" if one.layer == "0" else _writable(one.layer)) or "run")
+    wanted += [_writable(t.name) or "run" for t in tables]
     total = Counter(wanted)
     used: set[str] = {w for w in wanted if total[w] == 1 and w != "run"}
     seen: Counter[str] = Counter()
@@ -73,7 +158,14 @@ def _names(chains: Sequence[Chain], tables: Sequence[ReadyTable]) -> list[str]:
     return names
 
 
-def _plain(one: Chain, quick: PlainRun, name: str) -> Run:
+def _writable(name: str | None) -> str:
+    """The name as every file can keep it: null characters and half surrogates replaced; '' where nothing shows."""
+    if name is None or is_blank(name):
+        return ""
+    return name if name.isascii() and name.isprintable() else re.sub("[\0\ud800-\udfff]", "\ufffd", name)
+
+
+def _exact_run(one: Chain, quick: ExactRun, name: str) -> Run:
     return Run(name, one.layer, False, quick.table, quick.placement, quick.deviation, one.handles, end_point=quick.end)
 
 
@@ -93,7 +185,7 @@ def _ready(table: ReadyTable, name: str) -> Run:
     )
 
 
-def _general(one: Chain, name: str, tol: Tolerances, display: Display) -> Run | None:
+def _general(one: Chain, name: str, tol: Tolerances) -> Run | None:
     from converter.reducer.general import reduce_chain  # fitting code that exact drawings never need
 
-    return reduce_chain(one, name, tol, display)
+    return reduce_chain(one, name, tol)

@@ -9,21 +9,26 @@ its outermost point in the direction it is entered, and what follows moves sidew
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
-from math import cos, inf, radians, tan
+from math import cos, dist, inf, radians, tan
 
 import numpy as np
+from numpy.typing import NDArray
 
 from converter.errors import OptionError
 from converter.findings import Finding
+from converter.geometry.circles import along_axis
+from converter.geometry.vectors import Vec, cross, sub
 from converter.model.bends import Bend, BendTable
 from converter.model.curve import Line, Segment
 from converter.model.run import Run
-from converter.reducer.deviation import distances
-from converter.units import Display
+
+Array = NDArray[np.float64]
 
 FOLDED = 179.5  #: degrees; a corner this sharp is a line drawn back over itself, not a bend
+#: Part of a tube's size; what moves its centerline further makes another tube of it. Common practice, no source.
+MOST_MOVED = 0.1
 CORNER_LIMIT = 170.0  #: degrees; up to here a bend is held by its corner
 
 
@@ -37,13 +42,12 @@ def corner_cut(radius: float, angle: float) -> float:
     return radius * (1.0 / cos(radians(angle) / 2.0) - 1.0)
 
 
-def fillet_corners(run: Run, clr: float, display: Display | None = None) -> Run:
+def fillet_corners(run: Run, clr: float) -> Run:
     """Give every sharp corner the radius ``clr`` (mm); arcs stay as they are.
 
     Args:
         run: the run as drawn.
         clr: centerline radius in mm, above zero.
-        display: how lengths are written in the findings.
 
     Returns:
         The run with arcs for corners. Corners too close together give negative straights, each
@@ -56,31 +60,25 @@ def fillet_corners(run: Run, clr: float, display: Display | None = None) -> Run:
     which = [i for i, b in enumerate(run.table.bends) if b.clr is None and b.corner and b.angle < FOLDED]
     if not which:
         return run
-    display = display or Display()
     table, _ = on_radii(run.table, dict.fromkeys(which, clr))
     widest = max(corner_cut(clr, run.table.bends[i].angle) for i in which)
-    count = len(which)
     note = Finding(
         "corner-filleted",
-        f"{run.name}: {count} sharp corner{'s' if count > 1 else ''} got a radius of {display.length(clr)}; "
-        f"the centerline passes up to {display.length(widest)} inside the corner.",
         tube=run.name,
         measured=clr,
         unit="mm",
         layer=run.layer,
+        values={"corners": len(which), "clr": clr, "inside": widest},
     )
-    return _with(run, table, (note,), display)
+    return _with(run, table, (note,))
 
 
-def refit(
-    run: Run, clr: float, display: Display | None = None, bends: Collection[int] | None = None
-) -> tuple[Run, float]:
+def refit(run: Run, clr: float, bends: Collection[int] | None = None) -> tuple[Run, float]:
     """The same run bent on the radius ``clr``: same ends, same corners.
 
     Args:
         run: the run; corners without radius are given one too.
         clr: centerline radius in mm, above zero.
-        display: how lengths are written in the findings.
         bends: 0-based numbers of the bends to change; all when None.
 
     Returns:
@@ -91,7 +89,6 @@ def refit(
         OptionError: the radius is not a length above zero.
     """
     _check(clr)
-    display = display or Display()
     which = [
         i
         for i, b in enumerate(run.table.bends)
@@ -111,17 +108,32 @@ def refit(
     made = replace(run, table=table, end_point=None if sideways else run.end_point)
     if sideways:
         moved = max(moved, _apart(made.centerline, run.centerline), _apart(run.centerline, made.centerline))
-    count = len(which)
     note = Finding(
         "refit",
-        f"{run.name}: {count} bend{'s' if count > 1 else ''} refitted to a radius of {display.length(clr)}; "
-        f"the centerline moves by up to {display.length(moved)}.",
         tube=run.name,
         measured=moved,
         unit="mm",
         layer=run.layer,
+        values={"bends": len(which), "clr": clr, "moved": moved},
     )
-    return _with(made, table, (note,), display), moved
+    return _with(made, table, (note,)), moved
+
+
+def keeps_shape(run: Run, moved: float) -> bool:
+    """Whether a centerline that moves by ``moved`` mm is still the same tube: by no more than `MOST_MOVED` of its size.
+
+    The size is how far apart the ends of its straights and the middles of its bends lie at most, found from the one
+    farthest from its end A.
+    """
+    points: list[Vec] = []
+    for segment in run.centerline:
+        points += [segment.start, segment.end]
+        if not isinstance(segment, Line):
+            points += [segment.point(segment.angle * share) for share in (0.25, 0.5, 0.75)]
+    if not points:
+        return moved <= 0.0
+    far = max(points, key=lambda point: dist(points[0], point))
+    return moved <= MOST_MOVED * max(dist(far, point) for point in points)
 
 
 def _check(clr: float) -> None:
@@ -157,35 +169,34 @@ def on_radii(table: BendTable, radii: Mapping[int, float]) -> tuple[BendTable, b
     return BendTable(tuple(replace(b, feed=f) for b, f in zip(bends, straights, strict=False)), straights[-1]), sideways
 
 
-def _with(run: Run, table: BendTable, notes: tuple[Finding, ...], display: Display) -> Run:
+def _with(run: Run, table: BendTable, notes: tuple[Finding, ...]) -> Run:
     """The run with a new table; negative straights are found anew."""
     kept = tuple(f for f in run.findings if f.code != "negative-straight")
-    found = []
+    negative = []
+    last = len(table.bends)
     for i, length in enumerate(table.straights):
         if length >= -1e-6:
             continue
-        at_a, at_b = i == 0, i == len(table.bends)
-        where = "before bend 1" if at_a else f"after bend {i}" if at_b else f"between bends {i} and {i + 1}"
-        bend = table.bends[min(i, len(table.bends) - 1)]
-        found.append(
+        bend = table.bends[min(i, last - 1)]
+        negative.append(
             Finding(
                 "negative-straight",
-                f"{run.name}: the straight {where} would be {display.length(length)}, "
-                f"that is {display.length(-length)} too little for these radii.",
                 tube=run.name,
-                bend=min(i, len(table.bends) - 1) + 1,
+                variant="end" if i in (0, last) else "",
+                bend=min(i, last - 1) + 1,
+                end="A" if i == 0 else "B" if i == last else None,
                 measured=length,
                 limit=0.0,
                 unit="mm",
                 layer=bend.layer,
                 handle=bend.handle,
-                cure="Move the corners apart, or use a die with a smaller radius.",
+                values={"straight": length, "lacking": -length} | ({} if i in (0, last) else {"other_bend": i}),
             )
         )
     # straights that rounding left a hair below zero are zero
     straights = [0.0 if -1e-6 < v < 0.0 else v for v in table.straights]
     table = BendTable(tuple(replace(b, feed=f) for b, f in zip(table.bends, straights, strict=False)), straights[-1])
-    return replace(run, table=table, findings=(*kept, *notes, *found))
+    return replace(run, table=table, findings=(*kept, *notes, *negative))
 
 
 def _apart(path: tuple[Segment, ...], other: tuple[Segment, ...]) -> float:
@@ -202,3 +213,47 @@ def _apart(path: tuple[Segment, ...], other: tuple[Segment, ...]) -> float:
             )
     at = np.array(points)
     return float(np.min([distances(at, s) for s in other], axis=0).max()) if other else 0.0
+
+
+def distances(points: Array, segment: Segment) -> Array:
+    """Distance in mm of points (n, 3) from a bounded straight or arc, shape (n,)."""
+    if isinstance(segment, Line):
+        p = np.array(segment.start)
+        d = np.array(segment.end) - p
+        size2 = float(d @ d)
+        s = np.clip(along_axis(points - p, d) / size2, 0.0, 1.0) if size2 > 0.0 else np.zeros(len(points))
+        off = points - p - s[:, None] * d
+        straight: Array = np.sqrt((off * off).sum(axis=1))
+        return straight
+    c, n = np.array(segment.center), np.array(segment.normal)
+    reach = sub(segment.start, segment.center)
+    x, y = np.array(reach), np.array(cross(segment.normal, reach))
+    arm = points - c
+    height = along_axis(arm, n)
+    u, v = along_axis(arm, x) / segment.radius, along_axis(arm, y) / segment.radius
+    turn = np.mod(np.arctan2(v, u), 2.0 * np.pi)
+    radial = np.hypot(u, v) - segment.radius
+    on = np.hypot(radial, height)
+    to_start = np.sqrt(((points - np.array(segment.start)) ** 2).sum(axis=1))
+    to_end = np.sqrt(((points - np.array(segment.end)) ** 2).sum(axis=1))
+    bowed: Array = np.where(turn <= radians(segment.angle), on, np.minimum(to_start, to_end))
+    return bowed
+
+
+def largest(proofs: Sequence[Array], segments: Sequence[Segment | None]) -> float:
+    """Largest distance of each piece's vertices from its own segment or the ones beside it.
+
+    A vertex near a joint may lie on the neighbour, hence the nearest of up to three counts.
+    """
+    worst = 0.0
+    for k, points in enumerate(proofs):
+        near = None
+        for segment in segments[max(0, k - 1) : k + 2]:
+            if segment is None:
+                continue
+            d = distances(points, segment)
+            near = d if near is None else np.minimum(near, d)
+        if near is None:  # all three vanished; look at every one
+            near = np.min([distances(points, s) for s in segments if s is not None], axis=0)
+        worst = max(worst, float(near.max()))
+    return worst

@@ -1,10 +1,10 @@
-"""What chaining has to say, in sentences."""
+"""What chaining has to tell, as findings."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from converter.findings import Finding
+from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec, add, scale
 from converter.model.drawing import DrawnCurve
 from converter.reducer.cluster import Ints, close_pairs
@@ -13,10 +13,9 @@ from converter.reducer.ends import curve_length, middle
 from converter.reducer.junctions import Links
 from converter.reducer.overlap import Verdict
 from converter.tolerances import Tolerances
-from converter.units import Display, place_text
 
 #: Healed gaps below this (mm) are the decimals of the file: recorded in the chain, not worth a sentence.
-SAID_FROM = 1e-3
+LEAST_NAMED_GAP = 1e-3
 
 
 #: So many near gaps, or junctions, are named one by one; the rest is counted.
@@ -25,55 +24,50 @@ NAMED = 200
 PLACES = 50
 
 
-def _capped(found: list[Finding], rest: str) -> list[Finding]:
+def _capped(findings: list[Finding]) -> list[Finding]:
     """The first `NAMED` findings of one code, and one more that counts the others."""
-    more = len(found) - NAMED
+    more = len(findings) - NAMED
     if more <= 1:
-        return found
-    last = Finding(found[0].code, f"{more} more places like these were found: {rest}.", measured=float(more))
-    return [*found[:NAMED], last]
+        return findings
+    last = Finding(findings[0].code, variant="more", measured=float(more), values={"more": more})
+    return [*findings[:NAMED], last]
 
 
-def small_length(mm: float, display: Display) -> str:
-    """A length that may be far below a millimetre, with three significant digits."""
-    return display.each(lambda one: f"{mm / 25.4:.3g} in" if one.unit == "in" else f"{mm:.3g} mm")
+def _layer(name: str | None) -> Clause:
+    return Clause.of("layer-none") if name is None else Clause.of("layer-named", layer=name)
 
 
-def place(p: Vec, display: Display) -> str:
-    """``(x, y, z) mm``."""
-    return place_text(p, display)
+def _drawn_layer(name: str | None) -> Clause:
+    """``layer 'T1'``, ``no layer``."""
+    return Clause.of("drawn-nowhere") if name is None else Clause.of("drawn-layer", layer=name)
 
 
-def source(drawn: DrawnCurve) -> str:
+def _drawn(drawn: DrawnCurve) -> Clause:
     """``layer 'T1', handle 2F``, as far as known."""
-    parts = []
-    if drawn.layer is not None:
-        parts.append(f"layer {drawn.layer!r}")
-    if drawn.handle is not None:
-        parts.append(f"handle {drawn.handle}")
-    return ", ".join(parts) or "no layer"
+    if drawn.handle is None:
+        return _drawn_layer(drawn.layer)
+    if drawn.layer is None:
+        return Clause.of("drawn-handle", handle=drawn.handle)
+    return Clause.of("drawn-layer-handle", layer=drawn.layer, handle=drawn.handle)
 
 
-def healed(
+def healed_gap_findings(
     edges: Edges,
     first: DrawnCurve,
     worst: int,
     gaps: tuple[float, ...],
     tol: Tolerances,
-    display: Display,
     places: tuple[Vec, ...] = (),
 ) -> list[Finding]:
     """One note per chain: how many gaps were closed, the largest, and where (``places``: all, the largest first)."""
-    said = [g for g in gaps if g > max(SAID_FROM, tol.equal)]
-    if not said:
+    counted = [g for g in gaps if g > max(LEAST_NAMED_GAP, tol.equal)]
+    if not counted:
         return []
-    size = max(said)
-    what = "A gap" if len(said) == 1 else f"{len(said)} gaps, the largest"
+    size = max(counted)
     return [
         Finding(
             "healed-gap",
-            f"{what} of {small_length(size, display)} at {place(edges.place(worst), display)}, was closed: "
-            f"the join tolerance is {small_length(tol.join, display)}.",
+            variant="one" if len(counted) == 1 else "",
             measured=size,
             limit=tol.join,
             unit="mm",
@@ -81,93 +75,91 @@ def healed(
             handle=edges.drawn[worst >> 1].handle,
             at=places[0] if places else edges.place(worst),
             also=places[1 : 1 + PLACES],
+            values={"gaps": len(counted), "largest": size, "point": edges.place(worst), "join": tol.join},
         )
     ]
 
 
-def crossed(edges: Edges, links: Links, walk: list[int], display: Display) -> Finding:
+def layer_change_finding(edges: Edges, links: Links, walk: list[int]) -> Finding:
     """A chain that continues onto another layer: how often, which layers, where first."""
     joints = [e for e in walk if links.crossing[e]]
-    layers = list(dict.fromkeys(edges.drawn[e >> 1].layer for e in walk))
-    names = ", ".join("none" if name is None else repr(name) for name in layers)
-    times = {1: "once", 2: "twice"}.get(len(joints), f"{len(joints)} times")
+    layers = dict.fromkeys(edges.drawn[e >> 1].layer for e in walk)
     at = joints[0]
     return Finding(
         "joined-across-layers",
-        f"A run changes layer {times}, first at {place(edges.place(at), display)}: its curves continue tangent "
-        f"over the layers {names} and were joined.",
+        variant={1: "once", 2: "twice"}.get(len(joints), ""),
         measured=float(len(joints)),
         layer=edges.drawn[at >> 1].layer,
         handle=edges.drawn[at >> 1].handle,
-        cure="Keep the layers separate if these are different tubes.",
         at=edges.place(at),
         also=tuple(edges.place(e) for e in joints[1 : 1 + PLACES]),
+        values={"times": len(joints), "point": edges.place(at), "layers": tuple(_layer(name) for name in layers)},
     )
 
 
-def _left_over(left: int) -> str:
-    if not left:
-        return ""
-    return ", the other ends there" if left == 1 else f", the other {left} end there"
+def _running_through(ends: int, through: int) -> Clause:
+    """What becomes of the ends at a junction, where so many pairs run through."""
+    if not through:
+        return Clause.of("junction-all-end")
+    left = ends - 2 * through
+    rest = {0: "", 1: Clause.of("junction-other-end")}.get(left, Clause.of("junction-other-ends", left=left))
+    pairs = "junction-pair" if through == 1 else "junction-pairs"
+    return Clause.of(pairs, pairs=through, rest=rest)
 
 
-def junctions(edges: Edges, links: Links, display: Display) -> list[Finding]:
+def junction_findings(edges: Edges, links: Links) -> list[Finding]:
     """One note per node where three or more ends of a layer meet, or two on another curve."""
-    found = []
+    findings = []
     for ends, through, tied in links.junctions:
-        drawn = edges.drawn[ends[0] >> 1]
-        left = len(ends) - 2 * through
-        if not through:
-            then = "no two continue tangent, so all end there"
-        else:
-            pairs = "one tangent pair runs" if through == 1 else f"{through} tangent pairs run"
-            then = f"{pairs} through" + _left_over(left)
-        if tied:
-            then += " (more than one pairing was tangent)"
-        found.append(
+        drawn, point = edges.drawn[ends[0] >> 1], edges.place(ends[0])
+        findings.append(
             Finding(
                 "junction",
-                f"{len(ends)} ends meet at {place(edges.place(ends[0]), display)} on {source(drawn)}: {then}.",
                 measured=float(len(ends)),
                 layer=drawn.layer,
                 handle=drawn.handle,
-                at=edges.place(ends[0]),
+                at=point,
+                values={
+                    "ends": len(ends),
+                    "point": point,
+                    "drawn": _drawn(drawn),
+                    "then": _running_through(len(ends), through),
+                    "doubt": Clause.of("junction-tied") if tied else "",
+                },
             )
         )
     for end, passing in links.passed:
-        drawn = edges.drawn[end >> 1]
-        found.append(
+        drawn, point = edges.drawn[end >> 1], edges.place(end)
+        findings.append(
             Finding(
                 "junction",
-                f"Two ends meet at {place(edges.place(end), display)} on {source(drawn)}, on another line "
-                f"({source(edges.drawn[passing])}): both end there, and no bend is made of them.",
+                variant="passing",
                 measured=2.0,
                 layer=drawn.layer,
                 handle=drawn.handle,
-                at=edges.place(end),
+                at=point,
+                values={"point": point, "drawn": _drawn(drawn), "passing": _drawn(edges.drawn[passing])},
             )
         )
-    return _capped(found, "in each, ends meet and tubes end there")
+    return _capped(findings)
 
 
-def specks(edges: Edges, speck: set[int], tol: Tolerances, display: Display) -> list[Finding]:
+def speck_findings(edges: Edges, speck: set[int], tol: Tolerances) -> list[Finding]:
     """Marks no longer than the join tolerance, counted."""
     if not speck:
         return []
-    drawn = edges.drawn[min(speck)]
-    count = len(speck)
-    what = "A mark" if count == 1 else f"{count} marks"
+    drawn, point = edges.drawn[min(speck)], edges.place(2 * min(speck))
     return [
         Finding(
             "speck-removed",
-            f"{what} smaller than the join tolerance of {small_length(tol.join, display)} "
-            f"{'was' if count == 1 else 'were'} left out, first at {place(edges.place(2 * min(speck)), display)}.",
-            measured=float(count),
+            variant="one" if len(speck) == 1 else "",
+            measured=float(len(speck)),
             limit=tol.join,
             layer=drawn.layer,
             handle=drawn.handle,
-            at=edges.place(2 * min(speck)),
+            at=point,
             also=tuple(edges.place(2 * i) for i in sorted(speck)[1 : 1 + PLACES]),
+            values={"marks": len(speck), "join": tol.join, "point": point},
         )
     ]
 
@@ -177,49 +169,55 @@ def _places(edges: Edges, verdict: Verdict, pair: tuple[int, int]) -> tuple[Vec,
     return tuple(middle(edges.curves[i]) for i in sorted(set(verdict.places[pair]))[: 1 + PLACES])
 
 
-def overlaps(edges: Edges, verdict: Verdict, display: Display) -> list[Finding]:
+def overlap_findings(edges: Edges, verdict: Verdict) -> list[Finding]:
     """What dropped out because it lay on something else, and what lies on something else but stays."""
-    found = []
+    findings = []
     for (layer, onto), (count, length, first) in sorted(verdict.lost.items()):
         drawn = edges.drawn[first]
         where = _places(edges, verdict, (layer, onto))
-        what = "1 curve" if count == 1 else f"{count} curves"
-        how = "drawn twice or overlapping" if layer == onto else f"lying on curves of layer {edges.layers[onto]!r}"
-        found.append(
+        findings.append(
             Finding(
                 "duplicate-removed",
-                f"{what} {how}, {display.length(length)} in all, dropped out (first: {source(drawn)}).",
+                variant="" if layer == onto else "other layer",
                 measured=length,
                 unit="mm",
                 layer=drawn.layer,
                 handle=drawn.handle,
                 at=where[0],
                 also=where[1:],
+                values={
+                    "curves": count,
+                    "onto": _drawn_layer(edges.layers[onto]),
+                    "length": length,
+                    "drawn": _drawn(drawn),
+                },
             )
         )
-    for (layer, onto), (count, length, first) in sorted(verdict.kept.items()):
+    for (layer, onto), (count, length, first) in sorted(verdict.left_alone.items()):
         drawn = edges.drawn[first]
         where = _places(edges, verdict, (layer, onto))
-        found.append(
+        findings.append(
             Finding(
                 "overlap-kept",
-                f"Curves of the layers {edges.layers[layer]!r} and {edges.layers[onto]!r} lie on one another over "
-                f"{display.length(length)} ({count} place{'s' * (count > 1)}, first: {source(drawn)}); "
-                "neither covers the other, so both are read as tubes.",
                 measured=length,
                 unit="mm",
                 layer=drawn.layer,
                 handle=drawn.handle,
-                cure="Leave out the layer that holds construction lines.",
                 at=where[0],
                 also=where[1:],
+                values={
+                    "layers": (_layer(edges.layers[layer]), _layer(edges.layers[onto])),
+                    "length": length,
+                    "places": count,
+                    "drawn": _drawn(drawn),
+                },
             )
         )
-    return found
+    return findings
 
 
-def near_gaps(
-    edges: Edges, node: Ints, active: Ints, walks: list[tuple[list[int], bool]], tol: Tolerances, display: Display
+def near_gap_findings(
+    edges: Edges, node: Ints, active: Ints, walks: list[tuple[list[int], bool]], tol: Tolerances
 ) -> list[Finding]:
     """Free ends whose nearest other free end is farther than the join tolerance but within the near one."""
     count = np.bincount(node[active], minlength=1)
@@ -236,7 +234,7 @@ def near_gaps(
     gap = np.sqrt((step * step).sum(axis=1))
     order = np.argsort(gap, kind="stable")
     chain_of = {e >> 1: k for k, (walk, _) in enumerate(walks) for e in (walk[0], walk[-1])}
-    found = []
+    findings = []
     done: set[int] = set()
     for k in order.tolist():
         i, j = int(free[a[k]]), int(free[b[k]])
@@ -248,22 +246,26 @@ def near_gaps(
             if length <= 4.0 * float(gap[k]):
                 continue  # a short run, not a loop left open
         done |= {i, j}
-        found.append(_near_gap(edges, i, j, float(gap[k]), tol, display))
-    return _capped(found, "check the unit of the drawing, or the join tolerance")
+        findings.append(_near_gap(edges, i, j, float(gap[k]), tol))
+    return _capped(findings)
 
 
-def _near_gap(edges: Edges, i: int, j: int, gap: float, tol: Tolerances, display: Display) -> Finding:
+def _near_gap(edges: Edges, i: int, j: int, gap: float, tol: Tolerances) -> Finding:
     one, other = edges.drawn[i >> 1], edges.drawn[j >> 1]
     return Finding(
         "near-gap",
-        f"Two ends nearly meet: {small_length(gap, display)} apart at {place(edges.place(i), display)} "
-        f"({source(one)}) and {place(edges.place(j), display)} ({source(other)}); "
-        f"the join tolerance is {small_length(tol.join, display)}, so they stay apart.",
         measured=gap,
         limit=tol.join,
         unit="mm",
         layer=one.layer,
         handle=one.handle,
-        cure="Close the gap in the drawing, or raise the join tolerance.",
         at=scale(add(edges.place(i), edges.place(j)), 0.5),
+        values={
+            "gap": gap,
+            "point": edges.place(i),
+            "drawn": _drawn(one),
+            "other_point": edges.place(j),
+            "other_drawn": _drawn(other),
+            "join": tol.join,
+        },
     )

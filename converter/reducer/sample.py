@@ -1,7 +1,8 @@
 """Exact points on free curves, dense enough to find the straights and arcs in them.
 
-Points lie on the curve itself (only rounding off it): a spline through de Boor's basis, an
-ellipse by its parameter. Angles between neighbouring samples stay at a couple of degrees.
+Points lie on the curve itself (only rounding off it): a spline, rational or not, through de Boor's basis (A
+Practical Guide to Splines, ch. X), an ellipse by its parameter. Angles between neighbouring samples stay at
+a couple of degrees.
 """
 
 from __future__ import annotations
@@ -14,16 +15,22 @@ from numpy.typing import NDArray
 from converter.geometry.circles import vec
 from converter.geometry.vectors import cross, distance, norm, unit
 from converter.model.curve import Arc, Ellipse, Spline
-from converter.reducer.bspline import spline_points
+from converter.reducer.limits import too_many_pieces
 
 Array = NDArray[np.float64]
 
 STEP_DEG = 1.5  #: aimed-at turn between neighbouring samples
 MOST_PER_SPAN = 400
+#: of one spline: `limits.BENDS` bends that turn half round have less
+MOST_SAMPLES = 400_000
 
 
 def sample_spline(spline: Spline) -> Array:
-    """Points along a spline in order, (m, 3): per knot span as many as its control polygon turns."""
+    """Points along a spline in order, (m, 3): per knot span as many as its control polygon turns.
+
+    Raises:
+        GeometryError: it turns more than any tube does.
+    """
     p = spline.degree
     points = np.asarray(spline.control_points, float)
     knots = np.asarray(spline.knots, float)
@@ -31,6 +38,7 @@ def sample_spline(spline: Spline) -> Array:
     if p == 1:
         return points.copy()
     params: list[Array] = []
+    total = 0
     for k in range(p, n):
         a, b = float(knots[k]), float(knots[k + 1])
         if b <= a:
@@ -42,6 +50,9 @@ def sample_spline(spline: Spline) -> Array:
         if len(legs) > 1:
             turn = float(np.degrees(np.arccos(np.clip((legs[1:] * legs[:-1]).sum(axis=1), -1.0, 1.0))).sum())
         count = min(MOST_PER_SPAN, max(6, ceil(turn / STEP_DEG)))
+        total += count
+        if total > MOST_SAMPLES:
+            raise too_many_pieces()
         params.append(np.linspace(a, b, count + 1)[:-1])
     params.append(np.array([knots[n]]))
     out = spline_points(spline, np.concatenate(params))
@@ -82,3 +93,40 @@ def _without_repeats(points: Array) -> Array:
     keep[1:] = (points[1:] != points[:-1]).any(axis=1)
     kept = points[keep]
     return kept if len(kept) > 1 else np.array([vec(points[0]), vec(points[-1])])
+
+
+def homogeneous(spline: Spline) -> Array:
+    """Control points times their weights, and the weights: (n, 4)."""
+    w = np.ones(len(spline.control_points)) if spline.weights is None else spline.weights
+    return np.column_stack((spline.control_points * w[:, None], w))
+
+
+def de_boor(degree: int, knots: Array, control: Array, u: Array) -> Array:
+    """Points of a B-spline of any dimension at the parameters u, (m, dim) (de Boor's algorithm, all at once)."""
+    inner = knots[degree : len(control) + 1]
+    # the span that holds u; at the far end the last one that is not empty
+    k = np.searchsorted(inner, np.minimum(u, inner[-1]), side="right") - 1
+    k = np.where(u >= inner[-1], np.searchsorted(inner, inner[-1], side="left") - 1, k)
+    k = np.clip(k, 0, len(control) - 1 - degree) + degree
+    d = [control[k - degree + j] for j in range(degree + 1)]
+    for r in range(1, degree + 1):
+        for j in range(degree, r - 1, -1):
+            low, high = knots[k - degree + j], knots[k + 1 + j - r]
+            span = high - low
+            alpha = np.where(span > 0.0, (u - low) / np.where(span > 0.0, span, 1.0), 0.0)[:, None]
+            d[j] = (1.0 - alpha) * d[j - 1] + alpha * d[j]
+    points: Array = d[degree]
+    return points
+
+
+def spline_points(spline: Spline, t: Array) -> Array:
+    """Points of a spline at parameters t (m,), shape (m, 3) in mm."""
+    h = de_boor(spline.degree, np.asarray(spline.knots, float), homogeneous(spline), t)
+    flat: Array = h[:, :3] / h[:, 3:]
+    return flat
+
+
+def even_points(spline: Spline, count: int) -> Array:
+    """``count`` >= 2 points at even steps of the parameter, (count, 3), ends included."""
+    lo, hi = float(spline.knots[spline.degree]), float(spline.knots[len(spline.control_points)])
+    return spline_points(spline, np.linspace(lo, hi, count))

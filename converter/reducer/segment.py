@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.circles import arc_test, fit_circle, line_residual
-from converter.reducer.limits import LADDER_EXACT, MOST_TURN_TANGENT
+from converter.reducer.limits import LADDER_EXACT, MOST_PIECES, MOST_TURN_TANGENT, too_many_pieces
 
 Array = NDArray[np.float64]
 
@@ -49,14 +49,14 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Split:
+class SpanSplit:
     """The spans of a vertex row in order, and the tolerance (mm) of the rung that found them."""
 
     spans: tuple[Span, ...]
     level: float
 
 
-def split(points: Array, fit: float, smooth: NDArray[np.bool_] | None = None) -> Split:
+def split(points: Array, fit: float, smooth: NDArray[np.bool_] | None = None) -> SpanSplit:
     """Split a row of vertices (n, 3), n >= 2, consecutive ones different, in mm.
 
     Args:
@@ -70,31 +70,38 @@ def split(points: Array, fit: float, smooth: NDArray[np.bool_] | None = None) ->
     """
     n = len(points)
     if n == 2:
-        return Split((Span("line", 0, 1),), 0.0)
+        return SpanSplit((Span("line", 0, 1),), 0.0)
     points = points - points[0]
     turns = turn_angles(points)
     if smooth is None and float(turns.min()) > MOST_TURN_TANGENT:
-        return Split(tuple(Span("line", i, i + 1) for i in range(n - 1)), 0.0)
+        return SpanSplit(tuple(Span("line", i, i + 1) for i in range(n - 1)), 0.0)
     best = _climb(points, fit)
-    return Split(_judge(points, turns, _merged(points, best, fit), smooth, best.level), best.level)
+    return SpanSplit(_judge(points, turns, _merged(points, best, fit), smooth, best.level), best.level)
 
 
-def _climb(points: Array, fit: float) -> Split:
-    """The tightest rung that needs hardly more spans than the fit tolerance itself."""
+def _climb(points: Array, fit: float) -> SpanSplit:
+    """The tightest rung that needs hardly more spans than the fit tolerance itself.
+
+    Raises:
+        GeometryError: even that one needs more than a tube has pieces.
+    """
     rungs = [*(r for r in LADDER if r < fit), fit]
-    first = _greedy(points, rungs[0], len(points) // 4)
+    first = _greedy(points, rungs[0], min(len(points) // 4, MOST_PIECES))
     if first is not None:
-        return Split(first, rungs[0])  # many vertices, few spans: the data is exact
-    best = Split(_greedy(points, fit, len(points)) or (), fit)
+        return SpanSplit(first, rungs[0])  # many vertices, few spans: the data is exact
+    loosest = _greedy(points, fit, MOST_PIECES)
+    if loosest is None:
+        raise too_many_pieces()
+    best = SpanSplit(loosest, fit)
     for rung in reversed(rungs[:-1]):
         spans = _greedy(points, rung, int(1.2 * len(best.spans) + 1))
         if spans is None:
             break
-        best = Split(spans, rung)
+        best = SpanSplit(spans, rung)
     return best
 
 
-def _merged(points: Array, found: Split, fit: float) -> tuple[Span, ...]:
+def _merged(points: Array, found: SpanSplit, fit: float) -> tuple[Span, ...]:
     """Neighbours that noise just above the rung split in two, put together: straights, and arcs of one circle."""
     eps = min(fit, 4.0 * found.level)
     out: list[Span] = []

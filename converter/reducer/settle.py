@@ -27,7 +27,7 @@ from converter.geometry.vectors import (
 )
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
-from converter.reducer.directions import Element, Joint, arm_of, elements_of, end_of, start_of
+from converter.reducer.directions import DirectionChange, Element, arm_of, elements_of, end_of, start_of
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through
 from converter.reducer.spread import least_squares
 from converter.tolerances import Tolerances
@@ -50,7 +50,7 @@ class Settled:
     placement: Placement
     items: tuple[int, ...]
     bows: tuple[Bow | None, ...]
-    joints: tuple[Joint, ...]
+    joints: tuple[DirectionChange, ...]
     segments: tuple[Segment | None, ...]
     places: tuple[tuple[str, int], ...]
 

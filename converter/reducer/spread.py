@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from converter.geometry.vectors import Vec, add, any_normal
 from converter.reducer.directions import Element, arm_of, end_of, start_of
+from converter.reducer.limits import MOST_SPREAD
 from converter.reducer.pieces import Piece
 
 Array = NDArray[np.float64]
@@ -27,6 +28,8 @@ def least_squares(
         free = [i for i, e in enumerate(elements) if e.is_straight and i not in held]
         loose = [i for i, e in enumerate(elements) if e.bow is not None and not e.bow.exact]
         column = {i: 3 + j for j, i in enumerate([*free, *loose])}
+        if len(column) > MOST_SPREAD:
+            return lengths, radii, start  # keep what was drawn, the deviation tells
         solution = _solve(elements, pieces, lengths, radii, start, column)
         new_lengths = [
             lengths[i] + float(solution[column[i]]) if i in column and e.is_straight else 0.0

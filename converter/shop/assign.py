@@ -5,6 +5,11 @@ file for the layer, the option for all, the job file's default, the file the run
 written in its layer's name (which is said). The die is the one the job names; else the only one that
 takes the section; else the one that makes the most of the drawn bends; else the one nearest to them;
 and for corners alone the one of the smallest radius. A choice that the drawing does not settle is said.
+
+When a die makes a bend: an exact arc (drawn as one, or written in a table) is judged exactly: its radius and the
+die's are equal within `EQUAL`, which only covers the rounding of drawings to two or three decimals. A fitted
+radius carries an uncertainty and is judged by it: on a short arc the sagitta hardly knows the radius
+(dR/dsagitta = cos h/(1 - cos h), h half the sweep).
 """
 
 from __future__ import annotations
@@ -14,29 +19,34 @@ from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 
 from converter.errors import ShopError
-from converter.findings import Finding
-from converter.model.bends import BendTable
-from converter.model.run import Run, Tube
+from converter.findings import Clause, Finding
+from converter.model.bends import Bend, BendTable
+from converter.model.run import Run, Tube, reverse_run
 from converter.model.section import Section
-from converter.reducer.rebuild import reverse_run
-from converter.shop.job import Choice, Job
+from converter.quoting import quoted
+from converter.shop.job_file import JobEntry, JobFile
 from converter.shop.metals import find_metal, metal_hint, need_metal
 from converter.shop.model import Die, Shop
-from converter.shop.radius import EQUAL, die_for_bend
-from converter.shop.sections import describe, section_from_layer
+from converter.shop.sections import section_from_layer
 from converter.units import Display
+
+#: mm; radii closer than this are the same radius (0.002 in; the default fit tolerance).
+EQUAL = 0.05
+#: A fitted radius known to this share of itself is known well enough to name the die it was meant for.
+SURE = 0.02
 
 
 def assign(
     runs: Iterable[Run],
     shop: Shop,
-    job: Job | None = None,
+    job: JobFile | None = None,
     *,
     default_section: Section | None = None,
     layer_sections: Mapping[str, Section] | None = None,
     metal: str | None = None,
     clr: float | None = None,
     refit: bool = False,
+    on_flat: str | None = None,
     display: Display | None = None,
 ) -> list[Tube]:
     """Give every run its metal.
@@ -50,7 +60,8 @@ def assign(
         metal: name of the metal of every run that the job gives none by its name or layer, or None.
         clr: radius of sharp corners in mm (and of every bend with ``refit``), or None for the die's.
         refit: move every bend that no die makes to the radius of the tube's die (or all to ``clr``).
-        display: how messages show lengths.
+        on_flat: 'square' or 'cope' for ends on flats of runs that the job says nothing of by name or layer, or None.
+        display: how errors show lengths.
 
     Returns:
         One tube per run, in the same order.
@@ -61,35 +72,39 @@ def assign(
     """
     if metal is not None:
         need_metal(metal, shop.metals)
-    giver = _Giver(shop, job or Job(), default_section, layer_sections or {}, metal, clr, refit, display or Display())
+    giver = _Assigner(
+        shop, job or JobFile(), default_section, layer_sections or {}, metal, clr, refit, on_flat, display or Display()
+    )
     giver.check_job()
     return [giver.tube(run) for run in runs]
 
 
 @dataclass(slots=True)
-class _Giver:
+class _Assigner:
     """What assigning needs to know, and what it has worked out per layer and per section."""
 
     shop: Shop
-    job: Job
+    job: JobFile
     default_section: Section | None
     layer_sections: Mapping[str, Section]
     metal: str | None
     clr: float | None
     refit: bool
+    on_flat: str | None
     display: Display
-    _by_layer: dict[str | None, tuple[Section | None, Choice, Section | None]] = field(default_factory=dict)
+    _by_layer: dict[str | None, tuple[Section | None, JobEntry, Section | None]] = field(default_factory=dict)
     _dies: dict[Section, tuple[Die, ...]] = field(default_factory=dict)
 
     def check_job(self) -> None:
         """Every die and metal the job names exists, and the die goes with the radius beside it."""
         for what, choices in (("layer", self.job.layers), ("run", self.job.runs), ("default", {"": self.job.default})):
             for name, choice in choices.items():
-                where = f"{what} {name!r}" if name else f"[{what}]"
+                where = f"{what} {quoted(name)}" if name else f"[{what}]"
                 if choice.metal is not None and find_metal(choice.metal, self.shop.metals) is None:
                     hint = metal_hint(choice.metal, self.shop.metals)
                     raise ShopError(
-                        f"{self.job.source}: {where} names the metal {choice.metal!r}, which is not known: {hint}",
+                        f"{self.job.source}: {where} names the metal {quoted(choice.metal)}, which "
+                        f"is not known: {hint}",
                         code="unknown-metal",
                         file=self.job.source,
                         where=where,
@@ -103,7 +118,8 @@ class _Giver:
                     raise ShopError(message, code=error.code, file=self.job.source, where=where) from error
                 if choice.clr is not None and abs(choice.clr - die.clr) > EQUAL:
                     raise ShopError(
-                        f"{self.job.source}: {where} gives the die {die.name!r} of {self.display.length(die.clr)} "
+                        f"{self.job.source}: {where} gives the die {quoted(die.name)} of "
+                        f"{self.display.length(die.clr)} "
                         f"and a clr of {self.display.length(choice.clr)}: leave one of them out.",
                         file=self.job.source,
                         where=where,
@@ -122,10 +138,11 @@ class _Giver:
         if radius is not None and any(bend.clr is None for bend in run.table.bends):
             from converter.reducer.refit import fillet_corners
 
-            made = fillet_corners(made, radius, self.display)
+            made = fillet_corners(made, radius)
         if self.refit:
             made = self._refitted(made, die, dies)
-        return Tube(made, section, die.name if die else None, source, run, tuple(findings), self._metal(run))
+        die_name, metal = die.name if die else None, self._metal(run)
+        return Tube(made, section, die_name, source, run, tuple(findings), metal, self._on_flat(run) == "cope")
 
     def _section(self, run: Run, findings: list[Finding]) -> tuple[Section | None, str]:
         """The run's section and where it comes from."""
@@ -138,7 +155,7 @@ class _Giver:
         option, of_layer, written = self._by_layer[run.layer]
         if option is not None:
             return option, "option"
-        said = self.job.for_run(run.name).section or of_layer.section
+        said = self.job.of_run(run).section or of_layer.section
         if said is not None:
             return said, "job file"
         if self.default_section is not None:
@@ -152,19 +169,22 @@ class _Giver:
         findings.append(
             Finding(
                 "section-assumed",
-                f"{run.name}: its section, {describe(written, self.display)}, was read from the name of its layer "
-                f"{run.layer!r}.",
                 tube=run.name,
                 layer=run.layer,
-                cure="Name the section if that is not what the layer means.",
+                values={"section": written, "layer": run.layer},
             )
         )
         return written, "layer name"
 
     def _metal(self, run: Run) -> str | None:
         """The name of the run's metal: of the job for it or its layer, else of the option, else the job's default."""
-        said = self.job.for_run(run.name).metal or self.job.for_layer(run.layer).metal
+        said = self.job.of_run(run).metal or self.job.for_layer(run.layer).metal
         return said or self.metal or self.job.default.metal
+
+    def _on_flat(self, run: Run) -> str | None:
+        """How its ends on flats are cut: as of `_metal`."""
+        of_run, of_layer = self.job.of_run(run), self.job.for_layer(run.layer)
+        return of_run.on_flat or of_layer.on_flat or self.on_flat or self.job.default.on_flat
 
     def _of_layer_option(self, layer: str | None) -> Section | None:
         if layer is None:
@@ -175,7 +195,7 @@ class _Giver:
         return exact[-1] if exact else fits[-1] if fits else None
 
     def _die(
-        self, run: Run, section: Section | None, choice: Choice, corner_clr: float | None, findings: list[Finding]
+        self, run: Run, section: Section | None, choice: JobEntry, corner_clr: float | None, findings: list[Finding]
     ) -> tuple[Die | None, tuple[Die, ...]]:
         """The tube's die (None for none) and every die that takes its section."""
         dies: tuple[Die, ...] = ()
@@ -190,11 +210,10 @@ class _Giver:
             findings.append(
                 Finding(
                     "no-die",
-                    f"{run.name}: the job gives it the die {named.name!r} ({named.groove(self.display)}), which does "
-                    f"not take its section, {describe(section, self.display)}.",
                     tube=run.name,
+                    variant="job",
                     layer=run.layer,
-                    cure="Name another die or another section in the job file.",
+                    values={"die": named.name, "sizes": named.sizes, "shape": named.shape, "section": section},
                 )
             )
             return None, dies
@@ -202,21 +221,8 @@ class _Giver:
             return None, dies
         die, settled = choose_die(run.table, dies, corner_clr)
         if not settled:
-            findings.append(self._die_choice(run, dies, die))
+            findings.append(_die_choice(run, dies, die))
         return die, dies
-
-    def _die_choice(self, run: Run, dies: Sequence[Die], die: Die) -> Finding:
-        listed = ", ".join(f"{one.name!r} ({self.display.length(one.clr)})" for one in dies)
-        return Finding(
-            "die-choice",
-            f"{run.name}: {len(dies)} dies take its section, {listed}, and the drawing does not settle which; "
-            f"{die.name!r} was taken.",
-            tube=run.name,
-            layer=run.layer,
-            measured=die.clr,
-            unit="mm",
-            cure="Name the die in the job file.",
-        )
 
     def _refitted(self, run: Run, die: Die | None, dies: Sequence[Die]) -> Run:
         """The run with its bends on the radii of dies, or all on the option's; what moved is said in its findings.
@@ -237,8 +243,23 @@ class _Giver:
             from converter.reducer.refit import refit
 
             for target, which in targets.items():
-                run, _ = refit(run, target, self.display, which)
+                run, _ = refit(run, target, which)
         return run
+
+
+def _die_choice(run: Run, dies: Sequence[Die], die: Die) -> Finding:
+    return Finding(
+        "die-choice",
+        tube=run.name,
+        layer=run.layer,
+        measured=die.clr,
+        unit="mm",
+        values={
+            "count": len(dies),
+            "dies": tuple(Clause.of("die-of-radius", die=one.name, clr=one.clr) for one in dies),
+            "taken": die.name,
+        },
+    )
 
 
 def choose_die(table: BendTable, dies: Sequence[Die], corner_clr: float | None = None) -> tuple[Die, bool]:
@@ -276,3 +297,30 @@ def choose_die(table: BendTable, dies: Sequence[Die], corner_clr: float | None =
     if known:
         return min(ordered, key=lambda die: sum(abs(die.clr - radius) for radius in known)), False
     return ordered[0], False
+
+
+def span(bend: Bend) -> tuple[float, float] | None:
+    """The least and the greatest radius in mm that the bend may have; None for a sharp corner."""
+    if bend.clr is None:
+        return None
+    return bend.clr - bend.clr_uncertainty - EQUAL, bend.clr + bend.clr_uncertainty + EQUAL
+
+
+def die_for_bend(bend: Bend, dies: Sequence[Die]) -> Die | None:
+    """The die that makes the bend for sure, or None.
+
+    For an exact arc the die of that radius; for a fitted one the only die within its uncertainty,
+    when that is small (`SURE`). Of two dies that fit an exact arc the nearest.
+    """
+    clr = bend.clr
+    if clr is None:
+        return None
+    reach = bend.clr_uncertainty + EQUAL
+    fitting = [die for die in dies if abs(die.clr - clr) <= reach]
+    if not fitting:
+        return None
+    nearest = min(fitting, key=lambda die: abs(die.clr - clr))
+    if abs(nearest.clr - clr) <= EQUAL and bend.clr_uncertainty <= EQUAL:
+        return nearest
+    different = any(abs(die.clr - nearest.clr) > EQUAL for die in fitting)
+    return None if different or bend.clr_uncertainty > SURE * clr else nearest

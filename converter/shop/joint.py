@@ -10,7 +10,7 @@ from typing import Any
 from converter.geometry.vectors import Vec
 from converter.shop.schema import Field, Place, choice, length_or_zero, show, text, three_signed_lengths
 
-KINDS = ("saddle", "mitre", "plane", "none")
+KINDS = ("saddle", "square", "mitre", "plane", "none")
 
 
 def _names(raw: Any, place: Place) -> tuple[str, ...]:
@@ -51,7 +51,7 @@ class JointChoice:
         tube: name or pattern of the tube.
         end: 'A', 'B' or None for both.
         at: only ends near this point (mm), or None for all.
-        kind: 'saddle', 'mitre', 'plane', 'none' (left as it is), or None for the usual rules.
+        kind: 'saddle', 'square' (on a flat), 'mitre', 'plane', 'none' (left as it is), or None for the usual rules.
         cope_to: names or patterns of the tubes it is cut to; () for the usual rules.
         point, normal: of the plane it ends on ('plane' only).
         gap: weld gap in mm, or None for the usual one.

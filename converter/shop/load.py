@@ -6,8 +6,11 @@ import os
 from importlib import resources
 from typing import Any
 
-from converter.shop.model import Die, HoleSaw, Machine, Metal, Shop, Stick, Trial
+from converter.errors import GeometryError
+from converter.model.section import SHAPES
+from converter.shop.model import TURN_WITHIN, Die, HoleSaw, Machine, Metal, Shop, Stick, Trial
 from converter.shop.pipe import OUTSIDE, nominal
+from converter.shop.rates import PRICE, RATES, Rates, price_of, rates_of
 from converter.shop.room import BOX, machine_values
 from converter.shop.schema import (
     Field,
@@ -20,6 +23,7 @@ from converter.shop.schema import (
     number,
     pipe_size,
     read_table,
+    ring_step,
     section,
     show,
     signed_length,
@@ -36,12 +40,14 @@ from converter.units import Display
 #: Degrees: less than a full turn, as in the bend table.
 _ANGLE = number(0.0, 359.0, "an angle in degrees")
 
+#: Shapes by the key of a die's size, and how each is read; pipe is round of a nominal size.
+_GROOVES = {shape.die_key: shape for shape in SHAPES.values() if shape.die_key is not None}
+_SIZES = {"od": Field(length), "pipe": Field(pipe_size)} | {
+    key: Field(length if shape.die_sizes == 1 else two_lengths) for key, shape in _GROOVES.items()
+}
 DIE = {
     "name": Field(text, required=True),
-    "od": Field(length),
-    "pipe": Field(pipe_size),
-    "square": Field(length),
-    "rectangle": Field(two_lengths),
+    **_SIZES,
     "clr": Field(length, required=True),
     "max_angle": Field(_ANGLE),
     "clamp": Field(length_or_zero, default=0.0),
@@ -69,6 +75,9 @@ MACHINE = {
     "max_length": Field(length),
     "proven_section": Field(section),
     "proven_metal": Field(text),
+    "stop_step": Field(number(0.0, 15.0, "an angle in degrees")),
+    "turn_step": Field(ring_step),
+    "turn_within": Field(number(0.0, 15.0, "an angle in degrees"), default=TURN_WITHIN),
 }
 METAL = {
     "name": Field(text, required=True),
@@ -106,8 +115,9 @@ SHOP = {
     "stock": Field(tables(STOCK), default=()),
     "test": Field(tables(TEST), default=()),
     "hole_saw": Field(tables(HOLE_SAW), default=()),
+    "rates": Field(table(RATES)),
+    "price": Field(tables(PRICE), default=()),
 }
-_SIZES = ("od", "pipe", "square", "rectangle")
 
 
 def load_shop(path: str | os.PathLike[str]) -> Shop:
@@ -164,6 +174,8 @@ def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:
         source=source,
         units=place.unit,
         hole_saws=tuple(HoleSaw(**one) for one in values["hole_saw"]),
+        rates=rates_of(values["rates"], place.key("rates")) if values["rates"] else Rates(),
+        prices=tuple(price_of(one, place.key("price").item(i)) for i, one in enumerate(values["price"])),
     )
     check_shop(shop, file)
     return shop
@@ -175,7 +187,10 @@ def _die(values: dict[str, Any], place: Place) -> Die:
     if len(given) != 1:
         found = f"has {' and '.join(given)}" if given else "has no size"
         place.fail(f"{found}: give exactly one of {', '.join(_SIZES)}")
-    shape, size, height = _groove(values, given[0])
+    try:
+        shape, size, height = _groove(values, given[0])
+    except GeometryError as error:
+        place.key(given[0]).fail(f"does not fit: {error.message}")
     if 2.0 * values["clr"] <= height:
         display = Display("mm" if place.unit in (None, "mm", "cm", "m") else "in")
         clr, least = display.length(values["clr"]), display.length(height / 2.0)
@@ -193,12 +208,10 @@ def _die(values: dict[str, Any], place: Place) -> Die:
 def _groove(values: dict[str, Any], key: str) -> tuple[str, float, float]:
     """Shape, size across the bend, and size in its plane."""
     value = values[key]
-    if key == "rectangle":
-        across, height = value
-        return ("square" if across == height else "rectangular"), across, height
     if key == "pipe":
-        value = OUTSIDE[nominal(value)] * 25.4
-    return ("square" if key == "square" else "round"), value, value
+        key, value = "od", OUTSIDE[nominal(value)] * 25.4
+    across, height = value if isinstance(value, tuple) else (value, value)
+    return _GROOVES[key].grooved(across, height), across, height
 
 
 def _distinct(names: list[str], what: str, file: str) -> None:

@@ -13,6 +13,7 @@ from dataclasses import replace
 from difflib import get_close_matches
 
 from converter.errors import ShopError
+from converter.quoting import quoted
 from converter.shop.model import Metal
 
 #: MPa per ksi, from the exact pound, inch and standard gravity.
@@ -94,10 +95,10 @@ def _key(name: str) -> str:
 
 
 _BUILT_IN = {_key(metal.name): metal for metal in BUILT_IN}
-_KNOWN = dict(_BUILT_IN)
+_METAL_BY_KEY = dict(_BUILT_IN)
 for _name, _others in ALIASES.items():
     for _other in _others:
-        _KNOWN.setdefault(_key(_other), _BUILT_IN[_key(_name)])
+        _METAL_BY_KEY.setdefault(_key(_other), _BUILT_IN[_key(_name)])
 
 
 def find_metal(name: str | None, own: Sequence[Metal] = ()) -> Metal | None:
@@ -111,15 +112,15 @@ def find_metal(name: str | None, own: Sequence[Metal] = ()) -> Metal | None:
     if name is None or not name.strip():
         return None
     key = _key(name)
-    table = _KNOWN.get(key)
+    table = _METAL_BY_KEY.get(key)
     mine = next((metal for metal in own if metal.name.casefold() == name.strip().casefold()), None)
     mine = mine or next((metal for metal in own if _key(metal.name) == key), None)
     if mine is None and table is not None:
-        same = [metal for metal in own if _KNOWN.get(_key(metal.name)) is table]
+        same = [metal for metal in own if _METAL_BY_KEY.get(_key(metal.name)) is table]
         mine = same[0] if len(same) == 1 else None
     if mine is None:
         return table
-    base = _KNOWN.get(_key(mine.name))
+    base = _METAL_BY_KEY.get(_key(mine.name))
     return mine if base is None else _over(mine, base)
 
 
@@ -152,7 +153,7 @@ def metal_hint(name: str, own: Sequence[Metal] = ()) -> str:
     spoken = {one.casefold(): one for one in [*names, *(other for others in ALIASES.values() for other in others)]}
     near = get_close_matches(name.casefold(), spoken, 1, 0.75)
     if near:
-        return f"did you mean {spoken[near[0]]!r}?"
+        return f"did you mean {quoted(spoken[near[0]])}?"
     return f"add it as a [[metal]] of the shop file, or use one of {', '.join(names)}."
 
 
@@ -170,7 +171,7 @@ def need_metal(name: str, own: Sequence[Metal] = (), where: str = "") -> Metal:
     if found is None:
         start = f"{where}: there" if where else "There"
         raise ShopError(
-            f"{start} is no metal named {name[:60]!r}: {metal_hint(name, own)}",
+            f"{start} is no metal named {quoted(name)}: {metal_hint(name, own)}",
             code="unknown-metal",
             where=where or None,
         )

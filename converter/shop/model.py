@@ -7,18 +7,22 @@ of the bend to where the pencil mark goes, positive toward the end that is fed f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 
 from converter.errors import ShopError
-from converter.model.section import Section
+from converter.model.section import SHAPES, Section
+from converter.quoting import quoted
+from converter.shop.rates import SAME_STOCK, Price, Rates
 from converter.shop.room import Box
-from converter.units import Display
+from converter.units import Display, sizes_text
 
 #: A die takes a section whose outside size differs by no more than this (mm). It lets the inch and the
 #: metric column of one nominal size pass (1.660 in pipe against 42.2 or 42.4 mm) and keeps 25 mm tube
 #: out of a 1 in groove (0.4 mm): common practice, no source.
 SIZE_MATCH = 0.25
+#: Degrees that rounding a turn's distance around the tube may cost: what is drawn with a pencil, no source.
+TURN_WITHIN = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,10 +31,10 @@ class Die:
 
     Attributes:
         name: unique in the shop.
-        shape: 'round', 'square' or 'rectangular': what its groove takes.
-        size: outside diameter; for square and rectangular the size across the bend.
+        shape: name of a shape of section: what its groove takes.
+        size: outside diameter; of two sizes the one across the bend.
         clr: centerline radius it bends.
-        height: for square and rectangular the size in the plane of the bend; else equal to size.
+        height: of two sizes the one in the plane of the bend; else equal to size.
         max_angle: greatest bend in degrees, or None when only the machine limits it.
         clamp: straight needed ahead of a bend.
         between: least straight between two bends.
@@ -58,7 +62,7 @@ class Die:
     min_d_of_bend: float | None = None
 
     def __post_init__(self) -> None:
-        if self.height == 0.0:
+        if self.height == 0.0 or SHAPES[self.shape].die_sizes == 1:
             object.__setattr__(self, "height", self.size)
 
     def takes(self, section: Section, turned: bool = False) -> bool:
@@ -66,25 +70,27 @@ class Die:
 
         Args:
             section: the tube's section.
-            turned: the tube lies a quarter turn from its first bend (matters to rectangles only).
+            turned: the tube lies a quarter turn from its first bend (matters to sections of two sizes).
         """
-        if section.is_round:
-            return self.shape == "round" and abs(self.size - section.od) <= SIZE_MATCH
-        if self.shape == "round":
-            return False
-        across, height = (section.height, section.od) if turned else (section.od, section.height)
-        return abs(self.size - across) <= SIZE_MATCH and abs(self.height - height) <= SIZE_MATCH
+        return section.lies_in(self.shape, self.size, self.height, SIZE_MATCH, turned)
 
     def unlike(self, section: Section) -> int:
         """0 when its groove has the section's kind of shape, 1 when not: sorts the likely dies first."""
-        return int((self.shape == "round") != section.is_round)
+        return int(SHAPES[self.shape].groove != section.kind.groove)
+
+    @property
+    def around(self) -> float | None:
+        """Once around a tube that fills its groove, mm; None where its corners are not known."""
+        return SHAPES[self.shape].around_groove(self.size, self.height)
 
     def groove(self, display: Display) -> str:
         """What it takes, in words: ``1.750 in round``, ``2.000 x 1.000 in rectangular``."""
-        # decimals even where lengths are shown as fractions: sizes are not fractions
-        sides = [self.size, self.height] if self.shape == "rectangular" else [self.size]
-        size = display.each(lambda one: f"{' x '.join(map(Display(one.unit).number, sides))} {one.unit}")
-        return f"{size} {self.shape}"
+        return f"{sizes_text(self.sizes, display)} {self.shape}"
+
+    @property
+    def sizes(self) -> tuple[float, ...]:
+        """Its size, and its height where that differs, mm."""
+        return (self.size,) if self.size == self.height else (self.size, self.height)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +109,9 @@ class Machine:
         boxes: blocks in machine coordinates that the tube must not touch.
         max_length: longest stick it takes, or None.
         proven_section, proven_metal: the stoutest bend it is known to make, or None.
+        stop_step, turn_step: step of the scale that its stop is set by, and of the ring that a tube is turned by, in
+            degrees, or None where any angle can be set.
+        turn_within: degrees; a turn that is told as a distance around the tube is never told further off than this.
     """
 
     name: str = ""
@@ -120,6 +129,9 @@ class Machine:
     swings: str = "ahead"
     bends_to: str | None = None
     boxes: tuple[Box, ...] = ()
+    stop_step: float | None = None
+    turn_step: float | None = None
+    turn_within: float = TURN_WITHIN
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +194,7 @@ class Shop:
         source: the file as the user named it, or '' for the demo shop.
         units: the file's own unit, or None when it names none.
         hole_saws: in the order of the file.
+        rates, prices: what work and metal cost, for quotations.
     """
 
     name: str
@@ -193,6 +206,8 @@ class Shop:
     source: str = ""
     units: str | None = None
     hole_saws: tuple[HoleSaw, ...] = ()
+    rates: Rates = field(default_factory=Rates)
+    prices: tuple[Price, ...] = ()
 
     @property
     def is_demo(self) -> bool:
@@ -202,6 +217,23 @@ class Shop:
     def dies_for(self, section: Section, turned: bool = False) -> tuple[Die, ...]:
         """The dies that take a section, the tightest first; see `Die.takes`."""
         return tuple(sorted((die for die in self.dies if die.takes(section, turned)), key=lambda die: die.clr))
+
+    def longest_bar(self, section: Section | None, metal: str | None) -> float | None:
+        """The longest bar on the rack that a tube may be cut from, mm; None where the rack has none of its section.
+
+        A bar or a tube whose metal is not named goes with any. Sizes agree to `SAME_STOCK`.
+        """
+        if section is None:
+            return None
+        names = {name.casefold() for name in (metal,) if name}
+        lengths = [
+            bar.length
+            for bar in self.stock
+            if bar.count != 0
+            and bar.section.is_same_size(section, SAME_STOCK)
+            and (not names or bar.metal is None or bar.metal.casefold() in names)
+        ]
+        return max(lengths, default=None)
 
     def die(self, name: str) -> Die:
         """The die of that name (any case).
@@ -213,9 +245,9 @@ class Shop:
             if die.name.casefold() == name.strip().casefold():
                 return die
         near = get_close_matches(name, [die.name for die in self.dies], 1, 0.5)
-        names = ", ".join(repr(die.name) for die in self.dies[:8]) or "none"
-        hint = f"did you mean {near[0]!r}?" if near else f"its dies are {names}."
-        raise ShopError(f"The shop {self.name!r} has no die named {name[:60]!r}: {hint}", code="no-such-die")
+        names = ", ".join(quoted(die.name) for die in self.dies[:8]) or "none"
+        hint = f"did you mean {quoted(near[0])}?" if near else f"its dies are {names}."
+        raise ShopError(f"The shop {quoted(self.name)} has no die named {quoted(name)}: {hint}", code="no-such-die")
 
     def greatest_angle(self, die: Die | None) -> float | None:
         """The greatest bend in degrees that a die on this machine makes, or None where nothing limits it."""

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from converter.errors import OptionError
+from converter.quoting import shortened
 from converter.units import fraction_text
 
 #: Nominal size in inches -> outside diameter in inches.
@@ -141,7 +142,7 @@ def nominal(text: str) -> Fraction:
         size = Fraction(text.strip().rstrip("."))
     if size not in OUTSIDE:
         sizes = ", ".join(size_text(known) for known in OUTSIDE)
-        raise OptionError(f"There is no pipe size NPS {text.strip()[:20]}: the sizes known are {sizes}.")
+        raise OptionError(f"There is no pipe size NPS {shortened(text, 20)}: the sizes known are {sizes}.")
     return size
 
 
@@ -159,5 +160,5 @@ def pipe(nps: Fraction, schedule: str) -> Pipe:
     wall = SCHEDULES.get(name, {}).get(nps)
     if wall is None:
         listed = ", ".join(key for key, sizes in SCHEDULES.items() if nps in sizes)
-        raise OptionError(f"NPS {size_text(nps)} has no schedule {schedule.strip()[:20]}: it has {listed}.")
+        raise OptionError(f"NPS {size_text(nps)} has no schedule {shortened(schedule, 20)}: it has {listed}.")
     return Pipe(nps, name, OUTSIDE[nps], wall)

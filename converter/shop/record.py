@@ -2,7 +2,7 @@
 
 The new ``[[test]]`` tables go behind the last one there is, else to the end. What results is read
 back and must say the same as before and the new test bends besides; only then does it replace the
-file, in one step, so that the file is never lost and never half-written.
+file (`converter.shop.toml.rewrite_toml`).
 """
 
 from __future__ import annotations
@@ -10,22 +10,22 @@ from __future__ import annotations
 import json
 import os
 import re
-import shutil
-import tempfile
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from converter.errors import ReadError, ShopError, WriteError
+from converter.disk.reading import open_to_read
+from converter.errors import ReadError, ShopError
+from converter.quoting import quoted
 from converter.shop.load import load_shop, shop_from_text
 from converter.shop.model import Shop
+from converter.shop.toml import rewrite_toml
 
 #: How a table of test bends begins.
 _TEST = re.compile(r"[ \t]*\[\[[ \t]*(?:test|\"test\"|'test')[ \t]*\]\]")
 _TABLE = re.compile(r"[ \t]*\[")
-_NOTHING = re.compile(r"[ \t]*(?:#.*)?\Z")
+_BLANK_LINE = re.compile(r"[ \t]*(?:#.*)?\Z")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,7 @@ def with_tests(text: str, tests: Sequence[NewTest], name: str) -> str:
     """
     end = "\r\n" if "\r\n" in text else "\n"
     tables = [one.table() for one in tests]
-    block = end.join(_written(table, end) for table in tables)
+    block = end.join(_test_bend_toml(table, end) for table in tables)
     old = tomllib.loads(text.replace("\r\n", "\n"))
     wanted = {**old, "test": [*old.get("test", []), *tables]} if isinstance(old.get("test", []), list) else None
     for at in dict.fromkeys((_behind_tests(text), len(text))):
@@ -99,7 +99,7 @@ def with_tests(text: str, tests: Sequence[NewTest], name: str) -> str:
     )
 
 
-def _written(table: dict[str, Any], end: str) -> str:
+def _test_bend_toml(table: dict[str, Any], end: str) -> str:
     """One table of a test bend as TOML; a JSON string of printable text is a TOML string too."""
     lines = [f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in table.items()]
     return "".join(line + end for line in ("[[test]]", *lines))
@@ -115,7 +115,7 @@ def _behind_tests(text: str) -> int:
             inside, end = True, at
         elif _TABLE.match(bare):
             inside = False
-        elif inside and not _NOTHING.match(bare):
+        elif inside and not _BLANK_LINE.match(bare):
             end = at
     return end
 
@@ -123,60 +123,61 @@ def _behind_tests(text: str) -> int:
 def rehearse(path: str | os.PathLike[str], tests: Sequence[NewTest]) -> Shop:
     """The shop as the file would say it with test bends added; nothing is written. Raises as `record` does."""
     name = os.fspath(path)
-    return shop_from_text(_added(Path(os.path.realpath(name)), tests, name).decode("utf-8-sig"), name)
+    try:
+        with open_to_read(name) as stream:
+            data = stream.read()
+    except OSError as error:
+        raise ReadError(f"{name} cannot be read: {error.strerror}.", file=name) from error
+    return shop_from_text(_added(data, tests, name).decode("utf-8-sig"), name)
 
 
-def record(path: str | os.PathLike[str], tests: Sequence[NewTest]) -> Shop:
-    """Add test bends to a shop file.
+def record(path: str | os.PathLike[str], tests: Sequence[NewTest]) -> str:
+    """Add test bends to a shop file, behind those that other runs add at the same time.
 
     Args:
         path: the file; a symbolic link is followed and stays one.
         tests: one or more.
 
     Returns:
-        The shop as the file says it now.
+        Name of the file beside it that says what it said before (`converter.shop.toml.BEFORE`).
 
     Raises:
         ReadError, ShopError: the file is no sound shop file, before or with the test bends; it stays as it was.
         WriteError: it cannot be replaced; it stays as it was.
     """
     name = os.fspath(path)
-    target = Path(os.path.realpath(name))
-    _replace(target, _added(target, tests, name), name)
-    return load_shop(path)
+    return rewrite_toml(name, lambda data: _added(data, tests, name))
 
 
-def _added(target: Path, tests: Sequence[NewTest], name: str) -> bytes:
+def _added(data: bytes, tests: Sequence[NewTest], name: str) -> bytes:
     """The new content of the file."""
-    load_shop(name)  # says what is wrong with it as every other command does
-    try:
-        data = target.read_bytes()
-    except OSError as error:
-        raise ReadError(f"{name} cannot be read: {error.strerror}.", file=name) from error
+    shop = load_shop(name)  # says what is wrong with it as every other command does
+    for test in tests:
+        _check_named(test, shop, name)
     mark = b"\xef\xbb\xbf"
     start = mark if data.startswith(mark) else b""
     return start + with_tests(data[len(start) :].decode("utf-8"), tests, name).encode("utf-8")
 
 
-def _replace(target: Path, data: bytes, name: str) -> None:
-    """Put new content in place of a file in one step, its permissions kept."""
-    staged: str | None = None
-    try:
-        if not os.access(target, os.W_OK):
-            raise WriteError(f"{name} may not be written to: change its permissions first.", file=name)
-        handle, staged = tempfile.mkstemp(prefix=".elbowroom-", dir=target.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        shutil.copymode(target, staged)
-        os.replace(staged, target)
-        staged = None
-    except OSError as error:
-        raise WriteError(f"{name} cannot be written to: {error.strerror}; it is as it was.", file=name) from error
-    finally:
-        if staged is not None:
-            Path(staged).unlink(missing_ok=True)
+def _check_named(test: NewTest, shop: Shop, name: str) -> None:
+    """Refuse a test bend that leaves out what those of its die name: beside them it would not be used.
+
+    Raises:
+        ShopError: it does.
+    """
+    beside = [one for one in shop.tests if one.die.casefold() == test.die.casefold()]
+    lacking = []
+    if test.metal is None and any(one.metal is not None for one in beside):
+        lacking.append("metal")
+    if test.wall is None and any(one.wall is not None for one in beside):
+        lacking.append("wall")
+    if lacking:
+        raise ShopError(
+            f"{name}: the test bends of the die {quoted(test.die)} name their {' and '.join(lacking)}, and one that "
+            f"does not would not be used beside them: give {' and '.join(f'--{what}' for what in lacking)}.",
+            code="test-not-named",
+            file=name,
+        )
 
 
 def _number(value: float) -> float | int:
@@ -186,5 +187,5 @@ def _number(value: float) -> float | int:
 
 def _length(typed: str) -> str | float | int:
     """A length as TOML: a bare decimal as a number, anything else as the text that was typed."""
-    bare = re.fullmatch(r"\d*\.?\d+|\d+\.", typed.strip())
+    bare = re.fullmatch(r"\d++(?:\.\d*+)?|\.\d++", typed.strip())
     return _number(float(typed)) if bare else typed.strip()

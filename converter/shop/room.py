@@ -12,6 +12,7 @@ from typing import Any
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec
+from converter.quoting import quoted
 from converter.shop.schema import Field, Place, text, three_signed_lengths
 
 #: One [[machine.box]] of the shop file.
@@ -37,9 +38,11 @@ class Box:
 
     def __post_init__(self) -> None:
         if not all(isfinite(v) for v in (*self.low, *self.high)):
-            raise GeometryError(f"the box {self.name!r} has a corner that is not a finite number", code="not-finite")
+            raise GeometryError(
+                f"the box {quoted(self.name)} has a corner that is not a finite number", code="not-finite"
+            )
         if not all(a < b for a, b in zip(self.low, self.high, strict=True)):
-            raise GeometryError(f"the box {self.name!r} needs a low corner below its high corner in x, y and z")
+            raise GeometryError(f"the box {quoted(self.name)} needs a low corner below its high corner in x, y and z")
 
 
 def machine_values(values: dict[str, Any], place: Place) -> dict[str, Any]:

@@ -15,11 +15,13 @@ from typing import Any, NoReturn
 
 from converter.errors import ElbowroomError, OptionError, ShopError
 from converter.model.section import Section
+from converter.quoting import LONGEST_QUOTE, one_line, quoted, shortened
 from converter.shop.pipe import nominal
 from converter.shop.sections import parse_section
 from converter.units import UNIT_CHOICES, parse_length, unit_name
 
 _LONGEST = 200
+_LONG_NUMBER = 200  # bits
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,8 @@ class Place:
 
     def key(self, key: str) -> Place:
         """The place of a key of the table that stands here."""
-        shown = key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else repr(key[:60])
+        bare = key.replace("_", "").replace("-", "").isalnum() and key.isascii() and len(key) <= LONGEST_QUOTE
+        shown = key if bare else quoted(key)
         return replace(self, path=f"{self.path}.{shown}" if self.path else shown)
 
     def item(self, index: int) -> Place:
@@ -70,22 +73,17 @@ class Field:
     default: Any = None
 
 
-def one_line(message: str) -> str:
-    """The text with control characters and line breaks turned into spaces."""
-    return "".join(letter if letter.isprintable() else " " for letter in message)
-
-
 def show(value: object) -> str:
     """A value as the message shows it: short, quoted when it is text."""
     if isinstance(value, str):
-        return f'"{value[:40]}"'
+        return f'"{shortened(value)}"'
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, dict):
         return "a table"
     if isinstance(value, list):
         return "a list"
-    return str(value)[:40]
+    return shortened(value)
 
 
 def read_table(raw: object, fields: Mapping[str, Field], place: Place) -> dict[str, Any]:
@@ -183,6 +181,22 @@ def number(least: float = 0.0, most: float = float("inf"), what: str = "a number
     return read
 
 
+def number_or_zero(raw: Any, place: Place) -> float:
+    """A number of zero or more."""
+    if isinstance(raw, bool) or not isinstance(raw, (int, float)) or not 0.0 <= raw <= 1e15:
+        place.fail(f"must be a number of zero or more, not {show(raw)}")
+    return float(raw)
+
+
+def ring_step(raw: Any, place: Place) -> float:
+    """The step of a ring in degrees: a full turn is a whole number of them."""
+    step: float = number(0.0, 90.0, "an angle in degrees")(raw, place)
+    count = 360.0 / step
+    if abs(count - round(count)) > 1e-6 * count:
+        place.fail(f"is {show(raw)}, of which no whole number makes a full turn of 360 degrees")
+    return 360.0 / round(count)
+
+
 def whole(raw: Any, place: Place) -> int:
     """A whole number from 0 on."""
     if isinstance(raw, bool) or not isinstance(raw, int) or not 0 <= raw <= 1_000_000:
@@ -203,9 +217,7 @@ def _length(raw: Any, place: Place, what: str, allowed: Callable[[float], bool])
     except ElbowroomError as error:
         hint = f" ({error.message.rstrip('.')})" if error.code == "unknown-unit" else ""
         place.fail(f"must be {what}, not {show(raw)}{hint}")
-    except OverflowError:
-        value = None
-    if value is None or not allowed(value) or abs(value) > 1e9:
+    if value is None or not allowed(value):
         place.fail(f"must be {what}, not {show(raw)}")
     return value
 
@@ -258,7 +270,7 @@ def section(raw: Any, place: Place) -> Section:
     try:
         value = parse_section(raw, place.unit or "mm")
         if place.unit is None and value != parse_section(raw, "in"):
-            place.fail(f'is "{raw[:40]}" of no unit: put units = "in" or "mm" at the top of the file')
+            place.fail(f'is {show(raw)} of no unit: put units = "in" or "mm" at the top of the file')
     except ShopError:
         raise
     except ElbowroomError as error:
@@ -268,7 +280,7 @@ def section(raw: Any, place: Place) -> Section:
 
 def pipe_size(raw: Any, place: Place) -> str:
     """A nominal pipe size such as ``1-1/4``, as text that `converter.shop.pipe.nominal` reads."""
-    if isinstance(raw, (int, float)) and not isinstance(raw, bool):
+    if isinstance(raw, (int, float)) and not isinstance(raw, bool) and abs(raw) < 1e6:
         raw = f"{raw:g}"
     if not isinstance(raw, str):
         place.fail(f"must be a pipe size such as 1-1/4, not {show(raw)}")

@@ -1,5 +1,7 @@
 """Sections as people write them: ``1.75x0.120in``, ``NPS 1-1/4 sch 40``, ``1.5x1.5x0.083in``, ``25mm bar``.
 
+The word may tell the shape: ``flat-oval 60x30x2mm``.
+
 Rules of the writing, in one place:
 
 * Sizes come first, the wall last, with ``x`` between; two sizes and a wall are square or
@@ -11,6 +13,8 @@ Rules of the writing, in one place:
 * Square and rectangular tube without a corner radius (``r0.125in``) gets an outside corner of two
   walls: the middle of what is sold (ASTM A500 allows up to 3 walls, ASTM A513 mechanical tube of
   this size 0.94 to 1.5 walls).
+* What words name a shape, how many sizes it takes and what they mean, the shape says
+  (`converter.model.section`).
 """
 
 from __future__ import annotations
@@ -18,12 +22,10 @@ from __future__ import annotations
 import re
 
 from converter.errors import ElbowroomError, GeometryError, OptionError, UnitsError
-from converter.model.section import Section
+from converter.model.section import SHAPES, Section, Shape, shape_of_size
+from converter.quoting import quoted
 from converter.shop.pipe import DN, Pipe, nominal, pipe
 from converter.units import Display, parse_length, unit_name
-
-#: Outside corner radius of square and rectangular tube, in walls, where none is given.
-CORNER_WALLS = 2.0
 
 #: Birmingham wire gauge -> inches (Machinery's Handbook, from memory; a test compares with a reference library).
 BWG: dict[int, float] = {
@@ -40,28 +42,38 @@ _SCHEDULE = (
     r"|s(?P<short>\d{2,3}))"
 )
 _PIPE = re.compile(
-    rf"(?:(?P<word>nps|pipe|dn)(?:[\s_]+|-)?)?(?P<size>{_NPS})\s*(?P<inch>in\b\.?|inch\b|\")?"
-    rf"(?:[\s_,-]*pipe)?[\s_,-]*{_SCHEDULE}(?:[\s_-]*pipe)?"
+    rf"(?:(?P<word>nps|pipe|dn)(?:[\s_]++|-)?)?(?P<size>{_NPS})(?:\s*+(?P<inch>in\b\.?|inch\b|\"))?"
+    rf"[\s_,-]*+(?:pipe[\s_,-]*+)?{_SCHEDULE}(?:[\s_-]*+pipe)?"
 )
-_CORNER = re.compile(r"[\s,;]+(?:corner(?:\s+radius)?|radius|r)\s*[=:]?\s*(?P<radius>[\d.+-].*)\Z")
+_CORNER = re.compile(
+    r"(?<![\s,;])[\s,;]++(?:corner(?:\s++radius)?|radius|r)\s*+(?:[=:]\s*+)?(?P<radius>[\d.+-].*)", re.DOTALL
+)
+#: Groups of a regular expression have no dashes in their names, shapes may.
+_GROUPS = {name.replace("-", "_"): shape for name, shape in SHAPES.items()}
+_SHAPE_WORDS = "|".join(f"(?P<{group}>{shape.name_pattern})" for group, shape in _GROUPS.items())
 _WORDS = re.compile(
-    r"(?<![a-z])(?:(?P<bar>bar|rod|solid)|(?P<square>square|sq)|(?P<rect>rectangular|rectangle|rect)|(?P<round>round|rd)"
-    r"|tubing|tube|o\.?d\.?|wall|wt|thk|thick|diameter|dia)(?![a-z])\.?"
+    rf"(?<![a-z])(?:{_SHAPE_WORDS}|tubing|tube|[crs]hs|o\.?d\.?|wall|wt|thk|thick|diameter|dia)(?![a-z])\.?"
 )
 _GAUGE = re.compile(r"(?P<number>\d{1,2})\s*(?:ga|gage|gauge|bwg)\.?\Z")
 _BEFORE_GAUGE = re.compile(r"(?<=[^\sx])\s+(?=\d{1,2}\s*(?:ga|gage|gauge|bwg)\b)")
-_OWN_UNIT = re.compile(r"(?P<unit>[^\d\s./+-][^\d\s/+-]*)\s*\Z")
+_OWN_UNIT = re.compile(r"(?<![^\d\s/+-])\.*+(?P<unit>[^\d\s./+-][^\d\s/+-]*+)\s*+\Z")
 
 _LAYER_NUMBER = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d*\.\d+|\d+)"
 _LAYER_UNIT = r"(?:inch|in|mm|cm|\"|'')"
 _LAYER_SIZE = re.compile(
-    rf"(?<![a-z0-9.,/]){_LAYER_NUMBER}[ _]?{_LAYER_UNIT}?(?:[ _]?x[ _]?{_LAYER_NUMBER}[ _]?{_LAYER_UNIT}?){{1,2}}"
+    rf"(?<![a-z\d.,/]){_LAYER_NUMBER}[ _]?{_LAYER_UNIT}?(?:[ _]?x[ _]?{_LAYER_NUMBER}[ _]?{_LAYER_UNIT}?){{1,2}}"
     r"(?![a-z0-9.,/])(?![ _]?x[ _]?[\d.])"
 )
-_LAYER_ONE = rf"{_LAYER_NUMBER}[ _]?{_LAYER_UNIT}"
+_LAYER_LENGTH = rf"{_LAYER_NUMBER}[ _]?{_LAYER_UNIT}"
 _LAYER_BAR = re.compile(
-    rf"(?<![a-z])(?:solid[ _-](?:round[ _-])?(?:bar[ _-])?|round[ _-]bar[ _-])(?P<after>{_LAYER_ONE})(?![a-z0-9.,/])"
-    rf"|(?<![a-z0-9.,/])(?P<before>{_LAYER_ONE})[ _-](?:solid[ _-](?:round[ _-])?|round[ _-])bar(?![a-z])"
+    rf"(?:(?<![a-z])(?:solid[ _-](?:round[ _-])?(?:bar[ _-])?|round[ _-]bar[ _-])|\Abar[ _-])"
+    rf"(?P<after>{_LAYER_LENGTH})(?![a-z0-9.,/]|[ _]?x[ _]?[\d.])"
+    rf"|(?<![a-z\d.,/])(?<!x)(?<!x[ _])(?P<before>{_LAYER_LENGTH})"
+    r"[ _-]?(?:solid[ _-](?:round[ _-])?|round[ _-])?bar(?![a-z])"
+)
+#: Words of the shapes that sizes alone do not tell.
+_SHAPE_NAMES = re.compile(
+    "|".join(rf"(?<![a-z]){s.name_pattern}(?![a-z])" for s in SHAPES.values() if not s.known_by_size)
 )
 _LAYER_PIPE = re.compile(rf"(?<![a-z0-9.,/]){_PIPE.pattern}(?![a-z0-9/])")
 _NOT_TUBE = re.compile(r"(?<![a-z])(?:plates?|flat|flatbar|sheet|angle|grid|holes?|slots?|board|paper)(?![a-z])")
@@ -81,27 +93,26 @@ def parse_section(text: str, default_unit: str = "mm") -> Section:
         OptionError: it is not a section, or an impossible one (no wall, a wall past the middle, ...).
         UnitsError: ``default_unit`` or a unit in the text is unknown.
     """
-    shown = " ".join(str(text).split())[:60]
     if not isinstance(text, str) or not text.strip() or len(text) > _LONGEST:
-        raise OptionError(f"{shown!r} is not a section: {_HOW}.")
+        raise OptionError(f"{quoted(text)} is not a section: {_HOW}.")
     tidy = _tidy(text)
     if tidy.startswith(("nps", "pipe", "dn")) or "sch" in tidy or _PIPE.fullmatch(tidy):
-        return pipe_section(_pipe(tidy, shown))
+        return pipe_section(_pipe(tidy, text))
     found = _CORNER.search(tidy)
     corner = found["radius"].strip() if found else None
     if found:
         tidy = tidy[: found.start()]
-    words = {match.lastgroup for match in _WORDS.finditer(tidy)}
+    named = {match.lastgroup for match in _WORDS.finditer(tidy)}
     parts = [part.strip() for part in _BEFORE_GAUGE.sub(" x ", _WORDS.sub(" ", tidy)).strip().split("x")]
     try:
         sizes, radius = _lengths(parts, corner, unit_name(default_unit))
-        return _shape(sizes, words, radius)
+        return _shaped(sizes, [shape for group, shape in _GROUPS.items() if group in named], radius)
     except UnitsError as error:
         if error.code == "unknown-unit":
-            raise UnitsError(f"{shown!r} is not a section: {error.message}", code=error.code) from error
-        raise OptionError(f"{shown!r} is not a section: {_HOW}.") from error
+            raise UnitsError(f"{quoted(text)} is not a section: {error.message}", code=error.code) from error
+        raise OptionError(f"{quoted(text)} is not a section: {_HOW}.") from error
     except (GeometryError, OptionError) as error:
-        raise OptionError(f"{shown!r} is not a section: {_lower_first(error.message)}") from error
+        raise OptionError(f"{quoted(text)} is not a section: {_lower_first(error.message)}") from error
 
 
 def pipe_section(size: Pipe) -> Section:
@@ -113,13 +124,15 @@ def section_from_layer(name: str | None) -> Section | None:
     """The section whose size is written in a layer's name, or None.
 
     Careful on purpose: ``TUBE_1.75x0.120in``, ``frame 1.5x1.5x.083 in``, ``NPS 1-1/4 sch 40 rail``,
-    ``25x2mm`` and ``solid 25mm`` are sizes; ``Layer 10x20`` (no unit), ``M8x1.25mm`` (a thread),
+    ``25x2mm``, ``25mm bar`` and ``solid 25mm`` are sizes; ``Layer 10x20`` (no unit), ``M8x1.25mm`` (a thread),
     ``plate 100x10mm`` and ``50x25mm`` (no tube has such a wall) are not. Two different sizes in one
     name give None.
     """
     if not name or len(name) > 4 * _LONGEST:
         return None
     tidy = _tidy(name)
+    untold = _SHAPE_NAMES.search(tidy)
+    tidy, word = _SHAPE_NAMES.sub(" ", tidy), f" {untold[0]}" if untold else ""
     found: list[Section] = []
     for match in _LAYER_PIPE.finditer(tidy):
         if match["word"] or match["sch"]:
@@ -129,8 +142,8 @@ def section_from_layer(name: str | None) -> Section | None:
             _keep(found, f"{(match['after'] or match['before']).replace('_', ' ')} bar")
         for match in _LAYER_SIZE.finditer(tidy):
             if re.search(_LAYER_UNIT, match[0]):
-                _keep(found, match[0].replace("_", " "))
-    plausible = {section for section in found if section.shape == "bar" or _like_tube(section)}
+                _keep(found, match[0].replace("_", " ") + word)
+    plausible = {section for section in found if section.bore is None or _like_tube(section)}
     return plausible.pop() if len(plausible) == 1 else None
 
 
@@ -139,15 +152,7 @@ def describe(section: Section, display: Display | None = None) -> str:
 
     Sizes are decimals even where lengths are shown as fractions (walls are not fractions).
     """
-    sides = [section.od] if section.is_round else [section.od, section.height]
-    if section.shape != "bar":
-        sides.append(section.wall)
-    size = (display or Display()).each(lambda one: f"{' x '.join(map(Display(one.unit).number, sides))} {one.unit}")
-    if section.shape == "bar":
-        return f"{section.label} ({size} bar)" if section.label else f"{size} bar"
-    if section.label:
-        return f"{section.label} ({size})"
-    return f"{size} {'tube' if section.shape == 'round' else section.shape + ' tube'}"
+    return section.words(display or Display())
 
 
 def _tidy(text: str) -> str:
@@ -160,10 +165,10 @@ def _lower_first(message: str) -> str:
     return message[:1].lower() + message[1:].rstrip(".") + "."
 
 
-def _pipe(tidy: str, shown: str) -> Pipe:
+def _pipe(tidy: str, text: str) -> Pipe:
     match = _PIPE.fullmatch(tidy)
     if not match:
-        raise OptionError(f"{shown!r} is not a pipe size: write NPS 1-1/4 sch 40 or NPS 2 XS.")
+        raise OptionError(f"{quoted(text)} is not a pipe size: write NPS 1-1/4 sch 40 or NPS 2 XS.")
     schedule = match["sch"] or match["name"] or match["short"]
     if match["word"] != "dn":
         return pipe(nominal(match["size"]), schedule)
@@ -196,38 +201,30 @@ def _lengths(parts: list[str], corner: str | None, default_unit: str) -> tuple[l
     return (values[:-1], values[-1]) if corner is not None else (values, None)
 
 
-def _shape(values: list[float], words: set[str | None], corner: float | None) -> Section:
-    sizes, wall = values[:-1], values[-1]
-    if "bar" in words:
-        if len(values) != 1 or words & {"square", "rect"} or corner is not None:
-            raise OptionError("a solid bar is round and has one size, such as 25mm bar.")
-        return Section("bar", _above_zero(values[0], "size"), 1.0)
+def _shaped(values: list[float], named: list[Shape], corner: float | None) -> Section:
+    """The section of sizes in mm, the wall last; the shape is what words name or, failing that, how many there are."""
+    solid = next((shape for shape in named if not shape.hollow), None)
+    if solid is not None:
+        if any(shape.groove != solid.groove for shape in named):
+            raise OptionError(solid.rule)
+        bar = solid.read(values, 0.0, corner)
+        _above_zero(bar.od, "size")
+        return Section(*bar)
     if len(values) == 1:
         raise OptionError("it has no wall: write it as 1.75x0.120in, or as a bar.")
     if len(values) > 3:
         raise OptionError("it has more than two sizes and a wall.")
-    for size in sizes:
-        _above_zero(size, "size")
+    *sides, wall = values
+    for side in sides:
+        _above_zero(side, "size")
     _above_zero(wall, "wall")
-    if wall > max(sizes):
+    if wall > max(sides):
         raise OptionError("the wall is larger than the size: write the outside size first, the wall last.")
-    if len(sizes) == 1:
-        sizes = sizes * (2 if "square" in words else 1)
-        if "rect" in words:
-            raise OptionError("a rectangle needs two sizes and a wall, such as 2x1x0.083in.")
-    if len(sizes) == 1:
-        if corner is not None:
-            raise OptionError("round tube has no corner radius: write square before the size if it is square.")
-        return Section("round", sizes[0], wall)
-    across, height = sizes
-    if "round" in words:
-        raise OptionError("round tube has one size and a wall, such as 1.75x0.120in.")
-    if "square" in words and across != height:
-        raise OptionError("a square has equal sides.")
-    if corner is None:
-        corner = min(CORNER_WALLS * wall, min(sizes) / 2.0)
-    shape = "square" if across == height else "rectangular"
-    return Section(shape, across, wall, height=height, corner=corner)
+    for shape in named:
+        if len(sides) not in shape.counts or shape.groove != named[0].groove:
+            raise OptionError(shape.rule)
+    shape = named[0] if named else shape_of_size(len(sides))
+    return Section(*shape.read(sides, wall, corner))
 
 
 def _above_zero(value: float, what: str) -> float:
@@ -246,4 +243,4 @@ def _keep(found: list[Section], text: str) -> None:
 
 def _like_tube(section: Section) -> bool:
     least, most = _LAYER_WALLS
-    return bool(section.label) or least <= min(section.od, section.height) / section.wall <= most
+    return bool(section.label) or least <= section.smaller / section.wall <= most

@@ -6,14 +6,22 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from converter.errors import ShopError
+from converter.findings import Clause, Finding
+from converter.quoting import one_line
 from converter.shop.metals import find_metal, metal_hint
 from converter.shop.model import Metal, Shop, Trial
-from converter.shop.schema import Place, one_line, show
+from converter.shop.schema import Place, show
+from converter.units import MM_PER, unit_word
 
 #: Degrees; a protractor is read no better than this, so test bends this little out of order are not backwards.
 READING = 0.5
 #: mm; a wall this much over half of the die's size is half of it (sizes are rounded differently).
 HALF = 0.13
+#: mm; no larger tube is bent on a shop's bender, while from here on (11.9 in) numbers are usual sizes in mm; and no
+#: smaller one is, while numbers up to here are usual sizes in inches. Common practice, no source.
+MOST_TUBE, LEAST_TUBE = 302.26, 3.0
+#: Sizes in doubt that are named one by one.
+_NAMED = 3
 
 
 def check_metals(metals: Sequence[Metal], file: str) -> None:
@@ -47,6 +55,32 @@ def check_shop(shop: Shop, file: str) -> None:
     for i, test in enumerate(shop.tests):
         _possible(test, shop, Place(file, f"test[{i + 1}]"))
     _forward(shop, file)
+
+
+def doubts(shop: Shop) -> list[Finding]:
+    """One finding on sizes of a shop file in inches or mm that no tube has, and that are usual in the other unit."""
+    if shop.units not in ("in", "mm"):
+        return []
+    large = shop.units == "in"
+    sizes = [(f"die[{i + 1}]", die.name, die.size) for i, die in enumerate(shop.dies)]
+    sizes += [(f"stock[{i + 1}]", stick.section.label or stick.section.shape, stick.section.od)
+              for i, stick in enumerate(shop.stock)]  # fmt: skip
+    odd = [one for one in sizes if (one[2] > MOST_TUBE if large else one[2] < LEAST_TUBE)]
+    if not odd:
+        return []
+    named: list[str | Clause] = [
+        Clause.of("shop-size", where=where, name=name, number=f"{mm / MM_PER[shop.units]:g}")
+        for where, name, mm in odd[:_NAMED]
+    ]
+    if len(odd) > _NAMED:
+        named.append(Clause.of("shop-more-sizes", count=len(odd) - _NAMED))
+    number, other = f"{odd[0][2] / MM_PER[shop.units]:g}", "mm" if large else "in"
+    values = {
+        "file": shop.source, "unit": unit_word(shop.units), "sizes": tuple(named), "number": number,
+        "other": unit_word(other), "short": other, "count": len(odd),
+    }  # fmt: skip
+    variant = "large" if large else "small"
+    return [Finding("shop-unit", variant=variant, measured=odd[0][2], unit="mm", values=values)]
 
 
 def _possible(test: Trial, shop: Shop, place: Place) -> None:

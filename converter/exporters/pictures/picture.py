@@ -11,12 +11,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from math import inf
 
-from converter.exporters.figure import Point, text_width
+from converter.exporters.paper.figure import Point, text_width
 from converter.units import in_unit
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class RoleLook:
     """How a role looks: pen width in mm, colour and fill in light and dark (CSS colours), dashes in mm."""
 
     width: float
@@ -39,27 +39,27 @@ BOLD = ("strong", "end", "feed")
 #: ``note``: plain text; ``strong``: text that must be seen first; ``end``: the marks of ends A and B;
 #: ``feed``: the arrow of the direction of feed; ``floor``: floor and walls; ``mark``: pencil marks on a stick;
 #: ``zero``: the zero line; ``ignored``, ``healed``, ``near``, ``drawn``, ``fitted``: of a drawing as read.
-ROLES: dict[str, Look] = {
-    "tube": Look(0.35, "#1b2733", "#e8eef4"),
-    "skin": Look(0.0, "#dfe6ec", "#33424f"),
-    "bore": Look(0.0, "#8d9aa6", "#0a0e12"),
-    "ground": Look(0.0, "#ffffff", "#10161c"),
-    "seam": Look(0.15, "#5a6b7a", "#9fb0be"),
-    "center": Look(0.12, "#5a6b7a", "#9fb0be", (3.0, 0.8, 0.6, 0.8)),
-    "tight": Look(0.8, "#a3201a", "#ff9c8f", (1.6, 0.8)),
-    "dim": Look(0.13, "#3b4a57", "#b9c6d1"),
-    "note": Look(0.13, "#1b2733", "#e8eef4"),
-    "strong": Look(0.2, "#000000", "#ffffff"),
-    "end": Look(0.35, "#0b4f6c", "#7fd0f0"),
-    "feed": Look(0.5, "#0b4f6c", "#7fd0f0"),
-    "floor": Look(0.4, "#6b5a3a", "#d3bd8a"),
-    "mark": Look(0.4, "#000000", "#ffffff"),
-    "zero": Look(0.2, "#000000", "#ffffff", (4.0, 1.5)),
-    "drawn": Look(0.25, "#1b2733", "#e8eef4"),
-    "fitted": Look(0.35, "#1b2733", "#e8eef4", (2.2, 0.9)),
-    "ignored": Look(0.2, "#7b8794", "#8c9aa6", (0.6, 0.9)),
-    "healed": Look(0.35, "#7a4b00", "#ffce85"),
-    "near": Look(0.5, "#a3201a", "#ff9c8f", (1.0, 0.6)),
+ROLES: dict[str, RoleLook] = {
+    "tube": RoleLook(0.35, "#1b2733", "#e8eef4"),
+    "skin": RoleLook(0.0, "#dfe6ec", "#33424f"),
+    "bore": RoleLook(0.0, "#8d9aa6", "#0a0e12"),
+    "ground": RoleLook(0.0, "#ffffff", "#10161c"),
+    "seam": RoleLook(0.15, "#5a6b7a", "#9fb0be"),
+    "center": RoleLook(0.12, "#5a6b7a", "#9fb0be", (3.0, 0.8, 0.6, 0.8)),
+    "tight": RoleLook(0.8, "#a3201a", "#ff9c8f", (1.6, 0.8)),
+    "dim": RoleLook(0.13, "#3b4a57", "#b9c6d1"),
+    "note": RoleLook(0.13, "#1b2733", "#e8eef4"),
+    "strong": RoleLook(0.2, "#000000", "#ffffff"),
+    "end": RoleLook(0.35, "#0b4f6c", "#7fd0f0"),
+    "feed": RoleLook(0.5, "#0b4f6c", "#7fd0f0"),
+    "floor": RoleLook(0.4, "#6b5a3a", "#d3bd8a"),
+    "mark": RoleLook(0.4, "#000000", "#ffffff"),
+    "zero": RoleLook(0.2, "#000000", "#ffffff", (4.0, 1.5)),
+    "drawn": RoleLook(0.25, "#1b2733", "#e8eef4"),
+    "fitted": RoleLook(0.35, "#1b2733", "#e8eef4", (2.2, 0.9)),
+    "ignored": RoleLook(0.2, "#7b8794", "#8c9aa6", (0.6, 0.9)),
+    "healed": RoleLook(0.35, "#7a4b00", "#ffce85"),
+    "near": RoleLook(0.5, "#a3201a", "#ff9c8f", (1.0, 0.6)),
 }
 
 
@@ -153,6 +153,13 @@ class Picture:
 
     def put(self, other: Picture, dx: float, dy: float) -> None:
         """Add all of another picture, moved."""
+        if dx == dy == 0.0:
+            self.strokes += other.strokes
+            self.fills += other.fills
+            self.labels += other.labels
+            if other.low[0] <= other.high[0]:
+                self.reach(other.low, other.high)
+            return
         for s in other.strokes:
             self.stroke([(x + dx, y + dy) for x, y in s.points], s.role, closed=s.closed)
         for f in other.fills:

@@ -1,6 +1,6 @@
 """Room on a picture: where labels may stand, how dimension lines and leaders are drawn.
 
-Sizes are mm of paper. `Places` remembers what is taken (`converter.exporters.figure.Room`) and never leaves its
+Sizes are mm of paper. `Places` remembers what is taken (`converter.exporters.paper.figure.Room`) and never leaves its
 frame; what finds no room is told so and can be said in another way.
 """
 
@@ -10,7 +10,7 @@ import unicodedata
 from dataclasses import dataclass, field
 from math import atan2, cos, degrees, hypot, inf, pi, radians, sin
 
-from converter.exporters.figure import Point, Room
+from converter.exporters.paper.figure import Point, Room
 from converter.exporters.pictures.picture import RING, Picture
 from converter.units import in_unit
 

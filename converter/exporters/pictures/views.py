@@ -43,7 +43,7 @@ class View:
 
 
 @dataclass(frozen=True, slots=True)
-class Axes:
+class ViewAxes:
     """The axes that a run is shown along.
 
     Attributes:
@@ -90,18 +90,18 @@ class Axes:
         return max(views, key=lambda view: round(_clear(view, chain, run), 3))
 
 
-def axes_of(run: Run) -> Axes:
+def axes_of(run: Run) -> ViewAxes:
     """The axes for a run: the drawing's own, or for a plane run that lies askew in them the plane's."""
     normal = _plane(run)
     if normal is None or max(abs(c) for c in normal) > 1.0 - _PLANE:
-        return Axes()
+        return ViewAxes()
     # seen from the front, or from above when it lies nearly level
     y = normal if normal[1] > 0.0 or (normal[1] == 0.0 and normal[0] < 0.0) else scale(normal, -1.0)
     z = sub(Z, scale(y, dot(Z, y)))
     if norm(z) < 1e-3:
         z = sub(Y, scale(y, dot(Y, y)))
     z = unit(z)
-    return Axes(cross(y, z), y, z, own=True)
+    return ViewAxes(cross(y, z), y, z, own=True)
 
 
 def _plane(run: Run) -> Vec | None:

@@ -6,23 +6,24 @@ raw text from the drawing: whoever shows them escapes them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
-from converter.bending.setup_words import CAUTIONS
-from converter.errors import WriteError
-from converter.exporters.registry import ExportJob
-from converter.exporters.setup_json import setup_document
-from converter.exporters.sheet.revision import Revision, plain, revision_of, short_joint
-from converter.exporters.table_json import section_value
+from converter.bending.setup.words import CAUTIONS
+from converter.exporters.data.setup_json import setup_document
+from converter.exporters.data.table_json import section_value
+from converter.exporters.sheet.revision import Revision, canonical_text, revision_of, short_joint
 from converter.findings import ERROR, WARNING, Finding
+from converter.job import Job
+from converter.job.quotation import Quotation, quotation
+from converter.model.part import Part
 from converter.model.run import Tube
 from converter.shop.metals import find_metal
-from converter.units import Display
+from converter.words import CUTTING, mirror_text, part_title, part_tubes_text
 
 if TYPE_CHECKING:
-    from converter.bending.setup import Setup
+    from converter.bending.setup.setup import Setup
     from converter.joints.cope import TubeLength
     from converter.joints.model import Joint
 
@@ -33,8 +34,6 @@ STRUCTURE = (
     "These numbers come from a drawing and a shop file, not from an engineer. Where a frame protects people or "
     "carries a load, local codes, the sanctioning body's rulebook and a licensed engineer decide."
 )
-#: The international pound, exact by definition.
-KG_PER_LB = 0.45359237
 _G_PER_MM3 = 1e-9  # kg/m3 times mm3 is 1e-9 kg
 
 
@@ -52,6 +51,7 @@ class RunPage:
         mass: kg of the finished tube (metal area x developed length x density), None when metal or section is unknown.
         findings: said of this tube, the worst first.
         like: key of an earlier run that is made exactly alike, or None.
+        part: the part it is one of.
     """
 
     key: str
@@ -63,6 +63,17 @@ class RunPage:
     mass: float | None
     findings: tuple[Finding, ...]
     like: str | None = None
+    part: Part | None = None
+
+    @property
+    def part_facts(self) -> tuple[tuple[str, str], ...]:
+        """Label and text: how many are equal and which, and what it mirrors; none where it stands alone."""
+        part = self.part
+        if part is None:
+            return ()
+        equal = f"{part_title(part)}: {part_tubes_text(part)}" if part.quantity > 1 else ""
+        texts = (("Part", equal), ("Mirror image", mirror_text(part)))
+        return tuple((label, text) for label, text in texts if text)
 
     @property
     def name(self) -> str:
@@ -86,42 +97,50 @@ class JobPage:
 
     Attributes:
         title: what its files are called after.
-        job: what the exporter was given, with set-ups, copes and drawing.
+        job: the job.
         revision: how this sheet is told from an older one.
         runs: in the order drawn.
         findings: that name no tube, the worst first.
-        cautions: for the person at the bender, and `STRUCTURE`.
+        cautions: for the person at the bender, for the one at the saw where ends are cut to fit, and `STRUCTURE`.
+        quotation: what it comes to; None where that was not asked for.
     """
 
     title: str
-    job: ExportJob
+    job: Job
     revision: Revision
     runs: tuple[RunPage, ...]
     findings: tuple[Finding, ...]
     cautions: tuple[str, ...]
+    quotation: Quotation | None = None
+
+    @property
+    def heading(self) -> str:
+        """The job's own name where its job file gives one, else the drawing's; on every sheet."""
+        named = self.job.job_file
+        return named.name if named is not None and named.name else self.title
 
 
-def job_page(job: ExportJob) -> JobPage:
+def job_page(job: Job, stem: str = "", *, quote: bool = False) -> JobPage:
     """Everything a sheet says.
 
     Args:
-        job: with ``setups``, ``copes`` and ``drawing`` (`converter.api.whole_job`).
+        job: the job.
+        stem: what its files are called after; the job's own when empty.
+        quote: whether it tells what the job comes to.
 
     Raises:
-        WriteError: the job was not worked out.
+        WriteError: the shop file or the job file is gone.
     """
-    if len(job.setups) != len(job.tubes):
-        raise WriteError("The job sheet needs the set-up of every tube, which was not worked out.", file=job.source)
-    ends = _by_name(job.copes.joints if job.copes else (), lambda joint: joint.tube)
-    said = _by_name(job.findings, lambda finding: finding.tube)
-    lengths = {one.name: one for one in job.copes.lengths} if job.copes else {}
-    names = {tube.name for tube in job.tubes}
+    ends = _by_name(job.shown.joints, lambda joint: joint.tube)
+    said = _by_name(job.shown.findings, lambda finding: finding.tube)
+    lengths = {length.name: length for length in job.copes.lengths}
+    names = {tube.name for tube in job.shown.tubes}
     runs: list[RunPage] = []
     alike: dict[str, str] = {}
-    for number, (tube, setup) in enumerate(zip(job.tubes, job.setups, strict=True), 1):
+    for number, (tube, setup) in enumerate(zip(job.shown.tubes, job.shown.setups, strict=True), 1):
         key = f"run-{number}"
         joints = tuple(sorted(ends.get(tube.name, ()), key=lambda joint: joint.end))
-        first = alike.setdefault(_made_from(tube, setup, joints), key)
+        first = alike.setdefault(_making_text(tube, setup, joints), key)
         runs.append(
             RunPage(
                 key=key,
@@ -133,10 +152,13 @@ def job_page(job: ExportJob) -> JobPage:
                 mass=mass_of(tube, job),
                 findings=tuple(said.get(tube.name, ())),
                 like=None if first == key else first,
+                part=job.part_of[tube.name],
             )
         )
-    others = tuple(finding for finding in job.findings if finding.tube not in names)
-    return JobPage(job.stem, job, revision_of(job), tuple(runs), others, (*CAUTIONS, STRUCTURE))
+    others = tuple(finding for finding in job.shown.findings if finding.tube not in names)
+    cautions = (*CAUTIONS, *(CUTTING if any(run.joints for run in runs) else ()), STRUCTURE)
+    estimate = quotation(job) if quote else None
+    return JobPage(stem or job.stem, job, revision_of(job), tuple(runs), others, cautions, estimate)
 
 
 def _by_name(things: Iterable[T], name: Callable[[T], str | None]) -> dict[str | None, list[T]]:
@@ -152,12 +174,12 @@ _NAMES = ("name",)
 _PLACES = ("tube", "mates", "node", "end_point", "direction", "zero_direction")
 
 
-def _made_from(tube: Tube, setup: Setup, joints: Iterable[Joint]) -> str:
+def _making_text(tube: Tube, setup: Setup, joints: Iterable[Joint]) -> str:
     """Everything that the making of a tube depends on, as one text: equal for tubes that are made alike."""
     (steps,) = setup_document("", "", [setup])["tubes"]
     ends = [{k: v for k, v in short_joint(joint).items() if k not in _PLACES} for joint in joints]
     bends = [[bend.feed, bend.rotation, bend.angle, bend.clr] for bend in tube.run.table.bends]
-    return plain(
+    return canonical_text(
         [
             None if tube.section is None else section_value(tube.section),
             tube.metal,
@@ -168,27 +190,14 @@ def _made_from(tube: Tube, setup: Setup, joints: Iterable[Joint]) -> str:
     )
 
 
-def mass_of(tube: Tube, job: ExportJob) -> float | None:
+def mass_of(tube: Tube, job: Job) -> float | None:
     """Mass in kg of a tube as long as its centerline: section area x length x density of its metal."""
-    metal = find_metal(tube.metal, job.cope.shop.metals if job.cope.shop else ())
+    metal = find_metal(tube.metal, job.shop.metals)
     if tube.section is None or metal is None or metal.density is None:
         return None
     return tube.section.area * tube.run.table.developed_length * metal.density * _G_PER_MM3
 
 
-def mass_text(kg: float | None, display: Display) -> str:
-    """``1.234 kg`` where lengths show in millimetres, ``2.721 lb`` where in inches; ``not known`` for None."""
-    if kg is None:
-        return "not known"
-    return display.each(lambda one: f"{kg / KG_PER_LB:.3f} lb" if one.unit == "in" else f"{kg:.3f} kg")
-
-
 def severity_word(finding: Finding) -> str:
     """How serious it is, told apart without colour: ``ERROR``, ``Warning`` or ``note``."""
     return {ERROR: "ERROR", WARNING: "Warning"}.get(finding.severity, "note")
-
-
-def total_mass(runs: Sequence[RunPage]) -> float | None:
-    """Mass in kg of all tubes, None when one is unknown."""
-    known = [run.mass for run in runs if run.mass is not None]
-    return sum(known) if len(known) == len(runs) else None

@@ -3,37 +3,47 @@
 Jinja2 puts text in (escaping on, unknown names refused), plotly.js draws in 3D; its script ships inside its
 Python package and stands in the page once. A content security policy in the page forbids the browser
 every connection, and every script but the page's own, known by their hashes.
+
+A page shows text from a drawing as it is, so what does not show, or turns its neighbours round (control
+characters, direction marks, line separators), is written out as its code point (`said`).
 """
 
 from __future__ import annotations
 
+import json
+import re
 from base64 import b64encode
 from dataclasses import replace
 from hashlib import sha256
 from importlib import resources
+from importlib.abc import ResourceLoader
+from importlib.util import find_spec
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from converter import __version__
-from converter.bending.setup_words import Sheet
+from converter.bending.setup.words import SetupView
 from converter.errors import MissingLibraryError
 from converter.exporters.files import OutputSet
-from converter.exporters.pictures.drawing_view import drawing_picture
-from converter.exporters.pictures.drawing_words import drawing_legend
-from converter.exporters.pictures.picture import Picture
-from converter.exporters.pictures.run_picture import isometric_picture
-from converter.exporters.pictures.stick_picture import stick_picture
-from converter.exporters.pictures.svg import svg_text
-from converter.exporters.registry import ExportJob
+from converter.exporters.options import WriteOptions
+from converter.exporters.pictures.drawing.view import drawing_picture
+from converter.exporters.pictures.drawing.words import drawing_legend
+from converter.exporters.pictures.picture import ROLES, Picture
+from converter.exporters.pictures.run.picture import isometric_picture
+from converter.exporters.pictures.run.sketches import Sketches, sketches_of
+from converter.exporters.pictures.run.stick import stick_picture
+from converter.exporters.pictures.written.svg import FAMILY, svg_text
 from converter.exporters.sheet.content import JobPage, job_page
-from converter.exporters.sheet.look import picture_style
-from converter.exporters.sheet.said import data, plain, said
 from converter.exporters.sheet.scenes import room_scene, run_scene
 from converter.exporters.sheet.squeeze import merged, squeezed
-from converter.exporters.sheet.view import RunView, both_of, job_facts, run_view, tally
+from converter.exporters.sheet.view import RunView, findings_view, in_brief, job_facts, quotation_view, run_view, tally
 from converter.findings import ERROR, NOTE, WARNING
+from converter.job import Job
 from converter.progress import steps
+from converter.quoting import visible
 from converter.shop.model import Machine
-from converter.units import BothUnits
+from converter.units import BothUnits, pieces, unbroken
+from converter.words import BOTH_TURNS, ROTATION, TURN
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -44,20 +54,22 @@ SIGNS = {ERROR: "✖", WARNING: "▲", NOTE: "●"}
 #: Sizes of the pictures in mm of paper; a run's by how many bends it may have: the smaller, the larger its type.
 RUN_SIZES = ((4, (84.0, 72.0)), (12, (112.0, 92.0)), (10**9, (150.0, 118.0)))
 DRAWING_SIZE = (240.0, 150.0)
+#: Where the plotly package keeps its script.
+PLOTLY_SCRIPT = "package_data/plotly.min.js"
 #: The page's own scripts, in the order they run, after plotly.js.
 SCRIPTS = ("shapes.js", "scenes.js", "bender.js", "camera.js", "stages.js", "sheet.js")
 
 
-def export(job: ExportJob, out: OutputSet) -> None:
+def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     """Write ``STEM-sheet.html``.
 
     Raises:
-        WriteError: the job was not worked out.
+        WriteError: the shop file or the job file is gone.
         MissingLibraryError: jinja2 or plotly is not installed.
     """
-    page = job_page(job)
+    page = job_page(job, options.stem, quote=options.quote)
     text = html_text(page, _templates(page, out))
-    out.path(f"{job.stem}-sheet.html").write_text(text, encoding="utf-8", newline="\n")
+    out.path(f"{options.stem}-sheet.html").write_text(text, encoding="utf-8", newline="\n")
 
 
 def html_text(page: JobPage, templates: tuple[str, ...] = ()) -> str:
@@ -68,25 +80,28 @@ def html_text(page: JobPage, templates: tuple[str, ...] = ()) -> str:
         templates: names of files with cope templates that lie beside it.
     """
     environment, plotly = _libraries()
-    both = both_of(page.job.display)
-    shop = page.job.cope.shop
-    machine = shop.machine if shop else Machine()
+    both = page.job.both_units
+    shop = page.job.shop
+    machine = shop.machine
     known = {run.key: run for run in page.runs}
     runs = [run_view(run, both, known) for run in page.runs]
     css, early, script = _asset("sheet.css") + picture_style(), _asset("early.js"), "\n".join(map(_asset, SCRIPTS))
     shared = {
         "signs": SIGNS,
-        "title": _title(page),
+        "title": page.heading,
         "mark": page.revision.mark,
-        "made": page.revision.made.isoformat(),
+        "made": page.revision.issued.isoformat(),
         "unit": both.unit,
         "total": len(runs),
         "templates": templates,
         "plane_known": machine.plane is not None,
         "version": __version__,
+        "turn_words": TURN,
+        "rotation_words": f"{ROTATION} {BOTH_TURNS}",
     }
     one = environment.get_template("run.html.jinja")
-    parts = [one.render(shared, run=run, **_pictures(run, both, machine)) for run in steps(runs, "pages")]
+    sketches = sketches_of(page.job)
+    parts = [one.render(shared, run=run, **_pictures(run, both, machine, sketches)) for run in steps(runs, "pages")]
     return environment.get_template("sheet.html.jinja").render(
         shared,
         policy=_policy(early, plotly, script),
@@ -94,35 +109,38 @@ def html_text(page: JobPage, templates: tuple[str, ...] = ()) -> str:
         early_js=_markup(early),
         plotly=_markup(plotly),
         js=_markup(script),
-        demo_shop=shop is not None and shop.is_demo,
+        demo_shop=shop.is_demo,
         job_facts=job_facts(page, both),
-        tally=tally(page.job.findings),
+        tally=tally(page.job.shown.findings),
         runs=runs,
-        job_findings=page.findings,
-        run_findings=[run for run in runs if run.page.findings],
+        job_findings=findings_view(page.findings, both),
+        run_findings=in_brief(runs),
         cautions=page.cautions,
-        ignored=page.job.ignored,
+        quotation=quotation_view(page, both),
+        left_out=[(one.count, one.kind, both.each(one.why_in)) for one in page.job.drawing.ignored],
         **_drawing(page, both),
         run_pages=[_markup(part) for part in parts],
         room=data(room_scene(machine)),
     )
 
 
-def _title(page: JobPage) -> str:
-    """The job's own name where its job file gives one, else the drawing's."""
-    job = page.job.cope.job
-    return job.name if job is not None and job.name else page.title
-
-
-def _pictures(run: RunView, both: BothUnits, machine: Machine) -> dict[str, Any]:
+def _pictures(run: RunView, both: BothUnits, machine: Machine, sketches: Sketches) -> dict[str, Any]:
     """The finished tube, the stick in either unit (each is rounded on its own), and what the script draws."""
     page = run.page
     size = next(size for most, size in RUN_SIZES if len(page.tube.run.table.bends) <= most)
     first = page.setup.feed_from if page.setup is not None else "A"
-    tube = isometric_picture(page.tube, both, size=size, findings=page.findings, joints=page.joints, fed_from=first)
+    tube = isometric_picture(
+        page.tube,
+        both,
+        size=size,
+        findings=page.findings,
+        joints=page.joints,
+        fed_from=first,
+        sketches=sketches,
+    )
     stick: Markup | str = ""
     if page.setup is not None and page.setup.steps and run.steps:
-        drawn = [stick_picture(Sheet(page.setup, one)) for one in both.alone]
+        drawn = [stick_picture(SetupView(page.setup, one)) for one in both.alone]
         texts = [_svg(one, f"{page.key}-stick", unit) for one, unit in zip(drawn, ("mm", "in"), strict=True)]
         stick = _markup(merged(*texts))
     return {
@@ -135,17 +153,18 @@ def _pictures(run: RunView, both: BothUnits, machine: Machine) -> dict[str, Any]
 
 def _svg(picture: Picture, prefix: str, unit: str | None = None) -> Markup:
     """A picture for the page; its title and description are names, so they are made to show too."""
-    shown = replace(picture, title=plain(picture.title), description="")
+    shown = replace(picture, title=visible(picture.title), description="")
     return _markup(squeezed(svg_text(shown, unit=unit, standalone=False, id_prefix=prefix)))
 
 
 def _drawing(page: JobPage, both: BothUnits) -> dict[str, Any]:
     """The drawing as read and its list; nothing where the job holds no drawing."""
     job = page.job
-    if job.drawing is None:
+    if job.program_tubes is not None:
         return {"drawing": "", "legend": []}
-    picture = drawing_picture(job.drawing, job.tubes, job.findings, both, size=DRAWING_SIZE, legend=False)
-    legend = [one for one in drawing_legend(job.drawing, job.tubes, job.findings, both) if one.mark]
+    findings = job.findings
+    picture = drawing_picture(job.drawing, job.tubes, findings, both, size=DRAWING_SIZE, legend=False)
+    legend = [one for one in drawing_legend(job.drawing, job.tubes, findings, both) if one.mark]
     return {"drawing": _svg(picture, "as-read"), "legend": legend}
 
 
@@ -154,7 +173,7 @@ def _templates(page: JobPage, out: OutputSet) -> tuple[str, ...]:
     found = []
     for ending in (".pdf", ".dxf"):
         try:
-            found.append(out.final(f"{page.job.stem}-copes{ending}").name)
+            found.append(out.final(f"{page.title}-copes{ending}").name)
         except KeyError:
             continue
     return tuple(found)
@@ -168,7 +187,8 @@ def _libraries() -> tuple[Environment, str]:
     """
     try:
         from jinja2 import Environment, PackageLoader, StrictUndefined
-        from plotly.offline import get_plotlyjs
+
+        script = _plotly_script()
     except ImportError as error:
         raise MissingLibraryError(
             f"The HTML job sheet needs {error.name}, which is not installed: reinstall elbowroom with its dependencies."
@@ -180,8 +200,20 @@ def _libraries() -> tuple[Environment, str]:
         trim_blocks=False,
         keep_trailing_newline=False,
     )
-    environment.filters |= {"said": said, "plain": plain}
-    return environment, get_plotlyjs()
+    environment.filters |= {"marked_up": marked_up, "visible": visible}
+    return environment, script
+
+
+def _plotly_script() -> str:
+    """plotly.js, as its Python package ships it; the package itself takes long to import, and is not needed.
+
+    Raises:
+        ModuleNotFoundError: the package is not installed.
+    """
+    package = find_spec("plotly")
+    if package is None or package.origin is None or not isinstance(package.loader, ResourceLoader):
+        raise ModuleNotFoundError("No module named 'plotly'", name="plotly")
+    return package.loader.get_data(str(Path(package.origin).parent / PLOTLY_SCRIPT)).decode()
 
 
 def _policy(*scripts: str) -> str:
@@ -202,3 +234,79 @@ def _markup(text: str) -> Markup:
     from markupsafe import Markup
 
     return Markup(text)
+
+
+def picture_style() -> str:
+    """Style rules for `converter.exporters.pictures`: colours follow the page's own light or dark."""
+    light = "".join(f"--r-{role}:{look.light};" for role, look in ROLES.items())
+    dark = "".join(f"--r-{role}:{look.dark};" for role, look in ROLES.items())
+    rules = []
+    for role, look in ROLES.items():
+        if look.width:
+            dash = f";stroke-dasharray:{' '.join(f'{d:g}' for d in look.dash)}" if look.dash else ""
+            rules.append(
+                f".r-{role}{{stroke:var(--r-{role});fill:none;stroke-width:{look.width:g};stroke-linecap:round;"
+                f"stroke-linejoin:round{dash}}}"
+            )
+        rules.append(f".f-{role}{{fill:var(--r-{role});fill-rule:evenodd;stroke:none}}")
+    return (
+        f":root{{{light}}}@media screen{{html.dark{{{dark}}}}}"
+        f"@media screen and (prefers-color-scheme:dark){{html:not(.light){{{dark}}}}}"
+        f"{''.join(rules)}.f-ground{{fill:var(--paper)}}svg.picture{{font-family:{FAMILY}}}"
+    )
+
+
+def marked_up(text: str) -> Markup:
+    """Text as HTML: escaped, and where it holds both units, each in a span of the class ``u-mm`` or ``u-in``.
+
+    Only the words that differ stand in spans.
+    """
+    from markupsafe import Markup
+
+    out = []
+    for metric, inch in pieces(text):
+        for a, b in _differing(unbroken(visible(metric)), unbroken(visible(inch))):
+            if a == b:
+                out.append(_held(a))
+                continue
+            out.append(Markup('<span class="u-mm">{}</span>').format(_held(a)) if a else Markup(""))
+            out.append(Markup('<span class="u-in">{}</span>').format(_held(b)) if b else Markup(""))
+    return Markup("").join(out)
+
+
+#: What a browser would break at its hyphen or stroke.
+_HELD = re.compile(r"((?<!\d)\d++(?:-\d++)?/\d++|\bcounter-clockwise\b)")
+
+
+def _held(text: str) -> Markup:
+    """Escaped text in whose fractions and directions no line ends."""
+    from markupsafe import Markup, escape
+
+    parts = _HELD.split(text)
+    held = Markup('<span class="nb">{}</span>')
+    return Markup("").join(held.format(part) if i % 2 else escape(part) for i, part in enumerate(parts))
+
+
+def _differing(a: str, b: str) -> list[tuple[str, str]]:
+    """Two texts cut into stretches of words: equal ones, and ones that differ."""
+    if a == b:
+        return [(a, a)] if a else []
+    left, right = a.split(" "), b.split(" ")
+    if len(left) != len(right):
+        return [(a, b)]
+    found: list[tuple[list[str], list[str], bool]] = []
+    for p, q in zip(left, right, strict=True):
+        if not found or found[-1][2] != (p == q):
+            found.append(([], [], p == q))
+        found[-1][0].append(p)
+        found[-1][1].append(q)
+    # the blank between two stretches stands before the second
+    return [((" " if i else "") + " ".join(p), (" " if i else "") + " ".join(q)) for i, (p, q, _) in enumerate(found)]
+
+
+def data(value: Any) -> Markup:
+    """JSON for a data block of a page: nothing in it can end the block or open a tag."""
+    from markupsafe import Markup
+
+    text = json.dumps(value, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    return Markup(text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e"))

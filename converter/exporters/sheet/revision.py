@@ -7,22 +7,24 @@ day, on every machine, under every file name and in either unit; whatever change
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from hashlib import sha256
 from math import floor
 from typing import Any
 
 from converter import __version__
+from converter.dates import sheet_date
+from converter.disk.reading import open_to_read
 from converter.errors import WriteError
-from converter.exporters.cope_json import cope_document, joint_value
-from converter.exporters.registry import ExportJob
-from converter.exporters.setup_json import setup_document
-from converter.exporters.table_json import table_document
+from converter.exporters.data.cope_json import cope_document, joint_value
+from converter.exporters.data.setup_json import setup_document
+from converter.exporters.data.table_json import table_document
 from converter.findings import Finding
+from converter.job import Job
 from converter.joints.model import Joint
+from converter.quoting import LONGEST_PATH, quoted
 from converter.units import in_unit
 
 #: Letters and digits of the mark that are shown: of 16^10 there is no chance meeting.
@@ -38,19 +40,19 @@ class Revision:
 
     Attributes:
         mark: ten hexadecimal digits.
-        made: the date.
+        issued: the date.
     """
 
     mark: str
-    made: date
+    issued: date
 
     @property
     def text(self) -> str:
         """``3f09c2a1b7 of 2026-03-09``."""
-        return f"{self.mark} of {self.made.isoformat()}"
+        return f"{self.mark} of {self.issued.isoformat()}"
 
 
-def revision_of(job: ExportJob) -> Revision:
+def revision_of(job: Job) -> Revision:
     """The revision of a job: of what it was made from, and of what was made of it.
 
     Bend tables, set-ups and copes are part of the mark, so that options that change a number change it too.
@@ -60,22 +62,15 @@ def revision_of(job: ExportJob) -> Revision:
 
     Raises:
         WriteError: the shop file or the job file is gone or cannot be read.
+        OptionError: SOURCE_DATE_EPOCH is no date.
     """
-    shop, plan = job.cope.shop, job.cope.job
+    shop, plan = job.shop, job.job_file
     digest = sha256(__version__.encode())
-    _add(digest, job.drawing.digest if job.drawing else "")
-    for path in (shop.source if shop else "", plan.source if plan else ""):
+    _add(digest, job.drawing.digest)
+    for path in (shop.source, plan.source if plan else ""):
         _add(digest, _file(path) if path else "")
-    _add(digest, plain(_numbers(job)))
-    return Revision(digest.hexdigest()[:SHOWN], today())
-
-
-def today() -> date:
-    """The date that goes on the sheet: today's, or the one of SOURCE_DATE_EPOCH (seconds since 1970, UTC)."""
-    fixed = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if fixed.isascii() and fixed.isdigit():
-        return datetime.fromtimestamp(int(fixed), UTC).date()
-    return date.today()
+    _add(digest, canonical_text(_numbers(job)))
+    return Revision(digest.hexdigest()[:SHOWN], sheet_date())
 
 
 def _add(digest: Any, text: str) -> None:
@@ -87,22 +82,23 @@ def _add(digest: Any, text: str) -> None:
 
 def _file(path: str) -> str:
     try:
-        with open(path, "rb") as file:
+        with open_to_read(path) as file:
             return sha256(file.read()).hexdigest()
     except OSError as error:
         raise WriteError(
-            f"{path!r} cannot be read again for the revision mark ({error.strerror}): put it back.", file=path
+            f"{quoted(path, LONGEST_PATH)} cannot be read again for the revision mark ({error.strerror}): put it back.",
+            file=path,
         ) from error
 
 
-def _numbers(job: ExportJob) -> list[Any]:
+def _numbers(job: Job) -> list[Any]:
     """Everything with a number in it that a sheet shows, as plain values."""
     copes = job.copes
     return [
         table_document("", None, job.tubes),
         setup_document("", "", job.setups),
-        [short_joint(joint) for joint in copes.joints] if copes else [],
-        cope_document("", (), copes.lengths) if copes else {},
+        [short_joint(joint) for joint in copes.joints],
+        cope_document("", (), copes.lengths),
         [[tube.metal, tube.die] for tube in job.tubes],
         _verdicts(job.findings),
     ]
@@ -119,12 +115,12 @@ def _verdicts(findings: Iterable[Finding]) -> list[Any]:
     return [[f.code, f.severity, f.tube, f.bend, f.measured, f.limit] for f in findings]
 
 
-def plain(value: Any) -> str:
+def canonical_text(value: Any) -> str:
     """Plain values as one text: keys in order, numbers in steps of 0.0001, texts in one unit."""
     if isinstance(value, dict):
-        return "{" + ",".join(f"{key}:{plain(value[key])}" for key in sorted(value)) + "}"
+        return "{" + ",".join(f"{key}:{canonical_text(value[key])}" for key in sorted(value)) + "}"
     if isinstance(value, (list, tuple)):
-        return "[" + ",".join(map(plain, value)) + "]"
+        return "[" + ",".join(map(canonical_text, value)) + "]"
     if isinstance(value, float):
         return str(floor(value / _STEP + _EDGE))
     return repr(in_unit(value, "mm") if isinstance(value, str) else value)

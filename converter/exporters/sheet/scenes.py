@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
-from converter.bending.sweep_space import space_of
+from converter.bending.room.space import space_of
 from converter.exporters.sheet.content import RunPage
 from converter.exporters.sheet.poses import Pose, step_poses
 from converter.findings import ERROR
@@ -94,7 +94,7 @@ def outline(section: Section | None, length: float) -> list[float]:
     """``[diameter]``, or ``[across, in the bend's plane, corner radius]``; thin where the section is not known."""
     if section is None:
         return [round(max(length * _THIN, 1.0), 2)]
-    if section.is_round:
+    if section.cylinder is not None:
         return [round(section.od, 2)]
     return [round(section.od, 2), round(section.height, 2), round(section.corner, 2)]
 

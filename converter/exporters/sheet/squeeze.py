@@ -9,7 +9,7 @@ import re
 
 _PATH = re.compile(r' d="([^"]*)"')
 _STROKE = re.compile(r'<path class="(r-[a-z]+)" d="([^"]*)"/>')
-_SAID_ONCE = re.compile(
+_REPEATED_ATTRIBUTES = re.compile(
     r' xmlns="http://www.w3.org/2000/svg"| version="1.1"| font-family="[^"]*"| fill-rule="evenodd"|'
     r'(?<=<svg) width="[^"]*mm" height="[^"]*mm"'
 )
@@ -21,7 +21,7 @@ def squeezed(svg: str) -> str:
     """The same picture with lines of one look joined into one path, and steps instead of places.
 
     Args:
-        svg: as `converter.exporters.pictures.svg` writes it: a part on each line, paths of ``Mx,y x,y ...z``
+        svg: as `converter.exporters.pictures.written.svg` writes it: a part on each line, paths of ``Mx,y x,y ...z``
             with two decimals.
     """
     out: list[str] = []
@@ -41,7 +41,7 @@ def squeezed(svg: str) -> str:
     if look:
         out.append(f'<path class="{look}" d="{lines}"/>')
     steps = _PATH.sub(lambda match: f' d="{_steps(match[1])}"', "\n".join(_paired(out)))
-    return _SAID_ONCE.sub("", steps)
+    return _REPEATED_ATTRIBUTES.sub("", steps)
 
 
 def _paired(parts: list[str]) -> list[str]:

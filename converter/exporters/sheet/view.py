@@ -10,20 +10,29 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 
-from converter.bending.setup import Setup
-from converter.bending.setup_words import Sheet
-from converter.exporters.cope_words import cut_to, saw_words
-from converter.exporters.sheet.content import JobPage, RunPage, total_mass
+from converter.bending.setup.setup import Setup
+from converter.bending.setup.words import NO_SET_UP, SetupView
+from converter.exporters.sheet.content import JobPage, RunPage
 from converter.exporters.sheet.steps import BigStep, big_steps, first_big_step
-from converter.findings import Finding
+from converter.findings import SEVERITIES, Finding
+from converter.findings.wording import grouped, message, without_place
+from converter.job.quotation_words import QUOTATION_HEADS, money_text, quotation_rows
 from converter.joints.model import PLANE, Joint
 from converter.shop.sections import describe
 from converter.units import BothUnits, Display
-
-_KG_PER_LB = 0.45359237  # exact, by the agreement of 1959
-SOURCES = {"tests": "test bends", "estimate": "an estimate", "none": "not known"}
-#: What stands behind a stop whose springback is not tested.
-SIGNS = {"tests": "", "estimate": "~", "none": "?"}
+from converter.words import (
+    cut_to,
+    mass_text,
+    points_text,
+    room_text,
+    saw_cut_text,
+    saw_text,
+    sign_meanings,
+    springback_source,
+    stick_sides_text,
+    stop_text,
+    total_mass_text,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +61,16 @@ class EndView:
     facts: tuple[tuple[str, str], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class FindingView:
+    """What is said once for all tubes and bends it holds for: severity, sentence, the same without its place, cure."""
+
+    severity: str
+    message: str
+    short: str
+    cure: str
+
+
 @dataclass(frozen=True)
 class RunView:
     """One tube on the page; all texts raw, lengths in both units.
@@ -70,6 +89,7 @@ class RunView:
         ends: the cut ends.
         notes: what else holds for its set-up, a sentence each.
         blocked: why there are no instructions, or ''.
+        findings: everything said of it, equal ones once.
     """
 
     page: RunPage
@@ -90,40 +110,79 @@ class RunView:
     ends: tuple[EndView, ...]
     notes: tuple[str, ...]
     blocked: str
-
-
-def both_of(display: Display) -> BothUnits:
-    """A display that writes both units, the given one first."""
-    return display if isinstance(display, BothUnits) else BothUnits(display.unit, None, display.denominator)
-
-
-def mass_text(kg: float | None, both: BothUnits) -> str:
-    """``4.12 kg`` and ``9.08 lb``; a dash where it is not known."""
-    if kg is None:
-        return "not known"
-    return both.each(lambda one: f"{kg:.2f} kg" if one.unit == "mm" else f"{kg / _KG_PER_LB:.2f} lb")
+    findings: tuple[FindingView, ...]
 
 
 def job_facts(job: JobPage, both: BothUnits) -> tuple[tuple[str, str], ...]:
     """Label and text for the head of the sheet."""
-    shop = job.job.cope.shop
+    shop = job.job.shop
     runs = len(job.runs)
     bends = sum(len(run.tube.run.table.bends) for run in job.runs)
     facts = [
         ("Drawing", "standard input" if job.job.source == "-" else PurePath(job.job.source).name),
-        ("Shop", job.job.shop_name + (" (invented)" if shop is not None and shop.is_demo else "")),
-        ("Runs", f"{runs}, with {bends} bend{'' if bends == 1 else 's'}"),
-        ("Mass of all runs", _total_mass(job, both)),
+        ("Shop", shop.name + (" (invented)" if shop.is_demo else "")),
+        ("Tubes", f"{runs}, with {bends} bend{'' if bends == 1 else 's'}"),
+        ("Mass of all tubes", total_mass_text([run.mass for run in job.runs], both)),
     ]
     return tuple(facts)
 
 
-def _total_mass(job: JobPage, both: BothUnits) -> str:
-    total = total_mass(job.runs)
-    known = [run.mass for run in job.runs if run.mass is not None]
-    if total is not None or not known:
-        return mass_text(total, both)
-    return f"{mass_text(sum(known), both)} for {len(known)} of them; the others' metal or section is not known"
+@dataclass(frozen=True, slots=True)
+class QuotationView:
+    """What a job comes to: whose rates and which money, a row per part and one for all, what holds for it."""
+
+    rates: str
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    notes: tuple[str, ...]
+
+
+def quotation_view(page: JobPage, display: Display) -> QuotationView | None:
+    """The quotation of a job, lengths with their unit; None where it was not asked for."""
+    estimate = page.quotation
+    if estimate is None:
+        return None
+    return QuotationView(
+        f"Rates of {page.job.shop.name}; {money_text(estimate)}.",
+        QUOTATION_HEADS,
+        tuple(map(tuple, quotation_rows(estimate, display, units=True))),
+        tuple(estimate.notes),
+    )
+
+
+def findings_view(findings: Sequence[Finding], both: BothUnits) -> tuple[FindingView, ...]:
+    """Findings as the page shows them, in order."""
+
+    def view(alike: tuple[Finding, ...]) -> FindingView:
+        first = alike[0]
+        return FindingView(
+            first.severity,
+            both.each(lambda one: message(alike, one)),
+            both.each(lambda one: without_place(first, one)),
+            both.each(first.cure_in),
+        )
+
+    return tuple(map(view, grouped(findings)))
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """The worst finding of one run, or of several of which the same is said, and how many more each of them has."""
+
+    runs: tuple[RunPage, ...]
+    short: str
+    more: int
+
+
+def in_brief(runs: Sequence[RunView]) -> list[Brief]:
+    """The worst finding of every run that has one, the worst first; runs of which the same is said together."""
+    alike: dict[tuple[str, str, int], list[RunPage]] = {}
+    for run in runs:
+        if run.findings:
+            first, *others = run.findings
+            alike.setdefault((first.severity, first.short, len(others)), []).append(run.page)
+    ranked = sorted(alike.items(), key=lambda item: SEVERITIES.index(item[0][0]))
+    return [Brief(tuple(pages), short, more) for (_, short, more), pages in ranked]
 
 
 def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunView:
@@ -135,7 +194,7 @@ def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunVie
         known: the runs by key.
     """
     tube, setup = run.tube, run.setup
-    sheets = {one.unit: Sheet(setup, one) for one in both.alone} if setup else {}
+    sheets = {one.unit: SetupView(setup, one) for one in both.alone} if setup else {}
     table = tube.run.table
     section = describe(tube.section, both) if tube.section else "not known"
     stick = both.each(lambda one: one.length(sheets[one.unit].stick)) if sheets else both.length(table.developed_length)
@@ -143,13 +202,14 @@ def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunVie
     die = ", ".join(dies) or tube.die or "none"
     mass = mass_text(run.mass, both)
     facts = [
+        *run.part_facts,
         ("Section", section),
         ("Metal", tube.metal or "not named"),
         ("Die", die if table.bends else "none needed"),
-        ("Stick to cut", stick + (_extras(setup, sheets, both) if setup else "")),
+        ("Cut length", stick + (_extras(setup, sheets, both) if setup else "")),
     ]
     if setup and setup.steps:
-        order = "" if setup.plan.plain else f"; bends in the order {', '.join(str(s.bend) for s in setup.steps)}"
+        order = "" if setup.plan.is_simple else f"; bends in the order {', '.join(str(s.bend) for s in setup.steps)}"
         facts.append(("First into the bender", f"end {setup.feed_from}{order}"))
     facts += [
         ("Bends", str(len(table.bends))),
@@ -158,6 +218,8 @@ def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunVie
     ]
     if run.length is not None and run.joints:
         facts.append(("Metal, end to end of the copes", both.length(run.length.cut)))
+        if sides := stick_sides_text(run.length, both):
+            facts.append(("Saw cuts", sides))
     steps = big_steps(setup, both) if setup and not setup.plan.lacks else ()
     return RunView(
         page=run,
@@ -187,22 +249,25 @@ def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunVie
         ends=tuple(_end(joint, both) for joint in run.joints),
         notes=_notes(run, sheets, both, known),
         blocked=_blocked(run),
+        findings=findings_view(run.findings, both),
     )
 
 
 _SETUP_HEADS = (
-    "Mark from A", "Mark from B", "Die", "Stop", "Comes out at", "Roll", "Around the outside", "Rolled so far",
-    "Turn the tube",
+    "Mark from A", "Mark from B", "Die", "Stop", "Comes out at", "Turn the tube", "Around the outside", "Turned in all",
 )  # fmt: skip
 
 
-def _setup_rows(run: RunPage, sheets: dict[str, Sheet], both: BothUnits) -> tuple[SetupRow, ...]:
+def _setup_rows(run: RunPage, sheets: dict[str, SetupView], both: BothUnits) -> tuple[SetupRow, ...]:
     setup = run.setup
     if setup is None:
         return ()
 
     def mark(end: str, i: int) -> str:
         return both.each(lambda one: one.length(sheets[one.unit].mark(end, setup.steps[i])))
+
+    def around(i: int) -> str:
+        return both.each(lambda one: sheets[one.unit].around(i) or "–")
 
     rows = []
     for i, step in enumerate(setup.steps):
@@ -214,12 +279,11 @@ def _setup_rows(run: RunPage, sheets: dict[str, Sheet], both: BothUnits) -> tupl
                     mark("A", i),
                     mark("B", i),
                     step.die.name if step.die else "none",
-                    both.angle(step.stop) + SIGNS[step.springback.source],
-                    both.angle(step.target),
-                    both.angle(step.roll) if turned else "–",
-                    both.length(abs(step.roll_arc)) if turned and step.roll_arc is not None else "–",
-                    both.angle(step.total) if turned else "–",
-                    (sheets["mm"].turn(step) or "not at all") if turned else "as it lies",
+                    stop_text(step, both),
+                    both.angle(step.comes_out),
+                    sheets["mm"].turn(step) if turned else "as it lies",
+                    around(i),
+                    sheets["mm"].so_far(step) if turned else "–",
                 ),
                 step.bend in run.bad_bends,
             )
@@ -227,7 +291,7 @@ def _setup_rows(run: RunPage, sheets: dict[str, Sheet], both: BothUnits) -> tupl
     return tuple(rows)
 
 
-def _extras(setup: Setup, sheets: dict[str, Sheet], both: BothUnits) -> str:
+def _extras(setup: Setup, sheets: dict[str, SetupView], both: BothUnits) -> str:
     parts = [
         f"{both.each(lambda one, end=end: one.length(sheets[one.unit].trim(end)))} of it trimmed off end {end}"  # type: ignore[misc]
         for end, extra in (("A", setup.extra_a), ("B", setup.extra_b))
@@ -237,12 +301,12 @@ def _extras(setup: Setup, sheets: dict[str, Sheet], both: BothUnits) -> str:
     return words + ("; the stretch of the bends is taken off" if setup.stretches else "")
 
 
-def _tasks(run: RunPage, sheets: dict[str, Sheet], both: BothUnits) -> tuple[Task, ...]:
+def _tasks(run: RunPage, sheets: dict[str, SetupView], both: BothUnits) -> tuple[Task, ...]:
     """Cut, mark, each bend, trim, measure, cope: what a person ticks."""
     setup = run.setup
-    if setup is None or setup.plan.lacks:
-        return ()
     texts = {unit: sheet.instructions() for unit, sheet in sheets.items()}
+    if setup is None or not texts["mm"]:  # it cannot be bent, or nothing is known to set up
+        return ()
     lines = [both.each(_line(texts, i)) for i in range(len(texts["mm"]))]
     bends = [f"bend-{step.bend}" for step in setup.steps]
     keys = ["cut", "mark", *bends] if bends else ["cut"]
@@ -267,60 +331,51 @@ def _springback(run: RunPage) -> tuple[str, ...]:
     found: dict[str, None] = {}
     for step in run.setup.steps:
         name = f"Die {step.die.name}" if step.die else "No die"
-        known = step.springback
-        count = f" ({known.count})" if known.source == "tests" and known.count else ""
-        found[f"{name}: springback from {SOURCES[known.source]}{count}. {known.note}".strip()] = None
-    return tuple(text.replace("springback from not known", "springback not known") for text in found)
+        found[f"{name}: {springback_source(step.springback)}. {step.springback.note}".strip()] = None
+    return tuple(found)
 
 
-def _notes(run: RunPage, sheets: dict[str, Sheet], both: BothUnits, known: dict[str, RunPage]) -> tuple[str, ...]:
+def _notes(run: RunPage, sheets: dict[str, SetupView], both: BothUnits, known: dict[str, RunPage]) -> tuple[str, ...]:
     setup = run.setup
     notes = []
     if run.like is not None:
-        notes.append(f"Made exactly like {known[run.like].name} (run {known[run.like].number}).")
+        notes.append(f"Made exactly like {known[run.like].name} (tube {known[run.like].number}).")
     if setup is None or not setup.steps:
         return tuple(notes)
-    off = both.each(
-        lambda one: f"{sheets[one.unit].worst_rounding() / (25.4 if one.unit == 'in' else 1.0):.4f} {one.unit}"
-    )
-    notes.append(f"Each mark is rounded from its exact place, by {off} at most.")
-    signs = {step.springback.source for step in setup.steps}
-    if "estimate" in signs:
-        notes.append("~ behind a stop: springback by estimate. Prove it on a trial bend.")
-    if "none" in signs:
-        notes.append("? behind a stop: springback not known, the stop is the angle itself. Bend short and measure.")
-    notes.append(_room(run, both))
+    notes.append(both.each(lambda shown: " ".join(sheets[shown.unit].rounding_notes())))
+    notes += sign_meanings(setup.steps)
+    room = room_text(setup, both)
+    if setup.clearance is None:
+        room += " (the shop file does not say enough of the machine)"
+    notes.append(f"Room around the bender: {room}.")
     return tuple(notes)
-
-
-def _room(run: RunPage, both: BothUnits) -> str:
-    found = run.setup.clearance if run.setup else None
-    if found is None:
-        return "Room around the bender: not worked out (the shop file does not say enough of the machine)."
-    if found.least is None or found.against is None:
-        return "Room around the bender: nothing comes near the tube while it is bent."
-    if found.least < 0.0:
-        return f"Room around the bender: it hits {found.against} in bend {found.bend}, by {both.length(-found.least)}."
-    return f"Room around the bender: {both.length(found.least)} at least, to {found.against}, in bend {found.bend}."
 
 
 def _blocked(run: RunPage) -> str:
     setup = run.setup
     if setup is not None and setup.plan.lacks:
-        return "This run cannot be bent so: the bender cannot hold it. See its findings."
-    if run.tube.run.table.bends and (setup is None or not setup.steps):
-        return "This run has a corner without a radius, so there is no set-up. See its findings."
+        return "This tube cannot be bent so: the bender cannot hold it. See its findings."
+    if setup is not None and setup.lacking:
+        return f"There is no set-up of this tube: {NO_SET_UP[setup.lacking]}."
     return ""
 
 
 def _end(joint: Joint, both: BothUnits) -> EndView:
+    if joint.is_square:
+        facts = [("Where", points_text(joint, both))]
+        if joint.corner_gap > 0.0:
+            facts.append(("Open at the corner radii, up to", both.length(joint.corner_gap)))
+        return EndView(joint.end, cut_to(joint), tuple(facts))
+    sawn = joint.hole_saw is None and joint.plane is not None
     facts = [
         ("Between the tubes" if joint.kind != PLANE else "To the plane", both.angle(joint.angle)),
         ("Off its centerline", both.length(joint.offset)),
         ("Long point, back from the end", both.length(joint.long_point)),
         ("Short point, back from the end", both.length(joint.short_point)),
-        ("Clocking: the zero line is", joint.zero),
-        ("Hole saw", saw_words(joint.hole_saw, both) if joint.hole_saw else "no single hole saw makes this cut"),
+        ("Clocking: the zero line is", both.each(joint.zero_in)),
+        ("Saw", saw_cut_text(joint, both))
+        if sawn
+        else ("Hole saw", saw_text(joint.hole_saw, both) if joint.hole_saw else "no single hole saw makes this cut"),
     ]
     if joint.gap > 0.0:
         facts.insert(2, ("Weld gap", both.length(joint.gap)))

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from ezdxf import disassemble
 from ezdxf.lldxf.const import DXFError
 
 from converter.geometry.vectors import Vec
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS
 from converter.importers.dxf.inserts import MAX_DEPTH, Blocks
-from converter.importers.dxf.layers import LayerRules, Look, on_hidden
+from converter.importers.dxf.layers import EntityLook, LayerRules, on_hidden
 from converter.importers.dxf.leftout import LeftOut, why_of
 from converter.model.drawing import Aside, LeftShape
 from converter.reducer.ends import sample
@@ -23,7 +22,7 @@ _ENDLESS = 1e6
 #: More points than this in one mesh show as a box.
 _FACE = 8
 
-_UNUSABLE = (*BAD_VALUES, DXFError, LookupError)
+_UNUSABLE = (*BAD_VALUES, DXFError, LookupError, RecursionError)  # the last: flattening what reaches too far
 
 
 class Gathering:
@@ -59,7 +58,7 @@ class Gathering:
         """Keep a place in mm of which nothing more is known."""
         self.aside.add(LeftShape(kind, why, (at,), handle))
 
-    def insert(self, insert: Any, layer: str | None = None, look: Look | None = None, depth: int = 0) -> None:
+    def insert(self, insert: Any, layer: str | None = None, look: EntityLook | None = None, depth: int = 0) -> None:
         """Keep the shapes of what is left out of a block reference.
 
         Args:
@@ -69,7 +68,7 @@ class Gathering:
         """
         d = insert.dxf.__dict__
         layer = d.get("layer", "0") if layer is None else layer
-        look = Look.of(d) if look is None else look
+        look = EntityLook.of(d) if look is None else look
         for text in insert.attribs:
             self.entity(text, "ATTRIB", "text")
         why = self._blocks.why_nothing(d.get("name", ""))
@@ -79,15 +78,19 @@ class Gathering:
             self.point((x, y, z), "INSERT", why, d.get("handle"))
             return
         try:
-            for entity in _contents(insert):
-                self._visits += 1
-                if self._visits > _VISITS or depth > MAX_DEPTH:
+            for cell in insert.multi_insert() if insert.mcount > 1 else (insert,):
+                self._visits += 1  # also where the block is empty
+                for entity in cell.virtual_entities():
+                    self._visits += 1
+                    if self._visits > _VISITS or depth > MAX_DEPTH:
+                        return
+                    self._inside(entity, layer, look, depth)
+                if self._visits > _VISITS:
                     return
-                self._inside(entity, layer, look, depth)
         except _UNUSABLE:
             return
 
-    def _inside(self, entity: Any, into: str, look: Look, depth: int) -> None:
+    def _inside(self, entity: Any, into: str, look: EntityLook, depth: int) -> None:
         """One entity of a block, in place."""
         d = entity.dxf.__dict__
         kind = entity.dxftype()
@@ -97,12 +100,12 @@ class Gathering:
         if d.get("invisible"):
             self.entity(entity, kind, "invisible")
         elif kind == "INSERT" and facts.hidden != "frozen":
-            self.insert(entity, layer, Look.of(d).inside(look), depth + 1)
+            self.insert(entity, layer, EntityLook.of(d).inside(look), depth + 1)
         elif kind not in CONVERTERS:
             self.entity(entity, kind, why_of(kind))
         elif facts.hidden:
             self.entity(entity, kind, on_hidden(facts))
-        elif why := facts.why or self._rules.why_look(Look.of(d).inside(look), facts):
+        elif why := facts.why or self._rules.why_look(EntityLook.of(d).inside(look), facts):
             self.entity(entity, kind, why)
 
     def _lines(self, entity: Any) -> Iterator[tuple[Vec, ...]]:
@@ -121,8 +124,10 @@ class Gathering:
             try:
                 yield tuple((x, y, z) for x, y, z in sample(convert(entity, d, k)).tolist())
                 return
-            except (LeftOut, *BAD_VALUES):
+            except LeftOut:
                 pass  # no curve, but perhaps a shape all the same
+        from ezdxf import disassemble  # loads much of the library, and few drawings need it
+
         for primitive in disassemble.to_primitives(disassemble.recursive_decompose([entity])):
             points = tuple((v.x * k, v.y * k, v.z * k) for v in primitive.vertices())
             if primitive.path is None and len(points) > _FACE:
@@ -130,9 +135,3 @@ class Gathering:
                 yield LeftShape.box("", "", lows, highs).points
             elif points:
                 yield points
-
-
-def _contents(insert: Any) -> Iterator[Any]:
-    """What a reference, or an array of them, shows, one level deep."""
-    for one in insert.multi_insert() if insert.mcount > 1 else (insert,):
-        yield from one.virtual_entities()

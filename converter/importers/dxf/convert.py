@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from converter.errors import ReadError
+from converter.errors import ReadError, TooLargeError
 from converter.importers.dxf.entities import Attributes, arc, circle, ellipse, line
 from converter.importers.dxf.leftout import LeftOut
 from converter.importers.dxf.polylines import lwpolyline, polyline
 from converter.importers.dxf.splines import spline
 from converter.model.curve import Curve
+from converter.quoting import quoted, reason_of
 
 Converter = Callable[[Any, Attributes, float], Curve]
 
@@ -38,10 +39,16 @@ def refused(error: Exception, kind: str, handle: str | None, layer: str, file: s
         the word that it is left out, for an entity that merely makes no curve.
 
     Raises:
-        ReadError: a coordinate is not a number; a tube with a hole in it must not be read in silence.
+        ReadError: a coordinate is not a number, or the entity has more points than are read; a
+            tube with a hole in it must not be read in silence.
     """
-    if getattr(error, "code", "") == "not-finite":
-        place = f"{kind} {handle or 'without a handle'} on layer {layer!r}"
+    if getattr(error, "code", "") == "too-far":
+        return LeftOut(f"too large or too far away for a tube ({error})", unread=True)
+    code = getattr(error, "code", "")
+    place = f"{kind} {handle or 'without a handle'} on layer {quoted(layer)}"
+    if code == "too-large":
+        raise TooLargeError(f"{file}: {place} {error}.", file=file, where=place) from error
+    if code == "not-finite":
         raise ReadError(
             f"{file}: {place} has a coordinate that is not a finite number: "
             "delete or redraw it in the CAD package and export again.",
@@ -49,4 +56,4 @@ def refused(error: Exception, kind: str, handle: str | None, layer: str, file: s
             file=file,
             where=place,
         ) from error
-    return LeftOut(f"it makes no curve ({' '.join(str(error).split())[:80]})", unread=True)
+    return LeftOut(f"it makes no curve ({reason_of(error)})", unread=True)

@@ -16,7 +16,8 @@ from typing import Any
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, any_normal, cross, norm, scale, unit
 from converter.importers.dxf.leftout import LeftOut
-from converter.model.curve import Arc, Ellipse, Line, check_finite
+from converter.limits import FARTHEST
+from converter.model.curve import Arc, Ellipse, Line, check_finite, too_far
 from converter.tolerances import DEFAULT
 
 #: shorter than this (mm) is no length: the rounding of CAD files
@@ -157,6 +158,9 @@ def ellipse(entity: Any, d: Attributes, k: float) -> Ellipse | Arc:
     first = degrees(d.get("start_param", 0.0))
     turn = degrees(d.get("end_param", 2.0 * pi)) - first
     check_finite(*center, *major, ratio, turn)
+    longest = max(map(abs, major)) * max(1.0, ratio)
+    if longest > FARTHEST:
+        raise too_far(longest)
     size = norm(major)
     if size < TINY or size * ratio < TINY:
         raise LeftOut("an ellipse without width")

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from converter.findings import Finding
+from converter.findings import Clause, Finding
 from converter.geometry.vectors import (
     Vec,
     along,
@@ -35,8 +35,8 @@ from converter.geometry.vectors import (
 )
 from converter.model.curve import Arc, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
+from converter.reducer.cluster import Ints, close_pairs, components
 from converter.tolerances import DEFAULT
-from converter.units import Display, place_text
 
 #: how far (degrees) a line may be from square to its arm, or out of plane: these writers round to six digits
 _SQUARE = 0.5
@@ -72,14 +72,13 @@ class _FreeEnd:
 
 
 def restore_flat_arcs(
-    curves: list[DrawnCurve], marks: list[FlatMark], display: Display, is_circle: Callable[[str | None], bool]
+    curves: list[DrawnCurve], marks: list[FlatMark], is_circle: Callable[[str | None], bool]
 ) -> tuple[list[DrawnCurve], list[Finding]]:
     """The curves with flat arcs put back where they belong, and what must be said about them.
 
     Args:
         curves: everything drawn, in order.
         marks: arcs without a radius, in order.
-        display: how lengths are written in messages.
         is_circle: whether the entity of a handle was drawn as a whole circle; asked of whole turns only.
 
     Returns:
@@ -90,7 +89,7 @@ def restore_flat_arcs(
     suspects, ends, lone_ones = _split(curves, is_circle)
     if (not suspects and not marks) or not ends:
         return curves, []
-    search = _Search(ends)
+    search = _EndSearch(ends)
     replaced: dict[int, DrawnCurve] = {}
     inserted: list[tuple[int, DrawnCurve]] = []
     findings: list[Finding] = []
@@ -100,26 +99,25 @@ def restore_flat_arcs(
         arc = search.restore(mark.center, None, -1)
         if arc is not None:
             inserted.append((mark.before, DrawnCurve(arc, mark.layer, mark.handle)))
-            findings.append(_flattened(arc, "no radius", mark.layer, mark.handle, display))
+            findings.append(_flattened_finding(arc, None, mark.layer, mark.handle))
             continue
-        said = _suspect(mark.layer, mark.handle, "no radius", mark.center, display)
-        (doubtful if search.casts(mark.center, (mark.center,)) else unsure).append(said)
+        suspect = _suspect_finding(None, mark.center, mark.layer, mark.handle)
+        (doubtful if search.casts(mark.center, (mark.center,)) else unsure).append(suspect)
     for index in suspects:
         drawn = curves[index]
         flat = drawn.curve
         if not isinstance(flat, Arc):
             continue
-        size = f"radius {display.length(flat.radius)}"
         arc = search.restore(flat.center, flat, index)
         if arc is not None:
             replaced[index] = DrawnCurve(arc, drawn.layer, drawn.handle, drawn.name)
-            findings.append(_flattened(arc, size, drawn.layer, drawn.handle, display))
+            findings.append(_flattened_finding(arc, flat.radius, drawn.layer, drawn.handle))
             continue
-        said = _suspect(drawn.layer, drawn.handle, size, flat.center, display)
+        suspect = _suspect_finding(flat.radius, flat.center, drawn.layer, drawn.handle)
         if search.casts(flat.center, (flat.start, flat.end)):
-            doubtful.append(said)
+            doubtful.append(suspect)
         elif index in lone_ones:
-            unsure.append(said)
+            unsure.append(suspect)
     if findings or doubtful:
         # a writer that lays one arc flat lays them all flat: what meets nothing is then not to be trusted
         doubtful += unsure
@@ -165,7 +163,8 @@ def _split(
     all_ends: list[Vec] = []
     for drawn in curves:
         all_ends += (drawn.curve.start, drawn.curve.end)
-    met = _meetings(all_ends, set())
+    place = _places(all_ends)
+    met = _meetings(place, set())
     suspects: list[int] = []
     lone: set[int] = set()
     for index, drawn in enumerate(curves):
@@ -183,7 +182,7 @@ def _split(
     if not suspects and all(met):
         return [], [], lone
     doubted = set(suspects)
-    without = _meetings(all_ends, doubted)
+    without = _meetings(place, doubted)
     free: list[_FreeEnd] = []
     for i, point in enumerate(all_ends):
         owner = i // 2
@@ -196,28 +195,22 @@ def _split(
     return suspects, free, lone
 
 
-def _meetings(ends: list[Vec], without: set[int]) -> list[bool]:
-    """For each end, whether an end of another curve (none of ``without``) lies within the join tolerance.
+def _places(ends: list[Vec]) -> Ints:
+    """Number of the place where each end lies: ends within the join tolerance are at one, as for the reducer."""
+    points = np.array(ends, dtype=np.float64).reshape(-1, 3)
+    return components(len(points), *close_pairs(points, DEFAULT.join))
+
+
+def _meetings(place: Ints, without: set[int]) -> list[bool]:
+    """For each end, whether an end of another curve (none of ``without``) lies at its place.
 
     Ends 2i and 2i + 1 belong to curve i.
     """
-    cell = DEFAULT.join
-    grid: dict[tuple[int, int, int], list[int]] = {}
-    keys = np.floor(np.array(ends).reshape(-1, 3) / cell).astype(np.int64).tolist()
-    for i, (x, y, z) in enumerate(keys):
-        if i // 2 not in without:
-            grid.setdefault((x, y, z), []).append(i)
-    met = [False] * len(ends)
-    for i, (x, y, z) in enumerate(keys):
-        # the same cell is near enough: its diagonal is below two tolerances
-        met[i] = any(j // 2 != i // 2 for j in grid.get((x, y, z), ())) or any(
-            j // 2 != i // 2 and distance(ends[i], ends[j]) <= cell
-            for dx in (-1, 0, 1)
-            for dy in (-1, 0, 1)
-            for dz in (-1, 0, 1)
-            if dx or dy or dz
-            for j in grid.get((x + dx, y + dy, z + dz), ())
-        )
+    curve = np.arange(len(place)) // 2
+    counted = ~np.isin(curve, list(without))
+    once = np.unique(np.column_stack((place, curve))[counted], axis=0)
+    curves = np.bincount(once[:, 0], minlength=len(place))
+    met: list[bool] = (curves[place] > counted).tolist()
     return met
 
 
@@ -237,7 +230,7 @@ def _outward(drawn: DrawnCurve, *, at_end: bool) -> Vec | None:
     return None
 
 
-class _Search:
+class _EndSearch:
     """The free ends, and which of them have been used up."""
 
     def __init__(self, ends: list[_FreeEnd]) -> None:
@@ -356,27 +349,31 @@ def _same(drawn: Arc, restored: Arc) -> bool:
     )
 
 
-def _flattened(arc: Arc, was: str, layer: str | None, handle: str | None, display: Display) -> Finding:
+def _flattened_finding(arc: Arc, drawn_radius: float | None, layer: str | None, handle: str | None) -> Finding:
     return Finding(
         "arc-flattened",
-        f"Arc {handle or ''} was drawn flat (with {was}) and meets no line; the line ends and its centre give "
-        f"radius {display.length(arc.radius)} and {display.angle(arc.angle)}, which was taken.".replace("  ", " "),
         measured=arc.radius,
         unit="mm",
         layer=layer,
         handle=handle,
-        cure="Check the radius; export the drawing with a writer that keeps arcs in space (STEP does).",
+        values={**_drawn(drawn_radius, handle), "radius": arc.radius, "angle": arc.angle},
         at=arc.point(arc.angle / 2.0),
     )
 
 
-def _suspect(layer: str | None, handle: str | None, was: str, center: Vec, display: Display) -> Finding:
+def _suspect_finding(radius: float | None, center: Vec, layer: str | None, handle: str | None) -> Finding:
     return Finding(
         "arc-suspect",
-        f"Arc {handle or ''} with {was} about {place_text(center, display)} was laid flat by the program that wrote "
-        "the file, and the lines do not give its true shape: do not trust it.".replace("  ", " "),
         layer=layer,
         handle=handle,
-        cure="Export the drawing again as 3D polylines or STEP, or redraw the arc.",
+        values={**_drawn(radius, handle), "center": center},
         at=center,
     )
+
+
+def _drawn(radius: float | None, handle: str | None) -> dict[str, Clause]:
+    """Which arc it is and how it was drawn, for sentences; None for a radius that does not show, or no handle."""
+    return {
+        "arc": Clause.of("arc-with-handle", handle=handle) if handle else Clause.of("arc-without-handle"),
+        "drawn": Clause.of("arc-without-radius") if radius is None else Clause.of("arc-radius", radius=radius),
+    }

@@ -11,17 +11,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from converter.errors import ReadError
+from converter.errors import GeometryError, ReadError
 from converter.importers.dxf.affine import Affine, placement, transform
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS, refused
 from converter.importers.dxf.entities import extrusion_axes
-from converter.importers.dxf.layers import LayerRules, Look, decoded
+from converter.importers.dxf.layers import EntityLook, LayerRules, decoded
 from converter.importers.dxf.leftout import LeftOut, Tally
-from converter.model.curve import Curve
+from converter.limits import CURVES, FARTHEST
+from converter.model.curve import Curve, check_finite, check_reach
 from converter.model.drawing import DrawnCurve
+from converter.quoting import quoted
 
-#: most curves that all block references of a drawing together may make
-MAX_CURVES = 1_000_000
 #: deepest nesting of blocks
 MAX_DEPTH = 64
 
@@ -36,7 +36,7 @@ class Item:
     kind: str
     layer: str
     handle: str
-    look: Look
+    look: EntityLook
 
 
 @dataclass(slots=True)
@@ -86,10 +86,11 @@ class Blocks:
         size = self._size(name, ())
         places = _places(d)
         self._total += size * places
-        if self._total > MAX_CURVES:
+        if self._total > CURVES:
             raise ReadError(
-                f"{self._file}: block references, with {name!r} inserted by {handle or 'an INSERT'}, make more than "
-                f"{MAX_CURVES:,} curves: explode or purge the blocks in the CAD package.",
+                f"{self._file}: block references, with {quoted(name)} inserted by "
+                f"{handle or 'an INSERT'}, make more than "
+                f"{CURVES:,} curves: explode or purge the blocks in the CAD package.",
                 code="too-many-blocks",
                 file=self._file,
                 where=f"INSERT {handle}",
@@ -97,7 +98,7 @@ class Blocks:
         out: list[DrawnCurve] = []
         label = decoded(name)
         shown = None if label.startswith("*") else label
-        look = Look.of(d)
+        look = EntityLook.of(d)
         content = self._placed(insert, tally, places)
         hidden.extend(content.hidden * places)
         kept: list[Item] = []
@@ -117,7 +118,12 @@ class Blocks:
             for item in kept:
                 name_of_layer = self._rules.facts(layer if item.layer == "0" else item.layer).name
                 for curve in self._map(item, m, tally, name_of_layer):
-                    out.append(DrawnCurve(curve, name_of_layer, f"{handle}/{item.handle}", shown))
+                    place = f"{handle}/{item.handle}"
+                    try:
+                        out.append(DrawnCurve(curve, name_of_layer, place, shown))
+                    except GeometryError as error:
+                        left = refused(error, item.kind, place, name_of_layer, self._file)
+                        leave(tally, left, item.kind, name_of_layer, place)
         return out
 
     def _placed(self, insert: Any, tally: Tally, places: int) -> Content:
@@ -129,6 +135,11 @@ class Blocks:
         if why:
             tally.lose("INSERT", why, layer, d.get("handle"))
             return Content()
+        try:
+            _check_numbers(d, self._k)
+        except GeometryError as error:
+            leave(tally, refused(error, "INSERT", d.get("handle"), layer, self._file), "INSERT", layer, d.get("handle"))
+            return Content()
         content = self._content(name)
         tally.merge(content.tally, places)
         return content
@@ -137,9 +148,9 @@ class Blocks:
         """Why references to a block of this name bring nothing, or ''."""
         block = self._blocks.get(name)
         if block is None:
-            return f"a reference to the block {decoded(name)!r}, which is missing"
+            return f"a reference to the block {quoted(decoded(name))}, which is missing"
         if int(block.block.dxf.get("flags", 0)) & _EXTERNAL and len(block) == 0:
-            return f"an external reference ({decoded(name)!r}): bind it in the CAD package"
+            return f"an external reference ({quoted(decoded(name))}): bind it in the CAD package"
         return ""
 
     def _size(self, name: str, above: tuple[str, ...]) -> int:
@@ -150,14 +161,15 @@ class Blocks:
             return known
         if key in above:
             raise ReadError(
-                f"{self._file}: the block {decoded(name)!r} contains itself: mend it in the CAD package.",
+                f"{self._file}: the block {quoted(decoded(name))} contains itself: mend it in the CAD package.",
                 code="block-cycle",
                 file=self._file,
                 where=f"block {decoded(name)}",
             )
         if len(above) >= MAX_DEPTH:
             raise ReadError(
-                f"{self._file}: blocks are nested over {MAX_DEPTH} deep at {decoded(name)!r}: explode some of them.",
+                f"{self._file}: blocks are nested over {MAX_DEPTH} deep at {quoted(decoded(name))}: "
+                "explode some of them.",
                 code="block-depth",
                 file=self._file,
                 where=f"block {decoded(name)}",
@@ -197,12 +209,13 @@ class Blocks:
             else:
                 try:
                     curve = convert(entity, d, self._k)
+                    check_reach(curve)
                 except LeftOut as left:
                     leave(content.tally, left, kind, facts.name, handle)
                 except BAD_VALUES as error:
                     leave(content.tally, refused(error, kind, handle, facts.name, self._file), kind, facts.name, handle)
                 else:
-                    content.items.append(Item(curve, kind, layer, handle, Look.of(d)))
+                    content.items.append(Item(curve, kind, layer, handle, EntityLook.of(d)))
         return content
 
     def _nest(self, insert: Any, d: dict[str, Any], content: Content) -> None:
@@ -219,7 +232,7 @@ class Blocks:
             return
         if not inner.items:
             return
-        look = Look.of(d)
+        look = EntityLook.of(d)
         for m in self._maps(d, d.get("name", "")):
             for item in inner.items:
                 into = layer if item.layer == "0" else item.layer
@@ -266,6 +279,22 @@ def _grid(d: dict[str, Any]) -> tuple[int, int]:
     columns = max(1, int(d.get("column_count", 1))) if d.get("column_spacing", 0.0) else 1
     rows = max(1, int(d.get("row_count", 1))) if d.get("row_spacing", 0.0) else 1
     return columns, rows
+
+
+def _check_numbers(d: dict[str, Any], k: float) -> None:
+    """Refuse an INSERT's numbers that no drawing has and that arithmetic would choke on.
+
+    Raises:
+        GeometryError: one is not finite, or too large.
+    """
+    at = d.get("insert")
+    lengths = [*(() if at is None else at.xyz), d.get("column_spacing", 0.0), d.get("row_spacing", 0.0)]
+    others = [d.get(name, 0.0) for name in ("xscale", "yscale", "zscale", "rotation")]
+    numbers = [*(length * k for length in lengths), *others]
+    check_finite(*numbers)
+    far = max(map(abs, numbers))
+    if far > FARTHEST:
+        raise GeometryError(f"it is placed, scaled or turned by {far:.3g}", code="too-far")
 
 
 def _places(d: dict[str, Any]) -> int:

@@ -1,8 +1,8 @@
-"""Which unit a drawing's numbers are in: $INSUNITS, the option, or neither.
+"""Which unit a drawing's numbers are in: $INSUNITS, the option, the shop's, or none of them.
 
 The codes are those of the DXF reference; the factors are the exact ones of
-`converter.units`. Nothing else in the header tells the unit: $MEASUREMENT chooses hatch
-patterns, $LUNITS is how numbers are displayed.
+`converter.units`. Little else in the header tells the unit: $MEASUREMENT chooses hatch
+patterns (`file_units`), $LUNITS is how numbers are displayed.
 """
 
 from __future__ import annotations
@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from converter.errors import OptionError
-from converter.findings import Finding
-from converter.units import MM_PER, UNIT_CHOICES, unit_name
+from converter.findings import Clause, Finding
+from converter.quoting import quoted
+from converter.units import MM_PER, UNIT_CHOICES, unit_name, unit_word
 
 #: $INSUNITS -> our name of the unit; 0 is "unitless".
 INSUNITS: dict[int, str] = {
@@ -20,6 +21,12 @@ INSUNITS: dict[int, str] = {
     11: "angstrom", 12: "nm", 13: "um", 14: "dm", 15: "dam", 16: "hm", 17: "Gm", 18: "AU", 19: "ly", 20: "pc",
     21: "usft", 22: "usin", 23: "usyd", 24: "usmi",
 }  # fmt: skip
+
+
+#: What tells the unit of a drawing that does not say it; variants of its finding.
+BY_SHOP, BY_MEASUREMENT, BY_DEFAULT = "shop", "measurement", "drawing"
+#: Units of the inch's system; the others are metric.
+_IMPERIAL = ("in", "ft", "mi", "uin", "mil", "yd", "usft", "usin", "usyd", "usmi")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,16 +38,29 @@ class FileUnits:
         read_as: what its numbers are taken for.
         factor: mm per drawing unit.
         odd_code: an $INSUNITS that means nothing, as text; '' normally.
+        by: what told the unit of a drawing that does not: 'shop', 'measurement' or 'drawing' (nothing did).
+        contradicted: whether $MEASUREMENT tells another system than the one read.
     """
 
     stated: str | None
     read_as: str
     factor: float
     odd_code: str = ""
+    by: str = BY_DEFAULT
+    contradicted: bool = False
 
 
-def file_units(code: Any, option: str | None) -> FileUnits:
-    """The unit of a drawing from its $INSUNITS (0 or None when it has none) and the units option.
+def file_units(code: Any, option: str | None, measurement: Any = None, shop_units: str | None = None) -> FileUnits:
+    """The unit of a drawing: the option's, else its own, else the shop's, else inches by $MEASUREMENT 0, else mm.
+
+    $MEASUREMENT chooses hatch patterns and linetypes. General writers leave it at 1, so a 1 says little; a 0 comes of
+    a program or a template that works in inches.
+
+    Args:
+        code: $INSUNITS; 0 or None when it has none.
+        option: the units option, or None.
+        measurement: $MEASUREMENT, 0 for inches and 1 for metric; None when it has none.
+        shop_units: unit of the shop file, or None.
 
     Raises:
         UnitsError: the option is no unit.
@@ -52,15 +72,22 @@ def file_units(code: Any, option: str | None) -> FileUnits:
         stated = INSUNITS[int(code)]
     elif code not in (0, None):
         odd = str(code)[:20]
+    by = BY_DEFAULT
     if option is None:
         read_as = stated or "mm"
+        if stated is None and shop_units in UNIT_CHOICES:
+            read_as, by = shop_units, BY_SHOP
+        elif stated is None and measurement == 0:
+            read_as, by = "in", BY_MEASUREMENT
     else:
         read_as = unit_name(option)
         if read_as not in UNIT_CHOICES:
             raise OptionError(
-                f"A drawing cannot be read as {option!r}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit"
+                f"A drawing cannot be read as {quoted(option)}: use one of {', '.join(UNIT_CHOICES)}.",
+                code="unknown-unit",
             )
-    return FileUnits(stated, read_as, MM_PER[read_as], odd)
+    contradicted = measurement in (0, 1) and (measurement == 0) != (read_as in _IMPERIAL)
+    return FileUnits(stated, read_as, MM_PER[read_as], odd, by, contradicted)
 
 
 def units_findings(units: FileUnits, option: str | None, extent: float) -> list[Finding]:
@@ -74,30 +101,21 @@ def units_findings(units: FileUnits, option: str | None, extent: float) -> list[
     if option is not None:
         if units.stated is None or units.stated == units.read_as:
             return []
-        return [
-            Finding(
-                "units-overridden",
-                f"The file says its unit is {units.stated}; its numbers were read as {units.read_as}, "
-                "as the units option asks.",
-            )
-        ]
+        return [Finding("units-overridden", values={"stated": units.stated, "read_as": units.read_as})]
     if units.stated is not None:
         return []
     number = extent / units.factor
-    why = f"names a unit that does not exist (code {units.odd_code})" if units.odd_code else "names no unit"
-    inches = number * MM_PER["in"]
-    return [
-        Finding(
-            "units-assumed",
-            f"The drawing {why} and was read as mm: its largest extent is then {_metric(number)}; "
-            f"it would be {_metric(inches)} ({number:.6g} in) if it was drawn in inches.",
-            measured=extent,
-            unit="mm",
-            cure="Say which with the units option (--units in, --units mm).",
-        )
-    ]
-
-
-def _metric(mm: float) -> str:
-    """Millimetres below 10 m, metres above."""
-    return f"{mm:.6g} mm" if mm < 10_000.0 else f"{mm / 1000.0:.4g} m"
+    values: dict[str, object] = {"code": units.odd_code, "extent": extent, "in_inches": number * MM_PER["in"]}
+    variant = "unit of no meaning" if units.odd_code and units.by == BY_DEFAULT else units.by
+    if units.by != BY_DEFAULT:
+        other = "mm" if units.read_as in _IMPERIAL else "in"
+        system = "metric" if units.read_as in _IMPERIAL else "inches"
+        doubt = Clause.of("header-contradicts", system=system) if units.contradicted and units.by == BY_SHOP else ""
+        values = {
+            "read_as": unit_word(units.read_as),
+            "extent": extent,
+            "other": unit_word(other),
+            "in_other": number * MM_PER[other],
+            "doubt": doubt,
+        }
+    return [Finding("units-assumed", variant=variant, measured=extent, unit="mm", values=values)]

@@ -11,6 +11,7 @@ from ezdxf.lldxf.encoding import decode_dxf_unicode, has_dxf_unicode
 
 from converter.errors import OptionError
 from converter.importers.registry import ReadOptions
+from converter.quoting import quoted, shortened
 
 BYBLOCK, BYLAYER = 0, 256
 
@@ -41,11 +42,11 @@ class LayerFacts:
 
 def on_hidden(facts: LayerFacts) -> str:
     """Why what lies on a hidden layer is left out."""
-    return f"on the {facts.hidden} layer {facts.name!r}"
+    return f"on the {facts.hidden} layer {quoted(facts.name)}"
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class EntityLook:
     """Colour and linetype an entity is given, before by-layer and by-block are resolved."""
 
     color: int = BYLAYER
@@ -53,14 +54,14 @@ class Look:
     rgb: int | None = None
 
     @classmethod
-    def of(cls, d: dict[str, Any]) -> Look:
+    def of(cls, d: dict[str, Any]) -> EntityLook:
         """From an entity's attributes."""
         return cls(d.get("color", BYLAYER), d.get("linetype", "BYLAYER"), d.get("true_color"))
 
-    def inside(self, block: Look) -> Look:
+    def inside(self, block: EntityLook) -> EntityLook:
         """As seen through the block reference it is inserted by: by-block takes the reference's."""
         by_block = self.color == BYBLOCK and self.rgb is None
-        return Look(
+        return EntityLook(
             block.color if by_block else self.color,
             block.linetype if self.linetype.upper() == "BYBLOCK" else self.linetype,
             block.rgb if by_block else self.rgb,
@@ -98,10 +99,10 @@ class LayerRules:
         key = name.casefold()
         why = ""
         if self._keep and not any(fnmatchcase(key, p) for p in self._keep):
-            why = f"on layer {name!r}, which was not asked for"
+            why = f"on layer {quoted(name)}, which was not asked for"
         for pattern, folded in self._skip:
             if fnmatchcase(key, folded):
-                why = f"on layer {name!r}, left out by the pattern {pattern!r}"
+                why = f"on layer {quoted(name)}, left out by the pattern {quoted(pattern)}"
                 break
         layer = self._table.get(key)
         if layer is None:
@@ -115,21 +116,21 @@ class LayerRules:
             decoded(d.name), hidden, why, abs(color), d.get("linetype", "CONTINUOUS"), d.get("true_color")
         )
 
-    def why_look(self, look: Look, layer: LayerFacts) -> str:
+    def why_look(self, look: EntityLook, layer: LayerFacts) -> str:
         """Why an entity's colour or linetype leaves it out, or ''."""
         if self._colors:
             by_layer = look.color == BYLAYER and look.rgb is None
             texts = _color_texts(layer.color if by_layer else look.color, layer.rgb if by_layer else look.rgb)
             for pattern, folded in self._colors:
                 if any(fnmatchcase(text, folded) for text in texts):
-                    return f"left out by the colour {pattern!r}"
+                    return f"left out by the colour {quoted(pattern)}"
         linetype = look.linetype if look.linetype.upper() not in ("BYLAYER", "") else layer.linetype
         for pattern, folded in self._linetypes:
             if fnmatchcase(decoded(linetype).casefold(), folded):
-                return f"left out by the linetype {pattern!r}"
+                return f"left out by the linetype {quoted(pattern)}"
         return ""
 
-    def check_asked(self, options: ReadOptions) -> None:
+    def check_layer_patterns(self, options: ReadOptions) -> None:
         """Refuse a ``layers`` pattern that no layer answers to, of the table or named by an entity.
 
         Raises:
@@ -139,8 +140,8 @@ class LayerRules:
         known = sorted({*table, *(facts.name for facts in self._facts.values())})
         for pattern in options.layers:
             if not any(fnmatchcase(name.casefold(), pattern.casefold()) for name in known):
-                some = ", ".join(known[:20]) + (", ..." if len(known) > 20 else "")
-                raise OptionError(f"No layer matches {pattern!r}: the drawing has {some}.", code="no-such-layer")
+                some = ", ".join(map(shortened, known[:20])) + (", ..." if len(known) > 20 else "")
+                raise OptionError(f"No layer matches {quoted(pattern)}: the drawing has {some}.", code="no-such-layer")
 
 
 def _color_texts(aci: int, rgb: int | None) -> list[str]:
@@ -155,7 +156,7 @@ def _color_texts(aci: int, rgb: int | None) -> list[str]:
 def _color_pattern(pattern: str) -> str:
     folded = pattern.strip().casefold()
     folded = _OTHER_NAMES.get(folded, folded)
-    number = int(folded) if folded.isascii() and folded.isdigit() else None
+    number = int(folded) if folded.isascii() and folded.isdigit() and len(folded) <= 3 else None
     fits = (
         any(c in folded for c in "*?[")
         or folded in _COLOR_NAMES.values()
@@ -164,8 +165,8 @@ def _color_pattern(pattern: str) -> str:
     )
     if not fits:
         raise OptionError(
-            f"{pattern!r} is no colour: give an ACI number from 1 to 255, red, yellow, green, cyan, blue, magenta, "
-            "white, grey, or #rrggbb.",
+            f"{quoted(pattern)} is no colour: give an ACI number from 1 to 255, red, yellow, green, "
+            "cyan, blue, magenta, white, grey, or #rrggbb.",
             code="bad-color",
         )
     return str(number) if number is not None else folded

@@ -100,11 +100,11 @@ class Tally:
         self.unread.append(
             Finding(
                 "entity-unread",
-                f"{kind} {handle or 'without a handle'} on layer {layer!r} was not read: it is {why}.",
+                variant="entity" if handle else "entity without handle",
                 severity=ERROR if broken else "",
                 layer=layer,
                 handle=handle,
-                cure="If it is part of a tube, redraw it with lines and arcs.",
+                values={"kind": kind, "handle": handle, "layer": layer, "why": why},
             )
         )
 
@@ -128,7 +128,4 @@ class Tally:
         """The entities that may be missed, the first ones by name."""
         if not self._more:
             return self.unread
-        rest = Finding(
-            "entity-unread", f"{self._more} more entities were not read; the list of what was ignored counts them."
-        )
-        return [*self.unread, rest]
+        return [*self.unread, Finding("entity-unread", variant="more", values={"count": self._more})]

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from io import BytesIO, TextIOWrapper
 from typing import Any
 
-from ezdxf.filemanagement import dxf_stream_info, read, readfile
+from ezdxf.filemanagement import dxf_stream_info, read
 
-from converter.errors import ReadError
-from converter.findings import ERROR, Finding
+from converter.errors import ReadError, TooLargeError
+from converter.findings import ERROR, Clause, Finding
 from converter.importers.dxf.convert import CONVERTERS
 from converter.importers.source import Source
+from converter.limits import DXF_RECORDS, VERTICES
+from converter.quoting import reason_of
 
 # the library logs what it mends; without a handler Python would write that to stderr
 logging.getLogger("ezdxf").addHandler(logging.NullHandler())
@@ -27,13 +29,18 @@ _ENTITIES_NAME = re.compile(rb"\A[\r\n]+[ \t]*2[ \t]*(?:\r\n|\r|\n)[ \t]*ENTITIE
 _CURVE = re.compile(
     rb"[\r\n][ \t]*0+[ \t]*(?:\r\n|\r|\n)[ \t]*(?:" + "|".join(CONVERTERS).encode() + rb")[ \t]*(?=[\r\n])"
 )
-
-
+#: A record: group code 0 and a name, where a value of 0 has a number behind it; and the fewest bytes of one.
+_RECORD = re.compile(rb"[\r\n][ \t]*+0++[ \t]*+(?:\r\n|\r|\n)[ \t]*+[A-Z]")
+_LEAST_RECORD = 7
+#: A point: group code 10 and a number; and the fewest bytes of one with two coordinates.
+_POINT = re.compile(rb"[\r\n][ \t]*+10[ \t]*+(?:\r\n|\r|\n)[ \t]*+[-+.\d]")
+_LEAST_VERTEX = 10
+_ALONE = "export the tubes alone, or split the drawing"
 _HEADER = re.compile(rb"(?:\A|[\r\n])[ \t]*2[ \t]*(?:\r\n|\r|\n)[ \t]*HEADER[ \t]*[\r\n]")
 
 
 @dataclass(frozen=True, slots=True)
-class Loaded:
+class LoadedDrawing:
     """A loaded drawing.
 
     Attributes:
@@ -48,12 +55,13 @@ class Loaded:
     header: bool
 
 
-def load(source: Source) -> Loaded:
+def load(source: Source) -> LoadedDrawing:
     """The drawing in a DXF file.
 
     Raises:
         ReadError: it is no DXF drawing, it is cut short, or it is beyond repair.
     """
+    _check_records(source)
     head, tail = source.ends()
     if head.startswith(_BINARY[:18]):
         return _load_binary(source)
@@ -64,24 +72,46 @@ def load(source: Source) -> Loaded:
         reason = _what_is_missing(data, source.name)
     if not reason:
         try:
-            return Loaded(_strict(source, head), [], bool(_HEADER.search(head)))
+            return LoadedDrawing(_strict(source, head), [], bool(_HEADER.search(head)))
         except (MemoryError, ReadError):
             raise
         except Exception as error:  # whatever the library meets in a damaged file: repair is tried, and said
-            reason = _short(error)
+            reason = reason_of(error)
     doc, finding = _repair(source.read_bytes() if data is None else data, source.name, reason)
-    return Loaded(doc, [finding], bool(_HEADER.search(head)))
+    return LoadedDrawing(doc, [finding], bool(_HEADER.search(head)))
+
+
+def _check_records(source: Source) -> None:
+    """Refuse a drawing of more records than fit into memory, before the library makes an object of each.
+
+    Raises:
+        TooLargeError: it has.
+    """
+    if source.size < _LEAST_RECORD * DXF_RECORDS:
+        return
+    data = source.read_bytes()
+    if data.startswith(_BINARY[:18]):
+        count = sum(data.count(kind.encode() + b"\x00") for kind in (*CONVERTERS, "VERTEX", "INSERT"))
+    else:
+        count = sum(1 for _ in _RECORD.finditer(data))
+        if source.size > _LEAST_VERTEX * VERTICES and (points := sum(1 for _ in _POINT.finditer(data))) > VERTICES:
+            raise TooLargeError.of(source.name, f"{points:,} points", f"{VERTICES:,}", _ALONE)
+    if count > DXF_RECORDS:
+        raise TooLargeError.of(source.name, f"{count:,} entities", f"{DXF_RECORDS:,}", _ALONE)
 
 
 def _strict(source: Source, head: bytes) -> Any:
     if source.path is not None and not head.startswith(_BOM):
-        return readfile(source.path)
+        with TextIOWrapper(source.open(), encoding="utf-8", errors="ignore") as text:
+            encoding = dxf_stream_info(text).encoding
+        with TextIOWrapper(source.open(), encoding=encoding, errors="surrogateescape") as text:
+            return read(text)
     data = source.read_bytes().removeprefix(_BOM)
     info = dxf_stream_info(TextIOWrapper(BytesIO(data), encoding="utf-8", errors="ignore"))
     return read(TextIOWrapper(BytesIO(data), encoding=info.encoding, errors="surrogateescape"))
 
 
-def _load_binary(source: Source) -> Loaded:
+def _load_binary(source: Source) -> LoadedDrawing:
     from ezdxf.document import Drawing
     from ezdxf.lldxf.tagger import binary_tags_loader
 
@@ -89,12 +119,12 @@ def _load_binary(source: Source) -> Loaded:
     if not data.rstrip(b"\x00").endswith(b"\x00EOF"):
         raise _cut_short(source.name, "its end mark is missing")
     try:
-        return Loaded(Drawing.load(binary_tags_loader(data)), [], b"HEADER\x00" in data[:200])
+        return LoadedDrawing(Drawing.load(binary_tags_loader(data)), [], b"HEADER\x00" in data[:200])
     except MemoryError:
         raise
     except Exception as error:  # a damaged binary file cannot be re-aligned, so there is no repair
         raise ReadError(
-            f"{source.name} is a damaged binary DXF ({_short(error)}): export it again, best as ASCII DXF.",
+            f"{source.name} is a damaged binary DXF ({reason_of(error)}): export it again, best as ASCII DXF.",
             code="damaged",
             file=source.name,
         ) from error
@@ -137,7 +167,7 @@ def _repair(data: bytes, name: str, reason: str) -> tuple[Any, Finding]:
         raise
     except Exception as error:  # one sentence instead of the library's traceback
         raise ReadError(
-            f"{name} is damaged beyond repair ({_short(error)}): export it again.", code="damaged", file=name
+            f"{name} is damaged beyond repair ({reason_of(error)}): export it again.", code="damaged", file=name
         ) from error
     kept = sum(1 for e in doc.entitydb.values() if e.is_alive and e.DXFTYPE in CONVERTERS)
     if drawn and not kept:
@@ -147,21 +177,15 @@ def _repair(data: bytes, name: str, reason: str) -> tuple[Any, Finding]:
             file=name,
         )
     lost = max(0, drawn - kept)
-    parts = [f"{len(auditor.fixes)} flaws were repaired"] if auditor.fixes else []
+    parts = [Clause.of("flaws-repaired", count=len(auditor.fixes))] if auditor.fixes else []
     if auditor.errors:
-        parts.append(f"{len(auditor.errors)} could not be repaired")
-    parts.append(f"{lost} of {drawn} curves were lost" if lost else f"all {drawn} curves were kept")
+        parts.append(Clause.of("flaws-left", count=len(auditor.errors)))
+    parts.append(Clause.of("curves-lost", lost=lost, drawn=drawn) if lost else Clause.of("curves-kept", count=drawn))
     finding = Finding(
         "file-repaired",
-        f"The file is damaged ({reason}) and was read in recovery mode: {', '.join(parts)}.",
+        variant="damaged",
         severity=ERROR if lost else "",
         measured=float(lost) if lost else None,
-        cure="Export the drawing again, or compare every run with it.",
+        values={"reason": reason, "parts": parts},
     )
     return doc, finding
-
-
-def _short(error: BaseException) -> str:
-    """The library's own words, on one line."""
-    text = " ".join(str(error).split()) or type(error).__name__
-    return text[:160].rstrip(".")

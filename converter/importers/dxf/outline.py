@@ -10,22 +10,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from converter.findings import Finding
+from converter.findings import Clause, Finding
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
 from converter.tolerances import DEFAULT
-from converter.units import Display
 
 #: seams looked for among at most so many circles: enough to know what kind of drawing it is
 _CIRCLES = 400
 
 
-def outline_findings(curves: list[DrawnCurve], display: Display) -> list[Finding]:
+def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
     """A warning when at least half of the straights are seams between circles, else nothing.
 
     Args:
         curves: everything drawn, in mm.
-        display: how lengths are shown.
     """
     circles = [c.curve for c in curves if isinstance(c.curve, Arc) and c.curve.angle == 360.0]
     if len(circles) < 2:
@@ -57,15 +55,12 @@ def outline_findings(curves: list[DrawnCurve], display: Display) -> list[Finding
         return []
     doubled = len(lines) - len({frozenset((s.start, s.end)) for s in lines})
     radius = max(found, key=lambda r: found[r])
-    twice = f", {doubled} of them drawn twice" if doubled else ""
+    twice = Clause.of("some-drawn-twice", count=doubled) if doubled else ""
     return [
         Finding(
             "outline-suspect",
-            f"{count} of {len(lines)} straights run from circle to circle along tubes of "
-            f"{display.length(2.0 * radius)}{twice}: this looks like the edges of a solid, not like centerlines, and "
-            "its bends are not the tube's.",
             measured=2.0 * radius,
             unit="mm",
-            cure="Export the centerline (the sketch or path of the tube) instead of the body.",
+            values={"seams": count, "straights": len(lines), "od": 2.0 * radius, "twice": twice},
         )
     ]

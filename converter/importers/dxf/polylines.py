@@ -15,7 +15,7 @@ import numpy as np
 from converter.geometry.vectors import Vec, scale
 from converter.importers.dxf.entities import Attributes, extrusion_axes
 from converter.importers.dxf.leftout import LeftOut
-from converter.model.curve import Arc, Line, Path, Polyline
+from converter.model.curve import GREATEST_RADIUS, Arc, Line, Path, Polyline
 
 #: vertices closer than this (mm) in every coordinate are one; also the sagitta of a straight
 _SAME = 1e-9
@@ -66,7 +66,7 @@ def polyline(entity: Any, d: Attributes, k: float) -> PolyCurve:
     heights = points[:, 2]
     # some writers forget the 3D flag: heights that differ, and no bulge that only a plane can hold
     if flags & _POLYLINE_3D or (np.ptp(heights) > _SAME and not bulge.any()):
-        return plain(_close(points) if closed else points)
+        return straight_polyline(_close(points) if closed else points)
     elevation = d.get("elevation")
     height = 0.0 if elevation is None else float(elevation.z) * k
     if height == 0.0:
@@ -87,7 +87,7 @@ def _planar(xy: Any, bulge: Any, height: float, d: Attributes, closed: bool) -> 
     for i in range(3):
         points[:, i] = xy[:, 0] * ux[i] + xy[:, 1] * uy[i] + height * uz[i]
     if not bulge.any():
-        return plain(points)
+        return straight_polyline(points)
     return _bulged(points, bulge, uz)
 
 
@@ -95,7 +95,7 @@ def _close(points: Any) -> Any:
     return np.concatenate((points, points[:1]))
 
 
-def plain(points: Any) -> Line | Polyline:
+def straight_polyline(points: Any) -> Line | Polyline:
     """Points (n, 3), mm, joined by straights; doubled ones are dropped.
 
     Raises:
@@ -115,24 +115,26 @@ def plain(points: Any) -> Line | Polyline:
 def _bulged(points: Any, bulge: Any, normal: Vec) -> PolyCurve:
     """Arcs where there is a bulge, runs of straights as one part each."""
     chords = np.linalg.norm(np.diff(points, axis=0), axis=1)
-    curved = ~(np.abs(bulge) * chords * 0.5 <= _SAME)  # the sagitta; NaN counts as curved and is refused there
+    # by the sagitta, and by the radius; NaN counts as curved and is refused there
+    straight = (np.abs(bulge) * chords * 0.5 <= _SAME) | (np.abs(bulge) * 4.0 * GREATEST_RADIUS <= chords)
+    curved = ~straight
     parts: list[Line | Arc | Polyline] = []
     at = 0
     for i in np.flatnonzero(curved).tolist():
         if i > at:
-            _add_plain(parts, points[at : i + 1])
+            _add_straight_polyline(parts, points[at : i + 1])
         parts.append(_bulge_arc(_vec(points[i]), _vec(points[i + 1]), float(bulge[i]), normal))
         at = i + 1
     if at < len(points) - 1:
-        _add_plain(parts, points[at:])
+        _add_straight_polyline(parts, points[at:])
     if not parts:
         raise LeftOut("no length")
     return parts[0] if len(parts) == 1 else Path(tuple(parts))
 
 
-def _add_plain(parts: list[Line | Arc | Polyline], points: Any) -> None:
+def _add_straight_polyline(parts: list[Line | Arc | Polyline], points: Any) -> None:
     try:
-        parts.append(plain(points))
+        parts.append(straight_polyline(points))
     except LeftOut:
         return  # a doubled vertex between two arcs
 

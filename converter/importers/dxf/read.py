@@ -1,15 +1,21 @@
-"""A DXF file as a `Drawing`: the loop over its entities, and all that must be said about them."""
+"""A DXF file as a `Drawing`: the loop over its entities, and all that must be said about them.
+
+The centerline exporter spreads one run over several layers and keeps the run's name and
+layer with each LINE and ARC as extended data of the application ELBOWROOM: two strings,
+name and layer. Drawings of other programs have no such application and cost nothing here.
+"""
 
 from __future__ import annotations
 
 import os
 from collections import Counter
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from converter.errors import OptionError
-from converter.findings import Finding
+from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec
 from converter.importers.dxf.aside import Gathering
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS, refused
@@ -17,16 +23,22 @@ from converter.importers.dxf.entities import NoRadius
 from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
 from converter.importers.dxf.inserts import Blocks, leave
 from converter.importers.dxf.insunits import FileUnits, file_units, units_findings
-from converter.importers.dxf.layers import LayerRules, Look, decoded, on_hidden
+from converter.importers.dxf.layers import EntityLook, LayerRules, decoded, on_hidden
 from converter.importers.dxf.leftout import LeftOut, Tally, why_of
 from converter.importers.dxf.load import load
-from converter.importers.dxf.ours import with_run_names
 from converter.importers.dxf.outline import outline_findings
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.model.curve import Arc, Path, Polyline, Spline
-from converter.model.drawing import Drawing, DrawnCurve
+from converter.model.drawing import Drawing, DrawnCurve, HeaderUnit
 from converter.pause import paused_gc
+from converter.quoting import quoted, shortened
+
+#: Layers not read that are named one by one; the others are counted.
+_NAMED = 20
+#: Our own extended data: its application, and the group code of its texts.
+APP = "ELBOWROOM"
+_STRING = 1000
 
 
 def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | None = None) -> Drawing:
@@ -47,7 +59,9 @@ def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | Non
         loaded = load(given)
         doc = loaded.doc
         code = doc.header.get("$INSUNITS", 0) if loaded.header else 0
-        reading = _Reading(doc, chosen, file_units(code, chosen.units), given.name)
+        measurement = doc.header.get("$MEASUREMENT") if loaded.header else None
+        units = file_units(code, chosen.units, measurement, chosen.shop_units)
+        reading = _LayoutReading(doc, chosen, units, given.name)
         layout = _layout(doc, chosen.layout, given.name)
         reading.run(layout)
     drawing = reading.drawing
@@ -63,12 +77,13 @@ def _layout(doc: Any, name: str | None, file: str) -> Any:
     layouts = {decoded(n).casefold(): n for n in doc.layouts.names()}
     raw = layouts.get(name.casefold())
     if raw is None:
-        known = ", ".join(decoded(n) for n in doc.layouts.names_in_taborder())
-        raise OptionError(f"{file} has no layout {name!r}: it has {known}.", code="no-such-layout", file=file)
+        names = [shortened(decoded(n)) for n in doc.layouts.names_in_taborder()]
+        known = ", ".join(names[:20]) + (", ..." if len(names) > 20 else "")
+        raise OptionError(f"{file} has no layout {quoted(name)}: it has {known}.", code="no-such-layout", file=file)
     return doc.layouts.get(raw)
 
 
-class _Reading:
+class _LayoutReading:
     """One reading of one layout."""
 
     def __init__(self, doc: Any, options: ReadOptions, units: FileUnits, file: str) -> None:
@@ -82,14 +97,15 @@ class _Reading:
         self.hidden: list[tuple[str, str]] = []
         self.marks: list[FlatMark] = []
         self.drawing = Drawing(file, units.stated, units.read_as)
+        if units.stated is not None and options.units is None:
+            self.drawing.header = HeaderUnit(units.stated, units.contradicted)
         self.gathering = Gathering(self.rules, self.blocks, units.factor) if options.keep_left_out else None
 
     def run(self, layout: Any) -> None:
         """Read all entities of a layout into the drawing."""
         self._entities(layout)
         drawing = self.drawing
-        shown = self.options.show(self.units.read_as)
-        curves, restored = restore_flat_arcs(drawing.curves, self.marks, shown, self._is_circle)
+        curves, restored = restore_flat_arcs(drawing.curves, self.marks, self._is_circle)
         drawing.curves = curves
         saved = {f.handle for f in restored if f.code == "arc-flattened"}
         for mark in self.marks:
@@ -97,14 +113,14 @@ class _Reading:
                 self.tally.add("ARC", "no radius")
                 if self.gathering:
                     self.gathering.point(mark.center, "ARC", "no radius", mark.handle)
-        self.rules.check_asked(self.options)
+        self.rules.check_layer_patterns(self.options)
         drawing.ignored = self.tally.ignored()
         drawing.aside = self.gathering.aside if self.gathering else None
         if self.units.stated is None or self.options.units is not None:
             drawing.findings += units_findings(self.units, self.options.units, _extent(curves))
         drawing.findings += self._hidden_findings()
         drawing.findings += restored
-        drawing.findings += outline_findings(curves, shown)
+        drawing.findings += outline_findings(curves)
         drawing.findings += self.tally.findings()
 
     def _entities(self, layout: Any) -> None:
@@ -143,7 +159,6 @@ class _Reading:
             except BAD_VALUES as error:
                 word = refused(error, kind, d.get("handle"), layer, self.file)
                 leave(self.tally, word, kind, layer, d.get("handle"))
-                self._keep(entity, kind, word.why)
 
     def _keep(self, entity: Any, kind: str, why: str) -> None:
         """Keep the shape of what is left out, where that was asked for."""
@@ -167,7 +182,7 @@ class _Reading:
             self.tally.add_kind(entity.dxftype(), facts.name, d.get("handle"))
             self._keep(entity, entity.dxftype(), why_of(entity.dxftype()))
         else:
-            why = facts.why or self.rules.why_look(Look.of(d), facts)
+            why = facts.why or self.rules.why_look(EntityLook.of(d), facts)
             if not why:
                 return False
             self.tally.add(kind, why)
@@ -185,16 +200,19 @@ class _Reading:
         for (layer, kind), count in Counter(self.hidden).items():
             self.tally.add(kind, on_hidden(self.rules.facts(layer)), count)
         self.drawing.ignored = self.tally.ignored()
-        named = ", ".join(f"{n!r} ({self.rules.facts(n).hidden}, {c})" for n, c in list(layers.items())[:20])
-        more = f" and {len(layers) - 20} more" if len(layers) > 20 else ""
+        named = [
+            Clause.of("hidden-layer", layer=layer, how=self.rules.facts(layer).hidden, count=count)
+            for layer, count in list(layers.items())[:_NAMED]
+        ]
+        if len(layers) > _NAMED:
+            named.append(Clause.of("more-layers", count=len(layers) - _NAMED))
         total = len(self.hidden)
         return [
             Finding(
                 "layers-skipped",
-                f"{total} entit{'y' if total == 1 else 'ies'} on frozen or switched-off layers "
-                f"{'was' if total == 1 else 'were'} not read: {named}{more}.",
+                variant="layers",
                 measured=float(total),
-                cure="Thaw or switch on the layer in the CAD package if it holds tubes.",
+                values={"count": total, "layers": named},
             )
         ]
 
@@ -228,3 +246,36 @@ def _extent(curves: list[DrawnCurve]) -> float:
     lows = np.min([a.min(axis=0) for a in arrays], axis=0)
     highs = np.max([a.max(axis=0) for a in arrays], axis=0)
     return float((highs - lows).max())
+
+
+def with_run_names(doc: Any, layout: Any, curves: list[DrawnCurve]) -> list[DrawnCurve]:
+    """The curves, those of our own drawings with the run's name and its first layer.
+
+    Args:
+        doc, layout: the DXF document and the layout that was read.
+        curves: what was read from it.
+    """
+    if not doc.appids.has_entry(APP):
+        return curves
+    facts: dict[str, tuple[str, str | None]] = {}
+    for entity in layout:
+        if entity.has_xdata(APP):
+            texts = [_decoded_name(tag.value) for tag in entity.get_xdata(APP) if tag.code == _STRING]
+            if len(texts) == 2 and texts[0]:
+                facts[entity.dxf.handle] = (texts[0], texts[1] or None)
+    if not facts:
+        return curves
+
+    def with_facts(one: DrawnCurve) -> DrawnCurve:
+        if one.handle not in facts:
+            return one
+        name, layer = facts[one.handle]
+        # a group of its own: runs that touch end to end stay the runs they were
+        return replace(one, layer=layer, name=name, group=name)
+
+    return [with_facts(one) for one in curves]
+
+
+def _decoded_name(text: str) -> str:
+    # a caret is stored as a caret and a blank
+    return decoded(text.replace("^ ", "^"))

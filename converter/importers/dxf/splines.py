@@ -10,7 +10,8 @@ from converter.errors import GeometryError
 from converter.geometry.vectors import Vec
 from converter.importers.dxf.entities import TINY, Attributes
 from converter.importers.dxf.leftout import LeftOut
-from converter.importers.dxf.polylines import plain
+from converter.importers.dxf.polylines import straight_polyline
+from converter.limits import FIT_POINTS, SPLINE_DEGREE, SPLINE_POINTS
 from converter.model.curve import Line, Polyline, Spline
 
 _CLOSED, _PERIODIC = 1, 2
@@ -25,9 +26,15 @@ def spline(entity: Any, d: Attributes, k: float) -> Spline | Line | Polyline:
     points = np.asarray(entity.control_points.values, dtype=np.float64).reshape(-1, 3)
     if len(points) == 0:
         return _through(entity, d, k)
+    _check_size(len(points), SPLINE_POINTS, "control points")
     degree = int(d.get("degree", 3))
     if degree < 1:
         raise LeftOut(f"a spline of degree {degree}", unread=True)
+    if degree > SPLINE_DEGREE:
+        raise GeometryError(
+            f"is a spline of degree {degree:,}, higher than the {SPLINE_DEGREE} that are read: draw it anew",
+            code="too-large",
+        )
     knots = np.array(entity.knots, dtype=np.float64)
     weights = np.array(entity.weights, dtype=np.float64) if len(entity.weights) else None
     periodic = bool(d.get("flags", 0) & _PERIODIC)
@@ -75,7 +82,7 @@ def make_spline(
     end = _vec(points[-1]) if knots[n] == knots[-1] else _at(degree, points, knots, weights, last, knots[n])
     if degree == 1:
         body = points[1:-1]
-        return plain(np.concatenate((np.array([start]), body, np.array([end]))))
+        return straight_polyline(np.concatenate((np.array([start]), body, np.array([end]))))
     return Spline(degree, points, knots, weights, start, end)
 
 
@@ -111,6 +118,7 @@ def _through(entity: Any, d: Attributes, k: float) -> Spline | Line | Polyline:
     fit = np.asarray(entity.fit_points.values, dtype=np.float64).reshape(-1, 3) * k
     if len(fit) < 2:
         raise LeftOut("a spline of fewer than two points")
+    _check_size(len(fit), FIT_POINTS, "fit points and no control points")
     if not np.isfinite(fit).all():
         return Polyline(fit)  # refused by the model, by name
     if d.get("flags", 0) & _CLOSED and np.abs(fit[0] - fit[-1]).max() > TINY:
@@ -128,6 +136,20 @@ def _through(entity: Any, d: Attributes, k: float) -> Spline | Line | Polyline:
         raise LeftOut(f"a spline that cannot be drawn through its points ({error})", unread=True) from error
     points = np.array([p.xyz for p in curve.control_points])
     return make_spline(curve.degree, points, np.array(curve.knots()), None)
+
+
+def _check_size(count: int, most: int, what: str) -> None:
+    """Refuse a spline of more points than a tube's centerline needs.
+
+    Raises:
+        GeometryError: it has, with the code that `convert.refused` knows.
+    """
+    if count > most:
+        raise GeometryError(
+            f"is a spline of {count:,} {what}, more than the {most:,} that are read: leave it out with "
+            "--skip-layer, or draw it with fewer",
+            code="too-large",
+        )
 
 
 def _vec(row: Any) -> Vec:

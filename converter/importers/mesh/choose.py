@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from converter.importers.mesh.misfit import Misfit
 from converter.importers.mesh.refine import Fit
 from converter.model.bends import Bend, BendTable, Placement
-from converter.reducer.rebuild import reverse_table
+from converter.model.centerline import reverse_table
 
 Array = NDArray[np.float64]
 Start = tuple[BendTable, Placement]

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from converter.geometry.circles import fit_line, vec
 from converter.geometry.vectors import along, any_normal, unit
-from converter.importers.mesh.feet import Part, parts_of
+from converter.importers.mesh.feet import TablePart, parts_of
 from converter.importers.mesh.stations import Skin, Stations, Track, unrest, windows_of
 from converter.model.bends import Bend, BendTable, Placement
 
@@ -34,7 +34,7 @@ MOST_PIECES = 60  #: more are no tube's
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Row:
+class DevelopedRow:
     """A developed centerline: (n,) places in mm, (n, 2) points in mm, and (n, 3) the points in space."""
 
     places: Array
@@ -73,7 +73,7 @@ def drafts_by_development(
             yield made
 
 
-def developed(stations: Stations) -> Row:
+def developed(stations: Stations) -> DevelopedRow:
     """The plane row of a row of centres, by carrying a frame along its chords (least rotation from one to the next)."""
     c = stations.centers
     d = np.diff(c, axis=0)
@@ -99,10 +99,10 @@ def developed(stations: Stations) -> Row:
         e /= np.sqrt(e @ e)
     places = np.concatenate(([0.0], np.cumsum(length)))
     points = np.concatenate((np.zeros((1, 2)), np.cumsum(heading * length[:, None], axis=0)))
-    return Row(places, points, c)
+    return DevelopedRow(places, points, c)
 
 
-def _costs(row: Row, noise: float) -> tuple[Array, Array]:
+def _costs(row: DevelopedRow, noise: float) -> tuple[Array, Array]:
     """For points i..j the squared misses of the best line and the best parabola, in squared standard deviations."""
     n = len(row.places)
     straight, bent = np.full((n, n), np.inf), np.full((n, n), np.inf)
@@ -161,7 +161,7 @@ def _divided(straight: Array, bent: Array, penalty: float) -> list[tuple[int, bo
     return pieces[::-1]
 
 
-def _tangent_row(row: Row, knots: Array, bent: list[bool]) -> tuple[Array, float]:
+def _tangent_row(row: DevelopedRow, knots: Array, bent: list[bool]) -> tuple[Array, float]:
     """Curvatures (bends, 2) of the tangent row with pieces between knots that fits best, and its squared misses."""
     s = row.places
     columns = [np.ones_like(s), s]
@@ -177,7 +177,7 @@ def _tangent_row(row: Row, knots: Array, bent: list[bool]) -> tuple[Array, float
     return answer[2:], float((miss * miss).sum())
 
 
-def _table(row: Row, pieces: list[tuple[int, bool]], radius: float) -> tuple[BendTable, Placement] | None:
+def _table(row: DevelopedRow, pieces: list[tuple[int, bool]], radius: float) -> tuple[BendTable, Placement] | None:
     """The table of a division, its joints moved to where the tangent row fits best, laid on the centres."""
     bent = [kind for _, kind in pieces]
     knots = np.array([row.places[i] for i, _ in pieces] + [row.places[-1]])
@@ -221,7 +221,7 @@ def _table(row: Row, pieces: list[tuple[int, bool]], radius: float) -> tuple[Ben
     return table, _laid_on(table, row)
 
 
-def _laid_on(table: BendTable, row: Row) -> Placement:
+def _laid_on(table: BendTable, row: DevelopedRow) -> Placement:
     """Where a table is closest to the centres of a row (Kabsch's rotation)."""
     local = points_at(parts_of(table, Placement()), row.places)
     a, b = local.mean(axis=0), row.centers.mean(axis=0)
@@ -234,7 +234,7 @@ def _laid_on(table: BendTable, row: Row) -> Placement:
     return Placement(vec((np.array(origin.start) - a) @ turn + b), unit(vec(t)), unit(vec(n)))
 
 
-def points_at(parts: list[Part], places: Array) -> Array:
+def points_at(parts: list[TablePart], places: Array) -> Array:
     """Points (n, 3) of a centerline at places (n,) along it, mm; before and behind it on its straights prolonged."""
     starts = np.array([p.place for p in parts])
     index = np.clip(np.searchsorted(starts, places, side="right") - 1, 0, len(parts) - 1)
@@ -251,7 +251,7 @@ def points_at(parts: list[Part], places: Array) -> Array:
     return out
 
 
-def one_straight(skin: Skin, radius: float) -> tuple[BendTable, Placement] | None:
+def single_straight(skin: Skin, radius: float) -> tuple[BendTable, Placement] | None:
     """One straight through a skin that has vertices only at its ends; None where it is none."""
     point, direction, _ = fit_line(skin.points)
     arm = skin.points - np.array(point)

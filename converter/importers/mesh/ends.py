@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.vectors import Vec, along, cross, rotate, unit
-from converter.importers.mesh.feet import Feet, Part
+from converter.importers.mesh.feet import Feet, TablePart
 from converter.model.bends import BendTable, Placement
-from converter.model.centerline import walk
-from converter.reducer.rebuild import reverse_table
+from converter.model.centerline import reverse_table, walk
 
 Array = NDArray[np.float64]
 
@@ -20,7 +19,7 @@ SECTORS = 24  #: around the tube, each with its own last vertex
 HAIR = 1e-6  #: mm; a straight at an end that is shorter is rounding
 
 
-def reach_of(feet: Feet, parts: list[Part], length: float, radius: float, first: bool) -> tuple[float, float]:
+def reach_of(feet: Feet, parts: list[TablePart], length: float, radius: float, first: bool) -> tuple[float, float]:
     """The centerline's end and the longest point of the metal, as places along the tube in mm.
 
     The centerline ends at the mean of the last vertices all around: where a square or mitred cut crosses it.

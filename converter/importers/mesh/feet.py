@@ -12,14 +12,14 @@ from converter.geometry.circles import along_axis
 from converter.geometry.vectors import Vec, along, cross, dot, rotate, unit
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
-from converter.reducer.deviation import distances
+from converter.reducer.refit import distances
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class TablePart:
     """A straight or bend of a table in place: its row, its frame at the start, and its segment.
 
     Attributes:
@@ -56,30 +56,32 @@ class Feet:
     place: Array
 
 
-def parts_of(table: BendTable, placement: Placement) -> list[Part]:
+def parts_of(table: BendTable, placement: Placement) -> list[TablePart]:
     """The straights (also those of no length at both ends) and bends of a table, in place."""
-    out: list[Part] = []
+    out: list[TablePart] = []
     point, t, n = placement.start, placement.direction, placement.normal
     place = 0.0
     for k, bend in enumerate(table.bends):
         if bend.feed > 0.0 or k == 0 or bend.clr is None:
-            out.append(Part(k, point, t, n, bend.feed, None, place))
+            out.append(TablePart(k, point, t, n, bend.feed, None, place))
         n = rotate(n, t, bend.rotation)
         begin = along(point, t, bend.feed)
         place += bend.feed
         if bend.clr is not None:
             arc = Arc.swept(along(begin, cross(n, t), bend.clr), n, begin, bend.angle)
-            out.append(Part(k, begin, t, n, 0.0, arc, place))
+            out.append(TablePart(k, begin, t, n, 0.0, arc, place))
             begin = arc.end
             place += bend.arc_length
         point = begin
         t = unit(rotate(t, n, bend.angle))
         n = unit(along(n, t, -dot(n, t)))
-    out.append(Part(len(table.bends), point, t, n, table.tail, None, place))
+    out.append(TablePart(len(table.bends), point, t, n, table.tail, None, place))
     return out
 
 
-def feet_of(points: Array, parts: list[Part], beyond: float, hint: Array | None = None, reach: float = 0.0) -> Feet:
+def feet_of(
+    points: Array, parts: list[TablePart], beyond: float, hint: Array | None = None, reach: float = 0.0
+) -> Feet:
     """Where points stand on a tube whose first and last straights are prolonged.
 
     Args:
@@ -136,7 +138,7 @@ def feet_of(points: Array, parts: list[Part], beyond: float, hint: Array | None 
     return Feet(which, off, up, place)
 
 
-def _segment(part: Part, before: float, after: float) -> Segment:
+def _segment(part: TablePart, before: float, after: float) -> Segment:
     if part.arc is not None:
         return part.arc
     return Line(along(part.point, part.t, -before), along(part.point, part.t, max(part.length, 1e-9) + after))

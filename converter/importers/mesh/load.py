@@ -14,18 +14,29 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.errors import MissingLibraryError, ReadError
+from converter.disk.reading import open_to_read
+from converter.errors import MissingLibraryError, ReadError, TooLargeError
+from converter.importers.mesh.bounds import (
+    check_gltf,
+    check_models,
+    check_package,
+    check_ply,
+    check_triangles,
+)
 from converter.importers.source import Source
+from converter.limits import MESH_BYTES, size_text
+from converter.quoting import quoted, reason_of
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 #: Unit of a 3MF's numbers by the word in its model (3MF core specification, 3.1) -> our name.
 UNITS_3MF = {"micron": "um", "millimeter": "mm", "centimeter": "cm", "inch": "in", "foot": "ft", "meter": "m"}
+_UNIT_3MF = re.compile(rb"\bunit\s*+=\s*+[\"'](\w++)[\"']")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Part:
+class MeshPart:
     """One mesh of a file, placed: its name ('' for none), (n, 3) vertices in the file's unit, (m, 3) faces."""
 
     name: str
@@ -34,7 +45,7 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Loaded:
+class LoadedMeshes:
     """What a file holds.
 
     Attributes:
@@ -44,7 +55,7 @@ class Loaded:
         single: whether the numbers are stored in single precision.
     """
 
-    parts: tuple[Part, ...]
+    parts: tuple[MeshPart, ...]
     kind: str
     unit: str | None
     single: bool
@@ -64,10 +75,10 @@ def kind_of(data: bytes, name: str) -> str:
         return "gltf"
     if extension in ("stl", "obj", "ply", "3mf", "glb", "gltf"):
         return extension
-    return "obj" if re.search(rb"(?m)^\s*(?:v|f|o|g)\s", head) and b"\0" not in head else "stl"
+    return "obj" if re.search(rb"(?m)^[^\S\n]*+[vfog]\s", head) and b"\0" not in head else "stl"
 
 
-def load(source: Source) -> Loaded:
+def load(source: Source) -> LoadedMeshes:
     """Read a mesh file.
 
     Raises:
@@ -78,19 +89,20 @@ def load(source: Source) -> Loaded:
     data = source.read_bytes()
     name = source.name
     kind = kind_of(data, name)
-    _check(data, kind, name)
     with _as_read_errors(kind, name):
+        _check(data, kind, name)
         loaded = library.load(
             BytesIO(data), file_type=kind, process=False, skip_materials=True, **_options(library, kind, source)
         )
-        parts = tuple(_parts(loaded, library))
+        parts = tuple(_parts(loaded, library, name))
     if not parts:
         raise ReadError(
             f"{name} holds no triangles: export the tubes' surfaces as a mesh.", code="no-geometry", file=name
         )
-    unit = _unit_3mf(data, name) if kind == "3mf" else "m" if kind in ("glb", "gltf") else None
+    with _as_read_errors(kind, name):
+        unit = _unit_3mf(data, name) if kind == "3mf" else "m" if kind in ("glb", "gltf") else None
     double = kind in ("3mf", "obj") or (kind == "ply" and b"double" in data[:4096]) or _is_text_stl(data, kind)
-    return Loaded(parts, "glTF" if kind in ("glb", "gltf") else kind.upper(), unit, not double)
+    return LoadedMeshes(parts, "glTF" if kind in ("glb", "gltf") else kind.upper(), unit, not double)
 
 
 def _library() -> Any:
@@ -108,8 +120,25 @@ def _options(library: Any, kind: str, source: Source) -> dict[str, Any]:
     if kind == "obj":
         return {"split_object": True, "group_material": False}
     if kind == "gltf" and source.path is not None:
-        return {"resolver": library.resolvers.FilePathResolver(str(source.path))}
+        return {"resolver": _beside(library, source)}
     return {}
+
+
+def _beside(library: Any, source: Source) -> Any:
+    """What hands the library the buffers that a glTF file names: files in its folder, of bounded size."""
+
+    class FilesBeside(library.resolvers.FilePathResolver):  # type: ignore[misc]
+        def get(self, name: str) -> bytes:
+            path = self.absolute(name)
+            with open_to_read(path, f"the buffer that {source.name} names must be a file") as stream:
+                data = stream.read(MESH_BYTES + 1)
+            if len(data) > MESH_BYTES:
+                raise TooLargeError(
+                    f"{path} has more than the {size_text(MESH_BYTES)} that are read.", file=source.name
+                )
+            return data
+
+    return FilesBeside(str(source.path))
 
 
 @contextmanager
@@ -127,19 +156,23 @@ def _as_read_errors(kind: str, name: str) -> Iterator[None]:
     except MemoryError as error:
         raise ReadError(f"{name} needs more memory than there is: export a coarser mesh.", file=name) from error
     except Exception as error:
-        reason = re.sub(r"\s+", " ", str(error)).strip().rstrip(".")[:160] or type(error).__name__
         raise ReadError(
-            f"{name} is damaged or is no {kind.upper()} mesh ({reason}): export it again.", code="damaged", file=name
+            f"{name} is damaged or is no {kind.upper()} mesh ({reason_of(error)}): export it again.",
+            code="damaged",
+            file=name,
         ) from error
 
 
-def _parts(loaded: Any, library: Any) -> Iterator[Part]:
+def _parts(loaded: Any, library: Any, name: str) -> Iterator[MeshPart]:
     if isinstance(loaded, library.Scene):
+        total = 0
         for node in loaded.graph.nodes_geometry:
             matrix, geometry = loaded.graph[node]
             mesh = loaded.geometry[geometry]
             if not _has_faces(mesh):
                 continue
+            total += len(mesh.faces)
+            check_triangles(total, name)
             points = np.asarray(mesh.vertices, dtype=np.float64)
             matrix = np.asarray(matrix, dtype=np.float64)
             if not np.array_equal(matrix, np.eye(4)):
@@ -147,9 +180,10 @@ def _parts(loaded: Any, library: Any) -> Iterator[Part]:
             faces = np.asarray(mesh.faces, dtype=np.int64)
             if np.linalg.det(matrix[:3, :3]) < 0.0:
                 faces = faces[:, ::-1]
-            yield Part(_named(str(node), str(geometry)), points, faces)
+            yield MeshPart(_named(str(node), str(geometry)), points, faces)
     elif _has_faces(loaded):
-        yield Part("", np.asarray(loaded.vertices, dtype=np.float64), np.asarray(loaded.faces, dtype=np.int64))
+        check_triangles(len(loaded.faces), name)
+        yield MeshPart("", np.asarray(loaded.vertices, dtype=np.float64), np.asarray(loaded.faces, dtype=np.int64))
 
 
 def _has_faces(mesh: Any) -> bool:
@@ -178,33 +212,62 @@ def _check(data: bytes, kind: str, name: str) -> None:
         if _is_text_stl(data, kind):
             if b"endsolid" not in data[-4096:].lower() and b"endfacet" not in data[-200:].lower():
                 raise short("its last facet does not end")
+            check_triangles(data.count(b"endfacet"), name)
             return
         if len(data) < 84:
             raise short(f"a binary STL has at least 84 bytes, it has {len(data)}")
         count = int.from_bytes(data[80:84], "little")
         if len(data) < 84 + 50 * count:
             raise short(f"it announces {count} triangles and holds {(len(data) - 84) // 50}")
+        check_triangles(count, name)
         if count == 0:
             raise ReadError(
                 f"{name} holds no triangles: export the tubes' surfaces as a mesh.", code="no-geometry", file=name
             )
     elif kind == "glb":
         length = int.from_bytes(data[8:12], "little") if len(data) >= 12 else 0
-        if len(data) < max(12, length):
+        if len(data) < 12:
+            raise short(f"a binary glTF has at least 12 bytes, it has {len(data)}")
+        if len(data) < length:
             raise short(f"it announces {length} bytes and holds {len(data)}")
+        check_gltf(data, kind, name)
+    elif kind == "gltf":
+        check_gltf(data, kind, name)
+    elif kind == "ply":
+        check_ply(data, name)
     elif kind == "3mf":
         try:
+            check_package(data, name)
             with zipfile.ZipFile(BytesIO(data)) as package:
+                if any(entry.flag_bits & 1 for entry in package.infolist()):
+                    raise ReadError(
+                        f"{name} is a zip package locked with a password: export it again without one.",
+                        code="locked",
+                        file=name,
+                    )
                 broken = package.testzip()
                 models = [n for n in package.namelist() if n.lower().endswith(".model")]
         except (zipfile.BadZipFile, OSError, ValueError) as error:
             raise short("it is no whole zip package") from error
+        except NotImplementedError as error:
+            raise ReadError(
+                f"{name} is a zip package compressed in a way that is not read: export it again, or unpack it and pack "
+                "it anew as plain zip.",
+                code="foreign-format",
+                file=name,
+            ) from error
         if broken:
-            raise short(f"{broken} inside it is damaged")
+            raise ReadError(
+                f"{name} is damaged: {quoted(broken)} inside it cannot be unpacked; export or copy it again.",
+                code="damaged",
+                file=name,
+            )
         if not models:
             raise ReadError(
                 f"{name} is a zip archive without a 3MF model: unpack it.", code="foreign-format", file=name
             )
+        with _as_read_errors(kind, name):
+            check_models(data, name)
 
 
 def _is_text_stl(data: bytes, kind: str) -> bool:
@@ -221,12 +284,13 @@ def _unit_3mf(data: bytes, name: str) -> str:
                 continue
             with package.open(entry) as stream:
                 head = stream.read(65536)
-            found = re.search(rb"<(?:\w+:)?model\b[^>]*?\bunit\s*=\s*[\"'](\w+)[\"']", head)
+            tags = re.finditer(rb"<(?:\w++:)?model\b([^<>]*+)", head)
+            found = next((unit for tag in tags if (unit := _UNIT_3MF.search(tag[1]))), None)
             if found:
                 word = found[1].decode("ascii", "replace").lower()
                 if word not in UNITS_3MF:
                     raise ReadError(
-                        f"{name} names a unit that 3MF does not know, {word!r}: export it again.", file=name
+                        f"{name} names a unit that 3MF does not know, {quoted(word)}: export it again.", file=name
                     )
                 return UNITS_3MF[word]
     return "mm"  # the specification's default

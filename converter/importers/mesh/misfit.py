@@ -20,7 +20,7 @@ STRETCH = 0.5  #: of the radius: length of a stretch
 FEWEST = 24  #: vertices in a stretch
 SURE, MAYBE = 26.0, 15.0  #: squared standard deviations by which one stretch is off beyond chance, or may be
 MANY, SOME = 5.0, 2.5  #: standard deviations by which all of them together are
-SEEN = 2e-5  #: of the radius: less beside is not worth a word
+LEAST_NAMED = 2e-5  #: of the radius: less beside is not worth a word
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,5 +88,5 @@ def misfit_of(residual: Array, up: Array, place: Array, radius: float, unknowns:
     excess = float(chi.sum()) / expected
     beyond = (float(chi.sum()) - expected) / sqrt(2.0 * expected)
     sure, maybe = (bool(chi[worst] > one) or beyond > all_of for one, all_of in ((SURE, MANY), (MAYBE, SOME)))
-    seen = sides[worst] > SEEN * radius
+    seen = sides[worst] > LEAST_NAMED * radius
     return Misfit(sure and seen, sides[worst], places[worst], noise, excess, maybe and seen)

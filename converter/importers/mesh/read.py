@@ -11,20 +11,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.errors import GeometryError, OptionError, ReadError
-from converter.findings import Finding
-from converter.geometry.vectors import Vec, distance
-from converter.importers.mesh.load import Loaded, Part, load
-from converter.importers.mesh.said import said_of, too_coarse_numbers
+from converter.findings import Finding, Reason
+from converter.geometry.vectors import distance
+from converter.importers.mesh.load import LoadedMeshes, MeshPart, load
 from converter.importers.mesh.skins import NotATube
 from converter.importers.mesh.tube import Measured, measure
+from converter.importers.mesh.tube_findings import coarse_numbers_finding, tube_findings
 from converter.importers.mesh.weld import weld
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
+from converter.limits import FARTHEST
 from converter.model.centerline import walk
 from converter.model.drawing import Aside, Drawing, Ignored, LeftShape, ReadyTable
 from converter.model.section import Section
 from converter.progress import steps
-from converter.units import MM_PER, UNIT_CHOICES, Display, unit_name
+from converter.quoting import quoted
+from converter.units import MM_PER, UNIT_CHOICES, unit_name
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -33,7 +35,7 @@ FEWEST = 8  #: faces; no tube has fewer
 
 
 @dataclass(slots=True)
-class _Found:
+class _NamedTube:
     """A tube with the name of the mesh it is in."""
 
     name: str
@@ -54,14 +56,13 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = _asked_unit(chosen.units)
+    asked = _unit_option(chosen.units)
     loaded = load(given)
     read_as = asked or loaded.unit or "mm"
     drawing = Drawing(given.name, loaded.unit, read_as)
-    display = chosen.show(read_as)
-    left: Counter[tuple[str, str]] = Counter()
+    left: Counter[tuple[str, Reason]] = Counter()
     aside = drawing.aside = Aside() if chosen.keep_left_out else None
-    found: list[_Found] = []
+    found: list[_NamedTube] = []
     extent = 0.0
     worst: Finding | None = None
     fallback = PurePath(given.name).stem if given.name != "-" else ""
@@ -78,46 +79,49 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
             seen[faces] = True
             used = points[seen]
             extent = max(extent, float(np.ptp(used, axis=0).max()))
-            coarse = too_coarse_numbers(used, loaded, display)
+            coarse = coarse_numbers_finding(used, loaded)
             if coarse is not None and (worst is None or (coarse.measured or 0.0) > (worst.measured or 0.0)):
                 worst = coarse
             found += _tubes(points, faces, part.name or fallback, left, aside)
     if not found and not left:
         raise ReadError(f"{given.name} holds no triangles.", code="no-geometry", file=given.name)
-    drawing.tables = [_ready(one, display) for one in _paired(found)]
+    drawing.tables = [_ready(one) for one in _paired(found)]
     drawing.ignored = [Ignored(kind, count, why) for (kind, why), count in left.items()]
-    drawing.findings = _units_said(loaded, asked, read_as, extent) + ([worst] if worst is not None else [])
+    drawing.findings = _unit_findings(loaded, asked, extent) + ([worst] if worst is not None else [])
     return drawing
 
 
-def _asked_unit(option: str | None) -> str | None:
+def _unit_option(option: str | None) -> str | None:
     if option is None:
         return None
     asked = unit_name(option)
     if asked not in UNIT_CHOICES:
         raise OptionError(
-            f"A mesh cannot be read as {option!r}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit"
+            f"A mesh cannot be read as {quoted(option)}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit"
         )
     return asked
 
 
-def _sound(part: Part, factor: float, left: Counter[tuple[str, str]]) -> tuple[Array, Ints]:
+def _sound(part: MeshPart, factor: float, left: Counter[tuple[str, Reason]]) -> tuple[Array, Ints]:
     """A part's vertices in mm and its faces whose corners are numbers."""
     points, faces = part.points * factor, part.faces
     if faces.size and (int(faces.min()) < 0 or int(faces.max()) >= len(points)):
         good = np.logical_and.reduce((faces >= 0) & (faces < len(points)), axis=1)
         left["triangle", "it names a corner that the file does not have"] += int((~good).sum())
         faces = faces[good]
-    finite = np.logical_and.reduce(np.isfinite(points) & (np.abs(points) < 1e12), axis=1)
-    if not finite.all():
-        good = np.logical_and.reduce(finite[faces], axis=1)
-        left["triangle", "a corner is not a number"] += int((~good).sum())
-        faces = faces[good]
-        points = np.where(finite[:, None], points, 0.0)
+    sizes = np.abs(points).max(axis=1, initial=0.0)  # NaN where one is
+    faults = (np.isfinite(sizes), "a corner is not a number"), (sizes <= FARTHEST, "a corner is too far away")
+    for sound, why in faults:
+        if not sound.all():
+            good = np.logical_and.reduce(sound[faces], axis=1)
+            if not good.all():
+                left["triangle", why] += int((~good).sum())
+            faces = faces[good]
+            points = np.where(sound[:, None], points, 0.0)
     return points, faces
 
 
-def _keep(aside: Aside | None, kind: str, why: str, points: Array) -> None:
+def _keep(aside: Aside | None, kind: str, why: Reason, points: Array) -> None:
     """Keep the box around points (n, 3) in mm that are left out, where that was asked for."""
     if aside is not None and len(points):
         (a, b, c), (d, e, f) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
@@ -125,24 +129,24 @@ def _keep(aside: Aside | None, kind: str, why: str, points: Array) -> None:
 
 
 def _tubes(
-    points: Array, faces: Ints, name: str, left: Counter[tuple[str, str]], aside: Aside | None = None
-) -> list[_Found]:
+    points: Array, faces: Ints, name: str, left: Counter[tuple[str, Reason]], aside: Aside | None = None
+) -> list[_NamedTube]:
     # near the origin: a drawing far away would cost digits everywhere
     origin = points[faces[0, 0]].copy()
     welded = weld(points - origin, faces)
     if welded.flat:
         left["triangle", "it has no area"] += welded.flat
-    out: list[_Found] = []
+    out: list[_NamedTube] = []
     for body in steps(welded.bodies, "bodies"):
         if len(body.faces) < FEWEST:
             left["body", f"it has fewer than {FEWEST} triangles"] += 1
             _keep(aside, "body", f"it has fewer than {FEWEST} triangles", body.points + origin)
             continue
         try:
-            out.append(_Found(name, _placed(measure(body), origin)))
-        except NotATube as reason:
-            left["body", str(reason)] += 1
-            _keep(aside, "body", str(reason), body.points + origin)
+            out.append(_NamedTube(name, _placed(measure(body), origin)))
+        except NotATube as told:
+            left["body", told.why] += 1
+            _keep(aside, "body", told.why, body.points + origin)
         except (GeometryError, np.linalg.LinAlgError, ZeroDivisionError, IndexError) as error:
             why = f"no tube could be fitted to it ({type(error).__name__})"
             left["body", why] += 1
@@ -155,34 +159,30 @@ def _placed(tube: Measured, origin: Array) -> Measured:
     return replace(tube, placement=replace(tube.placement, start=(x, y, z)))
 
 
-def _paired(found: list[_Found]) -> list[_Found]:
+def _paired(found: list[_NamedTube]) -> list[_NamedTube]:
     """A bore that is a surface of its own goes to the outside around it."""
-    out: list[_Found | None] = list(found)
+    from scipy.spatial import cKDTree
+
+    out: list[_NamedTube | None] = list(found)
     boreless = [k for k, f in enumerate(found) if f.tube.bore is None]
-    by_place: dict[tuple[int, ...], list[int]] = {}
-    for k in boreless:
-        for key in _keys(found[k].tube.placement.start, 200.0):
-            by_place.setdefault(key, []).append(k)
+    if not boreless:
+        return found
+    starts = cKDTree([found[k].tube.placement.start for k in boreless])
+    widest = max(found[k].tube.radius for k in boreless)
     for k in sorted(boreless, key=lambda k: found[k].tube.radius):
         inner = found[k].tube
         if not (inner.is_open or inner.outward < 0.0):
             continue
-        near = by_place.get(_keys(inner.placement.start, 200.0)[0], [])
-        for j in near:
+        # an outside starts no further off than its own radius
+        for near in sorted(starts.query_ball_point(inner.placement.start, widest)):
+            j = boreless[near]
             outer = out[j]
             if j == k or outer is None or outer.tube.bore is not None or not _around(outer.tube, inner):
                 continue
-            out[j] = _Found(outer.name, _joined(outer.tube, inner))
+            out[j] = _NamedTube(outer.name, _joined(outer.tube, inner))
             out[k] = None
             break
     return [f for f in out if f is not None]
-
-
-def _keys(p: Vec, cell: float) -> list[tuple[int, ...]]:
-    """The cell a point is in, first, and its neighbours."""
-    x, y, z = (int(np.floor(v / cell)) for v in p)
-    near = [(x + i, y + j, z + k) for i in (0, -1, 1) for j in (0, -1, 1) for k in (0, -1, 1)]
-    return list(near)
 
 
 def _around(outer: Measured, inner: Measured) -> bool:
@@ -209,7 +209,7 @@ def _joined(outer: Measured, inner: Measured) -> Measured:
     )
 
 
-def _ready(one: _Found, display: Display) -> ReadyTable:
+def _ready(one: _NamedTube) -> ReadyTable:
     tube = one.tube
     od = 2.0 * tube.radius
     if tube.bore is not None:
@@ -226,30 +226,17 @@ def _ready(one: _Found, display: Display) -> ReadyTable:
         tube.deviation,
         None if tube.closed else tube.metal,
         None,
-        tuple(said_of(one.name or "run", tube, display)),
+        tuple(tube_findings(one.name or "tube", tube)),
     )
 
 
-def _units_said(loaded: Loaded, asked: str | None, read_as: str, extent: float) -> list[Finding]:
+def _unit_findings(loaded: LoadedMeshes, asked: str | None, extent: float) -> list[Finding]:
+    """What must be told about the unit; ``extent``: largest side in mm of what was read."""
     if asked is not None:
         if loaded.unit is None or loaded.unit == asked:
             return []
-        return [
-            Finding(
-                "units-overridden",
-                f"The file says its unit is {loaded.unit}; its numbers were read as {asked}, as the units option asks.",
-            )
-        ]
+        return [Finding("units-overridden", values={"stated": loaded.unit, "read_as": asked})]
     if loaded.unit is not None:
         return []
-    number = extent / MM_PER[read_as]
-    return [
-        Finding(
-            "units-assumed",
-            f"A mesh in {loaded.kind} names no unit and was read as mm: its largest extent is then {number:.6g} mm; "
-            f"it would be {number * MM_PER['in']:.6g} mm ({number:.6g} in) if it was made in inches.",
-            measured=extent,
-            unit="mm",
-            cure="Say which with the units option (--units in, --units mm).",
-        )
-    ]
+    values = {"kind": loaded.kind, "extent": extent, "in_inches": extent * MM_PER["in"]}
+    return [Finding("units-assumed", variant="mesh", measured=extent, unit="mm", values=values)]

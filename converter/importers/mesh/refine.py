@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from converter.geometry.circles import along_axis, vec
 from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, unit
-from converter.importers.mesh.feet import Feet, Part, feet_of, parts_of
-from converter.importers.mesh.small import solve_spd
+from converter.importers.mesh.feet import Feet, TablePart, feet_of, parts_of
+from converter.importers.mesh.stations import solve_spd
 from converter.model.bends import BendTable, Placement
 
 Array = NDArray[np.float64]
@@ -63,7 +63,7 @@ class Fit:
 
 
 @dataclass(slots=True)
-class _Change:
+class _TableMove:
     """One unknown: parts of rows after ``first`` move (with ``own``: the bend of that row too)."""
 
     kind: str
@@ -74,15 +74,15 @@ class _Change:
     at: Vec
 
 
-def _changes(table: BendTable, placement: Placement, parts: list[Part], slides: bool) -> list[_Change]:
+def _changes(table: BendTable, placement: Placement, parts: list[TablePart], slides: bool) -> list[_TableMove]:
     zero = (0.0, 0.0, 0.0)
     t, n = placement.direction, placement.normal
     b = cross(n, t)
     start = placement.start
-    out = [_Change("shift", -1, True, n, zero, zero), _Change("shift", -1, True, b, zero, zero)]
-    out += [_Change("turn", -1, True, zero, n, start), _Change("turn", -1, True, zero, b, start)]
+    out = [_TableMove("shift", -1, True, n, zero, zero), _TableMove("shift", -1, True, b, zero, zero)]
+    out += [_TableMove("turn", -1, True, zero, n, start), _TableMove("turn", -1, True, zero, b, start)]
     if table.bends:
-        out.append(_Change("turn", -1, True, zero, t, start))
+        out.append(_TableMove("turn", -1, True, zero, t, start))
     arcs = {p.row: p for p in parts if p.arc is not None}
     straights = {p.row: p for p in parts if p.arc is None}
     for k, bend in enumerate(table.bends):
@@ -91,21 +91,21 @@ def _changes(table: BendTable, placement: Placement, parts: list[Part], slides: 
         here = arc.point if arc is not None else along(straight.point, straight.t, straight.length)  # type: ignore[union-attr]
         heading = arc.t if arc is not None else straight.t  # type: ignore[union-attr]
         if bend.feed > 0.0 or (k == 0 and slides):
-            out.append(_Change("feed", k, True, heading, zero, zero))
+            out.append(_TableMove("feed", k, True, heading, zero, zero))
         if k > 0:
-            out.append(_Change("rotation", k, True, zero, heading, here))
+            out.append(_TableMove("rotation", k, True, zero, heading, here))
         if arc is not None and arc.arc is not None:
-            out.append(_Change("angle", k, False, zero, arc.n, arc.arc.center))
+            out.append(_TableMove("angle", k, False, zero, arc.n, arc.arc.center))
             r = arc.arc.radius
             chord = tuple((y - x) / r for x, y in zip(arc.arc.start, arc.arc.end, strict=True))
-            out.append(_Change("radius", k, False, (chord[0], chord[1], chord[2]), zero, zero))
+            out.append(_TableMove("radius", k, False, (chord[0], chord[1], chord[2]), zero, zero))
         else:
             normal = rotate(straights[k].n, heading, bend.rotation)
-            out.append(_Change("angle", k, False, zero, normal, here))
+            out.append(_TableMove("angle", k, False, zero, normal, here))
     return out
 
 
-def _jacobian(points: Array, feet: Feet, parts: list[Part], changes: list[_Change]) -> Array:
+def _jacobian(points: Array, feet: Feet, parts: list[TablePart], changes: list[_TableMove]) -> Array:
     row = np.array([p.row for p in parts])[feet.part]
     bent = np.array([p.arc is not None for p in parts])[feet.part]
     # u . (w x (x - at)) = w . ((x - at) x u) = w . (x x u) - w . (at x u)
@@ -134,7 +134,7 @@ def _jacobian(points: Array, feet: Feet, parts: list[Part], changes: list[_Chang
 
 
 def _moved(
-    table: BendTable, placement: Placement, changes: list[_Change], step: list[float]
+    table: BendTable, placement: Placement, changes: list[_TableMove], step: list[float]
 ) -> tuple[BendTable, Placement] | None:
     feeds = list(table.straights)
     rows = [[b.rotation, b.angle, b.clr] for b in table.bends]

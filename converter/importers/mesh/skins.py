@@ -8,11 +8,12 @@ from math import radians
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.findings import Reason
 from converter.importers.mesh.feet import Feet, feet_of, parts_of
 from converter.importers.mesh.refine import BEYOND, Fit
-from converter.importers.mesh.stations import FINE, Skin, Track, laid, rim_of, skin_of
+from converter.importers.mesh.stations import FINE, Skin, Track, lay_on_track, rim_of, skin_of
 from converter.importers.mesh.thread import Thread
-from converter.importers.mesh.weld import Body
+from converter.importers.mesh.weld import MeshBody
 from converter.model.bends import BendTable, Placement
 
 Array = NDArray[np.float64]
@@ -23,7 +24,15 @@ AT_SEAM = 1.5  #: radii by which a loop's first and last straights are prolonged
 
 
 class NotATube(Exception):  # noqa: N818 - not an error: the reason is listed
-    """Why a body is not a tube, a phrase."""
+    """Why a body is not a tube.
+
+    Attributes:
+        why: the reason, for `Ignored`.
+    """
+
+    def __init__(self, why: Reason) -> None:
+        super().__init__(why)
+        self.why = why
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,9 +90,9 @@ def fitted_track(best: Fit, closed: bool) -> Track:
     return Track.through(fine[keep])
 
 
-def skins_of(body: Body, track: Track, thread: Thread, radius: float) -> Skins:
+def skins_of(body: MeshBody, track: Track, thread: Thread, radius: float) -> Skins:
     """The vertices of outside and bore, told apart by where their faces look."""
-    lying = laid(body, track, radius)
+    lying = lay_on_track(body, track, radius)
     looks = lying.outness * thread.outward
     outside = lying.side & (looks > 0.0) & (lying.face_far > 0.7 * radius) & (lying.face_far < 1.25 * radius)
     if outside.sum() < 6:
@@ -116,7 +125,7 @@ def thinned(skin: Skin, most: int) -> Skin:
     return Skin(skin.points[pick], skin.places[pick])
 
 
-def some_faces(body: Body) -> Body:
+def some_faces(body: MeshBody) -> MeshBody:
     """A body of a sample of the faces where there are very many."""
     step = len(body.faces) // MOST_FACES
     if step < 2:

@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.importers.mesh.small import solve_spd
-from converter.importers.mesh.weld import Body
+from converter.importers.mesh.weld import MeshBody
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -148,7 +147,7 @@ class Stations:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Laid:
+class BodyOnTrack:
     """A body laid along a track.
 
     Attributes:
@@ -165,7 +164,7 @@ class Laid:
     side: NDArray[np.bool_]
 
 
-def laid(body: Body, track: Track, radius: float) -> Laid:
+def lay_on_track(body: MeshBody, track: Track, radius: float) -> BodyOnTrack:
     """Every vertex and face of a body measured along a track (radius in mm, roughly)."""
     places, far, index = track.measure(body.points)
     f = body.faces
@@ -183,10 +182,12 @@ def laid(body: Body, track: Track, radius: float) -> Laid:
     out = np.einsum("ij,ij->i", off, body.normals) / np.where(size > 0.0, size, 1.0)
     lengthwise = np.abs(np.einsum("ij,ij->i", t, body.normals))
     side = (np.abs(out) > 0.6) & (lengthwise < 0.6) & (size < 1.5 * radius)
-    return Laid(places, far, out, size, side)
+    return BodyOnTrack(places, far, out, size, side)
 
 
-def skin_of(body: Body, along: Laid, faces: NDArray[np.bool_], near: tuple[float, float] | None = None) -> Skin:
+def skin_of(
+    body: MeshBody, along: BodyOnTrack, faces: NDArray[np.bool_], near: tuple[float, float] | None = None
+) -> Skin:
     """The vertices of the chosen faces (mask), in order along the track; ``near`` bounds their distance from it."""
     used = np.zeros(len(body.points), bool)
     used[body.faces[faces]] = True
@@ -197,7 +198,7 @@ def skin_of(body: Body, along: Laid, faces: NDArray[np.bool_], near: tuple[float
     return Skin(body.points[index], along.places[index])
 
 
-def rim_of(body: Body, along: Laid, faces: NDArray[np.bool_], within: float) -> Array:
+def rim_of(body: MeshBody, along: BodyOnTrack, faces: NDArray[np.bool_], within: float) -> Array:
     """The vertices (k, 3) on the rims of the chosen faces, within some mm of the first and the last of them.
 
     A rim is where a chosen face has no chosen neighbour: the end of an open tube, or where an end face begins.
@@ -395,3 +396,33 @@ def _window(
         return None
     loose = 2.0 * miss * float(np.sqrt(max(spread[2, 0], spread[5, 1]))) / half**2
     return base + px[0] * x + py[0] * y, direction / np.sqrt(direction @ direction), r, miss, curvature, loose
+
+
+def solve_spd(matrix: Array, right: Array) -> Array | None:
+    """x with matrix x = right by elimination, scaled to a unit diagonal; None where it is singular.
+
+    Args:
+        matrix: (n, n) symmetric, positive definite.
+        right: (n,) or (n, m).
+    """
+    diagonal = np.diag(matrix)
+    if not bool((diagonal > 0.0).all()):
+        return None
+    scale = 1.0 / np.sqrt(diagonal)
+    columns = right if right.ndim == 2 else right[:, None]
+    n = len(matrix)
+    work = np.concatenate((matrix * scale[:, None] * scale, columns * scale[:, None]), axis=1)
+    for k in range(n):
+        pivot = work[k, k]
+        if not pivot > 1e-13:
+            return None
+        work[k, k:] /= pivot
+        below = work[k + 1 :]
+        below[:, k:] -= below[:, k : k + 1] * work[k, k:]
+    for k in range(n - 1, 0, -1):
+        work[:k, n:] -= work[:k, k : k + 1] * work[k, n:]
+    found = work[:, n:] * scale[:, None]
+    if not bool(np.isfinite(found).all()):
+        return None
+    answer: Array = found if right.ndim == 2 else found[:, 0]
+    return answer

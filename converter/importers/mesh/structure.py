@@ -103,7 +103,7 @@ def in_order(stations: Stations) -> Stations:
 
 
 @dataclass(slots=True)
-class _Step:
+class _RingStep:
     """From one ring to the next: a straight (angle 0) or a turn about ``normal``."""
 
     length: float
@@ -122,6 +122,8 @@ def from_rings(stations: Stations, closed: bool) -> Draft | None:
     c, t = stations.centers, stations.directions
     if closed:
         c, t = np.concatenate((c, c[:1])), np.concatenate((t, t[:1]))
+    if len(c) < 2:
+        return None
     d = np.diff(c, axis=0)
     chord = np.sqrt((d * d).sum(axis=1))
     # a ring's direction is off by its noise over its radius, a chord's by it over its length
@@ -141,14 +143,14 @@ def from_rings(stations: Stations, closed: bool) -> Draft | None:
     bowed = (uneven <= slack + 0.01 * turn) & (aside <= slack + 0.01 * turn) & (turn > slack)
     if not bool((straight | bowed).all()):
         return None
-    steps: list[_Step] = []
+    steps: list[_RingStep] = []
     for k in range(len(chord)):
         length, angle = float(chord[k]), float(turn[k])
         if straight[k]:
             if steps and steps[-1].angle == 0.0:
                 steps[-1].length += length
             else:
-                steps.append(_Step(length, 0.0, t[k], length))
+                steps.append(_RingStep(length, 0.0, t[k], length))
             continue
         arc = length / (2.0 * sin(radians(angle) / 2.0)) * radians(angle)
         last = steps[-1] if steps else None
@@ -160,16 +162,19 @@ def from_rings(stations: Stations, closed: bool) -> Draft | None:
                 last.length += arc
                 last.angle += angle
                 continue
-        steps.append(_Step(arc, angle, normals[k], length))
+        steps.append(_RingStep(arc, angle, normals[k], length))
     if closed and len(steps) == 1 and abs(steps[0].angle - 360.0) < 1.0:
         half = steps[0]
-        steps = [_Step(half.length / 2.0, 180.0, half.normal, 0.0), _Step(half.length / 2.0, 180.0, half.normal, 0.0)]
+        steps = [
+            _RingStep(half.length / 2.0, 180.0, half.normal, 0.0),
+            _RingStep(half.length / 2.0, 180.0, half.normal, 0.0),
+        ]
     if any(s.angle >= 359.0 for s in steps):
         return None
     return _assembled(steps, c[0], t[0], closed)
 
 
-def _assembled(steps: list[_Step], start: Array, direction: Array, closed: bool) -> Draft:
+def _assembled(steps: list[_RingStep], start: Array, direction: Array, closed: bool) -> Draft:
     rows: list[Bend] = []
     feed = 0.0
     t = unit(vec(direction))

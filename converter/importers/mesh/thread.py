@@ -14,7 +14,7 @@ from math import ceil, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.importers.mesh.weld import Body
+from converter.importers.mesh.weld import MeshBody
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -54,7 +54,7 @@ class Thread:
     share: float
 
 
-def spread(body: Body, count: int, normals: Array | None = None) -> Surface:
+def spread(body: MeshBody, count: int, normals: Array | None = None) -> Surface:
     """``count`` points evenly over the faces of a body; ``normals`` (m, 3) overrides the faces' own."""
     total = np.cumsum(body.areas)
     k = np.arange(count)
@@ -68,7 +68,7 @@ def spread(body: Body, count: int, normals: Array | None = None) -> Surface:
     return Surface(points, (body.normals if normals is None else normals)[face], float(total[-1]))
 
 
-def smooth_normals(body: Body, radius: float) -> Array | None:
+def smooth_normals(body: MeshBody, radius: float) -> Array | None:
     """Normals of the faces averaged over about a quarter of the radius; None where they are not that small, or smooth.
 
     Area vectors of neighbouring faces add up to that of the patch's rim, so noise within cancels.
@@ -150,7 +150,7 @@ def crowding(surface: Surface, radius: float, outward: float) -> tuple[Array, Ar
     return drawn, count / expected, expected
 
 
-def find_radius(body: Body) -> tuple[float, float] | None:
+def find_radius(body: MeshBody) -> tuple[float, float] | None:
     """The radius of a body's outside in mm and the side its normals are on (1 or -1); None where nothing crowds."""
     count = SAMPLES
     surface = spread(body, count)
@@ -179,7 +179,7 @@ def find_radius(body: Body) -> tuple[float, float] | None:
     return radius, outward
 
 
-def find_thread(body: Body, radius: float, outward: float) -> Thread | None:
+def find_thread(body: MeshBody, radius: float, outward: float) -> Thread | None:
     """The rough centerline of a body of a known radius; None where there is no thread longer than the radius."""
     total = float(body.areas.sum())
     length = total / (2.0 * pi * radius)

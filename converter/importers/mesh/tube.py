@@ -14,12 +14,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.findings import Clause
 from converter.importers.mesh.choose import CLOSE, chosen, gain, simpler
 from converter.importers.mesh.curved import draft_from_windows
-from converter.importers.mesh.develop import FINER, drafts_by_development, one_straight
+from converter.importers.mesh.develop import FINER, drafts_by_development, single_straight
 from converter.importers.mesh.doubt import Doubt, doubted
 from converter.importers.mesh.ends import begun_in_middle, cut_to, halves, is_ring, reach_of, starts_smaller
-from converter.importers.mesh.feet import Feet, Part, feet_of, parts_of
+from converter.importers.mesh.feet import Feet, TablePart, feet_of, parts_of
 from converter.importers.mesh.misfit import Misfit, misfit_of
 from converter.importers.mesh.refine import BEYOND, Fit, fit
 from converter.importers.mesh.skins import (
@@ -36,9 +37,9 @@ from converter.importers.mesh.skins import (
 from converter.importers.mesh.stations import Track, rings_of, unrest, windows_of
 from converter.importers.mesh.structure import draft, from_rings
 from converter.importers.mesh.thread import Thread, find_radius, find_thread
-from converter.importers.mesh.weld import Body
+from converter.importers.mesh.weld import MeshBody
 from converter.model.bends import BendTable, Placement
-from converter.reducer.rebuild import reverse_table
+from converter.model.centerline import reverse_table
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -91,7 +92,7 @@ class Measured:
     doubt: Doubt
 
 
-def measure(body: Body) -> Measured:
+def measure(body: MeshBody) -> Measured:
     """The tube that a body is.
 
     Raises:
@@ -117,20 +118,20 @@ def measure(body: Body) -> Measured:
         best = again
         if same:
             break
-    best, alternatives, misfit = _believed(best, skins, track)
+    best, alternatives, misfit = _likeliest(best, skins, track)
     if any((b.clr or 0.0) < best.radius and (b.clr is not None or b.angle > FOLDED) for b in best.table.bends):
         raise NotATube("the only straights and bends found along it have one tighter than the tube itself")
     compared = _cut(best, skins) if alternatives else best
     doubt = doubted(compared, [_cut(one, skins) for one in alternatives], misfit)
     best = replace(best, table=doubt.onto(best.table))
     if best.sigma > ROUGH * best.radius:
-        raise NotATube(f"its surface strays {best.sigma:.2f} mm (rms) from a round tube of {2.0 * best.radius:.2f} mm")
+        raise NotATube(Clause.of("mesh-strays-from-round", sigma=float(best.sigma), od=2.0 * float(best.radius)))
     parts = parts_of(best.table, best.placement)
     _check_covered(body, best, thread.outward)
     return _finished(body, best, skins, parts, thread, doubt)
 
 
-def _flat_reason(body: Body) -> str:
+def _flat_reason(body: MeshBody) -> str:
     """Why a body without a radius is no tube."""
     rounded = np.round(body.normals, 2)
     _, index = np.unique(rounded, axis=0, return_inverse=True)
@@ -156,7 +157,7 @@ def _drafts(
             yield loose.table, loose.placement, rings.noise, True
     windows = windows_of(skins.outer, track, radius)
     if windows is None:
-        straight = one_straight(skins.outer, radius)
+        straight = single_straight(skins.outer, radius)
         if straight is not None:
             yield *straight, 0.0, False
         return
@@ -231,7 +232,7 @@ def _second_fit(skins: Skins, track: Track, best: Fit, thread: Thread) -> Fit:
     return _fitted(best.table, best.placement, skins, best.radius)
 
 
-def _believed(best: Fit, skins: Skins, track: Track) -> tuple[Fit, list[Fit], Misfit]:
+def _likeliest(best: Fit, skins: Skins, track: Track) -> tuple[Fit, list[Fit], Misfit]:
     """The table to believe, what cannot be told from it, and how it misses the vertices."""
     misfit = _misfit(best, skins, FEW_VERTICES)
     if best.rms <= EXACT * best.radius and not misfit.suspect and next(simpler(best), None) is None:
@@ -291,7 +292,7 @@ def _misfit(one: Fit, skins: Skins, most: int) -> Misfit:
     return misfit_of(feet.off - one.radius, feet.up, feet.place, one.radius, one.unknowns)
 
 
-def _check_covered(body: Body, best: Fit, outward: float) -> None:
+def _check_covered(body: MeshBody, best: Fit, outward: float) -> None:
     """Refuse a body of which the tube is only a part."""
     parts = parts_of(best.table, best.placement)
     some = np.arange(0, len(body.faces), 1 + len(body.faces) // CHECKED)
@@ -308,12 +309,11 @@ def _check_covered(body: Body, best: Fit, outward: float) -> None:
     within = float(areas[inside.reshape(-1, 3).all(axis=1)].sum())
     if covered < 0.5 * total or within < 0.8 * total:
         raise NotATube(
-            f"only {100.0 * covered / total:.0f}% of its surface is one round tube (of {2.0 * best.radius:.2f} mm): "
-            "several tubes or parts in one body"
+            Clause.of("mesh-partly-round", percent=100.0 * covered / total, od=2.0 * float(best.radius)),
         )
 
 
-def _check_facets(body: Body, best: Fit, parts: list[Part], some: Ints, outward: float) -> None:
+def _check_facets(body: MeshBody, best: Fit, parts: list[TablePart], some: Ints, outward: float) -> None:
     """Refuse flat sides: the corners of square tube lie on a circle too, but its sides cut deep into it.
 
     The sides of 8 facets are cos(180 / 8) = 0.92 of the radius from the axis, those of a square 0.71.
@@ -329,7 +329,9 @@ def _check_facets(body: Body, best: Fit, parts: list[Part], some: Ints, outward:
         raise NotATube("its sides are flat: square or rectangular tube, which is not read from meshes")
 
 
-def _finished(body: Body, best: Fit, skins: Skins, parts: list[Part], thread: Thread, doubt: Doubt) -> Measured:
+def _finished(
+    body: MeshBody, best: Fit, skins: Skins, parts: list[TablePart], thread: Thread, doubt: Doubt
+) -> Measured:
     feet = skins.feet(skins.outer, best.table, best.placement, best.radius)
     off = feet.off - best.radius
     deviation = float(np.abs(off).max())
@@ -376,7 +378,7 @@ def _closed(table: BendTable, placement: Placement, radius: float) -> BendTable:
     return replace(table, tail=max(0.0, gap) if gap > -0.5 * radius else 0.0)
 
 
-def _shape(off: Array, feet: Feet, parts: list[Part]) -> tuple[float, float]:
+def _shape(off: Array, feet: Feet, parts: list[TablePart]) -> tuple[float, float]:
     """How oval and how tapered the outside is, mm of diameter: least squares on the residuals."""
     x = np.empty((len(off), 2))
     for k, part in enumerate(parts):

@@ -19,7 +19,7 @@ NEAR = 2e-7
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Body:
+class MeshBody:
     """One connected piece of mesh.
 
     Attributes:
@@ -48,7 +48,7 @@ class Body:
 class Welded:
     """The bodies of one mesh, largest index first drawn first, and how many faces had no area."""
 
-    bodies: tuple[Body, ...]
+    bodies: tuple[MeshBody, ...]
     flat: int
 
 
@@ -134,7 +134,7 @@ def _bodies(points: Array, faces: Ints) -> Welded:
         start = stop - int(counts[k])
         at, end = int(offsets[k]), int(offsets[k + 1])
         out.append(
-            Body(
+            MeshBody(
                 coordinates[at:end],
                 local[start:stop] - at,
                 unit[start:stop],

@@ -148,19 +148,19 @@ function tubeScene(run) {
   if (ends) {
     const letters = ["A", "B"];
     ends.forEach((end, i) => labels.push([V.add(end.c, V.mul(end.out, off)), letters[i], "end"]));
-    // along the tube from the end fed first: beside it, as long as the first straight allows
-    const from = run.first === "A" ? ends[0] : ends[1], way = V.mul(from.out, -1);
+    // the way the stick travels in the bender, the end that goes first ahead: beside the tube, up to that end
+    const from = run.first === "A" ? ends[0] : ends[1], way = from.out;
     // beside it as first seen, on the side that is away from the rest of the tube
     const seen = V.cross(way, V.unit(EYES.corner)), beside = V.size(seen) < 0.1 ? V.square(way) : V.unit(seen);
     const middle = V.mul(V.add(box.low, box.high), 0.5), other = run.first === "A" ? ends[1] : ends[0];
     const back = V.add(V.unit(V.sub(from.c, middle)), V.mul(V.unit(V.sub(from.c, other.c)), 2));
     const side = V.mul(beside, (V.dot(back, beside) < 0 ? -1 : 1) * (thick * 1.2 + span * 0.03));
     const long = Math.max(span * 0.16, thick * 2.5), r = Math.max(span * 0.006, thick * 0.12);
-    const tail = V.add(from.c, side), neck = V.add(tail, V.mul(way, long * 0.6)), tip = V.add(tail, V.mul(way, long));
+    const tip = V.add(from.c, side), tail = V.sub(tip, V.mul(way, long)), neck = V.add(tail, V.mul(way, long * 0.6));
     addCone(arrow, tail, neck, r, r, 12);
     addCone(arrow, neck, tip, r * 3.2, 0, 16);
-    labels.push([V.add(V.add(tail, V.mul(way, long * 0.5)), V.mul(V.unit(side), span * 0.08)), "feed", "word"]);
-    points.push(tip, V.add(tip, side));
+    labels.push([V.add(V.add(tail, V.mul(way, long * 0.5)), V.mul(V.unit(side), span * 0.08)), "stick travels", "word"]);
+    points.push(tail, V.add(tail, side));
   }
   for (const label of labels) points.push(label[0]);
   const traces = [

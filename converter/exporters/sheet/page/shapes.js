@@ -56,7 +56,15 @@ function ringOf(outline, sides, grown) {
   }
   // u is the normal of the first bend's plane: the first size lies along it
   const a = outline[0] / 2 + more, b = outline[1] / 2 + more, c = Math.max(outline[2], 0.05 * Math.min(a, b));
-  return [[a, b - c], [a - c, b], [c - a, b], [-a, b - c], [-a, c - b], [c - a, -b], [a - c, -b], [a, c - b]];
+  // a corner is cut off, unless it is so wide that one sees it is round
+  const parts = 2 * c > Math.min(a, b) ? 4 : 1, points = [];
+  for (const [k, [x, y]] of [[a - c, b - c], [c - a, b - c], [c - a, c - b], [a - c, c - b]].entries()) {
+    for (let i = 0; i <= parts; i++) {
+      const t = ((k + i / parts) * Math.PI) / 2;
+      points.push([x + c * Math.cos(t), y + c * Math.sin(t)]);
+    }
+  }
+  return points;
 }
 
 function newMesh() {

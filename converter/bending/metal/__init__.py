@@ -1,0 +1,1 @@
+"""What the metal does: springback, the moment it takes, thinning."""

@@ -1,0 +1,299 @@
+"""A tube that is too long, or cannot be held or swung whole, made of pieces that can.
+
+A tube is cut square, in its straights only, into the fewest pieces of which each can be made; among the cuts that do,
+the one nearest to a bend, another cut or an end lies as far from it as can be. Where there is room inside both pieces
+the joint is a sleeve, else a butt weld. Whether a joint may be there at all is not for this module to say: it is the
+strength of the tube that goes through it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import ceil, inf
+
+from converter.bending.setup.setup import set_up
+from converter.bending.split import SLEEVE, makeable_by
+from converter.errors import OptionError
+from converter.geometry.vectors import Vec, rotate
+from converter.model.bends import BendTable, Placement
+from converter.model.centerline import walk
+from converter.model.run import Run, Tube
+from converter.model.section import Section
+from converter.quoting import quoted
+from converter.shop.model import Shop
+
+#: mm on each side between a sleeve and the bore it slides into (common practice, no source).
+SLIP = 0.25
+#: Findings that a cut may cure; whatever else is wrong with a bend stays wrong in a piece.
+CURED_BY_CUTTING = frozenset({"stick-too-long", "straight-too-short", "sweep-hits"})
+#: More pieces than these are no longer one tube.
+_MOST = 12
+#: mm; lengths that differ by less are one.
+_SAME = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class PieceJoint:
+    """Where two pieces of a tube meet, square and end to end.
+
+    Attributes:
+        at: mm from end A along the centerline.
+        straight: the straight that is cut: 0 before bend 1, i after bend i.
+        kind: 'sleeve' or 'butt'.
+        place: the point of the centerline, mm.
+        sleeve: the sleeve inside both pieces, half of it in each, in its place; None for a butt weld.
+    """
+
+    at: float
+    straight: int
+    kind: str
+    place: Vec
+    sleeve: Tube | None
+
+
+@dataclass(frozen=True, slots=True)
+class TubePieces:
+    """A tube in pieces.
+
+    Attributes:
+        tube: the whole.
+        pieces: in place, from end A; named after the whole.
+        joints: between them, from end A: one fewer.
+    """
+
+    tube: Tube
+    pieces: tuple[Tube, ...]
+    joints: tuple[PieceJoint, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _CutPlace:
+    """A place to cut: mm from end A, the straight it lies in, mm from that straight's start, and mm to the nearest
+    bend or end of the tube."""
+
+    at: float
+    straight: int
+    offset: float
+    free: float
+
+
+def needs_pieces(tube: Tube, shop: Shop, changes: Mapping[tuple[str, str], float], longest: float | None) -> bool:
+    """Whether a tube cannot be made whole for a reason that a cut may cure; the arguments are those of `pieces_of`."""
+    return not _makeable(tube, shop, changes, _longest_stick(tube, shop, longest))
+
+
+def pieces_of(
+    tube: Tube, shop: Shop, changes: Mapping[tuple[str, str], float] | None = None, longest: float | None = None
+) -> TubePieces | None:
+    """A tube in the fewest pieces that can all be made, or None when none of up to twelve pieces will do.
+
+    Args:
+        tube: with its section, die and metal.
+        shop: whose machine, dies and stock count.
+        changes: as for `set_up`: how far the cuts of its own ends make it longer, mm.
+        longest: mm, no stick may be longer; None for what the machine and the rack take.
+    """
+    changes = changes or {}
+    limit = _longest_stick(tube, shop, longest)
+    cuts = _candidates(tube.run.table, limit)
+    nodes: list[_CutPlace | None] = [None, *cuts, None]  # end A, the cuts, end B
+    quick = makeable_by(shop, next((die for die in shop.dies if die.name == tube.die), None))
+    known: dict[tuple[int, int], bool] = {}
+
+    def works(i: int, j: int) -> bool:
+        if (i, j) not in known:
+            table = _between(tube.run.table, nodes[i], nodes[j])
+            known[i, j] = table.developed_length <= 1.05 * limit and quick(table)
+            if known[i, j]:
+                piece = _piece(tube, nodes[i], nodes[j], 1)
+                known[i, j] = _makeable(piece, shop, _changes_of(tube, piece, nodes[i], nodes[j], changes), limit)
+        return known[i, j]
+
+    chosen = _fewest(nodes, works)
+    return None if chosen is None else _built(tube, [nodes[i] for i in chosen])
+
+
+def at_lengths(tube: Tube, places: Sequence[float]) -> TubePieces:
+    """A tube cut where a person wants it.
+
+    Args:
+        tube: the whole.
+        places: mm from end A along the centerline.
+
+    Raises:
+        OptionError: a place is not in a straight of the tube.
+    """
+    table = tube.run.table
+    cuts: list[_CutPlace | None] = []
+    for at in sorted(set(places)):
+        cut = _cut_at(table, at)
+        if cut is None:
+            raise OptionError(
+                f"{quoted(tube.name)} cannot be cut {at:.6g} mm from end A: there is no straight there "
+                f"(the tube is {table.developed_length:.6g} mm long and is cut in its straights only)."
+            )
+        cuts.append(cut)
+    return _built(tube, [None, *cuts, None])
+
+
+def _longest_stick(tube: Tube, shop: Shop, longest: float | None) -> float:
+    limits = [limit for limit in (longest, shop.machine.max_length if tube.run.table.bends else None) if limit]
+    bar = shop.longest_bar(tube.section, tube.metal)
+    return min([*limits, *([bar] if bar else [])], default=inf)
+
+
+def _makeable(tube: Tube, shop: Shop, changes: Mapping[tuple[str, str], float], limit: float) -> bool:
+    setup = set_up([tube], shop, None, changes)[0]
+    wrong = any(f.severity == "error" and f.code in CURED_BY_CUTTING for f in setup.findings)
+    return not wrong and setup.stick_length <= limit + _SAME
+
+
+def _changes_of(
+    tube: Tube, piece: Tube, first: _CutPlace | None, last: _CutPlace | None, changes: Mapping[tuple[str, str], float]
+) -> dict[tuple[str, str], float]:
+    """What the whole's own ends add to a piece that has them; ends at a cut are square."""
+    ends = [("A", first), ("B", last)]
+    return {
+        (piece.name, end): changes[tube.name, end] for end, cut in ends if cut is None and (tube.name, end) in changes
+    }
+
+
+def _candidates(table: BendTable, limit: float) -> list[_CutPlace]:
+    """Places worth trying: equal parts of each straight, equal parts of the tube, full sticks from either end."""
+    whole = table.developed_length
+    places: list[float] = []
+    for at, length in zip(table.straight_starts, table.straights, strict=True):
+        parts = 2 if limit == inf else min(_MOST, 2 + ceil(length / limit))
+        for m in range(2, parts + 1):
+            places += [at + length * j / m for j in range(1, m)]
+    if limit < inf:
+        least = ceil(whole / limit)
+        for m in range(least, min(_MOST, least + 2) + 1):
+            places += [whole * j / m for j in range(1, m)]
+        sticks = range(1, min(_MOST, least) + 1)
+        places += [at for j in sticks for at in (limit * j, whole - limit * j)]
+    cuts = (_cut_at(table, at) for at in places)
+    found = {round(cut.at, 3): cut for cut in cuts if cut is not None}
+    return [found[key] for key in sorted(found)]
+
+
+def _cut_at(table: BendTable, place: float) -> _CutPlace | None:
+    """The cut at a place of the centerline, mm from end A; None where that is not inside a straight."""
+    for k, (at, length) in enumerate(zip(table.straight_starts, table.straights, strict=True)):
+        offset = place - at
+        if _SAME < offset < length - _SAME:
+            return _CutPlace(place, k, offset, min(offset, length - offset))
+    return None
+
+
+def _fewest(nodes: Sequence[_CutPlace | None], works: Callable[[int, int], bool]) -> list[int] | None:
+    """The chain of nodes from first to last with the fewest pieces, then the most room at its tightest cut.
+
+    Worked out by number of pieces: for every node, the best way to it in so many.
+    """
+    last = len(nodes) - 1
+
+    def room(i: int, j: int) -> float:
+        """mm around the cut at which a piece ends, as far as that piece tells."""
+        first, second = nodes[i], nodes[j]
+        least = inf if second is None else second.free
+        if first is not None and second is not None:
+            least = min(least, second.at - first.at)
+        return least
+
+    reached: dict[int, tuple[float, list[int]]] = {0: (inf, [0])}
+    for _ in range(_MOST):
+        ends = [(least, way) for i, (least, way) in reached.items() if i and works(i, last)]
+        if ends:
+            return [*max(ends, key=lambda end: end[0])[1], last]
+        further: dict[int, tuple[float, list[int]]] = {}
+        for i, (least, way) in reached.items():
+            for j in range(i + 1, last):
+                least_so = min(least, room(i, j))
+                if (j not in further or least_so > further[j][0]) and works(i, j):
+                    further[j] = (least_so, [*way, j])
+        if not further:
+            return None
+        reached = further
+    return None
+
+
+def _between(table: BendTable, first: _CutPlace | None, last: _CutPlace | None) -> BendTable:
+    """The part of a table between two cuts; None stands for its end A or end B."""
+    start, stop = (first.straight if first else 0), (last.straight if last else len(table.bends))
+    bends = table.bends[start:stop]
+    end = table.straights[stop] if last is None else last.offset
+    begin = first.offset if first else 0.0
+    if not bends:
+        return BendTable((), end - begin)
+    rotation = bends[0].rotation if first is None else 0.0
+    opening = replace(bends[0], feed=bends[0].feed - begin, rotation=rotation)
+    return BendTable((opening, *bends[1:]), end)
+
+
+def _piece(tube: Tube, first: _CutPlace | None, last: _CutPlace | None, number: int) -> Tube:
+    """A piece in its place."""
+    run = tube.run
+    table, place = run.table, run.placement
+    metal = run.metal
+    if first is not None:
+        end = walk(BendTable(table.bends[: first.straight], first.offset), place)[1]
+        normal = end.normal
+        if first.straight < len(table.bends):
+            normal = rotate(normal, end.direction, table.bends[first.straight].rotation)
+        place = Placement(end.start, end.direction, normal)
+    if metal is not None:
+        metal = (metal[0] if first is None else 0.0, metal[1] if last is None else 0.0)
+    piece: Run = replace(
+        run,
+        name=f"{run.name} piece {number}",
+        closed=False,
+        table=_between(table, first, last),
+        placement=place,
+        handles=(),
+        findings=(),
+        end_point=None,
+        metal=metal,
+    )
+    return replace(tube, run=piece, drawn=None, findings=())
+
+
+def _built(tube: Tube, nodes: Sequence[_CutPlace | None]) -> TubePieces:
+    """The pieces between the nodes, and the joints at them."""
+    whole = tube.run.table.developed_length
+    pieces = tuple(_piece(tube, a, b, number) for number, (a, b) in enumerate(pairwise(nodes), 1))
+    joints = []
+    for i, cut in enumerate(nodes):
+        if cut is None:
+            continue
+        before, after = nodes[i - 1], nodes[i + 1]
+        free = min(
+            cut.free,
+            cut.at - (before.at if before else 0.0),
+            (after.at if after else whole) - cut.at,
+        )
+        place = pieces[i].run.placement
+        sleeve = None if tube.section is None else _sleeve(tube, place, tube.section, i)
+        kind = "sleeve" if sleeve is not None and free >= sleeve.run.table.developed_length / 2.0 else "butt"
+        joints.append(PieceJoint(cut.at, cut.straight, kind, place.start, sleeve if kind == "sleeve" else None))
+    return TubePieces(tube, pieces, tuple(joints))
+
+
+def _sleeve(tube: Tube, place: Placement, section: Section, number: int) -> Tube | None:
+    """What slides into both pieces, `SLEEVE` outside sizes into each, of the tube's wall; None in solid bar."""
+    inside = section.sliding_inside(SLIP)
+    if inside is None:
+        return None
+    half = SLEEVE * max(section.od, section.height)
+    start = tuple(p - half * d for p, d in zip(place.start, place.direction, strict=True))
+    run = Run(
+        f"{tube.name} sleeve {number}",
+        tube.run.layer,
+        False,
+        BendTable((), 2.0 * half),
+        Placement((start[0], start[1], start[2]), place.direction, place.normal),
+        placed=tube.run.placed,
+    )
+    return Tube(run, inside, metal=tube.metal)

@@ -1,0 +1,241 @@
+"""What is to be told of a sweep: the finding of one tube, and what would make it possible."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from itertools import chain
+from math import ceil
+
+from converter.bending.room.order import ALL, MARGIN, BestOrder, Feasible, best_order, space_known
+from converter.bending.room.space import other_plane, space_of
+from converter.bending.room.sweep import ITSELF, Clearance, Sweeper, sweep_order
+from converter.bending.split import best_split, makeable_by
+from converter.errors import GeometryError
+from converter.findings import WARNING, Clause, Finding
+from converter.model.bends import BendTable
+from converter.model.section import Section
+from converter.shop.model import Die, Machine, Shop
+
+#: Answers kept for tubes, and pieces of tubes, that come again.
+MOST_REMEMBERED = 1024
+#: mm; a pivot is raised by whole steps of this.
+_STEP = 5.0
+
+
+def meeting(one: Clearance) -> Clause:
+    """How near the tube comes to what, or how deep it runs into it; something must be near."""
+    if one.room >= 0.0:
+        return Clause.of("comes-within", least=float(one.room), against=one.against)
+    if one.against == ITSELF:
+        return Clause.of("runs-into-itself")
+    return Clause.of("runs-into", deep=float(-one.room), against=one.against)
+
+
+def swept_values(one: Clearance, way_out: Clause) -> dict[str, object]:
+    """What the words of 'sweep-hits' and 'sweep-close' need of the best order there is."""
+    doubtful = not sure_to_hit(one) and one.room < one.tolerance
+    return {
+        "feed": one.feed_from,
+        "turned": float(one.at_angle or 0.0),
+        "meets": meeting(one),
+        "doubt": Clause.of("may-touch") if doubtful else "",
+        "way_out": way_out,
+    }
+
+
+def sure_to_hit(one: Clearance) -> bool:
+    """Whether the tube hits, whatever the tolerance."""
+    return one.least is not None and one.least + one.tolerance < 0.0
+
+
+def way_out(
+    table: BendTable,
+    section: Section,
+    shop: Shop,
+    found: BestOrder,
+    *,
+    die: Die | None = None,
+    feasible: Feasible | None = None,
+    search: bool = True,
+) -> Clause:
+    """What would make an impossible job possible; each way named was tried and clears.
+
+    Args:
+        table: the bends from end A.
+        section: of the tube.
+        shop: its machine and dies.
+        found: what the search came to: nothing that clears.
+        die: the die it is bent on, or None where unknown.
+        feasible: as for `best_order`.
+        search: look for other orders too; else only at the simple ones from both ends.
+    """
+    machine, margin = shop.machine, found.margin
+
+    def clears(other: Machine, piece: BendTable = table, deep: bool = search) -> bool:
+        rule = feasible if piece is table else None
+        # of what is only one cure among others, long tubes are looked at in the simple orders
+        return _clears(piece, section, other, margin, rule, deep and len(piece.bends) <= ALL)
+
+    ways: list[Clause] = []
+    best = found.best or max(found.simple_a, found.simple_b, key=lambda one: one.room)
+    if best.as_drawn:
+        return Clause.of("drawn-onto-itself")
+    if best.against == "the floor" and best.least is not None and machine.pivot_height is not None:
+        raised = ceil((margin - best.least + 1.0) / _STEP) * _STEP
+        higher = replace(machine, pivot_height=machine.pivot_height + raised)
+        room = machine.ceiling is None or higher.pivot_height is None or higher.pivot_height < machine.ceiling
+        if room and clears(_with_boxes_down(higher, raised)):
+            ways.append(Clause.of("raise-pivot", by=raised))
+    if not ways and machine.plane is not None and not machine.boxes and clears(other_plane(machine)):
+        # boxes belong to the machine as it stands, so nothing is known of it on its side
+        ways.append(Clause.of("turn-plane", plane=other_plane(machine).plane))
+    cut = best_split(table, section.od, makeable_by(shop, die, lambda piece: clears(machine, piece, False)))
+    if cut is None and search:
+        cut = best_split(table, section.od, makeable_by(shop, die, lambda piece: clears(machine, piece)))
+    if cut is not None:
+        ways.append(cut.way)
+    return Clause.of("ways-out", ways=tuple(ways)) if ways else Clause.of("no-way-out")
+
+
+def sweep_finding(
+    name: str,
+    table: BendTable,
+    section: Section,
+    shop: Shop,
+    found: BestOrder,
+    *,
+    die: Die | None = None,
+    feasible: Feasible | None = None,
+    search: bool = True,
+) -> Finding | None:
+    """What is to be told of a tube's sweep: 'sweep-hits', 'sweep-close', 'order-changed', or nothing.
+
+    Args:
+        name: of the tube.
+        table: the bends from end A.
+        section: of the tube.
+        shop: its machine and dies.
+        found: what `best_order` or `simple_orders` came to.
+        die, feasible, search: as for `way_out`.
+    """
+    if found.clears and not found.changed:
+        return None
+    best = found.best or max(found.simple_a, found.simple_b, key=lambda one: one.room)
+    if found.clears:
+        near = best.least is not None
+        values: dict[str, object] = {
+            "feed": best.feed_from,
+            "order": best.order,
+            "cleared": Clause.of("clears-everything-by", least=float(best.room))
+            if near
+            else Clause.of("clears-everything"),
+        }
+        if found.clampable_a:
+            values |= {"turned": float(found.simple_a.at_angle or 0.0), "meets": meeting(found.simple_a)}
+        return Finding(
+            "order-changed",
+            variant="room" if found.clampable_a else "clamp",
+            tube=name,
+            bend=found.simple_a.bend if found.clampable_a else None,
+            values=values,
+            measured=best.least,
+            limit=found.margin,
+            unit="mm" if near else None,
+        )
+    if best.least is None:
+        return None
+    hits = sure_to_hit(best) and not best.as_drawn
+    way = way_out(table, section, shop, found, die=die, feasible=feasible, search=search)
+    return Finding(
+        "sweep-hits" if hits else "sweep-close",
+        variant="orders" if search else "ends",
+        severity=WARNING if best.as_drawn else "",
+        tube=name,
+        bend=best.bend,
+        values=swept_values(best, way),
+        measured=best.least,
+        limit=0.0 if hits else found.margin,
+        unit="mm",
+    )
+
+
+def unknown_room(machine: Machine) -> Finding | None:
+    """'sweep-unknown', the same for every tube, when the shop file says too little to sweep anything; else None."""
+    if space_known(machine):
+        return None
+    missing = tuple(key for key in ("plane", "pivot_height") if getattr(machine, key) is None)
+    return Finding("sweep-unknown", values={"keys": missing})
+
+
+@dataclass(frozen=True, slots=True)
+class _Bends:
+    """A bend table, equal to others of the same bends: lengths and angles to a millionth, rounding of places."""
+
+    table: BendTable = field(compare=False)
+    same: tuple[float, ...]
+
+    @classmethod
+    def of(cls, table: BendTable) -> _Bends:
+        """The table, whatever its bends were drawn by."""
+        numbers = [
+            (bend.feed, bend.rotation, bend.angle, -1.0 if bend.clr is None else bend.clr) for bend in table.bends
+        ]
+        return cls(table, tuple(round(value, 6) for value in (table.tail, *chain.from_iterable(numbers))))
+
+
+def simple_orders(table: BendTable, section: Section, machine: Machine, margin: float = MARGIN) -> BestOrder:
+    """The simple order from end A and, when that does not clear by the margin, from end B: no search.
+
+    Of an order that clears from end A only that is known, not exactly by how much.
+    """
+    return _simple_orders(_Bends.of(table), section, machine, margin)
+
+
+@lru_cache(maxsize=MOST_REMEMBERED)
+def _simple_orders(bends: _Bends, section: Section, machine: Machine, margin: float) -> BestOrder:
+    table = bends.table
+    best = plain_a = plain_b = sweep_order(table, section, machine, enough=margin)
+    if plain_a.room < margin:
+        plain_b = sweep_order(table, section, machine, "B")
+        if plain_b.room >= margin or plain_b.room > plain_a.room:
+            best = plain_b
+    return BestOrder(best, plain_a, plain_b, True, True, margin, False, 2 * len(table.bends))
+
+
+def _clears(
+    table: BendTable, section: Section, machine: Machine, margin: float, feasible: Feasible | None, search: bool
+) -> bool:
+    try:
+        if search:
+            return best_order(table, section, machine, margin=margin, feasible=feasible).clears
+        return _simple_order_clears(_Bends.of(table), section, machine, margin)
+    except GeometryError:
+        # a piece that cannot be swept at all cannot be said to clear
+        return False
+
+
+@lru_cache(maxsize=MOST_REMEMBERED)
+def _simple_order_clears(bends: _Bends, section: Section, machine: Machine, margin: float) -> bool:
+    """Whether one of the simple orders clears, as `simple_orders` finds it."""
+    space = space_of(machine)
+    ends = (Sweeper(bends.table, section, space, enough=margin), Sweeper(bends.table, section, space, "B"))
+    return any(one.clears(one.simple_order, margin) for one in ends)
+
+
+def _with_boxes_down(machine: Machine, raised: float) -> Machine:
+    """Boxes stand where they stood when the pivot goes up: what is at the machine's foot stays there.
+
+    A box that belongs to the machine itself goes up with it; which one that is the file does not say, so the
+    cure must clear the boxes in both places.
+    """
+    down = tuple(
+        replace(
+            box,
+            name=box.name,
+            low=(box.low[0], box.low[1], box.low[2] - raised),
+            high=box.high,
+        )
+        for box in machine.boxes
+    )
+    return replace(machine, boxes=down)

@@ -1,0 +1,418 @@
+"""Least distances while something turns, by branch and bound, many questions at once.
+
+Each item pairs a stretch of one element with a stretch of another (or a box) over a span of angles. Its
+distance at the middle angle, chord to chord, is off by no more than the sagittas; over the span it falls by
+no more than the metal moves in half of it, nor below the gap between the two planes that part the pair at
+the middle angle, as far as the ends of the chords then reach through them. Items that cannot beat the best
+value known to their question drop out; of the others the largest doubt is halved, until it is below `SURE`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.bending.room.shape import APART, Elements
+from converter.bending.room.space import Array, Index, Space
+
+#: mm; an item this surely known is done, and an item that gains less than this is dropped.
+SURE = 0.3
+_SLIVER = 1e-9
+_MOST = 60_000  # items looked at in one go: a bound on memory
+
+
+@dataclass(slots=True)
+class NearPairs:
+    """Pairs, one per column: stretches a0..a1 of element a and b0..b1 of element (or box) b, angles low..high.
+
+    Attributes:
+        places: (3, n) row of the answer, element a, element (or box) b.
+        numbers: (9, n) shares a0, a1, b0, b1; radians low, high; how a turns, mm per radian that a is drawn ahead
+            and that b is.
+    """
+
+    places: Index
+    numbers: Array
+
+    def __len__(self) -> int:
+        return int(self.places.shape[1])
+
+    def __getitem__(self, which: NDArray[np.bool_] | slice) -> NearPairs:
+        return NearPairs(self.places[:, which], self.numbers[:, which])
+
+    @property
+    def question(self) -> Index:
+        """(n,) row of the answer."""
+        found: Index = self.places[0]
+        return found
+
+    @classmethod
+    def whole(
+        cls, question: Index, a: Index, b: Index, low: Array, high: Array, turns: Array, draw: Array, pull: Array
+    ) -> NearPairs:
+        """Pairs of whole elements."""
+        zero, one = np.zeros(len(question)), np.ones(len(question))
+        return cls(np.stack([question, a, b]), np.stack([zero, one, zero, one, low, high, turns, draw, pull]))
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """The least room while one bend is made: mm (inf: nothing to meet), what, degrees, tolerance in mm.
+
+    ``span``: the first and last bend, from the end fed first, between which all lies that decides it; None where
+    that is not known. With the same of these bends made there is no more room than this and `SURE`.
+    """
+
+    least: float
+    against: str | None
+    angle: float
+    tolerance: float
+    span: tuple[int, int] | None = None
+
+
+@dataclass(slots=True)
+class Answers:
+    """What each question has come to.
+
+    Attributes:
+        least: mm.
+        angle: degrees.
+        row: the row of the elements that is nearest, or -1.
+        against: what it is nearest to, a box or another row; or -1.
+        ends: how many ends of the tube (0, 1, 2) are nearest there, within a radius of the end.
+        lowered: whether anything nearer was found than what the question began with.
+    """
+
+    least: Array
+    angle: Array
+    row: Index
+    against: Index
+    ends: Index
+    lowered: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, known: Sequence[Moment], enough: float = inf) -> Answers:
+        """Questions that begin with what is known; what is farther than ``enough`` mm is not looked for."""
+        n = len(known)
+        return cls(
+            np.array([min(one.least, enough) for one in known], float),
+            np.array([one.angle for one in known], float),
+            np.full(n, -1),
+            np.full(n, -1),
+            np.zeros(n, np.intp),
+            np.zeros(n, bool),
+        )
+
+
+@dataclass(slots=True)
+class _NearDistances:
+    """Of each item: distance, its lower bound, (3, n) doubts (a, b, angle), whether it counts as a whole, whether it
+    may drop; and of some items how many ends of the tube are nearest. None: all count, none drops."""
+
+    distance: Array
+    lower: Array
+    doubts: Array
+    counts: NDArray[np.bool_] | None
+    dead: NDArray[np.bool_] | None
+    ends: Callable[[Index], Index]
+
+
+class _ElementColumns:
+    """Elements by columns, as they are looked up again and again."""
+
+    def __init__(self, elements: Elements) -> None:
+        self.shape = np.stack([elements.origin.T, elements.along.T, elements.across.T])  # (3, 3, n)
+        self.sweep = elements.sweep
+        self.radius = np.linalg.norm(elements.along, axis=1)
+        self.slide = np.stack([elements.slide[:, 0], elements.slide[:, 1] - elements.slide[:, 0]])
+        self.turn = np.stack([elements.turn[:, 0], elements.turn[:, 1] - elements.turn[:, 0]])
+        self.gap = elements.gap.T
+
+
+class _Chords:
+    """The chords of stretches, as they lie before any motion.
+
+    Attributes:
+        ends: (3, 2, n) points.
+        arc: (n,) mm of the stretch where it is bent, else 0.
+        sagitta: (n,) mm between chord and stretch.
+        slide: (2, n) share of the draw at both ends.
+    """
+
+    def __init__(self, bodies: _ElementColumns, rows: Index, shares: Array) -> None:
+        sweep = bodies.sweep[rows]
+        turned = sweep * shares
+        bent = sweep > 0.0
+        origin, along, across = bodies.shape[:, :, rows]
+        self.ends = (
+            origin[:, None, :]
+            + along[:, None, :] * np.where(bent, np.cos(turned), shares)
+            + across[:, None, :] * np.where(bent, np.sin(turned), 0.0)
+        )
+        width = shares[1] - shares[0]
+        radius = bodies.radius[rows]
+        self.sagitta = radius * (1.0 - np.cos(sweep * width / 2.0))
+        self.arc = radius * sweep * width
+        slide = bodies.slide[:, rows]
+        self.slide = slide[0] + slide[1] * shares
+
+
+def nearest_to_boxes(
+    elements: Elements, items: NearPairs, space: Space, radius: float, answers: Answers, deep: float
+) -> None:
+    """Lower the answers by the distance of the tube's outside from boxes; b of the items are indices of boxes.
+
+    What is as low as ``deep`` (mm) is not measured further.
+    """
+    bodies = _ElementColumns(elements)
+    box_low, box_high = space.low.T, space.high.T
+
+    def look(it: NearPairs) -> _NearDistances:
+        _, a, b = it.places
+        low, high, turns, draw = it.numbers[4:8]
+        middle, half = (low + high) / 2.0, (high - low) / 2.0
+        chords = _Chords(bodies, a, it.numbers[0:2])
+        ends, reach = _moved(chords, middle, turns, draw)
+        distance, share, apart = segment_to_box(ends[:, 0], ends[:, 1], box_low[:, b], box_high[:, b])
+        # while it turns, what is drawn along changes its reach by the draw
+        drawn = np.abs(draw) * np.where(turns != 0.0, 1.0 + (high - low) / 2.0, 1.0)
+        speed = np.where(turns != 0.0, reach, 0.0) + drawn
+        rolls = (turns != 0.0) & (draw != 0.0)
+        fall = _fall(chords, apart, turns, draw, low, middle, high)
+        fall = np.where(rolls, speed * half, np.minimum(fall, speed * half))
+        doubts = np.stack([chords.sagitta, np.zeros(len(it)), fall])
+
+        def at_end(which: Index) -> Index:
+            return _at_end(bodies, a[which], it.numbers[0:2, which], share[which], radius, (draw * middle)[which])
+
+        gap = distance - radius
+        return _NearDistances(gap, gap - doubts.sum(axis=0), doubts, None, None, at_end)
+
+    _branch(items, look, answers, deep)
+
+
+def nearest_to_itself(elements: Elements, items: NearPairs, radius: float, answers: Answers, deep: float) -> None:
+    """Lower the answers by the distance between parts of the tube that turns 180 degrees or more between them.
+
+    Nearer along the tube it cannot come back on itself: at a least distance the tube leaves the joining
+    line squarely (or an end points away) at both sides, and a closed curve turns 360 degrees in all (Fenchel
+    1929, from memory), 90 of them at most at each of the two corners. What is as low as ``deep`` (mm) is not
+    measured further.
+    """
+    bodies = _ElementColumns(elements)
+
+    def look(it: NearPairs) -> _NearDistances:
+        _, a, b = it.places
+        low, high, turns, _, pull = it.numbers[4:9]
+        middle = (low + high) / 2.0
+        one, two = _Chords(bodies, a, it.numbers[0:2]), _Chords(bodies, b, it.numbers[2:4])
+        ends, reach = _moved(one, middle, turns, None)
+        others = _drawn(two, middle, pull)
+        distance, sa, sb, apart = segment_to_segment(ends[:, 0], ends[:, 1], others[:, 0], others[:, 1])
+        fall = _fall(one, apart, turns, None, low, middle, high) + _fall(two, -apart, None, pull, low, middle, high)
+        fall = np.minimum(fall, (reach + pull) * (high - low) / 2.0)
+        doubts = np.stack([one.sagitta, two.sagitta, fall])
+        gap = distance - 2.0 * radius
+        lower = gap - doubts.sum(axis=0)
+        turn_a, turn_b = bodies.turn[:, a], bodies.turn[:, b]
+        ta = turn_a[0] + turn_a[1] * it.numbers[0:2]
+        tb = turn_b[0] + turn_b[1] * it.numbers[2:4]
+        most_a, least_a = ta.max(axis=0), ta.min(axis=0)
+        most = most_a + tb.max(axis=0) + high
+        least = least_a + tb.min(axis=0) + low
+        # metal of the bend that has not reached the die yet is still stock behind
+        unmade = most_a + high < -_SLIVER
+        whole = (least >= APART - _SLIVER) & (least_a + low >= -_SLIVER)
+        # perhaps only one point of such a stretch counts
+        doubts[0] = np.where(whole, doubts[0], one.arc)
+        doubts[1] = np.where(whole, doubts[1], two.arc)
+
+        def at_end(which: Index) -> Index:
+            shares, nothing = it.numbers[:, which], np.zeros(len(which))
+            found = _at_end(bodies, a[which], shares[0:2], sa[which], radius, nothing)
+            return found + _at_end(bodies, b[which], shares[2:4], sb[which], radius, (pull * middle)[which])
+
+        return _NearDistances(gap, lower, doubts, whole, (most < APART - _SLIVER) | unmade, at_end)
+
+    _branch(items, look, answers, deep)
+
+
+def _branch(items: NearPairs, look: Callable[[NearPairs], _NearDistances], answers: Answers, deep: float) -> None:
+    """Halve doubts until every question is settled within `SURE`, or found to be as low as ``deep``."""
+    waiting = [items[i : i + _MOST] for i in range(0, len(items), _MOST)]
+    while waiting:
+        it = waiting.pop()
+        seen = look(it)
+        # what is reported may be too high by the sagittas twice (chord for arc, and how it counts)
+        done = seen.doubts.sum(axis=0) + seen.doubts[0] + seen.doubts[1] <= SURE
+        best = _improve(it, seen, seen.distance + seen.doubts[0] + seen.doubts[1], done, answers)
+        keep = ~done & (seen.lower < best - SURE) & (best > deep)
+        if seen.dead is not None:
+            keep &= ~seen.dead
+        kept = np.flatnonzero(keep)
+        if not len(kept):
+            continue
+        more = _halved(it, kept, seen.doubts[:, kept].argmax(axis=0))
+        waiting += [more[i : i + _MOST] for i in range(0, len(more), _MOST)]
+
+
+def _improve(it: NearPairs, seen: _NearDistances, upper: Array, done: NDArray[np.bool_], answers: Answers) -> Array:
+    """Take what is better than the answers so far; (n,) the best known to the question of each item."""
+    known = answers.least[it.question]
+    better = upper < known
+    if seen.counts is not None and seen.dead is not None:
+        better &= (seen.counts | done) & ~seen.dead
+    good = np.flatnonzero(better)
+    if not len(good):
+        return known
+    asked = it.question[good]
+    order = np.lexsort((upper[good], asked))
+    asked = asked[order]
+    first = np.flatnonzero(np.diff(asked, prepend=-1))
+    asked, best = asked[first], good[order[first]]
+    answers.least[asked] = upper[best]
+    # of a stretch that counts in part only, the latest angle counts
+    low, high = it.numbers[4:6, best]
+    middle = (low + high) / 2.0
+    answers.angle[asked] = np.degrees(middle if seen.counts is None else np.where(seen.counts[best], middle, high))
+    answers.row[asked], answers.against[asked] = it.places[1:3, best]
+    answers.ends[asked] = seen.ends(best)
+    answers.lowered[asked] = True
+    found: Array = answers.least[it.question]
+    return found
+
+
+def _halved(items: NearPairs, which: Index, worst: Index) -> NearPairs:
+    """Both halves of some items, halved in shares of a (0), of b (1) or in angles (2)."""
+    parts: list[Index] = []
+    halves: list[Array] = []
+    for column in range(3):
+        part = which[worst == column]
+        if len(part):
+            first = items.numbers[:, part]
+            second = first.copy()
+            first[2 * column + 1] = second[2 * column] = (first[2 * column] + first[2 * column + 1]) / 2.0
+            parts += [part, part]
+            halves += [first, second]
+    return NearPairs(items.places[:, np.concatenate(parts)], np.concatenate(halves, axis=1))
+
+
+def _at_end(bodies: _ElementColumns, rows: Index, shares: Array, share: Array, radius: float, drawn: Array) -> Index:
+    """1 where the point at a share of a stretch lies within a radius of the tube's free end.
+
+    ``drawn``: mm by which a straight held at T has become shorter.
+    """
+    gap = bodies.gap[:, rows]
+    at = shares[0] + (shares[1] - shares[0]) * share
+    begin = gap[0] - drawn * bodies.slide[1, rows]
+    with np.errstate(invalid="ignore"):
+        left = np.where(np.isinf(begin), np.inf, begin + (gap[1] - begin) * at)
+    return (left < radius).astype(np.intp)
+
+
+def _moved(chords: _Chords, angle: Array, turns: Array, draw: Array | None) -> tuple[Array, Array]:
+    """(3, 2, n) ends of chords drawn ahead, then turned; and (n,) the greatest reach of the stretches from the axis."""
+    c, s = np.cos(angle * turns), np.sin(angle * turns)
+    x, y, z = chords.ends
+    if draw is not None:
+        x = x + chords.slide * draw * angle
+    # an arc reaches past its chord by no more than its sagitta
+    reach = np.hypot(x, y).max(axis=0) + chords.sagitta
+    return np.stack([x * c - y * s, x * s + y * c, z]), reach
+
+
+def _drawn(chords: _Chords, angle: Array, draw: Array) -> Array:
+    """(3, 2, n) ends of chords drawn ahead only."""
+    x, y, z = chords.ends
+    return np.stack([x + chords.slide * draw * angle, y, z])
+
+
+def _fall(
+    chords: _Chords, across: Array, turns: Array | None, draw: Array | None, low: Array, middle: Array, high: Array
+) -> Array:
+    """(n,) mm that the ends of moving chords come back along unit vectors ``across`` (3, n) from low to high angles.
+
+    ``across`` points from the other body to the chord at the middle angle; what turns is not drawn too. None: nothing
+    turns, or is drawn.
+    """
+    x, y, z = chords.ends
+    a = across[0] * x + across[1] * y
+    rest = across[2] * z
+    pull = None if draw is None else chords.slide * draw * across[0]
+    if turns is None:
+        first = last = now = a
+    else:
+        b = (across[1] * x - across[0] * y) * turns
+        still = turns == 0.0
+        first, last, now = (np.where(still, a, a * np.cos(w) + b * np.sin(w)) for w in (low, high, middle))
+    if pull is not None:
+        first, last, now = first + pull * low, last + pull * high, now + pull * middle
+    lowest = np.minimum(first, last)
+    if turns is not None:
+        bottom = (np.arctan2(b, a) + np.pi) % (2.0 * np.pi)
+        inside = ~still & (bottom > low) & (bottom < high)
+        lowest = np.where(inside, np.minimum(lowest, -np.hypot(a, b)), lowest)
+    found: Array = (now + rest).min(axis=0) - (lowest + rest).min(axis=0)
+    return found
+
+
+def segment_to_segment(p1: Array, q1: Array, p2: Array, q2: Array) -> tuple[Array, Array, Array, Array]:
+    """(n,) least distances between segments given by (3, n) ends, the shares along each where they are nearest, and
+    (3, n) unit vectors from the second to the first there (zero where they touch).
+
+    Closest points by clamping (C. Ericson, Real-Time Collision Detection, 2005, 5.1.9, from memory).
+    """
+    d1, d2, r = q1 - p1, q2 - p2, p1 - p2
+    a, e = (d1 * d1).sum(axis=0), (d2 * d2).sum(axis=0)
+    b, c, f = (d1 * d2).sum(axis=0), (d1 * r).sum(axis=0), (d2 * r).sum(axis=0)
+    safe_a, safe_e = np.where(a > 0.0, a, 1.0), np.where(e > 0.0, e, 1.0)
+    across = a * e - b * b
+    free = across > 1e-12 * safe_a * safe_e
+    s = np.where(free, ((b * f - c * e) / np.where(free, across, 1.0)).clip(0.0, 1.0), 0.0)
+    t = np.where(e > 0.0, (b * s + f) / safe_e, 0.0)
+    clamped = t.clip(0.0, 1.0)
+    again = ((b * clamped - c) / safe_a).clip(0.0, 1.0)
+    s = np.where((t != clamped) | (e <= 0.0), np.where(a > 0.0, again, 0.0), s)
+    distance, apart = _sized(r + d1 * s - d2 * clamped)
+    return distance, s, clamped, apart
+
+
+def segment_to_box(p: Array, q: Array, low: Array, high: Array) -> tuple[Array, Array, Array]:
+    """(n,) least distances from segments to boxes square to the axes (0 inside), all given by (3, n) corners; the
+    shares where they are nearest, and (3, n) unit vectors from box to segment there (zero inside).
+
+    The squared distance along a segment is convex and made of parabolas that meet where the segment
+    crosses the planes of the faces, so its slope is a broken line whose zero is found exactly.
+    """
+    d = q - p
+    moving = d != 0.0
+    safe = np.where(moving, d, 1.0)
+    n = p.shape[1]
+    t = np.zeros((8, n))
+    t[0:3] = np.where(moving, ((low - p) / safe).clip(0.0, 1.0), 0.0)
+    t[3:6] = np.where(moving, ((high - p) / safe).clip(0.0, 1.0), 0.0)
+    t[7] = 1.0
+    t.sort(axis=0)
+    at = p[:, None, :] + d[:, None, :] * t
+    outside = np.minimum(at - low[:, None, :], 0.0) + np.maximum(at - high[:, None, :], 0.0)
+    slope = (outside * d[:, None, :]).sum(axis=0)
+    falling = (slope < 0.0).sum(axis=0)  # slopes rise along the segment
+    i = (falling - 1).clip(0, 6)
+    rows = np.arange(n)
+    s0, s1, t0, t1 = slope[i, rows], slope[i + 1, rows], t[i, rows], t[i + 1, rows]
+    rise = s1 - s0
+    share = np.where(rise > 0.0, t0 - s0 * (t1 - t0) / np.where(rise > 0.0, rise, 1.0), t0)
+    share = np.where(falling == 0, 0.0, np.where(falling == 8, 1.0, share.clip(0.0, 1.0)))
+    point = p + d * share
+    distance, across = _sized(np.minimum(point - low, 0.0) + np.maximum(point - high, 0.0))
+    return distance, share, across
+
+
+def _sized(vectors: Array) -> tuple[Array, Array]:
+    """(n,) lengths of (3, n) vectors, and the unit vectors."""
+    size = np.sqrt((vectors * vectors).sum(axis=0))
+    return size, vectors / np.where(size > 0.0, size, 1.0)

@@ -1,0 +1,312 @@
+"""Which bend first, and from which end: the order that leaves the most room to swing.
+
+For a tube of up to `ALL` bends every order from both ends is weighed. That takes no list of orders: what
+can happen while one bend is made depends only on *which* bends were made before, so the best order is the
+widest path through the sets of bends made (dynamic programming over subsets). Above that the best `BEAM`
+sets of each size are kept (a beam search).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.bending.room.bound import ROUNDING
+from converter.bending.room.order_sets import lattice
+from converter.bending.room.space import Array, space_of
+from converter.bending.room.sweep import Clearance, State, Sweeper, Sweepers
+from converter.model.bends import BendTable
+from converter.model.section import Section
+from converter.shop.model import Machine
+
+#: mm; a tube that clears by less is too close to trust to a person's aim (common practice, no source).
+MARGIN = 10.0
+#: Tubes of up to this many bends get every order weighed.
+ALL = 8
+#: Sets of bends kept at each size above that, and of tubes of how many bends; fewer of longer ones.
+BEAM, BEAM_BENDS = 32, 12
+#: mm; orders whose least room differs by less are as good as each other: the simpler one is taken.
+ALIKE = 1.0
+
+#: Situations swept beside those of the best orders the second time round; twice as many each time after.
+MORE = 8
+
+#: Whether a bend (number from 1, in the table's order from end A) can be held when the bends of these numbers,
+#: rising, are made already: fed from 'A' or 'B'.
+Feasible = Callable[[tuple[int, ...], int, str], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class BestOrder:
+    """What the search found.
+
+    Attributes:
+        best: the order to take.
+        plain_a, plain_b: the simple orders from either end, whether or not they can be clamped.
+        clampable_a, clampable_b: whether the clamp allows them.
+        margin: mm that the order to take should clear by.
+        every: whether every order was weighed.
+        swept_count: how many bends in how many situations were swept.
+    """
+
+    best: Clearance | None
+    simple_a: Clearance
+    simple_b: Clearance
+    clampable_a: bool
+    clampable_b: bool
+    margin: float
+    every: bool
+    swept_count: int
+
+    @property
+    def clears(self) -> bool:
+        """Whether the order to take clears everything by the margin."""
+        return self.best is not None and self.best.room >= self.margin
+
+    @property
+    def changed(self) -> bool:
+        """Whether the order to take is not the simple one from end A."""
+        return self.best is not None and (self.best.feed_from, self.best.order) != ("A", self.simple_a.order)
+
+
+def best_order(
+    table: BendTable,
+    section: Section,
+    machine: Machine,
+    *,
+    margin: float = MARGIN,
+    feasible: Feasible | None = None,
+    thorough: bool = False,
+    extra_a: float = 0.0,
+    extra_b: float = 0.0,
+    stops: Sequence[float] | None = None,
+    sweepers: Sweepers | None = None,
+) -> BestOrder:
+    """Find the order and the end that leave the most room.
+
+    The simple order from end A is taken when it clears by ``margin``; else the one from end B when that
+    does; else the order of the largest least room, the simplest of those that are alike.
+
+    Args:
+        table: the bends from end A.
+        section: of the tube.
+        machine: with what the shop file says of its room.
+        margin: mm that is room enough.
+        feasible: which bend can be clamped after which; None allows everything.
+        thorough: weigh every order even when a simple one will do, and take the roomiest.
+        extra_a, extra_b, stops: as for `converter.bending.room.sweep.Sweeper`.
+        sweepers: of the same table, section, machine and stops, where some orders were swept already.
+
+    Raises:
+        GeometryError: a corner has no radius, or bends overlap.
+    """
+    shared = sweepers or Sweepers(table, section, space_of(machine), stops)
+    ends = {end: shared.of(end, extra_a, extra_b) for end in "AB"}
+    plain = {end: one.sequence(one.simple_order) for end, one in ends.items()}
+    rule = feasible or (lambda made, bend, end: True)
+    can = {end: _clampable(plain[end].order, rule, end) for end in "AB"}
+    simple = [plain[end] for end in "AB" if can[end] and plain[end].room >= margin]
+    looked = 2 * len(table.bends)
+    best: Clearance | None = simple[0] if simple else None
+    every = False
+    if thorough or best is None:
+        every = len(table.bends) <= ALL
+        found = [plain[end] for end in "AB" if can[end]]
+        # no order leaves more room than the finished tube has; what is poorer than the simple orders is of no use
+        poor = max((one.room for one in found), default=-inf) - ALIKE
+        searched, count = (_every if every else _beam)(ends, feasible, poor)
+        looked += count
+        found += [searched[end] for end in "AB" if end in searched]
+        top = max((one.room for one in found), default=inf)
+        best = next((one for one in found if one.room >= top - ALIKE or one.room == top), None)
+    return BestOrder(best, plain["A"], plain["B"], can["A"], can["B"], margin, every, looked)
+
+
+def _clampable(order: Sequence[int], rule: Feasible, end: str) -> bool:
+    return all(rule(tuple(sorted(order[:i])), bend, end) for i, bend in enumerate(order))
+
+
+def _allowed(one: Sweeper, made: frozenset[int], rule: Feasible) -> Iterable[int]:
+    numbers = tuple(sorted(i + 1 for i in made))
+    return (k for k in range(one.count) if k not in made and rule(numbers, k + 1, one.feed_from))
+
+
+def _rooms(one: Sweeper, states: Sequence[State]) -> list[float]:
+    """The least room in each situation, as far as it is measured."""
+    return [min(moment.least, one.enough) for moment in one.moments(states)]
+
+
+def _swaps(one: Sweeper, made: Iterable[int], bend: int) -> int:
+    """How many bends that the simple order makes later were made before this one."""
+    if one.feed_from == "A":
+        return sum(i > bend for i in made)
+    return sum(i < bend for i in made)
+
+
+def _every(ends: Mapping[str, Sweeper], rule: Feasible | None, poor: float) -> tuple[dict[str, Clearance], int]:
+    """By end the roomiest order there is, the simplest of those alike, and how many situations were weighed.
+
+    Each situation is weighed by the most room there can be (`Sweeper.most`). Only those on an order that would be
+    the roomiest, or the simplest of those alike, are swept, until nothing on it is unswept: whatever was not swept
+    has less room than it was weighed by, and was no part of a better order even so. An end is missing where the
+    clamp allows nothing, or where no order can come up to the other end's.
+    """
+    searches = {end: _OrderSearch(one, _held(one, rule)) for end, one in ends.items()}
+    found: dict[str, Clearance] = {}
+    top = poor + ALIKE
+    for end in sorted(searches, key=lambda end: -searches[end].most):
+        search = searches[end]
+        # end A is preferred where it is alike
+        if search.most > top - (ALIKE if end == "A" else 0.0):
+            order = search.order(ends[end].finished + ALIKE, poor)
+            if order is not None:
+                found[end] = ends[end].sequence(order)
+                top = max(top, found[end].room)
+    return found, sum(search.swept_count for search in searches.values())
+
+
+class _OrderSearch:
+    """The search of one end; bends are counted from 0 from the end fed first, sets of them as in `order_sets`."""
+
+    def __init__(self, one: Sweeper, held: NDArray[np.bool_]) -> None:
+        self.sweeper = one
+        self.sets = lattice(one.count)
+        self.swept_count = int(held.sum())
+        #: In the table's numbers from end A, by which orders that are alike are told apart.
+        self.names = list(one.simple_order)
+        #: (2^n, n) mm: what was swept is exact, the rest may have less room.
+        self.rooms = np.where(held, one.most(), -inf)
+        self.swept = ~held
+        #: mm that no order has more room than; -inf when there is none.
+        self.most = self.sets.widest(self.rooms)
+
+    def order(self, enough: float, poor: float) -> tuple[int, ...] | None:
+        """The order to take, in the table's numbers from end A; ``enough`` and ``poor`` as for `Sweeper`."""
+        self.sweeper = self.sweeper.quick(enough, poor)
+        self.rooms = np.minimum(self.rooms, enough)
+        sure, more = -inf, 0
+        while True:
+            most = self.sets.widest(self.rooms)
+            if most == -inf:
+                return None
+            # by how much the widest path may be wider than one that was swept: no more than rounding of the bounds?
+            known = most <= sure + 2.0 * ROUNDING
+            found = [
+                self._simplest(self.rooms, sure - ALIKE if known else most),
+                self._simplest(self.rooms, most - ALIKE),
+            ]
+            new = self._unswept(found)
+            if not new:
+                if not known:
+                    sure = most
+                    continue
+                if found[0] == found[1]:
+                    return tuple(self.names[k] for k in found[0])
+                # the hair between the two decides: sweep all that could count, and then it is exact
+                new = set(zip(*np.nonzero(~self.swept & (self.rooms >= sure - ALIKE)), strict=True))
+                if not new:
+                    sure = most
+                    continue
+            self._sweep(sorted(new.union(self._others(most, more))))
+            sure = max(sure, *(min((self.rooms[step] for step in _steps(order)), default=inf) for order in found))
+            more = 2 * more or MORE
+
+    def _simplest(self, rooms: Array, enough: float) -> list[int]:
+        return self.sets.simplest(rooms, enough, self.names) or []
+
+    def _unswept(self, orders: Iterable[Sequence[int]]) -> set[tuple[int, int]]:
+        return {step for order in orders for step in _steps(order) if not self.swept[step]}
+
+    def _others(self, enough: float, count: int) -> list[tuple[int, int]]:
+        """What to sweep along: steps of other orders that would do, since many at once cost little more than few."""
+        if not count:
+            return []
+        return [step for step in self.sets.on_orders(self.rooms, enough) if not self.swept[step]][:count]
+
+    def _sweep(self, steps: Sequence[tuple[int, int]]) -> None:
+        """Work out the room of bends after sets of others, and learn from it about those that are like them."""
+        members = self.sets.members
+        states = [(self.names[k], frozenset(self.names[i] for i in members[made])) for made, k in steps]
+        every = np.arange(len(self.rooms))
+        for (made, k), state, room in zip(steps, states, _rooms(self.sweeper, states), strict=True):
+            self.rooms[made, k] = room
+            self.swept[made, k] = True
+            for (first, last), least in self.sweeper.implied_rooms(state):
+                part = (2 << last) - (1 << first)
+                alike = ~self.swept[:, k] & ((every ^ made) & part == 0)
+                self.rooms[alike, k] = np.minimum(self.rooms[alike, k], least)
+
+
+def _steps(order: Sequence[int]) -> list[tuple[int, int]]:
+    """The set of bends made before each bend of an order, and the bend."""
+    found, made = [], 0
+    for k in order:
+        found.append((made, k))
+        made |= 1 << k
+    return found
+
+
+def _held(one: Sweeper, rule: Feasible | None) -> NDArray[np.bool_]:
+    """(2^n, n): whether each bend can be held after each set of bends that orders come by."""
+    sets = lattice(one.count)
+    found = np.zeros((1 << one.count, one.count), bool)
+    if rule is None:
+        for k in range(one.count):
+            found[:, k] = np.arange(1 << one.count) >> k & 1 == 0
+        return found
+    names = one.simple_order
+    come = [False] * (1 << one.count)
+    come[0] = True
+    for made in range(1 << one.count):  # a set comes after every part of it
+        if not come[made]:
+            continue
+        numbers = tuple(sorted(names[i] + 1 for i in sets.members[made]))
+        for k in range(one.count):
+            if not made >> k & 1 and rule(numbers, names[k] + 1, one.feed_from):
+                found[made, k] = come[made | 1 << k] = True
+    return found
+
+
+def _beam(ends: Mapping[str, Sweeper], rule: Feasible | None, poor: float) -> tuple[dict[str, Clearance], int]:
+    """By end a roomy order, and how many situations were swept."""
+    found, count = {}, 0
+    for end, one in ends.items():
+        quick = one.quick(one.finished + ALIKE, poor)
+        order, swept = _beam_of(quick, rule or (lambda made, bend, end: True))
+        count += swept
+        if order is not None:
+            found[end] = one.sequence(order)
+    return found, count
+
+
+def _beam_of(one: Sweeper, rule: Feasible) -> tuple[tuple[int, ...] | None, int]:
+    """A roomy order: at each step the best sets of bends made are kept."""
+    kept: dict[frozenset[int], tuple[float, int, tuple[int, ...]]] = {frozenset(): (inf, 0, ())}
+    count = 0
+    width = max(8, BEAM * BEAM_BENDS // max(one.count, BEAM_BENDS))
+    for _ in range(one.count):
+        states = [(k, made) for made in kept for k in _allowed(one, made, rule)]
+        count += len(states)
+        grown: dict[frozenset[int], tuple[float, int, tuple[int, ...]]] = {}
+        for (k, made), least in zip(states, _rooms(one, states), strict=True):
+            room, swaps, order = kept[made]
+            step = (min(room, least), swaps + _swaps(one, made, k), (*order, k))
+            to = made | {k}
+            if to not in grown or _rank(step) < _rank(grown[to]):
+                grown[to] = step
+        kept = dict(sorted(grown.items(), key=lambda item: _rank(item[1]))[:width])
+    best = kept.get(frozenset(range(one.count)))
+    return (None if best is None else best[2]), count
+
+
+def _rank(step: tuple[float, int, tuple[int, ...]]) -> tuple[float, int, tuple[int, ...]]:
+    return -step[0], step[1], step[2]
+
+
+def space_known(machine: Machine) -> bool:
+    """Whether the shop file says enough of the room to speak of the sweep: the bend plane and the pivot's height."""
+    return machine.plane is not None and machine.pivot_height is not None

@@ -1,0 +1,244 @@
+"""What is to be told of a set-up: what cannot be held, what was changed and why, what to trim."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from converter.bending.metal.law_findings import fit_findings
+from converter.bending.setup.clamping import SLACK, Lack
+from converter.bending.setup.shape import wider
+from converter.bending.split import best_refit, best_split, makeable_by
+from converter.findings import NOTE, WARNING, Clause, Finding
+from converter.shop.assign import die_for_bend
+from converter.shop.model import Die, Shop
+
+if TYPE_CHECKING:
+    from converter.bending.setup.setup import Setup, Step
+
+#: Degrees; a stop this little past the limit is rounding.
+ANGLE_SLACK = 1e-6
+#: mm; legs that come out this little off their place are as bends go, further off is a warning. Common practice, no
+#: source.
+AS_BENDS_GO = 1.0
+#: mm; legs that come out this little further apart need no words.
+WORTH_SAYING = 0.5
+#: mm; a stick this little longer is as long.
+_SAME_LENGTH = 1e-6
+
+_WHY = {"held": "held", "clear": "clears", "room": "most-room", "stick": "least-stick"}
+
+
+def setup_findings(setup: Setup, shop: Shop, why: Sequence[str]) -> list[Finding]:
+    """Every finding on one set-up.
+
+    Args:
+        setup: without findings yet.
+        shop: whose limits count.
+        why: why the end or the order is not the simple one: 'held', 'clear', 'room', 'stick'; empty when it is.
+    """
+    of = _Findings(setup, shop)
+    return [
+        *of.order(why),
+        *of.lacks(),
+        *of.inverted(),
+        *of.shifted(),
+        *of.ends(),
+        *of.stops(),
+        *of.metal(),
+        *of.stick(),
+    ]
+
+
+class _Findings:
+    """The findings of one set-up, by what they are about."""
+
+    def __init__(self, setup: Setup, shop: Shop) -> None:
+        self.setup = setup
+        self.shop = shop
+        self.run = setup.tube.run
+
+    def order(self, why: Sequence[str]) -> Iterator[Finding]:
+        """The order or the end is not the simple one."""
+        if not why:
+            return
+        order = Clause.of("bends-in-order", order=tuple(step.bend for step in self.setup.steps))
+        values = {
+            "feed": self.setup.feed_from,
+            "order": "" if self.setup.plan.is_simple else order,
+            "reasons": tuple(Clause.of(_WHY[reason]) for reason in why),
+        }
+        yield self._finding("order-changed", None, values, variant="set-up")
+
+    def lacks(self) -> Iterator[Finding]:
+        """Bends that cannot be held in any order tried."""
+        for lack in self.setup.plan.lacks:
+            bend, other = self._bend(lack.bend), self._bend(lack.other)
+            die = self._step(bend).die
+            values = {
+                "other": other,
+                "straight": lack.have,
+                "need": lack.need,
+                "die": Clause.of("die-by-name", name=die.name) if die else Clause.of("die-without-name"),
+                "ways": self._ways(lack, other, die),
+            }
+            yield self._finding(
+                "straight-too-short",
+                bend,
+                values,
+                variant="clamp" if lack.ahead else "pressure die",
+                measured=lack.have,
+                limit=lack.need,
+            )
+
+    def _ways(self, lack: Lack, other: int, die: Die | None) -> tuple[Clause, ...]:
+        """Bends apart, a cut that leaves two pieces that can be made, or another die that moves the corners little."""
+        section = self.setup.tube.section
+        bend = self._bend(lack.bend)
+        excess = self.setup.excess[max(bend, other) - 1] if abs(bend - other) == 1 else 0.0
+        ways = [Clause.of("move-bends-apart", by=lack.need - lack.have + excess, other=other)]
+        if section is not None:
+            cut = best_split(self.run.table, max(section.od, section.height), makeable_by(self.shop, die))
+            if cut is not None:
+                ways.append(cut.way)
+            others = [one for one in self.shop.dies_for(section) if die is None or one.name != die.name]
+            better = best_refit(self.run, others)
+            if better is not None:
+                to = Clause.of("die-of-radius", die=better[0].name, clr=better[0].clr)
+                ways.append(Clause.of("refit-to-die", die=to, moved=better[2]))
+        return tuple(ways)
+
+    def inverted(self) -> Iterator[Finding]:
+        """Bends for which the clamp is turned over."""
+        for step in self.setup.steps:
+            if step.inverted is not None and step.die is not None:
+                yield self._finding(
+                    "straight-too-short",
+                    step.bend,
+                    {"other": step.inverted, "die": step.die.name},
+                    variant="turned over",
+                    limit=step.die.between,
+                    severity=NOTE,
+                )
+
+    def shifted(self) -> Iterator[Finding]:
+        """Bends without any straight left between them, whose legs come out further apart than drawn."""
+        lacks = {frozenset((self._bend(lack.bend), self._bend(lack.other))) for lack in self.setup.plan.lacks}
+        for i, excess in enumerate(self.setup.excess):
+            if excess > SLACK and {i, i + 1} not in lacks:
+                yield self._finding(
+                    "legs-shifted",
+                    i + 1,
+                    {"other": i, "excess": excess},
+                    measured=excess,
+                    limit=AS_BENDS_GO,
+                    severity=NOTE if excess <= AS_BENDS_GO else WARNING,
+                )
+
+    def ends(self) -> Iterator[Finding]:
+        """Extra stick at the ends."""
+        for end, extra in (("A", self.setup.extra_a), ("B", self.setup.extra_b)):
+            if extra <= 0.0:
+                continue
+            first = end == self.setup.feed_from
+            reach = (self.run.metal or (0.0, 0.0))[0 if end == "A" else 1]
+            if (extra <= reach and end not in self.setup.coped) or not self.setup.steps:
+                variant = "longer for metal"
+            else:
+                variant = "longer for clamp" if first else "longer for pressure die"
+            yield self._finding(
+                "end-too-short",
+                self.setup.steps[0 if first else -1].bend if self.setup.steps else None,
+                {"extra": extra},
+                variant=variant,
+                end=end,
+                measured=extra,
+                severity=NOTE,
+            )
+
+    def stops(self) -> Iterator[Finding]:
+        """Stops past what die and machine turn (a target past it is the audit's to tell)."""
+        for step in self.setup.steps:
+            limit = self.shop.greatest_angle(step.die)
+            # without a die the stop is the target
+            if (
+                step.die is None
+                or limit is None
+                or step.stop <= limit + ANGLE_SLACK
+                or step.target > limit + ANGLE_SLACK
+            ):
+                continue
+            sure = step.springback.stop_range(step.target)[0] > limit
+            yield self._finding(
+                "stop-too-great",
+                step.bend,
+                {"angle": step.target, "stop": step.stop, "die": step.die.name, "most": limit},
+                measured=step.stop,
+                limit=limit,
+                unit="deg",
+                severity="" if sure else WARNING,
+            )
+
+    def metal(self) -> Iterator[Finding]:
+        """What is known of springback and of the marks, once for each die."""
+        told: set[str] = set()
+        for step in self.setup.steps:
+            if step.die is None or step.die.name in told:
+                continue
+            told.add(step.die.name)
+            yield from fit_findings(step.springback, step.die)
+            if step.die.mark_offset is None:
+                yield Finding("mark-offset-unknown", values={"die": step.die.name})
+        steps = sorted(self.setup.steps, key=lambda step: step.bend)
+        for index, apart in wider(self.run.table, [step.radius for step in steps]) if steps else ():
+            die = steps[index].die
+            # the radius of another die than drawn has an error of its own
+            as_drawn = die is not None and die_for_bend(self.run.table.bends[index], (die,)) is not None
+            if abs(apart) > WORTH_SAYING and as_drawn:
+                yield self._finding("bend-wider", index + 1, {"apart": apart}, measured=apart)
+
+    def stick(self) -> Iterator[Finding]:
+        """The stick against the machine, and against the bars on the rack."""
+        tube, stick = self.setup.tube, self.setup.stick_length
+        machine = self.shop.machine.max_length if self.setup.steps else None
+        rack = self.shop.longest_bar(tube.section, tube.metal)
+        for variant, limit in (("machine", machine), ("rack", rack)):
+            if limit is not None and stick > limit + _SAME_LENGTH:
+                values = {"stick": stick, "most": limit, "section": tube.section}
+                yield self._finding("stick-too-long", None, values, variant=variant, measured=stick, limit=limit)
+
+    def _bend(self, index: int) -> int:
+        """Number in the bend table of a bend counted from 0 from the end fed first."""
+        return index + 1 if self.setup.feed_from == "A" else len(self.setup.steps) - index
+
+    def _step(self, bend: int) -> Step:
+        return next(step for step in self.setup.steps if step.bend == bend)
+
+    def _finding(
+        self,
+        code: str,
+        bend: int | None,
+        values: Mapping[str, object],
+        *,
+        variant: str = "",
+        end: str | None = None,
+        measured: float | None = None,
+        limit: float | None = None,
+        unit: str = "mm",
+        severity: str = "",
+    ) -> Finding:
+        row = self.run.table.bends[bend - 1] if bend else None
+        return Finding(
+            code,
+            variant=variant,
+            severity=severity,
+            tube=self.run.name,
+            bend=bend,
+            end=end,
+            values=values,
+            measured=measured,
+            limit=limit,
+            unit=unit if measured is not None else None,
+            layer=(row and row.layer) or self.run.layer,
+            handle=(row and row.handle) or (self.run.handles[0] if self.run.handles else None),
+        )

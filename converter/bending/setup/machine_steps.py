@@ -1,0 +1,67 @@
+"""Stops and turns to the steps that a machine can be set to, and turns as distances around the tube.
+
+Rounding never adds up: turns are rounded from their running sum, and so are the distances.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import floor
+
+from converter.geometry.vectors import HALF_TURN
+
+
+def wrapped(degrees: float) -> float:
+    """The same turn in (-180, 180]; half a turn is 180 whichever side rounding leaves it on."""
+    value = (degrees + 180.0) % 360.0 - 180.0
+    if value <= HALF_TURN:
+        return 180.0
+    return 0.0 if abs(value) < 1e-9 else value
+
+
+def to_step(degrees: float, step: float | None) -> float:
+    """The nearest multiple of a step; the angle itself where there is none."""
+    return degrees if step is None else floor(degrees / step + 0.5) * step
+
+
+def stop_to_step(stop: float, step: float | None, greatest: float | None) -> float:
+    """A stop to the nearest step above zero, and not rounded past the greatest angle that the machine makes."""
+    if step is None:
+        return stop
+    value = max(step, to_step(stop, step))
+    return value - step if greatest is not None and value > greatest + 1e-9 >= stop and value > step else value
+
+
+def arcs_within(arcs: Iterable[float], allowed: float, grains: Iterable[float]) -> list[tuple[float, float] | None]:
+    """Distances around a tube as they are told, so that neither one of them nor their sum is off by more than so much.
+
+    Args:
+        arcs: exact, mm, with the sign of the turn, in the order made.
+        allowed: mm, above zero.
+        grains: steps of the lengths shown, mm, the one preferred first.
+
+    Returns:
+        For each the distance told and the grain it is a multiple of; None where no grain is fine enough.
+    """
+    exact = told = 0.0
+    found: list[tuple[float, float] | None] = []
+    grains = tuple(grains)
+    for arc in arcs:
+        exact += arc
+        if arc == 0.0:
+            found.append(None)
+            continue
+        for grain in grains:
+            # as near as it comes by itself, or else with some of what was left over before, or all of it
+            left = exact - told - arc
+            tries = [to_step(arc + share * left, grain) for share in (0.0, 0.5, 1.0)]
+            fine = [one for one in tries if abs(one - arc) <= allowed and abs(told + one - exact) <= allowed]
+            fine = [one for one in fine if one * arc > 0.0]
+            if fine:
+                found.append((fine[0], grain))
+                told += fine[0]
+                break
+        else:
+            found.append(None)
+            told = exact  # turned by degrees, so nothing is left over
+    return found

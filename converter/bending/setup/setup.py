@@ -1,0 +1,343 @@
+"""The set-up of each tube: which end goes first, the order of its bends, where the marks lie, stop and turn.
+
+Everything is exact here; rounding happens where it is shown. Conventions, with a worked example, are in
+docs/setup.md. In short: a stick is cut square at the longest point of metal of each end and coped after it is
+bent, so all of it is there to be held. The *direction of feed* is the bend table's, along the tube from the end
+fed first toward the other (the stick itself travels the other way); a mark is measured along the stick as cut from the
+end fed first; ``roll`` is the tube's turn, what it is turned by in the fixed machine, right-hand positive about the
+direction of feed, which is less the rotation of the bend plane.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from converter.bending.dies import seats
+from converter.bending.metal.springback import Springback, springback_for
+from converter.bending.room.order import BestOrder
+from converter.bending.room.sweep import Clearance
+from converter.bending.setup.clamping import BendPlan
+from converter.bending.setup.findings import setup_findings
+from converter.bending.setup.machine_steps import stop_to_step, to_step, wrapped
+from converter.bending.setup.order import OrderChoice, OrderChooser, metal_reach
+from converter.bending.setup.shape import MachineBend, machine_bend
+from converter.errors import OptionError
+from converter.findings import Finding
+from converter.model.run import Tube
+from converter.model.section import Section
+from converter.progress import steps
+from converter.quoting import quoted
+from converter.shop.model import Die, Machine, Shop
+
+#: What may be asked for: an end, or the best of both.
+FEEDS = ("A", "B", "best")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One bend in the order made. Lengths mm, angles degrees.
+
+    Attributes:
+        bend: its number in the bend table, from end A.
+        die: the die, or None when the shop has none for the section.
+        springback: what is known of it.
+        target, stop: the angle wanted and what the stop is set to.
+        radius: centerline radius after springback.
+        stick: stick that the arc uses.
+        start: where the bend starts, from the end fed first along the stick as cut.
+        mark: the same for the pencil mark: ``start`` less the die's mark offset.
+        roll: the tube's turn: what it is turned by before this bend, in (-180, 180]; 0 for the first.
+        total: the turns so far, from the exact planes and so without drift, in (-180, 180].
+        roll_arc: ``roll`` around the outside of the tube, or None when its size is not known.
+        stop_set, comes_out: the stop to the step of the machine's scale, and the angle that it gives.
+        turn_set, total_set: the turn and the turns so far to the step of the machine's ring.
+        turn_arc: ``turn_set`` around the outside of the tube, or None.
+        inverted: the bend made before against which the clamp is turned over, or None.
+    """
+
+    bend: int
+    die: Die | None
+    springback: Springback
+    target: float
+    stop: float
+    radius: float
+    stick: float
+    start: float
+    mark: float
+    roll: float
+    total: float
+    roll_arc: float | None
+    stop_set: float
+    comes_out: float
+    turn_set: float
+    total_set: float
+    turn_arc: float | None
+    inverted: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """The set-up of one tube.
+
+    Attributes:
+        tube: the tube.
+        feed_from: 'A' or 'B', the end fed first.
+        steps: its bends in the order made; empty for a straight, and where something is ``lacking``.
+        length: stick that the tube takes from one end of its centerline to the other.
+        extra_a, extra_b: extra stick at the ends, to be trimmed after bending.
+        clearance: the least room while it is bent, or None when that could not be worked out.
+        plan: how it is clamped, bends numbered from 0 from the end fed first.
+        findings: what is to be said of it.
+        cope_a, cope_b: how far the stick reaches past the centerline's ends to the long points of the copes there
+            (negative: stops before them); 0 where an end is cut square at the centerline's end.
+        coped: the ends that are cut to fit, of 'A' and 'B'.
+        machine: that it is set up on.
+        excess: by how much springback takes more than the straight before each bend of the table has, mm; 0 for most.
+        lacking: what the bends lack where there are no steps: 'radius' (a corner), 'curve' (no straights and arcs),
+            'die' (no section, so no die); '' for nothing.
+        saw_angles: of those that a saw cuts, from square, degrees, 0 for a square cut: (end, angle).
+        long_points_apart: of a straight tube that is sawn at a slant at both ends, the angle from the long point of
+            end A to that of end B, right-hand positive about the way from A to B, degrees; else None.
+    """
+
+    tube: Tube
+    feed_from: str
+    steps: tuple[Step, ...]
+    length: float
+    extra_a: float
+    extra_b: float
+    clearance: Clearance | None
+    plan: BendPlan
+    findings: tuple[Finding, ...] = ()
+    cope_a: float = 0.0
+    cope_b: float = 0.0
+    coped: tuple[str, ...] = ()
+    machine: Machine = field(default_factory=Machine)
+    excess: tuple[float, ...] = ()
+    lacking: str = ""
+    saw_angles: tuple[tuple[str, float], ...] = ()
+    long_points_apart: float | None = None
+
+    @property
+    def stick_length(self) -> float:
+        """Length to cut, mm, exact: from longest point to longest point of metal, and the extra."""
+        return self.length + self.cope_a + self.cope_b + self.extra_a + self.extra_b
+
+    def cope(self, end: str) -> float:
+        """``cope_a`` or ``cope_b``."""
+        return self.cope_a if end == "A" else self.cope_b
+
+    def extra(self, end: str) -> float:
+        """``extra_a`` or ``extra_b``."""
+        return self.extra_a if end == "A" else self.extra_b
+
+    @property
+    def lead(self) -> float:
+        """Extra stick at the end fed first."""
+        return self.extra(self.feed_from)
+
+    @property
+    def stretches(self) -> bool:
+        """Whether any bend is known to use less stick than its arc is long."""
+        return any(step.springback.stretch for step in self.steps)
+
+    def mark_from(self, end: str, step: Step, stick: float | None = None) -> float:
+        """A bend's mark from end 'A' or 'B'.
+
+        Args:
+            end: which end.
+            step: of this set-up.
+            stick: length of the stick as cut, when longer than need be; more stick lies at the end fed last.
+        """
+        if end == self.feed_from:
+            return step.mark
+        return (self.stick_length if stick is None else stick) - step.mark
+
+
+def set_up(
+    tubes: Iterable[Tube],
+    shop: Shop,
+    feed_from: str | None = None,
+    changes: Mapping[tuple[str, str], float] | None = None,
+    saw_angles: Mapping[tuple[str, str], float] | None = None,
+    long_points_apart: Mapping[str, float | None] | None = None,
+) -> list[Setup]:
+    """The set-up of every tube.
+
+    Args:
+        tubes: with their sections, dies and metals.
+        shop: whose dies, machine and test bends count.
+        feed_from: 'A' or 'B' for that end, in another order where the simple one cannot be held or hits
+            something; 'best' for the end and order that need least; None for end A in the simple order
+            unless it cannot be held or hits, and then the best.
+        changes: by name of a tube and end 'A' or 'B', how far the longest point of metal there lies past the
+            centerline's end, mm (negative: before it); an end that is not named is cut square at the centerline's end.
+        saw_angles: of the ends that a saw cuts, from square, degrees, 0 for a square cut.
+        long_points_apart: by name of a tube; see `Setup`.
+
+    Raises:
+        OptionError: ``feed_from`` is none of these.
+    """
+    if feed_from is not None and feed_from not in FEEDS:
+        raise OptionError(f"A tube is fed from end A or end B, or from the best of them, not {quoted(feed_from)}.")
+    bench, angles, apart = _SpringbackBench(shop, changes or {}), saw_angles or {}, long_points_apart or {}
+    return [
+        replace(
+            bench.setup(tube, feed_from),
+            saw_angles=tuple((end, angles[tube.name, end]) for end in "AB" if (tube.name, end) in angles),
+            long_points_apart=apart.get(tube.name),
+        )
+        for tube in steps(tubes, "tubes set up")
+    ]
+
+
+class _SpringbackBench:
+    """What the tubes of one job share: springback per die, section and metal, and what equal tubes come to."""
+
+    def __init__(self, shop: Shop, changes: Mapping[tuple[str, str], float]) -> None:
+        self.shop = shop
+        self.changes = changes
+        self._chosen: dict[tuple[object, ...], tuple[OrderChoice, tuple[str, ...], BestOrder | None]] = {}
+        self._springback: dict[tuple[str, Section | None, str | None, bool], Springback] = {}
+
+    def setup(self, tube: Tube, feed_from: str | None) -> Setup:
+        """One tube."""
+        table = tube.run.table
+        copes = (self.changes.get((tube.name, "A")), self.changes.get((tube.name, "B")))
+        at_a, at_b = (cope or 0.0 for cope in copes)
+        coped = tuple(end for end, cope in zip("AB", copes, strict=True) if cope is not None)
+        lacking = self._lacking(tube)
+        if not table.bends or lacking:
+            plan = BendPlan((), (), (), 0.0, 0.0)
+            end = feed_from if feed_from in ("A", "B") else "A"
+            reach = metal_reach(tube, copes)
+            length, machine = table.developed_length, self.shop.machine
+            bare = Setup(tube, end, (), length, *reach, None, plan, (), at_a, at_b, coped, machine, (), lacking)
+            return replace(bare, findings=tuple(setup_findings(bare, self.shop, ())))
+        made = self._machine_bends(tube)
+        chooser = OrderChooser(tube, made, self.shop, copes)
+        key = (feed_from, copes, *_same(tube, made))
+        if key in self._chosen:  # equal tubes sweep alike, which is what takes long
+            known, why, search = self._chosen[key]
+            chosen = chooser.again(known)
+        else:
+            chosen, why, search = self._chosen[key] = chooser.choose(feed_from)
+        lead, trail = chosen.plan.lead, chosen.plan.trail
+        extra_a, extra_b = (lead, trail) if chosen.end == "A" else (trail, lead)
+        setup = Setup(
+            tube,
+            chosen.end,
+            self._steps(tube, chosen),
+            chosen.shape.length - (at_a + at_b),
+            extra_a,
+            extra_b,
+            chosen.clearance,
+            chosen.plan,
+            (),
+            at_a,
+            at_b,
+            coped,
+            self.shop.machine,
+            chosen.shape.excess,
+        )
+        findings = (*setup_findings(setup, self.shop, why), *chooser.room_findings(chosen, search))
+        return replace(setup, findings=findings)
+
+    def _lacking(self, tube: Tube) -> str:
+        """What a tube with bends lacks for a set-up: 'radius', 'curve' or 'die'; '' for nothing."""
+        if any(bend.clr is None for bend in tube.run.table.bends):
+            return "radius"
+        if tube.run.is_free_curve:
+            return "curve"
+        no_die = tube.section is None and any(seat.die is None for seat in seats(tube, self.shop))
+        return "die" if no_die else ""
+
+    def _machine_bends(self, tube: Tube) -> list[MachineBend]:
+        """Every bend on its die, from end A."""
+        found = []
+        for bend, seat in zip(tube.run.table.bends, seats(tube, self.shop), strict=True):
+            if seat.die is None:
+                known = Springback("none", note="There is no die for this section.")
+            else:
+                key = (seat.die.name, tube.section, tube.metal, seat.turned)
+                if key not in self._springback:
+                    self._springback[key] = springback_for(self.shop, seat.die, tube.section, tube.metal, seat.turned)
+                known = self._springback[key]
+            found.append(machine_bend(bend, seat, known))
+        return found
+
+    def _steps(self, tube: Tube, choice: OrderChoice) -> tuple[Step, ...]:
+        """The bends in the order made."""
+        count = len(choice.shape.machine_bends)
+        around = _around(tube.section, choice.shape.machine_bends)
+        inverted = dict(choice.plan.inverted)
+        order, rolls = choice.plan.order, choice.shape.rolls
+        machine = self.shop.machine
+        found: list[Step] = []
+        for i, k in enumerate(order):
+            one = choice.shape.machine_bends[k]
+            die = one.seat.die
+            total = wrapped(rolls[order[0]] - rolls[k])
+            total_set = wrapped(to_step(total, machine.turn_step))
+            turn_set = wrapped(total_set - found[-1].total_set) if found else 0.0
+            if machine.turn_step is None:
+                turn_set = wrapped(rolls[order[i - 1]] - rolls[k]) if i else 0.0
+            stop_set = stop_to_step(one.stop, machine.stop_step, self.shop.greatest_angle(die))
+            start = choice.plan.lead + choice.shape.starts[k]
+            roll = wrapped(rolls[order[i - 1]] - rolls[k]) if i else 0.0
+            against = inverted.get(k)
+            found.append(
+                Step(
+                    bend=_number(k, count, choice.end),
+                    die=die,
+                    springback=one.springback,
+                    target=one.target,
+                    stop=one.stop,
+                    radius=one.radius,
+                    stick=one.stick,
+                    start=start,
+                    mark=start - ((die.mark_offset or 0.0) if die else 0.0),
+                    roll=roll,
+                    total=total,
+                    roll_arc=None if around is None else around * roll / 360.0,
+                    stop_set=stop_set,
+                    comes_out=one.target + (stop_set - one.stop) / one.springback.b,
+                    turn_set=turn_set,
+                    total_set=total_set,
+                    turn_arc=None if around is None else around * turn_set / 360.0,
+                    inverted=None if against is None else _number(against, count, choice.end),
+                )
+            )
+        return tuple(found)
+
+
+def _same(tube: Tube, made: Sequence[MachineBend]) -> tuple[object, ...]:
+    """What decides the end and order of a tube; lengths and angles to a millionth, which is rounding of places."""
+    table = tube.run.table
+    bends = tuple(
+        (
+            *(round(value, 6) for value in (bend.feed, bend.rotation, bend.angle, bend.clr or 0.0)),
+            *(round(value, 6) for value in (one.stop, one.radius, one.stick)),
+            one.seat.die,
+            one.seat.turned,
+        )
+        for bend, one in zip(table.bends, made, strict=True)
+    )
+    return tube.section, tube.run.metal, tube.run.closed, round(table.tail, 6), bends
+
+
+def _number(index: int, count: int, end: str) -> int:
+    """Number in the bend table of a bend counted from 0 from the end fed first."""
+    return index + 1 if end == "A" else count - index
+
+
+def _around(section: Section | None, made: Sequence[MachineBend]) -> float | None:
+    """Once around the outside in mm; the die's groove for want of a section.
+
+    A quarter turn of a square or rectangle is a quarter of the outline, from middle of face to middle of face.
+    """
+    if section is not None:
+        return section.outer.perimeter
+    die = made[0].seat.die
+    return None if die is None else die.around

@@ -1,0 +1,1 @@
+"""A thin file for each command."""

@@ -1,0 +1,133 @@
+"""``elbowroom convert``: the main job, from drawings to everything the shop and the assembly need."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from converter.cli import options, values
+from converter.cli.console import Console
+from converter.cli.inputs import open_jobs
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from converter.exporters.options import WriteOptions
+    from converter.job import Job
+
+
+@click.command(
+    short_help="Turn drawings into everything the bender and the assembly need.",
+    epilog=options.example(
+        "elbowroom convert rail.dxf --out job --section 1.75x0.120in --shop myshop.toml",
+        "elbowroom convert frame.dxf --out job --to step,csv --step-unit in --file-each",
+        "elbowroom convert rail.dxf --to csv --out - > rail.csv",
+        reads=True,
+    ),
+)
+@click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
+@click.option(
+    "--out",
+    required=True,
+    metavar="DIR",
+    callback=values.folder,
+    help="Folder to write to; '-' writes a single file to stdout.",
+)
+@options.writing
+@options.reading
+@options.reducing
+@options.tube
+@options.at_the_bender
+@options.shown_runs
+@options.showing
+@options.as_json
+@options.talking
+def convert(
+    sources: tuple[str, ...],
+    out: str,
+    writing: options.WritingChoices,
+    reading: options.ReadingChoices,
+    reducing: options.ReducingChoices,
+    tube: options.TubeChoices,
+    bender: options.BenderChoices,
+    runs: tuple[str, ...],
+    showing: options.ShowingChoices,
+    as_json: bool,
+    talking: options.TalkingChoices,
+) -> int:
+    """Read every INPUT, check it against the shop, and write bend tables, templates and solids to DIR.
+
+    Nothing is written unless everything can be; existing files stay unless --force is given, and
+    an input is never replaced. Exit status 1: written, but the audit found errors.
+    """
+    console = options.console_from(talking, as_json)
+    wanted = options.writing_from(writing)
+    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
+
+    from converter.exporters.registry import usable_formats, write
+
+    jobs = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
+    with console.progress("loading what the formats need"):
+        formats, left_out = usable_formats(wanted.formats)
+    for reason in left_out:
+        console.say(f"note: {reason}")
+    if out == "-":
+        return _to_stdout(jobs, formats, wanted.options, console)
+    with console.progress("writing"):
+        paths = write(jobs, out, formats, wanted.options, force=wanted.force)
+    if console.as_json:
+        console.json(convert_document(jobs, paths))
+    else:
+        _report(jobs, [str(path) for path in paths], console)
+    return 1 if any(job.has_errors for job in jobs) else 0
+
+
+def convert_document(jobs: Sequence[Job], written: Sequence[Path]) -> dict[str, Any]:
+    """``elbowroom/convert/1``: that of the audit, and the files written (docs/commands.md)."""
+    from converter.cli.commands.audit import audit_document
+
+    document = audit_document(jobs)
+    document["schema"] = "elbowroom/convert/1"
+    document["written"] = [str(path) for path in written]
+    return document
+
+
+def _report(jobs: Sequence[Job], paths: Sequence[str], console: Console) -> None:
+    """What was found, then what was written."""
+    from converter.cli.commands.audit import verdict
+
+    if not console.quiet:
+        for job in jobs:
+            console.say(partial(verdict, job, console))
+            console.say("")
+    for path in paths:
+        console.result(path)
+
+
+def _to_stdout(jobs: Sequence[Job], formats: Sequence[str], how: WriteOptions, console: Console) -> int:
+    """The one file of the one format on standard output, byte for byte."""
+    import tempfile
+
+    from converter.disk.reading import open_to_read
+    from converter.errors import OptionError
+    from converter.exporters.registry import write
+
+    if console.as_json:
+        raise OptionError("--json and --out - both want standard output: give one.")
+    with tempfile.TemporaryDirectory(prefix="elbowroom-") as folder:
+        paths = write(jobs, folder, formats, how)
+        if len(paths) != 1:
+            raise OptionError(
+                f"--out - takes one file, and these would be {len(paths)}: name one INPUT and one format with --to."
+            )
+        with open_to_read(paths[0]) as stream:
+            data = stream.read()
+    sys.stdout.buffer.write(data)
+    sys.stdout.buffer.flush()
+    for job in jobs:
+        options.say_findings(console, job.shown.findings, job.display)
+    return 1 if any(job.has_errors for job in jobs) else 0

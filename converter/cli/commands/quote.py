@@ -1,0 +1,74 @@
+"""``elbowroom quote``: what a job comes to, estimated from the rates of the shop file."""
+
+from __future__ import annotations
+
+import click
+
+from converter.cli import options
+
+
+@click.command(
+    short_help="Estimate metal, work and price of every part from the shop's rates.",
+    epilog=options.example(
+        "elbowroom quote frame.dxf --shop myshop.toml --job job.toml",
+        "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --jobs 12",
+        "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --csv > quotation.csv",
+        reads=True,
+    ),
+)
+@click.argument("source", metavar="INPUT")
+@click.option(
+    "--jobs", type=click.IntRange(1, 1_000_000), default=1, metavar="N", help="How many times it is all made.  [1]"
+)
+@options.reading
+@options.reducing
+@options.tube
+@options.at_the_bender
+@options.shown_runs
+@options.showing
+@options.as_json
+@options.as_csv
+@options.talking
+def quote(
+    source: str,
+    jobs: int,
+    reading: options.ReadingChoices,
+    reducing: options.ReducingChoices,
+    tube: options.TubeChoices,
+    bender: options.BenderChoices,
+    runs: tuple[str, ...],
+    showing: options.ShowingChoices,
+    as_json: bool,
+    as_csv: bool,
+    talking: options.TalkingChoices,
+) -> int:
+    """Estimate what every part of INPUT ('-' reads standard input) comes to, and the whole job.
+
+    Equal tubes are one part, with how many there are. For one piece: the stick it takes and its mass, bends, saw
+    cuts, copes, length of weld, minutes of work and price, from [rates] and [[price]] of the shop file; for all of
+    the part the price. What has no rate there is not counted, and that is said.
+    Exit status 1 means that some tube cannot be made as drawn.
+    """
+    console = options.console_from(talking, as_json, as_csv)
+    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
+
+    from converter.job import open_job
+    from converter.job.quotation import quotation
+
+    with console.progress(f"estimating {source}"):
+        job = open_job(source, settings)
+        estimate = quotation(job, jobs)
+        _ = job.findings
+    if console.as_json:
+        from converter.exporters.data.quote_json import quotation_document
+
+        console.json(quotation_document(job, estimate))
+    elif as_csv:
+        from converter.exporters.data.quote_csv import quotation_csv
+
+        console.csv(quotation_csv(estimate, job.display))
+    else:
+        from converter.cli.screens.quote import quotation_text
+
+        console.result(quotation_text(job, estimate))
+    return 1 if job.has_errors else 0

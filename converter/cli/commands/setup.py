@@ -1,0 +1,74 @@
+"""``elbowroom setup``: stick, marks, stops, turns and order for the person at the bender."""
+
+from __future__ import annotations
+
+import click
+
+from converter.cli import options
+from converter.cli.inputs import open_jobs
+
+
+@click.command(
+    short_help="Show the bender's set-up: cut length, marks, stops, turns, order.",
+    epilog=options.example(
+        "elbowroom setup rail.dxf --shop myshop.toml --section 1.75x0.120in --metal 'mild steel' --fraction 16",
+        "elbowroom setup frame.dxf --shop myshop.toml --job job.toml --feed-from best --json > setup.json",
+        "elbowroom setup frame.dxf --shop myshop.toml --job job.toml --csv > setup.csv",
+        reads=True,
+    ),
+)
+@click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
+@options.reading
+@options.reducing
+@options.tube
+@options.at_the_bender
+@click.option("--brief", is_flag=True, help="Leave out the step-by-step instructions.")
+@options.shown_runs
+@options.showing
+@options.as_json
+@options.as_csv
+@options.talking
+def setup(
+    sources: tuple[str, ...],
+    reading: options.ReadingChoices,
+    reducing: options.ReducingChoices,
+    tube: options.TubeChoices,
+    bender: options.BenderChoices,
+    brief: bool,
+    runs: tuple[str, ...],
+    showing: options.ShowingChoices,
+    as_json: bool,
+    as_csv: bool,
+    talking: options.TalkingChoices,
+) -> int:
+    """Show for every tube in every INPUT what the person at the bender needs ('-' reads standard input).
+
+    Equal tubes once, with their number. Stick length, to the long points of ends that are coped; for each bend
+    the mark from either end, die, stop with springback, and how the tube is turned; the end that goes first,
+    the order where the simple one cannot be held, and the least room around. Exit status 1 means that something
+    would scrap a stick, such as an end that cannot be fitted as drawn.
+    """
+    console = options.console_from(talking, as_json, as_csv)
+    options.one_input_for_csv(sources, as_csv)
+    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
+
+    jobs = open_jobs(sources, settings, console, "setting up", ask=lambda job: job.findings)
+    if console.as_json:
+        from converter.exporters.data.setup_json import job_setup
+        from converter.exporters.data.table_json import together
+
+        console.json(together([job_setup(job) for job in jobs]))
+    elif as_csv:
+        from converter.exporters.data.setup_csv import setup_csv
+
+        (job,) = jobs
+        console.csv(setup_csv(job.shown.setups, job.display))
+        options.say_findings(console, job.shown.findings, job.display)
+    else:
+        from converter.cli.screens.setup import setups_text
+
+        for i, job in enumerate(jobs):
+            if i:
+                console.result("")
+            console.result(setups_text(job, brief=brief, everything=console.verbose))
+    return 1 if any(job.has_errors for job in jobs) else 0

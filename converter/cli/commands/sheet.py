@@ -1,0 +1,124 @@
+"""``elbowroom sheet``: the job sheet, for the screen at the bender and for paper."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from converter.cli import options, values
+from converter.errors import OptionError
+from converter.quoting import quoted
+
+if TYPE_CHECKING:
+    from converter.job import Job
+
+#: What a person types after --to -> name in the registry; both are usual.
+KINDS = {"html": "sheet", "pdf": "sheet-pdf"}
+
+
+def kinds(value: str) -> tuple[str, ...]:
+    """What --to says as names of formats in the registry, each once.
+
+    Raises:
+        OptionError: it names none, or an unknown one.
+    """
+    words = [word.strip().lower() for word in value.split(",") if word.strip()]
+    known = {**{kind: (name,) for kind, name in KINDS.items()}, "all": tuple(KINDS.values())}
+    wrong = [word for word in words if word not in known]
+    if wrong or not words:
+        raise OptionError(f"--to takes {', '.join(KINDS)} or all, not {quoted(wrong[0] if wrong else value)}.")
+    return tuple(dict.fromkeys(name for word in words for name in known[word]))
+
+
+@click.command(
+    short_help="Write the job sheet for the bender: HTML for the screen, PDF for paper.",
+    epilog=options.example(
+        "elbowroom sheet rail.dxf --shop myshop.toml --section 1.75x0.120in --metal 'mild steel'",
+        "elbowroom sheet frame.dxf --shop myshop.toml --job job.toml --out job --to pdf --paper Letter",
+        "elbowroom sheet frame.dxf --out job --force --json > written.json",
+        reads=True,
+    ),
+)
+@click.argument("source", metavar="INPUT")
+@click.option(
+    "--out", default=".", metavar="DIR", callback=values.folder, help="Folder to write to.  [the current one]"
+)
+@click.option("--to", default="all", metavar="FORMAT,...", help="What to write: html, pdf, or all.  [html,pdf]")
+@click.option("--quote", is_flag=True, help="Add what the job comes to, as 'quote' estimates it.")
+@options.paper
+@options.force
+@options.reading
+@options.reducing
+@options.tube
+@options.at_the_bender
+@options.shown_runs
+@options.showing
+@options.as_json
+@options.talking
+def sheet(
+    source: str,
+    out: str,
+    to: str,
+    quote: bool,
+    paper: str,
+    force: bool,
+    reading: options.ReadingChoices,
+    reducing: options.ReducingChoices,
+    tube: options.TubeChoices,
+    bender: options.BenderChoices,
+    runs: tuple[str, ...],
+    showing: options.ShowingChoices,
+    as_json: bool,
+    talking: options.TalkingChoices,
+) -> int:
+    """Write what the person at the bender looks at for INPUT ('-' reads standard input).
+
+    NAME-sheet.html shows the whole job and every run in 3D, step by step, and opens from a USB stick without
+    a network; NAME-sheet.pdf is the same for paper. With --quote both say what the job comes to. Both bear a mark
+    that changes with the drawing, the shop file and every number, so that an old sheet is recognised. Existing
+    files stay unless --force is given. Exit status 1: written, but something would scrap a stick.
+    """
+    console = options.console_from(talking, as_json)
+    wanted = kinds(to)
+    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
+
+    from converter.exporters.options import WriteOptions
+    from converter.exporters.registry import usable_formats, write
+    from converter.job import open_job
+
+    formats, _ = usable_formats(wanted)
+    with console.progress(f"working out {source}"):
+        job = open_job(source, settings)
+        _ = job.findings
+    how = WriteOptions(paper=paper, quote=quote)
+    with console.progress("writing the sheet"):
+        written = [str(path) for path in write([job], out, formats, how, force=force)]
+    if console.as_json:
+        console.json(_document(job, written))
+    else:
+        from converter.cli.commands.audit import verdict
+
+        console.say(lambda: verdict(job, console) + "\n")
+        for path in written:
+            console.result(path)
+    return 1 if job.has_errors else 0
+
+
+def _document(job: Job, written: list[str]) -> dict[str, Any]:
+    """``elbowroom/sheet/1``: what was written and what was found (docs/sheet.md)."""
+    from converter.cli.commands.audit import audit_document
+    from converter.exporters.sheet.revision import revision_of
+
+    revision = revision_of(job)
+    return {
+        "schema": "elbowroom/sheet/1",
+        "source": job.source,
+        "shop": job.shop.name,
+        "demo_shop": job.shop.is_demo,
+        "revision": revision.mark,
+        "made": revision.issued.isoformat(),
+        "tubes": [tube.name for tube in job.shown.tubes],
+        "written": written,
+        "findings": audit_document([job])["findings"],
+    }

@@ -1,0 +1,1 @@
+"""What commands print: text in columns, findings, a progress bar."""

@@ -1,0 +1,176 @@
+"""Set-ups as text: one block per part, to be printed and taken to the bender."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled, with_marks
+from converter.cli.screens.grid import Grid, fill
+from converter.cli.screens.page import faint
+from converter.cli.screens.parts import part_lines, part_marks, to_cut_text
+from converter.quoting import one_line
+from converter.words import BOTH_TURNS, ROTATION, TURN, part_title, room_text, sign_meanings, stop_text
+
+if TYPE_CHECKING:
+    from converter.bending.setup.setup import Setup
+    from converter.bending.setup.words import SetupView
+    from converter.job import Job
+    from converter.model.part import Part
+
+
+def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> str:
+    """The whole page: heading, tube by tube, what holds for all, findings.
+
+    Args:
+        job: whose set-ups.
+        brief: leave the instructions out.
+        everything: show all findings with their details.
+    """
+    from converter.bending.setup.mirror import mirrored
+    from converter.bending.setup.words import CAUTIONS, SetupView
+    from converter.cli.screens.table import heading
+
+    blocks = [heading(job)]
+    alike: dict[tuple[str, ...], str] = {}
+    shown, marks, setups = job.shown, bend_marks(job.shown.findings), job.part_setups
+    for part in shown.parts:
+        sheet = SetupView(shown.setup_of[part.first.name], job.display)
+        first = alike.setdefault(tuple(sheet.instructions()), part.name)
+        like = None if first == part.name else f"to be made just like {first}"
+        original = None if like or part.mirror_of is None else setups.get(part.mirror_of)
+        if original is not None and part.mirror_of in alike.values() and mirrored(sheet.setup, original):
+            like = f"to be made like {part.mirror_of}, with every turn the other way"
+        blocks.append(setup_text(part, sheet, brief=brief, like=like, marks=marks))
+    if len(shown.tubes) > 1:
+        blocks.append(_to_cut(job))
+    if any(setup.steps for setup in job.shown.setups):
+        legend = (
+            f"Marks lie along the stick as cut. {TURN} Around: how far a point on the outside moves. Turned in all: "
+            f"since the first bend made. {ROTATION} {BOTH_TURNS}"
+        )
+        blocks.append("\n".join(_wrapped(text) for text in ((legend,) if brief else (legend, *CAUTIONS))))
+    if job.shown.findings:
+        blocks.append(findings_text(job.shown.findings, job.display, everything=everything))
+    left_out = ignored_text(job.drawing.ignored, job.display)
+    if left_out:
+        blocks.append(left_out)
+    return "\n\n".join(blocks)
+
+
+def _to_cut(job: Job) -> str:
+    """How many of each part are cut, and how long."""
+    from converter.bending.setup.words import SetupView
+    from converter.shop.sections import describe
+
+    display, rows = job.display, []
+    for part in job.shown.parts:
+        setup, section = job.shown.setup_of[part.first.name], part.first.section
+        stick = display.length(SetupView(setup, display).stick) if setup.stick_length > 0.0 else "none"
+        rows.append((part, stick, describe(section, display) if section else "section unknown"))
+    return to_cut_text(rows, "cut length")
+
+
+def setup_text(
+    part: Part,
+    sheet: SetupView,
+    *,
+    brief: bool = False,
+    like: str | None = None,
+    marks: Mapping[tuple[str, int], str] | None = None,
+) -> str:
+    """One part: its tubes, cut length, end and order, a row per bend in the order made, room, instructions.
+
+    Args:
+        part: what to show.
+        sheet: the set-up of its first tube.
+        brief: leave the instructions out.
+        like: how it is made where a part shown before tells it; its own instructions are left out.
+        marks: of `converter.cli.screens.findings.bend_marks`: bends that something is said of.
+    """
+    from converter.bending.setup.words import NO_SET_UP
+    from converter.shop.sections import describe
+
+    setup, display = sheet.setup, sheet.display
+    tube = setup.tube
+    about = [describe(tube.section, display) if tube.section else "section unknown"]
+    about.append(one_line(tube.metal) if tube.metal else "metal not named")
+    head = [titled(part_title(part), ", ".join(about)), *part_lines(part)]
+    lines = [*head, _wrapped(_stick(sheet))]
+    if setup.stick_length <= 0.0:
+        return "\n".join([*head, _wrapped("no cut length: its cuts leave nothing of it, see the findings below")])
+    lines += [_wrapped(words) for words in sheet.cope_words()]
+    if setup.steps:
+        own_marks = part_marks(part, marks or {})
+        said = {i: own_marks.get((tube.name, step.bend), "") for i, step in enumerate(setup.steps)}
+        heads, rows, tint = with_marks(*_rows(sheet), {i: severity for i, severity in said.items() if severity})
+        table = Grid(heads, rows, "rrrlrrlrll"[: len(heads)], fold=_TURNING, tint=tint).text()
+        lines += [_wrapped(_order(setup)), "", table, ""]
+        notes = [*sheet.rounding_notes(), *sign_meanings(setup.steps)]
+        lines += [faint(line) for line in _wrapped(" ".join(notes)).split("\n")]
+        lines.append(_wrapped(f"room around the bender: {room_text(setup, display)}"))
+    elif setup.lacking:
+        lines.append(_wrapped(f"no set-up: {NO_SET_UP[setup.lacking]}"))
+    if setup.plan.lacks:
+        lines.append("  cannot be bent so: see the findings below")
+    elif not brief and like is not None:
+        own = ", with its own templates for the cuts" if len(setup.saw_angles) < len(setup.coped) else ""
+        lines.append(_wrapped(f"{one_line(like)}{own}"))
+    elif not brief:
+        lines += [""] if setup.steps else []
+        lines += [_wrapped(text, f"{i:>4}. ") for i, text in enumerate(sheet.instructions(), 1)]
+    return "\n".join(lines)
+
+
+def _stick(sheet: SetupView) -> str:
+    setup, length = sheet.setup, sheet.display.length
+    extras = [
+        f"{length(extra)} extra at end {end}"
+        for end, extra in (("A", setup.extra_a), ("B", setup.extra_b))
+        if extra > 0.0
+    ]
+    words = f"cut length {length(sheet.stick)}"
+    if extras:
+        words += f", {' and '.join(extras)} to be trimmed"
+    if setup.stretches:
+        words += ", the stretch of the bends taken off"
+    return words
+
+
+def _order(setup: Setup) -> str:
+    words = f"end {setup.feed_from} first"
+    if not setup.plan.is_simple:
+        words += f", bends in the order {', '.join(str(step.bend) for step in setup.steps)}"
+    return words
+
+
+#: The column where a table too wide for its page is folded: how to turn the tube comes under where and how far.
+_TURNING = 6
+
+
+def _rows(sheet: SetupView) -> tuple[list[str], list[list[str]]]:
+    """Heads and rows, in the order made."""
+    display = sheet.display
+    heads = ["bend", "mark from A", "from B", "die", "stop", "angle", "turn the tube", "around", "turned in all"]
+    arounds = sheet.arounds()
+    rows = []
+    for i, step in enumerate(sheet.setup.steps):
+        rows.append(
+            [
+                str(step.bend),
+                display.number(sheet.mark("A", step)),
+                display.number(sheet.mark("B", step)),
+                one_line(step.die.name) if step.die else "none",
+                stop_text(step, display),
+                display.angle(step.comes_out),
+                sheet.turn(step) if i else "as loaded",
+                arounds[i],
+                sheet.so_far(step) if i else "",
+            ]
+        )
+    return heads, rows
+
+
+def _wrapped(text: str, first: str = "  ") -> str:
+    """A paragraph that keeps its indent."""
+    return fill(one_line(text), first)

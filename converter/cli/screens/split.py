@@ -1,0 +1,76 @@
+"""Tubes in pieces as text: where each is cut, what joins it, the tables of the pieces."""
+
+from __future__ import annotations
+
+from converter.bending.pieces import PieceJoint, TubePieces
+from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled
+from converter.cli.screens.grid import Grid, fill
+from converter.cli.screens.table import heading, tube_text
+from converter.job.pieces import JobInPieces
+from converter.quoting import one_line
+from converter.units import Display
+from converter.words import JOINING_CAUTION, SLEEVE_FIT, joint_text
+
+
+def split_text(result: JobInPieces, *, everything: bool = False) -> str:
+    """The whole page: heading, tube by tube its pieces and joints, their bend tables, findings.
+
+    Args:
+        result: a job and its pieces.
+        everything: show all findings with their details.
+    """
+    job, display = result.job, result.job.display
+    blocks = [heading(result.whole)]
+    sticks = {setup.tube.name: setup.stick_length for setup in job.setups}
+    marks = bend_marks(job.shown.findings)
+    for pieces in result.split:
+        blocks.append(_tube_text(pieces, sticks, display))
+        blocks += [tube_text(piece, display, marks) for piece in pieces.pieces]
+    blocks += [fill(no_cut_sentence(name)) for name in result.impossible]
+    if result.split:
+        sleeved = any(joint.sleeve for pieces in result.split for joint in pieces.joints)
+        blocks.append("\n".join(fill(text) for text in ((SLEEVE_FIT,) if sleeved else ()) + (JOINING_CAUTION,)))
+    elif not result.impossible:
+        blocks.append(fill(nothing_to_split(len(result.whole.shown.tubes))))
+    if job.shown.findings:
+        blocks.append(findings_text(job.shown.findings, display, everything=everything))
+    left_out = ignored_text(result.whole.drawing.ignored, display)
+    return "\n\n".join([*blocks, left_out] if left_out else blocks)
+
+
+def _tube_text(pieces: TubePieces, sticks: dict[str, float], display: Display) -> str:
+    tube = pieces.tube
+    about = f"{display.length(tube.run.table.developed_length)} along the centerline, in {len(pieces.pieces)} pieces"
+    ends = [0.0, *(joint.at for joint in pieces.joints), tube.run.table.developed_length]
+    rows = [
+        [one_line(piece.name), display.number(sticks[piece.name]), str(len(piece.run.table.bends)),
+         display.number(ends[i]), display.number(ends[i + 1])]
+        for i, piece in enumerate(pieces.pieces)
+    ]  # fmt: skip
+    lines = [titled(tube.name, about), Grid(["piece", "cut length", "bends", "from", "to"], rows, "lrrrr").text()]
+    for i, joint in enumerate(pieces.joints, 1):
+        lines.append(fill(f"joint {i}: {_joint_text(joint, bool(tube.run.table.bends), display)}", "  ", "    "))
+    return "\n".join(lines)
+
+
+def _joint_text(joint: PieceJoint, bent: bool, display: Display) -> str:
+    section = joint.sleeve.section if joint.sleeve else None
+    length = joint.sleeve.run.table.developed_length if joint.sleeve else 0.0
+    return joint_text(joint.at, joint.straight if bent else None, section, length, display)
+
+
+def nothing_to_split(count: int) -> str:
+    """That every tube can be made from one stick, and what to ask where it is to be split all the same."""
+    who = "The tube can" if count == 1 else f"Each of the {count} tubes can"
+    return (
+        f"{who} be made from one stick, so nothing is split. --longest LENGTH asks for shorter pieces, --at LENGTH "
+        "for a cut at a place."
+    )
+
+
+def no_cut_sentence(name: str) -> str:
+    """That no cut helps a tube."""
+    return (
+        f"{one_line(name)} cannot be made whole, and no cuts in its straights make pieces that can be: "
+        "see what the audit says of it."
+    )

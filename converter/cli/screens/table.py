@@ -1,0 +1,102 @@
+"""Bend tables as text: one block per part."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from converter.cli.screens.findings import UNIT_WORDS, counted, titled, with_marks
+from converter.cli.screens.grid import Grid, fill
+from converter.cli.screens.page import faint
+from converter.cli.screens.parts import part_lines, part_marks
+from converter.model.part import Part
+from converter.model.run import Tube
+from converter.quoting import one_line
+from converter.units import MM_PER, Display
+from converter.words import ROTATION, part_title
+
+if TYPE_CHECKING:
+    from converter.job import Job
+
+
+def heading(job: Job) -> str:
+    """Two lines about the drawing: name, unit, how many tubes and bends, the unit shown; the tolerances used."""
+    drawing = job.drawing
+    name = "standard input" if drawing.source == "-" else one_line(drawing.source)
+    named, read_as = (UNIT_WORDS.get(unit or "", unit) for unit in (drawing.units, drawing.read_as))
+    unit = f"drawn in {named}" if named else f"no unit, read as {read_as}"
+    if named and named != read_as:
+        unit = f"says {named}, read as {read_as}"
+    bends = sum(len(tube.run.table.bends) for tube in job.tubes)
+    picked = f" ({len(job.shown.tubes)} shown)" if len(job.shown.tubes) < len(job.tubes) else ""
+    counts = f"{counted(len(job.tubes), 'tube')}{picked}, {counted(bends, 'bend')}"
+    shown = f"lengths in {UNIT_WORDS[job.display.unit]}, angles in degrees"
+    text = titled(name, f"{unit}; {counts}; {shown}", ": ")
+    return "\n".join([text, *(faint(line) for line in fill(_tolerances(job), rest="  ").split("\n"))])
+
+
+def _tolerances(job: Job) -> str:
+    tol, unit = job.tolerances, job.display.unit
+    join, fit = (f"{length / MM_PER[unit]:.3g} {unit}" for length in (tol.join, tol.fit))
+    return f"tolerances: join {join}, fit {fit}, tangent {tol.tangent:g}°"
+
+
+def part_text(part: Part, display: Display, marks: Mapping[tuple[str, int], str] | None = None) -> str:
+    """Name, quantity, layer, section, die, its tubes; a row per bend and the tail; developed length.
+
+    Args:
+        part: what to show.
+        display: how.
+        marks: of `converter.cli.screens.findings.bend_marks`: bends that something is said of.
+    """
+    from converter.shop.sections import describe
+
+    tube = part.first
+    run = tube.run
+    about = []
+    if run.layer is not None and not part.name.startswith(run.layer):
+        about.append(f"layer {one_line(run.layer)}")
+    about.append(describe(tube.section, display) if tube.section else "section unknown")
+    if tube.die:
+        about.append(f"die {one_line(tube.die)}")
+    if run.closed:
+        about.append("closed")
+    lines = [titled(part_title(part), ", ".join(about)), *part_lines(part)]
+    marks = part_marks(part, marks or {})
+    if run.table.bends:
+        rows = [
+            [str(i), display.number(b.feed), _degrees(b.rotation), _degrees(b.angle), _radius(b.clr, display)]
+            for i, b in enumerate(run.table.bends, 1)
+        ]
+        rows.append(["tail", display.number(run.table.tail), "", "", ""])
+        said = {i - 1: marks[run.name, i] for i in range(1, len(rows)) if (run.name, i) in marks}
+        heads, rows, tint = with_marks(["bend", "feed", "rotation", "angle", "CLR"], rows, said)
+        lines.append(Grid(heads, rows, "rrrrrl"[: len(heads)], tint=tint).text())
+    length = display.length(run.table.developed_length)
+    lines.append(f"  developed length {length}" + ("" if run.table.bends else ", straight"))
+    deviation = max(one.run.deviation for one in part.tubes)
+    if deviation > _WORTH_SAYING:
+        lines.append(f"  strays up to {deviation:.3f} mm from what was drawn")
+    return "\n".join(lines)
+
+
+def legend() -> str:
+    """What the rotation in the tables is of, and which way it counts."""
+    return faint(fill(ROTATION))
+
+
+def tube_text(tube: Tube, display: Display, marks: Mapping[tuple[str, int], str] | None = None) -> str:
+    """The same of a tube that stands alone."""
+    return part_text(Part(tube.name, (tube,), 1), display, marks)
+
+
+#: mm; below this a rebuilt centerline is the drawing to the last digit a shop can read
+_WORTH_SAYING = 1e-3
+
+
+def _degrees(value: float) -> str:
+    return Display().angle(value)
+
+
+def _radius(clr: float | None, display: Display) -> str:
+    return "none" if clr is None else display.number(clr)

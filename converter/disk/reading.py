@@ -1,0 +1,148 @@
+"""The door through which files are read, and which files came through it: none of them is ever written over.
+
+Whoever opens a file of the user's to read it calls `open_to_read`. Within `recorded` every such file is noted, so that
+a reader need not think of those who write, nor they of readers.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from typing import BinaryIO
+
+from converter.disk.regular import open_regular
+
+
+@dataclass(frozen=True, slots=True)
+class FileRead:
+    """A file as it was when it was opened.
+
+    Attributes:
+        path: absolute; '' for standard input.
+        device, inode, size, changed: from the system: which file, bytes, ns.
+    """
+
+    path: str
+    device: int
+    inode: int
+    size: int
+    changed: int
+
+    @classmethod
+    def of(cls, path: str | os.PathLike[str], seen: os.stat_result | None = None) -> FileRead:
+        """The file that stands there now.
+
+        Raises:
+            OSError: none does.
+        """
+        seen = seen or os.stat(path)
+        where = os.path.abspath(path) if os.fspath(path) else ""
+        return cls(where, seen.st_dev, seen.st_ino, seen.st_size, seen.st_mtime_ns)
+
+    def is_at(self, target: str | os.PathLike[str]) -> bool:
+        """Whether this file would be written over at ``target``, under whatever name, by whatever link.
+
+        It would where its own path leads to the same file now, and where the very file stands that was opened
+        (moved there since). The number of a file alone does not tell: a new file may get that of a removed one.
+        """
+        try:
+            there = os.stat(target)
+        except OSError:
+            return bool(self.path) and os.path.realpath(self.path) == os.path.realpath(target)
+        if (there.st_dev, there.st_ino, there.st_size, there.st_mtime_ns) == (
+            self.device,
+            self.inode,
+            self.size,
+            self.changed,
+        ):
+            return True
+        try:
+            return bool(self.path) and os.path.samestat(os.stat(self.path), there)
+        except OSError:
+            return False
+
+
+@dataclass(slots=True)
+class _Log:
+    """What was read so far, and in which folders; what is noted here is noted in the log around it too."""
+
+    around: _Log | None
+    files: dict[FileRead, None] = field(default_factory=dict)
+    folders: set[str] = field(default_factory=set)
+
+    def note(self, file: FileRead) -> None:
+        self.files[file] = None
+        if self.around is not None:
+            self.around.note(file)
+
+
+_LOG: ContextVar[_Log | None] = ContextVar("files read", default=None)
+
+
+@contextmanager
+def recorded() -> Iterator[None]:
+    """Note every file that is opened to be read in this block."""
+    token = _LOG.set(_Log(_LOG.get()))
+    try:
+        yield
+    finally:
+        _LOG.reset(token)
+
+
+def files_read() -> tuple[FileRead, ...]:
+    """The files opened so far in the innermost `recorded` block; none outside."""
+    log = _LOG.get()
+    return () if log is None else tuple(log.files)
+
+
+def complete_folder_of(path: str | os.PathLike[str]) -> None:
+    """Complete what a run that was cut off began in the folder of a file; looked for once in a `recorded` block.
+
+    Raises:
+        ValueError: the name holds a null character.
+    """
+    from pathlib import Path
+
+    from converter.disk.stage import recover
+
+    log = _LOG.get()
+    folder = os.path.dirname(os.path.realpath(path))
+    if log is None or folder not in log.folders:
+        recover(Path(folder))
+        if log is not None:
+            log.folders.add(folder)
+
+
+def open_to_read(path: str | os.PathLike[str], cure: str = "copy it into a file and name that") -> BinaryIO:
+    """A file's bytes as a stream; the file is noted. Never waits: a pipe or a device is refused.
+
+    What a run that was cut off began in its folder is completed first (`complete_folder_of`).
+
+    Args:
+        path: the file as the user named it; a link is followed.
+        cure: what to do when it is a pipe or a device.
+
+    Raises:
+        ReadError: it is no regular file.
+        OSError: it cannot be opened.
+        ValueError: the name holds a null character.
+    """
+    log = _LOG.get()
+    complete_folder_of(path)
+    stream = open_regular(path, cure)
+    if log is not None:
+        log.note(FileRead.of(path, os.fstat(stream.fileno())))
+    return stream
+
+
+def standard_input() -> BinaryIO:
+    """Standard input as a stream of bytes; where it comes from a file, the file is noted."""
+    log = _LOG.get()
+    if log is not None:
+        with suppress(OSError, ValueError, AttributeError):  # none, or an object in its place
+            log.note(FileRead.of("", os.fstat(sys.stdin.fileno())))
+    return sys.stdin.buffer

@@ -1,0 +1,1 @@
+"""Tables and answers as plain data: CSV, and the JSON that other programs read."""

@@ -1,0 +1,190 @@
+"""The JSON that other programs rely on: ``elbowroom/table/1`` and ``elbowroom/error/1``.
+
+Lengths in mm, angles in degrees, numbers in full precision, never NaN or infinity. The
+keys are described in docs/table-json.md; a change to them changes the number in ``schema``.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from converter.errors import ElbowroomError, WriteError
+from converter.findings import Finding
+from converter.geometry.vectors import Vec
+from converter.model.drawing import Ignored
+from converter.model.run import Tube
+from converter.model.section import Section
+from converter.units import Display
+
+if TYPE_CHECKING:
+    from converter.exporters.files import OutputSet
+    from converter.exporters.options import WriteOptions
+    from converter.job import Job
+    from converter.model.part import Part
+
+TABLE_SCHEMA = "elbowroom/table/1"
+ERROR_SCHEMA = "elbowroom/error/1"
+
+
+def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
+    """Write ``stem.json``."""
+    document = job_table(job, job.shown.findings)
+    out.path(f"{options.stem}.json").write_text(dumps(document), encoding="ascii", newline="\n")
+
+
+def job_table(job: Job, findings: Iterable[Finding]) -> dict[str, Any]:
+    """The bend tables of the tubes shown of a job, with their parts."""
+    drawing, shown = job.drawing, job.shown
+    document = table_document(job.source, drawing.units, shown.tubes, findings, drawing.ignored, job.display)
+    return with_parts(document, shown.parts)
+
+
+def with_parts(document: dict[str, Any], parts: Iterable[Part], name: str = "name") -> dict[str, Any]:
+    """A document whose ``tubes`` have names under a key: each gets its part and quantity; the parts come last."""
+    found = list(parts)
+    part_of = {name: part for part in found for name in part.names}
+    for tube in document["tubes"]:
+        part = part_of[tube[name]]
+        tube |= {"part": part.name, "quantity": part.quantity, "turned": tube[name] in part.turned}
+    return {**document, "parts": [part_value(part) for part in found]}
+
+
+def part_value(part: Part) -> dict[str, Any]:
+    """A part: its name, how many, its tubes as shown, which of them were drawn from the other end, what it mirrors."""
+    return {
+        "part": part.name,
+        "quantity": part.quantity,
+        "tubes": list(part.names),
+        "turned": [name for name in part.names if name in part.turned],
+        "mirror_of": part.mirror_of,
+        "mirror_turned": part.mirror_turned,
+    }
+
+
+def together(documents: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """The documents of several inputs as one; of a single input its own.
+
+    ``inputs`` holds what each says of itself, and every item of a list names its ``source``.
+    """
+    if len(documents) == 1:
+        return documents[0]
+    first = documents[0]
+    alone = [key for key, value in first.items() if not isinstance(value, list) and key not in ("schema", "source")]
+    whole: dict[str, Any] = {"schema": first["schema"], "source": None}
+    for key in alone:
+        values = [document[key] for document in documents]
+        whole[key] = values[0] if all(value == values[0] for value in values) else None
+    whole["inputs"] = [{"source": one["source"], **{key: one[key] for key in alone}} for one in documents]
+    for key, value in first.items():
+        if isinstance(value, list):
+            whole[key] = [{"source": one["source"], **item} for one in documents for item in one[key]]
+    return whole
+
+
+def table_document(
+    source: str,
+    drawing_units: str | None,
+    tubes: Iterable[Tube],
+    findings: Iterable[Finding] = (),
+    ignored: Iterable[Ignored] = (),
+    display: Display | None = None,
+) -> dict[str, Any]:
+    """The bend tables as plain values, ready for `dumps`.
+
+    Args:
+        source: the file as the user named it.
+        drawing_units: the unit the drawing itself names, or None.
+        tubes: in order; lone straights too.
+        findings, ignored: everything said, everything left out.
+        display: how sentences show lengths; mm for None.
+    """
+    return {
+        "schema": TABLE_SCHEMA,
+        "source": source,
+        "drawing_units": drawing_units,
+        "tubes": [tube_value(tube) for tube in tubes],
+        "findings": [finding_value(f, display) for f in findings],
+        "ignored": [{"kind": i.kind, "count": i.count, "why": i.why_in(display)} for i in ignored],
+    }
+
+
+def error_document(error: ElbowroomError) -> dict[str, Any]:
+    """A failed reading as plain values: what a program gets instead of a table."""
+    return {
+        "schema": ERROR_SCHEMA,
+        "error": {"code": error.code, "message": error.message, "file": error.file, "where": error.where},
+    }
+
+
+def finding_value(finding: Finding, display: Display | None = None) -> dict[str, Any]:
+    """A finding with the keys every ``--json`` output shares; ``display``: how its sentence shows lengths."""
+    return {
+        "code": finding.code,
+        "severity": finding.severity,
+        "tube": finding.tube,
+        "bend": finding.bend,
+        "message": finding.message_in(display),
+        "measured": finding.measured,
+        "limit": finding.limit,
+        "unit": finding.unit,
+        "at": None if finding.at is None else list(finding.at),
+    }
+
+
+def section_value(section: Section) -> dict[str, Any]:
+    """A section: shape, od, wall; what other sizes its shape has; label when it has one."""
+    value: dict[str, Any] = {"shape": section.shape, "od": section.od, "wall": section.wall}
+    value |= {name: getattr(section, name) for name in section.kind.table_sizes}
+    if section.label:
+        value["label"] = section.label
+    return value
+
+
+def tube_value(tube: Tube) -> dict[str, Any]:
+    """A tube as plain values: its section, its place, its bend table."""
+    run = tube.run
+    # adding 0.0 writes a negative zero as 0.0
+    return {
+        "name": run.name,
+        "layer": run.layer,
+        "closed": run.closed,
+        "section": None if tube.section is None else section_value(tube.section),
+        "start": _point(run.start),
+        "end": _point(run.end),
+        "bends": [
+            {"feed": b.feed + 0.0, "rotation": b.rotation + 0.0, "angle": b.angle, "clr": b.clr}
+            for b in run.table.bends
+        ],
+        "tail": run.table.tail + 0.0,
+        "developed_length": run.table.developed_length,
+        "deviation": run.deviation,
+    }
+
+
+def _point(p: Vec) -> list[float]:
+    return [p[0] + 0.0, p[1] + 0.0, p[2] + 0.0]
+
+
+def dumps(document: Mapping[str, Any]) -> str:
+    """A document as text: one line per key, and one line per item of a list beneath it.
+
+    Only the C encoder works on the long lists; characters outside ASCII are escaped, so that
+    the text is the same in every terminal's encoding.
+
+    Raises:
+        WriteError: a number is NaN or infinite, which JSON cannot say.
+    """
+    encode = json.JSONEncoder(allow_nan=False).encode
+    lines = []
+    try:
+        for key, value in document.items():
+            if isinstance(value, list) and value:
+                text = "[\n  " + ",\n  ".join(map(encode, value)) + "\n ]"
+            else:
+                text = encode(value)
+            lines.append(f" {encode(key)}: {text}")
+    except ValueError as error:
+        raise WriteError(f"A value of {document.get('schema')} is not a finite number, and JSON has none.") from error
+    return "{\n" + ",\n".join(lines) + "\n}\n"

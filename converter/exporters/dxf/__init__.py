@@ -1,0 +1,1 @@
+"""Drawings to scale as DXF: centerlines, flat profiles, stick and cope templates."""

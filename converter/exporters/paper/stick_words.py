@@ -1,0 +1,184 @@
+"""What a stick template says in words: what it is, how it is used, and the numbers of each bend."""
+
+from __future__ import annotations
+
+from converter.bending.setup.words import STICK_END, reach_words, rounded_up, saw_words, turn_words
+from converter.exporters.paper.stick import StickBend, StickTemplate, Strip
+from converter.exporters.paper.stick_drawing import LEAST_OFFSET
+from converter.findings.wording import listed
+from converter.model.part import Part
+from converter.model.run import Tube
+from converter.quoting import quoted
+from converter.shop.model import Shop
+from converter.units import Display
+from converter.words import part_title, sign_meanings, stop_text
+
+
+def title(tube: Tube, part: Part | None = None) -> str:
+    """``RAIL: stick template, full size``, or with the quantity of the part that it serves."""
+    return f"{tube.name if part is None else part_title(part)}: stick template, full size"
+
+
+def facts(tube: Tube, stick: StickTemplate, strip: Strip, display: Display) -> list[str]:
+    """What the stick is, a few words each."""
+    length = display.length
+    found = [f"developed length {length(stick.length - stick.cope_a - stick.cope_b)}"]
+    if stick.cope_a or stick.cope_b:
+        found.append(f"from long point to long point {length(stick.length)}")
+    if stick.set_up:  # as the set-up shows it
+        found.append(f"cut length {length(rounded_up(stick.stick_length, display))}")
+    elif stick.extra_a or stick.extra_b:
+        found.append(f"cut length {length(stick.stick_length)}")
+    if tube.section is not None and strip.around is not None:
+        found.append(tube.section.outside_words(display))
+        paper = strip.around.paper_thickness
+        found.append(f"strip {length(strip.height)} high: {tube.section.kind.unrolled}, for paper {paper:g} mm thick")
+        if tube.section.label:
+            found.append(tube.section.label)
+    return found
+
+
+#: Heads of the columns of `bend_row`; lengths are in the unit shown.
+HEADS = (
+    "bend",
+    "order",
+    "die mark",
+    "tangent points",
+    "die",
+    "stop",
+    "angle",
+    "CLR drawn",
+    "rotation",
+    "turn the tube",
+    "outside at",
+)
+
+
+def bend_row(stick: StickTemplate, bend: StickBend, display: Display) -> tuple[str, ...]:
+    """The numbers of a bend, as `setup` tells them: places from the end fed first, along the stick as cut."""
+    step = bend.step
+    places = sorted(stick.from_fed_end(x) for x in (bend.begin, bend.end))
+    sign = "+" if bend.rotation > 0 else ""
+    return (
+        str(bend.number),
+        str(bend.order or ""),
+        "none" if step is None or bend.mark is None else display.number(step.mark),
+        " and ".join(map(display.number, places)),
+        step.die.name if step is not None and step.die is not None else "none",
+        stop_text(step, display) if step is not None and step.die is not None else "",
+        display.angle(bend.angle),
+        "sharp corner" if bend.clr is None else display.number(bend.clr),
+        f"{sign}{display.angle(bend.rotation)}",
+        "" if step is None or not step.turn_set else f"{display.angle(abs(step.turn_set))} {turn_words(step.turn_set)}",
+        display.angle(bend.clock),
+    )
+
+
+def notes(tube: Tube, stick: StickTemplate, shop: Shop, display: Display) -> list[str]:
+    """How the template is used, a sentence or a few each."""
+    return [*_strip_notes(tube, stick), *_mark_notes(stick, shop), *_end_notes(stick, display)]
+
+
+def _strip_notes(tube: Tube, stick: StickTemplate) -> list[str]:
+    if tube.section is None:
+        return ["Section unknown: the strip shows lengths only; its height means nothing."]
+    found = [
+        "Wrap it around the straight stick with this side out, end A of the strip at end A of the stick; top and "
+        "bottom edge meet, and the short marks across them close."
+    ]
+    if stick.bends:
+        found += [
+            "The zero line (top and bottom edge) is the outside of bend 1. Degrees count down the strip: clockwise, "
+            "seen from end A toward end B.",
+            "Full line along: outside of the bend (the back). Dashed line along: its inside.",
+        ]
+    elif stick.copes and tube.section.outer.radius is not None:
+        found.append(f"A straight: the zero line (top and bottom edge) is that of the cut of end {stick.copes[0].end}.")
+    else:
+        found.append("A straight: the zero line may lie anywhere.")
+    if tube.section.outer.radius is None:
+        found.append("Grey lines along: where the flat faces end. Faces are numbered from the one at the zero line.")
+    return found
+
+
+def _mark_notes(stick: StickTemplate, shop: Shop) -> list[str]:
+    if not stick.bends:
+        return []
+    found = []
+    marked = [bend for bend in stick.bends if bend.mark is not None and bend.step is not None]
+    first, other = stick.feed_from, "B" if stick.feed_from == "A" else "A"
+    if marked:
+        found.append(
+            "Heavy lines across: the die's marks, each to be brought to the die's mark line. Thin dashed lines across: "
+            "the tangent points of the bends, not marks for a die."
+        )
+    elif not stick.set_up:
+        found.append(
+            "A corner has no radius, so there is no set-up: lines across are tangent points (corners) as drawn, not "
+            "marks for a die."
+        )
+    else:
+        found.append(
+            f"The shop {quoted(shop.name)} has no die for this tube: lines across are tangent points, not marks for a "
+            "die."
+        )
+    lacking = [str(bend.number) for bend in stick.bends if bend.mark is None]
+    if marked and lacking:
+        found.append(f"No die makes {'bend' if len(lacking) == 1 else 'bends'} {listed(lacking)}: no mark there.")
+    without = sorted({b.step.die.name for b in marked if b.step and b.step.die and b.step.die.mark_offset is None})
+    if without:
+        found.append(
+            f"The shop file gives {listed([quoted(name) for name in without])} no mark offset: a mark lies where the "
+            "bend starts."
+        )
+    if stick.set_up:
+        found.append(
+            f"Distances run from end {first}, which goes first, along the stick as cut, extra included: they are those "
+            f"of the set-up. The tube is turned before a bend, from where the bend made before left it, seen from end "
+            f"{first} toward end {other}; the rotation is that of the bend plane since the bend of the number before, "
+            "right-hand positive about the direction from end A to end B."
+        )
+    else:
+        found.append("Distances run from end A.")
+    found += sign_meanings(bend.step for bend in marked if bend.step)
+    if marked and shop.is_demo:
+        found.append("Dies and marks are those of the invented demo shop: name your own with --shop.")
+    if not stick.can_be_held:
+        found.append("The machine cannot hold this tube for every bend: see the findings before the stick is cut.")
+    return found
+
+
+def _end_notes(stick: StickTemplate, display: Display) -> list[str]:
+    found = []
+    sawn = dict(stick.saw_angles)
+    after = " after bending" if stick.bends else ""
+    for end, reach, amount in (("A", stick.cope_a, stick.extra_a), ("B", stick.cope_b, stick.extra_b)):
+        if end in stick.coped:
+            where = "the trim line" if amount else STICK_END
+            place = reach_words(reach, display) + (" (dash-dotted line)" if abs(reach) > LEAST_OFFSET else "")
+            angle = sawn.get(end)
+            found.append(
+                f"End {end} is cut to fit{after}: the long point of the cut is {where}, {place}."
+                if angle is None
+                else saw_words(end, angle, where, place, display, after)
+            )
+        if amount:
+            found.append(
+                f"End {end} has {display.length(amount)} extra for the clamp or the pressure die: trim at the "
+                "dashed line after bending."
+            )
+    if stick.copes:
+        more = "" if all(cope.end in sawn for cope in stick.copes) else "; the cope template tells more"
+        found.append(f"Heaviest curve: where the end is cut, on the outside of the tube{more}.")
+    for cope in stick.copes:
+        bend = next(iter(stick.bends if cope.end == "A" else stick.bends[::-1]), None)
+        if bend is None:
+            continue
+        over = cope.along.max() - bend.begin if cope.end == "A" else bend.end - cope.along.min()
+        if over > LEAST_OFFSET:
+            how = "saw it" if cope.end in sawn else "use its cope template"
+            found.append(
+                f"The cut of end {cope.end} reaches {display.length(float(over))} into bend {bend.number}, where the "
+                f"strip is true no more: {how} after bending."
+            )
+    return found

@@ -1,0 +1,1 @@
+"""Paper: typefaces, pages, cope templates at full size."""

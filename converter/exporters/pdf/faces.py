@@ -1,0 +1,112 @@
+"""Faces for a PDF's text: the usual one, and others for letters it lacks.
+
+The usual face ships with the PDF library and has the letters of western Europe. A face with extended
+Latin, Greek, Cyrillic and more ships with the plotting library that the CAD kernel brings along; it is
+read from there without loading that library. What neither has is looked for among the machine's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+from converter.errors import MissingLibraryError
+
+FACE = "Vera"
+BOLD = "VeraBd"
+_SHIPPED = {FACE: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
+#: Of the machine's own faces those looked for, without and with bold.
+_MACHINE = ("DejaVuSans.ttf", "NotoSans-Regular.ttf", "FreeSans.ttf", "LiberationSans-Regular.ttf")
+
+
+def register() -> None:
+    """Make the usual faces known to the PDF library."""
+    for face in (FACE, BOLD):
+        _register_face(face, usual_file(face))
+
+
+def face_for(text: str, usual: str = FACE) -> tuple[str, str]:
+    """The face that has most letters of a text, the usual one first, and the text with '?' for what it lacks.
+
+    Args:
+        text: any; letters that cannot be printed become spaces.
+        usual: ``FACE`` or ``BOLD``.
+    """
+    text = printable_text(text)
+    best, missing = usual, _lacks(usual, text)
+    if missing:
+        for face in _others(usual):
+            left = _lacks(face, text)
+            if len(left) < len(missing):
+                best, missing = face, left
+            if not missing:
+                break
+    return best, "".join("?" if c in missing else c for c in text)
+
+
+def printable_text(text: str) -> str:
+    """A text with a space for each letter that cannot be printed; what is no text at all becomes '?'."""
+    return "".join(c if c.isprintable() else " " for c in text.encode("utf-8", "replace").decode())
+
+
+def _lacks(face: str, text: str) -> set[str]:
+    from reportlab.pdfbase import pdfmetrics
+
+    known = pdfmetrics.getFont(face).face.charToGlyph
+    return {c for c in text if ord(c) not in known}
+
+
+def _others(usual: str) -> Iterator[str]:
+    """Further faces that can be had, the shipped one of the same weight first."""
+    shipped = shipped_file(usual)
+    if shipped and _register_face(f"shipped-{usual}", shipped):
+        yield f"shipped-{usual}"
+    for name in _MACHINE:
+        face = name.partition(".")[0]
+        if _register_face(face, name):
+            yield face
+
+
+@cache
+def usual_file(usual: str) -> str:
+    """The file of ``FACE`` or ``BOLD`` in the PDF library: by its bare name others would be taken before it.
+
+    Raises:
+        MissingLibraryError: the PDF library is not installed.
+    """
+    from importlib.util import find_spec
+
+    spec = find_spec("reportlab")
+    if spec is None or spec.origin is None:
+        raise MissingLibraryError("Text needs fonts that are not installed: run `pip install reportlab`.")
+    return str(Path(spec.origin).parent / "fonts" / f"{usual}.ttf")
+
+
+@cache
+def shipped_file(usual: str) -> str:
+    """The file with more letters that goes with ``FACE`` or ``BOLD``; '' when it is not there.
+
+    The plotting library keeps it; it is found without importing that.
+    """
+    from importlib.util import find_spec
+
+    spec = find_spec("matplotlib")
+    if spec is None or spec.origin is None:
+        return ""
+    file = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / _SHIPPED[usual]
+    return str(file) if file.is_file() else ""
+
+
+def _register_face(face: str, file: str) -> bool:
+    """Register a face unless it is; False when this machine does not have the file."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
+    if face in pdfmetrics.getRegisteredFontNames():
+        return True
+    try:
+        pdfmetrics.registerFont(TTFont(face, file))
+    except TTFError:
+        return False
+    return True

@@ -1,0 +1,1 @@
+"""Which lines of a tube are seen and which are hidden."""

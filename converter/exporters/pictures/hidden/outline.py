@@ -1,0 +1,342 @@
+"""The outline of a tube seen from far away: its silhouette, ends and seams where nothing stands before them.
+
+A tube of section radius r about a centerline c(s) with direction t(s), seen along v, has its silhouette where
+the surface normal stands square to v: at c(s) +- r (t x v)/|t x v|. For a section with flats the same holds
+with the point of the section that reaches farthest that way. Places of lines come from these formulas; where
+a line is hidden, by `sight`, its end is found by halving.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil
+from typing import Any
+
+from converter.exporters.paper.figure import Point
+from converter.exporters.pictures.hidden.sight import Sight
+from converter.exporters.pictures.hidden.skin import flat_points, skin
+from converter.exporters.pictures.hidden.solid import Array, Bools, Ints, Solid
+from converter.geometry.vectors import Vec
+
+#: Greatest step along a line between places whose visibility is asked, in sizes of the section.
+_STEP = 0.5
+#: Most steps along one straight.
+_MOST_STEPS = 160
+#: Steps around the section for ends and seams.
+_AROUND = 48
+#: The same for ends cut to fit.
+_AROUND_CUT = 240
+#: How often the place where a line disappears is halved.
+_HALVINGS = 18
+#: Greatest step around the section between two points of a silhouette, in units of `Solid`'s ``u``.
+_SWING = 0.15
+
+
+#: Points, role, and the piece it lies on.
+Line = tuple[tuple[Point, ...], str, int]
+
+
+@dataclass(frozen=True)
+class VisibleOutline:
+    """What is seen of a tube.
+
+    Attributes:
+        lines: points in mm of the view (right, up), role and piece of each line.
+        skin: convex or simple shapes that together cover what the tube covers.
+        bores: the open ends that are seen whole.
+        inside: shapes of what may be seen of the bore in ends cut to fit; the skin lies over them.
+    """
+
+    lines: tuple[Line, ...]
+    skin: tuple[tuple[Point, ...], ...]
+    bores: tuple[tuple[Point, ...], ...]
+    inside: tuple[tuple[Point, ...], ...] = ()
+
+
+def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> VisibleOutline:
+    """The outline of a tube.
+
+    Args:
+        solid: the tube.
+        right, up: unit vectors of the view, square to each other; the eye is far out along right x up.
+        chord: greatest distance of a drawn line from the true one, mm.
+
+    Returns:
+        Lines with hidden parts left out; a line ends where it is hidden, to within a millionth of a step.
+    """
+    import numpy as np
+
+    view = np.array([right, up])
+    toward = np.cross(view[0], view[1])
+    sight = Sight(solid, toward)
+    rows = _PlaceRows()
+    count = len(solid.size)
+    edges: dict[int, list[tuple[Array, Array]]] = {}
+    for i in range(count):
+        if solid.radius[i] > 0.0:
+            edges[i] = _bend_edges(solid, i, view, toward, chord)
+            for f, u in edges[i]:
+                rows.add(i, f, u, "tube", edge=True)
+                if (other := _other_edge(solid, u)) is not None:
+                    rows.add(i, f, other, "tube")
+        else:
+            u0 = solid.outer.facing(solid.edge_angle(np.array([i]), np.zeros(1), toward))[0]
+            f = np.linspace(0.0, 1.0, _steps(solid.size[i] / solid.outer.reach) + 1)
+            edges[i] = [(f, np.full(len(f), u0 + k * solid.outer.turn / 2.0)) for k in (0, 1)]
+            if abs(solid.ahead[i] @ toward) < 1.0 - 1e-9:
+                for _, u in edges[i]:
+                    rows.add(i, f, u, "tube")
+                    if (other := _other_edge(solid, u)) is not None:
+                        rows.add(i, f, other, "tube")
+        if solid.outer.creases:
+            _creases(rows, solid, i, chord)
+        _rim(rows, solid, i, toward)
+    lines = rows.visible_lines(solid, sight, toward, view)
+    bores = _bores(solid, sight, toward, view, lines)
+    covered, inside = skin(solid, toward, view, edges)
+    return VisibleOutline(tuple(lines), tuple(covered), tuple(bores), tuple(inside))
+
+
+def _other_edge(solid: Solid, u: Array) -> Array | None:
+    """Where a flat is seen exactly edge on, its other edge is silhouette too; None where none is."""
+    import numpy as np
+
+    corner = round(float(u[0])) if solid.outer.flats else None
+    if corner is None or np.abs(u - corner).max() > 1e-6:
+        return None
+    # an even place ends the flat before it, an odd one starts the flat after it
+    return np.full(len(u), corner + (1.0 if corner % 2 else -1.0))
+
+
+def _steps(lengths: float) -> int:
+    """Steps along something so many sizes of the section long."""
+    return int(min(_MOST_STEPS, max(4, ceil(lengths / _STEP))))
+
+
+def _bend_steps(solid: Solid, i: int, chord: float) -> int:
+    """Steps along a bend: near enough for its chords and for what hides it."""
+    from math import acos
+
+    outside = float(solid.radius[i]) + solid.outer.reach
+    angle = float(solid.size[i])
+    sagitta = 2.0 * acos(max(0.9, 1.0 - chord / outside))
+    return int(max(6, ceil(angle / sagitta), ceil(angle * outside / (solid.outer.reach * 1.5))))
+
+
+def bend_steps(solid: Solid, chord: float) -> tuple[int, ...]:
+    """Steps along every bend: all that `outline` makes of ``chord``."""
+    return tuple(_bend_steps(solid, i, chord) for i in range(len(solid.size)) if solid.radius[i] > 0.0)
+
+
+def _bend_edges(solid: Solid, i: int, view: Array, toward: Array, chord: float) -> list[tuple[Array, Array]]:
+    """Both silhouettes of a bend as places (f, u), closer together where they swing around the section."""
+    import numpy as np
+
+    ring = solid.outer
+
+    def around(f: Array) -> Array:
+        return ring.facing(solid.edge_angle(np.full(len(f), i), f, toward))
+
+    f = np.linspace(0.0, 1.0, _bend_steps(solid, i, chord) + 1)
+    u = np.unwrap(around(f), period=ring.turn)
+    for _ in range(30):
+        wide = (np.abs(np.diff(u)) > _SWING) & (np.diff(f) > 1e-7)
+        if not wide.any():
+            break
+        f = np.sort(np.concatenate([f, (f[:-1] + f[1:])[wide] / 2.0]))
+        u = np.unwrap(around(f), period=ring.turn)
+    # the eye looks along the tube: all around the section at once, or over a flat
+    swings = np.nonzero(np.abs(np.diff(u)) > _SWING)[0]
+    for at in swings[::-1]:
+        n = ceil(abs(u[at + 1] - u[at]) * 8)
+        between = np.linspace(u[at], u[at + 1], n + 1)
+        f = np.insert(f, at + 1, np.full(n + 1, f[at]))
+        u = np.insert(u, at + 1, between)
+    return [(f, u), (f, u + ring.turn / 2.0)]
+
+
+def _creases(rows: _PlaceRows, solid: Solid, i: int, chord: float) -> None:
+    """The four edges of a section with flats, at the middle of their roundings."""
+    import numpy as np
+
+    n = _bend_steps(solid, i, chord) if solid.radius[i] > 0.0 else _steps(solid.size[i] / solid.outer.reach)
+    f = np.linspace(0.0, 1.0, n + 1)
+    role = "seam" if solid.outer.rounding > 1e-9 else "tube"
+    for k in range(4):
+        rows.add(i, f, np.full(n + 1, 2.0 * k + 0.5), role, corner=True)
+
+
+def _rim(rows: _PlaceRows, solid: Solid, i: int, toward: Array) -> None:
+    """The outline of the section at the end of a piece, and at the start of the first."""
+    import numpy as np
+
+    ring = solid.outer
+    u = np.linspace(0.0, ring.turn, _AROUND + 1)
+    fine = np.linspace(0.0, ring.turn, _AROUND_CUT + 1)
+    last = i == len(solid.size) - 1
+    # a mitre is an edge of the metal; seen along the tube its whole outline is
+    t, _ = solid.frames(np.array([i]), np.ones(1))
+    edge = bool(np.any(solid.lean[i, 2:])) or abs(float(t[0] @ toward)) > 1.0 - 1e-9
+    open_end = last and not solid.closed
+    if open_end:
+        around = u if solid.cuts[1] is None else fine
+        rows.add(i, np.ones(len(around)), around, "tube", face=1)
+    elif edge and solid.radius[i] == 0.0 and (follower := (i + 1) % len(solid.size)) != i:
+        # either side of a mitre may be the one that is seen
+        rows.add(i, np.ones(len(u)), u, "tube")
+        rows.add(follower, np.zeros(len(u)), u, "tube")
+    else:
+        rows.add(i, np.ones(len(u)), u, "tube" if edge else "seam")
+    if i == 0 and not solid.closed:
+        around = u if solid.cuts[0] is None else fine
+        rows.add(i, np.zeros(len(around)), around, "tube", face=-1)
+
+
+def _bores(solid: Solid, sight: Sight, toward: Array, view: Array, lines: list[Line]) -> list[tuple[Point, ...]]:
+    """Adds what is seen of the bore's rims to the lines; returns those that are seen whole."""
+    import numpy as np
+
+    found: list[tuple[Point, ...]] = []
+    if solid.closed or solid.inner is None:
+        return found
+    for (i, f, out), cut in zip(((0, 0.0, -1.0), (len(solid.size) - 1, 1.0, 1.0)), solid.cuts, strict=True):
+        u = np.linspace(0.0, solid.inner.turn, (_AROUND if cut is None else _AROUND_CUT) + 1)
+        piece = np.full(len(u), i)
+        t, _ = solid.frames(piece[:1], np.array([f]))
+        if out * float(t[0] @ toward) < 1e-3:
+            continue
+        points = solid.points(piece, np.full(len(u), f), u, solid.inner)
+        hidden = sight.hidden(points, piece, None if cut is None else np.ones(len(u), dtype=bool))
+        flat = points @ view.T
+        # of a cut end the far side is seen instead, but for the eye that looks along it
+        if (cut is None or abs(float(t[0] @ toward)) > 1.0 - 1e-9) and not hidden.any():
+            found.append(flat_points(flat))
+        # the rim of a bore lies within the face: to a step is near enough
+        for a, b in _runs(~hidden):
+            lines.append((flat_points(flat[a:b]), "tube", i))
+    return found
+
+
+class _PlaceRows:
+    """Lines as places on the tube, one below the other, asked all at once."""
+
+    def __init__(self) -> None:
+        self._parts: list[tuple[int, Array, Array, str, bool, bool, int]] = []
+
+    def add(
+        self, piece: int, f: Array, u: Array, role: str, *, edge: bool = False, corner: bool = False, face: int = 0
+    ) -> None:
+        """Add a line along places (f, u) of a piece.
+
+        Args:
+            edge: whether it is the silhouette of a bend, so that ``u`` follows from ``f``.
+            corner: whether either of the flats beside it shows it.
+            face: the rim of an end face: 1 at the end, -1 at the start.
+        """
+        self._parts.append((piece, f, u, role, edge, corner, face))
+
+    def visible_lines(self, solid: Solid, sight: Sight, toward: Array, view: Array) -> list[Line]:
+        """The parts of the lines that nothing hides, in the view, with their roles."""
+        import numpy as np
+
+        parts = self._parts
+        count = [len(part[1]) for part in parts]
+        first = np.cumsum([0, *count])
+        line = np.repeat(np.arange(len(parts)), count)
+        piece = np.repeat(np.array([part[0] for part in parts]), count)
+        f = np.concatenate([part[1] for part in parts])
+        u = np.concatenate([part[2] for part in parts])
+        edge, corner = (np.repeat(np.array([part[k] for part in parts]), count) for k in (4, 5))
+        face = np.repeat(np.array([part[6] for part in parts]), count)
+
+        def shown(rows: Ints, f: Array, u: Array, points: Array) -> Bools:
+            own = piece[rows]
+            back = _turned_away(solid, own, f, u, toward, edge[rows], corner[rows], face[rows])
+            # a cut end shows its far side where its near side does not stand before it
+            within = back & np.where(face[rows] > 0, solid.cuts[1] is not None, solid.cuts[0] is not None)
+            within &= face[rows] != 0
+            out = ~back | within
+            ask = np.nonzero(out)[0]
+            out[ask] = ~sight.hidden(points[ask], own[ask], within[ask])
+            return out
+
+        points = solid.points(piece, f, u)
+        every = np.arange(len(f))
+        visible = shown(every, f, u, points)
+        # where a line appears or disappears between two places
+        change = np.nonzero((line[:-1] == line[1:]) & (visible[:-1] != visible[1:]))[0]
+        turning = points[change].copy()
+        if len(change):
+            inside = np.where(visible[change], 0.0, 1.0)  # fraction of the way, on the visible side
+            beyond = 1.0 - inside
+            for _ in range(_HALVINGS):
+                middle = (inside + beyond) / 2.0
+                fm, um = self._between(solid, toward, piece, f, u, edge, change, middle)
+                pm = solid.points(piece[change], fm, um)
+                good = shown(change, fm, um, pm)
+                inside, beyond = np.where(good, middle, inside), np.where(good, beyond, middle)
+            fm, um = self._between(solid, toward, piece, f, u, edge, change, inside)
+            turning = solid.points(piece[change], fm, um)
+        flat, turns = points @ view.T, turning @ view.T
+        at = {int(c): turns[k] for k, c in enumerate(change)}
+        lines: list[Line] = []
+        for n, part in enumerate(parts):
+            a, b = int(first[n]), int(first[n + 1])
+            straight = solid.radius[part[0]] == 0.0 and not np.any(part[2] != part[2][0])
+            for start, stop in _runs(visible[a:b]):
+                chain: list[Any] = list(flat[a + start : a + stop])
+                if start:
+                    chain.insert(0, at[a + start - 1])
+                if a + stop < b:
+                    chain.append(at[a + stop - 1])
+                if straight:
+                    chain = [chain[0], chain[-1]]
+                if np.ptp(np.array(chain), axis=0).max() > 1e-6 * solid.outer.reach:
+                    lines.append((flat_points(chain), part[3], part[0]))
+        return lines
+
+    @staticmethod
+    def _between(
+        solid: Solid, toward: Array, piece: Ints, f: Array, u: Array, edge: Bools, row: Ints, part: Array
+    ) -> tuple[Array, Array]:
+        """Places a part of the way from a row to the next; on a silhouette they keep to it."""
+        import numpy as np
+
+        fm = f[row] + (f[row + 1] - f[row]) * part
+        um = u[row] + (u[row + 1] - u[row]) * part
+        follow = edge[row] & (f[row + 1] - f[row] > 1e-7)
+        if follow.any():
+            half = solid.outer.turn / 2.0
+            exact = solid.outer.facing(solid.edge_angle(piece[row], fm, toward))
+            exact += half * np.round((um - exact) / half)
+            um = np.where(follow, exact, um)
+        return fm, um
+
+
+def _turned_away(
+    solid: Solid, piece: Ints, f: Array, u: Array, toward: Array, edge: Bools, corner: Bools, face: Ints
+) -> Bools:
+    """Whether places lie on the far side of their own piece.
+
+    A silhouette never does; a corner does when the flats on both its sides do; the rim of an end face does not
+    when the face is turned to the eye.
+    """
+    import numpy as np
+
+    out = solid.normals(piece, f, u) @ toward
+    if corner.any():
+        beside = [solid.normals(piece, f, np.floor(u) + k) @ toward for k in (0.0, 1.0)]
+        out = np.where(corner, np.maximum(*beside), out)
+    t, _ = solid.frames(piece, f)
+    square = np.where(face > 0, solid.cuts[1] is None, solid.cuts[0] is None)
+    out = np.where((face != 0) & square & (face * (t @ toward) > 1e-9), 1.0, out)
+    return np.asarray(~edge & (out < -1e-9))
+
+
+def _runs(flags: Bools) -> list[tuple[int, int]]:
+    """Start and end (exclusive) of each run of True."""
+    import numpy as np
+
+    padded = np.concatenate([[False], flags, [False]]).astype(int)
+    steps = np.diff(padded)
+    return list(zip(np.nonzero(steps == 1)[0].tolist(), np.nonzero(steps == -1)[0].tolist(), strict=True))

@@ -1,0 +1,303 @@
+"""Whether a part of a tube stands before a point: rays shot at its surfaces, all at once."""
+
+from __future__ import annotations
+
+from converter.exporters.pictures.hidden.solid import Array, Bools, Ints, Ring, Solid
+
+#: A ray that starts on a surface is not stopped by it: hits nearer than this, in sizes of the section, do not count.
+_NEAR = 2e-4
+#: The same for what rounding does to a torus, in radii of the bend.
+_NEAR_BEND = 1e-6
+#: The tube is taken this much thinner, so that what a ray only touches does not stop it: lines that lie over one
+#: another, as those of a run seen in its plane do, are all drawn rather than hiding each other in turn.
+_THINNER = 1.0 - 1e-7
+#: Centerline points by which a bend's neighbourhood is known.
+_CHORDS = 16
+
+
+class Sight:
+    """A tube looked at from far away.
+
+    Args:
+        solid: the tube.
+        toward: unit vector towards the eye.
+    """
+
+    def __init__(self, solid: Solid, toward: Array) -> None:
+        import numpy as np
+
+        self._solid = solid
+        self._v = toward
+        reach = solid.outer.reach
+        count = len(solid.size)
+        bent = solid.radius > 0.0
+        # a bend of round tube whose picture's centerline curves less than it is thick hides nothing of itself; an
+        # inside flat is hollow, and hides its own silhouette
+        tilt = solid.normal @ toward
+        self.folds = bent & (solid.outer.flats | (solid.radius * tilt * tilt <= reach * 1.0001))
+        f = np.tile(np.linspace(0.0, 1.0, _CHORDS + 1), count)
+        middles = solid.middles(np.repeat(np.arange(count), _CHORDS + 1), f).reshape(count, _CHORDS + 1, 3)
+        self._depth = (middles @ toward).max(axis=1) + reach * 3.0 + sum(cut.beyond for cut in solid.cuts if cut)
+        flat = middles - (middles @ toward)[..., None] * toward
+        self._chain = flat
+        sagitta = solid.radius * (1.0 - np.cos(np.where(bent, solid.size, 0.0) / (2 * _CHORDS)))
+        mitre = np.abs(solid.lean).sum(axis=1) * reach
+        for cut, end in zip(solid.cuts, (0, -1), strict=True):
+            mitre[end] += cut.beyond if cut else 0.0
+        self._reach = (reach + sagitta + mitre) * 1.0001
+        self._low = flat.min(axis=1) - self._reach[:, None]
+        self._high = flat.max(axis=1) + self._reach[:, None]
+        # a rounding takes over where a flat ends; a sharp corner that a ray only touches does not stop it
+        self._slack = 1e-9 if solid.outer.rounding > 1e-9 else -1e-7
+        self._near = _NEAR * reach + _NEAR_BEND * solid.radius
+
+    def hidden(self, points: Array, own: Ints, within: Bools | None = None) -> Bools:
+        """Whether something stands before each point.
+
+        Args:
+            points: (n, 3) on the outside of the tube.
+            own: (n,) the piece each lies on, which does not hide it unless it folds over itself in the picture.
+            within: (n,) whether a point is on the rim of a cut end, where its own piece may stand before it.
+        """
+        import numpy as np
+
+        v = self._v
+        depth = points @ v
+        flat = points - depth[:, None] * v
+        maybe = (depth[:, None] < self._depth[None]) & (
+            (own[:, None] != np.arange(len(self._depth))[None]) | self.folds[None]
+        )
+        if within is not None:
+            maybe |= within[:, None] & (own[:, None] == np.arange(len(self._depth))[None])
+        for axis in range(3):
+            x = flat[:, axis, None]
+            maybe &= (x >= self._low[None, :, axis]) & (x <= self._high[None, :, axis])
+        which, piece = np.nonzero(maybe)
+        close = self._distance(flat[which], piece) <= self._reach[piece]
+        which, piece = which[close], piece[close]
+        stopped = np.zeros(len(points), dtype=bool)
+        bent = self._solid.radius[piece] > 0.0
+        for test, chosen in ((self._straights, ~bent), (self._bends, bent)):
+            w, i = which[chosen], piece[chosen]
+            if len(w):
+                stopped[w[test(points[w], i)]] = True
+        if not self._solid.closed:
+            for last in (False, True):
+                if self._solid.cuts[last] is None:
+                    stopped |= self._face(points, last)
+        return stopped
+
+    def _distance(self, flat: Array, piece: Ints) -> Array:
+        """Least distance in the picture from points to the chords of pieces."""
+        import numpy as np
+
+        chain = self._chain[piece]
+        a, b = chain[:, :-1], chain[:, 1:]
+        d = b - a
+        w = flat[:, None] - a
+        length = np.maximum((d * d).sum(-1), 1e-30)
+        k = np.clip((w * d).sum(-1) / length, 0.0, 1.0)
+        off = w - k[..., None] * d
+        return np.asarray(np.sqrt((off * off).sum(-1).min(axis=1)))
+
+    def _straights(self, points: Array, piece: Ints) -> Bools:
+        import numpy as np
+
+        s = self._solid
+        q = points - s.base[piece]
+        x, z = (q * s.inside[piece]).sum(-1), (q * s.normal[piece]).sum(-1)
+        vx, vz = s.inside[piece] @ self._v, s.normal[piece] @ self._v
+        at, rate = (q * s.ahead[piece]).sum(-1), s.ahead[piece] @ self._v
+        near, lean, size = self._near[piece], s.lean[piece], s.size[piece]
+        found = np.zeros(len(points), dtype=bool)
+
+        def met(k: Array, valid: Bools) -> None:
+            """Whether places along the rays lie between the ends."""
+            px, pz, along = x + k * vx, z + k * vz, at + k * rate
+            first = lean[:, 0] * px + lean[:, 1] * pz
+            last = size - lean[:, 2] * px - lean[:, 3] * pz
+            if any(s.cuts):
+                a, b = s.trimmed(piece, np.arctan2(pz, px))
+                first, last = first + a, last - b
+            slack = 1e-9 * size
+            found[:] |= valid & (k > near) & (along >= first - slack) & (along <= last + slack)
+
+        with np.errstate(divide="ignore", invalid="ignore"):
+            for cx, cz, r, low in roundings(s.outer):
+                dx, dz = x - cx, z - cz
+                a, b = vx * vx + vz * vz, dx * vx + dz * vz
+                root = b * b - a * (dx * dx + dz * dz - (r * _THINNER) ** 2)
+                for sign in (-1.0, 1.0):
+                    k = (-b + sign * np.sqrt(np.maximum(root, 0.0))) / a
+                    within = (root >= 0.0) & (a > 1e-18)
+                    if low is not None:
+                        within &= _between(np.arctan2(dz + k * vz, dx + k * vx), low)
+                    met(k, within)
+            for (ax, az), (bx, bz) in flats(s.outer):
+                nx, nz = bz - az, ax - bx
+                rate_n = nx * vx + nz * vz
+                k = (nx * (ax - x) + nz * (az - z)) / rate_n
+                part = ((x + k * vx - ax) * (bx - ax) + (z + k * vz - az) * (bz - az)) / (
+                    (bx - ax) ** 2 + (bz - az) ** 2
+                )
+                met(k, (np.abs(rate_n) > 1e-12) & (part >= -self._slack) & (part <= 1.0 + self._slack))
+        return found
+
+    def _bends(self, points: Array, piece: Ints) -> Bools:
+        import numpy as np
+
+        s, v = self._solid, self._v
+        axis, radius, near = s.normal[piece], s.radius[piece], self._near[piece]
+        q = points - s.base[piece]
+        found = np.zeros(len(points), dtype=bool)
+
+        def met(k: Array, rows: Ints, rounding: tuple[Array, Array, Array] | None = None) -> None:
+            """Whether places (m,) along the rays of rows lie within the bend's angle.
+
+            And within a quarter turn of a rounding, given by its centre's distance inside the centerline,
+            its height along the axis, and the angle where it starts.
+            """
+            i = piece[rows]
+            hit = q[rows] + k[:, None] * v
+            x = (hit * s.inside[i]).sum(-1)
+            y = (hit * s.ahead[i]).sum(-1)
+            turn = np.arctan2(y, -x)  # from the start, where the tube is at -inside
+            turn = np.where(turn < -1e-9, turn + 2.0 * np.pi, turn)
+            good = (k > near[rows]) & (turn <= s.size[i] + 1e-9)
+            if rounding is not None:
+                rho, z = np.hypot(x, y), (hit * axis[rows]).sum(-1)
+                deep, high, low = (column[rows] for column in rounding)
+                good &= _between(np.arctan2(z - high, radius[rows] - rho - deep), low)
+            found[rows[good]] = True
+
+        c, si = np.cos(s.roll[piece]), np.sin(s.roll[piece])
+        for p, across, r, begins in roundings(s.outer):
+            cx, cz = p * c + across * si, across * c - p * si
+            k, rows = _torus(q - axis * cz[:, None], v, axis, radius - cx, np.full(len(q), r * _THINNER))
+            met(k, rows, None if begins is None else (cx, cz, begins - s.roll[piece]))
+        for (ap, aq), (bp, bq) in flats(s.outer):
+            ax, az = radius - (ap * c + aq * si), aq * c - ap * si
+            bx, bz = radius - (bp * c + bq * si), bq * c - bp * si
+            k, rows = _cone(q, v, axis, (ax, az), (bx, bz), self._slack)
+            met(k, rows)
+        return found
+
+    def _face(self, points: Array, last: bool) -> Bools:
+        """Whether an end face stands before points."""
+        import numpy as np
+
+        s = self._solid
+        end = s.pieces[-1].end if last else s.pieces[0].start
+        t = np.array(end.direction)
+        rate = float(t @ self._v)
+        if abs(rate) < 1e-9:
+            return np.zeros(len(points), dtype=bool)
+        k = (np.array(end.point) - points) @ t / rate
+        hit = points + k[:, None] * self._v - np.array(end.point)
+        p, q = np.abs(hit @ np.array(end.up)), np.abs(hit @ np.array(end.across))
+        ring: Ring = s.outer
+        beyond = np.hypot(np.maximum(p - ring.up * _THINNER, 0.0), np.maximum(q - ring.across * _THINNER, 0.0))
+        return np.asarray((k > _NEAR * ring.reach) & (beyond <= ring.rounding * _THINNER))
+
+
+def roundings(ring: Ring) -> list[tuple[float, float, float, float | None]]:
+    """Centre along up and across, radius, and angle where it starts (None for a whole turn) of each rounding."""
+    if not ring.flats:
+        return [(0.0, 0.0, ring.rounding, None)]
+    if ring.rounding <= 1e-9:
+        return []
+    signs = ((1, 1), (-1, 1), (-1, -1), (1, -1))
+    return [(a * ring.up, b * ring.across, ring.rounding, i * 1.5707963267948966) for i, (a, b) in enumerate(signs)]
+
+
+def flats(ring: Ring) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+    """Both ends along up and across of each flat."""
+    p, q, r = ring.up, ring.across, ring.rounding
+    found = [
+        ((p + r, -q), (p + r, q)),
+        ((p, q + r), (-p, q + r)),
+        ((-p - r, q), (-p - r, -q)),
+        ((-p, -q - r), (p, -q - r)),
+    ]
+    return [one for one in found if max(abs(one[0][0] - one[1][0]), abs(one[0][1] - one[1][1])) > 1e-9]
+
+
+def _between(angle: Array, low: Array | float) -> Bools:
+    """Whether angles lie within a quarter turn from a lowest one."""
+    import numpy as np
+
+    past = (angle - low + 1e-9) % (2.0 * np.pi)
+    return np.asarray(past <= np.pi / 2.0 + 2e-9)
+
+
+def _torus(q: Array, v: Array, axis: Array, big: Array, small: Array) -> tuple[Array, Ints]:
+    """Where rays meet whole tori: places along the rays, and the row of each.
+
+    (|x|^2 + R^2 - r^2)^2 = 4 R^2 (|x|^2 - (x.n)^2) with x = q + k v, counted from the point of the ray
+    nearest to the centre: then the quartic has no cubic term. Its roots are the eigenvalues of its companion
+    matrix.
+    """
+    import numpy as np
+
+    scale = big + small
+    nearest = q @ v
+    base = (q - nearest[:, None] * v) / scale[:, None]
+    r, t = big / scale, small / scale
+    h, rate = (base * axis).sum(-1), axis @ v
+    b = (base * base).sum(-1)
+    k = b + r * r - t * t
+    second = 2.0 * k - 4.0 * r * r * (1.0 - rate * rate)
+    first = 8.0 * r * r * h * rate
+    none = k * k - 4.0 * r * r * (b - h * h)
+    companion = np.zeros((len(q), 4, 4))
+    companion[:, 1, 0] = companion[:, 2, 1] = companion[:, 3, 2] = 1.0
+    companion[:, 0, 3], companion[:, 1, 3], companion[:, 2, 3] = -none, -first, -second
+    roots = np.linalg.eigvals(companion)
+    rows, column = np.nonzero(roots.imag == 0.0)
+    return roots.real[rows, column] * scale[rows] - nearest[rows], rows
+
+
+def _cone(
+    q: Array, v: Array, axis: Array, a: tuple[Array, Array], b: tuple[Array, Array], slack: float
+) -> tuple[Array, Ints]:
+    """Where rays meet what a straight edge sweeps about an axis: places along the rays, and the row of each.
+
+    Args:
+        q: (n, 3) starts of the rays, from the centre.
+        v: their direction.
+        axis: (n, 3).
+        a, b: both ends of the edge: distance from the axis, height along it; (n,) each.
+        slack: how far past its ends it counts, of its length.
+    """
+    import numpy as np
+
+    h, rate = (q * axis).sum(-1), axis @ v
+    # the edge is on m rho + n z = d; squared, with rho^2 = |x|^2 - z^2
+    m, n = b[1] - a[1], a[0] - b[0]
+    d = m * a[0] + n * a[1]
+    second = m * m * (1.0 - rate * rate) - n * n * rate * rate
+    first = m * m * ((q @ v) - h * rate) - (n * h - d) * n * rate
+    none = m * m * ((q * q).sum(-1) - h * h) - (n * h - d) ** 2
+    size = np.hypot(m, n) ** 2
+    level = np.abs(m) < 1e-9 * np.sqrt(size)  # the edge sweeps a plane: met where its height is
+    grazes = np.where(level, np.abs(rate) < 1e-9, np.abs(first) < 1e-9 * size * np.hypot(*a))
+    places, rows = [], []
+    with np.errstate(divide="ignore", invalid="ignore"):
+        root = first * first - second * none
+        flat = np.abs(second) < 1e-12 * size
+        for sign in (-1.0, 1.0):
+            k = np.where(flat, -none / (2.0 * first), (-first + sign * np.sqrt(np.maximum(root, 0.0))) / second)
+            k = np.where(level, (a[1] - h) / rate, k)
+            hit = q + k[:, None] * v
+            z = (hit * axis).sum(-1)
+            rho = np.sqrt(np.maximum((hit * hit).sum(-1) - z * z, 0.0))
+            part = ((rho - a[0]) * (b[0] - a[0]) + (z - a[1]) * (b[1] - a[1])) / size
+            good = np.isfinite(k) & (part >= -slack) & (part <= 1.0 + slack)
+            # squaring brought in the edge's mirror image
+            good &= np.where(
+                level, ~grazes, (root >= 0.0) & ~(flat & grazes) & (np.abs(m * rho + n * z - d) < 1e-5 * size)
+            )
+            chosen = np.nonzero(good)[0]
+            places.append(k[chosen])
+            rows.append(chosen)
+    return np.concatenate(places), np.concatenate(rows)

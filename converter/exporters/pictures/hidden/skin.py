@@ -1,0 +1,171 @@
+"""What a tube covers in a view, as simple shapes to be filled under its lines."""
+
+from __future__ import annotations
+
+from math import ceil
+from typing import Any
+
+from converter.exporters.paper.figure import Point
+from converter.exporters.pictures.hidden.solid import Array, Ring, Solid
+
+#: Steps around the section of what is filled.
+_SKIN_AROUND = 32
+#: Steps around half of a section that is cut to fit.
+_STAVES = 90
+
+
+def skin(
+    solid: Solid, toward: Array, view: Array, edges: dict[int, list[tuple[Array, Array]]]
+) -> tuple[list[tuple[Point, ...]], list[tuple[Point, ...]]]:
+    """Shapes that overlap a little and together cover what a tube covers in a view.
+
+    And those of the far side of straights that are cut to fit, of which some may be seen through the cut.
+
+    Args:
+        solid: the tube.
+        toward: unit vector towards the eye.
+        view: (2, 3) right and up of the view.
+        edges: both silhouettes of each piece as places (f, u).
+    """
+    import numpy as np
+
+    ring: Ring = solid.outer
+    u = np.linspace(0.0, ring.turn, _SKIN_AROUND + 1)[:-1]
+
+    def slices(i: int, f: Array) -> Array:
+        """(k, n, 2) outlines of the section at places along a piece."""
+        n = len(u)
+        flat = solid.points(np.full(n * len(f), i), np.repeat(f, n), np.tile(u, len(f))) @ view.T
+        return flat.reshape(len(f), n, 2)
+
+    shapes: list[tuple[Point, ...]] = []
+    inside: list[tuple[Point, ...]] = []
+    cut_pieces = {i for i, cut in zip((0, len(solid.size) - 1), solid.cuts, strict=True) if cut is not None}
+    for i in range(len(solid.size)):
+        if i in cut_pieces:
+            near, far = _staves(solid, i, toward, view)
+            shapes += near
+            inside += far
+            continue
+        if solid.radius[i] == 0.0:
+            ends = slices(i, np.array([0.0, 1.0]))
+            shapes.append(hull(ends.reshape(-1, 2)) if np.any(solid.lean[i]) else _drawn_out(ends[0], ends[1]))
+            continue
+        # what its neighbours do not cover of its ends
+        alone = [f for f, j in ((0.0, i - 1), (1.0, i + 1)) if not 0 <= j < len(solid.size) or solid.radius[j] > 0.0]
+        shapes += [hull(end) for end in slices(i, np.array(alone))]
+        (f, one), (_, other) = edges[i]
+        for low, high, sound in _stretches(solid, i, toward):
+            if sound:
+                first = max(0, int(np.searchsorted(f, low, "right")) - 1)
+                kept = np.arange(first, min(len(f), int(np.searchsorted(f, high, "left")) + 1))
+                piece = np.full(len(kept), i)
+                sides = [solid.points(piece, f[kept], side[kept]) @ view.T for side in (one, other)]
+                shapes.append(flat_points(np.concatenate([sides[0], sides[1][::-1]])))
+            else:
+                shapes.append(hull(slices(i, np.array([low, high])).reshape(-1, 2)))
+
+    def large(some: list[tuple[Point, ...]]) -> list[tuple[Point, ...]]:
+        return [one for one in some if len(one) > 2 and _area(one) > 1e-6 * ring.reach**2]
+
+    return large(shapes), large(inside)
+
+
+def _staves(
+    solid: Solid, i: int, toward: Array, view: Array
+) -> tuple[list[tuple[Point, ...]], list[tuple[Point, ...]]]:
+    """The near and the far side of a straight that is cut to fit, and with the near one the faces of the cut."""
+    import numpy as np
+
+    ring, inner = solid.outer, solid.inner
+    # the near side begins and ends where the tube turns away from the eye
+    u0 = float(solid.outer.facing(solid.edge_angle(np.array([i]), np.zeros(1), toward))[0])
+    u = u0 + np.linspace(0.0, ring.turn, 2 * _STAVES + 1)
+    piece, n = np.full(len(u), i), len(u)
+    ends = [solid.points(piece, np.full(n, f), u) @ view.T for f in (0.0, 1.0)]
+    middle = (u[:_STAVES].mean() + u[_STAVES]) / 2.0
+    out = float((solid.normals(piece[:1], np.zeros(1), np.array([middle])) @ toward)[0])
+    halves = [np.arange(0, _STAVES + 1), np.arange(_STAVES, 2 * _STAVES + 1)]
+    near, far = halves if out > 0.0 else halves[::-1]
+    sides = [[flat_points(np.concatenate([ends[0][half], ends[1][half][::-1]]))] for half in (near, far)]
+    for f, cut in (
+        (0.0, solid.cuts[0] if i == 0 else None),
+        (1.0, solid.cuts[1] if i == len(solid.size) - 1 else None),
+    ):
+        if cut is None:
+            continue
+        if inner is not None:
+            rim = solid.points(piece, np.full(n, f), u, inner) @ view.T
+            edge = ends[int(f)]
+            sides[0] += [flat_points(np.array([edge[k], edge[k + 1], rim[k + 1], rim[k]])) for k in range(n - 1)]
+    return sides[0], sides[1]
+
+
+def _area(shape: tuple[Point, ...]) -> float:
+    return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(shape, (*shape[1:], shape[0]), strict=True))) / 2.0
+
+
+def _stretches(solid: Solid, i: int, toward: Array) -> list[tuple[float, float, bool]]:
+    """A bend cut into stretches that overlap a little, and whether the picture of each is simple.
+
+    It is where the picture of the centerline curves less than the tube is thick: its radius of curvature is
+    R |t'|^3 / |n.v| with t' the picture of the direction. Such stretches turn by up to 60 degrees, the others by 7.
+    """
+    import numpy as np
+
+    n = max(3, ceil(float(np.degrees(solid.size[i])) / 7.0))
+    f = np.linspace(0.0, 1.0, n + 1)
+    t, _ = solid.frames(np.full(n + 1, i), f)
+    shown = np.sqrt(np.maximum(1.0 - (t @ toward) ** 2, 0.0))
+    sound = solid.radius[i] * shown**3 > 1.1 * solid.outer.reach * abs(solid.normal[i] @ toward) + 1e-9
+    sound &= shown > 0.05
+    found: list[tuple[float, float, bool]] = []
+    k = 0
+    while k < n:
+        stop = k + 1
+        good = bool(sound[k] and sound[stop])
+        while good and stop < n and sound[stop + 1] and stop - k < 8:
+            stop += 1
+        found.append((max(0.0, float(f[k]) - 0.1 / n), float(f[stop]), good))
+        k = stop
+    return found
+
+
+def _drawn_out(a: Array, b: Array) -> tuple[Point, ...]:
+    """The convex hull of a convex outline (n, 2) and of the same outline moved: half of each, and what joins them."""
+    import numpy as np
+
+    d = b[0] - a[0]
+    if d @ d < 1e-12 * float(np.ptp(a, axis=0).max()) ** 2:
+        return hull(a)
+    across = a @ np.array([-d[1], d[0]])
+    first, last = sorted((int(across.argmin()), int(across.argmax())))
+    if first == last:
+        return hull(np.concatenate([a, b]))
+    one, other = np.arange(first, last + 1), np.r_[np.arange(last, len(a)), np.arange(0, first + 1)]
+    ahead = (a[one].mean(axis=0) - a[other].mean(axis=0)) @ d > 0.0
+    return flat_points(np.concatenate([(b if ahead else a)[one], (a if ahead else b)[other]]))
+
+
+def hull(points: Array) -> tuple[Point, ...]:
+    """The convex hull of points (n, 2), counter-clockwise (Andrew's monotone chain)."""
+    order = sorted(set(map(tuple, points.tolist())))
+
+    def half(these: list[Any]) -> list[Any]:
+        chain: list[Any] = []
+        for p in these:
+            while len(chain) > 1 and (chain[-1][0] - chain[-2][0]) * (p[1] - chain[-2][1]) <= (
+                chain[-1][1] - chain[-2][1]
+            ) * (p[0] - chain[-2][0]):
+                chain.pop()
+            chain.append(p)
+        return chain[:-1]
+
+    if len(order) < 3:
+        return tuple(order)
+    return (*half(order), *half(order[::-1]))
+
+
+def flat_points(rows: Any) -> tuple[Point, ...]:
+    """Rows (n, 2) as points."""
+    return tuple((float(x), float(y)) for x, y in rows)

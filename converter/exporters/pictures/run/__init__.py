@@ -1,0 +1,1 @@
+"""Pictures of one tube: isometric, three views, list of bends, the stick."""

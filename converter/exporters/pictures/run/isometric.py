@@ -1,0 +1,328 @@
+"""The isometric of a run with everything that a bender asks for written on it.
+
+Straights are dimensioned along the tube, each bend has a call-out with its number, angle, radius and rotation.
+Where there are more bends than there is room, the bends keep their numbers and a table in the picture says
+the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+from math import atan2, cos, degrees, hypot, pi, sin
+
+from converter.exporters.paper.figure import Point
+from converter.exporters.pictures.picture import RING, Picture
+from converter.exporters.pictures.places import (
+    HEAD,
+    Box,
+    Places,
+    arrow_head,
+    dimension,
+    end_mark,
+    leader,
+    wide,
+)
+from converter.exporters.pictures.run.bend_list import draw_list, list_size
+from converter.exporters.pictures.run.parts import DrawnStraight, Parts, Turn, bend_words
+from converter.exporters.pictures.run.sketch import Drawn, SketchShape, draw, points_of
+from converter.exporters.pictures.views import View, ViewAxes
+from converter.geometry.vectors import Vec
+from converter.model.curve import Segment
+from converter.units import Display
+
+#: Beside the arrow.
+TRAVEL = "stick travels"
+#: More bends than this are listed in a table.
+MOST_CALLED_OUT = 12
+#: From line to line, in heights of text.
+_LINE = 1.75
+
+
+def isometric_panel(
+    shape: SketchShape,
+    parts: Parts,
+    display: Display,
+    frame: Box,
+    height: float,
+    fed_from: str = "A",
+    ends: Mapping[str, str] | None = None,
+) -> Picture:
+    """The isometric within a frame, as a picture in the frame's coordinates.
+
+    Args:
+        shape, parts: the tube.
+        display: how lengths are written.
+        frame: x low, y low, x high, y high, mm.
+        height: of text, mm.
+        fed_from: the end that goes into the bender first, 'A' or 'B', from which the arrow of the stick's travel goes.
+        ends: 'A' or 'B' -> a word for how it is cut.
+    """
+    view = shape.isometric
+    if len(parts.turns) <= MOST_CALLED_OUT:
+        # smaller tubes leave more room for what is written around them
+        panels = []
+        for margin in (0.65, 1.0, 1.5):
+            panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from, ends or {})
+            if panel.called_out():
+                panels.append(panel)
+                if not panel.crossed:
+                    break
+        if panels:
+            best = min(panels, key=lambda panel: panel.crossed)
+            best.finish(shape.axes)
+            return best.picture
+    return _listed(shape, parts, view, display, frame, height, fed_from, ends or {})
+
+
+def _listed(
+    shape: SketchShape,
+    parts: Parts,
+    view: View,
+    display: Display,
+    frame: Box,
+    height: float,
+    fed_from: str,
+    ends: Mapping[str, str],
+) -> Picture:
+    """The isometric with bends numbered only, and a list beside or below it."""
+    x0, y0, x1, y1 = frame
+    beside = x1 - x0 >= y1 - y0
+    room = (0.5 * (x1 - x0), y1 - y0) if beside else (x1 - x0, 0.5 * (y1 - y0))
+    text = height
+    size = list_size(parts, display, text)
+    while (size[0] > room[0] or size[1] > room[1]) and text > 1.2:
+        text -= 0.1
+        size = list_size(parts, display, text, room[1])
+    rest = (x0, y0, x1 - size[0] - 3.0, y1) if beside else (x0, y0 + size[1] + 3.0, x1, y1)
+    panel = _Panel(shape, parts, view, display, rest, min(height, 2.0), 0.7, fed_from, ends)
+    panel.numbered()
+    panel.finish(shape.axes)
+    corner = (x1 - size[0], y1) if beside else (x0, y0 + size[1])
+    draw_list(panel.picture, parts, display, corner, text, room[1])
+    return panel.picture
+
+
+class _Panel:
+    """A tube drawn in a frame, with room left around it, and what is taken of that room."""
+
+    def __init__(
+        self,
+        shape: SketchShape,
+        parts: Parts,
+        view: View,
+        display: Display,
+        frame: Box,
+        height: float,
+        margin: float,
+        fed_from: str,
+        ends: Mapping[str, str],
+    ) -> None:
+        self.picture = Picture()
+        self.crossed = 0  # leaders of bends that run over something
+        self._parts, self._display, self._h = parts, display, height
+        self._places = Places(frame)
+        x0, y0, x1, y1 = frame
+        width, tall = x1 - x0, y1 - y0
+        mx, my = min(0.24 * width, 11.0 * height) * margin, min(0.22 * tall, 7.0 * height) * margin
+        low_x, low_y, high_x, high_y = shape.bounds(view)
+        for x, y in (view.flat(parts.start), view.flat(parts.end)):  # where an end is cut they lie off the metal
+            low_x, low_y, high_x, high_y = min(low_x, x), min(low_y, y), max(high_x, x), max(high_y, y)
+        k = min((width - 2 * mx) / max(high_x - low_x, 1e-9), (tall - 2 * my) / max(high_y - low_y, 1e-9))
+        middle = ((low_x + high_x) / 2.0, (low_y + high_y) / 2.0)
+        origin = ((x0 + x1) / 2.0 - middle[0] * k, (y0 + y1) / 2.0 - middle[1] * k)
+        self._drawn: Drawn = draw(self.picture, shape, view, k, origin, parts.wrong, center=False)
+        self._middle = ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
+        for stroke in self.picture.strokes:
+            for a, b in pairwise(stroke.points):
+                self._places.take_line(a, b, 0.3)
+        for s in shape.line:
+            self._take_tube(s)
+        self._ends(shape.tube.run.closed, fed_from)
+        self._cuts(shape, ends)
+
+    def _take_tube(self, s: Segment) -> None:
+        points = [self._drawn.at(p) for p in points_of(s)]
+        for a, b in pairwise(points):
+            self._places.take_line(a, b, self._drawn.half * 0.9 + 0.3)
+
+    # --- ends -----------------------------------------------------------------------------
+
+    def _ends(self, closed: bool, fed_from: str) -> None:
+        """Ends A and B and the arrow of the stick's travel."""
+        a, b = self._drawn.at(self._parts.start), self._drawn.at(self._parts.end)
+        ta, tb = self._direction(self._parts.start_direction), self._direction(self._parts.end_direction)
+        tail, ahead = self._feed(a, ta) if fed_from == "A" else self._feed(b, tb + pi)
+        for letter, end, out in (("A", a, ta + pi), ("B", b, tb + (pi / 2.0 if closed else 0.0))):
+            place = tail if ahead and letter == fed_from else end
+            end_mark(self.picture, self._places, letter, place, out, 1.25 * self._h)
+
+    def _cuts(self, shape: SketchShape, ends: Mapping[str, str]) -> None:
+        """A word at each end that is cut to fit."""
+        for letter, point, d, sign in (
+            ("A", shape.rim_middle(0), self._parts.start_direction, -1.0),
+            ("B", shape.rim_middle(1), self._parts.end_direction, 1.0),
+        ):
+            word = ends.get(letter)
+            if word:
+                size = (wide(word, self._h), 1.4 * self._h)
+                out = degrees(self._direction(d)) + (90.0 - 60.0 * sign)
+                spot = self._places.beside(self._drawn.at(point), size, out, 30.0 * self._h, self._drawn.half + 1.0)
+                if spot is not None:
+                    self.picture.label(word, (spot[0], spot[1] - self._h / 2.0), self._h, "note", align="center")
+                    leader(self.picture, self._places, self._drawn.at(point), _box(spot, size))
+
+    def _direction(self, d: Vec) -> float:
+        x, y = self._drawn.view.flat(d)
+        return atan2(y, x) if hypot(x, y) > 1e-6 else 0.0
+
+    def _feed(self, a: Point, turn: float) -> tuple[Point, bool]:
+        """The arrow out of the end fed first, or beside the tube: where the stick travels in the bender.
+
+        Returns:
+            Its far end, and whether it stands before the end of the tube.
+        """
+        h = self._h
+        length, gap = 5.0 * h, 0.6 * h
+        c, s = cos(turn), sin(turn)
+        off = self._drawn.half + 1.6 * h
+        tries = [(a[0] - gap * c, a[1] - gap * s)]  # before the open end, else beside the tube
+        tries += [(a[0] + length * c - side * off * s, a[1] + length * s + side * off * c) for side in (1.0, -1.0)]
+        for tip in tries:
+            start = (tip[0] - length * c, tip[1] - length * s)
+            # what is taken of the tube reaches past its end
+            back = max(0.8, 1.45 * self._drawn.half + 1.8 - gap) if tip == tries[0] else 0.8
+            if self._places.is_clear(start, (tip[0] - back * c, tip[1] - back * s), 0.5):
+                break
+        else:
+            starts = [(tip[0] - length * c, tip[1] - length * s) for tip in tries]
+            x0, y0, x1, y1 = self._places.frame
+            kept = [k for k, (x, y) in enumerate(starts) if x0 < x < x1 and y0 < y < y1]
+            tip, start = tries[(kept or [0])[0]], starts[(kept or [0])[0]]
+        self.picture.stroke([tip, (start[0] + 1.5 * c, start[1] + 1.5 * s)], "feed")
+        arrow_head(self.picture, start, turn + pi, "feed", (1.5 * h, 0.55 * h))
+        self._places.take_line(start, tip, 0.5 * h)
+        width = wide(TRAVEL, h, bold=True)
+        middle = ((start[0] + tip[0]) / 2.0, (start[1] + tip[1]) / 2.0)
+        spot = self._places.beside(middle, (width, 1.3 * h), degrees(turn) + 90.0, 20.0 * h, 0.8)
+        if spot is not None:
+            self.picture.label(TRAVEL, (spot[0], spot[1] - h / 2.0), h, "feed", align="center")
+        return start, tip == tries[0]
+
+    # --- straights and bends --------------------------------------------------------------
+
+    def called_out(self) -> bool:
+        """Write everything on the picture; False where something found no room."""
+        short = [straight for straight in self._parts.straights if not self._measured(straight)]
+        return all(map(self._bend, self._parts.turns)) and all(map(self._short, short))
+
+    def numbered(self) -> None:
+        """Write only the numbers of the bends, those that fit."""
+        h = self._h
+        side = 2.0 * RING * h + 0.4
+        for turn in self._parts.turns:
+            at = self._drawn.at(turn.middle)
+            out = degrees(self._outward(turn, at))
+            spot = self._places.beside(at, (side, side), out, 40.0 * h, self._drawn.half + 0.8)
+            if spot is None:
+                continue
+            role = "tight" if turn.wrong else "strong"
+            self.picture.label(str(turn.number), (spot[0], spot[1] - h / 2.0), h, role, align="center", circled=True)
+            box = (spot[0] - side / 2, spot[1] - side / 2, spot[0] + side / 2, spot[1] + side / 2)
+            leader(self.picture, self._places, at, box)
+
+    def _measured(self, straight: DrawnStraight) -> bool:
+        """A dimension line beside a straight, on the side where there is more room; False where it has none."""
+        if abs(straight.length) < 1e-6:
+            return True
+        if straight.length < 0.0:
+            return False
+        a, b = self._drawn.at(straight.start), self._drawn.at(straight.end)
+        out = (a[0] + b[0]) / 2.0 - self._middle[0], (a[1] + b[1]) / 2.0 - self._middle[1]
+        side = 1.0 if -(b[1] - a[1]) * out[0] + (b[0] - a[0]) * out[1] >= 0.0 else -1.0
+        text = self._display.number(straight.length)
+        half = self._drawn.half
+        near = half + 1.6 * self._h
+        return any(
+            dimension(self.picture, self._places, a, b, sign * (near + step * self._h), text, self._h, half + 0.5)
+            for step in (0.0, 2.2)
+            for sign in (side, -side)
+        )
+
+    def _short(self, straight: DrawnStraight) -> bool:
+        """The length of a straight that is too short on paper for its dimension, at the end of a leader."""
+        a, b = self._drawn.at(straight.start), self._drawn.at(straight.end)
+        at = ((a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0)
+        text = f"straight {self._display.number(straight.length)}"
+        size = (wide(text, self._h), 1.5 * self._h)
+        out = degrees(atan2(at[1] - self._middle[1], at[0] - self._middle[0]))
+        spot = self._places.beside(at, size, out, 22.0 * self._h, self._drawn.half + 1.2 * self._h)
+        if spot is None:
+            return False
+        self.picture.label(text, (spot[0], spot[1] - self._h / 2.0), self._h, "note", align="center")
+        leader(self.picture, self._places, at, _box(spot, size))
+        return True
+
+    def _outward(self, turn: Turn, at: Point) -> float:
+        x, y = self._drawn.view.flat(turn.outward)
+        if hypot(x, y) < 0.2 * hypot(*turn.outward):
+            x, y = at[0] - self._middle[0], at[1] - self._middle[1]
+        return atan2(y, x) if hypot(x, y) > 1e-9 else 0.0
+
+    def _bend(self, turn: Turn) -> bool:
+        """The call-out of a bend: its number in a circle, its lines beside it."""
+        h = self._h
+        lines = bend_words(turn, self._display)
+        if turn.wrong:
+            lines.append(turn.wrong)
+        ring = 2.0 * RING * h
+        size = (
+            ring + 1.0 + max(wide(line, h) for line in lines),
+            max(h * (_LINE * (len(lines) - 1) + 1.5), ring + 0.4),
+        )
+        at = self._drawn.at(turn.middle)
+        out = degrees(self._outward(turn, at))
+        own = self._drawn.half + 2.0
+        spot = self._places.beside(at, size, out, 24.0 * h, self._drawn.half + 1.5 * h, own)
+        if spot is None:
+            return False
+        left, middle = spot[0] - size[0] / 2.0, spot[1]
+        role = "tight" if turn.wrong else "strong"
+        self.picture.label(
+            str(turn.number), (left + ring / 2.0, middle - h / 2.0), h, role, align="center", circled=True
+        )
+        top = middle + _LINE * h * (len(lines) - 1) / 2.0 - h / 2.0
+        for i, line in enumerate(lines):
+            wrong = bool(turn.wrong) and i == len(lines) - 1
+            self.picture.label(line, (left + ring + 1.0, top - _LINE * h * i), h, "tight" if wrong else "note")
+        self.crossed += self._places.crosses(at, _box(spot, size), own)
+        leader(self.picture, self._places, at, _box(spot, size))
+        return True
+
+    # --- the rest -------------------------------------------------------------------------
+
+    def finish(self, axes: ViewAxes) -> None:
+        """A small cross of the drawing's axes, where there is room for one in a corner."""
+        if axes.own:
+            return
+        x0, y0, x1, _ = self._places.frame
+        h = 0.85 * self._h
+        arm = 3.4 * h
+        reach = arm + 1.6 * h
+        for x in (x0 + reach, x1 - reach):
+            box = (x - reach, y0, x + reach, y0 + 1.75 * reach)
+            if self._places.is_free(box):
+                self._places.take_text(box)
+                middle = (x, y0 + 0.75 * reach)
+                for axis, letter in ((axes.x, "x"), (axes.y, "y"), (axes.z, "z")):
+                    u, v = self._drawn.view.flat(axis)
+                    tip = (middle[0] + arm * u, middle[1] + arm * v)
+                    self.picture.stroke([middle, tip], "dim")
+                    arrow_head(self.picture, tip, atan2(v, u), "dim", HEAD)
+                    far = (middle[0] + (arm + 0.9 * h) * u, middle[1] + (arm + 0.9 * h) * v)
+                    self.picture.label(letter, (far[0], far[1] - h / 2.0), h, "dim", align="center")
+                return
+
+
+def _box(spot: Point, size: Point) -> Box:
+    return spot[0] - size[0] / 2.0, spot[1] - size[1] / 2.0, spot[0] + size[0] / 2.0, spot[1] + size[1] / 2.0

@@ -1,0 +1,1 @@
+"""Pictures as SVG, PNG, and on a page of a PDF."""

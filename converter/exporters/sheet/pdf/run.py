@@ -1,0 +1,349 @@
+"""The printed pages of one run: picture, set-up table, stick, instructions, ends, findings, boxes to tick."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from converter.bending.setup.words import NO_SET_UP, SetupView
+from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale
+from converter.exporters.pictures.run.sketches import Sketches
+from converter.exporters.pictures.run.stick import stick_picture
+from converter.exporters.sheet.content import RunPage, severity_word
+from converter.exporters.sheet.pdf.flow import BODY, LARGE, SMALL, Cell, Flow, Section, TableColumn
+from converter.findings import ERROR, Finding
+from converter.findings.wording import grouped, message
+from converter.shop.sections import describe
+from converter.units import Display
+from converter.words import (
+    BOTH_TURNS,
+    ROTATION,
+    TURN,
+    cut_text,
+    mass_text,
+    points_text,
+    room_text,
+    saw_cut_text,
+    saw_text,
+    sign_meanings,
+    springback_source,
+    stick_sides_text,
+    stop_text,
+)
+
+if TYPE_CHECKING:
+    from converter.bending.setup.setup import Setup, Step
+    from converter.joints.model import Joint
+
+#: A longer name may not fit at the head of the page, and is told in full below it.
+_LONG_NAME = 40
+#: Share of the width for facts with the picture beside them; what is left free there, mm.
+_NARROW, _APART = 0.4, 2.0
+#: Least and greatest height of the picture, mm: of bent tubes and of straight ones.
+_BENT, _STRAIGHT = (70.0, 130.0), (32.0, 90.0)
+#: An error of more letters is cut short in the box at the top; it stands in full among the findings.
+_LONG_ERROR = 400
+_COLUMNS = (
+    TableColumn("made", 10.5, "center", tick=True),
+    TableColumn("bend", 10.5, "center", bold=True),
+    TableColumn("mark from A", 20.5, "right", bold=True),
+    TableColumn("mark from B", 20.5, "right", bold=True),
+    TableColumn("die", 17),
+    TableColumn("stop", 20, "right", bold=True),
+    TableColumn("comes out at", 18, "right"),
+    TableColumn("turn the tube before it (turned in all)", 59),
+    TableColumn("around", 15, "right"),
+    TableColumn("measured", 17, "right"),
+)
+
+
+def run_pages(
+    flow: Flow, run: RunPage, count: int, shop: str, display: Display, sketches: Sketches, like: str = ""
+) -> None:
+    """Lay one run out on pages of its own.
+
+    Args:
+        flow: where to.
+        run: what to say.
+        count: runs in the job.
+        shop: name of the shop.
+        display: how lengths are shown, in one unit.
+        sketches: of the job.
+        like: name of a run before that is made exactly alike, or ''.
+    """
+    setup = run.setup
+    sheet = None if setup is None else SetupView(setup, display)
+
+    def bending_part(flow: Flow) -> None:
+        if sheet is not None:
+            for words in sheet.cope_words():
+                flow.paragraph(f"{words[:1].upper()}{words[1:]}.")
+        if sheet is not None and sheet.setup.steps:
+            _table(flow, sheet)
+            stick = stick_picture(sheet, flow.width)
+            words = f"The stick to scale: end {sheet.setup.feed_from} goes into the bender first"
+            flow.heading(words, keep=stick.high[1] - stick.low[1])
+            flow.picture(stick, display.unit, 75.0)
+
+    def rest(flow: Flow) -> None:
+        _instructions(flow, run, sheet, display)
+        _ends(flow, run, display)
+        _done(flow, run, setup)
+        findings(flow, run.findings, display)
+        if setup is not None:
+            _springback(flow, setup)
+
+    flow.begin(run.name, run.key)
+    _first_lines(flow, run, sheet, display)
+    _picture(flow, run, _facts(run, setup, count, shop, display, like), bending_part, rest, display, sketches)
+    bending_part(flow)
+    rest(flow)
+
+
+def findings(flow: Flow, said: tuple[Finding, ...], display: Display, about: str = "Findings") -> None:
+    """Everything said, the worst first, each with its cure."""
+    if not said:
+        return
+    groups = grouped(said)
+    flow.heading(f"{about}: {len(groups)}")
+    for alike in groups:
+        flow.paragraph(message(alike, display), before=severity_word(alike[0]), indent=21.0)
+        cure = alike[0].cure_in(display)
+        if cure:
+            flow.paragraph(cure, before="do", indent=21.0)
+        flow.space(0.8)
+
+
+def die_names(setup: Setup | None) -> str:
+    """The dies of a set-up, each once, in the order they are used."""
+    names = [step.die.name if step.die else "no die" for step in setup.steps] if setup else []
+    return ", ".join(dict.fromkeys(names))
+
+
+def _first_lines(flow: Flow, run: RunPage, sheet: SetupView | None, display: Display) -> None:
+    """The first error, and the stick."""
+    errors = [message(alike, display) for alike in grouped(run.findings) if alike[0].severity == ERROR]
+    if errors:
+        more = f" And {len(errors) - 1} more, named below." if len(errors) > 1 else ""
+        first = errors[0] if len(errors[0]) <= _LONG_ERROR else f"{errors[0][:_LONG_ERROR].rstrip()} … (in full below)"
+        flow.notice(f"Not to be made as drawn: {first}{more}")
+    if sheet is not None:
+        flow.paragraph(f"Cut length: {display.length(sheet.stick)}", LARGE, bold=True)
+        flow.space(1.0)
+
+
+def _facts(
+    run: RunPage, setup: Setup | None, count: int, shop: str, display: Display, like: str
+) -> list[tuple[str, str]]:
+    tube, length = run.tube, display.length
+    table = tube.run.table
+    facts = [
+        ("tube", f"{run.number} of {count}"),
+        ("section", describe(tube.section, display) if tube.section else "not known"),
+        ("metal", tube.metal or "not named"),
+        ("die", die_names(setup) or "none needed"),
+        ("shop", shop),
+        ("bends", str(len(table.bends))),
+        ("centerline", length(table.developed_length)),
+        ("mass", mass_text(run.mass, display)),
+    ]
+    if setup is not None:
+        if setup.steps:
+            facts.insert(0, ("goes first", f"end {setup.feed_from}"))
+        extras = [f"{length(setup.extra(end))} at end {end}" for end in "AB" if setup.extra(end) > 0.0]
+        if extras:
+            facts.append(("extra", " and ".join(extras)))
+        if setup.steps and not setup.plan.is_simple:
+            facts.append(("order of bends", ", ".join(str(step.bend) for step in setup.steps)))
+        if setup.steps:
+            facts.append(("least room", room_text(setup, display)))
+    if run.length is not None and run.joints:
+        facts.append(("over the cut ends", length(run.length.cut)))
+        if sides := stick_sides_text(run.length, display):
+            facts.append(("saw cuts", sides))
+    if tube.run.layer:
+        facts.append(("layer", tube.run.layer))
+    if len(tube.name) > _LONG_NAME:
+        facts.append(("full name", tube.name))
+    facts += [(label.lower(), text) for label, text in run.part_facts]
+    if like:
+        facts.append(("made just like", like))
+    return facts
+
+
+def _picture(
+    flow: Flow,
+    run: RunPage,
+    facts: list[tuple[str, str]],
+    bending_part: Section,
+    rest: Section,
+    display: Display,
+    sketches: Sketches,
+) -> None:
+    """The facts and the picture, beside or below them: where it comes out larger.
+
+    It is as high as lets all of the run stand on this page; where that would be too small to read, as high as lets
+    the set-up and the stick stand on it; where that is too small too, as high as is of use.
+    """
+    tube = run.tube
+    least, most = _BENT if tube.run.table.bends else _STRAIGHT
+    across = flow.measured(lambda flow: flow.facts(facts)) + _APART
+    beside = flow.measured(lambda flow: flow.facts(facts, 1), _NARROW)
+    room = flow.room - flow.measured(bending_part) - 2.0 * _APART  # headings ask for a little more than they take
+    for spare in (room - flow.measured(rest), room, flow.room if room < 0.0 else room):
+        # size, and whether it stands beside the facts
+        found = [((flow.width, min(most, spare - across)), False)]
+        if beside < most:
+            found.append((((1.0 - _NARROW) * flow.width - _APART, max(beside, min(most, spare))), True))
+        found = [one for one in found if one[0][1] >= least and one[0][1] <= spare]
+        if found:
+            break
+    else:
+        found = [((flow.width, most), False)]
+    # over the whole width there is more room for what is written around it
+    size, narrow = max(found, key=lambda one: isometric_scale(tube, one[0], sketches) * (1.0 if one[1] else 1.25))
+    first = run.setup.feed_from if run.setup is not None and run.setup.steps else "A"
+    text = SMALL if size[1] < 90.0 else BODY
+    picture = isometric_picture(
+        tube,
+        display,
+        size=size,
+        findings=run.findings,
+        joints=run.joints,
+        fed_from=first,
+        least_text=text,
+        sketches=sketches,
+    )
+    if narrow:
+        flow.beside(lambda flow: flow.facts(facts, 1), _NARROW, picture, display.unit)
+    else:
+        flow.facts(facts)
+        flow.space(_APART)
+        flow.picture(picture, display.unit, size[1])
+    flow.space(1.0)
+
+
+def _table(flow: Flow, sheet: SetupView) -> None:
+    setup, display = sheet.setup, sheet.display
+    flow.heading("Set-up, in the order made", keep=24.0)
+    flow.table(_COLUMNS, [_row(sheet, i, step) for i, step in enumerate(setup.steps)])
+    flow.space(1.0)
+    unit = "inches" if display.unit == "in" else "millimetres"
+    words = (
+        f"Lengths in {unit}, angles in degrees. Marks lie along the stick as cut. {TURN} Here that is from end "
+        f"{setup.feed_from} toward end {sheet.other}. Around: how far a point on the outside moves. Turned in all: "
+        "since the first bend made."
+    )
+    if any(step.turn_set for step in setup.steps):
+        words += f" In the picture: {ROTATION[:1].lower()}{ROTATION[1:]} {BOTH_TURNS}"
+    flow.paragraph(" ".join([words, *sheet.rounding_notes(), *sign_meanings(setup.steps)]), SMALL)
+
+
+def _row(sheet: SetupView, i: int, step: Step) -> list[Cell]:
+    display = sheet.display
+    turn: tuple[str, ...] = ("as loaded",) if i == 0 else ("no turn",)
+    if i and step.turn_set:
+        turn = (sheet.turn(step),)
+    if i > 1:  # at the second bend made the turn in all is that turn
+        turn += (f"({sheet.so_far(step)})",)
+    if step.inverted is not None:
+        turn += ("clamp turned over",)
+    return [
+        "",
+        str(step.bend),
+        display.number(sheet.mark("A", step)),
+        display.number(sheet.mark("B", step)),
+        step.die.name if step.die else "no die",
+        stop_text(step, display),
+        display.angle(step.comes_out),
+        turn,
+        sheet.arounds()[i],
+        "____°",
+    ]
+
+
+def _instructions(flow: Flow, run: RunPage, sheet: SetupView | None, display: Display) -> None:
+    if sheet is None:
+        return
+    told = sheet.instructions()
+    if sheet.setup.lacking:
+        flow.heading("No set-up")
+        flow.paragraph(f"There is no set-up of this tube: {NO_SET_UP[sheet.setup.lacking]}.")
+    elif not told:
+        flow.heading("No instructions")
+        flow.paragraph("It cannot be bent in any order tried: see the findings.")
+    else:
+        flow.heading("Step by step", keep=20.0)
+        for i, text in enumerate(told, 1):
+            flow.paragraph(text, before=f"{i}", indent=6.0, tick=True)
+            flow.space(0.8)
+
+
+def _ends(flow: Flow, run: RunPage, display: Display) -> None:
+    if not run.joints:
+        return
+    flow.heading("The ends", keep=22.0)
+    for end in "AB":
+        mine = [joint for joint in run.joints if joint.end == end]
+        if not mine:
+            flow.paragraph("cut square", before=f"End {end}", indent=14.0)
+        for joint in mine:
+            for k, words in enumerate(joint_words(joint, display)):
+                flow.paragraph(words, before=f"End {end}" if k == 0 else "", indent=14.0)
+        flow.space(1.0)
+
+
+def joint_words(joint: Joint, display: Display) -> list[str]:
+    """One cut end in sentences: what to, angle, points, zero line, hole saw."""
+    length = display.length
+    first = cut_text(joint, display)
+    if joint.gap > 0.0:
+        first += f", weld gap {length(joint.gap)}"
+    if joint.is_square:
+        points = points_text(joint, display)
+        return [f"{first[:1].upper()}{first[1:]}.", f"{points[:1].upper()}{points[1:]}."]
+    said = [
+        f"{first[:1].upper()}{first[1:]}.",
+        f"Back from the centerline's end: long point {length(joint.long_point)}, short point "
+        f"{length(joint.short_point)}, at the centerline {length(joint.center_cut)}. The long point lies "
+        f"{display.angle(joint.long_phi)} from the zero line.",
+        f"Zero line: {joint.zero_in(display)}.",
+    ]
+    saw = saw_cut_text(joint, display)
+    if joint.hole_saw is None and saw:
+        said.append(f"{saw[:1].upper()}{saw[1:]}.")
+    elif joint.hole_saw is None:
+        said.append("No single hole saw makes this cut: use the wrap template.")
+    else:
+        words = saw_text(joint.hole_saw, display)
+        said.append(f"{words[:1].upper()}{words[1:]}.")
+    return said
+
+
+def _springback(flow: Flow, setup: Setup) -> None:
+    """Where the stops come from: each source once, with the bends it holds for."""
+    found: dict[tuple[str, str, str], list[int]] = {}
+    for step in setup.steps:
+        name = step.die.name if step.die else "no die"
+        source = springback_source(step.springback)
+        found.setdefault((name, source, step.springback.note), []).append(step.bend)
+    if not found:
+        return
+    flow.space(2.0)
+    flow.paragraph("Where the stops come from", SMALL, bold=True)
+    for (name, source, note), bends in found.items():
+        which = f"bend {bends[0]}" if len(bends) == 1 else f"bends {', '.join(map(str, sorted(bends)))}"
+        flow.paragraph(f"{name}, {which}: {source}. {note}", SMALL)
+        flow.space(0.8)
+
+
+def _done(flow: Flow, run: RunPage, setup: Setup | None) -> None:
+    """Boxes to tick when all is done."""
+    flow.space(3.5)
+    flow.keep(18.0)
+    steps = ["cut to length"]
+    if setup is not None and setup.steps:
+        steps += ["marks drawn", "every bend made", "every bend measured"]
+    steps += [f"end {joint.end} {'cut' if joint.plane is not None else 'coped'}" for joint in run.joints]
+    flow.ticks([*steps, "checked"], before="Done")
+    flow.space(3.0)
+    flow.paragraph("By ____________________________   on ____________________   piece number ______________", BODY)

@@ -1,0 +1,1 @@
+"""Tubes as solids and meshes: as drawn, and with their ends cut to fit."""

@@ -1,0 +1,61 @@
+"""The bodies of a job with their ends and holes cut, made once for all formats.
+
+Where a tube passes through a larger one, its outside is taken off the larger one's walls.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from converter.exporters.solids.bodies import TubeBody, all_bodies
+from converter.exporters.solids.coped import coped_solid, joints_of, tool_of
+from converter.job import Job, once_per_job
+from converter.joints.holes.hole import Hole
+from converter.progress import steps
+
+
+@once_per_job
+def coped_bodies(job: Job) -> list[tuple[TubeBody, Any]]:
+    """Every body of a job and the kernel's solid of it, joints and holes cut, in order.
+
+    Raises:
+        GeometryError: an end cannot be cut.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    by_tube = joints_of(job.joints)
+    solids = []
+    for body in steps(all_bodies(job), "solids cut"):
+        name = body.tube.name
+        solid = coped_solid(body.tube, body.section, by_tube.get(name, []), body.metal)
+        solids.append((body, _with_holes(solid, name, [hole for hole in job.copes.holes if hole.tube == name])))
+    return solids
+
+
+def _with_holes(solid: Any, name: str, holes: Sequence[Hole]) -> Any:
+    """A tube's solid with its holes cut.
+
+    Args:
+        solid: of the kernel.
+        name: of the tube, for the sentence.
+        holes: of this tube; those of one passing tube have one tool.
+
+    Raises:
+        GeometryError: the kernel makes no sound solid of it.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    if not holes:
+        return solid
+    from converter.kernel.cuts import cut
+    from converter.kernel.shapes.solids import volume
+
+    tools = {}
+    for hole in holes:
+        # as far as the tube is wide to both sides: nothing else of it lies there
+        reach = np.array([hole.node]) + hole.section.od * np.vstack((np.eye(3), -np.eye(3)))
+        across = np.sin(np.radians(hole.angle))
+        along = np.outer((-1.0, 1.0), np.asarray(hole.passing.axis)) * (hole.section.od / across)
+        tools[hole.through, hole.node] = tool_of(hole.passing, np.vstack((reach, np.asarray(hole.node) + along)))
+    return cut(solid, list(tools.values()), name, volume(solid) - sum(hole.plug for hole in holes))

@@ -1,0 +1,98 @@
+"""STEP (ISO 10303-21): tubes as solids, as drawn or with their ends cut to fit; centerlines as wires.
+
+Every tube is one named product in its section's colour, where it was drawn; every centerline one named set of
+lines and circles, trimmed exactly, which needs no section. Several are one assembly named after the job, or one
+file each. Specification: ISO 10303-203/214/242 advanced B-rep; written as AP214, which every package reads.
+"""
+
+from __future__ import annotations
+
+from converter.exporters.files import OutputSet
+from converter.exporters.options import WriteOptions
+from converter.exporters.solids.bodies import TubeBody, bodies, sleeve_bodies
+from converter.job import Job
+from converter.progress import steps
+
+
+def export_tubes(job: Job, out: OutputSet, options: WriteOptions) -> None:
+    """Write ``stem.step``, or ``stem-NAME.step`` for every tube when not ``options.one_file``.
+
+    Numbers are in ``options.step_unit`` and the file says so. A sharp corner without a radius is mitred.
+
+    Raises:
+        WriteError: no tube has a solid, or the kernel fails.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    from converter.kernel.shapes.solids import tube_solid
+    from converter.kernel.step.write import StepItem, step_bytes
+
+    def item(body: TubeBody) -> StepItem:
+        return StepItem(body.tube.name, tube_solid(body.tube.run, body.section, body.metal), body.color)
+
+    found = [*bodies(job), *sleeve_bodies(job)]
+    if options.one_file:
+        # a file of one part is that part: readers name it after the assembly otherwise
+        data = step_bytes(
+            [item(body) for body in steps(found, "solids")],
+            unit=options.step_unit,
+            title=options.stem,
+            assembly=len(found) > 1,
+        )
+        out.path(f"{options.stem}.step").write_bytes(data)
+        return
+    for body in steps(found, "solids"):
+        data = step_bytes([item(body)], unit=options.step_unit, title=body.tube.name, assembly=False)
+        out.path(f"{options.stem}-{body.tube.name}.step").write_bytes(data)
+
+
+def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
+    """Write ``stem-coped.step``, or ``stem-NAME-coped.step`` for every tube when not ``options.one_file``.
+
+    Raises:
+        WriteError: no tube has a solid, or none has a joint or a hole, or the kernel fails.
+        GeometryError: an end cannot be cut.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    from converter.exporters.paper.cope_words import copes_of
+    from converter.exporters.solids.coped_bodies import coped_bodies
+    from converter.kernel.shapes.solids import tube_solid
+    from converter.kernel.step.write import StepItem, step_bytes
+
+    copes_of(job)  # there is something to cut
+    shown = {body.tube.name for body in bodies(job)}
+    items = [
+        StepItem(body.tube.name, shape, body.color) for body, shape in coped_bodies(job) if body.tube.name in shown
+    ]
+    items += [
+        StepItem(body.tube.name, tube_solid(body.tube.run, body.section, body.metal), body.color)
+        for body in sleeve_bodies(job)
+    ]
+    if options.one_file:
+        data = step_bytes(items, unit=options.step_unit, title=options.stem, assembly=len(items) > 1)
+        out.path(f"{options.stem}-coped.step").write_bytes(data)
+        return
+    for item in items:
+        data = step_bytes([item], unit=options.step_unit, title=item.name, assembly=False)
+        out.path(f"{options.stem}-{item.name}-coped.step").write_bytes(data)
+
+
+def export_wires(job: Job, out: OutputSet, options: WriteOptions) -> None:
+    """Write ``stem-centerlines.step``, or ``stem-NAME-centerline.step`` for every run when not ``options.one_file``.
+
+    Raises:
+        GeometryError: a run has no centerline.
+        WriteError: the kernel fails.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    from converter.kernel.shapes.solids import centerline_wire
+    from converter.kernel.step.write import StepItem, step_bytes
+
+    if options.one_file:
+        items = [StepItem(tube.name, centerline_wire(tube.run)) for tube in steps(job.shown.tubes, "centerlines")]
+        data = step_bytes(items, unit=options.step_unit, title=options.stem, assembly=len(items) > 1)
+        out.path(f"{options.stem}-centerlines.step").write_bytes(data)
+        return
+    for tube in steps(job.shown.tubes, "centerlines"):
+        item = StepItem(tube.name, centerline_wire(tube.run))
+        data = step_bytes([item], unit=options.step_unit, title=tube.name, assembly=False)
+        out.path(f"{options.stem}-{tube.name}-centerline.step").write_bytes(data)

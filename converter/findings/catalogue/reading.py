@@ -1,0 +1,333 @@
+"""What the readers tell: of drawings, tables, finished solids and meshes."""
+
+from converter.findings.entries import ERROR, NOTE, WARNING, clause, define
+
+# --- units ----------------------------------------------------------------------------------
+
+_SAY_WHICH = "Say which with the units option (--units in, --units mm)."
+_NAME_IN_HEADING = "Put the unit in the heading, such as feed_in, or give --units."
+_THEN = "was read as mm: its largest extent is then {extent:either}; it would be {in_inches:either} if it was"
+_EVERY_LENGTH = "in inches every length would be 25.4 times as long"
+
+_OTHERWISE = ": its largest extent is then {extent:either}; it would be {in_other:either} if it was drawn in {other}"
+clause("header-contradicts", " (its header's $MEASUREMENT says {system}, which many programs write whatever the unit)")
+define(
+    "units-assumed",
+    WARNING,
+    "The drawing names no unit; the shop's, inches or millimetres were taken, and the other reading is named.",
+    says={
+        "shop": "the drawing names no unit and was read as {read_as}, the unit of the shop file{doubt}" + _OTHERWISE,
+        "measurement": "the drawing names no unit and was read as {read_as}, as its header's $MEASUREMENT is that of "
+        "inches" + _OTHERWISE,
+        "drawing": f"the drawing names no unit and {_THEN} drawn in inches",
+        "unit of no meaning": f"the drawing names a unit that does not exist (code {{code:bare}}) and {_THEN} drawn in "
+        "inches",
+        "mesh": f"a mesh in {{kind}} names no unit and {_THEN} made in inches",
+        "file": f"the file names no length unit and was read as mm; {_EVERY_LENGTH}",
+        "some shapes": "some shapes name no length unit (others name {others:list bare}) and were read as mm; "
+        + _EVERY_LENGTH,
+        "headings": "the heading {heading:quoted} names no unit: its numbers were read as {read_as}; " + _EVERY_LENGTH,
+        "one heading": "the heading {heading:quoted} names no unit: its numbers were read as {read_as}, like the other "
+        "headings'",
+    },
+    cure={
+        "shop": _SAY_WHICH,
+        "measurement": _SAY_WHICH,
+        "drawing": _SAY_WHICH,
+        "unit of no meaning": _SAY_WHICH,
+        "mesh": _SAY_WHICH,
+        "file": _SAY_WHICH,
+        "some shapes": _SAY_WHICH,
+        "headings": _NAME_IN_HEADING,
+        "one heading": _NAME_IN_HEADING,
+    },
+)
+define(
+    "units-overridden",
+    NOTE,
+    "The units option overrides what the file says.",
+    says={
+        "": "the file says its unit is {stated:bare}; its numbers were read as {read_as}, as the units option asks",
+        "headings": "the headings say {stated:list}; lengths were read in {read_as} as asked",
+    },
+)
+clause("run-likelier-unit", "; read as {unit} it would be {length:small}")
+define(
+    "run-size",
+    WARNING,
+    "A line is longer or shorter than any tube; what it would be in a likelier unit is named.",
+    says={
+        "long": "the numbers read as {unit} make it {length:small} long{reading}; no tube is longer than {limit:small}",
+        "short": "the numbers read as {unit} make it {length:small} long{reading}; no tube is shorter than "
+        "{limit:small}",
+    },
+    cure="Give the drawing's unit (--units), or leave out what is no tube (--skip-layer).",
+)
+
+# --- drawings -------------------------------------------------------------------------------
+
+clause("flaws-repaired", "{count:count flaw} {count:was/were} repaired")
+clause("flaws-left", "{count:,} could not be repaired")
+clause("curves-lost", "{lost:,} of {drawn:count curve} {lost:was/were} lost")
+clause("curves-kept", "all {count:count curve} {count:was/were} kept")
+define(
+    "file-repaired",
+    WARNING,
+    "The file was damaged and was read in recovery mode; what was repaired is counted.",
+    says={
+        "damaged": "the file is damaged ({reason}) and was read in recovery mode: {parts:list}",
+        "malformed": "the file is malformed in places ({reason}); what depends on them may be missing",
+    },
+    cure={
+        "damaged": "Export the drawing again, or compare every tube with it.",
+        "malformed": "Export it again, and compare what comes in.",
+    },
+)
+clause("hidden-layer", "{layer:quoted} ({how}, {count:,})")
+clause("more-layers", "{count:,} more")
+define(
+    "layers-skipped",
+    NOTE,
+    "Frozen or switched-off layers were not read.",
+    says={
+        "layers": "{count:count entity entities} on frozen or switched-off layers {count:was/were} not read: "
+        "{layers:list}",
+        "shapes": "{count:count shape} that the file hides {count:was/were} not read",
+    },
+    cure={
+        "layers": "Thaw or switch on the layer in the CAD package if it holds tubes.",
+        "shapes": "Show them in the CAD package if they are tubes.",
+    },
+)
+clause("arc-with-handle", "arc {handle:bare}")
+clause("arc-without-handle", "an arc")
+clause("arc-radius", "radius {radius:length}")
+clause("arc-without-radius", "no radius")
+define(
+    "arc-flattened",
+    WARNING,
+    "An arc is drawn flat although its neighbours are not; it was restored from the line ends.",
+    says="{arc} was drawn flat (with {drawn}) and meets no line; the line ends and its centre give radius "
+    "{radius:length} and {angle:angle}, which was taken",
+    cure="Check the radius; export the drawing with a writer that keeps arcs in space (STEP does).",
+)
+define(
+    "arc-suspect",
+    ERROR,
+    "An arc is drawn flat, meets no line, and cannot be restored; its radius must not be trusted.",
+    says="{arc} with {drawn} about {center:place} was laid flat by the program that wrote the file, and the lines do "
+    "not give its true shape: do not trust it",
+    cure="Export the drawing again as 3D polylines or STEP, or redraw the arc.",
+)
+clause("some-drawn-twice", ", {count:,} of them drawn twice")
+define(
+    "outline-suspect",
+    WARNING,
+    "The drawing looks like a solid's outline and seam edges, not like centerlines.",
+    says="{seams:,} of {straights:,} straights run from circle to circle along tubes of {od:length}{twice}: this looks "
+    "like the edges of a solid, not like centerlines, and its bends are not the tube's",
+    cure="Export the centerline (the sketch or path of the tube) instead of the body.",
+)
+_REDRAW = "If it is part of a tube, redraw it with lines and arcs."
+define(
+    "entity-unread",
+    WARNING,
+    "An entity that may be part of a tube could not be read; it is named.",
+    says={
+        "entity": "{kind:bare} {handle:bare} on layer {layer:quoted} was not read: it is {why}",
+        "entity without handle": "{kind:bare} without a handle on layer {layer:quoted} was not read: it is {why}",
+        "more": "{count:,} more {count:entity/entities} {count:was/were} not read; the list of what was ignored counts "
+        "{count:it/them}",
+        "edges": "{count:count edge} of {part:bare} could not be followed",
+    },
+    cure={
+        "entity": _REDRAW,
+        "entity without handle": _REDRAW,
+        "edges": "Export the sketch again, as lines, arcs and splines.",
+    },
+)
+define(
+    "curve-sampled",
+    NOTE,
+    "A curve of a kind that has no exact counterpart here was read as close points on it.",
+    says="{count:count curve} of the kind {kind} {count:was/were} read as close points on {count:it/them}",
+)
+_TOUCHES = "the end touches what was left out ({kind:bare} {why}); "
+_CUT = _TOUCHES + "with it, the end is cut to fit {mates:list bare}"
+define(
+    "left-out-touches",
+    WARNING,
+    "Something left out on request touches a tube's end; what it would change there is named.",
+    says={
+        "other tubes": _TOUCHES + "together they would be other tubes",
+        "no change": _TOUCHES + "read as a tube too, it would not change the end",
+        "cut": _CUT,
+        "cut longer": _CUT + ", and the cut length is {difference:length} greater there",
+        "cut shorter": _CUT + ", and the cut length is {difference:length} less there",
+    },
+    cure="If it is a tube of this frame, read all of it and pick what is shown with --run.",
+)
+
+# --- tables ---------------------------------------------------------------------------------
+
+define(
+    "length-disagrees",
+    WARNING,
+    "A total in a table is not what its rows add up to; the rows count.",
+    says="row {row} gives it a developed length of {total:length}, but its feeds, arcs and tail add up to "
+    "{sum:length}; the rows were taken",
+    cure="Correct the total, or the row that was changed.",
+)
+define(
+    "plane-open",
+    NOTE,
+    "The file keeps a tube's ends but not its plane; it was put with its ends in place.",
+    says="the document keeps where the tube starts and ends, not how it lies in between; it was put with its ends in "
+    "place, turned about them as it came",
+    cure="Read the drawing itself, or the CSV, for a tube in place.",
+)
+
+# --- finished solids ------------------------------------------------------------------------
+
+clause("solid-diameter-varies", "its diameter varies from {least:length} to {most:length}")
+clause("solid-fit-tolerance", "the fit tolerance is {fit:length}")
+clause("solid-section-turned", "its section is turned by {angle:angle} against the first bend")
+clause(
+    "solid-inside-corners",
+    "its inside corners have a radius of {radius:length}, not the {even:length} of an even wall",
+)
+define(
+    "solid-off",
+    WARNING,
+    "A solid's surface strays from the tube its table makes by more than the fit tolerance.",
+    says={
+        "strays": "the solid's surface strays {off:length} from the tube made from the table; {why:list}",
+        "bore beside": "the bore runs {off:length} beside the tube's axis; the mean wall was taken",
+        "bore in parts": "{without:,} of {pieces:,} straights and bends {without:has/have} no bore; the wall of the "
+        "others was taken",
+    },
+    cure={
+        "strays": "Redraw the part as one tube of straights and circular bends where it matters.",
+        "bore beside": "Draw the bore about the tube's own axis.",
+        "bore in parts": "Hollow the whole tube, or leave it a bar.",
+    },
+)
+define(
+    "solid-tapered",
+    WARNING,
+    "A solid's tube is slightly conical; its mean diameter was taken.",
+    says="the diameter changes by {taper:length} along a straight; the mean was taken",
+    cure="Draw it with one diameter, or have it made on other machines than a bender.",
+)
+define(
+    "solid-oval",
+    WARNING,
+    "A solid's tube is not quite round; its mean diameter was taken.",
+    says="the tube is out of round by {oval:length}; the mean diameter was taken",
+    cure="Draw it round if round tube is meant.",
+)
+define(
+    "solid-skin",
+    WARNING,
+    "A surface model shows only the outside of a tube, so its wall is not known.",
+    says="only the outside of the tube is there, {od:length} across; its wall is not known",
+    cure="Name the section: as an option, or in a job file.",
+)
+define(
+    "solid-fused",
+    NOTE,
+    "Several tubes were one body; they were separated.",
+    says="{count:,} tubes are one body in the file; they were separated where their surfaces part",
+)
+
+# --- why a solid is no tube: what is left out, no findings -----------------------------------
+
+clause("solid-no-tube", "{part:bare}: {why}")
+clause("solid-faces-not-evaluated", "the CAD kernel cannot evaluate its faces ({error})")
+clause("solid-stepped", "its diameter steps from {small:length} to {large:length} on one axis, as turned parts do")
+clause("solid-disc", "a disc or ring: {length:length} long, {od:length} across")
+clause("solid-boss", "a boss of {od:length} across, {length:length} long, on something else")
+clause("solid-without-faces", "it has no faces")
+clause("solid-sphere", "a sphere or part of one")
+clause("solid-all-flat", "a plate, block or bracket: all of its {faces:count face} flat")
+clause("solid-one-flat-face", "a single flat face")
+clause("solid-cone", "a cone: it tapers from {small:length} to {large:length} across")
+clause("solid-free-form", "free-form: {odd:,} of its {faces:count face} are no cylinder, torus, cone, sphere or plane")
+clause(
+    "solid-flat-with-cylinders",
+    "a plate, block or bracket: flat faces, with cylinders only as holes, rounded corners and bosses",
+)
+clause("solid-nothing-round", "none of its {faces:count face} goes round a tube")
+
+# --- meshes ---------------------------------------------------------------------------------
+
+_FITTED = (
+    "the tube made from the table stays within {deviation:fine} of all {vertices:count vertex vertices} of its surface"
+)
+define(
+    "mesh-fitted",
+    NOTE,
+    "A tube was fitted to a mesh; how far its vertices lie from it, and their scatter, is named.",
+    says={
+        "": _FITTED,
+        "scattered": _FITTED
+        + ", which scatter by {sigma:fine} (standard deviation); its outside diameter is known to {loose:fine}",
+    },
+)
+define(
+    "mesh-skin",
+    WARNING,
+    "A mesh has only the outside of a tube, so its wall is not known.",
+    says="the mesh has only the outside, of {od:length}; without a bore the wall is not known and a solid "
+    "bar is assumed",
+    cure="Name the section: as an option or in a job file.",
+)
+define(
+    "mesh-not-round",
+    WARNING,
+    "A mesh's tube is oval or tapered; its mean diameter was taken.",
+    says={
+        "oval": "the surface is oval by {by:fine} in diameter; {od:length} is the mean",
+        "tapered": "the surface is tapered by {by:fine} in diameter; {od:length} is the mean",
+    },
+)
+define(
+    "mesh-precision",
+    WARNING,
+    "A mesh lies so far from the origin that its single-precision numbers are too coarse.",
+    says="the mesh lies {away:small} from the origin, where its single-precision numbers are {step:small} apart: "
+    "nothing in it is known better than that",
+    cure="Move the tubes near the origin before exporting.",
+)
+define(
+    "mesh-misfit",
+    WARNING,
+    "A mesh's surface is not where the table has it, beyond its scatter.",
+    says="in places the centerline of the table lies {beside:fine} beside that of the surface, more than its scatter "
+    "explains ({noise:fine})",
+    cure="Check the table's bends against the part: the surface is no row of straights and bends there, or a bend is "
+    "missing or in two.",
+)
+define(
+    "mesh-ambiguous",
+    WARNING,
+    "A mesh is fitted as well by a table with another number of bends.",
+    says="tables of {others:list} bends fit the surface as well as this one of {bends}",
+    cure="Check the number of bends against the part; a finer or less noisy mesh tells more.",
+)
+define(
+    "mesh-uncertain",
+    WARNING,
+    "A mesh leaves an angle or a straight of the table open by more than a little.",
+    says="the surface leaves the bend's angle open by {angle:angle}, the rotation before bend {rotated} by "
+    "{rotation:angle} and the straight before bend {before} by {straight:length}",
+    cure="A finer or less noisy mesh tells more; where straight and bend meet hardly shows in scatter.",
+)
+
+# --- why a body of a mesh is no tube: what is left out, no findings --------------------------
+
+clause("mesh-strays-from-round", "its surface strays {sigma:length} (rms) from a round tube of {od:length}")
+clause(
+    "mesh-partly-round",
+    "only {percent:.0f}% of its surface is one round tube (of {od:length}): several tubes or parts in one body",
+)

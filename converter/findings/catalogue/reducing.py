@@ -1,0 +1,225 @@
+"""What the reducer tells: how curves became tubes of straights and bends."""
+
+from converter.findings.entries import ERROR, NOTE, WARNING, clause, define
+
+clause("drawn-layer-handle", "layer {layer:quoted}, handle {handle:bare}")
+clause("drawn-layer", "layer {layer:quoted}")
+clause("drawn-handle", "handle {handle:bare}")
+clause("drawn-nowhere", "no layer")
+clause("layer-named", "{layer:quoted}")
+clause("layer-none", "none")
+
+define(
+    "healed-gap",
+    NOTE,
+    "A gap below the join tolerance was closed.",
+    says={
+        "one": "a gap of {largest:small} at {point:place} was closed: the join tolerance is {join:small}",
+        "": "{gaps:count gap}, the largest of {largest:small} at {point:place}, were closed: "
+        "the join tolerance is {join:small}",
+    },
+)
+define(
+    "near-gap",
+    WARNING,
+    "Two ends nearly meet: the gap is above the join tolerance, so they stay apart.",
+    says={
+        "": "two ends nearly meet: {gap:small} apart at {point:place} ({drawn}) and {other_point:place} "
+        "({other_drawn}); the join tolerance is {join:small}, so they stay apart",
+        "more": "{more:,} more places like these were found: check the unit of the drawing, or the join tolerance",
+    },
+    cure={"": "Close the gap in the drawing, or raise the join tolerance."},
+)
+define(
+    "duplicate-removed",
+    NOTE,
+    "A curve drawn twice, or lying on another, was dropped.",
+    says={
+        "": "{curves:count curve} drawn twice or overlapping dropped out, altogether {length:length} (first: {drawn})",
+        "other layer": "{curves:count curve} lying on curves of {onto} dropped out, altogether {length:length} "
+        "(first: {drawn})",
+    },
+)
+define(
+    "speck-removed",
+    NOTE,
+    "A mark smaller than the join tolerance was left out.",
+    says={
+        "one": "a mark smaller than the join tolerance of {join:small} was left out at {point:place}",
+        "": "{marks:count mark} smaller than the join tolerance of {join:small} were left out, first at {point:place}",
+    },
+)
+define(
+    "overlap-kept",
+    WARNING,
+    "Curves of two layers lie on one another and neither covers the other; both were read as tubes.",
+    says="curves of the layers {layers:list} lie on one another over {length:length} ({places:count place}, "
+    "first: {drawn}); neither covers the other, so both are read as tubes",
+    cure="Leave out the layer that holds construction lines.",
+)
+define(
+    "joined-across-layers",
+    NOTE,
+    "A tube continues tangent onto another layer and was joined.",
+    says={
+        "once": "a tube changes layer once, at {point:place}: its curves continue tangent over the layers "
+        "{layers:list} and were joined",
+        "twice": "a tube changes layer twice, first at {point:place}: its curves continue tangent over the layers "
+        "{layers:list} and were joined",
+        "": "a tube changes layer {times:count time}, first at {point:place}: its curves continue tangent over the "
+        "layers {layers:list} and were joined",
+    },
+    cure="Keep the layers separate if these are different tubes.",
+)
+define(
+    "junction",
+    NOTE,
+    "Three or more ends meet, or two at a corner on another curve; a tangent pair goes through, the others end there.",
+    says={
+        "": "{ends:count end} meet at {point:place} on {drawn}: {then}{doubt}",
+        "passing": "two ends meet at {point:place} on {drawn}, on another line ({passing}): both end there, and no "
+        "bend is made of them",
+        "more": "{more:,} more places like these were found: in each, ends meet and tubes end there",
+    },
+)
+clause("junction-all-end", "no two continue tangent, so all end there")
+clause("junction-pair", "one tangent pair goes through{rest}")
+clause("junction-pairs", "{pairs} tangent pairs go through{rest}")
+clause("junction-other-end", ", the other ends there")
+clause("junction-other-ends", ", the other {left} end there")
+clause("junction-tied", " (more than one pairing was tangent)")
+define(
+    "near-tangent",
+    NOTE,
+    "A joint misses tangency by less than the tolerance and was smoothed.",
+    says={
+        "one": "a joint missed tangency by {angle:.3f}° and was smoothed",
+        "": "{joints:count joint} missed tangency by up to {angle:.3f}° and were smoothed",
+        "worst there": "{joints:count joint} of the tube missed tangency, most of all there, by {angle:.3f}°, and were "
+        "smoothed",
+    },
+)
+define(
+    "kink",
+    ERROR,
+    "A straight and an arc, or two arcs, meet at an angle that no bend makes.",
+    says={
+        "": "a straight and an arc meet there at {angle:angle}; up to {limit:g}° counts as smooth",
+        "mesh": "the surface has a corner of {angle:angle}, which no bend makes",
+    },
+    cure={
+        "": "Redraw the joint tangent, or raise the tangent tolerance if the drawing is merely coarse.",
+        "mesh": "Give it a radius: with the radius option, a die, or in the mesh.",
+    },
+)
+define(
+    "curve-fitted",
+    NOTE,
+    "A tessellated or free curve was replaced by straights and arcs within the fit tolerance.",
+    says="{bends:count bend} {bends:was/were} fitted to drawn chords or curves; the table stays within {away:fine} "
+    "of them",
+)
+_STRAYS = "the best single bend would stray {away:length} from it, the tolerance is {limit:fine}"
+define(
+    "not-line-arc",
+    ERROR,
+    "A curve is not made of straights and arcs (ellipse, free form); no single bend follows it.",
+    says={
+        "two": "this bend and bend {other_bend} stand for a curve that is not made of straights and arcs; " + _STRAYS,
+        "": "the bends from this one to bend {other_bend} stand for a curve that is not made of straights and arcs; "
+        + _STRAYS,
+        "several": "{bends} bends from this one to bend {other_bend} stand for {curves} curves that are not made of "
+        "straights and arcs; the best single bend would stray {away:length} from one, the tolerance is {limit:fine}",
+    },
+    cure="Redraw it as straights and arcs of a radius the shop has, or have it rolled.",
+)
+define(
+    "rebuild-deviation",
+    WARNING,
+    "The tube rebuilt from the table strays from the drawing by more than the fit tolerance.",
+    says={
+        "": "the tube made from the table strays {away:fine} from the drawing; the fit tolerance is {limit:fine}",
+        "mesh": "a vertex of the mesh lies {deviation:fine} off the tube made from the table",
+    },
+    cure={
+        "": "Redraw the tube from straights and tangent arcs where it matters.",
+        "mesh": "Look there for a dent, a swage or a part that touches the tube.",
+    },
+)
+define(
+    "corner-filleted",
+    NOTE,
+    "A sharp corner was given the radius of the die or of the option.",
+    says="{corners:,} sharp {corners:corner/corners} got a radius of {clr:length}; the centerline passes up to "
+    "{inside:length} inside the {corners:corner/corners}",
+)
+define(
+    "corner-no-radius",
+    ERROR,
+    "A sharp corner has no radius and no die gives it one.",
+    says={
+        "": "it is a sharp corner of {angle:angle} that nothing gives a radius",
+        "no section": "it is a sharp corner of {angle:angle} that nothing gives a radius (no section is known)",
+        "no die": "it is a sharp corner of {angle:angle} that nothing gives a radius (no die takes its section)",
+    },
+    cure="Give it a radius (--clr), or a section that one of the shop's dies takes.",
+)
+clause("corner-flats", "its section is {section}")
+clause("corner-no-die", "no die takes its section")
+clause("corner-too-short", "its straights are too short for the die")
+clause("corner-closed", "it is a closed frame of right angles")
+define(
+    "corner-choice",
+    NOTE,
+    "Sharp corners are bent though the section, the size or the shape makes mitres likely, and nothing says which.",
+    says="its {corners:,} sharp {corners:corner/corners} {corners:is/are} bent from one tube, since nothing says "
+    "otherwise, though {reasons:list}: {tubes:count tube} with mitred ends may be meant",
+    cure='Say which: --corner mitre or --corner bend, or corner = "mitre" or "bend" in the job file.',
+)
+define(
+    "corner-mitred",
+    NOTE,
+    "A line was taken apart at its sharp corners into tubes with mitred ends, as asked.",
+    says="{corners:,} sharp {corners:corner/corners} of {run:bare} {corners:is/are} mitred, so it is made as "
+    "{tubes:list bare}",
+)
+define(
+    "negative-straight",
+    ERROR,
+    "Bends overlap: the straight between them would be shorter than nothing.",
+    says={
+        "": "the straight between it and bend {other_bend} would be {straight:length}, that is {lacking:length} too "
+        "little for these radii",
+        "end": "the straight at that end would be {straight:length}, that is {lacking:length} too little for these "
+        "radii",
+        "overlap": "the straight before it comes to {straight:length}: the two bends overlap",
+        "past end": "the straight there comes to {straight:length}: the bend reaches past the end",
+    },
+    cure={
+        "": "Move the corners apart, or use a die with a smaller radius.",
+        "end": "Move the corners apart, or use a die with a smaller radius.",
+        "overlap": "Move the corners apart, lengthen the end, or use a die with a smaller radius.",
+        "past end": "Move the corners apart, lengthen the end, or use a die with a smaller radius.",
+    },
+)
+define(
+    "refit",
+    NOTE,
+    "Bends were changed to the radius of their die (refit); the distance the centerline moves is named.",
+    says="{bends:count bend} {bends:was/were} changed to a radius of {clr:length} (refit); the centerline moves by "
+    "up to {moved:length}",
+)
+define(
+    "fold-back",
+    ERROR,
+    "The line doubles back on itself; no tube can.",
+    says="the line doubles back on itself there by {angle:angle}",
+    cure="Delete the part that was drawn twice, or draw the bend as an arc.",
+)
+define(
+    "short-run",
+    NOTE,
+    "A tube is shorter than it is thick, or nearly; it may be a stray mark.",
+    says="it is {length:length} long and {thick:length} thick; it may be a stray mark",
+    cure="Delete it, or leave its layer out.",
+)

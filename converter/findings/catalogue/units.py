@@ -1,0 +1,42 @@
+"""What the job tells of units that contradict the sizes they give: of drawings, of sections as typed, of shop files."""
+
+from converter.findings.entries import WARNING, clause, define
+
+clause("header-system", " (though its $MEASUREMENT is that of {system})")
+clause("doubted-length", "{least:either}")
+clause("doubted-lengths", "{least:either} to {most:either}")
+_BENT = "the header of the drawing says {stated}{system}, and bends then have a radius of {radii}, "
+_READ = "; read as {other} it would be {radii_other}"
+define(
+    "units-doubted",
+    WARNING,
+    "The unit that a drawing's header names contradicts its sizes; the other reading is named.",
+    says={
+        "dies": _BENT + "where the shop's dies make {of}" + _READ,
+        "size": _BENT + "which is too {how} for tube of {of}" + _READ,
+        "radii": _BENT + "which is too {how} for tube" + _READ,
+        "lengths": "the header of the drawing says {stated}{system}, and a run is then {lengths} long; read as {other} "
+        "it would be {lengths_other}",
+    },
+    cure="If the header is wrong, give the unit (--units {unit:bare}); if it is right, say so (--units {own:bare}).",
+)
+define(
+    "section-unit",
+    WARNING,
+    "A section typed without its unit is no tube in the drawing's unit; the other reading is named.",
+    says="the section {text:quoted} names no unit and was read in {read_as}, as the drawing was: tube {size:either} "
+    "across; read in {other} it would be {size_other:either}",
+    cure="Write the unit behind it: {text:bare}{unit:bare}.",
+)
+clause("shop-size", "{where:bare} ({name:quoted}) is {number:bare} across")
+clause("shop-more-sizes", "{count:count more more} {count:is/are} like that")
+define(
+    "shop-unit",
+    WARNING,
+    "Sizes in the shop file are those of no tube in its unit; they are likely in the other.",
+    says={
+        "large": "the shop file is in {unit}, and {sizes:list}, which is more than any bender takes",
+        "small": "the shop file is in {unit}, and {sizes:list}, which is less than any bender takes",
+    },
+    cure='If that is in {other}, write the unit with it, "{number:bare}{short:bare}".',
+)

@@ -1,0 +1,224 @@
+"""Findings in words: one rendering for each unit, equal ones together for all the tubes and bends they hold for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import groupby, pairwise
+from string import Formatter
+from typing import TYPE_CHECKING, Any
+
+from converter.errors import GeometryError
+from converter.findings.entries import CLAUSES, CODES, Clause, Reason, Values
+from converter.quoting import quoted, shortened
+from converter.units import (
+    Display,
+    either_length,
+    fine_length,
+    moment_text,
+    place_text,
+    sizes_text,
+    small_length,
+)
+
+if TYPE_CHECKING:
+    from converter.findings.finding import Finding
+
+#: Tubes named where findings hold for more.
+_MOST_NAMES = 8
+
+
+def message(alike: Sequence[Finding], display: Display | None = None) -> str:
+    """One sentence for findings that differ in nothing but tube, bend and end (`grouped`): place, text, full stop.
+
+    Args:
+        alike: one or several.
+        display: how lengths are shown; millimetres for None.
+    """
+    text = without_place(alike[0], display or Display())
+    place = place_of(alike)
+    return f"{place}: {text}." if place else f"{_capitalized(text)}."
+
+
+def without_place(finding: Finding, display: Display) -> str:
+    """What is said, where the place stands beside it: no tube, no full stop."""
+    return write(CODES[finding.code].says[finding.variant], finding.value_pairs, display)
+
+
+def cure(finding: Finding, display: Display | None = None) -> str:
+    """What would put it right, a sentence, or ''."""
+    text = CODES[finding.code].cures.get(finding.cure or finding.variant, "")
+    return _capitalized(write(text, finding.value_pairs, display or Display()))
+
+
+def _capitalized(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def grouped(findings: Iterable[Finding]) -> list[tuple[Finding, ...]]:
+    """Findings that say the same of several tubes and bends, together, each group where its first one stands."""
+    groups: dict[object, list[Finding]] = {}
+    for i, finding in enumerate(findings):
+        key = (
+            i
+            if finding.tube is None
+            else (finding.code, finding.variant, finding.severity, finding.value_pairs, finding.cure)
+        )
+        groups.setdefault(key, []).append(finding)
+    return [tuple(group) for group in groups.values()]
+
+
+def place_of(alike: Sequence[Finding]) -> str:
+    """Where findings hold: ``RAIL, bend 3``, ``HOOP and RAIL-2, bends 1 to 4``, ``RUNG, end A``; '' for nowhere."""
+    parts: dict[str, tuple[set[int], set[str]]] = {}
+    for finding in alike:
+        if finding.tube is not None:
+            bends, ends = parts.setdefault(shortened(finding.tube), (set(), set()))
+            if finding.bend is not None:
+                bends.add(finding.bend)
+            if finding.end is not None:
+                ends.add(finding.end)
+    places = [(name, tuple(sorted(bends)), tuple(sorted(ends))) for name, (bends, ends) in parts.items()]
+    out = []
+    for (bends_, ends_), same in groupby(sorted(places, key=lambda p: p[1:]), key=lambda p: p[1:]):
+        names = [name for name, _, _ in same]
+        if len(names) > _MOST_NAMES + 1:
+            names[_MOST_NAMES:] = [f"{len(names) - _MOST_NAMES} more"]
+        words = [listed(names)]
+        if bends_:
+            words.append(f"bend{'s' if len(bends_) > 1 else ''} {numbers(bends_)}")
+        if ends_:
+            words.append(f"end{'s' if len(ends_) > 1 else ''} {listed(ends_)}")
+        out.append(", ".join(words))
+    return "; ".join(out)
+
+
+def numbers(values: Sequence[int]) -> str:
+    """``1 to 4 and 6``, of ascending whole numbers."""
+    runs: list[list[int]] = []
+    for value in values:
+        if runs and value == runs[-1][-1] + 1:
+            runs[-1].append(value)
+        else:
+            runs.append([value])
+    return listed([f"{r[0]} to {r[-1]}" if len(r) > 2 else listed([str(v) for v in r], ", ") for r in runs])
+
+
+def order_text(numbers: Sequence[int]) -> str:
+    """``2, 1, 3``, or ``1 to 8`` where the numbers run up or down without a gap."""
+    steps = {after - before for before, after in pairwise(numbers)}
+    if len(numbers) > 2 and steps in ({1}, {-1}):
+        return f"{numbers[0]} to {numbers[-1]}"
+    return ", ".join(map(str, numbers))
+
+
+def listed(words: Sequence[str], last: str = " and ") -> str:
+    """``A, B and C``."""
+    return ", ".join(words[:-1]) + last + words[-1] if len(words) > 1 else "".join(words)
+
+
+def reason(why: Reason, display: Display | None = None) -> str:
+    """Why something is so, in words: those of a clause, or the text itself; lengths in mm for None."""
+    return why if isinstance(why, str) else write(CLAUSES[why.name], why.values, display or Display())
+
+
+def write(text: str, values: Values, display: Display) -> str:
+    """A text of the catalogue with its values.
+
+    Raises:
+        GeometryError: a value is missing, or cannot be shown so.
+    """
+    return _Writer(display).vformat(text, (), dict(values))
+
+
+class _Writer(Formatter):
+    """`str.format` with the formats that `converter.findings.entries` lists."""
+
+    def __init__(self, display: Display) -> None:
+        self._display = display
+
+    def get_value(self, key: int | str, args: Sequence[Any], kwargs: Any) -> Any:
+        if key not in kwargs:
+            raise GeometryError(f"a finding lacks the value {quoted(key)}")
+        return kwargs[key]
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        shown, kind, _, rest = self._display, *format_spec.partition(" ")
+        if "/" in kind:
+            return format_spec.split("/")[0 if value == 1 else 1]
+        if kind == "count":
+            one, _, several = rest.partition(" ")
+            return f"{value:,} {one if value == 1 else several or one + 's'}"
+        if kind in ("list", "one"):
+            parts = [self.format_field(part, rest if kind == "list" else "") for part in value]
+            return listed(parts) if kind == "list" else ", or ".join(parts)
+        if isinstance(value, Clause) and not format_spec:
+            return write(CLAUSES[value.name], value.values, shown)
+        if not format_spec:
+            return self._value_text(value)
+        write_ = _KINDS.get(format_spec)
+        return format(value, format_spec) if write_ is None else write_(value, shown)
+
+    def _value_text(self, value: Any) -> str:
+        words = getattr(value, "words", None)
+        if words is not None:
+            return str(words(self._display))
+        if not isinstance(value, (str, int)):
+            raise GeometryError(f"{quoted(value)} needs a format that says what it is")
+        return str(value)
+
+
+_KINDS: dict[str, Callable[[Any, Display], str]] = {
+    "quoted": lambda value, _: quoted(value),
+    "bare": lambda value, _: shortened(value),
+    "length": lambda value, display: display.length(value),
+    "any": lambda value, display: small_length(value, display) if abs(value) < 1.0 else display.length(value),
+    "number": lambda value, display: display.number(value),
+    "fine": fine_length,
+    "small": small_length,
+    "either": either_length,
+    "place": place_text,
+    "angle": lambda value, display: display.angle(value),
+    "sizes": sizes_text,
+    "moment": moment_text,
+    "order": lambda value, _: order_text(value),
+}
+
+
+def heading(finding: Finding, display: Display) -> str:
+    """A few words that head it in a list, without its place; '' where the catalogue has none for it."""
+    return _fitting_text(CODES[finding.code].heading, finding, display)
+
+
+def beside(finding: Finding, display: Display) -> str:
+    """A word beside its place in the picture of a drawing, or ''."""
+    return _fitting_text(CODES[finding.code].beside, finding, display)
+
+
+def at_bend(finding: Finding) -> str:
+    """Two or three words beside the bend that it is an error of, or ''."""
+    return CODES[finding.code].at_bend
+
+
+def _fitting_text(texts: Mapping[str, str], finding: Finding, display: Display) -> str:
+    """The text that suits a finding best of those whose values are all known."""
+    spots = 1 + len(finding.also)
+    known: dict[str, object] = {"spots": spots}
+    if finding.measured is not None:
+        known |= {"measured": finding.measured, "within": max(finding.measured, 1e-3)}
+    if finding.limit is not None:
+        known["limit"] = finding.limit
+    known |= dict(finding.value_pairs)
+    variants = [finding.variant, ""]
+    if finding.at is None:
+        variants.insert(0, "more")
+    if spots > 1:
+        variants.insert(0, "several")
+    for variant in variants:
+        text = texts.get(variant)
+        if text is not None and _needed(text) <= known.keys():
+            return write(text, tuple(known.items()), display)
+    return ""
+
+
+def _needed(text: str) -> set[str]:
+    return {name for _, name, _, _ in Formatter().parse(text) if name}

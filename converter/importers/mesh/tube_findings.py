@@ -1,0 +1,143 @@
+"""What is told of a tube read from a mesh: how well it fits, what the mesh does not know, what is odd."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.findings import Finding
+from converter.importers.mesh.load import LoadedMeshes
+from converter.importers.mesh.tube import Measured
+
+EXACT = 1e-3  #: mm; a standard deviation below this is rounding, not noise
+COARSE = 2e-3  #: mm between neighbouring single-precision numbers above which it is told
+OFF = 5e-5  #: of the radius: a vertex further off than this, and than its scatter explains, is told
+LOOSE_ANGLE = 0.5  #: degrees of uncertainty of an angle that are told
+LOOSE_ROTATION = 1.0  #: degrees of uncertainty of a rotation that are told
+LOOSE_STRAIGHT = 2.0  #: mm of uncertainty of a straight between bends that are told
+ODD = 0.01  #: of the diameter: ovality or taper that is told
+
+
+def tube_findings(name: str, tube: Measured) -> list[Finding]:
+    """The findings on one tube.
+
+    Args:
+        name: what the sentences call it.
+        tube: as measured.
+    """
+    od, deviation, sigma = 2.0 * float(tube.radius), float(tube.deviation), float(tube.sigma)
+    fitted = {"deviation": deviation, "vertices": int(tube.vertices), "sigma": sigma, "loose": float(tube.od_loose)}
+    findings = [
+        Finding(
+            "mesh-fitted",
+            variant="scattered" if sigma > EXACT else "",
+            tube=name,
+            measured=deviation,
+            unit="mm",
+            values=fitted,
+        )
+    ]
+    if tube.bore is None:
+        findings.append(Finding("mesh-skin", tube=name, measured=od, unit="mm", values={"od": od}))
+    limit = max(8.0 * sigma, OFF * od / 2.0)
+    if deviation > limit:
+        findings.append(
+            Finding(
+                "rebuild-deviation",
+                variant="mesh",
+                tube=name,
+                measured=deviation,
+                limit=limit,
+                unit="mm",
+                values={"deviation": deviation},
+            )
+        )
+    findings += _doubt_findings(name, tube)
+    certain = max(ODD * od, 0.05, 3.0 * sigma)
+    for variant, value in (("oval", float(tube.oval)), ("tapered", abs(float(tube.taper)))):
+        if value > certain:
+            findings.append(
+                Finding(
+                    "mesh-not-round",
+                    variant=variant,
+                    tube=name,
+                    measured=value,
+                    limit=certain,
+                    unit="mm",
+                    values={"by": value, "od": od},
+                )
+            )
+    return findings
+
+
+def _doubt_findings(name: str, tube: Measured) -> list[Finding]:
+    """What is not sure about the table."""
+    findings = []
+    doubt = tube.doubt
+    if doubt.misfit.clear:
+        beside, noise = float(doubt.misfit.beside), float(doubt.misfit.noise)
+        values = {"beside": beside, "noise": noise}
+        findings.append(Finding("mesh-misfit", tube=name, measured=beside, unit="mm", values=values))
+    findings += [
+        Finding(
+            "kink",
+            variant="mesh",
+            tube=name,
+            bend=k + 1,
+            measured=bend.angle,
+            unit="deg",
+            values={"angle": float(bend.angle)},
+        )
+        for k, bend in enumerate(tube.table.bends)
+        if bend.clr is None
+    ]
+    if doubt.others:
+        bends = len(tube.table.bends)
+        findings.append(
+            Finding(
+                "mesh-ambiguous",
+                tube=name,
+                measured=float(bends),
+                values={"others": tuple(int(n) for n in doubt.others), "bends": bends},
+            )
+        )
+    if len(doubt.angles) == len(tube.table.bends) and doubt.angles:
+        turn, k = max((a, k) for k, a in enumerate(doubt.angles))
+        length, j = max((s, j) for j, s in enumerate(doubt.straights))
+        roll, i = max((r, i) for i, r in enumerate(doubt.rotations))
+        if turn > LOOSE_ANGLE or length > LOOSE_STRAIGHT or roll > LOOSE_ROTATION:
+            findings.append(
+                Finding(
+                    "mesh-uncertain",
+                    tube=name,
+                    bend=k + 1,
+                    measured=turn,
+                    limit=LOOSE_ANGLE,
+                    unit="deg",
+                    values={
+                        "angle": float(turn),
+                        "rotation": float(roll),
+                        "rotated": i + 1,
+                        "straight": float(length),
+                        "before": j + 1,
+                    },
+                )
+            )
+    return findings
+
+
+def coarse_numbers_finding(points: NDArray[np.float64], loaded: LoadedMeshes) -> Finding | None:
+    """A finding where single precision is too coarse so far from the origin, else None."""
+    if not loaded.single:
+        return None
+    largest = float(np.abs(points).max())
+    step = float(np.spacing(np.float32(largest)))
+    if step <= COARSE:
+        return None
+    return Finding(
+        "mesh-precision",
+        measured=step,
+        limit=COARSE,
+        unit="mm",
+        values={"away": largest, "step": step},
+    )

@@ -1,0 +1,299 @@
+"""Faces of a body as primitives: planes, cylinders, tori, cones, spheres; and their edges as points.
+
+What a writer stored as a B-spline, a surface of revolution or an extrusion is sampled and
+recognised (`converter.importers.solids.primitives`). Everything after this module is plain numbers.
+
+Only imported after `converter.kernel.require`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import pi, tau
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BRep import BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
+from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_SurfaceType
+from OCP.gp import gp_Pnt, gp_Vec
+from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
+from OCP.TopExp import TopExp_Explorer
+from OCP.TopoDS import TopoDS
+from OCP.TopTools import TopTools_IndexedMapOfShape
+
+from converter.geometry.vectors import Vec
+from converter.importers.solids.primitives import Primitive, recognise
+from converter.tolerances import Tolerances
+
+Array = NDArray[np.float64]
+
+PLANE, CYLINDER, TORUS, CONE, SPHERE, OTHER = "plane", "cylinder", "torus", "cone", "sphere", "other"
+
+_CIRCLE_POINTS = 17
+_CURVE_POINTS = 33
+_GRID = 9
+_LINE = GeomAbs_CurveType.GeomAbs_Line
+_CIRCLE = GeomAbs_CurveType.GeomAbs_Circle
+_REVERSED = TopAbs_Orientation.TopAbs_REVERSED
+_EDGE = TopAbs_ShapeEnum.TopAbs_EDGE
+
+
+@dataclass(slots=True)
+class Rim:
+    """An edge.
+
+    Attributes:
+        points: (n, 3) along it, ends included.
+        curve: the kernel's curve, for closer looks (`value`).
+        first, last: its parameter range.
+        faces: indices of the faces it bounds (a seam names its face twice).
+        straight: whether it is a line.
+        center: centre of a circular edge, else None.
+    """
+
+    points: Array
+    curve: Any
+    first: float
+    last: float
+    faces: list[int] = field(default_factory=list)
+    straight: bool = False
+    center: Vec | None = None
+
+    def value(self, t: float) -> Vec:
+        """The point at parameter ``t``."""
+        p = self.curve.Value(t)
+        return (p.X(), p.Y(), p.Z())
+
+
+@dataclass(slots=True)
+class Patch:
+    """A face as a primitive.
+
+    Attributes:
+        index: its place in the body.
+        shape: what it is.
+        sign: +1 when its outward normal looks away from the axis (planes: along ``shape.axis``), -1 when towards it.
+        rims: (edge, whether it is run forward) in the face's own sense.
+        u: parameter range around the axis in radians, ``x`` being 0 (cylinder, torus, cone).
+        v: cylinder and cone: along the axis from ``shape.point``; torus: the angle around the tube.
+        x: direction of u = 0.
+        samples: (n, 3) points of a face that was recognised, None for one that the file calls by its kind.
+    """
+
+    index: int
+    shape: Primitive
+    sign: int
+    rims: list[tuple[int, bool]]
+    u: tuple[float, float] = (0.0, tau)
+    v: tuple[float, float] = (0.0, tau)
+    x: Vec = (1.0, 0.0, 0.0)
+    samples: Array | None = None
+
+
+@dataclass(slots=True)
+class SolidBody:
+    """Faces and edges of one solid, shell or set of loose faces."""
+
+    patches: list[Patch]
+    rims: list[Rim]
+
+
+def faces_of(shapes: list[Any], tol: Tolerances) -> SolidBody:
+    """The faces of shapes (solids, shells, faces in place, mm) and their edges, as numbers.
+
+    Args:
+        shapes: kernel shapes; an edge they share is one edge.
+        tol: how closely a free surface must follow a primitive to be taken for one.
+    """
+    edges = TopTools_IndexedMapOfShape()
+    seen = TopTools_IndexedMapOfShape()
+    rims: list[Rim] = []
+    circles: list[tuple[int, list[float]]] = []
+    patches: list[Patch] = []
+    for shape in shapes:
+        faces = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_FACE)
+        while faces.More():
+            face = TopoDS.Face_s(faces.Current())
+            faces.Next()
+            known = seen.Size()
+            if seen.Add(face) <= known:
+                continue
+            index = len(patches)
+            own: list[tuple[int, bool]] = []
+            walk = TopExp_Explorer(face, _EDGE)
+            while walk.More():
+                edge = walk.Current()
+                walk.Next()
+                count = edges.Size()
+                number = edges.Add(edge) - 1
+                if number == count:
+                    rims.append(_rim(TopoDS.Edge_s(edge), number, circles))
+                rims[number].faces.append(index)
+                own.append((number, edge.Orientation() != _REVERSED))
+            patches.append(_patch(face, index, own, tol))
+    _fill_circles(rims, circles)
+    return SolidBody(patches, rims)
+
+
+def _rim(edge: Any, number: int, circles: list[tuple[int, list[float]]]) -> Rim:
+    if BRep_Tool.Degenerated_s(edge):
+        return Rim(np.empty((0, 3)), None, 0.0, 0.0)
+    curve = BRepAdaptor_Curve(edge)
+    kind = curve.GetType()
+    first, last = curve.FirstParameter(), curve.LastParameter()
+    rim = Rim(np.empty((0, 3)), curve, first, last)
+    if kind == _CIRCLE:
+        circle = curve.Circle()
+        c, x, y, r = circle.Location(), circle.XAxis().Direction(), circle.YAxis().Direction(), circle.Radius()
+        rim.center = (c.X(), c.Y(), c.Z())
+        circles.append(
+            (
+                number,
+                [*rim.center, r * x.X(), r * x.Y(), r * x.Z(), r * y.X(), r * y.Y(), r * y.Z(), first, last],
+            )
+        )
+        return rim
+    if kind == _LINE:
+        rim.straight = True
+        params: Any = (first, last)
+    else:
+        params = np.linspace(first, last, _CURVE_POINTS).tolist()
+    rim.points = np.array([rim.value(t) for t in params])
+    return rim
+
+
+def _fill_circles(rims: list[Rim], circles: list[tuple[int, list[float]]]) -> None:
+    if not circles:
+        return
+    rows = np.array([row for _, row in circles])
+    t = rows[:, 9, None] + (rows[:, 10] - rows[:, 9])[:, None] * np.linspace(0.0, 1.0, _CIRCLE_POINTS)
+    points = (
+        rows[:, None, 0:3] + np.cos(t)[:, :, None] * rows[:, None, 3:6] + np.sin(t)[:, :, None] * rows[:, None, 6:9]
+    )
+    for (number, _), row in zip(circles, points, strict=True):
+        rims[number].points = row
+
+
+def _axis(position: Any) -> tuple[Vec, Vec, Vec, bool]:
+    c, d, x = position.Location(), position.Direction(), position.XDirection()
+    return (c.X(), c.Y(), c.Z()), (d.X(), d.Y(), d.Z()), (x.X(), x.Y(), x.Z()), position.Direct()
+
+
+def _patch(face: Any, index: int, rims: list[tuple[int, bool]], tol: Tolerances) -> Patch:
+    surface = BRepAdaptor_Surface(face, True)
+    kind = surface.GetType()
+    flip = -1 if face.Orientation() == _REVERSED else 1
+    if kind == GeomAbs_SurfaceType.GeomAbs_Plane:
+        c, d, x, direct = _axis(surface.Plane().Position())
+        return Patch(index, Primitive(PLANE, c, d), flip if direct else -flip, rims, x=x)
+    if kind == GeomAbs_SurfaceType.GeomAbs_Cylinder:
+        cylinder = surface.Cylinder()
+        c, d, x, direct = _axis(cylinder.Position())
+        shape = Primitive(CYLINDER, c, d, cylinder.Radius())
+    elif kind == GeomAbs_SurfaceType.GeomAbs_Torus:
+        torus = surface.Torus()
+        c, d, x, direct = _axis(torus.Position())
+        shape = Primitive(TORUS, c, d, torus.MinorRadius(), torus.MajorRadius())
+    elif kind == GeomAbs_SurfaceType.GeomAbs_Cone:
+        cone = surface.Cone()
+        c, d, x, direct = _axis(cone.Position())
+        shape = Primitive(CONE, c, d, cone.RefRadius(), slope=cone.SemiAngle())
+    elif kind == GeomAbs_SurfaceType.GeomAbs_Sphere:
+        sphere = surface.Sphere()
+        c, d, x, direct = _axis(sphere.Position())
+        shape = Primitive(SPHERE, c, d, sphere.Radius())
+    else:
+        return _recognised(surface, index, flip, rims, tol)
+    u = (surface.FirstUParameter(), surface.LastUParameter())
+    v = (surface.FirstVParameter(), surface.LastVParameter())
+    if not direct:
+        # a mirrored frame counts u backwards about its axis
+        u = (-u[1], -u[0])
+        flip = -flip
+    if kind == GeomAbs_SurfaceType.GeomAbs_Cone:
+        v = (v[0] * np.cos(shape.slope), v[1] * np.cos(shape.slope))
+    return Patch(index, shape, flip, rims, u, v, x)
+
+
+def _recognised(surface: Any, index: int, flip: int, rims: list[tuple[int, bool]], tol: Tolerances) -> Patch:
+    """A face of any other kind: its points and normals on a grid, and the primitive they lie on."""
+    bounds = (
+        surface.FirstUParameter(),
+        surface.LastUParameter(),
+        surface.FirstVParameter(),
+        surface.LastVParameter(),
+    )
+    if not all(abs(b) < 1e50 for b in bounds):
+        return Patch(index, Primitive(OTHER, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0)), flip, rims)
+    p, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
+    rows = []
+    us = np.linspace(bounds[0], bounds[1], _GRID).tolist()
+    vs = np.linspace(bounds[2], bounds[3], _GRID).tolist()
+    for u in us:
+        for v in vs:
+            surface.D1(u, v, p, du, dv)
+            rows.append(
+                (p.X(), p.Y(), p.Z(), du.X(), du.Y(), du.Z(), dv.X(), dv.Y(), dv.Z()),
+            )
+    data = np.array(rows)
+    points = data[:, :3]
+    data = _once(data)
+    normals = np.cross(data[:, 3:6], data[:, 6:9])
+    sizes = np.sqrt((normals * normals).sum(axis=1))
+    good = sizes > 1e-12 * max(float(sizes.max()), 1e-300)
+    if int(good.sum()) < 6 or not np.isfinite(data).all():
+        return Patch(index, Primitive(OTHER, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0)), flip, rims)
+    unit_normals = normals[good] / sizes[good][:, None]
+    shape, outward = recognise(data[good, :3], unit_normals, tol)
+    patch = Patch(index, shape, flip * outward, rims, samples=points)
+    if shape.kind in (CYLINDER, TORUS, CONE):
+        _ranges(patch, points.reshape(_GRID, _GRID, 3))
+    return patch
+
+
+def _once(data: Array) -> Array:
+    """Grid rows without the seams of a face that closes on itself, which would count twice in a fit."""
+    grid = data.reshape(_GRID, _GRID, -1)
+    size = float(np.abs(np.ptp(data[:, :3], axis=0)).max())
+    if float(np.abs(grid[0, :, :3] - grid[-1, :, :3]).max()) <= 1e-6 * size:
+        grid = grid[:-1]
+    if float(np.abs(grid[:, 0, :3] - grid[:, -1, :3]).max()) <= 1e-6 * size:
+        grid = grid[:, :-1]
+    return grid.reshape(-1, data.shape[1])
+
+
+def _ranges(patch: Patch, grid: Array) -> None:
+    """Parameter ranges of a recognised face on its primitive, from its grid of points (rows along u and v)."""
+    shape = patch.shape
+    c, d = np.array(shape.point), np.array(shape.axis)
+    arms = grid - c
+    along = arms @ d
+    flat = arms - along[:, :, None] * d
+    sizes = np.sqrt((flat * flat).sum(axis=2))
+    row, column = np.unravel_index(int(sizes.argmax()), sizes.shape)
+    x = flat[row, column] / sizes[row, column]
+    patch.x = (float(x[0]), float(x[1]), float(x[2]))
+    around = np.arctan2(flat @ np.cross(d, x), flat @ x)
+    patch.u = _span(around)
+    if shape.kind == TORUS:
+        patch.v = _span(np.arctan2(along, sizes - shape.major))
+    else:
+        patch.v = (float(along.min()), float(along.max()))
+
+
+def _span(angles: Array) -> tuple[float, float]:
+    """The range that angles on a grid cover, turns counted along its rows and columns."""
+    # a step between neighbours is always below half a turn: eight steps make at most one turn
+    whole = np.unwrap(np.unwrap(angles, axis=1), axis=0)
+    other = np.unwrap(np.unwrap(angles, axis=0), axis=1)
+    low, high = min(((float(w.min()), float(w.max())) for w in (whole, other)), key=lambda pair: pair[1] - pair[0])
+    if high - low > tau + 1e-6:
+        return low, low + tau
+    return (low, low + tau) if high - low > tau - 1e-9 else (low, high)
+
+
+def half_turn(angle: float) -> float:
+    """An angle in radians brought into (-pi, pi]."""
+    return pi - (pi - angle) % tau

@@ -1,0 +1,145 @@
+"""The proof: how far a solid's own surface lies from the tube that the table makes.
+
+Points are taken on every face of the outside and the bore (not on the cuts): along all its
+edges and on a grid inside. Each one's distance from the rebuilt centerline should be the
+radius of the outside or of the bore.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.geometry.vectors import Vec, add, cross, distance, scale
+from converter.importers.solids.faces import TORUS, Patch, SolidBody
+from converter.importers.solids.pieces import TubePiece
+from converter.model.curve import Arc, Line, Segment
+
+Array = NDArray[np.float64]
+_GRID = 5
+_UNIT = np.linspace(0.1, 0.9, _GRID)
+
+
+def deviation(body: SolidBody, pieces: list[tuple[TubePiece, float]], segments: tuple[Segment, ...]) -> float:
+    """Largest distance in mm of the faces of ``pieces`` from the rebuilt surface.
+
+    Args:
+        body: holds the faces' edges.
+        pieces: outside and bore pieces, each with the radius its faces should have.
+        segments: the rebuilt centerline; its free ends count as running on.
+    """
+    if not segments:
+        return 0.0
+    points: list[Array] = []
+    counts: list[int] = []
+    owners: list[int] = []
+    sizes: list[float] = []
+    middles = [
+        (i, isinstance(one, Arc), one.point(one.angle / 2.0) if isinstance(one, Arc) else _middle(one))
+        for i, one in enumerate(segments)
+    ]
+    for piece, radius in pieces:
+        own = _owner(piece, middles)
+        for one in _points(body, piece):
+            points.append(one)
+            counts.append(len(one))
+            owners.append(own)
+            sizes.append(radius)
+    if not points:
+        return 0.0
+    rows = np.concatenate(points)
+    owner = np.repeat(np.array(owners), counts)
+    radius_of = np.repeat(np.array(sizes), counts)
+    off = np.abs(_away(rows, owner, segments) - radius_of)
+    worst = float(off.max())
+    if worst > 1e-6:
+        # what lies on the neighbour's stretch counts as the neighbour's
+        doubtful = np.flatnonzero(off > 1e-6)
+        for step in (-1, 1):
+            other = np.clip(owner[doubtful] + step, 0, len(segments) - 1)
+            off[doubtful] = np.minimum(
+                off[doubtful], np.abs(_away(rows[doubtful], other, segments, True) - radius_of[doubtful])
+            )
+        worst = float(off.max())
+    return worst
+
+
+def _middle(one: Line) -> Vec:
+    return scale(add(one.start, one.end), 0.5)
+
+
+def _owner(piece: TubePiece, middles: list[tuple[int, bool, Vec]]) -> int:
+    """The rebuilt straight or arc that a piece became: of its kind, the one whose middle lies nearest to its own."""
+    middle = piece.axis.at((piece.lo + piece.hi) / 2.0)
+    ring = piece.axis.is_ring
+    return min(middles, key=lambda one: (one[1] != ring, distance(middle, one[2])))[0]
+
+
+def _points(body: SolidBody, piece: TubePiece) -> list[Array]:
+    found = []
+    for patch in piece.patches:
+        found.append(_inside(patch, piece) if patch.samples is None else patch.samples)
+        for index, _ in patch.rims:
+            points = body.rims[index].points
+            if len(points):
+                found.append(points)
+    return found
+
+
+def _inside(patch: Patch, piece: TubePiece) -> Array:
+    """A grid on a face of the kind its file names, from its own numbers."""
+    shape = patch.shape
+    d, x = np.array(shape.axis), np.array(patch.x)
+    y = np.array(cross(shape.axis, patch.x))
+    u = patch.u[0] + (patch.u[1] - patch.u[0]) * _UNIT
+    v = patch.v[0] + (patch.v[1] - patch.v[0]) * _UNIT
+    out = np.cos(u)[:, None] * x + np.sin(u)[:, None] * y
+    radius = np.full(_GRID, shape.radius)
+    if shape.kind == TORUS:
+        radius, height = shape.major + shape.radius * np.cos(v), shape.radius * np.sin(v)
+    else:
+        height = v
+        if shape.taper:
+            lo, hi = patch.v
+            radius = shape.radius + shape.taper / 2.0 * ((v - lo) / (hi - lo) - 0.5)
+    grid = out[:, None, :] * radius[None, :, None] + height[None, :, None] * d
+    points: Array = grid.reshape(-1, 3) + np.array(shape.point)
+    return points
+
+
+def _away(points: Array, owner: NDArray[np.intp], segments: tuple[Segment, ...], clamp: bool = False) -> Array:
+    """Distance of each point from its segment's line or circle; beyond its ends from the end when ``clamp``."""
+    out = np.empty(len(points))
+    count = len(segments)
+    table = np.zeros((count, 11))
+    bent = np.zeros(count, bool)
+    for i, one in enumerate(segments):
+        bent[i] = isinstance(one, Arc)
+        if isinstance(one, Arc):
+            table[i] = [*one.center, *one.normal, one.radius, one.angle, *one.start]
+        else:
+            table[i] = [*one.start, *one.direction, one.length, 0.0, *one.end]
+    arc = bent[owner]
+    rows = table[owner]
+    if not arc.all():
+        p, r = points[~arc], rows[~arc]
+        arm = p - r[:, 0:3]
+        s = (arm * r[:, 3:6]).sum(axis=1)
+        if clamp:
+            s = np.clip(s, 0.0, r[:, 6])
+        off = arm - s[:, None] * r[:, 3:6]
+        out[~arc] = np.sqrt((off * off).sum(axis=1))
+    if arc.any():
+        p, r = points[arc], rows[arc]
+        arm = p - r[:, 0:3]
+        height = (arm * r[:, 3:6]).sum(axis=1)
+        flat = arm - height[:, None] * r[:, 3:6]
+        rho = np.sqrt((flat * flat).sum(axis=1))
+        out[arc] = np.hypot(rho - r[:, 6], height)
+        if clamp:
+            start = r[:, 8:11] - r[:, 0:3]
+            side = np.cross(r[:, 3:6], start)
+            turn = np.degrees(np.arctan2((flat * side).sum(axis=1), (flat * start).sum(axis=1))) % 360.0
+            outside = (turn > r[:, 7] + 1e-6) & (turn < 360.0 - 1e-6)
+            out[np.flatnonzero(arc)[outside]] = np.inf
+    return out

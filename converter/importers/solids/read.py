@@ -1,0 +1,339 @@
+"""Finished tube solids back to tables: what in a body is a tube, and where, how thick and how sure.
+
+Faces become primitives (`tube_faces`, `tube_fit`), primitives pieces of straight and bend
+(`tube_pieces`), pieces chains (`tube_chains`), chains get their ends (`tube_ends`), their table
+(`tube_table`) and their proof (`tube_proof`). Square and rectangular tube goes by its corners
+(`tube_square`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from converter.findings import Clause, Finding
+from converter.geometry.vectors import cross, norm, sub
+from converter.kernel import require
+from converter.model.curve import Segment
+from converter.model.drawing import Ignored, ReadyTable
+from converter.model.section import Section
+from converter.tolerances import DEFAULT, Tolerances
+
+if TYPE_CHECKING:
+    from converter.importers.solids.chains import PieceChain
+    from converter.importers.solids.faces import Patch, SolidBody
+    from converter.importers.solids.pieces import FacePieces, TubePiece
+
+
+@dataclass(frozen=True, slots=True)
+class _BodyJob:
+    name: str
+    tol: Tolerances
+
+
+def find_tubes(shape: Any, name: str, tol: Tolerances = DEFAULT) -> tuple[list[ReadyTable], list[Ignored]]:
+    """The tubes of one shape, and what in it is none.
+
+    Args:
+        shape: the kernel's solid, shell, face or compound of these, in place, mm.
+        name: how the file calls it; goes into the tables and the sentences.
+        tol: ``fit`` is how closely a surface must follow a cylinder or torus, and above which a
+            deviation is told; ``join`` closes gaps between faces.
+
+    Returns:
+        One table per tube with its placement, section, proof (``deviation``) and metal ends, from
+        end A as `converter.importers.solids.table` defines it; and one `Ignored` of kind 'solid' for
+        each solid (or for all loose faces together) that holds no tube, with the reason.
+
+    Raises:
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    require()
+    from OCP.Standard import Standard_Failure
+
+    job = _BodyJob(name, tol)
+    tables: list[ReadyTable] = []
+    ignored: list[Ignored] = []
+    for shapes, is_solid in _bodies(shape, tol):
+        try:
+            found, why = _tubes_in(shapes, is_solid, job)
+        except Standard_Failure as error:
+            found, why = [], Clause.of("solid-faces-not-evaluated", error=type(error).__name__)
+        tables += found
+        if not found:
+            ignored.append(Ignored("solid", 1, Clause.of("solid-no-tube", part=name, why=why)))
+    return tables, ignored
+
+
+def _bodies(shape: Any, tol: Tolerances) -> list[tuple[list[Any], bool]]:
+    """Each solid by itself, and all loose shells and faces together (sewn where there are several)."""
+    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
+    from OCP.TopExp import TopExp_Explorer
+
+    if shape is None or shape.IsNull():
+        return []
+
+    def parts(kind: Any, avoid: Any) -> list[Any]:
+        walk = TopExp_Explorer(shape, kind, avoid)
+        out = []
+        while walk.More():
+            out.append(walk.Current())
+            walk.Next()
+        return out
+
+    bodies: list[tuple[list[Any], bool]] = [([solid], True) for solid in parts(Kind.TopAbs_SOLID, Kind.TopAbs_SHAPE)]
+    loose = []
+    walk = TopExp_Explorer(shape, Kind.TopAbs_FACE, Kind.TopAbs_SOLID)
+    while walk.More():
+        loose.append(walk.Current())
+        walk.Next()
+    if loose:
+        bodies.append(([_sewn(loose, tol)], False))
+    return bodies
+
+
+def _sewn(faces: list[Any], tol: Tolerances) -> Any:
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_Sewing
+
+    sewing = BRepBuilderAPI_Sewing(min(tol.join, 0.01))
+    for face in faces:
+        sewing.Add(face)
+    sewing.Perform()
+    return sewing.SewedShape()
+
+
+def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[ReadyTable], Clause | None]:
+    """The tubes of one body, or why there is none."""
+    from converter.importers.solids.chains import bridge, chains_of, nest
+    from converter.importers.solids.faces import faces_of
+    from converter.importers.solids.pieces import pieces_of
+    from converter.importers.solids.reasons import why_none, why_not
+    from converter.importers.solids.square import square_tubes
+    from converter.importers.solids.square_table import square_table
+
+    body = faces_of(shapes, job.tol)
+    found = pieces_of(body, job.tol)
+    bridge(found, body, job.tol)
+    facing = 0
+    if is_solid:
+        facing = -1 if _face_out(found, shapes) else 1
+    nest(found.pieces, is_solid)
+    outsides = [p for p in found.pieces if p.is_round and not p.inside and (p.sign > 0 or not is_solid)]
+    kept: list[PieceChain] = []
+    refused: list[Clause] = []
+    for chain in chains_of(outsides, job.tol):
+        why = why_not(chain, outsides, body)
+        if why is not None:
+            refused.append(why)
+        else:
+            kept.append(chain)
+    tables = []
+    for chain in kept:
+        made = _ready(chain, body, found, is_solid, job)
+        if made is not None:
+            tables.append(made)
+    taken = {patch.index for chain in kept for piece in chain.pieces for patch in _faces(piece)}
+    squares = square_tubes(body, found, job.tol, facing, taken)
+    if not squares and not tables and facing > 0 and len(body.patches) >= 10 and _negative(shapes[0]):
+        squares = square_tubes(body, found, job.tol, -1, taken)
+    for tube in squares:
+        one = square_table(body, tube, job.name, job.tol)
+        if one is not None:
+            tables.append(one)
+    if len(tables) > 1:
+        tables = [_fused(one, len(tables), job) for one in tables]
+    return tables, None if tables else why_none(body, refused)
+
+
+def _face_out(found: FacePieces, shapes: list[Any]) -> bool:
+    """Turn all signs over where the solid is inside out, and say whether it is."""
+    from converter.importers.solids.pieces import overlap
+
+    votes = 0
+    lone = False
+    rounds = [p for p in found.pieces if p.is_round]
+    for piece in rounds:
+        inner = [
+            q
+            for q in rounds
+            if q is not piece
+            and q.axis.number == piece.axis.number
+            and q.radius < piece.radius
+            and q.sign != piece.sign
+            and overlap(piece, q) > 0.0
+        ]
+        outer = [
+            q
+            for q in rounds
+            if q is not piece
+            and q.axis.number == piece.axis.number
+            and q.radius > piece.radius
+            and q.sign != piece.sign
+            and overlap(piece, q) > 0.0
+        ]
+        if inner and not outer:
+            votes += piece.sign
+        elif not inner and not outer and piece.sign < 0:
+            lone = True
+    inside_out = votes < 0
+    if lone and not votes:
+        inside_out = _negative(shapes[0])
+    if inside_out:
+        for piece in found.pieces:
+            piece.sign = -piece.sign
+    return inside_out
+
+
+def _negative(solid: Any) -> bool:
+    """Whether a solid's volume is negative: its faces look into the metal."""
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GProp import GProp_GProps
+
+    props = GProp_GProps()
+    BRepGProp.VolumeProperties_s(solid, props)
+    return float(props.Mass()) < 0.0
+
+
+def _faces(piece: TubePiece) -> list[Patch]:
+    return [*piece.patches, *(piece.bore.patches if piece.bore is not None else [])]
+
+
+def _fused(table: ReadyTable, count: int, job: _BodyJob) -> ReadyTable:
+    told = Finding("solid-fused", tube=job.name, measured=float(count), values={"count": count})
+    return replace(table, findings=(*table.findings, told))
+
+
+def _ready(chain: PieceChain, body: SolidBody, found: FacePieces, is_solid: bool, job: _BodyJob) -> ReadyTable | None:
+    from converter.importers.solids.ends import end_of
+    from converter.importers.solids.proof import deviation
+    from converter.importers.solids.table import NEAT, canonical, segments_of, table_of, with_doubt
+    from converter.model.centerline import rebuild
+
+    ends = None
+    if not chain.closed:
+        (first, first_back), (last, last_back) = chain.items[0], chain.items[-1]
+        ends = (
+            end_of(body, found, first, 1 if first_back else 0),
+            end_of(body, found, last, 0 if last_back else 1),
+        )
+    made: list[Segment] = segments_of(chain, ends, job.tol)
+    if not made:
+        return None
+    made, backward = canonical(made, chain.closed, job.tol)
+    settled = table_of(made, chain.closed, job.name, job.tol)
+    if settled is None:
+        return None
+    table, placement, told = settled
+    table = with_doubt(table, chain, backward)
+    section, bores = _section(chain, body, is_solid)
+    astray = _astray(chain, found) if is_solid and not bores else None
+    if astray is not None and section is not None:
+        section = Section("round", section.od, round(section.od / 2.0 - astray[0].radius, NEAT))
+    outer = chain.radius if section is None else section.od / 2.0
+    inner = 0.0 if section is None else section.bore_radius
+    proofs = [(piece, outer) for piece in chain.pieces] + [(bore, inner) for bore in bores]
+    off = deviation(body, proofs, rebuild(table, placement))
+    metal = None
+    if ends is not None:
+        metal = (ends[1].metal, ends[0].metal) if backward else (ends[0].metal, ends[1].metal)
+    findings = (*told, *_solid_findings(chain, bores, off, section, job))
+    if astray is not None:
+        findings = (*findings, _off_center_finding(astray[1], job))
+    return ReadyTable(job.name, table, placement, section, None, chain.closed, off, metal, None, findings)
+
+
+def _section(chain: PieceChain, body: SolidBody, is_solid: bool) -> tuple[Section | None, list[TubePiece]]:
+    """The section, None where the wall cannot be told; and the bore's pieces."""
+    from converter.importers.solids.table import NEAT
+
+    bores = [piece.bore for piece in chain.pieces if piece.bore is not None]
+    od = round(2.0 * chain.radius, NEAT)
+    if bores:
+        main = max(bores, key=lambda b: (not b.axis.is_ring, b.length))
+        return Section("round", od, round(chain.radius - main.radius, NEAT)), bores
+    if is_solid or chain.closed or _capped(chain, body):
+        return Section("bar", od, od / 2.0), []
+    return None, []
+
+
+def _astray(chain: PieceChain, found: FacePieces) -> tuple[TubePiece, float] | None:
+    """A bore beside the centerline of a straight tube: its piece, and by how much (mm)."""
+    main = max(chain.pieces, key=lambda p: (not p.axis.is_ring, p.length))
+    if main.axis.is_ring:
+        return None
+    for piece in found.pieces:
+        if piece.axis.is_ring or piece.sign > 0 or not piece.is_round or piece.length < 0.5 * main.length:
+            continue
+        arm = sub(piece.axis.at((piece.lo + piece.hi) / 2.0), main.axis.point)
+        off = norm(cross(arm, main.axis.direction))
+        parallel = norm(cross(piece.axis.direction, main.axis.direction)) < 0.01
+        if parallel and off + piece.radius < main.radius:
+            return piece, off
+    return None
+
+
+def _off_center_finding(off: float, job: _BodyJob) -> Finding:
+    return Finding(
+        "solid-off",
+        variant="bore beside",
+        tube=job.name,
+        measured=off,
+        limit=job.tol.fit,
+        unit="mm",
+        values={"off": float(off)},
+    )
+
+
+def _capped(chain: PieceChain, body: SolidBody) -> bool:
+    """Whether surfaces without a bore are closed at their ends: every edge has a face on both sides."""
+    return all(
+        len(body.rims[index].faces) > 1
+        for piece in chain.pieces
+        for patch in piece.patches
+        for index, _ in patch.rims
+        if len(body.rims[index].points)
+    )
+
+
+def _solid_findings(
+    chain: PieceChain, bores: list[TubePiece], off: float, section: Section | None, job: _BodyJob
+) -> list[Finding]:
+    name, fit = job.name, job.tol.fit
+    findings: list[Finding] = []
+    patches = [patch for piece in chain.pieces for patch in piece.patches]
+    taper = float(max((abs(p.shape.taper) for p in patches), default=0.0))
+    oval = float(max((p.shape.oval for p in patches), default=0.0))
+    if taper > fit:
+        findings.append(
+            Finding("solid-tapered", tube=name, measured=taper, limit=fit, unit="mm", values={"taper": taper})
+        )
+    if oval > fit:
+        findings.append(Finding("solid-oval", tube=name, measured=oval, limit=fit, unit="mm", values={"oval": oval}))
+    if off > fit + max(taper, oval):
+        sizes = [2.0 * float(piece.radius) for piece in chain.pieces]
+        least, most = min(sizes), max(sizes)
+        if most - least > fit:
+            why = Clause.of("solid-diameter-varies", least=least, most=most)
+        else:
+            why = Clause.of("solid-fit-tolerance", fit=fit)
+        findings.append(
+            Finding(
+                "solid-off",
+                variant="strays",
+                tube=name,
+                measured=off,
+                limit=fit,
+                unit="mm",
+                values={"off": float(off), "why": (why,)},
+            )
+        )
+    without = sum(1 for piece in chain.pieces if piece.bore is None)
+    if bores and without:
+        values = {"without": without, "pieces": len(chain.pieces)}
+        findings.append(
+            Finding("solid-off", variant="bore in parts", tube=name, measured=float(without), values=values)
+        )
+    if section is None:
+        od = 2.0 * float(chain.radius)
+        findings.append(Finding("solid-skin", tube=name, measured=od, unit="mm", values={"od": od}))
+    return findings

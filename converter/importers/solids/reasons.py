@@ -1,0 +1,96 @@
+"""Why something is no tube: clauses whose words stand in the catalogue."""
+
+from __future__ import annotations
+
+from collections import Counter
+from math import tan
+
+from converter.findings import Clause
+from converter.importers.solids.chains import SAME_RADIUS, PieceChain
+from converter.importers.solids.faces import CONE, CYLINDER, OTHER, PLANE, SPHERE, TORUS, SolidBody
+from converter.importers.solids.pieces import TubePiece
+
+#: A lone straight shorter than this part of its diameter is a disc or a ring.
+STUB = 0.5
+#: In a body with other things in it, a straight must be this many diameters long to be a tube.
+STUB_AMONG_OTHERS = 1.5
+
+
+def why_not(chain: PieceChain, outsides: list[TubePiece], body: SolidBody) -> Clause | None:
+    """Why a chain of outside pieces is not a tube; None when it is one."""
+    od, length = 2.0 * float(chain.radius), float(chain.length)
+    stepped = _stepped(chain, outsides)
+    if stepped is not None:
+        sizes = sorted((od, 2.0 * float(stepped.radius)))
+        return Clause.of("solid-stepped", small=sizes[0], large=sizes[1])
+    if len(chain.items) > 1 or chain.closed:
+        return None
+    if length < STUB * od:
+        return Clause.of("solid-disc", length=length, od=od)
+    if length < STUB_AMONG_OTHERS * od and _among_others(chain, body):
+        return Clause.of("solid-boss", length=length, od=od)
+    return None
+
+
+def _stepped(chain: PieceChain, outsides: list[TubePiece]) -> TubePiece | None:
+    """Another outside on the axis of an end of the chain, of another diameter and right beside it."""
+    if chain.closed:
+        return None
+    mine = set(map(id, chain.pieces))
+    for piece, back, first in (
+        (*chain.items[0], True),
+        (*chain.items[-1], False),
+    ):
+        side = int(back) if first else 1 - int(back)
+        if piece.axis.is_ring:
+            continue
+        end = piece.end(side)
+        for other in outsides:
+            if id(other) in mine or other.axis.number != piece.axis.number:
+                continue
+            beside = min(abs(other.lo - end), abs(other.hi - end))
+            within = other.lo <= end <= other.hi
+            differs = abs(other.radius - piece.radius) > 0.5 * SAME_RADIUS * piece.radius
+            if differs and (within or beside <= max(other.radius, piece.radius)):
+                return other
+    return None
+
+
+def _among_others(chain: PieceChain, body: SolidBody) -> bool:
+    """Whether the body has faces that neither are the tube's nor touch it."""
+    mine = {p.index for piece in chain.pieces for p in piece.patches}
+    mine |= {p.index for piece in chain.pieces if piece.bore for p in piece.bore.patches}
+    touching = {k for i in mine for rim, _ in body.patches[i].rims for k in body.rims[rim].faces}
+    return len(touching | mine) < len(body.patches)
+
+
+def why_none(body: SolidBody, refused: list[Clause]) -> Clause:
+    """Why a body holds no tube at all."""
+    if not body.patches:
+        return Clause.of("solid-without-faces")
+    if refused:
+        return Counter(refused).most_common(1)[0][0]
+    kinds = Counter(patch.shape.kind for patch in body.patches)
+    count = len(body.patches)
+    if kinds[SPHERE] and kinds[SPHERE] + kinds[PLANE] == count:
+        return Clause.of("solid-sphere")
+    if kinds[PLANE] == count:
+        return Clause.of("solid-all-flat", faces=count) if count > 1 else Clause.of("solid-one-flat-face")
+    cone = next((p for p in body.patches if p.shape.kind == CONE), None)
+    if cone is not None and not kinds[CYLINDER] and not kinds[TORUS] and not kinds[OTHER]:
+        return _cone(body)
+    if kinds[OTHER] and kinds[OTHER] >= (count - kinds[PLANE]) / 2.0:
+        return Clause.of("solid-free-form", odd=kinds[OTHER], faces=count)
+    if kinds[PLANE]:
+        return Clause.of("solid-flat-with-cylinders")
+    return Clause.of("solid-nothing-round", faces=count)
+
+
+def _cone(body: SolidBody) -> Clause:
+    widest = max(
+        (p for p in body.patches if p.shape.kind == CONE),
+        key=lambda p: p.shape.radius,
+    )
+    k = tan(widest.shape.slope)
+    radii = sorted(abs(widest.shape.radius + k * z) for z in widest.v)
+    return Clause.of("solid-cone", small=2.0 * float(radii[0]), large=2.0 * float(radii[1]))

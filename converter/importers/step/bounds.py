@@ -1,0 +1,255 @@
+"""Is it a whole STEP file? Cheap questions asked of its text before the CAD kernel sees it.
+
+Whatever the text, each of them is answered in one pass over it.
+"""
+
+from __future__ import annotations
+
+import re
+
+from converter.disk.regular import HEAD
+from converter.errors import ReadError
+
+_BLANKS = re.compile(rb"\s*+")
+_START = re.compile(rb"ISO-10303-21\s*+;")
+_HEADER = re.compile(rb"\bHEADER\s*+;")
+_DATA = re.compile(rb"\bDATA\s*+[(;]")
+_INSTANCE = re.compile(rb"#\s*+\d++\s*+=")
+#: The closing word; blank space, comments, NUL padding or a signature may follow.
+_END = b"END-ISO-10303-21"
+_WIDE = (b"\xff\xfe", b"\xfe\xff")
+
+
+def is_step(head: bytes) -> bool:
+    """Whether a file's first bytes are those of a STEP file, after a byte-order mark, blanks and comments.
+
+    Comments that fill all of `HEAD` are taken for those of a STEP file: no other format begins with such.
+    """
+    start = _start(head)
+    return _START.match(head, start) is not None or (
+        len(head) >= HEAD and head.find(b"/*", 0, start) >= 0 and (start == len(head) or head.startswith(b"/*", start))
+    )
+
+
+def _start(data: bytes) -> int:
+    """Where the first word stands: blanks and comments may come before it (ISO 10303-21, 5.6)."""
+    at = _blanks(data, 3 if data.startswith(b"\xef\xbb\xbf") else 0)
+    while data.startswith(b"/*", at):
+        end = data.find(b"*/", at + 2)
+        if end < 0:
+            break
+        at = _blanks(data, end + 2)
+    return at
+
+
+def _blanks(data: bytes, at: int) -> int:
+    """Where the blanks that begin at a place end."""
+    match = _BLANKS.match(data, at)
+    return at if match is None else match.end()
+
+
+def _data_section(data: bytes) -> int | None:
+    """Where the first data section's lines begin: behind ``DATA;`` or ``DATA('name',('schema'));``; None for none."""
+    stop = -1  # of the statement looked at: each is looked through once
+    for match in _DATA.finditer(data):
+        if match[0].endswith(b";"):
+            return match.end()
+        if stop < match.end():
+            stop = data.find(b";", match.end())
+            if stop < 0:
+                return None
+            if data[match.end() : stop].rstrip().endswith(b")"):
+                return stop + 1
+    return None
+
+
+def check_step(data: bytes, name: str) -> bytes:
+    """The file's exchange structure, without what stands before it.
+
+    Raises:
+        ReadError: it is no STEP file, is cut short, or has no data.
+    """
+    if data.startswith(_WIDE):
+        try:
+            data = data.decode("utf-16").encode("utf-8")
+        except UnicodeDecodeError as error:
+            raise ReadError(
+                f"{name} is damaged: it starts as UTF-16 text and does not go on so; export it again.",
+                code="damaged-file",
+                file=name,
+            ) from error
+    start = _start(data)
+    if _START.match(data, start) is None:
+        if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"<?xml", b"<")):
+            raise ReadError(
+                f"{name} is XML, not the text form of STEP: export it as .step (AP203, AP214 or AP242).",
+                code="foreign-format",
+                file=name,
+            )
+        raise ReadError(
+            f"{name} is not a STEP file (it does not begin with ISO-10303-21): export STEP from the CAD package.",
+            code="not-step",
+            file=name,
+        )
+    data = data[start:]
+    if data.rfind(_END) < 1:
+        cut = "its header" if _data_section(data) is None else "the middle of its data"
+        raise ReadError(
+            f"{name} is cut short: it stops in {cut}, before END-ISO-10303-21; export or copy it again.",
+            code="cut-short",
+            file=name,
+        )
+    section = _data_section(data)
+    if _HEADER.search(data) is None or section is None:
+        raise ReadError(
+            f"{name} is damaged: it has no {'DATA' if section is None else 'HEADER'} section; export it again.",
+            code="damaged-file",
+            file=name,
+        )
+    if _INSTANCE.search(data, section) is None:
+        raise ReadError(
+            f"{name} holds no shape: its data section is empty; export the sketch or the solids.",
+            code="no-geometry",
+            file=name,
+        )
+    data = _without_comments(data)
+    check_bounds(data, name)
+    return data
+
+
+#: Bytes of one text, word or number. The kernel refuses a file with a longer one, without a word about it.
+LONGEST_TOKEN = 16_000
+#: Parentheses within parentheses. What CAD packages write has a handful; past some 50,000 the kernel's own stack ends.
+DEEPEST = 100
+#: Entities. The kernel takes half a gigabyte or more for each million.
+MOST_ENTITIES = 10_000_000
+#: Types that one entity has at once, which the kernel takes in a time that grows with the square of their number.
+MOST_TYPES = 1_000
+
+_ALL_BUT_NESTING = bytes(set(range(256)) - set(b"'();="))
+_SIGN = re.compile(rb"[\s(),;=']")
+_WORD = re.compile(rb"[^\s(),;=']++")
+_SEVERAL_TYPES = re.compile(rb"=\s*+\(([^;]*+)")
+_NEXT_TYPE = re.compile(rb"\)\s*+[A-Za-z!_]")
+_TEXT = re.compile(rb"'[^']*+'")
+_NUMBERED = re.compile(rb"\s*(#\d{1,18})\s*=")
+#: Signs of nesting looked at in one go.
+_STRETCH = 1 << 22
+
+
+def _without_comments(data: bytes) -> bytes:
+    """The same with a blank for every comment; the kernel refuses a file with a long one."""
+    kept, at = [], 0
+    while (start := data.find(b"/*", at)) >= 0:
+        if data.count(b"'", at, start) % 2:  # within a text
+            end = data.find(b"'", start) + 1 or len(data)
+            kept.append(data[at:end])
+        else:
+            end = data.find(b"*/", start + 2) + 2
+            end = end if end >= 2 else len(data)
+            kept += (data[at:start], b" ")
+        at = end
+    return data if at == 0 else b"".join((*kept, data[at:]))
+
+
+def check_bounds(data: bytes, name: str) -> None:
+    """Refuse a structure that would crash the CAD kernel or keep it busy without end; one pass of linear time.
+
+    Args:
+        data: an exchange structure without comments.
+        name: what messages call it.
+
+    Raises:
+        ReadError: a token is too long, parentheses stand too deep, or there are too many entities, or types of one.
+    """
+    place, length = _longest_text(data)
+    if length > LONGEST_TOKEN:
+        raise _beyond(name, f"a text of {length:,} bytes{_within(data, place)}", f"{LONGEST_TOKEN:,}")
+    place, length = _longest_word(data)
+    if length > LONGEST_TOKEN:
+        raise _beyond(name, f"a word or number of {length:,} bytes{_within(data, place)}", f"{LONGEST_TOKEN:,}")
+    nesting = data.translate(None, _ALL_BUT_NESTING)
+    # quotes side by side open and close, or close and open, nothing: what is left are texts with such signs in them
+    nesting = b"".join(nesting.replace(b"''", b"").split(b"'")[::2])
+    depth = _depth(nesting)
+    if depth > DEEPEST:
+        raise _beyond(name, f"parentheses {depth:,} deep", f"{DEEPEST}")
+    entities = nesting.count(b"=")
+    if entities > MOST_ENTITIES:
+        raise ReadError(
+            f"{name} holds {entities:,} entities, and {MOST_ENTITIES:,} are the most that can be read: export the "
+            "tubes by themselves.",
+            code="too-large",
+            file=name,
+        )
+    for several in _SEVERAL_TYPES.finditer(data):
+        if len(several[1]) > MOST_TYPES:
+            types = 1 + len(_NEXT_TYPE.findall(_TEXT.sub(b"", several[1])))
+            if types > MOST_TYPES:
+                where = _within(data, several.start(1))
+                raise _beyond(name, f"an entity of {types:,} types at once{where}", f"{MOST_TYPES:,}")
+
+
+def _beyond(name: str, what: str, limit: str) -> ReadError:
+    return ReadError(
+        f"{name} is damaged: it holds {what}, where {limit} are the most; export it again.",
+        code="damaged-file",
+        file=name,
+    )
+
+
+def _within(data: bytes, place: int) -> str:
+    """Which entity stands at a place, as far as that can be seen: `` in #123``."""
+    numbered = _NUMBERED.match(data, data.rfind(b";", 0, place) + 1)
+    return "" if numbered is None else f" in {numbered[1].decode('ascii')}"
+
+
+def _longest_text(data: bytes) -> tuple[int, int]:
+    """Where the longest stretch between an opening and a closing quote begins, and its bytes."""
+    import numpy as np
+
+    quotes = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord("'"))
+    if len(quotes) % 2:
+        quotes = np.append(quotes, len(data))
+    if not len(quotes):
+        return 0, 0
+    lengths = quotes[1::2] - quotes[::2] - 1
+    longest = int(lengths.argmax())
+    return int(quotes[2 * longest]), int(lengths[longest])
+
+
+def _longest_word(data: bytes) -> tuple[int, int]:
+    """Where the longest word begins, and its bytes; words of up to `LONGEST_TOKEN` may be passed over.
+
+    A longer one covers one of the places half as far apart, and reaches at least as far again beyond it.
+    """
+    half = LONGEST_TOKEN // 2
+    place, longest, at = 0, 0, 0
+    while at < len(data):
+        word = _WORD.match(data, at)
+        at += half
+        if word is not None and word.end() >= at:
+            before = _SIGN.split(data[max(0, word.start() - half) : word.start()])[-1]
+            if len(before) + len(word[0]) > longest:
+                place, longest = word.start() - len(before), len(before) + len(word[0])
+            at = word.end() + 1
+    return place, longest
+
+
+def _depth(nesting: bytes) -> int:
+    """How deep parentheses stand at most; a semicolon ends all."""
+    import numpy as np
+
+    everything = np.frombuffer(nesting, dtype=np.uint8)
+    steps = np.zeros(256, dtype=np.int8)
+    steps[ord("(")], steps[ord(")")] = 1, -1
+    deepest, before = 0, 0
+    for start in range(0, len(everything), _STRETCH):
+        signs = everything[start : start + _STRETCH]
+        heights = np.cumsum(steps[signs], dtype=np.int32) + before
+        ends = np.flatnonzero(signs == ord(";"))
+        tops = np.maximum.reduceat(heights, np.concatenate(([0], ends)))  # of statements, each with the sign before it
+        grounds = np.concatenate(([0], heights[ends]))
+        deepest = max(deepest, int((tops - grounds).max()))
+        before = int(heights[-1] - grounds[-1])
+    return deepest

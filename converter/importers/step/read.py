@@ -1,0 +1,348 @@
+"""STEP as a `Drawing`: free edges and wires as curves, tubes with faces as ready tables, the rest listed."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fnmatch import fnmatchcase
+from typing import TYPE_CHECKING, Any
+
+from converter import allowance
+from converter.disk.reading import standard_input
+from converter.errors import ElbowroomError, OptionError
+from converter.findings import NOTE, WARNING, Finding, Reason
+from converter.geometry.vectors import Vec
+from converter.importers.registry import ReadOptions
+from converter.importers.source import Source
+from converter.importers.step.bounds import check_step
+from converter.importers.step.trial import NO_MEMORY, try_out
+from converter.model.bends import Placement
+from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape, ReadyTable
+from converter.progress import steps
+from converter.quoting import quoted
+from converter.tolerances import DEFAULT
+from converter.units import MM_PER, UNIT_CHOICES, unit_name
+
+if TYPE_CHECKING:
+    from converter.kernel.step.labels import Labels
+    from converter.kernel.step.parts import Contents, FreeEdge, StepBody
+    from converter.kernel.step.places import Key
+    from converter.kernel.step.read import StepSession
+    from converter.kernel.step.tree import Instance
+
+
+def read_step(
+    source: str | os.PathLike[str] | Source, options: ReadOptions | None = None, *, tried: bool = False
+) -> Drawing:
+    """Everything a STEP file holds, in mm and in place.
+
+    Args:
+        source: a file name, '-' for standard input, or a `Source`.
+        options: ``units`` overrides the file's; ``layers`` and ``skip_layers`` pick layers or product names.
+        tried: a malformed file is not tried out in a process of its own first.
+
+    Raises:
+        ReadError: it cannot be read, is cut short, or holds no shape.
+        UnitsError, OptionError: an option does not suit.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    given = Source.of(source)
+    chosen = options or ReadOptions()
+    asked = _unit_option(chosen.units)
+    data = check_step(given.read_bytes(), given.name)
+    from converter.kernel.session import quiet
+    from converter.kernel.step.read import load_step
+
+    session = load_step(data, given.name)
+    drawing = Drawing(given.name)
+    if session.broken:
+        if not tried:
+            try_out(data, given.name, session.broken)
+        drawing.findings.append(
+            Finding(
+                "file-repaired",
+                variant="malformed",
+                severity=WARNING if session.serious else NOTE,
+                values={"reason": session.broken},
+            )
+        )
+    scale = _settle_units(session, asked, drawing)
+    content = session.transfer(scale)
+    reading = _StepReading(chosen, drawing)
+    with quiet():
+        for number, instance in enumerate(content.instances):
+            reading.instance(number, instance, content.labels)
+    reading.finish()
+    return drawing
+
+
+def read_for_trial(bounded: bool) -> None:
+    """What the child of `try_out` does: read standard input; an error told in a sentence is left to the parent to tell.
+
+    Args:
+        bounded: it runs within limits already.
+    """
+    allowance.leave_no_core()
+    if not bounded:
+        allowance.limit_seconds(allowance.SECONDS)
+        allowance.limit_memory(allowance.usual_memory())
+    try:
+        read_step(Source("trial", None, standard_input().read()), tried=True)
+    except ElbowroomError:
+        return
+    except Exception as error:
+        if not allowance.is_want_of_memory(error):
+            raise
+        raise SystemExit(NO_MEMORY) from error
+
+
+# --- units ----------------------------------------------------------------------------------
+
+
+def _unit_option(option: str | None) -> str | None:
+    if option is None:
+        return None
+    name = unit_name(option)
+    if name not in UNIT_CHOICES:
+        raise OptionError(
+            f"A drawing cannot be read as {quoted(option)}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit"
+        )
+    return name
+
+
+def _settle_units(session: StepSession, asked: str | None, drawing: Drawing) -> float:
+    """Set the drawing's units, say what must be said, and give the factor on the kernel's millimetres."""
+    stated = session.units
+    called = [ours or word for word, ours, _ in stated]
+    if len(stated) == 1 and not session.unitless:
+        drawing.units = called[0]
+    drawing.read_as = asked or (called[0] if len(stated) == 1 else "mm")
+    if asked is None:
+        if session.unitless:
+            drawing.findings.append(_no_unit_finding(called))
+        return 1.0
+    if len(stated) > 1 or (stated and session.unitless):
+        both = " and ".join([*called, *(["no unit"] if session.unitless else [])])
+        raise OptionError(
+            f"{session.name} has shapes in {both}, so one unit cannot stand for all: leave the units option out.",
+            code="mixed-units",
+            file=session.name,
+        )
+    if not stated:
+        return MM_PER[asked]
+    word, ours, factor = stated[0]
+    if factor is None:
+        raise OptionError(
+            f"{session.name} names the unit {quoted(word)}, which is not known, so it cannot be "
+            "overridden: leave the units "
+            "option out.",
+            code="unknown-unit",
+            file=session.name,
+        )
+    if ours != asked:
+        drawing.findings.append(Finding("units-overridden", values={"stated": ours or word, "read_as": asked}))
+    return MM_PER[asked] / factor
+
+
+def _no_unit_finding(called: Sequence[str]) -> Finding:
+    return Finding("units-assumed", variant="some shapes" if called else "file", values={"others": tuple(called)})
+
+
+# --- contents -------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class _KnownBody:
+    """What was found in a body the first time it was met, what it was called, and where it stood then."""
+
+    name: str
+    matrix: Any
+    tables: list[ReadyTable]
+    ignored: list[Ignored]
+
+
+class _StepReading:
+    """One reading of one file."""
+
+    def __init__(self, options: ReadOptions, drawing: Drawing) -> None:
+        from converter.kernel.step.places import PlacedBodies
+
+        self.options = options
+        self.drawing = drawing
+        self.bodies = PlacedBodies()
+        self.parts: dict[int, Contents] = {}
+        self.known_bodies: dict[Key, _KnownBody] = {}
+        self.layers: dict[str | None, bool] = {}
+        self.ignored: Counter[tuple[str, Reason]] = Counter()
+        self.unread: Counter[str] = Counter()
+        self.sampled: Counter[str] = Counter()
+        self.hidden: Counter[str] = Counter()
+        if options.keep_left_out:
+            drawing.aside = Aside()
+
+    def instance(self, number: int, instance: Instance, labels: Labels | None) -> None:
+        """One part in one place."""
+        from converter.kernel.step.parts import take_apart
+
+        contents = self.parts.get(instance.part)
+        if contents is None:
+            contents = self.parts[instance.part] = take_apart(instance.shape, labels)
+        for kind, count in contents.hidden.items():
+            self.hidden[kind] += count
+        if not contents.edges and not contents.bodies and not contents.points and not contents.hidden:
+            self.ignored[instance.name or "part", "it holds no shape that the CAD kernel can make"] += 1
+        if contents.points:
+            self.ignored["point", "a point is no centerline"] += contents.points
+        for edge in contents.edges:
+            self.edge(instance, edge, _group(number, instance, contents, edge))
+        called = Counter(body.name for body in contents.bodies)
+        for body in steps(contents.bodies, "bodies"):
+            own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
+            self.body(instance, body, own or instance.name or body.name or "solid")
+
+    def edge(self, instance: Instance, free: FreeEdge, group: str | None) -> None:
+        """A free edge as a drawn curve of its group."""
+        from converter.kernel.step.places import edge_curve
+
+        layer = free.layer or instance.product or None
+        if not self.is_layer_read(layer):
+            why = f"on the layer {quoted(layer)}, left out as asked"
+            self.ignored["edge", why] += 1
+            self.keep_edge(free.edge, instance, why)
+            return
+        curve, remark = edge_curve(free.edge, instance.location)
+        name = (free.name if free.group else "") or instance.name or free.name or None
+        if curve is None:
+            self.ignored["edge", remark] += 1
+            if remark != "no length":
+                self.unread[name or "a shape without a name"] += 1
+            return
+        if remark:
+            self.sampled[remark] += 1
+        self.drawing.curves.append(DrawnCurve(curve, layer, None, name, group))
+
+    def body(self, instance: Instance, body: StepBody, name: str) -> None:
+        """A solid, or the loose faces of a part: its tubes, looked for once however often it is used."""
+        from converter.importers.solids.read import find_tubes
+        from converter.kernel.step.places import recognise
+
+        layer = body.layer or instance.product or None
+        if not self.is_layer_read(layer):
+            why = f"on the layer {quoted(layer)}, left out as asked"
+            self.ignored[name, why] += 1
+            self.keep_box(body.shape, instance, name, why)
+            return
+        key, matrix = self.bodies.key(body.shape, instance.location)
+        known = self.known_bodies.get(key)
+        if known is None:
+            found = recognise(find_tubes, body.shape, instance.location, name, DEFAULT)
+            known = self.known_bodies[key] = _KnownBody(name, matrix, *found)
+        motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
+        for table in known.tables:
+            own = name + table.name[len(known.name) :] if table.name.startswith(known.name) else table.name
+            placed = table.placement if motion is None else moved(table.placement, motion)
+            self.drawing.tables.append(replace(table, name=own, placement=placed, layer=table.layer or layer))
+        for left in known.ignored:
+            kind = name if left.kind == known.name else left.kind
+            self.ignored[kind, left.why] += left.count
+            if not known.tables:  # beside tubes in one body its box would say nothing
+                self.keep_box(body.shape, instance, kind, left.why)
+
+    def keep_box(self, shape: Any, instance: Instance, kind: str, why: Reason) -> None:
+        """Keep the box around a body that is left out, where that was asked for."""
+        from converter.kernel.step.places import box_of
+
+        box = box_of(shape, instance.location) if self.drawing.aside is not None else None
+        if self.drawing.aside is not None and box:
+            self.drawing.aside.add(LeftShape.box(kind, why, *box))
+
+    def keep_edge(self, edge: Any, instance: Instance, why: str) -> None:
+        """Keep the shape of an edge that is left out, where that was asked for."""
+        from converter.kernel.step.places import edge_curve
+        from converter.reducer.ends import sample
+
+        curve = edge_curve(edge, instance.location)[0] if self.drawing.aside is not None else None
+        if self.drawing.aside is not None and curve:
+            self.drawing.aside.add(LeftShape("edge", why, tuple((x, y, z) for x, y, z in sample(curve).tolist())))
+
+    def is_layer_read(self, layer: str | None) -> bool:
+        """Whether the layer options let a layer (or product) through."""
+        if layer not in self.layers:
+            name = (layer or "").lower()
+            asked = [p.lower() for p in self.options.layers]
+            skipped = [p.lower() for p in self.options.skip_layers]
+            self.layers[layer] = (not asked or any(fnmatchcase(name, p) for p in asked)) and not any(
+                fnmatchcase(name, p) for p in skipped
+            )
+        return self.layers[layer]
+
+    def finish(self) -> None:
+        """What must be said in the end."""
+        drawing = self.drawing
+        if self.layers and not any(self.layers.values()):
+            names = ", ".join(sorted(quoted(n) for n in self.layers if n)[:20]) or "none at all"
+            raise OptionError(
+                f"{drawing.source} has nothing on the layers asked for: its layers and products are {names}.",
+                code="no-such-layer",
+                file=drawing.source,
+            )
+        for kind, count in self.hidden.items():
+            self.ignored[kind, "hidden in the file"] += count
+        drawing.ignored += [Ignored(kind, count, why) for (kind, why), count in self.ignored.items()]
+        if self.hidden:
+            total = sum(self.hidden.values())
+            drawing.findings.append(
+                Finding(
+                    "layers-skipped",
+                    variant="shapes",
+                    measured=float(total),
+                    values={"count": total},
+                )
+            )
+        for kind, count in self.sampled.items():
+            values = {"count": count, "kind": kind}
+            drawing.findings.append(Finding("curve-sampled", measured=float(count), values=values))
+        for name, count in self.unread.items():
+            values = {"count": count, "part": name}
+            drawing.findings.append(Finding("entity-unread", variant="edges", measured=float(count), values=values))
+
+
+def _group(number: int, instance: Instance, contents: Contents, edge: FreeEdge) -> str | None:
+    """Which curves an edge may join: those of its named wire, else of its named part, else whatever has no name.
+
+    Parts of a single curve each are what some programs make of a sketch: they may join too, where they go
+    on tangent (each has its part's name for a layer).
+    """
+    if edge.group:
+        return f"{number}.{edge.group}"
+    if not instance.name or (len(contents.edges) == 1 and edge.layer is None):
+        return None
+    return str(number)
+
+
+# --- places ---------------------------------------------------------------------------------
+
+
+def rigid_motion(old: Any, new: Any) -> Any:
+    """The (3, 4) matrix that takes what stood at ``old`` to ``new``; both are (3, 4), orthogonal times one scale."""
+    import numpy as np
+
+    turn = new[:, :3] @ np.linalg.inv(old[:, :3])
+    u, _, v = np.linalg.svd(turn)  # to the last bit a rotation, so that directions stay unit vectors
+    turn = u @ v
+    return np.column_stack((turn, new[:, 3] - turn @ old[:, 3]))
+
+
+def moved(placement: Placement | None, motion: Any) -> Placement:
+    """A placement after a rigid motion."""
+    import numpy as np
+
+    old = placement or Placement()
+
+    def turned(v: Vec, shift: float) -> Vec:
+        x, y, z = (motion[:, :3] @ np.array(v) + shift * motion[:, 3]).tolist()
+        return (x, y, z)
+
+    return Placement(turned(old.start, 1.0), turned(old.direction, 0.0), turned(old.normal, 0.0))

@@ -1,0 +1,90 @@
+"""Reading a malformed STEP file first in a process of its own, which may crash.
+
+The CAD kernel follows some broken references into nothing and takes the whole process with
+it. It knows beforehand that a file is malformed, though, and many such files read well
+enough; so these, and only these, are tried out in a child process first.
+"""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+from converter import allowance
+from converter.errors import ReadError
+
+#: Seconds after which a trial is given up where the system keeps no limit of processor time.
+PATIENCE = 2.0 * allowance.SECONDS
+#: Loads this very package by its place, given first, so that nothing else beside it can be imported; what it needs is
+#: looked for last where it was found for us (further places), since an isolated interpreter may not look there.
+_ISOLATED = """
+import sys
+from importlib.util import module_from_spec, spec_from_file_location
+spec = spec_from_file_location("converter", sys.argv[1] + "/__init__.py", submodule_search_locations=[sys.argv[1]])
+sys.modules["converter"] = module_from_spec(spec)
+spec.loader.exec_module(sys.modules["converter"])
+sys.path += sys.argv[2:]
+"""
+_CHILD = "from converter.importers.step.read import read_for_trial; read_for_trial(bounded={bounded})"
+#: What reading a STEP file needs besides the standard library and this package.
+_NEEDED = ("numpy", "OCP")
+#: Exit status of a child that needs more memory than it may use.
+NO_MEMORY = 3
+
+
+def isolated_python(code: str) -> list[str]:
+    """A command that runs Python code which may import this package, whatever lies in the current folder.
+
+    Neither that folder nor one that PYTHONPATH names is on the path of the interpreter, and no other variable of
+    Python's tells it what to do.
+    """
+    here = Path.cwd()
+    package = Path(__file__).resolve().parents[2]
+    places = []
+    for name in _NEEDED:
+        file = getattr(sys.modules.get(name), "__file__", None)
+        if file is not None:
+            folder = Path(file).resolve().parent
+            places.append(folder.parent if folder.name == name else folder)
+    found = [str(place) for place in dict.fromkeys(places) if place != here]
+    return [sys.executable, "-I", "-c", _ISOLATED + code, str(package), *found]
+
+
+def try_out(data: bytes, name: str, broken: str) -> None:
+    """Read the file in a child process, within the limits of this one or, where it has none, the usual ones.
+
+    Args:
+        data: the file.
+        name: what messages call it.
+        broken: what is malformed in it, for the message.
+
+    Raises:
+        ReadError: the child crashed, or needed more time or memory than it may use.
+    """
+    code = _CHILD.format(bounded=allowance.own_process())
+    patience = None if hasattr(signal, "SIGXCPU") else PATIENCE
+    try:
+        done = subprocess.run(isolated_python(code), input=data, capture_output=True, timeout=patience, check=False)
+        ended = -done.returncode
+    except subprocess.TimeoutExpired:
+        ended = signal.SIGTERM
+    if ended in (signal.SIGTERM, getattr(signal, "SIGXCPU", signal.SIGTERM)):
+        raise ReadError(
+            f"{name} is damaged ({broken}) and takes too long to read: export it again, or allow more with "
+            "--limit-time.",
+            code="limit-time",
+            file=name,
+        )
+    if ended == -NO_MEMORY:
+        raise ReadError(
+            f"{name} is damaged ({broken}) and takes too much memory to read: export it again, or allow more with "
+            "--limit-memory.",
+            code="limit-memory",
+            file=name,
+        )
+    if ended:
+        raise ReadError(
+            f"{name} is damaged and breaks the CAD kernel ({broken}): export it again.", code="damaged-file", file=name
+        )

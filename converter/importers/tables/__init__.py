@@ -1,0 +1,1 @@
+"""Tables: bends or points as CSV, our own JSON."""

@@ -1,0 +1,109 @@
+"""A job whose over-long tubes are made of pieces: the pieces stand in the frame in place of the whole."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from converter.bending.pieces import TubePieces, at_lengths, needs_pieces, pieces_of
+from converter.errors import OptionError
+from converter.job.job import Job, ProgramTubes
+from converter.joints.model import length_changes
+from converter.model.run import Tube
+from converter.progress import steps
+from converter.shop.job_file import JobFile
+from converter.shop.joint import JointChoice, same_name
+
+
+@dataclass(frozen=True)
+class JobInPieces:
+    """A job and the same job with its over-long tubes in pieces.
+
+    Attributes:
+        whole: as it was drawn.
+        job: with pieces in place of the tubes that were split, and their sleeves; every answer of a job can be asked.
+        split: the tubes that were split, in the order drawn.
+        impossible: names of tubes that cannot be made whole and that no cut makes possible.
+    """
+
+    whole: Job
+    job: Job
+    split: tuple[TubePieces, ...]
+    impossible: tuple[str, ...]
+
+
+def in_pieces(whole: Job, *, longest: float | None = None, at: Sequence[float] = ()) -> JobInPieces:
+    """Split the tubes shown of a job that cannot be made whole.
+
+    Args:
+        whole: the job; other tubes than those shown stay as they are.
+        longest: mm, no cut length may be greater; None for what the machine and the rack take.
+        at: mm from end A along the centerline of the one tube shown: where to cut it, needed or not.
+
+    Raises:
+        OptionError: ``at`` with several tubes, or at a place that cannot be cut.
+    """
+    shown = whole.shown.tubes
+    if at and len(shown) != 1:
+        raise OptionError(f"--at says where to cut one tube, and {len(shown)} are shown: pick it with --run NAME.")
+    changes = length_changes(whole.joints) if whole.settings.coped else {}
+    split: dict[str, TubePieces] = {}
+    impossible = []
+    for tube in steps(shown, "tubes split"):
+        if at:
+            split[tube.name] = at_lengths(tube, at)
+        elif needs_pieces(tube, whole.shop, changes, longest):
+            pieces = pieces_of(tube, whole.shop, changes, longest)
+            if pieces is None:
+                impossible.append(tube.name)
+            else:
+                split[tube.name] = pieces
+    return JobInPieces(whole, _with_pieces(whole, split), tuple(split.values()), tuple(impossible))
+
+
+def _with_pieces(whole: Job, split: dict[str, TubePieces]) -> Job:
+    """The job of the pieces and of all tubes that stay; the inputs stay noted, so that none is written over."""
+    tubes: list[Tube] = []
+    for tube in whole.tubes:
+        tubes += split[tube.name].pieces if tube.name in split else [tube]
+    sleeves = tuple(joint.sleeve for pieces in split.values() for joint in pieces.joints if joint.sleeve is not None)
+    told = tuple(finding for finding in whole.reading_findings if finding.tube not in {tube.name for tube in tubes})
+    shown = tuple(
+        name
+        for tube in whole.shown.tubes
+        for name in ([piece.name for piece in split[tube.name].pieces] if tube.name in split else [tube.name])
+    )
+    settings = replace(
+        whole.settings,
+        unit=whole.display.unit,
+        runs=tuple(_literal(name) for name in shown) if whole.settings.runs else (),
+    )
+    program = ProgramTubes(tuple(tubes), whole.shop, _renamed(whole.job_file, whole.tubes, split), told, sleeves)
+    job = Job(whole.source, settings, program)
+    job.note_files(whole.inputs)
+    return job
+
+
+def _literal(name: str) -> str:
+    """A pattern that only this name meets."""
+    return "".join(f"[{sign}]" if sign in "*?[" else sign for sign in name)
+
+
+def _renamed(job_file: JobFile | None, tubes: Sequence[Tube], split: dict[str, TubePieces]) -> JobFile | None:
+    """What the job file says of ends, said of the pieces that have them now: end A of the first, end B of the last."""
+    if job_file is None or not split:
+        return job_file
+    names = [tube.name for tube in tubes]
+    choices: list[JointChoice] = []
+    for choice in job_file.joints:
+        mates = tuple(
+            name
+            for pattern in choice.cope_to
+            for name in (pattern, *(p.name for n, t in split.items() if same_name(pattern, n) for p in t.pieces))
+        )
+        for name in (name for name in names if same_name(choice.tube, name)):
+            pieces = split[name].pieces if name in split else None
+            for end in ("A", "B") if choice.end is None else (choice.end,):
+                of = name if pieces is None else pieces[0 if end == "A" else -1].name
+                choices.append(replace(choice, tube=of, end=end, cope_to=mates))
+    return replace(job_file, joints=tuple(choices))

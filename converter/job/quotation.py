@@ -1,0 +1,202 @@
+"""What a job comes to: metal, work and price of each part, from the rates of the shop. Estimates, and called so."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import fsum
+
+from converter.bending.setup.setup import Setup
+from converter.findings.wording import listed
+from converter.job.job import Job
+from converter.joints.weld import weld_length
+from converter.model.part import Part
+from converter.model.run import Tube
+from converter.quoting import one_line
+from converter.shop.metals import find_metal
+from converter.shop.rates import Rates, price_for
+
+#: What rates count, by name, in words.
+COUNTED = {"tube": "each tube", "cut": "saw cuts", "cope": "copes", "bend": "bends", "weld": "weld"}
+_MOST_NAMES = 3
+
+_M3_PER_MM3 = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class QuotationLine:
+    """One tube, made as its part is. Lengths mm, masses kg, times minutes; None where the shop file says not enough.
+
+    Attributes:
+        tube: its name.
+        stick: length of bar it takes, extra included.
+        mass: of that bar.
+        bends: how many.
+        cuts: saw cuts: both ends of the stick, and again where extra is trimmed off an end.
+        copes: ends that are cut to fit.
+        weld: length of weld at its own cut ends; see `converter.joints.weld`.
+        minutes: of work, of all that has a rate.
+        metal_price: of the bar.
+        work_price: of the minutes.
+    """
+
+    tube: str
+    stick: float
+    mass: float | None
+    bends: int
+    cuts: int
+    copes: int
+    weld: float
+    minutes: float | None
+    metal_price: float | None
+    work_price: float | None
+
+    @property
+    def price(self) -> float | None:
+        """Of metal and work, as far as both are known."""
+        if self.metal_price is None or self.work_price is None:
+            return None
+        return self.metal_price + self.work_price
+
+
+@dataclass(frozen=True, slots=True)
+class QuotationPart:
+    """A part: equal tubes. Only their welds may differ, where one is mitred and another one coped.
+
+    Attributes:
+        part: of the tubes shown.
+        lines: of its tubes.
+    """
+
+    part: Part
+    lines: tuple[QuotationLine, ...]
+
+    @property
+    def off(self) -> int:
+        """How many of it are in the quotation of one job."""
+        return len(self.lines)
+
+    def each(self, what: str) -> float | None:
+        """An attribute of one piece, the mean of them all; None where it is not known."""
+        whole = self.whole(what)
+        return None if whole is None else whole / self.off
+
+    def whole(self, what: str) -> float | None:
+        """Sum of an attribute over all its tubes, in one job; None where it is not known."""
+        known = [value for line in self.lines if (value := getattr(line, what)) is not None]
+        return fsum(known) if known else None
+
+
+@dataclass(frozen=True, slots=True)
+class Quotation:
+    """A whole job.
+
+    Attributes:
+        lines: of the tubes shown, in their order.
+        parts: the same by part, in their order.
+        jobs: how many times the job is made.
+        currency: as the shop file has it, or ''.
+        unrated: what was counted of which the shop file has no rate, as of `COUNTED`.
+        unpriced: names of the parts whose bar has no price.
+        no_hour: whether the price of an hour is missing.
+        invented: whether the rates are the demo shop's.
+    """
+
+    lines: tuple[QuotationLine, ...]
+    parts: tuple[QuotationPart, ...]
+    jobs: int
+    currency: str
+    unrated: tuple[str, ...]
+    unpriced: tuple[str, ...]
+    no_hour: bool
+    invented: bool = False
+
+    @property
+    def off(self) -> int:
+        """How many tubes one job takes."""
+        return len(self.lines)
+
+    def total(self, what: str) -> float | None:
+        """Sum of an attribute over all lines and jobs; None where no line knows it. Unknown ones count nothing."""
+        known = [value for line in self.lines if (value := getattr(line, what)) is not None]
+        return self.jobs * fsum(known) if known else None
+
+    @property
+    def notes(self) -> list[str]:
+        """That it is an estimate, what it counts, and what it does not for want of a rate: whole sentences."""
+        notes = [
+            "An estimate from the shop file's rates. A row is for one piece, total for all of the part. Saw cuts are "
+            "both ends of each tube, and again where extra is trimmed; weld is once around each end that is coped, "
+            "and half of that at each end of a mitre. Fitting up, finishing, waste of sticks and transport are not in "
+            "it."
+        ]
+        if self.invented:
+            notes.append("These rates are those of the invented demo shop: name your own shop file with --shop.")
+        if self.unrated:
+            work = listed([COUNTED[name] for name in self.unrated])
+            notes.append(f"Not counted, since the shop file has no rate for it under [rates]: {work}.")
+        if self.unpriced:
+            more = len(self.unpriced) - _MOST_NAMES
+            names = [*map(one_line, self.unpriced[:_MOST_NAMES]), *([f"{more} more"] if more > 0 else [])]
+            notes.append(f"No [[price]] fits {listed(names)}, so its metal and price are not known.")
+        if self.no_hour:
+            notes.append("Work has no price, since [rates] has no hour.")
+        return notes
+
+
+def quotation(job: Job, jobs: int = 1) -> Quotation:
+    """What the tubes shown of a job come to. All tubes of a part are made as its first one, by its set-up.
+
+    Args:
+        job: with its shop's rates and prices.
+        jobs: how many times it is made; one or more.
+    """
+    shop, shown = job.shop, job.shown
+    welds: dict[str, float] = {}
+    for joint in shown.joints:
+        welds[joint.tube] = welds.get(joint.tube, 0.0) + weld_length(joint)
+    parts = [
+        QuotationPart(part, tuple(_line(job, tube, setup, welds.get(tube.name, 0.0)) for tube in part.tubes))
+        for part, setup in shown.first_setups
+    ]
+    line_of = {line.tube: line for part in parts for line in part.lines}
+    lines = [line_of[tube.name] for tube in shown.tubes]
+    counted = {"tube": len(lines)} | {
+        name: sum(getattr(line, attribute) for line in lines)
+        for name, attribute in (("cut", "cuts"), ("cope", "copes"), ("bend", "bends"), ("weld", "weld"))
+    }
+    return Quotation(
+        tuple(lines),
+        tuple(parts),
+        jobs,
+        shop.rates.currency,
+        tuple(name for name, count in counted.items() if count > 0 and getattr(shop.rates, name) is None),
+        tuple(part.part.name for part in parts if part.whole("metal_price") is None),
+        shop.rates.hour is None,
+        shop.is_demo,
+    )
+
+
+def _line(job: Job, tube: Tube, setup: Setup, weld: float) -> QuotationLine:
+    shop = job.shop
+    stick = max(0.0, setup.stick_length)
+    metal = find_metal(tube.metal, shop.metals)
+    mass = None
+    if tube.section is not None and metal is not None and metal.density is not None:
+        mass = tube.section.area * stick * metal.density * _M3_PER_MM3
+    bends = len(tube.run.table.bends)
+    trims = sum(extra > 0.0 for extra in (setup.extra_a, setup.extra_b))
+    cuts, copes = 2 + trims, len(setup.coped)
+    minutes = _minutes(shop.rates, {"tube": 1, "cut": cuts, "cope": copes, "bend": bends, "weld": weld})
+    price = price_for(shop.prices, tube.section, tube.metal)
+    metal_price = None
+    if price is not None:
+        by_mass = None if mass is None or price.per_kg is None else mass * price.per_kg
+        metal_price = by_mass if price.per_mm is None else stick * price.per_mm
+    hour = shop.rates.hour
+    work_price = None if minutes is None or hour is None else minutes / 60.0 * hour
+    return QuotationLine(tube.name, stick, mass, bends, cuts, copes, weld, minutes, metal_price, work_price)
+
+
+def _minutes(rates: Rates, counts: dict[str, float]) -> float | None:
+    known = [count * rate for name, count in counts.items() if (rate := getattr(rates, name)) is not None]
+    return fsum(known) if known else None

@@ -1,0 +1,8 @@
+"""Which tubes of a job are one part, and which parts mirror each other. Ask `find_parts`."""
+
+from __future__ import annotations
+
+from converter.joints.alike.find import find_parts
+from converter.joints.alike.same import ANGLE, LENGTH, SECTION
+
+__all__ = ["ANGLE", "LENGTH", "SECTION", "find_parts"]

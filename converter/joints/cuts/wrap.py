@@ -1,0 +1,309 @@
+"""A cut unrolled onto paper: the wrap template of an end, and its sheets.
+
+x runs around the tube from the zero line, right-hand positive about the direction that points
+out of the end; y is the length back from the centerline's end point. Drawn with y downward it is
+what one sees with the end up and the printed side out. Paper of thickness p lies on the
+outside, so that its middle runs around at (OD + p) / 2: x = (OD + p) / 2 * phi, once around is
+pi (OD + p). Where there are flats, they keep their length and corners grow by p / 2.
+All in mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import ceil, pi
+
+import numpy as np
+
+from converter.geometry.distinct import distinct
+from converter.joints.cuts.lines import Array, corner_angles, outline_radii
+from converter.joints.model import Joint
+from converter.model.section import Outline
+
+#: The template's curve strays from the exact one by less than about this, mm.
+_FLAT = 2e-3
+#: A step of half a degree is halved at most this often.
+_HALVINGS = 9
+
+Point = tuple[float, float]
+Window = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """The way around a section on paper.
+
+    Attributes:
+        outline: of the tube's outside.
+        paper_thickness: thickness of the paper, mm.
+        turn: degrees from the section's height direction to the zero line (no matter when round).
+    """
+
+    outline: Outline
+    paper_thickness: float
+    turn: float
+
+    @property
+    def total(self) -> float:
+        """Once around, mm."""
+        return self.outline.perimeter + pi * self.paper_thickness
+
+    def position(self, phi: Array) -> Array:
+        """x of angles from 0 to 360 degrees, mm."""
+        radius = self.outline.radius
+        if radius is not None:
+            value: Array = np.radians(phi) * (2.0 * radius + self.paper_thickness) / 2.0
+            return value
+        at = self._from_height(phi + self.turn) - self._from_height(np.array([self.turn]))
+        value = np.where(phi >= 360.0, self.total, np.where(phi <= 0.0, 0.0, at))
+        return value
+
+    def _from_height(self, psi: Array) -> Array:
+        """Way from the middle of the side at the height direction, growing without end."""
+        turns = np.floor(psi / 360.0)
+        psi = psi - 360.0 * turns
+        half = self.total / 2.0
+        back = psi > 180.0
+        psi = np.where(back, psi - 180.0, psi)
+        folded = np.where(psi > 90.0, 180.0 - psi, psi)
+        quarter = self._quarter(folded)
+        one = np.where(psi > 90.0, half - quarter, quarter)
+        value: Array = turns * self.total + np.where(back, half, 0.0) + one
+        return value
+
+    def _quarter(self, psi: Array) -> Array:
+        a, b, r = self.outline.halves
+        rad = np.radians(psi)
+        rho = outline_radii(self.outline, rad)
+        p, q = rho * np.cos(rad), rho * np.sin(rad)
+        around = np.clip(np.arctan2(q - (b - r), p - (a - r)), 0.0, pi / 2.0)
+        corner = (b - r) + (r + self.paper_thickness / 2.0) * around
+        flat = q <= b - r
+        far = (b - r) + (r + self.paper_thickness / 2.0) * pi / 2.0 + (a - r) - p
+        value: Array = np.where(flat, q, np.where(p <= a - r, far, corner))
+        return value
+
+
+@dataclass(frozen=True)
+class Wrap:
+    """The template of an end.
+
+    Attributes:
+        joint: the end; paper_thickness: thickness of the paper.
+        width: once around.
+        phi, x: angles from 0 to 360 degrees, and where they lie.
+        od: lengths of the cut there, the line to cut along.
+        bore: lengths at which the metal ends at the bore, or None for a bar.
+        mates: (name, lengths of the cut to that mate alone, nan where it is not met) of several mates; () for one.
+        base: length at which the template ends, below the short point.
+    """
+
+    joint: Joint
+    paper_thickness: float
+    width: float
+    phi: Array
+    x: Array
+    od: Array
+    bore: Array | None
+    mates: tuple[tuple[str, Array], ...]
+    base: float
+
+    def at(self, phi: float) -> Point:
+        """(x, length) of the cut at an angle."""
+        return float(np.interp(phi, self.phi, self.x)), float(np.interp(phi, self.phi, self.od))
+
+    @property
+    def long(self) -> Point:
+        """(x, length) where the metal reaches furthest."""
+        i = int(np.argmin(np.round(self.od, 7)))
+        return float(self.x[i]), float(self.od[i])
+
+    @property
+    def short(self) -> Point:
+        """(x, length) where the metal ends first."""
+        i = int(np.argmax(np.round(self.od, 7)))
+        return float(self.x[i]), float(self.od[i])
+
+    @property
+    def fouls(self) -> float:
+        """How much metal a cut square to the wall leaves at the bore that must go, at most."""
+        return 0.0 if self.bore is None else max(0.0, float((self.bore - self.od).max()))
+
+    def governs(self) -> list[tuple[str, float, float]]:
+        """(name, from x, to x) of the stretches that each of several mates cuts."""
+        if not self.mates:
+            return []
+        reach = np.stack([np.where(np.isnan(y), -np.inf, y) for _, y in self.mates])
+        who = reach.argmax(axis=0)
+        found = []
+        start = 0
+        for i in range(1, len(who) + 1):
+            if i == len(who) or who[i] != who[start]:
+                found.append((self.mates[int(who[start])][0], float(self.x[start]), float(self.x[i - 1])))
+                start = i
+        return found
+
+
+def wrap(joint: Joint, paper_thickness: float, round_to: float = 5.0) -> Wrap:
+    """Unroll a joint's cut.
+
+    Args:
+        joint: the end.
+        paper_thickness: thickness of the paper, mm.
+        round_to: the template ends at a multiple of this, mm, at least 15 mm below the short point; sooner
+            where the straight ends before.
+    """
+    cut = joint.cut
+    branch = cut.branch
+    around = Around(joint.section.outer, paper_thickness, float(np.degrees(branch.turn_rad)))
+    known = np.array([row[0] for row in joint.profile] + [360.0])
+    if joint.section.cylinder is None:
+        known = np.union1d(known, corner_angles(joint.section.outer, around.turn))
+
+    phi = _fine(cut.outside, known, around.position)
+    od, bore = cut.at(phi)
+    mates: list[tuple[str, Array]] = []
+    if len(cut.mates) > 1:
+        names = list(joint.mates) if len(joint.mates) == len(cut.mates) else [", ".join(joint.mates)] * len(cut.mates)
+        mates = [(name, np.where(np.isfinite(y), y, np.nan)) for name, y in zip(names, cut.by_mate(phi), strict=True)]
+    short = float(od.max())
+    base = round_to * ceil((short + 15.0) / round_to - 1e-9)
+    if short + 8.0 <= joint.straight < base:
+        base = joint.straight
+    return Wrap(
+        joint=joint,
+        paper_thickness=paper_thickness,
+        width=around.total,
+        phi=phi,
+        x=around.position(phi),
+        od=od,
+        bore=None if joint.section.bore is None else bore,
+        mates=tuple(mates),
+        base=base,
+    )
+
+
+def _fine(curve: Callable[[Array], Array], phi: Array, position: Callable[[Array], Array]) -> Array:
+    """Angles close enough for straight pieces between them: kinks and steep places get more."""
+    phi = distinct(phi)
+    y = curve(phi)
+    todo = np.ones(len(phi) - 1, dtype=np.bool_)
+    for _ in range(_HALVINGS):
+        left = np.flatnonzero(todo)
+        if not len(left):
+            break
+        middle = (phi[left] + phi[left + 1]) / 2.0
+        value = curve(middle)
+        chord = (y[left] + y[left + 1]) / 2.0
+        # distance from the chord, not along the tube: a steep line may be far off in y alone
+        rise = np.abs(y[left + 1] - y[left])
+        run = np.maximum(position(phi[left + 1]) - position(phi[left]), 1e-12)
+        off = np.abs(value - chord) * run / np.hypot(run, rise)
+        split = off > _FLAT
+        keep = np.zeros(len(todo), dtype=np.bool_)
+        keep[left[split]] = True
+        at = left[split] + 1
+        phi, y = np.insert(phi, at, middle[split]), np.insert(y, at, value[split])
+        todo = np.repeat(keep, np.where(keep, 2, 1))
+    return phi
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """One sheet's part of a drawing.
+
+    Attributes:
+        column, row: from 0, rows from the top.
+        window: (left, bottom, right, top) in the drawing.
+        joins: straight joins with neighbours that lie in it, as (from, to, label): the same points on both.
+    """
+
+    column: int
+    row: int
+    window: Window
+    joins: tuple[tuple[Point, Point, str], ...]
+
+
+def tile(low: Point, high: Point, cell: Point, overlap: float = 10.0) -> list[Tile]:
+    """Spread a drawing over sheets that overlap.
+
+    Args:
+        low, high: the drawing's bounds.
+        cell: width and height that a sheet holds.
+        overlap: of neighbours; the join runs along its middle.
+    """
+    width, height = high[0] - low[0], high[1] - low[1]
+    columns, rows = (_count(size, room, overlap) for size, room in ((width, cell[0]), (height, cell[1])))
+    found = []
+    for row in range(rows):
+        for column in range(columns):
+            left = low[0] + column * (cell[0] - overlap)
+            top = high[1] - row * (cell[1] - overlap)
+            window = (left, max(low[1], top - cell[1]), min(high[0], left + cell[0]), top)
+            joins = []
+            here = row * columns + column + 1
+            for step, other in ((-1, here - 1), (1, here + 1)):
+                if 0 <= column + step < columns:
+                    x = left + (overlap / 2.0 if step < 0 else cell[0] - overlap / 2.0)
+                    joins.append(((x, window[1]), (x, window[3]), _label(here, other)))
+            for step, other in ((-1, here - columns), (1, here + columns)):
+                if 0 <= row + step < rows:
+                    y = top - (overlap / 2.0 if step < 0 else cell[1] - overlap / 2.0)
+                    joins.append(((window[0], y), (window[2], y), _label(here, other)))
+            found.append(Tile(column, row, window, tuple(joins)))
+    return found
+
+
+def _count(size: float, room: float, overlap: float) -> int:
+    return 1 if size <= room + 1e-9 else ceil((size - overlap) / (room - overlap) - 1e-9)
+
+
+def _label(here: int, other: int) -> str:
+    return f"join {min(here, other)} | {max(here, other)}"
+
+
+def clip(points: Sequence[Point], window: Window) -> list[list[Point]]:
+    """The stretches of a line through points that lie within a window (Liang and Barsky, piece by piece)."""
+    found: list[list[Point]] = []
+    current: list[Point] = []
+    for a, b in pairwise(points):
+        part = _clipped(a, b, window)
+        if part is None:
+            current = []
+            continue
+        start, end = part
+        if not current or current[-1] != start:
+            current = [start]
+            found.append(current)
+        if end != start:
+            current.append(end)
+        if end != b:
+            current = []
+    return [one for one in found if len(one) > 1]
+
+
+def _clipped(a: Point, b: Point, window: Window) -> tuple[Point, Point] | None:
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    first, last = 0.0, 1.0
+    for step, room in (
+        (-dx, a[0] - window[0]),
+        (dx, window[2] - a[0]),
+        (-dy, a[1] - window[1]),
+        (dy, window[3] - a[1]),
+    ):
+        if step == 0.0:
+            if room < 0.0:
+                return None
+            continue
+        t = room / step
+        if step < 0.0:
+            first = max(first, t)
+        else:
+            last = min(last, t)
+    if first > last:
+        return None
+    start = a if first == 0.0 else (a[0] + first * dx, a[1] + first * dy)
+    end = b if last == 1.0 else (a[0] + last * dx, a[1] + last * dy)
+    return start, end

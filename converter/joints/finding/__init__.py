@@ -1,0 +1,1 @@
+"""The joints of a frame: what ends touch, and who is cut to whom."""

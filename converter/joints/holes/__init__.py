@@ -1,0 +1,1 @@
+"""The holes that tubes need where others pass through."""

@@ -1,0 +1,1 @@
+"""Tubes that cross or run into each other where nothing joins them."""

@@ -1,0 +1,186 @@
+"""Tubes that get in each other's way where no cut joins them: metal in metal, and next to it.
+
+Centerlines and sections say which pairs come near (`converter.joints.near.pairs.near_pairs`); of those the
+deepest place in both tubes is looked for, each with its ends as they are cut (`converter.joints.near.overlap`).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from converter.findings import Clause, Finding
+from converter.geometry.vectors import Vec, distance
+from converter.joints.bodies import Body
+from converter.joints.cuts.trimmed import Trimmed
+from converter.joints.finding.contacts import BESIDE, COAXIAL, LIES_ON
+from converter.joints.finding.joints import FrameSurvey
+from converter.joints.finding.plan import EndPlan
+from converter.joints.in_the_way.crossings import joined_places
+from converter.joints.model import Joint
+from converter.joints.near.index import LegIndex
+from converter.joints.near.legs import Legs, nearest_of_pairs
+from converter.joints.near.overlap import deepest
+from converter.joints.near.pairs import near_pairs
+from converter.tolerances import Tolerances
+
+#: mm; tubes that pass with less between them are told, since bending moves them as far.
+CLOSE = 1.0
+#: Tubes that one tube is told to be in the way of; of one that lies in so many more the rest is only counted.
+MOST = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """Two tubes in each other's way.
+
+    Attributes:
+        one, other: names, in the order drawn.
+        place: where they overlap deepest (or are nearest).
+        overlap: there, mm; below 0 the room between them.
+        more: how many other pairs of their straights and bends overlap too.
+        unseen: how many further tubes come near the first or the other, of which only the number is known.
+    """
+
+    tube: str
+    other: str
+    place: Vec
+    overlap: float
+    more: int = 0
+    unseen: int = 0
+
+
+def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool = False) -> list[Clash]:
+    """Pairs of tubes whose metal overlaps or all but touches, each once, in the order drawn.
+
+    Crossings are left out: they are told already.
+
+    Args:
+        frame_survey: the frame and its joints.
+        tol: ``join`` is how far tubes may be drawn into one another and still count as touching.
+        all_ends: tell too where an end lies along or beside another tube, which the findings of joints tell.
+    """
+    frame, index, plans = frame_survey.frame, frame_survey.index, frame_survey.plans
+    if len(frame) < 2:
+        return []
+    told_states = (COAXIAL,) if all_ends else (COAXIAL, LIES_ON, BESIDE)
+    skip = {
+        frozenset((c.end.body, c.body))
+        for each in frame_survey.contacts.values()
+        for c in each
+        if c.state in told_states
+    }
+    for key, plan in plans.items():
+        skip |= {frozenset((key[0], other)) for other in _left(plan, index)}
+    cuts: dict[str, dict[str, Joint]] = {}
+    for joint in frame_survey.joints:
+        cuts.setdefault(joint.tube, {})[joint.end] = joint
+    trimmed = [Trimmed(body, cuts.get(body.name, {})) for body in frame]
+    joined = joined_places(plans)
+    ends: dict[int, list[Vec]] = {}
+    for key, plan in plans.items():
+        for who in {key[0], *(c.body for c in plan.onto), *(k[0] for k in plan.after)}:
+            ends.setdefault(who, []).append(plan.end.point)
+    told: dict[frozenset[str], list[Vec]] = {}
+    for crossing in frame_survey.crossings:
+        told.setdefault(frozenset((crossing.outer, crossing.inner)), []).append(crossing.node)
+    clashes: dict[tuple[int, int], list[Clash]] = {}
+    met: Counter[int] = Counter()
+    unseen: dict[int, set[int]] = {}
+    for i, j, place, axes in _not_apart(index, frame):
+        a, b = frame[int(index.body[i])], frame[int(index.body[j])]
+        pair = frozenset((a.index, b.index))
+        if pair in skip:
+            continue
+        legs = int(index.leg[i]), int(index.leg[j])
+        at_joint, reach = joined.get(pair, ()), 2.0 * (a.half + b.half)
+        straight = a.legs[legs[0]].arc is None and b.legs[legs[1]].arc is None
+        if straight and any(distance(place, at) <= reach for at in at_joint):
+            continue  # the joint itself: two straights meet in one place only, and the cut clears it
+        full = next((k for k in (a.index, b.index) if met[k] >= MOST), None)
+        if full is not None and (a.index, b.index) not in clashes:
+            unseen.setdefault(full, set()).add(a.index + b.index - full)
+            continue
+        first, second = (a.index, legs[0]), (b.index, legs[1])
+        got = deepest(trimmed[first[0]], first[1], trimmed[second[0]], second[1], CLOSE, axes)
+        if got is None:
+            continue
+        overlap, at_place = got
+        if any(distance(at_place, at) <= reach for at in at_joint):
+            continue  # what the cut leaves there is told with the joint
+        if any(distance(at_place, node) <= reach for node in told.get(frozenset((a.name, b.name)), ())):
+            continue
+        if overlap <= tol.join:
+            apart = -CLOSE < overlap < -tol.join
+            if not apart or any(distance(at_place, at) <= reach for k in pair for at in ends.get(k, ())):
+                continue  # tubes of one node are as near as they like
+        names = frame[first[0]].name, frame[second[0]].name
+        pair_of = first[0], second[0]
+        if pair_of not in clashes:
+            met.update(pair_of)
+        clashes.setdefault(pair_of, []).append(Clash(*names, at_place, overlap))
+    made = {key: _worst(clashes[key], tol) for key in sorted(clashes)}
+    for who, others in unseen.items():
+        last = max(key for key in made if who in key)
+        made[last] = replace(made[last], unseen=made[last].unseen + len(others))
+    return list(made.values())
+
+
+def _not_apart(index: LegIndex, frame: Sequence[Body]) -> Iterator[tuple[int, int, Vec, tuple[float, float, float]]]:
+    """Legs that may come within `CLOSE`, the lower first: a place on the first where they do, and where the axes do."""
+    i, j, places = near_pairs(index, frame, CLOSE)
+    legs = Legs.all_of(frame, index)
+    s, t, off = nearest_of_pairs(legs.rows(i), legs.rows(j))
+    half = np.array([body.half for body in frame])
+    kept = np.flatnonzero(off < half[index.body[i]] + half[index.body[j]] + CLOSE)
+    rows = (one[kept].tolist() for one in (i, j, places, s, t, off))
+    for m, n, (x, y, z), *axes in zip(*rows, strict=True):
+        yield m, n, (x, y, z), (axes[0], axes[1], axes[2])
+
+
+def _left(plan: EndPlan, index: LegIndex) -> set[int]:
+    """Tubes near an end that the job file leaves as it is."""
+    if plan.choice is None or plan.choice.kind != "none":
+        return set()
+    _, legs = index.near(np.array([plan.end.point]))
+    return {int(index.body[leg]) for leg in legs} - {plan.end.body}
+
+
+def _worst(all_of_them: list[Clash], tol: Tolerances) -> Clash:
+    worst = max(all_of_them, key=lambda one: one.overlap)
+    more = 0
+    for n, one in enumerate(all_of_them):
+        # legs that follow one another overlap in one place
+        apart = all(distance(one.place, other.place) > 50.0 for other in [worst, *all_of_them[:n]])
+        more += one is not worst and one.overlap > tol.join and apart
+    return Clash(worst.tube, worst.other, worst.place, worst.overlap, more)
+
+
+def clash_findings(clashes: Sequence[Clash], frame: Sequence[Body]) -> list[Finding]:
+    """The clashes as findings."""
+    layers = {body.name: body.tube.run.layer for body in frame}
+    return [_clash_finding(one, layers[one.tube]) for one in clashes]
+
+
+def _clash_finding(one: Clash, layer: str | None) -> Finding:
+    code, size, limit = "tube-near", -one.overlap, CLOSE
+    values: dict[str, object] = {"other": one.other, "place": one.place, "size": size}
+    if one.overlap > 0.0:
+        code, size, limit = "tube-clash", one.overlap, 0.0
+        values["size"] = size
+        values["more"] = Clause.of("clash-places", more=one.more) if one.more else ""
+        values["unseen"] = Clause.of("clash-unseen", unseen=one.unseen) if one.unseen else ""
+    return Finding(
+        code,
+        tube=one.tube,
+        others=(one.other,),
+        layer=layer,
+        measured=size,
+        limit=limit,
+        unit="mm",
+        at=one.place,
+        values=values,
+    )

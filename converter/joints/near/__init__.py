@@ -1,0 +1,1 @@
+"""How near tubes come to one another, and where they overlap deepest."""

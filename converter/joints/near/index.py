@@ -1,0 +1,152 @@
+"""Which straights and bends lie near which points, without comparing all with all.
+
+Every centerline is sampled at even steps; samples go into the cells of a grid as wide as the
+distance asked for, so that whatever lies that near shares a cell with the point or one of its
+26 neighbours. Time and memory grow with the length of tube divided by that distance, and where
+that would be too much the cells grow instead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+
+import numpy as np
+
+from converter.joints.bodies import Body, Leg
+from converter.joints.cuts.lines import Array
+from converter.joints.finding.crowds import Crowds, Ints
+
+#: Samples per leg on average at most; more would only propose the same legs again.
+_MOST = 64
+#: Points looked up together, and pairs of points and samples to expect of them at most.
+_AT_ONCE, _PAIRS = 4096, 2_000_000
+_MIX = np.array([73856093, 19349663, 83492791], dtype=np.int64)
+_AROUND = np.stack(np.meshgrid([-1, 0, 1], [-1, 0, 1], [-1, 0, 1], indexing="ij"), axis=-1).reshape(27, 3)
+
+
+class LegIndex:
+    """The legs of many tubes, found by place.
+
+    Attributes:
+        body, leg: (m,) tube and place within it of every leg.
+        length, begin: (m,) of every leg and of the centerline before it, mm; shape: see `legs_of`.
+        points, owner: (k, 3) samples and the leg of each.
+        step: between samples, mm.
+        crowds: places where too many ends meet to be told of one by one.
+    """
+
+    def __init__(self, bodies: Sequence[Body], near: float, crowds: Crowds) -> None:
+        """Sample every leg so that legs within ``near`` mm of a point are found."""
+        self.crowds = crowds
+        legs = [(body.index, i, leg) for body in bodies for i, leg in enumerate(body.legs)]
+        self.body = np.array([b for b, _, _ in legs], dtype=np.int64)
+        self.leg = np.array([i for _, i, _ in legs], dtype=np.int64)
+        length = np.array([leg.length for _, _, leg in legs])
+        self.step = max(near, float(length.sum()) / (_MOST * max(len(legs), 1)))
+        count = np.maximum(np.ceil(length / self.step).astype(np.int64), 1) + 1
+        self.owner = np.repeat(np.arange(len(legs)), count)
+        first = np.cumsum(count) - count
+        part = (np.arange(int(count.sum())) - np.repeat(first, count)) / np.repeat(count - 1, count)
+        self.shape = legs_of(bodies)
+        self.length = length
+        self.begin = np.array([leg.begin for _, _, leg in legs])
+        self.points = _points(self.shape, self.owner, part)
+        self.low = self.points.min(axis=0) if len(self.points) else np.zeros(3)
+        # a sample lies at most half a step from any point of its leg
+        self.width = near + self.step / 2.0
+        key = self._cells(self.points) @ _MIX
+        self.order = np.argsort(key, kind="stable")
+        self.key = key[self.order]
+
+    @cached_property
+    def legs_near_legs(self) -> tuple[Ints, Ints]:
+        """Pairs of legs of different tubes that may lie within the distance, the lower number first, each once.
+
+        Tubes that stand in one crowd are left out.
+        """
+        row, leg = self.near(self.points, _AROUND[13:])  # the other half of the cells finds the same pairs
+        one = self.owner[row]
+        low, high = np.minimum(one, leg), np.maximum(one, leg)
+        pairs = once(low[low < high] * len(self.body) + high[low < high])
+        i, j = pairs // len(self.body), pairs % len(self.body)
+        one, other = self.body[i], self.body[j]
+        kept = (one != other) & ~self.crowds.together(one, other)
+        return i[kept], j[kept]
+
+    def _cells(self, points: Array) -> Ints:
+        return np.floor((points - self.low) / self.width).astype(np.int64)
+
+    def near(self, points: Array, around: Ints = _AROUND) -> tuple[Ints, Ints]:
+        """Pairs (row of ``points``, leg) where the leg may lie within the distance, each pair once.
+
+        Args:
+            points: (n, 3).
+            around: the neighbouring cells to look in.
+        """
+        if not len(points) or not len(self.points):
+            none = np.zeros(0, dtype=np.int64)
+            return none, none
+        mixed = self._cells(points) @ _MIX
+        found = []
+        row, most = 0, _AT_ONCE
+        while row < len(points):
+            # where samples crowd the pairs grow with the square of their number: a few points at a time
+            some = np.arange(row, min(row + most, len(points)))
+            code, looked = self._near(points, mixed, some, around)
+            found.append(code)
+            row += most
+            most = max(1, min(_AT_ONCE, most * _PAIRS // max(looked, 1)))
+        code = once(np.concatenate(found))
+        return code // len(self.body), code % len(self.body)
+
+    def _near(self, points: Array, mixed: Ints, some: Ints, around: Ints) -> tuple[Ints, int]:
+        """Row x legs + leg of the pairs of ``some`` rows, and how many pairs of points and samples were looked at."""
+        flat = (mixed[some][:, None] + (around @ _MIX)[None, :]).ravel()
+        low = np.searchsorted(self.key, flat)
+        filled = np.flatnonzero(self.key[np.minimum(low, len(self.key) - 1)] == flat)
+        many = np.zeros(len(flat), dtype=np.int64)
+        many[filled] = np.searchsorted(self.key, flat[filled], "right") - low[filled]
+        row = np.repeat(some.repeat(len(around)), many)
+        start = np.repeat(low - (np.cumsum(many) - many), many)
+        sample = self.order[start + np.arange(int(many.sum()))]
+        step = self.points[sample] - points[row]
+        close = (step * step).sum(axis=1) <= self.width * self.width
+        return once(row[close] * len(self.body) + self.owner[sample[close]]), len(row)
+
+
+def once(values: Ints) -> Ints:
+    """Every value once, rising; by sorting, which millions of numbers take better than numpy's hash table."""
+    rising = np.sort(values)
+    first = np.ones(len(rising), dtype=np.bool_)
+    first[1:] = rising[1:] != rising[:-1]
+    value: Ints = rising[first]
+    return value
+
+
+def legs_of(bodies: Sequence[Body]) -> tuple[Array, Array, Array, Array]:
+    """Arrays over all legs: origin (start or centre), chord or x axis, y axis, sweep in radians (0 for straights)."""
+    rows = [leg_row(leg) for body in bodies for leg in body.legs]
+    table = np.array(rows, dtype=np.float64).reshape(-1, 10)
+    return table[:, 0:3], table[:, 3:6], table[:, 6:9], table[:, 9]
+
+
+def leg_row(leg: Leg) -> tuple[float, ...]:
+    """One leg as ten numbers, in the order of `legs_of`."""
+    if leg.arc is None:
+        return (*leg.start, *(b - a for a, b in zip(leg.start, leg.end, strict=True)), 0.0, 0.0, 0.0, 0.0)
+    arc = leg.arc
+    x = [a - b for a, b in zip(arc.start, arc.center, strict=True)]
+    y = [d * arc.radius for d in leg.direction]
+    return (*arc.center, *x, *y, float(np.radians(arc.angle)))
+
+
+def _points(legs: tuple[Array, Array, Array, Array], owner: Ints, part: Array) -> Array:
+    """Sample points: straights by part of their length, bends by part of their sweep."""
+    start, x, y, sweep = legs
+    angle = part * sweep[owner]
+    bent = sweep[owner] > 0.0
+    c = np.where(bent, np.cos(angle), part)
+    s = np.where(bent, np.sin(angle), 0.0)
+    value: Array = start[owner] + c[:, None] * x[owner] + s[:, None] * y[owner]
+    return value

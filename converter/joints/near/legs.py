@@ -1,0 +1,133 @@
+"""Where legs of tubes are nearest to each other, for many pairs of legs at once.
+
+Two straights have a closed form. Where one is a bend, places along it are tried and narrowed down, each against
+the nearest place of the other leg, which has a closed form too: the foot on a straight, and on a bend the place
+that lies in the same direction from its centre.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.joints.bodies import Body, Leg
+from converter.joints.cuts.lines import Array
+from converter.joints.finding.crowds import Ints
+from converter.joints.near.index import LegIndex, leg_row, legs_of
+
+#: Places tried along a bend; then about the best one, and how often.
+_COARSE, _FINE, _ROUNDS = 33, 9, 16
+#: Pairs looked at together: few enough for their places to stay in the processor's cache.
+_AT_ONCE = 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Legs:
+    """Some legs as arrays, one row each.
+
+    Attributes:
+        origin, x, y, sweep: see `converter.joints.near.index.legs_of`.
+        length: mm.
+    """
+
+    origin: Array
+    x: Array
+    y: Array
+    sweep: Array
+    length: Array
+
+    @classmethod
+    def of(cls, legs: Sequence[Leg]) -> Legs:
+        """Of single legs."""
+        table = np.array([leg_row(leg) for leg in legs], dtype=np.float64).reshape(-1, 10)
+        length = np.array([leg.length for leg in legs])
+        return cls(table[:, 0:3], table[:, 3:6], table[:, 6:9], table[:, 9], length)
+
+    @classmethod
+    def all_of(cls, bodies: Sequence[Body], index: LegIndex) -> Legs:
+        """All legs of an index."""
+        return cls(*legs_of(bodies), index.length)
+
+    def rows(self, chosen: Ints) -> Legs:
+        """Some of them."""
+        return Legs(self.origin[chosen], self.x[chosen], self.y[chosen], self.sweep[chosen], self.length[chosen])
+
+    def at(self, part: Array) -> Array:
+        """Points at parts (n, k) of their lengths, (n, k, 3)."""
+        bent = (self.sweep > 0.0)[:, None]
+        turn = part * self.sweep[:, None]
+        c, s = np.where(bent, np.cos(turn), part), np.where(bent, np.sin(turn), 0.0)
+        value: Array = self.origin[:, None] + c[..., None] * self.x[:, None] + s[..., None] * self.y[:, None]
+        return value
+
+    def foot(self, points: Array) -> tuple[Array, Array]:
+        """The nearest places to points (n, k, 3): parts of the length (n, k), and distances."""
+        w = points - self.origin[:, None]
+        wx = (w * self.x[:, None]).sum(axis=2)
+        wy = (w * self.y[:, None]).sum(axis=2)
+        bent = (self.sweep > 0.0)[:, None]
+        sweep = np.where(bent, self.sweep[:, None], 1.0)
+        turn = np.arctan2(wy, wx)
+        turn = np.where(turn < (sweep - 2.0 * np.pi) / 2.0, turn + 2.0 * np.pi, turn)
+        size = np.maximum((self.x * self.x).sum(axis=1), 1e-300)[:, None]
+        part: Array = np.clip(np.where(bent, turn / sweep, wx / size), 0.0, 1.0)
+        return part, np.linalg.norm(points - self.at(part), axis=2)
+
+
+def nearest_of_pairs(one: Legs, two: Legs) -> tuple[Array, Array, Array]:
+    """Nearest places of legs, row by row: (length on the first, on the second, distance), mm, (n,) each."""
+    count = len(one.length)
+    s, t, off = np.empty(count), np.empty(count), np.empty(count)
+    bent_one, bent_two = one.sweep > 0.0, two.sweep > 0.0
+    flat = np.flatnonzero(~bent_one & ~bent_two)
+    if len(flat):
+        s[flat], t[flat], off[flat] = _straights(one.rows(flat), two.rows(flat))
+    for chosen, along, other, first in (
+        (np.flatnonzero(bent_one), one, two, (s, t)),
+        (np.flatnonzero(~bent_one & bent_two), two, one, (t, s)),
+    ):
+        for start in range(0, len(chosen), _AT_ONCE):
+            some = chosen[start : start + _AT_ONCE]
+            first[0][some], first[1][some], off[some] = _along(along.rows(some), other.rows(some))
+    return s, t, off
+
+
+def _along(bent: Legs, other: Legs) -> tuple[Array, Array, Array]:
+    """The nearest places of bends and other legs: lengths on both, and distances."""
+    row: NDArray[np.int64] = np.arange(len(bent.length))
+    part = np.broadcast_to(np.linspace(0.0, 1.0, _COARSE), (len(row), _COARSE))
+    width = 1.0 / (_COARSE - 1)
+    for _ in range(_ROUNDS + 1):
+        there, off = other.foot(bent.at(part))
+        best = off.argmin(axis=1)
+        s, t, least = part[row, best], there[row, best], off[row, best]
+        part = np.clip(s[:, None] + np.linspace(-width, width, _FINE), 0.0, 1.0)
+        width *= 2.0 / (_FINE - 1)
+    return s * bent.length, t * other.length, least
+
+
+def _straights(one: Legs, two: Legs) -> tuple[Array, Array, Array]:
+    """Nearest places of straights of limited length (elementary, clamped to their ends in turn).
+
+    Of parallel ones the middle of the first, moved to the ends of the second where it is past them.
+    """
+    a, b = one.x / one.length[:, None], two.x / two.length[:, None]
+    w = one.origin - two.origin
+    cosine, wa, wb = (a * b).sum(axis=1), (w * a).sum(axis=1), (w * b).sum(axis=1)
+    sine2 = 1.0 - cosine * cosine
+    crossing = sine2 > 1e-12
+    s = np.where(crossing, (wb * cosine - wa) / np.where(crossing, sine2, 1.0), one.length / 2.0)
+    s = np.clip(s, 0.0, one.length)
+    t = np.clip(wb + s * cosine, 0.0, two.length)
+    s = np.clip(t * cosine - wa, 0.0, one.length)
+    off: Array = np.linalg.norm(w + s[:, None] * a - t[:, None] * b, axis=1)
+    return s, t, off
+
+
+def nearest(one: Leg, two: Leg) -> tuple[float, float, float]:
+    """Nearest places of two legs: (length on the first, on the second, distance), mm."""
+    s, t, off = nearest_of_pairs(Legs.of([one]), Legs.of([two]))
+    return float(s[0]), float(t[0]), float(off[0])

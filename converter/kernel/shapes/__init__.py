@@ -1,0 +1,1 @@
+"""Shapes built face by face: tube solids and centerlines."""

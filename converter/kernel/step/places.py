@@ -1,0 +1,85 @@
+"""Parts in their places: which bodies are the same shape standing elsewhere, and where."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from converter.geometry.vectors import Vec
+from converter.kernel.step.curves import NotACurve, curve_of
+from converter.model.curve import Curve, Points
+from converter.model.drawing import Ignored, ReadyTable
+from converter.tolerances import Tolerances
+
+#: Finds the tubes in something with faces: (shape in mm, name, tolerances) -> tables, what was no tube.
+FindTubes: TypeAlias = Callable[[Any, str, Tolerances], tuple[list[ReadyTable], list[Ignored]]]
+#: (number of the shape, size it is scaled to, whether it is mirrored): equal keys are congruent bodies.
+Key: TypeAlias = tuple[int, float, bool]
+
+
+def edge_curve(edge: Any, location: Any) -> tuple[Curve | None, str]:
+    """An edge of a part as a curve in the world.
+
+    Returns:
+        (curve, what it was sampled from or ''), or (None, why it is no curve).
+    """
+    try:
+        return curve_of(edge.Moved(location, False))
+    except NotACurve as left:
+        return None, str(left)
+
+
+def box_of(shape: Any, location: Any) -> tuple[Vec, Vec] | None:
+    """Corners in mm of the box around a part's shape in the world; None where the kernel finds none."""
+    from OCP.Bnd import Bnd_Box
+    from OCP.BRepBndLib import BRepBndLib
+    from OCP.Standard import Standard_Failure
+
+    box = Bnd_Box()
+    try:
+        BRepBndLib.AddOptimal_s(shape.Moved(location, False), box, False, False)
+    except Standard_Failure:
+        return None
+    if box.IsVoid():
+        return None
+    low, high = box.CornerMin(), box.CornerMax()
+    return (low.X(), low.Y(), low.Z()), (high.X(), high.Y(), high.Z())
+
+
+class PlacedBodies:
+    """The bodies met so far, known again wherever and however they stand."""
+
+    def __init__(self) -> None:
+        from OCP.TopTools import TopTools_IndexedMapOfShape
+
+        self._shapes = TopTools_IndexedMapOfShape()
+
+    def key(self, shape: Any, location: Any) -> tuple[Key, Points]:
+        """Which body it is, and the (3, 4) matrix that takes it from its own frame to the world."""
+        from OCP.TopLoc import TopLoc_Location
+
+        transform = location.Multiplied(shape.Location()).Transformation()
+        matrix = np.array([[transform.Value(row, column) for column in (1, 2, 3, 4)] for row in (1, 2, 3)])
+        number = self._shapes.Add(shape.Located(TopLoc_Location(), False))
+        return (number, round(abs(transform.ScaleFactor()), 9), bool(transform.IsNegative())), matrix
+
+
+def recognise(
+    find: FindTubes, shape: Any, location: Any, name: str, tol: Tolerances
+) -> tuple[list[ReadyTable], list[Ignored]]:
+    """The tubes in one body, moved to its place first; what the kernel cannot follow is listed like any other."""
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
+    from OCP.Standard import Standard_Failure
+
+    try:
+        transform = location.Multiplied(shape.Location()).Transformation()
+        if abs(transform.ScaleFactor() - 1.0) < 1e-12 and not transform.IsNegative():
+            placed = shape.Moved(location, False)
+        else:  # a size or a mirror is no place: the geometry itself is made anew
+            placed = BRepBuilderAPI_Transform(shape, location.Transformation(), True).Shape()
+        return find(placed, name, tol)
+    except Standard_Failure as error:
+        why = f"the CAD kernel cannot follow its shape ({type(error).__name__.removeprefix('Standard_')})"
+        return [], [Ignored(name, 1, why)]

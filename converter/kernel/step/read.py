@@ -1,0 +1,220 @@
+"""STEP (ISO 10303-21) to the kernel's shapes: products, instances, names, layers, colours and units.
+
+The kernel keeps its STEP settings for the whole process and talks on standard output; both
+are put right for the length of a call. Every status the kernel gives is checked.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+from converter.errors import ReadError
+from converter.kernel import require
+from converter.kernel.session import quiet, settings
+from converter.kernel.step.labels import Labels, text
+from converter.kernel.step.tree import Instance, instances
+from converter.kernel.step.units import Unit, unit_of, units_of_contexts
+from converter.quoting import LONGEST_REASON, shortened
+
+#: The kernel's settings that decide what is read, as a program expects them that never touched them.
+_WORDS = {
+    "xstep.cascade.unit": "MM",
+    "read.step.codepage": "UTF8",
+    "read.step.product.mode": "ON",
+    "read.step.product.context": "all",
+    "read.step.shape.repr": "All",
+    "read.step.assembly.level": "all",
+    "read.step.shape.relationship": "ON",
+    "read.step.shape.aspect": "ON",
+    "read.step.constructivegeom.relationship": "OFF",
+}
+_NUMBERS = {"read.step.nonmanifold": 0, "read.precision.mode": 0, "read.surfacecurve.mode": 0}
+
+
+@dataclass(slots=True)
+class StepContent:
+    """What a STEP file holds.
+
+    Attributes:
+        units: the length units its shapes are in, each once, in the file's order: (what the file calls it,
+            our name of it or None, mm per unit).
+        unitless: whether some shape has no length unit (the kernel takes millimetres).
+        instances: every part as often as it is used, in the file's order, placed in the world, in mm.
+        labels: the names and layers that single shapes inside a part carry.
+        loose: whether the shapes hang on no product.
+    """
+
+    units: list[Unit] = field(default_factory=list)
+    unitless: bool = False
+    instances: list[Instance] = field(default_factory=list)
+    labels: Labels | None = None
+    loose: bool = False
+
+
+@dataclass(slots=True)
+class StepSession:
+    """A STEP file that the kernel has loaded but not yet turned into shapes.
+
+    Attributes:
+        units, unitless: as in `StepContent`.
+        broken: what is malformed in it, in a few words; '' when nothing is. Such a file may crash the kernel
+            when it is transferred.
+        serious: whether that can touch a shape.
+    """
+
+    reader: Any
+    name: str
+    data: bytes
+    units: list[Unit]
+    unitless: bool
+    broken: str
+    serious: bool
+
+    def transfer(self, scale: float = 1.0) -> StepContent:
+        """Turn all of it into shapes, every length ``scale`` times what the file says.
+
+        Raises:
+            ReadError: the kernel fails, or there is no shape.
+        """
+        with _shielded(self.name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
+            if self.units:
+                return self._transfer(scale)
+            # shapes without a unit are not converted by the kernel: they are placed at that size
+            content = self._transfer(1.0)
+            if scale != 1.0:
+                content.instances = [instance.scaled(scale) for instance in content.instances]
+            return content
+
+    def _transfer(self, scale: float) -> StepContent:
+        from OCP.TCollection import TCollection_ExtendedString
+        from OCP.TDocStd import TDocStd_Document
+        from OCP.XCAFDoc import XCAFDoc_DocumentTool
+
+        document = TDocStd_Document(TCollection_ExtendedString("BinXCAF"))
+        XCAFDoc_DocumentTool.SetLengthUnit_s(document, 0.001 / scale)  # the unit shapes come in, in metres
+        content = StepContent(self.units, self.unitless)
+        plain = self.reader.ChangeReader()
+        if self.reader.NbRootsForTransfer() > 0 and self.reader.Transfer(document):
+            content.instances = instances(document, self.name)
+        if not content.instances:
+            content.instances = self._orphans(plain, scale)
+            content.loose = True
+        if not content.instances:
+            raise ReadError(
+                f"{self.name} holds no shape that can be read: export the sketch or the solids themselves, not only "
+                "the assembly's structure.",
+                code="no-geometry",
+                file=self.name,
+            )
+        content.labels = Labels(plain, self.data)
+        return content
+
+    def _orphans(self, plain: Any, scale: float) -> list[Instance]:
+        """Shapes that hang on no product: every representation by itself."""
+        from OCP.StepShape import StepShape_ShapeRepresentation
+
+        model = plain.Model()
+        plain.SetSystemLengthUnit(1.0 / scale)
+        found = []
+        for i in range(1, model.NbEntities() + 1):
+            entity = model.Value(i)
+            if isinstance(entity, StepShape_ShapeRepresentation):
+                before = plain.NbShapes()
+                if plain.TransferOne(i) and plain.NbShapes() > before:
+                    found.append((text(entity.Name()), plain.Shape(plain.NbShapes())))
+        return [Instance.lone(name, shape, -1 - i) for i, (name, shape) in enumerate(found)]
+
+
+def load_step(data: bytes, name: str) -> StepSession:
+    """A STEP file's text, loaded by the kernel.
+
+    Args:
+        data: the file.
+        name: what messages call it.
+
+    Raises:
+        ReadError: the kernel cannot read it.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    require()
+    from OCP.IFSelect import IFSelect_ReturnStatus
+    from OCP.Resource import Resource_DataMapOfAsciiStringAsciiString
+    from OCP.STEPCAFControl import STEPCAFControl_Reader
+    from OCP.TCollection import TCollection_AsciiString
+
+    with _shielded(name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
+        reader = STEPCAFControl_Reader()
+        reader.SetNameMode(True)
+        reader.SetColorMode(False)
+        reader.SetLayerMode(False)  # layers are read by Labels, also those of single curves
+        for unwanted in (reader.SetPropsMode, reader.SetGDTMode, reader.SetMatMode, reader.SetViewMode):
+            unwanted(False)
+        repairs = Resource_DataMapOfAsciiStringAsciiString()
+        # the curves in parameters, which this would bring in step with the edges, are not used here
+        repairs.Bind(TCollection_AsciiString("FixShape.FixSameParameterMode"), TCollection_AsciiString("0"))
+        reader.SetShapeFixParameters(repairs)
+        status = reader.ReadStream("drawing", io.BytesIO(data))
+        if status != IFSelect_ReturnStatus.IFSelect_RetDone:
+            raise _refused(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
+        if reader.ChangeReader().Model() is None or reader.ChangeReader().Model().NbEntities() == 0:
+            raise ReadError(f"{name} holds no shape: its data section is empty.", code="no-geometry", file=name)
+        units, unitless = _units(reader.ChangeReader(), data)
+        return StepSession(reader, name, data, units, unitless, *_broken(reader.ChangeReader()))
+
+
+def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
+    from OCP.TColStd import TColStd_SequenceOfAsciiString
+
+    lengths, angles, solid_angles = (TColStd_SequenceOfAsciiString() for _ in range(3))
+    plain.FileUnits(lengths, angles, solid_angles)
+    if lengths.IsEmpty():
+        return units_of_contexts(data)
+    called = list(dict.fromkeys(lengths.Value(i).ToCString() for i in range(1, lengths.Length() + 1)))
+    units: list[Unit] = []
+    for word in called:
+        if word:
+            ours, factor = unit_of(word, data)
+            if not any(ours is not None and ours == other for _, other, _ in units):
+                units.append((word, ours, factor))
+    return units, "" in called
+
+
+def _broken(plain: Any) -> tuple[str, bool]:
+    """What the kernel found wrong while loading: how many entities and the first one's fault; whether it is serious."""
+    checks = plain.WS().ModelCheckList(False)
+    if checks.IsEmpty(True):
+        return "", False
+    count, first, serious = 0, "", False
+    checks.Start()
+    while checks.More():
+        check = checks.Value()
+        if check.NbFails():
+            count += 1
+            package, _, kind = type(check.Entity()).__name__.partition("_")
+            # a fault of no entity is text that cannot be understood, or a reference to nothing
+            serious = serious or check.Entity() is None or package in ("StepGeom", "StepShape")
+            said = shortened(text(check.Fail(1)), LONGEST_REASON)
+            first = first or (f"{kind}: {said}" if kind else said)
+        checks.Next()
+    return f"{count} entit{'y' if count == 1 else 'ies'}, first {first}", serious
+
+
+def _refused(name: str, why: str) -> ReadError:
+    return ReadError(
+        f"{name} is damaged: the CAD kernel cannot read it ({why}); export it again.", code="damaged-file", file=name
+    )
+
+
+@contextmanager
+def _shielded(name: str) -> Iterator[None]:
+    """The kernel's own exceptions as one sentence."""
+    from OCP.Standard import Standard_Failure
+
+    try:
+        yield
+    except Standard_Failure as error:
+        raise _refused(name, type(error).__name__.removeprefix("Standard_")) from error

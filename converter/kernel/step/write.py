@@ -1,0 +1,213 @@
+"""Shapes to STEP (ISO 10303-21): an assembly of named, coloured products, in mm or inches.
+
+The kernel keeps its STEP settings for the whole process and talks on standard output; both
+are put right here: settings are set for one call and put back, its printers are taken off
+for as long. Names travel as short marks and are put into the finished text by us, encoded
+as the standard says (``\\X2\\`` for what is not ASCII), which the kernel's own writer does not do.
+Nor does it write colours in a given order, but by addresses in memory: they are put into its model here.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from itertools import count
+from typing import Any
+
+from converter.dates import file_time
+from converter.errors import OptionError, WriteError
+from converter.kernel import require
+from converter.kernel.session import quiet, settings
+from converter.quoting import quoted
+
+#: Our name of a unit -> the kernel's.
+UNITS = {"mm": "MM", "in": "INCH"}
+#: Application protocol -> the kernel's number for ``write.step.schema``.
+SCHEMAS = {"AP214": 4, "AP242": 5}
+
+Color = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class StepItem:
+    """One product: its name as a person wrote it, the kernel's shape in mm, its colour (sRGB, 0..1) or None."""
+
+    name: str
+    shape: Any
+    color: Color | None = None
+
+
+def step_text(text: str) -> str:
+    """A string as ISO 10303-21 (6.4.3) writes it, without the outer apostrophes.
+
+    Printable ASCII stays, apostrophes and backslashes double, other characters become
+    ``\\X2\\....\\X0\\`` (or ``\\X4\\``); control characters, which no reader shows, become spaces.
+    """
+    out: list[str] = []
+    clean = "".join(" " if ord(c) < 32 or 127 <= ord(c) < 160 or c in "\u2028\u2029" else c for c in text)
+    clean = clean.encode("utf-8", "replace").decode("utf-8")
+    for part in re.findall(r"[ -~]+|[^ -~]+", clean):
+        if part.isascii():
+            out.append(part.replace("\\", "\\\\").replace("'", "''"))
+            continue
+        for run in re.findall(r"[\u0000-\uffff]+|[\U00010000-\U0010ffff]+", part):
+            width, mark = (4, "X2") if ord(run[0]) < 0x10000 else (8, "X4")
+            out.append(f"\\{mark}\\" + "".join(f"{ord(c):0{width}X}" for c in run) + "\\X0\\")
+    return "".join(out)
+
+
+def step_bytes(
+    items: Sequence[StepItem],
+    *,
+    unit: str = "mm",
+    title: str = "",
+    assembly: bool = True,
+    schema: str = "AP214",
+) -> bytes:
+    """A STEP file.
+
+    Args:
+        items: the products, in order; shapes (solids or wires) in mm, in place.
+        unit: 'mm' or 'in'; the file names the unit and its numbers are in it.
+        title: name of the file's assembly and of the file in its header.
+        assembly: put the products into one assembly called ``title``; else they stand side by side.
+        schema: 'AP214' or 'AP242'.
+
+    Raises:
+        OptionError: an unknown unit or schema.
+        WriteError: the kernel could not turn the shapes into STEP.
+        MissingLibraryError: the CAD kernel is not installed.
+        OptionError: SOURCE_DATE_EPOCH is no date (`converter.dates`).
+    """
+    if unit not in UNITS:
+        raise OptionError(f"STEP is written in mm or in, not {quoted(unit)}.")
+    if schema not in SCHEMAS:
+        raise OptionError(f"STEP is written as {' or '.join(SCHEMAS)}, not {quoted(schema)}.")
+    if not items:
+        raise WriteError("There is nothing to write to STEP.", code="no-runs")
+    require()
+    marks = {f"elbowroom-mark-{i:06d}": item.name for i, item in enumerate(items)}
+    root = "elbowroom-mark-root"
+    document = _document(items, list(marks), root if assembly else None)
+    with quiet(), _settings(unit, schema):
+        data = _step_file(document, items, title)
+    names = {**marks, root: title}
+    # the kernel numbers occurrences through the life of the process, and breaks the line by the number's length
+    numbers = count(1)
+
+    def renumbered(occurrence: re.Match[bytes]) -> bytes:
+        return b"%s'%d'%s" % (occurrence[1], next(numbers), re.sub(rb"\n *", b"", occurrence[2]))
+
+    data = re.sub(rb"(NEXT_ASSEMBLY_USAGE_OCCURRENCE\()\s*'\d+'([^;]*)", renumbered, data)
+    return re.sub(rb"elbowroom-mark-(?:\d{6}|root)", lambda m: step_text(names[m[0].decode()]).encode("ascii"), data)
+
+
+def _document(items: Sequence[StepItem], marks: Sequence[str], root_mark: str | None) -> Any:
+    from OCP.TCollection import TCollection_ExtendedString
+    from OCP.TDataStd import TDataStd_Name
+    from OCP.TDocStd import TDocStd_Document
+    from OCP.TopLoc import TopLoc_Location
+    from OCP.XCAFDoc import XCAFDoc_DocumentTool
+
+    document = TDocStd_Document(TCollection_ExtendedString("BinXCAF"))
+    shapes = XCAFDoc_DocumentTool.ShapeTool_s(document.Main())
+    XCAFDoc_DocumentTool.SetLengthUnit_s(document, 0.001)  # in metres
+    root = None
+    if root_mark is not None:
+        root = shapes.NewShape()
+        TDataStd_Name.Set_s(root, TCollection_ExtendedString(root_mark))
+    for item, mark in zip(items, marks, strict=True):
+        label = shapes.AddShape(item.shape, False)
+        TDataStd_Name.Set_s(label, TCollection_ExtendedString(mark))
+        if root is not None:
+            placed = shapes.AddComponent(root, label, TopLoc_Location())
+            TDataStd_Name.Set_s(placed, TCollection_ExtendedString(mark))
+    if root is not None:
+        shapes.UpdateAssemblies()
+    return document
+
+
+def _step_file(document: Any, items: Sequence[StepItem], title: str) -> bytes:
+    from OCP.APIHeaderSection import APIHeaderSection_MakeHeader
+    from OCP.IFSelect import IFSelect_ReturnStatus
+    from OCP.STEPCAFControl import STEPCAFControl_Writer
+    from OCP.STEPControl import STEPControl_StepModelType
+
+    writer = STEPCAFControl_Writer()
+    writer.SetNameMode(True)
+    writer.SetColorMode(False)
+    if not writer.Transfer(document, STEPControl_StepModelType.STEPControl_AsIs):
+        raise WriteError("The CAD kernel could not turn the shapes into STEP.")
+    _paint(writer, items)
+    header = APIHeaderSection_MakeHeader(writer.Writer().Model())
+    _fill_header(header, title)
+    out = io.BytesIO()
+    status = writer.WriteStream(out)
+    if status != IFSelect_ReturnStatus.IFSelect_RetDone:
+        raise WriteError(f"The CAD kernel could not write the STEP file (status {status.name}).")
+    data = out.getvalue()
+    if not data.rstrip().endswith(b"END-ISO-10303-21;"):
+        raise WriteError("The CAD kernel wrote a STEP file without an end.")
+    return data
+
+
+def _paint(writer: Any, items: Sequence[StepItem]) -> None:
+    """Give the products their colours, one after the other (ISO 10303-46, styled items)."""
+    from OCP.Quantity import Quantity_Color, Quantity_TypeOfColor
+    from OCP.STEPConstruct import STEPConstruct_Styles
+    from OCP.StepRepr import StepRepr_HArray1OfRepresentationItem
+    from OCP.StepVisual import StepVisual_MechanicalDesignGeometricPresentationRepresentation
+    from OCP.TCollection import TCollection_HAsciiString
+
+    styles = STEPConstruct_Styles(writer.Writer().WS())
+    model = writer.Writer().Model()
+    known: dict[Color, Any] = {}
+    for item in items:
+        if item.color is None:
+            continue
+        if item.color not in known:
+            known[item.color] = styles.EncodeColor_s(
+                Quantity_Color(*item.color, Quantity_TypeOfColor.Quantity_TOC_sRGB)
+            )
+        color = known[item.color]
+        styled = styles.AddStyle(item.shape, styles.MakeColorPSA(None, color, color, None, 0.0), None)
+        if styled is None:
+            raise WriteError(
+                f"The CAD kernel did not write the shape of {quoted(item.name)}, so it cannot be coloured."
+            )
+        members = StepRepr_HArray1OfRepresentationItem(1, 1)
+        members.SetValue(1, styled)
+        presented = StepVisual_MechanicalDesignGeometricPresentationRepresentation()
+        presented.Init(TCollection_HAsciiString(""), members, styles.FindContext(item.shape))
+        model.AddWithRefs(presented)
+
+
+def _fill_header(header: Any, title: str) -> None:
+    from OCP.TCollection import TCollection_HAsciiString
+
+    from converter import __version__
+
+    text = TCollection_HAsciiString
+    header.SetName(text("elbowroom-mark-root"))
+    header.SetTimeStamp(text(file_time()))
+    header.SetAuthorValue(1, text(""))
+    header.SetOrganizationValue(1, text(""))
+    header.SetOriginatingSystem(text(f"elbowroom {__version__}"))
+    header.SetAuthorisation(text(""))
+    header.SetDescriptionValue(1, text("Tubes and their centerlines"))
+
+
+def _settings(unit: str, schema: str) -> AbstractContextManager[None]:
+    """The kernel's process-wide STEP settings for one call; put back whatever happens."""
+    words = {"write.step.unit": UNITS[unit], "xstep.cascade.unit": "MM"}
+    numbers = {
+        "write.step.schema": SCHEMAS[schema],
+        "write.step.assembly": 1,
+        "write.surfacecurve.mode": 0,  # curves in parameters are derived data; readers make their own
+        "write.precision.mode": 0,
+        "write.step.nonmanifold": 0,
+    }
+    return settings(words, numbers, WriteError)

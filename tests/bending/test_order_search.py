@@ -1,0 +1,268 @@
+"""The search of orders: that it finds what trying everything finds, by bounds that hold, and how much it leaves out."""
+
+from __future__ import annotations
+
+import gc
+import time
+from dataclasses import replace
+from itertools import permutations
+from math import inf
+
+import numpy as np
+import pytest
+from bench_sweep import MACHINE, SECTION, TABLE
+from sweep_tools import random_table
+
+from converter.audit.registry import audit
+from converter.bending.room import advice as sweep_advice
+from converter.bending.room import order as searched
+from converter.bending.room.bound import ROUNDING
+from converter.bending.room.order import ALIKE, best_order
+from converter.bending.room.space import space_of
+from converter.bending.room.sweep import Sweeper
+from converter.bending.setup import order as setup_order
+from converter.bending.setup.setup import set_up
+from converter.model.bends import BendTable, Placement
+from converter.model.run import Run, Tube
+from converter.model.section import Section
+from converter.shop.load import demo_shop
+from converter.shop.model import Machine
+from converter.shop.room import Box
+
+SECTIONS = (Section("round", 44.45, 3.0), Section("rectangular", 38.1, 2.0, height=25.4))
+STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))
+POST = Box("the post", (-900.0, 250.0, -965.0), (-700.0, 450.0, 1500.0))
+MACHINES = (
+    Machine(plane="vertical", pivot_height=700.0),
+    Machine(plane="vertical", pivot_height=965.0, ceiling=1900.0, wall_ahead=1500.0, boxes=(STAND,)),
+    Machine(plane="horizontal", wall_left=700.0, wall_behind=2500.0, boxes=(STAND, POST)),
+    Machine(plane="vertical", pivot_height=900.0, swings="behind", boxes=(STAND,)),
+    Machine(),
+)
+
+
+def short_table(seed: int, count: int) -> BendTable:
+    rng = np.random.default_rng(seed)
+    return random_table(rng, count, (40.0, 420.0), (20.0, 160.0), shortest_tail=15.0)
+
+
+def random_sweeper(seed: int, end: str) -> Sweeper:
+    count = 2 + seed % 3
+    table = short_table(4000 + seed, count)
+    return Sweeper(
+        table,
+        SECTIONS[seed // 5 % 2],
+        space_of(MACHINES[seed % 5]),
+        end,
+        extra_a=7.0 * (seed % 4),
+        stops=[bend.angle * 1.03 for bend in table.bends],
+    )
+
+
+def situations(count: int) -> list[tuple[int, frozenset[int]]]:
+    """Every bend after every set of others."""
+    sets = [frozenset(i for i in range(count) if made >> i & 1) for made in range(1 << count)]
+    return [(k, made) for made in sets for k in range(count) if k not in made]
+
+
+def rule(made: tuple[int, ...], bend: int, end: str) -> bool:
+    """A clamp that has something against bend 2 between bends 1 and 3."""
+    return not (bend == 2 and 1 in made and 3 in made)
+
+
+def by_trying(one: Sweeper, enough: float, poor: float, held) -> tuple[int, ...] | None:
+    """Each order tried, the widest taken, of those that are alike the one with the fewest exchanges."""
+    states = situations(one.count)
+    moments = one.quick(enough, poor).moments(states)
+    rooms = {state: min(moment.least, enough) for state, moment in zip(states, moments, strict=True)}
+    found = []
+    for order in permutations(range(one.count)):
+        steps = [(bend, frozenset(order[:i])) for i, bend in enumerate(order)]
+        if all(held(tuple(sorted(i + 1 for i in made)), bend + 1, one.feed_from) for bend, made in steps):
+            late = [sum(i > bend if one.feed_from == "A" else i < bend for i in made) for bend, made in steps]
+            found.append((min(rooms[step] for step in steps), sum(late), order))
+    if not found:
+        return None
+    top = max(room for room, _, _ in found)
+    return min((swaps, order) for room, swaps, order in found if room >= top - ALIKE)[1]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(60))
+def test_the_search_finds_what_trying_everything_finds(seed):
+    for end in "AB":
+        one = random_sweeper(seed, end)
+        enough = one.finished + ALIKE
+        poor = one.sequence(one.simple_order).room - ALIKE if seed % 2 else -inf
+        for held in (None, rule):
+            found = searched._OrderSearch(one, searched._held(one, held)).order(enough, poor)
+            assert found == by_trying(one, enough, poor, held or (lambda made, bend, end: True))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(40))
+def test_bounds_are_never_less_than_the_room_there_is(seed):
+    """What walls leave at most, and what one situation tells of others: only by these is anything left unswept."""
+    for end in "AB":
+        one = random_sweeper(seed, end)
+        quick = one.quick(one.finished + ALIKE, -20.0 if seed % 2 else -inf)
+        states = situations(one.count)
+        rooms = {quick._fed(s): min(m.least, quick.enough) for s, m in zip(states, quick.moments(states), strict=True)}
+        most = one.most()
+        for (k, made), room in rooms.items():
+            assert room <= most[sum(1 << i for i in made), k]
+        for state in states:
+            k, made = quick._fed(state)
+            for (first, last), told in quick.implied_rooms(state):
+                span = frozenset(range(first, last + 1))
+                alike = [room for (bend, others), room in rooms.items() if bend == k and others & span == made & span]
+                assert max(alike) <= told + 1e-9
+
+
+def test_walls_bound_tightly_where_nothing_else_stands():
+    one = Sweeper(TABLE, SECTION, space_of(replace(MACHINE, boxes=())))
+    most = one.most()
+    states = situations(4)
+    one.moments(states)
+    for k, made in states:
+        walls = min(one._rooms[one._side(k, made, ahead)].least for ahead in (True, False))
+        assert walls <= most[sum(1 << i for i in made), k] <= walls + 2.0 * ROUNDING
+
+
+def test_an_order_is_asked_of_the_clamp_by_rising_numbers():
+    asked = []
+
+    def held(made, bend, end):
+        asked.append(made)
+        return True
+
+    best_order(short_table(9, 4), SECTIONS[0], MACHINES[1], feasible=held, thorough=True)
+    assert asked and all(made == tuple(sorted(made)) for made in asked)
+
+
+@pytest.mark.slow
+def test_a_clear_or_not_is_what_a_sweep_measures():
+    told = set()
+    for seed in range(60):
+        one = random_sweeper(seed, "AB"[seed % 2])
+        room = one.sequence(one.simple_order).room
+        for margin in (-20.0, 0.0, 10.0, room - 0.01, room + 0.01):
+            if np.isfinite(margin):
+                told.add(one.clears(one.simple_order, margin))
+                assert one.clears(one.simple_order, margin) == (room >= margin)
+    assert told == {True, False}
+
+
+# --- equal tubes ------------------------------------------------------------------------------
+
+
+def tube_of(name: str, table: BendTable, at: float = 0.0) -> Tube:
+    bends = tuple(replace(bend, handle=f"{name}{i}", clr=152.4) for i, bend in enumerate(table.bends))
+    run = Run(name, name, False, BendTable(bends, table.tail), Placement((0.0, at, 0.0)))
+    return Tube(run, Section("round", 44.45, 3.048), metal="mild steel")
+
+
+def mirrored(table: BendTable) -> BendTable:
+    return BendTable(
+        tuple(replace(one, rotation=one.rotation if one.rotation == 180.0 else -one.rotation) for one in table.bends),
+        table.tail,
+    )
+
+
+def tight_shop():
+    shop = demo_shop()
+    return replace(shop, machine=replace(shop.machine, pivot_height=560.0, boxes=(STAND,)))
+
+
+def test_equal_tubes_are_searched_once(monkeypatch):
+    calls = []
+    real = setup_order.best_order
+
+    def counted(table, *args, **kwargs):
+        calls.append(table)
+        return real(table, *args, **kwargs)
+
+    monkeypatch.setattr(setup_order, "best_order", counted)
+    table = short_table(31, 4)
+    # places round differently; a mirror image is another tube
+    noisy = replace(table, bends=tuple(replace(bend, feed=bend.feed + 1e-10) for bend in table.bends))
+    alike = [tube_of(f"T{i}", table if i % 2 else noisy, 500.0 * i) for i in range(8)]
+    alone = set_up(alike[:1], tight_shop())
+    assert len(calls) == 1
+    together = set_up(alike, tight_shop())
+    assert len(calls) == 2
+    assert {one.plan.order for one in together} == {alone[0].plan.order}
+    set_up([*alike, tube_of("M", mirrored(table))], tight_shop())
+    assert len(calls) == 4
+
+
+def test_equal_tubes_are_swept_once_by_the_audit(monkeypatch):
+    calls = []
+    real = sweep_advice.Sweeper._work
+
+    def counted(self, states):
+        calls.append(self)
+        real(self, states)
+
+    monkeypatch.setattr(sweep_advice.Sweeper, "_work", counted)
+    table = short_table(31, 4)
+    alike = [tube_of(f"T{i}", table, 500.0 * i) for i in range(8)]
+
+    low = tight_shop()
+    low = replace(low, machine=replace(low.machine, pivot_height=400.0))
+
+    def audited(tubes):
+        sweep_advice._simple_orders.cache_clear()
+        sweep_advice._simple_order_clears.cache_clear()
+        calls.clear()
+        found = [one for one in audit(tubes, low) if one.code.startswith("sweep-")]
+        return len(calls), found
+
+    once, alone = audited(alike[:1])
+    assert once and len(alone) == 1
+    again, together = audited(alike)
+    assert again == once and [one.tube for one in together] == [f"T{i}" for i in range(8)]
+    assert {(one.code, one.bend, one.measured, one.cure) for one in together} == {
+        (alone[0].code, alone[0].bend, alone[0].measured, alone[0].cure)
+    }
+    assert audited([*alike, tube_of("M", mirrored(table))])[0] > once
+
+
+# --- what it costs ----------------------------------------------------------------------------
+
+
+def test_most_situations_are_left_unswept(monkeypatch):
+    swept = []
+    real = searched._OrderSearch._sweep
+
+    def counted(self, steps):
+        swept.extend(steps)
+        real(self, steps)
+
+    monkeypatch.setattr(searched._OrderSearch, "_sweep", counted)
+    found = best_order(TABLE, SECTION, MACHINE, thorough=True)
+    assert found.every and found.swept_count > 2000
+    assert len(swept) < found.swept_count / 8
+
+
+@pytest.mark.slow
+def test_the_search_costs_a_part_of_sweeping_every_situation():
+    """Processor time, each the least of three: the search of both ends against all it may have to look at."""
+    states = situations(len(TABLE.bends))
+
+    def all_of_them():
+        for end in "AB":
+            one = Sweeper(TABLE, SECTION, space_of(MACHINE), end)
+            one.quick(one.finished + ALIKE, -inf).moments(states)
+
+    def least(work):
+        taken = []
+        for _ in range(4):
+            gc.collect()
+            begun = time.process_time()
+            work()
+            taken.append(time.process_time() - begun)
+        return min(taken[1:])
+
+    every = least(all_of_them)
+    assert every / least(lambda: best_order(TABLE, SECTION, MACHINE, thorough=True)) > 2.0

@@ -1,0 +1,90 @@
+"""``elbowroom cope --out``: templates and solids of cut ends, and the options that go with them."""
+
+from __future__ import annotations
+
+import json
+from math import pi
+
+import ezdxf
+import numpy as np
+import pytest
+from command_line import failed, files, run
+from pdf_tools import read_pdf
+
+
+def frame(path):
+    """A rail of 1200 along x and a rung that ends on it at 90 degrees."""
+    doc = ezdxf.new("R2010", units=4)
+    doc.modelspace().add_line((-600, 0), (600, 0), dxfattribs={"layer": "RAIL"})
+    doc.modelspace().add_line((0, 0), (0, 500), dxfattribs={"layer": "RUNG"})
+    doc.saveas(path)
+    return path
+
+
+SIZES = ("--section", "RAIL=44.45x3mm", "--section", "RUNG=38.1x2mm")
+
+
+def width(path):
+    [cut] = ezdxf.readfile(path).modelspace().query('LWPOLYLINE[layer=="cut"]')
+    return float(np.ptp([p[0] for p in cut.get_points()]))
+
+
+def depths(path):
+    [cut] = ezdxf.readfile(path).modelspace().query('LWPOLYLINE[layer=="cut"]')
+    [end] = ezdxf.readfile(path).modelspace().query('LINE[layer=="centerline-end"]')
+    return end.dxf.start.y - np.array([p[1] for p in cut.get_points()])
+
+
+def test_templates_of_a_frame(tmp_path, capsys):
+    drawing, out = frame(tmp_path / "frame.dxf"), tmp_path / "copes"
+    outcome = run(capsys, "cope", drawing, *SIZES, "--out", out)
+    assert outcome.status == 0, outcome.err
+    assert files(out) == {"frame-copes.dxf", "frame-copes.pdf"}
+    assert str(out / "frame-copes.pdf") in outcome.out.splitlines()
+    assert read_pdf(out / "frame-copes.pdf")[1].size == pytest.approx((210.0, 297.0), abs=1e-3)
+    assert width(out / "frame-copes.dxf") == pytest.approx(pi * 38.2, abs=1e-9)
+    again = run(capsys, "cope", drawing, *SIZES, "--out", out)
+    assert "exist" in failed(again)
+    assert run(capsys, "cope", drawing, *SIZES, "--out", out, "--force").status == 0
+
+
+def test_gap_sheet_and_paper(tmp_path, capsys):
+    drawing, out = frame(tmp_path / "frame.dxf"), tmp_path / "copes"
+    words = ("--gap", "1mm", "--paper", "letter", "--paper-thickness", "0.25mm")
+    outcome = run(capsys, "cope", drawing, *SIZES, "--out", out, *words)
+    assert outcome.status == 0, outcome.err
+    assert read_pdf(out / "frame-copes.pdf")[1].size == pytest.approx((215.9, 279.4), abs=1e-3)
+    assert width(out / "frame-copes.dxf") == pytest.approx(pi * (38.1 + 0.25), abs=1e-9)
+    # the gap lies square to the mate's outside: the short point, straight above it, moves by it
+    assert depths(out / "frame-copes.dxf").max() == pytest.approx(44.45 / 2.0 + 1.0, abs=1e-6)
+
+
+def test_everything_and_json(tmp_path, capsys):
+    drawing, out = frame(tmp_path / "frame.dxf"), tmp_path / "copes"
+    outcome = run(capsys, "cope", drawing, *SIZES, "--out", out, "--to", "all", "--json")
+    assert outcome.status == 0, outcome.err
+    said = json.loads(outcome.out)
+    assert said["schema"] == "elbowroom/cope/1"
+    assert {path.rsplit("/", 1)[1] for path in said["written"]} == files(out)
+    lists = {"frame-copes.csv", "frame-fit-up.json"}
+    assert files(out) == {"frame-copes.dxf", "frame-copes.pdf", "frame-coped.step", *lists}
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("--to", "cope-pdf"), "go with --out"),
+        (("--force",), "go with --out"),
+        (("--out", "copes", "--to", "step"), "--to takes"),
+        (("--out", "copes", "--to", ","), "--to takes"),
+        (("--out", "copes", "--paper", "A0"), "--paper takes"),
+        (("--out", "copes", "--paper-thickness", "5mm"), "thickness of paper"),
+        (("--out", "copes", "--paper-thickness", "thick"), "thick"),
+        (("--out", ""), "names no folder"),
+    ],
+)
+def test_options_out_of_place(words, why, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    frame(tmp_path / "frame.dxf")
+    assert why in failed(run(capsys, "cope", "frame.dxf", *SIZES, *words))
+    assert files(tmp_path) == {"frame.dxf"}

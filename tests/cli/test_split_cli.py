@@ -1,0 +1,154 @@
+"""``elbowroom split``: what it shows, writes and refuses."""
+
+from __future__ import annotations
+
+import json
+from math import pi
+
+import ezdxf
+import pytest
+from command_line import failed, run
+
+SHOP = """units = "mm"
+[shop]
+name = "Shed"
+[machine]
+max_length = 3000
+plane = "horizontal"
+pivot_height = 1000
+[[die]]
+name = "R100"
+od = 40
+clr = 100
+clamp = 50
+tail = 40
+[[stock]]
+section = "40x3mm"
+length = 4000
+"""
+JOB = """units = "mm"
+[default]
+section = "40x3mm"
+[[joint]]
+tube = "RAIL"
+end = "B"
+kind = "plane"
+point = [5000, 1000, 0]
+normal = [0, 1, 0]
+"""
+
+
+@pytest.fixture
+def frame(tmp_path):
+    """A rail too long for the machine, a post too long for the rack, a brace that is neither; shop and job files."""
+    document = ezdxf.new(units=4)
+    space = document.modelspace()
+    space.add_lwpolyline([(0, 0), (5000, 0), (5000, 1000)], dxfattribs={"layer": "RAIL"})
+    space.add_line((0, 3000), (4500, 3000), dxfattribs={"layer": "POST"})
+    space.add_line((0, 4000), (500, 4000), dxfattribs={"layer": "BRACE"})
+    path = tmp_path / "frame.dxf"
+    document.saveas(path)
+    (tmp_path / "shop.toml").write_text(SHOP)
+    (tmp_path / "job.toml").write_text(JOB)
+    return path, "--shop", tmp_path / "shop.toml", "--job", tmp_path / "job.toml"
+
+
+def test_what_is_too_long_comes_in_pieces(frame, capsys):
+    assert run(capsys, "audit", *frame).status == 1
+    outcome = run(capsys, "split", *frame)
+    assert outcome.status == 0
+    text = " ".join(outcome.out.split())
+    for words in ("RAIL piece 2", "POST piece 1", "a sleeve of 33.50 x 3.00 mm tube, 160.00 mm long, inside"):
+        assert words in text, words
+    assert "BRACE" not in text
+    document = run(capsys, "split", *frame, "--json").json
+    assert document["schema"] == "elbowroom/split/1" and document["impossible"] == []
+    rail, post = document["tubes"]
+    assert [piece["name"] for piece in post["pieces"]] == ["POST piece 1", "POST piece 2"]
+    assert [piece["stick_length"] for piece in post["pieces"]] == pytest.approx([2250.0, 2250.0])
+    assert max(piece["stick_length"] for piece in rail["pieces"]) <= 3000.0
+    drawn = rail["developed_length"]
+    assert sum(piece["developed_length"] for piece in rail["pieces"]) == pytest.approx(drawn)
+    assert rail["pieces"][-1]["end"] == pytest.approx([5000.0, 1000.0, 0.0])
+    assert rail["joints"][0]["sleeve"]["length"] == pytest.approx(160.0)
+
+
+def test_only_the_tubes_picked_are_split_and_pieces_may_be_shorter(frame, capsys):
+    document = run(capsys, "split", *frame, "--json", "--run", "POST", "--longest", "1.6m").json
+    assert [tube["name"] for tube in document["tubes"]] == ["POST"]
+    assert [piece["stick_length"] for piece in document["tubes"][0]["pieces"]] == pytest.approx([1500.0] * 3)
+    document = run(capsys, "split", *frame, "--json", "--run", "BRACE", "--at", "200", "--at", "40cm").json
+    assert [joint["at"] for joint in document["tubes"][0]["joints"]] == [200.0, 400.0]
+
+
+def test_nothing_need_be_split(frame, capsys):
+    outcome = run(capsys, "split", *frame, "--run", "BRACE")
+    assert outcome.status == 0 and "nothing is split" in outcome.out
+    assert run(capsys, "split", *frame, "--run", "BRACE", "--out", frame[0].parent / "out").status == 0
+    assert not (frame[0].parent / "out").exists()
+
+
+def test_what_no_cut_cures_is_said(frame, capsys):
+    outcome = run(capsys, "split", *frame, "--run", "RAIL", "--longest", "150")
+    assert outcome.status == 1
+    assert "RAIL cannot be made whole, and no cuts in its straights make pieces that can be" in " ".join(
+        outcome.out.split()
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--at", "4900", "--run", "RAIL"), "cannot be cut 4900 mm from end A"),
+        (("--at", "1000"), "--at says where to cut one tube, and 3 are shown"),
+        (("--at", "much", "--run", "RAIL"), "much"),
+        (("--longest", "0"), "--longest must be a length above zero"),
+        (("--to", "csv"), "go with --out DIR"),
+        (("--run", "GATE"), "No tube of"),
+    ],
+)
+def test_what_cannot_be_asked(frame, capsys, words, says):
+    assert says in failed(run(capsys, "split", *frame, *words))
+
+
+def test_the_pieces_are_written_and_the_sleeves_stand_in_the_solids(frame, capsys, tmp_path):
+    """Read back by the kernel: the names, and together the volume of every ring times its length."""
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GProp import GProp_GProps
+    from OCP.STEPControl import STEPControl_Reader
+
+    out = tmp_path / "out"
+    assert run(capsys, "split", *frame, "--out", out, "--to", "json,step").status == 0
+    tubes = json.loads((out / "frame.json").read_text())["tubes"]
+    text = (out / "frame.step").read_text()
+    names = ["RAIL piece 1", "RAIL piece 2", "POST piece 1", "POST piece 2", "BRACE"]
+    sleeves = ["RAIL sleeve 1", "POST sleeve 1"]
+    assert [tube["name"] for tube in tubes] == names
+    assert all(text.count(f"PRODUCT('{name}'") == 1 for name in (*names, *sleeves))
+    lengths = sum(tube["developed_length"] for tube in tubes)
+    rings = pi / 4.0 * ((40.0**2 - 34.0**2) * lengths + (33.5**2 - 27.5**2) * 160.0 * len(sleeves))
+    reader, total = STEPControl_Reader(), GProp_GProps()
+    reader.ReadFile(str(out / "frame.step"))
+    reader.TransferRoots()
+    BRepGProp.VolumeProperties_s(reader.OneShape(), total)
+    assert total.Mass() == pytest.approx(rings, rel=1e-6)
+
+
+def test_the_inputs_stay(frame, capsys):
+    folder = frame[0].parent
+    before = {path: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+    outcome = run(capsys, "split", *frame, "--out", folder, "--to", "dxf,csv", "--force")
+    assert outcome.status == 0
+    assert {path: path.read_bytes() for path in before} == before
+
+
+def test_a_joint_of_the_job_file_goes_to_the_piece_that_has_the_end(frame, capsys):
+    from converter import Settings, open_job
+    from converter.job.pieces import in_pieces
+
+    path, _, shop, _, job = map(str, frame)
+    result = in_pieces(open_job(path, Settings(shop=shop, job=job)))
+    last = result.split[0].pieces[-1].name
+    assert [(joint.tube, joint.end, joint.kind) for joint in result.job.joints if joint.kind == "plane"] == [
+        (last, "B", "plane")
+    ]

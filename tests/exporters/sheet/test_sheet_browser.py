@@ -1,0 +1,566 @@
+"""The HTML job sheet in a real browser: what people see, tick, turn, print and hear."""
+
+from __future__ import annotations
+
+import io
+import re
+import time
+from contextlib import contextmanager
+from itertools import cycle
+from pathlib import Path
+from typing import Any
+from unicodedata import normalize
+
+import pytest
+from sheet_tools import (
+    EVIL,
+    HOSTILE,
+    PATIENCE,
+    browser,
+    context_of,
+    demo_job,
+    hostile_job,
+    job_of,
+    opened,
+    shop,
+    tube_named,
+    written,
+)
+
+from converter.bending.setup.words import SetupView, turn_words
+from converter.job import Job
+from converter.units import Display
+from converter.words import stop_text
+
+PHONE = {"width": 360, "height": 740}
+DESK = {"width": 1280, "height": 900}
+#: Texts with a number and a unit that a person sees, in document order.
+SEEN = """() => {
+  const found = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const node = walk.currentNode, at = node.parentElement;
+    if (at.closest("script, style, title, desc, noscript, [data-live]")) continue;
+    const box = at.closest(".u-mm, .u-in");
+    if (box && getComputedStyle(box).display === "none") continue;
+    if (/\\d/.test(node.textContent)) found.push(node.textContent.trim());
+  }
+  return found;
+}"""
+LENGTH = re.compile(r"(?<![\w.])(-?\d[\d./-]*)[ \u00a0](mm|in|kg|lb)\b")
+#: How many numbers are held to what they belong to, and those of them that stand on two lines.
+TORN = """() => {
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), torn = [];
+  let held = 0;
+  const lines = (node, from, to) => {
+    const range = document.createRange();
+    range.setStart(node, from);
+    range.setEnd(node, to);
+    return [...range.getClientRects()].filter(one => one.width > 0);
+  };
+  while (walk.nextNode()) {
+    const node = walk.currentNode, text = node.textContent;
+    const at = node.parentElement;
+    if (at.closest("script, style, noscript, svg, bdi") || !at.checkVisibility()) continue;
+    for (const one of text.matchAll(/[^\\s]+(?:\\u00a0[^\\s]+)+|\\d[\\d.\\/-]*[°~?]*/g)) {
+      let rects = lines(node, one.index, one.index + one[0].length);
+      const before = node.previousSibling;
+      if (!one.index && before?.classList?.contains("nb")) rects = rects.concat([...before.getClientRects()]);
+      if (!rects.length) continue;
+      held += 1;
+      if (Math.max(...rects.map(r => r.top)) - Math.min(...rects.map(r => r.top)) > 8) torn.push(text);
+    }
+    const before = node.previousSibling;
+    if (/^\\u00a0/.test(text) && before?.classList?.contains("nb")) {
+      const [a] = before.getClientRects(), [b] = lines(node, 0, 2);
+      if (a && b && Math.abs(a.top - b.top) > 8) torn.push(before.textContent + text);
+    }
+  }
+  return [held, torn];
+}"""
+#: Two frames of the page, or a second where it draws none: a promise has no other end.
+FRAMES = """() => new Promise(done => {
+  requestAnimationFrame(() => requestAnimationFrame(done));
+  setTimeout(done, 1000);
+})"""
+#: Shows everything at once.
+ALL = "[hidden].big { display: list-item !important } .run { content-visibility: visible !important }"
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with browser() as one:
+        yield one
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory) -> tuple[Job, Path]:
+    folder = tmp_path_factory.mktemp("demo")
+    job = demo_job(folder / "in")
+    return job, written(job, folder / "out")
+
+
+@pytest.fixture(scope="module")
+def desk(chromium, demo):
+    """The demo's sheet on a desk, opened once: a test leaves it as it was, or works on a run of its own."""
+    with opened(chromium, demo[1], viewport=DESK, reduced_motion="reduce") as page:
+        yield page
+
+
+@pytest.fixture(scope="module")
+def phone(chromium, demo):
+    """The same on a phone."""
+    with opened(chromium, demo[1], viewport=PHONE, reduced_motion="reduce") as page:
+        yield page
+
+
+@contextmanager
+def everything(page):
+    """All steps and runs laid out, for checks that must not depend on what is scrolled to."""
+    tag = page.add_style_tag(content=ALL)
+    yield
+    tag.evaluate("tag => tag.remove()")
+
+
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory) -> Path:
+    return written(hostile_job(), tmp_path_factory.mktemp("hostile"))
+
+
+def alive(page: Any) -> list[str]:
+    return page.eval_on_selector_all(".stage[data-alive]", "all => all.map(e => e.dataset.view)")
+
+
+def until(page: Any, condition: str) -> None:
+    """Wait for a condition in the page; its policy forbids the browser driver's own way of waiting."""
+    end = time.monotonic() + PATIENCE
+    while not page.evaluate(condition):
+        if time.monotonic() > end:
+            pytest.fail(f"never came true: {condition}")
+        page.wait_for_timeout(50)
+
+
+def settled(page: Any, expression: str) -> Any:
+    """What an expression gives once it stays the same over some frames of the page."""
+    end = time.monotonic() + PATIENCE
+    before, now = None, page.evaluate(expression)
+    while before != now:
+        if time.monotonic() > end:
+            pytest.fail(f"never came to rest: {expression}")
+        page.evaluate(FRAMES)
+        page.wait_for_timeout(150)
+        before, now = now, page.evaluate(expression)
+    return now
+
+
+def wait_for_view(page: Any, selector: str) -> None:
+    page.eval_on_selector(selector, "e => e.scrollIntoView({block: 'center', behavior: 'instant'})")
+    page.wait_for_selector(f"{selector}[data-alive] canvas")
+
+
+def test_it_opens_and_draws(desk, demo):
+    """No error, nothing fetched (held by `opened`); the whole job in 3D, its numbers as in the list."""
+    job, _ = demo
+    page = desk
+    wait_for_view(page, ".whole .stage")
+    labels = page.locator(".whole .annotation-text").all_text_contents()
+    assert labels == [str(i) for i in range(1, 11)]
+    assert page.title() == "Boathouse: dock ladder and kayak trolley – job sheet"
+    assert page.locator("table.list tbody tr").count() == len(job.tubes)
+    wait_for_view(page, "#run-10 .stage[data-view=tube]")
+    labels = page.locator("#run-10 .look .annotation-text").all_text_contents()
+    assert sorted(labels) == ["1 ✖ too tight", "2", "A", "B", "stick travels"]
+
+
+@pytest.mark.slow
+def test_pointing_at_a_tube_names_it_and_pressing_goes_there(desk):
+    """The middle of a rung, found through the view's own camera by its number."""
+    page = desk
+    wait_for_view(page, ".whole .stage")
+    labels = "[...document.querySelectorAll('.whole .annotation-text')]"
+    settled(page, f"{labels}.map(e => e.getBoundingClientRect()).map(box => [box.x, box.y])")
+    box = page.locator(".whole .annotation-text", has_text=re.compile("^4$")).bounding_box()
+    at = (box["x"] + box["width"] / 2.0, box["y"] + box["height"] / 2.0)
+    # along the rung, beside its label
+    end = time.monotonic() + PATIENCE
+    for dx, dy in cycle(((22, 7), (26, 9), (-22, -7), (-26, -9))):
+        page.mouse.move(at[0] + dx, at[1] + dy)
+        page.wait_for_timeout(150)
+        if "RUNG-2" in page.locator("#under").inner_text() or time.monotonic() > end:
+            break
+    assert page.locator("#under").inner_text() == "RUNG-2"
+    page.mouse.click(at[0] + dx, at[1] + dy)
+    until(page, "location.hash === '#run-4'")
+
+
+def test_the_slider_steps_through_every_bend(desk, demo):
+    """Each step's line: mark, turn and stop as Python rounds them, said aloud, with buttons and arrow keys."""
+    job, _ = demo
+    setup = job.setups[0]
+    sheet = SetupView(setup, Display("in"))
+    page = desk
+    bench = page.locator("#run-1 .bender")
+    wait_for_view(page, "#run-1 .stage[data-view=bender]")
+    slider = bench.locator("input[type=range]")
+    assert slider.get_attribute("max") == str(len(setup.steps)) == "3"
+    assert bench.locator(".big:visible h4").inner_text() == "Cut and mark"
+    for i, step in enumerate(setup.steps, 1):
+        if i == 2:
+            slider.focus()
+            page.keyboard.press("ArrowRight")
+        else:
+            bench.get_by_role("button", name="Next").click()
+        values = [
+            text.replace("\u00a0", " ") for text in bench.locator(".big:visible .value:visible").all_inner_texts()
+        ]
+        assert bench.locator(".big:visible h4").inner_text() == f"Bend {step.bend}"
+        assert Display("in").length(sheet.mark("A", step)) in values
+        assert stop_text(step, Display("in")) in values
+        if abs(step.roll) == 90.0:
+            assert f"90.00° {turn_words(step.roll)}" in values
+        live = bench.locator("[data-live]").text_content().replace("\u00a0", " ")
+        assert f"Bend {step.bend}" in live and Display("in").length(sheet.mark("A", step)) in live
+        assert slider.get_attribute("aria-valuetext") == f"Bend {step.bend}, step {i} of 3"
+        labels = bench.locator(".annotation-text").all_text_contents()
+        assert f"mark {step.bend}" in labels and "bend plane" in labels and {"floor", "floor ▼"} & set(labels)
+        made = {str(one.bend) for one in setup.steps[:i]}
+        assert made == {label for label in labels if label.isdigit()}
+    assert bench.get_by_role("button", name="Next").get_attribute("aria-disabled") == "true"
+    bench.get_by_role("button", name="Back").focus()
+    page.keyboard.press("ArrowLeft")
+    assert slider.input_value() == "2"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("wide", [360, 820, 1180])
+def test_no_number_leaves_its_unit_its_fraction_or_its_name(chromium, tmp_path, wide):
+    """In sixteenths, the longest of numbers, every step shown: what is held together stands on one line."""
+    job = demo_job(tmp_path / "in", unit="in", denominator=16)
+    size = {"width": wide, "height": 1000}
+    with opened(chromium, written(job, tmp_path / "out"), viewport=size) as page, everything(page):
+        held, torn = page.evaluate(TORN)
+        assert page.evaluate("document.documentElement.scrollWidth") <= wide
+    assert held > 300
+    assert torn == []
+
+
+@pytest.mark.slow
+def test_the_unit_switch_changes_every_number(desk, demo):
+    """In inches no millimetre or kilogram is seen and the other way round, and the numbers are Python's own."""
+    job, _ = demo
+    page = desk
+    page.locator("#run-7").get_by_role("button", name="Next").click()
+    assert " in" in page.locator("#run-7 [data-live]").text_content().replace("\u00a0", " ")
+    with everything(page):
+        inches = page.evaluate(SEEN)
+        page.locator("input[name=unit][value=mm]").check()
+        assert "All lengths in millimetres" in page.locator("#news").inner_text()
+        assert page.locator("#run-7 [data-live]").text_content() == ""
+        metric = page.evaluate(SEEN)
+    tokens = {}
+    for unit, texts in (("in", inches), ("mm", metric)):
+        tokens[unit] = LENGTH.findall(" ".join(texts))
+        assert {one for _, one in tokens[unit]} == ({"in", "lb"} if unit == "in" else {"mm", "kg"})
+    assert len(tokens["in"]) == len(tokens["mm"]) > 350
+    for setup in job.setups:
+        for display in (Display("mm"), Display("in")):
+            shown = [number for number, _ in tokens[display.unit]]
+            for step in setup.steps:
+                for end in "AB":
+                    assert display.number(SetupView(setup, display).mark(end, step)) in shown
+    page.reload()
+    assert "mm" in page.evaluate("document.documentElement.className").split()
+    page.locator("input[name=unit][value=in]").check()
+
+
+@pytest.mark.slow
+def test_ticks_survive_a_reload_and_are_cleared_on_asking_twice(desk):
+    page = desk
+    boxes = page.locator("#run-1 .tasks input")
+    boxes.nth(0).check()
+    boxes.nth(2).check()
+    page.locator("#run-6 .tasks input").nth(1).check()
+    until(page, "Object.keys(localStorage).some(key => key.startsWith('elbowroom-sheet/ticks/'))")
+    page.reload()
+    until(page, "document.querySelectorAll('.tasks input:checked').length === 3")
+    assert [boxes.nth(i).is_checked() for i in range(4)] == [True, False, True, False]
+    assert page.locator("#run-1 .ticked").inner_text() == f"2 of {boxes.count()} ticked"
+    mark = page.locator("body").get_attribute("data-mark")
+    keys = page.evaluate("Object.keys(localStorage)")
+    assert f"elbowroom-sheet/ticks/{mark}" in keys
+    page.locator("#clear").click()
+    page.get_by_role("button", name="Keep them").click()
+    assert boxes.nth(0).is_checked()
+    page.locator("#clear").click()
+    page.get_by_role("button", name="Clear them").click()
+    page.reload()
+    assert page.locator(".tasks input:checked").count() == 0
+
+
+@pytest.mark.slow
+def test_ticks_of_two_revisions_do_not_mix_and_those_of_one_sheet_do(chromium, tmp_path):
+    """The same tube from another stop is another sheet; the same sheet in two windows is one."""
+    old = written(job_of([tube_named("one")], shop(), "old"), tmp_path)
+    new = written(job_of([tube_named("one", rows=((300.0, 0.0, 91.0), (250.0, 90.0, 45.0)))], shop(), "new"), tmp_path)
+    context = context_of(chromium)
+    # a browser without 3D, for speed
+    context.add_init_script("HTMLCanvasElement.prototype.getContext = () => null")
+    first, second, other = (context.new_page() for _ in range(3))
+    first.goto(old.as_uri())
+    second.goto(old.as_uri())
+    first.locator("#run-1 .tasks input").nth(1).check()
+    until(second, "document.querySelectorAll('.tasks input:checked').length === 1")
+    second.bring_to_front()  # a page behind others draws nothing
+    until(second, "document.querySelector('.stage.cannot')?.textContent.includes('cannot show 3D')")
+    other.goto(new.as_uri())
+    assert other.locator(".tasks input:checked").count() == 0
+    other.locator("#run-1 .tasks input").nth(2).check()
+    first.reload()
+    assert first.locator(".tasks input:checked").count() == 1
+    assert first.locator("#run-1 .tasks input").nth(1).is_checked()
+    context.close()
+
+
+@pytest.mark.slow
+def test_a_browser_that_keeps_nothing_is_told_of(chromium, tmp_path):
+    """localStorage refuses: everything else goes on, and the page says so."""
+    refuse = (
+        "Object.defineProperty(window, 'localStorage', {get() { throw new DOMException('no', 'SecurityError'); }});"
+    )
+    path = written(job_of([tube_named("one")], shop(), unit="in"), tmp_path)
+    with opened(chromium, path, before=refuse) as page:
+        assert page.locator("#forgetful").is_visible()
+        page.locator("#run-1 .tasks input").first.check()
+        page.locator("input[name=unit][value=mm]").check()
+        assert "mm" in page.evaluate("document.documentElement.className").split()
+
+
+@pytest.mark.slow
+def test_hostile_names_show_as_text(chromium, hostile):
+    """No dialog, no request (held by `opened`); every name as its characters, in 3D too."""
+    with opened(chromium, hostile) as page:
+        for i, shown in enumerate(HOSTILE.values(), 1):
+            assert page.locator(f"#run-{i}-name").inner_text() == shown
+        assert page.locator("h1").inner_text() == EVIL
+        assert page.title() == f"{EVIL} – job sheet"
+        assert page.locator("img, h2 b, h1 b").count() == 0
+        wait_for_view(page, ".whole .stage")
+        page.evaluate(
+            "document.querySelector('.whole .stage').emit('plotly_hover', {points: [{curveNumber: 0, pointNumber: 0}]})"
+        )
+        assert page.locator("#under").inner_text() == next(iter(HOSTILE.values()))
+        page.locator("#run-1 .tasks input").first.check()
+        keys = page.evaluate("JSON.stringify(localStorage)")
+        assert "alert" not in keys and "run-1/cut" in keys
+        assert page.evaluate("document.documentElement.scrollWidth") <= 1280
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_printed_every_run_starts_a_page(desk, demo, paper):
+    """On paper: one run per page start, with its number and mark; no buttons, no sliders; all instructions."""
+    from pypdf import PdfReader
+
+    job, _ = demo
+    page = desk
+    page.locator("#run-2 .tasks input").first.check()
+    pdf = PdfReader(io.BytesIO(page.pdf(format=paper)))
+    # a PDF may hold fi and fl as one letter
+    texts = [re.sub(r"\s+", " ", normalize("NFKC", one.extract_text())) for one in pdf.pages]
+    starts = [next(i for i, text in enumerate(texts) if text.startswith(f"Tube {n} of 10 ")) for n in range(1, 11)]
+    assert starts == sorted(set(starts)) and starts[0] >= 1
+    assert len(texts) <= 3 + 2 * len(job.tubes)
+    joined = " ".join(texts)
+    assert "Next" not in joined and "From the right" not in joined and "Clear all ticks" not in joined
+    for setup in job.setups:
+        for sentence in SetupView(setup, Display("in")).instructions():
+            assert re.sub(r"\W", "", sentence) in re.sub(r"\W", "", joined)
+    assert joined.count("revision mark") >= 10
+
+
+#: Runs that hold nothing which another run has not: a rail, a rung, the trolley's leg with its error stay.
+ALIKE = {"exclude": [[f"#run-{n}"] for n in (2, 4, 5, 6, 7, 8, 9)]}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_it_is_accessible(request, size):
+    """axe-core finds nothing in light or dark, and nothing scrolls sideways."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = request.getfixturevalue(size)
+    wait_for_view(page, "#run-1 .stage[data-view=bender]")
+    with everything(page):
+        assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            wrong = Axe().run(page, context=ALIKE).response["violations"]
+            assert [(one["id"], [node["target"] for node in one["nodes"][:3]]) for one in wrong] == []
+    page.emulate_media(color_scheme="light")
+
+
+def test_on_a_phone_what_is_wider_than_it_can_be_read_and_reached(phone):
+    """Captions stay in the window, what slides says so and takes the keyboard, type in pictures is 11 px at least."""
+    page = phone
+    page.eval_on_selector("#run-1 .setup", "e => e.scrollIntoView({block: 'center', behavior: 'instant'})")
+    table = "document.querySelector('#run-1 .setup').closest('.wide')"
+    until(page, f"{table}.hasAttribute('data-more') && {table}.tabIndex === 0")
+    for left in (0, 200):
+        page.evaluate(f"{table}.scrollLeft = {left}")
+        box = page.locator("#run-1 .setup caption span").bounding_box()
+        assert box["x"] >= 0.0 and box["x"] + box["width"] <= 360.0
+    least = page.evaluate(
+        """() => Math.min(...[...document.querySelectorAll('#run-1 .drawing text, #run-1 .stick text')].map((e) =>
+          parseFloat(e.getAttribute('font-size')) * e.ownerSVGElement.getScreenCTM().a))"""
+    )
+    assert least > 11.0
+
+
+@pytest.mark.slow
+def test_what_fits_is_no_stop_for_the_keyboard(desk):
+    """On a desk the set-up table fits: Tab goes past it."""
+    wait_for_view(desk, "#run-6 .stage[data-view=tube]")
+    until(desk, "!document.querySelector('#run-6 .setup').closest('.wide').hasAttribute('tabindex')")
+
+
+def test_everything_to_touch_is_large_enough_for_gloves(phone):
+    """44 px each way for buttons, choices, sliders and boxes to tick (their whole line is touched)."""
+    page = phone
+    with everything(page):
+        small = page.evaluate(
+            """() => [...document.querySelectorAll("button, .button, .units label, .tasks label, input[type=range]")]
+              .filter(e => e.getClientRects().length && !e.closest("dialog"))
+              .map(e => [e.textContent.trim().slice(0, 20), e.getBoundingClientRect()])
+              .filter(([, box]) => box.height < 44 || box.width < 44).map(([text]) => text)"""
+        )
+    assert small == []
+
+
+@pytest.mark.slow
+def test_long_names_do_not_widen_a_phone(chromium, hostile):
+    with opened(chromium, hostile, viewport=PHONE) as page:
+        page.add_style_tag(content=ALL)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+@pytest.mark.slow
+def test_without_scripts_everything_can_be_read(chromium, demo):
+    """Numbers, pictures and every step; what needs scripts is not there, and that is said."""
+    job, path = demo
+    with opened(chromium, path, java_script_enabled=False) as page:
+        # locators need no scripts of the page
+        assert "Scripts are off" in page.locator("noscript").inner_text()
+        page.locator("#run-1").scroll_into_view_if_needed()
+        text = page.locator("#run-1").inner_text().replace("\u00a0", " ")
+        for sentence in SetupView(job.setups[0], Display("in")).instructions():
+            assert sentence in text
+        assert page.locator("#run-1 .big:visible").count() == 4
+        assert page.locator("#run-1 svg.picture").first.is_visible()
+        assert page.locator(".js-only:visible").count() == 0
+
+
+@pytest.mark.slow
+def test_few_3d_views_are_alive_at_once(chromium, tmp_path):
+    """Scrolled through from end to end, no more than three WebGL contexts stand, and each run gets its own."""
+    job = job_of([tube_named(f"T{i}", 400.0 * i) for i in range(8)], shop())
+    count = """
+      const made = new Set(), get = HTMLCanvasElement.prototype.getContext;
+      HTMLCanvasElement.prototype.getContext = function (kind, ...rest) {
+        const one = get.call(this, kind, ...rest);
+        if (one && /webgl/.test(kind)) made.add(one);
+        return one;
+      };
+      window.contexts = () => [...made].filter(one => !one.isContextLost()).length;
+    """
+    with opened(chromium, written(job, tmp_path), before=count) as page:
+        seen = 0
+        for n in (1, 4, 8):
+            wait_for_view(page, f"#run-{n} .stage[data-view=bender]")
+            assert len(alive(page)) <= 3
+            seen = max(seen, page.evaluate("window.contexts()"))
+        assert 1 <= seen <= 4
+
+
+@pytest.mark.slow
+def test_turned_by_hand_a_view_stays_turned_while_its_steps_change(desk):
+    """Every step is framed anew, seen from where the person turned it; the buttons put it back."""
+    # where the eye is, as a unit vector from the middle of the picture
+    away = """(() => {
+      const { eye, center } = document.querySelector('#run-2 .bender .stage').layout.scene.camera;
+      const v = ['x', 'y', 'z'].map((k) => eye[k] - center[k]), size = Math.hypot(...v);
+      return v.map((one) => one / size);
+    })()"""
+    page = desk
+    wait_for_view(page, "#run-2 .stage[data-view=bender]")
+    bench = page.locator("#run-2 .bender")
+    first = page.evaluate(away)
+    box = bench.locator(".stage").bounding_box()
+    at = (box["x"] + box["width"] * 0.8, box["y"] + box["height"] * 0.8)
+    page.mouse.move(*at)
+    page.mouse.down()
+    page.mouse.move(at[0] - 90.0, at[1] - 20.0, steps=3)
+    page.mouse.up()
+    until(page, f"Math.abs({away}[0] - ({first[0]})) > 0.1")
+    turned = settled(page, away)
+    bench.get_by_role("button", name="Next").click()
+    assert page.evaluate(away) == pytest.approx(turned, abs=1e-6)
+    bench.get_by_role("button", name="Closer").click()
+    bench.get_by_role("button", name="From the right").click()
+    until(page, f"Math.hypot(...{away}.map((v, i) => v - {first}[i])) < 1e-6")
+
+
+@pytest.mark.slow
+def test_the_view_of_the_bender_holds_what_moves(desk, demo):
+    """The die is large in each step, small when the whole stick is asked for, and the end that swings is seen."""
+    job, _ = demo
+    # pixels for each mm of the job, from plotly's own proportions
+    scale = """(() => {
+      const e = document.querySelector('#run-9 .bender .stage'), s = e.layout.scene;
+      return (s.aspectratio.x / (s.xaxis.range[1] - s.xaxis.range[0])) * e.clientHeight / 2;
+    })()"""
+    clr = job.setups[8].steps[0].die.clr
+    page = desk
+    wait_for_view(page, "#run-9 .stage[data-view=bender]")
+    bench = page.locator("#run-9 .bender")
+    seen = """(() => {
+      const stage = document.querySelector('#run-9 .bender .stage'), room = stage.getBoundingClientRect();
+      const labels = [...stage.querySelectorAll('.annotation-text')];
+      const words = labels.map(label => label.textContent);
+      return words.includes('mark %d') && labels.every((label, i) => {
+        const kept = words[i] === '1' || words[i].startsWith('mark') || words[i] === 'to A'
+          || (words[i] === 'A' && !words.includes('to A'));
+        const box = label.getBoundingClientRect();
+        return !kept || (room.left <= box.left && box.right <= room.right
+          && room.top <= box.top && box.bottom <= room.bottom);
+      });
+    })()"""
+    for number in range(1, 5):
+        bench.get_by_role("button", name="Next").click()
+        until(page, seen % number)
+        assert page.evaluate(scale) * 2.0 * clr > 14.0
+    stage = bench.locator(".stage").bounding_box()
+    step = page.evaluate(scale)
+    bench.get_by_role("button", name="At the die").click()
+    until(page, f"{scale} * 2.0 * {clr} > 120.0")
+    bench.get_by_role("button", name="Whole stick").click()
+    until(page, f"{scale} < {step}")
+    whole = page.evaluate(scale)
+    assert whole * job.setups[8].stick_length < 3.0 * stage["width"]
+    assert bench.get_by_role("button", name="Whole stick").get_attribute("aria-pressed") == "true"
+
+
+@pytest.mark.slow
+def test_of_two_hundred_runs_only_those_in_sight_are_laid_out(chromium, tmp_path):
+    """Eight bends each: under 25 MB; a page that lays out every run at once takes minutes to open."""
+    rows = [(200.0, 0.0 if i == 0 else (90.0, -90.0, 35.0)[i % 3], (30.0, 60.0, 45.0)[i % 3]) for i in range(8)]
+    job = job_of([tube_named(f"T{i}", 500.0 * i, rows) for i in range(200)], shop())
+    path = written(job, tmp_path)
+    assert path.stat().st_size < 25e6
+    laid_out = "all => all.filter(e => e.firstElementChild.checkVisibility({contentVisibilityAuto: true})).length"
+    with opened(chromium, path) as page:
+        wait_for_view(page, ".whole .stage")
+        assert page.locator(".run").count() == 200
+        assert page.eval_on_selector_all(".run", laid_out) <= 4
+        page.evaluate("location.hash = 'run-150'")
+        page.wait_for_selector("#run-150 .stage[data-alive]")
+        assert 1 <= page.eval_on_selector_all(".run", laid_out) <= 12
+        assert len(alive(page)) <= 3

@@ -1,0 +1,348 @@
+"""The HTML job sheet as a file: what it says, what it never does, how it is put together."""
+
+from __future__ import annotations
+
+import json
+import re
+from base64 import b64encode
+from dataclasses import replace
+from hashlib import sha256
+from html import unescape
+from html.parser import HTMLParser
+from unicodedata import category
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sheet_tools import EVIL, HOSTILE, demo_job, hostile_job, job_of, shop, tube_named, written
+
+from converter.bending.setup.words import SetupView
+from converter.exporters.dxf import cope_templates as cope_dxf
+from converter.exporters.files import OutputSet
+from converter.exporters.options import WriteOptions
+from converter.exporters.pdf import cope_templates as cope_pdf
+from converter.exporters.pictures.picture import ROLES, Picture
+from converter.exporters.pictures.written.svg import svg_text
+from converter.exporters.sheet import html
+from converter.exporters.sheet.content import job_page
+from converter.exporters.sheet.html import data, marked_up, picture_style
+from converter.exporters.sheet.squeeze import merged, squeezed
+from converter.exporters.sheet.view import FindingView, in_brief, run_view
+from converter.findings.wording import grouped, message
+from converter.job import Job
+from converter.model.section import Section
+from converter.quoting import visible
+from converter.settings import Settings
+from converter.shop.load import demo_shop
+from converter.units import BothUnits, Display
+
+BOTH = BothUnits("mm")
+
+
+class Text(HTMLParser):
+    """The visible text of a page, and every tag with its attributes."""
+
+    def __init__(self, page: str, hidden: str) -> None:
+        super().__init__()
+        self.words: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self._hidden, self._depth, self._raw = hidden, 0, False
+        self.feed(page)
+
+    def handle_starttag(self, tag, attrs):
+        given = dict(attrs)
+        self.tags.append((tag, given))
+        self._raw = tag in ("script", "style")
+        if self._depth and tag not in ("path", "circle", "rect", "input", "meta"):
+            self._depth += 1
+        elif self._hidden in (given.get("class") or "").split():
+            self._depth = 1
+
+    def handle_endtag(self, tag):
+        self._raw = False
+        if self._depth:
+            self._depth -= 1
+
+    def handle_data(self, data):
+        if not self._raw and not self._depth:
+            self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return re.sub(r"\s+", " ", "".join(self.words))
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("demo")
+    job = demo_job(folder / "in")
+    return job, written(job, folder / "out").read_text(encoding="utf-8")
+
+
+def test_it_says_every_setup_number_in_both_units(demo):
+    """Marks, stops and rolls of every bend, as the terminal and the paper round them."""
+    job, page = demo
+    texts = {"mm": Text(page, "u-in").text, "in": Text(page, "u-mm").text}
+    numbers = 0
+    for setup in job.setups:
+        for display in (Display("mm"), Display("in")):
+            sheet, text = SetupView(setup, display), texts[display.unit]
+            assert display.length(sheet.stick) in text
+            for sentence in sheet.instructions():
+                assert re.sub(r"\s+", " ", sentence) in text
+            for step in setup.steps:
+                for value in (sheet.mark("A", step), sheet.mark("B", step)):
+                    assert display.length(value) in text
+                    numbers += 1
+                assert display.angle(step.stop) in text
+    assert numbers == 2 * 2 * 20
+
+
+def test_it_says_findings_with_their_cure_and_cautions(demo):
+    job, page = demo
+    text = Text(page, "u-in").text
+    shown = job_page(job)
+    for findings in (shown.findings, *(run.findings for run in shown.runs)):
+        for alike in grouped(findings):
+            for sentence in (message(alike, Display("mm")), alike[0].cure_in(Display("mm"))):
+                assert re.sub(r"\s+", " ", sentence) in text
+    for caution in shown.cautions:
+        assert caution in text
+    assert "Revision mark" in text and shown.revision.mark in text
+
+
+def test_mass_is_in_kilograms_and_in_pounds():
+    """A metre of steel tube, worked by hand: pi/4 (38.1^2 - 32.1^2) mm2 x 7850 kg/m3; 1 lb is 0.45359237 kg."""
+    tube = tube_named("straight", rows=((700.0, 0.0, 90.0),))
+    length = 700.0 + 114.3 * 3.141592653589793 / 2.0 + 300.0
+    kg = 3.141592653589793 / 4.0 * (38.1**2 - 32.1**2) * length * 7850.0 * 1e-9
+    page = html.html_text(job_page(job_of([tube], shop())))
+    assert f'<dt>Mass</dt><dd><span class="u-mm">{kg:.2f}\u00a0kg</span>' in page
+    assert f'<span class="u-in">{kg / 0.45359237:.2f}\u00a0lb</span>' in page
+
+
+def test_nothing_points_outside_the_file(demo):
+    """No address but links within the page; no imports; the policy forbids the rest."""
+    _, page = demo
+    tags = Text(page, "").tags
+    for tag, has in tags:
+        assert "src" not in has, tag
+        assert not [name for name in has if name.startswith("on")], tag
+        assert has.get("href", "#").startswith("#")
+    style = page[page.index("<style>") : page.index("</style>")]
+    assert "url(" not in style and "@import" not in style
+    policy = next(has["content"] for tag, has in tags if has.get("http-equiv") == "Content-Security-Policy")
+    rules = dict(rule.strip().split(" ", 1) for rule in policy.split(";"))
+    assert rules["default-src"] == rules["connect-src"] == "'none'"
+    assert "unsafe-eval" not in policy and "unsafe-inline" not in rules["script-src"]
+
+
+def test_the_policy_knows_exactly_the_scripts_of_the_page(demo):
+    """Every script that runs has its hash in the policy, and every hash its script."""
+    _, page = demo
+    scripts = re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
+    hashes = {f"'sha256-{b64encode(sha256(text.encode()).digest()).decode()}'" for text in scripts}
+    allowed = re.search(r"script-src ([^;]*);", unescape(page))
+    assert allowed and set(allowed[1].split()) == hashes and len(scripts) == 3
+
+
+def test_the_3d_script_stands_in_the_page_once(demo):
+    _, page = demo
+    assert len(re.findall(r"plotly\.js v\d", page)) == 1
+
+
+def test_data_blocks_are_json_with_every_step(demo):
+    """One block for each run, with a pose before and after each bend; numbers only, no name in them."""
+    job, page = demo
+    blocks = [json.loads(text) for text in re.findall(r'class="scene">(.*?)</script>', page, re.DOTALL)]
+    assert [block["key"] for block in blocks] == [f"run-{i}" for i in range(1, 11)]
+    for block, setup in zip(blocks, job.setups, strict=True):
+        assert [step["bend"] for step in block["steps"]] == [step.bend for step in setup.steps]
+        for step in block["steps"]:
+            assert len([s for s in step["bent"]["s"] if len(s) == 7]) == len(step["made"])
+            assert len([s for s in step["fed"]["s"] if len(s) == 7]) == len(step["made"]) - 1
+        assert not [tube.name for tube in job.tubes if tube.name in json.dumps(block)]
+    assert blocks[9]["bad"] == [1] and blocks[9]["tight"] == [1]
+
+
+def test_fed_from_end_b_the_bends_count_from_there():
+    """Bends keep their numbers of the table, from end A; along the stick, from the end fed first, reversed."""
+    page = html.html_text(job_page(job_of([tube_named("one")], shop(), feed_from="B")))
+    (block,) = (json.loads(text) for text in re.findall(r'class="scene">(.*?)</script>', page, re.DOTALL))
+    assert block["first"] == "B"
+    assert [step["bend"] for step in block["steps"]] == [2, 1]
+    assert [step["made"] for step in block["steps"]] == [[2], [2, 1]]
+    assert [bend[0] for bend in block["bends"]] == [1, 2]
+    assert "end B first" in page
+
+
+def test_hostile_names_are_text():
+    """Escaped wherever they stand; what does not show is written out."""
+    page = html.html_text(job_page(hostile_job()))
+    found = Text(page, "u-in")
+    for shown in (*HOSTILE.values(), EVIL, f"{EVIL} steel", f"{EVIL} die"):
+        assert shown in found.text
+    assert not [tag for tag, has in found.tags if tag in ("img", "b", "i") and "class" not in has]
+    assert page.count("<script") == 3 + 1 + len(HOSTILE)
+    assert "\u2028" not in page and "\u202e" not in page
+
+
+@given(st.text(max_size=60))
+def test_a_data_block_cannot_be_left(text):
+    """Whatever a name holds, the block has no tag in it and reads back as it was."""
+    block = str(data({"name": text}))
+    assert "<" not in block and ">" not in block and "&" not in block and block.isascii()
+    assert json.loads(block) == {"name": text}
+
+
+@given(st.text(max_size=60))
+def test_said_text_has_no_tags_and_no_hidden_characters(text):
+    """Text from a drawing stays text."""
+    out = str(marked_up(text))
+    assert "<" not in re.sub(r"</?span[^>]*>", "", out)
+    assert not [c for c in out if category(c) in ("Cc", "Cf", "Cs", "Co", "Zl", "Zp") and c not in "\u200c\u200d"]
+
+
+def test_said_text_marks_only_what_differs():
+    """The words around a length stand once."""
+    text = f"cut to {BOTH.length(25.4)}, mark {BOTH.length(50.8)}"
+    assert str(marked_up(text)) == (
+        'cut to <span class="u-mm">25.40\u00a0mm</span><span class="u-in">1.000\u00a0in</span>, '
+        'mark <span class="u-mm">50.80\u00a0mm</span><span class="u-in">2.000\u00a0in</span>'
+    )
+    whole = BOTH.each(lambda one: f"feed on {one.length(25.4)} and stop")
+    assert str(marked_up(whole)).startswith("feed on") and str(marked_up(whole)).endswith(" and stop")
+
+
+def test_plain_text_shows_every_character():
+    assert visible("a\tb\nc") == "a b c"
+    assert visible("x\u202ey\u0000z") == "x[U+202E]y[U+0000]z"
+    assert visible("Größe 管 \u200d") == "Größe 管 \u200d"
+
+
+POINTS = st.lists(st.tuples(st.integers(-9999, 9999), st.integers(-9999, 9999)), min_size=2, max_size=9)
+
+
+@given(st.lists(st.tuples(st.sampled_from(["tube", "dim"]), POINTS, st.booleans()), min_size=1, max_size=6))
+def test_a_squeezed_picture_is_the_same_picture(strokes):
+    """Read back by a small reader of SVG paths of its own, every stroke lies where it lay, to the hundredth."""
+    picture = Picture("t")
+    for role, points, closed in strokes:
+        picture.stroke([(x / 100.0, y / 100.0) for x, y in points], role, closed=closed)
+    before = svg_text(picture, standalone=False)
+    after = squeezed(before)
+    assert lines_of(after) == lines_of(before)
+
+
+def test_a_squeezed_picture_says_both_units_in_one_text():
+    """Only texts in the same place become one; what the page's style says is not said again."""
+    picture = Picture("t")
+    picture.label(BOTH.length(25.4), (3.0, 4.0), 2.0)
+    picture.label("plain", (3.0, 8.0), 2.0)
+    before = svg_text(picture, standalone=False)
+    after = squeezed(before)
+    assert before.count("<text") == 3 and after.count("<text") == 2
+    assert '<tspan class="u-mm">25.40 mm</tspan><tspan class="u-in">1.000 in</tspan></text>' in after
+    assert "xmlns" not in after and "font-family" not in after and 'viewBox="' in after
+    assert "font-family" in picture_style() and "fill-rule:evenodd" in picture_style()
+
+
+def lines_of(svg: str) -> list[tuple[str, list[tuple[float, float]], bool]]:
+    """(class, points, closed) of every subpath, absolute."""
+    found = []
+    for look, path in re.findall(r'<path class="([^"]*)" d="([^"]*)"', svg):
+        at = (0.0, 0.0)
+        for command, numbers in re.findall(r"([MlLz])([^MlLz]*)", path):
+            values = [float(v) for v in re.findall(r"-?(?:\d+\.?\d*|\.\d+)", numbers)]
+            pairs = list(zip(values[::2], values[1::2], strict=True))
+            if command == "M":
+                found.append([look, [], False])
+            if command == "z":
+                found[-1][2] = True
+            for pair in pairs:
+                at = (at[0] + pair[0], at[1] + pair[1]) if command == "l" else pair
+                found[-1][1].append((round(at[0], 2) + 0.0, round(at[1], 2) + 0.0))
+    return [(look, points, closed) for look, points, closed in found]
+
+
+def test_two_pictures_become_one_with_both_units():
+    """Equal parts once, different ones in their unit."""
+    assert merged("<svg>\n<text>1 mm</text>\n</svg>", "<svg>\n<text>2 in</text>\n</svg>") == (
+        '<svg>\n<g class="u-mm"><text>1 mm</text></g>\n<g class="u-in"><text>2 in</text></g>\n</svg>'
+    )
+    assert 'class="u-mm"' in merged("<svg>\n</svg>", "<svg>\n<text>2</text>\n</svg>")
+
+
+def test_every_role_of_a_picture_has_its_look_in_light_and_dark():
+    style = picture_style()
+    for role, look in ROLES.items():
+        assert f"--r-{role}:{look.light}" in style and f"--r-{role}:{look.dark}" in style
+        assert f".f-{role}{{" in style and (look.width == 0.0 or f".r-{role}{{" in style)
+
+
+def test_the_same_job_gives_the_same_page(demo, tmp_path):
+    job, page = demo
+    assert written(job, tmp_path).read_text(encoding="utf-8") == page
+
+
+def test_the_demo_shop_is_said_loudly(tmp_path):
+    job = job_of([tube_named("one")], demo_shop())
+    assert "The dies and the machine on this sheet are invented" in html.html_text(job_page(job))
+    own = job_of([tube_named("one")], shop())
+    assert "are invented" not in html.html_text(job_page(own))
+
+
+def test_templates_written_beside_it_are_linked(tmp_path):
+    """Links to the cope templates of the same set of files; none when they are not written."""
+    job = demo_job(tmp_path / "in")
+    with OutputSet(tmp_path / "out") as out:
+        for writer in (cope_dxf, cope_pdf, html):
+            writer.export(job, out, WriteOptions(stem=job.stem))
+    page = (tmp_path / "out" / "boathouse-sheet.html").read_text(encoding="utf-8")
+    links = [has["href"] for tag, has in Text(page, "").tags if tag == "a" and not has["href"].startswith("#")]
+    assert set(links) == {"boathouse-copes.pdf", "boathouse-copes.dxf"}
+    assert "Full-size templates" in page
+
+
+def test_a_run_that_cannot_be_held_has_no_steps():
+    """No instructions that would scrap the stick: it says why instead."""
+    tight = tube_named("tight", rows=((300.0, 0.0, 90.0), (10.0, 90.0, 90.0)))
+    job = job_of([tight], shop())
+    assert job.setups[0].plan.lacks
+    page = html.html_text(job_page(job))
+    assert "This tube cannot be bent so" in page
+    assert 'class="bender"' not in page and "data-tick" not in page[: page.index("<script>", 9000)]
+
+
+def test_a_bend_without_a_die_says_so_in_its_step():
+    """In large letters where the die would stand; the bend is not made on whatever lies there."""
+    thick = replace(tube_named("thick"), section=Section("round", 60.3, 3.0))
+    page = html.html_text(job_page(job_of([thick], shop())))
+    steps = re.search(r'<ol class="steps".*?</ol>', page, re.DOTALL)
+    assert steps and steps[0].count("<dt>Die</dt>") == 1
+    assert re.search(r'<dt>Die</dt><dd>\s*<span class="value">none</span>', steps[0])
+
+
+def test_shown_in_one_unit_it_still_holds_both():
+    job = Job.of_tubes([tube_named("one")], shop(), settings=Settings(unit="in", denominator=16))
+    page = html.html_text(job_page(job))
+    assert re.search(r'<html lang="en" class="in">', page)
+    assert "u-mm" in page and re.search(r'class="u-in"><span class="nb">[\d-]+/16</span>\u00a0in', page)
+
+
+def test_a_name_that_holds_our_own_marks_is_one_name(tmp_path):
+    """What holds both units apart inside the program cannot be forged by a layer's name."""
+    name = "A\ue0f0B\ue0f1C\ue0f2D"
+    page = html.html_text(job_page(job_of([tube_named(name)], shop())))
+    assert "A[U+E0F0]B[U+E0F1]C[U+E0F2]D</bdi>" in page
+    for element in ("bdi", "h2"):
+        assert not re.search(rf"<{element}[^>]*>A<span", page)
+
+
+def test_runs_of_which_the_same_is_said_stand_together_the_worst_first():
+    page = job_page(job_of([tube_named(name) for name in ("fine", "a", "b", "c", "d")], shop()))
+    views = [run_view(run, BOTH, {run.key: run for run in page.runs}) for run in page.runs]
+    note, error = (FindingView(severity, "long", "short", "") for severity in ("note", "error"))
+    said = [(), (note, note), (error, note), (note, note), (note,)]
+    briefs = in_brief([replace(view, findings=findings) for view, findings in zip(views, said, strict=True)])
+    assert [([run.name for run in one.runs], one.more) for one in briefs] == [(["b"], 1), (["a", "c"], 1), (["d"], 0)]

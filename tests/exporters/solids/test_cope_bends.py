@@ -1,0 +1,94 @@
+"""Copes led by a bend among several mates: the curve against distances worked by hand, the solid against the curve."""
+
+from __future__ import annotations
+
+from math import radians
+
+import numpy as np
+import pytest
+from coped_solids import taken_off
+from copes import straight
+from frames import RAIL, hoop
+
+from converter.exporters.solids.coped import coped_solid, cutters, run_on
+from converter.joints.finding.joints import survey_frame
+from converter.kernel.cuts import cut
+from converter.kernel.shapes.solids import is_valid, tube_solid, volume
+from converter.model.section import Section
+
+# a tube that ends on the hoop's bend, where a second tube of that diameter passes; in mm
+CASES = {
+    "steep": (38.1, (-104.1, -48.7, 681.4), (145.5, 46.3, 378.2), (22.5, 0.0, 529.0), (-351.6, 89.6, 638.7)),
+    "low": (30.0, (-142.2, -68.8, 598.9), (181.0, 73.4, 426.9), (16.8, 0.0, 514.5), (-276.7, -254.3, 610.2)),
+    "side": (30.0, (140.5, -177.8, 593.7), (-21.5, 185.8, 534.1), (56.5, 4.7, 567.3), (51.3, -58.5, 962.2)),
+    "beside": (30.0, (-180.4, -73.0, 493.7), (203.1, 58.3, 547.2), (15.0, -4.0, 520.1), (146.7, -329.9, 711.1)),
+}
+
+
+def frame(name):
+    od, a, b, c, d = CASES[name]
+    tubes = [hoop("HOOP", 0.0, 0.0), straight("CROSS", a, b, Section("round", od, 2.0)), straight("T", c, d, RAIL)]
+    [joint] = [j for j in survey_frame(tubes).joints if j.tube == "T"]
+    assert joint.mates == ("HOOP", "CROSS")
+    return tubes, joint
+
+
+def off_hoop(p):
+    """Distance of points (n, 3) from the outside of the hoop's first leg, bend and top."""
+    x, y, z = p.T
+    leg = np.hypot(x, y) + np.maximum(z - 450.0, 0.0)
+    top = np.hypot(y, z - 600.0) + np.maximum(150.0 - x, 0.0)
+    u = np.hypot(x - 150.0, z - 450.0) - 150.0
+    bend = np.where((x <= 150.0) & (z >= 450.0), np.hypot(u, y), np.inf)
+    return np.minimum(np.minimum(leg, top), bend) - RAIL.od / 2.0
+
+
+def off_cross(p, od, a, b):
+    way = (np.array(b) - a) / np.linalg.norm(np.array(b) - a)
+    return np.linalg.norm(np.cross(p - np.array(a), way), axis=1) - od / 2.0
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_every_line_stops_where_it_first_meets_one_of_them(name):
+    """On the nearer outside of both at the cut, and outside of both on the whole way there."""
+    od, a, b, *_ = CASES[name]
+    _, joint = frame(name)
+    branch = joint.cut.branch
+    phi = radians(1.0) * np.arange(360.0)
+    lines = branch.lines(np.degrees(phi))
+    t, met = joint.cut.reach(lines)
+    start = np.asarray(branch.point) + lines.p[:, None] * np.asarray(branch.zero) + lines.q[:, None] * branch.side
+
+    def off(back):
+        p = start - back[:, None] * np.asarray(branch.direction)
+        return np.minimum(off_hoop(p), off_cross(p, od, a, b))
+
+    assert np.count_nonzero(met) > 300
+    assert np.abs(off(t)[met]).max() < 1e-6
+    for more in np.linspace(0.2, 200.0, 400):
+        assert off(t + more)[met].min() > 0.0
+
+
+@pytest.mark.parametrize(
+    "name", ["steep", pytest.param("low", marks=pytest.mark.slow), pytest.param("side", marks=pytest.mark.slow)]
+)
+def test_the_solid_is_cut_by_that_curve(name):
+    """What lies behind the bend goes too, though the boolean with both mates would leave it hanging on."""
+    tubes, joint = frame(name)
+    tube = tubes[2]
+    solid = coped_solid(tube, tube.section, [joint])
+    whole = volume(tube_solid(tube.run, tube.section))
+    wanted = whole - taken_off(joint)
+    assert is_valid(solid)
+    assert volume(solid) == pytest.approx(wanted, abs=1e-5 * whole)
+    run, more = run_on(tube.run, [joint])
+    plain = cut(tube_solid(run, tube.section), cutters(joint, more["A"], behind_bends=False))
+    assert abs(volume(plain) - wanted) > 4e-5 * whole
+
+
+@pytest.mark.slow
+def test_beside_a_bend_the_solid_is_cut_level_along_it():
+    """Lines that pass beside the bend jump there, so that the quadrature is good to a few 1e-5 only."""
+    tubes, joint = frame("beside")
+    whole = volume(tube_solid(tubes[2].run, RAIL))
+    assert volume(coped_solid(tubes[2], RAIL, [joint])) == pytest.approx(whole - taken_off(joint), abs=1e-4 * whole)

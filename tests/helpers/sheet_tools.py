@@ -1,0 +1,162 @@
+"""Job sheets for the tests, and a browser to look at them."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from converter.demo.boathouse import JOB_TEXT, STEM
+from converter.demo.dxf_drawing import drawing_text
+from converter.exporters.files import OutputSet
+from converter.exporters.options import WriteOptions
+from converter.exporters.sheet import html
+from converter.job import Job, open_job
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.run import Run, Tube
+from converter.model.section import Section
+from converter.settings import Settings
+from converter.shop.job_file import JobFile
+from converter.shop.load import demo_text
+from converter.shop.model import Die, Machine, Shop, Trial
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+#: Software rendering: WebGL without a graphics card. Nothing is looked up in a network, at the start or later.
+ARGUMENTS = [
+    "--no-sandbox",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-quic",
+    "--disable-sync",
+    "--no-first-run",
+]
+#: Seconds that anything in the browser may take; reached only where it never comes.
+PATIENCE = 120.0
+TUBE = Section("round", 38.1, 3.0)
+#: Names that try to be something else, and what a page must show of each.
+HOSTILE = {
+    "<script>alert(1)</script>": "<script>alert(1)</script>",
+    '"><img src=x onerror=alert(1)>': '"><img src=x onerror=alert(1)>',
+    "</script></title><b>bold</b>": "</script></title><b>bold</b>",
+    "{{ 7*7 }}<a href='javascript:alert(1)'>go</a>": "{{ 7*7 }}<a href='javascript:alert(1)'>go</a>",
+    "two\u2028lines": "two[U+2028]lines",
+    "left\u202egnp.exe": "left[U+202E]gnp.exe",
+    "M" * 120: "M" * 120,
+}
+EVIL = "</title></script><script>alert(2)</script><b>"
+
+
+def demo_job(folder: Path, **given: Any) -> Job:
+    """The whole demo job, worked out; its files are written to ``folder``."""
+    folder.mkdir(parents=True, exist_ok=True)
+    texts = {f"{STEM}.dxf": drawing_text(), "shop.toml": demo_text(), "job.toml": JOB_TEXT}
+    for name, text in texts.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    given = {"shop": str(folder / "shop.toml"), "job": str(folder / "job.toml")} | given
+    return open_job(str(folder / f"{STEM}.dxf"), Settings(**given))
+
+
+def shop(**given: Any) -> Shop:
+    """A shop with one die, a vertical machine and two test bends; any file stands for its shop file."""
+    die = Die("R4.5", "round", 38.1, 114.3, clamp=50.0, between=60.0, tail=40.0, mark_offset=12.0)
+    tests = tuple(Trial(die.name, None, None, stop, stop * 0.97) for stop in (45.0, 90.0))
+    machine = given.pop("machine", Machine(plane="vertical", pivot_height=1000.0, swings="ahead"))
+    return Shop("Test shop", (die,), machine, tests=tests, source=__file__, **given)
+
+
+def job_of(
+    tubes: Sequence[Tube], where: Shop, stem: str = "job", unit: str = "mm", feed_from: str | None = None, **more: Any
+) -> Job:
+    """A job of tubes made up here, shown in ``unit``."""
+    settings = Settings(unit=unit, feed_from=feed_from)
+    return Job.of_tubes(tubes, where, source=f"{stem}.dxf", settings=settings, **more)
+
+
+def tube_named(name: str, at: float = 0.0, rows: Sequence[tuple[float, float, float]] = ()) -> Tube:
+    """A tube with two bends out of one plane, ``at`` mm along y."""
+    rows = rows or ((300.0, 0.0, 90.0), (250.0, 90.0, 45.0))
+    table = BendTable(tuple(Bend(feed, roll, angle, 114.3) for feed, roll, angle in rows), 300.0)
+    placement = Placement((0.0, at, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+    return Tube(Run(name, "LAYER", False, table, placement), TUBE, metal="mild steel")
+
+
+def hostile_job() -> Job:
+    """Tubes with every hostile name, of a hostile metal, on a hostile die, in a hostile job."""
+    tubes = [replace(tube_named(name, 400.0 * i), metal=f"{EVIL} steel") for i, name in enumerate(HOSTILE)]
+    where = shop()
+    where = replace(where, name=EVIL, dies=(replace(where.dies[0], name=f"{EVIL} die"),), tests=())
+    return job_of(tubes, where, "hostile", job_file=JobFile(name=EVIL))
+
+
+def written(job: Job, folder: Path) -> Path:
+    """The job's sheet, written."""
+    with OutputSet(folder, force=True) as out:
+        html.export(job, out, WriteOptions(stem=job.stem))
+    return out.final(f"{job.stem}-sheet.html")
+
+
+@contextmanager
+def browser() -> Iterator[Any]:
+    """Chromium as the system has it; nothing is downloaded."""
+    from playwright.sync_api import sync_playwright
+
+    path = next((found for found in map(shutil.which, BROWSERS) if found), None)
+    if path is None:
+        sentence = "The tests look at the job sheet in a real browser: install it with `apt-get install chromium`."
+        if os.environ.get("CI"):
+            pytest.fail(sentence)
+        pytest.skip(sentence)
+    with sync_playwright() as playwright:
+        one = playwright.chromium.launch(executable_path=path, args=ARGUMENTS, timeout=1000.0 * PATIENCE)
+        yield one
+        one.close()
+
+
+def context_of(one: Any, **how: Any) -> Any:
+    """A window with a memory of its own, whose waiting ends only where something never comes."""
+    context = one.new_context(**how)
+    context.set_default_timeout(1000.0 * PATIENCE)
+    return context
+
+
+@contextmanager
+def opened(one: Any, path: Path, **how: Any) -> Iterator[Any]:
+    """A page, held to what every page must do: no error, no dialog, nothing fetched.
+
+    Args:
+        one: the browser.
+        path: of the sheet.
+        how: for the context: viewport, color_scheme, java_script_enabled...
+    """
+    before = how.pop("before", "")
+    context = context_of(one, **{"viewport": {"width": 1280, "height": 900}} | how)
+    if before:
+        context.add_init_script(before)
+    page = context.new_page()
+    wrong: list[str] = []
+    address = path.absolute().as_uri()
+
+    def route(found: Any) -> None:
+        url = found.request.url
+        if url.split("#")[0] == address:
+            found.continue_()
+        else:
+            wrong.append(f"request {url}")
+            found.abort()
+
+    page.route("**/*", route)
+    page.on("console", lambda said: wrong.append(f"console {said.text}") if said.type == "error" else None)
+    page.on("pageerror", lambda error: wrong.append(f"error {error}"))
+    page.on("dialog", lambda dialog: (wrong.append(f"dialog {dialog.message}"), dialog.dismiss()))
+    page.goto(address)
+    yield page
+    context.close()
+    assert wrong == []

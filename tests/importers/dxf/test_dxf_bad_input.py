@@ -1,0 +1,349 @@
+"""Bad files end in one sentence with a code, a file and a place; damage that can be mended is said."""
+
+import io
+import os
+import re
+import sys
+
+import pytest
+from dxf_text import text
+from dxf_tools import codes, new
+
+from converter.errors import ElbowroomError, ReadError
+from converter.importers import source as source_module
+from converter.importers.registry import FORMATS, ReadOptions, detect, read
+
+
+def binary(n=20):
+    doc, msp = new()
+    for i in range(n):
+        msp.add_line((0, i), (100, i))
+    stream = io.BytesIO()
+    doc.write(stream, fmt="bin")
+    return stream.getvalue()
+
+
+def save(tmp_path, data, name="part.dxf"):
+    path = tmp_path / name
+    path.write_bytes(data.encode("utf-8") if isinstance(data, str) else data)
+    return path
+
+
+def refusal(path, code, match=""):
+    """Reading fails with one clear sentence."""
+    with pytest.raises(ReadError, match=match) as caught:
+        read(path)
+    error = caught.value
+    assert error.code == code, error.message
+    assert error.file == str(path) and str(path) in error.message
+    assert "\n" not in error.message and error.message.endswith(".") and "Traceback" not in error.message
+    return error
+
+
+def test_no_file_at_all(tmp_path):
+    refusal(tmp_path / "none.dxf", "no-such-file", "does not exist")
+
+
+def test_a_directory(tmp_path):
+    refusal(tmp_path, "is-directory", "is a directory")
+
+
+def test_an_empty_file(tmp_path):
+    refusal(save(tmp_path, ""), "empty-file", "is empty")
+
+
+def test_an_unreadable_file(tmp_path, monkeypatch):
+    """The tests may run as a user whom permissions do not stop, so the refusal is put in the way of open()."""
+    path = save(tmp_path, text())
+
+    def refuse(*args, **kwargs):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(source_module, "open_to_read", refuse)
+    refusal(path, "no-permission", "may not be read")
+
+
+def test_a_name_with_a_nul():
+    with pytest.raises(ReadError) as caught:
+        read("a\0b.dxf")
+    assert caught.value.code == "unreadable"
+
+
+@pytest.mark.parametrize("name", ["note.dxf", "note.DXF"])
+def test_only_text(tmp_path, name):
+    path = save(tmp_path, "Dear workshop,\nplease bend this tube, as discussed.\n" * 40, name)
+    refusal(path, "not-dxf", "not a DXF drawing, it holds other text")
+
+
+def test_binary_junk(tmp_path):
+    path = save(tmp_path, bytes(range(256)) * 50)
+    refusal(path, "not-dxf", "not a DXF drawing, it holds binary data")
+
+
+def test_a_name_no_reader_knows(tmp_path):
+    refusal(save(tmp_path, "hello there\n", "part.xyz"), "unknown-format", r"\.dxf")
+
+
+@pytest.mark.parametrize(
+    ("start", "words"),
+    [
+        (b"AC1032\0\0\0", "DWG drawing.*export it as DXF"),
+        (b"AC1015\0\0\0", "DWG drawing"),
+        (b"%PDF-1.7\n", "a PDF"),
+        (b"PK\x03\x04\x14", "zip archive"),
+        (b"\x89PNG\r\n", "a picture"),
+    ],
+)
+def test_other_programs_files(tmp_path, start, words):
+    """Whatever they are called: the content decides."""
+    refusal(save(tmp_path, start + b"\0" * 100), "foreign-format", words)
+
+
+@pytest.mark.parametrize("name", ["part.csv", "part.txt", "part"])
+def test_the_content_decides_not_the_name(tmp_path, name):
+    assert len(read(save(tmp_path, text(), name)).curves) == 20
+    assert len(read(save(tmp_path, binary(), name)).curves) == 20
+
+
+def test_detection_of_dxf_openings():
+    for head in (
+        b"0\nSECTION\n", b"  0\r\nSECTION\r\n", b"999\nmade by X\n  0\nSECTION\n", b"\xef\xbb\xbf0\nSECTION\n",
+        b"999\n\n999\nmore\n0\nSECTION\n", b"AutoCAD Binary DXF\r\n\x1a\0", b"0\rSECTION\r2\r",
+    ):  # fmt: skip
+        assert detect(head, "x.csv").name == "dxf", head
+
+
+def test_formats_are_listed_without_their_libraries():
+    """The list of formats must cost nothing, since --help prints it."""
+    import subprocess
+
+    script = (
+        "import sys; from converter.importers.registry import FORMATS; assert FORMATS; "
+        "print([m for m in ('numpy', 'ezdxf', 'click') if m in sys.modules])"
+    )
+    out = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "[]"
+    assert FORMATS[0].name == "dxf"
+
+
+def test_standard_input(monkeypatch):
+    for data in (text().encode(), binary(), b"\xef\xbb\xbf" + text().encode()):
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(data)))
+        drawing = read("-")
+        assert len(drawing.curves) == 20 and drawing.source == "-" and codes(drawing) == []
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"")))
+    with pytest.raises(ReadError, match="Standard input is empty"):
+        read("-")
+
+
+def test_a_byte_order_mark_and_old_line_ends(tmp_path):
+    for data in (
+        b"\xef\xbb\xbf" + text().encode(), text().replace("\n", "\r\n").encode(), text().replace("\n", "\r").encode(),
+    ):  # fmt: skip
+        drawing = read(save(tmp_path, data))
+        assert len(drawing.curves) == 20 and codes(drawing) == []
+
+
+@pytest.mark.parametrize("share", [0.05, 0.3, 0.6, 0.8])
+def test_cut_short_is_never_silent(tmp_path, share):
+    """Wherever it is cut before the entities end, the tubes after the cut would be missing."""
+    whole = text(2000, "R2000")
+    end = whole.index("OBJECTS") if "OBJECTS" in whole else len(whole)
+    refusal(save(tmp_path, whole[: int(end * share)]), "truncated", "cut short")
+
+
+def test_every_cut_of_a_small_file_is_refused_or_said(tmp_path):
+    whole = text(3, "R12")
+    last = whole.rindex("EOF")
+    complete = whole.rindex("ENDSEC") + len("ENDSEC")
+    for cut in range(30, last, 37):
+        path = save(tmp_path, whole[:cut])
+        if cut < complete:
+            with pytest.raises(ReadError):
+                read(path)
+        else:
+            drawing = read(path)
+            assert len(drawing.curves) == 3 and "file-repaired" in codes(drawing)
+
+
+def test_cut_after_the_entities_is_mended_and_said(tmp_path):
+    whole = text(20)
+    cut = whole.index("OBJECTS") + 300
+    drawing = read(save(tmp_path, whole[:cut]))
+    assert len(drawing.curves) == 20
+    (said,) = drawing.findings
+    assert said.code == "file-repaired" and said.severity == "warning" and "after the drawn entities" in said.message
+
+
+def test_cut_binary(tmp_path):
+    data = binary()
+    for share in (0.2, 0.5, 0.9, 0.999):
+        refusal(save(tmp_path, data[: int(len(data) * share)]), "truncated", "cut short")
+
+
+def test_junk_after_the_end_mark_does_no_harm(tmp_path):
+    drawing = read(save(tmp_path, text() + "\x00\x00 some mail footer\n" * 500))
+    assert len(drawing.curves) == 20 and codes(drawing) == []
+
+
+def test_lost_curves_are_counted_as_an_error(tmp_path):
+    """A number with two points, and two lines of one handle, of which the library keeps one."""
+    whole = text(20)
+    spoilt = re.sub(r"(AcDbLine\n 10\n).*\n", r"\g<1>1.2.3\n", whole, count=1)
+    third, fourth = re.findall(r"LINE\n  5\n(\w+)\n", whole)[2:4]
+    spoilt = spoilt.replace(f"LINE\n  5\n{fourth}\n", f"LINE\n  5\n{third}\n")
+    drawing = read(save(tmp_path, spoilt))
+    (said,) = drawing.findings
+    assert len(drawing.curves) == 19
+    assert (said.code, said.severity, said.measured) == ("file-repaired", "error", 1.0)
+    assert "1 of 20 curves was lost" in said.message
+
+
+@pytest.mark.parametrize(("right", "wrong"), [("\n 10\n", "\n xx\n"), ("\n 10\n", "\n 10\nxx\n")])
+def test_what_cannot_be_mended_is_refused(tmp_path, right, wrong):
+    """Something that is no number where a group code stands, or a value."""
+    whole = text(20)
+    at = [m.start() for m in re.finditer("AcDbLine", whole)][7]
+    refusal(save(tmp_path, whole[:at] + whole[at:].replace(right, wrong, 1)), "damaged", "damaged beyond repair")
+
+
+def test_damage_at_random_never_shows_a_traceback(tmp_path):
+    """Bytes changed, dropped and doubled anywhere: a drawing, or one sentence of ours."""
+    import random
+
+    rng = random.Random(7)
+    for whole in (text(5).encode(), text(5, "R12").encode(), binary(5)):
+        for _ in range(25):
+            data = bytearray(whole)
+            for _ in range(rng.randint(1, 6)):
+                i = rng.randrange(len(data))
+                kind = rng.randrange(3)
+                if kind == 0:
+                    data[i] = rng.randrange(256)
+                elif kind == 1:
+                    del data[i : i + rng.randint(1, 40)]
+                else:
+                    data[i:i] = data[i : i + rng.randint(1, 40)]
+            try:
+                read(save(tmp_path, bytes(data)))
+            except ElbowroomError as error:
+                assert "\n" not in error.message
+
+
+def entity(kind, *tags):
+    body = "".join(f"{code}\n{value}\n" for code, value in tags)
+    return (
+        f"0\nSECTION\n2\nENTITIES\n0\nLINE\n5\nA1\n8\nRAIL\n10\n0\n20\n0\n11\n5\n21\n0\n"
+        f"0\n{kind}\n5\n2F\n8\nHAND RAIL\n{body}0\nENDSEC\n0\nEOF\n"
+    )
+
+
+@pytest.mark.parametrize("number", ["nan", "NaN", "inf", "-inf", "1e999"])
+@pytest.mark.parametrize(
+    ("kind", "tags"),
+    [
+        ("LINE", [(10, "{}"), (20, 0), (11, 1), (21, 1)]),
+        ("LINE", [(10, 0), (20, 0), (30, 0), (11, 1), (21, 1), (31, "{}")]),
+        ("ARC", [(10, 0), (20, "{}"), (40, 5), (50, 0), (51, 90)]),
+        ("ARC", [(10, 0), (20, 0), (40, "{}"), (50, 0), (51, 90)]),
+        ("ARC", [(10, 0), (20, 0), (40, 5), (50, "{}"), (51, 90)]),
+        ("CIRCLE", [(10, 0), (20, 0), (40, "{}")]),
+    ],
+)
+def test_numbers_that_are_none(tmp_path, kind, tags, number):
+    """They load without a word; a tube with a hole in it must not be read in silence."""
+    data = entity(kind, *((c, str(v).format(number)) for c, v in tags))
+    error = refusal(save(tmp_path, data), "not-finite", "not a finite number")
+    assert error.where == f"{kind} 2F on layer 'HAND RAIL'" and error.where in error.message
+
+
+def test_numbers_that_are_none_in_arrays(tmp_path):
+    for build in (
+        lambda m: m.add_lwpolyline([(0, 0), (float("nan"), 5), (9, 9)]),
+        lambda m: m.add_lwpolyline([(0, 0, float("nan")), (5, 5, 0), (9, 9, 0)], format="xyb"),
+        lambda m: m.add_polyline3d([(0, 0, 0), (5, 5, float("inf")), (9, 9, 9)]),
+        lambda m: m.add_open_spline([(0, 0), (5, float("nan")), (9, 9), (12, 0)]),
+        lambda m: m.add_spline([(0, 0), (5, float("nan")), (9, 9), (12, 0)]),
+        lambda m: m.add_ellipse((0, 0), (float("nan"), 5), 0.5),
+    ):
+        doc, msp = new()
+        build(msp)
+        path = tmp_path / "nan.dxf"
+        doc.saveas(path)
+        refusal(path, "not-finite", "finite")
+
+
+def test_a_bad_number_on_a_layer_that_is_not_read_does_no_harm(tmp_path):
+    data = entity("LINE", (10, "nan"), (20, 0), (11, 1), (21, 1))
+    drawing = read(save(tmp_path, data), ReadOptions(skip_layers=("HAND*",)))
+    assert [c.layer for c in drawing.curves] == ["RAIL"]
+
+
+def test_a_bad_number_inside_a_block(tmp_path):
+    doc, msp = new()
+    doc.blocks.new("B").add_line((0, 0), (float("nan"), 0))
+    msp.add_blockref("B", (0, 0))
+    path = tmp_path / "nan.dxf"
+    doc.saveas(path)
+    refusal(path, "not-finite", "LINE")
+
+
+@pytest.mark.parametrize(
+    ("kind", "tags", "why"),
+    [
+        ("LINE", [(10, 5), (20, 5)], "a line of which an end is missing"),
+        ("LINE", [(11, 5), (21, 5)], "a line of which an end is missing"),
+        ("ARC", [(10, 5), (20, 5), (40, 5), (50, 0)], "an arc of which an angle is missing"),
+        ("ARC", [(10, 5), (20, 5), (50, 0), (51, 90)], "an arc of which centre or radius is missing"),
+        ("CIRCLE", [(40, 5)], "an arc of which centre or radius is missing"),
+    ],
+)
+def test_half_an_entity_is_an_error(tmp_path, kind, tags, why):
+    """The DXF library fills in the origin, a whole turn or radius 1: a wrong tube in silence."""
+    drawing = read(save(tmp_path, entity(kind, *tags)))
+    assert [c.handle for c in drawing.curves] == ["A1"]
+    said = drawing.findings[-1]
+    assert (said.code, said.severity, said.handle, said.layer) == ("entity-unread", "error", "2F", "HAND RAIL")
+    assert [(i.kind, i.count, i.why) for i in drawing.ignored] == [(kind, 1, why)]
+
+
+def test_undecodable_layer_names_can_be_written_out(tmp_path):
+    """UTF-8 bytes in a file that claims another code page, and bytes that are nothing at all."""
+    data = text(1, "R2000").encode().replace(b"RAIL", b"R\xc3\x96HR\x81")
+    (drawn,) = read(save(tmp_path, data)).curves
+    assert drawn.layer.encode("utf-8") and drawn.layer.startswith("R")
+
+
+def test_nothing_is_printed(tmp_path, capfd):
+    """The DXF library logs warnings that Python would write to stderr."""
+    whole = text(20)
+    read(save(tmp_path, whole[: whole.index("OBJECTS") + 300]))
+    read(save(tmp_path, entity("TEXT", (1, "x"))))
+    out, err = capfd.readouterr()
+    assert out == "" and err == ""
+
+
+def test_collection_is_switched_back_on(tmp_path):
+    import gc
+
+    path = save(tmp_path, text())
+    read(path)
+    assert gc.isenabled()
+    gc.disable()
+    try:
+        read(path)
+        assert not gc.isenabled()
+    finally:
+        gc.enable()
+    with pytest.raises(ReadError):
+        read(save(tmp_path, entity("LINE", (10, "nan"), (20, 0), (11, 1), (21, 1))))
+    assert gc.isenabled()
+
+
+def test_the_input_is_left_alone(tmp_path):
+    path = save(tmp_path, text())
+    before = path.read_bytes()
+    stamp = os.stat(path).st_mtime_ns
+    read(path)
+    assert path.read_bytes() == before and os.stat(path).st_mtime_ns == stamp
+    assert os.listdir(tmp_path) == ["part.dxf"]

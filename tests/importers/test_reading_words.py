@@ -1,0 +1,311 @@
+"""Every text, cure and clause of the readers' catalogue in mm and in inches, from findings that are really made."""
+
+from __future__ import annotations
+
+import inspect
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import cadquery as cq
+import numpy as np
+import pytest
+import trimesh
+from dxf_text import text as dxf_text
+from dxf_tools import FIXTURES, new, reread
+from mesh_tools import ringed, saved, scanned, swept
+from tube_bodies import angle_iron, cylinder, plate, shaft, spring
+from tubes import run_of
+
+from converter.findings import CODES, Clause, Finding
+from converter.findings.catalogue import reading
+from converter.findings.entries import CLAUSES
+from converter.findings.wording import reason
+from converter.geometry.vectors import Vec
+from converter.importers.dxf import read_dxf
+from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
+from converter.importers.dxf.leftout import Tally
+from converter.importers.mesh.tube import measure
+from converter.importers.mesh.tube_findings import tube_findings
+from converter.importers.mesh.weld import weld
+from converter.importers.registry import ReadOptions, read
+from converter.importers.solids.read import find_tubes
+from converter.importers.step.read import _no_unit_finding, _StepReading
+from converter.job import open_job
+from converter.kernel.shapes.solids import tube_solid
+from converter.model.curve import Line
+from converter.model.drawing import Drawing, Ignored
+from converter.model.section import Section
+from converter.reducer import reduce_drawing
+from converter.settings import Settings
+from converter.units import Display
+
+Told = tuple[list[Finding], list[Ignored]]
+
+_SOURCE = inspect.getsource(reading)
+#: Codes and clauses of the readers' catalogue.
+_CODES = re.findall(r'^define\(\s*"([^"]+)"', _SOURCE, re.MULTILINE)
+_CLAUSES = re.findall(r'^clause\(\s*"([^"]+)"', _SOURCE, re.MULTILINE)
+#: What is told of the mesh reader with words of the reducer's catalogue.
+_MORE = {("kink", "mesh"), ("rebuild-deviation", "mesh")}
+#: Says what lengths would be in the other unit, so it names both in either.
+_NAMES_BOTH = ("units-assumed",)
+#: Made only by a file that is no sound STEP, which is tried out in a process of its own.
+_FAULTS = {("file-repaired", "malformed")}
+#: What an end would seldom be with what was left out.
+_ENDS = {("left-out-touches", variant) for variant in ("other tubes", "cut", "cut longer")}
+#: What is seldom told, and how it reads in inches.
+_SELDOM = {
+    Clause.of("solid-faces-not-evaluated", error="Standard_Failure"): "the CAD kernel cannot evaluate its faces "
+    "(Standard_Failure)",
+    Clause.of("solid-without-faces"): "it has no faces",
+    Clause.of("solid-nothing-round", faces=1): "none of its 1 face goes round a tube",
+    Clause.of("solid-fit-tolerance", fit=0.127): "the fit tolerance is 0.005 in",
+    Clause.of("solid-section-turned", angle=3.0): "its section is turned by 3.00° against the first bend",
+}
+
+
+def drawings(tmp_path: Path) -> Iterator[Drawing]:
+    """Drawings in DXF: of every unit, with layers off, flat arcs, a solid's edges, damage, what is not read."""
+    for code, option in ((0, None), (99, None), (4, "in")):
+        doc, model = new(units=code)
+        model.add_line((0, 0), (500, 0))
+        yield reread(doc, tmp_path, units=option)
+    for measurement, shop in ((0, None), (1, "in")):
+        doc, model = new(units=0)
+        doc.header["$MEASUREMENT"] = measurement
+        model.add_line((0, 0), (500, 0))
+        yield reread(doc, tmp_path, shop_units=shop)
+    for count in (1, 23):
+        doc, model = new()
+        for i in range(count):
+            doc.layers.add(f"OFF-{i}").off()
+            model.add_line((0, i), (9, i), dxfattribs={"layer": f"OFF-{i}"})
+        yield reread(doc, tmp_path)
+    yield read_dxf(FIXTURES / "freecad-unsure.dxf")
+    doc, model = new()
+    model.add_line((0, 0, 0), (100, 0, 0))
+    model.add_line((150, 0, 50), (150, 0, 150))
+    model.add_arc((100, 0, 50), 0, 0, 0)
+    flat = reread(doc, tmp_path)
+    yield flat
+    curves = [one for one in flat.curves if isinstance(one.curve, Line)]
+    nameless = [FlatMark((100.0, 0.0, 50.0), "RAIL", None, 1)]
+    yield Drawing("flat.dxf", findings=restore_flat_arcs(curves, nameless, lambda _: False)[1])
+    doc, model = new()
+    for x in (0.0, 300.0):
+        model.add_circle((0, 0, x), 22.225)
+    for y in (22.225, -22.225, 22.225):
+        model.add_line((0, y, 0), (0, y, 300))
+    yield reread(doc, tmp_path)
+    whole = dxf_text(20)
+    spoilt = re.sub(r"(AcDbLine\n 10\n).*\n", r"\g<1>1.2.3\n", whole, count=1)
+    third, fourth = re.findall(r"LINE\n  5\n(\w+)\n", whole)[2:4]
+    for data in (spoilt, spoilt.replace(f"LINE\n  5\n{fourth}\n", f"LINE\n  5\n{third}\n")):
+        (tmp_path / "spoilt.dxf").write_text(data)
+        yield read_dxf(tmp_path / "spoilt.dxf")
+    tally = Tally()
+    for i in range(22):
+        tally.lose("MLINE", "a multiline: explode it into lines", "RAIL", f"{i}A" if i else None)
+    yield Drawing("tally.dxf", findings=tally.findings())
+
+
+def tables(tmp_path: Path) -> Iterator[Drawing]:
+    """Tables in CSV and JSON: headings without a unit or of another one, a wrong total, a plane that is not known."""
+    rows = "100,0,90,60\n200,,,\n"
+    for headings, option in (
+        ("feed,rotation,angle,clr", None),
+        ("feed,rotation,angle,clr_in", None),
+        ("feed_mm,rotation,angle,clr_in", "cm"),
+    ):
+        (tmp_path / "a.csv").write_text(f"{headings}\n{rows}")
+        yield read(tmp_path / "a.csv", ReadOptions(units=option))
+    (tmp_path / "a.csv").write_text("feed_mm,rotation,angle,clr_mm,developed_length_mm\n100,0,90,60,999\n200,,,,\n")
+    yield read(tmp_path / "a.csv")
+    from converter.exporters.data.table_json import dumps, table_document
+
+    job = open_job(str(tmp_path / "a.csv"))
+    (tmp_path / "a.json").write_text(dumps(table_document("a", "mm", job.tubes)))
+    yield read(tmp_path / "a.json")
+
+
+def step_drawing() -> Drawing:
+    """What the STEP reader tells at its end of what it met on the way."""
+    drawing = Drawing("a.step", findings=[_no_unit_finding([]), _no_unit_finding(["in", "mm"])])
+    met = _StepReading(ReadOptions(), drawing)
+    met.hidden["edge"] = 3
+    met.sampled["hyperbola"], met.sampled["parabola"] = 1, 2
+    met.unread["HANDLE"] = 2
+    met.finish()
+    return drawing
+
+
+def solids() -> Iterator[Told]:
+    """Solids that are almost tubes, and some that are none."""
+    tube = cylinder((0, 0, 0), (1, 0, 0), 15, 200)
+    stepped = cylinder((0, 0, 0), (0, 0, 1), 15, 200).fuse(cylinder((0, 0, 200), (0, 0, 1), 15.3, 200))
+    bent = cq.Shape.cast(tube_solid(run_of([(100, 0, 90, 60)], 80), Section("bar", 30, 15)))
+    half_bored = bent.cut(cylinder((0, 0, 0), (1, 0, 0), 12, 100))
+    inside = cq.Workplane("YZ").rect(34, 34).extrude(200).edges("|X").fillet(4)
+    uneven = cq.Workplane("YZ").rect(40, 40).extrude(200).edges("|X").fillet(5).cut(inside)
+    shapes = [
+        cq.Solid.makeCone(15, 15.5, 200),
+        cq.Workplane("XY").ellipse(15.2, 15).extrude(200).val(),
+        tube.cut(cylinder((0, 0.5, 0), (1, 0, 0), 12, 200)),
+        tube.Faces()[0],
+        tube.fuse(cylinder((100, 0, 0), (0, 1, 0), 15, 200)),
+        stepped,
+        half_bored,
+        uneven.val(),
+        plate(100, 8).val(),
+        plate(100, 8).edges("|Z").fillet(6).faces(">Z").workplane().hole(9).val(),
+        plate(50, 10).val().fuse(cylinder((0, 0, 0), (0, 0, 1), 6, 18)),
+        cq.Solid.makeSphere(20, angleDegrees1=-90),
+        cq.Solid.makeCone(30, 10, 80),
+        cylinder((0, 0, 0), (0, 0, 1), 50, 10),
+        plate(20, 20).faces(">Z").val(),
+        angle_iron(),
+        shaft(),
+        spring(),
+    ]
+    for shape in shapes:
+        found, ignored = find_tubes(shape.wrapped, "part")
+        yield [finding for table in found for finding in table.findings], ignored
+
+
+def meshes(tmp_path: Path) -> Iterator[Told]:
+    """A mesh as it is, and its tube with every doubt that there can be."""
+    run = run_of([(100.0, 0.0, 90.0, 80.0), (60.0, -50.0, 45.0, 120.0)], 80.0)
+    path = saved(swept(run, Section("bar", 38.0, 19.0), 0.5), tmp_path / "bar.stl")
+    for units in (None, "in"):
+        drawing = read(path, ReadOptions(units=units))
+        yield [*drawing.findings, *(f for table in drawing.tables for f in table.findings)], drawing.ignored
+    mesh = swept(run, Section("bar", 38.0, 19.0), 0.5)
+    tube = measure(weld(np.array(mesh.vertices), np.array(mesh.faces)).bodies[0])
+    doubt = replace(
+        tube.doubt,
+        misfit=replace(tube.doubt.misfit, clear=True, beside=0.5, noise=0.1),
+        others=(1, 3),
+        angles=(2.0, 0.1),
+        straights=(0.0, 5.0, 0.0),
+        rotations=(0.0, 3.0),
+    )
+    sharp = replace(tube.table, bends=tuple(replace(bend, clr=None, corner=True) for bend in tube.table.bends))
+    yield tube_findings("odd", replace(tube, deviation=2.0, sigma=0.02, oval=1.0, taper=-1.0, doubt=doubt)), []
+    yield tube_findings("sharp", replace(tube, table=sharp)), []
+    mesh.apply_translation((1e7, 0.0, 0.0))
+    yield read(saved(mesh, tmp_path / "far.stl"), ReadOptions(units="mm")).findings, []
+    several = trimesh.util.concatenate([ringed(one, 15.0, 24, 10.0) for one in (run, run_of([], 500.0))])
+    for strange in (several, scanned(run_of([], 300.0), 10.0, 2.0, 0.6)):
+        yield [], read(saved(strange, tmp_path / "strange.stl"), ReadOptions(units="mm")).ignored
+
+
+def jobs(tmp_path: Path) -> Iterator[Finding]:
+    """What is told of drawings once they are tubes: runs of no tube's size, ends that touch what was left out."""
+    for size in (0.001, 9e6):
+        doc, model = new(units=6)
+        model.add_line((0, 0), (size / 1000.0, 0))
+        (run,), _ = reduce_drawing(reread(doc, tmp_path))
+        yield from run.findings
+    beside = {"RAIL": ((-300, 0, 0), (300, 0, 0)), "NOTE": ((0, 0, 0), (0, 40, 40))}
+    for layer, ends in beside.items():
+        yield from left_out(tmp_path, layer, ends)
+
+
+def left_out(tmp_path: Path, layer: str, ends: tuple[Vec, Vec]) -> list[Finding]:
+    """What is told of an upright rung when a line at its foot, a tube but for a note, is left out."""
+    doc, model = new()
+    model.add_line((0, 0, 0), (0, 0, 300), dxfattribs={"layer": "RUNG"})
+    model.add_line(*ends, dxfattribs={"layer": layer})
+    doc.saveas(tmp_path / "foot.dxf")
+    sections = ("RUNG=1x0.083in", *(() if layer == "NOTE" else (f"{layer}=44.45x2mm",)))
+    settings = Settings(sections=sections, read=ReadOptions(skip_layers=(layer,)))
+    return [f for f in open_job(str(tmp_path / "foot.dxf"), settings).findings if f.code == "left-out-touches"]
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory) -> Told:
+    """Everything that the readers tell of all these."""
+    tmp_path = tmp_path_factory.mktemp("words")
+    findings: list[Finding] = []
+    ignored: list[Ignored] = []
+    for drawing in (*drawings(tmp_path), *tables(tmp_path), step_drawing()):
+        findings += drawing.findings
+        ignored += drawing.ignored
+        findings += [finding for table in drawing.tables for finding in table.findings]
+    for some, left in (*solids(), *meshes(tmp_path)):
+        findings += some
+        ignored += left
+    findings += jobs(tmp_path)
+    return findings, ignored
+
+
+def clauses_of(value: object) -> Iterator[str]:
+    """Names of all clauses in a value."""
+    if isinstance(value, Clause):
+        yield value.name
+        for _, part in value.values:
+            yield from clauses_of(part)
+    elif isinstance(value, tuple):
+        for part in value:
+            yield from clauses_of(part)
+
+
+def test_every_text_of_the_catalogue_is_really_told(told):
+    findings, ignored = told
+    every = {(code, variant) for code in _CODES for variant in CODES[code].says} | _MORE
+    assert len(_CODES) == 25 and every - {(f.code, f.variant) for f in findings} == _FAULTS | _ENDS
+    values = [value for finding in findings for _, value in finding.value_pairs] + [one.why for one in ignored]
+    assert set(_CLAUSES) <= set(CLAUSES)
+    seldom = {one.name for one in _SELDOM}
+    assert set(_CLAUSES) - {name for value in values for name in clauses_of(value)} == seldom
+    assert {one: reason(one, Display("in")) for one in _SELDOM} == _SELDOM
+
+
+@pytest.mark.parametrize(("unit", "other"), [("mm", "in"), ("in", "mm")])
+def test_every_text_is_a_sentence_in_the_unit_asked_for(told, unit, other):
+    findings, ignored = told
+    for finding in findings:
+        message, cure = finding.message_in(Display(unit)), finding.cure_in(Display(unit))
+        assert message.startswith(f"{finding.tube}" if finding.tube else message[:1].upper()), message
+        assert message.endswith(".") and not message.endswith("..") and "  " not in message, message
+        assert not cure or (cure.endswith(".") and cure[0].isupper()), cure
+        wrong = re.search(rf"\d {other}\b|[{{}}]", f"{message} {cure}")
+        assert not wrong or finding.code in _NAMES_BOTH, message
+    for one in ignored:
+        assert not re.search(rf"\d {other}\b|[{{}}]", one.why_in(Display(unit)))
+
+
+def test_what_an_end_would_be_with_what_was_left_out():
+    values = {"kind": "LINE", "why": "on layer 'RAIL'", "mates": ("RAIL", "POST"), "difference": 12.7}
+    touches = "RUNG, end A: the end touches what was left out (LINE on layer 'RAIL'); "
+    told = {
+        variant: Finding("left-out-touches", tube="RUNG", end="A", variant=variant, values=values).message_in(
+            Display("in")
+        )
+        for _, variant in _ENDS
+    }
+    assert told == {
+        "other tubes": f"{touches}together they would be other tubes.",
+        "cut": f"{touches}with it, the end is cut to fit RAIL and POST.",
+        "cut longer": f"{touches}with it, the end is cut to fit RAIL and POST, and the cut length is 0.500 in greater "
+        "there.",
+    }
+
+
+def test_a_doubtful_unit_is_told_in_both_units():
+    values = {"code": "", "extent": 100.0, "in_inches": 2540.0}
+    finding = Finding("units-assumed", variant="drawing", values=values)
+    start = "The drawing names no unit and was read as mm: its largest extent is then"
+    assert finding.message == (f"{start} 100 mm (3.93701 in); it would be 2540 mm (100 in) if it was drawn in inches.")
+    assert finding.message_in(Display("in")) == (
+        f"{start} 3.93701 in (100 mm); it would be 100 in (2540 mm) if it was drawn in inches."
+    )
+
+
+def test_a_reason_without_lengths_is_the_text_itself():
+    assert reason("a point") == "a point"
+    assert Ignored("solid", 1, Clause.of("solid-disc", length=10.0, od=25.4)).why_in(Display("in")) == (
+        "a disc or ring: 0.394 in long, 1.000 in across"
+    )

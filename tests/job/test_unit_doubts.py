@@ -1,0 +1,202 @@
+"""Units that contradict the sizes they give: of a header, of a section as typed, of a shop file.
+
+Expected numbers by hand, with the inch of 25.4 mm: 114.3 mm is 4.5 in, and 114.3 in is 2903.22 mm.
+"""
+
+import ezdxf
+import pytest
+from command_line import run
+
+from converter.job import open_job
+from converter.settings import ReadOptions, Settings
+
+INCHES, MM = 1, 4
+DIE = """
+[[die]]
+name = "{name}"
+od = "44.45mm"
+clr = "{clr}mm"
+"""
+
+
+@pytest.fixture
+def drawn(tmp_path):
+    """A drawing: for each radius a quarter bend between two legs, as numbers; a corner for None."""
+
+    def draw(unit, *radii, leg=400.0, measurement=None, header=True):
+        doc = ezdxf.new("R2010", units=unit if header else 0)
+        if measurement is not None:
+            doc.header["$MEASUREMENT"] = measurement
+        model = doc.modelspace()
+        for number, r in enumerate(radii):
+            z, look = 10.0 * leg * number, {"layer": f"T{number}"}
+            if r is None:
+                model.add_polyline3d([(0, 0, z), (leg, 0, z), (leg, leg, z)], dxfattribs=look)
+                continue
+            model.add_line((0, 0, z), (leg, 0, z), dxfattribs=look)
+            model.add_arc((leg, r, z), r, 270, 360, dxfattribs=look)
+            model.add_line((leg + r, r, z), (leg + r, r + leg, z), dxfattribs=look)
+        doc.saveas(tmp_path / "drawing.dxf")
+        return str(tmp_path / "drawing.dxf")
+
+    return draw
+
+
+@pytest.fixture
+def shop(tmp_path):
+    def write(*radii, more=""):
+        text = "".join(DIE.format(name=f"R{clr}", clr=clr) for clr in radii)
+        (tmp_path / "shop.toml").write_text(f'[shop]\nname = "yard"\n{text}{more}', encoding="utf-8")
+        return str(tmp_path / "shop.toml")
+
+    return write
+
+
+def doubts(path, **settings):
+    found = open_job(path, Settings(**settings)).findings
+    return [one for one in found if one.code == "units-doubted"]
+
+
+def test_bends_far_wider_than_the_dies_doubt_inches(drawn, shop):
+    path, mine = drawn(INCHES, 114.3, 200.0, measurement=1), shop(114.3, 203.2)
+    (doubt,) = doubts(path, shop=mine, sections=("44.45x3mm",))
+    assert doubt.message == (
+        "The header of the drawing says inches (though its $MEASUREMENT is that of metric units), and bends then have "
+        "a radius of 2903.22 mm (114.3 in) to 5080 mm (200 in), where the shop's dies make 114.3 mm (4.5 in) to "
+        "203.2 mm (8 in); read as mm it would be 114.3 mm (4.5 in) to 200 mm (7.87402 in)."
+    )
+    assert doubt.severity == "warning" and doubt.measured == pytest.approx(2903.22)
+    assert "(--units mm)" in doubt.cure_in() and "(--units in)" in doubt.cure_in()
+    findings = open_job(path, Settings(shop=mine, sections=("44.45x3mm",))).findings
+    assert findings[0] == doubt and any(one.severity == "error" for one in findings), (
+        "before the errors that come of it"
+    )
+
+
+def test_bends_far_tighter_than_the_dies_doubt_millimetres(drawn, shop):
+    (doubt,) = doubts(drawn(MM, 4.5, leg=16.0), shop=shop(114.3))
+    assert "says mm, and bends then have a radius of 4.5 mm (0.177165 in), where the shop's dies make" in doubt.message
+    assert "read as inches it would be 114.3 mm (4.5 in)." in doubt.message
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_who_says_the_unit_is_not_asked_again(drawn, shop, unit):
+    assert not doubts(drawn(INCHES, 114.3), shop=shop(114.3), read=ReadOptions(units=unit))
+
+
+def test_eight_times_the_dies_is_the_limit(drawn, shop):
+    """One die of 100 mm: 800 mm are 31.496 in. Of several tubes every one must be beyond it."""
+    mine = shop(100)
+    assert not doubts(drawn(INCHES, 31.4, leg=60.0), shop=mine)
+    assert doubts(drawn(INCHES, 31.6, leg=60.0), shop=mine)
+    assert not doubts(drawn(INCHES, 31.6, 31.4, leg=60.0), shop=mine)
+    assert not doubts(drawn(MM, 12.6), shop=mine)
+    assert doubts(drawn(MM, 12.4, leg=60.0), shop=mine)
+
+
+def test_no_doubt_where_the_other_unit_is_no_better(drawn, shop):
+    assert not doubts(drawn(INCHES, 5000.0), shop=shop(114.3)), "5 m in mm are no better than 127 m"
+    # 36 mm of radius is under three quarters of 2 in of tube: a wide arc in inches, not a bend in mm
+    assert doubts(drawn(INCHES, 45.0, leg=60.0), shop=shop(60))
+    assert not doubts(drawn(INCHES, 36.0, leg=60.0), shop=shop(60), sections=("2x0.12in",))
+
+
+@pytest.mark.parametrize("measurement", [0, 1])
+def test_measurement_is_no_reason_by_itself(drawn, shop, measurement):
+    mine = shop(114.3)
+    for one in ({}, {"shop": mine}, {"sections": ("1.75x0.120in",)}):
+        assert not doubts(drawn(MM, 114.3, measurement=measurement), **one)
+        assert not doubts(drawn(INCHES, 4.5, leg=16.0, measurement=measurement), **one)
+    (doubt,) = doubts(drawn(INCHES, 114.3, measurement=measurement), shop=mine)
+    assert ("$MEASUREMENT" in doubt.message) == (measurement == 1), "told where it speaks for the other reading"
+
+
+def test_without_dies_by_what_tube_is_bent_to(drawn):
+    """The demo shop's dies are nobody's: 40 times a tube of 44.45 mm is 1778 mm, half of it 22.2 mm."""
+    size = {"sections": ("44.45x3mm",)}
+    (doubt,) = doubts(drawn(INCHES, 114.3), **size)
+    assert "which is too wide for tube of 44.45 mm (1.75 in); read as mm" in doubt.message
+    assert not doubts(drawn(INCHES, 69.9, leg=60.0), **size) and doubts(drawn(INCHES, 70.1, leg=60.0), **size)
+    assert doubts(drawn(MM, 4.5, leg=16.0), **size)
+    assert not doubts(drawn(MM, 2300.0), **size), "a wide arc in mm is no bend in inches"
+    (doubt,) = doubts(drawn(MM, 4.5, leg=16.0))
+    assert "which is too tight for tube; read as inches it would be 114.3 mm (4.5 in)" in doubt.message
+    assert not doubts(drawn(MM, 5.1, leg=16.0))
+    assert doubts(drawn(INCHES, 60.0, leg=60.0)) and not doubts(drawn(INCHES, 59.0, leg=60.0))  # 1500 mm are 59.06 in
+
+
+def test_corners_alone_are_judged_by_their_lengths(drawn):
+    """Two legs of 3000: 6 m in mm, 152.4 m in inches. Two legs of 16: 32 mm, or 812.8 mm."""
+    (doubt,) = doubts(drawn(INCHES, None, leg=3000.0))
+    assert "a run is then 6000 in (152.4 m) long; read as mm it would be 236.22 in (6000 mm)" in doubt.message_in(
+        open_job(drawn(INCHES, None, leg=3000.0)).display
+    )
+    assert doubts(drawn(MM, None, leg=16.0)) and not doubts(drawn(MM, None, leg=21.0))
+    assert not doubts(drawn(INCHES, None, leg=900.0)), "45.7 m"
+
+
+def test_a_drawing_without_a_unit_has_findings_of_its_own(drawn, shop):
+    path = drawn(MM, 4.5, leg=16.0, measurement=1, header=False)
+    assert not doubts(path, shop=shop(114.3))
+    assert open_job(path, Settings(shop=shop(114.3))).findings[0].code == "units-assumed"
+
+
+# --- sections and shop files ------------------------------------------------------------------------------------------
+
+
+def told(path, code, **settings):
+    return [one for one in open_job(path, Settings(**settings)).findings if one.code == code]
+
+
+def test_a_section_that_is_no_tube_in_the_drawings_unit(drawn):
+    (doubt,) = told(drawn(INCHES, 4.5, leg=16.0), "section-unit", sections=("T0=44.45x3",))
+    assert doubt.message == (
+        "The section '44.45x3' names no unit and was read in inches, as the drawing was: tube 1129.03 mm (44.45 in) "
+        "across; read in mm it would be 44.45 mm (1.75 in)."
+    )
+    assert doubt.cure_in() == "Write the unit behind it: 44.45x3mm."
+    (doubt,) = told(drawn(MM, 114.3), "section-unit", sections=("1.75x0.120",))
+    assert "tube 1.75 mm" in doubt.message and doubt.cure_in() == "Write the unit behind it: 1.75x0.120in."
+    for unit, fine in ((INCHES, "44.45x3mm"), (INCHES, "1.75x0.120"), (MM, "44.45x3"), (MM, "1.75x0.120in")):
+        assert not told(drawn(unit, 4.5 if unit == INCHES else 114.3), "section-unit", sections=(fine,))
+
+
+LARGE = 'units = "in"\n[shop]\nname = "yard"\n[[die]]\nname = "A"\nod = {od}\nclr = 150\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        (
+            LARGE.format(od=44.45),
+            "The shop file is in inches, and die[1] ('A') is 44.45 across, which is more than any bender takes. "
+            'If that is in mm, write the unit with it, "44.45mm".',
+        ),
+        (
+            LARGE.format(od=1.75).replace('"in"', '"mm"'),
+            "The shop file is in mm, and die[1] ('A') is 1.75 across, which is less than any bender takes. "
+            'If that is in inches, write the unit with it, "1.75in".',
+        ),
+    ],
+)
+def test_a_shop_files_doubtful_size_is_told_once_in_every_job(drawn, tmp_path, capsys, text, sentence):
+    (tmp_path / "shop.toml").write_text(text, encoding="utf-8")
+    mine = str(tmp_path / "shop.toml")
+    assert f"Warning: {sentence}" in " ".join(run(capsys, "shop", "check", mine).err.split())
+    path = drawn(MM, 114.3, 114.3)
+    (doubt,) = told(path, "shop-unit", shop=mine, sections=("44.45x3mm",))
+    assert f"{doubt.message} {doubt.cure_in()}" == sentence
+    assert not doubts(path, shop=mine), "its dies judge no drawing"
+    assert sentence.split("'A'")[0] in " ".join(run(capsys, "audit", path, "--shop", mine).out.split())
+
+
+def test_many_doubtful_sizes_are_one_finding(drawn, tmp_path):
+    text = LARGE.format(od=44.45) + "".join(f'[[die]]\nname = "B{i}"\nod = 25.4\nclr = 90\n' for i in range(4))
+    (tmp_path / "shop.toml").write_text(text, encoding="utf-8")
+    (doubt,) = told(drawn(MM, 114.3), "shop-unit", shop=str(tmp_path / "shop.toml"))
+    assert "die[2] ('B0') is 25.4 across, die[3] ('B1') is 25.4 across and 2 more are like that" in doubt.message
+
+
+def test_a_size_with_its_unit_is_not_doubted(drawn, tmp_path):
+    (tmp_path / "shop.toml").write_text(LARGE.format(od='"44.45mm"'), encoding="utf-8")
+    assert not told(drawn(MM, 114.3), "shop-unit", shop=str(tmp_path / "shop.toml"))

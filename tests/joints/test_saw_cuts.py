@@ -1,0 +1,172 @@
+"""Mitres and square ends as a saw cuts them, against hand trigonometry."""
+
+from dataclasses import replace
+from math import cos, pi, radians, sin, sqrt, tan
+
+import pytest
+from copes import straight
+from tubes import run_of, tube_of
+
+from converter.joints.cope import cope_frame
+from converter.joints.finding.joints import find_joints
+from converter.model.bends import Placement
+from converter.model.section import Section
+from converter.shop.job_file import job_from_text
+from converter.shop.model import Shop
+
+BOX = Section("square", 50.0, 3.0, corner=6.0)
+SMALL = Section("square", 30.0, 2.0, corner=4.0)
+FLAT_BAR = Section("rectangular", 80.0, 3.0, height=40.0, corner=6.0)
+ROUND = Section("round", 50.0, 3.0)
+SHOP = Shop("yard", ())
+RAIL = straight("RAIL", (-600.0, 0.0, 0.0), (600.0, 0.0, 0.0), BOX)
+
+
+def joints_of(*tubes, job=None, **more):
+    joints, said = find_joints(tubes, job_from_text(job) if job else None, **more)
+    return {(joint.tube, joint.end): joint for joint in joints}, said
+
+
+def lengths_of(*tubes):
+    return {one.name: one for one in cope_frame(tubes, SHOP).lengths}
+
+
+def polygon(count, side, section):
+    """A regular polygon in the plane of x and y, a tube for each side, its flats along that plane."""
+    radius = side / 2.0 / sin(pi / count)
+    points = [(radius * cos(2.0 * pi * i / count), radius * sin(2.0 * pi * i / count), 0.0) for i in range(count)]
+    tubes = []
+    for i, (a, b) in enumerate(zip(points, [*points[1:], points[0]], strict=True)):
+        direction = tuple((y - x) / side for x, y in zip(a, b, strict=True))
+        tubes.append(tube_of(run_of([], side, Placement(a, direction, (0.0, 0.0, 1.0)), name=f"S{i}"), section))
+    return tubes
+
+
+@pytest.mark.parametrize("count", [3, 4, 6])
+@pytest.mark.parametrize("section", [BOX, ROUND])
+def test_a_frame_is_sawn_at_half_of_what_each_corner_turns(count, section):
+    tubes = polygon(count, 700.0, section)
+    joints, said = joints_of(*tubes)
+    turn = 360.0 / count
+    assert said == [] and len(joints) == 2 * count
+    for joint in joints.values():
+        assert joint.kind == "mitre" and joint.hole_saw is None
+        assert joint.saw_angle == pytest.approx(turn / 2.0, abs=1e-9)
+        rise = 50.0 * tan(radians(turn / 2.0))
+        assert joint.short_point - joint.long_point == pytest.approx(rise, abs=1e-9)
+    for one in lengths_of(*tubes).values():
+        assert one.cut == pytest.approx(700.0 + 50.0 * tan(radians(turn / 2.0)), abs=1e-9)
+        assert one.short == pytest.approx(700.0 - 50.0 * tan(radians(turn / 2.0)), abs=1e-9)
+        assert one.apart == pytest.approx(0.0, abs=1e-9)
+
+
+def test_long_points_on_opposite_sides_and_a_quarter_turn_apart():
+    """A Z in one plane, and a run that turns out of it: no side has both short points."""
+    middle = tube_of(run_of([], 400.0, Placement((0, 0, 0), (1, 0, 0), (0, 0, 1)), name="M"), ROUND)
+    low = straight("LOW", (0.0, 0.0, 0.0), (0.0, -300.0, 0.0), ROUND)
+    one = lengths_of(middle, low, straight("UP", (400.0, 0.0, 0.0), (400.0, 300.0, 0.0), ROUND))["M"]
+    assert one.short is None and one.apart == pytest.approx(180.0, abs=1e-9)
+    one = lengths_of(middle, low, straight("UP", (400.0, 0.0, 0.0), (400.0, 0.0, 300.0), ROUND))["M"]
+    # long points: +y at end A, -z at end B; from +y to -z about +x is a quarter turn back
+    assert one.short is None and one.apart == pytest.approx(-90.0, abs=1e-9)
+
+
+def test_one_slanted_end_has_a_short_side_too():
+    """A leg on the floor at 60 degrees, square at the other end."""
+    leg = straight("LEG", (0.0, 0.0, 0.0), (300.0 * cos(radians(60.0)), 0.0, 300.0 * sin(radians(60.0))), ROUND)
+    job = '[[joint]]\ntube = "LEG"\nend = "A"\nkind = "plane"\npoint = [0, 0, 0]\nnormal = [0, 0, 1]\n'
+    made = cope_frame([leg, RAIL], SHOP, job_from_text('units = "mm"\n' + job))
+    (joint,) = [one for one in made.joints if one.tube == "LEG"]
+    assert joint.saw_angle == pytest.approx(30.0, abs=1e-9) and not joint.is_square
+    (one,) = [one for one in made.lengths if one.name == "LEG"]
+    assert one.cut - one.short == pytest.approx(50.0 * tan(radians(30.0)), abs=1e-9) and one.apart is None
+
+
+# --- square ends -----------------------------------------------------------------------------------
+
+
+def post(section, aside=0.0, lean=0.0, name="POST", top=400.0):
+    a = radians(lean)
+    place = Placement((0.0, aside, 0.0), (sin(a), 0.0, cos(a)), (0.0, 1.0, 0.0))
+    return tube_of(run_of([], top, place, name=name), section)
+
+
+@pytest.mark.parametrize(
+    ("own", "mate", "aside", "left_open"),
+    [
+        (BOX, BOX, 0.0, 6.0),  # as wide as its mate: the whole radius
+        (SMALL, BOX, 0.0, 0.0),  # 15 beside the middle; the flat goes to 19
+        (SMALL, BOX, 7.0, 6.0 - sqrt(36.0 - 9.0)),  # 22 beside: 3 past the flat
+        (ROUND, BOX, 0.0, 6.0),
+        (BOX, FLAT_BAR, 0.0, 0.0),
+    ],
+)
+def test_an_end_on_a_flat_is_cut_square(own, mate, aside, left_open):
+    joints, said = joints_of(replace(RAIL, section=mate), post(own, aside))
+    joint = joints["POST", "A"]
+    high = 25.0 if mate == BOX else 20.0  # half the height of what stands under it
+    assert (joint.kind, joint.saw_angle, joint.is_square, joint.hole_saw) == ("square", 0.0, True, None)
+    assert joint.long_point == joint.short_point == pytest.approx(high, abs=1e-9)
+    assert joint.corner_gap == pytest.approx(left_open, abs=1e-9)
+    assert [one.code for one in said] == (["cope-open"] if left_open else [])
+
+
+def test_asked_for_it_is_coped_around_the_radii():
+    """Kind, option (on the tube) and job file; the long points then reach down by the radius, where they can."""
+    asked = '[[joint]]\ntube = "POST"\nkind = "saddle"\n'
+    for joints, said in (
+        joints_of(RAIL, post(BOX), job=asked),
+        joints_of(RAIL, replace(post(BOX), coped_corners=True)),
+    ):
+        joint = joints["POST", "A"]
+        assert (joint.kind, joint.saw_angle, joint.corner_gap) == ("saddle", None, 0.0) and said == []
+        assert (joint.long_point, joint.short_point) == (pytest.approx(19.0), pytest.approx(25.0))
+    square = asked.replace("saddle", "square")
+    joints, said = joints_of(RAIL, replace(post(BOX), coped_corners=True), job=square)
+    assert joints["POST", "A"].kind == "square" and [one.code for one in said] == ["cope-open"]
+    joints, _ = joints_of(RAIL, replace(post(SMALL), coped_corners=True))  # no radius to go around
+    assert joints["POST", "A"].kind == "square"
+
+
+def test_a_weld_gap_is_kept_before_the_flat():
+    joints, _ = joints_of(RAIL, post(BOX), gap=1.5)
+    joint = joints["POST", "A"]
+    assert joint.long_point == joint.short_point == pytest.approx(26.5)
+    assert joint.corner_gap == pytest.approx(7.5)  # along the tube to the mate's metal: the gap and the radius
+
+
+def test_what_is_no_square_end():
+    """Wider than its mate, off its side, on edge, leaning: as before."""
+    wide = Section("square", 60.0, 3.0, corner=6.0)
+    for tube in (post(wide), post(BOX, aside=4.0), post(BOX, lean=20.0)):
+        assert joints_of(RAIL, tube)[0]["POST", "A"].kind == "saddle"
+    edge = tube_of(run_of([], 1200.0, Placement((-600, 0, 0), (1, 0, 0), (0, sqrt(0.5), sqrt(0.5))), name="RAIL"), BOX)
+    assert joints_of(edge, post(SMALL))[0]["POST", "A"].kind == "saddle"
+    soft = Section("square", 50.0, 3.0, corner=20.0)  # a flat of 10 under 50 carries too little
+    assert joints_of(replace(RAIL, section=soft), post(BOX))[0]["POST", "A"].kind == "saddle"
+
+
+def test_a_slanted_end_that_stays_on_the_flat_is_a_saw_cut():
+    joints, said = joints_of(RAIL, post(SMALL, lean=30.0))
+    joint = joints["POST", "A"]
+    assert joint.kind == "saddle" and joint.saw_angle == pytest.approx(30.0, abs=1e-9) and not joint.is_square
+    assert joint.short_point - joint.long_point == pytest.approx(30.0 * tan(radians(30.0)), abs=1e-9)
+    assert [one.code for one in cope_frame([RAIL, post(SMALL, lean=30.0)], SHOP).findings] == [] and said == []
+
+
+@pytest.mark.parametrize("swap", [False, True])
+def test_nothing_depends_on_which_mate_comes_first(swap):
+    """Under the rail lies a larger one, 5 mm lower; it takes nothing off: it does not lead, nor ask for a template."""
+    big = Section("square", 80.0, 4.0, corner=8.0)
+    low = straight("BIG", (0.0, -600.0, -20.0), (0.0, 600.0, -20.0), big)
+    tubes = [low, RAIL] if swap else [RAIL, low]
+    joint = joints_of(*tubes, post(BOX))[0]["POST", "A"]
+    assert (joint.kind, joint.mates, joint.center_cut) == ("square", ("RAIL",), pytest.approx(25.0))
+    assert not [one for one in cope_frame([*tubes, post(BOX)], SHOP).findings if one.code == "hole-saw-not"]
+
+
+def test_on_flush_flats_both_mates_are_named():
+    """A post on the corner of two mitred rails stands on both."""
+    rails = [straight("R1", (0, 0, 0), (600, 0, 0), BOX), straight("R2", (0, 0, 0), (0, 600, 0), BOX)]
+    joint = joints_of(*rails, post(BOX))[0]["POST", "A"]
+    assert (joint.kind, set(joint.mates), joint.is_square) == ("square", {"R1", "R2"}, True)
