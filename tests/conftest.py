@@ -6,6 +6,7 @@ import logging
 import signal
 
 from hypothesis import HealthCheck, settings
+from hypothesis.internal.conjecture import providers
 
 # the same examples on every run, so that a red suite means a change; --hypothesis-profile=explore looks for new ones;
 # how long an example takes depends on what else the machine does, and says nothing
@@ -13,6 +14,10 @@ _ANY_SPEED = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
 settings.register_profile("steady", derandomize=True, **_ANY_SPEED)
 settings.register_profile("explore", derandomize=False, **_ANY_SPEED)
 settings.load_profile("steady")
+# it also draws numbers that stand in the modules loaded so far, and which those are depends on what ran before in the
+# same process: without them a test has the same examples alone, in the suite and on any number of processes
+if hasattr(providers, "_get_local_constants"):
+    providers._get_local_constants = providers.Constants
 
 # ezdxf logs names with undecodable bytes as lone surrogates; pytest would collect them into its
 # reports, which xdist cannot send between its processes

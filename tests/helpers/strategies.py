@@ -17,18 +17,30 @@ def lengths(low: float, high: float) -> st.SearchStrategy[float]:
 
 
 @st.composite
-def tables(draw, most: int = 30, zero_straights: bool = True, greatest: float = 320.0, least: float = 2.0) -> BendTable:
-    """Bend tables of 1..most bends; zero straights only where a roll or a radius tells the bends apart."""
+def tables(
+    draw,
+    most: int = 30,
+    zero_straights: bool = True,
+    greatest: float = 320.0,
+    least: float = 2.0,
+    shortest: float = 1.0,
+) -> BendTable:
+    """Bend tables of 1..most bends; zero straights only where a roll or a radius tells the bends apart.
+
+    Other straights, and the way across each bend, are ``shortest`` at least: two joints that a drawing's gaps would
+    heal into one are rare then.
+    """
     count = draw(st.integers(1, most))
     bends: list[Bend] = []
     for i in range(count):
-        feed = draw(lengths(1.0, 600.0))
+        feed = draw(lengths(shortest, 600.0))
         rotation = 0.0 if i == 0 else draw(st.sampled_from([0.0, 90.0, -90.0, 180.0]) | lengths(-179.0, 180.0))
         if i > 0 and zero_straights and abs(rotation) > 5.0 and draw(st.integers(0, 4)) == 0:
             feed = 0.0
         angle = draw(st.sampled_from([a for a in (45.0, 90.0, 180.0) if a <= greatest]) | lengths(least, greatest))
-        bends.append(Bend(feed, rotation, angle, draw(lengths(20.0, 300.0))))
-    return BendTable(tuple(bends), draw(lengths(1.0, 600.0)))
+        tightest = shortest / (2 * sin(radians(min(angle, 360.0 - angle)) / 2)) + 1e-6
+        bends.append(Bend(feed, rotation, angle, draw(lengths(max(20.0, tightest), 300.0))))
+    return BendTable(tuple(bends), draw(lengths(shortest, 600.0)))
 
 
 @st.composite

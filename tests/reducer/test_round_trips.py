@@ -62,7 +62,9 @@ def dxf_of(curves, version, units):
 
 
 @pytest.mark.slow
-@given(tables(), placements(), st.integers(0, 2**32), st.sampled_from([("R2000", 4), ("R2018", 1), ("R12", 4)]))
+@given(
+    tables(shortest=2.6), placements(), st.integers(0, 2**32), st.sampled_from([("R2000", 4), ("R2018", 1), ("R12", 4)])
+)
 @settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
 def test_through_dxf_shuffled_reversed_and_split(tmp_path, table, placement, seed, kind):
     segments = rebuild(table, placement)

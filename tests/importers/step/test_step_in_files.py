@@ -126,7 +126,7 @@ def _joints_lie_free(run, joints):
 
 
 @settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
-@given(tables(most=12), placements())
+@given(tables(most=12, shortest=2.6), placements())
 def test_wires_come_back_to_a_millionth(tmp_path, table, placement):
     """Random tables of up to 12 bends, zero straights and bends over 180 degrees among them, in mm and in inches."""
     run = Run("rail", None, False, table, placement)
