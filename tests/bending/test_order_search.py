@@ -249,7 +249,7 @@ def test_most_situations_are_left_unswept(monkeypatch):
 def test_the_search_costs_less_than_sweeping_every_situation():
     """Processor time, each the least of five, turn and turn about: the search of both ends against all it may look at.
 
-    How much it leaves out is counted above; on an idle machine that is a factor of three, on a busy one noise eats some.
+    How much it leaves out is counted above; on an idle machine it is a factor of three; a busy one eats some.
     """
     states = situations(len(TABLE.bends))
 
