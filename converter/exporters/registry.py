@@ -8,8 +8,9 @@ format, write such a module and add one line here.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -140,6 +141,9 @@ FORMATS: tuple[WriteFormat, ...] = (
 )  # fmt: skip
 
 
+#: Formats of which one file can hold several jobs, and the function that writes it.
+TOGETHER = {"sheet": "export_together", "sheet-pdf": "export_together"}
+
 #: Codes of "this job has nothing of that sort", which is no failure while something else is written.
 CODES_OF_NOTHING_TO_WRITE = ("no-solid", "no-joints", "no-bends")
 
@@ -211,6 +215,57 @@ def write(
         MissingLibraryError: a library for a format is not installed.
     """
     wanted = {find(name).name for name in formats} or {known.name for known in FORMATS if known.default}
+    chosen = [known for known in FORMATS if known.name in wanted]
+
+    def work(out: OutputSet) -> Iterator[Callable[[], None]]:
+        for job, own in zip(steps(jobs, "jobs"), _named(jobs, options or WriteOptions()), strict=True):
+            begin_file(job.source, "writing")
+            for known in steps(chosen, "formats"):
+                yield partial(_function(known, known.function), job, out, own)
+
+    return _write_all(jobs, out_dir, work, force=force)
+
+
+def write_together(
+    jobs: Sequence[Job],
+    out_dir: str | os.PathLike[str],
+    formats: Sequence[str],
+    options: WriteOptions | None = None,
+    *,
+    force: bool = False,
+) -> list[Path]:
+    """Write one file of each format for all jobs together: those of `TOGETHER`.
+
+    Args:
+        jobs: what to write, in this order.
+        out_dir, options, force: as of `write`.
+        formats: names from `TOGETHER`.
+
+    Raises:
+        OptionError, WriteError, MissingLibraryError: as of `write`.
+    """
+    chosen = [find(name) for name in formats]
+
+    def work(out: OutputSet) -> Iterator[Callable[[], None]]:
+        for known in steps(chosen, "formats"):
+            yield partial(_function(known, TOGETHER[known.name]), jobs, out, options or WriteOptions())
+
+    return _write_all(jobs, out_dir, work, force=force)
+
+
+def _function(known: WriteFormat, name: str) -> Callable[..., None]:
+    function: Callable[..., None] = getattr(import_module(known.module), name)
+    return function
+
+
+def _write_all(
+    jobs: Sequence[Job],
+    out_dir: str | os.PathLike[str],
+    work: Callable[[OutputSet], Iterable[Callable[[], None]]],
+    *,
+    force: bool,
+) -> list[Path]:
+    """Do all work on a set of files, and put them in their places: all of them, or on any failure none."""
     fixed_time()  # a wrong one fails before any work, and before a library reads it
     for job in jobs:
         if not job.tubes:
@@ -219,19 +274,17 @@ def write(
             )
     out = OutputSet(out_dir, force=force, inputs=[path for job in jobs for path in job.inputs])
     empty: list[WriteError] = []
-    chosen = [known for known in FORMATS if known.name in wanted]
+    done = 0
     try:
-        for job, own in zip(steps(jobs, "jobs"), _named(jobs, options or WriteOptions()), strict=True):
-            begin_file(job.source, "writing")
-            for known in steps(chosen, "formats"):
-                exporter = getattr(import_module(known.module), known.function)
-                try:
-                    exporter(job, out, own)
-                except WriteError as error:
-                    if error.code not in CODES_OF_NOTHING_TO_WRITE:
-                        raise
-                    empty.append(error)
-        if len(empty) == len(jobs) * len(chosen):
+        for task in work(out):
+            done += 1
+            try:
+                task()
+            except WriteError as error:
+                if error.code not in CODES_OF_NOTHING_TO_WRITE:
+                    raise
+                empty.append(error)
+        if len(empty) == done:
             raise empty[0]
         return out.commit()
     except ElbowroomError:

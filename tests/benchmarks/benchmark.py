@@ -301,7 +301,7 @@ def sheet(folder: Path, times: int) -> Row:
     """The HTML job sheet of 40 runs of 8 bends, against working them out in a room where every bend sweeps."""
     from sheet_tools import job_of, shop, tube_named
 
-    from converter.exporters.sheet.content import job_page
+    from converter.exporters.sheet.content import job_sheet
     from converter.exporters.sheet.html import html_text
 
     bends = [(0.0 if i == 0 else (90.0, -90.0, 35.0)[i % 3], (30.0, 60.0, 45.0)[i % 3]) for i in range(8)]
@@ -310,7 +310,9 @@ def sheet(folder: Path, times: int) -> Row:
     where = shop()
     job = job_of(tubes, where)
     assert job.findings
-    mine, theirs = in_turn(lambda: html_text(job_page(job)), lambda: job_of(tubes, where).findings, max(1, times // 2))
+    mine, theirs = in_turn(
+        lambda: html_text(job_sheet([job])), lambda: job_of(tubes, where).findings, max(1, times // 2)
+    )
     return Row("HTML job sheet of 40 runs", mine, theirs, "s", "working it out", 4.0)
 
 

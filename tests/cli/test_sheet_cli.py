@@ -86,6 +86,35 @@ def test_json_names_what_was_written_and_found(here, tmp_path, capsys, monkeypat
     assert document["revision"] in pdf_text(here / "hook-sheet.pdf")[0]
 
 
+def test_several_inputs_go_on_one_sheet(here, tmp_path, capsys):
+    """Parts are numbered on; the mark changes with any of the drawings and with their order."""
+    hooks = [hook(tmp_path / f"{name}.dxf", radius=radius) for name, radius in (("a", 100.0), ("b", 90.0), ("c", 20.0))]
+    good = ("--section", "1.5x0.120in", "--metal", "mild steel")
+    told = run(capsys, "sheet", *hooks, *good, "--json")
+    assert files(here) == {"a-and-2-more-sheet.html", "a-and-2-more-sheet.pdf"}
+    document = told.json
+    assert document["source"] is None and document["sources"] == [str(path) for path in hooks]
+    assert [(part["source"], part["quantity"]) for part in document["parts"]] == [(str(path), 1) for path in hooks]
+    texts = pdf_text(here / "a-and-2-more-sheet.pdf")
+    assert all(document["revision"] in text for text in texts)
+    assert "a, b and c" in texts[0]
+    assert [text.splitlines()[2] for text in texts[1:4]] == ["a", "b", "c"], "a page for each drawing"
+    assert [re.search(r"part\s+\d of 3", " ".join(text.split()))[0] for text in texts[4:7]] == [
+        "part 1 of 3",
+        "part 2 of 3",
+        "part 3 of 3",
+    ]
+    page = (here / "a-and-2-more-sheet.html").read_text(encoding="utf-8")
+    blocks = [json.loads(text) for text in re.findall(r'class="scene">(.*?)</script>', page, re.DOTALL)]
+    assert [(block["number"], block["drawing"]) for block in blocks] == [(1, 0), (2, 1), (3, 2)]
+    assert document["revision"] in page and page.count('data-view="job"') == 3
+    swapped = run(capsys, "sheet", hooks[1], hooks[0], hooks[2], *good, "--to", "pdf", "--json").json
+    assert swapped["revision"] != document["revision"]
+    alone = run(capsys, "sheet", hooks[0], *good, "--to", "pdf", "--json").json
+    assert alone["written"] == ["a-sheet.pdf"] and alone["revision"] not in (document["revision"], swapped["revision"])
+    assert told.status == 1 and {finding["source"] for finding in document["findings"]} >= {str(hooks[2])}
+
+
 def test_exit_status_follows_the_findings(here, tmp_path, capsys):
     good = ("--section", "1.5x0.120in", "--metal", "mild steel", "--to", "pdf", "-q")
     # 88.9 mm is the demo shop's 3.5 in die for this tube

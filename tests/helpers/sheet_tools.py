@@ -17,6 +17,7 @@ from converter.demo.dxf_drawing import drawing_text
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
 from converter.exporters.sheet import html
+from converter.exporters.sheet.content import JobSheet, job_sheet
 from converter.job import Job, open_job
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube
@@ -88,9 +89,17 @@ def tube_named(name: str, at: float = 0.0, rows: Sequence[tuple[float, float, fl
     return Tube(Run(name, "LAYER", False, table, placement), TUBE, metal="mild steel")
 
 
+def page_of(job: Job) -> JobSheet:
+    """The sheet of one job."""
+    return job_sheet([job])
+
+
 def hostile_job() -> Job:
-    """Tubes with every hostile name, of a hostile metal, on a hostile die, in a hostile job."""
-    tubes = [replace(tube_named(name, 400.0 * i), metal=f"{EVIL} steel") for i, name in enumerate(HOSTILE)]
+    """Tubes of their own with every hostile name, of a hostile metal, on a hostile die, in a hostile job."""
+    tubes = [
+        replace(tube_named(name, 400.0 * i, rows=((300.0 + 5.0 * i, 0.0, 90.0),)), metal=f"{EVIL} steel")
+        for i, name in enumerate(HOSTILE)
+    ]
     where = shop()
     where = replace(where, name=EVIL, dies=(replace(where.dies[0], name=f"{EVIL} die"),), tests=())
     return job_of(tubes, where, "hostile", job_file=JobFile(name=EVIL))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from converter.cli import options, values
+from converter.cli.inputs import open_jobs
 from converter.errors import OptionError
 from converter.quoting import quoted
 
@@ -36,11 +38,11 @@ def kinds(value: str) -> tuple[str, ...]:
     epilog=options.example(
         "elbowroom sheet rail.dxf --shop myshop.toml --section 1.75x0.120in --metal 'mild steel'",
         "elbowroom sheet frame.dxf --shop myshop.toml --job job.toml --out job --to pdf --paper Letter",
-        "elbowroom sheet frame.dxf --out job --force --json > written.json",
+        "elbowroom sheet frame.dxf rack.dxf --shop myshop.toml --out job --force",
         reads=True,
     ),
 )
-@click.argument("source", metavar="INPUT")
+@click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
 @click.option(
     "--out", default=".", metavar="DIR", callback=values.folder, help="Folder to write to.  [the current one]"
 )
@@ -57,7 +59,7 @@ def kinds(value: str) -> tuple[str, ...]:
 @options.as_json
 @options.talking
 def sheet(
-    source: str,
+    sources: tuple[str, ...],
     out: str,
     to: str,
     quote: bool,
@@ -72,53 +74,58 @@ def sheet(
     as_json: bool,
     talking: options.TalkingChoices,
 ) -> int:
-    """Write what the person at the bender looks at for INPUT ('-' reads standard input).
+    """Write what the person at the bender looks at for INPUT ('-' reads standard input), of several one sheet for all.
 
-    NAME-sheet.html shows the whole job and every run in 3D, step by step, and opens from a USB stick without
-    a network; NAME-sheet.pdf is the same for paper. With --quote both say what the job comes to. Both bear a mark
-    that changes with the drawing, the shop file and every number, so that an old sheet is recognised. Existing
-    files stay unless --force is given. Exit status 1: written, but something would scrap a stick.
+    NAME-sheet.html shows the whole job and every part in 3D, step by step, and opens from a USB stick without
+    a network; NAME-sheet.pdf is the same for paper. Equal tubes are one part with a quantity. With --quote both say
+    what the job comes to. Both bear a mark that changes with the drawing, the shop file and every number, so that an
+    old sheet is recognised. Existing files stay unless --force is given. Exit status 1: written, but something would
+    scrap a stick.
     """
     console = options.console_from(talking, as_json)
     wanted = kinds(to)
     settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
 
     from converter.exporters.options import WriteOptions
-    from converter.exporters.registry import usable_formats, write
-    from converter.job import open_job
+    from converter.exporters.registry import usable_formats, write_together
 
     formats, _ = usable_formats(wanted)
-    with console.progress(f"working out {source}"):
-        job = open_job(source, settings)
-        _ = job.findings
+    jobs = open_jobs(sources, settings, console, "working out", ask=lambda job: job.findings)
     how = WriteOptions(paper=paper, quote=quote)
     with console.progress("writing the sheet"):
-        written = [str(path) for path in write([job], out, formats, how, force=force)]
+        written = [str(path) for path in write_together(jobs, out, formats, how, force=force)]
     if console.as_json:
-        console.json(_document(job, written))
+        console.json(_document(jobs, written))
     else:
         from converter.cli.commands.audit import verdict
 
-        console.say(lambda: verdict(job, console) + "\n")
+        console.say(lambda: "\n\n".join(verdict(job, console) for job in jobs) + "\n")
         for path in written:
             console.result(path)
-    return 1 if job.has_errors else 0
+    return 1 if any(job.has_errors for job in jobs) else 0
 
 
-def _document(job: Job, written: list[str]) -> dict[str, Any]:
+def _document(jobs: Sequence[Job], written: list[str]) -> dict[str, Any]:
     """``elbowroom/sheet/1``: what was written and what was found (docs/sheet.md)."""
     from converter.cli.commands.audit import audit_document
     from converter.exporters.sheet.revision import revision_of
 
-    revision = revision_of(job)
+    revision = revision_of(jobs)
+    job = jobs[0]
     return {
         "schema": "elbowroom/sheet/1",
-        "source": job.source,
+        "source": job.source if len(jobs) == 1 else None,
+        "sources": [one.source for one in jobs],
         "shop": job.shop.name,
         "demo_shop": job.shop.is_demo,
         "revision": revision.mark,
         "made": revision.issued.isoformat(),
-        "tubes": [tube.name for tube in job.shown.tubes],
+        "tubes": [tube.name for one in jobs for tube in one.shown.tubes],
+        "parts": [
+            {"source": one.source, "name": part.name, "quantity": len(part.tubes), "tubes": list(part.names)}
+            for one in jobs
+            for part in one.shown.parts
+        ],
         "written": written,
-        "findings": audit_document([job])["findings"],
+        "findings": audit_document(jobs)["findings"],
     }

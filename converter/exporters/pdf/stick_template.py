@@ -152,7 +152,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
         stick = StickTemplate.of(setup, job.joints if setup.coped else ())
         sticks.append(TiledStick.of(part, stick, strip, paper, display))
     heading = f"{options.stem}: stick templates"
-    mark = revision_of(job).mark
+    mark = revision_of([job]).mark
     pdf = Pdf(heading, PENS)
     straights = [one.tube.name for one in job.shown.setups if not one.tube.run.table.bends]
     tubes = [CoverTube(one.part, one.stick, one.strip, len(one.tiles)) for one in sticks]

@@ -1,4 +1,4 @@
-"""What a job sheet says, before anybody decides how it looks: one `JobPage`, one `RunPage` for each tube.
+"""What a job sheet says, before anybody decides how it looks: a `JobSheet`, a `PartPage` for each part in it.
 
 Everything is exact and in mm; the pages round and choose units when they show it. Findings and names are
 raw text from the drawing: whoever shows them escapes them.
@@ -6,21 +6,19 @@ raw text from the drawing: whoever shows them escapes them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 from converter.bending.setup.words import CAUTIONS
-from converter.exporters.data.setup_json import setup_document
-from converter.exporters.data.table_json import section_value
-from converter.exporters.sheet.revision import Revision, canonical_text, revision_of, short_joint
+from converter.exporters.sheet.revision import Revision, revision_of
 from converter.findings import ERROR, WARNING, Finding
-from converter.job import Job
+from converter.job import Job, sorted_findings
 from converter.job.quotation import Quotation, quotation
 from converter.model.part import Part
 from converter.model.run import Tube
 from converter.shop.metals import find_metal
-from converter.words import CUTTING, mirror_text, part_title, part_tubes_text
+from converter.words import CUTTING, cut_to, mirror_text, part_title, part_tubes_text
 
 if TYPE_CHECKING:
     from converter.bending.setup.setup import Setup
@@ -38,52 +36,85 @@ _G_PER_MM3 = 1e-9  # kg/m3 times mm3 is 1e-9 kg
 
 
 @dataclass(frozen=True)
-class RunPage:
-    """One tube.
+class PlacedTube:
+    """One tube of a part, and where it goes.
 
     Attributes:
-        key: unique in the sheet and safe in an address or a file name: 'run-1', 'run-2', ...
-        number: 1, 2, ... in the order drawn.
         tube: the tube.
-        setup: its set-up.
-        joints: of its ends, end A first.
+        ends: what its ends are cut to, by the part's own end letters.
+    """
+
+    tube: Tube
+    ends: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class PartPage:
+    """One part: equal tubes, made once so many times.
+
+    Attributes:
+        key: unique in the sheet and safe in an address or a file name: 'part-1', 'part-2', ...
+        number: 1, 2, ... through all drawings of the sheet.
+        part: its tubes; the first one shown stands for all.
+        setup: of its first tube.
+        joints: of the ends of its first tube, end A first.
         length: what its copes make of its length; None where copes were not looked for.
-        mass: kg of the finished tube (metal area x developed length x density), None when metal or section is unknown.
-        findings: said of this tube, the worst first.
-        like: key of an earlier run that is made exactly alike, or None.
-        part: the part it is one of.
+        mass: kg of one finished tube (metal area x developed length x density), None when metal or section is unknown.
+        findings: said of any of its tubes, the worst first.
+        pieces: its tubes, each with where it goes.
     """
 
     key: str
     number: int
-    tube: Tube
+    part: Part
     setup: Setup | None
     joints: tuple[Joint, ...]
     length: TubeLength | None
     mass: float | None
     findings: tuple[Finding, ...]
-    like: str | None = None
-    part: Part | None = None
+    pieces: tuple[PlacedTube, ...]
 
     @property
-    def part_facts(self) -> tuple[tuple[str, str], ...]:
-        """Label and text: how many are equal and which, and what it mirrors; none where it stands alone."""
-        part = self.part
-        if part is None:
-            return ()
-        equal = f"{part_title(part)}: {part_tubes_text(part)}" if part.quantity > 1 else ""
-        texts = (("Part", equal), ("Mirror image", mirror_text(part)))
-        return tuple((label, text) for label, text in texts if text)
+    def tube(self) -> Tube:
+        """The tube that stands for all."""
+        return self.part.first
+
+    @property
+    def count(self) -> int:
+        """How many of it this sheet shows."""
+        return len(self.part.tubes)
+
+    @property
+    def title(self) -> str:
+        """``PICKET, 7 off``; of a single tube its name; raw."""
+        return part_title(self.part)
 
     @property
     def name(self) -> str:
-        """Name of the tube, raw."""
-        return self.tube.name
+        """Name of the part, raw."""
+        return self.part.name
+
+    @property
+    def facts(self) -> tuple[tuple[str, str], ...]:
+        """Label and text: which tubes are equal, and what the part mirrors; none where it stands alone."""
+        texts = (("Tubes", part_tubes_text(self.part)), ("Mirror image", mirror_text(self.part)))
+        return tuple((label, text) for label, text in texts if text)
+
+    @property
+    def own_findings(self) -> tuple[Finding, ...]:
+        """The findings as if all were said of the first tube: bends numbered as on its picture."""
+        name = self.tube.name
+        return tuple(
+            finding
+            if finding.tube in (None, name) or finding.bend is None
+            else replace(finding, tube=name, bend=self.part.bend_of(finding.tube, finding.bend))
+            for finding in self.findings
+        )
 
     @property
     def bad_bends(self) -> frozenset[int]:
         """Numbers of the bends that an error names."""
-        return frozenset(f.bend for f in self.findings if f.severity == ERROR and f.bend is not None)
+        return frozenset(f.bend for f in self.own_findings if f.severity == ERROR and f.bend is not None)
 
     @property
     def worst(self) -> str | None:
@@ -92,73 +123,129 @@ class RunPage:
 
 
 @dataclass(frozen=True)
-class JobPage:
-    """A job.
+class DrawingPage:
+    """What one drawing brings to a sheet.
 
     Attributes:
-        title: what its files are called after.
-        job: the job.
-        revision: how this sheet is told from an older one.
-        runs: in the order drawn.
+        job: the drawing and all that is known of it.
+        stem: what its files are called after.
+        parts: in the order drawn.
         findings: that name no tube, the worst first.
-        cautions: for the person at the bender, for the one at the saw where ends are cut to fit, and `STRUCTURE`.
         quotation: what it comes to; None where that was not asked for.
     """
 
-    title: str
     job: Job
-    revision: Revision
-    runs: tuple[RunPage, ...]
+    stem: str
+    parts: tuple[PartPage, ...]
     findings: tuple[Finding, ...]
-    cautions: tuple[str, ...]
     quotation: Quotation | None = None
 
     @property
     def heading(self) -> str:
         """The job's own name where its job file gives one, else the drawing's; on every sheet."""
         named = self.job.job_file
-        return named.name if named is not None and named.name else self.title
+        return named.name if named is not None and named.name else self.stem
+
+    @property
+    def source(self) -> str:
+        """The file as it was named."""
+        return "standard input" if self.job.source == "-" else self.job.source
 
 
-def job_page(job: Job, stem: str = "", *, quote: bool = False) -> JobPage:
+@dataclass(frozen=True)
+class JobSheet:
+    """A sheet: of one drawing or of several, parts numbered on through them.
+
+    Attributes:
+        title: what its files are called after.
+        drawings: in the order named; at least one.
+        revision: how this sheet is told from an older one.
+        cautions: for the person at the bender, for the one at the saw where ends are cut to fit, and `STRUCTURE`.
+    """
+
+    title: str
+    drawings: tuple[DrawingPage, ...]
+    revision: Revision
+    cautions: tuple[str, ...]
+
+    @property
+    def parts(self) -> tuple[PartPage, ...]:
+        """Of all drawings, in order."""
+        return tuple(part for drawing in self.drawings for part in drawing.parts)
+
+    @property
+    def job(self) -> Job:
+        """The first drawing's job: shop, machine and unit are one for all."""
+        return self.drawings[0].job
+
+    @property
+    def heading(self) -> str:
+        """The name of the one drawing, or the names of several."""
+        names = [drawing.heading for drawing in self.drawings]
+        if len(names) > _MOST_NAMED:
+            names = [*names[: _MOST_NAMED - 1], f"{len(names) - _MOST_NAMED + 1} more"]
+        return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+#: Drawings named in a heading at most.
+_MOST_NAMED = 4
+
+
+def job_sheet(jobs: Sequence[Job], stem: str = "", *, quote: bool = False) -> JobSheet:
     """Everything a sheet says.
 
     Args:
-        job: the job.
-        stem: what its files are called after; the job's own when empty.
-        quote: whether it tells what the job comes to.
+        jobs: one for each drawing; at least one.
+        stem: what its files are called after; the first job's own, and how many more there are, when empty.
+        quote: whether it tells what the jobs come to.
 
     Raises:
         WriteError: the shop file or the job file is gone.
     """
-    ends = _by_name(job.shown.joints, lambda joint: joint.tube)
-    said = _by_name(job.shown.findings, lambda finding: finding.tube)
+    drawings: list[DrawingPage] = []
+    for job in jobs:
+        first = 1 + sum(len(drawing.parts) for drawing in drawings)
+        own = stem if stem and len(jobs) == 1 else job.stem
+        drawings.append(_drawing_page(job, own, first, quote=quote))
+    coped = any(part.joints for drawing in drawings for part in drawing.parts)
+    cautions = (*CAUTIONS, *(CUTTING if coped else ()), STRUCTURE)
+    return JobSheet(stem or sheet_stem(jobs), tuple(drawings), revision_of(jobs), cautions)
+
+
+def sheet_stem(jobs: Sequence[Job]) -> str:
+    """What a sheet's files are called after where nobody named them: ``frame``, ``frame-and-2-more``."""
+    return jobs[0].stem if len(jobs) == 1 else f"{jobs[0].stem}-and-{len(jobs) - 1}-more"
+
+
+def _drawing_page(job: Job, stem: str, first: int, *, quote: bool) -> DrawingPage:
+    """What a drawing brings, its parts numbered from ``first``."""
+    shown = job.shown
+    joints_of = _by_name(shown.joints, lambda joint: joint.tube)
+    findings_of = _by_name(shown.findings, lambda finding: finding.tube)
     lengths = {length.name: length for length in job.copes.lengths}
-    names = {tube.name for tube in job.shown.tubes}
-    runs: list[RunPage] = []
-    alike: dict[str, str] = {}
-    for number, (tube, setup) in enumerate(zip(job.shown.tubes, job.shown.setups, strict=True), 1):
-        key = f"run-{number}"
-        joints = tuple(sorted(ends.get(tube.name, ()), key=lambda joint: joint.end))
-        first = alike.setdefault(_making_text(tube, setup, joints), key)
-        runs.append(
-            RunPage(
-                key=key,
+    parts: list[PartPage] = []
+    for number, (part, setup) in enumerate(shown.first_setups, first):
+        tube = part.first
+        parts.append(
+            PartPage(
+                key=f"part-{number}",
                 number=number,
-                tube=tube,
+                part=part,
                 setup=setup,
-                joints=joints,
+                joints=tuple(sorted(joints_of.get(tube.name, ()), key=lambda joint: joint.end)),
                 length=lengths.get(tube.name),
                 mass=mass_of(tube, job),
-                findings=tuple(said.get(tube.name, ())),
-                like=None if first == key else first,
-                part=job.part_of[tube.name],
+                findings=sorted_findings([finding for name in part.names for finding in findings_of.get(name, ())]),
+                pieces=tuple(_piece(part, one, joints_of.get(one.name, ())) for one in part.tubes),
             )
         )
-    others = tuple(finding for finding in job.shown.findings if finding.tube not in names)
-    cautions = (*CAUTIONS, *(CUTTING if any(run.joints for run in runs) else ()), STRUCTURE)
-    estimate = quotation(job) if quote else None
-    return JobPage(stem or job.stem, job, revision_of(job), tuple(runs), others, cautions, estimate)
+    others = tuple(finding for finding in shown.findings if finding.tube not in shown.names)
+    return DrawingPage(job, stem, tuple(parts), others, quotation(job) if quote else None)
+
+
+def _piece(part: Part, tube: Tube, joints: Iterable[Joint]) -> PlacedTube:
+    ends = sorted((part.end_of(tube.name, joint.end), cut_to(joint)) for joint in joints)
+    return PlacedTube(tube, tuple(ends))
 
 
 def _by_name(things: Iterable[T], name: Callable[[T], str | None]) -> dict[str | None, list[T]]:
@@ -167,27 +254,6 @@ def _by_name(things: Iterable[T], name: Callable[[T], str | None]) -> dict[str |
     for one in things:
         found.setdefault(name(one), []).append(one)
     return found
-
-
-#: What of a set-up and of a joint is only its name or its place in the frame.
-_NAMES = ("name",)
-_PLACES = ("tube", "mates", "node", "end_point", "direction", "zero_direction")
-
-
-def _making_text(tube: Tube, setup: Setup, joints: Iterable[Joint]) -> str:
-    """Everything that the making of a tube depends on, as one text: equal for tubes that are made alike."""
-    (steps,) = setup_document("", "", [setup])["tubes"]
-    ends = [{k: v for k, v in short_joint(joint).items() if k not in _PLACES} for joint in joints]
-    bends = [[bend.feed, bend.rotation, bend.angle, bend.clr] for bend in tube.run.table.bends]
-    return canonical_text(
-        [
-            None if tube.section is None else section_value(tube.section),
-            tube.metal,
-            [bends, tube.run.table.tail],
-            {k: v for k, v in steps.items() if k not in _NAMES},
-            ends,
-        ]
-    )
 
 
 def mass_of(tube: Tube, job: Job) -> float | None:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import json
 import re
 from base64 import b64encode
+from collections.abc import Sequence
 from dataclasses import replace
 from hashlib import sha256
 from importlib import resources
@@ -33,10 +34,18 @@ from converter.exporters.pictures.run.picture import isometric_picture
 from converter.exporters.pictures.run.sketches import Sketches, sketches_of
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.pictures.written.svg import FAMILY, svg_text
-from converter.exporters.sheet.content import JobPage, job_page
-from converter.exporters.sheet.scenes import room_scene, run_scene
+from converter.exporters.sheet.content import DrawingPage, JobSheet, job_sheet
+from converter.exporters.sheet.scenes import part_scene, room_scene
 from converter.exporters.sheet.squeeze import merged, squeezed
-from converter.exporters.sheet.view import RunView, findings_view, in_brief, job_facts, quotation_view, run_view, tally
+from converter.exporters.sheet.view import (
+    PartView,
+    findings_view,
+    in_brief,
+    part_view,
+    quotation_view,
+    sheet_facts,
+    tally,
+)
 from converter.findings import ERROR, NOTE, WARNING
 from converter.job import Job
 from converter.progress import steps
@@ -51,8 +60,8 @@ if TYPE_CHECKING:
 
 #: Shown before a severity's word, so that it is told apart without colour.
 SIGNS = {ERROR: "✖", WARNING: "▲", NOTE: "●"}
-#: Sizes of the pictures in mm of paper; a run's by how many bends it may have: the smaller, the larger its type.
-RUN_SIZES = ((4, (84.0, 72.0)), (12, (112.0, 92.0)), (10**9, (150.0, 118.0)))
+#: Sizes of the pictures in mm of paper; a part's by how many bends it may have: the smaller, the larger its type.
+PART_SIZES = ((4, (84.0, 72.0)), (12, (112.0, 92.0)), (10**9, (150.0, 118.0)))
 DRAWING_SIZE = (240.0, 150.0)
 #: Where the plotly package keeps its script.
 PLOTLY_SCRIPT = "package_data/plotly.min.js"
@@ -61,18 +70,23 @@ SCRIPTS = ("shapes.js", "scenes.js", "bender.js", "camera.js", "stages.js", "she
 
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
-    """Write ``STEM-sheet.html``.
+    """Write ``STEM-sheet.html`` of one job; as `export_together`."""
+    export_together([job], out, options)
+
+
+def export_together(jobs: Sequence[Job], out: OutputSet, options: WriteOptions) -> None:
+    """Write ``STEM-sheet.html`` of one or several jobs.
 
     Raises:
         WriteError: the shop file or the job file is gone.
         MissingLibraryError: jinja2 or plotly is not installed.
     """
-    page = job_page(job, options.stem, quote=options.quote)
+    page = job_sheet(jobs, options.stem, quote=options.quote)
     text = html_text(page, _templates(page, out))
-    out.path(f"{options.stem}-sheet.html").write_text(text, encoding="utf-8", newline="\n")
+    out.path(f"{page.title}-sheet.html").write_text(text, encoding="utf-8", newline="\n")
 
 
-def html_text(page: JobPage, templates: tuple[str, ...] = ()) -> str:
+def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
     """The whole page.
 
     Args:
@@ -83,8 +97,8 @@ def html_text(page: JobPage, templates: tuple[str, ...] = ()) -> str:
     both = page.job.both_units
     shop = page.job.shop
     machine = shop.machine
-    known = {run.key: run for run in page.runs}
-    runs = [run_view(run, both, known) for run in page.runs]
+    parts = [[part_view(part, both) for part in drawing.parts] for drawing in page.drawings]
+    every = [part for own in parts for part in own]
     css, early, script = _asset("sheet.css") + picture_style(), _asset("early.js"), "\n".join(map(_asset, SCRIPTS))
     shared = {
         "signs": SIGNS,
@@ -92,16 +106,22 @@ def html_text(page: JobPage, templates: tuple[str, ...] = ()) -> str:
         "mark": page.revision.mark,
         "made": page.revision.issued.isoformat(),
         "unit": both.unit,
-        "total": len(runs),
+        "total": len(every),
         "templates": templates,
         "plane_known": machine.plane is not None,
         "version": __version__,
         "turn_words": TURN,
         "rotation_words": f"{ROTATION} {BOTH_TURNS}",
     }
-    one = environment.get_template("run.html.jinja")
-    sketches = sketches_of(page.job)
-    parts = [one.render(shared, run=run, **_pictures(run, both, machine, sketches)) for run in steps(runs, "pages")]
+    template = environment.get_template("part.html.jinja")
+    part_pages, drawings = [], []
+    for number, (drawing, own) in enumerate(zip(page.drawings, parts, strict=True)):
+        sketches = sketches_of(drawing.job)
+        drawings.append(_drawing(drawing, number, own, both))
+        part_pages += [
+            _markup(template.render(shared, part=part, **_pictures(part, number, both, machine, sketches)))
+            for part in steps(own, "pages")
+        ]
     return environment.get_template("sheet.html.jinja").render(
         shared,
         policy=_policy(early, plotly, script),
@@ -110,36 +130,36 @@ def html_text(page: JobPage, templates: tuple[str, ...] = ()) -> str:
         plotly=_markup(plotly),
         js=_markup(script),
         demo_shop=shop.is_demo,
-        job_facts=job_facts(page, both),
-        tally=tally(page.job.shown.findings),
-        runs=runs,
-        job_findings=findings_view(page.findings, both),
-        run_findings=in_brief(runs),
+        facts_of_sheet=sheet_facts(page, both),
+        tally=tally([finding for drawing in page.drawings for finding in drawing.job.shown.findings]),
+        parts=every,
+        drawings=[
+            _drawing(drawing, number, own, both)
+            for number, (drawing, own) in enumerate(zip(page.drawings, parts, strict=True))
+        ],
+        part_findings=in_brief(every),
         cautions=page.cautions,
-        quotation=quotation_view(page, both),
-        left_out=[(one.count, one.kind, both.each(one.why_in)) for one in page.job.drawing.ignored],
-        **_drawing(page, both),
-        run_pages=[_markup(part) for part in parts],
+        part_pages=part_pages,
         room=data(room_scene(machine)),
     )
 
 
-def _pictures(run: RunView, both: BothUnits, machine: Machine, sketches: Sketches) -> dict[str, Any]:
+def _pictures(part: PartView, drawing: int, both: BothUnits, machine: Machine, sketches: Sketches) -> dict[str, Any]:
     """The finished tube, the stick in either unit (each is rounded on its own), and what the script draws."""
-    page = run.page
-    size = next(size for most, size in RUN_SIZES if len(page.tube.run.table.bends) <= most)
+    page = part.page
+    size = next(size for most, size in PART_SIZES if len(page.tube.run.table.bends) <= most)
     first = page.setup.feed_from if page.setup is not None else "A"
     tube = isometric_picture(
         page.tube,
         both,
         size=size,
-        findings=page.findings,
+        findings=page.own_findings,
         joints=page.joints,
         fed_from=first,
         sketches=sketches,
     )
     stick: Markup | str = ""
-    if page.setup is not None and page.setup.steps and run.steps:
+    if page.setup is not None and page.setup.steps and part.steps:
         drawn = [stick_picture(SetupView(page.setup, one)) for one in both.alone]
         texts = [_svg(one, f"{page.key}-stick", unit) for one, unit in zip(drawn, ("mm", "in"), strict=True)]
         stick = _markup(merged(*texts))
@@ -147,7 +167,7 @@ def _pictures(run: RunView, both: BothUnits, machine: Machine, sketches: Sketche
         "picture": _svg(tube, f"{page.key}-tube"),
         "picture_width": size[0],
         "stick": stick,
-        "scene": data(run_scene(page, machine)),
+        "scene": data(part_scene(page, drawing, machine)),
     }
 
 
@@ -157,25 +177,36 @@ def _svg(picture: Picture, prefix: str, unit: str | None = None) -> Markup:
     return _markup(squeezed(svg_text(shown, unit=unit, standalone=False, id_prefix=prefix)))
 
 
-def _drawing(page: JobPage, both: BothUnits) -> dict[str, Any]:
-    """The drawing as read and its list; nothing where the job holds no drawing."""
+def _drawing(page: DrawingPage, number: int, parts: Sequence[PartView], both: BothUnits) -> dict[str, Any]:
+    """What the sheet says of one drawing: findings on all of it, how it was read, what it comes to."""
     job = page.job
-    if job.program_tubes is not None:
-        return {"drawing": "", "legend": []}
-    findings = job.findings
-    picture = drawing_picture(job.drawing, job.tubes, findings, both, size=DRAWING_SIZE, legend=False)
-    legend = [one for one in drawing_legend(job.drawing, job.tubes, findings, both) if one.mark]
-    return {"drawing": _svg(picture, "as-read"), "legend": legend}
+    value: dict[str, Any] = {
+        "number": number,
+        "name": page.heading,
+        "parts": parts,
+        "findings": findings_view(page.findings, both),
+        "quotation": quotation_view(page, both),
+        "left_out": [(one.count, one.kind, both.each(one.why_in)) for one in job.drawing.ignored],
+        "picture": "",
+        "legend": [],
+    }
+    if job.program_tubes is None:
+        findings = job.findings
+        picture = drawing_picture(job.drawing, job.tubes, findings, both, size=DRAWING_SIZE, legend=False)
+        value["legend"] = [one for one in drawing_legend(job.drawing, job.tubes, findings, both) if one.mark]
+        value["picture"] = _svg(picture, f"as-read-{number}")
+    return value
 
 
-def _templates(page: JobPage, out: OutputSet) -> tuple[str, ...]:
+def _templates(page: JobSheet, out: OutputSet) -> tuple[str, ...]:
     """Names of cope templates written together with this sheet."""
     found = []
-    for ending in (".pdf", ".dxf"):
-        try:
-            found.append(out.final(f"{page.title}-copes{ending}").name)
-        except KeyError:
-            continue
+    for drawing in page.drawings:
+        for ending in (".pdf", ".dxf"):
+            try:
+                found.append(out.final(f"{drawing.stem}-copes{ending}").name)
+            except KeyError:
+                continue
     return tuple(found)
 
 

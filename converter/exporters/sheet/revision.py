@@ -7,7 +7,7 @@ day, on every machine, under every file name and in either unit; whatever change
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
@@ -22,7 +22,7 @@ from converter.exporters.data.cope_json import cope_document, joint_value
 from converter.exporters.data.setup_json import setup_document
 from converter.exporters.data.table_json import table_document
 from converter.findings import Finding
-from converter.job import Job
+from converter.job import Job, once_per_job
 from converter.joints.model import Joint
 from converter.quoting import LONGEST_PATH, quoted
 from converter.units import in_unit
@@ -52,25 +52,34 @@ class Revision:
         return f"{self.mark} of {self.issued.isoformat()}"
 
 
-def revision_of(job: Job) -> Revision:
-    """The revision of a job: of what it was made from, and of what was made of it.
+def revision_of(jobs: Sequence[Job]) -> Revision:
+    """The revision of a sheet: of what its jobs were made from, and of what was made of them.
 
-    Bend tables, set-ups and copes are part of the mark, so that options that change a number change it too.
+    Bend tables, set-ups and copes are part of the mark, so that options that change a number change it too. Of several
+    jobs it is the mark of their marks, in their order.
 
     Args:
-        job: with its drawing, set-ups and copes where there are any.
+        jobs: at least one.
 
     Raises:
         WriteError: the shop file or the job file is gone or cannot be read.
         OptionError: SOURCE_DATE_EPOCH is no date.
     """
+    marks = [_mark_of(job) for job in jobs]
+    mark = marks[0] if len(marks) == 1 else sha256(" ".join(marks).encode()).hexdigest()
+    return Revision(mark[:SHOWN], sheet_date())
+
+
+@once_per_job
+def _mark_of(job: Job) -> str:
+    """The whole mark of one job."""
     shop, plan = job.shop, job.job_file
     digest = sha256(__version__.encode())
     _add(digest, job.drawing.digest)
     for path in (shop.source, plan.source if plan else ""):
         _add(digest, _file(path) if path else "")
     _add(digest, canonical_text(_numbers(job)))
-    return Revision(digest.hexdigest()[:SHOWN], sheet_date())
+    return str(digest.hexdigest())
 
 
 def _add(digest: Any, text: str) -> None:

@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import Any
 
 from converter.bending.room.space import space_of
-from converter.exporters.sheet.content import RunPage
+from converter.exporters.sheet.content import PartPage
 from converter.exporters.sheet.poses import Pose, step_poses
 from converter.findings import ERROR
 from converter.geometry.vectors import Vec, cross, norm, sub, unit
@@ -26,21 +26,35 @@ TIGHT = ("radius-too-tight", "d-of-bend")
 _THIN = 0.01
 
 
-def run_scene(run: RunPage, machine: Machine) -> dict[str, Any]:
-    """One run: the finished tube where it was drawn, and each step in the bender."""
-    tube = run.tube
+def part_scene(part: PartPage, drawing: int, machine: Machine) -> dict[str, Any]:
+    """One part: its finished tubes where they were drawn, the first apart, and each step in the bender.
+
+    Args:
+        part: the part.
+        drawing: number of its drawing in the sheet, from 0.
+        machine: that bends it.
+    """
+    tube = part.tube
     table = tube.run.table
     found: dict[str, Any] = {
-        "key": run.key,
+        "key": part.key,
+        "number": part.number,
+        "drawing": drawing,
         "tube": tube_value(tube.run.centerline, tube.run.placement.normal),
+        "others": [
+            {"tube": tube_value(one.run.centerline, one.run.placement.normal), "turned": one.name in part.part.turned}
+            for one in part.part.tubes[1:]
+        ],
         "outline": outline(tube.section, table.developed_length),
-        "bad": sorted(run.bad_bends),
-        "tight": sorted(f.bend for f in run.findings if f.code in TIGHT and f.severity == ERROR and f.bend is not None),
-        "bends": _bend_numbers(run),
-        "first": run.setup.feed_from if run.setup else "A",
+        "bad": sorted(part.bad_bends),
+        "tight": sorted(
+            f.bend for f in part.own_findings if f.code in TIGHT and f.severity == ERROR and f.bend is not None
+        ),
+        "bends": _bend_numbers(part),
+        "first": part.setup.feed_from if part.setup else "A",
         "steps": [],
     }
-    setup = run.setup
+    setup = part.setup
     if setup is None or setup.plan.lacks:
         return found
     for step, pose in zip(setup.steps, step_poses(setup, machine), strict=True):
@@ -103,11 +117,11 @@ def _pose(pose: Pose) -> dict[str, Any]:
     return tube_value(pose.segments, pose.normal)
 
 
-def _bend_numbers(run: RunPage) -> list[list[float | int]]:
+def _bend_numbers(part: PartPage) -> list[list[float | int]]:
     """For every bend: its number, the middle of its arc (or its corner) and the way out of the bend there."""
-    table = run.tube.run.table
+    table = part.tube.run.table
     found: list[list[float | int]] = []
-    segments = run.tube.run.centerline
+    segments = part.tube.run.centerline
     arcs = [one for one in segments if not isinstance(one, Line)]
     if len(arcs) == len(table.bends):
         for number, arc in enumerate(arcs, 1):

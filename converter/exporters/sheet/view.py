@@ -12,12 +12,13 @@ from pathlib import PurePath
 
 from converter.bending.setup.setup import Setup
 from converter.bending.setup.words import NO_SET_UP, SetupView
-from converter.exporters.sheet.content import JobPage, RunPage
+from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, PlacedTube
 from converter.exporters.sheet.steps import BigStep, big_steps, first_big_step
 from converter.findings import SEVERITIES, Finding
 from converter.findings.wording import grouped, message, without_place
 from converter.job.quotation_words import QUOTATION_HEADS, money_text, quotation_rows
 from converter.joints.model import PLANE, Joint
+from converter.quoting import visible
 from converter.shop.sections import describe
 from converter.units import BothUnits, Display
 from converter.words import (
@@ -72,12 +73,13 @@ class FindingView:
 
 
 @dataclass(frozen=True)
-class RunView:
-    """One tube on the page; all texts raw, lengths in both units.
+class PartView:
+    """One part on the page; all texts raw, lengths in both units.
 
     Attributes:
         page: what it shows.
-        section, metal, die, stick, mass: facts of the list of runs.
+        names: of its tubes, every character showing.
+        section, metal, die, stick, mass: facts of the list of parts.
         facts: label and text, in order.
         steps: in the bender, in the order made; () where it cannot be bent so or has no bends.
         before: the stick before the first bend, or None.
@@ -90,9 +92,11 @@ class RunView:
         notes: what else holds for its set-up, a sentence each.
         blocked: why there are no instructions, or ''.
         findings: everything said of it, equal ones once.
+        places: of several pieces: name, and what end A and end B of each are cut to.
     """
 
-    page: RunPage
+    page: PartPage
+    names: tuple[str, ...]
     section: str
     metal: str
     die: str
@@ -111,18 +115,21 @@ class RunView:
     notes: tuple[str, ...]
     blocked: str
     findings: tuple[FindingView, ...]
+    places: tuple[tuple[str, str, str], ...]
 
 
-def job_facts(job: JobPage, both: BothUnits) -> tuple[tuple[str, str], ...]:
+def sheet_facts(page: JobSheet, both: BothUnits) -> tuple[tuple[str, str], ...]:
     """Label and text for the head of the sheet."""
-    shop = job.job.shop
-    runs = len(job.runs)
-    bends = sum(len(run.tube.run.table.bends) for run in job.runs)
+    shop = page.job.shop
+    tubes = sum(part.count for part in page.parts)
+    bends = sum(part.count * len(part.tube.run.table.bends) for part in page.parts)
+    kinds = f" ({len(page.parts)} different)" if len(page.parts) < tubes else ""
+    names = [PurePath(drawing.source).name for drawing in page.drawings]
     facts = [
-        ("Drawing", "standard input" if job.job.source == "-" else PurePath(job.job.source).name),
+        ("Drawing" if len(names) == 1 else "Drawings", ", ".join(names)),
         ("Shop", shop.name + (" (invented)" if shop.is_demo else "")),
-        ("Tubes", f"{runs}, with {bends} bend{'' if bends == 1 else 's'}"),
-        ("Mass of all tubes", total_mass_text([run.mass for run in job.runs], both)),
+        ("Tubes", f"{tubes}{kinds}, with {bends} bend{'' if bends == 1 else 's'}"),
+        ("Mass of all tubes", total_mass_text([part.mass for part in page.parts for _ in part.pieces], both)),
     ]
     return tuple(facts)
 
@@ -137,8 +144,8 @@ class QuotationView:
     notes: tuple[str, ...]
 
 
-def quotation_view(page: JobPage, display: Display) -> QuotationView | None:
-    """The quotation of a job, lengths with their unit; None where it was not asked for."""
+def quotation_view(page: DrawingPage, display: Display) -> QuotationView | None:
+    """The quotation of a drawing, lengths with their unit; None where it was not asked for."""
     estimate = page.quotation
     if estimate is None:
         return None
@@ -167,42 +174,36 @@ def findings_view(findings: Sequence[Finding], both: BothUnits) -> tuple[Finding
 
 @dataclass(frozen=True, slots=True)
 class Brief:
-    """The worst finding of one run, or of several of which the same is said, and how many more each of them has."""
+    """The worst finding of one part, or of several of which the same is said, and how many more each of them has."""
 
-    runs: tuple[RunPage, ...]
+    parts: tuple[PartPage, ...]
     short: str
     more: int
 
 
-def in_brief(runs: Sequence[RunView]) -> list[Brief]:
-    """The worst finding of every run that has one, the worst first; runs of which the same is said together."""
-    alike: dict[tuple[str, str, int], list[RunPage]] = {}
-    for run in runs:
-        if run.findings:
-            first, *others = run.findings
-            alike.setdefault((first.severity, first.short, len(others)), []).append(run.page)
+def in_brief(parts: Sequence[PartView]) -> list[Brief]:
+    """The worst finding of every part that has one, the worst first; parts of which the same is said together."""
+    alike: dict[tuple[str, str, int], list[PartPage]] = {}
+    for part in parts:
+        if part.findings:
+            first, *others = part.findings
+            alike.setdefault((first.severity, first.short, len(others)), []).append(part.page)
     ranked = sorted(alike.items(), key=lambda item: SEVERITIES.index(item[0][0]))
     return [Brief(tuple(pages), short, more) for (_, short, more), pages in ranked]
 
 
-def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunView:
-    """One tube.
-
-    Args:
-        run: the tube.
-        both: how lengths are written.
-        known: the runs by key.
-    """
-    tube, setup = run.tube, run.setup
+def part_view(part: PartPage, both: BothUnits) -> PartView:
+    """One part, its lengths in both units."""
+    tube, setup = part.tube, part.setup
     sheets = {one.unit: SetupView(setup, one) for one in both.alone} if setup else {}
     table = tube.run.table
     section = describe(tube.section, both) if tube.section else "not known"
     stick = both.each(lambda one: one.length(sheets[one.unit].stick)) if sheets else both.length(table.developed_length)
     dies = dict.fromkeys(step.die.name for step in setup.steps if step.die) if setup else {}
     die = ", ".join(dies) or tube.die or "none"
-    mass = mass_text(run.mass, both)
+    mass = mass_text(part.mass, both)
     facts = [
-        *run.part_facts,
+        *part.facts,
         ("Section", section),
         ("Metal", tube.metal or "not named"),
         ("Die", die if table.bends else "none needed"),
@@ -214,15 +215,16 @@ def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunVie
     facts += [
         ("Bends", str(len(table.bends))),
         ("Along the centerline", both.length(table.developed_length)),
-        ("Mass", mass),
+        ("Mass", mass + (" each" if part.count > 1 and part.mass is not None else "")),
     ]
-    if run.length is not None and run.joints:
-        facts.append(("Metal, end to end of the copes", both.length(run.length.cut)))
-        if sides := stick_sides_text(run.length, both):
+    if part.length is not None and part.joints:
+        facts.append(("Metal, end to end of the copes", both.length(part.length.cut)))
+        if sides := stick_sides_text(part.length, both):
             facts.append(("Saw cuts", sides))
     steps = big_steps(setup, both) if setup and not setup.plan.lacks else ()
-    return RunView(
-        page=run,
+    return PartView(
+        page=part,
+        names=tuple(map(visible, part.part.names)),
         section=section,
         metal=tube.metal or "",
         die=die if table.bends else "none needed",
@@ -232,7 +234,7 @@ def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunVie
         steps=steps,
         before=first_big_step(setup, both) if setup and steps else None,
         setup_heads=_SETUP_HEADS,
-        setup_rows=_setup_rows(run, sheets, both),
+        setup_rows=_setup_rows(part, sheets, both),
         bends=tuple(
             (
                 str(number),
@@ -244,13 +246,20 @@ def run_view(run: RunPage, both: BothUnits, known: dict[str, RunPage]) -> RunVie
             for number, bend in enumerate(table.bends, 1)
         ),
         tail=both.length(table.tail),
-        tasks=_tasks(run, sheets, both),
-        springback=_springback(run),
-        ends=tuple(_end(joint, both) for joint in run.joints),
-        notes=_notes(run, sheets, both, known),
-        blocked=_blocked(run),
-        findings=findings_view(run.findings, both),
+        tasks=_tasks(part, sheets, both),
+        springback=_springback(part),
+        ends=tuple(_end(joint, both) for joint in part.joints),
+        notes=_notes(part, sheets, both),
+        blocked=_blocked(part),
+        findings=findings_view(part.findings, both),
+        places=tuple((piece.tube.name, *place_words(piece)) for piece in part.pieces) if part.count > 1 else (),
     )
+
+
+def place_words(piece: PlacedTube) -> tuple[str, str]:
+    """What a piece is cut to at the part's end A and end B."""
+    a, b = ("; ".join(words for letter, words in piece.ends if letter == end) or "cut square" for end in "AB")
+    return a, b
 
 
 _SETUP_HEADS = (
@@ -258,8 +267,8 @@ _SETUP_HEADS = (
 )  # fmt: skip
 
 
-def _setup_rows(run: RunPage, sheets: dict[str, SetupView], both: BothUnits) -> tuple[SetupRow, ...]:
-    setup = run.setup
+def _setup_rows(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tuple[SetupRow, ...]:
+    setup = part.setup
     if setup is None:
         return ()
 
@@ -285,7 +294,7 @@ def _setup_rows(run: RunPage, sheets: dict[str, SetupView], both: BothUnits) -> 
                     around(i),
                     sheets["mm"].so_far(step) if turned else "–",
                 ),
-                step.bend in run.bad_bends,
+                step.bend in part.bad_bends,
             )
         )
     return tuple(rows)
@@ -301,9 +310,9 @@ def _extras(setup: Setup, sheets: dict[str, SetupView], both: BothUnits) -> str:
     return words + ("; the stretch of the bends is taken off" if setup.stretches else "")
 
 
-def _tasks(run: RunPage, sheets: dict[str, SetupView], both: BothUnits) -> tuple[Task, ...]:
+def _tasks(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tuple[Task, ...]:
     """Cut, mark, each bend, trim, measure, cope: what a person ticks."""
-    setup = run.setup
+    setup = part.setup
     texts = {unit: sheet.instructions() for unit, sheet in sheets.items()}
     if setup is None or not texts["mm"]:  # it cannot be bent, or nothing is known to set up
         return ()
@@ -324,25 +333,22 @@ def _line(texts: dict[str, list[str]], i: int) -> Callable[[Display], str]:
     return lambda one: texts[one.unit][i]
 
 
-def _springback(run: RunPage) -> tuple[str, ...]:
+def _springback(part: PartPage) -> tuple[str, ...]:
     """Where the stops come from, once for each die and note."""
-    if run.setup is None:
+    if part.setup is None:
         return ()
     found: dict[str, None] = {}
-    for step in run.setup.steps:
+    for step in part.setup.steps:
         name = f"Die {step.die.name}" if step.die else "No die"
         found[f"{name}: {springback_source(step.springback)}. {step.springback.note}".strip()] = None
     return tuple(found)
 
 
-def _notes(run: RunPage, sheets: dict[str, SetupView], both: BothUnits, known: dict[str, RunPage]) -> tuple[str, ...]:
-    setup = run.setup
-    notes = []
-    if run.like is not None:
-        notes.append(f"Made exactly like {known[run.like].name} (tube {known[run.like].number}).")
+def _notes(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tuple[str, ...]:
+    setup = part.setup
     if setup is None or not setup.steps:
-        return tuple(notes)
-    notes.append(both.each(lambda shown: " ".join(sheets[shown.unit].rounding_notes())))
+        return ()
+    notes = [both.each(lambda shown: " ".join(sheets[shown.unit].rounding_notes()))]
     notes += sign_meanings(setup.steps)
     room = room_text(setup, both)
     if setup.clearance is None:
@@ -351,8 +357,8 @@ def _notes(run: RunPage, sheets: dict[str, SetupView], both: BothUnits, known: d
     return tuple(notes)
 
 
-def _blocked(run: RunPage) -> str:
-    setup = run.setup
+def _blocked(part: PartPage) -> str:
+    setup = part.setup
     if setup is not None and setup.plan.lacks:
         return "This tube cannot be bent so: the bender cannot hold it. See its findings."
     if setup is not None and setup.lacking:

@@ -137,7 +137,7 @@ def _on(line, point):
 @pytest.mark.parametrize(("display", "size"), [(Display(), (210.0, 297.0)), (Display("in"), (215.9, 279.4))])
 def test_every_page_is_of_its_size_within_its_border_and_names_itself(tmp_path, display, size):
     job, _, pages = printed(tmp_path, with_mates(twisted()), display=display)
-    mark = revision_of(job).mark
+    mark = revision_of([job]).mark
     for number, page in enumerate(pages, 1):
         assert sorted(page.size) == pytest.approx(sorted(size), abs=1e-3)
         text = " ".join(page.text.split())

@@ -10,7 +10,7 @@ from pypdf import PdfReader
 
 from converter.exporters.options import WriteOptions
 from converter.exporters.paper.templates import templates_of
-from converter.exporters.sheet.content import job_page
+from converter.exporters.sheet.content import job_sheet
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube
 from converter.model.section import Section
@@ -50,11 +50,19 @@ def test_one_stick_template_for_equal_tubes(tmp_path):
     assert "RUNG-0, RUNG-1, RUNG-2" in texts and "HOOP-0, HOOP-1" in texts
 
 
-def test_the_sheet_tells_the_part_of_every_run(tmp_path):
-    page = job_page(ladder())
-    facts = {run.name: dict(run.part_facts) for run in page.runs}
-    assert facts["RUNG-1"] == {"Part": "RUNG, 3 off: RUNG-0, RUNG-1, RUNG-2"}
-    assert facts["HOOP-0"] == {"Part": "HOOP, 2 off: HOOP-0, HOOP-1"}
+def test_the_sheet_has_a_page_for_every_part():
+    page = job_sheet([ladder()])
+    assert [(part.key, part.title, part.count) for part in page.parts] == [
+        ("part-1", "HOOP, 2 off", 2), ("part-2", "RUNG, 3 off", 3),
+    ]  # fmt: skip
+    hoop, rung = page.parts
+    assert dict(rung.facts) == {"Tubes": "RUNG-0, RUNG-1, RUNG-2"}
+    assert [piece.tube.name for piece in rung.pieces] == ["RUNG-0", "RUNG-1", "RUNG-2"]
+    for piece in rung.pieces:
+        # the second rung goes from hoop to hoop the other way, and is cut the same
+        hoops = ("HOOP-1", "HOOP-0") if piece.tube.name == "RUNG-1" else ("HOOP-0", "HOOP-1")
+        assert piece.ends == tuple((end, f"coped to {hoop}") for end, hoop in zip("AB", hoops, strict=True))
+    assert not any(piece.ends for piece in hoop.pieces)
 
 
 def hooks(**settings):

@@ -29,7 +29,7 @@ def job_of(source: Path | str, feed_from: str | None = None, gap: float = 0.0, *
 
 def mark_of(source: Path | str, feed_from: str | None = None, gap: float = 0.0, **settings: object) -> str:
     """The mark alone."""
-    return revision_of(job_of(source, feed_from, gap, **settings)).mark
+    return revision_of([job_of(source, feed_from, gap, **settings)]).mark
 
 
 @pytest.fixture
@@ -49,7 +49,7 @@ def boathouse_mark(folder: Path, **settings: object) -> str:
 
 def test_the_mark_is_ten_hexadecimal_digits_and_the_date_is_shown_with_it(tmp_path, monkeypatch):
     monkeypatch.setenv("SOURCE_DATE_EPOCH", EPOCH)
-    revision = revision_of(job_of(hook(tmp_path / "hook.dxf")))
+    revision = revision_of([job_of(hook(tmp_path / "hook.dxf"))])
     assert re.fullmatch(r"[0-9a-f]{10}", revision.mark)
     assert revision.issued == date(2025, 3, 9)
     assert revision.text == f"{revision.mark} of 2025-03-09"
@@ -58,7 +58,7 @@ def test_the_mark_is_ten_hexadecimal_digits_and_the_date_is_shown_with_it(tmp_pa
 def test_without_a_fixed_date_it_is_today(monkeypatch, tmp_path):
     monkeypatch.delenv("SOURCE_DATE_EPOCH", raising=False)
     before = date.today()
-    made = revision_of(job_of(hook(tmp_path / "hook.dxf"))).issued
+    made = revision_of([job_of(hook(tmp_path / "hook.dxf"))]).issued
     assert before <= made <= date.today()
 
 
@@ -89,9 +89,9 @@ def test_standard_input_gives_the_mark_of_the_file(tmp_path, monkeypatch):
 
 def test_other_inputs_written_at_the_same_time_leave_the_mark_alone(tmp_path):
     job = job_of(hook(tmp_path / "hook.dxf"))
-    before = revision_of(job).mark
+    before = revision_of([job]).mark
     write([job, job_of(corner(tmp_path / "corner.dxf"))], str(tmp_path / "out"), ["csv"])
-    assert revision_of(job).mark == revision_of(job_of(tmp_path / "hook.dxf")).mark == before
+    assert revision_of([job]).mark == revision_of([job_of(tmp_path / "hook.dxf")]).mark == before
 
 
 def test_a_byte_more_in_drawing_shop_or_job_file_changes_the_mark(boathouse):
@@ -134,7 +134,7 @@ def test_a_shop_file_that_went_away_is_told_in_a_sentence(boathouse):
     assert job.findings
     (boathouse / "shop.toml").unlink()
     with pytest.raises(WriteError, match=r"shop\.toml' cannot be read again for the revision mark"):
-        revision_of(job)
+        revision_of([job])
 
 
 def test_the_last_digits_of_arithmetic_do_not_count_but_a_thousandth_does():

@@ -83,7 +83,7 @@ FRAMES = """() => new Promise(done => {
   setTimeout(done, 1000);
 })"""
 #: Shows everything at once.
-ALL = "[hidden].big { display: list-item !important } .run { content-visibility: visible !important }"
+ALL = "[hidden].big { display: list-item !important } .part { content-visibility: visible !important }"
 
 
 @pytest.fixture(scope="module")
@@ -163,11 +163,11 @@ def test_it_opens_and_draws(desk, demo):
     page = desk
     wait_for_view(page, ".whole .stage")
     labels = page.locator(".whole .annotation-text").all_text_contents()
-    assert labels == [str(i) for i in range(1, 11)]
+    assert labels == [str(i) for i, part in enumerate(job.parts, 1) for _ in part.tubes]
     assert page.title() == "Boathouse: dock ladder and kayak trolley – job sheet"
-    assert page.locator("table.list tbody tr").count() == len(job.tubes)
-    wait_for_view(page, "#run-10 .stage[data-view=tube]")
-    labels = page.locator("#run-10 .look .annotation-text").all_text_contents()
+    assert page.locator("table.list tbody tr").count() == len(job.parts)
+    wait_for_view(page, "#part-7 .stage[data-view=tube]")
+    labels = page.locator("#part-7 .look .annotation-text").all_text_contents()
     assert sorted(labels) == ["1 ✖ too tight", "2", "A", "B", "stick travels"]
 
 
@@ -178,18 +178,18 @@ def test_pointing_at_a_tube_names_it_and_pressing_goes_there(desk):
     wait_for_view(page, ".whole .stage")
     labels = "[...document.querySelectorAll('.whole .annotation-text')]"
     settled(page, f"{labels}.map(e => e.getBoundingClientRect()).map(box => [box.x, box.y])")
-    box = page.locator(".whole .annotation-text", has_text=re.compile("^4$")).bounding_box()
+    box = page.locator(".whole .annotation-text", has_text=re.compile("^3$")).nth(1).bounding_box()
     at = (box["x"] + box["width"] / 2.0, box["y"] + box["height"] / 2.0)
     # along the rung, beside its label
     end = time.monotonic() + PATIENCE
     for dx, dy in cycle(((22, 7), (26, 9), (-22, -7), (-26, -9))):
         page.mouse.move(at[0] + dx, at[1] + dy)
         page.wait_for_timeout(150)
-        if "RUNG-2" in page.locator("#under").inner_text() or time.monotonic() > end:
+        if "RUNG-2" in page.locator(".under").inner_text() or time.monotonic() > end:
             break
-    assert page.locator("#under").inner_text() == "RUNG-2"
+    assert page.locator(".under").inner_text() == "RUNG-2: RUNG, 3 off"
     page.mouse.click(at[0] + dx, at[1] + dy)
-    until(page, "location.hash === '#run-4'")
+    until(page, "location.hash === '#part-3'")
 
 
 def test_the_slider_steps_through_every_bend(desk, demo):
@@ -198,8 +198,8 @@ def test_the_slider_steps_through_every_bend(desk, demo):
     setup = job.setups[0]
     sheet = SetupView(setup, Display("in"))
     page = desk
-    bench = page.locator("#run-1 .bender")
-    wait_for_view(page, "#run-1 .stage[data-view=bender]")
+    bench = page.locator("#part-1 .bender")
+    wait_for_view(page, "#part-1 .stage[data-view=bender]")
     slider = bench.locator("input[type=range]")
     assert slider.get_attribute("max") == str(len(setup.steps)) == "3"
     assert bench.locator(".big:visible h4").inner_text() == "Cut and mark"
@@ -248,13 +248,13 @@ def test_the_unit_switch_changes_every_number(desk, demo):
     """In inches no millimetre or kilogram is seen and the other way round, and the numbers are Python's own."""
     job, _ = demo
     page = desk
-    page.locator("#run-7").get_by_role("button", name="Next").click()
-    assert " in" in page.locator("#run-7 [data-live]").text_content().replace("\u00a0", " ")
+    page.locator("#part-6").get_by_role("button", name="Next").click()
+    assert " in" in page.locator("#part-6 [data-live]").text_content().replace("\u00a0", " ")
     with everything(page):
         inches = page.evaluate(SEEN)
         page.locator("input[name=unit][value=mm]").check()
         assert "All lengths in millimetres" in page.locator("#news").inner_text()
-        assert page.locator("#run-7 [data-live]").text_content() == ""
+        assert page.locator("#part-6 [data-live]").text_content() == ""
         metric = page.evaluate(SEEN)
     tokens = {}
     for unit, texts in (("in", inches), ("mm", metric)):
@@ -275,15 +275,15 @@ def test_the_unit_switch_changes_every_number(desk, demo):
 @pytest.mark.slow
 def test_ticks_survive_a_reload_and_are_cleared_on_asking_twice(desk):
     page = desk
-    boxes = page.locator("#run-1 .tasks input")
+    boxes = page.locator("#part-1 .tasks input")
     boxes.nth(0).check()
     boxes.nth(2).check()
-    page.locator("#run-6 .tasks input").nth(1).check()
+    page.locator("#part-5 .tasks input").nth(1).check()
     until(page, "Object.keys(localStorage).some(key => key.startsWith('elbowroom-sheet/ticks/'))")
     page.reload()
     until(page, "document.querySelectorAll('.tasks input:checked').length === 3")
     assert [boxes.nth(i).is_checked() for i in range(4)] == [True, False, True, False]
-    assert page.locator("#run-1 .ticked").inner_text() == f"2 of {boxes.count()} ticked"
+    assert page.locator("#part-1 .ticked").inner_text() == f"2 of {boxes.count()} ticked"
     mark = page.locator("body").get_attribute("data-mark")
     keys = page.evaluate("Object.keys(localStorage)")
     assert f"elbowroom-sheet/ticks/{mark}" in keys
@@ -307,16 +307,16 @@ def test_ticks_of_two_revisions_do_not_mix_and_those_of_one_sheet_do(chromium, t
     first, second, other = (context.new_page() for _ in range(3))
     first.goto(old.as_uri())
     second.goto(old.as_uri())
-    first.locator("#run-1 .tasks input").nth(1).check()
+    first.locator("#part-1 .tasks input").nth(1).check()
     until(second, "document.querySelectorAll('.tasks input:checked').length === 1")
     second.bring_to_front()  # a page behind others draws nothing
     until(second, "document.querySelector('.stage.cannot')?.textContent.includes('cannot show 3D')")
     other.goto(new.as_uri())
     assert other.locator(".tasks input:checked").count() == 0
-    other.locator("#run-1 .tasks input").nth(2).check()
+    other.locator("#part-1 .tasks input").nth(2).check()
     first.reload()
     assert first.locator(".tasks input:checked").count() == 1
-    assert first.locator("#run-1 .tasks input").nth(1).is_checked()
+    assert first.locator("#part-1 .tasks input").nth(1).is_checked()
     context.close()
 
 
@@ -329,7 +329,7 @@ def test_a_browser_that_keeps_nothing_is_told_of(chromium, tmp_path):
     path = written(job_of([tube_named("one")], shop(), unit="in"), tmp_path)
     with opened(chromium, path, before=refuse) as page:
         assert page.locator("#forgetful").is_visible()
-        page.locator("#run-1 .tasks input").first.check()
+        page.locator("#part-1 .tasks input").first.check()
         page.locator("input[name=unit][value=mm]").check()
         assert "mm" in page.evaluate("document.documentElement.className").split()
 
@@ -339,7 +339,7 @@ def test_hostile_names_show_as_text(chromium, hostile):
     """No dialog, no request (held by `opened`); every name as its characters, in 3D too."""
     with opened(chromium, hostile) as page:
         for i, shown in enumerate(HOSTILE.values(), 1):
-            assert page.locator(f"#run-{i}-name").inner_text() == shown
+            assert page.locator(f"#part-{i}-name").inner_text() == shown
         assert page.locator("h1").inner_text() == EVIL
         assert page.title() == f"{EVIL} – job sheet"
         assert page.locator("img, h2 b, h1 b").count() == 0
@@ -347,38 +347,38 @@ def test_hostile_names_show_as_text(chromium, hostile):
         page.evaluate(
             "document.querySelector('.whole .stage').emit('plotly_hover', {points: [{curveNumber: 0, pointNumber: 0}]})"
         )
-        assert page.locator("#under").inner_text() == next(iter(HOSTILE.values()))
-        page.locator("#run-1 .tasks input").first.check()
+        assert page.locator(".under").inner_text() == next(iter(HOSTILE.values()))
+        page.locator("#part-1 .tasks input").first.check()
         keys = page.evaluate("JSON.stringify(localStorage)")
-        assert "alert" not in keys and "run-1/cut" in keys
+        assert "alert" not in keys and "part-1/cut" in keys
         assert page.evaluate("document.documentElement.scrollWidth") <= 1280
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_printed_every_run_starts_a_page(desk, demo, paper):
-    """On paper: one run per page start, with its number and mark; no buttons, no sliders; all instructions."""
+def test_printed_every_part_starts_a_page(desk, demo, paper):
+    """On paper: one part per page start, with its number and mark; no buttons, no sliders; all instructions."""
     from pypdf import PdfReader
 
     job, _ = demo
     page = desk
-    page.locator("#run-2 .tasks input").first.check()
+    page.locator("#part-2 .tasks input").first.check()
     pdf = PdfReader(io.BytesIO(page.pdf(format=paper)))
     # a PDF may hold fi and fl as one letter
     texts = [re.sub(r"\s+", " ", normalize("NFKC", one.extract_text())) for one in pdf.pages]
-    starts = [next(i for i, text in enumerate(texts) if text.startswith(f"Tube {n} of 10 ")) for n in range(1, 11)]
+    starts = [next(i for i, text in enumerate(texts) if text.startswith(f"Part {n} of 7 ")) for n in range(1, 8)]
     assert starts == sorted(set(starts)) and starts[0] >= 1
-    assert len(texts) <= 3 + 2 * len(job.tubes)
+    assert len(texts) <= 3 + 2 * len(job.parts)
     joined = " ".join(texts)
     assert "Next" not in joined and "From the right" not in joined and "Clear all ticks" not in joined
     for setup in job.setups:
         for sentence in SetupView(setup, Display("in")).instructions():
             assert re.sub(r"\W", "", sentence) in re.sub(r"\W", "", joined)
-    assert joined.count("revision mark") >= 10
+    assert joined.count("revision mark") >= len(job.parts)
 
 
-#: Runs that hold nothing which another run has not: a rail, a rung, the trolley's leg with its error stay.
-ALIKE = {"exclude": [[f"#run-{n}"] for n in (2, 4, 5, 6, 7, 8, 9)]}
+#: Parts that hold nothing which another has not: a rail, the rungs, the trolley's leg with its error stay.
+ALIKE = {"exclude": [[f"#part-{n}"] for n in (2, 4, 5, 6)]}
 
 
 @pytest.mark.slow
@@ -388,7 +388,7 @@ def test_it_is_accessible(request, size):
     from axe_playwright_python.sync_playwright import Axe
 
     page = request.getfixturevalue(size)
-    wait_for_view(page, "#run-1 .stage[data-view=bender]")
+    wait_for_view(page, "#part-1 .stage[data-view=bender]")
     with everything(page):
         assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
         for scheme in ("light", "dark"):
@@ -401,15 +401,15 @@ def test_it_is_accessible(request, size):
 def test_on_a_phone_what_is_wider_than_it_can_be_read_and_reached(phone):
     """Captions stay in the window, what slides says so and takes the keyboard, type in pictures is 11 px at least."""
     page = phone
-    page.eval_on_selector("#run-1 .setup", "e => e.scrollIntoView({block: 'center', behavior: 'instant'})")
-    table = "document.querySelector('#run-1 .setup').closest('.wide')"
+    page.eval_on_selector("#part-1 .setup", "e => e.scrollIntoView({block: 'center', behavior: 'instant'})")
+    table = "document.querySelector('#part-1 .setup').closest('.wide')"
     until(page, f"{table}.hasAttribute('data-more') && {table}.tabIndex === 0")
     for left in (0, 200):
         page.evaluate(f"{table}.scrollLeft = {left}")
-        box = page.locator("#run-1 .setup caption span").bounding_box()
+        box = page.locator("#part-1 .setup caption span").bounding_box()
         assert box["x"] >= 0.0 and box["x"] + box["width"] <= 360.0
     least = page.evaluate(
-        """() => Math.min(...[...document.querySelectorAll('#run-1 .drawing text, #run-1 .stick text')].map((e) =>
+        """() => Math.min(...[...document.querySelectorAll('#part-1 .drawing text, #part-1 .stick text')].map((e) =>
           parseFloat(e.getAttribute('font-size')) * e.ownerSVGElement.getScreenCTM().a))"""
     )
     assert least > 11.0
@@ -418,8 +418,8 @@ def test_on_a_phone_what_is_wider_than_it_can_be_read_and_reached(phone):
 @pytest.mark.slow
 def test_what_fits_is_no_stop_for_the_keyboard(desk):
     """On a desk the set-up table fits: Tab goes past it."""
-    wait_for_view(desk, "#run-6 .stage[data-view=tube]")
-    until(desk, "!document.querySelector('#run-6 .setup').closest('.wide').hasAttribute('tabindex')")
+    wait_for_view(desk, "#part-6 .stage[data-view=tube]")
+    until(desk, "!document.querySelector('#part-6 .setup').closest('.wide').hasAttribute('tabindex')")
 
 
 def test_everything_to_touch_is_large_enough_for_gloves(phone):
@@ -449,19 +449,19 @@ def test_without_scripts_everything_can_be_read(chromium, demo):
     with opened(chromium, path, java_script_enabled=False) as page:
         # locators need no scripts of the page
         assert "Scripts are off" in page.locator("noscript").inner_text()
-        page.locator("#run-1").scroll_into_view_if_needed()
-        text = page.locator("#run-1").inner_text().replace("\u00a0", " ")
+        page.locator("#part-1").scroll_into_view_if_needed()
+        text = page.locator("#part-1").inner_text().replace("\u00a0", " ")
         for sentence in SetupView(job.setups[0], Display("in")).instructions():
             assert sentence in text
-        assert page.locator("#run-1 .big:visible").count() == 4
-        assert page.locator("#run-1 svg.picture").first.is_visible()
+        assert page.locator("#part-1 .big:visible").count() == 4
+        assert page.locator("#part-1 svg.picture").first.is_visible()
         assert page.locator(".js-only:visible").count() == 0
 
 
 @pytest.mark.slow
 def test_few_3d_views_are_alive_at_once(chromium, tmp_path):
-    """Scrolled through from end to end, no more than three WebGL contexts stand, and each run gets its own."""
-    job = job_of([tube_named(f"T{i}", 400.0 * i) for i in range(8)], shop())
+    """Scrolled through from end to end, no more than three WebGL contexts stand, and each part gets its own."""
+    job = job_of([tube_named(f"T{i}", 400.0 * i, rows=((300.0 + i, 0.0, 90.0),)) for i in range(8)], shop())
     count = """
       const made = new Set(), get = HTMLCanvasElement.prototype.getContext;
       HTMLCanvasElement.prototype.getContext = function (kind, ...rest) {
@@ -474,7 +474,7 @@ def test_few_3d_views_are_alive_at_once(chromium, tmp_path):
     with opened(chromium, written(job, tmp_path), before=count) as page:
         seen = 0
         for n in (1, 4, 8):
-            wait_for_view(page, f"#run-{n} .stage[data-view=bender]")
+            wait_for_view(page, f"#part-{n} .stage[data-view=bender]")
             assert len(alive(page)) <= 3
             seen = max(seen, page.evaluate("window.contexts()"))
         assert 1 <= seen <= 4
@@ -485,13 +485,13 @@ def test_turned_by_hand_a_view_stays_turned_while_its_steps_change(desk):
     """Every step is framed anew, seen from where the person turned it; the buttons put it back."""
     # where the eye is, as a unit vector from the middle of the picture
     away = """(() => {
-      const { eye, center } = document.querySelector('#run-2 .bender .stage').layout.scene.camera;
+      const { eye, center } = document.querySelector('#part-2 .bender .stage').layout.scene.camera;
       const v = ['x', 'y', 'z'].map((k) => eye[k] - center[k]), size = Math.hypot(...v);
       return v.map((one) => one / size);
     })()"""
     page = desk
-    wait_for_view(page, "#run-2 .stage[data-view=bender]")
-    bench = page.locator("#run-2 .bender")
+    wait_for_view(page, "#part-2 .stage[data-view=bender]")
+    bench = page.locator("#part-2 .bender")
     first = page.evaluate(away)
     box = bench.locator(".stage").bounding_box()
     at = (box["x"] + box["width"] * 0.8, box["y"] + box["height"] * 0.8)
@@ -514,15 +514,15 @@ def test_the_view_of_the_bender_holds_what_moves(desk, demo):
     job, _ = demo
     # pixels for each mm of the job, from plotly's own proportions
     scale = """(() => {
-      const e = document.querySelector('#run-9 .bender .stage'), s = e.layout.scene;
+      const e = document.querySelector('#part-6 .bender .stage'), s = e.layout.scene;
       return (s.aspectratio.x / (s.xaxis.range[1] - s.xaxis.range[0])) * e.clientHeight / 2;
     })()"""
     clr = job.setups[8].steps[0].die.clr
     page = desk
-    wait_for_view(page, "#run-9 .stage[data-view=bender]")
-    bench = page.locator("#run-9 .bender")
+    wait_for_view(page, "#part-6 .stage[data-view=bender]")
+    bench = page.locator("#part-6 .bender")
     seen = """(() => {
-      const stage = document.querySelector('#run-9 .bender .stage'), room = stage.getBoundingClientRect();
+      const stage = document.querySelector('#part-6 .bender .stage'), room = stage.getBoundingClientRect();
       const labels = [...stage.querySelectorAll('.annotation-text')];
       const words = labels.map(label => label.textContent);
       return words.includes('mark %d') && labels.every((label, i) => {
@@ -552,15 +552,16 @@ def test_the_view_of_the_bender_holds_what_moves(desk, demo):
 def test_of_two_hundred_runs_only_those_in_sight_are_laid_out(chromium, tmp_path):
     """Eight bends each: under 25 MB; a page that lays out every run at once takes minutes to open."""
     rows = [(200.0, 0.0 if i == 0 else (90.0, -90.0, 35.0)[i % 3], (30.0, 60.0, 45.0)[i % 3]) for i in range(8)]
-    job = job_of([tube_named(f"T{i}", 500.0 * i, rows) for i in range(200)], shop())
+    tubes = [tube_named(f"T{i}", 500.0 * i, [(200.0 + i, 0.0, 30.0), *rows[1:]]) for i in range(200)]
+    job = job_of(tubes, shop())
     path = written(job, tmp_path)
     assert path.stat().st_size < 25e6
     laid_out = "all => all.filter(e => e.firstElementChild.checkVisibility({contentVisibilityAuto: true})).length"
     with opened(chromium, path) as page:
         wait_for_view(page, ".whole .stage")
-        assert page.locator(".run").count() == 200
-        assert page.eval_on_selector_all(".run", laid_out) <= 4
-        page.evaluate("location.hash = 'run-150'")
-        page.wait_for_selector("#run-150 .stage[data-alive]")
-        assert 1 <= page.eval_on_selector_all(".run", laid_out) <= 12
+        assert page.locator(".part").count() == 200
+        assert page.eval_on_selector_all(".part", laid_out) <= 4
+        page.evaluate("location.hash = 'part-150'")
+        page.wait_for_selector("#part-150 .stage[data-alive]")
+        assert 1 <= page.eval_on_selector_all(".part", laid_out) <= 12
         assert len(alive(page)) <= 3

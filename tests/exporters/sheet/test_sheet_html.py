@@ -14,7 +14,7 @@ from unicodedata import category
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sheet_tools import EVIL, HOSTILE, demo_job, hostile_job, job_of, shop, tube_named, written
+from sheet_tools import EVIL, HOSTILE, demo_job, hostile_job, job_of, page_of, shop, tube_named, written
 
 from converter.bending.setup.words import SetupView
 from converter.exporters.dxf import cope_templates as cope_dxf
@@ -24,10 +24,9 @@ from converter.exporters.pdf import cope_templates as cope_pdf
 from converter.exporters.pictures.picture import ROLES, Picture
 from converter.exporters.pictures.written.svg import svg_text
 from converter.exporters.sheet import html
-from converter.exporters.sheet.content import job_page
 from converter.exporters.sheet.html import data, marked_up, picture_style
 from converter.exporters.sheet.squeeze import merged, squeezed
-from converter.exporters.sheet.view import FindingView, in_brief, run_view
+from converter.exporters.sheet.view import FindingView, in_brief, part_view
 from converter.findings.wording import grouped, message
 from converter.job import Job
 from converter.model.section import Section
@@ -101,8 +100,8 @@ def test_it_says_every_setup_number_in_both_units(demo):
 def test_it_says_findings_with_their_cure_and_cautions(demo):
     job, page = demo
     text = Text(page, "u-in").text
-    shown = job_page(job)
-    for findings in (shown.findings, *(run.findings for run in shown.runs)):
+    shown = page_of(job)
+    for findings in (shown.drawings[0].findings, *(run.findings for run in shown.parts)):
         for alike in grouped(findings):
             for sentence in (message(alike, Display("mm")), alike[0].cure_in(Display("mm"))):
                 assert re.sub(r"\s+", " ", sentence) in text
@@ -116,7 +115,7 @@ def test_mass_is_in_kilograms_and_in_pounds():
     tube = tube_named("straight", rows=((700.0, 0.0, 90.0),))
     length = 700.0 + 114.3 * 3.141592653589793 / 2.0 + 300.0
     kg = 3.141592653589793 / 4.0 * (38.1**2 - 32.1**2) * length * 7850.0 * 1e-9
-    page = html.html_text(job_page(job_of([tube], shop())))
+    page = html.html_text(page_of(job_of([tube], shop())))
     assert f'<dt>Mass</dt><dd><span class="u-mm">{kg:.2f}\u00a0kg</span>' in page
     assert f'<span class="u-in">{kg / 0.45359237:.2f}\u00a0lb</span>' in page
 
@@ -152,22 +151,25 @@ def test_the_3d_script_stands_in_the_page_once(demo):
 
 
 def test_data_blocks_are_json_with_every_step(demo):
-    """One block for each run, with a pose before and after each bend; numbers only, no name in them."""
+    """One block for each part, with a pose before and after each bend; numbers only, no name in them."""
     job, page = demo
     blocks = [json.loads(text) for text in re.findall(r'class="scene">(.*?)</script>', page, re.DOTALL)]
-    assert [block["key"] for block in blocks] == [f"run-{i}" for i in range(1, 11)]
-    for block, setup in zip(blocks, job.setups, strict=True):
+    keys = [(f"part-{i}", i) for i in range(1, len(job.parts) + 1)]
+    assert [(block["key"], block["number"]) for block in blocks] == keys
+    assert [1 + len(block["others"]) for block in blocks] == [part.quantity for part in job.parts]
+    assert len(job.parts) < len(job.tubes), "some are equal"
+    for block, setup in zip(blocks, job.part_setups.values(), strict=True):
         assert [step["bend"] for step in block["steps"]] == [step.bend for step in setup.steps]
         for step in block["steps"]:
             assert len([s for s in step["bent"]["s"] if len(s) == 7]) == len(step["made"])
             assert len([s for s in step["fed"]["s"] if len(s) == 7]) == len(step["made"]) - 1
         assert not [tube.name for tube in job.tubes if tube.name in json.dumps(block)]
-    assert blocks[9]["bad"] == [1] and blocks[9]["tight"] == [1]
+    assert blocks[-1]["bad"] == [1] and blocks[-1]["tight"] == [1]
 
 
 def test_fed_from_end_b_the_bends_count_from_there():
     """Bends keep their numbers of the table, from end A; along the stick, from the end fed first, reversed."""
-    page = html.html_text(job_page(job_of([tube_named("one")], shop(), feed_from="B")))
+    page = html.html_text(page_of(job_of([tube_named("one")], shop(), feed_from="B")))
     (block,) = (json.loads(text) for text in re.findall(r'class="scene">(.*?)</script>', page, re.DOTALL))
     assert block["first"] == "B"
     assert [step["bend"] for step in block["steps"]] == [2, 1]
@@ -178,7 +180,7 @@ def test_fed_from_end_b_the_bends_count_from_there():
 
 def test_hostile_names_are_text():
     """Escaped wherever they stand; what does not show is written out."""
-    page = html.html_text(job_page(hostile_job()))
+    page = html.html_text(page_of(hostile_job()))
     found = Text(page, "u-in")
     for shown in (*HOSTILE.values(), EVIL, f"{EVIL} steel", f"{EVIL} die"):
         assert shown in found.text
@@ -287,9 +289,9 @@ def test_the_same_job_gives_the_same_page(demo, tmp_path):
 
 def test_the_demo_shop_is_said_loudly(tmp_path):
     job = job_of([tube_named("one")], demo_shop())
-    assert "The dies and the machine on this sheet are invented" in html.html_text(job_page(job))
+    assert "The dies and the machine on this sheet are invented" in html.html_text(page_of(job))
     own = job_of([tube_named("one")], shop())
-    assert "are invented" not in html.html_text(job_page(own))
+    assert "are invented" not in html.html_text(page_of(own))
 
 
 def test_templates_written_beside_it_are_linked(tmp_path):
@@ -309,7 +311,7 @@ def test_a_run_that_cannot_be_held_has_no_steps():
     tight = tube_named("tight", rows=((300.0, 0.0, 90.0), (10.0, 90.0, 90.0)))
     job = job_of([tight], shop())
     assert job.setups[0].plan.lacks
-    page = html.html_text(job_page(job))
+    page = html.html_text(page_of(job))
     assert "This tube cannot be bent so" in page
     assert 'class="bender"' not in page and "data-tick" not in page[: page.index("<script>", 9000)]
 
@@ -317,7 +319,7 @@ def test_a_run_that_cannot_be_held_has_no_steps():
 def test_a_bend_without_a_die_says_so_in_its_step():
     """In large letters where the die would stand; the bend is not made on whatever lies there."""
     thick = replace(tube_named("thick"), section=Section("round", 60.3, 3.0))
-    page = html.html_text(job_page(job_of([thick], shop())))
+    page = html.html_text(page_of(job_of([thick], shop())))
     steps = re.search(r'<ol class="steps".*?</ol>', page, re.DOTALL)
     assert steps and steps[0].count("<dt>Die</dt>") == 1
     assert re.search(r'<dt>Die</dt><dd>\s*<span class="value">none</span>', steps[0])
@@ -325,7 +327,7 @@ def test_a_bend_without_a_die_says_so_in_its_step():
 
 def test_shown_in_one_unit_it_still_holds_both():
     job = Job.of_tubes([tube_named("one")], shop(), settings=Settings(unit="in", denominator=16))
-    page = html.html_text(job_page(job))
+    page = html.html_text(page_of(job))
     assert re.search(r'<html lang="en" class="in">', page)
     assert "u-mm" in page and re.search(r'class="u-in"><span class="nb">[\d-]+/16</span>\u00a0in', page)
 
@@ -333,16 +335,21 @@ def test_shown_in_one_unit_it_still_holds_both():
 def test_a_name_that_holds_our_own_marks_is_one_name(tmp_path):
     """What holds both units apart inside the program cannot be forged by a layer's name."""
     name = "A\ue0f0B\ue0f1C\ue0f2D"
-    page = html.html_text(job_page(job_of([tube_named(name)], shop())))
+    page = html.html_text(page_of(job_of([tube_named(name)], shop())))
     assert "A[U+E0F0]B[U+E0F1]C[U+E0F2]D</bdi>" in page
     for element in ("bdi", "h2"):
         assert not re.search(rf"<{element}[^>]*>A<span", page)
 
 
-def test_runs_of_which_the_same_is_said_stand_together_the_worst_first():
-    page = job_page(job_of([tube_named(name) for name in ("fine", "a", "b", "c", "d")], shop()))
-    views = [run_view(run, BOTH, {run.key: run for run in page.runs}) for run in page.runs]
+def test_parts_of_which_the_same_is_said_stand_together_the_worst_first():
+    names = ("fine", "a", "b", "c", "d")
+    tubes = [tube_named(name, rows=((300.0 + 5.0 * i, 0.0, 90.0),)) for i, name in enumerate(names)]
+    views = [part_view(part, BOTH) for part in page_of(job_of(tubes, shop())).parts]
     note, error = (FindingView(severity, "long", "short", "") for severity in ("note", "error"))
     said = [(), (note, note), (error, note), (note, note), (note,)]
     briefs = in_brief([replace(view, findings=findings) for view, findings in zip(views, said, strict=True)])
-    assert [([run.name for run in one.runs], one.more) for one in briefs] == [(["b"], 1), (["a", "c"], 1), (["d"], 0)]
+    assert [([part.name for part in one.parts], one.more) for one in briefs] == [
+        (["b"], 1),
+        (["a", "c"], 1),
+        (["d"], 0),
+    ]

@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 from any_finding import any_finding
 from pypdf import PdfReader
-from sheet_tools import HOSTILE, demo_job, hostile_job, job_of, shop, tube_named
+from sheet_tools import HOSTILE, demo_job, hostile_job, job_of, page_of, shop, tube_named
 
 from converter.bending.setup.words import SetupView
 from converter.exporters.options import PAPERS, WriteOptions
@@ -24,7 +24,7 @@ from converter.exporters.pdf import faces as pdf_faces
 from converter.exporters.pdf.paper import Pdf
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run.isometric import TRAVEL
-from converter.exporters.sheet.content import JobPage, job_page
+from converter.exporters.sheet.content import JobSheet
 from converter.exporters.sheet.html import html_text
 from converter.exporters.sheet.pdf import flow as paper
 from converter.exporters.sheet.pdf.write import sheet_pdf
@@ -43,17 +43,17 @@ def fixed_date(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1741478400")  # 2025-03-09
 
 
-def pages_of(page: JobPage) -> list[str]:
+def pages_of(page: JobSheet) -> list[str]:
     """The text of every page of the sheet, one line per text drawn."""
     return [one.extract_text() for one in PdfReader(io.BytesIO(sheet_pdf(page))).pages]
 
 
-def runs_of(page: JobPage, texts: list[str]) -> dict[str, str]:
+def runs_of(page: JobSheet, texts: list[str]) -> dict[str, str]:
     """Run key -> the text of all its pages, told apart by the contents on the first pages."""
     reader = PdfReader(io.BytesIO(sheet_pdf(page)))
     starts = [reader.get_destination_page_number(entry) for entry in reader.outline]
     ends = [*starts[1:], len(texts)]
-    names = ["job", *(run.key for run in page.runs)]
+    names = ["job", *(run.key for run in page.parts)]
     return {name: "\n".join(texts[a:b]) for name, a, b in zip(names, starts, ends, strict=True)}
 
 
@@ -79,11 +79,11 @@ def rows(text: str, count: int) -> list[list[str]]:
 )
 def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings, unit, slack):
     job = demo_job(tmp_path, **settings)
-    page = job_page(job)
+    page = page_of(job)
     display = job.display
     assert display.unit == unit
     parts = runs_of(page, pages_of(page))
-    for run in page.runs:
+    for run in page.parts:
         text = parts[run.key]
         setup = run.setup
         sheet = SetupView(setup, display)
@@ -109,37 +109,38 @@ def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings
 
 
 @pytest.mark.slow
-def test_the_first_page_lists_every_run_with_its_page(tmp_path):
-    page = job_page(demo_job(tmp_path, unit="mm"))
+def test_the_first_page_lists_every_part_with_its_page(tmp_path):
+    page = page_of(demo_job(tmp_path, unit="mm"))
     data = sheet_pdf(page)
     reader = PdfReader(io.BytesIO(data))
     texts = [one.extract_text() for one in reader.pages]
     first = runs_of(page, texts)["job"].splitlines()
     display = page.job.display
-    for run, entry in zip(page.runs, reader.outline[1:], strict=True):
-        assert entry.title == run.name
+    for run, entry in zip(page.parts, reader.outline[1:], strict=True):
+        assert entry.title == run.title
         start = reader.get_destination_page_number(entry) + 1
         at = next(i for i, line in enumerate(first) if line == str(run.number) and run.name.startswith(first[i + 1]))
-        row = first[at : at + 12]
+        row = first[at : at + 13]
         assert display.number(SetupView(run.setup, display).stick) in row
         assert str(len(run.tube.run.table.bends)) in row
+        assert str(run.count) in row
         assert str(start) in row
-        assert run.name in texts[start - 1].splitlines()[:4]
+        assert run.title in texts[start - 1].splitlines()[:4]
     said = " ".join(" ".join(first).split())
     assert "Keep hands away from die" in said
     assert "not from an engineer" in said
     assert "2 TEXT: text." in said, "what was left out"
     assert "Ends up to 0.10 mm apart were joined, gaps up to 2.00 mm named" in said
-    assert "1 of 10 tubes cannot be made as drawn" in said
+    assert f"1 of {len(page.parts)} parts cannot be made as drawn" in said
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_pages_have_their_size_number_mark_and_date(tmp_path, paper):
-    page = job_page(demo_job(tmp_path))
+    page = page_of(demo_job(tmp_path))
     reader = PdfReader(io.BytesIO(sheet_pdf(page, WriteOptions(paper=paper))))
     count = len(reader.pages)
-    assert count >= 11, "a first page and one for each of ten runs"
+    assert count >= 1 + len(page.parts), "a first page and one for each part"
     for i, one in enumerate(reader.pages, 1):
         size = float(one.mediabox.width) * 25.4 / 72, float(one.mediabox.height) * 25.4 / 72
         assert size == pytest.approx(PAPERS[paper], abs=0.01)
@@ -152,29 +153,30 @@ def test_pages_have_their_size_number_mark_and_date(tmp_path, paper):
 @pytest.mark.slow
 @pytest.mark.parametrize(("unit", "size"), [("mm", PAPERS["A4"]), ("in", PAPERS["Letter"])])
 def test_paper_goes_with_the_unit_unless_chosen(tmp_path, unit, size):
-    box = PdfReader(io.BytesIO(sheet_pdf(job_page(demo_job(tmp_path, unit=unit))))).pages[0].mediabox
+    box = PdfReader(io.BytesIO(sheet_pdf(page_of(demo_job(tmp_path, unit=unit))))).pages[0].mediabox
     assert (float(box.width) * 25.4 / 72, float(box.height) * 25.4 / 72) == pytest.approx(size, abs=0.01)
 
 
 @pytest.mark.slow
 def test_the_same_job_gives_the_same_bytes(tmp_path, monkeypatch):
     job = demo_job(tmp_path)
-    first = sheet_pdf(job_page(job))
-    assert sheet_pdf(job_page(job)) == first
+    first = sheet_pdf(page_of(job))
+    assert sheet_pdf(page_of(job)) == first
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1741564800")
-    later = sheet_pdf(job_page(job))
+    later = sheet_pdf(page_of(job))
     assert later != first
     assert "2025-03-10" in PdfReader(io.BytesIO(later)).pages[0].extract_text()
 
 
 @pytest.mark.slow
 def test_a_run_page_says_everything_that_is_needed_at_the_bender(tmp_path):
-    page = job_page(demo_job(tmp_path, unit="mm"))
+    page = page_of(demo_job(tmp_path, unit="mm"))
     parts = runs_of(page, pages_of(page))
-    by_name = {run.name: run for run in page.runs}
+    by_name = {run.name: run for run in page.parts}
     rail = " ".join(parts[by_name["RAIL-1"].key].split())
     for words in (
-        "section 38.10 x 3.05 mm tube", "metal mild steel", "die R1500", "shop Demo boathouse", "tube 1 of 10",
+        "section 38.10 x 3.05 mm tube", "metal mild steel", "die R1500", "shop Demo boathouse",
+        f"part 1 of {len(page.parts)}",
         "goes first end A", "Set-up, in the order made", "counter-clockwise", "The stick to scale",
         "Where the stops come from", "springback by estimate", "every bend measured", "Done",
     ):  # fmt: skip
@@ -193,9 +195,9 @@ def test_a_run_page_says_everything_that_is_needed_at_the_bender(tmp_path):
 @pytest.mark.slow
 def test_coped_ends_are_told_with_their_numbers(tmp_path):
     job = demo_job(tmp_path, unit="mm")
-    page = job_page(job)
+    page = page_of(job)
     parts = runs_of(page, pages_of(page))
-    coped = [run for run in page.runs if run.joints]
+    coped = [run for run in page.parts if run.joints]
     assert coped, "the ladder's rungs are coped"
     for run in coped:
         text = " ".join(parts[run.key].split())
@@ -213,9 +215,9 @@ def test_coped_ends_are_told_with_their_numbers(tmp_path):
 
 def test_the_demo_shop_is_said_loudly(tmp_path):
     where = shop()
-    quiet = pages_of(job_page(job_of([tube_named("T")], where)))[0]
+    quiet = pages_of(page_of(job_of([tube_named("T")], where)))[0]
     assert "Invented demo shop" not in quiet
-    loud = pages_of(job_page(job_of([tube_named("T")], replace(where, source=""))))[0]
+    loud = pages_of(page_of(job_of([tube_named("T")], replace(where, source=""))))[0]
     assert "Invented demo shop" in loud
 
 
@@ -228,7 +230,7 @@ def many_bends(count: int) -> Tube:
 
 
 def test_thirty_bends_break_cleanly():
-    page = job_page(job_of([many_bends(30)], shop(machine=Machine())))
+    page = page_of(job_of([many_bends(30)], shop(machine=Machine())))
     texts = pages_of(page)
     run = texts[1:]
     assert len(rows("\n".join(run), 30)) == 30
@@ -245,7 +247,7 @@ def test_thirty_bends_break_cleanly():
 
 def test_a_straight_tube_needs_no_table():
     straight = Tube(Run("POST", None, False, BendTable((), 500.0), Placement()), tube_named("x").section)
-    texts = pages_of(job_page(job_of([straight], shop())))
+    texts = pages_of(page_of(job_of([straight], shop())))
     assert len(texts) == 2
     text = " ".join(texts[1].split())
     assert "Cut length: 500.00 mm" in text
@@ -255,7 +257,7 @@ def test_a_straight_tube_needs_no_table():
     assert "Cut a stick to 500.00 mm" in text
 
 
-def feed_of(page: JobPage, monkeypatch: pytest.MonkeyPatch) -> Picture:
+def feed_of(page: JobSheet, monkeypatch: pytest.MonkeyPatch) -> Picture:
     """The picture of the first run as it is put on its page."""
     seen: list[Picture] = []
     put = paper.draw
@@ -277,8 +279,8 @@ def test_the_picture_is_fed_from_the_end_that_goes_first(monkeypatch):
         job = job_of([tube], where)
         if job.setups[0].feed_from != first:
             job = job_of([tube], where, feed_from=first)
-        page = job_page(job)
-        assert page.runs[0].setup.feed_from == first
+        page = page_of(job)
+        assert page.parts[0].setup.feed_from == first
         with monkeypatch.context() as patch:
             picture = feed_of(page, patch)
         feed = next(stroke.points[-1] for stroke in picture.strokes if stroke.role == "feed")
@@ -288,7 +290,7 @@ def test_the_picture_is_fed_from_the_end_that_goes_first(monkeypatch):
 
 
 def test_a_run_of_one_bend_takes_one_page_and_its_picture_what_is_left(monkeypatch):
-    page = job_page(job_of([tube_named("T", rows=[(400.0, 0.0, 90.0)])], shop()))
+    page = page_of(job_of([tube_named("T", rows=[(400.0, 0.0, 90.0)])], shop()))
     assert len(pages_of(page)) == 2, "the job and the run"
     picture = feed_of(page, monkeypatch)
     assert picture.high[1] >= 70.0
@@ -299,9 +301,9 @@ def test_a_run_of_one_bend_takes_one_page_and_its_picture_what_is_left(monkeypat
 def test_set_up_and_stick_stand_with_the_picture_and_the_picture_is_large(tmp_path):
     """Of the demo's bent tubes, on either paper: what is needed at the bender is on one page."""
     for paper_ in ("A4", "Letter"):
-        page = job_page(demo_job(tmp_path / paper_, unit="mm"))
+        page = page_of(demo_job(tmp_path / paper_, unit="mm"))
         reader = PdfReader(io.BytesIO(sheet_pdf(page, WriteOptions(paper=paper_))))
-        for run, entry in zip(page.runs, reader.outline[1:], strict=True):
+        for run, entry in zip(page.parts, reader.outline[1:], strict=True):
             text = reader.pages[reader.get_destination_page_number(entry)].extract_text()
             if run.setup.steps:
                 assert TRAVEL in text
@@ -311,7 +313,7 @@ def test_set_up_and_stick_stand_with_the_picture_and_the_picture_is_large(tmp_pa
 
 @pytest.mark.slow
 def test_the_drawing_as_read_on_the_first_page_has_its_list(tmp_path):
-    page = job_page(demo_job(tmp_path, unit="mm"))
+    page = page_of(demo_job(tmp_path, unit="mm"))
     text = " ".join(pages_of(page)[0].split())
     assert "error: LEG 1.25x0.083in bend 1: too tight: CLR 63.50 mm, the tightest die is 88.90 mm" in text
     assert "cannot be bent as drawn" in text
@@ -322,7 +324,7 @@ def test_a_corner_without_a_radius_has_no_set_up():
     base = tube_named("CORNER")
     bends = tuple(replace(bend, clr=None) for bend in base.run.table.bends)
     tube = replace(base, run=replace(base.run, table=BendTable(bends, 300.0)))
-    text = " ".join(" ".join(pages_of(job_page(job_of([tube], shop())))).split())
+    text = " ".join(" ".join(pages_of(page_of(job_of([tube], shop())))).split())
     assert "There is no set-up of this tube: a corner has no radius" in text
 
 
@@ -330,14 +332,14 @@ def test_a_tube_that_cannot_be_held_gets_no_instructions():
     tube = tube_named("CLOSE", rows=[(300.0, 0.0, 90.0), (5.0, 90.0, 90.0), (5.0, 90.0, 90.0)])
     job = job_of([tube], shop())
     assert job.setups[0].plan.lacks
-    text = " ".join(" ".join(pages_of(job_page(job))).split())
+    text = " ".join(" ".join(pages_of(page_of(job))).split())
     assert "It cannot be bent in any order tried: see the findings." in text
     assert "Step by step" not in text
     assert "Not to be made as drawn" in text
 
 
 def test_hostile_names_show_as_text():
-    page = job_page(hostile_job())
+    page = page_of(hostile_job())
     reader = PdfReader(io.BytesIO(sheet_pdf(page)))
     texts = [one.extract_text() for one in reader.pages]
     flat = re.sub(r"\s", "", " ".join(texts))
@@ -349,7 +351,7 @@ def test_hostile_names_show_as_text():
 def test_names_in_other_scripts_stay_legible():
     names = ["Причал", "Αποβάθρα", "Überhang-øå"]
     tubes = [tube_named(name, 400.0 * i) for i, name in enumerate(names)]
-    text = " ".join(pages_of(job_page(job_of(tubes, shop()))))
+    text = " ".join(pages_of(page_of(job_of(tubes, shop()))))
     for name in names:
         assert name in text
 
@@ -357,12 +359,12 @@ def test_names_in_other_scripts_stay_legible():
 def test_letters_that_no_font_has_are_told_once(monkeypatch):
     monkeypatch.setattr(pdf_faces, "_MACHINE", ())
     tubes = [tube_named(name, 400.0 * i) for i, name in enumerate(["船着場-1", "Причал", "船?"])]
-    texts = pages_of(job_page(job_of(tubes, shop())))
+    texts = pages_of(page_of(job_of(tubes, shop())))
     flat = " ".join(" ".join(texts).split())
     assert flat.count("no font on this machine has U+5834, U+7740, U+8239. Go by the number") == 1
     assert "no font on this machine has" in " ".join(texts[0].split())
     assert "???-1" in flat
-    quiet = " ".join(pages_of(job_page(job_of([tube_named("what?")], shop()))))
+    quiet = " ".join(pages_of(page_of(job_of([tube_named("what?")], shop()))))
     assert "no font" not in " ".join(quiet.split()), "a question mark that is meant"
 
 
@@ -370,21 +372,25 @@ def test_a_very_long_finding_goes_over_pages():
     words = [f"word{i}" for i in range(3000)]
     why = {"why": " ".join(words)}
     long = any_finding("no-solid", variant="shape", values=why, tube="LONG", severity="error")
-    texts = pages_of(job_page(job_of([tube_named("LONG")], shop(), findings=[long])))
+    texts = pages_of(page_of(job_of([tube_named("LONG")], shop(), findings=[long])))
     assert len(texts) >= 5
     found = re.findall(r"word\d+", " ".join(texts[1:]))
     assert found.count("word2999") >= 1
     assert set(found) == set(words), "nothing is cut off"
 
 
-def test_runs_that_are_made_alike_are_told(tmp_path):
+def test_equal_tubes_are_one_part_with_a_box_for_every_piece():
     a, b = tube_named("FIRST"), tube_named("SECOND", 500.0)
     other = tube_named("THIRD", 1000.0, rows=((300.0, 0.0, 90.0), (250.0, -90.0, 45.0)))
-    page = job_page(job_of([a, b, other], shop()))
-    assert [run.like for run in page.runs] == [None, "run-1", None], "a mirror image is not made alike"
-    parts = runs_of(page, pages_of(page))
-    assert "made just like FIRST" in " ".join(parts["run-2"].split())
-    assert "made just like" not in parts["run-1"] + parts["run-3"]
+    page = page_of(job_of([a, b, other], shop()))
+    assert [(part.title, part.count) for part in page.parts] == [("FIRST, 2 off", 2), ("THIRD", 1)], "no mirror image"
+    texts = {key: " ".join(text.split()) for key, text in runs_of(page, pages_of(page)).items()}
+    assert "make 2" in texts["part-1"] and "tubes FIRST, SECOND" in texts["part-1"]
+    assert "Pieces FIRST SECOND" in texts["part-1"]
+    assert "its mirror image is THIRD" in texts["part-1"] and "mirror image of FIRST" in texts["part-2"]
+    assert "Pieces" not in texts["part-2"]
+    one, other = page.parts
+    assert f"mass {2 * one.mass + other.mass:.2f} kg" in texts["job"] and "tubes 3, 2 different" in texts["job"]
 
 
 # --- where texts stand -------------------------------------------------------------------------------
@@ -458,7 +464,7 @@ JOBS: dict[str, Callable[[Path], Job]] = {
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("which", JOBS)
 def test_nothing_leaves_the_page_and_nothing_overlaps(tmp_path, monkeypatch, paper, which):
-    page = job_page(JOBS[which](tmp_path))
+    page = page_of(JOBS[which](tmp_path))
     watched = Watched(monkeypatch)
     sheet_pdf(page, WriteOptions(paper=paper))
     assert watched.page >= 2
@@ -485,10 +491,10 @@ def test_what_all_runs_weigh_is_told_in_the_words_of_the_page():
     """The same sentence in HTML and PDF, where the metal of some is not known."""
     tubes = [tube_named(f"T{i}", 300.0 * i) for i in range(8)]
     told = job_of([replace(tube, metal=None) if i < 5 else tube for i, tube in enumerate(tubes)], shop())
-    sentence = total_mass_text([run.mass for run in job_page(told).runs], Display())
+    sentence = total_mass_text([part.mass for part in page_of(told).parts for _ in part.pieces], Display())
     assert re.fullmatch(r"\d+\.\d\d kg, without 5 whose metal or section is not known", sentence)
-    assert sentence in " ".join(" ".join(pages_of(job_page(told))[0].split()).split())
-    assert sentence.partition(",")[2] in html_text(job_page(told))
+    assert sentence in " ".join(" ".join(pages_of(page_of(told))[0].split()).split())
+    assert sentence.partition(",")[2] in html_text(page_of(told))
 
 
 @pytest.mark.parametrize("denominator", [16, 64, 128])
@@ -498,7 +504,7 @@ def test_no_number_of_the_set_up_breaks(denominator):
     job = job_of([tube_named("RAIL", rows=bends)], shop(), unit="in")
     job = replace(job, settings=replace(job.settings, denominator=denominator))
     view = SetupView(job.setups[0], job.display)
-    lines = {line.strip() for text in pages_of(job_page(job)) for line in text.splitlines()}
+    lines = {line.strip() for text in pages_of(page_of(job)) for line in text.splitlines()}
     for i, step in enumerate(job.setups[0].steps):
         for end in "AB":
             assert job.display.number(view.mark(end, step)) in lines

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import ceil
 from typing import Any
 
@@ -96,9 +97,23 @@ def _staves(
             continue
         if inner is not None:
             rim = solid.points(piece, np.full(n, f), u, inner) @ view.T
-            edge = ends[int(f)]
-            sides[0] += [flat_points(np.array([edge[k], edge[k + 1], rim[k + 1], rim[k]])) for k in range(n - 1)]
+            sides[0] += _strips(ends[int(f)], rim)
     return sides[0], sides[1]
+
+
+def _strips(edge: Array, rim: Array) -> list[tuple[Point, ...]]:
+    """The face of a cut between its outer edge and the rim of its bore, both (n, 2), as strips that do not fold.
+
+    In the picture the face turns over where its quads change their sense; between such places it is one shape.
+    """
+    import numpy as np
+
+    across, along = rim[1:] - edge[:-1], rim[:-1] - edge[1:]
+    sense = across[:, 0] * along[:, 1] - across[:, 1] * along[:, 0]  # twice the area of each quad, signed
+    clear = np.flatnonzero(np.abs(sense) > 1e-9 * np.abs(sense).max(initial=0.0))
+    turns = clear[1:][np.diff(np.sign(sense[clear])) != 0]
+    stops = [0, *turns.tolist(), len(sense)]
+    return [flat_points(np.concatenate([edge[a : b + 1], rim[a : b + 1][::-1]])) for a, b in pairwise(stops)]
 
 
 def _area(shape: tuple[Point, ...]) -> float:

@@ -51,11 +51,11 @@ function cornersOf(points) {
 
 // The stick in the bender: step 0 before the first bend, step k after the k-th. What the picture is to hold:
 // 'bend' (what moves in this bend), 'die' (the mark and the die), 'all' (the whole stick and the room).
-function benderScene(run, room, k, frame) {
+function benderScene(page, room, k, frame) {
   const c = colors();
-  const step = run.steps[Math.max(0, k - 1)];
+  const step = page.steps[Math.max(0, k - 1)];
   const shown = k ? step.bent : step.fed;
-  const thick = Math.max(run.outline[0], run.outline[1] || 0), axis = room.axis, toward = room.toward;
+  const thick = Math.max(page.outline[0], page.outline[1] || 0), axis = room.axis, toward = room.toward;
   const cut = frame === "all" ? { a: 0, b: 0 } : cutOf(step, thick), ends = endsOf(shown);
 
   // the die and what lies next to it, then what moves
@@ -74,14 +74,14 @@ function benderScene(run, room, k, frame) {
   const off = Math.max(thick * 1.1, span * 0.045);
 
   const metal = newMesh(), bent = newMesh(), bad = newMesh(), rings = newLines(), bounds = [];
-  const ring = ringOf(run.outline, 16), labels = [];
+  const ring = ringOf(page.outline, 16), labels = [];
   // the mark first: other labels make room for it
   labels.push([step.mark, "mark " + step.bend, "arrow"]);
   for (const part of partsOf(shown, 7.5)) {
-    const number = part.bend ? step.made[part.bend - 1] : 0, wrong = run.bad.includes(number);
+    const number = part.bend ? step.made[part.bend - 1] : 0, wrong = page.bad.includes(number);
     addSkin(number ? (wrong ? bad : bent) : metal, part.at, ring, 0);
     for (const one of part.at) bounds.push(one.c);
-    if (wrong) stripes(part, run.outline, rings);
+    if (wrong) stripes(part, page.outline, rings);
     if (number) {
       const middle = part.at[Math.floor(part.at.length / 2)], a = part.at[0].c, b = part.at[part.at.length - 1].c;
       const away = V.unit(V.sub(middle.c, V.mul(V.add(a, b), 0.5)));
@@ -171,7 +171,7 @@ function benderScene(run, room, k, frame) {
   }
 
   // letters at the ends, or where the stick leaves the picture
-  const letters = run.first === "A" ? ["A", "B"] : ["B", "A"], seen = pointsOf(shown, cut);
+  const letters = page.first === "A" ? ["A", "B"] : ["B", "A"], seen = pointsOf(shown, cut);
   gone.forEach((less, i) => {
     labels.push([V.add(ends[i].c, V.mul(ends[i].out, off)), letters[i], "end"]);
     if (!less && frame !== "die") points.push(labels[labels.length - 1][0]);

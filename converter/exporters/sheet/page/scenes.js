@@ -60,9 +60,9 @@ function annotationsOf(labels) {
   });
 }
 
-function bendLabel(run, number) {
-  if (!run.bad.includes(number)) return [String(number), "number"];
-  return [number + (run.tight.includes(number) ? " ✖ too tight" : " ✖ error"), "wrong"];
+function bendLabel(page, number) {
+  if (!page.bad.includes(number)) return [String(number), "number"];
+  return [number + (page.tight.includes(number) ? " ✖ too tight" : " ✖ error"), "wrong"];
 }
 
 const MOST_NUMBERS = 40;
@@ -81,26 +81,31 @@ function longest(tube) {
   return most < 0 ? point : best;
 }
 
-// All runs, in two meshes (fine ones, and ones with errors); `of` tells whose each corner is.
-function jobScene(runs) {
+// All tubes of a drawing, in two meshes (fine ones, and ones with errors); `of` tells which of `tubes` each corner is.
+function jobScene(pages) {
   const c = colors();
-  const fine = newMesh(), bad = newMesh(), rings = newLines(), points = [], labels = [];
-  const sides = runs.length > 60 ? 6 : 8, degrees = runs.length > 60 ? 22.5 : 15;
-  runs.forEach((run, index) => {
-    const ring = ringOf(run.outline, sides);
-    const mesh = run.bad.length ? bad : fine;
-    for (const part of partsOf(run.tube, degrees)) {
-      addSkin(mesh, part.at, ring, index);
-      for (const one of part.at) points.push(one.c);
-      if (run.bad.includes(part.bend)) stripes(part, run.outline, rings);
-    }
-    // numbers as in the list of runs, where there is room for them
-    if (runs.length <= MOST_NUMBERS) labels.push([longest(run.tube), String(index + 1), run.bad.length ? "wrong" : "number"]);
-  });
+  const fine = newMesh(), bad = newMesh(), rings = newLines(), points = [], labels = [], tubes = [];
+  const count = pages.reduce((sum, page) => sum + 1 + page.others.length, 0);
+  const sides = count > 60 ? 6 : 8, degrees = count > 60 ? 22.5 : 15;
+  for (const page of pages) {
+    const ring = ringOf(page.outline, sides);
+    const mesh = page.bad.length ? bad : fine;
+    const most = page.bends.length + 1;
+    [{ tube: page.tube, turned: false }, ...page.others].forEach(({ tube, turned }, piece) => {
+      tubes.push({ key: page.key, piece });
+      for (const part of partsOf(tube, degrees)) {
+        addSkin(mesh, part.at, ring, tubes.length - 1);
+        for (const one of part.at) points.push(one.c);
+        if (part.bend && page.bad.includes(turned ? most - part.bend : part.bend)) stripes(part, page.outline, rings);
+      }
+      // numbers as in the list of parts, where there is room for them
+      if (count <= MOST_NUMBERS) labels.push([longest(tube), String(page.number), page.bad.length ? "wrong" : "number"]);
+    });
+  }
   const traces = [];
   if (fine.x.length) traces.push(meshTrace(fine, c.metal, { hoverinfo: "none", of: fine.of }));
   if (bad.x.length) traces.push(meshTrace(bad, c.bad, { hoverinfo: "none", of: bad.of }), lineTrace(rings, c.ink, 3));
-  return { traces, points, labels, of: [fine.of, bad.of].filter((one) => one.length) };
+  return { traces, points, labels, tubes, of: [fine.of, bad.of].filter((one) => one.length) };
 }
 
 // Rings around a bend that must be seen without colour.
@@ -126,33 +131,33 @@ function endsOf(tube) {
 }
 
 // One finished tube where it was drawn.
-function tubeScene(run) {
+function tubeScene(page) {
   const c = colors();
   const straight = newMesh(), bent = newMesh(), bad = newMesh(), rings = newLines(), seams = newLines();
-  const ring = ringOf(run.outline, 16), points = [], labels = [];
-  const thick = Math.max(run.outline[0], run.outline[1] || 0);
-  for (const part of partsOf(run.tube, 7.5)) {
-    const wrong = run.bad.includes(part.bend);
+  const ring = ringOf(page.outline, 16), points = [], labels = [];
+  const thick = Math.max(page.outline[0], page.outline[1] || 0);
+  for (const part of partsOf(page.tube, 7.5)) {
+    const wrong = page.bad.includes(part.bend);
     addSkin(part.bend ? (wrong ? bad : bent) : straight, part.at, ring, 0);
     for (const one of part.at) points.push(one.c);
-    if (wrong) stripes(part, run.outline, rings);
+    if (wrong) stripes(part, page.outline, rings);
     else if (part.bend)
       for (const one of [part.at[0], part.at[part.at.length - 1]])
-        stripes({ at: [one] }, run.outline, seams);
+        stripes({ at: [one] }, page.outline, seams);
   }
   const box = boxOf(points), span = Math.max(...V.sub(box.high, box.low), thick);
   const off = Math.max(thick * 1.3, span * 0.06);
-  for (const b of run.bends)
-    labels.push([V.add(b.slice(1, 4), V.mul(b.slice(4, 7), off)), ...bendLabel(run, b[0])]);
-  const ends = endsOf(run.tube), arrow = newMesh();
+  for (const b of page.bends)
+    labels.push([V.add(b.slice(1, 4), V.mul(b.slice(4, 7), off)), ...bendLabel(page, b[0])]);
+  const ends = endsOf(page.tube), arrow = newMesh();
   if (ends) {
     const letters = ["A", "B"];
     ends.forEach((end, i) => labels.push([V.add(end.c, V.mul(end.out, off)), letters[i], "end"]));
     // the way the stick travels in the bender, the end that goes first ahead: beside the tube, up to that end
-    const from = run.first === "A" ? ends[0] : ends[1], way = from.out;
+    const from = page.first === "A" ? ends[0] : ends[1], way = from.out;
     // beside it as first seen, on the side that is away from the rest of the tube
     const seen = V.cross(way, V.unit(EYES.corner)), beside = V.size(seen) < 0.1 ? V.square(way) : V.unit(seen);
-    const middle = V.mul(V.add(box.low, box.high), 0.5), other = run.first === "A" ? ends[1] : ends[0];
+    const middle = V.mul(V.add(box.low, box.high), 0.5), other = page.first === "A" ? ends[1] : ends[0];
     const back = V.add(V.unit(V.sub(from.c, middle)), V.mul(V.unit(V.sub(from.c, other.c)), 2));
     const side = V.mul(beside, (V.dot(back, beside) < 0 ? -1 : 1) * (thick * 1.2 + span * 0.03));
     const long = Math.max(span * 0.16, thick * 2.5), r = Math.max(span * 0.006, thick * 0.12);

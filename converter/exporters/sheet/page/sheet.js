@@ -186,9 +186,9 @@ function startWide() {
 }
 
 (function start() {
-  const runs = [...document.querySelectorAll("script.scene")].map((block) => JSON.parse(block.textContent));
+  const pages = [...document.querySelectorAll("script.scene")].map((block) => JSON.parse(block.textContent));
   const room = JSON.parse(document.getElementById("room").textContent);
-  stages.start(runs, room);
+  stages.start(pages, room);
   startUnits();
   startTheme();
   startTicks();

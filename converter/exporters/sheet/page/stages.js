@@ -6,8 +6,8 @@ const MOST = 3;
 const CONFIG = { displayModeBar: false, displaylogo: false, responsive: true, scrollZoom: false, doubleClick: false };
 
 const stages = {
-  all: new Map(), // element -> {view, run, step, frame, eye (a name or a direction), zoom, alive, near}
-  runs: [],
+  all: new Map(), // element -> {view, page, step, frame, eye (a name or a direction), zoom, alive, near}
+  pages: [],
   room: null,
   able: null,
 
@@ -24,15 +24,19 @@ const stages = {
 
   add(element) {
     const view = element.dataset.view;
-    const state = { view, run: element.dataset.run || "", step: 0, frame: "bend", eye: view !== "bender" ? "corner" : Math.abs(this.room.axis[2]) > 0.5 ? "above" : "right", zoom: 1, alive: false, near: false };
+    const state = { view, page: element.dataset.part || "", drawing: Number(element.dataset.drawing || 0), step: 0, frame: "bend", eye: view !== "bender" ? "corner" : Math.abs(this.room.axis[2]) > 0.5 ? "above" : "right", zoom: 1, alive: false, near: false };
     this.all.set(element, state);
     this.watcher.observe(element);
   },
 
+  pagesOf(state) {
+    return [...this.pages.values()].filter((page) => page.drawing === state.drawing);
+  },
+
   sceneOf(state) {
-    if (state.view === "job") return jobScene([...this.runs.values()]);
-    const run = this.runs.get(state.run);
-    return state.view === "tube" ? tubeScene(run) : benderScene(run, this.room, state.step, state.frame);
+    if (state.view === "job") return jobScene(this.pagesOf(state));
+    const page = this.pages.get(state.page);
+    return state.view === "tube" ? tubeScene(page) : benderScene(page, this.room, state.step, state.frame);
   },
 
   draw(element) {
@@ -44,6 +48,7 @@ const stages = {
     }
     const scene = this.sceneOf(state);
     state.of = scene.of;
+    state.tubes = scene.tubes;
     const fresh = !state.alive;
     const layout = layoutOf(scene, state.eye, state.zoom, [element.clientWidth, element.clientHeight]);
     // the same picture in another light stays where it was put
@@ -109,8 +114,8 @@ const stages = {
     this.timer = setTimeout(() => requestAnimationFrame(() => this.settle()), 120);
   },
 
-  start(runs, room) {
-    this.runs = new Map(runs.map((run) => [run.key, run]));
+  start(pages, room) {
+    this.pages = new Map(pages.map((page) => [page.key, page]));
     this.room = room;
     this.watcher = new IntersectionObserver(
       (entries) => {
@@ -152,23 +157,22 @@ const stages = {
 
 // Pointing names a tube, pressing goes to its page. The name is put as text, never through plotly.
 function listenToJob(element, state) {
-  const runs = [...stages.runs.values()];
-  const under = document.getElementById("under");
-  const runAt = (event) => {
+  const under = element.closest(".view").querySelector(".under");
+  const tubeAt = (event) => {
     const point = event.points && event.points[0];
     if (!point) return null;
     const index = state.of[point.curveNumber] && state.of[point.curveNumber][point.pointNumber];
-    return index === undefined ? null : runs[index];
+    return index === undefined ? null : state.tubes[index];
   };
   const go = () => {
     state.pressed = -Infinity;
     location.hash = state.pointed.key;
   };
   const point = (event) => {
-    const run = runAt(event);
-    if (!run) return;
-    state.pointed = run;
-    under.textContent = nameOf(run.key);
+    const tube = tubeAt(event);
+    if (!tube) return;
+    state.pointed = tube;
+    under.textContent = nameOf(tube);
     // a finger points only when it presses: its press comes first
     if (performance.now() - state.pressed < 600) go();
   };
@@ -192,6 +196,8 @@ function listenToJob(element, state) {
   }, true);
 }
 
-function nameOf(key) {
-  return document.getElementById(key + "-name").textContent;
+// A tube's own name, and where it is one of several the part's.
+function nameOf({ key, piece }) {
+  const names = JSON.parse(document.getElementById(key).dataset.names);
+  return names.length === 1 ? names[0] : names[piece] + ": " + document.getElementById(key + "-name").textContent;
 }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from converter.exporters.sheet.content import JobPage
+from converter.exporters.sheet.content import DrawingPage
 from converter.exporters.sheet.pdf.flow import SMALL, Flow, TableColumn
 from converter.job.quotation_words import QUOTATION_HEADS, money_text, quotation_rows
 from converter.units import Display
@@ -11,7 +11,7 @@ from converter.units import Display
 _WIDTHS = (38, 9, 17, 19, 12, 11, 13, 16, 15, 16, 16, 16, 20)
 
 
-def quotation_pages(flow: Flow, page: JobPage, display: Display) -> None:
+def quotation_pages(flow: Flow, page: DrawingPage, display: Display) -> None:
     """Lay out the quotation where one was asked for."""
     estimate = page.quotation
     if estimate is None:

@@ -1,20 +1,21 @@
-"""The job sheet as PDF for paper: a first page for the job, then a page or two for each run.
+"""The job sheet as PDF for paper: a first page for the job, then a page or two for each part.
 
 docs/sheet.md says what each part means. Text can be selected and searched; nothing is told by colour alone.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from converter import __version__
 from converter.exporters.options import WriteOptions
 from converter.exporters.pdf.paper import Pdf
 from converter.exporters.pictures.run.sketches import sketches_of
-from converter.exporters.sheet.content import JobPage, job_page
+from converter.exporters.sheet.content import JobSheet, job_sheet
+from converter.exporters.sheet.pdf.first import first_pages
 from converter.exporters.sheet.pdf.flow import Flow
-from converter.exporters.sheet.pdf.job import job_pages
-from converter.exporters.sheet.pdf.run import run_pages
+from converter.exporters.sheet.pdf.part import part_pages
 from converter.progress import steps
 from converter.units import Display
 
@@ -25,55 +26,59 @@ if TYPE_CHECKING:
 
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
-    """Write ``stem-sheet.pdf``.
+    """Write ``stem-sheet.pdf`` of one job; as `export_together`."""
+    export_together([job], out, options)
+
+
+def export_together(jobs: Sequence[Job], out: OutputSet, options: WriteOptions) -> None:
+    """Write ``stem-sheet.pdf`` of one or several jobs.
 
     Raises:
         WriteError: the shop file or the job file is gone.
         MissingLibraryError: the PDF library is not installed.
     """
-    out.path(f"{options.stem}-sheet.pdf").write_bytes(
-        sheet_pdf(job_page(job, options.stem, quote=options.quote), options)
-    )
+    page = job_sheet(jobs, options.stem, quote=options.quote)
+    out.path(f"{page.title}-sheet.pdf").write_bytes(sheet_pdf(page, options))
 
 
-def sheet_pdf(page: JobPage, options: WriteOptions | None = None) -> bytes:
+def sheet_pdf(page: JobSheet, options: WriteOptions | None = None) -> bytes:
     """The document: the same bytes for the same page."""
-    job = page.job
-    display = job.display
+    display = page.job.display
     size = (options or WriteOptions()).paper_size(display)
     pdf = Pdf(f"{page.heading} – job sheet", {})
-    runs = Flow(pdf, size)
-    names = {run.key: run.name for run in page.runs}
+    parts = Flow(pdf, size)
     starts: list[int] = []
-    sketches = sketches_of(job)
-    for run in steps(page.runs, "tubes laid out"):
-        starts.append(len(runs.pages) + 1)
-        run_pages(runs, run, len(page.runs), job.shop.name, display, sketches, names.get(run.like or "", ""))
-    for text in (page.heading, page.job.source, *names.values()):
+    for drawing in page.drawings:
+        sketches = sketches_of(drawing.job)
+        for part in steps(drawing.parts, "parts laid out"):
+            starts.append(len(parts.pages) + 1)
+            part_pages(parts, part, len(page.parts), page.job.shop.name, display, sketches)
+    names = [name for part in page.parts for name in (part.name, *part.part.names)]
+    for text in (page.heading, *(drawing.source for drawing in page.drawings), *names):
         pdf.width(text, 1.0)  # takes note of letters that no font has
-    pictures: dict[float, Picture] = {}
-    first = _job(pdf, page, display, size, starts, pictures)
+    pictures: dict[tuple[int, float], Picture] = {}
+    first = _first(pdf, page, display, size, starts, pictures)
     # the table of contents takes as many pages whatever the numbers in it
-    first = _job(pdf, page, display, size, [start + len(first.pages) for start in starts], pictures)
-    first.pages += runs.pages
+    first = _first(pdf, page, display, size, [start + len(first.pages) for start in starts], pictures)
+    first.pages += parts.pages
     first.draw(f"mark {page.revision.text}", _foot(page))
     return pdf.data()
 
 
-def _job(
+def _first(
     pdf: Pdf,
-    page: JobPage,
+    page: JobSheet,
     display: Display,
     size: tuple[float, float],
     starts: list[int],
-    pictures: dict[float, Picture],
+    pictures: dict[tuple[int, float], Picture],
 ) -> Flow:
     flow = Flow(pdf, size)
-    job_pages(flow, page, display, starts, pictures)
+    first_pages(flow, page, display, starts, pictures)
     return flow
 
 
-def _foot(page: JobPage) -> str:
+def _foot(page: JobSheet) -> str:
     return (
         f"{page.heading}, mark {page.revision.mark}. A sheet of this job with another mark was made from another "
         "drawing, another shop file or other settings: use the newer one and throw the older away. "

@@ -1,4 +1,4 @@
-"""The printed pages of one run: picture, set-up table, stick, instructions, ends, findings, boxes to tick."""
+"""The printed pages of one part: picture, set-up table, stick, instructions, ends, findings, boxes to tick."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from converter.bending.setup.words import NO_SET_UP, SetupView
 from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale
 from converter.exporters.pictures.run.sketches import Sketches
 from converter.exporters.pictures.run.stick import stick_picture
-from converter.exporters.sheet.content import RunPage, severity_word
+from converter.exporters.sheet.content import PartPage, severity_word
 from converter.exporters.sheet.pdf.flow import BODY, LARGE, SMALL, Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.view import place_words
 from converter.findings import ERROR, Finding
 from converter.findings.wording import grouped, message
 from converter.shop.sections import describe
@@ -56,21 +57,21 @@ _COLUMNS = (
 )
 
 
-def run_pages(
-    flow: Flow, run: RunPage, count: int, shop: str, display: Display, sketches: Sketches, like: str = ""
-) -> None:
-    """Lay one run out on pages of its own.
+_PLACES = (TableColumn("piece", 40, bold=True), TableColumn("end A", 60), TableColumn("end B", 60))
+
+
+def part_pages(flow: Flow, part: PartPage, count: int, shop: str, display: Display, sketches: Sketches) -> None:
+    """Lay one part out on pages of its own.
 
     Args:
         flow: where to.
-        run: what to say.
-        count: runs in the job.
+        part: what to say.
+        count: parts on the sheet.
         shop: name of the shop.
         display: how lengths are shown, in one unit.
         sketches: of the job.
-        like: name of a run before that is made exactly alike, or ''.
     """
-    setup = run.setup
+    setup = part.setup
     sheet = None if setup is None else SetupView(setup, display)
 
     def bending_part(flow: Flow) -> None:
@@ -85,16 +86,16 @@ def run_pages(
             flow.picture(stick, display.unit, 75.0)
 
     def rest(flow: Flow) -> None:
-        _instructions(flow, run, sheet, display)
-        _ends(flow, run, display)
-        _done(flow, run, setup)
-        findings(flow, run.findings, display)
+        _instructions(flow, part, sheet, display)
+        _ends(flow, part, display)
+        _done(flow, part, setup)
+        findings(flow, part.findings, display)
         if setup is not None:
             _springback(flow, setup)
 
-    flow.begin(run.name, run.key)
-    _first_lines(flow, run, sheet, display)
-    _picture(flow, run, _facts(run, setup, count, shop, display, like), bending_part, rest, display, sketches)
+    flow.begin(part.title, part.key)
+    _first_lines(flow, part, sheet, display)
+    _picture(flow, part, _facts(part, setup, count, shop, display), bending_part, rest, display, sketches)
     bending_part(flow)
     rest(flow)
 
@@ -119,9 +120,9 @@ def die_names(setup: Setup | None) -> str:
     return ", ".join(dict.fromkeys(names))
 
 
-def _first_lines(flow: Flow, run: RunPage, sheet: SetupView | None, display: Display) -> None:
+def _first_lines(flow: Flow, part: PartPage, sheet: SetupView | None, display: Display) -> None:
     """The first error, and the stick."""
-    errors = [message(alike, display) for alike in grouped(run.findings) if alike[0].severity == ERROR]
+    errors = [message(alike, display) for alike in grouped(part.findings) if alike[0].severity == ERROR]
     if errors:
         more = f" And {len(errors) - 1} more, named below." if len(errors) > 1 else ""
         first = errors[0] if len(errors[0]) <= _LONG_ERROR else f"{errors[0][:_LONG_ERROR].rstrip()} … (in full below)"
@@ -131,20 +132,19 @@ def _first_lines(flow: Flow, run: RunPage, sheet: SetupView | None, display: Dis
         flow.space(1.0)
 
 
-def _facts(
-    run: RunPage, setup: Setup | None, count: int, shop: str, display: Display, like: str
-) -> list[tuple[str, str]]:
-    tube, length = run.tube, display.length
+def _facts(part: PartPage, setup: Setup | None, count: int, shop: str, display: Display) -> list[tuple[str, str]]:
+    tube, length = part.tube, display.length
     table = tube.run.table
     facts = [
-        ("tube", f"{run.number} of {count}"),
+        ("part", f"{part.number} of {count}"),
+        ("make", str(part.count)),
         ("section", describe(tube.section, display) if tube.section else "not known"),
         ("metal", tube.metal or "not named"),
         ("die", die_names(setup) or "none needed"),
         ("shop", shop),
         ("bends", str(len(table.bends))),
         ("centerline", length(table.developed_length)),
-        ("mass", mass_text(run.mass, display)),
+        ("mass", mass_text(part.mass, display) + (" each" if part.count > 1 and part.mass is not None else "")),
     ]
     if setup is not None:
         if setup.steps:
@@ -156,23 +156,21 @@ def _facts(
             facts.append(("order of bends", ", ".join(str(step.bend) for step in setup.steps)))
         if setup.steps:
             facts.append(("least room", room_text(setup, display)))
-    if run.length is not None and run.joints:
-        facts.append(("over the cut ends", length(run.length.cut)))
-        if sides := stick_sides_text(run.length, display):
+    if part.length is not None and part.joints:
+        facts.append(("over the cut ends", length(part.length.cut)))
+        if sides := stick_sides_text(part.length, display):
             facts.append(("saw cuts", sides))
     if tube.run.layer:
         facts.append(("layer", tube.run.layer))
-    if len(tube.name) > _LONG_NAME:
-        facts.append(("full name", tube.name))
-    facts += [(label.lower(), text) for label, text in run.part_facts]
-    if like:
-        facts.append(("made just like", like))
+    if len(part.title) > _LONG_NAME:
+        facts.append(("full name", part.name))
+    facts += [(label.lower(), text) for label, text in part.facts]
     return facts
 
 
 def _picture(
     flow: Flow,
-    run: RunPage,
+    part: PartPage,
     facts: list[tuple[str, str]],
     bending_part: Section,
     rest: Section,
@@ -181,10 +179,10 @@ def _picture(
 ) -> None:
     """The facts and the picture, beside or below them: where it comes out larger.
 
-    It is as high as lets all of the run stand on this page; where that would be too small to read, as high as lets
+    It is as high as lets all of the part stand on this page; where that would be too small to read, as high as lets
     the set-up and the stick stand on it; where that is too small too, as high as is of use.
     """
-    tube = run.tube
+    tube = part.tube
     least, most = _BENT if tube.run.table.bends else _STRAIGHT
     across = flow.measured(lambda flow: flow.facts(facts)) + _APART
     beside = flow.measured(lambda flow: flow.facts(facts, 1), _NARROW)
@@ -201,14 +199,14 @@ def _picture(
         found = [((flow.width, most), False)]
     # over the whole width there is more room for what is written around it
     size, narrow = max(found, key=lambda one: isometric_scale(tube, one[0], sketches) * (1.0 if one[1] else 1.25))
-    first = run.setup.feed_from if run.setup is not None and run.setup.steps else "A"
+    first = part.setup.feed_from if part.setup is not None and part.setup.steps else "A"
     text = SMALL if size[1] < 90.0 else BODY
     picture = isometric_picture(
         tube,
         display,
         size=size,
-        findings=run.findings,
-        joints=run.joints,
+        findings=part.own_findings,
+        joints=part.joints,
         fed_from=first,
         least_text=text,
         sketches=sketches,
@@ -261,7 +259,7 @@ def _row(sheet: SetupView, i: int, step: Step) -> list[Cell]:
     ]
 
 
-def _instructions(flow: Flow, run: RunPage, sheet: SetupView | None, display: Display) -> None:
+def _instructions(flow: Flow, part: PartPage, sheet: SetupView | None, display: Display) -> None:
     if sheet is None:
         return
     told = sheet.instructions()
@@ -278,17 +276,21 @@ def _instructions(flow: Flow, run: RunPage, sheet: SetupView | None, display: Di
             flow.space(0.8)
 
 
-def _ends(flow: Flow, run: RunPage, display: Display) -> None:
-    if not run.joints:
+def _ends(flow: Flow, part: PartPage, display: Display) -> None:
+    if not part.joints:
         return
     flow.heading("The ends", keep=22.0)
     for end in "AB":
-        mine = [joint for joint in run.joints if joint.end == end]
+        mine = [joint for joint in part.joints if joint.end == end]
         if not mine:
             flow.paragraph("cut square", before=f"End {end}", indent=14.0)
         for joint in mine:
             for k, words in enumerate(joint_words(joint, display)):
                 flow.paragraph(words, before=f"End {end}" if k == 0 else "", indent=14.0)
+        flow.space(1.0)
+    if part.count > 1:
+        flow.paragraph("Where each piece goes: all are cut alike, ends as on the picture.", SMALL)
+        flow.table(_PLACES, [[piece.tube.name, *place_words(piece)] for piece in part.pieces], SMALL)
         flow.space(1.0)
 
 
@@ -336,14 +338,17 @@ def _springback(flow: Flow, setup: Setup) -> None:
         flow.space(0.8)
 
 
-def _done(flow: Flow, run: RunPage, setup: Setup | None) -> None:
+def _done(flow: Flow, part: PartPage, setup: Setup | None) -> None:
     """Boxes to tick when all is done."""
     flow.space(3.5)
     flow.keep(18.0)
     steps = ["cut to length"]
     if setup is not None and setup.steps:
         steps += ["marks drawn", "every bend made", "every bend measured"]
-    steps += [f"end {joint.end} {'cut' if joint.plane is not None else 'coped'}" for joint in run.joints]
+    steps += [f"end {joint.end} {'cut' if joint.plane is not None else 'coped'}" for joint in part.joints]
     flow.ticks([*steps, "checked"], before="Done")
+    if part.count > 1:
+        flow.space(2.0)
+        flow.ticks([piece.tube.name for piece in part.pieces], before="Pieces")
     flow.space(3.0)
     flow.paragraph("By ____________________________   on ____________________   piece number ______________", BODY)

@@ -1,0 +1,203 @@
+"""The first printed pages: what the job is, all its parts with their pages, what holds for all of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from math import fsum
+
+from converter.bending.setup.words import SetupView
+from converter.exporters.pictures.drawing.view import drawing_picture
+from converter.exporters.pictures.picture import Picture
+from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, severity_word
+from converter.exporters.sheet.pdf.flow import BODY, SMALL, Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.pdf.part import die_names, findings
+from converter.exporters.sheet.pdf.quotation import quotation_pages
+from converter.findings import ERROR, WARNING
+from converter.shop.sections import describe
+from converter.tolerances import Tolerances
+from converter.units import Display
+from converter.words import mass_text, total_mass_text
+
+_COLUMNS = (
+    TableColumn("", 8, "right"),
+    TableColumn("part", 38, bold=True),
+    TableColumn("make", 10, "right"),
+    TableColumn("section", 34),
+    TableColumn("die", 28),
+    TableColumn("bends", 11, "right"),
+    TableColumn("cut length", 22, "right", bold=True),
+    TableColumn("mass", 18, "right"),
+    TableColumn("worst finding", 19),
+    TableColumn("page", 11, "right", bold=True),
+)
+
+#: Least and greatest height of the picture of the drawing, with its list, mm.
+_LEAST, _MOST = 90.0, 170.0
+#: Headings ask for more than they take, mm.
+_SLACK = 9.0
+
+#: Letters that no font has, named at most.
+_MOST_CODES = 8
+
+
+def first_pages(
+    flow: Flow, page: JobSheet, display: Display, starts: Sequence[int], pictures: dict[tuple[int, float], Picture]
+) -> None:
+    """Lay out what comes before the parts.
+
+    Args:
+        flow: where to.
+        page: what to say.
+        display: how lengths are shown, in one unit.
+        starts: page on which each part begins.
+        pictures: of the drawings, by number and height, for laying out once more; takes what is drawn.
+    """
+    flow.begin(page.heading, "job")
+    if page.job.shop.is_demo:
+        flow.notice(
+            "Invented demo shop: the dies, the machine and the test bends on these sheets are not yours. Nothing here "
+            "is to be bent before your own shop file is named with --shop."
+        )
+    bad = [part for part in page.parts if part.worst == ERROR]
+    if bad:
+        flow.notice(f"{len(bad)} of {len(page.parts)} parts cannot be made as drawn: see the column of findings.")
+    if flow.pdf.lacking:
+        flow.notice(lacking_words(flow.pdf.lacking))
+    flow.facts(_facts(page, display))
+    if len(page.drawings) == 1:
+        (drawing,) = page.drawings
+
+        def rest(flow: Flow) -> None:
+            _cautions(flow, page)
+            _parts(flow, page, display, starts)
+            _about(flow, drawing, display)
+
+        _picture(flow, page, 0, display, pictures, rest, lambda flow: _cautions(flow, page))
+        rest(flow)
+    else:
+        _cautions(flow, page)
+        _parts(flow, page, display, starts)
+        for number in range(len(page.drawings)):
+            _drawing(flow, page, number, display, pictures)
+    for drawing in page.drawings:
+        quotation_pages(flow, drawing, display)
+
+
+def _drawing(
+    flow: Flow, page: JobSheet, number: int, display: Display, pictures: dict[tuple[int, float], Picture]
+) -> None:
+    """What is said of one drawing of several, on a page of its own."""
+    drawing = page.drawings[number]
+    flow.begin(drawing.heading, f"drawing-{number}")
+    flow.paragraph(f"Drawing {number + 1} of {len(page.drawings)}: {drawing.source}")
+
+    def about(flow: Flow) -> None:
+        _about(flow, drawing, display)
+
+    _picture(flow, page, number, display, pictures, about, lambda flow: None)
+    about(flow)
+
+
+def _picture(
+    flow: Flow,
+    page: JobSheet,
+    number: int,
+    display: Display,
+    pictures: dict[tuple[int, float], Picture],
+    rest: Section,
+    least: Section,
+) -> None:
+    """The drawing as read, as high as leaves room for the rest; where that needs more pages, for the least of it."""
+    job = page.drawings[number].job
+    if job.program_tubes is not None:
+        return
+    flow.space(2.0)
+    spare = flow.room - flow.measured(rest) - _SLACK
+    if spare < _LEAST:
+        spare = flow.room - flow.measured(least) - _SLACK
+    tall = max(_LEAST, min(spare, _MOST))
+    if (number, tall) not in pictures:
+        pictures[number, tall] = drawing_picture(job.drawing, job.tubes, job.findings, display, size=(flow.width, tall))
+    flow.picture(pictures[number, tall], display.unit, tall)
+
+
+def _parts(flow: Flow, page: JobSheet, display: Display, starts: Sequence[int]) -> None:
+    """The list of all parts."""
+    flow.heading("Parts", keep=24.0)
+    flow.table(_COLUMNS, [_row(part, display, start) for part, start in zip(page.parts, starts, strict=True)], BODY)
+    flow.space(1.0)
+    unit = "inches" if display.unit == "in" else "millimetres"
+    flow.paragraph(f"Cut length in {unit}; cut length and mass of one piece.", SMALL)
+
+
+def _about(flow: Flow, drawing: DrawingPage, display: Display) -> None:
+    """Findings on a whole drawing, what was left out of it, how it was read."""
+    job = drawing.job
+    findings(flow, drawing.findings, display, "Findings on the whole job")
+    if job.drawing.ignored:
+        flow.heading("Left out of the drawing")
+        for one in job.drawing.ignored:
+            flow.paragraph(f"{one.count} {one.kind}: {one.why_in(display)}.")
+    flow.heading("How this was read")
+    flow.paragraph(_tolerances(job.tolerances, display))
+
+
+def _cautions(flow: Flow, page: JobSheet) -> None:
+    flow.heading("Before anything moves", keep=20.0)
+    for words in page.cautions:
+        flow.paragraph(words, tick=True)
+        flow.space(1.0)
+
+
+def _facts(page: JobSheet, display: Display) -> list[tuple[str, str]]:
+    shop, parts = page.job.shop, page.parts
+    sticks = [part.count * SetupView(part.setup, display).stick for part in parts if part.setup is not None]
+    tubes = sum(part.count for part in parts)
+    return [
+        ("drawing" if len(page.drawings) == 1 else "drawings", ", ".join(one.source for one in page.drawings)),
+        ("shop", shop.name or "not named"),
+        ("tubes", str(tubes) if len(parts) == tubes else f"{tubes}, {len(parts)} different"),
+        ("bends", str(sum(part.count * len(part.tube.run.table.bends) for part in parts))),
+        ("cut lengths in all", display.length(fsum(sticks))),
+        ("mass", total_mass_text([part.mass for part in parts for _ in part.pieces], display)),
+        ("mark", page.revision.mark),
+        ("made on", page.revision.issued.isoformat()),
+    ]
+
+
+def lacking_words(letters: Iterable[str]) -> str:
+    """Says which letters came out as question marks."""
+    codes = sorted(f"U+{ord(letter):04X}" for letter in letters)
+    shown = ", ".join(codes[:_MOST_CODES]) + (f" and {len(codes) - _MOST_CODES} more" if codes[_MOST_CODES:] else "")
+    return (
+        f"Some letters of the names show as ? here: no font on this machine has {shown}. Go by the number of the part, "
+        "or read the names in the HTML sheet."
+    )
+
+
+def _row(part: PartPage, display: Display, start: int) -> list[Cell]:
+    tube = part.tube
+    stick = "" if part.setup is None else display.number(SetupView(part.setup, display).stick)
+    count = sum(finding.severity in (ERROR, WARNING) for finding in part.findings)
+    worst = severity_word(part.findings[0]) if part.findings else "none"
+    return [
+        str(part.number),
+        part.name,
+        str(part.count),
+        describe(tube.section, display) if tube.section else "not known",
+        die_names(part.setup),
+        str(len(tube.run.table.bends)),
+        stick,
+        mass_text(part.mass, display),
+        f"{worst} ({count})" if count > 1 else worst,
+        str(start),
+    ]
+
+
+def _tolerances(tol: Tolerances, display: Display) -> str:
+    small = Display(display.unit).length
+    return (
+        f"Ends up to {small(tol.join)} apart were joined, gaps up to {small(tol.near)} named; fitted curves stray at "
+        f"most {small(tol.fit)}; directions within {display.angle(tol.tangent)} were taken for tangent. Every length "
+        "is rounded from its exact value, never from another rounded one; cut lengths are rounded up."
+    )
