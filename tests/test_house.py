@@ -14,6 +14,7 @@ import sys
 import tomllib
 from collections.abc import Collection, Mapping
 from fnmatch import fnmatch
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -73,7 +74,9 @@ def part(path: Path) -> str:
     return inside.parts[0] if len(inside.parts) > 1 else inside.stem
 
 
+@cache
 def tree(path: Path) -> ast.Module:
+    """The syntax tree of a module, read once for all tests."""
     return ast.parse(path.read_text(encoding="utf-8"), str(path))
 
 

@@ -29,11 +29,11 @@ class PdfPage:
     type_sizes: tuple[float, ...] = ()
 
 
-def read_pdf(path: Path) -> list[PdfPage]:
-    """Every page of a file."""
+def read_pdf(path: Path, first: int | None = None) -> list[PdfPage]:
+    """The pages of a file, all or the first so many."""
     from pypdf import PdfReader
 
-    return [_page(page) for page in PdfReader(path).pages]
+    return [_page(page) for page in PdfReader(path).pages[:first]]
 
 
 def _page(page: Any) -> PdfPage:
