@@ -56,9 +56,9 @@ def main() -> None:
         show(page, ".whole", 0)
         save(page, "sheet-job.png")
         page = page_of(browser, sheet, 820, 1080)
-        show(page, "#run-9 .bender", 0)
+        show(page, "#part-6 .bender", 0)
         for _ in range(2):
-            page.locator("#run-9 [data-move='1']").click()
+            page.locator("#part-6 [data-move='1']").click()
         page.wait_for_timeout(1500)
         save(page, "sheet-bender.png")
         browser.close()

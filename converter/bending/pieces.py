@@ -23,6 +23,7 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Shop
+from converter.units import Display
 
 #: mm on each side between a sleeve and the bore it slides into (common practice, no source).
 SLIP = 0.25
@@ -115,12 +116,13 @@ def pieces_of(
     return None if chosen is None else _built(tube, [nodes[i] for i in chosen])
 
 
-def at_lengths(tube: Tube, places: Sequence[float]) -> TubePieces:
+def at_lengths(tube: Tube, places: Sequence[float], display: Display | None = None) -> TubePieces:
     """A tube cut where a person wants it.
 
     Args:
         tube: the whole.
         places: mm from end A along the centerline.
+        display: how an error writes lengths; mm for None.
 
     Raises:
         OptionError: a place is not in a straight of the tube.
@@ -130,9 +132,10 @@ def at_lengths(tube: Tube, places: Sequence[float]) -> TubePieces:
     for at in sorted(set(places)):
         cut = _cut_at(table, at)
         if cut is None:
+            length = (display or Display()).length
             raise OptionError(
-                f"{quoted(tube.name)} cannot be cut {at:.6g} mm from end A: there is no straight there "
-                f"(the tube is {table.developed_length:.6g} mm long and is cut in its straights only)."
+                f"{quoted(tube.name)} cannot be cut {length(at)} from end A: there is no straight there "
+                f"(the tube is {length(table.developed_length)} long and is cut in its straights only)."
             )
         cuts.append(cut)
     return _built(tube, [None, *cuts, None])

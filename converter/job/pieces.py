@@ -51,7 +51,7 @@ def in_pieces(whole: Job, *, longest: float | None = None, at: Sequence[float] =
     impossible = []
     for tube in steps(shown, "tubes split"):
         if at:
-            split[tube.name] = at_lengths(tube, at)
+            split[tube.name] = at_lengths(tube, at, whole.display)
         elif needs_pieces(tube, whole.shop, changes, longest):
             pieces = pieces_of(tube, whole.shop, changes, longest)
             if pieces is None:

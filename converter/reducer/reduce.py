@@ -23,6 +23,8 @@ from converter.tolerances import DEFAULT, Tolerances
 from converter.units import MM_PER, UNIT_CHOICES
 
 _SPLIT = "read it in parts (--layer, --skip-layer), or export the tubes alone"
+#: What tubes without a name of their own are called, with a number.
+_UNNAMED = "tube"
 #: mm; what a run is likeliest to have when its unit is in doubt
 _USUAL = 1500.0
 
@@ -139,18 +141,18 @@ def _names(chains: Sequence[Chain], tables: Sequence[ReadyTable]) -> list[str]:
     wanted = []
     for one in chains:
         named = next((d.name for d, _ in one.items if d.name), None)
-        wanted.append(_writable(named) or ("" if one.layer == "0" else _writable(one.layer)) or "run")
-    wanted += [_writable(t.name) or "run" for t in tables]
-    total = Counter(wanted)
-    used: set[str] = {w for w in wanted if total[w] == 1 and w != "run"}
+        wanted.append(_writable(named) or ("" if one.layer == "0" else _writable(one.layer)))
+    wanted += [_writable(table.name) for table in tables]
+    total = Counter(name or _UNNAMED for name in wanted)
+    used = {name for name in wanted if name and total[name] == 1}
     seen: Counter[str] = Counter()
     names = []
-    for w in wanted:
-        name = w
-        if total[w] > 1 or w == "run":
+    for own in wanted:
+        stem = name = own or _UNNAMED
+        if not own or total[stem] > 1:
             while True:
-                seen[w] += 1
-                name = f"{w}-{seen[w]}"
+                seen[stem] += 1
+                name = f"{stem}-{seen[stem]}"
                 if name not in used:
                     break
             used.add(name)

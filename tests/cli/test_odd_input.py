@@ -286,7 +286,7 @@ def test_tubes_without_a_name_that_shows_get_one_that_reads_back(tmp_path, capsy
     assert run(capsys, "convert", tmp_path / "a.json", "--to", "csv,json", "--out", tmp_path / "out").status in (0, 1)
     tables = [run(capsys, "table", tmp_path / "out" / f"a.{kind}", "--json").json["tubes"] for kind in ("csv", "json")]
     for tubes in tables:
-        assert [one["name"] for one in tubes] == ["run-1", "B", "run-2"]
+        assert [one["name"] for one in tubes] == ["tube-1", "B", "tube-2"]
         assert [one["bends"] for one in tubes] == [tube["bends"]] * 3
 
 

@@ -99,7 +99,7 @@ def test_what_no_cut_cures_is_said(frame, capsys):
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("--at", "4900", "--run", "RAIL"), "cannot be cut 4900 mm from end A"),
+        (("--at", "4900", "--run", "RAIL"), "cannot be cut 4900.00 mm from end A"),
         (("--at", "1000"), "--at says where to cut one tube, and 3 are shown"),
         (("--at", "much", "--run", "RAIL"), "much"),
         (("--longest", "0"), "--longest must be a length above zero"),

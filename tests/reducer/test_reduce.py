@@ -276,7 +276,7 @@ def test_runs_are_called_after_their_layer_or_their_own_name():
     for k, (layer, name) in enumerate([("rail", None), ("0", None), ("rail", None), (None, None), ("x", "strut")]):
         drawing.curves.append(DrawnCurve(Line((0, 100 * k, 0), (50, 100 * k, 0)), layer, str(k), name))
     runs, _ = reduce_drawing(drawing)
-    assert [r.name for r in runs] == ["rail-1", "run-1", "rail-2", "run-2", "strut"]
+    assert [r.name for r in runs] == ["rail-1", "tube-1", "rail-2", "tube-2", "strut"]
 
 
 def test_names_never_repeat_even_when_a_layer_looks_numbered():

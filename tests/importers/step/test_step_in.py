@@ -106,7 +106,7 @@ def test_names_in_any_alphabet(tmp_path):
 @pytest.mark.parametrize("name", ["", "Open CASCADE STEP translator 7.6 1", "SOLID", "Line001", "NAUO12", "None"])
 def test_made_up_names_are_not_names(tmp_path, name):
     (run,) = runs_of(tmp_path / "x.step", build(hook(), name=name))
-    assert (run.name, run.layer) == ("run-1", None)
+    assert (run.name, run.layer) == ("tube-1", None)
 
 
 # --- kinds of curves -------------------------------------------------------------------------
