@@ -66,7 +66,7 @@ DRAWING_SIZE = (240.0, 150.0)
 #: Where the plotly package keeps its script.
 PLOTLY_SCRIPT = "package_data/plotly.min.js"
 #: The page's own scripts, in the order they run, after plotly.js.
-SCRIPTS = ("shapes.js", "scenes.js", "bender.js", "camera.js", "stages.js", "sheet.js")
+SCRIPTS = ("shapes.js", "scenes.js", "bender.js", "camera.js", "stages.js", "bench.js", "sheet.js")
 
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:

@@ -33,6 +33,7 @@ from converter.units import Display
 from converter.words import stop_text
 
 PHONE = {"width": 360, "height": 740}
+TABLET = {"width": 820, "height": 1180}
 DESK = {"width": 1280, "height": 900}
 #: Texts with a number and a unit that a person sees, in document order.
 SEEN = """() => {
@@ -270,6 +271,87 @@ def test_the_unit_switch_changes_every_number(desk, demo):
     page.reload()
     assert "mm" in page.evaluate("document.documentElement.className").split()
     page.locator("input[name=unit][value=in]").check()
+
+
+#: Whether all that bench view says stands whole within it, and the button fills a lower quarter at least.
+WHOLE = """(() => {
+  const body = document.getElementById('bench-body');
+  const done = document.getElementById('bench-done').getBoundingClientRect();
+  const values = [...body.querySelectorAll('.value')].map((e) => e.getBoundingClientRect());
+  return body.scrollHeight <= body.clientHeight + 1 && body.scrollWidth <= body.clientWidth + 1
+    && values.every((box) => box.left >= 0 && box.right <= innerWidth)
+    && Math.abs(done.bottom - innerHeight) < 2 && done.height > innerHeight / 4 && done.width > innerWidth - 2;
+})()"""
+DIGITS = """Math.max(...[...document.querySelectorAll('#bench-body .value:not(.many)')]
+  .map((e) => parseFloat(getComputedStyle(e).fontSize)))"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [TABLET, {"width": 1180, "height": 820}, PHONE], ids=["tablet", "lying", "phone"])
+def test_bench_view_goes_through_a_part_by_its_one_button(chromium, demo, size):
+    """Every task of a part in order, by a foot pedal's key alone: the set-up's numbers, each ticked on going."""
+    job, path = demo
+    part = next(part for part in job.parts if part.quantity == 2)
+    setup, (first, second) = job.part_setups[part.name], part.names
+    view = SetupView(setup, Display("in"))
+    number = job.parts.index(part) + 1
+    with opened(chromium, path, viewport=size) as page:
+        page.locator(f"#part-{number} [data-bench]").click()
+        text = lambda name: page.locator(f"#bench-{name}").inner_text().replace("\u00a0", " ")  # noqa: E731
+        assert text("where") == f"{part.name}, 2 off"
+        steps = page.locator(f"#part-{number} .tasks li").count()
+        assert text("count") == f"part {number} of {len(job.parts)}, piece 1 of 2, step 1 of {steps}"
+        page.keyboard.press("PageDown")
+        page.keyboard.press("ArrowRight")
+        for i, step in enumerate(setup.steps, 1):
+            assert text("count").endswith(f"bend {i} of {len(setup.steps)}")
+            assert view.display.length(view.mark(setup.feed_from, step)) in text("body")
+            assert page.evaluate(WHOLE)
+            assert page.evaluate(DIGITS) >= {820: 90.0, 1180: 75.0, 360: 25.0}[size["width"]]
+            if i < len(setup.steps):
+                assert f"bend {i + 1} of {len(setup.steps)} · feed to" in text("next")
+            page.keyboard.press(" ")
+        while not text("count").endswith("finished"):
+            assert page.evaluate(WHOLE)
+            page.keyboard.press("PageDown")
+        assert page.locator(f"#part-{number} .tasks input:checked").count() == steps
+        assert text("body") == f"Is {first} finished?"
+        page.locator("#bench-done").click()
+        # the second piece begins anew; a reload comes back to it
+        assert text("count").endswith(f"piece 2 of 2, step 1 of {steps}")
+        assert page.locator(f"#part-{number} .tasks input:checked").count() == 0
+        assert page.locator(f"#part-{number} .pieces input").first.is_checked()
+        page.keyboard.press("PageDown")
+        page.reload()
+        until(page, "document.getElementById('bench-view').open")
+        assert text("count").endswith(f"piece 2 of 2, step 2 of {steps}")
+        # back, undo, skip with a reason; the reason stands in the list
+        page.keyboard.press("PageUp")
+        assert text("done").startswith("Done already")
+        page.locator("#bench-undo").click()
+        assert page.locator(f"#part-{number} .tasks input:checked").count() == 0
+        page.locator("#bench-skip").click()
+        page.get_by_role("button", name="No stick of this size").click()
+        assert text("count").endswith(f"piece 2 of 2, step 2 of {steps}")
+        page.locator("#bench-close").click()
+        assert page.locator(f"#part-{number} .skipped").inner_text() == "skipped: no stick of this size"
+        assert second in page.locator(f"#part-{number} .pieces").inner_text()
+        page.reload()
+        assert not page.evaluate("document.getElementById('bench-view').open"), "closed, it stays closed"
+
+
+@pytest.mark.slow
+def test_a_tube_stands_whole_in_its_3d_view(desk):
+    """The ranges of the axes, which cut off what is beyond them, hold every corner of what is drawn."""
+    wait_for_view(desk, "#part-3 .stage[data-view=tube]")
+    assert desk.evaluate(
+        """(() => {
+          const e = document.querySelector('#part-3 .stage[data-view=tube]'), s = e.layout.scene;
+          const meshes = e.data.filter((trace) => trace.type === 'mesh3d');
+          return meshes.length > 0 && ['x', 'y', 'z'].every((k) => meshes.every((mesh) =>
+            [...mesh[k]].every((v) => v >= s[k + 'axis'].range[0] && v <= s[k + 'axis'].range[1])));
+        })()"""
+    )
 
 
 @pytest.mark.slow

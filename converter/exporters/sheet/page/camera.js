@@ -35,15 +35,23 @@ function layoutOf(scene, eye, zoom, [width, height]) {
   const middle = V.mul(V.add(low, high), 0.5), axes = {}, aspect = {};
   const toward = V.unit(EYES[eye] || eye), right = V.unit(V.cross([0, 0, 1], toward)), up = V.cross(toward, right);
   const flat = (p) => [V.dot(V.sub(p, middle), right), V.dot(V.sub(p, middle), up)];
-  let x = [Infinity, -Infinity], y = [Infinity, -Infinity];
-  for (const p of scene.points) {
-    const [a, b] = flat(p);
-    x = [Math.min(x[0], a), Math.max(x[1], a)];
+  // units of aspect per pixel and per mm
+  const unit = 2 / height, around = 16;
+  let x, y, k;
+  const reach = (a, b, half) => {
+    x = [Math.min(x[0], a - half), Math.max(x[1], a + half)];
     y = [Math.min(y[0], b), Math.max(y[1], b)];
+  };
+  // once by what is drawn; then words, which stay as large however small the rest comes out, get their room
+  for (const words of [[], scene.labels.filter(([, text]) => text.length > 2 && !text.startsWith("to "))]) {
+    x = [Infinity, -Infinity];
+    y = [Infinity, -Infinity];
+    for (const p of scene.points) reach(...flat(p), 0);
+    for (const [p, text] of words) reach(...flat(p), Math.min((4.5 * text.length * unit) / k, (x[1] - x[0]) / 4));
+    const least = Math.max(x[1] - x[0], y[1] - y[0], 1e-6) * 0.1;
+    k = unit * Math.min((width - 40 - around) / Math.max(x[1] - x[0], least), (height - 36 - around) / Math.max(y[1] - y[0], least));
   }
-  // units of aspect per mm; labels take some pixels on every side
-  const least = Math.max(x[1] - x[0], y[1] - y[0], 1e-6) * 0.1, unit = 2 / height;
-  const k = zoom * unit * Math.min((width - 56) / Math.max(x[1] - x[0], least), (height - 52) / Math.max(y[1] - y[0], least));
+  k *= zoom;
   ["x", "y", "z"].forEach((name, i) => {
     const half = Math.max(size[i], most * 0.02) / 2 + most * 0.02;
     axes[name + "axis"] = { visible: false, showspikes: false, autorange: false, range: [middle[i] - half, middle[i] + half] };

@@ -102,6 +102,7 @@ function jobScene(pages) {
       if (count <= MOST_NUMBERS) labels.push([longest(tube), String(page.number), page.bad.length ? "wrong" : "number"]);
     });
   }
+  points.push(...skinOf(fine), ...skinOf(bad));
   const traces = [];
   if (fine.x.length) traces.push(meshTrace(fine, c.metal, { hoverinfo: "none", of: fine.of }));
   if (bad.x.length) traces.push(meshTrace(bad, c.bad, { hoverinfo: "none", of: bad.of }), lineTrace(rings, c.ink, 3));
@@ -168,6 +169,7 @@ function tubeScene(page) {
     points.push(tail, V.add(tail, side));
   }
   for (const label of labels) points.push(label[0]);
+  for (const mesh of [straight, bent, bad, arrow]) points.push(...skinOf(mesh));
   const traces = [
     meshTrace(straight, c.metal), meshTrace(bent, c.bent), meshTrace(bad, c.bad), meshTrace(arrow, c.accent),
     lineTrace(seams, c.ink, 2), lineTrace(rings, c.ink, 4),

@@ -79,6 +79,11 @@ function addPoint(mesh, p, of) {
   return mesh.x.length - 1;
 }
 
+// Every corner of a mesh.
+function skinOf(mesh) {
+  return mesh.x.map((x, i) => [x, mesh.y[i], mesh.z[i]]);
+}
+
 function addFace(mesh, a, b, c) {
   mesh.i.push(a);
   mesh.j.push(b);

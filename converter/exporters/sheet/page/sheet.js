@@ -194,5 +194,6 @@ function startWide() {
   startTicks();
   startSteps();
   startWide();
+  bench.start();
   document.getElementById("print").addEventListener("click", () => print());
 })();
