@@ -144,6 +144,14 @@ class Shown:
         """Of what reading and joints told, the part that speaks of a tube shown, or of none by name."""
         return self._of_these(self.job.joint_findings)
 
+    def refused_bends(self, part: Part) -> frozenset[int]:
+        """Bends of a part that an error names, numbered as on its first tube: they are not to be made as drawn."""
+        return frozenset(
+            part.bend_of(finding.tube, finding.bend)
+            for finding in self.findings
+            if finding.severity == ERROR and finding.bend is not None and finding.tube in part.names
+        )
+
     @property
     def others_with_errors(self) -> int:
         """How many tubes that are not shown have an error."""

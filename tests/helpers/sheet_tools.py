@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from converter.bending.setup.words import SetupView
 from converter.demo.boathouse import JOB_TEXT, STEM
 from converter.demo.dxf_drawing import drawing_text
 from converter.exporters.files import OutputSet
@@ -26,6 +27,7 @@ from converter.settings import Settings
 from converter.shop.job_file import JobFile
 from converter.shop.load import demo_text
 from converter.shop.model import Die, Machine, Shop, Trial
+from converter.units import Display
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 #: Software rendering: WebGL without a graphics card. Nothing is looked up in a network, at the start or later.
@@ -92,6 +94,11 @@ def tube_named(name: str, at: float = 0.0, rows: Sequence[tuple[float, float, fl
 def page_of(job: Job) -> JobSheet:
     """The sheet of one job."""
     return job_sheet([job])
+
+
+def views_of(job: Job, display: Display) -> list[SetupView]:
+    """The set-up of every part as the sheet shows it."""
+    return [SetupView(setup, display, job.shown.refused_bends(part)) for part, setup in job.shown.first_setups]
 
 
 def hostile_job() -> Job:

@@ -65,6 +65,11 @@ def rounded_up(mm: float, display: Display) -> float:
     return ceil(mm / step - 1e-6) * step
 
 
+#: Said of a bend that an error names, and where all are.
+REFUSED = "is not to be made as drawn: see the findings"
+REFUSED_ALL = "no bend is to be made as drawn, see the findings."
+
+
 @dataclass(frozen=True, slots=True)
 class SetupView:
     """One set-up as it is shown.
@@ -72,15 +77,22 @@ class SetupView:
     Attributes:
         setup: exact.
         display: how lengths are shown.
+        refused: numbers of bends that are not to be made as drawn, and get no mark and no stop in words.
     """
 
     setup: Setup
     display: Display
+    refused: frozenset[int] = frozenset()
 
     @property
     def stick(self) -> float:
         """The stick as cut, mm: rounded up."""
         return rounded_up(self.setup.stick_length, self.display)
+
+    @property
+    def marked(self) -> tuple[Step, ...]:
+        """The bends that get a mark, in the order made."""
+        return tuple(step for step in self.setup.steps if step.bend not in self.refused)
 
     @property
     def other(self) -> str:
@@ -197,7 +209,7 @@ class SetupView:
         ends = " Write A on one end and B on the other." if setup.steps else ""
         found = [f"Cut a stick to {length(self.stick)} ({about}{metal}).{self._square()}{ends}"]
         if setup.steps:
-            found.append(self._marking())
+            found.append(self._marking() if self.marked else f"Make no marks: {REFUSED_ALL}")
             found += [self._bend(i) for i in range(len(setup.steps))]
         found += self._trimming()
         found += self._coping()
@@ -214,7 +226,7 @@ class SetupView:
         setup, first = self.setup, self.setup.feed_from
         places = [
             f"{self.display.length(self.mark(first, step))} (bend {step.bend})"
-            for step in sorted(setup.steps, key=lambda step: step.mark)
+            for step in sorted(self.marked, key=lambda step: step.mark)
         ]
         marks = f"marks at {listed(places)}" if len(places) > 1 else f"a mark at {places[0]}"
         trims = [f"{self.display.length(self.trim(end))} from end {end}" for end in "AB" if self.trim(end) > 0.0]
@@ -225,6 +237,8 @@ class SetupView:
     def _bend(self, i: int) -> str:
         steps = self.setup.steps
         step, before = steps[i], steps[i - 1] if i else None
+        if step.bend in self.refused:
+            return f"Bend {step.bend} {REFUSED}."
         words = []
         name = step.die.name if step.die else None
         if before is None:

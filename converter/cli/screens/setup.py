@@ -35,7 +35,7 @@ def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> s
     alike: dict[tuple[str, ...], str] = {}
     shown, marks, setups = job.shown, bend_marks(job.shown.findings), job.part_setups
     for part in shown.parts:
-        sheet = SetupView(shown.setup_of[part.first.name], job.display)
+        sheet = SetupView(shown.setup_of[part.first.name], job.display, shown.refused_bends(part))
         first = alike.setdefault(tuple(sheet.instructions()), part.name)
         like = None if first == part.name else f"to be made just like {first}"
         original = None if like or part.mirror_of is None else setups.get(part.mirror_of)

@@ -62,6 +62,7 @@ class PartPage:
         mass: kg of one finished tube (metal area x developed length x density), None when metal or section is unknown.
         findings: said of any of its tubes, the worst first.
         pieces: its tubes, each with where it goes.
+        bad_bends: numbers of the bends that an error names: they get no die, mark or stop.
     """
 
     key: str
@@ -73,6 +74,7 @@ class PartPage:
     mass: float | None
     findings: tuple[Finding, ...]
     pieces: tuple[PlacedTube, ...]
+    bad_bends: frozenset[int]
 
     @property
     def tube(self) -> Tube:
@@ -110,11 +112,6 @@ class PartPage:
             else replace(finding, tube=name, bend=self.part.bend_of(finding.tube, finding.bend))
             for finding in self.findings
         )
-
-    @property
-    def bad_bends(self) -> frozenset[int]:
-        """Numbers of the bends that an error names."""
-        return frozenset(f.bend for f in self.own_findings if f.severity == ERROR and f.bend is not None)
 
     @property
     def worst(self) -> str | None:
@@ -237,6 +234,7 @@ def _drawing_page(job: Job, stem: str, first: int, *, quote: bool) -> DrawingPag
                 mass=mass_of(tube, job),
                 findings=sorted_findings([finding for name in part.names for finding in findings_of.get(name, ())]),
                 pieces=tuple(_piece(part, one, joints_of.get(one.name, ())) for one in part.tubes),
+                bad_bends=shown.refused_bends(part),
             )
         )
     others = tuple(finding for finding in shown.findings if finding.tube not in shown.names)

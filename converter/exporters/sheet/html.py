@@ -160,7 +160,7 @@ def _pictures(part: PartView, drawing: int, both: BothUnits, machine: Machine, s
     )
     stick: Markup | str = ""
     if page.setup is not None and page.setup.steps and part.steps:
-        drawn = [stick_picture(SetupView(page.setup, one)) for one in both.alone]
+        drawn = [stick_picture(SetupView(page.setup, one, page.bad_bends)) for one in both.alone]
         texts = [_svg(one, f"{page.key}-stick", unit) for one, unit in zip(drawn, ("mm", "in"), strict=True)]
         stick = _markup(merged(*texts))
     return {

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import cos, radians, sin
 
 from converter.bending.setup.setup import Setup, Step
-from converter.bending.setup.words import SetupView, is_half, turn_words
+from converter.bending.setup.words import REFUSED, REFUSED_ALL, SetupView, is_half, turn_words
 from converter.units import NO_BREAK, BothUnits
 from converter.words import springback_source, stop_text
 
@@ -53,11 +53,11 @@ class BigStep:
     bend: int
 
 
-def first_big_step(setup: Setup, both: BothUnits) -> BigStep:
-    """The stick before the first bend: cut and marked."""
+def first_big_step(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset()) -> BigStep:
+    """The stick before the first bend: cut and marked, but for bends that are not to be made as drawn."""
     sheets = {one.unit: SetupView(setup, one) for one in both.alone}
     first = setup.feed_from
-    steps = sorted(setup.steps, key=lambda step: step.mark)
+    steps = sorted((step for step in setup.steps if step.bend not in refused), key=lambda step: step.mark)
     # a number, its unit and its bend stay on one line
     places = [
         both.each(lambda one, step=step: one.length(sheets[one.unit].mark(first, step)))  # type: ignore[misc]
@@ -70,19 +70,24 @@ def first_big_step(setup: Setup, both: BothUnits) -> BigStep:
             StepLine(
                 "Cut", both.each(lambda one: one.length(sheets[one.unit].stick)), "write A on one end, B on the other"
             ),
-            StepLine("Mark" if len(steps) == 1 else "Marks", marks, f"all measured from end {first}"),
+            StepLine("Mark" if len(steps) == 1 else "Marks", marks, f"all measured from end {first}")
+            if steps
+            else StepLine("Marks", "none", REFUSED_ALL),
         ),
         None,
         0,
     )
 
 
-def big_steps(setup: Setup, both: BothUnits) -> tuple[BigStep, ...]:
-    """The bends, in the order made."""
+def big_steps(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset()) -> tuple[BigStep, ...]:
+    """The bends, in the order made; those that are not to be made as drawn with nothing to set."""
     sheets = {one.unit: SetupView(setup, one) for one in both.alone}
     found = []
     for i, step in enumerate(setup.steps):
         before = setup.steps[i - 1] if i else None
+        if step.bend in refused:
+            found.append(BigStep(f"Bend {step.bend}", (StepLine("Bend", "not to be made", REFUSED),), None, step.bend))
+            continue
         lines = []
         die, last = step.die.name if step.die else None, before.die.name if before and before.die else None
         if die is not None and (before is None or die != last):

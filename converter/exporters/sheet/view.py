@@ -14,7 +14,7 @@ from converter.bending.setup.setup import Setup
 from converter.bending.setup.words import NO_SET_UP, SetupView
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, PlacedTube
 from converter.exporters.sheet.steps import BigStep, big_steps, first_big_step
-from converter.findings import SEVERITIES, Finding
+from converter.findings import ERROR, SEVERITIES, Finding
 from converter.findings.wording import grouped, message, without_place
 from converter.job.quotation_words import QUOTATION_HEADS, money_text, quotation_rows
 from converter.joints.model import PLANE, Joint
@@ -195,7 +195,7 @@ def in_brief(parts: Sequence[PartView]) -> list[Brief]:
 def part_view(part: PartPage, both: BothUnits) -> PartView:
     """One part, its lengths in both units."""
     tube, setup = part.tube, part.setup
-    sheets = {one.unit: SetupView(setup, one) for one in both.alone} if setup else {}
+    sheets = {one.unit: SetupView(setup, one, part.bad_bends) for one in both.alone} if setup else {}
     table = tube.run.table
     section = describe(tube.section, both) if tube.section else "not known"
     stick = both.each(lambda one: one.length(sheets[one.unit].stick)) if sheets else both.length(table.developed_length)
@@ -221,7 +221,7 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
         facts.append(("Metal, end to end of the copes", both.length(part.length.cut)))
         if sides := stick_sides_text(part.length, both):
             facts.append(("Saw cuts", sides))
-    steps = big_steps(setup, both) if setup and not setup.plan.lacks else ()
+    steps = big_steps(setup, both, part.bad_bends) if setup and not setup.plan.lacks else ()
     return PartView(
         page=part,
         names=tuple(map(visible, part.part.names)),
@@ -232,7 +232,7 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
         mass=mass,
         facts=tuple(facts),
         steps=steps,
-        before=first_big_step(setup, both) if setup and steps else None,
+        before=first_big_step(setup, both, part.bad_bends) if setup and steps else None,
         setup_heads=_SETUP_HEADS,
         setup_rows=_setup_rows(part, sheets, both),
         bends=tuple(
@@ -250,7 +250,7 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
         springback=_springback(part),
         ends=tuple(_end(joint, both) for joint in part.joints),
         notes=_notes(part, sheets, both),
-        blocked=_blocked(part),
+        blocked=_blocked(part, both),
         findings=findings_view(part.findings, both),
         places=tuple((piece.tube.name, *place_words(piece)) for piece in part.pieces) if part.count > 1 else (),
     )
@@ -280,6 +280,9 @@ def _setup_rows(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -
 
     rows = []
     for i, step in enumerate(setup.steps):
+        if step.bend in part.bad_bends:
+            rows.append(SetupRow(step.bend, ("not to be made", *["–"] * (len(_SETUP_HEADS) - 1)), True))
+            continue
         turned = i > 0
         rows.append(
             SetupRow(
@@ -294,7 +297,7 @@ def _setup_rows(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -
                     around(i),
                     sheets["mm"].so_far(step) if turned else "–",
                 ),
-                step.bend in part.bad_bends,
+                False,
             )
         )
     return tuple(rows)
@@ -323,9 +326,11 @@ def _tasks(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tup
     keys += [f"cut-{end}" for end in setup.coped]
     tasks = [Task(key, line) for key, line in zip(keys, lines, strict=True)]
     if bends:
-        angles = ", ".join(f"bend {s.bend} {both.angle(s.target)}" for s in sorted(setup.steps, key=lambda s: s.bend))
+        kept = sorted((step for step in setup.steps if step.bend not in part.bad_bends), key=lambda step: step.bend)
+        angles = ", ".join(f"bend {step.bend} {both.angle(step.target)}" for step in kept)
         after = 2 + len(bends)
-        tasks.insert(after, Task("measured", f"Measure the tube: {angles}. Write down what each stop gave."))
+        if kept:
+            tasks.insert(after, Task("measured", f"Measure the tube: {angles}. Write down what each stop gave."))
     return tuple(tasks)
 
 
@@ -357,13 +362,31 @@ def _notes(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tup
     return tuple(notes)
 
 
-def _blocked(part: PartPage) -> str:
-    setup = part.setup
+def refusal(part: PartPage, display: Display) -> str:
+    """The first error, and how many more there are, before all else; '' where there is none."""
+    errors = [alike for alike in grouped(part.findings) if alike[0].severity == ERROR]
+    if not errors:
+        return ""
+    first = display.each(lambda one: _cut_short(message(errors[0], one)))
+    more = f" And {len(errors) - 1} more, named below." if len(errors) > 1 else ""
+    return f"Not to be made as drawn: {first}{more}"
+
+
+#: An error of more letters is cut short at the top; it stands in full among the findings.
+_LONG_ERROR = 400
+
+
+def _cut_short(text: str) -> str:
+    return text if len(text) <= _LONG_ERROR else f"{text[:_LONG_ERROR].rstrip()} … (in full below)"
+
+
+def _blocked(part: PartPage, both: BothUnits) -> str:
+    setup, words = part.setup, [refusal(part, both)]
     if setup is not None and setup.plan.lacks:
-        return "This tube cannot be bent so: the bender cannot hold it. See its findings."
-    if setup is not None and setup.lacking:
-        return f"There is no set-up of this tube: {NO_SET_UP[setup.lacking]}."
-    return ""
+        words.append("This tube cannot be bent so: the bender cannot hold it. See its findings.")
+    elif setup is not None and setup.lacking:
+        words.append(f"There is no set-up of this tube: {NO_SET_UP[setup.lacking]}.")
+    return " ".join(filter(None, words))
 
 
 def _end(joint: Joint, both: BothUnits) -> EndView:

@@ -24,6 +24,7 @@ from sheet_tools import (
     opened,
     shop,
     tube_named,
+    views_of,
     written,
 )
 
@@ -262,12 +263,12 @@ def test_the_unit_switch_changes_every_number(desk, demo):
         tokens[unit] = LENGTH.findall(" ".join(texts))
         assert {one for _, one in tokens[unit]} == ({"in", "lb"} if unit == "in" else {"mm", "kg"})
     assert len(tokens["in"]) == len(tokens["mm"]) > 250
-    for setup in job.setups:
-        for display in (Display("mm"), Display("in")):
-            shown = [number for number, _ in tokens[display.unit]]
-            for step in setup.steps:
+    for display in (Display("mm"), Display("in")):
+        shown = [number for number, _ in tokens[display.unit]]
+        for view in views_of(job, display):
+            for step in view.marked:
                 for end in "AB":
-                    assert display.number(SetupView(setup, display).mark(end, step)) in shown
+                    assert display.number(view.mark(end, step)) in shown
     page.reload()
     assert "mm" in page.evaluate("document.documentElement.className").split()
     page.locator("input[name=unit][value=in]").check()
@@ -453,8 +454,8 @@ def test_printed_every_part_starts_a_page(desk, demo, paper):
     assert len(texts) <= 3 + 2 * len(job.parts)
     joined = " ".join(texts)
     assert "Next" not in joined and "From the right" not in joined and "Clear all ticks" not in joined
-    for setup in job.setups:
-        for sentence in SetupView(setup, Display("in")).instructions():
+    for view in views_of(job, Display("in")):
+        for sentence in view.instructions():
             assert re.sub(r"\W", "", sentence) in re.sub(r"\W", "", joined)
     assert joined.count("revision mark") >= len(job.parts)
 

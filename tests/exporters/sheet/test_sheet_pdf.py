@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 from any_finding import any_finding
 from pypdf import PdfReader
-from sheet_tools import HOSTILE, demo_job, hostile_job, job_of, page_of, shop, tube_named
+from sheet_tools import HOSTILE, demo_job, hostile_job, job_of, page_of, shop, tube_named, views_of
 
 from converter.bending.setup.words import SetupView
 from converter.exporters.options import PAPERS, WriteOptions
@@ -86,9 +86,9 @@ def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings
     for run in page.parts:
         text = parts[run.key]
         setup = run.setup
-        sheet = SetupView(setup, display)
-        table = rows(text, len(setup.steps))
-        for step, (bend, mark_a, mark_b, die, stop, angle) in zip(setup.steps, table, strict=True):
+        sheet = SetupView(setup, display, run.bad_bends)
+        table = rows(text, len(sheet.marked))
+        for step, (bend, mark_a, mark_b, die, stop, angle) in zip(sheet.marked, table, strict=True):
             assert int(bend) == step.bend
             assert parse_length(mark_a, unit) == pytest.approx(sheet.mark("A", step), abs=slack + 1e-9)
             assert parse_length(mark_b, unit) == pytest.approx(sheet.mark("B", step), abs=slack + 1e-9)
@@ -103,7 +103,8 @@ def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings
         flat = " ".join(text.split())
         for words in sheet.instructions():
             assert words in flat
-        marks = [display.number(sheet.mark(setup.feed_from, step)) for step in setup.steps]
+        marks = [display.number(sheet.mark(setup.feed_from, step)) for step in sheet.marked]
+        assert ("not to be made as drawn" in flat) == bool(run.bad_bends)
         drawn = text.split("goes into the bender first")[-1].split("Step by step")[0].split()
         assert not set(marks) - set(drawn)
 
@@ -503,9 +504,12 @@ def test_no_number_of_the_set_up_breaks(denominator):
     bends = [(700.0 + 13.7 * i, 0.0 if i % 2 else 97.3, 20.0 + 9.1 * i) for i in range(8)]
     job = job_of([tube_named("RAIL", rows=bends)], shop(), unit="in")
     job = replace(job, settings=replace(job.settings, denominator=denominator))
-    view = SetupView(job.setups[0], job.display)
+    (view,) = views_of(job, job.display)
     lines = {line.strip() for text in pages_of(page_of(job)) for line in text.splitlines()}
-    for i, step in enumerate(job.setups[0].steps):
+    assert len(view.marked) > 5
+    for i, step in enumerate(view.setup.steps):
+        if step.bend in view.refused:
+            continue
         for end in "AB":
             assert job.display.number(view.mark(end, step)) in lines
         assert view.around(i).removesuffix(" in") in lines | {""}, view.around(i)

@@ -39,7 +39,7 @@ def stick_picture(sheet: SetupView, width: float = 180.0) -> Picture:
     picture = Picture(
         f"Stick of {setup.tube.name}",
         f"The stick, {display.length(stick)} long, end A at the left, end {first} first into the bender, with "
-        f"{len(setup.steps)} marks.",
+        f"{len(sheet.marked)} marks.",
     )
     picture.fill([_box(_SIDE, 0.0, _SIDE + length, _HIGH)], "skin")
     for step in setup.steps:
@@ -48,7 +48,7 @@ def stick_picture(sheet: SetupView, width: float = 180.0) -> Picture:
         picture.stroke([(a, 0.0), (a, _HIGH)], "seam")
         picture.stroke([(b, 0.0), (b, _HIGH)], "seam")
     picture.stroke(_box(_SIDE, 0.0, _SIDE + length, _HIGH), "tube", closed=True)
-    marks = sorted((along(step.mark), str(step.bend), step.mark) for step in setup.steps)
+    marks = sorted((along(step.mark), str(step.bend), step.mark) for step in sheet.marked)
     places = [(x, number, display.number(mm)) for x, number, mm in marks]
     trims = [
         (along(at if end == first else stick - at), "", f"trim {display.number(at)} from {end}")

@@ -10,8 +10,8 @@ from converter.exporters.pictures.run.sketches import Sketches
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.sheet.content import PartPage, severity_word
 from converter.exporters.sheet.pdf.flow import BODY, LARGE, SMALL, Cell, Flow, Section, TableColumn
-from converter.exporters.sheet.view import place_words
-from converter.findings import ERROR, Finding
+from converter.exporters.sheet.view import place_words, refusal
+from converter.findings import Finding
 from converter.findings.wording import grouped, message
 from converter.shop.sections import describe
 from converter.units import Display
@@ -41,8 +41,6 @@ _LONG_NAME = 40
 _NARROW, _APART = 0.4, 2.0
 #: Least and greatest height of the picture, mm: of bent tubes and of straight ones.
 _BENT, _STRAIGHT = (70.0, 130.0), (32.0, 90.0)
-#: An error of more letters is cut short in the box at the top; it stands in full among the findings.
-_LONG_ERROR = 400
 _COLUMNS = (
     TableColumn("made", 10.5, "center", tick=True),
     TableColumn("bend", 10.5, "center", bold=True),
@@ -72,7 +70,7 @@ def part_pages(flow: Flow, part: PartPage, count: int, shop: str, display: Displ
         sketches: of the job.
     """
     setup = part.setup
-    sheet = None if setup is None else SetupView(setup, display)
+    sheet = None if setup is None else SetupView(setup, display, part.bad_bends)
 
     def bending_part(flow: Flow) -> None:
         if sheet is not None:
@@ -122,11 +120,8 @@ def die_names(setup: Setup | None) -> str:
 
 def _first_lines(flow: Flow, part: PartPage, sheet: SetupView | None, display: Display) -> None:
     """The first error, and the stick."""
-    errors = [message(alike, display) for alike in grouped(part.findings) if alike[0].severity == ERROR]
-    if errors:
-        more = f" And {len(errors) - 1} more, named below." if len(errors) > 1 else ""
-        first = errors[0] if len(errors[0]) <= _LONG_ERROR else f"{errors[0][:_LONG_ERROR].rstrip()} … (in full below)"
-        flow.notice(f"Not to be made as drawn: {first}{more}")
+    if words := refusal(part, display):
+        flow.notice(words)
     if sheet is not None:
         flow.paragraph(f"Cut length: {display.length(sheet.stick)}", LARGE, bold=True)
         flow.space(1.0)
@@ -238,6 +233,8 @@ def _table(flow: Flow, sheet: SetupView) -> None:
 
 def _row(sheet: SetupView, i: int, step: Step) -> list[Cell]:
     display = sheet.display
+    if step.bend in sheet.refused:
+        return ["", str(step.bend), "–", "–", "–", "–", "–", "not to be made as drawn", "–", "–"]
     turn: tuple[str, ...] = ("as loaded",) if i == 0 else ("no turn",)
     if i and step.turn_set:
         turn = (sheet.turn(step),)
