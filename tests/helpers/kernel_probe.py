@@ -172,7 +172,9 @@ def _product(placed: Any, label: Any, tool: Any, colors: Any) -> Product:
     for kind in (XCAFDoc_ColorType.XCAFDoc_ColorSurf, XCAFDoc_ColorType.XCAFDoc_ColorGen):
         if rgb is None and colors.GetColor_s(label, kind, color):
             rgb = tuple(color.Values(Quantity_TypeOfColor.Quantity_TOC_sRGB))
-    return Product(_name(placed), tool.GetShape_s(placed), rgb, _name(label))
+    name, part = _name(placed), _name(label)
+    # a number stands where the kernel reads no name of the place
+    return Product(part if name.isdecimal() else name, tool.GetShape_s(placed), rgb, part)
 
 
 def _name(label: Any) -> str:
