@@ -14,10 +14,7 @@ from typing import Any
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
 from converter.exporters.solids.bodies import TubeBody, bodies, sleeve_bodies
-from converter.exporters.solids.copies import placed_items
 from converter.job import Job
-from converter.joints.alike.find import forms_of
-from converter.joints.alike.form import Form
 from converter.progress import steps
 
 
@@ -30,6 +27,8 @@ def export_tubes(job: Job, out: OutputSet, options: WriteOptions) -> None:
         WriteError: no tube has a solid, or the kernel fails.
         MissingLibraryError: the CAD kernel is not installed.
     """
+    from converter.exporters.solids.copies import placed_items
+    from converter.joints.alike.form import Form
     from converter.kernel.shapes.solids import tube_solid
     from converter.kernel.step.write import StepItem, step_bytes
 
@@ -64,6 +63,8 @@ def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
     """
     from converter.exporters.paper.cope_words import copes_of
     from converter.exporters.solids.coped_bodies import coped_bodies
+    from converter.exporters.solids.copies import placed_items
+    from converter.joints.alike.find import forms_of
     from converter.kernel.shapes.solids import tube_solid
     from converter.kernel.step.write import StepItem, step_bytes
 
