@@ -122,16 +122,17 @@ def assert_sound(solid: Any, shells: int = 1) -> None:
 
 @dataclass
 class Product:
-    """A product of a STEP file, in mm."""
+    """A product of a STEP file in one of its places, in mm: what it is called there, and by itself."""
 
     name: str
     shape: Any
     color: tuple[float, float, float] | None = None
+    part: str = ""
 
 
 @dataclass
 class StepFile:
-    """What a STEP file holds: the assembly's name (None for bare parts) and its products in order."""
+    """What a STEP file holds: the assembly's name (None for bare parts) and its products, place by place, in order."""
 
     assembly: str | None
     products: list[Product] = field(default_factory=list)
@@ -152,7 +153,7 @@ def read_step(path: Path) -> StepFile:
     result = StepFile(None)
     for root in roots:
         if not tool.IsAssembly_s(root):
-            result.products.append(_product(root, tool.GetShape_s(root), colors))
+            result.products.append(_product(root, root, tool, colors))
             continue
         assert result.assembly is None, "more than one assembly"
         result.assembly = _name(root)
@@ -161,17 +162,19 @@ def read_step(path: Path) -> StepFile:
         for child in children:
             part = TDF_Label()
             assert tool.GetReferredShape_s(child, part)
-            result.products.append(_product(part, tool.GetShape_s(child), colors))
+            result.products.append(_product(child, part, tool, colors))
     return result
 
 
-def _product(label: Any, shape: Any, colors: Any) -> Product:
+def _product(placed: Any, label: Any, tool: Any, colors: Any) -> Product:
     color = Quantity_Color()
     rgb = None
     for kind in (XCAFDoc_ColorType.XCAFDoc_ColorSurf, XCAFDoc_ColorType.XCAFDoc_ColorGen):
         if rgb is None and colors.GetColor_s(label, kind, color):
             rgb = tuple(color.Values(Quantity_TypeOfColor.Quantity_TOC_sRGB))
-    return Product(_name(label), shape, rgb)
+    name, part = _name(placed), _name(label)
+    # a number stands where the kernel reads no name of the place
+    return Product(part if name.isdecimal() else name, tool.GetShape_s(placed), rgb, part)
 
 
 def _name(label: Any) -> str:

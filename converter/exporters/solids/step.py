@@ -1,11 +1,15 @@
 """STEP (ISO 10303-21): tubes as solids, as drawn or with their ends cut to fit; centerlines as wires.
 
-Every tube is one named product in its section's colour, where it was drawn; every centerline one named set of
-lines and circles, trimmed exactly, which needs no section. Several are one assembly named after the job, or one
-file each. Specification: ISO 10303-203/214/242 advanced B-rep; written as AP214, which every package reads.
+Every tube is one named product in its section's colour, where it was drawn; equal tubes are one product, named after
+their part, in as many places (`converter.exporters.solids.copies`). Every centerline is one named set of lines and
+circles, trimmed exactly, which needs no section; each is a product of its own, since readers join single lines of one
+product. Several are one assembly named after the job, or one file each. Specification: ISO 10303-203/214/242 advanced
+B-rep; written as AP214, which every package reads.
 """
 
 from __future__ import annotations
+
+from typing import Any
 
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
@@ -23,17 +27,20 @@ def export_tubes(job: Job, out: OutputSet, options: WriteOptions) -> None:
         WriteError: no tube has a solid, or the kernel fails.
         MissingLibraryError: the CAD kernel is not installed.
     """
+    from converter.exporters.solids.copies import placed_items
+    from converter.joints.alike.form import Form
     from converter.kernel.shapes.solids import tube_solid
     from converter.kernel.step.write import StepItem, step_bytes
 
-    def item(body: TubeBody) -> StepItem:
-        return StepItem(body.tube.name, tube_solid(body.tube.run, body.section, body.metal), body.color)
+    def solid(body: TubeBody) -> Any:
+        return tube_solid(body.tube.run, body.section, body.metal)
 
     found = [*bodies(job), *sleeve_bodies(job)]
     if options.one_file:
+        forms = {tube.name: Form(tube) for tube in job.shown.tubes}
         # a file of one part is that part: readers name it after the assembly otherwise
         data = step_bytes(
-            [item(body) for body in steps(found, "solids")],
+            placed_items(job, found, forms, solid),
             unit=options.step_unit,
             title=options.stem,
             assembly=len(found) > 1,
@@ -41,7 +48,8 @@ def export_tubes(job: Job, out: OutputSet, options: WriteOptions) -> None:
         out.path(f"{options.stem}.step").write_bytes(data)
         return
     for body in steps(found, "solids"):
-        data = step_bytes([item(body)], unit=options.step_unit, title=body.tube.name, assembly=False)
+        item = StepItem(body.tube.name, solid(body), body.color)
+        data = step_bytes([item], unit=options.step_unit, title=body.tube.name, assembly=False)
         out.path(f"{options.stem}-{body.tube.name}.step").write_bytes(data)
 
 
@@ -55,23 +63,28 @@ def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
     """
     from converter.exporters.paper.cope_words import copes_of
     from converter.exporters.solids.coped_bodies import coped_bodies
+    from converter.exporters.solids.copies import placed_items
+    from converter.joints.alike.find import forms_of
     from converter.kernel.shapes.solids import tube_solid
     from converter.kernel.step.write import StepItem, step_bytes
 
     copes_of(job)  # there is something to cut
     shown = {body.tube.name for body in bodies(job)}
-    items = [
-        StepItem(body.tube.name, shape, body.color) for body, shape in coped_bodies(job) if body.tube.name in shown
-    ]
-    items += [
-        StepItem(body.tube.name, tube_solid(body.tube.run, body.section, body.metal), body.color)
-        for body in sleeve_bodies(job)
-    ]
+    cut = {body.tube.name: shape for body, shape in coped_bodies(job) if body.tube.name in shown}
+    found = [body for body, _ in coped_bodies(job) if body.tube.name in shown] + sleeve_bodies(job)
+
+    def solid(body: TubeBody) -> Any:
+        name = body.tube.name
+        return cut[name] if name in cut else tube_solid(body.tube.run, body.section, body.metal)
+
     if options.one_file:
+        forms = {form.tube.name: form for form in forms_of(job.tubes, job.copes)}
+        items = placed_items(job, found, forms, solid)
         data = step_bytes(items, unit=options.step_unit, title=options.stem, assembly=len(items) > 1)
         out.path(f"{options.stem}-coped.step").write_bytes(data)
         return
-    for item in items:
+    for body in found:
+        item = StepItem(body.tube.name, solid(body), body.color)
         data = step_bytes([item], unit=options.step_unit, title=item.name, assembly=False)
         out.path(f"{options.stem}-{item.name}-coped.step").write_bytes(data)
 

@@ -54,10 +54,10 @@ def same_metal(one: Form, other: Form, look: Look) -> bool:
         return False
     if len(one.holes) != len(other.holes):
         return False
-    return any(_same_when_rolled(one, other, look, roll) for roll in _rolls(one, other, look))
+    return any(_same_when_rolled(one, other, look, roll) for roll in rolls(one, other, look))
 
 
-def _rolls(one: Form, other: Form, look: Look) -> Iterator[float]:
+def rolls(one: Form, other: Form, look: Look) -> Iterator[float]:
     """By how much the other's angles may differ: 0 where a bend says it, else what brings marks to marks, degrees."""
     fold = one.fold
     if fold is not None:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from converter.errors import GeometryError
 from converter.geometry.vectors import scale, sub
 from converter.kernel import require
+from converter.model.bends import Placement
 from converter.model.curve import Arc
 from converter.model.metal import TubeMetal, metal, quarters
 from converter.model.run import Run
@@ -69,6 +70,23 @@ def _capped(made: TubeMetal, sides: list[Side]) -> Any:
     faces.append(brep.face(brep.plane(first.point, scale(first.direction, -1.0), first.up), cap_a))
     faces.append(brep.face(brep.plane(last.point, last.direction, last.up), cap_b))
     return brep.solid([faces])
+
+
+def in_own_frame(shape: Any, place: Placement) -> Any:
+    """A copy of a shape, moved so that ``place`` comes to lie in the origin, its direction along x, its normal along z.
+
+    Raises:
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    require()
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
+    from OCP.gp import gp_Trsf
+
+    from converter.kernel.shapes import brep
+
+    motion = gp_Trsf()
+    motion.SetTransformation(brep.ax3(place.start, place.normal, place.direction))
+    return BRepBuilderAPI_Transform(shape, motion, True).Shape()
 
 
 def volume(shape: Any) -> float:

@@ -1,4 +1,4 @@
-"""Shapes to STEP (ISO 10303-21): an assembly of named, coloured products, in mm or inches.
+"""Shapes to STEP (ISO 10303-21): an assembly of named, coloured products in their places, in mm or inches.
 
 The kernel keeps its STEP settings for the whole process and talks on standard output; both
 are put right here: settings are set for one call and put back, its printers are taken off
@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import count
 from typing import Any
 
@@ -21,6 +21,7 @@ from converter.dates import file_time
 from converter.errors import OptionError, WriteError
 from converter.kernel import require
 from converter.kernel.session import quiet, settings
+from converter.model.bends import Placement
 from converter.quoting import quoted
 
 #: Our name of a unit -> the kernel's.
@@ -33,11 +34,30 @@ Color = tuple[float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class StepItem:
-    """One product: its name as a person wrote it, the kernel's shape in mm, its colour (sRGB, 0..1) or None."""
+    """A product, or one place of a product that stands in several.
+
+    Attributes:
+        name: as a person wrote it.
+        shape: of the kernel, mm; in place, unless the item is a place of a product.
+        color: sRGB, 0..1, or None.
+        product: name of the product that this is a place of, or None for a product of its own. Items of one product
+            share one shape object.
+        place: where the product's own frame stands there: its origin, x (the direction) and z (the normal).
+    """
 
     name: str
     shape: Any
     color: Color | None = None
+    product: str | None = None
+    place: Placement = field(default_factory=Placement)
+
+
+def is_read_of_a_place(name: str) -> bool:
+    """Whether this kernel, in whatever program, reads a name of a place of a product.
+
+    It takes one without any printable ASCII character for none, and a number for it. Names of products it reads all.
+    """
+    return any("!" <= character <= "~" for character in name)
 
 
 def step_text(text: str) -> str:
@@ -70,10 +90,11 @@ def step_bytes(
     """A STEP file.
 
     Args:
-        items: the products, in order; shapes (solids or wires) in mm, in place.
+        items: the products, or the places of products, in order; shapes (solids or wires) in mm.
         unit: 'mm' or 'in'; the file names the unit and its numbers are in it.
         title: name of the file's assembly and of the file in its header.
-        assembly: put the products into one assembly called ``title``; else they stand side by side.
+        assembly: put the products into one assembly called ``title``; else they stand side by side. Places of
+            products need one.
         schema: 'AP214' or 'AP242'.
 
     Raises:
@@ -89,12 +110,18 @@ def step_bytes(
     if not items:
         raise WriteError("There is nothing to write to STEP.", code="no-runs")
     require()
-    marks = {f"elbowroom-mark-{i:06d}": item.name for i, item in enumerate(items)}
     root = "elbowroom-mark-root"
-    document = _document(items, list(marks), root if assembly else None)
+    marks = {root: title}
+
+    def mark(name: str) -> str:
+        key = f"elbowroom-mark-{len(marks) - 1:06d}"
+        marks[key] = name
+        return key
+
+    products = _products(items)
+    document = _document(items, products, mark, root if assembly else None)
     with quiet(), _settings(unit, schema):
-        data = _step_file(document, items, title)
-    names = {**marks, root: title}
+        data = _step_file(document, products, title)
     # the kernel numbers occurrences through the life of the process, and breaks the line by the number's length
     numbers = count(1)
 
@@ -102,10 +129,25 @@ def step_bytes(
         return b"%s'%d'%s" % (occurrence[1], next(numbers), re.sub(rb"\n *", b"", occurrence[2]))
 
     data = re.sub(rb"(NEXT_ASSEMBLY_USAGE_OCCURRENCE\()\s*'\d+'([^;]*)", renumbered, data)
-    return re.sub(rb"elbowroom-mark-(?:\d{6}|root)", lambda m: step_text(names[m[0].decode()]).encode("ascii"), data)
+    return re.sub(rb"elbowroom-mark-(?:\d{6}|root)", lambda m: step_text(marks[m[0].decode()]).encode("ascii"), data)
 
 
-def _document(items: Sequence[StepItem], marks: Sequence[str], root_mark: str | None) -> Any:
+def _products(items: Sequence[StepItem]) -> list[StepItem]:
+    """The items that bring a product: of those that are places of one, the first."""
+    known: set[int] = set()
+    found = []
+    for item in items:
+        if item.product is None or id(item.shape) not in known:
+            found.append(item)
+        if item.product is not None:
+            known.add(id(item.shape))
+    return found
+
+
+def _document(
+    items: Sequence[StepItem], products: Sequence[StepItem], mark: Callable[[str], str], root_mark: str | None
+) -> Any:
+    """The kernel's document; ``mark`` gives what stands for a name in it."""
     from OCP.TCollection import TCollection_ExtendedString
     from OCP.TDataStd import TDataStd_Name
     from OCP.TDocStd import TDocStd_Document
@@ -119,15 +161,34 @@ def _document(items: Sequence[StepItem], marks: Sequence[str], root_mark: str | 
     if root_mark is not None:
         root = shapes.NewShape()
         TDataStd_Name.Set_s(root, TCollection_ExtendedString(root_mark))
-    for item, mark in zip(items, marks, strict=True):
-        label = shapes.AddShape(item.shape, False)
-        TDataStd_Name.Set_s(label, TCollection_ExtendedString(mark))
+    brings = {id(item) for item in products}
+    shared: dict[int, Any] = {}
+    for item in items:
+        name = TCollection_ExtendedString(mark(item.name))
+        if id(item) in brings:
+            label = shapes.AddShape(item.shape, False)
+            own = name if item.product is None else TCollection_ExtendedString(mark(item.product))
+            TDataStd_Name.Set_s(label, own)
+            shared[id(item.shape)] = label
         if root is not None:
-            placed = shapes.AddComponent(root, label, TopLoc_Location())
-            TDataStd_Name.Set_s(placed, TCollection_ExtendedString(mark))
+            location = TopLoc_Location() if item.product is None else _location(item.place)
+            placed = shapes.AddComponent(root, shared[id(item.shape)], location)
+            TDataStd_Name.Set_s(placed, name)
     if root is not None:
         shapes.UpdateAssemblies()
     return document
+
+
+def _location(place: Placement) -> Any:
+    """Where a frame stands, for the kernel."""
+    from OCP.gp import gp_Trsf
+    from OCP.TopLoc import TopLoc_Location
+
+    from converter.kernel.shapes import brep
+
+    motion = gp_Trsf()
+    motion.SetTransformation(brep.ax3(place.start, place.normal, place.direction))
+    return TopLoc_Location(motion.Inverted())
 
 
 def _step_file(document: Any, items: Sequence[StepItem], title: str) -> bytes:

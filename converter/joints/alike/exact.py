@@ -1,0 +1,164 @@
+"""Whether a tube is another one moved, to the last digit that a drawing has: then one solid stands for both.
+
+Parts are equal within what a shop can tell (`same`); here metal and cuts must agree within `EXACT` after a rigid
+motion, drawn from the same end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from converter.geometry.vectors import Vec, along, cross, dot, rotate, unit
+from converter.joints.alike.form import Form, Look
+from converter.joints.alike.same import rolls
+from converter.joints.cuts.lines import Array
+from converter.joints.cuts.saddle import RoundPrism
+from converter.joints.cuts.square import RectPrism
+from converter.joints.holes.hole import Hole
+from converter.model.bends import Placement
+from converter.model.frames import Piece
+from converter.model.metal import TubeMetal
+from converter.tolerances import DEFAULT
+
+#: mm within which two places are the same.
+EXACT = DEFAULT.equal
+#: Angles at which cut ends are compared: not where corners of sections and ends of cuts usually lie.
+_AROUND: Array = np.arange(0.0, 360.0, 0.5) + 0.113
+_AS_IS = Look()
+
+
+@dataclass(frozen=True)
+class ExactForm:
+    """A tube with a section, what is cut off it, and its metal.
+
+    Attributes:
+        form: the tube and its cuts.
+        metal: the same tube through `converter.model.metal.metal`.
+    """
+
+    form: Form
+    metal: TubeMetal
+
+    @cached_property
+    def place(self) -> Placement:
+        """Where its own frame stands: its placement, to the last bit square."""
+        place = self.form.tube.run.placement
+        direction = unit(place.direction)
+        return Placement(place.start, direction, unit(along(place.normal, direction, -dot(place.normal, direction))))
+
+    @cached_property
+    def _numbers(self) -> Array:
+        """What says how its pieces hang together, before their places are looked at."""
+        section = self.form.tube.section
+        sizes = () if section is None else section.sizes[1:]
+        metal = self.metal
+        lengths = (piece.length for piece in metal.pieces)
+        return np.array([*sizes, float(metal.closed), metal.gap, metal.twist, *lengths])
+
+    @cached_property
+    def _points(self) -> Array:
+        """Places that hold its metal fast, (n, 3): along the centerline, and beside it as far as the section goes."""
+        section = self.form.tube.section
+        far = 0.0 if section is None else section.greater
+        return np.array([point for piece in self.metal.pieces for point in _points_of(piece, far)])
+
+    def copy_at(self, other: ExactForm) -> Placement | None:
+        """Where this tube's own frame comes to stand when it is moved onto another tube, or None where that is no copy.
+
+        Metal, cut ends and holes then agree within `EXACT`.
+        """
+        sections = self.form.tube.section, other.form.tube.section
+        if len({None if section is None else section.shape for section in sections}) > 1:
+            return None
+        here, there = self._numbers, other._numbers
+        if here.shape != there.shape or not bool(np.all(np.abs(here - there) <= EXACT)):
+            return None
+        if self._points.shape != other._points.shape:
+            return None
+        if np.abs(_moved(self._points, self.place, other.place) - other._points).max() > EXACT:
+            return None
+        one, two = self.form, other.form
+        if len(one.holes) != len(two.holes) or {j.end for j in one.joints} != {j.end for j in two.joints}:
+            return None
+        if not one.joints and not one.holes:
+            return other.place
+        for roll in rolls(one, two, _AS_IS):
+            place = self._rolled(other, roll)
+            if all(self._same_end(other, second, roll) for second in (False, True)) and self._same_holes(other, place):
+                return place
+        return None
+
+    def _rolled(self, other: ExactForm, roll: float) -> Placement:
+        """Where its frame comes to stand when angles around the other tube are less by ``roll`` (degrees)."""
+        if len(self.form.legs) > 1:
+            return other.place  # a bend says it
+        angle = self.form.angle(self.place.normal, 0, _AS_IS) - roll
+        start, direction = other.place.start, other.place.direction
+        return Placement(start, direction, rotate(other.form.datum(0, _AS_IS), direction, angle))
+
+    def _same_end(self, other: ExactForm, second: bool, roll: float) -> bool:
+        here = self.form.cut(second, _AROUND, _AS_IS)
+        there = other.form.cut(second, _AROUND - roll, _AS_IS)
+        if here is None or there is None:
+            return here is there
+        return bool(np.all(np.abs(here - there) <= EXACT))
+
+    def _same_holes(self, other: ExactForm, place: Placement) -> bool:
+        """Whether every hole has its equal once the frame stands at ``place``."""
+        left = list(other.form.holes)
+        for hole in self.form.holes:
+            alike = next((one for one in left if _same_hole(hole, one, self.place, place)), None)
+            if alike is None:
+                return False
+            left.remove(alike)
+        return True
+
+
+def _points_of(piece: Piece, far: float) -> Iterator[Vec]:
+    for station in (piece.start, piece.end):
+        yield station.point
+        yield station.at(far, 0.0)
+        yield station.at(0.0, far)
+    if piece.arc is not None:
+        yield piece.arc.center
+
+
+def _frame(place: Placement) -> Array:
+    """Its x, y and z as columns, (3, 3)."""
+    return np.column_stack((place.direction, cross(place.normal, place.direction), place.normal))
+
+
+def _moved(points: Array, old: Placement, new: Placement) -> Array:
+    """Points (n, 3) that go with a frame from one place to another."""
+    result: Array = (points - np.asarray(old.start)) @ _frame(old) @ _frame(new).T + np.asarray(new.start)
+    return result
+
+
+def _same_hole(one: Hole, other: Hole, old: Placement, new: Placement) -> bool:
+    """Whether the passing tube of one, moved along, is that of the other, and passes where the other does."""
+    here, there = one.passing, other.passing
+    reach = one.section.od
+    node, point, ahead = _moved(np.array([one.node, here.point, along(here.point, here.axis, reach)]), old, new)
+    ways = [(ahead - point, np.asarray(there.axis) * reach)]
+    if isinstance(here, RoundPrism) and isinstance(there, RoundPrism):
+        sizes = [(here.radius, there.radius)]
+    elif isinstance(here, RectPrism) and isinstance(there, RectPrism):
+        sizes = [
+            (here.half_up, there.half_up), (here.half_across, there.half_across), (here.corner, there.corner),
+        ]  # fmt: skip
+        up = _moved(np.array([along(here.point, here.up, reach)]), old, new)[0] - point
+        ways.append((up, np.asarray(there.up) * reach))
+    else:
+        return False
+    off = point - np.asarray(there.point)
+    off = off - (off @ np.asarray(there.axis)) * np.asarray(there.axis)
+    return (
+        float(np.abs(node - np.asarray(other.node)).max()) <= EXACT
+        and float(np.abs(off).max()) <= EXACT
+        and all(min(np.abs(a - b).max(), np.abs(a + b).max()) <= EXACT for a, b in ways)
+        and all(abs(a - b) <= EXACT for a, b in sizes)
+    )
