@@ -240,6 +240,34 @@ define(
     says="{count:,} tubes are one body in the file; they were separated where their surfaces part",
 )
 
+_LENGTH_TO = "its developed length runs along the centerline, here to "
+define(
+    "solid-ends",
+    NOTE,
+    "To where the length of a tube runs at an end that is mitred, coped or fused to something; in JSON `measured` is "
+    "how far the longest point of metal lies past that.",
+    says={
+        "cut": _LENGTH_TO + "where it meets the plane of the cut",
+        "mate": _LENGTH_TO + "where it comes nearest to the axis of the tube that the end is cut to",
+        "face": _LENGTH_TO + "the face of what it stands on in the same body; whether the tube goes on in there is not "
+        "known",
+        "corners": _LENGTH_TO + "the middle of where its corners end",
+        "point": _LENGTH_TO + "level with the longest point of metal",
+    },
+)
+define(
+    "solid-remains",
+    NOTE,
+    "A body holds more than the tubes found in it: what is left out of it is named, with its size and place.",
+    says={
+        "": "{kind} of {sizes:sizes} about {place:place} is one body with it and was left out",
+        "more": "{count:count further part} of the same body {count:was/were} left out",
+        "metal": "its body has {percent:.0f}% more metal than the tubes found in it: a plug, an insert or a thicker "
+        "stretch was not told apart",
+    },
+    cure={"metal": "Compare the body with the table."},
+)
+
 # --- why a solid is no tube: what is left out, no findings -----------------------------------
 
 clause("solid-no-tube", "{part:bare}: {why}")

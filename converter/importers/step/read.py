@@ -60,14 +60,10 @@ def read_step(
     if session.broken:
         if not tried:
             try_out(data, given.name, session.broken)
-        drawing.findings.append(
-            Finding(
-                "file-repaired",
-                variant="malformed",
-                severity=WARNING if session.serious else NOTE,
-                values={"reason": session.broken},
-            )
-        )
+        if not session.nameless:
+            severity = WARNING if session.serious else NOTE
+            values = {"reason": session.broken}
+            drawing.findings.append(Finding("file-repaired", variant="malformed", severity=severity, values=values))
     scale = _settle_units(session, asked, drawing)
     content = session.transfer(scale)
     reading = _StepReading(chosen, drawing)
@@ -184,6 +180,7 @@ class _StepReading:
 
     def instance(self, number: int, instance: Instance, labels: Labels | None) -> None:
         """One part in one place."""
+        from converter.kernel.step.labels import best_name
         from converter.kernel.step.parts import take_apart
 
         contents = self.parts.get(instance.part)
@@ -200,7 +197,7 @@ class _StepReading:
         called = Counter(body.name for body in contents.bodies)
         for body in steps(contents.bodies, "bodies"):
             own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
-            self.body(instance, body, own or instance.name or body.name or "solid")
+            self.body(instance, body, best_name(own, instance.name, instance.product, body.name) or "solid")
 
     def edge(self, instance: Instance, free: FreeEdge, group: str | None) -> None:
         """A free edge as a drawn curve of its group."""
@@ -243,7 +240,10 @@ class _StepReading:
         for table in known.tables:
             own = name + table.name[len(known.name) :] if table.name.startswith(known.name) else table.name
             placed = table.placement if motion is None else moved(table.placement, motion)
-            self.drawing.tables.append(replace(table, name=own, placement=placed, layer=table.layer or layer))
+            told = table.findings if motion is None else tuple(moved_finding(f, motion) for f in table.findings)
+            self.drawing.tables.append(
+                replace(table, name=own, placement=placed, layer=table.layer or layer, findings=told)
+            )
         for left in known.ignored:
             kind = name if left.kind == known.name else left.kind
             self.ignored[kind, left.why] += left.count
@@ -340,9 +340,22 @@ def moved(placement: Placement | None, motion: Any) -> Placement:
     import numpy as np
 
     old = placement or Placement()
+    turn = np.column_stack((motion[:, :3], np.zeros(3)))
+    return Placement(moved_point(old.start, motion), moved_point(old.direction, turn), moved_point(old.normal, turn))
 
-    def turned(v: Vec, shift: float) -> Vec:
-        x, y, z = (motion[:, :3] @ np.array(v) + shift * motion[:, 3]).tolist()
-        return (x, y, z)
 
-    return Placement(turned(old.start, 1.0), turned(old.direction, 0.0), turned(old.normal, 0.0))
+def moved_point(p: Vec, motion: Any) -> Vec:
+    """A point after a motion, (3, 4)."""
+    import numpy as np
+
+    x, y, z = (motion[:, :3] @ np.array(p) + motion[:, 3]).tolist()
+    return (x, y, z)
+
+
+def moved_finding(finding: Finding, motion: Any) -> Finding:
+    """A finding with the place it speaks of after a motion; sizes along the axes are of the first one met."""
+    if finding.at is None:
+        return finding
+    at = moved_point(finding.at, motion)
+    values = {name: at if name == "place" else value for name, value in finding.value_pairs}
+    return replace(finding, at=at, values=values)

@@ -64,6 +64,7 @@ class StepSession:
         broken: what is malformed in it, in a few words; '' when nothing is. Such a file may crash the kernel
             when it is transferred.
         serious: whether that can touch a shape.
+        nameless: whether all that is malformed are texts that are not set, such as a transformation's name.
     """
 
     reader: Any
@@ -73,6 +74,7 @@ class StepSession:
     unitless: bool
     broken: str
     serious: bool
+    nameless: bool
 
     def transfer(self, scale: float = 1.0) -> StepContent:
         """Turn all of it into shapes, every length ``scale`` times what the file says.
@@ -183,24 +185,35 @@ def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
     return units, "" in called
 
 
-def _broken(plain: Any) -> tuple[str, bool]:
-    """What the kernel found wrong while loading: how many entities and the first one's fault; whether it is serious."""
+#: What the kernel says of a text that is not set.
+_UNSET_TEXT = "not a quoted String"
+
+
+def _broken(plain: Any) -> tuple[str, bool, bool]:
+    """What the kernel found wrong while loading.
+
+    Returns:
+        How many entities and the first one's fault; whether it is serious; whether all of it are texts not set.
+    """
     checks = plain.WS().ModelCheckList(False)
     if checks.IsEmpty(True):
-        return "", False
-    count, first, serious = 0, "", False
+        return "", False, False
+    count, first, serious, nameless = 0, "", False, True
     checks.Start()
     while checks.More():
         check = checks.Value()
-        if check.NbFails():
+        faults = [text(check.Fail(k)) for k in range(1, check.NbFails() + 1)]
+        if faults:
             count += 1
             package, _, kind = type(check.Entity()).__name__.partition("_")
+            unset = all(fault.endswith(_UNSET_TEXT) for fault in faults)
+            nameless = nameless and unset
             # a fault of no entity is text that cannot be understood, or a reference to nothing
-            serious = serious or check.Entity() is None or package in ("StepGeom", "StepShape")
-            said = shortened(text(check.Fail(1)), LONGEST_REASON)
+            serious = serious or check.Entity() is None or (package in ("StepGeom", "StepShape") and not unset)
+            said = shortened(faults[0], LONGEST_REASON)
             first = first or (f"{kind}: {said}" if kind else said)
         checks.Next()
-    return f"{count} entit{'y' if count == 1 else 'ies'}, first {first}", serious
+    return f"{count} entit{'y' if count == 1 else 'ies'}, first {first}", serious, nameless
 
 
 def _refused(name: str, why: str) -> ReadError:

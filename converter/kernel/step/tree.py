@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from converter.errors import ReadError
-from converter.kernel.step.labels import name_by_person
+from converter.kernel.step.labels import best_name, name_by_person
 
 #: So many placed parts are read from one file; a nest of assemblies can ask for more than any memory holds.
 MOST_INSTANCES = 200_000
@@ -71,7 +71,7 @@ def instances(document: Any, file: str) -> list[Instance]:
             for child, place, name in reversed(node.children):
                 todo.append((child, location.Multiplied(place), name))
         elif node.shape is not None:
-            found.append(Instance(used_as or node.name, node.name, node.number, node.shape, location))
+            found.append(Instance(best_name(used_as, node.name), node.name, node.number, node.shape, location))
         if len(found) + len(todo) > 2 * MOST_INSTANCES or len(found) > MOST_INSTANCES:
             raise ReadError(
                 f"{file} places more than {MOST_INSTANCES:,} parts: export the assembly's tubes alone.",

@@ -1,0 +1,365 @@
+"""What else is in a body that yielded tubes: faces that lie outside the tubes' metal, by what hangs together.
+
+A face belongs to a tube when all its points lie in the tube's wall: its own skins, its cuts, holes and slots. What
+is left is put together over shared edges and told with its kind, its box and its place. Where every face belongs to
+a tube, the volume is asked too: no tube has more metal than its section times its length from long point to long point.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.findings import Finding
+from converter.geometry.vectors import Vec, along, dot, sub
+from converter.importers.solids.faces import CYLINDER, PLANE, SPHERE, TORUS, Patch, SolidBody
+from converter.importers.solids.proof import face_grid
+from converter.importers.solids.square_table import section_place
+from converter.model.bends import Placement
+from converter.model.drawing import ReadyTable
+from converter.model.frames import Piece, pieces
+from converter.tolerances import Tolerances
+
+if TYPE_CHECKING:
+    from converter.model.section import Outline
+
+Array = NDArray[np.float64]
+
+#: So many are told one by one, the largest first; the others are counted.
+MOST_TOLD = 12
+#: Part by which a body's volume may exceed that of its tubes before it is told.
+_MORE_METAL = 0.02
+#: A plate is thinner than this part of its other sizes.
+_THIN = 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Remain:
+    """Something in a body that is no tube: what it looks like, its box (mm), and the table it is told with."""
+
+    kind: str
+    sizes: Vec
+    place: Vec
+    table: int
+
+
+def with_remains(
+    tables: list[ReadyTable], body: SolidBody, shapes: Sequence[Any], claimed: set[int], is_solid: bool, tol: Tolerances
+) -> list[ReadyTable]:
+    """The tables of a body, with findings of what in it is none of them.
+
+    Args:
+        tables: its tubes; without any nothing is told.
+        body: its faces as numbers.
+        shapes: the kernel's shapes that ``body`` was made of.
+        claimed: faces that are tubes' skins.
+        is_solid: whether it has a volume.
+    """
+    if not tables:
+        return tables
+    tubes = [_Metal.of(table, tol) for table in tables]
+    left = remains_of(tubes, body, shapes, claimed)
+    told: dict[int, list[Finding]] = {}
+    for remain in left[:MOST_TOLD]:
+        told.setdefault(remain.table, []).append(
+            Finding(
+                "solid-remains",
+                tube=tables[remain.table].name,
+                at=remain.place,
+                measured=max(remain.sizes),
+                unit="mm",
+                values={"kind": remain.kind, "sizes": remain.sizes, "place": remain.place},
+            )
+        )
+    if len(left) > MOST_TOLD:
+        more = len(left) - MOST_TOLD
+        rest = Finding("solid-remains", variant="more", tube=tables[0].name, values={"count": more})
+        told.setdefault(0, []).append(rest)
+    if not left and is_solid:
+        excess = _excess(tables, shapes)
+        if excess > _MORE_METAL:
+            values = {"percent": 100.0 * excess}
+            more_metal = Finding("solid-remains", variant="metal", tube=tables[0].name, measured=excess, values=values)
+            told.setdefault(0, []).append(more_metal)
+    return [replace(t, findings=(*t.findings, *told.get(k, ()))) for k, t in enumerate(tables)]
+
+
+def remains_of(tubes: list[_Metal], body: SolidBody, shapes: Sequence[Any], claimed: set[int]) -> list[Remain]:
+    """What in a body lies outside the metal of its tubes, the largest first."""
+    faces = _kernel_faces(shapes)
+    outside = [
+        patch.index
+        for patch in body.patches
+        if patch.index not in claimed and (_is_outside(patch, body, tubes) or _closes(patch, faces, tubes))
+    ]
+    groups = _with_inner_faces(_connected(outside, body), body, faces, tubes)
+    found = [_remain(group, body, faces, tubes) for group in groups]
+    return sorted(found, key=lambda remain: -max(remain.sizes))
+
+
+# --- the tubes' metal -----------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Metal:
+    """Where a table's metal is: stretches, outlines, wall, how far it goes on past both ends, and a slack; mm."""
+
+    stretches: tuple[Piece, ...]
+    outer: Outline
+    bore: Outline | None
+    wall: float
+    past: tuple[float, float] | None
+    slack: float
+
+    @classmethod
+    def of(cls, table: ReadyTable, tol: Tolerances) -> _Metal:
+        """The metal of a table; all within its outside where its wall is not known."""
+        from converter.model.section import Section
+
+        section = table.section
+        if section is None:
+            od = max((f.measured or 0.0 for f in table.findings if f.code == "solid-skin"), default=0.0)
+            section = Section("bar", max(od, tol.join), max(od, tol.join) / 2.0)
+        beside = max((f.measured or 0.0 for f in table.findings if f.variant == "bore beside"), default=0.0)
+        slack = tol.fit + table.deviation + beside
+        past = None
+        if not table.closed:
+            metal = table.metal or (0.0, 0.0)
+            past = (max(metal[0], 0.0) + slack, max(metal[1], 0.0) + slack)
+        stretches = pieces(table.table, table.placement or Placement(), table.closed)
+        return cls(stretches, section.outer, section.bore, section.wall, past, slack)
+
+    def away(self, points: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """Of points (n, 3): how far outside the outer skin they are (below 0 within), and whether in the wall."""
+        best = np.full(len(points), np.inf)
+        walled = np.zeros(len(points), bool)
+        last = len(self.stretches) - 1
+        for k, stretch in enumerate(self.stretches):
+            p, q, s, length = section_place(points, stretch)
+            low = -self.past[0] if k == 0 and self.past else -self.slack
+            high = length + (self.past[1] if k == last and self.past else self.slack)
+            off = _outside(self.outer, p, q)
+            here = (s >= low) & (s <= high)
+            within = here & (off <= self.slack)
+            if self.bore is not None:
+                within &= _outside(self.bore, p, q) >= -self.slack
+            walled |= within
+            best = np.minimum(best, np.maximum(off, np.maximum(low - s, s - high)))
+        return best, walled
+
+    def lines(self) -> list[tuple[Vec, Vec, float, float]]:
+        """Point, direction and range (mm) of its straights, and of its ends where those are bends."""
+        found = [(s.start.point, s.start.direction, 0.0, s.length) for s in self.stretches if s.arc is None]
+        found += [(s.start.point, s.start.direction, 0.0, 0.0) for s in self.stretches[:1] if s.arc is not None]
+        found += [(s.end.point, s.end.direction, 0.0, 0.0) for s in self.stretches[-1:] if s.arc is not None]
+        return found
+
+
+def _outside(loop: Outline, p: Array, q: Array) -> Array:
+    """How far points of the section's plane lie outside an outline, below 0 within."""
+    half_up, half_across, corner = loop.halves
+    a, b = np.abs(p) - (half_up - corner), np.abs(q) - (half_across - corner)
+    return np.hypot(np.maximum(a, 0.0), np.maximum(b, 0.0)) + np.minimum(np.maximum(a, b), 0.0) - corner
+
+
+def _is_outside(patch: Patch, body: SolidBody, tubes: list[_Metal]) -> bool:
+    points = _points(patch, body)
+    if not len(points):
+        return False
+    walled = np.zeros(len(points), bool)
+    for tube in tubes:
+        walled |= tube.away(points)[1]
+    return not bool(walled.all())
+
+
+def _points(patch: Patch, body: SolidBody) -> Array:
+    rows = [body.rims[number].points for number, _ in patch.rims if len(body.rims[number].points)]
+    # within its edges a face bulges where it is round both ways; the grid of a plane reaches past them
+    if patch.shape.kind in (TORUS, SPHERE) and patch.samples is not None:
+        rows.append(patch.samples)
+    elif patch.shape.kind == TORUS or (patch.shape.kind == CYLINDER and not rows):
+        rows.append(face_grid(patch) if patch.samples is None else patch.samples)
+    return np.concatenate(rows) if rows else np.empty((0, 3))
+
+
+def _closes(patch: Patch, faces: list[Any], tubes: list[_Metal]) -> bool:
+    """Whether a flat face stands across a bore: a cap or a plug, whose edges lie in the wall all the same."""
+    if patch.shape.kind != PLANE:
+        return False
+    for tube in tubes:
+        if tube.bore is None:
+            continue
+        for point, direction, low, high in tube.lines():
+            slope = dot(direction, patch.shape.axis)
+            if abs(slope) < 0.1:
+                continue
+            t = dot(sub(patch.shape.point, point), patch.shape.axis) / slope
+            reach = tube.slack + max(tube.past or (0.0, 0.0))
+            if low - reach <= t <= high + reach and _covers(faces[patch.index], along(point, direction, t)):
+                return True
+    return False
+
+
+# --- the kernel's faces -----------------------------------------------------------------------
+
+
+def _kernel_faces(shapes: Sequence[Any]) -> list[Any]:
+    """The faces of shapes, in the order in which `faces_of` numbers them."""
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopExp import TopExp
+    from OCP.TopTools import TopTools_IndexedMapOfShape
+
+    faces = TopTools_IndexedMapOfShape()
+    for shape in shapes:
+        TopExp.MapShapes_s(shape, TopAbs_ShapeEnum.TopAbs_FACE, faces)
+    return [faces.FindKey(i) for i in range(1, faces.Size() + 1)]
+
+
+def _covers(face: Any, point: Vec) -> bool:
+    """Whether a flat face has a point of its plane within its edges."""
+    from OCP.BRepAdaptor import BRepAdaptor_Surface
+    from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
+    from OCP.ElSLib import ElSLib
+    from OCP.GeomAbs import GeomAbs_SurfaceType
+    from OCP.gp import gp_Pnt, gp_Pnt2d
+    from OCP.TopAbs import TopAbs_State
+    from OCP.TopoDS import TopoDS
+
+    face = TopoDS.Face_s(face)
+    surface = BRepAdaptor_Surface(face, True)
+    if surface.GetType() != GeomAbs_SurfaceType.GeomAbs_Plane:
+        return False
+    u, v = ElSLib.Parameters_s(surface.Plane(), gp_Pnt(*point))
+    return bool(BRepTopAdaptor_FClass2d(face, 1e-6).Perform(gp_Pnt2d(u, v), False) == TopAbs_State.TopAbs_IN)
+
+
+def _box(faces: list[Any]) -> tuple[Vec, Vec]:
+    """Sizes and middle of the box around faces, mm."""
+    from OCP.Bnd import Bnd_Box
+    from OCP.BRepBndLib import BRepBndLib
+
+    box = Bnd_Box()
+    for face in faces:
+        BRepBndLib.AddOptimal_s(face, box, False, False)
+    low, high = box.CornerMin(), box.CornerMax()
+    ends = ((low.X(), high.X()), (low.Y(), high.Y()), (low.Z(), high.Z()))
+    sizes, place = [b - a for a, b in ends], [(a + b) / 2.0 for a, b in ends]
+    return (sizes[0], sizes[1], sizes[2]), (place[0], place[1], place[2])
+
+
+def _excess(tables: list[ReadyTable], shapes: Sequence[Any]) -> float:
+    """By what part a body has more metal than its tubes can have."""
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GProp import GProp_GProps
+
+    most = 0.0
+    for table in tables:
+        if table.section is None:
+            return 0.0
+        past = sum(max(m, 0.0) for m in table.metal or ())
+        most += table.section.area * (table.table.developed_length + past)
+    volume = 0.0
+    for shape in shapes:
+        props = GProp_GProps()
+        BRepGProp.VolumeProperties_s(shape, props)
+        volume += abs(float(props.Mass()))
+    return volume / most - 1.0 if most > 0.0 else 0.0
+
+
+# --- what hangs together ----------------------------------------------------------------------
+
+
+def _connected(faces: list[int], body: SolidBody) -> list[list[int]]:
+    """Groups of faces that share edges, among those given."""
+    left = set(faces)
+    groups = []
+    for first in faces:
+        if first not in left:
+            continue
+        left.discard(first)
+        group, todo = [], [first]
+        while todo:
+            at = todo.pop()
+            group.append(at)
+            beside = {k for number, _ in body.patches[at].rims for k in body.rims[number].faces}
+            todo += sorted(beside & left)
+            left -= beside
+        groups.append(sorted(group))
+    return groups
+
+
+def _with_inner_faces(
+    groups: list[list[int]], body: SolidBody, faces: list[Any], tubes: list[_Metal]
+) -> list[list[int]]:
+    """Groups of faces, those inside a tube put to what they belong to beyond its wall: a flange's face in the bore."""
+    slack = max(tube.wall + tube.slack for tube in tubes)
+    inner: list[list[int]] = []
+    outer: list[list[int]] = []
+    for group in groups:
+        points = _group_points(group, body)
+        within = any(bool((tube.away(points)[0] <= tube.slack).all()) for tube in tubes)
+        (inner if within and len(points) else outer).append(group)
+    boxes = [_box([faces[k] for k in group]) for group in outer]
+    whole = [list(group) for group in outer]
+    for group in inner:
+        box = _box([faces[k] for k in group])
+        beside = next((k for k, other in enumerate(boxes) if _is_beside(box, other, slack)), None)
+        if beside is None:
+            whole.append(group)
+        else:
+            whole[beside] += group
+    return whole
+
+
+def _is_beside(one: tuple[Vec, Vec], other: tuple[Vec, Vec], gap: float) -> bool:
+    """Whether two boxes (sizes and middle each) come as near as a gap."""
+    return all(abs(p - q) <= (a + b) / 2.0 + gap for a, b, p, q in zip(one[0], other[0], one[1], other[1], strict=True))
+
+
+def _group_points(group: list[int], body: SolidBody) -> Array:
+    rows = [points for k in group if len(points := _points(body.patches[k], body))]
+    return np.concatenate(rows) if rows else np.empty((0, 3))
+
+
+def _remain(group: list[int], body: SolidBody, faces: list[Any], tubes: list[_Metal]) -> Remain:
+    sizes, place = _box([faces[k] for k in group])
+    points = _group_points(group, body)
+    points = points if len(points) else np.array([place])
+    nearest = min(range(len(tubes)), key=lambda k: float(np.abs(tubes[k].away(points)[0]).min()))
+    return Remain(_kind([body.patches[k] for k in group], sizes, tubes), sizes, place, nearest)
+
+
+def _kind(patches: list[Patch], sizes: Vec, tubes: list[_Metal]) -> str:
+    """What a group of faces looks like."""
+    kinds = Counter(patch.shape.kind for patch in patches)
+    small, middle, _ = sorted(sizes)
+    if any(p.shape.kind == TORUS and p.shape.major > p.shape.radius and p.v[1] - p.v[0] > 3.0 for p in patches):
+        return "a bent part, such as an elbow"
+    around = [p for p in patches if p.shape.kind == CYLINDER and p.sign > 0 and _is_about(p, tubes)]
+    if around:
+        widest = max(around, key=lambda p: p.shape.radius)
+        length = abs(widest.v[1] - widest.v[0])
+        return "a flange, washer or collar" if length < widest.shape.radius else "a socket or sleeve"
+    if len(patches) == 1 and kinds[PLANE]:
+        return "a flat face, as of a cap or plug,"
+    if 2 * kinds[PLANE] >= len(patches):
+        return "a plate" if small < _THIN * middle else "a block or bracket"
+    if kinds[CYLINDER]:
+        return "a boss, pin or fitting"
+    return "a part of free form"
+
+
+def _is_about(patch: Patch, tubes: list[_Metal]) -> bool:
+    """Whether a cylinder lies about a straight of a tube."""
+    for point, direction, _, _ in (line for tube in tubes for line in tube.lines()):
+        if abs(dot(direction, patch.shape.axis)) > 1.0 - 1e-6:
+            arm = sub(patch.shape.point, point)
+            foot = along(arm, direction, -dot(arm, direction))
+            if dot(foot, foot) < (0.1 * patch.shape.radius) ** 2:
+                return True
+    return False
