@@ -152,6 +152,22 @@ define(
     "A curve of a kind that has no exact counterpart here was read as close points on it.",
     says="{count:count curve} of the kind {kind} {count:was/were} read as close points on {count:it/them}",
 )
+clause("edge-of-tube", "the centerline of {tube:bare}, which was read from its solid")
+clause("outside-unread", "{error:bare}")
+define(
+    "part-elsewhere",
+    WARNING,
+    "Parts of a STEP file lie in other files: which were read from beside it, and which are missing and why.",
+    says={
+        "": "{parts:list quoted} {count:lies/lie} in another file, {file:quoted}, which was not read: {why}",
+        "read": "parts were read from {count:count file} beside it: {files:list quoted}",
+        "more": "{count:,} more files that it names were not read",
+    },
+    cure={
+        "": "Put that file beside this one under that name, or export the assembly with its parts in one file.",
+        "more": "Put them beside this file, or export the assembly with its parts in one file.",
+    },
+)
 _TOUCHES = "the end touches what was left out ({kind:bare} {why}); "
 _CUT = _TOUCHES + "with it, the end is cut to fit {mates:list bare}"
 define(

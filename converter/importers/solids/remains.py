@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 #: So many are told one by one, the largest first; the others are counted.
-MOST_TOLD = 12
+MOST_NAMED = 12
 #: Part by which a body's volume may exceed that of its tubes before it is told.
 _MORE_METAL = 0.02
 #: A plate is thinner than this part of its other sizes.
@@ -62,10 +62,10 @@ def with_remains(
     """
     if not tables:
         return tables
-    tubes = [_Metal.of(table, tol) for table in tables]
+    tubes = [_TubeWall.of(table, tol) for table in tables]
     left = remains_of(tubes, body, shapes, claimed)
     told: dict[int, list[Finding]] = {}
-    for remain in left[:MOST_TOLD]:
+    for remain in left[:MOST_NAMED]:
         told.setdefault(remain.table, []).append(
             Finding(
                 "solid-remains",
@@ -76,8 +76,8 @@ def with_remains(
                 values={"kind": remain.kind, "sizes": remain.sizes, "place": remain.place},
             )
         )
-    if len(left) > MOST_TOLD:
-        more = len(left) - MOST_TOLD
+    if len(left) > MOST_NAMED:
+        more = len(left) - MOST_NAMED
         rest = Finding("solid-remains", variant="more", tube=tables[0].name, values={"count": more})
         told.setdefault(0, []).append(rest)
     if not left and is_solid:
@@ -89,7 +89,7 @@ def with_remains(
     return [replace(t, findings=(*t.findings, *told.get(k, ()))) for k, t in enumerate(tables)]
 
 
-def remains_of(tubes: list[_Metal], body: SolidBody, shapes: Sequence[Any], claimed: set[int]) -> list[Remain]:
+def remains_of(tubes: list[_TubeWall], body: SolidBody, shapes: Sequence[Any], claimed: set[int]) -> list[Remain]:
     """What in a body lies outside the metal of its tubes, the largest first."""
     faces = _kernel_faces(shapes)
     outside = [
@@ -106,7 +106,7 @@ def remains_of(tubes: list[_Metal], body: SolidBody, shapes: Sequence[Any], clai
 
 
 @dataclass(frozen=True, slots=True)
-class _Metal:
+class _TubeWall:
     """Where a table's metal is: stretches, outlines, wall, how far it goes on past both ends, and a slack; mm."""
 
     stretches: tuple[Piece, ...]
@@ -117,7 +117,7 @@ class _Metal:
     slack: float
 
     @classmethod
-    def of(cls, table: ReadyTable, tol: Tolerances) -> _Metal:
+    def of(cls, table: ReadyTable, tol: Tolerances) -> _TubeWall:
         """The metal of a table; all within its outside where its wall is not known."""
         from converter.model.section import Section
 
@@ -167,7 +167,7 @@ def _outside(loop: Outline, p: Array, q: Array) -> Array:
     return np.hypot(np.maximum(a, 0.0), np.maximum(b, 0.0)) + np.minimum(np.maximum(a, b), 0.0) - corner
 
 
-def _is_outside(patch: Patch, body: SolidBody, tubes: list[_Metal]) -> bool:
+def _is_outside(patch: Patch, body: SolidBody, tubes: list[_TubeWall]) -> bool:
     points = _points(patch, body)
     if not len(points):
         return False
@@ -187,7 +187,7 @@ def _points(patch: Patch, body: SolidBody) -> Array:
     return np.concatenate(rows) if rows else np.empty((0, 3))
 
 
-def _closes(patch: Patch, faces: list[Any], tubes: list[_Metal]) -> bool:
+def _closes(patch: Patch, faces: list[Any], tubes: list[_TubeWall]) -> bool:
     """Whether a flat face stands across a bore: a cap or a plug, whose edges lie in the wall all the same."""
     if patch.shape.kind != PLANE:
         return False
@@ -294,7 +294,7 @@ def _connected(faces: list[int], body: SolidBody) -> list[list[int]]:
 
 
 def _with_inner_faces(
-    groups: list[list[int]], body: SolidBody, faces: list[Any], tubes: list[_Metal]
+    groups: list[list[int]], body: SolidBody, faces: list[Any], tubes: list[_TubeWall]
 ) -> list[list[int]]:
     """Groups of faces, those inside a tube put to what they belong to beyond its wall: a flange's face in the bore."""
     slack = max(tube.wall + tube.slack for tube in tubes)
@@ -326,7 +326,7 @@ def _group_points(group: list[int], body: SolidBody) -> Array:
     return np.concatenate(rows) if rows else np.empty((0, 3))
 
 
-def _remain(group: list[int], body: SolidBody, faces: list[Any], tubes: list[_Metal]) -> Remain:
+def _remain(group: list[int], body: SolidBody, faces: list[Any], tubes: list[_TubeWall]) -> Remain:
     sizes, place = _box([faces[k] for k in group])
     points = _group_points(group, body)
     points = points if len(points) else np.array([place])
@@ -334,7 +334,7 @@ def _remain(group: list[int], body: SolidBody, faces: list[Any], tubes: list[_Me
     return Remain(_kind([body.patches[k] for k in group], sizes, tubes), sizes, place, nearest)
 
 
-def _kind(patches: list[Patch], sizes: Vec, tubes: list[_Metal]) -> str:
+def _kind(patches: list[Patch], sizes: Vec, tubes: list[_TubeWall]) -> str:
     """What a group of faces looks like."""
     kinds = Counter(patch.shape.kind for patch in patches)
     small, middle, _ = sorted(sizes)
@@ -354,7 +354,7 @@ def _kind(patches: list[Patch], sizes: Vec, tubes: list[_Metal]) -> str:
     return "a part of free form"
 
 
-def _is_about(patch: Patch, tubes: list[_Metal]) -> bool:
+def _is_about(patch: Patch, tubes: list[_TubeWall]) -> bool:
     """Whether a cylinder lies about a straight of a tube."""
     for point, direction, _, _ in (line for tube in tubes for line in tube.lines()):
         if abs(dot(direction, patch.shape.axis)) > 1.0 - 1e-6:

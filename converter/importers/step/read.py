@@ -17,6 +17,8 @@ from converter.geometry.vectors import Vec
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.importers.step.bounds import check_step
+from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
+from converter.importers.step.outside import OutsideParts
 from converter.importers.step.trial import NO_MEMORY, try_out
 from converter.model.bends import Placement
 from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape, ReadyTable
@@ -53,25 +55,40 @@ def read_step(
     asked = _unit_option(chosen.units)
     data = check_step(given.read_bytes(), given.name)
     from converter.kernel.session import quiet
-    from converter.kernel.step.read import load_step
+    from converter.kernel.step.tree import MOST_INSTANCES, too_many_parts
 
-    session = load_step(data, given.name)
+    session = _tried_session(data, given.name, tried)
     drawing = Drawing(given.name)
-    if session.broken:
-        if not tried:
-            try_out(data, given.name, session.broken)
-        if not session.nameless:
-            severity = WARNING if session.serious else NOTE
-            values = {"reason": session.broken}
-            drawing.findings.append(Finding("file-repaired", variant="malformed", severity=severity, values=values))
+    if session.broken and not session.nameless:
+        severity = WARNING if session.serious else NOTE
+        values = {"reason": session.broken}
+        drawing.findings.append(Finding("file-repaired", variant="malformed", severity=severity, values=values))
     scale = _settle_units(session, asked, drawing)
     content = session.transfer(scale)
     reading = _StepReading(chosen, drawing)
+    outside = OutsideParts(
+        None if given.path is None else given.path.parent,
+        lambda data, name: _tried_session(data, name, tried),
+        lambda session: session.transfer(_settle_units(session, asked, drawing)),
+    )
     with quiet():
-        for number, instance in enumerate(content.instances):
-            reading.instance(number, instance, content.labels)
+        for number, (instance, labels) in enumerate(outside.placed(content.instances, content.labels, session.files)):
+            if number >= MOST_INSTANCES:
+                raise too_many_parts(given.name)
+            reading.instance(number, instance, labels)
+    drawing.findings += outside.findings()
     reading.finish()
     return drawing
+
+
+def _tried_session(data: bytes, name: str, tried: bool) -> StepSession:
+    """A file loaded by the kernel, one that is malformed tried out in a process of its own first."""
+    from converter.kernel.step.read import load_step
+
+    session = load_step(data, name)
+    if session.broken and not tried:
+        try_out(data, name, session.broken)
+    return session
 
 
 def read_for_trial(bounded: bool) -> None:
@@ -175,6 +192,8 @@ class _StepReading:
         self.unread: Counter[str] = Counter()
         self.sampled: Counter[str] = Counter()
         self.hidden: Counter[str] = Counter()
+        self.free: list[FreeCurve] = []
+        self.solid: dict[int, bool] = {}
         if options.keep_left_out:
             drawing.aside = Aside()
 
@@ -193,14 +212,17 @@ class _StepReading:
         if contents.points:
             self.ignored["point", "a point is no centerline"] += contents.points
         for edge in contents.edges:
-            self.edge(instance, edge, _group(number, instance, contents, edge))
+            self.edge(number, instance, edge, _group(number, instance, contents, edge))
+        before = len(self.drawing.tables)
         called = Counter(body.name for body in contents.bodies)
         for body in steps(contents.bodies, "bodies"):
             own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
             self.body(instance, body, best_name(own, instance.name, instance.product, body.name) or "solid")
+        if contents.bodies:
+            self.solid[number] = len(self.drawing.tables) > before
 
-    def edge(self, instance: Instance, free: FreeEdge, group: str | None) -> None:
-        """A free edge as a drawn curve of its group."""
+    def edge(self, number: int, instance: Instance, free: FreeEdge, group: str | None) -> None:
+        """A free edge as a drawn curve of its group, of the instance of that number."""
         from converter.kernel.step.places import edge_curve
 
         layer = free.layer or instance.product or None
@@ -218,7 +240,7 @@ class _StepReading:
             return
         if remark:
             self.sampled[remark] += 1
-        self.drawing.curves.append(DrawnCurve(curve, layer, None, name, group))
+        self.free.append(FreeCurve(DrawnCurve(curve, layer, None, name, group), number))
 
     def body(self, instance: Instance, body: StepBody, name: str) -> None:
         """A solid, or the loose faces of a part: its tubes, looked for once however often it is used."""
@@ -261,11 +283,10 @@ class _StepReading:
     def keep_edge(self, edge: Any, instance: Instance, why: str) -> None:
         """Keep the shape of an edge that is left out, where that was asked for."""
         from converter.kernel.step.places import edge_curve
-        from converter.reducer.ends import sample
 
         curve = edge_curve(edge, instance.location)[0] if self.drawing.aside is not None else None
         if self.drawing.aside is not None and curve:
-            self.drawing.aside.add(LeftShape("edge", why, tuple((x, y, z) for x, y, z in sample(curve).tolist())))
+            self.drawing.aside.add(LeftShape("edge", why, corners_of(curve)))
 
     def is_layer_read(self, layer: str | None) -> bool:
         """Whether the layer options let a layer (or product) through."""
@@ -288,6 +309,13 @@ class _StepReading:
                 code="no-such-layer",
                 file=drawing.source,
             )
+        for free, why in settle_free_curves(self.free, self.solid, drawing.tables, DEFAULT):
+            if why is None:
+                drawing.curves.append(free.drawn)
+                continue
+            self.ignored["edge", why] += 1
+            if drawing.aside is not None:
+                drawing.aside.add(LeftShape("edge", why, corners_of(free.drawn.curve)))
         for kind, count in self.hidden.items():
             self.ignored[kind, "hidden in the file"] += count
         drawing.ignored += [Ignored(kind, count, why) for (kind, why), count in self.ignored.items()]

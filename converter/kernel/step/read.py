@@ -16,6 +16,7 @@ from converter.errors import ReadError
 from converter.kernel import require
 from converter.kernel.session import quiet, settings
 from converter.kernel.step.labels import Labels, text
+from converter.kernel.step.outside import PartFile, part_files, without_file_names
 from converter.kernel.step.tree import Instance, instances
 from converter.kernel.step.units import Unit, unit_of, units_of_contexts
 from converter.quoting import LONGEST_REASON, shortened
@@ -65,6 +66,7 @@ class StepSession:
             when it is transferred.
         serious: whether that can touch a shape.
         nameless: whether all that is malformed are texts that are not set, such as a transformation's name.
+        files: products whose shape lies in another file; none of those was opened.
     """
 
     reader: Any
@@ -75,6 +77,7 @@ class StepSession:
     broken: str
     serious: bool
     nameless: bool
+    files: list[PartFile]
 
     def transfer(self, scale: float = 1.0) -> StepContent:
         """Turn all of it into shapes, every length ``scale`` times what the file says.
@@ -159,13 +162,22 @@ def load_step(data: bytes, name: str) -> StepSession:
         # the curves in parameters, which this would bring in step with the edges, are not used here
         repairs.Bind(TCollection_AsciiString("FixShape.FixSameParameterMode"), TCollection_AsciiString("0"))
         reader.SetShapeFixParameters(repairs)
+        data, names = without_file_names(data)
         status = reader.ReadStream("drawing", io.BytesIO(data))
         if status != IFSelect_ReturnStatus.IFSelect_RetDone:
             raise _refused(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
         if reader.ChangeReader().Model() is None or reader.ChangeReader().Model().NbEntities() == 0:
             raise ReadError(f"{name} holds no shape: its data section is empty.", code="no-geometry", file=name)
         units, unitless = _units(reader.ChangeReader(), data)
-        return StepSession(reader, name, data, units, unitless, *_broken(reader.ChangeReader()))
+        files = part_files(reader.ChangeReader().WS(), names)
+        if files is None:
+            raise ReadError(
+                f"{name} names other files in a way that is not known, so it is not read: export it with its parts in "
+                "one file.",
+                code="part-missing",
+                file=name,
+            )
+        return StepSession(reader, name, data, units, unitless, *_broken(reader.ChangeReader()), files)
 
 
 def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
