@@ -250,6 +250,12 @@ define(
     cure="Name the section: as an option, or in a job file.",
 )
 define(
+    "solid-joined",
+    NOTE,
+    "The surfaces of a tube are several parts of the file; they were joined where they meet.",
+    says="its surfaces are {count:count part} of the file, which were joined where they meet",
+)
+define(
     "solid-fused",
     NOTE,
     "Several tubes were one body; they were separated.",

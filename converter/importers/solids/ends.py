@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.findings import Finding
-from converter.geometry.vectors import Vec, along, cross, dot, norm, sub
+from converter.geometry.vectors import Vec, along, cross, dot, norm, scale, sub
 from converter.importers.solids.faces import CONE, CYLINDER, PLANE, TORUS, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, FacePieces, TubePiece, near_angle
 from converter.tolerances import Tolerances
@@ -27,6 +27,8 @@ Array = NDArray[np.float64]
 _CUTS = 1.0
 #: Sine of the least angle between a tube and the plane or axis that ends it.
 _ACROSS = 0.05
+#: Where metal ends within this part of the outside radius all around, it is cut square.
+_SQUARE = 0.002
 #: A flat face that reaches further from the axis than this many outside radii is not the tube's own cut.
 _BEYOND = 1.02
 
@@ -73,6 +75,8 @@ def end_of(body: SolidBody, found: FacePieces, piece: TubePiece, side: int) -> C
     point, heading = piece.axis.at(t), piece.axis.heading(t)
     out = heading if side else (-heading[0], -heading[1], -heading[2])
     metal = reach(rims, point, out)
+    if on == "point" and metal + reach(rims, point, scale(out, -1.0)) < _SQUARE * piece.radius:
+        on = "cut"
     return ChainEnd(t, 0.0 if abs(metal) < 1e-9 else metal, on)
 
 
@@ -87,7 +91,7 @@ def end_findings(ends: tuple[ChainEnd, ChainEnd] | None, backward: bool, name: s
     """
     found = []
     for letter, end in zip("AB", ends[::-1] if backward else ends, strict=True) if ends else ():
-        if abs(end.metal) > tol.fit or end.on == "face":
+        if abs(end.metal) > tol.fit or end.on in ("face", "point"):
             found.append(
                 Finding("solid-ends", variant=end.on, tube=name, end=letter, measured=float(end.metal), unit="mm")
             )
@@ -248,7 +252,8 @@ def _meets(found: FacePieces, piece: TubePiece, side: int, cut: Patch) -> float 
         w = sub(shape.point, axis.point)
         return dot(cross(w, shape.axis), n) / dot(n, n)
     if shape.kind == TORUS:
-        if norm(sub(shape.point, axis.at(axis.place(shape.point)))) < 1e-3 * shape.major:
+        parallel = not axis.is_ring and norm(cross(shape.axis, axis.direction)) < 1e-3
+        if parallel and norm(sub(shape.point, axis.at(axis.place(shape.point)))) < 1e-3 * shape.major:
             return None  # around this tube's own axis: a rounded edge
 
         def off(p: Vec) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Any
 
@@ -19,9 +19,10 @@ from converter.importers.source import Source
 from converter.importers.step.bounds import check_step
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
 from converter.importers.step.outside import OutsideParts
+from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts, joined_tubes, touching
 from converter.importers.step.trial import NO_MEMORY, try_out
 from converter.model.bends import Placement
-from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape, ReadyTable
+from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.tolerances import DEFAULT
@@ -166,16 +167,6 @@ def _no_unit_finding(called: Sequence[str]) -> Finding:
 # --- contents -------------------------------------------------------------------------------
 
 
-@dataclass(slots=True)
-class _KnownBody:
-    """What was found in a body the first time it was met, what it was called, and where it stood then."""
-
-    name: str
-    matrix: Any
-    tables: list[ReadyTable]
-    ignored: list[Ignored]
-
-
 class _StepReading:
     """One reading of one file."""
 
@@ -186,13 +177,14 @@ class _StepReading:
         self.drawing = drawing
         self.bodies = PlacedBodies()
         self.parts: dict[int, Contents] = {}
-        self.known_bodies: dict[Key, _KnownBody] = {}
+        self.known_bodies: dict[Key, KnownBody] = {}
         self.layers: dict[str | None, bool] = {}
         self.ignored: Counter[tuple[str, Reason]] = Counter()
         self.unread: Counter[str] = Counter()
         self.sampled: Counter[str] = Counter()
         self.hidden: Counter[str] = Counter()
         self.free: list[FreeCurve] = []
+        self.loose: list[PlacedBody] = []
         self.solid: dict[int, bool] = {}
         if options.keep_left_out:
             drawing.aside = Aside()
@@ -213,13 +205,10 @@ class _StepReading:
             self.ignored["point", "a point is no centerline"] += contents.points
         for edge in contents.edges:
             self.edge(number, instance, edge, _group(number, instance, contents, edge))
-        before = len(self.drawing.tables)
         called = Counter(body.name for body in contents.bodies)
         for body in steps(contents.bodies, "bodies"):
             own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
-            self.body(instance, body, best_name(own, instance.name, instance.product, body.name) or "solid")
-        if contents.bodies:
-            self.solid[number] = len(self.drawing.tables) > before
+            self.body(number, instance, body, best_name(own, instance.name, instance.product, body.name) or "solid")
 
     def edge(self, number: int, instance: Instance, free: FreeEdge, group: str | None) -> None:
         """A free edge as a drawn curve of its group, of the instance of that number."""
@@ -242,7 +231,7 @@ class _StepReading:
             self.sampled[remark] += 1
         self.free.append(FreeCurve(DrawnCurve(curve, layer, None, name, group), number))
 
-    def body(self, instance: Instance, body: StepBody, name: str) -> None:
+    def body(self, number: int, instance: Instance, body: StepBody, name: str) -> None:
         """A solid, or the loose faces of a part: its tubes, looked for once however often it is used."""
         from converter.importers.solids.read import find_tubes
         from converter.kernel.step.places import recognise
@@ -257,20 +246,41 @@ class _StepReading:
         known = self.known_bodies.get(key)
         if known is None:
             found = recognise(find_tubes, body.shape, instance.location, name, DEFAULT)
-            known = self.known_bodies[key] = _KnownBody(name, matrix, *found)
+            known = self.known_bodies[key] = KnownBody(name, matrix, *found)
         motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
+        placed = PlacedBody(number, instance, body, name, layer, known, motion)
+        if body.is_loose and is_in_parts(known.tables):
+            self.loose.append(placed)  # what it is may be told by other parts' faces
+        else:
+            self.place(placed)
+
+    def place(self, placed: PlacedBody) -> None:
+        """Put a body's tubes, and what of it is none, into the drawing."""
+        name, known, motion = placed.name, placed.survey, placed.motion
         for table in known.tables:
             own = name + table.name[len(known.name) :] if table.name.startswith(known.name) else table.name
-            placed = table.placement if motion is None else moved(table.placement, motion)
+            place = table.placement if motion is None else moved(table.placement, motion)
             told = table.findings if motion is None else tuple(moved_finding(f, motion) for f in table.findings)
             self.drawing.tables.append(
-                replace(table, name=own, placement=placed, layer=table.layer or layer, findings=told)
+                replace(table, name=own, placement=place, layer=table.layer or placed.layer, findings=told)
             )
         for left in known.ignored:
             kind = name if left.kind == known.name else left.kind
             self.ignored[kind, left.why] += left.count
             if not known.tables:  # beside tubes in one body its box would say nothing
-                self.keep_box(body.shape, instance, kind, left.why)
+                self.keep_box(placed.body.shape, placed.instance, kind, left.why)
+        self.solid[placed.number] = self.solid.get(placed.number, False) or bool(known.tables)
+
+    def place_loose(self) -> None:
+        """Loose faces that are in several parts: together where they make a tube, else each part by itself."""
+        for group in touching(self.loose):
+            tables = joined_tubes(group)
+            if not tables:
+                for placed in group:
+                    self.place(placed)
+                continue
+            self.drawing.tables += tables
+            self.solid |= dict.fromkeys((placed.number for placed in group), True)
 
     def keep_box(self, shape: Any, instance: Instance, kind: str, why: Reason) -> None:
         """Keep the box around a body that is left out, where that was asked for."""
@@ -309,6 +319,7 @@ class _StepReading:
                 code="no-such-layer",
                 file=drawing.source,
             )
+        self.place_loose()
         for free, why in settle_free_curves(self.free, self.solid, drawing.tables, DEFAULT):
             if why is None:
                 drawing.curves.append(free.drawn)
