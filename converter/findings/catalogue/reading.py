@@ -365,12 +365,14 @@ define(
     says="tables of {others:list} bends fit the surface as well as this one of {bends}",
     cure="Check the number of bends against the part; a finer or less noisy mesh tells more.",
 )
+clause("mesh-open-by", "by {angle:angle}")
+clause("mesh-open-altogether", "altogether")
 define(
     "mesh-uncertain",
     WARNING,
     "A mesh leaves an angle or a straight of the table open by more than a little.",
-    says="the surface leaves the bend's angle open by {angle:angle}, the rotation before bend {rotated} by "
-    "{rotation:angle} and the straight before bend {before} by {straight:length}",
+    says="the surface leaves the bend's angle open by {angle:angle}, the rotation before bend {rotated} "
+    "{rotation} and the straight before bend {before} by {straight:length}",
     cure="A finer or less noisy mesh tells more; where straight and bend meet hardly shows in scatter.",
 )
 

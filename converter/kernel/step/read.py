@@ -7,6 +7,7 @@ are put right for the length of a call. Every status the kernel gives is checked
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -162,7 +163,7 @@ def load_step(data: bytes, name: str) -> StepSession:
         # the curves in parameters, which this would bring in step with the edges, are not used here
         repairs.Bind(TCollection_AsciiString("FixShape.FixSameParameterMode"), TCollection_AsciiString("0"))
         reader.SetShapeFixParameters(repairs)
-        data, names = without_file_names(data)
+        data, names = without_file_names(with_names_set(data))
         status = reader.ReadStream("drawing", io.BytesIO(data))
         if status != IFSelect_ReturnStatus.IFSelect_RetDone:
             raise _refused(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
@@ -195,6 +196,20 @@ def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
             if not any(ours is not None and ours == other for _, other, _ in units):
                 units.append((word, ours, factor))
     return units, "" in called
+
+
+#: Entities between shapes whose names some programs leave unset; nothing is made of those names.
+_UNSET_NAME = re.compile(
+    rb"(\b(?:ITEM_DEFINED_TRANSFORMATION|(?:SHAPE_)?REPRESENTATION_RELATIONSHIP)\s*+\(\s*+)\$(?=\s*+,)"
+)
+
+
+def with_names_set(data: bytes) -> bytes:
+    """The file's text with names of transformations and relationships that are not set as empty ones.
+
+    Otherwise the kernel takes each for damage, and the file is read twice.
+    """
+    return _UNSET_NAME.sub(rb"\1''", data)
 
 
 #: What the kernel says of a text that is not set.
