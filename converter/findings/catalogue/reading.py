@@ -274,7 +274,7 @@ define(
         "face": _LENGTH_TO + "the face of what it stands on in the same body; whether the tube goes on in there is not "
         "known",
         "corners": _LENGTH_TO + "the middle of where its corners end",
-        "point": _LENGTH_TO + "level with the longest point of metal",
+        "point": _LENGTH_TO + "a point level with the longest point of metal",
     },
 )
 define(

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, along, dot, sub
-from converter.importers.solids.faces import CYLINDER, PLANE, SPHERE, TORUS, Patch, SolidBody
+from converter.importers.solids.faces import CYLINDER, PLANE, SPHERE, TORUS, Patch, Rim, SolidBody
 from converter.importers.solids.proof import face_grid
 from converter.importers.solids.square_table import section_place
 from converter.model.bends import Placement
@@ -34,6 +34,7 @@ Array = NDArray[np.float64]
 MOST_NAMED = 12
 #: Part by which a body's volume may exceed that of its tubes before it is told.
 _MORE_METAL = 0.02
+_ALONG = np.linspace(0.0, 1.0, 5)[:, None]
 #: A plate is thinner than this part of its other sizes.
 _THIN = 0.35
 
@@ -178,13 +179,21 @@ def _is_outside(patch: Patch, body: SolidBody, tubes: list[_TubeWall]) -> bool:
 
 
 def _points(patch: Patch, body: SolidBody) -> Array:
-    rows = [body.rims[number].points for number, _ in patch.rims if len(body.rims[number].points)]
+    rims = [body.rims[number] for number, _ in patch.rims]
+    rows = [_points_along(rim) for rim in rims if len(rim.points)]
     # within its edges a face bulges where it is round both ways; the grid of a plane reaches past them
     if patch.shape.kind in (TORUS, SPHERE) and patch.samples is not None:
         rows.append(patch.samples)
     elif patch.shape.kind == TORUS or (patch.shape.kind == CYLINDER and not rows):
         rows.append(face_grid(patch) if patch.samples is None else patch.samples)
     return np.concatenate(rows) if rows else np.empty((0, 3))
+
+
+def _points_along(rim: Rim) -> Array:
+    """Points along an edge; a straight one has only its ends, which may lie in two tubes that it joins."""
+    if not rim.straight or len(rim.points) != 2:
+        return rim.points
+    return rim.points[:1] + _ALONG * (rim.points[1:] - rim.points[:1])
 
 
 def _closes(patch: Patch, faces: list[Any], tubes: list[_TubeWall]) -> bool:
@@ -347,11 +356,21 @@ def _kind(patches: list[Patch], sizes: Vec, tubes: list[_TubeWall]) -> str:
         return "a flange, washer or collar" if length < widest.shape.radius else "a socket or sleeve"
     if len(patches) == 1 and kinds[PLANE]:
         return "a flat face, as of a cap or plug,"
+    fits = middle <= max(max(tube.outer.height, tube.outer.width) for tube in tubes)
+    if fits and any(p.shape.kind == CYLINDER and _is_about(p, tubes) and _is_within(p, tubes) for p in patches):
+        return "a ring or bush inside"
+    if kinds[PLANE] >= 2 and small < _THIN * middle:
+        return "a plate"
     if 2 * kinds[PLANE] >= len(patches):
-        return "a plate" if small < _THIN * middle else "a block or bracket"
+        return "a block or bracket"
     if kinds[CYLINDER]:
         return "a boss, pin or fitting"
     return "a part of free form"
+
+
+def _is_within(patch: Patch, tubes: list[_TubeWall]) -> bool:
+    """Whether a cylinder is smaller than the bore of a tube that it lies about."""
+    return any(tube.bore is not None and 2.0 * patch.shape.radius < tube.bore.height - tube.slack for tube in tubes)
 
 
 def _is_about(patch: Patch, tubes: list[_TubeWall]) -> bool:

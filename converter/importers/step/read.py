@@ -274,13 +274,16 @@ class _StepReading:
     def place_loose(self) -> None:
         """Loose faces that are in several parts: together where they make a tube, else each part by itself."""
         for group in touching(self.loose):
-            tables = joined_tubes(group)
-            if not tables:
+            joined = joined_tubes(group)
+            if joined is None:
                 for placed in group:
                     self.place(placed)
                 continue
-            self.drawing.tables += tables
-            self.solid |= dict.fromkeys((placed.number for placed in group), True)
+            self.drawing.tables += joined[0]
+            for left in joined[1]:
+                self.ignored[left.kind, left.why] += left.count
+            for placed in group:
+                self.solid[placed.number] = self.solid.get(placed.number, False) or bool(joined[0])
 
     def keep_box(self, shape: Any, instance: Instance, kind: str, why: Reason) -> None:
         """Keep the box around a body that is left out, where that was asked for."""

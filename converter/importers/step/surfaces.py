@@ -11,7 +11,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from converter.findings import Finding
-from converter.geometry.vectors import Vec
+from converter.geometry.vectors import Vec, along
+from converter.model.bends import Placement
+from converter.model.centerline import rebuild
+from converter.model.curve import Line
 from converter.model.drawing import Ignored, ReadyTable
 from converter.tolerances import DEFAULT
 
@@ -102,20 +105,51 @@ def _touch(a: tuple[Vec, Vec] | None, b: tuple[Vec, Vec] | None) -> bool:
     )
 
 
-def joined_tubes(group: Sequence[PlacedBody]) -> list[ReadyTable]:
-    """The tubes of several bodies together, in place; none where that tells no more than each by itself."""
+def joined_tubes(group: Sequence[PlacedBody]) -> tuple[list[ReadyTable], list[Ignored]] | None:
+    """The tubes of several bodies together, in place, and what they are where they are none.
+
+    Returns:
+        None where that tells no more than each of them by itself.
+    """
     from converter.importers.solids.read import find_tubes
     from converter.kernel.step.labels import best_name
     from converter.kernel.step.places import recognise_together
 
     if len(group) < 2:
-        return []
+        return None
     shapes = [(placed.body.shape, placed.instance.location) for placed in group]
-    tables, _ = recognise_together(find_tubes, shapes, best_name(*(p.name for p in group)), DEFAULT)
+    tables, ignored = recognise_together(find_tubes, shapes, best_name(*(p.name for p in group)), DEFAULT)
     alone = [table for placed in group for table in placed.survey.tables]
+    if not tables:
+        holes = alone and all(map(_is_short, alone))  # holes and bosses of what they are together
+        return ([], ignored) if holes and ignored else None
     skins = [sum(table.section is None for table in some) for some in (tables, alone)]
-    if not tables or (alone and len(tables) >= len(alone) and skins[0] >= skins[1]):
-        return []
+    if alone and len(tables) >= len(alone) and skins[0] >= skins[1]:
+        return None
     told = Finding("solid-joined", measured=float(len(group)), values={"count": len(group)})
-    layer = next((placed.layer for placed in group if placed.layer), None)
-    return [replace(t, layer=t.layer or layer, findings=(*t.findings, replace(told, tube=t.name))) for t in tables]
+    return [_of_parts(table, group, told) for table in tables], []
+
+
+def _is_short(table: ReadyTable) -> bool:
+    from converter.importers.solids.reasons import STUB_AMONG_OTHERS
+
+    od = max((f.measured or 0.0 for f in table.findings if f.code == "solid-skin"), default=0.0)
+    return table.section is None and table.table.developed_length < STUB_AMONG_OTHERS * od
+
+
+def _of_parts(table: ReadyTable, group: Sequence[PlacedBody], told: Finding) -> ReadyTable:
+    """A table with name and layer of the first part about the middle of its longest straight or bend."""
+    from converter.kernel.step.places import box_of
+
+    longest = max(rebuild(table.table, table.placement or Placement()), key=lambda s: s.length)
+    middle = (
+        along(longest.start, longest.direction, longest.length / 2.0)
+        if isinstance(longest, Line)
+        else longest.point(longest.angle / 2.0)
+    )
+    boxes = ((placed, box_of(placed.body.shape, placed.instance.location)) for placed in group)
+    part = next((placed for placed, box in boxes if _touch(box, (middle, middle))), group[0])
+    # what are parts of the file is no one body
+    findings = tuple(f for f in table.findings if f.code != "solid-fused")
+    told = replace(told, tube=part.name)
+    return replace(table, name=part.name, layer=table.layer or part.layer, findings=(*findings, told))

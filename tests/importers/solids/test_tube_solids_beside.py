@@ -17,6 +17,7 @@ from converter.model.run import Run
 from converter.model.section import Section
 
 TUBE, BAR = Section("round", 33.7, 2.6), Section("bar", 12, 6)
+SQUARE = Section("square", 40, 3, 40, 6)
 BENT, STRAIGHT = run_of([(150, 0, 90, 90)], 200), run_of([], 400)
 X, Y, Z = (1, 0, 0), (0, 1, 0), (0, 0, 1)
 
@@ -60,6 +61,10 @@ BODIES = {
     ),
     "plate at its end": (solid(BENT).fuse(box(10, 80, 80, (-5, 0, 0))), [1], 1),
     "washer on a bent bar": (solid(BENT, BAR).fuse(cylinder((20, 0, 0), X, 15, 4)), [1], 1),
+    "plate between two tubes": (
+        pipe((0, 0, 0), X, 20, 2, 400).fuse(pipe((0, 100, 0), X, 20, 2, 400), box(30, 80, 6, (200, 50, 0))), [0, 0], 1,
+    ),
+    "square post on its plate": (solid(run_of([], 500), SQUARE).fuse(box(8, 120, 120, (-4, 0, 0))), [0], 1),
     "post and branch": (pipe((0, 0, 0), Z, 20, 2, 300).fuse(pipe((0, 0, 150), X, 15, 2, 200)), [0, 0], 0),
 }  # fmt: skip
 

@@ -198,6 +198,54 @@ def test_the_kernel_never_sees_a_files_name(frame):
     assert without_file_names(build(hook()).encode())[1] == []
 
 
+# --- surfaces in parts --------------------------------------------------------------------------
+
+
+def faces_of(shape):
+    import cadquery as cq
+
+    return [f for f in cq.Shape.cast(getattr(shape, "wrapped", shape)).Faces() if f.geomType() != "PLANE"]
+
+
+def read_parts(path, shapes):
+    import cadquery as cq
+
+    assembly = cq.Assembly(name="all")
+    for name, shape in shapes:
+        assembly.add(shape, name=name)
+    assembly.export(str(path), "STEP")
+    return read_step(path)
+
+
+def test_faces_that_are_parts_make_each_tube_of_a_frame(tmp_path):
+    """Names are those of the parts in the middle of each; what is one body in no file is not told as one."""
+    post, branch = pipe((0, 0, 0), (1, 0, 0), 15, 2, 400), pipe((200, 15, 0), (0, 1, 0), 10, 2, 300)
+    named = [(f"post {i}", f) for i, f in enumerate(faces_of(post))]
+    drawing = read_parts(tmp_path / "x.step", [*named, *((f"branch {i}", f) for i, f in enumerate(faces_of(branch)))])
+    assert sorted((t.name, t.section.od, t.section.wall) for t in drawing.tables) == [
+        ("branch 0", pytest.approx(20), pytest.approx(2)), ("post 0", pytest.approx(30), pytest.approx(2)),
+    ]  # fmt: skip
+    assert {f.code for t in drawing.tables for f in t.findings} == {"solid-joined"}
+
+
+def test_skins_of_two_tubes_side_by_side_stay_two(tmp_path):
+    import cadquery as cq
+
+    hook = cq.Compound.makeCompound(faces_of(tube_solid(run_of([(150, 0, 90, 90)], 200), Section("bar", 33.7, 16.85))))
+    bar = cq.Compound.makeCompound(faces_of(tube_solid(run_of([], 400), Section("bar", 20, 10)))).translate((0, 60, 50))
+    drawing = read_parts(tmp_path / "x.step", [("hook", hook), ("bar", bar)])
+    assert [(t.name, t.section, len(t.table.bends)) for t in drawing.tables] == [("hook", None, 1), ("bar", None, 0)]
+    assert {f.code for t in drawing.tables for f in t.findings} == {"solid-skin"}
+
+
+def test_a_hole_whose_plate_is_in_other_parts_is_no_tube(tmp_path):
+    import cadquery as cq
+
+    plate = cq.Workplane("XY").box(100, 60, 5).faces(">Z").workplane().hole(5).val()
+    drawing = read_parts(tmp_path / "x.step", [(f"f{i}", face) for i, face in enumerate(plate.Faces())])
+    assert not drawing.tables and len(drawing.ignored) == 1 and "boss" in drawing.ignored[0].why_in()
+
+
 # --- curves beside solids -----------------------------------------------------------------------
 
 
