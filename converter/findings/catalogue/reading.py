@@ -283,6 +283,7 @@ define(
     "A body holds more than the tubes found in it: what is left out of it is named, with its size and place.",
     says={
         "": "{kind} of {sizes:sizes} about {place:place} is one body with it and was left out",
+        "surface": "{kind} of {sizes:sizes} about {place:place} lies among the same surfaces and was left out",
         "more": "{count:count further part} of the same body {count:was/were} left out",
         "metal": "its body has {percent:.0f}% more metal than the tubes found in it: a plug, an insert or a thicker "
         "stretch was not told apart",

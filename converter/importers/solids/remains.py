@@ -8,8 +8,9 @@ a tube, the volume is asked too: no tube has more metal than its section times i
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -34,6 +35,8 @@ Array = NDArray[np.float64]
 MOST_NAMED = 12
 #: Part by which a body's volume may exceed that of its tubes before it is told.
 _MORE_METAL = 0.02
+#: Up to so many faces are measured by the kernel, which takes milliseconds for each.
+_MOST_EXACT = 300
 _ALONG = np.linspace(0.0, 1.0, 5)[:, None]
 #: A plate is thinner than this part of its other sizes.
 _THIN = 0.35
@@ -70,6 +73,7 @@ def with_remains(
         told.setdefault(remain.table, []).append(
             Finding(
                 "solid-remains",
+                variant="" if is_solid else "surface",
                 tube=tables[remain.table].name,
                 at=remain.place,
                 measured=max(remain.sizes),
@@ -92,14 +96,17 @@ def with_remains(
 
 def remains_of(tubes: list[_TubeWall], body: SolidBody, shapes: Sequence[Any], claimed: set[int]) -> list[Remain]:
     """What in a body lies outside the metal of its tubes, the largest first."""
+    free = [patch for patch in body.patches if patch.index not in claimed]
+    places = _places(free, body, tubes)
     faces = _kernel_faces(shapes)
-    outside = [
-        patch.index
-        for patch in body.patches
-        if patch.index not in claimed and (_is_outside(patch, body, tubes) or _closes(patch, faces, tubes))
-    ]
-    groups = _with_inner_faces(_connected(outside, body), body, faces, tubes)
-    found = [_remain(group, body, faces, tubes) for group in groups]
+    outside = [p.index for p in free if not places[p.index].walled or _closes(p, faces, body, tubes)]
+    box = partial(_box, faces if len(outside) <= _MOST_EXACT else None, body)
+    groups = _with_inner_faces(_connected(outside, body), box, places, tubes)
+    found = []
+    for group in groups:
+        sizes, middle = box(group)
+        nearest = min((places[k] for k in group), key=lambda place: place.off).tube
+        found.append(Remain(_kind([body.patches[k] for k in group], sizes, tubes), sizes, middle, nearest))
     return sorted(found, key=lambda remain: -max(remain.sizes))
 
 
@@ -168,14 +175,45 @@ def _outside(loop: Outline, p: Array, q: Array) -> Array:
     return np.hypot(np.maximum(a, 0.0), np.maximum(b, 0.0)) + np.minimum(np.maximum(a, b), 0.0) - corner
 
 
-def _is_outside(patch: Patch, body: SolidBody, tubes: list[_TubeWall]) -> bool:
-    points = _points(patch, body)
-    if not len(points):
-        return False
-    walled = np.zeros(len(points), bool)
-    for tube in tubes:
-        walled |= tube.away(points)[1]
-    return not bool(walled.all())
+@dataclass(frozen=True, slots=True)
+class _FacePlace:
+    """Where a face lies against the tubes.
+
+    Attributes:
+        walled: whether all its points lie in walls.
+        inner: whether all lie within the outsides.
+        tube, off: the tube whose outside it comes nearest to, and how near, mm.
+    """
+
+    walled: bool
+    inner: bool
+    tube: int = 0
+    off: float = np.inf
+
+
+def _places(patches: list[Patch], body: SolidBody, tubes: list[_TubeWall]) -> dict[int, _FacePlace]:
+    """Of each face where it lies; all their points are held against each tube at once."""
+    rows = [_points(patch, body) for patch in patches]
+    found = {patch.index: _FacePlace(True, True) for patch in patches}
+    some = [(patch, points) for patch, points in zip(patches, rows, strict=True) if len(points)]
+    if not some:
+        return found
+    points = np.concatenate([own for _, own in some])
+    starts = np.cumsum([0, *(len(own) for _, own in some[:-1])])
+    walled, inner = np.zeros(len(points), bool), np.zeros(len(points), bool)
+    best, nearest = np.full(len(some), np.inf), np.zeros(len(some), int)
+    for k, tube in enumerate(tubes):
+        off, within = tube.away(points)
+        walled |= within
+        inner |= off <= tube.slack
+        near = np.minimum.reduceat(np.abs(off), starts)
+        nearest[near < best] = k
+        best = np.minimum(best, near)
+    all_walled, all_inner = (np.logical_and.reduceat(flags, starts) for flags in (walled, inner))
+    for i, (patch, _) in enumerate(some):
+        place = _FacePlace(bool(all_walled[i]), bool(all_inner[i]), int(nearest[i]), float(best[i]))
+        found[patch.index] = place
+    return found
 
 
 def _points(patch: Patch, body: SolidBody) -> Array:
@@ -196,10 +234,14 @@ def _points_along(rim: Rim) -> Array:
     return rim.points[:1] + _ALONG * (rim.points[1:] - rim.points[:1])
 
 
-def _closes(patch: Patch, faces: list[Any], tubes: list[_TubeWall]) -> bool:
+def _closes(patch: Patch, faces: list[Any], body: SolidBody, tubes: list[_TubeWall]) -> bool:
     """Whether a flat face stands across a bore: a cap or a plug, whose edges lie in the wall all the same."""
     if patch.shape.kind != PLANE:
         return False
+    edges = _points(patch, body)
+    if not len(edges):
+        return False
+    lowest, highest = edges.min(axis=0) - 1e-6, edges.max(axis=0) + 1e-6
     for tube in tubes:
         if tube.bore is None:
             continue
@@ -209,7 +251,10 @@ def _closes(patch: Patch, faces: list[Any], tubes: list[_TubeWall]) -> bool:
                 continue
             t = dot(sub(patch.shape.point, point), patch.shape.axis) / slope
             reach = tube.slack + max(tube.past or (0.0, 0.0))
-            if low - reach <= t <= high + reach and _covers(faces[patch.index], along(point, direction, t)):
+            spot = along(point, direction, t)
+            if not low - reach <= t <= high + reach or bool(((spot < lowest) | (spot > highest)).any()):
+                continue
+            if _covers(faces[patch.index], spot):
                 return True
     return False
 
@@ -247,16 +292,21 @@ def _covers(face: Any, point: Vec) -> bool:
     return bool(BRepTopAdaptor_FClass2d(face, 1e-6).Perform(gp_Pnt2d(u, v), False) == TopAbs_State.TopAbs_IN)
 
 
-def _box(faces: list[Any]) -> tuple[Vec, Vec]:
-    """Sizes and middle of the box around faces, mm."""
-    from OCP.Bnd import Bnd_Box
-    from OCP.BRepBndLib import BRepBndLib
+def _box(faces: list[Any] | None, body: SolidBody, group: list[int]) -> tuple[Vec, Vec]:
+    """Sizes and middle of the box around faces, mm: by the kernel's faces, or by points of them for None."""
+    if faces is None:
+        rows = [points for k in group if len(points := _points(body.patches[k], body))]
+        points = np.concatenate(rows) if rows else np.zeros((1, 3))
+        ends = list(zip(points.min(axis=0).tolist(), points.max(axis=0).tolist(), strict=True))
+    else:
+        from OCP.Bnd import Bnd_Box
+        from OCP.BRepBndLib import BRepBndLib
 
-    box = Bnd_Box()
-    for face in faces:
-        BRepBndLib.AddOptimal_s(face, box, False, False)
-    low, high = box.CornerMin(), box.CornerMax()
-    ends = ((low.X(), high.X()), (low.Y(), high.Y()), (low.Z(), high.Z()))
+        box = Bnd_Box()
+        for k in group:
+            BRepBndLib.AddOptimal_s(faces[k], box, False, False)
+        low, high = box.CornerMin(), box.CornerMax()
+        ends = [(low.X(), high.X()), (low.Y(), high.Y()), (low.Z(), high.Z())]
     sizes, place = [b - a for a, b in ends], [(a + b) / 2.0 for a, b in ends]
     return (sizes[0], sizes[1], sizes[2]), (place[0], place[1], place[2])
 
@@ -303,21 +353,19 @@ def _connected(faces: list[int], body: SolidBody) -> list[list[int]]:
 
 
 def _with_inner_faces(
-    groups: list[list[int]], body: SolidBody, faces: list[Any], tubes: list[_TubeWall]
+    groups: list[list[int]],
+    box: Callable[[list[int]], tuple[Vec, Vec]],
+    places: dict[int, _FacePlace],
+    tubes: list[_TubeWall],
 ) -> list[list[int]]:
     """Groups of faces, those inside a tube put to what they belong to beyond its wall: a flange's face in the bore."""
-    slack = max(tube.wall + tube.slack for tube in tubes)
-    inner: list[list[int]] = []
-    outer: list[list[int]] = []
-    for group in groups:
-        points = _group_points(group, body)
-        within = any(bool((tube.away(points)[0] <= tube.slack).all()) for tube in tubes)
-        (inner if within and len(points) else outer).append(group)
-    boxes = [_box([faces[k] for k in group]) for group in outer]
-    whole = [list(group) for group in outer]
+    gap = max(tube.wall + tube.slack for tube in tubes)
+    inner = [group for group in groups if all(places[k].inner for k in group)]
+    whole = [list(group) for group in groups if not all(places[k].inner for k in group)]
+    boxes = [box(group) for group in whole] if inner else []
     for group in inner:
-        box = _box([faces[k] for k in group])
-        beside = next((k for k, other in enumerate(boxes) if _is_beside(box, other, slack)), None)
+        own = box(group)
+        beside = next((k for k, other in enumerate(boxes) if _is_beside(own, other, gap)), None)
         if beside is None:
             whole.append(group)
         else:
@@ -328,19 +376,6 @@ def _with_inner_faces(
 def _is_beside(one: tuple[Vec, Vec], other: tuple[Vec, Vec], gap: float) -> bool:
     """Whether two boxes (sizes and middle each) come as near as a gap."""
     return all(abs(p - q) <= (a + b) / 2.0 + gap for a, b, p, q in zip(one[0], other[0], one[1], other[1], strict=True))
-
-
-def _group_points(group: list[int], body: SolidBody) -> Array:
-    rows = [points for k in group if len(points := _points(body.patches[k], body))]
-    return np.concatenate(rows) if rows else np.empty((0, 3))
-
-
-def _remain(group: list[int], body: SolidBody, faces: list[Any], tubes: list[_TubeWall]) -> Remain:
-    sizes, place = _box([faces[k] for k in group])
-    points = _group_points(group, body)
-    points = points if len(points) else np.array([place])
-    nearest = min(range(len(tubes)), key=lambda k: float(np.abs(tubes[k].away(points)[0]).min()))
-    return Remain(_kind([body.patches[k] for k in group], sizes, tubes), sizes, place, nearest)
 
 
 def _kind(patches: list[Patch], sizes: Vec, tubes: list[_TubeWall]) -> str:
