@@ -15,7 +15,8 @@ import trimesh
 from dxf_text import text as dxf_text
 from dxf_tools import FIXTURES, new, reread
 from mesh_tools import ringed, saved, scanned, swept
-from tube_bodies import angle_iron, cylinder, plate, shaft, spring
+from places import FIXTURES as EVERY
+from tube_bodies import angle_iron, cylinder, pipe, plate, shaft, spring
 from tubes import run_of
 
 from converter.findings import CODES, Clause, Finding
@@ -31,18 +32,23 @@ from converter.importers.mesh.tube_findings import tube_findings
 from converter.importers.mesh.weld import weld
 from converter.importers.registry import ReadOptions, read
 from converter.importers.solids.read import find_tubes
+from converter.importers.solids.remains import MOST_NAMED
+from converter.importers.step.construction import FreeCurve, settle_free_curves
+from converter.importers.step.outside import OutsideParts
 from converter.importers.step.read import _no_unit_finding, _StepReading
 from converter.job import open_job
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.curve import Line
-from converter.model.drawing import Drawing, Ignored
+from converter.model.drawing import Drawing, DrawnCurve, Ignored
 from converter.model.section import Section
 from converter.reducer import reduce_drawing
 from converter.settings import Settings
+from converter.tolerances import DEFAULT
 from converter.units import Display
 
 Told = tuple[list[Finding], list[Ignored]]
 
+STEP = EVERY / "step"
 _SOURCE = inspect.getsource(reading)
 #: Codes and clauses of the readers' catalogue.
 _CODES = re.findall(r'^define\(\s*"([^"]+)"', _SOURCE, re.MULTILINE)
@@ -169,9 +175,40 @@ def solids() -> Iterator[Told]:
         shaft(),
         spring(),
     ]
-    for shape in shapes:
+    for shape in (*shapes, *tubes_with_more()):
         found, ignored = find_tubes(shape.wrapped, "part")
         yield [finding for table in found for finding in table.findings], ignored
+
+
+def tubes_with_more() -> Iterator[cq.Shape]:
+    """Tubes with ends that are not square, and with other things in their bodies."""
+    tube, ball = pipe((0, 0, 0), (1, 0, 0), 15, 2, 300), cq.Solid.makeSphere(60, angleDegrees1=-90)
+    square = cq.Shape.cast(tube_solid(run_of([], 300), Section("square", 40, 3)))
+    slant = cq.Workplane("XY").box(100, 100, 100).rotate((0, 0, 0), (0, 1, 0), 45).translate((320, 0, 0)).val()
+    yield tube.cut(slant)
+    yield tube.cut(cylinder((300, 0, -100), (0, 0, 1), 20, 200))
+    yield tube.cut(ball.translate(cq.Vector(340, 0, 0)))
+    yield square.cut(ball.translate(cq.Vector(340, 17, 9)))
+    base = plate(100, 8).val().rotate(cq.Vector(), cq.Vector(0, 1, 0), 90)
+    yield tube.fuse(base)
+    yield cq.Compound.makeCompound([*tube.Faces(), *base.translate(cq.Vector(0, 200, 0)).Faces()])
+    lug = cq.Workplane("XY").box(6, 6, 20).translate((20, 0, 20)).val()
+    yield tube.fuse(*(lug.translate(cq.Vector(20.0 * k, 0, 0)) for k in range(MOST_NAMED + 1)))
+
+
+def steps(tmp_path: Path) -> Iterator[Told]:
+    """STEP files in parts: surfaces, files beside them, a centerline beside its solid."""
+    skins = read(STEP / "solid-freecad-skins.step")
+    yield [finding for table in skins.tables for finding in table.findings], skins.ignored
+    beside = OutsideParts(None, lambda *_: None, lambda _: None)
+    beside.read["post.stp"] = 1
+    beside.missing |= {f"{k}.stp": ("it does not lie beside this file", {"Rail": None}) for k in range(22)}
+    beside.missing["0.stp"] = (Clause.of("outside-unread", error="it is cut short"), {"Rail": None, "Post": None})
+    yield beside.findings(), []
+    table = skins.tables[0]
+    line = FreeCurve(DrawnCurve(Line((10.0, 0.0, 0.0), (140.0, 0.0, 0.0))), 0)
+    left = [why for _, why in settle_free_curves([line], {1: True}, [table], DEFAULT)]
+    yield [], [Ignored("edge", 1, why) for why in left if why is not None]
 
 
 def meshes(tmp_path: Path) -> Iterator[Told]:
@@ -191,6 +228,7 @@ def meshes(tmp_path: Path) -> Iterator[Told]:
         straights=(0.0, 5.0, 0.0),
         rotations=(0.0, 3.0),
     )
+    yield tube_findings("open", replace(tube, doubt=replace(doubt, rotations=(0.0, 9998.0)))), []
     sharp = replace(tube.table, bends=tuple(replace(bend, clr=None, corner=True) for bend in tube.table.bends))
     yield tube_findings("odd", replace(tube, deviation=2.0, sigma=0.02, oval=1.0, taper=-1.0, doubt=doubt)), []
     yield tube_findings("sharp", replace(tube, table=sharp)), []
@@ -234,7 +272,7 @@ def told(tmp_path_factory) -> Told:
         findings += drawing.findings
         ignored += drawing.ignored
         findings += [finding for table in drawing.tables for finding in table.findings]
-    for some, left in (*solids(), *meshes(tmp_path)):
+    for some, left in (*solids(), *steps(tmp_path), *meshes(tmp_path)):
         findings += some
         ignored += left
     findings += jobs(tmp_path)
@@ -255,7 +293,7 @@ def clauses_of(value: object) -> Iterator[str]:
 def test_every_text_of_the_catalogue_is_really_told(told):
     findings, ignored = told
     every = {(code, variant) for code in _CODES for variant in CODES[code].says} | _MORE
-    assert len(_CODES) == 25 and every - {(f.code, f.variant) for f in findings} == _FAULTS | _ENDS
+    assert len(_CODES) == 29 and every - {(f.code, f.variant) for f in findings} == _FAULTS | _ENDS
     values = [value for finding in findings for _, value in finding.value_pairs] + [one.why for one in ignored]
     assert set(_CLAUSES) <= set(CLAUSES)
     seldom = {one.name for one in _SELDOM}

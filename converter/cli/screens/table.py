@@ -74,6 +74,8 @@ def part_text(part: Part, display: Display, marks: Mapping[tuple[str, int], str]
         lines.append(Grid(heads, rows, "rrrrrl"[: len(heads)], tint=tint).text())
     length = display.length(run.table.developed_length)
     lines.append(f"  developed length {length}" + ("" if run.table.bends else ", straight"))
+    if run.metal is not None and max(map(abs, run.metal)) > _WORTH_SAYING:
+        lines[-1] += f"; from long point to long point {display.length(run.table.developed_length + sum(run.metal))}"
     deviation = max(one.run.deviation for one in part.tubes)
     if deviation > _WORTH_SAYING:
         lines.append(f"  strays up to {deviation:.3f} mm from what was drawn")

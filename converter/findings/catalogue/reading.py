@@ -152,6 +152,22 @@ define(
     "A curve of a kind that has no exact counterpart here was read as close points on it.",
     says="{count:count curve} of the kind {kind} {count:was/were} read as close points on {count:it/them}",
 )
+clause("edge-of-tube", "the centerline of {tube:bare}, which was read from its solid")
+clause("outside-unread", "{error:bare}")
+define(
+    "part-elsewhere",
+    WARNING,
+    "Parts of a STEP file lie in other files: which were read from beside it, and which are missing and why.",
+    says={
+        "": "{parts:list quoted} {count:lies/lie} in another file, {file:quoted}, which was not read: {why}",
+        "read": "parts were read from {count:count file} beside it: {files:list quoted}",
+        "more": "{count:,} more files that it names were not read",
+    },
+    cure={
+        "": "Put that file beside this one under that name, or export the assembly with its parts in one file.",
+        "more": "Put them beside this file, or export the assembly with its parts in one file.",
+    },
+)
 _TOUCHES = "the end touches what was left out ({kind:bare} {why}); "
 _CUT = _TOUCHES + "with it, the end is cut to fit {mates:list bare}"
 define(
@@ -234,10 +250,45 @@ define(
     cure="Name the section: as an option, or in a job file.",
 )
 define(
+    "solid-joined",
+    NOTE,
+    "The surfaces of a tube are several parts of the file; they were joined where they meet.",
+    says="its surfaces are {count:count part} of the file, which were joined where they meet",
+)
+define(
     "solid-fused",
     NOTE,
     "Several tubes were one body; they were separated.",
     says="{count:,} tubes are one body in the file; they were separated where their surfaces part",
+)
+
+_LENGTH_TO = "its developed length runs along the centerline, here to "
+define(
+    "solid-ends",
+    NOTE,
+    "To where the length of a tube runs at an end that is mitred, coped or fused to something; in JSON `measured` is "
+    "how far the longest point of metal lies past that.",
+    says={
+        "cut": _LENGTH_TO + "where it meets the plane of the cut",
+        "mate": _LENGTH_TO + "where it comes nearest to the axis of the tube that the end is cut to",
+        "face": _LENGTH_TO + "the face of what it stands on in the same body; whether the tube goes on in there is not "
+        "known",
+        "corners": _LENGTH_TO + "the middle of where its corners end",
+        "point": _LENGTH_TO + "a point level with the longest point of metal",
+    },
+)
+define(
+    "solid-remains",
+    NOTE,
+    "A body holds more than the tubes found in it: what is left out of it is named, with its size and place.",
+    says={
+        "": "{kind} of {sizes:sizes} about {place:place} is one body with it and was left out",
+        "surface": "{kind} of {sizes:sizes} about {place:place} lies among the same surfaces and was left out",
+        "more": "{count:count further part} of the same body {count:was/were} left out",
+        "metal": "its body has {percent:.0f}% more metal than the tubes found in it: a plug, an insert or a thicker "
+        "stretch was not told apart",
+    },
+    cure={"metal": "Compare the body with the table."},
 )
 
 # --- why a solid is no tube: what is left out, no findings -----------------------------------
@@ -315,12 +366,14 @@ define(
     says="tables of {others:list} bends fit the surface as well as this one of {bends}",
     cure="Check the number of bends against the part; a finer or less noisy mesh tells more.",
 )
+clause("mesh-open-by", "by {angle:angle}")
+clause("mesh-open-altogether", "altogether")
 define(
     "mesh-uncertain",
     WARNING,
     "A mesh leaves an angle or a straight of the table open by more than a little.",
-    says="the surface leaves the bend's angle open by {angle:angle}, the rotation before bend {rotated} by "
-    "{rotation:angle} and the straight before bend {before} by {straight:length}",
+    says="the surface leaves the bend's angle open by {angle:angle}, the rotation before bend {rotated} "
+    "{rotation} and the straight before bend {before} by {straight:length}",
     cure="A finer or less noisy mesh tells more; where straight and bend meet hardly shows in scatter.",
 )
 

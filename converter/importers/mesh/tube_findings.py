@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.findings import Finding
+from converter.findings import Clause, Finding
 from converter.importers.mesh.load import LoadedMeshes
 from converter.importers.mesh.tube import Measured
 
@@ -13,6 +13,7 @@ EXACT = 1e-3  #: mm; a standard deviation below this is rounding, not noise
 COARSE = 2e-3  #: mm between neighbouring single-precision numbers above which it is told
 OFF = 5e-5  #: of the radius: a vertex further off than this, and than its scatter explains, is told
 LOOSE_ANGLE = 0.5  #: degrees of uncertainty of an angle that are told
+_ANY_TURN = 180.0  #: degrees of uncertainty from which a rotation is not known at all
 LOOSE_ROTATION = 1.0  #: degrees of uncertainty of a rotation that are told
 LOOSE_STRAIGHT = 2.0  #: mm of uncertainty of a straight between bends that are told
 ODD = 0.01  #: of the diameter: ovality or taper that is told
@@ -116,7 +117,9 @@ def _doubt_findings(name: str, tube: Measured) -> list[Finding]:
                     unit="deg",
                     values={
                         "angle": float(turn),
-                        "rotation": float(roll),
+                        "rotation": Clause.of("mesh-open-by", angle=float(roll))
+                        if roll < _ANY_TURN
+                        else Clause.of("mesh-open-altogether"),
                         "rotated": i + 1,
                         "straight": float(length),
                         "before": j + 1,

@@ -61,7 +61,11 @@ def nest(pieces: list[TubePiece], oriented: bool) -> None:
             if outer.inside or (oriented and outer.sign < 0):
                 continue
             for inner in own[i + 1 :]:
-                if inner.inside or overlap(outer, inner) <= 0.3 * min(outer.hi - outer.lo, inner.hi - inner.lo):
+                # a bore that runs on through a flange is the bore of both
+                shared = oriented and inner.sign < 0
+                if inner.inside and not shared:
+                    continue
+                if overlap(outer, inner) <= 0.3 * min(outer.hi - outer.lo, inner.hi - inner.lo):
                     continue
                 if oriented and inner.sign > 0:
                     break  # another outside within this one: it has no bore of its own in between
@@ -143,9 +147,15 @@ def _mates(found: FacePieces, body: SolidBody, piece: TubePiece) -> set[int]:
         if found.axis_of[k] == number:
             continue
         others = {j for rim, _ in body.patches[k].rims for j in body.rims[rim].faces if j != k}
-        if any(found.axis_of[j] != number for j in others):
+        if any(found.axis_of[j] != number or _is_collar(body, j, piece) for j in others):
             out.add(k)
     return out
+
+
+def _is_collar(body: SolidBody, k: int, piece: TubePiece) -> bool:
+    """Whether a face on the piece's own axis is something around it: a washer, a flange."""
+    patch = body.patches[k]
+    return patch.sign == piece.sign and patch.shape.radius > piece.radius * (1.0 + SAME_RADIUS)
 
 
 def chains_of(outsides: list[TubePiece], tol: Tolerances) -> list[PieceChain]:

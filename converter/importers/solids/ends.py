@@ -15,9 +15,11 @@ from math import acos, atan2, hypot, pi, sqrt, tau
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.vectors import Vec, along, cross, dot, norm, sub
+from converter.findings import Finding
+from converter.geometry.vectors import Vec, along, cross, dot, norm, scale, sub
 from converter.importers.solids.faces import CONE, CYLINDER, PLANE, TORUS, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, FacePieces, TubePiece, near_angle
+from converter.tolerances import Tolerances
 
 Array = NDArray[np.float64]
 
@@ -25,14 +27,26 @@ Array = NDArray[np.float64]
 _CUTS = 1.0
 #: Sine of the least angle between a tube and the plane or axis that ends it.
 _ACROSS = 0.05
+#: Where metal ends within this part of the outside radius all around, it is cut square.
+_SQUARE = 0.002
+#: A flat face that reaches further from the axis than this many outside radii is not the tube's own cut.
+_BEYOND = 1.02
 
 
 @dataclass(frozen=True, slots=True)
 class ChainEnd:
-    """An end of a chain: ``t`` on its piece's axis, and the longest point of metal beyond it (mm)."""
+    """An end of a chain.
+
+    Attributes:
+        t: where the centerline ends, on its piece's axis.
+        metal: how far the longest point of metal lies beyond that, mm.
+        on: what it ends on, by the variants of the finding `solid-ends`: 'cut', 'mate', 'face',
+            'corners' or 'point'.
+    """
 
     t: float
     metal: float
+    on: str = "point"
 
 
 @dataclass(slots=True)
@@ -48,13 +62,54 @@ def end_of(body: SolidBody, found: FacePieces, piece: TubePiece, side: int) -> C
     """The end of a chain at its last piece's ``side`` (0: lo, 1: hi)."""
     cuts, rims = _cuts(body, found, piece, side)
     main = _main(cuts, piece)
-    t = None if main is None or main.patch is None else _meets(found, piece, side, main.patch)
+    t, on = None, "point"
+    if main is not None and main.patch is not None:
+        t = _meets(found, piece, side, main.patch)
+        on = _ends_on(body, piece, main.patch)
     if t is None:
-        t = _longest_place(piece, side, rims)
+        t, on = _longest_place(piece, side, rims), "point"
+    elif on == "face" and piece.bore is not None:
+        # the bore may run on through the flange or plate that the tube ends on
+        own = {number for patch in piece.patches for number, _ in patch.rims}
+        rims = [rim for rim in rims if any(rim is body.rims[number] for number in own)] or rims
     point, heading = piece.axis.at(t), piece.axis.heading(t)
     out = heading if side else (-heading[0], -heading[1], -heading[2])
     metal = reach(rims, point, out)
-    return ChainEnd(t, 0.0 if abs(metal) < 1e-9 else metal)
+    if on == "point" and metal + reach(rims, point, scale(out, -1.0)) < _SQUARE * piece.radius:
+        on = "cut"
+    return ChainEnd(t, 0.0 if abs(metal) < 1e-9 else metal, on)
+
+
+def end_findings(ends: tuple[ChainEnd, ChainEnd] | None, backward: bool, name: str, tol: Tolerances) -> list[Finding]:
+    """To where the length of a tube runs at each end that is not cut square.
+
+    Args:
+        ends: of the chain; None where it is closed.
+        backward: whether its table runs the other way.
+        name: of the tube.
+        tol: metal within ``fit`` of the centerline's end is square.
+    """
+    found = []
+    for letter, end in zip("AB", ends[::-1] if backward else ends, strict=True) if ends else ():
+        if abs(end.metal) > tol.fit or end.on in ("face", "point"):
+            found.append(
+                Finding("solid-ends", variant=end.on, tube=name, end=letter, measured=float(end.metal), unit="mm")
+            )
+    return found
+
+
+def _ends_on(body: SolidBody, piece: TubePiece, cut: Patch) -> str:
+    """What a face that ends a tube is: its own cut, a face of something it stands on, or the tube it is cut to."""
+    if cut.shape.kind != PLANE:
+        return "mate"
+    rows = [body.rims[number].points for number, _ in cut.rims]
+    points = np.concatenate(rows) if rows else np.empty((0, 3))
+    if not len(points) or piece.axis.is_ring:
+        return "cut"
+    arms = points - np.array(piece.axis.point)
+    ahead = arms @ np.array(piece.axis.direction)
+    off = np.sqrt(np.maximum((arms * arms).sum(axis=1) - ahead * ahead, 0.0))
+    return "face" if float(off.max()) > piece.radius * _BEYOND else "cut"
 
 
 def _main(cuts: list[_EndFace], piece: TubePiece) -> _EndFace | None:
@@ -197,7 +252,8 @@ def _meets(found: FacePieces, piece: TubePiece, side: int, cut: Patch) -> float 
         w = sub(shape.point, axis.point)
         return dot(cross(w, shape.axis), n) / dot(n, n)
     if shape.kind == TORUS:
-        if norm(sub(shape.point, axis.at(axis.place(shape.point)))) < 1e-3 * shape.major:
+        parallel = not axis.is_ring and norm(cross(shape.axis, axis.direction)) < 1e-3
+        if parallel and norm(sub(shape.point, axis.at(axis.place(shape.point)))) < 1e-3 * shape.major:
             return None  # around this tube's own axis: a rounded edge
 
         def off(p: Vec) -> float:

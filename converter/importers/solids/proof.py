@@ -78,7 +78,7 @@ def _owner(piece: TubePiece, middles: list[tuple[int, bool, Vec]]) -> int:
 def _points(body: SolidBody, piece: TubePiece) -> list[Array]:
     found = []
     for patch in piece.patches:
-        found.append(_inside(patch, piece) if patch.samples is None else patch.samples)
+        found.append(face_grid(patch) if patch.samples is None else patch.samples)
         for index, _ in patch.rims:
             points = body.rims[index].points
             if len(points):
@@ -86,7 +86,7 @@ def _points(body: SolidBody, piece: TubePiece) -> list[Array]:
     return found
 
 
-def _inside(patch: Patch, piece: TubePiece) -> Array:
+def face_grid(patch: Patch) -> Array:
     """A grid on a face of the kind its file names, from its own numbers."""
     shape = patch.shape
     d, x = np.array(shape.axis), np.array(patch.x)

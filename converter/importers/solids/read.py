@@ -108,6 +108,7 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     from converter.importers.solids.faces import faces_of
     from converter.importers.solids.pieces import pieces_of
     from converter.importers.solids.reasons import why_none, why_not
+    from converter.importers.solids.remains import with_remains
     from converter.importers.solids.square import square_tubes
     from converter.importers.solids.square_table import square_table
 
@@ -121,8 +122,9 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     outsides = [p for p in found.pieces if p.is_round and not p.inside and (p.sign > 0 or not is_solid)]
     kept: list[PieceChain] = []
     refused: list[Clause] = []
-    for chain in chains_of(outsides, job.tol):
-        why = why_not(chain, outsides, body)
+    chains = chains_of(outsides, job.tol)
+    for chain in chains:
+        why = why_not(chain, chains, body, job.tol)
         if why is not None:
             refused.append(why)
         else:
@@ -142,6 +144,7 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
             tables.append(one)
     if len(tables) > 1:
         tables = [_fused(one, len(tables), job) for one in tables]
+    tables = with_remains(tables, body, shapes, taken, is_solid, job.tol)
     return tables, None if tables else why_none(body, refused)
 
 
@@ -204,7 +207,7 @@ def _fused(table: ReadyTable, count: int, job: _BodyJob) -> ReadyTable:
 
 
 def _ready(chain: PieceChain, body: SolidBody, found: FacePieces, is_solid: bool, job: _BodyJob) -> ReadyTable | None:
-    from converter.importers.solids.ends import end_of
+    from converter.importers.solids.ends import end_findings, end_of
     from converter.importers.solids.proof import deviation
     from converter.importers.solids.table import NEAT, canonical, segments_of, table_of, with_doubt
     from converter.model.centerline import rebuild
@@ -236,8 +239,12 @@ def _ready(chain: PieceChain, body: SolidBody, found: FacePieces, is_solid: bool
     metal = None
     if ends is not None:
         metal = (ends[1].metal, ends[0].metal) if backward else (ends[0].metal, ends[1].metal)
-    findings = (*told, *_solid_findings(chain, bores, off, section, job))
-    if astray is not None:
+    findings = (
+        *told,
+        *_solid_findings(chain, bores, off, section, job),
+        *end_findings(ends, backward, job.name, job.tol),
+    )
+    if astray is not None and astray[1] > job.tol.fit:
         findings = (*findings, _off_center_finding(astray[1], job))
     return ReadyTable(job.name, table, placement, section, None, chain.closed, off, metal, None, findings)
 

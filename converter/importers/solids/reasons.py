@@ -6,9 +6,10 @@ from collections import Counter
 from math import tan
 
 from converter.findings import Clause
-from converter.importers.solids.chains import SAME_RADIUS, PieceChain
+from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import CONE, CYLINDER, OTHER, PLANE, SPHERE, TORUS, SolidBody
-from converter.importers.solids.pieces import TubePiece
+from converter.importers.solids.fittings import turned_step
+from converter.tolerances import Tolerances
 
 #: A lone straight shorter than this part of its diameter is a disc or a ring.
 STUB = 0.5
@@ -16,43 +17,18 @@ STUB = 0.5
 STUB_AMONG_OTHERS = 1.5
 
 
-def why_not(chain: PieceChain, outsides: list[TubePiece], body: SolidBody) -> Clause | None:
+def why_not(chain: PieceChain, chains: list[PieceChain], body: SolidBody, tol: Tolerances) -> Clause | None:
     """Why a chain of outside pieces is not a tube; None when it is one."""
     od, length = 2.0 * float(chain.radius), float(chain.length)
-    stepped = _stepped(chain, outsides)
+    stepped = turned_step(chain, chains, tol)
     if stepped is not None:
-        sizes = sorted((od, 2.0 * float(stepped.radius)))
-        return Clause.of("solid-stepped", small=sizes[0], large=sizes[1])
+        return Clause.of("solid-stepped", small=stepped[0], large=stepped[1])
     if len(chain.items) > 1 or chain.closed:
         return None
     if length < STUB * od:
         return Clause.of("solid-disc", length=length, od=od)
     if length < STUB_AMONG_OTHERS * od and _among_others(chain, body):
         return Clause.of("solid-boss", length=length, od=od)
-    return None
-
-
-def _stepped(chain: PieceChain, outsides: list[TubePiece]) -> TubePiece | None:
-    """Another outside on the axis of an end of the chain, of another diameter and right beside it."""
-    if chain.closed:
-        return None
-    mine = set(map(id, chain.pieces))
-    for piece, back, first in (
-        (*chain.items[0], True),
-        (*chain.items[-1], False),
-    ):
-        side = int(back) if first else 1 - int(back)
-        if piece.axis.is_ring:
-            continue
-        end = piece.end(side)
-        for other in outsides:
-            if id(other) in mine or other.axis.number != piece.axis.number:
-                continue
-            beside = min(abs(other.lo - end), abs(other.hi - end))
-            within = other.lo <= end <= other.hi
-            differs = abs(other.radius - piece.radius) > 0.5 * SAME_RADIUS * piece.radius
-            if differs and (within or beside <= max(other.radius, piece.radius)):
-                return other
     return None
 
 

@@ -11,7 +11,7 @@ from converter.findings import Clause, Finding
 from converter.geometry.circles import vec
 from converter.geometry.vectors import Vec, angle_between, cross, dot, norm, scale, sub
 from converter.importers.solids.chains import PieceChain
-from converter.importers.solids.ends import ChainEnd, on_plane, reach
+from converter.importers.solids.ends import ChainEnd, end_findings, on_plane, reach
 from converter.importers.solids.faces import CYLINDER, PLANE, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, TubePiece
 from converter.importers.solids.square import SquareTube
@@ -54,7 +54,11 @@ def square_table(body: SolidBody, tube: SquareTube, name: str, tol: Tolerances) 
     metal = None
     if ends is not None:
         metal = (ends[1].metal, ends[0].metal) if backward else (ends[0].metal, ends[1].metal)
-    findings = (*told, *_stray_findings(tube, section, turned, off, name, tol))
+    findings = (
+        *told,
+        *_stray_findings(tube, section, turned, off, name, tol),
+        *end_findings(ends, backward, name, tol),
+    )
     return ReadyTable(name, table, placement, section, None, tube.chain.closed, off, metal, None, findings)
 
 
@@ -123,16 +127,17 @@ def _end(body: SolidBody, tube: SquareTube, which: int, tol: Tolerances) -> Chai
     axis = piece.axis
     outside = _cut_points(body, tube.outer, which)
     inside = _cut_points(body, tube.inner, which)
-    t = _cope(body, outside, axis, tol)
+    t, on = _cope(body, outside, axis, tol), "mate"
     by_bore = False
     if t is None:
+        on = "cut"
         t = _planar(axis, outside, piece.end(side), tol)
         bore = _planar(axis, inside, piece.end(side), tol)
         square = float(np.ptp(axis.places(inside))) <= tol.fit if not axis.is_ring else False
         if bore is not None and (t is None or (square and abs(bore - t) > tol.fit)):
             t, by_bore = bore, True
     if t is None:
-        t = piece.end(side)
+        t, on = piece.end(side), "corners"
     point, heading = axis.at(t), axis.heading(t)
     out = heading if side else scale(heading, -1.0)
     every = [vec(p) for p in (inside if by_bore else np.concatenate((outside, inside)))]
@@ -140,7 +145,7 @@ def _end(body: SolidBody, tube: SquareTube, which: int, tol: Tolerances) -> Chai
     if not by_bore:
         # edges beyond the rails' ends: a cope is longest between the corners of the section
         metal = max(metal, reach(_end_rims(body, tube, axis, every, out), point, out))
-    return ChainEnd(t, 0.0 if abs(metal) < 1e-7 else metal)
+    return ChainEnd(t, 0.0 if abs(metal) < 1e-7 else metal, on)
 
 
 def _cut_points(body: SolidBody, rails: tuple[PieceChain, ...], which: int) -> Array:
@@ -290,7 +295,7 @@ def _off(points: Array, stretches: tuple[Piece, ...], loop: Outline, closed: boo
     half_p, half_q = half_up - corner, half_across - corner
     count = len(stretches)
     for i, one in enumerate(stretches):
-        p, q, s, length = _local(points, one)
+        p, q, s, length = section_place(points, one)
         a, b = np.abs(p) - half_p, np.abs(q) - half_q
         outside = np.hypot(np.maximum(a, 0.0), np.maximum(b, 0.0)) + np.minimum(np.maximum(a, b), 0.0) - corner
         off = np.abs(outside)
@@ -305,7 +310,7 @@ def _off(points: Array, stretches: tuple[Piece, ...], loop: Outline, closed: boo
     return best
 
 
-def _local(points: Array, one: Piece) -> tuple[Array, Array, Array, float]:
+def section_place(points: Array, one: Piece) -> tuple[Array, Array, Array, float]:
     """Section coordinates (along ``up``, along ``across``) and place along a stretch of points."""
     start = one.start
     up, across, d = np.array(start.up), np.array(start.across), np.array(start.direction)
@@ -335,7 +340,7 @@ def _stray_findings(
     inner = section.loops[-1].corner
     if abs(tube.inner_corner - inner) > tol.fit:
         reasons.append(Clause.of("solid-inside-corners", radius=float(tube.inner_corner), even=float(inner)))
-    if off <= tol.fit and not reasons:
+    if off <= tol.fit:
         return []
     return [
         Finding(

@@ -5,6 +5,7 @@ Whatever the text, each of them is answered in one pass over it.
 
 from __future__ import annotations
 
+import codecs
 import re
 
 from converter.disk.regular import HEAD
@@ -112,8 +113,37 @@ def check_step(data: bytes, name: str) -> bytes:
             code="no-geometry",
             file=name,
         )
-    data = _without_comments(data)
+    data = as_utf8(_without_comments(data))
     check_bounds(data, name)
+    return data
+
+
+_OLD_BYTES = "step-old-bytes"
+
+
+def _from_latin(error: UnicodeError) -> tuple[str, int]:
+    """Bytes that are no UTF-8, as Windows and Latin-1 have them; control characters where neither names one."""
+    if not isinstance(error, UnicodeDecodeError):
+        raise error
+    wrong = error.object[error.start : error.end]
+    return "".join(bytes((b,)).decode("cp1252", "ignore") or chr(b) for b in wrong), error.end
+
+
+codecs.register_error(_OLD_BYTES, _from_latin)
+
+
+def as_utf8(data: bytes) -> bytes:
+    """The text in UTF-8, bytes that are none taken for Latin-1.
+
+    The standard allows neither (ISO 10303-21, 5.2), programs write both; the kernel reads Latin-1 letters together with
+    what follows them as one strange character.
+    """
+    if data.isascii():
+        return data
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("utf-8", _OLD_BYTES).encode("utf-8")
     return data
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Any
 
@@ -17,9 +17,12 @@ from converter.geometry.vectors import Vec
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.importers.step.bounds import check_step
+from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
+from converter.importers.step.outside import OutsideParts
+from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts, joined_tubes, touching
 from converter.importers.step.trial import NO_MEMORY, try_out
 from converter.model.bends import Placement
-from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape, ReadyTable
+from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.tolerances import DEFAULT
@@ -53,29 +56,40 @@ def read_step(
     asked = _unit_option(chosen.units)
     data = check_step(given.read_bytes(), given.name)
     from converter.kernel.session import quiet
-    from converter.kernel.step.read import load_step
+    from converter.kernel.step.tree import MOST_INSTANCES, too_many_parts
 
-    session = load_step(data, given.name)
+    session = _tried_session(data, given.name, tried)
     drawing = Drawing(given.name)
-    if session.broken:
-        if not tried:
-            try_out(data, given.name, session.broken)
-        drawing.findings.append(
-            Finding(
-                "file-repaired",
-                variant="malformed",
-                severity=WARNING if session.serious else NOTE,
-                values={"reason": session.broken},
-            )
-        )
+    if session.broken and not session.nameless:
+        severity = WARNING if session.serious else NOTE
+        values = {"reason": session.broken}
+        drawing.findings.append(Finding("file-repaired", variant="malformed", severity=severity, values=values))
     scale = _settle_units(session, asked, drawing)
     content = session.transfer(scale)
     reading = _StepReading(chosen, drawing)
+    outside = OutsideParts(
+        None if given.path is None else given.path.parent,
+        lambda data, name: _tried_session(data, name, tried),
+        lambda session: session.transfer(_settle_units(session, asked, drawing)),
+    )
     with quiet():
-        for number, instance in enumerate(content.instances):
-            reading.instance(number, instance, content.labels)
+        for number, (instance, labels) in enumerate(outside.placed(content.instances, content.labels, session.files)):
+            if number >= MOST_INSTANCES:
+                raise too_many_parts(given.name)
+            reading.instance(number, instance, labels)
+    drawing.findings += outside.findings()
     reading.finish()
     return drawing
+
+
+def _tried_session(data: bytes, name: str, tried: bool) -> StepSession:
+    """A file loaded by the kernel, one that is malformed tried out in a process of its own first."""
+    from converter.kernel.step.read import load_step
+
+    session = load_step(data, name)
+    if session.broken and not tried:
+        try_out(data, name, session.broken)
+    return session
 
 
 def read_for_trial(bounded: bool) -> None:
@@ -153,16 +167,6 @@ def _no_unit_finding(called: Sequence[str]) -> Finding:
 # --- contents -------------------------------------------------------------------------------
 
 
-@dataclass(slots=True)
-class _KnownBody:
-    """What was found in a body the first time it was met, what it was called, and where it stood then."""
-
-    name: str
-    matrix: Any
-    tables: list[ReadyTable]
-    ignored: list[Ignored]
-
-
 class _StepReading:
     """One reading of one file."""
 
@@ -173,17 +177,21 @@ class _StepReading:
         self.drawing = drawing
         self.bodies = PlacedBodies()
         self.parts: dict[int, Contents] = {}
-        self.known_bodies: dict[Key, _KnownBody] = {}
+        self.known_bodies: dict[Key, KnownBody] = {}
         self.layers: dict[str | None, bool] = {}
         self.ignored: Counter[tuple[str, Reason]] = Counter()
         self.unread: Counter[str] = Counter()
         self.sampled: Counter[str] = Counter()
         self.hidden: Counter[str] = Counter()
+        self.free: list[FreeCurve] = []
+        self.loose: list[PlacedBody] = []
+        self.solid: dict[int, bool] = {}
         if options.keep_left_out:
             drawing.aside = Aside()
 
     def instance(self, number: int, instance: Instance, labels: Labels | None) -> None:
         """One part in one place."""
+        from converter.kernel.step.labels import best_name
         from converter.kernel.step.parts import take_apart
 
         contents = self.parts.get(instance.part)
@@ -196,14 +204,14 @@ class _StepReading:
         if contents.points:
             self.ignored["point", "a point is no centerline"] += contents.points
         for edge in contents.edges:
-            self.edge(instance, edge, _group(number, instance, contents, edge))
+            self.edge(number, instance, edge, _group(number, instance, contents, edge))
         called = Counter(body.name for body in contents.bodies)
         for body in steps(contents.bodies, "bodies"):
             own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
-            self.body(instance, body, own or instance.name or body.name or "solid")
+            self.body(number, instance, body, best_name(own, instance.name, instance.product, body.name) or "solid")
 
-    def edge(self, instance: Instance, free: FreeEdge, group: str | None) -> None:
-        """A free edge as a drawn curve of its group."""
+    def edge(self, number: int, instance: Instance, free: FreeEdge, group: str | None) -> None:
+        """A free edge as a drawn curve of its group, of the instance of that number."""
         from converter.kernel.step.places import edge_curve
 
         layer = free.layer or instance.product or None
@@ -221,9 +229,9 @@ class _StepReading:
             return
         if remark:
             self.sampled[remark] += 1
-        self.drawing.curves.append(DrawnCurve(curve, layer, None, name, group))
+        self.free.append(FreeCurve(DrawnCurve(curve, layer, None, name, group), number))
 
-    def body(self, instance: Instance, body: StepBody, name: str) -> None:
+    def body(self, number: int, instance: Instance, body: StepBody, name: str) -> None:
         """A solid, or the loose faces of a part: its tubes, looked for once however often it is used."""
         from converter.importers.solids.read import find_tubes
         from converter.kernel.step.places import recognise
@@ -238,17 +246,44 @@ class _StepReading:
         known = self.known_bodies.get(key)
         if known is None:
             found = recognise(find_tubes, body.shape, instance.location, name, DEFAULT)
-            known = self.known_bodies[key] = _KnownBody(name, matrix, *found)
+            known = self.known_bodies[key] = KnownBody(name, matrix, *found)
         motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
+        placed = PlacedBody(number, instance, body, name, layer, known, motion)
+        if body.is_loose and is_in_parts(known.tables):
+            self.loose.append(placed)  # what it is may be told by other parts' faces
+        else:
+            self.place(placed)
+
+    def place(self, placed: PlacedBody) -> None:
+        """Put a body's tubes, and what of it is none, into the drawing."""
+        name, known, motion = placed.name, placed.survey, placed.motion
         for table in known.tables:
             own = name + table.name[len(known.name) :] if table.name.startswith(known.name) else table.name
-            placed = table.placement if motion is None else moved(table.placement, motion)
-            self.drawing.tables.append(replace(table, name=own, placement=placed, layer=table.layer or layer))
+            place = table.placement if motion is None else moved(table.placement, motion)
+            told = table.findings if motion is None else tuple(moved_finding(f, motion) for f in table.findings)
+            self.drawing.tables.append(
+                replace(table, name=own, placement=place, layer=table.layer or placed.layer, findings=told)
+            )
         for left in known.ignored:
             kind = name if left.kind == known.name else left.kind
             self.ignored[kind, left.why] += left.count
             if not known.tables:  # beside tubes in one body its box would say nothing
-                self.keep_box(body.shape, instance, kind, left.why)
+                self.keep_box(placed.body.shape, placed.instance, kind, left.why)
+        self.solid[placed.number] = self.solid.get(placed.number, False) or bool(known.tables)
+
+    def place_loose(self) -> None:
+        """Loose faces that are in several parts: together where they make a tube, else each part by itself."""
+        for group in touching(self.loose):
+            joined = joined_tubes(group)
+            if joined is None:
+                for placed in group:
+                    self.place(placed)
+                continue
+            self.drawing.tables += joined[0]
+            for left in joined[1]:
+                self.ignored[left.kind, left.why] += left.count
+            for placed in group:
+                self.solid[placed.number] = self.solid.get(placed.number, False) or bool(joined[0])
 
     def keep_box(self, shape: Any, instance: Instance, kind: str, why: Reason) -> None:
         """Keep the box around a body that is left out, where that was asked for."""
@@ -261,11 +296,10 @@ class _StepReading:
     def keep_edge(self, edge: Any, instance: Instance, why: str) -> None:
         """Keep the shape of an edge that is left out, where that was asked for."""
         from converter.kernel.step.places import edge_curve
-        from converter.reducer.ends import sample
 
         curve = edge_curve(edge, instance.location)[0] if self.drawing.aside is not None else None
         if self.drawing.aside is not None and curve:
-            self.drawing.aside.add(LeftShape("edge", why, tuple((x, y, z) for x, y, z in sample(curve).tolist())))
+            self.drawing.aside.add(LeftShape("edge", why, corners_of(curve)))
 
     def is_layer_read(self, layer: str | None) -> bool:
         """Whether the layer options let a layer (or product) through."""
@@ -288,6 +322,14 @@ class _StepReading:
                 code="no-such-layer",
                 file=drawing.source,
             )
+        self.place_loose()
+        for free, why in settle_free_curves(self.free, self.solid, drawing.tables, DEFAULT):
+            if why is None:
+                drawing.curves.append(free.drawn)
+                continue
+            self.ignored["edge", why] += 1
+            if drawing.aside is not None:
+                drawing.aside.add(LeftShape("edge", why, corners_of(free.drawn.curve)))
         for kind, count in self.hidden.items():
             self.ignored[kind, "hidden in the file"] += count
         drawing.ignored += [Ignored(kind, count, why) for (kind, why), count in self.ignored.items()]
@@ -340,9 +382,22 @@ def moved(placement: Placement | None, motion: Any) -> Placement:
     import numpy as np
 
     old = placement or Placement()
+    turn = np.column_stack((motion[:, :3], np.zeros(3)))
+    return Placement(moved_point(old.start, motion), moved_point(old.direction, turn), moved_point(old.normal, turn))
 
-    def turned(v: Vec, shift: float) -> Vec:
-        x, y, z = (motion[:, :3] @ np.array(v) + shift * motion[:, 3]).tolist()
-        return (x, y, z)
 
-    return Placement(turned(old.start, 1.0), turned(old.direction, 0.0), turned(old.normal, 0.0))
+def moved_point(p: Vec, motion: Any) -> Vec:
+    """A point after a motion, (3, 4)."""
+    import numpy as np
+
+    x, y, z = (motion[:, :3] @ np.array(p) + motion[:, 3]).tolist()
+    return (x, y, z)
+
+
+def moved_finding(finding: Finding, motion: Any) -> Finding:
+    """A finding with the place it speaks of after a motion; sizes along the axes are of the first one met."""
+    if finding.at is None:
+        return finding
+    at = moved_point(finding.at, motion)
+    values = {name: at if name == "place" else value for name, value in finding.value_pairs}
+    return replace(finding, at=at, values=values)

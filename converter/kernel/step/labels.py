@@ -20,6 +20,13 @@ _PROGRAM_NAME = re.compile(
     )""",
     re.IGNORECASE | re.VERBOSE,
 )
+#: Names that programs number or call after what was done last: kept where the file has nothing better.
+_DEFAULT_NAME = re.compile(
+    r"""(?:body|bodies|solid|surface|shell|face|volume|part|shape|component|object|feature|import(?:ed)?|pad|pocket
+      | (?:boss-|cut-)?(?:extrude|extrusion|revolve|revolution|sweep|loft|thicken)|fillet|chamfer|mirror|cut|fusion
+      | fuse|union|combine|compound|split|trim|(?:linear|circular)?[ ]?pattern)[ _.:-]?[(\[]?\d+[)\]]?(?:\[\d+\])?""",
+    re.IGNORECASE | re.VERBOSE,
+)
 #: Kinds of entities whose names and layers matter: bodies, sets of curves, whole paths.
 _KINDS = (
     "MANIFOLD_SOLID_BREP",
@@ -44,6 +51,12 @@ def name_by_person(name: str | None) -> str:
     """The name, stripped, when a person seems to have given it; '' for none and for a program's own."""
     text = " ".join((name or "").split())
     return "" if _PROGRAM_NAME.fullmatch(text) else text
+
+
+def best_name(*names: str | None) -> str:
+    """The first of some names that no program made up, else the first there is, else ''."""
+    there = [name for name in names if name]
+    return next((name for name in there if not _DEFAULT_NAME.fullmatch(name)), there[0] if there else "")
 
 
 def listed(plain: Any, kind: str) -> Any:

@@ -34,6 +34,13 @@ class StepBody:
     name: str
     layer: str | None
 
+    @property
+    def is_loose(self) -> bool:
+        """Whether it is no solid: faces and shells."""
+        from OCP.TopAbs import TopAbs_ShapeEnum
+
+        return bool(self.shape.ShapeType() not in (TopAbs_ShapeEnum.TopAbs_SOLID, TopAbs_ShapeEnum.TopAbs_COMPSOLID))
+
 
 @dataclass(slots=True)
 class Contents:
@@ -76,7 +83,7 @@ class _Walk:
         self.visit(shape, 0, "", None)
         contents = self.contents
         if self.faced:
-            contents.bodies.append(StepBody(_together(self.faced), "", self.faced_layer))
+            contents.bodies.append(StepBody(together(self.faced), "", self.faced_layer))
         if contents.edges and contents.bodies:
             self._drop_edges_of_faces()
         return contents
@@ -150,7 +157,8 @@ def _edges_in(shape: Any) -> int:
     return count
 
 
-def _together(shapes: list[Any]) -> Any:
+def together(shapes: list[Any]) -> Any:
+    """Shapes as one compound; one alone as it is."""
     if len(shapes) == 1:
         return shapes[0]
     from OCP.BRep import BRep_Builder

@@ -9,6 +9,7 @@ import numpy as np
 
 from converter.geometry.vectors import Vec
 from converter.kernel.step.curves import NotACurve, curve_of
+from converter.kernel.step.parts import together
 from converter.model.curve import Curve, Points
 from converter.model.drawing import Ignored, ReadyTable
 from converter.tolerances import Tolerances
@@ -66,20 +67,37 @@ class PlacedBodies:
         return (number, round(abs(transform.ScaleFactor()), 9), bool(transform.IsNegative())), matrix
 
 
+def placed_shape(shape: Any, location: Any) -> Any:
+    """A part's shape in its place in the world."""
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
+
+    transform = location.Multiplied(shape.Location()).Transformation()
+    if abs(transform.ScaleFactor() - 1.0) < 1e-12 and not transform.IsNegative():
+        return shape.Moved(location, False)
+    # a size or a mirror is no place: the geometry itself is made anew
+    return BRepBuilderAPI_Transform(shape, location.Transformation(), True).Shape()
+
+
+def recognise_together(
+    find: FindTubes, shapes: list[tuple[Any, Any]], name: str, tol: Tolerances
+) -> tuple[list[ReadyTable], list[Ignored]]:
+    """The tubes in shapes taken together, each with its location; nothing where the kernel cannot follow them."""
+    from OCP.Standard import Standard_Failure
+
+    try:
+        return find(together([placed_shape(*placed) for placed in shapes]), name, tol)
+    except Standard_Failure:
+        return [], []
+
+
 def recognise(
     find: FindTubes, shape: Any, location: Any, name: str, tol: Tolerances
 ) -> tuple[list[ReadyTable], list[Ignored]]:
     """The tubes in one body, moved to its place first; what the kernel cannot follow is listed like any other."""
-    from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
     from OCP.Standard import Standard_Failure
 
     try:
-        transform = location.Multiplied(shape.Location()).Transformation()
-        if abs(transform.ScaleFactor() - 1.0) < 1e-12 and not transform.IsNegative():
-            placed = shape.Moved(location, False)
-        else:  # a size or a mirror is no place: the geometry itself is made anew
-            placed = BRepBuilderAPI_Transform(shape, location.Transformation(), True).Shape()
-        return find(placed, name, tol)
+        return find(placed_shape(shape, location), name, tol)
     except Standard_Failure as error:
         why = f"the CAD kernel cannot follow its shape ({type(error).__name__.removeprefix('Standard_')})"
         return [], [Ignored(name, 1, why)]

@@ -7,6 +7,7 @@ are put right for the length of a call. Every status the kernel gives is checked
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -16,6 +17,7 @@ from converter.errors import ReadError
 from converter.kernel import require
 from converter.kernel.session import quiet, settings
 from converter.kernel.step.labels import Labels, text
+from converter.kernel.step.outside import PartFile, part_files, without_file_names
 from converter.kernel.step.tree import Instance, instances
 from converter.kernel.step.units import Unit, unit_of, units_of_contexts
 from converter.quoting import LONGEST_REASON, shortened
@@ -64,6 +66,8 @@ class StepSession:
         broken: what is malformed in it, in a few words; '' when nothing is. Such a file may crash the kernel
             when it is transferred.
         serious: whether that can touch a shape.
+        nameless: whether all that is malformed are texts that are not set, such as a transformation's name.
+        files: products whose shape lies in another file; none of those was opened.
     """
 
     reader: Any
@@ -73,6 +77,8 @@ class StepSession:
     unitless: bool
     broken: str
     serious: bool
+    nameless: bool
+    files: list[PartFile]
 
     def transfer(self, scale: float = 1.0) -> StepContent:
         """Turn all of it into shapes, every length ``scale`` times what the file says.
@@ -157,13 +163,22 @@ def load_step(data: bytes, name: str) -> StepSession:
         # the curves in parameters, which this would bring in step with the edges, are not used here
         repairs.Bind(TCollection_AsciiString("FixShape.FixSameParameterMode"), TCollection_AsciiString("0"))
         reader.SetShapeFixParameters(repairs)
+        data, names = without_file_names(with_names_set(data))
         status = reader.ReadStream("drawing", io.BytesIO(data))
         if status != IFSelect_ReturnStatus.IFSelect_RetDone:
             raise _refused(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
         if reader.ChangeReader().Model() is None or reader.ChangeReader().Model().NbEntities() == 0:
             raise ReadError(f"{name} holds no shape: its data section is empty.", code="no-geometry", file=name)
         units, unitless = _units(reader.ChangeReader(), data)
-        return StepSession(reader, name, data, units, unitless, *_broken(reader.ChangeReader()))
+        files = part_files(reader.ChangeReader().WS(), names)
+        if files is None:
+            raise ReadError(
+                f"{name} names other files in a way that is not known, so it is not read: export it with its parts in "
+                "one file.",
+                code="part-missing",
+                file=name,
+            )
+        return StepSession(reader, name, data, units, unitless, *_broken(reader.ChangeReader()), files)
 
 
 def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
@@ -183,24 +198,49 @@ def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
     return units, "" in called
 
 
-def _broken(plain: Any) -> tuple[str, bool]:
-    """What the kernel found wrong while loading: how many entities and the first one's fault; whether it is serious."""
+#: Entities between shapes whose names some programs leave unset; nothing is made of those names.
+_UNSET_NAME = re.compile(
+    rb"(\b(?:ITEM_DEFINED_TRANSFORMATION|(?:SHAPE_)?REPRESENTATION_RELATIONSHIP)\s*+\(\s*+)\$(?=\s*+,)"
+)
+
+
+def with_names_set(data: bytes) -> bytes:
+    """The file's text with names of transformations and relationships that are not set as empty ones.
+
+    Otherwise the kernel takes each for damage, and the file is read twice.
+    """
+    return _UNSET_NAME.sub(rb"\1''", data)
+
+
+#: What the kernel says of a text that is not set.
+_UNSET_TEXT = "not a quoted String"
+
+
+def _broken(plain: Any) -> tuple[str, bool, bool]:
+    """What the kernel found wrong while loading.
+
+    Returns:
+        How many entities and the first one's fault; whether it is serious; whether all of it are texts not set.
+    """
     checks = plain.WS().ModelCheckList(False)
     if checks.IsEmpty(True):
-        return "", False
-    count, first, serious = 0, "", False
+        return "", False, False
+    count, first, serious, nameless = 0, "", False, True
     checks.Start()
     while checks.More():
         check = checks.Value()
-        if check.NbFails():
+        faults = [text(check.Fail(k)) for k in range(1, check.NbFails() + 1)]
+        if faults:
             count += 1
             package, _, kind = type(check.Entity()).__name__.partition("_")
+            unset = all(fault.endswith(_UNSET_TEXT) for fault in faults)
+            nameless = nameless and unset
             # a fault of no entity is text that cannot be understood, or a reference to nothing
-            serious = serious or check.Entity() is None or package in ("StepGeom", "StepShape")
-            said = shortened(text(check.Fail(1)), LONGEST_REASON)
+            serious = serious or check.Entity() is None or (package in ("StepGeom", "StepShape") and not unset)
+            said = shortened(faults[0], LONGEST_REASON)
             first = first or (f"{kind}: {said}" if kind else said)
         checks.Next()
-    return f"{count} entit{'y' if count == 1 else 'ies'}, first {first}", serious
+    return f"{count} entit{'y' if count == 1 else 'ies'}, first {first}", serious, nameless
 
 
 def _refused(name: str, why: str) -> ReadError:

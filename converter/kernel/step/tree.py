@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from converter.errors import ReadError
-from converter.kernel.step.labels import name_by_person
+from converter.kernel.step.labels import best_name, name_by_person
 
 #: So many placed parts are read from one file; a nest of assemblies can ask for more than any memory holds.
 MOST_INSTANCES = 200_000
@@ -22,6 +22,7 @@ class Instance:
         part: number of the part; equal for all instances of one part.
         shape: the part's shape in its own frame, mm.
         location: where it stands (TopLoc_Location), world.
+        label: the part's name exactly as the file has it.
     """
 
     name: str
@@ -29,6 +30,14 @@ class Instance:
     part: int
     shape: Any
     location: Any
+    label: str = ""
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether its shape holds nothing at all."""
+        from OCP.TopoDS import TopoDS_Iterator
+
+        return not TopoDS_Iterator(self.shape).More()
 
     def scaled(self, scale: float) -> Instance:
         """The same with every length ``scale`` times as long, about the world's origin."""
@@ -71,22 +80,33 @@ def instances(document: Any, file: str) -> list[Instance]:
             for child, place, name in reversed(node.children):
                 todo.append((child, location.Multiplied(place), name))
         elif node.shape is not None:
-            found.append(Instance(used_as or node.name, node.name, node.number, node.shape, location))
-        if len(found) + len(todo) > 2 * MOST_INSTANCES or len(found) > MOST_INSTANCES:
-            raise ReadError(
-                f"{file} places more than {MOST_INSTANCES:,} parts: export the assembly's tubes alone.",
-                code="too-many-parts",
-                file=file,
+            found.append(
+                Instance(best_name(used_as, node.name), node.name, node.number, node.shape, location, node.label)
             )
+        if len(found) + len(todo) > 2 * MOST_INSTANCES or len(found) > MOST_INSTANCES:
+            raise too_many_parts(file)
     return found
+
+
+def too_many_parts(file: str) -> ReadError:
+    """The sentence for a file that places more parts than can be read."""
+    return ReadError(
+        f"{file} places more than {MOST_INSTANCES:,} parts: export the assembly's tubes alone.",
+        code="too-many-parts",
+        file=file,
+    )
 
 
 @dataclass(slots=True)
 class _Node:
-    """One product: its name, and its shape or its components (node, location, name of the use)."""
+    """One product: its name, where a person gave it one and as the file has it; its shape, or its components.
+
+    Each component is a node, a location, and the name of the use.
+    """
 
     number: int
     name: str
+    label: str
     shape: Any = None
     children: list[tuple[_Node, Any, str]] | None = None
 
@@ -109,7 +129,8 @@ class _Nodes:
         known = self.by_entry.get(entry)
         if known is not None:
             return known
-        node = self.by_entry[entry] = _Node(len(self.by_entry), name_by_person(_label_name(label)))
+        called = _label_name(label)
+        node = self.by_entry[entry] = _Node(len(self.by_entry), name_by_person(called), called)
         if not XCAFDoc_ShapeTool.IsAssembly_s(label):
             shape = XCAFDoc_ShapeTool.GetShape_s(label)
             node.shape = None if shape is None or shape.IsNull() else shape

@@ -1,0 +1,419 @@
+"""What else is in a body that yielded tubes: faces that lie outside the tubes' metal, by what hangs together.
+
+A face belongs to a tube when all its points lie in the tube's wall: its own skins, its cuts, holes and slots. What
+is left is put together over shared edges and told with its kind, its box and its place. Where every face belongs to
+a tube, the volume is asked too: no tube has more metal than its section times its length from long point to long point.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from converter.findings import Finding
+from converter.geometry.vectors import Vec, along, dot, sub
+from converter.importers.solids.faces import CYLINDER, PLANE, SPHERE, TORUS, Patch, Rim, SolidBody
+from converter.importers.solids.proof import face_grid
+from converter.importers.solids.square_table import section_place
+from converter.model.bends import Placement
+from converter.model.drawing import ReadyTable
+from converter.model.frames import Piece, pieces
+from converter.tolerances import Tolerances
+
+if TYPE_CHECKING:
+    from converter.model.section import Outline
+
+Array = NDArray[np.float64]
+
+#: So many are told one by one, the largest first; the others are counted.
+MOST_NAMED = 12
+#: Part by which a body's volume may exceed that of its tubes before it is told.
+_MORE_METAL = 0.02
+#: Up to so many faces are measured by the kernel, which takes milliseconds for each.
+_MOST_EXACT = 300
+_ALONG = np.linspace(0.0, 1.0, 5)[:, None]
+#: A plate is thinner than this part of its other sizes.
+_THIN = 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Remain:
+    """Something in a body that is no tube: what it looks like, its box (mm), and the table it is told with."""
+
+    kind: str
+    sizes: Vec
+    place: Vec
+    table: int
+
+
+def with_remains(
+    tables: list[ReadyTable], body: SolidBody, shapes: Sequence[Any], claimed: set[int], is_solid: bool, tol: Tolerances
+) -> list[ReadyTable]:
+    """The tables of a body, with findings of what in it is none of them.
+
+    Args:
+        tables: its tubes; without any nothing is told.
+        body: its faces as numbers.
+        shapes: the kernel's shapes that ``body`` was made of.
+        claimed: faces that are tubes' skins.
+        is_solid: whether it has a volume.
+    """
+    if not tables:
+        return tables
+    tubes = [_TubeWall.of(table, tol) for table in tables]
+    left = remains_of(tubes, body, shapes, claimed)
+    told: dict[int, list[Finding]] = {}
+    for remain in left[:MOST_NAMED]:
+        told.setdefault(remain.table, []).append(
+            Finding(
+                "solid-remains",
+                variant="" if is_solid else "surface",
+                tube=tables[remain.table].name,
+                at=remain.place,
+                measured=max(remain.sizes),
+                unit="mm",
+                values={"kind": remain.kind, "sizes": remain.sizes, "place": remain.place},
+            )
+        )
+    if len(left) > MOST_NAMED:
+        more = len(left) - MOST_NAMED
+        rest = Finding("solid-remains", variant="more", tube=tables[0].name, values={"count": more})
+        told.setdefault(0, []).append(rest)
+    if not left and is_solid:
+        excess = _excess(tables, shapes)
+        if excess > _MORE_METAL:
+            values = {"percent": 100.0 * excess}
+            more_metal = Finding("solid-remains", variant="metal", tube=tables[0].name, measured=excess, values=values)
+            told.setdefault(0, []).append(more_metal)
+    return [replace(t, findings=(*t.findings, *told.get(k, ()))) for k, t in enumerate(tables)]
+
+
+def remains_of(tubes: list[_TubeWall], body: SolidBody, shapes: Sequence[Any], claimed: set[int]) -> list[Remain]:
+    """What in a body lies outside the metal of its tubes, the largest first."""
+    free = [patch for patch in body.patches if patch.index not in claimed]
+    places = _places(free, body, tubes)
+    faces = _kernel_faces(shapes)
+    outside = [p.index for p in free if not places[p.index].walled or _closes(p, faces, body, tubes)]
+    box = partial(_box, faces if len(outside) <= _MOST_EXACT else None, body)
+    groups = _with_inner_faces(_connected(outside, body), box, places, tubes)
+    found = []
+    for group in groups:
+        sizes, middle = box(group)
+        nearest = min((places[k] for k in group), key=lambda place: place.off).tube
+        found.append(Remain(_kind([body.patches[k] for k in group], sizes, tubes), sizes, middle, nearest))
+    return sorted(found, key=lambda remain: -max(remain.sizes))
+
+
+# --- the tubes' metal -----------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _TubeWall:
+    """Where a table's metal is: stretches, outlines, wall, how far it goes on past both ends, and a slack; mm."""
+
+    stretches: tuple[Piece, ...]
+    outer: Outline
+    bore: Outline | None
+    wall: float
+    past: tuple[float, float] | None
+    slack: float
+
+    @classmethod
+    def of(cls, table: ReadyTable, tol: Tolerances) -> _TubeWall:
+        """The metal of a table; all within its outside where its wall is not known."""
+        from converter.model.section import Section
+
+        section = table.section
+        if section is None:
+            od = max((f.measured or 0.0 for f in table.findings if f.code == "solid-skin"), default=0.0)
+            section = Section("bar", max(od, tol.join), max(od, tol.join) / 2.0)
+        beside = max((f.measured or 0.0 for f in table.findings if f.variant == "bore beside"), default=0.0)
+        slack = tol.fit + table.deviation + beside
+        past = None
+        if not table.closed:
+            metal = table.metal or (0.0, 0.0)
+            past = (max(metal[0], 0.0) + slack, max(metal[1], 0.0) + slack)
+        stretches = pieces(table.table, table.placement or Placement(), table.closed)
+        return cls(stretches, section.outer, section.bore, section.wall, past, slack)
+
+    def away(self, points: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """Of points (n, 3): how far outside the outer skin they are (below 0 within), and whether in the wall."""
+        best = np.full(len(points), np.inf)
+        walled = np.zeros(len(points), bool)
+        last = len(self.stretches) - 1
+        for k, stretch in enumerate(self.stretches):
+            p, q, s, length = section_place(points, stretch)
+            low = -self.past[0] if k == 0 and self.past else -self.slack
+            high = length + (self.past[1] if k == last and self.past else self.slack)
+            off = _outside(self.outer, p, q)
+            here = (s >= low) & (s <= high)
+            within = here & (off <= self.slack)
+            if self.bore is not None:
+                within &= _outside(self.bore, p, q) >= -self.slack
+            walled |= within
+            best = np.minimum(best, np.maximum(off, np.maximum(low - s, s - high)))
+        return best, walled
+
+    def lines(self) -> list[tuple[Vec, Vec, float, float]]:
+        """Point, direction and range (mm) of its straights, and of its ends where those are bends."""
+        found = [(s.start.point, s.start.direction, 0.0, s.length) for s in self.stretches if s.arc is None]
+        found += [(s.start.point, s.start.direction, 0.0, 0.0) for s in self.stretches[:1] if s.arc is not None]
+        found += [(s.end.point, s.end.direction, 0.0, 0.0) for s in self.stretches[-1:] if s.arc is not None]
+        return found
+
+
+def _outside(loop: Outline, p: Array, q: Array) -> Array:
+    """How far points of the section's plane lie outside an outline, below 0 within."""
+    half_up, half_across, corner = loop.halves
+    a, b = np.abs(p) - (half_up - corner), np.abs(q) - (half_across - corner)
+    return np.hypot(np.maximum(a, 0.0), np.maximum(b, 0.0)) + np.minimum(np.maximum(a, b), 0.0) - corner
+
+
+@dataclass(frozen=True, slots=True)
+class _FacePlace:
+    """Where a face lies against the tubes.
+
+    Attributes:
+        walled: whether all its points lie in walls.
+        inner: whether all lie within the outsides.
+        tube, off: the tube whose outside it comes nearest to, and how near, mm.
+    """
+
+    walled: bool
+    inner: bool
+    tube: int = 0
+    off: float = np.inf
+
+
+def _places(patches: list[Patch], body: SolidBody, tubes: list[_TubeWall]) -> dict[int, _FacePlace]:
+    """Of each face where it lies; all their points are held against each tube at once."""
+    rows = [_points(patch, body) for patch in patches]
+    found = {patch.index: _FacePlace(True, True) for patch in patches}
+    some = [(patch, points) for patch, points in zip(patches, rows, strict=True) if len(points)]
+    if not some:
+        return found
+    points = np.concatenate([own for _, own in some])
+    starts = np.cumsum([0, *(len(own) for _, own in some[:-1])])
+    walled, inner = np.zeros(len(points), bool), np.zeros(len(points), bool)
+    best, nearest = np.full(len(some), np.inf), np.zeros(len(some), int)
+    for k, tube in enumerate(tubes):
+        off, within = tube.away(points)
+        walled |= within
+        inner |= off <= tube.slack
+        near = np.minimum.reduceat(np.abs(off), starts)
+        nearest[near < best] = k
+        best = np.minimum(best, near)
+    all_walled, all_inner = (np.logical_and.reduceat(flags, starts) for flags in (walled, inner))
+    for i, (patch, _) in enumerate(some):
+        place = _FacePlace(bool(all_walled[i]), bool(all_inner[i]), int(nearest[i]), float(best[i]))
+        found[patch.index] = place
+    return found
+
+
+def _points(patch: Patch, body: SolidBody) -> Array:
+    rims = [body.rims[number] for number, _ in patch.rims]
+    rows = [_points_along(rim) for rim in rims if len(rim.points)]
+    # within its edges a face bulges where it is round both ways; the grid of a plane reaches past them
+    if patch.shape.kind in (TORUS, SPHERE) and patch.samples is not None:
+        rows.append(patch.samples)
+    elif patch.shape.kind == TORUS or (patch.shape.kind == CYLINDER and not rows):
+        rows.append(face_grid(patch) if patch.samples is None else patch.samples)
+    return np.concatenate(rows) if rows else np.empty((0, 3))
+
+
+def _points_along(rim: Rim) -> Array:
+    """Points along an edge; a straight one has only its ends, which may lie in two tubes that it joins."""
+    if not rim.straight or len(rim.points) != 2:
+        return rim.points
+    return rim.points[:1] + _ALONG * (rim.points[1:] - rim.points[:1])
+
+
+def _closes(patch: Patch, faces: list[Any], body: SolidBody, tubes: list[_TubeWall]) -> bool:
+    """Whether a flat face stands across a bore: a cap or a plug, whose edges lie in the wall all the same."""
+    if patch.shape.kind != PLANE:
+        return False
+    edges = _points(patch, body)
+    if not len(edges):
+        return False
+    lowest, highest = edges.min(axis=0) - 1e-6, edges.max(axis=0) + 1e-6
+    for tube in tubes:
+        if tube.bore is None:
+            continue
+        for point, direction, low, high in tube.lines():
+            slope = dot(direction, patch.shape.axis)
+            if abs(slope) < 0.1:
+                continue
+            t = dot(sub(patch.shape.point, point), patch.shape.axis) / slope
+            reach = tube.slack + max(tube.past or (0.0, 0.0))
+            spot = along(point, direction, t)
+            if not low - reach <= t <= high + reach or bool(((spot < lowest) | (spot > highest)).any()):
+                continue
+            if _covers(faces[patch.index], spot):
+                return True
+    return False
+
+
+# --- the kernel's faces -----------------------------------------------------------------------
+
+
+def _kernel_faces(shapes: Sequence[Any]) -> list[Any]:
+    """The faces of shapes, in the order in which `faces_of` numbers them."""
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopExp import TopExp
+    from OCP.TopTools import TopTools_IndexedMapOfShape
+
+    faces = TopTools_IndexedMapOfShape()
+    for shape in shapes:
+        TopExp.MapShapes_s(shape, TopAbs_ShapeEnum.TopAbs_FACE, faces)
+    return [faces.FindKey(i) for i in range(1, faces.Size() + 1)]
+
+
+def _covers(face: Any, point: Vec) -> bool:
+    """Whether a flat face has a point of its plane within its edges."""
+    from OCP.BRepAdaptor import BRepAdaptor_Surface
+    from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
+    from OCP.ElSLib import ElSLib
+    from OCP.GeomAbs import GeomAbs_SurfaceType
+    from OCP.gp import gp_Pnt, gp_Pnt2d
+    from OCP.TopAbs import TopAbs_State
+    from OCP.TopoDS import TopoDS
+
+    face = TopoDS.Face_s(face)
+    surface = BRepAdaptor_Surface(face, True)
+    if surface.GetType() != GeomAbs_SurfaceType.GeomAbs_Plane:
+        return False
+    u, v = ElSLib.Parameters_s(surface.Plane(), gp_Pnt(*point))
+    return bool(BRepTopAdaptor_FClass2d(face, 1e-6).Perform(gp_Pnt2d(u, v), False) == TopAbs_State.TopAbs_IN)
+
+
+def _box(faces: list[Any] | None, body: SolidBody, group: list[int]) -> tuple[Vec, Vec]:
+    """Sizes and middle of the box around faces, mm: by the kernel's faces, or by points of them for None."""
+    if faces is None:
+        rows = [points for k in group if len(points := _points(body.patches[k], body))]
+        points = np.concatenate(rows) if rows else np.zeros((1, 3))
+        ends = list(zip(points.min(axis=0).tolist(), points.max(axis=0).tolist(), strict=True))
+    else:
+        from OCP.Bnd import Bnd_Box
+        from OCP.BRepBndLib import BRepBndLib
+
+        box = Bnd_Box()
+        for k in group:
+            BRepBndLib.AddOptimal_s(faces[k], box, False, False)
+        low, high = box.CornerMin(), box.CornerMax()
+        ends = [(low.X(), high.X()), (low.Y(), high.Y()), (low.Z(), high.Z())]
+    sizes, place = [b - a for a, b in ends], [(a + b) / 2.0 for a, b in ends]
+    return (sizes[0], sizes[1], sizes[2]), (place[0], place[1], place[2])
+
+
+def _excess(tables: list[ReadyTable], shapes: Sequence[Any]) -> float:
+    """By what part a body has more metal than its tubes can have."""
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GProp import GProp_GProps
+
+    most = 0.0
+    for table in tables:
+        if table.section is None:
+            return 0.0
+        past = sum(max(m, 0.0) for m in table.metal or ())
+        most += table.section.area * (table.table.developed_length + past)
+    volume = 0.0
+    for shape in shapes:
+        props = GProp_GProps()
+        BRepGProp.VolumeProperties_s(shape, props)
+        volume += abs(float(props.Mass()))
+    return volume / most - 1.0 if most > 0.0 else 0.0
+
+
+# --- what hangs together ----------------------------------------------------------------------
+
+
+def _connected(faces: list[int], body: SolidBody) -> list[list[int]]:
+    """Groups of faces that share edges, among those given."""
+    left = set(faces)
+    groups = []
+    for first in faces:
+        if first not in left:
+            continue
+        left.discard(first)
+        group, todo = [], [first]
+        while todo:
+            at = todo.pop()
+            group.append(at)
+            beside = {k for number, _ in body.patches[at].rims for k in body.rims[number].faces}
+            todo += sorted(beside & left)
+            left -= beside
+        groups.append(sorted(group))
+    return groups
+
+
+def _with_inner_faces(
+    groups: list[list[int]],
+    box: Callable[[list[int]], tuple[Vec, Vec]],
+    places: dict[int, _FacePlace],
+    tubes: list[_TubeWall],
+) -> list[list[int]]:
+    """Groups of faces, those inside a tube put to what they belong to beyond its wall: a flange's face in the bore."""
+    gap = max(tube.wall + tube.slack for tube in tubes)
+    inner = [group for group in groups if all(places[k].inner for k in group)]
+    whole = [list(group) for group in groups if not all(places[k].inner for k in group)]
+    boxes = [box(group) for group in whole] if inner else []
+    for group in inner:
+        own = box(group)
+        beside = next((k for k, other in enumerate(boxes) if _is_beside(own, other, gap)), None)
+        if beside is None:
+            whole.append(group)
+        else:
+            whole[beside] += group
+    return whole
+
+
+def _is_beside(one: tuple[Vec, Vec], other: tuple[Vec, Vec], gap: float) -> bool:
+    """Whether two boxes (sizes and middle each) come as near as a gap."""
+    return all(abs(p - q) <= (a + b) / 2.0 + gap for a, b, p, q in zip(one[0], other[0], one[1], other[1], strict=True))
+
+
+def _kind(patches: list[Patch], sizes: Vec, tubes: list[_TubeWall]) -> str:
+    """What a group of faces looks like."""
+    kinds = Counter(patch.shape.kind for patch in patches)
+    small, middle, _ = sorted(sizes)
+    if any(p.shape.kind == TORUS and p.shape.major > p.shape.radius and p.v[1] - p.v[0] > 3.0 for p in patches):
+        return "a bent part, such as an elbow"
+    around = [p for p in patches if p.shape.kind == CYLINDER and p.sign > 0 and _is_about(p, tubes)]
+    if around:
+        widest = max(around, key=lambda p: p.shape.radius)
+        length = abs(widest.v[1] - widest.v[0])
+        return "a flange, washer or collar" if length < widest.shape.radius else "a socket or sleeve"
+    if len(patches) == 1 and kinds[PLANE]:
+        return "a flat face, as of a cap or plug,"
+    fits = middle <= max(max(tube.outer.height, tube.outer.width) for tube in tubes)
+    if fits and any(p.shape.kind == CYLINDER and _is_about(p, tubes) and _is_within(p, tubes) for p in patches):
+        return "a ring or bush inside"
+    if kinds[PLANE] >= 2 and small < _THIN * middle:
+        return "a plate"
+    if 2 * kinds[PLANE] >= len(patches):
+        return "a block or bracket"
+    if kinds[CYLINDER]:
+        return "a boss, pin or fitting"
+    return "a part of free form"
+
+
+def _is_within(patch: Patch, tubes: list[_TubeWall]) -> bool:
+    """Whether a cylinder is smaller than the bore of a tube that it lies about."""
+    return any(tube.bore is not None and 2.0 * patch.shape.radius < tube.bore.height - tube.slack for tube in tubes)
+
+
+def _is_about(patch: Patch, tubes: list[_TubeWall]) -> bool:
+    """Whether a cylinder lies about a straight of a tube."""
+    for point, direction, _, _ in (line for tube in tubes for line in tube.lines()):
+        if abs(dot(direction, patch.shape.axis)) > 1.0 - 1e-6:
+            arm = sub(patch.shape.point, point)
+            foot = along(arm, direction, -dot(arm, direction))
+            if dot(foot, foot) < (0.1 * patch.shape.radius) ** 2:
+                return True
+    return False

@@ -1,0 +1,162 @@
+"""Tubes with other things on them: what was claimed is in the body, and what is told as left out is all the rest.
+
+Both are asked of the CAD kernel: the tube that the table makes, in common with the body, and what is left without it.
+"""
+
+from __future__ import annotations
+
+import cadquery as cq
+import pytest
+from tube_bodies import codes, cylinder, pipe, reason, shaft, tubes
+from tubes import run_of
+
+from converter.importers.solids.read import find_tubes
+from converter.kernel.shapes.solids import tube_solid
+from converter.model.bends import Placement
+from converter.model.run import Run
+from converter.model.section import Section
+
+TUBE, BAR = Section("round", 33.7, 2.6), Section("bar", 12, 6)
+SQUARE = Section("square", 40, 3, 40, 6)
+BENT, STRAIGHT = run_of([(150, 0, 90, 90)], 200), run_of([], 400)
+X, Y, Z = (1, 0, 0), (0, 1, 0), (0, 0, 1)
+
+
+def solid(run, section=TUBE):
+    return cq.Shape.cast(tube_solid(run, section))
+
+
+def box(x, y, z, at):
+    return cq.Workplane("XY").box(x, y, z).translate(at).val()
+
+
+def flange(at, radius, length, bore):
+    return cylinder(at, X, radius, length).cut(cylinder(at, X, bore, length))
+
+
+def union(boxes):
+    low = [min(place[i] - sizes[i] / 2 for sizes, place in boxes) for i in range(3)]
+    high = [max(place[i] + sizes[i] / 2 for sizes, place in boxes) for i in range(3)]
+    return low + high
+
+
+ELBOW = solid(run_of([(20, 0, 90, 45)], 20, Placement((380, 0, 0), X, Z)), Section("round", 42, 4.15))
+TEE = (
+    pipe((380, 0, 0), X, 21, 4.15, 80)
+    .fuse(pipe((420, 0, 0), Y, 21, 4.15, 50))
+    .cut(cylinder((380, 0, 0), X, 16.85, 80), cylinder((420, 0, 0), Y, 16.85, 50))
+)
+#: Body, tubes in it, bends of each in order of the sizes told, parts told as left out.
+BODIES = {
+    "weld-neck flange": (solid(BENT).fuse(flange((-12, 0, 0), 50, 12, 14.25)), [1], 1),
+    "blind flange": (solid(BENT).fuse(cylinder((-12, 0, 0), X, 50, 12)), [1], 1),
+    "slip-on flange": (solid(BENT).fuse(flange((0, 0, 0), 50, 12, 15)), [1], 1),
+    "flanges at both ends": (
+        solid(STRAIGHT).fuse(flange((0, 0, 0), 50, 12, 15), flange((388, 0, 0), 50, 12, 15)), [0], 2,
+    ),
+    "elbow fitting": (solid(STRAIGHT).fuse(ELBOW, pipe((445, 65, 0), Y, 16.85, 2.6, 300)), [0, 0], 1),
+    "lug": (solid(BENT).fuse(box(60, 6, 60, (75, 0, 40)).cut(cylinder((0, 0, 0), X, 15, 200))), [1], 1),
+    "plate around it": (
+        solid(STRAIGHT).fuse(box(10, 120, 120, (200, 0, 0)).cut(cylinder((0, 0, 0), X, 15, 400))), [0], 1,
+    ),
+    "plate at its end": (solid(BENT).fuse(box(10, 80, 80, (-5, 0, 0))), [1], 1),
+    "washer on a bent bar": (solid(BENT, BAR).fuse(cylinder((20, 0, 0), X, 15, 4)), [1], 1),
+    "plate between two tubes": (
+        pipe((0, 0, 0), X, 20, 2, 400).fuse(pipe((0, 100, 0), X, 20, 2, 400), box(30, 80, 6, (200, 50, 0))), [0, 0], 1,
+    ),
+    "square post on its plate": (solid(run_of([], 500), SQUARE).fuse(box(8, 120, 120, (-4, 0, 0))), [0], 1),
+    "post and branch": (pipe((0, 0, 0), Z, 20, 2, 300).fuse(pipe((0, 0, 150), X, 15, 2, 200)), [0, 0], 0),
+}  # fmt: skip
+
+
+def claimed_solid(table):
+    return solid(Run("claimed", None, table.closed, table.table, table.placement), table.section)
+
+
+def told_of(found):
+    return [dict(f.value_pairs) for t in found for f in t.findings if f.code == "solid-remains"]
+
+
+@pytest.mark.parametrize("what", BODIES)
+def test_what_is_claimed_is_there_and_what_is_left_is_told(what):
+    body, bends, parts = BODIES[what]
+    found, ignored = tubes(body)
+    assert not ignored and sorted(len(t.table.bends) for t in found) == bends
+    rest = body
+    for table in found:
+        claimed = claimed_solid(table)
+        if not any(table.metal):  # a cope takes metal away that the table does not
+            assert body.intersect(claimed).Volume() == pytest.approx(claimed.Volume(), rel=1e-6)
+        rest = rest.cut(claimed)
+    told = told_of(found)
+    assert len(told) == parts
+    assert (rest.Volume() > 1.0) == bool(parts)
+    if parts:
+        around = rest.BoundingBox()
+        expected = [around.xmin, around.ymin, around.zmin, around.xmax, around.ymax, around.zmax]
+        assert union([(one["sizes"], one["place"]) for one in told]) == pytest.approx(expected, abs=0.05)
+
+
+def test_a_tee_leaves_three_tubes_and_names_where_they_end():
+    body = solid(STRAIGHT).fuse(TEE, pipe((440, 0, 0), X, 16.85, 2.6, 300), pipe((420, 40, 0), Y, 16.85, 2.6, 300))
+    found, _ = tubes(body)
+    assert sorted(round(t.table.tail, 6) for t in found) == [280, 290, 380]  # from the tee's faces
+    assert {(f.variant, f.end) for t in found for f in t.findings if f.code == "solid-ends"} == {
+        ("face", "A"),
+        ("face", "B"),
+    }
+    assert told_of(found)
+
+
+def test_tubes_pushed_into_each_other_are_two_and_turned_parts_none():
+    found, _ = tubes(pipe((0, 0, 0), X, 20, 2, 300).fuse(pipe((250, 0, 0), X, 18, 2, 300)))
+    assert sorted((t.section.od, round(t.table.tail, 6)) for t in found) == [(36, 250), (40, 300)]
+    assert "24.00 mm to 40.00 mm" in reason(shaft())
+    collar = cylinder((0, 0, 0), X, 10, 200).fuse(cylinder((90, 0, 0), X, 15, 20))
+    assert "20.00 mm to 30.00 mm" in reason(collar)
+    hollow = cylinder((0, 0, 0), X, 20, 200).fuse(cylinder((200, 0, 0), X, 15, 200)).cut(cylinder((0, 0, 0), X, 8, 400))
+    assert "30.00 mm to 40.00 mm" in reason(hollow)  # one bore through both: turned from the solid
+
+
+def test_a_plug_that_no_edge_shows_is_told():
+    closed = solid(STRAIGHT).fuse(cylinder((200, 0, 0), X, 14.25, 5))
+    assert len(told_of(tubes(closed)[0])) == 2  # the faces of both its sides
+    thick = solid(STRAIGHT).fuse(pipe((100, 0, 0), X, 15, 4, 100))
+    (found,), _ = tubes(thick)
+    assert codes(found)["solid-remains"] > 0
+
+
+def test_steps_that_show_no_difference_are_none():
+    """A sleeve's skin of 28.00 and one of 28.006 are one diameter to the last digit shown."""
+    body = solid(BENT, Section("bar", 28, 14)).fuse(cylinder((150, 0, 0), (-1, 0, 0), 14.003, 20))
+    found, _ = tubes(body)
+    assert [len(t.table.bends) for t in found] == [1]
+
+
+# --- where the length runs to -------------------------------------------------------------------
+
+
+HALF_TURNED = box(200, 200, 200, (0, 0, 0)).rotate(cq.Vector(0, 0, 0), cq.Vector(0, 1, 0), 45)
+BALL = cq.Solid.makeSphere(60, angleDegrees1=-90)
+CUTS = {
+    "square": (box(200, 200, 200, (500, 0, 0)), None, 400.0, 0.0),
+    "mitred": (HALF_TURNED.translate(cq.Vector(350 + 100 * 2**0.5, 0, 0)), "cut", 350.0, 16.85),
+    "coped": (cylinder((400, 0, -100), Z, 24.15, 200), "mate", 400.0, -((24.15**2 - 16.85**2) ** 0.5)),
+    "hollowed": (BALL.translate(cq.Vector(440, 0, 0)), "point", 440 - (60**2 - 16.85**2) ** 0.5, 0.0),
+}
+
+
+@pytest.mark.parametrize(("cutter", "variant", "tail", "metal"), CUTS.values(), ids=CUTS)
+def test_a_length_says_to_where_it_runs(cutter, variant, tail, metal):
+    (found,), _ = tubes(solid(STRAIGHT).cut(cutter))
+    assert found.table.tail == pytest.approx(tail, abs=1e-4)
+    assert found.metal == pytest.approx((0.0, metal), abs=1e-4)
+    ends = [(f.variant, f.end, f.measured) for f in found.findings if f.code == "solid-ends"]
+    assert ends == ([] if variant is None else [(variant, "B", pytest.approx(metal, abs=1e-4))])
+
+
+def test_a_bore_beside_the_axis_by_less_than_the_tolerance_is_no_doubt():
+    for off, told in ((0.04, False), (0.5, True)):
+        body = cylinder((0, 0, 0), X, 15, 200).cut(cylinder((0, off, 0), X, 12, 200))
+        (found,), _ = find_tubes(body.wrapped, "part")
+        assert ("solid-off" in codes(found)) is told
