@@ -6,7 +6,7 @@ import io
 
 from converter.errors import ReadError
 from converter.kernel import require
-from converter.kernel.session import quiet, silent
+from converter.kernel.session import quiet
 from converter.kernel.step.tree import Instance
 
 
@@ -28,7 +28,7 @@ def load_brep(data: bytes, name: str) -> Instance:
 
     shape = TopoDS_Shape()
     try:
-        with quiet(), silent():
+        with quiet():
             BRepTools.Read_s(shape, io.BytesIO(data), BRep_Builder())
     except Standard_Failure as error:
         raise _refused(name) from error

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import sys
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 
@@ -36,20 +34,6 @@ def settings(words: Mapping[str, str], numbers: Mapping[str, int], refused: type
             if not Interface_Static.SetIVal_s(key, number):
                 raise refused(f"The CAD kernel refuses the setting {key} = {number}.")
         yield
-
-
-@contextmanager
-def silent() -> Iterator[None]:
-    """What the kernel prints past its printers goes nowhere: the process' standard output is turned away for so long."""
-    sys.stdout.flush()
-    kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, 1)
-    try:
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
-        os.close(nowhere)
 
 
 @contextmanager
