@@ -14,6 +14,8 @@ import pytest
 import trimesh
 from dxf_text import text as dxf_text
 from dxf_tools import FIXTURES, new, reread
+from iges_tools import build as build_iges
+from iges_tools import line
 from mesh_tools import ringed, saved, scanned, swept
 from tube_bodies import angle_iron, cylinder, plate, shaft, spring
 from tubes import run_of
@@ -31,7 +33,7 @@ from converter.importers.mesh.tube_findings import tube_findings
 from converter.importers.mesh.weld import weld
 from converter.importers.registry import ReadOptions, read
 from converter.importers.solids.read import find_tubes
-from converter.importers.step.read import _no_unit_finding, _StepReading
+from converter.importers.step.read import ShapeReading, _no_unit_finding
 from converter.job import open_job
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.curve import Line
@@ -133,12 +135,19 @@ def tables(tmp_path: Path) -> Iterator[Drawing]:
 def step_drawing() -> Drawing:
     """What the STEP reader tells at its end of what it met on the way."""
     drawing = Drawing("a.step", findings=[_no_unit_finding([]), _no_unit_finding(["in", "mm"])])
-    met = _StepReading(ReadOptions(), drawing)
+    met = ShapeReading(ReadOptions(), drawing)
     met.hidden["edge"] = 3
     met.sampled["hyperbola"], met.sampled["parabola"] = 1, 2
     met.unread["HANDLE"] = 2
     met.finish()
     return drawing
+
+
+def iges(tmp_path: Path) -> Iterator[Drawing]:
+    """IGES headers without a unit, with an unknown one, and not at life size."""
+    for unit, scale in ((",", "1."), ("3,5HCHAIN", "1."), ("2,2HMM", "0.5")):
+        (tmp_path / "a.igs").write_text(build_iges([line((0, 0, 0), (100, 0, 0))], unit, scale))
+        yield read(tmp_path / "a.igs")
 
 
 def solids() -> Iterator[Told]:
@@ -230,7 +239,7 @@ def told(tmp_path_factory) -> Told:
     tmp_path = tmp_path_factory.mktemp("words")
     findings: list[Finding] = []
     ignored: list[Ignored] = []
-    for drawing in (*drawings(tmp_path), *tables(tmp_path), step_drawing()):
+    for drawing in (*drawings(tmp_path), *tables(tmp_path), *iges(tmp_path), step_drawing()):
         findings += drawing.findings
         ignored += drawing.ignored
         findings += [finding for table in drawing.tables for finding in table.findings]
@@ -255,7 +264,7 @@ def clauses_of(value: object) -> Iterator[str]:
 def test_every_text_of_the_catalogue_is_really_told(told):
     findings, ignored = told
     every = {(code, variant) for code in _CODES for variant in CODES[code].says} | _MORE
-    assert len(_CODES) == 25 and every - {(f.code, f.variant) for f in findings} == _FAULTS | _ENDS
+    assert len(_CODES) == 26 and every - {(f.code, f.variant) for f in findings} == _FAULTS | _ENDS
     values = [value for finding in findings for _, value in finding.value_pairs] + [one.why for one in ignored]
     assert set(_CLAUSES) <= set(CLAUSES)
     seldom = {one.name for one in _SELDOM}
