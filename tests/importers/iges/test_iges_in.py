@@ -33,7 +33,14 @@ def test_wires_of_a_cad_program(name, wanted, units):
     assert drawing.units == units and rows(run) == pytest.approx(wanted, abs=1e-4)
 
 
-@pytest.mark.parametrize("name", ["iges/freecad-solid.igs", "iges/freecad-brep.igs", "brep/freecad-solid.brep"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "iges/freecad-solid.igs",
+        "iges/freecad-brep.igs",
+        pytest.param("brep/freecad-solid.brep", marks=pytest.mark.slow),  # a process of its own
+    ],
+)
 def test_solids_of_a_cad_program(name):
     """Surfaces side by side, a boundary representation, and the kernel's own text."""
     (table,) = read(FIXTURES / name).tables
@@ -51,6 +58,7 @@ def test_surfaces_of_several_bodies_are_told_apart():
     assert high - low == pytest.approx(300.0, abs=1e-6)
 
 
+@pytest.mark.slow
 def test_wires_of_another_program_as_brep():
     """The numbers stand in step/gmsh-wires.geo; no unit is named, which is said."""
     drawing = read(FIXTURES / "brep" / "gmsh-wires.brep")
