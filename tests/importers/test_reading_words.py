@@ -145,7 +145,7 @@ def step_drawing() -> Drawing:
 
 def iges(tmp_path: Path) -> Iterator[Drawing]:
     """IGES headers without a unit, with an unknown one, and not at life size."""
-    for unit, scale in ((",", "1."), ("3,5HCHAIN", "1."), ("2,2HMM", "0.5")):
+    for unit, scale in ((",", "1."), ("3,5HCHAIN", "1."), ("2,2HMM", "0.5"), ("1,2HMM", "1.")):
         (tmp_path / "a.igs").write_text(build_iges([line((0, 0, 0), (100, 0, 0))], unit, scale))
         yield read(tmp_path / "a.igs")
 

@@ -26,6 +26,8 @@ define(
         "file": f"the file names no length unit and was read as mm; {_EVERY_LENGTH}",
         "standard": "the file names no length unit and was read as {read_as}, as the IGES standard has it; "
         "in mm every length would be a 25.4th of it",
+        "contradiction": "the header's unit flag says {read_as}, its unit's name {word:quoted}: lengths were read as "
+        "{read_as}, since the flag is what counts",
         "unknown name": "the file names the unit {word:quoted}, which is not known, and was read as mm; "
         + _EVERY_LENGTH,
         "some shapes": "some shapes name no length unit (others name {others:list bare}) and were read as mm; "
@@ -42,6 +44,7 @@ define(
         "mesh": _SAY_WHICH,
         "file": _SAY_WHICH,
         "standard": _SAY_WHICH,
+        "contradiction": _SAY_WHICH,
         "unknown name": _SAY_WHICH,
         "some shapes": _SAY_WHICH,
         "headings": _NAME_IN_HEADING,

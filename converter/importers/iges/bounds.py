@@ -43,12 +43,14 @@ class IgesText:
         unit: (what the file calls it, our name or None, mm per unit or None), or None where it names none.
         scale: of the model space, 1 for life size.
         doubts: what is odd in its structure, in a few words; '' for nothing.
+        other_unit: what its unit's name says where its flag says otherwise, else ''.
     """
 
     data: bytes
     unit: tuple[str, str | None, float | None] | None
     scale: float
     doubts: str
+    other_unit: str = ""
 
 
 def is_iges(head: bytes) -> bool:
@@ -133,7 +135,7 @@ def check_iges(data: bytes, name: str) -> IgesText:
     doubts += _doubts_of_closing(last, counts)
     doubts += _doubts_of_directory(entries, counts[ord("P")])
     values = _global_values(b"".join(header))
-    return IgesText(b"\n".join(kept) + b"\n", _unit(values), _scale(values), "; ".join(doubts[:2]))
+    return IgesText(b"\n".join(kept) + b"\n", _unit(values), _scale(values), "; ".join(doubts[:2]), _other_unit(values))
 
 
 def _records(data: bytes) -> Iterator[bytes]:
@@ -228,6 +230,12 @@ def _unit(values: list[bytes]) -> tuple[str, str | None, float | None] | None:
     except UnitsError:
         return (word, None, None)
     return (word, name, MM_PER[name])
+
+
+def _other_unit(values: list[bytes]) -> str:
+    flag, word = _number(_value(values, _UNIT_FLAG)), _value(values, _UNIT_WORD).decode("ascii", "replace").strip()
+    named = _WORDS.get(word.upper())
+    return word if flag in _FLAGS and named is not None and named != flag else ""
 
 
 def _scale(values: list[bytes]) -> float:

@@ -79,6 +79,9 @@ def _per_unit(text: IgesText, asked: str | None, drawing: Drawing) -> float:
     factor = None if unit is None else unit[2]
     if abs(text.scale - 1.0) > 1e-9:
         drawing.findings.append(Finding("model-scale", measured=text.scale, values={"scale": text.scale}))
+    if text.other_unit and asked is None and unit is not None:
+        values = {"read_as": unit[0], "word": text.other_unit}
+        drawing.findings.append(Finding("units-assumed", variant="contradiction", values=values))
     if factor is None and asked is None:
         return _without_unit(unit, drawing)
     known = [] if unit is None or factor is None else [unit]

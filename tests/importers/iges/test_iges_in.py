@@ -124,6 +124,7 @@ def test_levels_are_layers_and_hidden_curves_are_left_out(tmp_path):
     [
         ("1,4HINCH", None, 25.4, []),
         ("10,2HCM", None, 10.0, []),
+        ("1,2HMM", None, 25.4, ["units-assumed"]),  # the flag counts; the name contradicts it
         ("3,2HMM", None, 1.0, []),
         ("4,2HFT", "m", 1000.0, ["units-overridden"]),
         (",", None, 25.4, ["units-assumed"]),  # inches where it says nothing: IGES 5.3, 2.2.4.3.14
