@@ -53,6 +53,10 @@ FORMATS: tuple[WriteFormat, ...] = (
         "csv", "bend table, one row per bend; reads back", "converter.exporters.data.table_csv", ".csv", default=True
     ),
     WriteFormat(
+        "points-csv", "points of the centerlines as CSV: ends, corners, tangent points, centers of bends; reads back",
+        "converter.exporters.data.points_csv", ".csv",
+    ),
+    WriteFormat(
         "json", "bend tables and findings for other programs", "converter.exporters.data.table_json", ".json",
         default=True,
     ),

@@ -19,6 +19,8 @@ from typing import TYPE_CHECKING, cast
 
 from converter.disk.regular import HEAD
 from converter.errors import OptionError, ReadError
+from converter.importers.brep.bounds import is_brep
+from converter.importers.iges.bounds import is_iges
 from converter.importers.source import Source
 from converter.importers.step.bounds import is_step
 from converter.limits import DXF_BYTES, FILE_BYTES, MESH_BYTES, STEP_BYTES, TABLE_BYTES
@@ -109,6 +111,22 @@ FORMATS: tuple[ReadFormat, ...] = (
         most_bytes=STEP_BYTES,
     ),
     ReadFormat(
+        "iges",
+        (".igs", ".iges"),
+        "IGES 5.3, ASCII: wires, surfaces, trimmed surfaces and solids of tubes",
+        "converter.importers.iges.read",
+        "read_iges",
+        most_bytes=STEP_BYTES,
+    ),
+    ReadFormat(
+        "brep",
+        (".brep", ".brp"),
+        "the CAD kernel's own BREP text: wires, tubes as solids or surfaces, in mm",
+        "converter.importers.brep.read",
+        "read_brep",
+        most_bytes=STEP_BYTES,
+    ),
+    ReadFormat(
         "mesh",
         (".stl", ".obj", ".ply", ".3mf", ".glb", ".gltf"),
         "meshes (STL, OBJ, PLY, 3MF, glTF) of tubes: coarse, fine or scanned, with or without a bore",
@@ -165,6 +183,10 @@ def detect(head: bytes, name: str) -> ReadFormat:
         return by_name["dxf"]
     if is_step(head):
         return by_name["step"]
+    if is_iges(head):
+        return by_name["iges"]
+    if is_brep(head):
+        return by_name["brep"]
     if _DWG.match(head):
         raise ReadError(
             f"{name} is a DWG drawing, which only CAD packages read: export it as DXF and read that.",

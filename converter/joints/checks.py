@@ -15,13 +15,21 @@ from converter.joints.cuts.lines import Array, Hits, ParallelLines
 from converter.joints.cuts.saddle import RoundPrism, angles
 from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart
-from converter.joints.finding.contacts import BESIDE, COAXIAL, LIES_ON, MISSED, ON, PARALLEL, Contact
+from converter.joints.finding.contacts import (
+    BESIDE,
+    COAXIAL,
+    INSIDE,
+    LEAST_ANGLE,
+    LIES_ON,
+    MISSED,
+    ON,
+    PARALLEL,
+    Contact,
+)
 from converter.joints.finding.plan import EndPlan, Key
 from converter.joints.model import MITRE, SADDLE, SQUARE, Joint
 from converter.tolerances import Tolerances
 
-#: Degrees between the axes below which a cope is no longer said to be sound.
-LEAST_ANGLE = 15.0
 #: Degrees by which a drawing's rounding may miss an angle.
 _SAME_ANGLE = 1e-3
 #: mm; an end drawn nearer than this to where it belongs is drawn there.
@@ -67,13 +75,16 @@ def contact_findings(
             if contact.state == ON:
                 if joined:
                     findings += _drawn(contact, own, mate, plan, tol)
-            elif contact.state in (COAXIAL, LIES_ON):
+            elif contact.state in (COAXIAL, LIES_ON, INSIDE):
                 pair = frozenset((key[0], contact.body))  # once for two tubes, not for each of their ends
                 if pair in along_each:
                     continue
                 along_each.add(pair)
                 findings.append(_along(contact, own, mate))
-            elif not met:
+            elif contact in plan.onto:
+                if joined:
+                    findings += _drawn(contact, own, mate, plan, tol)
+            elif not met and not plan.onto:
                 findings.append(_off(contact, own, mate))
     return findings
 
@@ -113,7 +124,7 @@ def _drawn(contact: Contact, own: Body, mate: Body, plan: EndPlan, tol: Toleranc
         return []
     variant = "short" if contact.ahead > 0.0 else "long"
     values: dict[str, object] = {"size": abs(contact.ahead)}
-    if abs(contact.enters) <= tol.near:
+    if contact.state == ON and abs(contact.enters) <= tol.near:
         variant, left = "outside", abs(contact.enters)
         way = "exactly" if left <= DRAWN else "short" if contact.enters < 0.0 else "too-far"
         values["how"] = Clause.of(f"drawn-{way}", left=left)
@@ -122,6 +133,8 @@ def _drawn(contact: Contact, own: Body, mate: Body, plan: EndPlan, tol: Toleranc
 
 def _along(contact: Contact, own: Body, mate: Body) -> Finding:
     angle, offset = contact.angle, contact.offset
+    if contact.state == INSIDE:
+        return _of_contact(contact, own, mate, "joint-parallel", "inside", angle, None, "deg", angle=angle)
     if contact.state == COAXIAL:
         return _of_contact(contact, own, mate, "joint-coaxial", "", angle, LEAST_ANGLE, "deg")
     return _of_contact(contact, own, mate, "joint-parallel", "along", angle, LEAST_ANGLE, "deg", offset=offset)
@@ -170,6 +183,8 @@ def joint_findings(joint: Joint, frame: dict[str, Body], tol: Tolerances) -> lis
         _check_width(joint, frame, met, tol, say)
         _check_mate_end(joint, frame, lines, outside, met, tol, say)
     elif joint.kind == SQUARE:
+        if joint.between > 0.0:
+            _say_between(joint, joint.between, say)
         _check_mate_end(joint, frame, lines, outside, met, tol, say)
     if joint.corner_gap > max(joint.gap, 0.0) + tol.fit:
         # without its place, so that ends left open alike are told together
@@ -226,14 +241,14 @@ def _check_further(joint: Joint, say: AddFinding) -> None:
 
 
 def _check_beyond(joint: Joint, lines: ParallelLines, outside: Array, room: float, say: AddFinding) -> None:
-    """A tube that runs into its mate's bend again behind the cut: it lies along the bend, not on it."""
-    bends = [part for part in joint.base.mates[0] if isinstance(part, BendPart)]
-    for part in bends:
-        for further in np.linspace(1.0, max(part.window[1] - part.near, 2.0), 24):
-            t = outside + float(further)
-            if bool((part.holds(lines, t) & (t < room)).any()):
-                say("cope-again", "", float(further), None, "mm", mate=joint.mates[0])
-                return
+    """A tube that runs into its mate's bend, or a straight beside that, again behind the cut: it lies along it."""
+    parts = joint.base.mates[0]
+    furthest = max((part.window[1] - part.near for part in parts if isinstance(part, BendPart)), default=None)
+    for further in () if furthest is None else np.linspace(1.0, max(furthest, 2.0), 24):
+        t = outside + float(further)
+        if any(bool((part.holds(lines, t) & (t < room)).any()) for part in parts):
+            say("cope-again", "", float(further), None, "mm", mate=joint.mates[0])
+            return
 
 
 def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerances, say: AddFinding) -> None:
@@ -244,6 +259,9 @@ def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerance
     if bool(met.all()) or (over <= tol.join and joint.mate_straight):
         return
     beside = 100.0 * float(np.count_nonzero(~met)) / len(met)
+    if len(joint.mates) > 1:
+        _say_between(joint, beside, say)
+        return
     values: dict[str, object] = {"mate": mate.name, "beside": beside}
     if smaller:
         say(
@@ -255,6 +273,11 @@ def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerance
     else:
         variant, room = "turned" if joint.offset <= tol.join else "off", max(mate.size / 2.0 - own.size / 2.0, 0.0)
         say("cope-partial", variant, joint.offset, room, "mm", offset=joint.offset, over=over, **values)
+
+
+def _say_between(joint: Joint, beside: float, say: AddFinding) -> None:
+    variant = "flats" if joint.kind == SQUARE else "between"
+    say("cope-partial", variant, beside, None, None, mate=joint.mates[0], mates=joint.mates, beside=beside)
 
 
 def _over(joint: Joint, own: Body, mate: Body) -> float:

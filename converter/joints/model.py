@@ -84,6 +84,7 @@ class Joint:
         gap: weld gap that the cut leaves.
         hole_saw: set-up, or None when no hole saw makes this cut (or none was asked for).
         corner_gap: what a cut square on a flat leaves open to the mate's corner radii, at most, the weld gap counted.
+        between: percent of a square cut that comes down between mates side by side, on neither.
     """
 
     node: Vec
@@ -104,6 +105,7 @@ class Joint:
     gap: float = 0.0
     hole_saw: SawSetting | None = None
     corner_gap: float = 0.0
+    between: float = 0.0
 
     @cached_property
     def plane(self) -> HalfSpace | None:

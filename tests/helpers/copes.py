@@ -71,6 +71,14 @@ def kernel_cylinder(point: Any, axis: Any, radius: float, length: float) -> Any:
     return BRepPrimAPI_MakeCylinder(axes, radius, length).Solid()
 
 
+def kernel_box(corner: Any, size: Any) -> Any:
+    """A solid box of the CAD kernel along the axes."""
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox
+    from OCP.gp import gp_Pnt
+
+    return BRepPrimAPI_MakeBox(gp_Pnt(*map(float, corner)), *map(float, size)).Solid()
+
+
 def kernel_cut(cut: Cut, mate: Any, back: float = 200.0, ahead: float = 200.0, bore: bool = False) -> Any:
     """The kernel's boolean: a tube about the end's axis less the mate."""
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut

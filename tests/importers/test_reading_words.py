@@ -14,6 +14,8 @@ import pytest
 import trimesh
 from dxf_text import text as dxf_text
 from dxf_tools import FIXTURES, new, reread
+from iges_tools import build as build_iges
+from iges_tools import line
 from mesh_tools import ringed, saved, scanned, swept
 from places import FIXTURES as EVERY
 from tube_bodies import angle_iron, cylinder, pipe, plate, shaft, spring
@@ -35,7 +37,7 @@ from converter.importers.solids.read import find_tubes
 from converter.importers.solids.remains import MOST_NAMED
 from converter.importers.step.construction import FreeCurve, settle_free_curves
 from converter.importers.step.outside import OutsideParts
-from converter.importers.step.read import _no_unit_finding, _StepReading
+from converter.importers.step.read import ShapeReading, _no_unit_finding
 from converter.job import open_job
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.curve import Line
@@ -139,12 +141,19 @@ def tables(tmp_path: Path) -> Iterator[Drawing]:
 def step_drawing() -> Drawing:
     """What the STEP reader tells at its end of what it met on the way."""
     drawing = Drawing("a.step", findings=[_no_unit_finding([]), _no_unit_finding(["in", "mm"])])
-    met = _StepReading(ReadOptions(), drawing)
+    met = ShapeReading(ReadOptions(), drawing)
     met.hidden["edge"] = 3
     met.sampled["hyperbola"], met.sampled["parabola"] = 1, 2
     met.unread["HANDLE"] = 2
     met.finish()
     return drawing
+
+
+def iges(tmp_path: Path) -> Iterator[Drawing]:
+    """IGES headers without a unit, with an unknown one, and not at life size."""
+    for unit, scale in ((",", "1."), ("3,5HCHAIN", "1."), ("2,2HMM", "0.5"), ("1,2HMM", "1.")):
+        (tmp_path / "a.igs").write_text(build_iges([line((0, 0, 0), (100, 0, 0))], unit, scale))
+        yield read(tmp_path / "a.igs")
 
 
 def solids() -> Iterator[Told]:
@@ -268,7 +277,7 @@ def told(tmp_path_factory) -> Told:
     tmp_path = tmp_path_factory.mktemp("words")
     findings: list[Finding] = []
     ignored: list[Ignored] = []
-    for drawing in (*drawings(tmp_path), *tables(tmp_path), step_drawing()):
+    for drawing in (*drawings(tmp_path), *tables(tmp_path), *iges(tmp_path), step_drawing()):
         findings += drawing.findings
         ignored += drawing.ignored
         findings += [finding for table in drawing.tables for finding in table.findings]
@@ -293,7 +302,7 @@ def clauses_of(value: object) -> Iterator[str]:
 def test_every_text_of_the_catalogue_is_really_told(told):
     findings, ignored = told
     every = {(code, variant) for code in _CODES for variant in CODES[code].says} | _MORE
-    assert len(_CODES) == 29 and every - {(f.code, f.variant) for f in findings} == _FAULTS | _ENDS
+    assert len(_CODES) == 30 and every - {(f.code, f.variant) for f in findings} == _FAULTS | _ENDS
     values = [value for finding in findings for _, value in finding.value_pairs] + [one.why for one in ignored]
     assert set(_CLAUSES) <= set(CLAUSES)
     seldom = {one.name for one in _SELDOM}

@@ -57,6 +57,11 @@ def unplaced(name):
     return Tube(Run(name, None, False, made.table, made.placement, placed=False), RAIL)
 
 
+def twin(aside, section):
+    """One of two rails in parallel with the chord."""
+    return straight(f"R{aside:g}", (0, 0, aside), (1000, 0, aside), section)
+
+
 def on_edge():
     turned = Placement((300, 0, 0), (0, 0, 1), (sin(radians(45.0)), cos(radians(45.0)), 0))
     return tube_of(run_of([], 400.0, turned, name="RUNG"), BOX)
@@ -149,6 +154,11 @@ SCENES = {
         [CHORD, rung((300, 5, 0), (1500, 5, 0))],
         "RAIL, end B: at (1000.00, 5.00, 0.00) mm it lies along RUNG, 5.00 mm from its centerline, so their metal "
         "overlaps and no cut joins them. Move the tubes apart, or draw them at an angle.",
+    ),
+    ("joint-parallel", "inside"): (
+        [U, along(U, 40.0, 115.0)],
+        "RUNG, end A: at (264.28, 23.40, 0.00) mm it meets the bend of U at 37.50° and its axis never leaves the metal "
+        "of that bend, so no cut joins them. Turn it so that it leaves the bend, or end it elsewhere.",
     ),
     ("joint-parallel", "mate"): (
         TWINS, asks(tube="A", end="A", cope_to=["C", "B"]),
@@ -245,6 +255,16 @@ SCENES = {
         [straight("RAIL", (0, 0, 0), (1000, 0, 0), Section("round", 60.3, 3.0)), on_edge()],
         f"RUNG, end A: {AT}, turned as it is, it is wider across than RAIL, so 8% of the end passes beside it, by up "
         "to 2.72 mm; there the cut stops level with that centerline. Move it nearer to the middle.",
+    ),
+    ("cope-partial", "between"): (
+        [twin(-24.0, RAIL), twin(24.0, RAIL), rung()],
+        "RUNG, end A: at (300.00, 0.00, -24.00) mm 8% of the end passes beside or between the tubes it is cut to (R-24 "
+        "and R24); there the cut stops level with the centerline of R-24. Move it, or move the tubes together.",
+    ),
+    ("cope-partial", "flats"): (
+        [twin(-30.0, BOX), twin(30.0, BOX), rung(section=BOX)],
+        "RUNG, end A: at (300.00, 0.00, -30.00) mm it is cut square on the flats of R-30 and R30, and 12% of the end "
+        "comes down between them. Fill the gap in welding, or move the tubes together.",
     ),
     ("cope-partial", "curves"): (
         [BENT, rung(ON_BEND, tuple(p + 90.0 * v for p, v in zip(ON_BEND, INWARD, strict=True)), RAIL)],

@@ -9,7 +9,7 @@ from math import cos, degrees, radians, sin, sqrt
 
 import numpy as np
 import pytest
-from copes import straight, surface_points
+from copes import kernel_box, straight, surface_points
 from frames import RAIL, RUNG, rack
 from tubes import run_of, tube_of
 
@@ -276,6 +276,74 @@ def test_end_near_a_tangent_point_lies_on_bend_and_straight():
     line = np.hypot(points[:, 1], points[:, 2])
     assert ring[ahead] == pytest.approx(R, abs=1e-9) and line[~ahead] == pytest.approx(R, abs=1e-9)
     assert ahead.any() and (~ahead).any()
+
+
+@pytest.mark.parametrize(
+    ("clr", "sweep", "at", "turn", "lift", "drawn"),
+    [
+        (60.0, 90.0, 15.0, 42.0, 0.0, 0.0),  # entered through the straight before the bend
+        (60.0, 63.0, 36.0, -37.0, 30.0, 0.0),  # and through the one behind it
+        (90.0, 93.0, 70.0, 40.0, 12.0, 0.0),
+        (150.0, 97.0, 85.0, -33.0, 0.0, 20.0),  # drawn to the outside
+        (90.0, 80.0, 40.0, 140.0, 20.0, -6.0),  # drawn past it
+    ],
+)
+def test_an_end_that_meets_a_bend_aslant_is_cut_there(clr, sweep, at, turn, lift, drawn):
+    """Against the kernel: metal of the mate begins at the cut, and none stands between it and the rest."""
+    from OCP.BRepClass3d import BRepClass3d_SolidClassifier
+    from OCP.gp import gp_Pnt
+    from OCP.TopAbs import TopAbs_State
+
+    from converter.kernel.shapes.solids import tube_solid
+
+    bent = tube_of(run_of([(300.0, 0.0, sweep, clr)], 300.0, name="BENT"), RAIL)
+    arc = bent.run.centerline[1]
+    foot = arc.point(at)
+    a, b = radians(at + turn), radians(lift)  # from the way of travel, to the inside of the bend, and out of its plane
+    way = (cos(a) * cos(b), sin(a) * cos(b), sin(b))
+    start, far = (tuple(p + length * v for p, v in zip(foot, way, strict=True)) for length in (drawn, 250.0))
+    joints, said = found(bent, rung(start, far, Section("round", 25.4, 2.0)))
+    joint = joints["RUNG", "A"]
+    assert joint.mates == ("BENT",) and set(codes(said)) <= {"joint-drawn"}
+    mate = BRepClass3d_SolidClassifier(tube_solid(bent.run, Section("bar", RAIL.od, 0.0)))
+
+    def inside(points):
+        for x, y, z in points.tolist():
+            mate.Perform(gp_Pnt(x, y, z), 1e-6)
+            yield mate.State() == TopAbs_State.TopAbs_IN
+
+    points, out = surface_points(joint.cut, np.arange(0.0, 360.0, 20.0)), np.array(joint.direction)
+    assert all(inside(points + 0.01 * out))
+    for back in (0.01, 2.0, 10.0, 40.0):
+        assert not any(inside(points - back * out))
+
+
+@pytest.mark.parametrize("apart", [RAIL.od, RAIL.od + 6.0])
+@pytest.mark.parametrize(("aside", "theta"), [(0.0, 90.0), (5.0, 60.0), (10.0, 90.0)])
+def test_an_end_between_twin_rails_is_cut_to_both(apart, aside, theta):
+    """Against the kernel's boolean of the tube and both rails, less what would hang between them below their middle."""
+    from coped_solids import coped
+    from copes import kernel_cylinder
+    from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
+
+    from converter.kernel.shapes.solids import tube_solid, volume
+
+    rails = [
+        straight(f"R{i}", (-900.0, y, 0.0), (900.0, y, 0.0), RAIL) for i, y in ((1, -apart / 2.0), (2, apart / 2.0))
+    ]
+    a = radians(theta)
+    tube = straight("POST", (0.0, aside, 0.0), (300.0 * cos(a), aside, 300.0 * sin(a)), RUNG)
+    joints, said = found(*rails, tube)
+    joint = joints["POST", "A"]
+    assert (joint.kind, set(joint.mates)) == ("saddle", {"R1", "R2"})
+    assert set(codes(said)) <= {"cope-partial"}
+    ((_, _, solid),) = coped([*rails, tube])
+    longer = straight("POST", (-40.0 * cos(a), aside, -40.0 * sin(a)), (300.0 * cos(a), aside, 300.0 * sin(a)), RUNG)
+    whole = tube_solid(longer.run, RUNG)
+    for y in (-apart / 2.0, apart / 2.0):
+        whole = BRepAlgoAPI_Cut(whole, kernel_cylinder((-900.0, y, 0.0), (1.0, 0.0, 0.0), R, 1800.0)).Shape()
+    level = BRepAlgoAPI_Cut(whole, kernel_box((-900.0, -200.0, -200.0), (1800.0, 400.0, 200.0))).Shape()
+    assert volume(solid) == pytest.approx(volume(level), rel=1e-6)
 
 
 def test_zero_line_of_a_bent_tube():

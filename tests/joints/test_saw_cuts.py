@@ -170,3 +170,34 @@ def test_on_flush_flats_both_mates_are_named():
     rails = [straight("R1", (0, 0, 0), (600, 0, 0), BOX), straight("R2", (0, 0, 0), (0, 600, 0), BOX)]
     joint = joints_of(*rails, post(BOX))[0]["POST", "A"]
     assert (joint.kind, set(joint.mates), joint.is_square) == ("square", {"R1", "R2"}, True)
+
+
+@pytest.mark.parametrize("apart", [50.0, 56.0])
+@pytest.mark.parametrize("aside", [0.0, 3.0])
+@pytest.mark.parametrize("own", [BOX, SMALL, ROUND])
+def test_a_post_across_two_flush_rails_is_cut_square_to_both(own, aside, apart):
+    """By hand: it stops at the height of the flats, and at the edges between the whole radius stays open."""
+    rails = [straight(f"R{y:g}", (-600.0, y, 0.0), (600.0, y, 0.0), BOX) for y in (-apart / 2.0, apart / 2.0)]
+    joints, said = joints_of(*rails, post(own, aside))
+    (joint,) = joints.values()
+    assert (joint.kind, set(joint.mates), joint.is_square) == ("square", {one.name for one in rails}, True)
+    assert joint.long_point == joint.short_point == pytest.approx(25.0) and joint.corner_gap == pytest.approx(6.0)
+    assert [one.code for one in said] == (["cope-open"] if apart == 50.0 else ["cope-partial", "cope-open"])
+    low = [rails[0], straight("LOW", (-600.0, apart / 2.0, -1.0), (600.0, apart / 2.0, -1.0), BOX)]  # 1 mm lower
+    assert joints_of(*low, post(own, aside))[0]["POST", "A"].kind == "saddle"
+
+
+def test_a_post_over_the_seam_of_a_flush_tee_is_cut_to_both():
+    """Half of it stands on the rail that runs on, half on the one that ends there."""
+    side = straight("SIDE", (0.0, 0.0, 0.0), (0.0, 600.0, 0.0), BOX)
+    for aside in (10.0, 25.0, 40.0):
+        joint = joints_of(RAIL, side, post(BOX, aside))[0]["POST", "A"]
+        assert (joint.kind, set(joint.mates), joint.short_point) == ("square", {"RAIL", "SIDE"}, pytest.approx(25.0))
+
+
+def test_square_rails_side_by_side_do_not_overlap():
+    """Their half diagonals do, their sections do not; 3 mm nearer they do."""
+    other = straight("TWIN", (-600.0, 50.0, 0.0), (500.0, 50.0, 0.0), BOX)
+    assert joints_of(RAIL, other) == ({}, [])
+    near = straight("TWIN", (-600.0, 47.0, 0.0), (500.0, 47.0, 0.0), BOX)
+    assert [one.code for one in joints_of(RAIL, near)[1]] == ["joint-parallel"]

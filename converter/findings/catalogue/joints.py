@@ -85,6 +85,8 @@ define(
     says={
         "along": "at {place:place} it lies along {mate:bare}, {offset:length} from its centerline, so their metal "
         "overlaps and no cut joins them",
+        "inside": "at {place:place} it meets the bend of {mate:bare} at {angle:angle} and its axis never leaves the "
+        "metal of that bend, so no cut joins them",
         "mate": "at {place:place} the tube and the one it is cut to are parallel, so no cut joins them",
         "line": "at {place:place} the tube and what it ends on lie in one line, so no cut joins them",
         "mitre": "at {place:place} the two tubes lie on one another, so no mitre parts them",
@@ -93,6 +95,7 @@ define(
     },
     cure={
         "along": "Move the tubes apart, or draw them at an angle.",
+        "inside": "Turn it so that it leaves the bend, or end it elsewhere.",
         "mate": _AT_AN_ANGLE,
         "line": _AT_AN_ANGLE,
         "mitre": _AT_AN_ANGLE,
@@ -184,12 +187,18 @@ define(
         "end passes beside it, by up to {over:length}; there the cut stops level with that centerline",
         "turned": "at {place:place}, turned as it is, it is wider across than {mate:bare}, so {beside:.0f}% of the "
         "end passes beside it, by up to {over:length}; there the cut stops level with that centerline",
+        "between": "at {place:place} {beside:.0f}% of the end passes beside or between the tubes it is cut to "
+        "({mates:list}); there the cut stops level with the centerline of {mate:bare}",
+        "flats": "at {place:place} it is cut square on the flats of {mates:list}, and {beside:.0f}% of the end comes "
+        "down between them",
         "curves": "at {place:place} {mate:bare} curves away under it, so {beside:.0f}% of the end passes beside it; "
         "there the cut stops where it passes closest",
     },
     cure={
         "off": "Move it nearer to the middle.",
         "turned": "Move it nearer to the middle.",
+        "between": "Move it, or move the tubes together.",
+        "flats": "Fill the gap in welding, or move the tubes together.",
         "curves": "End it on a straight, or use a smaller tube.",
     },
 )

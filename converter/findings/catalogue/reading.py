@@ -24,6 +24,12 @@ define(
         "inches",
         "mesh": f"a mesh in {{kind}} names no unit and {_THEN} made in inches",
         "file": f"the file names no length unit and was read as mm; {_EVERY_LENGTH}",
+        "standard": "the file names no length unit and was read as {read_as}, as the IGES standard has it; "
+        "in mm every length would be a 25.4th of it",
+        "contradiction": "the header's unit flag says {read_as}, its unit's name {word:quoted}: lengths were read as "
+        "{read_as}, since the flag is what counts",
+        "unknown name": "the file names the unit {word:quoted}, which is not known, and was read as mm; "
+        + _EVERY_LENGTH,
         "some shapes": "some shapes name no length unit (others name {others:list bare}) and were read as mm; "
         + _EVERY_LENGTH,
         "headings": "the heading {heading:quoted} names no unit: its numbers were read as {read_as}; " + _EVERY_LENGTH,
@@ -37,6 +43,9 @@ define(
         "unit of no meaning": _SAY_WHICH,
         "mesh": _SAY_WHICH,
         "file": _SAY_WHICH,
+        "standard": _SAY_WHICH,
+        "contradiction": _SAY_WHICH,
+        "unknown name": _SAY_WHICH,
         "some shapes": _SAY_WHICH,
         "headings": _NAME_IN_HEADING,
         "one heading": _NAME_IN_HEADING,
@@ -50,6 +59,14 @@ define(
         "": "the file says its unit is {stated:bare}; its numbers were read as {read_as}, as the units option asks",
         "headings": "the headings say {stated:list}; lengths were read in {read_as} as asked",
     },
+)
+define(
+    "model-scale",
+    WARNING,
+    "An IGES file says that its model is not life size; its lengths were read as they stand.",
+    says="the header says that the model is drawn to a scale of {scale:g}; lengths were read as they stand, not "
+    "divided by it",
+    cure="Measure a length that you know; export the model at life size if it is wrong.",
 )
 clause("run-likelier-unit", "; read as {unit} it would be {length:small}")
 define(

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from converter import allowance
 from converter.disk.reading import standard_input
@@ -29,11 +29,11 @@ from converter.tolerances import DEFAULT
 from converter.units import MM_PER, UNIT_CHOICES, unit_name
 
 if TYPE_CHECKING:
-    from converter.kernel.step.labels import Labels
-    from converter.kernel.step.parts import Contents, FreeEdge, StepBody
+    from converter.kernel.step.parts import Contents, FreeEdge, ShapeLabels, StepBody
     from converter.kernel.step.places import Key
     from converter.kernel.step.read import StepSession
     from converter.kernel.step.tree import Instance
+    from converter.kernel.step.units import Unit
 
 
 def read_step(
@@ -53,7 +53,7 @@ def read_step(
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = _unit_option(chosen.units)
+    asked = unit_option(chosen.units)
     data = check_step(given.read_bytes(), given.name)
     from converter.kernel.session import quiet
     from converter.kernel.step.tree import MOST_INSTANCES, too_many_parts
@@ -64,13 +64,13 @@ def read_step(
         severity = WARNING if session.serious else NOTE
         values = {"reason": session.broken}
         drawing.findings.append(Finding("file-repaired", variant="malformed", severity=severity, values=values))
-    scale = _settle_units(session, asked, drawing)
+    scale = settle_units(session, asked, drawing)
     content = session.transfer(scale)
-    reading = _StepReading(chosen, drawing)
+    reading = ShapeReading(chosen, drawing)
     outside = OutsideParts(
         None if given.path is None else given.path.parent,
         lambda data, name: _tried_session(data, name, tried),
-        lambda session: session.transfer(_settle_units(session, asked, drawing)),
+        lambda session: session.transfer(settle_units(session, asked, drawing)),
     )
     with quiet():
         for number, (instance, labels) in enumerate(outside.placed(content.instances, content.labels, session.files)):
@@ -98,12 +98,17 @@ def read_for_trial(bounded: bool) -> None:
     Args:
         bounded: it runs within limits already.
     """
+    read_bounded(read_step, bounded)
+
+
+def read_bounded(reader: Callable[..., Drawing], bounded: bool) -> None:
+    """Read standard input with a reader that knows ``tried``, within limits; see `read_for_trial`."""
     allowance.leave_no_core()
     if not bounded:
         allowance.limit_seconds(allowance.SECONDS)
         allowance.limit_memory(allowance.usual_memory())
     try:
-        read_step(Source("trial", None, standard_input().read()), tried=True)
+        reader(Source("trial", None, standard_input().read()), tried=True)
     except ElbowroomError:
         return
     except Exception as error:
@@ -115,7 +120,36 @@ def read_for_trial(bounded: bool) -> None:
 # --- units ----------------------------------------------------------------------------------
 
 
-def _unit_option(option: str | None) -> str | None:
+class HasUnits(Protocol):
+    """What a kernel's file says of lengths; see `converter.kernel.step.read.StepContent`."""
+
+    @property
+    def name(self) -> str:
+        """What messages call the file."""
+        ...
+
+    @property
+    def units(self) -> list[Unit]:
+        """Its length units, each once."""
+        ...
+
+    @property
+    def unitless(self) -> bool:
+        """Whether some shape has none."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class HeaderUnits:
+    """The length units of a file that names one for all, or none."""
+
+    name: str
+    units: list[Unit] = field(default_factory=list)
+    unitless: bool = False
+
+
+def unit_option(option: str | None) -> str | None:
+    """The name of the unit that an option asks for."""
     if option is None:
         return None
     name = unit_name(option)
@@ -126,7 +160,7 @@ def _unit_option(option: str | None) -> str | None:
     return name
 
 
-def _settle_units(session: StepSession, asked: str | None, drawing: Drawing) -> float:
+def settle_units(session: HasUnits, asked: str | None, drawing: Drawing) -> float:
     """Set the drawing's units, say what must be said, and give the factor on the kernel's millimetres."""
     stated = session.units
     called = [ours or word for word, ours, _ in stated]
@@ -167,8 +201,8 @@ def _no_unit_finding(called: Sequence[str]) -> Finding:
 # --- contents -------------------------------------------------------------------------------
 
 
-class _StepReading:
-    """One reading of one file."""
+class ShapeReading:
+    """What the shapes of one file become: curves, ready tables, and what is left out, in its drawing."""
 
     def __init__(self, options: ReadOptions, drawing: Drawing) -> None:
         from converter.kernel.step.places import PlacedBodies
@@ -189,7 +223,7 @@ class _StepReading:
         if options.keep_left_out:
             drawing.aside = Aside()
 
-    def instance(self, number: int, instance: Instance, labels: Labels | None) -> None:
+    def instance(self, number: int, instance: Instance, labels: ShapeLabels | None) -> None:
         """One part in one place."""
         from converter.kernel.step.labels import best_name
         from converter.kernel.step.parts import take_apart

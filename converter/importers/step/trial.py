@@ -1,4 +1,4 @@
-"""Reading a malformed STEP file first in a process of its own, which may crash.
+"""Reading a malformed STEP or IGES file first in a process of its own, which may crash.
 
 The CAD kernel follows some broken references into nothing and takes the whole process with
 it. It knows beforehand that a file is malformed, though, and many such files read well
@@ -27,7 +27,7 @@ sys.modules["converter"] = module_from_spec(spec)
 spec.loader.exec_module(sys.modules["converter"])
 sys.path += sys.argv[2:]
 """
-_CHILD = "from converter.importers.step.read import read_for_trial; read_for_trial(bounded={bounded})"
+_CHILD = "from {reader} import read_for_trial; read_for_trial(bounded={bounded})"
 #: What reading a STEP file needs besides the standard library and this package.
 _NEEDED = ("numpy", "OCP")
 #: Exit status of a child that needs more memory than it may use.
@@ -52,18 +52,19 @@ def isolated_python(code: str) -> list[str]:
     return [sys.executable, "-I", "-c", _ISOLATED + code, str(package), *found]
 
 
-def try_out(data: bytes, name: str, broken: str) -> None:
+def try_out(data: bytes, name: str, broken: str, reader: str = "converter.importers.step.read") -> None:
     """Read the file in a child process, within the limits of this one or, where it has none, the usual ones.
 
     Args:
         data: the file.
         name: what messages call it.
         broken: what is malformed in it, for the message.
+        reader: the module whose ``read_for_trial(bounded)`` the child calls.
 
     Raises:
         ReadError: the child crashed, or needed more time or memory than it may use.
     """
-    code = _CHILD.format(bounded=allowance.own_process())
+    code = _CHILD.format(reader=reader, bounded=allowance.own_process())
     patience = None if hasattr(signal, "SIGXCPU") else PATIENCE
     try:
         done = subprocess.run(isolated_python(code), input=data, capture_output=True, timeout=patience, check=False)

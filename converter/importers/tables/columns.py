@@ -29,6 +29,9 @@ KINDS: dict[str, str] = {
     "direction_x": NUMBER, "direction_y": NUMBER, "direction_z": NUMBER,
     "normal_x": NUMBER, "normal_y": NUMBER, "normal_z": NUMBER,
     "x": LENGTH, "y": LENGTH, "z": LENGTH,
+    # of a table of points, for people: the corners and radii say it all
+    "point": TEXT, "has_corner": TEXT, "turns_by": ANGLE,
+    **{f"{name}_{v}": LENGTH for name in ("tangent_a", "tangent_b", "center") for v in "xyz"},
 }  # fmt: skip
 
 #: other spellings -> column

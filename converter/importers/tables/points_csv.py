@@ -1,7 +1,7 @@
 """Corner points from CSV: one row per corner, x, y and z, joined by straights in order.
 
 Each tube becomes one path of straights. A column ``clr`` gives its corners a radius, one for all
-or one each; corners without are sharp until a die or an option gives them one.
+or one each; corners without are sharp until a die or an option gives them one, as is one of radius 0.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def read_points(columns: Columns) -> Drawing:
     """One path per tube: straights, with an arc at each corner whose radius (``clr``) is given.
 
     A single radius in a tube's rows serves all its corners; otherwise each row gives its own
-    corner's, and a blank one leaves the corner sharp.
+    corner's, and a blank one or 0 leaves the corner sharp.
 
     Raises:
         ReadError: a cell is blank or no length, a tube has a single point, a radius is too large
@@ -55,7 +55,7 @@ def read_points(columns: Columns) -> Drawing:
         radius = columns.value(row, cells, "clr")
         if radius is not None and radius < 0.0:
             raise sheet.error("a radius is below zero.", row, columns.heading("clr"))
-        groups.setdefault(name, []).append(_Corner(row, _point(columns, row, cells), radius or None))
+        groups.setdefault(name, []).append(_Corner(row, _place(columns, row, cells), radius))
     if not groups:
         raise sheet.error("there is no row under the headings.", None)
     drawing = Drawing(sheet.name)
@@ -76,7 +76,7 @@ def read_points(columns: Columns) -> Drawing:
 
 @dataclass(frozen=True, slots=True)
 class _Corner:
-    """A point, its row in the file, and the radius its row gives (mm) or None."""
+    """A point, its row in the file, and the radius its row gives (mm; 0 for sharp) or None."""
 
     row: int
     at: Vec
@@ -94,7 +94,7 @@ def _path(sheet: CellSheet, corners: list[_Corner]) -> tuple[Line | Arc, ...]:
         radius = common if common is not None else corner.radius
         u, v = unit(sub(corner.at, before.at)), unit(sub(after.at, corner.at))
         angle = angle_between(u, v)
-        if radius is None or angle < 1e-6:
+        if not radius or angle < 1e-6:
             parts.append(Line(at, corner.at))
             at = corner.at
             continue
@@ -114,6 +114,16 @@ def _path(sheet: CellSheet, corners: list[_Corner]) -> tuple[Line | Arc, ...]:
     if distance(at, corners[-1].at) > 1e-9:
         parts.append(Line(at, corners[-1].at))
     return tuple(parts)
+
+
+def _place(columns: Columns, row: int, cells: list[str]) -> Vec:
+    """The corner of a row, unless the row says that its bend has none."""
+    if columns.text(cells, "has_corner").strip().lower() == "no":
+        raise columns.sheet.error(
+            "a bend of 180 degrees or more has no corner, so corners cannot tell this tube: read its bend table.",
+            row,
+        )
+    return _point(columns, row, cells)
 
 
 def _point(columns: Columns, row: int, cells: list[str]) -> Vec:

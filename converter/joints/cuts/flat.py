@@ -2,18 +2,21 @@
 
 A tube that stands square on a flat is cut square there, the trade's way: where it is wider than the flat, the mate's
 corner radii c leave it open by c - sqrt(c^2 - y^2), y being how far the tube reaches past the end of the flat (the
-sagitta of a circle, elementary); a tube as wide as its mate is left open by the whole radius.
+sagitta of a circle, elementary); a tube as wide as its mate is left open by the whole radius. Of mates that lie side by
+side, their flats flush, one plane serves for all; at each edge between them it is left open by the whole radius.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, degrees, radians, sqrt
+from itertools import permutations
+from math import cos, degrees, radians
 
 import numpy as np
 
 from converter.geometry.vectors import Vec, along, angle_between, cross, dot, norm, scale, sub
-from converter.joints.cuts.lines import Branch, ObstaclePart
+from converter.joints.cuts.lines import Array, Branch, Hits, ObstaclePart
 from converter.joints.cuts.saddle import Cut, HalfSpace, angles
 from converter.joints.cuts.square import RectPrism
 
@@ -38,28 +41,120 @@ class Flat:
         corner_gap: what a square cut leaves open to the mate's corner radii along the tube, at most, the weld gap
             counted; 0 where the tube is no wider than the flat, mm.
         fits: whether the flat carries enough of the tube for a square cut.
+        between: percent of the end that comes down between mates side by side, on neither.
     """
 
     plane: HalfSpace
     corner_gap: float
     fits: bool
+    between: float = 0.0
 
     def is_flush(self, other: Flat | None) -> bool:
         """Whether another flat lies in the same plane."""
         if other is None:
             return False
-        off = abs(dot(sub(other.plane.point, self.plane.point), self.plane.normal))
-        return off <= _FLUSH and dot(other.plane.normal, self.plane.normal) > cos(radians(SQUARE))
+        return _flush(self.plane, other.plane)
 
 
-def flat_under(branch: Branch, part: ObstaclePart, gap: float) -> Flat | None:
-    """The flat that an end lands on squarely, or None.
+@dataclass(frozen=True, slots=True)
+class _Face:
+    """A flat of a mate that an end points squarely at.
+
+    Attributes:
+        plane: where the end stops; aside: unit direction across the face.
+        off: (n,) how far from the middle of the face each line of the end's outside lies, mm.
+        flat, corner: half width of the flat, and the corner radius beside it (the weld gap taken off), mm.
+    """
+
+    plane: HalfSpace
+    aside: Vec
+    off: Array
+    flat: float
+    corner: float
+
+    @property
+    def over_mate(self) -> Hits:
+        """(n,) which lines come down on the mate."""
+        value: Hits = np.abs(self.off) <= self.flat + self.corner + _AS_WIDE
+        return value
+
+    def alone(self, gap: float) -> Flat | None:
+        """What an end on this face alone stands on; None where a part of it would pass beside the mate."""
+        if not bool(self.over_mate.all()):
+            return None
+        low, high = float(self.off.min()), float(self.off.max())
+        on_flat = min(high, self.flat) - max(low, -self.flat)
+        middle = (low + high) / 2.0
+        fits = abs(middle) <= self.flat and on_flat > _LEAST_ON_FLAT * (high - low)
+        return Flat(self.plane, float(self.left_open(gap).max()), fits)
+
+    def left_open(self, gap: float) -> Array:
+        """(n,) how far a square cut stays off the mate; nothing on the flat, the whole radius past its side."""
+        past = np.clip(np.abs(self.off) - self.flat, 0.0, self.corner)
+        open_ = gap + self.corner - np.sqrt(self.corner * self.corner - past * past)
+        value: Array = np.where(past > _IN_PLANE, open_, 0.0)
+        return value
+
+    def is_flush(self, other: _Face) -> bool:
+        """Whether the other face lies in the same plane."""
+        return _flush(self.plane, other.plane)
+
+
+def flats_under(branch: Branch, parts: Sequence[ObstaclePart | None], gap: float) -> list[Flat | None]:
+    """For each mate the flat that an end lands on squarely, or None; on flush flats it may stand together.
 
     Args:
         branch: the end.
-        part: a straight mate, the weld gap added to its outside.
+        parts: straight mates, the weld gap added to their outsides; None for others.
         gap: the weld gap, mm.
     """
+    faces = [None if part is None else _face_under(branch, part, gap) for part in parts]
+    flats = [None if face is None else face.alone(gap) for face in faces]
+    for first in faces:
+        flush = [i for i, face in enumerate(faces) if first and face and first.is_flush(face) and face.over_mate.any()]
+        if len(flush) < 2:
+            continue
+        whole = next((flat for i in flush if (flat := flats[i]) is not None and flat.fits), None)
+        whole = whole or _together([face for i in flush if (face := faces[i]) is not None], gap)
+        for i in flush if whole is not None else ():
+            one = flats[i]
+            flats[i] = one if one is not None and one.fits else whole
+    return flats
+
+
+def _together(faces: Sequence[_Face], gap: float) -> Flat | None:
+    """What an end stands on that reaches over several flush faces; None where a part of it passes beside them all."""
+    over: Hits = np.logical_or.reduce([face.over_mate for face in faces])
+    between, edges = np.zeros(over.shape, dtype=np.bool_), 0.0
+    for one, other in permutations(faces, 2):
+        way = dot(one.aside, other.aside)
+        if abs(way) < cos(radians(SQUARE)):
+            continue
+        apart = float((one.off - way * other.off).mean())  # of their middles
+        toward = one.off if apart > 0.0 else -one.off
+        between |= (toward > 0.0) & (toward < abs(apart))
+        if float(toward.max()) >= one.flat + one.corner:
+            edges = max(edges, gap + one.corner)
+    if not bool((over | between).all()):
+        return None
+    on_flat = np.flatnonzero(np.array([np.abs(face.off) <= face.flat for face in faces]).any(axis=0))
+    if len(on_flat) <= _LEAST_ON_FLAT * len(over):
+        return None
+    left_open = np.array([np.where(face.over_mate, face.left_open(gap), np.inf) for face in faces]).min(axis=0)
+    # it stands on both sides of its middle: no half of its outside is without a flat
+    gaps = np.diff(np.append(on_flat, on_flat[0] + len(over)))
+    fits = int(gaps.max()) <= len(over) // 2
+    beside = 100.0 * float(np.count_nonzero(~over)) / len(over)
+    return Flat(faces[0].plane, max(edges, float(left_open[over].max())), fits, beside)
+
+
+def _flush(one: HalfSpace, other: HalfSpace) -> bool:
+    off = abs(dot(sub(other.point, one.point), one.normal))
+    return off <= _FLUSH and dot(other.normal, one.normal) > cos(radians(SQUARE))
+
+
+def _face_under(branch: Branch, part: ObstaclePart, gap: float) -> _Face | None:
+    """The face of a straight mate that an end points squarely at, or None."""
     if not isinstance(part, RectPrism):
         return None
     across = cross(part.axis, part.up)
@@ -72,17 +167,8 @@ def flat_under(branch: Branch, part: ObstaclePart, gap: float) -> Flat | None:
             continue
         outward = scale(face, -1.0 if lean > 0.0 else 1.0)  # out of the mate, toward the tube
         plane = HalfSpace(along(part.point, outward, half), scale(outward, -1.0))
-        flat, corner = wide - part.corner, part.corner - gap
         off = branch.lines(angles()).along(part.point, aside)
-        low, high = float(off.min()), float(off.max())
-        past = max(high, -low) - flat
-        if past > corner + _AS_WIDE:
-            return None  # part of it would pass beside the mate
-        past = min(past, corner)
-        open_ = gap + corner - sqrt(corner * corner - past * past) if past > _IN_PLANE else 0.0
-        on_flat = min(high, flat) - max(low, -flat)
-        middle = (low + high) / 2.0
-        return Flat(plane, open_, abs(middle) <= flat and on_flat > _LEAST_ON_FLAT * (high - low))
+        return _Face(plane, aside, off, wide - part.corner, part.corner - gap)
     return None
 
 

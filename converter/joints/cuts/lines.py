@@ -175,6 +175,18 @@ class ObstaclePart(Protocol):
         """
         ...
 
+    def holds(self, lines: ParallelLines, t: Array) -> Hits:
+        """Whether the places at the lengths ``t`` of the lines lie inside the part."""
+        ...
+
+
+def within(lines: ParallelLines, t: Array, bounds: tuple[Bound, ...]) -> Hits:
+    """Whether the places at the lengths ``t`` of the lines lie in all half-spaces."""
+    inside = np.ones(t.shape, dtype=np.bool_)
+    for point, normal in bounds:
+        inside &= lines.along(point, normal) - t * dot(normal, lines.branch.direction) <= 0.0
+    return inside
+
 
 def clipped(
     lines: ParallelLines, low: Array, high: Array, hit: Hits, bounds: tuple[Bound, ...]

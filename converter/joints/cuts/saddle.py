@@ -28,6 +28,7 @@ from converter.joints.cuts.lines import (
     ParallelLines,
     clipped,
     end_on,
+    within,
 )
 
 #: Degrees between the lines of a profile.
@@ -69,6 +70,14 @@ class RoundPrism:
         _, high, hit = clipped(lines, beside - half, beside + half, hit, self.bounds)
         return high, hit, beside
 
+    def holds(self, lines: ParallelLines, t: Array) -> Hits:
+        """See `ObstaclePart`."""
+        ahead = lines.along(self.point, self.axis) - t * dot(self.axis, lines.branch.direction)
+        start = lines.along(self.point, lines.branch.direction)
+        far = lines.squared(self.point) - 2.0 * t * start + t * t - ahead * ahead
+        value: Hits = (far < self.radius * self.radius) & within(lines, t, self.bounds)
+        return value
+
     def _lengthwise(self, lines: ParallelLines) -> tuple[Array, Hits, Array]:
         """A mate in line with the tube: only its end can stop a line."""
         off = lines.along(self.point, self.axis)
@@ -90,6 +99,11 @@ class HalfSpace:
             raise NoCutError("plane", "the tube is parallel to the plane, so it never ends on it")
         t = lines.along(self.point, self.normal) / ahead
         return t, np.ones(t.shape, dtype=np.bool_), t
+
+    def holds(self, lines: ParallelLines, t: Array) -> Hits:
+        """See `ObstaclePart`: inside is beyond the plane, where no metal of the tube stays."""
+        value: Hits = lines.along(self.point, self.normal) - t * dot(self.normal, lines.branch.direction) > 0.0
+        return value
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from math import hypot
 import numpy as np
 
 from converter.geometry.vectors import Vec, cross, dot
-from converter.joints.cuts.lines import Array, Bound, Hits, ParallelLines, clipped, end_on
+from converter.joints.cuts.lines import Array, Bound, Hits, ParallelLines, clipped, end_on, within
 
 
 def rounded(p: Array, q: Array, a: float, b: float, corner: float) -> Array:
@@ -61,6 +61,13 @@ class RectPrism:
             best = np.where(hit & (t > best), t, best)
             found = found | hit
         return best, found, (p * dp + q * dq) / (speed * speed)
+
+    def holds(self, lines: ParallelLines, t: Array) -> Hits:
+        """See `converter.joints.cuts.lines.ObstaclePart`."""
+        d, across = lines.branch.direction, cross(self.axis, self.up)
+        p, q = (lines.along(self.point, v) - t * dot(d, v) for v in (self.up, across))
+        value: Hits = (rounded(p, q, self.half_up, self.half_across, self.corner) < 0.0) & within(lines, t, self.bounds)
+        return value
 
 
 def _slab(p: Array, dp: float, half: float) -> tuple[Array, Array, Hits]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import cos, inf, radians, sin
 
@@ -10,17 +10,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.errors import GeometryError
-from converter.geometry.vectors import Vec, along, angle_between, cross, distance, dot, norm, scale, sub
+from converter.geometry.vectors import Vec, along, angle_between, any_normal, cross, distance, dot, norm, scale, sub
 from converter.joints.bodies import Body, End, Leg
-from converter.joints.cuts.lines import Branch
-from converter.joints.cuts.saddle import Cut, union
+from converter.joints.cuts.lines import Branch, NoCutError, ParallelLines
+from converter.joints.cuts.saddle import Cut, angles, union
+from converter.joints.cuts.square import rounded
 from converter.joints.finding.crowds import Ints, find_crowds
 from converter.joints.near.index import LegIndex
 from converter.tolerances import Tolerances
 
 #: Below this angle between the axes (degrees) two tubes are parallel: no cut joins them.
 PARALLEL = 1.0
-ON, MISSED, BESIDE, LIES_ON, COAXIAL = "on", "missed", "beside", "parallel", "coaxial"
+#: Degrees between the axes below which a cope is no longer said to be sound.
+LEAST_ANGLE = 15.0
+ON, MISSED, BESIDE, LIES_ON, COAXIAL, INSIDE = "on", "missed", "beside", "parallel", "coaxial", "inside"
+#: Lengths along an end's axis at which the nearest place of a bend is looked for, and how often that is narrowed down.
+_SAMPLES, _NARROWER = 129, 16.0
+#: mm; so far before a place where the axis enters a mate it is looked at whether that is outside of it.
+_OUTSIDE = 1e-4
+#: Degrees between the lines of an end that are held against a mate to see whether their metal meets.
+_COARSE = 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +43,7 @@ class Contact:
         ahead: from the end point out along its axis to where the axes are closest, mm.
         offset: distance of the axes; angle: between them, 0..90 degrees.
         enters: length back from the end point at which the axis enters the other tube (below 0: short of it).
-        state: 'on', 'missed', 'beside', 'parallel' or 'coaxial'.
+        state: 'on', 'missed', 'beside', 'parallel', 'coaxial', or 'inside' where the axis never leaves the mate's bend.
         mate_end: 'A' or 'B' when the place is at that end of the other tube, else None.
     """
 
@@ -122,7 +131,7 @@ def _likely(
 
 
 def _one_each(contacts: list[Contact]) -> list[Contact]:
-    order = [ON, COAXIAL, LIES_ON, BESIDE, MISSED]
+    order = [ON, COAXIAL, LIES_ON, INSIDE, BESIDE, MISSED]
     contacts.sort(key=lambda c: (order.index(c.state), abs(c.ahead) + c.offset, c.body, c.leg))
     kept: dict[int, Contact] = {}
     for contact in contacts:
@@ -177,7 +186,7 @@ def _judged(
     miss = 2.0 * own.half
     foot, axis = leg.point(at), leg.tangent(at)
     widest = mate.half / sin(radians(angle))
-    if abs(ahead) > widest + max(miss, tol.near):
+    if leg.arc is None and abs(ahead) > widest + max(miss, tol.near):
         return None
     here = leg.begin + at
     mate_end = _end_letter(mate, here, tol)
@@ -188,10 +197,13 @@ def _judged(
     enters = _entry(end, own, mate, index, at, ahead, offset, angle)
     if enters is None:
         if leg.arc is not None and offset < mate.size / 2.0 and abs(ahead) <= widest:
-            return contact_at(-ahead, LIES_ON)  # it stays within the bend as far as one looks
+            return contact_at(-ahead, INSIDE)
         beside = offset < mate.half + own.half - tol.near and abs(ahead) <= widest + tol.near
-        return contact_at(-ahead, BESIDE) if beside else None
+        contact = contact_at(-ahead, BESIDE)
+        return contact if beside and _metal_meets(contact, own, mate, tol) else None
     depth = enters + ahead  # from the surface to the axis
+    if abs(ahead) > max(widest, depth) + max(miss, tol.near):
+        return None
     if -tol.near <= enters <= 2.0 * depth + tol.near:
         return contact_at(enters, ON)
     if -miss <= enters < -tol.near:
@@ -202,16 +214,50 @@ def _judged(
 def _entry(
     end: End, own: Body, mate: Body, index: int, at: float, ahead: float, offset: float, angle: float
 ) -> float | None:
-    """Length at which the end's axis enters the mate; None when it passes beside it."""
+    """Length at which the end's axis enters the mate; None when it passes beside it.
+
+    A bend may be entered further off than a straight would be, up to where the tube has its other end; of several
+    places the one nearest to the end is meant, so the stretch that is looked at grows step by step.
+    """
     radius = mate.section.cylinder
-    if radius is not None and mate.legs[index].arc is None:
+    bent = mate.legs[index].arc is not None
+    if radius is not None and not bent:
         room = radius * radius - offset * offset
         return None if room <= 0.0 else float(room**0.5) / sin(radians(angle)) - ahead
-    branch = Branch.at(end.point, end.direction, own.section)
+    axis = Branch.at(end.point, end.direction, own.section).axis()
     widest = 1.5 * mate.half / sin(radians(max(angle, 10.0))) + mate.half
-    parts = mate.solid(index, at, mate.half, 0.0, (-ahead - widest, -ahead + widest, -ahead))
-    t, hit = Cut(branch, union([parts])).reach(branch.axis())
-    return float(t[0]) if hit[0] else None
+    while True:
+        high = min(-ahead + widest, own.length) if bent else -ahead + widest
+        parts = mate.solid(index, at, widest if bent else mate.half, 0.0, (-ahead - widest, high, -ahead))
+        entries: list[float] = []
+        for part in parts:
+            try:
+                t, hit, _ = part.stops(axis)
+            except NoCutError:  # a leg beside the bend that the axis runs along
+                continue
+            # from one part into the next is no way in
+            if hit[0] and t[0] <= high and not any(bool(other.holds(axis, t + _OUTSIDE)[0]) for other in parts):
+                entries.append(float(t[0]))
+        if entries or not bent or high >= own.length:
+            return max(entries, default=None)
+        widest *= 2.0
+
+
+def _metal_meets(contact: Contact, own: Body, mate: Body, tol: Tolerances) -> bool:
+    """Whether the metal of an end meets a mate that its axis passes, by more than ``near``."""
+    if own.section.cylinder is not None and mate.section.cylinder is not None:
+        return True  # its offset has told so
+    end = contact.end
+    branch = Branch.at(end.point, end.direction, own.section, up=end.up if own.section.cylinder is None else None)
+    wide = own.half + mate.half / sin(radians(max(contact.angle, 10.0)))
+    window = (-contact.ahead - wide, -contact.ahead + wide, -contact.ahead)
+    try:
+        _, met = Cut(branch, union([mate.solid(contact.leg, contact.at, wide, -tol.near, window)])).reach(
+            branch.lines(angles(_COARSE))
+        )
+    except GeometryError:
+        return True
+    return bool(met.any())
 
 
 def _parallel(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -> Contact | None:
@@ -236,7 +282,29 @@ def _parallel(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -> C
         other = mate.ends[0 if mate_end == "A" else 1]
         if dot(other.direction, end.direction) < 0.0:
             return None  # two ends that face each other side by side overlap by next to nothing
+    if state == LIES_ON and not _outlines_overlap(end, own, mate, leg, foot, tol):
+        return None
     return Contact(end, mate.index, index, at, foot, leg.direction, 0.0, offset, 0.0, 0.0, state, mate_end)
+
+
+def _outlines_overlap(end: End, own: Body, mate: Body, leg: Leg, foot: Vec, tol: Tolerances) -> bool:
+    """Whether the sections of two tubes in parallel overlap by more than ``near``; ``foot``: beside the end."""
+    if own.section.cylinder is not None and mate.section.cylinder is not None:
+        return True  # its offset has told so
+    phi = np.radians(angles(1.0))
+    for axis, up, section, middle, other, other_up, other_middle in (
+        (end.direction, end.up, own.section, end.point, mate.section, leg.up, foot),
+        (leg.direction, leg.up, mate.section, foot, own.section, end.up, end.point),
+    ):
+        branch = Branch.at(middle, axis, section, up=up if section.cylinder is None else None)
+        radii = branch.radii(phi, False)
+        lines = ParallelLines(branch, radii * np.cos(phi), radii * np.sin(phi))
+        high = other_up if other.cylinder is None else any_normal(axis)
+        a, b, corner = other.outer.halves
+        p, q = lines.along(other_middle, high), lines.along(other_middle, cross(axis, high))
+        if bool((rounded(p, q, a, b, corner) < -tol.near).any()):
+            return True
+    return False
 
 
 def _on_bend(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -> Contact | None:
@@ -253,20 +321,52 @@ def _on_bend(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -> Co
     px, py, pz = dot(rel, x), dot(rel, y), dot(rel, arc.normal)
     dx, dy, dz = dot(d, x), dot(d, y), dot(d, arc.normal)
     sweep = radians(arc.angle)
-    centre, width, best = 0.0, window, inf
-    while width > 1e-10:
-        s = centre + np.linspace(-width, width, 65)
+
+    def squared_at(s: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Squared distances from the bend's centerline along the axis, and how far around the bend, radians."""
         qx, qy, qz = px + s * dx, py + s * dy, pz + s * dz
         turn = np.arctan2(qy, qx)
         turn = np.where(turn < (sweep - 2.0 * np.pi) / 2.0, turn + 2.0 * np.pi, turn)
         turn = np.clip(turn, 0.0, sweep)
-        off = (qx - arc.radius * np.cos(turn)) ** 2 + (qy - arc.radius * np.sin(turn)) ** 2 + qz * qz
-        i = int(np.argmin(off))
-        if off[i] < best:
-            best, centre = float(off[i]), float(s[i])
-            angle_at = float(turn[i])
-        width /= 16.0
-    at = angle_at * arc.radius
+        return (qx - arc.radius * np.cos(turn)) ** 2 + (qy - arc.radius * np.sin(turn)) ** 2 + qz * qz, turn
+
+    for centre, turned in _nearest_places(squared_at, window, mate.half):
+        contact = _at_bend(end, own, mate, index, centre, turned * arc.radius, tol)
+        if contact is not None:
+            return contact
+    return None
+
+
+def _nearest_places(
+    squared_at: Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]],
+    window: float,
+    within: float,
+) -> list[tuple[float, float]]:
+    """Where an axis comes nearest to a bend: (length along the axis, radians around the bend).
+
+    It may cross a bend twice: of places in the metal (nearer than ``within``) the one nearest to the end comes first.
+    """
+    coarse = np.linspace(-window, window, _SAMPLES)
+    off, _ = squared_at(coarse)
+    low = np.flatnonzero((off[1:-1] <= off[:-2]) & (off[1:-1] < off[2:])) + 1
+    places: list[tuple[bool, float, float, float]] = []
+    for i in low if len(low) else (int(np.argmin(off)),):
+        centre, width, best, turned = float(coarse[i]), window * 2.0 / (_SAMPLES - 1), inf, 0.0
+        while width > 1e-10:
+            s = centre + np.linspace(-width, width, 65)
+            found, turn = squared_at(s)
+            k = int(np.argmin(found))
+            if found[k] < best:
+                best, centre, turned = float(found[k]), float(s[k]), float(turn[k])
+            width /= _NARROWER
+        inside = best < within * within
+        places.append((not inside, abs(centre) if inside else best, centre, turned))
+    return [(centre, turned) for *_, centre, turned in sorted(places)]
+
+
+def _at_bend(end: End, own: Body, mate: Body, index: int, centre: float, at: float, tol: Tolerances) -> Contact | None:
+    """The contact with a bend at a length ``centre`` ahead on the end's axis, ``at`` along the bend."""
+    leg, d = mate.legs[index], end.direction
     axis = leg.tangent(at)
     between = angle_between(axis, d)
     angle = min(between, 180.0 - between)

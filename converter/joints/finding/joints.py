@@ -18,7 +18,7 @@ from converter.geometry.vectors import Vec, add, along, angle_between, any_norma
 from converter.joints.bodies import Body, End, bodies
 from converter.joints.checks import contact_findings, joint_findings
 from converter.joints.cuts.clock import BendClock, StraightClock
-from converter.joints.cuts.flat import flat_under, plane_of
+from converter.joints.cuts.flat import flats_under, plane_of
 from converter.joints.cuts.lines import Bound, Branch, NoCutError, ObstaclePart
 from converter.joints.cuts.saddle import Cut, HalfSpace, angles, mitre_plane, union
 from converter.joints.finding.contacts import Contact, find_contacts, footprint, frame_index
@@ -247,17 +247,17 @@ def _saddle(
         if key == leader:
             continue
         mates.append((frame[key[0]], _standing(key, frame, plans, gap)))
-    flats = [flat_under(branch, parts[0], gap) if len(parts) == 1 else None for _, parts in mates]
+    flats = flats_under(branch, [parts[0] if len(parts) == 1 else None for _, parts in mates], gap)
     asked = plan.choice.kind if plan.choice is not None else None
     coped = asked == SADDLE or (asked != SQUARE and body.tube.coped_corners)
-    corner_gap = 0.0
+    corner_gap = between = 0.0
     obstacles: list[tuple[ObstaclePart, ...]] = []
     for (_, parts), flat in zip(mates, flats, strict=True):
         if flat is None or coped or not (flat.fits or asked == SQUARE):
             obstacles.append(parts)
             continue
         obstacles.append((flat.plane,))
-        corner_gap = max(corner_gap, flat.corner_gap)
+        corner_gap, between = max(corner_gap, flat.corner_gap), max(between, flat.between)
     cut = Cut(branch, union(obstacles))
     first = _first_that_cuts(cut, len(plan.onto))
     if first:  # what removes nothing leads nothing
@@ -292,6 +292,7 @@ def _saddle(
         straight=plan.end.straight,
         gap=gap,
         corner_gap=corner_gap,
+        between=between if on_flat else 0.0,
     )
 
 
@@ -309,6 +310,9 @@ def _solid(contact: Contact, own: Body, mate: Body, gap: float) -> tuple[Obstacl
     # a bend that curves toward the tube is met further off than a straight would be
     reach = 1.5 * footprint(contact, own, mate, gap) + own.half
     wide = 1.5 * (own.half + mate.half + gap) / sin(radians(max(contact.angle, 10.0))) + own.half
+    further = contact.enters + contact.ahead - mate.half / sin(radians(max(contact.angle, 10.0)))
+    if mate.legs[contact.leg].arc is not None and further > 0.0:
+        reach, wide = reach + further, wide + further
     # the tube's other end may land on the same mate: that is not this end's cut
     back = min(wide, max(0.55 * own.length, mate.half))
     return mate.solid(

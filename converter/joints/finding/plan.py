@@ -2,7 +2,8 @@
 
 The rules, in this order:
 
-1. A tube that ends on another that runs on is cut to it; the larger one leads.
+1. A tube that ends on another that runs on is cut to it; the larger one leads. It is cut to every other that runs on
+   there and that its metal meets; an end that sits between two tubes, its axis in neither, is cut to both.
 2. Ends that meet with nothing running through: the two largest are mitred when their sections
    are equal and lie alike (of several pairs, the one nearest to a straight line); otherwise the
    smaller is cut to the larger, which runs on.
@@ -17,9 +18,9 @@ from dataclasses import dataclass, field
 from itertools import combinations
 
 from converter.findings import Clause, Finding
-from converter.geometry.vectors import angle_between, distance
+from converter.geometry.vectors import along, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, End, mirrored_alike, same_section
-from converter.joints.finding.contacts import ON, Contact, footprint
+from converter.joints.finding.contacts import BESIDE, LEAST_ANGLE, ON, Contact, footprint
 from converter.joints.model import MITRE, PLANE, SADDLE, SQUARE
 from converter.shop.job_file import JobFile
 from converter.shop.joint import JointChoice, same_name
@@ -196,7 +197,10 @@ def _settle(
         plan.onto = [
             c for c in contacts[key] if c.state == ON and meets(c, bodies, tol) not in inside and c.angle > 0.0
         ]
-        plan.onto.sort(key=lambda c: (-round(bodies[c.body].size, 3), abs(c.ahead) + c.offset, c.body))
+        beside = [c for c in contacts[key] if _runs_by(c, bodies, contacts)]
+        if plan.onto or (len(group) == 1 and _is_between(beside)):
+            plan.onto += beside
+        plan.onto.sort(key=lambda c: (c.state != ON, -round(bodies[c.body].size, 3), abs(c.ahead) + c.offset, c.body))
         if plan.onto:
             plan.kind = SADDLE
     if len(members) > 1:
@@ -204,6 +208,24 @@ def _settle(
     for key in members:
         _follow_choice(plans[key], members, bodies, plans, contacts, findings)
     _without_rings(members, bodies, plans, findings)
+
+
+def _runs_by(contact: Contact, bodies: Sequence[Body], contacts: dict[Key, list[Contact]]) -> bool:
+    """Whether an end touches a tube that it passes and that carries the whole cut, with no end of its own there."""
+    mate, own = bodies[contact.body], bodies[contact.end.body]
+    if contact.state != BESIDE or contact.angle < LEAST_ANGLE:
+        return False
+    if not mate.ends:
+        return True
+    here = mate.legs[contact.leg].begin + contact.at
+    comes_back = any(back.body == own.index for letter in "AB" for back in contacts[mate.index, letter])
+    return not comes_back and min(here, mate.length - here) > footprint(contact, own, mate, 0.0)
+
+
+def _is_between(beside: Sequence[Contact]) -> bool:
+    """Whether an end has tubes that it touches on opposite sides of its axis."""
+    ways = [sub(c.foot, along(c.end.point, c.end.direction, c.ahead)) for c in beside]
+    return any(dot(one, other) < 0.0 for one, other in combinations(ways, 2))
 
 
 def _meeting(
@@ -283,10 +305,10 @@ def _follow_choice(
     others = [key for key in members if key != plan.key]
     # a saying of both ends of a tube is met where one of them meets the other tube
     both = [(plan.key[0], end) for end in "AB" if plans[plan.key[0], end].choice is choice]
-    anywhere = [bodies[c.body].name for key in both for c in contacts[key] if c.state == ON]
+    anywhere = [bodies[c.body].name for key in both for c in contacts[key] if _is_met(c, plans[key])]
     for pattern in choice.cope_to:
         if not any(same_name(pattern, one) for one in anywhere):
-            met = sorted({bodies[c.body].name for c in contacts[plan.key] if c.state == ON})
+            met = sorted({bodies[c.body].name for c in contacts[plan.key] if _is_met(c, plan)})
             cure = "mate" if met else "nothing met"
             findings.append(_unmatched(plan, bodies, "mate", cure, named=pattern, met=met))
     wanted = [key for key in others if any(same_name(p, bodies[key[0]].name) for p in choice.cope_to)]
@@ -310,6 +332,11 @@ def _follow_choice(
                 if not first.onto and not first.after:
                     first.kind = None
         plan.kind = SADDLE if plan.onto or plan.after else None
+
+
+def _is_met(contact: Contact, plan: EndPlan) -> bool:
+    """Whether an end meets the tube of a contact."""
+    return contact.state == ON or contact in plan.onto
 
 
 def _unmatched(plan: EndPlan, bodies: Sequence[Body], variant: str, cure: str = "", **values: object) -> Finding:

@@ -16,7 +16,7 @@ from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec, distance
 from converter.joints.bodies import Body
 from converter.joints.cuts.trimmed import Trimmed
-from converter.joints.finding.contacts import BESIDE, COAXIAL, LIES_ON
+from converter.joints.finding.contacts import BESIDE, COAXIAL, INSIDE, LIES_ON
 from converter.joints.finding.joints import FrameSurvey
 from converter.joints.finding.plan import EndPlan
 from converter.joints.in_the_way.crossings import joined_places
@@ -66,7 +66,7 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
     frame, index, plans = frame_survey.frame, frame_survey.index, frame_survey.plans
     if len(frame) < 2:
         return []
-    told_states = (COAXIAL,) if all_ends else (COAXIAL, LIES_ON, BESIDE)
+    told_states = (COAXIAL,) if all_ends else (COAXIAL, LIES_ON, INSIDE, BESIDE)
     skip = {
         frozenset((c.end.body, c.body))
         for each in frame_survey.contacts.values()

@@ -4,9 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
-from converter.kernel.step.labels import Labels
+
+class ShapeLabels(Protocol):
+    """What a file says of single shapes inside a part."""
+
+    hidden_layers: set[str]
+
+    def of(self, shape: Any) -> tuple[str, str | None, bool]:
+        """(name or '', layer or None, hidden) of a shape as it lies in its part."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +66,7 @@ class Contents:
     hidden: Counter[str] = field(default_factory=Counter)
 
 
-def take_apart(shape: Any, labels: Labels | None) -> Contents:
+def take_apart(shape: Any, labels: ShapeLabels | None) -> Contents:
     """Everything a part's shape is made of, each solid, shell and free edge once.
 
     Args:
@@ -69,7 +77,7 @@ def take_apart(shape: Any, labels: Labels | None) -> Contents:
 
 
 class _Walk:
-    def __init__(self, labels: Labels | None) -> None:
+    def __init__(self, labels: ShapeLabels | None) -> None:
         self.labels = labels
         self.contents = Contents()
         self.faced: list[Any] = []

@@ -1,0 +1,1 @@
+"""BREP, the CAD kernel's own text of shapes."""

@@ -1,0 +1,74 @@
+"""BREP, the CAD kernel's own text of shapes, as a `Drawing`; on the same road as STEP."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from converter.errors import ReadError
+from converter.importers.brep.bounds import is_brep
+from converter.importers.registry import ReadOptions
+from converter.importers.source import Source
+from converter.importers.step.read import HeaderUnits, ShapeReading, read_bounded, settle_units, unit_option
+from converter.importers.step.trial import try_out
+from converter.model.drawing import Drawing
+
+
+def read_brep(
+    source: str | os.PathLike[str] | Source, options: ReadOptions | None = None, *, tried: bool = False
+) -> Drawing:
+    """Everything a BREP file holds; it names neither units nor layers, and the kernel's lengths are mm.
+
+    Args:
+        source: a file name, '-' for standard input, or a `Source`.
+        options: ``units`` says what its numbers are.
+        tried: it is not tried out in a process of its own first; the kernel may crash on any that is malformed.
+
+    Raises:
+        ReadError: it cannot be read, or holds no shape.
+        UnitsError, OptionError: an option does not suit.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    given = Source.of(source)
+    chosen = options or ReadOptions()
+    asked = unit_option(chosen.units)
+    data = given.read_bytes()
+    if not is_brep(data):
+        raise ReadError(
+            f"{given.name} is not a BREP file: export STEP from the CAD package.", code="not-brep", file=given.name
+        )
+    if not tried:
+        try_out(data, given.name, "its text of shapes", __name__)
+    from converter.kernel.brep import load_brep
+    from converter.kernel.session import quiet
+
+    with _silent():
+        instance = load_brep(data, given.name)
+    drawing = Drawing(given.name)
+    scale = settle_units(HeaderUnits(given.name, unitless=True), asked, drawing)
+    reading = ShapeReading(chosen, drawing)
+    with quiet():
+        reading.instance(0, instance if scale == 1.0 else instance.scaled(scale), None)
+    reading.finish()
+    return drawing
+
+
+def read_for_trial(bounded: bool) -> None:
+    """What the child of `try_out` does; see `converter.importers.step.read.read_for_trial`."""
+    read_bounded(read_brep, bounded)
+
+
+@contextmanager
+def _silent() -> Iterator[None]:
+    """What the kernel prints of a damaged file, past its printers, goes nowhere for so long."""
+    sys.stdout.flush()
+    kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)

@@ -1,0 +1,1 @@
+"""IGES: curves, surfaces and solids."""

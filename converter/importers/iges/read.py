@@ -1,0 +1,100 @@
+"""IGES as a `Drawing`: curves as drawn curves, tubes with faces as ready tables, the rest listed."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+from converter.findings import Finding
+from converter.importers.iges.bounds import IgesText, check_iges
+from converter.importers.registry import ReadOptions
+from converter.importers.source import Source
+from converter.importers.step.read import HeaderUnits, ShapeReading, read_bounded, settle_units, unit_option
+from converter.importers.step.trial import try_out
+from converter.model.drawing import Drawing
+from converter.units import MM_PER
+
+if TYPE_CHECKING:
+    from converter.kernel.step.units import Unit
+
+
+def read_iges(
+    source: str | os.PathLike[str] | Source, options: ReadOptions | None = None, *, tried: bool = False
+) -> Drawing:
+    """Everything an IGES file holds, in mm and in place.
+
+    Args:
+        source: a file name, '-' for standard input, or a `Source`.
+        options: ``units`` overrides the file's; ``layers`` and ``skip_layers`` pick levels by their number.
+        tried: a malformed file is not tried out in a process of its own first.
+
+    Raises:
+        ReadError: it cannot be read, is cut short, or holds no shape.
+        UnitsError, OptionError: an option does not suit.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    given = Source.of(source)
+    chosen = options or ReadOptions()
+    asked = unit_option(chosen.units)
+    text = check_iges(given.read_bytes(), given.name)
+    drawing = Drawing(given.name)
+    wanted = _per_unit(text, asked, drawing)
+    if text.doubts and not tried:
+        try_out(text.data, given.name, text.doubts, __name__)
+    from converter.kernel.iges import load_iges
+    from converter.kernel.session import quiet
+
+    with TemporaryDirectory(prefix="elbowroom-") as folder:
+        path = Path(folder) / "drawing.igs"
+        path.write_bytes(text.data)
+        session = load_iges(path, given.name)
+    broken = session.broken or text.doubts
+    if broken:
+        if not tried and not text.doubts:
+            try_out(text.data, given.name, broken, __name__)
+        drawing.findings.append(Finding("file-repaired", variant="malformed", values={"reason": broken}))
+    instances, labels = session.transfer(wanted / session.per_unit)
+    reading = ShapeReading(chosen, drawing)
+    with quiet():
+        for number, instance in enumerate(instances):
+            reading.instance(number, instance, labels)
+    reading.finish()
+    return drawing
+
+
+def read_for_trial(bounded: bool) -> None:
+    """What the child of `try_out` does: read standard input; an error told in a sentence is left to the parent to tell.
+
+    Args:
+        bounded: it runs within limits already.
+    """
+    read_bounded(read_iges, bounded)
+
+
+def _per_unit(text: IgesText, asked: str | None, drawing: Drawing) -> float:
+    """mm of one unit of the file; says in the drawing what must be said of it."""
+    unit = text.unit
+    factor = None if unit is None else unit[2]
+    if abs(text.scale - 1.0) > 1e-9:
+        drawing.findings.append(Finding("model-scale", measured=text.scale, values={"scale": text.scale}))
+    if text.other_unit and asked is None and unit is not None:
+        values = {"read_as": unit[0], "word": text.other_unit}
+        drawing.findings.append(Finding("units-assumed", variant="contradiction", values=values))
+    if factor is None and asked is None:
+        return _without_unit(unit, drawing)
+    known = [] if unit is None or factor is None else [unit]
+    scale = settle_units(HeaderUnits(drawing.source, known, not known), asked, drawing)
+    return scale * factor if factor is not None else scale
+
+
+def _without_unit(unit: Unit | None, drawing: Drawing) -> float:
+    """A file that names no unit is in inches, by the standard; one that names an unknown one is read as mm, said."""
+    if unit is None:
+        drawing.read_as = "in"
+        drawing.findings.append(Finding("units-assumed", variant="standard", values={"read_as": "in"}))
+        return MM_PER["in"]
+    drawing.read_as = "mm"
+    drawing.findings.append(Finding("units-assumed", variant="unknown name", values={"word": unit[0]}))
+    return 1.0

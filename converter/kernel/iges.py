@@ -1,0 +1,299 @@
+"""IGES to the kernel's shapes: curves, surfaces sewn to shells, solids; with names, levels and what the file hides.
+
+The kernel keeps its settings for the whole process and talks on standard output; both are put right for the length of
+a call.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeAlias
+
+from converter.errors import ReadError
+from converter.kernel import require
+from converter.kernel.session import quiet, settings
+from converter.kernel.step.labels import items, name_by_person, text
+from converter.kernel.step.tree import Instance
+from converter.quoting import LONGEST_REASON, shortened
+
+_WORDS = {"xstep.cascade.unit": "MM"}
+_NUMBERS = {"read.iges.onlyvisible": 0, "read.precision.mode": 0}
+#: Name, level and whether it is hidden; of an entity of which nothing is said.
+_Label: TypeAlias = tuple[str, str | None, bool]
+_SILENT: _Label = ("", None, False)
+#: Types of entities that are curves, surfaces, solids, or groups of such.
+_SHAPES = frozenset(
+    (100, 102, 104, 106, 108, 110, 112, 114, 118, 120, 122, 126, 128, 140, 143, 144, 186, 402, 408, 514)
+)
+#: mm by which the edges of surfaces side by side may lie apart: exact surfaces trimmed by fitted curves do.
+SEW = 0.01
+
+
+class IgesLabels:
+    """Name, level and visibility of single shapes."""
+
+    def __init__(self) -> None:
+        from OCP.TopTools import TopTools_IndexedMapOfShape
+
+        self.hidden_layers: set[str] = set()
+        self._shapes = TopTools_IndexedMapOfShape()
+        self._labels: dict[int, _Label] = {}
+
+    def note(self, shape: Any, label: _Label) -> None:
+        """Keep what is said of a shape, unless something was kept of it before."""
+        if label != _SILENT:
+            self._labels.setdefault(self._shapes.Add(shape), label)
+
+    def of(self, shape: Any) -> _Label:
+        """(name or '', layer or None, hidden) of a shape."""
+        return self._labels.get(self._shapes.FindIndex(shape), _SILENT)
+
+
+@dataclass(slots=True)
+class IgesSession:
+    """An IGES file that the kernel has loaded but not yet turned into shapes.
+
+    Attributes:
+        broken: what the kernel found malformed, in a few words; '' for nothing.
+        per_unit: mm that the kernel makes of one unit of the file.
+    """
+
+    reader: Any
+    name: str
+    broken: str
+    per_unit: float
+
+    def transfer(self, scale: float = 1.0) -> tuple[list[Instance], IgesLabels]:
+        """Turn all of it into shapes, every length ``scale`` times what the kernel makes of it.
+
+        Raises:
+            ReadError: the kernel fails, or there is no shape.
+        """
+        with _shielded(self.name), quiet(), _exchange():
+            reader, labels, shapes = self.reader, IgesLabels(), []
+            for i in range(1, reader.NbRootsForTransfer() + 1):
+                before = reader.NbShapes()
+                if reader.TransferOneRoot(i) and reader.NbShapes() > before:
+                    shapes.append(reader.Shape(reader.NbShapes()))
+            self._note(labels)
+            bodies = _sewn(shapes, labels)
+            if not bodies:
+                raise ReadError(
+                    f"{self.name} holds no shape that can be read: export the sketch or the solids themselves.",
+                    code="no-geometry",
+                    file=self.name,
+                )
+            whole = Instance.lone("", _compound(bodies), 0)
+            return [whole if scale == 1.0 else whole.scaled(scale)], labels
+
+    def _note(self, labels: IgesLabels) -> None:
+        """What the file says of the shapes of its entities.
+
+        The kernel does not know an entity again that is handed back to it: lists of a kind are transferred once more,
+        which costs little since they are transferred already, and their shapes noted beside them.
+        """
+        model = self.reader.WS().Model()
+        entities = [model.Entity(i) for i in range(1, model.NbEntities() + 1)]
+        spoken_of = {entity.TypeNumber() for entity in entities if _label(entity) != _SILENT}
+        for kind in sorted(spoken_of & _SHAPES):
+            sequence = self.reader.GiveList(f"iges-type({kind})")
+            said = [_label(entity) for entity in items(sequence)]  # not in the model's order
+            if not said:
+                continue
+            self.reader.ClearShapes()
+            self.reader.TransferList(sequence)
+            if self.reader.NbShapes() == len(said):  # else some cannot be made: which shape is whose is not known
+                for i, label in enumerate(said, 1):
+                    labels.note(self.reader.Shape(i), label)
+
+
+def load_iges(path: Path, name: str) -> IgesSession:
+    """An IGES file, loaded by the kernel.
+
+    Args:
+        path: the file, its records in order.
+        name: what messages call it.
+
+    Raises:
+        ReadError: the kernel cannot read it.
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    require()
+    from OCP.IFSelect import IFSelect_ReturnStatus
+    from OCP.IGESControl import IGESControl_Reader
+
+    with _shielded(name), quiet(), _exchange():
+        reader = IGESControl_Reader()
+        status = reader.ReadFile(str(path))
+        if status != IFSelect_ReturnStatus.IFSelect_RetDone:
+            raise _refused(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
+        model = reader.WS().Model()
+        if model is None or model.NbEntities() == 0 or reader.NbRootsForTransfer() == 0:
+            raise ReadError(
+                f"{name} holds no shape: its directory has no curve or surface; export the sketch or the solids.",
+                code="no-geometry",
+                file=name,
+            )
+        per_unit = float(model.GlobalSection().UnitValue())
+        if not per_unit > 0.0:
+            raise _refused(name, "its header names a unit that does not exist")
+        return IgesSession(reader, name, _broken(reader), per_unit)
+
+
+def _label(entity: Any) -> _Label:
+    name = text(entity.NameValue()) if entity.HasName() else ""
+    if not name and entity.HasShortLabel():
+        name = text(entity.ShortLabel())
+    level = entity.Level()
+    return name_by_person(name), str(level) if level > 0 else None, entity.BlankStatus() == 1
+
+
+def _sewn(shapes: list[Any], labels: IgesLabels) -> list[Any]:
+    """The shapes with faces side by side sewn to shells, and closed shells made solids; the rest as it is.
+
+    Faces of one group of the file are sewn with one another; faces of no group with all others of none.
+    """
+    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
+
+    kept: list[Any] = []
+    loose: list[Any] = []
+    for shape in shapes:
+        kind = shape.ShapeType()
+        if kind in (Kind.TopAbs_FACE, Kind.TopAbs_SHELL):
+            loose.append(shape)
+        elif kind == Kind.TopAbs_COMPOUND:
+            faces, others = _taken_apart(shape, labels, _SILENT)
+            kept += [*others, *_bodies(faces, labels)]
+        else:
+            kept.append(shape)
+    return [*kept, *_bodies(loose, labels)]
+
+
+def _taken_apart(shape: Any, labels: IgesLabels, outer: _Label) -> tuple[list[Any], list[Any]]:
+    """Faces and shells of a group, and its other shapes; each under its own label, or else that of the group."""
+    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
+    from OCP.TopoDS import TopoDS_Iterator
+
+    name, layer, hidden = labels.of(shape)
+    label = (name or outer[0], layer or outer[1], hidden or outer[2])
+    faces: list[Any] = []
+    others: list[Any] = []
+    it = TopoDS_Iterator(shape)
+    while it.More():
+        child = it.Value()
+        it.Next()
+        if child.ShapeType() == Kind.TopAbs_COMPOUND:
+            more_faces, more = _taken_apart(child, labels, label)
+            faces, others = faces + more_faces, others + more
+            continue
+        own = labels.of(child)
+        labels.note(child, label if own == _SILENT else own)
+        (faces if child.ShapeType() in (Kind.TopAbs_FACE, Kind.TopAbs_SHELL) else others).append(child)
+    return faces, others
+
+
+def _bodies(faces: list[Any], labels: IgesLabels) -> list[Any]:
+    """Closed shells of the faces as solids, open ones as they are."""
+    if not faces:
+        return []
+    from OCP.BRep import BRep_Tool
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeSolid, BRepBuilderAPI_Sewing
+    from OCP.BRepLib import BRepLib
+    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
+    from OCP.TopExp import TopExp_Explorer
+    from OCP.TopoDS import TopoDS
+
+    sewing = BRepBuilderAPI_Sewing(SEW)
+    for face in faces:
+        sewing.Add(face)
+    sewing.Perform()
+    whole = sewing.SewedShape()
+    shells: list[Any] = []
+    explorer = TopExp_Explorer(whole, Kind.TopAbs_SHELL)
+    while explorer.More():
+        shells.append(explorer.Current())
+        explorer.Next()
+    found: list[Any] = []
+    said = IgesLabels()
+    for face in faces:
+        said.note(sewing.ModifiedSubShape(_first_face(face)), labels.of(face))
+    for shell in shells:
+        body = shell
+        if BRep_Tool.IsClosed_s(shell):
+            maker = BRepBuilderAPI_MakeSolid(TopoDS.Shell_s(shell))
+            if maker.IsDone():
+                body = maker.Solid()
+                BRepLib.OrientClosedSolid_s(body)
+        explorer = TopExp_Explorer(shell, Kind.TopAbs_FACE)
+        while explorer.More():
+            labels.note(body, said.of(explorer.Current()))  # the first face of which something is said
+            explorer.Next()
+        found.append(body)
+    explorer = TopExp_Explorer(whole, Kind.TopAbs_FACE, Kind.TopAbs_SHELL)
+    while explorer.More():
+        found.append(explorer.Current())
+        explorer.Next()
+    return found
+
+
+def _first_face(shape: Any) -> Any:
+    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
+    from OCP.TopExp import TopExp_Explorer
+
+    return shape if shape.ShapeType() == Kind.TopAbs_FACE else TopExp_Explorer(shape, Kind.TopAbs_FACE).Current()
+
+
+def _compound(shapes: list[Any]) -> Any:
+    from OCP.BRep import BRep_Builder
+    from OCP.TopoDS import TopoDS_Compound
+
+    compound = TopoDS_Compound()
+    builder = BRep_Builder()
+    builder.MakeCompound(compound)
+    for shape in shapes:
+        builder.Add(compound, shape)
+    return compound
+
+
+def _broken(reader: Any) -> str:
+    """What the kernel found wrong while loading: how many entities, and the first one's fault."""
+    checks = reader.WS().ModelCheckList(False)
+    count, first = 0, ""
+    checks.Start()
+    while checks.More():
+        check = checks.Value()
+        if check.NbFails():
+            count += 1
+            first = first or shortened(text(check.Fail(1)), LONGEST_REASON)
+        checks.Next()
+    return f"{count} entit{'y' if count == 1 else 'ies'}, first {first}" if count else ""
+
+
+def _refused(name: str, why: str) -> ReadError:
+    return ReadError(
+        f"{name} is damaged: the CAD kernel cannot read it ({why}); export it again.", code="damaged-file", file=name
+    )
+
+
+@contextmanager
+def _exchange() -> Iterator[None]:
+    """The kernel's settings for reading IGES."""
+    from OCP.IGESControl import IGESControl_Controller
+
+    IGESControl_Controller.Init_s()  # before this, they have no value to put back
+    with settings(_WORDS, _NUMBERS, ReadError):
+        yield
+
+
+@contextmanager
+def _shielded(name: str) -> Iterator[None]:
+    """The kernel's own exceptions as one sentence."""
+    from OCP.Standard import Standard_Failure
+
+    try:
+        yield
+    except Standard_Failure as error:
+        raise _refused(name, type(error).__name__.removeprefix("Standard_")) from error

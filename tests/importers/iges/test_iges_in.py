@@ -1,0 +1,151 @@
+"""IGES and BREP from general-purpose CAD programs, and the same part as STEP and IGES."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from iges_tools import arc, build, line
+from places import FIXTURES
+from step_tools import rows
+from tubes import run_of
+
+from converter.importers.registry import ReadOptions, detect, read
+from converter.kernel.shapes.solids import centerline_wire, tube_solid
+from converter.kernel.step.write import StepItem, step_bytes
+from converter.model.section import Section
+from converter.reducer import reduce_drawing
+
+SPEC = json.loads((FIXTURES / "step" / "solid-tubes.json").read_text())["swept"]
+DRAWN = [float(v) for row in SPEC["bends"] for v in row] + [float(SPEC["tail"])]
+#: The same tube fed from the other end, by hand: feeds and rotations reversed.
+BACK = [180.0, 0.0, 120.0, 80.0, 0.0, -45.0, 60.0, 100.0, 80.0, 90.0, 90.0, 100.0, 150.0]
+
+
+@pytest.mark.parametrize(
+    ("name", "wanted", "units"),
+    [("freecad-wire-inch.igs", DRAWN, "in"), ("freecad-nurbs.igs", BACK, "mm")],
+)
+def test_wires_of_a_cad_program(name, wanted, units):
+    drawing = read(FIXTURES / "iges" / name)
+    (run,) = reduce_drawing(drawing)[0]
+    assert drawing.units == units and rows(run) == pytest.approx(wanted, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "iges/freecad-solid.igs",
+        "iges/freecad-brep.igs",
+        pytest.param("brep/freecad-solid.brep", marks=pytest.mark.slow),  # a process of its own
+    ],
+)
+def test_solids_of_a_cad_program(name):
+    """Surfaces side by side, a boundary representation, and the kernel's own text."""
+    (table,) = read(FIXTURES / name).tables
+    assert rows(table) in (pytest.approx(DRAWN, abs=1e-4), pytest.approx(BACK, abs=1e-4))
+    section = table.section
+    assert (section.shape, section.od, section.wall) == ("round", pytest.approx(33.7), pytest.approx(2.6))
+
+
+def test_surfaces_of_several_bodies_are_told_apart():
+    drawing = read(FIXTURES / "iges" / "freecad-two.igs")
+    assert [table.name for table in drawing.tables] == ["two", "two"]  # the file's group of all
+    (left,) = drawing.ignored
+    assert (left.kind, left.count, dict(left.why.values)["part"]) == ("solid", 1, "plate")
+    low, high = sorted(table.placement.start[2] for table in drawing.tables)
+    assert high - low == pytest.approx(300.0, abs=1e-6)
+
+
+@pytest.mark.slow
+def test_wires_of_another_program_as_brep():
+    """The numbers stand in step/gmsh-wires.geo; no unit is named, which is said."""
+    drawing = read(FIXTURES / "brep" / "gmsh-wires.brep")
+    bent, straight = sorted(reduce_drawing(drawing)[0], key=lambda run: -run.table.developed_length)
+    assert [b.angle for b in bent.table.bends] == pytest.approx([90.0, 45.0, 45.0], abs=1e-6)
+    assert straight.table.tail == pytest.approx(200.0) and [one.code for one in drawing.findings] == ["units-assumed"]
+
+
+def written_by_the_kernel(shape, path: Path, solids: bool) -> Path:
+    from OCP.IGESControl import IGESControl_Controller, IGESControl_Writer
+
+    IGESControl_Controller.Init_s()
+    writer = IGESControl_Writer("MM", 1 if solids else 0)
+    writer.AddShape(shape)
+    writer.ComputeModel()
+    assert writer.Write(str(path))
+    return path
+
+
+@pytest.mark.parametrize("solids", [False, True])
+@pytest.mark.parametrize("section", [Section("round", 38.1, 2.0), Section("square", 40.0, 3.0, corner=6.0)])
+def test_the_same_part_as_step_and_iges_gives_the_same_table(tmp_path, section, solids):
+    turn = 25.0 if section.shape == "round" else 90.0
+    run = run_of([(120.0, 0.0, 90.0, 100.0), (60.0, turn, 40.0, 100.0)], 150.0, name="T")
+    solid = tube_solid(run, section)
+    (tmp_path / "a.step").write_bytes(step_bytes([StepItem("T", solid)]))
+    iges = written_by_the_kernel(solid, tmp_path / "a.igs", solids)
+    (one,), (other,) = read(tmp_path / "a.step").tables, read(iges).tables
+    assert rows(other) == pytest.approx(rows(one), abs=1e-5)
+    for name in ("od", "wall", "height", "corner"):
+        assert getattr(other.section, name) == pytest.approx(getattr(one.section, name), abs=1e-5)
+    wire = written_by_the_kernel(centerline_wire(run), tmp_path / "w.igs", solids)
+    (drawn,) = reduce_drawing(read(wire))[0]
+    assert rows(drawn) == pytest.approx(rows(run), abs=1e-5)
+
+
+HOOK = [
+    line((0, 0, 0), (100, 0, 0), 3, name="HOOP"),
+    arc((100, 50, 0), (100, 0), (150, 50), 3),
+    line((150, 50, 0), (150, 150, 0), 3),
+    line((0, 0, 80), (100, 0, 80), 7),
+    line((0, 0, 90), (100, 0, 90), 7, hidden=True),
+]
+
+
+def hook(tmp_path, entities=HOOK, **given):
+    path = tmp_path / "hook.dat"  # told by its content
+    path.write_text(build(entities, **given))
+    return path
+
+
+def test_levels_are_layers_and_hidden_curves_are_left_out(tmp_path):
+    drawing = read(hook(tmp_path))
+    assert [(curve.layer) for curve in drawing.curves] == ["3", "3", "3", "7"]
+    assert [(one.kind, one.why) for one in drawing.ignored] == [("edge", "hidden in the file")]
+    (bent,) = [run for run in reduce_drawing(drawing)[0] if run.table.bends]
+    assert rows(bent) == pytest.approx([100.0, 0.0, 90.0, 50.0, 100.0], abs=1e-9)
+    assert [curve.layer for curve in read(hook(tmp_path), ReadOptions(layers=("7",))).curves] == ["7"]
+
+
+@pytest.mark.parametrize(
+    ("unit", "asked", "mm", "codes"),
+    [
+        ("1,4HINCH", None, 25.4, []),
+        ("10,2HCM", None, 10.0, []),
+        ("1,2HMM", None, 25.4, ["units-assumed"]),  # the flag counts; the name contradicts it
+        ("3,2HMM", None, 1.0, []),
+        ("4,2HFT", "m", 1000.0, ["units-overridden"]),
+        (",", None, 25.4, ["units-assumed"]),  # inches where it says nothing: IGES 5.3, 2.2.4.3.14
+        ("3,5HCHAIN", None, 1.0, ["units-assumed"]),
+        ("3,5HCHAIN", "cm", 10.0, []),
+    ],
+)
+def test_the_unit_of_the_header(tmp_path, unit, asked, mm, codes):
+    drawing = read(hook(tmp_path, HOOK[:1], unit=unit), ReadOptions(units=asked))
+    assert drawing.curves[0].curve.length == pytest.approx(100.0 * mm, rel=1e-12)
+    assert [one.code for one in drawing.findings] == codes
+
+
+def test_a_model_scale_is_said_and_not_applied(tmp_path):
+    drawing = read(hook(tmp_path, HOOK[:1], scale="0.5"))
+    assert drawing.curves[0].curve.length == pytest.approx(100.0)
+    assert [one.code for one in drawing.findings] == ["model-scale"]
+
+
+def test_records_may_end_any_way(tmp_path):
+    text = build(HOOK)
+    for form in (text.replace("\n", "\r\n"), text.replace("\n", "\r"), text.replace("\n", "")):
+        (tmp_path / "x.igs").write_bytes(form.encode())
+        assert detect(form.encode(), "x").name == "iges" and len(read(tmp_path / "x.igs").curves) == 4
