@@ -1,0 +1,268 @@
+"""Which pairs of pieces are the two sides of one tube, end to end, and which of several such readings holds.
+
+Two pairs go on into each other where both their sides do. A row of them is a tube; what joins its sides at an end
+closes it (a *cap*). A piece is a side of one tube only: of readings that share one, the better closed, longer one is
+taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from converter.reducer.outlines.pairs import LEAST, WIDEST, Pair, pairs
+from converter.reducer.outlines.pieces import Piece
+from converter.tolerances import DEFAULT
+
+#: Two straights without an end that is closed are a tube when they are this many widths long.
+_LONG = 3.0
+#: An end may be cut on a slant that reaches this many widths along the tube.
+_SLANT = 2.0
+#: A cap takes so many pieces at most, this many widths long together.
+_CAP_PIECES, _CAP_LENGTH = 4, 2.3
+#: A wall is at most this part of the outside size where nothing but lines side by side tells one.
+_WALL = 0.15
+#: Directions that agree within this are one (length of their difference, about a degree).
+_SMOOTH = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class OutlinedTube:
+    """A tube by its sides.
+
+    Attributes:
+        pairs: its straights and bends, end to end, with whether each is passed from its first piece's end.
+        width: across, mm.
+        closed: whether it goes round.
+        caps: pieces that close its ends.
+        closed_ends: how many ends are closed; both of one that goes round.
+        wall: mm, where its bore is drawn too; else 0.
+        inside: pieces of bore and centerline between the sides.
+        length: along its centerline, mm.
+        mixed: whether other things lie between its sides: tubes beside or over it.
+    """
+
+    pairs: tuple[tuple[Pair, bool], ...]
+    width: float
+    closed: bool
+    caps: tuple[int, ...]
+    closed_ends: int
+    wall: float
+    inside: tuple[int, ...]
+    length: float
+    mixed: bool
+
+    @property
+    def sides(self) -> Iterator[int]:
+        """The pieces that are its sides."""
+        for pair, _ in self.pairs:
+            yield pair.first
+            yield pair.second
+
+
+def outlined_tubes(pieces: Sequence[Piece], least: float = LEAST, widest: float = WIDEST) -> list[OutlinedTube]:
+    """Tubes drawn by their outline, in the order of their first pieces.
+
+    Args:
+        pieces: of one plane.
+        least, widest: mm, how wide a tube may be.
+    """
+    candidates = pairs(pieces, least, widest)
+    at: dict[int, list[int]] = {}
+    for i, piece in enumerate(pieces):
+        for node in set(piece.nodes):
+            at.setdefault(node, []).append(i)
+    links, split = _links(pieces, candidates, at)
+    readings = []
+    for row, closed in _rows(len(candidates), links):
+        reading = _reading(pieces, [(candidates[k], back) for k, back in row], closed, at, split)
+        if reading is not None:
+            readings.append(reading)
+    readings.sort(key=_rank)
+    used: set[int] = set()
+    taken = []
+    for reading in readings:
+        if not used.intersection(reading.sides):
+            used.update(reading.sides, reading.caps, reading.inside)
+            taken.append(reading)
+    return sorted(taken, key=lambda tube: min(tube.sides))
+
+
+def _ends(pieces: Sequence[Piece], pair: Pair, last: bool) -> tuple[int, int]:
+    """The nodes of both sides at the end, or the start, of the first piece of a pair."""
+    return pieces[pair.first].nodes[last], pieces[pair.second].nodes[last != pair.against]
+
+
+Place = tuple[int, bool]  # a pair, and whether its far end is meant
+
+
+def _links(
+    pieces: Sequence[Piece], candidates: Sequence[Pair], at: Mapping[int, list[int]]
+) -> tuple[dict[Place, Place], set[frozenset[int]]]:
+    """Which end of a pair goes on into which, and between which nodes a line across parts two tubes at a corner."""
+    meeting: dict[frozenset[int], list[Place]] = {}
+    for k, pair in enumerate(candidates):
+        if pieces[pair.first].is_circle:
+            continue
+        for last in (False, True):
+            nodes = frozenset(_ends(pieces, pair, last))
+            if len(nodes) == 2:
+                meeting.setdefault(nodes, []).append((k, last))
+    links: dict[Place, Place] = {}
+    split: set[frozenset[int]] = set()
+    for nodes, places in meeting.items():
+        if len(places) < 2 or len(places) > 20:
+            continue
+        fitting = {
+            place: [o for o in places if o[0] != place[0] and _goes_on(pieces, candidates, place, o)]
+            for place in places
+        }
+        for place, others in fitting.items():
+            smooth = [o for o in others if _is_smooth(pieces, candidates, place, o)]
+            chosen = smooth if len(smooth) == 1 else others
+            if len(chosen) != 1:
+                continue
+            other = chosen[0]
+            if not smooth and any(frozenset(pieces[i].nodes) == nodes for i in at[min(nodes)]):
+                split.add(nodes)
+                continue
+            links[place] = other
+    return {a: b for a, b in links.items() if links.get(b) == a}, split
+
+
+def _side_at(pair: Pair, pieces: Sequence[Piece], last: bool, node: int) -> tuple[int, bool]:
+    """The side of a pair that ends at a node at that end, and whether it ends or begins there."""
+    if pieces[pair.first].nodes[last] == node:
+        return pair.first, last
+    return pair.second, last != pair.against
+
+
+def _goes_on(pieces: Sequence[Piece], candidates: Sequence[Pair], a: Place, b: Place) -> bool:
+    """Whether both sides go on into others, at the same width."""
+    one, two = candidates[a[0]], candidates[b[0]]
+    if abs(one.width - two.width) > 2.0 * DEFAULT.join:
+        return False
+    return all(
+        _side_at(one, pieces, a[1], node)[0] != _side_at(two, pieces, b[1], node)[0]
+        for node in _ends(pieces, one, a[1])
+    )
+
+
+def _is_smooth(pieces: Sequence[Piece], candidates: Sequence[Pair], a: Place, b: Place) -> bool:
+    for node in _ends(pieces, candidates[a[0]], a[1]):
+        (i, out), (j, far) = (_side_at(candidates[k], pieces, last, node) for k, last in (a, b))
+        if abs(pieces[i].outward(out) + pieces[j].outward(far)) > _SMOOTH:
+            return False
+    return True
+
+
+def _rows(count: int, links: Mapping[Place, Place]) -> Iterator[tuple[list[tuple[int, bool]], bool]]:
+    """Pairs that go on into each other, in order, with whether each is passed backwards; and whether they go round."""
+    seen: set[int] = set()
+    for k in range(count):
+        if k in seen:
+            continue
+        start, at = (k, False), links.get((k, False))
+        while at is not None and at[0] != k:
+            start = (at[0], not at[1])
+            at = links.get(start)
+        closed = at is not None
+        row: list[tuple[int, bool]] = []
+        entered: Place | None = start
+        while entered is not None and entered[0] not in seen:
+            seen.add(entered[0])
+            row.append((entered[0], entered[1]))
+            entered = links.get((entered[0], not entered[1]))
+        yield row, closed
+
+
+def _reading(
+    pieces: Sequence[Piece],
+    row: Sequence[tuple[Pair, bool]],
+    closed: bool,
+    at: Mapping[int, list[int]],
+    split: set[frozenset[int]],
+) -> OutlinedTube | None:
+    """A row of pairs as a tube, or None where it cannot be that."""
+    sides = [i for pair, _ in row for i in (pair.first, pair.second)]
+    if len(set(sides)) < len(sides):
+        return None
+    width = sum(pair.width for pair, _ in row) / len(row)
+    length = sum((pieces[pair.first].length + pieces[pair.second].length) / 2.0 for pair, _ in row)
+    closed = closed or pieces[row[0][0].first].is_circle
+    caps: list[int] = []
+    closed_ends = 2 if closed else 0
+    if not closed:
+        for pair, last in ((row[0][0], row[0][1]), (row[-1][0], not row[-1][1])):
+            if _slant(pieces, pair, last) > _SLANT * width:
+                return None
+            nodes = _ends(pieces, pair, last)
+            cap = _cap(pieces, nodes, set(sides), at, width)
+            if cap or frozenset(nodes) in split:
+                closed_ends += 1
+                caps += cap
+    if length < width * (_LONG if closed_ends == 0 and len(row) == 1 else 1.0):
+        return None
+    wall, inside, mixed = _inside(row, width)
+    if mixed and closed_ends == 0:
+        return None
+    return OutlinedTube(tuple(row), width, closed, tuple(caps), closed_ends, wall, inside, length, mixed)
+
+
+def _slant(pieces: Sequence[Piece], pair: Pair, last: bool) -> float:
+    """How far one side reaches past the other at an end, along the tube, mm."""
+    a, b = pieces[pair.first], pieces[pair.second]
+    p, q = (a.end if last else a.start), (b.end if last != pair.against else b.start)
+    if a.turn:
+        arm, other = p - a.center, q - a.center
+        return abs(arm) * abs(arm / abs(arm) - other / abs(other)) if other else abs(arm)
+    return abs(((q - p) / a.outward(last)).real)
+
+
+def _cap(
+    pieces: Sequence[Piece], nodes: tuple[int, int], sides: set[int], at: Mapping[int, list[int]], width: float
+) -> list[int]:
+    """The pieces that lead from one side to the other at an end, the shortest way; none where it is open."""
+    ways: list[tuple[float, int, list[int]]] = [(0.0, nodes[0], [])]
+    reached = {nodes[0]}
+    for _ in range(_CAP_PIECES):
+        further = []
+        for length, node, way in ways:
+            for i in at.get(node, ())[: _CAP_PIECES * 4]:
+                piece = pieces[i]
+                ahead = piece.nodes[1] if piece.nodes[0] == node else piece.nodes[0]
+                if i in sides or ahead in reached or length + piece.length > _CAP_LENGTH * width:
+                    continue
+                if ahead == nodes[1]:
+                    return [*way, i]
+                reached.add(ahead)
+                further.append((length + piece.length, ahead, [*way, i]))
+        ways = further
+    return []
+
+
+def _inside(row: Sequence[tuple[Pair, bool]], width: float) -> tuple[float, tuple[int, ...], bool]:
+    """The wall in mm where the bore is drawn, the pieces of bore and centerline, and whether other things lie there."""
+    walls: list[float] = []
+    inside: list[int] = []
+    for pair, _ in row:
+        offsets = [apart for _, apart in pair.between]
+        even = all(
+            abs(near + far - pair.width) <= 4.0 * DEFAULT.join for near, far in zip(offsets, offsets[::-1], strict=True)
+        )
+        if not even or len(offsets) > 3 or (len(offsets) > 1 and offsets[0] > _WALL * width):
+            return 0.0, (), True
+        inside += [i for i, _ in pair.between]
+        if len(offsets) > 1:
+            walls.append((offsets[0] + pair.width - offsets[-1]) / 2.0)
+    if walls and max(walls) - min(walls) > 4.0 * DEFAULT.join:
+        return 0.0, (), True
+    return sum(walls) / len(walls) if walls else 0.0, tuple(inside), False
+
+
+def _rank(tube: OutlinedTube) -> tuple[float, ...]:
+    """Sorts the reading that holds first."""
+    # the inside of a U is closed at an end, too: its sides in a row tell more
+    several = len(tube.pairs) > 1
+    closing = 0 if tube.closed_ends == 2 else 1 if several else 3 - tube.closed_ends
+    return (closing, tube.mixed, -len(tube.pairs), not tube.inside, -tube.length / tube.width, min(tube.sides))
