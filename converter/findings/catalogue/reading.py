@@ -166,8 +166,8 @@ define(
     "outline-read",
     NOTE,
     "Tubes drawn by their outlines were read as centerlines, as --from-outline asks; what was dropped is counted.",
-    says="{tubes:count outline} of tubes {tubes:was/were} read as {tubes:the/their} {tubes:centerline/centerlines} halfway between the sides: "
-    "{sizes:list}{dropped}{left}",
+    says="{tubes:count outline} of tubes {tubes:was/were} read as {tubes:the/their} {tubes:centerline/centerlines} "
+    "halfway between the sides: {sizes:list}{dropped}{left}",
 )
 define(
     "outline-none",
@@ -187,6 +187,13 @@ define(
         "assumed",
     },
     cure={"no wall": "Name the section: as an option or in a job file."},
+)
+define(
+    "outline-differs",
+    WARNING,
+    "A tube's outline is wider or narrower than the section that it was given, which was taken.",
+    says="its outline is {od:length} wide, but its section is {section}, which was taken",
+    cure="Name the section that is drawn, or check the scale of the drawing (--units).",
 )
 _REDRAW = "If it is part of a tube, redraw it with lines and arcs."
 define(

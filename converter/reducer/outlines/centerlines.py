@@ -79,9 +79,9 @@ def centerlines(curves: Sequence[DrawnCurve]) -> OutlinesRead:
     out = list(placed)
     left = 0
     for index, drawn in enumerate(curves):
-        rest = broken.get(index, []) if index in role else [drawn]
-        left += len(rest)
-        out += [(index, one) for one in rest]
+        kept = broken.get(index, []) if index in role else [drawn]
+        left += len(kept)
+        out += [(index, one) for one in kept]
     out.sort(key=lambda item: item[0])
     return OutlinesRead(
         [drawn for _, drawn in out],

@@ -28,6 +28,7 @@ ABOUT_READING = frozenset({
     "speck-removed", "overlap-kept", "joined-across-layers", "junction", "near-tangent", "kink", "curve-fitted",
     "not-line-arc", "rebuild-deviation", "corner-filleted", "corner-no-radius", "negative-straight", "fold-back",
     "refit", "short-run", "hoop", "closed-loop", "units-doubted", "outline-read", "outline-none", "outline-size",
+    "outline-differs",
 })  # fmt: skip
 
 
