@@ -79,7 +79,7 @@ def _parallel(pieces: Sequence[Piece]) -> Iterator[list[_Row]]:
     cuts = np.flatnonzero(np.diff(angle[order]) > _PARALLEL) + 1
     for group in np.split(order, cuts):
         spread = angle[group[-1]] - angle[group[0]]
-            bins = np.flatnonzero(np.diff(np.floor(angle[group] / _GROUP))) + 1
+        bins = np.flatnonzero(np.diff(np.floor(angle[group] / _GROUP))) + 1
         for some in np.split(group, bins) if spread > _GROUP else (group,):
             if len(some) < 2:
                 continue
