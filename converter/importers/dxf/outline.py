@@ -53,7 +53,7 @@ def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
             variant="tubes" if first.is_tubes else "",
             measured=first.size if first.size is not None else float(first.count),
             unit=None if first.size is None else "mm",
-            values={"seen": [one.seen for one in seen]},
+            values={"seen": [one.words for one in seen]},
             at=first.at[0] if first.at else None,
             also=first.at[1:],
         )

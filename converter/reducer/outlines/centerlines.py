@@ -12,7 +12,7 @@ from converter.errors import GeometryError
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
 from converter.model.section import Section
-from converter.reducer.outlines.pieces import Piece, Sheet, bearing, sheets
+from converter.reducer.outlines.pieces import Sheet, SheetPiece, bearing, sheets
 from converter.reducer.outlines.tubes import OutlinedTube, outlined_tubes
 from converter.tolerances import DEFAULT
 
@@ -136,23 +136,23 @@ def _centerline(sheet: Sheet, tube: OutlinedTube) -> Iterator[tuple[int, Line | 
             yield min(*a.parts, *b.parts), _as_curve(sheet, middle)
 
 
-def halfway(a: Piece, b: Piece) -> Piece:
+def halfway(a: SheetPiece, b: SheetPiece) -> SheetPiece:
     """The piece halfway between two that run side by side, the same way."""
     if not a.turn:
-        return Piece((a.start + b.start) / 2.0, (a.end + b.end) / 2.0)
+        return SheetPiece((a.start + b.start) / 2.0, (a.end + b.end) / 2.0)
     center, radius = (a.center + b.center) / 2.0, (a.radius + b.radius) / 2.0
     if a.is_circle:
         start = center + radius
-        return Piece(start, start, center, radius, 360.0 if a.turn > 0.0 else -360.0)
+        return SheetPiece(start, start, center, radius, 360.0 if a.turn > 0.0 else -360.0)
     first = bearing(a.start - a.center)
     ahead = bearing((b.start - b.center) / (a.start - a.center))
     first += (ahead if ahead <= 180.0 else ahead - 360.0) / 2.0
     turn = (a.turn + b.turn) / 2.0
     start, end = (center + radius * exp(1j * radians(angle)) for angle in (first, first + turn))
-    return Piece(start, end, center, radius, turn)
+    return SheetPiece(start, end, center, radius, turn)
 
 
-def _as_curve(sheet: Sheet, piece: Piece) -> Line | Arc:
+def _as_curve(sheet: Sheet, piece: SheetPiece) -> Line | Arc:
     plane = sheet.plane
     start, end = plane.place(piece.start), plane.place(piece.end)
     if not piece.turn:

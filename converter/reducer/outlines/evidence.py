@@ -18,12 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.findings import Clause
-from converter.geometry.vectors import Vec
-from converter.model.curve import Arc
+from converter.geometry.vectors import Vec, distance
+from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
 from converter.reducer.cluster import close_pairs, components
 from converter.reducer.outlines.pairs import pairs
-from converter.reducer.outlines.pieces import Piece, Sheet, bearing, flat_parts, sheets
+from converter.reducer.outlines.pieces import Sheet, SheetPiece, bearing, flat_parts, sheets
 from converter.reducer.outlines.tubes import OutlinedTube, outlined_tubes
 from converter.tolerances import DEFAULT
 
@@ -33,6 +33,8 @@ Array = NDArray[np.float64]
 _CURVES = 5000
 #: mm: tubes across, least and greatest, as an outline shows them without being asked; and how many widths long.
 _LEAST, _WIDEST, _SLENDER = 5.0, 170.0, 4.0
+#: mm: across, of a straight one closed at both ends: a wider one may be a frame of four tubes.
+_WIDEST_STRAIGHT = 80.0
 #: Part of what is drawn that has to be of the kind seen.
 _MOST = 0.6
 #: Loops: a radius (mm) that no ring is bent to; so many larger ones within one other are holes.
@@ -56,14 +58,14 @@ class Evidence:
     """One thing seen.
 
     Attributes:
-        seen: in words.
+        words: what was seen.
         is_tubes: whether the outlines are those of tubes, which can be read.
         size: mm, what it measures: a width, a distance; None where it is a count.
         count: how many.
         at: places of the first few, world coordinates.
     """
 
-    seen: Clause
+    words: Clause
     is_tubes: bool
     size: float | None
     count: int
@@ -77,20 +79,26 @@ def evidence(curves: Sequence[DrawnCurve]) -> list[Evidence]:
         curves: everything drawn, mm.
     """
     some = curves[:_CURVES]
-    space = _Straights(some)
+    space = _SpaceEvidence(some)
     out = [found for look in (space.thin, space.short, space.spokes) if (found := look()) is not None]
     in_planes = sheets(some)
     if not in_planes:
         return out
     # what leaves the plane is a frame in space: its rails side by side are no outline
     sheet = max(in_planes, key=lambda one: len(one.primitives))
-    if len(set(sheet.owner)) < 0.95 * len(some):
+    if len(set(sheet.owner)) < 0.95 * sum(not _is_speck(drawn) for drawn in some):
         return out
-    flat = _Flat(sheet)
-    return [found for look in (flat.tubes, flat.loops, flat.walls) if (found := look()) is not None] + out
+    flat = _PlaneEvidence(sheet)
+    tubes = flat.tubes()
+    in_plane = (flat.loops(), None if tubes else flat.walls())
+    return [found for found in (tubes, *in_plane) if found is not None] + out
 
 
-class _Straights:
+def _is_speck(drawn: DrawnCurve) -> bool:
+    return isinstance(drawn.curve, Line) and distance(drawn.curve.start, drawn.curve.end) <= DEFAULT.join
+
+
+class _SpaceEvidence:
     """Lines and arcs, in space."""
 
     def __init__(self, curves: Sequence[DrawnCurve]) -> None:
@@ -124,7 +132,10 @@ class _Straights:
         across = np.linalg.norm(arm - (arm * self.way[a]).sum(axis=1)[:, None] * self.way[a], axis=1)
         even = np.abs((self.way[a] * self.way[b]).sum(axis=1)) > cos(radians(1.0))
         long = np.minimum(self.length[a], self.length[b]) > 2.0 * _THIN[1]
-        near = even & long & (across > _THIN[0]) & (across <= _THIN[1])
+        node, ends = self._nodes
+        # edges run into others at both ends; wires side by side do not
+        joined = (ends[node[: 2 * len(self.length)]] > 1).reshape(-1, 2).all(axis=1)
+        near = even & long & joined[a] & joined[b] & (across > _THIN[0]) & (across <= _THIN[1])
         which = np.unique(np.concatenate((a[near], b[near])))
         if len(which) < _FEW or self.length[which].sum() < 0.25 * self.length.sum():
             return None
@@ -182,7 +193,7 @@ class _Straights:
         return tuple((x, y, z) for x, y, z in self.middle[list(which)[:50]].tolist())
 
 
-class _Flat:
+class _PlaneEvidence:
     """Pieces of one plane."""
 
     def __init__(self, sheet: Sheet) -> None:
@@ -191,6 +202,11 @@ class _Flat:
         self.total = sum(piece.length for piece in self.pieces)
         self.ends = Counter(node for piece in self.pieces for node in piece.nodes if not piece.is_circle)
 
+    @cached_property
+    def _hoops(self) -> Counter[tuple[float, float]]:
+        """How many circles there are about each centre."""
+        return Counter(_center_key(piece) for piece in self.pieces if piece.is_circle)
+
     def tubes(self) -> Evidence | None:
         """Tubes by their two sides, that nothing spans or crosses."""
         every = outlined_tubes(self.pieces, _LEAST, _WIDEST)
@@ -198,7 +214,7 @@ class _Flat:
         used = {i for tube in tubes for i in (*tube.sides, *tube.caps, *tube.inside)}
         if not used or sum(self.pieces[i].length for i in used) < _MOST * self.total:
             return None
-        tubes = [tube for tube in tubes if not self._is_spanned(tube, used)]
+        tubes = [tube for tube in tubes if not self._is_met(tube, used)]
         used = {i for tube in tubes for i in (*tube.sides, *tube.caps, *tube.inside)}
         if not used or sum(self.pieces[i].length for i in used) < _MOST * self.total:
             return None
@@ -209,22 +225,39 @@ class _Flat:
 
     def _is_sure(self, tube: OutlinedTube) -> bool:
         """Whether a tube's outline is one without being told so."""
-        if tube.mixed or tube.length < _SLENDER * tube.width:
+        if tube.mixed or tube.length < _SLENDER * tube.width or self._has_round_cap(tube):
             return False
         bends = [pair for pair, _ in tube.pairs if self.pieces[pair.first].turn]
-        # tighter than half its size the inside of a bend would turn back on itself
+        # no tube is bent so tight that the inside of the bend has next to no radius
         if any(min(self.pieces[p.first].radius, self.pieces[p.second].radius) < 0.1 * tube.width for p in bends):
             return False
-        return bool(bends) or tube.closed_ends == 2
+        first = self.pieces[tube.pairs[0][0].first]
+        if first.is_circle and self._hoops[_center_key(first)] > 2 + len(tube.inside):
+            return False  # hoops of several sizes, drawn about one centre
+        return bool(bends and not first.is_circle) or (tube.closed_ends == 2 and tube.width <= _WIDEST_STRAIGHT)
 
-    def _is_spanned(self, tube: OutlinedTube, used: set[int]) -> bool:
-        """Whether something that is no part of an outline runs from one side to the other, or across both."""
+    def _has_round_cap(self, tube: OutlinedTube) -> bool:
+        """Whether a side runs tangent into what closes its end: it is then a loop of one tube, a handle or a link."""
+        ways: dict[int, list[complex]] = {}
+        for i in tube.sides:
+            for at_end, node in enumerate(self.pieces[i].nodes):
+                ways.setdefault(node, []).append(self.pieces[i].outward(bool(at_end)))
+        return any(
+            abs(way + self.pieces[i].outward(bool(at_end))) < 0.1
+            for i in tube.caps
+            for at_end, node in enumerate(self.pieces[i].nodes)
+            for way in ways.get(node, ())
+        )
+
+    def _is_met(self, tube: OutlinedTube, used: set[int]) -> bool:
+        """Whether something that is no part of an outline ends on a side, runs to the other one, or across both."""
         others = [piece for i, piece in enumerate(self.pieces) if i not in used][:_TRIED]
         if not others:
             return False
         p = np.array([piece.start for piece in others])
         q = np.array([piece.end for piece in others])
-        share = np.linspace(0.02, 0.98, 41)
+        share = np.concatenate(([0.0], np.linspace(0.02, 0.98, 39), [1.0]))
+        long = np.abs(q - p) > 2.0 * tube.width
         along = p[:, None] + (q - p)[:, None] * share
         for pair, _ in tube.pairs:
             a, b = self.pieces[pair.first], self.pieces[pair.second]
@@ -239,6 +272,11 @@ class _Flat:
                 side = np.sign(((b.start - a.start) / way).imag)
                 off = where.imag * side / pair.width
                 inside = (off > 0.1) & (off < 0.9) & (where.real > 0.0) & (where.real < a.length)
+                # what only ends on a side is a bar, where it is no branch's outline itself
+                for tip in (0, -1):
+                    on = np.minimum(np.abs(off[:, tip]), np.abs(off[:, tip] - 1.0)) * pair.width <= DEFAULT.join
+                    if bool((on & long & (where[:, tip].real > 0.0) & (where[:, tip].real < a.length)).any()):
+                        return True
                 # long pieces step over the strip: where they cross its middle line counts, too
                 first, last = ((z - a.start) / way for z in (p, q))
                 middle = side * pair.width / 2.0
@@ -373,11 +411,15 @@ class _Flat:
         return tuple(self.sheet.plane.place(_middle(piece)) for piece in chosen)
 
 
-def _middle(piece: Piece) -> complex:
+def _middle(piece: SheetPiece) -> complex:
     if not piece.turn:
         return (piece.start + piece.end) / 2.0
     half = radians(piece.turn / 2.0)
     return piece.center + (piece.start - piece.center) * complex(np.exp(1j * half))
+
+
+def _center_key(piece: SheetPiece) -> tuple[float, float]:
+    return round(piece.center.real, 1), round(piece.center.imag, 1)
 
 
 def _is_inside(polygon: NDArray[np.complex128], points: NDArray[np.complex128]) -> NDArray[np.bool_]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from converter.reducer.cluster import close_pairs, components
-from converter.reducer.outlines.pieces import Piece, bearing
+from converter.reducer.outlines.pieces import SheetPiece, bearing
 from converter.tolerances import DEFAULT
 
 #: mm: the least and the greatest width of what may be a tube's outline.
@@ -42,7 +42,7 @@ class Pair:
     between: tuple[tuple[int, float], ...] = ()
 
 
-def pairs(pieces: Sequence[Piece], least: float = LEAST, widest: float = WIDEST) -> list[Pair]:
+def pairs(pieces: Sequence[SheetPiece], least: float = LEAST, widest: float = WIDEST) -> list[Pair]:
     """All pieces that run side by side, in the order of their first pieces.
 
     Args:
@@ -67,7 +67,7 @@ def pairs(pieces: Sequence[Piece], least: float = LEAST, widest: float = WIDEST)
 _Row = tuple[float, float, float, int]
 
 
-def _parallel(pieces: Sequence[Piece]) -> Iterator[list[_Row]]:
+def _parallel(pieces: Sequence[SheetPiece]) -> Iterator[list[_Row]]:
     """Straights, direction by direction."""
     which = [i for i, piece in enumerate(pieces) if not piece.turn]
     if len(which) < 2:
@@ -93,7 +93,7 @@ def _parallel(pieces: Sequence[Piece]) -> Iterator[list[_Row]]:
             yield rows
 
 
-def _concentric(pieces: Sequence[Piece]) -> Iterator[list[_Row]]:
+def _concentric(pieces: Sequence[SheetPiece]) -> Iterator[list[_Row]]:
     """Arcs, centre by centre; along the sweep are degrees."""
     which = [i for i, piece in enumerate(pieces) if piece.turn]
     if len(which) < 2:
@@ -145,7 +145,7 @@ def _neighbours(
                     met.append((j, apart))
 
 
-def _pair(pieces: Sequence[Piece], i: int, j: int, between: tuple[tuple[int, float], ...]) -> Pair | None:
+def _pair(pieces: Sequence[SheetPiece], i: int, j: int, between: tuple[tuple[int, float], ...]) -> Pair | None:
     """The pair of two pieces, or None where they are not an even distance apart."""
     a, b = pieces[i], pieces[j]
     if a.turn:

@@ -26,7 +26,7 @@ _ENDS_AT_NODE = 40
 
 
 @dataclass(frozen=True, slots=True)
-class Plane:
+class SheetPlane:
     """A plane with axes in it.
 
     Attributes:
@@ -55,7 +55,7 @@ class Plane:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class SheetPiece:
     """A straight or an arc in the plane.
 
     Attributes:
@@ -95,9 +95,9 @@ class Piece:
         arm = (self.end if at_end else self.start) - self.center
         return arm / abs(arm) * (1j if (self.turn > 0.0) == at_end else -1j)
 
-    def reversed(self) -> Piece:
+    def reversed(self) -> SheetPiece:
         """The same piece run from its end."""
-        return Piece(
+        return SheetPiece(
             self.end, self.start, self.center, self.radius, -self.turn, self.nodes[::-1], self.within, self.parts[::-1]
         )
 
@@ -113,14 +113,14 @@ class Sheet:
         pieces: what they make together.
     """
 
-    plane: Plane
-    primitives: tuple[Piece, ...]
+    plane: SheetPlane
+    primitives: tuple[SheetPiece, ...]
     owner: tuple[int, ...]
-    pieces: tuple[Piece, ...]
+    pieces: tuple[SheetPiece, ...]
 
 
 def sheets(curves: Sequence[DrawnCurve]) -> list[Sheet]:
-    """The planes that curves were drawn in, with what lies in each: horizontal ones, or the one plane of a drawing.
+    """The planes that curves were drawn in, with what lies in each: the one plane of a drawing, or horizontal ones.
 
     Splines and ellipses lie in none, nor does what leaves such a plane.
     """
@@ -130,16 +130,19 @@ def sheets(curves: Sequence[DrawnCurve]) -> list[Sheet]:
         return []
     reach = [_levels(parts) for _, parts in taken]
     level = [k for k, (low, high) in enumerate(reach) if high - low <= DEFAULT.join]
-    if not level:
+    if len(level) < len(taken):
         plane = _common_plane([parts for _, parts in taken])
-        return [] if plane is None else [_sheet(plane, taken)]
+        if plane is not None:
+            return [_sheet(plane, taken)]
+        if not level:
+            return []
     heights = np.array([reach[k][0] for k in level])
     order = np.argsort(heights, kind="stable")
     cuts = np.flatnonzero(np.diff(heights[order]) > DEFAULT.join) + 1
     out = []
     for group in np.split(order, cuts):
         members = sorted(level[k] for k in group.tolist())
-        plane = Plane((0.0, 0.0, reach[members[0]][0]), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+        plane = SheetPlane((0.0, 0.0, reach[members[0]][0]), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
         out.append(_sheet(plane, [taken[k] for k in members]))
     return out
 
@@ -167,10 +170,10 @@ def _levels(parts: Sequence[Line | Arc]) -> tuple[float, float]:
     return low, high
 
 
-def _common_plane(curves: Sequence[Sequence[Line | Arc]]) -> Plane | None:
+def _common_plane(curves: Sequence[Sequence[Line | Arc]]) -> SheetPlane | None:
     """The plane that all of it lies in, or None."""
     points = np.array([p for parts in curves for part in parts for p in (part.start, part.end)])
-    arms = points - points.mean(axis=0)
+    arms = np.concatenate((points - points.mean(axis=0), np.zeros((3, 3))))
     _, _, axes = np.linalg.svd(arms[:: max(1, len(arms) // 5000)], full_matrices=False)
     x, y, z = axes.tolist()[0], axes.tolist()[1], axes.tolist()[2]
     if float(np.abs(arms @ np.array(z)).max()) > DEFAULT.join:
@@ -180,11 +183,11 @@ def _common_plane(curves: Sequence[Sequence[Line | Arc]]) -> Plane | None:
         return None
     right, up = (x[0], x[1], x[2]), (y[0], y[1], y[2])
     first = points[0].tolist()
-    return Plane((first[0], first[1], first[2]), right, up, cross(right, up))
+    return SheetPlane((first[0], first[1], first[2]), right, up, cross(right, up))
 
 
-def _sheet(plane: Plane, taken: Sequence[tuple[int, list[Line | Arc]]]) -> Sheet:
-    primitives: list[Piece] = []
+def _sheet(plane: SheetPlane, taken: Sequence[tuple[int, list[Line | Arc]]]) -> Sheet:
+    primitives: list[SheetPiece] = []
     owner: list[int] = []
     for index, parts in taken:
         for part in parts:
@@ -192,16 +195,16 @@ def _sheet(plane: Plane, taken: Sequence[tuple[int, list[Line | Arc]]]) -> Sheet
             if isinstance(part, Line):
                 if abs(end - start) <= DEFAULT.join:
                     continue
-                piece = Piece(start, end)
+                piece = SheetPiece(start, end)
             else:
                 turn = part.angle if dot(part.normal, plane.normal) > 0.0 else -part.angle
-                piece = Piece(start, end, plane.inside(part.center), part.radius, turn)
+                piece = SheetPiece(start, end, plane.inside(part.center), part.radius, turn)
             primitives.append(piece)
             owner.append(index)
     return Sheet(plane, tuple(primitives), tuple(owner), tuple(_joined(primitives)))
 
 
-def _joined(primitives: Sequence[Piece]) -> Iterator[Piece]:
+def _joined(primitives: Sequence[SheetPiece]) -> Iterator[SheetPiece]:
     """Whole straights and arcs: primitives that run on into each other on one carrier become one piece."""
     if not primitives:
         return
@@ -225,7 +228,7 @@ def _joined(primitives: Sequence[Piece]) -> Iterator[Piece]:
         yield _one_piece(primitives, node, row)
 
 
-def _links(primitives: Sequence[Piece], node: Sequence[int]) -> dict[int, int]:
+def _links(primitives: Sequence[SheetPiece], node: Sequence[int]) -> dict[int, int]:
     """Of each end that runs on along its carrier, the end that it runs into; end 2i is the start of primitive i."""
     at: dict[int, list[int]] = {}
     for end, where in enumerate(node):
@@ -251,13 +254,13 @@ def _links(primitives: Sequence[Piece], node: Sequence[int]) -> dict[int, int]:
     return link
 
 
-def _on_one_carrier(a: Piece, b: Piece) -> bool:
+def _on_one_carrier(a: SheetPiece, b: SheetPiece) -> bool:
     if not a.turn or not b.turn:
         return a.turn == b.turn
     return abs(a.center - b.center) <= DEFAULT.join and abs(a.radius - b.radius) <= DEFAULT.join
 
 
-def _one_piece(primitives: Sequence[Piece], node: Sequence[int], row: Sequence[int]) -> Piece:
+def _one_piece(primitives: Sequence[SheetPiece], node: Sequence[int], row: Sequence[int]) -> SheetPiece:
     """The piece that entered ends make: end 2i runs primitive i forwards, 2i + 1 backwards."""
     pieces = [primitives[end >> 1] if not end & 1 else primitives[end >> 1].reversed() for end in row]
     nodes = (node[row[0]], node[row[-1] ^ 1])
@@ -265,10 +268,10 @@ def _one_piece(primitives: Sequence[Piece], node: Sequence[int], row: Sequence[i
     parts = tuple(end >> 1 for end in row)
     first, last = pieces[0], pieces[-1]
     if not first.turn:
-        return Piece(first.start, last.end, nodes=nodes, within=within, parts=parts)
+        return SheetPiece(first.start, last.end, nodes=nodes, within=within, parts=parts)
     longest = max(pieces, key=lambda piece: abs(piece.turn))
     turn = sum(piece.turn for piece in pieces)
-    return Piece(first.start, last.end, longest.center, longest.radius, turn, nodes, within, parts)
+    return SheetPiece(first.start, last.end, longest.center, longest.radius, turn, nodes, within, parts)
 
 
 def bearing(p: complex) -> float:

@@ -11,11 +11,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from converter.reducer.outlines.pairs import LEAST, WIDEST, Pair, pairs
-from converter.reducer.outlines.pieces import Piece
+from converter.reducer.outlines.pieces import SheetPiece
 from converter.tolerances import DEFAULT
 
 #: Two straights without an end that is closed are a tube when they are this many widths long.
 _LONG = 3.0
+#: A tube with a bend is at least so many widths long.
+_SHORT_ROW = 0.5
 #: An end may be cut on a slant that reaches this many widths along the tube.
 _SLANT = 2.0
 #: A cap takes so many pieces at most, this many widths long together.
@@ -60,7 +62,7 @@ class OutlinedTube:
             yield pair.second
 
 
-def outlined_tubes(pieces: Sequence[Piece], least: float = LEAST, widest: float = WIDEST) -> list[OutlinedTube]:
+def outlined_tubes(pieces: Sequence[SheetPiece], least: float = LEAST, widest: float = WIDEST) -> list[OutlinedTube]:
     """Tubes drawn by their outline, in the order of their first pieces.
 
     Args:
@@ -88,7 +90,7 @@ def outlined_tubes(pieces: Sequence[Piece], least: float = LEAST, widest: float 
     return sorted(taken, key=lambda tube: min(tube.sides))
 
 
-def _ends(pieces: Sequence[Piece], pair: Pair, last: bool) -> tuple[int, int]:
+def _ends(pieces: Sequence[SheetPiece], pair: Pair, last: bool) -> tuple[int, int]:
     """The nodes of both sides at the end, or the start, of the first piece of a pair."""
     return pieces[pair.first].nodes[last], pieces[pair.second].nodes[last != pair.against]
 
@@ -97,7 +99,7 @@ Place = tuple[int, bool]  # a pair, and whether its far end is meant
 
 
 def _links(
-    pieces: Sequence[Piece], candidates: Sequence[Pair], at: Mapping[int, list[int]]
+    pieces: Sequence[SheetPiece], candidates: Sequence[Pair], at: Mapping[int, list[int]]
 ) -> tuple[dict[Place, Place], set[frozenset[int]]]:
     """Which end of a pair goes on into which, and between which nodes a line across parts two tubes at a corner."""
     meeting: dict[frozenset[int], list[Place]] = {}
@@ -130,14 +132,14 @@ def _links(
     return {a: b for a, b in links.items() if links.get(b) == a}, split
 
 
-def _side_at(pair: Pair, pieces: Sequence[Piece], last: bool, node: int) -> tuple[int, bool]:
+def _side_at(pair: Pair, pieces: Sequence[SheetPiece], last: bool, node: int) -> tuple[int, bool]:
     """The side of a pair that ends at a node at that end, and whether it ends or begins there."""
     if pieces[pair.first].nodes[last] == node:
         return pair.first, last
     return pair.second, last != pair.against
 
 
-def _goes_on(pieces: Sequence[Piece], candidates: Sequence[Pair], a: Place, b: Place) -> bool:
+def _goes_on(pieces: Sequence[SheetPiece], candidates: Sequence[Pair], a: Place, b: Place) -> bool:
     """Whether both sides go on into others, at the same width."""
     one, two = candidates[a[0]], candidates[b[0]]
     if abs(one.width - two.width) > 2.0 * DEFAULT.join:
@@ -148,7 +150,7 @@ def _goes_on(pieces: Sequence[Piece], candidates: Sequence[Pair], a: Place, b: P
     )
 
 
-def _is_smooth(pieces: Sequence[Piece], candidates: Sequence[Pair], a: Place, b: Place) -> bool:
+def _is_smooth(pieces: Sequence[SheetPiece], candidates: Sequence[Pair], a: Place, b: Place) -> bool:
     for node in _ends(pieces, candidates[a[0]], a[1]):
         (i, out), (j, far) = (_side_at(candidates[k], pieces, last, node) for k, last in (a, b))
         if abs(pieces[i].outward(out) + pieces[j].outward(far)) > _SMOOTH:
@@ -177,7 +179,7 @@ def _rows(count: int, links: Mapping[Place, Place]) -> Iterator[tuple[list[tuple
 
 
 def _reading(
-    pieces: Sequence[Piece],
+    pieces: Sequence[SheetPiece],
     row: Sequence[tuple[Pair, bool]],
     closed: bool,
     at: Mapping[int, list[int]],
@@ -201,7 +203,8 @@ def _reading(
             if cap or frozenset(nodes) in split:
                 closed_ends += 1
                 caps += cap
-    if length < width * (_LONG if closed_ends == 0 and len(row) == 1 else 1.0):
+    several = len(row) > 1
+    if length < width * (_SHORT_ROW if several else 1.0 if closed_ends else _LONG):
         return None
     wall, inside, mixed = _inside(row, width)
     if mixed and closed_ends == 0:
@@ -209,7 +212,7 @@ def _reading(
     return OutlinedTube(tuple(row), width, closed, tuple(caps), closed_ends, wall, inside, length, mixed)
 
 
-def _slant(pieces: Sequence[Piece], pair: Pair, last: bool) -> float:
+def _slant(pieces: Sequence[SheetPiece], pair: Pair, last: bool) -> float:
     """How far one side reaches past the other at an end, along the tube, mm."""
     a, b = pieces[pair.first], pieces[pair.second]
     p, q = (a.end if last else a.start), (b.end if last != pair.against else b.start)
@@ -220,7 +223,7 @@ def _slant(pieces: Sequence[Piece], pair: Pair, last: bool) -> float:
 
 
 def _cap(
-    pieces: Sequence[Piece], nodes: tuple[int, int], sides: set[int], at: Mapping[int, list[int]], width: float
+    pieces: Sequence[SheetPiece], nodes: tuple[int, int], sides: set[int], at: Mapping[int, list[int]], width: float
 ) -> list[int]:
     """The pieces that lead from one side to the other at an end, the shortest way; none where it is open."""
     ways: list[tuple[float, int, list[int]]] = [(0.0, nodes[0], [])]

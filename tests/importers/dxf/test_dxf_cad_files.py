@@ -110,7 +110,12 @@ def test_librecad_mixed():
 def test_openscad_ring():
     drawing = read(FIXTURES / "openscad-ring.dxf")
     assert len(drawing.curves) == 50 and all(isinstance(c.curve, Line) for c in drawing.curves)
-    assert codes(drawing) == ["units-assumed"] and drawing.findings[0].measured == pytest.approx(120)
+    assert codes(drawing) == ["units-assumed", "outline-suspect"]
+    extent, outline = drawing.findings
+    # half a ring of 60 mm outside and 50 mm inside, in chords of a 48th of a turn: a little nearer than 10 mm
+    assert extent.measured == pytest.approx(120) and outline.measured == pytest.approx(
+        10 * math.cos(math.pi / 48), abs=6e-3
+    )
 
 
 # --- flat arcs, drawn on purpose -----------------------------------------------------------
@@ -231,7 +236,9 @@ def test_a_sound_arc_beside_flat_ones_stays_as_drawn(tmp_path, radius):
     in the drawing has its bend laid flat, so that its writer is one that does that.
     """
     doc, msp = new()
-    for segment in rebuild(BendTable((Bend(100.0, 0.0, 90.0, 60.0),), 80.0), Placement((0, 0, 0), (1, 0, 0), (0, -1, 0))):
+    for segment in rebuild(
+        BendTable((Bend(100.0, 0.0, 90.0, 60.0),), 80.0), Placement((0, 0, 0), (1, 0, 0), (0, -1, 0))
+    ):
         lay_flat(msp, [segment])
     # end points of an arc of 1000 mm in a vertical plane about (5000, 0, 200), and the sound arc about the same centre
     msp.add_line((4000, 0, -300), (4000, 0, 200))
