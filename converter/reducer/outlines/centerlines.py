@@ -105,7 +105,8 @@ def _roles(sheet: Sheet, tubes: Sequence[OutlinedTube]) -> dict[int, str]:
     for k, tube in enumerate(tubes):
         give(tube.sides, SIDE)
         give(tube.caps, CAP)
-        give(tube.inside, BORE if tube.wall else CENTERLINE)
+        give(tube.bore, BORE)
+        give(tube.middle, CENTERLINE)
         for i in tube.sides:
             for node in (*sheet.pieces[i].nodes, *sheet.pieces[i].within):
                 side_of.setdefault(node, set()).add(k)

@@ -134,7 +134,8 @@ class _SpaceEvidence:
         long = np.minimum(self.length[a], self.length[b]) > 2.0 * _THIN[1]
         node, ends = self._nodes
         # edges run into others at both ends; wires side by side do not
-        joined = (ends[node[: 2 * len(self.length)]] > 1).reshape(-1, 2).all(axis=1)
+        met = ends[node[: 2 * len(self.length)]] > 1
+        joined = met[0::2] & met[1::2]
         near = even & long & joined[a] & joined[b] & (across > _THIN[0]) & (across <= _THIN[1])
         which = np.unique(np.concatenate((a[near], b[near])))
         if len(which) < _FEW or self.length[which].sum() < 0.25 * self.length.sum():
@@ -211,16 +212,16 @@ class _PlaneEvidence:
         """Tubes by their two sides, that nothing spans or crosses."""
         every = outlined_tubes(self.pieces, _LEAST, _WIDEST)
         tubes = [tube for tube in every if self._is_sure(tube)]
-        used = {i for tube in tubes for i in (*tube.sides, *tube.caps, *tube.inside)}
+        used = {i for tube in tubes for i in tube.members}
         if not used or sum(self.pieces[i].length for i in used) < _MOST * self.total:
             return None
         tubes = [tube for tube in tubes if not self._is_met(tube, used)]
-        used = {i for tube in tubes for i in (*tube.sides, *tube.caps, *tube.inside)}
+        used = {i for tube in tubes for i in tube.members}
         if not used or sum(self.pieces[i].length for i in used) < _MOST * self.total:
             return None
         widths = Counter(round(tube.width, 2) for tube in tubes)
         sizes = sorted(widths, key=lambda width: -widths[width])[:4]
-        seen = Clause.of("outline-tubes", count=len(tubes), sizes=sizes, more="" if len(widths) <= 4 else ", ...")
+        seen = Clause.of("outline-tubes", count=len(tubes), sizes=sizes)
         return Evidence(seen, True, sizes[0], len(tubes), self._places([next(iter(tube.sides)) for tube in tubes]))
 
     def _is_sure(self, tube: OutlinedTube) -> bool:
@@ -232,7 +233,7 @@ class _PlaneEvidence:
         if any(min(self.pieces[p.first].radius, self.pieces[p.second].radius) < 0.1 * tube.width for p in bends):
             return False
         first = self.pieces[tube.pairs[0][0].first]
-        if first.is_circle and self._hoops[_center_key(first)] > 2 + len(tube.inside):
+        if first.is_circle and self._hoops[_center_key(first)] > 2 + len(tube.bore) + len(tube.middle):
             return False  # hoops of several sizes, drawn about one centre
         return bool(bends and not first.is_circle) or (tube.closed_ends == 2 and tube.width <= _WIDEST_STRAIGHT)
 
@@ -408,14 +409,7 @@ class _PlaneEvidence:
 
     def _places(self, which: Sequence[int]) -> tuple[Vec, ...]:
         chosen = [self.pieces[i] for i in which[:50]]
-        return tuple(self.sheet.plane.place(_middle(piece)) for piece in chosen)
-
-
-def _middle(piece: SheetPiece) -> complex:
-    if not piece.turn:
-        return (piece.start + piece.end) / 2.0
-    half = radians(piece.turn / 2.0)
-    return piece.center + (piece.start - piece.center) * complex(np.exp(1j * half))
+        return tuple(self.sheet.plane.place(piece.middle) for piece in chosen)
 
 
 def _center_key(piece: SheetPiece) -> tuple[float, float]:

@@ -7,9 +7,9 @@ is where ends meet.
 
 from __future__ import annotations
 
-from cmath import phase
+from cmath import exp, phase
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import degrees, radians
 
@@ -65,7 +65,7 @@ class SheetPiece:
         turn: degrees, positive to the left; 0 for a straight.
         nodes: where it starts and ends.
         within: nodes that it passes.
-        parts: numbers of the primitives it was drawn with, in order.
+        parts: numbers of the primitives it was drawn with, in order, then of those that were drawn again.
     """
 
     start: complex
@@ -86,6 +86,13 @@ class SheetPiece:
     def is_circle(self) -> bool:
         """Whether it is a whole turn."""
         return abs(self.turn) >= 360.0 - 1e-6
+
+    @property
+    def middle(self) -> complex:
+        """The point halfway along it."""
+        if not self.turn:
+            return (self.start + self.end) / 2.0
+        return self.center + (self.start - self.center) * exp(1j * radians(self.turn / 2.0))
 
     def outward(self, at_end: bool) -> complex:
         """Unit direction in which it leaves its end, or its start."""
@@ -210,8 +217,10 @@ def _joined(primitives: Sequence[SheetPiece]) -> Iterator[SheetPiece]:
         return
     ends = np.array([(p.real, p.imag, 0.0) for piece in primitives for p in (piece.start, piece.end)])
     node: list[int] = components(len(ends), *close_pairs(ends, DEFAULT.join)).tolist()
-    link = _links(primitives, node)
-    seen: set[int] = set()
+    twins = _twins(primitives, node)
+    doubles = {i for same in twins.values() for i in same}
+    link = _links(primitives, node, doubles)
+    seen = set(doubles)
     for i in range(len(primitives)):
         if i in seen:
             continue
@@ -225,14 +234,38 @@ def _joined(primitives: Sequence[SheetPiece]) -> Iterator[SheetPiece]:
             seen.add(at >> 1)
             row.append(at)
             at = link.get(at ^ 1)
-        yield _one_piece(primitives, node, row)
+        piece = _one_piece(primitives, node, row)
+        more = [twin for part in piece.parts for twin in twins.get(part, ())]
+        yield replace(piece, parts=(*piece.parts, *more)) if more else piece
 
 
-def _links(primitives: Sequence[SheetPiece], node: Sequence[int]) -> dict[int, int]:
-    """Of each end that runs on along its carrier, the end that it runs into; end 2i is the start of primitive i."""
+def _twins(primitives: Sequence[SheetPiece], node: Sequence[int]) -> dict[int, list[int]]:
+    """Of each primitive that was drawn several times, the others of it."""
+    first: dict[tuple[int, int, complex], int] = {}
+    twins: dict[int, list[int]] = {}
+    for i, piece in enumerate(primitives):
+        a, b = sorted((node[2 * i], node[2 * i + 1]))
+        m = piece.middle
+        key = (a, b, complex(round(m.real, 2), round(m.imag, 2)))
+        if key in first:
+            twins.setdefault(first[key], []).append(i)
+        else:
+            first[key] = i
+    return twins
+
+
+def _links(primitives: Sequence[SheetPiece], node: Sequence[int], doubles: set[int]) -> dict[int, int]:
+    """Of each end that runs on along its carrier, the end that it runs into; end 2i is the start of primitive i.
+
+    Args:
+        primitives: as drawn.
+        node: of each end.
+        doubles: primitives that count for nothing.
+    """
     at: dict[int, list[int]] = {}
     for end, where in enumerate(node):
-        at.setdefault(where, []).append(end)
+        if end >> 1 not in doubles:
+            at.setdefault(where, []).append(end)
     link: dict[int, int] = {}
     for ends in at.values():
         if not 1 < len(ends) <= _ENDS_AT_NODE:

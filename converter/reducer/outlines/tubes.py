@@ -39,7 +39,7 @@ class OutlinedTube:
         caps: pieces that close its ends.
         closed_ends: how many ends are closed; both of one that goes round.
         wall: mm, where its bore is drawn too; else 0.
-        inside: pieces of bore and centerline between the sides.
+        bore, middle: pieces of bore and centerline between the sides.
         length: along its centerline, mm.
         mixed: whether other things lie between its sides: tubes beside or over it.
     """
@@ -50,7 +50,8 @@ class OutlinedTube:
     caps: tuple[int, ...]
     closed_ends: int
     wall: float
-    inside: tuple[int, ...]
+    bore: tuple[int, ...]
+    middle: tuple[int, ...]
     length: float
     mixed: bool
 
@@ -60,6 +61,11 @@ class OutlinedTube:
         for pair, _ in self.pairs:
             yield pair.first
             yield pair.second
+
+    @property
+    def members(self) -> tuple[int, ...]:
+        """All pieces that it is drawn with."""
+        return (*self.sides, *self.caps, *self.bore, *self.middle)
 
 
 def outlined_tubes(pieces: Sequence[SheetPiece], least: float = LEAST, widest: float = WIDEST) -> list[OutlinedTube]:
@@ -85,7 +91,7 @@ def outlined_tubes(pieces: Sequence[SheetPiece], least: float = LEAST, widest: f
     taken = []
     for reading in readings:
         if not used.intersection(reading.sides):
-            used.update(reading.sides, reading.caps, reading.inside)
+            used.update(reading.members)
             taken.append(reading)
     return sorted(taken, key=lambda tube: min(tube.sides))
 
@@ -206,10 +212,10 @@ def _reading(
     several = len(row) > 1
     if length < width * (_SHORT_ROW if several else 1.0 if closed_ends else _LONG):
         return None
-    wall, inside, mixed = _inside(row, width)
+    wall, bore, middle, mixed = _inside(row)
     if mixed and closed_ends == 0:
         return None
-    return OutlinedTube(tuple(row), width, closed, tuple(caps), closed_ends, wall, inside, length, mixed)
+    return OutlinedTube(tuple(row), width, closed, tuple(caps), closed_ends, wall, bore, middle, length, mixed)
 
 
 def _slant(pieces: Sequence[SheetPiece], pair: Pair, last: bool) -> float:
@@ -244,23 +250,26 @@ def _cap(
     return []
 
 
-def _inside(row: Sequence[tuple[Pair, bool]], width: float) -> tuple[float, tuple[int, ...], bool]:
+def _inside(row: Sequence[tuple[Pair, bool]]) -> tuple[float, tuple[int, ...], tuple[int, ...], bool]:
     """The wall in mm where the bore is drawn, the pieces of bore and centerline, and whether other things lie there."""
     walls: list[float] = []
-    inside: list[int] = []
+    bore: list[int] = []
+    middle: list[int] = []
     for pair, _ in row:
         offsets = [apart for _, apart in pair.between]
         even = all(
             abs(near + far - pair.width) <= 4.0 * DEFAULT.join for near, far in zip(offsets, offsets[::-1], strict=True)
         )
-        if not even or len(offsets) > 3 or (len(offsets) > 1 and offsets[0] > _WALL * width):
-            return 0.0, (), True
-        inside += [i for i, _ in pair.between]
+        if not even or len(offsets) > 3 or (len(offsets) > 1 and offsets[0] > _WALL * pair.width):
+            return 0.0, (), (), True
+        half = len(offsets) // 2 if len(offsets) % 2 else -1
+        for k, (i, _) in enumerate(pair.between):
+            (middle if k == half else bore).append(i)
         if len(offsets) > 1:
             walls.append((offsets[0] + pair.width - offsets[-1]) / 2.0)
     if walls and max(walls) - min(walls) > 4.0 * DEFAULT.join:
-        return 0.0, (), True
-    return sum(walls) / len(walls) if walls else 0.0, tuple(inside), False
+        return 0.0, (), (), True
+    return sum(walls) / len(walls) if walls else 0.0, tuple(bore), tuple(middle), False
 
 
 def _rank(tube: OutlinedTube) -> tuple[float, ...]:
@@ -268,4 +277,11 @@ def _rank(tube: OutlinedTube) -> tuple[float, ...]:
     # the inside of a U is closed at an end, too: its sides in a row tell more
     several = len(tube.pairs) > 1
     closing = 0 if tube.closed_ends == 2 else 1 if several else 3 - tube.closed_ends
-    return (closing, tube.mixed, -len(tube.pairs), not tube.inside, -tube.length / tube.width, min(tube.sides))
+    return (
+        closing,
+        tube.mixed,
+        -len(tube.pairs),
+        not tube.bore and not tube.middle,
+        -tube.length / tube.width,
+        min(tube.sides),
+    )

@@ -9,8 +9,9 @@ import time
 import numpy as np
 import pytest
 from dxf_tools import FIXTURES, new, reread
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from outline_drawings import bent_tube, flange, flat_pattern, floor_plan, plate, rect, sticks, three_views, wireframe
 from outlines import draw, outline, split_and_shuffled
 from shapely import LineString, Polygon
 from strategies import lengths, tables
@@ -28,10 +29,6 @@ from converter.settings import Settings
 
 BULGE = math.tan(math.pi / 8)  # of a quarter of a turn
 FROM_OUTLINE = Settings(read=ReadOptions(from_outline=True))
-
-
-def rect(space, x, y, width, height):
-    space.add_lwpolyline([(x, y), (x + width, y), (x + width, y + height), (x, y + height)], close=True)
 
 
 def rounded(space, x, y, width, height, r):
@@ -72,6 +69,8 @@ def flat_tubes(draw_):
 @given(flat_tubes(), st.tuples(st.booleans(), st.booleans()), st.randoms(use_true_random=False))
 def test_a_tube_comes_back_from_its_outline(tube, caps, rng):
     table, place, width = tube
+    # one that lies on itself has its lines twice
+    assume(LineString(np.concatenate([sample(s) for s in rebuild(table, place)])[:, :2]).is_simple)
     drawn = split_and_shuffled(outline(table, place, width, caps), rng)
     outlines = centerlines([DrawnCurve(curve) for curve in drawn])
     runs, _ = reduce_drawing(Drawing("a.dxf", curves=outlines.curves))
@@ -348,81 +347,6 @@ def test_nothing_that_stands_in_the_folder_is_an_outline_but_what_is_one():
     for path in FIXTURES.glob("*.dxf"):
         told = [f for f in read(path).findings if f.code == "outline-suspect"]
         assert len(told) == (path.name in outlines), path.name
-
-
-def plate(space):
-    rect(space, 0, 0, 200, 100)
-    for x in (20, 180):
-        for y in (20, 80):
-            space.add_circle((x, y), 5)
-
-
-def flange(space):
-    for x, y, r in ((0, 0, 80), (0, 0, 40), (60, 0, 7), (-60, 0, 7), (0, 60, 7), (0, -60, 7)):
-        space.add_circle((x, y), r)
-
-
-def flat_pattern(space):
-    corner = [
-        (0, 0),
-        (100, 0),
-        (100, 5),
-        (103, 5),
-        (103, 60),
-        (100, 60),
-        (100, 65),
-        (0, 65),
-        (0, 60),
-        (-3, 60),
-        (-3, 5),
-    ]
-    space.add_lwpolyline([*corner, (0, 5)], close=True)
-    for y in (5, 6.5, 58.5, 60):
-        space.add_line((0, y), (100, y))
-
-
-def floor_plan(space):
-    rect(space, 0, 0, 8000, 6000)
-    for x, y, width, height in ((300, 300, 3600, 2600), (4000, 300, 3700, 2600), (300, 3000, 7400, 2700)):
-        rect(space, x, y, width, height)
-    for x, y in ((900, 300), (5000, 300)):
-        space.add_arc((x, y), 800, 0, 90)
-        space.add_line((x, y), (x, y + 800))
-
-
-def wireframe(space):
-    """Rectangular tube, 3 mm thick, edge by edge."""
-    for size in (40, 34):
-        a, b = 20 - size / 2, 20 + size / 2
-        corners = [(a, a), (b, a), (b, b), (a, b)]
-        for x in (0, 500):
-            for (y, z), (v, w) in zip(corners, corners[1:] + corners[:1], strict=True):
-                space.add_line((x, y, z), (x, v, w))
-        for y, z in corners:
-            space.add_line((0, y, z), (500, y, z))
-
-
-def three_views(space):
-    rect(space, 0, 0, 120, 60)
-    rect(space, 0, 100, 120, 8)
-    rect(space, 160, 0, 8, 60)
-    for x in (30, 90):
-        space.add_circle((x, 30), 8)
-        for side in (-8, 8):
-            space.add_line((x + side, 100), (x + side, 108))
-
-
-def bent_tube(space):
-    """Open at both ends."""
-    for d in (0, 25):
-        space.add_line((0, d), (500, d))
-        space.add_arc((500, 100), 100 - d, 270, 0)
-        space.add_line((600 - d, 100), (600 - d, 400))
-
-
-def sticks(space):
-    for i in range(5):
-        rect(space, 0, i * 100, 700, 25.4)
 
 
 OUTLINES = {
