@@ -75,6 +75,33 @@ def bent_tube(space):
         space.add_line((600 - d, 100), (600 - d, 400))
 
 
+def frame_in_one(space):
+    """Two rails of 30 mm, two posts of 25 mm between them and a stub below, all drawn as one outline."""
+    for y, spans in ((0, [(0, 500), (525, 1000)]), (530, [(0, 1000)])):
+        for a, b in spans:
+            space.add_line((a, y), (b, y))
+    for a, b in ((0, 200), (225, 700), (725, 1000)):
+        space.add_line((a, 30), (b, 30))
+        space.add_line((a, 500), (b, 500))
+    for x in (0, 1000):
+        space.add_line((x, 0), (x, 30))
+        space.add_line((x, 500), (x, 530))
+    for x in (200, 225, 700, 725):
+        space.add_line((x, 30), (x, 500))
+    space.add_lwpolyline([(500, 0), (500, -300), (525, -300), (525, 0)])
+
+
+def gate_of_outlines(space):
+    """A frame of 40 mm square tube with its mitres, pickets of 20 mm whose sides end on the rails'."""
+    rect(space, 0, 0, 1000, 1200)
+    rect(space, 40, 40, 920, 1120)
+    for x, y in ((0, 0), (960, 40), (960, 1160), (0, 1200)):
+        space.add_line((x, y), (x + 40, 40 if y == 0 else 0 if y == 40 else 1200 if y == 1160 else 1160))
+    for i in range(8):
+        for x in (140 + i * 100, 160 + i * 100):
+            space.add_line((x, 40), (x, 1160))
+
+
 def sticks(space):
     for i in range(5):
         rect(space, 0, i * 100, 700, 25.4)

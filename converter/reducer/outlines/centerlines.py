@@ -57,8 +57,9 @@ def centerlines(curves: Sequence[DrawnCurve]) -> OutlinesRead:
     sizes: Counter[float] = Counter()
     role: dict[int, str] = {}  # of curves that nothing is left of
     broken: dict[int, list[DrawnCurve]] = {}
-    for number, sheet in enumerate(sheets(curves)):
-        tubes = outlined_tubes(sheet.pieces)
+    for number, as_drawn in enumerate(sheets(curves)):
+        pieces, tubes = outlined_tubes(as_drawn.pieces)
+        sheet = replace(as_drawn, pieces=tuple(pieces))
         used = _roles(sheet, tubes)
         for k, tube in enumerate(tubes):
             group = f"outline {number}.{k}"

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import cos, radians
 
@@ -89,7 +89,8 @@ def evidence(curves: Sequence[DrawnCurve]) -> list[Evidence]:
     if len(set(sheet.owner)) < 0.95 * sum(not _is_speck(drawn) for drawn in some):
         return out
     flat = _PlaneEvidence(sheet)
-    tubes = flat.tubes()
+    pieces, outlined = outlined_tubes(sheet.pieces, _LEAST, _WIDEST)
+    tubes = _PlaneEvidence(replace(sheet, pieces=tuple(pieces))).tubes(outlined)
     in_plane = (flat.loops(), None if tubes else flat.walls())
     return [found for found in (tubes, *in_plane) if found is not None] + out
 
@@ -208,10 +209,10 @@ class _PlaneEvidence:
         """How many circles there are about each centre."""
         return Counter(_center_key(piece) for piece in self.pieces if piece.is_circle)
 
-    def tubes(self) -> Evidence | None:
+    def tubes(self, outlined: Sequence[OutlinedTube]) -> Evidence | None:
         """Tubes by their two sides, that nothing spans or crosses."""
-        every = outlined_tubes(self.pieces, _LEAST, _WIDEST)
-        tubes = [tube for tube in every if self._is_sure(tube)]
+        tubes = [tube for tube in outlined if self._is_sure(tube)]
+        tubes += self._landing([tube for tube in outlined if tube not in tubes and not tube.mixed], tubes)
         used = {i for tube in tubes for i in tube.members}
         if not used or sum(self.pieces[i].length for i in used) < _MOST * self.total:
             return None
@@ -236,6 +237,27 @@ class _PlaneEvidence:
         if first.is_circle and self._hoops[_center_key(first)] > 2 + len(tube.bore) + len(tube.middle):
             return False  # hoops of several sizes, drawn about one centre
         return bool(bends and not first.is_circle) or (tube.closed_ends == 2 and tube.width <= _WIDEST_STRAIGHT)
+
+    def _landing(self, others: Sequence[OutlinedTube], tubes: Sequence[OutlinedTube]) -> list[OutlinedTube]:
+        """Of straight tubes those whose open ends land on the sides of tubes that are sure."""
+        sides = [self.pieces[i] for tube in tubes for i in tube.sides if not self.pieces[i].turn]
+        straight = [
+            tube for tube in others if len(tube.pairs) == 1 and not tube.closed and tube.length > 2.0 * tube.width
+        ]
+        if not sides or not straight:
+            return []
+        start = np.array([piece.start for piece in sides])
+        way = np.array([piece.end for piece in sides]) - start
+        slack = DEFAULT.join / np.abs(way)
+        out = []
+        for tube in straight:
+            first, second = (self.pieces[i] for i in tube.sides)
+            ends = np.array([first.start, first.end, second.start, second.end])
+            where = (ends[:, None] - start) / way
+            on = (np.abs(where.imag) <= slack) & (where.real >= -slack) & (where.real <= 1.0 + slack)
+            if int(on.any(axis=1).sum()) == 4 - 2 * tube.closed_ends:
+                out.append(tube)
+        return out
 
     def _has_round_cap(self, tube: OutlinedTube) -> bool:
         """Whether a side runs tangent into what closes its end: it is then a loop of one tube, a handle or a link."""

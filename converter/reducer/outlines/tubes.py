@@ -68,13 +68,91 @@ class OutlinedTube:
         return (*self.sides, *self.caps, *self.bore, *self.middle)
 
 
-def outlined_tubes(pieces: Sequence[SheetPiece], least: float = LEAST, widest: float = WIDEST) -> list[OutlinedTube]:
-    """Tubes drawn by their outline, in the order of their first pieces.
+def outlined_tubes(
+    pieces: Sequence[SheetPiece], least: float = LEAST, widest: float = WIDEST
+) -> tuple[Sequence[SheetPiece], list[OutlinedTube]]:
+    """Tubes drawn by their outline, in the order of their first pieces, and the pieces that they count.
+
+    Where a whole frame is drawn as one outline, the side of a tube stops at one side of a branch and goes on at the
+    other one. Such sides are taken in one piece where less is then left over.
 
     Args:
         pieces: of one plane.
         least, widest: mm, how wide a tube may be.
     """
+    tubes = _outlined(pieces, least, widest)
+    left = _left_over(pieces, tubes)
+    if left > 0.0:
+        whole = _without_mouths(pieces, least, widest)
+        if len(whole) < len(pieces):
+            other = _outlined(whole, least, widest)
+            if _left_over(whole, other) < left:
+                return whole, other
+    return pieces, tubes
+
+
+def _left_over(pieces: Sequence[SheetPiece], tubes: Sequence[OutlinedTube]) -> float:
+    """Length of what belongs to no tube, mm."""
+    used = {i for tube in tubes for i in tube.members}
+    return sum(piece.length for i, piece in enumerate(pieces) if i not in used)
+
+
+def _without_mouths(pieces: Sequence[SheetPiece], least: float, widest: float) -> list[SheetPiece]:
+    """The pieces, those in one that are parted where two others, side by side, open into them."""
+    at: dict[int, list[tuple[int, bool]]] = {}
+    for i, piece in enumerate(pieces):
+        for at_end, node in enumerate(piece.nodes):
+            at.setdefault(node, []).append((i, bool(at_end)))
+    over: dict[tuple[int, bool], tuple[int, bool]] = {}
+    for pair in pairs(pieces, least, widest):
+        for last in (False, True):
+            a, b = _ends(pieces, pair, last)
+            if len(at[a]) != 2 or len(at[b]) != 2 or pair.between:
+                continue
+            one = next((end for end in at[a] if end[0] != pair.first), None)
+            two = next((end for end in at[b] if end[0] != pair.second), None)
+            if one and two and one[0] != two[0] and _face(pieces, one, two):
+                over[one], over[two] = two, one
+    out: list[SheetPiece] = []
+    seen: set[int] = set()
+    for i in range(len(pieces)):
+        if i in seen:
+            continue
+        entered = (i, False)
+        while (back := over.get(entered)) is not None and back[0] != i:
+            entered = (back[0], not back[1])
+        row: list[SheetPiece] = []
+        ahead: tuple[int, bool] | None = entered
+        while ahead is not None and ahead[0] not in seen:
+            seen.add(ahead[0])
+            row.append(pieces[ahead[0]].reversed() if ahead[1] else pieces[ahead[0]])
+            ahead = over.get((ahead[0], not ahead[1]))
+        out.append(_in_one(row))
+    return out
+
+
+def _face(pieces: Sequence[SheetPiece], one: tuple[int, bool], two: tuple[int, bool]) -> bool:
+    """Whether two straights lie in line and point at each other."""
+    a, b = pieces[one[0]], pieces[two[0]]
+    if a.turn or b.turn:
+        return False
+    way, back = a.outward(one[1]), b.outward(two[1])
+    gap = ((b.end if two[1] else b.start) - (a.end if one[1] else a.start)) / way
+    return abs(way + back) <= _SMOOTH and gap.real > 0.0 and abs(gap.imag) <= DEFAULT.join
+
+
+def _in_one(row: Sequence[SheetPiece]) -> SheetPiece:
+    """Straights in line as one."""
+    if len(row) == 1:
+        return row[0]
+    within = [node for piece in row for node in (piece.nodes[0], *piece.within, piece.nodes[1])][1:-1]
+    parts = tuple(part for piece in row for part in piece.parts)
+    nodes = (row[0].nodes[0], row[-1].nodes[1])
+    return SheetPiece(row[0].start, row[-1].end, nodes=nodes, within=tuple(within), parts=parts)
+
+
+def _outlined(pieces: Sequence[SheetPiece], least: float, widest: float) -> list[OutlinedTube]:
+    """Tubes drawn by their outline, in the order of their first pieces."""
     candidates = pairs(pieces, least, widest)
     at: dict[int, list[int]] = {}
     for i, piece in enumerate(pieces):

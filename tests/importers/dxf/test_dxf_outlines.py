@@ -11,7 +11,19 @@ import pytest
 from dxf_tools import FIXTURES, new, reread
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from outline_drawings import bent_tube, flange, flat_pattern, floor_plan, plate, rect, sticks, three_views, wireframe
+from outline_drawings import (
+    bent_tube,
+    flange,
+    flat_pattern,
+    floor_plan,
+    frame_in_one,
+    gate_of_outlines,
+    plate,
+    rect,
+    sticks,
+    three_views,
+    wireframe,
+)
 from outlines import draw, outline, split_and_shuffled
 from shapely import LineString, Polygon
 from strategies import lengths, tables
@@ -146,6 +158,17 @@ def test_tubes_that_meet_stay_apart(tmp_path):
     rect(space, 40, 40, 920, 620)
     (run,), _ = reduce_drawing(reread(doc, tmp_path, from_outline=True))
     assert run.closed and run.table.developed_length == pytest.approx(2 * 960 + 2 * 660) and run.section.od == 40
+
+
+def test_a_frame_drawn_as_one_outline(tmp_path):
+    """Sides are left out where branches open into them: two rails of 30 mm, two posts between, a stub below."""
+    doc, space = new()
+    frame_in_one(space)
+    drawing = reread(doc, tmp_path, from_outline=True)
+    runs, _ = reduce_drawing(drawing)
+    sizes = sorted((run.table.tail, run.section.od) for run in runs)
+    assert sizes == [(300.0, 25.0), (470.0, 25.0), (470.0, 25.0), (1000.0, 30.0), (1000.0, 30.0)]
+    assert "outline" in drawing.findings[0].message and "belong" not in drawing.findings[0].message
 
 
 def test_in_a_plane_of_any_tilt(tmp_path):
@@ -357,6 +380,8 @@ OUTLINES = {
     wireframe: "24 parallel straights 3.00 mm apart",
     three_views: "2 closed loops",
     bent_tube: "1 pair of lines side by side that make the outline of a tube 25.00 mm wide",
+    gate_of_outlines: "12 pairs of lines side by side that make the outline of a tube 20.00 mm and 40.00 mm wide",
+    frame_in_one: "5 pairs of lines side by side",
     sticks: "5 pairs of lines side by side that make the outline of a tube 25.40 mm wide",
 }
 
@@ -370,4 +395,4 @@ def test_an_outline_is_told_first_and_once(part, tmp_path):
     first, *others = job.findings
     assert first.code == "outline-suspect" and "outline-suspect" not in {f.code for f in others}
     assert OUTLINES[part] in first.message
-    assert ("--from-outline" in first.cure_in()) == (part in (bent_tube, sticks))
+    assert ("--from-outline" in first.cure_in()) == (part in (bent_tube, frame_in_one, gate_of_outlines, sticks))
