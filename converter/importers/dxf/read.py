@@ -194,6 +194,8 @@ class _LayoutReading:
     def _with_outlines_read(self) -> list[Finding]:
         """Put centerlines in the place of outlines in the drawing; what is told of that."""
         outlines = centerlines(self.drawing.curves)
+        if not outlines.tubes:
+            return [*outline_read_findings(outlines), *outline_findings(self.drawing.curves)]
         self.drawing.curves = outlines.curves
         for what, drawn in outlines.gone:
             kind = self._kind(drawn)

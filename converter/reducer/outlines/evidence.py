@@ -211,8 +211,11 @@ class _PlaneEvidence:
 
     def tubes(self, outlined: Sequence[OutlinedTube]) -> Evidence | None:
         """Tubes by their two sides, that nothing spans or crosses."""
-        tubes = [tube for tube in outlined if self._is_sure(tube)]
-        tubes += self._landing([tube for tube in outlined if tube not in tubes and not tube.mixed], tubes)
+        tubes: list[OutlinedTube] = []
+        others: list[OutlinedTube] = []
+        for tube in outlined:
+            (tubes if self._is_sure(tube) else others).append(tube)
+        tubes += self._landing(others, tubes)
         used = {i for tube in tubes for i in tube.members}
         if not used or sum(self.pieces[i].length for i in used) < _MOST * self.total:
             return None
@@ -241,9 +244,8 @@ class _PlaneEvidence:
     def _landing(self, others: Sequence[OutlinedTube], tubes: Sequence[OutlinedTube]) -> list[OutlinedTube]:
         """Of straight tubes those whose open ends land on the sides of tubes that are sure."""
         sides = [self.pieces[i] for tube in tubes for i in tube.sides if not self.pieces[i].turn]
-        straight = [
-            tube for tube in others if len(tube.pairs) == 1 and not tube.closed and tube.length > 2.0 * tube.width
-        ]
+        straight = [tube for tube in others if len(tube.pairs) == 1 and not tube.closed and not tube.mixed]
+        straight = [tube for tube in straight if tube.length > 2.0 * tube.width]
         if not sides or not straight:
             return []
         start = np.array([piece.start for piece in sides])

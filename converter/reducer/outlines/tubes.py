@@ -16,6 +16,8 @@ from converter.tolerances import DEFAULT
 
 #: Two straights without an end that is closed are a tube when they are this many widths long.
 _LONG = 3.0
+#: One that is closed at an end is so many widths long; less is a plate.
+_STUBBY = 2.0
 #: A tube with a bend is at least so many widths long.
 _SHORT_ROW = 0.5
 #: An end may be cut on a slant that reaches this many widths along the tube.
@@ -288,7 +290,7 @@ def _reading(
                 closed_ends += 1
                 caps += cap
     several = len(row) > 1
-    if length < width * (_SHORT_ROW if several else 1.0 if closed_ends else _LONG):
+    if length < width * (_SHORT_ROW if several or closed else _STUBBY if closed_ends else _LONG):
         return None
     wall, bore, middle, mixed = _inside(row)
     if mixed and closed_ends == 0:
