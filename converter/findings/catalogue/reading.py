@@ -166,8 +166,8 @@ define(
     "outline-read",
     NOTE,
     "Tubes drawn by their outlines were read as centerlines, as --from-outline asks; what was dropped is counted.",
-    says="{tubes:count outline} of tubes {tubes:was/were} read as {tubes:the/their} {tubes:centerline/centerlines} "
-    "halfway between the sides: {sizes:list}{dropped}{left}",
+    says="{tubes:count tube} {tubes:was/were} read from {tubes:its/their} {tubes:outline/outlines}, as the "
+    "{tubes:centerline/centerlines} halfway between the sides: {sizes:list}{dropped}{left}",
 )
 define(
     "outline-none",

@@ -17,7 +17,7 @@ import numpy as np
 from converter.findings import Clause, Finding
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
-from converter.reducer.outlines.centerlines import ACROSS, BORE, CAP, CENTERLINE, SIDE, OutlinesRead
+from converter.reducer.outlines.centerlines import ACROSS, BORE, CAP, CENTERLINE, OutlinesRead
 from converter.reducer.outlines.evidence import Evidence, evidence
 from converter.tolerances import DEFAULT
 
@@ -25,15 +25,6 @@ from converter.tolerances import DEFAULT
 _CIRCLES = 400
 #: Sizes of tubes that are told; the others are counted.
 _SIZES = 6
-
-#: Why a curve of an outline is no run.
-WHY = {
-    SIDE: "a side of a tube's outline, read as its centerline",
-    CAP: "it closes the end of a tube's outline",
-    BORE: "the bore within a tube's outline",
-    CENTERLINE: "the centerline within a tube's outline, which gives the same",
-    ACROSS: "it runs across a tube's outline",
-}
 
 
 def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:

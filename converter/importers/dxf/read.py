@@ -26,7 +26,7 @@ from converter.importers.dxf.insunits import FileUnits, file_units, units_findin
 from converter.importers.dxf.layers import EntityLook, LayerRules, decoded, on_hidden
 from converter.importers.dxf.leftout import LeftOut, Tally, why_of
 from converter.importers.dxf.load import load
-from converter.importers.dxf.outline import WHY, outline_findings, outline_read_findings
+from converter.importers.dxf.outline import outline_findings, outline_read_findings
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.model.curve import Arc, Path, Polyline, Spline
@@ -34,7 +34,7 @@ from converter.model.drawing import Drawing, DrawnCurve, HeaderUnit, LeftShape
 from converter.pause import paused_gc
 from converter.quoting import quoted, shortened
 from converter.reducer.ends import sample
-from converter.reducer.outlines.centerlines import centerlines
+from converter.reducer.outlines.centerlines import WHY, centerlines
 
 #: Layers not read that are named one by one; the others are counted.
 _NAMED = 20

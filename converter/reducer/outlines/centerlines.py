@@ -41,6 +41,14 @@ class OutlinesRead:
 
 #: What a curve that became no run is.
 SIDE, CAP, BORE, CENTERLINE, ACROSS = "side", "cap", "bore", "centerline", "across"
+#: Why a curve of an outline is no run.
+WHY = {
+    SIDE: "a side of a tube's outline, read as its centerline",
+    CAP: "it closes the end of a tube's outline",
+    BORE: "the bore within a tube's outline",
+    CENTERLINE: "the centerline within a tube's outline, which gives the same",
+    ACROSS: "it runs across a tube's outline",
+}
 
 
 def centerlines(curves: Sequence[DrawnCurve]) -> OutlinesRead:

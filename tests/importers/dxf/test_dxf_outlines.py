@@ -195,6 +195,16 @@ def test_in_a_plane_of_any_tilt(tmp_path):
     assert same_table(run.table, BendTable((Bend(500.0, 0.0, 90.0, 87.5),), 300.0))
 
 
+def test_an_outline_is_nothing_left_out_on_request(tmp_path):
+    """Its own lines touch the ends of the tube, and no warning says so."""
+    doc, space = new()
+    rect(space, 0, 0, 600, 25)
+    space.add_line((0, 900), (500, 900), dxfattribs={"layer": "NOTE"})
+    doc.saveas(tmp_path / "a.dxf")
+    job = open_job(str(tmp_path / "a.dxf"), Settings(read=ReadOptions(from_outline=True, skip_layers=("NOTE",))))
+    assert len(job.tubes) == 1 and "left-out-touches" not in {f.code for f in job.findings}
+
+
 def test_what_belongs_to_no_outline_stays_and_is_told(tmp_path):
     doc, space = new()
     rect(space, 0, 0, 600, 25)
