@@ -92,6 +92,7 @@ class ReadingChoices:
     skip_layer: tuple[str, ...]
     skip_color: tuple[str, ...]
     skip_linetype: tuple[str, ...]
+    from_outline: bool
 
 
 reading = grouped(
@@ -112,6 +113,11 @@ reading = grouped(
     ),
     click.option("--skip-color", multiple=True, metavar="COLOR", help="Leave out what is drawn in this color number."),
     click.option("--skip-linetype", multiple=True, metavar="PATTERN", help="Leave out linetypes like this."),
+    click.option(
+        "--from-outline",
+        is_flag=True,
+        help="The lines are outlines: read two that run side by side as the tube between them.",
+    ),
     limits,
 )
 
@@ -452,6 +458,7 @@ def settings_from(
             skip_layers=reading.skip_layer,
             skip_colors=reading.skip_color,
             skip_linetypes=reading.skip_linetype,
+            from_outline=reading.from_outline,
         ),
         join=reducing.join,
         near=reducing.near,

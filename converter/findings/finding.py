@@ -74,6 +74,11 @@ class Finding:
         return self.code in ("units-assumed", "units-doubted", "section-unit", "shop-unit")
 
     @property
+    def precedence(self) -> int:
+        """Sorts before severity: what makes others likely to be wrong comes first, and most of all no centerlines."""
+        return 0 if self.code == "outline-suspect" else 1 if self.doubts_unit else 2
+
+    @property
     def rank(self) -> int:
         """0 for errors, 1 for warnings, 2 for notes: sorts the worst first."""
         return SEVERITIES.index(self.severity)

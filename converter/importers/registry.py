@@ -42,6 +42,7 @@ class ReadOptions:
         skip_layers: patterns of layers to leave out.
         skip_colors: colours to leave out: ACI numbers, their names, or ``#rrggbb``; patterns too.
         skip_linetypes: patterns of linetypes to leave out.
+        from_outline: read tubes that are drawn by their outlines as the centerlines halfway between the sides.
         keep_left_out: gather the shapes of what is left out in ``Drawing.aside``, for a picture of the drawing as read.
     """
 
@@ -53,6 +54,7 @@ class ReadOptions:
     skip_linetypes: tuple[str, ...] = ()
     keep_left_out: bool = False
     shop_units: str | None = None
+    from_outline: bool = False
 
     def wants(self, layer: str | None) -> bool:
         """Whether a layer (or what stands for one in a file without layers) is to be read."""
@@ -90,7 +92,12 @@ class ReadFormat:
 
 
 #: Options that only some formats know: field of `ReadOptions` -> what a file of the others does not have.
-DRAWN_ONLY = {"layout": "layouts", "skip_colors": "colors to go by", "skip_linetypes": "linetypes"}
+DRAWN_ONLY = {
+    "layout": "layouts",
+    "skip_colors": "colors to go by",
+    "skip_linetypes": "linetypes",
+    "from_outline": "drawn outlines",
+}
 
 FORMATS: tuple[ReadFormat, ...] = (
     ReadFormat(
@@ -99,7 +106,7 @@ FORMATS: tuple[ReadFormat, ...] = (
         "DXF R12 to R2018, ASCII or binary: lines, arcs, polylines, splines, ellipses, blocks",
         "converter.importers.dxf",
         "read_dxf",
-        ("layout", "skip_colors", "skip_linetypes"),
+        ("layout", "skip_colors", "skip_linetypes", "from_outline"),
         most_bytes=DXF_BYTES,
     ),
     ReadFormat(

@@ -459,8 +459,8 @@ def once_per_job(function: Callable[[Job], Answer]) -> Callable[[Job], Answer]:
 
 
 def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """A unit that is in doubt first, as errors may come of it; then the worst, else in the order given; each once."""
-    return tuple(sorted(dict.fromkeys(findings), key=lambda finding: (not finding.doubts_unit, finding.rank)))
+    """What errors may come of first, as a unit in doubt; then the worst, else in the order given; each once."""
+    return tuple(sorted(dict.fromkeys(findings), key=lambda finding: (finding.precedence, finding.rank)))
 
 
 def _demo_shop_note() -> Finding:

@@ -48,7 +48,12 @@ def _touched_ends(
     """Ends that lie within half the tube's thickness and ``near`` mm of a line that was left out, and the line."""
     import numpy as np
 
-    lines = [(np.asarray(shape.points, float), shape) for shape in shapes if len(shape.points) > 1]
+    from converter.reducer.outlines.centerlines import WHY
+
+    own = set(WHY.values())  # a tube's outline touches its own ends
+    lines = [
+        (np.asarray(shape.points, float), shape) for shape in shapes if len(shape.points) > 1 and shape.why not in own
+    ]
     if not lines:
         return
     starts = np.concatenate([points[:-1] for points, _ in lines])

@@ -26,6 +26,7 @@ class DrawnCurve:
         handle: entity handle or id for messages, or None.
         name: a name the file gives this very curve (STEP), or None.
         group: curves of different groups never join (STEP: products, named wires); None is a group too.
+        section: of the tube that it is a part of, where the drawing shows its outline (``--from-outline``); else None.
 
     Raises:
         GeometryError: the curve is farther away than any drawing of tubes (`converter.model.curve.check_reach`).
@@ -36,6 +37,7 @@ class DrawnCurve:
     handle: str | None = None
     name: str | None = None
     group: str | None = None
+    section: Section | None = None
 
     def __post_init__(self) -> None:
         check_reach(self.curve)

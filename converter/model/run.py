@@ -63,6 +63,11 @@ class Run:
         """Whether bends of it stand for a curve that is not made of straights and arcs: no tube of bends as drawn."""
         return any(finding.code == "not-line-arc" for finding in self.findings)
 
+    @property
+    def is_from_outline(self) -> bool:
+        """Whether it was read from a tube's outline, whose width its section has."""
+        return any(finding.code == "outline-size" for finding in self.findings)
+
     @cached_property
     def centerline(self) -> tuple[Segment, ...]:
         """The straights and arcs that table and placement make, zero straights left out.

@@ -63,6 +63,7 @@ def reduce_drawing(
                 raise
             raise _too_many_bends(drawing, one) from error
         if run is not None:
+            run = _with_section(run, one)
             if len(run.table.bends) > BENDS:
                 raise _too_many_bends(drawing, one)
             runs.append(run)
@@ -71,6 +72,23 @@ def reduce_drawing(
         if len(run.table.bends) > BENDS:
             _check_count(drawing, len(run.table.bends), BENDS, f"bends in tube {quoted(run.name)}")
     return [with_size_finding(run, drawing.read_as) for run in runs], findings
+
+
+def _with_section(run: Run, one: Chain) -> Run:
+    """The run with the section that its outline shows, where it was drawn by one."""
+    section = one.items[0][0].section
+    if section is None:
+        return run
+    finding = Finding(
+        "outline-size",
+        variant="" if section.kind.hollow else "no wall",
+        tube=run.name,
+        measured=section.od,
+        unit="mm",
+        layer=run.layer,
+        values={"od": section.od, "wall": section.wall},
+    )
+    return replace(run, section=section, findings=(*run.findings, finding))
 
 
 def _check_amounts(drawing: Drawing) -> None:

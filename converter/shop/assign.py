@@ -32,6 +32,8 @@ from converter.units import Display
 
 #: mm; radii closer than this are the same radius (0.002 in; the default fit tolerance).
 EQUAL = 0.05
+#: mm; an outline that is wider or narrower than the section by this, or a hundredth, is drawn by its nominal size.
+OUTLINE_SLACK = 0.2
 #: A fitted radius known to this share of itself is known well enough to name the die it was meant for.
 SURE = 0.02
 
@@ -131,6 +133,8 @@ class _Assigner:
         run = reverse_run(drawn) if choice.reverse else drawn
         findings: list[Finding] = []
         section, source = self._section(run, findings)
+        if section is not None:
+            findings += _outline_differs(run, section)
         corner_clr = self.clr if self.clr is not None else choice.clr
         die, dies = self._die(run, section, choice, corner_clr, findings)
         radius = corner_clr if corner_clr is not None else die.clr if die else None
@@ -245,6 +249,26 @@ class _Assigner:
             for target, which in targets.items():
                 run, _ = refit(run, target, which)
         return run
+
+
+def _outline_differs(run: Run, section: Section) -> list[Finding]:
+    """That a run was drawn by an outline of another width than its section has on either side."""
+    drawn = run.section
+    if drawn is None or not run.is_from_outline:
+        return []
+    if min(abs(drawn.od - size) for size in (section.od, section.height)) <= max(OUTLINE_SLACK, 0.01 * drawn.od):
+        return []
+    return [
+        Finding(
+            "outline-differs",
+            tube=run.name,
+            layer=run.layer,
+            measured=drawn.od,
+            limit=section.od,
+            unit="mm",
+            values={"od": drawn.od, "section": section},
+        )
+    ]
 
 
 def _die_choice(run: Run, dies: Sequence[Die], die: Die) -> Finding:

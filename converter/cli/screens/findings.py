@@ -160,8 +160,8 @@ def findings_text(findings: Sequence[Finding], display: Display, *, everything: 
     for group in groups:
         kinds.setdefault((group[0].rank, group[0].code), []).append(group)
     lines = []
-    # a unit in doubt first, as errors may come of it
-    for (rank, _), alike in sorted(kinds.items(), key=lambda item: (not item[1][0][0].doubts_unit, item[0][0])):
+    # a unit in doubt first, as errors may come of it, and drawings that are no centerlines
+    for (rank, _), alike in sorted(kinds.items(), key=lambda item: (item[1][0][0].precedence, item[0][0])):
         shown = alike if everything or len(alike) <= _SHOWN[rank] + 1 else alike[: _SHOWN[rank]]
         lines += [finding_text(group, display, details=everything) for group in shown]
         if len(shown) < len(alike):

@@ -8,7 +8,13 @@ from converter.findings.entries import shown
 shown("units-assumed", heading="the file names no unit")
 shown("arc-flattened", heading="arc was drawn flat, put back (radius {measured:length})")
 shown("arc-suspect", heading="arc was drawn flat: do not trust it", beside="flat arc?")
-shown("outline-suspect", heading="looks like edges of a solid, not like centerlines")
+shown(
+    "outline-suspect",
+    heading={"": "looks like outlines, not like centerlines", "tubes": "looks like outlines of tubes (--from-outline)"},
+    beside="outline?",
+)
+shown("outline-read", heading="{tubes:count outline} read as {tubes:its/their} {tubes:centerline/centerlines}")
+shown("outline-size", heading="drawn by its outline, {od:length} wide")
 
 # --- how lines became tubes ------------------------------------------------------------------
 

@@ -137,13 +137,80 @@ define(
     cure="Export the drawing again as 3D polylines or STEP, or redraw the arc.",
 )
 clause("some-drawn-twice", ", {count:,} of them drawn twice")
+clause(
+    "outline-seams",
+    "{seams:,} of {straights:,} straights that run from circle to circle along tubes of {od:length}{twice}, as the "
+    "seams of a solid do",
+)
+clause(
+    "outline-tubes", "{count:count pair} of lines side by side that make the outline of a tube {sizes:list length} wide"
+)
+clause(
+    "outline-loops",
+    "{count:,} closed {count:loop/loops} that nothing meets inside {plates:another/other} {plates:loop/loops}",
+)
+clause("outline-thin", "{count:,} parallel straights {apart:length} apart, nearer than two tubes can lie")
+clause("outline-short", "{count:,} straights of at most {longest:length} between two sharp corners")
+clause("outline-spokes", "{count:,} straights from the centre of an arc to its end, as doors of a plan have")
+clause("outline-square", ", nearly all of them at right angles")
+clause("outline-walls", "{count:,} straights in pairs {apart:length} apart with a corner at either end{net}")
+_EDGES = "and what is read as tubes are edges: there are {seen:list}"
 define(
     "outline-suspect",
     WARNING,
-    "The drawing looks like a solid's outline and seam edges, not like centerlines.",
-    says="{seams:,} of {straights:,} straights run from circle to circle along tubes of {od:length}{twice}: this looks "
-    "like the edges of a solid, not like centerlines, and its bends are not the tube's",
-    cure="Export the centerline (the sketch or path of the tube) instead of the body.",
+    "The drawing looks like outlines of parts, bodies or tubes, not like centerlines; what shows it is named.",
+    says={
+        "": f"this looks like outlines, not like centerlines, {_EDGES}",
+        "tubes": f"this looks like tubes drawn by their outlines, not like centerlines, {_EDGES}",
+    },
+    cure={
+        "": "Export the centerline (the sketch or path of the tube) instead of the body or the part.",
+        "tubes": "Read the centerlines halfway between the lines (--from-outline), or export the centerlines.",
+    },
+)
+clause("outline-width", "{width:length} wide ({tubes:,})")
+clause("outline-more-widths", "{count:count other width}")
+clause("outline-cap", "{count:count curve} that {count:closes/close} an end")
+clause("outline-bore", "{count:count curve} of bores")
+clause("outline-centerline", "{count:count centerline} between the sides")
+clause("outline-across", "{count:count line} across")
+clause("outline-dropped", "; dropped {parts:list}")
+clause(
+    "outline-left",
+    "; {count:count curve} {count:belongs/belong} to no outline and {count:was/were} read as drawn",
+)
+define(
+    "outline-read",
+    NOTE,
+    "Tubes drawn by their outlines were read as centerlines, as --from-outline asks; what was dropped is counted.",
+    says="{tubes:count tube} {tubes:was/were} read from {tubes:its/their} {tubes:outline/outlines}, as the "
+    "{tubes:centerline/centerlines} halfway between the sides: {sizes:list}{dropped}{left}",
+)
+define(
+    "outline-none",
+    WARNING,
+    "No outline of a tube was seen where --from-outline asks for them.",
+    says="no outline of a tube was seen (two lines side by side at an even distance, in one plane): the drawing was "
+    "read as it is",
+    cure="Leave out --from-outline, or draw both sides of each tube in one plane as lines and arcs.",
+)
+define(
+    "outline-size",
+    NOTE,
+    "A tube was read from its outline; how wide that is, and what wall it shows.",
+    says={
+        "": "its outline is {od:length} wide, with a wall of {wall:length}",
+        "no wall": "its outline is {od:length} wide and shows no wall: where nothing names its section, a solid bar is "
+        "assumed",
+    },
+    cure={"no wall": "Name the section: as an option or in a job file."},
+)
+define(
+    "outline-differs",
+    WARNING,
+    "A tube's outline is wider or narrower than the section that it was given, which was taken.",
+    says="its outline is {od:length} wide, but its section is {section}, which was taken",
+    cure="Name the section that is drawn, or check the scale of the drawing (--units).",
 )
 _REDRAW = "If it is part of a tube, redraw it with lines and arcs."
 define(

@@ -4,17 +4,19 @@ Some general-purpose CAD packages write every ARC with the extrusion (0, 0, 1): 
 true, but radius and angles are those of its shadow on the xy plane. Lines are true. Such an
 arc meets no line, or has no radius at all. Where two line ends are free, both as far from the
 centre as each other, both square to their arm, in one plane, and run into and out of the turn,
-they give the arc back: nothing else in a drawing satisfies all of that by chance.
+they give the arc back where it would be written as it was: the same bearings from above, and a
+radius that is its own or that of its shadow. An arc that is drawn otherwise is sound and stays.
 
-Terms: a *suspect* is an arc drawn in a plane of constant z with an end that meets nothing. A
-*free end* is an end of any other curve that meets nothing but suspects.
+Terms: a *suspect* is an arc drawn in a plane of constant z with an end that meets nothing, unless
+it runs tangent into a neighbour: tangent and arm then both lie in its plane, so that the plane is
+true. A *free end* is an end of any other curve that meets nothing but suspects.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import atan2, degrees, radians, sin
+from math import atan2, cos, hypot, radians, sin
 from typing import Any
 
 import numpy as np
@@ -42,6 +44,10 @@ from converter.tolerances import DEFAULT
 _SQUARE = 0.5
 #: how far (degrees) a shadow's direction may be off
 _SHADOW = 0.5
+#: share of a radius that six digits of its ends and centre may take or give
+_DIGITS = 1e-4
+#: so many arcs that end at one place are asked whether they run into what ends there; no drawing of tubes has more
+_ARCS_AT_ONE_PLACE = 50
 #: so many pairs of free ends about one centre are no tube but a cage; none of them is the one
 _PAIRS = 10_000
 
@@ -165,6 +171,7 @@ def _split(
         all_ends += (drawn.curve.start, drawn.curve.end)
     place = _places(all_ends)
     met = _meetings(place, set())
+    proven = _run_into_tangent(curves, place, met)
     suspects: list[int] = []
     lone: set[int] = set()
     for index, drawn in enumerate(curves):
@@ -175,7 +182,7 @@ def _split(
         if arc.angle == 360.0:
             if not is_circle(drawn.handle):
                 suspects.append(index)
-        elif not (first and last):
+        elif not (first and last) and index not in proven:
             suspects.append(index)
             if not (first or last):
                 lone.add(index)
@@ -212,6 +219,40 @@ def _meetings(place: Ints, without: set[int]) -> list[bool]:
     curves = np.bincount(once[:, 0], minlength=len(place))
     met: list[bool] = (curves[place] > counted).tolist()
     return met
+
+
+def _run_into_tangent(curves: list[DrawnCurve], place: Ints, met: list[bool]) -> set[int]:
+    """The arcs of planes of constant z that run tangent into a neighbour that is no such arc, or is proven itself.
+
+    Args:
+        curves: everything drawn.
+        place: (2n,) the place of each end.
+        met: (2n,) whether an end meets another curve.
+    """
+    arcs_at: dict[int, list[int]] = {}
+    for end in (i for i, meets in enumerate(met) if meets and _is_level_arc(curves[i // 2])):
+        arcs_at.setdefault(int(place[end]), []).append(end)
+    proven: set[int] = set()
+    waiting = [i for i, drawn in enumerate(curves) if not _is_level_arc(drawn)]
+    while waiting:
+        index = waiting.pop()
+        for end in (2 * index, 2 * index + 1):
+            outward = _outward(curves[index], at_end=bool(end % 2)) if met[end] else None
+            if outward is None:
+                continue
+            for other in arcs_at.get(int(place[end]), ())[:_ARCS_AT_ONE_PLACE]:
+                arc = other // 2
+                if arc in proven or arc == index:
+                    continue
+                inward = _outward(curves[arc], at_end=bool(other % 2))
+                if inward is not None and angle_between(outward, scale(inward, -1.0)) <= _SQUARE:
+                    proven.add(arc)
+                    waiting.append(arc)
+    return proven
+
+
+def _is_level_arc(drawn: DrawnCurve) -> bool:
+    return isinstance(drawn.curve, Arc) and abs(drawn.curve.normal[2]) > 1.0 - 1e-9
 
 
 def _outward(drawn: DrawnCurve, *, at_end: bool) -> Vec | None:
@@ -269,10 +310,8 @@ class _EndSearch:
                 if tried > _PAIRS:
                     return None
                 arc = _between(center, self._ends[i], self._ends[j])
-                if arc is not None:
+                if arc is not None and _shadow_fits(center, drawn, arc):
                     found.append((arc, i, j))
-        if len(found) > 1 and drawn is not None:
-            found = [f for f in found if _shadow_fits(drawn, f[0])]
         if len(found) != 1 or (drawn is not None and _same(drawn, found[0][0])):
             return None
         self._free[[found[0][1], found[0][2]]] = False
@@ -321,22 +360,37 @@ def _between(center: Vec, first: _FreeEnd, second: _FreeEnd) -> Arc | None:
     return Arc(center, normal, norm(arm_p), p, q, angle)
 
 
-def _shadow_fits(drawn: Arc, restored: Arc) -> bool:
-    """Whether the ends of the restored arc lie in the directions, seen from above, in which the flat one was drawn."""
-    seen = sorted(_bearings(drawn.center, (drawn.start, drawn.end)))
-    true = sorted(_bearings(restored.center, (restored.start, restored.end)))
-    if len(seen) != len(true):
-        return len(true) < 2  # an end straight above the centre has no bearing
-    return all(abs((a - b + 180.0) % 360.0 - 180.0) <= _SHADOW for a, b in zip(seen, true, strict=True))
+def _shadow_fits(center: Vec, drawn: Arc | None, restored: Arc) -> bool:
+    """Whether such a writer would have drawn the restored arc as it was drawn.
+
+    Its radius is that of the arc, or what shows of it from above at an end; none where an end stands straight above
+    or below the centre. Its ends lie in the directions of the arc's, seen from above.
+
+    Args:
+        center: the centre as drawn.
+        drawn: the flat arc, or None when it has no radius.
+        restored: what two free ends make of it.
+    """
+    arms = [(p[0] - center[0], p[1] - center[1]) for p in (restored.start, restored.end)]
+    reach = [hypot(x, y) for x, y in arms]
+    if drawn is None:
+        return min(reach) <= DEFAULT.join
+    if min(abs(drawn.radius - size) for size in (restored.radius, *reach)) > DEFAULT.join + _DIGITS * drawn.radius:
+        return False
+    bearings = [atan2(p[1] - center[1], p[0] - center[0]) for p in (drawn.start, drawn.end)]
+    seen = [
+        [  # an end straight above the centre has no bearing, one nearly so hardly any
+            size <= DEFAULT.join or abs(_turned(atan2(y, x) - b)) <= radians(_SHADOW) + DEFAULT.join / size
+            for b in bearings
+        ]
+        for (x, y), size in zip(arms, reach, strict=True)
+    ]
+    return (seen[0][0] and seen[1][1]) or (seen[0][1] and seen[1][0])
 
 
-def _bearings(center: Vec, points: tuple[Vec, ...]) -> list[float]:
-    out = []
-    for p in points:
-        x, y = p[0] - center[0], p[1] - center[1]
-        if abs(x) + abs(y) > DEFAULT.join:
-            out.append(degrees(atan2(y, x)) % 360.0)
-    return out
+def _turned(angle: float) -> float:
+    """The angle in radians within (-pi, pi]."""
+    return atan2(sin(angle), cos(angle))
 
 
 def _same(drawn: Arc, restored: Arc) -> bool:

@@ -1,36 +1,64 @@
-"""Drawings that look like a solid's outline and seam edges instead of centerlines.
+"""Drawings of outlines instead of centerlines: what is told of them, and what of the tubes that were read from them.
 
 A cylinder written edge by edge shows its seam (a line) and its two end circles: the seam
 starts on one circle and ends on the other, runs from centre to centre, and is square to the
 radius. Faces are written one after the other, so that shared edges come twice. The circles
 need not be drawn in their true planes for this to hold; some writers lay them flat.
+
+What else shows an outline stands in `converter.reducer.outlines.evidence`.
 """
 
 from __future__ import annotations
+
+from collections import Counter
 
 import numpy as np
 
 from converter.findings import Clause, Finding
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
+from converter.reducer.outlines.centerlines import ACROSS, BORE, CAP, CENTERLINE, OutlinesRead
+from converter.reducer.outlines.evidence import Evidence, evidence
 from converter.tolerances import DEFAULT
 
 #: seams looked for among at most so many circles: enough to know what kind of drawing it is
 _CIRCLES = 400
+#: Sizes of tubes that are told; the others are counted.
+_SIZES = 6
 
 
 def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
-    """A warning when at least half of the straights are seams between circles, else nothing.
+    """One warning that says what shows that the drawing is made of outlines; nothing for centerlines.
 
     Args:
         curves: everything drawn, in mm.
     """
+    seams = _seams(curves)
+    seen = [*([seams] if seams else []), *evidence(curves)]
+    if not seen:
+        return []
+    first = next((one for one in seen if one.is_tubes), seen[0])
+    return [
+        Finding(
+            "outline-suspect",
+            variant="tubes" if first.is_tubes else "",
+            measured=first.size if first.size is not None else float(first.count),
+            unit=None if first.size is None else "mm",
+            values={"seen": [one.words for one in seen]},
+            at=first.at[0] if first.at else None,
+            also=first.at[1:],
+        )
+    ]
+
+
+def _seams(curves: list[DrawnCurve]) -> Evidence | None:
+    """That at least half of the straights are seams between circles, or None."""
     circles = [c.curve for c in curves if isinstance(c.curve, Arc) and c.curve.angle == 360.0]
     if len(circles) < 2:
-        return []
+        return None
     lines = [c.curve for c in curves if isinstance(c.curve, Line)]
     if not lines:
-        return []
+        return None
     keys = {(round(c.radius, 3), *(round(v, 3) for v in c.center)) for c in circles}
     starts, ends = np.array([s.start for s in lines]), np.array([s.end for s in lines])
     vectors = ends - starts
@@ -52,15 +80,41 @@ def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
                     found[radius] = found.get(radius, 0) + 1
     count = int(seam.sum())
     if 2 * count < len(lines):
-        return []
+        return None
     doubled = len(lines) - len({frozenset((s.start, s.end)) for s in lines})
-    radius = max(found, key=lambda r: found[r])
+    od = 2.0 * max(found, key=lambda r: found[r])
     twice = Clause.of("some-drawn-twice", count=doubled) if doubled else ""
+    middles = (starts[seam] + ends[seam])[:50] / 2.0
+    places = tuple((x, y, z) for x, y, z in middles.tolist())
+    seen = Clause.of("outline-seams", seams=count, straights=len(lines), od=od, twice=twice)
+    return Evidence(seen, False, od, count, places)
+
+
+def outline_read_findings(outlines: OutlinesRead) -> list[Finding]:
+    """What became of outlines that were to be read as tubes.
+
+    Args:
+        outlines: what was read.
+    """
+    if not outlines.tubes:
+        return [Finding("outline-none")]
+    shown = outlines.sizes[:_SIZES]
+    sizes = [Clause.of("outline-width", width=width, tubes=tubes) for width, tubes in shown]
+    if len(outlines.sizes) > _SIZES:
+        sizes.append(Clause.of("outline-more-widths", count=len(outlines.sizes) - _SIZES))
+    counts = Counter(what for what, _ in outlines.gone)
+    parts = [
+        Clause.of(f"outline-{what}", count=counts[what]) for what in (CAP, BORE, CENTERLINE, ACROSS) if counts[what]
+    ]
     return [
         Finding(
-            "outline-suspect",
-            measured=2.0 * radius,
-            unit="mm",
-            values={"seams": count, "straights": len(lines), "od": 2.0 * radius, "twice": twice},
+            "outline-read",
+            measured=float(outlines.tubes),
+            values={
+                "tubes": outlines.tubes,
+                "sizes": sizes,
+                "dropped": Clause.of("outline-dropped", parts=parts) if parts else "",
+                "left": Clause.of("outline-left", count=outlines.left) if outlines.left else "",
+            },
         )
     ]

@@ -26,13 +26,15 @@ from converter.importers.dxf.insunits import FileUnits, file_units, units_findin
 from converter.importers.dxf.layers import EntityLook, LayerRules, decoded, on_hidden
 from converter.importers.dxf.leftout import LeftOut, Tally, why_of
 from converter.importers.dxf.load import load
-from converter.importers.dxf.outline import outline_findings
+from converter.importers.dxf.outline import outline_findings, outline_read_findings
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.model.curve import Arc, Path, Polyline, Spline
-from converter.model.drawing import Drawing, DrawnCurve, HeaderUnit
+from converter.model.drawing import Drawing, DrawnCurve, HeaderUnit, LeftShape
 from converter.pause import paused_gc
 from converter.quoting import quoted, shortened
+from converter.reducer.ends import sample
+from converter.reducer.outlines.centerlines import WHY, centerlines
 
 #: Layers not read that are named one by one; the others are counted.
 _NAMED = 20
@@ -120,7 +122,7 @@ class _LayoutReading:
             drawing.findings += units_findings(self.units, self.options.units, _extent(curves))
         drawing.findings += self._hidden_findings()
         drawing.findings += restored
-        drawing.findings += outline_findings(curves)
+        drawing.findings += self._with_outlines_read() if self.options.from_outline else outline_findings(curves)
         drawing.findings += self.tally.findings()
 
     def _entities(self, layout: Any) -> None:
@@ -188,6 +190,26 @@ class _LayoutReading:
             self.tally.add(kind, why)
             self._keep(entity, kind, why)
         return True
+
+    def _with_outlines_read(self) -> list[Finding]:
+        """Put centerlines in the place of outlines in the drawing; what is told of that."""
+        outlines = centerlines(self.drawing.curves)
+        if not outlines.tubes:
+            return [*outline_read_findings(outlines), *outline_findings(self.drawing.curves)]
+        self.drawing.curves = outlines.curves
+        for what, drawn in outlines.gone:
+            kind = self._kind(drawn)
+            self.tally.add(kind, WHY[what])
+            if self.gathering:
+                points = tuple((x, y, z) for x, y, z in sample(drawn.curve).tolist())
+                self.gathering.aside.add(LeftShape(kind, WHY[what], points, drawn.handle))
+        self.drawing.ignored = self.tally.ignored()
+        return outline_read_findings(outlines)
+
+    def _kind(self, drawn: DrawnCurve) -> str:
+        """The entity type that a curve was drawn as."""
+        entity = self.doc.entitydb.get((drawn.handle or "").rpartition("/")[2])
+        return "curve" if entity is None else str(entity.dxftype())
 
     def _is_circle(self, handle: str | None) -> bool:
         entity = self.doc.entitydb.get(handle) if handle else None

@@ -110,7 +110,12 @@ def test_librecad_mixed():
 def test_openscad_ring():
     drawing = read(FIXTURES / "openscad-ring.dxf")
     assert len(drawing.curves) == 50 and all(isinstance(c.curve, Line) for c in drawing.curves)
-    assert codes(drawing) == ["units-assumed"] and drawing.findings[0].measured == pytest.approx(120)
+    assert codes(drawing) == ["units-assumed", "outline-suspect"]
+    extent, outline = drawing.findings
+    # half a ring of 60 mm outside and 50 mm inside, in chords of a 48th of a turn: a little nearer than 10 mm
+    assert extent.measured == pytest.approx(120) and outline.measured == pytest.approx(
+        10 * math.cos(math.pi / 48), abs=6e-3
+    )
 
 
 # --- flat arcs, drawn on purpose -----------------------------------------------------------
@@ -221,6 +226,33 @@ def test_loose_arcs_in_a_space_drawing_are_no_suspects(tmp_path):
     msp.add_circle((200, 0, 50), 19)
     drawing = reread(doc, tmp_path)
     assert codes(drawing) == [] and len(drawing.curves) == 6
+
+
+@pytest.mark.parametrize("radius", [0.5, 3.0, 787.0, 1e5])
+def test_a_sound_arc_beside_flat_ones_stays_as_drawn(tmp_path, radius):
+    """Two free ends that an arc about this centre would suit, drawn otherwise: their arc is not this one.
+
+    The ends at the height of the centre lie 1000 mm to either side of it, square to their arms; another tube
+    in the drawing has its bend laid flat, so that its writer is one that does that.
+    """
+    doc, msp = new()
+    for segment in rebuild(
+        BendTable((Bend(100.0, 0.0, 90.0, 60.0),), 80.0), Placement((0, 0, 0), (1, 0, 0), (0, -1, 0))
+    ):
+        lay_flat(msp, [segment])
+    # end points of an arc of 1000 mm in a vertical plane about (5000, 0, 200), and the sound arc about the same centre
+    msp.add_line((4000, 0, -300), (4000, 0, 200))
+    msp.add_line((6000, 0, 200), (6000, 0, -300))
+    msp.add_arc((5000, 0, 200), radius, 20, 110)
+    # one end meets a line tangent to it: in its true plane, whatever the other end does
+    msp.add_line((9000, 500 - radius, 0), (8900, 500 - radius, 0))
+    msp.add_arc((9000, 500, 0), radius, 270, 300)
+    msp.add_line((9000, 500, -100), (9000 + radius, 500, -100))
+    drawing = reread(doc, tmp_path)
+    arcs = [drawn.curve for drawn in drawing.curves if isinstance(drawn.curve, Arc)]
+    assert [arc.radius for arc in arcs[1:]] == pytest.approx([radius, radius], rel=1e-12)
+    assert [arc.angle for arc in arcs[1:]] == pytest.approx([90.0, 30.0], rel=1e-12)
+    assert arcs[0].radius == pytest.approx(60.0) and codes(drawing).count("arc-flattened") == 1
 
 
 def test_plane_drawings_are_never_suspected(tmp_path):

@@ -27,7 +27,8 @@ ABOUT_READING = frozenset({
     "mesh-misfit", "mesh-ambiguous", "mesh-uncertain", "plane-open", "healed-gap", "near-gap", "duplicate-removed",
     "speck-removed", "overlap-kept", "joined-across-layers", "junction", "near-tangent", "kink", "curve-fitted",
     "not-line-arc", "rebuild-deviation", "corner-filleted", "corner-no-radius", "negative-straight", "fold-back",
-    "refit", "short-run", "hoop", "closed-loop", "units-doubted",
+    "refit", "short-run", "hoop", "closed-loop", "units-doubted", "outline-read", "outline-none", "outline-size",
+    "outline-differs",
 })  # fmt: skip
 
 
@@ -88,7 +89,7 @@ def drawing_legend(
     shapes = {shape.handle: shape.points[0] for shape in drawing.aside.shapes if shape.handle} if drawing.aside else {}
     said = [f for f in dict.fromkeys(findings) if f.code in ABOUT_READING or (f.severity == ERROR and f.bend)]
     # what went wrong in reading comes before what the shop cannot bend, notes come last
-    said.sort(key=lambda f: (f.severity == NOTE, f.code not in ABOUT_READING, f.rank))
+    said.sort(key=lambda f: (f.precedence, f.severity == NOTE, f.code not in ABOUT_READING, f.rank))
     placed: list[LegendEntry] = []
     placeless: list[LegendEntry] = []
     for alike in _grouped(said):
