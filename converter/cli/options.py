@@ -92,6 +92,7 @@ class ReadingChoices:
     skip_layer: tuple[str, ...]
     skip_color: tuple[str, ...]
     skip_linetype: tuple[str, ...]
+    take_all: bool
 
 
 reading = grouped(
@@ -112,6 +113,9 @@ reading = grouped(
     ),
     click.option("--skip-color", multiple=True, metavar="COLOR", help="Leave out what is drawn in this color number."),
     click.option("--skip-linetype", multiple=True, metavar="PATTERN", help="Leave out linetypes like this."),
+    click.option(
+        "--take-all", is_flag=True, help="Take screws, pins, bosses and fittings in a STEP file for stock, too."
+    ),
     limits,
 )
 
@@ -452,6 +456,7 @@ def settings_from(
             skip_layers=reading.skip_layer,
             skip_colors=reading.skip_color,
             skip_linetypes=reading.skip_linetype,
+            take_all=reading.take_all,
         ),
         join=reducing.join,
         near=reducing.near,

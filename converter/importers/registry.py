@@ -40,6 +40,7 @@ class ReadOptions:
         skip_layers: patterns of layers to leave out.
         skip_colors: colours to leave out: ACI numbers, their names, or ``#rrggbb``; patterns too.
         skip_linetypes: patterns of linetypes to leave out.
+        take_all: take for stock also solids that look like screws, pins, bosses, fittings and the like.
         keep_left_out: gather the shapes of what is left out in ``Drawing.aside``, for a picture of the drawing as read.
     """
 
@@ -51,6 +52,7 @@ class ReadOptions:
     skip_linetypes: tuple[str, ...] = ()
     keep_left_out: bool = False
     shop_units: str | None = None
+    take_all: bool = False
 
     def wants(self, layer: str | None) -> bool:
         """Whether a layer (or what stands for one in a file without layers) is to be read."""
@@ -88,7 +90,12 @@ class ReadFormat:
 
 
 #: Options that only some formats know: field of `ReadOptions` -> what a file of the others does not have.
-DRAWN_ONLY = {"layout": "layouts", "skip_colors": "colors to go by", "skip_linetypes": "linetypes"}
+DRAWN_ONLY = {
+    "layout": "layouts",
+    "skip_colors": "colors to go by",
+    "skip_linetypes": "linetypes",
+    "take_all": "solids to choose from",
+}
 
 FORMATS: tuple[ReadFormat, ...] = (
     ReadFormat(
@@ -106,6 +113,7 @@ FORMATS: tuple[ReadFormat, ...] = (
         "STEP AP203, AP214 or AP242: sketches, wires, assemblies, tubes as solids or surfaces",
         "converter.importers.step.read",
         "read_step",
+        ("take_all",),
         most_bytes=STEP_BYTES,
     ),
     ReadFormat(

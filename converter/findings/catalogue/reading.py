@@ -220,8 +220,8 @@ define(
     WARNING,
     "A body's metal differs from section area times developed length: holes, notches, or more than the tube.",
     says={
-        "less": "the body has {percent:.1f}% less metal than its section times its length; up to {limit:.0f}% is not said",
-        "more": "the body has {percent:.1f}% more metal than its section times its length; up to {limit:.0f}% is not said",
+        "less": "its body has {percent:.1f}% less metal than section times length; up to {limit:.0f}% is not said",
+        "more": "its body has {percent:.1f}% more metal than section times length; up to {limit:.0f}% is not said",
     },
     cure={
         "less": "Look for holes, slots and notches: none of them is in the table.",
@@ -232,8 +232,12 @@ define(
     "not-stock",
     NOTE,
     "Round or square solids were left out as screws, pins, bosses, fittings and the like.",
-    says="{count:count part} not taken for stock: {names:list quoted}{more}",
-    cure="Take them all the same with the option take-all.",
+    says={
+        "": "{count:count solid} {count:was/were} not taken for stock: {names:list quoted}; why is listed with each",
+        "more": "{count:count solid} {count:was/were} not taken for stock: {names:list quoted}, and {further:,} "
+        "more; why is listed with each",
+    },
+    cure="Read it with --take-all to take them all the same.",
 )
 define(
     "solid-tapered",
@@ -285,7 +289,10 @@ clause("solid-stock-hexagon", "a hexagon of {across:length} across flats on its 
 clause("solid-stock-thread", "a thread or ribs around its axis")
 clause("solid-stock-cone", "a cone on its axis that widens from {od:length} to {wide:length}, as heads and seats have")
 clause("solid-stock-bore", "its bore steps from {large:length} to {small:length}, as that of a connector or gland")
-clause("solid-stock-pin", "solid and short, a pin or stud: {od:length} across, {length:length} long (bar from {least:length})")
+clause(
+    "solid-stock-pin",
+    "solid and short, a pin or stud: {od:length} across, {length:length} long (bar from {least:length})",
+)
 clause(
     "solid-stock-dowel",
     "a pin: solid, both ends dressed, {od:length} across, {length:length} long (bar from {least:length})",
@@ -293,7 +300,7 @@ clause(
 clause("solid-stock-bush", "a bush or spacer: {od:length} across, {length:length} long, its wall {wall:length}")
 clause(
     "solid-stock-boss",
-    "a boss of {od:length} across, {length:length} long: round bodies are {percent:.0f}% of the metal it is one body with",
+    "a boss of {od:length} across, {length:length} long: what is round is {percent:.0f}% of its body's metal",
 )
 clause("solid-wall-missing", "corners as of square tube, but {missing:,} of its four walls {missing:is/are} not there")
 clause("solid-bore-filled", "corners as of square tube, but its bore is full of metal")
@@ -308,7 +315,9 @@ clause("solid-beam-profile", "a beam (H or I) of {sizes:sizes}, {length:length} 
 clause("solid-tee-profile", "a tee (T) of {sizes:sizes}, {length:length} long: an open profile, no tube")
 clause("solid-zed-profile", "a zed (Z) of {sizes:sizes}, {length:length} long: an open profile, no tube")
 clause("solid-t-slot-profile", "a T-slot profile of {sizes:sizes}, {length:length} long, no tube")
-clause("solid-chambers-profile", "a profile with chambers or uneven walls, {sizes:sizes}, {length:length} long, no tube")
+clause(
+    "solid-chambers-profile", "a profile with chambers or uneven walls, {sizes:sizes}, {length:length} long, no tube"
+)
 clause("solid-other-profile", "a profile of {sizes:sizes}, {length:length} long, with another section than tube or bar")
 clause("solid-nothing-round", "none of its {faces:count face} goes round a tube")
 

@@ -17,7 +17,7 @@ from converter.geometry.vectors import Vec, along, any_normal, cross, dot, scale
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import CYLINDER, PLANE, Patch, SolidBody
 from converter.importers.solids.pieces import Axis, TubePiece
-from converter.importers.solids.profiles import BAR, CHAMBERS, OTHER, TUBE, Profile, profile_of
+from converter.importers.solids.profiles import BAR, OTHER, TUBE, Profile, profile_of
 from converter.importers.solids.reasons import STUB
 from converter.importers.solids.slices import slice_of
 from converter.importers.solids.square import SquareTube
@@ -168,8 +168,8 @@ def as_square(member: Member, body: SolidBody, tol: Tolerances) -> SquareTube:
     outer = tuple(_rail(member, body, axes, k, (w / 2.0, h / 2.0), lateral[0][k], k, tol) for k in range(4))
     inner: tuple[PieceChain, ...] = ()
     if profile.kind == TUBE:
-        b, r, t, l = profile.walls
-        low, high = (l - w / 2.0, b - h / 2.0), (w / 2.0 - r, h / 2.0 - t)
+        bottom, right, top, left = profile.walls
+        low, high = (left - w / 2.0, bottom - h / 2.0), (w / 2.0 - right, h / 2.0 - top)
         spots = [(low[0], low[1]), (high[0], low[1]), (high[0], high[1]), (low[0], high[1])]
         inner = tuple(_rail(member, body, axes, 4 + k, spots[k], lateral[1][k], None, tol) for k in range(4))
     lo = min(rail.items[0][0].lo for rail in outer)
@@ -234,7 +234,7 @@ def _corner_faces(member: Member, body: SolidBody, axes: _Frame) -> tuple[list[l
         if float(spread.max()) > 0.5 * min(w, h) + on or float(spread.min()) <= on:
             continue
         middle = local.mean(axis=0)
-        k = next(i for i, s in enumerate(_SIGNS) if s == (1.0 if middle[0] > 0 else -1.0, 1.0 if middle[1] > 0 else -1.0))
+        k = _SIGNS.index((1.0 if middle[0] > 0.0 else -1.0, 1.0 if middle[1] > 0.0 else -1.0))
         reach = half - np.abs(local).max(axis=0)
         if float(np.abs(reach).max()) <= on:
             found[0][k].append(patch)
@@ -262,8 +262,8 @@ def _rail(
     if faces:
         points = np.concatenate([body.rims[k].points for f in faces for k, _ in f.rims if len(body.rims[k].points)])
         round_ = [f.shape.radius for f in faces if f.shape.kind == CYLINDER]
-        which = number % 4
-        radius = round_[0] if round_ else (member.profile.corners if number < 4 else member.profile.inner_corners)[which]
+        lacking = member.profile.corners if number < 4 else member.profile.inner_corners
+        radius = round_[0] if round_ else lacking[number % 4]
     else:
         points, radius = _edge_points(body, axis, tol), 0.0
     if len(points):
@@ -311,9 +311,7 @@ def _odd(
     """What of a section no section of one wall and one corner radius says."""
     told = []
     if profile.walls and max(profile.walls) - min(profile.walls) > tol.fit:
-        told.append(
-            Clause.of("solid-walls-differ", least=float(min(profile.walls)), most=float(max(profile.walls)))
-        )
+        told.append(Clause.of("solid-walls-differ", least=float(min(profile.walls)), most=float(max(profile.walls))))
     for where, radii in (("outside", corners), ("inside", inside)):
         if radii and max(radii) - min(radii) > tol.fit:
             told.append(Clause.of("solid-corners-differ", where=where, least=float(min(radii)), most=float(max(radii))))

@@ -82,7 +82,10 @@ def profile_of(cut: Slice) -> Profile | None:
     if float(sizes.min()) <= 0.0:
         return None
     touched = _sides(local - middle, sizes)
-    kind, walls, corners, inner_corners = OTHER, (), (), ()
+    kind = OTHER
+    walls: tuple[float, ...] = ()
+    corners: tuple[float, ...] = ()
+    inner_corners: tuple[float, ...] = ()
     if all(_is_whole(t) for t in touched):
         corners = _corners(local - middle, sizes)
         kind = BAR if _is_filled(local, sizes, corners) else OTHER

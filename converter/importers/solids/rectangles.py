@@ -85,7 +85,7 @@ def rectangles(
 
 
 def _alike(cells: Array) -> NDArray[np.int64]:
-    """Pairs (n, 2) of rows that share a cell of size 1, cells moved by half a size, too; none where there are too many."""
+    """Pairs (n, 2) of rows in one cell of size 1, or of cells moved by half a size; none where there are too many."""
     found = []
     total = 0
     for shift in product((0.0, 0.5), repeat=3):

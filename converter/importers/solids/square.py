@@ -221,7 +221,7 @@ class _Past:
         self._ends = np.array([(r.axis.at(r.lo), r.axis.at(r.hi)) for r in lines]).reshape(-1, 2, 3)
 
     def any_over(self, a: TubePiece, b: TubePiece, gap: float, tol: Tolerances) -> bool:
-        """Whether a rail of another axis, parallel and within three gaps, runs from before a's end to past b's start."""
+        """Whether another rail, parallel and within three gaps, runs from before a's end to past b's start."""
         d, o = np.array(a.axis.direction), np.array(a.axis.point)
         arms = self._points - o
         near = (self._axes != a.axis.number) & (np.abs(np.cross(self._ways, d)).max(axis=1) <= 1e-5)

@@ -166,9 +166,9 @@ def _cone(piece: TubePiece, body: SolidBody) -> float | None:
     found = []
     for patch in body.patches:
         if patch.shape.kind == CONE and patch.sign == piece.sign and _is_coaxial(piece, patch):
-            points = np.concatenate([body.rims[k].points for k, _ in patch.rims if len(body.rims[k].points)] or [[]])
-            if len(points):
-                found.append(float(_around(piece, points)[0].max()))
+            points = [body.rims[k].points for k, _ in patch.rims if len(body.rims[k].points)]
+            if points:
+                found.append(float(_around(piece, np.concatenate(points))[0].max()))
     widest = max(found, default=0.0)
     return widest if widest > _HEAD * piece.radius else None
 

@@ -186,4 +186,3 @@ def _ends_slack(made: ReadyTable) -> float:
     # a cope stops before the centerline does, and is a saddle on top of that
     lengths = [abs(m) + (section.greater / 2.0 if m < -1e-6 else 0.0) for m in made.metal]
     return section.area * sum(lengths)
-

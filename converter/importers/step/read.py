@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from converter import allowance
@@ -14,6 +15,7 @@ from converter.disk.reading import standard_input
 from converter.errors import ElbowroomError, OptionError
 from converter.findings import NOTE, WARNING, Finding, Reason
 from converter.geometry.vectors import Vec
+from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.importers.step.bounds import check_step
@@ -237,7 +239,8 @@ class _StepReading:
         key, matrix = self.bodies.key(body.shape, instance.location)
         known = self.known_bodies.get(key)
         if known is None:
-            found = recognise(find_tubes, body.shape, instance.location, name, DEFAULT)
+            find = partial(find_tubes, take_all=True) if self.options.take_all else find_tubes
+            found = recognise(find, body.shape, instance.location, name, DEFAULT)
             known = self.known_bodies[key] = _KnownBody(name, matrix, *found)
         motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
         for table in known.tables:
@@ -291,6 +294,8 @@ class _StepReading:
         for kind, count in self.hidden.items():
             self.ignored[kind, "hidden in the file"] += count
         drawing.ignored += [Ignored(kind, count, why) for (kind, why), count in self.ignored.items()]
+        if hardware := not_stock(drawing.ignored):
+            drawing.findings.append(hardware)
         if self.hidden:
             total = sum(self.hidden.values())
             drawing.findings.append(
