@@ -53,8 +53,8 @@ def odd_members() -> Iterator[cq.Shape]:
         .fuse(cylinder((60, 0, 0), (1, 0, 0), 10, 35))
         .cut(cylinder((0, 0, 0), (1, 0, 0), 7, 95))
     )
-    barbs = [(x + dx, r) for x in range(0, 70, 10) for dx, r in ((0, 8), (10, 7))]
-    yield turned([(0, 5), *barbs, (250, 7), (250, 5)])
+    barbs = [(x + dx, r) for x in range(0, 70, 10) for dx, r in ((0, 8), (10, 6.5))]
+    yield turned([(0, 5), *barbs, (70, 7), (250, 7), (250, 5)])
     tube = tube_along_x(60, 40, 3, 300)
     yield tube.fuse(box((0, -2, -17), (300, 4, 34)))
     yield cq.Workplane("YZ").polygon(6, 20).extrude(300).val()

@@ -30,6 +30,7 @@ from converter.importers.dxf.leftout import Tally
 from converter.importers.mesh.tube import measure
 from converter.importers.mesh.tube_findings import tube_findings
 from converter.importers.mesh.weld import weld
+from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions, read
 from converter.importers.solids.read import find_tubes
 from converter.importers.step.read import _no_unit_finding, _StepReading
@@ -145,7 +146,8 @@ def step_drawing() -> Drawing:
         why = Clause.of("solid-not-stock", why=Clause.of("solid-boss", length=9.0, od=12.0))
         met.ignored["solid", Clause.of("solid-no-tube", part=f"part {part}", why=why)] += 1
     met.finish()
-    return drawing
+    few = not_stock(drawing.ignored[-2:])
+    return Drawing("a.step", findings=[*drawing.findings, *([few] if few else [])], ignored=drawing.ignored)
 
 
 def solids() -> Iterator[Told]:
@@ -176,7 +178,10 @@ def solids() -> Iterator[Told]:
         shaft(),
         spring(),
     ]
-    shapes += [part for name in ("open", "t-slot", "hardware", "rhs") for part in solids_of(name).values()]
+    shapes += [*solids_of("open").values(), *solids_of("t-slot").values()]
+    shapes += [solids_of("rhs")[name] for name in ("one sharp", "chamfered")]
+    hardware = solids_of("hardware")
+    shapes += [hardware[name] for name in ("hex screw", "countersunk screw", "pin", "bush")]
     shapes += [*odd_members()]
     for shape in shapes:
         found, ignored = find_tubes(shape.wrapped, "part")
