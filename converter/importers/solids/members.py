@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from converter.findings import Clause
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, scale
 from converter.importers.solids.chains import PieceChain
-from converter.importers.solids.faces import CYLINDER, PLANE, Patch, SolidBody
+from converter.importers.solids.faces import CYLINDER, PLANE, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, TubePiece
 from converter.importers.solids.profiles import BAR, OTHER, TUBE, Profile, profile_of
 from converter.importers.solids.reasons import STUB
@@ -84,7 +84,7 @@ def _rank(member: Member) -> tuple[bool, bool, float]:
 
 def _directions(body: SolidBody) -> list[tuple[Vec, float, float]]:
     """Directions in which long straight edges run, and the body's extent along each."""
-    lines = [rim.points for rim in body.rims if rim.straight and len(rim.points) == 2]
+    lines = [rim.points[[0, -1]] for rim in body.rims if _is_straight(rim)]
     every = [rim.points for rim in body.rims if len(rim.points)]
     if len(lines) < _EDGES:
         return []
@@ -109,6 +109,16 @@ def _directions(body: SolidBody) -> list[tuple[Vec, float, float]]:
             found.append((float(lengths[full].sum()), d, low, high))
     found.sort(key=lambda one: -one[0])
     return [one[1:] for one in found[:_DIRECTIONS]]
+
+
+def _is_straight(rim: Rim) -> bool:
+    """Whether an edge is a line, also one that the file stores as a spline."""
+    if rim.straight or len(rim.points) < 2:
+        return rim.straight
+    steps = rim.points - rim.points[0]
+    way = steps[-1]
+    length = float(np.sqrt(way @ way))
+    return length > 0.0 and float(np.abs(steps - np.outer(steps @ way / length**2, way)).max()) <= 1e-6 * length
 
 
 def _along(solid: Any, body: SolidBody, d: Vec, low: float, high: float, tol: Tolerances) -> Member | None:
@@ -189,7 +199,7 @@ def as_square(member: Member, body: SolidBody, tol: Tolerances) -> SquareTube:
         wall,
         _usual(corners, tol),
         _usual(inside, tol) if inside else 0.0,
-        (*_odd(profile, corners, inside, tol), *_chamfers(profile, lateral)),
+        (*_odd(profile, _round_only(outer), _round_only(inner), tol), *_chamfers(lateral)),
     )
 
 
@@ -280,11 +290,11 @@ def _edge_points(body: SolidBody, axis: Axis, tol: Tolerances) -> Array:
     rows = []
     o, d = np.array(axis.point), np.array(axis.direction)
     for rim in body.rims:
-        if rim.straight and len(rim.points) == 2:
-            arm = rim.points - o
+        if _is_straight(rim):
+            arm = rim.points[[0, -1]] - o
             off = arm - np.outer(arm @ d, d)
             if float(np.abs(off).max()) <= tol.fit:
-                rows.append(rim.points)
+                rows.append(rim.points[[0, -1]])
     return np.concatenate(rows) if rows else np.empty((0, 3))
 
 
@@ -295,7 +305,13 @@ def _usual(radii: tuple[float, ...], tol: Tolerances) -> float:
     return max(zip(counts, radii, strict=True), key=lambda one: (one[0], -abs(one[1] - mean)))[1]
 
 
-def _chamfers(profile: Profile, lateral: tuple[list[list[Patch]], list[list[Patch]]]) -> list[Clause]:
+def _round_only(rails: tuple[PieceChain, ...]) -> tuple[float, ...]:
+    """Radii of the corners that are not cut off at a slant."""
+    pieces = [rail.items[0][0] for rail in rails]
+    return tuple(p.radius for p in pieces if not any(f.shape.kind == PLANE for f in p.patches))
+
+
+def _chamfers(lateral: tuple[list[list[Patch]], list[list[Patch]]]) -> list[Clause]:
     """Corners that are cut off at a slant, told as such."""
     told = []
     for where, faces in zip(("outside", "inside"), lateral, strict=True):

@@ -115,7 +115,7 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     from converter.importers.solids.square import square_tubes
     from converter.importers.solids.square_table import square_table
     from converter.importers.solids.stock import without_hardware
-    from converter.importers.solids.straight import by_cuts, with_walls
+    from converter.importers.solids.straight import by_cuts, closed_solid, with_walls
     from converter.importers.solids.walls import volume_of
 
     body = faces_of(shapes, job.tol)
@@ -140,16 +140,17 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
         squares = square_tubes(body, found, job.tol, -1, taken)
     square_tables = [one for tube in squares if (one := square_table(body, tube, job.name, job.tol)) is not None]
     without_walls: list[Clause] = []
-    if is_solid:
-        square_tables, without_walls = with_walls(shapes[0], body, square_tables)
+    whole = shapes[0] if is_solid else closed_solid(shapes[0])
+    if whole is not None:
+        square_tables, without_walls = with_walls(whole, body, square_tables)
     if is_solid and not job.take_all:
         kept, others = without_hardware(kept, found, body, bool(square_tables), lambda: volume_of(shapes[0]))
         refused += others
     refused = [Clause.of("solid-not-stock", why=why) for why in refused] + without_walls
     tables = [made for chain in kept if (made := _ready(chain, body, found, is_solid, job)) is not None]
     tables += square_tables
-    if is_solid and len(tables) <= 1:
-        tables, why = by_cuts(shapes[0], body, tables, job.name, job.tol)
+    if whole is not None and len(tables) <= 1:
+        tables, why = by_cuts(whole, body, tables, job.name, job.tol)
         refused = [why] if why is not None else refused
     if len(tables) > 1:
         tables = [_fused(one, len(tables), job) for one in tables]

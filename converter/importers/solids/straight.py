@@ -21,6 +21,25 @@ from converter.model.drawing import ReadyTable
 from converter.tolerances import Tolerances
 
 
+def closed_solid(shape: Any) -> Any | None:
+    """The solid that loose faces enclose once they are sewn to one shell without a gap; None where they do not."""
+    from OCP.BRep import BRep_Tool
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeSolid
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopExp import TopExp_Explorer
+    from OCP.TopoDS import TopoDS
+
+    walk = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_SHELL)
+    shells = []
+    while walk.More():
+        shells.append(TopoDS.Shell_s(walk.Current()))
+        walk.Next()
+    if len(shells) != 1 or not BRep_Tool.IsClosed_s(shells[0]):
+        return None
+    made = BRepBuilderAPI_MakeSolid(shells[0])
+    return made.Solid() if made.IsDone() else None
+
+
 def with_walls(solid: Any, body: SolidBody, tables: list[ReadyTable]) -> tuple[list[ReadyTable], list[Clause]]:
     """The square and rectangular tubes that have their four walls, and why the others are none."""
     kept, refused = [], []

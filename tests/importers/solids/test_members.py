@@ -56,6 +56,17 @@ def test_the_deviation_of_a_sharp_corner_is_that_of_its_diagonal(rhs):
     assert only(rhs["one sharp"]).deviation == pytest.approx(r * (2.0**0.5 - 1.0), abs=1e-6)
 
 
+def test_a_tube_of_another_kernel_with_a_corner_cut_off():
+    """SolveSpace: every face and edge a B-spline, and the faces no solid."""
+    spec = DRAWN["solvespace"]
+    (one,) = read_step(STEP / "solid-solvespace-rhs.step").tables
+    assert one.table.tail == pytest.approx(spec["length"], abs=1e-6) and one.metal == pytest.approx((0, 0), abs=1e-6)
+    assert one.section == Section("rectangular", spec["width"], spec["wall"], spec["height"])
+    # the middle of the chamfer is half its leg away from either side
+    assert one.deviation == pytest.approx(-spec["outside"][0] / 2.0, abs=1e-5)
+    assert "1 of its corners outside is cut off" in next(f.message for f in one.findings if f.code == "solid-off")
+
+
 def test_bars_are_sections_and_a_plate_is_none():
     solids = solids_of("bars")
     for name, spec in DRAWN["bars"].items():
