@@ -40,7 +40,7 @@ _DIRECTIONS = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Member:
+class StraightMember:
     """A straight member.
 
     Attributes:
@@ -64,11 +64,11 @@ class Member:
         return self.high - self.low
 
 
-def member_of(solid: Any, body: SolidBody, tol: Tolerances) -> Member | None:
+def member_of(solid: Any, body: SolidBody, tol: Tolerances) -> StraightMember | None:
     """The straight member that a solid is, of whatever profile; None when cuts across it do not agree."""
     if len(body.patches) > _MOST:
         return None
-    best: Member | None = None
+    best: StraightMember | None = None
     for direction, low, high in _directions(body):
         member = _along(solid, body, direction, low, high, tol)
         if member is not None and (best is None or _rank(member) > _rank(best)):
@@ -76,7 +76,7 @@ def member_of(solid: Any, body: SolidBody, tol: Tolerances) -> Member | None:
     return best
 
 
-def _rank(member: Member) -> tuple[bool, bool, float]:
+def _rank(member: StraightMember) -> tuple[bool, bool, float]:
     """A tube before an open profile before a bar, of two bars the longer."""
     kind = member.profile.kind
     return kind == TUBE, kind not in (BAR, OTHER), member.length
@@ -121,7 +121,7 @@ def _is_straight(rim: Rim) -> bool:
     return length > 0.0 and float(np.abs(steps - np.outer(steps @ way / length**2, way)).max()) <= 1e-6 * length
 
 
-def _along(solid: Any, body: SolidBody, d: Vec, low: float, high: float, tol: Tolerances) -> Member | None:
+def _along(solid: Any, body: SolidBody, d: Vec, low: float, high: float, tol: Tolerances) -> StraightMember | None:
     """The member along a direction: the profile that most of the cuts across it show."""
     x = any_normal(d)
     y = cross(d, x)
@@ -147,7 +147,7 @@ def _along(solid: Any, body: SolidBody, d: Vec, low: float, high: float, tol: To
     profile = max(best, key=lambda one: one.area)
     if not _is_worth_it(profile, high - low):
         return None
-    return Member(profile, (0.0, 0.0, 0.0), d, x, y, low, high)
+    return StraightMember(profile, (0.0, 0.0, 0.0), d, x, y, low, high)
 
 
 def _is_worth_it(profile: Profile, length: float) -> bool:
@@ -159,7 +159,7 @@ def _is_worth_it(profile: Profile, length: float) -> bool:
     return length >= _PROFILE_SIZES * max(profile.sizes)
 
 
-def name_of(member: Member) -> Clause:
+def name_of(member: StraightMember) -> Clause:
     """What a member that is no tube or bar is called."""
     kind = member.profile.kind
     sizes = tuple(sorted(map(float, member.profile.sizes), reverse=True))
@@ -169,7 +169,7 @@ def name_of(member: Member) -> Clause:
 # --- as rails -------------------------------------------------------------------------------
 
 
-def as_square(member: Member, body: SolidBody, tol: Tolerances) -> SquareTube:
+def as_square(member: StraightMember, body: SolidBody, tol: Tolerances) -> SquareTube:
     """A member of four walls, or a full one, as `square_table` takes it: rails at its corners, sharp or not."""
     profile = member.profile
     axes = _frame(member)
@@ -206,7 +206,7 @@ def as_square(member: Member, body: SolidBody, tol: Tolerances) -> SquareTube:
 _Frame = tuple[Vec, Vec, Vec]
 
 
-def _frame(member: Member) -> _Frame:
+def _frame(member: StraightMember) -> _Frame:
     """A point on the axis and the two directions of its sides."""
     p = member.profile
     center = along(along(member.origin, member.x, float(p.center[0])), member.y, float(p.center[1]))
@@ -221,7 +221,7 @@ def _spot(axes: _Frame, a: float, b: float) -> Vec:
 _SIGNS = ((-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0))
 
 
-def _corner_faces(member: Member, body: SolidBody, axes: _Frame) -> tuple[list[list[Patch]], list[list[Patch]]]:
+def _corner_faces(member: StraightMember, body: SolidBody, axes: _Frame) -> tuple[list[list[Patch]], list[list[Patch]]]:
     """Faces that round or cut off each of the four corners, outside and inside."""
     found: tuple[list[list[Patch]], list[list[Patch]]] = ([[], [], [], []], [[], [], [], []])
     w, h = member.profile.sizes
@@ -254,7 +254,7 @@ def _corner_faces(member: Member, body: SolidBody, axes: _Frame) -> tuple[list[l
 
 
 def _rail(
-    member: Member,
+    member: StraightMember,
     body: SolidBody,
     axes: _Frame,
     number: int,
