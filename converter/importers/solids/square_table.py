@@ -335,7 +335,8 @@ def _stray_findings(
     if turned > _FLUSH:
         reasons.append(Clause.of("solid-section-turned", angle=float(turned)))
     inner = section.loops[-1].corner
-    if tube.inner and abs(tube.inner_corner - inner) > tol.fit:
+    is_told = any(("where", "inside") in clause.values for clause in tube.odd)
+    if tube.inner and not is_told and abs(tube.inner_corner - inner) > tol.fit:
         reasons.append(Clause.of("solid-inside-corners", radius=float(tube.inner_corner), even=float(inner)))
     if off <= tol.fit and not reasons:
         return []
