@@ -93,6 +93,7 @@ class ReadingChoices:
     skip_color: tuple[str, ...]
     skip_linetype: tuple[str, ...]
     from_outline: bool
+    take_all: bool
 
 
 reading = grouped(
@@ -117,6 +118,9 @@ reading = grouped(
         "--from-outline",
         is_flag=True,
         help="The lines are outlines: read two that run side by side as the tube between them.",
+    ),
+    click.option(
+        "--take-all", is_flag=True, help="Take screws, pins, bosses and fittings in a STEP file for stock, too."
     ),
     limits,
 )
@@ -459,6 +463,7 @@ def settings_from(
             skip_colors=reading.skip_color,
             skip_linetypes=reading.skip_linetype,
             from_outline=reading.from_outline,
+            take_all=reading.take_all,
         ),
         join=reducing.join,
         near=reducing.near,

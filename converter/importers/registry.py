@@ -43,6 +43,7 @@ class ReadOptions:
         skip_colors: colours to leave out: ACI numbers, their names, or ``#rrggbb``; patterns too.
         skip_linetypes: patterns of linetypes to leave out.
         from_outline: read tubes that are drawn by their outlines as the centerlines halfway between the sides.
+        take_all: take for stock also solids that look like screws, pins, bosses, fittings and the like.
         keep_left_out: gather the shapes of what is left out in ``Drawing.aside``, for a picture of the drawing as read.
     """
 
@@ -55,6 +56,7 @@ class ReadOptions:
     keep_left_out: bool = False
     shop_units: str | None = None
     from_outline: bool = False
+    take_all: bool = False
 
     def wants(self, layer: str | None) -> bool:
         """Whether a layer (or what stands for one in a file without layers) is to be read."""
@@ -97,6 +99,7 @@ DRAWN_ONLY = {
     "skip_colors": "colors to go by",
     "skip_linetypes": "linetypes",
     "from_outline": "drawn outlines",
+    "take_all": "solids to choose from",
 }
 
 FORMATS: tuple[ReadFormat, ...] = (
@@ -115,6 +118,7 @@ FORMATS: tuple[ReadFormat, ...] = (
         "STEP AP203, AP214 or AP242: sketches, wires, assemblies, tubes as solids or surfaces",
         "converter.importers.step.read",
         "read_step",
+        ("take_all",),
         most_bytes=STEP_BYTES,
     ),
     ReadFormat(
@@ -123,6 +127,7 @@ FORMATS: tuple[ReadFormat, ...] = (
         "IGES 5.3, ASCII: wires, surfaces, trimmed surfaces and solids of tubes",
         "converter.importers.iges.read",
         "read_iges",
+        ("take_all",),
         most_bytes=STEP_BYTES,
     ),
     ReadFormat(
@@ -131,6 +136,7 @@ FORMATS: tuple[ReadFormat, ...] = (
         "the CAD kernel's own BREP text: wires, tubes as solids or surfaces, in mm",
         "converter.importers.brep.read",
         "read_brep",
+        ("take_all",),
         most_bytes=STEP_BYTES,
     ),
     ReadFormat(

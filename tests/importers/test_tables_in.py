@@ -121,7 +121,7 @@ def test_json_that_is_not_a_table(tmp_path, text, words):
         read(save(tmp_path, text, "x.json"))
 
 
-@pytest.mark.parametrize("option", ["layout", "skip_colors", "skip_linetypes"])
+@pytest.mark.parametrize("option", ["layout", "skip_colors", "skip_linetypes", "take_all"])
 def test_options_that_a_table_does_not_know_are_refused(tmp_path, option):
     value = "A4" if option == "layout" else ("red",)
     with pytest.raises(OptionError, match="leave out --"):

@@ -25,7 +25,7 @@ def area(section: Section) -> float:
     """Metal area by the closed forms, not through the section's own: a round tube is all corner."""
     w, h, t, r = section.od, section.height, section.wall, section.outer.corner
     if section.bore is None:
-        return pi * w**2 / 4.0
+        return w * h - (4.0 - pi) * r * r
     ring = max(0.0, r - t)
     return 2.0 * t * (w + h - 2.0 * t) - (4.0 - pi) * (r * r - ring * ring)
 

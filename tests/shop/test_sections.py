@@ -1,5 +1,7 @@
 """Sections as people write them, in options and in layer names. Values are worked by hand (inch x 25.4)."""
 
+from math import pi
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -96,6 +98,22 @@ def test_bar(text):
     assert (section.shape, section.od, section.bore) == ("bar", pytest.approx(25.4), None)
 
 
+@pytest.mark.parametrize(
+    ("text", "sizes"),
+    [
+        ("25mm square bar", ("square-bar", 25.0, 12.5, 25.0, 0.0)),
+        ("sq bar 1in r1mm", ("square-bar", 25.4, 12.7, 25.4, 1.0)),
+        ("flat bar 50x10mm", ("flat-bar", 50.0, 5.0, 10.0, 0.0)),
+        ("10 x 50 mm flat-bar", ("flat-bar", 10.0, 5.0, 50.0, 0.0)),
+        ("flatbar 20x20mm", ("square-bar", 20.0, 10.0, 20.0, 0.0)),
+    ],
+)
+def test_solid_square_and_flat_bar(text, sizes):
+    section = parse_section(text)
+    assert section.bore is None and tuple(section.sizes) == (sizes[0], *map(pytest.approx, sizes[1:]))
+    assert section.area == pytest.approx(section.od * section.height - (4.0 - pi) * section.corner**2)
+
+
 def test_gauges_agree_with_the_reference_library():
     """fluids.piping.t_from_gauge, schedule BWG (source given there: Machinery's Handbook)."""
     from fluids import piping
@@ -131,7 +149,9 @@ def test_gauges_agree_with_the_reference_library():
         ("rect 1.5x.083in", "two sizes"),
         ("1.75x.12in r.1", "no corner radius"),
         ("2x2x.1in r1.5", "corner radius must be"),
-        ("square bar 1in", "bar is round"),
+        ("square bar 1x2in", "square bar has equal sides"),
+        ("flat bar 25mm", "flat bar has two sizes"),
+        ("square bar 25mm r15mm", "corner radius must be"),
         ("bar 25x2mm", "bar is round"),
         ("NPS 1-1/4", "is not a pipe size"),
         ("NPS 7 sch 40", "no pipe size NPS 7"),

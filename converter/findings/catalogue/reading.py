@@ -296,6 +296,9 @@ clause(
     "solid-inside-corners",
     "its inside corners have a radius of {radius:length}, not the {even:length} of an even wall",
 )
+clause("solid-corners-differ", "its corners {where} have radii from {least:length} to {most:length}")
+clause("solid-corners-chamfered", "{count:,} of its corners {where} {count:is/are} cut off at a slant")
+clause("solid-walls-differ", "its walls are {least:length} to {most:length} thick")
 define(
     "solid-off",
     WARNING,
@@ -311,6 +314,30 @@ define(
         "bore beside": "Draw the bore about the tube's own axis.",
         "bore in parts": "Hollow the whole tube, or leave it a bar.",
     },
+)
+define(
+    "solid-volume",
+    WARNING,
+    "A body's metal differs from section area times developed length: holes, notches, or more than the tube.",
+    says={
+        "less": "its body has {percent:.1f}% less metal than section times length; up to {limit:.0f}% is not said",
+        "more": "its body has {percent:.1f}% more metal than section times length; up to {limit:.0f}% is not said",
+    },
+    cure={
+        "less": "Look for holes, slots and notches: none of them is in the table.",
+        "more": "Look for what else is one body with it: none of it is in the table.",
+    },
+)
+define(
+    "not-stock",
+    NOTE,
+    "Round or square solids were left out as screws, pins, bosses, fittings and the like.",
+    says={
+        "": "{count:count solid} {count:was/were} not taken for stock: {names:list quoted}; why is listed with each",
+        "more": "{count:count solid} {count:was/were} not taken for stock: {names:list quoted}, and {further:,} "
+        "more; why is listed with each",
+    },
+    cure="Read it with --take-all to take them all the same.",
 )
 define(
     "solid-tapered",
@@ -392,6 +419,41 @@ clause(
     "solid-flat-with-cylinders",
     "a plate, block or bracket: flat faces, with cylinders only as holes, rounded corners and bosses",
 )
+clause("solid-not-stock", "not taken for stock: {why}")
+clause("solid-stock-hexagon", "a hexagon of {across:length} across flats on its axis, as screws and fittings have")
+clause("solid-stock-thread", "a thread or ribs around its axis")
+clause("solid-stock-cone", "a cone on its axis that widens from {od:length} to {wide:length}, as heads and seats have")
+clause("solid-stock-bore", "its bore steps from {large:length} to {small:length}, as that of a connector or gland")
+clause(
+    "solid-stock-pin",
+    "solid and short, a pin or stud: {od:length} across, {length:length} long (bar from {least:length})",
+)
+clause(
+    "solid-stock-dowel",
+    "a pin: solid, both ends dressed, {od:length} across, {length:length} long (bar from {least:length})",
+)
+clause("solid-stock-bush", "a bush or spacer: {od:length} across, {length:length} long, its wall {wall:length}")
+clause(
+    "solid-stock-boss",
+    "a boss of {od:length} across, {length:length} long: what is round is {percent:.0f}% of its body's metal",
+)
+clause("solid-wall-missing", "corners as of square tube, but {missing:,} of its four walls {missing:is/are} not there")
+clause("solid-bore-filled", "corners as of square tube, but its bore is full of metal")
+clause("solid-too-little-metal", "corners as of square tube, but less than half of its metal is there")
+clause("solid-angle-profile", "an angle (L) of {sizes:sizes}, {length:length} long: an open profile, no tube")
+clause("solid-channel-profile", "a channel (C) of {sizes:sizes}, {length:length} long: an open profile, no tube")
+clause(
+    "solid-strut-profile",
+    "a channel with lips (strut) of {sizes:sizes}, {length:length} long: an open profile, no tube",
+)
+clause("solid-beam-profile", "a beam (H or I) of {sizes:sizes}, {length:length} long: an open profile, no tube")
+clause("solid-tee-profile", "a tee (T) of {sizes:sizes}, {length:length} long: an open profile, no tube")
+clause("solid-zed-profile", "a zed (Z) of {sizes:sizes}, {length:length} long: an open profile, no tube")
+clause("solid-t-slot-profile", "a T-slot profile of {sizes:sizes}, {length:length} long, no tube")
+clause(
+    "solid-chambers-profile", "a profile with chambers or uneven walls, {sizes:sizes}, {length:length} long, no tube"
+)
+clause("solid-other-profile", "a profile of {sizes:sizes}, {length:length} long, with another section than tube or bar")
 clause("solid-nothing-round", "none of its {faces:count face} goes round a tube")
 
 # --- meshes ---------------------------------------------------------------------------------

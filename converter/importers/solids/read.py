@@ -29,9 +29,12 @@ if TYPE_CHECKING:
 class _BodyJob:
     name: str
     tol: Tolerances
+    take_all: bool = False
 
 
-def find_tubes(shape: Any, name: str, tol: Tolerances = DEFAULT) -> tuple[list[ReadyTable], list[Ignored]]:
+def find_tubes(
+    shape: Any, name: str, tol: Tolerances = DEFAULT, *, take_all: bool = False
+) -> tuple[list[ReadyTable], list[Ignored]]:
     """The tubes of one shape, and what in it is none.
 
     Args:
@@ -39,6 +42,7 @@ def find_tubes(shape: Any, name: str, tol: Tolerances = DEFAULT) -> tuple[list[R
         name: how the file calls it; goes into the tables and the sentences.
         tol: ``fit`` is how closely a surface must follow a cylinder or torus, and above which a
             deviation is told; ``join`` closes gaps between faces.
+        take_all: take for stock also what looks like screws, pins, bosses and the like (`solids.stock`).
 
     Returns:
         One table per tube with its placement, section, proof (``deviation``) and metal ends, from
@@ -51,7 +55,7 @@ def find_tubes(shape: Any, name: str, tol: Tolerances = DEFAULT) -> tuple[list[R
     require()
     from OCP.Standard import Standard_Failure
 
-    job = _BodyJob(name, tol)
+    job = _BodyJob(name, tol, take_all)
     tables: list[ReadyTable] = []
     ignored: list[Ignored] = []
     for shapes, is_solid in _bodies(shape, tol):
@@ -111,6 +115,9 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     from converter.importers.solids.remains import with_remains
     from converter.importers.solids.square import square_tubes
     from converter.importers.solids.square_table import square_table
+    from converter.importers.solids.stock import without_hardware
+    from converter.importers.solids.straight import by_cuts, closed_solid, with_walls
+    from converter.importers.solids.walls import volume_of
 
     body = faces_of(shapes, job.tol)
     found = pieces_of(body, job.tol)
@@ -124,24 +131,29 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     refused: list[Clause] = []
     chains = chains_of(outsides, job.tol)
     for chain in chains:
-        why = why_not(chain, chains, body, job.tol)
+        why = None if job.take_all else why_not(chain, chains, body, job.tol)
         if why is not None:
             refused.append(why)
         else:
             kept.append(chain)
-    tables = []
-    for chain in kept:
-        made = _ready(chain, body, found, is_solid, job)
-        if made is not None:
-            tables.append(made)
     taken = {patch.index for chain in kept for piece in chain.pieces for patch in _faces(piece)}
     squares = square_tubes(body, found, job.tol, facing, taken)
-    if not squares and not tables and facing > 0 and len(body.patches) >= 10 and _negative(shapes[0]):
+    if not squares and not kept and facing > 0 and len(body.patches) >= 10 and _negative(shapes[0]):
         squares = square_tubes(body, found, job.tol, -1, taken)
-    for tube in squares:
-        one = square_table(body, tube, job.name, job.tol)
-        if one is not None:
-            tables.append(one)
+    square_tables = [one for tube in squares if (one := square_table(body, tube, job.name, job.tol)) is not None]
+    without_walls: list[Clause] = []
+    whole = shapes[0] if is_solid else closed_solid(shapes[0])
+    if whole is not None:
+        square_tables, without_walls = with_walls(whole, body, square_tables)
+    if is_solid and not job.take_all:
+        kept, others = without_hardware(kept, found, body, bool(square_tables), lambda: volume_of(shapes[0]))
+        refused += others
+    refused = [Clause.of("solid-not-stock", why=why) for why in refused] + without_walls
+    tables = [made for chain in kept if (made := _ready(chain, body, found, is_solid, job)) is not None]
+    tables += square_tables
+    if whole is not None and len(tables) <= 1:
+        tables, why = by_cuts(whole, body, tables, job.name, job.tol)
+        refused = [why] if why is not None else refused
     if len(tables) > 1:
         tables = [_fused(one, len(tables), job) for one in tables]
     tables = with_remains(tables, body, shapes, taken, is_solid, job.tol)

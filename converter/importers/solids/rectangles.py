@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 
 #: More corners than this in one direction are a grating or a honeycomb, not a few tubes.
 _MOST = 300
+#: So many pairs of alike diagonals are a lattice, whose search is given up; so many rectangles are looked into.
+_MOST_PAIRS, _MOST_RECTANGLES = 2_000_000, 4_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +38,17 @@ class Rectangle:
         return self.sizes[0] * self.sizes[1]
 
 
-def rectangles(spots: Array, radii: Array, choice: list[int], tol: Tolerances) -> list[Rectangle]:
-    """All rectangles with one corner radius among the chosen points, the smallest first; none among too many.
+def rectangles(
+    spots: Array, radii: Array, choice: list[int], tol: Tolerances, spans: Array | None = None
+) -> list[Rectangle]:
+    """The rectangles with one corner radius among the chosen points, the smallest `_MOST_RECTANGLES` of them first.
 
     Two diagonals of one length and one middle make one. Diagonals are sorted into overlapping
-    cells by both, so that only those alike are held against each other.
+    cells by both, so that only those alike are held against each other. None among too many points, or where
+    there are more pairs of such diagonals than any rack of tubes has.
+
+    Args:
+        spans: (n, 2) from where to where along the tube each point's corner runs: the four of a rectangle overlap.
     """
     if not 4 <= len(choice) <= _MOST:
         return []
@@ -50,48 +58,50 @@ def rectangles(spots: Array, radii: Array, choice: list[int], tol: Tolerances) -
     arms = spots[second] - spots[first]
     lengths = np.hypot(arms[:, 0], arms[:, 1])
     keep = (lengths > tol.join) & (np.abs(radii[first] - radii[second]) <= tol.fit)
+    if spans is not None:
+        keep &= np.maximum(spans[first, 0], spans[second, 0]) < np.minimum(spans[first, 1], spans[second, 1])
     first, second, lengths = first[keep], second[keep], lengths[keep]
     middles = (spots[first] + spots[second]) / 2.0
-    cells = np.column_stack((middles, lengths)) / (4.0 * tol.fit)
+    pairs = _alike(np.column_stack((middles, lengths)) / (4.0 * tol.fit))
+    i, j = first[pairs[:, 0]], second[pairs[:, 0]]
+    m, n = first[pairs[:, 1]], second[pairs[:, 1]]
+    a, b = spots[m] - spots[i], spots[n] - spots[i]
+    width, height = np.hypot(a[:, 0], a[:, 1]), np.hypot(b[:, 0], b[:, 1])
+    apart = middles[pairs[:, 0]] - middles[pairs[:, 1]]
+    good = (i != m) & (i != n) & (j != m) & (j != n)
+    good &= (np.abs(radii[i] - radii[m]) <= tol.fit) & (np.hypot(apart[:, 0], apart[:, 1]) <= tol.fit)
+    good &= (np.minimum(width, height) > tol.join) & (np.abs((a * b).sum(axis=1)) <= 1e-3 * width * height)
+    if spans is not None:
+        corners = np.stack((i, j, m, n))
+        good &= spans[corners, 0].max(axis=0) < spans[corners, 1].min(axis=0)
     found: dict[tuple[int, ...], Rectangle] = {}
+    for k in np.flatnonzero(good):
+        r = float(radii[i[k]])
+        sizes = (float(width[k]) + 2.0 * r, float(height[k]) + 2.0 * r)
+        corners_ = (int(i[k]), int(m[k]), int(j[k]), int(n[k]))
+        made = Rectangle(corners_, middles[pairs[k, 0]], a[k] / width[k], sizes, r)
+        found.setdefault(tuple(sorted(corners_)), made)
+    return sorted(found.values(), key=lambda r: (r.area, r.corners))[:_MOST_RECTANGLES]
+
+
+def _alike(cells: Array) -> NDArray[np.int64]:
+    """Pairs (n, 2) of rows in one cell of size 1, or of cells moved by half a size; none where there are too many."""
+    found = []
+    total = 0
     for shift in product((0.0, 0.5), repeat=3):
         keys = np.floor(cells + np.array(shift)).astype(np.int64)
         order = np.lexsort(keys.T)
-        same = (keys[order][1:] == keys[order][:-1]).all(axis=1)
-        for k in np.flatnonzero(same):
-            end = k + 1
-            while end < len(same) and same[end]:
-                end += 1
-            for m in range(k + 1, end + 1):
-                pair = (int(order[k]), int(order[m]))
-                made = _rectangle(spots, radii, (int(first[pair[0]]), int(second[pair[0]])), pair, first, second, tol)
-                if made is not None:
-                    found.setdefault(tuple(sorted(made.corners)), made)
-    return sorted(found.values(), key=lambda r: (r.area, r.corners))
-
-
-def _rectangle(
-    spots: Array,
-    radii: Array,
-    ends: tuple[int, int],
-    pair: tuple[int, int],
-    first: NDArray[np.intp],
-    second: NDArray[np.intp],
-    tol: Tolerances,
-) -> Rectangle | None:
-    i, j = ends
-    m, n = int(first[pair[1]]), int(second[pair[1]])
-    if {i, j} & {m, n} or abs(float(radii[i] - radii[m])) > tol.fit:
-        return None
-    middle, other = (spots[i] + spots[j]) / 2.0, (spots[m] + spots[n]) / 2.0
-    if float(np.hypot(*(middle - other))) > tol.fit:
-        return None
-    a, b = spots[m] - spots[i], spots[n] - spots[i]
-    width, height = float(np.hypot(*a)), float(np.hypot(*b))
-    if min(width, height) <= tol.join or abs(float(a @ b)) > 1e-3 * width * height:
-        return None
-    r = float(radii[i])
-    return Rectangle((i, m, j, n), middle, a / width, (width + 2.0 * r, height + 2.0 * r), r)
+        group = np.concatenate(([0], np.cumsum((keys[order][1:] != keys[order][:-1]).any(axis=1))))
+        lag = 1
+        while lag < len(order) and (same := group[lag:] == group[:-lag]).any():
+            both = np.column_stack((order[:-lag][same], order[lag:][same]))
+            both.sort(axis=1)
+            found.append(both)
+            total += len(both)
+            if total > _MOST_PAIRS:
+                return np.empty((0, 2), np.int64)
+            lag += 1
+    return np.unique(np.concatenate(found), axis=0) if found else np.empty((0, 2), np.int64)
 
 
 def inside(

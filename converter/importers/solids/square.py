@@ -16,6 +16,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.findings import Clause
 from converter.geometry.circles import fit_circle, fit_line
 from converter.geometry.vectors import Vec, add, along, any_normal, cross, dot, norm, scale, sub, unit
 from converter.importers.solids.chains import PieceChain, chains_of
@@ -45,6 +46,9 @@ class SquareTube:
         sides: two unit vectors across the tube's first piece, along the section's sides.
         sizes: outside size along each of the two, mm.
         wall, corner, inner_corner: mm.
+        odd: what of the section one wall and one corner radius do not say.
+
+    A solid bar has no inner rails, and half its smaller size for a wall.
     """
 
     chain: PieceChain
@@ -55,6 +59,7 @@ class SquareTube:
     wall: float
     corner: float
     inner_corner: float
+    odd: tuple[Clause, ...] = ()
 
 
 def square_tubes(body: SolidBody, found: FacePieces, tol: Tolerances, facing: int, taken: set[int]) -> list[SquareTube]:
@@ -191,12 +196,13 @@ def _bridged(rails: list[TubePiece], tol: Tolerances) -> list[TubePiece]:
     by_axis: dict[int, list[TubePiece]] = {}
     for rail in lines:
         by_axis.setdefault(rail.axis.number, []).append(rail)
+    past = _Past(lines)
     for own in by_axis.values():
         own.sort(key=lambda r: (r.radius, r.lo))
         last = own[0]
         for rail in own[1:]:
             gap = rail.lo - last.hi
-            if abs(rail.radius - last.radius) <= tol.fit and gap > 0.0 and _run_past(lines, last, rail, gap, tol):
+            if abs(rail.radius - last.radius) <= tol.fit and gap > 0.0 and past.any_over(last, rail, gap, tol):
                 last.hi = rail.hi
                 last.patches = [*last.patches, *rail.patches]
                 gone.add(id(rail))
@@ -205,17 +211,23 @@ def _bridged(rails: list[TubePiece], tol: Tolerances) -> list[TubePiece]:
     return [r for r in rails if id(r) not in gone]
 
 
-def _run_past(lines: list[TubePiece], a: TubePiece, b: TubePiece, gap: float, tol: Tolerances) -> bool:
-    for other in lines:
-        if other.axis is a.axis or norm(cross(other.axis.direction, a.axis.direction)) > 1e-5:
-            continue
-        arm = sub(other.axis.point, a.axis.point)
-        if norm(cross(arm, a.axis.direction)) > 3.0 * gap:
-            continue
-        ends = sorted(a.axis.place(other.axis.at(t)) for t in (other.lo, other.hi))
-        if ends[0] <= a.hi - tol.join and ends[1] >= b.lo + tol.join:
-            return True
-    return False
+class _Past:
+    """Straight rails as arrays, to ask which of them run past a gap."""
+
+    def __init__(self, lines: list[TubePiece]) -> None:
+        self._axes = np.array([r.axis.number for r in lines])
+        self._points = np.array([r.axis.point for r in lines]).reshape(-1, 3)
+        self._ways = np.array([r.axis.direction for r in lines]).reshape(-1, 3)
+        self._ends = np.array([(r.axis.at(r.lo), r.axis.at(r.hi)) for r in lines]).reshape(-1, 2, 3)
+
+    def any_over(self, a: TubePiece, b: TubePiece, gap: float, tol: Tolerances) -> bool:
+        """Whether another rail, parallel and within three gaps, runs from before a's end to past b's start."""
+        d, o = np.array(a.axis.direction), np.array(a.axis.point)
+        arms = self._points - o
+        near = (self._axes != a.axis.number) & (np.abs(np.cross(self._ways, d)).max(axis=1) <= 1e-5)
+        near &= np.sqrt((np.cross(arms, d) ** 2).sum(axis=1)) <= 3.0 * gap
+        places = np.sort((self._ends[near] - o) @ d, axis=1)
+        return bool(((places[:, 0] <= a.hi - tol.join) & (places[:, 1] >= b.lo + tol.join)).any())
 
 
 # --- parallel rails -------------------------------------------------------------------------
@@ -285,15 +297,17 @@ def _tubes(group: list[PieceChain], tol: Tolerances, facing: int) -> list[Square
     concave = [i for i in every if not facing or signs[i] != facing]
     if len(concave) < _CORNERS // 2:
         return []
+    spans = _spans(group)
     used: set[int] = set()
     tubes = []
-    for outer in rectangles(spots, radii, convex, tol):
+    for outer in rectangles(spots, radii, convex, tol, spans):
         if used & set(outer.corners):
             continue
         if len(group[0].items) == 1 and max(group[i].length for i in outer.corners) < STUB * max(outer.sizes):
             continue
-        free = [i for i in concave if i not in used and i not in outer.corners]
-        free = [i for i in free if _overlap([group[i], *(group[k] for k in outer.corners)])]
+        low, high = spans[list(outer.corners), 0].max(), spans[list(outer.corners), 1].min()
+        beside = np.maximum(spans[:, 0], low) < np.minimum(spans[:, 1], high)
+        free = [i for i in concave if beside[i] and i not in used and i not in outer.corners]
         found = inside(outer, spots, radii, free, tol)
         if found is not None:
             inner, wall = found
@@ -324,18 +338,16 @@ def _spots(group: list[PieceChain]) -> tuple[Array, tuple[Vec, Vec]]:
     return np.array(rows), (x, y)
 
 
-def _overlap(rails: list[PieceChain]) -> bool:
-    """Whether single straights lie side by side, not one behind the other; chains with bends do anyhow."""
-    if len(rails[0].items) > 1 or rails[0].items[0][0].axis.is_ring:
-        return True
-    axis = rails[0].items[0][0].axis
-    lows, highs = [], []
-    for rail in rails:
+def _spans(group: list[PieceChain]) -> Array:
+    """From where to where single straights run along the first one's axis: (n, 2); chains with bends all alike."""
+    axis = group[0].items[0][0].axis
+    if len(group[0].items) > 1 or axis.is_ring:
+        return np.tile((0.0, 1.0), (len(group), 1))
+    rows = []
+    for rail in group:
         piece = rail.items[0][0]
-        ends = sorted(axis.place(piece.axis.at(t)) for t in (piece.lo, piece.hi))
-        lows.append(ends[0])
-        highs.append(ends[1])
-    return max(lows) < min(highs)
+        rows.append(sorted(axis.place(piece.axis.at(t)) for t in (piece.lo, piece.hi)))
+    return np.array(rows)
 
 
 def _tube(

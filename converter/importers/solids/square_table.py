@@ -83,10 +83,11 @@ def _section(
         off = [min(a, 180.0 - a) for a in angles]
         k = 0 if off[0] <= off[1] else 1
         width, height, turned = sizes[k], sizes[1 - k], off[k]
+    even, flat = ("square", "rectangular") if tube.inner else ("square-bar", "flat-bar")
     if abs(width - height) <= tol.equal * 10.0:
         size = (width + height) / 2.0
-        return placement, Section("square", size, wall, size, min(corner, size / 2.0)), turned
-    return placement, Section("rectangular", width, wall, height, min(corner, width / 2.0, height / 2.0)), turned
+        return placement, Section(even, size, wall, size, min(corner, size / 2.0)), turned
+    return placement, Section(flat, width, wall, height, min(corner, width / 2.0, height / 2.0)), turned
 
 
 def _signed(d: Vec) -> Vec:
@@ -126,7 +127,7 @@ def _end(body: SolidBody, tube: SquareTube, which: int, tol: Tolerances) -> Chai
     side = (0 if back else 1) if which else (1 if back else 0)
     axis = piece.axis
     outside = _cut_points(body, tube.outer, which)
-    inside = _cut_points(body, tube.inner, which)
+    inside = _cut_points(body, tube.inner, which) if tube.inner else outside
     t, on = _cope(body, outside, axis, tol), "mate"
     by_bore = False
     if t is None:
@@ -254,7 +255,8 @@ def _deviation(body: SolidBody, tube: SquareTube, table: BendTable, placement: P
     """Largest distance in mm of rails, their corner faces and the flats beside them from the rebuilt outline."""
     stretches = pieces(table, placement, tube.chain.closed)
     worst = 0.0
-    for rails, loop in zip((tube.outer, tube.inner), section.loops, strict=True):
+    both = (tube.outer, tube.inner) if tube.inner else (tube.outer,)
+    for rails, loop in zip(both, section.loops, strict=True):
         points = _points(body, rails)
         if len(points):
             off = _off(points, stretches, loop, tube.chain.closed)
@@ -334,11 +336,12 @@ def section_place(points: Array, one: Piece) -> tuple[Array, Array, Array, float
 def _stray_findings(
     tube: SquareTube, section: Section, turned: float, off: float, name: str, tol: Tolerances
 ) -> list[Finding]:
-    reasons = []
+    reasons = list(tube.odd)
     if turned > _FLUSH:
         reasons.append(Clause.of("solid-section-turned", angle=float(turned)))
     inner = section.loops[-1].corner
-    if abs(tube.inner_corner - inner) > tol.fit:
+    is_told = any(("where", "inside") in clause.values for clause in tube.odd)
+    if tube.inner and not is_told and abs(tube.inner_corner - inner) > tol.fit:
         reasons.append(Clause.of("solid-inside-corners", radius=float(tube.inner_corner), even=float(inner)))
     if off <= tol.fit:
         return []

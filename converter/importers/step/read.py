@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
+from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 
 from converter import allowance
@@ -14,6 +15,7 @@ from converter.disk.reading import standard_input
 from converter.errors import ElbowroomError, OptionError
 from converter.findings import NOTE, WARNING, Finding, Reason
 from converter.geometry.vectors import Vec
+from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.importers.step.bounds import check_step
@@ -279,7 +281,8 @@ class ShapeReading:
         key, matrix = self.bodies.key(body.shape, instance.location)
         known = self.known_bodies.get(key)
         if known is None:
-            found = recognise(find_tubes, body.shape, instance.location, name, DEFAULT)
+            find = partial(find_tubes, take_all=True) if self.options.take_all else find_tubes
+            found = recognise(find, body.shape, instance.location, name, DEFAULT)
             known = self.known_bodies[key] = KnownBody(name, matrix, *found)
         motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
         placed = PlacedBody(number, instance, body, name, layer, known, motion)
@@ -308,7 +311,7 @@ class ShapeReading:
     def place_loose(self) -> None:
         """Loose faces that are in several parts: together where they make a tube, else each part by itself."""
         for group in touching(self.loose):
-            joined = joined_tubes(group)
+            joined = joined_tubes(group, take_all=self.options.take_all)
             if joined is None:
                 for placed in group:
                     self.place(placed)
@@ -367,6 +370,8 @@ class ShapeReading:
         for kind, count in self.hidden.items():
             self.ignored[kind, "hidden in the file"] += count
         drawing.ignored += [Ignored(kind, count, why) for (kind, why), count in self.ignored.items()]
+        if hardware := not_stock(drawing.ignored):
+            drawing.findings.append(hardware)
         if self.hidden:
             total = sum(self.hidden.values())
             drawing.findings.append(

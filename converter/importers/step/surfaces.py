@@ -105,12 +105,20 @@ def _touch(a: tuple[Vec, Vec] | None, b: tuple[Vec, Vec] | None) -> bool:
     )
 
 
-def joined_tubes(group: Sequence[PlacedBody]) -> tuple[list[ReadyTable], list[Ignored]] | None:
+def joined_tubes(
+    group: Sequence[PlacedBody], *, take_all: bool = False
+) -> tuple[list[ReadyTable], list[Ignored]] | None:
     """The tubes of several bodies together, in place, and what they are where they are none.
+
+    Args:
+        group: bodies that touch.
+        take_all: take for stock also what looks like none.
 
     Returns:
         None where that tells no more than each of them by itself.
     """
+    from functools import partial
+
     from converter.importers.solids.read import find_tubes
     from converter.kernel.step.labels import best_name
     from converter.kernel.step.places import recognise_together
@@ -118,7 +126,9 @@ def joined_tubes(group: Sequence[PlacedBody]) -> tuple[list[ReadyTable], list[Ig
     if len(group) < 2:
         return None
     shapes = [(placed.body.shape, placed.instance.location) for placed in group]
-    tables, ignored = recognise_together(find_tubes, shapes, best_name(*(p.name for p in group)), DEFAULT)
+    tables, ignored = recognise_together(
+        partial(find_tubes, take_all=take_all), shapes, best_name(*(p.name for p in group)), DEFAULT
+    )
     alone = [table for placed in group for table in placed.survey.tables]
     if not tables:
         holes = alone and all(map(_is_short, alone))  # holes and bosses of what they are together

@@ -17,7 +17,7 @@ class Bar(Shape):
     noun = "bar"
     name_pattern = "bar|rod|solid"
     counts = (1,)
-    rule = "a solid bar is round and has one size, such as 25mm bar."
+    rule = "a solid bar is round and has one size, such as 25mm bar; others are 25mm square bar and 50x10mm flat bar."
     groove = "round"
     size_name = "OD"
     unrolled = "pi x (OD + paper)"

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from converter.model.section.bar import BAR
+from converter.model.section.flat_bar import FLAT_BAR, SQUARE_BAR
 from converter.model.section.flat_oval import FLAT_OVAL
 from converter.model.section.rectangular import RECTANGULAR, SQUARE
 from converter.model.section.round import ROUND
 from converter.model.section.shape import Shape
 
 #: In the order in which words in a written size are looked for, and in which messages list them.
-SHAPES: dict[str, Shape] = {shape.name: shape for shape in (ROUND, SQUARE, RECTANGULAR, BAR, FLAT_OVAL)}
+SHAPES: dict[str, Shape] = {
+    shape.name: shape for shape in (ROUND, SQUARE_BAR, FLAT_BAR, SQUARE, RECTANGULAR, BAR, FLAT_OVAL)
+}
 
 
 def shape_of_size(count: int) -> Shape:

@@ -33,7 +33,7 @@ def strict(**properties):
 SECTION = {
     "type": "object",
     "properties": {
-        "shape": {"enum": ["round", "square", "rectangular", "bar", "flat-oval"]},
+        "shape": {"enum": ["round", "square", "rectangular", "bar", "flat-oval", "square-bar", "flat-bar"]},
         "od": {"type": "number", "exclusiveMinimum": 0},
         "wall": {"type": "number", "exclusiveMinimum": 0},
         "height": {"type": "number", "exclusiveMinimum": 0},
@@ -42,7 +42,7 @@ SECTION = {
     },
     "required": ["shape", "od", "wall"],
     "additionalProperties": False,
-    "if": {"properties": {"shape": {"enum": ["square", "rectangular"]}}},
+    "if": {"properties": {"shape": {"enum": ["square", "rectangular", "square-bar", "flat-bar"]}}},
     "then": {"required": ["height", "corner"]},
     "else": {
         "if": {"properties": {"shape": {"const": "flat-oval"}}},

@@ -195,7 +195,7 @@ def test_sentences_use_the_units_asked_for():
         (lambda: plate(100, 8).val(), "flat"),
         (lambda: plate(100, 8).edges("|Z").fillet(6).faces(">Z").workplane().hole(9).val(), "plate"),
         (lambda: plate(200, 8).faces(">Z").workplane().rarray(20, 20, 8, 8).rect(9, 9).cutThruAll().val(), "flat"),
-        (angle_iron, "bracket"),
+        (angle_iron, "an angle (L) of 40.00 x 40.00 mm, 300.00 mm long: an open profile"),
         (lambda: cq.Solid.makeSphere(20, angleDegrees1=-90), "sphere"),
         (lambda: cq.Solid.makeCone(30, 10, 80), "tapers from 20.00 mm to 60.00 mm"),
         (lambda: cylinder((0, 0, 0), (0, 0, 1), 50, 10), "disc or ring: 10.00 mm long, 100.00 mm across"),

@@ -205,8 +205,10 @@ def test_a_round_tube_on_a_square_one():
     assert ends_of(found) == {((0, 0, 0), (200, 0, 0)), ((100, 0, 20), (100, 0, 120))}
 
 
-def test_a_solid_square_bar_is_a_block():
-    assert "flat" in reason(cq.Workplane("YZ").rect(40, 40).extrude(200).val())
+def test_a_solid_square_bar_is_a_bar_and_a_short_one_a_block():
+    one = only(cq.Workplane("YZ").rect(40, 40).extrude(200).val())
+    assert one.section == Section("square-bar", 40, 20) and one.table.tail == pytest.approx(200)
+    assert "flat" in reason(cq.Workplane("YZ").rect(40, 40).extrude(150).val())
 
 
 def test_rectangles_among_points():

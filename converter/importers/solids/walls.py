@@ -1,0 +1,188 @@
+"""The proof of a square or rectangular member: the kernel is asked where metal is, and how much of it.
+
+Rails tell where corners run, not whether walls are between them: a channel with lips, a T-slot profile and a solid
+with a groove have the corners of a tube, too. So points in the middle of each wall, in lanes along it, must lie in
+metal at enough stations along the member, and those in the bore in none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from OCP.BRepClass3d import BRepClass3d_SolidClassifier
+from OCP.BRepGProp import BRepGProp
+from OCP.gp import gp_Pnt
+from OCP.GProp import GProp_GProps
+from OCP.TopAbs import TopAbs_State
+
+from converter.findings import Clause, Finding
+from converter.geometry.vectors import Vec, add, rotate, sub
+from converter.model.drawing import ReadyTable
+from converter.model.frames import Piece, Station, pieces
+from converter.model.section import Section
+
+#: Part of the stations at which a lane of a wall must have metal: holes and slots take some away.
+WALL_PART = 0.35
+#: Part of the volume of section and length by which a body's metal may differ before it is told.
+VOLUME_OFF = 0.02
+#: Bodies of less than this part of that volume are no member, whatever their walls.
+VOLUME_LEAST = 0.5
+#: Stations along a member, and lanes in each wall as parts of its flat from its middle; of a body of many faces and
+#: members fewer, since the kernel takes as long for a point as there are faces.
+_STATIONS, _FEWER, _FEWEST = 11, 5, 3
+_LANES = (-0.55, 0.0, 0.55)
+_MUCH, _VERY_MUCH = 800, 8_000
+#: The stations run on by this part of the way: no row of holes has that pitch.
+_GOLDEN = 0.6180339887
+
+
+@dataclass(frozen=True, slots=True)
+class WallProof:
+    """What a kernel says of a member.
+
+    Attributes:
+        walls: for each of the four walls, the least part of the stations at which one of its lanes has metal.
+        bore: part of the stations at which the middle of the bore has metal; 0 for a bar.
+    """
+
+    walls: tuple[float, float, float, float]
+    bore: float
+
+    @property
+    def missing(self) -> int:
+        """How many of the walls are not there."""
+        return sum(part < WALL_PART for part in self.walls)
+
+
+def prove_walls(solid: Any, made: ReadyTable, work: int) -> WallProof | None:
+    """Where metal is along a member of a table: in its four walls, and in its bore; None of one without a place.
+
+    Args:
+        work: members times faces of the body, which bounds how closely is looked.
+    """
+    if made.section is None or made.placement is None:
+        return None
+    section = made.section
+    inside = _asker(solid)
+    each = _LANES if work <= _MUCH else (0.0,)
+    lanes = _lanes(section, each)
+    counts = [0] * len(lanes)
+    bore = 0
+    count = _STATIONS if work <= _MUCH else _FEWER if work <= _VERY_MUCH else _FEWEST
+    stations = list(_stations(pieces(made.table, made.placement, made.closed), count))
+    for at in stations:
+        for k, (p, q) in enumerate(lanes):
+            counts[k] += inside(at.at(p, q))
+        bore += section.bore is not None and inside(at.point)
+    parts = [count / len(stations) for count in counts]
+    walls = [min(parts[k : k + len(each)]) for k in range(0, len(parts), len(each))]
+    return WallProof((walls[0], walls[1], walls[2], walls[3]), bore / len(stations))
+
+
+def why_no_walls(proof: WallProof) -> Clause | None:
+    """Why a member with such a proof is none; None when it is one."""
+    if proof.missing:
+        return Clause.of("solid-wall-missing", missing=proof.missing)
+    if proof.bore > 1.0 - WALL_PART:
+        return Clause.of("solid-bore-filled")
+    return None
+
+
+def _lanes(section: Section, lanes: tuple[float, ...]) -> list[tuple[float, float]]:
+    """Points (along up, along across) in the middle of the four walls, so many of each."""
+    deep = section.wall / 2.0
+    half_p, half_q = section.height / 2.0 - deep, section.od / 2.0 - deep
+    flat_p, flat_q = max(half_p - section.corner, 0.2 * half_p), max(half_q - section.corner, 0.2 * half_q)
+    found = [(sign * half_p, lane * flat_q) for sign in (1.0, -1.0) for lane in lanes]
+    return found + [(lane * flat_p, sign * half_q) for sign in (1.0, -1.0) for lane in lanes]
+
+
+def _stations(stretches: tuple[Piece, ...], count: int) -> Iterator[Station]:
+    """Places along a member, clear of its ends, where a hole is no more likely than anywhere."""
+    total = sum(one.length for one in stretches)
+    parts = sorted((0.5 + k * _GOLDEN) % 1.0 for k in range(count))
+    for part in parts:
+        left = (0.06 + 0.88 * part) * total
+        for one in stretches:
+            if left <= one.length:
+                yield _at(one, left)
+                break
+            left -= one.length
+
+
+def _at(one: Piece, s: float) -> Station:
+    start = one.start
+    if one.arc is None:
+        return Station(start.at(0.0, 0.0, s), start.direction, start.across)
+    turn = one.arc.angle * s / one.length
+    arm = rotate(sub(start.point, one.arc.center), one.arc.normal, turn)
+    point = add(one.arc.center, arm)
+    return Station(point, rotate(start.direction, one.arc.normal, turn), rotate(start.across, one.arc.normal, turn))
+
+
+def _asker(solid: Any) -> Any:
+    """Whether a point lies in a solid's metal, also of one whose faces look into it."""
+    tool = BRepClass3d_SolidClassifier(solid)
+    tool.PerformInfinitePoint(1e-6)
+    metal = TopAbs_State.TopAbs_OUT if tool.State() == TopAbs_State.TopAbs_IN else TopAbs_State.TopAbs_IN
+
+    def inside(p: Vec) -> bool:
+        tool.Perform(gp_Pnt(*p), 1e-6)
+        return bool(tool.State() == metal)
+
+    return inside
+
+
+def volume_of(solid: Any) -> float:
+    """A solid's volume by the kernel, mm3, whichever way its faces look."""
+    props = GProp_GProps()
+    BRepGProp.VolumeProperties_s(solid, props)
+    return abs(float(props.Mass()))
+
+
+def volume_findings(volume: float, made: ReadyTable) -> list[Finding]:
+    """What is said where a body's metal is not that of section and length.
+
+    Cuts at the ends are allowed for: between the shortest and the longest that they can leave nothing is said.
+    """
+    section = made.section
+    if section is None:
+        return []
+    full = section.area * made.table.developed_length
+    short, long = (section.area * made.table.developed_length + sign * _ends_slack(made) for sign in (-1.0, 1.0))
+    nearest = min(max(volume, short), long)
+    off = (volume - nearest) / full
+    if abs(off) <= VOLUME_OFF:
+        return []
+    variant = "less" if off < 0.0 else "more"
+    values = {"percent": float(100.0 * abs(off)), "limit": 100.0 * VOLUME_OFF}
+    return [
+        Finding(
+            "solid-volume",
+            variant=variant,
+            tube=made.name,
+            measured=float(off),
+            limit=VOLUME_OFF,
+            values=values,
+        )
+    ]
+
+
+def is_too_little(volume: float, made: ReadyTable) -> bool:
+    """Whether a body holds far less metal than a member of section and length would."""
+    if made.section is None:
+        return False
+    full = made.section.area * made.table.developed_length
+    return volume + _ends_slack(made) < VOLUME_LEAST * full
+
+
+def _ends_slack(made: ReadyTable) -> float:
+    """Volume that slanted and coped ends may add or take, mm3."""
+    section = made.section
+    if section is None or made.metal is None:
+        return 0.0
+    # a cope stops before the centerline does, and is a saddle on top of that
+    lengths = [abs(m) + (section.greater / 2.0 if m < -1e-6 else 0.0) for m in made.metal]
+    return section.area * sum(lengths)
