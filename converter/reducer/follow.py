@@ -57,12 +57,13 @@ class TangentChain:
     miss: float
 
 
-def follow(points: Array, stretches: Sequence[Stretch]) -> TangentChain | None:
+def follow(points: Array, stretches: Sequence[Stretch], weights: Array | None = None) -> TangentChain | None:
     """The tangent chain of these straights and arcs that is closest to the vertices by least squares.
 
     Args:
         points: (n, 3) vertices, mm.
         stretches: their division; no straight follows a straight.
+        weights: (n,) what a vertex's distance counts; None for all alike.
 
     Returns:
         None where the stretches do not make a chain.
@@ -75,7 +76,7 @@ def follow(points: Array, stretches: Sequence[Stretch]) -> TangentChain | None:
     breaks = [stretches[0].first, *(s.last for s in stretches)]
     chain = _measured(points, table, placement, (0.0,) * len(table.bends), places, breaks)
     for turn in range(ROUNDS):
-        better = _fitted(points, chain, None, trimmed=turn == 0)
+        better = _fitted(points, chain, weights, trimmed=turn == 0)
         if better is None or (turn and better.breaks == chain.breaks):
             return better or chain
         chain = better
@@ -101,14 +102,16 @@ def flatten(points: Array, chain: TangentChain, within: float) -> TangentChain:
     return best
 
 
-def with_radii(points: Array, chain: TangentChain, radii: dict[int, float]) -> TangentChain | None:
+def with_radii(
+    points: Array, chain: TangentChain, radii: dict[int, float], weights: Array | None = None
+) -> TangentChain | None:
     """The chain fitted anew with the radii (mm) of some rows given; None where it does not come out."""
     bends = tuple(replace(b, clr=radii.get(k, b.clr)) for k, b in enumerate(chain.table.bends))
     table = replace(chain.table, bends=bends)
     given: TangentChain | None = _measured(points, table, chain.placement, chain.loose, chain.places, chain.breaks)
     for _ in range(2):
         if given is not None:
-            given = _fitted(points, given, None, fixed=frozenset(radii))
+            given = _fitted(points, given, weights, fixed=frozenset(radii))
     return given
 
 

@@ -36,6 +36,7 @@ CLOSE_BY = 1.25  #: times the tolerance: taken, and told, where more pieces do n
 WINDOW = 3  #: pieces in a row that are looked at together
 FEWER = {2: 14.0, 3: 8.0}  #: by how many times one piece less misses more on a free curve, at most (in theory 8, 3.4)
 MORE = (1.25, 6.0)  #: by how many times one piece more misses less on a free curve (in theory 3.4, 2.4)
+FIRM = 1000.0  #: what a vertex of a drawn straight counts beside those of smooth curves
 KINK = 1.0  #: degrees by which a corner in a smooth row stands out
 SAME = 1e-4  #: mm that an equal radius may add to the largest miss
 
@@ -76,14 +77,15 @@ def tangent_rows(points: Array, smooth: Flags, fit: float, radii: Sequence[float
     cuts = [0, *_sharp(points, smooth), len(points) - 1]
     for first, last in itertools.pairwise(cuts):
         own, chords = points[first : last + 1], smooth[first:last]
-        chain = _chain(own, fit)
+        firm = _firm(chords)
+        chain = _chain(own, fit, firm)
         if chain is None or not (chords.all() or _is_evident(own, chords, chain)):
             return None
         free = _free_rows(own, chain)
         loose = _loose(own, chords, chain)
         alone = tuple(b.clr or 0.0 for b in chain.table.bends)
         if not free:
-            chain = _of_equal_radii(own, chain, loose, fit, radii)
+            chain = _of_equal_radii(own, chain, loose, fit, radii, firm)
         out.append(FittedRow(first, last, chain, free, alone, loose))
     return out
 
@@ -100,14 +102,26 @@ def _sharp(points: Array, smooth: Flags) -> list[int]:
     return [int(v) for v in np.flatnonzero(sharp)]
 
 
-def _chain(points: Array, fit: float) -> TangentChain | None:
+def _firm(smooth: Flags) -> Array | None:
+    """Weights of vertices: straights drawn as such among smooth curves stay where they are, if that will do."""
+    if smooth.all() or not smooth.any():
+        return None
+    weights = np.ones(len(smooth) + 1)
+    drawn = np.flatnonzero(~smooth)
+    weights[drawn] = weights[drawn + 1] = FIRM
+    return weights
+
+
+def _chain(points: Array, fit: float, firm: Array | None) -> TangentChain | None:
     near: TangentChain | None = None
     for attempt, division in enumerate(divisions(points, fit, MOST_TURN_TANGENT)):
         count = len(division.stretches)
         beyond = near is not None and count > 4 * len(near.places) // 3 + 2
         if beyond or attempt == ATTEMPTS or count > MOST_STRETCHES:
             break
-        chain = follow(points, division.stretches)
+        chain = follow(points, division.stretches, firm)
+        if firm is not None and (chain is None or chain.miss > fit):
+            chain = follow(points, division.stretches)
         if chain is None:
             continue
         if fit < chain.miss <= NEARLY * fit:
@@ -175,7 +189,12 @@ def _loose(points: Array, smooth: Flags, chain: TangentChain) -> tuple[float, ..
 
 
 def _of_equal_radii(
-    points: Array, chain: TangentChain, loose: tuple[float, ...], fit: float, radii: Sequence[float]
+    points: Array,
+    chain: TangentChain,
+    loose: tuple[float, ...],
+    fit: float,
+    radii: Sequence[float],
+    firm: Array | None,
 ) -> TangentChain:
     """The chain with one radius for bends whose own agree, a die's where one agrees with all of them."""
     limit = max(fit, chain.miss)
@@ -183,7 +202,7 @@ def _of_equal_radii(
         wanted = _agreed(chain, loose, known)
         if not wanted:
             break
-        better = with_radii(points, chain, wanted)
+        better = with_radii(points, chain, wanted, firm)
         if better is not None and better.miss <= min(limit, 1.5 * chain.miss + SAME):
             return replace(better, loose=chain.loose)
     return chain
