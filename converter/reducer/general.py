@@ -220,10 +220,11 @@ def _free_groups(settled: Settled, tol: Tolerances) -> list[list[int]]:
 
     for k, (row, bow) in enumerate(zip(settled.table.bends, settled.bows, strict=True)):
         if bow is not None and bow.tangent:
+            apart = bool(current) and row.feed > max(bow.arc.length, _arc_length(settled, current[-1]))
+            if not bow.doubtful or abs(row.rotation) >= 90.0 or apart:
+                close()
             if bow.doubtful:
                 current.append(k)
-            else:
-                close()
             continue
         if bow is None or bow.exact or bow.level < loose:
             close()
@@ -234,6 +235,11 @@ def _free_groups(settled: Settled, tol: Tolerances) -> list[list[int]]:
         current.append(k)
     close()
     return groups
+
+
+def _arc_length(settled: Settled, row: int) -> float:
+    bow = settled.bows[row]
+    return 0.0 if bow is None else bow.arc.length
 
 
 def _free_curves(run: Run, groups: list[list[int]], settled: Settled, tol: Tolerances) -> list[Finding]:

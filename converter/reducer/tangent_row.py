@@ -15,14 +15,14 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import radians, sqrt
+from math import radians
 
 import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.circles import radius_uncertainty
 from converter.reducer.fewest import divisions, least_misses
-from converter.reducer.follow import TangentChain, away, flatten, follow, with_radii
+from converter.reducer.follow import TangentChain, flatten, follow, with_radii
 from converter.reducer.limits import MOST_TURN_TANGENT
 from converter.reducer.segment import turn_angles
 
@@ -175,13 +175,11 @@ def _free_rows(points: Array, chain: TangentChain) -> frozenset[int]:
 
 def _loose(points: Array, smooth: Flags, chain: TangentChain) -> tuple[float, ...]:
     """+- mm of each radius: by statistics of the vertices; a smooth curve's misses are no chance, so by their size."""
-    misses = away(points, chain)
     out = list(chain.loose)
     for k, (kind, row) in enumerate(chain.places):
-        first, last = chain.breaks[k], chain.breaks[k + 1]
-        if kind == "arc" and last > first and smooth[first:last].any():
-            size = sqrt(float((misses[first:last] ** 2).mean()))
-            out[row] = max(out[row], radius_uncertainty(size, radians(chain.table.bends[row].angle) / 2.0))
+        if kind == "arc" and smooth[chain.breaks[k] : chain.breaks[k + 1]].any():
+            half = radians(chain.table.bends[row].angle) / 2.0
+            out[row] = max(out[row], radius_uncertainty(chain.miss, half))
     return tuple(max(v, 1e-9) for v in out)
 
 
