@@ -29,9 +29,10 @@ from converter.reducer.spread import least_squares
 
 Array = NDArray[np.float64]
 
-ROUNDS = 4  #: times that vertices change sides
+ROUNDS = 5  #: times that vertices change sides
+STEPS = 4  #: of least squares each time
 LAWSON = 12  #: steps toward the least largest miss
-ALL_VERTICES = 5000  #: that a chain is fitted to, and at least
+ALL_VERTICES = 3000  #: that a chain is fitted to, and at least
 LEAST_VERTICES = 40  #: of each piece
 
 
@@ -203,7 +204,7 @@ def _fitted(
     first, last = chain.breaks[0], chain.breaks[-1]
     # the ends hold lengthwise: polish measures them from where the walk starts, and to the last vertex
     start, end = vec(points[first]), vec(points[last])
-    better: Polished | None = polish(chain.table, chain.placement, proofs, set(fixed), end, start)
+    better: Polished | None = polish(chain.table, chain.placement, proofs, set(fixed), end, start, STEPS)
     if better is None:
         return None
     return _measured(points, better.table, better.placement, better.loose, chain.places, chain.breaks)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import asin, cos, degrees, radians, sin, sqrt
 
 import numpy as np
@@ -228,10 +228,11 @@ def _tangent_pieces(
                 continue
             bend = chain.places[k][1]
             alone = row.alone[bend]
+            arc = replace(segment, radius=chain.table.bends[bend].clr or segment.radius)
             free = bool(smooth[first : row.first + chain.breaks[k + 1]].any())
             out.append(
                 Bow(
-                    segment,
+                    arc,
                     False,
                     row.loose[bend],
                     chain.miss,
@@ -240,7 +241,7 @@ def _tangent_pieces(
                     free,
                     tangent=True,
                     doubtful=bend in row.free,
-                    alone=alone if alone != segment.radius else 0.0,
+                    alone=alone if alone != arc.radius else 0.0,
                 )
             )
     return out

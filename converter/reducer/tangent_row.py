@@ -78,7 +78,7 @@ def tangent_rows(points: Array, smooth: Flags, fit: float, radii: Sequence[float
     for first, last in itertools.pairwise(cuts):
         own, chords = points[first : last + 1], smooth[first:last]
         firm = _firm(chords)
-        chain = _chain(own, fit, firm)
+        chain = _chain(own, fit, firm, noisy=not chords.any())
         if chain is None or not (chords.all() or _is_evident(own, chords, chain)):
             return None
         free = _free_rows(own, chain)
@@ -112,7 +112,7 @@ def _firm(smooth: Flags) -> Array | None:
     return weights
 
 
-def _chain(points: Array, fit: float, firm: Array | None) -> TangentChain | None:
+def _chain(points: Array, fit: float, firm: Array | None, *, noisy: bool) -> TangentChain | None:
     near: TangentChain | None = None
     for attempt, division in enumerate(divisions(points, fit, MOST_TURN_TANGENT)):
         count = len(division.stretches)
@@ -124,7 +124,7 @@ def _chain(points: Array, fit: float, firm: Array | None) -> TangentChain | None
             chain = follow(points, division.stretches)
         if chain is None:
             continue
-        if fit < chain.miss <= NEARLY * fit:
+        if noisy and fit < chain.miss <= NEARLY * fit:
             chain = flatten(points, chain, fit)
         if chain.miss <= fit:
             return chain
