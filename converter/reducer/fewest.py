@@ -32,7 +32,7 @@ LEAST_INTERVALS = 2  #: vertices after its first that an arc needs
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class DividedPart:
     """Vertices first..last on one straight (kind 'line') or on one arc ('arc')."""
 
     kind: str
@@ -44,7 +44,7 @@ class Stretch:
 class Division:
     """Stretches in order, the last vertex of one the first of the next, and their rms miss in mm."""
 
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[DividedPart, ...]
     miss: float
 
 
@@ -70,7 +70,7 @@ def divisions(points: Array, fit: float, turn: float) -> Iterator[Division]:
         if not pieces or pieces == known:
             continue
         known = pieces
-        stretches = tuple(Stretch(kind, int(rows[places[a]]), int(rows[places[b]])) for kind, a, b in pieces)
+        stretches = tuple(DividedPart(kind, int(rows[places[a]]), int(rows[places[b]])) for kind, a, b in pieces)
         yield Division(stretches, float(np.sqrt(total / len(looked_at))))
 
 

@@ -20,7 +20,7 @@ from converter.geometry.vectors import Vec, add, angle_between, any_normal, norm
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Segment
 from converter.reducer.directions import Element, bend_between
-from converter.reducer.fewest import PLACES, Stretch
+from converter.reducer.fewest import PLACES, DividedPart
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through, straight_through
 from converter.reducer.polish import Polished, RowVertices, polish, segments_of
 from converter.reducer.refit import distances
@@ -58,7 +58,7 @@ class TangentChain:
     miss: float
 
 
-def follow(points: Array, stretches: Sequence[Stretch], weights: Array | None = None) -> TangentChain | None:
+def follow(points: Array, stretches: Sequence[DividedPart], weights: Array | None = None) -> TangentChain | None:
     """The tangent chain of these straights and arcs that is closest to the vertices by least squares.
 
     Args:
@@ -116,7 +116,7 @@ def with_radii(
     return given
 
 
-def _places(stretches: Sequence[Stretch]) -> tuple[tuple[str, int], ...]:
+def _places(stretches: Sequence[DividedPart]) -> tuple[tuple[str, int], ...]:
     out: list[tuple[str, int]] = []
     row = 0
     for stretch in stretches:
@@ -125,7 +125,7 @@ def _places(stretches: Sequence[Stretch]) -> tuple[tuple[str, int], ...]:
     return tuple(out)
 
 
-def _begun(points: Array, stretches: Sequence[Stretch]) -> tuple[BendTable, Placement] | None:
+def _begun(points: Array, stretches: Sequence[DividedPart]) -> tuple[BendTable, Placement] | None:
     """Lines and circles of the stretches as one tangent walk, not yet fitted together."""
     pieces: list[Piece] = []
     for s in stretches:

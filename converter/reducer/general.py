@@ -24,7 +24,7 @@ from converter.reducer.rows import pieces_of
 from converter.reducer.settle import Settled, merge, open_loop, settle
 from converter.tolerances import DEFAULT, Tolerances
 
-LEAST_TOLD = 0.005  #: mm that a radius moved to be another's, from which on it is told
+LEAST_MOVED = 0.005  #: mm that a radius moved to be another's, from which on it is told
 FREE_LEVEL = 0.005  #: mm; bows found only above this, end to end, speak of a free curve
 
 #: The clause that counts curves of a kind.
@@ -298,7 +298,7 @@ def _shared_radii(run: Run, settled: Settled, radii: Sequence[float]) -> list[Fi
     findings = []
     for radius, rows in groups.items():
         own = [bow.alone for bow in (settled.bows[k] for k in rows) if bow is not None]
-        if max(abs(r - radius) for r in own) <= LEAST_TOLD:
+        if max(abs(r - radius) for r in own) <= LEAST_MOVED:
             continue
         findings.append(
             Finding(

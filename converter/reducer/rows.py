@@ -199,7 +199,7 @@ def _is_as_drawn(bows: int, fitted: Sequence[Piece]) -> bool:
     that of exact data they would have to be so many times more.
     """
     miss = max((piece.level for piece in fitted if isinstance(piece, Bow)), default=0.0)
-    return bows <= _bends_of(fitted) * max(1.0, 0.5 * (miss / LADDER_EXACT) ** (1.0 / 3.0))
+    return bool(bows <= _bends_of(fitted) * max(1.0, 0.5 * float(miss / LADDER_EXACT) ** (1.0 / 3.0)))
 
 
 def _tangent_pieces(

@@ -110,11 +110,12 @@ def test_a_tube_drawn_as_one_spline_in_a_cad_program(name):
     assert "to what was drawn as 1 spline; the table stays within 0.00" in fitted.message
 
 
+@pytest.mark.slow
 def test_a_wider_tolerance_never_takes_more_bends():
     wild = np.cumsum(np.random.default_rng(3).uniform(-60, 90, (5, 3)), axis=0)
     free = Spline(4, wild, np.repeat([0.0, 1.0], 5), None, tuple(wild[0].tolist()), tuple(wild[-1].tolist()))
     for curve in (interpolating(HOOK, Placement(), 6.0, 3), free):
-        counts = [len(run_of(curve, fit=fit).table.bends) for fit in (0.02, 0.05, 0.2, 1.0, 5.0)]
+        counts = [len(run_of(curve, fit=fit).table.bends) for fit in (0.05, 0.3, 2.0)]
         assert counts == sorted(counts, reverse=True)
     assert counts[0] > counts[-1], "a free curve has no number of its own"
 
@@ -141,7 +142,7 @@ def test_bends_of_one_radius_get_one_and_a_dies_where_it_agrees():
     run = run_of(drawn, radii=(57.0, 60.0, 63.0))
     assert [b.clr for b in run.table.bends] == [60.0] * 3
     (told,) = [f for f in run.findings if f.code == "radius-shared"]
-    assert told.variant == "die" and told.values["bends"] == 3
+    assert told.variant == "die" and dict(told.values)["bends"] == 3
     assert {round(b.clr, 3) for b in run_of(drawn, radii=(61.0,)).table.bends} != {61.0}
 
 
