@@ -267,7 +267,9 @@ class Job:
         from converter.reducer import reduce_drawing, reverse_run
         from converter.shop.corners import with_corners_mitred
 
-        runs, told = reduce_drawing(drawing, self.tolerances, across_layers=self.settings.across_layers)
+        shop = self.shop  # an invented shop's dies say nothing of what was drawn
+        radii = () if shop.is_demo else tuple(sorted({die.clr for die in shop.dies}))
+        runs, told = reduce_drawing(drawing, self.tolerances, across_layers=self.settings.across_layers, radii=radii)
         if not runs:
             message = _no_runs_sentence(drawing, self.display)
             raise NoRunsError(message, self, (*drawing.findings, *told))

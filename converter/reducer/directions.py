@@ -111,7 +111,7 @@ def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], li
             d = into[k]
             elements.append(Element(d, d, any_normal(d), 0.0, piece.length, None, k, piece.item, True))
         else:
-            elements.append(_bend(piece, into[k], out[k], k))
+            elements.append(bend_between(piece, into[k], out[k], k))
             rows += 1
         if k in near:
             joints.append(DirectionChange("near-tangent", max(rows, 1), near[k], piece.item))
@@ -171,7 +171,7 @@ def _shared(a: Piece, b: Piece, da: Vec, db: Vec) -> Vec:
     return across if dot(across, mean) > 0.0 else scale(across, -1.0)
 
 
-def _bend(bow: Bow, t_in: Vec, t_out: Vec, k: int) -> Element:
+def bend_between(bow: Bow, t_in: Vec, t_out: Vec, k: int) -> Element:
     """A bend between two fixed directions, in the plane they span where they tell one."""
     c = cross(t_in, t_out)
     s = norm(c)

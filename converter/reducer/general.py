@@ -2,40 +2,55 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from converter.findings import Finding
+from converter.findings import Clause, Finding
 from converter.geometry.circles import fit_circle, vec
 from converter.model.bends import BendTable
+from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Spline
 from converter.model.drawing import DrawnCurve
 from converter.model.run import Run
 from converter.reducer.chain import Chain
 from converter.reducer.limits import LADDER_EXACT, MOST_PIECES, too_many_pieces
-from converter.reducer.pieces import Bow, Piece, Straight, pieces_of
+from converter.reducer.pieces import Bow, Piece, Straight
 from converter.reducer.polish import MOST_BENDS, RowVertices, polish, segments_of, thinned
 from converter.reducer.refit import distances, largest
 from converter.reducer.remarks import PLACES
+from converter.reducer.rows import pieces_of
 from converter.reducer.settle import Settled, merge, open_loop, settle
 from converter.tolerances import DEFAULT, Tolerances
 
+LEAST_MOVED = 0.005  #: mm that a radius moved to be another's, from which on it is told
 FREE_LEVEL = 0.005  #: mm; bows found only above this, end to end, speak of a free curve
 
+#: The clause that counts curves of a kind.
+_KINDS = {Line: "drawn-lines", Arc: "drawn-arcs", Spline: "drawn-splines", Ellipse: "drawn-ellipses"}
 
-def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT) -> Run | None:
-    """One chain the general way: fit, merge, settle, measure. None when nothing with a length is left."""
+
+def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, radii: Sequence[float] = ()) -> Run | None:
+    """One chain the general way: fit, merge, settle, measure. None when nothing with a length is left.
+
+    Args:
+        one: drawn curves, joined.
+        name: of the run.
+        tol: mm and degrees.
+        radii: mm, of the shop's dies, preferred among fitted ones that agree with them.
+    """
     drawn = [d for d, _ in one.items]
-    made = _settled(one, tol)
+    made = _settled(one, tol, radii)
     if made is None:
         return None
     # a free curve is cut finer until the tube follows it within the tolerance, or three times
     finer = tol
     for _ in range(3):
-        if made.deviation <= tol.fit or not _free_groups(made.settled, tol):
+        if made.deviation <= tol.fit or _is_tangent(made.settled) or not _free_groups(made.settled, tol):
             break
         finer = replace(finer, fit=finer.fit / 2.0)
-        again = _settled(one, finer)
+        again = _settled(one, finer, radii)
         if again is None or again.deviation >= made.deviation:
             break
         made = again
@@ -46,7 +61,7 @@ def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT) -> Run | None
     )
     table = BendTable(bends, settled.table.tail)
     run = Run(name, one.layer, one.closed, table, settled.placement, made.deviation, one.handles)
-    return replace(run, findings=tuple(_run_findings(run, settled, drawn, tol)))
+    return replace(run, findings=tuple(_run_findings(run, settled, drawn, tol, radii)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +72,13 @@ class _SettledChain:
     deviation: float
 
 
-def _settled(one: Chain, tol: Tolerances) -> _SettledChain | None:
-    pieces = [p for p in pieces_of(one.items, tol, one.closed) if not isinstance(p, Straight) or p.length > 0.0]
+def _is_tangent(settled: Settled) -> bool:
+    """Whether every bend that is not as drawn was fitted together with what is beside it."""
+    return all(bow is None or bow.exact or bow.tangent for bow in settled.bows)
+
+
+def _settled(one: Chain, tol: Tolerances, radii: Sequence[float]) -> _SettledChain | None:
+    pieces = [p for p in pieces_of(one.items, tol, one.closed, radii) if not isinstance(p, Straight) or p.length > 0.0]
     if not pieces:
         return None
     pieces = merge(pieces, tol)
@@ -69,7 +89,10 @@ def _settled(one: Chain, tol: Tolerances) -> _SettledChain | None:
     settled = settle(pieces, tol)
     deviation = largest([p.proof for p in pieces], settled.segments) if any(settled.segments) else 0.0
     made = _SettledChain(settled, deviation)
-    noisy = any(isinstance(p, Bow) and not p.free and p.level > LADDER_EXACT for p in pieces)
+    noisy = any(isinstance(p, Bow) and not (p.free or p.tangent) and p.level > LADDER_EXACT for p in pieces)
+    if not noisy and any(isinstance(p, Bow) and p.tangent for p in pieces):
+        # fitted already, but for what was drawn exactly beside it, or where a loop was closed
+        noisy = deviation > max(p.level for p in pieces if isinstance(p, Bow)) + tol.equal
     strays = deviation > tol.fit and any(isinstance(p, Bow) and p.free for p in pieces)
     if (noisy or strays) and len(settled.table.bends) <= MOST_BENDS:
         return _polished(made, pieces)
@@ -110,9 +133,10 @@ def _polished(made: _SettledChain, pieces: list[Piece]) -> _SettledChain:
 # --- what is told of a run ---------------------------------------------------------------
 
 
-def _run_findings(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerances) -> list[Finding]:
-    groups = _free_groups(settled, tol)
-    findings = [_free_curve(run, groups, settled, tol)] if groups else []
+def _run_findings(
+    run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerances, radii: Sequence[float]
+) -> list[Finding]:
+    findings = _free_curves(run, _free_groups(settled, tol), settled, tol)
     for joint in settled.joints:
         if joint.kind not in ("kink", "fold-back"):
             continue
@@ -153,6 +177,7 @@ def _run_findings(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tole
             )
         )
     fitted = [k for k, b in enumerate(settled.bows, 1) if b is not None and not b.exact]
+    findings += _shared_radii(run, settled, radii)
     if fitted:
         findings.append(
             Finding(
@@ -164,7 +189,7 @@ def _run_findings(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tole
                 layer=run.layer,
                 at=run.bend_point(fitted[0]),
                 also=tuple(run.bend_point(k) for k in fitted[1 : 1 + PLACES]),
-                values={"bends": len(fitted), "away": run.deviation},
+                values={"bends": len(fitted), "away": run.deviation, "drawn": _drawn_as(drawn)},
             )
         )
     if run.deviation > tol.fit:
@@ -194,6 +219,13 @@ def _free_groups(settled: Settled, tol: Tolerances) -> list[list[int]]:
         current.clear()
 
     for k, (row, bow) in enumerate(zip(settled.table.bends, settled.bows, strict=True)):
+        if bow is not None and bow.tangent:
+            apart = bool(current) and row.feed > max(bow.arc.length, _arc_length(settled, current[-1]))
+            if not bow.doubtful or abs(row.rotation) >= 90.0 or apart:
+                close()
+            if bow.doubtful:
+                current.append(k)
+            continue
         if bow is None or bow.exact or bow.level < loose:
             close()
             continue
@@ -205,20 +237,30 @@ def _free_groups(settled: Settled, tol: Tolerances) -> list[list[int]]:
     return groups
 
 
-def _free_curve(run: Run, groups: list[list[int]], settled: Settled, tol: Tolerances) -> Finding:
-    """The finding for the free curves of a run: how far the best single bend would stay from the worst of them."""
-    aways = []
+def _arc_length(settled: Settled, row: int) -> float:
+    bow = settled.bows[row]
+    return 0.0 if bow is None else bow.arc.length
+
+
+def _free_curves(run: Run, groups: list[list[int]], settled: Settled, tol: Tolerances) -> list[Finding]:
+    """The finding for the free curves of a run, if any: how far the best single bend strays from the worst of them."""
+    aways = {}
     for group in groups:
         circle = fit_circle(np.concatenate([b.proof for b in (settled.bows[k] for k in group) if isinstance(b, Bow)]))
-        aways.append(circle.residual if circle is not None else 0.0)
-    away = max(aways)
+        residual = circle.residual if circle is not None else 0.0
+        if residual > tol.fit:  # else a single bend would do
+            aways[group[0]] = residual
+    groups = [group for group in groups if group[0] in aways]
+    if not groups:
+        return []
+    away = max(aways.values())
     middles = [run.bend_point((2 * group[0] + len(group) + 1) // 2) for group in groups]
     first, last = groups[0][0] + 1, groups[-1][-1] + 1
     row = run.table.bends[first - 1]
     values: dict[str, object] = {"other_bend": last, "away": away, "limit": tol.fit}
     if len(groups) > 1:
         values |= {"bends": sum(map(len, groups)), "curves": len(groups)}
-    return Finding(
+    finding = Finding(
         "not-line-arc",
         tube=run.name,
         variant="several" if len(groups) > 1 else "two" if last == first + 1 else "",
@@ -232,3 +274,44 @@ def _free_curve(run: Run, groups: list[list[int]], settled: Settled, tol: Tolera
         also=tuple(middles[1 : 1 + PLACES]),
         values=values,
     )
+    return [finding]
+
+
+def _drawn_as(drawn: Sequence[DrawnCurve]) -> tuple[Clause, ...]:
+    """What a run was drawn as: ``24 chords``, ``1 spline``, counted by kind."""
+    counts: Counter[str] = Counter()
+    for one in drawn:
+        for part in one.curve.parts if isinstance(one.curve, Path) else (one.curve,):
+            if isinstance(part, Polyline):
+                counts["drawn-chords"] += len(part.points) - 1
+            else:
+                counts[_KINDS[type(part)]] += 1
+    return tuple(Clause.of(kind, count=count) for kind, count in counts.items())
+
+
+def _shared_radii(run: Run, settled: Settled, radii: Sequence[float]) -> list[Finding]:
+    """That bends have one radius, or a die's, though each alone would have its own: a finding for each radius."""
+    groups: dict[float, list[int]] = {}
+    for k, bow in enumerate(settled.bows):
+        if bow is not None and bow.alone:
+            groups.setdefault(bow.arc.radius, []).append(k)
+    findings = []
+    for radius, rows in groups.items():
+        own = [bow.alone for bow in (settled.bows[k] for k in rows) if bow is not None]
+        if max(abs(r - radius) for r in own) <= LEAST_MOVED:
+            continue
+        findings.append(
+            Finding(
+                "radius-shared",
+                tube=run.name,
+                variant="die" if radius in radii else "",
+                bend=rows[0] + 1,
+                measured=max(abs(r - radius) for r in own),
+                unit="mm",
+                layer=run.layer,
+                at=run.bend_point(rows[0] + 1),
+                also=tuple(run.bend_point(k + 1) for k in rows[1 : 1 + PLACES]),
+                values={"bends": len(rows), "radius": radius, "least": min(own), "most": max(own)},
+            )
+        )
+    return findings

@@ -28,11 +28,12 @@ MOST_VERTICES = 60  #: per piece; more say the same again
 
 @dataclass(frozen=True, slots=True)
 class RowVertices:
-    """Vertices (n, 3) that lie on the straight before row k (kind 'line') or on bend k ('arc')."""
+    """Vertices (n, 3) that lie on the straight before row k (kind 'line') or on bend k ('arc'), and their weights."""
 
     kind: str
     row: int
     points: Array
+    weights: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,13 @@ class _RowMove:
 
 
 def polish(
-    table: BendTable, placement: Placement, proofs: list[RowVertices], fixed: set[int], end: Vec
+    table: BendTable,
+    placement: Placement,
+    proofs: list[RowVertices],
+    fixed: set[int],
+    end: Vec,
+    start: Vec | None = None,
+    steps: int = STEPS,
 ) -> Polished | None:
     """The table and placement closest to the vertices.
 
@@ -67,15 +74,17 @@ def polish(
         proofs: the vertices of each piece.
         fixed: rows whose radius was drawn and stays.
         end: drawn point at end B.
+        start: drawn point at end A, where the placement does not begin there.
+        steps: how many, at most.
 
     Returns:
         None where the search does not come closer.
     """
-    start = placement.start
+    start = placement.start if start is None else start
     best = _cost(table, placement, proofs, start, end)
     first = best
     loose: tuple[float, ...] = ()
-    for _ in range(STEPS):
+    for _ in range(steps):
         changes, names = _changes(table, placement, fixed)
         residual, jacobian = _system(table, placement, proofs, changes, start, end)
         try:
@@ -186,7 +195,7 @@ def _system(
         if after.any():
             move = np.broadcast_to(np.array(change.v), (int(after.sum()), 3))
             if change.w != (0.0, 0.0, 0.0):
-                move = move + np.cross(np.array(change.w), points[after] - np.array(change.at))
+                move = move + _turned(change.w, points[after] - np.array(change.at))
             jacobian[after, column] = -np.einsum("ij,ij->i", ups[after], move)
         if change.radius_of >= 0:
             own = (rows == change.radius_of) & arcs
@@ -194,6 +203,12 @@ def _system(
             inward = np.array(cross(n, t))
             jacobian[own, column] = -(ups[own] @ inward) - radial[own]
     return values, jacobian
+
+
+def _turned(w: Vec, arms: Array) -> Array:
+    """w x arms, row by row (np.cross is several times slower)."""
+    x, y, z = arms[:, 0], arms[:, 1], arms[:, 2]
+    return np.stack((w[1] * z - w[2] * y, w[2] * x - w[0] * z, w[0] * y - w[1] * x), axis=1)
 
 
 def _rows(
@@ -208,20 +223,23 @@ def _rows(
     radial: list[Array] = []
     values: list[Array] = []
 
-    def put(x: Array, u: Array, row: int, on_arc: bool, is_radial: bool, value: Array) -> None:
+    def put(
+        x: Array, u: Array, row: int, on_arc: bool, is_radial: bool, value: Array, weights: Array | None = None
+    ) -> None:
+        w = np.ones(len(x)) if weights is None else weights
         points.append(x)
-        ups.append(u)
+        ups.append(u if weights is None else u * w[:, None])
         rows.append(np.full(len(x), row))
         arcs.append(np.full(len(x), on_arc))
-        radial.append(np.full(len(x), 1.0 if is_radial else 0.0))
-        values.append(value)
+        radial.append(w if is_radial else np.zeros(len(x)))
+        values.append(value if weights is None else value * w)
 
     for proof in proofs:
         x = proof.points
         origin, along_t, n, arc = frames[proof.row]
         if proof.kind == "line":
             for u in (np.array(n), np.array(cross(n, along_t))):
-                put(x, np.broadcast_to(u, x.shape), proof.row, False, False, (x - np.array(origin)) @ u)
+                put(x, np.broadcast_to(u, x.shape), proof.row, False, False, (x - np.array(origin)) @ u, proof.weights)
         elif isinstance(arc, Arc):
             up = np.array(arc.normal)
             arm = x - np.array(arc.center)
@@ -229,8 +247,8 @@ def _rows(
             flat = arm - np.multiply.outer(height, up)
             size = np.sqrt(np.einsum("ij,ij->i", flat, flat))
             u = flat / np.where(size > 0.0, size, 1.0)[:, None]
-            put(x, u, proof.row, True, True, size - arc.radius)
-            put(x, np.broadcast_to(up, x.shape), proof.row, True, False, height)
+            put(x, u, proof.row, True, True, size - arc.radius, proof.weights)
+            put(x, np.broadcast_to(up, x.shape), proof.row, True, False, height, proof.weights)
     # the ends also hold lengthwise
     a, b = np.array([start]), np.array([end])
     point, t = np.array(frames[0][0]), np.array(frames[0][1])

@@ -34,6 +34,7 @@ def reduce_drawing(
     tol: Tolerances = DEFAULT,
     *,
     across_layers: bool = True,
+    radii: Sequence[float] = (),
 ) -> tuple[list[Run], list[Finding]]:
     """Every run of a drawing with its bend table, and what was noticed on the way.
 
@@ -41,6 +42,7 @@ def reduce_drawing(
         drawing: what an importer read, in mm.
         tol: tolerances in mm and degrees.
         across_layers: whether a run may continue tangent onto another layer.
+        radii: mm, of the shop's dies: a fitted radius that agrees with one of them is taken to be that one.
 
     Returns:
         Runs in drawn order, none for a drawing without curves; findings about the drawing as a
@@ -57,7 +59,7 @@ def reduce_drawing(
     runs: list[Run] = []
     for one, quick, name in steps(zip(chains, plain, labels[: len(chains)], strict=True), "tubes", len(chains)):
         try:
-            run = _exact_run(one, quick, name) if quick is not None else _general(one, name, tol)
+            run = _exact_run(one, quick, name) if quick is not None else _general(one, name, tol, radii)
         except GeometryError as error:
             if error.code != "too-many-bends":
                 raise
@@ -205,7 +207,7 @@ def _ready(table: ReadyTable, name: str) -> Run:
     )
 
 
-def _general(one: Chain, name: str, tol: Tolerances) -> Run | None:
+def _general(one: Chain, name: str, tol: Tolerances, radii: Sequence[float]) -> Run | None:
     from converter.reducer.general import reduce_chain  # fitting code that exact drawings never need
 
-    return reduce_chain(one, name, tol)
+    return reduce_chain(one, name, tol, radii)

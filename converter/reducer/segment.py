@@ -26,6 +26,7 @@ from converter.reducer.limits import LADDER_EXACT, MOST_PIECES, MOST_TURN_TANGEN
 Array = NDArray[np.float64]
 
 LADDER = (LADDER_EXACT, 2e-4, 2e-3, 1e-2)  #: mm; below the fit tolerance, which is the last rung
+WIDEST = 0.05  #: mm; data is exact where it needs about as few arcs at this tolerance
 THIN = 40  #: vertices looked at while searching
 MOST_TURN = 22.6  #: degrees per vertex of a tessellated arc without further evidence (16 chords a circle)
 FEW_TURN = 15.1  #: degrees per vertex of a one-chord arc beside arcs that are certain
@@ -77,6 +78,12 @@ def split(points: Array, fit: float, smooth: NDArray[np.bool_] | None = None) ->
         return SpanSplit(tuple(Span("line", i, i + 1) for i in range(n - 1)), 0.0)
     best = _climb(points, fit)
     return SpanSplit(_judge(points, turns, _merged(points, best, fit), smooth, best.level), best.level)
+
+
+def fewest_arcs(points: Array, fit: float) -> int:
+    """How many arcs a row of vertices (n, 3) takes within so many mm, each as long as it can be."""
+    spans = _greedy(points - points[0], fit, MOST_PIECES)
+    return MOST_PIECES if spans is None else sum(span.kind == "arc" for span in spans)
 
 
 def _climb(points: Array, fit: float) -> SpanSplit:

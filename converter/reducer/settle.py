@@ -83,7 +83,7 @@ def _join(a: Piece, b: Piece, tol: Tolerances) -> Piece | None:
             main = a.arc if a.arc.angle >= b.arc.angle else b.arc
             arc = Arc(main.center, main.normal, main.radius, a.arc.start, b.arc.end, angle)
             return replace(a, arc=arc, proof=np.concatenate((a.proof, b.proof)))
-    if isinstance(a, Bow) and isinstance(b, Bow) and not a.exact and not b.exact:
+    if isinstance(a, Bow) and isinstance(b, Bow) and not (a.exact or b.exact or (a.tangent and b.tangent)):
         # the splitting is maximal, so this is one arc drawn as two, or cut by the start of a loop
         level = max(a.level, b.level)
         together = np.concatenate((a.proof, b.proof[1:]))
@@ -118,10 +118,10 @@ def settle(pieces: list[Piece], tol: Tolerances) -> Settled:
     elements, joints = elements_of(pieces, tol)
     start = start_of(pieces[0])
     lengths, radii = _drawn_sizes(elements)
-    settled = _assemble(elements, lengths, radii, start, len(pieces))
+    settled = assemble(elements, lengths, radii, start, len(pieces))
     if _worst_joint(settled[2], pieces) > tol.equal:
         lengths, radii, start = least_squares(elements, pieces, lengths, radii, start)
-        settled = _assemble(elements, lengths, radii, start, len(pieces))
+        settled = assemble(elements, lengths, radii, start, len(pieces))
     table, placement, segments = settled
     rows = [e for e in elements if not e.is_straight]
     return Settled(
@@ -151,10 +151,10 @@ def _drawn_sizes(elements: list[Element]) -> tuple[list[float], list[float]]:
     return lengths, radii
 
 
-def _assemble(
+def assemble(
     elements: list[Element], lengths: list[float], radii: list[float], start: Vec, pieces: int
 ) -> tuple[BendTable, Placement, tuple[Segment | None, ...]]:
-
+    """The table that a walk along elements makes, where it stands, and what each of so many pieces became."""
     rows: list[Bend] = []
     segments: list[Segment | None] = [None] * pieces
     feed = 0.0

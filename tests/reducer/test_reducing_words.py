@@ -208,14 +208,16 @@ SETTLED = (
     "L, bend 1: 2 joints of the tube missed tangency, most of all there, by 0.115°, and were smoothed.",
     "L, bend 1: a straight and an arc meet there at 5.00°; up to 0.2° counts as smooth.",
     "L, bend 1: the line doubles back on itself there by 180.00°.",
-    "L: 1 bend was fitted to drawn chords or curves; the table stays within 0.0000 mm of them.",
-    "L: 2 bends were fitted to drawn chords or curves; the table stays within 0.0000 mm of them.",
-    "L, bend 1: the bends from this one to bend 20 stand for a curve that is not made of straights and arcs; the "
-    "best single bend would stray 35.48 mm from it, the tolerance is 0.0500 mm.",
+    "L: 1 bend was fitted, tangent to the straights, to what was drawn as 62 chords; the table stays within 0.0000 mm "
+    "of it.",
+    "L: 2 bends were fitted, tangent to the straights, to what was drawn as 123 chords; the table stays within "
+    "0.0000 mm of it.",
+    "L, bend 1: the bends from this one to bend 17 stand for a curve that is not made of straights and arcs; the "
+    "best single bend would stray 35.27 mm from it, the tolerance is 0.0500 mm.",
     "L, bend 1: this bend and bend 2 stand for a curve that is not made of straights and arcs; the best single "
-    "bend would stray 0.18 mm from it, the tolerance is 0.0500 mm.",
-    "L, bend 1: 8 bends from this one to bend 9 stand for 2 curves that are not made of straights and arcs; the best "
-    "single bend would stray 3.27 mm from one, the tolerance is 0.0500 mm.",
+    "bend would stray 0.17 mm from it, the tolerance is 0.0500 mm.",
+    "L, bend 1: 8 bends from this one to bend 8 stand for 2 curves that are not made of straights and arcs; the best "
+    "single bend would stray 3.42 mm from one, the tolerance is 0.0500 mm.",
     "L: the numbers read as mm make it 3e+06 mm long; no tube is longer than 1e+06 mm.",
     "L: the numbers read as mm make it 0.08 mm long; read as m it would be 80 mm; no tube is shorter than 0.1 mm.",
 )

@@ -63,7 +63,9 @@ def part_text(part: Part, display: Display, marks: Mapping[tuple[str, int], str]
         about.append("closed")
     lines = [titled(part_title(part), ", ".join(about)), *part_lines(part)]
     marks = part_marks(part, marks or {})
-    if run.table.bends:
+    if run.is_free_curve:
+        lines.append("  no bend table: it has a curve that is not made of straights and arcs")
+    elif run.table.bends:
         rows = [
             [str(i), display.number(b.feed), _degrees(b.rotation), _degrees(b.angle), _radius(b.clr, display)]
             for i, b in enumerate(run.table.bends, 1)

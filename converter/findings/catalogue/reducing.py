@@ -112,12 +112,25 @@ define(
         "mesh": "Give it a radius: with the radius option, a die, or in the mesh.",
     },
 )
+for _kind in ("chord", "line", "arc", "spline", "ellipse"):
+    clause(f"drawn-{_kind}s", "{count:count " + _kind + "}")
 define(
     "curve-fitted",
     NOTE,
     "A tessellated or free curve was replaced by straights and arcs within the fit tolerance.",
-    says="{bends:count bend} {bends:was/were} fitted to drawn chords or curves; the table stays within {away:fine} "
-    "of them",
+    says="{bends:count bend} {bends:was/were} fitted, tangent to the straights, to what was drawn as {drawn:list}; the "
+    "table stays within {away:fine} of it",
+)
+define(
+    "radius-shared",
+    NOTE,
+    "Fitted radii that are equal within what the drawing tells of them were taken for one, a die's where it agrees.",
+    says={
+        "": "{bends:count bend} from this one on {bends:has/have} one radius of {radius:length}: fitted alone "
+        "{bends:it has/they have} {least:fine} to {most:fine}, and the drawing tells no more",
+        "die": "{bends:count bend} from this one on {bends:has/have} the radius {radius:length} of a die of the shop: "
+        "fitted alone {bends:it has/they have} {least:fine} to {most:fine}, and the drawing tells no more",
+    },
 )
 _STRAYS = "the best single bend would stray {away:length} from it, the tolerance is {limit:fine}"
 define(

@@ -1,0 +1,271 @@
+"""The fewest straights and arcs that a row of vertices can stand for, found over the whole row at once.
+
+For each pair of places in a row the best line and the best circle through the vertices between them have a closed
+form in moments, which are running sums: their squared misses cost a few array operations a place. Dynamic programming
+over the places then gives, for a price per piece, the division of least price and misses together (the segmentation of
+Bellman 1961, "On the approximation of curves by line segments using dynamic programming"). Falling prices give more
+and more pieces, the same ones whatever the tolerance, so a wider tolerance stops at fewer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import radians, sin
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+PLACES = 400  #: rows of so many vertices are searched vertex by vertex
+COARSE = 180  #: places of a longer row that are searched first
+AROUND = 16  #: places looked at around each joint of a coarse division, at most
+VERTICES = 2400  #: looked at; more say the same again
+COARSE_PRICE = 0.3  #: mm2; of the coarse division whose joints are looked at closely, whatever the tolerance
+WIDE = 0.5  #: mm; divisions are searched up to this rms miss, or the fit tolerance where that is more
+PRICES = np.geomspace(1e6, 1e-9, 76)  #: mm2 per piece, falling: each 1.6 times less
+ARC_PRICE = 2.0  #: a bend says three numbers (plane, angle, radius) where a straight says one
+LOOKED_AT = 100  #: vertices that tell a free curve
+LEAST_INTERVALS = 2  #: vertices after its first that an arc needs
+
+
+@dataclass(frozen=True, slots=True)
+class DividedPart:
+    """Vertices first..last on one straight (kind 'line') or on one arc ('arc')."""
+
+    kind: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Division:
+    """Stretches in order, the last vertex of one the first of the next, and their rms miss in mm."""
+
+    stretches: tuple[DividedPart, ...]
+    miss: float
+
+
+def divisions(points: Array, fit: float, turn: float) -> Iterator[Division]:
+    """Divisions of a row of vertices (n, 3), fewest pieces first, from the first whose rms miss is within ``fit``.
+
+    Two straights never follow each other: the row has no sharp corner.
+
+    Args:
+        points: vertices in order, mm, consecutive ones different.
+        fit: mm; no division of fewer pieces stays within it everywhere.
+        turn: degrees that an arc turns between neighbouring vertices, at most.
+    """
+    step = 1 + (len(points) - 1) // VERTICES
+    rows = np.unique(np.append(np.arange(0, len(points), step), len(points) - 1))
+    looked_at = points[rows]
+    places = _places(looked_at, turn)
+    costs = _all_misses(looked_at, places, max(fit, WIDE), turn)
+    low = _first_within(costs, len(looked_at) * fit * fit)
+    known: tuple[tuple[str, int, int], ...] = ()
+    for price in PRICES[low:].tolist():
+        pieces, total = _cheapest(costs, price)
+        if not pieces or pieces == known:
+            continue
+        known = pieces
+        stretches = tuple(DividedPart(kind, int(rows[places[a]]), int(rows[places[b]])) for kind, a, b in pieces)
+        yield Division(stretches, float(np.sqrt(total / len(looked_at))))
+
+
+def _all_misses(points: Array, places: Index, wide: float, turn: float) -> list[tuple[Array, Array]]:
+    bound = len(points) * wide * wide
+    return [_misses(points, places, i, bound, turn) for i in range(len(places) - 1)]
+
+
+def _first_within(costs: list[tuple[Array, Array]], most: float) -> int:
+    """The index of the highest price whose division misses by no more (mm2): misses fall with the price."""
+    low, high = 0, len(PRICES) - 1
+    while low < high:
+        middle = (low + high) // 2
+        if _cheapest(costs, float(PRICES[middle]))[1] <= most:
+            high = middle
+        else:
+            low = middle + 1
+    return low
+
+
+def _places(points: Array, turn: float) -> Index:
+    """Vertices at which a piece may begin: all, or those around the joints that a coarse search leaves, and some more.
+
+    A coarse place that is not quite where two pieces meet costs a short piece more; there the joint is looked for.
+    """
+    n = len(points)
+    if n <= PLACES:
+        return np.arange(n)
+    d = np.diff(points, axis=0)
+    size = np.sqrt((d * d).sum(axis=1))
+    t = d / size[:, None]
+    turned = np.zeros(n - 1)
+    turned[1:] = np.sqrt(((t[1:] - t[:-1]) ** 2).sum(axis=1))
+    # as many along length, along turning and along the count
+    along = np.cumsum(size / size.sum() + turned / max(float(turned.sum()), 1e-300) + 1.0 / (n - 1))
+    wanted = np.linspace(0.0, float(along[-1]), COARSE)[1:-1]
+    coarse = np.unique(np.concatenate(([0], np.minimum(np.searchsorted(along, wanted) + 1, n - 1), [n - 1])))
+    costs = _all_misses(points, coarse, WIDE, turn)
+    pieces, _ = _cheapest(costs, COARSE_PRICE)
+    around = max(4, min(AROUND, PLACES // max(1, len(pieces) - 1)))
+    chosen = [coarse[::2], coarse[-1:]]
+    for _, joint, _ in pieces[1:]:
+        before, after = int(coarse[joint - 1]), int(coarse[joint + 1])
+        chosen.append(np.unique(np.linspace(before, after, min(around, after - before + 1)).astype(np.intp)))
+    return np.unique(np.concatenate(chosen))
+
+
+def _misses(points: Array, places: Index, i: int, bound: float, turn: float) -> tuple[Array, Array]:
+    """Sums of squared misses in mm2 of the best straight and the best arc from place i to the places after it.
+
+    Returns:
+        Two rows, as long as any of them stays within ``bound``; infinite where an arc cannot be.
+    """
+    start, reach = int(places[i]), 32
+    while True:
+        ahead = places[i + 1 : i + 1 + reach]
+        q = points[start : int(ahead[-1]) + 1] - points[start]
+        lines, arcs = _closed_form(q, ahead - start, turn)
+        within = np.flatnonzero(np.minimum(lines, arcs) <= bound)
+        beyond = not within.size or int(within[-1]) + 1 < len(ahead)
+        if beyond or i + 1 + reach >= len(places):
+            break
+        reach *= 2
+    count = int(within[-1]) + 1 if within.size else 1
+    lines, arcs = lines[:count], arcs[:count]
+    lines[lines > bound] = np.inf
+    arcs[arcs > bound] = np.inf
+    return lines, arcs
+
+
+def least_misses(points: Array, *counts: int) -> tuple[float, ...]:
+    """The least rms miss in mm of vertices (n, 3) from so many straights or arcs, which need not be tangent."""
+    rows = points[np.unique(np.linspace(0, len(points) - 1, min(len(points), LOOKED_AT)).astype(np.intp))]
+    n = len(rows)
+    cost = np.full((n, n), np.inf)
+    for i in range(n - 1):
+        lines, arcs = _closed_form(rows[i:] - rows[i], np.arange(1, n - i), 180.0)
+        cost[i, i + 1 :] = np.minimum(lines, arcs)
+    total = np.full(n, np.inf)
+    total[0] = 0.0
+    by_count = [0.0]
+    for _ in range(max(counts)):
+        total = (total[:, None] + cost).min(axis=0)
+        by_count.append(float(np.sqrt(total[-1] / n)))
+    return tuple(by_count[k] for k in counts)
+
+
+def _closed_form(q: Array, ends: Index, turn: float) -> tuple[Array, Array]:
+    """Squared misses of vertices q[0..e] for each e in ``ends`` from their best straight, and from their best arc.
+
+    Args:
+        q: (n, 3) vertices from the first one, which is the origin.
+        ends: indices into q.
+        turn: degrees that an arc turns between neighbouring vertices, at most.
+    """
+    square = np.einsum("ij,ij->i", q, q)
+    count = ends + 1.0
+    s1 = np.cumsum(q, axis=0)[ends]
+    s2 = np.cumsum(q[:, :, None] * q[:, None, :], axis=0)[ends]
+    s3 = np.cumsum(square[:, None] * q, axis=0)[ends]
+    s4 = np.cumsum(square * square)[ends]
+    swept = np.zeros_like(q)
+    swept[1:, 0] = q[:-1, 1] * q[1:, 2] - q[:-1, 2] * q[1:, 1]
+    swept[1:, 1] = q[:-1, 2] * q[1:, 0] - q[:-1, 0] * q[1:, 2]
+    swept[1:, 2] = q[:-1, 0] * q[1:, 1] - q[:-1, 1] * q[1:, 0]
+    area = np.cumsum(swept, axis=0)[ends]
+    chords = np.zeros(len(q))
+    chords[1:] = np.sqrt((np.diff(q, axis=0) ** 2).sum(axis=1))
+    longest = np.maximum.accumulate(chords)[ends]
+
+    mean = s1 / count[:, None]
+    scatter = s2 - count[:, None, None] * mean[:, :, None] * mean[:, None, :]
+    total = np.trace(scatter, axis1=1, axis2=2)
+    d = _units(q[ends])
+    for _ in range(2):  # power iterations: the chord is nearly the principal axis already
+        d = _units(np.einsum("ijk,ik->ij", scatter, d))
+    lines = np.maximum(total - np.einsum("ij,ijk,ik->i", d, scatter, d), 0.0)
+
+    normal = _units(area)
+    adjugate = _adjugate(scatter)
+    for _ in range(2):  # inverse iterations toward the axis of least scatter
+        refined = _units(np.einsum("ijk,ik->ij", adjugate, normal))
+        keep = (np.einsum("ij,ij->i", refined, normal) > 0.5)[:, None]
+        normal = np.where(keep, refined, normal)
+    u = d - np.einsum("ij,ij->i", d, normal)[:, None] * normal
+    u = _units(u)
+    v = np.cross(normal, u)
+    out = np.einsum("ij,ijk,ik->i", normal, scatter, normal)
+    # Kasa's circle in the plane, about the mean
+    m2 = np.einsum("ij,ij->i", mean, mean)
+    s2m = np.einsum("ijk,ik->ij", s2, mean)
+    cubic = s3 - 2.0 * s2m + m2[:, None] * s1 - mean * total[:, None]
+    quartic = (
+        s4
+        + 4.0 * np.einsum("ij,ij->i", mean, s2m)
+        - 4.0 * np.einsum("ij,ij->i", mean, s3)
+        + 2.0 * m2 * np.trace(s2, axis1=1, axis2=2)
+        - 3.0 * count * m2 * m2
+    )
+    uu = np.einsum("ij,ijk,ik->i", u, scatter, u)
+    vv = np.einsum("ij,ijk,ik->i", v, scatter, v)
+    uv = np.einsum("ij,ijk,ik->i", u, scatter, v)
+    ru, rv = np.einsum("ij,ij->i", u, cubic), np.einsum("ij,ij->i", v, cubic)
+    det = uu * vv - uv * uv
+    sound = (det > 1e-13 * total * total) & (area != 0.0).any(axis=1) & (ends >= LEAST_INTERVALS)
+    det = np.where(sound, det, 1.0)
+    a, b = (ru * vv - rv * uv) / det, (rv * uu - ru * uv) / det
+    radius2 = (a * a + b * b) / 4.0 + total / count
+    algebraic = quartic - total * total / count - (a * ru + b * rv)
+    arcs = np.maximum(algebraic, 0.0) / (4.0 * radius2) + np.maximum(out, 0.0)
+    sound &= longest <= 2.0 * np.sqrt(radius2) * sin(radians(turn) / 2.0)
+    return lines, np.where(sound, arcs, np.inf)
+
+
+def _units(rows: Array) -> Array:
+    size = np.sqrt(np.einsum("ij,ij->i", rows, rows))
+    units: Array = rows / np.where(size > 0.0, size, 1.0)[:, None]
+    return units
+
+
+def _adjugate(m: Array) -> Array:
+    """Adjugates of symmetric (n, 3, 3): in the direction of the inverse, and defined where that is not."""
+    a, b, c = m[:, 0, :], m[:, 1, :], m[:, 2, :]
+    return np.stack((np.cross(b, c), np.cross(c, a), np.cross(a, b)), axis=2)
+
+
+def _cheapest(costs: list[tuple[Array, Array]], price: float) -> tuple[tuple[tuple[str, int, int], ...], float]:
+    """The pieces (kind, from place, to place) of least price and misses together, and their misses in mm2."""
+    n = len(costs) + 1
+    best = np.full((2, n), np.inf)  # by the kind of the last piece: 0 straight, 1 arc
+    came = np.zeros((2, n), np.intp)
+    before = np.zeros((2, n), np.intp)
+    best[1, 0] = 0.0
+    for i, (lines, arcs) in enumerate(costs):
+        ahead = slice(i + 1, i + 1 + len(lines))
+        after_arc = best[1, i]
+        total = after_arc + lines + price
+        better = total < best[0, ahead]
+        best[0, ahead][better] = total[better]
+        came[0, ahead][better] = i
+        before[0, ahead][better] = 1
+        kind = 0 if best[0, i] < after_arc else 1
+        total = best[kind, i] + arcs + ARC_PRICE * price
+        better = total < best[1, ahead]
+        best[1, ahead][better] = total[better]
+        came[1, ahead][better] = i
+        before[1, ahead][better] = kind
+    kind = 0 if best[0, -1] <= best[1, -1] else 1
+    if not np.isfinite(best[kind, -1]):
+        return (), np.inf
+    pieces: list[tuple[str, int, int]] = []
+    at, missed = n - 1, 0.0
+    while at > 0:
+        start, earlier = int(came[kind, at]), int(before[kind, at])
+        missed += float(costs[start][kind][at - start - 1])
+        pieces.append(("arc" if kind else "line", start, at))
+        at, kind = start, earlier
+    return tuple(reversed(pieces)), missed
