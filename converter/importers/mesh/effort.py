@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 #: Seconds of an ordinary processor for a file of up to `USUAL` triangles, and in proportion for more.
-SECONDS = 10.0
+SECONDS = 7.0
 USUAL = 100_000
 #: Seconds that any body takes, and each of its triangles: to find a radius and a thread.
 BODY, TRIANGLE = 0.02, 5e-6

@@ -18,10 +18,11 @@ from converter.importers.mesh.load import LoadedMeshes, MeshPart, load
 from converter.importers.mesh.skins import NotATube
 from converter.importers.mesh.tube import Measured, measure
 from converter.importers.mesh.tube_findings import coarse_numbers_finding, tube_findings
+from converter.importers.mesh.unit_size import mesh_unit_doubt
 from converter.importers.mesh.weld import MeshBody, weld
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
-from converter.limits import FARTHEST
+from converter.limits import FARTHEST, LEAST_SIZE, MOST_SIZE
 from converter.model.centerline import walk
 from converter.model.drawing import Aside, Drawing, Ignored, LeftShape, ReadyTable
 from converter.model.section import Section
@@ -88,9 +89,18 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
             found += _tubes(points, faces, part.name or fallback, left, aside, effort)
     if not found and not left:
         raise ReadError(f"{given.name} holds no triangles.", code="no-geometry", file=given.name)
-    drawing.tables = [_ready(one) for one in _paired(found)]
+    paired = _paired(found)
+    diameters = [2.0 * float(one.tube.radius) for one in paired]
+    doubt = mesh_unit_doubt(diameters, read_as, loaded.unit is not None) if asked is None else None
+    sized = [one for one, od in zip(paired, diameters, strict=True) if LEAST_SIZE <= od <= MOST_SIZE]
+    if doubt is not None and not sized:
+        raise ReadError(f"{given.name}: {doubt.message} {doubt.cure}", code="unknown-unit", file=given.name)
+    if len(sized) < len(paired):
+        left["body", "it is wider, or thinner, than any tube"] += len(paired) - len(sized)
+    drawing.tables = [_ready(one) for one in sized]
     drawing.ignored = [Ignored(kind, count, why) for (kind, why), count in left.items()]
-    drawing.findings = _unit_findings(loaded, asked, extent) + ([worst] if worst is not None else [])
+    drawing.findings = _unit_findings(loaded, asked, extent)
+    drawing.findings += [told for told in (doubt, worst) if told is not None]
     unseen = left["body", NOT_LOOKED_AT]
     if unseen:
         bodies = len(found) + sum(count for (kind, _), count in left.items() if kind == "body")
