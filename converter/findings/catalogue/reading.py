@@ -344,6 +344,11 @@ define(
 
 clause("mesh-strays-from-round", "its surface strays {sigma:length} (rms) from a round tube of {od:length}")
 clause(
+    "mesh-branched",
+    "its round surface branches ({percent:.0f}% of it is off the longest way through, of {od:length}): several tubes "
+    "fused into one body; separate them before exporting",
+)
+clause(
     "mesh-partly-round",
     "only {percent:.0f}% of its surface is one round tube (of {od:length}): several tubes or parts in one body",
 )

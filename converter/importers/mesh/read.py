@@ -152,6 +152,8 @@ def _tubes(
     # near the origin: a drawing far away would cost digits everywhere
     origin = points[faces[0, 0]].copy()
     welded = weld(points - origin, faces)
+    if welded.on_sides:
+        left["corner", "it lies on a side of another triangle (a T-junction), not on the surface"] += welded.on_sides
     if welded.flat:
         left["triangle", "it has no area"] += welded.flat
     tubes: dict[int, _NamedTube] = {}

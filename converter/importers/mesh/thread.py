@@ -45,6 +45,7 @@ class Thread:
         radius: of the surface, mm; to a few percent.
         outward: 1.0 where the faces' normals point away from it, -1.0 where they point to it.
         share: share of the body's area that belongs to it.
+        unbranched: share of all that crowds which lies along it; the rest branches off, or lies elsewhere.
     """
 
     points: Array
@@ -52,6 +53,7 @@ class Thread:
     radius: float
     outward: float
     share: float
+    unbranched: float = 1.0
 
 
 def spread(body: MeshBody, count: int, normals: Array | None = None) -> Surface:
@@ -195,7 +197,7 @@ def find_thread(body: MeshBody, radius: float, outward: float) -> Thread | None:
     path, closed = _in_order(nodes, radius)
     if len(path) < 2:
         return None
-    return Thread(path, closed, radius, outward, float(on.mean()))
+    return Thread(path, closed, radius, outward, float(on.mean()), len(path) / len(nodes))
 
 
 def _nodes(drawn: Array, radius: float) -> Array:

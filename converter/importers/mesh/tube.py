@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.findings import Clause
+from converter.findings import Clause, Reason
 from converter.importers.mesh.choose import CLOSE, chosen, gain, simpler
 from converter.importers.mesh.curved import draft_from_windows
 from converter.importers.mesh.develop import FINER, drafts_by_development, single_straight
@@ -55,6 +55,9 @@ FLAT = 0.84  #: of the radius: a side closer to the axis is flat
 CHECKED = 1500  #: faces looked at to see whether the tube is all there is
 EXACT = 5e-5  #: of the radius: scatter below this is rounding
 ROUGH = 0.04  #: of the radius: a standard deviation above this is no tube
+BRANCHED = 0.75  #: share of a thread's points on its longest way, below which it branches
+MOSTLY_FLAT = 0.6  #: share of a surface in six directions that no round tube, unless very coarse, has
+FLAT_SIDES = "its sides are flat: square or rectangular tube, which is not read from meshes"
 HOPELESS = 0.08  #: of the radius: one above this is no table to search on from
 
 
@@ -118,6 +121,14 @@ def _measured(body: MeshBody, effort: Effort) -> Measured:
     thread = find_thread(body, *found)
     if thread is None:
         raise NotATube("it is round but not long, not a tube")
+    try:
+        return _along(body, thread, effort)
+    except NotATube as told:
+        why = _seen_instead(body, thread)
+        raise told if why is None else NotATube(why) from told
+
+
+def _along(body: MeshBody, thread: Thread, effort: Effort) -> Measured:
     track = rough_track(thread)
     skins = skins_of(some_faces(body), track, thread, thread.radius)
     best = _first_fit(skins, track, thread, effort)
@@ -149,13 +160,27 @@ def _measured(body: MeshBody, effort: Effort) -> Measured:
 
 def _flat_reason(body: MeshBody) -> str:
     """Why a body without a radius is no tube."""
+    if _flat_share(body) > 0.8:
+        return "it has flat faces only: a plate, a box, or square tube, which is not read from meshes"
+    return "no round tube was found in its surface"
+
+
+def _flat_share(body: MeshBody) -> float:
+    """Share of a body's area in the six directions that most of it looks in."""
     rounded = np.round(body.normals, 2)
     _, index = np.unique(rounded, axis=0, return_inverse=True)
     share = np.bincount(index.reshape(-1), body.areas)
-    top = np.sort(share)[::-1]
-    if top[:6].sum() > 0.8 * share.sum():
-        return "it has flat faces only: a plate, a box, or square tube, which is not read from meshes"
-    return "no round tube was found in its surface"
+    return float(np.sort(share)[::-1][:6].sum() / share.sum())
+
+
+def _seen_instead(body: MeshBody, thread: Thread) -> Reason | None:
+    """What is seen of a body that is no tube and says more than what could not be done with it; None for nothing."""
+    if _flat_share(body) > MOSTLY_FLAT:
+        return FLAT_SIDES
+    if thread.unbranched < BRANCHED:
+        od = 2.0 * float(thread.radius)
+        return Clause.of("mesh-branched", od=od, percent=100.0 * (1.0 - thread.unbranched))
+    return None
 
 
 def _drafts(
@@ -237,7 +262,10 @@ def _first_fit(skins: Skins, track: Track, thread: Thread, effort: Effort) -> Fi
         if best.sigma <= 1.1 * noise + 2e-4 * thread.radius if ringed else not _misfit(best, skins, FEW_VERTICES).clear:
             break
     if best is None:
-        raise NotATube("no straights and bends were found along it")
+        raise NotATube(
+            "no row of straights and bends was found along it: it has a corner that no bend makes, or is several tubes "
+            "or parts in one body"
+        )
     return best
 
 
@@ -369,7 +397,7 @@ def _check_facets(body: MeshBody, best: Fit, parts: list[TablePart], some: Ints,
     areas = body.areas[some]
     flat = float(areas[outer & (depth < FLAT * best.radius)].sum())
     if flat > 0.4 * float(areas[outer].sum()):
-        raise NotATube("its sides are flat: square or rectangular tube, which is not read from meshes")
+        raise NotATube(FLAT_SIDES)
 
 
 def _finished(
