@@ -94,7 +94,7 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     doubt = mesh_unit_doubt(diameters, read_as, loaded.unit is not None) if asked is None else None
     sized = [one for one, od in zip(paired, diameters, strict=True) if LEAST_SIZE <= od <= MOST_SIZE]
     if doubt is not None and not sized:
-        raise ReadError(f"{given.name}: {doubt.message} {doubt.cure}", code="unknown-unit", file=given.name)
+        raise ReadError(f"{given.name}: {doubt.message} {doubt.cure_in()}", code="unknown-unit", file=given.name)
     if len(sized) < len(paired):
         left["body", "it is wider, or thinner, than any tube"] += len(paired) - len(sized)
     drawing.tables = [_ready(one) for one in sized]
