@@ -31,13 +31,13 @@ class Effort:
 
     def __init__(self, triangles: int) -> None:
         self.left = SECONDS * max(1.0, triangles / USUAL)
-        self._kept = 0.0  # for other bodies
+        self._reserve = 0.0  # for other bodies
         self._triangles = triangles
 
     @property
     def is_used_up(self) -> bool:
         """Whether the share of the body that is worked on is gone."""
-        return self.left <= self._kept
+        return self.left <= self._reserve
 
     @property
     def is_empty(self) -> bool:
@@ -49,12 +49,12 @@ class Effort:
         """Work on one body: its share is that of its triangles in those not yet seen, and what others left over."""
         self.left -= BODY + TRIANGLE * triangles
         share = max(LARGEST_SHARE, triangles / max(triangles, self._triangles))
-        self._kept = self.left * (1.0 - share)
+        self._reserve = self.left * (1.0 - share)
         self._triangles -= triangles
         try:
             yield
         finally:
-            self._kept = 0.0
+            self._reserve = 0.0
 
     def spend_on_step(self, vertices: int, numbers: int, parts: int) -> None:
         """A step of a fit of so many numbers to so many vertices."""

@@ -129,7 +129,7 @@ def _beside(library: Any, source: Source) -> Any:
     """What hands the library the buffers that a glTF file names: files in its folder, of bounded size."""
 
     class FilesBeside(library.resolvers.FilePathResolver):  # type: ignore[misc]
-        def _found(self, name: str) -> Path:
+        def path_beside(self, name: str) -> Path:
             # a URI writes a blank as %20, many writers do not
             for spelt in (name, unquote(name)):
                 try:
@@ -146,7 +146,7 @@ def _beside(library: Any, source: Source) -> Any:
             raise _missing(source.name, name)
 
         def get(self, name: str) -> bytes:
-            path = self._found(name)
+            path = self.path_beside(name)
             with open_to_read(path, f"the buffer that {source.name} names must be a file") as stream:
                 data = stream.read(MESH_BYTES + 1)
             if len(data) > MESH_BYTES:
