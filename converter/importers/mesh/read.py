@@ -10,7 +10,7 @@ from pathlib import PurePath
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.errors import GeometryError, OptionError, ReadError
+from converter.errors import ElbowroomError, OptionError, ReadError
 from converter.findings import Finding, Reason
 from converter.geometry.vectors import distance
 from converter.importers.mesh.effort import Effort
@@ -174,7 +174,15 @@ def _tubes(
                 continue
             except NotATube as told:
                 why = refused[alike] = told.why
-            except (GeometryError, ArithmeticError, LookupError, ValueError, AssertionError):
+            except (
+                ElbowroomError,
+                ArithmeticError,
+                AssertionError,
+                AttributeError,
+                LookupError,
+                TypeError,
+                ValueError,
+            ):
                 # what is left of a surface may be too little for any step of the way, from rings to least squares
                 why = refused[alike] = "its surface is too damaged or too ragged for a tube to be fitted to it"
         left["body", why] += 1

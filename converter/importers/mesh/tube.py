@@ -55,7 +55,7 @@ FLAT = 0.84  #: of the radius: a side closer to the axis is flat
 CHECKED = 1500  #: faces looked at to see whether the tube is all there is
 EXACT = 5e-5  #: of the radius: scatter below this is rounding
 ROUGH = 0.04  #: of the radius: a standard deviation above this is no tube
-BRANCHED = 0.75  #: share of a thread's points on its longest way, below which it branches
+BRANCHED = 0.85  #: share of a thread's points along its longest way, below which it branches
 MOSTLY_FLAT = 0.6  #: share of a surface in six directions that no round tube, unless very coarse, has
 FLAT_SIDES = "its sides are flat: square or rectangular tube, which is not read from meshes"
 HOPELESS = 0.08  #: of the radius: one above this is no table to search on from
@@ -124,7 +124,8 @@ def _measured(body: MeshBody, effort: Effort) -> Measured:
     try:
         return _along(body, thread, effort)
     except NotATube as told:
-        why = _seen_instead(body, thread)
+        partly = isinstance(told.why, Clause) and told.why.name == "mesh-partly-round"  # says it better
+        why = None if partly else _seen_instead(body, thread)
         raise told if why is None else NotATube(why) from told
 
 
