@@ -523,9 +523,30 @@ define(
     cure="A finer or less noisy mesh tells more; where straight and bend meet hardly shows in scatter.",
 )
 
+define(
+    "mesh-search-ended",
+    WARNING,
+    "The search for a mesh's best table took too long and was ended; the best so far is given.",
+    says="the search for the table that fits the surface best took too long and was ended: this one, with "
+    "{bends:count bend}, fits it with a scatter of {sigma:fine}; tables with a bend more or less were not all tried",
+    cure="Check the bends against the part; a coarser mesh, or each tube as a file of its own, leaves time for more.",
+)
+define(
+    "mesh-not-all-read",
+    WARNING,
+    "A mesh has more bodies than are looked at in the time for one file; the smallest were not.",
+    says="{seen:count body bodies} were looked at, the largest first; {unseen:,} were not, as that would take too long",
+    cure="Export the tubes alone, or fewer of them at a time.",
+)
+
 # --- why a body of a mesh is no tube: what is left out, no findings --------------------------
 
 clause("mesh-strays-from-round", "its surface strays {sigma:length} (rms) from a round tube of {od:length}")
+clause(
+    "mesh-branched",
+    "its round surface branches ({percent:.0f}% of it is off the longest way through, of {od:length}): several tubes "
+    "fused into one body; separate them before exporting",
+)
 clause(
     "mesh-partly-round",
     "only {percent:.0f}% of its surface is one round tube (of {od:length}): several tubes or parts in one body",

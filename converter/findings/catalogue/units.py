@@ -7,18 +7,29 @@ clause("doubted-length", "{least:either}")
 clause("doubted-lengths", "{least:either} to {most:either}")
 _BENT = "the header of the drawing says {stated}{system}, and bends then have a radius of {radii}, "
 _READ = "; read as {other} it would be {radii_other}"
+clause("mesh-read-in", "{od:either} in {other}")
+_GIVE = "If the header is wrong, give the unit (--units {unit:bare}); if it is right, say so (--units {own:bare})."
 define(
     "units-doubted",
     WARNING,
-    "The unit that a drawing's header names contradicts its sizes; the other reading is named.",
+    "The unit that a drawing names, or that was assumed, contradicts its sizes; the other reading is named.",
     says={
         "dies": _BENT + "where the shop's dies make {of}" + _READ,
         "size": _BENT + "which is too {how} for tube of {of}" + _READ,
         "radii": _BENT + "which is too {how} for tube" + _READ,
         "lengths": "the header of the drawing says {stated}{system}, and a run is then {lengths} long; read as {other} "
         "it would be {lengths_other}",
+        "mesh": "the mesh was read in {own}, and tube in it is then {od:either} across, which is no tube's size; it "
+        "would be {others:one}",
     },
-    cure="If the header is wrong, give the unit (--units {unit:bare}); if it is right, say so (--units {own:bare}).",
+    cure={
+        "dies": _GIVE,
+        "size": _GIVE,
+        "radii": _GIVE,
+        "lengths": _GIVE,
+        "mesh": "Give the unit that its numbers are in (--units {unit:bare}); if they are right, say so "
+        "(--units {stay:bare}).",
+    },
 )
 define(
     "section-unit",

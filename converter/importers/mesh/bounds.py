@@ -95,12 +95,16 @@ def check_gltf(data: bytes, kind: str, name: str) -> None:
     Raises:
         ReadError: it is no JSON, or announces more than its buffers hold, or more than is read.
     """
+    binary = 0
     if kind == "glb":
-        data = data[20 : 20 + int.from_bytes(data[12:16], "little")]
+        end = 20 + int.from_bytes(data[12:16], "little")
+        binary = int.from_bytes(data[end : end + 4], "little")
+        data = data[20:end]
     header = read_json(data.rstrip(b"\x00 "), name)
     if not isinstance(header, dict):
         raise ReadError(f"{name} is no glTF: its JSON holds no structure.", code="damaged", file=name)
     try:
+        _check_buffers(header, binary, name)
         _check_accessors(header, name)
         _check_nodes(header, name)
     except (TypeError, KeyError, IndexError, AttributeError, ValueError) as error:
@@ -109,6 +113,20 @@ def check_gltf(data: bytes, kind: str, name: str) -> None:
             code="damaged",
             file=name,
         ) from error
+
+
+def _check_buffers(header: Mapping[str, Any], binary: int, name: str) -> None:
+    """Refuse a buffer that names no file and is not in this one; ``binary``: bytes behind the structure of a .glb."""
+    for i, buffer in enumerate(header.get("buffers", [])):
+        size = _count(buffer.get("byteLength", 0))
+        here = binary if i == 0 else 0
+        if buffer.get("uri") is None and size > here:
+            raise ReadError(
+                f"{name} is cut short: buffer {i} announces {size} bytes and names no file, and {here} bytes are "
+                "there; export or copy it again.",
+                code="truncated",
+                file=name,
+            )
 
 
 def _check_accessors(header: Mapping[str, Any], name: str) -> None:

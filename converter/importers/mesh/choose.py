@@ -14,6 +14,7 @@ from math import degrees, log
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.misfit import Misfit
 from converter.importers.mesh.refine import Fit
 from converter.model.bends import Bend, BendTable, Placement
@@ -55,6 +56,7 @@ def chosen(
     refit: Callable[[BendTable, Placement], Fit],
     misfit: Callable[[Fit], Misfit],
     others: Callable[[], Iterator[Start]],
+    effort: Effort,
 ) -> tuple[Fit, list[Fit]]:
     """The table to believe, and the alternatives to it.
 
@@ -63,24 +65,25 @@ def chosen(
         refit: fits a first table to the vertices, always the same ones.
         misfit: where a fit does not follow the vertices.
         others: first tables to begin with anew where that does not help.
+        effort: of the body; once it is used up, no further table is tried.
     """
     tried: list[Fit] = []
     anew = True
     for _ in range(MOST_ROUNDS):
         follows = not misfit(best).suspect
-        better = _improved(best, simpler(best), refit, tried)
+        better = _improved(best, simpler(best), refit, tried, effort)
         if better is None and not follows:
-            better = _improved(best, richer(best, misfit(best).place), refit, tried)
+            better = _improved(best, richer(best, misfit(best).place), refit, tried, effort)
             if better is None and anew:
                 anew = False
-                better = _improved(best, others(), refit, tried)
+                better = _improved(best, others(), refit, tried, effort)
         if better is None:
             break
         best = better
     if best.spread > NOISY * best.radius:
         # a short straight between two bends hides in scatter: what it would change is part of the doubt
         for k in range(1, len(best.table.bends)):
-            if best.table.bends[k].feed == 0.0:
+            if best.table.bends[k].feed == 0.0 and not effort.is_used_up:
                 opened = refit(_opened(best.table, k, 0.3 * best.radius), best.placement)
                 tried += [opened] if possible(opened) else []
     close = [one for one in tried if one is not best and gain(best, one) > -CLOSE]
@@ -88,10 +91,12 @@ def chosen(
 
 
 def _improved(
-    best: Fit, starts: Iterator[Start], refit: Callable[[BendTable, Placement], Fit], tried: list[Fit]
+    best: Fit, starts: Iterator[Start], refit: Callable[[BendTable, Placement], Fit], tried: list[Fit], effort: Effort
 ) -> Fit | None:
     """The first start whose fit is to be believed rather than the best."""
     for start in starts:
+        if effort.is_used_up:
+            return None
         one = refit(*start)
         if not possible(one):
             continue

@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 FLATTEST = 0.006  #: times 1 / radius of the tube: less curvature than this is straight
 SURE = 6.0  #: standard deviations of a curvature that is one
 VOID = 2.5  #: times the usual distance between windows: there the mesh has no vertices
+MOST_TRIED = 64  #: places where a stretch is cut that are tried at first; then those around the best
 LEVEL = 0.01  #: mm, nominal: only tells the reducer that these pieces are fitted ones
 
 
@@ -93,10 +94,17 @@ def _cut(centers: Array, curvatures: Array, a: int, b: int, slack: float) -> lis
     if whole <= slack or b - a < 8:
         return [(a, b)]
     best, at = whole, 0
-    for k in range(a + 4, b - 3):
-        worst = max(_miss(centers[a + edge : k]), _miss(centers[k : b - edge]))
-        if worst < best:
-            best, at = worst, k
+    every = max(1, (b - a) // MOST_TRIED)
+    low, high = a + 4, b - 3
+    while True:
+        for k in range(low, high, every):
+            worst = max(_miss(centers[a + edge : k]), _miss(centers[k : b - edge]))
+            if worst < best:
+                best, at = worst, k
+        if every == 1 or at == 0:
+            break
+        low, high = max(a + 4, at - every), min(b - 3, at + every)
+        every = max(1, every // 8)
     if at == 0 or best > 0.7 * whole:
         return [(a, b)]
     return [*_cut(centers, curvatures, a, at, slack), *_cut(centers, curvatures, at, b, slack)]

@@ -31,6 +31,8 @@ PENALTIES = (60.0, 25.0, 10.0)  #: what one more number must gain, in squared st
 FINER = (25.0, 10.0, 5.0)  #: the same where those tables do not do
 MOST_POINTS = 700  #: of the row
 MOST_PIECES = 60  #: more are no tube's
+MOST_SWEEPS = 8  #: over all joints with one step; the fit to the vertices does the rest
+WORTHWHILE = 1e-4  #: share of the squared misses that one sweep must win for another
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,41 +163,98 @@ def _divided(straight: Array, bent: Array, penalty: float) -> list[tuple[int, bo
     return pieces[::-1]
 
 
-def _tangent_row(row: DevelopedRow, knots: Array, bent: list[bool]) -> tuple[Array, float]:
-    """Curvatures (bends, 2) of the tangent row with pieces between knots that fits best, and its squared misses."""
+def _bend_column(s: Array, start: float, end: float) -> Array:
+    """What a unit of curvature from place ``start`` to ``end`` moves each point of a row (n,) aside by."""
+    a, b = np.maximum(0.0, s - start), np.maximum(0.0, s - end)
+    column: Array = 0.5 * (a * a - b * b)
+    return column
+
+
+def _design(row: DevelopedRow, knots: Array, bent: list[bool]) -> Array:
     s = row.places
-    columns = [np.ones_like(s), s]
-    for k, curved in enumerate(bent):
-        if curved:
-            a, b = np.maximum(0.0, s - knots[k]), np.maximum(0.0, s - knots[k + 1])
-            columns.append(0.5 * (a * a - b * b))
-    design = np.stack(columns, axis=1)
+    curved = [_bend_column(s, knots[k], knots[k + 1]) for k, is_bent in enumerate(bent) if is_bent]
+    return np.stack([np.ones_like(s), s, *curved], axis=1)
+
+
+def _answer(design: Array, points: Array) -> Array:
     size = np.sqrt((design * design).sum(axis=0))
-    answer = np.linalg.lstsq(design / np.where(size > 0.0, size, 1.0), row.points, rcond=None)[0]
-    answer = answer / np.where(size > 0.0, size, 1.0)[:, None]
-    miss = row.points - design @ answer
-    return answer[2:], float((miss * miss).sum())
+    size = np.where(size > 0.0, size, 1.0)
+    answer: Array = np.linalg.lstsq(design / size, points, rcond=None)[0] / size[:, None]
+    return answer
+
+
+def _tangent_row(row: DevelopedRow, knots: Array, bent: list[bool]) -> Array:
+    """Curvatures (bends, 2) of the tangent row with pieces between knots that fits best."""
+    return _answer(_design(row, knots, bent), row.points)[2:]
+
+
+def _settled_knots(row: DevelopedRow, knots: Array, bent: list[bool], radius: float) -> Array:
+    """The knots moved one by one, by ever smaller steps, while the tangent row fits better.
+
+    A knot belongs to two pieces, so a move changes two columns at most: the products of the columns are kept, and what
+    the last answer leaves over is fitted, which keeps digits.
+    """
+    column_of = {k: 2 + j for j, k in enumerate(k for k, curved in enumerate(bent) if curved)}
+    design = _design(row, knots, bent)
+    answer = _answer(design, row.points)
+    rest = row.points - design @ answer
+    miss = float((rest * rest).sum())
+    step = 0.4 * radius
+    while step > 0.02 * radius:
+        for _ in range(MOST_SWEEPS):
+            before = miss
+            products = design.T @ design
+            for k in range(1, len(knots) - 1):
+                touched = [j for j in (k - 1, k) if j in column_of]
+                for shift in (-step, step):
+                    at = knots[k] + shift
+                    if not knots[k - 1] < at < knots[k + 1]:
+                        continue
+                    tried, left, crossed = design.copy(), rest, products.copy()
+                    for j in touched:
+                        ends = (knots[j], at) if j == k - 1 else (at, knots[j + 1])
+                        c = column_of[j]
+                        column = _bend_column(row.places, *ends)
+                        left = left + (design[:, c] - column)[:, None] * answer[c]
+                        tried[:, c] = column
+                    for j in touched:
+                        c = column_of[j]
+                        crossed[c] = crossed[:, c] = tried.T @ tried[:, c]
+                    more = _more(crossed, tried.T @ left)
+                    if more is None:
+                        continue
+                    over = left - tried @ more
+                    now = float((over * over).sum())
+                    if now < miss:
+                        knots = knots.copy()
+                        knots[k] = at
+                        design, products, answer, rest, miss = tried, crossed, answer + more, over, now
+            if miss > before * (1.0 - WORTHWHILE):
+                break
+        step /= 2.0
+    return knots
+
+
+def _more(products: Array, gradient: Array) -> Array | None:
+    """The change of an answer by its normal equations, scaled to a unit diagonal; None where they are singular."""
+    diagonal = np.diag(products)
+    if not bool((diagonal > 0.0).all()):
+        return None
+    scale = 1.0 / np.sqrt(diagonal)
+    try:
+        found = np.linalg.solve(products * scale[:, None] * scale, gradient * scale[:, None])
+    except np.linalg.LinAlgError:
+        return None
+    more: Array = found * scale[:, None]
+    return more if bool(np.isfinite(more).all()) else None
 
 
 def _table(row: DevelopedRow, pieces: list[tuple[int, bool]], radius: float) -> tuple[BendTable, Placement] | None:
     """The table of a division, its joints moved to where the tangent row fits best, laid on the centres."""
     bent = [kind for _, kind in pieces]
     knots = np.array([row.places[i] for i, _ in pieces] + [row.places[-1]])
-    curvatures, miss = _tangent_row(row, knots, bent)
-    step = 0.4 * radius
-    while step > 0.02 * radius:
-        moved = False
-        for k in range(1, len(knots) - 1):
-            for shift in (-step, step):
-                tried = knots.copy()
-                tried[k] += shift
-                if not tried[k - 1] < tried[k] < tried[k + 1]:
-                    continue
-                found, now = _tangent_row(row, tried, bent)
-                if now < miss:
-                    knots, curvatures, miss, moved = tried, found, now, True
-        if not moved:
-            step /= 2.0
+    knots = _settled_knots(row, knots, bent, radius)
+    curvatures = _tangent_row(row, knots, bent)
     rows: list[Bend] = []
     feed, last, which = 0.0, 0.0, 0
     for k, curved in enumerate(bent):

@@ -8,8 +8,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import Any
+from urllib.parse import unquote
 
 import numpy as np
 from numpy.typing import NDArray
@@ -119,7 +120,7 @@ def _library() -> Any:
 def _options(library: Any, kind: str, source: Source) -> dict[str, Any]:
     if kind == "obj":
         return {"split_object": True, "group_material": False}
-    if kind == "gltf" and source.path is not None:
+    if kind in ("gltf", "glb") and source.path is not None:
         return {"resolver": _beside(library, source)}
     return {}
 
@@ -128,8 +129,24 @@ def _beside(library: Any, source: Source) -> Any:
     """What hands the library the buffers that a glTF file names: files in its folder, of bounded size."""
 
     class FilesBeside(library.resolvers.FilePathResolver):  # type: ignore[misc]
+        def path_beside(self, name: str) -> Path:
+            # a URI writes a blank as %20, many writers do not
+            for spelt in (name, unquote(name)):
+                try:
+                    path: Path = self.absolute(spelt)
+                except ValueError as error:
+                    raise ReadError(
+                        f"{source.name} keeps its numbers in another file, {quoted(name)}, outside its own folder, "
+                        "where none is read: copy it there, or export it as one .glb.",
+                        code="missing-file",
+                        file=source.name,
+                    ) from error
+                if path.exists():
+                    return path
+            raise _missing(source.name, name)
+
         def get(self, name: str) -> bytes:
-            path = self.absolute(name)
+            path = self.path_beside(name)
             with open_to_read(path, f"the buffer that {source.name} names must be a file") as stream:
                 data = stream.read(MESH_BYTES + 1)
             if len(data) > MESH_BYTES:
@@ -139,6 +156,16 @@ def _beside(library: Any, source: Source) -> Any:
             return data
 
     return FilesBeside(str(source.path))
+
+
+def _missing(file: str, buffer: str) -> ReadError:
+    """A glTF's buffer is not where it should be."""
+    return ReadError(
+        f"{file} keeps its numbers in another file, {quoted(buffer)}, which is not beside it: copy both, or export "
+        "it as one .glb.",
+        code="missing-file",
+        file=file,
+    )
 
 
 @contextmanager
@@ -230,6 +257,12 @@ def _check(data: bytes, kind: str, name: str) -> None:
             raise short(f"a binary glTF has at least 12 bytes, it has {len(data)}")
         if len(data) < length:
             raise short(f"it announces {length} bytes and holds {len(data)}")
+        at = 12
+        for chunk in ("structure", "binary buffer"):
+            size = int.from_bytes(data[at : at + 4], "little")
+            if len(data) > at and len(data) < at + 8 + size:
+                raise short(f"its {chunk} announces {size} bytes and holds {max(0, len(data) - at - 8)}")
+            at += 8 + size
         check_gltf(data, kind, name)
     elif kind == "gltf":
         check_gltf(data, kind, name)

@@ -10,17 +10,19 @@ from pathlib import PurePath
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.errors import GeometryError, OptionError, ReadError
+from converter.errors import ElbowroomError, OptionError, ReadError
 from converter.findings import Finding, Reason
 from converter.geometry.vectors import distance
+from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.load import LoadedMeshes, MeshPart, load
 from converter.importers.mesh.skins import NotATube
 from converter.importers.mesh.tube import Measured, measure
 from converter.importers.mesh.tube_findings import coarse_numbers_finding, tube_findings
-from converter.importers.mesh.weld import weld
+from converter.importers.mesh.unit_size import mesh_unit_doubt
+from converter.importers.mesh.weld import MeshBody, weld
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
-from converter.limits import FARTHEST
+from converter.limits import FARTHEST, LEAST_SIZE, MOST_SIZE
 from converter.model.centerline import walk
 from converter.model.drawing import Aside, Drawing, Ignored, LeftShape, ReadyTable
 from converter.model.section import Section
@@ -32,6 +34,7 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FEWEST = 8  #: faces; no tube has fewer
+NOT_LOOKED_AT = "it was not looked at: the work allowed for one file was used up"
 
 
 @dataclass(slots=True)
@@ -63,6 +66,7 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     left: Counter[tuple[str, Reason]] = Counter()
     aside = drawing.aside = Aside() if chosen.keep_left_out else None
     found: list[_NamedTube] = []
+    effort = Effort(sum(len(part.faces) for part in loaded.parts))
     extent = 0.0
     worst: Finding | None = None
     fallback = PurePath(given.name).stem if given.name != "-" else ""
@@ -82,12 +86,26 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
             coarse = coarse_numbers_finding(used, loaded)
             if coarse is not None and (worst is None or (coarse.measured or 0.0) > (worst.measured or 0.0)):
                 worst = coarse
-            found += _tubes(points, faces, part.name or fallback, left, aside)
+            found += _tubes(points, faces, part.name or fallback, left, aside, effort)
     if not found and not left:
         raise ReadError(f"{given.name} holds no triangles.", code="no-geometry", file=given.name)
-    drawing.tables = [_ready(one) for one in _paired(found)]
+    paired = _paired(found)
+    diameters = [2.0 * float(one.tube.radius) for one in paired]
+    doubt = mesh_unit_doubt(diameters, read_as, loaded.unit is not None) if asked is None else None
+    sized = [one for one, od in zip(paired, diameters, strict=True) if LEAST_SIZE <= od <= MOST_SIZE]
+    if doubt is not None and not sized:
+        raise ReadError(f"{given.name}: {doubt.message} {doubt.cure_in()}", code="unknown-unit", file=given.name)
+    if len(sized) < len(paired):
+        left["body", "it is wider, or thinner, than any tube"] += len(paired) - len(sized)
+    drawing.tables = [_ready(one) for one in sized]
     drawing.ignored = [Ignored(kind, count, why) for (kind, why), count in left.items()]
-    drawing.findings = _unit_findings(loaded, asked, extent) + ([worst] if worst is not None else [])
+    drawing.findings = _unit_findings(loaded, asked, extent)
+    drawing.findings += [told for told in (doubt, worst) if told is not None]
+    unseen = left["body", NOT_LOOKED_AT]
+    if unseen:
+        bodies = len(found) + sum(count for (kind, _), count in left.items() if kind == "body")
+        values = {"seen": bodies - unseen, "unseen": unseen}
+        drawing.findings.append(Finding("mesh-not-all-read", measured=float(unseen), values=values))
     return drawing
 
 
@@ -129,29 +147,58 @@ def _keep(aside: Aside | None, kind: str, why: Reason, points: Array) -> None:
 
 
 def _tubes(
-    points: Array, faces: Ints, name: str, left: Counter[tuple[str, Reason]], aside: Aside | None = None
+    points: Array, faces: Ints, name: str, left: Counter[tuple[str, Reason]], aside: Aside | None, effort: Effort
 ) -> list[_NamedTube]:
     # near the origin: a drawing far away would cost digits everywhere
     origin = points[faces[0, 0]].copy()
     welded = weld(points - origin, faces)
+    if welded.on_sides:
+        left["corner", "it lies on a side of another triangle (a T-junction), not on the surface"] += welded.on_sides
     if welded.flat:
         left["triangle", "it has no area"] += welded.flat
-    out: list[_NamedTube] = []
-    for body in steps(welded.bodies, "bodies"):
-        if len(body.faces) < FEWEST:
-            left["body", f"it has fewer than {FEWEST} triangles"] += 1
-            _keep(aside, "body", f"it has fewer than {FEWEST} triangles", body.points + origin)
-            continue
-        try:
-            out.append(_NamedTube(name, _placed(measure(body), origin)))
-        except NotATube as told:
-            left["body", told.why] += 1
-            _keep(aside, "body", told.why, body.points + origin)
-        except (GeometryError, np.linalg.LinAlgError, ZeroDivisionError, IndexError) as error:
-            why = f"no tube could be fitted to it ({type(error).__name__})"
-            left["body", why] += 1
-            _keep(aside, "body", why, body.points + origin)
-    return out
+    tubes: dict[int, _NamedTube] = {}
+    refused: dict[tuple[int, int, str, str], Reason] = {}
+    # the largest first, so that what is not looked at in the end are the small ones
+    by_size = sorted(range(len(welded.bodies)), key=lambda k: -float(welded.bodies[k].areas.sum()))
+    for k in steps(by_size, "bodies"):
+        body = welded.bodies[k]
+        alike = _alike(body)
+        why = refused.get(alike)
+        if why is None and len(body.faces) < FEWEST:
+            why = f"it has fewer than {FEWEST} triangles"
+        if why is None and effort.is_empty:
+            why = NOT_LOOKED_AT
+        if why is None:
+            try:
+                tubes[k] = _NamedTube(name, _placed(measure(body, effort), origin))
+                continue
+            except NotATube as told:
+                why = refused[alike] = told.why
+            except (
+                ElbowroomError,
+                ArithmeticError,
+                AssertionError,
+                AttributeError,
+                LookupError,
+                TypeError,
+                ValueError,
+            ):
+                # what is left of a surface may be too little for any step of the way, from rings to least squares
+                why = refused[alike] = "its surface is too damaged or too ragged for a tube to be fitted to it"
+        left["body", why] += 1
+        _keep(aside, "body", why, body.points + origin)
+    return [tubes[k] for k in sorted(tubes)]
+
+
+def _alike(body: MeshBody) -> tuple[int, int, str, str]:
+    """What bodies that are one another moved and turned have in common: what is refused once is refused as often."""
+    sides = body.points[body.faces] - body.points[np.roll(body.faces, 1, axis=1)]
+    return (
+        len(body.points),
+        len(body.faces),
+        f"{body.areas.sum():.6g}",
+        f"{np.sqrt((sides * sides).sum(axis=2)).sum():.6g}",
+    )
 
 
 def _placed(tube: Measured, origin: Array) -> Measured:

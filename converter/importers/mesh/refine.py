@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from converter.geometry.circles import along_axis, vec
 from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, unit
+from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.feet import Feet, TablePart, feet_of, parts_of
 from converter.importers.mesh.stations import solve_spd
 from converter.model.bends import BendTable, Placement
@@ -183,6 +184,7 @@ def fit(
     beyond: float = BEYOND,
     slides: bool = True,
     trusting: bool = False,
+    effort: Effort | None = None,
 ) -> Fit:
     """The tube closest to vertices.
 
@@ -194,6 +196,7 @@ def fit(
         beyond: how far the first and last straights are prolonged, in radii.
         slides: whether a first straight of 0 may grow.
         trusting: whether far vertices count in full, which finds an exact tube from further away.
+        effort: what it takes is charged to; once it is used up, no further step is made.
 
     Returns:
         The best found; the beginning itself where nothing is closer.
@@ -225,11 +228,15 @@ def fit(
     changes = _changes(table, placement, parts, slides)
     normal = np.eye(1)
     for _ in range(STEPS):
+        if effort is not None and effort.is_used_up and normal.shape[0] > 1:
+            break
         changes = _changes(table, placement, parts, slides)
         jac = np.concatenate((_jacobian(points, feet, parts, changes), np.where(inside, 0.0, -1.0)[:, None]), axis=1)
         if has_bore:
             jac = np.concatenate((jac, np.where(inside, -1.0, 0.0)[:, None]), axis=1)
         normal, gradient = _products(jac, weight, residual)
+        if effort is not None:
+            effort.spend_on_step(len(points), jac.shape[1], len(parts))
         better = False
         for _ in range(5):
             lhs = normal.copy()
@@ -261,9 +268,7 @@ def fit(
             break
     free = max(1.0, float(weight.sum()) - normal.shape[0])
     sigma = sqrt(cost / free)
-    cov = solve_spd(normal, np.eye(len(normal)))
-    if cov is None:
-        cov = np.asarray(np.linalg.pinv(normal, hermitian=True), dtype=np.float64)
+    cov = _covariance(normal)
     # what the table does not follow is doubt about it, too
     rms = sqrt(float(np.einsum("i,i->", residual, residual)) / len(residual))
     spread = SIGMAS * max(sigma, rms) * np.sqrt(np.maximum(0.0, np.diag(cov)))
@@ -282,6 +287,18 @@ def fit(
         angles, feeds, turns, rms, 1.4826 * float(np.median(np.abs(residual))), int((np.diag(normal) > 0.0).sum()),
         residual,
     )  # fmt: skip
+
+
+def _covariance(normal: Array) -> Array:
+    """The inverse of a normal matrix; 0 for numbers on which no vertex depends; its pseudo-inverse where singular."""
+    free = np.flatnonzero(np.diag(normal) > 0.0)
+    core = normal[np.ix_(free, free)]
+    inverse = solve_spd(core, np.eye(len(free))) if len(free) else None
+    if inverse is None:
+        return np.asarray(np.linalg.pinv(normal, hermitian=True), dtype=np.float64)
+    cov = np.zeros_like(normal)
+    cov[np.ix_(free, free)] = inverse
+    return cov
 
 
 def _products(jac: Array, weight: Array, residual: Array) -> tuple[Array, Array]:

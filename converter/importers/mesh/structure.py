@@ -21,6 +21,7 @@ from converter.tolerances import Tolerances
 Array = NDArray[np.float64]
 
 SAME_PLACE = 1e-4  #: of the tube's radius: rings no further apart are one
+MOST_PASSES = 60  #: of swaps; a rough track mixes up close neighbours only
 SAME_RADIUS = 0.03  #: share by which the radii of neighbouring steps of one bend may differ
 
 
@@ -74,7 +75,7 @@ def in_order(stations: Stations) -> Stations:
 
     chord = np.diff(c, axis=0)
     folds = np.flatnonzero(np.einsum("ij,ij->i", chord[:-1], chord[1:]) < 0.0) + 1
-    for _ in range(len(c) if len(folds) else 0):
+    for _ in range(MOST_PASSES if len(folds) else 0):
         swapped = False
         for k in range(len(c) - 1):
             before = (gap(k - 1, k) if k > 0 else 0.0) + (gap(k + 1, k + 2) if k + 2 < len(c) else 0.0)

@@ -24,6 +24,7 @@ PER_RADIUS = 28.0  #: points per radius of length looked at to find the thread
 MOST = 40000  #: and never more than this
 SMOOTH = 0.99  #: mean cosine between faces and their surroundings above which they need no smoothing
 REACH = 0.5  #: of the radius: what counts as crowding together
+BESIDE = 2.0  #: of the radius: what is further from the longest way branches off
 ENOUGH = 0.35  #: share of the crowd expected on a centerline that makes a point belong to it
 
 
@@ -45,6 +46,7 @@ class Thread:
         radius: of the surface, mm; to a few percent.
         outward: 1.0 where the faces' normals point away from it, -1.0 where they point to it.
         share: share of the body's area that belongs to it.
+        unbranched: share of all that crowds which lies along it; the rest branches off, or lies elsewhere.
     """
 
     points: Array
@@ -52,6 +54,7 @@ class Thread:
     radius: float
     outward: float
     share: float
+    unbranched: float = 1.0
 
 
 def spread(body: MeshBody, count: int, normals: Array | None = None) -> Surface:
@@ -181,6 +184,8 @@ def find_radius(body: MeshBody) -> tuple[float, float] | None:
 
 def find_thread(body: MeshBody, radius: float, outward: float) -> Thread | None:
     """The rough centerline of a body of a known radius; None where there is no thread longer than the radius."""
+    from scipy.spatial import cKDTree
+
     total = float(body.areas.sum())
     length = total / (2.0 * pi * radius)
     count = int(np.clip(PER_RADIUS * length / radius, 600, MOST))
@@ -195,7 +200,9 @@ def find_thread(body: MeshBody, radius: float, outward: float) -> Thread | None:
     path, closed = _in_order(nodes, radius)
     if len(path) < 2:
         return None
-    return Thread(path, closed, radius, outward, float(on.mean()))
+    # a ragged surface crowds beside its way, a branch leads away from it
+    beside = cKDTree(path).query(nodes)[0] <= BESIDE * radius
+    return Thread(path, closed, radius, outward, float(on.mean()), float(beside.mean()))
 
 
 def _nodes(drawn: Array, radius: float) -> Array:

@@ -14,11 +14,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.findings import Clause
+from converter.findings import Clause, Reason
 from converter.importers.mesh.choose import CLOSE, chosen, gain, simpler
 from converter.importers.mesh.curved import draft_from_windows
 from converter.importers.mesh.develop import FINER, drafts_by_development, single_straight
 from converter.importers.mesh.doubt import Doubt, doubted
+from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.ends import begun_in_middle, cut_to, halves, is_ring, reach_of, starts_smaller
 from converter.importers.mesh.feet import Feet, TablePart, feet_of, parts_of
 from converter.importers.mesh.misfit import Misfit, misfit_of
@@ -54,6 +55,10 @@ FLAT = 0.84  #: of the radius: a side closer to the axis is flat
 CHECKED = 1500  #: faces looked at to see whether the tube is all there is
 EXACT = 5e-5  #: of the radius: scatter below this is rounding
 ROUGH = 0.04  #: of the radius: a standard deviation above this is no tube
+BRANCHED = 0.85  #: share of a thread's points along its longest way, below which it branches
+MOSTLY_FLAT = 0.6  #: share of a surface in six directions that no round tube, unless very coarse, has
+FLAT_SIDES = "its sides are flat: square or rectangular tube, which is not read from meshes"
+HOPELESS = 0.08  #: of the radius: one above this is no table to search on from
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,7 @@ class Measured:
         outward: 1.0 where the faces look away from the centerline.
         is_open: whether the surface has a rim.
         doubt: what is not sure about the table.
+        searched: whether all tables that may fit as well were tried; False where that took too much.
     """
 
     table: BendTable
@@ -90,56 +96,92 @@ class Measured:
     outward: float
     is_open: bool
     doubt: Doubt
+    searched: bool = True
 
 
-def measure(body: MeshBody) -> Measured:
+def measure(body: MeshBody, effort: Effort | None = None) -> Measured:
     """The tube that a body is.
+
+    Args:
+        body: one connected piece of mesh.
+        effort: what the search for its table may take; None for as much as for a file of its own.
 
     Raises:
         NotATube: it is none; the reason as a phrase.
     """
+    effort = effort or Effort(len(body.faces))
+    with effort.for_body(len(body.faces)):
+        return _measured(body, effort)
+
+
+def _measured(body: MeshBody, effort: Effort) -> Measured:
     found = find_radius(body)
     if found is None:
         raise NotATube(_flat_reason(body))
     thread = find_thread(body, *found)
     if thread is None:
         raise NotATube("it is round but not long, not a tube")
+    try:
+        return _along(body, thread, effort)
+    except NotATube as told:
+        partly = isinstance(told.why, Clause) and told.why.name == "mesh-partly-round"  # says it better
+        why = None if partly else _seen_instead(body, thread)
+        raise told if why is None else NotATube(why) from told
+
+
+def _along(body: MeshBody, thread: Thread, effort: Effort) -> Measured:
     track = rough_track(thread)
     skins = skins_of(some_faces(body), track, thread, thread.radius)
-    best = _first_fit(skins, track, thread)
+    best = _first_fit(skins, track, thread, effort)
     for _ in range(2):
         # along the fitted tube the vertices' places are true, so rings show even where they are close
         track = fitted_track(best, thread.closed)
         skins = skins_of(body, track, thread, best.radius)
         if best.sigma <= EXACT * best.radius and (best.bore is None) == (skins.bore is None):
             break
-        again = _second_fit(skins, track, best, thread)
+        again = _second_fit(skins, track, best, thread, effort)
         same = again.sigma >= 0.98 * best.sigma
         best = again
         if same:
             break
-    best, alternatives, misfit = _likeliest(best, skins, track)
+    best = _perhaps_better(best, skins, track, effort)
+    best, alternatives, misfit = _likeliest(best, skins, track, effort)
     if any((b.clr or 0.0) < best.radius and (b.clr is not None or b.angle > FOLDED) for b in best.table.bends):
         raise NotATube("the only straights and bends found along it have one tighter than the tube itself")
     compared = _cut(best, skins) if alternatives else best
     doubt = doubted(compared, [_cut(one, skins) for one in alternatives], misfit)
     best = replace(best, table=doubt.onto(best.table))
     if best.sigma > ROUGH * best.radius:
-        raise NotATube(Clause.of("mesh-strays-from-round", sigma=float(best.sigma), od=2.0 * float(best.radius)))
+        raise _strayed(best)
     parts = parts_of(best.table, best.placement)
     _check_covered(body, best, thread.outward)
-    return _finished(body, best, skins, parts, thread, doubt)
+    tube = _finished(body, best, skins, parts, thread, doubt)
+    return replace(tube, searched=not effort.is_used_up)
 
 
 def _flat_reason(body: MeshBody) -> str:
     """Why a body without a radius is no tube."""
+    if _flat_share(body) > 0.8:
+        return "it has flat faces only: a plate, a box, or square tube, which is not read from meshes"
+    return "no round tube was found in its surface"
+
+
+def _flat_share(body: MeshBody) -> float:
+    """Share of a body's area in the six directions that most of it looks in."""
     rounded = np.round(body.normals, 2)
     _, index = np.unique(rounded, axis=0, return_inverse=True)
     share = np.bincount(index.reshape(-1), body.areas)
-    top = np.sort(share)[::-1]
-    if top[:6].sum() > 0.8 * share.sum():
-        return "it has flat faces only: a plate, a box, or square tube, which is not read from meshes"
-    return "no round tube was found in its surface"
+    return float(np.sort(share)[::-1][:6].sum() / share.sum())
+
+
+def _seen_instead(body: MeshBody, thread: Thread) -> Reason | None:
+    """What is seen of a body that is no tube and says more than what could not be done with it; None for nothing."""
+    if _flat_share(body) > MOSTLY_FLAT:
+        return FLAT_SIDES
+    if thread.unbranched < BRANCHED:
+        od = 2.0 * float(thread.radius)
+        return Clause.of("mesh-branched", od=od, percent=100.0 * (1.0 - thread.unbranched))
+    return None
 
 
 def _drafts(
@@ -182,6 +224,7 @@ def _fitted(
     placement: Placement,
     skins: Skins,
     radius: float,
+    effort: Effort,
     most: int = FEW_VERTICES,
     trusting: bool = False,
 ) -> Fit:
@@ -205,56 +248,84 @@ def _fitted(
         AT_SEAM if skins.closed else BEYOND,
         not skins.closed,
         trusting,
+        effort,
     )
 
 
-def _first_fit(skins: Skins, track: Track, thread: Thread) -> Fit:
+def _first_fit(skins: Skins, track: Track, thread: Thread, effort: Effort) -> Fit:
     best: Fit | None = None
     for table, placement, noise, ringed in _drafts(skins, track, thread.radius, thread.closed):
-        one = _fitted(table, placement, skins, thread.radius, FEWEST_VERTICES if ringed else FEW_VERTICES)
+        one = _fitted(table, placement, skins, thread.radius, effort, FEWEST_VERTICES if ringed else FEW_VERTICES)
         if best is None or one.sigma < best.sigma:
             best = one
+        if effort.is_used_up:
+            break
         if best.sigma <= 1.1 * noise + 2e-4 * thread.radius if ringed else not _misfit(best, skins, FEW_VERTICES).clear:
             break
     if best is None:
-        raise NotATube("no straights and bends were found along it")
+        raise NotATube(
+            "no row of straights and bends was found along it: it has a corner that no bend makes, or is several tubes "
+            "or parts in one body"
+        )
     return best
 
 
-def _second_fit(skins: Skins, track: Track, best: Fit, thread: Thread) -> Fit:
+def _second_fit(skins: Skins, track: Track, best: Fit, thread: Thread, effort: Effort) -> Fit:
     """The fit begun anew from rings where these now show, else from the first one."""
     rings = rings_of(skins.outer, best.radius)
     exact = from_rings(rings, thread.closed) if rings is not None else None
     if exact is not None:
-        one = _fitted(exact.table, exact.placement, skins, best.radius)
+        one = _fitted(exact.table, exact.placement, skins, best.radius, effort)
         if one.sigma <= best.sigma * 1.001 + 1e-9:
             return one
-    return _fitted(best.table, best.placement, skins, best.radius)
+    return _fitted(best.table, best.placement, skins, best.radius, effort)
 
 
-def _likeliest(best: Fit, skins: Skins, track: Track) -> tuple[Fit, list[Fit], Misfit]:
+def _perhaps_better(best: Fit, skins: Skins, track: Track, effort: Effort) -> Fit:
+    """The fit, or one begun anew where it strays so far that it is worth no search for its neighbours.
+
+    Raises:
+        NotATube: that strays as far.
+    """
+    if best.sigma <= HOPELESS * best.radius:
+        return best
+    for table, placement in drafts_by_development(skins.outer, track, best.radius, FINER):
+        one = _fitted(table, placement, skins, best.radius, effort)
+        best = one if one.sigma < best.sigma else best
+        if effort.is_used_up:
+            break
+    if best.sigma > HOPELESS * best.radius:
+        raise _strayed(best)
+    return best
+
+
+def _strayed(best: Fit) -> NotATube:
+    return NotATube(Clause.of("mesh-strays-from-round", sigma=float(best.sigma), od=2.0 * float(best.radius)))
+
+
+def _likeliest(best: Fit, skins: Skins, track: Track, effort: Effort) -> tuple[Fit, list[Fit], Misfit]:
     """The table to believe, what cannot be told from it, and how it misses the vertices."""
     misfit = _misfit(best, skins, FEW_VERTICES)
     if best.rms <= EXACT * best.radius and not misfit.suspect and next(simpler(best), None) is None:
         return best, [], misfit
-    best, alternatives = _chosen(best, skins, track, SOME_VERTICES)
+    best, alternatives = _chosen(best, skins, track, SOME_VERTICES, effort)
     if best.sigma > EXACT * best.radius:
-        best, alternatives = _with_all(best, alternatives, skins)
-        if _misfit(best, skins, MOST_VERTICES).suspect:
-            best, more = _chosen(best, skins, track, MOST_VERTICES)
+        best, alternatives = _with_all(best, alternatives, skins, effort)
+        if _misfit(best, skins, MOST_VERTICES).suspect and not effort.is_used_up:
+            best, more = _chosen(best, skins, track, MOST_VERTICES, effort)
             alternatives = [one for one in (*alternatives, *more) if one is not best and gain(best, one) > -CLOSE]
     return best, alternatives, _misfit(best, skins, MOST_VERTICES)
 
 
-def _chosen(best: Fit, skins: Skins, track: Track, most: int) -> tuple[Fit, list[Fit]]:
+def _chosen(best: Fit, skins: Skins, track: Track, most: int, effort: Effort) -> tuple[Fit, list[Fit]]:
     """The table to believe of all that are like the best so far, and those that cannot be told from it."""
     exact = best.sigma <= EXACT * best.radius
 
     def refit(table: BendTable, placement: Placement) -> Fit:
         if exact:
-            one = _fitted(table, placement, skins, best.radius, most, True)
+            one = _fitted(table, placement, skins, best.radius, effort, most, True)
             table, placement = one.table, one.placement
-        return _fitted(table, placement, skins, best.radius, most)
+        return _fitted(table, placement, skins, best.radius, effort, most)
 
     def misfit(one: Fit) -> Misfit:
         return _misfit(one, skins, most)
@@ -262,15 +333,16 @@ def _chosen(best: Fit, skins: Skins, track: Track, most: int) -> tuple[Fit, list
     def others() -> Iterator[tuple[BendTable, Placement]]:
         return drafts_by_development(skins.outer, track, best.radius, FINER)
 
-    return chosen(refit(best.table, best.placement), refit, misfit, others)
+    return chosen(refit(best.table, best.placement), refit, misfit, others, effort)
 
 
-def _with_all(best: Fit, alternatives: list[Fit], skins: Skins) -> tuple[Fit, list[Fit]]:
+def _with_all(best: Fit, alternatives: list[Fit], skins: Skins, effort: Effort) -> tuple[Fit, list[Fit]]:
     """The same with all vertices, by which some alternatives may drop out, or one may win."""
-    everything = [
-        _fitted(one.table, one.placement, skins, one.radius, MOST_VERTICES)
-        for one in (best, *alternatives[:MOST_OTHERS])
-    ]
+    everything = [_fitted(best.table, best.placement, skins, best.radius, effort, MOST_VERTICES)]
+    for one in alternatives[:MOST_OTHERS]:
+        if effort.is_used_up:
+            break
+        everything.append(_fitted(one.table, one.placement, skins, one.radius, effort, MOST_VERTICES))
     best = everything[0]
     for one in everything[1:]:
         if gain(best, one) > 0.0:
@@ -326,7 +398,7 @@ def _check_facets(body: MeshBody, best: Fit, parts: list[TablePart], some: Ints,
     areas = body.areas[some]
     flat = float(areas[outer & (depth < FLAT * best.radius)].sum())
     if flat > 0.4 * float(areas[outer].sum()):
-        raise NotATube("its sides are flat: square or rectangular tube, which is not read from meshes")
+        raise NotATube(FLAT_SIDES)
 
 
 def _finished(

@@ -53,6 +53,9 @@ def tube_findings(name: str, tube: Measured) -> list[Finding]:
                 values={"deviation": deviation},
             )
         )
+    if not tube.searched:
+        values = {"sigma": sigma, "bends": len(tube.table.bends)}
+        findings.append(Finding("mesh-search-ended", tube=name, measured=sigma, unit="mm", values=values))
     findings += _doubt_findings(name, tube)
     certain = max(ODD * od, 0.05, 3.0 * sigma)
     for variant, value in (("oval", float(tube.oval)), ("tapered", abs(float(tube.taper)))):

@@ -6,7 +6,7 @@ many triangles nor many bodies cost more than their share.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,8 @@ Ints = NDArray[np.int64]
 
 #: Corners are also put together within this share of the extent when exact equality joins next to nothing.
 NEAR = 2e-7
+ON_SIDE = 1e-5  #: of a side's length: a vertex so near to it lies on it
+MOST_RIM, MOST_NEAR = 300_000, 3_000_000  #: sides of one triangle only, and vertices about them, that are looked at
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,10 +48,15 @@ class MeshBody:
 
 @dataclass(frozen=True, slots=True)
 class Welded:
-    """The bodies of one mesh, largest index first drawn first, and how many faces had no area."""
+    """The bodies of one mesh, largest index first drawn first, and how many faces had no area.
+
+    ``on_sides``: vertices in the middle of another triangle's side (T-junctions), drawn to that side's nearer end: they
+    lie on a chord of the surface and not on it.
+    """
 
     bodies: tuple[MeshBody, ...]
     flat: int
+    on_sides: int = 0
 
 
 def weld(points: Array, faces: Ints) -> Welded:
@@ -70,7 +77,7 @@ def weld(points: Array, faces: Ints) -> Welded:
         grid = np.round((points - points.min(axis=0)) / max(size * NEAR, 1e-300))
         merged, index = _unique(points, grid)
         welded = _bodies(merged, index[faces])
-    return welded
+    return without_t_junctions(merged, index[faces], welded)
 
 
 def _unique(points: Array, keys: Array | None = None) -> tuple[Array, Ints]:
@@ -144,6 +151,50 @@ def _bodies(points: Array, faces: Ints) -> Welded:
             )
         )
     return Welded(tuple(out), flat)
+
+
+def without_t_junctions(points: Array, faces: Ints, welded: Welded) -> Welded:
+    """The same bodies, of a mesh whose vertices on the sides of other triangles are drawn to the ends of those sides.
+
+    Args:
+        points: (n, 3) mm.
+        faces: (m, 3) indices.
+        welded: what they are as they stand.
+    """
+    from scipy.spatial import cKDTree
+
+    if not any(body.is_open for body in welded.bodies):
+        return welded
+    pairs = np.sort(np.concatenate((faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]])), axis=1)
+    key, count = np.unique(pairs[:, 0] * np.int64(len(points)) + pairs[:, 1], return_counts=True)
+    rim = key[count == 1]
+    a, b = rim // len(points), rim % len(points)
+    ends = np.unique(np.concatenate((a, b)))
+    if not 3 <= len(rim) <= MOST_RIM:
+        return welded
+    side = points[b] - points[a]
+    length = np.sqrt((side * side).sum(axis=1))
+    tree = cKDTree(points[ends])
+    middle = (points[a] + points[b]) / 2.0
+    inside = tree.query_ball_point(middle, 0.5 * length, return_length=True)
+    if int(inside.sum()) > MOST_NEAR:
+        return welded
+    near = tree.query_ball_point(middle, 0.5 * length)
+    which = np.repeat(np.arange(len(rim)), [len(found) for found in near])
+    vertex = ends[np.array([v for found in near for v in found], dtype=np.int64)]
+    arm = points[vertex] - points[a[which]]
+    share = np.einsum("ij,ij->i", arm, side[which]) / np.maximum(length[which] ** 2, 1e-300)
+    off = arm - share[:, None] * side[which]
+    on = (np.einsum("ij,ij->i", off, off) < (ON_SIDE * length[which]) ** 2) & (share > 1e-3) & (share < 1.0 - 1e-3)
+    if not on.any():
+        return welded
+    onto = np.arange(len(points))
+    onto[vertex[on]] = np.where(share[on] < 0.5, a[which[on]], b[which[on]])
+    for _ in range(8):  # an end may lie on a side, too
+        onto = onto[onto]
+    drawn = onto[faces]
+    whole = (drawn[:, 0] != drawn[:, 1]) & (drawn[:, 1] != drawn[:, 2]) & (drawn[:, 0] != drawn[:, 2])
+    return replace(_bodies(points, drawn[whole]), flat=welded.flat, on_sides=int((onto[ends] != ends).sum()))
 
 
 def _edges(faces: Ints, of_face: Ints, bodies: int) -> tuple[Ints, Ints]:

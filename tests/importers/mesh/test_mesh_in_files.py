@@ -205,6 +205,63 @@ def test_a_damaged_file_is_one_sentence(name, data, says, tmp_path):
     assert caught.value.message.endswith(".")
 
 
+def glb_bytes() -> bytes:
+    return bytes(trimesh.Scene(swept(HOOK, TUBE)).export(file_type="glb"))
+
+
+def test_a_gltf_whose_buffer_is_missing_names_it(tmp_path):
+    """A name in a URI has its blanks as %20; a buffer beside the file is read, one that is not there is named."""
+    files = trimesh.Scene(swept(HOOK, TUBE)).export(file_type="gltf")
+    text = files.pop("model.gltf")
+    for name, data in files.items():
+        text = text.replace(name.encode(), b"the%20" + name.encode())
+        (tmp_path / f"the {name}").write_bytes(data)
+    path = tmp_path / "t.gltf"
+    path.write_bytes(text)
+    assert len(read(path, ReadOptions(units="mm")).tables) == 1
+    for name in files:
+        (tmp_path / f"the {name}").unlink()
+    with pytest.raises(
+        ReadError, match=r"t\.gltf keeps its numbers in another file, 'the%20\S+', which is not beside it"
+    ):
+        read(path)
+    path.write_bytes(text.replace(b"the%20", b"../"))
+    with pytest.raises(ReadError, match="outside its own folder"):
+        read(path)
+
+
+@pytest.mark.parametrize(("end", "says"), [(200, "its structure announces"), (-900, "its binary buffer announces")])
+def test_a_glb_cut_short_that_states_its_cut_length(end, says, tmp_path):
+    cut = glb_bytes()[:end]
+    path = tmp_path / "t.glb"
+    path.write_bytes(cut[:8] + struct.pack("<I", len(cut)) + cut[12:])
+    with pytest.raises(ReadError, match=f"cut short: {says}"):
+        read(path)
+
+
+def test_a_glb_without_its_buffer(tmp_path):
+    whole = glb_bytes()
+    end = 20 + struct.unpack("<I", whole[12:16])[0]
+    path = tmp_path / "t.glb"
+    path.write_bytes(whole[:8] + struct.pack("<I", end) + whole[12:end])
+    with pytest.raises(ReadError, match=r"buffer 0 announces .* names no file, and 0 bytes are there"):
+        read(path)
+
+
+def test_the_unit_in_which_tubes_would_be_tubes_is_offered(tmp_path):
+    """A tube of 38 in metres: 0.038 mm across as millimetres; in mm in a format of metres: 38 m across."""
+    mesh = swept(HOOK, TUBE)
+    millimetres = saved(trimesh.Scene(mesh), tmp_path / "mm.glb")
+    with pytest.raises(ReadError, match=r"read in m, and tube in it is then 38 m .*, which is no tube's size.*38 mm"):
+        read(millimetres)
+    assert read(millimetres, ReadOptions(units="mm")).tables[0].section.od == pytest.approx(38.0, abs=1e-3)
+    metres = saved(mesh.copy().apply_scale(0.001), tmp_path / "m.stl")
+    doubt = next(f for f in read(metres).findings if f.code == "units-doubted")
+    assert "38 mm" in doubt.message and doubt.message.endswith("in m.")
+    assert "--units m)" in doubt.cure_in()
+    assert not [f for f in read(saved(mesh, tmp_path / "t.stl")).findings if f.code == "units-doubted"]
+
+
 @pytest.mark.slow
 def test_every_cut_of_a_file_is_a_sentence_or_a_table(tmp_path):
     """Truncated anywhere, scrambled anywhere: never a traceback."""
