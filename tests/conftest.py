@@ -23,6 +23,9 @@ if hasattr(providers, "_get_local_constants"):
 # reports, which xdist cannot send between its processes
 logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
 
-# a suite that is started in the background of a shell is handed on that Ctrl-C is ignored, and so are its children
+# a suite that is started in the background of a shell is handed on that Ctrl-C is ignored, with nohup the end of the
+# terminal too, and so are its children
 if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
+if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) == signal.SIG_IGN:
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)

@@ -183,7 +183,7 @@ def test_a_loop_of_one_spline():
 @pytest.mark.slow
 def test_ten_times_the_vertices_cost_less_than_ten_times_the_time():
     def seconds(noise_turn):
-        drawn = noisy_chords(HOOK, Placement(), noise_turn, 0.01, 2)
+        drawn = noisy_chords(HOOK, Placement(), noise_turn, 0.003, 2)  # a tenth of the least chord
         points = np.asarray(drawn.points)
         begun = time.process_time()
         run = run_of(Polyline(points))

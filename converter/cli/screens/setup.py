@@ -35,8 +35,10 @@ def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> s
     alike: dict[tuple[str, ...], str] = {}
     shown, marks, setups = job.shown, bend_marks(job.shown.findings), job.part_setups
     for part in shown.parts:
-        sheet = SetupView(shown.setup_of[part.first.name], job.display, shown.refused_bends(part))
-        first = alike.setdefault(tuple(sheet.instructions()), part.name)
+        setup = shown.setup_of[part.first.name]
+        sheet = SetupView(setup, job.display, shown.refused_bends(part))
+        # by all that would be done: two tubes are not alike because neither may be made
+        first = alike.setdefault(tuple(SetupView(setup, job.display).instructions()), part.name)
         like = None if first == part.name else f"to be made just like {first}"
         original = None if like or part.mirror_of is None else setups.get(part.mirror_of)
         if original is not None and part.mirror_of in alike.values() and mirrored(sheet.setup, original):

@@ -13,8 +13,8 @@ shown(
     heading={"": "looks like outlines, not like centerlines", "tubes": "looks like outlines of tubes (--from-outline)"},
     beside="outline?",
 )
-shown("outline-read", heading="{tubes:count outline} read as {tubes:its/their} {tubes:centerline/centerlines}")
-shown("outline-size", heading="drawn by its outline, {od:length} wide")
+shown("outline-read", heading="outlines, read as their centerlines")
+shown("outline-size", heading="drawn by its outline")
 
 # --- how lines became tubes ------------------------------------------------------------------
 
