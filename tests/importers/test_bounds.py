@@ -633,7 +633,7 @@ GLB_BOMBS = {
         "values of 4 GB",
     ),
     "same view": (lambda s: s["accessors"].extend(s["accessors"] * 2_000_000), "values of"),
-    "buffer": (lambda s: s["buffers"][0].update(byteLength=2**40), "buffers of 1.02e+03 GB|buffers of 1 TB"),
+    "buffer": (lambda s: s["buffers"][0].update(byteLength=2**40), "announces 1099511627776 bytes and names no file"),
     "circle": (lambda s: s["nodes"][0].update(children=[0]), "part '0' contains itself"),
     "ladder": (
         lambda s: s["nodes"].extend({"children": [k + 2]} for k in range(99)),
