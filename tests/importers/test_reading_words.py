@@ -25,7 +25,7 @@ from tube_bodies import angle_iron, cylinder, pipe, plate, shaft, spring
 from tubes import run_of
 
 from converter.findings import CODES, Clause, Finding
-from converter.findings.catalogue import reading
+from converter.findings.catalogue import bodies, reading
 from converter.findings.entries import CLAUSES
 from converter.findings.wording import reason
 from converter.geometry.vectors import Vec
@@ -55,7 +55,7 @@ from converter.units import Display
 Told = tuple[list[Finding], list[Ignored]]
 
 STEP = EVERY / "step"
-_SOURCE = inspect.getsource(reading)
+_SOURCE = inspect.getsource(reading) + inspect.getsource(bodies)
 #: Codes and clauses of the readers' catalogue.
 _CODES = re.findall(r'^define\(\s*"([^"]+)"', _SOURCE, re.MULTILINE)
 _CLAUSES = re.findall(r'^clause\(\s*"([^"]+)"', _SOURCE, re.MULTILINE)
