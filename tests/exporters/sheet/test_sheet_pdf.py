@@ -394,6 +394,30 @@ def test_equal_tubes_are_one_part_with_a_box_for_every_piece():
     assert f"mass {2 * one.mass + other.mass:.2f} kg" in texts["job"] and "tubes 3, 2 different" in texts["job"]
 
 
+def rails() -> list[Tube]:
+    """Nine parts, all straight but the fifth."""
+    tubes = []
+    for i in range(9):
+        bent = tube_named(f"RAIL {i}", 300.0 * i)
+        table = bent.run.table if i == 4 else BendTable((), 600.0 + 37.0 * i)
+        tubes.append(replace(bent, run=replace(bent.run, table=table)))
+    return tubes
+
+
+def test_straight_parts_share_pages_and_are_found_on_them():
+    """Two on a page where both fit; the list, the contents and the pages agree on where each is."""
+    page = page_of(job_of(rails(), shop()))
+    reader = PdfReader(io.BytesIO(sheet_pdf(page)))
+    texts = [one.extract_text() for one in reader.pages]
+    starts = [reader.get_destination_page_number(entry) for entry in reader.outline[1:]]
+    assert [entry.title for entry in reader.outline[1:]] == [part.name for part in page.parts]
+    assert starts == [1, 1, 2, 2, 3, 4, 4, 5, 5] and len(texts) == 6
+    for part, start in zip(page.parts, starts, strict=True):
+        assert part.name in texts[start].splitlines()
+        assert f"Cut length: {page.job.display.length(SetupView(part.setup, page.job.display).stick)}" in texts[start]
+        assert f"\n{start + 1}\n" in texts[0].split(part.name)[1][:200]
+
+
 # --- where texts stand -------------------------------------------------------------------------------
 
 
@@ -458,6 +482,7 @@ JOBS: dict[str, Callable[[Path], Job]] = {
     "hostile": lambda _: hostile_job(),
     "thirty": lambda _: job_of([many_bends(30)], shop(machine=Machine()), unit="in"),
     "long": lambda _: long_job(),
+    "rails": lambda _: job_of(rails(), shop()),
 }
 
 

@@ -38,18 +38,23 @@ _SHORT_HEAD = 12
 _MOST_TAKEN = 0.4
 #: A cell of more lines than this is cut short: names may be absurdly long.
 _MOST_LINES = 6
+#: What a title takes that does not begin a page, mm.
+BELOW_TITLE = 11.0
 #: Height of a page on which everything fits, to measure on, mm.
 _ENDLESS = 1e7
 
 
 @dataclass(slots=True)
 class SheetPage:
-    """One page: its title, whether it goes on from the page before, and what is drawn on it."""
+    """One page: its title, whether it goes on from the page before, and what is drawn on it.
+
+    ``bookmarks`` are keys and titles of what begins on it.
+    """
 
     title: str
     continued: bool
     ops: list[Op] = field(default_factory=list)
-    bookmark: str = ""
+    bookmarks: list[tuple[str, str]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +91,9 @@ class Flow:
         self.width = size[0] - 2.0 * EDGE
         self._y = 0.0
         self._heading = ""
+        self._title = ""
+        #: whether the part on the last page leaves what it does not need to the next
+        self.leaves_room = False
         self._fresh = True
         self._turned = False
 
@@ -101,12 +109,21 @@ class Flow:
 
     def begin(self, title: str, bookmark: str = "") -> None:
         """Begin a page with a new title."""
-        self._open(SheetPage(title, False, bookmark=bookmark))
-        self._heading = ""
+        self._open(SheetPage(title, False, bookmarks=[(bookmark, title)] if bookmark else []))
+        self._heading, self._title = "", title
+
+    def begin_below(self, title: str, bookmark: str) -> None:
+        """Begin something with a title of its own on what is left of this page."""
+        self._y -= 5.0
+        low = self._take(BELOW_TITLE)
+        self.line((EDGE, low + BELOW_TITLE), (EDGE + self.width, low + BELOW_TITLE), THICK)
+        self.text(visible(title), (EDGE, low + 3.0), TITLE * 0.8, bold=True, room=self.width)
+        self.pages[-1].bookmarks.append((bookmark, title))
+        self._heading, self._title = "", title
 
     def turn(self) -> None:
         """Go on on the next page; the section that was broken says that it goes on."""
-        self._open(SheetPage(self.pages[-1].title, True))
+        self._open(SheetPage(self._title, True))
         self._turned = True
         if self._heading:
             self._headline(f"{self._heading}, continued")
@@ -296,8 +313,8 @@ class Flow:
         count = len(self.pages)
         for number, page in enumerate(self.pages, 1):
             self.pdf.page(self.size)
-            if page.bookmark:
-                self.pdf.bookmark(page.bookmark, visible(page.title))
+            for key, title in page.bookmarks:
+                self.pdf.bookmark(key, visible(title))
             self._frame(page, f"page {number} of {count}", corner, foot)
             for op in page.ops:
                 op(self.pdf)

@@ -9,7 +9,7 @@ from converter.exporters.pictures.run.picture import isometric_picture, isometri
 from converter.exporters.pictures.run.sketches import Sketches
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.sheet.content import PartPage, severity_word
-from converter.exporters.sheet.pdf.flow import BODY, LARGE, SMALL, Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.pdf.flow import BELOW_TITLE, BODY, LARGE, SMALL, Cell, Flow, Section, TableColumn
 from converter.exporters.sheet.view import place_words, refusal
 from converter.findings import Finding
 from converter.findings.wording import grouped, message
@@ -37,6 +37,8 @@ if TYPE_CHECKING:
 
 #: A longer name may not fit at the head of the page, and is told in full below it.
 _LONG_NAME = 40
+#: What is left free above a part that begins below another, and what headings ask for and do not take, mm.
+_BELOW_SLACK = 9.0
 #: Share of the width for facts with the picture beside them; what is left free there, mm.
 _NARROW, _APART = 0.4, 2.0
 #: Least and greatest height of the picture, mm: of bent tubes and of straight ones.
@@ -58,21 +60,73 @@ _COLUMNS = (
 _PLACES = (TableColumn("piece", 40, bold=True), TableColumn("end A", 60), TableColumn("end B", 60))
 
 
-def part_pages(flow: Flow, part: PartPage, count: int, shop: str, display: Display, sketches: Sketches) -> None:
-    """Lay one part out on pages of its own.
+class PartLayout:
+    """One part, ready to be laid out.
 
     Args:
-        flow: where to.
         part: what to say.
         count: parts on the sheet.
         shop: name of the shop.
         display: how lengths are shown, in one unit.
         sketches: of the job.
     """
-    setup = part.setup
-    sheet = None if setup is None else SetupView(setup, display, part.bad_bends)
 
-    def bending_part(flow: Flow) -> None:
+    def __init__(self, part: PartPage, count: int, shop: str, display: Display, sketches: Sketches) -> None:
+        self.part = part
+        setup = part.setup
+        self._sheet = None if setup is None else SetupView(setup, display, part.bad_bends)
+        self._facts = _facts(part, setup, count, shop, display)
+        self._display, self._sketches = display, sketches
+
+    @property
+    def is_straight(self) -> bool:
+        """Whether it has no bends: such parts share a page where two stand on one."""
+        return not self.part.tube.run.table.bends
+
+    def least_height(self, flow: Flow) -> float:
+        """How high it is with its picture as low as it may be, mm."""
+        return flow.measured(self._compact) + BELOW_TITLE + _BELOW_SLACK
+
+    def lay_out(self, flow: Flow, left: float) -> int:
+        """Put it on pages of its own, or below the part before it.
+
+        Args:
+            flow: where to.
+            left: mm to be left free on its page where that can be: 0, or what the next part takes.
+
+        Returns:
+            The page it begins on, counted from 1.
+        """
+        shares = self.is_straight and flow.pages != [] and flow.leaves_room
+        need = self.least_height(flow) if self.is_straight and (shares or left) else 0.0
+        if shares and need <= flow.room:
+            flow.begin_below(self.part.title, self.part.key)
+            page = len(flow.pages)
+            self._compact(flow)
+        else:
+            flow.begin(self.part.title, self.part.key)
+            page = len(flow.pages)
+            if left and need + left <= flow.whole_page:
+                self._compact(flow)
+            else:
+                self._whole(flow)
+        flow.leaves_room = self.is_straight
+        return page
+
+    def _compact(self, flow: Flow) -> None:
+        self._lines(flow, _STRAIGHT[0])
+
+    def _whole(self, flow: Flow) -> None:
+        self._lines(flow, None)
+
+    def _lines(self, flow: Flow, tall: float | None) -> None:
+        _first_lines(flow, self.part, self._sheet, self._display)
+        _picture(flow, self.part, self._facts, (self._bending_part, self._rest), self._display, self._sketches, tall)
+        self._bending_part(flow)
+        self._rest(flow)
+
+    def _bending_part(self, flow: Flow) -> None:
+        sheet = self._sheet
         if sheet is not None:
             for words in sheet.cope_words():
                 flow.paragraph(f"{words[:1].upper()}{words[1:]}.")
@@ -81,21 +135,16 @@ def part_pages(flow: Flow, part: PartPage, count: int, shop: str, display: Displ
             stick = stick_picture(sheet, flow.width)
             words = f"The stick to scale: end {sheet.setup.feed_from} goes into the bender first"
             flow.heading(words, keep=stick.high[1] - stick.low[1])
-            flow.picture(stick, display.unit, 75.0)
+            flow.picture(stick, self._display.unit, 75.0)
 
-    def rest(flow: Flow) -> None:
-        _instructions(flow, part, sheet, display)
+    def _rest(self, flow: Flow) -> None:
+        part, display = self.part, self._display
+        _instructions(flow, part, self._sheet, display)
         _ends(flow, part, display)
-        _done(flow, part, setup)
+        _done(flow, part, part.setup)
         findings(flow, part.findings, display)
-        if setup is not None:
-            _springback(flow, setup)
-
-    flow.begin(part.title, part.key)
-    _first_lines(flow, part, sheet, display)
-    _picture(flow, part, _facts(part, setup, count, shop, display), bending_part, rest, display, sketches)
-    bending_part(flow)
-    rest(flow)
+        if part.setup is not None:
+            _springback(flow, part.setup)
 
 
 def findings(flow: Flow, said: tuple[Finding, ...], display: Display, about: str = "Findings") -> None:
@@ -167,18 +216,21 @@ def _picture(
     flow: Flow,
     part: PartPage,
     facts: list[tuple[str, str]],
-    bending_part: Section,
-    rest: Section,
+    below: tuple[Section, Section],
     display: Display,
     sketches: Sketches,
+    tall: float | None,
 ) -> None:
     """The facts and the picture, beside or below them: where it comes out larger.
 
     It is as high as lets all of the part stand on this page; where that would be too small to read, as high as lets
-    the set-up and the stick stand on it; where that is too small too, as high as is of use.
+    the set-up and the stick stand on it; where that is too small too, as high as is of use. With ``tall`` it is that
+    high, mm. ``below`` are the set-up with the stick, and the rest.
     """
-    tube = part.tube
+    tube, (bending_part, rest) = part.tube, below
     least, most = _BENT if tube.run.table.bends else _STRAIGHT
+    if tall is not None:
+        least = most = tall
     across = flow.measured(lambda flow: flow.facts(facts)) + _APART
     beside = flow.measured(lambda flow: flow.facts(facts, 1), _NARROW)
     room = flow.room - flow.measured(bending_part) - 2.0 * _APART  # headings ask for a little more than they take

@@ -15,7 +15,7 @@ from converter.exporters.pictures.run.sketches import sketches_of
 from converter.exporters.sheet.content import JobSheet, job_sheet
 from converter.exporters.sheet.pdf.first import first_pages
 from converter.exporters.sheet.pdf.flow import Flow
-from converter.exporters.sheet.pdf.part import part_pages
+from converter.exporters.sheet.pdf.part import PartLayout
 from converter.progress import steps
 from converter.units import Display
 
@@ -50,9 +50,12 @@ def sheet_pdf(page: JobSheet, options: WriteOptions | None = None) -> bytes:
     starts: list[int] = []
     for drawing in page.drawings:
         sketches = sketches_of(drawing.job)
-        for part in steps(drawing.parts, "parts laid out"):
-            starts.append(len(parts.pages) + 1)
-            part_pages(parts, part, len(page.parts), page.job.shop.name, display, sketches)
+        layouts = [PartLayout(part, len(page.parts), page.job.shop.name, display, sketches) for part in drawing.parts]
+        for layout, following in zip(steps(layouts, "parts laid out"), [*layouts[1:], None], strict=True):
+            # straight parts share a page where two stand on one
+            joins = layout.is_straight and following is not None and following.is_straight
+            starts.append(layout.lay_out(parts, following.least_height(parts) if joins and following else 0.0))
+        parts.leaves_room = False
     names = [name for part in page.parts for name in (part.name, *part.part.names)]
     for text in (page.heading, *(drawing.source for drawing in page.drawings), *names):
         pdf.width(text, 1.0)  # takes note of letters that no font has
