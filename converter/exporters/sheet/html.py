@@ -133,10 +133,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
         facts_of_sheet=sheet_facts(page, both),
         tally=tally([finding for drawing in page.drawings for finding in drawing.job.shown.findings]),
         parts=every,
-        drawings=[
-            _drawing(drawing, number, own, both)
-            for number, (drawing, own) in enumerate(zip(page.drawings, parts, strict=True))
-        ],
+        drawings=drawings,
         part_findings=in_brief(every),
         cautions=page.cautions,
         part_pages=part_pages,

@@ -283,6 +283,9 @@ WHOLE = """(() => {
     && values.every((box) => box.left >= 0 && box.right <= innerWidth)
     && Math.abs(done.bottom - innerHeight) < 2 && done.height > innerHeight / 4 && done.width > innerWidth - 2;
 })()"""
+#: Whether what is kept of bench view says that it is closed.
+KEPT_CLOSED = """Object.entries(localStorage)
+  .some(([key, value]) => key.endsWith('/bench') && !JSON.parse(value).open)"""
 DIGITS = """Math.max(...[...document.querySelectorAll('#bench-body .value:not(.many)')]
   .map((e) => parseFloat(getComputedStyle(e).fontSize)))"""
 
@@ -333,10 +336,13 @@ def test_bench_view_goes_through_a_part_by_its_one_button(chromium, demo, size):
         assert page.locator(f"#part-{number} .tasks input:checked").count() == 0
         page.locator("#bench-skip").click()
         page.get_by_role("button", name="No stick of this size").click()
+        # a dialog tells that it was closed a moment later
+        until(page, f"document.getElementById('bench-count').textContent.includes('step 2 of {steps}')")
         assert text("count").endswith(f"piece 2 of 2, step 2 of {steps}")
         page.locator("#bench-close").click()
         assert page.locator(f"#part-{number} .skipped").inner_text() == "skipped: no stick of this size"
         assert second in page.locator(f"#part-{number} .pieces").inner_text()
+        until(page, KEPT_CLOSED)
         page.reload()
         assert not page.evaluate("document.getElementById('bench-view').open"), "closed, it stays closed"
 

@@ -23,7 +23,7 @@ const bench = {
         const where = isBend ? "bend " + bend + " of " + bends : "step " + (i + 1) + " of " + boxes.length;
         this.steps.push({ section, box, boxes, pieces, first, where, title: this.titleOf(box), lines: this.linesOf(section, task) });
       });
-      if (pieces.length) this.steps.push({ section, boxes, pieces, first, where: "finished", title: "Piece finished", lines: [] });
+      if (pieces.length) this.steps.push({ section, boxes, pieces, first, where: "finished", lines: [] });
     }
   },
 
@@ -149,7 +149,6 @@ const bench = {
 
   skip(why) {
     this.skipped[this.steps[this.at].box.dataset.tick] = why;
-    this.notes();
     this.move(1);
   },
 

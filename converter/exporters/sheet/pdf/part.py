@@ -77,6 +77,7 @@ class PartLayout:
         self._sheet = None if setup is None else SetupView(setup, display, part.bad_bends)
         self._facts = _facts(part, setup, count, shop, display)
         self._display, self._sketches = display, sketches
+        self._least: float | None = None  # the part before asks for it too
 
     @property
     def is_straight(self) -> bool:
@@ -84,8 +85,10 @@ class PartLayout:
         return not self.part.tube.run.table.bends
 
     def least_height(self, flow: Flow) -> float:
-        """How high it is with its picture as low as it may be, mm."""
-        return flow.measured(self._compact) + BELOW_TITLE + _BELOW_SLACK
+        """How high it is with its picture as low as it may be, mm; pages are all of one width."""
+        if self._least is None:
+            self._least = flow.measured(self._compact) + BELOW_TITLE + _BELOW_SLACK
+        return self._least
 
     def lay_out(self, flow: Flow, left: float) -> int:
         """Put it on pages of its own, or below the part before it.
