@@ -13,6 +13,7 @@ import subprocess
 import sys
 from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 import patterns
 import pytest
@@ -149,20 +150,30 @@ def test_what_cannot_be_followed_is_refused():
         assert "cannot be checked" in refused(Use("new.py", 7, pattern, 0, "match"))
 
 
+def not_seen_to_run_away(known: list[Use], texts: dict[Use, Any] | None = None) -> list[Use]:
+    """Which patterns do not show it in any of six measurements: the machine's other work can hide it in one."""
+    for _ in range(6):
+        lines = watched(known, 300.0, texts and [texts[use] for use in known]) if known else []
+        seen = {line.split(" ", 1)[0] for line in lines}
+        known = [use for use in known if f"{use.file}:{use.line}" not in seen]
+    return known
+
+
 @pytest.mark.slow
 def test_what_the_checker_refuses_does_run_away():
     """Its own witness, measured: the text before, the repeated text, and something that may not follow."""
     old = [Use("old.py", i, pattern, flags, way) for i, (pattern, flags, way) in enumerate(EXPLOSIVE)]
-    witnesses = [slow_text(use.pattern, use.flags, use.way) for use in old]
-    texts = [[(*witness, end) for end in ("", "\0", "\n", "~", "5", "!x")] for witness in witnesses]
-    assert [line.split(" ", 1)[0] for line in watched(old, 300.0, texts)] == [f"old.py:{use.line}" for use in old]
+    texts = {}
+    for use in old:
+        witness = slow_text(use.pattern, use.flags, use.way)
+        texts[use] = [(*witness, end) for end in ("", "\0", "\n", "~", "5", "!x")]
+    assert not_seen_to_run_away(old, texts) == []
 
 
 @pytest.mark.slow
 def test_the_measuring_sees_what_runs_away():
     """Without the checker's help: texts from the parse tree alone."""
-    old = [Use("old.py", i, *EXPLOSIVE[i]) for i in (0, 1, 5, 16)]
-    assert len(watched(old, 300.0)) == len(old)
+    assert not_seen_to_run_away([Use("old.py", i, *EXPLOSIVE[i]) for i in (0, 1, 5, 16)]) == []
 
 
 def test_a_pattern_made_while_running_is_named(tmp_path):
