@@ -8,6 +8,7 @@ from typing import Any
 
 from converter.errors import GeometryError
 from converter.model.section import SHAPES
+from converter.shop.cutting import SAW, Cutting, cutting_of
 from converter.shop.model import TURN_WITHIN, Die, HoleSaw, Machine, Metal, Shop, Stick, Trial
 from converter.shop.pipe import OUTSIDE, nominal
 from converter.shop.rates import PRICE, RATES, Rates, price_of, rates_of
@@ -117,6 +118,7 @@ SHOP = {
     "hole_saw": Field(tables(HOLE_SAW), default=()),
     "rates": Field(table(RATES)),
     "price": Field(tables(PRICE), default=()),
+    "saw": Field(table(SAW)),
 }
 
 
@@ -175,6 +177,7 @@ def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:
         units=place.unit,
         hole_saws=tuple(HoleSaw(**one) for one in values["hole_saw"]),
         rates=rates_of(values["rates"], place.key("rates")) if values["rates"] else Rates(),
+        cutting=cutting_of(values["saw"]) if values["saw"] else Cutting(),
         prices=tuple(price_of(one, place.key("price").item(i)) for i, one in enumerate(values["price"])),
     )
     check_shop(shop, file)
