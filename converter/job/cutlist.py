@@ -14,7 +14,7 @@ from converter.findings import Clause, Finding
 from converter.job.job import Job
 from converter.model.part import Part
 from converter.model.section import Section
-from converter.nesting.model import Bar, Nest, Piece
+from converter.nesting.model import Nest, StockBar, WantedLength
 from converter.nesting.solve import SECONDS, nest
 from converter.progress import steps
 from converter.quoting import quoted
@@ -102,14 +102,14 @@ class CutGroup:
         return self._used("buy")
 
     @cached_property
-    def taken(self) -> tuple[tuple[Supply, int], ...]:
+    def on_hand(self) -> tuple[tuple[Supply, int], ...]:
         """What is taken that is on hand, and how many."""
         return self._used("rack", "stock")
 
     @property
     def bars_length(self) -> float:
         """Of all bars that are cut, mm."""
-        return fsum(supply.stick.length * times for supply, times in (*self.bought, *self.taken))
+        return fsum(supply.stick.length * times for supply, times in (*self.bought, *self.on_hand))
 
     @property
     def pieces_length(self) -> float:
@@ -167,7 +167,7 @@ class CutList:
     @property
     def bar_count(self) -> int:
         """Of all bars that are cut."""
-        return sum(times for group in self.groups for _, times in (*group.bought, *group.taken))
+        return sum(times for group in self.groups for _, times in (*group.bought, *group.on_hand))
 
 
 def cut_list(
@@ -231,7 +231,7 @@ def _piece(job: Job, part: Part, setup: Setup, quantities: Quantities, several: 
     for pattern, wanted in quantities.parts:
         if _is_like(part, pattern):
             count = wanted
-    name = f"{job.source}: {part.name}" if several else part.name
+    name = f"{job.stem}: {part.name}" if several else part.name
     return CutPiece(name, max(setup.stick_length, 0.0), count, setup.saw_angles)
 
 
@@ -278,8 +278,10 @@ def _group(
     by_price = all(supply.price is not None for supply in supplies if supply.origin == "buy")
     plan = None
     if supplies and fitting:
-        bars = [Bar(s.stick.length, s.stick.count, 0.0 if s.origin != "buy" else _cost(s, by_price)) for s in supplies]
-        plan = nest([Piece(piece.length, piece.count) for piece in fitting], bars, saw, seconds)
+        bars = [
+            StockBar(s.stick.length, s.stick.count, 0.0 if s.origin != "buy" else _cost(s, by_price)) for s in supplies
+        ]
+        plan = nest([WantedLength(piece.length, piece.count) for piece in fitting], bars, saw, seconds)
         lacking = [piece.name for piece, count in zip(fitting, plan.lacking, strict=True) if count]
         if lacking:
             values = {**words, **_named(lacking), "count": sum(plan.lacking)}
@@ -291,6 +293,9 @@ def _group(
 
 
 def _cost(supply: Supply, by_price: bool) -> float:
+    """What is to be least of a bar: nothing of one that is on hand."""
+    if supply.origin != "buy":
+        return 0.0
     return supply.price if by_price and supply.price else supply.stick.length
 
 

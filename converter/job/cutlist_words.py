@@ -74,8 +74,8 @@ def group_sentences(group: CutGroup, display: Display, currency: str) -> list[st
         price = group.price
         costs = "" if price is None else f", {price:.2f}{f' {currency}' if currency else ''}"
         lines.append(f"Buy {_bars_text(group.bought, display)} ({_mass(group, group.bought, display)}{costs}).")
-    if group.taken:
-        lines.append(f"Take {_bars_text(group.taken, display)} that are on hand.")
+    if group.on_hand:
+        lines.append(f"Take {_bars_text(group.on_hand, display)} that are on hand.")
     if group.bars_length:
         lines.append(f"{100.0 * group.pieces_length / group.bars_length:.1f} % of them becomes pieces.")
     if group.drops:
@@ -92,8 +92,8 @@ def _proof(group: CutGroup, display: Display) -> str:
     plan, of = group.plan, "costs" if group.by_price else "buys"
     if group.bought and plan.gap:
         return f"A way that {of} up to {100.0 * plan.gap:.2g} % less was not ruled out in the time given."
-    spare = plan.taken - plan.taken_bound
-    if group.taken and spare > 0.05:
+    spare = plan.on_hand - plan.on_hand_bound
+    if group.on_hand and spare > 0.05:
         return f"No way {of} less; one that takes up to {display.length(spare)} less of what is on hand may be left."
     return f"No way of cutting these pieces {of} less." if group.bought else "No way takes less of what is on hand."
 

@@ -13,7 +13,7 @@ from time import monotonic
 import numpy as np
 
 from converter.nesting.knapsack import COARSE, FINE, Counts, Floats, Knapsack
-from converter.nesting.model import Bar, Piece, Saw
+from converter.nesting.model import Saw, StockBar, WantedLength
 
 #: Of the objective: a pattern that would gain less than this share is no help.
 _HELP = 1e-7
@@ -58,34 +58,38 @@ class Patterns:
         counts: (n, number of pieces), how many of each piece it holds.
     """
 
-    pieces: tuple[Piece, ...]
-    bars: tuple[Bar, ...]
+    pieces: tuple[WantedLength, ...]
+    bars: tuple[StockBar, ...]
     saw: Saw
     deadline: float
     of_bar: list[int] = field(default_factory=list)
     counts: list[Counts] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self._known: set[tuple[int, bytes]] = set()
+        self._numbers: dict[tuple[int, bytes], int] = {}
         self.sizes = np.array([piece.length + self.saw.kerf for piece in self.pieces])
         self.rooms = np.maximum(0.0, [self.saw.room(bar.length) for bar in self.bars])
         self._knapsacks = [Knapsack(self.sizes, self.rooms, steps) for steps in (COARSE, FINE)]
-        self.wanted = np.array([piece.count for piece in self.pieces], dtype=np.int64)
+        self.demand = np.array([piece.count for piece in self.pieces], dtype=np.int64)
         self.most = np.array([inf if bar.count is None else bar.count for bar in self.bars])
 
     def add(self, bar: int, counts: Counts) -> bool:
         """Note a pattern; whether it is new."""
         key = (bar, counts.tobytes())
-        if key in self._known or not counts.any():
+        if key in self._numbers or not counts.any():
             return False
-        self._known.add(key)
+        self._numbers[key] = len(self.of_bar)
         self.of_bar.append(bar)
         self.counts.append(counts.copy())
         return True
 
-    def fill_in_order(self) -> None:
-        """A way to cut all that can be cut: bar after bar, what costs nothing first, the longest piece that fits."""
-        left = self.wanted.copy()
+    def fill_in_order(self) -> tuple[Counts, Counts]:
+        """A way to cut what can be cut: bar after bar, what costs nothing first, the longest piece that fits.
+
+        Returns:
+            Times of each pattern (all of them are new), and of each piece how many are left out.
+        """
+        left, cut = self.demand.copy(), dict[int, int]()
         by_length = sorted(range(len(self.pieces)), key=lambda i: -self.sizes[i])
         order = sorted(range(len(self.bars)), key=lambda k: (self.bars[k].cost / self.bars[k].length, self.rooms[k]))
         for bar in order:
@@ -98,11 +102,14 @@ class Patterns:
                 if not counts.any():
                     break
                 self.add(bar, counts)
+                number = self._numbers[bar, counts.tobytes()]
                 # the same again while there is enough for it
                 again = int(np.min(left[counts > 0] // counts[counts > 0]))
                 again = again if times is None else min(again, times)
                 left -= again * counts
+                cut[number] = cut.get(number, 0) + again
                 times = None if times is None else times - again
+        return np.array([cut.get(i, 0) for i in range(len(self.of_bar))], dtype=np.int64), left
 
     def relax(self, program: Program, wanted: Counts, most: Floats, *, prove: bool = False) -> Relaxed:
         """Generate patterns until none helps to cut what is wanted, or time is up.
@@ -139,7 +146,7 @@ class Patterns:
         """The best whole number of times of each known pattern: (times, pieces left out, objective), or None."""
         from scipy.optimize import Bounds, LinearConstraint, milp
 
-        matrix, lower, upper, costs = _rows(self, program, self.wanted, self.most, np.arange(len(self.of_bar)))
+        matrix, lower, upper, costs = _rows(self, program, self.demand, self.most, np.arange(len(self.of_bar)))
         size = len(costs)
         solved = milp(
             costs,
@@ -190,7 +197,8 @@ def _linear(patterns: Patterns, program: Program, wanted: Counts, most: Floats) 
     """The linear program over the known patterns that hold no more than is wanted, with its prices."""
     from scipy.optimize import linprog
 
-    some = np.flatnonzero((np.array(patterns.counts) <= wanted).all(axis=1))
+    held = np.array(patterns.counts, dtype=np.int64).reshape(len(patterns.counts), len(wanted))
+    some = np.flatnonzero((held <= wanted).all(axis=1))
     matrix, lower, upper, costs = _rows(patterns, program, wanted, most, some)
     count = len(wanted)
     signs = np.where(np.arange(matrix.shape[0]) < count, -1.0, 1.0)

@@ -64,7 +64,7 @@ class _Table:
     def __init__(self, sizes: Counts, worth: Floats, most: Counts, room: int) -> None:
         self.best = np.zeros(room + 1)
         self._sizes = sizes
-        self._taken: list[tuple[int, int, NDArray[np.bool_]]] = []
+        self._offers: list[tuple[int, int, NDArray[np.bool_]]] = []
         for i in np.flatnonzero((worth > 0.0) & (most > 0) & (sizes <= room)):
             if sizes[i] == 0:  # shorter than half a step: all of it fits
                 self.best += worth[i] * most[i]
@@ -82,12 +82,12 @@ class _Table:
         with_it = self.best[:-size] + worth
         better = with_it > self.best[size:]
         np.copyto(self.best[size:], with_it, where=better)
-        self._taken.append((piece, times, better))
+        self._offers.append((piece, times, better))
 
     def filling(self, room: int) -> Counts:
         """How many of each piece the best filling of a room has."""
         counts = np.zeros(len(self._sizes), dtype=np.int64)
-        for piece, times, better in reversed(self._taken):
+        for piece, times, better in reversed(self._offers):
             size = int(self._sizes[piece]) * times
             if room >= size and better[room - size]:
                 counts[piece] += times

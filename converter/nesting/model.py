@@ -11,7 +11,7 @@ SLACK = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class WantedLength:
     """A length that is wanted a number of times.
 
     Raises:
@@ -27,7 +27,7 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True)
-class Bar:
+class StockBar:
     """Bars of one length that pieces may be cut from.
 
     Attributes:
@@ -84,13 +84,13 @@ class Pattern:
     pieces: tuple[int, ...]
     times: int
 
-    def cut_places(self, pieces: tuple[Piece, ...], saw: Saw) -> tuple[float, ...]:
+    def cut_places(self, pieces: tuple[WantedLength, ...], saw: Saw) -> tuple[float, ...]:
         """Where each piece ends: mm from the bar's front end as it comes, the trim included, kerfs counted."""
         lengths = [pieces[i].length for i in self.pieces]
         ends = accumulate(length + saw.kerf for length in lengths)
         return tuple(saw.trim + end - saw.kerf for end in ends)
 
-    def left(self, bars: tuple[Bar, ...], pieces: tuple[Piece, ...], saw: Saw) -> float:
+    def left(self, bars: tuple[StockBar, ...], pieces: tuple[WantedLength, ...], saw: Saw) -> float:
         """What is left of each bar behind its last cut, mm; 0 where the cut takes all of it."""
         used = saw.trim + fsum(pieces[i].length + saw.kerf for i in self.pieces)
         return max(0.0, bars[self.bar].length - used)
@@ -106,18 +106,18 @@ class Nest:
         lacking: of each piece, how many no bar was there for.
         cost: of the bars bought.
         bound: no way of cutting these pieces costs less; with bars lacking, of those that were cut it is ``cost``.
-        taken, taken_bound: mm of bar taken that costs nothing, and that no way at this cost takes less of.
+        on_hand, on_hand_bound: mm of bar taken that costs nothing, and that no way at this cost takes less of.
     """
 
-    pieces: tuple[Piece, ...]
-    bars: tuple[Bar, ...]
+    pieces: tuple[WantedLength, ...]
+    bars: tuple[StockBar, ...]
     saw: Saw
     patterns: tuple[Pattern, ...]
     lacking: tuple[int, ...]
     cost: float
     bound: float
-    taken: float
-    taken_bound: float
+    on_hand: float
+    on_hand_bound: float
 
     @property
     def gap(self) -> float:

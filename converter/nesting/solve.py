@@ -9,10 +9,10 @@ from time import monotonic
 
 import numpy as np
 
+from converter.disk.silence import silent_stdout
 from converter.nesting.columns import Patterns, Program
 from converter.nesting.knapsack import Counts, Floats
-from converter.nesting.model import Bar, Nest, Pattern, Piece, Saw
-from converter.silence import silent_stdout
+from converter.nesting.model import Nest, Pattern, Saw, StockBar, WantedLength
 
 #: Seconds that the search may take where nothing else is said.
 SECONDS = 30.0
@@ -22,7 +22,9 @@ _DIVES, _WHOLE, _SECONDS_WHOLE = 24, (2, 8, 16, 23), 5.0
 _EQUAL = 1e-7
 
 
-def nest(pieces: Sequence[Piece], bars: Sequence[Bar], saw: Saw | None = None, seconds: float = SECONDS) -> Nest:
+def nest(
+    pieces: Sequence[WantedLength], bars: Sequence[StockBar], saw: Saw | None = None, seconds: float = SECONDS
+) -> Nest:
     """Cut pieces from bars so that the bars bought cost least, and least is taken of those on hand.
 
     Args:
@@ -45,29 +47,31 @@ def nest(pieces: Sequence[Piece], bars: Sequence[Bar], saw: Saw | None = None, s
 def _solved(patterns: Patterns) -> Nest:
     """The nest of what the patterns are to be of."""
     pieces, bars, saw = patterns.pieces, patterns.bars, patterns.saw
-    patterns.fill_in_order()
+    in_order = patterns.fill_in_order()
     costs = np.array([bar.cost for bar in bars])
     lengths = np.array([bar.length for bar in bars])
     # what is left out costs more than any bar that could hold it, so nothing is left out that could be cut
     penalties = np.array([piece.length for piece in pieces]) / lengths.max() * 1e3 * max(costs.max(), 1.0)
     buying = Program(costs, penalties)
-    bought, bound = _least(patterns, buying, lambda value: _attainable(value, patterns, costs))
+    bought, bound = _least(patterns, buying, in_order, lambda value: _attainable(value, patterns, costs))
     cost = _sum(costs, patterns, bought)
     lost = bought.objective - cost  # for pieces that no bar is there for
     free = np.where(costs == 0.0, lengths, 0.0)
-    best, taken_bound = bought, 0.0
+    best, on_hand_bound = bought, 0.0
     if _sum(free, patterns, bought) > 0.0:
         within = (costs, cost + _EQUAL * max(1.0, cost))
         taking = Program(free, penalties * max(1.0, lengths.max()), within)
-        tried, least = _least(patterns, taking, lambda value: value)
+        tried, least = _least(
+            patterns, taking, (bought.times, bought.lacking), lambda value: _attainable(value, patterns, free)
+        )
         if _sum(costs, patterns, tried) <= within[1] and tried.lacking.sum() <= bought.lacking.sum():
             best = tried
-        taken_bound = max(0.0, least - float(taking.penalties @ tried.lacking))
-    taken = _sum(free, patterns, best)
+        on_hand_bound = max(0.0, least - float(taking.penalties @ tried.lacking))
+    on_hand = _sum(free, patterns, best)
     lacking = tuple(int(n) for n in best.lacking)
     return Nest(
         pieces, bars, saw, _in_words(patterns, best.times), lacking,
-        cost, max(0.0, min(cost, bound - lost)), taken, min(taken, taken_bound),
+        cost, max(0.0, min(cost, bound - lost)), on_hand, min(on_hand, on_hand_bound),
     )  # fmt: skip
 
 
@@ -86,12 +90,21 @@ class _Solution:
     objective: float
 
 
-def _least(patterns: Patterns, program: Program, attainable: Callable[[float], float]) -> tuple[_Solution, float]:
-    """The best solution, and what none is below: rounded by diving, then put together of all patterns met so far."""
-    relaxed = patterns.relax(program, patterns.wanted, patterns.most, prove=True)
+def _least(
+    patterns: Patterns, program: Program, known: tuple[Counts, Counts], attainable: Callable[[float], float]
+) -> tuple[_Solution, float]:
+    """The best solution, and what none is below: rounded by diving, then put together of all patterns met so far.
+
+    Args:
+        patterns: new ones are added.
+        program: what is to be least.
+        known: a solution to begin with: times of patterns, pieces left out.
+        attainable: the least objective of whole bars that is not below a bound.
+    """
+    best = _solution(patterns, program, *known)
+    relaxed = patterns.relax(program, patterns.demand, patterns.most, prove=True)
     bound = attainable(relaxed.bound)
     generator = np.random.default_rng(1)
-    best = _dive(patterns, program, relaxed.times, None)
 
     def is_proven() -> bool:
         return best.objective <= bound + _EQUAL * max(1.0, abs(bound))
@@ -100,7 +113,9 @@ def _least(patterns: Patterns, program: Program, attainable: Callable[[float], f
         left = patterns.deadline - monotonic()
         if is_proven() or left <= 0.0:
             break
-        if attempt in _WHOLE:
+        if attempt == 0:
+            tried = _dive(patterns, program, relaxed.times, None)
+        elif attempt in _WHOLE:
             solved = patterns.whole(program, min(left / 2.0, _SECONDS_WHOLE))
             tried = best if solved is None else _Solution(*solved)
         else:
@@ -119,7 +134,7 @@ def _dive(patterns: Patterns, program: Program, times: Floats, generator: np.ran
         times: of the linear program, for all that is wanted.
         generator: of random numbers; None for the plain way.
     """
-    wanted, most = patterns.wanted.copy(), patterns.most.copy()
+    wanted, most = patterns.demand.copy(), patterns.most.copy()
     cut: dict[int, int] = {}
     while wanted.any():
         # two dives differ in how much of the whole part they trust, and in which fraction goes up
@@ -142,10 +157,13 @@ def _dive(patterns: Patterns, program: Program, times: Floats, generator: np.ran
             break
         if wanted.any():
             times = patterns.relax(program, wanted, most).times
-    full = np.zeros(len(patterns.of_bar), dtype=np.int64)
-    full[list(cut)] = list(cut.values())
-    objective = float(program.weights[patterns.of_bar] @ full + program.penalties @ wanted)
-    return _Solution(full, wanted, objective)
+    return _solution(patterns, program, np.array([cut.get(i, 0) for i in range(len(patterns.of_bar))]), wanted)
+
+
+def _solution(patterns: Patterns, program: Program, times: Counts, lacking: Counts) -> _Solution:
+    """A solution with its objective."""
+    of_bar = patterns.of_bar[: len(times)]
+    return _Solution(times, lacking, float(program.weights[of_bar] @ times + program.penalties @ lacking))
 
 
 def _attainable(value: float, patterns: Patterns, costs: Floats) -> float:
@@ -170,7 +188,7 @@ def _attainable(value: float, patterns: Patterns, costs: Floats) -> float:
 
 def _in_words(patterns: Patterns, times: Counts) -> tuple[Pattern, ...]:
     """The bars as they are cut: nothing more than is wanted, the longest piece first, equal bars together."""
-    left = patterns.wanted.copy()
+    left = patterns.demand.copy()
     bars: dict[tuple[int, tuple[int, ...]], int] = {}
     by_length = sorted(range(len(left)), key=lambda i: (-patterns.sizes[i], i))
     for i in sorted(np.flatnonzero(times), key=lambda i: -float(patterns.counts[i] @ patterns.sizes)):

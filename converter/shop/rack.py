@@ -31,14 +31,14 @@ from converter.shop.toml import BEFORE, decoded, parse_toml, read_toml, rewrite_
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
 
+_WHAT, _KEY = "rack file", "bar"
 BAR = {
     "section": Field(section, required=True),
     "metal": Field(text),
     "length": Field(length, required=True),
     "count": Field(whole, default=1),
 }
-RACK = {"units": Field(lambda raw, place: raw), "bar": Field(tables(BAR), default=())}
-_WHAT = "rack file"
+RACK = {"units": Field(lambda raw, place: raw), _KEY: Field(tables(BAR), default=())}
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ def load_rack(path: str | os.PathLike[str]) -> Rack:
 
 def _rack(raw: dict[str, Any], name: str) -> Rack:
     values = read_table(raw, RACK, Place(name, unit=file_unit(raw, Place(name))))
-    return Rack(tuple(Stick(**bar) for bar in values["bar"]), name)
+    return Rack(tuple(Stick(**bar) for bar in values[_KEY]), name)
 
 
 def take(path: str | os.PathLike[str], cut: Sequence[Stick], drops: Sequence[Stick]) -> str:
@@ -124,14 +124,14 @@ def _booked(data: bytes, name: str, cut: Sequence[Stick], drops: Sequence[Stick]
     for bar in cut:
         _book_out(rack, left, bar)
     document = tomlkit.parse(data.decode("utf-8-sig").replace("\r\n", "\n"))
-    bars = document.get("bar", [])
+    bars = document.get(_KEY, [])
     for i in reversed(range(len(left))):
         if left[i] == 0:
             del bars[i]
         elif left[i] != rack.bars[i].count:
             bars[i]["count"] = left[i]
-    if "bar" in document and not bars:
-        del document["bar"]
+    if rack.bars and not bars:
+        del document[_KEY]
     for drop in drops:
         _append(document, drop)
     new = tomlkit.dumps(document)
@@ -172,6 +172,6 @@ def _append(document: TOMLDocument, drop: Stick) -> None:
     entry.add("length", f"{floor(drop.length * 10.0) / 10.0:.1f} mm")
     if drop.count not in (None, 1):
         entry.add("count", drop.count)
-    if "bar" not in document:
-        document.add("bar", tomlkit.aot())
-    document["bar"].append(entry)
+    if document.get(_KEY) is None:
+        document.add(_KEY, tomlkit.aot())
+    document[_KEY].append(entry)

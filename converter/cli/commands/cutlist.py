@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from converter.cli import options, values
+from converter.cli import options, outputs, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
 from converter.errors import OptionError
@@ -34,9 +34,7 @@ _rack = options.grouped(
     "rack",
     RackChoices,
     click.option("--rack", metavar="FILE", help="Rack file: bars and drops on hand.  [stock of the shop file]"),
-    click.option(
-        "--take", is_flag=True, help="Book cut bars out of the rack file, and drops into it."
-    ),
+    click.option("--take", is_flag=True, help="Book cut bars out of the rack file, and drops into it."),
     click.option("--put-back", is_flag=True, help="Take the last booking of the rack file back; without INPUT."),
     click.option(
         "--bar",
@@ -55,6 +53,7 @@ _rack = options.grouped(
         "elbowroom cutlist frame.dxf gate.dxf --shop myshop.toml --job job.toml --qty 4 --qty 'PICKET*=40'",
         "elbowroom cutlist frame.dxf --section 25x2mm --bar 6m --bar 3m --csv > cuts.csv",
         "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --rack rack.toml --take",
+        "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --out cuts --to pdf",
         "elbowroom cutlist --rack rack.toml --put-back",
         reads=True,
     ),
@@ -67,6 +66,10 @@ _rack = options.grouped(
     help="Make everything N times; or N in all of each part with a name or layer like PATTERN.  [as drawn]",
 )
 @_rack
+@click.option("--out", metavar="DIR", callback=values.folder, help="Folder to write the list to.  [none written]")
+@click.option("--to", metavar="FORMAT,...", help="What to write: pdf, svg, csv, json, or all.  [all]")
+@outputs.paper
+@outputs.force
 @click.option("--split", is_flag=True, help="Make tubes that are too long of pieces first, as 'split' does.")
 @click.option(
     "--seconds",
@@ -81,6 +84,10 @@ def cutlist(
     sources: tuple[str, ...],
     qty: tuple[str, ...],
     rack: RackChoices,
+    out: str | None,
+    to: str | None,
+    paper: str,
+    force: bool,
     split: bool,
     seconds: float,
     settings: Settings,
@@ -99,7 +106,9 @@ def cutlist(
         raise OptionError("Name one INPUT or more: the drawings whose tubes are cut.")
     if rack.take and rack.rack is None:
         raise OptionError("--take books into a rack file: name it with --rack FILE.")
-    quantities = quantities_from(qty)
+    quantities, kinds = quantities_from(qty), _kinds(to)
+    if out is None and (to is not None or paper or force):
+        raise OptionError("--to, --paper and --force go with --out DIR: name the folder to write to.")
 
     from converter.job.cutlist import check_quantities, cut_list
     from converter.job.pieces import in_pieces
@@ -118,7 +127,14 @@ def cutlist(
         cuts = cut_list(
             jobs, quantities, rack=on_rack, buyable=[parse_length(typed, unit) for typed in rack.bar], seconds=seconds
         )
-    _show(jobs, cuts, console)
+    written: list[str] = []
+    if out is not None:
+        from converter.exporters.cutting.files import write_cut_list
+        from converter.exporters.options import WriteOptions
+
+        how = WriteOptions(paper=paper)
+        written = [str(path) for path in write_cut_list(jobs, cuts, out, kinds, how, force=force)]
+    _show(jobs, cuts, console, None if out is None else written)
     if rack.take and rack.rack is not None:
         _take(rack.rack, cuts, console)
     return 1 if any(job.has_errors for job in jobs) or any(f.severity == "error" for f in cuts.findings) else 0
@@ -157,21 +173,41 @@ def _put_back(sources: tuple[str, ...], rack: RackChoices, console: Console) -> 
     return 0
 
 
-def _show(jobs: Sequence[Job], cuts: CutList, console: Console) -> None:
+def _kinds(to: str | None) -> tuple[str, ...]:
+    """What --to says.
+
+    Raises:
+        OptionError: it names none, or an unknown one.
+    """
+    from converter.exporters.cutting.files import KINDS
+
+    words = [word.strip().lower() for word in (to or "all").split(",") if word.strip()]
+    wrong = [word for word in words if word not in (*KINDS, "all")]
+    if wrong or not words:
+        raise OptionError(f"--to takes {', '.join(KINDS)} or all, not {quoted(wrong[0] if wrong else to or '')}.")
+    return KINDS if "all" in words else tuple(words)
+
+
+def _show(jobs: Sequence[Job], cuts: CutList, console: Console, written: list[str] | None) -> None:
     display = jobs[0].display
     if console.as_json:
         from converter.exporters.data.cutlist_json import cutlist_document
 
-        console.json(cutlist_document(jobs, cuts))
+        document = cutlist_document(jobs, cuts)
+        console.json(document if written is None else {**document, "written": written})
     elif console.as_csv:
         from converter.exporters.data.cutlist_csv import cutlist_csv
 
         console.csv(cutlist_csv(cuts, display))
+        for path in written or ():
+            console.say(path)
         options.say_findings(console, cuts.findings, display)
     else:
         from converter.cli.screens.cutlist import cutlist_text
 
         console.result(cutlist_text(jobs, cuts, display, everything=console.verbose))
+        for path in written or ():
+            console.result(path)
 
 
 def _take(path: str, cuts: CutList, console: Console) -> None:
@@ -184,7 +220,7 @@ def _take(path: str, cuts: CutList, console: Console) -> None:
     cut = [
         replace(supply.stick, count=times)
         for group in cuts.groups
-        for supply, times in group.taken
+        for supply, times in group.on_hand
         if supply.origin == "rack"
     ]
     drops = [Stick(group.section, group.metal, length, count) for group in cuts.groups for length, count in group.drops]

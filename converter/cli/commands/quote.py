@@ -17,20 +17,18 @@ if TYPE_CHECKING:
     short_help="Estimate metal, work and price of every part from the shop's rates.",
     epilog=options.example(
         "elbowroom quote frame.dxf --shop myshop.toml --job job.toml",
-        "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --jobs 12",
+        "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --qty 12",
         "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --csv > quotation.csv",
         reads=True,
     ),
 )
 @click.argument("source", metavar="INPUT")
-@click.option(
-    "--jobs", type=click.IntRange(1, 1_000_000), default=1, metavar="N", help="How many times it is all made.  [1]"
-)
+@click.option("--qty", type=click.IntRange(1, 1_000_000), default=1, metavar="N", help="Make everything N times.  [1]")
 @options.settings_to_bend
 @options.talking_lists
 def quote(
     source: str,
-    jobs: int,
+    qty: int,
     settings: Settings,
     console: Console,
 ) -> int:
@@ -47,7 +45,7 @@ def quote(
 
     with console.progress(f"estimating {source}"):
         job = open_job(source, settings)
-        estimate = quotation(job, jobs)
+        estimate = quotation(job, qty)
         _ = job.findings
     if console.as_json:
         from converter.exporters.data.quote_json import quotation_document

@@ -42,7 +42,7 @@ def _group(group: CutGroup) -> dict[str, Any]:
         ],
         "patterns": [],
         "bought": [_bars(supply, times) for supply, times in group.bought],
-        "taken": [_bars(supply, times) for supply, times in group.taken],
+        "taken": [_bars(supply, times) for supply, times in group.on_hand],
         "drops": [{"length": length, "count": count} for length, count in group.drops],
         "bars_length": group.bars_length,
         "pieces_length": group.pieces_length,
@@ -67,7 +67,7 @@ def _group(group: CutGroup) -> dict[str, Any]:
     value["least"] = {
         "of": "price" if group.by_price else "length",
         "bought": plan.cost, "bound": plan.bound, "gap": plan.gap,
-        "taken": plan.taken, "taken_bound": plan.taken_bound,
+        "taken": plan.on_hand, "taken_bound": plan.on_hand_bound,
     }  # fmt: skip
     return value
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 
+from converter.disk.silence import silent_stdout
 from converter.errors import ReadError
 from converter.importers.brep.bounds import is_brep
 from converter.importers.registry import ReadOptions
@@ -11,7 +12,6 @@ from converter.importers.source import Source
 from converter.importers.step.read import HeaderUnits, ShapeReading, read_bounded, settle_units, unit_option
 from converter.importers.step.trial import try_out
 from converter.model.drawing import Drawing
-from converter.silence import silent_stdout
 
 
 def read_brep(
