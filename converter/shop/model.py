@@ -191,6 +191,14 @@ class HoleSaw:
 
 
 @dataclass(frozen=True, slots=True)
+class Allowed:
+    """How far a made tube may be off the drawn one: mm of a length, degrees of an angle; None where it is not said."""
+
+    length: float | None = None
+    angle: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Shop:
     """Everything a shop file says.
 
@@ -203,6 +211,7 @@ class Shop:
         hole_saws: in the order of the file.
         rates, prices: what work and metal cost, for quotations.
         cutting: how bars are cut to length.
+        allowed: how far a made tube may be off.
     """
 
     name: str
@@ -217,6 +226,7 @@ class Shop:
     rates: Rates = field(default_factory=Rates)
     prices: tuple[Price, ...] = ()
     cutting: Cutting = field(default_factory=Cutting)
+    allowed: Allowed = field(default_factory=Allowed)
 
     @property
     def is_demo(self) -> bool:
