@@ -54,6 +54,8 @@ PLACES = {
     "jinja2": ("exporters/",),
     "markupsafe": ("exporters/",),
     "plotly": ("exporters/",),
+    "highspy": ("nesting/",),
+    "tomlkit": ("shop/",),
 }
 #: Test-only packages: the library must work without them.
 TEST_ONLY = {
@@ -65,6 +67,7 @@ OPENERS = ("disk", "importers", "exporters", "shop", "cli")
 #: What it costs too much to import before it is needed.
 HEAVY = (
     "OCP", "cadquery", "trimesh", "scipy", "vtk", "casadi", "networkx", "reportlab", "rich", "PIL", "jinja2", "plotly",
+    "highspy", "tomlkit",
 )  # fmt: skip
 
 

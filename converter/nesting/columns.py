@@ -6,6 +6,7 @@ knapsack's best filling is the pattern that helps most. When none helps, its val
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from math import floor, inf
 from time import monotonic
@@ -13,25 +14,15 @@ from time import monotonic
 import numpy as np
 
 from converter.nesting.knapsack import COARSE, FINE, Counts, Floats, Knapsack
+from converter.nesting.master import Master, Priced
 from converter.nesting.model import Saw, StockBar, WantedLength
 
 #: Of the objective: a pattern that would gain less than this share is no help.
 _HELP = 1e-7
-
-
-@dataclass(frozen=True)
-class Program:
-    """What is to be least, over patterns.
-
-    Attributes:
-        weights: cost of one bar of each kind.
-        penalties: cost of each piece that is left out, far above any bar's.
-        budget: (cost of one bar of each kind, most that all may come to), or None.
-    """
-
-    weights: Floats
-    penalties: Floats
-    budget: tuple[Floats, float] | None = None
+#: Rounds of pricing after which it is looked whether it is worth while to go on, and what is not: a share.
+_ROUNDS, _LITTLE = 5, 5e-4
+#: Fillings of what is left over by the best one, each of what the one before leaves, for one round of pricing.
+_BESIDE = 12
 
 
 @dataclass(frozen=True)
@@ -111,107 +102,55 @@ class Patterns:
                 times = None if times is None else times - again
         return np.array([cut.get(i, 0) for i in range(len(self.of_bar))], dtype=np.int64), left
 
-    def relax(self, program: Program, wanted: Counts, most: Floats, *, prove: bool = False) -> Relaxed:
+    def relax(
+        self, master: Master, wanted: Counts, most: Floats, attainable: Callable[[float], float] | None = None
+    ) -> Relaxed:
         """Generate patterns until none helps to cut what is wanted, or time is up.
 
         Args:
-            program: what is to be least.
+            master: the program over the patterns.
             wanted: of each piece.
             most: bars there are of each kind, inf for any number.
-            prove: go on until the bound is as tight as it gets; else patterns that help a little are let go.
+            attainable: the least objective of whole bars that is not below a bound; the search for patterns ends where
+                a tighter bound would tell no more. Without it, it ends where patterns help but little.
         """
         bars = np.flatnonzero((most > 0) & (self.rooms > 0.0))
         coarse, fine = self._knapsacks
-        ways = [coarse] if coarse.exact or not prove else [coarse, fine]
+        ways = [coarse] if coarse.exact or attainable is None else [coarse, fine]
+        objectives, bound = [inf], -inf
         while True:
-            solved = _linear(self, program, wanted, most)
-            fillings = ways[0].fill(solved.prices, wanted)
-            help_from = _HELP * max(1.0, abs(solved.objective))
-            helped = [
-                self.add(int(bar), fillings[bar])
-                for bar in bars
-                if float(solved.prices @ fillings[bar]) - solved.bar_prices[bar] > help_from
-            ]
+            solved = master.solve(wanted, most)
+            objectives.append(solved.objective)
             if monotonic() > self.deadline:
-                return Relaxed(solved.times, -inf)
-            if not any(helped):
-                if len(ways) == 1:
-                    break
-                ways.pop(0)
-        gains = np.maximum(0.0, ways[0].bounds(solved.prices, wanted) - solved.bar_prices)[bars]
-        # each bar could gain so much, and no more bars are cut than there are pieces
-        return Relaxed(solved.times, solved.objective - float(gains @ np.minimum(most[bars], wanted.sum())))
+                return Relaxed(solved.times, bound)
+            helped = self._price(ways[0], solved, wanted, bars)
+            if attainable is None:
+                if not helped or solved.objective > (1.0 - _LITTLE) * objectives[-min(_ROUNDS, len(objectives))]:
+                    return Relaxed(solved.times, bound)
+            elif len(objectives) % _ROUNDS == 0 or not helped:
+                gains = np.maximum(0.0, ways[0].bounds(solved.prices, wanted) - solved.bar_prices)[bars]
+                # each bar could gain so much, and no more bars are cut than there are pieces
+                bound = max(bound, solved.objective - float(gains @ np.minimum(most[bars], wanted.sum())))
+                if attainable(bound) >= attainable(solved.objective) or (not helped and len(ways) == 1):
+                    return Relaxed(solved.times, bound)
+                if not helped:
+                    ways.pop(0)
 
-    def whole(self, program: Program, seconds: float) -> tuple[Counts, Counts, float] | None:
-        """The best whole number of times of each known pattern: (times, pieces left out, objective), or None."""
-        from scipy.optimize import Bounds, LinearConstraint, milp
+    def _price(self, knapsack: Knapsack, solved: Priced, wanted: Counts, bars: Counts) -> bool:
+        """Add patterns that help at the prices of a linear program; whether there was one.
 
-        matrix, lower, upper, costs = _rows(self, program, self.demand, self.most, np.arange(len(self.of_bar)))
-        size = len(costs)
-        solved = milp(
-            costs,
-            constraints=LinearConstraint(matrix, lower, upper),
-            integrality=np.ones(size),
-            bounds=Bounds(0.0, inf),
-            options={"time_limit": max(0.05, seconds), "mip_rel_gap": 0.0},
-        )
-        if solved.x is None:
-            return None
-        values = np.rint(solved.x).astype(np.int64)
-        split = len(self.of_bar)
-        return values[:split], values[split:], float(costs @ values)
-
-
-@dataclass(frozen=True)
-class _Linear:
-    times: Floats
-    objective: float
-    prices: Floats  # of each piece
-    bar_prices: Floats  # a pattern of this bar helps when its pieces are worth more
-
-
-def _rows(patterns: Patterns, program: Program, wanted: Counts, most: Floats, some: Counts):  # type: ignore[no-untyped-def]
-    """(matrix, lower, upper, costs) of some patterns and of pieces left out: a row per piece, a row per kind of bar
-    that is limited, the budget's row."""
-    from scipy.sparse import csr_matrix, eye_array, hstack, vstack
-
-    of_bar = np.array(patterns.of_bar, dtype=np.int64)[some]
-    counts = np.array(patterns.counts, dtype=float)[some].reshape(len(some), len(wanted))
-    rows = [hstack([csr_matrix(counts.T), eye_array(len(wanted))])]
-    lower, upper = [wanted.astype(float)], [np.full(len(wanted), inf)]
-
-    def row(values: Floats, at_most: float) -> None:
-        rows.append(csr_matrix(np.concatenate([values, np.zeros(len(wanted))])[None, :]))
-        lower.append(np.array([-inf]))
-        upper.append(np.array([at_most]))
-
-    for bar in np.flatnonzero(np.isfinite(most)):
-        row((of_bar == bar).astype(float), float(most[bar]))
-    if program.budget is not None:
-        row(program.budget[0][of_bar], program.budget[1])
-    costs = np.concatenate([program.weights[of_bar], program.penalties])
-    return vstack(rows, format="csr"), np.concatenate(lower), np.concatenate(upper), costs
-
-
-def _linear(patterns: Patterns, program: Program, wanted: Counts, most: Floats) -> _Linear:
-    """The linear program over the known patterns that hold no more than is wanted, with its prices."""
-    from scipy.optimize import linprog
-
-    held = np.array(patterns.counts, dtype=np.int64).reshape(len(patterns.counts), len(wanted))
-    some = np.flatnonzero((held <= wanted).all(axis=1))
-    matrix, lower, upper, costs = _rows(patterns, program, wanted, most, some)
-    count = len(wanted)
-    signs = np.where(np.arange(matrix.shape[0]) < count, -1.0, 1.0)
-    limits = np.where(signs < 0.0, -lower, upper)
-    solved = linprog(costs, A_ub=matrix.multiply(signs[:, None]).tocsr(), b_ub=limits, method="highs")
-    duals = -solved.ineqlin.marginals
-    bar_prices = program.weights.copy()
-    at = count
-    for bar in np.flatnonzero(np.isfinite(most)):
-        bar_prices[bar] += duals[at]
-        at += 1
-    if program.budget is not None:
-        bar_prices += duals[at] * program.budget[0]
-    times = np.zeros(len(patterns.of_bar))
-    times[some] = solved.x[: len(some)]
-    return _Linear(times, float(solved.fun), duals[:count], bar_prices)
+        Beside the best filling of each bar those of what it leaves over, and so on: pieces that are wanted once each
+        have their patterns after few rounds.
+        """
+        help_from = _HELP * max(1.0, abs(solved.objective))
+        left, helped = wanted, False
+        for _ in range(_BESIDE):
+            fillings = knapsack.fill(solved.prices, left)
+            gains = np.array([float(solved.prices @ filling) for filling in fillings]) - solved.bar_prices
+            added = [self.add(int(bar), fillings[bar]) for bar in bars if gains[bar] > help_from]
+            helped |= any(added)
+            best = int(bars[np.argmax(gains[bars])])
+            if not any(added) or not fillings[best].any():
+                break
+            left = left - fillings[best]
+        return helped

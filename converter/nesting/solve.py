@@ -10,14 +10,17 @@ from time import monotonic
 import numpy as np
 
 from converter.disk.silence import silent_stdout
-from converter.nesting.columns import Patterns, Program
+from converter.nesting.columns import Patterns
 from converter.nesting.knapsack import Counts, Floats
+from converter.nesting.master import Master, Program
 from converter.nesting.model import Nest, Pattern, Saw, StockBar, WantedLength
 
 #: Seconds that the search may take where nothing else is said.
 SECONDS = 30.0
 #: How often a solution is rounded anew, which of these times by putting patterns together, and seconds for that.
 _DIVES, _WHOLE, _SECONDS_WHOLE = 24, (2, 8, 16, 23), 5.0
+#: Share of the time for the least to buy, where both are looked for.
+_FIRST = 0.7
 #: Share of a value below which two are one.
 _EQUAL = 1e-7
 
@@ -41,11 +44,12 @@ def nest(
     if not pieces or not bars:
         return Nest(pieces, bars, saw, (), tuple(piece.count for piece in pieces), 0.0, 0.0, 0.0, 0.0)
     with silent_stdout():  # HiGHS says a word now and then
-        return _solved(Patterns(pieces, bars, saw, monotonic() + seconds))
+        start = monotonic()
+        return _solved(Patterns(pieces, bars, saw, start + _FIRST * seconds), start + seconds)
 
 
-def _solved(patterns: Patterns) -> Nest:
-    """The nest of what the patterns are to be of."""
+def _solved(patterns: Patterns, end: float) -> Nest:
+    """The nest of what the patterns are to be of; ``end`` of `time.monotonic` is that of the search for both."""
     pieces, bars, saw = patterns.pieces, patterns.bars, patterns.saw
     in_order = patterns.fill_in_order()
     costs = np.array([bar.cost for bar in bars])
@@ -59,6 +63,7 @@ def _solved(patterns: Patterns) -> Nest:
     free = np.where(costs == 0.0, lengths, 0.0)
     best, on_hand_bound = bought, 0.0
     if _sum(free, patterns, bought) > 0.0:
+        patterns.deadline = end
         within = (costs, cost + _EQUAL * max(1.0, cost))
         taking = Program(free, penalties * max(1.0, lengths.max()), within)
         tried, least = _least(
@@ -102,41 +107,56 @@ def _least(
         attainable: the least objective of whole bars that is not below a bound.
     """
     best = _solution(patterns, program, *known)
-    relaxed = patterns.relax(program, patterns.demand, patterns.most, prove=True)
-    bound = attainable(relaxed.bound)
+    bound = attainable(_by_length(patterns, program))
     generator = np.random.default_rng(1)
 
     def is_proven() -> bool:
         return best.objective <= bound + _EQUAL * max(1.0, abs(bound))
+
+    if is_proven():
+        return best, min(bound, best.objective)
+    master = Master(patterns, program)
+    relaxed = patterns.relax(master, patterns.demand, patterns.most, attainable)
+    bound = max(bound, attainable(relaxed.bound))
 
     for attempt in range(_DIVES):
         left = patterns.deadline - monotonic()
         if is_proven() or left <= 0.0:
             break
         if attempt == 0:
-            tried = _dive(patterns, program, relaxed.times, None)
+            tried = _dive(patterns, master, program, relaxed.times, None)
         elif attempt in _WHOLE:
-            solved = patterns.whole(program, min(left / 2.0, _SECONDS_WHOLE))
-            tried = best if solved is None else _Solution(*solved)
+            solved = master.whole(min(left / 2.0, _SECONDS_WHOLE))
+            tried = best if solved is None else _solution(patterns, program, *solved)
         else:
-            tried = _dive(patterns, program, relaxed.times, generator)
+            tried = _dive(patterns, master, program, relaxed.times, generator)
         if tried.objective < best.objective:
             best = tried
     return best, min(bound, best.objective)
 
 
-def _dive(patterns: Patterns, program: Program, times: Floats, generator: np.random.Generator | None) -> _Solution:
+def _by_length(patterns: Patterns, program: Program) -> float:
+    """What no solution is below by length alone: all pieces with their kerfs at the least there is for a mm of room."""
+    rates = [weight / room for weight, room in zip(program.weights, patterns.rooms, strict=True) if room > 0.0]
+    left_out = program.penalties / patterns.sizes
+    return float(patterns.sizes @ (patterns.demand * np.minimum(left_out, min(rates, default=np.inf))))
+
+
+def _dive(
+    patterns: Patterns, master: Master, program: Program, times: Floats, generator: np.random.Generator | None
+) -> _Solution:
     """A solution by rounding: the whole part is cut, the rest solved anew with patterns of its own, again and again.
 
     Args:
         patterns: new ones are added.
+        master: the program over them.
         program: what is to be least.
         times: of the linear program, for all that is wanted.
         generator: of random numbers; None for the plain way.
     """
     wanted, most = patterns.demand.copy(), patterns.most.copy()
     cut: dict[int, int] = {}
-    while wanted.any():
+    while wanted.any() and monotonic() < patterns.deadline:
         # two dives differ in how much of the whole part they trust, and in which fraction goes up
         trust = 1.0 if generator is None else generator.uniform(0.6, 1.0, len(times))
         whole = np.floor(times * trust + 1e-6).astype(np.int64)
@@ -156,7 +176,7 @@ def _dive(patterns: Patterns, program: Program, times: Floats, generator: np.ran
         if wanted is before:
             break
         if wanted.any():
-            times = patterns.relax(program, wanted, most).times
+            times = patterns.relax(master, wanted, most).times
     return _solution(patterns, program, np.array([cut.get(i, 0) for i in range(len(patterns.of_bar))]), wanted)
 
 

@@ -1,0 +1,140 @@
+"""The linear program over the known patterns, and the best whole numbers of them: HiGHS, going on from where it was."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from converter.nesting.knapsack import Counts, Floats
+
+if TYPE_CHECKING:
+    from converter.nesting.columns import Patterns
+
+
+@dataclass(frozen=True)
+class Program:
+    """What is to be least, over patterns.
+
+    Attributes:
+        weights: cost of one bar of each kind.
+        penalties: cost of each piece that is left out, far above any bar's.
+        budget: (cost of one bar of each kind, most that all may come to), or None.
+    """
+
+    weights: Floats
+    penalties: Floats
+    budget: tuple[Floats, float] | None = None
+
+
+@dataclass(frozen=True)
+class Priced:
+    """Solution of the linear program over the known patterns.
+
+    Attributes:
+        times: of each pattern, not whole.
+        objective: what was to be least.
+        prices: of each piece.
+        bar_prices: a pattern of this bar helps when its pieces are worth more.
+    """
+
+    times: Floats
+    objective: float
+    prices: Floats
+    bar_prices: Floats
+
+
+class Master:
+    """The program with a row for each piece, each kind of bar that is limited, and the budget.
+
+    Its columns are the pieces left out, then the patterns; new ones are taken up when it is solved.
+    """
+
+    def __init__(self, patterns: Patterns, program: Program) -> None:
+        from highspy import Highs
+
+        self._patterns, self._program = patterns, program
+        self._pieces = len(patterns.demand)
+        self._limited = np.flatnonzero(np.isfinite(patterns.most))
+        self._highs = Highs()  # type: ignore[no-untyped-call]
+        self._highs.setOptionValue("output_flag", False)
+        self._highs.setOptionValue("threads", 1)
+        for wanted in patterns.demand:
+            self._highs.addRow(float(wanted), inf, 0, [], [])
+        for bar in self._limited:
+            self._highs.addRow(-inf, float(patterns.most[bar]), 0, [], [])
+        if program.budget is not None:
+            self._highs.addRow(-inf, program.budget[1], 0, [], [])
+        for i, penalty in enumerate(program.penalties):
+            self._highs.addCol(float(penalty), 0.0, inf, 1, [i], [1.0])
+        self._held = np.zeros((0, self._pieces), dtype=np.int64)
+
+    def solve(self, wanted: Counts, most: Floats) -> Priced:
+        """The linear program over the known patterns that hold no more than is wanted.
+
+        Args:
+            wanted: of each piece.
+            most: bars there are of each kind, inf for any number.
+        """
+        self._take_up()
+        for i, count in enumerate(wanted):
+            self._highs.changeRowBounds(i, float(count), inf)
+        for at, bar in enumerate(self._limited):
+            self._highs.changeRowBounds(self._pieces + at, -inf, float(most[bar]))
+        fits = np.asarray((self._held <= wanted).all(axis=1)).tolist()
+        for i, fit in enumerate(fits):
+            self._highs.changeColBounds(self._pieces + i, 0.0, inf if fit else 0.0)
+        self._highs.run()
+        solution = self._highs.getSolution()
+        duals = np.array(solution.row_dual)
+        bar_prices = self._program.weights.copy()
+        # the price of a row that is held from above is not above zero
+        bar_prices[self._limited] -= duals[self._pieces : self._pieces + len(self._limited)]
+        if self._program.budget is not None:
+            bar_prices -= duals[-1] * self._program.budget[0]
+        times = np.maximum(0.0, np.array(solution.col_value)[self._pieces :])
+        objective = float(self._highs.getInfo().objective_function_value)
+        return Priced(times, objective, duals[: self._pieces], bar_prices)
+
+    def whole(self, seconds: float) -> tuple[Counts, Counts] | None:
+        """The best whole number of times of each known pattern, and pieces left out; None when none was met in time."""
+        from highspy import HighsVarType
+
+        self._take_up()
+        for i, count in enumerate(self._patterns.demand):
+            self._highs.changeRowBounds(i, float(count), inf)
+        for at, bar in enumerate(self._limited):
+            self._highs.changeRowBounds(self._pieces + at, -inf, float(self._patterns.most[bar]))
+        size = self._pieces + len(self._held)
+        for i in range(size):
+            self._highs.changeColBounds(i, 0.0, inf)
+            self._highs.changeColIntegrality(i, HighsVarType.kInteger)
+        self._highs.setOptionValue("time_limit", self._highs.getRunTime() + max(0.05, seconds))
+        self._highs.setOptionValue("mip_rel_gap", 0.0)
+        self._highs.run()
+        solution = self._highs.getSolution()
+        found = solution.value_valid
+        values = np.rint(np.array(solution.col_value)).astype(np.int64)
+        for i in range(size):
+            self._highs.changeColIntegrality(i, HighsVarType.kContinuous)
+        self._highs.setOptionValue("time_limit", inf)
+        return (values[self._pieces :], values[: self._pieces]) if found else None
+
+    def _take_up(self) -> None:
+        """Add the patterns that are new."""
+        patterns, first = self._patterns, len(self._held)
+        if first == len(patterns.counts):
+            return
+        places = {int(bar): self._pieces + at for at, bar in enumerate(self._limited)}
+        for bar, counts in zip(patterns.of_bar[first:], patterns.counts[first:], strict=True):
+            rows = np.flatnonzero(counts).tolist()
+            values = counts[rows].astype(float).tolist()
+            if bar in places:
+                rows, values = [*rows, places[bar]], [*values, 1.0]
+            if self._program.budget is not None and self._program.budget[0][bar]:
+                rows = [*rows, self._pieces + len(self._limited)]
+                values = [*values, float(self._program.budget[0][bar])]
+            self._highs.addCol(float(self._program.weights[bar]), 0.0, inf, len(rows), rows, values)
+        self._held = np.array(patterns.counts, dtype=np.int64)
