@@ -54,10 +54,10 @@ class Heard:
 
 @pytest.fixture(scope="module")
 def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """600 unequal tubes of two bends each: a few seconds of work when their profiles are written."""
+    """240 unequal tubes of two bends each: a few seconds of work when their profiles are written."""
     doc = ezdxf.new("R2010", units=4)
     model = doc.modelspace()
-    for k in range(600):
+    for k in range(240):
         y, given = 1000.0 * k, {"layer": "TUBE"}
         model.add_line((0, y), (300, y), dxfattribs=given)
         model.add_arc((300, y + 152.4), 152.4, 270, 0, dxfattribs=given)
@@ -106,7 +106,7 @@ def test_a_loop_that_fails_is_left():
 
 @pytest.mark.slow
 def test_the_library_tells_of_its_long_loops(many, tmp_path):
-    """Reducing, checking, setting up and writing; each says how many of the 600 there are."""
+    """Reducing, checking, setting up and writing; each says how many of the 240 there are."""
     from converter import Settings, open_job, write
 
     heard = Heard()
@@ -116,7 +116,7 @@ def test_the_library_tells_of_its_long_loops(many, tmp_path):
         write([job], str(tmp_path / "out"), ["dxf", "template", "wires"])
     loops = [one[1:3] for one in heard.told if one[0] == "enter"]
     for what in ("tubes", "tubes set up", "tubes checked", "centerlines"):
-        assert (what, 600) in loops
+        assert (what, 240) in loops
     assert ("templates", len(job.parts)) in loops, "equal tubes share one"
     assert ("formats", 3) in loops
     assert sum(one[0] == "leave" for one in heard.told) == len(loops)
@@ -208,18 +208,18 @@ def test_a_terminal_of_few_signs_gets_a_bar_of_few_signs():
 def test_a_long_job_shows_its_formats_and_leaves_only_the_result(many, tmp_path):
     command = ["convert", many, "--section", "44.45x3mm", "--to", "profile", "--out", tmp_path / "out"]
     shown = in_terminal([*command, "--quiet"], columns=120)
-    assert "of 600" not in shown.sent
+    assert "of 240" not in shown.sent
     shown = in_terminal([*command, "--force"], columns=120)
     assert shown.status == 0
-    assert re.search(r"\d+ of 600 profiles", shown.sent)
-    assert not any("of 600" in line or "━" in line for line in shown.screen)
+    assert re.search(r"\d+ of 240 profiles", shown.sent)
+    assert not any("of 240" in line or "━" in line for line in shown.screen)
     assert shown.screen[-2].endswith("many-profile.dxf")
 
 
 @pytest.mark.slow
 def test_interrupted_it_says_so_and_leaves_nothing(many, tmp_path):
     command = ["convert", many, "--section", "44.45x3mm", "--to", "profile", "--out", tmp_path / "out"]
-    shown = in_terminal(command, columns=120, after=lambda sent: "of 600" in sent)
+    shown = in_terminal(command, columns=120, after=lambda sent: "of 240" in sent)
     assert shown.status == 130
     assert [line for line in shown.screen if line.strip() and line != "^C"] == [
         "Interrupted; nothing more was written."

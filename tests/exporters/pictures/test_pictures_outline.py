@@ -114,7 +114,7 @@ def test_a_hollow_inside_hides_its_own_silhouette(section):
     tube = tube_of(run_of([(100, 0, 90, 120)], 100), section)
     seen = 0
     for view in VIEWS[3:]:
-        rim = shadow(tube, view, 0.02).boundary
+        rim = shadow(tube, view, 0.05).boundary
         lines = outline(solid_of(tube), view.right, view.up, 0.005).lines
         for points in (points for points, kind, piece in lines if kind == "tube" and piece == 1):
             for a, b in pairwise(points):
