@@ -85,7 +85,11 @@ define(
     "solid-fused",
     NOTE,
     "Several tubes were one body; they were separated.",
-    says="{count:,} tubes are one body in the file; they were separated where their surfaces part",
+    says={
+        "": "{count:,} tubes are one body in the file; they were separated where their surfaces part",
+        "plane": "{count:,} bars of one thickness in one plane are one body in the file; they were separated as if "
+        "they were welded, though one plate cut to this shape looks the same",
+    },
 )
 
 _LENGTH_TO = "its developed length runs along the centerline, here to "

@@ -254,9 +254,14 @@ def _closes(patch: Patch, faces: list[Any], body: SolidBody, tubes: list[_TubeWa
             spot = along(point, direction, t)
             if not low - reach <= t <= high + reach or bool(((spot < lowest) | (spot > highest)).any()):
                 continue
-            if _covers(faces[patch.index], spot):
+            if _covers(faces[patch.index], spot) and not _is_of_another(tube, tubes, np.vstack((edges, spot))):
                 return True
     return False
+
+
+def _is_of_another(tube: _TubeWall, tubes: list[_TubeWall], points: Array) -> bool:
+    """Whether points all lie in the wall of another tube: the one that this tube stands on."""
+    return any(bool(other.away(points)[1].all()) for other in tubes if other is not tube)
 
 
 # --- the kernel's faces -----------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import cos, tan
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,8 +13,9 @@ from converter.geometry.circles import vec
 from converter.geometry.vectors import Vec, angle_between, cross, dot, norm, scale, sub
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.ends import ChainEnd, end_findings, on_plane, reach
-from converter.importers.solids.faces import CYLINDER, PLANE, Rim, SolidBody
+from converter.importers.solids.faces import CONE, CYLINDER, PLANE, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, TubePiece
+from converter.importers.solids.rails import Rail, normal_at
 from converter.importers.solids.square import SquareTube
 from converter.importers.solids.table import NEAT, canonical, segments_of, table_of
 from converter.model.bends import BendTable, Placement
@@ -283,11 +285,30 @@ def _points(body: SolidBody, rails: tuple[PieceChain, ...]) -> Array:
                         beside.update(rim.faces)
                 if patch.samples is not None:
                     found.append(patch.samples)
+                elif isinstance(piece, Rail) and patch.shape.kind in (PLANE, CONE):
+                    found.append(np.array([_foot(piece.axis.at(float(t)), patch) for t in _ends_and_middle(piece)]))
     for k in beside - mine:
         patch = body.patches[k]
         if patch.shape.kind != PLANE and patch.samples is not None:
             found.append(patch.samples)
     return np.concatenate(found) if found else np.empty((0, 3))
+
+
+def _ends_and_middle(piece: TubePiece) -> list[float]:
+    return [piece.lo, (piece.lo + piece.hi) / 2.0, piece.hi]
+
+
+def _foot(corner: Vec, patch: Patch) -> Vec:
+    """The point of a face that cuts a corner off at a slant that lies nearest to where the corner would be."""
+    shape = patch.shape
+    arm = sub(corner, shape.point)
+    along = dot(arm, shape.axis)
+    if shape.kind == PLANE:
+        return sub(corner, scale(shape.axis, along))
+    across = norm(sub(arm, scale(shape.axis, along)))
+    off = (across - shape.radius - along * tan(shape.slope)) * cos(shape.slope)
+    normal = normal_at(patch, corner)
+    return corner if normal is None else sub(corner, scale(normal, off))
 
 
 def _off(points: Array, stretches: tuple[Piece, ...], loop: Outline, closed: bool) -> Array:

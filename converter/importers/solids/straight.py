@@ -7,8 +7,9 @@ from typing import Any
 
 from converter.findings import Clause
 from converter.importers.solids.faces import SolidBody
-from converter.importers.solids.members import BAR_WIDTHS, as_square, member_of, name_of
+from converter.importers.solids.members import as_square, member_of, name_of
 from converter.importers.solids.profiles import BAR, CHAMBERS, OTHER, TUBE
+from converter.importers.solids.square import BAR_WIDTHS, is_cut_deep
 from converter.importers.solids.square_table import square_table
 from converter.importers.solids.walls import (
     is_too_little,
@@ -92,7 +93,10 @@ def by_cuts(
         if not is_named and member.length < BAR_WIDTHS * max(member.profile.sizes):
             return [], None
         return [], name_of(member)
-    made = square_table(body, as_square(member, body, tol), name, tol)
+    square = as_square(member, body, tol)
+    if is_cut_deep(square):
+        return [], name_of(replace(member, profile=replace(member.profile, kind=OTHER)))
+    made = square_table(body, square, name, tol)
     if made is None:
         return [], None
     why = _why_no_member(solid, made, len(body.patches))

@@ -7,7 +7,7 @@ metal at enough stations along the member, and those in the bore in none.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,6 +25,8 @@ from converter.model.section import Section
 
 #: Part of the stations at which a lane of a wall must have metal: holes and slots take some away.
 WALL_PART = 0.35
+#: The same of a bar, which is full but for holes; and at which its sides must be free.
+_BAR_PART, _FREE_PART = 0.5, 0.5
 #: Part of the volume of section and length by which a body's metal may differ before it is told.
 VOLUME_OFF = 0.02
 #: Bodies of less than this part of that volume are no member, whatever their walls.
@@ -65,7 +67,7 @@ def prove_walls(solid: Any, made: ReadyTable, work: int) -> WallProof | None:
     if made.section is None or made.placement is None:
         return None
     section = made.section
-    inside = _asker(solid)
+    inside = asker(solid)
     each = _LANES if work <= _MUCH else (0.0,)
     lanes = _lanes(section, each)
     counts = [0] * len(lanes)
@@ -81,6 +83,30 @@ def prove_walls(solid: Any, made: ReadyTable, work: int) -> WallProof | None:
     return WallProof((walls[0], walls[1], walls[2], walls[3]), bore / len(stations))
 
 
+def is_full_bar(solid: Any, made: ReadyTable, work: int) -> bool:
+    """Whether a bar of a table is full of metal, and free on its four sides along most of it.
+
+    What carries on beyond a side all along is the flange of a beam, or a strip of something wider.
+
+    Args:
+        work: see `prove_walls`.
+    """
+    if made.section is None or made.placement is None:
+        return False
+    inside = asker(solid)
+    each = _LANES if work <= _MUCH else (0.0,)
+    count = _STATIONS if work <= _MUCH else _FEWER if work <= _VERY_MUCH else _FEWEST
+    stations = list(_stations(pieces(made.table, made.placement, made.closed), count))
+    beyond = -0.1 - 0.04 * made.section.smaller
+    rows = [((0.0, 0.0), True), *((spot, True) for spot in _lanes(made.section, each))]
+    rows += [(spot, False) for spot in _lanes(made.section, each, beyond)]
+    for spot, is_metal in rows:
+        right = sum(inside(at.at(*spot)) is is_metal for at in stations)
+        if right < (_BAR_PART if is_metal else _FREE_PART) * len(stations):
+            return False
+    return True
+
+
 def why_no_walls(proof: WallProof) -> Clause | None:
     """Why a member with such a proof is none; None when it is one."""
     if proof.missing:
@@ -90,9 +116,9 @@ def why_no_walls(proof: WallProof) -> Clause | None:
     return None
 
 
-def _lanes(section: Section, lanes: tuple[float, ...]) -> list[tuple[float, float]]:
-    """Points (along up, along across) in the middle of the four walls, so many of each."""
-    deep = section.wall / 2.0
+def _lanes(section: Section, lanes: tuple[float, ...], deep: float | None = None) -> list[tuple[float, float]]:
+    """Points (along up, along across) in the middle of the four walls or so deep below their sides, so many of each."""
+    deep = section.wall / 2.0 if deep is None else deep
     half_p, half_q = section.height / 2.0 - deep, section.od / 2.0 - deep
     flat_p, flat_q = max(half_p - section.corner, 0.2 * half_p), max(half_q - section.corner, 0.2 * half_q)
     found = [(sign * half_p, lane * flat_q) for sign in (1.0, -1.0) for lane in lanes]
@@ -122,8 +148,8 @@ def _at(one: Piece, s: float) -> Station:
     return Station(point, rotate(start.direction, one.arc.normal, turn), rotate(start.across, one.arc.normal, turn))
 
 
-def _asker(solid: Any) -> Any:
-    """Whether a point lies in a solid's metal, also of one whose faces look into it."""
+def asker(solid: Any) -> Callable[[Vec], bool]:
+    """A function that tells whether a point lies in a solid's metal, also of one whose faces look into it."""
     tool = BRepClass3d_SolidClassifier(solid)
     tool.PerformInfinitePoint(1e-6)
     metal = TopAbs_State.TopAbs_OUT if tool.State() == TopAbs_State.TopAbs_IN else TopAbs_State.TopAbs_IN
