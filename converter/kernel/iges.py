@@ -6,7 +6,7 @@ a call.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,6 +28,9 @@ _SILENT: _Label = ("", None, False)
 _SHAPES = frozenset(
     (100, 102, 104, 106, 108, 110, 112, 114, 118, 120, 122, 126, 128, 140, 143, 144, 186, 402, 408, 514)
 )
+#: Unit flag of millimetres, and names of the colors that are no entities (IGES 5.3, 2.2.4.3.14 and 2.2.4.4.13).
+_MM_FLAG = 2
+_COLORS = {1: "black", 2: "red", 3: "green", 4: "blue", 5: "yellow", 6: "magenta", 7: "cyan", 8: "white"}
 #: mm by which the edges of surfaces side by side may lie apart: exact surfaces trimmed by fitted curves do.
 SEW = 0.01
 
@@ -52,6 +55,14 @@ class IgesLabels:
         return self._labels.get(self._shapes.FindIndex(shape), _SILENT)
 
 
+@dataclass(frozen=True, slots=True)
+class LayerNames:
+    """Names that a file gives to its levels, by number, and to its own colors, by the number of their entry."""
+
+    levels: dict[int, str]
+    colors: dict[int, str]
+
+
 @dataclass(slots=True)
 class IgesSession:
     """An IGES file that the kernel has loaded but not yet turned into shapes.
@@ -59,12 +70,14 @@ class IgesSession:
     Attributes:
         broken: what the kernel found malformed, in a few words; '' for nothing.
         per_unit: mm that the kernel makes of one unit of the file.
+        names: of its levels and colors.
     """
 
     reader: Any
     name: str
     broken: str
     per_unit: float
+    names: LayerNames
 
     def transfer(self, scale: float = 1.0) -> tuple[list[Instance], IgesLabels]:
         """Turn all of it into shapes, every length ``scale`` times what the kernel makes of it.
@@ -97,10 +110,11 @@ class IgesSession:
         """
         model = self.reader.WS().Model()
         entities = [model.Entity(i) for i in range(1, model.NbEntities() + 1)]
-        spoken_of = {entity.TypeNumber() for entity in entities if _label(entity) != _SILENT}
+        layer_of = self._layers(model, entities)
+        spoken_of = {entity.TypeNumber() for entity in entities if _label(entity, layer_of(entity)) != _SILENT}
         for kind in sorted(spoken_of & _SHAPES):
             sequence = self.reader.GiveList(f"iges-type({kind})")
-            said = [_label(entity) for entity in items(sequence)]  # not in the model's order
+            said = [_label(entity, layer_of(entity)) for entity in items(sequence)]  # not in the model's order
             if not said:
                 continue
             self.reader.ClearShapes()
@@ -109,13 +123,35 @@ class IgesSession:
                 for i, label in enumerate(said, 1):
                     labels.note(self.reader.Shape(i), label)
 
+    def _layers(self, model: Any, entities: list[Any]) -> Callable[[Any], str | None]:
+        """What tells the layer of an entity: its level, or its color in a file that uses colors and no levels."""
 
-def load_iges(path: Path, name: str) -> IgesSession:
+        def level(entity: Any) -> str | None:
+            number = entity.Level()
+            if number < 0 and entity.LevelList() is not None:
+                number = entity.LevelList().LevelNumber(1)
+            return (self.names.levels.get(number) or str(number)) if number > 0 else None
+
+        def color(entity: Any) -> str | None:
+            number = entity.RankColor()
+            own = entity.Color()
+            if own is not None:
+                return self.names.colors.get(model.DNum(own)) or None
+            return _COLORS.get(number)
+
+        drawn = [entity for entity in entities if entity.TypeNumber() in _SHAPES]
+        if any(level(entity) for entity in drawn) or len({color(entity) for entity in drawn}) < 2:
+            return level
+        return color
+
+
+def load_iges(path: Path, name: str, names: LayerNames) -> IgesSession:
     """An IGES file, loaded by the kernel.
 
     Args:
         path: the file, its records in order.
         name: what messages call it.
+        names: of its levels and colors.
 
     Raises:
         ReadError: the kernel cannot read it.
@@ -138,17 +174,19 @@ def load_iges(path: Path, name: str) -> IgesSession:
                 file=name,
             )
         per_unit = float(model.GlobalSection().UnitValue())
-        if not per_unit > 0.0:
-            raise _refused(name, "its header names a unit that does not exist")
-        return IgesSession(reader, name, _broken(reader), per_unit)
+        if not per_unit > 0.0:  # a unit that does not exist: what its numbers are is told by whoever asks
+            header = model.GlobalSection()
+            header.SetUnitFlag(_MM_FLAG)
+            model.SetGlobalSection(header)
+            per_unit = 1.0
+        return IgesSession(reader, name, _broken(reader), per_unit, names)
 
 
-def _label(entity: Any) -> _Label:
+def _label(entity: Any, layer: str | None) -> _Label:
     name = text(entity.NameValue()) if entity.HasName() else ""
     if not name and entity.HasShortLabel():
         name = text(entity.ShortLabel())
-    level = entity.Level()
-    return name_by_person(name), str(level) if level > 0 else None, entity.BlankStatus() == 1
+    return name_by_person(name), layer, entity.BlankStatus() == 1
 
 
 def _sewn(shapes: list[Any], labels: IgesLabels) -> list[Any]:
