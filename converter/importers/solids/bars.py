@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
-from converter.geometry.vectors import cross, dot, norm, scale, sub
+from converter.findings import Finding
+from converter.geometry.vectors import cross, dot, norm, scale
 from converter.importers.solids.faces import SolidBody
 from converter.importers.solids.rails import Rail
 from converter.importers.solids.square import square_bars
 from converter.importers.solids.square_table import square_table
 from converter.importers.solids.walls import asker, is_full_bar, volume_of
 from converter.model.drawing import ReadyTable
+from converter.model.frames import pieces
 from converter.tolerances import Tolerances
 
 #: A straight bar shorter than so many sizes of something longer in its body is a lug on it. Common practice, no source.
@@ -66,25 +69,53 @@ def _is_lug(bar: ReadyTable, members: Sequence[tuple[float, float]]) -> bool:
     return not bar.table.bends and any(length > own and own < _LUG * size for length, size in members)
 
 
-def is_in_one_plane(tables: list[ReadyTable]) -> bool:
-    """Whether straight bars of one thickness lie in one plane: a plate with windows cut looks the same."""
-    rows = []
-    for table in tables:
-        if table.section is None or table.section.bore is not None or table.section.cylinder is not None:
+def with_plate_doubt(tables: list[ReadyTable]) -> list[ReadyTable]:
+    """The tables of a body; of bars of one thickness in one plane it is said that a plate cut so looks the same."""
+    bars = [table for table in tables if table.section is not None and table.section.bore is None]
+    if not bars or len(bars) < len(tables) or any(bar.section.cylinder is not None for bar in bars if bar.section):
+        return tables
+    if not _are_in_one_plane(bars):
+        return tables
+    variant, count = ("frame", len(bars)) if len(bars) > 1 else ("", 1)
+    return [
+        replace(
+            bar,
+            findings=(*bar.findings, Finding("solid-plate", variant=variant, tube=bar.name, values={"count": count})),
+        )
+        for bar in bars
+    ]
+
+
+def _are_in_one_plane(bars: list[ReadyTable]) -> bool:
+    """Whether bars lie in one plane with one thickness across it: all their bends the hard way, or square bar's."""
+    planes = []
+    ways = []
+    for bar in bars:
+        if bar.section is None or bar.placement is None:
             return False
-        if table.placement is None or table.table.bends:
-            return False
-        rows.append((table.placement, table.section))
-    first = rows[0][0]
-    ways = [cross(first.direction, place.direction) for place, _ in rows]
-    normal = max(ways, key=norm)
-    if norm(normal) < _SLOPE:
+        for one in pieces(bar.table, bar.placement, bar.closed):
+            ways.append(one.start.direction)
+            if one.arc is not None:
+                planes.append(one.arc.normal)
+    crossed = [cross(ways[0], way) for way in ways[1:]]
+    across = planes[:1] + sorted(crossed, key=norm)[-1:]
+    if not across or norm(across[0]) < _SLOPE:
         return False
-    normal = scale(normal, 1.0 / norm(normal))
-    thick = []
-    for place, section in rows:
-        lean = abs(dot(place.normal, normal))
-        if abs(dot(place.direction, normal)) > _SLOPE or _SLOPE < lean < 1.0 - _SLOPE:
+    normal = scale(across[0], 1.0 / norm(across[0]))
+    rows = []
+    for bar in bars:
+        if bar.section is None or bar.placement is None:
             return False
-        thick.append((dot(sub(place.start, first.start), normal), section.od if lean > 0.5 else section.height))
-    return all(abs(off) <= _FLUSH and abs(size - thick[0][1]) <= _FLUSH for off, size in thick)
+        lean = abs(dot(bar.placement.normal, normal))
+        if _SLOPE < lean < 1.0 - _SLOPE:
+            return False
+        thick, deep = bar.section.od, bar.section.height
+        if lean < 0.5:
+            thick, deep = deep, thick
+        if bar.table.bends and thick > deep - _FLUSH:
+            return False  # bent the easy way: nobody cuts that from plate
+        rows.append((dot(bar.placement.start, normal), thick))
+    level = all(abs(dot(way, normal)) <= _SLOPE for way in ways) and all(
+        1.0 - abs(dot(n, normal)) <= _SLOPE for n in planes
+    )
+    return level and all(abs(a - rows[0][0]) <= _FLUSH and abs(t - rows[0][1]) <= _FLUSH for a, t in rows)

@@ -109,7 +109,7 @@ def _sewn(faces: list[Any], tol: Tolerances) -> Any:
 
 def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[ReadyTable], Clause | None]:
     """The tubes of one body, or why there is none."""
-    from converter.importers.solids.bars import are_members, is_in_one_plane
+    from converter.importers.solids.bars import are_members, with_plate_doubt
     from converter.importers.solids.chains import bridge, chains_of, nest
     from converter.importers.solids.faces import faces_of
     from converter.importers.solids.pieces import pieces_of
@@ -120,7 +120,7 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     from converter.importers.solids.walls import volume_of
 
     body = faces_of(shapes, job.tol)
-    found = pieces_of(body, job.tol)
+    found = pieces_of(body, job.tol, is_solid)
     bridge(found, body, job.tol)
     facing = 0
     if is_solid:
@@ -147,8 +147,8 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
         tables, why = by_cuts(whole, body, tables, job.name, job.tol)
         refused = [why] if why is not None else refused
     if len(tables) > 1:
-        variant = "plane" if is_in_one_plane(tables) else ""
-        tables = [_fused(one, len(tables), variant, job) for one in tables]
+        tables = [_fused(one, len(tables), job) for one in tables]
+    tables = with_plate_doubt(tables)
     tables = with_remains(tables, body, shapes, taken, is_solid, job.tol)
     return tables, None if tables else why_none(body, refused)
 
@@ -255,13 +255,13 @@ def _faces(piece: TubePiece) -> list[Patch]:
     return [*piece.patches, *(piece.bore.patches if piece.bore is not None else [])]
 
 
-def _fused(table: ReadyTable, count: int, variant: str, job: _BodyJob) -> ReadyTable:
-    told = Finding("solid-fused", variant=variant, tube=job.name, measured=float(count), values={"count": count})
+def _fused(table: ReadyTable, count: int, job: _BodyJob) -> ReadyTable:
+    told = Finding("solid-fused", tube=job.name, measured=float(count), values={"count": count})
     return replace(table, findings=(*table.findings, told))
 
 
 def _ready(chain: PieceChain, body: SolidBody, found: FacePieces, is_solid: bool, job: _BodyJob) -> ReadyTable | None:
-    from converter.importers.solids.ends import end_findings, end_of
+    from converter.importers.solids.ends import bore_findings, end_findings, end_of
     from converter.importers.solids.proof import deviation
     from converter.importers.solids.table import NEAT, canonical, segments_of, table_of, with_doubt
     from converter.model.centerline import rebuild
@@ -298,6 +298,8 @@ def _ready(chain: PieceChain, body: SolidBody, found: FacePieces, is_solid: bool
         *_solid_findings(chain, bores, off, section, job),
         *end_findings(ends, backward, job.name, job.tol),
     )
+    if ends is not None and is_solid:
+        findings = (*findings, *bore_findings(body, chain, ends, backward, job.name, job.tol))
     if astray is not None and astray[1] > job.tol.fit:
         findings = (*findings, _off_center_finding(astray[1], job))
     return ReadyTable(job.name, table, placement, section, None, chain.closed, off, metal, None, findings)

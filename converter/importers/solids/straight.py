@@ -16,6 +16,7 @@ from converter.importers.solids.walls import (
     prove_walls,
     volume_findings,
     volume_of,
+    why_box,
     why_no_walls,
 )
 from converter.model.drawing import ReadyTable
@@ -56,7 +57,8 @@ def with_walls(solid: Any, body: SolidBody, tables: list[ReadyTable]) -> tuple[l
 def _why_no_member(solid: Any, made: ReadyTable, work: int) -> Clause | None:
     """Why a square or rectangular member is none; None when metal is in all of its walls."""
     proof = prove_walls(solid, made, work)
-    return None if proof is None else why_no_walls(proof)
+    why = None if proof is None else why_no_walls(proof)
+    return why or (why_box(solid, made) if made.section is not None and made.section.bore is not None else None)
 
 
 def by_cuts(
@@ -72,10 +74,14 @@ def by_cuts(
     """
     if tables:
         (only,) = tables
-        if only.section is None or only.section.cylinder is not None:
+        if only.section is None:
             return tables, None
         volume = volume_of(solid)
         told = volume_findings(volume, only)
+        if only.section.cylinder is not None:
+            # what is more is told with what else is in its body
+            less = [finding for finding in told if finding.variant == "less"]
+            return [replace(only, findings=(*only.findings, *less))], None
         if not told:
             return tables, None
         # more or less metal than claimed: is it what it seems?

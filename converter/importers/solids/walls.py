@@ -18,7 +18,7 @@ from OCP.GProp import GProp_GProps
 from OCP.TopAbs import TopAbs_State
 
 from converter.findings import Clause, Finding
-from converter.geometry.vectors import Vec, add, rotate, sub
+from converter.geometry.vectors import Vec, add, along, rotate, sub
 from converter.model.drawing import ReadyTable
 from converter.model.frames import Piece, Station, pieces
 from converter.model.section import Section
@@ -31,6 +31,8 @@ _BAR_PART, _FREE_PART = 0.5, 0.5
 VOLUME_OFF = 0.02
 #: Bodies of less than this part of that volume are no member, whatever their walls.
 VOLUME_LEAST = 0.5
+#: Below so many greater sizes of length a rectangular tube with one end closed, or both, is a box. Common practice.
+_BOX = (1.0, 2.0)
 #: Stations along a member, and lanes in each wall as parts of its flat from its middle; of a body of many faces and
 #: members fewer, since the kernel takes as long for a point as there are faces.
 _STATIONS, _FEWER, _FEWEST = 11, 5, 3
@@ -114,6 +116,24 @@ def why_no_walls(proof: WallProof) -> Clause | None:
     if proof.bore > 1.0 - WALL_PART:
         return Clause.of("solid-bore-filled")
     return None
+
+
+def why_box(solid: Any, made: ReadyTable) -> Clause | None:
+    """Why a short straight tube with an end closed is a box; None where it is none."""
+    section = made.section
+    length = made.table.developed_length
+    if section is None or made.placement is None or made.table.bends or length >= _BOX[1] * section.greater:
+        return None
+    inside = asker(solid)
+    start, way = made.placement.start, made.placement.direction
+    deep = section.wall / 2.0
+    # the length runs to the bore's end, or to the outside of what closes it
+    spots = [(deep, -deep), (length - deep, length + deep)]
+    shut = sum(any(inside(along(start, way, s)) for s in pair) for pair in spots)
+    if not shut or length >= _BOX[shut - 1] * section.greater:
+        return None
+    sizes = (float(section.od), float(section.height))
+    return Clause.of("solid-box", sizes=sizes, length=float(length), shut=shut)
 
 
 def _lanes(section: Section, lanes: tuple[float, ...], deep: float | None = None) -> list[tuple[float, float]]:
