@@ -220,7 +220,7 @@ def solids() -> Iterator[Told]:
     ]
     shapes += [block((0, 0, 0), (400, 40, 8)).fuse(block((0, 0, 0), (40, 400, 8)))]
     hard_way = tube_solid(run_of([(100, 0, 90, 90)], 80), Section("flat-bar", 8, 4, 40))
-    shapes += [cq.Shape.cast(hard_way)]
+    shapes += [cq.Shape.cast(hard_way), pipe((0, 0, 0), (1, 0, 0), 20, 2, 400).cut(block((-1, 0, 0), (402, 60, 60)))]
     for shape in (*shapes, *tubes_with_more()):
         found, ignored = find_tubes(shape.wrapped, "part")
         yield [finding for table in found for finding in table.findings], ignored

@@ -7,12 +7,14 @@ from dataclasses import replace
 from typing import Any
 
 from converter.findings import Finding
-from converter.geometry.vectors import cross, dot, norm, scale
+from converter.geometry.vectors import cross, dot, norm, scale, sub
+from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import SolidBody
 from converter.importers.solids.rails import Rail
 from converter.importers.solids.square import square_bars
 from converter.importers.solids.square_table import square_table
 from converter.importers.solids.walls import asker, is_full_bar, volume_of
+from converter.model.bends import Placement
 from converter.model.drawing import ReadyTable
 from converter.model.frames import pieces
 from converter.tolerances import Tolerances
@@ -62,6 +64,31 @@ def bars_in(
 def are_members(bars: list[ReadyTable]) -> bool:
     """Whether bars make a frame, by themselves; a single straight one is told better by cuts across its body."""
     return len(bars) > 1 or any(bar.table.bends for bar in bars)
+
+
+def without_bends(chains: list[PieceChain], members: list[ReadyTable], tol: Tolerances) -> list[PieceChain]:
+    """Round members without what is a bend of a square one or of a bar: the curl of a hinge is round, too."""
+    sides = []
+    for member in members:
+        for one in pieces(member.table, member.placement or Placement(), member.closed):
+            if one.arc is not None and member.section is not None:
+                deep = member.section.size_in_plane(one.roll) / 2.0
+                sides += [(one.arc.center, one.arc.normal, one.arc.radius + off) for off in (deep, -deep)]
+
+    def is_bend(chain: PieceChain) -> bool:
+        axis = chain.pieces[0].axis
+        return (
+            len(chain.pieces) == 1
+            and not axis.is_ring
+            and any(
+                norm(cross(axis.direction, normal)) < 1e-4
+                and norm(cross(sub(center, axis.point), axis.direction)) <= tol.fit
+                and abs(radius - chain.radius) <= tol.fit
+                for center, normal, radius in sides
+            )
+        )
+
+    return [chain for chain in chains if not is_bend(chain)]
 
 
 def _is_lug(bar: ReadyTable, members: Sequence[tuple[float, float]]) -> bool:

@@ -265,13 +265,15 @@ def _rail(
     at = _spot(axes, *spot)
     d = member.direction
     axis = Axis(at, d, 0.0, axes[1], axes[2], -number - 2)
+    lacking = (member.profile.corners if number < 4 else member.profile.inner_corners)[number % 4]
     if faces:
         points = np.concatenate([body.rims[k].points for f in faces for k, _ in f.rims if len(body.rims[k].points)])
         round_ = [f.shape.radius for f in faces if f.shape.kind == CYLINDER]
-        lacking = member.profile.corners if number < 4 else member.profile.inner_corners
-        radius = round_[0] if round_ else lacking[number % 4]
+        radius = round_[0] if round_ else lacking
     else:
-        points, radius = _edge_points(body, axis, tol), 0.0
+        points = _edge_points(body, axis, tol)
+        # a side that is round all along has no face for each of its corners
+        radius = 0.0 if len(points) else lacking
     if len(points):
         t = axis.places(points)
         low, high = float(t.min()), float(t.max())

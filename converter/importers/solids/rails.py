@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import combinations, product
-from math import cos, sin, sqrt
+from math import cos, pi, sin, sqrt, tau
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,12 +28,16 @@ Array = NDArray[np.float64]
 BAR_CORNERS, TUBE_CORNERS = 4, 8
 #: Turns (radians) between which a face may be the rounded corner of a rectangle.
 _QUARTER = (1.0, 2.2)
+#: The same of a side that is round all along: two corners of half its size.
+_HALF = (3.0, 3.3)
 #: Cosine of the angle between faces below which their edge is a sharp corner of a rectangle, and between which it
 #: may be one side of a corner cut off at a slant.
 _SQUARE = 0.2
 _SLANT = (0.3, 0.95)
 #: Legs of a corner cut off at a slant differ by no more than this factor; its face has no more edges at a slant.
 _UNEQUAL, _MOST_SLANTS = 4.0, 24
+#: mm within which the rings of one axis are of one size, or in one plane.
+_ONE_PLACE = 0.1
 _STEPS = np.linspace(0.0, 1.0, 9)
 
 
@@ -59,7 +63,9 @@ class Rail(TubePiece):
 def rails_of(body: SolidBody, found: FacePieces, tol: Tolerances) -> list[Rail]:
     """The corners of a body that may be those of square members, across gaps where a branch was fused on."""
     axes = EdgeAxes()
-    rounded = [_rounded(p, axes, tol) for p in found.pieces if _QUARTER[0] <= p.turn <= _QUARTER[1]]
+    rounded = [_rounded(p, 0.0, axes, tol) for p in found.pieces if _QUARTER[0] <= p.turn <= _QUARTER[1]]
+    halves = [p for p in found.pieces if _HALF[0] <= p.turn <= _HALF[1]]
+    rounded += [_rounded(p, turn, axes, tol) for p in halves for turn in (-pi / 4.0, pi / 4.0)]
     sharp, slanted = _edges(body, axes, tol)
     return _bridged(_in_company([r for r in (*rounded, *sharp, *slanted) if r is not None]), tol)
 
@@ -67,9 +73,10 @@ def rails_of(body: SolidBody, found: FacePieces, tol: Tolerances) -> list[Rail]:
 # --- rounded corners ------------------------------------------------------------------------
 
 
-def _rounded(piece: TubePiece, axes: EdgeAxes, tol: Tolerances) -> Rail | None:
+def _rounded(piece: TubePiece, turn: float, axes: EdgeAxes, tol: Tolerances) -> Rail | None:
+    """The rail of a rounded corner whose middle lies so far from the middle of its face, radians."""
     axis = piece.axis
-    middle = _middle_of_turn(piece)
+    middle = _middle_of_turn(piece) + turn
     a, b = sqrt(2.0) * piece.radius * cos(middle), sqrt(2.0) * piece.radius * sin(middle)
     t = piece.lo + (piece.hi - piece.lo) * _STEPS
     if axis.is_ring:
@@ -270,7 +277,10 @@ def normal_at(patch: Patch, p: Vec) -> Vec | None:
 
 
 def _in_company(rails: list[Rail]) -> list[Rail]:
-    """Without rings that have not the corners of a section on one bend axis, as the rims of holes have not."""
+    """Without rings that have not the corners of a section on one bend axis.
+
+    The rims of holes and rounded ends have one radius, the corners of a bend have several in several planes.
+    """
     cells: dict[tuple[int, int, int], list[Rail]] = {}
     for rail in rails:
         if rail.axis.is_ring:
@@ -279,7 +289,10 @@ def _in_company(rails: list[Rail]) -> list[Rail]:
     for rail in rails:
         if rail.axis.is_ring:
             beside = [r for c in around(foot(rail.axis.point, rail.axis.direction)) for r in cells.get(c, ())]
-            if len(beside) < (TUBE_CORNERS if rail.is_full_ring else BAR_CORNERS):
+            majors = [r.axis.major for r in beside]
+            levels = [dot(sub(r.axis.point, rail.axis.point), rail.axis.direction) for r in beside]
+            few = len(beside) < (TUBE_CORNERS if rail.is_full_ring else BAR_CORNERS)
+            if few or min(max(majors) - min(majors), max(levels) - min(levels)) <= _ONE_PLACE:
                 continue
         kept.append(rail)
     return kept
@@ -303,24 +316,46 @@ def _joined(rails: list[Rail], tol: Tolerances) -> list[Rail]:
 
 
 def _bridged(rails: list[Rail], tol: Tolerances) -> list[Rail]:
-    """Straight rails joined over a gap that a parallel rail close by runs past: a branch was fused on there."""
+    """Rails joined over a gap that a parallel rail close by runs past: a branch was fused on, or a notch cut."""
     past = _Past([r for r in rails if not r.axis.is_ring])
-    return over_gaps(rails, lambda last, rail: past.any_over(last, rail, rail.lo - last.hi, tol), tol)
+    rings = [r for r in rails if r.axis.is_ring]
+
+    def runs_on(last: Rail, rail: Rail) -> bool:
+        gap = rail.lo - last.hi
+        if last.axis.is_ring:
+            return any(_is_past(other, last, gap) for other in rings)
+        return past.any_over(last, rail, gap, tol)
+
+    return over_gaps(rails, runs_on, tol)
+
+
+def _is_past(ring: Rail, last: Rail, gap: float) -> bool:
+    """Whether another ring on the same bend axis, within three gaps, runs past the gap after a rail."""
+    axis, own = ring.axis, last.axis
+    arm = sub(axis.point, own.point)
+    if axis.number == own.number or norm(cross(axis.direction, own.direction)) > 1e-5:
+        return False
+    if norm(cross(arm, own.direction)) > 1e-3 or np.hypot(norm(arm), axis.major - own.major) > 3.0 * gap * own.major:
+        return False
+    turns = [axis.place(own.at(last.hi + part * gap)) for part in (-0.01, 1.01)]
+    return all((t - ring.lo) % tau <= ring.hi - ring.lo for t in turns)
 
 
 def over_gaps(rails: list[Rail], is_one: Callable[[Rail, Rail], bool], tol: Tolerances) -> list[Rail]:
-    """Straight rails of one line and radius joined over the gaps of which ``is_one`` says that the corner runs on."""
+    """Rails of one axis and radius joined over the gaps of which ``is_one`` says that the corner runs on."""
     gone: set[int] = set()
     by_axis: dict[int, list[Rail]] = {}
     for rail in rails:
-        if not rail.axis.is_ring:
-            by_axis.setdefault(rail.axis.number, []).append(rail)
+        by_axis.setdefault(rail.axis.number, []).append(rail)
     for own in by_axis.values():
         own.sort(key=lambda r: (r.sign, r.radius, r.lo))
         last = own[0]
         for rail in own[1:]:
             alike = abs(rail.radius - last.radius) <= tol.fit and rail.sign == last.sign
-            if alike and dot(rail.out, last.out) > 0.9 and rail.lo > last.hi and is_one(last, rail):
+            out = last.out
+            if rail.axis.is_ring:
+                out = _turned_about(out, rail.axis.direction, rail.lo - last.lo)
+            if alike and dot(rail.out, out) > 0.9 and rail.lo > last.hi and is_one(last, rail):
                 last.gaps += rail.lo - last.hi + rail.gaps
                 last.hi = rail.hi
                 last.patches = [*last.patches, *rail.patches]

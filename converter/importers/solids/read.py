@@ -109,19 +109,19 @@ def _sewn(faces: list[Any], tol: Tolerances) -> Any:
 
 def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[ReadyTable], Clause | None]:
     """The tubes of one body, or why there is none."""
-    from converter.importers.solids.bars import are_members, with_plate_doubt
+    from converter.importers.solids.bars import are_members, with_plate_doubt, without_bends
     from converter.importers.solids.chains import bridge, chains_of, nest
     from converter.importers.solids.faces import faces_of
     from converter.importers.solids.pieces import pieces_of
-    from converter.importers.solids.reasons import why_none, why_not
+    from converter.importers.solids.reasons import why_none, why_not, why_open
     from converter.importers.solids.remains import with_remains
     from converter.importers.solids.stock import without_hardware
     from converter.importers.solids.straight import by_cuts, closed_solid
-    from converter.importers.solids.walls import volume_of
+    from converter.importers.solids.walls import asker, volume_of
 
     body = faces_of(shapes, job.tol)
     found = pieces_of(body, job.tol, is_solid)
-    bridge(found, body, job.tol)
+    bridge(found, body, job.tol, asker(shapes[0]) if is_solid else None)
     facing = 0
     if is_solid:
         facing = -1 if _face_out(found, shapes) else 1
@@ -129,16 +129,20 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     outsides = [p for p in found.pieces if p.is_round and not p.inside and (p.sign > 0 or not is_solid)]
     chains = chains_of(outsides, job.tol)
     reasons = [None if job.take_all else why_not(chain, chains, body, job.tol) for chain in chains]
+    if is_solid:
+        reasons = [why or why_open(chain) for why, chain in zip(reasons, chains, strict=True)]
     kept = [chain for chain, why in zip(chains, reasons, strict=True) if why is None]
     refused = [why for why in reasons if why is not None]
     taken = {patch.index for chain in kept for piece in chain.pieces for patch in _faces(piece)}
     whole = shapes[0] if is_solid else closed_solid(shapes[0])
     squares, without_walls, corners = _square_tubes(whole, body, found, (facing, taken), job)
     bars = [] if whole is None else _bars(whole, body, corners, (kept, squares), job)
+    kept = without_bends(kept, [*squares, *bars], job.tol)
     if is_solid and not job.take_all:
         framed = bool(squares) or are_members(bars)
         kept, others = without_hardware(kept, found, body, framed, lambda: volume_of(shapes[0]))
         refused += others
+    taken = {patch.index for chain in kept for piece in chain.pieces for patch in _faces(piece)}
     refused = [Clause.of("solid-not-stock", why=why) for why in refused] + without_walls
     tables = [made for chain in kept if (made := _ready(chain, body, found, is_solid, job)) is not None] + squares
     if tables or are_members(bars):

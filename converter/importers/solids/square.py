@@ -102,7 +102,7 @@ def square_bars(
 
     def runs_on(last: Rail, rail: Rail) -> bool:
         gap = rail.lo - last.hi
-        if gap > min(last.hi - last.lo, rail.hi - rail.lo):
+        if rail.axis.is_ring or gap > min(last.hi - last.lo, rail.hi - rail.lo):
             return False
         within = scale(last.out, -(sqrt(2.0) * last.radius + 10.0 * tol.fit))
         return all(is_metal(add(last.axis.at(last.hi + part * gap), within)) for part in _GAP_PLACES)

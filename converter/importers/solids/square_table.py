@@ -86,6 +86,8 @@ def _section(
         k = 0 if off[0] <= off[1] else 1
         width, height, turned = sizes[k], sizes[1 - k], off[k]
     even, flat = ("square", "rectangular") if tube.inner else ("square-bar", "flat-bar")
+    if tube.inner and abs(2.0 * corner - min(width, height)) <= tol.fit and abs(width - height) > 2.0 * tol.fit:
+        return placement, Section("flat-oval", width, wall, height), turned
     if abs(width - height) <= tol.equal * 10.0:
         size = (width + height) / 2.0
         return placement, Section(even, size, wall, size, min(corner, size / 2.0)), turned
@@ -130,7 +132,7 @@ def _end(body: SolidBody, tube: SquareTube, which: int, tol: Tolerances) -> Chai
     axis = piece.axis
     outside = _cut_points(body, tube.outer, which)
     inside = _cut_points(body, tube.inner, which) if tube.inner else outside
-    t, on = _cope(body, outside, axis, tol), "mate"
+    t, on = _cope(body, outside, axis, side, tol), "mate"
     by_bore = False
     if t is None:
         on = "cut"
@@ -148,6 +150,9 @@ def _end(body: SolidBody, tube: SquareTube, which: int, tol: Tolerances) -> Chai
     if not by_bore:
         # edges beyond the rails' ends: a cope is longest between the corners of the section
         metal = max(metal, reach(_end_rims(body, tube, axis, every, out), point, out))
+    if on == "cut" and not tube.inner and metal > tol.fit and float(np.ptp(outside @ np.array(out))) <= tol.fit:
+        # a bar's end that is rounded or pointed beyond where its corners end
+        t, metal, on = t + (metal if side else -metal) / (axis.major or 1.0), 0.0, "point"
     return ChainEnd(t, 0.0 if abs(metal) < 1e-7 else metal, on)
 
 
@@ -183,8 +188,11 @@ def _planar(axis: Axis, points: Array, near: float, tol: Tolerances) -> float | 
     return on_plane(axis, vec(middle), vec(normal), near)
 
 
-def _cope(body: SolidBody, points: Array, axis: Axis, tol: Tolerances) -> float | None:
-    """Where the centerline ends on the axis of a cylinder that most of the outside's corners end on."""
+def _cope(body: SolidBody, points: Array, axis: Axis, side: int, tol: Tolerances) -> float | None:
+    """Where the centerline ends on the axis of a cylinder that most of the outside's corners end on.
+
+    An axis that lies no further out than the corners is that of a rounding of the end itself.
+    """
     if axis.is_ring:
         return None
     for patch in body.patches:
@@ -199,7 +207,9 @@ def _cope(body: SolidBody, points: Array, axis: Axis, tol: Tolerances) -> float 
         off = np.sqrt(np.maximum((arms * arms).sum(axis=1) - along * along, 0.0)) - shape.radius
         if float((np.abs(off) <= tol.fit).mean()) >= 0.7:
             w = sub(shape.point, axis.point)
-            return dot(cross(w, shape.axis), n) / dot(n, n)
+            t = dot(cross(w, shape.axis), n) / dot(n, n)
+            if (t - float(axis.places(points).mean())) * (1.0 if side else -1.0) > tol.fit:
+                return t
     return None
 
 

@@ -12,6 +12,7 @@ from converter.importers.solids.profiles import BAR, CHAMBERS, OTHER, TUBE
 from converter.importers.solids.square import BAR_WIDTHS, is_cut_deep
 from converter.importers.solids.square_table import square_table
 from converter.importers.solids.walls import (
+    MOST_MORE,
     is_too_little,
     prove_walls,
     volume_findings,
@@ -109,6 +110,9 @@ def by_cuts(
     volume = volume_of(solid)
     if why is None and is_too_little(volume, made):
         why = Clause.of("solid-too-little-metal")
+    told = volume_findings(volume, made)
+    if why is None and any((finding.measured or 0.0) > MOST_MORE for finding in told):
+        return [], None
     if why is not None:
         return [], why
-    return [replace(made, findings=(*made.findings, *volume_findings(volume, made)))], None
+    return [replace(made, findings=(*made.findings, *told))], None

@@ -31,6 +31,8 @@ _BAR_PART, _FREE_PART = 0.5, 0.5
 VOLUME_OFF = 0.02
 #: Bodies of less than this part of that volume are no member, whatever their walls.
 VOLUME_LEAST = 0.5
+#: With more metal by this part a body is not the straight member that cuts across it show: it goes on elsewhere.
+MOST_MORE = 0.25
 #: Below so many greater sizes of length a rectangular tube with one end closed, or both, is a box. Common practice.
 _BOX = (1.0, 2.0)
 #: Stations along a member, and lanes in each wall as parts of its flat from its middle; of a body of many faces and
