@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from converter.findings import Finding
-from converter.geometry.vectors import cross, dot, norm, scale, sub
+from converter.geometry.vectors import Vec, cross, dot, norm, scale, sub
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import SolidBody
 from converter.importers.solids.rails import Rail
@@ -23,6 +23,8 @@ from converter.tolerances import Tolerances
 _LUG = 3.0
 #: Straight bars alone are less than this part of their body's metal only where they are the webs of a slotted plate.
 _METAL = 0.6
+#: The kernel takes as long for a point as a body has faces: so many in all are asked of a body, and so many of a bar.
+_MOST_ASKED, _TRIAL = 2_000_000, 12
 #: Sine and mm within which bars lie in one plane.
 _SLOPE, _FLUSH = 0.01, 0.05
 
@@ -45,9 +47,20 @@ def bars_in(
     """
     used: set[int] = set()
     bars: list[ReadyTable] = []
-    for bar in square_bars(rails, tol, facing, asker(solid)):
+    inside = asker(solid)
+    left = _MOST_ASKED
+
+    def is_metal(point: Vec) -> bool:
+        nonlocal left
+        left -= len(body.patches)
+        return left > 0 and inside(point)
+
+    for bar in square_bars(rails, tol, facing, is_metal):
         if used & bar.rails:
             continue
+        left -= _TRIAL * len(body.patches)
+        if left < 0:
+            return []  # a body too large to be asked; a part of its bars would be told as all of them
         made = square_table(body, bar, name, tol)
         if made is not None and is_full_bar(solid, made, len(body.patches) * (len(bars) + 1)):
             used |= bar.rails
