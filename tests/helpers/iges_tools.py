@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from pathlib import Path
+from typing import Any, NamedTuple
 
 
 class Entity(NamedTuple):
@@ -27,6 +28,18 @@ def arc(center: Sequence[float], start: Sequence[float], end: Sequence[float], l
     """A circular arc (type 100) in a plane z, counter-clockwise: center (x, y, z), start and end (x, y)."""
     x, y, z = center
     return Entity(100, ",".join(repr(float(v)) for v in (z, x, y, *start, *end)), level)
+
+
+def kernel_iges(shape: Any, path: Path, solids: bool = False) -> Path:
+    """A file that the CAD kernel writes of its shape: surfaces side by side, or solids."""
+    from OCP.IGESControl import IGESControl_Controller, IGESControl_Writer
+
+    IGESControl_Controller.Init_s()
+    writer = IGESControl_Writer("MM", 1 if solids else 0)
+    writer.AddShape(shape)
+    writer.ComputeModel()
+    assert writer.Write(str(path))
+    return path
 
 
 def build(entities: Sequence[tuple[object, ...]], unit: str = "2,2HMM", scale: str = "1.") -> str:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import pytest
-from iges_tools import Entity, arc, build, line
+from iges_tools import Entity, arc, build, kernel_iges, line
 from places import FIXTURES
 from step_tools import rows
 from tubes import run_of
@@ -67,17 +66,6 @@ def test_wires_of_another_program_as_brep():
     assert straight.table.tail == pytest.approx(200.0) and [one.code for one in drawing.findings] == ["units-assumed"]
 
 
-def written_by_the_kernel(shape, path: Path, solids: bool) -> Path:
-    from OCP.IGESControl import IGESControl_Controller, IGESControl_Writer
-
-    IGESControl_Controller.Init_s()
-    writer = IGESControl_Writer("MM", 1 if solids else 0)
-    writer.AddShape(shape)
-    writer.ComputeModel()
-    assert writer.Write(str(path))
-    return path
-
-
 @pytest.mark.parametrize("solids", [False, True])
 @pytest.mark.parametrize("section", [Section("round", 38.1, 2.0), Section("square", 40.0, 3.0, corner=6.0)])
 def test_the_same_part_as_step_and_iges_gives_the_same_table(tmp_path, section, solids):
@@ -85,12 +73,12 @@ def test_the_same_part_as_step_and_iges_gives_the_same_table(tmp_path, section, 
     run = run_of([(120.0, 0.0, 90.0, 100.0), (60.0, turn, 40.0, 100.0)], 150.0, name="T")
     solid = tube_solid(run, section)
     (tmp_path / "a.step").write_bytes(step_bytes([StepItem("T", solid)]))
-    iges = written_by_the_kernel(solid, tmp_path / "a.igs", solids)
+    iges = kernel_iges(solid, tmp_path / "a.igs", solids)
     (one,), (other,) = read(tmp_path / "a.step").tables, read(iges).tables
     assert rows(other) == pytest.approx(rows(one), abs=1e-5)
     for name in ("od", "wall", "height", "corner"):
         assert getattr(other.section, name) == pytest.approx(getattr(one.section, name), abs=1e-5)
-    wire = written_by_the_kernel(centerline_wire(run), tmp_path / "w.igs", solids)
+    wire = kernel_iges(centerline_wire(run), tmp_path / "w.igs", solids)
     (drawn,) = reduce_drawing(read(wire))[0]
     assert rows(drawn) == pytest.approx(rows(run), abs=1e-5)
 

@@ -9,6 +9,7 @@ from math import cos, pi, radians, sin, sqrt
 
 import cadquery as cq
 import pytest
+from iges_tools import kernel_iges
 from member_bodies import box, swept, tube_along_x
 from tube_bodies import assert_is, codes, cylinder, only, pipe, reason, tubes
 from tubes import run_of
@@ -24,18 +25,6 @@ X = (1, 0, 0)
 
 def shape_of(run, section):
     return cq.Shape.cast(tube_solid(run, section))
-
-
-def written_as_iges(shape, path):
-    """Surfaces side by side, which do not say that a closed bore is that of an outside."""
-    from OCP.IGESControl import IGESControl_Controller, IGESControl_Writer
-
-    IGESControl_Controller.Init_s()
-    writer = IGESControl_Writer("MM", 0)
-    writer.AddShape(shape.wrapped)
-    writer.ComputeModel()
-    assert writer.Write(str(path))
-    return path
 
 
 ROUND_SIDED = [("line", (-16, -4), (16, -4)), ("arc", (16, -4), (20, 0), (16, 4)), ("line", (16, 4), (-16, 4)), ("arc",
@@ -156,7 +145,7 @@ def test_surfaces_of_a_tube_with_a_closed_bore_are_no_two_bars(tmp_path):
     bent = shape_of(HOOK, PIPE).fuse(box((-8, -50, -50), (8, 100, 100)), box((160, 260, -50), (100, 8, 100)))
     capped = tube_along_x(40, 40, 3, 400).fuse(box((-3, -20, -20), (3, 40, 40)), box((400, -20, -20), (3, 40, 40)))
     both = cq.Compound.makeCompound([bent, capped.clean().translate(cq.Vector(0, 600, 0))])
-    drawing = read(written_as_iges(both, tmp_path / "closed.igs"))
+    drawing = read(kernel_iges(both.wrapped, tmp_path / "closed.igs"))
     tube, square = sorted(drawing.tables, key=lambda table: -len(table.table.bends))
     assert (tube.section.shape, tube.section.wall) == ("round", pytest.approx(2.0, abs=1e-6))
     assert (square.section.shape, square.section.wall) == ("square", pytest.approx(3.0, abs=1e-6))
@@ -169,5 +158,5 @@ def test_what_screws_would_be_is_told_beside_tubes(tmp_path):
         cylinder((x, -50, 5), (0, 1, 0), 3, 200) for x in (50, 150, 250)
     ]
     mesh = rods[0].fuse(*rods[1:])
-    found = read(written_as_iges(mesh, tmp_path / "mesh.igs")).tables
+    found = read(kernel_iges(mesh.wrapped, tmp_path / "mesh.igs")).tables
     assert sorted(round(table.table.tail, 4) for table in found) == [200.0] * 3 + [300.0] * 2

@@ -145,6 +145,11 @@ def test_profiles_of_other_writers(section, writer):
     assert_is(only(WRITERS[writer](tube_solid(TWISTED, section))), TWISTED, section)
 
 
+def test_a_flat_bar_of_another_writer():
+    bar = Section("flat-bar", 40, 4, 8, 2)
+    assert_is(only(WRITERS["B-splines"](tube_solid(TWISTED, bar))), TWISTED, bar)
+
+
 def test_a_profile_rolled_between_its_bends_and_a_closed_one():
     rolled = run_of([(100, 0, 90, 80), (50, 30, 45, 80)], 80)
     assert_is(only(tube_solid(rolled, SQUARE)), rolled, SQUARE)
