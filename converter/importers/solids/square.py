@@ -126,7 +126,9 @@ def _is_bar(bar: SquareTube) -> bool:
     tight = _HARD_WAY if any(not piece.axis.is_ring for piece in pieces) else _HARD_RING
     # in the plane of a bend across the flat lies the greater size
     hard = (one for one in zip(pieces, _depths(bar), strict=True) if one[0].axis.is_ring and one[1] > 1.01 * least)
-    return width - least <= 1e-3 * width or not any(piece.axis.major < tight * depth for piece, depth in hard)
+    return width - least <= 1e-3 * width or not any(
+        piece.axis.major < tight * depth * (1.0 - 1e-4) for piece, depth in hard
+    )
 
 
 def _depths(bar: SquareTube) -> list[float]:
