@@ -54,7 +54,8 @@ def rectangles(
 
     Args:
         spots, outs: (n, 2) points and ways out, which must lead out of a rectangle at its corners.
-        spans: (n, 2) from where to where along the tube each point's corner runs: the four of a rectangle overlap.
+        spans: (n, 2) from where to where along the tube each point's corner runs: the four of a rectangle overlap
+            by more than the join tolerance.
     """
     if not 4 <= len(choice) <= _MOST:
         return []
@@ -66,7 +67,7 @@ def rectangles(
     keep = (lengths > tol.join) & ((arms * outs[second]).sum(axis=1) > 0.0) & ((arms * outs[first]).sum(axis=1) < 0.0)
     keep &= (outs[first] * outs[second]).sum(axis=1) < -_ALIKE
     if spans is not None:
-        keep &= np.maximum(spans[first, 0], spans[second, 0]) < np.minimum(spans[first, 1], spans[second, 1])
+        keep &= np.maximum(spans[first, 0], spans[second, 0]) + tol.join < np.minimum(spans[first, 1], spans[second, 1])
     first, second, lengths = first[keep], second[keep], lengths[keep]
     middles = (spots[first] + spots[second]) / 2.0
     pairs = _alike(np.column_stack((middles, lengths)) / (4.0 * tol.fit))
@@ -84,7 +85,7 @@ def rectangles(
             good &= (way * outs[here]).sum(axis=1) > _ALIKE
     if spans is not None:
         corners = np.stack((i, j, m, n))
-        good &= spans[corners, 0].max(axis=0) < spans[corners, 1].min(axis=0)
+        good &= spans[corners, 0].max(axis=0) + tol.join < spans[corners, 1].min(axis=0)
     found: dict[tuple[int, ...], Rectangle] = {}
     for k in np.flatnonzero(good):
         sizes = (float(width[k]), float(height[k]))

@@ -218,7 +218,7 @@ def _tubes(group: list[PieceChain], tol: Tolerances, facing: int) -> list[Square
         if len(group[0].items) == 1 and max(group[i].length for i in outer.corners) < STUB * max(outer.sizes):
             continue
         low, high = spans[list(outer.corners), 0].max(), spans[list(outer.corners), 1].min()
-        beside = np.maximum(spans[:, 0], low) < np.minimum(spans[:, 1], high)
+        beside = np.maximum(spans[:, 0], low) + tol.join < np.minimum(spans[:, 1], high)
         free = [i for i in concave if beside[i] and i not in used and i not in outer.corners]
         found = inside(outer, spots, outs, free, tol)
         if found is not None:

@@ -105,6 +105,14 @@ def test_told_how_far_off(name):
     assert measured is None or codes(one)[code] == pytest.approx(measured, abs=2e-3)
 
 
+@pytest.mark.parametrize("turn", [0, 37])
+def test_a_sharp_cap_on_a_rounded_tube_lends_it_no_corners(turn):
+    tube = shape_of(run_of([], 400), Section("square", 40, 3, 40, 6)).fuse(box((-3, -20, -20), (3, 40, 40)))
+    one = only(tube.rotate(cq.Vector(), cq.Vector(1, 2, 3), turn))
+    assert one.section == Section("square", 40, 3, 40, 6) and one.deviation < 1e-6
+    assert sorted(one.metal) == pytest.approx([0.0, 3.0], abs=1e-6) and "solid-remains" in codes(one)
+
+
 def test_a_bend_cut_in_two_at_a_slant_is_two_tubes_and_nothing_else():
     middle = (150 + 60 * sqrt(0.5), 60 - 60 * sqrt(0.5), 0)
     slant = cq.Plane(origin=middle, normal=(cos(radians(25.0)), sin(radians(25.0)), 0))
