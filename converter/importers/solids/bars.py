@@ -19,8 +19,9 @@ from converter.model.drawing import ReadyTable
 from converter.model.frames import pieces
 from converter.tolerances import Tolerances
 
-#: A straight bar shorter than so many sizes of something longer in its body is a lug on it. Common practice, no source.
-_LUG = 3.0
+#: A straight bar shorter than so many sizes of something longer in its body, and than so many of its own, is a lug on
+#: it. Common practice, no source.
+_LUG, _LUG_OWN = 3.0, 10.0
 #: Straight bars alone are less than this part of their body's metal only where they are the webs of a slotted plate.
 _METAL = 0.6
 #: The kernel takes as long for a point as a body has faces: so many in all are asked of a body, and so many of a bar.
@@ -106,7 +107,9 @@ def without_bends(chains: list[PieceChain], members: list[ReadyTable], tol: Tole
 
 def _is_lug(bar: ReadyTable, members: Sequence[tuple[float, float]]) -> bool:
     own = bar.table.developed_length
-    return not bar.table.bends and any(length > own and own < _LUG * size for length, size in members)
+    if bar.table.bends or bar.section is None or own >= _LUG_OWN * bar.section.greater:
+        return False
+    return any(length > own and own < _LUG * size for length, size in members)
 
 
 def with_plate_doubt(tables: list[ReadyTable]) -> list[ReadyTable]:

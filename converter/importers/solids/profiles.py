@@ -96,6 +96,8 @@ def profile_of(cut: Slice) -> Profile | None:
         kind, corners = BAR, (float(sizes.min()) / 2.0,) * 4
     else:
         kind = _open_kind(touched, 2.0 * cut.area / _around(cut), sizes)
+        if rest and kind != T_SLOT:
+            kind = OTHER  # hollow, so none of the open ones
     return Profile(
         kind, middle @ turn.T, side, (float(sizes[0]), float(sizes[1])), walls, corners, inner_corners, cut.area
     )

@@ -133,6 +133,8 @@ REFUSED = {
     "tank": (lambda: box((0, 0, 0), (300, 200, 150)).cut(box((3, 3, 3), (294, 194, 144))), "closed at 2 ends"),
     "tray": (lambda: box((0, 0, 0), (300, 200, 150)).cut(box((3, 3, 3), (294, 194, 150))), "closed at 1 end"),
     "gutter": (lambda: pipe((0, 0, 0), X, 20, 2, 400).cut(box((-1, 0, 0), (402, 60, 60))), "a slit of 90.00° along it"),
+    "D-shaped": (lambda: pipe((0, 0, 0), X, 20, 2, 400).cut(box((-1, 10, -30), (402, 60, 60))).fuse(
+        box((0, 8, -18), (400, 2, 36))), "another section than tube or bar"),
     "hinge": (lambda: shape_of(run_of([(60, 0, 270, 8)], 0), Section("flat-bar", 50, 1.5, 3)), "a slit of 90.00°"),
     "on its edge": (on_its_edge, "cone"),
     "link": (lambda: box((0, -10, 0), (200, 20, 6)).fuse(cylinder((0, 0, 0), (0, 0, 1), 30, 6)), "disc"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from math import cos, pi, radians, sin
 
 import cadquery as cq
@@ -267,6 +268,44 @@ def test_bent_bars_with_others_fused_on():
     (one,), left = tubes(shape_of(hook, flat).fuse(box((100, 3, -10), (5, 30, 20))))
     assert not left and "solid-remains" in codes(one)
     assert_is(one, hook, flat)
+
+
+BENT_MEMBERS = [
+    Section("square-bar", 20, 10), Section("flat-bar", 40, 5, 10), Section("flat-bar", 10, 5, 40),
+    Section("rectangular", 50, 3, 30, 6),
+]  # fmt: skip
+BRANCHES = [
+    Section("square-bar", 8, 4), Section("flat-bar", 12, 2.5, 5), Section("bar", 8, 4), Section("square", 9, 1, 9, 1.5),
+    Section("round", 9, 1),
+]  # fmt: skip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(8))
+def test_what_was_fused_onto_a_bent_member_comes_apart(seed):
+    """A bent member anywhere in space with straight ones square on its faces: each comes back, and no metal is left."""
+    rnd = random.Random(seed)
+    main = BENT_MEMBERS[seed % len(BENT_MEMBERS)]
+    tight = 2.5 * main.greater
+    rows = [(rnd.uniform(250, 500), turn, rnd.uniform(20, 110), rnd.uniform(tight, 2 * tight)) for turn in (0, 90, 180)]
+    run = run_of(rows[: rnd.randint(1, 3)], rnd.uniform(250, 400), Placement((10, 20, 30), (0.6, 0.8, 0), (0, 0, 1)))
+    body, expected = shape_of(run, main), [main]
+    straights = [one for one in pieces(run.table, run.placement) if one.arc is None]
+    for one in straights:
+        section, start = rnd.choice(BRANCHES), one.start
+        out, half = rnd.choice([(start.up, main.height / 2.0), (start.across, main.od / 2.0)])
+        at = start.at(0.0, 0.0, rnd.uniform(60.0, one.length - 60.0))
+        foot = tuple(p + half * v for p, v in zip(at, out, strict=True))
+        branch = run_of([], rnd.uniform(120, 300), Placement(foot, out, start.direction))
+        body = body.fuse(shape_of(branch, section))
+        expected.append(section)
+    found = separated(body, len(expected))
+    assert_is(max(found, key=lambda table: len(table.table.bends)), run, main)
+    kinds = [sorted((s.shape, round(s.greater, 6), round(s.smaller, 6), round(s.wall, 6)) for s in some)
+             for some in ([t.section for t in found], expected)]  # fmt: skip
+    assert kinds[0] == kinds[1]
+    claimed = sum(table.section.area * table.table.developed_length for table in found)
+    assert claimed == pytest.approx(body.Volume(), rel=1e-4)
 
 
 def test_what_has_the_corners_of_bars_and_is_none():
