@@ -1,9 +1,9 @@
 """Finished tube solids back to tables: what in a body is a tube, and where, how thick and how sure.
 
-Faces become primitives (`tube_faces`, `tube_fit`), primitives pieces of straight and bend
-(`tube_pieces`), pieces chains (`tube_chains`), chains get their ends (`tube_ends`), their table
-(`tube_table`) and their proof (`tube_proof`). Square and rectangular tube goes by its corners
-(`tube_square`).
+Faces become primitives (`faces`, `primitives`), primitives pieces of straight and bend (`pieces`), pieces chains
+(`chains`), chains get their ends (`ends`), their table (`table`) and their proof (`proof`). Square and rectangular tube
+and bar go by the corners of their section (`rails`, `rectangles`, `square`, `bars`) and are proved by the kernel
+(`walls`); what corners do not tell, cuts across a straight body do (`members`, `straight`).
 """
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from OCP.BRepClass3d import BRepClass3d_SolidClassifier
@@ -172,11 +173,16 @@ def _at(one: Piece, s: float) -> Station:
 
 def asker(solid: Any) -> Callable[[Vec], bool]:
     """A function that tells whether a point lies in a solid's metal, also of one whose faces look into it."""
-    tool = BRepClass3d_SolidClassifier(solid)
-    tool.PerformInfinitePoint(1e-6)
-    metal = TopAbs_State.TopAbs_OUT if tool.State() == TopAbs_State.TopAbs_IN else TopAbs_State.TopAbs_IN
+
+    @cache
+    def classifier() -> tuple[Any, Any]:
+        # only once it is asked: of many faces it takes long to prepare
+        tool = BRepClass3d_SolidClassifier(solid)
+        tool.PerformInfinitePoint(1e-6)
+        return tool, TopAbs_State.TopAbs_OUT if tool.State() == TopAbs_State.TopAbs_IN else TopAbs_State.TopAbs_IN
 
     def inside(p: Vec) -> bool:
+        tool, metal = classifier()
         tool.Perform(gp_Pnt(*p), 1e-6)
         return bool(tool.State() == metal)
 
