@@ -6,7 +6,8 @@ a call.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,8 +29,13 @@ _SILENT: _Label = ("", None, False)
 _SHAPES = frozenset(
     (100, 102, 104, 106, 108, 110, 112, 114, 118, 120, 122, 126, 128, 140, 143, 144, 186, 402, 408, 514)
 )
+#: Unit flag of millimetres, and names of the colors that are no entities (IGES 5.3, 2.2.4.3.14 and 2.2.4.4.13).
+_MM_FLAG = 2
+_COLORS = {1: "black", 2: "red", 3: "green", 4: "blue", 5: "yellow", 6: "magenta", 7: "cyan", 8: "white"}
 #: mm by which the edges of surfaces side by side may lie apart: exact surfaces trimmed by fitted curves do.
 SEW = 0.01
+#: A shell with more edges of one face only is open.
+_MOST_SLITS = 60
 
 
 class IgesLabels:
@@ -52,6 +58,14 @@ class IgesLabels:
         return self._labels.get(self._shapes.FindIndex(shape), _SILENT)
 
 
+@dataclass(frozen=True, slots=True)
+class LayerNames:
+    """Names that a file gives to its levels, by number, and to its own colors, by the number of their entry."""
+
+    levels: dict[int, str]
+    colors: dict[int, str]
+
+
 @dataclass(slots=True)
 class IgesSession:
     """An IGES file that the kernel has loaded but not yet turned into shapes.
@@ -59,12 +73,14 @@ class IgesSession:
     Attributes:
         broken: what the kernel found malformed, in a few words; '' for nothing.
         per_unit: mm that the kernel makes of one unit of the file.
+        names: of its levels and colors.
     """
 
     reader: Any
     name: str
     broken: str
     per_unit: float
+    names: LayerNames
 
     def transfer(self, scale: float = 1.0) -> tuple[list[Instance], IgesLabels]:
         """Turn all of it into shapes, every length ``scale`` times what the kernel makes of it.
@@ -97,10 +113,11 @@ class IgesSession:
         """
         model = self.reader.WS().Model()
         entities = [model.Entity(i) for i in range(1, model.NbEntities() + 1)]
-        spoken_of = {entity.TypeNumber() for entity in entities if _label(entity) != _SILENT}
+        layer_of = self._layers(model, entities)
+        spoken_of = {entity.TypeNumber() for entity in entities if _label(entity, layer_of(entity)) != _SILENT}
         for kind in sorted(spoken_of & _SHAPES):
             sequence = self.reader.GiveList(f"iges-type({kind})")
-            said = [_label(entity) for entity in items(sequence)]  # not in the model's order
+            said = [_label(entity, layer_of(entity)) for entity in items(sequence)]  # not in the model's order
             if not said:
                 continue
             self.reader.ClearShapes()
@@ -109,13 +126,35 @@ class IgesSession:
                 for i, label in enumerate(said, 1):
                     labels.note(self.reader.Shape(i), label)
 
+    def _layers(self, model: Any, entities: list[Any]) -> Callable[[Any], str | None]:
+        """What tells the layer of an entity: its level, or its color in a file that uses colors and no levels."""
 
-def load_iges(path: Path, name: str) -> IgesSession:
+        def level(entity: Any) -> str | None:
+            number = entity.Level()
+            if number < 0 and entity.LevelList() is not None:
+                number = entity.LevelList().LevelNumber(1)
+            return (self.names.levels.get(number) or str(number)) if number > 0 else None
+
+        def color(entity: Any) -> str | None:
+            number = entity.RankColor()
+            own = entity.Color()
+            if own is not None:
+                return self.names.colors.get(model.DNum(own)) or None
+            return _COLORS.get(number)
+
+        drawn = [entity for entity in entities if entity.TypeNumber() in _SHAPES]
+        if any(level(entity) for entity in drawn) or len({color(entity) for entity in drawn}) < 2:
+            return level
+        return color
+
+
+def load_iges(path: Path, name: str, names: LayerNames) -> IgesSession:
     """An IGES file, loaded by the kernel.
 
     Args:
         path: the file, its records in order.
         name: what messages call it.
+        names: of its levels and colors.
 
     Raises:
         ReadError: the kernel cannot read it.
@@ -138,17 +177,19 @@ def load_iges(path: Path, name: str) -> IgesSession:
                 file=name,
             )
         per_unit = float(model.GlobalSection().UnitValue())
-        if not per_unit > 0.0:
-            raise _refused(name, "its header names a unit that does not exist")
-        return IgesSession(reader, name, _broken(reader), per_unit)
+        if not per_unit > 0.0:  # a unit that does not exist: what its numbers are is told by whoever asks
+            header = model.GlobalSection()
+            header.SetUnitFlag(_MM_FLAG)
+            model.SetGlobalSection(header)
+            per_unit = 1.0
+        return IgesSession(reader, name, _broken(reader), per_unit, names)
 
 
-def _label(entity: Any) -> _Label:
+def _label(entity: Any, layer: str | None) -> _Label:
     name = text(entity.NameValue()) if entity.HasName() else ""
     if not name and entity.HasShortLabel():
         name = text(entity.ShortLabel())
-    level = entity.Level()
-    return name_by_person(name), str(level) if level > 0 else None, entity.BlankStatus() == 1
+    return name_by_person(name), layer, entity.BlankStatus() == 1
 
 
 def _sewn(shapes: list[Any], labels: IgesLabels) -> list[Any]:
@@ -199,7 +240,6 @@ def _bodies(faces: list[Any], labels: IgesLabels) -> list[Any]:
     """Closed shells of the faces as solids, open ones as they are."""
     if not faces:
         return []
-    from OCP.BRep import BRep_Tool
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeSolid, BRepBuilderAPI_Sewing
     from OCP.BRepLib import BRepLib
     from OCP.TopAbs import TopAbs_ShapeEnum as Kind
@@ -222,7 +262,7 @@ def _bodies(faces: list[Any], labels: IgesLabels) -> list[Any]:
         said.note(sewing.ModifiedSubShape(_first_face(face)), labels.of(face))
     for shell in shells:
         body = shell
-        if BRep_Tool.IsClosed_s(shell):
+        if _is_closed(shell):
             maker = BRepBuilderAPI_MakeSolid(TopoDS.Shell_s(shell))
             if maker.IsDone():
                 body = maker.Solid()
@@ -232,11 +272,100 @@ def _bodies(faces: list[Any], labels: IgesLabels) -> list[Any]:
             labels.note(body, said.of(explorer.Current()))  # the first face of which something is said
             explorer.Next()
         found.append(body)
+    found = _with_cavities(found, labels)
     explorer = TopExp_Explorer(whole, Kind.TopAbs_FACE, Kind.TopAbs_SHELL)
     while explorer.More():
         found.append(explorer.Current())
         explorer.Next()
     return found
+
+
+def _is_closed(shell: Any) -> bool:
+    """Whether a shell has no gap: each edge of one face only lies on another one, where a face is slit open."""
+    from OCP.BRep import BRep_Tool
+    from OCP.BRepAdaptor import BRepAdaptor_Curve
+    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
+    from OCP.TopExp import TopExp_Explorer
+    from OCP.TopoDS import TopoDS
+    from OCP.TopTools import TopTools_IndexedMapOfShape
+
+    if BRep_Tool.IsClosed_s(shell):
+        return True
+    edges, uses = TopTools_IndexedMapOfShape(), Counter[int]()
+    explorer = TopExp_Explorer(shell, Kind.TopAbs_EDGE)
+    while explorer.More():
+        if not BRep_Tool.Degenerated_s(TopoDS.Edge_s(explorer.Current())):
+            uses[edges.Add(explorer.Current())] += 1
+        explorer.Next()
+    places: list[tuple[Any, ...]] = []
+    for number, count in uses.items():
+        if count % 2:
+            curve = BRepAdaptor_Curve(TopoDS.Edge_s(edges.FindKey(number)))
+            first, last = curve.FirstParameter(), curve.LastParameter()
+            places.append(tuple(curve.Value(first + part * (last - first)) for part in (0.0, 0.5, 1.0)))
+    return len(places) <= _MOST_SLITS and all(
+        sum(_is_same_place(one, other) for other in places) == 2 for one in places
+    )
+
+
+def _is_same_place(one: tuple[Any, ...], other: tuple[Any, ...]) -> bool:
+    return any(all(p.Distance(q) <= SEW for p, q in zip(one, way, strict=True)) for way in (other, other[::-1]))
+
+
+def _with_cavities(bodies: list[Any], labels: IgesLabels) -> list[Any]:
+    """Solids of one shell each, those within another one's metal as cavities of it; all else as it is.
+
+    A file of surfaces does not say that the bore of a tube with both ends closed belongs to its outside.
+    """
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeSolid
+    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
+    from OCP.TopExp import TopExp_Explorer
+    from OCP.TopoDS import TopoDS
+
+    solids = [k for k, body in enumerate(bodies) if body.ShapeType() == Kind.TopAbs_SOLID]
+    around = {k: [j for j in solids if j != k and _is_within(bodies[k], bodies[j])] for k in solids}
+    makers: dict[int, Any] = {}
+    for k in solids:
+        if len(around[k]) % 2:  # in the metal of the one that lies in one solid less
+            owner = max(around[k], key=lambda j: len(around[j]))
+            maker = makers.setdefault(owner, BRepBuilderAPI_MakeSolid(TopoDS.Solid_s(bodies[owner])))
+            maker.Add(TopoDS.Shell_s(TopExp_Explorer(bodies[k], Kind.TopAbs_SHELL).Current().Reversed()))
+    found = []
+    for k, body in enumerate(bodies):
+        if k in makers:
+            whole = makers[k].Solid()
+            labels.note(whole, labels.of(body))
+            found.append(whole)
+        elif len(around.get(k, ())) % 2 == 0:
+            found.append(body)
+    return found
+
+
+def _is_within(inner: Any, outer: Any) -> bool:
+    """Whether a solid lies within another one's outside: its box does, and a corner of it."""
+    from OCP.BRep import BRep_Tool
+    from OCP.BRepClass3d import BRepClass3d_SolidClassifier
+    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
+    from OCP.TopAbs import TopAbs_State
+    from OCP.TopExp import TopExp_Explorer
+    from OCP.TopoDS import TopoDS
+
+    (low, high), (least, most) = _box(inner), _box(outer)
+    if any(a <= b for a, b in zip(low, least, strict=True)) or any(a >= b for a, b in zip(high, most, strict=True)):
+        return False
+    corner = TopoDS.Vertex_s(TopExp_Explorer(inner, Kind.TopAbs_VERTEX).Current())
+    classifier = BRepClass3d_SolidClassifier(outer, BRep_Tool.Pnt_s(corner), 1e-6)
+    return bool(classifier.State() == TopAbs_State.TopAbs_IN)
+
+
+def _box(shape: Any) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+    from OCP.Bnd import Bnd_Box
+    from OCP.BRepBndLib import BRepBndLib
+
+    box = Bnd_Box()
+    BRepBndLib.AddOptimal_s(shape, box, False, False)
+    low, high = box.CornerMin(), box.CornerMax()
+    return (low.X(), low.Y(), low.Z()), (high.X(), high.Y(), high.Z())
 
 
 def _first_face(shape: Any) -> Any:

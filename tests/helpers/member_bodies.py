@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import cadquery as cq
 from places import FIXTURES
 from tube_bodies import cylinder
+
+from converter.model.frames import pieces
+from converter.model.run import Run
 
 STEP = FIXTURES / "step"
 #: Sizes that the fixtures were drawn from, mm.
@@ -61,3 +64,45 @@ def odd_members() -> Iterator[cq.Shape]:
     yield box((0, -30, -20), (300, 60, 40)).cut(box((0, -27, -17), (300, 54, 33.5)))
     yield tube.cut(box((100, -40, 0), (60, 80, 40)))
     yield tube.fuse(box((100, -40, 20), (100, 80, 10)))
+
+
+def outline(sizes: tuple[float, float], corners: Sequence[float]) -> list[tuple[str, tuple[float, float], ...]]:
+    """Edges of a rectangle around (0, 0), counter-clockwise from (-1, -1): a corner above 0 is a radius, below 0 the
+    leg of a cut at a slant.
+    """
+    w, h = sizes[0] / 2.0, sizes[1] / 2.0
+    spots = [(-w, -h), (w, -h), (w, h), (-w, h)]
+    ways = [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)]
+    edges: list[tuple[str, tuple[float, float], ...]] = []
+    for k, (x, y) in enumerate(spots):
+        r, (dx, dy), (ex, ey) = abs(corners[k]), ways[k], ways[k - 1]
+        before, after = (x - r * ex, y - r * ey), (x + r * dx, y + r * dy)
+        if r:
+            c = (x - r * ex + r * dx, y - r * ey + r * dy)
+            middle = (c[0] + r * (ex - dx) * 0.5**0.5, c[1] + r * (ey - dy) * 0.5**0.5)
+            edges.append(("arc", before, middle, after) if corners[k] > 0 else ("line", before, after))
+        n = (k + 1) % 4
+        t = abs(corners[n])
+        edges.append(("line", after, (spots[n][0] - t * dx, spots[n][1] - t * dy)))
+    return edges
+
+
+def swept(run: Run, loops: Sequence[list[tuple[str, tuple[float, float], ...]]]) -> cq.Shape:
+    """A member of any section along a run, by the kernel's extrusions and revolutions; points are (across, up)."""
+    solids = []
+    for one in pieces(run.table, run.placement):
+        at = one.start
+        wires = []
+        for loop in loops:
+            edges = []
+            for kind, *points in loop:
+                p = [cq.Vector(*at.at(up, across)) for across, up in points]
+                edges.append(cq.Edge.makeLine(*p) if kind == "line" else cq.Edge.makeThreePointArc(*p))
+            wires.append(cq.Wire.assembleEdges(edges))
+        face = cq.Face.makeFromWires(wires[0], wires[1:])
+        if one.arc is None:
+            solids.append(cq.Solid.extrudeLinear(face, cq.Vector(*at.direction) * one.length))
+        else:
+            center, normal = cq.Vector(*one.arc.center), cq.Vector(*one.arc.normal)
+            solids.append(cq.Solid.revolve(face, one.arc.angle, center, center + normal))
+    return solids[0].fuse(*solids[1:]).clean() if len(solids) > 1 else solids[0]

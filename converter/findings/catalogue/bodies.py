@@ -21,12 +21,15 @@ define(
     says={
         "strays": "the solid's surface strays {off:length} from the tube made from the table; {why:list}",
         "bore beside": "the bore runs {off:length} beside the tube's axis; the mean wall was taken",
+        "bore short": "the bore stops {off:length} before the outside does, under a cap of the tube's own diameter or "
+        "in full metal; the length is that of the outside",
         "bore in parts": "{without:,} of {pieces:,} straights and bends {without:has/have} no bore; the wall of the "
         "others was taken",
     },
     cure={
         "strays": "Redraw the part as one tube of straights and circular bends where it matters.",
         "bore beside": "Draw the bore about the tube's own axis.",
+        "bore short": "Take a cap that is a part of its own off the length.",
         "bore in parts": "Hollow the whole tube, or leave it a bar.",
     },
 )
@@ -87,6 +90,17 @@ define(
     "Several tubes were one body; they were separated.",
     says="{count:,} tubes are one body in the file; they were separated where their surfaces part",
 )
+define(
+    "solid-plate",
+    NOTE,
+    "Bars of one thickness in one plane, which a plate cut to that shape looks like.",
+    says={
+        "": "it lies in one plane with all its bends the hard way: a plate cut to this shape looks the same",
+        "frame": "{count:,} bars of one thickness lie in one plane in one body: a plate cut to this shape looks the "
+        "same",
+    },
+    cure="Leave it out where it is cut from plate.",
+)
 
 _LENGTH_TO = "its developed length runs along the centerline, here to "
 define(
@@ -123,6 +137,7 @@ clause("solid-no-tube", "{part:bare}: {why}")
 clause("solid-faces-not-evaluated", "the CAD kernel cannot evaluate its faces ({error})")
 clause("solid-stepped", "its diameter steps from {small:length} to {large:length} on one axis, as turned parts do")
 clause("solid-disc", "a disc or ring: {length:length} long, {od:length} across")
+clause("solid-open-round", "an open profile: round, {od:length} across, with a slit of {gap:angle} along it")
 clause("solid-boss", "a boss of {od:length} across, {length:length} long, on something else")
 clause("solid-without-faces", "it has no faces")
 clause("solid-sphere", "a sphere or part of one")
@@ -155,6 +170,7 @@ clause(
 clause("solid-wall-missing", "corners as of square tube, but {missing:,} of its four walls {missing:is/are} not there")
 clause("solid-bore-filled", "corners as of square tube, but its bore is full of metal")
 clause("solid-too-little-metal", "corners as of square tube, but less than half of its metal is there")
+clause("solid-box", "a box of {sizes:sizes}, {length:length} long, closed at {shut:count end}")
 clause("solid-angle-profile", "an angle (L) of {sizes:sizes}, {length:length} long: an open profile, no tube")
 clause("solid-channel-profile", "a channel (C) of {sizes:sizes}, {length:length} long: an open profile, no tube")
 clause(

@@ -28,6 +28,11 @@ define(
         "in mm every length would be a 25.4th of it",
         "contradiction": "the header's unit flag says {read_as}, its unit's name {word:quoted}: lengths were read as "
         "{read_as}, since the flag is what counts",
+        "flag": "the header's unit flag {flag:quoted} does not exist and lengths were read as mm; " + _EVERY_LENGTH,
+        "flag, name": "the header's unit flag {flag:quoted} does not exist: lengths were read as {read_as}, the unit "
+        "that it names in words",
+        "flag, option": "the header's unit flag {flag:quoted} does not exist: lengths were read as {read_as}, as the "
+        "units option asks",
         "unknown name": "the file names the unit {word:quoted}, which is not known, and was read as mm; "
         + _EVERY_LENGTH,
         "some shapes": "some shapes name no length unit (others name {others:list bare}) and were read as mm; "
@@ -46,6 +51,9 @@ define(
         "standard": _SAY_WHICH,
         "contradiction": _SAY_WHICH,
         "unknown name": _SAY_WHICH,
+        "flag": _SAY_WHICH,
+        "flag, name": _SAY_WHICH,
+        "flag, option": "Check a length that is known.",
         "some shapes": _SAY_WHICH,
         "headings": _NAME_IN_HEADING,
         "one heading": _NAME_IN_HEADING,

@@ -12,6 +12,7 @@ from ezdxf.filemanagement import dxf_stream_info, read
 
 from converter.errors import ReadError, TooLargeError
 from converter.findings import ERROR, Clause, Finding
+from converter.importers.blame import raise_own_mistake
 from converter.importers.dxf.convert import CONVERTERS
 from converter.importers.source import Source
 from converter.limits import DXF_RECORDS, VERTICES
@@ -76,6 +77,7 @@ def load(source: Source) -> LoadedDrawing:
         except (MemoryError, ReadError):
             raise
         except Exception as error:  # whatever the library meets in a damaged file: repair is tried, and said
+            raise_own_mistake(error)
             reason = reason_of(error)
     doc, finding = _repair(source.read_bytes() if data is None else data, source.name, reason)
     return LoadedDrawing(doc, [finding], bool(_HEADER.search(head)))
@@ -123,6 +125,7 @@ def _load_binary(source: Source) -> LoadedDrawing:
     except MemoryError:
         raise
     except Exception as error:  # a damaged binary file cannot be re-aligned, so there is no repair
+        raise_own_mistake(error)
         raise ReadError(
             f"{source.name} is a damaged binary DXF ({reason_of(error)}): export it again, best as ASCII DXF.",
             code="damaged",
@@ -166,6 +169,7 @@ def _repair(data: bytes, name: str, reason: str) -> tuple[Any, Finding]:
     except MemoryError:
         raise
     except Exception as error:  # one sentence instead of the library's traceback
+        raise_own_mistake(error)
         raise ReadError(
             f"{name} is damaged beyond repair ({reason_of(error)}): export it again.", code="damaged", file=name
         ) from error

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from io import BytesIO
 
 from converter.errors import ReadError, UnitsError
+from converter.importers.iges.names import names_of, values_of
 from converter.units import MM_PER, unit_name
 
 #: Columns of data in a record; all columns of one.
@@ -44,6 +45,9 @@ class IgesText:
         scale: of the model space, 1 for life size.
         doubts: what is odd in its structure, in a few words; '' for nothing.
         other_unit: what its unit's name says where its flag says otherwise, else ''.
+        bad_flag: a unit flag that the standard does not have, as it stands there, else ''.
+        levels: names of levels by their number.
+        colors: names of defined colors by their entry's number in the directory.
     """
 
     data: bytes
@@ -51,6 +55,9 @@ class IgesText:
     scale: float
     doubts: str
     other_unit: str = ""
+    bad_flag: str = ""
+    levels: dict[int, str] = field(default_factory=dict)
+    colors: dict[int, str] = field(default_factory=dict)
 
 
 def is_iges(head: bytes) -> bool:
@@ -135,7 +142,18 @@ def check_iges(data: bytes, name: str) -> IgesText:
     doubts += _doubts_of_closing(last, counts)
     doubts += _doubts_of_directory(entries, counts[ord("P")])
     values = _global_values(b"".join(header))
-    return IgesText(b"\n".join(kept) + b"\n", _unit(values), _scale(values), "; ".join(doubts[:2]), _other_unit(values))
+    first = sum(counts[letter] for letter in b"SGD")
+    levels, colors = names_of(entries, kept[first : first + counts[ord("P")]], (values[0], values[1]))
+    return IgesText(
+        b"\n".join(kept) + b"\n",
+        _unit(values),
+        _scale(values),
+        "; ".join(doubts[:2]),
+        _other_unit(values),
+        _bad_flag(values),
+        levels,
+        colors,
+    )
 
 
 def _records(data: bytes) -> Iterator[bytes]:
@@ -193,25 +211,8 @@ def _global_values(text: bytes) -> list[bytes]:
     at = text.find(comma, at) + 1
     if text[at : at + 2] == b"1H":
         semicolon, at = text[at + 2 : at + 3], at + 3
-    values = [comma, semicolon]
     at += text[at : at + 1] == comma
-    while at < len(text):
-        begin = at
-        while at < len(text) and (text[at : at + 1].isdigit() or text[at : at + 1] == b" "):
-            at += 1
-        digits = text[begin:at].strip()
-        if text[at : at + 1] == b"H" and digits.isdigit() and len(digits) < 7:
-            end = min(at + 1 + int(digits), len(text))
-            values.append(text[at + 1 : end])
-            at = end
-        else:
-            stops = [stop for stop in (text.find(comma, begin), text.find(semicolon, begin)) if stop >= 0]
-            at = min(stops, default=len(text))
-            values.append(text[begin:at].strip())
-        if text[at : at + 1] == semicolon:
-            break
-        at += 1
-    return values
+    return [comma, semicolon, *values_of(text, at, (comma, semicolon))]
 
 
 def _unit(values: list[bytes]) -> tuple[str, str | None, float | None] | None:
@@ -230,6 +231,13 @@ def _unit(values: list[bytes]) -> tuple[str, str | None, float | None] | None:
     except UnitsError:
         return (word, None, None)
     return (word, name, MM_PER[name])
+
+
+def _bad_flag(values: list[bytes]) -> str:
+    """A unit flag that is a whole number above or below those of the standard, as it stands there; else ''."""
+    flag = _value(values, _UNIT_FLAG).decode("ascii", "replace").strip()
+    number = int(flag) if flag.lstrip("+-").isdigit() and len(flag) < 9 else 0
+    return flag if number and number not in _FLAGS and number != _IN_WORDS else ""
 
 
 def _other_unit(values: list[bytes]) -> str:

@@ -27,7 +27,7 @@ def read_iges(
 
     Args:
         source: a file name, '-' for standard input, or a `Source`.
-        options: ``units`` overrides the file's; ``layers`` and ``skip_layers`` pick levels by their number.
+        options: ``units`` overrides the file's; ``layers`` and ``skip_layers`` pick levels by name or number.
         tried: a malformed file is not tried out in a process of its own first.
 
     Raises:
@@ -43,13 +43,13 @@ def read_iges(
     wanted = _per_unit(text, asked, drawing)
     if text.doubts and not tried:
         try_out(text.data, given.name, text.doubts, __name__)
-    from converter.kernel.iges import load_iges
+    from converter.kernel.iges import LayerNames, load_iges
     from converter.kernel.session import quiet
 
     with TemporaryDirectory(prefix="elbowroom-") as folder:
         path = Path(folder) / "drawing.igs"
         path.write_bytes(text.data)
-        session = load_iges(path, given.name)
+        session = load_iges(path, given.name, LayerNames(text.levels, text.colors))
     broken = session.broken or text.doubts
     if broken:
         if not tried and not text.doubts:
@@ -82,11 +82,23 @@ def _per_unit(text: IgesText, asked: str | None, drawing: Drawing) -> float:
     if text.other_unit and asked is None and unit is not None:
         values = {"read_as": unit[0], "word": text.other_unit}
         drawing.findings.append(Finding("units-assumed", variant="contradiction", values=values))
+    if text.bad_flag:
+        _say_bad_flag(text.bad_flag, unit, asked, drawing)
     if factor is None and asked is None:
-        return _without_unit(unit, drawing)
+        return 1.0 if text.bad_flag else _without_unit(unit, drawing)
     known = [] if unit is None or factor is None else [unit]
     scale = settle_units(HeaderUnits(drawing.source, known, not known), asked, drawing)
     return scale * factor if factor is not None else scale
+
+
+def _say_bad_flag(flag: str, unit: Unit | None, asked: str | None, drawing: Drawing) -> None:
+    """Of a unit flag that does not exist: by what else lengths are read."""
+    named = unit[1] or unit[0] if unit is not None and unit[2] is not None else None
+    drawing.read_as = asked or named or "mm"
+    variant = "flag, option" if asked else "flag, name" if named else "flag"
+    drawing.findings.append(
+        Finding("units-assumed", variant=variant, values={"flag": flag, "read_as": drawing.read_as})
+    )
 
 
 def _without_unit(unit: Unit | None, drawing: Drawing) -> float:

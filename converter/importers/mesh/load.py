@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from converter.disk.reading import open_to_read
 from converter.errors import MissingLibraryError, ReadError, TooLargeError
+from converter.importers.blame import raise_own_mistake
 from converter.importers.mesh.bounds import (
     check_gltf,
     check_models,
@@ -170,7 +171,7 @@ def _missing(file: str, buffer: str) -> ReadError:
 
 @contextmanager
 def _as_read_errors(kind: str, name: str) -> Iterator[None]:
-    """Whatever the library raises on a damaged file becomes one sentence."""
+    """Whatever the library raises on a damaged file becomes one sentence; a mistake of ours stays what it is."""
     try:
         yield
     except ReadError:
@@ -183,6 +184,7 @@ def _as_read_errors(kind: str, name: str) -> Iterator[None]:
     except MemoryError as error:
         raise ReadError(f"{name} needs more memory than there is: export a coarser mesh.", file=name) from error
     except Exception as error:
+        raise_own_mistake(error)
         raise ReadError(
             f"{name} is damaged or is no {kind.upper()} mesh ({reason_of(error)}): export it again.",
             code="damaged",

@@ -7,10 +7,11 @@ joint interrupts is one straight where its axis and radius go on beyond the mate
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import tau
 
-from converter.geometry.vectors import angle_between, distance, scale
+from converter.geometry.vectors import Vec, along, angle_between, distance, scale
 from converter.importers.solids.faces import SolidBody
 from converter.importers.solids.pieces import FacePieces, TubePiece, overlap
 from converter.tolerances import Tolerances
@@ -78,8 +79,12 @@ def nest(pieces: list[TubePiece], oriented: bool) -> None:
                     break
 
 
-def bridge(found: FacePieces, body: SolidBody, tol: Tolerances) -> None:
-    """Join pieces of one line and radius across the gap that a mate makes."""
+def bridge(found: FacePieces, body: SolidBody, tol: Tolerances, is_metal: Callable[[Vec], bool] | None = None) -> None:
+    """Join pieces of one line and radius across the gap that a mate makes.
+
+    Args:
+        is_metal: whether a point lies in a solid's metal: a bar goes on through a plate, not through a square tube.
+    """
     by_line: dict[int, list[TubePiece]] = {}
     for piece in found.pieces:
         if not piece.axis.is_ring and piece.is_round:
@@ -90,7 +95,11 @@ def bridge(found: FacePieces, body: SolidBody, tol: Tolerances) -> None:
         while i < len(own):
             a = own[i]
             for b in own[i + 1 :]:
-                if abs(a.radius - b.radius) <= tol.fit and a.sign == b.sign and _bridged(found, body, a, b, tol):
+                if (
+                    abs(a.radius - b.radius) <= tol.fit
+                    and a.sign == b.sign
+                    and (_bridged(found, body, a, b, tol) or _goes_through(found, body, a, b, is_metal))
+                ):
                     share = [(p.hi - p.lo) * p.turn for p in (a, b)]
                     a.turn = min(tau, sum(share) / ((a.hi - a.lo) + (b.hi - b.lo)))
                     a.hi = max(a.hi, b.hi)
@@ -120,6 +129,22 @@ def _bridged(found: FacePieces, body: SolidBody, a: TubePiece, b: TubePiece, tol
         if gap <= 8.0 * widest and (not hollow or widest <= a.radius * (1.0 + SAME_RADIUS)):
             return True
     return False
+
+
+def _goes_through(
+    found: FacePieces, body: SolidBody, a: TubePiece, b: TubePiece, is_metal: Callable[[Vec], bool] | None
+) -> bool:
+    """Whether a gap of up to two diameters between the two sides of a flat mate is full of metal out to the skin."""
+    gap = b.lo - a.hi
+    if is_metal is None or not 0.0 < gap <= 4.0 * a.radius or a.turn < 0.9 * tau:
+        return False
+    if not _facing(body, found, _mates(found, body, a), _mates(found, body, b)):
+        return False
+    rays = (a.axis.x, a.axis.y, scale(a.axis.x, -1.0), scale(a.axis.y, -1.0))
+    middles = [a.axis.at(a.hi + part * gap) for part in (0.25, 0.5, 0.75)]
+    return all(
+        is_metal(middle) and all(is_metal(along(middle, ray, 0.95 * a.radius)) for ray in rays) for middle in middles
+    )
 
 
 def _facing(body: SolidBody, found: FacePieces, left: set[int], right: set[int]) -> bool:

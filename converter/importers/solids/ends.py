@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, along, cross, dot, norm, scale, sub
+from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import CONE, CYLINDER, PLANE, TORUS, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, FacePieces, TubePiece, near_angle
 from converter.tolerances import Tolerances
@@ -29,6 +30,8 @@ _CUTS = 1.0
 _ACROSS = 0.05
 #: Where metal ends within this part of the outside radius all around, it is cut square.
 _SQUARE = 0.002
+#: A cone or torus on a tube's axis that goes along it by more than this part of the radius is a reducer or flare.
+_ROUNDING = 0.5
 #: A flat face that reaches further from the axis than this many outside radii is not the tube's own cut.
 _BEYOND = 1.02
 
@@ -96,6 +99,48 @@ def end_findings(ends: tuple[ChainEnd, ChainEnd] | None, backward: bool, name: s
                 Finding("solid-ends", variant=end.on, tube=name, end=letter, measured=float(end.metal), unit="mm")
             )
     return found
+
+
+def bore_findings(
+    body: SolidBody, chain: PieceChain, ends: tuple[ChainEnd, ChainEnd], backward: bool, name: str, tol: Tolerances
+) -> list[Finding]:
+    """Where the bore of a tube stops before its outside does: under a cap of its own diameter, or in full metal.
+
+    Args:
+        ends: of the chain, at its first and its last piece.
+        backward: whether its table runs the other way.
+    """
+    found = []
+    for letter, which in zip("BA" if backward else "AB", (0, -1), strict=True):
+        piece, back = chain.items[which]
+        side = int(back) if which == 0 else int(not back)
+        bore = piece.bore
+        if bore is None or not _is_shut(body, bore, side):
+            continue
+        past = (ends[which].t - bore.end(side)) * (1.0 if side else -1.0) * (piece.axis.major or 1.0)
+        if past > tol.fit:
+            values = {"off": float(past)}
+            found.append(
+                Finding(
+                    "solid-off", variant="bore short", tube=name, end=letter, measured=float(past), limit=tol.fit,
+                    unit="mm", values=values,
+                )
+            )  # fmt: skip
+    return sorted(found, key=lambda finding: finding.end or "")
+
+
+def _is_shut(body: SolidBody, bore: TubePiece, side: int) -> bool:
+    """Whether a bore ends on a flat face that only it borders."""
+    own = {patch.index for patch in bore.patches}
+    for number in {number for patch in bore.patches for number, _ in patch.rims}:
+        rim = body.rims[number]
+        if not len(rim.points) or not _at_side(bore, side, rim):
+            continue
+        for k in rim.faces:
+            beside = {j for index, _ in body.patches[k].rims for j in body.rims[index].faces}
+            if k not in own and body.patches[k].shape.kind == PLANE and beside <= {k, *own}:
+                return True
+    return False
 
 
 def _ends_on(body: SolidBody, piece: TubePiece, cut: Patch) -> str:
@@ -186,7 +231,10 @@ def _is_rounding(body: SolidBody, found: FacePieces, k: int, piece: TubePiece) -
     if piece.axis.is_ring or shape.kind not in (CONE, TORUS):
         return False
     foot = piece.axis.at(piece.axis.place(shape.point))
-    return norm(sub(foot, shape.point)) < 1e-3 * piece.radius and norm(cross(shape.axis, piece.axis.direction)) < 1e-3
+    if norm(sub(foot, shape.point)) >= 1e-3 * piece.radius or norm(cross(shape.axis, piece.axis.direction)) >= 1e-3:
+        return False
+    rows = [body.rims[number].points for number, _ in body.patches[k].rims if len(body.rims[number].points)]
+    return bool(rows) and float(np.ptp(piece.axis.places(np.concatenate(rows)))) <= _ROUNDING * piece.radius
 
 
 def _is_own_cut(body: SolidBody, found: FacePieces, k: int, own: set[int]) -> bool:

@@ -20,13 +20,11 @@ from converter.importers.solids.pieces import Axis, TubePiece
 from converter.importers.solids.profiles import BAR, OTHER, TUBE, Profile, profile_of
 from converter.importers.solids.reasons import STUB
 from converter.importers.solids.slices import slice_of
-from converter.importers.solids.square import SquareTube
+from converter.importers.solids.square import BAR_WIDTHS, SquareTube, odd_of, usual_corner
 from converter.tolerances import Tolerances
 
 Array = NDArray[np.float64]
 
-#: A solid rectangle is a bar from this many widths on; shorter it is a plate or block. Common practice, no source.
-BAR_WIDTHS = 4.0
 #: An open profile is named from this many of its greater sizes on; shorter it is a bracket. Common practice, no source.
 _PROFILE_SIZES = 1.0
 #: Where a body is cut, as parts of its extent: nothing even, so that a row of holes is not met every time.
@@ -186,8 +184,6 @@ def as_square(member: StraightMember, body: SolidBody, tol: Tolerances) -> Squar
     hi = max(rail.items[0][0].hi for rail in outer)
     center = _spot(axes, 0.0, 0.0)
     middle = TubePiece(Axis(center, member.direction, 0.0, axes[1], axes[2], -1), 0.0, lo, hi, [])
-    corners = tuple(rail.items[0][0].radius for rail in outer)
-    inside = tuple(rail.items[0][0].radius for rail in inner)
     wall = sum(profile.walls) / 4.0 if profile.walls else min(w, h) / 2.0
     sides = (axes[1], axes[2])
     return SquareTube(
@@ -197,9 +193,9 @@ def as_square(member: StraightMember, body: SolidBody, tol: Tolerances) -> Squar
         sides,
         (w, h),
         wall,
-        _usual(corners, tol),
-        _usual(inside, tol) if inside else 0.0,
-        (*_odd(profile, _round_only(outer), _round_only(inner), tol), *_chamfers(lateral)),
+        usual_corner(outer, tol),
+        usual_corner(inner, tol) if inner else 0.0,
+        odd_of(profile.walls, outer, inner, tol),
     )
 
 
@@ -269,13 +265,15 @@ def _rail(
     at = _spot(axes, *spot)
     d = member.direction
     axis = Axis(at, d, 0.0, axes[1], axes[2], -number - 2)
+    lacking = (member.profile.corners if number < 4 else member.profile.inner_corners)[number % 4]
     if faces:
         points = np.concatenate([body.rims[k].points for f in faces for k, _ in f.rims if len(body.rims[k].points)])
         round_ = [f.shape.radius for f in faces if f.shape.kind == CYLINDER]
-        lacking = member.profile.corners if number < 4 else member.profile.inner_corners
-        radius = round_[0] if round_ else lacking[number % 4]
+        radius = round_[0] if round_ else lacking
     else:
-        points, radius = _edge_points(body, axis, tol), 0.0
+        points = _edge_points(body, axis, tol)
+        # a side that is round all along has no face for each of its corners
+        radius = 0.0 if len(points) else lacking
     if len(points):
         t = axis.places(points)
         low, high = float(t.min()), float(t.max())
@@ -296,39 +294,3 @@ def _edge_points(body: SolidBody, axis: Axis, tol: Tolerances) -> Array:
             if float(np.abs(off).max()) <= tol.fit:
                 rows.append(rim.points[[0, -1]])
     return np.concatenate(rows) if rows else np.empty((0, 3))
-
-
-def _usual(radii: tuple[float, ...], tol: Tolerances) -> float:
-    """The radius that most corners have; of several as frequent, the one nearest to their mean."""
-    mean = sum(radii) / len(radii)
-    counts = [sum(abs(r - other) <= tol.fit for other in radii) for r in radii]
-    return max(zip(counts, radii, strict=True), key=lambda one: (one[0], -abs(one[1] - mean)))[1]
-
-
-def _round_only(rails: tuple[PieceChain, ...]) -> tuple[float, ...]:
-    """Radii of the corners that are not cut off at a slant."""
-    pieces = [rail.items[0][0] for rail in rails]
-    return tuple(p.radius for p in pieces if not any(f.shape.kind == PLANE for f in p.patches))
-
-
-def _chamfers(lateral: tuple[list[list[Patch]], list[list[Patch]]]) -> list[Clause]:
-    """Corners that are cut off at a slant, told as such."""
-    told = []
-    for where, faces in zip(("outside", "inside"), lateral, strict=True):
-        count = sum(any(f.shape.kind == PLANE for f in own) for own in faces)
-        if count:
-            told.append(Clause.of("solid-corners-chamfered", where=where, count=count))
-    return told
-
-
-def _odd(
-    profile: Profile, corners: tuple[float, ...], inside: tuple[float, ...], tol: Tolerances
-) -> tuple[Clause, ...]:
-    """What of a section no section of one wall and one corner radius says."""
-    told = []
-    if profile.walls and max(profile.walls) - min(profile.walls) > tol.fit:
-        told.append(Clause.of("solid-walls-differ", least=float(min(profile.walls)), most=float(max(profile.walls))))
-    for where, radii in (("outside", corners), ("inside", inside)):
-        if radii and max(radii) - min(radii) > tol.fit:
-            told.append(Clause.of("solid-corners-differ", where=where, least=float(min(radii)), most=float(max(radii))))
-    return tuple(told)

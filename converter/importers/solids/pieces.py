@@ -143,11 +143,12 @@ class FacePieces:
     refused: list[str] = field(default_factory=list)
 
 
-def pieces_of(body: SolidBody, tol: Tolerances) -> FacePieces:
+def pieces_of(body: SolidBody, tol: Tolerances, oriented: bool = False) -> FacePieces:
     """Group the faces of a body.
 
     Args:
         body: faces as primitives; slightly conical ones are turned into cylinders of mean radius here.
+        oriented: whether faces look out of metal, so that an outside and a bore of its size are never one.
         tol: ``fit`` tells axes and radii apart, ``join`` closes gaps along an axis.
     """
     axes: list[Axis] = []
@@ -178,7 +179,8 @@ def pieces_of(body: SolidBody, tol: Tolerances) -> FacePieces:
         stretches[number].append((lo, hi, patch))
     pieces: list[TubePiece] = []
     for axis, own in zip(axes, stretches, strict=True):
-        for group in _by_radius(own, tol):
+        sides = [[one for one in own if one[2].sign == sign] for sign in (1, -1)] if oriented else [own]
+        for group in (group for side in sides for group in _by_radius(side, tol)):
             pieces += _merged(axis, group, tol)
     return FacePieces(pieces, axes, axis_of)
 

@@ -28,9 +28,9 @@ _LEG, _HARDLY = 0.6, 0.5
 #: Distance from a side, as a part of the greater size, within which an outline lies on it.
 _ON = 1e-4
 #: Walls of one section differ by no more than this part of the thicker.
-_UNEVEN = 0.25
+UNEVEN = 0.25
 #: Area of a square less that of the quarter circle in it, of a radius of 1.
-_CORNER = 1.0 - pi / 4.0
+CORNER_LOSS = 1.0 - pi / 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +96,8 @@ def profile_of(cut: Slice) -> Profile | None:
         kind, corners = BAR, (float(sizes.min()) / 2.0,) * 4
     else:
         kind = _open_kind(touched, 2.0 * cut.area / _around(cut), sizes)
+        if rest and kind != T_SLOT:
+            kind = OTHER  # hollow, so none of the open ones
     return Profile(
         kind, middle @ turn.T, side, (float(sizes[0]), float(sizes[1])), walls, corners, inner_corners, cut.area
     )
@@ -168,7 +170,7 @@ def _corners(local: Array, sizes: Array) -> tuple[float, ...]:
     for sx, sy in ((-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)):
         quarter = _clipped(_clipped(local * (sx, sy), 0), 1)
         lacking = float(sizes[0] * sizes[1]) / 4.0 - abs(area_of(quarter)) if len(quarter) >= 3 else 0.0
-        out.append(float(np.sqrt(max(lacking, 0.0) / _CORNER)))
+        out.append(float(np.sqrt(max(lacking, 0.0) / CORNER_LOSS)))
     # chords of arcs lack a little too much, and rounding is no corner
     return tuple(0.0 if r < 1e-3 * float(sizes.min()) else r for r in out)
 
@@ -222,7 +224,7 @@ def _bore(holes: list[Array], sizes: Array) -> tuple[tuple[float, ...], tuple[fl
         float(half[1] - high[1]),
         float(low[0] + half[0]),
     )
-    if min(walls) <= 0.0 or max(walls) - min(walls) > _UNEVEN * max(walls):
+    if min(walls) <= 0.0 or max(walls) - min(walls) > UNEVEN * max(walls):
         return None
     return walls, _corners(main - (low + high) / 2.0, size)
 

@@ -1,9 +1,9 @@
 """Finished tube solids back to tables: what in a body is a tube, and where, how thick and how sure.
 
-Faces become primitives (`tube_faces`, `tube_fit`), primitives pieces of straight and bend
-(`tube_pieces`), pieces chains (`tube_chains`), chains get their ends (`tube_ends`), their table
-(`tube_table`) and their proof (`tube_proof`). Square and rectangular tube goes by its corners
-(`tube_square`).
+Faces become primitives (`faces`, `primitives`), primitives pieces of straight and bend (`pieces`), pieces chains
+(`chains`), chains get their ends (`ends`), their table (`table`) and their proof (`proof`). Square and rectangular tube
+and bar go by the corners of their section (`rails`, `rectangles`, `square`, `bars`) and are proved by the kernel
+(`walls`); what corners do not tell, cuts across a straight body do (`members`, `straight`).
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from converter.importers.solids.chains import PieceChain
     from converter.importers.solids.faces import Patch, SolidBody
     from converter.importers.solids.pieces import FacePieces, TubePiece
+    from converter.importers.solids.rails import Rail
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,56 +109,101 @@ def _sewn(faces: list[Any], tol: Tolerances) -> Any:
 
 def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[ReadyTable], Clause | None]:
     """The tubes of one body, or why there is none."""
+    from converter.importers.solids.bars import are_members, with_plate_doubt, without_bends
     from converter.importers.solids.chains import bridge, chains_of, nest
     from converter.importers.solids.faces import faces_of
     from converter.importers.solids.pieces import pieces_of
-    from converter.importers.solids.reasons import why_none, why_not
+    from converter.importers.solids.reasons import why_none, why_not, why_open
     from converter.importers.solids.remains import with_remains
-    from converter.importers.solids.square import square_tubes
-    from converter.importers.solids.square_table import square_table
     from converter.importers.solids.stock import without_hardware
-    from converter.importers.solids.straight import by_cuts, closed_solid, with_walls
-    from converter.importers.solids.walls import volume_of
+    from converter.importers.solids.straight import by_cuts, closed_solid
+    from converter.importers.solids.walls import asker, volume_of
 
     body = faces_of(shapes, job.tol)
-    found = pieces_of(body, job.tol)
-    bridge(found, body, job.tol)
+    found = pieces_of(body, job.tol, is_solid)
+    bridge(found, body, job.tol, asker(shapes[0]) if is_solid else None)
     facing = 0
     if is_solid:
         facing = -1 if _face_out(found, shapes) else 1
     nest(found.pieces, is_solid)
     outsides = [p for p in found.pieces if p.is_round and not p.inside and (p.sign > 0 or not is_solid)]
-    kept: list[PieceChain] = []
-    refused: list[Clause] = []
     chains = chains_of(outsides, job.tol)
-    for chain in chains:
-        why = None if job.take_all else why_not(chain, chains, body, job.tol)
-        if why is not None:
-            refused.append(why)
-        else:
-            kept.append(chain)
+    reasons = [None if job.take_all else why_not(chain, chains, body, job.tol) for chain in chains]
+    if is_solid:
+        reasons = [why or why_open(chain) for why, chain in zip(reasons, chains, strict=True)]
+    kept = [chain for chain, why in zip(chains, reasons, strict=True) if why is None]
+    refused = [why for why in reasons if why is not None]
     taken = {patch.index for chain in kept for piece in chain.pieces for patch in _faces(piece)}
-    squares = square_tubes(body, found, job.tol, facing, taken)
-    if not squares and not kept and facing > 0 and len(body.patches) >= 10 and _negative(shapes[0]):
-        squares = square_tubes(body, found, job.tol, -1, taken)
-    square_tables = [one for tube in squares if (one := square_table(body, tube, job.name, job.tol)) is not None]
-    without_walls: list[Clause] = []
     whole = shapes[0] if is_solid else closed_solid(shapes[0])
-    if whole is not None:
-        square_tables, without_walls = with_walls(whole, body, square_tables)
+    squares, without_walls, corners = _square_tubes(whole, body, found, (facing, taken), job)
+    bars = [] if whole is None else _bars(whole, body, corners, (kept, squares), job)
+    kept = without_bends(kept, [*squares, *bars], job.tol)
     if is_solid and not job.take_all:
-        kept, others = without_hardware(kept, found, body, bool(square_tables), lambda: volume_of(shapes[0]))
+        framed = bool(squares) or are_members(bars)
+        kept, others = without_hardware(kept, found, body, framed, lambda: volume_of(shapes[0]))
         refused += others
+    taken = {patch.index for chain in kept for piece in chain.pieces for patch in _faces(piece)}
     refused = [Clause.of("solid-not-stock", why=why) for why in refused] + without_walls
-    tables = [made for chain in kept if (made := _ready(chain, body, found, is_solid, job)) is not None]
-    tables += square_tables
+    tables = [made for chain in kept if (made := _ready(chain, body, found, is_solid, job)) is not None] + squares
+    if tables or are_members(bars):
+        tables += bars
     if whole is not None and len(tables) <= 1:
         tables, why = by_cuts(whole, body, tables, job.name, job.tol)
         refused = [why] if why is not None else refused
     if len(tables) > 1:
         tables = [_fused(one, len(tables), job) for one in tables]
+    tables = with_plate_doubt(tables)
     tables = with_remains(tables, body, shapes, taken, is_solid, job.tol)
     return tables, None if tables else why_none(body, refused)
+
+
+def _square_tubes(
+    whole: Any | None, body: SolidBody, found: FacePieces, out: tuple[int, set[int]], job: _BodyJob
+) -> tuple[list[ReadyTable], list[Clause], tuple[list[Rail], int]]:
+    """Square and rectangular tubes, why others are none, and the corners that are no tube's with how faces look.
+
+    Args:
+        whole: the closed solid, or None.
+        out: 1 where faces look out of the metal, -1 where into it, 0 where they do not tell; faces of round tubes.
+    """
+    from converter.importers.solids.rails import BAR_CORNERS, rails_of
+    from converter.importers.solids.square import square_tubes
+    from converter.importers.solids.square_table import square_table
+    from converter.importers.solids.straight import with_walls
+
+    facing, taken = out
+    if len(body.patches) - len(taken) < BAR_CORNERS:
+        return [], [], ([], facing)
+    rails = rails_of(body, found, job.tol)
+    squares = square_tubes(rails, job.tol, facing)
+    if not squares and not taken and facing >= 0 and len(rails) >= BAR_CORNERS and whole is not None:
+        facing = -1 if _negative(whole) else 1
+        squares = square_tubes(rails, job.tol, facing)
+    rows = [(tube, made) for tube in squares if (made := square_table(body, tube, job.name, job.tol)) is not None]
+    kept = [made for _, made in rows]
+    why: list[Clause] = []
+    if whole is not None:
+        kept, why = with_walls(whole, body, kept)
+    used = {number for tube, made in rows if any(made is one for one in kept) for number in tube.rails}
+    return kept, why, ([rail for rail in rails if id(rail) not in used], facing)
+
+
+def _bars(
+    whole: Any,
+    body: SolidBody,
+    corners: tuple[list[Rail], int],
+    others: tuple[list[PieceChain], list[ReadyTable]],
+    job: _BodyJob,
+) -> list[ReadyTable]:
+    """Square and flat bars beside the round members and the square tubes found already."""
+    from converter.importers.solids.bars import bars_in
+
+    rails, facing = corners
+    if not rails:
+        return []
+    sizes = [(chain.length, 2.0 * chain.radius) for chain in others[0]]
+    sizes += [(made.table.developed_length, made.section.greater) for made in others[1] if made.section is not None]
+    return bars_in(whole, body, rails, facing or (-1 if _negative(whole) else 1), sizes, job.name, job.tol)
 
 
 def _face_out(found: FacePieces, shapes: list[Any]) -> bool:
@@ -219,7 +265,7 @@ def _fused(table: ReadyTable, count: int, job: _BodyJob) -> ReadyTable:
 
 
 def _ready(chain: PieceChain, body: SolidBody, found: FacePieces, is_solid: bool, job: _BodyJob) -> ReadyTable | None:
-    from converter.importers.solids.ends import end_findings, end_of
+    from converter.importers.solids.ends import bore_findings, end_findings, end_of
     from converter.importers.solids.proof import deviation
     from converter.importers.solids.table import NEAT, canonical, segments_of, table_of, with_doubt
     from converter.model.centerline import rebuild
@@ -256,6 +302,8 @@ def _ready(chain: PieceChain, body: SolidBody, found: FacePieces, is_solid: bool
         *_solid_findings(chain, bores, off, section, job),
         *end_findings(ends, backward, job.name, job.tol),
     )
+    if ends is not None and is_solid:
+        findings = (*findings, *bore_findings(body, chain, ends, backward, job.name, job.tol))
     if astray is not None and astray[1] > job.tol.fit:
         findings = (*findings, _off_center_finding(astray[1], job))
     return ReadyTable(job.name, table, placement, section, None, chain.closed, off, metal, None, findings)

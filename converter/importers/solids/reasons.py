@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from math import tan
+from math import degrees, tan, tau
 
 from converter.findings import Clause
 from converter.importers.solids.chains import PieceChain
@@ -15,6 +15,8 @@ from converter.tolerances import Tolerances
 STUB = 0.5
 #: In a body with other things in it, a straight must be this many diameters long to be a tube.
 STUB_AMONG_OTHERS = 1.5
+#: A slit of more than this part of the way around makes an open profile of a tube.
+_OPEN = 0.1
 
 
 def why_not(chain: PieceChain, chains: list[PieceChain], body: SolidBody, tol: Tolerances) -> Clause | None:
@@ -30,6 +32,15 @@ def why_not(chain: PieceChain, chains: list[PieceChain], body: SolidBody, tol: T
     if length < STUB_AMONG_OTHERS * od and _among_others(chain, body):
         return Clause.of("solid-boss", length=length, od=od)
     return None
+
+
+def why_open(chain: PieceChain) -> Clause | None:
+    """Why a chain of a solid is no closed tube: a strip is missing along it, of bore and outside."""
+    main = max(chain.pieces, key=lambda piece: piece.length)
+    gap = tau - max(main.turn, main.bore.turn if main.bore is not None else 0.0)
+    if gap <= _OPEN * tau:
+        return None
+    return Clause.of("solid-open-round", od=2.0 * float(chain.radius), gap=degrees(gap))
 
 
 def _among_others(chain: PieceChain, body: SolidBody) -> bool:

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from math import asin
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -149,8 +150,8 @@ class _TubeWall:
         last = len(self.stretches) - 1
         for k, stretch in enumerate(self.stretches):
             p, q, s, length = section_place(points, stretch)
-            low = -self.past[0] if k == 0 and self.past else -self.slack
-            high = length + (self.past[1] if k == last and self.past else self.slack)
+            low = -self._reach(stretch, 0) if k == 0 and self.past else -self.slack
+            high = length + (self._reach(stretch, 1) if k == last and self.past else self.slack)
             off = _outside(self.outer, p, q)
             here = (s >= low) & (s <= high)
             within = here & (off <= self.slack)
@@ -159,6 +160,14 @@ class _TubeWall:
             walled |= within
             best = np.minimum(best, np.maximum(off, np.maximum(low - s, s - high)))
         return best, walled
+
+    def _reach(self, stretch: Piece, end: int) -> float:
+        """How far along the centerline metal may lie past an end: of a bend cut at a slant further, on its inside."""
+        past = (self.past or (0.0, 0.0))[end]
+        if stretch.arc is None or past <= self.slack:
+            return past
+        inner = max(stretch.arc.radius - max(self.outer.height, self.outer.width) / 2.0, self.slack)
+        return stretch.arc.radius * asin(min(past / inner, 1.0))
 
     def lines(self) -> list[tuple[Vec, Vec, float, float]]:
         """Point, direction and range (mm) of its straights, and of its ends where those are bends."""
@@ -254,9 +263,14 @@ def _closes(patch: Patch, faces: list[Any], body: SolidBody, tubes: list[_TubeWa
             spot = along(point, direction, t)
             if not low - reach <= t <= high + reach or bool(((spot < lowest) | (spot > highest)).any()):
                 continue
-            if _covers(faces[patch.index], spot):
+            if _covers(faces[patch.index], spot) and not _is_of_another(tube, tubes, np.vstack((edges, spot))):
                 return True
     return False
+
+
+def _is_of_another(tube: _TubeWall, tubes: list[_TubeWall], points: Array) -> bool:
+    """Whether points all lie in the wall of another tube: the one that this tube stands on."""
+    return any(bool(other.away(points)[1].all()) for other in tubes if other is not tube)
 
 
 # --- the kernel's faces -----------------------------------------------------------------------

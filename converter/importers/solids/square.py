@@ -1,44 +1,49 @@
-"""Square and rectangular tube in a body, by its corners.
+"""Square and rectangular tube and bar in a body, by the corners of their sections.
 
-The corners of the section run along the whole tube as rails: rounded ones as quarter cylinders
-and tori (their axes are the rails), sharp ones as edges. Eight rails that follow each other in
-parallel, four in a rectangle around four, are a tube: outside, inside, wall, corner radii and
-centerline are read off them, whatever became of the flat faces between (CAD programs merge those
-of several tubes into one).
+Corners run along the whole member as rails (`converter.importers.solids.rails`). Eight that follow each other in
+parallel, four in a rectangle around four, are a tube; four without any inside may be a bar: outside, inside, walls,
+corners and centerline are read off them, whatever became of the flat faces between (CAD programs merge those of
+several members into one).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import product
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from converter.findings import Clause
-from converter.geometry.circles import fit_circle, fit_line
-from converter.geometry.vectors import Vec, add, along, any_normal, cross, dot, norm, scale, sub, unit
+from converter.geometry.vectors import Vec, add, along, cross, dot, norm, scale, sub, unit
 from converter.importers.solids.chains import PieceChain, chains_of
-from converter.importers.solids.faces import CONE, CYLINDER, PLANE, TORUS, Patch, SolidBody
-from converter.importers.solids.pieces import Axis, FacePieces, TubePiece
+from converter.importers.solids.faces import CONE, PLANE
+from converter.importers.solids.pieces import Axis, TubePiece
+from converter.importers.solids.profiles import CORNER_LOSS
+from converter.importers.solids.rails import BAR_CORNERS, TUBE_CORNERS, Rail, over_gaps
 from converter.importers.solids.reasons import STUB
 from converter.importers.solids.rectangles import Rectangle, inside, rectangles
 from converter.tolerances import Tolerances
 
 Array = NDArray[np.float64]
 
-#: Turns (radians) between which a face may be the rounded corner of a rectangle.
-_QUARTER = (1.0, 2.2)
-#: Cosine of the angle between faces below which their edge is a sharp corner of a rectangle.
-_SQUARE = 0.2
-#: A square tube has at least four corners outside and four inside, and four sides each.
-_CORNERS = 8
+#: A solid rectangle is a bar from this many widths on; shorter it is a plate or block. Common practice, no source.
+BAR_WIDTHS = 4.0
+#: Flat bar is bent the hard way to no centerline radius below so many of its widths, without any straight so many;
+#: plates are cut so. Common practice, no source.
+_HARD_WAY, _HARD_RING = 2.0, 5.0
+#: Corners of a bar are there along this part of it; between them others are fused on.
+_THERE = 0.6
+#: Corners are cut off at a slant by up to this part of the smaller size; more is an octagon or another section.
+_DEEP = 0.25
+#: A corner in parts runs on between them over no more than the shorter one's length, asked at so many places.
+_GAP_PLACES = (0.2, 0.5, 0.8)
 
 
 @dataclass(frozen=True, slots=True)
 class SquareTube:
-    """A tube found by its rails.
+    """A tube or bar found by its rails.
 
     Attributes:
         chain: its centerline as pieces (without faces).
@@ -61,182 +66,90 @@ class SquareTube:
     inner_corner: float
     odd: tuple[Clause, ...] = ()
 
+    @property
+    def rails(self) -> set[int]:
+        """Which rails it is made of."""
+        return {id(piece) for chain in (*self.outer, *self.inner) for piece in chain.pieces}
 
-def square_tubes(body: SolidBody, found: FacePieces, tol: Tolerances, facing: int, taken: set[int]) -> list[SquareTube]:
-    """All square and rectangular tubes of a body.
+
+def square_tubes(rails: list[Rail], tol: Tolerances, facing: int) -> list[SquareTube]:
+    """All square and rectangular tubes among the corners of a body.
 
     Args:
         facing: 1 for a solid, -1 for one whose faces look into the metal, 0 where faces tell
             nothing: outside corners must be convex and inside ones concave, or either.
-        taken: faces of round tubes found already.
     """
-    if len(body.patches) - len(taken) < _CORNERS:
+    if len(rails) < TUBE_CORNERS:
         return []
-    corners = [p for p in found.pieces if _QUARTER[0] <= p.turn <= _QUARTER[1]]
-    rails = _bridged(_in_company([*corners, *_sharp(body, tol)]), tol)
-    if len(rails) < _CORNERS:
-        return []
-    chains = chains_of(rails, tol)
     tubes: list[SquareTube] = []
-    for group in _parallel(chains, tol):
+    for group in _parallel(rails, TUBE_CORNERS, tol):
         tubes += _tubes(group, tol, facing)
     return tubes
 
 
-# --- sharp corners --------------------------------------------------------------------------
+def square_bars(
+    rails: list[Rail], tol: Tolerances, facing: int, is_metal: Callable[[Vec], bool]
+) -> Iterator[SquareTube]:
+    """What may be square and flat bar among the corners of a solid, the smaller ones of a place first.
+
+    Args:
+        facing: see `square_tubes`.
+        is_metal: whether a point lies in the solid's metal: corners run on through others fused on across them.
+    """
+    convex = [rail for rail in rails if rail.sign == facing]
+    if len(convex) < BAR_CORNERS:
+        return
+
+    def runs_on(last: Rail, rail: Rail) -> bool:
+        gap = rail.lo - last.hi
+        if rail.axis.is_ring or gap > min(last.hi - last.lo, rail.hi - rail.lo):
+            return False
+        within = scale(last.out, -(sqrt(2.0) * last.radius + 10.0 * tol.fit))
+        return all(is_metal(add(last.axis.at(last.hi + part * gap), within)) for part in _GAP_PLACES)
+
+    for group in _parallel(over_gaps(convex, runs_on, tol), BAR_CORNERS, tol):
+        spots, outs, axes = _spots(group)
+        for outer in rectangles(spots, outs, list(range(len(group))), tol, _spans(group)):
+            bar = _tube(group, outer, None, (), axes, tol)
+            if _is_bar(bar) and not is_cut_deep(bar):
+                yield bar
 
 
-def _sharp(body: SolidBody, tol: Tolerances) -> list[TubePiece]:
-    """Straight and circular edges between faces that are square to each other, as rails of radius 0."""
-    axes = EdgeAxes()
-    rails: list[TubePiece] = []
-    for number, rim in enumerate(body.rims):
-        if len(rim.points) < 2 or len(rim.faces) != 2 or rim.faces[0] == rim.faces[1]:
+def _is_bar(bar: SquareTube) -> bool:
+    """Whether a full rectangle is long enough for a bar, and bent as one can be."""
+    least, width = sorted(bar.sizes)
+    pieces = bar.chain.pieces
+    if bar.chain.length < BAR_WIDTHS * width or any(piece.is_full_ring for piece in pieces):
+        return False
+    if any(isinstance(piece, Rail) and piece.part < _THERE for rail in bar.outer for piece in rail.pieces):
+        return False
+    tight = _HARD_WAY if any(not piece.axis.is_ring for piece in pieces) else _HARD_RING
+    # in the plane of a bend across the flat lies the greater size
+    hard = (one for one in zip(pieces, _depths(bar), strict=True) if one[0].axis.is_ring and one[1] > 1.01 * least)
+    return width - least <= 1e-3 * width or not any(
+        piece.axis.major < tight * depth * (1.0 - 1e-4) for piece, depth in hard
+    )
+
+
+def _depths(bar: SquareTube) -> list[float]:
+    """The bar's size in the plane of each piece that is a bend, mm."""
+    found = []
+    for k, piece in enumerate(bar.chain.pieces):
+        if not piece.axis.is_ring:
+            found.append(0.0)
             continue
-        middle = rim.points[len(rim.points) // 2] if len(rim.points) > 2 else rim.points.mean(axis=0)
-        p = (float(middle[0]), float(middle[1]), float(middle[2]))
-        normals = [_normal(body.patches[k], p) for k in rim.faces]
-        if normals[0] is None or normals[1] is None or abs(dot(normals[0], normals[1])) > _SQUARE:
-            continue
-        rail = _rail(rim.points, axes, tol)
-        if rail is not None:
-            rail.sign = _convex(body, number, p)
-            rails.append(rail)
-    return _joined(rails, tol)
-
-
-def _convex(body: SolidBody, number: int, p: Vec) -> int:
-    """+1 where the metal fills a quarter at an edge, -1 where it fills three, by the senses of face and edge."""
-    rim = body.rims[number]
-    one, two = (body.patches[k] for k in rim.faces)
-    n, m = _normal(one, p), _normal(two, p)
-    if n is None or m is None:
-        return 1
-    forward = next(ahead for index, ahead in one.rims if index == number)
-    k = len(rim.points) // 2
-    step = rim.points[min(k + 1, len(rim.points) - 1)] - rim.points[k - 1]
-    ahead = (float(step[0]), float(step[1]), float(step[2]))
-    # a face lies to the left of its edges, seen from outside
-    left = cross(scale(n, float(one.sign)), scale(ahead, 1.0 if forward else -1.0))
-    return 1 if dot(left, scale(m, float(two.sign))) < 0.0 else -1
-
-
-def _normal(patch: Patch, p: Vec) -> Vec | None:
-    shape = patch.shape
-    if shape.kind == PLANE:
-        return shape.axis
-    arm = sub(p, shape.point)
-    flat = sub(arm, scale(shape.axis, dot(arm, shape.axis)))
-    size = norm(flat)
-    if size <= 0.0:
-        return None
-    out = scale(flat, 1.0 / size)
-    if shape.kind == CYLINDER:
-        return out
-    if shape.kind == CONE:
-        return unit(along(out, shape.axis, -float(np.tan(shape.slope))))
-    if shape.kind == TORUS:
-        arm = sub(arm, scale(out, shape.major))
-        return unit(arm) if norm(arm) > 0.0 else None
-    return None
-
-
-def _rail(points: Array, axes: EdgeAxes, tol: Tolerances) -> TubePiece | None:
-    middle, d, off = fit_line(points)
-    if off <= 0.1 * tol.fit:
-        axis = axes.find(middle, d, 0.0, tol)
-        t = axis.places(points)
-        return TubePiece(axis, 0.0, float(t.min()), float(t.max()), [])
-    if len(points) < 5:
-        return None
-    circle = fit_circle(points)
-    if circle is None or circle.residual > 0.1 * tol.fit:
-        return None
-    axis = axes.find(circle.center, circle.normal, circle.radius, tol)
-    t = np.unwrap(axis.places(points))
-    return TubePiece(axis, 0.0, float(t.min()), float(t.max()), [])
-
-
-def _in_company(rails: list[TubePiece]) -> list[TubePiece]:
-    """Without the rings that have not eight on one bend axis: the rims of holes."""
-    cells: dict[tuple[int, int, int], int] = {}
-    for rail in rails:
-        if rail.axis.is_ring:
-            here = cell(foot(rail.axis.point, rail.axis.direction))
-            cells[here] = cells.get(here, 0) + 1
-    return [
-        rail
-        for rail in rails
-        if not rail.axis.is_ring
-        or sum(cells.get(c, 0) for c in around(foot(rail.axis.point, rail.axis.direction))) >= _CORNERS
-    ]
-
-
-def _joined(rails: list[TubePiece], tol: Tolerances) -> list[TubePiece]:
-    """Edges in parts as one: touching stretches of one axis."""
-    by_axis: dict[int, list[TubePiece]] = {}
-    for rail in rails:
-        by_axis.setdefault(rail.axis.number, []).append(rail)
-    out: list[TubePiece] = []
-    for own in by_axis.values():
-        own.sort(key=lambda r: r.lo)
-        gap = tol.join / (own[0].axis.major or 1.0)
-        for rail in own:
-            if out and out[-1].axis is rail.axis and rail.lo <= out[-1].hi + gap:
-                out[-1].hi = max(out[-1].hi, rail.hi)
-            else:
-                out.append(rail)
-    return out
-
-
-def _bridged(rails: list[TubePiece], tol: Tolerances) -> list[TubePiece]:
-    """Straight rails joined over a gap that a parallel rail close by runs past: a branch was fused on there."""
-    lines = [r for r in rails if not r.axis.is_ring]
-    gone: set[int] = set()
-    by_axis: dict[int, list[TubePiece]] = {}
-    for rail in lines:
-        by_axis.setdefault(rail.axis.number, []).append(rail)
-    past = _Past(lines)
-    for own in by_axis.values():
-        own.sort(key=lambda r: (r.radius, r.lo))
-        last = own[0]
-        for rail in own[1:]:
-            gap = rail.lo - last.hi
-            if abs(rail.radius - last.radius) <= tol.fit and gap > 0.0 and past.any_over(last, rail, gap, tol):
-                last.hi = rail.hi
-                last.patches = [*last.patches, *rail.patches]
-                gone.add(id(rail))
-            else:
-                last = rail
-    return [r for r in rails if id(r) not in gone]
-
-
-class _Past:
-    """Straight rails as arrays, to ask which of them run past a gap."""
-
-    def __init__(self, lines: list[TubePiece]) -> None:
-        self._axes = np.array([r.axis.number for r in lines])
-        self._points = np.array([r.axis.point for r in lines]).reshape(-1, 3)
-        self._ways = np.array([r.axis.direction for r in lines]).reshape(-1, 3)
-        self._ends = np.array([(r.axis.at(r.lo), r.axis.at(r.hi)) for r in lines]).reshape(-1, 2, 3)
-
-    def any_over(self, a: TubePiece, b: TubePiece, gap: float, tol: Tolerances) -> bool:
-        """Whether another rail, parallel and within three gaps, runs from before a's end to past b's start."""
-        d, o = np.array(a.axis.direction), np.array(a.axis.point)
-        arms = self._points - o
-        near = (self._axes != a.axis.number) & (np.abs(np.cross(self._ways, d)).max(axis=1) <= 1e-5)
-        near &= np.sqrt((np.cross(arms, d) ** 2).sum(axis=1)) <= 3.0 * gap
-        places = np.sort((self._ends[near] - o) @ d, axis=1)
-        return bool(((places[:, 0] <= a.hi - tol.join) & (places[:, 1] >= b.lo + tol.join)).any())
+        majors = [rail.pieces[k].axis.major for rail in bar.outer]
+        found.append(max(majors) - min(majors))
+    return found
 
 
 # --- parallel rails -------------------------------------------------------------------------
 
 
-def _parallel(chains: list[PieceChain], tol: Tolerances) -> list[list[PieceChain]]:
-    """Chains that follow the same path side by side, all run the same way as the first of their group."""
+def _parallel(rails: list[Rail], least: int, tol: Tolerances) -> list[list[PieceChain]]:
+    """Chains of rails that follow the same path side by side, all run the same way as the first of their group."""
     groups: list[list[PieceChain]] = []
-    for chain in chains:
+    for chain in chains_of(list(rails), tol):
         for group in groups:
             aligned = _aligned(group[0], chain)
             if aligned is not None:
@@ -244,7 +157,7 @@ def _parallel(chains: list[PieceChain], tol: Tolerances) -> list[list[PieceChain
                 break
         else:
             groups.append([chain])
-    return [group for group in groups if len(group) >= _CORNERS]
+    return [group for group in groups if len(group) >= least]
 
 
 def _turned(chain: PieceChain) -> PieceChain:
@@ -288,54 +201,55 @@ def _along(piece: TubePiece, back: bool) -> Vec:
 
 
 def _tubes(group: list[PieceChain], tol: Tolerances, facing: int) -> list[SquareTube]:
-    """The tubes of a group: the smallest rectangles first that have another one inside at an even distance."""
-    spots, axes = _spots(group)
-    radii = np.array([chain.items[0][0].radius for chain in group])
+    """The tubes of a group: the smallest rectangles first that have another one inside."""
+    spots, outs, axes = _spots(group)
     signs = [1 if sum(p.sign * p.length for p in chain.pieces) >= 0.0 else -1 for chain in group]
     every = range(len(group))
     convex = [i for i in every if not facing or signs[i] == facing]
     concave = [i for i in every if not facing or signs[i] != facing]
-    if len(concave) < _CORNERS // 2:
+    if len(concave) < TUBE_CORNERS // 2:
         return []
     spans = _spans(group)
     used: set[int] = set()
     tubes = []
-    for outer in rectangles(spots, radii, convex, tol, spans):
+    for outer in rectangles(spots, outs, convex, tol, spans):
         if used & set(outer.corners):
             continue
         if len(group[0].items) == 1 and max(group[i].length for i in outer.corners) < STUB * max(outer.sizes):
             continue
         low, high = spans[list(outer.corners), 0].max(), spans[list(outer.corners), 1].min()
-        beside = np.maximum(spans[:, 0], low) < np.minimum(spans[:, 1], high)
+        beside = np.maximum(spans[:, 0], low) + tol.join < np.minimum(spans[:, 1], high)
         free = [i for i in concave if beside[i] and i not in used and i not in outer.corners]
-        found = inside(outer, spots, radii, free, tol)
+        found = inside(outer, spots, outs, free, tol)
         if found is not None:
-            inner, wall = found
-            tubes.append(_tube(group, outer, inner, wall, axes))
-            used |= {*outer.corners, *inner.corners}
+            inner, walls = found
+            tube = _tube(group, outer, inner, walls, axes, tol)
+            if not is_cut_deep(tube):
+                tubes.append(tube)
+                used |= {*outer.corners, *inner}
     return tubes
 
 
-def _spots(group: list[PieceChain]) -> tuple[Array, tuple[Vec, Vec]]:
-    """Where rails pass through a plane across the first piece: (n, 2), and the plane's two directions."""
+def _spots(group: list[PieceChain]) -> tuple[Array, Array, tuple[Vec, Vec]]:
+    """Where rails pass through a plane across the first piece (n, 2), their ways out, the plane's two directions."""
     lead, back = group[0].items[0]
     axis = lead.axis
+    firsts = [chain.items[0][0] for chain in group]
+    ways = [piece.out if isinstance(piece, Rail) else (0.0, 0.0, 0.0) for piece in firsts]
     if axis.is_ring:
-        x, y = axis.x, axis.direction
-        rows = [
-            (c.items[0][0].axis.major, dot(sub(c.items[0][0].axis.point, axis.point), axis.direction)) for c in group
-        ]
+        rows = [(p.axis.major, dot(sub(p.axis.point, axis.point), axis.direction)) for p in firsts]
+        radials = [unit(sub(p.axis.at(p.lo), p.axis.point)) for p in firsts]
+        outs = [(dot(w, r), dot(w, axis.direction)) for w, r in zip(ways, radials, strict=True)]
         # at the bend's start the outward direction is the arm's
-        start = lead.hi if back else lead.lo
-        x = unit(sub(axis.at(start), axis.point))
-        return np.array(rows), (x, y)
-    x = axis.x
-    y = cross(axis.direction, x)
-    rows = [
-        (dot(sub(c.items[0][0].axis.point, axis.point), x), dot(sub(c.items[0][0].axis.point, axis.point), y))
-        for c in group
-    ]
-    return np.array(rows), (x, y)
+        x = unit(sub(axis.at(lead.hi if back else lead.lo), axis.point))
+        return np.array(rows), np.array(outs), (x, axis.direction)
+    x, y = axis.x, cross(axis.direction, axis.x)
+    arms = [sub(p.axis.point, axis.point) for p in firsts]
+    return (
+        np.array([(dot(arm, x), dot(arm, y)) for arm in arms]),
+        np.array([(dot(w, x), dot(w, y)) for w in ways]),
+        (x, y),
+    )
 
 
 def _spans(group: list[PieceChain]) -> Array:
@@ -351,9 +265,15 @@ def _spans(group: list[PieceChain]) -> Array:
 
 
 def _tube(
-    group: list[PieceChain], outer: Rectangle, inner: Rectangle, wall: float, axes: tuple[Vec, Vec]
+    group: list[PieceChain],
+    outer: Rectangle,
+    inner: tuple[int, ...] | None,
+    walls: tuple[float, ...],
+    axes: tuple[Vec, Vec],
+    tol: Tolerances,
 ) -> SquareTube:
     rails = tuple(group[i] for i in outer.corners)
+    bore = tuple(group[i] for i in inner or ())
     items = []
     for k, (lead, back) in enumerate(rails[0].items):
         others = [rail.items[k][0] for rail in rails]
@@ -363,12 +283,13 @@ def _tube(
     return SquareTube(
         PieceChain(items, rails[0].closed),
         rails,
-        tuple(group[i] for i in inner.corners),
+        bore,
         (side, other),
         outer.sizes,
-        wall,
-        outer.corner,
-        inner.corner,
+        sum(walls) / 4.0 if walls else min(outer.sizes) / 2.0,
+        usual_corner(rails, tol),
+        usual_corner(bore, tol) if bore else 0.0,
+        odd_of(walls, rails, bore, tol),
     )
 
 
@@ -393,42 +314,43 @@ def _middle(lead: TubePiece, rails: list[TubePiece]) -> TubePiece:
     return TubePiece(Axis(point, axis.direction, 0.0, axis.x, axis.y, axis.number), 0.0, lo, hi, [])
 
 
-class EdgeAxes:
-    """Axes of edges, each found again by where it lies: lines by their foot from the origin, rings by their centre."""
-
-    def __init__(self) -> None:
-        self._cells: dict[tuple[int, ...], list[Axis]] = {}
-        self._count = 0
-
-    def find(self, point: Vec, d: Vec, major: float, tol: Tolerances) -> Axis:
-        """The axis through a point along d (or the ring about it), made when there is none."""
-        spot = point if major else foot(point, d)
-        for axis in (one for near in around(spot) for one in self._cells.get(near, ())):
-            if (major > 0.0) != axis.is_ring or norm(cross(axis.direction, d)) > 1e-5:
-                continue
-            arm = sub(point, axis.point)
-            if (norm(arm) if major else norm(cross(arm, axis.direction))) <= tol.fit and (
-                abs(axis.major - major) <= tol.fit
-            ):
-                return axis
-        x = any_normal(d)
-        self._count += 1
-        made = Axis(point, d, major, x, cross(d, x), -self._count)
-        self._cells.setdefault(cell(spot), []).append(made)
-        return made
+# --- the section ------------------------------------------------------------------------------
 
 
-def foot(point: Vec, d: Vec) -> Vec:
-    """The point of a line nearest to the origin."""
-    return sub(point, scale(d, dot(point, d)))
+def usual_corner(rails: tuple[PieceChain, ...], tol: Tolerances) -> float:
+    """The radius that most corners have; of several as frequent, the one nearest to their mean."""
+    radii = [_main(rail).radius for rail in rails]
+    mean = sum(radii) / len(radii)
+    counts = [sum(abs(r - other) <= tol.fit for other in radii) for r in radii]
+    return max(zip(counts, radii, strict=True), key=lambda one: (one[0], -abs(one[1] - mean)))[1]
 
 
-def cell(p: Vec) -> tuple[int, int, int]:
-    """The millimetre cell of a point."""
-    return (round(p[0]), round(p[1]), round(p[2]))
+def odd_of(
+    walls: tuple[float, ...], outer: tuple[PieceChain, ...], inner: tuple[PieceChain, ...], tol: Tolerances
+) -> tuple[Clause, ...]:
+    """What of a section no section of one wall and one corner radius says."""
+    told = []
+    if walls and max(walls) - min(walls) > tol.fit:
+        told.append(Clause.of("solid-walls-differ", least=float(min(walls)), most=float(max(walls))))
+    for where, rails in (("outside", outer), ("inside", inner)):
+        radii = [_main(rail).radius for rail in rails if not _is_slanted(rail)]
+        if radii and max(radii) - min(radii) > tol.fit:
+            told.append(Clause.of("solid-corners-differ", where=where, least=float(min(radii)), most=float(max(radii))))
+        if len(radii) < len(rails):
+            told.append(Clause.of("solid-corners-chamfered", where=where, count=len(rails) - len(radii)))
+    return tuple(told)
 
 
-def around(p: Vec) -> Iterator[tuple[int, int, int]]:
-    """The cell of a point and the 26 about it."""
-    x, y, z = cell(p)
-    yield from product((x - 1, x, x + 1), (y - 1, y, y + 1), (z - 1, z, z + 1))
+def is_cut_deep(tube: SquareTube) -> bool:
+    """Whether corners are cut off at a slant by so much that it has another section."""
+    legs = [sqrt(2.0 * CORNER_LOSS) * _main(rail).radius for rail in tube.outer if _is_slanted(rail)]
+    return max(legs, default=0.0) > _DEEP * min(tube.sizes)
+
+
+def _main(rail: PieceChain) -> TubePiece:
+    return max(rail.pieces, key=lambda piece: (not piece.axis.is_ring, piece.length))
+
+
+def _is_slanted(rail: PieceChain) -> bool:
+    """Whether a corner is cut off at a slant."""
+    return any(patch.shape.kind in (PLANE, CONE) for patch in _main(rail).patches)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import cos, tan
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,8 +13,9 @@ from converter.geometry.circles import vec
 from converter.geometry.vectors import Vec, angle_between, cross, dot, norm, scale, sub
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.ends import ChainEnd, end_findings, on_plane, reach
-from converter.importers.solids.faces import CYLINDER, PLANE, Rim, SolidBody
+from converter.importers.solids.faces import CONE, CYLINDER, PLANE, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, TubePiece
+from converter.importers.solids.rails import Rail, normal_at
 from converter.importers.solids.square import SquareTube
 from converter.importers.solids.table import NEAT, canonical, segments_of, table_of
 from converter.model.bends import BendTable, Placement
@@ -84,6 +86,8 @@ def _section(
         k = 0 if off[0] <= off[1] else 1
         width, height, turned = sizes[k], sizes[1 - k], off[k]
     even, flat = ("square", "rectangular") if tube.inner else ("square-bar", "flat-bar")
+    if tube.inner and abs(2.0 * corner - min(width, height)) <= tol.fit and abs(width - height) > 2.0 * tol.fit:
+        return placement, Section("flat-oval", width, wall, height), turned
     if abs(width - height) <= tol.equal * 10.0:
         size = (width + height) / 2.0
         return placement, Section(even, size, wall, size, min(corner, size / 2.0)), turned
@@ -128,7 +132,7 @@ def _end(body: SolidBody, tube: SquareTube, which: int, tol: Tolerances) -> Chai
     axis = piece.axis
     outside = _cut_points(body, tube.outer, which)
     inside = _cut_points(body, tube.inner, which) if tube.inner else outside
-    t, on = _cope(body, outside, axis, tol), "mate"
+    t, on = _cope(body, outside, axis, side, tol), "mate"
     by_bore = False
     if t is None:
         on = "cut"
@@ -146,6 +150,9 @@ def _end(body: SolidBody, tube: SquareTube, which: int, tol: Tolerances) -> Chai
     if not by_bore:
         # edges beyond the rails' ends: a cope is longest between the corners of the section
         metal = max(metal, reach(_end_rims(body, tube, axis, every, out), point, out))
+    if on == "cut" and not tube.inner and metal > tol.fit and float(np.ptp(outside @ np.array(out))) <= tol.fit:
+        # a bar's end that is rounded or pointed beyond where its corners end
+        t, metal, on = t + (metal if side else -metal) / (axis.major or 1.0), 0.0, "point"
     return ChainEnd(t, 0.0 if abs(metal) < 1e-7 else metal, on)
 
 
@@ -181,8 +188,11 @@ def _planar(axis: Axis, points: Array, near: float, tol: Tolerances) -> float | 
     return on_plane(axis, vec(middle), vec(normal), near)
 
 
-def _cope(body: SolidBody, points: Array, axis: Axis, tol: Tolerances) -> float | None:
-    """Where the centerline ends on the axis of a cylinder that most of the outside's corners end on."""
+def _cope(body: SolidBody, points: Array, axis: Axis, side: int, tol: Tolerances) -> float | None:
+    """Where the centerline ends on the axis of a cylinder that most of the outside's corners end on.
+
+    An axis that lies no further out than the corners is that of a rounding of the end itself.
+    """
     if axis.is_ring:
         return None
     for patch in body.patches:
@@ -197,7 +207,9 @@ def _cope(body: SolidBody, points: Array, axis: Axis, tol: Tolerances) -> float 
         off = np.sqrt(np.maximum((arms * arms).sum(axis=1) - along * along, 0.0)) - shape.radius
         if float((np.abs(off) <= tol.fit).mean()) >= 0.7:
             w = sub(shape.point, axis.point)
-            return dot(cross(w, shape.axis), n) / dot(n, n)
+            t = dot(cross(w, shape.axis), n) / dot(n, n)
+            if (t - float(axis.places(points).mean())) * (1.0 if side else -1.0) > tol.fit:
+                return t
     return None
 
 
@@ -283,11 +295,30 @@ def _points(body: SolidBody, rails: tuple[PieceChain, ...]) -> Array:
                         beside.update(rim.faces)
                 if patch.samples is not None:
                     found.append(patch.samples)
+                elif isinstance(piece, Rail) and patch.shape.kind in (PLANE, CONE):
+                    found.append(np.array([_foot(piece.axis.at(float(t)), patch) for t in _ends_and_middle(piece)]))
     for k in beside - mine:
         patch = body.patches[k]
         if patch.shape.kind != PLANE and patch.samples is not None:
             found.append(patch.samples)
     return np.concatenate(found) if found else np.empty((0, 3))
+
+
+def _ends_and_middle(piece: TubePiece) -> list[float]:
+    return [piece.lo, (piece.lo + piece.hi) / 2.0, piece.hi]
+
+
+def _foot(corner: Vec, patch: Patch) -> Vec:
+    """The point of a face that cuts a corner off at a slant that lies nearest to where the corner would be."""
+    shape = patch.shape
+    arm = sub(corner, shape.point)
+    along = dot(arm, shape.axis)
+    if shape.kind == PLANE:
+        return sub(corner, scale(shape.axis, along))
+    across = norm(sub(arm, scale(shape.axis, along)))
+    off = (across - shape.radius - along * tan(shape.slope)) * cos(shape.slope)
+    normal = normal_at(patch, corner)
+    return corner if normal is None else sub(corner, scale(normal, off))
 
 
 def _off(points: Array, stretches: tuple[Piece, ...], loop: Outline, closed: bool) -> Array:

@@ -142,6 +142,8 @@ def _has_thread(piece: TubePiece, body: SolidBody) -> bool:
         rho, z, turns = _around(piece, rim.points)
         steps = np.diff(z)
         winds = bool((steps > 0.0).all() or (steps < 0.0).all())
+        # circles that a writer fitted go along by rounding only
+        winds &= float(np.ptp(z)) > 1e-3 * piece.radius
         if not winds or float(np.ptp(rho)) > 0.25 * piece.radius or not 0.5 < float(rho.mean()) / piece.radius < 1.5:
             continue
         if turns >= _TURN:

@@ -7,14 +7,17 @@ from typing import Any
 
 from converter.findings import Clause
 from converter.importers.solids.faces import SolidBody
-from converter.importers.solids.members import BAR_WIDTHS, as_square, member_of, name_of
+from converter.importers.solids.members import as_square, member_of, name_of
 from converter.importers.solids.profiles import BAR, CHAMBERS, OTHER, TUBE
+from converter.importers.solids.square import BAR_WIDTHS, is_cut_deep
 from converter.importers.solids.square_table import square_table
 from converter.importers.solids.walls import (
+    MOST_MORE,
     is_too_little,
     prove_walls,
     volume_findings,
     volume_of,
+    why_box,
     why_no_walls,
 )
 from converter.model.drawing import ReadyTable
@@ -55,7 +58,8 @@ def with_walls(solid: Any, body: SolidBody, tables: list[ReadyTable]) -> tuple[l
 def _why_no_member(solid: Any, made: ReadyTable, work: int) -> Clause | None:
     """Why a square or rectangular member is none; None when metal is in all of its walls."""
     proof = prove_walls(solid, made, work)
-    return None if proof is None else why_no_walls(proof)
+    why = None if proof is None else why_no_walls(proof)
+    return why or (why_box(solid, made) if made.section is not None and made.section.bore is not None else None)
 
 
 def by_cuts(
@@ -71,10 +75,14 @@ def by_cuts(
     """
     if tables:
         (only,) = tables
-        if only.section is None or only.section.cylinder is not None:
+        if only.section is None:
             return tables, None
         volume = volume_of(solid)
         told = volume_findings(volume, only)
+        if only.section.cylinder is not None:
+            # what is more is told with what else is in its body
+            less = [finding for finding in told if finding.variant == "less"]
+            return [replace(only, findings=(*only.findings, *less))], None
         if not told:
             return tables, None
         # more or less metal than claimed: is it what it seems?
@@ -92,13 +100,19 @@ def by_cuts(
         if not is_named and member.length < BAR_WIDTHS * max(member.profile.sizes):
             return [], None
         return [], name_of(member)
-    made = square_table(body, as_square(member, body, tol), name, tol)
+    square = as_square(member, body, tol)
+    if is_cut_deep(square):
+        return [], name_of(replace(member, profile=replace(member.profile, kind=OTHER)))
+    made = square_table(body, square, name, tol)
     if made is None:
         return [], None
     why = _why_no_member(solid, made, len(body.patches))
     volume = volume_of(solid)
     if why is None and is_too_little(volume, made):
         why = Clause.of("solid-too-little-metal")
+    told = volume_findings(volume, made)
+    if why is None and any((finding.measured or 0.0) > MOST_MORE for finding in told):
+        return [], None
     if why is not None:
         return [], why
-    return [replace(made, findings=(*made.findings, *volume_findings(volume, made)))], None
+    return [replace(made, findings=(*made.findings, *told))], None

@@ -7,8 +7,9 @@ metal at enough stations along the member, and those in the bore in none.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from OCP.BRepClass3d import BRepClass3d_SolidClassifier
@@ -18,17 +19,23 @@ from OCP.GProp import GProp_GProps
 from OCP.TopAbs import TopAbs_State
 
 from converter.findings import Clause, Finding
-from converter.geometry.vectors import Vec, add, rotate, sub
+from converter.geometry.vectors import Vec, add, along, rotate, sub
 from converter.model.drawing import ReadyTable
 from converter.model.frames import Piece, Station, pieces
 from converter.model.section import Section
 
 #: Part of the stations at which a lane of a wall must have metal: holes and slots take some away.
 WALL_PART = 0.35
+#: The same of a bar, which is full but for holes; and at which its sides must be free.
+_BAR_PART, _FREE_PART = 0.5, 0.5
 #: Part of the volume of section and length by which a body's metal may differ before it is told.
 VOLUME_OFF = 0.02
 #: Bodies of less than this part of that volume are no member, whatever their walls.
 VOLUME_LEAST = 0.5
+#: With more metal by this part a body is not the straight member that cuts across it show: it goes on elsewhere.
+MOST_MORE = 0.25
+#: Below so many greater sizes of length a rectangular tube with one end closed, or both, is a box. Common practice.
+_BOX = (1.0, 2.0)
 #: Stations along a member, and lanes in each wall as parts of its flat from its middle; of a body of many faces and
 #: members fewer, since the kernel takes as long for a point as there are faces.
 _STATIONS, _FEWER, _FEWEST = 11, 5, 3
@@ -65,7 +72,7 @@ def prove_walls(solid: Any, made: ReadyTable, work: int) -> WallProof | None:
     if made.section is None or made.placement is None:
         return None
     section = made.section
-    inside = _asker(solid)
+    inside = asker(solid)
     each = _LANES if work <= _MUCH else (0.0,)
     lanes = _lanes(section, each)
     counts = [0] * len(lanes)
@@ -81,6 +88,30 @@ def prove_walls(solid: Any, made: ReadyTable, work: int) -> WallProof | None:
     return WallProof((walls[0], walls[1], walls[2], walls[3]), bore / len(stations))
 
 
+def is_full_bar(solid: Any, made: ReadyTable, work: int) -> bool:
+    """Whether a bar of a table is full of metal, and free on its four sides along most of it.
+
+    What carries on beyond a side all along is the flange of a beam, or a strip of something wider.
+
+    Args:
+        work: see `prove_walls`.
+    """
+    if made.section is None or made.placement is None:
+        return False
+    inside = asker(solid)
+    each = _LANES if work <= _MUCH else (0.0,)
+    count = _STATIONS if work <= _MUCH else _FEWER if work <= _VERY_MUCH else _FEWEST
+    stations = list(_stations(pieces(made.table, made.placement, made.closed), count))
+    beyond = -0.1 - 0.04 * made.section.smaller
+    rows = [((0.0, 0.0), True), *((spot, True) for spot in _lanes(made.section, each))]
+    rows += [(spot, False) for spot in _lanes(made.section, each, beyond)]
+    for spot, is_metal in rows:
+        right = sum(inside(at.at(*spot)) is is_metal for at in stations)
+        if right < (_BAR_PART if is_metal else _FREE_PART) * len(stations):
+            return False
+    return True
+
+
 def why_no_walls(proof: WallProof) -> Clause | None:
     """Why a member with such a proof is none; None when it is one."""
     if proof.missing:
@@ -90,9 +121,27 @@ def why_no_walls(proof: WallProof) -> Clause | None:
     return None
 
 
-def _lanes(section: Section, lanes: tuple[float, ...]) -> list[tuple[float, float]]:
-    """Points (along up, along across) in the middle of the four walls, so many of each."""
+def why_box(solid: Any, made: ReadyTable) -> Clause | None:
+    """Why a short straight tube with an end closed is a box; None where it is none."""
+    section = made.section
+    length = made.table.developed_length
+    if section is None or made.placement is None or made.table.bends or length >= _BOX[1] * section.greater:
+        return None
+    inside = asker(solid)
+    start, way = made.placement.start, made.placement.direction
     deep = section.wall / 2.0
+    # the length runs to the bore's end, or to the outside of what closes it
+    spots = [(deep, -deep), (length - deep, length + deep)]
+    shut = sum(any(inside(along(start, way, s)) for s in pair) for pair in spots)
+    if not shut or length >= _BOX[shut - 1] * section.greater:
+        return None
+    sizes = (float(section.od), float(section.height))
+    return Clause.of("solid-box", sizes=sizes, length=float(length), shut=shut)
+
+
+def _lanes(section: Section, lanes: tuple[float, ...], deep: float | None = None) -> list[tuple[float, float]]:
+    """Points (along up, along across) in the middle of the four walls or so deep below their sides, so many of each."""
+    deep = section.wall / 2.0 if deep is None else deep
     half_p, half_q = section.height / 2.0 - deep, section.od / 2.0 - deep
     flat_p, flat_q = max(half_p - section.corner, 0.2 * half_p), max(half_q - section.corner, 0.2 * half_q)
     found = [(sign * half_p, lane * flat_q) for sign in (1.0, -1.0) for lane in lanes]
@@ -122,13 +171,18 @@ def _at(one: Piece, s: float) -> Station:
     return Station(point, rotate(start.direction, one.arc.normal, turn), rotate(start.across, one.arc.normal, turn))
 
 
-def _asker(solid: Any) -> Any:
-    """Whether a point lies in a solid's metal, also of one whose faces look into it."""
-    tool = BRepClass3d_SolidClassifier(solid)
-    tool.PerformInfinitePoint(1e-6)
-    metal = TopAbs_State.TopAbs_OUT if tool.State() == TopAbs_State.TopAbs_IN else TopAbs_State.TopAbs_IN
+def asker(solid: Any) -> Callable[[Vec], bool]:
+    """A function that tells whether a point lies in a solid's metal, also of one whose faces look into it."""
+
+    @cache
+    def classifier() -> tuple[Any, Any]:
+        # only once it is asked: of many faces it takes long to prepare
+        tool = BRepClass3d_SolidClassifier(solid)
+        tool.PerformInfinitePoint(1e-6)
+        return tool, TopAbs_State.TopAbs_OUT if tool.State() == TopAbs_State.TopAbs_IN else TopAbs_State.TopAbs_IN
 
     def inside(p: Vec) -> bool:
+        tool, metal = classifier()
         tool.Perform(gp_Pnt(*p), 1e-6)
         return bool(tool.State() == metal)
 

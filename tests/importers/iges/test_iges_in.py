@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import pytest
-from iges_tools import arc, build, line
+from iges_tools import Entity, arc, build, kernel_iges, line
 from places import FIXTURES
 from step_tools import rows
 from tubes import run_of
@@ -67,17 +66,6 @@ def test_wires_of_another_program_as_brep():
     assert straight.table.tail == pytest.approx(200.0) and [one.code for one in drawing.findings] == ["units-assumed"]
 
 
-def written_by_the_kernel(shape, path: Path, solids: bool) -> Path:
-    from OCP.IGESControl import IGESControl_Controller, IGESControl_Writer
-
-    IGESControl_Controller.Init_s()
-    writer = IGESControl_Writer("MM", 1 if solids else 0)
-    writer.AddShape(shape)
-    writer.ComputeModel()
-    assert writer.Write(str(path))
-    return path
-
-
 @pytest.mark.parametrize("solids", [False, True])
 @pytest.mark.parametrize("section", [Section("round", 38.1, 2.0), Section("square", 40.0, 3.0, corner=6.0)])
 def test_the_same_part_as_step_and_iges_gives_the_same_table(tmp_path, section, solids):
@@ -85,12 +73,12 @@ def test_the_same_part_as_step_and_iges_gives_the_same_table(tmp_path, section, 
     run = run_of([(120.0, 0.0, 90.0, 100.0), (60.0, turn, 40.0, 100.0)], 150.0, name="T")
     solid = tube_solid(run, section)
     (tmp_path / "a.step").write_bytes(step_bytes([StepItem("T", solid)]))
-    iges = written_by_the_kernel(solid, tmp_path / "a.igs", solids)
+    iges = kernel_iges(solid, tmp_path / "a.igs", solids)
     (one,), (other,) = read(tmp_path / "a.step").tables, read(iges).tables
     assert rows(other) == pytest.approx(rows(one), abs=1e-5)
     for name in ("od", "wall", "height", "corner"):
         assert getattr(other.section, name) == pytest.approx(getattr(one.section, name), abs=1e-5)
-    wire = written_by_the_kernel(centerline_wire(run), tmp_path / "w.igs", solids)
+    wire = kernel_iges(centerline_wire(run), tmp_path / "w.igs", solids)
     (drawn,) = reduce_drawing(read(wire))[0]
     assert rows(drawn) == pytest.approx(rows(run), abs=1e-5)
 
@@ -119,6 +107,32 @@ def test_levels_are_layers_and_hidden_curves_are_left_out(tmp_path):
     assert [curve.layer for curve in read(hook(tmp_path), ReadOptions(layers=("7",))).curves] == ["7"]
 
 
+def test_levels_go_by_their_names(tmp_path):
+    """IGES 5.3, 4.98: a level function (type 406, form 3) says what the level of its directory entry is for."""
+    names = [Entity(406, f"2,{n},{len(name)}H{name}", n, form=3) for n, name in ((3, "bent tubes"), (7, "rails; (x)"))]
+    drawing = read(hook(tmp_path, [*HOOK, *names, line((0, 0, 70), (100, 0, 70), 8)]))
+    layers = [curve.layer for curve in drawing.curves]
+    assert layers == ["bent tubes"] * 3 + ["rails; (x)", "8"]
+    path = hook(tmp_path, [*HOOK, *names])
+    assert [c.layer for c in read(path, ReadOptions(layers=("bent*",))).curves] == ["bent tubes"] * 3
+    # one name for two levels tells none of them
+    same = [Entity(406, "2,1,4Htube", n, form=3) for n in (3, 7)]
+    assert {curve.layer for curve in read(hook(tmp_path, [*HOOK, *same])).curves} == {"3", "7"}
+
+
+def test_colors_are_layers_where_there_are_no_levels(tmp_path):
+    drawn = [line((0, 0, z), (100, 0, z)) for z in (0, 10, 20, 30)]
+    own = [Entity(314, "100.,50.,0."), Entity(314, "1.,2.,3.,6Hcopper")]
+    colored = [one._replace(color=color) for one, color in zip(drawn, (2, 0, -1, -3), strict=True)]
+    layers = [curve.layer for curve in read(hook(tmp_path, [*own, *colored])).curves]
+    assert layers == ["red", None, "#ff8000", "copper"]
+    # one color for all sorts nothing, and levels count before colors
+    alike = [one._replace(color=4) for one in drawn]
+    assert {curve.layer for curve in read(hook(tmp_path, alike)).curves} == {None}
+    on_level = [colored[0]._replace(level=5), *colored[1:2]]
+    assert [curve.layer for curve in read(hook(tmp_path, on_level)).curves] == ["5", None]
+
+
 @pytest.mark.parametrize(
     ("unit", "asked", "mm", "codes"),
     [
@@ -130,6 +144,10 @@ def test_levels_are_layers_and_hidden_curves_are_left_out(tmp_path):
         (",", None, 25.4, ["units-assumed"]),  # inches where it says nothing: IGES 5.3, 2.2.4.3.14
         ("3,5HCHAIN", None, 1.0, ["units-assumed"]),
         ("3,5HCHAIN", "cm", 10.0, []),
+        ("99,", None, 1.0, ["units-assumed"]),
+        ("99,4HINCH", None, 25.4, ["units-assumed"]),
+        ("-1,5HCHAIN", "in", 25.4, ["units-assumed"]),
+        ("99,2HMM", "cm", 10.0, ["units-assumed", "units-overridden"]),
     ],
 )
 def test_the_unit_of_the_header(tmp_path, unit, asked, mm, codes):

@@ -7,14 +7,16 @@ from math import pi
 import cadquery as cq
 import numpy as np
 import pytest
-from member_bodies import DRAWN, HARDWARE, STEP, box, odd_members, solids_of, tube_along_x
-from tube_bodies import codes, cylinder, only, pipe, reason, tubes
+from member_bodies import DRAWN, HARDWARE, STEP, box, odd_members, outline, solids_of, swept, tube_along_x
+from tube_bodies import assert_is, codes, cylinder, only, pipe, reason, tubes
+from tubes import run_of
 
 from converter.importers.registry import ReadOptions
 from converter.importers.solids.read import find_tubes
 from converter.importers.solids.rectangles import rectangles
 from converter.importers.solids.walls import VOLUME_OFF
 from converter.importers.step.read import read_step
+from converter.model.bends import Placement
 from converter.model.section import Section
 from converter.tolerances import DEFAULT
 from converter.units import Display
@@ -65,6 +67,35 @@ def test_a_tube_of_another_kernel_with_a_corner_cut_off():
     # the middle of the chamfer is half its leg away from either side
     assert one.deviation == pytest.approx(-spec["outside"][0] / 2.0, abs=1e-5)
     assert "1 of its corners outside is cut off" in next(f.message for f in one.findings if f.code == "solid-off")
+
+
+TWISTED = run_of([(120, 0, 90, 80), (60, 90, 45, 100)], 150, Placement((10, 20, 30), (0.6, 0.8, 0), (0, 0, 1)))
+
+
+@pytest.mark.parametrize(
+    ("outside", "within", "off", "words", "fused"),
+    [
+        ((6, 8, 6, 4), (3, 4, 3, 2), 2.0 * (2**0.5 - 1.0), "outside have radii from 4.00 mm to 8.00 mm", True),
+        ((6, 6, 0, 6), (0, 0, 0, 0), 6.0 * (2**0.5 - 1.0), "outside have radii from 0.00 mm to 6.00 mm", False),
+        ((6, 6, -5, 6), (3,) * 4, 5.0 / 2**0.5 - 6.0 * (2**0.5 - 1.0), "1 of its corners outside is cut off", False),
+    ],
+    ids=["unlike", "sharp", "one cut off"],
+)
+def test_a_bent_tube_with_odd_corners(outside, within, off, words, fused):
+    """By hand: corners of radii r and s, or cut off by a leg, lie so far from each other on the diagonal."""
+    shape = swept(TWISTED, [outline((50, 30), outside), outline((44, 24), within)])
+    claimed = Section("rectangular", 50, 3, 30, 6)
+    odd = shape.Volume() / (claimed.area * TWISTED.table.developed_length) - 1.0
+    if fused:
+        at, ahead = TWISTED.placement.start, TWISTED.placement.direction
+        side = [p + 60.0 * d + 15.0 * up for p, d, up in zip(at, ahead, (-0.8, 0.6, 0.0), strict=True)]
+        shape = shape.fuse(pipe(side, (-0.8, 0.6, 0), 10, 2, 200))
+    found, left = tubes(shape)
+    assert not left and len(found) == 1 + fused
+    one = max(found, key=lambda table: len(table.table.bends))
+    assert_is(one, TWISTED, claimed)
+    assert abs(odd) < 2 * VOLUME_OFF and one.deviation == pytest.approx(off, abs=1e-5)
+    assert words in next(f.message for f in one.findings if f.code == "solid-off")
 
 
 def test_bars_are_sections_and_a_plate_is_none():
@@ -154,15 +185,17 @@ def test_rectangles_do_not_grow_with_what_stands_one_behind_the_other():
     """Sixty pieces in one line, corners of each on the same four spots: sixty rectangles, not 60 to the fourth."""
     square = [(-20.0, -20.0), (20.0, -20.0), (20.0, 20.0), (-20.0, 20.0)]
     spots = np.array(square * 60)
+    outs = spots / np.hypot(20.0, 20.0)
     spans = np.repeat(np.array([(100.0 * k, 100.0 * k + 90.0) for k in range(60)]), 4, axis=0)
-    found = rectangles(spots, np.zeros(240), list(range(240)), DEFAULT, spans)
+    found = rectangles(spots, outs, list(range(240)), DEFAULT, spans)
     assert len(found) == 60 and all({c // 4 for c in r.corners} == {r.corners[0] // 4} for r in found)
 
 
 def test_a_lattice_has_only_so_many_rectangles_looked_into():
-    spots = np.array([(30.0 * i, 30.0 * j) for i in range(12) for j in range(12)])
-    found = rectangles(spots, np.zeros(144), list(range(144)), DEFAULT)
-    assert len(found) <= 4000 and found[0].sizes == pytest.approx((30.0, 30.0))
+    spots = np.array([(30.0 * i, 30.0 * j) for i in range(12) for j in range(12) for _ in range(2)])
+    outs = np.array([(x, y) for _ in range(72) for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))]) * 0.5**0.5
+    found = rectangles(spots, outs, list(range(288)), DEFAULT)
+    assert 1000 < len(found) <= 4000 and found[0].sizes == pytest.approx((30.0, 30.0))
 
 
 def test_take_all_takes_a_screw():

@@ -23,9 +23,10 @@ from converter.units import Display
 ABOUT_READING = frozenset({
     "units-assumed", "units-overridden", "file-repaired", "layers-skipped", "arc-flattened", "arc-suspect",
     "outline-suspect", "entity-unread", "curve-sampled", "length-disagrees", "solid-off", "solid-tapered",
-    "solid-oval", "solid-skin", "solid-fused", "mesh-fitted", "mesh-skin", "mesh-not-round", "mesh-precision",
-    "mesh-misfit", "mesh-ambiguous", "mesh-uncertain", "plane-open", "healed-gap", "near-gap", "duplicate-removed",
-    "speck-removed", "overlap-kept", "joined-across-layers", "junction", "near-tangent", "kink", "curve-fitted",
+    "solid-oval", "solid-skin", "solid-fused", "solid-plate", "mesh-fitted", "mesh-skin", "mesh-not-round",
+    "mesh-precision", "mesh-misfit", "mesh-ambiguous", "mesh-uncertain", "plane-open", "healed-gap", "near-gap",
+    "duplicate-removed", "speck-removed", "overlap-kept", "joined-across-layers", "junction", "near-tangent",
+    "kink", "curve-fitted",
     "not-line-arc", "rebuild-deviation", "corner-filleted", "corner-no-radius", "negative-straight", "fold-back",
     "refit", "short-run", "hoop", "closed-loop", "units-doubted", "outline-read", "outline-none", "outline-size",
     "outline-differs",
