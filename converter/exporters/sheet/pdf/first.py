@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from math import fsum
 
+from converter import __version__
 from converter.bending.setup.words import SetupView
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, severity_word
-from converter.exporters.sheet.pdf.flow import BODY, SMALL, Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.pdf.flow import Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.pdf.frame import BODY, SMALL
 from converter.exporters.sheet.pdf.part import die_names, findings
 from converter.exporters.sheet.pdf.quotation import quotation_pages
 from converter.findings import ERROR, WARNING
@@ -35,6 +37,11 @@ _COLUMNS = (
 _LEAST, _MOST = 90.0, 170.0
 #: Headings ask for more than they take, mm.
 _SLACK = 9.0
+
+_MARK_WORDS = (
+    "Every page bears the mark at its foot. A sheet or a template of this job with another mark was made from another "
+    "drawing, another shop file or other settings: use the newer one and throw the older away. elbowroom {version}"
+)
 
 #: Letters that no font has, named at most.
 _MOST_CODES = 8
@@ -64,6 +71,8 @@ def first_pages(
     if flow.pdf.lacking:
         flow.notice(lacking_words(flow.pdf.lacking))
     flow.facts(_facts(page, display))
+    flow.space(1.0)
+    flow.paragraph(_MARK_WORDS.format(version=__version__), SMALL)
     if len(page.drawings) == 1:
         (drawing,) = page.drawings
 

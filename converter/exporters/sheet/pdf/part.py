@@ -9,7 +9,9 @@ from converter.exporters.pictures.run.picture import isometric_picture, isometri
 from converter.exporters.pictures.run.sketches import Sketches
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.sheet.content import PartPage, severity_word
-from converter.exporters.sheet.pdf.flow import BELOW_TITLE, BODY, LARGE, SMALL, Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.pdf.flow import BELOW_TITLE, Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.pdf.frame import BODY, CODE, LARGE, SMALL
+from converter.exporters.sheet.qr import Modules
 from converter.exporters.sheet.view import place_words, refusal
 from converter.findings import Finding
 from converter.findings.wording import grouped, message
@@ -69,10 +71,14 @@ class PartLayout:
         shop: name of the shop.
         display: how lengths are shown, in one unit.
         sketches: of the job.
+        code: the square code of the part.
     """
 
-    def __init__(self, part: PartPage, count: int, shop: str, display: Display, sketches: Sketches) -> None:
-        self.part = part
+    def __init__(
+        self, part: PartPage, count: int, shop: str, display: Display, sketches: Sketches, code: Modules
+    ) -> None:
+        self.part, self._code = part, code
+        self._refused = bool(refusal(part, display))  # its notice needs the whole width
         setup = part.setup
         self._sheet = None if setup is None else SetupView(setup, display, part.bad_bends)
         self._facts = _facts(part, setup, count, shop, display)
@@ -87,7 +93,8 @@ class PartLayout:
     def least_height(self, flow: Flow) -> float:
         """How high it is with its picture as low as it may be, mm; pages are all of one width."""
         if self._least is None:
-            self._least = flow.measured(self._compact) + BELOW_TITLE + _BELOW_SLACK
+            clear = CODE if self._refused else 0.0
+            self._least = flow.measured(self._compact) + BELOW_TITLE + clear + _BELOW_SLACK
         return self._least
 
     def lay_out(self, flow: Flow, left: float) -> int:
@@ -103,11 +110,11 @@ class PartLayout:
         shares = self.is_straight and flow.pages != [] and flow.leaves_room
         need = self.least_height(flow) if self.is_straight and (shares or left) else 0.0
         if shares and need <= flow.room:
-            flow.begin_below(self.part.title, self.part.key)
+            flow.begin_below(self.part.title, self.part.key, self.part.part, self._code, clear=self._refused)
             page = len(flow.pages)
             self._compact(flow)
         else:
-            flow.begin(self.part.title, self.part.key)
+            flow.begin(self.part.title, self.part.key, self.part.part, self._code, clear=self._refused)
             page = len(flow.pages)
             if left and need + left <= flow.whole_page:
                 self._compact(flow)
@@ -290,13 +297,11 @@ def _row(sheet: SetupView, i: int, step: Step) -> list[Cell]:
     display = sheet.display
     if step.bend in sheet.refused:
         return ["", str(step.bend), "–", "–", "–", "–", "–", "not to be made as drawn", "–", "–"]
-    turn: tuple[str, ...] = ("as loaded",) if i == 0 else ("no turn",)
-    if i and step.turn_set:
-        turn = (sheet.turn(step),)
+    turn = "as loaded" if i == 0 else sheet.turn(step) if step.turn_set else "no turn"
     if i > 1:  # at the second bend made the turn in all is that turn
-        turn += (f"({sheet.so_far(step)})",)
+        turn += f" ({sheet.so_far(step)})"
     if step.inverted is not None:
-        turn += ("clamp turned over",)
+        turn += "; clamp turned over"
     return [
         "",
         str(step.bend),
