@@ -10,8 +10,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from converter.exporters.paper.figure import Point
+from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.paper import Pdf, Pen
-from converter.exporters.pdf.title_block import TitleBlock
+from converter.exporters.pdf.title_block import draw_band
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.written.pdf import draw
 from converter.exporters.sheet.pdf.frame import (
@@ -339,7 +340,7 @@ class Flow:
                 self.pdf.bookmark(key, visible(title))
             page.draw_frame(self.pdf, self.size)
             own = block.with_parts(page.parts, display) if page.parts else block
-            own.band(self.pdf, (EDGE, EDGE), self.width, f"{number} of {count}")
+            draw_band(self.pdf, own, (EDGE, EDGE), self.width, f"{number} of {count}")
             for op in page.ops:
                 op(self.pdf)
             self.pdf.end_page()
