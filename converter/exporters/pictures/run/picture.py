@@ -111,7 +111,7 @@ def isometric_picture(
     picture.reach((0.0, 0.0), size)
     height = max(least_text, text_height(size, False))
     frame = _headed(picture, tube, display, size, height, named=False)
-    picture.put(panels.isometric(frame, height), 0.0, 0.0)
+    picture.put(panels.isometric(frame, height, least_text), 0.0, 0.0)
     return _in_exact_size(picture, size)
 
 
@@ -134,13 +134,15 @@ class _PanelSource:
         self.ends = end_words(joints, tube)
         self._writing = (display, fed_from, *sorted(self.ends.items()), *(turn.wrong for turn in self.parts.turns))
 
-    def isometric(self, frame: Box, height: float) -> Picture:
-        """The isometric within a frame."""
+    def isometric(self, frame: Box, height: float, least: float = 0.0) -> Picture:
+        """The isometric within a frame, with no text smaller than the least."""
 
         def draw() -> Picture:
-            return isometric_panel(self._shape, self.parts, self._display, frame, height, self._fed_from, self.ends)
+            return isometric_panel(
+                self._shape, self.parts, self._display, frame, height, self._fed_from, self.ends, least
+            )
 
-        return self._sketches.panel(self._shape, ("isometric", frame, height, self._writing), draw)
+        return self._sketches.panel(self._shape, ("isometric", frame, height, least, self._writing), draw)
 
     def views(self, frame: Box, height: float, names: Sequence[str]) -> Picture:
         """Other views within a frame."""
