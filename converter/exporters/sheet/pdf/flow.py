@@ -48,7 +48,7 @@ Section = Callable[["Flow"], None]
 #: A cell of a table: text that is broken where it must be, or its lines.
 Cell = str | tuple[str, ...]
 #: A heading of so many letters stands in one line.
-_SHORT_HEAD = 12
+_SHORT_HEAD = 11
 #: Numbers take no more than this part of the width of the columns of words.
 _MOST_TAKEN = 0.4
 #: A cell of more lines than this is cut short: names may be absurdly long.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from converter.bending.setup.words import NO_SET_UP, SetupView
-from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale
+from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale, run_picture
 from converter.exporters.pictures.run.sketches import Sketches
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.sheet.content import PartPage, severity_word
@@ -45,6 +45,8 @@ _BELOW_SLACK = 9.0
 _NARROW, _APART = 0.4, 2.0
 #: Least and greatest height of the picture, mm: of bent tubes and of straight ones.
 _BENT, _STRAIGHT = (70.0, 130.0), (32.0, 90.0)
+#: The same of the three views at the end.
+_VIEWS = (70.0, 100.0)
 _COLUMNS = (
     TableColumn("made", 10.5, "center", tick=True),
     TableColumn("bend", 10.5, "center", bold=True),
@@ -58,6 +60,9 @@ _COLUMNS = (
     TableColumn("measured", 17, "right"),
 )
 
+
+#: A turn and the turn in all of so many letters stand in one line.
+_ONE_LINE = 24
 
 _PLACES = (TableColumn("piece", 40, bold=True), TableColumn("end A", 60), TableColumn("end B", 60))
 
@@ -134,6 +139,8 @@ class PartLayout:
         _picture(flow, self.part, self._facts, (self._bending_part, self._rest), self._display, self._sketches, tall)
         self._bending_part(flow)
         self._rest(flow)
+        if not self.is_straight and flow.pages[-1].continued:
+            _three_views(flow, self.part, self._display, self._sketches)
 
     def _bending_part(self, flow: Flow) -> None:
         sheet = self._sheet
@@ -277,6 +284,26 @@ def _picture(
     flow.space(1.0)
 
 
+def _three_views(flow: Flow, part: PartPage, display: Display, sketches: Sketches) -> None:
+    """The finished tube from three sides with its sizes over all, to check it by, where the page has room for it."""
+    low, high = _VIEWS
+    tall = min(high, flow.room - 1.5 * _BELOW_SLACK)
+    if tall < low:
+        return
+    flow.heading("The finished tube from three sides, to check it by", keep=tall)
+    picture = run_picture(
+        part.tube,
+        display,
+        size=(flow.width, tall),
+        joints=part.joints,
+        views=("front", "top", "right"),
+        least_text=BODY,
+        named=False,
+        sketches=sketches,
+    )
+    flow.picture(picture, display.unit, tall)
+
+
 def _table(flow: Flow, sheet: SetupView) -> None:
     setup, display = sheet.setup, sheet.display
     flow.heading("Set-up, in the order made", keep=24.0)
@@ -297,11 +324,12 @@ def _row(sheet: SetupView, i: int, step: Step) -> list[Cell]:
     display = sheet.display
     if step.bend in sheet.refused:
         return ["", str(step.bend), "–", "–", "–", "–", "–", "not to be made as drawn", "–", "–"]
-    turn = "as loaded" if i == 0 else sheet.turn(step) if step.turn_set else "no turn"
+    turn: tuple[str, ...] = ("as loaded" if i == 0 else sheet.turn(step) if step.turn_set else "no turn",)
     if i > 1:  # at the second bend made the turn in all is that turn
-        turn += f" ({sheet.so_far(step)})"
+        so_far = f"({sheet.so_far(step)})"
+        turn = (f"{turn[0]} {so_far}",) if len(turn[0]) + len(so_far) <= _ONE_LINE else (*turn, so_far)
     if step.inverted is not None:
-        turn += "; clamp turned over"
+        turn += ("clamp turned over",)
     return [
         "",
         str(step.bend),
