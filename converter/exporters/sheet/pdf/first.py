@@ -24,8 +24,8 @@ _COLUMNS = (
     TableColumn("", 8, "right"),
     TableColumn("part", 38, bold=True),
     TableColumn("make", 10, "right"),
-    TableColumn("section", 34),
-    TableColumn("die", 28),
+    TableColumn("section", 39),
+    TableColumn("die", 23),
     TableColumn("bends", 11, "right"),
     TableColumn("cut length", 22, "right", bold=True),
     TableColumn("mass", 18, "right"),
@@ -33,8 +33,9 @@ _COLUMNS = (
     TableColumn("page", 11, "right", bold=True),
 )
 
-#: Least and greatest height of the picture of the drawing, with its list, mm.
-_LEAST, _MOST = 90.0, 170.0
+#: Least height of the picture of the drawing, with its list: of one tube, more for each further one, of many; and the
+#: greatest, mm.
+_LEAST, _EACH, _LEAST_OF_MANY, _MOST = 66.0, 4.0, 90.0, 170.0
 #: Headings ask for more than they take, mm.
 _SLACK = 9.0
 
@@ -121,10 +122,11 @@ def _picture(
     if job.program_tubes is not None:
         return
     flow.space(2.0)
+    lowest = min(_LEAST + _EACH * max(0, len(job.tubes) - 1), _LEAST_OF_MANY)
     spare = flow.room - flow.measured(rest) - _SLACK
-    if spare < _LEAST:
+    if spare < lowest:
         spare = flow.room - flow.measured(least) - _SLACK
-    tall = max(_LEAST, min(spare, _MOST))
+    tall = max(lowest, min(spare, _MOST))
     if (number, tall) not in pictures:
         pictures[number, tall] = drawing_picture(job.drawing, job.tubes, job.findings, display, size=(flow.width, tall))
     flow.picture(pictures[number, tall], display.unit, tall)

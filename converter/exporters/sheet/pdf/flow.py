@@ -339,10 +339,10 @@ class Flow:
             for key, title in page.bookmarks:
                 self.pdf.bookmark(key, visible(title))
             page.draw_frame(self.pdf, self.size)
-            own = block.with_parts(page.parts, display) if page.parts else block
-            draw_band(self.pdf, own, (EDGE, EDGE), self.width, f"{number} of {count}")
             for op in page.ops:
                 op(self.pdf)
+            own = block.with_parts(page.parts, display) if page.parts else block
+            draw_band(self.pdf, own, (EDGE, EDGE), self.width, f"{number} of {count}")
             self.pdf.end_page()
 
     def _open(self, page: SheetPage) -> None:
