@@ -19,6 +19,7 @@ from pypdf import PdfReader
 from random_drawings import random_drawing
 from sheet_tools import job_of, page_of, shop, tube_named
 
+from converter.bending.setup.words import SetupView
 from converter.errors import OptionError
 from converter.exporters.options import WriteOptions
 from converter.exporters.pdf import faces as pdf_faces
@@ -30,6 +31,8 @@ from converter.exporters.sheet.qr import checked_address, code_modules, code_tex
 from converter.job import open_job
 from converter.settings import Settings
 
+#: Feed, rotation and angle of four bends in space: the sheet of such a part goes over to a second page.
+ROWS = [(300.0, 0.0, 60.0), (260.0, 40.0, 45.0), (260.0, -75.0, 50.0), (280.0, 110.0, 40.0)]
 ADDRESS = "http://bench.local:8080/jobs/frame-sheet.html"
 
 
@@ -218,3 +221,28 @@ def small_font(path: Path, letters: str) -> Path:
     font.setupPost()
     font.save(path)
     return path
+
+
+def test_a_part_stands_beside_its_mirror_image_with_what_differs():
+    """Rotation and turn change their hand, marks do not; each part's page shows both, itself at the left."""
+    tubes = [tube_named("LH", rows=ROWS), tube_named("RH", 900.0, rows=[(a, -b, c) for a, b, c in ROWS])]
+    sheet = page_of(job_of(tubes, shop()))
+    assert [part.part.mirror_of for part in sheet.parts] == [None, "LH"]
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(sheet_pdf(sheet))).pages]
+    marks = {
+        part.name: [
+            sheet.job.display.number(SetupView(part.setup, sheet.job.display).mark("A", step)) for step in steps
+        ]
+        for part in sheet.parts
+        for steps in [sorted(part.setup.steps, key=lambda step: step.bend)]
+    }
+    assert marks["LH"] == marks["RH"]
+    for here, there, sign in (("LH", "RH", 1.0), ("RH", "LH", -1.0)):
+        (page,) = [text for text in pages if f"{here} beside its mirror image {there}" in text]
+        lines = page.split("beside its mirror image")[1].splitlines()
+        for number, (_, rotation, _) in enumerate(ROWS[1:], 2):
+            own, other = f"{sign * rotation:.2f}°", f"{-sign * rotation:.2f}°"
+            row = [str(number), own, other, marks[here][number - 1], "="]
+            at = next(i for i in range(len(lines)) if [line.strip() for line in lines[i : i + 5]] == row)
+            turns = " ".join(lines[at + 5 : at + 10])
+            assert "clockwise" in turns and "counter-clockwise" in turns, "the turn has the other hand"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from converter.exporters.paper.figure import Point
 from converter.exporters.paper.title import TitleBlock
@@ -249,6 +250,18 @@ class Flow:
         dx = EDGE + (self.width - (x1 - x0) * scale) / 2.0 - x0 * scale
         dy = low - y0 * scale
         self._op(lambda pdf: draw(pdf, picture, dx, dy, scale, unit=unit))
+
+    def side_by_side(self, pictures: Sequence[Picture], unit: str) -> None:
+        """Pictures of one height in a row over the width, in their own sizes."""
+        height = max(one.high[1] - one.low[1] for one in pictures)
+        self.keep(height)
+        low = self._take(height)
+        wide = sum(one.high[0] - one.low[0] for one in pictures)
+        gap = (self.width - wide) / max(1, len(pictures) - 1)
+        x = EDGE
+        for one in pictures:
+            self._op(partial(draw, picture=one, dx=x - one.low[0], dy=low - one.low[1], unit=unit))
+            x += one.high[0] - one.low[0] + gap
 
     def beside(self, left: Section, share: float, picture: Picture, unit: str) -> None:
         """A picture with something narrow at its left, both from the same height.

@@ -11,6 +11,7 @@ from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.sheet.content import PartPage, severity_word
 from converter.exporters.sheet.pdf.flow import BELOW_TITLE, Cell, Flow, Section, TableColumn
 from converter.exporters.sheet.pdf.frame import BODY, CODE, LARGE, SMALL
+from converter.exporters.sheet.pdf.mirror import mirror_pair
 from converter.exporters.sheet.qr import Modules
 from converter.exporters.sheet.view import place_words, refusal
 from converter.findings import Finding
@@ -77,12 +78,20 @@ class PartLayout:
         display: how lengths are shown, in one unit.
         sketches: of the job.
         code: the square code of the part.
+        mirror: its mirror image on the sheet, whose bends have the same numbers; None where there is none.
     """
 
     def __init__(
-        self, part: PartPage, count: int, shop: str, display: Display, sketches: Sketches, code: Modules
+        self,
+        part: PartPage,
+        count: int,
+        shop: str,
+        display: Display,
+        sketches: Sketches,
+        code: Modules,
+        mirror: PartPage | None = None,
     ) -> None:
-        self.part, self._code = part, code
+        self.part, self._code, self._mirror = part, code, mirror
         self._refused = bool(refusal(part, display))  # its notice needs the whole width
         setup = part.setup
         self._sheet = None if setup is None else SetupView(setup, display, part.bad_bends)
@@ -139,7 +148,10 @@ class PartLayout:
         _picture(flow, self.part, self._facts, (self._bending_part, self._rest), self._display, self._sketches, tall)
         self._bending_part(flow)
         self._rest(flow)
-        if not self.is_straight and flow.pages[-1].continued:
+        if self.is_straight:
+            return
+        paired = self._mirror and mirror_pair(flow, self.part, self._mirror, self._display, self._sketches)
+        if flow.pages[-1].continued and not paired:
             _three_views(flow, self.part, self._display, self._sketches)
 
     def _bending_part(self, flow: Flow) -> None:

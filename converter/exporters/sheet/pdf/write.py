@@ -12,7 +12,7 @@ from converter.exporters.options import WriteOptions
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.paper import Pdf
 from converter.exporters.pictures.run.sketches import sketches_of
-from converter.exporters.sheet.content import JobSheet, PartPage, job_sheet
+from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
 from converter.exporters.sheet.pdf.first import first_pages
 from converter.exporters.sheet.pdf.flow import Flow
 from converter.exporters.sheet.pdf.part import PartLayout
@@ -53,7 +53,15 @@ def sheet_pdf(page: JobSheet, options: WriteOptions | None = None) -> bytes:
     for drawing in page.drawings:
         sketches = sketches_of(drawing.job)
         layouts = [
-            PartLayout(part, len(page.parts), page.job.shop.name, display, sketches, _code(page, part, address))
+            PartLayout(
+                part,
+                len(page.parts),
+                page.job.shop.name,
+                display,
+                sketches,
+                _code(page, part, address),
+                _mirror_of(part, drawing),
+            )
             for part in drawing.parts
         ]
         for layout, following in zip(steps(layouts, "parts laid out"), [*layouts[1:], None], strict=True):
@@ -77,6 +85,13 @@ def sheet_pdf(page: JobSheet, options: WriteOptions | None = None) -> bytes:
 def _code(page: JobSheet, part: PartPage, address: str) -> Modules:
     """The square code of a part."""
     return code_modules(code_text(address, page.revision.mark, part.key, part.title))
+
+
+def _mirror_of(part: PartPage, drawing: DrawingPage) -> PartPage | None:
+    """The mirror image of a part, or what it is that of, where both begin at the same end."""
+    name = part.part.mirror_of or part.part.mirrored_by
+    other = next((one for one in drawing.parts if one.name == name), None) if name else None
+    return None if other is None or part.part.mirror_turned or other.part.mirror_turned else other
 
 
 def _first(
