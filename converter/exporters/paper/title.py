@@ -71,8 +71,8 @@ class TitleBlock:
         return (
             (("job", self.job), ("page", "")),
             (("part", self.part), ("quantity", self.quantity)),
-            (("section", self.section), ("date", self.issued)),
-            (("metal", self.metal), ("mark", self.mark)),
+            (("section", self.section),),
+            (("metal", self.metal), ("date", self.issued), ("mark", self.mark)),
         )
 
     @property
