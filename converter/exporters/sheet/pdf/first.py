@@ -22,14 +22,14 @@ from converter.words import mass_text, total_mass_text
 
 _COLUMNS = (
     TableColumn("", 8, "right"),
-    TableColumn("part", 38, bold=True),
+    TableColumn("part", 34, bold=True),
     TableColumn("make", 10, "right"),
     TableColumn("section", 39),
     TableColumn("die", 23),
     TableColumn("bends", 11, "right"),
     TableColumn("cut length", 22, "right", bold=True),
     TableColumn("mass", 18, "right"),
-    TableColumn("worst finding", 19),
+    TableColumn("worst finding", 23),
     TableColumn("page", 11, "right", bold=True),
 )
 
