@@ -12,6 +12,8 @@ import unicodedata
 from functools import lru_cache
 from itertools import groupby
 
+from converter.errors import MissingLibraryError
+
 #: Bidirectional classes of letters that run from right to left, and of what belongs to the letter before.
 _FROM_RIGHT, _MARK = ("R", "AL"), "NSM"
 #: What may stand between two words of one name, and what ends it.
@@ -85,8 +87,19 @@ def _without_closing(phrase: str) -> list[str]:
 
 @lru_cache(maxsize=4096)
 def _ordered(phrase: str, face: str) -> list[str]:
-    """A name in the order it is seen, letters joined."""
-    from bidi import get_display
+    """A name in the order it is seen, letters joined.
+
+    Raises:
+        MissingLibraryError: a library for it is not installed.
+    """
+    try:
+        import uharfbuzz  # noqa: F401 - without it the PDF library leaves letters apart, and says nothing
+        from bidi import get_display
+    except ModuleNotFoundError as error:
+        raise MissingLibraryError(
+            "A name that runs from right to left needs libraries that are not installed: run "
+            "`pip install python-bidi uharfbuzz`."
+        ) from error
     from reportlab.pdfbase.ttfonts import shapeStr
 
     from_right = _first_strong(phrase) in _FROM_RIGHT
