@@ -27,6 +27,8 @@ class WriteOptions:
         paper_thickness: thickness of the paper that templates are printed on, mm.
         one_each: a sheet of its own for every template; else small ones share sheets.
         quote: whether the job sheet tells what the job comes to; prices are not for the bench unless asked for.
+        address: where the job sheet will be opened, for the codes on its printed pages; see
+            `converter.exporters.sheet.qr.checked_address`; '' where it has none.
     """
 
     stem: str = ""
@@ -36,12 +38,17 @@ class WriteOptions:
     paper_thickness: float = PAPER_THICKNESS
     one_each: bool = False
     quote: bool = False
+    address: str = ""
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.paper_thickness <= 2.0:
             raise OptionError(f"The thickness of paper must be from 0 to 2 mm, not {self.paper_thickness:g} mm.")
         if self.paper and self.paper not in PAPERS:
             raise OptionError(f"Templates are printed on {' or '.join(PAPERS)}, not {quoted(self.paper)}.")
+        if self.address:
+            from converter.exporters.sheet.qr import checked_address
+
+            checked_address(self.address)
 
     def paper_size(self, display: Display) -> tuple[float, float]:
         """Width and height of a sheet, mm, upright."""

@@ -15,7 +15,7 @@ def test_the_demo_writes_and_names_its_cope_templates(tmp_path, capsys):
     assert "The ladder's rungs are coped to its rails" in outcome.out
     assert f"They are in {path}" in outcome.out
     pages = read_pdf(path)
-    text = " ".join(page.text for page in pages[1:])
+    text = " ".join(" ".join(page.text.split()) for page in pages[1:])
     for rung in ("RUNG-1", "RUNG-2", "RUNG-3"):
         for end in "AB":
             assert f"{rung} end {end}" in text

@@ -99,7 +99,7 @@ def test_several_inputs_go_on_one_sheet(here, tmp_path, capsys):
     texts = pdf_text(here / "a-and-2-more-sheet.pdf")
     assert all(document["revision"] in text for text in texts)
     assert "a, b and c" in texts[0]
-    assert [text.splitlines()[2] for text in texts[1:4]] == ["a", "b", "c"], "a page for each drawing"
+    assert [text.splitlines()[0] for text in texts[1:4]] == ["a", "b", "c"], "a page for each drawing"
     assert [re.search(r"part\s+\d of 3", " ".join(text.split()))[0] for text in texts[4:7]] == [
         "part 1 of 3",
         "part 2 of 3",
@@ -236,7 +236,7 @@ def test_no_text_file_of_the_whole_demo_holds_both_units(here, capsys):
 def test_both_sheets_bear_the_same_mark(here, tmp_path, capsys):
     told = run(capsys, "sheet", hook(tmp_path / "hook.dxf"), "--json").json
     assert told["revision"] in (here / "hook-sheet.html").read_text(encoding="utf-8")
-    assert all(f"mark {told['revision']}" in page for page in pdf_text(here / "hook-sheet.pdf"))
+    assert all(f"mark\n{told['revision']}" in page for page in pdf_text(here / "hook-sheet.pdf"))
 
 
 def test_convert_says_what_the_sheet_says(here, tmp_path, capsys):
@@ -267,7 +267,7 @@ def test_two_drawings_of_one_name_get_two_sheets(here, tmp_path, capsys):
     first, second = hook(tmp_path / "a" / "hook.dxf"), corner(tmp_path / "b" / "hook.dxf")
     told = run(capsys, "convert", first, second, "--out", ".", "--to", "sheet-pdf", "-q")
     assert told.out.split() == ["hook-sheet.pdf", "hook-2-sheet.pdf"]
-    marks = [re.search(r"mark ([0-9a-f]{10})", pdf_text(here / name)[0])[1] for name in told.out.split()]
+    marks = [re.search(r"mark\s([0-9a-f]{10})", pdf_text(here / name)[0])[1] for name in told.out.split()]
     assert marks[0] != marks[1]
 
 

@@ -41,6 +41,7 @@ def kinds(value: str) -> tuple[str, ...]:
         "elbowroom sheet rail.dxf --shop myshop.toml --section 1.75x0.120in --metal 'mild steel'",
         "elbowroom sheet frame.dxf --shop myshop.toml --job job.toml --out job --to pdf --paper Letter",
         "elbowroom sheet frame.dxf rack.dxf --shop myshop.toml --out job --force",
+        "elbowroom sheet frame.dxf --address http://bench.local/frame-sheet.html",
         reads=True,
     ),
 )
@@ -50,6 +51,13 @@ def kinds(value: str) -> tuple[str, ...]:
 )
 @click.option("--to", default="all", metavar="FORMAT,...", help="What to write: html, pdf, or all.  [html,pdf]")
 @click.option("--quote", is_flag=True, help="Add what the job comes to, as 'quote' estimates it.")
+@click.option(
+    "--address",
+    default="",
+    metavar="URL",
+    help="Where the HTML sheet will be opened (http or https): the code on each printed part leads there.  "
+    "[it names mark and part]",
+)
 @outputs.paper
 @outputs.force
 @options.settings_to_bend
@@ -59,6 +67,7 @@ def sheet(
     out: str,
     to: str,
     quote: bool,
+    address: str,
     paper: str,
     force: bool,
     settings: Settings,
@@ -69,7 +78,8 @@ def sheet(
     NAME-sheet.html shows the whole job and every part in 3D, step by step, and opens from a USB stick without
     a network; NAME-sheet.pdf is the same for paper. Equal tubes are one part with a quantity. With --quote both say
     what the job comes to. Both bear a mark that changes with the drawing, the shop file and every number, so that an
-    old sheet is recognised. Existing files stay unless --force is given. Exit status 1: written, but something would
+    old sheet is recognised. On paper a square code on each part leads to that part at --address, or names mark and
+    part. Existing files stay unless --force is given. Exit status 1: written, but something would
     scrap a stick.
     """
     wanted = kinds(to)
@@ -78,8 +88,8 @@ def sheet(
     from converter.exporters.registry import usable_formats, write_together
 
     formats, _ = usable_formats(wanted)
+    how = WriteOptions(paper=paper, quote=quote, address=address)
     jobs = open_jobs(sources, settings, console, "working out", ask=lambda job: job.findings)
-    how = WriteOptions(paper=paper, quote=quote)
     with console.progress("writing the sheet"):
         written = [str(path) for path in write_together(jobs, out, formats, how, force=force)]
     if console.as_json:

@@ -9,6 +9,7 @@ from converter.exporters.dxf.common import DxfPage, Layer
 from converter.exporters.paper import cope_drawing as parts
 from converter.exporters.paper.figure import Figure, scale_bar, text_height
 from converter.exporters.paper.templates import templates_of
+from converter.exporters.paper.title import TitleBlock
 from converter.progress import steps
 from converter.units import NO_BREAK, unbroken
 
@@ -48,6 +49,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     """
     templates = templates_of(job, options)
     page = DxfPage(job.display.unit, LAYERS)
+    block = TitleBlock.of_job(job, options.stem)
     bar = scale_bar(job.display, parts.SCALE)
     page.put(bar, -bar.low[0], -bar.high[1])
     top = -(bar.high[1] - bar.low[1]) - _GAP
@@ -56,7 +58,8 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
         height = text_height(one.od)
         low, high = drawing.bounds()
         around = Figure()
-        lines = [row for note in one.notes for row in _wrapped(note)]
+        own = block.with_parts([one.part], job.display) if one.part else block
+        lines = [*own.lines, *(row for note in one.notes for row in _wrapped(note))]
         around.block(lines, (0.0, low[1] - height), height, parts.TITLES)
         heading = f"{one.title}: {'template' if one.hole else 'cope template'}, full size"
         around.text(heading, (0.0, high[1] + height), 1.5 * height, parts.TITLES)

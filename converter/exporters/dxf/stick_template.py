@@ -15,6 +15,7 @@ from converter.exporters.paper import stick_drawing as parts
 from converter.exporters.paper.figure import LEADING, Figure, block_size, scale_bar, spread, text_height, text_width
 from converter.exporters.paper.stick import StickBend, StickTemplate, Strip
 from converter.exporters.paper.stick_words import HEADS, bend_row, facts, notes, title
+from converter.exporters.paper.title import TitleBlock
 from converter.model.run import Tube
 from converter.progress import steps
 from converter.shop.model import Shop
@@ -54,24 +55,32 @@ _COLUMNS = 130
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     """Write ``stem-template.dxf``: one template per part, below one another."""
     page = DxfPage(job.display.unit, LAYERS)
+    block = TitleBlock.of_job(job, options.stem)
     bar = scale_bar(job.display, parts.SCALE)
     page.put(bar, -bar.low[0], -bar.high[1])
     top = -(bar.high[1] - bar.low[1]) - _GAP
     for part, setup in steps(job.shown.first_setups, "templates"):
         strip = Strip.of(setup.tube.section, options.paper_thickness)
         stick = StickTemplate.of(setup, job.joints if setup.coped else ())
-        figure = template_figure(setup.tube, stick, strip, job.shop, job.display, part)
+        own = block.with_parts([part], job.display)
+        figure = template_figure(setup.tube, stick, strip, job.shop, job.display, part, own.lines)
         page.put(figure, 0.0, top - figure.high[1])
         top -= figure.high[1] - figure.low[1] + _GAP
     page.save(out.path(f"{options.stem}-template.dxf"))
 
 
 def template_figure(
-    tube: Tube, stick: StickTemplate, strip: Strip, shop: Shop, display: Display, part: Part | None = None
+    tube: Tube,
+    stick: StickTemplate,
+    strip: Strip,
+    shop: Shop,
+    display: Display,
+    part: Part | None = None,
+    about: Sequence[str] = (),
 ) -> Figure:
     """The template of one run, in mm: the finished end A at x = 0, the strip's lower edge at y = 0.
 
-    ``part``: that it serves; its title and all its tubes are named.
+    ``part``: that it serves; its title and all its tubes are named. ``about``: lines of its title block.
     """
     od = None if tube.section is None else tube.section.od
     label = parts.label_height(od)
@@ -86,8 +95,8 @@ def template_figure(
     figure.block(rows, (left, low), height, "titles")
     top = figure.high[1] + 2.0 * height
     figure.text(", ".join(facts(tube, stick, strip, display)), (left, top), height, "titles")
-    first, *about = (title(tube),) if part is None else (title(tube, part), *part_lines(part)[1:])
-    for line in reversed(about):
+    first, *tubes = (title(tube),) if part is None else (title(tube, part), *part_lines(part)[1:])
+    for line in reversed([*about, *tubes]):
         top += 2.0 * height
         figure.text(line, (left, top), height, "titles")
     figure.text(first, (left, top + 2.0 * height), 1.5 * height, "titles")

@@ -7,6 +7,7 @@ point are told on the paper that stays on the tube; the mates' names and the lon
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import isnan
 
@@ -23,8 +24,9 @@ from converter.units import Display
 CUT, BORE, MATE, ZERO, EDGE, END = "cut", "bore", "mate-outlines", "zero-line", "sheet-edge", "centerline-end"
 QUARTERS, CLOSING, POINTS, LABELS, TITLES, SCALE = "quarters", "closing-marks", "points", "labels", "titles", "scale"
 
-#: Height of labels on the template, mm.
-TEXT = 2.6
+#: Height of labels on the template, and the least they get where room is short (7.6 pt type), mm.
+TEXT, LEAST_TEXT = 2.6, 1.95
+_END_TEXT = 0.8 * TEXT
 #: The centerline's end is shown when the cut stays this near to it, mm.
 _SHOWN = 30.0
 
@@ -99,7 +101,7 @@ def _mates(drawing: CopeDrawing, one: Wrap) -> None:
     stretches = one.governs() or [(names, 0.0, one.width)]
     for name, start, end in stretches:
         size = min(TEXT, TEXT * (end - start) / max(text_width(name, TEXT), 1e-9))
-        if not name or size < 0.5 * TEXT:
+        if not name or size < LEAST_TEXT:
             continue
         middle, half = (start + end) / 2.0, text_width(name, size) / 2.0
         low = max(_top(one, middle, half), lowest) + 1.5
@@ -124,7 +126,11 @@ def _frame(figure: Figure, one: Wrap) -> None:
     base, width = -one.base, one.width
     left = -float(one.od[0])
     tall = left - base
-    upright = tall > text_width("zero line", TEXT) + 6.0
+    # no other line may run through the words beside the zero line
+    curves = [-one.od, *(() if one.bore is None else (-one.bore,)), *(-lengths for _, lengths in one.mates)]
+    beside = [curve[one.x <= 3.5 + 1.4 * TEXT] for curve in curves]
+    lowest = min(float(np.nanmin(part)) for part in beside if part.size and not np.isnan(part).all())
+    upright = lowest - base > text_width("zero line", TEXT) + 6.0
     figure.line((0.0, base), (0.0, left), ZERO)
     figure.line((width, base), (width, left), ZERO)
     figure.line((0.0, base), (width, base), EDGE)
@@ -147,22 +153,22 @@ def _frame(figure: Figure, one: Wrap) -> None:
         figure.text("zero line", (3.5 + TEXT, base + 5.0), TEXT, ZERO, "left", 90.0)
 
 
-def _beside_end(figure: Figure, one: Wrap) -> tuple[Point, float]:
-    """Where on the line of the centerline's end its words stand clear of every other line and label, and how high."""
+def _beside_end(figure: Figure, one: Wrap) -> Point | None:
+    """Where on the line of the centerline's end its words stand clear of every other line and label."""
     curves = [-one.od, *(() if one.bore is None else (-one.bore,)), *(-lengths for _, lengths in one.mates)]
     texts = [text.box() for text in figure.texts]
-    for size in (0.8 * TEXT, 0.6 * TEXT):
-        wide = text_width("end of centerline", size)
-        for x in np.arange(one.width - wide - 4.0, 4.0, -1.0).tolist():
-            near = (one.x >= x - 1.5) & (one.x <= x + wide + 1.5)
-            for y in (0.8, -0.8 - size):
-                low, high = y - 0.6, y + size + 0.6
-                if any(b[0] < x + wide + 1.0 and b[2] > x - 1.0 and b[1] < high and b[3] > low for b in texts):
-                    continue
-                heights = [curve[near][~np.isnan(curve[near])] for curve in curves]
-                if not any(part.size and part.min() < high and part.max() > low for part in heights):
-                    return (x, y), size
-    return (one.width - text_width("end of centerline", 0.6 * TEXT), 0.8), 0.6 * TEXT
+    size = _END_TEXT
+    wide = text_width("end of centerline", size)
+    for x in np.arange(one.width - wide - 4.0, 4.0, -1.0).tolist():
+        near = (one.x >= x - 1.5) & (one.x <= x + wide + 1.5)
+        for y in (0.9, -0.9 - size):
+            low, high = y - 0.6, y + size + 0.6
+            if any(b[0] < x + wide + 1.0 and b[2] > x - 1.0 and b[1] < high and b[3] > low for b in texts):
+                continue
+            heights = [curve[near][~np.isnan(curve[near])] for curve in curves]
+            if not any(part.size and part.min() < high and part.max() > low for part in heights):
+                return x, y
+    return None
 
 
 def _marks(figure: Figure, one: Wrap, display: Display) -> None:
@@ -183,16 +189,24 @@ def _marks(figure: Figure, one: Wrap, display: Display) -> None:
         below = _bottom(one, middle, half) - 1.4 * TEXT - 1.0
         figure.text(text, (middle, above if word == "long" else below), TEXT, POINTS, "center")
     if -_SHOWN <= one.joint.long_point <= _SHOWN and base < 0.0:
-        figure.text("end of centerline", *_beside_end(figure, one), END)
-    name = title(one.joint)
-    room = 0.46 * width
-    size = min(1.4 * TEXT, 1.4 * TEXT * room / text_width(name, 1.4 * TEXT))
+        spot = _beside_end(figure, one)
+        if spot is not None:
+            figure.text("end of centerline", spot, _END_TEXT, END)
+    name, size = fitting((title(one.joint), f"end {one.joint.end}", one.joint.end), 1.4 * TEXT, 0.46 * width)
     figure.text(name, (0.44 * width, base + 5.0), size, TITLES, "center")
     x = 0.76 * width
     figure.line((x, base + 4.5), (x, base + 10.5), LABELS)
     for side in (-1.0, 1.0):
         figure.line((x, base + 10.5), (x + side, base + 8.5), LABELS)
-    word = f"to end {one.joint.end}"
-    figure.text(
-        word, (x + 1.8, base + 5.0), 0.9 * TEXT * min(1.0, (0.24 * width - 4.8) / text_width(word, 0.9 * TEXT)), LABELS
-    )
+    end = one.joint.end
+    word, size = fitting((f"to end {end}", f"to {end}", end), 0.9 * TEXT, 0.24 * width - 4.8)
+    figure.text(word, (x + 1.8, base + 5.0), size, LABELS)
+
+
+def fitting(wordings: Sequence[str], height: float, room: float) -> tuple[str, float]:
+    """The first wording that keeps to a width (mm) at the least height of text, and how high it can be."""
+    for words in wordings:
+        size = min(height, height * room / text_width(words, height))
+        if size >= LEAST_TEXT:
+            return words, size
+    return wordings[-1], LEAST_TEXT

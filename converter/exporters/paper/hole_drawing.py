@@ -5,27 +5,33 @@ x and y as in `converter.joints.holes.wrap`, y moved so that the lower edge lies
 
 from __future__ import annotations
 
+from itertools import pairwise
+from math import hypot
+
 from converter.exporters.paper.cope_drawing import (
     CLOSING,
     CUT,
     EDGE,
     LABELS,
+    LEAST_TEXT,
     POINTS,
     QUARTERS,
     TEXT,
     TITLES,
     ZERO,
     CopeDrawing,
+    fitting,
 )  # fmt: skip
 from converter.exporters.paper.figure import Figure, text_width
+from converter.exporters.paper.labels import LabelPlacer
 from converter.joints.holes.hole import Hole
 from converter.joints.holes.wrap import HoleWrap
 from converter.shop.sections import describe
 from converter.units import Display
 from converter.words import crossing_text
 
-#: Least height of a label that is still drawn, mm.
-_LEAST = 1.1
+#: Places of a label are tried so far apart, mm.
+_STEP = 2.0
 
 
 def hole_title(one: HoleWrap) -> str:
@@ -85,9 +91,13 @@ def hole_drawing(one: HoleWrap, display: Display) -> CopeDrawing:
     _frame(figure, one)
     _words(figure, one)
     for hole, (x, length) in zip(one.holes, one.centers, strict=True):
-        _center(figure, hole, x, length - one.low, display.number(one.as_cut(length)))
+        _center(figure, hole, x, length - one.low)
     for across, lengths in one.outlines:
         drawing.curves.append((list(zip(across.tolist(), (lengths - one.low).tolist(), strict=True)), CUT))
+    cuts = [pair for points, _ in drawing.curves for pair in pairwise(points)]
+    labels = LabelPlacer(figure, (0.0, 0.0, one.width, one.high - one.low), cuts)
+    for hole, (x, length) in zip(one.holes, one.centers, strict=True):
+        _label(labels, hole, x, length - one.low, display.number(one.as_cut(length)))
     return drawing
 
 
@@ -122,36 +132,37 @@ def _words(figure: Figure, one: HoleWrap) -> None:
     left, right = max(((0.0, zero), (zero, one.width)), key=lambda room: (room[1] - room[0], room[0]))
     room = right - left
     name = hole_title(one)
-    size = min(1.4 * TEXT, 1.4 * TEXT * 0.62 * room / text_width(name, 1.4 * TEXT))
+    name, size = fitting((name, one.holes[0].tube, "holes"), 1.4 * TEXT, 0.62 * room)
     figure.text(name, (left + 0.36 * room, 5.0), size, TITLES, "center")
     x = left + 0.74 * room
     figure.line((x, 4.5), (x, 10.5), LABELS)
     for side in (-1.0, 1.0):
         figure.line((x, 10.5), (x + side, 8.5), LABELS)
-    word = "to end B"
-    height = 0.9 * TEXT * min(1.0, max(0.26 * room - 5.0, 1.0) / text_width(word, 0.9 * TEXT))
+    word, height = fitting(("to end B", "to B", "B"), 0.9 * TEXT, 0.26 * room - 5.0)
     figure.text(word, (x + 1.8, 5.0), height, LABELS)
 
 
-def _center(figure: Figure, hole: Hole, x: float, y: float, number: str) -> None:
-    """A cross in the middle of a hole, what passes there, and how far it is from end A as cut; above a small hole."""
+def _center(figure: Figure, hole: Hole, x: float, y: float) -> None:
+    """A cross in the middle of a hole."""
     arm = min(3.0, 0.2 * hole.along, 0.2 * hole.around)
     figure.line((x - arm, y), (x + arm, y), POINTS)
     figure.line((x, y - arm), (x, y + arm), POINTS)
-    if min(hole.along, hole.around) < 6.0 * TEXT:
-        top = float(hole.fine[1].max()) - hole.from_a
-        figure.text(f"{number} from A", (x, y + top + 2.0), 0.9 * TEXT, POINTS, "center")
-        return
-    room = 0.8 * hole.around - 1.0
-    size = _fit(hole.through, room)
-    if size >= _LEAST:
-        figure.text(hole.through, (x, y + arm + 0.7), size, LABELS, "center")
-    said = f"{number} from A" if _fit(f"{number} from A", room) >= _LEAST else number
-    size = _fit(said, room)
-    if size >= _LEAST:
-        figure.text(said, (x, y - arm - 0.7 - size), size, POINTS, "center")
 
 
-def _fit(text: str, room: float) -> float:
-    """Height of a label that keeps to a width, mm."""
-    return min(0.9 * TEXT, 0.9 * TEXT * room / text_width(text, 0.9 * TEXT))
+def _label(labels: LabelPlacer, hole: Hole, x: float, y: float, number: str) -> None:
+    """What passes there, and how far the middle is from end A as cut: in the hole or beside it, off every line."""
+    size = 0.9 * TEXT
+    spots = sorted(
+        ((dx, dy) for dx in _steps(0.5 * hole.around + 24.0) for dy in _steps(0.5 * hole.along + 8.0)),
+        key=lambda d: (hypot(d[0], 1.5 * d[1]), d),
+    )
+    for wordings, height, layer in (((f"{number} from A", number), size, POINTS), ((hole.through,), size, LABELS)):
+        places = [((x + dx, y + dy - height / 2.0), "center", 0.0) for dx, dy in spots]
+        if not labels.put(wordings, height, layer, places):
+            labels.put(wordings, LEAST_TEXT, layer, places)
+
+
+def _steps(reach: float) -> list[float]:
+    """From the middle outward both ways, mm."""
+    count = int(reach / _STEP)
+    return [k * _STEP for k in range(-count, count + 1)]

@@ -34,6 +34,7 @@ class Template:
         row: its cells in the index, without the page.
         hole: whether it shows holes in a wall rather than the cut of an end.
         bore: whether it shows a line at the bore.
+        part: that it serves.
     """
 
     title: str
@@ -44,6 +45,7 @@ class Template:
     row: tuple[str, ...]
     hole: bool = False
     bore: bool = False
+    part: Part | None = None
 
     @property
     def notes(self) -> list[str]:
@@ -92,8 +94,9 @@ def templates_of(job: Job, options: WriteOptions) -> list[Template]:
 
 
 def _for_part(one: Template, part: Part, end: str) -> Template:
-    """The same, with how many tubes it serves, and which; ``end``: that it is of, '' for holes."""
+    """The same, with its part, how many tubes it serves, and which; ``end``: that it is of, '' for holes."""
     quantity = quantity_text(part)
+    one = replace(one, part=part)
     if not quantity:
         return one
     which = end_text(part, end) if end else part_tubes_text(part)

@@ -1,7 +1,7 @@
 """Full-size cope templates as PDF to print: an index of all copes and holes, then the sheets of each.
 
-Every sheet stands for itself: it names tube and end (or the tube that passes), carries the scale bar, and says what the
-lines are. Small templates share a sheet, each with its name and facts. A template larger than a sheet
+Every sheet stands for itself: it names tube and end (or the tube that passes), carries scale bar and title block, and
+says what the lines are. Small templates share a sheet, each with its name and facts. A template larger than a sheet
 goes over several, with join lines that stand in the same place of the template on both neighbours.
 docs/cope-templates.md says how to use them.
 """
@@ -16,7 +16,9 @@ from converter.exporters.paper import cope_drawing as parts
 from converter.exporters.paper.figure import LEADING, Figure, Point, Text, scale_bar
 from converter.exporters.paper.shelves import Spot, pack
 from converter.exporters.paper.templates import Template, templates_of, uses
+from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.paper import Pdf, Pen
+from converter.exporters.pdf.title_block import CORNER, draw_corner
 from converter.joints.cuts.wrap import Tile, Window, clip, tile
 from converter.units import Display
 
@@ -25,15 +27,16 @@ if TYPE_CHECKING:
     from converter.exporters.options import WriteOptions
     from converter.job import Job
 
+#: By purpose: what metal is cut by the widest, then what the paper is laid by, then the rest.
 PENS = {
-    parts.CUT: Pen(0.25),
+    parts.CUT: Pen(0.5),
     parts.BORE: Pen(0.18, (0.1, 0.25, 0.7), (2.0, 1.2)),
     parts.MATE: Pen(0.15, (0.45, 0.45, 0.45), (0.8, 0.8)),
     parts.ZERO: Pen(0.25, (0.0, 0.4, 0.15)),
     parts.EDGE: Pen(0.22),
     parts.END: Pen(0.15, (0.35, 0.35, 0.35), (4.0, 1.0, 0.8, 1.0)),
     parts.QUARTERS: Pen(0.15, (0.35, 0.35, 0.35)),
-    parts.CLOSING: Pen(0.3, (0.0, 0.4, 0.15)),
+    parts.CLOSING: Pen(0.2, (0.0, 0.4, 0.15)),
     parts.POINTS: Pen(0.2, (0.1, 0.25, 0.7)),
     parts.SCALE: Pen(0.2),
     "join": Pen(0.15, (0.7, 0.1, 0.1), (3.0, 1.5)),
@@ -42,15 +45,18 @@ PENS = {
 }
 #: Unprintable edge of a sheet, mm: most printers reach nearer, no source.
 BORDER = 10.0
-#: Height of the heading, and of scale bar and notes at the foot, mm.
-HEAD, FOOT = 13.0, 63.0
+#: Height of the heading, and of scale bar, notes and title block at the foot, mm.
+HEAD, FOOT = 13.0, 57.0
 _NOTE = 2.0
-#: Height of the facts of a template that shares its sheet, and from line to line, mm.
-_FACT, _FACT_LINE = 1.8, LEADING * 1.1 * 1.8
+#: Of the foot: where the bar's corner stands from the border, how far its upright arm reaches, and where the title
+#: block stands above the bar.
+_BAR, _ARM, _OVER = 4.0, 50.0, 2.5
+#: Height of the facts of a template beside or below it (7.6 pt), and from line to line, mm.
+_FACT, _FACT_LINE = 1.95, 1.5 * 1.95
 _LINE = LEADING * 1.15 * _NOTE
 #: Of a sheet that several templates share: its heading, a template's heading, least width, the room between,
 #: and the least width of facts beside a template.
-_SHARED_HEAD, _CELL_HEAD, _LEAST_CELL, _CELL_GAP, _LEAST_FACTS = 8.0, 9.5, 84.0, 6.0, 48.0
+_SHARED_HEAD, _CELL_HEAD, _LEAST_CELL, _CELL_GAP, _LEAST_FACTS = 8.0, 9.5, 84.0, 6.0, 42.0
 #: Distance between join marks, mm.
 _MARKS = 40.0
 
@@ -94,56 +100,74 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     page = _index_pages(len(_index_rows(templates)), size) + 1
     starts = [0] * len(templates)
     groups = _grouped(cells, size, options.one_each)
-    own = [place(templates[group[0].number].drawing, size) if len(group) == 1 else [] for group in groups]
+    # one that is too large for a sheet with its facts has tiles of its own
+    own = [
+        [] if _fits(cells[group[0].number], size) else place(templates[group[0].number].drawing, size)
+        for group in groups
+    ]
     for group, sheets in zip(groups, own, strict=True):
         for spot in group:
             starts[spot.number] = page
         page += max(1, len(sheets))
     about = _index_words(templates, sum(joint.is_square for joint in job.shown.joints), job.display)
-    _index(pdf, about, options.stem, templates, starts, size)
+    foot = _Foot(TitleBlock.of_job(job, options.stem), job.display, page - 1)
+    _index(pdf, about, options.stem, templates, starts, size, foot)
     for group, sheets in zip(groups, own, strict=True):
-        if len(group) > 1:
-            _shared_sheet(
-                pdf, job.display, options.stem, [(templates[s.number], cells[s.number], s) for s in group], size
-            )
+        if not sheets:
+            _shared_sheet(pdf, options.stem, [(templates[s.number], cells[s.number], s) for s in group], size, foot)
         for n, sheet in enumerate(sheets, 1):
-            _sheet(pdf, job.display, options.stem, templates[group[0].number], sheet, n, len(sheets))
+            _sheet(pdf, options.stem, templates[group[0].number], sheet, (n, len(sheets)), foot)
     out.path(f"{options.stem}-copes.pdf").write_bytes(pdf.data())
 
 
 def cell_of(pdf: Pdf, one: Template, room: float) -> Cell:
     """The room a template takes on a shared sheet, its heading and its facts with it.
 
-    Facts stand below the template where two fit side by side, else beside it where there is room for them.
+    Facts stand below the template where two fit side by side, else beside it where that is lower.
     """
     low, high = one.drawing.bounds()
     width, height = max(high[0] - low[0], _LEAST_CELL), high[1] - low[1]
     left = room - width - _CELL_GAP
-    aside = width + _CELL_GAP if width > left >= _LEAST_FACTS else 0.0
-    rows = tuple(row for fact in one.facts for row in pdf.wrapped(fact, _FACT, left if aside else width))
-    if aside:
-        return Cell(room, _CELL_HEAD + max(height, len(rows) * _FACT_LINE), rows, aside)
-    return Cell(width, _CELL_HEAD + height + 2.0 + len(rows) * _FACT_LINE, rows, 0.0)
+
+    def rows(wide: float) -> tuple[str, ...]:
+        return tuple(row for fact in one.facts for row in pdf.wrapped(fact, _FACT, wide))
+
+    below = rows(width)
+    cell = Cell(width, _CELL_HEAD + height + 2.0 + len(below) * _FACT_LINE, below, 0.0)
+    if width > left >= _LEAST_FACTS:
+        aside = rows(left)
+        beside = Cell(room, _CELL_HEAD + max(height, len(aside) * _FACT_LINE), aside, width + _CELL_GAP)
+        return min(beside, cell, key=lambda one: one.height)
+    return cell
+
+
+def _room(size: Point) -> Point:
+    """What templates and their facts may take of a sheet, mm."""
+    return size[0] - 2.0 * BORDER, size[1] - 2.0 * BORDER - _SHARED_HEAD - FOOT
+
+
+def _fits(cell: Cell, size: Point) -> bool:
+    """Whether a template and its facts stand on one sheet."""
+    room = _room(size)
+    return cell.width <= room[0] and cell.height <= room[1]
 
 
 def _grouped(cells: Sequence[Cell], size: Point, one_each: bool) -> list[list[Spot]]:
     """Which templates share a sheet, in the order of the first of each; one that needs its own is alone."""
-    room = (size[0] - 2.0 * BORDER, size[1] - 2.0 * BORDER - _SHARED_HEAD - FOOT)
-    fits = [i for i, c in enumerate(cells) if not one_each and c.width <= room[0] and c.height <= room[1]]
-    packed = pack([(cells[i].width, cells[i].height) for i in fits], room, _CELL_GAP)
+    fits = [i for i, cell in enumerate(cells) if not one_each and _fits(cell, size)]
+    packed = pack([(cells[i].width, cells[i].height) for i in fits], _room(size), _CELL_GAP)
     groups = [[Spot(fits[s.number], s.x, s.y) for s in group] for group in packed]
     groups += [[Spot(i, 0.0, 0.0)] for i in range(len(cells)) if i not in set(fits)]
     return sorted(groups, key=lambda group: group[0].number)
 
 
-def _shared_sheet(
-    pdf: Pdf, display: Display, stem: str, chosen: Sequence[tuple[Template, Cell, Spot]], size: Point
-) -> None:
-    """Several templates, each under its name and over its facts."""
+def _shared_sheet(pdf: Pdf, stem: str, chosen: Sequence[tuple[Template, Cell, Spot]], size: Point, foot: _Foot) -> None:
+    """Templates, each under its name and beside or over its facts."""
     pdf.page(size)
     top, right = size[1] - BORDER, size[0] - BORDER
     pdf.text(f"{stem}: cope templates, full size", (BORDER, top - 4.0), 4.0, room=right - BORDER - 45.0)
-    pdf.text(f"{len(chosen)} templates", (right, top - 4.0), 2.6, align="right")
+    count = "1 template" if len(chosen) == 1 else f"{len(chosen)} templates"
+    pdf.text(count, (right, top - 4.0), 2.6, align="right")
     for one, cell, spot in chosen:
         low, high = one.drawing.bounds()
         x, y = BORDER + spot.x, top - _SHARED_HEAD - spot.y
@@ -153,7 +177,7 @@ def _shared_sheet(
         first = y - _CELL_HEAD - _FACT - (0.0 if cell.aside else high[1] - low[1] + 2.0)
         for i, row in enumerate(cell.rows):
             pdf.text(row, (x + cell.aside, first - i * _FACT_LINE), _FACT)
-    _foot(pdf, uses([one for one, _, _ in chosen]), display, right - BORDER)
+    foot.draw(pdf, size, uses([one for one, _, _ in chosen]), [one for one, _, _ in chosen])
     pdf.end_page()
 
 
@@ -170,21 +194,20 @@ def place(drawing: parts.CopeDrawing, size: Point) -> list[PlacedTemplate]:
     return best
 
 
-def _sheet(
-    pdf: Pdf, display: Display, stem: str, one: Template, sheet: PlacedTemplate, number: int, count: int
-) -> None:
+def _sheet(pdf: Pdf, stem: str, one: Template, sheet: PlacedTemplate, which: tuple[int, int], foot: _Foot) -> None:
+    """A tile of a large template; ``which``: its number and how many there are."""
     page = sheet.size
     pdf.page(page)
     top = page[1] - BORDER
     right = page[0] - BORDER
-    which = f"sheet {number} of {count}" if count > 1 else "one sheet"
+    where = "one sheet" if which[1] == 1 else f"sheet {which[0]} of {which[1]}"
     heading = f"{one.title}: {'template' if one.hole else 'cope template'}, full size"
     pdf.text(heading, (BORDER, top - 4.0), 4.0, room=right - BORDER - 45.0)
-    pdf.text(which, (right, top - 4.0), 2.6, align="right")
+    pdf.text(where, (right, top - 4.0), 2.6, align="right")
     pdf.text(f"{stem}; {one.about}", (BORDER, top - 9.0), _NOTE, room=right - BORDER)
     _template(pdf, one.drawing, sheet.tile.window, sheet.dx, sheet.dy)
     _joins(pdf, sheet)
-    _foot(pdf, one.notes, display, right - BORDER)
+    foot.draw(pdf, page, one.notes, [one])
     pdf.end_page()
 
 
@@ -228,16 +251,60 @@ def _joins(pdf: Pdf, sheet: PlacedTemplate) -> None:
         pdf.text(label, at, 1.8, rotation=90.0 if upright else 0.0)
 
 
-def _foot(pdf: Pdf, said: Sequence[str], display: Display, width: float) -> None:
-    """The scale bar, and within its angle what there is to say."""
-    bar = scale_bar(display, parts.SCALE)
-    lines, words = Figure(lines=bar.lines), [t.text for t in bar.texts]
-    x, y = BORDER + 4.0, BORDER + 4.0
-    pdf.put(lines, x, y)
-    rows = [row for note in [" ".join(words), *said] for row in pdf.wrapped(note, _NOTE, width - 12.0)]
-    step = min(_LINE, 49.0 / max(len(rows), 1))
-    for i, row in enumerate(rows):
-        pdf.text(row, (x + 4.0, y + 49.0 - _NOTE - i * step), _NOTE)
+@dataclass(slots=True)
+class _Foot:
+    """What stands at the foot of the sheets: the scale bar, within its angle the notes, and the title block.
+
+    Attributes:
+        block: of the whole job.
+        display: of the bar's unit.
+        count: of pages.
+        number: of the last page that has it.
+    """
+
+    block: TitleBlock
+    display: Display
+    count: int
+    number: int = 0
+
+    def draw(self, pdf: Pdf, size: Point, notes: Sequence[str], templates: Sequence[Template] = ()) -> None:
+        """Scale bar, notes, and the title block of these templates."""
+        bar = scale_bar(self.display, parts.SCALE)
+        x, y = BORDER + _BAR, BORDER + _BAR
+        pdf.put(Figure(lines=bar.lines), x, y)
+        block = (size[0] - BORDER, y + _OVER)
+        self.draw_block(pdf, block, templates)
+        wide, narrow = size[0] - 2.0 * BORDER - 2.0 * _BAR, block[0] - CORNER[0] - x - 2.0 * _BAR
+        tall = _ARM - _OVER - CORNER[1] - 1.0  # above the block
+        text = [" ".join(t.text for t in bar.texts), *notes]
+        step = _LINE
+        while True:  # closer lines where there is much to say
+            rows = _rows_around(pdf, text, (wide, narrow), int(tall / step))
+            if len(rows) * step <= _ARM - 1.0 or step <= 1.3 * _NOTE:
+                break
+            step = max(1.3 * _NOTE, 0.95 * step)
+        for i, row in enumerate(rows):
+            pdf.text(row, (x + _BAR, y + _ARM - 1.0 - _NOTE - i * step), _NOTE)
+
+    def draw_block(self, pdf: Pdf, right: Point, templates: Sequence[Template] = ()) -> None:
+        """The title block alone, its lower right corner at a place."""
+        self.number += 1
+        served = [one.part for one in templates if one.part is not None]
+        block = self.block.with_parts(served, self.display) if served else self.block
+        draw_corner(pdf, block, right, f"{self.number} of {self.count}")
+
+
+def _rows_around(pdf: Pdf, notes: Sequence[str], widths: tuple[float, float], first: int) -> list[str]:
+    """Notes in lines: the first so many of the greater width, the others of the less."""
+    wide, narrow = widths
+    rows: list[str] = []
+    for note in notes:
+        left = max(0, first - len(rows))
+        here = pdf.wrapped(note, _NOTE, wide) if left else []
+        rows += here[:left]
+        rest = " ".join(here[left:]) if left else note
+        rows += pdf.wrapped(rest, _NOTE, narrow) if rest else []
+    return rows
 
 
 _COLUMNS: tuple[tuple[str, float, str], ...] = (
@@ -248,13 +315,17 @@ _COLUMNS: tuple[tuple[str, float, str], ...] = (
 #: Heads of the same columns over the holes.
 _HOLES = ("tube", "", "hole for", "angle", "offset", "from A", "along", "around", "page")
 #: Heights of a row of the index, mm: as wanted, and the least one can read.
-_ROW, _LEAST_ROW = 6.0, 3.5
+_ROW, _LEAST_ROW = 6.0, 3.9
 _INDEX_HEAD = 24.0
 
 
+def _index_room(size: Point) -> float:
+    """What rows of the index may take of a page, mm."""
+    return size[1] - 2.0 * BORDER - _INDEX_HEAD - CORNER[1] - 3.0
+
+
 def _index_pages(count: int, size: Point) -> int:
-    room = int((size[1] - 2.0 * BORDER - _INDEX_HEAD) // _LEAST_ROW)
-    return -(-count // room)
+    return -(-count // int(_index_room(size) // _LEAST_ROW))
 
 
 def _index_rows(templates: Sequence[Template]) -> list[int | None]:
@@ -264,17 +335,19 @@ def _index_rows(templates: Sequence[Template]) -> list[int | None]:
     return [*ends, *([None] if holes else []), *holes]
 
 
-def _index(pdf: Pdf, about: str, stem: str, templates: Sequence[Template], starts: Sequence[int], size: Point) -> None:
+def _index(
+    pdf: Pdf, about: str, stem: str, templates: Sequence[Template], starts: Sequence[int], size: Point, foot: _Foot
+) -> None:
     """All copes and holes of the job in one table: on one page as long as one can read it."""
     rows = _index_rows(templates)
     pages = _index_pages(len(rows), size)
     per_page = -(-len(rows) // pages)
-    room = size[1] - 2.0 * BORDER - _INDEX_HEAD
-    row = min(_ROW, room / per_page)
+    row = min(_ROW, _index_room(size) / per_page)
     height = min(2.2, 0.5 * row)
     width = size[0] - 2.0 * BORDER
     for page in range(pages):
         pdf.page(size)
+        foot.draw_block(pdf, (size[0] - BORDER, BORDER))
         top = size[1] - BORDER
         pdf.text(f"{stem}: copes", (BORDER, top - 4.5), 4.5, room=width - 45.0)
         if pages > 1:

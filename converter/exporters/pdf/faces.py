@@ -2,11 +2,14 @@
 
 The usual face ships with the PDF library and has the letters of western Europe. A face with extended
 Latin, Greek, Cyrillic and more ships with the plotting library that the CAD kernel brings along; it is
-read from there without loading that library. What neither has is looked for among the machine's own.
+read from there without loading that library. What neither has, the letters of East Asia first of all, is looked for
+among the machine's own.
 """
 
 from __future__ import annotations
 
+import os
+import re
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -16,8 +19,11 @@ from converter.errors import MissingLibraryError
 FACE = "Vera"
 BOLD = "VeraBd"
 _SHIPPED = {FACE: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
-#: Of the machine's own faces those looked for, without and with bold.
+#: Of the machine's own faces those looked for first, without and with bold.
 _MACHINE = ("DejaVuSans.ttf", "NotoSans-Regular.ttf", "FreeSans.ttf", "LiberationSans-Regular.ttf")
+#: Of all others those that are upright, of usual width and weight, by their file's name; so many are opened at most.
+_SLANTED = re.compile(r"(?i)italic|oblique|bold|black|light|thin|mono|narrow|condensed|serif|emoji|symbol|math")
+_MOST_OPENED = 400
 
 
 def register() -> None:
@@ -36,7 +42,7 @@ def face_for(text: str, usual: str = FACE) -> tuple[str, str]:
     text = printable_text(text)
     best, missing = usual, _lacks(usual, text)
     if missing:
-        for face in _others(usual):
+        for face in _others(usual, text):
             left = _lacks(face, text)
             if len(left) < len(missing):
                 best, missing = face, left
@@ -57,8 +63,8 @@ def _lacks(face: str, text: str) -> set[str]:
     return {c for c in text if ord(c) not in known}
 
 
-def _others(usual: str) -> Iterator[str]:
-    """Further faces that can be had, the shipped one of the same weight first."""
+def _others(usual: str, text: str) -> Iterator[str]:
+    """Further faces that can be had, the shipped one of the same weight first, then any with letters of a text."""
     shipped = shipped_file(usual)
     if shipped and _register_face(f"shipped-{usual}", shipped):
         yield f"shipped-{usual}"
@@ -66,6 +72,46 @@ def _others(usual: str) -> Iterator[str]:
         face = name.partition(".")[0]
         if _register_face(face, name):
             yield face
+    wanted = frozenset(c for c in text if ord(c) > 0x24F)  # Latin letters are in all of those above
+    for file in _machine_files() if wanted else ():
+        if not wanted.isdisjoint(_letters_of(file)) and _register_face(f"machine-{file.name}", str(file)):
+            yield f"machine-{file.name}"
+
+
+@cache
+def _machine_files() -> tuple[Path, ...]:
+    """Font files of this machine, in the same order every time."""
+    from reportlab import rl_config
+
+    found: dict[str, Path] = {}
+    for folder in rl_config.TTFSearchPath:
+        top = os.path.expandvars(os.path.expanduser(folder))
+        for at, _, names in os.walk(top) if Path(top).is_absolute() else ():
+            for name in names:
+                if name.lower().endswith((".ttf", ".ttc")) and not _SLANTED.search(name):
+                    found.setdefault(name, Path(at) / name)
+    return tuple(found[name] for name in sorted(found)[:_MOST_OPENED])
+
+
+@cache
+def _letters_of(file: Path) -> frozenset[str]:
+    """The letters of a font file, of the first face in it; none where it cannot be read."""
+    import struct
+
+    from fontTools.ttLib import TTFont, TTLibError
+
+    try:
+        with TTFont(file, fontNumber=0, lazy=True) as font:
+            return frozenset(map(chr, font.getBestCmap() or ()))
+    except (
+        TTLibError,
+        OSError,
+        struct.error,
+        ValueError,
+        LookupError,
+        AssertionError,
+    ):  # a broken font; there are others
+        return frozenset()
 
 
 @cache

@@ -16,6 +16,7 @@ from typing import Any
 from converter.errors import MissingLibraryError
 from converter.exporters.paper.figure import Figure, Point
 from converter.exporters.pdf.faces import BOLD, FACE, face_for, printable_text, register
+from converter.exporters.pdf.shaping import runs_left, shaped
 from converter.units import NO_BREAK, unbroken
 
 #: Points per mm.
@@ -94,7 +95,9 @@ class Pdf:
     def filled(self, outlines: Sequence[Sequence[Point]], color: Color) -> None:
         """A shape without an edge: its outline, and the outlines of its holes (even-odd)."""
         self._canvas.setFillColorRGB(*color)
-        self._canvas.addLiteral(" ".join(self._path(outline, closed=True) for outline in outlines))
+        # "n" would end what was begun
+        paths = (self._path(outline, closed=True).removeprefix("n ") for outline in outlines)
+        self._canvas.addLiteral("n " + " ".join(paths))
         self._canvas.addLiteral("f*")
 
     def _path(self, points: Sequence[Point], *, closed: bool) -> str:
@@ -162,10 +165,25 @@ class Pdf:
         canvas.translate(at[0] * K, at[1] * K)
         if rotation:
             canvas.rotate(rotation)
-        {"left": canvas.drawString, "center": canvas.drawCentredString, "right": canvas.drawRightString}[align](
-            0.0, 0.0, text
-        )
+        if runs_left(text):
+            self._from_right(text, face, size, align)
+        else:
+            {"left": canvas.drawString, "center": canvas.drawCentredString, "right": canvas.drawRightString}[align](
+                0.0, 0.0, text
+            )
         canvas.restoreState()
+
+    def _from_right(self, text: str, face: str, size: float, align: str) -> None:
+        """A line with letters that run left, piece by piece; to copy and to search it is as it is read."""
+        canvas, pieces = self._canvas, shaped(text, face)
+        widths = [self._piece_width(piece, face) * size for piece in pieces]
+        x = {"left": 0.0, "center": -sum(widths) / 2.0, "right": -sum(widths)}[align]
+        # replacement text (ISO 32000-1, 14.9.4)
+        canvas.addLiteral(f"/Span <</ActualText <FEFF{text.encode('utf-16-be').hex().upper()}>>> BDC")
+        for piece, width in zip(pieces, widths, strict=True):
+            canvas.drawString(x, 0.0, piece)
+            x += width
+        canvas.addLiteral("EMC")
 
     def wrapped(self, text: str, height: float, width: float, *, bold: bool = False) -> list[str]:
         """Text broken into lines of at most a width in mm; a word that is longer alone is broken where it must be."""
@@ -251,10 +269,14 @@ class Pdf:
     def _width(self, text: str, face: str, size: float) -> float:
         unit = self._widths.get((text, face))
         if unit is None:
-            from reportlab.pdfbase.pdfmetrics import stringWidth
-
-            unit = self._widths[text, face] = float(stringWidth(text, face, 1.0))
+            pieces = shaped(text, face) if runs_left(text) else [text]
+            unit = self._widths[text, face] = sum(self._piece_width(piece, face) for piece in pieces)
         return unit * size
+
+    def _piece_width(self, piece: str, face: str) -> float:
+        from reportlab.pdfbase.pdfmetrics import stringWidth
+
+        return float(stringWidth(piece, face, 1.0))
 
 
 def number_text(number: float) -> str:

@@ -11,6 +11,7 @@ from converter.exporters.paper.stick import StickTemplate, Strip
 from converter.exporters.paper.stick_drawing import SCALE
 from converter.exporters.paper.stick_words import HEADS, bend_row, facts, notes
 from converter.exporters.pdf.paper import Pdf, Pen
+from converter.exporters.pdf.title_block import CORNER
 from converter.findings.wording import listed
 from converter.model.part import Part
 from converter.words import part_lines, part_title
@@ -20,19 +21,46 @@ if TYPE_CHECKING:
 
 Op = Callable[[Pdf], None]
 #: Left free at the edges and at the foot, mm; heights of headings and text (7.8 pt), and from line to line.
-_EDGE, _FOOT = 10.0, 31.0
+_EDGE, _FOOT = 10.0, 13.0 + CORNER[1]
 _HEAD, _NAME, _TEXT, _LINE = 4.5, 3.0, 2.0, 3.6
 _RULE = Pen(0.15, (0.5, 0.5, 0.5))
+#: Of the map of tiles: width of a tile, at most and at least, its height, and how its edges are drawn where it is
+#: printed and where not.
+_WIDEST, _NARROWEST, _TALL = 10.0, 6.5, 5.0
+_PRINTED, _LEFT_OUT = Pen(0.3), Pen(0.15, (0.5, 0.5, 0.5), (0.8, 0.8))
+
+
+@dataclass(frozen=True, slots=True)
+class TileMap:
+    """How the tiles of a strip lie: columns along it, rows around it, and the columns that are left out."""
+
+    columns: int
+    rows: int
+    blank: frozenset[int]
+
+    @property
+    def count(self) -> int:
+        """Of all tiles."""
+        return self.columns * self.rows
+
+    @property
+    def printed(self) -> int:
+        """Of those that are printed."""
+        return self.rows * (self.columns - len(self.blank))
+
+    def number(self, column: int, row: int) -> int:
+        """Of a tile: counted along each row."""
+        return row * self.columns + column + 1
 
 
 @dataclass(frozen=True, slots=True)
 class CoverTube:
-    """A part of the list: what is drawn of its first tube, and on how many tiles."""
+    """A part of the list: what is drawn of its first tube, and how its tiles lie."""
 
     part: Part
     stick: StickTemplate
     strip: Strip
-    tiles: int
+    tiles: TileMap
 
 
 class _Pages:
@@ -133,7 +161,7 @@ def cover_pages(
     page = own + 1
     for one in tubes:
         _tube(pages, job, one, page)
-        page += one.tiles
+        page += one.tiles.printed
     return pages.pages
 
 
@@ -142,15 +170,16 @@ def _tube(pages: _Pages, job: Job, one: CoverTube, page: int) -> None:
     display, tube = job.display, one.part.first
     pages.need(30.0)
     pages.y -= 3.0 + 1.6 * _NAME
-    where = (
-        f"tile 1, page {page}" if one.tiles == 1 else f"tiles 1 to {one.tiles}, pages {page} to {page + one.tiles - 1}"
-    )
+    count, last = one.tiles.count, page + one.tiles.printed - 1
+    where = f"tile 1, page {page}" if count == 1 else f"tiles 1 to {count}, pages {page} to {last}"
     pages.text(part_title(one.part), _EDGE, _NAME, bold=True, room=pages.width - 65.0)
     at = (_EDGE + pages.width, pages.y)
     pages.op(lambda pdf: pdf.text(where, at, _TEXT, align="right"))
     pages.y -= 1.0
     for words in part_lines(one.part)[1:]:
         pages.paragraph(words)
+    if count > 1:
+        _tile_map(pages, one.tiles)
     unit = "inches" if display.unit == "in" else display.unit
     pages.paragraph(f"{', '.join(facts(tube, one.stick, one.strip, display))}. Lengths below are in {unit}.")
     pages.y -= 1.5
@@ -158,3 +187,37 @@ def _tube(pages: _Pages, job: Job, one: CoverTube, page: int) -> None:
     pages.y -= 1.0
     for note in notes(tube, one.stick, job.shop, display):
         pages.paragraph(note)
+
+
+def _tile_map(pages: _Pages, tiles: TileMap) -> None:
+    """How the tiles lie, end A at the left, and which are left out."""
+    per_line = max(1, int(pages.width / max(_NARROWEST, min(_WIDEST, pages.width / tiles.columns))))
+    wide = min(_WIDEST, pages.width / min(per_line, tiles.columns))
+    for first in range(0, tiles.columns, per_line):
+        pages.need(tiles.rows * _TALL + 3.0)
+        pages.y -= 1.5
+        for row in range(tiles.rows):
+            pages.y -= _TALL
+            for column in range(first, min(first + per_line, tiles.columns)):
+                blank = column in tiles.blank
+                x, y = _EDGE + (column - first) * wide, pages.y
+                box = [(x + 0.3, y), (x + wide - 0.3, y), (x + wide - 0.3, y + _TALL), (x + 0.3, y + _TALL)]
+                pen, number = (_LEFT_OUT if blank else _PRINTED), str(tiles.number(column, row))
+                at = (x + wide / 2.0, y + (_TALL - _TEXT) / 2.0)
+                pages.op(_tile_box(box, pen, number, at))
+    if tiles.blank:
+        numbers = sorted(tiles.number(column, row) for column in tiles.blank for row in range(tiles.rows))
+        pages.y -= 1.0
+        pages.paragraph(
+            f"{'Tile' if len(numbers) == 1 else 'Tiles'} {', '.join(map(str, numbers))} (dashed): left out, since "
+            "nothing is marked there. The tile after such a gap says how far from the end that goes first its left "
+            "line is laid."
+        )
+
+
+def _tile_box(box: list[Point], pen: Pen, number: str, at: Point) -> Op:
+    def op(pdf: Pdf) -> None:
+        pdf.drawn(box, pen, closed=True)
+        pdf.text(number, at, _TEXT, align="center", color=pen.color, bold=pen is _PRINTED)
+
+    return op

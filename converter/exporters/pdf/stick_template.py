@@ -1,14 +1,15 @@
 """Full-size stick templates as PDF to print: first pages with the numbers and the use, then each strip in tiles.
 
 Tiles overlap. Where two meet both have the same line and the same crosses in the same place of the strip: on the tile
-before they show where the next one comes, the next one is cut along them and laid on. Every tile has a scale bar and
-says job, tube, revision, tile and page. docs/templates.md says how to put them together.
+before they show where the next one comes, the next one is cut along them and laid on. A tile on which nothing is
+marked is left out; the one after it says how far its line lies from the end fed first. Every tile has a scale bar and
+a title block. docs/templates.md says how to put them together.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import ceil, floor
 from typing import TYPE_CHECKING
@@ -17,9 +18,10 @@ from converter.errors import WriteError
 from converter.exporters.paper import stick_drawing as parts
 from converter.exporters.paper.figure import Figure, Point, Text
 from converter.exporters.paper.stick import StickTemplate, Strip
+from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.paper import Pdf, Pen
-from converter.exporters.pdf.stick_cover import CoverTube, cover_pages
-from converter.exporters.sheet.revision import revision_of
+from converter.exporters.pdf.stick_cover import CoverTube, TileMap, cover_pages
+from converter.exporters.pdf.title_block import CORNER, draw_corner
 from converter.joints.cuts.wrap import Tile, clip, tile
 from converter.model.run import Tube
 from converter.progress import steps
@@ -55,9 +57,11 @@ PENS = {
     parts.SCALE: Pen(0.2),
 }
 #: Unprintable edge of a page, the room around a tile for what is said of its joins, and the title strip's height, mm.
-BORDER, GUTTER, TITLE = 10.0, 5.0, 19.0
+BORDER, GUTTER, TITLE = 10.0, 5.0, CORNER[1] + 3.0
 #: How far neighbours overlap; the join runs along the middle. Common practice, no source.
 OVERLAP = 12.0
+#: What lies on every tile, and how near to a join a line counts for the tiles on both sides, mm.
+_EVERYWHERE, _NEAR_JOIN = (parts.EDGE, parts.FACES, parts.CLOSING), 0.5
 #: Greatest distance between crosses on a join, and how far their arms reach, mm.
 _CROSS_STEP, _CROSS_ARM = 40.0, 2.5
 #: Height of the title strip's text, mm: 7.8 pt.
@@ -72,12 +76,14 @@ class Join:
         start, end: its line within the tile.
         other: number of the neighbour.
         cut_here: whether this tile is cut along it and laid on the other.
+        alone: whether the neighbour is left out.
     """
 
     start: Point
     end: Point
     other: int
     cut_here: bool
+    alone: bool = False
 
     @property
     def upright(self) -> bool:
@@ -95,6 +101,7 @@ class TiledStick:
         size: of its pages, mm.
         tiles: in rows from the top, each from end A.
         figure: the strip with its labels.
+        blank: columns of tiles that are left out, since nothing is marked on them; 0 for the first.
     """
 
     part: Part
@@ -104,6 +111,7 @@ class TiledStick:
     size: Point
     tiles: tuple[Tile, ...]
     figure: Figure
+    blank: frozenset[int]
 
     @classmethod
     def of(cls, part: Part, stick: StickTemplate, strip: Strip, paper: Point, display: Display) -> TiledStick:
@@ -114,7 +122,7 @@ class TiledStick:
         size, tiles = _least_tiles(figure.low, figure.high, paper)
         joins = [pair for one in tiles for join in _joins(one, tiles) for pair in _join_lines(join, strip)]
         parts.label_strip(figure, stick, strip, height, display, joins)
-        return cls(part, tube, stick, strip, size, tiles, figure)
+        return cls(part, tube, stick, strip, size, tiles, figure, _blank_columns(figure, tiles))
 
     def shift(self, one: Tile) -> Point:
         """What is added to a place of the strip for its place on the page of a tile."""
@@ -124,7 +132,22 @@ class TiledStick:
     @cached_property
     def joins(self) -> tuple[tuple[Join, ...], ...]:
         """Of every tile, its joins."""
-        return tuple(tuple(_joins(one, self.tiles)) for one in self.tiles)
+        return tuple(
+            tuple(
+                replace(join, alone=self.tiles[join.other - 1].column in self.blank) for join in _joins(one, self.tiles)
+            )
+            for one in self.tiles
+        )
+
+    @property
+    def printed(self) -> list[int]:
+        """Places of the tiles that are printed, in their order."""
+        return [k for k, one in enumerate(self.tiles) if one.column not in self.blank]
+
+    @property
+    def map(self) -> TileMap:
+        """What of it is printed, for the first pages."""
+        return TileMap(1 + max(one.column for one in self.tiles), 1 + max(one.row for one in self.tiles), self.blank)
 
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
@@ -152,24 +175,24 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
         stick = StickTemplate.of(setup, job.joints if setup.coped else ())
         sticks.append(TiledStick.of(part, stick, strip, paper, display))
     heading = f"{options.stem}: stick templates"
-    mark = revision_of([job]).mark
+    block = TitleBlock.of_job(job, options.stem)
     pdf = Pdf(heading, PENS)
     straights = [one.tube.name for one in job.shown.setups if not one.tube.run.table.bends]
-    tubes = [CoverTube(one.part, one.stick, one.strip, len(one.tiles)) for one in sticks]
+    tubes = [CoverTube(one.part, one.stick, one.strip, one.map) for one in sticks]
     first = len(cover_pages(pdf, paper, job, heading, tubes, straights, 0))
     covers = cover_pages(pdf, paper, job, heading, tubes, straights, first)
-    total = first + sum(len(one.tiles) for one in sticks)
+    total = first + sum(len(one.printed) for one in sticks)
     for number, cover in enumerate(covers, 1):
         pdf.page(paper)
         for op in cover:
             op(pdf)
-        _title_strip(pdf, paper, [heading], ["", f"page {number} of {total}"], f"revision {mark}", display)
+        _title_strip(pdf, paper, [heading], block, f"{number} of {total}", display)
         pdf.end_page()
     number = first
     for one in steps(sticks, "templates"):
-        for k in range(len(one.tiles)):
+        for k in one.printed:
             number += 1
-            _tile_page(pdf, one, k, options.stem, f"page {number} of {total}", mark, display)
+            _tile_page(pdf, one, k, block.with_parts([one.part], display), f"{number} of {total}", display)
     out.path(f"{options.stem}-template.pdf").write_bytes(pdf.data())
 
 
@@ -180,6 +203,22 @@ def _least_tiles(low: Point, high: Point, paper: Point) -> tuple[Point, tuple[Ti
         edge = 2.0 * (BORDER + GUTTER)
         choices.append((size, tuple(tile(low, high, (size[0] - edge, size[1] - edge - TITLE), OVERLAP))))
     return min(choices, key=lambda choice: len(choice[1]))
+
+
+def _blank_columns(figure: Figure, tiles: Sequence[Tile]) -> frozenset[int]:
+    """Columns of tiles, none at either end, on which nothing lies but the strip's edges and what runs along it all."""
+    drawn = [([a, b], layer) for a, b, layer in figure.lines] + figure.curves
+    spans = [
+        (min(x for x, _ in points), max(x for x, _ in points)) for points, layer in drawn if layer not in _EVERYWHERE
+    ]
+    row = [one for one in tiles if one.row == 0]
+    blank = set()
+    for one in row[1:-1]:
+        # what lies on the overlap belongs to the tile on whose side of the join it is
+        low, high = one.window[0] + OVERLAP / 2.0, one.window[2] - OVERLAP / 2.0
+        if not any(start <= high + _NEAR_JOIN and end >= low - _NEAR_JOIN for start, end in spans):
+            blank.add(one.column)
+    return frozenset(blank)
 
 
 def _joins(one: Tile, tiles: Sequence[Tile]) -> Iterator[Join]:
@@ -219,20 +258,17 @@ def _arms(x: float, y: float) -> list[tuple[Point, Point]]:
     return [((x - a, y - a), (x + a, y + a)), ((x - a, y + a), (x + a, y - a))]
 
 
-def _tile_page(pdf: Pdf, one: TiledStick, k: int, stem: str, page: str, mark: str, display: Display) -> None:
+def _tile_page(pdf: Pdf, one: TiledStick, k: int, block: TitleBlock, page: str, display: Display) -> None:
     pdf.page(one.size)
     _strip_part(pdf, one, one.tiles[k])
     for join in one.joins[k]:
-        _draw_join(pdf, one, one.tiles[k], join)
+        _draw_join(pdf, one, one.tiles[k], join, display)
     left, _, right, _ = one.tiles[k].window
     low, high = one.stick.ends
     places = sorted(one.stick.from_fed_end(min(max(x, low), high)) for x in (left, right))
     span = f"{display.number(places[0])} to {display.length(places[1])} from end {one.stick.feed_from} as cut"
-    tube = f"{stem}: {part_title(one.part)}"
-    where = f"tile {k + 1} of {len(one.tiles)}"
-    _title_strip(
-        pdf, one.size, [tube, f"stick template, full size; {span}"], [where, page], f"revision {mark}", display
-    )
+    words = [f"{part_title(one.part)}: tile {k + 1} of {len(one.tiles)}", f"stick template, full size; {span}"]
+    _title_strip(pdf, one.size, words, block, page, display)
     pdf.end_page()
 
 
@@ -261,17 +297,21 @@ def _put_text(pdf: Pdf, text: Text, dx: float, dy: float) -> None:
     pdf.text(text.text, at, text.height, align=align, rotation=text.rotation)
 
 
-def _draw_join(pdf: Pdf, one: TiledStick, part: Tile, join: Join) -> None:
+def _draw_join(pdf: Pdf, one: TiledStick, part: Tile, join: Join, display: Display) -> None:
     """The line and the crosses of a join, and beside the tile what to do there."""
     dx, dy = one.shift(part)
     a, b = ((x + dx, y + dy) for x, y in (join.start, join.end))
     pdf.polyline([a, b], TRIM_HERE if join.cut_here else JOIN)
-    for x, y in _crosses(join, one.strip):
+    for x, y in () if join.alone else _crosses(join, one.strip):
         for start, end in _arms(x + dx, y + dy):
             pdf.polyline([start, end], CROSSES)
     left, _, _, top = part.window
     if join.upright:
         words = f"cut here, lay on tile {join.other}" if join.cut_here else f"tile {join.other} from here on"
+        if join.alone:
+            far = display.length(one.stick.from_fed_end(join.start[0]))
+            measured = f"cut here and lay it {far} from end {one.stick.feed_from} as cut"
+            words = measured if join.cut_here else f"nothing is marked on tile {join.other}: left out"
         x = a[0] + 3.5 if join.cut_here else a[0] - 3.5
         pdf.text(words, (x, top + dy + 1.5), _TEXT, align="left" if join.cut_here else "right")
     else:
@@ -280,23 +320,19 @@ def _draw_join(pdf: Pdf, one: TiledStick, part: Tile, join: Join) -> None:
         pdf.text(words, (left + dx - 1.5, y), _TEXT, align="right" if join.cut_here else "left", rotation=90.0)
 
 
-def _title_strip(pdf: Pdf, size: Point, left: Sequence[str], right: Sequence[str], mark: str, display: Display) -> None:
-    """Job, tube, revision, tile and page over a scale bar, at the foot of every page."""
+def _title_strip(pdf: Pdf, size: Point, words: Sequence[str], block: TitleBlock, page: str, display: Display) -> None:
+    """What a page shows over a scale bar, and the title block, at the foot of every page."""
     x, end, top = BORDER, size[0] - BORDER, BORDER + TITLE - 3.0
-    pdf.drawn([(x, top), (end, top)], Pen(0.3))
-    beside = 60.0
-    for i, (words, place) in enumerate(zip([*left, ""][:2], right, strict=True)):
-        y = top - 4.0 - i * 3.6
-        if words:
-            pdf.text(words, (x, y), _TEXT * (1.2 if i == 0 else 1.0), room=end - x - beside, bold=i == 0)
-        if place:
-            pdf.text(place, (end, y), _TEXT * 1.2, align="right", bold=True)
-    pdf.text(mark, (end, BORDER + 1.0), _TEXT, align="right")
+    draw_corner(pdf, block, (end, BORDER), page)
+    room = end - x - CORNER[0] - 3.0
+    rows = [row for i, text in enumerate(words) for row in pdf.wrapped(text, _TEXT * (1.0 if i else 1.2), room)[:2]]
+    for i, row in enumerate(rows[:3]):
+        first = i == 0
+        pdf.text(row, (x, top - 3.0 - i * 3.6), _TEXT * (1.2 if first else 1.0), room=room, bold=first)
     step, count = (12.7, 8) if display.unit == "in" else (10.0, 10)
     y = BORDER + 1.0
     pdf.polyline([(x, y), (x + count * step, y)], parts.SCALE)
     for i in range(count + 1):
         pdf.polyline([(x + i * step, y), (x + i * step, y + (3.0 if i in (0, count) else 1.5))], parts.SCALE)
     size_words = "4 in" if display.unit == "in" else "100 mm"
-    words = f"full size: this bar is {size_words}"
-    pdf.text(words, (x + count * step + 2.0, y), _TEXT, room=end - x - count * step - 45.0)
+    pdf.text(f"full size: this bar is {size_words}", (x + 2.0, y + 3.6), _TEXT, room=room)

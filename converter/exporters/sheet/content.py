@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 from converter.bending.setup.words import CAUTIONS
-from converter.exporters.sheet.revision import Revision, revision_of
+from converter.exporters.sheet.revision import Revision, job_heading, revision_of
 from converter.findings import ERROR, WARNING, Finding
 from converter.job import Job, sorted_findings
 from converter.job.quotation import Quotation, quotation
@@ -140,8 +140,7 @@ class DrawingPage:
     @property
     def heading(self) -> str:
         """The job's own name where its job file gives one, else the drawing's; on every sheet."""
-        named = self.job.job_file
-        return named.name if named is not None and named.name else self.stem
+        return job_heading(self.job, self.stem)
 
     @property
     def source(self) -> str:

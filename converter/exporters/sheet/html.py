@@ -34,7 +34,8 @@ from converter.exporters.pictures.run.picture import isometric_picture
 from converter.exporters.pictures.run.sketches import Sketches, sketches_of
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.pictures.written.svg import FAMILY, svg_text
-from converter.exporters.sheet.content import DrawingPage, JobSheet, job_sheet
+from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
+from converter.exporters.sheet.qr import code_svg, code_text
 from converter.exporters.sheet.scenes import part_scene, room_scene
 from converter.exporters.sheet.squeeze import merged, squeezed
 from converter.exporters.sheet.view import (
@@ -82,16 +83,17 @@ def export_together(jobs: Sequence[Job], out: OutputSet, options: WriteOptions) 
         MissingLibraryError: jinja2 or plotly is not installed.
     """
     page = job_sheet(jobs, options.stem, quote=options.quote)
-    text = html_text(page, _templates(page, out))
+    text = html_text(page, _templates(page, out), options.address)
     out.path(f"{page.title}-sheet.html").write_text(text, encoding="utf-8", newline="\n")
 
 
-def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
+def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = "") -> str:
     """The whole page.
 
     Args:
         page: what it says.
         templates: names of files with cope templates that lie beside it.
+        address: where it will be opened, for the codes on its printed parts; '' where that is not known.
     """
     environment, plotly = _libraries()
     both = page.job.both_units
@@ -119,7 +121,14 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
         sketches = sketches_of(drawing.job)
         drawings.append(_drawing(drawing, number, own, both))
         part_pages += [
-            _markup(template.render(shared, part=part, **_pictures(part, number, both, machine, sketches)))
+            _markup(
+                template.render(
+                    shared,
+                    part=part,
+                    code=_code(part.page, page.revision.mark, address),
+                    **_pictures(part, number, both, machine, sketches),
+                )
+            )
             for part in steps(own, "pages")
         ]
     return environment.get_template("sheet.html.jinja").render(
@@ -166,6 +175,11 @@ def _pictures(part: PartView, drawing: int, both: BothUnits, machine: Machine, s
         "stick": stick,
         "scene": data(part_scene(page, drawing, machine)),
     }
+
+
+def _code(part: PartPage, mark: str, address: str) -> Markup:
+    """The square code of a part, for its printed page."""
+    return _markup(code_svg(code_text(address, mark, part.key, part.title), f"Code of {visible(part.title)}"))
 
 
 def _svg(picture: Picture, prefix: str, unit: str | None = None) -> Markup:

@@ -70,6 +70,11 @@ def revision_of(jobs: Sequence[Job]) -> Revision:
     return Revision(mark[:SHOWN], sheet_date())
 
 
+def job_heading(job: Job, stem: str) -> str:
+    """What a job is called on paper: the name that its job file gives it, else ``stem``."""
+    return job.job_file.name if job.job_file is not None and job.job_file.name else stem
+
+
 @once_per_job
 def _mark_of(job: Job) -> str:
     """The whole mark of one job."""

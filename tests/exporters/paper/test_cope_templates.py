@@ -215,7 +215,7 @@ def test_sheets_joined_at_their_marks_give_the_whole_curve(tmp_path):
 
 
 def test_a_sheet_names_tube_end_mates_zero_line_and_saw(tmp_path):
-    shop = Shop("yard", (), hole_saws=(HoleSaw(44.45, 60.0),), source="yard.toml")
+    shop = Shop("yard", (), hole_saws=(HoleSaw(44.45, 60.0),), source=__file__)
     tubes = [hoop("HOOP", 0.0, 0.0), straight("LÖWE π", (0.0, 0.0, 200.0), (300.0, 0.0, 380.0), RUNG)]
     pages = printed(tmp_path, tubes, shop=shop)
     text = " ".join(pages[1].text.split())
@@ -271,7 +271,10 @@ def test_the_index_lists_every_end_and_its_page(tmp_path):
         assert len(rows) == sum(other.tube == joint.tube for other in joints), joint.tube
     words = pages[0].text.split()
     for number, joint in enumerate(joints, 2):
-        assert f"{joint.tube} end {joint.end}: cope template" in pages[number - 1].text
+        assert f"{joint.tube} end {joint.end}\n" in pages[number - 1].text
+        assert "1 template" in pages[number - 1].text and f"page {number} of {len(pages)}" in " ".join(
+            pages[number - 1].text.split()
+        )
         assert str(number) in words
         assert f"{joint.long_point:.2f}" in words and f"{joint.angle:.2f}°" in words
 

@@ -6,6 +6,7 @@ cuts are measured against ``setup --json`` and against the DXF of the same job.
 
 from __future__ import annotations
 
+import re
 from itertools import pairwise
 from math import pi
 
@@ -49,7 +50,13 @@ def printed(folder, tubes, shop=SHOP, **how):
 
 
 def tile_pages(pages):
-    return [page for page in pages if "tile 1 of" in page.text or lines(page, CROSSES)]
+    return [page for page in pages if ": tile " in page.text]
+
+
+def number_of(page):
+    """Number of the tile on a page, and how many there are."""
+    number, count = re.search(r": tile (\d+) of (\d+)", page.text).groups()
+    return int(number), int(count)
 
 
 def crosses(page):
@@ -59,14 +66,22 @@ def crosses(page):
 
 
 def shifts(tiles):
-    """What is added to places on every tile to lay it on the first, for tiles in one row."""
+    """What is added to places on every tile to lay it on the first, for tiles in one row.
+
+    Over a tile that is left out, by as much more as from any tile to the next.
+    """
+    moves = {}
+    for before, after in pairwise(tiles):
+        if number_of(after)[0] - number_of(before)[0] == 1:
+            a, b = crosses(before), crosses(after)
+            right, left = a[a[:, 0] == a[:, 0].max()], b[b[:, 0] == b[:, 0].min()]
+            move = right[0] - left[0]
+            assert np.abs(right - (left + move)).max() < 1e-4 and len(right) >= 3
+            moves[number_of(after)[0]] = move
     found = [np.zeros(2)]
     for before, after in pairwise(tiles):
-        a, b = crosses(before), crosses(after)
-        right, left = a[a[:, 0] == a[:, 0].max()], b[b[:, 0] == b[:, 0].min()]
-        move = right[0] - left[0]
-        assert np.abs(right - (left + move)).max() < 1e-4 and len(right) >= 3
-        found.append(found[-1] + move)
+        first, last = number_of(before)[0], number_of(after)[0]
+        found.append(found[-1] + (moves[last] if last - first == 1 else (last - first) * next(iter(moves.values()))))
     return found
 
 
@@ -119,13 +134,18 @@ def test_a_wide_strip_goes_over_rows_too(tmp_path):
     rows = [page for page in tiles if "from here down" in page.text or "from here" not in page.text]
     assert rows and len(tiles) > 6
     text = " ".join(" ".join(page.text.split()) for page in tiles)
-    for n in range(1, len(tiles) + 1):
-        assert f"tile {n} of {len(tiles)}" in text
+    numbers = [number_of(page)[0] for page in tiles]
+    left_out = set(range(1, number_of(tiles[0])[1] + 1)) - set(numbers)
+    cover = " ".join(pages[0].text.split())
+    assert left_out and f"Tiles {', '.join(map(str, sorted(left_out)))} (dashed): left out" in cover
+    assert {int(n) for n in re.findall(r"nothing is marked on tile (\d+): left out", text)} <= left_out
     # both sides of every join name one another: as many cut here as go on elsewhere
     assert text.count("cut here, lay on tile") == text.count("from here on") + text.count("from here down")
     # each level join has the crosses at the same places of the strip, 40 mm apart
     for page in tiles:
         for line in lines(page, TRIM_HERE) + lines(page, JOIN):
+            if np.ptp(line[:, 0]) < 1e-3 and ("left out" in page.text or "cut here and lay" in page.text):
+                continue  # beside a tile that is left out there is nothing to meet
             on = [c for c in crosses(page) if np.abs(c - line).min() < 1e-3 or _on(line, c)]
             assert on
 
@@ -141,30 +161,46 @@ def test_every_page_is_of_its_size_within_its_border_and_names_itself(tmp_path, 
     for number, page in enumerate(pages, 1):
         assert sorted(page.size) == pytest.approx(sorted(size), abs=1e-3)
         text = " ".join(page.text.split())
-        assert f"page {number} of {len(pages)}" in text and f"revision {mark}" in text
-        assert "part" in text  # the job
+        assert f"page {number} of {len(pages)}" in text and f"mark {mark}" in text
+        assert "job part" in text and "date " in text
         every = np.concatenate([np.array(s.points) for s in page.strokes])
         assert every.min() >= BORDER - 0.01 and (every.max(axis=0) <= np.array(page.size) - BORDER + 0.01).all()
         assert min(page.type_sizes) >= 7.5
         bar = [p for p in lines(page, "scale") if np.ptp(p[:, 1]) < 1e-4]
         assert max(np.ptp(p[:, 0]) for p in bar) == pytest.approx(100.0 if display.unit == "mm" else 101.6, abs=1e-4)
     tiles = tile_pages(pages)
-    for number, page in enumerate(tiles, 1):
-        assert f"tile {number} of {len(tiles)}" in page.text and "RAIL-3" in page.text
-        assert (f"cut here, lay on tile {number - 1}" in page.text) == (number > 1)
-        assert (f"tile {number + 1} from here on" in page.text) == (number < len(tiles))
+    numbers = {number_of(page)[0] for page in tiles}
+    count = number_of(tiles[0])[1]
+    assert 1 in numbers and count in numbers
+    for page in tiles:
+        number, _ = number_of(page)
+        assert "RAIL-3" in page.text
+        assert (f"cut here, lay on tile {number - 1}" in page.text) == (number - 1 in numbers)
+        assert (f"tile {number + 1} from here on" in page.text) == (number + 1 in numbers)
+        assert (f"nothing is marked on tile {number + 1}: left out" in page.text) == (
+            number < count and number + 1 not in numbers
+        )
 
 
 def test_neighbours_overlap_and_meet_in_its_middle(tmp_path):
     _, _, pages = printed(tmp_path, [twisted()])
     tiles = tile_pages(pages)
     moved = shifts(tiles)
+    gaps = 0
     for (one, a), (two, b) in pairwise(zip(tiles, moved, strict=True)):
+        if number_of(two)[0] - number_of(one)[0] > 1:  # a tile is left out: its line says where it is laid
+            words = re.search(r"cut here and lay it ([\d.]+) mm from end A as cut", two.text)
+            [here] = [p for p in lines(two, TRIM_HERE) if np.ptp(p[:, 1]) > 50.0]
+            start = min(x for points in lines(tiles[0], "cut") for x, _ in points)
+            assert float(words[1]) == pytest.approx(here[0, 0] + b[0] - start, abs=0.0051)
+            gaps += 1
+            continue
         ends = max(p[:, 0].max() for p in lines(one, "sheet-edge")) + a[0]
         begins = min(p[:, 0].min() for p in lines(two, "sheet-edge")) + b[0]
         assert ends - begins == pytest.approx(OVERLAP, abs=1e-4)
         [here] = [p for p in lines(two, TRIM_HERE) if np.ptp(p[:, 1]) > 50.0]
         assert here[0, 0] + b[0] == pytest.approx((ends + begins) / 2.0, abs=1e-4)
+    assert gaps == 1
 
 
 def test_lines_are_as_wide_as_they_matter():
@@ -179,7 +215,8 @@ def test_the_first_page_has_the_numbers_of_the_set_up(tmp_path):
     for step in job.setups[0].steps:
         assert f"{step.mark:.2f}" in text and f"{step.stop:.2f}°" in text and f"{step.start:.2f}" in text
     assert "MATE-A and MATE-B" in text and "Without a bend" in text
-    assert f"tiles 1 to {len(tile_pages(pages))}, pages 2 to {len(pages)}" in text
+    tiles = tile_pages(pages)
+    assert f"tiles 1 to {number_of(tiles[0])[1]}, pages 2 to {len(pages)}" in text
     assert "Distances run from end B, which goes first" in text
 
 

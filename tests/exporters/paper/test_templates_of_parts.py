@@ -98,7 +98,7 @@ def test_one_printed_stick_template_for_equal_tubes(tmp_path):
     (path,) = write_job(hooks(), tmp_path, ["template-pdf"])
     cover, *tiles = [" ".join(page.extract_text().split()) for page in PdfReader(path).pages]
     assert cover.count("HOOK, 2 off") == 1 and TURNED in cover and cover.count("LONG-2") == 1
-    of_part = [text for text in tiles if ": HOOK, 2 off" in text]
+    of_part = [text for text in tiles if "HOOK, 2 off: tile " in text]
     (alone,) = write_job(hooks(runs=("LONG-2",)), tmp_path / "alone", ["template-pdf"])
     # 10 mm more take no page more
     assert len(tiles) == 2 * len(of_part) == 2 * (len(PdfReader(alone).pages) - 1)

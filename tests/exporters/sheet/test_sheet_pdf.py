@@ -146,8 +146,9 @@ def test_pages_have_their_size_number_mark_and_date(tmp_path, paper):
         size = float(one.mediabox.width) * 25.4 / 72, float(one.mediabox.height) * 25.4 / 72
         assert size == pytest.approx(PAPERS[paper], abs=0.01)
         text = one.extract_text()
-        assert f"page {i} of {count}" in text
-        assert f"mark {page.revision.mark} of 2025-03-09" in text
+        block = " ".join(text.split())
+        for words in (f"page {i} of {count}", f"mark {page.revision.mark}", "date 2025-03-09", "quantity", "section"):
+            assert words in block
         assert not MARKERS.search(text)
 
 
@@ -237,7 +238,8 @@ def test_thirty_bends_break_cleanly():
     assert len(rows("\n".join(run), 30)) == 30
     with_rows = [text for text in run if "mark from A" in text]
     assert len(with_rows) >= 2
-    assert all("mark from B" in text and "comes out" in text for text in with_rows), "the head comes again"
+    heads = [" ".join(text.split()) for text in with_rows]
+    assert all("mark from B" in text and "comes out at" in text for text in heads), "the head comes again"
     assert all("continued" in text for text in run[1:])
     assert "Set-up, in the order made, continued" in with_rows[1]
     assert "continued" not in run[0]
@@ -318,7 +320,7 @@ def test_the_drawing_as_read_on_the_first_page_has_its_list(tmp_path):
     text = " ".join(pages_of(page)[0].split())
     assert "error: LEG 1.25x0.083in bend 1: too tight: CLR 63.50 mm, the tightest die is 88.90 mm" in text
     assert "cannot be bent as drawn" in text
-    assert "where a tube starts and stops" in text
+    assert "where a tube starts: its end A" in text
 
 
 def test_a_corner_without_a_radius_has_no_set_up():

@@ -13,8 +13,8 @@ from converter.findings import Reason
 from converter.model.run import Tube
 from converter.units import in_unit, rewritten, words
 
-#: Height of the list's text, from line to line, and of a number in its ring (mm).
-HEIGHT, PITCH, MARK, END = 2.0, 3.7, 1.3, 1.3
+#: Height of the list's text, and from line to line (mm).
+HEIGHT, PITCH = 2.0, 3.7
 #: Width left for a mark or a sample of a line in front of the words.
 _INDENT = {"finding": 5.5, "left out": 4.0, "line": 11.0, "ends": 11.0}
 #: Most lines that one entry takes.
@@ -43,7 +43,7 @@ class KeyColumn:
 
     Attributes:
         width: mm.
-        rows: (kind of mark, mark, text, role), one for each line; 'finding' rings a number, 'left out' shows a
+        rows: (kind of mark, mark, text, role), one for each line; 'finding' shows a number, 'left out' shows a
             letter, 'line' a sample of a line; '' continues the row before.
         indents: of each row, mm.
     """
@@ -71,12 +71,14 @@ class KeyColumn:
             base = top - PITCH * i - HEIGHT - 0.5
             middle = base + HEIGHT / 2.0
             if kind == "finding" and mark:
-                picture.label(mark, (x + 2.0, middle - MARK / 2.0), MARK, "note", align="center", circled=True)
+                picture.label(mark, (x + 2.0, base), HEIGHT, "strong", align="center")
             elif kind == "left out" and mark:
                 picture.label(mark, (x + 1.5, base), HEIGHT, "strong", align="center")
             elif kind == "ends":
-                for letter, dx in (("A", 2.0), ("B", 6.0)):
-                    picture.label(letter, (x + dx, middle - END / 2.0), END, "end", align="center", boxed=True)
+                for letter, dx in (("A", 2.0), ("B", 6.0)) if mark else ():
+                    picture.label(letter, (x + dx, base), HEIGHT, "end", align="center")
+                if not mark:
+                    picture.fill([ring((x + 4.5, middle), 0.75)], "end")
             elif kind == "line":
                 sample(picture, mark, (x, middle))
             picture.label(text, (x + indent, base), HEIGHT, role)
@@ -176,6 +178,7 @@ def lines_column(
     runs: int,
     width: float,
     most: float,
+    lettered: bool = True,
 ) -> KeyColumn:
     """What the lines mean, then what was left out.
 
@@ -186,13 +189,15 @@ def lines_column(
         more: how many shapes of left-out things are not drawn.
         runs: how many runs there are.
         width, most: mm.
+        lettered: whether ends have letters; else a dot where a tube starts.
     """
     column = KeyColumn(width)
     for role, meaning in LINES.items():
         if role in roles:
             column.add("line", role, meaning)
     if runs:
-        column.add("ends", "A", "where a tube starts and stops" + (" (of some tubes)" if runs > NAMED else ""))
+        words = "where a tube starts and stops" if lettered else "where a tube starts: its end A"
+        column.add("ends", "A" if lettered else "", words + (" (of some tubes)" if runs > NAMED else ""))
     left = [entry for entry in entries if entry.kind == "left out"]
     for i, entry in enumerate(left):
         text = printable_line(entry.heading) + (

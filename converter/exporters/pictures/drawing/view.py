@@ -8,6 +8,7 @@ dotted and lettered. Nothing is told by colour alone.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import dist
 
 import numpy as np
 
@@ -20,11 +21,12 @@ from converter.exporters.pictures.drawing.key import (
     printable_line,
     wrapped,
 )
-from converter.exporters.pictures.drawing.lines import Free, toward_edge
+from converter.exporters.pictures.drawing.lines import Free, ring, toward_edge
 from converter.exporters.pictures.drawing.plane import ISOMETRIC, THIN, Array, Box, Plane, clipped, passed_once, thinned
 from converter.exporters.pictures.drawing.scene import Scene, holds, scene_of
 from converter.exporters.pictures.drawing.words import LegendEntry, drawing_legend
 from converter.exporters.pictures.picture import RING, Picture
+from converter.exporters.pictures.places import wide
 from converter.findings import Finding, Reason
 from converter.model.drawing import Drawing
 from converter.model.run import Tube
@@ -34,12 +36,18 @@ __all__ = ["LegendEntry", "drawing_legend", "drawing_picture"]
 
 #: Edge of the picture, mm, and room around the drawing for labels.
 EDGE, ROOM = 3.0, 9.0
-#: Heights of text, mm: of numbers, names, ends.
-NUMBER, NAME, END = 1.8, 2.2, 1.5
+#: Heights of text, mm: of numbers, names, ends; 7.6 pt type and more.
+NUMBER, NAME, END = 2.0, 2.2, 1.95
+#: Of more tubes than this, only where each begins is marked, by a dot; of what radius, mm.
+LETTERED, DOT = 8, 0.75
+#: A label further than this from its place has a leader, mm.
+NEAR = 2.6
 #: So many marks are drawn; so many of them have a number; so many words stand beside them.
 MARKS, NUMBERS, WORDS = 400, 99, 40
 #: More lines of one role than this are a crowd.
 CROWD = 3000
+#: So near to its tube a name stands level, mm; else along it, or at the end of a leader.
+_BESIDE = 5.0
 #: So many of one kind of left-out things get their letter.
 LETTERS = 3
 
@@ -120,8 +128,9 @@ def _draw_legend(
     inner = width - 2 * EDGE
     narrow = 0.38 * inner if any(e.kind == "finding" for e in entries) else inner
     more = scene.more
-    key = lines_column(entries, scene.roles(entries), scene.outside(), more, len(tubes), narrow, most - 2 * EDGE)
-    said, shown = findings_column(entries, inner - narrow - 4.0, most - 2 * EDGE)
+    most, lettered = most - 2 * EDGE, len(tubes) <= LETTERED
+    key = lines_column(entries, scene.roles(entries), scene.outside(), more, len(tubes), narrow, most, lettered)
+    said, shown = findings_column(entries, inner - narrow - 4.0, most)
     tall = max(key.height, said.height)
     top = EDGE + tall
     if said.rows:
@@ -166,7 +175,7 @@ class _ScenePlacement:
         self._marks(placed)
         self._numbers(placed[:shown])
         named = named_runs(tubes, placed[:shown])
-        self._ends(named)
+        self._ends(named, len(tubes) <= LETTERED)
         self._names(named)
         self._letters(entries, kept)
         if not tubes:
@@ -257,14 +266,21 @@ class _ScenePlacement:
             x = center[0] - size[0] / 2 + ring / 2
             near = toward_edge(center, size, at)
             self.picture.stroke([at, near], "dim")
+            self.free.take_leader(at, near)
             number = (x, center[1] - NUMBER / 2)
             self.picture.label(entry.mark, number, NUMBER, "note", align="center", circled=True)
             if word:
                 self.picture.label(word, (x + ring / 2 + 0.4, center[1] - NAME / 2), NAME, "strong")
 
-    def _ends(self, tubes: Sequence[Tube]) -> None:
-        """Where each run starts (A) and stops (B)."""
+    def _ends(self, tubes: Sequence[Tube], lettered: bool) -> None:
+        """Where each run starts (A) and stops (B); of many, a dot where it starts."""
         side = 2 * RING * END + 0.4
+        if not lettered:
+            for tube in tubes:
+                x, y = self._at(tube.run.start)
+                self.picture.fill([ring((x, y), DOT)], "end")
+                self.free.take((x - DOT, y - DOT, x + DOT, y + DOT))
+            return
         for tube in tubes:
             ends = [("A", tube.run.start)] if tube.run.closed else [("A", tube.run.start), ("B", tube.run.end)]
             for letter, place in ends:
@@ -276,6 +292,7 @@ class _ScenePlacement:
                 if center is not None:
                     spot = (center[0], center[1] - END / 2)
                     self.picture.label(letter, spot, END, "end", align="center", boxed=True)
+                    self._leader(at, center, (side, side), "end")
 
     def _names(self, tubes: Sequence[Tube]) -> None:
         for tube in tubes:
@@ -284,14 +301,31 @@ class _ScenePlacement:
             segments = tube.run.centerline
             if not segments or not name:
                 continue
-            longest = max(segments, key=lambda s: s.length)
-            ends = np.array([self._at(longest.start), self._at(longest.end)])
-            x, y = ends.mean(axis=0).tolist()
-            dx, dy = (ends[1] - ends[0]).tolist()
+            # on paper, that is: what runs toward the eye is short there
+            ends = max(((self._at(s.start), self._at(s.end)) for s in segments), key=lambda pair: dist(*pair))
+            (x0, y0), (x1, y1) = ends
+            at, (dx, dy) = ((x0 + x1) / 2.0, (y0 + y1) / 2.0), (x1 - x0, y1 - y0)
             across = float(np.degrees(np.arctan2(abs(dx), -dy if dx > 0 else dy))) if dx or dy else 90.0
-            center = self.free.place((x, y), (text_width(name, NAME), 1.3 * NAME), across, 20.0)
+            size = (wide(name, NAME), 1.3 * NAME)
+            center = self.free.place(at, size, across, _BESIDE, on_lines=False)
+            along = None if center is not None else self.free.place_along(*ends, size)
+            if along is not None:
+                (x, y), turn = along
+                down = np.radians(turn - 90.0)
+                spot = (x + NAME / 2.0 * float(np.cos(down)), y + NAME / 2.0 * float(np.sin(down)))
+                self.picture.label(name, spot, NAME, "note", align="center", rotation=turn)
+                continue
+            center = center or self.free.place_led(at, size, across, 40.0) or self.free.place(at, size, across, 20.0)
             if center is not None:
                 self.picture.label(name, (center[0], center[1] - NAME / 2), NAME, "note", align="center")
+                self._leader(at, center, size, "dim")
+
+    def _leader(self, at: Point, center: Point, size: Point, role: str) -> None:
+        """A thin line from a place to its label, where that stands too far off to be taken for its own."""
+        near = toward_edge(center, size, at)
+        if dist(at, near) > NEAR:
+            self.picture.stroke([at, near], role)
+            self.free.take_leader(at, near)
 
     def _letters(self, entries: Sequence[LegendEntry], kept: dict[tuple[str, Reason], list[Point]]) -> None:
         for mark, key in ((entry.mark, entry.left) for entry in entries if entry.left and entry.mark):
@@ -323,8 +357,8 @@ class _ScenePlacement:
         for name, (dx, dy) in self.scene.plane.axes:
             tip = (center[0] + 4.0 * dx, center[1] + 4.0 * dy)
             self.picture.stroke([center, tip], "dim")
-            spot = (center[0] + 5.8 * dx, center[1] + 5.8 * dy - 0.9)
-            self.picture.label(name, spot, 1.8, "note", align="center")
+            spot = (center[0] + 5.8 * dx, center[1] + 5.8 * dy - 1.0)
+            self.picture.label(name, spot, 2.0, "note", align="center")
         self.free.take((center[0] - 7.5, center[1] - 5.0, center[0] + 7.5, center[1] + 7.5))
 
 

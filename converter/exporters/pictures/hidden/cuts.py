@@ -95,4 +95,8 @@ def _angle(direction: Vec, station: Station) -> float:
 def end_words(joints: Sequence[Joint], tube: Tube) -> dict[str, str]:
     """End -> a word for how it is cut; square ends have none."""
     words = {MITRE: "mitred", PLANE: "cut at an angle", SQUARE: "cut square"}
-    return {joint.end: words.get(joint.kind, "coped") for joint in joints if joint.tube == tube.name}
+    return {
+        joint.end: "cut square" if joint.is_square else words.get(joint.kind, "coped")
+        for joint in joints
+        if joint.tube == tube.name
+    }

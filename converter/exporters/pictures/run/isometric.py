@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from itertools import pairwise
-from math import atan2, cos, degrees, hypot, pi, sin
+from math import atan2, cos, degrees, dist, hypot, pi, sin
 
 from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.picture import RING, Picture
@@ -21,6 +21,7 @@ from converter.exporters.pictures.places import (
     dimension,
     end_mark,
     leader,
+    nearest,
     wide,
 )
 from converter.exporters.pictures.run.bend_list import draw_list, list_size
@@ -37,6 +38,12 @@ TRAVEL = "stick travels"
 MOST_CALLED_OUT = 12
 #: From line to line, in heights of text.
 _LINE = 1.75
+#: Room left around the tube, as a share of the usual, and what a smaller tube costs in strain.
+_MARGINS = ((0.65, 0.0), (0.85, 2.0), (1.05, 4.0), (1.3, 7.0), (1.6, 11.0))
+#: Strain of a leader that crosses something, and so little that no other size of the tube is tried.
+_CROSSING, _LITTLE_STRAIN = 12.0, 9.0
+#: Text of a list is not made smaller than this to keep it in its room, mm.
+_LEAST_LIST = 1.2
 
 
 def isometric_panel(
@@ -47,6 +54,7 @@ def isometric_panel(
     height: float,
     fed_from: str = "A",
     ends: Mapping[str, str] | None = None,
+    least: float = 0.0,
 ) -> Picture:
     """The isometric within a frame, as a picture in the frame's coordinates.
 
@@ -57,22 +65,23 @@ def isometric_panel(
         height: of text, mm.
         fed_from: the end that goes into the bender first, 'A' or 'B', from which the arrow of the stick's travel goes.
         ends: 'A' or 'B' -> a word for how it is cut.
+        least: height of the least text, mm.
     """
     view = shape.isometric
     if len(parts.turns) <= MOST_CALLED_OUT:
         # smaller tubes leave more room for what is written around them
-        panels = []
-        for margin in (0.65, 1.0, 1.5):
-            panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from, ends or {})
+        panels: list[tuple[float, _Panel]] = []
+        for margin, price in _MARGINS:
+            panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from, ends or {}, least)
             if panel.called_out():
-                panels.append(panel)
-                if not panel.crossed:
+                panels.append((panel.strain + price, panel))
+                if panel.strain <= _LITTLE_STRAIN:
                     break
         if panels:
-            best = min(panels, key=lambda panel: panel.crossed)
+            _, best = min(panels, key=lambda pair: pair[0])
             best.finish(shape.axes)
             return best.picture
-    return _listed(shape, parts, view, display, frame, height, fed_from, ends or {})
+    return _listed(shape, parts, view, display, frame, height, fed_from, ends or {}, least)
 
 
 def _listed(
@@ -84,18 +93,20 @@ def _listed(
     height: float,
     fed_from: str,
     ends: Mapping[str, str],
+    least: float,
 ) -> Picture:
     """The isometric with bends numbered only, and a list beside or below it."""
+    least = min(height, max(least, _LEAST_LIST))
     x0, y0, x1, y1 = frame
     beside = x1 - x0 >= y1 - y0
     room = (0.5 * (x1 - x0), y1 - y0) if beside else (x1 - x0, 0.5 * (y1 - y0))
     text = height
     size = list_size(parts, display, text)
-    while (size[0] > room[0] or size[1] > room[1]) and text > 1.2:
-        text -= 0.1
+    while (size[0] > room[0] or size[1] > room[1]) and text > least:
+        text = max(text - 0.1, least)
         size = list_size(parts, display, text, room[1])
     rest = (x0, y0, x1 - size[0] - 3.0, y1) if beside else (x0, y0 + size[1] + 3.0, x1, y1)
-    panel = _Panel(shape, parts, view, display, rest, min(height, 2.0), 0.7, fed_from, ends)
+    panel = _Panel(shape, parts, view, display, rest, min(height, 2.0), 0.7, fed_from, ends, least)
     panel.numbered()
     panel.finish(shape.axes)
     corner = (x1 - size[0], y1) if beside else (x0, y0 + size[1])
@@ -117,9 +128,11 @@ class _Panel:
         margin: float,
         fed_from: str,
         ends: Mapping[str, str],
+        least: float,
     ) -> None:
         self.picture = Picture()
-        self.crossed = 0  # leaders of bends that run over something
+        self._least = min(least, height)
+        self._crossed, self._longest = 0, 0.0  # leaders that run over something; the longest, in heights of text
         self._parts, self._display, self._h = parts, display, height
         self._places = Places(frame)
         x0, y0, x1, y1 = frame
@@ -146,6 +159,11 @@ class _Panel:
         for a, b in pairwise(points):
             self._places.take_line(a, b, self._drawn.half * 0.9 + 0.3)
 
+    @property
+    def strain(self) -> float:
+        """How hard it is to see what belongs to what."""
+        return self._longest + _CROSSING * self._crossed
+
     # --- ends -----------------------------------------------------------------------------
 
     def _ends(self, closed: bool, fed_from: str) -> None:
@@ -167,10 +185,11 @@ class _Panel:
             if word:
                 size = (wide(word, self._h), 1.4 * self._h)
                 out = degrees(self._direction(d)) + (90.0 - 60.0 * sign)
-                spot = self._places.beside(self._drawn.at(point), size, out, 30.0 * self._h, self._drawn.half + 1.0)
+                at, half = self._drawn.at(point), self._drawn.half
+                spot = self._places.beside(at, size, out, 30.0 * self._h, half + 1.0, half + 2.0)
                 if spot is not None:
                     self.picture.label(word, (spot[0], spot[1] - self._h / 2.0), self._h, "note", align="center")
-                    leader(self.picture, self._places, self._drawn.at(point), _box(spot, size))
+                    self._lead(at, _box(spot, size), half + 2.0)
 
     def _direction(self, d: Vec) -> float:
         x, y = self._drawn.view.flat(d)
@@ -256,11 +275,12 @@ class _Panel:
         text = f"straight {self._display.number(straight.length)}"
         size = (wide(text, self._h), 1.5 * self._h)
         out = degrees(atan2(at[1] - self._middle[1], at[0] - self._middle[0]))
-        spot = self._places.beside(at, size, out, 22.0 * self._h, self._drawn.half + 1.2 * self._h)
+        own = self._drawn.half + 2.0
+        spot = self._places.beside(at, size, out, 22.0 * self._h, self._drawn.half + 1.2 * self._h, own)
         if spot is None:
             return False
         self.picture.label(text, (spot[0], spot[1] - self._h / 2.0), self._h, "note", align="center")
-        leader(self.picture, self._places, at, _box(spot, size))
+        self._lead(at, _box(spot, size), own)
         return True
 
     def _outward(self, turn: Turn, at: Point) -> float:
@@ -295,9 +315,15 @@ class _Panel:
         for i, line in enumerate(lines):
             wrong = bool(turn.wrong) and i == len(lines) - 1
             self.picture.label(line, (left + ring + 1.0, top - _LINE * h * i), h, "tight" if wrong else "note")
-        self.crossed += self._places.crosses(at, _box(spot, size), own)
-        leader(self.picture, self._places, at, _box(spot, size))
+        self._lead(at, _box(spot, size), own)
         return True
+
+    def _lead(self, at: Point, box: Box, own: float) -> None:
+        """A leader from what is labelled to its label, counted in the strain."""
+        end = nearest(box, at)
+        self._longest = max(self._longest, dist(at, end) / self._h)
+        self._crossed += self._places.crosses(at, box, own)
+        leader(self.picture, self._places, at, box)
 
     # --- the rest -------------------------------------------------------------------------
 
@@ -306,7 +332,7 @@ class _Panel:
         if axes.own:
             return
         x0, y0, x1, _ = self._places.frame
-        h = 0.85 * self._h
+        h = max(0.85 * self._h, self._least)
         arm = 3.4 * h
         reach = arm + 1.6 * h
         for x in (x0 + reach, x1 - reach):

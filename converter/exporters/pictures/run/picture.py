@@ -39,6 +39,8 @@ def run_picture(
     joints: Sequence[Joint] = (),
     views: Sequence[str] = VIEWS,
     fed_from: str = "A",
+    least_text: float = 0.0,
+    named: bool = True,
     sketches: Sketches | None = None,
 ) -> Picture:
     """A run in several views, with its name.
@@ -52,6 +54,8 @@ def run_picture(
         joints: of its ends; round tubes are drawn cut to fit, and every cut end has a word.
         views: of `VIEWS`, in any order.
         fed_from: the end that goes first and has the arrow; bends keep the numbers of the table.
+        least_text: least height of text, mm.
+        named: whether its name stands above it.
         sketches: of its job, so that what other pictures have drawn already is not drawn again.
 
     Raises:
@@ -66,17 +70,17 @@ def run_picture(
         f"Tube {tube.name}", picture_in_words(tube, panels.parts, display, what, ends=panels.ends, fed_from=fed_from)
     )
     picture.reach((0.0, 0.0), size)
-    height = text_height(size, len(wanted) > 1)
-    frame = _headed(picture, tube, display, size, height, named=True)
+    height = max(least_text, text_height(size, len(wanted) > 1))
+    frame = _headed(picture, tube, display, size, height, named=named)
     flat = [name for name in wanted if name != "isometric"]
     if not flat:
-        picture.put(panels.isometric(frame, height), 0.0, 0.0)
+        picture.put(panels.isometric(frame, height, least_text), 0.0, 0.0)
         return _in_exact_size(picture, size)
     if "isometric" in wanted:
         first, second = _halves(frame)
-        picture.put(panels.isometric(first, height), 0.0, 0.0)
+        picture.put(panels.isometric(first, height, least_text), 0.0, 0.0)
         frame = second
-    picture.put(panels.views(frame, 0.9 * height, flat), 0.0, 0.0)
+    picture.put(panels.views(frame, max(least_text, 0.9 * height), flat), 0.0, 0.0)
     return _in_exact_size(picture, size)
 
 
@@ -111,7 +115,7 @@ def isometric_picture(
     picture.reach((0.0, 0.0), size)
     height = max(least_text, text_height(size, False))
     frame = _headed(picture, tube, display, size, height, named=False)
-    picture.put(panels.isometric(frame, height), 0.0, 0.0)
+    picture.put(panels.isometric(frame, height, least_text), 0.0, 0.0)
     return _in_exact_size(picture, size)
 
 
@@ -134,13 +138,15 @@ class _PanelSource:
         self.ends = end_words(joints, tube)
         self._writing = (display, fed_from, *sorted(self.ends.items()), *(turn.wrong for turn in self.parts.turns))
 
-    def isometric(self, frame: Box, height: float) -> Picture:
-        """The isometric within a frame."""
+    def isometric(self, frame: Box, height: float, least: float = 0.0) -> Picture:
+        """The isometric within a frame, with no text smaller than the least."""
 
         def draw() -> Picture:
-            return isometric_panel(self._shape, self.parts, self._display, frame, height, self._fed_from, self.ends)
+            return isometric_panel(
+                self._shape, self.parts, self._display, frame, height, self._fed_from, self.ends, least
+            )
 
-        return self._sketches.panel(self._shape, ("isometric", frame, height, self._writing), draw)
+        return self._sketches.panel(self._shape, ("isometric", frame, height, least, self._writing), draw)
 
     def views(self, frame: Box, height: float, names: Sequence[str]) -> Picture:
         """Other views within a frame."""

@@ -10,7 +10,7 @@ from converter.exporters.pictures.places import wide
 #: Height of the stick, and room beside it for the letters of its ends, mm of paper.
 _HIGH, _SIDE = 9.0, 13.0
 #: Heights of text: as wanted, and the least one can read.
-_TEXT, _LEAST = 2.2, 1.3
+_TEXT, _LEAST = 2.2, 1.95
 #: Where numbers and distances stand above and below the stick, mm.
 _ABOVE, _BELOW = 6.0, 6.0
 #: A distance written level stands at most so far to the side of its mark, mm.

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from math import fsum
 
+from converter import __version__
 from converter.bending.setup.words import SetupView
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, severity_word
-from converter.exporters.sheet.pdf.flow import BODY, SMALL, Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.pdf.flow import Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.pdf.frame import BODY, SMALL
 from converter.exporters.sheet.pdf.part import die_names, findings
 from converter.exporters.sheet.pdf.quotation import quotation_pages
 from converter.findings import ERROR, WARNING
@@ -20,21 +22,27 @@ from converter.words import mass_text, total_mass_text
 
 _COLUMNS = (
     TableColumn("", 8, "right"),
-    TableColumn("part", 38, bold=True),
+    TableColumn("part", 34, bold=True),
     TableColumn("make", 10, "right"),
-    TableColumn("section", 34),
-    TableColumn("die", 28),
+    TableColumn("section", 39),
+    TableColumn("die", 23),
     TableColumn("bends", 11, "right"),
     TableColumn("cut length", 22, "right", bold=True),
     TableColumn("mass", 18, "right"),
-    TableColumn("worst finding", 19),
+    TableColumn("worst finding", 23),
     TableColumn("page", 11, "right", bold=True),
 )
 
-#: Least and greatest height of the picture of the drawing, with its list, mm.
-_LEAST, _MOST = 90.0, 170.0
+#: Least height of the picture of the drawing, with its list: of one tube, more for each further one, of many; and the
+#: greatest, mm.
+_LEAST, _EACH, _LEAST_OF_MANY, _MOST = 66.0, 4.0, 90.0, 170.0
 #: Headings ask for more than they take, mm.
 _SLACK = 9.0
+
+_MARK_WORDS = (
+    "Every page bears the mark at its foot. A sheet or a template of this job with another mark was made from another "
+    "drawing, another shop file or other settings: use the newer one and throw the older away. elbowroom {version}"
+)
 
 #: Letters that no font has, named at most.
 _MOST_CODES = 8
@@ -64,6 +72,8 @@ def first_pages(
     if flow.pdf.lacking:
         flow.notice(lacking_words(flow.pdf.lacking))
     flow.facts(_facts(page, display))
+    flow.space(1.0)
+    flow.paragraph(_MARK_WORDS.format(version=__version__), SMALL)
     if len(page.drawings) == 1:
         (drawing,) = page.drawings
 
@@ -112,10 +122,11 @@ def _picture(
     if job.program_tubes is not None:
         return
     flow.space(2.0)
+    lowest = min(_LEAST + _EACH * max(0, len(job.tubes) - 1), _LEAST_OF_MANY)
     spare = flow.room - flow.measured(rest) - _SLACK
-    if spare < _LEAST:
+    if spare < lowest:
         spare = flow.room - flow.measured(least) - _SLACK
-    tall = max(_LEAST, min(spare, _MOST))
+    tall = max(lowest, min(spare, _MOST))
     if (number, tall) not in pictures:
         pictures[number, tall] = drawing_picture(job.drawing, job.tubes, job.findings, display, size=(flow.width, tall))
     flow.picture(pictures[number, tall], display.unit, tall)

@@ -7,33 +7,49 @@ how many pages there are. All lengths are mm of paper, y up from the lower edge.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import partial
 
 from converter.exporters.paper.figure import Point
+from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.paper import Pdf, Pen
+from converter.exporters.pdf.title_block import draw_band
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.written.pdf import draw
+from converter.exporters.sheet.pdf.frame import (
+    BODY,
+    CODE,
+    CODE_FREE,
+    CODE_UP,
+    EDGE,
+    FOOT,
+    HEAD,
+    HEADING,
+    SMALL,
+    TABLE,
+    THICK,
+    TITLE,
+    Op,
+    SheetPage,
+    draw_code,
+)
+from converter.exporters.sheet.qr import Modules
+from converter.model.part import Part
 from converter.quoting import visible
+from converter.units import Display
 
-#: Edge left free, mm: most printers reach nearer, no source.
-EDGE = 12.0
-#: Heights of capitals, mm.
-TITLE, HEADING, LARGE, TABLE, BODY, SMALL = 4.4, 2.7, 3.4, 2.35, 2.1, 1.75
 #: From line to line, in heights of capitals.
 LEAD = 1.75
-#: What the heading and the foot of a page take, mm.
-_HEAD, _FOOT = 15.0, 11.0
 #: Side of a tick box, mm.
 TICK = 3.2
-THIN, THICK, GREY = Pen(0.15), Pen(0.4), Pen(0.15, (0.45, 0.45, 0.45))
+THIN, GREY = Pen(0.15), Pen(0.15, (0.45, 0.45, 0.45))
 
-Op = Callable[[Pdf], None]
 #: Something laid out on a flow.
 Section = Callable[["Flow"], None]
 #: A cell of a table: text that is broken where it must be, or its lines.
 Cell = str | tuple[str, ...]
 #: A heading of so many letters stands in one line.
-_SHORT_HEAD = 12
+_SHORT_HEAD = 11
 #: Numbers take no more than this part of the width of the columns of words.
 _MOST_TAKEN = 0.4
 #: A cell of more lines than this is cut short: names may be absurdly long.
@@ -42,19 +58,6 @@ _MOST_LINES = 6
 BELOW_TITLE = 11.0
 #: Height of a page on which everything fits, to measure on, mm.
 _ENDLESS = 1e7
-
-
-@dataclass(slots=True)
-class SheetPage:
-    """One page: its title, whether it goes on from the page before, and what is drawn on it.
-
-    ``bookmarks`` are keys and titles of what begins on it.
-    """
-
-    title: str
-    continued: bool
-    ops: list[Op] = field(default_factory=list)
-    bookmarks: list[tuple[str, str]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +95,7 @@ class Flow:
         self._y = 0.0
         self._heading = ""
         self._title = ""
+        self._part: Part | None = None
         #: whether the part on the last page leaves what it does not need to the next
         self.leaves_room = False
         self._fresh = True
@@ -100,30 +104,50 @@ class Flow:
     @property
     def room(self) -> float:
         """What is left of the page, mm."""
-        return self._y - EDGE - _FOOT
+        return self._y - EDGE - FOOT
 
     @property
     def whole_page(self) -> float:
         """What a fresh page has room for, mm."""
-        return self.size[1] - 2.0 * EDGE - _HEAD - _FOOT
+        return self.size[1] - 2.0 * EDGE - HEAD - FOOT
 
-    def begin(self, title: str, bookmark: str = "") -> None:
-        """Begin a page with a new title."""
-        self._open(SheetPage(title, False, bookmarks=[(bookmark, title)] if bookmark else []))
-        self._heading, self._title = "", title
+    def begin(
+        self, title: str, bookmark: str = "", part: Part | None = None, code: Modules = (), *, clear: bool = False
+    ) -> None:
+        """Begin a page with a new title.
 
-    def begin_below(self, title: str, bookmark: str) -> None:
-        """Begin something with a title of its own on what is left of this page."""
+        Args:
+            title: of the page.
+            bookmark: its key in the reader's list of contents, '' for none.
+            part: that it speaks of.
+            code: the square code beside the title.
+            clear: whether nothing may stand beside the code's lower edge; else the first line there must be short.
+        """
+        parts = [part] if part else []
+        self._open(SheetPage(title, False, [], [(bookmark, title)] if bookmark else [], parts, code))
+        if code and clear:
+            self._y -= CODE - CODE_UP + CODE_FREE - HEAD
+        self._heading, self._title, self._part = "", title, part
+
+    def begin_below(self, title: str, bookmark: str, part: Part, code: Modules, *, clear: bool = False) -> None:
+        """Begin a part with a title and a code of its own on what is left of this page; see `begin`."""
         self._y -= 5.0
         low = self._take(BELOW_TITLE)
-        self.line((EDGE, low + BELOW_TITLE), (EDGE + self.width, low + BELOW_TITLE), THICK)
-        self.text(visible(title), (EDGE, low + 3.0), TITLE * 0.8, bold=True, room=self.width)
-        self.pages[-1].bookmarks.append((bookmark, title))
-        self._heading, self._title = "", title
+        top = low + BELOW_TITLE
+        self.line((EDGE, top), (EDGE + self.width, top), THICK)
+        self.text(visible(title), (EDGE, low + 3.0), TITLE * 0.8, bold=True, room=self.width - CODE - 5.0)
+        right = EDGE + self.width
+        self._op(lambda pdf: draw_code(pdf, code, (right, top - CODE_FREE)))
+        if clear:
+            self._y -= CODE + 2.0 * CODE_FREE - BELOW_TITLE
+        page = self.pages[-1]
+        page.bookmarks.append((bookmark, title))
+        page.parts.append(part)
+        self._heading, self._title, self._part = "", title, part
 
     def turn(self) -> None:
         """Go on on the next page; the section that was broken says that it goes on."""
-        self._open(SheetPage(self._title, True))
+        self._open(SheetPage(self._title, True, parts=[self._part] if self._part else []))
         self._turned = True
         if self._heading:
             self._headline(f"{self._heading}, continued")
@@ -227,6 +251,18 @@ class Flow:
         dy = low - y0 * scale
         self._op(lambda pdf: draw(pdf, picture, dx, dy, scale, unit=unit))
 
+    def side_by_side(self, pictures: Sequence[Picture], unit: str) -> None:
+        """Pictures of one height in a row over the width, in their own sizes."""
+        height = max(one.high[1] - one.low[1] for one in pictures)
+        self.keep(height)
+        low = self._take(height)
+        wide = sum(one.high[0] - one.low[0] for one in pictures)
+        gap = (self.width - wide) / max(1, len(pictures) - 1)
+        x = EDGE
+        for one in pictures:
+            self._op(partial(draw, picture=one, dx=x - one.low[0], dy=low - one.low[1], unit=unit))
+            x += one.high[0] - one.low[0] + gap
+
     def beside(self, left: Section, share: float, picture: Picture, unit: str) -> None:
         """A picture with something narrow at its left, both from the same height.
 
@@ -303,49 +339,28 @@ class Flow:
         (x, y), s = low, TICK
         self._op(lambda pdf: pdf.drawn([(x, y), (x + s, y), (x + s, y + s), (x, y + s)], Pen(0.25), closed=True))
 
-    def draw(self, corner: str, foot: str) -> None:
+    def draw(self, block: TitleBlock, display: Display) -> None:
         """Draw all pages.
 
         Args:
-            corner: what stands at the upper right of every page, beside its number.
-            foot: what stands at the foot of every page.
+            block: what stands at the foot of every page; one that speaks of some parts names those in it.
+            display: how sections are written there.
         """
         count = len(self.pages)
         for number, page in enumerate(self.pages, 1):
             self.pdf.page(self.size)
             for key, title in page.bookmarks:
                 self.pdf.bookmark(key, visible(title))
-            self._frame(page, f"page {number} of {count}", corner, foot)
+            page.draw_frame(self.pdf, self.size)
             for op in page.ops:
                 op(self.pdf)
+            own = block.with_parts(page.parts, display) if page.parts else block
+            draw_band(self.pdf, own, (EDGE, EDGE), self.width, f"{number} of {count}")
             self.pdf.end_page()
-
-    def _frame(self, page: SheetPage, number: str, corner: str, foot: str) -> None:
-        pdf, top, right = self.pdf, self.size[1] - EDGE, EDGE + self.width
-        pdf.text(number, (right, top - BODY), BODY, align="right", bold=True)
-        pdf.text(corner, (right, top - BODY * (1.0 + LEAD)), BODY, align="right")
-        beside = max(pdf.width(number, BODY, bold=True), pdf.width(corner, BODY)) + 5.0
-        title = visible(page.title)
-        if page.continued:
-            pdf.text("continued", (EDGE, top - _HEAD + 3.6), SMALL)
-        rows = pdf.wrapped(title, TITLE, self.width - beside, bold=True)
-        if len(rows) == 1:
-            pdf.text(title, (EDGE, top - TITLE), TITLE, bold=True)
-        else:
-            small = TITLE * 0.6
-            rows = pdf.wrapped(title, small, self.width - beside, bold=True)
-            shown = rows[:2] if len(rows) <= 2 else [rows[0], " ".join(rows[1:])]
-            for i, row in enumerate(shown):
-                pdf.text(row, (EDGE, top - small * (1.0 + 1.5 * i)), small, bold=True, room=self.width - beside)
-        pdf.drawn([(EDGE, top - _HEAD + 2.0), (right, top - _HEAD + 2.0)], THICK)
-        low = EDGE + _FOOT - 3.0
-        pdf.drawn([(EDGE, low), (right, low)], THIN)
-        for i, row in enumerate(pdf.wrapped(foot, SMALL, self.width)[:2]):
-            pdf.text(row, (EDGE, low - SMALL * (1.0 + LEAD * i) - 1.2), SMALL)
 
     def _open(self, page: SheetPage) -> None:
         self.pages.append(page)
-        self._y = self.size[1] - EDGE - _HEAD
+        self._y = self.size[1] - EDGE - HEAD
         self._fresh = True
 
     def _headline(self, text: str) -> None:
@@ -384,7 +399,10 @@ class Flow:
                     self.text(lines[i], (x + self._name_width(name), base), BODY, bold=True)
 
     def _widths(self, columns: Sequence[TableColumn], rows: Sequence[Sequence[Cell]], height: float) -> list[float]:
-        """The columns' shares of the width; one of numbers takes what its longest needs from those of words."""
+        """The columns' shares of the width; one of numbers takes what its longest needs from those of words.
+
+        Of those each keeps its longest word whole, up to a limit, and the widest give first.
+        """
         total = sum(column.width for column in columns)
         widths = [column.width / total * self.width for column in columns]
         words = [i for i, column in enumerate(columns) if column.align == "left"]
@@ -400,12 +418,29 @@ class Flow:
                 longest += [self.pdf.width(visible(line), height, bold=column.bold) for line in lines]
             wanted[i] = max(widths[i], max(longest) + 2.1)
         more = sum(wanted) - self.width
-        spare = sum(widths[i] for i in words) * _MOST_TAKEN
-        if more <= 0.0 or not words or more > spare:
-            return wanted if more <= 0.0 else widths
+        if not words or more > sum(widths[i] for i in words) * _MOST_TAKEN:
+            return widths if more > 0.0 else wanted
+        least = {i: self._longest_word(rows, i, columns[i], height) for i in words}
+        short = {i: max(0.0, min(least[i], 2.0 * widths[i]) - widths[i]) for i in words}
         for i in words:
-            wanted[i] -= more * widths[i] / sum(widths[k] for k in words)
+            wanted[i] += short[i]
+        more = sum(wanted) - self.width
+        spare = {i: max(0.0, widths[i] - max(least[i], (1.0 - _MOST_TAKEN) * widths[i])) for i in words}
+        if more <= 0.0:
+            return wanted
+        if more > sum(spare.values()):  # then words break after all
+            spare, wanted = {i: widths[i] for i in words}, [w - short.get(i, 0.0) for i, w in enumerate(wanted)]
+            more = max(0.0, sum(wanted) - self.width)
+        for i in words:
+            wanted[i] -= more * spare[i] / sum(spare.values())
         return wanted
+
+    def _longest_word(self, rows: Sequence[Sequence[Cell]], i: int, column: TableColumn, height: float) -> float:
+        """Width that a column needs to keep its longest word whole, mm."""
+        cells = (row[i] for row in rows)
+        lines = (line for cell in cells for line in ([cell] if isinstance(cell, str) else cell))
+        longest = (self.pdf.width(word, height, bold=column.bold) for line in lines for word in visible(line).split())
+        return max(longest, default=0.0) + 2.1
 
     def _cells(
         self, row: Sequence[Cell], columns: Sequence[TableColumn], widths: Sequence[float], height: float

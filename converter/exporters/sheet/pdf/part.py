@@ -5,11 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from converter.bending.setup.words import NO_SET_UP, SetupView
-from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale
+from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale, run_picture
 from converter.exporters.pictures.run.sketches import Sketches
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.sheet.content import PartPage, severity_word
-from converter.exporters.sheet.pdf.flow import BELOW_TITLE, BODY, LARGE, SMALL, Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.pdf.flow import BELOW_TITLE, Cell, Flow, Section, TableColumn
+from converter.exporters.sheet.pdf.frame import BODY, CODE, LARGE, SMALL
+from converter.exporters.sheet.pdf.mirror import mirror_pair
+from converter.exporters.sheet.qr import Modules
 from converter.exporters.sheet.view import place_words, refusal
 from converter.findings import Finding
 from converter.findings.wording import grouped, message
@@ -43,6 +46,8 @@ _BELOW_SLACK = 9.0
 _NARROW, _APART = 0.4, 2.0
 #: Least and greatest height of the picture, mm: of bent tubes and of straight ones.
 _BENT, _STRAIGHT = (70.0, 130.0), (32.0, 90.0)
+#: The same of the three views at the end.
+_VIEWS = (70.0, 100.0)
 _COLUMNS = (
     TableColumn("made", 10.5, "center", tick=True),
     TableColumn("bend", 10.5, "center", bold=True),
@@ -57,6 +62,9 @@ _COLUMNS = (
 )
 
 
+#: A turn and the turn in all of so many letters stand in one line.
+_ONE_LINE = 24
+
 _PLACES = (TableColumn("piece", 40, bold=True), TableColumn("end A", 60), TableColumn("end B", 60))
 
 
@@ -69,10 +77,22 @@ class PartLayout:
         shop: name of the shop.
         display: how lengths are shown, in one unit.
         sketches: of the job.
+        code: the square code of the part.
+        mirror: its mirror image on the sheet, whose bends have the same numbers; None where there is none.
     """
 
-    def __init__(self, part: PartPage, count: int, shop: str, display: Display, sketches: Sketches) -> None:
-        self.part = part
+    def __init__(
+        self,
+        part: PartPage,
+        count: int,
+        shop: str,
+        display: Display,
+        sketches: Sketches,
+        code: Modules,
+        mirror: PartPage | None = None,
+    ) -> None:
+        self.part, self._code, self._mirror = part, code, mirror
+        self._refused = bool(refusal(part, display))  # its notice needs the whole width
         setup = part.setup
         self._sheet = None if setup is None else SetupView(setup, display, part.bad_bends)
         self._facts = _facts(part, setup, count, shop, display)
@@ -87,7 +107,8 @@ class PartLayout:
     def least_height(self, flow: Flow) -> float:
         """How high it is with its picture as low as it may be, mm; pages are all of one width."""
         if self._least is None:
-            self._least = flow.measured(self._compact) + BELOW_TITLE + _BELOW_SLACK
+            clear = CODE if self._refused else 0.0
+            self._least = flow.measured(self._compact) + BELOW_TITLE + clear + _BELOW_SLACK
         return self._least
 
     def lay_out(self, flow: Flow, left: float) -> int:
@@ -103,11 +124,11 @@ class PartLayout:
         shares = self.is_straight and flow.pages != [] and flow.leaves_room
         need = self.least_height(flow) if self.is_straight and (shares or left) else 0.0
         if shares and need <= flow.room:
-            flow.begin_below(self.part.title, self.part.key)
+            flow.begin_below(self.part.title, self.part.key, self.part.part, self._code, clear=self._refused)
             page = len(flow.pages)
             self._compact(flow)
         else:
-            flow.begin(self.part.title, self.part.key)
+            flow.begin(self.part.title, self.part.key, self.part.part, self._code, clear=self._refused)
             page = len(flow.pages)
             if left and need + left <= flow.whole_page:
                 self._compact(flow)
@@ -127,6 +148,11 @@ class PartLayout:
         _picture(flow, self.part, self._facts, (self._bending_part, self._rest), self._display, self._sketches, tall)
         self._bending_part(flow)
         self._rest(flow)
+        if self.is_straight:
+            return
+        paired = self._mirror and mirror_pair(flow, self.part, self._mirror, self._display, self._sketches)
+        if flow.pages[-1].continued and not paired:
+            _three_views(flow, self.part, self._display, self._sketches)
 
     def _bending_part(self, flow: Flow) -> None:
         sheet = self._sheet
@@ -270,6 +296,26 @@ def _picture(
     flow.space(1.0)
 
 
+def _three_views(flow: Flow, part: PartPage, display: Display, sketches: Sketches) -> None:
+    """The finished tube from three sides with its sizes over all, to check it by, where the page has room for it."""
+    low, high = _VIEWS
+    tall = min(high, flow.room - 1.5 * _BELOW_SLACK)
+    if tall < low:
+        return
+    flow.heading("The finished tube from three sides, to check it by", keep=tall)
+    picture = run_picture(
+        part.tube,
+        display,
+        size=(flow.width, tall),
+        joints=part.joints,
+        views=("front", "top", "right"),
+        least_text=BODY,
+        named=False,
+        sketches=sketches,
+    )
+    flow.picture(picture, display.unit, tall)
+
+
 def _table(flow: Flow, sheet: SetupView) -> None:
     setup, display = sheet.setup, sheet.display
     flow.heading("Set-up, in the order made", keep=24.0)
@@ -290,11 +336,10 @@ def _row(sheet: SetupView, i: int, step: Step) -> list[Cell]:
     display = sheet.display
     if step.bend in sheet.refused:
         return ["", str(step.bend), "–", "–", "–", "–", "–", "not to be made as drawn", "–", "–"]
-    turn: tuple[str, ...] = ("as loaded",) if i == 0 else ("no turn",)
-    if i and step.turn_set:
-        turn = (sheet.turn(step),)
+    turn: tuple[str, ...] = ("as loaded" if i == 0 else sheet.turn(step) if step.turn_set else "no turn",)
     if i > 1:  # at the second bend made the turn in all is that turn
-        turn += (f"({sheet.so_far(step)})",)
+        so_far = f"({sheet.so_far(step)})"
+        turn = (f"{turn[0]} {so_far}",) if len(turn[0]) + len(so_far) <= _ONE_LINE else (*turn, so_far)
     if step.inverted is not None:
         turn += ("clamp turned over",)
     return [

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from converter.exporters.sheet.content import DrawingPage
-from converter.exporters.sheet.pdf.flow import SMALL, Flow, TableColumn
+from converter.exporters.sheet.pdf.flow import Flow, TableColumn
+from converter.exporters.sheet.pdf.frame import SMALL
 from converter.job.quotation_words import QUOTATION_HEADS, money_text, quotation_rows
 from converter.units import Display
 

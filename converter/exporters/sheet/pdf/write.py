@@ -8,14 +8,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from converter import __version__
 from converter.exporters.options import WriteOptions
+from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.paper import Pdf
 from converter.exporters.pictures.run.sketches import sketches_of
-from converter.exporters.sheet.content import JobSheet, job_sheet
+from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
 from converter.exporters.sheet.pdf.first import first_pages
 from converter.exporters.sheet.pdf.flow import Flow
 from converter.exporters.sheet.pdf.part import PartLayout
+from converter.exporters.sheet.qr import Modules, code_modules, code_text
 from converter.progress import steps
 from converter.units import Display
 
@@ -44,13 +45,25 @@ def export_together(jobs: Sequence[Job], out: OutputSet, options: WriteOptions) 
 def sheet_pdf(page: JobSheet, options: WriteOptions | None = None) -> bytes:
     """The document: the same bytes for the same page."""
     display = page.job.display
-    size = (options or WriteOptions()).paper_size(display)
+    options = options or WriteOptions()
+    size, address = options.paper_size(display), options.address
     pdf = Pdf(f"{page.heading} – job sheet", {})
     parts = Flow(pdf, size)
     starts: list[int] = []
     for drawing in page.drawings:
         sketches = sketches_of(drawing.job)
-        layouts = [PartLayout(part, len(page.parts), page.job.shop.name, display, sketches) for part in drawing.parts]
+        layouts = [
+            PartLayout(
+                part,
+                len(page.parts),
+                page.job.shop.name,
+                display,
+                sketches,
+                _code(page, part, address),
+                _mirror_of(part, drawing),
+            )
+            for part in drawing.parts
+        ]
         for layout, following in zip(steps(layouts, "parts laid out"), [*layouts[1:], None], strict=True):
             # straight parts share a page where two stand on one
             joins = layout.is_straight and following is not None and following.is_straight
@@ -64,8 +77,21 @@ def sheet_pdf(page: JobSheet, options: WriteOptions | None = None) -> bytes:
     # the table of contents takes as many pages whatever the numbers in it
     first = _first(pdf, page, display, size, [start + len(first.pages) for start in starts], pictures)
     first.pages += parts.pages
-    first.draw(f"mark {page.revision.text}", _foot(page))
+    block = TitleBlock.of(page.heading, page.revision)
+    first.draw(block.with_parts([part.part for part in page.parts], display), display)
     return pdf.data()
+
+
+def _code(page: JobSheet, part: PartPage, address: str) -> Modules:
+    """The square code of a part."""
+    return code_modules(code_text(address, page.revision.mark, part.key, part.title))
+
+
+def _mirror_of(part: PartPage, drawing: DrawingPage) -> PartPage | None:
+    """The mirror image of a part, or what it is that of, where both begin at the same end."""
+    name = part.part.mirror_of or part.part.mirrored_by
+    other = next((one for one in drawing.parts if one.name == name), None) if name else None
+    return None if other is None or part.part.mirror_turned or other.part.mirror_turned else other
 
 
 def _first(
@@ -79,11 +105,3 @@ def _first(
     flow = Flow(pdf, size)
     first_pages(flow, page, display, starts, pictures)
     return flow
-
-
-def _foot(page: JobSheet) -> str:
-    return (
-        f"{page.heading}, mark {page.revision.mark}. A sheet of this job with another mark was made from another "
-        "drawing, another shop file or other settings: use the newer one and throw the older away. "
-        f"elbowroom {__version__}"
-    )

@@ -1,0 +1,74 @@
+"""Labels of pictures of random frames: on no other label and on no line of a tube, and led to where they belong."""
+
+from __future__ import annotations
+
+from math import cos, radians, sin
+
+import pytest
+import shapely
+from random_drawings import random_drawing
+
+from converter.exporters.pictures.drawing.view import drawing_picture
+from converter.exporters.pictures.picture import RING, Label, Picture
+from converter.exporters.pictures.places import wide
+from converter.exporters.pictures.run.picture import isometric_picture
+from converter.job import open_job
+from converter.settings import Settings
+
+#: Lines that no text may stand on; a ring or a box covers what it stands on.
+LINES = ("tube", "drawn", "fitted", "tight")
+
+
+def box_of(label: Label) -> shapely.Polygon:
+    """The room of a label: of its ring or square, else of its text as it is turned."""
+    (x, y), h = label.at, label.height
+    if label.circled or label.boxed:
+        return shapely.box(x - RING * h, y + h / 2 - RING * h, x + RING * h, y + h / 2 + RING * h)
+    width = 0.85 * wide(label.text, h)  # which is the most that it may need
+    left = {"left": 0.0, "center": width / 2, "right": width}[label.align]
+    c, s = cos(radians(label.rotation)), sin(radians(label.rotation))
+    corners = [(-left, 0.0), (width - left, 0.0), (width - left, h), (-left, h)]
+    return shapely.Polygon([(x + a * c - b * s, y + a * s + b * c) for a, b in corners])
+
+
+def faults(picture: Picture) -> list[tuple[str, str]]:
+    """Pairs of labels that overlap, and texts with the role of a line that they stand on."""
+    boxes = [(label, box_of(label)) for label in picture.labels]
+    found = []
+    for i, (one, here) in enumerate(boxes):
+        found += [(one.text, other.text) for other, there in boxes[:i] if here.intersection(there).area > 0.02]
+    lines = [(s.role, shapely.LineString(s.points)) for s in picture.strokes if s.role in LINES]
+    tree = shapely.STRtree([line for _, line in lines])
+    for label, here in boxes:
+        if not (label.circled or label.boxed):
+            found += [(label.text, lines[i][0]) for i in tree.query(here.buffer(-0.1), "intersects")]
+    return found
+
+
+@pytest.mark.parametrize("first", range(0, 30, 10))
+def test_labels_of_random_jobs_hide_nothing(first, tmp_path):
+    wrong, count = [], 0
+    for seed in range(first, first + 10):
+        drawing = random_drawing(tmp_path / f"{seed}.dxf", seed)
+        job = open_job(str(drawing), Settings(sections=("38.1x2.4mm",), clr="110mm"))
+        pictures = [drawing_picture(job.drawing, job.tubes, job.drawing.findings, job.display, size=(186.0, 120.0))]
+        bent = max(job.tubes, key=lambda tube: len(tube.run.table.bends))
+        pictures.append(isometric_picture(bent, job.display, size=(110.0, 100.0), least_text=1.95))
+        for picture in pictures:
+            count += 1
+            wrong += [(seed, picture.title, *pair) for pair in faults(picture)]
+            assert min(label.height for label in picture.labels) >= 1.95
+        names = {label.text for label in pictures[0].labels}
+        assert {tube.name for tube in job.tubes} <= names
+    assert count == 20
+    assert wrong == []
+
+
+def test_the_guard_sees_labels_on_lines_and_on_each_other():
+    picture = Picture()
+    picture.stroke([(0.0, 1.0), (50.0, 1.0)], "tube")
+    picture.label("on the line", (5.0, 0.0), 2.0)
+    picture.label("upright", (30.0, -6.0), 2.0, rotation=90.0)
+    picture.label("beside it", (5.0, 5.0), 2.0)
+    picture.label("over it", (6.0, 5.5), 2.0)
+    assert faults(picture) == [("over it", "beside it"), ("on the line", "tube"), ("upright", "tube")]
