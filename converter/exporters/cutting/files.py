@@ -92,6 +92,7 @@ def cut_list_pdf(jobs: Sequence[Job], cuts: CutList, options: WriteOptions | Non
     Raises:
         MissingLibraryError: the PDF library is not installed.
     """
+    from converter.exporters.paper.title import TitleBlock
     from converter.exporters.pdf.paper import Pdf
     from converter.exporters.sheet.pdf.flow import Flow
     from converter.exporters.sheet.revision import revision_of
@@ -108,7 +109,8 @@ def cut_list_pdf(jobs: Sequence[Job], cuts: CutList, options: WriteOptions | Non
         flow.notice(" ".join((finding.message_in(display), finding.cure_in(display))))
     flow.space(2.0)
     flow.paragraph(SAW_CAUTION)
-    flow.draw(f"mark {revision_of(jobs).text}", f"{heading}: cutting list, elbowroom")
+    block = TitleBlock.of(heading, revision_of(jobs))
+    flow.draw(block.with_parts([part for job in jobs for part in job.shown.parts], display), display)
     return pdf.data()
 
 
