@@ -27,6 +27,8 @@ _ONE_LINE = 0.7
 _CHORD = 0.01
 #: The same for what is filled under the lines.
 _SKIN = 0.05
+#: Points of a line up to which it takes longer to ask numpy of all at once.
+_FEW = 24
 
 
 @dataclass(frozen=True)
@@ -110,18 +112,19 @@ class SketchShape:
                 out = abs(a) * ring.up + abs(b) * ring.across + hypot(a, b) * ring.rounding
                 low.append(dot(p, axis) - out)
                 high.append(dot(p, axis) + out)
-        for f, cut in enumerate(self.solid.cuts):
-            if cut is not None:
-                along = self.solid.rim(f) @ axis
+        for rim in self.solid.rims:
+            if rim is not None:
+                along = rim @ axis
                 low.append(float(along.min()))
                 high.append(float(along.max()))
         return min(low), max(high)
 
     def rim_middle(self, end: int) -> Vec:
         """The middle of the metal's rim at end A (0) or B (1)."""
-        if self.solid is None or self.solid.cuts[end] is None:
+        rim = None if self.solid is None else self.solid.rims[end]
+        if rim is None:
             return self.tube.run.end if end else self.tube.run.start
-        x, y, z = self.solid.rim(end).mean(axis=0).tolist()
+        x, y, z = rim.mean(axis=0).tolist()
         return x, y, z
 
     def bounds(self, view: View) -> tuple[float, float, float, float]:
@@ -210,6 +213,9 @@ def simplified(points: list[Point], near: float) -> list[Point]:
     """A line through fewer of its points, none of them farther than ``near`` from it (Ramer, Douglas and Peucker)."""
     if len(points) <= 2:
         return points
+    import numpy as np
+
+    rows = np.array(points) if len(points) > _FEW else None
     keep = [False] * len(points)
     keep[0] = keep[-1] = True
     spans = [(0, len(points) - 1)]
@@ -217,26 +223,46 @@ def simplified(points: list[Point], near: float) -> list[Point]:
         a, b = spans.pop()
         if b - a == 1:
             continue
-        (ax, ay), (bx, by) = points[a], points[b]
-        dx, dy = bx - ax, by - ay
-        length = dx * dx + dy * dy or 1.0  # of no length, a span is a point: what lies along it is 0
-        worst, at = near * near, 0
-        for i in range(a + 1, b):
-            x, y = points[i]
-            x -= ax
-            y -= ay
-            along = (x * dx + y * dy) / length
-            if along > 0.0:
-                along = min(along, 1.0)
-                x -= along * dx
-                y -= along * dy
-            off = x * x + y * y
-            if off > worst:
-                worst, at = off, i
-        if at:
-            keep[at] = True
-            spans += [(a, at), (at, b)]
+        if rows is not None and b - a > _FEW:
+            at, worst = _farthest(rows[a : b + 1])
+        else:
+            at, worst = _farthest_of_few(points[a : b + 1])
+        if worst > near * near:
+            keep[a + at] = True
+            spans += [(a, a + at), (a + at, b)]
     return [p for p, kept in zip(points, keep, strict=True) if kept]
+
+
+def _farthest(rows: Any) -> tuple[int, float]:
+    """Which of a line's points lies farthest from its ends' chord, and the square of how far."""
+    import numpy as np
+
+    x, y = (rows[1:-1] - rows[0]).T
+    dx, dy = (rows[-1] - rows[0]).tolist()
+    along = np.clip((x * dx + y * dy) / (dx * dx + dy * dy or 1.0), 0.0, 1.0)
+    x, y = x - along * dx, y - along * dy
+    off = x * x + y * y
+    at = int(off.argmax())
+    return at + 1, float(off[at])
+
+
+def _farthest_of_few(points: list[Point]) -> tuple[int, float]:
+    """As `_farthest`, of so few points that it is quicker one by one."""
+    (ax, ay), (bx, by) = points[0], points[-1]
+    dx, dy = bx - ax, by - ay
+    length = dx * dx + dy * dy or 1.0  # of no length, a span is a point: what lies along it is 0
+    worst, at = 0.0, 0
+    for i, (px, py) in enumerate(points[1:-1], 1):
+        x, y = px - ax, py - ay
+        along = (x * dx + y * dy) / length
+        if along > 0.0:
+            along = min(along, 1.0)
+            x -= along * dx
+            y -= along * dy
+        off = x * x + y * y
+        if off > worst:
+            worst, at = off, i
+    return at, worst
 
 
 def _extremes(arc: Arc, axis: Vec) -> list[float]:
