@@ -8,6 +8,7 @@ a line is hidden, by `sight`, its end is found by halving.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil
 from typing import Any
@@ -28,6 +29,8 @@ _AROUND = 48
 _AROUND_CUT = 240
 #: How often the place where a line disappears is halved.
 _HALVINGS = 18
+#: How many of these halvings are asked for at once.
+_AT_ONCE = 3
 #: Greatest step around the section between two points of a silhouette, in units of `Solid`'s ``u``.
 _SWING = 0.15
 
@@ -267,14 +270,14 @@ class _PlaceRows:
         change = np.nonzero((line[:-1] == line[1:]) & (visible[:-1] != visible[1:]))[0]
         turning = points[change].copy()
         if len(change):
-            inside = np.where(visible[change], 0.0, 1.0)  # fraction of the way, on the visible side
-            beyond = 1.0 - inside
-            for _ in range(_HALVINGS):
-                middle = (inside + beyond) / 2.0
-                fm, um = self._between(solid, toward, piece, f, u, edge, change, middle)
-                pm = solid.points(piece[change], fm, um)
-                good = shown(change, fm, um, pm)
-                inside, beyond = np.where(good, middle, inside), np.where(good, beyond, middle)
+
+            def seen(parts: Array) -> Bools:
+                """Whether places (k, n) on the way from each change to the next row are seen."""
+                rows = np.tile(change, len(parts))
+                fm, um = self._between(solid, toward, piece, f, u, edge, rows, parts.ravel())
+                return shown(rows, fm, um, solid.points(piece[rows], fm, um)).reshape(parts.shape)
+
+            inside = last_seen(seen, np.where(visible[change], 0.0, 1.0))
             fm, um = self._between(solid, toward, piece, f, u, edge, change, inside)
             turning = solid.points(piece[change], fm, um)
         flat, turns = points @ view.T, turning @ view.T
@@ -311,6 +314,31 @@ class _PlaceRows:
             exact += half * np.round((um - exact) / half)
             um = np.where(follow, exact, um)
         return fm, um
+
+
+def last_seen(seen: Callable[[Array], Bools], start: Array) -> Array:
+    """How far along it is seen, of each of some ways that are seen at one end: found by halving.
+
+    Several halvings are asked for at once, though most of the answers are then not wanted: asking takes the time.
+
+    Args:
+        seen: whether parts (k, n) of the ways are.
+        start: (n,) where they are seen: 0 at their start or 1 at their end.
+    """
+    import numpy as np
+
+    count = 2**_AT_ONCE
+    inside, beyond, way = start, 1.0 - start, np.arange(len(start))
+    for _ in range(_HALVINGS // _AT_ONCE):
+        step = (beyond - inside) / count
+        good = seen(inside + step * np.arange(1, count)[:, None])
+        low, high = np.zeros(len(start), dtype=np.int64), np.full(len(start), count)
+        while high[0] - low[0] > 1:
+            middle = (low + high) // 2
+            found = good[middle - 1, way]
+            low, high = np.where(found, middle, low), np.where(found, high, middle)
+        inside, beyond = inside + step * low, inside + step * high
+    return inside
 
 
 def _turned_away(
