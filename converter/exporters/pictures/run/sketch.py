@@ -172,7 +172,7 @@ def draw(
     drawn = Drawn(view, k, origin, shape.reach * k)
 
     def put(points: Any, near: float = _CHORD) -> list[Point]:
-        return simplified([(origin[0] + x * k, origin[1] + y * k) for x, y in points], near)
+        return simplified(points * k + origin, near)
 
     solid = shape.solid
     if solid is None or 2.0 * drawn.half < _ONE_LINE:
@@ -209,24 +209,22 @@ def points_of(segment: Segment) -> list[Vec]:
     return [segment.point(segment.angle * i / n) for i in range(n + 1)]
 
 
-def simplified(points: list[Point], near: float) -> list[Point]:
-    """A line through fewer of its points, none of them farther than ``near`` from it (Ramer, Douglas and Peucker)."""
-    if len(points) <= 2:
-        return points
-    import numpy as np
+def simplified(rows: Any, near: float) -> list[Point]:
+    """A line through fewer of its points, none of them farther than ``near`` from it (Ramer, Douglas and Peucker).
 
-    rows = np.array(points) if len(points) > _FEW else None
+    Args:
+        rows: (n, 2) points.
+        near: as ``rows``.
+    """
+    points: list[Point] = [(x, y) for x, y in rows.tolist()]
     keep = [False] * len(points)
     keep[0] = keep[-1] = True
-    spans = [(0, len(points) - 1)]
+    spans = [(0, len(points) - 1)] if len(points) > 2 else []
     while spans:
         a, b = spans.pop()
         if b - a == 1:
             continue
-        if rows is not None and b - a > _FEW:
-            at, worst = _farthest(rows[a : b + 1])
-        else:
-            at, worst = _farthest_of_few(points[a : b + 1])
+        at, worst = _farthest(rows[a : b + 1]) if b - a > _FEW else _farthest_of_few(points[a : b + 1])
         if worst > near * near:
             keep[a + at] = True
             spans += [(a, a + at), (a + at, b)]
@@ -239,7 +237,7 @@ def _farthest(rows: Any) -> tuple[int, float]:
 
     x, y = (rows[1:-1] - rows[0]).T
     dx, dy = (rows[-1] - rows[0]).tolist()
-    along = np.clip((x * dx + y * dy) / (dx * dx + dy * dy or 1.0), 0.0, 1.0)
+    along = np.minimum(np.maximum((x * dx + y * dy) / (dx * dx + dy * dy or 1.0), 0.0), 1.0)
     x, y = x - along * dx, y - along * dy
     off = x * x + y * y
     at = int(off.argmax())
