@@ -27,6 +27,8 @@ _ONE_LINE = 0.7
 _CHORD = 0.01
 #: The same for what is filled under the lines.
 _SKIN = 0.05
+#: Width of paper, mm.
+_SHEET = 180.0
 #: Points of a line up to which it takes longer to ask numpy of all at once.
 _FEW = 24
 
@@ -75,9 +77,16 @@ class SketchShape:
     def _outlines(self) -> dict[tuple[Vec, Vec, tuple[int, ...]], VisibleOutline]:
         return {}
 
-    def outline(self, view: View, chord: float) -> VisibleOutline:
-        """What is seen of its solid, as `converter.exporters.pictures.hidden.outline.outline`; worked out once."""
+    def outline(self, view: View, k: float) -> VisibleOutline:
+        """What is seen of its solid, as `converter.exporters.pictures.hidden.outline.outline`; worked out once.
+
+        Args:
+            view: from where.
+            k: scale of the picture, mm of paper per mm. All that fit on a sheet of paper share one outline.
+        """
         assert self.solid is not None
+        x0, y0, x1, y1 = self.bounds(view)
+        chord = max(_CHORD / max(k, _SHEET / max(x1 - x0, y1 - y0, 1e-9)), 1e-4)
         key = (view.right, view.up, bend_steps(self.solid, chord))
         if key not in self._outlines:
             self._outlines[key] = outline(self.solid, view.right, view.up, chord)
@@ -179,7 +188,7 @@ def draw(
         for s, bend in numbered(shape):
             picture.stroke([drawn.at(p) for p in points_of(s)], "tight" if bend in tight else "tube")
         return drawn
-    found = shape.outline(view, max(_CHORD / k, 1e-4))
+    found = shape.outline(view, k)
     for one in found.inside:
         picture.fill([put(one)], "bore")
     for one in found.skin:
