@@ -129,7 +129,7 @@ class Room:
     def __init__(self, cell: float) -> None:
         self._cell = cell
         # (block of columns, row) -> its columns, a bit each: boxes are many cells wide, and asked about often
-        self._taken: dict[tuple[int, int], int] = {}
+        self._in_use: dict[tuple[int, int], int] = {}
         self._count = 0
         self._strips: list[tuple[Point, Point, float]] = []
 
@@ -156,19 +156,19 @@ class Room:
 
     def is_free(self, box: tuple[float, float, float, float]) -> bool:
         """Whether nothing in a box is taken."""
-        taken = self._taken
+        in_use = self._in_use
         for rows, block, mask in self._cells(box):
             for row in rows:
-                if taken.get((block, row), 0) & mask:
+                if in_use.get((block, row), 0) & mask:
                     return False
         return not self._strips or not self._in_strip(box)
 
     def are_free(self, points: Iterable[Point]) -> bool:
         """Whether no place of some is taken."""
-        taken, k = self._taken, 1.0 / self._cell
+        in_use, k = self._in_use, 1.0 / self._cell
         for x, y in points:
             block, column = divmod(floor(x * k), _BLOCK)
-            if taken.get((block, floor(y * k)), 0) >> column & 1 or (self._strips and self._in_strip((x, y, x, y))):
+            if in_use.get((block, floor(y * k)), 0) >> column & 1 or (self._strips and self._in_strip((x, y, x, y))):
                 return False
         return True
 
@@ -202,13 +202,13 @@ class Room:
         return anchor
 
     def _take(self, box: tuple[float, float, float, float]) -> None:
-        taken = self._taken
+        in_use = self._in_use
         for rows, block, mask in self._cells(box):
             for row in rows:
-                before = taken.get((block, row), 0)
+                before = in_use.get((block, row), 0)
                 after = before | mask
                 if after != before:
-                    taken[block, row] = after
+                    in_use[block, row] = after
                     self._count += (before ^ after).bit_count()
 
     def _cells(self, box: tuple[float, float, float, float]) -> list[tuple[range, int, int]]:

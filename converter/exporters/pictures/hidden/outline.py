@@ -269,13 +269,13 @@ class _PlaceRows:
         turning = points[change].copy()
         if len(change):
 
-            def seen(parts: Array) -> Bools:
+            def are_visible(parts: Array) -> Bools:
                 """Whether places (k, n) on the way from each change to the next row are seen."""
                 rows = np.tile(change, len(parts))
                 fm, um = self._between(solid, toward, piece, f, u, edge, rows, parts.ravel())
                 return shown(rows, fm, um, solid.points(piece[rows], fm, um)).reshape(parts.shape)
 
-            inside = last_seen(seen, np.where(visible[change], 0.0, 1.0))
+            inside = last_seen(are_visible, np.where(visible[change], 0.0, 1.0))
             fm, um = self._between(solid, toward, piece, f, u, edge, change, inside)
             turning = solid.points(piece[change], fm, um)
         flat, turns = points @ view.T, turning @ view.T
@@ -312,13 +312,13 @@ class _PlaceRows:
         return fm, um
 
 
-def last_seen(seen: Callable[[Array], Bools], start: Array) -> Array:
+def last_seen(are_visible: Callable[[Array], Bools], start: Array) -> Array:
     """How far along it is seen, of each of some ways that are seen at one end: found by halving.
 
     Several halvings are asked for at once, though most of the answers are then not wanted: asking takes the time.
 
     Args:
-        seen: whether parts (k, n) of the ways are.
+        are_visible: whether parts (k, n) of the ways are.
         start: (n,) where they are seen: 0 at their start or 1 at their end.
     """
     import numpy as np
@@ -327,7 +327,7 @@ def last_seen(seen: Callable[[Array], Bools], start: Array) -> Array:
     inside, beyond, way = start, 1.0 - start, np.arange(len(start))
     for _ in range(_HALVINGS // _AT_ONCE):
         step = (beyond - inside) / count
-        good = seen(inside + step * np.arange(1, count)[:, None])
+        good = are_visible(inside + step * np.arange(1, count)[:, None])
         low, high = np.zeros(len(start), dtype=np.int64), np.full(len(start), count)
         while high[0] - low[0] > 1:
             middle = (low + high) // 2
