@@ -11,6 +11,8 @@ from converter.kernel import require
 
 #: Bounds nearer than this (mm) are looked at.
 _NEAR = 1e-3
+#: To the kernel places nearer than this (mm) are one.
+TOUCHES = 1e-7
 #: Steps along an edge whose points are looked at.
 _STEPS = 24
 
@@ -46,8 +48,8 @@ def shared(one: Any, other: Any) -> tuple[float, Vec]:
     return mass, (at.X(), at.Y(), at.Z())
 
 
-def edge_points(shape: Any) -> list[Vec]:
-    """Points of every edge of a shape."""
+def edge_points(shape: Any, low: Vec, high: Vec) -> list[Vec]:
+    """Points of every edge of a shape, those in a box along the axes."""
     require()
     from OCP.BRepAdaptor import BRepAdaptor_Curve
     from OCP.TopAbs import TopAbs_ShapeEnum
@@ -61,7 +63,9 @@ def edge_points(shape: Any) -> list[Vec]:
         first, last = curve.FirstParameter(), curve.LastParameter()
         for i in range(_STEPS + 1):
             p = curve.Value(first + (last - first) * i / _STEPS)
-            found.append((p.X(), p.Y(), p.Z()))
+            point = (p.X(), p.Y(), p.Z())
+            if all(a <= b <= c for a, b, c in zip(low, point, high, strict=True)):
+                found.append(point)
         walk.Next()
     return found
 
@@ -73,6 +77,8 @@ def any_inside(points: Sequence[Vec], solid: Any, within_mm: float) -> bool:
     from OCP.gp import gp_Pnt
     from OCP.TopAbs import TopAbs_State
 
+    if not points:
+        return False
     (x0, y0, z0), (x1, y1, z1) = _box(solid)
     look = BRepClass3d_SolidClassifier(solid)
     for x, y, z in points:
@@ -91,13 +97,13 @@ def gap(one: Any, others: Sequence[Any]) -> float:
     return min(float(BRepExtrema_DistShapeShape(one, other).Value()) for other in others)
 
 
-def widest_gap(points: Sequence[Vec], others: Sequence[Any]) -> float:
-    """Greatest distance of points from the nearest of some solids, mm."""
+def gaps(points: Sequence[Vec], others: Sequence[Any]) -> list[float]:
+    """Distances of points from the nearest of some solids, mm."""
     require()
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
     from OCP.gp import gp_Pnt
 
-    return max(gap(BRepBuilderAPI_MakeVertex(gp_Pnt(*point)).Vertex(), others) for point in points)
+    return [gap(BRepBuilderAPI_MakeVertex(gp_Pnt(*point)).Vertex(), others) for point in points]
 
 
 def within(shape: Any, low: Vec, high: Vec) -> Any:

@@ -373,7 +373,7 @@ def test_what_is_kept_as_a_strip_is_taken_like_cells():
         )
 
     share = np.linspace(0.0, 1.0, 2001)[:, None]
-    assert not coarse._cells_in_use
+    assert not coarse._in_use
     assert not fine._strips
     seen = set()
     for _ in range(3000):

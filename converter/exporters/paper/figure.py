@@ -6,9 +6,8 @@ room. Labels find their own place: a grid of cells remembers what is taken.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import product
 from math import ceil, cos, floor, hypot, inf, radians, sin
 
 from converter.units import Display
@@ -16,6 +15,8 @@ from converter.units import Display
 Point = tuple[float, float]
 #: widest a character gets on average, in text heights (digits and capitals of a plain sans serif)
 CHARACTER = 0.8
+#: Columns of cells that are asked about at once.
+_BLOCK = 256
 #: from line to line, in text heights
 LEADING = 1.6
 
@@ -127,14 +128,16 @@ class Room:
 
     def __init__(self, cell: float) -> None:
         self._cell = cell
-        self._cells_in_use: set[tuple[int, int]] = set()
+        # (block of columns, row) -> its columns, a bit each: boxes are many cells wide, and asked about often
+        self._in_use: dict[tuple[int, int], int] = {}
+        self._count = 0
         self._strips: list[tuple[Point, Point, float]] = []
 
     def take_box(self, box: tuple[float, float, float, float]) -> None:
         """Take a box (x low, y low, x high, y high)."""
         half = (box[3] - box[1]) / 2.0
         if self._is_fine((box[2] - box[0]) / self._cell + 1.0, half):
-            self._cells_in_use.update(self._cells(box))
+            self._take(box)
         else:
             y = (box[1] + box[3]) / 2.0
             self._strips.append(((box[0], y), (box[2], y), half))
@@ -149,18 +152,33 @@ class Room:
         steps = max(1, ceil(length / step))
         for i in range(steps + 1):
             x, y = a[0] + (b[0] - a[0]) * i / steps, a[1] + (b[1] - a[1]) * i / steps
-            self._cells_in_use.update(self._cells((x - half_width, y - half_width, x + half_width, y + half_width)))
+            self._take((x - half_width, y - half_width, x + half_width, y + half_width))
 
     def is_free(self, box: tuple[float, float, float, float]) -> bool:
         """Whether nothing in a box is taken."""
-        return self._cells_in_use.isdisjoint(self._cells(box)) and not any(
-            _meets(box, a, b, half + self._cell / 2.0) for a, b, half in self._strips
-        )
+        in_use = self._in_use
+        for rows, block, mask in self._cells(box):
+            for row in rows:
+                if in_use.get((block, row), 0) & mask:
+                    return False
+        return not self._strips or not self._in_strip(box)
+
+    def are_free(self, points: Iterable[Point]) -> bool:
+        """Whether no place of some is taken."""
+        in_use, k = self._in_use, 1.0 / self._cell
+        for x, y in points:
+            block, column = divmod(floor(x * k), _BLOCK)
+            if in_use.get((block, floor(y * k)), 0) >> column & 1 or (self._strips and self._in_strip((x, y, x, y))):
+                return False
+        return True
+
+    def _in_strip(self, box: tuple[float, float, float, float]) -> bool:
+        return any(_meets(box, a, b, half + self._cell / 2.0) for a, b, half in self._strips)
 
     def _is_fine(self, across: float, half_width: float) -> bool:
         """Whether so many cells, by those of twice a half width, can be told one by one."""
         cells = across * (2.0 * half_width / self._cell + 2.0)
-        return cells <= self.MOST_OF_ONE and len(self._cells_in_use) <= self.MOST
+        return cells <= self.MOST_OF_ONE and self._count <= self.MOST
 
     def place(self, anchor: Point, size: Point, toward: float) -> Point:
         """Take the nearest free box beside an anchor and return its centre.
@@ -183,11 +201,28 @@ class Room:
                     return x, y
         return anchor
 
-    def _cells(self, box: tuple[float, float, float, float]) -> Iterator[tuple[int, int]]:
+    def _take(self, box: tuple[float, float, float, float]) -> None:
+        in_use = self._in_use
+        for rows, block, mask in self._cells(box):
+            for row in rows:
+                before = in_use.get((block, row), 0)
+                after = before | mask
+                if after != before:
+                    in_use[block, row] = after
+                    self._count += (before ^ after).bit_count()
+
+    def _cells(self, box: tuple[float, float, float, float]) -> list[tuple[range, int, int]]:
+        """The cells of a box: rows, block of columns, and the bits of the columns in it."""
         k = 1.0 / self._cell
-        columns = range(floor(box[0] * k), floor(box[2] * k) + 1)
+        first, last = floor(box[0] * k), floor(box[2] * k)
         rows = range(floor(box[1] * k), floor(box[3] * k) + 1)
-        return product(columns, rows)
+        found = []
+        for block in range(first // _BLOCK, last // _BLOCK + 1):
+            start = block * _BLOCK
+            low, high = max(first - start, 0), min(last - start, _BLOCK - 1)
+            if low <= high:
+                found.append((rows, block, (2 << high) - (1 << low)))
+        return found
 
 
 def _meets(box: tuple[float, float, float, float], a: Point, b: Point, half: float) -> bool:

@@ -9,6 +9,7 @@ from converter.errors import WriteError
 from converter.exporters.paper.cope_drawing import CopeDrawing, cope_drawing
 from converter.exporters.paper.cope_words import copes_of, facts, how_to, title
 from converter.exporters.paper.hole_drawing import hole_drawing, hole_facts, hole_how_to, hole_title
+from converter.job import once_per_job
 from converter.joints.cope import Copes
 from converter.joints.cuts.wrap import Wrap, wrap
 from converter.joints.holes.wrap import HoleWrap, hole_wraps
@@ -70,15 +71,24 @@ def templates_of(job: Job, options: WriteOptions) -> list[Template]:
     Raises:
         WriteError: it has neither.
     """
+    known = _known_templates(job)
+    if options.paper_thickness not in known:
+        known[options.paper_thickness] = _templates(job, options.paper_thickness)
+    return list(known[options.paper_thickness])
+
+
+@once_per_job
+def _known_templates(job: Job) -> dict[float, list[Template]]:
+    """The templates of a job by the thickness of the paper: DXF and PDF show the same."""
+    return {}
+
+
+def _templates(job: Job, paper_thickness: float) -> list[Template]:
     step = 6.35 if job.display.unit == "in" else 5.0
     copes = copes_of(job)
     changes = end_changes(copes)
     parts = {part.first.name: part for part in job.shown.parts}
-    ends = [
-        wrap(joint, options.paper_thickness, step)
-        for joint in copes.joints
-        if joint.tube in parts and not joint.is_square
-    ]
+    ends = [wrap(joint, paper_thickness, step) for joint in copes.joints if joint.tube in parts and not joint.is_square]
     if not ends and not copes.holes:
         raise WriteError(
             f"Every end of {quoted(job.source, LONGEST_PATH)} that meets another tube is cut square, so there is no "
@@ -87,7 +97,7 @@ def templates_of(job: Job, options: WriteOptions) -> list[Template]:
             file=job.source,
         )
     first_holes = [hole for hole in copes.holes if hole.tube in parts]
-    holes = hole_wraps(first_holes, changes, options.paper_thickness, step)
+    holes = hole_wraps(first_holes, changes, paper_thickness, step)
     found = [(_end(one, job.display), parts[one.joint.tube], one.joint.end) for one in ends]
     found += [(_hole(one, job.display), parts[one.holes[0].tube], "") for one in holes]
     return [_for_part(template, part, end) for template, part, end in found]

@@ -61,6 +61,7 @@ class Pdf:
         self._numbers: dict[float, str] = {}  # as they are written
         self._faces: dict[tuple[str, bool], tuple[str, str]] = {}  # of a text: measured, broken and written
         self._widths: dict[tuple[str, str], float] = {}  # of a text in a face, of size 1
+        self._lines: dict[tuple[str, float, float, bool], list[str]] = {}  # of a text: height, width, bold
         self._out = io.BytesIO()
         self.lacking: set[str] = set()
         self._pens = pens
@@ -187,6 +188,12 @@ class Pdf:
 
     def wrapped(self, text: str, height: float, width: float, *, bold: bool = False) -> list[str]:
         """Text broken into lines of at most a width in mm; a word that is longer alone is broken where it must be."""
+        key = (text, height, width, bold)
+        if key not in self._lines:  # what is laid out is measured first, and often more than once
+            self._lines[key] = self._broken(*key)
+        return list(self._lines[key])
+
+    def _broken(self, text: str, height: float, width: float, bold: bool) -> list[str]:
         face, text = self._face(text, bold)
         size, most = height / 0.73 * K, width * K
         lines: list[str] = []

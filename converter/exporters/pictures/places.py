@@ -83,10 +83,8 @@ class Places:
     def crosses_text(self, a: Point, b: Point) -> bool:
         """Whether a line runs through a text."""
         n = max(1, int(hypot(b[0] - a[0], b[1] - a[1]) / self.cell))
-        return not all(
-            self._texts.is_free((x, y, x, y))
-            for k in range(n + 1)
-            for x, y in [(a[0] + (b[0] - a[0]) * k / n, a[1] + (b[1] - a[1]) * k / n)]
+        return not self._texts.are_free(
+            (a[0] + (b[0] - a[0]) * k / n, a[1] + (b[1] - a[1]) * k / n) for k in range(n + 1)
         )
 
     def crosses(self, start: Point, box: Box, skip: float) -> bool:
@@ -97,10 +95,8 @@ class Places:
             return False
         n = int((length - skip - 1.5) / self.cell)
         c, s = ((end[0] - start[0]) / length, (end[1] - start[1]) / length) if length > 1e-9 else (1.0, 0.0)
-        return any(
-            not self._room.is_free((x, y, x, y))
-            for k in range(n + 1)
-            for x, y in [(start[0] + c * (skip + k * self.cell), start[1] + s * (skip + k * self.cell))]
+        return not self._room.are_free(
+            (start[0] + c * (skip + k * self.cell), start[1] + s * (skip + k * self.cell)) for k in range(n + 1)
         )
 
     def beside(

@@ -73,7 +73,7 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Tub
         MissingLibraryError: the CAD kernel is not installed.
     """
     from converter.kernel.cuts import LIKE, cut
-    from converter.kernel.shapes.solids import tube_solid, volume
+    from converter.kernel.shapes.solids import tube_solid
 
     if not joints:
         return tube_solid(tube.run, section, made)
@@ -82,16 +82,14 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Tub
     wanted = _uncut(tube, section, made) - sum(removed_volume(joint) for joint in joints)
     best: tuple[float, Any] | None = None
     problem: GeometryError | None = None
-    # mostly nothing hangs on behind a bend, and what it hides need not be taken off by itself
-    hidden = any(isinstance(part, BendPart) for joint in joints for mate in joint.cut.mates for part in mate)
-    for behind_bends in (False, True) if hidden else (False,):
+    for behind_bends in _ways(joints):
         tools = [tool for joint in joints for tool in cutters(joint, more.get(joint.end, 0.0), behind_bends)]
         try:
-            found = cut(solid, tools, tube.name, wanted)
+            found, size = cut(solid, tools, tube.name, wanted)
         except GeometryError as error:
             problem = error
             continue
-        off = abs(volume(found) - wanted)
+        off = abs(size - wanted)
         if best is None or off < best[0]:
             best = off, found
         if off <= LIKE * wanted:
@@ -100,6 +98,24 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Tub
         assert problem is not None
         raise problem
     return best[1]
+
+
+def _ways(joints: Sequence[Joint]) -> tuple[bool, ...]:
+    """What to try in turn as ``behind_bends`` of `cutters`, the likelier first.
+
+    Mostly nothing hangs on behind a bend, and what it hides need not be taken off by itself.
+    """
+    if not any(isinstance(part, BendPart) for joint in joints for mate in joint.cut.mates for part in mate):
+        return (False,)
+    return (True, False) if any(map(_level_along_bend, joints)) else (False, True)
+
+
+def _level_along_bend(joint: Joint) -> bool:
+    """Whether lines pass beside a leading bend that is not seen from its side: a plane is only near their level."""
+    lead, branch = joint.cut.mates[0][0], joint.cut.branch
+    if not isinstance(lead, BendPart) or abs(dot(lead.normal, joint.direction)) > _SQUARE:
+        return False
+    return not all(bool(joint.cut.reach(branch.lines(angles(5.0), bore))[1].all()) for bore in (False, True))
 
 
 def _uncut(tube: Tube, section: Section, made: TubeMetal | None) -> float:
@@ -263,7 +279,7 @@ def tool_of(part: ObstaclePart, points: Array) -> Any:
                 for w in (-2.0 * max(half), 2.0 * max(half))
             ]
         )
-        tool = cut(tool, [_half_space(point, normal, ends) for point, normal in slanted])
+        tool, _ = cut(tool, [_half_space(point, normal, ends) for point, normal in slanted])
     return tool
 
 

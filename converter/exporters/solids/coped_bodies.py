@@ -58,4 +58,5 @@ def _with_holes(solid: Any, name: str, holes: Sequence[Hole]) -> Any:
         across = np.sin(np.radians(hole.angle))
         along = np.outer((-1.0, 1.0), np.asarray(hole.passing.axis)) * (hole.section.od / across)
         tools[hole.through, hole.node] = tool_of(hole.passing, np.vstack((reach, np.asarray(hole.node) + along)))
-    return cut(solid, list(tools.values()), name, volume(solid) - sum(hole.plug for hole in holes))
+    holed, _ = cut(solid, list(tools.values()), name, volume(solid) - sum(hole.plug for hole in holes))
+    return holed

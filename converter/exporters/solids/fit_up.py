@@ -5,9 +5,9 @@ Lengths in mm, volumes in mm3, points in the drawing's coordinates.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import hypot
+from math import hypot, inf, radians
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,7 +19,7 @@ from converter.exporters.solids.coped_bodies import coped_bodies
 from converter.geometry.vectors import Vec
 from converter.joints.cuts.lines import Array, Hits
 from converter.joints.model import Joint
-from converter.model.curve import Arc
+from converter.model.curve import Arc, Segment
 from converter.progress import steps
 
 if TYPE_CHECKING:
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 FIT_UP_SCHEMA = "elbowroom/fit-up/1"
 #: mm to which a point on a mate's surface is not inside it.
 _TOUCHING = 1e-4
+#: Of the points along an end's edges, how many are asked whether they touch a mate.
+_LIKELIEST = 3
 #: mm3 below which two tubes that share metal only touch.
 LEAST_CLASH = 1.0
 
@@ -77,7 +79,7 @@ def fit_up(job: Job) -> FitUp:
         GeometryError: an end cannot be cut.
         MissingLibraryError: the CAD kernel is not installed.
     """
-    from converter.kernel.fit_up import clashes, gap, grown, widest_gap, within
+    from converter.kernel.fit_up import clashes
 
     copes_of(job)  # there is something to measure
     bodies(job)
@@ -95,62 +97,103 @@ def fit_up(job: Job) -> FitUp:
         joined |= {(min(own, mate), max(own, mate)) for mate in mates}
         if joint.tube not in shown:
             continue
-        points, low, high = cut_points(joint)
-        end = within(solids[own], low, high)
-        # two boxes, so that no new faces of the pieces lie on one another
-        near = [within(solids[mate], *grown(low, high, 1.0)) for mate in mates]
-        overlap = _overlap(joint, end, [(found[mate], solid) for mate, solid in zip(mates, near, strict=True)])
-        fits.append(JointFit(joint, overlap, gap(end, near), widest_gap(points, near) if points else None))
+        fits.append(_fit(joint, solids[own], [(found[mate], solids[mate]) for mate in mates]))
     names = [body.tube.name for body in found]
     hit = [c for c in clashes(solids, joined, LEAST_CLASH) if {names[c.solid], names[c.other]} & shown]
     return FitUp(tuple(fits), tuple(TubeClash(names[c.solid], names[c.other], c.volume, c.center) for c in hit))
 
 
-def _overlap(joint: Joint, end: Any, mates: Sequence[tuple[TubeBody, Any]]) -> float:
-    """Volume an end shares with its mates and their solids, mm3, all cut down to the joint.
+def _fit(joint: Joint, own: Any, mates: Sequence[tuple[TubeBody, Any]]) -> JointFit:
+    """How an end of a solid fits to its mates and their solids.
 
-    The kernel takes its time over surfaces that only touch, as those of a good joint do. So points of the end
-    are looked at first, all along its edges and over its walls behind the cut: the volume is made when one
-    lies inside a mate.
+    The kernel takes its time over surfaces that only touch, as those of a good joint do, and over cutting solids down
+    to the joint. So points of the end are looked at first, all along its edges and over its walls behind the cut: the
+    volume is made when one lies inside a mate, and the least gap is looked for when none of some lies on one.
     """
-    from converter.kernel.fit_up import any_inside, edge_points, shared
+    from converter.kernel.fit_up import TOUCHES, any_inside, edge_points, gap, gaps, grown, shared, within
 
-    points = np.array([*edge_points(end), *wall_points(joint)])
-    return sum(
-        shared(end, solid)[0]
-        for body, solid in mates
-        if any_inside(points[in_wall(points, body, _TOUCHING / 2.0)].tolist(), solid, _TOUCHING)
-    )
+    places, low, high = cut_points(joint)
+    solids = [solid for _, solid in mates]
+    widest = max(gaps(places, solids), default=None)
+    edges = np.array(edge_points(own, low, high)).reshape(-1, 3)
+    points = np.concatenate([edges, np.array(wall_points(joint)).reshape(-1, 3)])
+    inside = [
+        any_inside(points[in_wall(points, body, _TOUCHING / 2.0)].tolist(), solid, _TOUCHING) for body, solid in mates
+    ]
+    on_mates = np.minimum.reduce([off_outside(edges, body) for body, _ in mates]).argsort()[:_LIKELIEST]
+    least = min(gaps(edges[on_mates].tolist(), solids), default=inf)
+    if least <= TOUCHES and not any(inside):
+        return JointFit(joint, 0.0, least, widest)
+    end = within(own, low, high)
+    # two boxes, so that no new faces of the pieces lie on one another
+    near = [within(solid, *grown(low, high, 1.0)) for solid in solids]
+    overlap = sum(shared(end, solid)[0] for solid, hit in zip(near, inside, strict=True) if hit)
+    return JointFit(joint, float(overlap), gap(end, near), widest)
 
 
 def in_wall(points: Array, body: TubeBody, within: float) -> Hits:
     """Which points may lie in a tube's metal, further than ``within`` mm from its surface; none that does is missed.
 
     The kernel takes milliseconds to tell that of one point, and most points of a good joint lie on a mate's surface.
-    Straights count as if they ran on, for ends do where a cut needs metal, and bends as whole turns. Around a section
-    that is not round there is a ring from its bore's nearest to its outside's farthest point.
+    The ends count as if they ran on, for they do where a cut needs metal, and so do straights into a sharp corner.
+    Around a section that is not round there is a ring from its bore's nearest to its outside's farthest point.
     """
-    run = body.tube.run
-    half_up, half_across, corner = body.section.loops[0].halves
-    outside = hypot(half_up - corner, half_across - corner) + corner - within
+    outside = _outside(body) - within
     bore = min((min(loop.halves[:2]) for loop in body.section.loops[1:]), default=-1.0) + within
-    lines = []
-    away = []
-    for piece in run.centerline:
-        if isinstance(piece, Arc):
-            off = points - np.asarray(piece.center)
-            height = off @ np.asarray(piece.normal)
-            across = np.linalg.norm(off - height[:, None] * np.asarray(piece.normal), axis=1)
-            away.append(np.hypot(across - piece.radius, height))
-            lines += [(piece.start, piece.start_direction), (piece.end, piece.end_direction)]
-        else:
-            lines.append((piece.start, piece.direction))
-    for start, direction in lines:
-        away.append(np.linalg.norm(np.cross(points - np.asarray(start), np.asarray(direction)), axis=1))
     found = np.zeros(len(points), dtype=bool)
-    for distance in away:
-        found |= (distance < outside) & (distance > bore)
+    for away, beyond in _off_pieces(points, body.tube.run.centerline):
+        found |= (away < outside) & (away > bore) & (beyond <= within)
     return found
+
+
+def off_outside(points: Array, body: TubeBody) -> Array:
+    """How far points lie from the outside of a tube, mm, its ends counted as if they ran on; about, if not round."""
+    outside = _outside(body)
+    pieces = _off_pieces(points, body.tube.run.centerline)
+    rows = [np.where(beyond <= 0.0, np.abs(away - outside), np.inf) for away, beyond in pieces]
+    nearest: Array = np.minimum.reduce(rows)
+    return nearest
+
+
+def _outside(body: TubeBody) -> float:
+    """From the centerline to the outside's farthest point, mm."""
+    half_up, half_across, corner = body.section.loops[0].halves
+    return hypot(half_up - corner, half_across - corner) + corner
+
+
+def _off_pieces(points: Array, pieces: Sequence[Segment]) -> Iterator[tuple[Array, Array]]:
+    """Of each piece of a centerline: how far points lie from it, and how far beyond its ends; mm."""
+    last = len(pieces) - 1
+    for i, piece in enumerate(pieces):
+        if isinstance(piece, Arc):
+            yield _off_arc(points, piece)
+            if i == 0:
+                yield _off_line(points, piece.start, piece.start_direction, -inf, 0.0)
+            if i == last:
+                yield _off_line(points, piece.end, piece.end_direction, 0.0, inf)
+        else:
+            low = 0.0 if i > 0 and isinstance(pieces[i - 1], Arc) else -inf
+            high = piece.length if i < last and isinstance(pieces[i + 1], Arc) else inf
+            yield _off_line(points, piece.start, piece.direction, low, high)
+
+
+def _off_line(points: Array, start: Vec, direction: Vec, low: float, high: float) -> tuple[Array, Array]:
+    off, way = points - np.asarray(start), np.asarray(direction)
+    at = off @ way
+    return np.linalg.norm(np.cross(off, way), axis=1), np.maximum(low - at, at - high)
+
+
+def _off_arc(points: Array, arc: Arc) -> tuple[Array, Array]:
+    off, normal = points - np.asarray(arc.center), np.asarray(arc.normal)
+    height = off @ normal
+    across = np.linalg.norm(off - height[:, None] * normal, axis=1)
+    # turned so that the middle of the bend is at 0 and the seam is opposite
+    half = radians(arc.angle) / 2.0
+    middle, ahead = (
+        np.asarray(arc.point(angle)) - np.asarray(arc.center) for angle in (arc.angle / 2.0, arc.angle / 2.0 + 90.0)
+    )
+    turn = np.arctan2(off @ ahead, off @ middle)
+    return np.hypot(across - arc.radius, height), (np.abs(turn) - half) * arc.radius
 
 
 def fit_up_document(source: str, found: FitUp) -> dict[str, Any]:

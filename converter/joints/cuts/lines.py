@@ -166,8 +166,12 @@ def corner_angles(outline: Outline, turn: float) -> Array:
 class ObstaclePart(Protocol):
     """A piece of what stands in a tube's way."""
 
-    def stops(self, lines: ParallelLines) -> tuple[Array, Hits, Array]:
+    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
         """Where the lines first meet the part on their way out of the tube.
+
+        Args:
+            lines: through the metal of the tube.
+            stopped: of which lines nobody asks where they pass closest, for other parts stop them.
 
         Returns:
             (t, hit, beside): the greatest length at which each line enters the part (valid where

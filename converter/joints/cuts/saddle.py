@@ -10,7 +10,7 @@ close on the outside, and it is what a hole saw of the mate's size takes away.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -52,7 +52,7 @@ class RoundPrism:
     radius: float
     bounds: tuple[Bound, ...] = ()
 
-    def stops(self, lines: ParallelLines) -> tuple[Array, Hits, Array]:
+    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
         """See `ObstaclePart`."""
         d = lines.branch.direction
         k = cross(self.axis, d)
@@ -92,7 +92,7 @@ class HalfSpace:
     point: Vec
     normal: Vec
 
-    def stops(self, lines: ParallelLines) -> tuple[Array, Hits, Array]:
+    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
         """See `ObstaclePart`."""
         ahead = dot(self.normal, lines.branch.direction)
         if abs(ahead) < 1e-9:
@@ -124,18 +124,23 @@ class Cut:
         Of several mates the one met first counts (their union). A line that meets none stops where
         it passes the first mate closest.
         """
-        best: Array | None = None
-        met: Hits | None = None
-        lead: Array | None = None
-        for part in (part for mate in self.mates for part in mate):
-            t, hit, beside = part.stops(lines)
-            if best is None or met is None:
-                best, met, lead = (t if bool(hit.all()) else np.where(hit, t, -np.inf)), hit, beside
-            else:
-                best, met = np.where(hit & (t > best), t, best), met | hit
-        if best is None or met is None or lead is None:
+        parts = [part for mate in self.mates for part in mate]
+        if not parts:
             raise GeometryError("a cut needs a tube to be cut to")
-        return (best, met) if bool(met.all()) else (np.where(met, best, lead), met)
+        best, met = self._first_met(parts[1:], lines)
+        t, hit, beside = parts[0].stops(lines, met)
+        best, met = np.where(hit & (t > best), t, best), met | hit
+        return (best, met) if bool(met.all()) else (np.where(met, best, beside), met)
+
+    @staticmethod
+    def _first_met(parts: Iterable[ObstaclePart], lines: ParallelLines) -> tuple[Array, Hits]:
+        """Where lines first meet one of some parts, -inf for those that meet none, and which do."""
+        best = np.full(lines.p.shape, -np.inf)
+        every = np.ones(best.shape, dtype=np.bool_)
+        for part in parts:
+            t, hit, _ = part.stops(lines, every)
+            best = np.where(hit & (t > best), t, best)
+        return best, np.isfinite(best)
 
     def at(self, phi: Array) -> tuple[Array, Array]:
         """Lengths back from the end point at the angles ``phi`` (degrees): (outside, bore), mm."""
@@ -164,14 +169,7 @@ class Cut:
     def by_mate(self, phi: Array) -> list[Array]:
         """Lengths along the outside for each mate alone, -inf where it is not met."""
         lines = self.branch.lines(phi)
-        found = []
-        for mate in self.mates:
-            best = np.full(len(phi), -np.inf)
-            for part in mate:
-                t, hit, _ = part.stops(lines)
-                best = np.where(hit & (t > best), t, best)
-            found.append(best)
-        return found
+        return [self._first_met(mate, lines)[0] for mate in self.mates]
 
 
 @lru_cache(maxsize=8)

@@ -41,7 +41,7 @@ class RectPrism:
     corner: float
     bounds: tuple[Bound, ...] = ()
 
-    def stops(self, lines: ParallelLines) -> tuple[Array, Hits, Array]:
+    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
         """See `converter.joints.cuts.lines.ObstaclePart`."""
         d = lines.branch.direction
         across = cross(self.axis, self.up)

@@ -50,7 +50,7 @@ class BendPart:
     window: tuple[float, float]
     near: float = 0.0
 
-    def stops(self, lines: ParallelLines) -> tuple[Array, Hits, Array]:
+    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
         """See `converter.joints.cuts.lines.ObstaclePart`."""
         rows = self._rows(lines)
         low, high = self.window
@@ -77,7 +77,7 @@ class BendPart:
         keep = rows.on_the_bend(row, roots)
         np.maximum.at(t, row[keep], roots[keep])
         met = np.isfinite(t)
-        return t, met, self._beside(rows, grid, values, met)
+        return t, met, self._beside(rows, grid, values, met if stopped is None else met | stopped)
 
     def holds(self, lines: ParallelLines, t: Array) -> Hits:
         """Whether the places at the lengths ``t`` of the lines lie inside the bend."""
@@ -131,10 +131,18 @@ class _TorusRows:
         return self._off(*(self.start[i][row] - t * self.step[i] for i in range(3)))
 
     def _off(self, x: Array, y: Array, z: Array) -> Array:
+        """Distances at places, whose arrays are written over: new ones for every step would take longer than it."""
         part = self.part
-        u = part.clr - np.sqrt(x * x + y * y)  # toward the inside of the bend
+        x *= x
+        y *= y
+        x += y
+        u = np.subtract(part.clr, np.sqrt(x, out=x), out=x)  # toward the inside of the bend
         if self.round:
-            value: Array = np.sqrt(u * u + z * z) - part.corner
+            u *= u
+            z *= z
+            u += z
+            value: Array = np.sqrt(u, out=u)
+            value -= part.corner
             return value
         c, s = cos(radians(part.roll)), sin(radians(part.roll))
         return rounded(u * c - z * s, u * s + z * c, part.half_up, part.half_across, part.corner)

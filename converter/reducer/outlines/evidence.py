@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.findings import Clause
+from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec, distance
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
@@ -138,7 +139,7 @@ class _SpaceEvidence:
         met = ends[node[: 2 * len(self.length)]] > 1
         joined = met[0::2] & met[1::2]
         near = even & long & joined[a] & joined[b] & (across > _THIN[0]) & (across <= _THIN[1])
-        which = np.unique(np.concatenate((a[near], b[near])))
+        which = distinct(np.concatenate((a[near], b[near])))
         if len(which) < _FEW or self.length[which].sum() < 0.25 * self.length.sum():
             return None
         least = float(np.median(across[near]))

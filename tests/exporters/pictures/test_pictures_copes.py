@@ -63,7 +63,7 @@ def test_the_rim_lies_on_both_tubes(angle, offset):
     rail, tube, joints = pair(angle, offset)
     assert [(joint.end, joint.kind) for joint in joints] == [("A", "saddle")]
     solid = solid_of(tube, joints)
-    rim = solid.rim(0)
+    rim = solid.rims[0]
     outer, bore = rim[: len(rim) // 2], rim[len(rim) // 2 :]
     for points, radius in ((outer, 38.1 / 2), (bore, 38.1 / 2 - 3.0)):
         assert off_axis(points, tube) == pytest.approx(np.full(len(points), radius), abs=1e-9)

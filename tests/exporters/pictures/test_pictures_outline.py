@@ -278,6 +278,6 @@ def test_a_plane_run_that_lies_askew_is_shown_in_its_plane():
 def test_simplified_lines_stay_near():
     angles = np.linspace(0, 2, 200)
     points = [(float(np.cos(a)), float(np.sin(a))) for a in angles]
-    fewer = simplified(points, 0.01)
+    fewer = simplified(np.array(points), 0.01)
     assert len(fewer) < 20
     assert shapely.hausdorff_distance(shapely.LineString(points), shapely.LineString(fewer)) <= 0.0101

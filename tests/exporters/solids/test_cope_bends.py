@@ -82,7 +82,7 @@ def test_the_solid_is_cut_by_that_curve(name):
     assert is_valid(solid)
     assert volume(solid) == pytest.approx(wanted, abs=1e-5 * whole)
     run, more = run_on(tube.run, [joint])
-    plain = cut(tube_solid(run, tube.section), cutters(joint, more["A"], behind_bends=False))
+    plain, _ = cut(tube_solid(run, tube.section), cutters(joint, more["A"], behind_bends=False))
     assert abs(volume(plain) - wanted) > 4e-5 * whole
 
 

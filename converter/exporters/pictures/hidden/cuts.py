@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import atan2, pi
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -43,7 +44,18 @@ class EndCut:
         """How far back the metal stops at angles."""
         import numpy as np
 
-        return np.asarray(np.interp(angle, self.angles, self.bore if bore else self.outer, period=2.0 * pi))
+        angles, outer, inner = self._run_on
+        return np.asarray(np.interp(angle % (2.0 * pi), angles, inner if bore else outer))
+
+    @cached_property
+    def _run_on(self) -> tuple[Array, Array, Array]:
+        """Angles, outer and bore with one more row at either side: once around and the gap between first and last."""
+        import numpy as np
+
+        def run_on(row: Array, turn: float) -> Array:
+            return np.concatenate((row[-1:] - turn, row, row[:1] + turn))
+
+        return run_on(self.angles, 2.0 * pi), run_on(self.outer, 0.0), run_on(self.bore, 0.0)
 
     @property
     def beyond(self) -> float:

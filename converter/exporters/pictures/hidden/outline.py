@@ -8,13 +8,12 @@ a line is hidden, by `sight`, its end is found by halving.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil
-from typing import Any
 
-from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.hidden.sight import Sight
-from converter.exporters.pictures.hidden.skin import flat_points, skin
+from converter.exporters.pictures.hidden.skin import skin
 from converter.exporters.pictures.hidden.solid import Array, Bools, Ints, Solid
 from converter.geometry.vectors import Vec
 
@@ -28,29 +27,31 @@ _AROUND = 48
 _AROUND_CUT = 240
 #: How often the place where a line disappears is halved.
 _HALVINGS = 18
+#: How many of these halvings are asked for at once.
+_AT_ONCE = 3
 #: Greatest step around the section between two points of a silhouette, in units of `Solid`'s ``u``.
 _SWING = 0.15
 
 
-#: Points, role, and the piece it lies on.
-Line = tuple[tuple[Point, ...], str, int]
+#: Points (n, 2), role, and the piece it lies on.
+Line = tuple[Array, str, int]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class VisibleOutline:
-    """What is seen of a tube.
+    """What is seen of a tube, as rows (n, 2) of points in mm of the view (right, up).
 
     Attributes:
-        lines: points in mm of the view (right, up), role and piece of each line.
+        lines: points, role and piece of each line.
         skin: convex or simple shapes that together cover what the tube covers.
         bores: the open ends that are seen whole.
         inside: shapes of what may be seen of the bore in ends cut to fit; the skin lies over them.
     """
 
     lines: tuple[Line, ...]
-    skin: tuple[tuple[Point, ...], ...]
-    bores: tuple[tuple[Point, ...], ...]
-    inside: tuple[tuple[Point, ...], ...] = ()
+    skin: tuple[Array, ...]
+    bores: tuple[Array, ...]
+    inside: tuple[Array, ...] = ()
 
 
 def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> VisibleOutline:
@@ -192,11 +193,11 @@ def _rim(rows: _PlaceRows, solid: Solid, i: int, toward: Array) -> None:
         rows.add(i, np.zeros(len(around)), around, "tube", face=-1)
 
 
-def _bores(solid: Solid, sight: Sight, toward: Array, view: Array, lines: list[Line]) -> list[tuple[Point, ...]]:
+def _bores(solid: Solid, sight: Sight, toward: Array, view: Array, lines: list[Line]) -> list[Array]:
     """Adds what is seen of the bore's rims to the lines; returns those that are seen whole."""
     import numpy as np
 
-    found: list[tuple[Point, ...]] = []
+    found: list[Array] = []
     if solid.closed or solid.inner is None:
         return found
     for (i, f, out), cut in zip(((0, 0.0, -1.0), (len(solid.size) - 1, 1.0, 1.0)), solid.cuts, strict=True):
@@ -210,10 +211,10 @@ def _bores(solid: Solid, sight: Sight, toward: Array, view: Array, lines: list[L
         flat = points @ view.T
         # of a cut end the far side is seen instead, but for the eye that looks along it
         if (cut is None or abs(float(t[0] @ toward)) > 1.0 - 1e-9) and not hidden.any():
-            found.append(flat_points(flat))
+            found.append(flat)
         # the rim of a bore lies within the face: to a step is near enough
         for a, b in _runs(~hidden):
-            lines.append((flat_points(flat[a:b]), "tube", i))
+            lines.append((flat[a:b], "tube", i))
     return found
 
 
@@ -267,14 +268,14 @@ class _PlaceRows:
         change = np.nonzero((line[:-1] == line[1:]) & (visible[:-1] != visible[1:]))[0]
         turning = points[change].copy()
         if len(change):
-            inside = np.where(visible[change], 0.0, 1.0)  # fraction of the way, on the visible side
-            beyond = 1.0 - inside
-            for _ in range(_HALVINGS):
-                middle = (inside + beyond) / 2.0
-                fm, um = self._between(solid, toward, piece, f, u, edge, change, middle)
-                pm = solid.points(piece[change], fm, um)
-                good = shown(change, fm, um, pm)
-                inside, beyond = np.where(good, middle, inside), np.where(good, beyond, middle)
+
+            def are_visible(parts: Array) -> Bools:
+                """Whether places (k, n) on the way from each change to the next row are seen."""
+                rows = np.tile(change, len(parts))
+                fm, um = self._between(solid, toward, piece, f, u, edge, rows, parts.ravel())
+                return shown(rows, fm, um, solid.points(piece[rows], fm, um)).reshape(parts.shape)
+
+            inside = last_seen(are_visible, np.where(visible[change], 0.0, 1.0))
             fm, um = self._between(solid, toward, piece, f, u, edge, change, inside)
             turning = solid.points(piece[change], fm, um)
         flat, turns = points @ view.T, turning @ view.T
@@ -284,15 +285,13 @@ class _PlaceRows:
             a, b = int(first[n]), int(first[n + 1])
             straight = solid.radius[part[0]] == 0.0 and not np.any(part[2] != part[2][0])
             for start, stop in _runs(visible[a:b]):
-                chain: list[Any] = list(flat[a + start : a + stop])
-                if start:
-                    chain.insert(0, at[a + start - 1])
-                if a + stop < b:
-                    chain.append(at[a + stop - 1])
+                before = [at[a + start - 1]] if start else []
+                after = [at[a + stop - 1]] if a + stop < b else []
+                chain = np.vstack([*before, flat[a + start : a + stop], *after])
                 if straight:
-                    chain = [chain[0], chain[-1]]
-                if np.ptp(np.array(chain), axis=0).max() > 1e-6 * solid.outer.reach:
-                    lines.append((flat_points(chain), part[3], part[0]))
+                    chain = chain[[0, -1]]
+                if np.ptp(chain, axis=0).max() > 1e-6 * solid.outer.reach:
+                    lines.append((chain, part[3], part[0]))
         return lines
 
     @staticmethod
@@ -311,6 +310,31 @@ class _PlaceRows:
             exact += half * np.round((um - exact) / half)
             um = np.where(follow, exact, um)
         return fm, um
+
+
+def last_seen(are_visible: Callable[[Array], Bools], start: Array) -> Array:
+    """How far along it is seen, of each of some ways that are seen at one end: found by halving.
+
+    Several halvings are asked for at once, though most of the answers are then not wanted: asking takes the time.
+
+    Args:
+        are_visible: whether parts (k, n) of the ways are.
+        start: (n,) where they are seen: 0 at their start or 1 at their end.
+    """
+    import numpy as np
+
+    count = 2**_AT_ONCE
+    inside, beyond, way = start, 1.0 - start, np.arange(len(start))
+    for _ in range(_HALVINGS // _AT_ONCE):
+        step = (beyond - inside) / count
+        good = are_visible(inside + step * np.arange(1, count)[:, None])
+        low, high = np.zeros(len(start), dtype=np.int64), np.full(len(start), count)
+        while high[0] - low[0] > 1:
+            middle = (low + high) // 2
+            found = good[middle - 1, way]
+            low, high = np.where(found, middle, low), np.where(found, high, middle)
+        inside, beyond = inside + step * low, inside + step * high
+    return inside
 
 
 def _turned_away(

@@ -6,7 +6,6 @@ from itertools import pairwise
 from math import ceil
 from typing import Any
 
-from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.hidden.solid import Array, Ring, Solid
 
 #: Steps around the section of what is filled.
@@ -17,7 +16,7 @@ _STAVES = 90
 
 def skin(
     solid: Solid, toward: Array, view: Array, edges: dict[int, list[tuple[Array, Array]]]
-) -> tuple[list[tuple[Point, ...]], list[tuple[Point, ...]]]:
+) -> tuple[list[Array], list[Array]]:
     """Shapes that overlap a little and together cover what a tube covers in a view.
 
     And those of the far side of straights that are cut to fit, of which some may be seen through the cut.
@@ -39,8 +38,8 @@ def skin(
         flat = solid.points(np.full(n * len(f), i), np.repeat(f, n), np.tile(u, len(f))) @ view.T
         return flat.reshape(len(f), n, 2)
 
-    shapes: list[tuple[Point, ...]] = []
-    inside: list[tuple[Point, ...]] = []
+    shapes: list[Array] = []
+    inside: list[Array] = []
     cut_pieces = {i for i, cut in zip((0, len(solid.size) - 1), solid.cuts, strict=True) if cut is not None}
     for i in range(len(solid.size)):
         if i in cut_pieces:
@@ -62,19 +61,17 @@ def skin(
                 kept = np.arange(first, min(len(f), int(np.searchsorted(f, high, "left")) + 1))
                 piece = np.full(len(kept), i)
                 sides = [solid.points(piece, f[kept], side[kept]) @ view.T for side in (one, other)]
-                shapes.append(flat_points(np.concatenate([sides[0], sides[1][::-1]])))
+                shapes.append(np.concatenate([sides[0], sides[1][::-1]]))
             else:
                 shapes.append(hull(slices(i, np.array([low, high])).reshape(-1, 2)))
 
-    def large(some: list[tuple[Point, ...]]) -> list[tuple[Point, ...]]:
+    def large(some: list[Array]) -> list[Array]:
         return [one for one in some if len(one) > 2 and _area(one) > 1e-6 * ring.reach**2]
 
     return large(shapes), large(inside)
 
 
-def _staves(
-    solid: Solid, i: int, toward: Array, view: Array
-) -> tuple[list[tuple[Point, ...]], list[tuple[Point, ...]]]:
+def _staves(solid: Solid, i: int, toward: Array, view: Array) -> tuple[list[Array], list[Array]]:
     """The near and the far side of a straight that is cut to fit, and with the near one the faces of the cut."""
     import numpy as np
 
@@ -88,7 +85,7 @@ def _staves(
     out = float((solid.normals(piece[:1], np.zeros(1), np.array([middle])) @ toward)[0])
     halves = [np.arange(0, _STAVES + 1), np.arange(_STAVES, 2 * _STAVES + 1)]
     near, far = halves if out > 0.0 else halves[::-1]
-    sides = [[flat_points(np.concatenate([ends[0][half], ends[1][half][::-1]]))] for half in (near, far)]
+    sides = [[np.concatenate([ends[0][half], ends[1][half][::-1]])] for half in (near, far)]
     for f, cut in (
         (0.0, solid.cuts[0] if i == 0 else None),
         (1.0, solid.cuts[1] if i == len(solid.size) - 1 else None),
@@ -101,7 +98,7 @@ def _staves(
     return sides[0], sides[1]
 
 
-def _strips(edge: Array, rim: Array) -> list[tuple[Point, ...]]:
+def _strips(edge: Array, rim: Array) -> list[Array]:
     """The face of a cut between its outer edge and the rim of its bore, both (n, 2), as strips that do not fold.
 
     In the picture the face turns over where its quads change their sense; between such places it is one shape.
@@ -113,11 +110,14 @@ def _strips(edge: Array, rim: Array) -> list[tuple[Point, ...]]:
     clear = np.flatnonzero(np.abs(sense) > 1e-9 * np.abs(sense).max(initial=0.0))
     turns = clear[1:][np.diff(np.sign(sense[clear])) != 0]
     stops = [0, *turns.tolist(), len(sense)]
-    return [flat_points(np.concatenate([edge[a : b + 1], rim[a : b + 1][::-1]])) for a, b in pairwise(stops)]
+    return [np.concatenate([edge[a : b + 1], rim[a : b + 1][::-1]]) for a, b in pairwise(stops)]
 
 
-def _area(shape: tuple[Point, ...]) -> float:
-    return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(shape, (*shape[1:], shape[0]), strict=True))) / 2.0
+def _area(shape: Array) -> float:
+    import numpy as np
+
+    x, y = shape.T
+    return abs(float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())) / 2.0
 
 
 def _stretches(solid: Solid, i: int, toward: Array) -> list[tuple[float, float, bool]]:
@@ -146,7 +146,7 @@ def _stretches(solid: Solid, i: int, toward: Array) -> list[tuple[float, float, 
     return found
 
 
-def _drawn_out(a: Array, b: Array) -> tuple[Point, ...]:
+def _drawn_out(a: Array, b: Array) -> Array:
     """The convex hull of a convex outline (n, 2) and of the same outline moved: half of each, and what joins them."""
     import numpy as np
 
@@ -159,11 +159,13 @@ def _drawn_out(a: Array, b: Array) -> tuple[Point, ...]:
         return hull(np.concatenate([a, b]))
     one, other = np.arange(first, last + 1), np.r_[np.arange(last, len(a)), np.arange(0, first + 1)]
     ahead = (a[one].mean(axis=0) - a[other].mean(axis=0)) @ d > 0.0
-    return flat_points(np.concatenate([(b if ahead else a)[one], (a if ahead else b)[other]]))
+    return np.concatenate([(b if ahead else a)[one], (a if ahead else b)[other]])
 
 
-def hull(points: Array) -> tuple[Point, ...]:
+def hull(points: Array) -> Array:
     """The convex hull of points (n, 2), counter-clockwise (Andrew's monotone chain)."""
+    import numpy as np
+
     order = sorted(set(map(tuple, points.tolist())))
 
     def half(these: list[Any]) -> list[Any]:
@@ -177,10 +179,5 @@ def hull(points: Array) -> tuple[Point, ...]:
         return chain[:-1]
 
     if len(order) < 3:
-        return tuple(order)
-    return (*half(order), *half(order[::-1]))
-
-
-def flat_points(rows: Any) -> tuple[Point, ...]:
-    """Rows (n, 2) as points."""
-    return tuple((float(x), float(y)) for x, y in rows)
+        return np.array(order)
+    return np.array([*half(order), *half(order[::-1])])

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import hypot, radians
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -164,18 +165,24 @@ class Solid:
         """What the cuts of the ends take off pieces at angles of the section: at their start, at their end."""
         import numpy as np
 
-        both = []
-        for cut, end in zip(self.cuts, (0, len(self.size) - 1), strict=True):
-            both.append(np.zeros(len(angle)) if cut is None else np.where(piece == end, cut.at(angle, bore=bore), 0.0))
-        return both[0], both[1]
+        off = np.zeros((2, len(angle)))
+        for row, cut, end in zip(off, self.cuts, (0, len(self.size) - 1), strict=True):
+            if cut is not None:
+                there = np.flatnonzero(piece == end)
+                row[there] = cut.at(angle[there], bore=bore)
+        return off[0], off[1]
 
-    def rim(self, end: int) -> Array:
-        """(n, 3) points of an end that is cut to fit, outside and bore: of end A (0) or B (1)."""
+    @cached_property
+    def rims(self) -> tuple[Array | None, Array | None]:
+        """(n, 3) points of ends A and B that are cut to fit, outside and bore; None where they are square."""
+        return self._rim(0), self._rim(1)
+
+    def _rim(self, end: int) -> Array | None:
         import numpy as np
 
         cut = self.cuts[end]
         if cut is None:
-            raise GeometryError("The end is square.")
+            return None
         u = self.outer.facing(cut.angles)
         piece = np.full(len(u), end * (len(self.size) - 1))
         rings = [self.outer] if self.inner is None else [self.outer, self.inner]

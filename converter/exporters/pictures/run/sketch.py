@@ -27,6 +27,10 @@ _ONE_LINE = 0.7
 _CHORD = 0.01
 #: The same for what is filled under the lines.
 _SKIN = 0.05
+#: Width of paper, mm.
+_SHEET = 180.0
+#: Points of a line up to which it takes longer to ask numpy of all at once.
+_FEW = 24
 
 
 @dataclass(frozen=True)
@@ -73,9 +77,16 @@ class SketchShape:
     def _outlines(self) -> dict[tuple[Vec, Vec, tuple[int, ...]], VisibleOutline]:
         return {}
 
-    def outline(self, view: View, chord: float) -> VisibleOutline:
-        """What is seen of its solid, as `converter.exporters.pictures.hidden.outline.outline`; worked out once."""
+    def outline(self, view: View, k: float) -> VisibleOutline:
+        """What is seen of its solid, as `converter.exporters.pictures.hidden.outline.outline`; worked out once.
+
+        Args:
+            view: from where.
+            k: scale of the picture, mm of paper per mm. All that fit on a sheet of paper share one outline.
+        """
         assert self.solid is not None
+        x0, y0, x1, y1 = self.bounds(view)
+        chord = max(_CHORD / max(k, _SHEET / max(x1 - x0, y1 - y0, 1e-9)), 1e-4)
         key = (view.right, view.up, bend_steps(self.solid, chord))
         if key not in self._outlines:
             self._outlines[key] = outline(self.solid, view.right, view.up, chord)
@@ -110,18 +121,19 @@ class SketchShape:
                 out = abs(a) * ring.up + abs(b) * ring.across + hypot(a, b) * ring.rounding
                 low.append(dot(p, axis) - out)
                 high.append(dot(p, axis) + out)
-        for f, cut in enumerate(self.solid.cuts):
-            if cut is not None:
-                along = self.solid.rim(f) @ axis
+        for rim in self.solid.rims:
+            if rim is not None:
+                along = rim @ axis
                 low.append(float(along.min()))
                 high.append(float(along.max()))
         return min(low), max(high)
 
     def rim_middle(self, end: int) -> Vec:
         """The middle of the metal's rim at end A (0) or B (1)."""
-        if self.solid is None or self.solid.cuts[end] is None:
+        rim = None if self.solid is None else self.solid.rims[end]
+        if rim is None:
             return self.tube.run.end if end else self.tube.run.start
-        x, y, z = self.solid.rim(end).mean(axis=0).tolist()
+        x, y, z = rim.mean(axis=0).tolist()
         return x, y, z
 
     def bounds(self, view: View) -> tuple[float, float, float, float]:
@@ -169,14 +181,14 @@ def draw(
     drawn = Drawn(view, k, origin, shape.reach * k)
 
     def put(points: Any, near: float = _CHORD) -> list[Point]:
-        return simplified([(origin[0] + x * k, origin[1] + y * k) for x, y in points], near)
+        return simplified(points * k + origin, near)
 
     solid = shape.solid
     if solid is None or 2.0 * drawn.half < _ONE_LINE:
         for s, bend in numbered(shape):
             picture.stroke([drawn.at(p) for p in points_of(s)], "tight" if bend in tight else "tube")
         return drawn
-    found = shape.outline(view, max(_CHORD / k, 1e-4))
+    found = shape.outline(view, k)
     for one in found.inside:
         picture.fill([put(one)], "bore")
     for one in found.skin:
@@ -206,37 +218,58 @@ def points_of(segment: Segment) -> list[Vec]:
     return [segment.point(segment.angle * i / n) for i in range(n + 1)]
 
 
-def simplified(points: list[Point], near: float) -> list[Point]:
-    """A line through fewer of its points, none of them farther than ``near`` from it (Ramer, Douglas and Peucker)."""
-    if len(points) <= 2:
-        return points
+def simplified(rows: Any, near: float) -> list[Point]:
+    """A line through fewer of its points, none of them farther than ``near`` from it (Ramer, Douglas and Peucker).
+
+    Args:
+        rows: (n, 2) points.
+        near: as ``rows``.
+    """
+    points: list[Point] = [(x, y) for x, y in rows.tolist()]
     keep = [False] * len(points)
     keep[0] = keep[-1] = True
-    spans = [(0, len(points) - 1)]
+    spans = [(0, len(points) - 1)] if len(points) > 2 else []
     while spans:
         a, b = spans.pop()
         if b - a == 1:
             continue
-        (ax, ay), (bx, by) = points[a], points[b]
-        dx, dy = bx - ax, by - ay
-        length = dx * dx + dy * dy or 1.0  # of no length, a span is a point: what lies along it is 0
-        worst, at = near * near, 0
-        for i in range(a + 1, b):
-            x, y = points[i]
-            x -= ax
-            y -= ay
-            along = (x * dx + y * dy) / length
-            if along > 0.0:
-                along = min(along, 1.0)
-                x -= along * dx
-                y -= along * dy
-            off = x * x + y * y
-            if off > worst:
-                worst, at = off, i
-        if at:
-            keep[at] = True
-            spans += [(a, at), (at, b)]
+        at, worst = _farthest(rows[a : b + 1]) if b - a > _FEW else _farthest_of_few(points[a : b + 1])
+        if worst > near * near:
+            keep[a + at] = True
+            spans += [(a, a + at), (a + at, b)]
     return [p for p, kept in zip(points, keep, strict=True) if kept]
+
+
+def _farthest(rows: Any) -> tuple[int, float]:
+    """Which of a line's points lies farthest from its ends' chord, and the square of how far."""
+    import numpy as np
+
+    x, y = (rows[1:-1] - rows[0]).T
+    dx, dy = (rows[-1] - rows[0]).tolist()
+    along = np.minimum(np.maximum((x * dx + y * dy) / (dx * dx + dy * dy or 1.0), 0.0), 1.0)
+    x, y = x - along * dx, y - along * dy
+    off = x * x + y * y
+    at = int(off.argmax())
+    return at + 1, float(off[at])
+
+
+def _farthest_of_few(points: list[Point]) -> tuple[int, float]:
+    """As `_farthest`, of so few points that it is quicker one by one."""
+    (ax, ay), (bx, by) = points[0], points[-1]
+    dx, dy = bx - ax, by - ay
+    length = dx * dx + dy * dy or 1.0  # of no length, a span is a point: what lies along it is 0
+    worst, at = 0.0, 0
+    for i, (px, py) in enumerate(points[1:-1], 1):
+        x, y = px - ax, py - ay
+        along = (x * dx + y * dy) / length
+        if along > 0.0:
+            along = min(along, 1.0)
+            x -= along * dx
+            y -= along * dy
+        off = x * x + y * y
+        if off > worst:
+            worst, at = off, i
+    return at, worst
 
 
 def _extremes(arc: Arc, axis: Vec) -> list[float]:
