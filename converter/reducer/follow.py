@@ -21,8 +21,9 @@ from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Segment
 from converter.reducer.directions import Element, bend_between
 from converter.reducer.fewest import PLACES, DividedPart
+from converter.reducer.linear import RowVertices, segments_of
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through, straight_through
-from converter.reducer.polish import Polished, RowVertices, polish, segments_of
+from converter.reducer.polish import Polished, polish
 from converter.reducer.refit import distances
 from converter.reducer.settle import assemble
 from converter.reducer.spread import least_squares

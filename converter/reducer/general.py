@@ -16,8 +16,9 @@ from converter.model.drawing import DrawnCurve
 from converter.model.run import Run
 from converter.reducer.chain import Chain
 from converter.reducer.limits import LADDER_EXACT, MOST_PIECES, too_many_pieces
+from converter.reducer.linear import RowVertices, segments_of
 from converter.reducer.pieces import Bow, Piece, Straight
-from converter.reducer.polish import MOST_BENDS, RowVertices, polish, segments_of, thinned
+from converter.reducer.polish import polish, thinned
 from converter.reducer.refit import distances, largest
 from converter.reducer.remarks import PLACES
 from converter.reducer.rows import pieces_of
@@ -94,7 +95,7 @@ def _settled(one: Chain, tol: Tolerances, radii: Sequence[float]) -> _SettledCha
         # fitted already, but for what was drawn exactly beside it, or where a loop was closed
         noisy = deviation > max(p.level for p in pieces if isinstance(p, Bow)) + tol.equal
     strays = deviation > tol.fit and any(isinstance(p, Bow) and p.free for p in pieces)
-    if (noisy or strays) and len(settled.table.bends) <= MOST_BENDS:
+    if noisy or strays:
         return _polished(made, pieces)
     return made
 
