@@ -147,11 +147,9 @@ def least_misses(points: Array, *counts: int) -> tuple[float, ...]:
     """The least rms miss in mm of vertices (n, 3) from so many straights or arcs, which need not be tangent."""
     rows = points[np.unique(np.linspace(0, len(points) - 1, min(len(points), LOOKED_AT)).astype(np.intp))]
     n = len(rows)
-    sums = _running(rows - rows.mean(axis=0))
     first, last = np.triu_indices(n, 1)
-    lines, arcs = _closed_form(_between(sums, first, last), 180.0)
     cost = np.full((n, n), np.inf)
-    cost[first, last] = np.minimum(lines, arcs)
+    cost[first, last] = stretch_misses(rows, first, last)
     total = np.full(n, np.inf)
     total[0] = 0.0
     by_count = [0.0]
@@ -159,6 +157,14 @@ def least_misses(points: Array, *counts: int) -> tuple[float, ...]:
         total = (total[:, None] + cost).min(axis=0)
         by_count.append(float(np.sqrt(total[-1] / n)))
     return tuple(by_count[k] for k in counts)
+
+
+def stretch_misses(points: Array, first: Index, last: Index) -> Array:
+    """Squared misses in mm2 of the vertices first..last of points (n, 3), from their best straight or arc."""
+    sums = _running(points - points.mean(axis=0))
+    lines, arcs = _closed_form(_between(sums, first, last), 180.0)
+    misses: Array = np.minimum(lines, arcs)
+    return misses
 
 
 @dataclass(frozen=True, slots=True)

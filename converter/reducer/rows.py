@@ -29,6 +29,7 @@ from converter.geometry.vectors import (
 )
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
+from converter.reducer.dense import telling_vertices
 from converter.reducer.follow import TangentChain
 from converter.reducer.limits import LADDER_EXACT
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through, exact_bows, straight_through
@@ -159,6 +160,11 @@ def _flush(row: _Row, out: list[Piece], tol: Tolerances, radii: Sequence[float],
     points, smooth, items = row.take(closed)
     if len(points) < 2:
         return
+    if not smooth.any() and len(telling_vertices(points, tol.fit)) < len(points):
+        fitted = _tangent_pieces(points, smooth, items, tol.fit, radii, closed)
+        if fitted:
+            out.extend(fitted)
+            return
     spans = split(points, tol.fit, smooth if smooth.any() else None)
     bows = sum(span.kind == "arc" for span in spans.spans)
     exact = spans.level <= LADDER_EXACT

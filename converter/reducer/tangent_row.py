@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.circles import radius_uncertainty
+from converter.reducer.dense import corner_vertex, telling_vertices
 from converter.reducer.fewest import divisions, least_misses
 from converter.reducer.follow import TangentChain, flatten, follow, with_radii
 from converter.reducer.limits import MOST_TURN_TANGENT
@@ -74,7 +75,9 @@ def tangent_rows(points: Array, smooth: Flags, fit: float, radii: Sequence[float
         None where a part of the row has no such chain.
     """
     out = []
-    cuts = [0, *_sharp(points, smooth), len(points) - 1]
+    rows = np.arange(len(points)) if smooth.any() else telling_vertices(points, fit)
+    sharp = [corner_vertex(points, rows, v) for v in _sharp(points[rows], smooth[rows[:-1]])]
+    cuts = [0, *sharp, len(points) - 1]
     for first, last in itertools.pairwise(cuts):
         own, chords = points[first : last + 1], smooth[first:last]
         firm = _firm(chords)

@@ -74,7 +74,8 @@ def solve_walk(steps: Sequence[WalkStep]) -> WalkSolution:
         gain = inverse @ xs
         x = inverse @ z - gain @ state
         unknowns.append(x)
-        variances.append(np.einsum("ij,ij->i", inverse, inverse) + np.einsum("ij,jk,ik->i", gain, spread, gain))
+        through = np.maximum(np.einsum("ij,jk,ik->i", gain, spread, gain), 0.0)
+        variances.append(np.einsum("ij,ij->i", inverse, inverse) + through)
         onward = step.f - step.g @ gain
         loose = step.g @ inverse
         spread = onward @ spread @ onward.T + loose @ loose.T
@@ -85,11 +86,22 @@ def solve_walk(steps: Sequence[WalkStep]) -> WalkSolution:
 
 
 def _triangle(rows: Array, damped: int) -> Array:
-    """The triangle of equations (m, unknowns + 1), its first ``damped`` unknowns held by a trace of damping."""
+    """The triangle of equations (m, unknowns + 1), its first ``damped`` unknowns held by a trace of damping.
+
+    Householder's reflections written out: a threaded LAPACK is slower by far at matrices as narrow as these.
+    """
+    width = rows.shape[1]
     size = np.sqrt(np.einsum("ij,ij->j", rows[:, :damped], rows[:, :damped]))
-    held = np.zeros((damped, rows.shape[1]))
-    held[:, :damped] = np.diag(DAMPING * np.where(size > 0.0, size, 1.0))
-    r = np.asarray(np.linalg.qr(np.concatenate((rows, held)), mode="r"), dtype=np.float64)
-    full = np.zeros((rows.shape[1], rows.shape[1]))
-    full[: len(r)] = r[: rows.shape[1]]
-    return full
+    held = np.zeros((width, width))
+    held[:damped, :damped] = np.diag(DAMPING * np.where(size > 0.0, size, 1.0))
+    r = np.concatenate((rows, held))
+    for k in range(width):
+        column = r[k:, k]
+        length = np.sqrt(np.einsum("i,i->", column, column))
+        if length == 0.0:
+            continue
+        mirror = column.copy()
+        mirror[0] += length if mirror[0] >= 0.0 else -length
+        along = np.einsum("i,ij->j", mirror, r[k:, k:]) * (2.0 / np.einsum("i,i->", mirror, mirror))
+        r[k:, k:] -= np.multiply.outer(mirror, along)
+    return r[:width]

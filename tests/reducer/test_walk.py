@@ -55,7 +55,7 @@ def vertices(noise):
 
 
 def test_derivatives_are_those_of_the_distances():
-    """Every number of the table moved by a hair: all residuals change as the steps say, but for what their size adds."""
+    """Every number of the table moved by a hair: all residuals change as the steps say, but for their own size."""
     proofs, end = vertices(1e-4), (1200.0, 700.0, 90.0)
 
     def residuals(table, placement):
