@@ -22,11 +22,13 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 PLACES = 400  #: rows of so many vertices are searched vertex by vertex
-COARSE = 180  #: places of a longer row that are searched first
+COARSE = 180  #: places of a longer row that are searched first, twice as many while pieces take fewer than `FINE` each
+FINE = 6
 AROUND = 16  #: places looked at around each joint of a coarse division, at most
-VERTICES = 2400  #: looked at; more say the same again
+VERTICES = 2400  #: looked at, and as many for each coarse place more; more say the same again
 COARSE_PRICE = 0.3  #: mm2; of the coarse division whose joints are looked at closely, whatever the tolerance
 WIDE = 0.5  #: mm; divisions are searched up to this rms miss, or the fit tolerance where that is more
+BOUNDED = 4800  #: vertices of that rms miss that a single piece may miss by, at most
 PRICES = np.geomspace(1e6, 1e-9, 76)  #: mm2 per piece, falling: each 1.6 times less
 ARC_PRICE = 2.0  #: a bend says three numbers (plane, angle, radius) where a straight says one
 LOOKED_AT = 100  #: vertices that tell a free curve
@@ -60,10 +62,8 @@ def divisions(points: Array, fit: float, turn: float) -> Iterator[Division]:
         fit: mm; no division of fewer pieces stays within it everywhere.
         turn: degrees that an arc turns between neighbouring vertices, at most.
     """
-    step = 1 + (len(points) - 1) // VERTICES
-    rows = np.unique(np.append(np.arange(0, len(points), step), len(points) - 1))
+    rows, places = _looked_at(points, turn)
     looked_at = points[rows]
-    places = _places(looked_at, turn)
     costs = _all_misses(looked_at, places, max(fit, WIDE), turn)
     low = _first_within(costs, len(looked_at) * fit * fit)
     known: tuple[tuple[str, int, int], ...] = ()
@@ -77,7 +77,7 @@ def divisions(points: Array, fit: float, turn: float) -> Iterator[Division]:
 
 
 def _all_misses(points: Array, places: Index, wide: float, turn: float) -> list[tuple[Array, Array]]:
-    bound = len(points) * wide * wide
+    bound = min(len(points), BOUNDED) * wide * wide
     return [_misses(points, places, i, bound, turn) for i in range(len(places) - 1)]
 
 
@@ -93,31 +93,45 @@ def _first_within(costs: list[tuple[Array, Array]], most: float) -> int:
     return low
 
 
-def _places(points: Array, turn: float) -> Index:
-    """Vertices at which a piece may begin: all, or those around the joints that a coarse search leaves, and some more.
+def _looked_at(points: Array, turn: float) -> tuple[Index, Index]:
+    """Vertices that are looked at, and which of them a piece may begin at.
 
-    A coarse place that is not quite where two pieces meet costs a short piece more; there the joint is looked for.
+    All, or those around the joints that a coarse search leaves, and some more: a coarse place that is not quite where
+    two pieces meet costs a short piece more; there the joint is looked for.
     """
+    coarse_places = COARSE
+    while True:
+        step = 1 + (len(points) - 1) // (VERTICES * coarse_places // COARSE)
+        rows = np.unique(np.append(np.arange(0, len(points), step), len(points) - 1))
+        n = len(rows)
+        if n <= PLACES:
+            return rows, np.arange(n)
+        looked_at = points[rows]
+        coarse = _coarse_places(looked_at, coarse_places)
+        pieces, _ = _cheapest(_all_misses(looked_at, coarse, WIDE, turn), COARSE_PRICE)
+        if FINE * len(pieces) <= len(coarse) or 2 * coarse_places > n:
+            break
+        coarse_places *= 2
+    most = PLACES * coarse_places // COARSE
+    around = max(4, min(AROUND, most // max(1, len(pieces) - 1)))
+    chosen = [coarse[::2], coarse[-1:]]
+    for _, joint, _ in pieces[1:]:
+        before, after = int(coarse[joint - 1]), int(coarse[joint + 1])
+        chosen.append(np.unique(np.linspace(before, after, min(around, after - before + 1)).astype(np.intp)))
+    return rows, np.unique(np.concatenate(chosen))
+
+
+def _coarse_places(points: Array, count: int) -> Index:
+    """About so many vertices, as many along length, along turning and along the count."""
     n = len(points)
-    if n <= PLACES:
-        return np.arange(n)
     d = np.diff(points, axis=0)
     size = np.sqrt((d * d).sum(axis=1))
     t = d / size[:, None]
     turned = np.zeros(n - 1)
     turned[1:] = np.sqrt(((t[1:] - t[:-1]) ** 2).sum(axis=1))
-    # as many along length, along turning and along the count
     along = np.cumsum(size / size.sum() + turned / max(float(turned.sum()), 1e-300) + 1.0 / (n - 1))
-    wanted = np.linspace(0.0, float(along[-1]), COARSE)[1:-1]
-    coarse = np.unique(np.concatenate(([0], np.minimum(np.searchsorted(along, wanted) + 1, n - 1), [n - 1])))
-    costs = _all_misses(points, coarse, WIDE, turn)
-    pieces, _ = _cheapest(costs, COARSE_PRICE)
-    around = max(4, min(AROUND, PLACES // max(1, len(pieces) - 1)))
-    chosen = [coarse[::2], coarse[-1:]]
-    for _, joint, _ in pieces[1:]:
-        before, after = int(coarse[joint - 1]), int(coarse[joint + 1])
-        chosen.append(np.unique(np.linspace(before, after, min(around, after - before + 1)).astype(np.intp)))
-    return np.unique(np.concatenate(chosen))
+    wanted = np.linspace(0.0, float(along[-1]), count)[1:-1]
+    return np.unique(np.concatenate(([0], np.minimum(np.searchsorted(along, wanted) + 1, n - 1), [n - 1])))
 
 
 def _misses(points: Array, places: Index, i: int, bound: float, turn: float) -> tuple[Array, Array]:

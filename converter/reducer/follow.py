@@ -25,7 +25,7 @@ from converter.reducer.linear import RowVertices, linearized, segments_of
 from converter.reducer.minimax import least_largest_step
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through, straight_through
 from converter.reducer.polish import Polished, polish
-from converter.reducer.refit import distances
+from converter.reducer.refit import distances, feet
 from converter.reducer.settle import assemble
 from converter.reducer.spread import least_squares
 
@@ -39,6 +39,7 @@ FARTHEST = 24  #: vertices of each piece that every program looks at more
 REACH = 2.0  #: times the largest miss: how far a piece may move in one program
 SIZES = (0.25, 0.5, 0.75, 0.9, 1.0)  #: parts of a program's step that are tried
 LEAST_REACH = 0.02  #: times the largest miss, at which programs end
+MOST_ALIKE = 0.5  #: correlation of neighbours' misses: of noise 0, of a smooth curve nearly 1
 LEAST_GAIN = 1e-3  #: of the largest miss, below which the next program looks less far
 ALL_VERTICES = 3000  #: that a chain is fitted to, and at least
 LEAST_VERTICES = 40  #: of each piece
@@ -55,6 +56,7 @@ class TangentChain:
         breaks: (pieces + 1,) index of the vertex where each piece begins, and the last one.
         segments: per piece what it became, None where it has no length.
         miss: largest distance of a vertex from it, mm.
+        scattered: the vertices scatter farther than the tolerance about any chain of about so few pieces.
     """
 
     table: BendTable
@@ -64,6 +66,7 @@ class TangentChain:
     breaks: tuple[int, ...]
     segments: tuple[Segment | None, ...]
     miss: float
+    scattered: bool = False
 
 
 def follow(points: Array, stretches: Sequence[DividedPart], weights: Array | None = None) -> TangentChain | None:
@@ -153,6 +156,19 @@ def _watched(watched: Flags, points: Array, chain: TangentChain) -> list[RowVert
         if len(rows):
             out.append(RowVertices(kind, row, points[rows]))
     return out
+
+
+def is_scattered(points: Array, chain: TangentChain) -> bool:
+    """Whether vertices miss the chain by noise: neighbours by what has little to do with each other."""
+    together = total = 0.0
+    for k, segment in enumerate(chain.segments):
+        own = points[chain.breaks[k] : chain.breaks[k + 1]]
+        if segment is None or len(own) < 3:
+            continue
+        off = own - feet(own, segment)
+        together += float(np.einsum("ij,ij->", off[1:], off[:-1]))
+        total += float(np.einsum("ij,ij->", off, off))
+    return together <= MOST_ALIKE * total
 
 
 def with_radii(

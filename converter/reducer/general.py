@@ -198,6 +198,7 @@ def _run_findings(
             Finding(
                 "rebuild-deviation",
                 tube=run.name,
+                variant="scatter" if any(bow is not None and bow.scattered for bow in settled.bows) else "",
                 measured=run.deviation,
                 limit=tol.fit,
                 unit="mm",

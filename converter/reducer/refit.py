@@ -240,6 +240,21 @@ def distances(points: Array, segment: Segment) -> Array:
     return bowed
 
 
+def feet(points: Array, segment: Segment) -> Array:
+    """The point of the whole line or circle of a segment that is nearest to each of points (n, 3)."""
+    if isinstance(segment, Line):
+        p = np.array(segment.start)
+        d = np.array(segment.end) - p
+        on_line: Array = p + np.multiply.outer(along_axis(points - p, d) / float(d @ d), d)
+        return on_line
+    c, n = np.array(segment.center), np.array(segment.normal)
+    arm = points - c
+    flat = arm - np.multiply.outer(along_axis(arm, n), n)
+    size = np.sqrt(np.einsum("ij,ij->i", flat, flat))
+    on_circle: Array = c + flat * (segment.radius / np.where(size > 0.0, size, 1.0))[:, None]
+    return on_circle
+
+
 def largest(proofs: Sequence[Array], segments: Sequence[Segment | None]) -> float:
     """Largest distance of each piece's vertices from its own segment or the ones beside it.
 

@@ -249,6 +249,7 @@ def _tangent_pieces(
                     free,
                     tangent=True,
                     doubtful=bend in row.free,
+                    scattered=chain.scattered,
                     alone=alone if alone != arc.radius else 0.0,
                 )
             )

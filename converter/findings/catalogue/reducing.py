@@ -152,10 +152,13 @@ define(
     "The tube rebuilt from the table strays from the drawing by more than the fit tolerance.",
     says={
         "": "the tube made from the table strays {away:fine} from the drawing; the fit tolerance is {limit:fine}",
+        "scatter": "the points drawn scatter by up to {away:fine} about the tube made from the table; the tolerance "
+        "is {limit:fine}, and no table of about so few bends comes within it",
         "mesh": "a vertex of the mesh lies {deviation:fine} off the tube made from the table",
     },
     cure={
         "": "Redraw the tube from straights and tangent arcs where it matters.",
+        "scatter": "Draw it from points measured more closely, or say with --fit how far they may be off.",
         "mesh": "Look there for a dent, a swage or a part that touches the tube.",
     },
 )
