@@ -109,7 +109,7 @@ def _looked_at(points: Array, turn: float) -> tuple[Index, Index]:
         looked_at = points[rows]
         coarse = _coarse_places(looked_at, coarse_places)
         pieces, _ = _cheapest(_all_misses(looked_at, coarse, WIDE, turn), COARSE_PRICE)
-        if FINE * len(pieces) <= len(coarse) or 2 * coarse_places > n:
+        if (pieces and FINE * len(pieces) <= len(coarse)) or 2 * coarse_places > n:
             break
         coarse_places *= 2
     most = PLACES * coarse_places // COARSE
