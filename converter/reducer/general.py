@@ -19,13 +19,15 @@ from converter.reducer.limits import LADDER_EXACT, MOST_PIECES, too_many_pieces
 from converter.reducer.linear import RowVertices, segments_of
 from converter.reducer.pieces import Bow, Piece, Straight
 from converter.reducer.polish import polish, thinned
-from converter.reducer.refit import distances, largest
+from converter.reducer.refit import distances, largest, largest_along
 from converter.reducer.remarks import PLACES
 from converter.reducer.rows import pieces_of
+from converter.reducer.sample import ellipse_as_arc, sample_ellipse, sample_spline
 from converter.reducer.settle import Settled, merge, open_loop, settle
 from converter.tolerances import DEFAULT, Tolerances
 
 LEAST_MOVED = 0.005  #: mm that a radius moved to be another's, from which on it is told
+FINER = 4  #: times as many points are measured of a free curve as it is fitted to
 FREE_LEVEL = 0.005  #: mm; bows found only above this, end to end, speak of a free curve
 
 #: The clause that counts curves of a kind.
@@ -62,6 +64,7 @@ def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, radii: Sequen
     )
     table = BendTable(bends, settled.table.tail)
     run = Run(name, one.layer, one.closed, table, settled.placement, made.deviation, one.handles)
+    run = replace(run, deviation=max(made.deviation, _free_deviation(one, run, tol)))
     return replace(run, findings=tuple(_run_findings(run, settled, drawn, tol, radii)))
 
 
@@ -129,6 +132,22 @@ def _polished(made: _SettledChain, pieces: list[Piece]) -> _SettledChain:
     )
     table = replace(better.table, bends=bends)
     return _SettledChain(replace(settled, table=table, placement=better.placement, segments=segments), deviation)
+
+
+def _free_deviation(one: Chain, run: Run, tol: Tolerances) -> float:
+    """Largest distance in mm of the free curves of a chain from its run, at closer points than it was fitted to."""
+    worst = 0.0
+    for drawn, backward in one.items:
+        curve = drawn.curve.reversed() if backward else drawn.curve
+        for part in curve.parts if isinstance(curve, Path) else (curve,):
+            if isinstance(part, Spline) and part.degree > 1:
+                points = sample_spline(part, FINER)
+            elif isinstance(part, Ellipse) and ellipse_as_arc(part, tol.equal) is None:
+                points = sample_ellipse(part, FINER)
+            else:
+                continue
+            worst = max(worst, largest_along(points, run.centerline))
+    return worst
 
 
 # --- what is told of a run ---------------------------------------------------------------
