@@ -11,7 +11,7 @@ import numpy as np
 from converter.findings import Clause, Finding
 from converter.geometry.circles import fit_circle, vec
 from converter.model.bends import BendTable
-from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Spline
+from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Segment, Spline
 from converter.model.drawing import DrawnCurve
 from converter.model.run import Run
 from converter.reducer.chain import Chain
@@ -26,6 +26,7 @@ from converter.reducer.sample import ellipse_as_arc, sample_ellipse, sample_spli
 from converter.reducer.settle import Settled, merge, open_loop, settle
 from converter.tolerances import DEFAULT, Tolerances
 
+CLOSER = 0.999  #: of the tolerance: what a curve that strays between its points is fitted anew to
 LEAST_MOVED = 0.005  #: mm that a radius moved to be another's, from which on it is told
 FINER = 4  #: times as many points are measured of a free curve as it is fitted to
 FREE_LEVEL = 0.005  #: mm; bows found only above this, end to end, speak of a free curve
@@ -50,9 +51,11 @@ def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, radii: Sequen
     # a free curve is cut finer until the tube follows it within the tolerance, or three times
     finer = tol
     for _ in range(3):
-        if made.deviation <= tol.fit or _is_tangent(made.settled) or not _free_groups(made.settled, tol):
+        tangent = _is_tangent(made.settled)
+        if made.deviation <= tol.fit or not (made.closer if tangent else _free_groups(made.settled, tol)):
             break
-        finer = replace(finer, fit=finer.fit / 2.0)
+        # one fitted as a whole only strays between the points that it was fitted to
+        finer = replace(finer, fit=finer.fit * (CLOSER * tol.fit / made.deviation if tangent else 0.5))
         again = _settled(one, finer, radii)
         if again is None or again.deviation >= made.deviation:
             break
@@ -64,16 +67,20 @@ def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, radii: Sequen
     )
     table = BendTable(bends, settled.table.tail)
     run = Run(name, one.layer, one.closed, table, settled.placement, made.deviation, one.handles)
-    run = replace(run, deviation=max(made.deviation, _free_deviation(one, run, tol)))
     return replace(run, findings=tuple(_run_findings(run, settled, drawn, tol, radii)))
 
 
 @dataclass(frozen=True, slots=True)
 class _SettledChain:
-    """A settled chain and the largest distance in mm of the drawn vertices from it."""
+    """A settled chain and the largest distance in mm of what was drawn from it.
+
+    Attributes:
+        closer: a free curve lies farther from it between the points that it was fitted to than at them.
+    """
 
     settled: Settled
     deviation: float
+    closer: bool = False
 
 
 def _is_tangent(settled: Settled) -> bool:
@@ -99,8 +106,9 @@ def _settled(one: Chain, tol: Tolerances, radii: Sequence[float]) -> _SettledCha
         noisy = deviation > max(p.level for p in pieces if isinstance(p, Bow)) + tol.equal
     strays = deviation > tol.fit and any(isinstance(p, Bow) and p.free for p in pieces)
     if noisy or strays:
-        return _polished(made, pieces)
-    return made
+        made = _polished(made, pieces)
+    between = _free_deviation(one, [s for s in made.settled.segments if s is not None], tol)
+    return replace(made, deviation=between, closer=True) if between > made.deviation else made
 
 
 def _polished(made: _SettledChain, pieces: list[Piece]) -> _SettledChain:
@@ -134,8 +142,8 @@ def _polished(made: _SettledChain, pieces: list[Piece]) -> _SettledChain:
     return _SettledChain(replace(settled, table=table, placement=better.placement, segments=segments), deviation)
 
 
-def _free_deviation(one: Chain, run: Run, tol: Tolerances) -> float:
-    """Largest distance in mm of the free curves of a chain from its run, at closer points than it was fitted to."""
+def _free_deviation(one: Chain, segments: Sequence[Segment], tol: Tolerances) -> float:
+    """Largest distance in mm of the free curves of a chain from segments, at closer points than they were fitted to."""
     worst = 0.0
     for drawn, backward in one.items:
         curve = drawn.curve.reversed() if backward else drawn.curve
@@ -146,7 +154,7 @@ def _free_deviation(one: Chain, run: Run, tol: Tolerances) -> float:
                 points = sample_ellipse(part, FINER)
             else:
                 continue
-            worst = max(worst, largest_along(points, run.centerline))
+            worst = max(worst, largest_along(points, segments) if segments else 0.0)
     return worst
 
 

@@ -171,7 +171,7 @@ def _flush(row: _Row, out: list[Piece], tol: Tolerances, radii: Sequence[float],
     if smooth.any():  # a corner beside a smooth curve may be no more than the end of an arc that does not quite fit
         bows = _bends_of_spans(spans.spans)
     if (bows or (smooth.any() and len(spans.spans) > 1)) and not (exact and bows <= fewest_arcs(points, WIDEST)):
-        fitted = _tangent_pieces(points, smooth, items, max(tol.fit, WIDEST) if exact else tol.fit, radii, closed)
+        fitted = _tangent_pieces(points, smooth, items, WIDEST if exact else tol.fit, radii, closed)
         if fitted and exact and _is_as_drawn(bows, fitted):
             fitted = []
         elif fitted and exact and tol.fit != WIDEST:
