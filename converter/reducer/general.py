@@ -272,38 +272,37 @@ def _arc_length(settled: Settled, row: int) -> float:
 
 
 def _free_curves(run: Run, groups: list[list[int]], settled: Settled, tol: Tolerances) -> list[Finding]:
-    """The finding for the free curves of a run, if any: how far the best single bend strays from the worst of them."""
-    aways = {}
+    """A finding for each free curve of a run: how far the best single bend strays from the worst turn of it."""
+    curves: list[tuple[list[int], float]] = []
     for group in groups:
         circle = fit_circle(np.concatenate([b.proof for b in (settled.bows[k] for k in group) if isinstance(b, Bow)]))
-        residual = circle.residual if circle is not None else 0.0
-        if residual > tol.fit:  # else a single bend would do
-            aways[group[0]] = residual
-    groups = [group for group in groups if group[0] in aways]
-    if not groups:
-        return []
-    away = max(aways.values())
-    middles = [run.bend_point((2 * group[0] + len(group) + 1) // 2) for group in groups]
-    first, last = groups[0][0] + 1, groups[-1][-1] + 1
-    row = run.table.bends[first - 1]
-    values: dict[str, object] = {"other_bend": last, "away": away, "limit": tol.fit}
-    if len(groups) > 1:
-        values |= {"bends": sum(map(len, groups)), "curves": len(groups)}
-    finding = Finding(
-        "not-line-arc",
-        tube=run.name,
-        variant="several" if len(groups) > 1 else "two" if last == first + 1 else "",
-        bend=first,
-        measured=away,
-        limit=tol.fit,
-        unit="mm",
-        layer=row.layer,
-        handle=row.handle,
-        at=middles[0],
-        also=tuple(middles[1 : 1 + PLACES]),
-        values=values,
-    )
-    return [finding]
+        away = circle.residual if circle is not None else 0.0
+        if away <= tol.fit:  # a single bend would do
+            continue
+        if curves and curves[-1][0][-1] + 1 == group[0]:  # the same curve turning the other way
+            curves[-1] = (curves[-1][0] + group, max(curves[-1][1], away))
+        else:
+            curves.append((group, away))
+    findings = []
+    for rows, away in curves:
+        first, last = rows[0] + 1, rows[-1] + 1
+        row = run.table.bends[rows[0]]
+        findings.append(
+            Finding(
+                "not-line-arc",
+                tube=run.name,
+                variant="two" if last == first + 1 else "",
+                bend=first,
+                measured=away,
+                limit=tol.fit,
+                unit="mm",
+                layer=row.layer,
+                handle=row.handle,
+                at=run.bend_point((first + last) // 2),
+                values={"other_bend": last, "away": away, "limit": tol.fit},
+            )
+        )
+    return findings
 
 
 def _drawn_as(drawn: Sequence[DrawnCurve]) -> tuple[Clause, ...]:

@@ -141,8 +141,6 @@ define(
         "two": "this bend and bend {other_bend} stand for a curve that is not made of straights and arcs; " + _STRAYS,
         "": "the bends from this one to bend {other_bend} stand for a curve that is not made of straights and arcs; "
         + _STRAYS,
-        "several": "{bends} bends from this one to bend {other_bend} stand for {curves} curves that are not made of "
-        "straights and arcs; the best single bend would stray {away:length} from one, the tolerance is {limit:fine}",
     },
     cure="Redraw it as straights and arcs of a radius the shop has, or have it rolled.",
 )
