@@ -34,7 +34,7 @@ class RowVertices:
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class _TubeRow:
     """A row of the table in its place: where its straight begins, directions, and its unknowns.
 
     Attributes:
@@ -140,7 +140,7 @@ def linearized(
     return LinearTube(table, placement, tuple(steps), names, sum(float(step.b @ step.b) for step in steps))
 
 
-def _rows(table: BendTable, placement: Placement, fixed: set[int]) -> list[_Row]:
+def _rows(table: BendTable, placement: Placement, fixed: set[int]) -> list[_TubeRow]:
     out = []
     zero = (0.0, 0.0, 0.0)
     for k, (origin, t, n, arc) in enumerate(_frames(table, placement)):
@@ -160,14 +160,14 @@ def _rows(table: BendTable, placement: Placement, fixed: set[int]) -> list[_Row]
         if arc is not None and k not in fixed:
             names.append("radius")
             moves.append((*scale(sub(arc.end, arc.start), 1.0 / arc.radius), *zero))
-        out.append(_Row(origin, t, n, arc, tuple(names), np.array(moves).reshape(-1, 6).T))
+        out.append(_TubeRow(origin, t, n, arc, tuple(names), np.array(moves).reshape(-1, 6).T))
     return out
 
 
 Equations = tuple[Array, Array, Array]
 
 
-def _vertex_equations(row: _Row, proof: RowVertices) -> list[Equations]:
+def _vertex_equations(row: _TubeRow, proof: RowVertices) -> list[Equations]:
     """Equations (a, c, b of a `WalkStep`) of vertices: across a straight twice; of a bend radial and off its plane."""
     x = proof.points
     off = x - np.array(row.origin)
@@ -200,7 +200,7 @@ def _vertex_equations(row: _Row, proof: RowVertices) -> list[Equations]:
     return out
 
 
-def _end_equation(row: _Row, drawn: Vec, along_t: float, tail: float) -> Equations:
+def _end_equation(row: _TubeRow, drawn: Vec, along_t: float, tail: float) -> Equations:
     """Equation of an end lengthwise; ``tail`` is how it changes with the length of the tail."""
     off, t = np.array([sub(drawn, row.origin)]), np.array([row.t])
     a = np.concatenate((t, crossed(off, t)), axis=1)
