@@ -35,6 +35,15 @@ def along_axis(q: Array, u: Array) -> Array:
     return row
 
 
+def crossed(a: Array, b: Array) -> Array:
+    """a x b, row by row of (n, 3). Written out: np.cross is several times slower."""
+    out = np.empty_like(a)
+    out[:, 0] = a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1]
+    out[:, 1] = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
+    out[:, 2] = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    return out
+
+
 def _total(a: Array, b: Array) -> float:
     """Sum of products of two rows, without the threads of a BLAS."""
     return float(np.einsum("i,i->", a, b))

@@ -28,6 +28,7 @@ from converter.joints.finding.contacts import (
 )
 from converter.joints.finding.plan import EndPlan, Key
 from converter.joints.model import MITRE, SADDLE, SQUARE, Joint
+from converter.reducer.refit import distances
 from converter.tolerances import Tolerances
 
 #: Degrees by which a drawing's rounding may miss an angle.
@@ -179,7 +180,7 @@ def joint_findings(joint: Joint, frame: dict[str, Body], tol: Tolerances) -> lis
     outside, met = joint.base.reach(lines)
     if joint.kind == SADDLE:
         _check_further(joint, say)
-        _check_beyond(joint, lines, outside, room, say)
+        _check_beyond(joint, frame, lines, outside, room, tol, say)
         _check_width(joint, frame, met, tol, say)
         _check_mate_end(joint, frame, lines, outside, met, tol, say)
     elif joint.kind == SQUARE:
@@ -240,15 +241,51 @@ def _check_further(joint: Joint, say: AddFinding) -> None:
             say("joint-angle", "further", lean, LEAST_ANGLE, "deg", mate=name, angle=lean, least=LEAST_ANGLE)
 
 
-def _check_beyond(joint: Joint, lines: ParallelLines, outside: Array, room: float, say: AddFinding) -> None:
+def _check_beyond(
+    joint: Joint,
+    frame: dict[str, Body],
+    lines: ParallelLines,
+    outside: Array,
+    room: float,
+    tol: Tolerances,
+    say: AddFinding,
+) -> None:
     """A tube that runs into its mate's bend, or a straight beside that, again behind the cut: it lies along it."""
     parts = joint.base.mates[0]
     furthest = max((part.window[1] - part.near for part in parts if isinstance(part, BendPart)), default=None)
-    for further in () if furthest is None else np.linspace(1.0, max(furthest, 2.0), 24):
+    if furthest is None:
+        return
+    for further in np.linspace(1.0, max(furthest, 2.0), 24):
         t = outside + float(further)
         if any(bool((part.holds(lines, t) & (t < room)).any()) for part in parts):
             say("cope-again", "", float(further), None, "mm", mate=joint.mates[0])
             return
+    again = _other_leg(joint, frame[joint.tube], frame[joint.mates[0]], room, tol)
+    if again is not None:
+        say("cope-again", "", again, None, "mm", mate=joint.mates[0])
+
+
+def _other_leg(joint: Joint, own: Body, mate: Body, room: float, tol: Tolerances) -> float | None:
+    """How far behind its cut a tube runs into any straight or bend of a round mate near the joint, mm, or None.
+
+    Farther off it is a clash as any other.
+    """
+    radius, near = mate.section.cylinder, 2.0 * (own.half + mate.half)
+    if radius is None:
+        return None
+    branch = joint.base.branch
+    lines = branch.lines(angles(_COARSE))
+    outside, met = joint.base.reach(lines)
+    further = np.arange(1.0, 2.0 * near, 1.0)
+    t = outside[:, None] + further
+    foot = np.asarray(branch.point) + np.multiply.outer(lines.p, branch.zero) + np.multiply.outer(lines.q, branch.side)
+    points = foot[:, None, :] - np.multiply.outer(t, branch.direction)
+    looked_at = met[:, None] & (t < room) & (np.linalg.norm(points - np.asarray(joint.node), axis=2) <= near)
+    if not looked_at.any():
+        return None
+    off = np.min([distances(points[looked_at], segment) for segment in mate.tube.run.centerline], axis=0)
+    inside = off < radius - tol.join
+    return float(np.broadcast_to(further, t.shape)[looked_at][inside].min()) if inside.any() else None
 
 
 def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerances, say: AddFinding) -> None:

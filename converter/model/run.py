@@ -64,6 +64,23 @@ class Run:
         return any(finding.code == "not-line-arc" for finding in self.findings)
 
     @property
+    def free_stretches(self) -> tuple[tuple[int, int], ...]:
+        """First and last number of the bends that stand for each of its free curves."""
+        numbers = [
+            (finding.bend or 0, dict(finding.value_pairs).get("other_bend"))
+            for finding in self.findings
+            if finding.code == "not-line-arc"
+        ]
+        return tuple((min(a, b), max(a, b)) for a, b in numbers if isinstance(b, int))
+
+    def places_along(self, first: int, last: int) -> tuple[float, float]:
+        """Where bend ``first`` begins and bend ``last`` ends, numbered from 1: mm from end A along the centerline."""
+        bends = self.table.bends
+        begins = sum(bend.feed + bend.arc_length for bend in bends[: first - 1]) + bends[first - 1].feed
+        rest = sum(bend.feed + bend.arc_length for bend in bends[first:last])
+        return begins, begins + bends[first - 1].arc_length + rest
+
+    @property
     def is_from_outline(self) -> bool:
         """Whether it was read from a tube's outline, whose width its section has."""
         return any(finding.code == "outline-size" for finding in self.findings)

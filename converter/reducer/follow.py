@@ -3,7 +3,7 @@
 The division says how many straights and arcs there are, in which order, and about where they meet. The chain begins
 with the best line and circle of each stretch, their directions shared where they meet, and is then fitted as one tube
 (`polish`); vertices near a joint change sides as it moves. Where least squares leave single vertices outside a
-tolerance, weights that grow with the miss lower the largest one (Lawson's iteration, 1961, for the Chebyshev fit).
+tolerance, linear programs lower the largest miss (`minimax`).
 """
 
 from __future__ import annotations
@@ -21,17 +21,26 @@ from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Segment
 from converter.reducer.directions import Element, bend_between
 from converter.reducer.fewest import PLACES, DividedPart
+from converter.reducer.linear import RowVertices, linearized, segments_of
+from converter.reducer.minimax import least_largest_step
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through, straight_through
-from converter.reducer.polish import Polished, RowVertices, polish, segments_of
-from converter.reducer.refit import distances
+from converter.reducer.polish import Polished, polish
+from converter.reducer.refit import distances, feet
 from converter.reducer.settle import assemble
 from converter.reducer.spread import least_squares
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 ROUNDS = 5  #: times that vertices change sides
 STEPS = 4  #: of least squares each time
-LAWSON = 12  #: steps toward the least largest miss
+PROGRAMS = 12  #: linear programs toward the least largest miss
+FARTHEST = 24  #: vertices of each piece that every program looks at more
+REACH = 2.0  #: times the largest miss: how far a piece may move in one program
+SIZES = (0.25, 0.5, 0.75, 0.9, 1.0)  #: parts of a program's step that are tried
+LEAST_REACH = 0.02  #: times the largest miss, at which programs end
+MOST_ALIKE = 0.5  #: correlation of neighbours' misses: of noise 0, of a smooth curve nearly 1
+LEAST_GAIN = 1e-3  #: of the largest miss, below which the next program looks less far
 ALL_VERTICES = 3000  #: that a chain is fitted to, and at least
 LEAST_VERTICES = 40  #: of each piece
 
@@ -47,6 +56,7 @@ class TangentChain:
         breaks: (pieces + 1,) index of the vertex where each piece begins, and the last one.
         segments: per piece what it became, None where it has no length.
         miss: largest distance of a vertex from it, mm.
+        scattered: the vertices scatter farther than the tolerance about any chain of about so few pieces.
     """
 
     table: BendTable
@@ -56,6 +66,7 @@ class TangentChain:
     breaks: tuple[int, ...]
     segments: tuple[Segment | None, ...]
     miss: float
+    scattered: bool = False
 
 
 def follow(points: Array, stretches: Sequence[DividedPart], weights: Array | None = None) -> TangentChain | None:
@@ -84,23 +95,80 @@ def follow(points: Array, stretches: Sequence[DividedPart], weights: Array | Non
     return chain
 
 
-def flatten(points: Array, chain: TangentChain, within: float) -> TangentChain:
-    """The chain with its largest miss lowered toward ``within`` mm, where weights can do that."""
-    weights = np.ones(len(points))
-    best = chain
-    for _ in range(LAWSON):
-        misses = away(points, chain)
-        weights = weights * (misses / max(float(misses.max()), 1e-300))
-        weights = np.maximum(weights / float(weights.max()), 1e-3)
-        better = _fitted(points, chain, weights)
-        if better is None:
+def flatten(points: Array, chain: TangentChain, within: float, fixed: frozenset[int] = frozenset()) -> TangentChain:
+    """The chain moved until its largest miss is ``within`` mm, no further than that takes; else where it is least.
+
+    Args:
+        points: (n, 3) vertices, mm.
+        chain: about these vertices.
+        within: mm.
+        fixed: rows whose radius stays.
+    """
+    start, end = vec(points[chain.breaks[0]]), vec(points[chain.breaks[-1]])
+    reach = REACH * chain.miss
+    watched = np.zeros(len(points), bool)
+    for _ in range(PROGRAMS):
+        if chain.miss <= within:
             break
-        chain = better
-        if chain.miss < best.miss:
-            best = chain
-        if best.miss <= within:
-            break
-    return best
+        _watch(watched, points, chain)
+        proofs = _watched(watched, points, chain)
+        linear = linearized(chain.table, chain.placement, proofs, set(fixed), start, end)
+        step = least_largest_step(linear, proofs, reach)
+        best = chain
+        for size in SIZES if step is not None else ():
+            moved = linear.moved(step.state, step.unknowns, size) if step is not None else None
+            if moved is None:
+                continue
+            tried = _measured(points, *moved, chain.loose, chain.places, chain.breaks)
+            if tried.miss < best.miss:
+                best = tried
+            if tried.miss <= within:
+                break
+            if size == SIZES[-1]:  # what the whole step would lose
+                _watch(watched, points, tried)
+        if chain.miss - best.miss <= LEAST_GAIN * chain.miss:
+            if reach < LEAST_REACH * chain.miss:
+                break
+            reach /= 4.0
+        chain = best
+    return chain
+
+
+def _watch(watched: Flags, points: Array, chain: TangentChain) -> None:
+    """Mark of each piece the vertices that lie farthest from the chain."""
+    misses = away(points, chain)
+    for first, last in itertools.pairwise(chain.breaks):
+        own = misses[first : last + 1]
+        count = min(FARTHEST, len(own))
+        watched[first + np.argpartition(own, len(own) - count)[len(own) - count :]] = True
+
+
+def _watched(watched: Flags, points: Array, chain: TangentChain) -> list[RowVertices]:
+    """Of each piece the marked vertices that are nearer to it than to the ones beside it."""
+    misses = away(points, chain)
+    out = []
+    for k, ((kind, row), segment) in enumerate(zip(chain.places, chain.segments, strict=True)):
+        first, last = chain.breaks[max(0, k - 1)], chain.breaks[min(len(chain.places), k + 2)]
+        rows = first + np.flatnonzero(watched[first : last + 1])
+        if segment is None or not len(rows):
+            continue
+        rows = rows[distances(points[rows], segment) <= misses[rows] + 1e-9]
+        if len(rows):
+            out.append(RowVertices(kind, row, points[rows]))
+    return out
+
+
+def is_scattered(points: Array, chain: TangentChain) -> bool:
+    """Whether vertices miss the chain by noise: neighbours by what has little to do with each other."""
+    together = total = 0.0
+    for k, segment in enumerate(chain.segments):
+        own = points[chain.breaks[k] : chain.breaks[k + 1]]
+        if segment is None or len(own) < 3:
+            continue
+        off = own - feet(own, segment)
+        together += float(np.einsum("ij,ij->", off[1:], off[:-1]))
+        total += float(np.einsum("ij,ij->", off, off))
+    return together <= MOST_ALIKE * total
 
 
 def with_radii(

@@ -11,20 +11,24 @@ import numpy as np
 from converter.findings import Clause, Finding
 from converter.geometry.circles import fit_circle, vec
 from converter.model.bends import BendTable
-from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Spline
+from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Segment, Spline
 from converter.model.drawing import DrawnCurve
 from converter.model.run import Run
 from converter.reducer.chain import Chain
 from converter.reducer.limits import LADDER_EXACT, MOST_PIECES, too_many_pieces
+from converter.reducer.linear import RowVertices, segments_of
 from converter.reducer.pieces import Bow, Piece, Straight
-from converter.reducer.polish import MOST_BENDS, RowVertices, polish, segments_of, thinned
-from converter.reducer.refit import distances, largest
+from converter.reducer.polish import polish, thinned
+from converter.reducer.refit import distances, largest, largest_along
 from converter.reducer.remarks import PLACES
 from converter.reducer.rows import pieces_of
+from converter.reducer.sample import ellipse_as_arc, sample_ellipse, sample_spline
 from converter.reducer.settle import Settled, merge, open_loop, settle
 from converter.tolerances import DEFAULT, Tolerances
 
+CLOSER = 0.999  #: of the tolerance: what a curve that strays between its points is fitted anew to
 LEAST_MOVED = 0.005  #: mm that a radius moved to be another's, from which on it is told
+FINER = 4  #: times as many points are measured of a free curve as it is fitted to
 FREE_LEVEL = 0.005  #: mm; bows found only above this, end to end, speak of a free curve
 
 #: The clause that counts curves of a kind.
@@ -47,9 +51,11 @@ def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, radii: Sequen
     # a free curve is cut finer until the tube follows it within the tolerance, or three times
     finer = tol
     for _ in range(3):
-        if made.deviation <= tol.fit or _is_tangent(made.settled) or not _free_groups(made.settled, tol):
+        tangent = _is_tangent(made.settled)
+        if made.deviation <= tol.fit or not (made.closer if tangent else _free_groups(made.settled, tol)):
             break
-        finer = replace(finer, fit=finer.fit / 2.0)
+        # one fitted as a whole only strays between the points that it was fitted to
+        finer = replace(finer, fit=finer.fit * (CLOSER * tol.fit / made.deviation if tangent else 0.5))
         again = _settled(one, finer, radii)
         if again is None or again.deviation >= made.deviation:
             break
@@ -66,10 +72,15 @@ def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, radii: Sequen
 
 @dataclass(frozen=True, slots=True)
 class _SettledChain:
-    """A settled chain and the largest distance in mm of the drawn vertices from it."""
+    """A settled chain and the largest distance in mm of what was drawn from it.
+
+    Attributes:
+        closer: a free curve lies farther from it between the points that it was fitted to than at them.
+    """
 
     settled: Settled
     deviation: float
+    closer: bool = False
 
 
 def _is_tangent(settled: Settled) -> bool:
@@ -94,9 +105,10 @@ def _settled(one: Chain, tol: Tolerances, radii: Sequence[float]) -> _SettledCha
         # fitted already, but for what was drawn exactly beside it, or where a loop was closed
         noisy = deviation > max(p.level for p in pieces if isinstance(p, Bow)) + tol.equal
     strays = deviation > tol.fit and any(isinstance(p, Bow) and p.free for p in pieces)
-    if (noisy or strays) and len(settled.table.bends) <= MOST_BENDS:
-        return _polished(made, pieces)
-    return made
+    if noisy or strays:
+        made = _polished(made, pieces)
+    between = _free_deviation(one, [s for s in made.settled.segments if s is not None], tol)
+    return replace(made, deviation=between, closer=True) if between > made.deviation else made
 
 
 def _polished(made: _SettledChain, pieces: list[Piece]) -> _SettledChain:
@@ -128,6 +140,22 @@ def _polished(made: _SettledChain, pieces: list[Piece]) -> _SettledChain:
     )
     table = replace(better.table, bends=bends)
     return _SettledChain(replace(settled, table=table, placement=better.placement, segments=segments), deviation)
+
+
+def _free_deviation(one: Chain, segments: Sequence[Segment], tol: Tolerances) -> float:
+    """Largest distance in mm of the free curves of a chain from segments, at closer points than they were fitted to."""
+    worst = 0.0
+    for drawn, backward in one.items:
+        curve = drawn.curve.reversed() if backward else drawn.curve
+        for part in curve.parts if isinstance(curve, Path) else (curve,):
+            if isinstance(part, Spline) and part.degree > 1:
+                points = sample_spline(part, FINER)
+            elif isinstance(part, Ellipse) and ellipse_as_arc(part, tol.equal) is None:
+                points = sample_ellipse(part, FINER)
+            else:
+                continue
+            worst = max(worst, largest_along(points, segments) if segments else 0.0)
+    return worst
 
 
 # --- what is told of a run ---------------------------------------------------------------
@@ -197,6 +225,7 @@ def _run_findings(
             Finding(
                 "rebuild-deviation",
                 tube=run.name,
+                variant="scatter" if any(bow is not None and bow.scattered for bow in settled.bows) else "",
                 measured=run.deviation,
                 limit=tol.fit,
                 unit="mm",
@@ -243,38 +272,37 @@ def _arc_length(settled: Settled, row: int) -> float:
 
 
 def _free_curves(run: Run, groups: list[list[int]], settled: Settled, tol: Tolerances) -> list[Finding]:
-    """The finding for the free curves of a run, if any: how far the best single bend strays from the worst of them."""
-    aways = {}
+    """A finding for each free curve of a run: how far the best single bend strays from the worst turn of it."""
+    curves: list[tuple[list[int], float]] = []
     for group in groups:
         circle = fit_circle(np.concatenate([b.proof for b in (settled.bows[k] for k in group) if isinstance(b, Bow)]))
-        residual = circle.residual if circle is not None else 0.0
-        if residual > tol.fit:  # else a single bend would do
-            aways[group[0]] = residual
-    groups = [group for group in groups if group[0] in aways]
-    if not groups:
-        return []
-    away = max(aways.values())
-    middles = [run.bend_point((2 * group[0] + len(group) + 1) // 2) for group in groups]
-    first, last = groups[0][0] + 1, groups[-1][-1] + 1
-    row = run.table.bends[first - 1]
-    values: dict[str, object] = {"other_bend": last, "away": away, "limit": tol.fit}
-    if len(groups) > 1:
-        values |= {"bends": sum(map(len, groups)), "curves": len(groups)}
-    finding = Finding(
-        "not-line-arc",
-        tube=run.name,
-        variant="several" if len(groups) > 1 else "two" if last == first + 1 else "",
-        bend=first,
-        measured=away,
-        limit=tol.fit,
-        unit="mm",
-        layer=row.layer,
-        handle=row.handle,
-        at=middles[0],
-        also=tuple(middles[1 : 1 + PLACES]),
-        values=values,
-    )
-    return [finding]
+        away = circle.residual if circle is not None else 0.0
+        if away <= tol.fit:  # a single bend would do
+            continue
+        if curves and curves[-1][0][-1] + 1 == group[0]:  # the same curve turning the other way
+            curves[-1] = (curves[-1][0] + group, max(curves[-1][1], away))
+        else:
+            curves.append((group, away))
+    findings = []
+    for rows, away in curves:
+        first, last = rows[0] + 1, rows[-1] + 1
+        row = run.table.bends[rows[0]]
+        findings.append(
+            Finding(
+                "not-line-arc",
+                tube=run.name,
+                variant="two" if last == first + 1 else "",
+                bend=first,
+                measured=away,
+                limit=tol.fit,
+                unit="mm",
+                layer=row.layer,
+                handle=row.handle,
+                at=run.bend_point((first + last) // 2),
+                values={"other_bend": last, "away": away, "limit": tol.fit},
+            )
+        )
+    return findings
 
 
 def _drawn_as(drawn: Sequence[DrawnCurve]) -> tuple[Clause, ...]:

@@ -10,9 +10,6 @@ MOST_TURN_TANGENT = 31.0  #: degrees per vertex of a tessellated arc tangent at 
 CLEAR_TURN = 1e-4  #: sine below which two directions do not tell the plane of a bend
 #: Straights and bends of one chain; a tube of `BENDS` has them in turn.
 MOST_PIECES = 2 * BENDS + 1
-#: Unknowns that are settled together by least squares, which takes their cube in time: a free curve of more pieces
-#: keeps the sizes it was fitted with.
-MOST_SPREAD = 600
 
 
 def too_many_pieces() -> GeometryError:

@@ -63,6 +63,7 @@ class Bow:
         free: comes from an ellipse or spline, that is from no tessellation.
         tangent: fitted together with the pieces beside it, to which it is tangent.
         doubtful: another number of pieces would follow what was drawn as well: a curve of no straights and arcs.
+        scattered: what was drawn scatters farther than the fit tolerance about any chain of about so few pieces.
         alone: mm, the radius it would have by itself where it shares one with others; else 0.
     """
 
@@ -75,6 +76,7 @@ class Bow:
     free: bool = False
     tangent: bool = False
     doubtful: bool = False
+    scattered: bool = False
     alone: float = 0.0
 
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.geometry.circles import crossed
 from converter.geometry.vectors import HALF_TURN, Vec, any_normal
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line
@@ -111,14 +112,6 @@ def _gather(chains: Sequence[Chain]) -> _ChainItems:
     return _ChainItems(np.array(index), arc, start, end, center, normal, radius, angle)
 
 
-def _cross(a: Array, b: Array) -> Array:
-    out = np.empty_like(a)
-    out[:, 0] = a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1]
-    out[:, 1] = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
-    out[:, 2] = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    return out
-
-
 def _dot(a: Array, b: Array) -> Array:
     total: Array = np.einsum("ij,ij->i", a, b)
     return total
@@ -135,7 +128,7 @@ def _unit(a: Array) -> Array:
 
 def _between(a: Array, b: Array) -> Array:
     """Degrees between unit vectors, row by row."""
-    return np.degrees(np.arctan2(_size(_cross(a, b)), _dot(a, b)))
+    return np.degrees(np.arctan2(_size(crossed(a, b)), _dot(a, b)))
 
 
 def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[ExactRun | None]:
@@ -143,8 +136,8 @@ def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[E
     line = ~it.arc
     chord = it.end - it.start
     straight = _unit(chord)
-    t_in = np.where(it.arc[:, None], _unit(_cross(it.normal, it.start - it.center)), straight)
-    t_out = np.where(it.arc[:, None], _unit(_cross(it.normal, it.end - it.center)), straight)
+    t_in = np.where(it.arc[:, None], _unit(crossed(it.normal, it.start - it.center)), straight)
+    t_out = np.where(it.arc[:, None], _unit(crossed(it.normal, it.end - it.center)), straight)
 
     # joints: between item j and j + 1 of the same chain
     j = np.flatnonzero(it.chain[1:] == it.chain[:-1])
@@ -179,7 +172,7 @@ def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[E
     row_in = t_in[item]
     row_in[is_corner] = t_out[item[is_corner]]
     row_out = np.where(is_corner[:, None], t_in[np.minimum(item + 1, m - 1)], t_out[item])
-    c = _cross(row_in, row_out)
+    c = crossed(row_in, row_out)
     sine = _size(c)
     along_normal = _dot(c, it.normal[item])
     clear = is_corner | ((sine > CLEAR_TURN) & (np.abs(along_normal) > 0.5 * sine))
@@ -199,7 +192,7 @@ def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[E
 
     # what the table makes, joint by joint, against what was drawn
     a = np.radians(turn)
-    inward = _cross(n, row_in)
+    inward = crossed(n, row_in)
     arm = radius[:, None] * (inward * (1.0 - np.cos(a))[:, None] + row_in * np.sin(a)[:, None])
     bad = np.zeros(len(chains), bool)
     np.logical_or.at(bad, it.chain[j], doubt)
@@ -220,7 +213,7 @@ def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[E
     rotation = np.zeros(len(item))
     if len(item) > 1:
         follows = it.chain[item[1:]] == it.chain[item[:-1]]
-        x = _cross(n[:-1], n[1:])
+        x = crossed(n[:-1], n[1:])
         roll = np.degrees(np.arctan2(_dot(x, row_in[1:]), _dot(n[:-1], n[1:])))
         roll = np.where(roll <= HALF_TURN, 180.0, roll)
         rotation[1:] = np.where(follows, roll, 0.0)

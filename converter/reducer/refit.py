@@ -29,6 +29,7 @@ Array = NDArray[np.float64]
 FOLDED = 179.5  #: degrees; a corner this sharp is a line drawn back over itself, not a bend
 #: Part of a tube's size; what moves its centerline further makes another tube of it. Common practice, no source.
 MOST_MOVED = 0.1
+BLOCK = 200  #: points that are measured together
 CORNER_LIMIT = 170.0  #: degrees; up to here a bend is held by its corner
 
 
@@ -240,6 +241,21 @@ def distances(points: Array, segment: Segment) -> Array:
     return bowed
 
 
+def feet(points: Array, segment: Segment) -> Array:
+    """The point of the whole line or circle of a segment that is nearest to each of points (n, 3)."""
+    if isinstance(segment, Line):
+        p = np.array(segment.start)
+        d = np.array(segment.end) - p
+        on_line: Array = p + np.multiply.outer(along_axis(points - p, d) / float(d @ d), d)
+        return on_line
+    c, n = np.array(segment.center), np.array(segment.normal)
+    arm = points - c
+    flat = arm - np.multiply.outer(along_axis(arm, n), n)
+    size = np.sqrt(np.einsum("ij,ij->i", flat, flat))
+    on_circle: Array = c + flat * (segment.radius / np.where(size > 0.0, size, 1.0))[:, None]
+    return on_circle
+
+
 def largest(proofs: Sequence[Array], segments: Sequence[Segment | None]) -> float:
     """Largest distance of each piece's vertices from its own segment or the ones beside it.
 
@@ -256,4 +272,25 @@ def largest(proofs: Sequence[Array], segments: Sequence[Segment | None]) -> floa
         if near is None:  # all three vanished; look at every one
             near = np.min([distances(points, s) for s in segments if s is not None], axis=0)
         worst = max(worst, float(near.max()))
+    return worst
+
+
+def largest_along(points: Array, segments: Sequence[Segment]) -> float:
+    """Largest distance in mm of points (n, 3), in order along a tube, from its segments; a loop may begin anywhere."""
+    count = len(segments)
+    lengths = np.array([s.length for s in segments])
+    at = int(np.argmin([float(distances(points[:1], s)[0]) for s in segments]))
+    worst = 0.0
+    for block in np.array_split(points, 1 + len(points) // BLOCK):
+        d = np.diff(block, axis=0)
+        ahead = 1.5 * float(np.sqrt(np.einsum("ij,ij->i", d, d)).sum())
+        wanted = [(at - 1) % count, at]
+        while len(wanted) < count:
+            wanted.append((wanted[-1] + 1) % count)
+            ahead -= float(lengths[wanted[-1]])
+            if ahead < 0.0:
+                break
+        away = np.array([distances(block, segments[k]) for k in wanted])
+        worst = max(worst, float(away.min(axis=0).max()))
+        at = wanted[int(away[:, -1].argmin())]
     return worst

@@ -29,6 +29,7 @@ from converter.geometry.vectors import (
 )
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
+from converter.reducer.dense import telling_vertices
 from converter.reducer.follow import TangentChain
 from converter.reducer.limits import LADDER_EXACT
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through, exact_bows, straight_through
@@ -159,13 +160,18 @@ def _flush(row: _Row, out: list[Piece], tol: Tolerances, radii: Sequence[float],
     points, smooth, items = row.take(closed)
     if len(points) < 2:
         return
+    if not smooth.any() and len(telling_vertices(points, tol.fit)) < len(points):
+        fitted = _tangent_pieces(points, smooth, items, tol.fit, radii, closed)
+        if fitted:
+            out.extend(fitted)
+            return
     spans = split(points, tol.fit, smooth if smooth.any() else None)
     bows = sum(span.kind == "arc" for span in spans.spans)
     exact = spans.level <= LADDER_EXACT
     if smooth.any():  # a corner beside a smooth curve may be no more than the end of an arc that does not quite fit
         bows = _bends_of_spans(spans.spans)
     if (bows or (smooth.any() and len(spans.spans) > 1)) and not (exact and bows <= fewest_arcs(points, WIDEST)):
-        fitted = _tangent_pieces(points, smooth, items, max(tol.fit, WIDEST) if exact else tol.fit, radii, closed)
+        fitted = _tangent_pieces(points, smooth, items, WIDEST if exact else tol.fit, radii, closed)
         if fitted and exact and _is_as_drawn(bows, fitted):
             fitted = []
         elif fitted and exact and tol.fit != WIDEST:
@@ -243,6 +249,7 @@ def _tangent_pieces(
                     free,
                     tangent=True,
                     doubtful=bend in row.free,
+                    scattered=chain.scattered,
                     alone=alone if alone != arc.radius else 0.0,
                 )
             )

@@ -25,8 +25,8 @@ MOST_PER_SPAN = 400
 MOST_SAMPLES = 400_000
 
 
-def sample_spline(spline: Spline) -> Array:
-    """Points along a spline in order, (m, 3): per knot span as many as its control polygon turns.
+def sample_spline(spline: Spline, finer: int = 1) -> Array:
+    """Points along a spline in order, (m, 3): per knot span as many as its control polygon turns, times ``finer``.
 
     Raises:
         GeometryError: it turns more than any tube does.
@@ -53,21 +53,21 @@ def sample_spline(spline: Spline) -> Array:
         total += count
         if total > MOST_SAMPLES:
             raise too_many_pieces()
-        params.append(np.linspace(a, b, count + 1)[:-1])
+        params.append(np.linspace(a, b, finer * count + 1)[:-1])
     params.append(np.array([knots[n]]))
     out = spline_points(spline, np.concatenate(params))
     out[0], out[-1] = spline.start, spline.end
     return _without_repeats(out)
 
 
-def sample_ellipse(ellipse: Ellipse) -> Array:
-    """Points along an ellipse in order, (m, 3), closer where it curves more."""
+def sample_ellipse(ellipse: Ellipse, finer: int = 1) -> Array:
+    """Points along an ellipse in order, (m, 3), closer where it curves more; ``finer`` times as many as are fitted."""
     a, b = norm(ellipse.major), norm(ellipse.minor)
     start, end = radians(ellipse.start_angle), radians(ellipse.end_angle)
     # even steps of the direction of travel, so that a flat ellipse keeps its tight ends sharp
-    fine = np.linspace(start, end, 2 + ceil((end - start) / radians(0.25)))
+    fine = np.linspace(start, end, 2 + finer * ceil((end - start) / radians(0.25)))
     turn = np.unwrap(np.arctan2(b * np.cos(fine), -a * np.sin(fine)))
-    count = max(8, ceil(abs(turn[-1] - turn[0]) / radians(STEP_DEG)))
+    count = finer * max(8, ceil(abs(turn[-1] - turn[0]) / radians(STEP_DEG)))
     t = np.interp(np.linspace(0.0, 1.0, count + 1), (turn - turn[0]) / (turn[-1] - turn[0]), fine)
     c, s = np.cos(t)[:, None], np.sin(t)[:, None]
     points: Array = np.asarray(ellipse.center) + c * np.asarray(ellipse.major) + s * np.asarray(ellipse.minor)

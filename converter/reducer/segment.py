@@ -20,7 +20,7 @@ from math import atan2, degrees, hypot, radians, sin
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.circles import arc_test, fit_circle, line_residual
+from converter.geometry.circles import arc_test, crossed, fit_circle, line_residual
 from converter.reducer.limits import LADDER_EXACT, MOST_PIECES, MOST_TURN_TANGENT, too_many_pieces
 
 Array = NDArray[np.float64]
@@ -131,11 +131,8 @@ def turn_angles(points: Array) -> Array:
     """The turn in degrees at each inner vertex of points (n, 3): shape (n - 2,)."""
     d = np.diff(points, axis=0)
     a, b = d[:-1], d[1:]
-    cx = a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1]
-    cy = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
-    cz = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    dot = (a * b).sum(axis=1)
-    turns: Array = np.degrees(np.arctan2(np.sqrt(cx * cx + cy * cy + cz * cz), dot))
+    across = crossed(a, b)
+    turns: Array = np.degrees(np.arctan2(np.sqrt((across * across).sum(axis=1)), (a * b).sum(axis=1)))
     return turns
 
 
@@ -177,10 +174,7 @@ def _same_bend(points: Array) -> NDArray[np.intp]:
     d = np.diff(points, axis=0)
     a, b = d[:-1], d[1:]
     both = a + b
-    k = np.empty_like(a)
-    k[:, 0] = a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1]
-    k[:, 1] = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
-    k[:, 2] = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    k = crossed(a, b)
     size = np.sqrt(np.einsum("ij,ij->i", a, a) * np.einsum("ij,ij->i", b, b) * np.einsum("ij,ij->i", both, both))
     k *= (2.0 / np.where(size > 0.0, size, 1.0))[:, None]
     change = np.diff(k, axis=0)

@@ -21,18 +21,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.circles import radius_uncertainty
+from converter.reducer.dense import corner_vertex, telling_vertices
 from converter.reducer.fewest import divisions, least_misses
-from converter.reducer.follow import TangentChain, flatten, follow, with_radii
-from converter.reducer.limits import MOST_TURN_TANGENT
+from converter.reducer.follow import TangentChain, flatten, follow, is_scattered, with_radii
+from converter.reducer.limits import MOST_PIECES, MOST_TURN_TANGENT
 from converter.reducer.segment import turn_angles
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 ATTEMPTS = 14  #: divisions that are tried
-MOST_STRETCHES = 160  #: of one row; what takes more goes the way of `segment`
-NEARLY = 1.5  #: times the tolerance: what weights may bring within it
-CLOSE_BY = 1.25  #: times the tolerance: taken, and told, where more pieces do not come closer
+NEARLY = 2.0  #: times the tolerance: what linear programs may bring within it
+SCATTER = 2.0  #: times the tolerance: noise that is taken, and told, where a third more pieces do not come within it
 WINDOW = 3  #: pieces in a row that are looked at together
 FEWER = {2: 14.0, 3: 8.0}  #: by how many times one piece less misses more on a free curve, at most (in theory 8, 3.4)
 MORE = (1.25, 6.0)  #: by how many times one piece more misses less on a free curve (in theory 3.4, 2.4)
@@ -74,11 +74,13 @@ def tangent_rows(points: Array, smooth: Flags, fit: float, radii: Sequence[float
         None where a part of the row has no such chain.
     """
     out = []
-    cuts = [0, *_sharp(points, smooth), len(points) - 1]
+    rows = np.arange(len(points)) if smooth.any() else telling_vertices(points, fit)
+    sharp = [corner_vertex(points, rows, v) for v in _sharp(points[rows], smooth[rows[:-1]])]
+    cuts = [0, *sharp, len(points) - 1]
     for first, last in itertools.pairwise(cuts):
         own, chords = points[first : last + 1], smooth[first:last]
         firm = _firm(chords)
-        chain = _chain(own, fit, firm, noisy=not chords.any())
+        chain = _chain(own, fit, firm, chords=not chords.any())
         if chain is None or not (chords.all() or _is_evident(own, chords, chain)):
             return None
         free = _free_rows(own, chain)
@@ -112,24 +114,27 @@ def _firm(smooth: Flags) -> Array | None:
     return weights
 
 
-def _chain(points: Array, fit: float, firm: Array | None, *, noisy: bool) -> TangentChain | None:
+def _chain(points: Array, fit: float, firm: Array | None, *, chords: bool) -> TangentChain | None:
+    """The chain of fewest pieces within the tolerance; where noise leaves none, the first that only noise keeps out.
+
+    That one is the least squares chain: what is no more than noise shall not pull at it.
+    """
     near: TangentChain | None = None
     for attempt, division in enumerate(divisions(points, fit, MOST_TURN_TANGENT)):
         count = len(division.stretches)
         beyond = near is not None and count > 4 * len(near.places) // 3 + 2
-        if beyond or attempt == ATTEMPTS or count > MOST_STRETCHES:
+        if beyond or attempt == ATTEMPTS or count > MOST_PIECES:
             break
         chain = follow(points, division.stretches, firm)
         if firm is not None and (chain is None or chain.miss > fit):
             chain = follow(points, division.stretches)
         if chain is None:
             continue
-        if noisy and fit < chain.miss <= NEARLY * fit:
-            chain = flatten(points, chain, fit)
-        if chain.miss <= fit:
-            return chain
-        if near is None and chain.miss <= CLOSE_BY * fit:
-            near = chain
+        closest = flatten(points, chain, fit) if fit < chain.miss <= NEARLY * fit else chain
+        if closest.miss <= fit:
+            return closest
+        if near is None and chords and chain.miss <= SCATTER * fit and is_scattered(points, chain):
+            near = replace(chain, scattered=True)
     return near
 
 
@@ -201,8 +206,10 @@ def _of_equal_radii(
         if not wanted:
             break
         better = with_radii(points, chain, wanted, firm)
+        if better is not None and limit < better.miss <= NEARLY * limit:
+            better = flatten(points, better, limit, frozenset(wanted))
         if better is not None and better.miss <= min(limit, 1.5 * chain.miss + SAME):
-            return replace(better, loose=chain.loose)
+            return replace(better, loose=chain.loose, scattered=chain.scattered)
     return chain
 
 

@@ -273,7 +273,7 @@ SCENES = {
     ),
     ("cope-again", ""): (
         [U, along(U, 40.0, 145.0)],
-        "RUNG, end A: at (264.28, 23.40, 0.00) mm, behind the cut, it runs into the bend of U again. "
+        "RUNG, end A: at (264.28, 23.40, 0.00) mm, behind the cut, it runs into U again. "
         "Turn it so that it leaves the bend, or end it elsewhere.",
     ),
     ("mate-ends", ""): (

@@ -413,6 +413,27 @@ def test_a_tube_that_lies_along_a_bend_is_refused():
     assert all(joint.short_point < 60.0 for joint in joints.values())
 
 
+def test_a_tube_that_grazes_the_other_leg_of_its_mate_is_told():
+    """One of 750 random ends (seed 789): 66.8 mm from the joint it is 0.21 mm deep in the straight beyond the bend."""
+    bent = tube_of(run_of([(200.0, 0.0, 121.0954, 44.45)], 200.0, name="BENT"), Section("round", 44.45, 2.0))
+    ends = (215.391, 2.75, 0.0), (203.796, 549.59, 237.678)
+    joints, said = found(bent, straight("SPOKE", *ends, Section("round", 25.4, 2.0)))
+    deep = distance_to_straight(bent.run.centerline[2], joints["SPOKE", "A"])
+    assert 22.225 - 0.25 < deep < 22.225 - 0.18 and "cope-again" in codes(said)
+
+
+def distance_to_straight(leg, joint):
+    """How near the outside of a coped tube comes to the axis of a straight, behind the cut: at every degree and mm."""
+    phi = np.arange(0.0, 360.0)
+    lines = joint.cut.branch.lines(phi)
+    far = joint.cut.reach(lines)[0][:, None] + np.arange(1.0, 150.0)
+    points = surface_points(joint.cut, phi)
+    points = points[:, None] - (far - joint.cut.reach(lines)[0][:, None])[..., None] * np.array(joint.direction)
+    a, b = np.array(leg.start), np.array(leg.end)
+    share = np.clip((points - a) @ (b - a) / ((b - a) @ (b - a)), 0.0, 1.0)
+    return float(np.linalg.norm(points - a - share[..., None] * (b - a), axis=-1).min())
+
+
 def test_equal_tubes_on_a_bend_leave_part_of_the_wrap_beside_it():
     """Toward the inside of the bend the mate curves away from the ears: said, and still a smooth cut."""
     bent = tube_of(run_of([(200.0, 0.0, 90.0, 114.3)], 200.0, name="BENT"), RAIL)

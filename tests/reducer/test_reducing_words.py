@@ -216,8 +216,8 @@ SETTLED = (
     "best single bend would stray 35.27 mm from it, the tolerance is 0.0500 mm.",
     "L, bend 1: this bend and bend 2 stand for a curve that is not made of straights and arcs; the best single "
     "bend would stray 0.17 mm from it, the tolerance is 0.0500 mm.",
-    "L, bend 1: 8 bends from this one to bend 8 stand for 2 curves that are not made of straights and arcs; the best "
-    "single bend would stray 3.42 mm from one, the tolerance is 0.0500 mm.",
+    "L, bend 1: the bends from this one to bend 8 stand for a curve that is not made of straights and arcs; the best "
+    "single bend would stray 3.42 mm from it, the tolerance is 0.0500 mm.",
     "L: the numbers read as mm make it 3e+06 mm long; no tube is longer than 1e+06 mm.",
     "L: the numbers read as mm make it 0.08 mm long; read as m it would be 80 mm; no tube is shorter than 0.1 mm.",
 )

@@ -10,7 +10,7 @@ from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import faint
 from converter.cli.screens.parts import part_lines, part_marks
 from converter.model.part import Part
-from converter.model.run import Tube
+from converter.model.run import Run, Tube
 from converter.quoting import one_line
 from converter.units import MM_PER, Display
 from converter.words import ROTATION, part_title
@@ -64,7 +64,7 @@ def part_text(part: Part, display: Display, marks: Mapping[tuple[str, int], str]
     lines = [titled(part_title(part), ", ".join(about)), *part_lines(part)]
     marks = part_marks(part, marks or {})
     if run.is_free_curve:
-        lines.append("  no bend table: it has a curve that is not made of straights and arcs")
+        lines += _free_rows(run, display)
     elif run.table.bends:
         rows = [
             [str(i), display.number(b.feed), _degrees(b.rotation), _degrees(b.angle), _radius(b.clr, display)]
@@ -82,6 +82,27 @@ def part_text(part: Part, display: Display, marks: Mapping[tuple[str, int], str]
     if deviation > _WORTH_SAYING:
         lines.append(f"  strays up to {deviation:.3f} mm from what was drawn")
     return "\n".join(lines)
+
+
+def _free_rows(run: Run, display: Display) -> list[str]:
+    """What there is of a tube with free curves in it: not a table to bend from, and each curve in one row."""
+    lines = ["  not to be bent from: it has a curve that is not made of straights and arcs"]
+    stretches = run.free_stretches
+    if not stretches:
+        return lines
+    free = {number: stretch for stretch in stretches for number in range(stretch[0], stretch[1] + 1)}
+    rows = []
+    for i, b in enumerate(run.table.bends, 1):
+        if i not in free:
+            # the plane of the bend before is not known where that is a free curve's
+            rotation = "-" if i - 1 in free else _degrees(b.rotation)
+            rows.append([str(i), display.number(b.feed), rotation, _degrees(b.angle), _radius(b.clr, display), ""])
+        elif free[i][0] == i:
+            begins, ends = (display.number(place) for place in run.places_along(*free[i]))
+            what = f"free curve, from {begins} to {ends} along the centerline"
+            rows.append([f"{i} to {free[i][1]}", display.number(b.feed), "-", "-", "-", what])
+    rows.append(["tail", display.number(run.table.tail), "", "", "", ""])
+    return [*lines, Grid(["bend", "feed", "rotation", "angle", "CLR", ""], rows, "rrrrrl").text()]
 
 
 def legend() -> str:

@@ -213,8 +213,8 @@ define(
 define(
     "cope-again",
     ERROR,
-    "Behind its cut a tube runs into the bend it is cut to again: it lies along it, not on it.",
-    says="at {place:place}, behind the cut, it runs into the bend of {mate:bare} again",
+    "Behind its cut a tube runs into its mate again, on the bend or beside it: it lies along it, not on it.",
+    says="at {place:place}, behind the cut, it runs into {mate:bare} again",
     cure="Turn it so that it leaves the bend, or end it elsewhere.",
 )
 define(

@@ -141,8 +141,6 @@ define(
         "two": "this bend and bend {other_bend} stand for a curve that is not made of straights and arcs; " + _STRAYS,
         "": "the bends from this one to bend {other_bend} stand for a curve that is not made of straights and arcs; "
         + _STRAYS,
-        "several": "{bends} bends from this one to bend {other_bend} stand for {curves} curves that are not made of "
-        "straights and arcs; the best single bend would stray {away:length} from one, the tolerance is {limit:fine}",
     },
     cure="Redraw it as straights and arcs of a radius the shop has, or have it rolled.",
 )
@@ -152,10 +150,13 @@ define(
     "The tube rebuilt from the table strays from the drawing by more than the fit tolerance.",
     says={
         "": "the tube made from the table strays {away:fine} from the drawing; the fit tolerance is {limit:fine}",
+        "scatter": "the points drawn scatter by up to {away:fine} about the tube made from the table; the tolerance "
+        "is {limit:fine}, and no table of about so few bends comes within it",
         "mesh": "a vertex of the mesh lies {deviation:fine} off the tube made from the table",
     },
     cure={
         "": "Redraw the tube from straights and tangent arcs where it matters.",
+        "scatter": "Draw it from points measured more closely, or say with --fit how far they may be off.",
         "mesh": "Look there for a dent, a swage or a part that touches the tube.",
     },
 )
