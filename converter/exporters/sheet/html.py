@@ -34,7 +34,9 @@ from converter.exporters.pictures.run.picture import isometric_picture
 from converter.exporters.pictures.run.sketches import Sketches, sketches_of
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.pictures.written.svg import FAMILY, svg_text
+from converter.exporters.sheet.bench import bench_data, bench_words
 from converter.exporters.sheet.content import DrawingPage, JobSheet, job_sheet
+from converter.exporters.sheet.fitup import fit_steps
 from converter.exporters.sheet.scenes import part_scene, room_scene
 from converter.exporters.sheet.squeeze import merged, squeezed
 from converter.exporters.sheet.view import (
@@ -50,9 +52,9 @@ from converter.findings import ERROR, NOTE, WARNING
 from converter.job import Job
 from converter.progress import steps
 from converter.quoting import visible
-from converter.shop.model import Machine
+from converter.shop.model import Shop
 from converter.units import BothUnits, pieces, unbroken
-from converter.words import BOTH_TURNS, ROTATION, TURN
+from converter.words import BOTH_TURNS, ROTATION, TACKING, TURN
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -66,7 +68,19 @@ DRAWING_SIZE = (240.0, 150.0)
 #: Where the plotly package keeps its script.
 PLOTLY_SCRIPT = "package_data/plotly.min.js"
 #: The page's own scripts, in the order they run, after plotly.js.
-SCRIPTS = ("shapes.js", "scenes.js", "bender.js", "camera.js", "stages.js", "bench.js", "sheet.js")
+SCRIPTS = (
+    "shapes.js",
+    "scenes.js",
+    "bender.js",
+    "camera.js",
+    "stages.js",
+    "sketch.js",
+    "machine.js",
+    "cuts.js",
+    "check.js",
+    "bench.js",
+    "sheet.js",
+)
 
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
@@ -119,7 +133,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
         sketches = sketches_of(drawing.job)
         drawings.append(_drawing(drawing, number, own, both))
         part_pages += [
-            _markup(template.render(shared, part=part, **_pictures(part, number, both, machine, sketches)))
+            _markup(template.render(shared, part=part, **_pictures(part, number, both, shop, sketches)))
             for part in steps(own, "pages")
         ]
     return environment.get_template("sheet.html.jinja").render(
@@ -138,10 +152,12 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
         cautions=page.cautions,
         part_pages=part_pages,
         room=data(room_scene(machine)),
+        bench_words=data(bench_words(shop)),
+        tacking=TACKING,
     )
 
 
-def _pictures(part: PartView, drawing: int, both: BothUnits, machine: Machine, sketches: Sketches) -> dict[str, Any]:
+def _pictures(part: PartView, drawing: int, both: BothUnits, shop: Shop, sketches: Sketches) -> dict[str, Any]:
     """The finished tube, the stick in either unit (each is rounded on its own), and what the script draws."""
     page = part.page
     size = next(size for most, size in PART_SIZES if len(page.tube.run.table.bends) <= most)
@@ -164,7 +180,8 @@ def _pictures(part: PartView, drawing: int, both: BothUnits, machine: Machine, s
         "picture": _svg(tube, f"{page.key}-tube"),
         "picture_width": size[0],
         "stick": stick,
-        "scene": data(part_scene(page, drawing, machine)),
+        "scene": data(part_scene(page, drawing, shop.machine)),
+        "bench": data(bench_data(page, shop)),
     }
 
 
@@ -183,6 +200,7 @@ def _drawing(page: DrawingPage, number: int, parts: Sequence[PartView], both: Bo
         "parts": parts,
         "findings": findings_view(page.findings, both),
         "quotation": quotation_view(page, both),
+        "fitup": fit_steps(page, both),
         "left_out": [(one.count, one.kind, both.each(one.why_in)) for one in job.drawing.ignored],
         "picture": "",
         "legend": [],

@@ -111,6 +111,7 @@ function startTicks() {
       for (const box of boxes) box.checked = false;
       keep();
       for (const key of counts.keys()) count(key);
+      bench.forget();
       news("All ticks cleared");
     }
     sure.returnValue = "";
