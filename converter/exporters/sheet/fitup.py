@@ -62,7 +62,8 @@ def fit_steps(page: DrawingPage, both: BothUnits) -> tuple[FitStep, ...]:
 def fit_order(names: Sequence[str], mates: Mapping[str, Iterable[str]]) -> list[str]:
     """Tubes in the order they are put up: each after those that its ends are cut to, as far as that can be.
 
-    Where tubes wait for one another, as those of a mitred frame do, the one that waits for fewest goes first.
+    Where tubes wait for one another, as those of a mitred frame do, the one that waits for fewest goes first, and of
+    several the one that most wait for.
 
     Args:
         names: in the order drawn.
@@ -71,7 +72,7 @@ def fit_order(names: Sequence[str], mates: Mapping[str, Iterable[str]]) -> list[
     left, order = list(names), []
     waits = {name: set(mates.get(name, ())) & set(names) - {name} for name in names}
     while left:
-        chosen = min(left, key=lambda name: len(waits[name]))
+        chosen = min(left, key=lambda name: (len(waits[name]), -sum(name in waits[other] for other in left)))
         order.append(chosen)
         left.remove(chosen)
         for others in waits.values():
