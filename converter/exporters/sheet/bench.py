@@ -8,6 +8,7 @@ thing by itself, the next stop after a measured bend: the line ``set = a + b x a
 from __future__ import annotations
 
 import shlex
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,11 @@ NO_ANGLE = "Type degrees above 0 and up to 359, such as 88.5."
 NO_SHOP_FILE = "The demo shop keeps no test bends: record them in a shop file of your own."
 #: Heads of the measured bends as CSV.
 MEASURED_HEADS = ("part", "piece", "bend", "die", "metal", "wall_mm", "stop_deg", "angle_deg")
+
+
+def bench_value(parts: Iterable[PartPage], shop: Shop) -> dict[str, Any]:
+    """All of it: ``words`` for every part, ``parts`` by key."""
+    return {"words": bench_words(shop), "parts": {part.key: bench_data(part, shop) for part in parts}}
 
 
 def bench_words(shop: Shop) -> dict[str, Any]:

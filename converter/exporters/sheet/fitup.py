@@ -87,8 +87,8 @@ def _text(part: PartPage, name: str, joints: Sequence[Joint], received: Sequence
     ends = [f"end {part.part.end_of(name, joint.end)} {cut_to(joint)}" for joint in joints]
     where = "each end" if len(joints) > 1 else "it"
     return (
-        f"Put {name} in its place: {listed(ends)}. It goes in without force; clamp it, tack {where} on two opposite "
-        "sides, and measure again before the next."
+        f"Put {name} where it belongs: {listed(ends)}. It goes there without force; clamp it, tack {where} on two "
+        "opposite sides, and measure again before the next."
     )
 
 

@@ -34,7 +34,7 @@ from converter.exporters.pictures.run.picture import isometric_picture
 from converter.exporters.pictures.run.sketches import Sketches, sketches_of
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.pictures.written.svg import FAMILY, svg_text
-from converter.exporters.sheet.bench import bench_data, bench_words
+from converter.exporters.sheet.bench import bench_value
 from converter.exporters.sheet.content import DrawingPage, JobSheet, job_sheet
 from converter.exporters.sheet.fitup import fit_steps
 from converter.exporters.sheet.scenes import part_scene, room_scene
@@ -52,7 +52,7 @@ from converter.findings import ERROR, NOTE, WARNING
 from converter.job import Job
 from converter.progress import steps
 from converter.quoting import visible
-from converter.shop.model import Shop
+from converter.shop.model import Machine
 from converter.units import BothUnits, pieces, unbroken
 from converter.words import BOTH_TURNS, ROTATION, TACKING, TURN
 
@@ -133,7 +133,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
         sketches = sketches_of(drawing.job)
         drawings.append(_drawing(drawing, number, own, both))
         part_pages += [
-            _markup(template.render(shared, part=part, **_pictures(part, number, both, shop, sketches)))
+            _markup(template.render(shared, part=part, **_pictures(part, number, both, machine, sketches)))
             for part in steps(own, "pages")
         ]
     return environment.get_template("sheet.html.jinja").render(
@@ -152,12 +152,12 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
         cautions=page.cautions,
         part_pages=part_pages,
         room=data(room_scene(machine)),
-        bench_words=data(bench_words(shop)),
+        bench=data(bench_value(page.parts, shop)),
         tacking=TACKING,
     )
 
 
-def _pictures(part: PartView, drawing: int, both: BothUnits, shop: Shop, sketches: Sketches) -> dict[str, Any]:
+def _pictures(part: PartView, drawing: int, both: BothUnits, machine: Machine, sketches: Sketches) -> dict[str, Any]:
     """The finished tube, the stick in either unit (each is rounded on its own), and what the script draws."""
     page = part.page
     size = next(size for most, size in PART_SIZES if len(page.tube.run.table.bends) <= most)
@@ -180,8 +180,7 @@ def _pictures(part: PartView, drawing: int, both: BothUnits, shop: Shop, sketche
         "picture": _svg(tube, f"{page.key}-tube"),
         "picture_width": size[0],
         "stick": stick,
-        "scene": data(part_scene(page, drawing, shop.machine)),
-        "bench": data(bench_data(page, shop)),
+        "scene": data(part_scene(page, drawing, machine)),
     }
 
 

@@ -14,14 +14,13 @@ const bench = {
   part: (name) => document.getElementById("bench-" + name),
 
   // Every task of every part, in order; of a part of several, each piece finished comes after its tasks. Then the frame.
-  collect() {
+  collect(parts) {
     let tubes = 0;
     for (const section of document.querySelectorAll("section.part, section.fitup")) {
       const boxes = [...section.querySelectorAll(".tasks input[data-tick]")], pieces = [...section.querySelectorAll(".pieces input")];
       const fit = section.classList.contains("fitup"), names = fit ? [] : JSON.parse(section.dataset.names);
       const first = this.steps.length, bends = boxes.filter((box) => /\/bend-/.test(box.dataset.tick)).length;
-      const block = boxes.length && !fit ? section.querySelector("script.bench-data") : null;
-      const shared = { section, boxes, pieces, first, fit, names, tubes, own: block ? JSON.parse(block.textContent) : {} };
+      const shared = { section, boxes, pieces, first, fit, names, tubes, own: parts[section.id] || {} };
       let bend = 0;
       boxes.forEach((box, i) => {
         const task = box.dataset.tick.split("/")[1], isBend = task.startsWith("bend-");
@@ -33,6 +32,12 @@ const bench = {
       tubes += names.length;
     }
     this.tubes = tubes;
+  },
+
+  // How the machine is set for a bend of a part.
+  machineOf(key, number) {
+    const step = this.steps.find((one) => one.section.id === key);
+    return step && step.own.bends ? step.own.bends[number] : null;
   },
 
   // What of the large steps goes with a task: the bend's own, or what stands beside it.
@@ -131,18 +136,19 @@ const bench = {
 
   // The picture of a step, drawn once its room is known.
   figure(step, body) {
-    const { task, own } = step, page = step.fit ? null : stages.pages.get(step.section.id), figure = document.createElement("figure");
+    // what is drawn from the scenes waits for them
+    const { task, own } = step, page = step.fit || !stages.room ? null : stages.pages.get(step.section.id), figure = document.createElement("figure");
     const number = task.startsWith("bend-") ? Number(task.slice(5)) : 0, end = task.startsWith("cut-") ? own.ends[task.slice(4)] : null;
     figure.className = "bench-picture";
     let caption = this.captionOf(step), draw = null;
-    if (number && own.bends && own.bends[number] && page.steps.some((one) => one.bend === number)) {
+    if (number && page && own.bends && own.bends[number] && page.steps.some((one) => one.bend === number)) {
       const player = machine.play(figure, page, stages.room, number, own.bends[number]);
       this.moving = { run: player.run, stop: player.stop };
       draw = player.rest;
       caption = Object.assign(document.createElement("p"), { textContent: machine.words(check.words, own.bends[number]) });
     } else if (["cut", "mark", "trim"].includes(task) && own.stick) draw = () => sketch.stick(figure, task === "cut" ? [...own.stick.slice(0, 2), [], [0, 0]] : own.stick, task);
     else if (end) draw = () => cuts.draw(figure, end, task.slice(4));
-    else if (step.fit) {
+    else if (step.fit && stages.room) {
       const items = step.boxes.map((box) => box.closest("li").dataset);
       draw = () => sketch.frame(figure, stages.pages, items.map((one) => [one.part, Number(one.piece)]), step.number, items.map((one) => one.name));
     }
@@ -363,8 +369,9 @@ const bench = {
   },
 
   start() {
-    check.start();
-    this.collect();
+    const { words, parts } = JSON.parse(document.getElementById("bench-data").textContent);
+    check.start(words);
+    this.collect(parts);
     for (const button of document.querySelectorAll("[data-bench]")) {
       button.hidden = !this.steps.some((step) => !button.dataset.bench || step.section.id === button.dataset.bench);
       button.addEventListener("click", () => (button.dataset.bench ? this.openAt(button.dataset.bench) : this.open()));

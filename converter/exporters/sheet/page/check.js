@@ -6,8 +6,8 @@ const check = {
   words: {},
   kept: {},
 
-  start() {
-    this.words = JSON.parse(document.getElementById("bench-words").textContent);
+  start(words) {
+    this.words = words;
     try {
       const kept = JSON.parse(store.get(store.mark + "/measured") || "{}");
       this.kept = kept && typeof kept === "object" ? kept : {};
