@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 from command_line import run as command
-from sheet_tools import browser, demo_job, job_of, opened, page_of, shop, tube_named, written
+from sheet_tools import demo_job, job_of, opened, page_of, shop, tube_named, written
 
 from converter.bending.metal.springback import resume
 from converter.bending.setup.setup import Setup
@@ -66,12 +66,6 @@ LOOK = f"""async () => {{
 }}"""
 DIGITS = """() => Math.min(...[...document.querySelectorAll('#bench-body .value:not(.wordy, .many)')]
   .map((e) => parseFloat(getComputedStyle(e).fontSize)))"""
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as one:
-        yield one
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,6 @@ from sheet_tools import (
     EVIL,
     HOSTILE,
     PATIENCE,
-    browser,
     context_of,
     demo_job,
     hostile_job,
@@ -86,12 +85,6 @@ FRAMES = """() => new Promise(done => {
 })"""
 #: Shows everything at once.
 ALL = "[hidden].big { display: list-item !important } .part { content-visibility: visible !important }"
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as one:
-        yield one
 
 
 @pytest.fixture(scope="module")
