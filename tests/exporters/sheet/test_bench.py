@@ -6,13 +6,16 @@ import csv
 import io
 import re
 import shlex
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from command_line import run as command
-from sheet_tools import demo_job, job_of, opened, page_of, shop, tube_named, written
+from sheet_tools import PATIENCE, demo_job, job_of, opened, page_of, shop, tube_named, written
 
 from converter.bending.metal.springback import resume
 from converter.bending.setup.setup import Setup
@@ -78,6 +81,21 @@ def demo(tmp_path_factory) -> tuple[Job, Path]:
     return job, written(job, folder / "out")
 
 
+@contextmanager
+def at_bench(one: Any, path: Path, size: dict[str, int], **how: Any) -> Iterator[Any]:
+    """A sheet whose bench view can be used."""
+    with opened(one, path, viewport=size, before=FLAT, **how) as page:
+        wait_until_ready(page)
+        yield page
+
+
+def wait_until_ready(page: Any) -> None:
+    end = time.monotonic() + PATIENCE
+    while not page.evaluate("Boolean(stages.room && bench.steps.length)"):
+        assert time.monotonic() < end, "bench view never came up"
+        page.wait_for_timeout(50)
+
+
 class AtTheBench:
     """A page with bench view, and what a person does there."""
 
@@ -134,7 +152,7 @@ def test_a_part_of_two_by_pedal_and_finger_on_a_tablet(chromium, demo):
     setup, (first, second) = job.part_setups[part.name], part.names
     number = job.parts.index(part) + 1
     before, tubes = sum(one.quantity for one in job.parts[: number - 1]), len(job.tubes)
-    with opened(chromium, path, viewport=TABLET, has_touch=True, before=FLAT, reduced_motion="reduce") as page:
+    with at_bench(chromium, path, TABLET, has_touch=True, reduced_motion="reduce") as page:
         at = AtTheBench(page)
         page.locator(f"#part-{number} [data-bench]").tap()
         steps = page.locator(f"#part-{number} .tasks li").count()
@@ -165,6 +183,7 @@ def test_a_part_of_two_by_pedal_and_finger_on_a_tablet(chromium, demo):
         at.press("PageDown")
         at.press("PageDown")
         page.reload()
+        wait_until_ready(page)
         assert at.text("count") == f"tube {before + 2} of {tubes}, step 2 of {steps}"
         # whoever pressed a button steps on by a pedal all the same
         page.locator("#bench-back").tap()
@@ -182,6 +201,7 @@ def test_a_part_of_two_by_pedal_and_finger_on_a_tablet(chromium, demo):
         page.get_by_role("button", name="Clear them").tap()
         page.wait_for_timeout(50)
         page.reload()
+        wait_until_ready(page)
         assert not page.evaluate("document.getElementById('bench-view').open"), "closed, it stays closed"
         assert page.locator(".skipped").count() == at.ticked() == 0
 
@@ -193,7 +213,7 @@ def test_the_whole_job_by_keyboard(chromium, demo):
     setups = {setup.tube.name: setup for setup in job.setups}
     joints = {(joint.tube, joint.end): joint for joint in job.joints}
     sizes = [DESK, LYING, PHONE, {"width": 720, "height": 450}, {"width": 410, "height": 590}]
-    with opened(chromium, path, viewport=DESK, before=FLAT, reduced_motion="reduce") as page:
+    with at_bench(chromium, path, DESK, reduced_motion="reduce") as page:
         at = AtTheBench(page)
         page.get_by_role("button", name="Bench view", exact=True).focus()
         at.press("Enter")
@@ -237,7 +257,7 @@ def test_the_whole_job_by_keyboard(chromium, demo):
 def test_the_check_card_puts_a_bend_right_and_records_it(chromium, demo, capsys):
     """The next stop is that of `springback --resume`, by slope and by proportion; what was typed is recorded."""
     job, path = demo
-    with opened(chromium, path, viewport=TABLET, before=FLAT) as page:
+    with at_bench(chromium, path, TABLET) as page:
         commands, table = [], []
         for part in (job.parts[0], next(part for part in job.parts if part.quantity == 2)):
             setup, key = job.part_setups[part.name], f"part-{job.parts.index(part) + 1}"
@@ -272,6 +292,7 @@ def test_the_check_card_puts_a_bend_right_and_records_it(chromium, demo, capsys)
         page.locator(".checked").first.get_by_label("Measured").fill("359")
         assert "measure again" in page.locator(".told").first.inner_text()
         page.reload()
+        wait_until_ready(page)
         assert page.locator(".checked").first.get_by_label("Measured").input_value() == "359"
         page.locator(".checked").first.get_by_label("Measured").press("PageDown")
         assert page.locator(".checked").count() == 0
@@ -316,7 +337,7 @@ def test_the_machine_moves_as_the_bender_does(chromium, demo):
         [tube_named("one", rows=((300.0, 0.0, 90.0), (250.0, 70.0, 45.0), (200.0, -120.0, 60.0)))],
         shop(machine=Machine(plane="horizontal", swings="behind", bends_to="right")),
     )
-    with opened(chromium, path, viewport=LYING, before=FLAT) as page:
+    with at_bench(chromium, path, LYING) as page:
         for part, where in [*((part, job.shop) for part in ahead), (page_of(behind).parts[0], behind.shop)]:
             scene, room = part_scene(part, 0, where.machine), room_scene(where.machine)
             bends = bench_data(replace(part, bad_bends=frozenset()), where)["bends"]
@@ -369,7 +390,7 @@ def test_bench_view_is_accessible(chromium, demo):
         f"s.section.id === '{key}' && s.task === '{task}'"
         for key, task in (("part-1", "bend-2"), ("part-1", "measured"), (f"part-{coped}", "cut-A"), ("fit-1", "tube-3"))
     ]
-    with opened(chromium, path, viewport=PHONE, before=FLAT, reduced_motion="reduce") as page:
+    with at_bench(chromium, path, PHONE, reduced_motion="reduce") as page:
         for scheme, rules in (("light", {}), ("dark", {"runOnly": ["color-contrast"]})):
             page.emulate_media(color_scheme=scheme)
             for step in (*steps, "false"):

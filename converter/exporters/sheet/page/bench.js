@@ -368,8 +368,12 @@ const bench = {
     if (this.steps[this.at]) this.part("done").focus();
   },
 
-  start() {
-    const { words, parts } = JSON.parse(document.getElementById("bench-data").textContent);
+  // Geometry has come: what is drawn from it, too.
+  ready() {
+    if (this.part("view").open && this.steps[this.at]) this.show();
+  },
+
+  start({ words, parts }) {
     check.start(words);
     this.collect(parts);
     for (const button of document.querySelectorAll("[data-bench]")) {

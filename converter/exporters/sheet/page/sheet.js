@@ -189,12 +189,13 @@ function startWide() {
 (function start() {
   const pages = [...document.querySelectorAll("script.scene")].map((block) => JSON.parse(block.textContent));
   const room = JSON.parse(document.getElementById("room").textContent);
-  stages.start(pages, room);
   startUnits();
   startTheme();
   startTicks();
   startSteps();
   startWide();
-  bench.start();
+  bench.start(JSON.parse(document.getElementById("bench-data").textContent));
+  stages.start(pages, room);
+  bench.ready();
   document.getElementById("print").addEventListener("click", () => print());
 })();
