@@ -21,7 +21,6 @@ from converter.bending.metal.springback import resume
 from converter.bending.setup.setup import Setup
 from converter.exporters.sheet.bench import bench_data, bench_words
 from converter.exporters.sheet.fitup import fit_order
-from converter.exporters.sheet.scenes import part_scene, room_scene
 from converter.exporters.sheet.steps import cut_lines
 from converter.job import Job
 from converter.shop.load import demo_text, load_shop
@@ -310,7 +309,8 @@ def test_the_check_card_puts_a_bend_right_and_records_it(chromium, demo, capsys)
 #: Of every step: how far the stick before its turn lies from the bend before, along the feed and aside (where the stock
 #: swings it is swung back in between); how far the end that swings, bent by the bend's angle about the die, points
 #: elsewhere than where Python's motion has it.
-MOVES = """([page, room, bends, targets]) => {
+MOVES = """([key, targets]) => {
+  const page = stages.pages.get(key), room = stages.room, bends = bench.steps.find((s) => s.section.id === key).own.bends;
   const arcs = (parts) => parts.filter((one) => one.bend).flatMap((one) => [one.at[0].c, one.at.at(-1).c]);
   return page.steps.map((step, i) => {
     const own = bends[step.bend], before = page.steps[i - 1], found = { aside: 0, along: 0, turned: 0 };
@@ -328,22 +328,27 @@ MOVES = """([page, room, bends, targets]) => {
 }"""
 
 
+def hold_moves(page: Any, job: Job) -> None:
+    """Every step of every part that can be made as drawn."""
+    for part in page_of(job).parts:
+        if part.setup is None or not part.setup.steps or part.bad_bends:
+            continue
+        for move in page.evaluate(MOVES, [part.key, {str(step.bend): step.target for step in part.setup.steps}]):
+            assert move["aside"] < 0.1 and move["along"] < 0.1 and move["turned"] < 2e-3 and not move.get("count")
+
+
 @pytest.mark.slow
-def test_the_machine_moves_as_the_bender_does(chromium, demo):
+def test_the_machine_moves_as_the_bender_does(chromium, demo, tmp_path):
     """Turned and swung, the stick comes from where it was to where Python has it; drawn to the die's size."""
     job, path = demo
-    ahead = [part for part in page_of(job).parts if part.setup and part.setup.steps]
     behind = job_of(
         [tube_named("one", rows=((300.0, 0.0, 90.0), (250.0, 70.0, 45.0), (200.0, -120.0, 60.0)))],
         shop(machine=Machine(plane="horizontal", swings="behind", bends_to="right")),
     )
+    with at_bench(chromium, written(behind, tmp_path), LYING) as page:
+        hold_moves(page, behind)
     with at_bench(chromium, path, LYING) as page:
-        for part, where in [*((part, job.shop) for part in ahead), (page_of(behind).parts[0], behind.shop)]:
-            scene, room = part_scene(part, 0, where.machine), room_scene(where.machine)
-            bends = bench_data(replace(part, bad_bends=frozenset()), where)["bends"]
-            targets = {step.bend: step.target for step in part.setup.steps}
-            for move in page.evaluate(MOVES, [scene, room, bends, targets]):
-                assert move["aside"] < 0.1 and move["along"] < 0.1 and move["turned"] < 2e-3 and not move.get("count")
+        hold_moves(page, job)
         # the handle: its second bend is turned to
         number = 1 + next(i for i, part in enumerate(job.parts) if part.name.startswith("HANDLE"))
         step = job.setups[-2].steps[1]
