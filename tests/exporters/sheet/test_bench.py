@@ -310,7 +310,8 @@ def test_the_check_card_puts_a_bend_right_and_records_it(chromium, demo, capsys)
 #: swings it is swung back in between); how far the end that swings, bent by the bend's angle about the die, points
 #: elsewhere than where Python's motion has it.
 MOVES = """([key, targets]) => {
-  const page = stages.pages.get(key), room = stages.room, bends = bench.steps.find((s) => s.section.id === key).own.bends;
+  const page = stages.pages.get(key), room = stages.room;
+  const bends = bench.steps.find((s) => s.section.id === key).own.bends;
   const arcs = (parts) => parts.filter((one) => one.bend).flatMap((one) => [one.at[0].c, one.at.at(-1).c]);
   return page.steps.map((step, i) => {
     const own = bends[step.bend], before = page.steps[i - 1], found = { aside: 0, along: 0, turned: 0 };
