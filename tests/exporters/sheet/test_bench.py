@@ -31,8 +31,11 @@ PHONE, TABLET = {"width": 390, "height": 844}, {"width": 820, "height": 1180}
 DESK, LYING = {"width": 1440, "height": 900}, {"width": 1180, "height": 820}
 #: Test bends that say that two degrees of the stop are play.
 TESTS = "".join(f'\n[[test]]\ndie = "R1500"\nstop = {stop}\nangle = {angle}\n' for stop, angle in ((47, 45), (93, 90)))
-#: A browser without 3D, for speed: bench view needs none.
-FLAT = "HTMLCanvasElement.prototype.getContext = () => null"
+#: A browser without 3D, for speed, as bench view needs none; how often the screen is held awake.
+FLAT = """HTMLCanvasElement.prototype.getContext = () => null;
+window.awake = 0;
+Object.defineProperty(navigator, 'wakeLock', {
+  value: { request: async () => { window.awake += 1; return { release() { window.awake -= 1; } }; } } });"""
 #: What is not as it should be in bench view: clipped, out of the window, the button no third, two pictures.
 AMISS = """() => {
   const amiss = [], see = (one) => one.checkVisibility() && one.getClientRects().length;
@@ -156,7 +159,7 @@ def test_a_part_of_two_by_pedal_and_finger_on_a_tablet(chromium, demo):
         page.locator(f"#part-{number} [data-bench]").tap()
         steps = page.locator(f"#part-{number} .tasks li").count()
         assert at.text("where") == f"{first} ({part.name}, 2 off)"
-        assert at.text("count") == f"tube {before + 1} of {tubes}, step 1 of {steps}"
+        assert at.text("count") == f"tube {before + 1} of {tubes}, cut, 1 of {steps}"
         assert 0.0 <= at.numbers()["Cut"] - setup.stick_length / 25.4 <= 0.001
         assert page.evaluate(DIGITS) >= 90.0
         at.press("PageDown")
@@ -171,10 +174,10 @@ def test_a_part_of_two_by_pedal_and_finger_on_a_tablet(chromium, demo):
             page.locator("#bench-done").tap()
         assert at.ticked() == steps
         assert at.text("body") == f"Is {first} finished?"
-        assert "step 1 of" in at.text("next")
+        assert "cut, 1 of" in at.text("next")
         # undo takes the last act back; the second piece begins anew, and a reload comes back to it
         at.press("PageDown")
-        assert at.text("count") == f"tube {before + 2} of {tubes}, step 1 of {steps}"
+        assert at.text("count") == f"tube {before + 2} of {tubes}, cut, 1 of {steps}"
         assert at.text("where").startswith(second)
         assert at.ticked() == 1
         page.locator("#bench-undo").tap()
@@ -183,18 +186,21 @@ def test_a_part_of_two_by_pedal_and_finger_on_a_tablet(chromium, demo):
         at.press("PageDown")
         page.reload()
         wait_until_ready(page)
-        assert at.text("count") == f"tube {before + 2} of {tubes}, step 2 of {steps}"
+        assert at.text("count") == f"tube {before + 2} of {tubes}, mark, 2 of {steps}"
         # whoever pressed a button steps on by a pedal all the same
         page.locator("#bench-back").tap()
         assert at.text("done").startswith("Done already")
         at.press(" ")
-        assert at.text("count").endswith(f"step 2 of {steps}")
+        assert at.text("count").endswith(f"mark, 2 of {steps}")
         page.locator("#bench-skip").tap()
         page.get_by_role("button", name="No stick of this size").tap()
         page.wait_for_timeout(50)
         at.press("PageUp")
         assert "Skipped: no stick of this size" in at.text("body")
+        assert page.evaluate("window.awake") == 1
         page.locator("#bench-close").tap()
+        page.wait_for_timeout(50)
+        assert page.evaluate("window.awake") == 0
         assert page.locator(".skipped").inner_text() == "skipped: no stick of this size"
         page.locator("#clear").tap()
         page.get_by_role("button", name="Clear them").tap()

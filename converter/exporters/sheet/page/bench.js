@@ -25,7 +25,7 @@ const bench = {
       boxes.forEach((box, i) => {
         const task = box.dataset.tick.split("/")[1], isBend = task.startsWith("bend-");
         if (isBend) bend += 1;
-        const where = fit ? "tube " + (i + 1) + " of " + boxes.length : isBend ? "bend " + bend + " of " + bends : "step " + (i + 1) + " of " + boxes.length;
+        const where = fit ? "tube " + (i + 1) + " of " + boxes.length : isBend ? "bend " + bend + " of " + bends : this.called(task) + ", " + (i + 1) + " of " + boxes.length;
         this.steps.push({ ...shared, box, task, where, item: box.closest("li"), number: i });
       });
       if (pieces.length && boxes.length) this.steps.push({ ...shared, task: "", where: "finished" });
@@ -39,6 +39,8 @@ const bench = {
     const step = this.steps.find((one) => one.section.id === key);
     return step && step.own.bends ? step.own.bends[number] : null;
   },
+
+  called: (task) => ({ measured: "check" })[task] || (task.startsWith("cut-") ? "cut end " + task.slice(4) : task),
 
   // What of the large steps goes with a task: the bend's own, or what stands beside it.
   linesOf({ section, task, item }) {
@@ -177,7 +179,7 @@ const bench = {
   fit(body) {
     const values = [...body.querySelectorAll(".value")], wide = (one) => one.scrollWidth > one.clientWidth + 1;
     const over = () => body.scrollHeight > body.clientHeight + 1 || wide(body) || values.some(wide);
-    const tries = [["", 1], ["tight", 1], ...[0.97, 0.9, 0.84, 0.76, 0.68, 0.6].map((size) => ["tight", size]), ["bare", 1]];
+    const tries = [["", 1], ["tight", 1], ...[0.97, 0.9, 0.84, 0.76, 0.68, 0.6, 0.54].map((size) => ["tight", size]), ["bare", 1]];
     for (let size = 0.95; size > 0.3; size -= 0.05) tries.push(["bare", size]);
     for (const [room, size] of tries) {
       body.dataset.room = room;
