@@ -61,16 +61,16 @@ AMISS = """() => {
 }"""
 ROWS = """[...document.querySelectorAll('#bench-body dl > div')]
   .map(row => [row.querySelector('dt').innerText, row.querySelector('.value').innerText])"""
+DIGITS = """() => Math.min(...[...document.querySelectorAll('#bench-body .value:not(.wordy, .many)')]
+  .map((e) => parseFloat(getComputedStyle(e).fontSize)))"""
 #: All there is to look at in one step, once the window has its size.
 LOOK = f"""async () => {{
   await new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)));
   const count = (what) => document.querySelectorAll('#bench-body ' + what).length, step = bench.steps[bench.at];
   const text = (name) => document.getElementById('bench-' + name).innerText.replaceAll('\u00a0', ' ');
   return {{ name: text('where'), count: text('count'), rows: {ROWS}, amiss: ({AMISS})(), lit: count('.skinlit'),
-    zero: count('.zero'), task: step ? step.task : '' }};
+    zero: count('.zero'), digits: ({DIGITS})(), task: step ? step.task : '' }};
 }}"""
-DIGITS = """() => Math.min(...[...document.querySelectorAll('#bench-body .value:not(.wordy, .many)')]
-  .map((e) => parseFloat(getComputedStyle(e).fontSize)))"""
 
 
 @pytest.fixture(scope="module")
@@ -217,7 +217,7 @@ def test_the_whole_job_by_keyboard(chromium, demo):
     job, path = demo
     setups = {setup.tube.name: setup for setup in job.setups}
     joints = {(joint.tube, joint.end): joint for joint in job.joints}
-    sizes = [DESK, LYING, PHONE, {"width": 720, "height": 450}, {"width": 410, "height": 590}]
+    sizes = [DESK, LYING, TABLET, PHONE, {"width": 720, "height": 450}, {"width": 410, "height": 590}]
     with at_bench(chromium, path, DESK, reduced_motion="reduce") as page:
         at = AtTheBench(page)
         page.get_by_role("button", name="Bench view", exact=True).focus()
@@ -233,6 +233,8 @@ def test_the_whole_job_by_keyboard(chromium, demo):
                 break
             name, count, saw = look["name"].split(" (")[0], look["count"], read_numbers(look["rows"])
             assert look["amiss"] == [], (name, count, sizes[size])
+            if sizes[size] == TABLET and saw:
+                assert look["digits"] >= 90.0, (name, count)
             if count.startswith("fit-up"):
                 fits.append(name)
                 assert look["lit"] > 0
@@ -242,7 +244,7 @@ def test_the_whole_job_by_keyboard(chromium, demo):
                 assert shown == pytest.approx([setting.size, setting.offset, setting.depth], abs=0.013)
                 assert near(saw["Tilt"], setting.from_square)
                 # on the tube, and both edges of the wrap; at 200 % there may be no room for pictures
-                assert look["zero"] == 3 or (look["zero"] == 0 and size > 2)
+                assert look["zero"] == 3 or (look["zero"] == 0 and size > 3)
                 cuts += 1
             elif "Stop" in saw:
                 assert any(near(saw["Stop"], step.stop_set) for step in setups[name].steps)
