@@ -91,11 +91,16 @@ def at_bench(one: Any, path: Path, size: dict[str, int], **how: Any) -> Iterator
         yield page
 
 
-def wait_until_ready(page: Any) -> None:
+def until(page: Any, condition: str) -> None:
+    """Wait for a condition in the page; its policy forbids the browser driver's own way of waiting."""
     end = time.monotonic() + PATIENCE
-    while not page.evaluate("Boolean(stages.room && bench.steps.length)"):
-        assert time.monotonic() < end, "bench view never came up"
+    while not page.evaluate(f"Boolean({condition})"):
+        assert time.monotonic() < end, f"never came true: {condition}"
         page.wait_for_timeout(50)
+
+
+def wait_until_ready(page: Any) -> None:
+    until(page, "stages.room && bench.steps.length")
 
 
 class AtTheBench:
@@ -194,17 +199,16 @@ def test_a_part_of_two_by_pedal_and_finger_on_a_tablet(chromium, demo):
         assert at.text("count").endswith(f"mark, 2 of {steps}")
         page.locator("#bench-skip").tap()
         page.get_by_role("button", name="No stick of this size").tap()
-        page.wait_for_timeout(50)
+        until(page, "bench.steps[bench.at].task.startsWith('bend-')")
         at.press("PageUp")
         assert "Skipped: no stick of this size" in at.text("body")
-        assert page.evaluate("window.awake") == 1
+        until(page, "window.awake === 1")
         page.locator("#bench-close").tap()
-        page.wait_for_timeout(50)
-        assert page.evaluate("window.awake") == 0
+        until(page, "window.awake === 0")
         assert page.locator(".skipped").inner_text() == "skipped: no stick of this size"
         page.locator("#clear").tap()
         page.get_by_role("button", name="Clear them").tap()
-        page.wait_for_timeout(50)
+        until(page, "!document.querySelector('.skipped, input[data-tick]:checked')")
         page.reload()
         wait_until_ready(page)
         assert not page.evaluate("document.getElementById('bench-view').open"), "closed, it stays closed"
