@@ -1,22 +1,20 @@
-"""What the page's script draws in 3D: tubes as straights and arcs, rounded, short enough to embed.
+"""What the page's script draws in 3D: tubes as bend tables in place, rounded, short enough to embed.
 
-A tube is ``{"p": start, "n": a normal there, "s": segments}``; a segment is ``[x, y, z]`` (straight to that
-point) or ``[cx, cy, cz, nx, ny, nz, degrees]`` (about that centre and axis). mm; the script only turns
-them into triangles.
+A tube is ``{"at": [x, y, z, direction, normal of the first bend's plane], "rows": [feed, rotation, angle, radius, ...],
+"tail": mm}``, in mm and degrees, a sharp corner of radius 0; ``"up"`` is where the outline's first size points where that
+is not the normal. The script goes along it as `converter.model.centerline.walk` does and turns it into triangles.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 from typing import Any
 
 from converter.bending.room.space import space_of
 from converter.exporters.sheet.content import PartPage
 from converter.exporters.sheet.poses import Pose, step_poses
 from converter.findings import ERROR
-from converter.geometry.vectors import Vec, cross, norm, sub, unit
-from converter.model.curve import Line, Segment
+from converter.model.bends import BendTable, Placement
 from converter.model.section import Section
 from converter.shop.model import Machine
 
@@ -24,6 +22,8 @@ from converter.shop.model import Machine
 TIGHT = ("radius-too-tight", "d-of-bend")
 #: Share of a tube's length that serves as its diameter where its section is not known.
 _THIN = 0.01
+#: Decimals of a direction: some hundredths of a mm at the end of the longest stick.
+_FINE = 5
 
 
 def part_scene(part: PartPage, drawing: int, machine: Machine) -> dict[str, Any]:
@@ -40,9 +40,9 @@ def part_scene(part: PartPage, drawing: int, machine: Machine) -> dict[str, Any]
         "key": part.key,
         "number": part.number,
         "drawing": drawing,
-        "tube": tube_value(tube.run.centerline, tube.run.placement.normal),
+        "tube": tube_value(table, tube.run.placement),
         "others": [
-            {"tube": tube_value(one.run.centerline, one.run.placement.normal), "turned": one.name in part.part.turned}
+            {"tube": tube_value(one.run.table, one.run.placement), "turned": one.name in part.part.turned}
             for one in part.part.tubes[1:]
         ],
         "outline": outline(tube.section, table.developed_length),
@@ -50,7 +50,6 @@ def part_scene(part: PartPage, drawing: int, machine: Machine) -> dict[str, Any]
         "tight": sorted(
             f.bend for f in part.own_findings if f.code in TIGHT and f.severity == ERROR and f.bend is not None
         ),
-        "bends": _bend_numbers(part),
         "first": part.setup.feed_from if part.setup else "A",
         "steps": [],
     }
@@ -98,10 +97,15 @@ def room_scene(machine: Machine) -> dict[str, Any]:
     }
 
 
-def tube_value(segments: Sequence[Segment], normal: Vec) -> dict[str, Any]:
-    """A chain of straights and arcs for the script."""
-    start = segments[0].start if segments else (0.0, 0.0, 0.0)
-    return {"p": _point(start), "n": _point(normal, 5), "s": [_segment(one) for one in segments]}
+def tube_value(table: BendTable, place: Placement) -> dict[str, Any]:
+    """A tube for the script: its bend table and where it lies."""
+    rows = [
+        round(number, digits) + 0.0
+        for bend in table.bends
+        for number, digits in ((bend.feed, 3), (bend.rotation, 4), (bend.angle, 4), (bend.clr or 0.0, 3))
+    ]
+    at = [*_point(place.start), *_point(place.direction, _FINE), *_point(place.normal, _FINE)]
+    return {"at": at, "rows": rows, "tail": round(table.tail, 3) + 0.0}
 
 
 def outline(section: Section | None, length: float) -> list[float]:
@@ -114,34 +118,8 @@ def outline(section: Section | None, length: float) -> list[float]:
 
 
 def _pose(pose: Pose) -> dict[str, Any]:
-    return tube_value(pose.segments, pose.normal)
-
-
-def _bend_numbers(part: PartPage) -> list[list[float | int]]:
-    """For every bend: its number, the middle of its arc (or its corner) and the way out of the bend there."""
-    table = part.tube.run.table
-    found: list[list[float | int]] = []
-    segments = part.tube.run.centerline
-    arcs = [one for one in segments if not isinstance(one, Line)]
-    if len(arcs) == len(table.bends):
-        for number, arc in enumerate(arcs, 1):
-            middle = arc.point(arc.angle / 2.0)
-            found.append([number, *_point(middle), *_point(unit(sub(middle, arc.center)), 4)])
-        return found
-    # sharp corners: where one straight ends and the next begins
-    for number, (a, b) in enumerate(pairwise(segments), 1):
-        if isinstance(a, Line) and isinstance(b, Line):
-            away = sub(a.direction, b.direction)
-            if norm(away) < 1e-9:
-                away = cross(a.direction, (0.3, 0.5, 0.8))
-            found.append([number, *_point(b.start), *_point(unit(away), 4)])
-    return found
-
-
-def _segment(one: Segment) -> list[float]:
-    if isinstance(one, Line):
-        return _point(one.end)
-    return [*_point(one.center), *_point(one.normal, 5), round(one.angle, 3)]
+    value, up = tube_value(pose.table, pose.place), _point(pose.normal, _FINE)
+    return value if up == value["at"][6:] else {**value, "up": up}
 
 
 def _point(point: Sequence[float], digits: int = 2) -> list[float]:

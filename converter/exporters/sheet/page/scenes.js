@@ -69,7 +69,7 @@ const MOST_NUMBERS = 40;
 
 // The middle of the longest straight, else where the tube starts.
 function longest(tube) {
-  let point = tube.p, best = tube.p, most = -1;
+  let point = tube.at.slice(0, 3), best = point, most = -1;
   for (const part of partsOf(tube, 45)) {
     const a = part.at[0].c, b = part.at[part.at.length - 1].c, size = V.size(V.sub(b, a));
     if (!part.bend && size > most) {
@@ -90,7 +90,7 @@ function jobScene(pages) {
   for (const page of pages) {
     const ring = ringOf(page.outline, sides);
     const mesh = page.bad.length ? bad : fine;
-    const most = page.bends.length + 1;
+    const most = wayOf(page.tube).middles.length + 1;
     [{ tube: page.tube, turned: false }, ...page.others].forEach(({ tube, turned }, piece) => {
       tubes.push({ key: page.key, piece });
       for (const part of partsOf(tube, degrees)) {
@@ -148,8 +148,7 @@ function tubeScene(page) {
   }
   const box = boxOf(points), span = Math.max(...V.sub(box.high, box.low), thick);
   const off = Math.max(thick * 1.3, span * 0.06);
-  for (const b of page.bends)
-    labels.push([V.add(b.slice(1, 4), V.mul(b.slice(4, 7), off)), ...bendLabel(page, b[0])]);
+  wayOf(page.tube).middles.forEach(({ at, out }, i) => labels.push([V.add(at, V.mul(out, off)), ...bendLabel(page, i + 1)]));
   const ends = endsOf(page.tube), arrow = newMesh();
   if (ends) {
     const letters = ["A", "B"];

@@ -1,4 +1,5 @@
-// Straights and arcs into triangles and lines. Vectors are [x, y, z], mm; a tube is {p, n, s} (scenes.py).
+// Bend tables into straights and arcs, and these into triangles and lines. Vectors are [x, y, z], mm; a tube is as
+// scenes.py writes it.
 "use strict";
 
 const V = {
@@ -16,11 +17,42 @@ const V = {
   square: (t) => V.unit(V.cross(t, Math.abs(t[2]) < 0.9 ? [0, 0, 1] : [1, 0, 0])),
 };
 
+// Along a bend table: straights as [x, y, z], arcs as [center, axis, degrees]; and for every bend the middle of its arc, or
+// its corner, with the way out of the bend there.
+function wayOf(tube) {
+  if (tube.way) return tube.way;
+  let point = tube.at.slice(0, 3), t = tube.at.slice(3, 6), n = tube.at.slice(6, 9);
+  const segments = [], middles = [], straight = (long) => {
+    point = V.add(point, V.mul(t, long));
+    if (long > 1e-9) segments.push(point);
+  };
+  for (let i = 0; i < tube.rows.length; i += 4) {
+    const [feed, rotation, angle, radius] = tube.rows.slice(i, i + 4);
+    straight(feed);
+    n = V.turn(n, t, (rotation * Math.PI) / 180);
+    const turned = V.turn(t, n, (angle * Math.PI) / 180);
+    if (radius) {
+      const center = V.add(point, V.mul(V.cross(n, t), radius)), arm = V.sub(point, center);
+      const half = V.turn(arm, n, (angle * Math.PI) / 360);
+      segments.push([...center, ...n, angle]);
+      middles.push({ at: V.add(center, half), out: V.unit(half) });
+      point = V.add(center, V.turn(arm, n, (angle * Math.PI) / 180));
+    } else {
+      const away = V.sub(t, turned);
+      middles.push({ at: point, out: V.size(away) < 1e-9 ? V.square(t) : V.unit(away) });
+    }
+    t = turned;
+  }
+  straight(tube.tail);
+  tube.way = { segments, middles };
+  return tube.way;
+}
+
 // Parts of a tube: [{bend, at: [{c, t, u}]}], bend counting arcs from 1 (0: a straight).
 function partsOf(tube, degreesPerStep) {
   const parts = [];
-  let point = tube.p, u = tube.n, bends = 0;
-  for (const s of tube.s) {
+  let point = tube.at.slice(0, 3), u = tube.up || tube.at.slice(6, 9), bends = 0;
+  for (const s of wayOf(tube).segments) {
     if (s.length === 3) {
       const t = V.unit(V.sub(s, point));
       // after a sharp corner the outline leans over with the tube
