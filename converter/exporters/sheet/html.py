@@ -114,7 +114,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
         "rotation_words": f"{ROTATION} {BOTH_TURNS}",
     }
     template, step_template = map(environment.get_template, ("part.html.jinja", "steps.html.jinja"))
-    part_pages, drawings = [], []
+    part_pages, drawings, scenes = [], [], []
     for number, (drawing, own) in enumerate(zip(page.drawings, parts, strict=True)):
         sketches = sketches_of(drawing.job)
         drawings.append(_drawing(drawing, number, own, table))
@@ -122,6 +122,8 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
             _markup(template.render(shared, part=part, **_pictures(part, table, sketches)))
             for part in steps(own, "pages")
         ]
+        shapes = [sketches.shape(part.page.tube, part.page.joints) for part in own]
+        scenes += [part_scene(part.page, number, shop.machine, shape) for part, shape in zip(own, shapes, strict=True)]
     text = environment.get_template("sheet.html.jinja").render(
         shared,
         policy=_policy(early, plotly, script),
@@ -137,7 +139,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
         part_findings=in_brief(every),
         cautions=page.cautions,
         part_pages=part_pages,
-        scenes=packed_value([part_scene(part.page, n, shop.machine) for n, own in enumerate(parts) for part in own]),
+        scenes=packed_value(scenes),
         steps=packed_value([step_template.render(shared, part=part) for part in every if part.steps]),
         room=data(room_scene(shop.machine)),
         texts=_markup(_TEXTS),

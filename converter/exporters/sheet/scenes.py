@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from converter.bending.room.space import space_of
+from converter.exporters.pictures.hidden.solid import Solid, rings
+from converter.exporters.pictures.run.sketch import SketchShape
 from converter.exporters.sheet.content import PartPage
 from converter.exporters.sheet.poses import Pose, step_poses
 from converter.findings import ERROR
@@ -22,17 +24,20 @@ from converter.shop.model import Machine
 TIGHT = ("radius-too-tight", "d-of-bend")
 #: Share of a tube's length that serves as its diameter where its section is not known.
 _THIN = 0.01
+#: Places around an end at which its cut is told.
+_AROUND = 48
 #: Decimals of a direction: some hundredths of a mm at the end of the longest stick.
 _FINE = 5
 
 
-def part_scene(part: PartPage, drawing: int, machine: Machine) -> dict[str, Any]:
+def part_scene(part: PartPage, drawing: int, machine: Machine, shape: SketchShape) -> dict[str, Any]:
     """One part: its finished tubes where they were drawn, the first apart, and each step in the bender.
 
     Args:
         part: the part.
         drawing: number of its drawing in the sheet, from 0.
         machine: that bends it.
+        shape: of its first tube, as its picture is drawn: it is seen from the same side, with the same cuts.
     """
     tube = part.tube
     table = tube.run.table
@@ -46,6 +51,9 @@ def part_scene(part: PartPage, drawing: int, machine: Machine) -> dict[str, Any]
             for one in part.part.tubes[1:]
         ],
         "outline": outline(tube.section, table.developed_length),
+        "bore": 0.0 if tube.section is None or tube.section.cylinder is None else _bore(tube.section),
+        "cuts": [None, None] if shape.solid is None else [_cut(shape.solid, end) for end in (0, 1)],
+        "eye": _point(shape.isometric.toward, 4),
         "bad": sorted(part.bad_bends),
         "tight": sorted(
             f.bend for f in part.own_findings if f.code in TIGHT and f.severity == ERROR and f.bend is not None
@@ -115,6 +123,30 @@ def outline(section: Section | None, length: float) -> list[float]:
     if section.cylinder is not None:
         return [round(section.od, 2)]
     return [round(section.od, 2), round(section.height, 2), round(section.corner, 2)]
+
+
+def _bore(section: Section) -> float:
+    """Diameter of the bore of a round tube, mm; 0 of a bar."""
+    outside, inside = rings(section)
+    return 0.0 if inside is None else round(section.od * inside.reach / outside.reach, 2)
+
+
+def _cut(solid: Solid, end: int) -> dict[str, list[float]] | None:
+    """The cut of an end: directions of the angles 0 and 90 degrees around, and how far back the metal stops, mm, on the
+    outside and at the bore; negative beyond the centerline's end."""
+    import numpy as np
+
+    cut = solid.cuts[end]
+    if cut is None:
+        return None
+    station = solid.pieces[-1].end if end else solid.pieces[0].start
+    around = np.linspace(0.0, 2.0 * np.pi, _AROUND, endpoint=False)
+    return {
+        "up": _point(station.up, _FINE),
+        "across": _point(station.across, _FINE),
+        "outer": _point(cut.at(around).tolist()),
+        "inner": _point(cut.at(around, bore=True).tolist()),
+    }
 
 
 def _pose(pose: Pose) -> dict[str, Any]:

@@ -6,7 +6,7 @@ function colors() {
   const style = getComputedStyle(document.documentElement);
   const value = (name) => style.getPropertyValue("--" + name).trim();
   return Object.fromEntries(
-    ["ink", "paper", "metal", "bent", "bad", "accent", "die", "ground", "ghost"].map((name) => [name, value(name)])
+    ["ink", "paper", "metal", "bent", "bad", "accent", "die", "ground", "ghost", "rim", "bore"].map((name) => [name, value(name)])
   );
 }
 
@@ -134,12 +134,15 @@ function endsOf(tube) {
 // One finished tube where it was drawn.
 function tubeScene(page) {
   const c = colors();
-  const straight = newMesh(), bent = newMesh(), bad = newMesh(), rings = newLines(), seams = newLines();
-  const ring = ringOf(page.outline, 16), points = [], labels = [];
+  const straight = newMesh(), bent = newMesh(), bad = newMesh(), rim = newMesh(), bore = newMesh(), rings = newLines(), seams = newLines();
+  const round = page.outline.length === 1, ring = ringOf(page.outline, round ? 48 : 16), points = [], labels = [];
   const thick = Math.max(page.outline[0], page.outline[1] || 0);
-  for (const part of partsOf(page.tube, 7.5)) {
-    const wrong = page.bad.includes(part.bend);
-    addSkin(part.bend ? (wrong ? bad : bent) : straight, part.at, ring, 0);
+  const parts = partsOf(page.tube, 7.5), open = endsOf(page.tube).length && V.size(V.sub(parts[0].at[0].c, parts.at(-1).at.at(-1).c)) > 1e-3;
+  for (const part of parts) {
+    const wrong = page.bad.includes(part.bend), ends = [part === parts[0] && open, part === parts.at(-1) && open];
+    if (round && !part.bend && (ends[0] || ends[1]))
+      addCutStraight({ skin: straight, rim, bore }, part.at, page.outline[0], page.bore, ends.map((end, i) => (end ? page.cuts[i] || EVEN : null)));
+    else addSkin(part.bend ? (wrong ? bad : bent) : straight, part.at, ring, 0, ends);
     for (const one of part.at) points.push(one.c);
     if (wrong) stripes(part, page.outline, rings);
     else if (part.bend)
@@ -156,7 +159,7 @@ function tubeScene(page) {
     // the way the stick travels in the bender, the end that goes first ahead: beside the tube, up to that end
     const from = page.first === "A" ? ends[0] : ends[1], way = from.out;
     // beside it as first seen, on the side that is away from the rest of the tube
-    const seen = V.cross(way, V.unit(EYES.corner)), beside = V.size(seen) < 0.1 ? V.square(way) : V.unit(seen);
+    const seen = V.cross(way, V.unit(page.eye)), beside = V.size(seen) < 0.1 ? V.square(way) : V.unit(seen);
     const middle = V.mul(V.add(box.low, box.high), 0.5), other = page.first === "A" ? ends[1] : ends[0];
     const back = V.add(V.unit(V.sub(from.c, middle)), V.mul(V.unit(V.sub(from.c, other.c)), 2));
     const side = V.mul(beside, (V.dot(back, beside) < 0 ? -1 : 1) * (thick * 1.2 + span * 0.03));
@@ -164,14 +167,15 @@ function tubeScene(page) {
     const tip = V.add(from.c, side), tail = V.sub(tip, V.mul(way, long)), neck = V.add(tail, V.mul(way, long * 0.6));
     addCone(arrow, tail, neck, r, r, 12);
     addCone(arrow, neck, tip, r * 3.2, 0, 16);
-    labels.push([V.add(V.add(tail, V.mul(way, long * 0.5)), V.mul(V.unit(side), span * 0.08)), "stick travels", "word"]);
+    labels.push([V.add(tail, V.mul(way, long * 0.5)), "stick travels", "word", V.unit(side)]);
     points.push(tail, V.add(tail, side));
   }
   for (const label of labels) points.push(label[0]);
-  for (const mesh of [straight, bent, bad, arrow]) points.push(...skinOf(mesh));
+  for (const mesh of [straight, bent, bad, rim, arrow]) points.push(...skinOf(mesh));
   const traces = [
     meshTrace(straight, c.metal), meshTrace(bent, c.bent), meshTrace(bad, c.bad), meshTrace(arrow, c.accent),
+    meshTrace(rim, c.rim, { flatshading: true }), meshTrace(bore, c.bore),
     lineTrace(seams, c.ink, 2), lineTrace(rings, c.ink, 4),
   ].filter((trace) => trace.x.length);
-  return { traces, points, labels };
+  return { traces, points, labels, eye: page.eye };
 }
