@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from math import floor, gcd, inf, isfinite, pi
 from os import urandom
@@ -193,7 +193,7 @@ class Display:
 
     unit: str = "mm"
     denominator: int | None = None
-    places: int | None = None
+    places: int | None = field(default=None, kw_only=True)
 
     def __post_init__(self) -> None:
         if self.unit not in ("mm", "in"):
@@ -257,13 +257,13 @@ class BothUnits(Display):
     more: tuple[BothUnits, ...] = ()
 
     def __post_init__(self) -> None:
-        Display.__post_init__(Display(self.unit, self.denominator, self.places))
+        Display.__post_init__(Display(self.unit, self.denominator, places=self.places))
         Display("in", self.fraction)
 
     @property
     def alone(self) -> tuple[Display, Display]:
         """The display in millimetres and the one in inches."""
-        return Display("mm", None, self.places), Display("in", self.fraction)
+        return Display("mm", places=self.places), Display("in", self.fraction)
 
     @property
     def every(self) -> tuple[Display, ...]:

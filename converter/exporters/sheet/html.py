@@ -36,8 +36,10 @@ from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.pictures.written.svg import FAMILY, svg_text
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
 from converter.exporters.sheet.scenes import part_scene, room_scene
+from converter.exporters.sheet.listing import listed_parts
 from converter.exporters.sheet.roundings import Roundings, TextTable
 from converter.exporters.sheet.squeeze import GRID, squeezed
+from converter.exporters.sheet.tape import tape_rows
 from converter.exporters.sheet.view import (
     PartView,
     findings_view,
@@ -54,7 +56,7 @@ from converter.quoting import visible
 from converter.words import BOTH_TURNS, ROTATION, TURN
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
+    from jinja2 import Environment, Template
     from markupsafe import Markup
 
 #: Shown before a severity's word, so that it is told apart without colour.
@@ -65,7 +67,7 @@ DRAWING_SIZE = (240.0, 150.0)
 #: Where the plotly package keeps its script.
 PLOTLY_SCRIPT = "package_data/plotly.min.js"
 #: The page's own scripts, in the order they run, after plotly.js.
-SCRIPTS = ("unpack.js", "units.js", "shapes.js", "scenes.js", "bender.js", "camera.js", "stages.js", "bench.js", "sheet.js")
+SCRIPTS = ("unpack.js", "units.js", "shapes.js", "scenes.js", "bender.js", "camera.js", "stages.js", "bench.js", "list.js", "sheet.js")
 
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
@@ -140,7 +142,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
         cautions=page.cautions,
         part_pages=part_pages,
         scenes=packed_value(scenes),
-        steps=packed_value([step_template.render(shared, part=part) for part in every if part.steps]),
+        steps=packed_value([_steps(part, roundings, step_template, shared) for part in every if part.steps]),
         room=data(room_scene(shop.machine)),
         texts=_markup(_TEXTS),
     )
@@ -154,6 +156,13 @@ _TEXTS = "\x00texts"
 
 def _view(part: PartPage, roundings: Roundings) -> PartView:
     return roundings.of(lambda both: part_view(part, both))
+
+
+def _steps(part: PartView, roundings: Roundings, template: Template, shared: dict[str, Any]) -> str:
+    """What the page's script puts in its place: the steps at the bender, and the tape."""
+    page = part.page
+    tape = roundings.of(lambda both: tape_rows(page.setup, both, page.bad_bends))
+    return template.render(shared, part=part, tape=tape)
 
 
 def _pictures(part: PartView, table: TextTable, sketches: Sketches) -> dict[str, Any]:
@@ -189,6 +198,7 @@ def _drawing(page: DrawingPage, number: int, parts: Sequence[PartView], table: T
         "number": number,
         "name": page.heading,
         "parts": parts,
+        "listed": listed_parts(parts),
         "findings": roundings.of(lambda both: findings_view(page.findings, both)),
         "quotation": roundings.of(lambda both: quotation_view(page, both)),
         "left_out": [(one.count, one.kind, roundings.pictures.each(one.why_in)) for one in job.drawing.ignored],

@@ -42,7 +42,7 @@ class Roundings:
         places = [*METRIC_PLACES, *[None] * len(fractions)]
         self.first = both
         self._others = tuple(
-            BothUnits(both.unit, None, own, fraction) for own, fraction in zip(places, fractions, strict=False)
+            BothUnits(both.unit, None, fraction, places=own) for own, fraction in zip(places, fractions, strict=False)
         )
         self.pictures = replace(both, more=self._others)
 

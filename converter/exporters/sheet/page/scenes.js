@@ -82,30 +82,33 @@ function longest(tube) {
 }
 
 // All tubes of a drawing, in two meshes (fine ones, and ones with errors); `of` tells which of `tubes` each corner is.
-function jobScene(pages) {
+// With the key of a part its tubes are lit among the others.
+function jobScene(pages, lit) {
   const c = colors();
   const fine = newMesh(), bad = newMesh(), rings = newLines(), points = [], labels = [], tubes = [];
   const count = pages.reduce((sum, page) => sum + 1 + page.others.length, 0);
   const sides = count > 60 ? 6 : 8, degrees = count > 60 ? 22.5 : 15;
   for (const page of pages) {
     const ring = ringOf(page.outline, sides);
-    const mesh = page.bad.length ? bad : fine;
+    const mesh = (lit ? page.key === lit : page.bad.length) ? bad : fine;
     const most = wayOf(page.tube).middles.length + 1;
     [{ tube: page.tube, turned: false }, ...page.others].forEach(({ tube, turned }, piece) => {
       tubes.push({ key: page.key, piece });
       for (const part of partsOf(tube, degrees)) {
         addSkin(mesh, part.at, ring, tubes.length - 1);
         for (const one of part.at) points.push(one.c);
-        if (part.bend && page.bad.includes(turned ? most - part.bend : part.bend)) stripes(part, page.outline, rings);
+        if (!lit && part.bend && page.bad.includes(turned ? most - part.bend : part.bend)) stripes(part, page.outline, rings);
       }
       // numbers as in the list of parts, where there is room for them
-      if (count <= MOST_NUMBERS) labels.push([longest(tube), String(page.number), page.bad.length ? "wrong" : "number"]);
+      if (lit) {
+        if (page.key === lit) labels.push([longest(tube), String(page.number), "number"]);
+      } else if (count <= MOST_NUMBERS) labels.push([longest(tube), String(page.number), page.bad.length ? "wrong" : "number"]);
     });
   }
   points.push(...skinOf(fine), ...skinOf(bad));
   const traces = [];
-  if (fine.x.length) traces.push(meshTrace(fine, c.metal, { hoverinfo: "none", of: fine.of }));
-  if (bad.x.length) traces.push(meshTrace(bad, c.bad, { hoverinfo: "none", of: bad.of }), lineTrace(rings, c.ink, 3));
+  if (fine.x.length) traces.push(meshTrace(fine, lit ? c.rim : c.metal, { hoverinfo: "none", of: fine.of }));
+  if (bad.x.length) traces.push(meshTrace(bad, lit ? c.accent : c.bad, { hoverinfo: "none", of: bad.of }), lineTrace(rings, c.ink, 3));
   return { traces, points, labels, tubes, of: [fine.of, bad.of].filter((one) => one.length) };
 }
 

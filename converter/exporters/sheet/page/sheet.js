@@ -57,15 +57,10 @@ function startTicks() {
     if (!counts.has(key)) counts.set(key, []);
     counts.get(key).push(box);
   }
-  const places = new Map();
-  for (const place of document.querySelectorAll("[data-ticked]")) {
-    const key = place.dataset.ticked;
-    places.set(key, (places.get(key) || []).concat([place]));
-  }
   const count = (key) => {
     const mine = counts.get(key) || [], done = mine.filter((box) => box.checked).length;
     const text = !mine.length ? "" : done === mine.length ? "✓ all " + done + " ticked" : done + " of " + mine.length + " ticked";
-    for (const place of places.get(key) || [])
+    for (const place of document.querySelectorAll('[data-ticked="' + key + '"]'))
       place.textContent = "short" in place.dataset ? text.replace(/ ticked| all/g, "") : text;
   };
   const keep = () => store.set(store.mark, JSON.stringify(boxes.filter((box) => box.checked).map((box) => box.dataset.tick)));
@@ -178,6 +173,8 @@ function startWide() {
   startTheme();
   startTicks();
   startWide();
+  list.start();
+  startAlone();
   document.getElementById("print").addEventListener("click", () => print());
   try {
     fillTurns();

@@ -36,6 +36,7 @@ const stages = {
   sceneOf(state) {
     if (state.view === "job") return jobScene(this.pagesOf(state));
     const page = this.pages.get(state.page);
+    if (state.frame === "frame") return jobScene(this.pagesOf(page), page.key);
     return state.view === "tube" ? tubeScene(page) : benderScene(page, this.room, state.step, state.frame);
   },
 

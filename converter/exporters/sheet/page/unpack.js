@@ -16,10 +16,14 @@ async function loadViewer() {
   document.head.append(script);
 }
 
-// The steps at the bender, which the tasks and the set-up table say too, into their places in the page's order.
+// The steps at the bender and the tape, which the tasks and the set-up table say too, into their places in order.
 async function fillSteps() {
-  const lists = JSON.parse(await unpacked("steps"));
-  document.querySelectorAll("ol.steps").forEach((list, i) => { list.innerHTML = lists[i]; });
+  const lists = JSON.parse(await unpacked("steps")), tapes = document.querySelectorAll("[data-tape]");
+  document.querySelectorAll("ol.steps").forEach((list, i) => {
+    const [steps, tape] = lists[i].split("<hr>");
+    list.innerHTML = steps;
+    tapes[i].innerHTML = tape;
+  });
 }
 
 // The buttons below each 3D view: those of one kind of view are alike.
