@@ -137,12 +137,12 @@ def with_steps(page: str) -> str:
     both = iter([text.split("<hr>") for text in packed_block(page, "steps")])
     out, tape = [], ""
     for part in re.split(r'(<ol class="steps" role="list">|(?<= data-tape>))', page):
+        out.append(part)
         if part.startswith("<ol"):
             steps, tape = next(both)
-            part += steps
+            out.append(steps)
         elif not part:
-            part = tape
-        out.append(part)
+            out.append(tape)
     return "".join(out)
 
 

@@ -35,9 +35,9 @@ from converter.exporters.pictures.run.sketches import Sketches, sketches_of
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.pictures.written.svg import FAMILY, svg_text
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
-from converter.exporters.sheet.scenes import part_scene, room_scene
 from converter.exporters.sheet.listing import listed_parts
 from converter.exporters.sheet.roundings import Roundings, TextTable
+from converter.exporters.sheet.scenes import part_scene, room_scene
 from converter.exporters.sheet.squeeze import GRID, squeezed
 from converter.exporters.sheet.tape import tape_rows
 from converter.exporters.sheet.view import (
@@ -67,7 +67,18 @@ DRAWING_SIZE = (240.0, 150.0)
 #: Where the plotly package keeps its script.
 PLOTLY_SCRIPT = "package_data/plotly.min.js"
 #: The page's own scripts, in the order they run, after plotly.js.
-SCRIPTS = ("unpack.js", "units.js", "shapes.js", "scenes.js", "bender.js", "camera.js", "stages.js", "bench.js", "list.js", "sheet.js")
+SCRIPTS = (
+    "unpack.js",
+    "units.js",
+    "shapes.js",
+    "scenes.js",
+    "bender.js",
+    "camera.js",
+    "stages.js",
+    "bench.js",
+    "list.js",
+    "sheet.js",
+)
 
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
@@ -97,7 +108,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = ()) -> str:
     environment, plotly = _libraries()
     roundings = Roundings(page.job.both_units)
     table = TextTable(roundings)
-    environment.filters |= {"marked_up": table.marked_up, "as_shown": table.as_shown}
+    environment.filters |= {"marked_up": table.marked_up, "loosely": table.loosely, "as_shown": table.as_shown}
     shop = page.job.shop
     parts = [[_view(part, roundings) for part in drawing.parts] for drawing in page.drawings]
     every = [part for own in parts for part in own]

@@ -1,8 +1,8 @@
 """Every length of a page in every rounding that its reader may choose, each worked out here and none by the page.
 
-A page shows one text of each length; the others lie in one packed table (`TextTable.value`), from which its script takes
-them. What must be rounded on its own (a cut length up, a mark from its exact place) is so in each of them, as on a sheet
-that was written with that rounding.
+A page shows one text of each length; the others lie in one packed table (`TextTable.value`), from which its script
+takes them. What must be rounded on its own (a cut length up, a mark from its exact place) is so in each of them, as on
+a sheet that was written with that rounding.
 """
 
 from __future__ import annotations
@@ -144,9 +144,15 @@ class TextTable:
                 )
         return Markup("").join(out)
 
+    def loosely(self, text: str) -> Markup:
+        """The same for a narrow cell: a line may end between an angle and which way it is turned."""
+        return self.marked_up(text).replace("°\u00a0", "° ")
+
     def as_shown(self, text: str) -> str:
         """Text in the unit and rounding that the page shows first."""
-        return "".join(texts[0] if len(texts) == 1 else self.roundings.columns(texts)[self._shown] for texts in every_text(text))
+        return "".join(
+            texts[0] if len(texts) == 1 else self.roundings.columns(texts)[self._shown] for texts in every_text(text)
+        )
 
     def label(self, text: str) -> Markup:
         """The same for a label of a picture, which is a line of SVG: one whole text."""
@@ -165,7 +171,7 @@ class TextTable:
         return _base36(self._numbers.setdefault(texts, len(self._numbers)))
 
     def value(self) -> dict[str, Any]:
-        """For the page's script: unit and words of each rounding, and the texts in the order of those, set after set."""
+        """For the page's script: unit and words of each rounding, and the texts in their order, set after set."""
         choices = [(one.unit, _rounding_words(one)) for one in self.roundings.displays]
         return {"shown": self._shown, "choices": choices, "texts": [text for row in self._numbers for text in row]}
 

@@ -1,8 +1,8 @@
 """What the page's script draws in 3D: tubes as bend tables in place, rounded, short enough to embed.
 
 A tube is ``{"at": [x, y, z, direction, normal of the first bend's plane], "rows": [feed, rotation, angle, radius, ...],
-"tail": mm}``, in mm and degrees, a sharp corner of radius 0; ``"up"`` is where the outline's first size points where that
-is not the normal. The script goes along it as `converter.model.centerline.walk` does and turns it into triangles.
+"tail": mm}``, in mm and degrees, a sharp corner of radius 0; ``"up"`` is where the outline's first size points, unless
+that is the normal. The script goes along it as `converter.model.centerline.walk` does and turns it into triangles.
 """
 
 from __future__ import annotations

@@ -20,12 +20,13 @@ _FILL = re.compile(r'<path class="f-([a-z]+)" fill-rule="evenodd" d="(M[^M"]*z)"
 _RINGS = re.compile(
     r'<circle class="f-ground" ([^>]*)/>\n<circle class="r-([a-z]+)" style="stroke-dasharray:none;stroke-width:.3" \1/>'
 )
-_TEXT = re.compile(r'<text (class="[a-z-]+") (x="[-\d.]+" y="[-\d.]+") (font-size="[\d.]+"[^>]*?)( transform="[^"]*")?>(.*)</text>')
+_TEXT = re.compile(
+    r'<text (class="[a-z-]+") (x="[-\d.]+" y="[-\d.]+") (font-size="[\d.]+"[^>]*?)( transform="[^"]*")?>(.*)</text>'
+)
 
 
 def squeezed(svg: str) -> str:
-    """The same picture with lines of one look joined into one path, texts of one look in one group, and steps instead of
-    places.
+    """The same picture, lines of one look in one path, texts of one look in one group, steps instead of places.
 
     What stands on something else stays on it: shapes come first, then lines, rings and boxes, and texts last.
 
@@ -81,8 +82,6 @@ def _on_grid(lines: list[str]) -> list[str]:
             inside = path
         out.append(line)
     return out
-
-
 
 
 def _points(path: str) -> list[tuple[float, float]]:

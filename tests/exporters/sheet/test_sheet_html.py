@@ -265,7 +265,9 @@ def test_said_text_marks_only_what_differs():
     )
     value = table.value()
     size = len(value["choices"])
-    assert dict(zip(map(tuple, value["choices"]), value["texts"][:size], strict=True))["in", "0.001 in"] == "1.000\u00a0in"
+    assert (
+        dict(zip(map(tuple, value["choices"]), value["texts"][:size], strict=True))["in", "0.001 in"] == "1.000\u00a0in"
+    )
     whole = BOTH.each(lambda one: f"feed on {one.length(25.4)} and stop")
     assert marked_up(whole).startswith("feed on") and marked_up(whole).endswith(" and stop")
 

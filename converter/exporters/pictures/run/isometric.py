@@ -136,9 +136,7 @@ class _Panel:
         self.scale = k
         middle = ((low_x + high_x) / 2.0, (low_y + high_y) / 2.0)
         origin = ((x0 + x1) / 2.0 - middle[0] * k, (y0 + y1) / 2.0 - middle[1] * k)
-        self._drawn: Drawn = draw(
-            self.picture, shape, view, k, origin, parts.wrong, center=False, largest=largest
-        )
+        self._drawn: Drawn = draw(self.picture, shape, view, k, origin, parts.wrong, center=False, largest=largest)
         self._middle = ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
         for stroke in self.picture.strokes:
             for a, b in pairwise(stroke.points):

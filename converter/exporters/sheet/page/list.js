@@ -84,9 +84,10 @@ const list = {
 
   // the part that is being read: the last one whose head has come up to the bar
   here() {
+    const bar = document.querySelector(".bar").getBoundingClientRect().bottom;
     let found = "";
     for (const section of document.querySelectorAll("section.part")) {
-      if (section.getBoundingClientRect().top > 140) break;
+      if (section.getBoundingClientRect().top > bar + 55) break;
       found = section.id;
     }
     return found;
