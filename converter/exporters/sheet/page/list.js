@@ -57,10 +57,8 @@ const list = {
         if (!own.length) continue;
         if (name) rows.push(this.head(name, own));
         for (const one of own) {
-          const row = used.has(one.key) ? one.row.cloneNode(true) : one.row;
+          rows.push(this.rowOn(name, one, used.has(one.key)));
           used.add(one.key);
-          row.hidden = false;
-          rows.push(row);
         }
       }
     }
@@ -69,6 +67,18 @@ const list = {
     const said = document.getElementById("listed");
     said.textContent = wanted ? this.order.length + " of " + this.rows.length + " parts" : "";
     this.soon();
+  },
+
+  // A part's row; on one of several dies with the bends that are made there.
+  rowOn(name, one, again) {
+    const several = this.sort.value === "die" && one.dies.length > 1, row = again || several ? one.row.cloneNode(true) : one.row;
+    row.hidden = false;
+    if (!several) return row;
+    const [, bends] = one.dies.find(([die]) => "Die " + die === name), said = document.createElement("span");
+    said.className = "small";
+    said.textContent = " on this die: " + (bends.length === 1 ? "bend " : "bends ") + bends.join(", ");
+    row.children[4].append(said);
+    return row;
   },
 
   head(name, own) {

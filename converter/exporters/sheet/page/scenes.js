@@ -6,7 +6,7 @@ function colors() {
   const style = getComputedStyle(document.documentElement);
   const value = (name) => style.getPropertyValue("--" + name).trim();
   return Object.fromEntries(
-    ["ink", "paper", "metal", "bent", "bad", "accent", "die", "ground", "ghost", "rim", "bore"].map((name) => [name, value(name)])
+    ["ink", "paper", "metal", "bent", "bad", "accent", "die", "ground", "ghost", "rim", "bore", "others"].map((name) => [name, value(name)])
   );
 }
 
@@ -107,7 +107,7 @@ function jobScene(pages, lit) {
   }
   points.push(...skinOf(fine), ...skinOf(bad));
   const traces = [];
-  if (fine.x.length) traces.push(meshTrace(fine, lit ? c.rim : c.metal, { hoverinfo: "none", of: fine.of }));
+  if (fine.x.length) traces.push(meshTrace(fine, lit ? c.others : c.metal, { hoverinfo: "none", of: fine.of }));
   if (bad.x.length) traces.push(meshTrace(bad, lit ? c.accent : c.bad, { hoverinfo: "none", of: bad.of }), lineTrace(rings, c.ink, 3));
   return { traces, points, labels, tubes, of: [fine.of, bad.of].filter((one) => one.length) };
 }
