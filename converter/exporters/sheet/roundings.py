@@ -53,7 +53,8 @@ class Roundings:
 
     def of(self, write: Callable[[BothUnits], T]) -> T:
         """What ``write`` makes of both units in each rounding, as one: texts that differ hold all."""
-        return _together([write(both) for both in (self.first, *self._others)])
+        whole: T = _together([write(both) for both in (self.first, *self._others)])
+        return whole
 
     def columns(self, texts: tuple[str, ...]) -> tuple[str, ...]:
         """The texts of a choice in the order of `displays`."""
@@ -214,8 +215,8 @@ def _differing(texts: list[str]) -> list[tuple[str, ...]]:
         stretches[-1][0].append(words)
     # the blank between two stretches stands with what is equal
     found: list[tuple[str, ...]] = []
-    for i, (words, equal) in enumerate(stretches):
+    for i, (columns, equal) in enumerate(stretches):
         before = " " if i and equal else ""
         after = " " if i + 1 < len(stretches) and equal else ""
-        found.append(tuple(before + " ".join(column) + after for column in zip(*words, strict=True)))
+        found.append(tuple(before + " ".join(column) + after for column in zip(*columns, strict=True)))
     return found

@@ -17,11 +17,11 @@ _REPEATED_ATTRIBUTES = re.compile(
     r'(?<=<svg) width="[^"]*mm" height="[^"]*mm"'
 )
 _FILL = re.compile(r'<path class="f-([a-z]+)" fill-rule="evenodd" d="(M[^M"]*z)"/>')
-_RINGS = re.compile(
-    r'<circle class="f-ground" ([^>]*)/>\n<circle class="r-([a-z]+)" style="stroke-dasharray:none;stroke-width:.3" \1/>'
-)
+_GROUND = re.compile(r'<circle class="f-ground" ([^>]*)/>')
+_RING = re.compile(r'<circle class="r-([a-z]+)" style="stroke-dasharray:none;stroke-width:.3" ([^>]*)/>')
 _TEXT = re.compile(
-    r'<text (class="[a-z-]+") (x="[-\d.]+" y="[-\d.]+") (font-size="[\d.]+"[^>]*?)( transform="[^"]*")?>(.*)</text>'
+    r'<text (class="[a-z-]+") (x="[-\d.]+" y="[-\d.]+") '
+    r'(font-size="[\d.]+"(?: text-anchor="[a-z]+")?(?: font-weight="bold")?)( transform="[^"]*")?>(.*)</text>'
 )
 
 
@@ -34,7 +34,7 @@ def squeezed(svg: str) -> str:
         svg: as `converter.exporters.pictures.written.svg` writes it: a part on each line, paths of ``Mx,y x,y ...z``
             with two decimals.
     """
-    lines = _RINGS.sub(r'<circle class="ring r-\2" \1/>', svg).split("\n")
+    lines = _rings(svg.split("\n"))
     strokes: dict[str, str] = {}
     texts: dict[tuple[str, str], list[str]] = {}
     dots: dict[str, str] = {}
@@ -69,6 +69,18 @@ def squeezed(svg: str) -> str:
     out[-1:] = [*groups, out[-1]]
     steps = _PATH.sub(lambda match: f' d="{_steps(match[1])}"', "\n".join(_on_grid(out)))
     return _REPEATED_ATTRIBUTES.sub("", steps)
+
+
+def _rings(lines: list[str]) -> list[str]:
+    """A ring and the ground that is laid under it, the line before, as one."""
+    out: list[str] = []
+    for line in lines:
+        ring, ground = _RING.fullmatch(line), _GROUND.fullmatch(out[-1]) if out else None
+        if ring and ground and ring[2] == ground[1]:
+            out[-1] = f'<circle class="ring r-{ring[1]}" {ring[2]}/>'
+        else:
+            out.append(line)
+    return out
 
 
 def _on_grid(lines: list[str]) -> list[str]:
@@ -123,7 +135,7 @@ def _steps(path: str) -> str:
         points = [[round(float(v) * GRID) for v in pair.split(",")] for pair in part.rstrip("z").split()]
         (x, y), rest = points[0], points[1:]
         out.append(f"M{_joined([x, y])}")
-        steps = []
+        steps: list[int] = []
         for i, (p, q) in enumerate(rest):
             # what the grid brings together is one point, but a dot is a line of no length
             if (p, q) != (x, y) or (i == len(rest) - 1 and not steps):
