@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from base64 import b64encode
 from dataclasses import replace
 from hashlib import sha256
@@ -14,6 +15,7 @@ from unicodedata import category
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from many_tubes import different_tubes
 from sheet_tools import (
     EVIL,
     HOSTILE,
@@ -427,3 +429,21 @@ def test_parts_of_which_the_same_is_said_stand_together_the_worst_first():
         (["a", "c"], 1),
         (["d"], 0),
     ]
+
+
+@pytest.mark.slow
+def test_a_sheet_takes_a_few_times_what_working_the_job_out_takes_and_grows_as_the_job():
+    """Three times the tubes: about three times the time, and no more bytes for each; wide slack, best of two."""
+
+    def measured(count: int) -> tuple[float, float, int]:
+        job = job_of(different_tubes(count), shop())
+        start = time.process_time()
+        assert job.setups and job.parts and job.findings is not None
+        middle = time.process_time()
+        size = len(html.html_text(page_of(job)))
+        return middle - start, time.process_time() - middle, size
+
+    few, many = (min((measured(count) for _ in range(2)), key=lambda one: one[1]) for count in (3, 9))
+    assert many[1] < 8.0 * many[0], "the target is 4 from 25 tubes on; what is there once counts here"
+    assert many[1] < 3.0**1.4 * few[1]
+    assert many[2] - few[2] < 6 * 31e3
