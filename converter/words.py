@@ -35,6 +35,12 @@ TACKING = (
     "whoever stands by, before the arc is struck."
 )
 #: What stands behind a stop whose springback is not tested, by where the springback comes from.
+#: What holds for cutting bars to length.
+SAW_CAUTION = (
+    "Clamp the bar on both sides of the blade where you can, hold short pieces with a clamp and never by hand, let "
+    "the blade stop before reaching in, wear eye and ear protection; cut ends are sharp and hot. Follow the saw's "
+    "manual."
+)
 SIGNS = {"tests": "", "estimate": "~", "none": "?"}
 _MEANINGS = {
     "estimate": "~ behind a stop: springback by estimate. Prove it on a trial bend.",

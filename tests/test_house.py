@@ -28,9 +28,9 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 RANKS = {
     "errors": 0, "allowance": 0, "limits": 0, "pause": 0, "progress": 0, "quoting": 0,
     "dates": 1, "disk": 1, "tolerances": 1, "units": 1,
-    "findings": 2, "geometry": 2, "model": 3, "reducer": 4, "shop": 5,
+    "findings": 2, "geometry": 2, "nesting": 2, "model": 3, "reducer": 4, "shop": 5,
     "kernel": 6, "bending": 6, "joints": 6,
-    "audit": 7, "importers": 7,
+    "audit": 7, "comparison": 7, "importers": 7,
     "settings": 8, "words": 8, "job": 9, "exporters": 10, "demo": 11, "cli": 12, "__main__": 13, "__init__": 14,
 }  # fmt: skip
 #: Parts that never import these parts, whatever their rank: writers know what was read only through the job.

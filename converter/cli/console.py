@@ -19,11 +19,13 @@ class Console:
         quiet: say nothing but results and failures.
         verbose: say more.
         as_json: results are JSON.
+        as_csv: results are a list in CSV.
     """
 
     quiet: bool = False
     verbose: bool = False
     as_json: bool = False
+    as_csv: bool = False
 
     def result(self, text: str) -> None:
         """Write a result on stdout."""

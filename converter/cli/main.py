@@ -36,6 +36,8 @@ COMMANDS: dict[str, str] = {
     "springback": "Learn springback from test bends; resume a bend.",
     "split": "Make an over-long tube of pieces that fit the bender and the rack.",
     "quote": "Estimate metal, work and price of every part from the shop's rates.",
+    "compare": "Compare a made tube with the drawn one; what to set for the next piece.",
+    "cutlist": "Nest all sticks on bars: what to cut from what, what to buy, what is left.",
     "cope": "Fit the ends: joints, hole-saw set-up, cut lengths.",
     "shop": "Make, check and show the shop file.",
 }

@@ -1,9 +1,9 @@
 """The options that several commands share, each written once, and what becomes of them.
 
-Each group of options is a decorator, and reaches the command as one value of the group's own
-class (`ReadingChoices`...); `settings_from` and `console_from` turn those into the library's own
-values. Lengths are checked for being lengths above zero (`converter.cli.values`), and kept as typed:
-a bare number is in the drawing's unit, which is known only after reading.
+Each group of options is a decorator, and reaches the command as one value: the library's own where
+there is one (`settings`, `console`), else of the group's own class (`ShowingChoices`...).
+Lengths are checked for being lengths above zero (`converter.cli.values`), and kept as typed: a bare
+number is in the drawing's unit, which is known only after reading.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from functools import wraps
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -19,10 +19,8 @@ from converter.cli import values
 from converter.cli.console import Console
 from converter.cli.streams import silence_libraries
 from converter.errors import OptionError
-from converter.quoting import quoted
 
 if TYPE_CHECKING:
-    from converter.exporters.options import WriteOptions
     from converter.findings import Finding
     from converter.settings import Settings
     from converter.units import Display
@@ -42,21 +40,24 @@ def _stacked(*options: Callable[[Any], Any]) -> Decorator[Any]:
     return decorate
 
 
-def grouped(keyword: str, kind: type[Any], *options: Callable[[Any], Any]) -> Decorator[Any]:
+def grouped(
+    keyword: str, kind: type[Any], *options: Callable[[Any], Any], into: Callable[[Any], Any] | None = None
+) -> Decorator[Any]:
     """Options that reach the command as one value.
 
     Args:
         keyword: the command's argument for it.
-        kind: a dataclass with a field for each option, named as click names it.
+        kind: a dataclass with a field for each option, named as click names it; fields without one keep their default.
         options: the options, in the order of --help.
+        into: makes the value that reaches the command of what was typed; that itself when None.
     """
     names = [field.name for field in fields(kind)]
 
     def decorate(function: Any) -> Any:
         @wraps(function)
         def command(*args: Any, **typed: Any) -> Any:
-            chosen = kind(**{name: typed.pop(name) for name in names})
-            return function(*args, **{keyword: chosen}, **typed)
+            chosen = kind(**{name: typed.pop(name) for name in names if name in typed})
+            return function(*args, **{keyword: chosen if into is None else into(chosen)}, **typed)
 
         return _stacked(*options)(command)
 
@@ -96,7 +97,7 @@ class ReadingChoices:
     take_all: bool
 
 
-reading = grouped(
+_reading = grouped(
     "reading",
     ReadingChoices,
     click.option(
@@ -137,7 +138,7 @@ class ReducingChoices:
     tangent: float | None
 
 
-reducing = grouped(
+_reducing = grouped(
     "reducing",
     ReducingChoices,
     click.option(
@@ -170,7 +171,7 @@ class TubeChoices:
     on_flat: str | None
 
 
-tube = grouped(
+_tube = grouped(
     "tube",
     TubeChoices,
     click.option(
@@ -202,7 +203,7 @@ tube = grouped(
 )
 
 
-weld_gap = click.option("--gap", callback=values.gap, metavar="LENGTH", help="Weld gap the cuts leave.  [0]")
+_gap = click.option("--gap", callback=values.gap, metavar="LENGTH", help="Weld gap the cuts leave.  [0]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +215,9 @@ class BenderChoices:
     gap: str | None = None
 
 
-at_the_bender = grouped(
+_cut_to_mates = grouped("bender", BenderChoices, _gap)
+
+_at_the_bender = grouped(
     "bender",
     BenderChoices,
     click.option(
@@ -229,10 +232,10 @@ at_the_bender = grouped(
         is_flag=True,
         help="Cut every tube where its centerline ends.  [to the long points of coped ends]",
     ),
-    weld_gap,
+    _gap,
 )
 
-shown_runs = click.option(
+_shown_runs = click.option(
     "--run",
     "runs",
     multiple=True,
@@ -270,78 +273,48 @@ showing = grouped(
 )
 
 
-paper = click.option(
-    "--paper", metavar="A4|Letter", callback=values.paper_size, help="Paper of the PDF.  [Letter with inches, else A4]"
-)
-
-paper_thickness = click.option(
-    "--paper-thickness", metavar="LENGTH", help="Thickness of the paper that is wrapped around the tube.  [0.1mm]"
-)
-
-force = click.option("--force", is_flag=True, help="Replace files that exist already.")
-
-
-@dataclass(frozen=True, slots=True)
-class WritingChoices:
-    """Which files are written and how: formats and unit as typed."""
-
-    to: str | None
-    force: bool
-    one_file: bool
-    step_unit: str | None
-    paper: str
-    paper_thickness: str | None
-
-
-def writing(function: F) -> F:
-    """The options of commands that write files; the formats come from the registry."""
-    from converter.exporters.registry import FORMATS
-
-    usual = ",".join(written.name for written in FORMATS if written.default)
-    names = ", ".join(written.name for written in FORMATS)
-    decorate = grouped(
-        "writing",
-        WritingChoices,
-        click.option("--to", metavar="FORMAT,...", help=f"What to write: {names}, or all.  [{usual}]"),
-        force,
-        click.option("--one-file/--file-each", default=True, help="All solids in one STEP file, or one file each."),
-        click.option(
-            "--step-unit",
-            metavar="mm|in",
-            help="Unit that STEP and mesh files are written in.  [inches where lengths show in inches, else mm]",
-        ),
-        paper,
-        paper_thickness,
-    )
-    return cast("F", decorate(function))
-
-
 @dataclass(frozen=True, slots=True)
 class TalkingChoices:
-    """How much a command says."""
+    """How much a command says, and in which form."""
 
     quiet: bool
     verbose: bool
+    as_json: bool = False
+    as_csv: bool = False
 
 
-talking = grouped(
-    "talking",
-    TalkingChoices,
-    click.option("-q", "--quiet", is_flag=True, help="Say only results and failures."),
-    click.option("-v", "--verbose", is_flag=True, help="Say more."),
-)
+def _console_from(talking: TalkingChoices) -> Console:
+    """Where a command's results and messages go.
 
-as_json = click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text.")
-as_csv = click.option("--csv", "as_csv", is_flag=True, help="Write a list as CSV instead of text.")
+    Raises:
+        OptionError: --quiet and --verbose, or --json and --csv.
+    """
+    silence_libraries()
+    if talking.as_json and talking.as_csv:
+        raise OptionError("--json and --csv both want standard output: give one.")
+    if talking.quiet and talking.verbose:
+        raise OptionError("--quiet and --verbose contradict each other: give one.")
+    return Console(talking.quiet, talking.verbose, talking.as_json, talking.as_csv)
 
 
-def one_input_for_csv(sources: Sequence[str], as_csv: bool) -> None:
+_quiet = click.option("-q", "--quiet", is_flag=True, help="Say only results and failures.")
+_verbose = click.option("-v", "--verbose", is_flag=True, help="Say more.")
+_json = click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text.")
+_csv = click.option("--csv", "as_csv", is_flag=True, help="Write a list as CSV instead of text.")
+
+#: How a command talks: in text; in text or JSON; in text, JSON or CSV.
+talking = grouped("console", TalkingChoices, _quiet, _verbose, into=_console_from)
+talking_json = grouped("console", TalkingChoices, _json, _quiet, _verbose, into=_console_from)
+talking_lists = grouped("console", TalkingChoices, _json, _csv, _quiet, _verbose, into=_console_from)
+
+
+def one_input_for_csv(sources: Sequence[str], console: Console) -> None:
     """Refuse several inputs in one CSV, whose rows name no file.
 
     Raises:
         OptionError: there are several.
     """
-    if as_csv and len(sources) > 1:
+    if console.as_csv and len(sources) > 1:
         raise OptionError("--csv lists one drawing: name one INPUT.")
 
 
@@ -359,20 +332,6 @@ def readable() -> str:
     return "\n".join(["\b", "INPUT is one of:", *lines])
 
 
-def console_from(talking: TalkingChoices, as_json: bool = False, as_csv: bool = False) -> Console:
-    """Where a command's results and messages go.
-
-    Raises:
-        OptionError: --quiet and --verbose, or --json and --csv.
-    """
-    silence_libraries()
-    if as_json and as_csv:
-        raise OptionError("--json and --csv both want standard output: give one.")
-    if talking.quiet and talking.verbose:
-        raise OptionError("--quiet and --verbose contradict each other: give one.")
-    return Console(talking.quiet, talking.verbose, as_json)
-
-
 def say_findings(console: Console, findings: Sequence[Finding], display: Display) -> None:
     """What was found, on stderr, where stdout has the result of a program's sort."""
     from converter.cli.screens.findings import findings_text
@@ -381,66 +340,13 @@ def say_findings(console: Console, findings: Sequence[Finding], display: Display
         console.say(lambda: findings_text(findings, display, everything=console.verbose))
 
 
-@dataclass(frozen=True, slots=True)
-class Writing:
-    """What to write: formats (empty for the usual), whether to replace files, and how."""
-
-    formats: tuple[str, ...]
-    force: bool
-    options: WriteOptions
-
-
-def writing_from(chosen: WritingChoices) -> Writing:
-    """The writing options, understood.
-
-    Raises:
-        OptionError: an unknown format, or none at all after --to; SOURCE_DATE_EPOCH is no date.
-    """
-    from converter.dates import fixed_time
-
-    fixed_time()
-    if chosen.step_unit is not None and chosen.step_unit not in ("mm", "in"):
-        raise OptionError(f"--step-unit takes mm or in, not {quoted(chosen.step_unit)}.")
-    formats: tuple[str, ...] = ()
-    if chosen.to is not None:
-        from converter.exporters.registry import FORMATS, find
-
-        names = [name for name in chosen.to.replace(" ", "").split(",") if name]
-        every = [written.name for written in FORMATS]
-        if not names:
-            raise OptionError(f"--to names no format: use {', '.join(every)}.")
-        formats = tuple(every) if names == ["all"] else tuple(find(name).name for name in names)
-    from converter.exporters.options import WriteOptions
-
-    how = WriteOptions(
-        step_unit=chosen.step_unit or "",
-        one_file=chosen.one_file,
-        paper=chosen.paper,
-        paper_thickness=thickness_from(chosen.paper_thickness),
-    )
-    return Writing(formats, chosen.force, how)
-
-
-def thickness_from(typed: str | None) -> float:
-    """Thickness of paper as typed, mm; of ordinary paper for None.
-
-    Raises:
-        OptionError: it is no length.
-    """
-    from converter.exporters.options import PAPER_THICKNESS
-    from converter.units import parse_length
-
-    return PAPER_THICKNESS if typed is None else parse_length(typed, "mm")
-
-
-def settings_from(
+def _settings_from(
     reading: ReadingChoices,
     reducing: ReducingChoices,
     tube: TubeChoices,
     showing: ShowingChoices,
-    *,
-    runs: tuple[str, ...] = (),
-    bender: BenderChoices | None = None,
+    runs: tuple[str, ...],
+    bender: BenderChoices,
 ) -> Settings:
     """The library's settings from the options of a command that reads.
 
@@ -451,7 +357,6 @@ def settings_from(
     from converter.importers.registry import ReadOptions
     from converter.settings import Settings
 
-    bender = bender or BenderChoices()
     if bender.no_copes and bender.gap is not None:
         raise OptionError("--gap is the gap that copes leave, and --no-copes leaves them out: give one.")
     settings = Settings(
@@ -488,3 +393,36 @@ def settings_from(
     )
     settings.display("mm")  # a bad --fraction fails before anything is read
     return settings
+
+
+def _settings(*at_the_ends: Decorator[Any]) -> Decorator[Any]:
+    """All options that a job is opened by; they reach the command as its ``settings``, checked.
+
+    Args:
+        at_the_ends: the group, if any, that says how a stick's ends are cut and which goes first.
+    """
+
+    def decorate(function: Any) -> Any:
+        @wraps(function)
+        def command(
+            *args: Any,
+            reading: ReadingChoices,
+            reducing: ReducingChoices,
+            tube: TubeChoices,
+            runs: tuple[str, ...],
+            showing: ShowingChoices,
+            bender: BenderChoices | None = None,
+            **typed: Any,
+        ) -> Any:
+            settings = _settings_from(reading, reducing, tube, showing, runs, bender or BenderChoices())
+            return function(*args, settings=settings, **typed)
+
+        return _stacked(_reading, _reducing, _tube, *at_the_ends, _shown_runs, showing)(command)
+
+    return decorate
+
+
+#: The settings of a job that is read and no more; whose ends are fitted; that goes to the bender.
+settings_to_read = _settings()
+settings_to_cope = _settings(_cut_to_mates)
+settings_to_bend = _settings(_at_the_bender)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from converter.cli import options
+from converter.cli import options, outputs
 from converter.cli.console import Console
 from converter.errors import OptionError
 from converter.quoting import LONGEST_PATH, quoted
@@ -83,5 +83,5 @@ picture_option = options.grouped(
         callback=_file,
         help="Also draw what was read, healed and left out: FILE.svg or FILE.png.",
     ),
-    options.force,
+    outputs.force,
 )

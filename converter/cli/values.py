@@ -16,6 +16,13 @@ def length(ctx: click.Context, param: click.Parameter, value: str | None) -> str
     return value
 
 
+def lengths(ctx: click.Context, param: click.Parameter, typed: tuple[str, ...]) -> tuple[str, ...]:
+    """Check that each is a length above zero; the texts themselves are the value."""
+    for value in typed:
+        length(ctx, param, value)
+    return typed
+
+
 def gap(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
     """Check that it is a length of zero or more; the text itself is the value."""
     if value is not None and _millimetres(param, value) < 0.0:

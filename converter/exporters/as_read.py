@@ -41,19 +41,14 @@ def write_picture(job: Job, file: str, *, force: bool = False) -> Path:
 
 def _write(job: Job, path: Path) -> None:
     from converter.exporters.pictures.drawing.view import drawing_picture
-    from converter.exporters.pictures.written.svg import svg_text
+    from converter.exporters.pictures.files import put_picture
 
     try:
         tubes, findings = job.tubes, job.findings
     except NoRunsError as error:
         tubes, findings = (), error.findings
     picture = drawing_picture(job.drawing, tubes, findings, job.display)
-    if path.suffix.lower() == ".png":
-        from converter.exporters.pictures.written.png import png_bytes
-
-        path.write_bytes(png_bytes(picture, unit=job.display.unit))
-        return
-    path.write_text(svg_text(picture, unit=job.display.unit), encoding="utf-8", newline="\n")
+    put_picture(picture, path, job.display.unit)
 
 
 def check_ending(name: str) -> None:

@@ -227,7 +227,7 @@ def write(
             for known in steps(chosen, "formats"):
                 yield partial(_function(known, known.function), job, out, own)
 
-    return _write_all(jobs, out_dir, work, force=force)
+    return write_all(jobs, out_dir, work, force=force)
 
 
 def write_together(
@@ -254,7 +254,7 @@ def write_together(
         for known in steps(chosen, "formats"):
             yield partial(_function(known, TOGETHER[known.name]), jobs, out, options or WriteOptions())
 
-    return _write_all(jobs, out_dir, work, force=force)
+    return write_all(jobs, out_dir, work, force=force)
 
 
 def _function(known: WriteFormat, name: str) -> Callable[..., None]:
@@ -262,7 +262,7 @@ def _function(known: WriteFormat, name: str) -> Callable[..., None]:
     return function
 
 
-def _write_all(
+def write_all(
     jobs: Sequence[Job],
     out_dir: str | os.PathLike[str],
     work: Callable[[OutputSet], Iterable[Callable[[], None]]],

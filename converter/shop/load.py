@@ -8,7 +8,8 @@ from typing import Any
 
 from converter.errors import GeometryError
 from converter.model.section import SHAPES
-from converter.shop.model import TURN_WITHIN, Die, HoleSaw, Machine, Metal, Shop, Stick, Trial
+from converter.shop.cutting import SAW, Cutting, cutting_of
+from converter.shop.model import TURN_WITHIN, Allowed, Die, HoleSaw, Machine, Metal, Shop, Stick, Trial
 from converter.shop.pipe import OUTSIDE, nominal
 from converter.shop.rates import PRICE, RATES, Rates, price_of, rates_of
 from converter.shop.room import BOX, machine_values
@@ -106,6 +107,10 @@ HOLE_SAW = {
     "size": Field(length, required=True),
     "depth": Field(length),
 }
+TOLERANCE = {
+    "length": Field(length),
+    "angle": Field(number(0.0, 90.0, "an angle in degrees")),
+}
 SHOP = {
     "units": Field(lambda raw, place: raw),
     "shop": Field(table({"name": Field(text, required=True)}), required=True),
@@ -117,6 +122,8 @@ SHOP = {
     "hole_saw": Field(tables(HOLE_SAW), default=()),
     "rates": Field(table(RATES)),
     "price": Field(tables(PRICE), default=()),
+    "saw": Field(table(SAW)),
+    "tolerance": Field(table(TOLERANCE)),
 }
 
 
@@ -175,6 +182,8 @@ def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:
         units=place.unit,
         hole_saws=tuple(HoleSaw(**one) for one in values["hole_saw"]),
         rates=rates_of(values["rates"], place.key("rates")) if values["rates"] else Rates(),
+        allowed=Allowed(**values["tolerance"]) if values["tolerance"] else Allowed(),
+        cutting=cutting_of(values["saw"]) if values["saw"] else Cutting(),
         prices=tuple(price_of(one, place.key("price").item(i)) for i, one in enumerate(values["price"])),
     )
     check_shop(shop, file)

@@ -13,6 +13,7 @@ from difflib import get_close_matches
 from converter.errors import ShopError
 from converter.model.section import SHAPES, Section
 from converter.quoting import quoted
+from converter.shop.cutting import Cutting
 from converter.shop.rates import SAME_STOCK, Price, Rates
 from converter.shop.room import Box
 from converter.units import Display, sizes_text
@@ -159,6 +160,12 @@ class Stick:
     length: float
     count: int | None = None
 
+    def fits(self, section: Section, metal: str | None) -> bool:
+        """Whether a tube may be cut from it: sizes agree to `SAME_STOCK`, a metal that is not named goes with any."""
+        if not self.section.is_same_size(section, SAME_STOCK):
+            return False
+        return not metal or self.metal is None or self.metal.casefold() == metal.casefold()
+
 
 @dataclass(frozen=True, slots=True)
 class Trial:
@@ -184,6 +191,14 @@ class HoleSaw:
 
 
 @dataclass(frozen=True, slots=True)
+class Allowed:
+    """How far a made tube may be off the drawn one: mm of a length, degrees of an angle; None where it is not said."""
+
+    length: float | None = None
+    angle: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Shop:
     """Everything a shop file says.
 
@@ -195,6 +210,8 @@ class Shop:
         units: the file's own unit, or None when it names none.
         hole_saws: in the order of the file.
         rates, prices: what work and metal cost, for quotations.
+        cutting: how bars are cut to length.
+        allowed: how far a made tube may be off.
     """
 
     name: str
@@ -208,6 +225,8 @@ class Shop:
     hole_saws: tuple[HoleSaw, ...] = ()
     rates: Rates = field(default_factory=Rates)
     prices: tuple[Price, ...] = ()
+    cutting: Cutting = field(default_factory=Cutting)
+    allowed: Allowed = field(default_factory=Allowed)
 
     @property
     def is_demo(self) -> bool:
@@ -225,14 +244,7 @@ class Shop:
         """
         if section is None:
             return None
-        names = {name.casefold() for name in (metal,) if name}
-        lengths = [
-            bar.length
-            for bar in self.stock
-            if bar.count != 0
-            and bar.section.is_same_size(section, SAME_STOCK)
-            and (not names or bar.metal is None or bar.metal.casefold() in names)
-        ]
+        lengths = [bar.length for bar in self.stock if bar.count != 0 and bar.fits(section, metal)]
         return max(lengths, default=None)
 
     def die(self, name: str) -> Die:

@@ -78,6 +78,9 @@ _SHAPE_NAMES = re.compile(
 _LAYER_PIPE = re.compile(rf"(?<![a-z0-9.,/]){_PIPE.pattern}(?![a-z0-9/])")
 _NOT_TUBE = re.compile(r"(?<![a-z])(?:plates?|flat|flatbar|sheet|angle|grid|holes?|slots?|board|paper)(?![a-z])")
 
+#: mm; sizes that differ by no more are one, written to four decimals.
+_SAME = 1e-3
+
 #: A size in a layer's name must look like tube: between 4 and 200 walls across.
 _LAYER_WALLS = (4.0, 200.0)
 
@@ -153,6 +156,15 @@ def describe(section: Section, display: Display | None = None) -> str:
     Sizes are decimals even where lengths are shown as fractions (walls are not fractions).
     """
     return section.words(display or Display())
+
+
+def typed(section: Section) -> str:
+    """A section as text that `parse_section` reads back to the same sizes: ``44.45x3.048mm tube``."""
+    if section.label and parse_section(section.label).is_same_size(section, _SAME):
+        return section.label
+    sizes = "x".join(f"{size:.4f}".rstrip("0").rstrip(".") for size in section.kind.sides(section.sizes))
+    corner = f" r{section.corner:.4f}mm" if section.kind.known_by_size and section.corner else ""
+    return f"{sizes}mm {section.kind.noun}{corner}"
 
 
 def _tidy(text: str) -> str:

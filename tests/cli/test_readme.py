@@ -11,7 +11,7 @@ from command_line import run
 
 README = Path(__file__).parents[2] / "README.md"
 #: The demo's leg is drawn too tight on purpose, which these tell.
-FIND_ERRORS = {"audit", "setup", "split", "quote", "sheet", "convert"}
+FIND_ERRORS = {"audit", "setup", "split", "quote", "cutlist", "sheet", "convert"}
 
 
 def block(mark: str) -> list[list[str]]:

@@ -14,6 +14,7 @@ from converter.cli.seen import AsReadPicture, picture_option
 
 if TYPE_CHECKING:
     from converter.job import Job
+    from converter.settings import Settings
 
 
 @click.command(
@@ -25,35 +26,21 @@ if TYPE_CHECKING:
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
-@options.reading
-@options.reducing
-@options.tube
-@options.at_the_bender
-@options.shown_runs
-@options.showing
+@options.settings_to_bend
 @picture_option
-@options.as_json
-@options.talking
+@options.talking_json
 def audit(
     sources: tuple[str, ...],
-    reading: options.ReadingChoices,
-    reducing: options.ReducingChoices,
-    tube: options.TubeChoices,
-    bender: options.BenderChoices,
-    runs: tuple[str, ...],
-    showing: options.ShowingChoices,
+    settings: Settings,
     picture: AsReadPicture,
-    as_json: bool,
-    talking: options.TalkingChoices,
+    console: Console,
 ) -> int:
     """Check every bend of every INPUT against the shop's dies and machines.
 
     Each finding names the tube and the bend, what was measured, the limit, and what would cure
     it. Exit status 0: it can be bent; 1: an error would scrap a stick; 2: a file could not be read.
     """
-    console = options.console_from(talking, as_json)
     picture.check(sources)
-    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
 
     jobs = open_jobs(sources, settings, console, "checking", ask=lambda job: job.findings, open_one=picture.open_job)
     picture.draw(jobs[0], console)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from converter.cli import options, values
+from converter.cli import options, outputs, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from converter.exporters.options import WriteOptions
     from converter.job import Job
+    from converter.settings import Settings
 
 
 @click.command(
@@ -37,48 +38,33 @@ if TYPE_CHECKING:
     callback=values.folder,
     help="Folder to write to; '-' writes a single file to stdout.",
 )
-@options.writing
-@options.reading
-@options.reducing
-@options.tube
-@options.at_the_bender
-@options.shown_runs
-@options.showing
-@options.as_json
-@options.talking
+@outputs.writing
+@options.settings_to_bend
+@options.talking_json
 def convert(
     sources: tuple[str, ...],
     out: str,
-    writing: options.WritingChoices,
-    reading: options.ReadingChoices,
-    reducing: options.ReducingChoices,
-    tube: options.TubeChoices,
-    bender: options.BenderChoices,
-    runs: tuple[str, ...],
-    showing: options.ShowingChoices,
-    as_json: bool,
-    talking: options.TalkingChoices,
+    writing: outputs.Writing,
+    settings: Settings,
+    console: Console,
 ) -> int:
     """Read every INPUT, check it against the shop, and write bend tables, templates and solids to DIR.
 
     Nothing is written unless everything can be; existing files stay unless --force is given, and
     an input is never replaced. Exit status 1: written, but the audit found errors.
     """
-    console = options.console_from(talking, as_json)
-    wanted = options.writing_from(writing)
-    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
 
     from converter.exporters.registry import usable_formats, write
 
     jobs = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
     with console.progress("loading what the formats need"):
-        formats, left_out = usable_formats(wanted.formats)
+        formats, left_out = usable_formats(writing.formats)
     for reason in left_out:
         console.say(f"note: {reason}")
     if out == "-":
-        return _to_stdout(jobs, formats, wanted.options, console)
+        return _to_stdout(jobs, formats, writing.options, console)
     with console.progress("writing"):
-        paths = write(jobs, out, formats, wanted.options, force=wanted.force)
+        paths = write(jobs, out, formats, writing.options, force=writing.force)
     if console.as_json:
         console.json(convert_document(jobs, paths))
     else:

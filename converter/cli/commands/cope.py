@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from converter.cli import options
-from converter.cli.commands import cope_files
+from converter.cli.commands.cope_files import CopeFiles, cope_files
+from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
+
+if TYPE_CHECKING:
+    from converter.settings import Settings
 
 
 @click.command(
@@ -21,28 +27,14 @@ from converter.cli.inputs import open_jobs
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
-@options.reading
-@options.reducing
-@options.tube
-@options.weld_gap
-@cope_files.writing
-@options.shown_runs
-@options.showing
-@options.as_json
-@options.as_csv
-@options.talking
+@cope_files
+@options.settings_to_cope
+@options.talking_lists
 def cope(
     sources: tuple[str, ...],
-    reading: options.ReadingChoices,
-    reducing: options.ReducingChoices,
-    tube: options.TubeChoices,
-    gap: str | None,
-    templates: cope_files.TemplateChoices,
-    runs: tuple[str, ...],
-    showing: options.ShowingChoices,
-    as_json: bool,
-    as_csv: bool,
-    talking: options.TalkingChoices,
+    settings: Settings,
+    files: CopeFiles,
+    console: Console,
 ) -> int:
     """Find where tubes of every INPUT ('-' reads standard input) meet, and say how each end is cut to fit.
 
@@ -51,10 +43,7 @@ def cope(
     end of the centerline. With --out, full-size templates are written too. Exit status 1 means that
     some end cannot be fitted as drawn.
     """
-    console = options.console_from(talking, as_json, as_csv)
-    options.one_input_for_csv(sources, as_csv)
-    files = cope_files.cope_files_from(templates)
-    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=options.BenderChoices(gap=gap))
+    options.one_input_for_csv(sources, console)
 
     from converter.findings import has_errors
 
@@ -67,7 +56,7 @@ def cope(
 
         document = together([job_cope(job) for job in jobs])
         console.json({**document, "written": written} if files.out is not None else document)
-    elif as_csv:
+    elif console.as_csv:
         from converter.exporters.data.cope_csv import cope_csv
 
         (job,) = jobs

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from converter.cli import options, values
+from converter.cli import options, outputs, values
 from converter.errors import OptionError
 from converter.quoting import quoted
 
@@ -32,20 +32,6 @@ class TemplateChoices:
     one_each: bool
     paper_thickness: str | None
     force: bool
-
-
-writing = options.grouped(
-    "templates",
-    TemplateChoices,
-    click.option("--out", metavar="DIR", callback=values.folder, help="Folder to write templates to.  [none written]"),
-    click.option(
-        "--to", metavar="FORMAT,...", help=f"What to write: {', '.join(FORMATS)}, or all.  [{','.join(_USUAL)}]"
-    ),
-    options.paper,
-    click.option("--one-each", is_flag=True, help="A sheet for every template.  [small ones share sheets]"),
-    options.paper_thickness,
-    options.force,
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +64,7 @@ class CopeFiles:
         return write(jobs, self.out, formats, self.options, force=self.force)
 
 
-def cope_files_from(chosen: TemplateChoices) -> CopeFiles:
+def _cope_files_from(chosen: TemplateChoices) -> CopeFiles:
     """The writing options of the command, understood.
 
     Raises:
@@ -99,5 +85,21 @@ def cope_files_from(chosen: TemplateChoices) -> CopeFiles:
     wrong = [name for name in formats if name not in FORMATS]
     if wrong or not names:
         raise OptionError(f"--to takes {', '.join(FORMATS)} or all, not {quoted(wrong[0] if wrong else typed)}.")
-    how = WriteOptions(paper=paper, paper_thickness=options.thickness_from(thickness), one_each=chosen.one_each)
+    how = WriteOptions(paper=paper, paper_thickness=outputs.thickness_from(thickness), one_each=chosen.one_each)
     return CopeFiles(chosen.out, formats, how, chosen.force)
+
+
+#: The files of cut ends, as a command's `files`.
+cope_files = options.grouped(
+    "files",
+    TemplateChoices,
+    click.option("--out", metavar="DIR", callback=values.folder, help="Folder to write templates to.  [none written]"),
+    click.option(
+        "--to", metavar="FORMAT,...", help=f"What to write: {', '.join(FORMATS)}, or all.  [{','.join(_USUAL)}]"
+    ),
+    outputs.paper,
+    click.option("--one-each", is_flag=True, help="A sheet for every template.  [small ones share sheets]"),
+    outputs.paper_thickness,
+    outputs.force,
+    into=_cope_files_from,
+)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from converter.cli import options, values
+from converter.cli import options, outputs, values
 from converter.cli.console import Console
 
 if TYPE_CHECKING:
@@ -34,16 +34,14 @@ COPES = "cope-pdf"
     callback=values.folder,
     help="Folder to write to.",
 )
-@options.writing
+@outputs.writing
 @options.showing
-@options.as_json
-@options.talking
+@options.talking_json
 def demo(
     out: str,
-    writing: options.WritingChoices,
+    writing: outputs.Writing,
     showing: options.ShowingChoices,
-    as_json: bool,
-    talking: options.TalkingChoices,
+    console: Console,
 ) -> int:
     """Write a kayak trolley and a dock ladder to DIR, then everything the shop needs to bend them.
 
@@ -51,8 +49,6 @@ def demo(
     ladder's rungs, and what `elbowroom convert` makes of them. One bend is drawn too tight on purpose,
     so that the audit has something to say.
     """
-    console = options.console_from(talking, as_json)
-    wanted = options.writing_from(writing)
     unit = showing.unit
 
     from pathlib import Path
@@ -71,17 +67,17 @@ def demo(
     )
     settings.display("in")  # a bad --fraction fails before anything is written
     with console.progress("loading what the formats need"):
-        formats, left_out = usable_formats(wanted.formats)
-    if not wanted.formats:
+        formats, left_out = usable_formats(writing.formats)
+    if not writing.formats:
         formats = [*SHEETS, COPES, *formats]
     for reason in left_out:
         console.say(f"note: {reason}")
-    inputs = _write_inputs(folder, wanted.force)
+    inputs = _write_inputs(folder, writing.force)
     with console.progress("reading and checking"):
         job = open_job(str(folder / f"{STEM}.dxf"), settings)
         _ = job.findings
     with console.progress("writing"):
-        paths = write([job], str(folder / "out"), formats, wanted.options, force=wanted.force)
+        paths = write([job], str(folder / "out"), formats, writing.options, force=writing.force)
     # the sheet is what people look at: it is named before all else
     sheets = [path for path in paths if path.name.endswith(_SHEET_ENDINGS)]
     written = [*sheets, *inputs, *(path for path in paths if path not in sheets)]

@@ -2,45 +2,35 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from converter.cli import options
+from converter.cli.console import Console
+
+if TYPE_CHECKING:
+    from converter.settings import Settings
 
 
 @click.command(
     short_help="Estimate metal, work and price of every part from the shop's rates.",
     epilog=options.example(
         "elbowroom quote frame.dxf --shop myshop.toml --job job.toml",
-        "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --jobs 12",
+        "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --qty 12",
         "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --csv > quotation.csv",
         reads=True,
     ),
 )
 @click.argument("source", metavar="INPUT")
-@click.option(
-    "--jobs", type=click.IntRange(1, 1_000_000), default=1, metavar="N", help="How many times it is all made.  [1]"
-)
-@options.reading
-@options.reducing
-@options.tube
-@options.at_the_bender
-@options.shown_runs
-@options.showing
-@options.as_json
-@options.as_csv
-@options.talking
+@click.option("--qty", type=click.IntRange(1, 1_000_000), default=1, metavar="N", help="Make everything N times.  [1]")
+@options.settings_to_bend
+@options.talking_lists
 def quote(
     source: str,
-    jobs: int,
-    reading: options.ReadingChoices,
-    reducing: options.ReducingChoices,
-    tube: options.TubeChoices,
-    bender: options.BenderChoices,
-    runs: tuple[str, ...],
-    showing: options.ShowingChoices,
-    as_json: bool,
-    as_csv: bool,
-    talking: options.TalkingChoices,
+    qty: int,
+    settings: Settings,
+    console: Console,
 ) -> int:
     """Estimate what every part of INPUT ('-' reads standard input) comes to, and the whole job.
 
@@ -49,21 +39,19 @@ def quote(
     the part the price. What has no rate there is not counted, and that is said.
     Exit status 1 means that some tube cannot be made as drawn.
     """
-    console = options.console_from(talking, as_json, as_csv)
-    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
 
     from converter.job import open_job
     from converter.job.quotation import quotation
 
     with console.progress(f"estimating {source}"):
         job = open_job(source, settings)
-        estimate = quotation(job, jobs)
+        estimate = quotation(job, qty)
         _ = job.findings
     if console.as_json:
         from converter.exporters.data.quote_json import quotation_document
 
         console.json(quotation_document(job, estimate))
-    elif as_csv:
+    elif console.as_csv:
         from converter.exporters.data.quote_csv import quotation_csv
 
         console.csv(quotation_csv(estimate, job.display))

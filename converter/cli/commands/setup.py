@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from converter.cli import options
+from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
+
+if TYPE_CHECKING:
+    from converter.settings import Settings
 
 
 @click.command(
@@ -18,28 +24,14 @@ from converter.cli.inputs import open_jobs
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
-@options.reading
-@options.reducing
-@options.tube
-@options.at_the_bender
 @click.option("--brief", is_flag=True, help="Leave out the step-by-step instructions.")
-@options.shown_runs
-@options.showing
-@options.as_json
-@options.as_csv
-@options.talking
+@options.settings_to_bend
+@options.talking_lists
 def setup(
     sources: tuple[str, ...],
-    reading: options.ReadingChoices,
-    reducing: options.ReducingChoices,
-    tube: options.TubeChoices,
-    bender: options.BenderChoices,
+    settings: Settings,
     brief: bool,
-    runs: tuple[str, ...],
-    showing: options.ShowingChoices,
-    as_json: bool,
-    as_csv: bool,
-    talking: options.TalkingChoices,
+    console: Console,
 ) -> int:
     """Show for every tube in every INPUT what the person at the bender needs ('-' reads standard input).
 
@@ -48,9 +40,7 @@ def setup(
     the order where the simple one cannot be held, and the least room around. Exit status 1 means that something
     would scrap a stick, such as an end that cannot be fitted as drawn.
     """
-    console = options.console_from(talking, as_json, as_csv)
-    options.one_input_for_csv(sources, as_csv)
-    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
+    options.one_input_for_csv(sources, console)
 
     jobs = open_jobs(sources, settings, console, "setting up", ask=lambda job: job.findings)
     if console.as_json:
@@ -58,7 +48,7 @@ def setup(
         from converter.exporters.data.table_json import together
 
         console.json(together([job_setup(job) for job in jobs]))
-    elif as_csv:
+    elif console.as_csv:
         from converter.exporters.data.setup_csv import setup_csv
 
         (job,) = jobs

@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from converter.cli import options, values
+from converter.cli import options, outputs, values
+from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
 from converter.errors import OptionError
 from converter.quoting import quoted
 
 if TYPE_CHECKING:
     from converter.job import Job
+    from converter.settings import Settings
 
 #: What a person types after --to -> name in the registry; both are usual.
 KINDS = {"html": "sheet", "pdf": "sheet-pdf"}
@@ -48,16 +50,10 @@ def kinds(value: str) -> tuple[str, ...]:
 )
 @click.option("--to", default="all", metavar="FORMAT,...", help="What to write: html, pdf, or all.  [html,pdf]")
 @click.option("--quote", is_flag=True, help="Add what the job comes to, as 'quote' estimates it.")
-@options.paper
-@options.force
-@options.reading
-@options.reducing
-@options.tube
-@options.at_the_bender
-@options.shown_runs
-@options.showing
-@options.as_json
-@options.talking
+@outputs.paper
+@outputs.force
+@options.settings_to_bend
+@options.talking_json
 def sheet(
     sources: tuple[str, ...],
     out: str,
@@ -65,14 +61,8 @@ def sheet(
     quote: bool,
     paper: str,
     force: bool,
-    reading: options.ReadingChoices,
-    reducing: options.ReducingChoices,
-    tube: options.TubeChoices,
-    bender: options.BenderChoices,
-    runs: tuple[str, ...],
-    showing: options.ShowingChoices,
-    as_json: bool,
-    talking: options.TalkingChoices,
+    settings: Settings,
+    console: Console,
 ) -> int:
     """Write what the person at the bender looks at for INPUT ('-' reads standard input), of several one sheet for all.
 
@@ -82,9 +72,7 @@ def sheet(
     old sheet is recognised. Existing files stay unless --force is given. Exit status 1: written, but something would
     scrap a stick.
     """
-    console = options.console_from(talking, as_json)
     wanted = kinds(to)
-    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
 
     from converter.exporters.options import WriteOptions
     from converter.exporters.registry import usable_formats, write_together

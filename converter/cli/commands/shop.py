@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from converter.cli import options
+from converter.cli import options, outputs
+from converter.cli.console import Console
 from converter.errors import OptionError, WriteError
 from converter.quoting import LONGEST_PATH, quoted
 
@@ -28,11 +29,10 @@ def shop() -> None:
 
 @shop.command(short_help="Write a shop file to start from.", epilog=options.example("elbowroom shop new myshop.toml"))
 @click.argument("path", metavar="FILE")
-@options.force
+@outputs.force
 @options.talking
-def new(path: str, force: bool, talking: options.TalkingChoices) -> int:
+def new(path: str, force: bool, console: Console) -> int:
     """Write a commented shop file to FILE ('-' writes it to standard output) for you to fill in."""
-    console = options.console_from(talking)
     from converter.shop.load import new_shop_text
 
     text = new_shop_text()
@@ -49,11 +49,9 @@ def new(path: str, force: bool, talking: options.TalkingChoices) -> int:
 )
 @click.argument("path", metavar="FILE")
 @options.limits
-@options.as_json
-@options.talking
-def check(path: str, as_json: bool, talking: options.TalkingChoices) -> int:
+@options.talking_json
+def check(path: str, console: Console) -> int:
     """Say whether FILE ('-' for standard input) is a sound shop file; if not, name the key that is wrong."""
-    console = options.console_from(talking, as_json)
     from converter.cli.screens.shop import shop_document, summary
 
     loaded = _load(path)
@@ -75,11 +73,9 @@ def check(path: str, as_json: bool, talking: options.TalkingChoices) -> int:
 @click.argument("path", metavar="[FILE]", required=False)
 @options.limits
 @options.showing
-@options.as_json
-@options.talking
-def show(path: str | None, showing: options.ShowingChoices, as_json: bool, talking: options.TalkingChoices) -> int:
+@options.talking_json
+def show(path: str | None, showing: options.ShowingChoices, console: Console) -> int:
     """Show the dies and machines of FILE, or of the demo shop when none is named."""
-    console = options.console_from(talking, as_json)
     from converter.cli.screens.shop import shop_display, shop_document, shop_text
     from converter.shop.load import demo_shop
 

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
-from converter.cli import options, values
+from converter.cli import options, outputs, values
+from converter.cli.console import Console
 from converter.errors import OptionError
+
+if TYPE_CHECKING:
+    from converter.settings import Settings
 
 
 @click.command(
@@ -31,29 +37,17 @@ from converter.errors import OptionError
     help="Cut here, along the centerline from end A; may be given again. Goes with one tube: see --run.",
 )
 @click.option("--out", metavar="DIR", callback=values.folder, help="Folder to write the pieces to.  [none written]")
-@options.writing
-@options.reading
-@options.reducing
-@options.tube
-@options.at_the_bender
-@options.shown_runs
-@options.showing
-@options.as_json
-@options.talking
+@outputs.writing
+@options.settings_to_bend
+@options.talking_json
 def split(
     source: str,
     longest: str | None,
     at: tuple[str, ...],
     out: str | None,
-    writing: options.WritingChoices,
-    reading: options.ReadingChoices,
-    reducing: options.ReducingChoices,
-    tube: options.TubeChoices,
-    bender: options.BenderChoices,
-    runs: tuple[str, ...],
-    showing: options.ShowingChoices,
-    as_json: bool,
-    talking: options.TalkingChoices,
+    writing: outputs.Writing,
+    settings: Settings,
+    console: Console,
 ) -> int:
     """Cut every tube of INPUT ('-' reads standard input) that cannot be made from one stick into pieces that can.
 
@@ -63,11 +57,8 @@ def split(
     With --out, everything that `convert` writes is written of the frame with the pieces in it. Exit status 1
     means that some tube cannot be made even so.
     """
-    console = options.console_from(talking, as_json)
-    wanted = options.writing_from(writing)
-    if out is None and (wanted.formats or wanted.force):
+    if out is None and (writing.formats or writing.force):
         raise OptionError("--to and --force go with --out DIR: name the folder to write to.")
-    settings = options.settings_from(reading, reducing, tube, showing, runs=runs, bender=bender)
 
     from converter.exporters.registry import usable_formats, write
     from converter.job import open_job
@@ -82,11 +73,11 @@ def split(
         _ = result.job.findings
     written: list[str] = []
     if out is not None and result.split:
-        formats, left_out = usable_formats(wanted.formats)
+        formats, left_out = usable_formats(writing.formats)
         for reason in left_out:
             console.say(f"note: {reason}")
         with console.progress("writing"):
-            written = [str(path) for path in write([result.job], out, formats, wanted.options, force=wanted.force)]
+            written = [str(path) for path in write([result.job], out, formats, writing.options, force=writing.force)]
     if console.as_json:
         from converter.exporters.data.split_json import split_document
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from converter.cli import options
+from converter.cli.console import Console
 from converter.errors import OptionError
 from converter.quoting import quoted, shortened
 
@@ -62,21 +63,18 @@ class BendChoices:
 )
 @options.limits
 @options.showing
-@options.as_json
-@options.talking
+@options.talking_json
 def springback(
     shopfile: str,
     bends: BendChoices,
     showing: options.ShowingChoices,
-    as_json: bool,
-    talking: options.TalkingChoices,
+    console: Console,
 ) -> int:
     """Learn springback on a die of SHOPFILE from test bends, show it, and say how to go on with a bend.
 
     Bend an offcut to a stop, measure what came out, and record the two. Two test bends at different angles
     give the law; more show how far to trust it. Recording keeps the comments and the order of SHOPFILE.
     """
-    console = options.console_from(talking, as_json)
     if shopfile == "-":
         raise OptionError("springback writes to its shop file: name a file, not '-'.")
     if bends.resume_at is not None and bends.target is None:

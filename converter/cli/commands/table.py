@@ -13,6 +13,7 @@ from converter.cli.seen import AsReadPicture, picture_option
 
 if TYPE_CHECKING:
     from converter.job import Job
+    from converter.settings import Settings
 
 
 @click.command(
@@ -27,24 +28,14 @@ if TYPE_CHECKING:
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
-@options.reading
-@options.reducing
-@options.tube
-@options.shown_runs
-@options.showing
+@options.settings_to_read
 @picture_option
-@options.as_json
-@options.talking
+@options.talking_json
 def table(
     sources: tuple[str, ...],
-    reading: options.ReadingChoices,
-    reducing: options.ReducingChoices,
-    tube: options.TubeChoices,
-    runs: tuple[str, ...],
-    showing: options.ShowingChoices,
+    settings: Settings,
     picture: AsReadPicture,
-    as_json: bool,
-    talking: options.TalkingChoices,
+    console: Console,
 ) -> int:
     """Show the bend table of every run in every INPUT ('-' reads standard input), equal ones once.
 
@@ -53,9 +44,7 @@ def table(
     angle is the deflection; CLR the centerline radius. Exit status 1 means that something in the
     drawing cannot become a tube as it stands.
     """
-    console = options.console_from(talking, as_json)
     picture.check(sources)
-    settings = options.settings_from(reading, reducing, tube, showing, runs=runs)
 
     from converter.findings import has_errors
 

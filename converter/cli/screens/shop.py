@@ -54,7 +54,18 @@ def shop_text(shop: Shop, display: Display) -> str:
         metal = f", {one_line(stick.metal)}" if stick.metal else ""
         text = f"{count}{display.length(stick.length)} of {describe(stick.section, display)}{metal}"
         lines += ["", fill(text, "stock    ")] if i == 0 else [fill(text, "         ", "           ")]
+    if shop.cutting.is_given:
+        lines += ["", fill(_saw(shop, display), "saw      ")]
     return "\n".join(lines)
+
+
+def _saw(shop: Shop, display: Display) -> str:
+    """What cutting takes of a bar."""
+    saw, keep = shop.cutting.saw, display.length(shop.cutting.keep)
+    parts = [f"kerf {display.length(saw.kerf)}"]
+    parts += [f"trims {display.length(saw.trim)} off each bar"] if saw.trim else []
+    parts += [f"needs {display.length(saw.grip)} to hold"] if saw.grip else []
+    return ", ".join([*parts, f"drops from {keep} go to the rack"])
 
 
 def _die_row(die: Die, display: Display) -> list[str]:

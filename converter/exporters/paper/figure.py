@@ -6,9 +6,8 @@ room. Labels find their own place: a grid of cells remembers what is taken.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import product
 from math import ceil, cos, floor, hypot, inf, radians, sin
 
 from converter.units import Display
@@ -114,7 +113,7 @@ def block_size(lines: Sequence[str], height: float) -> Point:
 
 
 class Room:
-    """Which places of a drawing are taken, in square cells.
+    """Which places of a drawing are taken, in square cells: a bit each, 64 side by side in a number.
 
     What would fill very many cells (a run of a kilometre) is kept as it is and asked each time.
 
@@ -122,19 +121,19 @@ class Room:
         cell: side of a cell in mm; labels keep about this distance.
     """
 
-    #: Cells that one strip, and all strips together, may fill.
+    #: Cells that one strip may fill, and numbers that all strips together may.
     MOST_OF_ONE, MOST = 100_000, 1_000_000
 
     def __init__(self, cell: float) -> None:
         self._cell = cell
-        self._cells_in_use: set[tuple[int, int]] = set()
+        self._cells_in_use: dict[tuple[int, int], int] = {}
         self._strips: list[tuple[Point, Point, float]] = []
 
     def take_box(self, box: tuple[float, float, float, float]) -> None:
         """Take a box (x low, y low, x high, y high)."""
         half = (box[3] - box[1]) / 2.0
         if self._is_fine((box[2] - box[0]) / self._cell + 1.0, half):
-            self._cells_in_use.update(self._cells(box))
+            self._take(box)
         else:
             y = (box[1] + box[3]) / 2.0
             self._strips.append(((box[0], y), (box[2], y), half))
@@ -149,13 +148,27 @@ class Room:
         steps = max(1, ceil(length / step))
         for i in range(steps + 1):
             x, y = a[0] + (b[0] - a[0]) * i / steps, a[1] + (b[1] - a[1]) * i / steps
-            self._cells_in_use.update(self._cells((x - half_width, y - half_width, x + half_width, y + half_width)))
+            self._take((x - half_width, y - half_width, x + half_width, y + half_width))
 
     def is_free(self, box: tuple[float, float, float, float]) -> bool:
         """Whether nothing in a box is taken."""
-        return self._cells_in_use.isdisjoint(self._cells(box)) and not any(
-            _meets(box, a, b, half + self._cell / 2.0) for a, b, half in self._strips
-        )
+        in_use, k = self._cells_in_use, 1.0 / self._cell
+        first, last = floor(box[0] * k), floor(box[2] * k)
+        rows = range(floor(box[1] * k), floor(box[3] * k) + 1)
+        for block in range(first >> 6, (last >> 6) + 1):
+            bits = _bits(first, last, block)
+            if any(in_use.get((block, row), 0) & bits for row in rows):
+                return False
+        return not any(_meets(box, a, b, half + self._cell / 2.0) for a, b, half in self._strips)
+
+    def _take(self, box: tuple[float, float, float, float]) -> None:
+        in_use, k = self._cells_in_use, 1.0 / self._cell
+        first, last = floor(box[0] * k), floor(box[2] * k)
+        rows = range(floor(box[1] * k), floor(box[3] * k) + 1)
+        for block in range(first >> 6, (last >> 6) + 1):
+            bits = _bits(first, last, block)
+            for row in rows:
+                in_use[block, row] = in_use.get((block, row), 0) | bits
 
     def _is_fine(self, across: float, half_width: float) -> bool:
         """Whether so many cells, by those of twice a half width, can be told one by one."""
@@ -183,11 +196,11 @@ class Room:
                     return x, y
         return anchor
 
-    def _cells(self, box: tuple[float, float, float, float]) -> Iterator[tuple[int, int]]:
-        k = 1.0 / self._cell
-        columns = range(floor(box[0] * k), floor(box[2] * k) + 1)
-        rows = range(floor(box[1] * k), floor(box[3] * k) + 1)
-        return product(columns, rows)
+
+def _bits(first: int, last: int, block: int) -> int:
+    """The columns from ``first`` to ``last`` that lie in a block of 64, as bits of a number."""
+    low, high = max(first - (block << 6), 0), min(last - (block << 6), 63)
+    return (2 << high) - (1 << low)
 
 
 def _meets(box: tuple[float, float, float, float], a: Point, b: Point, half: float) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from converter.exporters.pictures.run.picture import run_picture
@@ -36,6 +37,33 @@ def export_png(job: Job, out: OutputSet, options: WriteOptions) -> None:
 
     for tube, picture in _pictures(job):
         out.path(f"{options.stem}-{tube.name}.png").write_bytes(png_bytes(picture, unit=job.display.unit))
+
+
+def write_one(picture: Picture, file: str, job: Job, *, force: bool = False) -> Path:
+    """Write one picture to a file that ends in .svg or .png.
+
+    Raises:
+        MissingLibraryError: PNG is asked for, and the picture library is not installed.
+        ElbowroomError: one sentence; nothing was written.
+    """
+    from converter.exporters.files import OutputSet
+
+    target = Path(file)
+    with OutputSet(target.parent, force=force, inputs=job.inputs) as out:
+        put_picture(picture, out.path(target.name), job.display.unit)
+    return out.final(target.name)
+
+
+def put_picture(picture: Picture, path: Path, unit: str) -> None:
+    """A picture into a file, as its ending says: PNG, else SVG."""
+    if path.suffix.lower() == ".png":
+        from converter.exporters.pictures.written.png import png_bytes
+
+        path.write_bytes(png_bytes(picture, unit=unit))
+        return
+    from converter.exporters.pictures.written.svg import svg_text
+
+    path.write_text(svg_text(picture, unit=unit), encoding="utf-8", newline="\n")
 
 
 @once_per_job

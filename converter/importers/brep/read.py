@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import os
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 
+from converter.disk.silence import silent_stdout
 from converter.errors import ReadError
 from converter.importers.brep.bounds import is_brep
 from converter.importers.registry import ReadOptions
@@ -44,7 +42,7 @@ def read_brep(
     from converter.kernel.brep import load_brep
     from converter.kernel.session import quiet
 
-    with _silent():
+    with silent_stdout():
         instance = load_brep(data, given.name)
     drawing = Drawing(given.name)
     scale = settle_units(HeaderUnits(given.name, unitless=True), asked, drawing)
@@ -58,17 +56,3 @@ def read_brep(
 def read_for_trial(bounded: bool) -> None:
     """What the child of `try_out` does; see `converter.importers.step.read.read_for_trial`."""
     read_bounded(read_brep, bounded)
-
-
-@contextmanager
-def _silent() -> Iterator[None]:
-    """What the kernel prints of a damaged file, past its printers, goes nowhere for so long."""
-    sys.stdout.flush()
-    kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, 1)
-    try:
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
-        os.close(nowhere)

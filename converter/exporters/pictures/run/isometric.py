@@ -61,9 +61,11 @@ def isometric_panel(
     view = shape.isometric
     if len(parts.turns) <= MOST_CALLED_OUT:
         # smaller tubes leave more room for what is written around them
-        panels = []
+        panels: list[_Panel] = []
+        largest = 0.0
         for margin in (0.65, 1.0, 1.5):
-            panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from, ends or {})
+            panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from, ends or {}, largest)
+            largest = max(largest, panel.scale)
             if panel.called_out():
                 panels.append(panel)
                 if not panel.crossed:
@@ -117,7 +119,9 @@ class _Panel:
         margin: float,
         fed_from: str,
         ends: Mapping[str, str],
+        largest: float = 0.0,
     ) -> None:
+        """Draws the tube; its outline is as fine as its ``largest`` picture needs, so that all share one."""
         self.picture = Picture()
         self.crossed = 0  # leaders of bends that run over something
         self._parts, self._display, self._h = parts, display, height
@@ -129,9 +133,10 @@ class _Panel:
         for x, y in (view.flat(parts.start), view.flat(parts.end)):  # where an end is cut they lie off the metal
             low_x, low_y, high_x, high_y = min(low_x, x), min(low_y, y), max(high_x, x), max(high_y, y)
         k = min((width - 2 * mx) / max(high_x - low_x, 1e-9), (tall - 2 * my) / max(high_y - low_y, 1e-9))
+        self.scale = k
         middle = ((low_x + high_x) / 2.0, (low_y + high_y) / 2.0)
         origin = ((x0 + x1) / 2.0 - middle[0] * k, (y0 + y1) / 2.0 - middle[1] * k)
-        self._drawn: Drawn = draw(self.picture, shape, view, k, origin, parts.wrong, center=False)
+        self._drawn: Drawn = draw(self.picture, shape, view, k, origin, parts.wrong, center=False, largest=largest)
         self._middle = ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
         for stroke in self.picture.strokes:
             for a, b in pairwise(stroke.points):

@@ -153,7 +153,14 @@ class Drawn:
 
 
 def draw(
-    picture: Picture, shape: SketchShape, view: View, k: float, origin: Point, tight: frozenset[int], center: bool
+    picture: Picture,
+    shape: SketchShape,
+    view: View,
+    k: float,
+    origin: Point,
+    tight: frozenset[int],
+    center: bool,
+    largest: float = 0.0,
 ) -> Drawn:
     """Draw a tube into a picture.
 
@@ -165,6 +172,7 @@ def draw(
         origin: where the view's origin comes on paper.
         tight: numbers of bends to be marked.
         center: whether the centerline is drawn too.
+        largest: ``k`` of the largest picture that its outline is to do for.
     """
     drawn = Drawn(view, k, origin, shape.reach * k)
 
@@ -176,7 +184,7 @@ def draw(
         for s, bend in numbered(shape):
             picture.stroke([drawn.at(p) for p in points_of(s)], "tight" if bend in tight else "tube")
         return drawn
-    found = shape.outline(view, max(_CHORD / k, 1e-4))
+    found = shape.outline(view, max(_CHORD / max(k, largest), 1e-4))
     for one in found.inside:
         picture.fill([put(one)], "bore")
     for one in found.skin:

@@ -1,0 +1,232 @@
+"""``elbowroom cutlist``: every stick that the jobs need, nested on bars; what to buy, what is left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import click
+
+from converter.cli import options, outputs, values
+from converter.cli.console import Console
+from converter.cli.inputs import open_jobs
+from converter.errors import OptionError
+from converter.quoting import quoted
+
+if TYPE_CHECKING:
+    from converter.job import Job
+    from converter.job.cutlist import CutList, Quantities
+    from converter.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class RackChoices:
+    """What pieces may be cut from, and whether that is booked, as typed."""
+
+    rack: str | None
+    take: bool
+    put_back: bool
+    bar: tuple[str, ...]
+
+
+_rack = options.grouped(
+    "rack",
+    RackChoices,
+    click.option("--rack", metavar="FILE", help="Rack file: bars and drops on hand.  [stock of the shop file]"),
+    click.option("--take", is_flag=True, help="Book cut bars out of the rack file, and drops into it."),
+    click.option("--put-back", is_flag=True, help="Take the last booking of the rack file back; without INPUT."),
+    click.option(
+        "--bar",
+        multiple=True,
+        metavar="LENGTH",
+        callback=values.lengths,
+        help="Bars of this length can be bought; may be given again.  [stock of the shop file without a count]",
+    ),
+)
+
+
+@click.command(
+    short_help="Nest all sticks on bars: what to cut from what, what to buy, what is left.",
+    epilog=options.example(
+        "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml",
+        "elbowroom cutlist frame.dxf gate.dxf --shop myshop.toml --job job.toml --qty 4 --qty 'PICKET*=40'",
+        "elbowroom cutlist frame.dxf --section 25x2mm --bar 6m --bar 3m --csv > cuts.csv",
+        "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --rack rack.toml --take",
+        "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --out cuts --to pdf",
+        "elbowroom cutlist --rack rack.toml --put-back",
+        reads=True,
+    ),
+)
+@click.argument("sources", metavar="INPUT...", nargs=-1)
+@click.option(
+    "--qty",
+    multiple=True,
+    metavar="N|PATTERN=N",
+    help="Make everything N times; or N in all of each part with a name or layer like PATTERN.  [as drawn]",
+)
+@_rack
+@click.option("--out", metavar="DIR", callback=values.folder, help="Folder to write the list to.  [none written]")
+@click.option("--to", metavar="FORMAT,...", help="What to write: pdf, svg, csv, json, or all.  [all]")
+@outputs.paper
+@outputs.force
+@click.option("--split", is_flag=True, help="Make tubes that are too long of pieces first, as 'split' does.")
+@click.option(
+    "--seconds",
+    type=click.FloatRange(0.1, 3600.0),
+    default=20.0,
+    metavar="SECONDS",
+    help="How long to look for a better way to cut each section.  [20]",
+)
+@options.settings_to_bend
+@options.talking_lists
+def cutlist(
+    sources: tuple[str, ...],
+    qty: tuple[str, ...],
+    rack: RackChoices,
+    out: str | None,
+    to: str | None,
+    paper: str,
+    force: bool,
+    split: bool,
+    seconds: float,
+    settings: Settings,
+    console: Console,
+) -> int:
+    """List every stick that the tubes of all INPUTs need, and the bars they are cut from so that least is bought.
+
+    Sticks are cut lengths: to the long points of ends that are coped, with the extra that bending needs. Bars come
+    from the rack file, or from the stock of the shop file that has a count; what else it takes is bought. What the
+    saw takes of a bar stands under [saw] of the shop file. Exit status 1 means that some piece has no bar, or that
+    something would scrap a stick.
+    """
+    if rack.put_back:
+        return _put_back(sources, rack, console)
+    if not sources:
+        raise OptionError("Name one INPUT or more: the drawings whose tubes are cut.")
+    if rack.take and rack.rack is None:
+        raise OptionError("--take books into a rack file: name it with --rack FILE.")
+    quantities, kinds = quantities_from(qty), _kinds(to)
+    if out is None and (to is not None or paper or force):
+        raise OptionError("--to, --paper and --force go with --out DIR: name the folder to write to.")
+
+    from converter.job.cutlist import check_quantities, cut_list
+    from converter.job.pieces import in_pieces
+    from converter.shop.rack import load_rack
+    from converter.units import parse_length
+
+    on_rack = None if rack.rack is None else load_rack(rack.rack)
+    jobs = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
+    if split:
+        jobs = [in_pieces(job).job for job in jobs]
+    if not jobs:
+        raise OptionError("No tube of any INPUT is shown: name other tubes with --run.")
+    check_quantities(jobs, quantities)
+    unit = jobs[0].drawing.read_as
+    with console.progress("nesting"):
+        cuts = cut_list(
+            jobs, quantities, rack=on_rack, buyable=[parse_length(typed, unit) for typed in rack.bar], seconds=seconds
+        )
+    written: list[str] = []
+    if out is not None:
+        from converter.exporters.cutting.files import write_cut_list
+        from converter.exporters.options import WriteOptions
+
+        how = WriteOptions(paper=paper)
+        written = [str(path) for path in write_cut_list(jobs, cuts, out, kinds, how, force=force)]
+    _show(jobs, cuts, console, None if out is None else written)
+    if rack.take and rack.rack is not None:
+        _take(rack.rack, cuts, console)
+    return 1 if any(job.has_errors for job in jobs) or any(f.severity == "error" for f in cuts.findings) else 0
+
+
+def quantities_from(typed: Sequence[str]) -> Quantities:
+    """What --qty says.
+
+    Raises:
+        OptionError: a number is not whole or below 1, or the whole is given twice.
+    """
+    from converter.job.cutlist import Quantities
+
+    wholes, parts = [], []
+    for text in typed:
+        pattern, is_part, number = text.rpartition("=")
+        count = int(number) if number.strip().isascii() and number.strip().isdigit() and len(number) < 8 else 0
+        if count < 1 or (is_part and not pattern.strip()):
+            raise OptionError(f"--qty takes a whole number from 1, or PATTERN=NUMBER, not {quoted(text)}.")
+        if is_part:
+            parts.append((pattern.strip(), count))
+        else:
+            wholes.append(count)
+    if len(wholes) > 1:
+        raise OptionError("--qty says twice how often everything is made: give one number.")
+    return Quantities(wholes[0] if wholes else 1, tuple(parts))
+
+
+def _put_back(sources: tuple[str, ...], rack: RackChoices, console: Console) -> int:
+    from converter.shop.rack import put_back
+
+    if rack.rack is None or sources or rack.take:
+        raise OptionError("--put-back goes with --rack FILE alone: it takes back what was booked last.")
+    before = put_back(rack.rack)
+    console.say(f"{rack.rack} says again what it said before the last booking; {before} says what it said until now.")
+    return 0
+
+
+def _kinds(to: str | None) -> tuple[str, ...]:
+    """What --to says.
+
+    Raises:
+        OptionError: it names none, or an unknown one.
+    """
+    from converter.exporters.cutting.files import KINDS
+
+    words = [word.strip().lower() for word in (to or "all").split(",") if word.strip()]
+    wrong = [word for word in words if word not in (*KINDS, "all")]
+    if wrong or not words:
+        raise OptionError(f"--to takes {', '.join(KINDS)} or all, not {quoted(wrong[0] if wrong else to or '')}.")
+    return KINDS if "all" in words else tuple(words)
+
+
+def _show(jobs: Sequence[Job], cuts: CutList, console: Console, written: list[str] | None) -> None:
+    display = jobs[0].display
+    if console.as_json:
+        from converter.exporters.data.cutlist_json import cutlist_document
+
+        document = cutlist_document(jobs, cuts)
+        console.json(document if written is None else {**document, "written": written})
+    elif console.as_csv:
+        from converter.exporters.data.cutlist_csv import cutlist_csv
+
+        console.csv(cutlist_csv(cuts, display))
+        for path in written or ():
+            console.say(path)
+        options.say_findings(console, cuts.findings, display)
+    else:
+        from converter.cli.screens.cutlist import cutlist_text
+
+        console.result(cutlist_text(jobs, cuts, display, everything=console.verbose))
+        for path in written or ():
+            console.result(path)
+
+
+def _take(path: str, cuts: CutList, console: Console) -> None:
+    """Book what is cut, and tell."""
+    from dataclasses import replace
+
+    from converter.shop.model import Stick
+    from converter.shop.rack import take
+
+    cut = [
+        replace(supply.stick, count=times)
+        for group in cuts.groups
+        for supply, times in group.on_hand
+        if supply.origin == "rack"
+    ]
+    drops = [Stick(group.section, group.metal, length, count) for group in cuts.groups for length, count in group.drops]
+    before = take(path, cut, drops)
+    out, into = sum(bar.count or 0 for bar in cut), sum(drop.count or 0 for drop in drops)
+    console.say(
+        f"Booked in {path}: {out} bar{'' if out == 1 else 's'} out, {into} drop{'' if into == 1 else 's'} in; "
+        f"{before} says what it said before (--put-back)."
+    )

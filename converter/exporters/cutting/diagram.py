@@ -1,0 +1,112 @@
+"""The bars of a cutting list to scale: each piece with its letter, the cuts between, what is left over."""
+
+from __future__ import annotations
+
+from string import ascii_uppercase
+
+from converter.exporters.paper.figure import Point, text_width
+from converter.exporters.pictures.picture import Picture
+from converter.job.cutlist import CutGroup
+from converter.job.cutlist_words import origin_text
+from converter.nesting.model import Pattern
+from converter.quoting import one_line
+from converter.units import Display
+
+#: mm of paper: height of a bar, from one to the next, room before it for what it is.
+_HIGH, _PITCH, _BEFORE = 7.0, 15.0, 34.0
+#: Heights of text: letters, what stands with them, the least one can read.
+_LETTER, _TEXT = 2.6, 2.0
+#: mm; around a text in its box.
+_AROUND = 1.0
+#: How much wider bold letters are.
+_BOLD = 1.15
+
+
+def letter(number: int) -> str:
+    """A, B ... Z, AA, AB ...: the letter of a piece, counted from 0."""
+    text = ""
+    number += 1
+    while number:
+        number, rest = divmod(number - 1, 26)
+        text = ascii_uppercase[rest] + text
+    return text
+
+
+def legend(group: CutGroup, display: Display) -> list[list[str]]:
+    """A row per piece: its letter, name, the stop of the saw, how many."""
+    return [
+        [letter(i), one_line(piece.name), display.number(piece.length), str(piece.count)]
+        for i, piece in enumerate(group.pieces)
+    ]
+
+
+def bars_picture(group: CutGroup, patterns: tuple[Pattern, ...], display: Display, width: float = 180.0) -> Picture:
+    """Bars below each other, all to one scale: that of the longest bar of the group.
+
+    Args:
+        group: the pieces and bars.
+        patterns: which of its patterns, from the top down.
+        display: how lengths are shown.
+        width: of the picture, mm.
+    """
+    picture = Picture(
+        f"Bars of {group.section.words(display)}",
+        "How each bar is cut, its front end at the left, with the letters of the pieces and what is left over.",
+    )
+    longest = max((supply.stick.length for supply in group.supplies), default=1.0)
+    k = (width - _BEFORE) / longest
+    for row, pattern in enumerate(patterns):
+        _bar(picture, group, pattern, display, -row * _PITCH, k)
+    picture.low, picture.high = (0.0, -_PITCH * len(patterns) + _PITCH - 5.5), (width, _HIGH + 1.0)
+    return picture
+
+
+def _bar(picture: Picture, group: CutGroup, pattern: Pattern, display: Display, y: float, k: float) -> None:
+    """One bar with its pieces."""
+    plan, supply = group.plan, group.supplies[pattern.bar]
+    assert plan is not None
+    end = _BEFORE + k * supply.stick.length
+    times = f"{pattern.times} x " if pattern.times > 1 else ""
+    picture.label(f"{times}{display.length(supply.stick.length)}", (0.0, y + _HIGH - _LETTER), _LETTER, "strong")
+    picture.label(origin_text(supply), (0.0, y + 0.6), _TEXT)
+    picture.fill([_box(_BEFORE, y, end, y + _HIGH)], "ground")
+    x = _BEFORE
+    if plan.saw.trim > 0.0:
+        x = _BEFORE + k * plan.saw.trim
+        picture.fill([_box(_BEFORE, y, x, y + _HIGH)], "bore")
+    for i, at in zip(pattern.pieces, pattern.cut_places(plan.pieces, plan.saw), strict=True):
+        piece = group.pieces[i]
+        right = _BEFORE + k * at
+        left = right - k * piece.length
+        picture.fill([_box(left, y, right, y + _HIGH)], "skin")
+        picture.stroke(_box(left, y, right, y + _HIGH), "tube", closed=True)
+        _piece_words(picture, letter(i), piece.name, display.number(piece.length), (left, right), y)
+        x = right
+    left_over = pattern.left(plan.bars, plan.pieces, plan.saw)
+    picture.stroke(_box(_BEFORE, y, end, y + _HIGH), "seam", closed=True)
+    start = max(x, end - k * left_over)
+    word = f"{'drop' if left_over >= group.keep else 'scrap'} {display.number(left_over)}"
+    wide = text_width(word, _TEXT) + 2.0 * _AROUND
+    if wide <= end - start:
+        picture.label(word, ((start + end) / 2.0, y + _HIGH / 2.0 - _TEXT / 2.0), _TEXT, align="center")
+    else:  # below the bar's end
+        picture.label(word, (end, y - _TEXT - 1.2), _TEXT, align="right")
+
+
+def _piece_words(
+    picture: Picture, name_letter: str, name: str, length: str, sides: tuple[float, float], y: float
+) -> None:
+    """The letter and the length of a piece, and its name where it fits; what does not fit is in the list of letters."""
+    middle, room = (sides[0] + sides[1]) / 2.0, sides[1] - sides[0] - 2.0 * _AROUND
+    name = one_line(name)
+    full = f"{name_letter}  {name}"
+    first = full if _BOLD * text_width(full, _TEXT) <= room else name_letter
+    if text_width(length, _TEXT) <= room:
+        picture.label(first, (middle, y + _HIGH - _TEXT - 1.0), _TEXT, "strong", align="center")
+        picture.label(length, (middle, y + 1.0), _TEXT, align="center")
+    elif _BOLD * text_width(name_letter, _TEXT) <= room + _AROUND:
+        picture.label(name_letter, (middle, y + (_HIGH - _TEXT) / 2.0), _TEXT, "strong", align="center")
+
+
+def _box(x0: float, y0: float, x1: float, y1: float) -> list[Point]:
+    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]

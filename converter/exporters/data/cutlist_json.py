@@ -1,0 +1,76 @@
+"""A cutting list as JSON: ``elbowroom/cutlist/1`` (docs/cutlist.md)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from converter.exporters.data.table_json import finding_value, section_value
+from converter.job import Job
+from converter.job.cutlist import CutGroup, CutList, Supply
+
+
+def cutlist_document(jobs: Sequence[Job], cuts: CutList) -> dict[str, Any]:
+    """The document; lengths mm, masses kg, prices in the shop's currency.
+
+    Args:
+        jobs: that were asked for it.
+        cuts: their list.
+    """
+    saw = jobs[0].shop.cutting.saw
+    return {
+        "schema": "elbowroom/cutlist/1",
+        "sources": [job.source for job in jobs],
+        "shop": jobs[0].shop.name,
+        "jobs": cuts.quantities.jobs,
+        "currency": cuts.currency,
+        "saw": {"kerf": saw.kerf, "trim": saw.trim, "grip": saw.grip, "keep": jobs[0].shop.cutting.keep},
+        "groups": [_group(group) for group in cuts.groups],
+        "findings": [finding_value(finding, jobs[0].display) for finding in cuts.findings],
+    }
+
+
+def _group(group: CutGroup) -> dict[str, Any]:
+    plan = group.plan
+    value: dict[str, Any] = {
+        "section": section_value(group.section),
+        "metal": group.metal,
+        "pieces": [
+            {"name": piece.name, "length": piece.length, "count": piece.count,
+             "lacking": 0 if plan is None else plan.lacking[i], "saw_angles": dict(piece.saw_angles)}
+            for i, piece in enumerate(group.pieces)
+        ],
+        "patterns": [],
+        "bought": [_bars(supply, times) for supply, times in group.bought],
+        "taken": [_bars(supply, times) for supply, times in group.on_hand],
+        "drops": [{"length": length, "count": count} for length, count in group.drops],
+        "bars_length": group.bars_length,
+        "pieces_length": group.pieces_length,
+        "mass_bought": None if group.kg_per_mm is None else
+        group.kg_per_mm * sum(supply.stick.length * times for supply, times in group.bought),
+        "price": group.price,
+    }  # fmt: skip
+    if plan is None:
+        return value
+    value["patterns"] = [
+        {
+            "bar": plan.bars[pattern.bar].length,
+            "from": group.supplies[pattern.bar].origin,
+            "times": pattern.times,
+            "pieces": [group.pieces[i].name for i in pattern.pieces],
+            "stops": [group.pieces[i].length for i in pattern.pieces],
+            "from_front": list(pattern.cut_places(plan.pieces, plan.saw)),
+            "left_over": pattern.left(plan.bars, plan.pieces, plan.saw),
+        }
+        for pattern in plan.patterns
+    ]
+    value["least"] = {
+        "of": "price" if group.by_price else "length",
+        "bought": plan.cost, "bound": plan.bound, "gap": plan.gap,
+        "taken": plan.on_hand, "taken_bound": plan.on_hand_bound,
+    }  # fmt: skip
+    return value
+
+
+def _bars(supply: Supply, times: int) -> dict[str, Any]:
+    return {"length": supply.stick.length, "count": times, "from": supply.origin, "price": supply.price}

@@ -1,0 +1,329 @@
+"""The cutting list of one job or several: every stick they need, and which bars it is cut from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from functools import cached_property
+from math import fsum
+
+from converter.bending.setup.setup import Setup
+from converter.errors import OptionError
+from converter.findings import Clause, Finding
+from converter.job.job import Job
+from converter.model.part import Part
+from converter.model.section import Section
+from converter.nesting.model import Nest, StockBar, WantedLength
+from converter.nesting.solve import SECONDS, nest
+from converter.progress import steps
+from converter.quoting import quoted
+from converter.shop.metals import find_metal
+from converter.shop.model import Shop, Stick
+from converter.shop.rack import Rack
+from converter.shop.rates import SAME_STOCK, price_for
+
+_M3_PER_MM3 = 1e-9
+#: Names told of many pieces; more are counted.
+_NAMED = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Quantities:
+    """How many of what is made.
+
+    Attributes:
+        jobs: how many times everything is made.
+        parts: (pattern of names or layers, how many of each part like it in all).
+    """
+
+    jobs: int = 1
+    parts: tuple[tuple[str, int], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CutPiece:
+    """Sticks that are equal: of one part.
+
+    Attributes:
+        name: of the part; of several inputs behind the input's own.
+        length: cut length, mm: to long points, with the extra that bending needs.
+        count: how many.
+        saw_angles: (end, degrees from square) of the ends that a saw cuts at a slant.
+    """
+
+    name: str
+    length: float
+    count: int
+    saw_angles: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """Bars of one length that the pieces of a group may be cut from.
+
+    Attributes:
+        stick: the bar; its count is None where as many are bought as it takes.
+        origin: 'buy', 'rack' (of the rack file) or 'stock' (on hand by the shop file).
+        price: of one, in the shop's currency, or None.
+    """
+
+    stick: Stick
+    origin: str
+    price: float | None
+
+
+@dataclass(frozen=True)
+class CutGroup:
+    """Pieces of one section and metal, and how they are cut.
+
+    Attributes:
+        section, metal: of all of them.
+        pieces: those that are cut, the longest first.
+        supplies: what they may be cut from.
+        plan: the patterns, by their numbers in ``pieces`` and ``supplies``; None where there is no bar.
+        by_price: whether least price was asked for; else least length, since a price is missing.
+        kg_per_mm: mass of bar, or None where the density is not known.
+        keep: the shortest drop that goes to the rack, mm.
+    """
+
+    section: Section
+    metal: str | None
+    pieces: tuple[CutPiece, ...]
+    supplies: tuple[Supply, ...]
+    plan: Nest | None
+    by_price: bool
+    kg_per_mm: float | None
+    keep: float
+
+    @cached_property
+    def bought(self) -> tuple[tuple[Supply, int], ...]:
+        """What is bought, and how many."""
+        return self._used("buy")
+
+    @cached_property
+    def on_hand(self) -> tuple[tuple[Supply, int], ...]:
+        """What is taken that is on hand, and how many."""
+        return self._used("rack", "stock")
+
+    @property
+    def bars_length(self) -> float:
+        """Of all bars that are cut, mm."""
+        return fsum(supply.stick.length * times for supply, times in (*self.bought, *self.on_hand))
+
+    @property
+    def pieces_length(self) -> float:
+        """Of all pieces that are cut, mm."""
+        lacking = (0,) * len(self.pieces) if self.plan is None else self.plan.lacking
+        return fsum(piece.length * (piece.count - less) for piece, less in zip(self.pieces, lacking, strict=True))
+
+    @cached_property
+    def drops(self) -> tuple[tuple[float, int], ...]:
+        """(length in mm, how many) of what is left and worth keeping, the longest first."""
+        if self.plan is None:
+            return ()
+        counts: dict[float, int] = {}
+        for pattern in self.plan.patterns:
+            left = round(pattern.left(self.plan.bars, self.plan.pieces, self.plan.saw), 6)
+            if left >= self.keep:
+                counts[left] = counts.get(left, 0) + pattern.times
+        return tuple(sorted(counts.items(), reverse=True))
+
+    @property
+    def price(self) -> float | None:
+        """Of what is bought; None where a price is missing."""
+        prices = [None if supply.price is None else supply.price * times for supply, times in self.bought]
+        known = [price for price in prices if price is not None]
+        return fsum(known) if len(known) == len(prices) else None
+
+    def _used(self, *origins: str) -> tuple[tuple[Supply, int], ...]:
+        if self.plan is None:
+            return ()
+        used = [(supply, self.plan.used(i)) for i, supply in enumerate(self.supplies) if supply.origin in origins]
+        return tuple((supply, times) for supply, times in used if times)
+
+
+@dataclass(frozen=True, slots=True)
+class CutList:
+    """Everything that is cut.
+
+    Attributes:
+        groups: by section and metal, in the order drawn.
+        findings: what stands in the way.
+        quantities: as asked for.
+        currency: as the shop file has it, or ''.
+    """
+
+    groups: tuple[CutGroup, ...]
+    findings: tuple[Finding, ...]
+    quantities: Quantities
+    currency: str
+
+    @property
+    def piece_count(self) -> int:
+        """Of all pieces."""
+        return sum(piece.count for group in self.groups for piece in group.pieces)
+
+    @property
+    def bar_count(self) -> int:
+        """Of all bars that are cut."""
+        return sum(times for group in self.groups for _, times in (*group.bought, *group.on_hand))
+
+
+def cut_list(
+    jobs: Sequence[Job],
+    quantities: Quantities | None = None,
+    *,
+    rack: Rack | None = None,
+    buyable: Sequence[float] = (),
+    seconds: float = SECONDS,
+) -> CutList:
+    """The cutting list of what is shown of jobs, all of one shop.
+
+    Args:
+        jobs: one or more.
+        quantities: how many of what; each as drawn when None.
+        rack: what is on hand; that of the shop file's stock with a count when None.
+        buyable: mm, lengths of bar that can be bought of any section, on top of the shop file's stock without a count.
+        seconds: that the search for patterns may take, for each section.
+
+    Raises:
+        OptionError: a pattern of quantities meets no part.
+    """
+    quantities = quantities or Quantities()
+    shop = jobs[0].shop
+    sorted_out: dict[tuple[object, str | None], list[CutPiece]] = {}
+    sections: dict[tuple[object, str | None], tuple[Section, str | None]] = {}
+    no_section: list[str] = []
+    for job, part, setup in _parts(jobs):
+        piece = _piece(job, part, setup, quantities, len(jobs) > 1)
+        section = part.first.section
+        if section is None:
+            no_section.append(piece.name)
+            continue
+        metal = find_metal(part.first.metal, shop.metals)
+        name = part.first.metal if metal is None else metal.name
+        key = next((k for k, (of, other) in sections.items() if other == name and of.is_same_size(section, SAME_STOCK)),
+                   (section, name))  # fmt: skip
+        sections.setdefault(key, (section, name))
+        sorted_out.setdefault(key, []).append(piece)
+    findings = []
+    if no_section:
+        findings.append(Finding("piece-no-section", values=_named(no_section)))
+    groups = []
+    for key in steps(list(sorted_out), "sections nested"):
+        section, metal_name = sections[key]
+        group, told = _group(shop, section, metal_name, sorted_out[key], rack, buyable, seconds)
+        groups.append(group)
+        findings += told
+    if groups and not shop.cutting.is_given:
+        findings.append(Finding("kerf-assumed", values={"kerf": shop.cutting.saw.kerf}))
+    return CutList(tuple(groups), tuple(findings), quantities, shop.rates.currency)
+
+
+def _parts(jobs: Sequence[Job]) -> list[tuple[Job, Part, Setup]]:
+    return [(job, part, setup) for job in jobs for part, setup in job.shown.first_setups]
+
+
+def _piece(job: Job, part: Part, setup: Setup, quantities: Quantities, several: bool) -> CutPiece:
+    """The stick of a part, with how many there are to be."""
+    count = len(part.tubes) * quantities.jobs
+    for pattern, wanted in quantities.parts:
+        if _is_like(part, pattern):
+            count = wanted
+    name = f"{job.stem}: {part.name}" if several else part.name
+    return CutPiece(name, max(setup.stick_length, 0.0), count, setup.saw_angles)
+
+
+def check_quantities(jobs: Sequence[Job], quantities: Quantities) -> None:
+    """Every pattern meets a part.
+
+    Raises:
+        OptionError: one does not.
+    """
+    for pattern, _ in quantities.parts:
+        if not any(_is_like(part, pattern) for _, part, _ in _parts(jobs)):
+            names = ", ".join(part.name for _, part, _ in _parts(jobs)[:_NAMED])
+            raise OptionError(f"--qty: no part has a name or a layer like {quoted(pattern)}: there are {names}.")
+
+
+def _is_like(part: Part, pattern: str) -> bool:
+    texts = {text for tube in part.tubes for text in (tube.name, tube.run.layer) if text is not None}
+    return any(fnmatchcase(text.casefold(), pattern.casefold()) for text in texts)
+
+
+def _group(
+    shop: Shop, section: Section, metal: str | None, pieces: list[CutPiece], rack: Rack | None,
+    buyable: Sequence[float], seconds: float,
+) -> tuple[CutGroup, list[Finding]]:  # fmt: skip
+    """The pieces of one section and metal nested on its bars, and what stands in the way."""
+    known = find_metal(metal, shop.metals)
+    density = None if known is None else known.density
+    kg_per_mm = None if density is None else section.area * density * _M3_PER_MM3
+    supplies = _supplies(shop, section, metal, kg_per_mm, rack, buyable)
+    words = {"section": section, "metal": Clause.of("of-metal", metal=metal) if metal else ""}
+    saw, findings = shop.cutting.saw, []
+    # room for a piece alone: it needs no kerf where it takes all there is
+    most = max((saw.room(s.stick.length) - saw.kerf for s in supplies if s.stick.count != 0), default=0.0)
+    fitting = sorted((p for p in pieces if p.length <= most + 1e-6), key=lambda p: -p.length)
+    if not supplies:
+        findings.append(Finding("piece-no-bar", values={**words, **_named([piece.name for piece in pieces])}))
+        fitting = sorted(pieces, key=lambda p: -p.length)
+    else:
+        findings += [
+            Finding("piece-too-long", tube=piece.name, values={"length": piece.length, "most": most},
+                    measured=piece.length, limit=most, unit="mm")
+            for piece in pieces if piece not in fitting
+        ]  # fmt: skip
+    by_price = all(supply.price is not None for supply in supplies if supply.origin == "buy")
+    plan = None
+    if supplies and fitting:
+        bars = [
+            StockBar(s.stick.length, s.stick.count, 0.0 if s.origin != "buy" else _cost(s, by_price)) for s in supplies
+        ]
+        plan = nest([WantedLength(piece.length, piece.count) for piece in fitting], bars, saw, seconds)
+        lacking = [piece.name for piece, count in zip(fitting, plan.lacking, strict=True) if count]
+        if lacking:
+            values = {**words, **_named(lacking), "count": sum(plan.lacking)}
+            findings.append(Finding("bars-lacking", values=values, measured=sum(plan.lacking)))
+    group = CutGroup(
+        section, metal, tuple(fitting), supplies, plan, by_price and bool(shop.prices), kg_per_mm, shop.cutting.keep
+    )
+    return group, findings
+
+
+def _cost(supply: Supply, by_price: bool) -> float:
+    """What is to be least of a bar: nothing of one that is on hand."""
+    if supply.origin != "buy":
+        return 0.0
+    return supply.price if by_price and supply.price else supply.stick.length
+
+
+def _supplies(
+    shop: Shop, section: Section, metal: str | None, kg_per_mm: float | None, rack: Rack | None,
+    buyable: Sequence[float],
+) -> tuple[Supply, ...]:  # fmt: skip
+    """What a section may be cut from: on hand first, then what can be bought."""
+    rate = price_for(shop.prices, section, metal)
+    per_mm = None if rate is None else rate.per_mm
+    if rate is not None and per_mm is None and kg_per_mm is not None and rate.per_kg is not None:
+        per_mm = rate.per_kg * kg_per_mm
+
+    def supply(stick: Stick, origin: str) -> Supply:
+        return Supply(stick, origin, None if per_mm is None else per_mm * stick.length)
+
+    here = [bar for bar in shop.stock if bar.fits(section, metal)]
+    if rack is None:
+        on_hand = [supply(bar, "stock") for bar in here if bar.count is not None]
+    else:
+        on_hand = [supply(bar, "rack") for bar in rack.bars if bar.fits(section, metal)]
+    lengths = {bar.length for bar in here if bar.count is None} | set(buyable)
+    buys = [supply(Stick(section, metal, length), "buy") for length in sorted(lengths)]
+    return (*[one for one in on_hand if one.stick.count], *buys)
+
+
+def _named(names: Sequence[str]) -> dict[str, object]:
+    """Some names and a count of the rest, as a finding's values."""
+    further = len(names) - _NAMED
+    more = Clause.of("and-more-pieces", count=further) if further > 0 else ""
+    return {"names": tuple(names[:_NAMED]), "more": more, "count": len(names)}

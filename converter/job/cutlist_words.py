@@ -1,0 +1,112 @@
+"""A cutting list in words: what stands in the terminal, on paper and beside the diagram of bars."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+from converter.findings.wording import listed
+from converter.job.cutlist import CutGroup, CutList, Supply
+from converter.nesting.model import Pattern
+from converter.quoting import one_line
+from converter.units import Display
+from converter.words import mass_text
+
+#: Heads of the columns of `bar_rows`.
+BAR_HEADS = ("bars", "each", "from", "pieces in the order they are cut, with the stop of the saw", "left over")
+_ORIGIN = {"buy": "to buy", "rack": "the rack", "stock": "stock"}
+_MOST_DROPS = 8
+
+
+def title_text(cuts: CutList) -> str:
+    """What it is a list of: ``27 pieces from 9 bars``."""
+    jobs = "" if cuts.quantities.jobs == 1 else f", everything made {cuts.quantities.jobs} times"
+    return f"{_counted(cuts.piece_count, 'piece')} from {_counted(cuts.bar_count, 'bar')}{jobs}"
+
+
+def group_title(group: CutGroup, display: Display) -> str:
+    """Section and metal."""
+    return group.section.words(display) + (f", {one_line(group.metal)}" if group.metal else "")
+
+
+def origin_text(supply: Supply) -> str:
+    """Where bars come from, in a word or two."""
+    return _ORIGIN[supply.origin]
+
+
+def pieces_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
+    """The pieces of a bar in the order cut: ``3 x RAIL 92.500, POST 40.125``."""
+    told = []
+    for i, run in groupby(pattern.pieces):
+        count, piece = len(list(run)), group.pieces[i]
+        told.append((f"{count} x " if count > 1 else "") + f"{one_line(piece.name)} {display.number(piece.length)}")
+    return ", ".join(told)
+
+
+def left_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
+    """What is left of a bar: kept or scrap."""
+    assert group.plan is not None
+    left = pattern.left(group.plan.bars, group.plan.pieces, group.plan.saw)
+    return f"{display.number(left)} {'drop' if left >= group.keep else 'scrap'}"
+
+
+def bar_rows(group: CutGroup, display: Display) -> list[list[str]]:
+    """A row per way of cutting a bar, as of `BAR_HEADS`."""
+    if group.plan is None:
+        return []
+    return [
+        [
+            str(pattern.times),
+            display.number(group.supplies[pattern.bar].stick.length),
+            origin_text(group.supplies[pattern.bar]),
+            pieces_text(group, pattern, display),
+            left_text(group, pattern, display),
+        ]
+        for pattern in group.plan.patterns
+    ]
+
+
+def group_sentences(group: CutGroup, display: Display, currency: str) -> list[str]:
+    """What is bought, what is taken, what is left, and how sure it is that less would not do: whole sentences."""
+    if group.plan is None:
+        return []
+    lines = []
+    if group.bought:
+        price = group.price
+        costs = "" if price is None else f", {price:.2f}{f' {currency}' if currency else ''}"
+        lines.append(f"Buy {_bars_text(group.bought, display)} ({_mass(group, group.bought, display)}{costs}).")
+    if group.on_hand:
+        lines.append(f"Take {_bars_text(group.on_hand, display)} that are on hand.")
+    if group.bars_length:
+        lines.append(f"{100.0 * group.pieces_length / group.bars_length:.1f} % of them becomes pieces.")
+    if group.drops:
+        told = [f"{f'{count} x ' if count > 1 else ''}{display.length(mm)}" for mm, count in group.drops[:_MOST_DROPS]]
+        more = sum(count for _, count in group.drops[_MOST_DROPS:])
+        lines.append(f"Drops to keep: {listed([*told, *([f'{more} shorter'] if more else [])])}.")
+    lines.append(_proof(group, display))
+    return lines
+
+
+def _proof(group: CutGroup, display: Display) -> str:
+    """That no way of cutting takes less, or how much less there may be."""
+    assert group.plan is not None
+    plan, of = group.plan, "costs" if group.by_price else "buys"
+    if group.bought and plan.gap:
+        return f"A way that {of} up to {100.0 * plan.gap:.2g} % less was not ruled out in the time given."
+    spare = plan.on_hand - plan.on_hand_bound
+    if group.on_hand and spare > 0.05:
+        return f"No way {of} less; one that takes up to {display.length(spare)} less of what is on hand may be left."
+    return f"No way of cutting these pieces {of} less." if group.bought else "No way takes less of what is on hand."
+
+
+def _bars_text(bars: tuple[tuple[Supply, int], ...], display: Display) -> str:
+    return listed([f"{_counted(times, 'bar')} of {display.length(supply.stick.length)}" for supply, times in bars])
+
+
+def _mass(group: CutGroup, bars: tuple[tuple[Supply, int], ...], display: Display) -> str:
+    length = sum(supply.stick.length * times for supply, times in bars)
+    kg = None if group.kg_per_mm is None else group.kg_per_mm * length
+    return f"{display.length(length)} in all, mass {mass_text(kg, display)}"
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count:,} {noun}" + ("" if count == 1 else "s")

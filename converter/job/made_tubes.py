@@ -1,0 +1,177 @@
+"""A tube of a job and what was made of it: which is compared with which, and what to set for the next piece."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from converter.bending.setup.setup import Setup
+from converter.comparison.differences import Comparison, compare
+from converter.comparison.limits import PUBLISHED, Limits, of_shop
+from converter.comparison.next_piece import NextStep, intended_table, next_piece
+from converter.errors import OptionError
+from converter.job.job import Job
+from converter.model.bends import BendTable
+from converter.model.run import Tube
+from converter.quoting import quoted
+from converter.shop.model import Shop
+from converter.shop.record import NewTest
+
+
+@dataclass(frozen=True)
+class TubeComparison:
+    """A made tube against the drawn one.
+
+    Attributes:
+        job: with the drawn tube.
+        tube: the drawn one.
+        setup: by which it was made.
+        comparison: of the two.
+        steps: for the next piece; none where the set-up has none.
+        stops: of bends that were set otherwise than the set-up says: number of the bend -> degrees.
+    """
+
+    job: Job
+    tube: Tube
+    setup: Setup
+    comparison: Comparison
+    steps: tuple[NextStep, ...]
+    stops: Mapping[int, float]
+
+    def test_bends(self) -> tuple[NewTest, ...]:
+        """What was learned of springback: a test bend for each bend, of its die, metal and wall."""
+        bends = {difference.bend: difference for difference in self.comparison.bends}
+        section = self.tube.section
+        return tuple(
+            NewTest(
+                step.die.name,
+                self.tube.metal,
+                None if section is None else f"{section.wall:.4f} mm",
+                round(self.stops.get(step.bend, step.stop_set), 4),
+                round(step.target + bends[step.bend].angle, 4),
+            )
+            for step in self.setup.steps
+            if step.die is not None
+        )
+
+
+def drawn_tube(job: Job) -> Tube:
+    """The one tube that is shown.
+
+    Raises:
+        OptionError: there are several, or it is a free curve.
+    """
+    tubes = job.shown.tubes
+    if len(tubes) != 1:
+        names = ", ".join(quoted(tube.name) for tube in tubes[:6])
+        raise OptionError(f"{job.source} has {len(tubes)} tubes ({names}): pick the one that was made with --run NAME.")
+    return _with_table(tubes[0], job)
+
+
+def measured_tube(job: Job, like: Tube) -> Tube:
+    """The made tube: the only one of its file, or the one named as the drawn one.
+
+    Raises:
+        OptionError: there are several and none has that name, or it is a free curve.
+    """
+    tubes = job.tubes
+    named = [tube for tube in tubes if tube.name == like.name]
+    if len(tubes) != 1 and len(named) != 1:
+        names = ", ".join(quoted(tube.name) for tube in tubes[:6])
+        raise OptionError(
+            f"{job.source} has {len(tubes)} tubes ({names}), and none is named {quoted(like.name)} as the drawn one: "
+            "leave the made one alone in its file, or name it so."
+        )
+    return _with_table(tubes[0] if len(tubes) == 1 else named[0], job)
+
+
+def _with_table(tube: Tube, job: Job) -> Tube:
+    if tube.run.is_free_curve:
+        raise OptionError(f"{job.source}: {quoted(tube.name)} has a curve that is not made of straights and arcs.")
+    return tube
+
+
+def typed_table(
+    setup: Setup,
+    angles: Mapping[int, float],
+    rotations: Mapping[int, float],
+    straights: Mapping[int, float],
+) -> BendTable:
+    """What was measured, put into the table that the set-up means: what was not measured is taken to be right.
+
+    Args:
+        setup: by which the tube was made.
+        angles, rotations: number of the bend -> degrees.
+        straights: number of the straight, 1 before bend 1 and so on, the tail last -> mm.
+
+    Raises:
+        OptionError: there is no such bend or straight.
+    """
+    table = intended_table(setup)
+    count = len(table.bends)
+    for what, typed, most in (("bend", angles, count), ("bend", rotations, count), ("straight", straights, count + 1)):
+        wrong = [number for number in typed if not 1 <= number <= most]
+        if wrong:
+            raise OptionError(f"There is no {what} {wrong[0]}: the tube has {most}.")
+    bends = tuple(
+        replace(
+            bend,
+            feed=straights.get(i, bend.feed),
+            rotation=rotations.get(i, bend.rotation),
+            angle=angles.get(i, bend.angle),
+        )
+        for i, bend in enumerate(table.bends, 1)
+    )
+    return BendTable(bends, straights.get(count + 1, table.tail))
+
+
+def limits_named(name: str | None, shop: Shop) -> Limits | None:
+    """What to judge by: published tolerances by name, else the shop's own where its file has some.
+
+    Raises:
+        OptionError: the name is not known, or the shop file has no [tolerance].
+    """
+    own = of_shop(shop.allowed.length, shop.allowed.angle)
+    has_own = shop.allowed.length is not None or shop.allowed.angle is not None
+    if name is None:
+        return own if has_own else None
+    wanted = name.strip().lower()
+    if wanted == "shop":
+        if not has_own:
+            raise OptionError("The shop file has no [tolerance]: add one, or name a published one.")
+        return own
+    if wanted not in PUBLISHED:
+        raise OptionError(f"--tolerance takes shop, {', '.join(PUBLISHED)}, not {quoted(name)}.")
+    return PUBLISHED[wanted]
+
+
+def compare_tube(
+    job: Job, tube: Tube, measured: BendTable, limits: Limits | None = None, stops: Mapping[int, float] | None = None
+) -> TubeComparison:
+    """Compare a made tube with a tube of a job.
+
+    Args:
+        job: with the drawn tube, its shop and settings.
+        tube: of the job.
+        measured: as made, from either end.
+        limits: to judge by.
+        stops: of bends that were set otherwise than the set-up says: number of the bend -> degrees.
+
+    Raises:
+        OptionError: the made tube has another number of bends.
+    """
+    nominal = tube.run.table
+    if len(nominal.bends) != len(measured.bends):
+        raise OptionError(
+            f"{quoted(tube.name)} was drawn with {_bends(len(nominal.bends))} and the made tube has "
+            f"{_bends(len(measured.bends))}: they are not one shape, so nothing was fitted."
+        )
+    setup = job.shown.setup_of[tube.name]
+    found = compare(nominal, measured, tube.run.placement, limits)
+    stops = dict(stops or {})
+    steps: Sequence[NextStep] = next_piece(found, setup, job.shop, stops)
+    return TubeComparison(job, tube, setup, found, tuple(steps), stops)
+
+
+def _bends(count: int) -> str:
+    return f"{count} bend" + ("" if count == 1 else "s")

@@ -1,0 +1,1 @@
+"""Pieces cut from bars: which from which, so that least is bought, with a proven bound."""

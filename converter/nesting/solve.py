@@ -1,0 +1,204 @@
+"""Least to buy, then least taken of what is on hand: whole numbers of patterns, with the bound that proves them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import inf
+from time import monotonic
+
+import numpy as np
+
+from converter.disk.silence import silent_stdout
+from converter.nesting.columns import Patterns, Program
+from converter.nesting.knapsack import Counts, Floats
+from converter.nesting.model import Nest, Pattern, Saw, StockBar, WantedLength
+
+#: Seconds that the search may take where nothing else is said.
+SECONDS = 30.0
+#: How often a solution is rounded anew, which of these times by putting patterns together, and seconds for that.
+_DIVES, _WHOLE, _SECONDS_WHOLE = 24, (2, 8, 16, 23), 5.0
+#: Share of a value below which two are one.
+_EQUAL = 1e-7
+
+
+def nest(
+    pieces: Sequence[WantedLength], bars: Sequence[StockBar], saw: Saw | None = None, seconds: float = SECONDS
+) -> Nest:
+    """Cut pieces from bars so that the bars bought cost least, and least is taken of those on hand.
+
+    Args:
+        pieces: what is wanted.
+        bars: what there is, and what can be bought.
+        saw: what cutting takes; nothing when None.
+        seconds: after which the best way found is taken, with the bound known by then.
+
+    Source: Gilmore and Gomory, A linear programming approach to the cutting-stock problem, Operations Research 9
+    (1961) 849 and 11 (1963) 863; rounding by diving on the residual problem is common practice.
+    """
+    saw = saw or Saw()
+    pieces, bars = tuple(pieces), tuple(bars)
+    if not pieces or not bars:
+        return Nest(pieces, bars, saw, (), tuple(piece.count for piece in pieces), 0.0, 0.0, 0.0, 0.0)
+    with silent_stdout():  # HiGHS says a word now and then
+        return _solved(Patterns(pieces, bars, saw, monotonic() + seconds))
+
+
+def _solved(patterns: Patterns) -> Nest:
+    """The nest of what the patterns are to be of."""
+    pieces, bars, saw = patterns.pieces, patterns.bars, patterns.saw
+    in_order = patterns.fill_in_order()
+    costs = np.array([bar.cost for bar in bars])
+    lengths = np.array([bar.length for bar in bars])
+    # what is left out costs more than any bar that could hold it, so nothing is left out that could be cut
+    penalties = np.array([piece.length for piece in pieces]) / lengths.max() * 1e3 * max(costs.max(), 1.0)
+    buying = Program(costs, penalties)
+    bought, bound = _least(patterns, buying, in_order, lambda value: _attainable(value, patterns, costs))
+    cost = _sum(costs, patterns, bought)
+    lost = bought.objective - cost  # for pieces that no bar is there for
+    free = np.where(costs == 0.0, lengths, 0.0)
+    best, on_hand_bound = bought, 0.0
+    if _sum(free, patterns, bought) > 0.0:
+        within = (costs, cost + _EQUAL * max(1.0, cost))
+        taking = Program(free, penalties * max(1.0, lengths.max()), within)
+        tried, least = _least(
+            patterns, taking, (bought.times, bought.lacking), lambda value: _attainable(value, patterns, free)
+        )
+        if _sum(costs, patterns, tried) <= within[1] and tried.lacking.sum() <= bought.lacking.sum():
+            best = tried
+        on_hand_bound = max(0.0, least - float(taking.penalties @ tried.lacking))
+    on_hand = _sum(free, patterns, best)
+    lacking = tuple(int(n) for n in best.lacking)
+    return Nest(
+        pieces, bars, saw, _in_words(patterns, best.times), lacking,
+        cost, max(0.0, min(cost, bound - lost)), on_hand, min(on_hand, on_hand_bound),
+    )  # fmt: skip
+
+
+def _sum(values: Floats, patterns: Patterns, solution: _Solution) -> float:
+    """Of a value per bar, over all bars that a solution cuts."""
+    of_bar = patterns.of_bar[: len(solution.times)]
+    return float(values[of_bar] @ solution.times)
+
+
+@dataclass(frozen=True)
+class _Solution:
+    """Whole numbers of patterns: times of each, pieces left out, and what is to be least."""
+
+    times: Counts
+    lacking: Counts
+    objective: float
+
+
+def _least(
+    patterns: Patterns, program: Program, known: tuple[Counts, Counts], attainable: Callable[[float], float]
+) -> tuple[_Solution, float]:
+    """The best solution, and what none is below: rounded by diving, then put together of all patterns met so far.
+
+    Args:
+        patterns: new ones are added.
+        program: what is to be least.
+        known: a solution to begin with: times of patterns, pieces left out.
+        attainable: the least objective of whole bars that is not below a bound.
+    """
+    best = _solution(patterns, program, *known)
+    relaxed = patterns.relax(program, patterns.demand, patterns.most, prove=True)
+    bound = attainable(relaxed.bound)
+    generator = np.random.default_rng(1)
+
+    def is_proven() -> bool:
+        return best.objective <= bound + _EQUAL * max(1.0, abs(bound))
+
+    for attempt in range(_DIVES):
+        left = patterns.deadline - monotonic()
+        if is_proven() or left <= 0.0:
+            break
+        if attempt == 0:
+            tried = _dive(patterns, program, relaxed.times, None)
+        elif attempt in _WHOLE:
+            solved = patterns.whole(program, min(left / 2.0, _SECONDS_WHOLE))
+            tried = best if solved is None else _Solution(*solved)
+        else:
+            tried = _dive(patterns, program, relaxed.times, generator)
+        if tried.objective < best.objective:
+            best = tried
+    return best, min(bound, best.objective)
+
+
+def _dive(patterns: Patterns, program: Program, times: Floats, generator: np.random.Generator | None) -> _Solution:
+    """A solution by rounding: the whole part is cut, the rest solved anew with patterns of its own, again and again.
+
+    Args:
+        patterns: new ones are added.
+        program: what is to be least.
+        times: of the linear program, for all that is wanted.
+        generator: of random numbers; None for the plain way.
+    """
+    wanted, most = patterns.demand.copy(), patterns.most.copy()
+    cut: dict[int, int] = {}
+    while wanted.any():
+        # two dives differ in how much of the whole part they trust, and in which fraction goes up
+        trust = 1.0 if generator is None else generator.uniform(0.6, 1.0, len(times))
+        whole = np.floor(times * trust + 1e-6).astype(np.int64)
+        if not whole.any():
+            parts = times if generator is None else times * generator.uniform(0.5, 1.0, len(times))
+            if not parts.any():
+                break
+            whole[np.argmax(parts)] = 1
+        before = wanted
+        for i in np.flatnonzero(whole):
+            bar = patterns.of_bar[i]
+            for _ in range(int(whole[i])):
+                if most[bar] > 0 and np.minimum(wanted, patterns.counts[i]).any():
+                    cut[int(i)] = cut.get(int(i), 0) + 1
+                    wanted = np.maximum(0, wanted - patterns.counts[i])
+                    most[bar] -= 1
+        if wanted is before:
+            break
+        if wanted.any():
+            times = patterns.relax(program, wanted, most).times
+    return _solution(patterns, program, np.array([cut.get(i, 0) for i in range(len(patterns.of_bar))]), wanted)
+
+
+def _solution(patterns: Patterns, program: Program, times: Counts, lacking: Counts) -> _Solution:
+    """A solution with its objective."""
+    of_bar = patterns.of_bar[: len(times)]
+    return _Solution(times, lacking, float(program.weights[of_bar] @ times + program.penalties @ lacking))
+
+
+def _attainable(value: float, patterns: Patterns, costs: Floats) -> float:
+    """The least cost, of whole bars, that is not below a bound."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    slack = _EQUAL * max(1.0, value)
+    bought = np.flatnonzero(costs > 0.0)
+    if len(bought) == 0 or value <= slack:
+        return max(0.0, value)
+    solved = milp(
+        costs[bought],
+        constraints=LinearConstraint(costs[bought][None, :], value - slack, inf),
+        integrality=np.ones(len(bought)),
+        bounds=Bounds(0.0, patterns.most[bought]),
+        options={"mip_rel_gap": 0.0, "time_limit": 2.0},
+    )
+    if solved.x is None or solved.status != 0:
+        return value
+    return max(value, float(costs[bought] @ np.rint(solved.x)))
+
+
+def _in_words(patterns: Patterns, times: Counts) -> tuple[Pattern, ...]:
+    """The bars as they are cut: nothing more than is wanted, the longest piece first, equal bars together."""
+    left = patterns.demand.copy()
+    bars: dict[tuple[int, tuple[int, ...]], int] = {}
+    by_length = sorted(range(len(left)), key=lambda i: (-patterns.sizes[i], i))
+    for i in sorted(np.flatnonzero(times), key=lambda i: -float(patterns.counts[i] @ patterns.sizes)):
+        for _ in range(int(times[i])):
+            counts = np.minimum(patterns.counts[i], left)
+            left = left - counts
+            cut = tuple(k for k in by_length for _ in range(int(counts[k])))
+            if cut:
+                key = (patterns.of_bar[i], cut)
+                bars[key] = bars.get(key, 0) + 1
+    room = {key: patterns.rooms[key[0]] - sum(patterns.sizes[k] for k in key[1]) for key in bars}
+    order = sorted(bars, key=lambda key: (-patterns.bars[key[0]].length, room[key], key))
+    return tuple(Pattern(bar, cut, bars[bar, cut]) for bar, cut in order)

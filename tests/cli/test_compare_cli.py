@@ -1,0 +1,135 @@
+"""``elbowroom compare``: files and typed measures, verdict, records, picture; what cannot be compared is said."""
+
+from __future__ import annotations
+
+import csv
+import io
+import tomllib
+
+import ezdxf
+import pytest
+from command_line import failed, run
+
+SHOP = """units = "mm"
+[shop]
+name = "Boathouse"
+[tolerance]
+length = 2
+angle = 0.5
+[[die]]
+name = "R100"
+od = 25
+clr = 100
+clamp = 60
+mark_offset = 10
+"""
+LAW = ((30.0, 31.0), (90.0, 92.0))
+
+
+@pytest.fixture
+def rail(tmp_path):
+    """300, 90 degrees, 400, 60 degrees the other way, 350: in a plane; springback tested on its die."""
+    doc = ezdxf.new("R2010", units=4)
+    model = doc.modelspace()
+    points = [(0, 0, 0), (400, 0, 0), (400, 600, 0), (900, 900, 0)]
+    model.add_polyline3d(points, dxfattribs={"layer": "RAIL"})
+    path = tmp_path / "rail.dxf"
+    doc.saveas(path)
+    shop = tmp_path / "shop.toml"
+    tests = "".join(
+        f'[[test]]\ndie = "R100"\nmetal = "mild steel"\nwall = 2\nstop = {stop}\nangle = {angle}\n'
+        for angle, stop in LAW
+    )
+    shop.write_text(SHOP + tests, encoding="utf-8")
+    return [str(path), "--section", "25x2mm", "--metal", "mild steel", "--shop", str(shop)]
+
+
+def test_what_is_typed_is_found_again_and_the_stop_corrected(capsys, rail):
+    outcome = run(capsys, "compare", *rail, "--measured", "88.5:1", "--json")
+    document = outcome.json
+    assert outcome.status == 1
+    first, second = document["bends"]
+    assert first["angle"]["off"] == pytest.approx(-1.5, abs=0.01)
+    assert second["angle"]["off"] == pytest.approx(0.0, abs=1e-6)
+    assert [(e["what"], e["bend"]) for e in document["excesses"] if e["what"] == "angle"] == [("angle", 1)]
+    # the law of the two test bends by hand: a stop moves by (92 - 31) / (90 - 30) for each degree
+    step = next(step for step in document["next"] if step["bend"] == 1)
+    assert step["stop_next"] - step["stop"] == pytest.approx(1.5 * 61.0 / 60.0, abs=0.01)
+    assert step["mark_next"] == pytest.approx(step["mark"], abs=1e-6)
+    text = " ".join(run(capsys, "compare", *rail, "--measured", "88.5:1").out.split())
+    assert "angle of bend 1: 1.50° too little, where 0.50° may be" in text
+    assert "the shop's own limits" in text
+    clean = run(capsys, "compare", *rail, "--measured", "90:1")
+    assert clean.status == 0
+    assert "Everything is within limits" in " ".join(clean.out.split())
+
+
+def test_a_bend_table_typed_in_a_file_is_compared_from_either_end(capsys, rail, tmp_path):
+    table = run(capsys, "convert", *rail, "--to", "csv", "--out", "-").out
+    rows = list(csv.DictReader(io.StringIO(table)))
+    angle = next(key for key in rows[0] if key.startswith("angle"))
+    feed = next(key for key in rows[0] if key.startswith("feed"))
+    rows[0][angle] = str(float(rows[0][angle]) + 1.0)
+    rows[1][feed] = str(float(rows[1][feed]) - 4.0)
+    made = tmp_path / "made.csv"
+    with made.open("w", newline="", encoding="utf-8") as stream:
+        writer = csv.DictWriter(stream, rows[0].keys())
+        writer.writeheader()
+        writer.writerows(rows)
+    document = run(capsys, "compare", rail[0], str(made), *rail[1:], "--json").json
+    assert document["bends"][0]["angle"]["off"] == pytest.approx(1.0)
+    assert document["bends"][1]["straight"]["off"] == pytest.approx(-4.0)
+    # two corners moved: by hand, the leg loses 4 and gains R (tan(91/2) - tan(90/2))
+    assert document["bends"][1]["leg"] == pytest.approx(-4.0 + 100.0 * (1.017607 - 1.0), abs=1e-3)
+    run(capsys, "convert", *rail, "--reverse", "--to", "csv", "--out", str(tmp_path / "other"))
+    turned = run(capsys, "compare", rail[0], str(tmp_path / "other" / "rail.csv"), *rail[1:], "--json").json
+    assert turned["from_b"] is True
+    assert turned["end_miss"] == pytest.approx(0.0, abs=1e-3)
+
+
+@pytest.mark.slow
+def test_a_solid_of_the_made_tube_is_compared(capsys, rail, tmp_path):
+    run(capsys, "convert", *rail, "--to", "step", "--out", str(tmp_path / "made"))
+    document = run(capsys, "compare", rail[0], str(tmp_path / "made" / "rail.step"), *rail[1:], "--json").json
+    assert document["best_fit"]["most"] == pytest.approx(0.0, abs=1e-3)
+    assert document["within"] is True
+
+
+def test_test_bends_are_recorded(capsys, rail, tmp_path):
+    shop = tmp_path / "shop.toml"
+    outcome = run(capsys, "compare", *rail, "--measured", "88.5:1", "--stops", "91:1", "--record")
+    assert "Recorded 2 test bends" in outcome.err
+    tests = tomllib.loads(shop.read_text(encoding="utf-8"))["test"]
+    assert len(tests) == len(LAW) + 2
+    bend = next(test for test in tests if test["stop"] == 91)
+    assert (bend["die"], bend["angle"], bend["metal"]) == ("R100", 88.5, "mild steel")
+    assert (tmp_path / "shop.toml.before").exists()
+
+
+def test_both_are_drawn(capsys, rail, tmp_path):
+    file = tmp_path / "miss.svg"
+    run(capsys, "compare", *rail, "--measured", "88.5:1", "--picture", str(file))
+    text = file.read_text(encoding="utf-8")
+    assert "as made, its miss drawn" in text
+    assert "exists already" in failed_after_text(run(capsys, "compare", *rail, "--measured", "88:1", "--picture", file))
+    assert run(capsys, "compare", *rail, "--measured", "88:1", "--picture", file, "--force").status == 1
+
+
+def failed_after_text(outcome):
+    assert outcome.status == 2
+    return outcome.err
+
+
+def test_what_cannot_be_compared_is_said(capsys, rail, tmp_path):
+    assert "not both" in failed(run(capsys, "compare", *rail))
+    assert "There is no bend 3" in failed(run(capsys, "compare", *rail, "--measured", "88:3"))
+    assert "There is no straight 4" in failed(run(capsys, "compare", *rail, "--straights", "88:4"))
+    for wrong in ("88", "88:", ":1", "x:1", "88:1.5", "88:1,87:1", "nan:1", "900:1"):
+        failed(run(capsys, "compare", *rail, "--measured", wrong))
+    assert "--tolerance takes" in failed(run(capsys, "compare", *rail, "--measured", "88:1", "--tolerance", "tight"))
+    assert "--shop" in failed(run(capsys, "compare", *rail[:-2], "--measured", "88:1", "--record"))
+    other = tmp_path / "other.csv"
+    other.write_text("feed_mm,rotation_deg,angle_deg,clr_mm\n300,0,90,100\n400,,,\n", encoding="utf-8")
+    assert "not one shape, so nothing was fitted" in failed(run(capsys, "compare", rail[0], str(other), *rail[1:]))
+    named = run(capsys, "compare", *rail, "--measured", "88.5:1", "--tolerance", "iso13920-d")
+    assert "ISO 13920, class D" in " ".join(named.out.split())

@@ -1,0 +1,192 @@
+"""``elbowroom cutlist``: hand-worked sticks, quantities, rack, files; every number in each of its forms the same."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+
+import ezdxf
+import pytest
+from command_line import failed, run
+from pypdf import PdfReader
+
+SHOP = """units = "mm"
+[shop]
+name = "Boathouse"
+[saw]
+kerf = 3
+keep = 250
+[[stock]]
+section = "25x2mm"
+length = 3000
+[[stock]]
+section = "25x2mm"
+length = 1500
+count = 2
+[[price]]
+section = "25x2mm"
+per_metre = 4.0
+"""
+
+
+@pytest.fixture
+def frame(tmp_path):
+    """Four rails of 1000, two posts of 700, apart from each other: sticks as long as they are drawn."""
+    doc = ezdxf.new("R2010", units=4)
+    for i in range(4):
+        doc.modelspace().add_line((0, 200 * i, 0), (1000, 200 * i, 0), {"layer": "RAIL"})
+    for i in range(2):
+        doc.modelspace().add_line((5000, 200 * i, 0), (5000, 200 * i, 700), {"layer": "POST"})
+    path = tmp_path / "frame.dxf"
+    doc.saveas(path)
+    shop = tmp_path / "shop.toml"
+    shop.write_text(SHOP, encoding="utf-8")
+    return [str(path), "--section", "25x2mm", "--shop", str(shop)]
+
+
+def test_the_whole_by_hand(capsys, frame):
+    outcome = run(capsys, "cutlist", *frame, "--json")
+    document = outcome.json
+    (group,) = document["groups"]
+    assert outcome.status == 0
+    pieces = {p["name"]: (p["length"], p["count"]) for p in group["pieces"]}
+    assert pieces == {"RAIL": (1000.0, 4), "POST": (700.0, 2)}
+    # 3000 holds two of 1000 and one of 700 with three cuts; of the 1500s each holds a rail and no more than that:
+    # six pieces come to 5400; 2 x 1500 and a 3000 hold 1000 + 1000 + (1000 + 1000 + 700), one post short; so two of
+    # 3000, or one of them and both of 1500 with a post left over: buying one is not enough
+    assert group["least"]["bought"] == pytest.approx(2 * 3000 * 0.004)
+    assert group["least"]["gap"] == 0.0
+    assert group["price"] == pytest.approx(24.0)
+    assert sum(bars["count"] for bars in group["taken"]) == 0
+    for pattern in group["patterns"]:
+        at = 0.0
+        for stop, place in zip(pattern["stops"], pattern["from_front"], strict=True):
+            assert place == pytest.approx(at + stop)
+            at = place + 3.0
+        assert pattern["left_over"] == pytest.approx(pattern["bar"] - at)
+    assert sum(p["times"] * len(p["stops"]) for p in group["patterns"]) == 6
+
+
+def test_text_csv_and_json_say_the_same(capsys, frame):
+    document = run(capsys, "cutlist", *frame, "--qty", "3", "--json").json
+    rows = list(csv.DictReader(io.StringIO(run(capsys, "cutlist", *frame, "--qty", "3", "--csv").out)))
+    text = " ".join(run(capsys, "cutlist", *frame, "--qty", "3").out.split())
+    (group,) = document["groups"]
+    in_csv = [(row["piece"], float(row["stop_mm"]), int(row["bars"])) for row in rows]
+    in_json = [
+        (name, stop, pattern["times"])
+        for pattern in group["patterns"]
+        for name, stop in zip(pattern["pieces"], pattern["stops"], strict=True)
+    ]
+    assert in_csv == in_json
+    assert sum(times for *_, times in in_json) == 18
+    assert [float(row["left_over_mm"]) for row in rows if row["left_over_mm"]] == pytest.approx(
+        [pattern["left_over"] for pattern in group["patterns"]]
+    )
+    bars = sum(pattern["times"] for pattern in group["patterns"])
+    assert f"18 pieces from {bars} bars, everything made 3 times" in text
+    assert f"{group['price']:.2f}" in text
+    assert "No way of cutting these pieces costs less." in text
+
+
+def test_quantities_of_parts(capsys, frame):
+    (group,) = run(capsys, "cutlist", *frame, "--qty", "2", "--qty", "post*=7", "--json").json["groups"]
+    assert {p["name"]: p["count"] for p in group["pieces"]} == {"RAIL": 8, "POST": 7}
+    for wrong in ("0", "-1", "1.5", "two", "POST=", "=3", "POST=0", "99999999999"):
+        assert "--qty takes a whole number" in failed(run(capsys, "cutlist", *frame, "--qty", wrong))
+    assert "no part has a name" in failed(run(capsys, "cutlist", *frame, "--qty", "GATE=2"))
+    assert "twice" in failed(run(capsys, "cutlist", *frame, "--qty", "2", "--qty", "3"))
+
+
+def test_what_stands_in_the_way_is_named_and_the_rest_is_nested(capsys, frame, tmp_path):
+    shop = tmp_path / "shop.toml"
+    shop.write_text(SHOP.replace("length = 3000", "length = 900"), encoding="utf-8")
+    outcome = run(capsys, "cutlist", *frame, "--json")
+    (group,) = outcome.json["groups"]
+    codes = [finding["code"] for finding in outcome.json["findings"]]
+    assert outcome.status == 1
+    assert codes == ["bars-lacking"]
+    assert sum(p["lacking"] for p in group["pieces"]) == 2  # four rails, two bars of 1500
+    assert sum(b["count"] for b in group["bought"]) == 2  # a post from each of 900
+    outcome = run(capsys, "cutlist", *frame, "--bar", "950mm", "--run", "RAIL", "--json")
+    assert outcome.status == 1
+    shop.write_text(SHOP.split("[[stock]]", maxsplit=1)[0], encoding="utf-8")
+    outcome = run(capsys, "cutlist", *frame, "--json")
+    assert [finding["code"] for finding in outcome.json["findings"]] == ["piece-no-bar"]
+    outcome = run(capsys, "cutlist", *frame, "--bar", "950mm", "--json")
+    told = outcome.json["findings"]
+    assert [(finding["code"], finding["tube"]) for finding in told] == [("piece-too-long", "RAIL")]
+    assert (told[0]["measured"], told[0]["limit"]) == (1000.0, 950.0)
+    outcome = run(capsys, "cutlist", *frame, "--bar", "950mm", "--split", "--json")
+    assert outcome.json["groups"][0]["pieces"]
+
+
+def test_a_kerf_that_is_not_known_is_said(capsys, frame, tmp_path):
+    (tmp_path / "shop.toml").write_text(SHOP.replace("kerf = 3\n", ""), encoding="utf-8")
+    outcome = run(capsys, "cutlist", *frame)
+    assert "a kerf of 3.00 mm was taken" in " ".join(outcome.out.split())
+    (tmp_path / "shop.toml").write_text(SHOP.replace("kerf = 3\n", "kerf = -1\n"), encoding="utf-8")
+    assert "saw.kerf" in failed(run(capsys, "cutlist", *frame))
+
+
+def test_a_tube_without_a_section_is_named(capsys, frame):
+    outcome = run(capsys, "cutlist", frame[0], "--shop", frame[-1], "--json")
+    assert outcome.status == 1
+    assert [finding["code"] for finding in outcome.json["findings"]] == ["piece-no-section"]
+
+
+def test_booking_into_a_rack_file(capsys, frame, tmp_path):
+    rack = tmp_path / "rack.toml"
+    text = 'units = "mm"\n[[bar]]\nsection = "25x2mm"\nlength = 2100\ncount = 5  # shelf 3\n'
+    rack.write_text(text, encoding="utf-8")
+    outcome = run(capsys, "cutlist", *frame, "--rack", str(rack), "--take", "--json")
+    (group,) = outcome.json["groups"]
+    assert [(b["from"], b["length"], b["count"]) for b in group["taken"]] == [("rack", 2100.0, 3)]
+    assert group["bought"] == []
+    assert "3 bars out, 1 drop in" in outcome.err
+    booked = rack.read_text(encoding="utf-8")
+    assert "count = 2  # shelf 3" in booked
+    assert '"694.0 mm"' in booked  # 2100 less two posts and their cuts
+    again = run(capsys, "cutlist", *frame, "--rack", str(rack), "--json").json["groups"][0]
+    assert again["bought"]
+    run(capsys, "cutlist", "--rack", str(rack), "--put-back")
+    assert rack.read_text(encoding="utf-8") == text
+    assert "name it with --rack" in failed(run(capsys, "cutlist", *frame, "--take"))
+    assert "--rack FILE alone" in failed(run(capsys, "cutlist", *frame, "--rack", str(rack), "--put-back"))
+    assert "Name one INPUT" in failed(run(capsys, "cutlist"))
+
+
+def test_the_files_say_what_the_command_says(capsys, frame, tmp_path):
+    out = tmp_path / "cuts"
+    outcome = run(capsys, "cutlist", *frame, "--out", str(out), "--json")
+    document = outcome.json
+    written = document.pop("written")
+    assert [path.rsplit("/", 1)[1] for path in written] == [
+        "frame-cutlist.pdf", "frame-cutlist.svg", "frame-cutlist.csv", "frame-cutlist.json",
+    ]  # fmt: skip
+    assert json.loads((out / "frame-cutlist.json").read_text(encoding="utf-8")) == document
+    assert (out / "frame-cutlist.csv").read_bytes().decode() == run(capsys, "cutlist", *frame, "--csv").out
+    pages = PdfReader(out / "frame-cutlist.pdf").pages
+    page = " ".join(" ".join(page.extract_text() for page in pages).split())
+    svg = (out / "frame-cutlist.svg").read_text(encoding="utf-8")
+    for pattern in document["groups"][0]["patterns"]:
+        assert f"{pattern['left_over']:.2f}" in page
+        assert f"{pattern['left_over']:.2f}" in svg
+    assert "RAIL" in page
+    assert "1000.00" in page
+    assert "exists already" in failed(run(capsys, "cutlist", *frame, "--out", str(out)))
+    assert "--out DIR" in failed(run(capsys, "cutlist", *frame, "--to", "pdf"))
+    assert "--to takes" in failed(run(capsys, "cutlist", *frame, "--out", str(out), "--to", "png"))
+
+
+def test_drawings_together_share_bars(capsys, frame, tmp_path):
+    doc = ezdxf.new("R2010", units=4)
+    doc.modelspace().add_line((0, 0, 0), (290, 0, 0), {"layer": "SPACER"})
+    doc.saveas(tmp_path / "spacer.dxf")
+    both = run(capsys, "cutlist", frame[0], str(tmp_path / "spacer.dxf"), *frame[1:], "--json").json
+    (group,) = both["groups"]
+    assert {p["name"] for p in group["pieces"]} == {"frame: RAIL", "frame: POST", "spacer: SPACER"}
+    # two of 3000: 1000 + 1000 + 700 + 290 with three cuts between is 2999
+    assert group["price"] == pytest.approx(24.0)
+    assert min(pattern["left_over"] for pattern in group["patterns"]) == 0.0

@@ -1,0 +1,213 @@
+"""A made tube against the drawn one: a general registration, planted errors, limits of standards, the next piece."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from math import inf
+
+import numpy as np
+import pytest
+import trimesh
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from machine import Order, bend_stick
+
+from converter.bending.setup.setup import set_up
+from converter.comparison.align import aligned, element_points
+from converter.comparison.differences import compare
+from converter.comparison.limits import PUBLISHED, of_shop
+from converter.comparison.next_piece import intended_table, next_piece
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.centerline import rebuild, reverse_table
+from converter.model.run import Run, Tube
+from converter.shop.load import demo_shop
+from converter.shop.sections import parse_section
+
+bends = st.builds(
+    Bend, feed=st.floats(5.0, 900.0), rotation=st.floats(-179.0, 180.0), angle=st.floats(3.0, 200.0),
+    clr=st.floats(20.0, 300.0),
+)  # fmt: skip
+tables = st.builds(
+    lambda rows, tail: BendTable((replace(rows[0], rotation=0.0), *rows[1:]), tail),
+    st.lists(bends, min_size=1, max_size=7), st.floats(5.0, 900.0),
+)  # fmt: skip
+PLAIN = BendTable((Bend(300.0, 0.0, 90.0, 80.0), Bend(200.0, 40.0, 60.0, 80.0), Bend(250.0, -70.0, 45.0, 80.0)), 400.0)
+
+
+@settings(max_examples=30)
+@given(tables)
+def test_points_lie_where_the_centerline_does(table):
+    points = element_points(table, Placement(), np.array([0.0, 0.5, 1.0]))
+    segments = rebuild(table, equal=-1.0)
+    assert np.allclose(points[0, 0], (0, 0, 0))
+    assert np.allclose(points[-1, -1], segments[-1].end, atol=1e-6)
+    assert np.allclose(points[1:, 0], points[:-1, -1], atol=1e-6)
+
+
+@settings(max_examples=30)
+@given(tables, st.integers(0, 10_000))
+def test_the_fit_is_a_general_registrations(table, seed):
+    """Against trimesh.registration.procrustes, on points spread evenly along both centerlines by their own count."""
+    random = np.random.default_rng(seed)
+    made = BendTable(
+        tuple(replace(b, feed=b.feed + random.normal(0, 2), angle=b.angle + random.normal(0, 1)) for b in table.bends),
+        table.tail + random.normal(0, 2),
+    )
+    fit = aligned(table, made)
+    lengths = np.array([v for b in table.bends for v in (b.feed, b.arc_length)] + [table.tail])
+    counts = np.maximum(2, np.rint(lengths / lengths.sum() * 20_000).astype(int))
+    ours, theirs = [], []
+    for i, count in enumerate(counts):
+        at = (np.arange(count) + 0.5) / count
+        at = np.append(at, 1.0)  # an end to go on from, then left out
+        ours.append(element_points(table, Placement(), at)[i, :-1])
+        theirs.append(element_points(made, Placement(), at)[i, :-1])
+    ours, theirs = np.concatenate(ours), np.concatenate(theirs)
+    _, moved, cost = trimesh.registration.procrustes(theirs, ours, reflection=False, scale=False)
+    assert fit.mean == pytest.approx(np.sqrt(cost), rel=2e-3, abs=1e-3)
+    assert np.allclose(theirs @ fit.turn.T + fit.shift, moved, atol=0.05 + 2e-3 * fit.most)
+    assert np.linalg.norm(moved - ours, axis=1).max() <= fit.most * 1.02 + 0.05
+
+
+def test_planted_errors_are_found_with_their_size_from_either_end():
+    made = BendTable(
+        (
+            replace(PLAIN.bends[0], feed=303.0),
+            replace(PLAIN.bends[1], angle=58.5, clr=82.0),
+            replace(PLAIN.bends[2], rotation=-68.0),
+        ),
+        399.0,
+    )
+    for table, from_b in ((made, False), (reverse_table(made)[0], True)):
+        found = compare(PLAIN, table)
+        assert found.from_b is from_b
+        assert not found.mirrored
+        assert [round(d.feed, 6) for d in found.bends] == [3.0, 0.0, 0.0]
+        assert [round(d.angle, 6) for d in found.bends] == [0.0, -1.5, 0.0]
+        assert [round(d.rotation, 6) for d in found.bends] == [0.0, 0.0, 2.0]
+        assert [round(d.clr, 6) for d in found.bends] == [0.0, 2.0, 0.0]
+        assert found.tail == pytest.approx(-1.0)
+        assert found.developed == pytest.approx(made.developed_length - PLAIN.developed_length)
+
+
+def test_one_bend_off_moves_the_end_by_its_chord():
+    """By hand: one degree at the only bend swings a leg of 1000 by 2 R sin(0.5 degrees) about the bend."""
+    drawn = BendTable((Bend(100.0, 0.0, 90.0, 1e-6),), 1000.0)
+    found = compare(drawn, BendTable((Bend(100.0, 0.0, 91.0, 1e-6),), 1000.0))
+    assert found.end_miss == pytest.approx(2.0 * 1000.0 * np.sin(np.radians(0.5)), abs=1e-3)
+
+
+def test_the_mirror_image_is_told():
+    mirror = BendTable(tuple(replace(b, rotation=-b.rotation) for b in PLAIN.bends), PLAIN.tail)
+    assert compare(PLAIN, mirror).mirrored
+    assert not compare(PLAIN, PLAIN).mirrored
+    plane = BendTable((Bend(300.0, 0.0, 90.0, 80.0), Bend(200.0, 0.0, 60.0, 80.0)), 400.0)
+    assert not compare(plane, plane).mirrored
+
+
+def test_other_shapes_are_refused():
+    with pytest.raises(ValueError, match="3 and 2 bends"):
+        compare(PLAIN, BendTable(PLAIN.bends[:2], 100.0))
+
+
+@pytest.mark.parametrize(("name", "length", "mm"), [
+    ("iso2768-m", 5.9, 0.1), ("iso2768-m", 100.0, 0.3), ("iso2768-m", 400.0, 0.5), ("iso2768-m", 1500.0, 1.2),
+    ("iso2768-f", 1000.0, 0.3), ("iso2768-f", 3000.0, None), ("iso2768-c", 2500.0, 4.0), ("iso2768-v", 500.0, 4.0),
+    ("iso13920-a", 1500.0, 3.0), ("iso13920-b", 350.0, 2.0), ("iso13920-c", 5000.0, 14.0), ("iso13920-d", 1e6, 40.0),
+])  # fmt: skip
+def test_lengths_of_the_standards(name, length, mm):
+    """ISO 2768-1 table 1 and ISO 13920 table 1, from memory."""
+    assert PUBLISHED[name].length(length) == mm
+
+
+@pytest.mark.parametrize(("name", "leg", "minutes"), [
+    ("iso2768-m", 9.0, 60), ("iso2768-f", 50.0, 30), ("iso2768-m", 100.0, 20), ("iso2768-m", 300.0, 10),
+    ("iso2768-m", 900.0, 5), ("iso2768-c", 300.0, 15), ("iso2768-v", 20.0, 120), ("iso13920-a", 300.0, 20),
+    ("iso13920-b", 900.0, 30), ("iso13920-c", 5000.0, 30), ("iso13920-d", 100.0, 90),
+])  # fmt: skip
+def test_angles_of_the_standards(name, leg, minutes):
+    """ISO 2768-1 table 3 and ISO 13920 table 2, from memory."""
+    assert PUBLISHED[name].angle(leg) == pytest.approx(minutes / 60.0)
+
+
+def test_what_is_off_by_more_than_it_may_be():
+    made = BendTable((replace(PLAIN.bends[0], angle=90.6), *PLAIN.bends[1:]), PLAIN.tail + 1.5)
+    found = compare(PLAIN, made, limits=of_shop(1.0, 0.5))
+    told = {(e.what, e.bend): e for e in found.excesses}
+    assert ("angle", 1) in told
+    assert told["angle", 1].off == pytest.approx(0.6)
+    assert told["leg", 4].off == pytest.approx(1.5)
+    assert ("angle", 2) not in told
+    assert compare(PLAIN, made, limits=of_shop(inf, None)).excesses == ()
+    assert compare(PLAIN, PLAIN, limits=PUBLISHED["iso2768-f"]).excesses == ()
+
+
+def bent_wrongly(steps, settings_, length: float, errors: dict[int, tuple[float, float, float]]) -> BendTable:
+    """The tube that a bender makes which is off by the same each time, measured on the simulated tube.
+
+    Args:
+        steps: of the set-up, in the order made from the first end on.
+        settings_: by bend (stop, turns so far, mark).
+        length: of the stick.
+        errors: by bend: degrees of angle, degrees of turn, mm of mark.
+    """
+    orders, turns, starts, sticks = [], 0.0, {}, {}
+    for step in steps:
+        stop, total, mark = settings_[step.bend]
+        wrong_angle, wrong_turn, wrong_mark = errors[step.bend]
+        total, mark = total + wrong_turn, mark + wrong_mark
+        angle = step.springback.outcome(stop) + wrong_angle
+        starts[step.bend], sticks[step.bend] = mark + step.start - step.mark, step.stick
+        orders.append(
+            Order(mark, step.start - step.mark, total - turns, angle, step.stick / np.radians(angle), step.stick)
+        )
+        turns = total
+    numbers = sorted(starts, key=lambda bend: starts[bend])
+    ends = [0.0, *(x for bend in numbers for x in (starts[bend], starts[bend] + sticks[bend])), length]
+    points = bend_stick(length, orders, ends)
+    legs = [points[i + 1] - points[i] for i in range(0, len(ends), 2)]
+    legs = [leg / np.linalg.norm(leg) for leg in legs]
+    angles = [np.degrees(np.arccos(np.clip(a @ b, -1.0, 1.0))) for a, b in pairwise(legs)]
+    normals = [np.cross(a, b) / np.linalg.norm(np.cross(a, b)) for a, b in pairwise(legs)]
+    rotations = [0.0] + [
+        float(np.degrees(np.arctan2(leg @ np.cross(n, m), n @ m)))
+        for leg, (n, m) in zip(legs[1:], pairwise(normals), strict=False)
+    ]
+    rows = tuple(
+        Bend(ends[2 * i + 1] - ends[2 * i], rotations[i], float(angles[i]), sticks[bend] / np.radians(angles[i]))
+        for i, bend in enumerate(numbers)
+    )
+    return BendTable(rows, ends[-1] - ends[-2])
+
+
+@pytest.mark.parametrize("feed_from", ["A", "B"])
+def test_the_next_piece_comes_out_as_drawn(feed_from):
+    """A simulated bender whose stops, turns and marks are off by the same each time: the new settings undo it."""
+    shop = demo_shop()
+    shop = replace(shop, machine=replace(shop.machine, stop_step=None, turn_step=None))
+    section = parse_section("1.75x0.120in")
+    die = shop.dies_for(section)[0]
+    drawn = BendTable(
+        (Bend(300.0, 0.0, 50.0, die.clr), Bend(260.0, 40.0, 60.0, die.clr), Bend(280.0, -75.0, 45.0, die.clr)), 400.0
+    )
+    run = Run("RAIL", None, False, drawn, Placement())
+    (setup,) = set_up([Tube(run, section=section, metal="mild steel", die=die.name)], shop, feed_from=feed_from)
+    errors = {1: (-0.8, 0.0, 5.0), 2: (0.5, 1.5, -7.0), 3: (-0.3, -2.0, 3.0)}
+    before = {step.bend: (step.stop, step.total, step.mark) for step in setup.steps}
+    made = bent_wrongly(setup.steps, before, setup.stick_length, errors)
+    first = compare(drawn, made)
+    assert first.from_b is (feed_from == "B")
+    assert max(abs(each.rotation) for each in first.bends) > 1.0
+    steps = next_piece(first, setup, shop, {bend: stop for bend, (stop, _, _) in before.items()})
+    after = {step.bend: (step.stop_next, step.turns_next, step.mark_next) for step in steps}
+    again = compare(drawn, bent_wrongly(setup.steps, after, setup.stick_length, errors))
+    for each in again.bends:
+        assert each.angle == pytest.approx(0.0, abs=1e-6)
+        assert each.rotation == pytest.approx(0.0, abs=1e-6)
+    # corner to corner as drawn, at the radius that springback opens
+    assert again.legs == pytest.approx([0.0] * 4, abs=1e-6)
+    assert again.measured.straights == pytest.approx(intended_table(setup).straights)
+    assert max(map(abs, first.legs)) > 5.0
+    assert again.end_miss < first.end_miss / 100.0
+    assert compare(drawn, intended_table(setup)).legs == pytest.approx([0.0] * 4, abs=1e-9)
