@@ -26,8 +26,11 @@ async function fillSteps() {
   });
 }
 
-// The buttons below each 3D view: those of one kind of view are alike.
+// The buttons below each 3D view, and what is said of it: those of one kind of view are alike.
 function fillTurns() {
-  for (const place of document.querySelectorAll("[data-turns]"))
+  for (const place of document.querySelectorAll("[data-turns]")) {
     place.append(document.getElementById("turns-" + place.dataset.turns).content.cloneNode(true));
+    const words = place.querySelector("figcaption");
+    if (words) place.after(words);
+  }
 }
