@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
 from math import floor, gcd, inf, isfinite, pi
 from os import urandom
@@ -188,10 +188,12 @@ class Display:
     Attributes:
         unit: 'mm' or 'in'.
         denominator: write inches as fractions of this denominator; None for decimals.
+        places: decimals; None for the usual ones, 2 of millimetres and 3 of inches.
     """
 
     unit: str = "mm"
     denominator: int | None = None
+    places: int | None = field(default=None, kw_only=True)
 
     def __post_init__(self) -> None:
         if self.unit not in ("mm", "in"):
@@ -200,14 +202,24 @@ class Display:
             if self.unit != "in":
                 raise OptionError("Fractions go with inches: choose in, or leave the fraction out.")
             fraction_text(0.0, self.denominator)
+        if self.places is not None and not 0 <= self.places <= 6:
+            raise OptionError(f"Lengths are shown with 0 to 6 decimals, not {self.places}.")
+
+    @property
+    def decimals(self) -> int:
+        """Decimals, where lengths are not fractions."""
+        return (2 if self.unit == "mm" else 3) if self.places is None else self.places
+
+    @property
+    def step(self) -> float:
+        """The smallest step in which lengths are shown, mm."""
+        return MM_PER[self.unit] / (self.denominator or 10**self.decimals)
 
     def number(self, mm: float) -> str:
         """The bare number: ``114.30`` (mm), ``4.500`` (in) or ``4-1/2`` (fractions)."""
-        if self.unit == "mm":
-            return _no_negative_zero(f"{mm:.2f}")
         if self.denominator:
             return fraction_text(mm / 25.4, self.denominator)
-        return _no_negative_zero(f"{mm / 25.4:.3f}")
+        return _no_negative_zero(f"{mm if self.unit == 'mm' else mm / 25.4:.{self.decimals}f}")
 
     def length(self, mm: float) -> str:
         """The number with its unit: ``114.30 mm`` or ``4.500 in``."""
@@ -233,22 +245,30 @@ _OPEN, _BETWEEN, _CLOSE = (mark + _SECRET for mark in "\ue0f0\ue0f1\ue0f2")
 class BothUnits(Display):
     """Writes every length in both units at once, for pages whose reader chooses; see `in_unit` and `pieces`.
 
-    ``unit`` is the one shown first; ``denominator`` is None, fractions of an inch are told by ``fraction``.
+    ``unit`` is the one shown first; ``denominator`` is None, fractions of an inch are told by ``fraction``, decimals of
+    millimetres by ``places``.
 
     Attributes:
         fraction: write the inches as fractions of this denominator; None for decimals.
+        more: further roundings to write everything in; `every_text` has them.
     """
 
     fraction: int | None = None
+    more: tuple[BothUnits, ...] = ()
 
     def __post_init__(self) -> None:
-        Display.__post_init__(Display(self.unit, self.denominator))
+        Display.__post_init__(Display(self.unit, self.denominator, places=self.places))
         Display("in", self.fraction)
 
     @property
     def alone(self) -> tuple[Display, Display]:
         """The display in millimetres and the one in inches."""
-        return Display("mm"), Display("in", self.fraction)
+        return Display("mm", places=self.places), Display("in", self.fraction)
+
+    @property
+    def every(self) -> tuple[Display, ...]:
+        """These two, and those of further roundings."""
+        return (*self.alone, *(one for other in self.more for one in other.alone))
 
     @property
     def preferred(self) -> Display:
@@ -264,9 +284,8 @@ class BothUnits(Display):
         return self.each(lambda one: one.length(mm))
 
     def each(self, write: Callable[[Display], str]) -> str:
-        """What ``write`` makes of either display; once where both are the same."""
-        metric, inch = (write(one) for one in self.alone)
-        return metric if metric == inch else _pair(metric, inch)
+        """What ``write`` makes of every display; once where all are the same."""
+        return either_text([write(one) for one in self.every])
 
 
 #: Blanks that no line ends at: within ``1 3/4``, ``44.45 mm``, ``1.500 x 0.120``, ``bend 2``, ``end A`` and between a
@@ -296,13 +315,13 @@ def words(text: str) -> list[str]:
     """A text cut at its blanks, but never within what `BothUnits` wrote."""
     found: list[str] = []
     goes_on = False  # whether the last word may have more
-    for metric, inch in pieces(text):
-        if metric != inch:
-            parts, begins, ends = [_pair(metric, inch)], True, True
+    for texts in every_text(text):
+        if len(texts) > 1:
+            parts, begins, ends = [either_text(texts)], True, True
         else:
-            held = unbroken(metric)
+            held = unbroken(texts[0])
             parts = [part.replace(NO_BREAK, " ") for part in re.split(r"[ \t\n\r\f\v]++", held) if part]
-            begins, ends = not metric[:1].isspace(), not metric[-1:].isspace()
+            begins, ends = not texts[0][:1].isspace(), not texts[0][-1:].isspace()
         if parts and begins and goes_on:
             found[-1] += parts.pop(0)
         found += parts
@@ -311,24 +330,31 @@ def words(text: str) -> list[str]:
 
 
 def rewritten(text: str, write: Callable[[str], str]) -> str:
-    """What ``write`` makes of a text, of both sides where `BothUnits` wrote both units."""
-    return "".join(write(a) if a == b else _pair(write(a), write(b)) for a, b in pieces(text))
+    """What ``write`` makes of a text, of every side where `BothUnits` wrote both units."""
+    return "".join(either_text(list(map(write, texts))) for texts in every_text(text))
 
 
-def _pair(metric: str, inch: str) -> str:
-    return f"{_OPEN}{metric}{_BETWEEN}{inch}{_CLOSE}"
+def either_text(texts: Sequence[str]) -> str:
+    """One text of several: millimetres, inches, and the same in turn in other roundings; once where all are equal."""
+    if all(text == texts[0] for text in texts):
+        return texts[0]
+    return f"{_OPEN}{_BETWEEN.join(texts)}{_CLOSE}"
 
 
 def pieces(text: str) -> list[tuple[str, str]]:
     """A text of `BothUnits` cut up: (millimetres, inches) in turn, the same twice where both agree."""
+    return [(texts[0], texts[-1 if len(texts) == 1 else 1]) for texts in every_text(text)]
+
+
+def every_text(text: str) -> list[tuple[str, ...]]:
+    """A text of `BothUnits` cut up: all that each piece may say, a single text where all agree."""
     first, *rest = text.split(_OPEN)
-    found = [(first, first)] if first else []
+    found: list[tuple[str, ...]] = [(first,)] if first else []
     for part in rest:
-        pair, _, after = part.partition(_CLOSE)
-        metric, _, inch = pair.partition(_BETWEEN)
-        found.append((metric, inch))
+        choice, _, after = part.partition(_CLOSE)
+        found.append(tuple(choice.split(_BETWEEN)))
         if after:
-            found.append((after, after))
+            found.append((after,))
     return found
 
 

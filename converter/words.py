@@ -29,6 +29,11 @@ CUTTING = (
     "Wear eye protection, and no gloves at a turning saw: chips are hot and fly.",
     "Deburr every cut edge, outside and in, before anybody handles it: burrs cut, and keep a joint open.",
 )
+#: What holds where tubes are tacked together.
+TACKING = (
+    "Tacks pull as they cool: clamp first, tack opposite sides, measure again. Cover skin and eyes, and those of "
+    "whoever stands by, before the arc is struck."
+)
 #: What stands behind a stop whose springback is not tested, by where the springback comes from.
 #: What holds for cutting bars to length.
 SAW_CAUTION = (
@@ -171,16 +176,18 @@ def saw_text(saw: SawSetting, display: Display) -> str:
         f"offset {display.length(saw.offset)}",
         f"{display.length(saw.depth)} deep",
     ]
-    if saw.cuts == 2:
-        words.append("two cuts, one from each side")
-    elif saw.cuts == 0:
-        words.append("too deep for it")
+    return ", ".join((*words, *saw_notes(saw, display)))
+
+
+def saw_notes(saw: SawSetting, display: Display) -> list[str]:
+    """What else there is to a hole saw's set-up: two cuts, where its center lies."""
+    words = {2: ["two cuts, one from each side"], 0: ["too deep for it"]}.get(saw.cuts, [])
     if abs(saw.center) > 1e-6:
         side = "inside" if saw.center > 0.0 else "beyond"
         words.append(f"its center {display.length(abs(saw.center))} {side} the centerline's end")
     if saw.center_to_center is not None:
         words.append(f"{display.length(saw.center_to_center)} center to center, along the centerline")
-    return ", ".join(words)
+    return words
 
 
 #: What a sleeve must do before it is bought.

@@ -299,14 +299,14 @@ def joints(folder: Path, times: int) -> Row:
 
 def sheet(folder: Path, times: int) -> Row:
     """The HTML job sheet of 40 runs of 8 bends, against working them out in a room where every bend sweeps."""
-    from sheet_tools import job_of, shop, tube_named
+    from many_tubes import different_tubes
+    from sheet_tools import job_of, shop
 
     from converter.exporters.sheet.content import job_sheet
     from converter.exporters.sheet.html import html_text
 
-    bends = [(0.0 if i == 0 else (90.0, -90.0, 35.0)[i % 3], (30.0, 60.0, 45.0)[i % 3]) for i in range(8)]
     # no two alike: equal tubes are worked out once, which would make little of the work that the page is held against
-    tubes = [tube_named(f"T{i}", 500.0 * i, [(200.0 + 0.1 * i, *bend) for bend in bends]) for i in range(40)]
+    tubes = different_tubes(40)
     where = shop()
     job = job_of(tubes, where)
     assert job.findings

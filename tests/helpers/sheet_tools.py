@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import base64
+import json
 import os
+import re
 import shutil
+import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -117,6 +122,41 @@ def written(job: Job, folder: Path) -> Path:
     with OutputSet(folder, force=True) as out:
         html.export(job, out, WriteOptions(stem=job.stem))
     return out.final(f"{job.stem}-sheet.html")
+
+
+def packed_block(page: str, name: str) -> Any:
+    """What a data block of a page holds deflated: JSON, but for the viewer's script."""
+    text = re.search(rf'<script type="text/plain" id="{name}">(.*?)</script>', page, re.DOTALL)
+    assert text, name
+    plain = zlib.decompress(base64.b64decode(text[1])).decode("utf-8")
+    return plain if name == "viewer" else json.loads(plain)
+
+
+def with_steps(page: str) -> str:
+    """A page with the steps at the bender and the tapes in their places, as its script puts them there."""
+    both = iter([text.split("<hr>") for text in packed_block(page, "steps")])
+    out, tape = [], ""
+    for part in re.split(r'(<ol class="steps" role="list">|(?<= data-tape>))', page):
+        out.append(part)
+        if part.startswith("<ol"):
+            steps, tape = next(both)
+            out.append(steps)
+        elif not part:
+            out.append(tape)
+    return "".join(out)
+
+
+def in_rounding(page: str, unit: str, words: str = "") -> str:
+    """A page with every text in a unit and a rounding (``1/16 in``; the first of the unit when empty)."""
+    table = packed_block(page, "texts")
+    column = next(i for i, (own, name) in enumerate(table["choices"]) if own == unit and words in ("", name))
+    size = len(table["choices"])
+
+    def shown(place: re.Match[str]) -> str:
+        return f"{place[1]}{escape(table['texts'][int(place[2], 36) * size + column])}{place[3]}"
+
+    pattern = r"(<(?:u-n|tspan) n=([0-9a-z]+)(?: class=long)?>).*?(</(?:u-n|tspan)>)"
+    return re.sub(pattern, shown, with_steps(page), flags=re.DOTALL)
 
 
 @contextmanager

@@ -71,6 +71,11 @@ class Springback:
         """Degrees of the stop that bend nothing; a line that starts below zero has none."""
         return max(self.a, 0.0)
 
+    @property
+    def slope(self) -> float | None:
+        """Degrees of stop per degree by which a bend is bent on; None where only the bend just measured can tell."""
+        return self.b if self.source == "tests" and self.count > 1 and self.a != 0.0 else None
+
     def stop(self, target_deg: float) -> float:
         """The stop to set, in degrees, so that it comes out at ``target_deg`` (above zero)."""
         return self.a + self.b * target_deg
@@ -279,6 +284,21 @@ def estimate(
     )
 
 
+#: What a person is told after a test fit; the bench view of the job sheet fills the same words in.
+IT_IS_THERE = "It is at {measured}°, as wanted: leave it."
+TOO_FAR = (
+    "It has gone {over}° too far: the end of the centerline is {leg} of leg behind the bend; a bender cannot take "
+    "that back."
+)
+BELOW_THE_SCALE = "{left}° to go, less than the machine's scale can add: leave it at its stop of {stop}°."
+BEND_ON = "{left}° to go: set the stop to {stop}° ({how})."
+#: Where the next stop comes from: the measured bend alone, or also the test bends.
+BY = ("the proportion just measured", "the slope of the test bends")
+#: How far an end is off.
+PER_LEG = {"mm": "{} mm off for every 100 mm", "in": "{} in off for every 10 in"}
+MEASURE_AGAIN = "A bend set to {stop}° cannot come out at {measured}°: springback only takes away; measure again."
+
+
 @dataclass(frozen=True, slots=True)
 class Resume:
     """What to do after a test fit.
@@ -328,38 +348,30 @@ def resume(
         if not 0.0 < value < 360.0:
             raise OptionError(f"The {name} must lie between 0 and 360 degrees, not {value:g}.")
     if measured > stop_set:
-        raise OptionError(
-            f"A bend set to {stop_set:g}° cannot come out at {measured:g}°: springback only takes away; measure again."
-        )
+        raise OptionError(MEASURE_AGAIN.format(stop=f"{stop_set:g}", measured=f"{measured:g}"))
     off = target - measured
     moves = 200.0 * sin(radians(abs(off)) / 2.0)
     if abs(off) <= CLOSE_ENOUGH:
-        return Resume(None, 0.0, 0.0, moves, f"It is at {measured:.2f}°, as wanted: leave it.")
+        return Resume(None, 0.0, 0.0, moves, IT_IS_THERE.format(measured=f"{measured:.2f}"))
     if off < 0.0:
-        message = (
-            f"It has gone {-off:.2f}° too far: the end of the centerline is {_per_leg(moves, display)} of leg behind "
-            "the bend; a bender cannot take that back."
-        )
-        return Resume(None, 0.0, -off, moves, message)
-    if springback.source == "tests" and springback.count > 1 and springback.a != 0.0:
-        stop = stop_set + springback.b * off
-        how = "the slope of the test bends"
-    else:
-        stop = stop_set * target / measured
-        how = "the proportion just measured"
+        return Resume(None, 0.0, -off, moves, TOO_FAR.format(over=f"{-off:.2f}", leg=_per_leg(moves, display)))
+    # the line set = a + b x angle, moved onto what was just measured
+    b = stop_set / measured if springback.slope is None else springback.slope
+    a = 0.0 if springback.slope is None else stop_set - b * measured
+    stop = a + b * target
     given = stop if on_scale is None else on_scale(stop)
     if given <= stop_set:
-        message = f"{off:.2f}° to go, less than the machine's scale can add: leave it at its stop of {stop_set:.2f}°."
+        message = BELOW_THE_SCALE.format(left=f"{off:.2f}", stop=f"{stop_set:.2f}")
         return Resume(stop, off, 0.0, moves, message)
-    message = f"{off:.2f}° to go: set the stop to {given:.2f}° ({how})."
+    message = BEND_ON.format(left=f"{off:.2f}", stop=f"{given:.2f}", how=BY[springback.slope is not None])
     return Resume(stop, off, 0.0, moves, message, given)
 
 
 def _per_leg(moves: float, display: Display | None) -> str:
     """How far an end is off, mm per 100 mm, in round figures of the unit shown."""
     if display is not None and display.unit == "in":
-        return f"{moves / 10.0:.3f} in off for every 10 in"
-    return f"{moves:.2f} mm off for every 100 mm"
+        return PER_LEG["in"].format(f"{moves / 10.0:.3f}")
+    return PER_LEG["mm"].format(f"{moves:.2f}")
 
 
 def spread_words(springback: Springback) -> str:

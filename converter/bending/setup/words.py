@@ -48,9 +48,7 @@ _ONE_SIDE = 0.5
 
 def grain(display: Display) -> float:
     """The smallest step in mm in which lengths are shown: 0.01 mm, 0.001 in, or the fraction."""
-    if display.unit == "mm":
-        return 0.01
-    return 25.4 / (display.denominator or 1000)
+    return display.step
 
 
 def rounded(mm: float, display: Display) -> float:

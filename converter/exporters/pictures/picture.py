@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from math import inf
 
 from converter.exporters.paper.figure import Point, text_width
-from converter.units import in_unit
+from converter.units import every_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ class Picture:
         """Add one line of text; ``how``: align, rotation, circled, boxed."""
         one = Label(text, (float(at[0]), float(at[1])), height, role, **how)  # type: ignore[arg-type]
         self.labels.append(one)
-        longest = max(text_width(in_unit(text, unit), height) for unit in ("mm", "in"))
+        longest = sum(max(text_width(one, height) for one in texts) for texts in every_text(text))
         x, y = one.at
         left = {"left": 0.0, "center": longest / 2, "right": longest}[one.align]
         if abs(one.rotation) < 1e-9:

@@ -12,7 +12,7 @@ from math import atan2, cos, degrees, hypot, inf, pi, radians, sin
 
 from converter.exporters.paper.figure import Point, Room
 from converter.exporters.pictures.picture import RING, Picture
-from converter.units import in_unit
+from converter.units import every_text
 
 Box = tuple[float, float, float, float]
 #: Directions tried around a place, degrees from the wanted one.
@@ -26,9 +26,9 @@ HEAD = (2.0, 0.45)
 
 
 def wide(text: str, height: float, *, bold: bool = False) -> float:
-    """Width to keep for a text, in either unit, mm."""
+    """Width to keep for a text, in whatever unit and rounding, mm."""
     k = height * (_BOLDER if bold else 1.0)
-    return max(sum(map(_width, in_unit(text, unit))) + 0.3 for unit in ("mm", "in")) * k
+    return (sum(max(sum(map(_width, one)) for one in texts) for texts in every_text(text)) + 0.3) * k
 
 
 def _width(c: str) -> float:

@@ -11,7 +11,6 @@ characters, direction marks, line separators), is written out as its code point 
 from __future__ import annotations
 
 import json
-import re
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import replace
@@ -21,6 +20,7 @@ from importlib.abc import ResourceLoader
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zlib import compress
 
 from converter import __version__
 from converter.bending.setup.words import SetupView
@@ -29,15 +29,20 @@ from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.drawing.words import drawing_legend
-from converter.exporters.pictures.picture import ROLES, Picture
+from converter.exporters.pictures.picture import ROLES, Picture, RoleLook
 from converter.exporters.pictures.run.picture import isometric_picture
 from converter.exporters.pictures.run.sketches import Sketches, sketches_of
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.pictures.written.svg import FAMILY, svg_text
+from converter.exporters.sheet.bench import bench_value
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
+from converter.exporters.sheet.fitup import fit_steps
+from converter.exporters.sheet.listing import listed_parts
 from converter.exporters.sheet.qr import code_svg, code_text
+from converter.exporters.sheet.roundings import Roundings, TextTable
 from converter.exporters.sheet.scenes import part_scene, room_scene
-from converter.exporters.sheet.squeeze import merged, squeezed
+from converter.exporters.sheet.squeeze import GRID, squeezed
+from converter.exporters.sheet.tape import tape_rows
 from converter.exporters.sheet.view import (
     PartView,
     findings_view,
@@ -51,12 +56,10 @@ from converter.findings import ERROR, NOTE, WARNING
 from converter.job import Job
 from converter.progress import steps
 from converter.quoting import visible
-from converter.shop.model import Machine
-from converter.units import BothUnits, pieces, unbroken
-from converter.words import BOTH_TURNS, ROTATION, TURN
+from converter.words import BOTH_TURNS, ROTATION, TACKING, TURN
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
+    from jinja2 import Environment, Template
     from markupsafe import Markup
 
 #: Shown before a severity's word, so that it is told apart without colour.
@@ -67,7 +70,22 @@ DRAWING_SIZE = (240.0, 150.0)
 #: Where the plotly package keeps its script.
 PLOTLY_SCRIPT = "package_data/plotly.min.js"
 #: The page's own scripts, in the order they run, after plotly.js.
-SCRIPTS = ("shapes.js", "scenes.js", "bender.js", "camera.js", "stages.js", "bench.js", "sheet.js")
+SCRIPTS = (
+    "unpack.js",
+    "units.js",
+    "shapes.js",
+    "scenes.js",
+    "bender.js",
+    "camera.js",
+    "stages.js",
+    "sketch.js",
+    "machine.js",
+    "cuts.js",
+    "check.js",
+    "bench.js",
+    "list.js",
+    "sheet.js",
+)
 
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
@@ -96,10 +114,11 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         address: where it will be opened, for the codes on its printed parts; '' where that is not known.
     """
     environment, plotly = _libraries()
-    both = page.job.both_units
+    roundings = Roundings(page.job.both_units)
+    table = TextTable(roundings)
+    environment.filters |= {"marked_up": table.marked_up, "loosely": table.loosely, "as_shown": table.as_shown}
     shop = page.job.shop
-    machine = shop.machine
-    parts = [[part_view(part, both) for part in drawing.parts] for drawing in page.drawings]
+    parts = [[_view(part, roundings) for part in drawing.parts] for drawing in page.drawings]
     every = [part for own in parts for part in own]
     css, early, script = _asset("sheet.css") + picture_style(), _asset("early.js"), "\n".join(map(_asset, SCRIPTS))
     shared = {
@@ -107,57 +126,81 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         "title": page.heading,
         "mark": page.revision.mark,
         "made": page.revision.issued.isoformat(),
-        "unit": both.unit,
+        "unit": roundings.first.unit,
         "total": len(every),
         "templates": templates,
-        "plane_known": machine.plane is not None,
+        "plane_known": shop.machine.plane is not None,
         "version": __version__,
         "turn_words": TURN,
         "rotation_words": f"{ROTATION} {BOTH_TURNS}",
     }
-    template = environment.get_template("part.html.jinja")
-    part_pages, drawings = [], []
+    template, step_template = map(environment.get_template, ("part.html.jinja", "steps.html.jinja"))
+    part_pages, drawings, scenes = [], [], []
     for number, (drawing, own) in enumerate(zip(page.drawings, parts, strict=True)):
         sketches = sketches_of(drawing.job)
-        drawings.append(_drawing(drawing, number, own, both))
+        drawings.append(_drawing(drawing, number, own, table))
         part_pages += [
             _markup(
                 template.render(
                     shared,
                     part=part,
                     code=_code(part.page, page.revision.mark, address),
-                    **_pictures(part, number, both, machine, sketches),
+                    **_pictures(part, table, sketches),
                 )
             )
             for part in steps(own, "pages")
         ]
-    return environment.get_template("sheet.html.jinja").render(
+        shapes = [sketches.shape(part.page.tube, part.page.joints) for part in own]
+        scenes += [part_scene(part.page, number, shop.machine, shape) for part, shape in zip(own, shapes, strict=True)]
+    text = environment.get_template("sheet.html.jinja").render(
         shared,
         policy=_policy(early, plotly, script),
         css=_markup(css),
         early_js=_markup(early),
-        plotly=_markup(plotly),
+        plotly=packed(plotly),
         js=_markup(script),
         demo_shop=shop.is_demo,
-        facts_of_sheet=sheet_facts(page, both),
+        facts_of_sheet=roundings.of(lambda both: sheet_facts(page, both)),
         tally=tally([finding for drawing in page.drawings for finding in drawing.job.shown.findings]),
         parts=every,
         drawings=drawings,
         part_findings=in_brief(every),
         cautions=page.cautions,
         part_pages=part_pages,
-        room=data(room_scene(machine)),
+        bench=packed_value(bench_value(page.parts, shop)),
+        tacking=TACKING,
+        scenes=packed_value(scenes),
+        steps=packed_value([_steps(part, roundings, step_template, shared) for part in every if part.steps]),
+        room=data(room_scene(shop.machine)),
+        texts=_markup(_TEXTS),
     )
+    # the table is whole once everything is written
+    return text.replace(_TEXTS, packed_value(table.value()), 1)
 
 
-def _pictures(part: PartView, drawing: int, both: BothUnits, machine: Machine, sketches: Sketches) -> dict[str, Any]:
-    """The finished tube, the stick in either unit (each is rounded on its own), and what the script draws."""
+#: Stands in the page for the table of its texts until that is known; no name holds what it does not show.
+_TEXTS = "\x00texts"
+
+
+def _view(part: PartPage, roundings: Roundings) -> PartView:
+    return roundings.of(lambda both: part_view(part, both))
+
+
+def _steps(part: PartView, roundings: Roundings, template: Template, shared: dict[str, Any]) -> str:
+    """What the page's script puts in its place: the steps at the bender, and the tape."""
     page = part.page
+    tape = roundings.of(lambda both: tape_rows(page.setup, both, page.bad_bends))
+    return template.render(shared, part=part, tape=tape)
+
+
+def _pictures(part: PartView, table: TextTable, sketches: Sketches) -> dict[str, Any]:
+    """The finished tube, and the stick."""
+    page, display = part.page, table.roundings.pictures
     size = next(size for most, size in PART_SIZES if len(page.tube.run.table.bends) <= most)
     first = page.setup.feed_from if page.setup is not None else "A"
     tube = isometric_picture(
         page.tube,
-        both,
+        display,
         size=size,
         findings=page.own_findings,
         joints=page.joints,
@@ -166,15 +209,8 @@ def _pictures(part: PartView, drawing: int, both: BothUnits, machine: Machine, s
     )
     stick: Markup | str = ""
     if page.setup is not None and page.setup.steps and part.steps:
-        drawn = [stick_picture(SetupView(page.setup, one, page.bad_bends)) for one in both.alone]
-        texts = [_svg(one, f"{page.key}-stick", unit) for one, unit in zip(drawn, ("mm", "in"), strict=True)]
-        stick = _markup(merged(*texts))
-    return {
-        "picture": _svg(tube, f"{page.key}-tube"),
-        "picture_width": size[0],
-        "stick": stick,
-        "scene": data(part_scene(page, drawing, machine)),
-    }
+        stick = _svg(stick_picture(SetupView(page.setup, display, page.bad_bends)), f"{page.key}-stick", table)
+    return {"picture": _svg(tube, f"{page.key}-tube", table), "picture_width": size[0], "stick": stick}
 
 
 def _code(part: PartPage, mark: str, address: str) -> Markup:
@@ -182,30 +218,32 @@ def _code(part: PartPage, mark: str, address: str) -> Markup:
     return _markup(code_svg(code_text(address, mark, part.key, part.title), f"Code of {visible(part.title)}"))
 
 
-def _svg(picture: Picture, prefix: str, unit: str | None = None) -> Markup:
+def _svg(picture: Picture, prefix: str, table: TextTable) -> Markup:
     """A picture for the page; its title and description are names, so they are made to show too."""
     shown = replace(picture, title=visible(picture.title), description="")
-    return _markup(squeezed(svg_text(shown, unit=unit, standalone=False, id_prefix=prefix)))
+    return _markup(squeezed(svg_text(shown, standalone=False, id_prefix=prefix, write=table.label)))
 
 
-def _drawing(page: DrawingPage, number: int, parts: Sequence[PartView], both: BothUnits) -> dict[str, Any]:
+def _drawing(page: DrawingPage, number: int, parts: Sequence[PartView], table: TextTable) -> dict[str, Any]:
     """What the sheet says of one drawing: findings on all of it, how it was read, what it comes to."""
-    job = page.job
+    job, roundings = page.job, table.roundings
     value: dict[str, Any] = {
         "number": number,
         "name": page.heading,
         "parts": parts,
-        "findings": findings_view(page.findings, both),
-        "quotation": quotation_view(page, both),
-        "left_out": [(one.count, one.kind, both.each(one.why_in)) for one in job.drawing.ignored],
+        "listed": listed_parts(parts),
+        "findings": roundings.of(lambda both: findings_view(page.findings, both)),
+        "fitup": roundings.of(lambda both: fit_steps(page, both)),
+        "quotation": roundings.of(lambda both: quotation_view(page, both)),
+        "left_out": [(one.count, one.kind, roundings.pictures.each(one.why_in)) for one in job.drawing.ignored],
         "picture": "",
         "legend": [],
     }
     if job.program_tubes is None:
-        findings = job.findings
-        picture = drawing_picture(job.drawing, job.tubes, findings, both, size=DRAWING_SIZE, legend=False)
-        value["legend"] = [one for one in drawing_legend(job.drawing, job.tubes, findings, both) if one.mark]
-        value["picture"] = _svg(picture, f"as-read-{number}")
+        findings, display = job.findings, roundings.pictures
+        picture = drawing_picture(job.drawing, job.tubes, findings, display, size=DRAWING_SIZE, legend=False)
+        value["legend"] = [one for one in drawing_legend(job.drawing, job.tubes, findings, display) if one.mark]
+        value["picture"] = _svg(picture, f"as-read-{number}", table)
     return value
 
 
@@ -242,7 +280,7 @@ def _libraries() -> tuple[Environment, str]:
         trim_blocks=False,
         keep_trailing_newline=False,
     )
-    environment.filters |= {"marked_up": marked_up, "visible": visible}
+    environment.filters["visible"] = visible
     return environment, script
 
 
@@ -285,12 +323,12 @@ def picture_style() -> str:
     rules = []
     for role, look in ROLES.items():
         if look.width:
-            dash = f";stroke-dasharray:{' '.join(f'{d:g}' for d in look.dash)}" if look.dash else ""
             rules.append(
-                f".r-{role}{{stroke:var(--r-{role});fill:none;stroke-width:{look.width:g};stroke-linecap:round;"
-                f"stroke-linejoin:round{dash}}}"
+                f".r-{role}{{stroke:var(--r-{role});fill:none;{_pen(look, 1)};stroke-linecap:round;"
+                f"stroke-linejoin:round}}.grid .r-{role}{{{_pen(look, GRID)}}}"
             )
         rules.append(f".f-{role}{{fill:var(--r-{role});fill-rule:evenodd;stroke:none}}")
+    rules.append(".grid .all{fill-rule:nonzero}")
     return (
         f":root{{{light}}}@media screen{{html.dark{{{dark}}}}}"
         f"@media screen and (prefers-color-scheme:dark){{html:not(.light){{{dark}}}}}"
@@ -298,52 +336,10 @@ def picture_style() -> str:
     )
 
 
-def marked_up(text: str) -> Markup:
-    """Text as HTML: escaped, and where it holds both units, each in a span of the class ``u-mm`` or ``u-in``.
-
-    Only the words that differ stand in spans.
-    """
-    from markupsafe import Markup
-
-    out = []
-    for metric, inch in pieces(text):
-        for a, b in _differing(unbroken(visible(metric)), unbroken(visible(inch))):
-            if a == b:
-                out.append(_held(a))
-                continue
-            out.append(Markup('<span class="u-mm">{}</span>').format(_held(a)) if a else Markup(""))
-            out.append(Markup('<span class="u-in">{}</span>').format(_held(b)) if b else Markup(""))
-    return Markup("").join(out)
-
-
-#: What a browser would break at its hyphen or stroke.
-_HELD = re.compile(r"((?<!\d)\d++(?:-\d++)?/\d++|\bcounter-clockwise\b)")
-
-
-def _held(text: str) -> Markup:
-    """Escaped text in whose fractions and directions no line ends."""
-    from markupsafe import Markup, escape
-
-    parts = _HELD.split(text)
-    held = Markup('<span class="nb">{}</span>')
-    return Markup("").join(held.format(part) if i % 2 else escape(part) for i, part in enumerate(parts))
-
-
-def _differing(a: str, b: str) -> list[tuple[str, str]]:
-    """Two texts cut into stretches of words: equal ones, and ones that differ."""
-    if a == b:
-        return [(a, a)] if a else []
-    left, right = a.split(" "), b.split(" ")
-    if len(left) != len(right):
-        return [(a, b)]
-    found: list[tuple[list[str], list[str], bool]] = []
-    for p, q in zip(left, right, strict=True):
-        if not found or found[-1][2] != (p == q):
-            found.append(([], [], p == q))
-        found[-1][0].append(p)
-        found[-1][1].append(q)
-    # the blank between two stretches stands before the second
-    return [((" " if i else "") + " ".join(p), (" " if i else "") + " ".join(q)) for i, (p, q, _) in enumerate(found)]
+def _pen(look: RoleLook, k: int) -> str:
+    """Width and dashes of a line where a millimetre is written as ``k``."""
+    dash = f";stroke-dasharray:{' '.join(f'{k * d:g}' for d in look.dash)}" if look.dash else ""
+    return f"stroke-width:{k * look.width:g}{dash}"
 
 
 def data(value: Any) -> Markup:
@@ -352,3 +348,17 @@ def data(value: Any) -> Markup:
 
     text = json.dumps(value, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
     return Markup(text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e"))
+
+
+def packed(text: str) -> Markup:
+    """Text for a data block, deflated (RFC 1950) and in letters that a page may hold (RFC 4648)."""
+    return _markup(b64encode(compress(text.encode(), _EFFORT)).decode())
+
+
+def packed_value(value: Any) -> Markup:
+    """The same of JSON."""
+    return packed(json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False))
+
+
+#: Of zlib's nine levels: more takes half as long again for a hundredth less.
+_EFFORT = 6

@@ -26,12 +26,19 @@ class Pose:
     """The stick at one moment.
 
     Attributes:
-        segments: straights and arcs from the end fed first to the other, mm, machine coordinates.
-        normal: unit vector square to the first of them, as it lies in the metal: the normal of bend 1's plane.
+        table: its bends so far, from the end fed first to the other.
+        place: where that end lies and its first bend's plane, mm, machine coordinates.
+        normal: unit vector square to its first straight, as it lies in the metal: the normal of bend 1's plane.
     """
 
-    segments: tuple[Segment, ...]
+    table: BendTable
+    place: Placement
     normal: Vec
+
+    @property
+    def segments(self) -> tuple[Segment, ...]:
+        """Straights and arcs from the end fed first to the other, mm, machine coordinates."""
+        return rebuild(self.table, self.place)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +146,8 @@ def _placed(setup: Setup, made: Sequence[Step], at: _Frame, touch: Array, there:
     # the outline of square and rectangular tube counts from bend 1, whichever bend is made first
     rolled = next((step.total for step in setup.steps if step.bend == 1), 0.0)
     return Pose(
-        rebuild(BendTable(tuple(rows), setup.stick_length - used), place),
+        BendTable(tuple(rows), setup.stick_length - used),
+        place,
         rotate(place.normal, place.direction, -rolled),
     )
 

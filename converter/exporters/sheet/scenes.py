@@ -1,22 +1,22 @@
-"""What the page's script draws in 3D: tubes as straights and arcs, rounded, short enough to embed.
+"""What the page's script draws in 3D: tubes as bend tables in place, rounded, short enough to embed.
 
-A tube is ``{"p": start, "n": a normal there, "s": segments}``; a segment is ``[x, y, z]`` (straight to that
-point) or ``[cx, cy, cz, nx, ny, nz, degrees]`` (about that centre and axis). mm; the script only turns
-them into triangles.
+A tube is ``{"at": [x, y, z, direction, normal of the first bend's plane], "rows": [feed, rotation, angle, radius, ...],
+"tail": mm}``, in mm and degrees, a sharp corner of radius 0; ``"up"`` is where the outline's first size points, unless
+that is the normal. The script goes along it as `converter.model.centerline.walk` does and turns it into triangles.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 from typing import Any
 
 from converter.bending.room.space import space_of
+from converter.exporters.pictures.hidden.solid import Solid, rings
+from converter.exporters.pictures.run.sketch import SketchShape
 from converter.exporters.sheet.content import PartPage
 from converter.exporters.sheet.poses import Pose, step_poses
 from converter.findings import ERROR
-from converter.geometry.vectors import Vec, cross, norm, sub, unit
-from converter.model.curve import Line, Segment
+from converter.model.bends import BendTable, Placement
 from converter.model.section import Section
 from converter.shop.model import Machine
 
@@ -24,15 +24,20 @@ from converter.shop.model import Machine
 TIGHT = ("radius-too-tight", "d-of-bend")
 #: Share of a tube's length that serves as its diameter where its section is not known.
 _THIN = 0.01
+#: Places around an end at which its cut is told.
+_AROUND = 48
+#: Decimals of a direction: some hundredths of a mm at the end of the longest stick.
+_FINE = 5
 
 
-def part_scene(part: PartPage, drawing: int, machine: Machine) -> dict[str, Any]:
+def part_scene(part: PartPage, drawing: int, machine: Machine, shape: SketchShape) -> dict[str, Any]:
     """One part: its finished tubes where they were drawn, the first apart, and each step in the bender.
 
     Args:
         part: the part.
         drawing: number of its drawing in the sheet, from 0.
         machine: that bends it.
+        shape: of its first tube, as its picture is drawn: it is seen from the same side, with the same cuts.
     """
     tube = part.tube
     table = tube.run.table
@@ -40,17 +45,19 @@ def part_scene(part: PartPage, drawing: int, machine: Machine) -> dict[str, Any]
         "key": part.key,
         "number": part.number,
         "drawing": drawing,
-        "tube": tube_value(tube.run.centerline, tube.run.placement.normal),
+        "tube": tube_value(table, tube.run.placement),
         "others": [
-            {"tube": tube_value(one.run.centerline, one.run.placement.normal), "turned": one.name in part.part.turned}
+            {"tube": tube_value(one.run.table, one.run.placement), "turned": one.name in part.part.turned}
             for one in part.part.tubes[1:]
         ],
         "outline": outline(tube.section, table.developed_length),
+        "bore": 0.0 if tube.section is None or tube.section.cylinder is None else _bore(tube.section),
+        "cuts": [None, None] if shape.solid is None else [_cut(shape.solid, end) for end in (0, 1)],
+        "eye": _point(shape.isometric.toward, 4),
         "bad": sorted(part.bad_bends),
         "tight": sorted(
             f.bend for f in part.own_findings if f.code in TIGHT and f.severity == ERROR and f.bend is not None
         ),
-        "bends": _bend_numbers(part),
         "first": part.setup.feed_from if part.setup else "A",
         "steps": [],
     }
@@ -98,10 +105,15 @@ def room_scene(machine: Machine) -> dict[str, Any]:
     }
 
 
-def tube_value(segments: Sequence[Segment], normal: Vec) -> dict[str, Any]:
-    """A chain of straights and arcs for the script."""
-    start = segments[0].start if segments else (0.0, 0.0, 0.0)
-    return {"p": _point(start), "n": _point(normal, 5), "s": [_segment(one) for one in segments]}
+def tube_value(table: BendTable, place: Placement) -> dict[str, Any]:
+    """A tube for the script: its bend table and where it lies."""
+    rows = [
+        round(number, digits) + 0.0
+        for bend in table.bends
+        for number, digits in ((bend.feed, 3), (bend.rotation, 4), (bend.angle, 4), (bend.clr or 0.0, 3))
+    ]
+    at = [*_point(place.start), *_point(place.direction, _FINE), *_point(place.normal, _FINE)]
+    return {"at": at, "rows": rows, "tail": round(table.tail, 3) + 0.0}
 
 
 def outline(section: Section | None, length: float) -> list[float]:
@@ -113,35 +125,33 @@ def outline(section: Section | None, length: float) -> list[float]:
     return [round(section.od, 2), round(section.height, 2), round(section.corner, 2)]
 
 
+def _bore(section: Section) -> float:
+    """Diameter of the bore of a round tube, mm; 0 of a bar."""
+    outside, inside = rings(section)
+    return 0.0 if inside is None else round(section.od * inside.reach / outside.reach, 2)
+
+
+def _cut(solid: Solid, end: int) -> dict[str, list[float]] | None:
+    """The cut of an end: directions of the angles 0 and 90 degrees around, and how far back the metal stops, mm, on the
+    outside and at the bore; negative beyond the centerline's end."""
+    import numpy as np
+
+    cut = solid.cuts[end]
+    if cut is None:
+        return None
+    station = solid.pieces[-1].end if end else solid.pieces[0].start
+    around = np.linspace(0.0, 2.0 * np.pi, _AROUND, endpoint=False)
+    return {
+        "up": _point(station.up, _FINE),
+        "across": _point(station.across, _FINE),
+        "outer": _point(cut.at(around).tolist()),
+        "inner": _point(cut.at(around, bore=True).tolist()),
+    }
+
+
 def _pose(pose: Pose) -> dict[str, Any]:
-    return tube_value(pose.segments, pose.normal)
-
-
-def _bend_numbers(part: PartPage) -> list[list[float | int]]:
-    """For every bend: its number, the middle of its arc (or its corner) and the way out of the bend there."""
-    table = part.tube.run.table
-    found: list[list[float | int]] = []
-    segments = part.tube.run.centerline
-    arcs = [one for one in segments if not isinstance(one, Line)]
-    if len(arcs) == len(table.bends):
-        for number, arc in enumerate(arcs, 1):
-            middle = arc.point(arc.angle / 2.0)
-            found.append([number, *_point(middle), *_point(unit(sub(middle, arc.center)), 4)])
-        return found
-    # sharp corners: where one straight ends and the next begins
-    for number, (a, b) in enumerate(pairwise(segments), 1):
-        if isinstance(a, Line) and isinstance(b, Line):
-            away = sub(a.direction, b.direction)
-            if norm(away) < 1e-9:
-                away = cross(a.direction, (0.3, 0.5, 0.8))
-            found.append([number, *_point(b.start), *_point(unit(away), 4)])
-    return found
-
-
-def _segment(one: Segment) -> list[float]:
-    if isinstance(one, Line):
-        return _point(one.end)
-    return [*_point(one.center), *_point(one.normal, 5), round(one.angle, 3)]
+    value, up = tube_value(pose.table, pose.place), _point(pose.normal, _FINE)
+    return value if up == value["at"][6:] else {**value, "up": up}
 
 
 def _point(point: Sequence[float], digits: int = 2) -> list[float]:

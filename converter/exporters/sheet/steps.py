@@ -7,8 +7,9 @@ from math import cos, radians, sin
 
 from converter.bending.setup.setup import Setup, Step
 from converter.bending.setup.words import REFUSED, REFUSED_ALL, SetupView, is_half, turn_words
+from converter.joints.model import Joint
 from converter.units import NO_BREAK, BothUnits
-from converter.words import springback_source, stop_text
+from converter.words import saw_notes, springback_source, stop_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +108,55 @@ def big_steps(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset
         )
         found.append(BigStep(f"Bend {step.bend}", tuple(lines), _dial(setup, step) if i else None, step.bend))
     return tuple(found)
+
+
+def mark_lines(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset()) -> tuple[StepLine, ...]:
+    """Every mark on a line of its own, the nearest to the end fed first ahead; trim marks last."""
+    sheets = {one.unit: SetupView(setup, one, refused) for one in both.alone}
+    first = setup.feed_from
+    marks = tuple(
+        StepLine(
+            f"Bend {step.bend}",
+            both.each(lambda one, step=step: one.length(sheets[one.unit].mark(first, step))),  # type: ignore[misc]
+            f"from end {first}" if not i else "",
+        )
+        for i, step in enumerate(sorted(sheets["mm"].marked, key=lambda step: step.mark))
+    )
+    return marks + trim_lines(setup, both, "from end")
+
+
+def trim_lines(setup: Setup, both: BothUnits, words: str = "off end") -> tuple[StepLine, ...]:
+    """What is trimmed at either end after bending."""
+    sheets = {one.unit: SetupView(setup, one) for one in both.alone}
+    return tuple(
+        StepLine(
+            f"Trim {end}",
+            both.each(lambda one, end=end: one.length(sheets[one.unit].trim(end))),  # type: ignore[misc]
+            f"{words} {end}",
+        )
+        for end in "AB"
+        if sheets["mm"].trim(end) > 0.0
+    )
+
+
+def cut_lines(joint: Joint, both: BothUnits) -> tuple[StepLine, ...]:
+    """What a saw or a hole saw is set to for an end; how far the cut reaches where it is cut to a template."""
+    saw, length = joint.hole_saw, both.length
+    if saw is not None:
+        return (
+            StepLine("Hole saw", length(saw.size), "" if saw.owned else "wanted: the shop file has none of this size"),
+            StepLine("Tilt", both.angle(saw.from_square), "from square"),
+            StepLine("Offset", length(saw.offset), "of the saw's axis from the tube's"),
+            StepLine("Depth", length(saw.depth), "; ".join(("at least", *saw_notes(saw, both)))),
+        )
+    if joint.is_square:
+        return (StepLine("Saw", both.angle(0.0), "square to the tube"),)
+    if joint.saw_angle is not None:
+        return (StepLine("Saw", both.angle(joint.saw_angle), "from square"),)
+    return (
+        StepLine("Long point", length(joint.long_point), "back from the centerline's end"),
+        StepLine("Short point", length(joint.short_point), "back from the centerline's end"),
+    )
 
 
 def _feed(setup: Setup, step: Step, before: Step | None, sheets: dict[str, SetupView], both: BothUnits) -> StepLine:

@@ -13,7 +13,15 @@ from pathlib import PurePath
 from converter.bending.setup.setup import Setup
 from converter.bending.setup.words import NO_SET_UP, SetupView
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, PlacedTube
-from converter.exporters.sheet.steps import BigStep, big_steps, first_big_step
+from converter.exporters.sheet.steps import (
+    BigStep,
+    StepLine,
+    big_steps,
+    cut_lines,
+    first_big_step,
+    mark_lines,
+    trim_lines,
+)
 from converter.findings import ERROR, SEVERITIES, Finding
 from converter.findings.wording import grouped, message, without_place
 from converter.job.quotation_words import QUOTATION_HEADS, money_text, quotation_rows
@@ -38,10 +46,19 @@ from converter.words import (
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One thing to do and tick off: a name for the page's memory, and a sentence or a few."""
+    """One thing to do and tick off.
+
+    Attributes:
+        key: a name for the page's memory.
+        text: a sentence or a few.
+        lines: its few numbers; of a bend () as they are those of its step at the bender.
+        caption: of its picture in bench view, or ''.
+    """
 
     key: str
     text: str
+    lines: tuple[StepLine, ...] = ()
+    caption: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,7 +341,15 @@ def _tasks(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tup
     keys = ["cut", "mark", *bends] if bends else ["cut"]
     keys += ["trim"] * any(sheets["mm"].trim(end) > 0.0 for end in "AB")
     keys += [f"cut-{end}" for end in setup.coped]
-    tasks = [Task(key, line) for key, line in zip(keys, lines, strict=True)]
+    lines_of: dict[str, tuple[StepLine, ...]] = {"cut": first_big_step(setup, both, part.bad_bends).lines[:1]}
+    lines_of |= {"mark": mark_lines(setup, both, part.bad_bends), "trim": trim_lines(setup, both)}
+    lines_of |= {f"cut-{joint.end}": cut_lines(joint, both) for joint in part.joints}
+    zero = {
+        f"cut-{joint.end}": f"The zero line is {both.each(joint.zero_in)}."
+        for joint in part.joints
+        if not joint.is_square
+    }
+    tasks = [Task(key, text, lines_of.get(key, ()), zero.get(key, "")) for key, text in zip(keys, lines, strict=True)]
     if bends:
         kept = sorted((step for step in setup.steps if step.bend not in part.bad_bends), key=lambda step: step.bend)
         angles = ", ".join(f"bend {step.bend} {both.angle(step.target)}" for step in kept)

@@ -6,17 +6,20 @@ import io
 import re
 import time
 from contextlib import contextmanager
+from dataclasses import replace
 from itertools import cycle
+from math import ceil
 from pathlib import Path
 from typing import Any
 from unicodedata import normalize
 
 import pytest
+from many_tubes import different_tubes
 from sheet_tools import (
     EVIL,
     HOSTILE,
     PATIENCE,
-    browser,
+    TUBE,
     context_of,
     demo_job,
     hostile_job,
@@ -29,7 +32,10 @@ from sheet_tools import (
 )
 
 from converter.bending.setup.words import SetupView, turn_words
+from converter.exporters.pictures.views import axes_of
 from converter.job import Job
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.run import Run, Tube
 from converter.units import Display
 from converter.words import stop_text
 
@@ -42,8 +48,7 @@ SEEN = """() => {
   while (walk.nextNode()) {
     const node = walk.currentNode, at = node.parentElement;
     if (at.closest("script, style, title, desc, noscript, [data-live]")) continue;
-    const box = at.closest(".u-mm, .u-in");
-    if (box && getComputedStyle(box).display === "none") continue;
+    if (at.closest("template, select")) continue;
     if (/\\d/.test(node.textContent)) found.push(node.textContent.trim());
   }
   return found;
@@ -62,7 +67,7 @@ TORN = """() => {
   while (walk.nextNode()) {
     const node = walk.currentNode, text = node.textContent;
     const at = node.parentElement;
-    if (at.closest("script, style, noscript, svg, bdi") || !at.checkVisibility()) continue;
+    if (at.closest("script, style, noscript, svg, bdi, template, select") || !at.checkVisibility()) continue;
     for (const one of text.matchAll(/[^\\s]+(?:\\u00a0[^\\s]+)+|\\d[\\d.\\/-]*[°~?]*/g)) {
       let rects = lines(node, one.index, one.index + one[0].length);
       const before = node.previousSibling;
@@ -86,12 +91,6 @@ FRAMES = """() => new Promise(done => {
 })"""
 #: Shows everything at once.
 ALL = "[hidden].big { display: list-item !important } .part { content-visibility: visible !important }"
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as one:
-        yield one
 
 
 @pytest.fixture(scope="module")
@@ -152,6 +151,10 @@ def settled(page: Any, expression: str) -> Any:
         page.wait_for_timeout(150)
         before, now = now, page.evaluate(expression)
     return now
+
+
+#: Whether the page has put everything in its place.
+READY = "document.querySelectorAll('ol.steps:empty').length === 0 && stages.room !== null"
 
 
 def wait_for_view(page: Any, selector: str) -> None:
@@ -232,16 +235,43 @@ def test_the_slider_steps_through_every_bend(desk, demo):
     assert slider.input_value() == "2"
 
 
+#: Texts of pictures that reach beyond their picture, and boxes whose text does.
+CLIPPED = """() => {
+  const out = [];
+  for (const text of document.querySelectorAll("svg.picture text")) {
+    const room = text.ownerSVGElement.getBoundingClientRect(), box = text.getBoundingClientRect();
+    const over = [room.left - box.left, box.right - room.right, room.top - box.top, box.bottom - room.bottom];
+    if (box.width && Math.max(...over) > 1) out.push(text.textContent);
+  }
+  for (const box of document.querySelectorAll("button, .button, th, td, dd, dt, h1, h2, h3, h4, p, label, select")) {
+    const shows = box.checkVisibility() && box.clientWidth > 1 && getComputedStyle(box).display !== "inline";
+    if (shows && box.scrollWidth > box.clientWidth + 1) out.push([box.tagName, box.textContent.slice(0, 40)]);
+  }
+  return out;
+}"""
+
+
 @pytest.mark.slow
-@pytest.mark.parametrize("wide", [360, 820, 1180])
+@pytest.mark.parametrize("wide", [390, 720, 820, 1440])
 def test_no_number_leaves_its_unit_its_fraction_or_its_name(chromium, tmp_path, wide):
-    """In sixteenths, the longest of numbers, every step shown: what is held together stands on one line."""
-    job = demo_job(tmp_path / "in", unit="in", denominator=16)
-    size = {"width": wide, "height": 1000}
-    with opened(chromium, written(job, tmp_path / "out"), viewport=size) as page, everything(page):
+    """Eight bends in sixteenths, the longest of numbers, every step shown: held together, and nothing is clipped.
+
+    At 820 px, a tablet held upright, the set-up table has all its columns in sight; 720 px is 1440 at 200 % zoom.
+    """
+    tubes = [*different_tubes(1), tube_named("short")]
+    path = written(job_of(tubes, shop(), unit="in"), tmp_path)
+    with opened(chromium, path, viewport={"width": wide, "height": 1000}) as page, everything(page):
+        until(page, READY)
+        page.select_option("#rounding", label="1/16 in")
         held, torn = page.evaluate(TORN)
         assert page.evaluate("document.documentElement.scrollWidth") <= wide
-    assert held > 300
+        assert page.evaluate(CLIPPED) == []
+        marks = page.locator("#part-1 .stick text").all_text_contents()
+        assert sum("/16" in mark for mark in marks) >= 3
+        if wide >= 820:
+            box = page.locator("#part-1 .setup tbody tr").first.locator("td").last.bounding_box()
+            assert box["x"] + box["width"] <= wide
+    assert held > 150
     assert torn == []
 
 
@@ -250,7 +280,7 @@ def test_the_unit_switch_changes_every_number(desk, demo):
     """In inches no millimetre or kilogram is seen and the other way round, and the numbers are Python's own."""
     job, _ = demo
     page = desk
-    page.locator("#part-4").get_by_role("button", name="Next").click()
+    page.locator("#part-4 .bender").get_by_role("button", name="Next").click()
     assert " in" in page.locator("#part-4 [data-live]").text_content().replace("\u00a0", " ")
     with everything(page):
         inches = page.evaluate(SEEN)
@@ -269,82 +299,15 @@ def test_the_unit_switch_changes_every_number(desk, demo):
             for step in view.marked:
                 for end in "AB":
                     assert display.number(view.mark(end, step)) in shown
+    # whole millimetres: a cut length is rounded up, and the page comes back to them
+    page.select_option("#rounding", label="1 mm")
     page.reload()
     assert "mm" in page.evaluate("document.documentElement.className").split()
+    until(page, "document.getElementById('rounding').selectedOptions[0]?.textContent === '1 mm'")
+    setup = job.setups[0]
+    assert page.locator("#part-1 .tape .running").last.inner_text() == f"{ceil(setup.stick_length - 1e-6)}\u00a0mm"
+    page.select_option("#rounding", label="0.01 mm")
     page.locator("input[name=unit][value=in]").check()
-
-
-#: Whether all that bench view says stands whole within it, and the button fills a lower quarter at least.
-WHOLE = """(() => {
-  const body = document.getElementById('bench-body');
-  const done = document.getElementById('bench-done').getBoundingClientRect();
-  const values = [...body.querySelectorAll('.value')].map((e) => e.getBoundingClientRect());
-  return body.scrollHeight <= body.clientHeight + 1 && body.scrollWidth <= body.clientWidth + 1
-    && values.every((box) => box.left >= 0 && box.right <= innerWidth)
-    && Math.abs(done.bottom - innerHeight) < 2 && done.height > innerHeight / 4 && done.width > innerWidth - 2;
-})()"""
-#: Whether what is kept of bench view says that it is closed.
-KEPT_CLOSED = """Object.entries(localStorage)
-  .some(([key, value]) => key.endsWith('/bench') && !JSON.parse(value).open)"""
-DIGITS = """Math.max(...[...document.querySelectorAll('#bench-body .value:not(.many)')]
-  .map((e) => parseFloat(getComputedStyle(e).fontSize)))"""
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("size", [TABLET, {"width": 1180, "height": 820}, PHONE], ids=["tablet", "lying", "phone"])
-def test_bench_view_goes_through_a_part_by_its_one_button(chromium, demo, size):
-    """Every task of a part in order, by a foot pedal's key alone: the set-up's numbers, each ticked on going."""
-    job, path = demo
-    part = next(part for part in job.parts if part.quantity == 2)
-    setup, (first, second) = job.part_setups[part.name], part.names
-    view = SetupView(setup, Display("in"))
-    number = job.parts.index(part) + 1
-    with opened(chromium, path, viewport=size) as page:
-        page.locator(f"#part-{number} [data-bench]").click()
-        text = lambda name: page.locator(f"#bench-{name}").inner_text().replace("\u00a0", " ")  # noqa: E731
-        assert text("where") == f"{part.name}, 2 off"
-        steps = page.locator(f"#part-{number} .tasks li").count()
-        assert text("count") == f"part {number} of {len(job.parts)}, piece 1 of 2, step 1 of {steps}"
-        page.keyboard.press("PageDown")
-        page.keyboard.press("ArrowRight")
-        for i, step in enumerate(setup.steps, 1):
-            assert text("count").endswith(f"bend {i} of {len(setup.steps)}")
-            assert view.display.length(view.mark(setup.feed_from, step)) in text("body")
-            assert page.evaluate(WHOLE)
-            assert page.evaluate(DIGITS) >= {820: 90.0, 1180: 75.0, 360: 25.0}[size["width"]]
-            if i < len(setup.steps):
-                assert f"bend {i + 1} of {len(setup.steps)} · feed to" in text("next")
-            page.keyboard.press(" ")
-        while not text("count").endswith("finished"):
-            assert page.evaluate(WHOLE)
-            page.keyboard.press("PageDown")
-        assert page.locator(f"#part-{number} .tasks input:checked").count() == steps
-        assert text("body") == f"Is {first} finished?"
-        page.locator("#bench-done").click()
-        # the second piece begins anew; a reload comes back to it
-        assert text("count").endswith(f"piece 2 of 2, step 1 of {steps}")
-        assert page.locator(f"#part-{number} .tasks input:checked").count() == 0
-        assert page.locator(f"#part-{number} .pieces input").first.is_checked()
-        page.keyboard.press("PageDown")
-        page.reload()
-        until(page, "document.getElementById('bench-view').open")
-        assert text("count").endswith(f"piece 2 of 2, step 2 of {steps}")
-        # back, undo, skip with a reason; the reason stands in the list
-        page.keyboard.press("PageUp")
-        assert text("done").startswith("Done already")
-        page.locator("#bench-undo").click()
-        assert page.locator(f"#part-{number} .tasks input:checked").count() == 0
-        page.locator("#bench-skip").click()
-        page.get_by_role("button", name="No stick of this size").click()
-        # a dialog tells that it was closed a moment later
-        until(page, f"document.getElementById('bench-count').textContent.includes('step 2 of {steps}')")
-        assert text("count").endswith(f"piece 2 of 2, step 2 of {steps}")
-        page.locator("#bench-close").click()
-        assert page.locator(f"#part-{number} .skipped").inner_text() == "skipped: no stick of this size"
-        assert second in page.locator(f"#part-{number} .pieces").inner_text()
-        until(page, KEPT_CLOSED)
-        page.reload()
-        assert not page.evaluate("document.getElementById('bench-view').open"), "closed, it stays closed"
 
 
 @pytest.mark.slow
@@ -457,7 +420,8 @@ def test_printed_every_part_starts_a_page(desk, demo, paper):
     texts = [re.sub(r"\s+", " ", normalize("NFKC", one.extract_text())) for one in pdf.pages]
     starts = [next(i for i, text in enumerate(texts) if text.startswith(f"Part {n} of 7 ")) for n in range(1, 8)]
     assert starts == sorted(set(starts)) and starts[0] >= 1
-    assert len(texts) <= 3 + 2 * len(job.parts)
+    # the head, two for each part, and one for the fit-up of the frame
+    assert len(texts) <= 3 + 2 * len(job.parts) + 1
     joined = " ".join(texts)
     assert "Next" not in joined and "From the right" not in joined and "Clear all ticks" not in joined
     for view in views_of(job, Display("in")):
@@ -480,11 +444,11 @@ def test_it_is_accessible(request, size):
     wait_for_view(page, "#part-1 .stage[data-view=bender]")
     with everything(page):
         assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
-        for scheme in ("light", "dark"):
-            page.emulate_media(color_scheme=scheme)
+        for scheme, contrast in (("light", "no-preference"), ("dark", "no-preference"), ("light", "more")):
+            page.emulate_media(color_scheme=scheme, contrast=contrast)
             wrong = Axe().run(page, context=ALIKE).response["violations"]
             assert [(one["id"], [node["target"] for node in one["nodes"][:3]]) for one in wrong] == []
-    page.emulate_media(color_scheme="light")
+    page.emulate_media(color_scheme="light", contrast="no-preference")
 
 
 def test_on_a_phone_what_is_wider_than_it_can_be_read_and_reached(phone):
@@ -499,7 +463,7 @@ def test_on_a_phone_what_is_wider_than_it_can_be_read_and_reached(phone):
         assert box["x"] >= 0.0 and box["x"] + box["width"] <= 360.0
     least = page.evaluate(
         """() => Math.min(...[...document.querySelectorAll('#part-1 .drawing text, #part-1 .stick text')].map((e) =>
-          parseFloat(e.getAttribute('font-size')) * e.ownerSVGElement.getScreenCTM().a))"""
+          parseFloat(getComputedStyle(e).fontSize) * e.ownerSVGElement.getScreenCTM().a))"""
     )
     assert least > 11.0
 
@@ -542,7 +506,7 @@ def test_without_scripts_everything_can_be_read(chromium, demo):
         text = page.locator("#part-1").inner_text().replace("\u00a0", " ")
         for sentence in SetupView(job.setups[0], Display("in")).instructions():
             assert sentence in text
-        assert page.locator("#part-1 .big:visible").count() == 4
+        assert page.locator("#part-1 .setup tbody tr").count() == 3
         assert page.locator("#part-1 svg.picture").first.is_visible()
         assert page.locator(".js-only:visible").count() == 0
 
@@ -638,19 +602,212 @@ def test_the_view_of_the_bender_holds_what_moves(desk, demo):
 
 
 @pytest.mark.slow
-def test_of_a_hundred_parts_only_those_in_sight_are_laid_out(chromium, tmp_path):
-    """Eight bends each: under 15 MB; a page that lays out every part at once takes minutes to open."""
-    rows = [(200.0, 0.0 if i == 0 else (90.0, -90.0, 35.0)[i % 3], (30.0, 60.0, 45.0)[i % 3]) for i in range(8)]
-    tubes = [tube_named(f"T{i}", 500.0 * i, [(200.0 + i, 0.0, 30.0), *rows[1:]]) for i in range(100)]
-    job = job_of(tubes, shop())
+def test_of_many_parts_only_those_in_sight_are_laid_out(chromium, tmp_path):
+    """Eight bends each: 2 MB of viewer and under 31 kB a part; of hundreds, laid out at once, a page takes minutes."""
+    job = job_of(different_tubes(40), shop())
     path = written(job, tmp_path)
-    assert path.stat().st_size < 15e6
+    assert path.stat().st_size < 2.1e6 + 40 * 31e3
     laid_out = "all => all.filter(e => e.firstElementChild.checkVisibility({contentVisibilityAuto: true})).length"
     with opened(chromium, path) as page:
         wait_for_view(page, ".whole .stage")
-        assert page.locator(".part").count() == 100
+        assert page.locator(".part").count() == 40
         assert page.eval_on_selector_all(".part", laid_out) <= 4
-        page.evaluate("location.hash = 'part-75'")
-        page.wait_for_selector("#part-75 .stage[data-alive]")
+        page.evaluate("location.hash = 'part-25'")
+        page.wait_for_selector("#part-25 .stage[data-alive]")
         assert 1 <= page.eval_on_selector_all(".part", laid_out) <= 12
         assert len(alive(page)) <= 3
+        page.fill("#search", "t25")
+        assert page.locator("#listed").inner_text() == "1 of 40 parts"
+
+
+def two_dies() -> Job:
+    """A mirror pair and a tube on one die, two of another tube on both dies, and a straight one."""
+    where = shop()
+    second = replace(where.dies[0], name="R6", clr=152.4)
+    pair = [tube_named("LEFT"), tube_named("RIGHT", 400.0, rows=((300.0, 0.0, 90.0), (250.0, -90.0, 45.0)))]
+    both = [replace(tube_named(f"ARCH-{i}", 800.0 + 400.0 * i), metal="stainless") for i in range(2)]
+    table = both[0].run.table
+    bends = (table.bends[0], replace(table.bends[1], clr=152.4))
+    both = [replace(one, run=replace(one.run, table=replace(table, bends=bends))) for one in both]
+    short = tube_named("SHORT", 1600.0, rows=((200.0, 0.0, 30.0),))
+    straight = Tube(
+        Run("POST", "LAYER", False, BendTable((), 900.0), replace(short.run.placement, start=(0.0, 2000.0, 0.0))), TUBE
+    )
+    return job_of([*pair, short, *both, straight], replace(where, dies=(where.dies[0], second)), "dies")
+
+
+ROWS = """() => [...document.querySelectorAll('.list tbody tr')].filter((row) => !row.hidden)
+  .map((row) => row.dataset.key ? row.querySelector('th a').textContent : row.textContent)"""
+
+
+@pytest.mark.slow
+def test_the_list_is_sorted_searched_and_walked_by_keys_and_by_touch(chromium, tmp_path):
+    """By die each is mounted once; the way from part to part goes as the list stands; one tube is printed alone."""
+    from pypdf import PdfReader
+
+    job = two_dies()
+    names = [part.name for part in job.parts]
+    with opened(chromium, written(job, tmp_path), viewport={"width": 390, "height": 844}, has_touch=True) as page:
+        until(page, READY)
+        # the first screen of a phone shows tubes
+        box = page.locator(".whole .stage").bounding_box()
+        assert box["y"] + 0.8 * box["height"] < 844
+        assert page.evaluate(ROWS) == names
+        assert page.locator(".list tr", has_text="LEFT").first.inner_text().count("mirror image of RIGHT") == 1
+        page.select_option("#sort", "die")
+        assert page.evaluate(ROWS) == [
+            "Die R4.5: 4 parts, 7 bends in all", "LEFT", "RIGHT", "SHORT", names[3],
+            "Die R6: 1 part, 2 bends in all", names[3],
+            "No die: 1 part", "POST",
+        ]  # fmt: skip
+        places = [text.strip() for text in page.locator(".list td .small").all_inner_texts()]
+        assert places == ["on this die: bend 1", "on this die: bend 2"]
+        page.select_option("#sort", "long")
+        lengths = {part.name: setup.stick_length for part, setup in job.shown.first_setups}
+        assert page.evaluate(ROWS) == sorted(names, key=lambda name: -lengths[name])
+        page.select_option("#sort", "section")
+        assert page.evaluate(ROWS)[0].endswith(f": {len(names)} parts")
+        page.select_option("#sort", "long")
+        # keys alone: past the skip link to the walk, on to the next part of the list as it stands
+        page.evaluate("scrollTo(0, 0)")
+        seen = []
+        for _ in range(12):
+            page.keyboard.press("Tab")
+            seen.append(page.evaluate("document.activeElement.id || document.activeElement.className"))
+            if seen[-1] == "after":
+                break
+        assert seen[0] == "skip" and "here" in seen
+        order = [names.index(name) + 1 for name in sorted(names, key=lambda name: -lengths[name])]
+        for i, number in enumerate(order[:3], 1):
+            page.keyboard.press("Enter")
+            until(page, f"document.getElementById('here').textContent === '{i} of {len(order)}'")
+            assert page.evaluate("location.hash") == f"#part-{number}"
+        # by its place: the driver's own tap scrolls to where the bar would stand if it did not stay
+        box = page.locator("#before").bounding_box()
+        page.touchscreen.tap(box["x"] + 20.0, box["y"] + 20.0)
+        until(page, f"location.hash === '#part-{order[1]}'")
+        page.fill("#search", "post")
+        assert page.evaluate(ROWS) == ["POST"] and page.locator("#listed").inner_text() == f"1 of {len(names)} parts"
+        page.fill("#search", "")
+        # a tick shows in every line of its part
+        page.select_option("#sort", "die")
+        page.locator("#part-4 .tasks input").first.check()
+        texts = page.locator(".list [data-ticked=part-4]").all_text_contents()
+        assert len(texts) == 2 and all(text.startswith("1 of ") for text in texts)
+        page.evaluate("window.print = () => { window.asked = true; }")
+        page.locator("#part-3 [data-alone]").tap()
+        assert page.evaluate("window.asked")
+        text = " ".join(one.extract_text() for one in PdfReader(io.BytesIO(page.pdf())).pages)
+        assert "SHORT" in text and "Part 3 of 5" in text and "LEFT" not in text and "POST" not in text
+        page.evaluate("dispatchEvent(new Event('afterprint'))")
+        assert not page.evaluate("document.documentElement.classList.contains('alone')")
+
+
+#: The side from which a view is looked at, and the box of what is drawn in it, in pixels of the view.
+EYE = """(selector) => {
+  const { eye, center } = document.querySelector(selector).layout.scene.camera;
+  const v = ['x', 'y', 'z'].map((k) => eye[k] - center[k]), size = Math.hypot(...v);
+  return v.map((one) => one / size);
+}"""
+
+
+@pytest.mark.slow
+def test_a_finished_tube_stands_in_3d_as_it_is_drawn_and_cut(chromium, tmp_path):
+    """Straights and arcs as Python has them, cut ends from the cope's profile, seen from the drawing's side, whole.
+
+    One tube is coped, one lies in a plane that is edge-on from the usual corner.
+    """
+    rail, *others = framed()
+    job = job_of([rail, *others], shop(), "framed")
+    (joint,) = [joint for joint in job.joints if joint.tube == "BRACE"]
+    with opened(chromium, written(job, tmp_path), viewport=DESK) as page:
+        until(page, READY)
+        for number, part in enumerate(job.parts, 1):
+            tube = part.first
+            way = page.evaluate("(key) => wayOf(stages.pages.get(key).tube).segments", f"part-{number}")
+            for segment, shown in zip(tube.run.centerline, way, strict=True):
+                if len(shown) == 3:
+                    assert shown == pytest.approx(segment.end, abs=0.02)
+                else:
+                    assert shown[:3] == pytest.approx(segment.center, abs=0.02)
+                    assert shown[3:6] == pytest.approx(segment.normal, abs=1e-4)
+                    assert shown[6] == pytest.approx(segment.angle, abs=1e-3)
+            selector = f"#part-{number} .stage[data-view=tube]"
+            wait_for_view(page, selector)
+            toward = axes_of(tube.run).best_isometric(tube.run).toward
+            assert page.evaluate(EYE, selector) == pytest.approx(toward, abs=1e-3)
+            whole(settled_picture(page, selector))
+        # how far the rim of end A reaches along the tube, from the centerline's end
+        key = f"part-{[part.name for part in job.parts].index('BRACE') + 1}"
+        x, y, z = (
+            page.evaluate(
+                f"(key) => {{ const t = tubeScene(stages.pages.get(key)).traces.at(-3); return t.{axis}; }}", key
+            )
+            for axis in "xyz"
+        )
+        along = [
+            sum((p - q) * d for p, q, d in zip(point, joint.end_point, joint.direction, strict=True))
+            for point in zip(x, y, z, strict=True)
+        ]
+        outer = along[:48]
+        assert -max(outer) == pytest.approx(joint.long_point, abs=0.06)
+        assert -min(outer) == pytest.approx(joint.short_point, abs=0.06)
+        # where it goes: the frame with this part lit
+        wait_for_view(page, f"#{key} .stage[data-view=tube]")
+        page.locator(f"#{key} .look [data-frame=frame]").click()
+        until(
+            page,
+            f"document.querySelector('#{key} .look .stage').data?.filter((one) => one.type === 'mesh3d').length === 2",
+        )
+        assert page.locator(f"#{key} .look .annotation-text").all_text_contents() == [key.removeprefix("part-")]
+
+
+def framed() -> list[Tube]:
+    """A rail, a bent brace coped to it at a slant, and a hoop in the plane x = y."""
+    section = TUBE
+
+    def bent(name, start, direction, normal, rows, tail):
+        table = BendTable(tuple(Bend(feed, rotation, angle, 114.3) for feed, rotation, angle in rows), tail)
+        return Tube(Run(name, "LAYER", False, table, Placement(start, direction, normal)), section, metal="mild steel")
+
+    half = 0.5**0.5
+    return [
+        bent("RAIL", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0), (), 1500.0),
+        bent("BRACE", (900.0, 0.0, 0.0), (0.5, 0.0, 0.75**0.5), (0.0, 1.0, 0.0), ((140.0, 0.0, 60.0),), 200.0),
+        bent(
+            "HOOP",
+            (0.0, 600.0, 0.0),
+            (0.0, 0.0, 1.0),
+            (half, -half, 0.0),
+            ((200.0, 0.0, 90.0), (250.0, 0.0, 90.0)),
+            180.0,
+        ),
+    ]
+
+
+def settled_picture(page: Any, selector: str) -> Any:
+    """The pixels of a view without its labels, once they stay the same."""
+    from PIL import Image
+
+    page.add_style_tag(content=f"{selector} .infolayer {{ visibility: hidden }}")
+    before, now = b"", page.locator(selector).screenshot()
+    while before != now:
+        page.wait_for_timeout(200)
+        before, now = now, page.locator(selector).screenshot()
+    return Image.open(io.BytesIO(now)).convert("RGB")
+
+
+def whole(picture: Any) -> None:
+    """Something is drawn, and nothing of it comes to the edge of the view: all is seen."""
+    from PIL import Image, ImageChops
+
+    ground = Image.new("RGB", picture.size, picture.getpixel((picture.width // 2, 6)))
+    box = (
+        ImageChops.difference(picture, ground)
+        .convert("L")
+        .point(lambda v: 255 * (v > 12))
+        .crop((8, 8, picture.width - 8, picture.height - 8))
+        .getbbox()
+    )
+    assert box is not None and (box[2] - box[0] > 60 or box[3] - box[1] > 60)
+    assert box[0] > 4 and box[1] > 4 and box[2] < picture.width - 20 and box[3] < picture.height - 20

@@ -51,8 +51,9 @@ def skin(
             ends = slices(i, np.array([0.0, 1.0]))
             shapes.append(hull(ends.reshape(-1, 2)) if np.any(solid.lean[i]) else _drawn_out(ends[0], ends[1]))
             continue
-        # what its neighbours do not cover of its ends
-        alone = [f for f, j in ((0.0, i - 1), (1.0, i + 1)) if not 0 <= j < len(solid.size) or solid.radius[j] > 0.0]
+        # what its neighbours do not cover of its ends; of a straight that is cut to fit the far side lies under all
+        beside = [(0.0, i - 1), (1.0, i + 1)]
+        alone = [f for f, j in beside if not 0 <= j < len(solid.size) or solid.radius[j] > 0.0 or j in cut_pieces]
         shapes += [hull(end) for end in slices(i, np.array(alone))]
         (f, one), (_, other) = edges[i]
         for low, high, sound in _stretches(solid, i, toward):

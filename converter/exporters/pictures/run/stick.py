@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from converter.bending.setup.words import SetupView
-from converter.exporters.paper.figure import Point, spread, text_width
+from converter.exporters.paper.figure import Point, spread
 from converter.exporters.pictures.picture import RING, Picture
 from converter.exporters.pictures.places import wide
+from converter.units import Display
 
 #: Height of the stick, and room beside it for the letters of its ends, mm of paper.
 _HIGH, _SIDE = 9.0, 13.0
@@ -51,7 +54,7 @@ def stick_picture(sheet: SetupView, width: float = 180.0) -> Picture:
     marks = sorted((along(step.mark), str(step.bend), step.mark) for step in sheet.marked)
     places = [(x, number, display.number(mm)) for x, number, mm in marks]
     trims = [
-        (along(at if end == first else stick - at), "", f"trim {display.number(at)} from {end}")
+        (along(at if end == first else stick - at), "", f"trim {display.each(_trim_in(sheet, end))} from {end}")
         for end, at in ((end, sheet.trim(end)) for end in "AB")
         if at > 0.0
     ]
@@ -63,6 +66,11 @@ def stick_picture(sheet: SetupView, width: float = 180.0) -> Picture:
             picture.label("first", (x, -3.0), 2.2, "feed", align="center")
     picture.low, picture.high = (0.0, low), (width, high)
     return picture
+
+
+def _trim_in(sheet: SetupView, end: str) -> Callable[[Display], str]:
+    """What is trimmed at an end, in a unit: rounding the stick up adds to it."""
+    return lambda one: one.number(SetupView(sheet.setup, one).trim(end))
 
 
 def _numbers(
@@ -82,7 +90,7 @@ def _numbers(
     for (x, number, _), center in zip(marks, above, strict=True):
         picture.stroke([(x, _HIGH + 2.0), (center, _HIGH + _ABOVE)], "dim")
         picture.label(number, (center, _HIGH + _ABOVE + RING * height - height / 2.0), height, "strong", circled=True)
-    return flat if flat is not None else -_BELOW - max(text_width(text, height) for _, _, text in both) - 1.0
+    return flat if flat is not None else -_BELOW - max(wide(text, height) for _, _, text in both) - 1.0
 
 
 def _side_by_side(picture: Picture, both: list[tuple[float, str, str]], width: float) -> float | None:

@@ -17,7 +17,7 @@ from converter.exporters.pictures.picture import BOLD, CAPITAL, RING, ROLES, Fil
 from converter.units import in_unit, pieces
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
 #: What XML 1.0 (section 2.2) lets nobody write, not even escaped.
 _UNSPEAKABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
@@ -33,6 +33,7 @@ def svg_text(
     standalone: bool = True,
     css_classes: bool = True,
     id_prefix: str = "p",
+    write: Callable[[str], str] | None = None,
 ) -> str:
     """A picture as the text of an SVG element.
 
@@ -43,6 +44,7 @@ def svg_text(
         standalone: an XML file with its own style sheet and ground; else an element for an HTML page.
         css_classes: False writes colours and pens into each element, for programs that know no style sheets.
         id_prefix: starts every id, so that many pictures live in one page.
+        write: what the page makes of a label that holds several units: well-formed, and all that then stands there.
 
     Returns:
         Well-formed XML; ends with a line break when it stands alone. Equal pictures give equal texts.
@@ -65,7 +67,7 @@ def svg_text(
             out.append(f"<style>{style()}{'' if unit else '.u-in{display:none}'}</style>")
         ground = 'class="f-ground"' if css_classes else f'fill="{_GROUND}"'
         out.append(f'<rect {ground} width="{_mm(width)}" height="{_mm(height)}"/>')
-    put = _SvgWriter(x, picture.high[1], css_classes)
+    put = _SvgWriter(x, picture.high[1], css_classes, write)
     out += [put.fill(one) for one in picture.fills]
     out += [put.stroke(one) for one in picture.strokes]
     for label in picture.labels:
@@ -105,8 +107,8 @@ def _colors(scope: str, role: str, color: str) -> str:
 class _SvgWriter:
     """Writes parts with y down from the top left corner."""
 
-    def __init__(self, left: float, top: float, classes: bool) -> None:
-        self._left, self._top, self._classes = left, top, classes
+    def __init__(self, left: float, top: float, classes: bool, write: Callable[[str], str] | None = None) -> None:
+        self._left, self._top, self._classes, self._write = left, top, classes, write
 
     def fill(self, one: Fill) -> str:
         path = "".join(f"M{self._points(outline)}z" for outline in one.outlines)
@@ -127,7 +129,10 @@ class _SvgWriter:
             corner, side = f'x="{_mm(x - half)}" y="{_mm(y - one.height / 2.0 - half)}"', _mm(2.0 * half)
             box = f'{corner} width="{side}" height="{side}"'
             yield f"<rect {self._paint(one.role)} {box}/>"
-        texts = {name: in_unit(one.text, name) for name in ("mm", "in")}
+        if self._write:
+            yield self._text(one, self._write(_UNSPEAKABLE.sub(" ", one.text)), x, y, "")
+            return
+        texts = {name: _xml_text(in_unit(one.text, name)) for name in ("mm", "in")}
         if unit:
             yield self._text(one, texts[unit], x, y, "")
         elif texts["mm"] == texts["in"]:
@@ -144,7 +149,7 @@ class _SvgWriter:
         look = self._paint("ground" if one.boxed else one.role, kind)
         bold = ' font-weight="bold"' if one.role in BOLD else ""
         size = _mm(one.height / CAPITAL)
-        return f'<text {look} x="{_mm(x)}" y="{_mm(y)}" font-size="{size}"{align}{bold}{turn}>{_xml_text(text)}</text>'
+        return f'<text {look} x="{_mm(x)}" y="{_mm(y)}" font-size="{size}"{align}{bold}{turn}>{text}</text>'
 
     def _paint(self, role: str, more: str = "") -> str:
         """Attributes of a filled shape or a text."""

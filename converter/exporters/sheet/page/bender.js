@@ -100,6 +100,23 @@ function benderScene(page, room, k, frame) {
   addCone(die, V.sub([0, 0, 0], half), half, inside, inside, 40);
   for (const at of [half, V.mul(half, -1)]) addLine(rim, circle(at, axis, inside));
 
+  // clamp, pressure die and stop as the shop has them; clamp and die swing with the end that swings
+  const jaws = newMesh(), stopLine = newLines(), own = bench.machineOf(page.key, step.bend);
+  if (own) {
+    const turned = k ? own.stop : 0, outside = step.clr + thick / 2, deep = Math.max(step.groove, thick) * 0.55, sense = room.ahead ? 1 : -1;
+    const swing = (p, degrees) => V.turn(p, axis, (sense * degrees * Math.PI) / 180);
+    const jaw = (long, degrees) => {
+      const corners = [0, 1, 2, 3, 4, 5, 6, 7].map((n) => swing(V.add(inPlane(n & 1 ? long : 0, -outside - ((n >> 1) & 1 ? thick * 0.75 : 0)), V.mul(axis, n >> 2 ? deep : -deep)), degrees));
+      for (const face of [[0, 1, 3, 2], [4, 5, 7, 6], [0, 1, 5, 4], [2, 3, 7, 6], [0, 2, 6, 4], [1, 3, 7, 5]]) addQuad(jaws, face.map((i) => corners[i]));
+    };
+    if (own.clamp) jaw(own.clamp, room.ahead ? turned : 0);
+    if (own.tail) jaw(-own.tail, room.ahead ? 0 : turned);
+    const stopped = (mm) => swing(V.mul(toward, -mm), own.stop);
+    addLine(stopLine, [stopped(inside * 0.5), stopped(outside + thick * 1.5)]);
+    if (frame === "die") labels.push([stopped(outside + thick * 1.9), "stop", "word"]);
+    bounds.push(...skinOf(jaws));
+  }
+
   // the bend plane, as large as the picture
   const plane = newMesh(), edge = newLines();
   const across = points.map((p) => V.dot(p, toward)), along = points.map((p) => p[0]);
@@ -184,15 +201,15 @@ function benderScene(page, room, k, frame) {
     const way = V.unit(V.sub(tip, before)), big = Math.min(size, Math.max(span * 0.06, thick));
     addCone(head, V.sub(tip, V.mul(way, big)), tip, big * 0.3, 0, 16);
   }
-  for (const trace of [lines, edge, swing, plumb, rim])
+  for (const trace of [lines, edge, swing, plumb, rim, stopLine])
     trace.x.forEach((x, i) => { if (x !== null) bounds.push([x, trace.y[i], trace.z[i]]); });
   for (const one of cornersOf(bounds.concat(points))) bounds.push(V.add(one, V.mul(V.unit(one), thick * 2)));
   const traces = [
     meshTrace(floor, c.ground, { opacity: 0.25 }), meshTrace(plane, c.accent, { opacity: 0.1 }),
     meshTrace(boxes, c.ground, { opacity: 0.8 }),
-    meshTrace(die, c.die), meshTrace(metal, c.metal), meshTrace(bent, c.bent), meshTrace(bad, c.bad),
+    meshTrace(die, c.die), meshTrace(jaws, c.die, { opacity: 0.55 }), meshTrace(metal, c.metal), meshTrace(bent, c.bent), meshTrace(bad, c.bad),
     meshTrace(head, c.accent),
-    lineTrace(lines, c.ground, 1.5), lineTrace(edge, c.accent, 2, "dot"), lineTrace(rim, c.ink, 2),
+    lineTrace(lines, c.ground, 1.5), lineTrace(edge, c.accent, 2, "dot"), lineTrace(rim, c.ink, 2), lineTrace(stopLine, c.accent, 6),
     lineTrace(plumb, c.ground, 2, "dash"), lineTrace(ghost, c.ghost, 4, "dash"), lineTrace(swing, c.accent, 4, "dot"),
     lineTrace(rings, c.ink, 4), lineTrace(mark, c.ink, 6),
   ].filter((trace) => trace.x.length);

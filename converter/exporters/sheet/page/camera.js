@@ -31,9 +31,21 @@ function apart(labels, px) {
 // units of its aspect ratio from top to bottom, whatever the distance of the eye; that only has to clear the
 // scene. `points` are to be seen, `bounds` holds all that is drawn.
 function layoutOf(scene, eye, zoom, [width, height]) {
-  const { low, high } = boxOf((scene.bounds || []).concat(scene.points)), size = V.sub(high, low), most = Math.max(...size, 1e-6);
+  // the axes hold every corner of what is drawn: what is beyond them is cut off
+  const drawn = boxOf(scene.points.concat(scene.bounds || []));
+  for (const trace of scene.traces)
+    ["x", "y", "z"].forEach((name, i) => {
+      for (const v of trace[name]) {
+        if (v === null) continue;
+        if (v < drawn.low[i]) drawn.low[i] = v;
+        if (v > drawn.high[i]) drawn.high[i] = v;
+      }
+    });
+  const { low, high } = drawn, size = V.sub(high, low), most = Math.max(...size, 1e-6);
   const middle = V.mul(V.add(low, high), 0.5), axes = {}, aspect = {};
-  const toward = V.unit(EYES[eye] || eye), right = V.unit(V.cross([0, 0, 1], toward)), up = V.cross(toward, right);
+  // a finished tube is first seen from the same corner as in its drawing
+  const toward = V.unit((eye === "corner" && scene.eye) || EYES[eye] || eye), level = V.cross([0, 0, 1], toward);
+  const right = V.size(level) < 1e-3 ? [1, 0, 0] : V.unit(level), up = V.cross(toward, right);
   const flat = (p) => [V.dot(V.sub(p, middle), right), V.dot(V.sub(p, middle), up)];
   // units of aspect per pixel and per mm
   const unit = 2 / height, around = 16;
@@ -64,8 +76,14 @@ function layoutOf(scene, eye, zoom, [width, height]) {
   // 'to B' only where B is out of the picture
   const shows = (letter) => scene.labels.some(([p, text]) => text === letter && Math.abs(seen(p)[0]) < width / 2 - 12 && Math.abs(seen(p)[1]) < height / 2 - 12);
   const labels = scene.labels.filter(([, text]) => !text.startsWith("to ") || !shows(text.slice(3)));
-  const annotations = annotationsOf(labels), moves = apart(labels, labels.map(([p]) => seen(p)));
-  annotations.forEach((one, i) => Object.assign(one, { xshift: moves[i][0], yshift: moves[i][1] }));
+  // a word beside something stands clear of it, whichever way that lies in the picture
+  const aside = labels.map(([, text, , out]) => {
+    if (!out) return [0, 0];
+    const d = [V.dot(out, right), V.dot(out, up)], size = Math.hypot(...d) || 1;
+    return [(d[0] / size) * (4.2 * text.length + 10), (d[1] / size) * 16];
+  });
+  const annotations = annotationsOf(labels), moves = apart(labels, labels.map(([p], i) => seen(p).map((v, k) => v + (aside[i][k] || 0))));
+  annotations.forEach((one, i) => Object.assign(one, { xshift: aside[i][0] + moves[i][0], yshift: aside[i][1] + moves[i][1] }));
   return {
     margin: { l: 0, r: 0, t: 0, b: 0 }, showlegend: false, paper_bgcolor: "rgba(0,0,0,0)", autosize: true,
     hovermode: "closest",

@@ -6,7 +6,7 @@ function colors() {
   const style = getComputedStyle(document.documentElement);
   const value = (name) => style.getPropertyValue("--" + name).trim();
   return Object.fromEntries(
-    ["ink", "paper", "metal", "bent", "bad", "accent", "die", "ground", "ghost"].map((name) => [name, value(name)])
+    ["ink", "paper", "metal", "bent", "bad", "accent", "die", "ground", "ghost", "rim", "bore", "others"].map((name) => [name, value(name)])
   );
 }
 
@@ -69,7 +69,7 @@ const MOST_NUMBERS = 40;
 
 // The middle of the longest straight, else where the tube starts.
 function longest(tube) {
-  let point = tube.p, best = tube.p, most = -1;
+  let point = tube.at.slice(0, 3), best = point, most = -1;
   for (const part of partsOf(tube, 45)) {
     const a = part.at[0].c, b = part.at[part.at.length - 1].c, size = V.size(V.sub(b, a));
     if (!part.bend && size > most) {
@@ -82,30 +82,33 @@ function longest(tube) {
 }
 
 // All tubes of a drawing, in two meshes (fine ones, and ones with errors); `of` tells which of `tubes` each corner is.
-function jobScene(pages) {
+// With the key of a part its tubes are lit among the others.
+function jobScene(pages, lit) {
   const c = colors();
   const fine = newMesh(), bad = newMesh(), rings = newLines(), points = [], labels = [], tubes = [];
   const count = pages.reduce((sum, page) => sum + 1 + page.others.length, 0);
   const sides = count > 60 ? 6 : 8, degrees = count > 60 ? 22.5 : 15;
   for (const page of pages) {
     const ring = ringOf(page.outline, sides);
-    const mesh = page.bad.length ? bad : fine;
-    const most = page.bends.length + 1;
+    const mesh = (lit ? page.key === lit : page.bad.length) ? bad : fine;
+    const most = wayOf(page.tube).middles.length + 1;
     [{ tube: page.tube, turned: false }, ...page.others].forEach(({ tube, turned }, piece) => {
       tubes.push({ key: page.key, piece });
       for (const part of partsOf(tube, degrees)) {
         addSkin(mesh, part.at, ring, tubes.length - 1);
         for (const one of part.at) points.push(one.c);
-        if (part.bend && page.bad.includes(turned ? most - part.bend : part.bend)) stripes(part, page.outline, rings);
+        if (!lit && part.bend && page.bad.includes(turned ? most - part.bend : part.bend)) stripes(part, page.outline, rings);
       }
       // numbers as in the list of parts, where there is room for them
-      if (count <= MOST_NUMBERS) labels.push([longest(tube), String(page.number), page.bad.length ? "wrong" : "number"]);
+      if (lit) {
+        if (page.key === lit) labels.push([longest(tube), String(page.number), "number"]);
+      } else if (count <= MOST_NUMBERS) labels.push([longest(tube), String(page.number), page.bad.length ? "wrong" : "number"]);
     });
   }
   points.push(...skinOf(fine), ...skinOf(bad));
   const traces = [];
-  if (fine.x.length) traces.push(meshTrace(fine, c.metal, { hoverinfo: "none", of: fine.of }));
-  if (bad.x.length) traces.push(meshTrace(bad, c.bad, { hoverinfo: "none", of: bad.of }), lineTrace(rings, c.ink, 3));
+  if (fine.x.length) traces.push(meshTrace(fine, lit ? c.others : c.metal, { hoverinfo: "none", of: fine.of }));
+  if (bad.x.length) traces.push(meshTrace(bad, lit ? c.accent : c.bad, { hoverinfo: "none", of: bad.of }), lineTrace(rings, c.ink, 3));
   return { traces, points, labels, tubes, of: [fine.of, bad.of].filter((one) => one.length) };
 }
 
@@ -134,12 +137,15 @@ function endsOf(tube) {
 // One finished tube where it was drawn.
 function tubeScene(page) {
   const c = colors();
-  const straight = newMesh(), bent = newMesh(), bad = newMesh(), rings = newLines(), seams = newLines();
-  const ring = ringOf(page.outline, 16), points = [], labels = [];
+  const straight = newMesh(), bent = newMesh(), bad = newMesh(), rim = newMesh(), bore = newMesh(), rings = newLines(), seams = newLines();
+  const round = page.outline.length === 1, ring = ringOf(page.outline, round ? 48 : 16), points = [], labels = [];
   const thick = Math.max(page.outline[0], page.outline[1] || 0);
-  for (const part of partsOf(page.tube, 7.5)) {
-    const wrong = page.bad.includes(part.bend);
-    addSkin(part.bend ? (wrong ? bad : bent) : straight, part.at, ring, 0);
+  const parts = partsOf(page.tube, 7.5), open = endsOf(page.tube).length && V.size(V.sub(parts[0].at[0].c, parts.at(-1).at.at(-1).c)) > 1e-3;
+  for (const part of parts) {
+    const wrong = page.bad.includes(part.bend), ends = [part === parts[0] && open, part === parts.at(-1) && open];
+    if (round && !part.bend && (ends[0] || ends[1]))
+      addCutStraight({ skin: straight, rim, bore }, part.at, page.outline[0], page.bore, ends.map((end, i) => (end ? page.cuts[i] || EVEN : null)));
+    else addSkin(part.bend ? (wrong ? bad : bent) : straight, part.at, ring, 0, ends);
     for (const one of part.at) points.push(one.c);
     if (wrong) stripes(part, page.outline, rings);
     else if (part.bend)
@@ -148,8 +154,7 @@ function tubeScene(page) {
   }
   const box = boxOf(points), span = Math.max(...V.sub(box.high, box.low), thick);
   const off = Math.max(thick * 1.3, span * 0.06);
-  for (const b of page.bends)
-    labels.push([V.add(b.slice(1, 4), V.mul(b.slice(4, 7), off)), ...bendLabel(page, b[0])]);
+  wayOf(page.tube).middles.forEach(({ at, out }, i) => labels.push([V.add(at, V.mul(out, off)), ...bendLabel(page, i + 1)]));
   const ends = endsOf(page.tube), arrow = newMesh();
   if (ends) {
     const letters = ["A", "B"];
@@ -157,7 +162,7 @@ function tubeScene(page) {
     // the way the stick travels in the bender, the end that goes first ahead: beside the tube, up to that end
     const from = page.first === "A" ? ends[0] : ends[1], way = from.out;
     // beside it as first seen, on the side that is away from the rest of the tube
-    const seen = V.cross(way, V.unit(EYES.corner)), beside = V.size(seen) < 0.1 ? V.square(way) : V.unit(seen);
+    const seen = V.cross(way, V.unit(page.eye)), beside = V.size(seen) < 0.1 ? V.square(way) : V.unit(seen);
     const middle = V.mul(V.add(box.low, box.high), 0.5), other = page.first === "A" ? ends[1] : ends[0];
     const back = V.add(V.unit(V.sub(from.c, middle)), V.mul(V.unit(V.sub(from.c, other.c)), 2));
     const side = V.mul(beside, (V.dot(back, beside) < 0 ? -1 : 1) * (thick * 1.2 + span * 0.03));
@@ -165,14 +170,15 @@ function tubeScene(page) {
     const tip = V.add(from.c, side), tail = V.sub(tip, V.mul(way, long)), neck = V.add(tail, V.mul(way, long * 0.6));
     addCone(arrow, tail, neck, r, r, 12);
     addCone(arrow, neck, tip, r * 3.2, 0, 16);
-    labels.push([V.add(V.add(tail, V.mul(way, long * 0.5)), V.mul(V.unit(side), span * 0.08)), "stick travels", "word"]);
+    labels.push([V.add(tail, V.mul(way, long * 0.5)), "stick travels", "word", V.unit(side)]);
     points.push(tail, V.add(tail, side));
   }
   for (const label of labels) points.push(label[0]);
-  for (const mesh of [straight, bent, bad, arrow]) points.push(...skinOf(mesh));
+  for (const mesh of [straight, bent, bad, rim, arrow]) points.push(...skinOf(mesh));
   const traces = [
     meshTrace(straight, c.metal), meshTrace(bent, c.bent), meshTrace(bad, c.bad), meshTrace(arrow, c.accent),
+    meshTrace(rim, c.rim, { flatshading: true }), meshTrace(bore, c.bore),
     lineTrace(seams, c.ink, 2), lineTrace(rings, c.ink, 4),
   ].filter((trace) => trace.x.length);
-  return { traces, points, labels };
+  return { traces, points, labels, eye: page.eye };
 }

@@ -1,4 +1,5 @@
-// Straights and arcs into triangles and lines. Vectors are [x, y, z], mm; a tube is {p, n, s} (scenes.py).
+// Bend tables into straights and arcs, and these into triangles and lines. Vectors are [x, y, z], mm; a tube is as
+// scenes.py writes it.
 "use strict";
 
 const V = {
@@ -16,11 +17,42 @@ const V = {
   square: (t) => V.unit(V.cross(t, Math.abs(t[2]) < 0.9 ? [0, 0, 1] : [1, 0, 0])),
 };
 
+// Along a bend table: straights as [x, y, z], arcs as [center, axis, degrees]; and for every bend the middle of its arc, or
+// its corner, with the way out of the bend there.
+function wayOf(tube) {
+  if (tube.way) return tube.way;
+  let point = tube.at.slice(0, 3), t = tube.at.slice(3, 6), n = tube.at.slice(6, 9);
+  const segments = [], middles = [], straight = (long) => {
+    point = V.add(point, V.mul(t, long));
+    if (long > 1e-9) segments.push(point);
+  };
+  for (let i = 0; i < tube.rows.length; i += 4) {
+    const [feed, rotation, angle, radius] = tube.rows.slice(i, i + 4);
+    straight(feed);
+    n = V.turn(n, t, (rotation * Math.PI) / 180);
+    const turned = V.turn(t, n, (angle * Math.PI) / 180);
+    if (radius) {
+      const center = V.add(point, V.mul(V.cross(n, t), radius)), arm = V.sub(point, center);
+      const half = V.turn(arm, n, (angle * Math.PI) / 360);
+      segments.push([...center, ...n, angle]);
+      middles.push({ at: V.add(center, half), out: V.unit(half) });
+      point = V.add(center, V.turn(arm, n, (angle * Math.PI) / 180));
+    } else {
+      const away = V.sub(t, turned);
+      middles.push({ at: point, out: V.size(away) < 1e-9 ? V.square(t) : V.unit(away) });
+    }
+    t = turned;
+  }
+  straight(tube.tail);
+  tube.way = { segments, middles };
+  return tube.way;
+}
+
 // Parts of a tube: [{bend, at: [{c, t, u}]}], bend counting arcs from 1 (0: a straight).
 function partsOf(tube, degreesPerStep) {
   const parts = [];
-  let point = tube.p, u = tube.n, bends = 0;
-  for (const s of tube.s) {
+  let point = tube.at.slice(0, 3), u = tube.up || tube.at.slice(6, 9), bends = 0;
+  for (const s of wayOf(tube).segments) {
     if (s.length === 3) {
       const t = V.unit(V.sub(s, point));
       // after a sharp corner the outline leans over with the tube
@@ -90,8 +122,8 @@ function addFace(mesh, a, b, c) {
   mesh.k.push(c);
 }
 
-// The skin along stations, closed at both ends; `of` says whose it is.
-function addSkin(mesh, at, ring, of) {
+// The skin along stations, closed at the ends that `lids` names (both unless told); `of` says whose it is.
+function addSkin(mesh, at, ring, of, lids) {
   const n = ring.length;
   let before = 0;
   at.forEach((one, row) => {
@@ -108,11 +140,47 @@ function addSkin(mesh, at, ring, of) {
     before = first;
   });
   // lids have corners of their own, so that the light does not round their edges off
-  for (const one of [at[0], at[at.length - 1]]) {
+  for (const one of [at[0], at[at.length - 1]].filter((_, end) => !lids || lids[end])) {
     const v = V.cross(one.t, one.u), first = mesh.x.length;
     for (const [a, b] of ring) addPoint(mesh, V.add(one.c, V.add(V.mul(one.u, a), V.mul(v, b))), of);
     for (let i = 1; i < n - 1; i++) addFace(mesh, first, first + i, first + i + 1);
   }
+}
+
+// A strip between two closed rows of as many points.
+function addBand(mesh, first, second) {
+  const n = first.length, a = mesh.x.length;
+  for (const p of first.concat(second)) addPoint(mesh, p, 0);
+  for (let i = 0; i < n; i++) {
+    const j = (i + 1) % n;
+    addFace(mesh, a + i, a + j, a + n + j);
+    addFace(mesh, a + i, a + n + j, a + n + i);
+  }
+}
+
+// A straight of round tube whose ends may be cut to fit: skin, the rim of each open end, and its bore. `cuts` are those
+// of its two ends ({up, across, outer, inner}, `EVEN` for a square one, null where it goes on).
+const EVEN = { outer: [0], inner: [0] };
+function addCutStraight(meshes, [a, b], diameter, bore, cuts) {
+  const known = cuts.find((cut) => cut && cut.up), u = known ? known.up : a.u, v = known ? known.across : V.cross(a.t, a.u);
+  const n = 48, long = V.size(V.sub(b.c, a.c));
+  // a row of points around the axis, each so far along it from a
+  const row = (radius, along) =>
+    Array.from({ length: n }, (_, i) => {
+      const w = (2 * Math.PI * i) / n, side = V.add(V.mul(u, radius * Math.cos(w)), V.mul(v, radius * Math.sin(w)));
+      return V.add(V.add(a.c, V.mul(a.t, along(i))), side);
+    });
+  const back = (cut, name) => (i) => (cut ? cut[name][i % cut[name].length] : 0);
+  const rim = (end, radius, name) => row(radius, (i) => (end ? long - back(cuts[1], name)(i) : back(cuts[0], name)(i)));
+  addBand(meshes.skin, rim(0, diameter / 2, "outer"), rim(1, diameter / 2, "outer"));
+  cuts.forEach((cut, end) => {
+    if (!cut) return;
+    const inside = rim(end, bore / 2, "inner"), deep = Math.min(long * 0.98, Math.max(...cut.inner, ...cut.outer) + diameter * 1.5);
+    addBand(meshes.rim, rim(end, diameter / 2, "outer"), inside);
+    if (!bore) return;
+    addBand(meshes.bore, inside, row(bore / 2, () => (end ? long - deep : deep)));
+    addBand(meshes.bore, row(bore / 2, () => (end ? long - deep : deep)), row(0, () => (end ? long - deep : deep)));
+  });
 }
 
 // A cone or, with equal radii, a cylinder from a to b.

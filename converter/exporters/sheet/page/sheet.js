@@ -28,20 +28,6 @@ const news = (text) => {
   document.getElementById("news").textContent = text;
 };
 
-// --- units
-function startUnits() {
-  for (const input of document.querySelectorAll("input[name=unit]")) {
-    input.checked = root.classList.contains(input.value);
-    input.addEventListener("change", () => {
-      root.classList.remove("mm", "in");
-      root.classList.add(input.value);
-      store.set("elbowroom-sheet/unit", input.value);
-      news(input.value === "mm" ? "All lengths in millimetres" : "All lengths in inches");
-      for (const bench of document.querySelectorAll(".bender")) sayStep(bench, false);
-    });
-  }
-}
-
 // --- light and dark
 function startTheme() {
   const button = document.getElementById("theme");
@@ -71,15 +57,10 @@ function startTicks() {
     if (!counts.has(key)) counts.set(key, []);
     counts.get(key).push(box);
   }
-  const places = new Map();
-  for (const place of document.querySelectorAll("[data-ticked]")) {
-    const key = place.dataset.ticked;
-    places.set(key, (places.get(key) || []).concat([place]));
-  }
   const count = (key) => {
     const mine = counts.get(key) || [], done = mine.filter((box) => box.checked).length;
     const text = !mine.length ? "" : done === mine.length ? "✓ all " + done + " ticked" : done + " of " + mine.length + " ticked";
-    for (const place of places.get(key) || [])
+    for (const place of document.querySelectorAll('[data-ticked="' + key + '"]'))
       place.textContent = "short" in place.dataset ? text.replace(/ ticked| all/g, "") : text;
   };
   const keep = () => store.set(store.mark, JSON.stringify(boxes.filter((box) => box.checked).map((box) => box.dataset.tick)));
@@ -111,6 +92,7 @@ function startTicks() {
       for (const box of boxes) box.checked = false;
       keep();
       for (const key of counts.keys()) count(key);
+      bench.forget();
       news("All ticks cleared");
     }
     sure.returnValue = "";
@@ -146,8 +128,7 @@ function startSteps() {
         const next = at + Number(button.dataset.move);
         button.setAttribute("aria-disabled", String(next < 0 || next > Number(slider.max)));
       }
-      stages.all.get(stage).step = at;
-      stages.redraw(stage);
+      stages.setStep(stage, at);
       const name = items[at].querySelector("h4").textContent;
       stage.setAttribute("aria-label", at ? "The stick in the bender after " + name.toLowerCase() + ", in 3D" : "The straight stick in the bender, in 3D");
       sayStep(bench, true);
@@ -185,15 +166,30 @@ function startWide() {
   for (const element of document.querySelectorAll(".wide")) watcher.observe(element);
 }
 
-(function start() {
-  const pages = [...document.querySelectorAll("script.scene")].map((block) => JSON.parse(block.textContent));
-  const room = JSON.parse(document.getElementById("room").textContent);
-  stages.start(pages, room);
-  startUnits();
+(async function start() {
+  const sayAll = () => {
+    for (const bench of document.querySelectorAll(".bender")) sayStep(bench, false);
+  };
+  units.start(sayAll);
   startTheme();
   startTicks();
-  startSteps();
   startWide();
-  bench.start();
+  list.start();
+  startAlone();
   document.getElementById("print").addEventListener("click", () => print());
+  try {
+    fillTurns();
+    await fillSteps();
+    startSteps();
+    units.ready(JSON.parse(await unpacked("texts")), sayAll);
+    bench.start(JSON.parse(await unpacked("bench-data")));
+    const pages = JSON.parse(await unpacked("scenes"));
+    await loadViewer();
+    stages.start(pages, JSON.parse(document.getElementById("room").textContent));
+    bench.ready();
+  } catch (refused) {
+    document.getElementById("old").hidden = false;
+    root.classList.add("old");
+    throw refused;
+  }
 })();

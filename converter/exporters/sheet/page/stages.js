@@ -24,7 +24,7 @@ const stages = {
 
   add(element) {
     const view = element.dataset.view;
-    const state = { view, page: element.dataset.part || "", drawing: Number(element.dataset.drawing || 0), step: 0, frame: "bend", eye: view !== "bender" ? "corner" : Math.abs(this.room.axis[2]) > 0.5 ? "above" : "right", zoom: 1, alive: false, near: false };
+    const state = { view, page: element.dataset.part || "", drawing: Number(element.dataset.drawing || 0), step: Number(element.dataset.step || 0), frame: "bend", eye: view !== "bender" ? "corner" : Math.abs(this.room.axis[2]) > 0.5 ? "above" : "right", zoom: 1, alive: false, near: false };
     this.all.set(element, state);
     this.watcher.observe(element);
   },
@@ -36,6 +36,7 @@ const stages = {
   sceneOf(state) {
     if (state.view === "job") return jobScene(this.pagesOf(state));
     const page = this.pages.get(state.page);
+    if (state.frame === "frame") return jobScene(this.pagesOf(page), page.key);
     return state.view === "tube" ? tubeScene(page) : benderScene(page, this.room, state.step, state.frame);
   },
 
@@ -65,6 +66,14 @@ const stages = {
       state.eye = [eye.x - center.x, eye.y - center.y, eye.z - center.z];
     });
     if (state.view === "job") listenToJob(element, state);
+  },
+
+  // The step that a view of the bender shows; a view that is not there yet begins with it.
+  setStep(element, step) {
+    element.dataset.step = String(step);
+    if (!this.all.has(element)) return;
+    this.all.get(element).step = step;
+    this.redraw(element);
   },
 
   // the same step, unit or light again; the camera stays where it was put

@@ -1,0 +1,222 @@
+"""Every length of a page in every rounding that its reader may choose, each worked out here and none by the page.
+
+A page shows one text of each length; the others lie in one packed table (`TextTable.value`), from which its script
+takes them. What must be rounded on its own (a cut length up, a mark from its exact place) is so in each of them, as on
+a sheet that was written with that rounding.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import fields, is_dataclass, replace
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from converter.quoting import visible
+from converter.units import BothUnits, Display, either_text, every_text, unbroken
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+T = TypeVar("T")
+
+#: Decimals of a millimetre and fractions of an inch that are offered beside the usual ones.
+METRIC_PLACES = (1, 0)
+FRACTIONS = (None, 16, 32, 64)
+#: A choice of texts without a blank is kept on one line up to so many letters.
+_ONE_LINE = 40
+#: What a browser would break at its hyphen or stroke.
+_HELD = re.compile(r"((?<!\d)\d++(?:-\d++)?/\d++|\bcounter-clockwise\b)")
+
+
+class Roundings:
+    """The roundings that a page offers.
+
+    Attributes:
+        first: both units as asked for, what the page shows before anything is chosen.
+        pictures: the same with all others beside: a picture is drawn once.
+    """
+
+    def __init__(self, both: BothUnits) -> None:
+        fractions = [one for one in FRACTIONS if one != both.fraction]
+        places = [*METRIC_PLACES, *[None] * len(fractions)]
+        self.first = both
+        self._others = tuple(
+            BothUnits(both.unit, None, fraction, places=own) for own, fraction in zip(places, fractions, strict=False)
+        )
+        self.pictures = replace(both, more=self._others)
+
+    @property
+    def displays(self) -> tuple[Display, ...]:
+        """Every one offered, once, millimetres and inches mixed."""
+        return tuple(dict.fromkeys(self.pictures.every))
+
+    def of(self, write: Callable[[BothUnits], T]) -> T:
+        """What ``write`` makes of both units in each rounding, as one: texts that differ hold all."""
+        whole: T = _together([write(both) for both in (self.first, *self._others)])
+        return whole
+
+    def columns(self, texts: tuple[str, ...]) -> tuple[str, ...]:
+        """The texts of a choice in the order of `displays`."""
+        every = self.pictures.every
+        if len(texts) != len(every):  # written in both units only
+            return tuple(texts[display.unit == "in"] for display in self.displays)
+        return tuple(dict(zip(every, texts, strict=True)).values())
+
+
+def _together(values: list[Any]) -> Any:
+    """Equal trees of dataclasses, tuples and texts as one; where they differ in more than texts, the first."""
+    first = values[0]
+    if isinstance(first, str):
+        return first if all(value == first for value in values) else _texts_together(values)
+    if any(type(value) is not type(first) for value in values):
+        return first
+    if isinstance(first, (list, tuple)):
+        if any(len(value) != len(first) for value in values):
+            return first
+        return type(first)(map(_together, map(list, zip(*values, strict=True))))
+    if isinstance(first, dict):
+        if any(value.keys() != first.keys() for value in values):
+            return first
+        return {key: _together([value[key] for value in values]) for key in first}
+    if is_dataclass(first) and not isinstance(first, type):
+        changes = {}
+        for one in fields(first):
+            own = [getattr(value, one.name) for value in values]
+            whole = _together(own) if any(other is not own[0] for other in own) else own[0]
+            if whole is not own[0]:
+                changes[one.name] = whole
+        return replace(first, **changes) if changes else first
+    return first
+
+
+def _texts_together(texts: list[str]) -> str:
+    """Texts of both units in several roundings as one, piece by piece where they are made alike."""
+    rows = [every_text(text) for text in texts]
+    lengths = {len(row) for row in rows}
+    if len(lengths) == 1:
+        found = []
+        for parts in zip(*rows, strict=True):
+            if len({len(part) for part in parts}) > 1:
+                break
+            found.append(either_text([one for part in parts for one in (part if len(part) > 1 else part * 2)]))
+        else:
+            return "".join(found)
+    return either_text([one for row in rows for one in _both(row)])
+
+
+def _both(row: list[tuple[str, ...]]) -> tuple[str, str]:
+    """A whole text in millimetres and in inches."""
+    return "".join(part[0] for part in row), "".join(part[-1] for part in row)
+
+
+class TextTable:
+    """The texts of a page that depend on unit and rounding, each set of them once.
+
+    Attributes:
+        roundings: that the page offers.
+    """
+
+    def __init__(self, roundings: Roundings) -> None:
+        self.roundings = roundings
+        self._numbers: dict[tuple[str, ...], int] = {}
+        self._shown = roundings.displays.index(roundings.first.preferred)
+
+    def marked_up(self, text: str) -> Markup:
+        """Text as HTML: escaped; what depends on the unit stands in a ``u-n`` with its number in this table."""
+        from markupsafe import Markup
+
+        out = []
+        for texts in every_text(text):
+            if len(texts) == 1:
+                out.append(_held(unbroken(visible(texts[0]))))
+                continue
+            columns = [unbroken(visible(one)) for one in self.roundings.columns(texts)]
+            for stretch in _differing(columns):
+                shown = stretch[self._shown]
+                if len(set(stretch)) == 1:
+                    out.append(_held(shown))
+                    continue
+                long = any(" " in one.strip() or len(one) > _ONE_LINE for one in stretch)
+                out.append(
+                    Markup("<u-n n={}{}>{}</u-n>").format(
+                        self._number(stretch), Markup(" class=long") if long else "", _held(shown) if long else shown
+                    )
+                )
+        return Markup("").join(out)
+
+    def loosely(self, text: str) -> Markup:
+        """The same for a narrow cell: a line may end between an angle and which way it is turned."""
+        return self.marked_up(text).replace("°\u00a0", "° ")
+
+    def as_shown(self, text: str) -> str:
+        """Text in the unit and rounding that the page shows first."""
+        return "".join(
+            texts[0] if len(texts) == 1 else self.roundings.columns(texts)[self._shown] for texts in every_text(text)
+        )
+
+    def label(self, text: str) -> Markup:
+        """The same for a label of a picture, which is a line of SVG: one whole text."""
+        from markupsafe import Markup, escape
+
+        parts = every_text(text)
+        if all(len(part) == 1 for part in parts):
+            return escape("".join(part[0] for part in parts))
+        whole = ["".join(column) for column in zip(*map(self._column, parts), strict=True)]
+        return Markup("<tspan n={}>{}</tspan>").format(self._number(tuple(whole)), whole[self._shown])
+
+    def _column(self, part: tuple[str, ...]) -> tuple[str, ...]:
+        return part * len(self.roundings.displays) if len(part) == 1 else self.roundings.columns(part)
+
+    def _number(self, texts: tuple[str, ...]) -> str:
+        return _base36(self._numbers.setdefault(texts, len(self._numbers)))
+
+    def value(self) -> dict[str, Any]:
+        """For the page's script: unit and words of each rounding, and the texts in their order, set after set."""
+        choices = [(one.unit, _rounding_words(one)) for one in self.roundings.displays]
+        return {"shown": self._shown, "choices": choices, "texts": [text for row in self._numbers for text in row]}
+
+
+def _rounding_words(display: Display) -> str:
+    """``to 1/16 in``, ``to 0.01 mm``."""
+    if display.denominator:
+        return f"1/{display.denominator} in"
+    return f"{10.0**-display.decimals:g} {display.unit}"
+
+
+def _base36(number: int) -> str:
+    digits = ""
+    while True:
+        number, rest = divmod(number, 36)
+        digits = "0123456789abcdefghijklmnopqrstuvwxyz"[rest] + digits
+        if not number:
+            return digits
+
+
+def _held(text: str) -> Markup:
+    """Escaped text in whose fractions and directions no line ends."""
+    from markupsafe import Markup, escape
+
+    parts = _HELD.split(text)
+    held = Markup('<span class="nb">{}</span>')
+    return Markup("").join(held.format(part) if i % 2 else escape(part) for i, part in enumerate(parts))
+
+
+def _differing(texts: list[str]) -> list[tuple[str, ...]]:
+    """Texts of one thing cut into stretches of words: equal ones, and ones that differ."""
+    rows = [text.split(" ") for text in texts]
+    if len({len(row) for row in rows}) > 1:
+        return [tuple(texts)]
+    stretches: list[tuple[list[tuple[str, ...]], bool]] = []
+    for words in zip(*rows, strict=True):
+        equal = len(set(words)) == 1
+        if not stretches or stretches[-1][1] != equal:
+            stretches.append(([], equal))
+        stretches[-1][0].append(words)
+    # the blank between two stretches stands with what is equal
+    found: list[tuple[str, ...]] = []
+    for i, (columns, equal) in enumerate(stretches):
+        before = " " if i and equal else ""
+        after = " " if i + 1 < len(stretches) and equal else ""
+        found.append(tuple(before + " ".join(column) + after for column in zip(*columns, strict=True)))
+    return found
