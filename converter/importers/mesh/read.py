@@ -172,7 +172,7 @@ def _tubes(
             why = NOT_LOOKED_AT
         if why is None:
             try:
-                tubes[k] = _NamedTube(name, _placed(_measured(body, effort), origin))
+                tubes[k] = _NamedTube(name, _placed(measured_as(body, effort), origin))
                 continue
             except NotATube as told:
                 why = refused[alike] = told.why
@@ -192,7 +192,7 @@ def _tubes(
     return [tubes[k] for k in sorted(tubes)]
 
 
-def _measured(body: MeshBody, effort: Effort) -> Measured:
+def measured_as(body: MeshBody, effort: Effort) -> Measured:
     """The tube that a body is, round or with flat sides.
 
     Raises:

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.importers.mesh.square.rows import SideFaces, SquareSizes, Stretch, places_on
-from converter.importers.mesh.stations import BodyOnTrack, rim_of
+from converter.importers.mesh.square.rows import SectionPlaces, SideFaces, SquareSizes, Stretch, places_on
 from converter.importers.mesh.weld import MeshBody
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 SECTORS = 24  #: around the tube, each with its own last vertex
-NEAR = 4.0  #: of the greater side: how far from the last vertex an end's own ones may lie
 LEVEL = 2e-4  #: of the smaller side by which vertices may miss the plane of a cut
 MOSTLY = 0.6  #: of the sectors that a plane must pass
 
@@ -27,17 +27,19 @@ class SquareEnd:
         place: where the centerline ends, mm along the tube.
         metal: how far the longest point of metal reaches past that, mm.
         is_plane: whether the cut is a plane; else ``place`` is on the plane nearest to its edge.
+        edge: from where to where its edge runs, mm along the tube.
     """
 
     place: float
     metal: float
     is_plane: bool
+    edge: tuple[float, float]
 
 
 def ends_of(
     body: MeshBody, faces: SideFaces, stretches: list[Stretch], length: float, sizes: SquareSizes, sigma: float
 ) -> tuple[SquareEnd, SquareEnd] | None:
-    """Both ends of a tube; None where its sides have no edges to end at.
+    """Both ends of a tube; None where its sides have no edges around it to end at.
 
     Args:
         body: the mesh.
@@ -46,36 +48,62 @@ def ends_of(
         sizes: of its section.
         sigma: standard deviation of the vertices, mm.
     """
-    greater = max(sizes.width, sizes.height)
     laid = places_on(body.points, stretches)
-    lying = BodyOnTrack(laid.place, laid.p, faces.slant, faces.slant, faces.outer)
-    rims = [rim_of(body, lying, mask, NEAR * greater) for mask in (faces.outer, faces.bore) if mask.any()]
+    edges = [list(_edges_around(body, mask, laid)) for mask in (faces.outer, faces.bore) if mask.any()]
     own = np.unique(body.faces[faces.outer | faces.bore])
     low, high = float(laid.place[own].min()), float(laid.place[own].max())
+    slack = max(6.0 * sigma, LEVEL * sizes.smaller)
     out = []
     for first in (True, False):
-        last = low if first else length - high
-        edge = [
-            _last_all_around(rim, stretches, length, last + NEAR * greater, first) for rim in rims if len(rim)
-        ]
-        rows = np.concatenate(edge) if edge else np.empty((0, 3))
+        place = laid.place if first else length - laid.place
+        half = 0.5 * (low + high) if first else length - 0.5 * (low + high)
+        of_end = [[edge for edge in skin if float(place[edge].mean()) < half] for skin in edges]
+        last = [min(skin, key=lambda edge: float(place[edge].mean())) for skin in of_end if skin]
+        if not of_end[0]:
+            return None
+        rows = np.concatenate([_last_all_around(laid, place, edge) for edge in last])
         if len(rows) < 4:
             return None
-        place, is_plane = _plane(rows, max(6.0 * sigma, LEVEL * sizes.smaller))
-        out.append(SquareEnd(place if first else length - place, place - last, is_plane))
+        stop, is_plane = _plane(rows, slack)
+        edge = np.concatenate(last)
+        reach = float(laid.place[edge].min()), float(laid.place[edge].max())
+        farthest = low if first else length - high
+        out.append(SquareEnd(stop if first else length - stop, stop - farthest, is_plane, reach))
     return out[0], out[1]
 
 
-def _last_all_around(rim: Array, stretches: list[Stretch], length: float, within: float, first: bool) -> Array:
-    """(k, 3) along up, along across and from the end, of the last vertex of a rim in each of `SECTORS` directions."""
-    laid = places_on(rim, stretches)
-    place = laid.place if first else length - laid.place
-    near = place < within
-    angle = np.arctan2(laid.q[near], laid.p[near])
+def _edges_around(body: MeshBody, mask: NDArray[np.bool_], laid: SectionPlaces) -> Iterator[Ints]:
+    """The vertices of each line around the tube at which the chosen faces end; holes do not go around it."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    f = body.faces[mask]
+    pairs = np.concatenate((f[:, [0, 1]], f[:, [1, 2]], f[:, [2, 0]]))
+    key = pairs.min(axis=1) * np.int64(len(body.points)) + pairs.max(axis=1)
+    _, first, count = np.unique(key, return_index=True, return_counts=True)
+    rim = pairs[first[count == 1]]
+    if len(rim) == 0:
+        return
+    turned = np.arctan2(laid.q, laid.p)
+    step = turned[rim[:, 1]] - turned[rim[:, 0]]
+    step = (step + np.pi) % (2.0 * np.pi) - np.pi
+    vertices, index = np.unique(rim, return_inverse=True)
+    index = index.reshape(-1, 2)
+    size = len(vertices)
+    graph = coo_matrix((np.ones(len(index), np.int8), (index[:, 0], index[:, 1])), shape=(size, size))
+    count_of, label = connected_components(graph, directed=False)
+    around = np.bincount(label[index[:, 0]], step, minlength=count_of)
+    for k in np.flatnonzero(np.abs(around) > np.pi):
+        yield vertices[label == k]
+
+
+def _last_all_around(laid: SectionPlaces, place: Array, edge: Ints) -> Array:
+    """(k, 3) along up, along across and from the end, of the last vertex of an edge in each of `SECTORS` directions."""
+    angle = np.arctan2(laid.q[edge], laid.p[edge])
     sector = ((angle / np.pi + 1.0) * SECTORS / 2.0 + 0.01).astype(np.int64) % SECTORS
-    order = np.lexsort((place[near], sector))
-    last = order[np.unique(sector[order], return_index=True)[1]]
-    rows: Array = np.stack((laid.p[near], laid.q[near], place[near]), axis=1)[last]
+    order = np.lexsort((place[edge], sector))
+    last = edge[order[np.unique(sector[order], return_index=True)[1]]]
+    rows: Array = np.stack((laid.p[last], laid.q[last], place[last]), axis=1)
     return rows
 
 
@@ -87,7 +115,7 @@ def _plane(rows: Array, slack: float) -> tuple[float, bool]:
     for _ in range(6):
         miss = rows[:, 2] - design @ answer
         usual = 1.4826 * float(np.median(np.abs(miss)))
-        # what stops short of the plane is the rim of a hole
+        # what stops short of the plane is a notch
         inside = miss > max(3.0 * usual, slack)
         if (~inside).sum() < 4 or bool((inside == ~kept).all()):
             break

@@ -40,6 +40,7 @@ from converter.importers.mesh.square.rows import (
     Stretch,
     frames_at,
     misses,
+    off_outline,
     places_on,
     rows_of,
     side_faces,
@@ -55,10 +56,13 @@ Array = NDArray[np.float64]
 
 EXACT = 5e-5  #: of half the smaller side: scatter below this is rounding
 ROUGH = 0.03  #: of half the smaller side: a standard deviation above this is no such tube
-BLUR = 3e-4  #: of half the smaller side: what cuts blur where the curvature changes
-COARSER = (40.0, 8.0, 1.0)  #: times the unrest of the cuts: chords of a coarse bend lie beside it
+BLURS = (0.1, 0.02, 0.004, 8e-4)  #: of half the smaller side: what cuts are off by, of coarse bends and of fine ones
+GOOD = 0.01  #: of half the smaller side: scatter that may be noise, so that no other first table is tried
+DENSE = 48.0  #: rows for each half of the smaller side along a tube, from which a misfit shows
 BETTER = 0.7  #: of the scatter: a table of more bends must follow the vertices so much closer to be the first one
 FEW, SOME, MOST = 1200, 4000, 12000  #: rows that are fitted to begin with, while choosing, and at last
+SHARP = 4e-3  #: of the smaller side: corners that seem less round are tried as sharp first
+CLOSE = 0.02  #: of half the smaller side: how far from its outline the vertices of a close fit may be
 STRAIGHT = 2e-3  #: of half the smaller side: cuts this close to a line are a straight
 ASKEW = 12.0  #: degrees by which a section may seem turned against the first bend before it is fitted
 FLUSH = 0.2  #: degrees; the same afterwards
@@ -125,7 +129,10 @@ def _first_fit(
         one = fit_square(table, placement, sizes, rows.thinned(FEW), effort)
         if best is None or one.sigma < BETTER * best.sigma:
             best = one
-        if best.sigma <= EXACT * best.radius or effort.is_used_up or not _misfit(best, rows.thinned(FEW)).clear:
+        if best.sigma <= EXACT * best.radius or effort.is_used_up:
+            break
+        dense = len(rows.points) >= DENSE * best.table.developed_length / best.radius
+        if dense and best.sigma <= GOOD * best.radius and not _misfit(best, rows).suspect:
             break
     if best is None:
         raise NotATube(
@@ -144,7 +151,9 @@ def _first_fit(
 
 
 def _rows(body: MeshBody, best: SquareFit, outward: float) -> tuple[SkinRows, SideFaces]:
-    faces = side_faces(body, stretches_of(best.table, best.placement), best.sizes, outward)
+    # a fit that is close knows its vertices by where they lie
+    within = max(CLOSE * best.radius, 8.0 * best.sigma) if best.sigma <= ROUGH * best.radius else None
+    faces = side_faces(body, stretches_of(best.table, best.placement), best.sizes, outward, within)
     return rows_of(body, faces, best.sizes.wall is not None), faces
 
 
@@ -155,17 +164,15 @@ def _refit(best: SquareFit, rows: SkinRows, most: int, effort: Effort) -> Square
 
 def _with_corners(one: SquareFit, rows: SkinRows, most: int, effort: Effort) -> SquareFit:
     """The fit, or one with sharp corners in place of rounded or rounded in place of sharp, if that fits better."""
-    if one.sigma <= EXACT * one.radius or effort.is_used_up:
-        return one
-    sizes = one.sizes
-    rounded = sizes.corner > SMALLEST_CORNER * sizes.smaller
-    corner = 0.0 if rounded else 0.05 * sizes.smaller
-    wall = sizes.wall
-    inner = 0.0 if wall is None or rounded else max(0.02 * sizes.smaller, corner - wall)
-    other = fit_square(
-        one.table, one.placement, replace(sizes, corner=corner, inner=inner), rows.thinned(most), effort
-    )
-    return other if other.sigma < (0.999 if rounded else 0.98) * one.sigma else one
+    for name in ("corner", "inner"):
+        if one.sigma <= EXACT * one.radius or effort.is_used_up or (name == "inner" and one.sizes.wall is None):
+            continue
+        rounded = getattr(one.sizes, name) > SMALLEST_CORNER * one.sizes.smaller
+        sizes = replace(one.sizes, **{name: 0.0 if rounded else 0.02 * one.sizes.smaller})
+        other = fit_square(one.table, one.placement, sizes, rows.thinned(most), effort)
+        if other.sigma < (0.999 if rounded else 0.98) * one.sigma:
+            one = other
+    return one
 
 
 def _drafts(row: FollowedTube) -> Iterator[tuple[BendTable, Placement]]:
@@ -181,9 +188,13 @@ def _drafts(row: FollowedTube) -> Iterator[tuple[BendTable, Placement]]:
         return
     axes = np.array([one.axis for one in row.cuts])
     stations = Stations(centers, axes, np.full(len(centers), radius), False, 0.0)
-    noise = max(BLUR * radius, 2.0 * unrest(centers))
-    for times in COARSER:
-        yield from drafts_of_row(stations, times * noise, radius)
+    tried: set[BendTable] = set()
+    for blur in BLURS:
+        noise = max(blur * radius, 2.0 * unrest(centers))
+        for table, placement in drafts_of_row(stations, noise, radius):
+            if table not in tried:
+                tried.add(table)
+                yield table, placement
 
 
 def _oriented(
@@ -218,14 +229,14 @@ def _sizes(row: FollowedTube, width: float, height: float) -> SquareSizes:
     usual = row.usual
     half = 0.98 * min(width, height) / 2.0
     corner = min(row.corners(False), half)
-    corner = 0.0 if corner < 0.02 * min(width, height) else corner
+    corner = 0.0 if corner < SHARP * min(width, height) else corner
     bores = [one.bore for one in row.cuts if one.bore is not None]
     if len(bores) < 0.5 * len(row.cuts):
         return SquareSizes(width, height, corner, None, 0.0)
     inside = sorted((float(np.median([b.width + b.height for b in bores])), 0.0))[1]
     wall = (usual.width + usual.height - inside) / 4.0
     inner = min(row.corners(True), 0.98 * (half - wall))
-    return SquareSizes(width, height, corner, wall, 0.0 if inner < 0.02 * min(width, height) else max(0.0, inner))
+    return SquareSizes(width, height, corner, wall, 0.0 if inner < SHARP * min(width, height) else max(0.0, inner))
 
 
 def _likeliest(
@@ -279,7 +290,7 @@ def _proven(
         raise NotATube(why)
     metal = (_hair(a.metal), _hair(b.metal))
     remarks = _remarks_on_metal(body, section, table, metal)
-    remarks += _remarks_on_rest(body, stretches, sizes, max(0.02 * sizes.smaller, 6.0 * best.sigma))
+    remarks += _remarks_on_rest(body, stretches, sizes, ends, max(0.02 * sizes.smaller, 6.0 * best.sigma))
     sizes, flip = _from_smaller_end(table, placement, sizes)
     if flip:
         table, placement = reverse_table(table, placement)
@@ -327,13 +338,19 @@ def _remarks_on_metal(
     return volume_remark(off)
 
 
-def _remarks_on_rest(body: MeshBody, stretches: list[Stretch], sizes: SquareSizes, slack: float) -> list[Finding]:
+def _remarks_on_rest(
+    body: MeshBody, stretches: list[Stretch], sizes: SquareSizes, ends: tuple[SquareEnd, SquareEnd], slack: float
+) -> list[Finding]:
     """What of a body's surface is not the tube's, told; refused where that is much."""
     laid = places_on(body.points, stretches)
     off = np.full(len(body.points), np.inf)
     for bore in (False, True) if sizes.wall is not None else (False,):
-        off = np.minimum(off, _off_outline(laid, sizes, bore))
-    on = (off <= slack)[body.faces].all(axis=1)
+        off = np.minimum(off, off_outline(laid, sizes, bore))
+    # end faces have vertices between the outlines, too
+    half_p, half_q, _ = sizes.halves(np.zeros(1, bool))[0]
+    metal = (np.abs(laid.p) <= half_p + slack) & (np.abs(laid.q) <= half_q + slack)
+    at_end = np.logical_or.reduce([(laid.place >= e.edge[0] - slack) & (laid.place <= e.edge[1] + slack) for e in ends])
+    on = ((off <= slack) | (metal & at_end))[body.faces].all(axis=1)
     share = float(body.areas[on].sum() / body.areas.sum())
     if share < MOSTLY:
         sizes_shown = (sizes.width, sizes.height)
@@ -341,16 +358,8 @@ def _remarks_on_rest(body: MeshBody, stretches: list[Stretch], sizes: SquareSize
     if share >= ALL_OF_IT:
         return []
     points = body.points[np.unique(body.faces[~on])]
-    values = {"percent": 100.0 * (1.0 - share), "away": float(off[off > slack].max()), "place": vec(points.mean(axis=0))}
+    values = {"percent": 100.0 * (1.0 - share), "away": float(off[body.faces[~on]].max()), "place": vec(points.mean(axis=0))}
     return [Finding("mesh-rest", tube="", measured=100.0 * (1.0 - share), values=values)]
-
-
-def _off_outline(laid: SectionPlaces, sizes: SquareSizes, bore: bool) -> Array:
-    """(n,) distance of points from the outline of the outside or the bore, mm."""
-    half_p, half_q, corner = sizes.halves(np.full(1, bore))[0]
-    a, b = np.abs(laid.p) - (half_p - corner), np.abs(laid.q) - (half_q - corner)
-    out: Array = np.abs(np.hypot(np.maximum(a, 0.0), np.maximum(b, 0.0)) + np.minimum(np.maximum(a, b), 0.0) - corner)
-    return out
 
 
 def _remarks_on_ends(ends: tuple[SquareEnd, SquareEnd], slack: float) -> list[Finding]:

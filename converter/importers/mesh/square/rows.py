@@ -19,8 +19,9 @@ Mask = NDArray[np.bool_]
 
 #: The outward direction of each side by up and across.
 SIDES = np.array(((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)))
-LATERAL = 0.7  #: of a normal's length lies across the tube where its face is one of a side
+LATERAL = 0.9  #: of a normal's length lies across the tube where its face is one of a side
 STRAIGHT_OUT = 0.025  #: sine of the angle between a side's direction and faces that are of its flat
+CORNER = 1.1  #: of a corner's radius: how far it may reach as long as that is known roughly
 ASTRAY = 0.12  #: of the smaller side by which a face may miss the side it looks from
 
 
@@ -187,6 +188,14 @@ def misses(rows: SkinRows, laid: SectionPlaces, sizes: SquareSizes) -> Array:
     return np.where((corner > 0.0) & (beside > -corner) & ~rows.level, rounded, ahead)
 
 
+def off_outline(laid: SectionPlaces, sizes: SquareSizes, bore: bool) -> Array:
+    """(n,) distance of points from the outline of the outside or the bore, mm."""
+    half_p, half_q, corner = sizes.halves(np.full(1, bore))[0]
+    a, b = np.abs(laid.p) - (half_p - corner), np.abs(laid.q) - (half_q - corner)
+    out: Array = np.abs(np.hypot(np.maximum(a, 0.0), np.maximum(b, 0.0)) + np.minimum(np.maximum(a, b), 0.0) - corner)
+    return out
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SideFaces:
     """The faces of a body's sides.
@@ -207,8 +216,17 @@ class SideFaces:
     slant: Array
 
 
-def side_faces(body: MeshBody, stretches: list[Stretch], sizes: SquareSizes, outward: float) -> SideFaces:
-    """Which faces of a body are sides of a tube, outside or bore, by where they lie and look."""
+def side_faces(
+    body: MeshBody, stretches: list[Stretch], sizes: SquareSizes, outward: float, within: float | None = None
+) -> SideFaces:
+    """Which faces of a body are sides of a tube, outside or bore, by where they lie and look.
+
+    Args:
+        body: the mesh.
+        stretches, sizes: the tube.
+        outward: 1.0 where faces look out of the metal.
+        within: mm from its outline that all their corners must be; None where the tube is known roughly only.
+    """
     middle = body.points[body.faces].mean(axis=1)
     laid = places_on(middle, stretches)
     up, across, _ = frames_at(laid, stretches)
@@ -230,8 +248,22 @@ def side_faces(body: MeshBody, stretches: list[Stretch], sizes: SquareSizes, out
     else:
         deep = np.abs(away + half[facing % 2] - wall) < min(slack, 0.5 * wall) + 0.3 * sizes.inner
     bore = lateral & inside & deep & ~outer
+    corners = places_on(body.points, stretches)
+    if within is not None:
+        outer &= (off_outline(corners, sizes, False) <= within)[body.faces].all(axis=1)
+        bore &= (off_outline(corners, sizes, True) <= within)[body.faces].all(axis=1)
+    side = np.where(bore, (facing + 2) % 4, facing)
     level = np.abs(looks * SIDES[(facing + 1) % 4]).max(axis=1) < STRAIGHT_OUT * slant
-    return SideFaces(laid, outer, bore, np.where(bore, (facing + 2) % 4, facing), level, slant)
+    level &= ~_in_corner(corners, body.faces, side, sizes.halves(bore))
+    return SideFaces(laid, outer, bore, side, level, slant)
+
+
+def _in_corner(laid: SectionPlaces, faces: Ints, side: Ints, halves: Array) -> Mask:
+    """Which faces lie all in one rounded corner beside their side: its first facets may be next to level."""
+    beside = np.where(side[:, None] % 2 == 0, np.abs(laid.q)[faces], np.abs(laid.p)[faces])
+    half = np.where(side % 2 == 0, halves[:, 1], halves[:, 0])
+    out: Mask = (halves[:, 2] > 0.0) & (beside > (half - CORNER * halves[:, 2])[:, None]).all(axis=1)
+    return out
 
 
 def rows_of(body: MeshBody, faces: SideFaces, with_bore: bool) -> SkinRows:
