@@ -48,7 +48,7 @@ def _differs(one: FlatMesh, got: Measured, flip: bool, cut: bool) -> float:
     made = section_of(want)
     smaller = section.smaller
     length = max(2e-3, 5e-6 * 1000) if not one.noise else 0.25 * smaller
-    size = max(1e-3, 0.5 * one.noise, 1e-4 * smaller if one.noise else 0.0)
+    size = max(1e-3, one.noise)
     turn = 2e-3 if not one.noise else 1.0
     quarter = flip and round(sum(b.rotation for b in one.run.table.bends) / 90.0) % 2
     sizes = (section.height, section.od) if quarter else (section.od, section.height)

@@ -134,10 +134,10 @@ def flat_mesh(kind: str, seed: int) -> FlatMesh:
     if kind == "single":
         mesh = swept(run, section, size * 0.01)
         return FlatMesh(run, section, trimesh.Trimesh(mesh.vertices.astype(np.float32), mesh.faces, process=False))
-    mesh = swept(run, section, size * 0.002)
+    mesh = swept(run, section, size * (0.002 if kind == "remeshed" else 0.004))
     mesh = trimesh.Trimesh(*trimesh.remesh.subdivide_to_size(mesh.vertices, mesh.faces, 0.25 * size), process=True)
     if kind == "remeshed":
-        return FlatMesh(run, section, mesh, 0.0005 * size)
+        return FlatMesh(run, section, mesh, 0.002 * size)
     noise = 0.003 * section.smaller
     moved = mesh.vertices + np.random.default_rng(seed).normal(0.0, noise, mesh.vertices.shape)
     return FlatMesh(run, section, trimesh.Trimesh(moved, mesh.faces, process=False), noise)

@@ -36,6 +36,8 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FEWEST = 8  #: faces; no tube has fewer
+#: What the fitting of a surface may end in of which too little is left, anywhere on the way from cuts to least squares.
+FAILS = (ElbowroomError, ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError)
 NOT_LOOKED_AT = "it was not looked at: the work allowed for one file was used up"
 
 
@@ -176,16 +178,7 @@ def _tubes(
                 continue
             except NotATube as told:
                 why = refused[alike] = told.why
-            except (
-                ElbowroomError,
-                ArithmeticError,
-                AssertionError,
-                AttributeError,
-                LookupError,
-                TypeError,
-                ValueError,
-            ):
-                # what is left of a surface may be too little for any step of the way, from rings to least squares
+            except FAILS:
                 why = refused[alike] = "its surface is too damaged or too ragged for a tube to be fitted to it"
         left["body", why] += 1
         _keep(aside, "body", why, body.points + origin)
@@ -205,7 +198,7 @@ def measured_as(body: MeshBody, effort: Effort) -> Measured:
     except NotATube as told:
         try:
             return measure(body, effort)
-        except NotATube:
+        except (NotATube, *FAILS):
             raise told from None
     return measure(body, effort) if flat is None else flat
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 LEVEL = 0.94  #: cosine between a side's direction and faces that are of it: a fifth of a right angle
+SMOOTHED, SPAN = 96, 3  #: steps around a line that is smoothed, and those on either side whose chord is its direction
 LEAST_FLAT = 0.12  #: of a side's length is flat at least; the rest are its corners
 LEAST_FULL, MOST_FULL = 0.78, 1.02  #: share of a rectangle's area that is enclosed: a circle has 0.785
 LEAST_SQUARE = 0.22  #: how strongly the faces look in four directions: 0 of a circle, 1 of a sharp rectangle
@@ -117,20 +118,44 @@ def rectangles_in(body: MeshBody, cut: Cut, near: float) -> list[RectangleCut]:
         own = np.flatnonzero(cut.loop == k)
         if len(own) < 4:
             continue
-        rectangle = _rectangle(body, cut, own, near)
+        ends, normals = cut.ends[own], body.normals[cut.faces[own]]
+        flat = np.stack((normals @ cut.x, normals @ cut.y), axis=1)
+        rectangle = _rectangle(cut, ends, flat, near)
+        if rectangle is None and len(own) > 2 * SMOOTHED:
+            # small faces with noise look anywhere: the line itself tells more
+            rectangle = _rectangle(cut, *_smoothed(ends, flat), near)
         if rectangle is not None:
-            out.append(rectangle)
+            length = np.sqrt(((ends[:, 1] - ends[:, 0]) ** 2).sum(axis=1))
+            axis = np.linalg.eigh(np.einsum("i,ij,ik->jk", length, normals, normals))[1][:, 0]
+            out.append(replace(rectangle, axis=axis if axis @ cut.normal > 0.0 else -axis))
     return out
 
 
-def _rectangle(body: MeshBody, cut: Cut, own: Ints, near: float) -> RectangleCut | None:
-    ends, normals = cut.ends[own], body.normals[cut.faces[own]]
+def _smoothed(ends: Array, flat: Array) -> tuple[Array, Array]:
+    """A line (n, 2, 2) that goes around its middle in even steps, and the normals (m, 2) of its surroundings.
+
+    They are outward or inward, as most of ``flat``, the normals (n, 2) of its segments, are.
+    """
+    middle = ends.mean(axis=1)
+    arm = middle - middle.mean(axis=0)
+    side = ends[:, 1] - ends[:, 0]
+    sign = 1.0 if float((np.hypot(side[:, 0], side[:, 1]) * (arm * flat).sum(axis=1)).sum()) >= 0.0 else -1.0
+    line = middle[np.argsort(np.arctan2(arm[:, 1], arm[:, 0]), kind="stable")]
+    line = np.concatenate((line, line[:1]))
+    place = np.concatenate(([0.0], np.cumsum(np.sqrt((np.diff(line, axis=0) ** 2).sum(axis=1)))))
+    at = np.linspace(0.0, place[-1], SMOOTHED, endpoint=False)
+    even = np.stack([np.interp(at, place, line[:, k]) for k in (0, 1)], axis=1)
+    ahead = np.roll(even, -SPAN, axis=0) - np.roll(even, SPAN - 1, axis=0)
+    return np.stack((even, np.roll(even, -1, axis=0)), axis=1), sign * np.stack((ahead[:, 1], -ahead[:, 0]), axis=1)
+
+
+def _rectangle(cut: Cut, ends: Array, flat: Array, near: float) -> RectangleCut | None:
+    """The rectangle that segments (n, 2, 2) with normals (n, 2) are; its axis is the plane's normal."""
     side = ends[:, 1] - ends[:, 0]
     length = np.sqrt((side * side).sum(axis=1))
     total = float(length.sum())
     if total <= 0.0:
         return None
-    flat = np.stack((normals @ cut.x, normals @ cut.y), axis=1)
     size = np.sqrt((flat * flat).sum(axis=1))
     flat = flat / np.where(size > 0.0, size, 1.0)[:, None]
     middle = ends.mean(axis=1)
@@ -162,11 +187,8 @@ def _rectangle(body: MeshBody, cut: Cut, own: Ints, near: float) -> RectangleCut
     if abs(u) > 0.5 * width + slack or abs(v) > 0.5 * height + slack:
         return None
     x, y = c * cut.x + s * cut.y, -s * cut.x + c * cut.y
-    scatter = np.einsum("i,ij,ik->jk", length, normals, normals)
-    axis = np.linalg.eigh(scatter)[1][:, 0]
-    axis = axis if axis @ cut.normal > 0.0 else -axis
     center = cut.point + u * x + v * y
-    return RectangleCut(center, x, y, width, height, max(0.0, width * height - abs(area)), axis, area)
+    return RectangleCut(center, x, y, width, height, max(0.0, width * height - abs(area)), cut.normal, area)
 
 
 def rectangle_at(
@@ -208,9 +230,7 @@ def rectangle_at(
         and bool((np.abs(one.center - best.center) < 0.25 * best.smaller).all())
     ]
     bore = max(inside, key=lambda one: abs(one.area), default=None)
-    return RectangleCut(
-        best.center, best.x, best.y, best.width, best.height, best.missing, best.axis, best.area, bore
-    )
+    return replace(best, bore=bore)
 
 
 def _is_like(one: RectangleCut, like: RectangleCut, within: float) -> bool:

@@ -35,7 +35,7 @@ from converter.model.bends import BendTable, Placement
 
 Array = NDArray[np.float64]
 
-STEPS = 30
+STEPS, TRIES = 40, 10
 NUDGE = 1e-5  #: of the radius: by what a number is moved to see what it does
 #: Seconds of an ordinary processor for one number of a step: for each stretch, and for each row.
 _STRETCH, _ROW = 3e-5, 1.5e-7
@@ -105,7 +105,7 @@ def fit_square(
         jac = _jacobian(now, changes, names, rows, laid, residual, NUDGE * scale, NUDGE * scale / extent)
         normal, gradient = products_of(jac, weight, residual)
         better: tuple[_Guess, SectionPlaces, Array, float] | None = None
-        for _ in range(5):
+        for _ in range(TRIES):
             lhs = normal.copy()
             diagonal = np.diag_indices_from(lhs)
             lhs[diagonal] += damping * np.maximum(lhs[diagonal], 1e-12 * float(lhs[diagonal].max()))
@@ -120,7 +120,7 @@ def fit_square(
                 if new < cost:
                     better = tried, where, left, new
                     break
-            damping = max(damping * 30.0, 1e-7)
+            damping = max(damping * 10.0, 1e-6)
         if better is None:
             break
         gained = cost - better[3]

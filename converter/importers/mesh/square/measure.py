@@ -58,6 +58,7 @@ EXACT = 5e-5  #: of half the smaller side: scatter below this is rounding
 ROUGH = 0.03  #: of half the smaller side: a standard deviation above this is no such tube
 BLURS = (0.1, 0.02, 0.004, 8e-4)  #: of half the smaller side: what cuts are off by, of coarse bends and of fine ones
 GOOD = 0.01  #: of half the smaller side: scatter that may be noise, so that no other first table is tried
+COVERED = 0.98  #: of a body's area that faces of a first table are, so that no other one is tried
 DENSE = 48.0  #: rows for each half of the smaller side along a tube, from which a misfit shows
 BETTER = 0.7  #: of the scatter: a table of more bends must follow the vertices so much closer to be the first one
 FEW, SOME, MOST = 1200, 4000, 12000  #: rows that are fitted to begin with, while choosing, and at last
@@ -115,7 +116,7 @@ def _first_fit(
     body: MeshBody, row: FollowedTube, outward: float, effort: Effort
 ) -> tuple[SquareFit, SkinRows, SideFaces]:
     best: SquareFit | None = None
-    askew = 0.0
+    askew, most = 0.0, 0.0
     for table, placement in _drafts(row):
         lying = _oriented(table, placement, row)
         if lying is None:
@@ -127,12 +128,15 @@ def _first_fit(
         if len(rows.points) < 8:
             continue
         one = fit_square(table, placement, sizes, rows.thinned(FEW), effort)
-        if best is None or one.sigma < BETTER * best.sigma:
-            best = one
-        if best.sigma <= EXACT * best.radius or effort.is_used_up:
+        # a table that is wrong fits the faces well that it has, but has few
+        faces = _rows(body, one, outward)[1]
+        share = float(body.areas[faces.outer | faces.bore].sum() / body.areas.sum())
+        if best is None or share > 1.02 * most or (share > 0.98 * most and one.sigma < BETTER * best.sigma):
+            best, most = one, share
+        if effort.is_used_up or (best.sigma <= EXACT * best.radius and most > COVERED):
             break
         dense = len(rows.points) >= DENSE * best.table.developed_length / best.radius
-        if dense and best.sigma <= GOOD * best.radius and not _misfit(best, rows).suspect:
+        if dense and most > COVERED and best.sigma <= GOOD * best.radius and not _misfit(best, rows).suspect:
             break
     if best is None:
         raise NotATube(
