@@ -25,8 +25,8 @@ from converter.model.centerline import reverse_table
 def judge(one: FlatMesh, cut: bool) -> tuple[str, bool, str]:
     """'right', 'wrong' or 'refused', whether it was said, and the details.
 
-    Right is: the section's sizes, as many bends, straights, angles and radii within 1e-3 mm and degrees where the mesh
-    is exact, and within half the section and 1 degree where it is noisy. ``cut``: the first straight may be any shorter.
+    Right is: the section, as many bends, straights, angles and radii within 5e-3 mm and 2e-3 degrees where the mesh
+    is exact, and within half the section and 1 degree where it is noisy. ``cut``: but for the first straight.
     """
     body = weld(np.array(one.mesh.vertices), np.array(one.mesh.faces)).bodies[0]
     try:
@@ -35,7 +35,8 @@ def judge(one: FlatMesh, cut: bool) -> tuple[str, bool, str]:
         return "refused", True, reason(told.why)
     said = [f.code for f in tube_findings("t", got) if f.severity != "note" and f.code != "mesh-skin"]
     miss = min(_differs(one, got, flip, cut) for flip in (False, True))
-    text = f"off by {miss:.3g} of what is allowed, sigma {got.sigma:.2g} said {said}\n    {one.section} {one.run.table}\n    {got.sizes} {got.table}"
+    text = f"off by {miss:.3g} of what is allowed, sigma {got.sigma:.2g} said {said}"
+    text += f"\n    {one.section} {one.run.table}\n    {got.sizes} {got.table}"
     return ("right" if miss <= 1.0 else "wrong"), bool(said), text
 
 
@@ -47,7 +48,7 @@ def _differs(one: FlatMesh, got: Measured, flip: bool, cut: bool) -> float:
         return np.inf
     made = section_of(want)
     smaller = section.smaller
-    length = max(2e-3, 5e-6 * 1000) if not one.noise else 0.25 * smaller
+    length = 0.25 * smaller if one.noise else 5e-3
     size = max(1e-3, one.noise)
     turn = 2e-3 if not one.noise else 1.0
     quarter = flip and round(sum(b.rotation for b in one.run.table.bends) / 90.0) % 2
@@ -55,7 +56,8 @@ def _differs(one: FlatMesh, got: Measured, flip: bool, cut: bool) -> float:
     if not table.bends:
         sizes = (section.greater, section.smaller)
     off = [abs(a - b) / size for a, b in zip((made.od, made.height), sizes, strict=True)]
-    off.append((made.kind.hollow != section.kind.hollow) * np.inf if made.kind.hollow != section.kind.hollow else 0.0)
+    if made.kind.hollow != section.kind.hollow:
+        return np.inf
     if section.kind.hollow and made.kind.hollow:
         off.append(abs(made.wall - section.wall) / size)
     off.append(abs(made.corner - section.corner) / (5.0 * size))
@@ -66,7 +68,8 @@ def _differs(one: FlatMesh, got: Measured, flip: bool, cut: bool) -> float:
     off += [abs(a - b) / length for a, b in straights]
     for a, b in zip(have.bends, table.bends, strict=True):
         off += [abs(a.angle - b.angle) / turn, abs((a.rotation - b.rotation + 180.0) % 360.0 - 180.0) / turn]
-        off.append(abs((a.clr or 0.0) - (b.clr or 0.0)) / max(length, 1.4 * a.clr_uncertainty) if not one.noise else abs((a.clr or 0.0) - (b.clr or 0.0)) / max(1.4 * a.clr_uncertainty, 0.05 * smaller))
+        loose = max(1.4 * a.clr_uncertainty, 0.05 * smaller if one.noise else length)
+        off.append(abs((a.clr or 0.0) - (b.clr or 0.0)) / loose)
     return max(off)
 
 

@@ -39,8 +39,15 @@ def random_section(rng: random.Random) -> Section:
     height = width if rng.random() < 0.4 else width * rng.uniform(0.35, 0.95)
     smaller = min(width, height)
     wall = rng.uniform(0.04, 0.15) * smaller if hollow else smaller / 2.0
-    corner = rng.choice([0.0, rng.uniform(0.05, 0.3) * smaller, (wall if hollow else 0.1 * smaller) * rng.uniform(1.0, 2.0)])
-    shape = {(True, True): "square", (True, False): "rectangular", (False, True): "square-bar", (False, False): "flat-bar"}
+    corner = rng.choice(
+        [0.0, rng.uniform(0.05, 0.3) * smaller, (wall if hollow else 0.1 * smaller) * rng.uniform(1.0, 2.0)]
+    )
+    shape = {
+        (True, True): "square",
+        (True, False): "rectangular",
+        (False, True): "square-bar",
+        (False, False): "flat-bar",
+    }
     if rng.random() < 0.5:
         width, height = height, width
     return Section(shape[hollow, width == height], width, wall, height, min(corner, 0.4 * smaller))

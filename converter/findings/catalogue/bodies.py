@@ -197,7 +197,7 @@ define(
         "flat": "the mesh has only the outside, of {sizes:sizes}; without a bore the wall is not known and a solid "
         "bar is assumed",
     },
-    cure={key: "Name the section: as an option or in a job file." for key in ("", "flat")},
+    cure=dict.fromkeys(("", "flat"), "Name the section: as an option or in a job file."),
 )
 define(
     "mesh-rest",

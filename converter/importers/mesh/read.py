@@ -17,7 +17,7 @@ from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.load import LoadedMeshes, MeshPart, load
 from converter.importers.mesh.measured import Measured
 from converter.importers.mesh.skins import NotATube
-from converter.importers.mesh.square.measure import measure_square, section_of
+from converter.importers.mesh.square.measure import FlatSidedError, measure_square, section_of
 from converter.importers.mesh.tube import measure
 from converter.importers.mesh.tube_findings import coarse_numbers_finding, tube_findings
 from converter.importers.mesh.unit_size import mesh_unit_doubt
@@ -195,6 +195,8 @@ def measured_as(body: MeshBody, effort: Effort) -> Measured:
         # rectangles are soon met or not; what has them would take the search for round tube long
         with effort.for_body(0):
             flat = measure_square(body, effort)
+    except FlatSidedError:
+        raise
     except NotATube as told:
         try:
             return measure(body, effort)

@@ -276,10 +276,10 @@ def fit(
         if done:
             break
     placement = replace(placement, start=vec(np.array(placement.start) + origin))
-    return known(table, placement, changes, normal, weight, residual, sizes[0], sizes[1] if has_bore else None)
+    return fit_with_doubt(table, placement, changes, normal, weight, residual, sizes[0], sizes[1] if has_bore else None)
 
 
-def known(
+def fit_with_doubt(
     table: BendTable,
     placement: Placement,
     changes: list[TableMove],

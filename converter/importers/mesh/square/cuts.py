@@ -20,7 +20,7 @@ LEAST_SQUARE = 0.22  #: how strongly the faces look in four directions: 0 of a c
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Cut:
+class PlaneCut:
     """A plane cut.
 
     Attributes:
@@ -78,7 +78,7 @@ def across(normal: Array) -> tuple[Array, Array]:
     return x, np.cross(normal, x)
 
 
-def cut_of(body: MeshBody, point: Array, normal: Array) -> Cut | None:
+def cut_of(body: MeshBody, point: Array, normal: Array) -> PlaneCut | None:
     """The cut of a mesh with a plane; None where there is none. A vertex on the plane counts as above it."""
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
@@ -108,10 +108,10 @@ def cut_of(body: MeshBody, point: Array, normal: Array) -> Cut | None:
     size = int(index.max()) + 1
     graph = coo_matrix((np.ones(len(index), np.int8), (index[:, 0], index[:, 1])), shape=(size, size))
     count, label = connected_components(graph, directed=False)
-    return Cut(point, normal, x, y, ends, faces, label[index[:, 0]].astype(np.int64), int(count))
+    return PlaneCut(point, normal, x, y, ends, faces, label[index[:, 0]].astype(np.int64), int(count))
 
 
-def rectangles_in(body: MeshBody, cut: Cut, near: float) -> list[RectangleCut]:
+def rectangles_in(body: MeshBody, cut: PlaneCut, near: float) -> list[RectangleCut]:
     """The lines of a cut that are rectangles around its point, or pass it within ``near`` of their smaller side."""
     out = []
     for k in range(cut.count):
@@ -149,7 +149,7 @@ def _smoothed(ends: Array, flat: Array) -> tuple[Array, Array]:
     return np.stack((even, np.roll(even, -1, axis=0)), axis=1), sign * np.stack((ahead[:, 1], -ahead[:, 0]), axis=1)
 
 
-def _rectangle(cut: Cut, ends: Array, flat: Array, near: float) -> RectangleCut | None:
+def _rectangle(cut: PlaneCut, ends: Array, flat: Array, near: float) -> RectangleCut | None:
     """The rectangle that segments (n, 2, 2) with normals (n, 2) are; its axis is the plane's normal."""
     side = ends[:, 1] - ends[:, 0]
     length = np.sqrt((side * side).sum(axis=1))
@@ -176,9 +176,7 @@ def _rectangle(cut: Cut, ends: Array, flat: Array, near: float) -> RectangleCut 
             return None
         places.append((float((weight * (middle[of_side] @ way)).sum() / weight.sum()), float(weight.sum()), k))
     width, height = places[0][0] + places[2][0], places[1][0] + places[3][0]
-    if min(width, height) <= 0.0 or any(
-        long < LEAST_FLAT * (height if k % 2 == 0 else width) for _, long, k in places
-    ):
+    if min(width, height) <= 0.0 or any(long < LEAST_FLAT * (height if k % 2 == 0 else width) for _, long, k in places):
         return None
     if not LEAST_FULL <= abs(area) / (width * height) <= MOST_FULL:
         return None

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.importers.mesh.square.rows import SectionPlaces, SideFaces, SquareSizes, Stretch, places_on
+from converter.importers.mesh.square.rows import FramedPart, SectionPlaces, SideFaces, SquareSizes, places_on
 from converter.importers.mesh.weld import MeshBody
 
 Array = NDArray[np.float64]
@@ -37,7 +37,7 @@ class SquareEnd:
 
 
 def ends_of(
-    body: MeshBody, faces: SideFaces, stretches: list[Stretch], length: float, sizes: SquareSizes, sigma: float
+    body: MeshBody, faces: SideFaces, stretches: list[FramedPart], length: float, sizes: SquareSizes, sigma: float
 ) -> tuple[SquareEnd, SquareEnd] | None:
     """Both ends of a tube; None where its sides have no edges around it to end at.
 
@@ -48,31 +48,31 @@ def ends_of(
         sizes: of its section.
         sigma: standard deviation of the vertices, mm.
     """
-    laid = places_on(body.points, stretches)
-    edges = [list(_edges_around(body, mask, laid)) for mask in (faces.outer, faces.bore) if mask.any()]
+    spots = places_on(body.points, stretches)
+    edges = [list(_edges_around(body, mask, spots)) for mask in (faces.outer, faces.bore) if mask.any()]
     own = np.unique(body.faces[faces.outer | faces.bore])
-    low, high = float(laid.place[own].min()), float(laid.place[own].max())
+    low, high = float(spots.place[own].min()), float(spots.place[own].max())
     slack = max(6.0 * sigma, LEVEL * sizes.smaller)
     out = []
     for first in (True, False):
-        place = laid.place if first else length - laid.place
+        place = spots.place if first else length - spots.place
         half = 0.5 * (low + high) if first else length - 0.5 * (low + high)
         of_end = [[edge for edge in skin if float(place[edge].mean()) < half] for skin in edges]
         last = [min(skin, key=lambda edge: float(place[edge].mean())) for skin in of_end if skin]
         if not of_end[0]:
             return None
-        rows = np.concatenate([_last_all_around(laid, place, edge) for edge in last])
+        rows = np.concatenate([_last_all_around(spots, place, edge) for edge in last])
         if len(rows) < 4:
             return None
         stop, is_plane = _plane(rows, slack)
         edge = np.concatenate(last)
-        reach = float(laid.place[edge].min()), float(laid.place[edge].max())
+        reach = float(spots.place[edge].min()), float(spots.place[edge].max())
         farthest = low if first else length - high
         out.append(SquareEnd(stop if first else length - stop, stop - farthest, is_plane, reach))
     return out[0], out[1]
 
 
-def _edges_around(body: MeshBody, mask: NDArray[np.bool_], laid: SectionPlaces) -> Iterator[Ints]:
+def _edges_around(body: MeshBody, mask: NDArray[np.bool_], spots: SectionPlaces) -> Iterator[Ints]:
     """The vertices of each line around the tube at which the chosen faces end; holes do not go around it."""
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
@@ -84,7 +84,7 @@ def _edges_around(body: MeshBody, mask: NDArray[np.bool_], laid: SectionPlaces) 
     rim = pairs[first[count == 1]]
     if len(rim) == 0:
         return
-    turned = np.arctan2(laid.q, laid.p)
+    turned = np.arctan2(spots.q, spots.p)
     step = turned[rim[:, 1]] - turned[rim[:, 0]]
     step = (step + np.pi) % (2.0 * np.pi) - np.pi
     vertices, index = np.unique(rim, return_inverse=True)
@@ -97,13 +97,13 @@ def _edges_around(body: MeshBody, mask: NDArray[np.bool_], laid: SectionPlaces) 
         yield vertices[label == k]
 
 
-def _last_all_around(laid: SectionPlaces, place: Array, edge: Ints) -> Array:
+def _last_all_around(spots: SectionPlaces, place: Array, edge: Ints) -> Array:
     """(k, 3) along up, along across and from the end, of the last vertex of an edge in each of `SECTORS` directions."""
-    angle = np.arctan2(laid.q[edge], laid.p[edge])
+    angle = np.arctan2(spots.q[edge], spots.p[edge])
     sector = ((angle / np.pi + 1.0) * SECTORS / 2.0 + 0.01).astype(np.int64) % SECTORS
     order = np.lexsort((place[edge], sector))
     last = edge[order[np.unique(sector[order], return_index=True)[1]]]
-    rows: Array = np.stack((laid.p[last], laid.q[last], place[last]), axis=1)
+    rows: Array = np.stack((spots.p[last], spots.q[last], place[last]), axis=1)
     return rows
 
 

@@ -16,17 +16,17 @@ from converter.importers.mesh.refine import (
     Fit,
     TableMove,
     changes_of,
-    known,
+    fit_with_doubt,
     moved_by,
     products_of,
     solved,
     weights_of,
 )
 from converter.importers.mesh.square.rows import (
+    FramedPart,
     SectionPlaces,
     SkinRows,
     SquareSizes,
-    Stretch,
     misses,
     places_on,
     stretches_of,
@@ -62,7 +62,7 @@ class _Guess:
     sizes: SquareSizes
 
     @property
-    def stretches(self) -> list[Stretch]:
+    def stretches(self) -> list[FramedPart]:
         return stretches_of(self.table, self.placement)
 
 
@@ -76,9 +76,7 @@ def free_sizes(sizes: SquareSizes) -> tuple[str, ...]:
     return tuple(names)
 
 
-def fit_square(
-    table: BendTable, placement: Placement, sizes: SquareSizes, rows: SkinRows, effort: Effort
-) -> SquareFit:
+def fit_square(table: BendTable, placement: Placement, sizes: SquareSizes, rows: SkinRows, effort: Effort) -> SquareFit:
     """The flat-sided tube closest to vertices.
 
     Args:
@@ -90,8 +88,8 @@ def fit_square(
     now = _Guess(table, placement, sizes)
     scale = sizes.smaller / 2.0
     extent = max(scale, float(np.ptp(rows.points, axis=0).max()))
-    laid = places_on(rows.points, now.stretches)
-    residual = misses(rows, laid, sizes)
+    spots = places_on(rows.points, now.stretches)
+    residual = misses(rows, spots, sizes)
     weight = weights_of(residual)
     cost = float(weight @ (residual * residual))
     damping = 1e-9
@@ -102,7 +100,7 @@ def fit_square(
         changes = _changes(now)
         numbers = len(changes) + len(names)
         effort.left -= numbers * (_STRETCH * (2 + 2 * len(table.bends)) + _ROW * len(residual))
-        jac = _jacobian(now, changes, names, rows, laid, residual, NUDGE * scale, NUDGE * scale / extent)
+        jac = _jacobian(now, changes, names, rows, spots, residual, NUDGE * scale, NUDGE * scale / extent)
         normal, gradient = products_of(jac, weight, residual)
         better: tuple[_Guess, SectionPlaces, Array, float] | None = None
         for _ in range(TRIES):
@@ -124,14 +122,14 @@ def fit_square(
         if better is None:
             break
         gained = cost - better[3]
-        now, laid, residual, cost = better
+        now, spots, residual, cost = better
         damping = max(damping / 30.0, 1e-9)
         done = gained <= 1e-6 * cost or cost <= 1e-24 * len(residual)
         weight = weights_of(residual)
         cost = float(weight @ (residual * residual))
         if done:
             break
-    base = known(now.table, now.placement, changes, normal, weight, residual, now.sizes.smaller / 2.0, None)
+    base = fit_with_doubt(now.table, now.placement, changes, normal, weight, residual, now.sizes.smaller / 2.0, None)
     return SquareFit(**{field.name: getattr(base, field.name) for field in fields(base)}, sizes=now.sizes)
 
 
@@ -164,7 +162,7 @@ def _jacobian(
     changes: list[TableMove],
     names: tuple[str, ...],
     rows: SkinRows,
-    laid: SectionPlaces,
+    spots: SectionPlaces,
     residual: Array,
     length: float,
     angle: float,
@@ -182,7 +180,7 @@ def _jacobian(
                 stretches = tried.stretches
                 # a straight of nothing that went: what was on it is found anew
                 same = len(stretches) == len(now.stretches)
-                where = places_on(rows.points, stretches, laid.owner if same else None)
+                where = places_on(rows.points, stretches, spots.owner if same else None)
                 out[:, k] = (misses(rows, where, tried.sizes) - residual) / step
                 break
     return out

@@ -45,6 +45,11 @@ class FollowedTube:
         areas = [abs(one.area) for one in self.cuts]
         return self.cuts[int(np.argsort(areas)[len(areas) // 2])]
 
+    @property
+    def length(self) -> float:
+        """From the first to the last, mm."""
+        return sum(float(np.sqrt(((b.center - a.center) ** 2).sum())) for a, b in pairwise(self.cuts))
+
     def corners(self, bore: bool) -> float:
         """The radius of the corners by the area they leave: a corner takes (1 - pi / 4) r^2 off a rectangle's."""
         cuts = [one.bore for one in self.cuts if one.bore is not None] if bore else list(self.cuts)
@@ -66,13 +71,9 @@ def followed(body: MeshBody, effort: Effort) -> FollowedTube | None:
             one = FollowedTube(tuple(row), closed)
             if best is None or len(one.cuts) > len(best.cuts):
                 best = one
-        if best is not None and (_length(best) > 0.4 * extent or effort.is_used_up):
+        if best is not None and (best.length > 0.4 * extent or effort.is_used_up):
             break
     return best
-
-
-def _length(row: FollowedTube) -> float:
-    return sum(float(np.sqrt(((b.center - a.center) ** 2).sum())) for a, b in pairwise(row.cuts))
 
 
 def _within(first: RectangleCut, one: RectangleCut) -> bool:

@@ -33,11 +33,10 @@ from converter.importers.mesh.square.proof import (
 )
 from converter.importers.mesh.square.rows import (
     SIDES,
-    SectionPlaces,
+    FramedPart,
     SideFaces,
     SkinRows,
     SquareSizes,
-    Stretch,
     frames_at,
     misses,
     off_outline,
@@ -70,9 +69,14 @@ FLUSH = 0.2  #: degrees; the same afterwards
 ALL_CORNERS = 0.98  #: of half the smaller side: corners as round leave no flat
 BAR_WIDTHS = 4.0  #: a solid rectangle is a bar from this many widths on; shorter it is a plate or block
 STUB = 0.5  #: of the greater side: a shorter tube is a ring
-MOSTLY = 0.8  #: of a body's area is this tube at least
+HARDLY, MOSTLY = 0.3, 0.8  #: of a body's area is this tube at least, to be named and to be taken
+MOSTLY_FLAT = 0.5  #: of a body's area lies along a row of rectangles, so that no round tube is sought in it
 EVEN = 1e-4  #: of the smaller side by which the sides of a square may differ
 ALL_OF_IT = 0.995  #: of a body's area; what is missing is told
+
+
+class FlatSidedError(NotATube):
+    """A body is no square or rectangular tube or bar, but its sides are flat: no round tube need be sought."""
 
 
 def measure_square(body: MeshBody, effort: Effort) -> Measured | None:
@@ -88,8 +92,24 @@ def measure_square(body: MeshBody, effort: Effort) -> Measured | None:
     row = followed(body, effort)
     if row is None:
         return None
+    try:
+        return _along(body, row, effort)
+    except NotATube as told:
+        if _share_followed(body, row) < MOSTLY_FLAT:
+            raise
+        raise FlatSidedError(told.why) from told
+
+
+def _share_followed(body: MeshBody, row: FollowedTube) -> float:
+    """Roughly the share of a body's area that lies along a row of rectangles."""
+    usual = row.usual
+    around = sum(2.0 * (one.width + one.height) for one in (usual, usual.bore) if one is not None)
+    return around * row.length / float(body.areas.sum())
+
+
+def _along(body: MeshBody, row: FollowedTube, effort: Effort) -> Measured:
     if row.closed:
-        raise NotATube("a closed loop of square or rectangular tube, which is not read from meshes")
+        raise NotATube("a closed loop of square or rectangular tube or bar, which is not read from meshes")
     outward = 1.0 if row.usual.area > 0.0 else -1.0
     best, rows, faces = _first_fit(body, row, outward, effort)
     if best.sigma > ROUGH * best.radius:
@@ -116,11 +136,11 @@ def _first_fit(
     body: MeshBody, row: FollowedTube, outward: float, effort: Effort
 ) -> tuple[SquareFit, SkinRows, SideFaces]:
     best: SquareFit | None = None
-    askew, most = 0.0, 0.0
-    for table, placement in _drafts(row):
-        lying = _oriented(table, placement, row)
+    is_askew, most = False, 0.0
+    for draft in _drafts(row):
+        lying = _oriented(*draft, row)
         if lying is None:
-            askew = max(askew, 1.0)
+            is_askew = True
             continue
         table, placement, sizes = lying
         faces = side_faces(body, stretches_of(table, placement), sizes, outward)
@@ -141,7 +161,7 @@ def _first_fit(
     if best is None:
         raise NotATube(
             "its sides are flat, and its section is turned against its first bend"
-            if askew
+            if is_askew
             else "its sides are flat, but no row of straights and bends was found along it"
         )
     for _ in range(3):
@@ -204,12 +224,11 @@ def _drafts(row: FollowedTube) -> Iterator[tuple[BendTable, Placement]]:
 def _oriented(
     table: BendTable, placement: Placement, row: FollowedTube
 ) -> tuple[BendTable, Placement, SquareSizes] | None:
-    """A draft, run so that the section lies square to its first bend, with the section's sizes; None where none does."""
+    """A draft, run so that its section lies square to its first bend, and the section's sizes; None where none does."""
     usual = row.usual
     if not table.bends:
         first = row.cuts[0]
-        longer, other = (first.x, first.y) if first.width >= first.height else (first.y, first.x)
-        across = vec(longer)
+        across = vec(first.x if first.width >= first.height else first.y)
         across = sub(across, scale(placement.direction, dot(across, placement.direction)))
         placement = replace(placement, normal=unit(across))
         return table, placement, _sizes(row, max(usual.width, usual.height), min(usual.width, usual.height))
@@ -243,9 +262,7 @@ def _sizes(row: FollowedTube, width: float, height: float) -> SquareSizes:
     return SquareSizes(width, height, corner, wall, 0.0 if inner < SHARP * min(width, height) else max(0.0, inner))
 
 
-def _likeliest(
-    best: SquareFit, rows: SkinRows, effort: Effort
-) -> tuple[SquareFit, list[SquareFit], Misfit]:
+def _likeliest(best: SquareFit, rows: SkinRows, effort: Effort) -> tuple[SquareFit, list[SquareFit], Misfit]:
     """The table to believe, what cannot be told from it, and how it misses the vertices."""
     some = rows.thinned(SOME)
 
@@ -266,11 +283,11 @@ def _likeliest(
 
 def _misfit(one: SquareFit, rows: SkinRows) -> Misfit:
     stretches = stretches_of(one.table, one.placement)
-    laid = places_on(rows.points, stretches)
-    up, across, _ = frames_at(laid, stretches)
+    spots = places_on(rows.points, stretches)
+    up, across, _ = frames_at(spots, stretches)
     ways = SIDES[rows.side]
     look = ways[:, :1] * up + ways[:, 1:] * across
-    return misfit_of(misses(rows, laid, one.sizes), look, laid.place, one.radius, one.unknowns)
+    return misfit_of(misses(rows, spots, one.sizes), look, spots.place, one.radius, one.unknowns)
 
 
 # --- the proof --------------------------------------------------------------------------------
@@ -288,13 +305,15 @@ def _proven(
     a, b = ends
     table, placement = cut_to(best.table, best.placement, a.place, b.place)
     section = section_of(sizes)
+    slack = max(0.02 * sizes.smaller, 6.0 * best.sigma)
+    rest = _remarks_on_rest(body, stretches, sizes, ends, slack)
     _check_shape(table, section, sizes)
     why = why_without_walls(walls_of(body, stretches_of(table, placement), table.developed_length, sizes), sizes)
     if why is not None:
         raise NotATube(why)
     metal = (_hair(a.metal), _hair(b.metal))
     remarks = _remarks_on_metal(body, section, table, metal)
-    remarks += _remarks_on_rest(body, stretches, sizes, ends, max(0.02 * sizes.smaller, 6.0 * best.sigma))
+    remarks += rest
     sizes, flip = _from_smaller_end(table, placement, sizes)
     if flip:
         table, placement = reverse_table(table, placement)
@@ -330,9 +349,7 @@ def _check_shape(table: BendTable, section: Section, sizes: SquareSizes) -> None
         raise NotATube("it is shorter than half its greater side")
 
 
-def _remarks_on_metal(
-    body: MeshBody, section: Section, table: BendTable, metal: tuple[float, float]
-) -> list[Finding]:
+def _remarks_on_metal(body: MeshBody, section: Section, table: BendTable, metal: tuple[float, float]) -> list[Finding]:
     volume = volume_of(body)
     if volume is None:
         return []
@@ -343,26 +360,34 @@ def _remarks_on_metal(
 
 
 def _remarks_on_rest(
-    body: MeshBody, stretches: list[Stretch], sizes: SquareSizes, ends: tuple[SquareEnd, SquareEnd], slack: float
+    body: MeshBody, stretches: list[FramedPart], sizes: SquareSizes, ends: tuple[SquareEnd, SquareEnd], slack: float
 ) -> list[Finding]:
     """What of a body's surface is not the tube's, told; refused where that is much."""
-    laid = places_on(body.points, stretches)
+    spots = places_on(body.points, stretches)
     off = np.full(len(body.points), np.inf)
     for bore in (False, True) if sizes.wall is not None else (False,):
-        off = np.minimum(off, off_outline(laid, sizes, bore))
+        off = np.minimum(off, off_outline(spots, sizes, bore))
     # end faces have vertices between the outlines, too
     half_p, half_q, _ = sizes.halves(np.zeros(1, bool))[0]
-    metal = (np.abs(laid.p) <= half_p + slack) & (np.abs(laid.q) <= half_q + slack)
-    at_end = np.logical_or.reduce([(laid.place >= e.edge[0] - slack) & (laid.place <= e.edge[1] + slack) for e in ends])
+    metal = (np.abs(spots.p) <= half_p + slack) & (np.abs(spots.q) <= half_q + slack)
+    at_end = np.logical_or.reduce(
+        [(spots.place >= e.edge[0] - slack) & (spots.place <= e.edge[1] + slack) for e in ends]
+    )
     on = ((off <= slack) | (metal & at_end))[body.faces].all(axis=1)
     share = float(body.areas[on].sum() / body.areas.sum())
+    if share < HARDLY:
+        raise NotATube("its sides are flat, but no square or rectangular tube or bar runs through all of it")
     if share < MOSTLY:
         sizes_shown = (sizes.width, sizes.height)
         raise NotATube(Clause.of("mesh-partly-flat", percent=100.0 * share, sizes=sizes_shown))
     if share >= ALL_OF_IT:
         return []
     points = body.points[np.unique(body.faces[~on])]
-    values = {"percent": 100.0 * (1.0 - share), "away": float(off[body.faces[~on]].max()), "place": vec(points.mean(axis=0))}
+    values = {
+        "percent": 100.0 * (1.0 - share),
+        "away": float(off[body.faces[~on]].max()),
+        "place": vec(points.mean(axis=0)),
+    }
     return [Finding("mesh-rest", tube="", measured=100.0 * (1.0 - share), values=values)]
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from converter.findings import Clause, Finding
 from converter.importers.mesh.square.cuts import cut_of
-from converter.importers.mesh.square.rows import SquareSizes, Stretch
+from converter.importers.mesh.square.rows import FramedPart, SquareSizes
 from converter.importers.mesh.weld import MeshBody
 from converter.model.section import Section
 
@@ -30,7 +30,12 @@ VOLUME_LEAST = 0.5  #: part of the volume below which a body is no tube of that 
 
 @dataclass(frozen=True, slots=True)
 class MeshWalls:
-    """For each of the four walls the least part of the stations at which a lane of it has metal; the same of the bore."""
+    """Where cuts show metal.
+
+    Attributes:
+        walls: for each of the four walls, the least part of the stations at which a lane of it has metal.
+        bore: part of the stations at which the middle has.
+    """
 
     walls: tuple[float, float, float, float]
     bore: float
@@ -41,7 +46,7 @@ class MeshWalls:
         return sum(part < WALL_PART for part in self.walls)
 
 
-def walls_of(body: MeshBody, stretches: list[Stretch], length: float, sizes: SquareSizes) -> MeshWalls:
+def walls_of(body: MeshBody, stretches: list[FramedPart], length: float, sizes: SquareSizes) -> MeshWalls:
     """Where metal is along a tube of a length (mm): in its four walls, and in its middle."""
     lanes = _lanes(sizes)
     metal = []
@@ -94,7 +99,7 @@ def _inside(points: Array, segments: Array) -> NDArray[np.bool_]:
     return inside
 
 
-def _frame(stretches: list[Stretch], place: float) -> tuple[Array, Array, Array, Array]:
+def _frame(stretches: list[FramedPart], place: float) -> tuple[Array, Array, Array, Array]:
     """Point, up, across and direction at a place along a tube."""
     one = next((s for s in reversed(stretches) if s.part.place <= place), stretches[0])
     part, s = one.part, place - one.part.place

@@ -27,7 +27,14 @@ ASTRAY = 0.12  #: of the smaller side by which a face may miss the side it looks
 
 @dataclass(frozen=True, slots=True)
 class SquareSizes:
-    """Sizes of a section, mm: across the first bend's plane, in it, corners; wall and bore's corners (None of a bar)."""
+    """Sizes of a section, mm.
+
+    Attributes:
+        width, height: across the first bend's plane, and in it.
+        corner: radius of the outside's corners, 0 for sharp.
+        wall: None of a bar.
+        inner: radius of the bore's corners.
+    """
 
     width: float
     height: float
@@ -54,7 +61,7 @@ class SquareSizes:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Stretch:
+class FramedPart:
     """A straight or bend with the section's directions at its start: (3,) up and across."""
 
     part: TablePart
@@ -67,7 +74,7 @@ class Stretch:
         return self.part.length if self.part.arc is None else self.part.arc.length
 
 
-def stretches_of(table: BendTable, placement: Placement) -> list[Stretch]:
+def stretches_of(table: BendTable, placement: Placement) -> list[FramedPart]:
     """The straights and bends of a table with the section's frame, which no rotation turns about the tube."""
     out = []
     for part in parts_of(table, placement):
@@ -75,7 +82,7 @@ def stretches_of(table: BendTable, placement: Placement) -> list[Stretch]:
         last = part.row + 1 if part.arc is not None else part.row
         turned = sum(bend.rotation for bend in table.bends[:last])
         across = rotate(part.n, part.t, -turned)
-        out.append(Stretch(part, np.array(cross(across, part.t)), np.array(across)))
+        out.append(FramedPart(part, np.array(cross(across, part.t)), np.array(across)))
     return out
 
 
@@ -89,7 +96,7 @@ class SectionPlaces:
     place: Array
 
 
-def places_on(points: Array, stretches: list[Stretch], owner: Ints | None = None) -> SectionPlaces:
+def places_on(points: Array, stretches: list[FramedPart], owner: Ints | None = None) -> SectionPlaces:
     """Where points (n, 3) lie on a tube whose first and last straights are prolonged.
 
     Args:
@@ -118,7 +125,7 @@ def places_on(points: Array, stretches: list[Stretch], owner: Ints | None = None
     return SectionPlaces(which, p, q, place)
 
 
-def _across_and_along(points: Array, one: Stretch) -> tuple[Array, Array, Array]:
+def _across_and_along(points: Array, one: FramedPart) -> tuple[Array, Array, Array]:
     """Of points, along up and across of a stretch, and along it from its start; turned back to there in a bend."""
     part = one.part
     arm = points - np.array(part.point)
@@ -136,18 +143,18 @@ def _across_and_along(points: Array, one: Stretch) -> tuple[Array, Array, Array]
     return p, q, angle * part.arc.radius
 
 
-def frames_at(laid: SectionPlaces, stretches: list[Stretch]) -> tuple[Array, Array, Array]:
+def frames_at(spots: SectionPlaces, stretches: list[FramedPart]) -> tuple[Array, Array, Array]:
     """(n, 3) up, across and along at the places of points."""
-    up, across, along = (np.empty((len(laid.place), 3)) for _ in range(3))
+    up, across, along = (np.empty((len(spots.place), 3)) for _ in range(3))
     for k, one in enumerate(stretches):
-        own = np.flatnonzero(laid.owner == k)
+        own = np.flatnonzero(spots.owner == k)
         part = one.part
         for out, v in ((up, one.up), (across, one.across), (along, np.array(part.t))):
             if part.arc is None:
                 out[own] = v
                 continue
             n = np.array(part.n)
-            angle = ((laid.place[own] - part.place) / part.arc.radius)[:, None]
+            angle = ((spots.place[own] - part.place) / part.arc.radius)[:, None]
             high = (v @ n) * n
             out[own] = high + np.cos(angle) * (v - high) + np.sin(angle) * np.cross(n, v)
     return up, across, along
@@ -177,21 +184,22 @@ class SkinRows:
         return SkinRows(self.points[pick], self.side[pick], self.bore[pick], self.level[pick])
 
 
-def misses(rows: SkinRows, laid: SectionPlaces, sizes: SquareSizes) -> Array:
+def misses(rows: SkinRows, spots: SectionPlaces, sizes: SquareSizes) -> Array:
     """(n,) signed distance of each row from its side, or from the rounded corner beside it, mm."""
     half_p, half_q, corner = sizes.halves(rows.bore).T
     ways = SIDES[rows.side]
     on_p = ways[:, 0] != 0.0
-    ahead = np.where(on_p, ways[:, 0] * laid.p - half_p, ways[:, 1] * laid.q - half_q)
-    beside = np.where(on_p, np.abs(laid.q) - half_q, np.abs(laid.p) - half_p)
+    ahead = np.where(on_p, ways[:, 0] * spots.p - half_p, ways[:, 1] * spots.q - half_q)
+    beside = np.where(on_p, np.abs(spots.q) - half_q, np.abs(spots.p) - half_p)
     rounded = np.hypot(np.maximum(ahead + corner, 0.0), beside + corner) - corner
-    return np.where((corner > 0.0) & (beside > -corner) & ~rows.level, rounded, ahead)
+    out: Array = np.where((corner > 0.0) & (beside > -corner) & ~rows.level, rounded, ahead)
+    return out
 
 
-def off_outline(laid: SectionPlaces, sizes: SquareSizes, bore: bool) -> Array:
+def off_outline(spots: SectionPlaces, sizes: SquareSizes, bore: bool) -> Array:
     """(n,) distance of points from the outline of the outside or the bore, mm."""
     half_p, half_q, corner = sizes.halves(np.full(1, bore))[0]
-    a, b = np.abs(laid.p) - (half_p - corner), np.abs(laid.q) - (half_q - corner)
+    a, b = np.abs(spots.p) - (half_p - corner), np.abs(spots.q) - (half_q - corner)
     out: Array = np.abs(np.hypot(np.maximum(a, 0.0), np.maximum(b, 0.0)) + np.minimum(np.maximum(a, b), 0.0) - corner)
     return out
 
@@ -201,14 +209,14 @@ class SideFaces:
     """The faces of a body's sides.
 
     Attributes:
-        laid: the middles of all faces on the tube.
+        spots: the middles of all faces on the tube.
         outer, bore: (m,) masks.
         side: (m,) of `SIDES`, the one that each looks from.
         level: (m,) whether they look straight out of it.
         slant: (m,) cosine between a face and across the tube: 1 for a side's, 0 for an end's.
     """
 
-    laid: SectionPlaces
+    spots: SectionPlaces
     outer: Mask
     bore: Mask
     side: Ints
@@ -217,7 +225,7 @@ class SideFaces:
 
 
 def side_faces(
-    body: MeshBody, stretches: list[Stretch], sizes: SquareSizes, outward: float, within: float | None = None
+    body: MeshBody, stretches: list[FramedPart], sizes: SquareSizes, outward: float, within: float | None = None
 ) -> SideFaces:
     """Which faces of a body are sides of a tube, outside or bore, by where they lie and look.
 
@@ -228,8 +236,8 @@ def side_faces(
         within: mm from its outline that all their corners must be; None where the tube is known roughly only.
     """
     middle = body.points[body.faces].mean(axis=1)
-    laid = places_on(middle, stretches)
-    up, across, _ = frames_at(laid, stretches)
+    spots = places_on(middle, stretches)
+    up, across, _ = frames_at(spots, stretches)
     looks = outward * np.stack(
         (np.einsum("ij,ij->i", up, body.normals), np.einsum("ij,ij->i", across, body.normals)), axis=1
     )
@@ -238,8 +246,8 @@ def side_faces(
     slack = ASTRAY * sizes.smaller
     facing = np.argmax(looks @ SIDES.T, axis=1).astype(np.int64)
     half = np.array((sizes.height / 2.0, sizes.width / 2.0))
-    away = (SIDES[facing] * np.stack((laid.p, laid.q), axis=1)).sum(axis=1)
-    inside = (np.abs(laid.p) < half[0] + slack) & (np.abs(laid.q) < half[1] + slack)
+    away = (SIDES[facing] * np.stack((spots.p, spots.q), axis=1)).sum(axis=1)
+    inside = (np.abs(spots.p) < half[0] + slack) & (np.abs(spots.q) < half[1] + slack)
     outer = lateral & inside & (np.abs(away - half[facing % 2]) < slack + 0.3 * sizes.corner)
     # a bore's face looks to the middle: it lies on the other side
     wall = sizes.wall
@@ -255,12 +263,12 @@ def side_faces(
     side = np.where(bore, (facing + 2) % 4, facing)
     level = np.abs(looks * SIDES[(facing + 1) % 4]).max(axis=1) < STRAIGHT_OUT * slant
     level &= ~_in_corner(corners, body.faces, side, sizes.halves(bore))
-    return SideFaces(laid, outer, bore, side, level, slant)
+    return SideFaces(spots, outer, bore, side, level, slant)
 
 
-def _in_corner(laid: SectionPlaces, faces: Ints, side: Ints, halves: Array) -> Mask:
+def _in_corner(spots: SectionPlaces, faces: Ints, side: Ints, halves: Array) -> Mask:
     """Which faces lie all in one rounded corner beside their side: its first facets may be next to level."""
-    beside = np.where(side[:, None] % 2 == 0, np.abs(laid.q)[faces], np.abs(laid.p)[faces])
+    beside = np.where(side[:, None] % 2 == 0, np.abs(spots.q)[faces], np.abs(spots.p)[faces])
     half = np.where(side % 2 == 0, halves[:, 1], halves[:, 0])
     out: Mask = (halves[:, 2] > 0.0) & (beside > (half - CORNER * halves[:, 2])[:, None]).all(axis=1)
     return out
