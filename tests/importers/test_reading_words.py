@@ -14,10 +14,11 @@ import pytest
 import trimesh
 from dxf_text import text as dxf_text
 from dxf_tools import FIXTURES, new, reread
+from flat_meshes import by_kernel
 from iges_tools import build as build_iges
 from iges_tools import line
 from member_bodies import box as block
-from member_bodies import odd_members, solids_of
+from member_bodies import odd_members, solids_of, tube_along_x
 from mesh_tools import ringed, saved, scanned, swept
 from outline_drawings import bent_tube, drawn_tubes, flat_pattern, floor_plan, three_views, wireframe
 from outline_drawings import plate as holed_plate
@@ -75,7 +76,8 @@ _SELDOM = {
     Clause.of("solid-without-faces"): "it has no faces",
     Clause.of("solid-nothing-round", faces=1): "none of its 1 face goes round a tube",
     Clause.of("solid-fit-tolerance", fit=0.127): "the fit tolerance is 0.005 in",
-    Clause.of("solid-wall-missing", missing=1): "corners as of square tube, but 1 of its four walls is not there",
+    Clause.of("mesh-strays-from-flat", sigma=0.254, sizes=(50.8, 25.4)): "its sides are flat, but they stray 0.010 in "
+    "(rms) from a square or rectangular tube or bar of 2.000 x 1.000 in",
     Clause.of("solid-bore-filled"): "corners as of square tube, but its bore is full of metal",
     Clause.of("solid-too-little-metal"): "corners as of square tube, but less than half of its metal is there",
     Clause.of("solid-section-turned", angle=3.0): "its section is turned by 3.00° against the first bend",
@@ -289,12 +291,25 @@ def meshes(tmp_path: Path) -> Iterator[Told]:
     for strange in (several, scanned(run_of([], 300.0), 10.0, 2.0, 0.6)):
         yield [], read(saved(strange, tmp_path / "strange.stl"), ReadOptions(units="mm")).ignored
     yield [], read(FIXTURES.parent / "mesh/freecad-tee.stl", ReadOptions(units="mm")).ignored
+    for odd in flat_sided():
+        drawing = read(saved(by_kernel(odd, 60.0, 1.0), tmp_path / "flat.stl"), ReadOptions(units="mm"))
+        yield [f for table in drawing.tables for f in table.findings], drawing.ignored
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("converter.importers.mesh.effort.SECONDS", 0.01)
         two = [ringed(run_of([], 500.0), radius, 24, 10.0) for radius in (15.0, 20.0)]
         two[1].apply_translation((0.0, 200.0, 0.0))
         drawing = read(saved(trimesh.util.concatenate(two), tmp_path / "two.stl"), ReadOptions(units="mm"))
         yield drawing.findings, drawing.ignored
+
+
+def flat_sided() -> Iterator[cq.Shape]:
+    """A coped bar, a tube with a lug, one with a large block; a plate; an off-center bore."""
+    yield block((0, -30, -20), (400, 60, 40)).cut(cylinder((0, 0, -50), (0, 0, 1), 45, 100))
+    tube = tube_along_x(60, 40, 3, 600)
+    yield tube.fuse(block((200, -5, 15), (30, 10, 15)))
+    yield tube.fuse(block((200, -90, 15), (200, 180, 200)))
+    yield block((0, 0, 0), (300, 200, 10))
+    yield block((0, -30, -20), (600, 60, 40)).cut(block((0, -29, -19), (600, 50, 30)))
 
 
 def jobs(tmp_path: Path) -> Iterator[Finding]:

@@ -114,6 +114,7 @@ define(
         "face": _LENGTH_TO + "the face of what it stands on in the same body; whether the tube goes on in there is not "
         "known",
         "corners": _LENGTH_TO + "the middle of where its corners end",
+        "edge": _LENGTH_TO + "where it meets the plane nearest to the edge of its cut, which is no plane",
         "point": _LENGTH_TO + "a point level with the longest point of metal",
     },
 )
@@ -206,9 +207,20 @@ define(
     "mesh-skin",
     WARNING,
     "A mesh has only the outside of a tube, so its wall is not known.",
-    says="the mesh has only the outside, of {od:length}; without a bore the wall is not known and a solid "
-    "bar is assumed",
-    cure="Name the section: as an option or in a job file.",
+    says={
+        "": "the mesh has only the outside, of {od:length}; without a bore the wall is not known and a solid "
+        "bar is assumed",
+        "flat": "the mesh has only the outside, of {sizes:sizes}; without a bore the wall is not known and a solid "
+        "bar is assumed",
+    },
+    cure=dict.fromkeys(("", "flat"), "Name the section: as an option or in a job file."),
+)
+define(
+    "mesh-rest",
+    WARNING,
+    "A mesh's body has more on its surface than the tube found in it; how much, and where, is named.",
+    says="{percent:.1f}% of its body's surface is not the tube's but up to {away:length} off it, about {place:place}",
+    cure="Look there for lugs, ribs, dents and other parts: none of it is in the table.",
 )
 define(
     "mesh-not-round",
@@ -273,6 +285,16 @@ define(
 # --- why a body of a mesh is no tube: what is left out, no findings --------------------------
 
 clause("mesh-strays-from-round", "its surface strays {sigma:length} (rms) from a round tube of {od:length}")
+clause(
+    "mesh-strays-from-flat",
+    "its sides are flat, but they stray {sigma:length} (rms) from a square or rectangular tube or bar of {sizes:sizes}",
+)
+clause(
+    "mesh-partly-flat",
+    "only {percent:.0f}% of its surface is one square or rectangular tube or bar (of {sizes:sizes}): several tubes or "
+    "parts in one body",
+)
+clause("mesh-plate", "a plate or block: solid, {sizes:sizes} across and only {length:length} long")
 clause(
     "mesh-branched",
     "its round surface branches ({percent:.0f}% of it is off the longest way through, of {od:length}): several tubes "

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from math import degrees, log
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,7 @@ from converter.model.centerline import reverse_table
 
 Array = NDArray[np.float64]
 Start = tuple[BendTable, Placement]
+AnyFit = TypeVar("AnyFit", bound=Fit)
 
 CLOSE = 15.0  #: twice the logarithm of the odds within which a table is an alternative
 FAR = 4.0  #: standard deviations beyond which a residual counts linearly (Huber)
@@ -52,12 +54,12 @@ def _unlikely(residual: Array, scale: float) -> float:
 
 
 def chosen(
-    best: Fit,
-    refit: Callable[[BendTable, Placement], Fit],
-    misfit: Callable[[Fit], Misfit],
+    best: AnyFit,
+    refit: Callable[[BendTable, Placement], AnyFit],
+    misfit: Callable[[AnyFit], Misfit],
     others: Callable[[], Iterator[Start]],
     effort: Effort,
-) -> tuple[Fit, list[Fit]]:
+) -> tuple[AnyFit, list[AnyFit]]:
     """The table to believe, and the alternatives to it.
 
     Args:
@@ -67,7 +69,7 @@ def chosen(
         others: first tables to begin with anew where that does not help.
         effort: of the body; once it is used up, no further table is tried.
     """
-    tried: list[Fit] = []
+    tried: list[AnyFit] = []
     anew = True
     for _ in range(MOST_ROUNDS):
         follows = not misfit(best).suspect
@@ -91,8 +93,12 @@ def chosen(
 
 
 def _improved(
-    best: Fit, starts: Iterator[Start], refit: Callable[[BendTable, Placement], Fit], tried: list[Fit], effort: Effort
-) -> Fit | None:
+    best: AnyFit,
+    starts: Iterator[Start],
+    refit: Callable[[BendTable, Placement], AnyFit],
+    tried: list[AnyFit],
+    effort: Effort,
+) -> AnyFit | None:
     """The first start whose fit is to be believed rather than the best."""
     for start in starts:
         if effort.is_used_up:

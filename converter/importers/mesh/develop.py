@@ -61,8 +61,22 @@ def drafts_by_development(
     stations = windows_of(skin, track, radius, half, step)
     if stations is None or len(stations.centers) < 8:
         return
+    # windows overlap, so neighbours share their errors
+    yield from drafts_of_row(stations, max(BLUR * radius, 2.0 * unrest(stations.centers)), radius, penalties)
+
+
+def drafts_of_row(
+    stations: Stations, noise: float, radius: float, penalties: tuple[float, ...] = PENALTIES
+) -> Iterator[tuple[BendTable, Placement]]:
+    """First tables through stations in order, of few bends and of more.
+
+    Args:
+        stations: at least eight.
+        noise: by which their centres are off, mm.
+        radius: of the tube, mm.
+        penalties: each gives a table; the smaller, the more bends.
+    """
     row = developed(stations)
-    noise = max(BLUR * radius, 2.0 * unrest(stations.centers))  # windows overlap, so neighbours share their errors
     straight, bent = _costs(row, noise)
     seen: set[tuple[tuple[int, bool], ...]] = set()
     for penalty in penalties:

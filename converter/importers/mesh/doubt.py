@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import degrees, radians
 
@@ -53,7 +54,7 @@ class Doubt:
         )
 
 
-def doubted(best: Fit, alternatives: list[Fit], misfit: Misfit) -> Doubt:
+def doubted(best: Fit, alternatives: Sequence[Fit], misfit: Misfit) -> Doubt:
     """What is in doubt about a fit: uncertainties that cover what fits as well.
 
     Args:

@@ -46,9 +46,13 @@ class Effort:
 
     @contextmanager
     def for_body(self, triangles: int) -> Iterator[None]:
-        """Work on one body: its share is that of its triangles in those not yet seen, and what others left over."""
+        """Work on one body: its share is that of its triangles in those not yet seen, and what others left over.
+
+        Args:
+            triangles: of the body; 0 where they will be counted in another try at it.
+        """
         self.left -= BODY + TRIANGLE * triangles
-        share = max(LARGEST_SHARE, triangles / max(triangles, self._triangles))
+        share = max(LARGEST_SHARE, triangles / max(1, triangles, self._triangles))
         self._reserve = self.left * (1.0 - share)
         self._triangles -= triangles
         try:

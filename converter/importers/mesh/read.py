@@ -15,8 +15,10 @@ from converter.findings import Finding, Reason
 from converter.geometry.vectors import distance
 from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.load import LoadedMeshes, MeshPart, load
+from converter.importers.mesh.measured import Measured
 from converter.importers.mesh.skins import NotATube
-from converter.importers.mesh.tube import Measured, measure
+from converter.importers.mesh.square.measure import FlatSidedError, measure_square, section_of
+from converter.importers.mesh.tube import measure
 from converter.importers.mesh.tube_findings import coarse_numbers_finding, tube_findings
 from converter.importers.mesh.unit_size import mesh_unit_doubt
 from converter.importers.mesh.weld import MeshBody, weld
@@ -34,6 +36,8 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FEWEST = 8  #: faces; no tube has fewer
+#: What the fitting of a surface may end in of which too little is left, anywhere on the way from cuts to least squares.
+FAILS = (ElbowroomError, ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError)
 NOT_LOOKED_AT = "it was not looked at: the work allowed for one file was used up"
 
 
@@ -170,24 +174,35 @@ def _tubes(
             why = NOT_LOOKED_AT
         if why is None:
             try:
-                tubes[k] = _NamedTube(name, _placed(measure(body, effort), origin))
+                tubes[k] = _NamedTube(name, _placed(measured_as(body, effort), origin))
                 continue
             except NotATube as told:
                 why = refused[alike] = told.why
-            except (
-                ElbowroomError,
-                ArithmeticError,
-                AssertionError,
-                AttributeError,
-                LookupError,
-                TypeError,
-                ValueError,
-            ):
-                # what is left of a surface may be too little for any step of the way, from rings to least squares
+            except FAILS:
                 why = refused[alike] = "its surface is too damaged or too ragged for a tube to be fitted to it"
         left["body", why] += 1
         _keep(aside, "body", why, body.points + origin)
     return [tubes[k] for k in sorted(tubes)]
+
+
+def measured_as(body: MeshBody, effort: Effort) -> Measured:
+    """The tube that a body is, round or with flat sides.
+
+    Raises:
+        NotATube: it is neither.
+    """
+    try:
+        # rectangles are soon met or not; what has them would take the search for round tube long
+        with effort.for_body(0):
+            flat = measure_square(body, effort)
+    except FlatSidedError:
+        raise
+    except NotATube as told:
+        try:
+            return measure(body, effort)
+        except (NotATube, *FAILS):
+            raise told from None
+    return measure(body, effort) if flat is None else flat
 
 
 def _alike(body: MeshBody) -> tuple[int, int, str, str]:
@@ -259,7 +274,9 @@ def _joined(outer: Measured, inner: Measured) -> Measured:
 def _ready(one: _NamedTube) -> ReadyTable:
     tube = one.tube
     od = 2.0 * tube.radius
-    if tube.bore is not None:
+    if tube.sizes is not None:
+        section = section_of(tube.sizes)
+    elif tube.bore is not None:
         section = Section("round", od, tube.radius - tube.bore)
     else:
         section = Section("bar", od, tube.radius)

@@ -64,8 +64,15 @@ class Fit:
 
 
 @dataclass(slots=True)
-class _TableMove:
-    """One unknown: parts of rows after ``first`` move (with ``own``: the bend of that row too)."""
+class TableMove:
+    """One unknown of a table in place: parts of rows after ``row`` move (with ``own``: the bend of that row too).
+
+    Attributes:
+        kind: 'shift', 'turn', 'feed', 'rotation', 'angle' or 'radius'.
+        row: of the table; -1 moves all of it.
+        own: see above.
+        v, w, at: for each mm or radian, a shift and a turn about ``at``.
+    """
 
     kind: str
     row: int
@@ -75,15 +82,16 @@ class _TableMove:
     at: Vec
 
 
-def _changes(table: BendTable, placement: Placement, parts: list[TablePart], slides: bool) -> list[_TableMove]:
+def changes_of(table: BendTable, placement: Placement, parts: list[TablePart], slides: bool) -> list[TableMove]:
+    """The unknowns of a table in place; ``slides``: whether a first straight of 0 may grow."""
     zero = (0.0, 0.0, 0.0)
     t, n = placement.direction, placement.normal
     b = cross(n, t)
     start = placement.start
-    out = [_TableMove("shift", -1, True, n, zero, zero), _TableMove("shift", -1, True, b, zero, zero)]
-    out += [_TableMove("turn", -1, True, zero, n, start), _TableMove("turn", -1, True, zero, b, start)]
+    out = [TableMove("shift", -1, True, n, zero, zero), TableMove("shift", -1, True, b, zero, zero)]
+    out += [TableMove("turn", -1, True, zero, n, start), TableMove("turn", -1, True, zero, b, start)]
     if table.bends:
-        out.append(_TableMove("turn", -1, True, zero, t, start))
+        out.append(TableMove("turn", -1, True, zero, t, start))
     arcs = {p.row: p for p in parts if p.arc is not None}
     straights = {p.row: p for p in parts if p.arc is None}
     for k, bend in enumerate(table.bends):
@@ -92,21 +100,21 @@ def _changes(table: BendTable, placement: Placement, parts: list[TablePart], sli
         here = arc.point if arc is not None else along(straight.point, straight.t, straight.length)  # type: ignore[union-attr]
         heading = arc.t if arc is not None else straight.t  # type: ignore[union-attr]
         if bend.feed > 0.0 or (k == 0 and slides):
-            out.append(_TableMove("feed", k, True, heading, zero, zero))
+            out.append(TableMove("feed", k, True, heading, zero, zero))
         if k > 0:
-            out.append(_TableMove("rotation", k, True, zero, heading, here))
+            out.append(TableMove("rotation", k, True, zero, heading, here))
         if arc is not None and arc.arc is not None:
-            out.append(_TableMove("angle", k, False, zero, arc.n, arc.arc.center))
+            out.append(TableMove("angle", k, False, zero, arc.n, arc.arc.center))
             r = arc.arc.radius
             chord = tuple((y - x) / r for x, y in zip(arc.arc.start, arc.arc.end, strict=True))
-            out.append(_TableMove("radius", k, False, (chord[0], chord[1], chord[2]), zero, zero))
+            out.append(TableMove("radius", k, False, (chord[0], chord[1], chord[2]), zero, zero))
         else:
             normal = rotate(straights[k].n, heading, bend.rotation)
-            out.append(_TableMove("angle", k, False, zero, normal, here))
+            out.append(TableMove("angle", k, False, zero, normal, here))
     return out
 
 
-def _jacobian(points: Array, feet: Feet, parts: list[TablePart], changes: list[_TableMove]) -> Array:
+def _jacobian(points: Array, feet: Feet, parts: list[TablePart], changes: list[TableMove]) -> Array:
     row = np.array([p.row for p in parts])[feet.part]
     bent = np.array([p.arc is not None for p in parts])[feet.part]
     # u . (w x (x - at)) = w . ((x - at) x u) = w . (x x u) - w . (at x u)
@@ -134,9 +142,10 @@ def _jacobian(points: Array, feet: Feet, parts: list[TablePart], changes: list[_
     return out
 
 
-def _moved(
-    table: BendTable, placement: Placement, changes: list[_TableMove], step: list[float]
+def moved_by(
+    table: BendTable, placement: Placement, changes: list[TableMove], step: list[float]
 ) -> tuple[BendTable, Placement] | None:
+    """A table with each unknown changed by so many mm or radians; None where that is no table."""
     feeds = list(table.straights)
     rows = [[b.rotation, b.angle, b.clr] for b in table.bends]
     shift, turn = (0.0, 0.0, 0.0), (0.0, 0.0, 0.0)
@@ -222,19 +231,19 @@ def fit(
         return now.off - np.where(inside, r[1], r[0])
 
     residual = misses(feet, sizes)
-    weight = np.ones(len(residual)) if trusting else _weights(residual)
+    weight = np.ones(len(residual)) if trusting else weights_of(residual)
     cost = float(np.einsum("i,i,i->", weight, residual, residual))
     damping = 1e-9
-    changes = _changes(table, placement, parts, slides)
+    changes = changes_of(table, placement, parts, slides)
     normal = np.eye(1)
     for _ in range(STEPS):
         if effort is not None and effort.is_used_up and normal.shape[0] > 1:
             break
-        changes = _changes(table, placement, parts, slides)
+        changes = changes_of(table, placement, parts, slides)
         jac = np.concatenate((_jacobian(points, feet, parts, changes), np.where(inside, 0.0, -1.0)[:, None]), axis=1)
         if has_bore:
             jac = np.concatenate((jac, np.where(inside, -1.0, 0.0)[:, None]), axis=1)
-        normal, gradient = _products(jac, weight, residual)
+        normal, gradient = products_of(jac, weight, residual)
         if effort is not None:
             effort.spend_on_step(len(points), jac.shape[1], len(parts))
         better = False
@@ -242,10 +251,10 @@ def fit(
             lhs = normal.copy()
             diagonal = np.diag_indices_from(lhs)
             lhs[diagonal] += damping * np.maximum(lhs[diagonal], 1e-12 * float(lhs[diagonal].max()))
-            step = -_solved(lhs, gradient)
+            step = -solved(lhs, gradient)
             if -float(gradient @ step) <= 1e-7 * cost + 1e-26 * len(points):
                 break  # nothing to gain
-            moved = _moved(table, placement, changes, step[: len(changes)].tolist())
+            moved = moved_by(table, placement, changes, step[: len(changes)].tolist())
             if moved is not None:
                 new_sizes = [sizes[0] + float(step[len(changes)]), sizes[1] + (float(step[-1]) if has_bore else 0.0)]
                 new_parts = parts_of(*moved)
@@ -262,13 +271,36 @@ def fit(
         (table, placement), parts, feet, sizes, residual = moved, new_parts, new_feet, new_sizes, new_residual  # type: ignore[misc]
         damping = max(damping / 30.0, 1e-9)
         done = gain <= 1e-6 * new_cost or new_cost <= 1e-24 * len(points)
-        weight = np.ones(len(residual)) if trusting else _weights(residual)
+        weight = np.ones(len(residual)) if trusting else weights_of(residual)
         cost = float(np.einsum("i,i,i->", weight, residual, residual))
         if done:
             break
+    placement = replace(placement, start=vec(np.array(placement.start) + origin))
+    return fit_with_doubt(table, placement, changes, normal, weight, residual, sizes[0], sizes[1] if has_bore else None)
+
+
+def fit_with_doubt(
+    table: BendTable,
+    placement: Placement,
+    changes: list[TableMove],
+    normal: Array,
+    weight: Array,
+    residual: Array,
+    radius: float,
+    bore: float | None,
+) -> Fit:
+    """The fit of a table, with what its vertices leave open.
+
+    Args:
+        table, placement, radius, bore: as fitted.
+        changes: its unknowns, in the order of the normal matrix, in which more may follow: the outside's size first.
+        normal: weighted normal matrix.
+        weight, residual: (n,) of each vertex.
+    """
+    cost = float(np.einsum("i,i,i->", weight, residual, residual))
     free = max(1.0, float(weight.sum()) - normal.shape[0])
     sigma = sqrt(cost / free)
-    cov = _covariance(normal)
+    cov = covariance_of(normal)
     # what the table does not follow is doubt about it, too
     rms = sqrt(float(np.einsum("i,i->", residual, residual)) / len(residual))
     spread = SIGMAS * max(sigma, rms) * np.sqrt(np.maximum(0.0, np.diag(cov)))
@@ -280,16 +312,15 @@ def fit(
     angles = tuple(float(np.degrees(loose.get(("angle", k), 0.0))) for k in range(len(bends)))
     feeds = tuple(loose.get(("feed", k), 0.0) for k in range(len(bends)))
     turns = tuple(float(np.degrees(loose.get(("rotation", k), 0.0))) for k in range(len(bends)))
-    placement = replace(placement, start=vec(np.array(placement.start) + origin))
     od_loose = 2.0 * float(spread[len(changes)]) if len(spread) > len(changes) else 0.0
     return Fit(
-        replace(table, bends=bends), placement, sizes[0], sizes[1] if has_bore else None, sigma, od_loose,
+        replace(table, bends=bends), placement, radius, bore, sigma, od_loose,
         angles, feeds, turns, rms, 1.4826 * float(np.median(np.abs(residual))), int((np.diag(normal) > 0.0).sum()),
         residual,
     )  # fmt: skip
 
 
-def _covariance(normal: Array) -> Array:
+def covariance_of(normal: Array) -> Array:
     """The inverse of a normal matrix; 0 for numbers on which no vertex depends; its pseudo-inverse where singular."""
     free = np.flatnonzero(np.diag(normal) > 0.0)
     core = normal[np.ix_(free, free)]
@@ -301,7 +332,7 @@ def _covariance(normal: Array) -> Array:
     return cov
 
 
-def _products(jac: Array, weight: Array, residual: Array) -> tuple[Array, Array]:
+def products_of(jac: Array, weight: Array, residual: Array) -> tuple[Array, Array]:
     """Weighted normal matrix and gradient, without the threads of a BLAS, which cost more than they save here."""
     weighted = jac * weight[:, None]
     columns = np.ascontiguousarray(weighted.T)
@@ -314,7 +345,7 @@ def _products(jac: Array, weight: Array, residual: Array) -> tuple[Array, Array]
     return normal, np.einsum("ji,i->j", columns, residual)
 
 
-def _solved(lhs: Array, gradient: Array) -> Array:
+def solved(lhs: Array, gradient: Array) -> Array:
     """The step; the shortest where the vertices leave something open."""
     found = solve_spd(lhs, gradient)
     if found is None:
@@ -322,7 +353,7 @@ def _solved(lhs: Array, gradient: Array) -> Array:
     return found
 
 
-def _weights(residual: Array) -> Array:
+def weights_of(residual: Array) -> Array:
     """1 for what lies within six and a half standard deviations, less beyond (Huber's weights).
 
     The scale is where 95 of 100 residuals end: a dent is not believed, but a stretch that the table does

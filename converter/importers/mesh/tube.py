@@ -9,7 +9,7 @@ the metal, and every vertex is held against the result.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from converter.importers.mesh.doubt import Doubt, doubted
 from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.ends import begun_in_middle, cut_to, halves, is_ring, reach_of, starts_smaller
 from converter.importers.mesh.feet import Feet, TablePart, feet_of, parts_of
+from converter.importers.mesh.measured import Measured
 from converter.importers.mesh.misfit import Misfit, misfit_of
 from converter.importers.mesh.refine import BEYOND, Fit, fit
 from converter.importers.mesh.skins import (
@@ -57,46 +58,8 @@ EXACT = 5e-5  #: of the radius: scatter below this is rounding
 ROUGH = 0.04  #: of the radius: a standard deviation above this is no tube
 BRANCHED = 0.85  #: share of a thread's points along its longest way, below which it branches
 MOSTLY_FLAT = 0.6  #: share of a surface in six directions that no round tube, unless very coarse, has
-FLAT_SIDES = "its sides are flat: square or rectangular tube, which is not read from meshes"
+FLAT_SIDES = "its sides are flat, but no square or rectangular tube or bar runs through it"
 HOPELESS = 0.08  #: of the radius: one above this is no table to search on from
-
-
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """A tube found in a mesh.
-
-    Attributes:
-        table, placement, closed: as fitted, cut to the metal, from the smaller end.
-        radius, bore: mm; bore is None where the mesh has no inside.
-        deviation: largest distance in mm of a vertex of its skins from the tube's surface.
-        sigma: standard deviation of the vertices, mm.
-        od_loose: uncertainty of the outside diameter, mm.
-        metal: how far the metal reaches past the centerline's ends.
-        vertices: how many were measured.
-        oval: greatest less smallest diameter of the best ellipse, mm.
-        taper: diameter at end B less that at end A, mm.
-        outward: 1.0 where the faces look away from the centerline.
-        is_open: whether the surface has a rim.
-        doubt: what is not sure about the table.
-        searched: whether all tables that may fit as well were tried; False where that took too much.
-    """
-
-    table: BendTable
-    placement: Placement
-    closed: bool
-    radius: float
-    bore: float | None
-    deviation: float
-    sigma: float
-    od_loose: float
-    metal: tuple[float, float]
-    vertices: int
-    oval: float
-    taper: float
-    outward: float
-    is_open: bool
-    doubt: Doubt
-    searched: bool = True
 
 
 def measure(body: MeshBody, effort: Effort | None = None) -> Measured:
@@ -162,7 +125,7 @@ def _along(body: MeshBody, thread: Thread, effort: Effort) -> Measured:
 def _flat_reason(body: MeshBody) -> str:
     """Why a body without a radius is no tube."""
     if _flat_share(body) > 0.8:
-        return "it has flat faces only: a plate, a box, or square tube, which is not read from meshes"
+        return "it has flat faces only, and no square or rectangular tube or bar runs through it"
     return "no round tube was found in its surface"
 
 

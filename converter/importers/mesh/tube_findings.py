@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from converter.findings import Clause, Finding
 from converter.importers.mesh.load import LoadedMeshes
-from converter.importers.mesh.tube import Measured
+from converter.importers.mesh.measured import Measured
 
 EXACT = 1e-3  #: mm; a standard deviation below this is rounding, not noise
 COARSE = 2e-3  #: mm between neighbouring single-precision numbers above which it is told
@@ -39,7 +41,11 @@ def tube_findings(name: str, tube: Measured) -> list[Finding]:
         )
     ]
     if tube.bore is None:
-        findings.append(Finding("mesh-skin", tube=name, measured=od, unit="mm", values={"od": od}))
+        skin: dict[str, object] = {"od": od}
+        if tube.sizes is not None:
+            skin = {"sizes": (float(tube.sizes.width), float(tube.sizes.height))}
+        variant = "" if tube.sizes is None else "flat"
+        findings.append(Finding("mesh-skin", variant=variant, tube=name, measured=od, unit="mm", values=skin))
     limit = max(8.0 * sigma, OFF * od / 2.0)
     if deviation > limit:
         findings.append(
@@ -57,6 +63,7 @@ def tube_findings(name: str, tube: Measured) -> list[Finding]:
         values = {"sigma": sigma, "bends": len(tube.table.bends)}
         findings.append(Finding("mesh-search-ended", tube=name, measured=sigma, unit="mm", values=values))
     findings += _doubt_findings(name, tube)
+    findings += [replace(remark, tube=name) for remark in tube.remarks]
     certain = max(ODD * od, 0.05, 3.0 * sigma)
     for variant, value in (("oval", float(tube.oval)), ("tapered", abs(float(tube.taper)))):
         if value > certain:

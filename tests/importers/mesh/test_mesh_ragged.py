@@ -96,17 +96,10 @@ def test_what_fails_in_one_body_is_its_reason_and_the_others_are_read(tmp_path, 
     ]
 
 
-@pytest.mark.parametrize(
-    ("name", "says"),
-    [
-        ("freecad-tee", "several tubes fused into one body"),
-        ("freecad-square", "square tube, which is not read from meshes"),
-    ],
-)
-def test_fused_and_square_tubes_are_refused_by_name(name, says):
-    drawing = read(MESHES / f"{name}.stl", MM)
+def test_fused_tubes_are_refused_by_name():
+    drawing = read(MESHES / "freecad-tee.stl", MM)
     assert not drawing.tables
-    assert [says in i.why_in() for i in drawing.ignored] == [True]
+    assert ["several tubes fused into one body" in i.why_in() for i in drawing.ignored] == [True]
 
 
 # --- work --------------------------------------------------------------------------------------
