@@ -302,6 +302,11 @@ _verbose = click.option("-v", "--verbose", is_flag=True, help="Say more.")
 _json = click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text.")
 _csv = click.option("--csv", "as_csv", is_flag=True, help="Write a list as CSV instead of text.")
 
+#: How often everything is made, of commands that count what that takes.
+jobs = click.option(
+    "--jobs", type=click.IntRange(1, 1_000_000), default=1, metavar="N", help="How many times it is all made.  [1]"
+)
+
 #: How a command talks: in text; in text or JSON; in text, JSON or CSV.
 talking = grouped("console", TalkingChoices, _quiet, _verbose, into=_console_from)
 talking_json = grouped("console", TalkingChoices, _json, _quiet, _verbose, into=_console_from)

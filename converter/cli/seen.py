@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from converter.settings import Settings
 
 
-def _file(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+def picture_file(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
     """A file name with the ending of a picture."""
     if value is None:
         return None
@@ -80,7 +80,7 @@ picture_option = options.grouped(
         "--picture",
         "file",
         metavar="FILE",
-        callback=_file,
+        callback=picture_file,
         help="Also draw what was read, healed and left out: FILE.svg or FILE.png.",
     ),
     outputs.force,

@@ -15,6 +15,7 @@ from converter.cli.main import COMMANDS
 HELP_DIFFERS = {
     "--out": "each command says what goes there, and whether there is a usual folder",
     "--to": "each command has formats of its own",
+    "--picture": "each command says what it draws",
     "--metal": "of the runs of a drawing, or of the tube of a test bend",
 }
 

@@ -97,7 +97,7 @@ def test_a_solid_of_the_made_tube_is_compared(capsys, rail, tmp_path):
 
 def test_test_bends_are_recorded(capsys, rail, tmp_path):
     shop = tmp_path / "shop.toml"
-    outcome = run(capsys, "compare", *rail, "--measured", "88.5:1", "--stops", "91:1", "--record")
+    outcome = run(capsys, "compare", *rail, "--measured", "88.5:1", "--stops", "91:1", "--learn")
     assert "Recorded 2 test bends" in outcome.err
     tests = tomllib.loads(shop.read_text(encoding="utf-8"))["test"]
     assert len(tests) == len(LAW) + 2
@@ -127,7 +127,7 @@ def test_what_cannot_be_compared_is_said(capsys, rail, tmp_path):
     for wrong in ("88", "88:", ":1", "x:1", "88:1.5", "88:1,87:1", "nan:1", "900:1"):
         failed(run(capsys, "compare", *rail, "--measured", wrong))
     assert "--tolerance takes" in failed(run(capsys, "compare", *rail, "--measured", "88:1", "--tolerance", "tight"))
-    assert "--shop" in failed(run(capsys, "compare", *rail[:-2], "--measured", "88:1", "--record"))
+    assert "--shop" in failed(run(capsys, "compare", *rail[:-2], "--measured", "88:1", "--learn"))
     other = tmp_path / "other.csv"
     other.write_text("feed_mm,rotation_deg,angle_deg,clr_mm\n300,0,90,100\n400,,,\n", encoding="utf-8")
     assert "not one shape, so nothing was fitted" in failed(run(capsys, "compare", rail[0], str(other), *rail[1:]))

@@ -219,10 +219,10 @@ def drawing(tmp_path):
 
 
 def test_the_command_shows_it_three_ways(drawing, capsys, tmp_path):
-    text = " ".join(run(capsys, "quote", *drawing, "--qty", "3").out.split())
+    text = " ".join(run(capsys, "quote", *drawing, "--jobs", "3").out.split())
     assert "Quotation, estimated rates of Shed; prices in EUR" in text
     assert "all x 3 3 3000.00" in text and "18.00" in text and "An estimate from the shop file's rates." in text
-    document = run(capsys, "quote", *drawing, "--qty", "3", "--json").json
+    document = run(capsys, "quote", *drawing, "--jobs", "3", "--json").json
     assert (document["schema"], document["estimate"]) == ("elbowroom/quote/1", True)
     assert document["total"]["metal_price"] == pytest.approx(18.0)
     rows = list(csv.DictReader(io.StringIO(run(capsys, "quote", *drawing, "--csv").out)))
@@ -240,4 +240,4 @@ def test_the_command_shows_it_three_ways(drawing, capsys, tmp_path):
 def test_what_cannot_be_asked(drawing, capsys):
     both = run(capsys, "quote", *drawing, "--csv", "--json")
     assert both.status == 2 and "--json and --csv" in one_sentence(both.err)
-    assert "--qty" in failed(run(capsys, "quote", *drawing, "--qty", "0"))
+    assert "--jobs" in failed(run(capsys, "quote", *drawing, "--jobs", "0"))

@@ -120,6 +120,7 @@ def test_demo_and_template_load():
         or line.startswith(("# tail", "# mark", "# invert", "# mandrel", "# min", "# yield", "# tensile", "# modulus"))
         or line.startswith(("# density", "# section", "# metal", "# length", "# count", "# die", "# wall", "# stop"))
         or line.startswith(("# angle", "# size", "# depth", "# [rates", "# currency", "# hour", "# minutes", "# per_"))
+        or line.startswith(("# [saw", "# kerf", "# trim", "# grip", "# keep", "# [tolerance"))
         else line
         for line in new_shop_text().splitlines()
     )
@@ -128,6 +129,8 @@ def test_demo_and_template_load():
     assert shop.hole_saws[0].size == pytest.approx(38.1)
     assert shop.stock[0].count == 4 and shop.metals[0].density == 7850.0
     assert shop.dies[0].mark_offset == pytest.approx(9.525) and shop.machine.plane == "vertical"
+    assert shop.cutting.saw.grip == pytest.approx(76.2) and shop.cutting.keep == pytest.approx(304.8)
+    assert shop.allowed.length == pytest.approx(1.524) and shop.allowed.angle == 0.5
     assert shop.rates.hour == 60.0 and shop.prices[0].per_mm == pytest.approx(2.10 / 304.8)
     assert demo_text().isascii()
 

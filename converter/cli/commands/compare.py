@@ -10,6 +10,7 @@ import click
 
 from converter.cli import options, outputs
 from converter.cli.console import Console
+from converter.cli.seen import picture_file
 from converter.errors import OptionError
 from converter.quoting import quoted
 
@@ -47,7 +48,7 @@ _measured = options.grouped(
     epilog=options.example(
         "elbowroom compare rail.dxf measured.csv --shop myshop.toml --section 1.75x0.120in",
         "elbowroom compare frame.dxf made.step --run RAIL-2 --tolerance iso2768-c --picture miss.svg",
-        "elbowroom compare rail.dxf --measured 88.5:1,91:2 --straights 12in:1 --shop myshop.toml --record",
+        "elbowroom compare rail.dxf --measured 88.5:1,91:2 --straights 12in:1 --shop myshop.toml --learn",
         reads=True,
     ),
 )
@@ -55,8 +56,13 @@ _measured = options.grouped(
 @click.argument("made", metavar="[MEASURED]", required=False)
 @_measured
 @click.option("--tolerance", metavar="NAME", help="Judge by: shop, iso2768-f|m|c|v, iso13920-a|b|c|d.  [shop]")
-@click.option("--record", is_flag=True, help="Record the bends as test bends of the shop file: springback is learned.")
-@click.option("--picture", metavar="FILE", help="Also draw both, the miss larger: FILE.svg or FILE.png.")
+@click.option("--learn", is_flag=True, help="Record the bends as test bends of the shop file, for springback.")
+@click.option(
+    "--picture",
+    metavar="FILE",
+    callback=picture_file,
+    help="Also draw both, the miss larger: FILE.svg or FILE.png.",
+)
 @outputs.force
 @options.settings_to_bend
 @options.talking_json
@@ -65,7 +71,7 @@ def compare(
     made: str | None,
     typed: MeasuredChoices,
     tolerance: str | None,
-    record: bool,
+    learn: bool,
     picture: str | None,
     force: bool,
     settings: Settings,
@@ -84,12 +90,8 @@ def compare(
         )
     if force and picture is None:
         raise OptionError("--force goes with --picture: give both, or neither.")
-    if record and settings.shop is None:
-        raise OptionError("--record writes into your shop file: name it with --shop FILE.")
-    if picture is not None:
-        from converter.exporters.as_read import check_ending
-
-        check_ending(picture)
+    if learn and settings.shop is None:
+        raise OptionError("--learn writes into your shop file: name it with --shop FILE.")
     with console.progress(f"comparing {nominal}"):
         answer = _answer(nominal, made, typed, tolerance, settings)
     made_of = "what was typed" if made is None else made
@@ -107,7 +109,7 @@ def compare(
 
         shown = comparison_picture(answer.comparison, answer.tube.name, answer.job.display)
         console.say(f"drawn in {write_one(shown, picture, answer.job, force=force)}")
-    if record:
+    if learn:
         _record(answer, str(settings.shop), console)
     return 1 if answer.comparison.excesses else 0
 

@@ -16,7 +16,7 @@ from converter.quoting import quoted
 
 if TYPE_CHECKING:
     from converter.job import Job
-    from converter.job.cutlist import CutList, Quantities
+    from converter.job.cutlist import CutList
     from converter.settings import Settings
 
 
@@ -50,7 +50,7 @@ _rack = options.grouped(
     short_help="Nest all sticks on bars: what to cut from what, what to buy, what is left.",
     epilog=options.example(
         "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml",
-        "elbowroom cutlist frame.dxf gate.dxf --shop myshop.toml --job job.toml --qty 4 --qty 'PICKET*=40'",
+        "elbowroom cutlist frame.dxf gate.dxf --shop myshop.toml --job job.toml --jobs 4 --qty 'PICKET*=40'",
         "elbowroom cutlist frame.dxf --section 25x2mm --bar 6m --bar 3m --csv > cuts.csv",
         "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --rack rack.toml --take",
         "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --out cuts --to pdf",
@@ -59,11 +59,12 @@ _rack = options.grouped(
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1)
+@options.jobs
 @click.option(
     "--qty",
     multiple=True,
-    metavar="N|PATTERN=N",
-    help="Make everything N times; or N in all of each part with a name or layer like PATTERN.  [as drawn]",
+    metavar="PATTERN=N",
+    help="Make N in all of each part with a name or layer like PATTERN; may be given again.  [as drawn]",
 )
 @_rack
 @click.option("--out", metavar="DIR", callback=values.folder, help="Folder to write the list to.  [none written]")
@@ -82,6 +83,7 @@ _rack = options.grouped(
 @options.talking_lists
 def cutlist(
     sources: tuple[str, ...],
+    jobs: int,
     qty: tuple[str, ...],
     rack: RackChoices,
     out: str | None,
@@ -106,26 +108,27 @@ def cutlist(
         raise OptionError("Name one INPUT or more: the drawings whose tubes are cut.")
     if rack.take and rack.rack is None:
         raise OptionError("--take books into a rack file: name it with --rack FILE.")
-    quantities, kinds = quantities_from(qty), _kinds(to)
+    counts, kinds = counts_from(qty), _kinds(to)
     if out is None and (to is not None or paper or force):
         raise OptionError("--to, --paper and --force go with --out DIR: name the folder to write to.")
 
-    from converter.job.cutlist import check_quantities, cut_list
+    from converter.job.cutlist import Quantities, check_quantities, cut_list
     from converter.job.pieces import in_pieces
     from converter.shop.rack import load_rack
     from converter.units import parse_length
 
+    quantities = Quantities(jobs, counts)
     on_rack = None if rack.rack is None else load_rack(rack.rack)
-    jobs = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
+    opened = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
     if split:
-        jobs = [in_pieces(job).job for job in jobs]
-    if not jobs:
+        opened = [in_pieces(job).job for job in opened]
+    if not opened:
         raise OptionError("No tube of any INPUT is shown: name other tubes with --run.")
-    check_quantities(jobs, quantities)
-    unit = jobs[0].drawing.read_as
+    check_quantities(opened, quantities)
+    unit = opened[0].drawing.read_as
     with console.progress("nesting"):
         cuts = cut_list(
-            jobs, quantities, rack=on_rack, buyable=[parse_length(typed, unit) for typed in rack.bar], seconds=seconds
+            opened, quantities, rack=on_rack, buyable=[parse_length(typed, unit) for typed in rack.bar], seconds=seconds
         )
     written: list[str] = []
     if out is not None:
@@ -133,34 +136,28 @@ def cutlist(
         from converter.exporters.options import WriteOptions
 
         how = WriteOptions(paper=paper)
-        written = [str(path) for path in write_cut_list(jobs, cuts, out, kinds, how, force=force)]
-    _show(jobs, cuts, console, None if out is None else written)
+        written = [str(path) for path in write_cut_list(opened, cuts, out, kinds, how, force=force)]
+    _show(opened, cuts, console, None if out is None else written)
     if rack.take and rack.rack is not None:
         _take(rack.rack, cuts, console)
-    return 1 if any(job.has_errors for job in jobs) or any(f.severity == "error" for f in cuts.findings) else 0
+    return 1 if any(job.has_errors for job in opened) or any(f.severity == "error" for f in cuts.findings) else 0
 
 
-def quantities_from(typed: Sequence[str]) -> Quantities:
-    """What --qty says.
+def counts_from(typed: Sequence[str]) -> tuple[tuple[str, int], ...]:
+    """What --qty says: pattern, how many.
 
     Raises:
-        OptionError: a number is not whole or below 1, or the whole is given twice.
+        OptionError: it is not so written, or a number is not whole or below 1.
     """
-    from converter.job.cutlist import Quantities
-
-    wholes, parts = [], []
+    counts = []
     for text in typed:
-        pattern, is_part, number = text.rpartition("=")
-        count = int(number) if number.strip().isascii() and number.strip().isdigit() and len(number) < 8 else 0
-        if count < 1 or (is_part and not pattern.strip()):
-            raise OptionError(f"--qty takes a whole number from 1, or PATTERN=NUMBER, not {quoted(text)}.")
-        if is_part:
-            parts.append((pattern.strip(), count))
-        else:
-            wholes.append(count)
-    if len(wholes) > 1:
-        raise OptionError("--qty says twice how often everything is made: give one number.")
-    return Quantities(wholes[0] if wholes else 1, tuple(parts))
+        pattern, _, number = text.rpartition("=")
+        number = number.strip()
+        count = int(number) if number.isascii() and number.isdigit() and len(number) < 8 else 0
+        if count < 1 or not pattern.strip():
+            raise OptionError(f"--qty takes PATTERN=NUMBER, a whole number from 1, not {quoted(text)}.")
+        counts.append((pattern.strip(), count))
+    return tuple(counts)
 
 
 def _put_back(sources: tuple[str, ...], rack: RackChoices, console: Console) -> int:

@@ -17,18 +17,18 @@ if TYPE_CHECKING:
     short_help="Estimate metal, work and price of every part from the shop's rates.",
     epilog=options.example(
         "elbowroom quote frame.dxf --shop myshop.toml --job job.toml",
-        "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --qty 12",
+        "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --jobs 12",
         "elbowroom quote frame.dxf --shop myshop.toml --job job.toml --csv > quotation.csv",
         reads=True,
     ),
 )
 @click.argument("source", metavar="INPUT")
-@click.option("--qty", type=click.IntRange(1, 1_000_000), default=1, metavar="N", help="Make everything N times.  [1]")
+@options.jobs
 @options.settings_to_bend
 @options.talking_lists
 def quote(
     source: str,
-    qty: int,
+    jobs: int,
     settings: Settings,
     console: Console,
 ) -> int:
@@ -45,7 +45,7 @@ def quote(
 
     with console.progress(f"estimating {source}"):
         job = open_job(source, settings)
-        estimate = quotation(job, qty)
+        estimate = quotation(job, jobs)
         _ = job.findings
     if console.as_json:
         from converter.exporters.data.quote_json import quotation_document

@@ -97,6 +97,7 @@ def test_a_large_template_keeps_sheets_of_its_own(tmp_path):
 def test_letters_without_any_face_of_the_machine(name, tmp_path, monkeypatch):
     """Latin-1, extended Latin, Greek and Cyrillic come out of faces that installed packages ship."""
     monkeypatch.setattr(pdf_faces, "_MACHINE", ())
+    monkeypatch.setattr(pdf_faces, "_machine_files", tuple)
     for usual in (pdf_faces.FACE, pdf_faces.BOLD):
         pdf_faces.register()
         face, text = pdf_faces.face_for(name, usual)
@@ -108,6 +109,7 @@ def test_letters_without_any_face_of_the_machine(name, tmp_path, monkeypatch):
 
 def test_letters_that_no_face_has_are_told(monkeypatch):
     monkeypatch.setattr(pdf_faces, "_MACHINE", ())
+    monkeypatch.setattr(pdf_faces, "_machine_files", tuple)
     pdf_faces.register()
     assert pdf_faces.face_for("船-1")[1] == "?-1"
 

@@ -130,7 +130,11 @@ def check_table(lines: list[str], setup: dict[str, Any], per: float, decimals: i
             assert way == direction(bend["roll"])
             below = at + 4
             if n > 1:
-                so_far = lines[below].strip("()")
+                so_far = lines[below]
+                while not so_far.endswith(")"):  # broken where the column is narrow
+                    below += 1
+                    so_far = f"{so_far} {lines[below]}"
+                so_far = so_far.strip("()")
                 below += 1
                 if so_far != "as loaded":
                     size, way = so_far.split("° ")
@@ -164,7 +168,10 @@ def check_picture(lines: list[str], tube: dict[str, Any], per: float, decimals: 
         if turn is not None:
             off = abs(float(turn) - bend["rotation"])
             assert min(off, 360.0 - off) <= 0.00501, "the table's sign"
-    plain = Counter(word for line in lines for word in re.findall(r"^(?:straight )?(-?\d+\.\d+)$", line.strip()))
+    # of numbers that stand side by side the reader makes one line
+    alone = re.compile(r"(?:straight )?-?\d+\.\d+(?: -?\d+\.\d+)*")
+    numbers = [line.strip() for line in lines if alone.fullmatch(line.strip())]
+    plain = Counter(word for line in numbers for word in re.findall(r"-?\d+\.\d+", line))
     for length in [*(bend["feed"] for bend in bends), tube["tail"]]:
         text = f"{length / per:.{decimals}f}"
         assert plain[text] >= 1 or any(close(word, length / per, decimals) for word in plain), text

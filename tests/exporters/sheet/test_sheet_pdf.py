@@ -361,6 +361,7 @@ def test_names_in_other_scripts_stay_legible():
 
 def test_letters_that_no_font_has_are_told_once(monkeypatch):
     monkeypatch.setattr(pdf_faces, "_MACHINE", ())
+    monkeypatch.setattr(pdf_faces, "_machine_files", tuple)
     tubes = [tube_named(name, 400.0 * i) for i, name in enumerate(["船着場-1", "Причал", "船?"])]
     texts = pages_of(page_of(job_of(tubes, shop())))
     flat = " ".join(" ".join(texts).split())
