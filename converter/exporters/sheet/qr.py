@@ -5,6 +5,7 @@ Where the sheet's own address is known it opens this part there; else it says, a
 
 from __future__ import annotations
 
+from functools import lru_cache
 from urllib.parse import urlsplit
 
 from converter.errors import MissingLibraryError, OptionError
@@ -64,6 +65,7 @@ def code_text(address: str, mark: str, key: str, title: str) -> str:
     return f"{mark} {title}".encode("utf-8", "replace")[:MOST_BYTES].decode("utf-8", "ignore")
 
 
+@lru_cache(maxsize=512)
 def code_modules(text: str) -> Modules:
     """The modules of a code, row by row from the top, dark ones true, without the white around them.
 
