@@ -145,7 +145,7 @@ def test_several_tubes_as_people_draw_them(tmp_path):
 
 @pytest.mark.parametrize("program", ["freecad", "librecad"])
 def test_what_a_cad_program_draws_from_both_sides_comes_back(program):
-    """FreeCAD's own offset to both sides, six digits, and LibreCAD's lines; make_freecad_outlines.py has the numbers."""
+    """FreeCAD's own offset to both sides, six digits; LibreCAD's lines: numbers in make_freecad_outlines.py."""
     drawing = read(FIXTURES / f"outline-{program}-tube.dxf", ReadOptions(from_outline=True))
     (run,), _ = reduce_drawing(drawing)
     want = BendTable((Bend(300.0, 0.0, 90.0, 80.0), Bend(150.0, 180.0, 90.0, 80.0)), 200.0)

@@ -100,6 +100,7 @@ def test_what_fails_in_one_body_is_its_reason_and_the_others_are_read(tmp_path, 
     ("name", "words"),
     [
         ("freecad-tee", "several tubes fused into one body"),
+        ("freecad-square-fused", "of 40.00 x 40.00 mm): several tubes or parts in one body"),
         ("openscad-square-fused", "of 40.00 x 40.00 mm): several tubes or parts in one body"),
     ],
 )
