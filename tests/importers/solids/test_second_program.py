@@ -118,7 +118,7 @@ def test_what_is_no_stock_and_a_plate_are_named():
     [
         ("step/solid-gmsh-open.step", {"angle": "an angle (L)", "channel": "a channel (C)", "beam": "a beam (H or I)"}),
         ("step/solid-solvespace-channel.step", {"channel": "a channel (C)"}),
-        ("step/solid-solvespace-beam.step", {"beam": "a beam (H or I)"}),
+        pytest.param("step/solid-solvespace-beam.step", {"beam": "a beam (H or I)"}, marks=pytest.mark.slow),
         # a process of its own
         pytest.param("brep/gmsh-t-slot.brep", {"t-slot": "a T-slot profile"}, marks=pytest.mark.slow),
     ],
