@@ -143,7 +143,7 @@ class _Writer(Formatter):
 
     def format_field(self, value: Any, format_spec: str) -> str:
         shown, kind, _, rest = self._display, *format_spec.partition(" ")
-        if "/" in kind:
+        if "/" in format_spec:
             return format_spec.split("/")[0 if value == 1 else 1]
         if kind == "count":
             one, _, several = rest.partition(" ")

@@ -154,7 +154,9 @@ def test_a_row_of_many_bends_is_searched_as_a_whole():
     assert run.table.straights == pytest.approx(table.straights, abs=0.05)
 
 
-@pytest.mark.parametrize("name", ["freecad-spline-through.step", "freecad-spline-close.step"])
+@pytest.mark.parametrize(
+    "name", ["freecad-spline-through.step", "freecad-spline-close.step", "gmsh-spline-through.step"]
+)
 def test_a_tube_drawn_as_one_spline_in_a_cad_program(name):
     (run,), _ = reduce_drawing(read(str(FIXTURES / "step" / name)))
     assert len(run.table.bends) == 3
@@ -167,6 +169,18 @@ def test_a_tube_drawn_as_one_spline_in_a_cad_program(name):
         assert got.clr == pytest.approx(60.0, abs=0.02)
     (fitted,) = run.findings
     assert "to what was drawn as 1 spline; the table stays within 0.00" in fitted.message
+
+
+def test_a_tube_drawn_as_bezier_curves_has_one_radius_that_is_said():
+    """Gmsh: straights, and the cubic nearest to each arc, which strays from it by 2.7e-4 of the radius at most."""
+    (run,), _ = reduce_drawing(read(str(FIXTURES / "step" / "gmsh-bezier.step")))
+    assert [b.angle for b in run.table.bends] == pytest.approx([90.0, 45.0, 60.0], abs=0.01)
+    assert [b.rotation for b in run.table.bends] == pytest.approx([0.0, 90.0, -60.0], abs=0.01)
+    assert len({b.clr for b in run.table.bends}) == 1
+    assert run.table.bends[0].clr == pytest.approx(60.0, abs=0.05)
+    shared, fitted = sorted(run.findings, key=lambda f: f.code, reverse=True)
+    assert "3 bends from this one on have one radius of 59.98 mm: fitted alone they have 59.9" in shared.message
+    assert "what was drawn as 4 lines and 3 splines" in fitted.message
 
 
 @pytest.mark.slow

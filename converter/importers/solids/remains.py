@@ -38,6 +38,8 @@ MOST_NAMED = 12
 _MORE_METAL = 0.02
 #: Up to so many faces are measured by the kernel, which takes milliseconds for each.
 _MOST_EXACT = 300
+#: Rows and columns of the grid on a face of which the points within its edges are taken.
+_WITHIN = 20
 _ALONG = np.linspace(0.0, 1.0, 5)[:, None]
 #: A plate is thinner than this part of its other sizes.
 _THIN = 0.35
@@ -100,7 +102,11 @@ def remains_of(tubes: list[_TubeWall], body: SolidBody, shapes: Sequence[Any], c
     free = [patch for patch in body.patches if patch.index not in claimed]
     places = _places(free, body, tubes)
     faces = _kernel_faces(shapes)
-    outside = [p.index for p in free if not places[p.index].walled or _closes(p, faces, body, tubes)]
+    outside = [
+        p.index
+        for p in free
+        if not (places[p.index].walled or _walled_within(p, faces, body, tubes)) or _closes(p, faces, body, tubes)
+    ]
     box = partial(_box, faces if len(outside) <= _MOST_EXACT else None, body)
     groups = _with_inner_faces(_connected(outside, body), box, places, tubes)
     found = []
@@ -243,6 +249,18 @@ def _points_along(rim: Rim) -> Array:
     return rim.points[:1] + _ALONG * (rim.points[1:] - rim.points[:1])
 
 
+def _walled_within(patch: Patch, faces: list[Any], body: SolidBody, tubes: list[_TubeWall]) -> bool:
+    """Whether a face round both ways lies in walls by its edges and the points within them.
+
+    Its grid reaches past its edges: that of an end coped to a mate's bend spans the bore too.
+    """
+    if patch.shape.kind not in (TORUS, SPHERE):
+        return False
+    rims = [_points_along(body.rims[number]) for number, _ in patch.rims]
+    points = np.vstack([*(rim for rim in rims if len(rim)), _points_within(faces[patch.index])])
+    return len(points) > 0 and bool(np.logical_or.reduce([tube.away(points)[1] for tube in tubes]).all())
+
+
 def _closes(patch: Patch, faces: list[Any], body: SolidBody, tubes: list[_TubeWall]) -> bool:
     """Whether a flat face stands across a bore: a cap or a plug, whose edges lie in the wall all the same."""
     if patch.shape.kind != PLANE:
@@ -286,6 +304,23 @@ def _kernel_faces(shapes: Sequence[Any]) -> list[Any]:
     for shape in shapes:
         TopExp.MapShapes_s(shape, TopAbs_ShapeEnum.TopAbs_FACE, faces)
     return [faces.FindKey(i) for i in range(1, faces.Size() + 1)]
+
+
+def _points_within(face: Any) -> Array:
+    """Points (n, 3) of a face's surface within its edges."""
+    from OCP.BRepAdaptor import BRepAdaptor_Surface
+    from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
+    from OCP.gp import gp_Pnt2d
+    from OCP.TopAbs import TopAbs_State
+    from OCP.TopoDS import TopoDS
+
+    face = TopoDS.Face_s(face)
+    surface, within = BRepAdaptor_Surface(face, True), BRepTopAdaptor_FClass2d(face, 1e-6)
+    us = np.linspace(surface.FirstUParameter(), surface.LastUParameter(), _WITHIN).tolist()
+    vs = np.linspace(surface.FirstVParameter(), surface.LastVParameter(), _WITHIN).tolist()
+    spots = [(u, v) for u in us for v in vs if within.Perform(gp_Pnt2d(u, v), False) == TopAbs_State.TopAbs_IN]
+    points = [surface.Value(u, v) for u, v in spots]
+    return np.array([(p.X(), p.Y(), p.Z()) for p in points]).reshape(-1, 3)
 
 
 def _covers(face: Any, point: Vec) -> bool:

@@ -143,16 +143,17 @@ def test_several_tubes_as_people_draw_them(tmp_path):
     assert sum(counted.values()) == len(space) and len(job.drawing.aside.shapes) == len(space)
 
 
-def test_what_a_cad_program_offsets_comes_back():
-    """FreeCAD's own offset of a path to both sides, six digits; the numbers stand in make_freecad_outlines.py."""
-    drawing = read(FIXTURES / "outline-freecad-tube.dxf", ReadOptions(from_outline=True))
+@pytest.mark.parametrize("program", ["freecad", "librecad"])
+def test_what_a_cad_program_draws_from_both_sides_comes_back(program):
+    """FreeCAD's own offset to both sides, six digits; LibreCAD's lines: numbers in make_freecad_outlines.py."""
+    drawing = read(FIXTURES / f"outline-{program}-tube.dxf", ReadOptions(from_outline=True))
     (run,), _ = reduce_drawing(drawing)
     want = BendTable((Bend(300.0, 0.0, 90.0, 80.0), Bend(150.0, 180.0, 90.0, 80.0)), 200.0)
     numbers = (rows(want), rows(reverse_table(want)[0]))
     assert any(rows(run.table) == pytest.approx(one, abs=1e-3) for one in numbers) and run.section.od == 32.0
-    plain = read(FIXTURES / "outline-freecad-tube.dxf").findings
+    plain = read(FIXTURES / f"outline-{program}-tube.dxf").findings
     assert [(f.code, f.variant, f.measured) for f in plain] == [("outline-suspect", "tubes", 32.0)]
-    no_tube = read(FIXTURES / "outline-freecad-plate.dxf", ReadOptions(from_outline=True)).findings
+    no_tube = read(FIXTURES / f"outline-{program}-plate.dxf", ReadOptions(from_outline=True)).findings
     assert [f.code for f in no_tube] == ["outline-none", "outline-suspect"]
 
 
