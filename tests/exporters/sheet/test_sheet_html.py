@@ -112,6 +112,10 @@ def test_it_says_every_setup_number_in_every_rounding(demo, words, display):
         assert display.length(sheet.stick) in text
         for sentence in sheet.instructions():
             assert re.sub(r"\s+", " ", sentence) in text
+            table = [f"{name.capitalize()} {place}" for name, place in sheet.mark_rows(sentence)]
+            first, *others = table or [""]
+            from_end = f" from end {sheet.setup.feed_from} " if others else ""
+            assert f"{first}{from_end}{' '.join(others)}" in text, "the table below it"
         for note in sheet.rounding_notes() if sheet.setup.steps else ():
             assert note in text
         for step in sheet.marked:

@@ -107,6 +107,9 @@ def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings
             assert words in flat
         marks = [display.number(sheet.mark(setup.feed_from, step)) for step in sheet.marked]
         assert ("not to be made as drawn" in flat) == bool(run.bad_bends)
+        told = re.findall(r"\S+", text.split("Step by step")[-1])
+        for name, place in sheet.mark_rows():
+            assert place.split()[0] in told and name in flat.split("Step by step")[-1], "the table of marks"
         drawn = text.split("goes into the bender first")[-1].split("Step by step")[0].split()
         assert not set(marks) - set(drawn)
 
