@@ -133,7 +133,10 @@ def packed_block(page: str, name: str) -> Any:
 
 
 def with_steps(page: str) -> str:
-    """A page with the steps at the bender and the tapes in their places, as its script puts them there."""
+    """A page with steps at the bender, tapes and lines of tasks in their places, as its script puts them there."""
+    lines = iter(packed_block(page, "lines"))
+    page = re.sub("<template></template>", lambda _: f"<template>{next(lines)}</template>", page)
+    assert next(lines, None) is None, "as many as there are templates"
     both = iter([text.split("<hr>") for text in packed_block(page, "steps")])
     out, tape = [], ""
     for part in re.split(r'(<ol class="steps" role="list">|(?<= data-tape>))', page):

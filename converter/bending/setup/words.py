@@ -227,7 +227,7 @@ class SetupView:
             sentence: one of `instructions`; of another than that on the marks nothing is told.
 
         Returns:
-            In the order in which a tape passes them; () where fewer than three marks are drawn: then the sentence says where.
+            In the order in which a tape passes them; () where fewer than three are drawn: then the sentence says where.
         """
         if len(self.marked) < _LEAST_MARKS or (sentence and sentence != self._marking()):
             return ()

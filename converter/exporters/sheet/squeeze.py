@@ -9,7 +9,7 @@ import re
 from math import hypot
 
 #: Paths are written in whole steps of which so many make a millimetre of paper.
-GRID = 50
+GRID = 25
 _PATH = re.compile(r' d="([^"]*)"')
 _STROKE = re.compile(r'<path class="(r-[a-z]+)" d="([^"]*)"/>')
 _REPEATED_ATTRIBUTES = re.compile(

@@ -242,7 +242,7 @@ def test_hostile_names_are_text():
     for shown in (*HOSTILE.values(), EVIL, f"{EVIL} steel", f"{EVIL} die"):
         assert shown in found.text
     assert not [tag for tag, has in found.tags if tag in ("img", "b", "i") and "class" not in has]
-    assert page.count("<script") == 2 + 1 + len(("texts", "steps", "bench-data", "scenes", "viewer"))
+    assert page.count("<script") == 2 + 1 + len(("texts", "lines", "steps", "bench-data", "scenes", "viewer"))
     assert "\u2028" not in page and "\u202e" not in page
 
 

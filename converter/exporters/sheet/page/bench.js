@@ -45,8 +45,8 @@ const bench = {
   // What of the large steps goes with a task: the bend's own, or what stands beside it.
   linesOf({ section, task, item }) {
     if (!item) return [];
-    const own = item.querySelector("template, .marks");
-    const from = task.startsWith("bend-") ? [...section.querySelectorAll(".big")].find((big) => big.dataset.task === task) : own && (own.content || own);
+    const own = item.querySelector("template");
+    const from = task.startsWith("bend-") ? [...section.querySelectorAll(".big")].find((big) => big.dataset.task === task) : own && own.content;
     return from ? [...from.querySelectorAll("dl > div")] : [];
   },
 
