@@ -158,7 +158,7 @@ def in_rounding(page: str, unit: str, words: str = "") -> str:
     def shown(place: re.Match[str]) -> str:
         return f"{place[1]}{escape(table['texts'][int(place[2], 36) * size + column])}{place[3]}"
 
-    pattern = r"(<(?:u-n|tspan) n=([0-9a-z]+)(?: class=long)?>).*?(</(?:u-n|tspan)>)"
+    pattern = r"(<(?:u-n|text [^>]*?) ?\bn=([0-9a-z]+)(?: class=long)?>).*?(</(?:u-n|text)>)"
     return re.sub(pattern, shown, with_steps(page), flags=re.DOTALL)
 
 

@@ -38,7 +38,7 @@ def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> s
         setup = shown.setup_of[part.first.name]
         sheet = SetupView(setup, job.display, shown.refused_bends(part))
         # by all that would be done: two tubes are not alike because neither may be made
-        first = alike.setdefault(_told(SetupView(setup, job.display)), part.name)
+        first = alike.setdefault(_work_key(SetupView(setup, job.display)), part.name)
         like = None if first == part.name else f"to be made just like {first}"
         original = None if like or part.mirror_of is None else setups.get(part.mirror_of)
         if original is not None and part.mirror_of in alike.values() and mirrored(sheet.setup, original):
@@ -60,7 +60,7 @@ def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> s
     return "\n\n".join(blocks)
 
 
-def _told(sheet: SetupView) -> tuple[str, ...]:
+def _work_key(sheet: SetupView) -> tuple[str, ...]:
     """All that would be done, with every number of it."""
     return (*sheet.instructions(), *(text for row in sheet.mark_rows() for text in row))
 
