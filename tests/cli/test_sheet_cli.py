@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from command_line import corner, failed, files, hook, run
 from places import FIXTURES
+from sheet_tools import packed_block
 
 from converter import Settings, open_job
 from converter.job import NoRunsError
@@ -106,7 +107,7 @@ def test_several_inputs_go_on_one_sheet(here, tmp_path, capsys):
         "part 3 of 3",
     ]
     page = (here / "a-and-2-more-sheet.html").read_text(encoding="utf-8")
-    blocks = [json.loads(text) for text in re.findall(r'class="scene">(.*?)</script>', page, re.DOTALL)]
+    blocks = packed_block(page, "scenes")
     assert [(block["number"], block["drawing"]) for block in blocks] == [(1, 0), (2, 1), (3, 2)]
     assert document["revision"] in page and page.count('data-view="job"') == 3
     swapped = run(capsys, "sheet", hooks[1], hooks[0], hooks[2], *good, "--to", "pdf", "--json").json
