@@ -15,7 +15,7 @@ from strategies import placements, tables
 from tubes import run_of, tube_of
 
 from converter.bending.setup.setup import set_up
-from converter.bending.setup.words import SetupView, rounded, rounded_up, turn_words
+from converter.bending.setup.words import SetupView, grain, rounded, rounded_up, turn_words
 from converter.errors import OptionError
 from converter.findings import ERROR, NOTE, WARNING
 from converter.model.curve import Arc
@@ -393,6 +393,23 @@ def test_instructions_can_be_followed():
         "counter-clockwise, seen from end A toward end B (clockwise when you stand at end B and look at the die), "
         "that is 31.42 mm around its outside. Set the stop to 61.33° and bend: it should come out at 60.00°.",
     ]
+
+
+def test_many_marks_stand_in_a_table_below_their_sentence():
+    """Fed from end B, the last bend not to be made: by the exact marks, in the order a tape passes them."""
+    setup = one([*ROWS, *ROWS], 100.0, shop_of(tests=TESTS), feed_from="B")
+    for display in (Display(), Display("in"), Display("in", 16)):
+        view = SetupView(setup, display, frozenset({4}))
+        told = view.instructions()
+        assert told[1].startswith("Measure each of these 3 marks from end B, and draw it all round. Draw a line along")
+        assert [i for i, text in enumerate(told) if view.mark_rows(text)] == [1]
+        assert [name for name, _ in view.mark_rows()] == ["bend 3", "bend 2", "bend 1"]
+        for step, (_, place) in zip(
+            sorted(setup.steps, key=lambda step: -step.bend)[1:], view.mark_rows(), strict=True
+        ):
+            exact = setup.stick_length - setup.mark_from("A", step, setup.stick_length)
+            assert parse_length(place) == pytest.approx(exact, abs=grain(display) / 2.0 + 1e-9)
+    assert SetupView(setup, Display(), frozenset({3, 4})).mark_rows() == ()
 
 
 def test_without_a_section_there_is_no_die_and_nothing_to_set():

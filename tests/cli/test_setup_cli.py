@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from math import pi
 
 import ezdxf
@@ -138,3 +139,26 @@ def test_the_demo_shop_serves_and_corners_get_its_radius(tmp_path, capsys):
     (tube,) = outcome.json["tubes"]
     assert tube["bends"][0]["die"] == "R1750"
     assert "demo-shop" in {f["code"] for f in outcome.json["findings"]}
+
+
+def test_tubes_that_differ_in_nothing_but_their_marks_are_not_alike(tmp_path, capsys):
+    """Equal sticks, angles and turns, and the bends elsewhere: each is told in full, with its own marks."""
+    drawing = ezdxf.new("R2010", units=4)
+    for i, first in enumerate((380.0, 430.0)):
+        y = 2000.0 * i
+        corners = [
+            (0.0, y),
+            (first, y),
+            (first, y + 600.0),
+            (first + 500.0, y + 600.0),
+            (first + 500.0, y + 1380.0 - first),
+        ]
+        drawing.modelspace().add_lwpolyline(corners, dxfattribs={"layer": f"RAIL {i}"})
+    drawing.saveas(tmp_path / "two.dxf")
+    (tmp_path / "shop.toml").write_text(SHOP)
+    options = ("--section", "25x2mm", "--clr", "100", "--shop", tmp_path / "shop.toml")
+    told = run(capsys, "setup", tmp_path / "two.dxf", *options).out
+    assert "just like" not in told
+    tables = re.findall(r"mark +from end A\n +bend 1 +(\S+) mm\n +bend 2 +(\S+) mm\n +bend 3 +(\S+) mm\n", told)
+    ours, theirs = (tuple(map(float, row)) for row in tables)
+    assert [b - a for a, b in zip(ours, theirs, strict=True)] == pytest.approx([50.0] * 3, abs=0.011)

@@ -133,7 +133,10 @@ def packed_block(page: str, name: str) -> Any:
 
 
 def with_steps(page: str) -> str:
-    """A page with the steps at the bender and the tapes in their places, as its script puts them there."""
+    """A page with steps at the bender, tapes and lines of tasks in their places, as its script puts them there."""
+    lines = iter(packed_block(page, "lines"))
+    page = re.sub("<template></template>", lambda _: f"<template>{next(lines)}</template>", page)
+    assert next(lines, None) is None, "as many as there are templates"
     both = iter([text.split("<hr>") for text in packed_block(page, "steps")])
     out, tape = [], ""
     for part in re.split(r'(<ol class="steps" role="list">|(?<= data-tape>))', page):
@@ -155,7 +158,7 @@ def in_rounding(page: str, unit: str, words: str = "") -> str:
     def shown(place: re.Match[str]) -> str:
         return f"{place[1]}{escape(table['texts'][int(place[2], 36) * size + column])}{place[3]}"
 
-    pattern = r"(<(?:u-n|tspan) n=([0-9a-z]+)(?: class=long)?>).*?(</(?:u-n|tspan)>)"
+    pattern = r"(<(?:u-n|text [^>]*?) ?\bn=([0-9a-z]+)(?: class=long)?>).*?(</(?:u-n|text)>)"
     return re.sub(pattern, shown, with_steps(page), flags=re.DOTALL)
 
 

@@ -42,6 +42,8 @@ LEAST_ROUNDING_NAMED = 0.1
 #: Where a cut lies that needs no other place to be named.
 STICK_END = "the end of the stick"
 
+#: From so many marks on they stand in a table.
+_LEAST_MARKS = 3
 #: Degrees; long points no further apart lie on one side.
 _ONE_SIDE = 0.5
 
@@ -91,6 +93,11 @@ class SetupView:
     def marked(self) -> tuple[Step, ...]:
         """The bends that get a mark, in the order made."""
         return tuple(step for step in self.setup.steps if step.bend not in self.refused)
+
+    @property
+    def along(self) -> tuple[Step, ...]:
+        """The same as a tape from the end fed first passes them."""
+        return tuple(sorted(self.marked, key=lambda step: step.mark))
 
     @property
     def other(self) -> str:
@@ -213,6 +220,20 @@ class SetupView:
         found += self._coping()
         return found
 
+    def mark_rows(self, sentence: str = "") -> tuple[tuple[str, str], ...]:
+        """Each mark and how far it is from the end fed first, ``("bend 2", "720.26 mm")``: a table of the marking.
+
+        Args:
+            sentence: one of `instructions`; of another than that on the marks nothing is told.
+
+        Returns:
+            In the order in which a tape passes them; () where fewer than three are drawn: then the sentence says where.
+        """
+        if len(self.marked) < _LEAST_MARKS or (sentence and sentence != self._marking()):
+            return ()
+        place = {step: self.display.length(self.mark(self.setup.feed_from, step)) for step in self.along}
+        return tuple((f"bend {step.bend}", at) for step, at in place.items())
+
     def _square(self) -> str:
         ends = [end for end in self.setup.coped if not self.is_square(end)]
         if not self.setup.coped or (not self.setup.steps and len(ends) == 2 and len(self.setup.saw_angles) == 2):
@@ -222,14 +243,13 @@ class SetupView:
 
     def _marking(self) -> str:
         setup, first = self.setup, self.setup.feed_from
-        places = [
-            f"{self.display.length(self.mark(first, step))} (bend {step.bend})"
-            for step in sorted(self.marked, key=lambda step: step.mark)
-        ]
-        marks = f"marks at {listed(places)}" if len(places) > 1 else f"a mark at {places[0]}"
         trims = [f"{self.display.length(self.trim(end))} from end {end}" for end in "AB" if self.trim(end) > 0.0]
         trim = f" Make trim marks {listed(trims)}." if trims else ""
         line = " Draw a line along the stick to see how far it is turned." if len(setup.steps) > 1 else ""
+        if rows := self.mark_rows():
+            return f"Measure each of these {len(rows)} marks from end {first}, and draw it all round.{trim}{line}"
+        places = [f"{self.display.length(self.mark(first, step))} (bend {step.bend})" for step in self.along]
+        marks = f"marks at {listed(places)}" if len(places) > 1 else f"a mark at {places[0]}"
         return f"Measure every mark from end {first}: draw {marks} all round.{trim}{line}"
 
     def _bend(self, i: int) -> str:

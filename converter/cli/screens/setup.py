@@ -38,7 +38,7 @@ def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> s
         setup = shown.setup_of[part.first.name]
         sheet = SetupView(setup, job.display, shown.refused_bends(part))
         # by all that would be done: two tubes are not alike because neither may be made
-        first = alike.setdefault(tuple(SetupView(setup, job.display).instructions()), part.name)
+        first = alike.setdefault(_work_key(SetupView(setup, job.display)), part.name)
         like = None if first == part.name else f"to be made just like {first}"
         original = None if like or part.mirror_of is None else setups.get(part.mirror_of)
         if original is not None and part.mirror_of in alike.values() and mirrored(sheet.setup, original):
@@ -58,6 +58,11 @@ def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> s
     if left_out:
         blocks.append(left_out)
     return "\n\n".join(blocks)
+
+
+def _work_key(sheet: SetupView) -> tuple[str, ...]:
+    """All that would be done, with every number of it."""
+    return (*sheet.instructions(), *(text for row in sheet.mark_rows() for text in row))
 
 
 def _to_cut(job: Job) -> str:
@@ -120,7 +125,10 @@ def setup_text(
         lines.append(_wrapped(f"{one_line(like)}{own}"))
     elif not brief:
         lines += [""] if setup.steps else []
-        lines += [_wrapped(text, f"{i:>4}. ") for i, text in enumerate(sheet.instructions(), 1)]
+        for i, text in enumerate(sheet.instructions(), 1):
+            lines.append(_wrapped(text, f"{i:>4}. "))
+            if marks_of := sheet.mark_rows(text):
+                lines.append(Grid(["mark", f"from end {setup.feed_from}"], marks_of, "lr", indent=_UNDER_TEXT).text())
     return "\n".join(lines)
 
 
@@ -146,6 +154,8 @@ def _order(setup: Setup) -> str:
     return words
 
 
+#: Where the text of a numbered instruction begins.
+_UNDER_TEXT = 6
 #: The column where a table too wide for its page is folded: how to turn the tube comes under where and how far.
 _TURNING = 6
 

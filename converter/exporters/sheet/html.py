@@ -11,6 +11,7 @@ characters, direction marks, line separators), is written out as its code point 
 from __future__ import annotations
 
 import json
+import re
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import replace
@@ -172,14 +173,20 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         scenes=packed_value(scenes),
         steps=packed_value([_steps(part, roundings, step_template, shared) for part in every if part.steps]),
         room=data(room_scene(shop.machine)),
+        lines=_markup(_TASK_LINES),
         texts=_markup(_TEXTS),
     )
-    # the table is whole once everything is written
-    return text.replace(_TEXTS, packed_value(table.value()), 1)
+    lines = [match[1] for match in _LINES.finditer(text)]
+    text = _LINES.sub("<template></template>", text)
+    # both are whole once everything is written
+    return text.replace(_TASK_LINES, packed_value(lines), 1).replace(_TEXTS, packed_value(table.value()), 1)
 
 
-#: Stands in the page for the table of its texts until that is known; no name holds what it does not show.
-_TEXTS = "\x00texts"
+#: Stand in the page for the large lines of its tasks and the table of its texts until those are known; no name holds
+#: what does not show.
+_TASK_LINES, _TEXTS = "\x00lines", "\x00texts"
+#: The large lines of a task, which only its script shows.
+_LINES = re.compile(r"<template data-lines>(.*?)</template>", re.DOTALL)
 
 
 def _view(part: PartPage, roundings: Roundings) -> PartView:

@@ -109,9 +109,13 @@ def code_svg(text: str, title: str) -> str:
 
     modules = code_modules(text)
     side = len(modules) + 2 * QUIET
-    path = "".join(f"M{x + QUIET} {y + QUIET}h{n}v1h-{n}z" for y, x, n in dark_runs(modules))
+    path, end = "", (-1, 0)
+    for y, x, n in dark_runs(modules):
+        # strokes one module wide, each row's from the end of the one before
+        path += f"m{x - end[1]} 0h{n}" if y == end[0] else f"M{x + QUIET} {y + QUIET}.5h{n}"
+        end = (y, x + n)
     return (
         f'<svg class="code" viewBox="0 0 {side} {side}" role="img" aria-label="{escape(title)}" '
         f'shape-rendering="crispEdges"><path fill="#fff" d="M0 0h{side}v{side}h-{side}z"/>'
-        f'<path fill="#000" d="{path}"/></svg>'
+        f'<path stroke="#000" d="{path}"/></svg>'
     )

@@ -198,7 +198,7 @@ def _held(text: str) -> Markup:
     from markupsafe import Markup, escape
 
     parts = _HELD.split(text)
-    held = Markup('<span class="nb">{}</span>')
+    held = Markup("<u-b>{}</u-b>")
     return Markup("").join(held.format(part) if i % 2 else escape(part) for i, part in enumerate(parts))
 
 

@@ -9,7 +9,9 @@ import re
 from math import hypot
 
 #: Paths are written in whole steps of which so many make a millimetre of paper.
-GRID = 50
+GRID = 25
+#: A text that is nothing but one choice of the page's table of texts is the choice itself.
+_WHOLE_LABEL = re.compile(r"><tspan n=(\w+)>([^<]*)</tspan></text>")
 _PATH = re.compile(r' d="([^"]*)"')
 _STROKE = re.compile(r'<path class="(r-[a-z]+)" d="([^"]*)"/>')
 _REPEATED_ATTRIBUTES = re.compile(
@@ -68,7 +70,7 @@ def squeezed(svg: str) -> str:
     ]
     out[-1:] = [*groups, out[-1]]
     steps = _PATH.sub(lambda match: f' d="{_steps(match[1])}"', "\n".join(_on_grid(out)))
-    return _REPEATED_ATTRIBUTES.sub("", steps)
+    return _WHOLE_LABEL.sub(r" n=\1>\2</text>", _REPEATED_ATTRIBUTES.sub("", steps))
 
 
 def _rings(lines: list[str]) -> list[str]:

@@ -56,9 +56,9 @@ class BigStep:
 
 def first_big_step(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset()) -> BigStep:
     """The stick before the first bend: cut and marked, but for bends that are not to be made as drawn."""
-    sheets = {one.unit: SetupView(setup, one) for one in both.alone}
+    sheets = {one.unit: SetupView(setup, one, refused) for one in both.alone}
     first = setup.feed_from
-    steps = sorted((step for step in setup.steps if step.bend not in refused), key=lambda step: step.mark)
+    steps = sheets["mm"].along
     # a number, its unit and its bend stay on one line
     places = [
         both.each(lambda one, step=step: one.length(sheets[one.unit].mark(first, step)))  # type: ignore[misc]
@@ -120,7 +120,7 @@ def mark_lines(setup: Setup, both: BothUnits, refused: frozenset[int] = frozense
             both.each(lambda one, step=step: one.length(sheets[one.unit].mark(first, step))),  # type: ignore[misc]
             f"from end {first}" if not i else "",
         )
-        for i, step in enumerate(sorted(sheets["mm"].marked, key=lambda step: step.mark))
+        for i, step in enumerate(sheets["mm"].along)
     )
     return marks + trim_lines(setup, both, "from end")
 

@@ -53,12 +53,14 @@ class Task:
         text: a sentence or a few.
         lines: its few numbers; of a bend () as they are those of its step at the bender.
         caption: of its picture in bench view, or ''.
+        listed: whether its lines stand below its text, which speaks of them, and not in bench view alone.
     """
 
     key: str
     text: str
     lines: tuple[StepLine, ...] = ()
     caption: str = ""
+    listed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -349,7 +351,11 @@ def _tasks(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tup
         for joint in part.joints
         if not joint.is_square
     }
-    tasks = [Task(key, text, lines_of.get(key, ()), zero.get(key, "")) for key, text in zip(keys, lines, strict=True)]
+    listed = [bool(sheets["mm"].mark_rows(text)) for text in texts["mm"]]
+    tasks = [
+        Task(key, text, lines_of.get(key, ()), zero.get(key, ""), below)
+        for key, text, below in zip(keys, lines, listed, strict=True)
+    ]
     if bends:
         kept = sorted((step for step in setup.steps if step.bend not in part.bad_bends), key=lambda step: step.bend)
         angles = ", ".join(f"bend {step.bend} {both.angle(step.target)}" for step in kept)

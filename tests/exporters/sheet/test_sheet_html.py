@@ -112,6 +112,10 @@ def test_it_says_every_setup_number_in_every_rounding(demo, words, display):
         assert display.length(sheet.stick) in text
         for sentence in sheet.instructions():
             assert re.sub(r"\s+", " ", sentence) in text
+            table = [f"{name.capitalize()} {place}" for name, place in sheet.mark_rows(sentence)]
+            first, *others = table or [""]
+            from_end = f" from end {sheet.setup.feed_from} " if others else ""
+            assert f"{first}{from_end}{' '.join(others)}" in text, "the table below it"
         for note in sheet.rounding_notes() if sheet.setup.steps else ():
             assert note in text
         for step in sheet.marked:
@@ -238,7 +242,7 @@ def test_hostile_names_are_text():
     for shown in (*HOSTILE.values(), EVIL, f"{EVIL} steel", f"{EVIL} die"):
         assert shown in found.text
     assert not [tag for tag, has in found.tags if tag in ("img", "b", "i") and "class" not in has]
-    assert page.count("<script") == 2 + 1 + len(("texts", "steps", "bench-data", "scenes", "viewer"))
+    assert page.count("<script") == 2 + 1 + len(("texts", "lines", "steps", "bench-data", "scenes", "viewer"))
     assert "\u2028" not in page and "\u202e" not in page
 
 
@@ -304,7 +308,7 @@ def test_a_squeezed_picture_says_every_unit_in_one_text():
     leader(picture, Places((0.0, 0.0, 90.0, 90.0)), (20.0, 20.0), (30.0, 20.0, 40.0, 24.0))
     after = squeezed(svg_text(picture, standalone=False, write=table.label))
     assert after.count("<text") == 3 and after.count("<circle") == 1
-    assert "<tspan n=0>25.40 mm</tspan></text>" in after and table.value()["texts"][1] == "1.000 in"
+    assert " n=0>25.40 mm</text>" in after and table.value()["texts"][1] == "1.000 in"
     assert re.search(r'class="dot r-dim" d="M\d+ \d+l0 0"', after)
     assert "xmlns" not in after and "font-family" not in after and 'viewBox="' in after
     assert "font-family" in picture_style() and "fill-rule:evenodd" in picture_style()

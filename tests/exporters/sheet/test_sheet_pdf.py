@@ -27,10 +27,12 @@ from converter.exporters.pictures.run.isometric import TRAVEL
 from converter.exporters.sheet.content import JobSheet
 from converter.exporters.sheet.html import html_text
 from converter.exporters.sheet.pdf import flow as paper
+from converter.exporters.sheet.pdf.flow import Flow
 from converter.exporters.sheet.pdf.write import sheet_pdf
-from converter.job import Job
+from converter.job import Job, open_job
 from converter.model.bends import BendTable, Placement
 from converter.model.run import Run, Tube
+from converter.settings import Settings
 from converter.shop.model import Machine
 from converter.units import Display, parse_length
 from converter.words import total_mass_text
@@ -105,6 +107,9 @@ def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings
             assert words in flat
         marks = [display.number(sheet.mark(setup.feed_from, step)) for step in sheet.marked]
         assert ("not to be made as drawn" in flat) == bool(run.bad_bends)
+        told = re.findall(r"\S+", text.split("Step by step")[-1])
+        for name, place in sheet.mark_rows():
+            assert place.split()[0] in told and name in flat.split("Step by step")[-1], "the table of marks"
         drawn = text.split("goes into the bender first")[-1].split("Step by step")[0].split()
         assert not set(marks) - set(drawn)
 
@@ -315,9 +320,9 @@ def test_set_up_and_stick_stand_with_the_picture_and_the_picture_is_large(tmp_pa
 
 
 @pytest.mark.slow
-def test_the_drawing_as_read_on_the_first_page_has_its_list(tmp_path):
+def test_the_drawing_as_read_before_the_parts_has_its_list(tmp_path):
     page = page_of(demo_job(tmp_path, unit="mm"))
-    text = " ".join(pages_of(page)[0].split())
+    text = next(one for one in (" ".join(text.split()) for text in pages_of(page)) if ", as read" in one)
     assert "error: LEG 1.25x0.083in bend 1: too tight: CLR 63.50 mm, the tightest die is 88.90 mm" in text
     assert "cannot be bent as drawn" in text
     assert "where a tube starts: its end A" in text
@@ -419,6 +424,38 @@ def test_straight_parts_share_pages_and_are_found_on_them():
         assert part.name in texts[start].splitlines()
         assert f"Cut length: {page.job.display.length(SetupView(part.setup, page.job.display).stick)}" in texts[start]
         assert f"\n{start + 1}\n" in texts[0].split(part.name)[1][:200]
+
+
+def bars(count: int, folder: Path) -> Job:
+    """Straight tubes side by side, no two alike, read from a drawing."""
+    lines = "".join(
+        f"0\nLINE\n8\nBAR {i}\n10\n0.0\n20\n{60.0 * i}\n11\n{600.0 + 7.0 * i}\n21\n{60.0 * i}\n" for i in range(count)
+    )
+    path = folder / "bars.dxf"
+    path.write_text(f"0\nSECTION\n2\nENTITIES\n{lines}0\nENDSEC\n0\nEOF\n", encoding="utf-8")
+    return open_job(str(path), Settings(sections=("38.1x3mm",), metal="mild steel", unit="mm"))
+
+
+@pytest.mark.parametrize(("count", "pages", "picture_on", "list_on"), [(3, 1, 0, 0), (12, 2, 1, 0), (60, 3, 0, 1)])
+def test_the_first_pages_are_not_half_empty(tmp_path, monkeypatch, count, pages, picture_on, list_on):
+    """The list stands below the picture; or before it, which then takes a page; or fills pages of its own."""
+    heights: list[float] = []
+    picture = Flow.picture
+
+    def watched(flow: Flow, shown: Picture, unit: str, most: float) -> None:
+        heights.append(shown.high[1])
+        picture(flow, shown, unit, most)
+
+    monkeypatch.setattr(Flow, "picture", watched)
+    reader = PdfReader(io.BytesIO(sheet_pdf(page_of(bars(count, tmp_path)))))
+    first = reader.get_destination_page_number(reader.outline[1])
+    texts = [one.extract_text() for one in reader.pages[:first]]
+    assert first == pages
+    assert [i for i, text in enumerate(texts) if ", as read" in text] == [picture_on]
+    assert next(i for i, text in enumerate(texts) if "\nBAR 0\n" in text.partition("Parts\n")[2]) == list_on
+    if picture_on:
+        assert "How this was read" in texts[0] and "How this was read" not in texts[1]
+        assert heights[-1] > 180.0, "the picture takes the page"
 
 
 # --- where texts stand -------------------------------------------------------------------------------

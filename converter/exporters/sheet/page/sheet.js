@@ -180,6 +180,7 @@ function startWide() {
   try {
     fillTurns();
     await fillSteps();
+    await fillLines();
     startSteps();
     units.ready(JSON.parse(await unpacked("texts")), sayAll);
     bench.start(JSON.parse(await unpacked("bench-data")));

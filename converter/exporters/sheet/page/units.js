@@ -69,7 +69,7 @@ const units = {
 
   put(tree) {
     const column = this.picked[this.unit];
-    for (const place of tree.querySelectorAll("u-n, tspan[n]")) {
+    for (const place of tree.querySelectorAll("u-n, text[n]")) {
       const text = this.texts[parseInt(place.getAttribute("n"), 36) * this.choices.length + column];
       if (place.textContent === text) continue;
       if (place.className === "long") place.replaceChildren(...this.held(text));

@@ -26,6 +26,12 @@ async function fillSteps() {
   });
 }
 
+// The large lines of each task, which bench view shows, into their templates in order.
+async function fillLines() {
+  const lines = JSON.parse(await unpacked("lines"));
+  document.querySelectorAll(".tasks template").forEach((template, i) => (template.innerHTML = lines[i]));
+}
+
 // The buttons below each 3D view, and what is said of it: those of one kind of view are alike.
 function fillTurns() {
   for (const place of document.querySelectorAll("[data-turns]")) {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import fsum
+from math import ceil, fsum
 
 from converter import __version__
 from converter.bending.setup.words import SetupView
@@ -36,6 +36,8 @@ _COLUMNS = (
 #: Least height of the picture of the drawing, with its list: of one tube, more for each further one, of many; and the
 #: greatest, mm.
 _LEAST, _EACH, _LEAST_OF_MANY, _MOST = 66.0, 4.0, 90.0, 170.0
+#: The picture goes onto a page of its own where that leaves no more than this share of the first page empty.
+_MOST_EMPTY = 0.4
 #: Headings ask for more than they take, mm.
 _SLACK = 9.0
 
@@ -82,8 +84,13 @@ def first_pages(
             _parts(flow, page, display, starts)
             _about(flow, drawing, display)
 
-        _picture(flow, page, 0, display, pictures, rest, lambda flow: _cautions(flow, page))
-        rest(flow)
+        if _goes_last(flow, page, rest):
+            rest(flow)
+            flow.turn(ended=True)
+            _picture(flow, page, 0, display, pictures, lambda flow: None, lambda flow: None, flow.whole_page)
+        else:
+            _picture(flow, page, 0, display, pictures, rest, lambda flow: _cautions(flow, page))
+            rest(flow)
     else:
         _cautions(flow, page)
         _parts(flow, page, display, starts)
@@ -108,6 +115,19 @@ def _drawing(
     about(flow)
 
 
+def _least(page: JobSheet, number: int) -> float:
+    """Least height of the picture of a drawing, mm."""
+    return min(_LEAST + _EACH * max(0, len(page.drawings[number].job.tubes) - 1), _LEAST_OF_MANY)
+
+
+def _goes_last(flow: Flow, page: JobSheet, rest: Section) -> bool:
+    """Whether the picture takes the second page for itself: the words fill most of the first, and it needs more."""
+    if page.job.program_tubes is not None:
+        return False
+    left = flow.room - flow.measured(rest) - _SLACK
+    return 0.0 <= left < min(_least(page, 0), _MOST_EMPTY * flow.whole_page)
+
+
 def _picture(
     flow: Flow,
     page: JobSheet,
@@ -116,17 +136,23 @@ def _picture(
     pictures: dict[tuple[int, float], Picture],
     rest: Section,
     least: Section,
+    most: float = _MOST,
 ) -> None:
-    """The drawing as read, as high as leaves room for the rest; where that needs more pages, for the least of it."""
+    """The drawing as read, as high as leaves room for the rest, and at most ``most`` mm.
+
+    Where the rest needs more pages, it is as high as lets that end at the foot of one, with the least of it on this.
+    """
     job = page.drawings[number].job
     if job.program_tubes is not None:
         return
     flow.space(2.0)
-    lowest = min(_LEAST + _EACH * max(0, len(job.tubes) - 1), _LEAST_OF_MANY)
+    lowest = _least(page, number)
     spare = flow.room - flow.measured(rest) - _SLACK
     if spare < lowest:
-        spare = flow.room - flow.measured(least) - _SLACK
-    tall = max(lowest, min(spare, _MOST))
+        pages = ceil((lowest - spare) / (flow.whole_page - _SLACK))
+        spare += pages * (flow.whole_page - _SLACK)
+        spare = min(spare, flow.room - flow.measured(least) - _SLACK)
+    tall = max(lowest, min(spare, most))
     if (number, tall) not in pictures:
         pictures[number, tall] = drawing_picture(job.drawing, job.tubes, job.findings, display, size=(flow.width, tall))
     flow.picture(pictures[number, tall], display.unit, tall)

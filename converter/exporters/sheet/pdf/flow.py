@@ -145,8 +145,10 @@ class Flow:
         page.parts.append(part)
         self._heading, self._title, self._part = "", title, part
 
-    def turn(self) -> None:
-        """Go on on the next page; the section that was broken says that it goes on."""
+    def turn(self, *, ended: bool = False) -> None:
+        """Go on on the next page; the section that was broken says that it goes on, one that has ended does not."""
+        if ended:
+            self._heading = ""
         self._open(SheetPage(self._title, True, parts=[self._part] if self._part else []))
         self._turned = True
         if self._heading:

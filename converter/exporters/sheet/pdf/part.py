@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from converter.bending.setup.words import NO_SET_UP, SetupView
@@ -62,6 +63,8 @@ _COLUMNS = (
 )
 
 
+#: So many marks stand side by side.
+_MARKS_ABREAST = 6
 #: A turn and the turn in all of so many letters stand in one line.
 _ONE_LINE = 24
 
@@ -370,7 +373,20 @@ def _instructions(flow: Flow, part: PartPage, sheet: SetupView | None, display: 
         flow.heading("Step by step", keep=20.0)
         for i, text in enumerate(told, 1):
             flow.paragraph(text, before=f"{i}", indent=6.0, tick=True)
+            _marks(flow, sheet, sheet.mark_rows(text))
             flow.space(0.8)
+
+
+def _marks(flow: Flow, sheet: SetupView, rows: Sequence[tuple[str, str]]) -> None:
+    """Where each mark is drawn, side by side."""
+    whole = flow.width
+    for at in range(0, len(rows), _MARKS_ABREAST):
+        abreast = rows[at : at + _MARKS_ABREAST]
+        flow.width = whole * (len(abreast) + 1) / (_MARKS_ABREAST + 1)
+        columns = [TableColumn("mark", 1.0), *(TableColumn(name, 1.0, "right", bold=True) for name, _ in abreast)]
+        flow.table(columns, [[f"from end {sheet.setup.feed_from}", *(place for _, place in abreast)]])
+        flow.space(1.5)
+    flow.width = whole
 
 
 def _ends(flow: Flow, part: PartPage, display: Display) -> None:
