@@ -96,6 +96,8 @@ class Flow:
         self._heading = ""
         self._title = ""
         self._part: Part | None = None
+        #: whether its pages are to be drawn; where they are only measured, a picture's size will do
+        self.is_drawn = True
         #: whether the part on the last page leaves what it does not need to the next
         self.leaves_room = False
         self._fresh = True
@@ -289,7 +291,7 @@ class Flow:
         """How high a section is, laid out in a share of the width on one endless page, mm."""
         trial = Flow(self.pdf, (self.size[0], _ENDLESS))
         trial.begin("")
-        trial.width, trial._fresh = share * self.width, False
+        trial.width, trial._fresh, trial.is_drawn = share * self.width, False, False
         before = trial.room
         section(trial)
         return before - trial.room

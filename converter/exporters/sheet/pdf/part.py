@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from converter.bending.setup.words import NO_SET_UP, SetupView
+from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale, run_picture
 from converter.exporters.pictures.run.sketches import Sketches
 from converter.exporters.pictures.run.stick import stick_picture
@@ -280,16 +281,19 @@ def _picture(
     size, narrow = max(found, key=lambda one: isometric_scale(tube, one[0], sketches) * (1.0 if one[1] else 1.25))
     first = part.setup.feed_from if part.setup is not None and part.setup.steps else "A"
     text = SMALL if size[1] < 90.0 else BODY
-    picture = isometric_picture(
-        tube,
-        display,
-        size=size,
-        findings=part.own_findings,
-        joints=part.joints,
-        fed_from=first,
-        least_text=text,
-        sketches=sketches,
-    )
+    picture = Picture()
+    picture.reach((0.0, 0.0), size)
+    if flow.is_drawn:
+        picture = isometric_picture(
+            tube,
+            display,
+            size=size,
+            findings=part.own_findings,
+            joints=part.joints,
+            fed_from=first,
+            least_text=text,
+            sketches=sketches,
+        )
     if narrow:
         flow.beside(lambda flow: flow.facts(facts, 1), _NARROW, picture, display.unit)
     else:
