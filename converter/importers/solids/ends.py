@@ -94,7 +94,8 @@ def end_findings(ends: tuple[ChainEnd, ChainEnd] | None, backward: bool, name: s
     """
     found = []
     for letter, end in zip("AB", ends[::-1] if backward else ends, strict=True) if ends else ():
-        if abs(end.metal) > tol.fit or end.on in ("face", "point"):
+        # cut to an equal tube the metal reaches just to the mate's axis, and is a saddle all the same
+        if abs(end.metal) > tol.fit or end.on in ("face", "point", "mate"):
             found.append(
                 Finding("solid-ends", variant=end.on, tube=name, end=letter, measured=float(end.metal), unit="mm")
             )

@@ -237,6 +237,10 @@ def _ends_slack(made: ReadyTable) -> float:
     section = made.section
     if section is None or made.metal is None:
         return 0.0
+    to_mate = {finding.end for finding in made.findings if finding.code == "solid-ends" and finding.variant == "mate"}
     # a cope stops before the centerline does, and is a saddle on top of that
-    lengths = [abs(m) + (section.greater / 2.0 if m < -1e-6 else 0.0) for m in made.metal]
+    lengths = [
+        abs(m) + (section.greater / 2.0 if m < -1e-6 or end in to_mate else 0.0)
+        for end, m in zip("AB", made.metal, strict=True)
+    ]
     return section.area * sum(lengths)

@@ -142,6 +142,7 @@ CUTS = {
     "square": (box(200, 200, 200, (500, 0, 0)), None, 400.0, 0.0),
     "mitred": (HALF_TURNED.translate(cq.Vector(350 + 100 * 2**0.5, 0, 0)), "cut", 350.0, 16.85),
     "coped": (cylinder((400, 0, -100), Z, 24.15, 200), "mate", 400.0, -((24.15**2 - 16.85**2) ** 0.5)),
+    "equal": (cylinder((400, 0, -100), Z, 16.85, 200), "mate", 400.0, 0.0),
     "hollowed": (BALL.translate(cq.Vector(440, 0, 0)), "point", 440 - (60**2 - 16.85**2) ** 0.5, 0.0),
 }
 
@@ -153,6 +154,17 @@ def test_a_length_says_to_where_it_runs(cutter, variant, tail, metal):
     assert found.metal == pytest.approx((0.0, metal), abs=1e-4)
     ends = [(f.variant, f.end, f.measured) for f in found.findings if f.code == "solid-ends"]
     assert ends == ([] if variant is None else [(variant, "B", pytest.approx(metal, abs=1e-4))])
+
+
+def test_a_saddle_on_an_equal_tube_is_no_lack_of_metal_and_a_slot_is():
+    """The metal of such an end reaches just to the mate's axis; 3 % of this tube lie in its two saddles."""
+    long = solid(run_of([], 500))
+    for end in (0, 500):
+        long = long.cut(cylinder((end, 0, -100), Z, 16.85, 200))
+    (found,), _ = tubes(long)
+    assert "solid-volume" not in codes(found)
+    (found,), _ = tubes(long.cut(box(300, 100, 12, (250, 0, 14))))
+    assert codes(found)["solid-volume"] < -0.1
 
 
 def test_a_bore_beside_the_axis_by_less_than_the_tolerance_is_no_doubt():
