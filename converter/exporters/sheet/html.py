@@ -11,7 +11,6 @@ characters, direction marks, line separators), is written out as its code point 
 from __future__ import annotations
 
 import json
-import re
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import replace
@@ -176,8 +175,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         lines=_markup(_TASK_LINES),
         texts=_markup(_TEXTS),
     )
-    lines = [match[1] for match in _LINES.finditer(text)]
-    text = _LINES.sub("<template></template>", text)
+    text, lines = _without_lines(text)
     # both are whole once everything is written
     return text.replace(_TASK_LINES, packed_value(lines), 1).replace(_TEXTS, packed_value(table.value()), 1)
 
@@ -185,8 +183,19 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
 #: Stand in the page for the large lines of its tasks and the table of its texts until those are known; no name holds
 #: what does not show.
 _TASK_LINES, _TEXTS = "\x00lines", "\x00texts"
-#: The large lines of a task, which only its script shows.
-_LINES = re.compile(r"<template data-lines>(.*?)</template>", re.DOTALL)
+#: Around the large lines of a task, which only its script shows.
+_OPENS, _CLOSES = "<template data-lines>", "</template>"
+
+
+def _without_lines(text: str) -> tuple[str, list[str]]:
+    """A page with empty templates for the large lines of its tasks, and those lines in their order."""
+    kept, lines = [], []
+    before, *rest = text.split(_OPENS)
+    for part in rest:
+        line, _, after = part.partition(_CLOSES)
+        lines.append(line)
+        kept += ["<template>", _CLOSES, after]
+    return "".join([before, *kept]), lines
 
 
 def _view(part: PartPage, roundings: Roundings) -> PartView:
