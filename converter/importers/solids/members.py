@@ -14,13 +14,14 @@ from numpy.typing import NDArray
 
 from converter.findings import Clause
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, scale
+from converter.importers.claims import BAR_WIDTHS
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import CYLINDER, PLANE, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, TubePiece
 from converter.importers.solids.profiles import BAR, OTHER, TUBE, Profile, profile_of
 from converter.importers.solids.reasons import STUB
 from converter.importers.solids.slices import slice_of
-from converter.importers.solids.square import BAR_WIDTHS, SquareTube, odd_of, usual_corner
+from converter.importers.solids.square import SquareTube, odd_of, usual_corner
 from converter.tolerances import Tolerances
 
 Array = NDArray[np.float64]

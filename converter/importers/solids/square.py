@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from converter.findings import Clause
 from converter.geometry.vectors import Vec, add, along, cross, dot, norm, scale, sub, unit
+from converter.importers.claims import BAR_WIDTHS
 from converter.importers.solids.chains import PieceChain, chains_of
 from converter.importers.solids.faces import CONE, PLANE
 from converter.importers.solids.pieces import Axis, TubePiece
@@ -28,8 +29,6 @@ from converter.tolerances import Tolerances
 
 Array = NDArray[np.float64]
 
-#: A solid rectangle is a bar from this many widths on; shorter it is a plate or block. Common practice, no source.
-BAR_WIDTHS = 4.0
 #: Flat bar is bent the hard way to no centerline radius below so many of its widths, without any straight so many;
 #: plates are cut so. Common practice, no source.
 _HARD_WAY, _HARD_RING = 2.0, 5.0

@@ -6,10 +6,11 @@ from dataclasses import replace
 from typing import Any
 
 from converter.findings import Clause
+from converter.importers.claims import BAR_WIDTHS
 from converter.importers.solids.faces import SolidBody
 from converter.importers.solids.members import as_square, member_of, name_of
 from converter.importers.solids.profiles import BAR, CHAMBERS, OTHER, TUBE
-from converter.importers.solids.square import BAR_WIDTHS, is_cut_deep
+from converter.importers.solids.square import is_cut_deep
 from converter.importers.solids.square_table import square_table
 from converter.importers.solids.walls import (
     MOST_MORE,

@@ -20,29 +20,29 @@ from OCP.TopAbs import TopAbs_State
 
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec, add, along, rotate, sub
+from converter.importers.claims import (
+    GOLDEN,
+    LANES,
+    STATIONS,
+    VOLUME_LEAST,
+    WALL_PART,
+    ends_slack,
+    volume_off,
+    volume_remarks,
+)
 from converter.model.drawing import ReadyTable
 from converter.model.frames import Piece, Station, pieces
 from converter.model.section import Section
 
-#: Part of the stations at which a lane of a wall must have metal: holes and slots take some away.
-WALL_PART = 0.35
-#: The same of a bar, which is full but for holes; and at which its sides must be free.
+#: As `WALL_PART`, of a bar, which is full but for holes; and at which its sides must be free.
 _BAR_PART, _FREE_PART = 0.5, 0.5
-#: Part of the volume of section and length by which a body's metal may differ before it is told.
-VOLUME_OFF = 0.02
-#: Bodies of less than this part of that volume are no member, whatever their walls.
-VOLUME_LEAST = 0.5
 #: With more metal by this part a body is not the straight member that cuts across it show: it goes on elsewhere.
 MOST_MORE = 0.25
 #: Below so many greater sizes of length a rectangular tube with one end closed, or both, is a box. Common practice.
 _BOX = (1.0, 2.0)
-#: Stations along a member, and lanes in each wall as parts of its flat from its middle; of a body of many faces and
-#: members fewer, since the kernel takes as long for a point as there are faces.
-_STATIONS, _FEWER, _FEWEST = 11, 5, 3
-_LANES = (-0.55, 0.0, 0.55)
+#: Of a body of many faces and members fewer stations, since the kernel takes as long for a point as there are faces.
+_FEWER, _FEWEST = 5, 3
 _MUCH, _VERY_MUCH = 800, 8_000
-#: The stations run on by this part of the way: no row of holes has that pitch.
-_GOLDEN = 0.6180339887
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +73,11 @@ def prove_walls(solid: Any, made: ReadyTable, work: int) -> WallProof | None:
         return None
     section = made.section
     inside = asker(solid)
-    each = _LANES if work <= _MUCH else (0.0,)
+    each = LANES if work <= _MUCH else (0.0,)
     lanes = _lanes(section, each)
     counts = [0] * len(lanes)
     bore = 0
-    count = _STATIONS if work <= _MUCH else _FEWER if work <= _VERY_MUCH else _FEWEST
+    count = STATIONS if work <= _MUCH else _FEWER if work <= _VERY_MUCH else _FEWEST
     stations = list(_stations(pieces(made.table, made.placement, made.closed), count))
     for at in stations:
         for k, (p, q) in enumerate(lanes):
@@ -99,8 +99,8 @@ def is_full_bar(solid: Any, made: ReadyTable, work: int) -> bool:
     if made.section is None or made.placement is None:
         return False
     inside = asker(solid)
-    each = _LANES if work <= _MUCH else (0.0,)
-    count = _STATIONS if work <= _MUCH else _FEWER if work <= _VERY_MUCH else _FEWEST
+    each = LANES if work <= _MUCH else (0.0,)
+    count = STATIONS if work <= _MUCH else _FEWER if work <= _VERY_MUCH else _FEWEST
     stations = list(_stations(pieces(made.table, made.placement, made.closed), count))
     beyond = -0.1 - 0.04 * made.section.smaller
     rows = [((0.0, 0.0), True), *((spot, True) for spot in _lanes(made.section, each))]
@@ -151,7 +151,7 @@ def _lanes(section: Section, lanes: tuple[float, ...], deep: float | None = None
 def _stations(stretches: tuple[Piece, ...], count: int) -> Iterator[Station]:
     """Places along a member, clear of its ends, where a hole is no more likely than anywhere."""
     total = sum(one.length for one in stretches)
-    parts = sorted((0.5 + k * _GOLDEN) % 1.0 for k in range(count))
+    parts = sorted((0.5 + k * GOLDEN) % 1.0 for k in range(count))
     for part in parts:
         left = (0.06 + 0.88 * part) * total
         for one in stretches:
@@ -201,27 +201,10 @@ def volume_findings(volume: float, made: ReadyTable) -> list[Finding]:
 
     Cuts at the ends are allowed for: between the shortest and the longest that they can leave nothing is said.
     """
-    section = made.section
-    if section is None:
+    if made.section is None:
         return []
-    full = section.area * made.table.developed_length
-    short, long = (section.area * made.table.developed_length + sign * _ends_slack(made) for sign in (-1.0, 1.0))
-    nearest = min(max(volume, short), long)
-    off = (volume - nearest) / full
-    if abs(off) <= VOLUME_OFF:
-        return []
-    variant = "less" if off < 0.0 else "more"
-    values = {"percent": float(100.0 * abs(off)), "limit": 100.0 * VOLUME_OFF}
-    return [
-        Finding(
-            "solid-volume",
-            variant=variant,
-            tube=made.name,
-            measured=float(off),
-            limit=VOLUME_OFF,
-            values=values,
-        )
-    ]
+    off = volume_off(volume, made.section, made.table.developed_length, _slack_of(made))
+    return volume_remarks(off, made.name)
 
 
 def is_too_little(volume: float, made: ReadyTable) -> bool:
@@ -229,18 +212,12 @@ def is_too_little(volume: float, made: ReadyTable) -> bool:
     if made.section is None:
         return False
     full = made.section.area * made.table.developed_length
-    return volume + _ends_slack(made) < VOLUME_LEAST * full
+    return volume + _slack_of(made) < VOLUME_LEAST * full
 
 
-def _ends_slack(made: ReadyTable) -> float:
-    """Volume that slanted and coped ends may add or take, mm3."""
-    section = made.section
-    if section is None or made.metal is None:
+def _slack_of(made: ReadyTable) -> float:
+    """Volume that slanted and coped ends may add or take, mm3; none where they are not known."""
+    if made.section is None or made.metal is None:
         return 0.0
     to_mate = {finding.end for finding in made.findings if finding.code == "solid-ends" and finding.variant == "mate"}
-    # a cope stops before the centerline does, and is a saddle on top of that
-    lengths = [
-        abs(m) + (section.greater / 2.0 if m < -1e-6 or end in to_mate else 0.0)
-        for end, m in zip("AB", made.metal, strict=True)
-    ]
-    return section.area * sum(lengths)
+    return ends_slack(made.section, made.metal, to_mate)

@@ -11,10 +11,10 @@ from member_bodies import DRAWN, HARDWARE, STEP, box, odd_members, outline, soli
 from tube_bodies import assert_is, codes, cylinder, only, pipe, reason, tubes
 from tubes import run_of
 
+from converter.importers.claims import VOLUME_OFF
 from converter.importers.registry import ReadOptions
 from converter.importers.solids.read import find_tubes
 from converter.importers.solids.rectangles import rectangles
-from converter.importers.solids.walls import VOLUME_OFF
 from converter.importers.step.read import read_step
 from converter.model.bends import Placement
 from converter.model.section import Section

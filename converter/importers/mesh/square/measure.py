@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from converter.findings import Clause, Finding
 from converter.geometry.circles import fit_line, vec
 from converter.geometry.vectors import angle_between, dot, scale, sub, unit
+from converter.importers.claims import BAR_WIDTHS, VOLUME_LEAST, ends_slack, volume_off, volume_remarks
 from converter.importers.mesh.choose import chosen, possible, simpler
 from converter.importers.mesh.develop import drafts_of_row
 from converter.importers.mesh.doubt import Doubt, doubted
@@ -24,10 +25,7 @@ from converter.importers.mesh.square.ends import SquareEnd, ends_of
 from converter.importers.mesh.square.fit import SMALLEST_CORNER, SquareFit, fit_square
 from converter.importers.mesh.square.follow import FollowedTube, followed
 from converter.importers.mesh.square.proof import (
-    VOLUME_LEAST,
     volume_of,
-    volume_off,
-    volume_remark,
     walls_of,
     why_without_walls,
 )
@@ -67,7 +65,6 @@ STRAIGHT = 2e-3  #: of half the smaller side: cuts this close to a line are a st
 ASKEW = 12.0  #: degrees by which a section may seem turned against the first bend before it is fitted
 FLUSH = 0.2  #: degrees; the same afterwards
 ALL_CORNERS = 0.98  #: of half the smaller side: corners as round leave no flat
-BAR_WIDTHS = 4.0  #: a solid rectangle is a bar from this many widths on; shorter it is a plate or block
 STUB = 0.5  #: of the greater side: a shorter tube is a ring
 HARDLY, MOSTLY = 0.3, 0.8  #: of a body's area is this tube at least, to be named and to be taken
 MOSTLY_FLAT = 0.5  #: of a body's area lies along a row of rectangles, so that no round tube is sought in it
@@ -353,10 +350,10 @@ def _remarks_on_metal(body: MeshBody, section: Section, table: BendTable, metal:
     volume = volume_of(body)
     if volume is None:
         return []
-    off = volume_off(volume, section, table.developed_length, metal)
+    off = volume_off(volume, section, table.developed_length, ends_slack(section, metal))
     if off < VOLUME_LEAST - 1.0:
         raise NotATube(Clause.of("solid-too-little-metal"))
-    return volume_remark(off)
+    return volume_remarks(off, "")
 
 
 def _remarks_on_rest(

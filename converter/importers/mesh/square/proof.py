@@ -12,20 +12,13 @@ from math import radians
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.findings import Clause, Finding
+from converter.findings import Clause
+from converter.importers.claims import GOLDEN, LANES, STATIONS, WALL_PART
 from converter.importers.mesh.square.cuts import cut_of
 from converter.importers.mesh.square.rows import FramedPart, SquareSizes
 from converter.importers.mesh.weld import MeshBody
-from converter.model.section import Section
 
 Array = NDArray[np.float64]
-
-STATIONS = 11  #: cuts along a tube
-LANES = (-0.55, 0.0, 0.55)  #: where a wall is asked for metal, as parts of its flat from its middle
-WALL_PART = 0.35  #: of the stations at which each of them must have metal: holes and slots take some away
-GOLDEN = 0.6180339887  #: stations run on by this part of the way: no row of holes has that pitch
-VOLUME_OFF = 0.02  #: part of the volume by which it may differ before it is told
-VOLUME_LEAST = 0.5  #: part of the volume below which a body is no tube of that section
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,20 +116,3 @@ def volume_of(body: MeshBody) -> float | None:
         return None
     corners = body.points[body.faces] - body.points.mean(axis=0)
     return abs(float(np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum())) / 6.0
-
-
-def volume_off(volume: float, section: Section, length: float, metal: tuple[float, float]) -> float:
-    """By which part a volume differs from that of section and length, beyond what cut ends may add or take."""
-    full = section.area * length
-    slack = section.area * sum(abs(m) + (section.greater / 2.0 if m < -1e-6 else 0.0) for m in metal)
-    nearest = min(max(volume, full - slack), full + slack)
-    return (volume - nearest) / full
-
-
-def volume_remark(off: float) -> list[Finding]:
-    """What is said of a volume that differs by this part."""
-    if abs(off) <= VOLUME_OFF:
-        return []
-    variant = "less" if off < 0.0 else "more"
-    values = {"percent": 100.0 * abs(off), "limit": 100.0 * VOLUME_OFF}
-    return [Finding("solid-volume", variant=variant, tube="", measured=off, limit=VOLUME_OFF, values=values)]
