@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
@@ -78,6 +78,19 @@ def _writing_from(chosen: WritingChoices) -> Writing:
         paper_thickness=thickness_from(chosen.paper_thickness),
     )
     return Writing(formats, chosen.force, how)
+
+
+def formats_named(typed: str, known: Sequence[str]) -> tuple[str, ...]:
+    """What --to says of a command with formats of its own, each once and as typed; 'all' stands for all of them.
+
+    Raises:
+        OptionError: it names none, or an unknown one.
+    """
+    words = [word.strip().lower() for word in typed.split(",") if word.strip()]
+    wrong = [word for word in words if word not in (*known, "all")]
+    if wrong or not words:
+        raise OptionError(f"--to takes {', '.join(known)} or all, not {quoted(wrong[0] if wrong else typed)}.")
+    return tuple(dict.fromkeys(name for word in words for name in (known if word == "all" else (word,))))
 
 
 def thickness_from(typed: str | None) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -148,7 +148,7 @@ def _answer(
     return compare_tube(job, tube, table, limits, _numbered("--stops", typed.stops, _degrees))
 
 
-def _numbered(option: str, typed: Sequence[str], read: object) -> dict[int, float]:
+def _numbered(option: str, typed: Sequence[str], read: Callable[[str], float]) -> dict[int, float]:
     """``93:1,88.5:2`` as number -> value.
 
     Raises:
@@ -165,7 +165,7 @@ def _numbered(option: str, typed: Sequence[str], read: object) -> dict[int, floa
         if int(number) in values:
             raise OptionError(f"{option} names {int(number)} twice.")
         try:
-            values[int(number)] = read(value)  # type: ignore[operator]
+            values[int(number)] = read(value)
         except ElbowroomError as error:
             raise OptionError(f"{option}: {error.message}") from error
     return values

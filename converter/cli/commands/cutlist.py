@@ -108,15 +108,17 @@ def cutlist(
         raise OptionError("Name one INPUT or more: the drawings whose tubes are cut.")
     if rack.take and rack.rack is None:
         raise OptionError("--take books into a rack file: name it with --rack FILE.")
-    counts, kinds = counts_from(qty), _kinds(to)
+    counts = counts_from(qty)
     if out is None and (to is not None or paper or force):
         raise OptionError("--to, --paper and --force go with --out DIR: name the folder to write to.")
 
+    from converter.exporters.cutting.files import KINDS, write_cut_list
     from converter.job.cutlist import Quantities, check_quantities, cut_list
     from converter.job.pieces import in_pieces
     from converter.shop.rack import load_rack
     from converter.units import parse_length
 
+    kinds = outputs.formats_named("all" if to is None else to, KINDS)
     quantities = Quantities(jobs, counts)
     on_rack = None if rack.rack is None else load_rack(rack.rack)
     opened = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
@@ -132,7 +134,6 @@ def cutlist(
         )
     written: list[str] = []
     if out is not None:
-        from converter.exporters.cutting.files import write_cut_list
         from converter.exporters.options import WriteOptions
 
         how = WriteOptions(paper=paper)
@@ -168,21 +169,6 @@ def _put_back(sources: tuple[str, ...], rack: RackChoices, console: Console) -> 
     before = put_back(rack.rack)
     console.say(f"{rack.rack} says again what it said before the last booking; {before} says what it said until now.")
     return 0
-
-
-def _kinds(to: str | None) -> tuple[str, ...]:
-    """What --to says.
-
-    Raises:
-        OptionError: it names none, or an unknown one.
-    """
-    from converter.exporters.cutting.files import KINDS
-
-    words = [word.strip().lower() for word in (to or "all").split(",") if word.strip()]
-    wrong = [word for word in words if word not in (*KINDS, "all")]
-    if wrong or not words:
-        raise OptionError(f"--to takes {', '.join(KINDS)} or all, not {quoted(wrong[0] if wrong else to or '')}.")
-    return KINDS if "all" in words else tuple(words)
 
 
 def _show(jobs: Sequence[Job], cuts: CutList, console: Console, written: list[str] | None) -> None:

@@ -10,8 +10,6 @@ import click
 from converter.cli import options, outputs, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
-from converter.errors import OptionError
-from converter.quoting import quoted
 
 if TYPE_CHECKING:
     from converter.job import Job
@@ -27,12 +25,7 @@ def kinds(value: str) -> tuple[str, ...]:
     Raises:
         OptionError: it names none, or an unknown one.
     """
-    words = [word.strip().lower() for word in value.split(",") if word.strip()]
-    known = {**{kind: (name,) for kind, name in KINDS.items()}, "all": tuple(KINDS.values())}
-    wrong = [word for word in words if word not in known]
-    if wrong or not words:
-        raise OptionError(f"--to takes {', '.join(KINDS)} or all, not {quoted(wrong[0] if wrong else value)}.")
-    return tuple(dict.fromkeys(name for word in words for name in known[word]))
+    return tuple(KINDS[kind] for kind in outputs.formats_named(value, tuple(KINDS)))
 
 
 @click.command(
