@@ -192,7 +192,9 @@ def _attainable(value: float, patterns: Patterns, costs: Floats) -> float:
 
     slack = _EQUAL * max(1.0, value)
     bought = np.flatnonzero(costs > 0.0)
-    if len(bought) == 0 or value <= slack:
+    # where a piece may have to be left out the bound holds its penalty, too, which no number of bars comes to
+    may_lack = patterns.sizes.max() > max(patterns.rooms[np.isinf(patterns.most)], default=0.0)
+    if len(bought) == 0 or value <= slack or may_lack:
         return max(0.0, value)
     solved = milp(
         costs[bought],

@@ -12,9 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from places import FIXTURES
 
+from converter.nesting.columns import Patterns
 from converter.nesting.knapsack import COARSE, FINE, Knapsack
 from converter.nesting.model import Nest, Saw, StockBar, WantedLength
-from converter.nesting.solve import nest
+from converter.nesting.solve import _attainable, nest
 
 #: Rolls of 5600 mm: "Cutting stock problem", Wikipedia (from memory): 73 rolls are least.
 ROLLS = {
@@ -170,6 +171,16 @@ def test_what_no_bar_is_left_for_is_counted():
     assert plan.on_hand == 4950.0
     assert nest([WantedLength(5000, 1)], [StockBar(2000, None, 1.0)]).lacking == (1,)
     assert nest([WantedLength(5000, 1)], []).lacking == (1,)
+
+
+def test_a_bound_is_not_rounded_to_whole_bars_where_it_may_hold_a_piece_left_out():
+    """The penalty of such a piece is no number of bars: rounded up, the bound could be above what can be had."""
+    bars = (StockBar(2100, 1, 0.0), StockBar(1000, None, 1000.0))
+    costs = np.array([0.0, 1000.0])
+    short = Patterns((WantedLength(900, 1),), bars, Saw(), inf)
+    assert _attainable(950_000.3, short, costs) == 951_000.0
+    long = Patterns((WantedLength(900, 1), WantedLength(2000, 2)), bars, Saw(), inf)
+    assert _attainable(950_000.3, long, costs) == 950_000.3
 
 
 def test_with_no_time_the_answer_is_whole_all_the_same():
