@@ -7,6 +7,8 @@ from pathlib import Path
 from converter.errors import OptionError
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
+from converter.exporters.pictures.files import put_picture, write_one
+from converter.exporters.pictures.picture import Picture
 from converter.job import Job, NoRunsError
 from converter.quoting import LONGEST_PATH, quoted
 
@@ -16,7 +18,7 @@ ENDINGS = (".svg", ".png")
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     """Write ``STEM-as-read.svg``."""
-    _write(job, out.path(f"{options.stem}-as-read.svg"))
+    put_picture(_picture(job), out.path(f"{options.stem}-as-read.svg"), job.display.unit)
 
 
 def write_picture(job: Job, file: str, *, force: bool = False) -> Path:
@@ -32,23 +34,18 @@ def write_picture(job: Job, file: str, *, force: bool = False) -> Path:
         MissingLibraryError: PNG is asked for, and the picture library is not installed.
         ElbowroomError: one sentence; nothing was written.
     """
-    target = Path(file)
-    check_ending(target.name)
-    with OutputSet(target.parent, force=force, inputs=job.inputs) as out:
-        _write(job, out.path(target.name))
-    return out.final(target.name)
+    check_ending(Path(file).name)
+    return write_one(_picture(job), file, job, force=force)
 
 
-def _write(job: Job, path: Path) -> None:
+def _picture(job: Job) -> Picture:
     from converter.exporters.pictures.drawing.view import drawing_picture
-    from converter.exporters.pictures.files import put_picture
 
     try:
         tubes, findings = job.tubes, job.findings
     except NoRunsError as error:
         tubes, findings = (), error.findings
-    picture = drawing_picture(job.drawing, tubes, findings, job.display)
-    put_picture(picture, path, job.display.unit)
+    return drawing_picture(job.drawing, tubes, findings, job.display)
 
 
 def check_ending(name: str) -> None:
