@@ -48,6 +48,8 @@ MARKS, NUMBERS, WORDS = 400, 99, 40
 CROWD = 3000
 #: So near to its tube a name stands level, mm; else along it, or at the end of a leader.
 _BESIDE = 5.0
+#: Cosine of the angle between two axes on paper below which their letters would touch.
+_LETTERS_APART = 0.93
 #: So many of one kind of left-out things get their letter.
 LETTERS = 3
 
@@ -354,11 +356,15 @@ class _ScenePlacement:
         self.picture.label(words, (x + bar + 1.5, y), 2.0, "note")
         self.free.take((x, y - 0.5, x + bar + 2.0 + text_width(in_unit(words, "mm"), 2.0), y + 3.0))
         center = (self.area[2] - 9.0, self.area[1] + 5.0)
+        lettered: list[Point] = []
         for name, (dx, dy) in self.scene.plane.axes:
             tip = (center[0] + 4.0 * dx, center[1] + 4.0 * dy)
             self.picture.stroke([center, tip], "dim")
-            spot = (center[0] + 5.8 * dx, center[1] + 5.8 * dy - 1.0)
-            self.picture.label(name, spot, 2.0, "note", align="center")
+            # axes that lie over one another on paper have their letters one behind the other
+            behind = sum(dx * other[0] + dy * other[1] > _LETTERS_APART for other in lettered)
+            lettered.append((dx, dy))
+            out = 5.8 + 2.3 * behind
+            self.picture.label(name, (center[0] + out * dx, center[1] + out * dy - 1.0), 2.0, "note", align="center")
         self.free.take((center[0] - 7.5, center[1] - 5.0, center[0] + 7.5, center[1] + 7.5))
 
 
