@@ -99,20 +99,20 @@ class Pattern:
 
     def cut_places(self, pieces: tuple[WantedLength, ...], saw: Saw) -> tuple[float, ...]:
         """Where each piece ends: mm from the bar's front end as it comes, the trim included, kerfs counted."""
-        ends = accumulate(self._taken(pieces, saw))
+        ends = accumulate(self._spans(pieces, saw))
         # what is shared lies behind the long point of the piece in front
         return tuple(saw.trim + end - after for end, after in zip(ends, self._after(saw), strict=True))
 
     def left(self, bars: tuple[StockBar, ...], pieces: tuple[WantedLength, ...], saw: Saw) -> float:
         """What is left of each bar behind its last cut, mm; 0 where the cut takes all of it."""
-        used = saw.trim + fsum(self._taken(pieces, saw))
+        used = saw.trim + fsum(self._spans(pieces, saw))
         return max(0.0, bars[self.bar].length - used)
 
     def _after(self, saw: Saw) -> list[float]:
         """From the long point behind each piece to where the next one begins, mm: the kerf, less what they save."""
         return [saw.kerf - (saw.savings[kind - 1] if kind else 0.0) for kind in self.shared]
 
-    def _taken(self, pieces: tuple[WantedLength, ...], saw: Saw) -> list[float]:
+    def _spans(self, pieces: tuple[WantedLength, ...], saw: Saw) -> list[float]:
         return [pieces[i].length + after for i, after in zip(self.pieces, self._after(saw), strict=True)]
 
 

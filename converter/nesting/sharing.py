@@ -121,7 +121,7 @@ class Sharing:
     def _trails(self, counts: Counts) -> list[list[Placed]]:
         """Rows whose pieces all share the cuts between them, none of which could go on in another one."""
         # node 0 stands for everything that ends a row: plain ends, and one end of each kind that is odd
-        edges = [(i, *self.ends[i]) for i in np.flatnonzero(counts) for _ in range(int(counts[i]))]
+        edges = [(int(i), *self.ends[i]) for i in np.flatnonzero(counts) for _ in range(int(counts[i]))]
         degrees = counts @ self._degrees
         edges += [(-1, 0, int(k)) for k in range(1, len(degrees)) if degrees[k] % 2]
         at: list[list[int]] = [[] for _ in degrees]
@@ -140,7 +140,7 @@ class Sharing:
                 for number, front, back in steps:
                     piece, one, _ = edges[number]
                     if piece >= 0:
-                        rows[-1].append(Placed(int(piece), front != one, back))
+                        rows[-1].append(Placed(piece, front != one, back))
                     if back == 0:
                         rows.append([])
                 trails += [[*row[:-1], row[-1]._replace(shared=0)] for row in rows if row]
