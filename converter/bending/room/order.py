@@ -15,10 +15,11 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.bending.room.asked import State
 from converter.bending.room.bound import ROUNDING
 from converter.bending.room.order_sets import lattice
 from converter.bending.room.space import Array, space_of
-from converter.bending.room.sweep import Clearance, State, Sweeper, Sweepers
+from converter.bending.room.sweep import Clearance, Sweeper, Sweepers
 from converter.model.bends import BendTable
 from converter.model.section import Section
 from converter.shop.model import Machine
