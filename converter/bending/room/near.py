@@ -18,7 +18,7 @@ answer either:
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -131,6 +131,12 @@ class Answers:
             group,
             line,
         )
+
+    def lowered_rows(self) -> Iterator[tuple[int, float, int, float, int]]:
+        """Of the questions that were lowered: row, least, against, angle, ends."""
+        rows = np.flatnonzero(self.lowered)
+        columns = (rows, self.least[rows], self.against[rows], self.angle[rows], self.ends[rows])
+        return zip(*(column.tolist() for column in columns), strict=True)
 
     def asking(self, question: Index, lower: Array, least: Array) -> NDArray[np.bool_]:
         """(n,) which items belong to questions that may still count.

@@ -8,10 +8,11 @@ at once: walking toward the end fed first turns the table round, and a screw kee
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from math import acos, ceil, cos, pi, radians, sin
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,14 +79,24 @@ class Elements:
         found: Array = np.linalg.norm(self.along[rows], axis=1) * self.sweep[rows] * width
         return found
 
-    def part(self, first: int, last: int) -> Elements:
-        """Rows from first to before last."""
-        return Elements(*(getattr(self, name)[first:last] for name in self.__slots__))
+    def at(self, rows: Index) -> Elements:
+        """Some rows."""
+        return Elements(*(getattr(self, name)[rows] for name in self.__slots__))
 
     @classmethod
     def joined(cls, parts: Sequence[Elements]) -> Elements:
         """All rows of several, in order."""
         return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in cls.__slots__))
+
+    @classmethod
+    def gathered(cls, parts: Sequence[ElementRows]) -> Elements:
+        """All rows of several, in order."""
+        banks = list({id(part.elements): part.elements for part in parts}.values())
+        begin = dict(zip(map(id, banks), np.cumsum([0, *map(len, banks)]).tolist(), strict=False))
+        counts = np.array([len(part) for part in parts])
+        first = np.array([begin[id(part.elements)] + part.first for part in parts])
+        rows = np.repeat(first - np.cumsum(counts) + counts, counts) + np.arange(counts.sum())
+        return (banks[0] if len(banks) == 1 else cls.joined(banks)).at(rows)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,29 +111,46 @@ class ElementStations:
     gap: Array
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Side:
-    """One side of a tube when a bend is about to be made.
+#: One side of a tube when a bend is about to be made: the bend (index from 0 from the end fed first), whether it is the
+#: side ahead of the die, toward that end, and the bends made before on that side (bit i stands for bend i).
+SideKey: TypeAlias = tuple[int, bool, int]
 
-    Attributes:
-        table: fed from its own end A.
-        bend: index of the bend from 0.
-        made: indices of the bends made before; those on the other side count for nothing.
-        ahead: the side toward end A, which is fed first; else the side toward end B.
-    """
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TubeSide:
+    """One side of one tube, whose table is that from the end fed first."""
 
     table: BendTable
-    bend: int
-    made: frozenset[int]
-    ahead: bool
+    key: SideKey
 
 
-def half(table: BendTable, bend: int, made: frozenset[int], ahead: bool) -> Elements:
-    """One side of a tube, as `halves` has it."""
-    return halves([Side(table, bend, made, ahead)])[0]
+@dataclass(frozen=True, slots=True, eq=False)
+class ElementRows:
+    """Some rows of elements: from first to before last."""
+
+    elements: Elements
+    first: int
+    last: int
+
+    def __len__(self) -> int:
+        return self.last - self.first
 
 
-def halves(sides: Sequence[Side]) -> list[Elements]:
+def half(table: BendTable, bend: int, made: Collection[int], ahead: bool) -> Elements:
+    """One side of a tube, as `halves` has it.
+
+    Args:
+        table: from the end fed first.
+        bend: index of the bend from 0.
+        made: indices of the bends made before; those on the other side count for nothing.
+        ahead: the side toward the end fed first; else the other.
+    """
+    bits = sum(1 << i for i in made if (i < bend if ahead else i > bend))
+    (rows,) = halves([TubeSide(table, (bend, ahead, bits))])
+    return Elements.gathered([rows])
+
+
+def halves(sides: Sequence[TubeSide]) -> list[ElementRows]:
     """Sides of tubes, all walked outward from T together.
 
     Each step is that of `converter.model.centerline.walk`, in the same order of operations: a side comes out the same,
@@ -135,15 +163,23 @@ def halves(sides: Sequence[Side]) -> list[Elements]:
     return [one for i in range(0, len(sides), _WALKED) for one in _walked(sides[i : i + _WALKED])]
 
 
-def _walked(sides: Sequence[Side]) -> list[Elements]:
+def bits_of(sets: Sequence[int], count: int) -> NDArray[np.bool_]:
+    """(n, count) whether each bend is in each set; in a set bit i stands for bend i."""
+    size = (count + 7) // 8
+    packed = np.frombuffer(b"".join(one.to_bytes(size, "little") for one in sets), np.uint8)
+    found: NDArray[np.bool_] = (
+        np.unpackbits(packed.reshape(len(sets), size), axis=1, count=count, bitorder="little") > 0
+    )
+    return found
+
+
+def _walked(sides: Sequence[TubeSide]) -> list[ElementRows]:
     bends = _PaddedBends.of(sides)
     count = len(sides)
     slots = _WalkSlots(count, 2 * bends.most + 1)
-    ahead = np.array([side.ahead for side in sides])
-    k = np.array([side.bend for side in sides], np.intp)
-    made = np.zeros((count, bends.most), bool)
-    members = [np.fromiter(side.made, np.intp, len(side.made)) for side in sides]
-    made[np.repeat(np.arange(count), [len(one) for one in members]), np.concatenate(members)] = True
+    ahead = np.array([side.key[1] for side in sides])
+    k = np.array([side.key[0] for side in sides], np.intp)
+    made = bits_of([side.key[2] for side in sides], bends.most)
     row, last = bends.row, bends.count[bends.row] - 1
     zero, side = np.zeros(count), np.where(ahead, 1.0, -1.0)
     point = np.stack([zero, -bends.clr[row, k], zero])
@@ -201,7 +237,7 @@ class _PaddedBends:
     sweep: Array
 
     @classmethod
-    def of(cls, sides: Sequence[Side]) -> _PaddedBends:
+    def of(cls, sides: Sequence[TubeSide]) -> _PaddedBends:
         """Those of some sides."""
         rows: dict[int, int] = {}
         tables: list[BendTable] = []
@@ -279,7 +315,7 @@ class _WalkSlots:
         n = n - _dot(n, t) * t
         return end, t, n * (1.0 / np.sqrt(_dot(n, n)))
 
-    def elements(self, start: Array, held: NDArray[np.bool_]) -> list[Elements]:
+    def elements(self, start: Array, held: NDArray[np.bool_]) -> list[ElementRows]:
         """The sides one by one: (3, m) where they start, and which are held at T."""
         there, sweep, length = self.there, self.columns[9], self.columns[10]
         bare = np.flatnonzero(~there.any(axis=1))
@@ -293,7 +329,9 @@ class _WalkSlots:
         turned = np.cumsum(sweep, axis=1)
         left = np.cumsum(length[:, ::-1], axis=1)[:, ::-1]
         every = Elements(
-            *(np.ascontiguousarray(self.columns[i : i + 3, there].T) for i in (0, 3, 6)),
+            np.ascontiguousarray(self.columns[0:3, there].T),
+            np.ascontiguousarray(self.columns[3:6, there].T),
+            np.ascontiguousarray(self.columns[6:9, there].T),
             sweep[there],
             np.stack([np.concatenate([nothing, turned[:, :-1]], axis=1), turned], axis=-1)[there],
             slide[there],
@@ -301,7 +339,7 @@ class _WalkSlots:
             self.outer[there],
         )
         ends = np.cumsum(there.sum(axis=1)).tolist()
-        return [every.part(first, last) for first, last in zip([0, *ends], ends, strict=False)]
+        return [ElementRows(every, first, last) for first, last in zip([0, *ends], ends, strict=False)]
 
 
 def forming(clr: Array, bend: Index, sweep: Array) -> Elements:

@@ -12,13 +12,23 @@ from collections.abc import Iterable, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from math import inf, isfinite
+from typing import TypeAlias
 
 import numpy as np
 
-from converter.bending.room.asked import ITSELF, TOLERANCE, Asked, SideKey, State, Steps, SwungTube, alone, sides_of
 from converter.bending.room.bound import ROUNDING, most_room
 from converter.bending.room.near import SURE, Moment
-from converter.bending.room.shape import check_table, half, stations
+from converter.bending.room.questions import (
+    ITSELF,
+    TOLERANCE,
+    RoomQuestion,
+    Situation,
+    Steps,
+    SwungTube,
+    alone,
+    sides_of,
+)
+from converter.bending.room.shape import SideKey, check_table, half, stations
 from converter.bending.room.space import Array, Space, space_of
 from converter.errors import OptionError
 from converter.model.bends import BendTable
@@ -58,6 +68,10 @@ class Clearance:
     def room(self) -> float:
         """`least`, infinite when there is nothing to meet: for comparing."""
         return inf if self.least is None else self.least
+
+
+#: One bend (index from 0 in the table's order from end A) after a set of others.
+State: TypeAlias = tuple[int, frozenset[int]]
 
 
 def half_outside(section: Section) -> tuple[float, float]:
@@ -122,7 +136,7 @@ class Sweeper:
         self._tube = SwungTube(self._table, self._stops, space, self._radius, self._thinner)
         self.enough = enough
         self._deep = max(poor, self._tube.deepest)
-        self._moments: dict[State, Moment] = {}
+        self._moments: dict[Situation, Moment] = {}
         #: Room of each side to planes and boxes, which depends on ``enough`` and ``poor``.
         self._rooms: dict[SideKey, Moment] = {}
         self._clearances: dict[tuple[int, ...], Clearance] = {}
@@ -138,16 +152,22 @@ class Sweeper:
 
     def moments(self, states: Iterable[State]) -> list[Moment]:
         """The least room while each bend is made, bends numbered from 0 in the table's order from end A."""
-        states = list(states)
-        self._work(self.ask_moments(states))
-        return [self._moments[self._fed(state)] for state in states]
+        return self.moments_fed([self._coded(state) for state in states])
 
-    def ask_moments(self, states: Iterable[State]) -> Steps[None]:
+    def moments_fed(self, situations: Sequence[Situation]) -> list[Moment]:
+        """As `moments`, bends numbered from 0 from the end fed first."""
+        self._work(self.ask_moments(situations))
+        return [self._moments[one] for one in situations]
+
+    def ask_states(self, states: Iterable[State]) -> Steps[None]:
         """Work after which `moments` are at hand."""
-        asked = dict.fromkeys(self._fed(state) for state in states)
-        new = [state for state in asked if state not in self._moments]
+        return self.ask_moments(self._coded(state) for state in states)
+
+    def ask_moments(self, situations: Iterable[Situation]) -> Steps[None]:
+        """Work after which `moments_fed` are at hand."""
+        new = [one for one in dict.fromkeys(situations) if one not in self._moments]
         if new:
-            (found,) = yield [Asked(self._tube, new, self.enough, self._deep, rooms=self._rooms)]
+            (found,) = yield [RoomQuestion(self._tube, new, self.enough, self._deep, rooms=self._rooms)]
             self._moments.update(zip(new, found, strict=True))
 
     def sequence(self, order: Sequence[int]) -> Clearance:
@@ -169,7 +189,7 @@ class Sweeper:
         numbers = tuple(bend + 1 for bend in order)
         found: list[Moment] = []
         if order:
-            (found,) = yield [Asked(self._tube, self._states(order), self.enough, self._deep, each=False)]
+            (found,) = yield [RoomQuestion(self._tube, self._situations(order), self.enough, self._deep, each=False)]
         least = min(range(len(found)), key=lambda i: found[i].least, default=None)
         if least is None or not isfinite(found[least].least):
             self._clearances[order] = Clearance(None, None, None, None, numbers, self.feed_from)
@@ -198,7 +218,9 @@ class Sweeper:
         if (order, margin) not in self._clear:
             line = float(np.nextafter(margin, -inf))
             deep = max(line, self._tube.deepest)
-            (found,) = yield [Asked(self._tube, self._states(order), self.enough, deep, each=False, line=line)]
+            (found,) = yield [
+                RoomQuestion(self._tube, self._situations(order), self.enough, deep, each=False, line=line)
+            ]
             self._clear[order, margin] = all(moment.least >= margin for moment in found)
 
     @property
@@ -213,8 +235,9 @@ class Sweeper:
         """Work after which the `finished` tube's room is at hand."""
         if self._finished is None:
             # of any two parts between which the tube turns, some bend lies between
-            states = [(k, frozenset(range(self.count)) - {k}) for k in range(self.count)]
-            (found,) = yield [Asked(self._tube, states, deep=self._tube.deepest, each=False, finished=True)]
+            every = (1 << self.count) - 1
+            states = [(k, every ^ 1 << k) for k in range(self.count)]
+            (found,) = yield [RoomQuestion(self._tube, states, deep=self._tube.deepest, each=False, finished=True)]
             self._finished = min((moment.least for moment in found), default=inf)
 
     @property
@@ -234,10 +257,14 @@ class Sweeper:
             First and last bend, from the end fed first, and mm: with the same of these bends made there is no more
             room for the bend in question.
         """
-        k, made = self._fed(state)
-        sides = [self._rooms[side] for side in sides_of((k, made))]
+        return self.implied_fed(self._coded(state))
+
+    def implied_fed(self, situation: Situation) -> list[tuple[tuple[int, int], float]]:
+        """As `implied_rooms`, bends numbered from 0 from the end fed first."""
+        k = situation[0]
+        sides = [self._rooms[side] for side in sides_of(situation)]
         found = [((0, k), sides[0].least), ((k, self.count - 1), sides[1].least)]
-        for one in (*sides, self._moments[k, made]):
+        for one in (*sides, self._moments[situation]):
             if one.span is not None:
                 # what is as low as that is not measured further, so the others are as low or measured like this one
                 found.append((one.span, max(one.least, self._deep) + SURE))
@@ -265,11 +292,16 @@ class Sweeper:
         last = self.count - 1
         return last - state[0], frozenset(last - i for i in state[1])
 
-    def _states(self, order: Sequence[int]) -> list[State]:
-        return [self._fed((bend, frozenset(order[:i]))) for i, bend in enumerate(order)]
+    def _coded(self, state: State) -> Situation:
+        """The same with bends numbered from the end fed first, and the set of those made as bits."""
+        k, made = self._fed(state)
+        return k, sum(1 << i for i in made)
+
+    def _situations(self, order: Sequence[int]) -> list[Situation]:
+        return [self._coded((bend, frozenset(order[:i]))) for i, bend in enumerate(order)]
 
     def _side(self, k: int, made: frozenset[int], ahead: bool) -> SideKey:
-        return sides_of((k, made))[0 if ahead else 1]
+        return sides_of((k, sum(1 << i for i in made)))[0 if ahead else 1]
 
     def _work(self, steps: Steps[None]) -> None:
         """Take work of this tube through by itself."""

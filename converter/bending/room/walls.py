@@ -14,7 +14,7 @@ from math import radians
 
 import numpy as np
 
-from converter.bending.room.shape import Elements, ElementStations, stations
+from converter.bending.room.shape import ElementRows, Elements, ElementStations, stations
 from converter.bending.room.space import Array, Index, Space
 
 #: mm; how far a value may dip between two lines of the grid.
@@ -93,7 +93,7 @@ class _SideColumns:
 
 
 def least_to_planes(
-    sides: Sequence[Elements], motions: Sequence[Motion], space: Space, radius: Array
+    sides: Sequence[ElementRows], motions: Sequence[Motion], space: Space, radius: Array
 ) -> tuple[Array, Index, Array]:
     """The least distance between the tube's outside and the planes, of many sides.
 
@@ -122,7 +122,7 @@ def least_to_planes(
         for first in range(0, count, _SIDES):
             some = slice(first, first + _SIDES)
             rows = np.repeat(np.arange(first, first + len(sides[some])), [len(one) for one in sides[some]])
-            at = stations(Elements.joined(sides[some]), near=radius[rows])
+            at = stations(Elements.gathered(sides[some]), near=radius[rows])
             side = rows[at.row]
             disc = at.gap < radius[side] - 1e-9
             # a ball is nearest at a few angles that are known; a disc is where nothing turns
