@@ -154,6 +154,18 @@ def test_what_is_on_hand_goes_first_and_least_of_it():
     assert 8250.0 < plan.on_hand_bound <= 8550.0
 
 
+@pytest.mark.parametrize("seed", [5, 7, 9])
+def test_no_less_can_be_taken_of_what_is_on_hand_than_is(seed):
+    """What is taken at the least cost is proven by the bound, which the count and the search by hand hold to be one."""
+    random = np.random.default_rng(seed)
+    pieces = [WantedLength(round(float(random.uniform(150, 2500)), 2), int(random.integers(1, 9))) for _ in range(12)]
+    bars = [StockBar(6000, None, 6000.0), StockBar(2100, 4, 0.0), StockBar(1800, 3, 0.0), StockBar(3200, 2, 0.0)]
+    plan = nest(pieces, bars, Saw(3.0, 5.0))
+    count(plan)
+    assert plan.cost == plan.bound
+    assert 0.0 < plan.on_hand == plan.on_hand_bound
+
+
 def test_the_last_piece_may_end_with_the_bar_unless_the_saw_must_hold_it():
     pieces = [WantedLength(1000, 6)]
     assert nest(pieces, [StockBar(6015, None, 1.0)], Saw(3.0)).cost == 1.0  # five cuts between six pieces
@@ -179,9 +191,9 @@ def test_a_bound_is_not_rounded_to_whole_bars_where_it_may_hold_a_piece_left_out
     """The penalty of such a piece is no number of bars: rounded up, the bound could be above what can be had."""
     bars = (StockBar(2100, 1, 0.0), StockBar(1000, None, 1000.0))
     costs = np.array([0.0, 1000.0])
-    short = Patterns((WantedLength(900, 1),), bars, Saw(), inf)
+    short = Patterns((WantedLength(900, 1),), bars, Saw(), inf, 1)
     assert _attainable(950_000.3, short, costs) == 951_000.0
-    long = Patterns((WantedLength(900, 1), WantedLength(2000, 2)), bars, Saw(), inf)
+    long = Patterns((WantedLength(900, 1), WantedLength(2000, 2)), bars, Saw(), inf, 1)
     assert _attainable(950_000.3, long, costs) == 950_000.3
 
 
