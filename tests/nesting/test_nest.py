@@ -23,7 +23,11 @@ ROLLS = {
     1380: 22, 1520: 25, 1560: 12, 1710: 14, 1820: 18, 1880: 18, 1930: 20, 2000: 10, 2050: 12, 2100: 14, 2140: 16,
     2150: 18, 2200: 20,
 }  # fmt: skip
-U120 = [line.split() for line in (FIXTURES / "nesting" / "u120.txt").read_text(encoding="utf-8").splitlines()]
+SETS = [
+    line.split()
+    for name in ("u120.txt", "sets.txt")
+    for line in (FIXTURES / "nesting" / name).read_text(encoding="utf-8").splitlines()
+]
 
 
 def count(plan: Nest) -> tuple[Counter, Counter]:
@@ -64,7 +68,7 @@ def test_the_rolls_of_the_textbook_example():
     assert (plan.cost, plan.bound, sum(plan.lacking)) == (73.0, 73.0, 0)
 
 
-@pytest.mark.parametrize("row", U120, ids=[row[0] for row in U120])
+@pytest.mark.parametrize("row", SETS, ids=[row[0] for row in SETS])
 def test_instances_of_the_literature(row):
     bar, pieces, fewest, *lengths = map(int, row[1:])
     assert len(lengths) == pieces
@@ -72,6 +76,22 @@ def test_instances_of_the_literature(row):
     count(plan)
     assert plan.cost == fewest
     assert plan.bound == fewest
+
+
+def test_raws_of_a_textbook():
+    """Chvátal, Linear Programming (1983), chapter 13, from memory: raws of 100, the linear program 452.25, 453 raws."""
+    wanted = {45: 97, 36: 610, 31: 395, 14: 211}
+    plan = nest([WantedLength(length, n) for length, n in wanted.items()], [StockBar(100, None, 1.0)])
+    count(plan)
+    assert (plan.cost, plan.bound) == (453.0, 453.0)
+
+
+def test_several_stock_lengths_at_prices_of_their_own():
+    """Gilmore and Gomory (1961), their example, from memory: bars 5, 6 and 9 long at 6, 7 and 10; 170 is least."""
+    bars = [StockBar(5, None, 6.0), StockBar(6, None, 7.0), StockBar(9, None, 10.0)]
+    plan = nest([WantedLength(2, 20), WantedLength(3, 10), WantedLength(4, 20)], bars)
+    count(plan)
+    assert plan.cost == plan.bound == 170.0
 
 
 @pytest.mark.slow
