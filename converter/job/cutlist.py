@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from functools import cached_property
-from math import fsum
+from math import ceil, fsum
 
 from converter.bending.setup.setup import Setup
 from converter.errors import OptionError
@@ -332,7 +332,8 @@ def _group(
         fitting = sorted(pieces, key=lambda p: -p.length)
     else:
         findings += [
-            Finding("piece-too-long", tube=piece.name, values={"length": piece.length, "most": most},
+            Finding("piece-too-long", tube=piece.name,
+                    values={"length": piece.length, "most": most, "pieces": ceil(piece.length / max(most, 1.0))},
                     measured=piece.length, limit=most, unit="mm")
             for piece in pieces if piece not in fitting
         ]  # fmt: skip
