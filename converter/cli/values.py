@@ -6,6 +6,7 @@ import click
 
 from converter.errors import ElbowroomError, OptionError
 from converter.quoting import quoted, shortened
+from converter.tolerances import MOST_MITRE
 from converter.units import UNIT_CHOICES, parse_length, unit_name
 
 #: Where click's context keeps the limits as typed, None for none.
@@ -50,14 +51,28 @@ def drawing_unit(ctx: click.Context, param: click.Parameter, value: str | None) 
     return unit
 
 
+def mitre(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:
+    """Degrees from square, from 0 to `MOST_MITRE`."""
+    if value is None:
+        return None
+    angle = _degrees(param, value)
+    if not 0.0 <= angle <= MOST_MITRE:
+        raise OptionError(f"{param.opts[0]} must lie between 0 and {MOST_MITRE:g} degrees, not {shortened(value)}.")
+    return angle
+
+
+def _degrees(param: click.Parameter, value: str) -> float:
+    try:
+        return float(value.strip().removesuffix("°").removesuffix("deg"))
+    except ValueError as error:
+        raise OptionError(f"{param.opts[0]} takes degrees, not {quoted(value)}.") from error
+
+
 def tangent_angle(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:
     """Degrees, above 0 and below 45."""
     if value is None:
         return None
-    try:
-        angle = float(value.strip().removesuffix("°").removesuffix("deg"))
-    except ValueError as error:
-        raise OptionError(f"{param.opts[0]} takes degrees, not {quoted(value)}.") from error
+    angle = _degrees(param, value)
     if not 0.0 < angle < 45.0:
         raise OptionError(f"{param.opts[0]} must lie between 0 and 45 degrees, not {shortened(value)}.")
     return angle

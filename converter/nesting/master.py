@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from converter.nesting.knapsack import Counts, Floats
+from converter.nesting.sharing import Counts, Floats
 
 if TYPE_CHECKING:
     from converter.nesting.columns import Patterns
@@ -98,8 +98,11 @@ class Master:
         objective = float(self._highs.getInfo().objective_function_value)
         return Priced(times, objective, duals[: self._pieces], bar_prices)
 
-    def whole(self, seconds: float) -> tuple[Counts, Counts] | None:
-        """The best whole number of times of each known pattern, and pieces left out; None when none was met in time."""
+    def whole(self, seconds: float) -> tuple[Counts, Counts, float] | None:
+        """The best whole number of times of each known pattern, and pieces left out; None when none was met in time.
+
+        The last value is what no whole numbers of the known patterns are below.
+        """
         from highspy import HighsVarType
 
         self._take_up()
@@ -120,7 +123,8 @@ class Master:
         for i in range(size):
             self._highs.changeColIntegrality(i, HighsVarType.kContinuous)
         self._highs.setOptionValue("time_limit", inf)
-        return (values[self._pieces :], values[: self._pieces]) if found else None
+        bound = float(self._highs.getInfo().mip_dual_bound)
+        return (values[self._pieces :], values[: self._pieces], bound) if found else None
 
     def _take_up(self) -> None:
         """Add the patterns that are new."""

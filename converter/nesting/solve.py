@@ -11,9 +11,9 @@ import numpy as np
 
 from converter.disk.silence import silent_stdout
 from converter.nesting.columns import Patterns
-from converter.nesting.knapsack import Counts, Floats
 from converter.nesting.master import Master, Program
 from converter.nesting.model import Nest, Pattern, Saw, StockBar, WantedLength
+from converter.nesting.sharing import Counts, Floats, Placed
 
 #: Seconds that the search may take where nothing else is said.
 SECONDS = 30.0
@@ -118,6 +118,12 @@ def _least(
     master = Master(patterns, program)
     relaxed = patterns.relax(master, patterns.demand, patterns.most, attainable)
     bound = max(bound, attainable(relaxed.bound))
+    if not is_proven() and patterns.add_all():  # a small job: nothing is left to chance
+        solved = master.whole(max(0.0, min((patterns.deadline - monotonic()) / 2.0, _SECONDS_WHOLE)))
+        if solved is not None:
+            times, lacking, least = solved
+            best = min(best, _solution(patterns, program, times, lacking), key=lambda one: one.objective)
+            bound = max(bound, attainable(least))
 
     for attempt in range(_DIVES):
         left = patterns.deadline - monotonic()
@@ -127,7 +133,7 @@ def _least(
             tried = _dive(patterns, master, program, relaxed.times, None)
         elif attempt in _WHOLE:
             solved = master.whole(min(left / 2.0, _SECONDS_WHOLE))
-            tried = best if solved is None else _solution(patterns, program, *solved)
+            tried = best if solved is None else _solution(patterns, program, *solved[:2])
         else:
             tried = _dive(patterns, master, program, relaxed.times, generator)
         if tried.objective < best.objective:
@@ -193,7 +199,7 @@ def _attainable(value: float, patterns: Patterns, costs: Floats) -> float:
     slack = _EQUAL * max(1.0, value)
     bought = np.flatnonzero(costs > 0.0)
     # where a piece may have to be left out the bound holds its penalty, too, which no number of bars comes to
-    may_lack = patterns.sizes.max() > max(patterns.rooms[np.isinf(patterns.most)], default=0.0)
+    may_lack = patterns.alone.max() > max(patterns.rooms[np.isinf(patterns.most)], default=0.0)
     if len(bought) == 0 or value <= slack or may_lack:
         return max(0.0, value)
     solved = milp(
@@ -211,16 +217,19 @@ def _attainable(value: float, patterns: Patterns, costs: Floats) -> float:
 def _in_words(patterns: Patterns, times: Counts) -> tuple[Pattern, ...]:
     """The bars as they are cut: nothing more than is wanted, the longest piece first, equal bars together."""
     left = patterns.demand.copy()
-    bars: dict[tuple[int, tuple[int, ...]], int] = {}
-    by_length = sorted(range(len(left)), key=lambda i: (-patterns.sizes[i], i))
+    bars: dict[tuple[int, tuple[Placed, ...]], int] = {}
     for i in sorted(np.flatnonzero(times), key=lambda i: -float(patterns.counts[i] @ patterns.sizes)):
         for _ in range(int(times[i])):
             counts = np.minimum(patterns.counts[i], left)
             left = left - counts
-            cut = tuple(k for k in by_length for _ in range(int(counts[k])))
-            if cut:
-                key = (patterns.of_bar[i], cut)
+            row = tuple(patterns.sharing.row(counts, patterns.alone))
+            if row:
+                key = (patterns.of_bar[i], row)
                 bars[key] = bars.get(key, 0) + 1
-    room = {key: patterns.rooms[key[0]] - sum(patterns.sizes[k] for k in key[1]) for key in bars}
+    room = {key: patterns.rooms[key[0]] - sum(patterns.alone[one.piece] for one in key[1]) for key in bars}
     order = sorted(bars, key=lambda key: (-patterns.bars[key[0]].length, room[key], key))
-    return tuple(Pattern(bar, cut, bars[bar, cut]) for bar, cut in order)
+    return tuple(
+        Pattern(bar, tuple(one.piece for one in row), bars[bar, row], tuple(one.turned for one in row),
+                tuple(one.shared for one in row))
+        for bar, row in order
+    )  # fmt: skip

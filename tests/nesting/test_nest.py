@@ -15,6 +15,7 @@ from places import FIXTURES
 from converter.nesting.columns import Patterns
 from converter.nesting.knapsack import COARSE, FINE, Knapsack
 from converter.nesting.model import Nest, Saw, StockBar, WantedLength
+from converter.nesting.sharing import Sharing
 from converter.nesting.solve import _attainable, nest
 
 #: Rolls of 5600 mm: "Cutting stock problem", Wikipedia (from memory): 73 rolls are least.
@@ -31,11 +32,12 @@ def count(plan: Nest) -> tuple[Counter, Counter]:
     for pattern in plan.patterns:
         bar, saw = plan.bars[pattern.bar], plan.saw
         at = saw.trim
-        for place, i in zip(pattern.cut_places(plan.pieces, saw), pattern.pieces, strict=True):
+        rows = zip(pattern.cut_places(plan.pieces, saw), pattern.pieces, pattern.shared, strict=True)
+        for place, i, shared in rows:
             at += plan.pieces[i].length
             assert place == pytest.approx(at, abs=1e-6)
             last = at
-            at += saw.kerf
+            at += saw.kerf - (saw.savings[shared - 1] if shared else 0.0)
         # the last piece ends on the bar, and what the saw holds by is left behind its cut
         assert last <= bar.length + 1e-5
         assert saw.grip == 0.0 or at + saw.grip <= bar.length + 1e-5
@@ -205,7 +207,7 @@ def test_a_filling_is_the_mixed_integer_solvers(seed):
                   bounds=Bounds(0, most), options={"mip_rel_gap": 0.0})  # fmt: skip
     best = -solved.fun
     for steps in (COARSE, FINE):
-        sack = Knapsack(sizes, np.array([room]), steps)
+        sack = Knapsack(sizes, np.array([room]), steps, Sharing([(0, 0)] * count_, (), sizes))
         (filling,) = sack.fill(worth, most)
         assert np.all(filling <= most)
         assert sizes @ filling <= room + 1e-3

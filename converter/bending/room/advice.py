@@ -8,8 +8,9 @@ from itertools import chain
 from math import ceil
 
 from converter.bending.room.order import ALL, MARGIN, BestOrder, Feasible, best_order, space_known
+from converter.bending.room.questions import ITSELF
 from converter.bending.room.space import other_plane, space_of
-from converter.bending.room.sweep import ITSELF, Clearance, Sweeper, sweep_order
+from converter.bending.room.sweep import Clearance, Sweeper, sweep_order
 from converter.bending.split import best_split, makeable_by
 from converter.errors import GeometryError
 from converter.findings import WARNING, Clause, Finding

@@ -53,6 +53,7 @@ _rack = options.grouped(
         "elbowroom cutlist frame.dxf gate.dxf --shop myshop.toml --job job.toml --jobs 4 --qty 'PICKET*=40'",
         "elbowroom cutlist frame.dxf --section 25x2mm --bar 6m --bar 3m --csv > cuts.csv",
         "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --rack rack.toml --take",
+        "elbowroom cutlist frame.dxf --section 40x40x2mm --bar 6m --mitre 45",
         "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --out cuts --to pdf",
         "elbowroom cutlist drawings --each --shop myshop.toml --out cuts",
         "elbowroom cutlist --rack rack.toml --put-back",
@@ -73,6 +74,12 @@ _rack = options.grouped(
 @click.option("--to", metavar="FORMAT,...", help="What to write: pdf, svg, csv, json, or all.  [all]")
 @outputs.paper
 @outputs.force
+@click.option(
+    "--mitre",
+    metavar="DEGREES",
+    callback=values.mitre,
+    help="The saw turns so far from square: nest mitred ends back to back up to that.  [saw.mitre of the shop file]",
+)
 @click.option("--split", is_flag=True, help="Make tubes that are too long of pieces first, as 'split' does.")
 @click.option(
     "--seconds",
@@ -93,6 +100,7 @@ def cutlist(
     to: str | None,
     paper: str,
     force: bool,
+    mitre: float | None,
     split: bool,
     seconds: float,
     settings: Settings,
@@ -143,8 +151,9 @@ def cutlist(
     unit = opened[0].drawing.read_as
     with console.progress("nesting"):
         cuts = cut_list(
-            opened, quantities, rack=on_rack, buyable=[parse_length(typed, unit) for typed in rack.bar], seconds=seconds
-        )
+            opened, quantities, rack=on_rack, buyable=[parse_length(typed, unit) for typed in rack.bar], mitre=mitre,
+            seconds=seconds,
+        )  # fmt: skip
     written: list[str] = []
     if out is not None:
         from converter.exporters.options import WriteOptions

@@ -130,7 +130,7 @@ def _group_pages(flow: Flow, group: CutGroup, job: Job, currency: str) -> None:
     flow.space(2.0)
     columns = (
         TableColumn("letter", 12), TableColumn("piece", 80, "left"), TableColumn("stop of the saw", 30, "right"),
-        TableColumn("off", 14, "right"),
+        TableColumn("ends from square", 36, "left"), TableColumn("off", 14, "right"),
     )  # fmt: skip
     flow.table(columns, legend(group, display))
 
