@@ -13,10 +13,12 @@ import signal
 import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from threading import Lock, local
 from time import monotonic, sleep
 from typing import TYPE_CHECKING, Any
 
+from converter.batch.record import leftovers_of
 from converter.batch.verdict import DrawingVerdict
 from converter.ends import WorkerTask, why_ended
 from converter.errors import ElbowroomError
@@ -159,7 +161,11 @@ class BayPool:
             except BayEndedError as end:
                 self._put_away(bay, fit=False)
                 if fresh or self._stopping:
-                    return DrawingVerdict.of_failure(item.source, end, item.folder)
+                    verdict = DrawingVerdict.of_failure(item.source, end, item.folder)
+                    return replace(verdict, leftovers=leftovers_of(item))
+            except BaseException:  # what cannot be sent or understood; the bay may be anywhere in it
+                self._put_away(bay, fit=False)
+                raise
             else:
                 self._put_away(bay, fit=fit)
                 short = verdict.failure is not None and verdict.failure.code == _WANT_OF_MEMORY

@@ -9,9 +9,9 @@ import pickle
 import signal
 import sys
 from dataclasses import replace
+from time import process_time
 from typing import TYPE_CHECKING, Any
 
-from converter import allowance
 from converter.allowance import TimeLimitReached
 from converter.disk.reading import files_read, recorded
 from converter.disk.silence import silence_streams
@@ -29,9 +29,9 @@ if TYPE_CHECKING:
     from converter.batch.verdict import DrawingVerdict
     from converter.exporters.files import OutputSet
 
-#: Bytes that a process may have used at most and still be handed another drawing: memory that libraries keep is not
-#: to count against the next one.
-_MOST_USED = 1_000_000_000
+#: Bytes that a process may have come to use and still be handed another drawing: memory that libraries keep is not to
+#: count against the next one.
+_MOST_GROWTH = 1_000_000_000
 
 
 def serve(ending: int | None, patience: float | None) -> int:
@@ -53,11 +53,15 @@ def serve(ending: int | None, patience: float | None) -> int:
         worker.heed_limits()
         incoming = io.BufferedReader(requests)
         with recorded():  # around those of the drawings: what was cut off in a folder is looked for once
+            most = _used_memory() + _MOST_GROWTH  # a process begins with what the one that started it had
             while _is_due(incoming, patience):
-                verdict, again = _answer(pickle.load(incoming), worker)
+                verdict, sound = _answer(pickle.load(incoming), worker)
+                again = sound and _used_memory() < most
                 _send(answers, (verdict, again))
                 if not again:
                     break
+                gc.collect()  # once the answer is out
+                gc.freeze()  # what is left are libraries and what they keep: not to be looked through every time
     except KeyboardInterrupt:
         return 128 + signal.SIGINT
     except (EOFError, OSError):  # nobody is there to ask or to be answered
@@ -85,10 +89,11 @@ def _send(stream: io.FileIO, answer: Any) -> None:
 
 
 def _answer(item: BatchItem, worker: Worker) -> tuple[DrawingVerdict, bool]:
-    """What came of a drawing, and whether this process is fit for another."""
+    """What came of a drawing, and whether this process is sound after it."""
+    from converter.batch.record import leftovers_of
     from converter.batch.verdict import DrawingVerdict
 
-    began = allowance.used_seconds()
+    began = process_time()
     worker.task.seconds, worker.task.memory = item.limits.seconds, item.limits.memory
     sound = True
     try:
@@ -105,17 +110,8 @@ def _answer(item: BatchItem, worker: Worker) -> tuple[DrawingVerdict, bool]:
             told = limit or error
         else:
             told = limit or (refused(error) if isinstance(error, OSError) else mistake(error))
-        verdict = replace(DrawingVerdict.of_failure(item.source, told, item.folder), leftovers=_left_by_others(item))
-    gc.collect()
-    return replace(verdict, seconds=allowance.used_seconds() - began), sound and _used_memory() < _MOST_USED
-
-
-def _left_by_others(item: BatchItem) -> tuple[str, ...]:
-    """Names of files of runs before where a drawing failed."""
-    from converter.batch.record import read_record
-
-    earlier = None if item.folder is None else read_record(item.folder)
-    return () if earlier is None or item.folder is None else tuple(earlier.own(item.folder))
+        verdict = replace(DrawingVerdict.of_failure(item.source, told, item.folder), leftovers=leftovers_of(item))
+    return replace(verdict, seconds=process_time() - began), sound
 
 
 def _verdict_on(item: BatchItem) -> DrawingVerdict:

@@ -78,6 +78,15 @@ def read_record(folder: str) -> BatchRecord | None:
         return None
 
 
+def leftovers_of(item: BatchItem) -> tuple[str, ...]:
+    """Names of files that runs before wrote for a drawing of which nothing came now."""
+    if item.folder is None:
+        return ()
+    folder = os.path.join(item.current, item.folder)
+    earlier = read_record(folder)
+    return () if earlier is None else tuple(earlier.own(folder))
+
+
 def record_text(
     key: str, inputs: dict[str, str], staged: dict[str, Path], leftovers: dict[str, str], verdict: DrawingVerdict
 ) -> str:
