@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, inf, radians, sin
+from math import cos, inf, pi, radians, sin
 
 import numpy as np
 
@@ -23,20 +23,29 @@ from converter.model.bends import BendTable
 
 #: mm; the walk here rounds otherwise than that of one side, by far less than this.
 ROUNDING = 1e-6
+#: Lines of the grid that are passed over at first.
+_STRIDE = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _RoomMotion:
     """How points move in the room: turned with the die (1), the other way (-1) or not (0); (m,) mm drawn per radian;
-    (m,) radians in all."""
+    (m,) radians in all, and their cosines and sines."""
 
     turns: int
     draw: Array
     end: Array
+    cos: Array
+    sin: Array
+
+    @classmethod
+    def until(cls, turns: int, draw: Array, end: Array) -> _RoomMotion:
+        """That by so many radians."""
+        return cls(turns, draw, end, np.cos(end), np.sin(end))
 
     def of(self, rows: Index) -> _RoomMotion:
         """The motion of some."""
-        return _RoomMotion(self.turns, self.draw[rows], self.end[rows])
+        return _RoomMotion(self.turns, *(one[rows] for one in (self.draw, self.end, self.cos, self.sin)))
 
 
 def most_room(table: BendTable, space: Space, radius: float, stops: Sequence[float]) -> Array:
@@ -86,14 +95,14 @@ def _side(table: BendTable, ahead: bool, space: Space, radius: float, stops: Seq
     clr = np.array([bend.clr or 0.0 for bend in bends])
     end = np.radians(list(stops) if ahead else list(stops)[::-1])
     turns = (1 if space.ahead else 0) if ahead else (0 if space.ahead else -1)
-    motion = _RoomMotion(turns, np.zeros(len(of)) if ahead else clr[of], end[of])
+    motion = _RoomMotion.until(turns, np.zeros(len(of)) if ahead else clr[of], end[of])
     side = 1.0 if ahead else -1.0
     first = (1 << np.arange(count)) - 1
     point, t, n = (np.zeros((len(of), 3)) for _ in range(3))
     point[first, 1], t[first, 0], n[first, 2] = -clr, side, side
     before = np.full(len(of), inf)
     if turns >= 0:  # T itself: on the side behind it is held there while the rest slides past
-        before[first] = _balls(point[first], space, radius, _RoomMotion(turns, np.zeros(count), end))
+        before[first] = _balls(point[first], space, radius, _RoomMotion.until(turns, np.zeros(count), end))
     # where along the stick, and rolled by how much, the walk leaves the outermost bend made; the stock behind T holds
     # the metal of the bend itself
     left = np.array([one[0] for one in (spans if ahead else spans[::-1])])[of]
@@ -125,7 +134,7 @@ def _side(table: BendTable, ahead: bool, space: Space, radius: float, stops: Seq
     tail = left if ahead else table.developed_length - left
     point += t * tail[:, None]
     room = np.minimum(before, _balls(point - radius * t, space, radius, motion))
-    room = np.minimum(room, _discs(point, t, space, radius, motion))
+    room = np.minimum(room, _discs(point, t, room, space, radius, motion))
     # nearer the end than a radius, arcs count as discs too, which are thinner: nothing is said of such ends
     return np.where(tail > radius + ROUNDING, room, inf)
 
@@ -143,29 +152,34 @@ def _spans(table: BendTable) -> list[tuple[float, float, float]]:
 
 def _balls(p: Array, space: Space, radius: float, motion: _RoomMotion) -> Array:
     """(m,) mm that balls at points (m, 3) keep from the nearest plane while they move, at most."""
-    normal = space.normals[:, :, None]
     x, y, z = p.T
-    end = motion.end
-    a = normal[:, 0] * x + normal[:, 1] * y
-    if motion.turns == 0:
-        least = a + np.minimum(0.0, normal[:, 0] * (motion.draw * end))
-    else:
-        drawn = x + motion.draw * end
-        c, s = np.cos(end), motion.turns * np.sin(end)
-        last = (normal[:, 0] * drawn + normal[:, 1] * y) * c + (normal[:, 1] * drawn - normal[:, 0] * y) * s
-        least = np.minimum(a, last)
-        if motion.turns > 0:
-            b = normal[:, 1] * x - normal[:, 0] * y
-            bottom = (np.arctan2(b, a) + np.pi) % (2.0 * np.pi)
-            least = np.where(bottom <= end, -np.hypot(a, b), least)
+    least = np.full(len(p), inf)
+    drawn = x + motion.draw * motion.end if motion.turns <= 0 else x
+    for (nx, ny, nz), offset in zip(space.normals.tolist(), space.offsets.tolist(), strict=True):
+        room = nx * x + ny * y
+        if not nx and not ny:
+            pass
+        elif motion.turns == 0:
+            room = room + np.minimum(0.0, nx * (motion.draw * motion.end))
         else:
-            least = least - DIP
-    found: Array = (least + normal[:, 2] * z + space.offsets[:, None]).min(axis=0) - radius
+            c, s = motion.cos, motion.turns * motion.sin
+            last = (nx * drawn + ny * y) * c + (ny * drawn - nx * y) * s
+            if motion.turns > 0:
+                # the bottom lies opposite to a, b: within the turn if on its way from the start to the end
+                a, b = room, ny * x - nx * y
+                after, before = b <= 0.0, a * s <= b * c
+                bottom = np.where(motion.end <= pi, after & before, after | before)
+                room = np.where(bottom, -np.sqrt(a * a + b * b), np.minimum(a, last))
+            else:
+                room = np.minimum(room, last) - DIP
+        least = np.minimum(least, room + (nz * z + offset))
+    found: Array = least - radius
     return found
 
 
-def _discs(p: Array, t: Array, space: Space, radius: float, motion: _RoomMotion) -> Array:
-    """(m,) mm that discs at (m, 3) free ends across (m, 3) unit vectors keep from the nearest plane, at most."""
+def _discs(p: Array, t: Array, before: Array, space: Space, radius: float, motion: _RoomMotion) -> Array:
+    """(m,) mm that discs at (m, 3) free ends across (m, 3) unit vectors keep from the nearest plane, at most, or more
+    than is kept ``before`` (m,) where that is less."""
     if motion.turns == 0:
         steps, dip = np.ones(len(p), np.intp), 0.0
     else:
@@ -175,20 +189,43 @@ def _discs(p: Array, t: Array, space: Space, radius: float, motion: _RoomMotion)
             steps = grid_steps(reach, motion.draw, radius, motion.end, True)
         else:  # the grid is as fine as the farthest of many points asks; its ends are always in it
             steps = np.ones(len(p), np.intp)
-    rows = np.repeat(np.arange(len(p)), steps + 1)
-    starts = np.cumsum(steps + 1) - steps - 1
-    times = (np.arange(len(rows)) - starts[rows]) * (motion.end / steps)[rows]
+    # every few lines of the grid first: between them it dips by the square of that as much as between two
+    strides = np.minimum(_STRIDE, steps)
+    lines = -(-steps // strides) + 1
+    rows = np.repeat(np.arange(len(p)), lines)
+    starts = np.cumsum(lines) - lines
+    line = np.minimum((np.arange(len(rows)) - starts[rows]) * strides[rows], steps[rows])
+    values = _disc_values(p, t, rows, line * (motion.end / steps)[rows], space, radius, motion)
+    found = np.minimum.reduceat(values, starts)
+    if motion.turns > 0:
+        # only a stretch that may dip below what is known is read line by line
+        least = np.minimum(values[:-1], values[1:]) - dip * (strides[rows] ** 2)[:-1]
+        some = np.flatnonzero((rows[1:] == rows[:-1]) & (least < np.minimum(found, before + dip)[rows[:-1]]))
+        inner = np.arange(1, _STRIDE)
+        within = line[some, None] + inner
+        row, within = (
+            one[within < line[some + 1, None]] for one in (np.repeat(rows[some, None], len(inner), axis=1), within)
+        )
+        fine = _disc_values(p, t, row, within * (motion.end / steps)[row], space, radius, motion)
+        np.minimum.at(found, row, fine)
+    return found - dip
+
+
+def _disc_values(
+    p: Array, t: Array, rows: Index, times: Array, space: Space, radius: float, motion: _RoomMotion
+) -> Array:
+    """(n,) mm that the discs of some rows keep from the nearest plane at (n,) radians."""
     x, y, z = p[rows].T
     x = x + motion.draw[rows] * times
     tx, ty, tz = t[rows].T
     c, s = np.cos(times * abs(motion.turns)), np.sin(times) * motion.turns
-    found = np.full(len(p), inf)
-    for (nx, ny, nz), offset in zip(space.normals, space.offsets, strict=True):
+    found = np.full(len(rows), inf)
+    for (nx, ny, nz), offset in zip(space.normals.tolist(), space.offsets.tolist(), strict=True):
         nxt, nyt = nx * c + ny * s, ny * c - nx * s
         lean = nxt * tx + nyt * ty + nz * tz
         value = nxt * x + nyt * y + nz * z - radius * np.sqrt(np.maximum(0.0, 1.0 - lean * lean))
-        found = np.minimum(found, np.minimum.reduceat(value, starts) + offset)
-    return found - dip
+        found = np.minimum(found, value + offset)
+    return found
 
 
 def _cross(p: Array, q: Array) -> Array:

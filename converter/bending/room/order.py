@@ -8,6 +8,7 @@ sets of each size are kept (a beam search).
 
 from __future__ import annotations
 
+from bisect import bisect
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
@@ -39,6 +40,37 @@ MORE = 8
 #: Whether a bend (number from 1, in the table's order from end A) can be held when the bends of these numbers,
 #: rising, are made already: fed from 'A' or 'B'.
 Feasible = Callable[[tuple[int, ...], int, str], bool]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NeighbourRule:
+    """A `Feasible` for which only the nearest bends on either side count, so that it is asked of pairs once for all.
+
+    Attributes:
+        pairs: by the end fed first, where it may be fed so, (n, n) whether each bend can be held when each other one
+            alone is made already; bends counted from 0 from the end fed first.
+    """
+
+    pairs: Mapping[str, NDArray[np.bool_]]
+
+    def __call__(self, made: tuple[int, ...], bend: int, end: str) -> bool:
+        """As `Feasible` says."""
+        if end not in self.pairs:
+            return False
+        i = bisect(made, bend)
+        pairs = self.pairs[end] if end == "A" else self.pairs[end][::-1, ::-1]
+        return all(pairs[bend - 1, other - 1] for other in made[max(0, i - 1) : i + 1])
+
+    def held(self, end: str, count: int) -> NDArray[np.bool_]:
+        """(2^n, n) whether each bend can be held after each set of others; bends counted from the end fed first."""
+        sets = lattice(count)
+        if end not in self.pairs:
+            return np.zeros((1 << count, count), bool)
+        # the column for no neighbour holds
+        pairs = np.concatenate([self.pairs[end], np.ones((count, 1), bool)], axis=1)
+        every = np.arange(count)
+        found: NDArray[np.bool_] = sets.open & pairs[every, sets.ahead] & pairs[every, sets.behind]
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,12 +340,12 @@ def _steps(order: Sequence[int]) -> list[tuple[int, int]]:
 def _held(one: Sweeper, rule: Feasible | None) -> NDArray[np.bool_]:
     """(2^n, n): whether each bend can be held after each set of bends that orders come by."""
     sets = lattice(one.count)
-    found = np.zeros((1 << one.count, one.count), bool)
     if rule is None:
-        for k in range(one.count):
-            found[:, k] = np.arange(1 << one.count) >> k & 1 == 0
-        return found
+        return sets.open
+    if isinstance(rule, NeighbourRule):
+        return sets.come_by(rule.held(one.feed_from, one.count))
     names = one.simple_order
+    found = np.zeros((1 << one.count, one.count), bool)
     come = [False] * (1 << one.count)
     come[0] = True
     for made in range(1 << one.count):  # a set comes after every part of it

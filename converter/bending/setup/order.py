@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from bisect import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
+import numpy as np
+
 from converter.bending.room.advice import sure_to_hit, swept_values, unknown_room, way_out
-from converter.bending.room.order import MARGIN, BestOrder, best_order, weigh_orders
+from converter.bending.room.order import MARGIN, BestOrder, NeighbourRule, best_order, weigh_orders
 from converter.bending.room.questions import Steps
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import Clearance, Sweepers
@@ -178,21 +179,8 @@ class OrderChooser:
             return None, []
         ends = {choice.end: choice for choice in plain}
         count = len(plain[0].shape.machine_bends)
-
-        known: dict[tuple[str, int, int, int], bool] = {}
-
-        def feasible(made: tuple[int, ...], bend: int, end: str) -> bool:
-            """Bends numbered from 1 from end A; only the nearest made on either side count."""
-            if end not in ends:
-                return False
-            i = bisect(made, bend)
-            near = made[max(0, i - 1) : i + 1]
-            key = (end, bend, near[0] if i else 0, near[-1] if i < len(made) else 0)
-            if key not in known:
-                before = [number - 1 if end == "A" else count - number for number in near]
-                known[key] = ends[end].clamping.feasible(before, bend - 1 if end == "A" else count - bend)
-            return known[key]
-
+        # what holds a bend depends on the nearest ones bent on either side only
+        feasible = NeighbourRule({end: np.array(choice.clamping.pairs) for end, choice in ends.items()})
         shape, plan = plain[0].shape, plain[0].plan
         stops = [one.stop for one in shape.machine_bends]
         extras = (plan.lead, plan.trail)
