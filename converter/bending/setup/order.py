@@ -8,7 +8,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from converter.bending.room.advice import sure_to_hit, swept_values, unknown_room, way_out
+from converter.bending.room.advice import ask_way_out, sure_to_hit, swept_values, unknown_room
 from converter.bending.room.order import MARGIN, BestOrder, NeighbourRule, best_order, weigh_orders
 from converter.bending.room.questions import Steps
 from converter.bending.room.space import space_of
@@ -207,22 +207,23 @@ class OrderChooser:
         yield from self._sweep(choice)
         return found, [choice]
 
-    def room_findings(self, chosen: OrderChoice, search: BestOrder | None) -> list[Finding]:
-        """What is to be told of the room to swing in the order taken."""
+    def ask_findings(self, chosen: OrderChoice, search: BestOrder | None) -> Steps[list[Finding]]:
+        """Work that comes to what is to be told of the room to swing in the order taken."""
         unknown = unknown_room(self.shop.machine)
         findings = [] if unknown is None else [unknown]
         if search is None or self.section is None or chosen.clearance is None or chosen.plan.lacks:
             return findings
         if chosen.danger:
-            findings.append(self._near_finding(chosen, replace(search, best=chosen.clearance), chosen.clearance))
+            found = replace(search, best=chosen.clearance)
+            findings.append((yield from self._near_finding(chosen, found, chosen.clearance)))
         return findings
 
-    def _near_finding(self, chosen: OrderChoice, search: BestOrder, clearance: Clearance) -> Finding:
+    def _near_finding(self, chosen: OrderChoice, search: BestOrder, clearance: Clearance) -> Steps[Finding]:
         """The tube hits or comes close in the best order there is; the cures are tried in the simple orders only."""
         assert self.section is not None
         hits = chosen.danger == 2
         dies = {one.seat.die for one in chosen.shape.machine_bends}
-        way = way_out(
+        way = yield from ask_way_out(
             chosen.shape.from_a,
             self.section,
             self.shop,
