@@ -255,7 +255,7 @@ class _NearBoxes(_Near):
         far = np.hypot(*np.maximum(np.abs(low[:2]), np.abs(high[:2])))
         ring = np.maximum(np.maximum(reach.near - far, near - reach.far), 0.0)
         level = np.maximum(np.maximum(reach.low[2] - high[2], low[2] - reach.high[2]), 0.0)
-        return np.where(turns == 0.0, apart, np.hypot(ring, level)) - self.answers.radius[question]
+        return np.asarray(np.where(turns == 0.0, apart, np.hypot(ring, level)) - self.answers.radius[question])
 
     def look(self, it: NearPairs) -> _NearDistances:
         question, a, b = it.places
@@ -295,7 +295,9 @@ class _NearItself(_Near):
         apart = _apart(ends.min(axis=1) - one.sagitta, ends.max(axis=1) + one.sagitta, two.low, two.high)
         ring = np.maximum(np.maximum(first.near - two.far, two.near - first.far), 0.0)
         level = np.maximum(np.maximum(first.low[2] - two.high[2], two.low[2] - first.high[2]), 0.0)
-        return np.where(still | (turns == 0.0), apart, np.hypot(ring, level)) - 2.0 * self.answers.radius[question]
+        return np.asarray(
+            np.where(still | (turns == 0.0), apart, np.hypot(ring, level)) - 2.0 * self.answers.radius[question]
+        )
 
     def look(self, it: NearPairs) -> _NearDistances:
         question, a, b = it.places

@@ -219,7 +219,10 @@ def _every(
     has less room than it was weighed by, and was no part of a better order even so. An end is missing where the
     clamp allows nothing, or where no order can come up to the other end's.
     """
-    searches = {end: _OrderSearch(one, _held(one, rule)) for end, one in ends.items()}
+    searches: dict[str, _OrderSearch] = {}
+    for end, one in ends.items():
+        most = yield from one.ask_most()
+        searches[end] = _OrderSearch(one, _held(one, rule), most)
     found: dict[str, Clearance] = {}
     top = poor + ALIKE
     for end in sorted(searches, key=lambda end: -searches[end].most):
@@ -238,14 +241,14 @@ def _every(
 class _OrderSearch:
     """The search of one end; bends are counted from 0 from the end fed first, sets of them as in `order_sets`."""
 
-    def __init__(self, one: Sweeper, held: NDArray[np.bool_]) -> None:
+    def __init__(self, one: Sweeper, held: NDArray[np.bool_], most: Array | None = None) -> None:
         self.sweeper = one
         self.sets = lattice(one.count)
         self.swept_count = int(held.sum())
         #: In the table's numbers from end A, by which orders that are alike are told apart.
         self.names = list(one.simple_order)
         #: (2^n, n) mm: what was swept is exact, the rest may have less room.
-        self.rooms = np.where(held, one.most(), -inf)
+        self.rooms = np.where(held, one.most() if most is None else most, -inf)
         self.swept = ~held
         #: mm that no order has more room than; -inf when there is none.
         self.most = self.sets.widest(self.rooms)
@@ -303,8 +306,8 @@ class _OrderSearch:
         """Note the room of bends after sets of others, and what it tells of those that are like them."""
         situations = _situations(steps)
         made, bends = np.array(steps).T
-        rooms = np.array([moment.least for moment in self.sweeper.moments_fed(situations)])
-        self.rooms[made, bends] = np.minimum(rooms, self.sweeper.enough)
+        found = np.array([moment.least for moment in self.sweeper.moments_fed(situations)])
+        self.rooms[made, bends] = np.minimum(found, self.sweeper.enough)
         self.swept[made, bends] = True
         implied: dict[tuple[int, int, int], float] = {}
         for k, before in situations:
@@ -314,10 +317,10 @@ class _OrderSearch:
                 implied[key] = min(least, implied.get(key, inf))
         rows = sorted(implied)
         of, part, same = np.array(rows).T
-        least = np.array([implied[row] for row in rows])
+        limits = np.array([implied[row] for row in rows])
         alike = (np.arange(len(self.rooms)) & part[:, None]) == same[:, None]
         starts = np.flatnonzero(np.diff(of, prepend=-1))
-        most = np.minimum.reduceat(np.where(alike, least[:, None], inf), starts).T
+        most = np.minimum.reduceat(np.where(alike, limits[:, None], inf), starts).T
         columns = of[starts]
         self.rooms[:, columns] = np.where(
             self.swept[:, columns], self.rooms[:, columns], np.minimum(self.rooms[:, columns], most)
