@@ -35,7 +35,7 @@ BEAM, BEAM_BENDS = 32, 12
 ALIKE = 1.0
 
 #: Situations swept beside those of the best orders the second time round; twice as many each time after.
-MORE = 8
+MORE = 2
 
 #: Whether a bend (number from 1, in the table's order from end A) can be held when the bends of these numbers,
 #: rising, are made already: fed from 'A' or 'B'.
