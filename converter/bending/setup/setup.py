@@ -26,6 +26,7 @@ from converter.errors import OptionError
 from converter.findings import Finding
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.pause import paused_gc
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.shop.model import Die, Machine, Shop
@@ -189,7 +190,8 @@ def set_up(
     chosen: list[_Chosen | None] = []
     for i, tube in enumerate(steps(tubes, "tubes set up")):
         if i == len(chosen):
-            chosen += bench.chosen(tubes[i : i + _TOGETHER], feed_from)
+            with paused_gc():
+                chosen += bench.chosen(tubes[i : i + _TOGETHER], feed_from)
         found.append(
             replace(
                 bench.setup(tube, feed_from, chosen[i]),
