@@ -22,7 +22,8 @@ _ENDLESS = 1e6
 #: More points than this in one mesh show as a box.
 _FACE = 8
 
-_UNUSABLE = (*BAD_VALUES, DXFError, LookupError, RecursionError)  # the last: flattening what reaches too far
+# the last: flattening what reaches too far, and faces whose corners the drawing does not have
+_UNUSABLE = (*BAD_VALUES, DXFError, LookupError, RuntimeError)
 
 
 class Gathering:
