@@ -100,8 +100,8 @@ def table(records: list[Path]) -> str:
     """The Markdown table of what was recorded, with sums."""
     rows = [json.loads(line) for path in records for line in path.read_text(encoding="utf-8").splitlines()]
     out = [
-        "| input | tried | refused | read | faults | by the command | slowest, s | processor time, s |",
-        "|---|--:|--:|--:|--:|--:|--:|--:|",
+        "| input | tried | read | refused | crash told | faults | by the command | slowest, s | time, s |",
+        "|---|--:|--:|--:|--:|--:|--:|--:|--:|",
     ]
     for sort in [*SORTS, "all"]:
         own = [row for row in rows if sort in (row["sort"], "all")]
@@ -109,10 +109,10 @@ def table(records: list[Path]) -> str:
             continue
         sums = {
             key: sum(row.get(key, 0) for row in own)
-            for key in ("cases", "refused", "read", "fault", "by_command", "seconds")
+            for key in ("cases", "read", "refused", "crash", "fault", "by_command", "seconds")
         }
         slowest = max(row["slowest"] for row in own)
-        cells = [f"{sums[key]:,}" for key in ("cases", "refused", "read", "fault", "by_command")]
+        cells = [f"{sums[key]:,}" for key in ("cases", "read", "refused", "crash", "fault", "by_command")]
         out.append(f"| {sort} | {' | '.join(cells)} | {slowest:.1f} | {sums['seconds']:,.0f} |")
     return "\n".join(out)
 
