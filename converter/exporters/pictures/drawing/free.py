@@ -70,7 +70,7 @@ class Free:
         """
         for room in (self._all, self._labels) if on_lines or self._straights > self.MOST else (self._all,):
             for center in self._boxes(room, anchor, size, toward, reach):
-                return self._taken(center, size)
+                return self._claim(center, size)
         return None
 
     def place_led(
@@ -110,7 +110,7 @@ class Free:
                 if cost < best and (crossing or not crossed):
                     best, found = cost, (center, anchor)
         if found is not None:
-            self._taken(found[0], size)
+            self._claim(found[0], size)
         return found
 
     def place_anywhere(self, size: Point) -> Point | None:
@@ -160,7 +160,7 @@ class Free:
                     return (x, y), turn
         return None
 
-    def _taken(self, center: Point, size: Point) -> Point:
+    def _claim(self, center: Point, size: Point) -> Point:
         x, y = center
         self.take((x - size[0] / 2.0, y - size[1] / 2.0, x + size[0] / 2.0, y + size[1] / 2.0))
         return center

@@ -71,7 +71,7 @@ def place_names(
     left = [one for one in left if not put.led(*one, _LED, None)]
     for name, ways in left:
         put.on_lines(name, ways)
-    return put.found
+    return put.placed
 
 
 class _NamePlacement:
@@ -79,7 +79,7 @@ class _NamePlacement:
 
     def __init__(self, free: Free, height: float, near: float) -> None:
         self._free, self._height, self._near = free, height, near
-        self.found: list[PlacedName] = []
+        self.placed: list[PlacedName] = []
 
     def beside(self, name: str, ways: Sequence[Way]) -> bool:
         """A name level beside its tube, or along it."""
@@ -88,7 +88,7 @@ class _NamePlacement:
             return True
         for way in ways:
             if along := self._free.place_along(*way, size):
-                self.found.append(PlacedName(name, *along))
+                self.placed.append(PlacedName(name, *along))
                 return True
         return False
 
@@ -129,7 +129,7 @@ class _NamePlacement:
                 without.append((name, ways))
                 continue
             x, y = corner[0] + across * (count // rows), corner[1] + step * (rows - count % rows - 0.5)
-            self.found += (PlacedName(letter, (x, y), in_key=True), PlacedName(name, (x + first, y), in_key=True))
+            self.placed += (PlacedName(letter, (x, y), in_key=True), PlacedName(name, (x + first, y), in_key=True))
             count += 1
         return without
 
@@ -138,7 +138,7 @@ class _NamePlacement:
         leads = dist(at, near) > self._near
         if leads:
             self._free.take_leader(at, near)
-        self.found.append(PlacedName(text, center, led_from=(at, near) if leads else None))
+        self.placed.append(PlacedName(text, center, led_from=(at, near) if leads else None))
 
     def _size(self, text: str) -> Point:
         return wide(text, self._height), 1.3 * self._height

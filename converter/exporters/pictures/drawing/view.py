@@ -24,7 +24,17 @@ from converter.exporters.pictures.drawing.key import (
 )
 from converter.exporters.pictures.drawing.lines import ring, toward_edge
 from converter.exporters.pictures.drawing.names import place_names
-from converter.exporters.pictures.drawing.plane import ISOMETRIC, THIN, Array, Box, Plane, clipped, passed_once, thinned
+from converter.exporters.pictures.drawing.plane import (
+    ISOMETRIC,
+    THIN,
+    Array,
+    Box,
+    Plane,
+    apart,
+    clipped,
+    passed_once,
+    thinned,
+)
 from converter.exporters.pictures.drawing.scene import Scene, holds, scene_of
 from converter.exporters.pictures.drawing.words import LegendEntry, drawing_legend
 from converter.exporters.pictures.picture import RING, Picture
@@ -49,8 +59,6 @@ MARKS, NUMBERS, WORDS = 400, 99, 40
 CROWD = 3000
 #: How far from its place a number may stand before it stands on a line, mm.
 _NUMBER_NEAR = 12.0
-#: Cosine of the angle between two axes on paper below which their letters would touch.
-_LETTERS_APART = 0.93
 #: So many of one kind of left-out things get their letter.
 LETTERS = 3
 
@@ -348,15 +356,11 @@ class _ScenePlacement:
         self.picture.label(words, (x + bar + 1.5, y), 2.0, "note")
         self.free.take((x, y - 0.5, x + bar + 2.0 + text_width(in_unit(words, "mm"), 2.0), y + 3.0))
         center = (self.area[2] - 9.0, self.area[1] + 5.0)
-        lettered: list[Point] = []
-        for name, (dx, dy) in self.scene.plane.axes:
+        for names, (dx, dy) in apart(self.scene.plane.axes):
             tip = (center[0] + 4.0 * dx, center[1] + 4.0 * dy)
             self.picture.stroke([center, tip], "dim")
-            # axes that lie over one another on paper have their letters one behind the other
-            behind = sum(dx * other[0] + dy * other[1] > _LETTERS_APART for other in lettered)
-            lettered.append((dx, dy))
-            out = 5.8 + 2.3 * behind
-            self.picture.label(name, (center[0] + out * dx, center[1] + out * dy - 1.0), 2.0, "note", align="center")
+            spot = (center[0] + 5.8 * dx, center[1] + 5.8 * dy - 1.0)
+            self.picture.label(names, spot, 2.0, "note", align="center")
         self.free.take((center[0] - 7.5, center[1] - 5.0, center[0] + 7.5, center[1] + 7.5))
 
 
