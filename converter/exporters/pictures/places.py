@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import atan2, cos, degrees, hypot, inf, pi, sin
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.cells import Cells
@@ -25,7 +25,7 @@ Box = tuple[float, float, float, float]
 #: Directions tried around a place, degrees from the wanted one.
 _TURNS = (0, 20, -20, 40, -40, 65, -65, 90, -90, 120, -120, 150, -150, 180)
 #: The same where a leader must find its way between things.
-_FINE_TURNS = sorted(range(-175, 185, 7), key=abs)
+_FINE_TURNS = tuple(sorted(range(-175, 185, 7), key=abs))
 #: Distances at which most labels find room.
 _NEAR = 5
 #: Letters of a plain sans serif that are much narrower or wider than the rest, and how much wider bold ones are.
@@ -34,13 +34,14 @@ _NARROW, _WIDE, _BOLDER = " .,:;|!'iljtfrI-()[]/·\"", "MWmw%@…—", 1.13
 HEAD = (2.0, 0.45)
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=4096)
 def wide(text: str, height: float, *, bold: bool = False) -> float:
     """Width to keep for a text, in whatever unit and rounding, mm."""
     k = height * (_BOLDER if bold else 1.0)
     return (sum(max(sum(map(_width, one)) for one in texts) for texts in every_text(text)) + 0.3) * k
 
 
+@lru_cache(maxsize=1024)
 def _width(c: str) -> float:
     """Width of a letter in heights of a capital, at least; letters of East Asian scripts are as wide as high."""
     if unicodedata.east_asian_width(c) in "WF":
@@ -72,7 +73,7 @@ class Places:
         self._room.take_line(a, b, half)
 
     def take_strips(self, strips: Iterable[Strips]) -> None:
-        """Take many strips, as `converter.exporters.pictures.cells.strips_of` makes them of lines."""
+        """Take many strips, along lines as `converter.exporters.pictures.cells.chords_of` cuts them up."""
         self._room.take_strips(strips)
 
     def take_text(self, box: Box) -> None:
@@ -101,6 +102,8 @@ class Places:
 
     def crosses(self, start: Point, box: Box, skip: float) -> bool:
         """Whether a leader runs over anything farther than ``skip`` from its start."""
+        if skip == inf:
+            return False
         end = nearest(box, start)
         length = hypot(end[0] - start[0], end[1] - start[1])
         if length - 1.5 <= skip:  # the box itself may be taken
@@ -141,20 +144,22 @@ class Places:
 
         w, h = size
         x0, y0, x1, y1 = self.frame
-        a = np.radians(toward + np.array(_TURNS if own == inf else _FINE_TURNS))
+        a = np.radians(toward + _turns(_TURNS if own == inf else _FINE_TURNS))
         c, s = np.cos(a), np.sin(a)
         # the box touches the circle of this radius from outside
         edge = np.minimum(w / 2.0 / np.maximum(np.abs(c), 1e-9), h / 2.0 / np.maximum(np.abs(s), 1e-9))
+        ax, ay = anchor
         for rings in _rings(gap, farthest):
-            k = np.array(rings)[:, None] + edge
-            x, y = (anchor[0] + c * k).ravel(), (anchor[1] + s * k).ravel()
+            k = rings + edge
+            x, y = (ax + c * k).ravel(), (ay + s * k).ravel()
             inside = (x - w / 2.0 >= x0) & (y - h / 2.0 >= y0) & (x + w / 2.0 <= x1) & (y + h / 2.0 <= y1)
             x, y = x[inside], y[inside]
             if not len(x):
                 continue
             free = self._room.are_free(x, y, size)
+            right, up = w / 2.0, h / 2.0
             for spot in zip(x[free].tolist(), y[free].tolist(), strict=True):
-                box = (spot[0] - w / 2.0, spot[1] - h / 2.0, spot[0] + w / 2.0, spot[1] + h / 2.0)
+                box = (spot[0] - right, spot[1] - up, spot[0] + right, spot[1] + up)
                 if not self.crosses(anchor, box, own) and self._reaches(anchor, box):
                     self.take_text(box)
                     return spot
@@ -170,19 +175,29 @@ class Places:
         )
 
 
+@lru_cache(maxsize=2)
+def _turns(degrees: tuple[int, ...]) -> Any:
+    import numpy as np
+
+    return np.array(degrees)
+
+
 @lru_cache(maxsize=256)
-def _rings(gap: float, farthest: float) -> Sequence[Sequence[float]]:
-    """Distances of a box from its anchor, the nearest first, as many together as are asked about at once."""
+def _rings(gap: float, farthest: float) -> Sequence[Any]:
+    """Distances of a box from its anchor, the nearest first, in columns of as many as are asked about at once."""
+    import numpy as np
+
     found, out = [], gap
     while out <= farthest:
         found.append(out)
         out += max(1.2, 0.12 * out)
-    return [rings for rings in (found[:_NEAR], found[_NEAR:]) if rings]
+    return [np.array(rings)[:, None] for rings in (found[:_NEAR], found[_NEAR:]) if rings]
 
 
 def nearest(box: Box, p: Point) -> Point:
     """The point of a box nearest to a point."""
-    return min(max(p[0], box[0]), box[2]), min(max(p[1], box[1]), box[3])
+    (x, y), (x0, y0, x1, y1) = p, box
+    return x0 if x < x0 else x1 if x > x1 else x, y0 if y < y0 else y1 if y > y1 else y
 
 
 def _along(a: Point, b: Point, half: float) -> list[Box]:

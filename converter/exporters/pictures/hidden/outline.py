@@ -10,8 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from math import ceil
 
+from converter.exporters.pictures.cells import chords_of
 from converter.exporters.pictures.hidden.sight import Sight
 from converter.exporters.pictures.hidden.skin import skin
 from converter.exporters.pictures.hidden.solid import Array, Bools, Ints, Solid
@@ -52,6 +54,11 @@ class VisibleOutline:
     skin: tuple[Array, ...]
     bores: tuple[Array, ...]
     inside: tuple[Array, ...] = ()
+
+    @cached_property
+    def chords(self) -> tuple[Array, Array]:
+        """Both ends of every chord of the lines, (n, 2) each."""
+        return chords_of([points for points, _, _ in self.lines])
 
 
 def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> VisibleOutline:

@@ -11,8 +11,8 @@ _NEAR_BEND = 1e-6
 #: The tube is taken this much thinner, so that what a ray only touches does not stop it: lines that lie over one
 #: another, as those of a run seen in its plane do, are all drawn rather than hiding each other in turn.
 _THINNER = 1.0 - 1e-7
-#: Centerline points by which a bend's neighbourhood is known.
-_CHORDS = 16
+#: Chords by which a bend's neighbourhood is known.
+_CHORDS = 8
 
 
 class Sight:
@@ -37,10 +37,11 @@ class Sight:
         self.folds = bent & (solid.outer.flats | (solid.radius * tilt * tilt <= reach * 1.0001))
         f = np.tile(np.linspace(0.0, 1.0, _CHORDS + 1), count)
         middles = solid.middles(np.repeat(np.arange(count), _CHORDS + 1), f).reshape(count, _CHORDS + 1, 3)
-        self._depth = (middles @ toward).max(axis=1) + reach * 3.0 + sum(cut.beyond for cut in solid.cuts if cut)
-        flat = middles - (middles @ toward)[..., None] * toward
-        self._chain = flat
         sagitta = solid.radius * (1.0 - np.cos(np.where(bent, solid.size, 0.0) / (2 * _CHORDS)))
+        depth = middles @ toward
+        self._depth = depth.max(axis=1) + sagitta + reach * 3.0 + sum(cut.beyond for cut in solid.cuts if cut)
+        flat = middles - depth[..., None] * toward
+        self._bent, self._chain = bent, flat
         mitre = np.abs(solid.lean).sum(axis=1) * reach
         for cut, end in zip(solid.cuts, (0, -1), strict=True):
             mitre[end] += cut.beyond if cut else 0.0
@@ -73,12 +74,13 @@ class Sight:
             x = flat[:, axis, None]
             maybe &= (x >= self._low[None, :, axis]) & (x <= self._high[None, :, axis])
         which, piece = np.nonzero(maybe)
-        close = self._distance(flat[which], piece) <= self._reach[piece]
-        which, piece = which[close], piece[close]
         stopped = np.zeros(len(points), dtype=bool)
-        bent = self._solid.radius[piece] > 0.0
-        for test, chosen in ((self._straights, ~bent), (self._bends, bent)):
+        bent = self._bent[piece]
+        for test, chosen, step in ((self._straights, ~bent, _CHORDS), (self._bends, bent, 1)):
             w, i = which[chosen], piece[chosen]
+            if len(w):
+                close = self._distance(flat[w], i, step) <= self._reach[i]
+                w, i = w[close], i[close]
             if len(w):
                 stopped[w[test(points[w], i)]] = True
         if not self._solid.closed:
@@ -87,11 +89,11 @@ class Sight:
                     stopped |= self._face(points, last)
         return stopped
 
-    def _distance(self, flat: Array, piece: Ints) -> Array:
-        """Least distance in the picture from points to the chords of pieces."""
+    def _distance(self, flat: Array, piece: Ints, step: int) -> Array:
+        """Least distance in the picture from points to the chords of pieces, so many of them taken as one."""
         import numpy as np
 
-        chain = self._chain[piece]
+        chain = self._chain[piece, ::step]
         a, b = chain[:, :-1], chain[:, 1:]
         d = b - a
         w = flat[:, None] - a

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from converter.errors import GeometryError
 from converter.exporters.paper.figure import Point
-from converter.exporters.pictures.cells import strips_of
+from converter.exporters.pictures.cells import chords_of
 from converter.exporters.pictures.hidden.outline import VisibleOutline, bend_steps, outline
 from converter.exporters.pictures.hidden.solid import Solid, solid_of
 from converter.exporters.pictures.picture import Picture
@@ -93,6 +93,19 @@ class SketchShape:
         if key not in self._outlines:
             self._outlines[key] = outline(self.solid, view.right, view.up, chord)
         return self._outlines[key]
+
+    @cached_property
+    def _chords(self) -> dict[View, tuple[Any, Any]]:
+        return {}
+
+    def chords(self, view: View) -> tuple[Any, Any]:
+        """Both ends of every chord of the centerline in a view, (n, 2) each, mm."""
+        import numpy as np
+
+        if view not in self._chords:
+            lines = [np.array([view.flat(p) for p in points_of(s)]) for s in self.line]
+            self._chords[view] = chords_of(lines)
+        return self._chords[view]
 
     def span(self, axis: Vec) -> tuple[float, float]:
         """Least and greatest coordinate along a unit axis, exact, of the metal (or of the line)."""
@@ -178,14 +191,10 @@ class Drawn:
 
     def strips(self, shape: SketchShape) -> list[Strips]:
         """What the tube takes of the paper."""
-        import numpy as np
-
-        way = [np.array([self.at(p) for p in points_of(s)]) for s in shape.line]
-        found = [strips_of(way, 0.9 * self.half + 0.3)]
+        ends = [(shape.chords(self.view), 0.9 * self.half + 0.3)]
         if shape.solid is not None and not self.is_line:
-            lines = [points * self.k + self.origin for points, _, _ in shape.outline(self.view, self.k).lines]
-            found.append(strips_of(lines, 0.3))
-        return found
+            ends.append((shape.outline(self.view, self.k).chords, 0.3))
+        return [(a * self.k + self.origin, b * self.k + self.origin, half) for (a, b), half in ends]
 
 
 def draw(picture: Picture, shape: SketchShape, drawn: Drawn, tight: frozenset[int], center: bool) -> None:
