@@ -270,6 +270,7 @@ class BothUnits(Display):
     apart: tuple[float, float] | None = None
     alone: tuple[Display, Display] = field(init=False, repr=False, compare=False)
     every: tuple[Display, ...] = field(init=False, repr=False, compare=False)
+    _numbers: dict[float, str] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         Display.__post_init__(Display(self.unit, self.denominator, places=self.places))
@@ -287,7 +288,9 @@ class BothUnits(Display):
 
     def number(self, mm: float) -> str:
         """The bare number, in both units."""
-        return self.each(lambda one: one.number(mm))
+        if mm not in self._numbers:
+            self._numbers[mm] = self.each(lambda one: one.number(mm))
+        return self._numbers[mm]
 
     def length(self, mm: float) -> str:
         """The number with its unit, in both units."""

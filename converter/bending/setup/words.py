@@ -90,12 +90,12 @@ class SetupView:
         """The stick as cut, mm: rounded up."""
         return rounded_up(self.setup.stick_length, self.display)
 
-    @property
+    @cached_property
     def marked(self) -> tuple[Step, ...]:
         """The bends that get a mark, in the order made."""
         return tuple(step for step in self.setup.steps if step.bend not in self.refused)
 
-    @property
+    @cached_property
     def along(self) -> tuple[Step, ...]:
         """The same as a tape from the end fed first passes them."""
         return tuple(sorted(self.marked, key=lambda step: step.mark))
@@ -219,7 +219,7 @@ class SetupView:
         ends = " Write A on one end and B on the other." if setup.steps else ""
         found = [f"Cut a stick to {length(self.stick)} ({about}{metal}).{self._square()}{ends}"]
         if setup.steps:
-            found.append(self._marking() if self.marked else f"Make no marks: {REFUSED_ALL}")
+            found.append(self._marking if self.marked else f"Make no marks: {REFUSED_ALL}")
             found += [self._bend(i) for i in range(len(setup.steps))]
         found += self._trimming()
         found += self._coping()
@@ -234,10 +234,10 @@ class SetupView:
         Returns:
             In the order in which a tape passes them; () where fewer than three are drawn: then the sentence says where.
         """
-        if len(self.marked) < _LEAST_MARKS or (sentence and sentence != self._marking()):
+        if len(self.marked) < _LEAST_MARKS or (sentence and sentence != self._marking):
             return ()
-        place = {step: self.display.length(self.mark(self.setup.feed_from, step)) for step in self.along}
-        return tuple((f"bend {step.bend}", at) for step, at in place.items())
+        first = self.setup.feed_from
+        return tuple((f"bend {step.bend}", self.display.length(self.mark(first, step))) for step in self.along)
 
     def _square(self) -> str:
         ends = [end for end in self.setup.coped if not self.is_square(end)]
@@ -246,6 +246,7 @@ class SetupView:
         later = f"; end{'s' if len(ends) > 1 else ''} {listed(ends)} will be cut to fit after bending"
         return f" Cut it square{later if ends and self.setup.steps else ''}."
 
+    @cached_property
     def _marking(self) -> str:
         setup, first = self.setup, self.setup.feed_from
         trims = [f"{self.display.length(self.trim(end))} from end {end}" for end in "AB" if self.trim(end) > 0.0]

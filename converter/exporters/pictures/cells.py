@@ -128,11 +128,13 @@ class Cells:
         """
         import numpy as np
 
-        k, half, tall = self._k, size[0] / 2.0, size[1] / 2.0
-        x0, x1 = (np.floor((x + out) * k).astype(int) - self._left for out in (-half, half))
-        y0, y1 = (np.floor((y + out) * k).astype(int) - self._low for out in (-tall, tall))
-        left, low = int(x0.min()), int(y0.min())
-        part = self._array[low : int(y1.max()) + 1, left : int(x1.max()) + 1]
+        half, tall = size[0] / 2.0, size[1] / 2.0
+        corners = np.floor(np.array((x - half, y - tall, x + half, y + tall)) * self._k).astype(int)
+        corners -= ((self._left,), (self._low,)) * 2
+        x0, y0, x1, y1 = corners
+        left, low, _, _ = np.minimum.reduce(corners, axis=1).tolist()
+        _, _, right, high = np.maximum.reduce(corners, axis=1).tolist()
+        part = self._array[low : high + 1, left : right + 1]
         sums = np.zeros((part.shape[0] + 1, part.shape[1] + 1), dtype=np.int32)
         part.cumsum(axis=1, out=sums[1:, 1:])
         sums[1:, 1:].cumsum(axis=0, out=sums[1:, 1:])

@@ -9,7 +9,9 @@ or to the left and below (first angle). The isometric has the three axes 120 deg
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import sqrt
+from typing import Any
 
 from converter.geometry.vectors import Vec, add, cross, dot, norm, scale, sub, unit
 from converter.model.curve import Arc, Segment
@@ -153,12 +155,20 @@ def _clear(view: View, chain: list[Vec], run: Run) -> float:
     return 2.0 * worst + float((shown * lengths).sum() / lengths.sum()) - 0.3 * _crossings(flat[:-1], steps)
 
 
+@lru_cache(maxsize=4)
+def _apart(count: int) -> tuple[Any, Any]:
+    """All pairs of so many chords that do not follow each other."""
+    import numpy as np
+
+    return np.triu_indices(count, 2)
+
+
 def _crossings(a: object, d: object) -> int:
     """How many pairs of chords that do not follow each other cross: starts (n, 2), steps (n, 2)."""
     import numpy as np
 
     starts, steps = np.asarray(a), np.asarray(d)
-    i, j = np.triu_indices(len(starts), 2)
+    i, j = _apart(len(starts))
     w = starts[j] - starts[i]
     bottom = steps[i, 0] * steps[j, 1] - steps[i, 1] * steps[j, 0]
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import fields, is_dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from converter.quoting import visible
@@ -81,13 +82,18 @@ def _together(values: list[Any]) -> Any:
         return {key: _together([value[key] for value in values]) for key in first}
     if is_dataclass(first) and not isinstance(first, type):
         changes = {}
-        for one in fields(first):
-            own = [getattr(value, one.name) for value in values]
+        for name in _field_names(type(first)):
+            own = [getattr(value, name) for value in values]
             whole = _together(own) if any(other is not own[0] for other in own) else own[0]
             if whole is not own[0]:
-                changes[one.name] = whole
+                changes[name] = whole
         return replace(first, **changes) if changes else first
     return first
+
+
+@lru_cache(maxsize=256)
+def _field_names(kind: type) -> tuple[str, ...]:
+    return tuple(one.name for one in fields(kind))
 
 
 def _texts_together(texts: list[str]) -> str:
@@ -120,10 +126,16 @@ class TextTable:
     def __init__(self, roundings: Roundings) -> None:
         self.roundings = roundings
         self._numbers: dict[tuple[str, ...], int] = {}
+        self._marked_up: dict[str, Markup] = {}
         self._shown = roundings.displays.index(roundings.first.preferred)
 
     def marked_up(self, text: str) -> Markup:
         """Text as HTML: escaped; what depends on the unit stands in a ``u-n`` with its number in this table."""
+        if text not in self._marked_up:
+            self._marked_up[text] = self._mark_up(text)
+        return self._marked_up[text]
+
+    def _mark_up(self, text: str) -> Markup:
         from markupsafe import Markup, escape
 
         out: list[str] = []

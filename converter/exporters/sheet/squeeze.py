@@ -6,6 +6,7 @@ What every picture says of itself (fonts, the rule of filling) stands in the pag
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from math import hypot
 
 #: Paths are written in whole steps of which so many make a millimetre of paper.
@@ -132,7 +133,7 @@ def _steps(path: str) -> str:
         if not part:
             continue
         closed = part.endswith("z")
-        points = [[round(float(v) * GRID) for v in pair.split(",")] for pair in part.rstrip("z").split()]
+        points = [list(map(_on_steps, pair.split(","))) for pair in part.rstrip("z").split()]
         (x, y), rest = points[0], points[1:]
         out.append(f"M{_joined([x, y])}")
         steps: list[int] = []
@@ -146,6 +147,12 @@ def _steps(path: str) -> str:
         if closed:
             out.append("z")
     return "".join(out)
+
+
+@lru_cache(maxsize=1 << 16)
+def _on_steps(number: str) -> int:
+    """A written number of mm in steps of the grid; most numbers of a picture are those of another."""
+    return round(float(number) * GRID)
 
 
 def _joined(numbers: list[int]) -> str:

@@ -54,11 +54,11 @@ class BigStep:
     bend: int
 
 
-def first_big_step(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset()) -> BigStep:
-    """The stick before the first bend: cut and marked, but for bends that are not to be made as drawn."""
-    sheets = {one.unit: SetupView(setup, one, refused) for one in both.alone}
+def first_big_step(setup: Setup, both: BothUnits, marks: tuple[StepLine, ...]) -> BigStep:
+    """The stick before the first bend: cut, and marked with its `mark_lines`."""
+    sheets = {one.unit: SetupView(setup, one) for one in both.alone}
     cut = both.each(lambda one: one.length(sheets[one.unit].stick))
-    marks = mark_lines(setup, both, refused) or (StepLine("Marks", "none", REFUSED_ALL),)
+    marks = marks or (StepLine("Marks", "none", REFUSED_ALL),)
     return BigStep("Cut and mark", (StepLine("Cut", cut, "write A on one end, B on the other"), *marks), None, 0)
 
 

@@ -241,6 +241,8 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
         if sides := stick_sides_text(part.length, both):
             facts.append(("Saw cuts", sides))
     steps = big_steps(setup, both, part.bad_bends) if setup and not setup.plan.lacks else ()
+    marks = mark_lines(setup, both, part.bad_bends) if setup else ()
+    before = first_big_step(setup, both, marks) if setup else None
     return PartView(
         page=part,
         names=tuple(map(visible, part.part.names)),
@@ -251,7 +253,7 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
         mass=mass,
         facts=tuple(facts),
         steps=steps,
-        before=first_big_step(setup, both, part.bad_bends) if setup and steps else None,
+        before=before if steps else None,
         setup_heads=_SETUP_HEADS,
         setup_rows=_setup_rows(part, sheets, both),
         bends=tuple(
@@ -265,7 +267,7 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
             for number, bend in enumerate(table.bends, 1)
         ),
         tail=both.length(table.tail),
-        tasks=_tasks(part, sheets, both),
+        tasks=_tasks(part, sheets, both, before.lines[:1] if before else (), marks),
         springback=_springback(part),
         ends=tuple(_end(joint, both) for joint in part.joints),
         notes=_notes(part, sheets, both),
@@ -332,7 +334,13 @@ def _extras(setup: Setup, sheets: dict[str, SetupView], both: BothUnits) -> str:
     return words + ("; the stretch of the bends is taken off" if setup.stretches else "")
 
 
-def _tasks(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tuple[Task, ...]:
+def _tasks(
+    part: PartPage,
+    sheets: dict[str, SetupView],
+    both: BothUnits,
+    cut: tuple[StepLine, ...],
+    marks: tuple[StepLine, ...],
+) -> tuple[Task, ...]:
     """Cut, mark, each bend, trim, measure, cope: what a person ticks."""
     setup = part.setup
     texts = {unit: sheet.instructions() for unit, sheet in sheets.items()}
@@ -343,8 +351,7 @@ def _tasks(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tup
     keys = ["cut", "mark", *bends] if bends else ["cut"]
     keys += ["trim"] * any(sheets["mm"].trim(end) > 0.0 for end in "AB")
     keys += [f"cut-{end}" for end in setup.coped]
-    lines_of: dict[str, tuple[StepLine, ...]] = {"cut": first_big_step(setup, both, part.bad_bends).lines[:1]}
-    lines_of |= {"mark": mark_lines(setup, both, part.bad_bends), "trim": trim_lines(setup, both)}
+    lines_of: dict[str, tuple[StepLine, ...]] = {"cut": cut, "mark": marks, "trim": trim_lines(setup, both)}
     lines_of |= {f"cut-{joint.end}": cut_lines(joint, both) for joint in part.joints}
     zero = {
         f"cut-{joint.end}": f"The zero line is {both.each(joint.zero_in)}."

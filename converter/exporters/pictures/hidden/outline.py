@@ -358,9 +358,10 @@ def _turned_away(
     if corner.any():
         beside = [solid.normals(piece, f, np.floor(u) + k) @ toward for k in (0.0, 1.0)]
         out = np.where(corner, np.maximum(*beside), out)
-    t, _ = solid.frames(piece, f)
     square = np.where(face > 0, solid.cuts[1] is None, solid.cuts[0] is None)
-    out = np.where((face != 0) & square & (face * (t @ toward) > 1e-9), 1.0, out)
+    rim = np.flatnonzero((face != 0) & square)
+    t, _ = solid.frames(piece[rim], f[rim])
+    out[rim[face[rim] * (t @ toward) > 1e-9]] = 1.0
     return np.asarray(~edge & (out < -1e-9))
 
 

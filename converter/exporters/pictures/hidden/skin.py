@@ -115,10 +115,8 @@ def _strips(edge: Array, rim: Array) -> list[Array]:
 
 
 def _area(shape: Array) -> float:
-    import numpy as np
-
     x, y = shape.T
-    return abs(float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())) / 2.0
+    return abs(float(x[:-1] @ y[1:] - x[1:] @ y[:-1] + x[-1] * y[0] - x[0] * y[-1])) / 2.0
 
 
 def _stretches(solid: Solid, i: int, toward: Array) -> list[tuple[float, float, bool]]:
