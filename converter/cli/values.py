@@ -9,6 +9,9 @@ from converter.quoting import quoted, shortened
 from converter.tolerances import MOST_MITRE
 from converter.units import UNIT_CHOICES, parse_length, unit_name
 
+#: Where click's context keeps the limits as typed, None for none.
+SECONDS, MEMORY = "converter.limit-time", "converter.limit-memory"
+
 
 def length(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
     """Check that it is a length above zero; the text itself is the value."""
@@ -76,7 +79,7 @@ def tangent_angle(ctx: click.Context, param: click.Parameter, value: str | None)
 
 
 def limit_seconds(ctx: click.Context, param: click.Parameter, value: str | None) -> None:
-    """Set the limit at once: the number of seconds, or 'none'."""
+    """Set the limit at once, and note it: the number of seconds, or 'none'."""
     if value is None:
         return
     text = value.strip().lower().removesuffix("s")
@@ -89,6 +92,7 @@ def limit_seconds(ctx: click.Context, param: click.Parameter, value: str | None)
     from converter.cli.supervise import allow_seconds
 
     allow_seconds(seconds)
+    ctx.meta[SECONDS] = seconds
 
 
 #: Bytes in each unit of memory, as a person types it.
@@ -98,7 +102,7 @@ _LEAST_MEMORY = 500 * 10**6
 
 
 def limit_memory(ctx: click.Context, param: click.Parameter, value: str | None) -> None:
-    """Set the limit at once: a number with MB or GB, or 'none'."""
+    """Set the limit at once, and note it: a number with MB or GB, or 'none'."""
     if value is None:
         return
     text = value.strip().lower()
@@ -112,6 +116,7 @@ def limit_memory(ctx: click.Context, param: click.Parameter, value: str | None) 
     from converter.cli.supervise import allow_memory
 
     allow_memory(most)
+    ctx.meta[MEMORY] = most
 
 
 def first_end(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from converter.cli import options, outputs, values
+from converter.cli import batches, options, outputs, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
 from converter.errors import OptionError
@@ -55,11 +55,13 @@ _rack = options.grouped(
         "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --rack rack.toml --take",
         "elbowroom cutlist frame.dxf --section 40x40x2mm --bar 6m --mitre 45",
         "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --out cuts --to pdf",
+        "elbowroom cutlist drawings --each --shop myshop.toml --out cuts",
         "elbowroom cutlist --rack rack.toml --put-back",
         reads=True,
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1)
+@batches.batch
 @options.jobs
 @click.option(
     "--qty",
@@ -90,6 +92,7 @@ _rack = options.grouped(
 @options.talking_lists
 def cutlist(
     sources: tuple[str, ...],
+    batch: batches.BatchChoices,
     jobs: int,
     qty: tuple[str, ...],
     rack: RackChoices,
@@ -128,6 +131,16 @@ def cutlist(
 
     kinds = outputs.formats_named("all" if to is None else to, KINDS)
     quantities = Quantities(jobs, counts)
+    if batch.is_batch:
+        from converter.batch import CutlistWork
+        from converter.exporters.options import WriteOptions
+
+        if rack.take:
+            raise OptionError("--take books what is on one list: leave out --each.")
+        console.say("note: each list is made as if the others took no bar; what is cut together wants one list.")
+        work = CutlistWork(quantities, rack.rack, rack.bar, split, seconds, kinds, WriteOptions(paper=paper))
+        return batches.run_batch(sources, work, settings, batch, console, out=out, force=force)
+    batches.check_together(sources, batch)
     on_rack = None if rack.rack is None else load_rack(rack.rack)
     opened = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
     if split:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 
@@ -27,6 +27,8 @@ def write_cut_list(
     options: WriteOptions,
     *,
     force: bool = False,
+    own: Container[str] = (),
+    last: Callable[[OutputSet], None] | None = None,
 ) -> list[Path]:
     """Write a cutting list to a folder: every file, or on any failure none.
 
@@ -37,6 +39,7 @@ def write_cut_list(
         kinds: of `KINDS`.
         options: paper, stem.
         force: replace files that exist already (never an input).
+        own, last: as of `converter.exporters.registry.write`.
 
     Raises:
         WriteError: a file exists or cannot be written.
@@ -49,7 +52,7 @@ def write_cut_list(
             if kind in kinds:
                 yield partial(_WRITERS[kind], jobs, cuts, out, f"{stem}-cutlist", options)
 
-    return write_all(jobs, out_dir, work, force=force)
+    return write_all(jobs, out_dir, work, force=force, own=own, last=last)
 
 
 def _csv(jobs: Sequence[Job], cuts: CutList, out: OutputSet, name: str, options: WriteOptions) -> None:
