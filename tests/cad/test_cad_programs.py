@@ -144,7 +144,7 @@ def freecad(folder) -> dict:
 @pytest.fixture(scope="module")
 def gmsh(folder) -> list[dict]:
     program("gmsh")
-    python = "/usr/bin/python3"  # the system's, which has the package of the same name
+    python = program("/usr/bin/python3")  # the system's, which has the package of the same name
     said = start(python, "-c", GMSH.format(folder=str(folder)))
     if not (folder / "gmsh.json").exists() and "No module named 'gmsh'" in said:
         program("python3-gmsh")
