@@ -53,8 +53,8 @@ def convert(
 ) -> int:
     """Read every INPUT, check it against the shop, and write bend tables, templates and solids to DIR.
 
-    Nothing is written unless everything can be; existing files stay unless --force is given, and
-    an input is never replaced. Exit status 1: written, but the audit found errors.
+    Nothing is written unless everything can be (with --each: of each drawing); existing files stay unless --force is
+    given, and an input is never replaced. Exit status 1: written, but the audit found errors.
     """
     from converter.exporters.registry import usable_formats, write
 
