@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from functools import cached_property
-from math import fsum
+from math import ceil, fsum
 
 from converter.bending.setup.setup import Setup
 from converter.errors import OptionError
@@ -16,7 +16,7 @@ from converter.job.mitres import SharedCut, Slant, shared_cuts, slants
 from converter.model.part import Part
 from converter.model.section import Section
 from converter.nesting.model import Nest, Pattern, StockBar, WantedLength
-from converter.nesting.solve import SECONDS, nest
+from converter.nesting.solve import DIVES, SECONDS, nest
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.shop.metals import find_metal
@@ -25,6 +25,8 @@ from converter.shop.rack import Rack
 from converter.shop.rates import SAME_STOCK, price_for
 
 _M3_PER_MM3 = 1e-9
+#: Tries for a sheet: the plain one and another, which is a tenth of a second for an ordinary job.
+_FEW_DIVES = 2
 #: Names told of many pieces; more are counted.
 _NAMED = 6
 
@@ -214,6 +216,7 @@ def cut_list(
     buyable: Sequence[float] = (),
     mitre: float | None = None,
     seconds: float = SECONDS,
+    dives: int = DIVES,
 ) -> CutList:
     """The cutting list of what is shown of jobs, all of one shop.
 
@@ -224,7 +227,7 @@ def cut_list(
         buyable: mm, lengths of bar that can be bought of any section, on top of the shop file's stock without a count.
         mitre: degrees that the saw turns from square, so that mitred ends are cut back to back up to that angle; 0 for
             a saw that does not turn; what the shop file says when None.
-        seconds: that the search for patterns may take, for each section.
+        seconds, dives: that the search for patterns may take, for each section; see `converter.nesting.solve.nest`.
 
     Raises:
         OptionError: a pattern of quantities meets no part.
@@ -256,12 +259,26 @@ def cut_list(
     groups = []
     for key in steps(list(sorted_out), "sections nested"):
         section, metal_name = sections[key]
-        group, told = _group(shop, section, metal_name, sorted_out[key], rack, buyable, mitre, seconds)
+        group, told = _group(shop, section, metal_name, sorted_out[key], rack, buyable, mitre, seconds, dives)
         groups.append(group)
         findings += told
     if groups and not shop.cutting.is_given:
         findings.append(Finding("kerf-assumed", values={"kerf": shop.cutting.saw.kerf}))
     return CutList(tuple(groups), tuple(findings), quantities, shop.rates.currency, mitre)
+
+
+def first_cut_list(jobs: Sequence[Job]) -> CutList | None:
+    """What jobs as drawn are cut from, by the shop file's stock; None where that has no bar for any of them.
+
+    Worked out once for the same jobs, with few tries: it stands on sheets, which are to be quick and alike each time.
+    """
+    kept = jobs[0].__dict__.setdefault("_kept", {})
+    key = (first_cut_list.__qualname__, *jobs[1:])
+    if key not in kept:
+        cuts = cut_list(jobs, dives=_FEW_DIVES)
+        kept[key] = cuts if any(group.plan is not None for group in cuts.groups) else None
+    found: CutList | None = kept[key]
+    return found
 
 
 def _parts(jobs: Sequence[Job]) -> list[tuple[int, Part, Setup]]:
@@ -298,7 +315,7 @@ def _is_like(part: Part, pattern: str) -> bool:
 
 def _group(
     shop: Shop, section: Section, metal: str | None, pieces: list[CutPiece], rack: Rack | None,
-    buyable: Sequence[float], mitre: float, seconds: float,
+    buyable: Sequence[float], mitre: float, seconds: float, dives: int,
 ) -> tuple[CutGroup, list[Finding]]:  # fmt: skip
     """The pieces of one section and metal nested on its bars, and what stands in the way."""
     known = find_metal(metal, shop.metals)
@@ -315,7 +332,8 @@ def _group(
         fitting = sorted(pieces, key=lambda p: -p.length)
     else:
         findings += [
-            Finding("piece-too-long", tube=piece.name, values={"length": piece.length, "most": most},
+            Finding("piece-too-long", tube=piece.name,
+                    values={"length": piece.length, "most": most, "pieces": ceil(piece.length / max(most, 1.0))},
                     measured=piece.length, limit=most, unit="mm")
             for piece in pieces if piece not in fitting
         ]  # fmt: skip
@@ -327,7 +345,7 @@ def _group(
         ]
         shared, ends = shared_cuts([piece.slants for piece in fitting], saw.kerf, mitre)
         wanted = [WantedLength(piece.length, piece.count, pair) for piece, pair in zip(fitting, ends, strict=True)]
-        plan = nest(wanted, bars, replace(saw, savings=tuple(cut.saving for cut in shared)), seconds)
+        plan = nest(wanted, bars, replace(saw, savings=tuple(cut.saving for cut in shared)), seconds, dives)
         lacking = [piece.name for piece, count in zip(fitting, plan.lacking, strict=True) if count]
         if lacking:
             values = {**words, **_named(lacking), "count": sum(plan.lacking)}

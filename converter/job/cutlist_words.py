@@ -39,16 +39,11 @@ def pieces_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
     told = []
     for (i, angle), run in groupby(zip(pattern.pieces, group.head_angles(pattern), strict=True)):
         count, piece = len(list(run)), group.pieces[i]
-        cut = f" {shared_mark(angle, display)}" if angle else ""
+        cut = f" /{display.angle(angle)}/" if angle else ""
         told.append(
             (f"{count} x " if count > 1 else "") + f"{one_line(piece.name)} {display.number(piece.length)}{cut}"
         )
     return ", ".join(told)
-
-
-def shared_mark(angle: float, display: Display) -> str:
-    """What stands behind a piece whose end is cut together with the front of the next one."""
-    return f"/{display.angle(angle)}/"
 
 
 def ends_text(piece: CutPiece, display: Display) -> str:
@@ -110,11 +105,11 @@ def _sharing(group: CutGroup, display: Display) -> list[str]:
         pattern.times * group.shared[kind - 1].saving for pattern in patterns for kind in pattern.shared if kind
     )
     angles = sorted({group.shared[kind - 1].angle for pattern in patterns for kind in pattern.shared if kind})
-    marks = listed([shared_mark(angle, display) for angle in angles])
+    marks = listed([display.angle(angle) for angle in angles])
     lines = [
         f"{_counted(group.shared_count, 'slanted cut')} of two mitred ends at once "
-        f"{'saves' if group.shared_count == 1 else 'save'} {display.length(saved)} of bar. Where {marks} stands behind "
-        "a piece, turn the saw to that angle from square; the stop is from long point to long point. All other cuts "
+        f"{'saves' if group.shared_count == 1 else 'save'} {display.length(saved)} of bar. They are marked "
+        f"{marks}, what the saw is turned to from square; the stop is from long point to long point. All other cuts "
         "are square: mitres that are left are sawn on the piece."
     ]
     turns = {round(turn, 2) for pattern in patterns for turn in group.bar_turns(pattern) if turn is not None}

@@ -48,6 +48,7 @@ class Patterns:
     Attributes:
         pieces, bars, saw: what is cut, from what, by what.
         deadline: of `time.monotonic`; after it no more are looked for.
+        dives: how often a solution is rounded anew at most.
         of_bar: which bar each is of.
         counts: (n, number of pieces), how many of each piece it holds.
     """
@@ -56,6 +57,7 @@ class Patterns:
     bars: tuple[StockBar, ...]
     saw: Saw
     deadline: float
+    dives: int
     of_bar: list[int] = field(default_factory=list)
     counts: list[Counts] = field(default_factory=list)
 
@@ -137,7 +139,13 @@ class Patterns:
         return more if float(self.sizes @ more) + self.sharing.lost(more) <= room else None
 
     def relax(
-        self, master: Master, wanted: Counts, most: Floats, attainable: Callable[[float], float] | None = None
+        self,
+        master: Master,
+        wanted: Counts,
+        most: Floats,
+        attainable: Callable[[float], float] | None = None,
+        used: Floats | None = None,
+        spent: float = 0.0,
     ) -> Relaxed:
         """Generate patterns until none helps to cut what is wanted, or time is up.
 
@@ -147,13 +155,16 @@ class Patterns:
             most: bars there are of each kind, inf for any number.
             attainable: the least objective of whole bars that is not below a bound; the search for patterns ends where
                 a tighter bound would tell no more. Without it, it ends where patterns help but little.
+            used: bars of each kind that a solution within the bound uses at most; as ``most`` when None.
+            spent: of the program's budget.
         """
+        at_most = np.minimum(most if used is None else np.minimum(most, used), wanted.sum())
         bars = np.flatnonzero((most > 0) & (self.rooms > 0.0))
         coarse, fine = self._knapsacks
         ways = [coarse] if coarse.exact or attainable is None else [coarse, fine]
         objectives, bound = [inf], -inf
         while True:
-            solved = master.solve(wanted, most)
+            solved = master.solve(wanted, most, spent)
             objectives.append(solved.objective)
             if monotonic() > self.deadline:
                 return Relaxed(solved.times, bound)
@@ -163,8 +174,8 @@ class Patterns:
                     return Relaxed(solved.times, bound)
             elif len(objectives) % _ROUNDS == 0 or not helped:
                 gains = np.maximum(0.0, ways[0].bounds(solved.prices, wanted) - solved.bar_prices)[bars]
-                # each bar could gain so much, and no more bars are cut than there are pieces
-                bound = max(bound, solved.objective - float(gains @ np.minimum(most[bars], wanted.sum())))
+                # each bar could gain so much, and no more bars are cut than there are pieces, or than it may cost
+                bound = max(bound, solved.objective - float(gains @ at_most[bars]))
                 if attainable(bound) >= attainable(solved.objective) or (not helped and len(ways) == 1):
                     return Relaxed(solved.times, bound)
                 if not helped:

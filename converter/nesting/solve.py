@@ -4,21 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import inf
 from time import monotonic
 
 import numpy as np
 
 from converter.disk.silence import silent_stdout
 from converter.nesting.columns import Patterns
-from converter.nesting.master import Master, Program
+from converter.nesting.master import Master, Program, least_above
 from converter.nesting.model import Nest, Pattern, Saw, StockBar, WantedLength
 from converter.nesting.sharing import Counts, Floats, Placed
 
 #: Seconds that the search may take where nothing else is said.
 SECONDS = 30.0
 #: How often a solution is rounded anew, which of these times by putting patterns together, and seconds for that.
-_DIVES, _WHOLE, _SECONDS_WHOLE = 24, (2, 8, 16, 23), 5.0
+DIVES, _WHOLE, _SECONDS_WHOLE = 24, (2, 8, 16, 23), 5.0
 #: Share of the time for the least to buy, where both are looked for.
 _FIRST = 0.7
 #: Share of a value below which two are one.
@@ -26,7 +25,11 @@ _EQUAL = 1e-7
 
 
 def nest(
-    pieces: Sequence[WantedLength], bars: Sequence[StockBar], saw: Saw | None = None, seconds: float = SECONDS
+    pieces: Sequence[WantedLength],
+    bars: Sequence[StockBar],
+    saw: Saw | None = None,
+    seconds: float = SECONDS,
+    dives: int = DIVES,
 ) -> Nest:
     """Cut pieces from bars so that the bars bought cost least, and least is taken of those on hand.
 
@@ -35,6 +38,7 @@ def nest(
         bars: what there is, and what can be bought.
         saw: what cutting takes; nothing when None.
         seconds: after which the best way found is taken, with the bound known by then.
+        dives: how often a solution is rounded anew at most, where the bound is not reached before.
 
     Source: Gilmore and Gomory, A linear programming approach to the cutting-stock problem, Operations Research 9
     (1961) 849 and 11 (1963) 863; rounding by diving on the residual problem is common practice.
@@ -45,7 +49,7 @@ def nest(
         return Nest(pieces, bars, saw, (), tuple(piece.count for piece in pieces), 0.0, 0.0, 0.0, 0.0)
     with silent_stdout():  # HiGHS says a word now and then
         start = monotonic()
-        return _solved(Patterns(pieces, bars, saw, start + _FIRST * seconds), start + seconds)
+        return _solved(Patterns(pieces, bars, saw, start + _FIRST * seconds, dives), start + seconds)
 
 
 def _solved(patterns: Patterns, end: float) -> Nest:
@@ -116,7 +120,7 @@ def _least(
     if is_proven():
         return best, min(bound, best.objective)
     master = Master(patterns, program)
-    relaxed = patterns.relax(master, patterns.demand, patterns.most, attainable)
+    relaxed = patterns.relax(master, patterns.demand, patterns.most, attainable, program.most_used(best.objective))
     bound = max(bound, attainable(relaxed.bound))
     if not is_proven() and patterns.add_all():  # a small job: nothing is left to chance
         solved = master.whole(max(0.0, min((patterns.deadline - monotonic()) / 2.0, _SECONDS_WHOLE)))
@@ -125,7 +129,7 @@ def _least(
             best = min(best, _solution(patterns, program, times, lacking), key=lambda one: one.objective)
             bound = max(bound, attainable(least))
 
-    for attempt in range(_DIVES):
+    for attempt in range(patterns.dives):
         left = patterns.deadline - monotonic()
         if is_proven() or left <= 0.0:
             break
@@ -162,6 +166,7 @@ def _dive(
     """
     wanted, most = patterns.demand.copy(), patterns.most.copy()
     cut: dict[int, int] = {}
+    spent = 0.0
     while wanted.any() and monotonic() < patterns.deadline:
         # two dives differ in how much of the whole part they trust, and in which fraction goes up
         trust = 1.0 if generator is None else generator.uniform(0.6, 1.0, len(times))
@@ -175,14 +180,16 @@ def _dive(
         for i in np.flatnonzero(whole):
             bar = patterns.of_bar[i]
             for _ in range(int(whole[i])):
-                if most[bar] > 0 and np.minimum(wanted, patterns.counts[i]).any():
+                more = spent + program.cost(bar)
+                if most[bar] > 0 and program.is_within(more) and np.minimum(wanted, patterns.counts[i]).any():
+                    spent = more
                     cut[int(i)] = cut.get(int(i), 0) + 1
                     wanted = np.maximum(0, wanted - patterns.counts[i])
                     most[bar] -= 1
         if wanted is before:
             break
         if wanted.any():
-            times = patterns.relax(master, wanted, most).times
+            times = patterns.relax(master, wanted, most, spent=spent).times
     return _solution(patterns, program, np.array([cut.get(i, 0) for i in range(len(patterns.of_bar))]), wanted)
 
 
@@ -194,24 +201,13 @@ def _solution(patterns: Patterns, program: Program, times: Counts, lacking: Coun
 
 def _attainable(value: float, patterns: Patterns, costs: Floats) -> float:
     """The least cost, of whole bars, that is not below a bound."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
-
     slack = _EQUAL * max(1.0, value)
     bought = np.flatnonzero(costs > 0.0)
     # where a piece may have to be left out the bound holds its penalty, too, which no number of bars comes to
     may_lack = patterns.alone.max() > max(patterns.rooms[np.isinf(patterns.most)], default=0.0)
     if len(bought) == 0 or value <= slack or may_lack:
         return max(0.0, value)
-    solved = milp(
-        costs[bought],
-        constraints=LinearConstraint(costs[bought][None, :], value - slack, inf),
-        integrality=np.ones(len(bought)),
-        bounds=Bounds(0.0, patterns.most[bought]),
-        options={"mip_rel_gap": 0.0, "time_limit": 2.0},
-    )
-    if solved.x is None or solved.status != 0:
-        return value
-    return max(value, float(costs[bought] @ np.rint(solved.x)))
+    return max(value, least_above(value - slack, costs[bought], patterns.most[bought]) or value)
 
 
 def _in_words(patterns: Patterns, times: Counts) -> tuple[Pattern, ...]:

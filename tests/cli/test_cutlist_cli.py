@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
+import subprocess
+import sys
 
 import ezdxf
 import pytest
@@ -117,6 +119,7 @@ def test_what_stands_in_the_way_is_named_and_the_rest_is_nested(capsys, frame, t
     told = outcome.json["findings"]
     assert [(finding["code"], finding["tube"]) for finding in told] == [("piece-too-long", "RAIL")]
     assert (told[0]["measured"], told[0]["limit"]) == (1000.0, 950.0)
+    assert "it takes 2 pieces at least" in told[0]["message"]
     outcome = run(capsys, "cutlist", *frame, "--bar", "950mm", "--split", "--json")
     assert outcome.json["groups"][0]["pieces"]
 
@@ -268,3 +271,38 @@ def test_the_bar_is_turned_by_what_the_long_points_are_apart(capsys, tmp_path):
     assert [abs(turn) for turn in turns] == pytest.approx([90.0] * len(turns))
     for pattern in group["patterns"]:
         assert sum(1 for angle in pattern["head_angles"] if angle) == len(pattern["pieces"]) - 1
+
+
+def test_a_full_disk_leaves_rack_and_folder_as_they_were(frame, tmp_path):
+    """A process that may write no byte to a file: the errno differs from a full disk's, the way through is the same."""
+    rack = tmp_path / "rack.toml"
+    rack.write_text('units = "mm"\n[[bar]]\nsection = "25x2mm"\nlength = 2100\ncount = 5\n', encoding="utf-8")
+    before, files = rack.read_bytes(), {path.name for path in tmp_path.iterdir()}
+    command = [
+        sys.executable, "-c",
+        "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0)); "
+        "from converter.cli.main import main; sys.exit(main(sys.argv[1:]))",
+        "cutlist", *frame, "--rack", str(rack),
+    ]  # fmt: skip
+    for more in (["--take"], ["--out", str(tmp_path), "--to", "csv,json"]):
+        done = subprocess.run([*command, *more], capture_output=True, text=True, timeout=120, check=False)
+        assert done.returncode == 2, done.stderr
+        assert "Traceback" not in done.stderr and len(done.stderr.strip().splitlines()) == 1
+        assert rack.read_bytes() == before
+        assert {path.name for path in tmp_path.iterdir()} == files
+
+
+def test_a_rack_that_is_damaged_is_said_before_anything_is_cut(capsys, frame, tmp_path):
+    rack = tmp_path / "rack.toml"
+    for text, word in (
+        ('units = "mm"\n[[bar]\n', "rack.toml"),
+        ('units = "mm"\n[[bar]]\nsection = "25x2mm"\nlength = -3\n', "length"),
+        ('units = "mm"\n[[bar]]\nsection = "25x2mm"\nlength = 2000\ncount = -1\n', "count"),
+        ('units = "mm"\n[[bar]]\nsection = "25x2mm"\nlength = nan\n', "length"),
+        ("\x00\xff", "rack.toml"),
+    ):
+        rack.write_text(text, encoding="latin-1")
+        assert word in failed(run(capsys, "cutlist", *frame, "--rack", str(rack), "--take"))
+        assert rack.read_text(encoding="latin-1") == text
+    for number in ("0", "-2", "1.5"):
+        failed(run(capsys, "cutlist", *frame, "--jobs", number))

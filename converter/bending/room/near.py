@@ -158,11 +158,12 @@ class Answers:
 
 @dataclass(slots=True)
 class _NearDistances:
-    """Of each item: distance, its lower bound, (3, n) doubts (a, b, angle), (2, n) shares of the stretches where they
-    are nearest, whether it counts as a whole, whether it may drop."""
+    """Of each item: distance, its lower bound, another one that only rules out, (3, n) doubts (a, b, angle), (2, n)
+    shares of the stretches where they are nearest, whether it counts as a whole, whether it may drop."""
 
     distance: Array
     lower: Array
+    sure: Array
     doubts: Array
     shares: Array
     counts: NDArray[np.bool_]
@@ -255,7 +256,7 @@ class _NearBoxes(_Near):
         far = np.hypot(*np.maximum(np.abs(low[:2]), np.abs(high[:2])))
         ring = np.maximum(np.maximum(reach.near - far, near - reach.far), 0.0)
         level = np.maximum(np.maximum(reach.low[2] - high[2], low[2] - reach.high[2]), 0.0)
-        return np.where(turns == 0.0, apart, np.hypot(ring, level)) - self.answers.radius[question]
+        return np.asarray(np.where(turns == 0.0, apart, np.hypot(ring, level)) - self.answers.radius[question])
 
     def look(self, it: NearPairs) -> _NearDistances:
         question, a, b = it.places
@@ -273,8 +274,11 @@ class _NearBoxes(_Near):
         doubts = np.stack([chords.sagitta, np.zeros(len(it)), fall])
         gap = distance - self.answers.radius[question]
         lower = gap - doubts.sum(axis=0)
+        sure = lower.copy()
+        on = np.flatnonzero(rolls)
+        sure[on] = gap[on] - chords.sagitta[on] - _rolling_fall(chords, ends, apart, reach, it.numbers[4:8], on)
         shares = np.stack([share, np.zeros(len(it))])
-        return _NearDistances(gap, lower, doubts, shares, np.ones(len(it), bool), np.zeros(len(it), bool))
+        return _NearDistances(gap, lower, sure, doubts, shares, np.ones(len(it), bool), np.zeros(len(it), bool))
 
     def ends(self, it: NearPairs, shares: Array) -> Index:
         drawn = it.numbers[7] * ((it.numbers[4] + it.numbers[5]) / 2.0)
@@ -295,7 +299,9 @@ class _NearItself(_Near):
         apart = _apart(ends.min(axis=1) - one.sagitta, ends.max(axis=1) + one.sagitta, two.low, two.high)
         ring = np.maximum(np.maximum(first.near - two.far, two.near - first.far), 0.0)
         level = np.maximum(np.maximum(first.low[2] - two.high[2], two.low[2] - first.high[2]), 0.0)
-        return np.where(still | (turns == 0.0), apart, np.hypot(ring, level)) - 2.0 * self.answers.radius[question]
+        return np.asarray(
+            np.where(still | (turns == 0.0), apart, np.hypot(ring, level)) - 2.0 * self.answers.radius[question]
+        )
 
     def look(self, it: NearPairs) -> _NearDistances:
         question, a, b = it.places
@@ -322,7 +328,7 @@ class _NearItself(_Near):
         # perhaps only one point of such a stretch counts
         doubts[0] = np.where(whole, doubts[0], one.arc)
         doubts[1] = np.where(whole, doubts[1], two.arc)
-        return _NearDistances(gap, lower, doubts, np.stack([sa, sb]), whole, (most < APART - _SLIVER) | unmade)
+        return _NearDistances(gap, lower, lower, doubts, np.stack([sa, sb]), whole, (most < APART - _SLIVER) | unmade)
 
     def ends(self, it: NearPairs, shares: Array) -> Index:
         radius = self.answers.radius[it.question]
@@ -362,6 +368,8 @@ def _branch(items: NearPairs, near: _Near) -> None:
         done = seen.doubts.sum(axis=0) + seen.doubts[0] + seen.doubts[1] <= SURE
         best = _improve(it, seen, done, near)
         keep = ~done & ~seen.dead & (seen.lower < best - SURE) & (best > answers.deep[it.question])
+        # as far as the best known for sure: none of it would count, so leaving it out changes nothing
+        keep &= seen.sure - _HAIR < best
         kept = np.flatnonzero(keep)
         kept = kept[answers.asking(it.question[kept], seen.lower[kept], answers.least)]
         if len(kept):
@@ -527,6 +535,31 @@ def _fall(
         inside = ~still & (bottom > low) & (bottom < high)
         lowest = np.where(inside, np.minimum(lowest, -np.hypot(a, b)), lowest)
     found: Array = (now + rest).min(axis=0) - (lowest + rest).min(axis=0)
+    return found
+
+
+def _rolling_fall(chords: _Chords, ends: Array, across: Array, reach: Array, numbers: Array, which: Index) -> Array:
+    """Of some items (n,) mm that the ends of chords that turn and are drawn too come back along ``across``, at most.
+
+    By Taylor's formula about the middle angle: along a unit vector a point at a distance q from the axis that is drawn
+    by d a radian has a second derivative of q + 2 d at most.
+
+    Args:
+        ends: (3, 2, n) where they are at the middle angle.
+        reach: (n,) mm from the axis there.
+        numbers: (4, n) radians low and high, sense of the turn, mm drawn per radian.
+    """
+    low, high, turns, draw = numbers[:, which]
+    half, middle = (high - low) / 2.0, (low + high) / 2.0
+    x, y, z = ends[:, :, which]
+    ux, uy, uz = across[:, which]
+    slope = turns * (uy * x - ux * y) + draw * chords.slide[:, which] * (
+        ux * np.cos(middle * turns) + uy * np.sin(middle * turns)
+    )
+    drawn = np.abs(draw)
+    drop = np.abs(slope) * half + (reach[which] + drawn * half + 2.0 * drawn) * half * half / 2.0
+    now = ux * x + uy * y + uz * z
+    found: Array = now.min(axis=0) - (now - drop).min(axis=0)
     return found
 
 

@@ -8,6 +8,7 @@ sets of each size are kept (a beam search).
 
 from __future__ import annotations
 
+from bisect import bisect
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
@@ -34,11 +35,42 @@ BEAM, BEAM_BENDS = 32, 12
 ALIKE = 1.0
 
 #: Situations swept beside those of the best orders the second time round; twice as many each time after.
-MORE = 8
+MORE = 2
 
 #: Whether a bend (number from 1, in the table's order from end A) can be held when the bends of these numbers,
 #: rising, are made already: fed from 'A' or 'B'.
 Feasible = Callable[[tuple[int, ...], int, str], bool]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NeighbourRule:
+    """A `Feasible` for which only the nearest bends on either side count, so that it is asked of pairs once for all.
+
+    Attributes:
+        pairs: by the end fed first, where it may be fed so, (n, n) whether each bend can be held when each other one
+            alone is made already; bends counted from 0 from the end fed first.
+    """
+
+    pairs: Mapping[str, NDArray[np.bool_]]
+
+    def __call__(self, made: tuple[int, ...], bend: int, end: str) -> bool:
+        """As `Feasible` says."""
+        if end not in self.pairs:
+            return False
+        i = bisect(made, bend)
+        pairs = self.pairs[end] if end == "A" else self.pairs[end][::-1, ::-1]
+        return all(pairs[bend - 1, other - 1] for other in made[max(0, i - 1) : i + 1])
+
+    def held(self, end: str, count: int) -> NDArray[np.bool_]:
+        """(2^n, n) whether each bend can be held after each set of others; bends counted from the end fed first."""
+        sets = lattice(count)
+        if end not in self.pairs:
+            return np.zeros((1 << count, count), bool)
+        # the column for no neighbour holds
+        pairs = np.concatenate([self.pairs[end], np.ones((count, 1), bool)], axis=1)
+        every = np.arange(count)
+        found: NDArray[np.bool_] = sets.open & pairs[every, sets.ahead] & pairs[every, sets.behind]
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +219,10 @@ def _every(
     has less room than it was weighed by, and was no part of a better order even so. An end is missing where the
     clamp allows nothing, or where no order can come up to the other end's.
     """
-    searches = {end: _OrderSearch(one, _held(one, rule)) for end, one in ends.items()}
+    searches: dict[str, _OrderSearch] = {}
+    for end, one in ends.items():
+        most = yield from one.ask_most()
+        searches[end] = _OrderSearch(one, _held(one, rule), most)
     found: dict[str, Clearance] = {}
     top = poor + ALIKE
     for end in sorted(searches, key=lambda end: -searches[end].most):
@@ -206,14 +241,14 @@ def _every(
 class _OrderSearch:
     """The search of one end; bends are counted from 0 from the end fed first, sets of them as in `order_sets`."""
 
-    def __init__(self, one: Sweeper, held: NDArray[np.bool_]) -> None:
+    def __init__(self, one: Sweeper, held: NDArray[np.bool_], most: Array | None = None) -> None:
         self.sweeper = one
         self.sets = lattice(one.count)
         self.swept_count = int(held.sum())
         #: In the table's numbers from end A, by which orders that are alike are told apart.
         self.names = list(one.simple_order)
         #: (2^n, n) mm: what was swept is exact, the rest may have less room.
-        self.rooms = np.where(held, one.most(), -inf)
+        self.rooms = np.where(held, one.most() if most is None else most, -inf)
         self.swept = ~held
         #: mm that no order has more room than; -inf when there is none.
         self.most = self.sets.widest(self.rooms)
@@ -271,8 +306,8 @@ class _OrderSearch:
         """Note the room of bends after sets of others, and what it tells of those that are like them."""
         situations = _situations(steps)
         made, bends = np.array(steps).T
-        rooms = np.array([moment.least for moment in self.sweeper.moments_fed(situations)])
-        self.rooms[made, bends] = np.minimum(rooms, self.sweeper.enough)
+        found = np.array([moment.least for moment in self.sweeper.moments_fed(situations)])
+        self.rooms[made, bends] = np.minimum(found, self.sweeper.enough)
         self.swept[made, bends] = True
         implied: dict[tuple[int, int, int], float] = {}
         for k, before in situations:
@@ -282,10 +317,10 @@ class _OrderSearch:
                 implied[key] = min(least, implied.get(key, inf))
         rows = sorted(implied)
         of, part, same = np.array(rows).T
-        least = np.array([implied[row] for row in rows])
+        limits = np.array([implied[row] for row in rows])
         alike = (np.arange(len(self.rooms)) & part[:, None]) == same[:, None]
         starts = np.flatnonzero(np.diff(of, prepend=-1))
-        most = np.minimum.reduceat(np.where(alike, least[:, None], inf), starts).T
+        most = np.minimum.reduceat(np.where(alike, limits[:, None], inf), starts).T
         columns = of[starts]
         self.rooms[:, columns] = np.where(
             self.swept[:, columns], self.rooms[:, columns], np.minimum(self.rooms[:, columns], most)
@@ -308,12 +343,12 @@ def _steps(order: Sequence[int]) -> list[tuple[int, int]]:
 def _held(one: Sweeper, rule: Feasible | None) -> NDArray[np.bool_]:
     """(2^n, n): whether each bend can be held after each set of bends that orders come by."""
     sets = lattice(one.count)
-    found = np.zeros((1 << one.count, one.count), bool)
     if rule is None:
-        for k in range(one.count):
-            found[:, k] = np.arange(1 << one.count) >> k & 1 == 0
-        return found
+        return sets.open
+    if isinstance(rule, NeighbourRule):
+        return sets.come_by(rule.held(one.feed_from, one.count))
     names = one.simple_order
+    found = np.zeros((1 << one.count, one.count), bool)
     come = [False] * (1 << one.count)
     come[0] = True
     for made in range(1 << one.count):  # a set comes after every part of it

@@ -14,6 +14,7 @@ from typing import TypeAlias, TypeVar
 
 import numpy as np
 
+from converter.bending.room.bound import most_rooms
 from converter.bending.room.near import Answers, Moment, NearPairs, nearest_to_boxes, nearest_to_itself
 from converter.bending.room.shape import APART, ElementRows, Elements, SideKey, TubeSide, bits_of, forming, halves
 from converter.bending.room.space import Array, Index, Space
@@ -73,6 +74,19 @@ def sides_of(situation: Situation) -> tuple[SideKey, SideKey]:
 
 
 @dataclass(slots=True, eq=False)
+class BoundQuestion:
+    """What room floor, ceiling and walls can leave a tube at most.
+
+    Attributes:
+        tube: the tube.
+        most: (2^n, n) mm, sets of bends and bends counted from the end fed first, once it is answered.
+    """
+
+    tube: SwungTube
+    most: Array = field(default_factory=lambda: np.zeros((0, 0)))
+
+
+@dataclass(slots=True, eq=False)
 class RoomQuestion:
     """What is asked about situations of one tube.
 
@@ -85,6 +99,7 @@ class RoomQuestion:
         line: mm; where only it counts whether the least of all is as low as this; else -inf.
         finished: whether it is the finished tube against itself that is asked, with each bend just bent.
         rooms: the room of sides to planes and boxes; where each situation counts it is filled, and asked once.
+        moments: the least room in each situation, once it is answered.
     """
 
     tube: SwungTube
@@ -95,6 +110,7 @@ class RoomQuestion:
     line: float = -inf
     finished: bool = False
     rooms: dict[SideKey, Moment] = field(default_factory=dict)
+    moments: list[Moment] = field(default_factory=list)
 
     def sides(self) -> Iterator[tuple[SideKey, SideKey]]:
         """The sides ahead and behind of each situation."""
@@ -102,8 +118,8 @@ class RoomQuestion:
 
 
 Result = TypeVar("Result")
-#: Work that asks, is sent the moments of each situation of each question, and comes to a result.
-Steps: TypeAlias = Generator[list[RoomQuestion], list[list[Moment]], Result]
+#: Work that asks, goes on when its questions are answered, and comes to a result.
+Steps: TypeAlias = Generator[RoomQuestion | BoundQuestion, None, Result]
 
 
 def alone(steps: Steps[Result]) -> Result:
@@ -114,31 +130,52 @@ def alone(steps: Steps[Result]) -> Result:
 def together(works: Sequence[Steps[Result]]) -> list[Result]:
     """Take works through side by side, and what each comes to; what they ask at a time is worked out at once."""
     results: dict[int, Result] = {}
-    waiting: list[tuple[int, list[list[Moment]] | None]] = [(i, None) for i in range(len(works))]
+    waiting = list(enumerate(works))
     while waiting:
-        asking: list[tuple[int, list[RoomQuestion]]] = []
-        for i, sent in waiting:
+        going, rooms, bounds = [], [], []
+        for i, work in waiting:
             try:
-                asking.append((i, next(works[i]) if sent is None else works[i].send(sent)))
+                question = next(work)
             except StopIteration as end:
                 results[i] = end.value
-        answers = iter(moments_of([one for _, asked in asking for one in asked]))
-        waiting = [(i, [next(answers) for _ in asked]) for i, asked in asking]
+                continue
+            going.append((i, work))
+            if isinstance(question, RoomQuestion):
+                rooms.append(question)
+            else:
+                bounds.append(question)
+        _answer_bounds(bounds)
+        _answer_rooms(rooms)
+        waiting = going
     return [results[i] for i in range(len(works))]
 
 
-def moments_of(questions: Sequence[RoomQuestion]) -> list[list[Moment]]:
-    """The least room in each situation of each question."""
-    found: list[list[Moment]] = []
+def _answer_bounds(questions: Sequence[BoundQuestion]) -> None:
+    some: dict[tuple[int, int], list[BoundQuestion]] = {}
+    for one in questions:
+        some.setdefault((id(one.tube.space), len(one.tube.table.bends)), []).append(one)
+    for alike in some.values():
+        tubes = [one.tube for one in alike]
+        mosts = most_rooms(
+            [tube.table for tube in tubes],
+            tubes[0].space,
+            [tube.radius for tube in tubes],
+            [tube.stops for tube in tubes],
+        )
+        for one, most in zip(alike, mosts, strict=True):
+            one.most = most
+
+
+def _answer_rooms(questions: Sequence[RoomQuestion]) -> None:
     some: list[RoomQuestion] = []
     count = 0
     for i, one in enumerate(questions):
         some.append(one)
         count += len(one.situations)
         if count >= _SITUATIONS or i == len(questions) - 1:
-            found += _moments(some)
+            for question, moments in zip(some, _moments(some), strict=True):
+                question.moments = moments
             some, count = [], 0
-    return found
 
 
 def _moments(questions: Sequence[RoomQuestion]) -> list[list[Moment]]:

@@ -16,11 +16,12 @@ from typing import TypeAlias
 
 import numpy as np
 
-from converter.bending.room.bound import ROUNDING, most_room
+from converter.bending.room.bound import ROUNDING
 from converter.bending.room.near import SURE, Moment
 from converter.bending.room.questions import (
     ITSELF,
     TOLERANCE,
+    BoundQuestion,
     RoomQuestion,
     Situation,
     Steps,
@@ -167,8 +168,9 @@ class Sweeper:
         """Work after which `moments_fed` are at hand."""
         new = [one for one in dict.fromkeys(situations) if one not in self._moments]
         if new:
-            (found,) = yield [RoomQuestion(self._tube, new, self.enough, self._deep, rooms=self._rooms)]
-            self._moments.update(zip(new, found, strict=True))
+            question = RoomQuestion(self._tube, new, self.enough, self._deep, rooms=self._rooms)
+            yield question
+            self._moments.update(zip(new, question.moments, strict=True))
 
     def sequence(self, order: Sequence[int]) -> Clearance:
         """The least room over an order of bends, numbered from 0 in the table's order from end A.
@@ -189,7 +191,9 @@ class Sweeper:
         numbers = tuple(bend + 1 for bend in order)
         found: list[Moment] = []
         if order:
-            (found,) = yield [RoomQuestion(self._tube, self._situations(order), self.enough, self._deep, each=False)]
+            question = RoomQuestion(self._tube, self._situations(order), self.enough, self._deep, each=False)
+            yield question
+            found = question.moments
         least = min(range(len(found)), key=lambda i: found[i].least, default=None)
         if least is None or not isfinite(found[least].least):
             self._clearances[order] = Clearance(None, None, None, None, numbers, self.feed_from)
@@ -218,10 +222,9 @@ class Sweeper:
         if (order, margin) not in self._clear:
             line = float(np.nextafter(margin, -inf))
             deep = max(line, self._tube.deepest)
-            (found,) = yield [
-                RoomQuestion(self._tube, self._situations(order), self.enough, deep, each=False, line=line)
-            ]
-            self._clear[order, margin] = all(moment.least >= margin for moment in found)
+            question = RoomQuestion(self._tube, self._situations(order), self.enough, deep, each=False, line=line)
+            yield question
+            self._clear[order, margin] = all(moment.least >= margin for moment in question.moments)
 
     @property
     def finished(self) -> float:
@@ -237,8 +240,9 @@ class Sweeper:
             # of any two parts between which the tube turns, some bend lies between
             every = (1 << self.count) - 1
             states = [(k, every ^ 1 << k) for k in range(self.count)]
-            (found,) = yield [RoomQuestion(self._tube, states, deep=self._tube.deepest, each=False, finished=True)]
-            self._finished = min((moment.least for moment in found), default=inf)
+            question = RoomQuestion(self._tube, states, deep=self._tube.deepest, each=False, finished=True)
+            yield question
+            self._finished = min((moment.least for moment in question.moments), default=inf)
 
     @property
     def simple_order(self) -> tuple[int, ...]:
@@ -247,8 +251,14 @@ class Sweeper:
         return tuple(order if self.feed_from == "A" else reversed(order))
 
     def most(self) -> Array:
-        """(2^n, n) mm that there may be, bends and sets of them counted from the end fed first (`most_room`)."""
-        return most_room(self._table, self.space, self._radius, self._stops) + ROUNDING
+        """(2^n, n) mm that there may be, bends and sets of them counted from the end fed first (`most_rooms`)."""
+        return alone(self.ask_most())
+
+    def ask_most(self) -> Steps[Array]:
+        """Work that comes to the `most` room."""
+        question = BoundQuestion(self._tube)
+        yield question
+        return question.most + ROUNDING
 
     def implied_rooms(self, state: State) -> list[tuple[tuple[int, int], float]]:
         """What a situation that was swept tells of others.

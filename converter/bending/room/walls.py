@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from math import radians
 
 import numpy as np
+from numpy.typing import NDArray
 
 from converter.bending.room.shape import ElementRows, Elements, ElementStations, stations
 from converter.bending.room.space import Array, Index, Space
@@ -20,6 +21,8 @@ from converter.bending.room.space import Array, Index, Space
 #: mm; how far a value may dip between two lines of the grid.
 DIP = 0.15
 _COARSEST = radians(3.0)
+#: mm; what bounds may be off by through rounding.
+_HAIR = 1e-6
 #: Sides looked at in one go, and points at an angle: bounds on memory.
 _SIDES = 512
 _READ = 200_000
@@ -121,9 +124,11 @@ def least_to_planes(
         simple = np.array([one.simple for one in motions])
         for first in range(0, count, _SIDES):
             some = slice(first, first + _SIDES)
+            elements = Elements.gathered(sides[some])
             rows = np.repeat(np.arange(first, first + len(sides[some])), [len(one) for one in sides[some]])
-            at = stations(Elements.gathered(sides[some]), near=radius[rows])
-            side = rows[at.row]
+            worth = np.flatnonzero(~simple[rows] | _may_be_nearest(elements, rows, space, found))
+            at = stations(elements.at(worth), near=radius[rows[worth]])
+            side = rows[worth][at.row]
             disc = at.gap < radius[side] - 1e-9
             # a ball is nearest at a few angles that are known; a disc is where nothing turns
             read = np.where(disc, found.turns[side] == 0.0, simple[side])
@@ -133,21 +138,60 @@ def least_to_planes(
     return found.least, found.plane, np.degrees(found.moment)
 
 
-def _read_simply(at: ElementStations, side: Index, which: Index, disc: bool, space: Space, found: _SideColumns) -> None:
-    """Better the sides by points that are nearest at a few known angles."""
-    if not len(which):
-        return
-    p, of = at.points[which], side[which]
-    end, turns, slide = found.end[of], found.turns[of], at.slide[which] * found.draw[of]
+def _may_be_nearest(elements: Elements, side: Index, space: Space, found: _SideColumns) -> NDArray[np.bool_]:
+    """(n,) which elements of sides that move simply may hold what is nearest.
+
+    At any moment a straight is nearest at one of its ends, and an arc nearer than both of its ends by its sagitta at
+    most. An element for which this is farther than the end of another one is left out. What counts as a disc is no
+    nearer than a ball there, and reported nearer by `DIP` at most.
+    """
+    every = np.arange(len(elements))
+    nearest = []
+    for which in (0, 1):
+        p = elements.point(every, np.full(len(every), float(which)))
+        values, _ = _simple_values(p, None, elements.slide[:, which], side, space, found)
+        nearest.append(values.min(axis=0))
+    # the end of the tube itself counts as a disc
+    balls = [np.where(elements.gap[:, i] < found.radius[side] - 1e-9, np.inf, nearest[i]) for i in (0, 1)]
+    starts = np.flatnonzero(np.diff(side, prepend=-1))
+    least = np.minimum.reduceat(np.minimum(*balls), starts)
+    known = np.repeat(least, np.diff(starts, append=len(side)))
+    bound = np.minimum(*nearest) - elements.sagitta(every, np.ones(len(every)))
+    may: NDArray[np.bool_] = bound - DIP - _HAIR <= known
+    return may
+
+
+def _simple_values(
+    p: Array, tangents: Array | None, slide: Array, of: Index, space: Space, found: _SideColumns
+) -> tuple[Array, Array]:
+    """(planes, n) mm that points of sides keep at least from the planes, and the radians at which they do.
+
+    Args:
+        p: (n, 3) points.
+        tangents: across which they stand for discs; None for balls.
+        slide: (n,) share of the draw.
+        of: (n,) the side of each.
+    """
+    end, turns, draw = found.end[of], found.turns[of], found.draw[of]
     times = np.where(
         turns[:, None] != 0.0,
         _turning(p, space, end),
-        np.stack([np.zeros_like(end), np.where(found.draw[of] > 0.0, end, 0.0), np.zeros_like(end)], axis=-1),
+        np.stack([np.zeros_like(end), np.where(draw > 0.0, end, 0.0), np.zeros_like(end)], axis=-1),
     )
-    values = _distances(p, at.tangents[which] if disc else None, slide, space, found.radius[of], turns, times)
+    values = _distances(p, tangents, slide * draw, space, found.radius[of], turns, times)
     nearest = values.argmin(axis=2)[:, :, None]
-    values, times = (np.take_along_axis(one, nearest, axis=2)[:, :, 0] for one in (values, times))
-    found.better(values, times, of, which)
+    return (
+        np.take_along_axis(values, nearest, axis=2)[:, :, 0],
+        np.take_along_axis(times, nearest, axis=2)[:, :, 0],
+    )
+
+
+def _read_simply(at: ElementStations, side: Index, which: Index, disc: bool, space: Space, found: _SideColumns) -> None:
+    """Better the sides by points that are nearest at a few known angles."""
+    if len(which):
+        tangents = at.tangents[which] if disc else None
+        values, times = _simple_values(at.points[which], tangents, at.slide[which], side[which], space, found)
+        found.better(values, times, side[which], which)
 
 
 def _read_on_grid(

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from bisect import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
-from converter.bending.room.advice import sure_to_hit, swept_values, unknown_room, way_out
-from converter.bending.room.order import MARGIN, BestOrder, best_order, weigh_orders
+import numpy as np
+
+from converter.bending.room.advice import ask_way_out, sure_to_hit, swept_values, unknown_room
+from converter.bending.room.order import MARGIN, BestOrder, NeighbourRule, best_order, weigh_orders
 from converter.bending.room.questions import Steps
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import Clearance, Sweepers
@@ -178,21 +179,8 @@ class OrderChooser:
             return None, []
         ends = {choice.end: choice for choice in plain}
         count = len(plain[0].shape.machine_bends)
-
-        known: dict[tuple[str, int, int, int], bool] = {}
-
-        def feasible(made: tuple[int, ...], bend: int, end: str) -> bool:
-            """Bends numbered from 1 from end A; only the nearest made on either side count."""
-            if end not in ends:
-                return False
-            i = bisect(made, bend)
-            near = made[max(0, i - 1) : i + 1]
-            key = (end, bend, near[0] if i else 0, near[-1] if i < len(made) else 0)
-            if key not in known:
-                before = [number - 1 if end == "A" else count - number for number in near]
-                known[key] = ends[end].clamping.feasible(before, bend - 1 if end == "A" else count - bend)
-            return known[key]
-
+        # what holds a bend depends on the nearest ones bent on either side only
+        feasible = NeighbourRule({end: np.array(choice.clamping.pairs) for end, choice in ends.items()})
         shape, plan = plain[0].shape, plain[0].plan
         stops = [one.stop for one in shape.machine_bends]
         extras = (plan.lead, plan.trail)
@@ -219,22 +207,23 @@ class OrderChooser:
         yield from self._sweep(choice)
         return found, [choice]
 
-    def room_findings(self, chosen: OrderChoice, search: BestOrder | None) -> list[Finding]:
-        """What is to be told of the room to swing in the order taken."""
+    def ask_findings(self, chosen: OrderChoice, search: BestOrder | None) -> Steps[list[Finding]]:
+        """Work that comes to what is to be told of the room to swing in the order taken."""
         unknown = unknown_room(self.shop.machine)
         findings = [] if unknown is None else [unknown]
         if search is None or self.section is None or chosen.clearance is None or chosen.plan.lacks:
             return findings
         if chosen.danger:
-            findings.append(self._near_finding(chosen, replace(search, best=chosen.clearance), chosen.clearance))
+            found = replace(search, best=chosen.clearance)
+            findings.append((yield from self._near_finding(chosen, found, chosen.clearance)))
         return findings
 
-    def _near_finding(self, chosen: OrderChoice, search: BestOrder, clearance: Clearance) -> Finding:
+    def _near_finding(self, chosen: OrderChoice, search: BestOrder, clearance: Clearance) -> Steps[Finding]:
         """The tube hits or comes close in the best order there is; the cures are tried in the simple orders only."""
         assert self.section is not None
         hits = chosen.danger == 2
         dies = {one.seat.die for one in chosen.shape.machine_bends}
-        way = way_out(
+        way = yield from ask_way_out(
             chosen.shape.from_a,
             self.section,
             self.shop,

@@ -26,6 +26,7 @@ from converter.errors import OptionError
 from converter.findings import Finding
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.pause import paused_gc
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.shop.model import Die, Machine, Shop
@@ -189,7 +190,8 @@ def set_up(
     chosen: list[_Chosen | None] = []
     for i, tube in enumerate(steps(tubes, "tubes set up")):
         if i == len(chosen):
-            chosen += bench.chosen(tubes[i : i + _TOGETHER], feed_from)
+            with paused_gc():
+                chosen += bench.chosen(tubes[i : i + _TOGETHER], feed_from)
         found.append(
             replace(
                 bench.setup(tube, feed_from, chosen[i]),
@@ -202,11 +204,11 @@ def set_up(
 
 @dataclass(frozen=True, slots=True)
 class _Chosen:
-    """Who chose end and order for a tube, what they are, and whether for this tube or for an equal one."""
+    """End and order of a tube, why not the simple ones, and what is to be told of its room."""
 
-    chooser: OrderChooser
-    order: ChosenOrder
-    own: bool
+    order: OrderChoice
+    why: tuple[str, ...]
+    findings: tuple[Finding, ...]
 
 
 class _SpringbackBench:
@@ -235,10 +237,20 @@ class _SpringbackBench:
                     asked.setdefault(key, chooser)
         found = together([chooser.choosing(feed_from) for chooser in asked.values()])
         self._orders.update(zip(asked, found, strict=True))
-        return [
-            None if one is None else _Chosen(one[0], self._orders[one[1]], asked.get(one[1]) is one[0])
-            for one in choosers
-        ]
+        orders: list[tuple[OrderChooser, ChosenOrder] | None] = []
+        for one in choosers:
+            orders.append(None)
+            if one is not None:
+                chooser, (chosen, why, search) = one[0], self._orders[one[1]]
+                orders[-1] = chooser, (chosen if asked.get(one[1]) is chooser else chooser.again(chosen), why, search)
+        # what is found for one of equal tubes is at hand for the others
+        firsts = {id(chooser) for chooser in asked.values()}
+        told: dict[int, list[Finding]] = {}
+        for some in (True, False):
+            tellers = [one for one in orders if one is not None and (id(one[0]) in firsts) == some]
+            findings = together([chooser.ask_findings(chosen, search) for chooser, (chosen, _, search) in tellers])
+            told |= {id(chooser): own for (chooser, _), own in zip(tellers, findings, strict=True)}
+        return [None if one is None else _Chosen(*one[1][:2], tuple(told[id(one[0])])) for one in orders]
 
     def _copes(self, tube: Tube) -> Copes:
         return self.changes.get((tube.name, "A")), self.changes.get((tube.name, "B"))
@@ -257,9 +269,7 @@ class _SpringbackBench:
             length, machine = table.developed_length, self.shop.machine
             bare = Setup(tube, end, (), length, *reach, None, plan, (), at_a, at_b, coped, machine, (), lacking)
             return replace(bare, findings=tuple(setup_findings(bare, self.shop, ())))
-        chooser, (chosen, why, search) = taken.chooser, taken.order
-        if not taken.own:
-            chosen = chooser.again(chosen)
+        chosen = taken.order
         lead, trail = chosen.plan.lead, chosen.plan.trail
         extra_a, extra_b = (lead, trail) if chosen.end == "A" else (trail, lead)
         setup = Setup(
@@ -278,7 +288,7 @@ class _SpringbackBench:
             self.shop.machine,
             chosen.shape.excess,
         )
-        findings = (*setup_findings(setup, self.shop, why), *chooser.room_findings(chosen, search))
+        findings = (*setup_findings(setup, self.shop, taken.why), *taken.findings)
         return replace(setup, findings=findings)
 
     def _lacking(self, tube: Tube) -> str:

@@ -11,7 +11,7 @@ from converter.job.cutlist import CutGroup
 from converter.job.cutlist_words import ends_text, origin_text
 from converter.nesting.model import Pattern
 from converter.quoting import one_line
-from converter.units import Display
+from converter.units import Display, every_text
 
 #: mm of paper: height of a bar, from one to the next, room before it for what it is.
 _HIGH, _PITCH, _BEFORE = 7.0, 15.0, 34.0
@@ -35,8 +35,12 @@ def letter(number: int) -> str:
     return text
 
 
+#: Heads of the columns of `legend`.
+LEGEND_HEADS = ("letter", "piece", "stop of the saw", "ends from square", "off")
+
+
 def legend(group: CutGroup, display: Display) -> list[list[str]]:
-    """A row per piece: its letter, name, the stop of the saw, what the saw cuts its ends to, how many."""
+    """A row per piece, as of `LEGEND_HEADS`."""
     return [
         [letter(i), one_line(piece.name), display.number(piece.length), ends_text(piece, display), str(piece.count)]
         for i, piece in enumerate(group.pieces)
@@ -96,14 +100,14 @@ def _bar(picture: Picture, group: CutGroup, pattern: Pattern, display: Display, 
     picture.stroke(_box(_BEFORE, y, end, y + _HIGH), "seam", closed=True)
     start = max(x, end - k * left_over)
     word = f"{'drop' if left_over >= group.keep else 'scrap'} {display.number(left_over)}"
-    wide = text_width(word, _TEXT) + 2.0 * _AROUND
+    wide = _wide(word) + 2.0 * _AROUND
     if wide <= end - start:
         picture.label(word, ((start + end) / 2.0, y + _HIGH / 2.0 - _TEXT / 2.0), _TEXT, align="center")
     else:  # below the bar's end
         picture.label(word, (end, below), _TEXT, align="right")
     free = 0.0
     for x, text in angles:  # those that fit; all stand behind their pieces in words
-        half = text_width(text, _TEXT) / 2.0 + _AROUND
+        half = _wide(text) / 2.0 + _AROUND
         if x - half >= free and (wide <= end - start or x + half <= end - wide):
             picture.label(text, (x, below), _TEXT, align="center")
             free = x + half
@@ -147,12 +151,17 @@ def _piece_words(
     middle, room = (sides[0] + sides[1]) / 2.0, sides[1] - sides[0] - 2.0 * _AROUND
     name = one_line(name)
     full = f"{name_letter}  {name}"
-    first = full if _BOLD * text_width(full, _TEXT) <= room else name_letter
-    if text_width(length, _TEXT) <= room:
+    first = full if _BOLD * _wide(full) <= room else name_letter
+    if _wide(length) <= room:
         picture.label(first, (middle, y + _HIGH - _TEXT - 1.0), _TEXT, "strong", align="center")
         picture.label(length, (middle, y + 1.0), _TEXT, align="center")
-    elif _BOLD * text_width(name_letter, _TEXT) <= room + _AROUND:
+    elif _BOLD * _wide(name_letter) <= room + _AROUND:
         picture.label(name_letter, (middle, y + (_HIGH - _TEXT) / 2.0), _TEXT, "strong", align="center")
+
+
+def _wide(text: str) -> float:
+    """Width of a text, mm; of one in several units and roundings of the widest."""
+    return sum(max(text_width(one, _TEXT) for one in texts) for texts in every_text(text))
 
 
 def _box(x0: float, y0: float, x1: float, y1: float) -> list[Point]:
