@@ -110,8 +110,6 @@ def run_batch(
     from converter.cli.supervise import allow_seconds
     from converter.progress import steps
 
-    if out == "-":
-        raise OptionError("--out - takes the file of one drawing: name a folder for --each.")
     with console.progress("looking for drawings"):
         gathered = find_drawings(sources, out)
     processes = max(1, min(batch.processes or _processors(), len(gathered.drawings)))

@@ -13,7 +13,7 @@ import pytest
 from command_line import hook
 
 from converter import Settings
-from converter.batch import AuditWork, ConvertWork, DrawingVerdict, batch_items, local_bays, watch_batch
+from converter.batch import AuditWork, ConvertWork, DrawingVerdict, batch_items, watch_batch
 from converter.batch.changes import changes_between
 from converter.batch.verdict import FindingText, TubeFigures
 from converter.cli.screens.batch import update_text
@@ -21,12 +21,6 @@ from converter.cli.screens.batch import update_text
 DIE = "[[die]]\nname = 'R114'\nod = 38.1\nclr = 114.3\nclamp = 50\ntail = 40\n"
 SHOP = f"units = 'mm'\nshop.name = 'ours'\n{DIE}"
 SETTINGS = Settings(sections=("1.5x0.120in",), shop="shop.toml")
-
-
-@pytest.fixture(scope="module")
-def bays():
-    with local_bays(1) as executor:
-        yield executor
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ import click
 from converter.cli import batches, options, outputs, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
+from converter.errors import OptionError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -86,6 +87,8 @@ def _convert_each(
     settings: Settings,
     console: Console,
 ) -> int:
+    if out == "-":
+        raise OptionError("--out - takes the file of one drawing: name a folder for --each.")
     from converter.batch import ConvertWork
     from converter.exporters.registry import usable_formats
 
@@ -124,7 +127,6 @@ def _to_stdout(jobs: Sequence[Job], formats: Sequence[str], how: WriteOptions, c
     import tempfile
 
     from converter.disk.reading import open_to_read
-    from converter.errors import OptionError
     from converter.exporters.registry import write
 
     if console.as_json:
