@@ -60,6 +60,16 @@ def leave_no_core() -> None:
     _limit("RLIMIT_CORE", 0)
 
 
+def allowed_seconds() -> float | None:
+    """Processor time that this process may use in all, s; None where nothing limits it."""
+    try:
+        import resource
+    except ImportError:
+        return None
+    soft, _ = resource.getrlimit(resource.RLIMIT_CPU)
+    return None if soft == resource.RLIM_INFINITY else float(soft)
+
+
 def own_process() -> bool:
     """Whether this process has set limits for itself, or chosen to have none."""
     return bool(_AT_FIRST)

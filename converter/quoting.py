@@ -75,6 +75,7 @@ def reason_of(error: BaseException) -> str:
     """
     told = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
     said = told.partition("; use sys.")[0]  # advice to programmers
+    said = said.replace("(#None)", "")  # the handle of an entity that has none
     if isinstance(error, _SLIPS) or "values to unpack" in said:
         return "its parts do not fit together"
     return shortened(said, LONGEST_REASON).rstrip(" .") or type(error).__name__

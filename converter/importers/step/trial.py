@@ -16,13 +16,23 @@ from converter.isolation import isolated_python
 
 #: Seconds after which a trial is given up where the system keeps no limit of processor time.
 PATIENCE = 2.0 * allowance.SECONDS
+#: Seconds of processor time for a malformed file, and for each of its megabytes: three times what sound ones take at
+#: most, and far less than a person waits. The kernel reads some for ever: what it waits for never comes.
+_SECONDS, _SECONDS_PER_MEGABYTE = 20.0, 100.0
 _CHILD = "from {reader} import read_for_trial; read_for_trial(bounded={bounded})"
 #: Exit status of a child that needs more memory than it may use.
 NO_MEMORY = 3
 
 
+def trial_seconds(size: int) -> float:
+    """Processor time for the trial of a malformed file of so many bytes, s."""
+    return _SECONDS + _SECONDS_PER_MEGABYTE * size / 1e6
+
+
 def try_out(data: bytes, name: str, broken: str, reader: str = "converter.importers.step.read") -> None:
     """Read the file in a child process, within the limits of this one or, where it has none, the usual ones.
+
+    For a small file the time is shorter (`trial_seconds`).
 
     Args:
         data: the file.
@@ -42,8 +52,7 @@ def try_out(data: bytes, name: str, broken: str, reader: str = "converter.import
         ended = signal.SIGTERM
     if ended in (signal.SIGTERM, getattr(signal, "SIGXCPU", signal.SIGTERM)):
         raise ReadError(
-            f"{name} is damaged ({broken}) and takes too long to read: export it again, or allow more with "
-            "--limit-time.",
+            f"{name} is damaged ({broken}) and takes too long to read: export it again{_more(len(data))}.",
             code="limit-time",
             file=name,
         )
@@ -58,3 +67,10 @@ def try_out(data: bytes, name: str, broken: str, reader: str = "converter.import
         raise ReadError(
             f"{name} is damaged and breaks the CAD kernel ({broken}): export it again.", code="damaged-file", file=name
         )
+
+
+def _more(size: int) -> str:
+    """The advice to allow more time, where that would help a file of so many bytes."""
+    allowed = allowance.allowed_seconds()
+    allowed = allowance.SECONDS if allowed is None else allowed
+    return ", or allow more with --limit-time" if allowed < trial_seconds(size) else ""
