@@ -20,7 +20,7 @@ from converter.bending.room.bound import ROUNDING
 from converter.bending.room.order_sets import lattice
 from converter.bending.room.questions import Situation, Steps, alone
 from converter.bending.room.space import Array, space_of
-from converter.bending.room.sweep import Clearance, Sweeper, Sweepers
+from converter.bending.room.sweep import SLACK, Clearance, Sweeper, Sweepers
 from converter.model.bends import BendTable
 from converter.model.section import Section
 from converter.shop.model import Machine
@@ -33,6 +33,7 @@ ALL = 8
 BEAM, BEAM_BENDS = 32, 12
 #: mm; orders whose least room differs by less are as good as each other: the simpler one is taken.
 ALIKE = 1.0
+_AS_GOOD = ALIKE + SLACK
 
 #: Situations swept beside those of the best orders the second time round; twice as many each time after.
 MORE = 2
@@ -98,7 +99,7 @@ class BestOrder:
     @property
     def clears(self) -> bool:
         """Whether the order to take clears everything by the margin."""
-        return self.best is not None and self.best.room >= self.margin
+        return self.best is not None and self.best.keeps(self.margin)
 
     @property
     def changed(self) -> bool:
@@ -159,7 +160,7 @@ def best_order(
     plain = {end: one.sequence(one.simple_order) for end, one in ends.items()}
     rule = feasible or (lambda made, bend, end: True)
     can = {end: _clampable(plain[end].order, rule, end) for end in "AB"}
-    simple = [plain[end] for end in "AB" if can[end] and plain[end].room >= margin]
+    simple = [plain[end] for end in "AB" if can[end] and plain[end].keeps(margin)]
     looked = 2 * len(table.bends)
     best: Clearance | None = simple[0] if simple else None
     every = False
@@ -170,7 +171,7 @@ def best_order(
         looked += weighed.swept_count
         found += [weighed.best_of[end] for end in "AB" if end in weighed.best_of]
         top = max((one.room for one in found), default=inf)
-        best = next((one for one in found if one.room >= top - ALIKE or one.room == top), None)
+        best = next((one for one in found if one.room >= top - _AS_GOOD or one.room == top), None)
     return BestOrder(best, plain["A"], plain["B"], can["A"], can["B"], margin, every, looked)
 
 
@@ -228,7 +229,7 @@ def _every(
     for end in sorted(searches, key=lambda end: -searches[end].most):
         search = searches[end]
         # end A is preferred where it is alike
-        if search.most > top - (ALIKE if end == "A" else 0.0):
+        if search.most > top - (_AS_GOOD if end == "A" else 0.0):
             yield from ends[end].ask_finished()
             order = yield from search.ask_order(ends[end].finished + ALIKE, poor)
             if order is not None:
@@ -269,8 +270,8 @@ class _OrderSearch:
             # by how much the widest path may be wider than one that was swept: no more than rounding of the bounds?
             known = most <= sure + 2.0 * ROUNDING
             found = [
-                self._simplest(self.rooms, sure - ALIKE if known else most),
-                self._simplest(self.rooms, most - ALIKE),
+                self._simplest(self.rooms, sure - _AS_GOOD if known else most),
+                self._simplest(self.rooms, most - _AS_GOOD),
             ]
             new = self._unswept(found)
             if not new:
@@ -280,7 +281,7 @@ class _OrderSearch:
                 if found[0] == found[1]:
                     return tuple(self.names[k] for k in found[0])
                 # the hair between the two decides: sweep all that could count, and then it is exact
-                new = set(zip(*np.nonzero(~self.swept & (self.rooms >= sure - ALIKE)), strict=True))
+                new = set(zip(*np.nonzero(~self.swept & (self.rooms >= sure - _AS_GOOD)), strict=True))
                 if not new:
                     sure = most
                     continue

@@ -38,6 +38,10 @@ from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Machine
 
+#: mm; room that is short by this little is so through rounding of places, however far from the origin a tube is drawn:
+#: no verdict hangs on it.
+SLACK = 1e-3
+
 
 @dataclass(frozen=True, slots=True)
 class Clearance:
@@ -69,6 +73,15 @@ class Clearance:
     def room(self) -> float:
         """`least`, infinite when there is nothing to meet: for comparing."""
         return inf if self.least is None else self.least
+
+    def keeps(self, margin: float) -> bool:
+        """Whether there is so much room, mm, but for rounding."""
+        return self.room >= margin - SLACK
+
+    @property
+    def hits(self) -> bool:
+        """Whether the tube hits, whatever the tolerance."""
+        return self.room + self.tolerance < -SLACK
 
 
 #: One bend (index from 0 in the table's order from end A) after a set of others.
