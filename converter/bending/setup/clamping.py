@@ -20,9 +20,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from converter.shop.model import Die
+from converter.tolerances import PAST_LENGTH
 
-#: mm; a straight this little short is drawing noise.
-SLACK = 0.01
 #: Degrees; bends whose planes lie this close to half a turn apart make an S in one plane.
 OPPOSED = 1.0
 
@@ -139,7 +138,7 @@ class Clamping:
             if not any(other > bend for other in made):
                 trail = max(trail, need.tail - self._between(bend, len(self.needs)))
             made.append(bend)
-        lead, trail = (value if value > SLACK else 0.0 for value in (lead, trail))
+        lead, trail = (value if value > PAST_LENGTH else 0.0 for value in (lead, trail))
         return BendPlan(tuple(order), tuple(lacks), tuple(inverted), lead, trail)
 
     def lacks(self, bend: int, made: Collection[int]) -> list[Lack]:
@@ -149,11 +148,11 @@ class Clamping:
         need = self.needs[bend]
         if ahead is not None and self._turned_over(bend, made) is None:
             have = self._between(ahead, bend)
-            if have < need.between - SLACK:
+            if have < need.between - PAST_LENGTH:
                 found.append(Lack(bend, ahead, True, have, need.between))
         if behind is not None:
             have = self._between(bend, behind)
-            if have < need.tail - SLACK:
+            if have < need.tail - PAST_LENGTH:
                 found.append(Lack(bend, behind, False, have, need.tail))
         return found
 
@@ -206,7 +205,7 @@ class Clamping:
         need = self.needs[bend]
         if ahead is None or not need.inverts:
             return None
-        if not -SLACK <= self._between(ahead, bend) < need.between - SLACK:
+        if not -PAST_LENGTH <= self._between(ahead, bend) < need.between - PAST_LENGTH:
             return None
         apart = abs((need.roll - self.needs[ahead].roll + 180.0) % 360.0 - 180.0)
         return ahead if apart >= 180.0 - OPPOSED else None
