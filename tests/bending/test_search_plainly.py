@@ -22,7 +22,7 @@ from converter.bending.room.order import ALIKE, MARGIN, best_order, weigh_orders
 from converter.bending.room.questions import together
 from converter.bending.room.shape import TubeSide, halves
 from converter.bending.room.space import space_of
-from converter.bending.room.sweep import SLACK, TOLERANCE, Sweepers, sweep_order
+from converter.bending.room.sweep import TOLERANCE, Sweepers, sweep_order
 from converter.bending.setup.setup import set_up
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import walk
@@ -32,6 +32,7 @@ from converter.model.section import Section
 from converter.shop.load import demo_shop
 from converter.shop.model import Machine, Shop
 from converter.shop.room import Box
+from converter.tolerances import PAST_LENGTH
 
 SECTIONS = (Section("round", 44.45, 3.0), Section("square", 38.1, 2.0))
 STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))
@@ -244,9 +245,9 @@ def test_no_verdict_turns_on_how_a_tube_is_drawn(drawn, limit):
 
 
 def test_a_verdict_turns_a_little_beyond_the_limit():
-    """What the tests above hold to is a limit: shorter by a hundredth, the simple order will not do."""
+    """What the tests above hold to is a limit: shorter by two hundredths, the simple order will not do."""
     for tube, reach in low_tubes():
         (inside,) = set_up([tube], at_the_limit(reach, MARGIN, 0.0), "A")
-        (outside,) = set_up([tube], at_the_limit(reach, MARGIN, 10.0 * SLACK), "A")
+        (outside,) = set_up([tube], at_the_limit(reach, MARGIN, 2.0 * PAST_LENGTH), "A")
         assert inside.plan.is_simple and not {f.code for f in inside.findings} & {"sweep-close", "order-changed"}
         assert {f.code for f in outside.findings} & {"sweep-close", "order-changed"}

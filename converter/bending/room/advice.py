@@ -10,13 +10,14 @@ from math import ceil, inf
 from converter.bending.room.order import ALL, MARGIN, BestOrder, Feasible, best_order, space_known
 from converter.bending.room.questions import ITSELF, Steps, alone
 from converter.bending.room.space import other_plane, space_of
-from converter.bending.room.sweep import SLACK, Clearance, Sweeper, sweep_order
+from converter.bending.room.sweep import Clearance, Sweeper, sweep_order
 from converter.bending.split import Split, makeable_by, splits
 from converter.errors import GeometryError
 from converter.findings import WARNING, Clause, Finding
 from converter.model.bends import BendTable
 from converter.model.section import Section
 from converter.shop.model import Die, Machine, Shop
+from converter.tolerances import PAST_LENGTH
 
 #: Answers kept for tubes, and pieces of tubes, that come again.
 MOST_REMEMBERED = 1024
@@ -91,7 +92,7 @@ def ask_way_out(
     if best.as_drawn:
         return Clause.of("drawn-onto-itself")
     if best.against == "the floor" and best.least is not None and machine.pivot_height is not None:
-        raised = ceil((margin - best.least + 1.0 - SLACK) / _STEP) * _STEP
+        raised = ceil((margin - best.least + 1.0 - PAST_LENGTH) / _STEP) * _STEP
         higher = replace(machine, pivot_height=machine.pivot_height + raised)
         room = machine.ceiling is None or higher.pivot_height is None or higher.pivot_height < machine.ceiling
         if room and (yield from clears(_with_boxes_down(higher, raised))):
@@ -224,7 +225,7 @@ def _simple_orders(bends: _Bends, section: Section, machine: Machine, margin: fl
     best = plain_a = plain_b = sweep_order(table, section, machine, enough=margin)
     if not plain_a.keeps(margin):
         plain_b = sweep_order(table, section, machine, "B")
-        if plain_b.keeps(margin) or plain_b.room > plain_a.room + SLACK:
+        if plain_b.keeps(margin) or plain_b.room > plain_a.room + PAST_LENGTH:
             best = plain_b
     return BestOrder(best, plain_a, plain_b, True, True, margin, False, 2 * len(table.bends))
 
@@ -261,8 +262,8 @@ def _simple_order_clears(bends: _Bends, section: Section, machine: Machine, marg
 def _ask_simple_order_clears(table: BendTable, section: Section, machine: Machine, margin: float) -> Steps[bool]:
     for end, enough in (("A", margin), ("B", inf)):
         one = Sweeper(table, section, space_of(machine), end, enough=enough)
-        yield from one.ask_clear(one.simple_order, margin - SLACK)
-        if one.clears(one.simple_order, margin - SLACK):
+        yield from one.ask_clear(one.simple_order, margin - PAST_LENGTH)
+        if one.clears(one.simple_order, margin - PAST_LENGTH):
             return True
     return False
 

@@ -20,10 +20,11 @@ from converter.bending.room.bound import ROUNDING
 from converter.bending.room.order_sets import lattice
 from converter.bending.room.questions import Situation, Steps, alone
 from converter.bending.room.space import Array, space_of
-from converter.bending.room.sweep import SLACK, Clearance, Sweeper, Sweepers
+from converter.bending.room.sweep import Clearance, Sweeper, Sweepers
 from converter.model.bends import BendTable
 from converter.model.section import Section
 from converter.shop.model import Machine
+from converter.tolerances import PAST_LENGTH
 
 #: mm; a tube that clears by less is too close to trust to a person's aim (common practice, no source).
 MARGIN = 10.0
@@ -33,7 +34,7 @@ ALL = 8
 BEAM, BEAM_BENDS = 32, 12
 #: mm; orders whose least room differs by less are as good as each other: the simpler one is taken.
 ALIKE = 1.0
-_AS_GOOD = ALIKE + SLACK
+_AS_GOOD = ALIKE + PAST_LENGTH
 
 #: Situations swept beside those of the best orders the second time round; twice as many each time after.
 MORE = 2

@@ -37,10 +37,7 @@ from converter.model.centerline import reverse_table
 from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Machine
-
-#: mm; room that is short by this little is so through rounding of places, however far from the origin a tube is drawn:
-#: no verdict hangs on it.
-SLACK = 1e-3
+from converter.tolerances import PAST_LENGTH
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +73,12 @@ class Clearance:
 
     def keeps(self, margin: float) -> bool:
         """Whether there is so much room, mm, but for rounding."""
-        return self.room >= margin - SLACK
+        return self.room >= margin - PAST_LENGTH
 
     @property
     def hits(self) -> bool:
         """Whether the tube hits, whatever the tolerance."""
-        return self.room + self.tolerance < -SLACK
+        return self.room + self.tolerance < -PAST_LENGTH
 
 
 #: One bend (index from 0 in the table's order from end A) after a set of others.

@@ -63,8 +63,8 @@ class OrderChoice:
 
     def rank(self) -> tuple[int, int, float, bool, float, bool]:
         """Sorts the best first: held, clear (or else roomy), in the simple order, with little extra, from end A."""
-        # to the slack of rounding: ends of a tube that is the same from both are as good as each other
-        room = -round(self.clearance.room, 3) if self.danger and self.clearance else 0.0
+        # but for rounding: ends of a tube that is the same from both are as good as each other
+        room = -round(self.clearance.room, 2) if self.danger and self.clearance else 0.0
         extra = round(self.plan.lead + self.plan.trail, 3)
         return len(self.plan.lacks), self.danger, room, not self.plan.is_simple, extra, self.end == "B"
 
