@@ -372,7 +372,8 @@ def _worth_a_look(items: NearPairs, near: _Near) -> NDArray[np.bool_]:
     answers, question = near.answers, items.question
     bound = np.concatenate([near.bound(items[i : i + _GLANCE]) for i in range(0, len(items), _GLANCE)]) - _HAIR
     least = answers.least.copy()
-    may = (bound < least[question]) & (least > answers.deep)[question]
+    # also where the best known is too low to be measured further: what the first look sees counts even so
+    may = bound < least[question]
     may[may] = answers.asking(question[may], bound[may], least)
     rows = np.flatnonzero(may)
     if len(rows) > 1:
