@@ -157,10 +157,12 @@ class Answers:
             question, lower: (n,) of items the question, and mm below which none of it comes.
             least: mm each question has come to, at most.
         """
+        starts = starts_of(self.group)
+        if len(starts) == len(least) and not (self.line > -np.inf).any():
+            return np.ones(len(question), bool)  # each counts for itself, and what cannot better it has dropped out
         left = np.full(len(least), np.inf)
         np.minimum.at(left, question, lower)
         known = np.where(self.line > -np.inf, self.least, least)
-        starts = np.flatnonzero(np.diff(self.group, prepend=-1))
         top = np.repeat(np.minimum.reduceat(known, starts), np.diff(starts, append=len(least)))
         lined = (left <= self.line + _HAIR) & (top > self.line)
         open_ = np.where(self.line > -np.inf, lined, left <= top + _HAIR)
@@ -307,6 +309,14 @@ class _NearItself(_Near):
         return found + _at_end(self.bodies, it.places[2], it.numbers[2:4], shares[1], radius, pulled)
 
 
+def starts_of(rising: Index) -> Index:
+    """Where each number of (n,) rising ones stands first."""
+    if not len(rising):
+        return np.zeros(0, np.intp)
+    found: Index = np.concatenate([[0], np.flatnonzero(rising[1:] != rising[:-1]) + 1])
+    return found
+
+
 def nearest_to_boxes(elements: Elements, items: NearPairs, space: Space, answers: Answers) -> None:
     """Lower the answers by the distance of the tube's outside from boxes; b of the items are indices of boxes."""
     _branch(items, _NearBoxes(elements, answers, space))
@@ -352,7 +362,7 @@ def _parts(items: NearPairs) -> list[NearPairs]:
         return [items]
     order = np.argsort(items.question, kind="stable")
     items = NearPairs(items.places[:, order], items.numbers[:, order])
-    starts = np.flatnonzero(np.diff(items.question, prepend=-1))
+    starts = starts_of(items.question)
     middle = len(items) // 2
     cut = int(starts[np.abs(starts - middle).argmin()]) or middle
     return [*_parts(items[:cut]), *_parts(items[cut:])]
@@ -378,7 +388,7 @@ def _worth_a_look(items: NearPairs, near: _Near) -> NDArray[np.bool_]:
     rows = np.flatnonzero(may)
     if len(rows) > 1:
         rows = rows[np.lexsort((bound[rows], question[rows]))]
-        rows = rows[np.diff(question[rows], prepend=-1) > 0]
+        rows = rows[starts_of(question[rows])]
         first = items[np.sort(rows)]
         seen = _glances(first, near)
         upper = seen.distance + seen.doubts[0] + seen.doubts[1]
@@ -400,7 +410,7 @@ def _improve(it: NearPairs, seen: _NearDistances, done: NDArray[np.bool_], near:
     asked = it.question[good]
     order = np.lexsort((upper[good], asked))
     asked = asked[order]
-    first = np.flatnonzero(np.diff(asked, prepend=-1))
+    first = starts_of(asked)
     asked, best = asked[first], good[order[first]]
     answers.least[asked] = upper[best]
     # of a stretch that counts in part only, the latest angle counts

@@ -118,8 +118,9 @@ class RoomQuestion:
 
 
 Result = TypeVar("Result")
+Question: TypeAlias = RoomQuestion | BoundQuestion
 #: Work that asks, goes on when its questions are answered, and comes to a result.
-Steps: TypeAlias = Generator[RoomQuestion | BoundQuestion, None, Result]
+Steps: TypeAlias = Generator[list[Question], None, Result]
 
 
 def alone(steps: Steps[Result]) -> Result:
@@ -129,23 +130,32 @@ def alone(steps: Steps[Result]) -> Result:
 
 def together(works: Sequence[Steps[Result]]) -> list[Result]:
     """Take works through side by side, and what each comes to; what they ask at a time is worked out at once."""
+    steps = side_by_side(works)
+    try:
+        while True:
+            questions = next(steps)
+            _answer_bounds([one for one in questions if isinstance(one, BoundQuestion)])
+            _answer_rooms([one for one in questions if isinstance(one, RoomQuestion)])
+    except StopIteration as end:
+        results: list[Result] = end.value
+        return results
+
+
+def side_by_side(works: Sequence[Steps[Result]]) -> Steps[list[Result]]:
+    """Several works as one, which asks what they ask."""
     results: dict[int, Result] = {}
     waiting = list(enumerate(works))
     while waiting:
-        going, rooms, bounds = [], [], []
+        going: list[tuple[int, Steps[Result]]] = []
+        questions: list[Question] = []
         for i, work in waiting:
             try:
-                question = next(work)
+                questions += next(work)
+                going.append((i, work))
             except StopIteration as end:
                 results[i] = end.value
-                continue
-            going.append((i, work))
-            if isinstance(question, RoomQuestion):
-                rooms.append(question)
-            else:
-                bounds.append(question)
-        _answer_bounds(bounds)
-        _answer_rooms(rooms)
+        if going:
+            yield questions
         waiting = going
     return [results[i] for i in range(len(works))]
 
