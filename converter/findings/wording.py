@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cache
 from itertools import groupby, pairwise
 from string import Formatter
 from typing import TYPE_CHECKING, Any
@@ -127,19 +128,28 @@ def write(text: str, values: Values, display: Display) -> str:
     Raises:
         GeometryError: a value is missing, or cannot be shown so.
     """
-    return _Writer(display).vformat(text, (), dict(values))
+    known, writer = dict(values), _Writer(display)
+    parts = []
+    for literal, name, spec in _parsed(text):
+        parts.append(literal)
+        if name is not None:
+            if name not in known:
+                raise GeometryError(f"a finding lacks the value {quoted(name)}")
+            parts.append(writer.format_field(known[name], spec))
+    return "".join(parts)
 
 
-class _Writer(Formatter):
-    """`str.format` with the formats that `converter.findings.entries` lists."""
+@cache
+def _parsed(text: str) -> tuple[tuple[str, str | None, str], ...]:
+    """The parts of a text: a literal, the name of the value behind it (None for none), and how it is shown."""
+    return tuple((literal, name, spec or "") for literal, name, spec, _ in Formatter().parse(text))
+
+
+class _Writer:
+    """Shows values by the formats that `converter.findings.entries` lists."""
 
     def __init__(self, display: Display) -> None:
         self._display = display
-
-    def get_value(self, key: int | str, args: Sequence[Any], kwargs: Any) -> Any:
-        if key not in kwargs:
-            raise GeometryError(f"a finding lacks the value {quoted(key)}")
-        return kwargs[key]
 
     def format_field(self, value: Any, format_spec: str) -> str:
         shown, kind, _, rest = self._display, *format_spec.partition(" ")
@@ -221,4 +231,4 @@ def _fitting_text(texts: Mapping[str, str], finding: Finding, display: Display) 
 
 
 def _needed(text: str) -> set[str]:
-    return {name for _, name, _, _ in Formatter().parse(text) if name}
+    return {name for _, name, _ in _parsed(text) if name}

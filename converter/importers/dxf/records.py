@@ -146,7 +146,7 @@ class _Parting:
         yield from lines
 
     def _records(self, lines: list[str]) -> Generator[str, None, tuple[int, str]]:
-        """The lines of complete records that are not plain; returns how many lines that were, and what place follows."""
+        """The lines of complete records that are not plain; returns how many lines were looked at, and what follows."""
         codes, values = lines[0::2], lines[1::2]
         if any(code not in _ZERO and code.strip(" \n0") == "" for code in set(codes)):
             raise UnusualError

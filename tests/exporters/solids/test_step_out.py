@@ -24,6 +24,7 @@ from kernel_probe import (
 )
 from OCP.Interface import Interface_Static
 from OCP.Message import Message
+from step_tools import step_bytes
 from strategies import placements, tables
 from tubes import run_of, tube_of
 
@@ -31,7 +32,7 @@ from converter.errors import GeometryError, OptionError, WriteError
 from converter.job import Job
 from converter.kernel.shapes.solids import centerline_wire, tube_solid
 from converter.kernel.step import write as kernel_step
-from converter.kernel.step.write import StepItem, step_bytes, step_text
+from converter.kernel.step.write import StepItem, step_text
 from converter.model.bends import Placement
 from converter.model.curve import Arc
 from converter.model.metal import metal_findings
