@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any
 from converter.errors import GeometryError
 from converter.findings.entries import CLAUSES, CODES, Clause, Reason, Values
 from converter.quoting import quoted, shortened
+from converter.tolerances import PAST_LENGTH
 from converter.units import (
     Display,
+    decimals_telling,
     either_length,
     fine_length,
     moment_text,
@@ -42,13 +44,13 @@ def message(alike: Sequence[Finding], display: Display | None = None) -> str:
 
 def without_place(finding: Finding, display: Display) -> str:
     """What is said, where the place stands beside it: no tube, no full stop."""
-    return write(CODES[finding.code].says[finding.variant], finding.value_pairs, display)
+    return _write_telling(CODES[finding.code].says[finding.variant], finding, display)
 
 
 def cure(finding: Finding, display: Display | None = None) -> str:
     """What would put it right, a sentence, or ''."""
     text = CODES[finding.code].cures.get(finding.cure or finding.variant, "")
-    return _capitalized(write(text, finding.value_pairs, display or Display()))
+    return _capitalized(_write_telling(text, finding, display or Display()))
 
 
 def _capitalized(text: str) -> str:
@@ -128,15 +130,19 @@ def write(text: str, values: Values, display: Display) -> str:
     Raises:
         GeometryError: a value is missing, or cannot be shown so.
     """
-    known, writer = dict(values), _Writer(display)
-    parts = []
-    for literal, name, spec in _parsed(text):
-        parts.append(literal)
-        if name is not None:
-            if name not in known:
-                raise GeometryError(f"a finding lacks the value {quoted(name)}")
-            parts.append(writer.format_field(known[name], spec))
-    return "".join(parts)
+    return _Writer(display).text(text, values)
+
+
+def _write_telling(text: str, finding: Finding, display: Display) -> str:
+    """A finding's text, in which what was measured never looks like the limit that it is past."""
+    measured, limit = finding.measured, finding.limit
+    if measured is None or limit is None or measured == limit:
+        return write(text, finding.value_pairs, display)
+    if finding.unit == "mm":
+        # what differs by less is no verdict (`tolerances.PAST_LENGTH`)
+        apart = abs(measured - limit) > 0.99 * PAST_LENGTH
+        return write(text, finding.value_pairs, display.telling(measured, limit) if apart else display)
+    return _Writer(display, (measured, limit)).text(text, finding.value_pairs)
 
 
 @cache
@@ -146,10 +152,32 @@ def _parsed(text: str) -> tuple[tuple[str, str | None, str], ...]:
 
 
 class _Writer:
-    """Shows values by the formats that `converter.findings.entries` lists."""
+    """Texts in braces as of `str.format`, with the formats that `converter.findings.entries` lists.
 
-    def __init__(self, display: Display) -> None:
+    Args:
+        display: how lengths are shown.
+        apart: a measured number that is no length and its limit, which must not look the same; None for none.
+    """
+
+    def __init__(self, display: Display, apart: tuple[float, float] | None = None) -> None:
         self._display = display
+        self._apart = apart
+
+    def text(self, text: str, values: Values) -> str:
+        """A text with its values.
+
+        Raises:
+            GeometryError: a value is missing, or cannot be shown so.
+        """
+        known = dict(values)
+        parts = []
+        for literal, name, spec in _parsed(text):
+            parts.append(literal)
+            if name is not None:
+                if name not in known:
+                    raise GeometryError(f"a finding lacks the value {quoted(name)}")
+                parts.append(self.format_field(known[name], spec))
+        return "".join(parts)
 
     def format_field(self, value: Any, format_spec: str) -> str:
         shown, kind, _, rest = self._display, *format_spec.partition(" ")
@@ -165,8 +193,15 @@ class _Writer:
             return write(CLAUSES[value.name], value.values, shown)
         if not format_spec:
             return self._value_text(value)
+        if format_spec == "moment":
+            return moment_text(value, shown, self._apart)
         write_ = _KINDS.get(format_spec)
-        return format(value, format_spec) if write_ is None else write_(value, shown)
+        if write_ is not None:
+            return write_(value, shown)
+        if self._apart is not None and value == self._apart[0] and format_spec.endswith("f"):
+            least = int(format_spec.strip(".f"))
+            return f"{value:.{decimals_telling(*self._apart, least)}f}"
+        return format(value, format_spec)
 
     def _value_text(self, value: Any) -> str:
         words = getattr(value, "words", None)
@@ -189,7 +224,6 @@ _KINDS: dict[str, Callable[[Any, Display], str]] = {
     "place": place_text,
     "angle": lambda value, display: display.angle(value),
     "sizes": sizes_text,
-    "moment": moment_text,
     "order": lambda value, _: order_text(value),
 }
 

@@ -23,7 +23,8 @@ _ENDLESS = 1e6
 #: More points than this in one mesh show as a box.
 _FACE = 8
 
-_UNUSABLE = (*BAD_VALUES, DXFError, LookupError, RecursionError)  # the last: flattening what reaches too far
+# the last: flattening what reaches too far, and faces whose corners the drawing does not have
+_UNUSABLE = (*BAD_VALUES, DXFError, LookupError, RuntimeError)
 
 
 class Gathering:
@@ -44,6 +45,8 @@ class Gathering:
 
     def entity(self, entity: Any, kind: str, why: str, handle: str | None = None) -> None:
         """Keep the shape of one entity, counted under this kind and reason."""
+        if not entity.is_alive:  # the library lost it with its own parts
+            return
         handle = handle or entity.dxf.__dict__.get("handle")
         if self.aside.more:  # no room left: counted without working it out
             self.aside.more += 1

@@ -143,6 +143,8 @@ class _Parting:
                 done = max(0, done - 4)  # the last pairs may be the start of what is looked for
                 yield from lines[:done]
             del lines[:done]
+        if place is _BEHIND and _entities_start(lines) is not None:
+            raise UnusualError
         yield from lines
 
     def _records(self, lines: list[str]) -> Generator[str, None, tuple[int, str]]:
@@ -201,7 +203,7 @@ class _Parting:
         if (
             len(handles) < len(self._plain)
             or self._unnamed
-            or not handles.isdisjoint(self._places)
+            or any(handle in doc.entitydb for handle in handles)
             or (paper is not None and paper.dxf.handle in self._owners)
         ):
             raise UnusualError
