@@ -56,9 +56,11 @@ class PlainRecord:
     Attributes:
         DXFTYPE: its kind.
         dxf: an object whose ``__dict__`` holds its attributes, as of an entity of the library.
+        is_alive: as of an entity of the library that was not destroyed.
     """
 
     __slots__ = ("DXFTYPE", "dxf")
+    is_alive = True
 
     def __init__(self, kind: str, attributes: dict[str, Any]) -> None:
         self.DXFTYPE = kind

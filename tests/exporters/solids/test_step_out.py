@@ -395,3 +395,12 @@ def test_formats_without_bodies_do_not_stop_the_others(tmp_path):
     with pytest.raises(WriteError, match="--section"):
         write_job(job, tmp_path / "y", ["step", "glb"])
     assert "section-unknown" in {f.code for f in job.findings}
+
+
+def test_text_written_part_by_part_is_the_same(monkeypatch):
+    import converter.kernel.step.write as writing
+
+    items = [StepItem(f"tube {k}", tube_solid(run_of(ROWS, 60.0 + k), TUBE), (0.2, 0.4, 0.6)) for k in range(3)]
+    whole = step_bytes(items, title="dock")
+    monkeypatch.setattr(writing, "_PART", 400)
+    assert step_bytes(items, title="dock") == whole
