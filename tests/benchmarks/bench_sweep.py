@@ -99,15 +99,15 @@ def _closest(mesh: Any, points: np.ndarray) -> float:
 
 
 def measure(times: int = 3) -> tuple[float, float]:
-    """Median seconds of our whole search and of one brute-force pose, run in turn after a warm-up."""
+    """Median processor seconds of our whole search and of one brute-force pose, run in turn after a warm-up."""
     taken: tuple[list[float], list[float]] = ([], [])
     for i in range(times + 1):
         for function, into in zip((search, one_pose), taken, strict=True):
             gc.collect()
-            begun = time.perf_counter()
+            begun = time.process_time()
             function()
             if i:
-                into.append(time.perf_counter() - begun)
+                into.append(time.process_time() - begun)
     return statistics.median(taken[0]), statistics.median(taken[1])
 
 

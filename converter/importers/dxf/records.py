@@ -56,9 +56,11 @@ class PlainRecord:
     Attributes:
         DXFTYPE: its kind.
         dxf: an object whose ``__dict__`` holds its attributes, as of an entity of the library.
+        is_alive: as of an entity of the library that was not destroyed.
     """
 
     __slots__ = ("DXFTYPE", "dxf")
+    is_alive = True
 
     def __init__(self, kind: str, attributes: dict[str, Any]) -> None:
         self.DXFTYPE = kind
@@ -143,10 +145,12 @@ class _Parting:
                 done = max(0, done - 4)  # the last pairs may be the start of what is looked for
                 yield from lines[:done]
             del lines[:done]
+        if place is _BEHIND and _entities_start(lines) is not None:
+            raise UnusualError
         yield from lines
 
     def _records(self, lines: list[str]) -> Generator[str, None, tuple[int, str]]:
-        """The lines of complete records that are not plain; returns how many lines that were, and what place follows."""
+        """The lines of complete records that are not plain; returns how many lines were looked at, and what follows."""
         codes, values = lines[0::2], lines[1::2]
         if any(code not in _ZERO and code.strip(" \n0") == "" for code in set(codes)):
             raise UnusualError
@@ -201,7 +205,7 @@ class _Parting:
         if (
             len(handles) < len(self._plain)
             or self._unnamed
-            or not handles.isdisjoint(self._places)
+            or any(handle in doc.entitydb for handle in handles)
             or (paper is not None and paper.dxf.handle in self._owners)
         ):
             raise UnusualError
