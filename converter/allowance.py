@@ -22,13 +22,13 @@ class TimeLimitReached(BaseException):
     """
 
 
-def usual_memory() -> int:
-    """Bytes of memory that a process may use unless told otherwise."""
+def usual_memory(processes: int = 1) -> int:
+    """Bytes of memory that each of so many processes at once may use unless told otherwise."""
     try:
         machine = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
     except (AttributeError, OSError, ValueError):
         return _MEMORY
-    return min(_MEMORY, int(_PART_OF_MACHINE * machine))
+    return min(_MEMORY, int(_PART_OF_MACHINE * machine / processes))
 
 
 def used_seconds() -> float:

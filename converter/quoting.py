@@ -25,7 +25,7 @@ _SLIPS = (AttributeError, TypeError, LookupError, AssertionError, ArithmeticErro
 
 def visible(text: str) -> str:
     """Text in which every character shows: U+202E becomes ``[U+202E]``; line breaks and tabs become blanks."""
-    if text.isascii() and text.isprintable():
+    if text.isprintable() or text.replace("\u00a0", "").isprintable():
         return text
     return "".join(map(_visible_character, text))
 

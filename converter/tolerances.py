@@ -39,3 +39,6 @@ class Tolerances:
 
 
 DEFAULT = Tolerances()
+
+#: Degrees from square that a cut-off saw may turn to for ends back to back; a greater angle is mistyped.
+MOST_MITRE = 75.0

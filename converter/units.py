@@ -13,6 +13,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import lru_cache
 from math import floor, gcd, inf, isfinite, pi
 from os import urandom
 
@@ -259,27 +260,25 @@ class BothUnits(Display):
     Attributes:
         fraction: write the inches as fractions of this denominator; None for decimals.
         more: further roundings to write everything in; `every_text` has them.
-        apart: two lengths in mm that must look different; None for none.
+        apart: two lengths in mm that must look different in ``every``; None for none.
+        alone: the display in millimetres and the one in inches.
+        every: these two, and those of further roundings.
     """
 
     fraction: int | None = None
     more: tuple[BothUnits, ...] = ()
     apart: tuple[float, float] | None = None
+    alone: tuple[Display, Display] = field(init=False, repr=False, compare=False)
+    every: tuple[Display, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         Display.__post_init__(Display(self.unit, self.denominator, places=self.places))
-        Display("in", self.fraction)
-
-    @property
-    def alone(self) -> tuple[Display, Display]:
-        """The display in millimetres and the one in inches."""
-        return Display("mm", places=self.places), Display("in", self.fraction)
-
-    @property
-    def every(self) -> tuple[Display, ...]:
-        """These two, and those of further roundings."""
-        shown = (*self.alone, *(one for other in self.more for one in other.alone))
-        return shown if self.apart is None else tuple(one.telling(*self.apart) for one in shown)
+        alone = Display("mm", places=self.places), Display("in", self.fraction)
+        every = (*alone, *(one for other in self.more for one in other.alone))
+        object.__setattr__(self, "alone", alone)
+        object.__setattr__(
+            self, "every", every if self.apart is None else tuple(one.telling(*self.apart) for one in every)
+        )
 
     @property
     def preferred(self) -> Display:
@@ -316,8 +315,11 @@ _KEPT_POINT = re.compile(r"\(-?\d[\d.,/ -]*\)(?: (?:mm|in)\b)?")
 NO_BREAK = "\u00a0"
 
 
+@lru_cache(maxsize=4096)
 def unbroken(text: str) -> str:
     """The same with blanks at which no line ends wherever a number meets its unit, its fraction or its name."""
+    if " " not in text:
+        return text
     return _KEPT_POINT.sub(lambda point: point[0].replace(" ", NO_BREAK), _KEPT_BLANK.sub(NO_BREAK, text))
 
 

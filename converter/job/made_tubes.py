@@ -76,7 +76,12 @@ def measured_tube(job: Job, like: Tube) -> Tube:
     """
     tubes = job.tubes
     named = [tube for tube in tubes if tube.name == like.name]
-    if len(tubes) != 1 and len(named) != 1:
+    if len(tubes) != 1 and len(named) > 1:
+        raise OptionError(
+            f"{job.source} has {len(named)} tubes named {quoted(like.name)}: leave the made one alone in its file, or "
+            "give the others other names."
+        )
+    if len(tubes) != 1 and not named:
         names = ", ".join(quoted(tube.name) for tube in tubes[:6])
         raise OptionError(
             f"{job.source} has {len(tubes)} tubes ({names}), and none is named {quoted(like.name)} as the drawn one: "
@@ -166,7 +171,7 @@ def compare_tube(
         stops: of bends that were set otherwise than the set-up says: number of the bend -> degrees.
 
     Raises:
-        OptionError: the made tube has another number of bends.
+        OptionError: the made tube has another number of bends, or is nothing like the drawn one.
     """
     nominal = tube.run.table
     if len(nominal.bends) != len(measured.bends):
@@ -176,6 +181,12 @@ def compare_tube(
         )
     setup = job.shown.setup_of[tube.name]
     found = compare(nominal, measured, tube.run.placement, limits)
+    unlike, every = found.unlike
+    if 2 * unlike > every:
+        raise OptionError(
+            f"The made tube is nothing like {quoted(tube.name)} as drawn ({unlike} of its {every} legs and angles are "
+            "far off), so nothing was fitted: it is another tube, or was measured in another unit."
+        )
     stops = dict(stops or {})
     steps: Sequence[NextStep] = next_piece(found, setup, job.shop, stops)
     return TubeComparison(job, tube, setup, found, tuple(steps), stops)

@@ -250,15 +250,17 @@ def swept_strip(ones: Sequence[Vec], others: Sequence[Vec], way: Vec) -> Any:
 
 
 def _through(points: Sequence[Vec]) -> Any:
-    """A spline through points."""
+    """A spline through points, at even steps of its parameter: a ruled surface joins equal parameters of two."""
     from OCP.GeomAPI import GeomAPI_Interpolate
     from OCP.gp import gp_Pnt
     from OCP.TColgp import TColgp_HArray1OfPnt
+    from OCP.TColStd import TColStd_HArray1OfReal
 
-    array = TColgp_HArray1OfPnt(1, len(points))
+    array, places = TColgp_HArray1OfPnt(1, len(points)), TColStd_HArray1OfReal(1, len(points))
     for i, point in enumerate(points, 1):
         array.SetValue(i, gp_Pnt(*point))
-    made = GeomAPI_Interpolate(array, False, 1e-9)
+        places.SetValue(i, float(i))
+    made = GeomAPI_Interpolate(array, places, False, 1e-9)
     made.Perform()
     return made.Curve()
 

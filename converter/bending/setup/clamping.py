@@ -160,6 +160,16 @@ class Clamping:
         """Whether a bend can be held after others were made."""
         return not self.lacks(bend, list(made))
 
+    @property
+    def pairs(self) -> list[list[bool]]:
+        """Of each bend whether it can be held when each other one alone is made already.
+
+        When more are made it can be held if it can be with the nearest of them on either side: the clamp and the
+        pressure die look no further, and not at each other.
+        """
+        every = range(len(self.needs))
+        return [[bend != other and self.feasible((other,), bend) for other in every] for bend in every]
+
     def recommended(self) -> tuple[int, ...] | None:
         """An order in which every bend can be held, as near to the plain one as can be; None when there is none.
 

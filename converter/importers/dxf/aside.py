@@ -12,6 +12,7 @@ from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS
 from converter.importers.dxf.inserts import MAX_DEPTH, Blocks
 from converter.importers.dxf.layers import EntityLook, LayerRules, on_hidden
 from converter.importers.dxf.leftout import LeftOut, why_of
+from converter.importers.dxf.records import PlainRecord
 from converter.model.drawing import Aside, LeftShape
 from converter.reducer.ends import sample
 
@@ -131,6 +132,8 @@ class Gathering:
                 pass  # no curve, but perhaps a shape all the same
         from ezdxf import disassemble  # loads much of the library, and few drawings need it
 
+        if isinstance(entity, PlainRecord):
+            entity = entity.as_entity()
         for primitive in disassemble.to_primitives(disassemble.recursive_decompose([entity])):
             points = tuple((v.x * k, v.y * k, v.z * k) for v in primitive.vertices())
             if primitive.path is None and len(points) > _FACE:

@@ -9,50 +9,19 @@ from __future__ import annotations
 
 import signal
 import subprocess
-import sys
-from pathlib import Path
 
 from converter import allowance
 from converter.errors import ReadError
+from converter.isolation import isolated_python
 
 #: Seconds after which a trial is given up where the system keeps no limit of processor time.
 PATIENCE = 2.0 * allowance.SECONDS
 #: Seconds of processor time for a malformed file, and for each of its megabytes: three times what sound ones take at
 #: most, and far less than a person waits. The kernel reads some for ever: what it waits for never comes.
 _SECONDS, _SECONDS_PER_MEGABYTE = 20.0, 100.0
-#: Loads this very package by its place, given first, so that nothing else beside it can be imported; what it needs is
-#: looked for last where it was found for us (further places), since an isolated interpreter may not look there.
-_ISOLATED = """
-import sys
-from importlib.util import module_from_spec, spec_from_file_location
-spec = spec_from_file_location("converter", sys.argv[1] + "/__init__.py", submodule_search_locations=[sys.argv[1]])
-sys.modules["converter"] = module_from_spec(spec)
-spec.loader.exec_module(sys.modules["converter"])
-sys.path += sys.argv[2:]
-"""
 _CHILD = "from {reader} import read_for_trial; read_for_trial(bounded={bounded})"
-#: What reading a STEP file needs besides the standard library and this package.
-_NEEDED = ("numpy", "OCP")
 #: Exit status of a child that needs more memory than it may use.
 NO_MEMORY = 3
-
-
-def isolated_python(code: str) -> list[str]:
-    """A command that runs Python code which may import this package, whatever lies in the current folder.
-
-    Neither that folder nor one that PYTHONPATH names is on the path of the interpreter, and no other variable of
-    Python's tells it what to do.
-    """
-    here = Path.cwd()
-    package = Path(__file__).resolve().parents[2]
-    places = []
-    for name in _NEEDED:
-        file = getattr(sys.modules.get(name), "__file__", None)
-        if file is not None:
-            folder = Path(file).resolve().parent
-            places.append(folder.parent if folder.name == name else folder)
-    found = [str(place) for place in dict.fromkeys(places) if place != here]
-    return [sys.executable, "-I", "-c", _ISOLATED + code, str(package), *found]
 
 
 def trial_seconds(size: int) -> float:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from math import radians
+from math import cos, radians, sin
 
 import numpy as np
 import pytest
 from coped_solids import taken_off
 from copes import straight
 from frames import RAIL, hoop
+from tubes import run_of, tube_of
 
-from converter.exporters.solids.coped import coped_solid, cutters, run_on
+from converter.exporters.solids.coped import coped_solid, cutters, removed_volume, run_on
+from converter.joints.cuts.saddle import angles
 from converter.joints.finding.joints import survey_frame
 from converter.kernel.cuts import cut
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
@@ -92,3 +94,24 @@ def test_beside_a_bend_the_solid_is_cut_level_along_it():
     tubes, joint = frame("beside")
     whole = volume(tube_solid(tubes[2].run, RAIL))
     assert volume(coped_solid(tubes[2], RAIL, [joint])) == pytest.approx(whole - taken_off(joint), abs=1e-4 * whole)
+
+
+@pytest.mark.parametrize("lean", [40.0, 55.0])
+def test_lines_beside_a_bend_stop_in_the_solid_where_the_curve_says(lean):
+    """A tube that leans out of a bend's plane and reaches past its side: the strip at their level is that surface.
+
+    The volume of the solid is the kernel's, what the joint takes off our integral of the curve; splines at unequal
+    steps of their parameters had 18 and 32 mm3 between them.
+    """
+    bent = tube_of(run_of([(200.0, 0.0, 90.0, 140.0)], 200.0, name="BENT"), Section("round", 48.3, 2.6))
+    arc = bent.run.centerline[1]
+    foot, normal = np.array(arc.point(40.0)), np.array(arc.normal)
+    outward = (foot - np.array(arc.center)) / arc.radius
+    sideways = cos(radians(60.0)) * np.cross(normal, outward) + sin(radians(60.0)) * normal
+    begin = foot + 18.0 * normal
+    end = begin + 300.0 * (cos(radians(lean)) * outward + sin(radians(lean)) * sideways)
+    spoke = straight("SPOKE", tuple(begin.tolist()), tuple(end.tolist()), Section("round", 42.4, 2.6))
+    (joint,) = survey_frame([bent, spoke]).joints
+    assert not joint.cut.reach(joint.cut.branch.lines(angles(5.0)))[1].all()
+    left = spoke.section.area * spoke.run.table.developed_length - removed_volume(joint)
+    assert volume(coped_solid(spoke, spoke.section, [joint])) == pytest.approx(left, rel=1e-6)
