@@ -1,4 +1,4 @@
-"""Coverage-guided, by hand: ``python tests/fuzz/guided.py csv -max_total_time=600 CORPUS``; needs `pip install atheris`.
+"""Coverage-guided, by hand: ``python tests/fuzz/guided.py csv -max_total_time=600 CORPUS``; needs atheris (PyPI).
 
 The fuzzer sees which lines of ours an input reaches and keeps what reaches new ones. Only the reader is run: dxf, csv,
 json or toml. Anything it raises but one of our own errors is a fault.
