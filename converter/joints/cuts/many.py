@@ -6,14 +6,12 @@ The same as the parts say of the lines of one branch, to rounding; what is flat 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec
-from converter.joints.cuts.lines import Array, Hits, ObstaclePart, ParallelLines
+from converter.joints.cuts.lines import Array, Hits, ObstaclePart
 from converter.joints.cuts.saddle import RoundPrism
 from converter.joints.cuts.torus import BendPart, Rings
 
@@ -76,7 +74,7 @@ class ManyParts:
         )
 
     def _into_tubes(self, points: Array, ways: Array, part: Ints) -> tuple[Array, Hits]:
-        """See `RoundPrism.stops`; and which lines run lengthwise."""
+        """See `RoundPrism.stops`; and which lines run lengthwise in a part that nothing ends."""
         point, axis, radius, bounds = (one[part] for one in self._tubes)
         w, d = points - point, ways
         k = np.cross(axis, d)
@@ -89,6 +87,10 @@ class ManyParts:
         room = radius * radius - off * off
         half = np.sqrt(np.maximum(room, 0.0)) / safe
         low, high, hit = beside - half, beside + half, room >= -1e-9 * radius * radius
+        if bool(lengthwise.any()):
+            along = (w * axis).sum(axis=1)
+            hit = np.where(lengthwise, (w * w).sum(axis=1) - along * along <= radius * radius, hit)
+            low, high = np.where(lengthwise, -np.inf, low), np.where(lengthwise, np.inf, high)
         for i in (0, 1):
             at, normal = bounds[:, i, :3], bounds[:, i, 3:]
             ahead = (normal * d).sum(axis=1)
@@ -98,7 +100,9 @@ class ManyParts:
             edge = start / np.where(level, 1.0, ahead)
             low = np.where(~level & (ahead > 0.0), np.maximum(low, edge), low)
             high = np.where(~level & (ahead < 0.0), np.minimum(high, edge), high)
-        return np.where(hit & (low <= high), high, -np.inf), lengthwise
+        hit &= low <= high
+        endless = lengthwise & ((hit & np.isinf(high)) | ~bounds.any(axis=(1, 2)))
+        return np.where(hit, high, -np.inf), endless
 
     def _in_tubes(self, points: Array, ways: Array, part: Ints, t: Array) -> Hits:
         """See `RoundPrism.holds`."""
@@ -139,22 +143,3 @@ def _tubes(every: Iterable[ObstaclePart]) -> tuple[Array, Array, Array, Array]:
         given: list[tuple[float, ...]] = [(*point, *normal) for point, normal in (here.bounds if here else ())]
         bounds.append([*given, *[(0.0,) * 6] * 2][:2])
     return np.array(points), np.array(axes), np.array(radii), np.array(bounds).reshape(-1, 2, 6)
-
-
-def reach_of_each(lines: ParallelLines, mates: Sequence[Sequence[ObstaclePart]]) -> list[Array]:
-    """Where lines first meet one of the parts of each mate, -inf for those that meet none, (n,) for every mate."""
-    every = [part for mate in mates for part in mate]
-    branch, count = lines.branch, len(lines.p)
-    across = np.multiply.outer(lines.p, branch.zero) + np.multiply.outer(lines.q, branch.side)
-    windows = np.array([part.window if isinstance(part, BendPart) else (0.0, 0.0) for part in every])
-    part = np.repeat(np.arange(len(every)), count)
-    points = np.tile(np.asarray(branch.point) + across, (len(every), 1))
-    ways = np.broadcast_to(np.asarray(branch.direction), points.shape)
-    t, left = ManyParts(every).stops(points, ways, part, *np.repeat(windows, count, axis=0).T)
-    t = t.reshape(len(every), count)
-    nobody_asks = np.ones(count, dtype=np.bool_)
-    for k in distinct(part[left]).tolist():
-        length, hit, _ = every[k].stops(lines, nobody_asks)
-        t[k] = np.where(hit, length, -np.inf)
-    first = np.cumsum([0, *(len(mate) for mate in mates)])
-    return [t[a:b].max(axis=0, initial=-np.inf) for a, b in pairwise(first.tolist())]

@@ -168,9 +168,8 @@ class Cut:
 
     def by_mate(self, phi: Array) -> list[Array]:
         """Lengths along the outside for each mate alone, -inf where it is not met."""
-        from converter.joints.cuts.many import reach_of_each
-
-        return reach_of_each(self.branch.lines(phi), self.mates)
+        lines = self.branch.lines(phi)
+        return [self._first_met(mate, lines)[0] for mate in self.mates]
 
 
 @lru_cache(maxsize=8)

@@ -129,8 +129,10 @@ class Rings:
         self.clr, self.sweep, self.half, self.start, self.step = clr, sweep, half, start, step
         self.round = bool(np.all((half[0] == half[1]) & (half[1] == half[2])))
         self._turned = (np.cos(np.radians(roll)), np.sin(np.radians(roll)))
-        #: of one bend for all lines, what `_sizes` says of any of them
+        # of one bend for all lines, what `_sizes` says of any of them
         self._one = None if isinstance(clr, np.ndarray) else (clr, half, self._turned)
+        if self._one is None:
+            self._each = [np.broadcast_to(v, start.shape[1:]) for v in (clr, *half, *self._turned)]
 
     def entries(self, low: Array, high: Array) -> RingEntries:
         """Where the lines first enter their bends between the lengths ``low`` and ``high``, (1,) or (n,)."""
@@ -196,7 +198,7 @@ class Rings:
 
     def _sizes(self, row: Any, dimensions: int) -> Any:
         """Radius, half sizes and turn of the bends of some lines, as columns beside places of two dimensions."""
-        some = [np.broadcast_to(v, self.start.shape[1:])[row] for v in (self.clr, *self.half, *self._turned)]
+        some = [one[row] for one in self._each]
         clr, up, across, corner, c, s = (one[:, None] for one in some) if dimensions == 2 else some
         return clr, (up, across, corner), (c, s)
 
