@@ -130,8 +130,8 @@ class Rings:
         self.round = bool(np.all((half[0] == half[1]) & (half[1] == half[2])))
         self._turned = (np.cos(np.radians(roll)), np.sin(np.radians(roll)))
         # of one bend for all lines, what `_sizes` says of any of them
-        self._one = None if isinstance(clr, np.ndarray) else (clr, half, self._turned)
-        if self._one is None:
+        self._for_all = None if isinstance(clr, np.ndarray) else (clr, half, self._turned)
+        if self._for_all is None:
             self._each = [np.broadcast_to(v, start.shape[1:]) for v in (clr, *half, *self._turned)]
 
     def entries(self, low: Array, high: Array) -> RingEntries:
@@ -181,7 +181,7 @@ class Rings:
 
         ``row`` says whose places they are: the first axis of (k,) and of (k, m), ... for all lines in order.
         """
-        clr, half, turned = self._one or self._sizes(row, x.ndim)
+        clr, half, turned = self._for_all or self._sizes(row, x.ndim)
         x *= x
         y *= y
         x += y

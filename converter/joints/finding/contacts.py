@@ -163,12 +163,12 @@ def _on_straight(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -
     angle = min(angle_between(a, d), 180.0 - angle_between(a, d))
     if abs(ahead) > mate.half / sin(radians(angle)) + max(2.0 * own.half, tol.near):
         return None
-    place = _Place(index, at, leg.point(at), leg.direction, ahead, offset, angle)
+    place = _NearPlace(index, at, leg.point(at), leg.direction, ahead, offset, angle)
     return _judged(end, own, mate, place, _entry(end, own, mate, place), tol)
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
+class _NearPlace:
     """Where an end's axis comes nearest to a leg: see `Contact`."""
 
     leg: int
@@ -180,7 +180,9 @@ class _Place:
     angle: float
 
 
-def _judged(end: End, own: Body, mate: Body, place: _Place, enters: float | None, tol: Tolerances) -> Contact | None:
+def _judged(
+    end: End, own: Body, mate: Body, place: _NearPlace, enters: float | None, tol: Tolerances
+) -> Contact | None:
     """What an end is to a tube that its axis enters at a length back from the end, or passes beside (None)."""
     leg, miss = mate.legs[place.leg], 2.0 * own.half
     ahead, offset = place.ahead, place.offset
@@ -205,14 +207,14 @@ def _judged(end: End, own: Body, mate: Body, place: _Place, enters: float | None
     return None
 
 
-def _contact(end: End, mate: Body, place: _Place, enters: float, state: str, mate_end: str | None) -> Contact:
+def _contact(end: End, mate: Body, place: _NearPlace, enters: float, state: str, mate_end: str | None) -> Contact:
     one = place
     return Contact(
         end, mate.index, one.leg, one.at, one.foot, one.axis, one.ahead, one.offset, one.angle, enters, state, mate_end
     )
 
 
-def _entry(end: End, own: Body, mate: Body, place: _Place) -> float | None:
+def _entry(end: End, own: Body, mate: Body, place: _NearPlace) -> float | None:
     """Length back from the end at which its axis enters a straight; None when it passes beside it."""
     radius, ahead = mate.section.cylinder, place.ahead
     if radius is not None:
@@ -333,11 +335,11 @@ def _on_bends(
             _lines_between(axis, ways[pair]).tolist(),
             strict=True,
         )
-        asked: list[tuple[int, Approach, _Place]] = []
+        asked: list[tuple[int, Approach, _NearPlace]] = []
         for n, (fx, fy, fz), (ax, ay, az), at, centre, offset, past, angle in looked:
             end = ends[int(row[n])]
             other = bodies[int(index.body[leg[n]])]
-            place = _Place(int(index.leg[leg[n]]), at, (fx, fy, fz), (ax, ay, az), centre, offset, angle)
+            place = _NearPlace(int(index.leg[leg[n]]), at, (fx, fy, fz), (ax, ay, az), centre, offset, angle)
             if _is_of_the_next_leg(other, place, past, tol):
                 continue
             if angle < PARALLEL:
@@ -359,7 +361,7 @@ def _lines_between(one: Array, other: Array) -> Array:
     return value
 
 
-def _is_of_the_next_leg(mate: Body, place: _Place, past: float, tol: Tolerances) -> bool:
+def _is_of_the_next_leg(mate: Body, place: _NearPlace, past: float, tol: Tolerances) -> bool:
     """Whether a place lies past an end of its bend, ``past`` mm along it, where the neighbouring leg is nearer."""
     leg = mate.legs[place.leg]
     if 0.0 < place.at < leg.length or abs(past) <= 1e-6:
@@ -368,7 +370,7 @@ def _is_of_the_next_leg(mate: Body, place: _Place, past: float, tol: Tolerances)
     return not outermost or abs(past) > tol.near
 
 
-def _along_bend(end: End, own: Body, mate: Body, place: _Place, tol: Tolerances) -> Contact | None:
+def _along_bend(end: End, own: Body, mate: Body, place: _NearPlace, tol: Tolerances) -> Contact | None:
     """The contact of an end with a bend that it is in parallel with."""
     if place.offset >= own.half + mate.half - tol.near:
         return None

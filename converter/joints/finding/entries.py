@@ -43,7 +43,7 @@ def entries_into_bends(approaches: Sequence[Approach]) -> list[float | None]:
     """
     found: list[float | None] = [None] * len(approaches)
     widest = [1.5 * a.mate.half / sin(radians(max(a.angle, 10.0))) + a.mate.half for a in approaches]
-    parts = _Parts()
+    parts = _LegParts()
     left = list(range(len(approaches)))
     while left:
         high = [min(-approaches[i].ahead + widest[i], approaches[i].own.length) for i in left]
@@ -60,7 +60,7 @@ def entries_into_bends(approaches: Sequence[Approach]) -> list[float | None]:
 
 
 @dataclass(slots=True)
-class _Parts:
+class _LegParts:
     """The parts of legs that were asked for, each made once; a bend's window is that of whoever asks."""
 
     every: list[ObstaclePart] = field(default_factory=list)
@@ -84,7 +84,7 @@ class _Parts:
 
 
 def _nearest_entries(
-    approaches: Sequence[Approach], widest: Sequence[float], high: Sequence[float], parts: _Parts
+    approaches: Sequence[Approach], widest: Sequence[float], high: Sequence[float], parts: _LegParts
 ) -> list[float]:
     """Of each axis the greatest length up to ``high`` at which it enters a part from outside of all, -inf for none."""
     numbers = [parts.around(a, wide) for a, wide in zip(approaches, widest, strict=True)]

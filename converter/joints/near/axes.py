@@ -26,7 +26,7 @@ _AT_ONCE = 1024
 
 
 @dataclass(frozen=True, slots=True)
-class Bends:
+class BentLegs:
     """Some bends as arrays, one row each.
 
     Attributes:
@@ -42,7 +42,7 @@ class Bends:
     sweep: Array
 
     @classmethod
-    def of(cls, arcs: Sequence[Arc]) -> Bends:
+    def of(cls, arcs: Sequence[Arc]) -> BentLegs:
         """Of single bends."""
         rows = [(*arc.center, *arc.start, *arc.normal, arc.radius, arc.angle) for arc in arcs]
         table = np.array(rows, dtype=np.float64).reshape(-1, 11)
@@ -50,9 +50,9 @@ class Bends:
         x = (table[:, 3:6] - center) / radius[:, None]
         return cls(center, x, np.cross(normal, x), normal, radius, np.radians(table[:, 10]))
 
-    def rows(self, chosen: Ints) -> Bends:
+    def rows(self, chosen: Ints) -> BentLegs:
         """Some of them."""
-        return Bends(*(getattr(self, name)[chosen] for name in ("center", "x", "y", "normal", "radius", "sweep")))
+        return BentLegs(*(getattr(self, name)[chosen] for name in ("center", "x", "y", "normal", "radius", "sweep")))
 
     def axes(self, vectors: Array) -> Array:
         """Vectors (n, 3) in the bends' own axes, (3, n)."""
@@ -122,7 +122,7 @@ class _Pairs:
         return x, y, z, ring, on_it
 
 
-def places_near_bends(points: Array, ways: Array, bends: Bends, window: Array, within: Array) -> NearPlaces:
+def places_near_bends(points: Array, ways: Array, bends: BentLegs, window: Array, within: Array) -> NearPlaces:
     """Where lines come nearest to bends, pair by pair: every low point of the distance, at least one for a pair.
 
     Args:

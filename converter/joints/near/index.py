@@ -16,7 +16,7 @@ import numpy as np
 from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.lines import Array
 from converter.joints.finding.crowds import Crowds, Ints
-from converter.joints.near.axes import Bends
+from converter.joints.near.axes import BentLegs
 
 #: Samples per leg on average at most; more would only propose the same legs again.
 _MOST = 64
@@ -62,7 +62,7 @@ class LegIndex:
         self.key = key[self.order]
 
         self.bend = np.where(self.shape[3] > 0.0, np.cumsum(self.shape[3] > 0.0) - 1, -1)
-        self.bends = Bends.of([leg.arc for _, _, leg in legs if leg.arc is not None])
+        self.bends = BentLegs.of([leg.arc for _, _, leg in legs if leg.arc is not None])
 
     @cached_property
     def legs_near_legs(self) -> tuple[Ints, Ints]:
