@@ -22,13 +22,13 @@ class TimeLimitReached(BaseException):
     """
 
 
-def usual_memory() -> int:
-    """Bytes of memory that a process may use unless told otherwise."""
+def usual_memory(processes: int = 1) -> int:
+    """Bytes of memory that each of so many processes at once may use unless told otherwise."""
     try:
         machine = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
     except (AttributeError, OSError, ValueError):
         return _MEMORY
-    return min(_MEMORY, int(_PART_OF_MACHINE * machine))
+    return min(_MEMORY, int(_PART_OF_MACHINE * machine / processes))
 
 
 def used_seconds() -> float:
@@ -58,6 +58,16 @@ def limit_memory(bytes_: int | None) -> None:
 def leave_no_core() -> None:
     """Let a crash of this process leave no file behind."""
     _limit("RLIMIT_CORE", 0)
+
+
+def allowed_seconds() -> float | None:
+    """Processor time that this process may use in all, s; None where nothing limits it."""
+    try:
+        import resource
+    except ImportError:
+        return None
+    soft, _ = resource.getrlimit(resource.RLIMIT_CPU)
+    return None if soft == resource.RLIM_INFINITY else float(soft)
 
 
 def own_process() -> bool:

@@ -46,6 +46,11 @@ def sheet_date() -> date:
     return date.today() if fixed is None else fixed.date()
 
 
+def clock_time() -> str:
+    """The time of day here, for messages: ``14:02:11``."""
+    return datetime.now().strftime("%H:%M:%S")
+
+
 def file_time() -> str:
     """The time that goes into files which must name one, ISO 8601 in UTC: never now (`UNSET`).
 

@@ -25,7 +25,7 @@ _SLIPS = (AttributeError, TypeError, LookupError, AssertionError, ArithmeticErro
 
 def visible(text: str) -> str:
     """Text in which every character shows: U+202E becomes ``[U+202E]``; line breaks and tabs become blanks."""
-    if text.isascii() and text.isprintable():
+    if text.isprintable() or text.replace("\u00a0", "").isprintable():
         return text
     return "".join(map(_visible_character, text))
 
@@ -75,6 +75,7 @@ def reason_of(error: BaseException) -> str:
     """
     told = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
     said = told.partition("; use sys.")[0]  # advice to programmers
+    said = said.replace("(#None)", "")  # the handle of an entity that has none
     if isinstance(error, _SLIPS) or "values to unpack" in said:
         return "its parts do not fit together"
     return shortened(said, LONGEST_REASON).rstrip(" .") or type(error).__name__

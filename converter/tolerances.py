@@ -12,6 +12,12 @@ from math import isfinite
 
 from converter.errors import OptionError
 
+#: What a shop's limits leave to the noise of drawings and of doubles: whatever lies exactly at a limit keeps it, and so
+#: does what is past it by so many mm, so many degrees, or so small a part of it. All that judges goes by these.
+PAST_LENGTH = 0.01
+PAST_ANGLE = 0.01
+PAST_SHARE = 1e-3
+
 
 @dataclass(frozen=True, slots=True)
 class Tolerances:
@@ -33,3 +39,6 @@ class Tolerances:
 
 
 DEFAULT = Tolerances()
+
+#: Degrees from square that a cut-off saw may turn to for ends back to back; a greater angle is mistyped.
+MOST_MITRE = 75.0

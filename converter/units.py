@@ -11,8 +11,9 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import lru_cache
 from math import floor, gcd, inf, isfinite, pi
 from os import urandom
 
@@ -225,6 +226,14 @@ class Display:
         """The number with its unit: ``114.30 mm`` or ``4.500 in``."""
         return f"{self.number(mm)} {self.unit}"
 
+    def telling(self, a: float, b: float) -> Display:
+        """The same, or in as many decimals as it takes for two lengths in mm to look different."""
+        if self.number(a) != self.number(b):
+            return self
+        per = MM_PER[self.unit]
+        usual = Display(self.unit, places=self.places)
+        return replace(usual, places=decimals_telling(a / per, b / per, usual.decimals))
+
     def each(self, write: Callable[[Display], str]) -> str:
         """What ``write`` makes of this display; for text that depends on the unit in its own way."""
         return write(self)
@@ -251,24 +260,25 @@ class BothUnits(Display):
     Attributes:
         fraction: write the inches as fractions of this denominator; None for decimals.
         more: further roundings to write everything in; `every_text` has them.
+        apart: two lengths in mm that must look different in ``every``; None for none.
+        alone: the display in millimetres and the one in inches.
+        every: these two, and those of further roundings.
     """
 
     fraction: int | None = None
     more: tuple[BothUnits, ...] = ()
+    apart: tuple[float, float] | None = None
+    alone: tuple[Display, Display] = field(init=False, repr=False, compare=False)
+    every: tuple[Display, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         Display.__post_init__(Display(self.unit, self.denominator, places=self.places))
-        Display("in", self.fraction)
-
-    @property
-    def alone(self) -> tuple[Display, Display]:
-        """The display in millimetres and the one in inches."""
-        return Display("mm", places=self.places), Display("in", self.fraction)
-
-    @property
-    def every(self) -> tuple[Display, ...]:
-        """These two, and those of further roundings."""
-        return (*self.alone, *(one for other in self.more for one in other.alone))
+        alone = Display("mm", places=self.places), Display("in", self.fraction)
+        every = (*alone, *(one for other in self.more for one in other.alone))
+        object.__setattr__(self, "alone", alone)
+        object.__setattr__(
+            self, "every", every if self.apart is None else tuple(one.telling(*self.apart) for one in every)
+        )
 
     @property
     def preferred(self) -> Display:
@@ -282,6 +292,10 @@ class BothUnits(Display):
     def length(self, mm: float) -> str:
         """The number with its unit, in both units."""
         return self.each(lambda one: one.length(mm))
+
+    def telling(self, a: float, b: float) -> BothUnits:
+        """The same, each of its displays in as many decimals as it takes for two lengths in mm to look different."""
+        return replace(self, apart=(a, b))
 
     def each(self, write: Callable[[Display], str]) -> str:
         """What ``write`` makes of every display; once where all are the same."""
@@ -301,8 +315,11 @@ _KEPT_POINT = re.compile(r"\(-?\d[\d.,/ -]*\)(?: (?:mm|in)\b)?")
 NO_BREAK = "\u00a0"
 
 
+@lru_cache(maxsize=4096)
 def unbroken(text: str) -> str:
     """The same with blanks at which no line ends wherever a number meets its unit, its fraction or its name."""
+    if " " not in text:
+        return text
     return _KEPT_POINT.sub(lambda point: point[0].replace(" ", NO_BREAK), _KEPT_BLANK.sub(NO_BREAK, text))
 
 
@@ -373,11 +390,26 @@ def sizes_text(sizes: Iterable[float], display: Display) -> str:
     return display.each(lambda one: f"{' x '.join(map(Display(one.unit).number, values))} {one.unit}")
 
 
-def moment_text(newton_metres: float, display: Display) -> str:
-    """``1597 lbf·ft`` where lengths show in inches, else ``2165 N·m``."""
-    return display.each(
-        lambda one: f"{newton_metres / NM_PER_LBF_FT:.0f} lbf·ft" if one.unit == "in" else f"{newton_metres:.0f} N·m"
-    )
+def moment_text(newton_metres: float, display: Display, apart: tuple[float, float] | None = None) -> str:
+    """``1597 lbf·ft`` where lengths show in inches, else ``2165 N·m``.
+
+    Args:
+        newton_metres: to show.
+        display: how lengths are shown.
+        apart: two moments in N·m that must not look the same; None for none.
+    """
+
+    def one_text(one: Display) -> str:
+        per, unit = (NM_PER_LBF_FT, "lbf·ft") if one.unit == "in" else (1.0, "N·m")
+        places = 0 if apart is None else decimals_telling(apart[0] / per, apart[1] / per, 0)
+        return f"{newton_metres / per:.{places}f} {unit}"
+
+    return display.each(one_text)
+
+
+def decimals_telling(a: float, b: float, least: int, most: int = 6) -> int:
+    """With how many decimals two numbers look different: ``least`` where they do so with that many."""
+    return next((n for n in range(least, most) if f"{a:.{n}f}" != f"{b:.{n}f}"), most)
 
 
 def place_text(point: Iterable[float], display: Display) -> str:

@@ -17,9 +17,8 @@ from converter.bending.metal.capacity import (
 from converter.findings import NOTE, Clause, Finding
 from converter.model.section import Section
 from converter.shop.metals import find_metal
+from converter.tolerances import PAST_SHARE
 
-#: Part of a limit; numbers this close are equal (sizes written in inches and in mm).
-SLACK = 1e-3
 #: Part of the wall; a radius of 2 D loses a fifth, and clearly more is unusual. Common practice, no source.
 MOST_LOST = 0.21
 #: Times the elongation; elongation is measured over 2 in of a bar that necks, so a bend goes somewhat further
@@ -55,7 +54,7 @@ def machine_strong_enough(subject: Subject) -> Iterator[Finding]:
         "proven_section": proof.section,
         "proven_metal": proof.metal.name,
     }
-    if moment > proof.at_yield * (1.0 + SLACK):
+    if moment > proof.at_yield * (1.0 + PAST_SHARE):
         yield subject.finding(
             "over-capacity",
             index,
@@ -68,7 +67,7 @@ def machine_strong_enough(subject: Subject) -> Iterator[Finding]:
     if metal.tensile_mpa is None or proof.at_tensile is None:
         return
     hardened = plastic_moment(section, metal.tensile_mpa, turned)
-    if hardened > proof.at_tensile * (1.0 + SLACK):
+    if hardened > proof.at_tensile * (1.0 + PAST_SHARE):
         yield subject.finding(
             "near-capacity",
             index,
@@ -102,7 +101,12 @@ def die_limits(subject: Subject) -> Iterator[Finding]:
             continue
         mandrel = Clause.of("with-mandrel" if die.mandrel else "without-mandrel")
         most, least = die.max_wall_factor, die.min_d_of_bend
-        if most is not None and factor is not None and factor > most * (1.0 + SLACK) and ("wall", die.name) not in seen:
+        if (
+            most is not None
+            and factor is not None
+            and factor > most * (1.0 + PAST_SHARE)
+            and ("wall", die.name) not in seen
+        ):
             seen.add(("wall", die.name))
             yield subject.finding(
                 "wall-factor",
@@ -125,7 +129,7 @@ def die_limits(subject: Subject) -> Iterator[Finding]:
         size = section.depth(subject.turned[i])
         ratio = die.clr / size
         key = ("bend", f"{die.name}/{ratio:.6f}")
-        if least is not None and ratio < least * (1.0 - SLACK) and key not in seen:
+        if least is not None and ratio < least * (1.0 - PAST_SHARE) and key not in seen:
             seen.add(key)
             yield subject.finding(
                 "d-of-bend",
@@ -149,7 +153,7 @@ def wall_and_strain(subject: Subject) -> Iterator[Finding]:
         return
     i, size, clr = tight
     lost = 1.0 - outside_left(size, clr)
-    if section.bore is not None and lost > MOST_LOST * (1.0 + SLACK):
+    if section.bore is not None and lost > MOST_LOST * (1.0 + PAST_SHARE):
         shared = 1.0 - outside_left_shared(size, clr)
         yield subject.finding(
             "thinning",
@@ -168,8 +172,8 @@ def wall_and_strain(subject: Subject) -> Iterator[Finding]:
     if metal is None or metal.elongation is None:
         return
     strain = 100.0 * outside_strain(size, clr)
-    if strain > metal.elongation * (1.0 + SLACK):
-        cracks = strain > CRACKS * metal.elongation * (1.0 + SLACK)
+    if strain > metal.elongation * (1.0 + PAST_SHARE):
+        cracks = strain > CRACKS * metal.elongation * (1.0 + PAST_SHARE)
         yield subject.finding(
             "strain-high",
             i,

@@ -10,9 +10,7 @@ from converter.findings import Clause, Finding
 from converter.reducer.refit import keeps_shape
 from converter.shop.assign import EQUAL, span
 from converter.shop.model import Die
-
-#: Degrees; a half circle drawn with rounded ends is still 180.
-SLACK = 0.01
+from converter.tolerances import PAST_ANGLE
 
 
 @check
@@ -78,8 +76,8 @@ def angle_reached(subject: Subject) -> Iterator[Finding]:
         die = subject.die_at(i)
         of_die = None if die is None else die.max_angle
         of_machine = shop.machine.max_angle
-        if (of_die is None or bend.angle <= of_die + SLACK) and (
-            of_machine is None or bend.angle <= of_machine + SLACK
+        if (of_die is None or bend.angle <= of_die + PAST_ANGLE) and (
+            of_machine is None or bend.angle <= of_machine + PAST_ANGLE
         ):
             continue
         limit = shop.greatest_angle(die)

@@ -8,9 +8,8 @@ from converter.audit.registry import check, check_as_drawn
 from converter.audit.subject import Subject
 from converter.findings import NOTE, Finding
 from converter.shop.model import Die
+from converter.tolerances import PAST_LENGTH
 
-#: mm; a straight this little short is drawing noise.
-SLACK = 0.01
 #: mm; straights above this below zero are rounding.
 EQUAL = 1e-6
 #: Degrees; a roll this close to 180 makes an S-bend in one plane.
@@ -49,7 +48,7 @@ def room_between(subject: Subject) -> Iterator[Finding]:
     for i in range(1, len(bends)):
         die = subject.die_at(i)
         feed = bends[i].feed
-        if die is None or feed >= die.between - SLACK or feed < -EQUAL:
+        if die is None or feed >= die.between - PAST_LENGTH or feed < -EQUAL:
             continue
         inverted = die.invert_clamp and abs(abs(bends[i].rotation) - 180.0) <= OPPOSED
         yield subject.finding(
@@ -71,15 +70,15 @@ def room_at_ends(subject: Subject) -> Iterator[Finding]:
     last = len(subject.bends) - 1
     first_die, last_die = subject.die_at(0), subject.die_at(last)
     feed, tail = subject.bends[0].feed, subject.tube.run.table.tail
-    short_a = first_die is not None and -EQUAL <= feed < first_die.clamp - SLACK
-    short_b = last_die is not None and -EQUAL <= tail < last_die.tail - SLACK
+    short_a = first_die is not None and -EQUAL <= feed < first_die.clamp - PAST_LENGTH
+    short_b = last_die is not None and -EQUAL <= tail < last_die.tail - PAST_LENGTH
     if not short_a and not short_b:
         return
     turned = (
         first_die is not None
         and last_die is not None
-        and tail >= last_die.clamp - SLACK
-        and feed >= first_die.tail - SLACK
+        and tail >= last_die.clamp - PAST_LENGTH
+        and feed >= first_die.tail - PAST_LENGTH
     )
     if short_a and first_die is not None:
         yield _end(subject, 0, "A", feed, first_die.clamp, first_die, "clamp", turned)

@@ -23,6 +23,7 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Shop
+from converter.tolerances import PAST_LENGTH
 from converter.units import Display
 
 #: mm on each side between a sleeve and the bore it slides into (common practice, no source).
@@ -150,7 +151,7 @@ def _longest_stick(tube: Tube, shop: Shop, longest: float | None) -> float:
 def _makeable(tube: Tube, shop: Shop, changes: Mapping[tuple[str, str], float], limit: float) -> bool:
     setup = set_up([tube], shop, None, changes)[0]
     wrong = any(f.severity == "error" and f.code in CURED_BY_CUTTING for f in setup.findings)
-    return not wrong and setup.stick_length <= limit + _SAME
+    return not wrong and setup.stick_length <= limit + PAST_LENGTH
 
 
 def _changes_of(

@@ -18,6 +18,7 @@ from converter.model.section import Section
 from converter.reducer.refit import CORNER_LIMIT, corner_cut, keeps_shape, refit, setback
 from converter.shop.assign import die_for_bend, span
 from converter.shop.model import Die, Shop
+from converter.tolerances import PAST_ANGLE, PAST_LENGTH
 
 #: A sleeve reaches this many outside diameters into each half (common practice, no source).
 SLEEVE = 2.0
@@ -127,9 +128,9 @@ def makeable_by(
 
     def judge(table: BendTable) -> bool:
         need = 0.0 if die is None else die.between
-        if min(table.straights) < -_EQUAL or any(bend.feed < need - 0.01 for bend in table.bends[1:]):
+        if min(table.straights) < -_EQUAL or any(bend.feed < need - PAST_LENGTH for bend in table.bends[1:]):
             return False
-        if most is not None and any(bend.angle > most + 0.01 for bend in table.bends):
+        if most is not None and any(bend.angle > most + PAST_ANGLE for bend in table.bends):
             return False
         return clears is None or clears(table)
 
@@ -149,7 +150,7 @@ def best_refit(run: Run, dies: Sequence[Die]) -> tuple[Die, Run, float] | None:
             continue
         straights = made.table.straights
         between = straights[1:-1]
-        if min(straights) < -_EQUAL or any(length < die.between - 0.01 for length in between):
+        if min(straights) < -_EQUAL or any(length < die.between - PAST_LENGTH for length in between):
             continue
         if best is None or moved < best[2]:
             best = die, made, moved
@@ -277,7 +278,7 @@ def _moves(members: Sequence[Tube], clr: float, need: float) -> float:
             return inf
         # a straight that was too short as drawn is not this die's doing
         short = zip(after[1:-1], before[1:-1], strict=True)
-        if any(now < need - 0.01 and now < was - _EQUAL for now, was in short):
+        if any(now < need - PAST_LENGTH and now < was - _EQUAL for now, was in short):
             return inf
         most = max(most, moved)
     return most

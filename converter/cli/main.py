@@ -8,7 +8,6 @@ statuses: 0 done and clean, 1 done but errors were found, 2 could not be done, 1
 
 from __future__ import annotations
 
-import errno
 import re
 import sys
 from collections.abc import Sequence
@@ -20,9 +19,10 @@ from converter import __version__
 from converter.allowance import TimeLimitReached
 from converter.cli.streams import drop, with_sound_streams
 from converter.disk.reading import recorded
+from converter.ends import mistake, refused
 from converter.errors import ElbowroomError, OptionError
 from converter.pause import paused_gc
-from converter.quoting import LONGEST_PATH, one_line, quoted, reason_of, shortened
+from converter.quoting import one_line, shortened
 
 #: command -> one line of help. The function lives in ``converter.cli.commands.<command>`` under the
 #: name ``<command>``; a test keeps these lines equal to the commands' own.
@@ -122,18 +122,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except click.ClickException as error:
         return _fail(_usage_error(error), words)
     except OSError as error:
-        return _fail(_refused(error), words)
+        return _fail(refused(error), words)
     except Exception as error:
         # the last line of defence: a mistake of ours becomes one sentence, never a raw traceback
         if "--verbose" in words or "-v" in words:
             import traceback
 
             click.echo(traceback.format_exc(), err=True, nl=False)
-        text = (
-            f"Something went wrong inside elbowroom ({type(error).__name__}: {shortened(error, 100)}): "
-            "please report it with the drawing, and with what --verbose adds."
-        )
-        return _fail(ElbowroomError(text, code="internal"), words)
+        return _fail(mistake(error), words)
     return result if isinstance(result, int) else DONE
 
 
@@ -143,18 +139,6 @@ def _usage_error(error: click.ClickException) -> ElbowroomError:
     if isinstance(error, click.UsageError) and error.ctx is not None:
         message = f"{message.rstrip()} Try '{error.ctx.command_path} --help'."
     return OptionError(message)
-
-
-def _refused(error: OSError) -> ElbowroomError:
-    """What the system would not do as one sentence; a failed write names no file, as those to standard output do."""
-    why = reason_of(error)
-    if error.filename is not None:
-        named = str(error.filename)
-        return ElbowroomError(f"The system refused {quoted(named, LONGEST_PATH)}: {why}.", code="system", file=named)
-    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF):
-        text = f"The results cannot be written ({why.lower()}): make room for them, or lead them elsewhere."
-        return ElbowroomError(text, code="unwritable")
-    return ElbowroomError(f"The system refused: {why}.", code="system")
 
 
 def _fail(error: ElbowroomError, words: Sequence[str]) -> int:

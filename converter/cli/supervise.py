@@ -13,89 +13,18 @@ import os
 import signal
 import sys
 from collections.abc import Callable
-from time import monotonic
 from types import FrameType
 from typing import Any, NoReturn
 
 from converter import allowance
-from converter.allowance import TimeLimitReached
+from converter.ends import WorkerTask, why_ended
 from converter.errors import ElbowroomError
-from converter.progress import watch_files
+from converter.worker import Worker
 
 #: Exit status where none better is known.
 _FAILED = 2
 #: Signals that ask to stop. A terminal sends them to both processes, other programs to the parent alone.
 _ASKING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
-#: Seconds in which a second such signal is the same one, handed on, or impatience with a clean-up that is under way.
-_SAME = 2.0
-#: Seconds of processor time beyond the limit: to clean up, or for library code to come back to us before it is killed.
-_GRACE = 5.0
-#: Bytes beyond the limit with which to say that it was reached.
-_RESERVE = 64 * 10**6
-#: Part of the memory allowed whose use makes want of memory the likely cause of a crash.
-_NEARLY_ALL = 0.8
-
-
-class WorkerTask:  # no dataclass, whose making costs more than all else that every start-up pays here
-    """What a process is doing, with which input ('' for none yet), and what it may use for it.
-
-    Attributes:
-        doing: ``reading`` or ``writing``.
-        seconds: of processor time for each input, None for no limit.
-        memory: bytes, None for no limit.
-    """
-
-    __slots__ = ("doing", "file", "memory", "seconds")
-
-    def __init__(self, doing: str, file: str, seconds: float | None, memory: int | None) -> None:
-        self.doing = doing
-        self.file = file
-        self.seconds = seconds
-        self.memory = memory
-
-    def out_of_time(self) -> ElbowroomError:
-        """The processor time was not enough."""
-        cure = "simplify the drawing, or allow more with --limit-time"
-        return self._error("limit-time", f"takes more than {self.seconds or 0.0:g} s of processor time", cure)
-
-    def out_of_memory(self) -> ElbowroomError:
-        """The memory was not enough."""
-        if self.memory is None:
-            return self._error("limit-memory", "takes more memory than there is", "simplify or split the drawing")
-        cure = "simplify or split the drawing, or allow more with --limit-memory"
-        return self._error("limit-memory", f"takes more than {_size(self.memory)} of memory", cure)
-
-    def killed(self) -> ElbowroomError:
-        """The system ended the process."""
-        while_ = f" {self.doing} {self._name()}" if self.file else ""
-        text = (
-            f"elbowroom was stopped by the system{' while' if while_ else ''}{while_}, most likely for want of memory: "
-            "close other programs, or split the drawing."
-        )
-        return ElbowroomError(text, code="crashed", file=self.file or None)
-
-    def crashed(self, how: str) -> ElbowroomError:
-        """A library took the process with it, by a signal or otherwise."""
-        what = f"{self.doing.capitalize()} {self._name()}" if self.file else "This"
-        if self.doing == "writing":
-            what = f"Writing what comes of {self._name()}"
-        cure = "the file is most likely damaged, so export it again; if it is sound, please report it with the drawing"
-        if self.doing != "reading":
-            cure = "please report it with the drawing"
-        text = f"{what} crashed a library that elbowroom uses ({how}): {cure}."
-        return ElbowroomError(text, code="crashed", file=self.file or None)
-
-    def _error(self, code: str, what: str, cure: str) -> ElbowroomError:
-        subject = f"Writing what comes of {self._name()}" if self.doing == "writing" else self._name()
-        work = " to read and work out" if self.doing == "reading" else ""
-        return ElbowroomError(f"{subject} {what}{work}: {cure}.", code=code, file=self.file or None)
-
-    def _name(self) -> str:
-        return "Standard input" if self.file == "-" else self.file or "This"
-
-
-def _size(bytes_: int) -> str:
-    return f"{bytes_ / 1e9:.3g} GB" if bytes_ >= 10**9 else f"{bytes_ / 1e6:.3g} MB"
 
 
 class Notes:
@@ -114,8 +43,8 @@ class Notes:
         seconds, memory, doing, file, *_ = self._page[self._TASK :].decode("utf-8", "ignore").split("\0")
         return WorkerTask(doing, file, float(seconds) or None, int(memory) or None)
 
-    @task.setter
-    def task(self, task: WorkerTask) -> None:
+    def note(self, task: WorkerTask) -> None:
+        """The child says what it is doing."""
         room = len(self._page) - self._TASK
         text = f"{task.seconds or 0.0}\0{task.memory or 0}\0{task.doing}\0{task.file}"
         self._page[self._TASK :] = text.encode("utf-8", "replace")[: room - 1].ljust(room, b"\0")
@@ -139,50 +68,8 @@ class Notes:
         self._page[self._ENDED] = 1
 
 
-class _Worker:
-    """The side of the child: its limits, what it was asked, and what it notes for the parent."""
-
-    def __init__(self, notes: Notes) -> None:
-        self.notes = notes
-        self.task = WorkerTask("", "", allowance.SECONDS, allowance.usual_memory())
-        self.stop_request: tuple[int, float] | None = None  # the signal that asked to stop, and when
-        self.late = False  # the processor time was used up
-
-    def begin(self, file: str, doing: str) -> None:
-        """Work on an input begins: it may use as much time as every other."""
-        self.task.file, self.task.doing = file, doing
-        self.limit()
-
-    def limit(self) -> None:
-        """Set the limits of the task from now on."""
-        task = self.task
-        self.notes.task = task
-        allowance.limit_memory(task.memory)
-        allowance.limit_seconds(task.seconds)
-        # a Python handler waits until library code returns; this signal has none, and ends the process
-        most = 0.0 if task.seconds is None else task.seconds + 1.0 + _GRACE  # the other limit is in whole seconds
-        signal.setitimer(signal.ITIMER_PROF, most)
-
-    def stop(self, number: int, frame: FrameType | None) -> None:
-        """Stop as on Ctrl-C: everything that is cleaned up then is cleaned up now."""
-        now = monotonic()
-        if self.stop_request is None or now - self.stop_request[1] > _SAME:
-            self.stop_request = (number, now)
-            raise KeyboardInterrupt
-
-    def orphaned(self, number: int, frame: FrameType | None) -> None:
-        """The parent is gone, which nothing but the system or ``kill -9`` brings about."""
-        self.stop(signal.SIGTERM, frame)
-
-    def out_of_time(self, number: int, frame: FrameType | None) -> NoReturn:
-        """The processor time is used up."""
-        self.late = True
-        allowance.limit_seconds(_GRACE)  # to clean up in; else the signal would come again within a second
-        raise TimeLimitReached
-
-
 #: This process, when it is the one that works under a supervisor.
-_WORKER: _Worker | None = None
+_WORKER: Worker | None = None
 
 
 def supervised(work: Callable[[], int], tell: Callable[[ElbowroomError, bool], int]) -> int:
@@ -212,7 +99,7 @@ def supervised(work: Callable[[], int], tell: Callable[[ElbowroomError, bool], i
         return work()
     if child == 0:
         os.close(lifeline)
-        _work(work, _Worker(notes), handled, before, ending, parent)
+        _work(work, notes, handled, before, ending, parent)
     os.close(ending)
 
     def hand_on(number: int, frame: FrameType | None) -> None:
@@ -228,32 +115,7 @@ def supervised(work: Callable[[], int], tell: Callable[[ElbowroomError, bool], i
         return os.WEXITSTATUS(status)
     if os.WIFSIGNALED(status) and os.WTERMSIG(status) in _ASKING:
         return 128 + os.WTERMSIG(status)
-    return tell(_why(status, usage.ru_utime + usage.ru_stime, _bytes(usage.ru_maxrss), notes.task), notes.begun)
-
-
-def _why(status: int, seconds: float, memory: int, task: WorkerTask) -> ElbowroomError:
-    """What a child's violent end means: its status, the processor time and the memory that it used, its task."""
-    if not os.WIFSIGNALED(status):
-        return task.crashed(f"it ended the program with status {os.WEXITSTATUS(status)}")
-    number = os.WTERMSIG(status)
-    if number == signal.SIGPROF:
-        return task.out_of_time()
-    if number == signal.SIGKILL:
-        import resource
-
-        allowed = resource.getrlimit(resource.RLIMIT_CPU)[1]
-        if allowed != resource.RLIM_INFINITY and seconds > allowed - 1.0:  # set by the surroundings
-            task.seconds = float(allowed)
-            return task.out_of_time()
-        return task.killed()
-    if task.memory is not None and memory > _NEARLY_ALL * task.memory:
-        return task.out_of_memory()
-    return task.crashed(signal.Signals(number).name if number in set(signal.Signals) else f"signal {number}")
-
-
-def _bytes(maxrss: int) -> int:
-    """Greatest memory in bytes, from what the system counts in kilobytes (macOS: in bytes)."""
-    return maxrss if sys.platform == "darwin" else maxrss * 1024
+    return tell(why_ended(status, usage, notes.task), notes.begun)
 
 
 def _has_threads() -> bool:
@@ -272,7 +134,7 @@ def _out_of_the_way(descriptor: int) -> int:
 
 def _work(
     work: Callable[[], int],
-    worker: _Worker,
+    notes: Notes,
     handled: list[int],
     mask: set[int | signal.Signals],
     ending: int,
@@ -281,6 +143,8 @@ def _work(
     """The child's whole life.
 
     Args:
+        work: the command.
+        notes: what the parent reads.
         handled: signals to stop at.
         mask: of signals, to go back to.
         ending: end of a pipe whose other end the parent holds as long as it lives.
@@ -289,23 +153,20 @@ def _work(
     global _WORKER  # noqa: PLW0603 - the process becomes another one here
     status = _FAILED
     try:
-        _WORKER = worker
+        worker = _WORKER = Worker(notes.note)
         for number in handled:
             signal.signal(number, worker.stop)
-        _stop_with_parent(ending, worker)
-        signal.signal(signal.SIGPROF, signal.SIG_DFL)
-        signal.signal(signal.SIGXCPU, worker.out_of_time)
-        worker.limit()
-        watch_files(worker.begin)
+        worker.stop_with(ending)
+        worker.heed_limits()
         if isinstance(sys.stdout, io.TextIOWrapper):  # else it is closed
-            sys.stdout = _noting(sys.stdout, worker.notes)
+            sys.stdout = _noting(sys.stdout, notes)
         signal.pthread_sigmask(signal.SIG_SETMASK, mask)
         if os.getppid() == parent:  # else it ended before we could be told
             status = work()
-        worker.notes.end()
+        notes.end()
     except KeyboardInterrupt:
         status = stopped_status()
-        worker.notes.end()
+        notes.end()
     finally:
         if sys.exc_info()[0] is not None:
             sys.excepthook(*sys.exc_info())
@@ -315,15 +176,6 @@ def _work(
             except (AttributeError, OSError, ValueError):  # none, or nobody there to read it
                 continue
         os._exit(status)  # not through the libraries' own endings, which cost time and have been known to crash
-
-
-def _stop_with_parent(ending: int, worker: _Worker) -> None:
-    """Be told by a signal when the other end of a pipe closes."""
-    from fcntl import F_GETFL, F_SETFL, F_SETOWN, fcntl
-
-    signal.signal(signal.SIGIO, worker.orphaned)
-    fcntl(ending, F_SETOWN, os.getpid())
-    fcntl(ending, F_SETFL, fcntl(ending, F_GETFL) | os.O_ASYNC)
 
 
 class _WatchedOutput(io.FileIO):
@@ -373,15 +225,7 @@ def stopped_status() -> int:
 
 
 def limit_reached(error: BaseException | None) -> ElbowroomError | None:
-    """The sentence for an error that stands for the end of time or memory, or comes of it; None for any other.
-
-    A library that is interrupted at the end of the time may well raise an error of its own.
-    """
-    task = WorkerTask("", "", None, None) if _WORKER is None else _WORKER.task
-    if _WORKER is not None and _WORKER.late:
-        return task.out_of_time()
-    if allowance.is_want_of_memory(error):
-        if task.memory is not None:
-            allowance.limit_memory(task.memory + _RESERVE)
-        return task.out_of_memory()
-    return None
+    """The sentence for an error that comes of the end of time or memory (`Worker.limit_reached`), or None."""
+    if _WORKER is not None:
+        return _WORKER.limit_reached(error)
+    return WorkerTask("", "", None, None).out_of_memory() if allowance.is_want_of_memory(error) else None

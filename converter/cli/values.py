@@ -6,7 +6,11 @@ import click
 
 from converter.errors import ElbowroomError, OptionError
 from converter.quoting import quoted, shortened
+from converter.tolerances import MOST_MITRE
 from converter.units import UNIT_CHOICES, parse_length, unit_name
+
+#: Where click's context keeps the limits as typed, None for none.
+SECONDS, MEMORY = "converter.limit-time", "converter.limit-memory"
 
 
 def length(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
@@ -47,21 +51,35 @@ def drawing_unit(ctx: click.Context, param: click.Parameter, value: str | None) 
     return unit
 
 
+def mitre(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:
+    """Degrees from square, from 0 to `MOST_MITRE`."""
+    if value is None:
+        return None
+    angle = _degrees(param, value)
+    if not 0.0 <= angle <= MOST_MITRE:
+        raise OptionError(f"{param.opts[0]} must lie between 0 and {MOST_MITRE:g} degrees, not {shortened(value)}.")
+    return angle
+
+
+def _degrees(param: click.Parameter, value: str) -> float:
+    try:
+        return float(value.strip().removesuffix("°").removesuffix("deg"))
+    except ValueError as error:
+        raise OptionError(f"{param.opts[0]} takes degrees, not {quoted(value)}.") from error
+
+
 def tangent_angle(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:
     """Degrees, above 0 and below 45."""
     if value is None:
         return None
-    try:
-        angle = float(value.strip().removesuffix("°").removesuffix("deg"))
-    except ValueError as error:
-        raise OptionError(f"{param.opts[0]} takes degrees, not {quoted(value)}.") from error
+    angle = _degrees(param, value)
     if not 0.0 < angle < 45.0:
         raise OptionError(f"{param.opts[0]} must lie between 0 and 45 degrees, not {shortened(value)}.")
     return angle
 
 
 def limit_seconds(ctx: click.Context, param: click.Parameter, value: str | None) -> None:
-    """Set the limit at once: the number of seconds, or 'none'."""
+    """Set the limit at once, and note it: the number of seconds, or 'none'."""
     if value is None:
         return
     text = value.strip().lower().removesuffix("s")
@@ -74,6 +92,7 @@ def limit_seconds(ctx: click.Context, param: click.Parameter, value: str | None)
     from converter.cli.supervise import allow_seconds
 
     allow_seconds(seconds)
+    ctx.meta[SECONDS] = seconds
 
 
 #: Bytes in each unit of memory, as a person types it.
@@ -83,7 +102,7 @@ _LEAST_MEMORY = 500 * 10**6
 
 
 def limit_memory(ctx: click.Context, param: click.Parameter, value: str | None) -> None:
-    """Set the limit at once: a number with MB or GB, or 'none'."""
+    """Set the limit at once, and note it: a number with MB or GB, or 'none'."""
     if value is None:
         return
     text = value.strip().lower()
@@ -97,6 +116,7 @@ def limit_memory(ctx: click.Context, param: click.Parameter, value: str | None) 
     from converter.cli.supervise import allow_memory
 
     allow_memory(most)
+    ctx.meta[MEMORY] = most
 
 
 def first_end(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:

@@ -15,6 +15,8 @@ from converter.model.centerline import reverse_table, walk
 #: A made tube is taken for the mirror image when that fits this many times better, and the plain fit is off by more
 #: than so many mm on average.
 _MIRRORED, _LEAST_MIRRORED = 4.0, 2.0
+#: A leg off by more than this share and so many mm, an angle by so many degrees, is no error of making (no source).
+_OTHER_LEG, _OTHER_LEAST, _OTHER_ANGLE = 0.25, 25.0, 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +87,16 @@ class Comparison:
     fit: Alignment
     limits: Limits | None
     excesses: tuple[Excess, ...]
+
+    @property
+    def unlike(self) -> tuple[int, int]:
+        """How many legs and angles are nothing like the drawn ones, and how many there are."""
+        legs = [
+            abs(off) > max(_OTHER_LEG * leg, _OTHER_LEAST)
+            for off, leg in zip(self.legs, _legs(self.nominal), strict=True)
+        ]
+        angles = [abs(difference.angle) > _OTHER_ANGLE for difference in self.bends]
+        return sum(legs) + sum(angles), len(legs) + len(angles)
 
 
 def compare(

@@ -2,8 +2,62 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from converter.comparison.differences import Comparison, Excess
+from converter.comparison.next_piece import NextStep
 from converter.units import Display
+
+#: Heads of the columns of `difference_rows` and of `next_rows`.
+DIFFERENCE_HEADS = ("bend", "leg before", "rotation", "angle drawn", "angle made", "off by", "CLR")
+NEXT_HEADS = ("bend", "stop", "next", "turns so far", "next", "mark", "next")
+_DASH = "-"
+
+
+def difference_rows(found: Comparison, display: Display) -> list[list[str]]:
+    """A row per bend, as of `DIFFERENCE_HEADS`, and one for the tail: made less drawn."""
+    rows = [
+        [
+            str(difference.bend),
+            _off(found.legs[difference.bend - 1], display),
+            "" if difference.bend == 1 else _degrees_off(difference.rotation),
+            f"{difference.drawn.angle:.2f}",
+            f"{difference.drawn.angle + difference.angle:.2f}",
+            _degrees_off(difference.angle),
+            _DASH if difference.clr is None else _off(difference.clr, display),
+        ]
+        for difference in found.bends
+    ]
+    return [*rows, ["tail", _off(found.legs[-1], display), "", "", "", "", ""]]
+
+
+def difference_sentence(display: Display) -> str:
+    """What the rows tell, and in which units."""
+    unit = "inches" if display.unit == "in" else "millimetres"
+    return f"Legs (corner to corner), rotations and CLR: made less drawn; lengths in {unit}, angles in degrees."
+
+
+def next_rows(steps: Sequence[NextStep], display: Display) -> list[list[str]]:
+    """What to set for the next piece, as of `NEXT_HEADS`."""
+    return [
+        [
+            str(step.bend), f"{step.stop:.2f}", _DASH if step.stop_next is None else f"{step.stop_next:.2f}",
+            f"{step.turns:.2f}", f"{step.turns_next:.2f}", display.number(step.mark), display.number(step.mark_next),
+        ]
+        for step in steps
+    ]  # fmt: skip
+
+
+def _off(mm: float, display: Display) -> str:
+    """A difference with its sign; none of what shows as nothing."""
+    number = display.number(abs(mm))
+    sign = "" if number == display.number(0.0) else "+" if mm > 0.0 else "-"
+    return sign + number
+
+
+def _degrees_off(degrees: float) -> str:
+    number = f"{abs(degrees):.2f}"
+    return number if number == "0.00" else ("+" if degrees > 0.0 else "-") + number
 
 
 def miss_sentences(found: Comparison, display: Display) -> list[str]:

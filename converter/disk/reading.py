@@ -74,6 +74,10 @@ class _Log:
     files: dict[FileRead, None] = field(default_factory=dict)
     folders: set[str] = field(default_factory=set)
 
+    def has_seen(self, folder: str) -> bool:
+        """Whether this was done in a folder, here or in a log around this one."""
+        return folder in self.folders or (self.around is not None and self.around.has_seen(folder))
+
     def note(self, file: FileRead) -> None:
         self.files[file] = None
         if self.around is not None:
@@ -111,7 +115,7 @@ def complete_folder_of(path: str | os.PathLike[str]) -> None:
 
     log = _LOG.get()
     folder = os.path.dirname(os.path.realpath(path))
-    if log is None or folder not in log.folders:
+    if log is None or not log.has_seen(folder):
         recover(Path(folder))
         if log is not None:
             log.folders.add(folder)

@@ -26,3 +26,12 @@ def silent_stdout() -> Iterator[None]:
         os.dup2(kept, 1)
         os.close(kept)
         os.close(nowhere)
+
+
+def silence_streams() -> None:
+    """From now on standard input holds nothing in this process, and whatever is printed goes nowhere."""
+    nowhere = os.open(os.devnull, os.O_RDWR)
+    for number in (0, 1, 2):
+        os.dup2(nowhere, number)
+    if nowhere > 2:
+        os.close(nowhere)

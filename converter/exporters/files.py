@@ -13,7 +13,7 @@ import os
 import re
 import unicodedata
 import weakref
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
@@ -89,12 +89,18 @@ class OutputSet:
     Args:
         out_dir: the folder; made (with its parents) on commit only.
         force: replace files that exist already.
+        own: names of files in the folder that are replaced without ``force``: an earlier run of the caller wrote them.
         inputs: files that are never replaced, with or without ``force``, besides those read while the command runs
             (`converter.disk.reading.recorded`).
     """
 
     def __init__(
-        self, out_dir: str | os.PathLike[str], *, force: bool = False, inputs: Iterable[FileRead] = ()
+        self,
+        out_dir: str | os.PathLike[str],
+        *,
+        force: bool = False,
+        own: Container[str] = (),
+        inputs: Iterable[FileRead] = (),
     ) -> None:
         try:
             bad = b"\0" in os.fsencode(out_dir)
@@ -104,6 +110,7 @@ class OutputSet:
             raise WriteError("The output folder's name holds what no file name can: name another with --out.")
         self.out_dir = Path(out_dir)
         self.force = force
+        self._own = own
         self._inputs = tuple(inputs)
         self._names: dict[str, str] = {}  # file name asked for -> file name given
         self._given_names: dict[str, str] = {}  # key -> file name given, in order
@@ -142,6 +149,20 @@ class OutputSet:
         """
         return self.out_dir / self._names[name]
 
+    def write(self, name: str, text: str) -> None:
+        """Write a file of text that will be called ``name``: UTF-8, lines ended as they are.
+
+        Raises:
+            WriteError: as of `path`.
+            OSError: the disk is full or fails.
+        """
+        self.path(name).write_text(text, encoding="utf-8", newline="")
+
+    def staged(self) -> dict[str, Path]:
+        """The files written so far: the name that each will have, and where it waits."""
+        stage = self._open().files
+        return {name: stage / name for name in self._given_names.values() if (stage / name).exists()}
+
     def commit(self) -> list[Path]:
         """Move every claimed file into place and return their paths in the order claimed.
 
@@ -156,7 +177,7 @@ class OutputSet:
                     "while its files were worked out: run this again.",
                     file=str(self.out_dir),
                 )
-            given = [name for name in self._given_names.values() if (stage.files / name).exists()]
+            given = list(self.staged())
             stage.flush(given)
             with locked(stage.root.parent):
                 stage.commit(given, self._check)
@@ -259,7 +280,8 @@ class OutputSet:
                 f"{quoted(target, LONGEST_PATH)} is a folder where a file must go: name another folder with --out.",
                 file=str(target),
             )
-        if not self.force and (target.exists() or target.is_symlink()):
+        may = self.force or target.name in self._own
+        if not may and (target.exists() or target.is_symlink()):
             raise WriteError(
                 f"{quoted(target, LONGEST_PATH)} exists already: give --force to replace it, or "
                 "name another folder with --out.",

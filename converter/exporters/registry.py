@@ -8,7 +8,7 @@ format, write such a module and add one line here.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from importlib import import_module
@@ -198,6 +198,8 @@ def write(
     options: WriteOptions | None = None,
     *,
     force: bool = False,
+    own: Container[str] = (),
+    last: Callable[[OutputSet], None] | None = None,
 ) -> list[Path]:
     """Write jobs in several formats: every file of every job, or on any failure none.
 
@@ -207,6 +209,8 @@ def write(
         formats: names from `FORMATS`, in any order; the usual ones when empty.
         options: names, units, paper; the defaults when None.
         force: replace files that exist already (never an input).
+        own: names of files that are replaced without ``force`` (`OutputSet`).
+        last: what else is written when all of that was, knowing it.
 
     Returns:
         The files written, job by job in the order of `FORMATS`. A format of solids writes nothing for
@@ -222,12 +226,12 @@ def write(
     chosen = [known for known in FORMATS if known.name in wanted]
 
     def work(out: OutputSet) -> Iterator[Callable[[], None]]:
-        for job, own in zip(steps(jobs, "jobs"), _named(jobs, options or WriteOptions()), strict=True):
+        for job, how in zip(steps(jobs, "jobs"), _named(jobs, options or WriteOptions()), strict=True):
             begin_file(job.source, "writing")
             for known in steps(chosen, "formats"):
-                yield partial(_function(known, known.function), job, out, own)
+                yield partial(_function(known, known.function), job, out, how)
 
-    return write_all(jobs, out_dir, work, force=force)
+    return write_all(jobs, out_dir, work, force=force, own=own, last=last)
 
 
 def write_together(
@@ -268,15 +272,20 @@ def write_all(
     work: Callable[[OutputSet], Iterable[Callable[[], None]]],
     *,
     force: bool,
+    own: Container[str] = (),
+    last: Callable[[OutputSet], None] | None = None,
 ) -> list[Path]:
-    """Do all work on a set of files, and put them in their places: all of them, or on any failure none."""
+    """Do all work on a set of files, and put them in their places: all of them, or on any failure none.
+
+    ``own`` and ``last`` are those of `write`.
+    """
     fixed_time()  # a wrong one fails before any work, and before a library reads it
     for job in jobs:
         if not job.tubes:
             raise WriteError(
                 "There is no tube to write: the input holds no centerline.", code="no-runs", file=job.source
             )
-    out = OutputSet(out_dir, force=force, inputs=[path for job in jobs for path in job.inputs])
+    out = OutputSet(out_dir, force=force, own=own, inputs=[path for job in jobs for path in job.inputs])
     empty: list[WriteError] = []
     done = 0
     try:
@@ -290,6 +299,8 @@ def write_all(
                 empty.append(error)
         if len(empty) == done:
             raise empty[0]
+        if last is not None:
+            last(out)
         return out.commit()
     except ElbowroomError:
         raise

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 from converter.errors import GeometryError
 from converter.findings.entries import CLAUSES, CODES, Clause, Reason, Values
 from converter.quoting import quoted, shortened
+from converter.tolerances import PAST_LENGTH
 from converter.units import (
     Display,
+    decimals_telling,
     either_length,
     fine_length,
     moment_text,
@@ -41,13 +43,13 @@ def message(alike: Sequence[Finding], display: Display | None = None) -> str:
 
 def without_place(finding: Finding, display: Display) -> str:
     """What is said, where the place stands beside it: no tube, no full stop."""
-    return write(CODES[finding.code].says[finding.variant], finding.value_pairs, display)
+    return _write_telling(CODES[finding.code].says[finding.variant], finding, display)
 
 
 def cure(finding: Finding, display: Display | None = None) -> str:
     """What would put it right, a sentence, or ''."""
     text = CODES[finding.code].cures.get(finding.cure or finding.variant, "")
-    return _capitalized(write(text, finding.value_pairs, display or Display()))
+    return _capitalized(_write_telling(text, finding, display or Display()))
 
 
 def _capitalized(text: str) -> str:
@@ -130,11 +132,29 @@ def write(text: str, values: Values, display: Display) -> str:
     return _Writer(display).vformat(text, (), dict(values))
 
 
-class _Writer(Formatter):
-    """`str.format` with the formats that `converter.findings.entries` lists."""
+def _write_telling(text: str, finding: Finding, display: Display) -> str:
+    """A finding's text, in which what was measured never looks like the limit that it is past."""
+    measured, limit = finding.measured, finding.limit
+    if measured is None or limit is None or measured == limit:
+        return write(text, finding.value_pairs, display)
+    if finding.unit == "mm":
+        # what differs by less is no verdict (`tolerances.PAST_LENGTH`)
+        apart = abs(measured - limit) > 0.99 * PAST_LENGTH
+        return write(text, finding.value_pairs, display.telling(measured, limit) if apart else display)
+    return _Writer(display, (measured, limit)).vformat(text, (), dict(finding.value_pairs))
 
-    def __init__(self, display: Display) -> None:
+
+class _Writer(Formatter):
+    """`str.format` with the formats that `converter.findings.entries` lists.
+
+    Args:
+        display: how lengths are shown.
+        apart: a measured number that is no length and its limit, which must not look the same; None for none.
+    """
+
+    def __init__(self, display: Display, apart: tuple[float, float] | None = None) -> None:
         self._display = display
+        self._apart = apart
 
     def get_value(self, key: int | str, args: Sequence[Any], kwargs: Any) -> Any:
         if key not in kwargs:
@@ -155,8 +175,15 @@ class _Writer(Formatter):
             return write(CLAUSES[value.name], value.values, shown)
         if not format_spec:
             return self._value_text(value)
+        if format_spec == "moment":
+            return moment_text(value, shown, self._apart)
         write_ = _KINDS.get(format_spec)
-        return format(value, format_spec) if write_ is None else write_(value, shown)
+        if write_ is not None:
+            return write_(value, shown)
+        if self._apart is not None and value == self._apart[0] and format_spec.endswith("f"):
+            least = int(format_spec.strip(".f"))
+            return f"{value:.{decimals_telling(*self._apart, least)}f}"
+        return format(value, format_spec)
 
     def _value_text(self, value: Any) -> str:
         words = getattr(value, "words", None)
@@ -179,7 +206,6 @@ _KINDS: dict[str, Callable[[Any, Display], str]] = {
     "place": place_text,
     "angle": lambda value, display: display.angle(value),
     "sizes": sizes_text,
-    "moment": moment_text,
     "order": lambda value, _: order_text(value),
 }
 

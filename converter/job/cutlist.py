@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from functools import cached_property
-from math import fsum
+from math import ceil, fsum
 
 from converter.bending.setup.setup import Setup
 from converter.errors import OptionError
 from converter.findings import Clause, Finding
 from converter.job.job import Job
+from converter.job.mitres import SharedCut, Slant, shared_cuts, slants
 from converter.model.part import Part
 from converter.model.section import Section
-from converter.nesting.model import Nest, StockBar, WantedLength
-from converter.nesting.solve import SECONDS, nest
+from converter.nesting.model import Nest, Pattern, StockBar, WantedLength
+from converter.nesting.solve import DIVES, SECONDS, nest
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.shop.metals import find_metal
@@ -24,6 +25,8 @@ from converter.shop.rack import Rack
 from converter.shop.rates import SAME_STOCK, price_for
 
 _M3_PER_MM3 = 1e-9
+#: Tries for a sheet: the plain one and another, which is a tenth of a second for an ordinary job.
+_FEW_DIVES = 2
 #: Names told of many pieces; more are counted.
 _NAMED = 6
 
@@ -50,12 +53,17 @@ class CutPiece:
         length: cut length, mm: to long points, with the extra that bending needs.
         count: how many.
         saw_angles: (end, degrees from square) of the ends that a saw cuts at a slant.
+        slants: of ends A and B, where they may share a cut with a neighbour's.
+        apart: between the long points of ends A and B where both are slanted, see
+            `converter.bending.setup.setup.Setup`.
     """
 
     name: str
     length: float
     count: int
     saw_angles: tuple[tuple[str, float], ...] = ()
+    slants: tuple[Slant | None, Slant | None] = (None, None)
+    apart: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +93,7 @@ class CutGroup:
         by_price: whether least price was asked for; else least length, since a price is missing.
         kg_per_mm: mass of bar, or None where the density is not known.
         keep: the shortest drop that goes to the rack, mm.
+        shared: the kinds of cut that two mitred ends may share, as the plan numbers them from 1.
     """
 
     section: Section
@@ -95,6 +104,7 @@ class CutGroup:
     by_price: bool
     kg_per_mm: float | None
     keep: float
+    shared: tuple[SharedCut, ...] = ()
 
     @cached_property
     def bought(self) -> tuple[tuple[Supply, int], ...]:
@@ -136,6 +146,32 @@ class CutGroup:
         known = [price for price in prices if price is not None]
         return fsum(known) if len(known) == len(prices) else None
 
+    @property
+    def shared_count(self) -> int:
+        """How many cuts are shared by mitred ends, in all bars."""
+        patterns = () if self.plan is None else self.plan.patterns
+        return sum(pattern.times * sum(1 for kind in pattern.shared if kind) for pattern in patterns)
+
+    def head_angles(self, pattern: Pattern) -> list[float]:
+        """Of the cut behind each piece of a bar, what the saw is turned from square, degrees."""
+        return [self.shared[kind - 1].angle if kind else 0.0 for kind in pattern.shared]
+
+    def bar_turns(self, pattern: Pattern) -> list[float | None]:
+        """What the bar is turned by before the cut behind each piece, so that the saw leans the same way as before.
+
+        Returns:
+            Degrees since the cut in front of the piece, right-hand positive about the way from the bar's front end to
+            its back, in (-180, 180]; None unless both cuts are shared.
+        """
+        turns: list[float | None] = []
+        before = 0
+        for i, kind in zip(pattern.pieces, pattern.shared, strict=True):
+            # the long point in front lies opposite to that of the piece before; end A to end B turns the same both ways
+            turn = None if not kind or not before else (180.0 - (self.pieces[i].apart or 0.0)) % 360.0
+            turns.append(turn if turn is None or turn <= 180.0 else turn - 360.0)
+            before = kind
+        return turns
+
     def _used(self, *origins: str) -> tuple[tuple[Supply, int], ...]:
         if self.plan is None:
             return ()
@@ -152,12 +188,14 @@ class CutList:
         findings: what stands in the way.
         quantities: as asked for.
         currency: as the shop file has it, or ''.
+        mitre: degrees up to which mitred ends may share a cut; 0 for none.
     """
 
     groups: tuple[CutGroup, ...]
     findings: tuple[Finding, ...]
     quantities: Quantities
     currency: str
+    mitre: float = 0.0
 
     @property
     def piece_count(self) -> int:
@@ -176,7 +214,9 @@ def cut_list(
     *,
     rack: Rack | None = None,
     buyable: Sequence[float] = (),
+    mitre: float | None = None,
     seconds: float = SECONDS,
+    dives: int = DIVES,
 ) -> CutList:
     """The cutting list of what is shown of jobs, all of one shop.
 
@@ -185,18 +225,24 @@ def cut_list(
         quantities: how many of what; each as drawn when None.
         rack: what is on hand; that of the shop file's stock with a count when None.
         buyable: mm, lengths of bar that can be bought of any section, on top of the shop file's stock without a count.
-        seconds: that the search for patterns may take, for each section.
+        mitre: degrees that the saw turns from square, so that mitred ends are cut back to back up to that angle; 0 for
+            a saw that does not turn; what the shop file says when None.
+        seconds, dives: that the search for patterns may take, for each section; see `converter.nesting.solve.nest`.
 
     Raises:
         OptionError: a pattern of quantities meets no part.
     """
     quantities = quantities or Quantities()
     shop = jobs[0].shop
+    mitre = shop.cutting.mitre if mitre is None else mitre
     sorted_out: dict[tuple[object, str | None], list[CutPiece]] = {}
     sections: dict[tuple[object, str | None], tuple[Section, str | None]] = {}
     no_section: list[str] = []
-    for job, part, setup in _parts(jobs):
-        piece = _piece(job, part, setup, quantities, len(jobs) > 1)
+    joints = [{(joint.tube, joint.end): joint for joint in job.joints} if mitre else {} for job in jobs]
+    for at, part, setup in _parts(jobs):
+        piece = _piece(jobs[at], part, setup, quantities, len(jobs) > 1)
+        if mitre:
+            piece = replace(piece, slants=slants(setup, joints[at]), apart=setup.long_points_apart)
         section = part.first.section
         if section is None:
             no_section.append(piece.name)
@@ -213,16 +259,31 @@ def cut_list(
     groups = []
     for key in steps(list(sorted_out), "sections nested"):
         section, metal_name = sections[key]
-        group, told = _group(shop, section, metal_name, sorted_out[key], rack, buyable, seconds)
+        group, told = _group(shop, section, metal_name, sorted_out[key], rack, buyable, mitre, seconds, dives)
         groups.append(group)
         findings += told
     if groups and not shop.cutting.is_given:
         findings.append(Finding("kerf-assumed", values={"kerf": shop.cutting.saw.kerf}))
-    return CutList(tuple(groups), tuple(findings), quantities, shop.rates.currency)
+    return CutList(tuple(groups), tuple(findings), quantities, shop.rates.currency, mitre)
 
 
-def _parts(jobs: Sequence[Job]) -> list[tuple[Job, Part, Setup]]:
-    return [(job, part, setup) for job in jobs for part, setup in job.shown.first_setups]
+def first_cut_list(jobs: Sequence[Job]) -> CutList | None:
+    """What jobs as drawn are cut from, by the shop file's stock; None where that has no bar for any of them.
+
+    Worked out once for the same jobs, with few tries: it stands on sheets, which are to be quick and alike each time.
+    """
+    kept = jobs[0].__dict__.setdefault("_kept", {})
+    key = (first_cut_list.__qualname__, *jobs[1:])
+    if key not in kept:
+        cuts = cut_list(jobs, dives=_FEW_DIVES)
+        kept[key] = cuts if any(group.plan is not None for group in cuts.groups) else None
+    found: CutList | None = kept[key]
+    return found
+
+
+def _parts(jobs: Sequence[Job]) -> list[tuple[int, Part, Setup]]:
+    """Every part of every job, with the job's number."""
+    return [(at, part, setup) for at, job in enumerate(jobs) for part, setup in job.shown.first_setups]
 
 
 def _piece(job: Job, part: Part, setup: Setup, quantities: Quantities, several: bool) -> CutPiece:
@@ -254,7 +315,7 @@ def _is_like(part: Part, pattern: str) -> bool:
 
 def _group(
     shop: Shop, section: Section, metal: str | None, pieces: list[CutPiece], rack: Rack | None,
-    buyable: Sequence[float], seconds: float,
+    buyable: Sequence[float], mitre: float, seconds: float, dives: int,
 ) -> tuple[CutGroup, list[Finding]]:  # fmt: skip
     """The pieces of one section and metal nested on its bars, and what stands in the way."""
     known = find_metal(metal, shop.metals)
@@ -271,24 +332,28 @@ def _group(
         fitting = sorted(pieces, key=lambda p: -p.length)
     else:
         findings += [
-            Finding("piece-too-long", tube=piece.name, values={"length": piece.length, "most": most},
+            Finding("piece-too-long", tube=piece.name,
+                    values={"length": piece.length, "most": most, "pieces": ceil(piece.length / max(most, 1.0))},
                     measured=piece.length, limit=most, unit="mm")
             for piece in pieces if piece not in fitting
         ]  # fmt: skip
     by_price = all(supply.price is not None for supply in supplies if supply.origin == "buy")
-    plan = None
+    plan, shared = None, list[SharedCut]()
     if supplies and fitting:
         bars = [
             StockBar(s.stick.length, s.stick.count, 0.0 if s.origin != "buy" else _cost(s, by_price)) for s in supplies
         ]
-        plan = nest([WantedLength(piece.length, piece.count) for piece in fitting], bars, saw, seconds)
+        shared, ends = shared_cuts([piece.slants for piece in fitting], saw.kerf, mitre)
+        wanted = [WantedLength(piece.length, piece.count, pair) for piece, pair in zip(fitting, ends, strict=True)]
+        plan = nest(wanted, bars, replace(saw, savings=tuple(cut.saving for cut in shared)), seconds, dives)
         lacking = [piece.name for piece, count in zip(fitting, plan.lacking, strict=True) if count]
         if lacking:
             values = {**words, **_named(lacking), "count": sum(plan.lacking)}
             findings.append(Finding("bars-lacking", values=values, measured=sum(plan.lacking)))
     group = CutGroup(
-        section, metal, tuple(fitting), supplies, plan, by_price and bool(shop.prices), kg_per_mm, shop.cutting.keep
-    )
+        section, metal, tuple(fitting), supplies, plan, by_price and bool(shop.prices), kg_per_mm, shop.cutting.keep,
+        tuple(shared),
+    )  # fmt: skip
     return group, findings
 
 

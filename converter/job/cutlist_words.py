@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from itertools import groupby
 
+from converter.bending.setup.words import is_half, turned
 from converter.findings.wording import listed
-from converter.job.cutlist import CutGroup, CutList, Supply
+from converter.job.cutlist import CutGroup, CutList, CutPiece, Supply
 from converter.nesting.model import Pattern
 from converter.quoting import one_line
 from converter.units import Display
@@ -34,12 +35,20 @@ def origin_text(supply: Supply) -> str:
 
 
 def pieces_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
-    """The pieces of a bar in the order cut: ``3 x RAIL 92.500, POST 40.125``."""
+    """The pieces of a bar in the order cut: ``3 x RAIL 92.500, POST 40.125``; ``/45.00°/`` behind one: a shared cut."""
     told = []
-    for i, run in groupby(pattern.pieces):
+    for (i, angle), run in groupby(zip(pattern.pieces, group.head_angles(pattern), strict=True)):
         count, piece = len(list(run)), group.pieces[i]
-        told.append((f"{count} x " if count > 1 else "") + f"{one_line(piece.name)} {display.number(piece.length)}")
+        cut = f" /{display.angle(angle)}/" if angle else ""
+        told.append(
+            (f"{count} x " if count > 1 else "") + f"{one_line(piece.name)} {display.number(piece.length)}{cut}"
+        )
     return ", ".join(told)
+
+
+def ends_text(piece: CutPiece, display: Display) -> str:
+    """What a saw cuts the ends of a piece to: ``A 45.00°, B 30.00°``; '' where both are square or bent first."""
+    return ", ".join(f"{end} {display.angle(angle)}" for end, angle in piece.saw_angles if angle)
 
 
 def left_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
@@ -75,7 +84,7 @@ def group_sentences(group: CutGroup, display: Display, currency: str) -> list[st
         costs = "" if price is None else f", {price:.2f}{f' {currency}' if currency else ''}"
         lines.append(f"Buy {_bars_text(group.bought, display)} ({_mass(group, group.bought, display)}{costs}).")
     if group.on_hand:
-        lines.append(f"Take {_bars_text(group.on_hand, display)} that are on hand.")
+        lines.append(f"Of what is on hand take {_bars_text(group.on_hand, display)}.")
     if group.bars_length:
         lines.append(f"{100.0 * group.pieces_length / group.bars_length:.1f} % of them becomes pieces.")
     if group.drops:
@@ -83,6 +92,38 @@ def group_sentences(group: CutGroup, display: Display, currency: str) -> list[st
         more = sum(count for _, count in group.drops[_MOST_DROPS:])
         lines.append(f"Drops to keep: {listed([*told, *([f'{more} shorter'] if more else [])])}.")
     lines.append(_proof(group, display))
+    return lines + _sharing(group, display)
+
+
+def _sharing(group: CutGroup, display: Display) -> list[str]:
+    """How ends that share cuts are sawn; nothing where none do."""
+    assert group.plan is not None
+    if not group.shared_count:
+        return []
+    patterns = group.plan.patterns
+    saved = sum(
+        pattern.times * group.shared[kind - 1].saving for pattern in patterns for kind in pattern.shared if kind
+    )
+    angles = sorted({group.shared[kind - 1].angle for pattern in patterns for kind in pattern.shared if kind})
+    marks = listed([display.angle(angle) for angle in angles])
+    lines = [
+        f"{_counted(group.shared_count, 'slanted cut')} of two mitred ends at once "
+        f"{'saves' if group.shared_count == 1 else 'save'} {display.length(saved)} of bar. They are marked "
+        f"{marks}, what the saw is turned to from square; the stop is from long point to long point. All other cuts "
+        "are square: mitres that are left are sawn on the piece."
+    ]
+    turns = {round(turn, 2) for pattern in patterns for turn in group.bar_turns(pattern) if turn is not None}
+    if len(turns) == 1:
+        turn = turns.pop()
+        seen = "" if is_half(turn) else ", seen from its front end"
+        how = "half round" if is_half(turn) else turned(turn, display)
+        lines.append(
+            f"From one such cut to the next turn the bar {how} about its length{seen}."
+            if how
+            else "From one such cut to the next the bar stays as it lies."
+        )
+    elif turns:
+        lines.append("How far the bar is turned about its length from one such cut to the next stands in the CSV.")
     return lines
 
 

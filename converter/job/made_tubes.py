@@ -9,7 +9,7 @@ from converter.bending.setup.setup import Setup
 from converter.comparison.differences import Comparison, compare
 from converter.comparison.limits import PUBLISHED, Limits, of_shop
 from converter.comparison.next_piece import NextStep, intended_table, next_piece
-from converter.errors import OptionError
+from converter.errors import GeometryError, OptionError
 from converter.job.job import Job
 from converter.model.bends import BendTable
 from converter.model.run import Tube
@@ -76,7 +76,12 @@ def measured_tube(job: Job, like: Tube) -> Tube:
     """
     tubes = job.tubes
     named = [tube for tube in tubes if tube.name == like.name]
-    if len(tubes) != 1 and len(named) != 1:
+    if len(tubes) != 1 and len(named) > 1:
+        raise OptionError(
+            f"{job.source} has {len(named)} tubes named {quoted(like.name)}: leave the made one alone in its file, or "
+            "give the others other names."
+        )
+    if len(tubes) != 1 and not named:
         names = ", ".join(quoted(tube.name) for tube in tubes[:6])
         raise OptionError(
             f"{job.source} has {len(tubes)} tubes ({names}), and none is named {quoted(like.name)} as the drawn one: "
@@ -105,7 +110,7 @@ def typed_table(
         straights: number of the straight, 1 before bend 1 and so on, the tail last -> mm.
 
     Raises:
-        OptionError: there is no such bend or straight.
+        OptionError: there is no such bend or straight, or no tube has such values.
     """
     table = intended_table(setup)
     count = len(table.bends)
@@ -113,16 +118,24 @@ def typed_table(
         wrong = [number for number in typed if not 1 <= number <= most]
         if wrong:
             raise OptionError(f"There is no {what} {wrong[0]}: the tube has {most}.")
-    bends = tuple(
-        replace(
-            bend,
-            feed=straights.get(i, bend.feed),
-            rotation=rotations.get(i, bend.rotation),
-            angle=angles.get(i, bend.angle),
+    try:
+        bends = tuple(
+            replace(
+                bend,
+                feed=straights.get(i, bend.feed),
+                rotation=_within_half_a_turn(rotations.get(i, bend.rotation)),
+                angle=angles.get(i, bend.angle),
+            )
+            for i, bend in enumerate(table.bends, 1)
         )
-        for i, bend in enumerate(table.bends, 1)
-    )
-    return BendTable(bends, straights.get(count + 1, table.tail))
+        return BendTable(bends, straights.get(count + 1, table.tail))
+    except GeometryError as error:
+        raise OptionError(f"What was typed as measured makes no tube: {error.message}.") from error
+
+
+def _within_half_a_turn(degrees: float) -> float:
+    """The same rotation in (-180, 180], where most protractors go round to 360."""
+    return degrees if -180.0 < degrees <= 180.0 else 180.0 - (180.0 - degrees) % 360.0
 
 
 def limits_named(name: str | None, shop: Shop) -> Limits | None:
@@ -158,7 +171,7 @@ def compare_tube(
         stops: of bends that were set otherwise than the set-up says: number of the bend -> degrees.
 
     Raises:
-        OptionError: the made tube has another number of bends.
+        OptionError: the made tube has another number of bends, or is nothing like the drawn one.
     """
     nominal = tube.run.table
     if len(nominal.bends) != len(measured.bends):
@@ -168,6 +181,12 @@ def compare_tube(
         )
     setup = job.shown.setup_of[tube.name]
     found = compare(nominal, measured, tube.run.placement, limits)
+    unlike, every = found.unlike
+    if 2 * unlike > every:
+        raise OptionError(
+            f"The made tube is nothing like {quoted(tube.name)} as drawn ({unlike} of its {every} legs and angles are "
+            "far off), so nothing was fitted: it is another tube, or was measured in another unit."
+        )
     stops = dict(stops or {})
     steps: Sequence[NextStep] = next_piece(found, setup, job.shop, stops)
     return TubeComparison(job, tube, setup, found, tuple(steps), stops)

@@ -13,9 +13,10 @@ from time import monotonic
 
 import numpy as np
 
-from converter.nesting.knapsack import COARSE, FINE, Counts, Floats, Knapsack
+from converter.nesting.knapsack import COARSE, FINE, Knapsack
 from converter.nesting.master import Master, Priced
-from converter.nesting.model import Saw, StockBar, WantedLength
+from converter.nesting.model import SLACK, Saw, StockBar, WantedLength
+from converter.nesting.sharing import Counts, Floats, Sharing
 
 #: Of the objective: a pattern that would gain less than this share is no help.
 _HELP = 1e-7
@@ -23,6 +24,8 @@ _HELP = 1e-7
 _ROUNDS, _LITTLE = 5, 5e-4
 #: Fillings of what is left over by the best one, each of what the one before leaves, for one round of pricing.
 _BESIDE = 12
+#: Fillings that are looked at for all patterns of a small job.
+_ALL = 3_000
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,7 @@ class Patterns:
     Attributes:
         pieces, bars, saw: what is cut, from what, by what.
         deadline: of `time.monotonic`; after it no more are looked for.
+        dives: how often a solution is rounded anew at most.
         of_bar: which bar each is of.
         counts: (n, number of pieces), how many of each piece it holds.
     """
@@ -53,14 +57,18 @@ class Patterns:
     bars: tuple[StockBar, ...]
     saw: Saw
     deadline: float
+    dives: int
     of_bar: list[int] = field(default_factory=list)
     counts: list[Counts] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self._numbers: dict[tuple[int, bytes], int] = {}
-        self.sizes = np.array([piece.length + self.saw.kerf for piece in self.pieces])
+        #: mm that each piece takes of a bar alone, and beside others that it shares every cut with
+        self.alone = np.array([piece.length + self.saw.kerf for piece in self.pieces])
+        self.sharing = Sharing([piece.ends for piece in self.pieces], self.saw.savings, self.alone)
+        self.sizes = self.alone - self.sharing.halves
         self.rooms = np.maximum(0.0, [self.saw.room(bar.length) for bar in self.bars])
-        self._knapsacks = [Knapsack(self.sizes, self.rooms, steps) for steps in (COARSE, FINE)]
+        self._knapsacks = [Knapsack(self.sizes, self.rooms, steps, self.sharing) for steps in (COARSE, FINE)]
         self.demand = np.array([piece.count for piece in self.pieces], dtype=np.int64)
         self.most = np.array([inf if bar.count is None else bar.count for bar in self.bars])
 
@@ -75,21 +83,21 @@ class Patterns:
         return True
 
     def fill_in_order(self) -> tuple[Counts, Counts]:
-        """A way to cut what can be cut: bar after bar, what costs nothing first, the longest piece that fits.
+        """A way to cut what can be cut: bar after bar, free ones first, the longest piece that fits, no cut shared.
 
         Returns:
             Times of each pattern (all of them are new), and of each piece how many are left out.
         """
         left, cut = self.demand.copy(), dict[int, int]()
-        by_length = sorted(range(len(self.pieces)), key=lambda i: -self.sizes[i])
+        by_length = sorted(range(len(self.pieces)), key=lambda i: -self.alone[i])
         order = sorted(range(len(self.bars)), key=lambda k: (self.bars[k].cost / self.bars[k].length, self.rooms[k]))
         for bar in order:
             times = self.bars[bar].count
             while left.any() and (times is None or times > 0):
                 room, counts = float(self.rooms[bar]), np.zeros_like(left)
                 for i in by_length:
-                    counts[i] = min(left[i], floor(room / self.sizes[i]))
-                    room -= counts[i] * self.sizes[i]
+                    counts[i] = min(left[i], floor(room / self.alone[i]))
+                    room -= counts[i] * self.alone[i]
                 if not counts.any():
                     break
                 self.add(bar, counts)
@@ -102,8 +110,42 @@ class Patterns:
                 times = None if times is None else times - again
         return np.array([cut.get(i, 0) for i in range(len(self.of_bar))], dtype=np.int64), left
 
+    def add_all(self) -> bool:
+        """Note every pattern that takes no further piece, of each bar; whether they are few enough for that."""
+        looked = 0
+        for bar in np.flatnonzero(self.rooms > 0.0):
+            room = float(self.rooms[bar]) + SLACK
+            counts = [np.zeros_like(self.demand)]  # those of the pieces so far, of which more may be added
+            for i in range(len(self.pieces)):
+                grown = list(counts)
+                while counts:
+                    counts = [more for before in counts if (more := self._with(before, i, room)) is not None]
+                    grown += counts
+                    looked += len(counts)
+                    if looked > _ALL:
+                        return False
+                counts = grown
+            for filling in counts:
+                if all(self._with(filling, i, room) is None for i in range(len(self.pieces))):
+                    self.add(int(bar), filling)
+        return True
+
+    def _with(self, counts: Counts, piece: int, room: float) -> Counts | None:
+        """With one more of a piece; None where it does not fit or is not wanted."""
+        if counts[piece] >= self.demand[piece]:
+            return None
+        more = counts.copy()
+        more[piece] += 1
+        return more if float(self.sizes @ more) + self.sharing.lost(more) <= room else None
+
     def relax(
-        self, master: Master, wanted: Counts, most: Floats, attainable: Callable[[float], float] | None = None
+        self,
+        master: Master,
+        wanted: Counts,
+        most: Floats,
+        attainable: Callable[[float], float] | None = None,
+        used: Floats | None = None,
+        spent: float = 0.0,
     ) -> Relaxed:
         """Generate patterns until none helps to cut what is wanted, or time is up.
 
@@ -113,13 +155,16 @@ class Patterns:
             most: bars there are of each kind, inf for any number.
             attainable: the least objective of whole bars that is not below a bound; the search for patterns ends where
                 a tighter bound would tell no more. Without it, it ends where patterns help but little.
+            used: bars of each kind that a solution within the bound uses at most; as ``most`` when None.
+            spent: of the program's budget.
         """
+        at_most = np.minimum(most if used is None else np.minimum(most, used), wanted.sum())
         bars = np.flatnonzero((most > 0) & (self.rooms > 0.0))
         coarse, fine = self._knapsacks
         ways = [coarse] if coarse.exact or attainable is None else [coarse, fine]
         objectives, bound = [inf], -inf
         while True:
-            solved = master.solve(wanted, most)
+            solved = master.solve(wanted, most, spent)
             objectives.append(solved.objective)
             if monotonic() > self.deadline:
                 return Relaxed(solved.times, bound)
@@ -129,8 +174,8 @@ class Patterns:
                     return Relaxed(solved.times, bound)
             elif len(objectives) % _ROUNDS == 0 or not helped:
                 gains = np.maximum(0.0, ways[0].bounds(solved.prices, wanted) - solved.bar_prices)[bars]
-                # each bar could gain so much, and no more bars are cut than there are pieces
-                bound = max(bound, solved.objective - float(gains @ np.minimum(most[bars], wanted.sum())))
+                # each bar could gain so much, and no more bars are cut than there are pieces, or than it may cost
+                bound = max(bound, solved.objective - float(gains @ at_most[bars]))
                 if attainable(bound) >= attainable(solved.objective) or (not helped and len(ways) == 1):
                     return Relaxed(solved.times, bound)
                 if not helped:

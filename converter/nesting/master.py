@@ -8,10 +8,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from converter.nesting.knapsack import Counts, Floats
+from converter.nesting.sharing import Counts, Floats
 
 if TYPE_CHECKING:
+    from highspy import Highs
+
     from converter.nesting.columns import Patterns
+
+
+#: Of a bar, that a quotient of costs may be off by.
+_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True)
@@ -27,6 +33,22 @@ class Program:
     weights: Floats
     penalties: Floats
     budget: tuple[Floats, float] | None = None
+
+    def cost(self, bar: int) -> float:
+        """What a bar of a kind takes of the budget."""
+        return 0.0 if self.budget is None else float(self.budget[0][bar])
+
+    def is_within(self, spent: float) -> bool:
+        """Whether the budget allows for a cost."""
+        return self.budget is None or spent <= self.budget[1] * (1.0 + _ROUNDING)
+
+    def most_used(self, objective: float) -> Floats:
+        """How many bars of each kind a solution that is no worse than an objective uses at most."""
+        limits = [(self.weights, objective), *([] if self.budget is None else [self.budget])]
+        with np.errstate(divide="ignore"):
+            most = [np.where(costs > 0.0, np.floor(value / costs + _ROUNDING), inf) for costs, value in limits]
+        fewest: Floats = np.minimum.reduce(most)
+        return fewest
 
 
 @dataclass(frozen=True)
@@ -46,6 +68,39 @@ class Priced:
     bar_prices: Floats
 
 
+def least_above(value: float, costs: Floats, most: Floats) -> float | None:
+    """The least sum of whole numbers of costs that is not below a value; None where none was met in two seconds.
+
+    Args:
+        value: that it is not to be below.
+        costs: above 0.
+        most: of each, inf for any number.
+    """
+    from highspy import HighsModelStatus, HighsVarType
+
+    highs = _highs()
+    highs.setOptionValue("time_limit", 2.0)
+    highs.addRow(value, inf, 0, [], [])
+    for i, (cost, times) in enumerate(zip(costs, most, strict=True)):
+        highs.addCol(float(cost), 0.0, float(times), 1, [0], [float(cost)])
+        highs.changeColIntegrality(i, HighsVarType.kInteger)
+    highs.run()
+    if highs.getModelStatus() != HighsModelStatus.kOptimal:
+        return None
+    return float(costs @ np.rint(np.array(highs.getSolution().col_value)))
+
+
+def _highs() -> Highs:
+    """A solver that says nothing, uses one core, and stops at no gap."""
+    from highspy import Highs
+
+    highs = Highs()  # type: ignore[no-untyped-call]
+    highs.setOptionValue("output_flag", False)
+    highs.setOptionValue("threads", 1)
+    highs.setOptionValue("mip_rel_gap", 0.0)
+    return highs
+
+
 class Master:
     """The program with a row for each piece, each kind of bar that is limited, and the budget.
 
@@ -53,14 +108,10 @@ class Master:
     """
 
     def __init__(self, patterns: Patterns, program: Program) -> None:
-        from highspy import Highs
-
         self._patterns, self._program = patterns, program
         self._pieces = len(patterns.demand)
         self._limited = np.flatnonzero(np.isfinite(patterns.most))
-        self._highs = Highs()  # type: ignore[no-untyped-call]
-        self._highs.setOptionValue("output_flag", False)
-        self._highs.setOptionValue("threads", 1)
+        self._highs = _highs()
         for wanted in patterns.demand:
             self._highs.addRow(float(wanted), inf, 0, [], [])
         for bar in self._limited:
@@ -71,18 +122,20 @@ class Master:
             self._highs.addCol(float(penalty), 0.0, inf, 1, [i], [1.0])
         self._held = np.zeros((0, self._pieces), dtype=np.int64)
 
-    def solve(self, wanted: Counts, most: Floats) -> Priced:
+    def solve(self, wanted: Counts, most: Floats, spent: float = 0.0) -> Priced:
         """The linear program over the known patterns that hold no more than is wanted.
 
         Args:
             wanted: of each piece.
             most: bars there are of each kind, inf for any number.
+            spent: of the budget.
         """
         self._take_up()
         for i, count in enumerate(wanted):
             self._highs.changeRowBounds(i, float(count), inf)
         for at, bar in enumerate(self._limited):
             self._highs.changeRowBounds(self._pieces + at, -inf, float(most[bar]))
+        self._set_budget(spent)
         fits = np.asarray((self._held <= wanted).all(axis=1)).tolist()
         for i, fit in enumerate(fits):
             self._highs.changeColBounds(self._pieces + i, 0.0, inf if fit else 0.0)
@@ -98,8 +151,11 @@ class Master:
         objective = float(self._highs.getInfo().objective_function_value)
         return Priced(times, objective, duals[: self._pieces], bar_prices)
 
-    def whole(self, seconds: float) -> tuple[Counts, Counts] | None:
-        """The best whole number of times of each known pattern, and pieces left out; None when none was met in time."""
+    def whole(self, seconds: float) -> tuple[Counts, Counts, float] | None:
+        """The best whole number of times of each known pattern, and pieces left out; None when none was met in time.
+
+        The last value is what no whole numbers of the known patterns are below.
+        """
         from highspy import HighsVarType
 
         self._take_up()
@@ -107,12 +163,12 @@ class Master:
             self._highs.changeRowBounds(i, float(count), inf)
         for at, bar in enumerate(self._limited):
             self._highs.changeRowBounds(self._pieces + at, -inf, float(self._patterns.most[bar]))
+        self._set_budget(0.0)
         size = self._pieces + len(self._held)
         for i in range(size):
             self._highs.changeColBounds(i, 0.0, inf)
             self._highs.changeColIntegrality(i, HighsVarType.kInteger)
         self._highs.setOptionValue("time_limit", self._highs.getRunTime() + max(0.05, seconds))
-        self._highs.setOptionValue("mip_rel_gap", 0.0)
         self._highs.run()
         solution = self._highs.getSolution()
         found = solution.value_valid
@@ -120,7 +176,14 @@ class Master:
         for i in range(size):
             self._highs.changeColIntegrality(i, HighsVarType.kContinuous)
         self._highs.setOptionValue("time_limit", inf)
-        return (values[self._pieces :], values[: self._pieces]) if found else None
+        bound = float(self._highs.getInfo().mip_dual_bound)
+        return (values[self._pieces :], values[: self._pieces], bound) if found else None
+
+    def _set_budget(self, spent: float) -> None:
+        """Let no more be bought than is left of the budget."""
+        if self._program.budget is not None:
+            left = max(0.0, self._program.budget[1] - spent)
+            self._highs.changeRowBounds(self._pieces + len(self._limited), -inf, left)
 
     def _take_up(self) -> None:
         """Add the patterns that are new."""

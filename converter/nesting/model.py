@@ -14,12 +14,18 @@ SLACK = 1e-6
 class WantedLength:
     """A length that is wanted a number of times.
 
+    Attributes:
+        length: from long point to long point.
+        count: how often.
+        ends: kinds of cut of its two ends, as of `Saw.savings`; 0 for one that shares no cut with a neighbour's.
+
     Raises:
         ValueError: the length is not above zero, or the count is.
     """
 
     length: float
     count: int
+    ends: tuple[int, int] = (0, 0)
 
     def __post_init__(self) -> None:
         if not 0.0 < self.length < float("inf") or self.count < 1:
@@ -56,11 +62,14 @@ class Saw:
         kerf: width of a cut.
         trim: cut off the front end of every bar, the cut included.
         grip: what must be left behind the last cut to hold the bar by.
+        savings: of the kinds 1, 2 ... of slanted cuts, what two ends that share one save as against a square cut
+            between their long points.
     """
 
     kerf: float = 0.0
     trim: float = 0.0
     grip: float = 0.0
+    savings: tuple[float, ...] = ()
 
     def room(self, length: float) -> float:
         """The most that pieces, each with a kerf, may come to in a bar of a length.
@@ -78,22 +87,33 @@ class Pattern:
         bar: which of the bars, counted from 0.
         pieces: which pieces, counted from 0, in the order they are cut, front end first.
         times: how many bars.
+        turned: of each piece, whether its second end is in front.
+        shared: of each piece, the kind of the cut behind it that it shares with the next one; 0 for a square cut.
     """
 
     bar: int
     pieces: tuple[int, ...]
     times: int
+    turned: tuple[bool, ...]
+    shared: tuple[int, ...]
 
     def cut_places(self, pieces: tuple[WantedLength, ...], saw: Saw) -> tuple[float, ...]:
         """Where each piece ends: mm from the bar's front end as it comes, the trim included, kerfs counted."""
-        lengths = [pieces[i].length for i in self.pieces]
-        ends = accumulate(length + saw.kerf for length in lengths)
-        return tuple(saw.trim + end - saw.kerf for end in ends)
+        ends = accumulate(self._spans(pieces, saw))
+        # what is shared lies behind the long point of the piece in front
+        return tuple(saw.trim + end - after for end, after in zip(ends, self._after(saw), strict=True))
 
     def left(self, bars: tuple[StockBar, ...], pieces: tuple[WantedLength, ...], saw: Saw) -> float:
         """What is left of each bar behind its last cut, mm; 0 where the cut takes all of it."""
-        used = saw.trim + fsum(pieces[i].length + saw.kerf for i in self.pieces)
+        used = saw.trim + fsum(self._spans(pieces, saw))
         return max(0.0, bars[self.bar].length - used)
+
+    def _after(self, saw: Saw) -> list[float]:
+        """From the long point behind each piece to where the next one begins, mm: the kerf, less what they save."""
+        return [saw.kerf - (saw.savings[kind - 1] if kind else 0.0) for kind in self.shared]
+
+    def _spans(self, pieces: tuple[WantedLength, ...], saw: Saw) -> list[float]:
+        return [pieces[i].length + after for i, after in zip(self.pieces, self._after(saw), strict=True)]
 
 
 @dataclass(frozen=True, slots=True)

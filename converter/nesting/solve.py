@@ -4,21 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import inf
 from time import monotonic
 
 import numpy as np
 
 from converter.disk.silence import silent_stdout
 from converter.nesting.columns import Patterns
-from converter.nesting.knapsack import Counts, Floats
-from converter.nesting.master import Master, Program
+from converter.nesting.master import Master, Program, least_above
 from converter.nesting.model import Nest, Pattern, Saw, StockBar, WantedLength
+from converter.nesting.sharing import Counts, Floats, Placed
 
 #: Seconds that the search may take where nothing else is said.
 SECONDS = 30.0
 #: How often a solution is rounded anew, which of these times by putting patterns together, and seconds for that.
-_DIVES, _WHOLE, _SECONDS_WHOLE = 24, (2, 8, 16, 23), 5.0
+DIVES, _WHOLE, _SECONDS_WHOLE = 24, (2, 8, 16, 23), 5.0
 #: Share of the time for the least to buy, where both are looked for.
 _FIRST = 0.7
 #: Share of a value below which two are one.
@@ -26,7 +25,11 @@ _EQUAL = 1e-7
 
 
 def nest(
-    pieces: Sequence[WantedLength], bars: Sequence[StockBar], saw: Saw | None = None, seconds: float = SECONDS
+    pieces: Sequence[WantedLength],
+    bars: Sequence[StockBar],
+    saw: Saw | None = None,
+    seconds: float = SECONDS,
+    dives: int = DIVES,
 ) -> Nest:
     """Cut pieces from bars so that the bars bought cost least, and least is taken of those on hand.
 
@@ -35,6 +38,7 @@ def nest(
         bars: what there is, and what can be bought.
         saw: what cutting takes; nothing when None.
         seconds: after which the best way found is taken, with the bound known by then.
+        dives: how often a solution is rounded anew at most, where the bound is not reached before.
 
     Source: Gilmore and Gomory, A linear programming approach to the cutting-stock problem, Operations Research 9
     (1961) 849 and 11 (1963) 863; rounding by diving on the residual problem is common practice.
@@ -45,7 +49,7 @@ def nest(
         return Nest(pieces, bars, saw, (), tuple(piece.count for piece in pieces), 0.0, 0.0, 0.0, 0.0)
     with silent_stdout():  # HiGHS says a word now and then
         start = monotonic()
-        return _solved(Patterns(pieces, bars, saw, start + _FIRST * seconds), start + seconds)
+        return _solved(Patterns(pieces, bars, saw, start + _FIRST * seconds, dives), start + seconds)
 
 
 def _solved(patterns: Patterns, end: float) -> Nest:
@@ -116,10 +120,16 @@ def _least(
     if is_proven():
         return best, min(bound, best.objective)
     master = Master(patterns, program)
-    relaxed = patterns.relax(master, patterns.demand, patterns.most, attainable)
+    relaxed = patterns.relax(master, patterns.demand, patterns.most, attainable, program.most_used(best.objective))
     bound = max(bound, attainable(relaxed.bound))
+    if not is_proven() and patterns.add_all():  # a small job: nothing is left to chance
+        solved = master.whole(max(0.0, min((patterns.deadline - monotonic()) / 2.0, _SECONDS_WHOLE)))
+        if solved is not None:
+            times, lacking, least = solved
+            best = min(best, _solution(patterns, program, times, lacking), key=lambda one: one.objective)
+            bound = max(bound, attainable(least))
 
-    for attempt in range(_DIVES):
+    for attempt in range(patterns.dives):
         left = patterns.deadline - monotonic()
         if is_proven() or left <= 0.0:
             break
@@ -127,7 +137,7 @@ def _least(
             tried = _dive(patterns, master, program, relaxed.times, None)
         elif attempt in _WHOLE:
             solved = master.whole(min(left / 2.0, _SECONDS_WHOLE))
-            tried = best if solved is None else _solution(patterns, program, *solved)
+            tried = best if solved is None else _solution(patterns, program, *solved[:2])
         else:
             tried = _dive(patterns, master, program, relaxed.times, generator)
         if tried.objective < best.objective:
@@ -156,6 +166,7 @@ def _dive(
     """
     wanted, most = patterns.demand.copy(), patterns.most.copy()
     cut: dict[int, int] = {}
+    spent = 0.0
     while wanted.any() and monotonic() < patterns.deadline:
         # two dives differ in how much of the whole part they trust, and in which fraction goes up
         trust = 1.0 if generator is None else generator.uniform(0.6, 1.0, len(times))
@@ -169,14 +180,16 @@ def _dive(
         for i in np.flatnonzero(whole):
             bar = patterns.of_bar[i]
             for _ in range(int(whole[i])):
-                if most[bar] > 0 and np.minimum(wanted, patterns.counts[i]).any():
+                more = spent + program.cost(bar)
+                if most[bar] > 0 and program.is_within(more) and np.minimum(wanted, patterns.counts[i]).any():
+                    spent = more
                     cut[int(i)] = cut.get(int(i), 0) + 1
                     wanted = np.maximum(0, wanted - patterns.counts[i])
                     most[bar] -= 1
         if wanted is before:
             break
         if wanted.any():
-            times = patterns.relax(master, wanted, most).times
+            times = patterns.relax(master, wanted, most, spent=spent).times
     return _solution(patterns, program, np.array([cut.get(i, 0) for i in range(len(patterns.of_bar))]), wanted)
 
 
@@ -188,39 +201,31 @@ def _solution(patterns: Patterns, program: Program, times: Counts, lacking: Coun
 
 def _attainable(value: float, patterns: Patterns, costs: Floats) -> float:
     """The least cost, of whole bars, that is not below a bound."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
-
     slack = _EQUAL * max(1.0, value)
     bought = np.flatnonzero(costs > 0.0)
     # where a piece may have to be left out the bound holds its penalty, too, which no number of bars comes to
-    may_lack = patterns.sizes.max() > max(patterns.rooms[np.isinf(patterns.most)], default=0.0)
+    may_lack = patterns.alone.max() > max(patterns.rooms[np.isinf(patterns.most)], default=0.0)
     if len(bought) == 0 or value <= slack or may_lack:
         return max(0.0, value)
-    solved = milp(
-        costs[bought],
-        constraints=LinearConstraint(costs[bought][None, :], value - slack, inf),
-        integrality=np.ones(len(bought)),
-        bounds=Bounds(0.0, patterns.most[bought]),
-        options={"mip_rel_gap": 0.0, "time_limit": 2.0},
-    )
-    if solved.x is None or solved.status != 0:
-        return value
-    return max(value, float(costs[bought] @ np.rint(solved.x)))
+    return max(value, least_above(value - slack, costs[bought], patterns.most[bought]) or value)
 
 
 def _in_words(patterns: Patterns, times: Counts) -> tuple[Pattern, ...]:
     """The bars as they are cut: nothing more than is wanted, the longest piece first, equal bars together."""
     left = patterns.demand.copy()
-    bars: dict[tuple[int, tuple[int, ...]], int] = {}
-    by_length = sorted(range(len(left)), key=lambda i: (-patterns.sizes[i], i))
+    bars: dict[tuple[int, tuple[Placed, ...]], int] = {}
     for i in sorted(np.flatnonzero(times), key=lambda i: -float(patterns.counts[i] @ patterns.sizes)):
         for _ in range(int(times[i])):
             counts = np.minimum(patterns.counts[i], left)
             left = left - counts
-            cut = tuple(k for k in by_length for _ in range(int(counts[k])))
-            if cut:
-                key = (patterns.of_bar[i], cut)
+            row = tuple(patterns.sharing.row(counts, patterns.alone))
+            if row:
+                key = (patterns.of_bar[i], row)
                 bars[key] = bars.get(key, 0) + 1
-    room = {key: patterns.rooms[key[0]] - sum(patterns.sizes[k] for k in key[1]) for key in bars}
+    room = {key: patterns.rooms[key[0]] - sum(patterns.alone[one.piece] for one in key[1]) for key in bars}
     order = sorted(bars, key=lambda key: (-patterns.bars[key[0]].length, room[key], key))
-    return tuple(Pattern(bar, cut, bars[bar, cut]) for bar, cut in order)
+    return tuple(
+        Pattern(bar, tuple(one.piece for one in row), bars[bar, row], tuple(one.turned for one in row),
+                tuple(one.shared for one in row))
+        for bar, row in order
+    )  # fmt: skip

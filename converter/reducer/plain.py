@@ -2,7 +2,7 @@
 
 Most CAD drawings need no fitting and no settling: arcs are arcs, ends meet, joints are
 tangent to rounding. For those the bend tables of a whole drawing come out of a few array
-operations. A chain with any doubt (a gap, a kink, slight corners that might be tessellation,
+operations. A chain with any doubt (a gap, a kink, slight corners in a row that might be tessellation,
 an arc in two parts, a rebuilt joint off by more than the equality tolerance) is left to
 the general way, which gives the same table; a test holds the two to each other.
 """
@@ -22,6 +22,9 @@ from converter.model.curve import Arc, Line
 from converter.reducer.chain import Chain
 from converter.reducer.limits import CLEAR_TURN, MOST_TURN_TANGENT
 from converter.tolerances import Tolerances
+
+#: Times the fit tolerance: from where on a corner's height over the chord across it, and its straights, leave no doubt.
+SURE_HEIGHT, SURE_LENGTH = 2.5, 20.0
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -131,6 +134,32 @@ def _between(a: Array, b: Array) -> Array:
     return np.degrees(np.arctan2(_size(crossed(a, b)), _dot(a, b)))
 
 
+def _may_be_chords(it: _ChainItems, chord: Array, j: Ints, two_lines: Flags, mismatch: Array, tol: Tolerances) -> Flags:
+    """Which joints j of straights may belong to an arc in chords, or to a straight in parts, and are no sure corners.
+
+    An arc in chords has two slight corners in a row at least: of three chords and more all inner ones are slight
+    (`segment.split`), one of one or two chords has the corners at its ends, too. A slight corner between others that
+    are not is a corner, if its chords are much longer than the tolerance and it lies farther from the chord that
+    passes over it than two straights within the tolerance can.
+    """
+    slight = two_lines & (mismatch <= MOST_TURN_TANGENT + 1e-6)
+    if not slight.any():
+        return slight
+    follows = slight[1:] & slight[:-1] & (j[1:] == j[:-1] + 1)
+    in_a_row = np.zeros(len(j), bool)
+    in_a_row[1:] |= follows
+    in_a_row[:-1] |= follows
+    a, b = chord[j], chord[j + 1]
+    over = _size(a + b)
+    height = _size(crossed(a, b)) / np.where(over > 0.0, over, 1.0)
+    shortest = np.minimum(_size(a), _size(b))
+    unsure = (height <= SURE_HEIGHT * tol.fit) | (shortest <= SURE_LENGTH * tol.fit) | (mismatch <= 2.0 * tol.tangent)
+    # a row of vertices is divided as a whole: one slight corner puts all of its chain to the test
+    tested = np.zeros(int(it.chain[-1]) + 1, bool)
+    tested[it.chain[j[slight]]] = True
+    return in_a_row | (tested[it.chain[j]] & unsure)
+
+
 def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[ExactRun | None]:
     m = len(it.chain)
     line = ~it.arc
@@ -145,7 +174,8 @@ def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[E
     mismatch = _between(t_out[j], t_in[after])
     two_lines = line[j] & line[after]
     doubt = _size(it.start[after] - it.end[j]) > tol.equal
-    doubt |= np.where(two_lines, (mismatch <= MOST_TURN_TANGENT) | (mismatch >= 180.0 - tol.tangent), mismatch > 1e-3)
+    doubt |= np.where(two_lines, mismatch >= 180.0 - tol.tangent, mismatch > 1e-3)
+    doubt |= two_lines & _may_be_chords(it, chord, j, two_lines, mismatch, tol)
     same_circle = (
         it.arc[j]
         & it.arc[after]

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import log10
 
-from converter.errors import GeometryError, TooLargeError
+from converter.errors import GeometryError, ReadError, TooLargeError
 from converter.findings import ERROR, Clause, Finding
 from converter.limits import BENDS, CURVES, LONGEST_RUN, RUNS, SHORTEST_RUN, VERTICES
 from converter.model.bends import Placement
@@ -61,9 +61,9 @@ def reduce_drawing(
         try:
             run = _exact_run(one, quick, name) if quick is not None else _general(one, name, tol, radii)
         except GeometryError as error:
-            if error.code != "too-many-bends":
-                raise
-            raise _too_many_bends(drawing, one) from error
+            if error.code == "too-many-bends":
+                raise _too_many_bends(drawing, one) from error
+            raise _no_tube(drawing, one, error) from error
         if run is not None:
             run = _with_section(run, one)
             if len(run.table.bends) > BENDS:
@@ -115,10 +115,21 @@ def _check_count(drawing: Drawing, count: int, most: int, what: str) -> None:
         raise TooLargeError.of(drawing.source, f"{count:,} {what}", f"{most:,}", _SPLIT)
 
 
+def _where(one: Chain) -> str:
+    first = one.handles[0] if one.handles else None
+    return f"the tube drawn {f'by {first} ' if first else ''}on layer {quoted(one.layer)}"
+
+
+def _no_tube(drawing: Drawing, one: Chain, error: GeometryError) -> ReadError:
+    """The sentence for a chain whose numbers make no tube."""
+    where = _where(one)
+    text = f"{drawing.source}: {where} makes none ({error.message}): leave it out with --skip-layer, or draw it anew."
+    return ReadError(text, code=error.code, file=drawing.source, where=where)
+
+
 def _too_many_bends(drawing: Drawing, one: Chain) -> TooLargeError:
     """The sentence for a chain that is no tube, with where it was drawn."""
-    first = one.handles[0] if one.handles else None
-    where = f"the tube drawn {f'by {first} ' if first else ''}on layer {quoted(one.layer)}"
+    where = _where(one)
     return TooLargeError(
         f"{drawing.source}: {where} takes more than {BENDS:,} bends, and no tube has so many: leave it out with "
         "--skip-layer, or draw it as straights and arcs.",

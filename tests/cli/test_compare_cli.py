@@ -9,6 +9,7 @@ import tomllib
 import ezdxf
 import pytest
 from command_line import failed, run
+from pypdf import PdfReader
 
 SHOP = """units = "mm"
 [shop]
@@ -113,6 +114,46 @@ def test_both_are_drawn(capsys, rail, tmp_path):
     assert "as made, its miss drawn" in text
     assert "exists already" in failed_after_text(run(capsys, "compare", *rail, "--measured", "88:1", "--picture", file))
     assert run(capsys, "compare", *rail, "--measured", "88:1", "--picture", file, "--force").status == 1
+
+
+def test_both_are_drawn_in_letters_and_on_a_sheet(capsys, rail, tmp_path):
+    text = run(capsys, "compare", *rail, "--measured", "88.5:1").out
+    document = run(capsys, "compare", *rail, "--measured", "88.5:1", "--json").json
+    picture = next(each for each in text.split("\n\n") if ". as drawn, from A to B; o" in each).splitlines()
+    assert any("A" in line for line in picture[:-1]) and any("B" in line for line in picture[:-1])
+    assert sum(line.count("o") for line in picture[:-1]) > 20
+    times = int(picture[-1].partition("miss drawn ")[2].split()[0])
+    # the factor is the one of the picture, and brings the miss near to what one can see of a tube of a metre
+    assert 20.0 < times * document["best_fit"]["most"] < 200.0
+    sheet = tmp_path / "miss.pdf"
+    outcome = run(capsys, "compare", *rail, "--measured", "88.5:1", "--picture", str(sheet))
+    assert f"drawn in {sheet}" in outcome.err
+    (page,) = PdfReader(sheet).pages
+    paper = " ".join(page.extract_text().split())
+    assert f"its miss drawn {times} times larger" in paper
+    for sentence in ("RAIL: as made against as drawn", "-1.50", "Held at end A", "For the next piece", "they pinch"):
+        assert sentence in paper
+    before = sheet.read_bytes()
+    assert "exists already" in failed_after_text(
+        run(capsys, "compare", *rail, "--measured", "88:1", "--picture", str(sheet))
+    )
+    assert sheet.read_bytes() == before
+
+
+def test_another_tube_is_said_and_not_fitted(capsys, rail, tmp_path):
+    other = tmp_path / "other.csv"
+    other.write_text("feed_mm,rotation_deg,angle_deg,clr_mm\n20,0,30,100\n900,0,140,100\n60,,,\n", encoding="utf-8")
+    said = failed(run(capsys, "compare", rail[0], str(other), *rail[1:]))
+    assert "nothing like" in said and "nothing was fitted" in said
+
+
+def test_two_made_tubes_of_one_name_are_said(capsys, rail, tmp_path):
+    both = tmp_path / "both.csv"
+    rows = "".join(f"{name},300,0,90,100\n{name},400,180,60,100\n{name},350,,,\n" for name in ("RAIL", "OTHER"))
+    both.write_text("tube,feed_mm,rotation_deg,angle_deg,clr_mm\n" + rows, encoding="utf-8")
+    assert run(capsys, "compare", rail[0], str(both), *rail[1:], "--json").json["tube"] == "RAIL"
+    both.write_text("tube,feed_mm,rotation_deg,angle_deg,clr_mm\n" + rows.replace("RAIL", "THIRD"), encoding="utf-8")
+    assert "none is named" in failed(run(capsys, "compare", rail[0], str(both), *rail[1:]))
 
 
 def failed_after_text(outcome):

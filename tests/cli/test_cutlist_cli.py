@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
+import subprocess
+import sys
 
 import ezdxf
 import pytest
@@ -117,6 +119,7 @@ def test_what_stands_in_the_way_is_named_and_the_rest_is_nested(capsys, frame, t
     told = outcome.json["findings"]
     assert [(finding["code"], finding["tube"]) for finding in told] == [("piece-too-long", "RAIL")]
     assert (told[0]["measured"], told[0]["limit"]) == (1000.0, 950.0)
+    assert "it takes 2 pieces at least" in told[0]["message"]
     outcome = run(capsys, "cutlist", *frame, "--bar", "950mm", "--split", "--json")
     assert outcome.json["groups"][0]["pieces"]
 
@@ -189,3 +192,117 @@ def test_drawings_together_share_bars(capsys, frame, tmp_path):
     # two of 3000: 1000 + 1000 + 700 + 290 with three cuts between is 2999
     assert group["price"] == pytest.approx(24.0)
     assert min(pattern["left_over"] for pattern in group["patterns"]) == 0.0
+
+
+def mitred(tmp_path, points, section="40x2mm", mitre="mitre = 45\n"):
+    """Rings of straight tubes, mitred where they meet, and a shop whose saw turns."""
+    doc = ezdxf.new("R2010", units=4)
+    for ring in points:
+        for i, point in enumerate(ring):
+            doc.modelspace().add_line(point, ring[(i + 1) % len(ring)], {"layer": f"SIDE {i % 2 + 1}"})
+    path, shop = tmp_path / "rings.dxf", tmp_path / "saw.toml"
+    doc.saveas(path)
+    shop.write_text(
+        SHOP.replace("keep = 250\n", f"keep = 250\n{mitre}").replace('"25x2mm"', f'"{section}"'), encoding="utf-8"
+    )
+    return [str(path), "--section", section, "--shop", str(shop)]
+
+
+def ring(long, high, z=0.0):
+    return [(0, 0, z), (long, 0, z), (long, high, z), (0, high, z)]
+
+
+@pytest.mark.parametrize("section", ["40x2mm", "square 40x2mm", "60x40x2mm"])
+def test_mitred_ends_share_cuts_by_hand(capsys, tmp_path, section):
+    """Between the long points of neighbours lie the width less kerf * sqrt 2, as a tape measures; worked by hand."""
+    frame = mitred(tmp_path, [ring(800, 800, 500.0 * k) for k in range(2)], section)
+    document = run(capsys, "cutlist", *frame, "--json").json
+    (group,) = document["groups"]
+    assert (document["saw"]["mitre"], group["least"]["gap"]) == (45.0, 0.0)
+    width = group["pieces"][0]["length"] - 800.0
+    assert width == pytest.approx(60.0 if width > 50.0 else 40.0)
+    shared = 0
+    for pattern in group["patterns"]:
+        at = 0.0
+        ends = zip(pattern["stops"], pattern["from_front"], pattern["head_angles"], pattern["bar_turns"], strict=True)
+        for n, (stop, place, angle, turn) in enumerate(ends):
+            assert place == pytest.approx(at + stop)
+            at = place + (3.0 * 2.0**0.5 - width if angle else 3.0)
+            shared += pattern["times"] * (angle == pytest.approx(45.0))
+            assert angle in (0.0, pytest.approx(45.0))
+            # long points of a rail lie on one side, so the bar is turned half round from cut to cut
+            assert turn == (180.0 if angle and n and pattern["head_angles"][n - 1] else None)
+        assert pattern["left_over"] == pytest.approx(pattern["bar"] - at)
+    bars = sum(pattern["times"] for pattern in group["patterns"])
+    assert shared == 8 - bars  # every neighbour shares its cut
+    text = " ".join(run(capsys, "cutlist", *frame).out.split())
+    assert f"{shared} slanted cuts of two mitred ends at once save" in text
+    assert "/45.00°/" in text
+    assert "turn the bar half round about its length" in text
+    rows = list(csv.DictReader(io.StringIO(run(capsys, "cutlist", *frame, "--csv").out)))
+    told = [(row["head_angle_deg"], row["front_end"], row["turn_bar_deg"]) for row in rows]
+    assert [float(head) for head, *_ in told] == pytest.approx([a for p in group["patterns"] for a in p["head_angles"]])
+    assert [end for _, end, _ in told] == [end for p in group["patterns"] for end in p["front_ends"]]
+
+
+def test_a_saw_that_does_not_turn_that_far_shares_nothing(capsys, tmp_path):
+    frame = mitred(tmp_path, [ring(800, 800)])
+    plain = run(capsys, "cutlist", *frame, "--mitre", "0", "--json").json["groups"][0]
+    for limit in ("30", "44.9"):
+        assert run(capsys, "cutlist", *frame, "--mitre", limit, "--json").json["groups"][0] == plain
+    assert not any(any(p["head_angles"]) for p in plain["patterns"])
+    no_value = mitred(tmp_path, [ring(800, 800)], mitre="")
+    assert run(capsys, "cutlist", *no_value, "--json").json["groups"][0] == plain
+    turned = run(capsys, "cutlist", *no_value, "--mitre", "45", "--json").json["groups"][0]
+    assert any(any(p["head_angles"]) for p in turned["patterns"])
+    for wrong in ("-1", "76", "x", "nan"):
+        failed(run(capsys, "cutlist", *frame, "--mitre", wrong))
+    bad = mitred(tmp_path, [ring(800, 800)], mitre="mitre = 80\n")
+    assert "saw.mitre" in failed(run(capsys, "cutlist", *bad))
+
+
+def test_the_bar_is_turned_by_what_the_long_points_are_apart(capsys, tmp_path):
+    """A closed zigzag in space; the long point of a mitre lies on the outside of its corner."""
+    points = [(0, 0, 0), (700, 0, 0), (700, 700, 0), (700, 700, 700), (0, 700, 700), (0, 0, 700)]
+    (group,) = run(capsys, "cutlist", *mitred(tmp_path, [points]), "--json").json["groups"]
+    turns = [turn for p in group["patterns"] for turn in p["bar_turns"] if turn is not None]
+    # each tube's corners lie in planes square to one another: a quarter turn less from half round, one way or the other
+    assert turns
+    assert [abs(turn) for turn in turns] == pytest.approx([90.0] * len(turns))
+    for pattern in group["patterns"]:
+        assert sum(1 for angle in pattern["head_angles"] if angle) == len(pattern["pieces"]) - 1
+
+
+def test_a_full_disk_leaves_rack_and_folder_as_they_were(frame, tmp_path):
+    """A process that may write no byte to a file: the errno differs from a full disk's, the way through is the same."""
+    rack = tmp_path / "rack.toml"
+    rack.write_text('units = "mm"\n[[bar]]\nsection = "25x2mm"\nlength = 2100\ncount = 5\n', encoding="utf-8")
+    before, files = rack.read_bytes(), {path.name for path in tmp_path.iterdir()}
+    command = [
+        sys.executable, "-c",
+        "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0)); "
+        "from converter.cli.main import main; sys.exit(main(sys.argv[1:]))",
+        "cutlist", *frame, "--rack", str(rack),
+    ]  # fmt: skip
+    for more in (["--take"], ["--out", str(tmp_path), "--to", "csv,json"]):
+        done = subprocess.run([*command, *more], capture_output=True, text=True, timeout=120, check=False)
+        assert done.returncode == 2, done.stderr
+        assert "Traceback" not in done.stderr and len(done.stderr.strip().splitlines()) == 1
+        assert rack.read_bytes() == before
+        assert {path.name for path in tmp_path.iterdir()} == files
+
+
+def test_a_rack_that_is_damaged_is_said_before_anything_is_cut(capsys, frame, tmp_path):
+    rack = tmp_path / "rack.toml"
+    for text, word in (
+        ('units = "mm"\n[[bar]\n', "rack.toml"),
+        ('units = "mm"\n[[bar]]\nsection = "25x2mm"\nlength = -3\n', "length"),
+        ('units = "mm"\n[[bar]]\nsection = "25x2mm"\nlength = 2000\ncount = -1\n', "count"),
+        ('units = "mm"\n[[bar]]\nsection = "25x2mm"\nlength = nan\n', "length"),
+        ("\x00\xff", "rack.toml"),
+    ):
+        rack.write_text(text, encoding="latin-1")
+        assert word in failed(run(capsys, "cutlist", *frame, "--rack", str(rack), "--take"))
+        assert rack.read_text(encoding="latin-1") == text
+    for number in ("0", "-2", "1.5"):
+        failed(run(capsys, "cutlist", *frame, "--jobs", number))

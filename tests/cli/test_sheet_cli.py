@@ -101,7 +101,7 @@ def test_several_inputs_go_on_one_sheet(here, tmp_path, capsys):
     assert all(document["revision"] in text for text in texts)
     assert "a, b and c" in texts[0]
     assert [text.splitlines()[0] for text in texts[1:4]] == ["a", "b", "c"], "a page for each drawing"
-    assert [re.search(r"part\s+\d of 3", " ".join(text.split()))[0] for text in texts[4:7]] == [
+    assert [re.search(r"part\s+\d of 3", " ".join(text.split()))[0] for text in texts[5:8]] == [
         "part 1 of 3",
         "part 2 of 3",
         "part 3 of 3",
@@ -164,7 +164,7 @@ def test_the_end_asked_for_goes_first(here, tmp_path, capsys):
     given = ("--section", "1.5x0.120in", "--to", "pdf", "--force", "-q")
     for end in "AB":
         run(capsys, "sheet", path, *given, "--feed-from", end)
-        page = pdf_text(here / "hook-sheet.pdf")[1]
+        page = pdf_text(here / "hook-sheet.pdf")[2]  # after the first page and the bars
         assert f"end {end} goes into the bender first" in page
         assert f"Load the stick with end {end} first" in page.replace("\n", " ")
 

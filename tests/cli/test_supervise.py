@@ -19,7 +19,7 @@ from step_tools import hook as step_hook
 
 from converter.errors import ReadError
 from converter.importers.step.read import read_step
-from converter.importers.step.trial import isolated_python
+from converter.isolation import isolated_python
 
 MAIN = "import sys\nfrom converter.cli.main import main\n"
 #: A convert that has written one file of several when it is time to stop it.
@@ -63,9 +63,9 @@ def command(doing: str, *words: object) -> Outcome:
     code = f"""{MAIN}
 import os, signal, time
 from converter.cli.commands import table
-from converter.cli import supervise
+from converter import worker
 from converter.progress import begin_file
-supervise._GRACE = 1.0
+worker._GRACE = 1.0
 def body(**_):
     begin_file("frame.step", "reading")
     {body}

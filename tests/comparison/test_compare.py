@@ -70,6 +70,53 @@ def test_the_fit_is_a_general_registrations(table, seed):
     assert np.linalg.norm(moved - ours, axis=1).max() <= fit.most * 1.02 + 0.05
 
 
+@settings(max_examples=25)
+@given(
+    st.lists(st.tuples(st.floats(20.0, 600.0), st.sampled_from([0.0, 180.0, 90.0, -90.0]),
+                       st.sampled_from([30.0, 45.0, 90.0, 120.0])), max_size=4),
+    st.floats(50.0, 900.0), st.integers(0, 10_000), st.booleans(),
+)  # fmt: skip
+def test_plane_straight_and_mirrored_tubes_are_fitted_as_a_general_registration_does(rows, tail, seed, is_mirrored):
+    """Straight tubes, tubes in one plane, square tubes' quarter turns: points say little of a turn, or nothing."""
+    table = BendTable(tuple(Bend(f, r if i else 0.0, a, 60.0) for i, (f, r, a) in enumerate(rows)), tail)
+    random, sign = np.random.default_rng(seed), -1.0 if is_mirrored else 1.0
+    made = BendTable(
+        tuple(
+            replace(
+                b, rotation=180.0 if b.rotation == 180.0 else sign * b.rotation, angle=b.angle + random.normal(0, 1)
+            )
+            for b in table.bends
+        ),
+        table.tail + random.normal(0, 2),
+    )
+    fit = aligned(table, made)
+    assert np.linalg.det(fit.turn) == pytest.approx(1.0)
+    lengths = np.array([v for b in table.bends for v in (b.feed, b.arc_length)] + [table.tail])
+    counts = np.maximum(2, np.rint(lengths / lengths.sum() * 10_000).astype(int))
+    parts = [
+        [
+            element_points(one, Placement(), np.append((np.arange(n) + 0.5) / n, 1.0))[i, :-1]
+            for i, n in enumerate(counts)
+        ]
+        for one in (table, made)
+    ]
+    ours, theirs = map(np.concatenate, parts)
+    _, moved, cost = trimesh.registration.procrustes(theirs, ours, reflection=False, scale=False)
+    assert fit.mean == pytest.approx(np.sqrt(cost), rel=2e-3, abs=1e-3)
+    # which turn it is may not be determined; how far the points are off is
+    assert fit.most == pytest.approx(np.linalg.norm(moved - ours, axis=1).max(), rel=0.05, abs=0.1) or is_mirrored
+
+
+def test_what_is_nothing_like_the_drawn_one_is_counted():
+    assert compare(PLAIN, PLAIN).unlike == (0, 7)
+    # one bend made the wrong way, and one angle far off, are errors of making
+    wrong = BendTable((*PLAIN.bends[:1], replace(PLAIN.bends[1], rotation=-140.0), *PLAIN.bends[2:]), PLAIN.tail)
+    assert compare(PLAIN, wrong).unlike[0] == 0
+    other = BendTable((Bend(30.0, 0.0, 30.0, 80.0), Bend(700.0, 10.0, 120.0, 80.0), Bend(40.0, 5.0, 10.0, 80.0)), 90.0)
+    unlike, every = compare(PLAIN, other).unlike
+    assert 2 * unlike > every
+
+
 def test_planted_errors_are_found_with_their_size_from_either_end():
     made = BendTable(
         (

@@ -15,6 +15,7 @@ from places import FIXTURES
 from converter.nesting.columns import Patterns
 from converter.nesting.knapsack import COARSE, FINE, Knapsack
 from converter.nesting.model import Nest, Saw, StockBar, WantedLength
+from converter.nesting.sharing import Sharing
 from converter.nesting.solve import _attainable, nest
 
 #: Rolls of 5600 mm: "Cutting stock problem", Wikipedia (from memory): 73 rolls are least.
@@ -22,7 +23,11 @@ ROLLS = {
     1380: 22, 1520: 25, 1560: 12, 1710: 14, 1820: 18, 1880: 18, 1930: 20, 2000: 10, 2050: 12, 2100: 14, 2140: 16,
     2150: 18, 2200: 20,
 }  # fmt: skip
-U120 = [line.split() for line in (FIXTURES / "nesting" / "u120.txt").read_text(encoding="utf-8").splitlines()]
+SETS = [
+    line.split()
+    for name in ("u120.txt", "sets.txt")
+    for line in (FIXTURES / "nesting" / name).read_text(encoding="utf-8").splitlines()
+]
 
 
 def count(plan: Nest) -> tuple[Counter, Counter]:
@@ -31,11 +36,12 @@ def count(plan: Nest) -> tuple[Counter, Counter]:
     for pattern in plan.patterns:
         bar, saw = plan.bars[pattern.bar], plan.saw
         at = saw.trim
-        for place, i in zip(pattern.cut_places(plan.pieces, saw), pattern.pieces, strict=True):
+        rows = zip(pattern.cut_places(plan.pieces, saw), pattern.pieces, pattern.shared, strict=True)
+        for place, i, shared in rows:
             at += plan.pieces[i].length
             assert place == pytest.approx(at, abs=1e-6)
             last = at
-            at += saw.kerf
+            at += saw.kerf - (saw.savings[shared - 1] if shared else 0.0)
         # the last piece ends on the bar, and what the saw holds by is left behind its cut
         assert last <= bar.length + 1e-5
         assert saw.grip == 0.0 or at + saw.grip <= bar.length + 1e-5
@@ -62,7 +68,7 @@ def test_the_rolls_of_the_textbook_example():
     assert (plan.cost, plan.bound, sum(plan.lacking)) == (73.0, 73.0, 0)
 
 
-@pytest.mark.parametrize("row", U120, ids=[row[0] for row in U120])
+@pytest.mark.parametrize("row", SETS, ids=[row[0] for row in SETS])
 def test_instances_of_the_literature(row):
     bar, pieces, fewest, *lengths = map(int, row[1:])
     assert len(lengths) == pieces
@@ -70,6 +76,22 @@ def test_instances_of_the_literature(row):
     count(plan)
     assert plan.cost == fewest
     assert plan.bound == fewest
+
+
+def test_raws_of_a_textbook():
+    """Chvátal, Linear Programming (1983), chapter 13, from memory: raws of 100, the linear program 452.25, 453 raws."""
+    wanted = {45: 97, 36: 610, 31: 395, 14: 211}
+    plan = nest([WantedLength(length, n) for length, n in wanted.items()], [StockBar(100, None, 1.0)])
+    count(plan)
+    assert (plan.cost, plan.bound) == (453.0, 453.0)
+
+
+def test_several_stock_lengths_at_prices_of_their_own():
+    """Gilmore and Gomory (1961), their example, from memory: bars 5, 6 and 9 long at 6, 7 and 10; 170 is least."""
+    bars = [StockBar(5, None, 6.0), StockBar(6, None, 7.0), StockBar(9, None, 10.0)]
+    plan = nest([WantedLength(2, 20), WantedLength(3, 10), WantedLength(4, 20)], bars)
+    count(plan)
+    assert plan.cost == plan.bound == 170.0
 
 
 @pytest.mark.slow
@@ -152,6 +174,18 @@ def test_what_is_on_hand_goes_first_and_least_of_it():
     assert 8250.0 < plan.on_hand_bound <= 8550.0
 
 
+@pytest.mark.parametrize("seed", [5, 7, 9])
+def test_no_less_can_be_taken_of_what_is_on_hand_than_is(seed):
+    """What is taken at the least cost is proven by the bound, which the count and the search by hand hold to be one."""
+    random = np.random.default_rng(seed)
+    pieces = [WantedLength(round(float(random.uniform(150, 2500)), 2), int(random.integers(1, 9))) for _ in range(12)]
+    bars = [StockBar(6000, None, 6000.0), StockBar(2100, 4, 0.0), StockBar(1800, 3, 0.0), StockBar(3200, 2, 0.0)]
+    plan = nest(pieces, bars, Saw(3.0, 5.0))
+    count(plan)
+    assert plan.cost == plan.bound
+    assert 0.0 < plan.on_hand == plan.on_hand_bound
+
+
 def test_the_last_piece_may_end_with_the_bar_unless_the_saw_must_hold_it():
     pieces = [WantedLength(1000, 6)]
     assert nest(pieces, [StockBar(6015, None, 1.0)], Saw(3.0)).cost == 1.0  # five cuts between six pieces
@@ -177,9 +211,9 @@ def test_a_bound_is_not_rounded_to_whole_bars_where_it_may_hold_a_piece_left_out
     """The penalty of such a piece is no number of bars: rounded up, the bound could be above what can be had."""
     bars = (StockBar(2100, 1, 0.0), StockBar(1000, None, 1000.0))
     costs = np.array([0.0, 1000.0])
-    short = Patterns((WantedLength(900, 1),), bars, Saw(), inf)
+    short = Patterns((WantedLength(900, 1),), bars, Saw(), inf, 1)
     assert _attainable(950_000.3, short, costs) == 951_000.0
-    long = Patterns((WantedLength(900, 1), WantedLength(2000, 2)), bars, Saw(), inf)
+    long = Patterns((WantedLength(900, 1), WantedLength(2000, 2)), bars, Saw(), inf, 1)
     assert _attainable(950_000.3, long, costs) == 950_000.3
 
 
@@ -205,7 +239,7 @@ def test_a_filling_is_the_mixed_integer_solvers(seed):
                   bounds=Bounds(0, most), options={"mip_rel_gap": 0.0})  # fmt: skip
     best = -solved.fun
     for steps in (COARSE, FINE):
-        sack = Knapsack(sizes, np.array([room]), steps)
+        sack = Knapsack(sizes, np.array([room]), steps, Sharing([(0, 0)] * count_, (), sizes))
         (filling,) = sack.fill(worth, most)
         assert np.all(filling <= most)
         assert sizes @ filling <= room + 1e-3

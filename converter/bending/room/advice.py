@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import chain
-from math import ceil
+from math import ceil, inf
 
 from converter.bending.room.order import ALL, MARGIN, BestOrder, Feasible, best_order, space_known
+from converter.bending.room.questions import ITSELF, Steps, alone
 from converter.bending.room.space import other_plane, space_of
-from converter.bending.room.sweep import ITSELF, Clearance, Sweeper, sweep_order
-from converter.bending.split import best_split, makeable_by
+from converter.bending.room.sweep import Clearance, Sweeper, sweep_order
+from converter.bending.split import Split, makeable_by, splits
 from converter.errors import GeometryError
 from converter.findings import WARNING, Clause, Finding
 from converter.model.bends import BendTable
@@ -70,12 +71,25 @@ def way_out(
         feasible: as for `best_order`.
         search: look for other orders too; else only at the simple ones from both ends.
     """
+    return alone(ask_way_out(table, section, shop, found, die=die, feasible=feasible, search=search))
+
+
+def ask_way_out(
+    table: BendTable,
+    section: Section,
+    shop: Shop,
+    found: BestOrder,
+    *,
+    die: Die | None = None,
+    feasible: Feasible | None = None,
+    search: bool = True,
+) -> Steps[Clause]:
+    """Work that comes to the `way_out`."""
     machine, margin = shop.machine, found.margin
 
-    def clears(other: Machine, piece: BendTable = table, deep: bool = search) -> bool:
-        rule = feasible if piece is table else None
+    def clears(other: Machine, deep: bool = search) -> Steps[bool]:
         # of what is only one cure among others, long tubes are looked at in the simple orders
-        return _clears(piece, section, other, margin, rule, deep and len(piece.bends) <= ALL)
+        return _ask_clears(table, section, other, margin, feasible, deep and len(table.bends) <= ALL)
 
     ways: list[Clause] = []
     best = found.best or max(found.simple_a, found.simple_b, key=lambda one: one.room)
@@ -85,17 +99,34 @@ def way_out(
         raised = ceil((margin - best.least + 1.0) / _STEP) * _STEP
         higher = replace(machine, pivot_height=machine.pivot_height + raised)
         room = machine.ceiling is None or higher.pivot_height is None or higher.pivot_height < machine.ceiling
-        if room and clears(_with_boxes_down(higher, raised)):
+        if room and (yield from clears(_with_boxes_down(higher, raised))):
             ways.append(Clause.of("raise-pivot", by=raised))
-    if not ways and machine.plane is not None and not machine.boxes and clears(other_plane(machine)):
+    if not ways and machine.plane is not None and not machine.boxes and (yield from clears(other_plane(machine))):
         # boxes belong to the machine as it stands, so nothing is known of it on its side
         ways.append(Clause.of("turn-plane", plane=other_plane(machine).plane))
-    cut = best_split(table, section.od, makeable_by(shop, die, lambda piece: clears(machine, piece, False)))
+    cut = yield from _ask_split(table, section, shop, die, margin, False)
     if cut is None and search:
-        cut = best_split(table, section.od, makeable_by(shop, die, lambda piece: clears(machine, piece)))
+        cut = yield from _ask_split(table, section, shop, die, margin, True)
     if cut is not None:
         ways.append(cut.way)
     return Clause.of("ways-out", ways=tuple(ways)) if ways else Clause.of("no-way-out")
+
+
+def _ask_split(
+    table: BendTable, section: Section, shop: Shop, die: Die | None, margin: float, search: bool
+) -> Steps[Split | None]:
+    """The cut at the longest straight that leaves two pieces that can be held and have room to swing, or None."""
+    makeable = makeable_by(shop, die)
+    for one in splits(table, section.od):
+        for piece in (one.first, one.second):
+            if not makeable(piece):
+                break
+            deep = search and len(piece.bends) <= ALL
+            if not (yield from _ask_clears(piece, section, shop.machine, margin, None, deep)):
+                break
+        else:
+            return one
+    return None
 
 
 def sweep_finding(
@@ -203,24 +234,42 @@ def _simple_orders(bends: _Bends, section: Section, machine: Machine, margin: fl
     return BestOrder(best, plain_a, plain_b, True, True, margin, False, 2 * len(table.bends))
 
 
-def _clears(
+def _ask_clears(
     table: BendTable, section: Section, machine: Machine, margin: float, feasible: Feasible | None, search: bool
-) -> bool:
+) -> Steps[bool]:
+    """Whether a tube clears by a margin in some order, or in one of the simple ones as `simple_orders` finds them."""
     try:
         if search:
             return best_order(table, section, machine, margin=margin, feasible=feasible).clears
-        return _simple_order_clears(_Bends.of(table), section, machine, margin)
+        verdict = _simple_order_clears(_Bends.of(table), section, machine, margin)
+        if verdict.clears is None:
+            verdict.clears = yield from _ask_simple_order_clears(table, section, machine, margin)
+        return verdict.clears
     except GeometryError:
         # a piece that cannot be swept at all cannot be said to clear
         return False
 
 
+@dataclass(slots=True)
+class _Verdict:
+    """Whether a tube clears; None until that is worked out."""
+
+    clears: bool | None = None
+
+
 @lru_cache(maxsize=MOST_REMEMBERED)
-def _simple_order_clears(bends: _Bends, section: Section, machine: Machine, margin: float) -> bool:
-    """Whether one of the simple orders clears, as `simple_orders` finds it."""
-    space = space_of(machine)
-    ends = (Sweeper(bends.table, section, space, enough=margin), Sweeper(bends.table, section, space, "B"))
-    return any(one.clears(one.simple_order, margin) for one in ends)
+def _simple_order_clears(bends: _Bends, section: Section, machine: Machine, margin: float) -> _Verdict:
+    """The place of the verdict on a tube."""
+    return _Verdict()
+
+
+def _ask_simple_order_clears(table: BendTable, section: Section, machine: Machine, margin: float) -> Steps[bool]:
+    for end, enough in (("A", margin), ("B", inf)):
+        one = Sweeper(table, section, space_of(machine), end, enough=enough)
+        yield from one.ask_clear(one.simple_order, margin)
+        if one.clears(one.simple_order, margin):
+            return True
+    return False
 
 
 def _with_boxes_down(machine: Machine, raised: float) -> Machine:

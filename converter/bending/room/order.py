@@ -8,6 +8,7 @@ sets of each size are kept (a beam search).
 
 from __future__ import annotations
 
+from bisect import bisect
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
@@ -17,8 +18,9 @@ from numpy.typing import NDArray
 
 from converter.bending.room.bound import ROUNDING
 from converter.bending.room.order_sets import lattice
+from converter.bending.room.questions import Situation, Steps, alone
 from converter.bending.room.space import Array, space_of
-from converter.bending.room.sweep import Clearance, State, Sweeper, Sweepers
+from converter.bending.room.sweep import Clearance, Sweeper, Sweepers
 from converter.model.bends import BendTable
 from converter.model.section import Section
 from converter.shop.model import Machine
@@ -33,11 +35,42 @@ BEAM, BEAM_BENDS = 32, 12
 ALIKE = 1.0
 
 #: Situations swept beside those of the best orders the second time round; twice as many each time after.
-MORE = 8
+MORE = 2
 
 #: Whether a bend (number from 1, in the table's order from end A) can be held when the bends of these numbers,
 #: rising, are made already: fed from 'A' or 'B'.
 Feasible = Callable[[tuple[int, ...], int, str], bool]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NeighbourRule:
+    """A `Feasible` for which only the nearest bends on either side count, so that it is asked of pairs once for all.
+
+    Attributes:
+        pairs: by the end fed first, where it may be fed so, (n, n) whether each bend can be held when each other one
+            alone is made already; bends counted from 0 from the end fed first.
+    """
+
+    pairs: Mapping[str, NDArray[np.bool_]]
+
+    def __call__(self, made: tuple[int, ...], bend: int, end: str) -> bool:
+        """As `Feasible` says."""
+        if end not in self.pairs:
+            return False
+        i = bisect(made, bend)
+        pairs = self.pairs[end] if end == "A" else self.pairs[end][::-1, ::-1]
+        return all(pairs[bend - 1, other - 1] for other in made[max(0, i - 1) : i + 1])
+
+    def held(self, end: str, count: int) -> NDArray[np.bool_]:
+        """(2^n, n) whether each bend can be held after each set of others; bends counted from the end fed first."""
+        sets = lattice(count)
+        if end not in self.pairs:
+            return np.zeros((1 << count, count), bool)
+        # the column for no neighbour holds
+        pairs = np.concatenate([self.pairs[end], np.ones((count, 1), bool)], axis=1)
+        every = np.arange(count)
+        found: NDArray[np.bool_] = sets.open & pairs[every, sets.ahead] & pairs[every, sets.behind]
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +106,21 @@ class BestOrder:
         return self.best is not None and (self.best.feed_from, self.best.order) != ("A", self.simple_a.order)
 
 
+@dataclass(frozen=True, slots=True)
+class WeighedOrders:
+    """What weighing the orders of a tube came to.
+
+    Attributes:
+        best_of: by end the roomiest order that can be held, where there is one worth having.
+        every: whether every order was weighed.
+        swept_count: how many bends in how many situations were weighed.
+    """
+
+    best_of: Mapping[str, Clearance]
+    every: bool
+    swept_count: int
+
+
 def best_order(
     table: BendTable,
     section: Section,
@@ -85,6 +133,7 @@ def best_order(
     extra_b: float = 0.0,
     stops: Sequence[float] | None = None,
     sweepers: Sweepers | None = None,
+    weighed: WeighedOrders | None = None,
 ) -> BestOrder:
     """Find the order and the end that leave the most room.
 
@@ -100,6 +149,7 @@ def best_order(
         thorough: weigh every order even when a simple one will do, and take the roomiest.
         extra_a, extra_b, stops: as for `converter.bending.room.sweep.Sweeper`.
         sweepers: of the same table, section, machine and stops, where some orders were swept already.
+        weighed: what `weigh_orders` came to with these, where it was asked already.
 
     Raises:
         GeometryError: a corner has no radius, or bends overlap.
@@ -114,16 +164,33 @@ def best_order(
     best: Clearance | None = simple[0] if simple else None
     every = False
     if thorough or best is None:
-        every = len(table.bends) <= ALL
         found = [plain[end] for end in "AB" if can[end]]
-        # no order leaves more room than the finished tube has; what is poorer than the simple orders is of no use
-        poor = max((one.room for one in found), default=-inf) - ALIKE
-        searched, count = (_every if every else _beam)(ends, feasible, poor)
-        looked += count
-        found += [searched[end] for end in "AB" if end in searched]
+        weighed = weighed or alone(weigh_orders(ends, feasible))
+        every = weighed.every
+        looked += weighed.swept_count
+        found += [weighed.best_of[end] for end in "AB" if end in weighed.best_of]
         top = max((one.room for one in found), default=inf)
         best = next((one for one in found if one.room >= top - ALIKE or one.room == top), None)
     return BestOrder(best, plain["A"], plain["B"], can["A"], can["B"], margin, every, looked)
+
+
+def weigh_orders(ends: Mapping[str, Sweeper], feasible: Feasible | None) -> Steps[WeighedOrders]:
+    """Weigh the orders from both ends; which end and order is best is for `best_order` to say.
+
+    Args:
+        ends: the sweepers of ends 'A' and 'B'.
+        feasible: as for `best_order`.
+    """
+    rule = feasible or (lambda made, bend, end: True)
+    for one in ends.values():
+        yield from one.ask_sequence(one.simple_order)
+    plain = {end: one.sequence(one.simple_order) for end, one in ends.items()}
+    # no order leaves more room than the finished tube has; what is poorer than the simple orders is of no use
+    can = [one.room for end, one in plain.items() if _clampable(one.order, rule, end)]
+    poor = max(can, default=-inf) - ALIKE
+    every = ends["A"].count <= ALL
+    found, count = yield from (_every if every else _beam)(ends, feasible, poor)
+    return WeighedOrders(found, every, count)
 
 
 def _clampable(order: Sequence[int], rule: Feasible, end: str) -> bool:
@@ -135,11 +202,6 @@ def _allowed(one: Sweeper, made: frozenset[int], rule: Feasible) -> Iterable[int
     return (k for k in range(one.count) if k not in made and rule(numbers, k + 1, one.feed_from))
 
 
-def _rooms(one: Sweeper, states: Sequence[State]) -> list[float]:
-    """The least room in each situation, as far as it is measured."""
-    return [min(moment.least, one.enough) for moment in one.moments(states)]
-
-
 def _swaps(one: Sweeper, made: Iterable[int], bend: int) -> int:
     """How many bends that the simple order makes later were made before this one."""
     if one.feed_from == "A":
@@ -147,7 +209,9 @@ def _swaps(one: Sweeper, made: Iterable[int], bend: int) -> int:
     return sum(i < bend for i in made)
 
 
-def _every(ends: Mapping[str, Sweeper], rule: Feasible | None, poor: float) -> tuple[dict[str, Clearance], int]:
+def _every(
+    ends: Mapping[str, Sweeper], rule: Feasible | None, poor: float
+) -> Steps[tuple[Mapping[str, Clearance], int]]:
     """By end the roomiest order there is, the simplest of those alike, and how many situations were weighed.
 
     Each situation is weighed by the most room there can be (`Sweeper.most`). Only those on an order that would be
@@ -155,15 +219,20 @@ def _every(ends: Mapping[str, Sweeper], rule: Feasible | None, poor: float) -> t
     has less room than it was weighed by, and was no part of a better order even so. An end is missing where the
     clamp allows nothing, or where no order can come up to the other end's.
     """
-    searches = {end: _OrderSearch(one, _held(one, rule)) for end, one in ends.items()}
+    searches: dict[str, _OrderSearch] = {}
+    for end, one in ends.items():
+        most = yield from one.ask_most()
+        searches[end] = _OrderSearch(one, _held(one, rule), most)
     found: dict[str, Clearance] = {}
     top = poor + ALIKE
     for end in sorted(searches, key=lambda end: -searches[end].most):
         search = searches[end]
         # end A is preferred where it is alike
         if search.most > top - (ALIKE if end == "A" else 0.0):
-            order = search.order(ends[end].finished + ALIKE, poor)
+            yield from ends[end].ask_finished()
+            order = yield from search.ask_order(ends[end].finished + ALIKE, poor)
             if order is not None:
+                yield from ends[end].ask_sequence(order)
                 found[end] = ends[end].sequence(order)
                 top = max(top, found[end].room)
     return found, sum(search.swept_count for search in searches.values())
@@ -172,20 +241,24 @@ def _every(ends: Mapping[str, Sweeper], rule: Feasible | None, poor: float) -> t
 class _OrderSearch:
     """The search of one end; bends are counted from 0 from the end fed first, sets of them as in `order_sets`."""
 
-    def __init__(self, one: Sweeper, held: NDArray[np.bool_]) -> None:
+    def __init__(self, one: Sweeper, held: NDArray[np.bool_], most: Array | None = None) -> None:
         self.sweeper = one
         self.sets = lattice(one.count)
         self.swept_count = int(held.sum())
         #: In the table's numbers from end A, by which orders that are alike are told apart.
         self.names = list(one.simple_order)
         #: (2^n, n) mm: what was swept is exact, the rest may have less room.
-        self.rooms = np.where(held, one.most(), -inf)
+        self.rooms = np.where(held, one.most() if most is None else most, -inf)
         self.swept = ~held
         #: mm that no order has more room than; -inf when there is none.
         self.most = self.sets.widest(self.rooms)
 
     def order(self, enough: float, poor: float) -> tuple[int, ...] | None:
         """The order to take, in the table's numbers from end A; ``enough`` and ``poor`` as for `Sweeper`."""
+        return alone(self.ask_order(enough, poor))
+
+    def ask_order(self, enough: float, poor: float) -> Steps[tuple[int, ...] | None]:
+        """Work that comes to the `order`."""
         self.sweeper = self.sweeper.quick(enough, poor)
         self.rooms = np.minimum(self.rooms, enough)
         sure, more = -inf, 0
@@ -211,7 +284,9 @@ class _OrderSearch:
                 if not new:
                     sure = most
                     continue
-            self._sweep(sorted(new.union(self._others(most, more))))
+            steps = sorted(new.union(self._others(most, more)))
+            yield from self.sweeper.ask_moments(_situations(steps))
+            self._sweep(steps)
             sure = max(sure, *(min((self.rooms[step] for step in _steps(order)), default=inf) for order in found))
             more = 2 * more or MORE
 
@@ -228,17 +303,32 @@ class _OrderSearch:
         return [step for step in self.sets.on_orders(self.rooms, enough) if not self.swept[step]][:count]
 
     def _sweep(self, steps: Sequence[tuple[int, int]]) -> None:
-        """Work out the room of bends after sets of others, and learn from it about those that are like them."""
-        members = self.sets.members
-        states = [(self.names[k], frozenset(self.names[i] for i in members[made])) for made, k in steps]
-        every = np.arange(len(self.rooms))
-        for (made, k), state, room in zip(steps, states, _rooms(self.sweeper, states), strict=True):
-            self.rooms[made, k] = room
-            self.swept[made, k] = True
-            for (first, last), least in self.sweeper.implied_rooms(state):
+        """Note the room of bends after sets of others, and what it tells of those that are like them."""
+        situations = _situations(steps)
+        made, bends = np.array(steps).T
+        found = np.array([moment.least for moment in self.sweeper.moments_fed(situations)])
+        self.rooms[made, bends] = np.minimum(found, self.sweeper.enough)
+        self.swept[made, bends] = True
+        implied: dict[tuple[int, int, int], float] = {}
+        for k, before in situations:
+            for (first, last), least in self.sweeper.implied_fed((k, before)):
                 part = (2 << last) - (1 << first)
-                alike = ~self.swept[:, k] & ((every ^ made) & part == 0)
-                self.rooms[alike, k] = np.minimum(self.rooms[alike, k], least)
+                key = k, part, before & part
+                implied[key] = min(least, implied.get(key, inf))
+        rows = sorted(implied)
+        of, part, same = np.array(rows).T
+        limits = np.array([implied[row] for row in rows])
+        alike = (np.arange(len(self.rooms)) & part[:, None]) == same[:, None]
+        starts = np.flatnonzero(np.diff(of, prepend=-1))
+        most = np.minimum.reduceat(np.where(alike, limits[:, None], inf), starts).T
+        columns = of[starts]
+        self.rooms[:, columns] = np.where(
+            self.swept[:, columns], self.rooms[:, columns], np.minimum(self.rooms[:, columns], most)
+        )
+
+
+def _situations(steps: Iterable[tuple[int, int]]) -> list[Situation]:
+    return [(k, made) for made, k in steps]
 
 
 def _steps(order: Sequence[int]) -> list[tuple[int, int]]:
@@ -253,12 +343,12 @@ def _steps(order: Sequence[int]) -> list[tuple[int, int]]:
 def _held(one: Sweeper, rule: Feasible | None) -> NDArray[np.bool_]:
     """(2^n, n): whether each bend can be held after each set of bends that orders come by."""
     sets = lattice(one.count)
-    found = np.zeros((1 << one.count, one.count), bool)
     if rule is None:
-        for k in range(one.count):
-            found[:, k] = np.arange(1 << one.count) >> k & 1 == 0
-        return found
+        return sets.open
+    if isinstance(rule, NeighbourRule):
+        return sets.come_by(rule.held(one.feed_from, one.count))
     names = one.simple_order
+    found = np.zeros((1 << one.count, one.count), bool)
     come = [False] * (1 << one.count)
     come[0] = True
     for made in range(1 << one.count):  # a set comes after every part of it
@@ -271,19 +361,24 @@ def _held(one: Sweeper, rule: Feasible | None) -> NDArray[np.bool_]:
     return found
 
 
-def _beam(ends: Mapping[str, Sweeper], rule: Feasible | None, poor: float) -> tuple[dict[str, Clearance], int]:
+def _beam(
+    ends: Mapping[str, Sweeper], rule: Feasible | None, poor: float
+) -> Steps[tuple[Mapping[str, Clearance], int]]:
     """By end a roomy order, and how many situations were swept."""
-    found, count = {}, 0
+    found: dict[str, Clearance] = {}
+    count = 0
     for end, one in ends.items():
+        yield from one.ask_finished()
         quick = one.quick(one.finished + ALIKE, poor)
-        order, swept = _beam_of(quick, rule or (lambda made, bend, end: True))
+        order, swept = yield from _beam_of(quick, rule or (lambda made, bend, end: True))
         count += swept
         if order is not None:
+            yield from one.ask_sequence(order)
             found[end] = one.sequence(order)
     return found, count
 
 
-def _beam_of(one: Sweeper, rule: Feasible) -> tuple[tuple[int, ...] | None, int]:
+def _beam_of(one: Sweeper, rule: Feasible) -> Steps[tuple[tuple[int, ...] | None, int]]:
     """A roomy order: at each step the best sets of bends made are kept."""
     kept: dict[frozenset[int], tuple[float, int, tuple[int, ...]]] = {frozenset(): (inf, 0, ())}
     count = 0
@@ -291,9 +386,11 @@ def _beam_of(one: Sweeper, rule: Feasible) -> tuple[tuple[int, ...] | None, int]
     for _ in range(one.count):
         states = [(k, made) for made in kept for k in _allowed(one, made, rule)]
         count += len(states)
+        yield from one.ask_states(states)
         grown: dict[frozenset[int], tuple[float, int, tuple[int, ...]]] = {}
-        for (k, made), least in zip(states, _rooms(one, states), strict=True):
+        for (k, made), moment in zip(states, one.moments(states), strict=True):
             room, swaps, order = kept[made]
+            least = min(moment.least, one.enough)
             step = (min(room, least), swaps + _swaps(one, made, k), (*order, k))
             to = made | {k}
             if to not in grown or _rank(step) < _rank(grown[to]):

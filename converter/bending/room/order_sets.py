@@ -13,6 +13,7 @@ from functools import lru_cache
 from math import inf
 
 import numpy as np
+from numpy.typing import NDArray
 
 from converter.bending.room.space import Array, Index
 
@@ -30,6 +31,8 @@ class Lattice:
         before: of each size from 1: (m, size) the sets without that bend.
         sets: of each size from 1: (m,) the sets.
         swaps: (2^n, n) how many bends that the simple order makes later are made before that bend.
+        open: (2^n, n) whether each bend is not in each set.
+        ahead, behind: (2^n, n) the nearest bend of each set before and after each bend; n where there is none.
         members: of each set the bends in it, rising.
     """
 
@@ -38,6 +41,9 @@ class Lattice:
     bends: tuple[Index, ...]
     before: tuple[Index, ...]
     swaps: Index
+    open: NDArray[np.bool_]
+    ahead: Index
+    behind: Index
     members: tuple[tuple[int, ...], ...]
 
     @property
@@ -56,6 +62,14 @@ class Lattice:
         for sets, bends, before in zip(self.sets, self.bends, self.before, strict=True):
             width[sets] = np.minimum(width[before], rooms[before, bends]).max(axis=1)
         return float(width[self.whole])
+
+    def come_by(self, held: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """(2^n, n): of what can be held after sets of bends, that after sets which orders come by."""
+        come = np.zeros(1 << self.count, bool)
+        come[0] = True
+        for sets, bends, before in zip(self.sets, self.bends, self.before, strict=True):
+            come[sets] = (come[before] & held[before, bends]).any(axis=1)
+        return held & come[:, None]
 
     def on_orders(self, rooms: Array, enough: float) -> list[tuple[int, int]]:
         """The sets of bends made, and the bend, that lie on orders which keep ``enough`` room (mm), the longest first.
@@ -113,4 +127,10 @@ def lattice(count: int) -> Lattice:
     bends = tuple(np.array([members[made] for made in one], np.intp) for one in sets)
     before = tuple(one[:, None] ^ (1 << last) for one, last in zip(sets, bends, strict=True))
     swaps = sizes[np.arange(1 << count)[:, None] >> (np.arange(count) + 1)]
-    return Lattice(count, sets, bends, before, swaps, members)
+    within = np.arange(1 << count)[:, None] >> np.arange(count) & 1 > 0
+    ahead, behind = np.full(within.shape, count), np.full(within.shape, count)
+    for i in range(count):
+        ahead[:, i + 1 :][within[:, i]] = i
+        last = count - 1 - i
+        behind[:, :last][within[:, last]] = last
+    return Lattice(count, sets, bends, before, swaps, ~within, ahead, behind, members)

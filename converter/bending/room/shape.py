@@ -2,29 +2,33 @@
 
 Seen from the tangent point T, where the stick meets the die, the tube goes two ways: *ahead* to the end
 that was fed first, *behind* to the other. Bends already made are arcs, the others still straight stock of
-their developed length. Both halves are the walk of `converter.model.centerline` outward from T: walking
-toward the end fed first turns the table round, and a screw keeps its hand.
+their developed length. Both halves are the walk of `converter.model.centerline` outward from T, done for many
+at once: walking toward the end fed first turns the table round, and a screw keeps its hand.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import acos, ceil, pi, radians
+from math import acos, ceil, cos, pi, radians, sin
+from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from converter.bending.room.space import Array, Index
 from converter.errors import GeometryError
-from converter.model.bends import Bend, BendTable, Placement
-from converter.model.centerline import rebuild
-from converter.model.curve import Arc
+from converter.model.bends import Bend, BendTable
 
 #: mm; greatest sagitta of the chords that stand for arcs against planes.
 SAGITTA = 0.15
 #: mm; straights of this little length below zero are rounding.
 _EQUAL = 1e-6
+#: mm; straights not longer than this are left out, as `converter.model.centerline.rebuild` does.
+_LEAST = 1e-9
+#: Sides walked in one go: a bound on memory.
+_WALKED = 4096
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,11 +79,24 @@ class Elements:
         found: Array = np.linalg.norm(self.along[rows], axis=1) * self.sweep[rows] * width
         return found
 
+    def at(self, rows: Index) -> Elements:
+        """Some rows."""
+        return Elements(*(getattr(self, name)[rows] for name in self.__slots__))
+
     @classmethod
     def joined(cls, parts: Sequence[Elements]) -> Elements:
         """All rows of several, in order."""
-        names = ("origin", "along", "across", "sweep", "turn", "slide", "gap", "outer")
-        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
+        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in cls.__slots__))
+
+    @classmethod
+    def gathered(cls, parts: Sequence[ElementRows]) -> Elements:
+        """All rows of several, in order."""
+        banks = list({id(part.elements): part.elements for part in parts}.values())
+        begin = dict(zip(map(id, banks), np.cumsum([0, *map(len, banks)]).tolist(), strict=False))
+        counts = np.array([len(part) for part in parts])
+        first = np.array([begin[id(part.elements)] + part.first for part in parts])
+        rows = np.repeat(first - np.cumsum(counts) + counts, counts) + np.arange(counts.sum())
+        return (banks[0] if len(banks) == 1 else cls.joined(banks)).at(rows)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,82 +111,279 @@ class ElementStations:
     gap: Array
 
 
-def half(table: BendTable, bend: int, made: frozenset[int], ahead: bool) -> Elements:
-    """One side of the tube when a bend is about to be made.
+#: One side of a tube when a bend is about to be made: the bend (index from 0 from the end fed first), whether it is the
+#: side ahead of the die, toward that end, and the bends made before on that side (bit i stands for bend i).
+SideKey: TypeAlias = tuple[int, bool, int]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TubeSide:
+    """One side of one tube, whose table is that from the end fed first."""
+
+    table: BendTable
+    key: SideKey
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ElementRows:
+    """Some rows of elements: from first to before last."""
+
+    elements: Elements
+    first: int
+    last: int
+
+    def __len__(self) -> int:
+        return self.last - self.first
+
+
+def half(table: BendTable, bend: int, made: Collection[int], ahead: bool) -> Elements:
+    """One side of a tube, as `halves` has it.
 
     Args:
-        table: fed from its own end A.
+        table: from the end fed first.
         bend: index of the bend from 0.
-        made: indices of the bends made before.
-        ahead: the side toward end A, which is fed first; else the side toward end B.
+        made: indices of the bends made before; those on the other side count for nothing.
+        ahead: the side toward the end fed first; else the other.
+    """
+    bits = sum(1 << i for i in made if (i < bend if ahead else i > bend))
+    (rows,) = halves([TubeSide(table, (bend, ahead, bits))])
+    return Elements.gathered([rows])
+
+
+def halves(sides: Sequence[TubeSide]) -> list[ElementRows]:
+    """Sides of tubes, all walked outward from T together.
+
+    Each step is that of `converter.model.centerline.walk`, in the same order of operations: a side comes out the same,
+    to the last bit, whatever is asked along with it.
 
     Returns:
-        Elements outward from T in bend coordinates, the bend at its start. The first straight of the side
+        Of each, elements outward from T in bend coordinates, the bend at its start. The first straight of the side
         behind ends at T while the rest slides past it, and holds the bend's own metal.
     """
-    bends, straights = table.bends, table.straights
-    clr = _clr(bends[bend])
-    rows: list[Bend] = []
-    order: list[int] = []
-    length = 0.0 if ahead else bends[bend].arc_length
-    roll = 0.0
-    for i in range(bend - 1, -1, -1) if ahead else range(bend + 1, len(bends)):
-        length += straights[i + 1 if ahead else i]
-        roll += bends[i + 1 if ahead else i].rotation
-        if i in made:
-            rows.append(Bend(length, _wrapped(roll), bends[i].angle, _clr(bends[i])))
-            order.append(i)
-            length, roll = 0.0, 0.0
-        else:
-            length += bends[i].arc_length
-    length += straights[0 if ahead else -1]
-    side = 1.0 if ahead else -1.0
-    start = (0.0, -clr, 0.0)
-    segments = rebuild(BendTable(tuple(rows), length), Placement(start, (side, 0.0, 0.0), (0.0, 0.0, side)))
-    return _elements(segments, start, not ahead, [*order, 0 if ahead else len(bends) - 1])
+    return [one for i in range(0, len(sides), _WALKED) for one in _walked(sides[i : i + _WALKED])]
 
 
-def forming(table: BendTable, bend: int, angle: float) -> Elements:
-    """The metal of the bend itself as part of the end that swings, at the start of the bend.
+def bits_of(sets: Sequence[int], count: int) -> NDArray[np.bool_]:
+    """(n, count) whether each bend is in each set; in a set bit i stands for bend i."""
+    size = (count + 7) // 8
+    packed = np.frombuffer(b"".join(one.to_bytes(size, "little") for one in sets), np.uint8)
+    found: NDArray[np.bool_] = (
+        np.unpackbits(packed.reshape(len(sets), size), axis=1, count=count, bitorder="little") > 0
+    )
+    return found
 
-    Point at ``b`` degrees lies on the die's circle, clockwise from T, so that it comes to T when the die
-    has turned by ``b`` and moves on with the end ahead; before that it is stock behind. Its turn counts
+
+def _walked(sides: Sequence[TubeSide]) -> list[ElementRows]:
+    bends = _PaddedBends.of(sides)
+    count = len(sides)
+    slots = _WalkSlots(count, 2 * bends.most + 1)
+    ahead = np.array([side.key[1] for side in sides])
+    k = np.array([side.key[0] for side in sides], np.intp)
+    made = bits_of([side.key[2] for side in sides], bends.most)
+    row, last = bends.row, bends.count[bends.row] - 1
+    zero, side = np.zeros(count), np.where(ahead, 1.0, -1.0)
+    point = np.stack([zero, -bends.clr[row, k], zero])
+    start = point.copy()
+    t, n = np.stack([side, zero, zero]), np.stack([zero, zero, side])
+    length, roll = np.where(ahead, 0.0, bends.arc[row, k]), np.zeros(count)
+    arcs = np.zeros(count, np.intp)
+    step = np.where(ahead, -1, 1)
+    for far in range(1, bends.most):
+        i = k + step * far
+        here = np.flatnonzero((i >= 0) & (i <= last))
+        at, of = i[here], row[here]
+        nearer = at + ahead[here]
+        length[here] += bends.straights[of, nearer]
+        roll[here] += bends.rotation[of, nearer]
+        bent = made[here, at]
+        length[here[~bent]] += bends.arc[of[~bent], at[~bent]]
+        here, at, of = here[bent], at[bent], of[bent]
+        if len(here):
+            slots.outer[here, 2 * arcs[here]] = slots.outer[here, 2 * arcs[here] + 1] = at
+            begin = slots.straight(here, 2 * arcs[here], point[:, here], t[:, here], length[here])
+            frame = begin, t[:, here], n[:, here]
+            point[:, here], t[:, here], n[:, here] = slots.bend(
+                here, 2 * arcs[here] + 1, frame, wrapped_rolls(roll[here]), bends, (of, at)
+            )
+            arcs[here] += 1
+            length[here] = roll[here] = 0.0
+    every = np.arange(count)
+    slots.outer[every, 2 * arcs] = np.where(ahead, 0, last)
+    slots.straight(every, 2 * arcs, point, t, length + bends.straights[row, np.where(ahead, 0, last + 1)])
+    return slots.elements(start, ~ahead)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _PaddedBends:
+    """The bends of the tables of m sides, each table once.
+
+    Attributes:
+        row: (m,) the table of each side.
+        count: (tables,) how many bends it has.
+        most: how many the one with most has.
+        straights, rotation: (tables, most + 1) mm and degrees before each bend, and the tail.
+        arc, clr, cos, sin, sweep: (tables, most) length and radius of each bend, mm; of its angle, radians.
+    """
+
+    row: Index
+    count: Index
+    most: int
+    straights: Array
+    rotation: Array
+    arc: Array
+    clr: Array
+    cos: Array
+    sin: Array
+    sweep: Array
+
+    @classmethod
+    def of(cls, sides: Sequence[TubeSide]) -> _PaddedBends:
+        """Those of some sides."""
+        rows: dict[int, int] = {}
+        tables: list[BendTable] = []
+        for side in sides:
+            if rows.setdefault(id(side.table), len(tables)) == len(tables):
+                tables.append(side.table)
+        most = max(len(table.bends) for table in tables)
+        found = np.zeros((7, len(tables), most + 1))
+        for i, table in enumerate(tables):
+            bends, n = table.bends, len(table.bends)
+            found[0, i, : n + 1] = table.straights
+            found[1, i, :n] = [bend.rotation for bend in bends]
+            found[2, i, :n] = [bend.arc_length for bend in bends]
+            found[3, i, :n] = [_clr(bend) for bend in bends]
+            angles = [radians(bend.angle) for bend in bends]
+            found[4:7, i, :n] = [list(map(cos, angles)), list(map(sin, angles)), angles]
+        row = np.array([rows[id(side.table)] for side in sides], np.intp)
+        count = np.array([len(table.bends) for table in tables], np.intp)
+        return cls(row, count, most, found[0], found[1], *found[2:, :, :most])
+
+
+class _WalkSlots:
+    """What is walked of each of m sides: a straight, an arc, a straight and so on, where there is any.
+
+    Attributes:
+        there: (m, slots) whether there is.
+        columns: (11, m, slots) origin, along, across, sweep and length of it.
+        outer: (m, slots) as in `Elements`.
+    """
+
+    def __init__(self, count: int, slots: int) -> None:
+        self.there = np.zeros((count, slots), bool)
+        self.columns = np.zeros((11, count, slots))
+        self.outer = np.zeros((count, slots), np.intp)
+
+    def straight(self, rows: Index, slots: Index, point: Array, t: Array, length: Array) -> Array:
+        """(3, n) where straights of so many mm end."""
+        end = point + t * length
+        some = np.flatnonzero((length > _LEAST) & (end != point).any(axis=0))
+        rows, slots = rows[some], slots[some]
+        along = end[:, some] - point[:, some]
+        self.there[rows, slots] = True
+        self.columns[0:3, rows, slots], self.columns[3:6, rows, slots] = point[:, some], along
+        self.columns[10, rows, slots] = [value**0.5 for value in (along * along).sum(axis=0).tolist()]
+        return end
+
+    def bend(
+        self,
+        rows: Index,
+        slots: Index,
+        frame: tuple[Array, Array, Array],
+        roll: Array,
+        bends: _PaddedBends,
+        which: tuple[Index, Index],
+    ) -> tuple[Array, Array, Array]:
+        """(3, n) each: point, tangent and normal at the end of arcs that are rolled by so many degrees first."""
+        point, t, n = frame
+        c, s, r = bends.cos[which], bends.sin[which], bends.clr[which]
+        b = _cross(n, t)
+        rolled = np.flatnonzero(roll)
+        turns = [radians(value) for value in roll[rolled].tolist()]
+        n[:, rolled] = n[:, rolled] * np.array([*map(cos, turns)]) - b[:, rolled] * np.array([*map(sin, turns)])
+        b[:, rolled] = _cross(n[:, rolled], t[:, rolled])
+        center = point + b * r
+        arm = point - center
+        self.there[rows, slots] = True
+        self.columns[0:3, rows, slots], self.columns[3:6, rows, slots] = center, arm
+        self.columns[6:9, rows, slots] = _cross(n, arm)
+        self.columns[9, rows, slots] = bends.sweep[which]
+        self.columns[10, rows, slots] = r * bends.sweep[which]
+        end = center - r * (b * c - t * s)
+        t = t * c + b * s
+        # rounding is kept from building up: t exactly unit, n exactly across it
+        t = t * (1.0 / np.sqrt(_dot(t, t)))
+        n = n - _dot(n, t) * t
+        return end, t, n * (1.0 / np.sqrt(_dot(n, n)))
+
+    def elements(self, start: Array, held: NDArray[np.bool_]) -> list[ElementRows]:
+        """The sides one by one: (3, m) where they start, and which are held at T."""
+        there, sweep, length = self.there, self.columns[9], self.columns[10]
+        bare = np.flatnonzero(~there.any(axis=1))
+        slide = np.zeros((*there.shape, 2))
+        slide[held] = 1.0
+        slide[np.flatnonzero(held), there.argmax(axis=1)[held], 0] = 0.0
+        slide[bare] = 0.0
+        there[bare, 0] = True
+        self.columns[0:3, bare, 0] = start[:, bare]
+        nothing = np.zeros((len(there), 1))
+        turned = np.cumsum(sweep, axis=1)
+        left = np.cumsum(length[:, ::-1], axis=1)[:, ::-1]
+        every = Elements(
+            np.ascontiguousarray(self.columns[0:3, there].T),
+            np.ascontiguousarray(self.columns[3:6, there].T),
+            np.ascontiguousarray(self.columns[6:9, there].T),
+            sweep[there],
+            np.stack([np.concatenate([nothing, turned[:, :-1]], axis=1), turned], axis=-1)[there],
+            slide[there],
+            np.stack([left, np.concatenate([left[:, 1:], nothing], axis=1)], axis=-1)[there],
+            self.outer[there],
+        )
+        ends = np.cumsum(there.sum(axis=1)).tolist()
+        return [ElementRows(every, first, last) for first, last in zip([0, *ends], ends, strict=False)]
+
+
+def forming(clr: Array, bend: Index, sweep: Array) -> Elements:
+    """The metal of (n,) bends themselves as part of the end that swings, at the start of each bend.
+
+    Point at an angle b lies on the die's circle, clockwise from T, so that it comes to T when the die
+    has turned by b and moves on with the end ahead; before that it is stock behind. Its turn counts
     down from 0, so that turn plus the die's angle is the turn to T.
 
     Args:
-        table, bend: as for `half`.
-        angle: degrees the bend is made to.
+        clr: mm.
+        bend: indices of the bends.
+        sweep: radians they are made to.
     """
-    clr = _clr(table.bends[bend])
-    w = radians(angle)
+    zero = np.zeros(len(bend))
     return Elements(
-        np.zeros((1, 3)),
-        np.array([[0.0, -clr, 0.0]]),
-        np.array([[-clr, 0.0, 0.0]]),
-        np.array([w]),
-        np.array([[0.0, -w]]),
-        np.zeros((1, 2)),
-        np.full((1, 2), np.inf),
-        np.array([bend]),
+        np.zeros((len(bend), 3)),
+        np.stack([zero, -clr, zero], axis=1),
+        np.stack([-clr, zero, zero], axis=1),
+        sweep,
+        np.stack([zero, -sweep], axis=1),
+        np.zeros((len(bend), 2)),
+        np.full((len(bend), 2), np.inf),
+        bend,
     )
 
 
-def stations(elements: Elements, sagitta: float = SAGITTA, near: float = 0.0) -> ElementStations:
+def stations(elements: Elements, sagitta: float = SAGITTA, near: float | Array = 0.0) -> ElementStations:
     """Points close enough along elements that the polyline through them strays by no more than ``sagitta`` (mm).
 
-    With ``near`` (mm) one more point marks where the tube comes that close to its free end.
+    With ``near`` (mm, of all rows or of each) one more point marks where the tube comes that close to its free end.
     """
     sizes = np.linalg.norm(elements.along, axis=1).tolist()
     counts = zip(elements.sweep.tolist(), sizes, strict=True)
     steps = np.array([1 if w == 0.0 else steps_of(w, size, sagitta) for w, size in counts])
     begin, end = elements.gap.T
+    near = np.broadcast_to(near, len(elements))
     marked = (end < near) & (near < begin)
     points = steps + 1 + marked
     at = np.repeat(np.arange(len(elements)), points)
     inside = np.arange(len(at)) - np.repeat(np.cumsum(points) - points, points)
     share = inside / steps[at]
     marks = np.flatnonzero(inside > steps[at])
-    share[marks] = (begin[marked] - near) / (begin[marked] - end[marked])
+    share[marks] = (begin[marked] - near[marked]) / (begin[marked] - end[marked])
     slide = _mixed(elements.slide[at], share)
     # the mark is a point of the metal, also on a straight of which one end is held at T
     slide[marks] = elements.slide[at[marks], 1]
@@ -226,49 +440,21 @@ def _clr(bend: Bend) -> float:
     return bend.clr
 
 
-def _wrapped(roll: float) -> float:
+def wrapped_rolls(roll: Array) -> Array:
     """Degrees in (-180, 180]."""
     value = 180.0 - (180.0 - roll) % 360.0
     # the remainder of a hair below nothing rounds to a whole turn
-    return 180.0 if value <= -180.0 else value
+    return np.where(value <= -180.0, 180.0, value)
 
 
-def _elements(
-    segments: Sequence[object], start: tuple[float, float, float], held: bool, order: Sequence[int]
-) -> Elements:
-    rows: list[list[float]] = []
-    turn = 0.0
-    lengths: list[float] = []
-    outer: list[int] = []
-    arcs = 0
-    for i, segment in enumerate(segments):
-        outer.append(order[arcs])
-        slides = [0.0 if held and i == 0 else float(held), float(held)]
-        if isinstance(segment, Arc):
-            arm = [segment.start[k] - segment.center[k] for k in range(3)]
-            n = segment.normal
-            quarter = [
-                n[1] * arm[2] - n[2] * arm[1],
-                n[2] * arm[0] - n[0] * arm[2],
-                n[0] * arm[1] - n[1] * arm[0],
-            ]
-            w = radians(segment.angle)
-            rows.append([*segment.center, *arm, *quarter, w, turn, turn + w, *slides])
-            turn += w
-            arcs += 1
-            lengths.append(segment.radius * w)
-        else:
-            vector = [segment.end[k] - segment.start[k] for k in range(3)]  # type: ignore[attr-defined]
-            rows.append([*segment.start, *vector, 0.0, 0.0, 0.0, 0.0, turn, turn, *slides])  # type: ignore[attr-defined]
-            lengths.append(sum(v * v for v in vector) ** 0.5)
-    if not rows:
-        rows.append([*start, *([0.0] * 7), 0.0, 0.0, 0.0, 0.0])
-        lengths.append(0.0)
-        outer.append(order[0])
-    a = np.array(rows)
-    left = np.concatenate([np.cumsum(lengths[::-1])[::-1], [0.0]])
-    gap = np.column_stack([left[:-1], left[1:]])
-    return Elements(a[:, 0:3], a[:, 3:6], a[:, 6:9], a[:, 9], a[:, 10:12], a[:, 12:14], gap, np.array(outer, np.intp))
+def _cross(p: Array, q: Array) -> Array:
+    """(3, n) vector products."""
+    return np.stack([p[1] * q[2] - p[2] * q[1], p[2] * q[0] - p[0] * q[2], p[0] * q[1] - p[1] * q[0]])
+
+
+def _dot(p: Array, q: Array) -> Array:
+    """(n,) scalar products of (3, n) vectors."""
+    return np.asarray(p[0] * q[0] + p[1] * q[1] + p[2] * q[2])
 
 
 #: radians; parts of the tube are compared where it turns at least this far between them.

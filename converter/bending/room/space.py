@@ -8,6 +8,7 @@ Machine coordinates are X, left, up; see docs/sweep.md.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TypeAlias
 
 import numpy as np
@@ -51,8 +52,10 @@ class Space:
         return not self.planes and not self.boxes
 
 
+@lru_cache(maxsize=64)
 def space_of(machine: Machine) -> Space:
-    """What the shop file says of the room around the machine.
+    """What the shop file says of the room around the machine; the same one for the same machine, whose tubes are swung
+    in it together.
 
     Args:
         machine: without a plane it is taken to be vertical; then only the tube against itself means much.

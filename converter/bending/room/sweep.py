@@ -11,27 +11,32 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
-from functools import cached_property
-from math import inf, isfinite, radians
+from math import inf, isfinite
+from typing import TypeAlias
 
 import numpy as np
 
-from converter.bending.room.bound import ROUNDING, most_room
-from converter.bending.room.near import SURE, Answers, Moment, NearPairs, nearest_to_boxes, nearest_to_itself
-from converter.bending.room.shape import APART, Elements, check_table, forming, half, stations
+from converter.bending.room.bound import ROUNDING
+from converter.bending.room.near import SURE, Moment
+from converter.bending.room.questions import (
+    ITSELF,
+    TOLERANCE,
+    BoundQuestion,
+    RoomQuestion,
+    Situation,
+    Steps,
+    SwungTube,
+    alone,
+    sides_of,
+)
+from converter.bending.room.shape import SideKey, check_table, half, stations
 from converter.bending.room.space import Array, Space, space_of
-from converter.bending.room.walls import Motion, least_to_planes
 from converter.errors import OptionError
 from converter.model.bends import BendTable
 from converter.model.centerline import reverse_table
 from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Machine
-
-#: mm; the greatest error of a least clearance away from the tube's ends.
-TOLERANCE = 0.5
-#: What the tube meets when it meets itself.
-ITSELF = "the tube itself"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,10 +71,8 @@ class Clearance:
         return inf if self.least is None else self.least
 
 
-UNLIMITED_ROOM = Moment(inf, None, 0.0, TOLERANCE)
-
-#: One bend (index from 0) made after a set of others.
-State = tuple[int, frozenset[int]]
+#: One bend (index from 0 in the table's order from end A) after a set of others.
+State: TypeAlias = tuple[int, frozenset[int]]
 
 
 def half_outside(section: Section) -> tuple[float, float]:
@@ -131,28 +134,43 @@ class Sweeper:
         self._table = longer if feed_from == "A" else reverse_table(longer)[0]
         self._stops = angles if feed_from == "A" else angles[::-1]
         self._radius, self._thinner = half_outside(section)
+        self._tube = SwungTube(self._table, self._stops, space, self._radius, self._thinner)
         self.enough = enough
-        self._deep = max(poor, -0.99 * self._radius)
-        self._moments: dict[State, Moment] = {}
-        self._halves: dict[tuple[int, bool, frozenset[int]], Elements] = {}
-        #: Room of each side to the planes; and with boxes, which depends on ``enough`` and ``poor``.
-        self._walls: dict[tuple[int, bool, frozenset[int]], Moment] = {}
-        self._rooms: dict[tuple[int, bool, frozenset[int]], Moment] = {}
+        self._deep = max(poor, self._tube.deepest)
+        self._moments: dict[Situation, Moment] = {}
+        #: Room of each side to planes and boxes, which depends on ``enough`` and ``poor``.
+        self._rooms: dict[SideKey, Moment] = {}
+        self._clearances: dict[tuple[int, ...], Clearance] = {}
+        self._clear: dict[tuple[tuple[int, ...], float], bool] = {}
+        self._finished: float | None = None
 
     def quick(self, enough: float, poor: float) -> Sweeper:
         """The same tube, measured within ``enough`` and ``poor`` only; poses and walls are worked out once for both."""
         other = copy(self)
-        other.enough, other._deep = enough, max(poor, -0.99 * self._radius)
-        other._moments, other._rooms = {}, {}
+        other.enough, other._deep = enough, max(poor, self._tube.deepest)
+        other._moments, other._rooms, other._clearances, other._clear = {}, {}, {}, {}
         return other
 
     def moments(self, states: Iterable[State]) -> list[Moment]:
         """The least room while each bend is made, bends numbered from 0 in the table's order from end A."""
-        asked = [self._fed(state) for state in states]
-        new = [state for state in dict.fromkeys(asked) if state not in self._moments]
+        return self.moments_fed([self._coded(state) for state in states])
+
+    def moments_fed(self, situations: Sequence[Situation]) -> list[Moment]:
+        """As `moments`, bends numbered from 0 from the end fed first."""
+        self._work(self.ask_moments(situations))
+        return [self._moments[one] for one in situations]
+
+    def ask_states(self, states: Iterable[State]) -> Steps[None]:
+        """Work after which `moments` are at hand."""
+        return self.ask_moments(self._coded(state) for state in states)
+
+    def ask_moments(self, situations: Iterable[Situation]) -> Steps[None]:
+        """Work after which `moments_fed` are at hand."""
+        new = [one for one in dict.fromkeys(situations) if one not in self._moments]
         if new:
-            self._work(new)
-        return [self._moments[state] for state in asked]
+            question = RoomQuestion(self._tube, new, self.enough, self._deep, rooms=self._rooms)
+            yield question
+            self._moments.update(zip(new, question.moments, strict=True))
 
     def sequence(self, order: Sequence[int]) -> Clearance:
         """The least room over an order of bends, numbered from 0 in the table's order from end A.
@@ -160,17 +178,31 @@ class Sweeper:
         Raises:
             OptionError: the order does not name every bend once.
         """
+        self._work(self.ask_sequence(order))
+        return self._clearances[tuple(order)]
+
+    def ask_sequence(self, order: Sequence[int]) -> Steps[None]:
+        """Work after which a `sequence` is at hand."""
+        order = tuple(order)
         if sorted(order) != list(range(self.count)):
             raise OptionError("An order must name every bend once.")
-        states = [(bend, frozenset(order[:i])) for i, bend in enumerate(order)]
-        found = self.moments(states)
+        if order in self._clearances:
+            return
         numbers = tuple(bend + 1 for bend in order)
+        found: list[Moment] = []
+        if order:
+            question = RoomQuestion(self._tube, self._situations(order), self.enough, self._deep, each=False)
+            yield question
+            found = question.moments
         least = min(range(len(found)), key=lambda i: found[i].least, default=None)
         if least is None or not isfinite(found[least].least):
-            return Clearance(None, None, None, None, numbers, self.feed_from)
-        one = found[least]
-        as_drawn = one.against == ITSELF and (self.finished < 0.0 or self.finished <= one.least + 2.0 * TOLERANCE)
-        return Clearance(
+            self._clearances[order] = Clearance(None, None, None, None, numbers, self.feed_from)
+            return
+        one, as_drawn = found[least], False
+        if one.against == ITSELF:
+            yield from self.ask_finished()
+            as_drawn = self.finished < 0.0 or self.finished <= one.least + 2.0 * TOLERANCE
+        self._clearances[order] = Clearance(
             one.least, order[least] + 1, one.against, one.angle, numbers, self.feed_from, one.tolerance, as_drawn
         )
 
@@ -181,25 +213,36 @@ class Sweeper:
             order: as for `sequence`.
             margin: mm; nothing else is worth measuring once something comes nearer.
         """
-        quick = self.quick(self.enough, float(np.nextafter(margin, -inf)))
-        states = [(bend, frozenset(order[:i])) for i, bend in enumerate(order)]
-        fed = [quick._fed(state) for state in states]
-        sides = list(dict.fromkeys(quick._side(k, made, ahead) for k, made in fed for ahead in (True, False)))
-        quick._wall([side for side in sides if side not in quick._walls])
-        if any(quick._walls[side].least < margin for side in sides):
-            return False
-        return all(moment.least >= margin for moment in quick.moments(states))
+        self._work(self.ask_clear(order, margin))
+        return self._clear[tuple(order), margin]
 
-    @cached_property
+    def ask_clear(self, order: Sequence[int], margin: float) -> Steps[None]:
+        """Work after which it is at hand whether an order `clears`."""
+        order = tuple(order)
+        if (order, margin) not in self._clear:
+            line = float(np.nextafter(margin, -inf))
+            deep = max(line, self._tube.deepest)
+            question = RoomQuestion(self._tube, self._situations(order), self.enough, deep, each=False, line=line)
+            yield question
+            self._clear[order, margin] = all(moment.least >= margin for moment in question.moments)
+
+    @property
     def finished(self) -> float:
         """The least room in mm between parts of the finished tube: no order leaves more; inf for none."""
-        # of any two parts between which the tube turns, some bend lies between
-        states = [(k, frozenset(range(self.count)) - {k}) for k in range(self.count)]
-        answers = Answers.of([UNLIMITED_ROOM] * self.count)
-        items, elements = self._pairs(states, [bend.angle for bend in self._table.bends], still=True)
-        if items is not None and elements is not None:
-            nearest_to_itself(elements, items, self._radius, answers, -0.99 * self._radius)
-        return float(answers.least.min(initial=inf))
+        if self._finished is None:
+            self._work(self.ask_finished())
+        assert self._finished is not None
+        return self._finished
+
+    def ask_finished(self) -> Steps[None]:
+        """Work after which the `finished` tube's room is at hand."""
+        if self._finished is None:
+            # of any two parts between which the tube turns, some bend lies between
+            every = (1 << self.count) - 1
+            states = [(k, every ^ 1 << k) for k in range(self.count)]
+            question = RoomQuestion(self._tube, states, deep=self._tube.deepest, each=False, finished=True)
+            yield question
+            self._finished = min((moment.least for moment in question.moments), default=inf)
 
     @property
     def simple_order(self) -> tuple[int, ...]:
@@ -208,8 +251,14 @@ class Sweeper:
         return tuple(order if self.feed_from == "A" else reversed(order))
 
     def most(self) -> Array:
-        """(2^n, n) mm that there may be, bends and sets of them counted from the end fed first (`most_room`)."""
-        return most_room(self._table, self.space, self._radius, self._stops) + ROUNDING
+        """(2^n, n) mm that there may be, bends and sets of them counted from the end fed first (`most_rooms`)."""
+        return alone(self.ask_most())
+
+    def ask_most(self) -> Steps[Array]:
+        """Work that comes to the `most` room."""
+        question = BoundQuestion(self._tube)
+        yield question
+        return question.most + ROUNDING
 
     def implied_rooms(self, state: State) -> list[tuple[tuple[int, int], float]]:
         """What a situation that was swept tells of others.
@@ -218,10 +267,14 @@ class Sweeper:
             First and last bend, from the end fed first, and mm: with the same of these bends made there is no more
             room for the bend in question.
         """
-        k, made = self._fed(state)
-        sides = [self._rooms[self._side(k, made, ahead)] for ahead in (True, False)]
+        return self.implied_fed(self._coded(state))
+
+    def implied_fed(self, situation: Situation) -> list[tuple[tuple[int, int], float]]:
+        """As `implied_rooms`, bends numbered from 0 from the end fed first."""
+        k = situation[0]
+        sides = [self._rooms[side] for side in sides_of(situation)]
         found = [((0, k), sides[0].least), ((k, self.count - 1), sides[1].least)]
-        for one in (*sides, self._moments[k, made]):
+        for one in (*sides, self._moments[situation]):
             if one.span is not None:
                 # what is as low as that is not measured further, so the others are as low or measured like this one
                 found.append((one.span, max(one.least, self._deep) + SURE))
@@ -238,7 +291,7 @@ class Sweeper:
         for i, bend in enumerate(order):
             k, made = self._fed((bend, frozenset(order[:i])))
             for ahead in (True, False):
-                at = stations(self._half(k, made, ahead)).points
+                at = stations(half(self._table, k, made, ahead)).points
                 far = max(far, float(np.hypot(at[:, 0], at[:, 1]).max()))
         return far
 
@@ -249,166 +302,20 @@ class Sweeper:
         last = self.count - 1
         return last - state[0], frozenset(last - i for i in state[1])
 
-    def _side(self, k: int, made: frozenset[int], ahead: bool) -> tuple[int, bool, frozenset[int]]:
-        return k, ahead, frozenset(i for i in made if (i < k if ahead else i > k))
+    def _coded(self, state: State) -> Situation:
+        """The same with bends numbered from the end fed first, and the set of those made as bits."""
+        k, made = self._fed(state)
+        return k, sum(1 << i for i in made)
 
-    def _half(self, k: int, made: frozenset[int], ahead: bool) -> Elements:
-        key = self._side(k, made, ahead)
-        found = self._halves.get(key)
-        if found is None:
-            found = self._halves[key] = half(self._table, k, key[2], ahead)
-        return found
+    def _situations(self, order: Sequence[int]) -> list[Situation]:
+        return [self._coded((bend, frozenset(order[:i]))) for i, bend in enumerate(order)]
 
-    def _work(self, states: list[State]) -> None:
-        """Room to planes and boxes side by side (shared by many states), then each state against itself."""
-        sides = dict.fromkeys(self._side(k, made, ahead) for k, made in states for ahead in (True, False))
-        self._room([side for side in sides if side not in self._rooms])
-        start = []
-        for k, made in states:
-            both = [self._rooms[self._side(k, made, ahead)] for ahead in (True, False)]
-            start.append(min(both, key=lambda moment: moment.least))
-        answers = Answers.of(start, self.enough)
-        items, elements = self._pairs(states, self._stops)
-        if items is not None and elements is not None:
-            nearest_to_itself(elements, items, self._radius, answers, self._deep)
-        for i, state in enumerate(states):
-            if not answers.lowered[i]:
-                self._moments[state] = start[i]
-                continue
-            tolerance = TOLERANCE + int(answers.ends[i]) * self._radius + 2.0 * self._thinner
-            assert elements is not None
-            outer = elements.outer[[answers.row[i], answers.against[i]]]
-            span = int(outer.min()), int(outer.max())
-            self._moments[state] = Moment(float(answers.least[i]), ITSELF, float(answers.angle[i]), tolerance, span)
+    def _side(self, k: int, made: frozenset[int], ahead: bool) -> SideKey:
+        return sides_of((k, sum(1 << i for i in made)))[0 if ahead else 1]
 
-    def _motion(self, k: int, ahead: bool) -> Motion:
-        """How a side moves in the room."""
-        if ahead:
-            return Motion(self._stops[k], 1 if self.space.ahead else 0, 0.0)
-        return Motion(self._stops[k], 0 if self.space.ahead else -1, self._table.bends[k].clr or 0.0)
-
-    def _room(self, sides: list[tuple[int, bool, frozenset[int]]]) -> None:
-        """The least room of sides of the tube to planes and boxes."""
-        if not sides:
-            return
-        self._wall([side for side in sides if side not in self._walls])
-        found = [self._walls[side] for side in sides]
-        if self.space.boxes:
-            found = self._boxes(sides, found)
-        self._rooms.update(zip(sides, found, strict=True))
-
-    def _wall(self, sides: list[tuple[int, bool, frozenset[int]]]) -> None:
-        """The least room of sides of the tube to planes."""
-        parts = [self._half(k, made, ahead) for k, ahead, made in sides]
-        motions = [self._motion(k, ahead) for k, ahead, _ in sides]
-        for side, found in zip(sides, least_to_planes(parts, motions, self.space, self._radius), strict=True):
-            least, plane, angle = found
-            name = self.space.planes[plane] if plane >= 0 else None
-            self._walls[side] = Moment(least, name, angle, TOLERANCE + self._thinner)
-
-    def _boxes(self, sides: list[tuple[int, bool, frozenset[int]]], found: list[Moment]) -> list[Moment]:
-        parts = [self._half(k, made, ahead) for k, ahead, made in sides]
-        elements = Elements.joined(parts)
-        boxes = len(self.space.boxes)
-        counts = np.array([len(part) for part in parts]) * boxes
-        motions = [self._motion(k, ahead) for k, ahead, _ in sides]
-        question = np.repeat(np.arange(len(sides)), counts)
-        turns = np.array([float(one.turns) for one in motions])[question]
-        draw = np.array([one.draw for one in motions])[question]
-        end = np.array([radians(one.angle) for one in motions])[question]
-        row = np.repeat(np.arange(len(elements)), boxes)
-        # a straight that only slides away behind T is never where it was not at the start
-        shrinks = elements.slide[row, 0] != elements.slide[row, 1]
-        still = (turns == 0.0) & ((draw == 0.0) | shrinks)
-        items = NearPairs.whole(
-            question,
-            row,
-            np.tile(np.arange(boxes), len(elements)),
-            np.zeros(len(question)),
-            np.where(still, 0.0, end),
-            turns,
-            draw,
-            np.zeros(len(question)),
-        )
-        answers = Answers.of(found, self.enough)
-        nearest_to_boxes(elements, items, self.space, self._radius, answers, self._deep)
-        outer = elements.outer[answers.row].tolist()
-        return [
-            moment
-            if not answers.lowered[i]
-            else Moment(
-                float(answers.least[i]),
-                self.space.boxes[int(answers.against[i])],
-                float(answers.angle[i]),
-                TOLERANCE + int(answers.ends[i]) * self._radius + self._thinner,
-                (min(k, outer[i]), max(k, outer[i])),
-            )
-            for i, (moment, (k, _, _)) in enumerate(zip(found, sides, strict=True))
-        ]
-
-    def _pairs(
-        self, states: list[State], stops: Sequence[float], still: bool = False
-    ) -> tuple[NearPairs | None, Elements | None]:
-        """Every pair of elements between which the tube may turn far enough to meet itself.
-
-        Args:
-            states: bends numbered from the end fed first.
-            stops: degrees each bend is turned to.
-            still: only the moment each bend is made, not the way there.
-        """
-        bank: list[Elements] = []
-        first: dict[object, int] = {}
-        length = 0
-
-        def place(key: object, made: Elements) -> int:
-            nonlocal length
-            if key not in first:
-                bank.append(made)
-                first[key] = length
-                length += len(made)
-            return first[key]
-
-        rows: list[tuple[int, int, int, int, int, float, float, float, float]] = []
-        for i, (k, made) in enumerate(states):
-            stop = radians(stops[k])
-            begin = stop if still else 0.0
-            turned = stop + sum(radians(self._table.bends[j].angle) for j in made)
-            if turned < APART - 1e-9:
-                continue
-            sides = [self._half(k, made, ahead) for ahead in (True, False)]
-            at = [place(self._side(k, made, ahead), part) for ahead, part in zip((True, False), sides, strict=True)]
-            bend = forming(self._table, k, stops[k])
-            moving = place(("moving", k), bend)
-            # ... and once made, when it stands still against what lies ahead
-            made_arc = place(("made", k), replace(bend, turn=bend.turn[:, ::-1]))
-            clr = self._table.bends[k].clr or 0.0
-            rows.append((i, at[0], len(sides[0]), at[1], len(sides[1]), begin, stop, 1.0, clr))
-            rows.append((i, moving, 1, at[1], len(sides[1]), begin, stop, 1.0, clr))
-            rows.append((i, at[0], len(sides[0]), made_arc, 1, stop, stop, 0.0, 0.0))
-        if not rows:
-            return None, None
-        elements = Elements.joined(bank)
-        table = np.array(rows)
-        sizes = (table[:, 2] * table[:, 4]).astype(np.intp)
-        row = np.repeat(np.arange(len(rows)), sizes)
-        inside = np.arange(len(row)) - np.repeat(np.cumsum(sizes) - sizes, sizes)
-        wide = table[row, 4].astype(np.intp)
-        a = table[row, 1].astype(np.intp) + inside // wide
-        b = table[row, 3].astype(np.intp) + inside % wide
-        low, high, turns, pull = table[row, 5:].T
-        turn = elements.turn
-        far = turn[a].max(axis=1) + turn[b].max(axis=1) + high >= APART - 1e-9
-        items = NearPairs.whole(
-            table[row, 0].astype(np.intp),
-            a,
-            b,
-            low,
-            high,
-            turns,
-            np.zeros(len(row)),
-            pull,
-        )
-        return items[far], elements
+    def _work(self, steps: Steps[None]) -> None:
+        """Take work of this tube through by itself."""
+        alone(steps)
 
 
 class Sweepers:

@@ -13,13 +13,19 @@ from dataclasses import dataclass
 from math import radians
 
 import numpy as np
+from numpy.typing import NDArray
 
-from converter.bending.room.shape import Elements, ElementStations, stations
+from converter.bending.room.shape import ElementRows, Elements, ElementStations, stations
 from converter.bending.room.space import Array, Index, Space
 
 #: mm; how far a value may dip between two lines of the grid.
 DIP = 0.15
 _COARSEST = radians(3.0)
+#: mm; what bounds may be off by through rounding.
+_HAIR = 1e-6
+#: Sides looked at in one go, and points at an angle: bounds on memory.
+_SIDES = 512
+_READ = 200_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,85 +49,187 @@ class Motion:
         return self.turns == 0 or (self.turns == 1 and self.draw == 0.0)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _SideColumns:
+    """Sides by columns: radians, sense of the turn, mm drawn per radian, mm of radius; and what came nearest so far.
+
+    Attributes:
+        least: (m,) mm.
+        plane: (m,) index, -1 for none.
+        moment: (m,) radians.
+    """
+
+    end: Array
+    turns: Array
+    draw: Array
+    radius: Array
+    least: Array
+    plane: Index
+    moment: Array
+
+    def better(self, values: Array, times: Array, of: Index, point: Index) -> None:
+        """Take what is nearer than so far.
+
+        Args:
+            values: (planes, n) mm.
+            times: (planes or 1, n) radians.
+            of: (n,) the side, rising.
+            point: (n,) rising within a side; of equal values the first plane's counts, then the first point's.
+        """
+        starts = np.flatnonzero(np.diff(of, prepend=-1))
+        found = np.minimum.reduceat(values, starts, axis=1)
+        plane = found.argmin(axis=0)
+        least = found[plane, np.arange(len(starts))]
+        sides = of[starts]
+        nearer = np.flatnonzero(least < self.least[sides])
+        if not len(nearer):
+            return
+        sides, plane, least = sides[nearer], plane[nearer], least[nearer]
+        chosen = np.full(len(self.least), -1)
+        chosen[sides] = np.arange(len(sides))
+        rows = np.flatnonzero(chosen[of] >= 0)
+        side = chosen[of[rows]]
+        hits = values[plane[side], rows] == least[side]
+        first = rows[hits][np.flatnonzero(np.diff(side[hits], prepend=-1))]
+        self.least[sides], self.plane[sides] = least, plane
+        self.moment[sides] = times[plane if len(times) > 1 else 0, first]
+
+
 def least_to_planes(
-    sides: Sequence[Elements], motions: Sequence[Motion], space: Space, radius: float
-) -> list[tuple[float, int, float]]:
+    sides: Sequence[ElementRows], motions: Sequence[Motion], space: Space, radius: Array
+) -> tuple[Array, Index, Array]:
     """The least distance between the tube's outside and the planes, of many sides.
 
     Args:
-        sides: of the tube before a bend.
+        sides: (m) of tubes before a bend.
         motions: one per side.
         space: the planes.
-        radius: half the outside diameter, mm.
+        radius: (m,) half the outside diameter, mm.
 
     Returns:
-        Of each side the distance in mm (negative: that far through the plane), index of the plane (-1: there is
-        none), and degrees turned at that moment.
+        Of each side, (m,) each: the distance in mm (negative: that far through the plane), index of the plane (-1:
+        there is none), and degrees turned at that moment.
     """
-    best = [(float("inf"), -1, 0.0)] * len(sides)
-    if not space.planes or not sides:
-        return best
-    at = stations(Elements.joined(sides), near=radius)
-    side = np.repeat(np.arange(len(sides)), [len(one) for one in sides])[at.row]
-    end = np.radians([one.angle for one in motions])
-    draw = np.array([one.draw for one in motions])
-    at_end = at.gap < radius - 1e-9
-    for disc in (False, True):
-        shape = at_end if disc else ~at_end
-        for turns in sorted({one.turns for one in motions}):
-            several = [one.turns == turns and one.simple and not (disc and turns) for one in motions]
-            which = np.flatnonzero(shape & np.array(several)[side])
-            if len(which):
-                _read_simply(at, which, side, end, draw, turns, disc, space, radius, best)
-        for i, one in enumerate(motions):
-            if not one.simple or (disc and one.turns):
-                which = np.flatnonzero(shape & (side == i))
-                if len(which):
-                    best[i] = min(
-                        best[i], _read_on_grid(at, which, one, disc, space, radius), key=lambda found: found[0]
-                    )
-    return best
+    count = len(sides)
+    found = _SideColumns(
+        np.array([radians(one.angle) for one in motions]),
+        np.array([float(one.turns) for one in motions]),
+        np.array([one.draw for one in motions]),
+        radius,
+        np.full(count, np.inf),
+        np.full(count, -1),
+        np.zeros(count),
+    )
+    if space.planes and count:
+        simple = np.array([one.simple for one in motions])
+        for first in range(0, count, _SIDES):
+            some = slice(first, first + _SIDES)
+            elements = Elements.gathered(sides[some])
+            rows = np.repeat(np.arange(first, first + len(sides[some])), [len(one) for one in sides[some]])
+            worth = np.flatnonzero(~simple[rows] | _may_be_nearest(elements, rows, space, found))
+            at = stations(elements.at(worth), near=radius[rows[worth]])
+            side = rows[worth][at.row]
+            disc = at.gap < radius[side] - 1e-9
+            # a ball is nearest at a few angles that are known; a disc is where nothing turns
+            read = np.where(disc, found.turns[side] == 0.0, simple[side])
+            for shape in (False, True):
+                _read_simply(at, side, np.flatnonzero((disc == shape) & read), shape, space, found)
+                _read_on_grid(at, side, np.flatnonzero((disc == shape) & ~read), shape, space, found)
+    return found.least, found.plane, np.degrees(found.moment)
 
 
-def _read_simply(
-    at: ElementStations, which: Index, side: Index, end: Array, draw: Array, turns: int, disc: bool, space: Space,
-    radius: float, best: list[tuple[float, int, float]],
-) -> None:  # fmt: skip
-    """Better the ``best`` of the sides by points that are nearest at a few known angles."""
-    p, of = at.points[which], side[which]
-    ends = end[of]
-    if turns:
-        times = _turning(p, space, ends)
-    else:
-        times = np.stack([np.zeros_like(ends), np.where(draw[of] > 0.0, ends, 0.0)], axis=-1)[None]
-    slide = at.slide[which] * draw[of]
-    values = _distances(p, at.tangents[which] if disc else None, slide, space, radius, turns, times)
-    starts = np.flatnonzero(np.diff(of, prepend=-1))
-    for first, last in zip(starts, [*starts[1:], len(of)], strict=True):
-        part = values[:, first:last]
-        plane, point, time = np.unravel_index(int(part.argmin()), part.shape)
-        least, i = float(part[plane, point, time]), int(of[first])
-        if least < best[i][0]:
-            moment = times[plane if turns else 0, first + point, time]
-            best[i] = (least, int(plane), float(np.degrees(moment)))
+def _may_be_nearest(elements: Elements, side: Index, space: Space, found: _SideColumns) -> NDArray[np.bool_]:
+    """(n,) which elements of sides that move simply may hold what is nearest.
+
+    At any moment a straight is nearest at one of its ends, and an arc nearer than both of its ends by its sagitta at
+    most. An element for which this is farther than the end of another one is left out. What counts as a disc is no
+    nearer than a ball there, and reported nearer by `DIP` at most.
+    """
+    every = np.arange(len(elements))
+    nearest = []
+    for which in (0, 1):
+        p = elements.point(every, np.full(len(every), float(which)))
+        values, _ = _simple_values(p, None, elements.slide[:, which], side, space, found)
+        nearest.append(values.min(axis=0))
+    # the end of the tube itself counts as a disc
+    balls = [np.where(elements.gap[:, i] < found.radius[side] - 1e-9, np.inf, nearest[i]) for i in (0, 1)]
+    starts = np.flatnonzero(np.diff(side, prepend=-1))
+    least = np.minimum.reduceat(np.minimum(*balls), starts)
+    known = np.repeat(least, np.diff(starts, append=len(side)))
+    bound = np.minimum(*nearest) - elements.sagitta(every, np.ones(len(every)))
+    may: NDArray[np.bool_] = bound - DIP - _HAIR <= known
+    return may
+
+
+def _simple_values(
+    p: Array, tangents: Array | None, slide: Array, of: Index, space: Space, found: _SideColumns
+) -> tuple[Array, Array]:
+    """(planes, n) mm that points of sides keep at least from the planes, and the radians at which they do.
+
+    Args:
+        p: (n, 3) points.
+        tangents: across which they stand for discs; None for balls.
+        slide: (n,) share of the draw.
+        of: (n,) the side of each.
+    """
+    end, turns, draw = found.end[of], found.turns[of], found.draw[of]
+    times = np.where(
+        turns[:, None] != 0.0,
+        _turning(p, space, end),
+        np.stack([np.zeros_like(end), np.where(draw > 0.0, end, 0.0), np.zeros_like(end)], axis=-1),
+    )
+    values = _distances(p, tangents, slide * draw, space, found.radius[of], turns, times)
+    nearest = values.argmin(axis=2)[:, :, None]
+    return (
+        np.take_along_axis(values, nearest, axis=2)[:, :, 0],
+        np.take_along_axis(times, nearest, axis=2)[:, :, 0],
+    )
+
+
+def _read_simply(at: ElementStations, side: Index, which: Index, disc: bool, space: Space, found: _SideColumns) -> None:
+    """Better the sides by points that are nearest at a few known angles."""
+    if len(which):
+        tangents = at.tangents[which] if disc else None
+        values, times = _simple_values(at.points[which], tangents, at.slide[which], side[which], space, found)
+        found.better(values, times, side[which], which)
 
 
 def _read_on_grid(
-    at: ElementStations, which: Index, motion: Motion, disc: bool, space: Space, radius: float
-) -> tuple[float, int, float]:
-    """The least of one side's points, read on a grid of angles."""
-    p, end = at.points[which], radians(motion.angle)
-    reach = np.hypot(p[:, 0], p[:, 1]).max()
-    steps = grid_steps(reach, np.asarray(motion.draw), radius, np.asarray(end), disc)
-    times = np.linspace(0.0, end, int(steps) + 1)
-    slide = at.slide[which] * motion.draw
-    moments = times[None, None, :]
-    values = _distances(p, at.tangents[which] if disc else None, slide, space, radius, motion.turns, moments)
-    plane, point, time = np.unravel_index(int(values.argmin()), values.shape)
-    return float(values[plane, point, time]) - DIP, int(plane), float(np.degrees(times[time]))
+    at: ElementStations, side: Index, which: Index, disc: bool, space: Space, found: _SideColumns
+) -> None:
+    """Better the sides by points that are read on a grid of angles, some points at a time."""
+    if not len(which):
+        return
+    of = side[which]
+    starts = np.flatnonzero(np.diff(of, prepend=-1))
+    sides = of[starts]
+    reach = np.maximum.reduceat(np.hypot(at.points[which, 0], at.points[which, 1]), starts)
+    steps = np.zeros(len(found.end), np.intp)
+    steps[sides] = grid_steps(reach, found.draw[sides], found.radius[sides], found.end[sides], disc)
+    sizes = np.cumsum(steps[of] + 1)
+    first = 0
+    while first < len(which):
+        # whole points, and one at least
+        last = max(first + 1, int(np.searchsorted(sizes, _READ + (sizes[first - 1] if first else 0), "right")))
+        _read_grid_points(at, which[first:last], side, steps, disc, space, found)
+        first = last
 
 
-def grid_steps(reach: Array, draw: Array, radius: float, end: Array, disc: bool) -> Index:
+def _read_grid_points(
+    at: ElementStations, which: Index, side: Index, steps: Index, disc: bool, space: Space, found: _SideColumns
+) -> None:
+    counts = steps[side[which]] + 1
+    row = np.repeat(which, counts)
+    of = side[row]
+    inside = np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts)
+    times = np.where(inside == steps[of], found.end[of], inside * (found.end[of] / steps[of]))
+    slide = at.slide[row] * found.draw[of]
+    tangents = at.tangents[row] if disc else None
+    values = _distances(at.points[row], tangents, slide, space, found.radius[of], found.turns[of], times[None, :, None])
+    found.better(values[:, :, 0] - DIP, times[None, :], of, row)
+
+
+def grid_steps(reach: Array, draw: Array, radius: float | Array, end: Array, disc: bool) -> Index:
     """(m,) how many steps of angle keep what is read on the grid within `DIP` of the truth.
 
     Args:
@@ -147,16 +255,15 @@ def _turning(p: Array, space: Space, end: Array) -> Array:
 
 
 def _distances(
-    p: Array, tangents: Array | None, slide: Array, space: Space, radius: float, turns: int, times: Array
+    p: Array, tangents: Array | None, slide: Array, space: Space, radius: Array, turns: Array, times: Array
 ) -> Array:
     """(planes, points, times) distances of balls, or of discs across the tangents, from the planes.
 
-    ``times``: radians, (planes or 1, points or 1, times).
+    ``radius``, ``turns``: of each point. ``times``: radians, (planes or 1, points, times).
     """
     n = space.normals
-    c, s = np.cos(times), np.sin(times) * turns
-    if turns == 0:
-        c = np.ones_like(c)
+    c, s = np.cos(times), np.sin(times) * turns[:, None]
+    c = np.where(turns[:, None] == 0.0, 1.0, c)
     # the plane turned back is cheaper than the points turned on
     nx = n[:, 0, None, None] * c + n[:, 1, None, None] * s
     ny = n[:, 1, None, None] * c - n[:, 0, None, None] * s
@@ -164,6 +271,6 @@ def _distances(
     x = p[None, :, 0, None] + slide[None, :, None] * times
     found = nx * x + ny * p[None, :, 1, None] + nz * p[None, :, 2, None] + space.offsets[:, None, None]
     if tangents is None:
-        return np.asarray(found - radius)
+        return np.asarray(found - radius[:, None])
     lean = nx * tangents[None, :, 0, None] + ny * tangents[None, :, 1, None] + nz * tangents[None, :, 2, None]
-    return np.asarray(found - radius * np.sqrt(np.maximum(0.0, 1.0 - lean * lean)))
+    return np.asarray(found - radius[:, None] * np.sqrt(np.maximum(0.0, 1.0 - lean * lean)))

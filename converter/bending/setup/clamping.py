@@ -20,9 +20,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from converter.shop.model import Die
+from converter.tolerances import PAST_LENGTH
 
-#: mm; a straight this little short is drawing noise.
-SLACK = 0.01
 #: Degrees; bends whose planes lie this close to half a turn apart make an S in one plane.
 OPPOSED = 1.0
 
@@ -139,7 +138,7 @@ class Clamping:
             if not any(other > bend for other in made):
                 trail = max(trail, need.tail - self._between(bend, len(self.needs)))
             made.append(bend)
-        lead, trail = (value if value > SLACK else 0.0 for value in (lead, trail))
+        lead, trail = (value if value > PAST_LENGTH else 0.0 for value in (lead, trail))
         return BendPlan(tuple(order), tuple(lacks), tuple(inverted), lead, trail)
 
     def lacks(self, bend: int, made: Collection[int]) -> list[Lack]:
@@ -149,17 +148,27 @@ class Clamping:
         need = self.needs[bend]
         if ahead is not None and self._turned_over(bend, made) is None:
             have = self._between(ahead, bend)
-            if have < need.between - SLACK:
+            if have < need.between - PAST_LENGTH:
                 found.append(Lack(bend, ahead, True, have, need.between))
         if behind is not None:
             have = self._between(bend, behind)
-            if have < need.tail - SLACK:
+            if have < need.tail - PAST_LENGTH:
                 found.append(Lack(bend, behind, False, have, need.tail))
         return found
 
     def feasible(self, made: Iterable[int], bend: int) -> bool:
         """Whether a bend can be held after others were made."""
         return not self.lacks(bend, list(made))
+
+    @property
+    def pairs(self) -> list[list[bool]]:
+        """Of each bend whether it can be held when each other one alone is made already.
+
+        When more are made it can be held if it can be with the nearest of them on either side: the clamp and the
+        pressure die look no further, and not at each other.
+        """
+        every = range(len(self.needs))
+        return [[bend != other and self.feasible((other,), bend) for other in every] for bend in every]
 
     def recommended(self) -> tuple[int, ...] | None:
         """An order in which every bend can be held, as near to the plain one as can be; None when there is none.
@@ -196,7 +205,7 @@ class Clamping:
         need = self.needs[bend]
         if ahead is None or not need.inverts:
             return None
-        if not -SLACK <= self._between(ahead, bend) < need.between - SLACK:
+        if not -PAST_LENGTH <= self._between(ahead, bend) < need.between - PAST_LENGTH:
             return None
         apart = abs((need.roll - self.needs[ahead].roll + 180.0) % 360.0 - 180.0)
         return ahead if apart >= 180.0 - OPPOSED else None

@@ -6,25 +6,22 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from converter.bending.metal.law_findings import fit_findings
-from converter.bending.setup.clamping import SLACK, Lack
+from converter.bending.setup.clamping import Lack
 from converter.bending.setup.shape import wider
 from converter.bending.split import best_refit, best_split, makeable_by
 from converter.findings import NOTE, WARNING, Clause, Finding
 from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
+from converter.tolerances import PAST_ANGLE, PAST_LENGTH
 
 if TYPE_CHECKING:
     from converter.bending.setup.setup import Setup, Step
 
-#: Degrees; a stop this little past the limit is rounding.
-ANGLE_SLACK = 1e-6
 #: mm; legs that come out this little off their place are as bends go, further off is a warning. Common practice, no
 #: source.
 AS_BENDS_GO = 1.0
 #: mm; legs that come out this little further apart need no words.
 WORTH_SAYING = 0.5
-#: mm; a stick this little longer is as long.
-_SAME_LENGTH = 1e-6
 
 _WHY = {"held": "held", "clear": "clears", "room": "most-room", "stick": "least-stick"}
 
@@ -125,7 +122,7 @@ class _Findings:
         """Bends without any straight left between them, whose legs come out further apart than drawn."""
         lacks = {frozenset((self._bend(lack.bend), self._bend(lack.other))) for lack in self.setup.plan.lacks}
         for i, excess in enumerate(self.setup.excess):
-            if excess > SLACK and {i, i + 1} not in lacks:
+            if excess > PAST_LENGTH and {i, i + 1} not in lacks:
                 yield self._finding(
                     "legs-shifted",
                     i + 1,
@@ -161,14 +158,9 @@ class _Findings:
         for step in self.setup.steps:
             limit = self.shop.greatest_angle(step.die)
             # without a die the stop is the target
-            if (
-                step.die is None
-                or limit is None
-                or step.stop <= limit + ANGLE_SLACK
-                or step.target > limit + ANGLE_SLACK
-            ):
+            if step.die is None or limit is None or step.stop <= limit + PAST_ANGLE or step.target > limit + PAST_ANGLE:
                 continue
-            sure = step.springback.stop_range(step.target)[0] > limit
+            sure = step.springback.stop_range(step.target)[0] > limit + PAST_ANGLE
             yield self._finding(
                 "stop-too-great",
                 step.bend,
@@ -203,7 +195,7 @@ class _Findings:
         machine = self.shop.machine.max_length if self.setup.steps else None
         rack = self.shop.longest_bar(tube.section, tube.metal)
         for variant, limit in (("machine", machine), ("rack", rack)):
-            if limit is not None and stick > limit + _SAME_LENGTH:
+            if limit is not None and stick > limit + PAST_LENGTH:
                 values = {"stick": stick, "most": limit, "section": tube.section}
                 yield self._finding("stick-too-long", None, values, variant=variant, measured=stick, limit=limit)
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from bisect import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeAlias
 
-from converter.bending.room.advice import sure_to_hit, swept_values, unknown_room, way_out
-from converter.bending.room.order import MARGIN, BestOrder, best_order
+import numpy as np
+
+from converter.bending.room.advice import ask_way_out, sure_to_hit, swept_values, unknown_room
+from converter.bending.room.order import MARGIN, BestOrder, NeighbourRule, best_order, weigh_orders
+from converter.bending.room.questions import Steps
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import Clearance, Sweepers
 from converter.bending.setup.clamping import BendPlan, Clamping, Need
@@ -65,6 +68,10 @@ class OrderChoice:
         return len(self.plan.lacks), self.danger, room, not self.plan.is_simple, extra, self.end == "B"
 
 
+#: The end and order taken, why not the simple ones, and the search where there was one.
+ChosenOrder: TypeAlias = tuple[OrderChoice, tuple[str, ...], BestOrder | None]
+
+
 @dataclass(frozen=True, slots=True)
 class OrderChooser:
     """Chooses for one tube.
@@ -108,7 +115,7 @@ class OrderChooser:
         plan = replace(plan, lead=max(plan.lead, lead), trail=max(plan.trail, trail))
         return replace(choice, plan=plan, clearance=None)
 
-    def _sweep(self, choice: OrderChoice) -> None:
+    def _sweep(self, choice: OrderChoice) -> Steps[None]:
         """Work out the least room of a choice."""
         if self.section is None or self.tube.run.closed:  # the ends of a ring are meant to meet
             return
@@ -122,10 +129,13 @@ class OrderChooser:
             if not self._sweepers:
                 space = space_of(self.shop.machine)
                 self._sweepers.append(Sweepers(choice.shape.from_a, self.section, space, stops))
-            choice.clearance = self._sweepers[0].of(choice.end, lead, trail).sequence(order)
+            one = self._sweepers[0].of(choice.end, lead, trail)
         except (GeometryError, OptionError):
             # bends that overlap, or a stop of a full turn: an error finding says so, and nothing can be swept
             choice.clearance = None
+            return
+        yield from one.ask_sequence(order)
+        choice.clearance = one.sequence(order)
 
     def again(self, known: OrderChoice) -> OrderChoice:
         """The end and order taken for an equal tube, with its room, for this one."""
@@ -133,25 +143,26 @@ class OrderChooser:
         choice.clearance = known.clearance
         return choice
 
-    def choose(self, feed_from: str | None) -> tuple[OrderChoice, tuple[str, ...], BestOrder | None]:
-        """The end and order taken, why not the simple ones ('held', 'clear', 'room', 'stick'), and the search."""
+    def choosing(self, feed_from: str | None) -> Steps[ChosenOrder]:
+        """Work that comes to the end and order taken, why not the simple ones ('held', 'clear', 'room', 'stick'), and
+        the search; `converter.bending.room.questions.together` takes that of many tubes through at once."""
         ends = ("A", "B") if feed_from in (None, "best") else (feed_from or "A",)
         first = self._choice(ends[0])
-        self._sweep(first)
+        yield from self._sweep(first)
         if first.good and feed_from != "best":
             return first, (), None
         plain = [first, *(self._choice(end) for end in ends[1:])]
         tried = list(plain)
         for choice in plain:
             if choice is not first:
-                self._sweep(choice)
+                yield from self._sweep(choice)
             order = choice.clamping.recommended() if choice.plan.lacks else None
             if order is not None:
                 tried.append(self._ordered(choice, order))
-                self._sweep(tried[-1])
+                yield from self._sweep(tried[-1])
         search = None
         if not any(choice.good for choice in tried):
-            search, found = self._searched(plain)
+            search, found = yield from self._searched(plain)
             tried += found
         best = min(tried, key=OrderChoice.rank)
         if best is first:
@@ -162,32 +173,21 @@ class OrderChooser:
             return best, ("room",), search
         return best, ("clear",) if first.danger else ("stick",), search
 
-    def _searched(self, plain: Sequence[OrderChoice]) -> tuple[BestOrder | None, list[OrderChoice]]:
+    def _searched(self, plain: Sequence[OrderChoice]) -> Steps[tuple[BestOrder | None, list[OrderChoice]]]:
         """The order that leaves the most room of those that can be held, from the ends in question."""
         if self.section is None or any(choice.clearance is None for choice in plain):
             return None, []
         ends = {choice.end: choice for choice in plain}
         count = len(plain[0].shape.machine_bends)
-
-        known: dict[tuple[str, int, int, int], bool] = {}
-
-        def feasible(made: tuple[int, ...], bend: int, end: str) -> bool:
-            """Bends numbered from 1 from end A; only the nearest made on either side count."""
-            if end not in ends:
-                return False
-            i = bisect(made, bend)
-            near = made[max(0, i - 1) : i + 1]
-            key = (end, bend, near[0] if i else 0, near[-1] if i < len(made) else 0)
-            if key not in known:
-                before = [number - 1 if end == "A" else count - number for number in near]
-                known[key] = ends[end].clamping.feasible(before, bend - 1 if end == "A" else count - bend)
-            return known[key]
-
+        # what holds a bend depends on the nearest ones bent on either side only
+        feasible = NeighbourRule({end: np.array(choice.clamping.pairs) for end, choice in ends.items()})
         shape, plan = plain[0].shape, plain[0].plan
         stops = [one.stop for one in shape.machine_bends]
         extras = (plan.lead, plan.trail)
         if plain[0].end == "B":
             stops, extras = stops[::-1], extras[::-1]
+        sweepers = self._sweepers[0]
+        weighed = yield from weigh_orders({end: sweepers.of(end, *extras) for end in "AB"}, feasible)
         found = best_order(
             shape.from_a,
             self.section,
@@ -196,32 +196,34 @@ class OrderChooser:
             extra_a=extras[0],
             extra_b=extras[1],
             stops=stops,
-            sweepers=self._sweepers[0],
+            sweepers=sweepers,
+            weighed=weighed,
         )
         if found.best is None:
             return found, []
         end = found.best.feed_from
         order = [number - 1 if end == "A" else count - number for number in found.best.order]
         choice = self._ordered(ends[end], order)
-        self._sweep(choice)
+        yield from self._sweep(choice)
         return found, [choice]
 
-    def room_findings(self, chosen: OrderChoice, search: BestOrder | None) -> list[Finding]:
-        """What is to be told of the room to swing in the order taken."""
+    def ask_findings(self, chosen: OrderChoice, search: BestOrder | None) -> Steps[list[Finding]]:
+        """Work that comes to what is to be told of the room to swing in the order taken."""
         unknown = unknown_room(self.shop.machine)
         findings = [] if unknown is None else [unknown]
         if search is None or self.section is None or chosen.clearance is None or chosen.plan.lacks:
             return findings
         if chosen.danger:
-            findings.append(self._near_finding(chosen, replace(search, best=chosen.clearance), chosen.clearance))
+            found = replace(search, best=chosen.clearance)
+            findings.append((yield from self._near_finding(chosen, found, chosen.clearance)))
         return findings
 
-    def _near_finding(self, chosen: OrderChoice, search: BestOrder, clearance: Clearance) -> Finding:
+    def _near_finding(self, chosen: OrderChoice, search: BestOrder, clearance: Clearance) -> Steps[Finding]:
         """The tube hits or comes close in the best order there is; the cures are tried in the simple orders only."""
         assert self.section is not None
         hits = chosen.danger == 2
         dies = {one.seat.die for one in chosen.shape.machine_bends}
-        way = way_out(
+        way = yield from ask_way_out(
             chosen.shape.from_a,
             self.section,
             self.shop,

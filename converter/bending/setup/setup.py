@@ -15,21 +15,24 @@ from dataclasses import dataclass, field, replace
 
 from converter.bending.dies import seats
 from converter.bending.metal.springback import Springback, springback_for
-from converter.bending.room.order import BestOrder
+from converter.bending.room.questions import together
 from converter.bending.room.sweep import Clearance
 from converter.bending.setup.clamping import BendPlan
 from converter.bending.setup.findings import setup_findings
 from converter.bending.setup.machine_steps import stop_to_step, to_step, wrapped
-from converter.bending.setup.order import OrderChoice, OrderChooser, metal_reach
+from converter.bending.setup.order import ChosenOrder, Copes, OrderChoice, OrderChooser, metal_reach
 from converter.bending.setup.shape import MachineBend, machine_bend
 from converter.errors import OptionError
 from converter.findings import Finding
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.pause import paused_gc
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.shop.model import Die, Machine, Shop
 
+#: Tubes whose orders are weighed side by side: a bound on memory.
+_TOGETHER = 200
 #: What may be asked for: an end, or the best of both.
 FEEDS = ("A", "B", "best")
 
@@ -182,14 +185,30 @@ def set_up(
     if feed_from is not None and feed_from not in FEEDS:
         raise OptionError(f"A tube is fed from end A or end B, or from the best of them, not {quoted(feed_from)}.")
     bench, angles, apart = _SpringbackBench(shop, changes or {}), saw_angles or {}, long_points_apart or {}
-    return [
-        replace(
-            bench.setup(tube, feed_from),
-            saw_angles=tuple((end, angles[tube.name, end]) for end in "AB" if (tube.name, end) in angles),
-            long_points_apart=apart.get(tube.name),
+    tubes = tuple(tubes)
+    found: list[Setup] = []
+    chosen: list[_Chosen | None] = []
+    for i, tube in enumerate(steps(tubes, "tubes set up")):
+        if i == len(chosen):
+            with paused_gc():
+                chosen += bench.chosen(tubes[i : i + _TOGETHER], feed_from)
+        found.append(
+            replace(
+                bench.setup(tube, feed_from, chosen[i]),
+                saw_angles=tuple((end, angles[tube.name, end]) for end in "AB" if (tube.name, end) in angles),
+                long_points_apart=apart.get(tube.name),
+            )
         )
-        for tube in steps(tubes, "tubes set up")
-    ]
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    """End and order of a tube, why not the simple ones, and what is to be told of its room."""
+
+    order: OrderChoice
+    why: tuple[str, ...]
+    findings: tuple[Finding, ...]
 
 
 class _SpringbackBench:
@@ -198,31 +217,59 @@ class _SpringbackBench:
     def __init__(self, shop: Shop, changes: Mapping[tuple[str, str], float]) -> None:
         self.shop = shop
         self.changes = changes
-        self._chosen: dict[tuple[object, ...], tuple[OrderChoice, tuple[str, ...], BestOrder | None]] = {}
+        self._orders: dict[tuple[object, ...], ChosenOrder] = {}
         self._springback: dict[tuple[str, Section | None, str | None, bool], Springback] = {}
 
-    def setup(self, tube: Tube, feed_from: str | None) -> Setup:
-        """One tube."""
+    def chosen(self, tubes: Sequence[Tube], feed_from: str | None) -> list[_Chosen | None]:
+        """The end and order taken for each tube; None for one without bends, and where something is lacking.
+
+        They are weighed side by side, and those of equal tubes once: sweeping is what takes long.
+        """
+        choosers: list[tuple[OrderChooser, tuple[object, ...]] | None] = []
+        asked: dict[tuple[object, ...], OrderChooser] = {}
+        for tube in tubes:
+            choosers.append(None)
+            if tube.run.table.bends and not self._lacking(tube):
+                bends, copes = self._machine_bends(tube), self._copes(tube)
+                chooser, key = OrderChooser(tube, bends, self.shop, copes), (feed_from, copes, *_same(tube, bends))
+                choosers[-1] = chooser, key
+                if key not in self._orders:
+                    asked.setdefault(key, chooser)
+        found = together([chooser.choosing(feed_from) for chooser in asked.values()])
+        self._orders.update(zip(asked, found, strict=True))
+        orders: list[tuple[OrderChooser, ChosenOrder] | None] = []
+        for one in choosers:
+            orders.append(None)
+            if one is not None:
+                chooser, (chosen, why, search) = one[0], self._orders[one[1]]
+                orders[-1] = chooser, (chosen if asked.get(one[1]) is chooser else chooser.again(chosen), why, search)
+        # what is found for one of equal tubes is at hand for the others
+        firsts = {id(chooser) for chooser in asked.values()}
+        told: dict[int, list[Finding]] = {}
+        for some in (True, False):
+            tellers = [one for one in orders if one is not None and (id(one[0]) in firsts) == some]
+            findings = together([chooser.ask_findings(chosen, search) for chooser, (chosen, _, search) in tellers])
+            told |= {id(chooser): own for (chooser, _), own in zip(tellers, findings, strict=True)}
+        return [None if one is None else _Chosen(*one[1][:2], tuple(told[id(one[0])])) for one in orders]
+
+    def _copes(self, tube: Tube) -> Copes:
+        return self.changes.get((tube.name, "A")), self.changes.get((tube.name, "B"))
+
+    def setup(self, tube: Tube, feed_from: str | None, taken: _Chosen | None) -> Setup:
+        """One tube, with what `chosen` says of it."""
         table = tube.run.table
-        copes = (self.changes.get((tube.name, "A")), self.changes.get((tube.name, "B")))
+        copes = self._copes(tube)
         at_a, at_b = (cope or 0.0 for cope in copes)
         coped = tuple(end for end, cope in zip("AB", copes, strict=True) if cope is not None)
-        lacking = self._lacking(tube)
-        if not table.bends or lacking:
+        if taken is None:
+            lacking = self._lacking(tube)
             plan = BendPlan((), (), (), 0.0, 0.0)
             end = feed_from if feed_from in ("A", "B") else "A"
             reach = metal_reach(tube, copes)
             length, machine = table.developed_length, self.shop.machine
             bare = Setup(tube, end, (), length, *reach, None, plan, (), at_a, at_b, coped, machine, (), lacking)
             return replace(bare, findings=tuple(setup_findings(bare, self.shop, ())))
-        made = self._machine_bends(tube)
-        chooser = OrderChooser(tube, made, self.shop, copes)
-        key = (feed_from, copes, *_same(tube, made))
-        if key in self._chosen:  # equal tubes sweep alike, which is what takes long
-            known, why, search = self._chosen[key]
-            chosen = chooser.again(known)
-        else:
-            chosen, why, search = self._chosen[key] = chooser.choose(feed_from)
+        chosen = taken.order
         lead, trail = chosen.plan.lead, chosen.plan.trail
         extra_a, extra_b = (lead, trail) if chosen.end == "A" else (trail, lead)
         setup = Setup(
@@ -241,7 +288,7 @@ class _SpringbackBench:
             self.shop.machine,
             chosen.shape.excess,
         )
-        findings = (*setup_findings(setup, self.shop, why), *chooser.room_findings(chosen, search))
+        findings = (*setup_findings(setup, self.shop, taken.why), *taken.findings)
         return replace(setup, findings=findings)
 
     def _lacking(self, tube: Tube) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from math import ceil, floor
 
 from converter.bending.setup.machine_steps import arcs_within, wrapped
@@ -70,7 +71,7 @@ REFUSED = "is not to be made as drawn: see the findings"
 REFUSED_ALL = "no bend is to be made as drawn, see the findings."
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SetupView:
     """One set-up as it is shown.
 
@@ -84,7 +85,7 @@ class SetupView:
     display: Display
     refused: frozenset[int] = frozenset()
 
-    @property
+    @cached_property
     def stick(self) -> float:
         """The stick as cut, mm: rounded up."""
         return rounded_up(self.setup.stick_length, self.display)
@@ -119,6 +120,10 @@ class SetupView:
         In decimals where a fraction would cost more than the machine's ``turn_within``; '' where decimals would too,
         where the tube is not turned, and where its size is not known.
         """
+        return self._arounds
+
+    @cached_property
+    def _arounds(self) -> list[str]:
         arcs = [step.turn_arc or 0.0 for step in self.setup.steps]
         per_degree = max((abs(step.turn_arc / step.turn_set) for step in self.setup.steps if step.turn_arc), default=0)
         if not per_degree:
@@ -130,7 +135,7 @@ class SetupView:
 
     def around(self, i: int) -> str:
         """The same of one turn with its unit, or ''."""
-        number = self.arounds()[i]
+        number = self._arounds[i]
         return f"{number} {self.display.unit}" if number else ""
 
     def rounding_notes(self) -> list[str]:
@@ -140,7 +145,7 @@ class SetupView:
         if shown.denominator:
             half = f"1/{2 * shown.denominator}"
         notes = [f"Each mark is rounded from its exact place, by at most {half} {shown.unit}."]
-        told = [text for text, step in zip(self.arounds(), self.setup.steps, strict=True) if step.turn_arc]
+        told = [text for text, step in zip(self._arounds, self.setup.steps, strict=True) if step.turn_arc]
         if told:
             words = f"A distance around the tube is off by at most {machine.turn_within:g}° of turn"
             if shown.denominator:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from converter.cli import options
+from converter.cli import batches, options, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
 from converter.cli.seen import AsReadPicture, picture_option
+from converter.errors import OptionError
 
 if TYPE_CHECKING:
     from converter.job import Job
@@ -22,15 +22,25 @@ if TYPE_CHECKING:
     epilog=options.example(
         "elbowroom audit rail.dxf --shop myshop.toml --section 1.75x0.120in",
         "elbowroom audit *.dxf --shop myshop.toml --job job.toml --json",
+        "elbowroom audit drawings --each --shop myshop.toml --out audited",
         reads=True,
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
+@batches.batch_to_watch
+@click.option(
+    "--out",
+    metavar="DIR",
+    callback=values.folder,
+    help="With --each: folder to write summary and findings to; what has not changed is skipped.  [none written]",
+)
 @options.settings_to_bend
 @picture_option
-@options.talking_json
+@options.talking_lists
 def audit(
     sources: tuple[str, ...],
+    batch: batches.BatchChoices,
+    out: str | None,
     settings: Settings,
     picture: AsReadPicture,
     console: Console,
@@ -40,11 +50,19 @@ def audit(
     Each finding names the tube and the bend, what was measured, the limit, and what would cure
     it. Exit status 0: it can be bent; 1: an error would scrap a stick; 2: a file could not be read.
     """
+    if batch.is_batch:
+        return _audit_each(sources, batch, out, settings, picture, console)
+    batches.check_together(sources, batch)
+    batches.check_csv(console)
+    if out is not None:
+        raise OptionError("--out goes with --each: audit writes no files of drawings that are checked together.")
     picture.check(sources)
 
     jobs = open_jobs(sources, settings, console, "checking", ask=lambda job: job.findings, open_one=picture.open_job)
     picture.draw(jobs[0], console)
     if console.as_json:
+        from converter.exporters.data.audit_json import audit_document
+
         console.json(audit_document(jobs))
     else:
         for i, job in enumerate(jobs):
@@ -54,37 +72,21 @@ def audit(
     return 1 if any(job.has_errors for job in jobs) else 0
 
 
-def audit_document(jobs: Sequence[Job]) -> dict[str, Any]:
-    """``elbowroom/audit/1``: per input what was checked and everything that was found (docs/commands.md)."""
-    from dataclasses import asdict
+def _audit_each(
+    sources: tuple[str, ...],
+    batch: batches.BatchChoices,
+    out: str | None,
+    settings: Settings,
+    picture: AsReadPicture,
+    console: Console,
+) -> int:
+    from converter.batch import AuditWork
 
-    from converter.exporters.data.table_json import finding_value
-
-    return {
-        "schema": "elbowroom/audit/1",
-        "inputs": [
-            {
-                "source": job.source,
-                "shop": job.shop.name,
-                "demo_shop": job.shop.is_demo,
-                "tubes": len(job.shown.tubes),
-                "bends_checked": job.shown.bend_count,
-                "tolerances": asdict(job.tolerances),
-            }
-            for job in jobs
-        ],
-        "findings": [
-            {
-                "source": job.source,
-                **finding_value(finding, job.display),
-                "layer": finding.layer,
-                "handle": finding.handle,
-                "cure": finding.cure_in(job.display) or None,
-            }
-            for job in jobs
-            for finding in job.shown.findings
-        ],
-    }
+    if picture.file is not None:
+        raise OptionError("--picture shows one drawing: leave out --each, and name one INPUT.")
+    if picture.force and out is None:
+        raise OptionError("--force goes with --out, whose files it replaces: give both, or neither.")
+    return batches.run_batch(sources, AuditWork(), settings, batch, console, out=out, force=picture.force)
 
 
 def verdict(job: Job, console: Console) -> str:

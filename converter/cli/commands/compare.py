@@ -29,6 +29,15 @@ class MeasuredChoices:
     stops: tuple[str, ...]
 
 
+#: Ending of a sheet.
+_SHEET = ".pdf"
+
+
+def _picture_or_sheet(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """A file name with the ending of a picture or of a sheet."""
+    return value if value is not None and value.lower().endswith(_SHEET) else picture_file(ctx, param, value)
+
+
 _measured = options.grouped(
     "typed",
     MeasuredChoices,
@@ -60,8 +69,8 @@ _measured = options.grouped(
 @click.option(
     "--picture",
     metavar="FILE",
-    callback=picture_file,
-    help="Also draw both, the miss larger: FILE.svg or FILE.png.",
+    callback=_picture_or_sheet,
+    help="Also draw both, the miss larger: FILE.svg or FILE.png; FILE.pdf is a sheet with all of it.",
 )
 @outputs.force
 @options.settings_to_bend
@@ -104,11 +113,7 @@ def compare(
 
         console.result(comparison_text(answer, made_of, answer.job.display))
     if picture is not None:
-        from converter.exporters.pictures.comparison import comparison_picture
-        from converter.exporters.pictures.files import write_one
-
-        shown = comparison_picture(answer.comparison, answer.tube.name, answer.job.display)
-        console.say(f"drawn in {write_one(shown, picture, answer.job, force=force)}")
+        console.say(f"drawn in {_draw(answer, made_of, picture, force)}")
     if learn:
         _record(answer, str(settings.shop), console)
     return 1 if answer.comparison.excesses else 0
@@ -146,6 +151,19 @@ def _answer(
             f"{quoted(tube.name)} has a sharp corner without a radius: give its die with --shop, or --clr LENGTH."
         )
     return compare_tube(job, tube, table, limits, _numbered("--stops", typed.stops, _degrees))
+
+
+def _draw(answer: TubeComparison, made_of: str, file: str, force: bool) -> str:
+    """Write the picture, or the sheet, that was asked for."""
+    if file.lower().endswith(_SHEET):
+        from converter.exporters.sheet.pdf.comparison import write_comparison
+
+        return str(write_comparison(answer, made_of, file, force=force))
+    from converter.exporters.pictures.comparison import comparison_picture
+    from converter.exporters.pictures.files import write_one
+
+    shown = comparison_picture(answer.comparison, answer.tube.name, answer.job.display)
+    return str(write_one(shown, file, answer.job, force=force))
 
 
 def _numbered(option: str, typed: Sequence[str], read: Callable[[str], float]) -> dict[int, float]:

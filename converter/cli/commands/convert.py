@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from converter.cli import options, outputs, values
+from converter.cli import batches, options, outputs, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         "elbowroom convert rail.dxf --out job --section 1.75x0.120in --shop myshop.toml",
         "elbowroom convert frame.dxf --out job --to step,csv --step-unit in --file-each",
         "elbowroom convert rail.dxf --to csv --out - > rail.csv",
+        "elbowroom convert drawings --each --out job --shop myshop.toml --processes 4",
         reads=True,
     ),
 )
@@ -38,12 +39,14 @@ if TYPE_CHECKING:
     callback=values.folder,
     help="Folder to write to; '-' writes a single file to stdout.",
 )
+@batches.batch_to_watch
 @outputs.writing
 @options.settings_to_bend
-@options.talking_json
+@options.talking_lists
 def convert(
     sources: tuple[str, ...],
     out: str,
+    batch: batches.BatchChoices,
     writing: outputs.Writing,
     settings: Settings,
     console: Console,
@@ -53,9 +56,12 @@ def convert(
     Nothing is written unless everything can be; existing files stay unless --force is given, and
     an input is never replaced. Exit status 1: written, but the audit found errors.
     """
-
     from converter.exporters.registry import usable_formats, write
 
+    if batch.is_batch:
+        return _convert_each(sources, out, batch, writing, settings, console)
+    batches.check_together(sources, batch)
+    batches.check_csv(console)
     jobs = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
     with console.progress("loading what the formats need"):
         formats, left_out = usable_formats(writing.formats)
@@ -72,9 +78,28 @@ def convert(
     return 1 if any(job.has_errors for job in jobs) else 0
 
 
+def _convert_each(
+    sources: tuple[str, ...],
+    out: str,
+    batch: batches.BatchChoices,
+    writing: outputs.Writing,
+    settings: Settings,
+    console: Console,
+) -> int:
+    from converter.batch import ConvertWork
+    from converter.exporters.registry import usable_formats
+
+    with console.progress("loading what the formats need"):
+        formats, left_out = usable_formats(writing.formats)
+    for reason in left_out:
+        console.say(f"note: {reason}")
+    work = ConvertWork(tuple(formats), writing.options)
+    return batches.run_batch(sources, work, settings, batch, console, out=out, force=writing.force)
+
+
 def convert_document(jobs: Sequence[Job], written: Sequence[Path]) -> dict[str, Any]:
     """``elbowroom/convert/1``: that of the audit, and the files written (docs/commands.md)."""
-    from converter.cli.commands.audit import audit_document
+    from converter.exporters.data.audit_json import audit_document
 
     document = audit_document(jobs)
     document["schema"] = "elbowroom/convert/1"

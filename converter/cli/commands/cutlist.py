@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from converter.cli import options, outputs, values
+from converter.cli import batches, options, outputs, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
 from converter.errors import OptionError
@@ -53,12 +53,15 @@ _rack = options.grouped(
         "elbowroom cutlist frame.dxf gate.dxf --shop myshop.toml --job job.toml --jobs 4 --qty 'PICKET*=40'",
         "elbowroom cutlist frame.dxf --section 25x2mm --bar 6m --bar 3m --csv > cuts.csv",
         "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --rack rack.toml --take",
+        "elbowroom cutlist frame.dxf --section 40x40x2mm --bar 6m --mitre 45",
         "elbowroom cutlist frame.dxf --shop myshop.toml --job job.toml --out cuts --to pdf",
+        "elbowroom cutlist drawings --each --shop myshop.toml --out cuts",
         "elbowroom cutlist --rack rack.toml --put-back",
         reads=True,
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1)
+@batches.batch
 @options.jobs
 @click.option(
     "--qty",
@@ -71,6 +74,12 @@ _rack = options.grouped(
 @click.option("--to", metavar="FORMAT,...", help="What to write: pdf, svg, csv, json, or all.  [all]")
 @outputs.paper
 @outputs.force
+@click.option(
+    "--mitre",
+    metavar="DEGREES",
+    callback=values.mitre,
+    help="The saw turns so far from square: nest mitred ends back to back up to that.  [saw.mitre of the shop file]",
+)
 @click.option("--split", is_flag=True, help="Make tubes that are too long of pieces first, as 'split' does.")
 @click.option(
     "--seconds",
@@ -83,6 +92,7 @@ _rack = options.grouped(
 @options.talking_lists
 def cutlist(
     sources: tuple[str, ...],
+    batch: batches.BatchChoices,
     jobs: int,
     qty: tuple[str, ...],
     rack: RackChoices,
@@ -90,6 +100,7 @@ def cutlist(
     to: str | None,
     paper: str,
     force: bool,
+    mitre: float | None,
     split: bool,
     seconds: float,
     settings: Settings,
@@ -120,6 +131,16 @@ def cutlist(
 
     kinds = outputs.formats_named("all" if to is None else to, KINDS)
     quantities = Quantities(jobs, counts)
+    if batch.is_batch:
+        from converter.batch import CutlistWork
+        from converter.exporters.options import WriteOptions
+
+        if rack.take:
+            raise OptionError("--take books what is on one list: leave out --each.")
+        console.say("note: each list is made as if the others took no bar; what is cut together wants one list.")
+        work = CutlistWork(quantities, rack.rack, rack.bar, split, seconds, kinds, WriteOptions(paper=paper))
+        return batches.run_batch(sources, work, settings, batch, console, out=out, force=force)
+    batches.check_together(sources, batch)
     on_rack = None if rack.rack is None else load_rack(rack.rack)
     opened = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
     if split:
@@ -130,8 +151,9 @@ def cutlist(
     unit = opened[0].drawing.read_as
     with console.progress("nesting"):
         cuts = cut_list(
-            opened, quantities, rack=on_rack, buyable=[parse_length(typed, unit) for typed in rack.bar], seconds=seconds
-        )
+            opened, quantities, rack=on_rack, buyable=[parse_length(typed, unit) for typed in rack.bar], mitre=mitre,
+            seconds=seconds,
+        )  # fmt: skip
     written: list[str] = []
     if out is not None:
         from converter.exporters.options import WriteOptions

@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from converter.cli.screens.findings import titled
 from converter.cli.screens.grid import Grid, fill
-from converter.cli.screens.page import bold
-from converter.comparison.next_piece import NextStep
-from converter.comparison.words import excess_text, miss_sentences, next_sentences, verdict_text
+from converter.cli.screens.page import bold, room
+from converter.comparison.words import (
+    DIFFERENCE_HEADS,
+    NEXT_HEADS,
+    difference_rows,
+    difference_sentence,
+    excess_text,
+    miss_sentences,
+    next_rows,
+    next_sentences,
+    verdict_text,
+)
 from converter.job.made_tubes import TubeComparison
 from converter.model.run import Tube
 from converter.quoting import one_line
 from converter.units import Display
 
-_DASH = "-"
+#: Rows of the picture in letters at most.
+_ROWS = 16
 
 
 def comparison_text(answer: TubeComparison, made_of: str, display: Display) -> str:
@@ -25,27 +37,11 @@ def comparison_text(answer: TubeComparison, made_of: str, display: Display) -> s
     """
     found = answer.comparison
     blocks = [titled(_title(answer.tube), f"as drawn in {one_line(answer.job.source)}, as made in {one_line(made_of)}")]
-    rows = [
-        [
-            str(difference.bend),
-            _off(found.legs[difference.bend - 1], display),
-            "" if difference.bend == 1 else _degrees_off(difference.rotation),
-            f"{difference.drawn.angle:.2f}",
-            f"{difference.drawn.angle + difference.angle:.2f}",
-            _degrees_off(difference.angle),
-            _DASH if difference.clr is None else _off(difference.clr, display),
-        ]
-        for difference in found.bends
-    ]
-    rows.append(["tail", _off(found.legs[-1], display), "", "", "", "", ""])
-    heads = ["bend", "leg before", "rotation", "angle drawn", "angle made", "off by", "CLR"]
-    unit = "inches" if display.unit == "in" else "millimetres"
     blocks.append(
-        f"{Grid(heads, rows).text()}\n"
-        + fill(
-            f"Legs (corner to corner), rotations and CLR: made less drawn; lengths in {unit}, angles in degrees.", "  "
-        )
+        f"{Grid(list(DIFFERENCE_HEADS), difference_rows(found, display)).text()}\n"
+        + fill(difference_sentence(display), "  ")
     )
+    blocks.append(_drawn(answer))
     blocks.append("\n".join(fill(sentence) for sentence in miss_sentences(found, display)))
     verdict = [bold(line) for line in fill(verdict_text(found)).split("\n")]
     blocks.append("\n".join([*verdict, *(fill(excess_text(each, display), "  ", "    ") for each in found.excesses)]))
@@ -60,30 +56,34 @@ def _title(tube: Tube) -> str:
 
 def _next_text(answer: TubeComparison, display: Display) -> str:
     """What to set for the next piece."""
-    rows = [
-        [
-            str(step.bend), f"{step.stop:.2f}", _stop(step), f"{step.turns:.2f}", f"{step.turns_next:.2f}",
-            display.number(step.mark), display.number(step.mark_next),
-        ]
-        for step in answer.steps
-    ]  # fmt: skip
-    heads = ["bend", "stop", "next", "turns so far", "next", "mark", "next"]
-    lines = [titled("For the next piece", "as it was set, and as it is to be set"), Grid(heads, rows).text()]
+    rows = next_rows(answer.steps, display)
+    lines = [titled("For the next piece", "as it was set, and as it is to be set"), Grid(list(NEXT_HEADS), rows).text()]
     lines += [fill(sentence, "  ") for sentence in next_sentences(answer.setup.feed_from)]
     return "\n".join(lines)
 
 
-def _stop(step: NextStep) -> str:
-    return _DASH if step.stop_next is None else f"{step.stop_next:.2f}"
+def _drawn(answer: TubeComparison) -> str:
+    """Both centerlines in letters, from the side that shows most."""
+    from converter.exporters.pictures.comparison import magnified, scale_sentence, sides
 
-
-def _off(mm: float, display: Display) -> str:
-    """A difference with its sign; none of what shows as nothing."""
-    number = display.number(abs(mm))
-    sign = "" if number == display.number(0.0) else "+" if mm > 0.0 else "-"
-    return sign + number
-
-
-def _degrees_off(degrees: float) -> str:
-    number = f"{abs(degrees):.2f}"
-    return number if number == "0.00" else ("+" if degrees > 0.0 else "-") + number
+    times = magnified(answer.comparison)
+    drawn, made = sides(answer.comparison, times)[0]
+    every = [*drawn, *made]
+    low = [min(float(point[i]) for point in every) for i in (0, 1)]
+    spans = [max(float(point[i]) for point in every) - low[i] for i in (0, 1)]
+    # a letter is twice as high as it is wide
+    k = min((min(72, room() - 6) - 1) / max(spans[0], 1e-9), 2.0 * (_ROWS - 1) / max(spans[1], 1e-9))
+    page = [[" "] * (int(k * spans[0]) + 2) for _ in range(int(k * spans[1] / 2.0) + 2)]
+    for points, letter in ((drawn, "."), (made, "o")):
+        for one, other in pairwise(points):
+            count = 1 + int(2.0 * k * max(abs(float(other[i] - one[i])) for i in (0, 1)))
+            for n in range(count + 1):
+                x, y = (float(one[i] + (other[i] - one[i]) * n / count) - low[i] for i in (0, 1))
+                row, column = page[-1 - round(k * y / 2.0)], round(k * x)
+                row[column] = letter
+    for letter, at in (("A", 0), ("B", -1)):
+        x, y = (float(drawn[at][i]) - low[i] for i in (0, 1))
+        page[-1 - round(k * y / 2.0)][round(k * x)] = letter
+    rows = [f"    {''.join(row).rstrip()}".rstrip() for row in page]
+    words = f". as drawn, from A to B; o as made, {scale_sentence(times)}"
+    return "\n".join([*(row for row in rows if row), fill(words, "  ")])

@@ -65,6 +65,7 @@ def _saw(shop: Shop, display: Display) -> str:
     parts = [f"kerf {display.length(saw.kerf)}"]
     parts += [f"trims {display.length(saw.trim)} off each bar"] if saw.trim else []
     parts += [f"needs {display.length(saw.grip)} to hold"] if saw.grip else []
+    parts += [f"turns to {display.angle(shop.cutting.mitre)}"] if shop.cutting.mitre else []
     return ", ".join([*parts, f"drops from {keep} go to the rack"])
 
 

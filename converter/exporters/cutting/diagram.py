@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from math import radians, tan
 from string import ascii_uppercase
 
 from converter.exporters.paper.figure import Point, text_width
 from converter.exporters.pictures.picture import Picture
 from converter.job.cutlist import CutGroup
-from converter.job.cutlist_words import origin_text
+from converter.job.cutlist_words import ends_text, origin_text
 from converter.nesting.model import Pattern
 from converter.quoting import one_line
-from converter.units import Display
+from converter.units import Display, every_text
 
 #: mm of paper: height of a bar, from one to the next, room before it for what it is.
 _HIGH, _PITCH, _BEFORE = 7.0, 15.0, 34.0
@@ -18,6 +19,8 @@ _HIGH, _PITCH, _BEFORE = 7.0, 15.0, 34.0
 _LETTER, _TEXT = 2.6, 2.0
 #: mm; around a text in its box.
 _AROUND = 1.0
+#: Degrees; long points further apart lie on opposite edges of the paper.
+_ASIDE = 90.0
 #: How much wider bold letters are.
 _BOLD = 1.15
 
@@ -32,10 +35,14 @@ def letter(number: int) -> str:
     return text
 
 
+#: Heads of the columns of `legend`.
+LEGEND_HEADS = ("letter", "piece", "stop of the saw", "ends from square", "off")
+
+
 def legend(group: CutGroup, display: Display) -> list[list[str]]:
-    """A row per piece: its letter, name, the stop of the saw, how many."""
+    """A row per piece, as of `LEGEND_HEADS`."""
     return [
-        [letter(i), one_line(piece.name), display.number(piece.length), str(piece.count)]
+        [letter(i), one_line(piece.name), display.number(piece.length), ends_text(piece, display), str(piece.count)]
         for i, piece in enumerate(group.pieces)
     ]
 
@@ -74,23 +81,67 @@ def _bar(picture: Picture, group: CutGroup, pattern: Pattern, display: Display, 
     if plan.saw.trim > 0.0:
         x = _BEFORE + k * plan.saw.trim
         picture.fill([_box(_BEFORE, y, x, y + _HIGH)], "bore")
-    for i, at in zip(pattern.pieces, pattern.cut_places(plan.pieces, plan.saw), strict=True):
+    shape, below = _Shapes(group, pattern, k, y), y - _TEXT - 1.2
+    angles: list[tuple[float, str]] = []
+    for n, (i, at) in enumerate(zip(pattern.pieces, pattern.cut_places(plan.pieces, plan.saw), strict=True)):
         piece = group.pieces[i]
         right = _BEFORE + k * at
         left = right - k * piece.length
-        picture.fill([_box(left, y, right, y + _HIGH)], "skin")
-        picture.stroke(_box(left, y, right, y + _HIGH), "tube", closed=True)
+        outline, later = shape.of(n, left, right)
+        picture.fill([outline], "skin")
+        picture.stroke(outline, "tube", closed=True)
+        for line in later:
+            picture.stroke(line, "seam")
         _piece_words(picture, letter(i), piece.name, display.number(piece.length), (left, right), y)
         x = right
+        if angle := group.head_angles(pattern)[n]:
+            angles.append((right, display.angle(angle)))
     left_over = pattern.left(plan.bars, plan.pieces, plan.saw)
     picture.stroke(_box(_BEFORE, y, end, y + _HIGH), "seam", closed=True)
     start = max(x, end - k * left_over)
     word = f"{'drop' if left_over >= group.keep else 'scrap'} {display.number(left_over)}"
-    wide = text_width(word, _TEXT) + 2.0 * _AROUND
+    wide = _wide(word) + 2.0 * _AROUND
     if wide <= end - start:
         picture.label(word, ((start + end) / 2.0, y + _HIGH / 2.0 - _TEXT / 2.0), _TEXT, align="center")
     else:  # below the bar's end
-        picture.label(word, (end, y - _TEXT - 1.2), _TEXT, align="right")
+        picture.label(word, (end, below), _TEXT, align="right")
+    free = 0.0
+    for x, text in angles:  # those that fit; all stand behind their pieces in words
+        half = _wide(text) / 2.0 + _AROUND
+        if x - half >= free and (wide <= end - start or x + half <= end - wide):
+            picture.label(text, (x, below), _TEXT, align="center")
+            free = x + half
+
+
+class _Shapes:
+    """The pieces of a bar as they lie in it, seen with the slant of the cuts that are shared in the paper.
+
+    A slanted end that shares no cut is sawn off the piece: a line across it.
+    """
+
+    def __init__(self, group: CutGroup, pattern: Pattern, k: float, y: float) -> None:
+        self._group, self._pattern, self._k, self._y = group, pattern, k, y
+        self._long_high = False  # whether the long point of the end in front is at the upper edge
+
+    def of(self, n: int, left: float, right: float) -> tuple[list[Point], list[list[Point]]]:
+        """Outline of piece n from ``left`` to ``right`` on the paper, and what is still sawn off it."""
+        piece, pattern = self._group.pieces[self._pattern.pieces[n]], self._pattern
+        front, back = reversed(piece.slants) if pattern.turned[n] else piece.slants
+        low, high = self._y, self._y + _HIGH
+        shared = (n > 0 and pattern.shared[n - 1] > 0, pattern.shared[n] > 0)
+        across = abs(piece.apart or 0.0) > _ASIDE
+        long_high = (self._long_high, self._long_high is not across)
+        self._long_high = shared[1] and not long_high[1]  # the next piece's long point is on the other edge
+        sides, later = [], []
+        for x, end, is_high, is_shared, way in zip(
+            (left, right), (front, back), long_high, shared, (1.0, -1.0), strict=True
+        ):
+            slope = 0.0 if end is None else way * self._k * end.width * tan(radians(end.angle))
+            slanted = [(x + slope if is_high else x, low), (x if is_high else x + slope, high)]
+            sides.append(slanted if is_shared else [(x, low), (x, high)])
+            if slope and not is_shared:
+                later.append(slanted)
+        return [sides[0][0], sides[1][0], sides[1][1], sides[0][1]], later
 
 
 def _piece_words(
@@ -100,12 +151,17 @@ def _piece_words(
     middle, room = (sides[0] + sides[1]) / 2.0, sides[1] - sides[0] - 2.0 * _AROUND
     name = one_line(name)
     full = f"{name_letter}  {name}"
-    first = full if _BOLD * text_width(full, _TEXT) <= room else name_letter
-    if text_width(length, _TEXT) <= room:
+    first = full if _BOLD * _wide(full) <= room else name_letter
+    if _wide(length) <= room:
         picture.label(first, (middle, y + _HIGH - _TEXT - 1.0), _TEXT, "strong", align="center")
         picture.label(length, (middle, y + 1.0), _TEXT, align="center")
-    elif _BOLD * text_width(name_letter, _TEXT) <= room + _AROUND:
+    elif _BOLD * _wide(name_letter) <= room + _AROUND:
         picture.label(name_letter, (middle, y + (_HIGH - _TEXT) / 2.0), _TEXT, "strong", align="center")
+
+
+def _wide(text: str) -> float:
+    """Width of a text, mm; of one in several units and roundings of the widest."""
+    return sum(max(text_width(one, _TEXT) for one in texts) for texts in every_text(text))
 
 
 def _box(x0: float, y0: float, x1: float, y1: float) -> list[Point]:

@@ -3,22 +3,17 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from converter.exporters.cutting.diagram import bars_picture, legend
+from converter.exporters.cutting.diagram import bars_picture
+from converter.exporters.cutting.pages import cutting_pages
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
 from converter.exporters.registry import write_all
 from converter.job import Job
-from converter.job.cutlist import CutGroup, CutList
-from converter.job.cutlist_words import group_sentences, group_title, title_text
-from converter.words import SAW_CAUTION
-
-if TYPE_CHECKING:
-    from converter.exporters.sheet.pdf.flow import Flow
+from converter.job.cutlist import CutList
 
 #: What can be written; all of it is usual.
 KINDS = ("pdf", "svg", "csv", "json")
@@ -32,6 +27,8 @@ def write_cut_list(
     options: WriteOptions,
     *,
     force: bool = False,
+    own: Container[str] = (),
+    last: Callable[[OutputSet], None] | None = None,
 ) -> list[Path]:
     """Write a cutting list to a folder: every file, or on any failure none.
 
@@ -42,6 +39,7 @@ def write_cut_list(
         kinds: of `KINDS`.
         options: paper, stem.
         force: replace files that exist already (never an input).
+        own, last: as of `converter.exporters.registry.write`.
 
     Raises:
         WriteError: a file exists or cannot be written.
@@ -54,7 +52,7 @@ def write_cut_list(
             if kind in kinds:
                 yield partial(_WRITERS[kind], jobs, cuts, out, f"{stem}-cutlist", options)
 
-    return write_all(jobs, out_dir, work, force=force)
+    return write_all(jobs, out_dir, work, force=force, own=own, last=last)
 
 
 def _csv(jobs: Sequence[Job], cuts: CutList, out: OutputSet, name: str, options: WriteOptions) -> None:
@@ -101,35 +99,10 @@ def cut_list_pdf(jobs: Sequence[Job], cuts: CutList, options: WriteOptions | Non
     heading = jobs[0].source if len(jobs) == 1 else f"{jobs[0].source} and {len(jobs) - 1} more"
     pdf = Pdf(f"{heading} – cutting list", {})
     flow = Flow(pdf, (options or WriteOptions()).paper_size(display))
-    for group in cuts.groups:
-        flow.begin(f"Cutting list: {group_title(group, display)}")
-        flow.paragraph(f"{title_text(cuts)}. Lengths in {'inches' if display.unit == 'in' else 'millimetres'}.")
-        _group_pages(flow, group, jobs[0], cuts.currency)
-    for finding in cuts.findings:
-        flow.notice(" ".join((finding.message_in(display), finding.cure_in(display))))
-    flow.space(2.0)
-    flow.paragraph(SAW_CAUTION)
+    cutting_pages(flow, cuts, display)
     block = TitleBlock.of(heading, revision_of(jobs))
     flow.draw(block.with_parts([part for job in jobs for part in job.shown.parts], display), display)
     return pdf.data()
-
-
-def _group_pages(flow: Flow, group: CutGroup, job: Job, currency: str) -> None:
-    """The bars of a section, as many to a page as there is room for, then its letters and what holds for it."""
-    from converter.exporters.sheet.pdf.flow import TableColumn
-
-    display, patterns = job.display, () if group.plan is None else group.plan.patterns
-    for sentence in group_sentences(group, display, currency):
-        flow.paragraph(sentence)
-    flow.space(3.0)
-    for pattern in patterns:
-        flow.picture(bars_picture(group, (pattern,), display), display.unit, 20.0)
-    flow.space(2.0)
-    columns = (
-        TableColumn("letter", 12), TableColumn("piece", 80, "left"), TableColumn("stop of the saw", 30, "right"),
-        TableColumn("off", 14, "right"),
-    )  # fmt: skip
-    flow.table(columns, legend(group, display))
 
 
 _WRITERS: dict[str, Callable[[Sequence[Job], CutList, OutputSet, str, WriteOptions], None]] = {

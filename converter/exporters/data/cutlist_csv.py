@@ -18,7 +18,7 @@ def cutlist_csv(cuts: CutList, display: Display) -> str:
     heads = [
         "section", "metal", "pattern", "bars", *length_heads("bar", display), "from", "cut", "piece",
         *length_heads("stop", display), *length_heads("from_front", display), "saw_angle_a", "saw_angle_b",
-        *length_heads("left_over", display), "left_over_is",
+        *length_heads("left_over", display), "left_over_is", "head_angle_deg", "front_end", "turn_bar_deg",
     ]  # fmt: skip
     rows = []
     for group in cuts.groups:
@@ -28,9 +28,11 @@ def cutlist_csv(cuts: CutList, display: Display) -> str:
         for n, pattern in enumerate(plan.patterns, 1):
             supply = group.supplies[pattern.bar]
             left = pattern.left(plan.bars, plan.pieces, plan.saw)
-            for cut, (i, at) in enumerate(
-                zip(pattern.pieces, pattern.cut_places(plan.pieces, plan.saw), strict=True), 1
-            ):
+            cuts_of = zip(
+                pattern.pieces, pattern.cut_places(plan.pieces, plan.saw), group.head_angles(pattern), pattern.turned,
+                group.bar_turns(pattern), strict=True,
+            )  # fmt: skip
+            for cut, (i, at, head, is_turned, turn) in enumerate(cuts_of, 1):
                 piece, last = group.pieces[i], cut == len(pattern.pieces)
                 angles = dict(piece.saw_angles)
                 rows.append([
@@ -38,6 +40,7 @@ def cutlist_csv(cuts: CutList, display: Display) -> str:
                     *length_cells(supply.stick.length, display), supply.origin, str(cut), text_cell(piece.name),
                     *length_cells(piece.length, display), *length_cells(at, display), degrees_cell(angles.get("A")),
                     degrees_cell(angles.get("B")), *length_cells(left if last else None, display),
-                    ("drop" if left >= group.keep else "scrap") if last else "",
+                    ("drop" if left >= group.keep else "scrap") if last else "", degrees_cell(head),
+                    ("B" if is_turned else "A") if any(angles.values()) else "", degrees_cell(turn),
                 ])  # fmt: skip
     return csv_text(heads, rows)

@@ -24,7 +24,13 @@ def cutlist_document(jobs: Sequence[Job], cuts: CutList) -> dict[str, Any]:
         "shop": jobs[0].shop.name,
         "jobs": cuts.quantities.jobs,
         "currency": cuts.currency,
-        "saw": {"kerf": saw.kerf, "trim": saw.trim, "grip": saw.grip, "keep": jobs[0].shop.cutting.keep},
+        "saw": {
+            "kerf": saw.kerf,
+            "trim": saw.trim,
+            "grip": saw.grip,
+            "keep": jobs[0].shop.cutting.keep,
+            "mitre": cuts.mitre,
+        },
         "groups": [_group(group) for group in cuts.groups],
         "findings": [finding_value(finding, jobs[0].display) for finding in cuts.findings],
     }
@@ -60,6 +66,9 @@ def _group(group: CutGroup) -> dict[str, Any]:
             "pieces": [group.pieces[i].name for i in pattern.pieces],
             "stops": [group.pieces[i].length for i in pattern.pieces],
             "from_front": list(pattern.cut_places(plan.pieces, plan.saw)),
+            "head_angles": group.head_angles(pattern),
+            "front_ends": ["B" if is_turned else "A" for is_turned in pattern.turned],
+            "bar_turns": group.bar_turns(pattern),
             "left_over": pattern.left(plan.bars, plan.pieces, plan.saw),
         }
         for pattern in plan.patterns

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from converter.comparison.differences import Comparison
 from converter.comparison.words import miss_sentences
@@ -26,6 +27,22 @@ def magnified(found: Comparison) -> int:
     return min(_TIMES, key=lambda times: abs(np.log(times / wanted)))
 
 
+def scale_sentence(times: int) -> str:
+    """How large the miss is drawn, in words."""
+    return f"its miss drawn {times} times larger" if times > 1 else "to the same scale"
+
+
+def sides(found: Comparison, times: int) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    """Points (n, 2) of the drawn centerline and of the made one, its miss so many times larger, mm.
+
+    From the side that shows most, then from a quarter turn about the long axis.
+    """
+    drawn = found.fit.nominal
+    made = drawn + times * (found.fit.moved - drawn)
+    axes = np.linalg.svd(drawn - drawn.mean(axis=0), full_matrices=True)[2]
+    return [(drawn @ axes[[0, across]].T, made @ axes[[0, across]].T) for across in (1, 2)]
+
+
 def comparison_picture(found: Comparison, name: str, display: Display, width: float = 180.0) -> Picture:
     """The two centerlines from the side that shows most, and from a quarter turn about its long axis.
 
@@ -36,21 +53,18 @@ def comparison_picture(found: Comparison, name: str, display: Display, width: fl
         width: of the picture, mm.
     """
     times = magnified(found)
-    drawn = found.fit.nominal
-    made = drawn + times * (found.fit.moved - drawn)
-    both = np.concatenate([drawn, made])
-    axes = np.linalg.svd(drawn - drawn.mean(axis=0), full_matrices=True)[2]
+    views = sides(found, times)
+    spans = [np.ptp(np.concatenate(pair), axis=0) for pair in views]
     picture = Picture(f"{name}: as drawn and as made", " ".join(miss_sentences(found, display)))
-    spans = np.ptp(both @ axes.T, axis=0)
-    k = min(width / max(spans[0], 1e-9), _HIGH / max(spans[1], spans[2], 1e-9))
-    worst = int(np.argmax(np.linalg.norm(found.fit.moved - drawn, axis=1)))
+    k = min(width / max(spans[0][0], 1e-9), _HIGH / max(spans[0][1], spans[1][1], 1e-9))
+    worst = int(np.argmax(np.linalg.norm(found.fit.moved - found.fit.nominal, axis=1)))
     top = 0.0
-    for across in (1, 2):
-        if across == 2 and k * spans[2] < _THIN:
+    for n, ((drawn, made), span) in enumerate(zip(views, spans, strict=True)):
+        if n and k * span[1] < _THIN:
             continue  # a plane tube seen edge-on shows nothing
-        view = axes[[0, across]] * k
-        shift = np.array([0.0, top]) - np.array([(both @ view.T)[:, 0].min(), (both @ view.T)[:, 1].max()])
-        first, second = drawn @ view.T + shift, made @ view.T + shift
+        both = np.concatenate([drawn, made])
+        shift = np.array([0.0, top]) - k * np.array([both[:, 0].min(), both[:, 1].max()])
+        first, second = k * drawn + shift, k * made + shift
         picture.stroke(first.tolist(), "drawn")
         picture.stroke(second.tolist(), "tight")
         picture.stroke([first[worst].tolist(), second[worst].tolist()], "dim")
@@ -59,10 +73,9 @@ def comparison_picture(found: Comparison, name: str, display: Display, width: fl
             away = away / max(float(np.linalg.norm(away)), 1e-9)
             x, y = (first[at] + second[at]) / 2.0 + _ASIDE * away
             picture.label(end, (x, y - 1.5), 3.0, "end", boxed=True, align="center")
-        top -= k * spans[across] + _GAP
+        top -= k * span[1] + _GAP
     lines = [
-        f"thin: as drawn; thick and dashed: as made, its miss drawn {times} times larger" if times > 1
-        else "thin: as drawn; thick and dashed: as made, to the same scale",
+        f"thin: as drawn; thick and dashed: as made, {scale_sentence(times)}",
         f"most: {display.length(found.fit.most)}, {display.length(found.fit.at)} from end A along the centerline",
     ]  # fmt: skip
     for i, line in enumerate(lines):

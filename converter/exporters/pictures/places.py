@@ -1,30 +1,40 @@
 """Room on a picture: where labels may stand, how dimension lines and leaders are drawn.
 
-Sizes are mm of paper. `Places` remembers what is taken (`converter.exporters.paper.figure.Room`) and never leaves its
-frame; what finds no room is told so and can be said in another way.
+Sizes are mm of paper. `Places` remembers what is taken (`cells.Cells`) and never leaves its frame; what finds no room
+is told so and can be said in another way.
 """
 
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from math import atan2, cos, degrees, hypot, inf, pi, radians, sin
+from functools import lru_cache
+from math import atan2, cos, degrees, hypot, inf, pi, sin
+from typing import TYPE_CHECKING
 
-from converter.exporters.paper.figure import Point, Room
+from converter.exporters.paper.figure import Point
+from converter.exporters.pictures.cells import Cells
 from converter.exporters.pictures.picture import RING, Picture
 from converter.units import every_text
+
+if TYPE_CHECKING:
+    from converter.exporters.pictures.cells import Strips
 
 Box = tuple[float, float, float, float]
 #: Directions tried around a place, degrees from the wanted one.
 _TURNS = (0, 20, -20, 40, -40, 65, -65, 90, -90, 120, -120, 150, -150, 180)
 #: The same where a leader must find its way between things.
 _FINE_TURNS = sorted(range(-175, 185, 7), key=abs)
+#: Distances at which most labels find room.
+_NEAR = 5
 #: Letters of a plain sans serif that are much narrower or wider than the rest, and how much wider bold ones are.
 _NARROW, _WIDE, _BOLDER = " .,:;|!'iljtfrI-()[]/·\"", "MWmw%@…—", 1.13
 #: Length and half width of an arrow head.
 HEAD = (2.0, 0.45)
 
 
+@lru_cache(maxsize=1024)
 def wide(text: str, height: float, *, bold: bool = False) -> float:
     """Width to keep for a text, in whatever unit and rounding, mm."""
     k = height * (_BOLDER if bold else 1.0)
@@ -51,15 +61,19 @@ class Places:
 
     frame: Box
     cell: float = 0.7
-    _room: Room = field(init=False)
-    _texts: Room = field(init=False)
+    _room: Cells = field(init=False)
+    _texts: Cells = field(init=False)
 
     def __post_init__(self) -> None:
-        self._room, self._texts = Room(self.cell), Room(self.cell)
+        self._room, self._texts = Cells(self.frame, self.cell), Cells(self.frame, self.cell)
 
     def take_line(self, a: Point, b: Point, half: float) -> None:
         """Take a strip."""
         self._room.take_line(a, b, half)
+
+    def take_strips(self, strips: Iterable[Strips]) -> None:
+        """Take many strips, as `converter.exporters.pictures.cells.strips_of` makes them of lines."""
+        self._room.take_strips(strips)
 
     def take_text(self, box: Box) -> None:
         """Take a box that holds a text: leaders keep clear of it too."""
@@ -83,9 +97,7 @@ class Places:
     def crosses_text(self, a: Point, b: Point) -> bool:
         """Whether a line runs through a text."""
         n = max(1, int(hypot(b[0] - a[0], b[1] - a[1]) / self.cell))
-        return not self._texts.are_free(
-            (a[0] + (b[0] - a[0]) * k / n, a[1] + (b[1] - a[1]) * k / n) for k in range(n + 1)
-        )
+        return not self._texts.is_line_free(a, ((b[0] - a[0]) / n, (b[1] - a[1]) / n), n + 1)
 
     def crosses(self, start: Point, box: Box, skip: float) -> bool:
         """Whether a leader runs over anything farther than ``skip`` from its start."""
@@ -95,9 +107,8 @@ class Places:
             return False
         n = int((length - skip - 1.5) / self.cell)
         c, s = ((end[0] - start[0]) / length, (end[1] - start[1]) / length) if length > 1e-9 else (1.0, 0.0)
-        return not self._room.are_free(
-            (start[0] + c * (skip + k * self.cell), start[1] + s * (skip + k * self.cell)) for k in range(n + 1)
-        )
+        step = (c * self.cell, s * self.cell)
+        return not self._room.is_line_free((start[0] + c * skip, start[1] + s * skip), step, n + 1)
 
     def beside(
         self, anchor: Point, size: Point, toward: float, farthest: float, gap: float = 1.5, own: float = inf
@@ -126,20 +137,27 @@ class Places:
     def _nearest_free(
         self, anchor: Point, size: Point, toward: float, farthest: float, gap: float, own: float
     ) -> Point | None:
+        import numpy as np
+
         w, h = size
-        out = gap
-        while out <= farthest:
-            for turn in _TURNS if own == inf else _FINE_TURNS:
-                a = radians(toward + turn)
-                c, s = cos(a), sin(a)
-                # the box touches the circle of this radius from outside
-                k = out + min(w / 2.0 / max(abs(c), 1e-9), h / 2.0 / max(abs(s), 1e-9))
-                x, y = anchor[0] + c * k, anchor[1] + s * k
-                box = (x - w / 2.0, y - h / 2.0, x + w / 2.0, y + h / 2.0)
-                if self.is_free(box) and self._reaches(anchor, box) and not self.crosses(anchor, box, own):
+        x0, y0, x1, y1 = self.frame
+        a = np.radians(toward + np.array(_TURNS if own == inf else _FINE_TURNS))
+        c, s = np.cos(a), np.sin(a)
+        # the box touches the circle of this radius from outside
+        edge = np.minimum(w / 2.0 / np.maximum(np.abs(c), 1e-9), h / 2.0 / np.maximum(np.abs(s), 1e-9))
+        for rings in _rings(gap, farthest):
+            k = np.array(rings)[:, None] + edge
+            x, y = (anchor[0] + c * k).ravel(), (anchor[1] + s * k).ravel()
+            inside = (x - w / 2.0 >= x0) & (y - h / 2.0 >= y0) & (x + w / 2.0 <= x1) & (y + h / 2.0 <= y1)
+            x, y = x[inside], y[inside]
+            if not len(x):
+                continue
+            free = self._room.are_free(x, y, size)
+            for spot in zip(x[free].tolist(), y[free].tolist(), strict=True):
+                box = (spot[0] - w / 2.0, spot[1] - h / 2.0, spot[0] + w / 2.0, spot[1] + h / 2.0)
+                if not self.crosses(anchor, box, own) and self._reaches(anchor, box):
                     self.take_text(box)
-                    return x, y
-            out += max(1.2, 0.12 * out)
+                    return spot
         return None
 
     def _reaches(self, anchor: Point, box: Box) -> bool:
@@ -150,6 +168,16 @@ class Places:
         return not self.crosses_text(
             anchor, (anchor[0] + (end[0] - anchor[0]) * k, anchor[1] + (end[1] - anchor[1]) * k)
         )
+
+
+@lru_cache(maxsize=256)
+def _rings(gap: float, farthest: float) -> Sequence[Sequence[float]]:
+    """Distances of a box from its anchor, the nearest first, as many together as are asked about at once."""
+    found, out = [], gap
+    while out <= farthest:
+        found.append(out)
+        out += max(1.2, 0.12 * out)
+    return [rings for rings in (found[:_NEAR], found[_NEAR:]) if rings]
 
 
 def nearest(box: Box, p: Point) -> Point:

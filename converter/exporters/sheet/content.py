@@ -14,6 +14,7 @@ from converter.bending.setup.words import CAUTIONS
 from converter.exporters.sheet.revision import Revision, job_heading, revision_of
 from converter.findings import ERROR, WARNING, Finding
 from converter.job import Job, sorted_findings
+from converter.job.cutlist import CutList, first_cut_list
 from converter.job.quotation import Quotation, quotation
 from converter.model.part import Part
 from converter.model.run import Tube
@@ -157,12 +158,14 @@ class JobSheet:
         drawings: in the order named; at least one.
         revision: how this sheet is told from an older one.
         cautions: for the person at the bender, for the one at the saw where ends are cut to fit, and `STRUCTURE`.
+        cuts: which bars all of it is cut from, or None where the shop file has none.
     """
 
     title: str
     drawings: tuple[DrawingPage, ...]
     revision: Revision
     cautions: tuple[str, ...]
+    cuts: CutList | None = None
 
     @property
     def parts(self) -> tuple[PartPage, ...]:
@@ -205,7 +208,7 @@ def job_sheet(jobs: Sequence[Job], stem: str = "", *, quote: bool = False) -> Jo
         drawings.append(_drawing_page(job, own, first, quote=quote))
     coped = any(part.joints for drawing in drawings for part in drawing.parts)
     cautions = (*CAUTIONS, *(CUTTING if coped else ()), STRUCTURE)
-    return JobSheet(stem or sheet_stem(jobs), tuple(drawings), revision_of(jobs), cautions)
+    return JobSheet(stem or sheet_stem(jobs), tuple(drawings), revision_of(jobs), cautions, first_cut_list(jobs))
 
 
 def sheet_stem(jobs: Sequence[Job]) -> str:

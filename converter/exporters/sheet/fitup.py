@@ -24,7 +24,7 @@ class FitStep:
         name: of the tube, raw.
         text: what to do, a sentence or a few.
         lines: where each end goes.
-        caption: of its picture; none is needed.
+        caption, table: of its picture, and below its text; none is needed.
     """
 
     key: str
@@ -34,6 +34,7 @@ class FitStep:
     text: str
     lines: tuple[StepLine, ...]
     caption: str = ""
+    table: tuple[StepLine, ...] = ()
 
 
 def fit_steps(page: DrawingPage, both: BothUnits) -> tuple[FitStep, ...]:

@@ -36,6 +36,7 @@ from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.pictures.written.svg import FAMILY, svg_text
 from converter.exporters.sheet.bench import bench_value
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
+from converter.exporters.sheet.cutting import bars_pictures, bars_views
 from converter.exporters.sheet.fitup import fit_steps
 from converter.exporters.sheet.listing import listed_parts
 from converter.exporters.sheet.qr import code_svg, code_text
@@ -54,9 +55,10 @@ from converter.exporters.sheet.view import (
 )
 from converter.findings import ERROR, NOTE, WARNING
 from converter.job import Job
+from converter.job.cutlist_words import title_text
 from converter.progress import steps
 from converter.quoting import visible
-from converter.words import BOTH_TURNS, ROTATION, TACKING, TURN
+from converter.words import BOTH_TURNS, ROTATION, SAW_CAUTION, TACKING, TURN
 
 if TYPE_CHECKING:
     from jinja2 import Environment, Template
@@ -166,6 +168,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         drawings=drawings,
         part_findings=in_brief(every),
         cautions=page.cautions,
+        **_cutting(page, table),
         part_pages=part_pages,
         bench=packed_value(bench_value(page.parts, shop)),
         tacking=TACKING,
@@ -196,6 +199,22 @@ def _without_lines(text: str) -> tuple[str, list[str]]:
         lines.append(line)
         kept += ["<template>", _CLOSES, after]
     return "".join([before, *kept]), lines
+
+
+def _cutting(page: JobSheet, table: TextTable) -> dict[str, Any]:
+    """Which bars the job is cut from; nothing where the shop file has none."""
+    cuts, roundings = page.cuts, table.roundings
+    if cuts is None:
+        return {"cutting": ()}
+    pictures = bars_pictures(cuts, roundings.pictures)
+    views = roundings.of(lambda both: bars_views(cuts, both))
+    drawn = [None if one is None else _svg(one, f"bars-{n}", table) for n, one in enumerate(pictures)]
+    return {
+        "cutting": tuple(zip(views, drawn, strict=True)),
+        "cutting_title": title_text(cuts),
+        "cutting_findings": roundings.of(lambda both: findings_view(cuts.findings, both)),
+        "saw_caution": SAW_CAUTION,
+    }
 
 
 def _view(part: PartPage, roundings: Roundings) -> PartView:

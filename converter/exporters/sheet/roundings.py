@@ -124,9 +124,9 @@ class TextTable:
 
     def marked_up(self, text: str) -> Markup:
         """Text as HTML: escaped; what depends on the unit stands in a ``u-n`` with its number in this table."""
-        from markupsafe import Markup
+        from markupsafe import Markup, escape
 
-        out = []
+        out: list[str] = []
         for texts in every_text(text):
             if len(texts) == 1:
                 out.append(_held(unbroken(visible(texts[0]))))
@@ -138,12 +138,9 @@ class TextTable:
                     out.append(_held(shown))
                     continue
                 long = any(" " in one.strip() or len(one) > _ONE_LINE for one in stretch)
-                out.append(
-                    Markup("<u-n n={}{}>{}</u-n>").format(
-                        self._number(stretch), Markup(" class=long") if long else "", _held(shown) if long else shown
-                    )
-                )
-        return Markup("").join(out)
+                number, look = self._number(stretch), " class=long" if long else ""
+                out.append(f"<u-n n={number}{look}>{_held(shown) if long else escape(shown)}</u-n>")
+        return Markup("".join(out))
 
     def loosely(self, text: str) -> Markup:
         """The same for a narrow cell: a line may end between an angle and which way it is turned."""
@@ -197,9 +194,8 @@ def _held(text: str) -> Markup:
     """Escaped text in whose fractions and directions no line ends."""
     from markupsafe import Markup, escape
 
-    parts = _HELD.split(text)
-    held = Markup("<u-b>{}</u-b>")
-    return Markup("").join(held.format(part) if i % 2 else escape(part) for i, part in enumerate(parts))
+    parts = map(escape, _HELD.split(text))
+    return Markup("".join(f"<u-b>{part}</u-b>" if i % 2 else part for i, part in enumerate(parts)))
 
 
 def _differing(texts: list[str]) -> list[tuple[str, ...]]:

@@ -8,7 +8,7 @@ from math import cos, radians, sin
 from converter.bending.setup.setup import Setup, Step
 from converter.bending.setup.words import REFUSED, REFUSED_ALL, SetupView, is_half, turn_words
 from converter.joints.model import Joint
-from converter.units import NO_BREAK, BothUnits
+from converter.units import BothUnits
 from converter.words import saw_notes, springback_source, stop_text
 
 
@@ -57,27 +57,9 @@ class BigStep:
 def first_big_step(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset()) -> BigStep:
     """The stick before the first bend: cut and marked, but for bends that are not to be made as drawn."""
     sheets = {one.unit: SetupView(setup, one, refused) for one in both.alone}
-    first = setup.feed_from
-    steps = sheets["mm"].along
-    # a number, its unit and its bend stay on one line
-    places = [
-        both.each(lambda one, step=step: one.length(sheets[one.unit].mark(first, step)))  # type: ignore[misc]
-        for step in steps
-    ]
-    marks = "; ".join(f"{at}{NO_BREAK}(bend {step.bend})" for at, step in zip(places, steps, strict=True))
-    return BigStep(
-        "Cut and mark",
-        (
-            StepLine(
-                "Cut", both.each(lambda one: one.length(sheets[one.unit].stick)), "write A on one end, B on the other"
-            ),
-            StepLine("Mark" if len(steps) == 1 else "Marks", marks, f"all measured from end {first}")
-            if steps
-            else StepLine("Marks", "none", REFUSED_ALL),
-        ),
-        None,
-        0,
-    )
+    cut = both.each(lambda one: one.length(sheets[one.unit].stick))
+    marks = mark_lines(setup, both, refused) or (StepLine("Marks", "none", REFUSED_ALL),)
+    return BigStep("Cut and mark", (StepLine("Cut", cut, "write A on one end, B on the other"), *marks), None, 0)
 
 
 def big_steps(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset()) -> tuple[BigStep, ...]:

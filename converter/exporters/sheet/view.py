@@ -53,14 +53,14 @@ class Task:
         text: a sentence or a few.
         lines: its few numbers; of a bend () as they are those of its step at the bender.
         caption: of its picture in bench view, or ''.
-        listed: whether its lines stand below its text, which speaks of them, and not in bench view alone.
+        table: what stands below its text, which speaks of it.
     """
 
     key: str
     text: str
     lines: tuple[StepLine, ...] = ()
     caption: str = ""
-    listed: bool = False
+    table: tuple[StepLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -353,15 +353,16 @@ def _tasks(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tup
     }
     listed = [bool(sheets["mm"].mark_rows(text)) for text in texts["mm"]]
     tasks = [
-        Task(key, text, lines_of.get(key, ()), zero.get(key, ""), below)
+        Task(key, text, lines_of.get(key, ()), zero.get(key, ""), lines_of["mark"] if below else ())
         for key, text, below in zip(keys, lines, listed, strict=True)
     ]
     if bends:
         kept = sorted((step for step in setup.steps if step.bend not in part.bad_bends), key=lambda step: step.bend)
-        angles = ", ".join(f"bend {step.bend} {both.angle(step.target)}" for step in kept)
+        angles = tuple(StepLine(f"Bend {step.bend}", both.angle(step.target), "") for step in kept)
         after = 2 + len(bends)
         if kept:
-            tasks.insert(after, Task("measured", f"Measure the tube: {angles}. Write down what each stop gave."))
+            text = "Measure each bend of the tube, and write down what its stop gave."
+            tasks.insert(after, Task("measured", text, table=angles))
     return tuple(tasks)
 
 

@@ -24,7 +24,7 @@ define(
     ERROR,
     "A piece is longer than any bar it could be cut from.",
     says="its cut length of {length:length} is more than a bar gives ({most:length} with the saw's trim, kerf and grip "
-    "off)",
+    "off): it takes {pieces:count piece} at least",
     cure="Make it of pieces (--split), or say a longer bar that can be bought (--bar LENGTH).",
 )
 define(

@@ -12,6 +12,7 @@ from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS
 from converter.importers.dxf.inserts import MAX_DEPTH, Blocks
 from converter.importers.dxf.layers import EntityLook, LayerRules, on_hidden
 from converter.importers.dxf.leftout import LeftOut, why_of
+from converter.importers.dxf.records import PlainRecord
 from converter.model.drawing import Aside, LeftShape
 from converter.reducer.ends import sample
 
@@ -22,7 +23,8 @@ _ENDLESS = 1e6
 #: More points than this in one mesh show as a box.
 _FACE = 8
 
-_UNUSABLE = (*BAD_VALUES, DXFError, LookupError, RecursionError)  # the last: flattening what reaches too far
+# the last: flattening what reaches too far, and faces whose corners the drawing does not have
+_UNUSABLE = (*BAD_VALUES, DXFError, LookupError, RuntimeError)
 
 
 class Gathering:
@@ -43,6 +45,8 @@ class Gathering:
 
     def entity(self, entity: Any, kind: str, why: str, handle: str | None = None) -> None:
         """Keep the shape of one entity, counted under this kind and reason."""
+        if not entity.is_alive:  # the library lost it with its own parts
+            return
         handle = handle or entity.dxf.__dict__.get("handle")
         if self.aside.more:  # no room left: counted without working it out
             self.aside.more += 1
@@ -128,6 +132,8 @@ class Gathering:
                 pass  # no curve, but perhaps a shape all the same
         from ezdxf import disassemble  # loads much of the library, and few drawings need it
 
+        if isinstance(entity, PlainRecord):
+            entity = entity.as_entity()
         for primitive in disassemble.to_primitives(disassemble.recursive_decompose([entity])):
             points = tuple((v.x * k, v.y * k, v.z * k) for v in primitive.vertices())
             if primitive.path is None and len(points) > _FACE:

@@ -285,8 +285,9 @@ def _check_numbers(d: dict[str, Any], k: float) -> None:
     """Refuse an INSERT's numbers that no drawing has and that arithmetic would choke on.
 
     Raises:
-        GeometryError: one is not finite, or too large.
+        GeometryError: one is not finite, or too large; its extrusion is no direction.
     """
+    extrusion_axes(d)
     at = d.get("insert")
     lengths = [*(() if at is None else at.xyz), d.get("column_spacing", 0.0), d.get("row_spacing", 0.0)]
     others = [d.get(name, 0.0) for name in ("xscale", "yscale", "zscale", "rotation")]

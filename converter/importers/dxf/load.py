@@ -5,8 +5,9 @@ from __future__ import annotations
 import logging
 import re
 from dataclasses import dataclass
+from functools import cached_property
 from io import BytesIO, TextIOWrapper
-from typing import Any
+from typing import Any, BinaryIO
 
 from ezdxf.filemanagement import dxf_stream_info, read
 
@@ -14,6 +15,7 @@ from converter.errors import ReadError, TooLargeError
 from converter.findings import ERROR, Clause, Finding
 from converter.importers.blame import raise_own_mistake
 from converter.importers.dxf.convert import CONVERTERS
+from converter.importers.dxf.records import PlainRecord, read_records
 from converter.importers.source import Source
 from converter.limits import DXF_RECORDS, VERTICES
 from converter.quoting import reason_of
@@ -40,20 +42,33 @@ _ALONE = "export the tubes alone, or split the drawing"
 _HEADER = re.compile(rb"(?:\A|[\r\n])[ \t]*2[ \t]*(?:\r\n|\r|\n)[ \t]*HEADER[ \t]*[\r\n]")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class LoadedDrawing:
     """A loaded drawing.
 
     Attributes:
-        doc: the DXF library's document.
+        doc: the DXF library's document; plain records of model space are not in it.
+        model: everything drawn in model space, in the order of the file: entities of the library and `PlainRecord`.
         findings: what must be said about how it was read.
         header: whether the file has a header of its own; where it has none, the library makes one up,
             a unit included.
     """
 
     doc: Any
+    model: list[Any]
     findings: list[Finding]
     header: bool
+
+    @cached_property
+    def _kinds(self) -> dict[str, str]:
+        return {one.dxf.__dict__["handle"]: one.DXFTYPE for one in self.model if isinstance(one, PlainRecord)}
+
+    def kind_of(self, handle: str | None) -> str | None:
+        """The kind of the entity with this handle; None where there is none."""
+        if handle is None:
+            return None
+        entity = self.doc.entitydb.get(handle)
+        return self._kinds.get(handle) if entity is None else str(entity.dxftype())
 
 
 def load(source: Source) -> LoadedDrawing:
@@ -73,14 +88,15 @@ def load(source: Source) -> LoadedDrawing:
         reason = _what_is_missing(data, source.name)
     if not reason:
         try:
-            return LoadedDrawing(_strict(source, head), [], bool(_HEADER.search(head)))
+            doc, model = _strict(source, head)
+            return LoadedDrawing(doc, model, [], bool(_HEADER.search(head)))
         except (MemoryError, ReadError):
             raise
         except Exception as error:  # whatever the library meets in a damaged file: repair is tried, and said
             raise_own_mistake(error)
             reason = reason_of(error)
     doc, finding = _repair(source.read_bytes() if data is None else data, source.name, reason)
-    return LoadedDrawing(doc, [finding], bool(_HEADER.search(head)))
+    return LoadedDrawing(doc, list(doc.modelspace()), [finding], bool(_HEADER.search(head)))
 
 
 def _check_records(source: Source) -> None:
@@ -102,15 +118,27 @@ def _check_records(source: Source) -> None:
         raise TooLargeError.of(source.name, f"{count:,} entities", f"{DXF_RECORDS:,}", _ALONE)
 
 
-def _strict(source: Source, head: bytes) -> Any:
-    if source.path is not None and not head.startswith(_BOM):
-        with TextIOWrapper(source.open(), encoding="utf-8", errors="ignore") as text:
-            encoding = dxf_stream_info(text).encoding
-        with TextIOWrapper(source.open(), encoding=encoding, errors="surrogateescape") as text:
-            return read(text)
-    data = source.read_bytes().removeprefix(_BOM)
-    info = dxf_stream_info(TextIOWrapper(BytesIO(data), encoding="utf-8", errors="ignore"))
-    return read(TextIOWrapper(BytesIO(data), encoding=info.encoding, errors="surrogateescape"))
+def _strict(source: Source, head: bytes) -> tuple[Any, list[Any]]:
+    """The document, and what is drawn in model space; the library alone reads whatever is unusual or damaged."""
+
+    def opened() -> BinaryIO:
+        stream = source.open()
+        if head.startswith(_BOM):
+            stream.seek(len(_BOM))
+        return stream
+
+    with TextIOWrapper(opened(), encoding="utf-8", errors="ignore") as text:
+        encoding = dxf_stream_info(text).encoding
+    try:
+        with TextIOWrapper(opened(), encoding=encoding, errors="surrogateescape") as text:
+            return read_records(text)
+    except MemoryError:
+        raise
+    except Exception as error:
+        raise_own_mistake(error)
+    with TextIOWrapper(opened(), encoding=encoding, errors="surrogateescape") as text:
+        doc = read(text)
+    return doc, list(doc.modelspace())
 
 
 def _load_binary(source: Source) -> LoadedDrawing:
@@ -121,7 +149,8 @@ def _load_binary(source: Source) -> LoadedDrawing:
     if not data.rstrip(b"\x00").endswith(b"\x00EOF"):
         raise _cut_short(source.name, "its end mark is missing")
     try:
-        return LoadedDrawing(Drawing.load(binary_tags_loader(data)), [], b"HEADER\x00" in data[:200])
+        doc = Drawing.load(binary_tags_loader(data))
+        return LoadedDrawing(doc, list(doc.modelspace()), [], b"HEADER\x00" in data[:200])
     except MemoryError:
         raise
     except Exception as error:  # a damaged binary file cannot be re-aligned, so there is no repair

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -25,7 +26,7 @@ from converter.importers.dxf.inserts import Blocks, leave
 from converter.importers.dxf.insunits import FileUnits, file_units, units_findings
 from converter.importers.dxf.layers import EntityLook, LayerRules, decoded, on_hidden
 from converter.importers.dxf.leftout import LeftOut, Tally, why_of
-from converter.importers.dxf.load import load
+from converter.importers.dxf.load import LoadedDrawing, load
 from converter.importers.dxf.outline import outline_findings, outline_read_findings
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
@@ -63,9 +64,9 @@ def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | Non
         code = doc.header.get("$INSUNITS", 0) if loaded.header else 0
         measurement = doc.header.get("$MEASUREMENT") if loaded.header else None
         units = file_units(code, chosen.units, measurement, chosen.shop_units)
-        reading = _LayoutReading(doc, chosen, units, given.name)
+        reading = _LayoutReading(loaded, chosen, units, given.name)
         layout = _layout(doc, chosen.layout, given.name)
-        reading.run(layout)
+        reading.run(loaded.model if layout.is_modelspace else layout)
     drawing = reading.drawing
     drawing.curves = with_run_names(doc, layout, drawing.curves)
     drawing.findings[:0] = loaded.findings
@@ -88,8 +89,9 @@ def _layout(doc: Any, name: str | None, file: str) -> Any:
 class _LayoutReading:
     """One reading of one layout."""
 
-    def __init__(self, doc: Any, options: ReadOptions, units: FileUnits, file: str) -> None:
-        self.doc = doc
+    def __init__(self, loaded: LoadedDrawing, options: ReadOptions, units: FileUnits, file: str) -> None:
+        doc = loaded.doc
+        self.loaded = loaded
         self.options = options
         self.units = units
         self.file = file
@@ -103,9 +105,9 @@ class _LayoutReading:
             self.drawing.header = HeaderUnit(units.stated, units.contradicted)
         self.gathering = Gathering(self.rules, self.blocks, units.factor) if options.keep_left_out else None
 
-    def run(self, layout: Any) -> None:
+    def run(self, entities: Iterable[Any]) -> None:
         """Read all entities of a layout into the drawing."""
-        self._entities(layout)
+        self._entities(entities)
         drawing = self.drawing
         curves, restored = restore_flat_arcs(drawing.curves, self.marks, self._is_circle)
         drawing.curves = curves
@@ -125,7 +127,7 @@ class _LayoutReading:
         drawing.findings += self._with_outlines_read() if self.options.from_outline else outline_findings(curves)
         drawing.findings += self.tally.findings()
 
-    def _entities(self, layout: Any) -> None:
+    def _entities(self, entities: Iterable[Any]) -> None:
         # this loop is hot: 22,000 entities must cost little beside loading them
         k = self.units.factor
         facts_of = self.rules.facts
@@ -133,7 +135,7 @@ class _LayoutReading:
         append = self.drawing.curves.append
         converters = CONVERTERS
         plain: dict[str, str] = {}
-        for entity in layout:
+        for entity in entities:
             d = entity.dxf.__dict__
             raw = d.get("layer", "0")
             kind = entity.DXFTYPE
@@ -208,12 +210,10 @@ class _LayoutReading:
 
     def _kind(self, drawn: DrawnCurve) -> str:
         """The entity type that a curve was drawn as."""
-        entity = self.doc.entitydb.get((drawn.handle or "").rpartition("/")[2])
-        return "curve" if entity is None else str(entity.dxftype())
+        return self.loaded.kind_of((drawn.handle or "").rpartition("/")[2]) or "curve"
 
     def _is_circle(self, handle: str | None) -> bool:
-        entity = self.doc.entitydb.get(handle) if handle else None
-        return entity is not None and entity.DXFTYPE == "CIRCLE"
+        return self.loaded.kind_of(handle) == "CIRCLE"
 
     def _hidden_findings(self) -> list[Finding]:
         if not self.hidden:

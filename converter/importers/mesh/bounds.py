@@ -109,7 +109,7 @@ def check_gltf(data: bytes, kind: str, name: str) -> None:
         _check_nodes(header, name)
     except (TypeError, KeyError, IndexError, AttributeError, ValueError) as error:
         raise ReadError(
-            f"{name} is damaged: its structure cannot be followed ({type(error).__name__}); export it again.",
+            f"{name} is damaged: its structure cannot be followed; export it again.",
             code="damaged",
             file=name,
         ) from error

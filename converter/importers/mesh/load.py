@@ -202,7 +202,7 @@ def _parts(loaded: Any, library: Any, name: str) -> Iterator[MeshPart]:
                 continue
             total += len(mesh.faces)
             check_triangles(total, name)
-            points = np.asarray(mesh.vertices, dtype=np.float64)
+            points = _points(mesh, name)
             matrix = np.asarray(matrix, dtype=np.float64)
             if not np.array_equal(matrix, np.eye(4)):
                 points = points @ matrix[:3, :3].T + matrix[:3, 3]
@@ -212,7 +212,14 @@ def _parts(loaded: Any, library: Any, name: str) -> Iterator[MeshPart]:
             yield MeshPart(_named(str(node), str(geometry)), points, faces)
     elif _has_faces(loaded):
         check_triangles(len(loaded.faces), name)
-        yield MeshPart("", np.asarray(loaded.vertices, dtype=np.float64), np.asarray(loaded.faces, dtype=np.int64))
+        yield MeshPart("", _points(loaded, name), np.asarray(loaded.faces, dtype=np.int64))
+
+
+def _points(mesh: Any, name: str) -> Array:
+    points = np.asarray(mesh.vertices, dtype=np.float64)
+    if points.ndim != 2 or points.shape[1] != 3:
+        raise ReadError(f"{name} is damaged: its corners are no points in space; export it again.", file=name)
+    return points
 
 
 def _has_faces(mesh: Any) -> bool:

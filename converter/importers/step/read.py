@@ -22,7 +22,7 @@ from converter.importers.step.bounds import check_step
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
 from converter.importers.step.outside import OutsideParts
 from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts, joined_tubes, touching
-from converter.importers.step.trial import NO_MEMORY, try_out
+from converter.importers.step.trial import NO_MEMORY, trial_seconds, try_out
 from converter.model.bends import Placement
 from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape
 from converter.progress import steps
@@ -106,11 +106,13 @@ def read_for_trial(bounded: bool) -> None:
 def read_bounded(reader: Callable[..., Drawing], bounded: bool) -> None:
     """Read standard input with a reader that knows ``tried``, within limits; see `read_for_trial`."""
     allowance.leave_no_core()
+    data = standard_input().read()
+    seconds = trial_seconds(len(data))
+    allowance.limit_seconds(seconds if bounded else min(seconds, allowance.SECONDS))
     if not bounded:
-        allowance.limit_seconds(allowance.SECONDS)
         allowance.limit_memory(allowance.usual_memory())
     try:
-        reader(Source("trial", None, standard_input().read()), tried=True)
+        reader(Source("trial", None, data), tried=True)
     except ElbowroomError:
         return
     except Exception as error:

@@ -9,51 +9,30 @@ from __future__ import annotations
 
 import signal
 import subprocess
-import sys
-from pathlib import Path
 
 from converter import allowance
 from converter.errors import ReadError
+from converter.isolation import isolated_python
 
 #: Seconds after which a trial is given up where the system keeps no limit of processor time.
 PATIENCE = 2.0 * allowance.SECONDS
-#: Loads this very package by its place, given first, so that nothing else beside it can be imported; what it needs is
-#: looked for last where it was found for us (further places), since an isolated interpreter may not look there.
-_ISOLATED = """
-import sys
-from importlib.util import module_from_spec, spec_from_file_location
-spec = spec_from_file_location("converter", sys.argv[1] + "/__init__.py", submodule_search_locations=[sys.argv[1]])
-sys.modules["converter"] = module_from_spec(spec)
-spec.loader.exec_module(sys.modules["converter"])
-sys.path += sys.argv[2:]
-"""
+#: Seconds of processor time for a malformed file, and for each of its megabytes: three times what sound ones take at
+#: most, and far less than a person waits. The kernel reads some for ever: what it waits for never comes.
+_SECONDS, _SECONDS_PER_MEGABYTE = 20.0, 100.0
 _CHILD = "from {reader} import read_for_trial; read_for_trial(bounded={bounded})"
-#: What reading a STEP file needs besides the standard library and this package.
-_NEEDED = ("numpy", "OCP")
 #: Exit status of a child that needs more memory than it may use.
 NO_MEMORY = 3
 
 
-def isolated_python(code: str) -> list[str]:
-    """A command that runs Python code which may import this package, whatever lies in the current folder.
-
-    Neither that folder nor one that PYTHONPATH names is on the path of the interpreter, and no other variable of
-    Python's tells it what to do.
-    """
-    here = Path.cwd()
-    package = Path(__file__).resolve().parents[2]
-    places = []
-    for name in _NEEDED:
-        file = getattr(sys.modules.get(name), "__file__", None)
-        if file is not None:
-            folder = Path(file).resolve().parent
-            places.append(folder.parent if folder.name == name else folder)
-    found = [str(place) for place in dict.fromkeys(places) if place != here]
-    return [sys.executable, "-I", "-c", _ISOLATED + code, str(package), *found]
+def trial_seconds(size: int) -> float:
+    """Processor time for the trial of a malformed file of so many bytes, s."""
+    return _SECONDS + _SECONDS_PER_MEGABYTE * size / 1e6
 
 
 def try_out(data: bytes, name: str, broken: str, reader: str = "converter.importers.step.read") -> None:
     """Read the file in a child process, within the limits of this one or, where it has none, the usual ones.
+
+    For a small file the time is shorter (`trial_seconds`).
 
     Args:
         data: the file.
@@ -73,8 +52,7 @@ def try_out(data: bytes, name: str, broken: str, reader: str = "converter.import
         ended = signal.SIGTERM
     if ended in (signal.SIGTERM, getattr(signal, "SIGXCPU", signal.SIGTERM)):
         raise ReadError(
-            f"{name} is damaged ({broken}) and takes too long to read: export it again, or allow more with "
-            "--limit-time.",
+            f"{name} is damaged ({broken}) and takes too long to read: export it again{_more(len(data))}.",
             code="limit-time",
             file=name,
         )
@@ -89,3 +67,10 @@ def try_out(data: bytes, name: str, broken: str, reader: str = "converter.import
         raise ReadError(
             f"{name} is damaged and breaks the CAD kernel ({broken}): export it again.", code="damaged-file", file=name
         )
+
+
+def _more(size: int) -> str:
+    """The advice to allow more time, where that would help a file of so many bytes."""
+    allowed = allowance.allowed_seconds()
+    allowed = allowance.SECONDS if allowed is None else allowed
+    return ", or allow more with --limit-time" if allowed < trial_seconds(size) else ""

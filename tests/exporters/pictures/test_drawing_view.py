@@ -20,7 +20,7 @@ from places import FIXTURES
 from converter import Settings, open_job
 from converter.exporters.paper.figure import text_width
 from converter.exporters.pictures.drawing.lines import tight_lines
-from converter.exporters.pictures.drawing.plane import clipped, plane_of, thinned
+from converter.exporters.pictures.drawing.plane import apart, clipped, plane_of, thinned
 from converter.exporters.pictures.drawing.view import drawing_legend, drawing_picture
 from converter.exporters.pictures.picture import RING
 from converter.exporters.pictures.written.svg import svg_text
@@ -457,6 +457,25 @@ def test_a_flat_drawing_is_shown_true_in_any_plane(turn, tilt, seed):
     for i, j in combinations(range(len(points)), 2):
         assert math.dist(paper[i], paper[j]) == pytest.approx(math.dist(points[i], points[j]), rel=1e-6, abs=1e-6)
     assert np.cross(plane.right, plane.up)[2] >= -1e-9, "seen from above, not mirrored"
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_one_line_in_space_is_seen_in_the_upright_plane_it_lies_in(seed):
+    """A line lies in many planes; which one a solver of equations names would differ from machine to machine."""
+    ends = np.random.default_rng(seed).uniform(-500, 500, (2, 3))
+    plane = plane_of(np.linspace(*ends, 5))
+    assert plane.up == pytest.approx((0.0, 0.0, 1.0), abs=1e-9)
+    a, b = plane.put(ends)
+    assert math.dist(a, b) == pytest.approx(math.dist(*ends))
+
+
+def test_axes_that_point_the_same_way_on_paper_share_an_arrow():
+    """Seen square to a plane that y lies in and that rises as x does, x and z both point up."""
+    u, v = np.array((0.0, 1.0, 0.0)), np.array((1.0, 0.0, 1.0)) / math.sqrt(2.0)
+    flat = np.random.default_rng(0).uniform(-500, 500, (12, 2))
+    axes = plane_of(flat @ np.array((u, v))).axes
+    assert [names for names, _ in apart(axes)] == ["x z", "y"]
+    assert [names for names, _ in apart(plane_of(np.eye(3)[:2] * 100.0).axes)] == ["x", "y"]
 
 
 def test_an_isometric_view_shortens_the_axes_alike():

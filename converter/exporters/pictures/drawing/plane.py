@@ -68,7 +68,9 @@ def plane_of(points: Array) -> Plane:
     for normal, ((right, up), words) in ((2, _TOP), (1, _FRONT), (0, _SIDE)):
         if float(np.ptp(points[:, normal])) <= 2.0 * allowed:
             return _plane(right, up, True, words)
-    normal_vector = np.linalg.svd(arms.T @ arms)[2][2]
+    along, _, normal_vector = np.linalg.svd(arms.T @ arms)[2]
+    if float(np.abs(np.cross(arms, along)).max()) <= allowed:  # one line lies in many planes: the upright one
+        normal_vector = np.cross((0.0, 0.0, 1.0), along) / np.hypot(along[0], along[1])
     if float(np.abs(arms @ normal_vector).max()) <= allowed:
         if normal_vector[2] < 0.0 or (abs(normal_vector[2]) < 1e-9 and normal_vector[1] > 0.0):
             normal_vector = -normal_vector
@@ -88,6 +90,19 @@ def _plane(right: Sequence[float] | Array, up: Sequence[float] | Array, flat: bo
         if length > 0.1:
             axes.append((name, (x / length, y / length)))
     return Plane(across, upward, flat, words, tuple(axes))
+
+
+def apart(axes: Sequence[tuple[str, Point]]) -> list[tuple[str, Point]]:
+    """Axes and their directions on paper, those that point nearly the same way (within 30 degrees) named as one."""
+    out: list[tuple[str, Point]] = []
+    for name, (dx, dy) in axes:
+        for i, (names, (ex, ey)) in enumerate(out):
+            if dx * ex + dy * ey > 0.866:
+                out[i] = (f"{names} {name}", (ex, ey))
+                break
+        else:
+            out.append((name, (dx, dy)))
+    return out
 
 
 def curve_points(curve: Curve) -> Array:

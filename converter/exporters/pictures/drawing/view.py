@@ -22,7 +22,17 @@ from converter.exporters.pictures.drawing.key import (
     wrapped,
 )
 from converter.exporters.pictures.drawing.lines import Free, ring, toward_edge
-from converter.exporters.pictures.drawing.plane import ISOMETRIC, THIN, Array, Box, Plane, clipped, passed_once, thinned
+from converter.exporters.pictures.drawing.plane import (
+    ISOMETRIC,
+    THIN,
+    Array,
+    Box,
+    Plane,
+    apart,
+    clipped,
+    passed_once,
+    thinned,
+)
 from converter.exporters.pictures.drawing.scene import Scene, holds, scene_of
 from converter.exporters.pictures.drawing.words import LegendEntry, drawing_legend
 from converter.exporters.pictures.picture import RING, Picture
@@ -354,11 +364,11 @@ class _ScenePlacement:
         self.picture.label(words, (x + bar + 1.5, y), 2.0, "note")
         self.free.take((x, y - 0.5, x + bar + 2.0 + text_width(in_unit(words, "mm"), 2.0), y + 3.0))
         center = (self.area[2] - 9.0, self.area[1] + 5.0)
-        for name, (dx, dy) in self.scene.plane.axes:
+        for names, (dx, dy) in apart(self.scene.plane.axes):
             tip = (center[0] + 4.0 * dx, center[1] + 4.0 * dy)
             self.picture.stroke([center, tip], "dim")
             spot = (center[0] + 5.8 * dx, center[1] + 5.8 * dy - 1.0)
-            self.picture.label(name, spot, 2.0, "note", align="center")
+            self.picture.label(names, spot, 2.0, "note", align="center")
         self.free.take((center[0] - 7.5, center[1] - 5.0, center[0] + 7.5, center[1] + 7.5))
 
 

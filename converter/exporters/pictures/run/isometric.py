@@ -8,8 +8,7 @@ the rest.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import pairwise
-from math import atan2, cos, degrees, dist, hypot, pi, sin
+from math import atan2, cos, degrees, dist, hypot, inf, pi, sin
 
 from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.picture import RING, Picture
@@ -26,10 +25,9 @@ from converter.exporters.pictures.places import (
 )
 from converter.exporters.pictures.run.bend_list import draw_list, list_size
 from converter.exporters.pictures.run.parts import DrawnStraight, Parts, Turn, bend_words
-from converter.exporters.pictures.run.sketch import Drawn, SketchShape, draw, points_of
+from converter.exporters.pictures.run.sketch import Drawn, SketchShape, draw
 from converter.exporters.pictures.views import View, ViewAxes
 from converter.geometry.vectors import Vec
-from converter.model.curve import Segment
 from converter.units import Display
 
 #: Beside the arrow.
@@ -72,15 +70,17 @@ def isometric_panel(
         # smaller tubes leave more room for what is written around them
         panels: list[tuple[float, _Panel]] = []
         for margin, price in _MARGINS:
+            bearable = min((strain for strain, _ in panels), default=inf) - price
+            if bearable <= 0.0:
+                break
             panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from, ends or {}, least)
-            if panel.called_out():
+            if panel.called_out(bearable):
                 panels.append((panel.strain + price, panel))
                 if panel.strain <= _LITTLE_STRAIN:
                     break
         if panels:
             _, best = min(panels, key=lambda pair: pair[0])
-            best.finish(shape.axes)
-            return best.picture
+            return best.finished()
     return _listed(shape, parts, view, display, frame, height, fed_from, ends or {}, least)
 
 
@@ -108,10 +108,10 @@ def _listed(
     rest = (x0, y0, x1 - size[0] - 3.0, y1) if beside else (x0, y0 + size[1] + 3.0, x1, y1)
     panel = _Panel(shape, parts, view, display, rest, min(height, 2.0), 0.7, fed_from, ends, least)
     panel.numbered()
-    panel.finish(shape.axes)
+    picture = panel.finished()
     corner = (x1 - size[0], y1) if beside else (x0, y0 + size[1])
-    draw_list(panel.picture, parts, display, corner, text, room[1])
-    return panel.picture
+    draw_list(picture, parts, display, corner, text, room[1])
+    return picture
 
 
 class _Panel:
@@ -144,20 +144,11 @@ class _Panel:
         k = min((width - 2 * mx) / max(high_x - low_x, 1e-9), (tall - 2 * my) / max(high_y - low_y, 1e-9))
         middle = ((low_x + high_x) / 2.0, (low_y + high_y) / 2.0)
         origin = ((x0 + x1) / 2.0 - middle[0] * k, (y0 + y1) / 2.0 - middle[1] * k)
-        self._drawn: Drawn = draw(self.picture, shape, view, k, origin, parts.wrong, center=False)
+        self._shape, self._drawn = shape, Drawn(view, k, origin, shape.reach * k)
         self._middle = ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
-        for stroke in self.picture.strokes:
-            for a, b in pairwise(stroke.points):
-                self._places.take_line(a, b, 0.3)
-        for s in shape.line:
-            self._take_tube(s)
+        self._places.take_strips(self._drawn.strips(shape))
         self._ends(shape.tube.run.closed, fed_from)
         self._cuts(shape, ends)
-
-    def _take_tube(self, s: Segment) -> None:
-        points = [self._drawn.at(p) for p in points_of(s)]
-        for a, b in pairwise(points):
-            self._places.take_line(a, b, self._drawn.half * 0.9 + 0.3)
 
     @property
     def strain(self) -> float:
@@ -230,10 +221,11 @@ class _Panel:
 
     # --- straights and bends --------------------------------------------------------------
 
-    def called_out(self) -> bool:
-        """Write everything on the picture; False where something found no room."""
+    def called_out(self, bearable: float = inf) -> bool:
+        """Write everything on the picture; False where something found no room, or is too hard to see."""
         short = [straight for straight in self._parts.straights if not self._measured(straight)]
-        return all(map(self._bend, self._parts.turns)) and all(map(self._short, short))
+        bends = (self._bend(turn) and self.strain < bearable for turn in self._parts.turns)
+        return all(bends) and all(self._short(straight) and self.strain < bearable for straight in short)
 
     def numbered(self) -> None:
         """Write only the numbers of the bends, those that fit."""
@@ -327,7 +319,15 @@ class _Panel:
 
     # --- the rest -------------------------------------------------------------------------
 
-    def finish(self, axes: ViewAxes) -> None:
+    def finished(self) -> Picture:
+        """The tube, and over it what is written on it, with a small cross of the drawing's axes."""
+        self._axes(self._shape.axes)
+        whole = Picture()
+        draw(whole, self._shape, self._drawn, self._parts.wrong, center=False)
+        whole.put(self.picture, 0.0, 0.0)
+        return whole
+
+    def _axes(self, axes: ViewAxes) -> None:
         """A small cross of the drawing's axes, where there is room for one in a corner."""
         if axes.own:
             return

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from converter.errors import GeometryError
 from converter.exporters.paper.figure import Point
+from converter.exporters.pictures.cells import strips_of
 from converter.exporters.pictures.hidden.outline import VisibleOutline, bend_steps, outline
 from converter.exporters.pictures.hidden.solid import Solid, solid_of
 from converter.exporters.pictures.picture import Picture
@@ -19,6 +20,7 @@ from converter.model.curve import Arc, Segment
 from converter.model.run import Tube
 
 if TYPE_CHECKING:
+    from converter.exporters.pictures.cells import Strips
     from converter.joints.model import Joint
 
 #: A tube thinner than this on paper is drawn as one line, mm.
@@ -136,10 +138,16 @@ class SketchShape:
         x, y, z = rim.mean(axis=0).tolist()
         return x, y, z
 
+    @cached_property
+    def _bounds(self) -> dict[View, tuple[float, float, float, float]]:
+        return {}
+
     def bounds(self, view: View) -> tuple[float, float, float, float]:
         """x low, y low, x high, y high in a view, mm."""
-        (x0, x1), (y0, y1) = self.span(view.right), self.span(view.up)
-        return x0, y0, x1, y1
+        if view not in self._bounds:
+            (x0, x1), (y0, y1) = self.span(view.right), self.span(view.up)
+            self._bounds[view] = x0, y0, x1, y1
+        return self._bounds[view]
 
 
 @dataclass(frozen=True)
@@ -163,32 +171,43 @@ class Drawn:
         x, y = self.view.flat(p)
         return self.origin[0] + x * self.k, self.origin[1] + y * self.k
 
+    @property
+    def is_line(self) -> bool:
+        """Whether it is so thin that its line is all that is drawn."""
+        return 2.0 * self.half < _ONE_LINE
 
-def draw(
-    picture: Picture, shape: SketchShape, view: View, k: float, origin: Point, tight: frozenset[int], center: bool
-) -> Drawn:
+    def strips(self, shape: SketchShape) -> list[Strips]:
+        """What the tube takes of the paper."""
+        import numpy as np
+
+        way = [np.array([self.at(p) for p in points_of(s)]) for s in shape.line]
+        found = [strips_of(way, 0.9 * self.half + 0.3)]
+        if shape.solid is not None and not self.is_line:
+            lines = [points * self.k + self.origin for points, _, _ in shape.outline(self.view, self.k).lines]
+            found.append(strips_of(lines, 0.3))
+        return found
+
+
+def draw(picture: Picture, shape: SketchShape, drawn: Drawn, tight: frozenset[int], center: bool) -> None:
     """Draw a tube into a picture.
 
     Args:
         picture: to draw into.
         shape: the tube.
-        view: from where it is seen.
-        k: mm of paper per mm.
-        origin: where the view's origin comes on paper.
+        drawn: how it comes on paper.
         tight: numbers of bends to be marked.
         center: whether the centerline is drawn too.
     """
-    drawn = Drawn(view, k, origin, shape.reach * k)
 
     def put(points: Any, near: float = _CHORD) -> list[Point]:
-        return simplified(points * k + origin, near)
+        return simplified(points * drawn.k + drawn.origin, near)
 
     solid = shape.solid
-    if solid is None or 2.0 * drawn.half < _ONE_LINE:
+    if solid is None or drawn.is_line:
         for s, bend in numbered(shape):
             picture.stroke([drawn.at(p) for p in points_of(s)], "tight" if bend in tight else "tube")
-        return drawn
-    found = shape.outline(view, k)
+        return
+    found = shape.outline(drawn.view, drawn.k)
     for one in found.inside:
         picture.fill([put(one)], "bore")
     for one in found.skin:
@@ -201,7 +220,6 @@ def draw(
     for points, role, piece in found.lines:
         wrong = solid.pieces[piece].bend in tight and role == "tube"
         picture.stroke(put(points), "tight" if wrong else role)
-    return drawn
 
 
 def numbered(shape: SketchShape) -> list[tuple[Segment, int]]:

@@ -58,7 +58,8 @@ def views_panel(
         bx0, by0, bx1, by1 = sizes[view.name]
         x = left + pad_x + column * (k * wides[0] + 2.0 * pad_x * (wides[0] > 0.0))
         y = low + pad_y + row * (k * talls[0] + 2.0 * pad_y * (talls[0] > 0.0))
-        one = draw(picture, shape, view, k, (x - bx0 * k, y - by0 * k), parts.wrong, center=True)
+        one = Drawn(view, k, (x - bx0 * k, y - by0 * k), shape.reach * k)
+        draw(picture, shape, one, parts.wrong, center=True)
         box = (x, y, x + (bx1 - bx0) * k, y + (by1 - by0) * k)
         drawn[view.name] = (one, box)
         for s in shape.line:

@@ -5,6 +5,8 @@
 const ON = ["ArrowRight", "ArrowDown", "PageDown", " ", "Enter"], BACK = ["ArrowLeft", "ArrowUp", "PageUp"];
 // Acts that can be taken back.
 const MOST_ACTS = 200;
+// Pixels: no digits get smaller to make room.
+const LEAST_DIGITS = 30;
 
 const bench = {
   steps: [],
@@ -65,8 +67,7 @@ const bench = {
 
   nameOf(step) {
     if (step.fit) return step.item.dataset.name;
-    const title = step.section.querySelector("h2").textContent;
-    return step.names.length > 1 ? step.names[this.pieceOf(step)] + " (" + title + ")" : title;
+    return step.names.length > 1 ? step.names[this.pieceOf(step)] : step.section.querySelector("h2").textContent;
   },
 
   countOf(step) {
@@ -80,6 +81,7 @@ const bench = {
     this.moving = null;
     body.replaceChildren();
     this.part("done").hidden = !step;
+    this.part("look").hidden = true;
     this.part("back").disabled = this.at === 0;
     this.keep();
     const why = step && step.box ? this.skipped[step.box.dataset.tick] : "";
@@ -175,25 +177,37 @@ const bench = {
     body.append(figure);
   },
 
-  // What does not fit goes without its notes, which the page has; then smaller; then without its picture.
+  // What does not fit goes without its notes, which the page has; then smaller; then its picture stands behind a
+  // button. No digits get smaller than those of the page itself: what then does not fit is scrolled.
   fit(body) {
-    const values = [...body.querySelectorAll(".value")], wide = (one) => one.scrollWidth > one.clientWidth + 1;
+    const figure = body.querySelector("figure"), values = [...body.querySelectorAll(".value")], wide = (one) => one.scrollWidth > one.clientWidth + 1;
     const over = () => body.scrollHeight > body.clientHeight + 1 || wide(body) || values.some(wide);
-    const tries = [["", 1], ["tight", 1], ...[0.97, 0.9, 0.84, 0.76, 0.68, 0.6, 0.54].map((size) => ["tight", size]), ["bare", 1]];
-    for (let size = 0.95; size > 0.3; size -= 0.05) tries.push(["bare", size]);
+    body.removeAttribute("data-figure");
+    body.style.setProperty("--fit", "1");
+    const digits = Math.max(...values.map((one) => parseFloat(getComputedStyle(one).fontSize)), 1), least = Math.min(1, Math.min(LEAST_DIGITS, innerWidth / 8) / digits);
+    const sizes = [1, 0.97, 0.9, 0.84, 0.76, 0.68, 0.6, 0.54, 0.48, 0.42].filter((size) => size > least);
+    const tries = [["", 1], ...[...sizes, least].map((size) => ["tight", size]), ...[...sizes, least].map((size) => ["bare", size])];
     for (const [room, size] of tries) {
       body.dataset.room = room;
       body.style.setProperty("--fit", String(size));
       if (!over()) break;
     }
     const more = over();
-    if (more) body.dataset.room = "";
     body.toggleAttribute("data-more", more);
+    this.part("look").hidden = !figure || body.dataset.room !== "bare";
+    this.part("look").textContent = "Picture";
     if (more) body.tabIndex = 0;
     else body.removeAttribute("tabindex");
     body.scrollTop = 0;
-    const figure = body.querySelector("figure");
     if (figure && this.redraw && figure.checkVisibility()) this.redraw();
+  },
+
+  // Where both have no room: the picture instead of the numbers, and back.
+  look() {
+    const body = this.part("body"), drawn = body.toggleAttribute("data-figure");
+    this.part("look").textContent = drawn ? "Numbers" : "Picture";
+    if (drawn && this.redraw) this.redraw();
+    if (drawn && this.moving) this.moving.run();
   },
 
   // the next step in a few words: its tube where that changes, and its numbers
@@ -383,7 +397,7 @@ const bench = {
       button.addEventListener("click", () => (button.dataset.bench ? this.openAt(button.dataset.bench) : this.open()));
     }
     const view = this.part("view"), why = this.part("why");
-    const press = { done: () => this.done(), back: () => this.move(-1), undo: () => this.undo() };
+    const press = { done: () => this.done(), back: () => this.move(-1), undo: () => this.undo(), look: () => this.look() };
     for (const [name, act] of Object.entries(press))
       this.part(name).addEventListener("click", () => {
         act();

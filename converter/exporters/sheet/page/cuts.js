@@ -10,7 +10,7 @@ const cuts = {
     panels.forEach((panel, i) => {
       const group = sketch.make("g", { transform: "translate(" + Math.round(i * wide) + " 0)" });
       board.append(group);
-      panel.call(this, group, end, { w: wide, h }, letter);
+      panel.call(this, group, end, { w: wide, h, type: size.type }, letter);
     });
   },
 

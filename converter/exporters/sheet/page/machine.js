@@ -117,7 +117,11 @@ const machine = {
       else {
         const edge = view.at(V.add(i ? [-1e5, 0, 0] : V.turn([1e5, 0, 0], room.axis, 0), step.touch));
         const side = room.ahead ? i : 1 - i;
-        if (side) sketch.tag(board, letters[i], [i ? 18 : size.w - 18, Math.min(size.h - 18, Math.max(18, edge[1] - (down * thick * view.k) / 2 - down * 20))], "end");
+        const [tx, ty] = [i ? 18 : size.w - 18, Math.min(size.h - 18, Math.max(18, edge[1] - (down * thick * view.k) / 2 - down * 20))];
+        if (side) {
+          sketch.tag(board, letters[i], [tx, ty], "end");
+          taken.push({ left: tx - 14, right: tx + 14, top: ty - 14, bottom: ty + 14 });
+        }
       }
     });
     sketch.words(board, words, size, taken);

@@ -13,9 +13,11 @@ const sketch = {
   board(figure, words) {
     const plot = figure.querySelector(".plot"), { width, height } = plot.getBoundingClientRect();
     const w = Math.max(40, Math.round(width)), h = Math.max(40, Math.round(height));
-    const board = this.make("svg", { class: "sketch", viewBox: "0 0 " + w + " " + h, role: "img", "aria-label": words });
+    // a small picture has smaller words, so that they leave it some room
+    const type = Math.min(1, Math.max(0.74, Math.min(w / 420, h / 230)));
+    const board = this.make("svg", { class: "sketch", viewBox: "0 0 " + w + " " + h, role: "img", "aria-label": words, style: "--type: " + type.toFixed(2) });
     plot.replaceChildren(board);
-    return { board, w, h };
+    return { board, w, h, type };
   },
 
   path: (points, closed) => "M" + points.map(([x, y]) => x.toFixed(1) + " " + y.toFixed(1)).join("L") + (closed ? "Z" : ""),
@@ -32,8 +34,8 @@ const sketch = {
   },
 
   // Words with the ground around them, kept within the picture.
-  word(board, text, [x, y], { w, h }, look, at) {
-    const strong = look === "strong", size = strong ? 19 : 17, wide = text.length * size * (strong ? 0.62 : 0.56), anchor = at || "middle";
+  word(board, text, [x, y], { w, h, type }, look, at) {
+    const strong = look === "strong", size = (strong ? 19 : 17) * type, wide = text.length * size * (strong ? 0.62 : 0.56), anchor = at || "middle";
     const left = anchor === "middle" ? wide / 2 : anchor === "end" ? wide : 0;
     const px = Math.min(Math.max(x, left + 4), w - 4 - (wide - left)), py = Math.min(Math.max(y, size), h - 6);
     board.append(this.make("text", { x: px, y: py, "text-anchor": anchor, class: look || "" }, text));

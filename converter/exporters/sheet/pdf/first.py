@@ -7,6 +7,7 @@ from math import ceil, fsum
 
 from converter import __version__
 from converter.bending.setup.words import SetupView
+from converter.exporters.cutting.pages import cutting_pages
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, severity_word
@@ -96,6 +97,8 @@ def first_pages(
         _parts(flow, page, display, starts)
         for number in range(len(page.drawings)):
             _drawing(flow, page, number, display, pictures)
+    if page.cuts is not None:
+        cutting_pages(flow, page.cuts, display, "bars")
     for drawing in page.drawings:
         quotation_pages(flow, drawing, display)
 

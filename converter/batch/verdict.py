@@ -1,0 +1,201 @@
+"""What came of one drawing of a batch, as plain values that travel between processes and into a record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+from converter.findings import ERROR, NOTE, SEVERITIES, WARNING
+
+if TYPE_CHECKING:
+    from converter.errors import ElbowroomError
+    from converter.findings import Finding
+    from converter.job import Job
+    from converter.units import Display
+
+#: Words for a drawing besides the severity of its worst finding, the worst first.
+FAILED, CLEAN, NOT_SHOWN = "failed", "clean", "not shown"
+
+
+@dataclass(frozen=True, slots=True)
+class FindingText:
+    """A finding as it is told: its sentence names the place."""
+
+    code: str
+    severity: str
+    tube: str | None
+    bend: int | None
+    message: str
+    cure: str
+
+
+@dataclass(frozen=True, slots=True)
+class TubeFigures:
+    """The bend table of a tube as numbers, mm and degrees.
+
+    Attributes:
+        name: of the tube.
+        bends: (feed, rotation, angle, CLR or None) of each.
+        tail, developed_length: of the table.
+    """
+
+    name: str
+    bends: tuple[tuple[float, float, float, float | None], ...]
+    tail: float
+    developed_length: float
+
+
+@dataclass(frozen=True, slots=True)
+class CutSum:
+    """What a cutting list comes to: pieces, bars that are cut, those of them that are bought."""
+
+    pieces: int
+    bars: int
+    bought: int
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """Why nothing came of a drawing: an `ElbowroomError` as values."""
+
+    code: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class DrawingVerdict:
+    """What came of one drawing of a batch.
+
+    Attributes:
+        source: the drawing, as it was named.
+        tubes, bends: how many of each are shown.
+        findings: of the tubes shown, the worst first as everywhere.
+        tables: of the tubes shown.
+        shown: whether any tube is (`--run`).
+        runs: which of the patterns of ``--run`` meet a tube here.
+        unit, denominator: how lengths are shown (`converter.units.Display`).
+        cuts: of a cutting list.
+        failure: why nothing came of it, else None.
+        folder: where its files are, or None.
+        files: their names.
+        leftovers: names of files there that an earlier run wrote and this one did not.
+        inputs: absolute paths of all files that were read.
+        unchanged: whether it was skipped, since nothing has changed since it was written.
+        seconds: processor time that it took.
+    """
+
+    source: str
+    tubes: int = 0
+    bends: int = 0
+    findings: tuple[FindingText, ...] = ()
+    tables: tuple[TubeFigures, ...] = ()
+    shown: bool = True
+    runs: tuple[str, ...] = ()
+    unit: str = "mm"
+    denominator: int | None = None
+    cuts: CutSum | None = None
+    failure: Failure | None = None
+    folder: str | None = None
+    files: tuple[str, ...] = ()
+    leftovers: tuple[str, ...] = ()
+    inputs: tuple[str, ...] = ()
+    unchanged: bool = False
+    seconds: float = 0.0
+
+    @classmethod
+    def of_job(cls, job: Job, further: Sequence[Finding] = ()) -> DrawingVerdict:
+        """That of a job, before anything is written.
+
+        Args:
+            job: opened.
+            further: findings besides the job's own.
+        """
+        display, shown = job.display, job.shown
+        return cls(
+            source=job.source,
+            tubes=len(shown.tubes),
+            bends=shown.bend_count,
+            findings=tuple(_finding_text(finding, display) for finding in (*shown.findings, *further)),
+            tables=tuple(
+                TubeFigures(
+                    tube.run.name,
+                    tuple((bend.feed, bend.rotation, bend.angle, bend.clr) for bend in tube.run.table.bends),
+                    tube.run.table.tail,
+                    tube.run.table.developed_length,
+                )
+                for tube in shown.tubes
+            ),
+            shown=bool(shown.tubes),
+            runs=tuple(pattern for pattern in job.settings.runs if shown.meets(pattern)),
+            unit=display.unit,
+            denominator=display.denominator,
+        )
+
+    @classmethod
+    def of_failure(cls, source: str, error: ElbowroomError, folder: str | None = None) -> DrawingVerdict:
+        """That of a drawing of which nothing came."""
+        return cls(source, shown=False, failure=Failure(error.code, error.message), folder=folder)
+
+    @property
+    def worst(self) -> FindingText | None:
+        """The first finding of the highest severity there is."""
+        return min(self.findings, key=lambda finding: SEVERITIES.index(finding.severity), default=None)
+
+    @property
+    def word(self) -> str:
+        """``failed``, the severity of its worst finding, ``clean``, or ``not shown``."""
+        if self.failure is not None:
+            return FAILED
+        if not self.shown:
+            return NOT_SHOWN
+        return CLEAN if self.worst is None else self.worst.severity
+
+    @property
+    def display(self) -> Display:
+        """How its lengths are shown."""
+        from converter.units import Display
+
+        return Display(self.unit, self.denominator)
+
+    def count(self, severity: str) -> int:
+        """Findings of a severity."""
+        return sum(finding.severity == severity for finding in self.findings)
+
+    def to_values(self) -> dict[str, Any]:
+        """As values that JSON can say."""
+        return asdict(self)
+
+    @classmethod
+    def of_values(cls, values: Mapping[str, Any]) -> DrawingVerdict:
+        """The verdict that `to_values` was asked of.
+
+        Raises:
+            KeyError, TypeError, ValueError: it was none.
+        """
+        given = dict(values)
+        for name in ("runs", "files", "leftovers", "inputs"):
+            given[name] = tuple(given[name])
+        given["findings"] = tuple(FindingText(**finding) for finding in given["findings"])
+        given["tables"] = tuple(
+            TubeFigures(one["name"], tuple(tuple(bend) for bend in one["bends"]), one["tail"], one["developed_length"])
+            for one in given["tables"]
+        )
+        given["cuts"] = None if given["cuts"] is None else CutSum(**given["cuts"])
+        given["failure"] = None if given["failure"] is None else Failure(**given["failure"])
+        return cls(**given)
+
+
+#: How bad each word is, the worst first.
+WORDS = (FAILED, ERROR, WARNING, NOTE, CLEAN, NOT_SHOWN)
+
+
+def _finding_text(finding: Finding, display: Display) -> FindingText:
+    return FindingText(
+        finding.code,
+        finding.severity,
+        finding.tube,
+        finding.bend,
+        finding.message_in(display),
+        finding.cure_in(display),
+    )

@@ -1,0 +1,53 @@
+"""The bars of a cutting list on paper: those of a section to scale, then their letters and what holds for them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from converter.exporters.cutting.diagram import LEGEND_HEADS, bars_picture, legend
+from converter.job.cutlist import CutGroup, CutList
+from converter.job.cutlist_words import group_sentences, group_title, title_text
+from converter.units import Display
+from converter.words import SAW_CAUTION
+
+if TYPE_CHECKING:
+    from converter.exporters.sheet.pdf.flow import Flow
+
+#: Shares of the width, as of `LEGEND_HEADS`, and room for a bar, mm.
+_WIDTHS, _BAR = (12, 80, 30, 36, 14), 20.0
+
+
+def cutting_pages(flow: Flow, cuts: CutList, display: Display, bookmark: str = "") -> None:
+    """A page or more for each section, then what stands in the way, and what to take care of at the saw.
+
+    Args:
+        flow: where to.
+        cuts: the list.
+        display: how lengths are shown, in one unit.
+        bookmark: key of the first page in the reader's list of contents, '' for none.
+    """
+    for n, group in enumerate(cuts.groups):
+        flow.begin(f"Cutting list: {group_title(group, display)}", bookmark if not n else "")
+        flow.paragraph(f"{title_text(cuts)}. Lengths in {'inches' if display.unit == 'in' else 'millimetres'}.")
+        _group_pages(flow, group, display, cuts.currency)
+    for finding in cuts.findings:
+        flow.notice(" ".join((finding.message_in(display), finding.cure_in(display))))
+    flow.space(2.0)
+    flow.paragraph(SAW_CAUTION)
+
+
+def _group_pages(flow: Flow, group: CutGroup, display: Display, currency: str) -> None:
+    """The bars of a section, as many to a page as there is room for, then its letters and what holds for it."""
+    from converter.exporters.sheet.pdf.flow import TableColumn
+
+    for sentence in group_sentences(group, display, currency):
+        flow.paragraph(sentence)
+    flow.space(3.0)
+    for pattern in () if group.plan is None else group.plan.patterns:
+        flow.picture(bars_picture(group, (pattern,), display), display.unit, _BAR)
+    flow.space(2.0)
+    columns = tuple(
+        TableColumn(head, width, "left" if head in ("letter", "piece") else "right")
+        for head, width in zip(LEGEND_HEADS, _WIDTHS, strict=True)
+    )
+    flow.table(columns, legend(group, display))

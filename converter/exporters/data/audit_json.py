@@ -1,0 +1,41 @@
+"""The JSON of the verdict: ``elbowroom/audit/1``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from converter.exporters.data.table_json import finding_value
+
+if TYPE_CHECKING:
+    from converter.job import Job
+
+
+def audit_document(jobs: Sequence[Job]) -> dict[str, Any]:
+    """``elbowroom/audit/1``: per input what was checked and everything that was found (docs/commands.md)."""
+    return {
+        "schema": "elbowroom/audit/1",
+        "inputs": [
+            {
+                "source": job.source,
+                "shop": job.shop.name,
+                "demo_shop": job.shop.is_demo,
+                "tubes": len(job.shown.tubes),
+                "bends_checked": job.shown.bend_count,
+                "tolerances": asdict(job.tolerances),
+            }
+            for job in jobs
+        ],
+        "findings": [
+            {
+                "source": job.source,
+                **finding_value(finding, job.display),
+                "layer": finding.layer,
+                "handle": finding.handle,
+                "cure": finding.cure_in(job.display) or None,
+            }
+            for job in jobs
+            for finding in job.shown.findings
+        ],
+    }

@@ -1,0 +1,144 @@
+"""Which places of a picture's frame are taken, in square cells: asked about thousands of labels at a time.
+
+A drawing without a frame keeps the same in `converter.exporters.paper.figure.Room`.
+"""
+
+from __future__ import annotations
+
+from math import ceil, floor, hypot
+from typing import TYPE_CHECKING, Any
+
+from converter.exporters.paper.figure import Point
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    #: Corners a and b of many strips, (n, 2) each, and half their width, mm.
+    Strips = tuple[Any, Any, float]
+
+#: Cells around a frame in which it is still told what is taken.
+_EDGE = 8
+#: Cells that a frame may have; in a larger one they are larger.
+_MOST = 4_000_000
+
+
+class Cells:
+    """The cells of a frame and a little around it, a byte each; what lies farther out is never taken.
+
+    Args:
+        frame: x low, y low, x high, y high, mm.
+        cell: side of a cell, mm.
+    """
+
+    def __init__(self, frame: tuple[float, float, float, float], cell: float) -> None:
+        width, tall = frame[2] - frame[0], frame[3] - frame[1]
+        self.cell = max(cell, (max(width, 0.0) * max(tall, 0.0) / _MOST) ** 0.5)
+        k = self._k = 1.0 / self.cell
+        self._left, self._low = floor(frame[0] * k) - _EDGE, floor(frame[1] * k) - _EDGE
+        self._columns = floor(frame[2] * k) + _EDGE - self._left + 1
+        self._rows = floor(frame[3] * k) + _EDGE - self._low + 1
+        self._bytes = bytearray(self._columns * self._rows)
+        self._full = bytes([1]) * self._columns
+
+    def take_box(self, box: tuple[float, float, float, float]) -> None:
+        """Take a box (x low, y low, x high, y high)."""
+        k = self._k
+        first = max(floor(box[0] * k) - self._left, 0)
+        count = min(floor(box[2] * k) - self._left, self._columns - 1) - first + 1
+        if count <= 0:
+            return
+        low = max(floor(box[1] * k) - self._low, 0)
+        high = min(floor(box[3] * k) - self._low, self._rows - 1)
+        full = self._full[:count]
+        for at in range(low * self._columns + first, high * self._columns + first + 1, self._columns):
+            self._bytes[at : at + count] = full
+
+    def take_line(self, a: Point, b: Point, half: float) -> None:
+        """Take a straight strip of twice the half width."""
+        steps = max(1, ceil(hypot(b[0] - a[0], b[1] - a[1]) / max(self.cell, half)))
+        for i in range(steps + 1):
+            x, y = a[0] + (b[0] - a[0]) * i / steps, a[1] + (b[1] - a[1]) * i / steps
+            self.take_box((x - half, y - half, x + half, y + half))
+
+    def take_strips(self, strips: Iterable[Strips]) -> None:
+        """Take many strips at once, each as `take_line` takes it."""
+        import numpy as np
+
+        boxes = []
+        for a, b, half in strips:
+            way = b - a
+            steps = np.maximum(np.ceil(np.hypot(way[:, 0], way[:, 1]) / max(self.cell, half)), 1.0).astype(int)
+            of = np.repeat(np.arange(len(a)), steps + 1)
+            share = (np.arange(len(of)) - np.repeat(np.cumsum(steps + 1) - steps - 1, steps + 1)) / steps[of]
+            at = a[of] + way[of] * share[:, None]
+            boxes.append(np.hstack((at - half, at + half)))
+        if not boxes:
+            return
+        own = np.floor(np.concatenate(boxes) * self._k).astype(int) - [self._left, self._low] * 2
+        # where a box begins the count goes up, behind it down: sums along both axes count the boxes of every cell
+        rows, columns = self._rows, self._columns
+        x0, x1 = np.clip(own[:, 0], 0, columns), np.clip(own[:, 2] + 1, 0, columns)
+        y0, y1 = np.clip(own[:, 1], 0, rows), np.clip(own[:, 3] + 1, 0, rows)
+        wide, size = columns + 1, (columns + 1) * (rows + 1)
+        up = np.bincount(np.concatenate((y0 * wide + x0, y1 * wide + x1)), minlength=size)
+        up -= np.bincount(np.concatenate((y0 * wide + x1, y1 * wide + x0)), minlength=size)
+        sums = up.reshape(rows + 1, wide)[:rows, :columns].cumsum(axis=1).cumsum(axis=0)
+        np.bitwise_or(self._array, sums > 0, out=self._array, casting="unsafe")
+
+    @property
+    def _array(self) -> Any:
+        import numpy as np
+
+        return np.frombuffer(self._bytes, dtype=np.uint8).reshape(self._rows, self._columns)
+
+    def is_free(self, box: tuple[float, float, float, float]) -> bool:
+        """Whether nothing in a box is taken."""
+        k = self._k
+        first = max(floor(box[0] * k) - self._left, 0)
+        behind = min(floor(box[2] * k) - self._left, self._columns - 1) + 1
+        low = max(floor(box[1] * k) - self._low, 0)
+        high = min(floor(box[3] * k) - self._low, self._rows - 1)
+        find, wide = self._bytes.find, self._columns
+        return all(find(1, row * wide + first, row * wide + behind) < 0 for row in range(low, high + 1))
+
+    def are_free(self, x: Any, y: Any, size: Point) -> Any:
+        """Whether nothing is taken in each of many boxes of one size, all within the frame.
+
+        Args:
+            x, y: (n,) their middles.
+            size: width and height.
+        """
+        import numpy as np
+
+        k, half, tall = self._k, size[0] / 2.0, size[1] / 2.0
+        x0, x1 = (np.floor((x + out) * k).astype(int) - self._left for out in (-half, half))
+        y0, y1 = (np.floor((y + out) * k).astype(int) - self._low for out in (-tall, tall))
+        left, low = int(x0.min()), int(y0.min())
+        part = self._array[low : int(y1.max()) + 1, left : int(x1.max()) + 1]
+        sums = np.zeros((part.shape[0] + 1, part.shape[1] + 1), dtype=np.int32)
+        part.cumsum(axis=1, out=sums[1:, 1:])
+        sums[1:, 1:].cumsum(axis=0, out=sums[1:, 1:])
+        wide = sums.shape[1]
+        flat = sums.ravel()
+        below, above = (y0 - low) * wide - left, (y1 + 1 - low) * wide - left
+        return flat[above + x1 + 1] - flat[above + x0] - flat[below + x1 + 1] + flat[below + x0] == 0
+
+    def is_line_free(self, start: Point, step: Point, count: int) -> bool:
+        """Whether none of so many places is taken that lie a step apart."""
+        x, y = start[0] * self._k - self._left, start[1] * self._k - self._low
+        dx, dy = step[0] * self._k, step[1] * self._k
+        own, columns, rows = self._bytes, self._columns, self._rows
+        for i in range(count):
+            column, row = int(x + i * dx), int(y + i * dy)
+            if 0 <= column < columns and 0 <= row < rows and own[row * columns + column]:
+                return False
+        return True
+
+
+def strips_of(lines: Sequence[Any], half: float) -> Strips:
+    """Strips along lines, (n, 2) points each."""
+    import numpy as np
+
+    if not lines:
+        return np.empty((0, 2)), np.empty((0, 2)), half
+    return np.concatenate([line[:-1] for line in lines]), np.concatenate([line[1:] for line in lines]), half

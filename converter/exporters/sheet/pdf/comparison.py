@@ -1,0 +1,88 @@
+"""A made tube against the drawn one on paper: both drawn, bend by bend what is off, the verdict, the next piece."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from converter.bending.setup.words import CAUTIONS
+from converter.comparison.words import (
+    DIFFERENCE_HEADS,
+    NEXT_HEADS,
+    difference_rows,
+    difference_sentence,
+    excess_text,
+    miss_sentences,
+    next_rows,
+    next_sentences,
+    verdict_text,
+)
+from converter.exporters.options import WriteOptions
+from converter.exporters.pictures.comparison import comparison_picture
+from converter.job.made_tubes import TubeComparison
+
+if TYPE_CHECKING:
+    from converter.exporters.sheet.pdf.flow import Flow
+
+#: mm: the picture's height at most.
+_PICTURE = 120.0
+
+
+def write_comparison(answer: TubeComparison, made_of: str, file: str, *, force: bool = False) -> Path:
+    """Write the sheet of a comparison to a PDF file.
+
+    Args:
+        answer: the comparison.
+        made_of: what the made tube was read from.
+        file: to write.
+        force: replace a file that exists already (never an input).
+
+    Raises:
+        MissingLibraryError: the PDF library is not installed.
+        WriteError: the file exists or cannot be written.
+    """
+    from converter.exporters.files import OutputSet
+
+    target = Path(file)
+    with OutputSet(target.parent, force=force, inputs=answer.job.inputs) as out:
+        out.path(target.name).write_bytes(comparison_pdf(answer, made_of))
+    return out.final(target.name)
+
+
+def comparison_pdf(answer: TubeComparison, made_of: str, options: WriteOptions | None = None) -> bytes:
+    """The document: the same bytes for the same comparison."""
+    from converter.exporters.paper.title import TitleBlock
+    from converter.exporters.pdf.paper import Pdf
+    from converter.exporters.sheet.pdf.flow import Flow
+
+    job, display = answer.job, answer.job.display
+    pdf = Pdf(f"{answer.tube.name} – as made against as drawn", {})
+    flow = Flow(pdf, (options or WriteOptions()).paper_size(display))
+    flow.begin(f"{answer.tube.name}: as made against as drawn")
+    flow.paragraph(f"As drawn in {job.source}, as made in {made_of}.")
+    flow.notice(verdict_text(answer.comparison))
+    for excess in answer.comparison.excesses:
+        flow.paragraph(excess_text(excess, display), indent=3.0)
+    flow.space(2.0)
+    flow.picture(comparison_picture(answer.comparison, answer.tube.name, display), display.unit, _PICTURE)
+    for sentence in miss_sentences(answer.comparison, display):
+        flow.paragraph(sentence)
+    flow.space(2.0)
+    _table(flow, DIFFERENCE_HEADS, difference_rows(answer.comparison, display))
+    flow.space(1.5)
+    flow.paragraph(difference_sentence(display))
+    if answer.steps:
+        flow.heading("For the next piece")
+        _table(flow, NEXT_HEADS, next_rows(answer.steps, display))
+        flow.space(1.5)
+        for sentence in (*next_sentences(answer.setup.feed_from), *CAUTIONS):
+            flow.paragraph(sentence)
+    block = TitleBlock.of_job(job, job.stem)
+    flow.draw(block.with_parts([job.part_of[answer.tube.name]], display), display)
+    return pdf.data()
+
+
+def _table(flow: Flow, heads: tuple[str, ...], rows: list[list[str]]) -> None:
+    from converter.exporters.sheet.pdf.flow import TableColumn
+
+    flow.table(tuple(TableColumn(head, 20, "right") for head in heads), rows)

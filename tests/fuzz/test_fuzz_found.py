@@ -1,0 +1,95 @@
+"""What the campaign found, each as small as it goes; the mends are held here."""
+
+from __future__ import annotations
+
+import pytest
+from command_line import failed, hook, run
+from dxf_tools import new
+from places import FIXTURES
+
+from converter import allowance
+from converter.errors import ReadError
+from converter.importers.registry import ReadOptions, read
+from converter.importers.step import trial
+
+
+def dxf_of(*entities: tuple[tuple[int, object], ...]) -> str:
+    """A drawing of entities as tags, without tables."""
+    tags = [(0, "SECTION"), (2, "ENTITIES"), *(tag for entity in entities for tag in entity), (0, "ENDSEC"), (0, "EOF")]
+    return "".join(f"{code}\n{value}\n" for code, value in tags)
+
+
+LINE = ((0, "LINE"), (8, "TUBE"), (10, 0), (20, 0), (11, 300), (21, 0))
+
+
+def test_a_mesh_polyline_that_lacks_corners_is_left_out_by_name(tmp_path):
+    """The library's own error for it is one that no reader expects: a generator that stops in another."""
+    polyline = ((0, "POLYLINE"), (8, "TUBE"), (66, 1), (70, 16), (71, 3), (72, 3))
+    vertex = ((0, "VERTEX"), (8, "TUBE"), (10, 0), (20, 0), (30, 0), (70, 64))
+    path = tmp_path / "mesh.dxf"
+    path.write_text(dxf_of(polyline, vertex, ((0, "SEQEND"), (8, "TUBE")), LINE))
+    for keep in (True, False):
+        drawing = read(path, ReadOptions(keep_left_out=keep))
+        assert len(drawing.curves) == 1
+        assert [(one.kind, one.count) for one in drawing.ignored] == [("POLYLINE", 1)]
+
+
+def test_what_a_library_says_of_an_entity_without_a_handle_names_no_none(tmp_path, capsys):
+    path = tmp_path / "bare.dxf"
+    path.write_text(
+        dxf_of(((0, "LWPOLYLINE"), (8, "TUBE"), (90, 2), (70, 0), (10, 0), (20, 0), (10, 9), (20, 0)), LINE)
+    )
+    assert "(missing 'AcDbPolyline' subclass in LWPOLYLINE)" in failed(run(capsys, "table", path))
+
+
+@pytest.mark.parametrize("wild", [(float("inf"), 0.0, 1.0), (float("nan"), 0.0, 1.0), (1e200, 1e200, 1e200)])
+def test_a_block_reference_that_lies_in_no_plane_is_left_out_by_name(wild, tmp_path, capsys):
+    """The rest of the drawing is read: a reference inside a block, and one in the drawing itself."""
+    doc, model = new()
+    inner, outer = doc.blocks.new("INNER"), doc.blocks.new("OUTER")
+    inner.add_line((0, 0), (100, 0))
+    outer.add_blockref("INNER", (0, 0), dxfattribs={"extrusion": wild})
+    outer.add_line((0, 50), (100, 50))
+    model.add_blockref("OUTER", (0, 0))
+    model.add_blockref("INNER", (0, 0), dxfattribs={"extrusion": wild})
+    path = tmp_path / "block.dxf"
+    doc.saveas(path)
+    outcome = run(capsys, "table", path, "--json")
+    assert outcome.status == 1 and len(outcome.json["tubes"]) == 1
+    lost = [f["message"] for f in outcome.json["findings"] if f["code"] == "entity-unread"]
+    assert len(lost) == 2 and all("INSERT" in message for message in lost), lost
+
+
+def test_a_rotation_measured_past_half_a_turn_is_the_same_one(tmp_path, capsys):
+    table = tmp_path / "t.csv"
+    table.write_text("feed_mm,rotation_deg,angle_deg,clr_mm\n300,0,90,100\n300,-160,45,100\n300,,,\n")
+    for typed in ("200:2", "-160:2"):
+        outcome = run(capsys, "compare", table, "--rotations", typed, "--json")
+        assert outcome.json["bends"][1]["rotation"]["off"] == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("typed", [("--straights", "1e11:1"), ("--measured", "0:1"), ("--measured", "360:1")])
+def test_measured_values_of_no_tube_are_one_whole_sentence(typed, tmp_path, capsys):
+    path = hook(tmp_path / "a.dxf")
+    assert failed(run(capsys, "compare", path, *typed)).startswith("What was typed as measured makes no tube: ")
+
+
+def test_a_malformed_file_that_the_kernel_never_ends_is_given_up_by_its_size(tmp_path, monkeypatch):
+    """A number where the kernel expects another sort of number: it reads on for ever, half an hour by default."""
+    text = (FIXTURES / "brep" / "freecad-solid.brep").read_text()
+    broken = text.replace("\n 1e-07 1 1 0\n", "\n 1e-07 -424.0 1 0\n", 1)
+    assert broken != text
+    path = tmp_path / "endless.brep"
+    path.write_text(broken)
+    # in the child too, which reads this module anew
+    monkeypatch.setattr(
+        trial,
+        "_CHILD",
+        "import converter.importers.step.trial as t; t._SECONDS = 3.0; t._SECONDS_PER_MEGABYTE = 0.0; " + trial._CHILD,
+    )
+    with pytest.raises(ReadError) as caught:
+        read(path)
+    assert caught.value.message == (
+        f"{path} is damaged (its text of shapes) and takes too long to read: export it again."
+    )
+    assert trial.trial_seconds(14_000) < 25.0 < allowance.SECONDS < trial.trial_seconds(20_000_000)
