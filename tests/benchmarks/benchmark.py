@@ -406,6 +406,27 @@ def joints(folder: Path, times: int) -> Row:
     return Row("joints of 201 tubes", mine, theirs, "s", "reading its DXF", 1.0)
 
 
+def joints_growth(folder: Path, times: int) -> Row:
+    """Ten times the tubes against ten surveys: what grows with the square takes ten times as long."""
+    from frames import rack
+
+    from converter.joints.finding.joints import survey_frame
+    from converter.pause import paused_gc
+
+    small, large = rack(41), rack(401)
+
+    def one() -> object:
+        with paused_gc():
+            return survey_frame(large)
+
+    def ten() -> object:
+        with paused_gc():
+            return [survey_frame(small) for _ in range(10)]
+
+    mine, theirs = in_turn(one, ten, times)
+    return Row("joints of 2,001 tubes", mine, theirs, "s", "10 x 201 tubes", 1.3)
+
+
 def sheet(folder: Path, times: int) -> Row:
     """The HTML job sheet of 40 runs of 8 bends, against working them out in a room where every bend sweeps."""
     from many_tubes import different_tubes
@@ -501,6 +522,7 @@ ROWS: dict[str, Callable[[Path, int], Row]] = {
     "step-memory": step_memory, "mesh-memory": mesh_memory, "one-tube": one_tube, "help": help_text, "solid": solid,
     "fit": fit, "step": step, "mesh": mesh, "sweep": sweep, "swept": swept,
     "side-by-side": side_by_side, "cope": cope, "audit": audit, "joints": joints,
+    "joints-growth": joints_growth,
     "sheet": sheet, "templates": templates, "step-out": step_out, "nesting": nesting,
 }  # fmt: skip
 #: Rows that take longer than all the others; the quick form leaves them out.

@@ -16,6 +16,7 @@ import numpy as np
 from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.lines import Array
 from converter.joints.finding.crowds import Crowds, Ints
+from converter.joints.near.axes import BentLegs
 
 #: Samples per leg on average at most; more would only propose the same legs again.
 _MOST = 64
@@ -31,6 +32,7 @@ class LegIndex:
     Attributes:
         body, leg: (m,) tube and place within it of every leg.
         length, begin: (m,) of every leg and of the centerline before it, mm; shape: see `legs_of`.
+        bends, bend: the bends among them, and (m,) the place of each leg there, -1 for straights.
         points, owner: (k, 3) samples and the leg of each.
         step: between samples, mm.
         crowds: places where too many ends meet to be told of one by one.
@@ -58,6 +60,9 @@ class LegIndex:
         key = self._cells(self.points) @ _MIX
         self.order = np.argsort(key, kind="stable")
         self.key = key[self.order]
+
+        self.bend = np.where(self.shape[3] > 0.0, np.cumsum(self.shape[3] > 0.0) - 1, -1)
+        self.bends = BentLegs.of([leg.arc for _, _, leg in legs if leg.arc is not None])
 
     @cached_property
     def legs_near_legs(self) -> tuple[Ints, Ints]:
