@@ -3,7 +3,7 @@
 A LINE, ARC or CIRCLE of model space that holds nothing but its place and its look is most of what a drawing of tubes
 is made of, and an object of the DXF library for each is most of what reading takes. Records of one kind in one file
 have the same group codes in the same order nearly always, so what is where is worked out once for each such pattern
-(`_Pattern`). All else goes to the library as it stands in the file: header, tables, blocks, other kinds, records with
+(`_Layout`). All else goes to the library as it stands in the file: header, tables, blocks, other kinds, records with
 anything more (other layouts, application data, extended data), records that could belong to the one before.
 
 Whatever is unusual (a handle twice or none, a value that is no number) raises `UnusualError`: the library then reads
@@ -111,9 +111,9 @@ class _Parting:
 
     def __init__(self, text: TextIO) -> None:
         self._text = text
-        self._patterns: dict[tuple[str, ...], _Pattern | None] = {}
+        self._layouts: dict[tuple[str, ...], _Layout | None] = {}
         self._same: dict[str, str] = {}
-        self._plain: list[tuple[int, PlainRecord]] = []  # with their places among all records
+        self._placed: list[tuple[int, PlainRecord]] = []  # with their places among all records
         self._places: dict[str, int] = {}  # of the other records, by handle
         self._unnamed = False
         self._owners: set[str] = set()
@@ -158,7 +158,7 @@ class _Parting:
         if not starts:
             return 0, _INSIDE
         yield from lines[: 2 * starts[0]]
-        patterns, plain = self._patterns, self._plain
+        patterns, plain = self._layouts, self._placed
         # the last record may go on in the next block
         for first, end in pairwise(starts):
             head = values[first]
@@ -166,7 +166,7 @@ class _Parting:
             try:
                 pattern = patterns[key]
             except KeyError:
-                pattern = patterns[key] = _pattern(head.strip(), codes[first:end])
+                pattern = patterns[key] = _layout(head.strip(), codes[first:end])
             if pattern is not None and self._kind not in _LEADING:
                 self._kind = pattern.kind
                 attributes = pattern.attributes(values[first:end], self._same)
@@ -198,24 +198,24 @@ class _Parting:
             UnusualError: it cannot be told where a record stands, or to which layout it belongs.
         """
         others = list(doc.modelspace())
-        if not self._plain:
+        if not self._placed:
             return others
-        handles = {record.dxf.__dict__["handle"] for _, record in self._plain}
+        handles = {record.dxf.__dict__["handle"] for _, record in self._placed}
         paper = doc.block_records.get("*Paper_Space")
         if (
-            len(handles) < len(self._plain)
+            len(handles) < len(self._placed)
             or self._unnamed
             or any(handle in doc.entitydb for handle in handles)
             or (paper is not None and paper.dxf.handle in self._owners)
         ):
             raise UnusualError
         if not others:
-            return [record for _, record in self._plain]
+            return [record for _, record in self._placed]
         try:
             places = [(self._places[entity.dxf.handle], entity) for entity in others]
         except KeyError:
             raise UnusualError from None
-        merged = sorted((*self._plain, *places), key=lambda one: one[0])
+        merged = sorted((*self._placed, *places), key=lambda one: one[0])
         return [one for _, one in merged]
 
 
@@ -231,7 +231,7 @@ def _entities_start(lines: list[str]) -> int | None:
             return at + 1
 
 
-class _Pattern:
+class _Layout:
     """What stands where in records of one kind with the same group codes.
 
     Args:
@@ -292,7 +292,7 @@ def _whole(text: str) -> int:
         return int(float(text))
 
 
-def _pattern(kind: str, raw: Sequence[str]) -> _Pattern | None:
+def _layout(kind: str, raw: Sequence[str]) -> _Layout | None:
     """The pattern of a record's group codes; None where the library has to read it."""
     if kind not in _KINDS:
         return None
@@ -337,7 +337,7 @@ def _pattern(kind: str, raw: Sequence[str]) -> _Pattern | None:
     if "handle" not in texts:
         return None
     last = {place for place, _ in numbers.values()}
-    return _Pattern(
+    return _Layout(
         kind,
         tuple(texts.items()),
         tuple(points.items()),
