@@ -308,7 +308,9 @@ def _on_bends(
     Args:
         row, leg: (n,) the ends and the bends, by their places in ``ends`` and in the index.
     """
-    half, size = np.array([body.half for body in bodies]), len(row)
+    if not len(row):
+        return []
+    half = np.array([body.half for body in bodies])
     own, mate = np.array([end.body for end in ends])[row], index.body[leg]
     window = 3.0 * half[mate] + 2.0 * half[own] + tol.near
     points, ways = (np.array(v)[row] for v in ([end.point for end in ends], [end.direction for end in ends]))
@@ -317,7 +319,7 @@ def _on_bends(
     near = np.flatnonzero(out <= window + half[mate])
     row, leg, points, ways, bends = row[near], leg[near], points[near], ways[near], bends.rows(near)
     places = places_near_bends(points, ways, bends, window[near], half[mate[near]])
-    found: list[Contact | None] = [None] * size
+    found: list[Contact | None] = [None] * len(row)
     left = np.ones(len(row), dtype=np.bool_)
     for rank in range(int(places.rank.max(initial=-1)) + 1):
         some = np.flatnonzero((places.rank == rank) & left[places.pair])
@@ -350,7 +352,7 @@ def _on_bends(
         entries = entries_into_bends([approach for _, approach, _ in asked])
         for (n, approach, place), enters in zip(asked, entries, strict=True):
             found[n] = _judged(approach.end, approach.own, approach.mate, place, enters, tol)
-        left &= np.array([one is None for one in found[: len(left)]], dtype=np.bool_)
+        left &= np.array([one is None for one in found], dtype=np.bool_)
     return found
 
 

@@ -32,7 +32,6 @@ class LegIndex:
     Attributes:
         body, leg: (m,) tube and place within it of every leg.
         length, begin: (m,) of every leg and of the centerline before it, mm; shape: see `legs_of`.
-        bends, bend: the bends among them, and (m,) the place of each leg there, -1 for straights.
         points, owner: (k, 3) samples and the leg of each.
         step: between samples, mm.
         crowds: places where too many ends meet to be told of one by one.
@@ -61,8 +60,19 @@ class LegIndex:
         self.order = np.argsort(key, kind="stable")
         self.key = key[self.order]
 
-        self.bend = np.where(self.shape[3] > 0.0, np.cumsum(self.shape[3] > 0.0) - 1, -1)
-        self.bends = BentLegs.of([leg.arc for _, _, leg in legs if leg.arc is not None])
+        self._arcs = [leg.arc for _, _, leg in legs if leg.arc is not None]
+
+    @cached_property
+    def bend(self) -> Ints:
+        """(m,) the place of each leg in `bends`, -1 for straights."""
+        bent = self.shape[3] > 0.0
+        value: Ints = np.where(bent, np.cumsum(bent) - 1, -1)
+        return value
+
+    @cached_property
+    def bends(self) -> BentLegs:
+        """The bends among the legs."""
+        return BentLegs.of(self._arcs)
 
     @cached_property
     def legs_near_legs(self) -> tuple[Ints, Ints]:
