@@ -302,10 +302,10 @@ class BothUnits(Display):
         return either_text([write(one) for one in self.every])
 
 
-#: Blanks that no line ends at: within ``1 3/4``, ``44.45 mm``, ``1.500 x 0.120``, ``bend 2``, ``end A`` and between a
-#: length and the bend, or the word for a turn, that it is of.
+#: Blanks that no line ends at: within ``1 3/4``, ``44.45 mm``, ``1.500 x 0.120``, ``1.96 %``, ``bend 2``, ``end A`` and
+#: between a length and the bend, or the word for a turn, that it is of.
 _KEPT_BLANK = re.compile(  # each begins with the blank, so that a search goes from blank to blank
-    r" (?:(?<=\d )(?=\d+/\d|x \d|(?:mm|in|ft|kg|lb|lbf·ft|N·m)\b|of \d)|(?<=\d x )(?=\d)|(?<=\d of )(?=\d)"
+    r" (?:(?<=\d )(?=\d+/\d|x \d|(?:mm|in|ft|kg|lb|lbf·ft|N·m)\b|of \d|%)|(?<=\d x )(?=\d)|(?<=\d of )(?=\d)"
     r"|(?<=[Bb]end )(?=\d)|(?<=\bends )(?=[AB]\b)|(?<=[Ee]nd )(?=[AB]\b)|(?<=\brun )(?=\d)|(?<=\bpage )(?=\d)"
     r"|(?<=mm )(?=\(bend)|(?<=in )(?=\(bend)|(?<=° )(?=(?:counter-)?clockwise|half round))"
 )

@@ -153,6 +153,7 @@ def test_a_number_stays_with_its_unit_its_fraction_and_its_name():
         "draw", "marks", "at", "45-7/16\u00a0in\u00a0(bend\u00a02),", "turn", "33.01°\u00a0counter-clockwise", "seen",
         "from", "end\u00a0A;", "1\u00a03/4\u00a0in", "of", "1.5\u00a0x\u00a00.12\u00a0in",
     ]  # fmt: skip
+    assert unbroken("between 1.68 and 1.96 % of the stop") == "between 1.68 and 1.96\u00a0% of the stop"
     assert unbroken("at (18.000, 0.000, -34.000) in there") == "at (18.000,\u00a00.000,\u00a0-34.000)\u00a0in there"
 
 

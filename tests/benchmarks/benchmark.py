@@ -353,6 +353,22 @@ def sweep(folder: Path, times: int) -> Row:
     return Row("best order of 8 bends, both ends", mine, theirs, "s", "one trimesh pose", 50.0)
 
 
+def swept(folder: Path, times: int) -> Row:
+    """The whole verdict on 100 tubes of eight bends, every set-up searched where need be, against reading their DXF."""
+    import bench_sweep
+
+    mine, theirs = bench_sweep.measure_job(folder, 100, max(1, times // 2))
+    return Row("audit of 100 tubes of 8 bends", mine, theirs, "s", "reading its DXF", 1.5)
+
+
+def side_by_side(folder: Path, times: int) -> Row:
+    """The set-ups of 40 tubes of eight bends, against those of the same tubes one after the other."""
+    import bench_sweep
+
+    mine, theirs = bench_sweep.measure_together(40, max(1, times // 2))
+    return Row("set-up of 40 tubes of 8 bends", mine, theirs, "s", "each alone", 0.5)
+
+
 def cope(folder: Path, times: int) -> Row:
     import bench_cope
 
@@ -485,7 +501,8 @@ def nesting(folder: Path, times: int) -> Row:
 ROWS: dict[str, Callable[[Path, int], Row]] = {
     "speed": speed, "speed-paused": speed_paused, "whole": whole, "corners": corners, "memory": memory,
     "step-memory": step_memory, "mesh-memory": mesh_memory, "one-tube": one_tube, "help": help_text, "solid": solid,
-    "fit": fit, "step": step, "mesh": mesh, "sweep": sweep, "cope": cope, "audit": audit, "joints": joints,
+    "fit": fit, "step": step, "mesh": mesh, "sweep": sweep, "swept": swept,
+    "side-by-side": side_by_side, "cope": cope, "audit": audit, "joints": joints,
     "sheet": sheet, "templates": templates, "step-out": step_out, "nesting": nesting,
 }  # fmt: skip
 #: Rows that take longer than all the others; the quick form leaves them out.

@@ -35,6 +35,28 @@ def random_drawing(path: Path, seed: int) -> Path:
     return path
 
 
+def bays_drawing(path: Path, count: int) -> Path:
+    """So many tubes of a frame of bays: bent hoops, rails and braces between them, crosses low down; in mm."""
+    doc = ezdxf.new("R2010", units=4)
+    model = doc.modelspace()
+    tubes: list[tuple[str, list[Point]]] = []
+    for bay in range(count):
+        x, high, shoulder = 900.0 * bay, 900.0 + 40.0 * (bay % 4), 100.0 * (bay % 2)
+        hoop = [(x, 0.0, 0.0), (x, 0.0, high - shoulder), (x, 150.0, high), (x, 650.0, high), (x, 800.0, high - 100.0)]
+        tubes.append((f"HOOP-{bay + 1}", [*hoop, (x, 800.0, 0.0)]))
+        if bay:
+            for z, level in ((300.0, "LOW"), (700.0, "HIGH")):
+                for y, side in ((0.0, "L"), (800.0, "R")):
+                    tubes.append((f"RAIL-{level}-{side}{bay}", [(x - 900.0, y, z), (x, y, z)]))
+            tubes.append((f"BRACE-{bay}", [(x - 900.0, 0.0, 300.0), (x, 0.0, 700.0)]))
+        tubes.append((f"CROSS-{bay + 1}", [(x, 0.0, 150.0), (x, 800.0, 150.0)]))
+    for name, points in tubes[:count]:
+        for a, b in pairwise(points):
+            model.add_line(a, b, dxfattribs={"layer": name})
+    doc.saveas(path)
+    return path
+
+
 def _corners(rng: random.Random, bends: int) -> list[Point]:
     at = tuple(rng.uniform(-500.0, 500.0) for _ in range(3))
     points, before, flat = [at], None, rng.random() < 0.5

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from converter.exporters.paper.figure import Point
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     #: Corners a and b of many strips, (n, 2) each, and half their width, mm.
     Strips = tuple[Any, Any, float]
@@ -39,6 +39,12 @@ class Cells:
         self._rows = floor(frame[3] * k) + _EDGE - self._low + 1
         self._bytes = bytearray(self._columns * self._rows)
         self._full = bytes([1]) * self._columns
+
+    def copy(self) -> Cells:
+        """The same, of which more can be taken while this stays."""
+        one = object.__new__(Cells)
+        one.__dict__ |= self.__dict__ | {"_bytes": self._bytes[:]}
+        return one
 
     def take_box(self, box: tuple[float, float, float, float]) -> None:
         """Take a box (x low, y low, x high, y high)."""
@@ -125,14 +131,23 @@ class Cells:
 
     def is_line_free(self, start: Point, step: Point, count: int) -> bool:
         """Whether none of so many places is taken that lie a step apart."""
+        return not any(self._along(start, step, count))
+
+    def crossings(self, start: Point, step: Point, count: int) -> int:
+        """How often such a row of places comes to one that is taken, from one that is not."""
+        passed, before = 0, False
+        for taken in self._along(start, step, count):
+            passed += taken and not before
+            before = taken
+        return passed
+
+    def _along(self, start: Point, step: Point, count: int) -> Iterator[bool]:
         x, y = start[0] * self._k - self._left, start[1] * self._k - self._low
         dx, dy = step[0] * self._k, step[1] * self._k
         own, columns, rows = self._bytes, self._columns, self._rows
         for i in range(count):
             column, row = int(x + i * dx), int(y + i * dy)
-            if 0 <= column < columns and 0 <= row < rows and own[row * columns + column]:
-                return False
-        return True
+            yield 0 <= column < columns and 0 <= row < rows and bool(own[row * columns + column])
 
 
 def strips_of(lines: Sequence[Any], half: float) -> Strips:

@@ -42,7 +42,7 @@ from converter.exporters.sheet.listing import listed_parts
 from converter.exporters.sheet.qr import code_svg, code_text
 from converter.exporters.sheet.roundings import Roundings, TextTable
 from converter.exporters.sheet.scenes import part_scene, room_scene
-from converter.exporters.sheet.squeeze import GRID, squeezed
+from converter.exporters.sheet.squeeze import DOT, GRID, squeezed
 from converter.exporters.sheet.tape import tape_rows
 from converter.exporters.sheet.view import (
     PartView,
@@ -364,6 +364,7 @@ def picture_style() -> str:
             )
         rules.append(f".f-{role}{{fill:var(--r-{role});fill-rule:evenodd;stroke:none}}")
     rules.append(".grid .all{fill-rule:nonzero}")
+    rules.append(f".grid .dot{{stroke-width:{2.0 * DOT[1] * GRID:g};stroke-dasharray:none}}")
     return (
         f":root{{{light}}}@media screen{{html.dark{{{dark}}}}}"
         f"@media screen and (prefers-color-scheme:dark){{html:not(.light){{{dark}}}}}"

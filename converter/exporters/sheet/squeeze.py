@@ -10,6 +10,8 @@ from math import hypot
 
 #: Paths are written in whole steps of which so many make a millimetre of paper.
 GRID = 25
+#: Corners and radius of the dot that a leader begins with, mm of paper.
+DOT = (12, 0.45)
 #: A text that is nothing but one choice of the page's table of texts is the choice itself.
 _WHOLE_LABEL = re.compile(r"><tspan n=(\w+)>([^<]*)</tspan></text>")
 _PATH = re.compile(r' d="([^"]*)"')
@@ -112,17 +114,13 @@ def _one_way_round(path: str) -> str:
     return f"M{' '.join(f'{x:g},{y:g}' for x, y in reversed(points))}z"
 
 
-#: Corners and radius of the dot that a leader begins with, mm of paper.
-_DOT = (12, 0.45)
-
-
 def _dot(path: str) -> str:
     """A line of no length with round ends, for a small even polygon; '' for any other shape."""
     points = _points(path)
-    if len(points) != _DOT[0]:
+    if len(points) != DOT[0]:
         return ""
     x, y = (sum(axis) / len(points) for axis in zip(*points, strict=True))
-    if any(abs(hypot(p - x, q - y) - _DOT[1]) > 0.02 for p, q in points):
+    if any(abs(hypot(p - x, q - y) - DOT[1]) > 0.02 for p, q in points):
         return ""
     return f"M{x:.2f},{y:.2f} {x:.2f},{y:.2f}"
 

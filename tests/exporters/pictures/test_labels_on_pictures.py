@@ -6,7 +6,8 @@ from math import cos, radians, sin
 
 import pytest
 import shapely
-from random_drawings import random_drawing
+import shapely.ops
+from random_drawings import bays_drawing, random_drawing
 
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.picture import RING, Label, Picture
@@ -64,7 +65,30 @@ def test_labels_of_random_jobs_hide_nothing(first, tmp_path):
     assert wrong == []
 
 
-def test_the_guard_sees_labels_on_lines_and_on_each_other():
+def crossed(picture: Picture) -> list[tuple[float, float]]:
+    """Where a leader runs over a tube that is not its own, or over another leader."""
+    tubes = shapely.union_all([shapely.LineString(s.points) for s in picture.strokes if s.role in LINES])
+    leaders = [s.points for s in picture.strokes if s.role == "dim" and len(s.points) == 2]
+    led = [shapely.LineString(points) for points in leaders if tubes.distance(shapely.Point(points[0])) < 0.3]
+    beyond = [shapely.ops.substring(line, 1.6, line.length) for line in led]
+    found = [one.intersection(tubes) for one in beyond if one.intersects(tubes)]
+    found += [one.intersection(other) for i, one in enumerate(beyond) for other in beyond[:i] if one.crosses(other)]
+    return [(place.centroid.x, place.centroid.y) for place in found]
+
+
+@pytest.mark.parametrize(("size", "most"), [((240.0, 150.0), 0), ((186.0, 200.0), 0), ((186.0, 120.0), 4)])
+def test_forty_tubes_are_named_and_hardly_a_leader_crosses_another_tube(size, most, tmp_path):
+    """Tubes that others enclose have letters beside them, and their names in a key."""
+    job = open_job(str(bays_drawing(tmp_path / "bays.dxf", 40)), Settings(sections=("38.1x2.4mm",), clr="114.3mm"))
+    picture = drawing_picture(job.drawing, job.tubes, job.drawing.findings, job.display, size=size, legend=False)
+    texts = [label.text for label in picture.labels]
+    assert len(job.tubes) == 40 and {tube.name for tube in job.tubes} <= set(texts)
+    assert faults(picture) == [] and len(crossed(picture)) <= most
+    letters = [text for text in texts if text.islower() and len(text) < 3 and text not in "xyz"]
+    assert 0 < len(letters) < 60 and all(letters.count(one) == 2 for one in letters), "beside the tube and in the key"
+
+
+def test_the_guard_sees_labels_labels_on_lines_and_on_each_other():
     picture = Picture()
     picture.stroke([(0.0, 1.0), (50.0, 1.0)], "tube")
     picture.label("on the line", (5.0, 0.0), 2.0)

@@ -240,11 +240,8 @@ def test_the_whole_job_by_keyboard(chromium, demo):
             name, count, saw = look["name"], look["count"], read_numbers(look["rows"])
             assert look["amiss"] == [], (name, count, sizes[size])
             if saw and look["digits"]:
-                assert look["digits"] >= (90.0 if sizes[size] == TABLET else min(29.9, sizes[size]["width"] / 8.2)), (
-                    name,
-                    count,
-                    sizes[size],
-                )
+                least = 90.0 if sizes[size] == TABLET else min(29.9, sizes[size]["width"] / 8.2)
+                assert look["digits"] >= least, (name, count, sizes[size])
             if page.locator("#bench-look").is_visible():
                 # no room for both: the numbers first, the picture behind a button
                 assert size > 3 and not look["lit"] + look["zero"], (name, count, sizes[size])

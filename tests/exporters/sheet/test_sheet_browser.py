@@ -420,8 +420,8 @@ def test_printed_every_part_starts_a_page(desk, demo, paper):
     texts = [re.sub(r"\s+", " ", normalize("NFKC", one.extract_text())) for one in pdf.pages]
     starts = [next(i for i, text in enumerate(texts) if text.startswith(f"Part {n} of 7 ")) for n in range(1, 8)]
     assert starts == sorted(set(starts)) and starts[0] >= 1
-    # the head, two for each part, and one for the fit-up of the frame
-    assert len(texts) <= 3 + 2 * len(job.parts) + 1
+    # the head, two for each part, one for the bars and one for the fit-up of the frame
+    assert len(texts) <= 3 + 2 * len(job.parts) + 2
     joined = " ".join(texts)
     assert "Next" not in joined and "From the right" not in joined and "Clear all ticks" not in joined
     for view in views_of(job, Display("in")):
@@ -452,15 +452,26 @@ def test_it_is_accessible(request, size):
 
 
 def test_on_a_phone_what_is_wider_than_it_can_be_read_and_reached(phone):
-    """Captions stay in the window, what slides says so and takes the keyboard, type in pictures is 11 px at least."""
+    """Tables fold, pictures slide, say so and take the keyboard, with type of 11 px at least."""
     page = phone
-    page.eval_on_selector("#part-1 .setup", "e => e.scrollIntoView({block: 'center', behavior: 'instant'})")
-    table = "document.querySelector('#part-1 .setup').closest('.wide')"
-    until(page, f"{table}.hasAttribute('data-more') && {table}.tabIndex === 0")
-    for left in (0, 200):
-        page.evaluate(f"{table}.scrollLeft = {left}")
-        box = page.locator("#part-1 .setup caption span").bounding_box()
-        assert box["x"] >= 0.0 and box["x"] + box["width"] <= 360.0
+    page.eval_on_selector("#part-1 .stick", "e => e.scrollIntoView({block: 'center', behavior: 'instant'})")
+    stick = "document.querySelector('#part-1 .stick .wide')"
+    until(page, f"{stick}.hasAttribute('data-more') && {stick}.tabIndex === 0")
+    with everything(page):
+        wide = page.eval_on_selector_all(
+            "main .wide:has(table)", "all => all.map((one) => [one.scrollWidth - one.clientWidth, one.innerText])"
+        )
+        assert len(wide) > 15 and [text[:60] for over, text in wide if over > 0] == [], "no table slides"
+        for name in ("setup", "tape", "bends"):
+            box = page.locator(f"#part-1 .{name} caption span").bounding_box()
+            assert box["x"] >= 0.0 and box["x"] + box["width"] <= 360.0
+            # every cell has the name of its column before it
+            names = page.eval_on_selector_all(
+                f"#part-1 .{name} td:not(:empty, [colspan], .running)",
+                "all => all.map((one) => getComputedStyle(one, '::before').content.replaceAll('\"', ''))",
+            )
+            heads = page.locator(f"#part-1 .{name} thead th").all_text_contents()
+            assert set(names) == set(heads[2 if name == "tape" else 1 :])
     least = page.evaluate(
         """() => Math.min(...[...document.querySelectorAll('#part-1 .drawing text, #part-1 .stick text')].map((e) =>
           parseFloat(getComputedStyle(e).fontSize) * e.ownerSVGElement.getScreenCTM().a))"""

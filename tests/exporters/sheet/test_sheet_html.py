@@ -436,18 +436,26 @@ def test_parts_of_which_the_same_is_said_stand_together_the_worst_first():
 
 
 @pytest.mark.slow
-def test_a_sheet_takes_a_few_times_what_working_the_job_out_takes_and_grows_as_the_job():
-    """Three times the tubes: about three times the time, and no more bytes for each; wide slack, best of two."""
+def test_a_sheet_takes_no_longer_than_it_did_and_grows_as_the_job():
+    """Three times the tubes: about three times the time, and no more bytes for each; wide slack, best of two.
 
-    def measured(count: int) -> tuple[float, float, int]:
+    How long it takes at all is told in plain loops of the same process: 9 tubes took 30 million rounds where it was
+    measured, and more than 50 before labels were placed by cells.
+    """
+
+    def measured(count: int) -> tuple[float, int]:
         job = job_of(different_tubes(count), shop())
-        start = time.process_time()
         assert job.setups and job.parts and job.findings is not None
-        middle = time.process_time()
+        start = time.process_time()
         size = len(html.html_text(page_of(job)))
-        return middle - start, time.process_time() - middle, size
+        return time.process_time() - start, size
 
-    few, many = (min((measured(count) for _ in range(2)), key=lambda one: one[1]) for count in (3, 9))
-    assert many[1] < 8.0 * many[0], "the target is 4 from 25 tubes on; what is there once counts here"
-    assert many[1] < 3.0**1.4 * few[1]
-    assert many[2] - few[2] < 6 * 31e3
+    def loops() -> float:
+        start = time.process_time()
+        assert sum(i & 1 for i in range(1_000_000)) == 500_000
+        return time.process_time() - start
+
+    few, many = (min(measured(count) for _ in range(2)) for count in (3, 9))
+    assert many[0] < 45.0 * min(loops() for _ in range(5))
+    assert many[0] < 3.0**1.4 * few[0]
+    assert many[1] - few[1] < 6 * 31e3

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import ceil, hypot
 
 import numpy as np
 
-from converter.exporters.paper.figure import Point, Room
-from converter.exporters.pictures.drawing.plane import Array, Box, curve_points
+from converter.exporters.paper.figure import Point
+from converter.exporters.pictures.drawing.plane import Array, curve_points
 from converter.findings import ERROR, Finding
 from converter.model.curve import Ellipse, Line, Path, Polyline, Spline
 from converter.model.drawing import Drawing, DrawnCurve
@@ -127,125 +126,6 @@ def _is_free(drawn: DrawnCurve) -> bool:
 def _centerline(tube: Tube) -> list[Array]:
     parts = [curve_points(segment) for segment in tube.run.centerline]
     return [np.concatenate(parts)] if parts else []
-
-
-class Free:
-    """Finds room for labels inside a frame, beside lines where it can be, never on another label.
-
-    Args:
-        frame: the box labels stay in, mm of paper.
-    """
-
-    #: Above so many straights a drawing is too dense to keep labels off its lines.
-    MOST = 6000
-
-    def __init__(self, frame: Box) -> None:
-        self._frame = frame
-        self._labels = Room(1.0)
-        self._all = Room(1.0)
-        self._straights = 0
-
-    def keep_off(self, line: Sequence[Point]) -> None:
-        """Labels should not lie on this line."""
-        self._straights += len(line) - 1
-        if self._straights <= self.MOST:
-            for a, b in pairwise(line):
-                self._all.take_line(a, b, 0.4)
-
-    def take(self, box: Box) -> None:
-        """Labels must not lie here."""
-        self._labels.take_box(box)
-        self._all.take_box(box)
-
-    def place(
-        self, anchor: Point, size: Point, toward: float = 45.0, reach: float = 30.0, *, on_lines: bool = True
-    ) -> Point | None:
-        """Centre of the nearest free box beside an anchor, which is then taken; None when there is none.
-
-        Args:
-            anchor: what it belongs to.
-            size: width and height, mm.
-            toward: preferred direction, degrees.
-            reach: how far away it may be, mm.
-            on_lines: whether it may lie on lines where no place is clear of them.
-        """
-        for room in (self._all, self._labels) if on_lines or self._straights > self.MOST else (self._all,):
-            for box, center in _around(anchor, size, toward, reach):
-                if self._inside(box) and room.is_free(box):
-                    self.take(box)
-                    return center
-        return None
-
-    def place_led(self, anchor: Point, size: Point, toward: float, reach: float) -> Point | None:
-        """The same for a label with a leader: one that crosses nothing before one that crosses lines, never a label."""
-        for room, own in ((self._all, 1.5), (self._labels, 0.0)):
-            for box, center in _around(anchor, size, toward, reach):
-                if self._inside(box) and self._all.is_free(box):
-                    near = toward_edge(center, size, anchor)
-                    far = hypot(near[0] - anchor[0], near[1] - anchor[1])
-                    steps = int(max(0.0, far - own - 1.2) / 0.8)
-                    c, s = (near[0] - anchor[0]) / max(far, 1e-9), (near[1] - anchor[1]) / max(far, 1e-9)
-                    places = ((anchor[0] + c * d, anchor[1] + s * d) for d in (own + 0.8 * k for k in range(steps + 1)))
-                    if all(room.is_free((x, y, x, y)) for x, y in places):
-                        self.take(box)
-                        return center
-        return None
-
-    def take_leader(self, start: Point, end: Point) -> None:
-        """A leader that was drawn: no label may lie on it."""
-        for room in (self._all, self._labels):
-            room.take_line(start, end, 0.2)
-
-    def place_along(self, start: Point, end: Point, size: Point) -> tuple[Point, float] | None:
-        """Middle and direction (degrees, upright) of a text of a size beside a straight, taken; None without room."""
-        dx, dy = end[0] - start[0], end[1] - start[1]
-        length = hypot(dx, dy)
-        if length < size[0] or length < 1e-9:
-            return None
-        ux, uy = dx / length, dy / length
-        turn = float(np.degrees(np.arctan2(uy, ux)))
-        turn = turn - 180.0 if turn > 90.0 + 1e-6 else turn + 180.0 if turn <= -90.0 + 1e-6 else turn
-        half = size[1] / 2.0
-        for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8):
-            for side in (1.0, -1.0):
-                off = side * (half + 0.9)
-                x, y = start[0] + share * dx - off * uy, start[1] + share * dy + off * ux
-                reach = size[0] / 2.0
-                a, b = (x - reach * ux, y - reach * uy), (x + reach * ux, y + reach * uy)
-                boxes = [
-                    (p - half, q - half, p + half, q + half)
-                    for k in range(ceil(size[0] / half) + 1)
-                    for p, q in [(a[0] + (b[0] - a[0]) * k * half / size[0], a[1] + (b[1] - a[1]) * k * half / size[0])]
-                ]
-                # its own line passes at the edge of the room that boxes keep, so that is measured a little less
-                slim = [(p + 0.35, q + 0.35, r - 0.35, s - 0.35) for p, q, r, s in boxes]
-                if all(map(self._inside, boxes)) and all(map(self._all.is_free, slim)):
-                    for room in (self._all, self._labels):
-                        room.take_line(a, b, half)
-                    return (x, y), turn
-        return None
-
-    def _inside(self, box: Box) -> bool:
-        x0, y0, x1, y1 = self._frame
-        return box[0] >= x0 and box[1] >= y0 and box[2] <= x1 and box[3] <= y1
-
-
-def _around(anchor: Point, size: Point, toward: float, reach: float) -> Iterator[tuple[Box, Point]]:
-    """Boxes of a size beside an anchor and their centres, the nearest and those in the wanted direction first."""
-    for ring_number in range(ceil(reach / 1.5)):
-        for turn in (0, 30, -30, 60, -60, 90, -90, 120, -120, 150, -150, 180):
-            yield _beside(anchor, size, toward + turn, 1.6 + 1.5 * ring_number)
-
-
-def _beside(anchor: Point, size: Point, angle: float, out: float) -> tuple[Box, Point]:
-    """The box of a size whose edge lies ``out`` mm from the anchor in a direction, and its centre."""
-    a = np.radians(angle)
-    c, s = float(np.cos(a)), float(np.sin(a))
-    w, h = size
-    # from the centre of a box to its edge in this direction
-    edge = min(w / 2 / abs(c) if abs(c) > 1e-9 else 1e9, h / 2 / abs(s) if abs(s) > 1e-9 else 1e9)
-    x, y = anchor[0] + c * (out + edge), anchor[1] + s * (out + edge)
-    return (x - w / 2, y - h / 2, x + w / 2, y + h / 2), (x, y)
 
 
 def ring(center: Point, radius: float, corners: int = 16, turn: float = 0.0) -> list[Point]:

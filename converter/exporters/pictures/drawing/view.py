@@ -13,6 +13,7 @@ from math import dist
 import numpy as np
 
 from converter.exporters.paper.figure import Point, text_width
+from converter.exporters.pictures.drawing.free import Free
 from converter.exporters.pictures.drawing.key import (
     findings_column,
     lines_column,
@@ -21,7 +22,8 @@ from converter.exporters.pictures.drawing.key import (
     printable_line,
     wrapped,
 )
-from converter.exporters.pictures.drawing.lines import Free, ring, toward_edge
+from converter.exporters.pictures.drawing.lines import ring, toward_edge
+from converter.exporters.pictures.drawing.names import place_names
 from converter.exporters.pictures.drawing.plane import (
     ISOMETRIC,
     THIN,
@@ -36,7 +38,6 @@ from converter.exporters.pictures.drawing.plane import (
 from converter.exporters.pictures.drawing.scene import Scene, holds, scene_of
 from converter.exporters.pictures.drawing.words import LegendEntry, drawing_legend
 from converter.exporters.pictures.picture import RING, Picture
-from converter.exporters.pictures.places import wide
 from converter.findings import Finding, Reason
 from converter.model.drawing import Drawing
 from converter.model.run import Tube
@@ -56,8 +57,8 @@ NEAR = 2.6
 MARKS, NUMBERS, WORDS = 400, 99, 40
 #: More lines of one role than this are a crowd.
 CROWD = 3000
-#: So near to its tube a name stands level, mm; else along it, or at the end of a leader.
-_BESIDE = 5.0
+#: How far from its place a number may stand before it stands on a line, mm.
+_NUMBER_NEAR = 12.0
 #: So many of one kind of left-out things get their letter.
 LETTERS = 3
 
@@ -270,7 +271,8 @@ class _ScenePlacement:
             wide = max(text_width(in_unit(word, unit), NAME) for unit in ("mm", "in"))
             ring = 2 * RING * NUMBER + 0.6
             size = (ring + (wide + 0.8 if word else 0.0), ring)
-            center = self.free.place(at, size)
+            led = self.free.place_led([at], size, 45.0, _NUMBER_NEAR, crossing=False)
+            center = led[0] if led else self.free.place(at, size)
             if center is None:
                 continue
             x = center[0] - size[0] / 2 + ring / 2
@@ -305,30 +307,20 @@ class _ScenePlacement:
                     self._leader(at, center, (side, side), "end")
 
     def _names(self, tubes: Sequence[Tube]) -> None:
+        ways_of = []
         for tube in tubes:
             name = printable_line(tube.name)
-            name = name if len(name) <= 28 else name[:27] + "…"
-            segments = tube.run.centerline
-            if not segments or not name:
-                continue
             # on paper, that is: what runs toward the eye is short there
-            ends = max(((self._at(s.start), self._at(s.end)) for s in segments), key=lambda pair: dist(*pair))
-            (x0, y0), (x1, y1) = ends
-            at, (dx, dy) = ((x0 + x1) / 2.0, (y0 + y1) / 2.0), (x1 - x0, y1 - y0)
-            across = float(np.degrees(np.arctan2(abs(dx), -dy if dx > 0 else dy))) if dx or dy else 90.0
-            size = (wide(name, NAME), 1.3 * NAME)
-            center = self.free.place(at, size, across, _BESIDE, on_lines=False)
-            along = None if center is not None else self.free.place_along(*ends, size)
-            if along is not None:
-                (x, y), turn = along
-                down = np.radians(turn - 90.0)
-                spot = (x + NAME / 2.0 * float(np.cos(down)), y + NAME / 2.0 * float(np.sin(down)))
-                self.picture.label(name, spot, NAME, "note", align="center", rotation=turn)
-                continue
-            center = center or self.free.place_led(at, size, across, 40.0) or self.free.place(at, size, across, 20.0)
-            if center is not None:
-                self.picture.label(name, (center[0], center[1] - NAME / 2), NAME, "note", align="center")
-                self._leader(at, center, size, "dim")
+            ways = [(self._at(one.start), self._at(one.end)) for one in tube.run.centerline]
+            ways_of.append((name if len(name) <= 28 else name[:27] + "…", ways))
+        for one in place_names(self.free, ways_of, NAME, NEAR):
+            down = np.radians(one.turn - 90.0)
+            x, y = one.middle
+            spot = (x + NAME / 2.0 * float(np.cos(down)), y + NAME / 2.0 * float(np.sin(down)))
+            align = "left" if one.in_key else "center"
+            self.picture.label(one.text, spot, NAME, "note", align=align, rotation=one.turn)
+            if one.led_from is not None:
+                self.picture.stroke(one.led_from, "dim")
 
     def _leader(self, at: Point, center: Point, size: Point, role: str) -> None:
         """A thin line from a place to its label, where that stands too far off to be taken for its own."""
