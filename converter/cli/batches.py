@@ -12,7 +12,7 @@ import click
 
 from converter.cli import options
 from converter.cli.console import Console
-from converter.errors import OptionError
+from converter.errors import OptionError, WriteError
 from converter.quoting import LONGEST_PATH, quoted
 
 if TYPE_CHECKING:
@@ -110,8 +110,6 @@ def run_batch(
     from converter.cli.supervise import allow_seconds
     from converter.progress import steps
 
-    if out == "-":
-        raise OptionError("--out - takes the file of one drawing: name a folder for --each.")
     with console.progress("looking for drawings"):
         gathered = find_drawings(sources, out)
     processes = max(1, min(batch.processes or _processors(), len(gathered.drawings)))
@@ -142,7 +140,7 @@ def _watch_batch(
     out: str | None,
 ) -> int:
     """Tell of all drawings, then of those that are saved, until somebody stops it."""
-    from converter.batch import BatchDrawings, find_drawings, watch_batch
+    from converter.batch import BatchDrawings, watch_batch
     from converter.batch.summary import batch_document, write_summary
     from converter.cli.screens.batch import update_text
     from converter.progress import steps
@@ -154,23 +152,31 @@ def _watch_batch(
         with console.progress("working"):
             yield from steps(verdicts, "drawings", total=total)
 
+    latest = BatchDrawings()
+
+    def noted_plan(gathered: BatchDrawings) -> list[BatchItem]:
+        nonlocal latest
+        latest = gathered
+        return plan(gathered)
+
     now: dict[str, DrawingVerdict] = {}
-    for updates in watch_batch(sources, plan, executor, out, shown):
-        first = not now
+    for n, updates in enumerate(watch_batch(sources, noted_plan, executor, out, shown)):
         for update in updates:
             if update.verdict is None:
                 now.pop(update.source, None)
             else:
                 now[update.source] = update.verdict
         verdicts = list(now.values())
-        if first:
-            _tell(find_drawings(sources, out), verdicts, work, console, out)
+        if n == 0:
+            _tell(latest, verdicts, work, console, out)
             console.say("watching; Ctrl-C ends it")
-            continue
-        console.result(update_text(updates))
-        if out is not None:
-            gathered = find_drawings(sources, out) if verdicts else BatchDrawings()
-            write_summary(out, batch_document(work.command, gathered, verdicts), verdicts)
+        else:
+            console.result(update_text(updates))
+            try:
+                if out is not None:
+                    write_summary(out, batch_document(work.command, latest, verdicts), verdicts)
+            except WriteError as error:  # the next one may find room
+                console.say(error.message)
         sys.stdout.flush()
     return 0
 

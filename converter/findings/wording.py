@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cache
 from itertools import groupby, pairwise
 from string import Formatter
 from typing import TYPE_CHECKING, Any
@@ -129,7 +130,7 @@ def write(text: str, values: Values, display: Display) -> str:
     Raises:
         GeometryError: a value is missing, or cannot be shown so.
     """
-    return _Writer(display).vformat(text, (), dict(values))
+    return _Writer(display).text(text, values)
 
 
 def _write_telling(text: str, finding: Finding, display: Display) -> str:
@@ -141,11 +142,17 @@ def _write_telling(text: str, finding: Finding, display: Display) -> str:
         # what differs by less is no verdict (`tolerances.PAST_LENGTH`)
         apart = abs(measured - limit) > 0.99 * PAST_LENGTH
         return write(text, finding.value_pairs, display.telling(measured, limit) if apart else display)
-    return _Writer(display, (measured, limit)).vformat(text, (), dict(finding.value_pairs))
+    return _Writer(display, (measured, limit)).text(text, finding.value_pairs)
 
 
-class _Writer(Formatter):
-    """`str.format` with the formats that `converter.findings.entries` lists.
+@cache
+def _parsed(text: str) -> tuple[tuple[str, str | None, str], ...]:
+    """The parts of a text: a literal, the name of the value behind it (None for none), and how it is shown."""
+    return tuple((literal, name, spec or "") for literal, name, spec, _ in Formatter().parse(text))
+
+
+class _Writer:
+    """Texts in braces as of `str.format`, with the formats that `converter.findings.entries` lists.
 
     Args:
         display: how lengths are shown.
@@ -156,10 +163,21 @@ class _Writer(Formatter):
         self._display = display
         self._apart = apart
 
-    def get_value(self, key: int | str, args: Sequence[Any], kwargs: Any) -> Any:
-        if key not in kwargs:
-            raise GeometryError(f"a finding lacks the value {quoted(key)}")
-        return kwargs[key]
+    def text(self, text: str, values: Values) -> str:
+        """A text with its values.
+
+        Raises:
+            GeometryError: a value is missing, or cannot be shown so.
+        """
+        known = dict(values)
+        parts = []
+        for literal, name, spec in _parsed(text):
+            parts.append(literal)
+            if name is not None:
+                if name not in known:
+                    raise GeometryError(f"a finding lacks the value {quoted(name)}")
+                parts.append(self.format_field(known[name], spec))
+        return "".join(parts)
 
     def format_field(self, value: Any, format_spec: str) -> str:
         shown, kind, _, rest = self._display, *format_spec.partition(" ")
@@ -247,4 +265,4 @@ def _fitting_text(texts: Mapping[str, str], finding: Finding, display: Display) 
 
 
 def _needed(text: str) -> set[str]:
-    return {name for _, name, _, _ in Formatter().parse(text) if name}
+    return {name for _, name, _ in _parsed(text) if name}

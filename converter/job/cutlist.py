@@ -27,6 +27,8 @@ from converter.shop.rates import SAME_STOCK, price_for
 _M3_PER_MM3 = 1e-9
 #: Tries for a sheet: the plain one and another, which is a tenth of a second for an ordinary job.
 _FEW_DIVES = 2
+#: Parts of which the program over patterns would take seconds.
+_MANY_PARTS = 60
 #: Names told of many pieces; more are counted.
 _NAMED = 6
 
@@ -53,6 +55,7 @@ class CutPiece:
         length: cut length, mm: to long points, with the extra that bending needs.
         count: how many.
         saw_angles: (end, degrees from square) of the ends that a saw cuts at a slant.
+        is_bent: whether it is bent, so that its ends are cut square first.
         slants: of ends A and B, where they may share a cut with a neighbour's.
         apart: between the long points of ends A and B where both are slanted, see
             `converter.bending.setup.setup.Setup`.
@@ -62,6 +65,7 @@ class CutPiece:
     length: float
     count: int
     saw_angles: tuple[tuple[str, float], ...] = ()
+    is_bent: bool = False
     slants: tuple[Slant | None, Slant | None] = (None, None)
     apart: float | None = None
 
@@ -271,11 +275,13 @@ def first_cut_list(jobs: Sequence[Job]) -> CutList | None:
     """What jobs as drawn are cut from, by the shop file's stock; None where that has no bar for any of them.
 
     Worked out once for the same jobs, with few tries: it stands on sheets, which are to be quick and alike each time.
+    Of very many parts the bars are filled one by one, and how much less there may be is told from the lengths alone.
     """
     kept = jobs[0].__dict__.setdefault("_kept", {})
     key = (first_cut_list.__qualname__, *jobs[1:])
     if key not in kept:
-        cuts = cut_list(jobs, dives=_FEW_DIVES)
+        is_large = sum(len(job.shown.parts) for job in jobs) > _MANY_PARTS
+        cuts = cut_list(jobs, dives=_FEW_DIVES, seconds=0.0 if is_large else SECONDS)
         kept[key] = cuts if any(group.plan is not None for group in cuts.groups) else None
     found: CutList | None = kept[key]
     return found
@@ -293,7 +299,8 @@ def _piece(job: Job, part: Part, setup: Setup, quantities: Quantities, several: 
         if _is_like(part, pattern):
             count = wanted
     name = f"{job.stem}: {part.name}" if several else part.name
-    return CutPiece(name, max(setup.stick_length, 0.0), count, setup.saw_angles)
+    is_bent = bool(setup.tube.run.table.bends)
+    return CutPiece(name, max(setup.stick_length, 0.0), count, setup.saw_angles, is_bent)
 
 
 def check_quantities(jobs: Sequence[Job], quantities: Quantities) -> None:

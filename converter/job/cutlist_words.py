@@ -47,8 +47,9 @@ def pieces_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
 
 
 def ends_text(piece: CutPiece, display: Display) -> str:
-    """What a saw cuts the ends of a piece to: ``A 45.00°, B 30.00°``; '' where both are square or bent first."""
-    return ", ".join(f"{end} {display.angle(angle)}" for end, angle in piece.saw_angles if angle)
+    """What a saw cuts the ends of a piece to: ``A 45.00°, B 30.00°``; '' where both are square."""
+    ends = [f"{end} {display.angle(angle)}" for end, angle in piece.saw_angles if angle]
+    return ", ".join([*ends, *(["after bending"] if ends and piece.is_bent else [])])
 
 
 def left_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
@@ -132,7 +133,8 @@ def _proof(group: CutGroup, display: Display) -> str:
     assert group.plan is not None
     plan, of = group.plan, "costs" if group.by_price else "buys"
     if group.bought and plan.gap:
-        return f"A way that {of} up to {100.0 * plan.gap:.2g} % less was not ruled out in the time given."
+        less = 100.0 * (1.0 - plan.bound / plan.cost)
+        return f"A way that {of} up to {less:.2g} % less was not ruled out in the time given."
     spare = plan.on_hand - plan.on_hand_bound
     if group.on_hand and spare > 0.05:
         return f"No way {of} less; one that takes up to {display.length(spare)} less of what is on hand may be left."

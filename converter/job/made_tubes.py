@@ -180,7 +180,10 @@ def compare_tube(
             f"{_bends(len(measured.bends))}: they are not one shape, so nothing was fitted."
         )
     setup = job.shown.setup_of[tube.name]
-    found = compare(nominal, measured, tube.run.placement, limits)
+    try:
+        found = compare(nominal, measured, tube.run.placement, limits)
+    except GeometryError as error:
+        raise OptionError(f"What was measured cannot be laid on {quoted(tube.name)}: {error.message}.") from error
     unlike, every = found.unlike
     if 2 * unlike > every:
         raise OptionError(

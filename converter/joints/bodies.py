@@ -115,6 +115,11 @@ class Body:
             gap: weld gap by which the outside grows, mm.
             window: lengths on the branch in which to look for a bend: from, to, and the nearest to the joint.
         """
+        chosen = self.around(leg, at, reach)
+        return tuple(part for i in chosen for part in self.parts(i, len(chosen) == 1, gap, window))
+
+    def around(self, leg: int, at: float, reach: float) -> list[int]:
+        """The legs no further than ``reach`` along the centerline from a place on one of them, that one first."""
         here = self.legs[leg].begin + at
         low, high = here - reach, here + reach
         chosen = [leg]
@@ -137,9 +142,10 @@ class Body:
                     break
                 chosen.append(following)
                 i = following
-        return tuple(part for i in chosen for part in self._parts(i, len(chosen) == 1, gap, window))
+        return chosen
 
-    def _parts(self, index: int, alone: bool, gap: float, window: tuple[float, float, float]) -> list[ObstaclePart]:
+    def parts(self, index: int, alone: bool, gap: float, window: tuple[float, float, float]) -> list[ObstaclePart]:
+        """The parts of a leg, see `solid`; ``alone`` is a straight without ends."""
         leg = self.legs[index]
         a, b, corner = self._grown(gap)
         if leg.arc is None:

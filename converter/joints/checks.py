@@ -255,14 +255,17 @@ def _check_beyond(
     furthest = max((part.window[1] - part.near for part in parts if isinstance(part, BendPart)), default=None)
     if furthest is None:
         return
-    for further in np.linspace(1.0, max(furthest, 2.0), 24):
-        t = outside + float(further)
-        if any(bool((part.holds(lines, t) & (t < room)).any()) for part in parts):
-            say("cope-again", "", float(further), None, "mm", mate=joint.mates[0])
-            return
-    again = _other_leg(joint, frame[joint.tube], frame[joint.mates[0]], room, tol)
-    if again is not None:
-        say("cope-again", "", again, None, "mm", mate=joint.mates[0])
+    steps = np.linspace(1.0, max(furthest, 2.0), 24)
+    t = (outside + steps[:, None]).ravel()
+    every = ParallelLines(lines.branch, np.tile(lines.p, len(steps)), np.tile(lines.q, len(steps)))
+    again = np.any([part.holds(every, t) for part in parts], axis=0) & (t < room)
+    if again.any():
+        further = steps[again.reshape(len(steps), -1).any(axis=1)][0]
+        say("cope-again", "", float(further), None, "mm", mate=joint.mates[0])
+        return
+    behind = _other_leg(joint, frame[joint.tube], frame[joint.mates[0]], room, tol)
+    if behind is not None:
+        say("cope-again", "", behind, None, "mm", mate=joint.mates[0])
 
 
 def _other_leg(joint: Joint, own: Body, mate: Body, room: float, tol: Tolerances) -> float | None:

@@ -90,8 +90,8 @@ class _Table:
         #: (piece, times, where each state leads to, of each state where it helps)
         self._offers: list[tuple[int, int, list[int], list[NDArray[np.bool_]]]] = []
         for i in np.flatnonzero((worth > 0.0) & (most > 0) & (sizes <= room)):
-            if sizes[i] == 0:  # shorter than half a step: all of it fits
-                self._best += worth[i] * most[i]
+            if sizes[i] == 0:  # shorter than half a step, of a bound: all of it fits, whatever cuts it shares
+                self._best[:] = self._best.max(axis=0) + worth[i] * most[i]
                 continue
             left, times = int(min(most[i], room // sizes[i])), 1
             while left > 0:  # 1, 2, 4 ... and the rest make every number up to the most

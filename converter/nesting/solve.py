@@ -146,10 +146,19 @@ def _least(
 
 
 def _by_length(patterns: Patterns, program: Program) -> float:
-    """What no solution is below by length alone: all pieces with their kerfs at the least there is for a mm of room."""
-    rates = [weight / room for weight, room in zip(program.weights, patterns.rooms, strict=True) if room > 0.0]
-    left_out = program.penalties / patterns.sizes
-    return float(patterns.sizes @ (patterns.demand * np.minimum(left_out, min(rates, default=np.inf))))
+    """What no solution is below by length alone: all pieces with their kerfs in the bars' rooms, the cheapest first."""
+    most = np.minimum(patterns.most, patterns.demand.sum())
+    rates = sorted(
+        (float(weight / room), float(room * times))
+        for weight, room, times in zip(program.weights, patterns.rooms, most, strict=True)
+        if room > 0.0
+    )
+    left, value = float(patterns.sizes @ patterns.demand), 0.0
+    for rate, room in rates:
+        value += rate * min(left, room)
+        left -= min(left, room)
+    # what is left is left out, at the least there is for a mm
+    return value + left * float((program.penalties / patterns.sizes).min())
 
 
 def _dive(

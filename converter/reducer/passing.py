@@ -121,7 +121,11 @@ def _near(
         box = np.repeat(np.arange(done, stop), some)
         offset = np.arange(int(some.sum())) - np.repeat(np.cumsum(some) - some, some)
         who = order[np.repeat(first[done:stop], some) + offset]
-        inside = ((places[who] >= low[box] - reach) & (places[who] <= high[box] + reach)).all(axis=1)
-        inside &= layers[who] == box_layers[box]
-        yield who[inside], box[inside]
+        same = layers[who] == box_layers[box]
+        who, box = who[same], box[same]
+        for axis in range(3):
+            at = places[who, axis]
+            inside = (at >= low[box, axis] - reach) & (at <= high[box, axis] + reach)
+            who, box = who[inside], box[inside]
+        yield who, box
         done = stop

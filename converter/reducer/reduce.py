@@ -117,13 +117,14 @@ def _check_count(drawing: Drawing, count: int, most: int, what: str) -> None:
 
 def _where(one: Chain) -> str:
     first = one.handles[0] if one.handles else None
-    return f"the tube drawn {f'by {first} ' if first else ''}on layer {quoted(one.layer)}"
+    places = [f" drawn by {first}" if first else "", "" if one.layer is None else f" on layer {quoted(one.layer)}"]
+    return f"the tube{''.join(places)}"
 
 
 def _no_tube(drawing: Drawing, one: Chain, error: GeometryError) -> ReadError:
     """The sentence for a chain whose numbers make no tube."""
     where = _where(one)
-    text = f"{drawing.source}: {where} makes none ({error.message}): leave it out with --skip-layer, or draw it anew."
+    text = f"{drawing.source}: {where} cannot be worked out ({error.message}): leave it out, or draw it anew."
     return ReadError(text, code=error.code, file=drawing.source, where=where)
 
 

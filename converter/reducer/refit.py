@@ -20,7 +20,7 @@ from converter.errors import OptionError
 from converter.findings import Finding
 from converter.geometry.circles import along_axis
 from converter.geometry.vectors import Vec, cross, sub
-from converter.model.bends import Bend, BendTable
+from converter.model.bends import BendTable
 from converter.model.curve import Line, Segment
 from converter.model.run import Run
 
@@ -154,10 +154,9 @@ def on_radii(table: BendTable, radii: Mapping[int, float]) -> tuple[BendTable, b
         because a bend that has no corner changed.
     """
     straights = list(table.straights)
-    bends: list[Bend] = list(table.bends)
     sideways = False
     for i, clr in radii.items():
-        bend = bends[i]
+        bend = table.bends[i]
         old = bend.clr or 0.0
         if bend.angle < CORNER_LIMIT:
             change = setback(clr - old, bend.angle)
@@ -166,8 +165,11 @@ def on_radii(table: BendTable, radii: Mapping[int, float]) -> tuple[BendTable, b
             sideways = sideways or change != 0.0
         straights[i] -= change
         straights[i + 1] -= change
-        bends[i] = replace(bend, clr=clr, clr_uncertainty=0.0)
-    return BendTable(tuple(replace(b, feed=f) for b, f in zip(bends, straights, strict=False)), straights[-1]), sideways
+    bends = tuple(
+        replace(bend, feed=feed, clr=radii[i], clr_uncertainty=0.0) if i in radii else replace(bend, feed=feed)
+        for i, (bend, feed) in enumerate(zip(table.bends, straights, strict=False))
+    )
+    return BendTable(bends, straights[-1]), sideways
 
 
 def _with(run: Run, table: BendTable, notes: tuple[Finding, ...]) -> Run:
@@ -195,8 +197,10 @@ def _with(run: Run, table: BendTable, notes: tuple[Finding, ...]) -> Run:
             )
         )
     # straights that rounding left a hair below zero are zero
-    straights = [0.0 if -1e-6 < v < 0.0 else v for v in table.straights]
-    table = BendTable(tuple(replace(b, feed=f) for b, f in zip(table.bends, straights, strict=False)), straights[-1])
+    if any(-1e-6 < v < 0.0 for v in table.straights):
+        straights = [0.0 if -1e-6 < v < 0.0 else v for v in table.straights]
+        bends = tuple(replace(b, feed=f) for b, f in zip(table.bends, straights, strict=False))
+        table = BendTable(bends, straights[-1])
     return replace(run, table=table, findings=(*kept, *notes, *negative))
 
 

@@ -14,6 +14,7 @@ from converter.shop.pipe import OUTSIDE, nominal
 from converter.shop.rates import PRICE, RATES, Rates, price_of, rates_of
 from converter.shop.room import BOX, machine_values
 from converter.shop.schema import (
+    LEAST_STEP,
     Field,
     Place,
     choice,
@@ -76,7 +77,7 @@ MACHINE = {
     "max_length": Field(length),
     "proven_section": Field(section),
     "proven_metal": Field(text),
-    "stop_step": Field(number(0.0, 15.0, "an angle in degrees")),
+    "stop_step": Field(number(LEAST_STEP, 15.0, "an angle in degrees")),
     "turn_step": Field(ring_step),
     "turn_within": Field(number(0.0, 15.0, "an angle in degrees"), default=TURN_WITHIN),
 }

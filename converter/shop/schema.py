@@ -188,9 +188,13 @@ def number_or_zero(raw: Any, place: Place) -> float:
     return float(raw)
 
 
+#: Degrees; no machine is set to finer steps, and a turn of too many has no number.
+LEAST_STEP = 1e-6
+
+
 def ring_step(raw: Any, place: Place) -> float:
     """The step of a ring in degrees: a full turn is a whole number of them."""
-    step: float = number(0.0, 90.0, "an angle in degrees")(raw, place)
+    step: float = number(LEAST_STEP, 90.0, "an angle in degrees")(raw, place)
     count = 360.0 / step
     if abs(count - round(count)) > 1e-6 * count:
         place.fail(f"is {show(raw)}, of which no whole number makes a full turn of 360 degrees")

@@ -21,7 +21,6 @@ from converter.batch import (
     DrawingVerdict,
     batch_items,
     find_drawings,
-    local_bays,
     work_through,
 )
 from converter.batch import record as records
@@ -39,13 +38,6 @@ clamp = 50
 tail = 40
 """
 SETTINGS = Settings(sections=("1.5x0.120in",))
-
-
-@pytest.fixture(scope="module")
-def bays():
-    """Bays that all tests of this module share, since starting one takes longer than a drawing."""
-    with local_bays(2) as executor:
-        yield executor
 
 
 @pytest.fixture

@@ -5,17 +5,22 @@ from __future__ import annotations
 import csv
 import io
 import json
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
 from command_line import failed, files, hook, run
 
+from converter import batch
+from converter.batch import bay
 from converter.batch.record import RECORD, SUMMARY
 from converter.batch.summary import SUMMARY_CSV
 
 
 @pytest.fixture
-def here(tmp_path, monkeypatch):
+def here(tmp_path, monkeypatch, bays):
+    """A folder with drawings; commands use the bays that are there (`test_harm` starts the command as it is)."""
+    monkeypatch.setattr(batch, "local_bays", lambda processes: nullcontext(bays))
     monkeypatch.chdir(tmp_path)
     Path("d/sub").mkdir(parents=True)
     hook(Path("d/rail.dxf"), radius=114.3, layer="RAIL")
@@ -124,8 +129,6 @@ def test_what_cannot_be_is_refused(words, says, here, capsys):
 
 
 def test_limits_are_those_of_each_drawing(here, capsys, monkeypatch):
-    from converter.batch import bay
-
     limits = []
     monkeypatch.setattr(
         bay.BayPool, "run", lambda self, item: limits.append(item.limits) or bay.DrawingVerdict(item.source)

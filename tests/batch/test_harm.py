@@ -60,8 +60,7 @@ def until(true, patience: float = 60.0):
 @pytest.mark.slow
 def test_a_drawing_that_explodes_takes_no_other_with_it(here):
     """One bay does all, so that those before and behind are done beside each of them."""
-    names = [name for harm in HARM for name in (f"{harm[0]}-before.dxf", harm)]
-    for name in (*names, "z.dxf"):
+    for name in ("a.dxf", *HARM, "u.dxf", "z.dxf"):
         drawing(name)
     with local_bays(1) as executor:
         found = {
@@ -170,11 +169,11 @@ def test_a_disk_without_room_is_told_for_each_drawing_and_leaves_nothing_half_wr
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGKILL, -9)])
+@pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGKILL, -9)])
 def test_a_command_that_is_stopped_leaves_whole_folders(number, status, tmp_path):
     """Whenever the signal comes; what it had done is not done again."""
     (tmp_path / "d").mkdir()
-    for n in range(60):
+    for n in range(40):
         hook(tmp_path / "d" / f"{n:02}.dxf", radius=114.3)
     words = ("convert", "d", "--each", "--out", "out", "--to", "csv,json,dxf")
     process = command(*words, cwd=tmp_path)
@@ -189,10 +188,10 @@ def test_a_command_that_is_stopped_leaves_whole_folders(number, status, tmp_path
     for folder in (tmp_path, out):  # as the next command that comes by does
         recover(folder)
     done = {path.name for path in out.iterdir() if not path.name.startswith(".")}
-    assert 5 < len(done) < 60
+    assert 5 < len(done) < 40
     for name in done:
         stem = name.removesuffix(".dxf")
         assert files(out / name) == {f"{stem}.csv", f"{stem}.json", f"{stem}-centerline.dxf", RECORD}
     told, _ = command(*words, cwd=tmp_path).communicate(timeout=120)
-    assert f"60 drawings: 60 with warnings; {len(done)} had not changed" in told
+    assert f"40 drawings: 40 with warnings; {len(done)} had not changed" in told
     assert not list(tmp_path.rglob(".elbowroom-*"))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 import time
 from pathlib import Path
 from threading import Thread
@@ -11,7 +13,7 @@ import pytest
 from command_line import hook
 
 from converter import Settings
-from converter.batch import AuditWork, ConvertWork, DrawingVerdict, batch_items, local_bays, watch_batch
+from converter.batch import AuditWork, ConvertWork, DrawingVerdict, batch_items, watch_batch
 from converter.batch.changes import changes_between
 from converter.batch.verdict import FindingText, TubeFigures
 from converter.cli.screens.batch import update_text
@@ -19,12 +21,6 @@ from converter.cli.screens.batch import update_text
 DIE = "[[die]]\nname = 'R114'\nod = 38.1\nclr = 114.3\nclamp = 50\ntail = 40\n"
 SHOP = f"units = 'mm'\nshop.name = 'ours'\n{DIE}"
 SETTINGS = Settings(sections=("1.5x0.120in",), shop="shop.toml")
-
-
-@pytest.fixture(scope="module")
-def bays():
-    with local_bays(1) as executor:
-        yield executor
 
 
 @pytest.fixture
@@ -175,6 +171,29 @@ def test_files_follow_and_are_no_news(watched):
     os.utime("d/rail.dxf")
     (third,) = next(updates)
     assert third.verdict.unchanged
+
+
+@pytest.mark.slow
+def test_the_command_tells_and_writes_until_it_is_stopped(tmp_path):
+    hook(tmp_path / "rail.dxf", radius=114.3)
+    words = ("convert", ".", "--watch", "--out", "out", "--to", "csv", "--section", "1.5x0.120in")
+    code = "import sys; from converter.cli.main import main; sys.exit(main())"
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, *words], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    try:
+        assert next(line for line in process.stderr if line.startswith("watching"))
+        saved_as_editors_do(tmp_path / "rail.dxf", radius=114.3, scale=1.1)
+        assert next(line for line in process.stdout if "developed length" in line).split() == [
+            "TUBE:", "developed", "length", "779.54", "mm", "->", "839.54", "mm",
+        ]  # fmt: skip
+        assert ",839.54" in (tmp_path / "out" / "rail.dxf" / "rail.csv").read_text()
+        process.terminate()
+        _, err = process.communicate(timeout=120)
+    finally:
+        process.kill()
+    assert process.returncode == 143
+    assert err.splitlines()[-1] == "Interrupted; nothing more was written."
 
 
 def verdict(tables=(), findings=(), **given) -> DrawingVerdict:

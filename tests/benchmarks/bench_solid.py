@@ -53,7 +53,7 @@ def swept(run: Run, section: Section) -> Any:
 
 
 def measure(times: int = 7) -> tuple[float, float]:
-    """Median seconds of ours and of the sweep, run in turn after a warm-up; the volumes must agree.
+    """Median processor seconds of ours and of the sweep, run in turn after a warm-up; the volumes must agree.
 
     Raises:
         AssertionError: a solid is not valid, or the volumes differ by more than 1e-6 of them.
@@ -68,9 +68,9 @@ def measure(times: int = 7) -> tuple[float, float]:
     for _ in range(times):
         for build, list_ in zip((tube_solid, swept), taken, strict=True):
             gc.collect()
-            start = time.perf_counter()
+            start = time.process_time()
             build(run, SECTION)
-            list_.append(time.perf_counter() - start)
+            list_.append(time.process_time() - start)
     return statistics.median(taken[0]), statistics.median(taken[1])
 
 

@@ -2,8 +2,9 @@
 
 The check is what a script writer would do with trimesh for a single moment of a single bend: mesh the tube on
 either side of the die (chords within our own tolerance), then the distance of every vertex from the box of the
-machine, and of every vertex of one side from the triangles of the other. Used by ``benchmark.py``; alone:
-``python tests/benchmarks/bench_sweep.py``.
+machine, and of every vertex of one side from the triangles of the other. Also whole jobs of tubes of 8 bends.
+Used by ``benchmark.py``; alone: ``python tests/benchmarks/bench_sweep.py [COUNT ...]``, which also tells how reading,
+set-up and audit grow with the number of tubes (processor time, and the exponent from the smallest job to the largest).
 """
 
 from __future__ import annotations
@@ -11,16 +12,25 @@ from __future__ import annotations
 import gc
 import statistics
 import sys
+import tempfile
 import time
+from collections.abc import Callable
+from dataclasses import replace
+from math import log
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from converter import Job, Settings, open_job
+from converter.bending.room import advice
 from converter.bending.room.order import BestOrder, best_order
+from converter.bending.setup.setup import Setup, set_up
 from converter.model.bends import Bend, BendTable
+from converter.model.run import Tube
 from converter.model.section import Section
-from converter.shop.model import Machine
+from converter.shop.load import demo_shop
+from converter.shop.model import Machine, Shop
 from converter.shop.room import Box
 
 SECTION = Section("round", 44.45, 3.048)
@@ -89,15 +99,15 @@ def _closest(mesh: Any, points: np.ndarray) -> float:
 
 
 def measure(times: int = 3) -> tuple[float, float]:
-    """Median seconds of our whole search and of one brute-force pose, run in turn after a warm-up."""
+    """Median processor seconds of our whole search and of one brute-force pose, run in turn after a warm-up."""
     taken: tuple[list[float], list[float]] = ([], [])
     for i in range(times + 1):
         for function, into in zip((search, one_pose), taken, strict=True):
             gc.collect()
-            begun = time.perf_counter()
+            begun = time.process_time()
             function()
             if i:
-                into.append(time.perf_counter() - begun)
+                into.append(time.process_time() - begun)
     return statistics.median(taken[0]), statistics.median(taken[1])
 
 
@@ -107,7 +117,84 @@ def sweep_ratio(times: int = 3) -> float:
     return ours / other
 
 
+def job_shop() -> Shop:
+    """The demo shop with a stand under its bender."""
+    shop = demo_shop()
+    return replace(shop, machine=replace(shop.machine, boxes=(STAND,)))
+
+
+def measure_job(folder: Path, count: int, times: int = 3) -> tuple[float, float]:
+    """Least processor seconds of the verdict on a job of tubes of 8 bends, and of reading its DXF."""
+    path = drawn(folder, count)
+    settings = Settings(sections=("38.1x3mm",), metal="mild steel")
+
+    def verdict() -> None:
+        job = Job.of_tubes(open_job(str(path), settings).tubes, job_shop())
+        assert job.findings
+
+    return least_of(times, verdict, lambda: open_job(str(path), settings).tubes)
+
+
+def measure_together(count: int, times: int = 3) -> tuple[float, float]:
+    """Least processor seconds of the set-ups of tubes of 8 bends, and of the same one after the other."""
+    from many_tubes import different_tubes
+
+    tubes, shop = different_tubes(count), job_shop()
+    return least_of(times, lambda: forgetful(tubes, shop), lambda: [forgetful([tube], shop) for tube in tubes])
+
+
+def forgetful(tubes: list[Tube], shop: Shop) -> list[Setup]:
+    """Set-ups, with nothing remembered of such tubes."""
+    advice._simple_orders.cache_clear()
+    advice._simple_order_clears.cache_clear()
+    return set_up(tubes, shop)
+
+
+def drawn(folder: Path, count: int) -> Path:
+    """A DXF of so many tubes of 8 bends."""
+    from frames import draw
+    from many_tubes import different_tubes
+
+    return draw(different_tubes(count), folder / f"{count}.dxf")
+
+
+def least_of(times: int, *works: Callable[[], object]) -> tuple[float, ...]:
+    """The least processor seconds of each, run in turn after a warm-up."""
+    taken: list[list[float]] = [[] for _ in works]
+    for i in range(times + 1):
+        for work, into in zip(works, taken, strict=True):
+            gc.collect()
+            begun = time.process_time()
+            work()
+            if i:
+                into.append(time.process_time() - begun)
+    return tuple(map(min, taken))
+
+
+def growth(counts: list[int]) -> None:
+    """Print how table, set-up and audit grow with a job."""
+    rows = []
+    print(f"{'tubes':>6} {'table':>9} {'set-up':>9} {'audit':>9}   processor seconds; audit is all of it")
+    with tempfile.TemporaryDirectory() as name:
+        for count in counts:
+            path = drawn(Path(name), count)
+            begun = time.process_time()
+            tubes = open_job(str(path), Settings(sections=("38.1x3mm",), metal="mild steel")).tubes
+            read = time.process_time()
+            setups = Job.of_tubes(tubes, job_shop())
+            assert len(setups.setups) == count
+            ready = time.process_time()
+            assert setups.findings
+            rows.append((count, read - begun, ready - read, time.process_time() - begun))
+            print("{:>6} {:>7.2f} s {:>7.2f} s {:>7.2f} s".format(*rows[-1]), flush=True)
+    few, many = rows[0], rows[-1]
+    if many[0] > few[0]:
+        exponents = [log(last / first) / log(many[0] / few[0]) for first, last in zip(few[1:], many[1:], strict=True)]
+        print("grow as tubes ** {:.2f}, {:.2f}, {:.2f}".format(*exponents))
+
+
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parent))
     mine, theirs = measure()
     print(f"full search {mine:.3f} s, one brute-force pose {theirs:.3f} s: ratio {mine / theirs:.2f} (target < 50)")
+    growth([int(count) for count in sys.argv[1:]] or [10, 30, 100, 300])

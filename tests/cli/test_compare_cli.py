@@ -126,8 +126,8 @@ def test_both_are_drawn_in_letters_and_on_a_sheet(capsys, rail, tmp_path):
     # the factor is the one of the picture, and brings the miss near to what one can see of a tube of a metre
     assert 20.0 < times * document["best_fit"]["most"] < 200.0
     sheet = tmp_path / "miss.pdf"
-    outcome = run(capsys, "compare", *rail, "--measured", "88.5:1", "--picture", str(sheet))
-    assert f"drawn in {sheet}" in outcome.err
+    outcome = run(capsys, "compare", *rail, "--measured", "88.5:1", "--sheet", str(sheet))
+    assert f"sheet in {sheet}" in outcome.err
     (page,) = PdfReader(sheet).pages
     paper = " ".join(page.extract_text().split())
     assert f"its miss drawn {times} times larger" in paper
@@ -135,8 +135,9 @@ def test_both_are_drawn_in_letters_and_on_a_sheet(capsys, rail, tmp_path):
         assert sentence in paper
     before = sheet.read_bytes()
     assert "exists already" in failed_after_text(
-        run(capsys, "compare", *rail, "--measured", "88:1", "--picture", str(sheet))
+        run(capsys, "compare", *rail, "--measured", "88:1", "--sheet", str(sheet))
     )
+    assert "ends in .pdf" in failed_after_text(run(capsys, "compare", *rail, "--measured", "88:1", "--sheet", "a.svg"))
     assert sheet.read_bytes() == before
 
 

@@ -306,3 +306,20 @@ def test_a_rack_that_is_damaged_is_said_before_anything_is_cut(capsys, frame, tm
         assert rack.read_text(encoding="latin-1") == text
     for number in ("0", "-2", "1.5"):
         failed(run(capsys, "cutlist", *frame, "--jobs", number))
+
+
+def test_a_bent_tube_is_cut_square_and_mitred_afterwards(capsys, tmp_path):
+    """Two legs that meet in a mitre, each with a bend: nothing is shared, and the page says when the ends are sawn."""
+    doc = ezdxf.new("R2010", units=4)
+    for sign, layer in ((1, "LEFT"), (-1, "RIGHT")):
+        points = [(0, 0, 0), (500 * sign, 500, 0), (500 * sign, 1200, 0)]
+        doc.modelspace().add_polyline3d(points, dxfattribs={"layer": layer})
+    path = tmp_path / "legs.dxf"
+    doc.saveas(path)
+    given = [str(path), "--section", "25x2mm", "--clr", "100mm", "--bar", "6m", "--mitre", "60"]
+    (group,) = run(capsys, "cutlist", *given, "--json").json["groups"]
+    assert any(angle == pytest.approx(45.0) for piece in group["pieces"] for angle in piece["saw_angles"].values())
+    assert not any(any(pattern["head_angles"]) for pattern in group["patterns"])
+    run(capsys, "cutlist", *given, "--out", str(tmp_path / "out"), "--to", "pdf")
+    page = PdfReader(tmp_path / "out" / "legs-cutlist.pdf").pages[0].extract_text()
+    assert "A 45.00°, after bending" in page

@@ -18,6 +18,9 @@ from converter.comparison.align import aligned, element_points
 from converter.comparison.differences import compare
 from converter.comparison.limits import PUBLISHED, of_shop
 from converter.comparison.next_piece import intended_table, next_piece
+from converter.errors import OptionError
+from converter.job import Job
+from converter.job.made_tubes import measured_tube
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild, reverse_table
 from converter.model.run import Run, Tube
@@ -115,6 +118,13 @@ def test_what_is_nothing_like_the_drawn_one_is_counted():
     other = BendTable((Bend(30.0, 0.0, 30.0, 80.0), Bend(700.0, 10.0, 120.0, 80.0), Bend(40.0, 5.0, 10.0, 80.0)), 90.0)
     unlike, every = compare(PLAIN, other).unlike
     assert 2 * unlike > every
+
+
+def test_two_made_tubes_of_the_drawn_ones_name_are_said():
+    tubes = [Tube(Run("RAIL", None, False, PLAIN, Placement())) for _ in range(2)]
+    with pytest.raises(OptionError, match="has 2 tubes named 'RAIL'"):
+        measured_tube(Job.of_tubes(tubes, source="made.csv"), tubes[0])
+    assert measured_tube(Job.of_tubes(tubes[:1]), tubes[0]) is tubes[0]
 
 
 def test_planted_errors_are_found_with_their_size_from_either_end():

@@ -19,38 +19,31 @@ from wild import FuzzCase
 import converter.cli.main as main_module
 from converter.errors import ReadError
 
-#: Cases of each sort: about forty seconds on two cores in all.
-_CASES = {
-    "dxf": 500,
-    "step": 60,
-    "iges": 60,
-    "brep": 8,
-    "mesh": 120,
-    "csv": 400,
-    "json": 250,
-    "toml": 400,
-    "typed": 300,
-    "compare": 150,
-}
+#: Cases of each sort, in parts that a busy machine gets through: about thirty seconds of processor time in all.
+_PARTS = {
+    "dxf": (60, 60, 60, 60), "step": (10, 10), "iges": (20, 20), "brep": (3,), "mesh": (50, 50), "csv": (200,),
+    "json": (200,), "toml": (200,), "typed": (150,), "compare": (60,),
+}  # fmt: skip
 
 
 def _holds(tally: Tally, cases: int) -> None:
     assert tally.faults == []
     assert sum(tally.counts.values()) == cases
-    assert min(tally.counts["read"], tally.counts["refused"]) > 0.05 * cases, "too tame or too wild to find anything"
+    assert min(tally.counts["read"], tally.counts["refused"]) > 0, "too tame or too wild to find anything"
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("sort", SORTS)
-def test_whatever_is_read_ends_with_an_answer_or_one_sentence(sort, tmp_path):
-    _holds(campaign(sort, 1, range(_CASES[sort]), keep=tmp_path), _CASES[sort])
+@pytest.mark.parametrize(("sort", "part"), [(sort, k) for sort, parts in _PARTS.items() for k in range(len(parts))])
+def test_whatever_is_read_ends_with_an_answer_or_one_sentence(sort, part, tmp_path):
+    first, count = sum(_PARTS[sort][:part]), _PARTS[sort][part]
+    _holds(campaign(sort, 1, range(first, first + count), keep=tmp_path), count)
 
 
 @pytest.mark.slow
 def test_so_it_does_by_the_command(tmp_path):
     for sort in ("dxf", "csv", "toml"):
-        tally = campaign(sort, 2, range(6), command_every=1, keep=tmp_path)
-        assert (tally.faults, tally.by_command) == ([], 6)
+        tally = campaign(sort, 2, range(3), command_every=1, keep=tmp_path)
+        assert (tally.faults, tally.by_command) == ([], 3)
 
 
 def test_a_case_is_the_same_on_every_run():

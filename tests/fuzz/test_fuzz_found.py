@@ -93,3 +93,31 @@ def test_a_malformed_file_that_the_kernel_never_ends_is_given_up_by_its_size(tmp
         f"{path} is damaged (its text of shapes) and takes too long to read: export it again."
     )
     assert trial.trial_seconds(14_000) < 25.0 < allowance.SECONDS < trial.trial_seconds(20_000_000)
+
+
+@pytest.mark.parametrize("key", ["turn_step", "stop_step"])
+def test_a_step_finer_than_any_machines_is_named(key, tmp_path, capsys):
+    """A full turn of steps of 1e-320 degrees has no number."""
+    path = tmp_path / "shop.toml"
+    path.write_text(f'units = "mm"\n[shop]\nname = "s"\n[machine]\n{key} = 1e-320\n')
+    assert f"machine.{key} must be an angle in degrees above 1e-06" in failed(run(capsys, "shop", "check", path))
+
+
+def test_a_table_longer_than_any_tube_is_named_by_its_row(tmp_path, capsys):
+    path = tmp_path / "t.csv"
+    path.write_text("tube,feed_mm,rotation_deg,angle_deg,clr_mm\nA,9e10,0,90,100\nA,9e10,,,\n")
+    assert "row 2: tube 'A' cannot be: a tube of 1.8e+11 mm is longer than" in failed(run(capsys, "table", path))
+
+
+def test_a_made_tube_that_ends_beyond_all_measure_is_one_sentence(tmp_path, capsys):
+    made = tmp_path / "m.csv"
+    made.write_text("feed_mm,rotation_deg,angle_deg,clr_mm\n6e10,0,1,3e12\n300,,,\n")
+    failed(run(capsys, "compare", hook(tmp_path / "a.dxf"), made))
+
+
+def test_a_chain_whose_numbers_make_no_tube_is_named(tmp_path, capsys):
+    """Corners by the table of points: the sum of its legs is beyond all measure."""
+    path = tmp_path / "p.csv"
+    rows = "".join(f"{9e10 * (k % 2)},{1000.0 * k},0\n" for k in range(4))
+    path.write_text("x_mm,y_mm,z_mm\n" + rows)
+    assert "cannot be worked out (a tube of 2.7e+11 mm is longer than" in failed(run(capsys, "table", path))

@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 from converter.importers.step.read import read_step
+from converter.kernel.step.write import StepItem, write_step
 from converter.model.run import Run
 from converter.reducer import reduce_drawing
 
 MM = ["( LENGTH_UNIT() NAMED_UNIT(*) SI_UNIT(.MILLI.,.METRE.) )"]
 METRE = ["( LENGTH_UNIT() NAMED_UNIT(*) SI_UNIT($,.METRE.) )"]
 EXPONENTS = "DIMENSIONAL_EXPONENTS(1.,0.,0.,0.,0.,0.,0.)"
+
+
+def step_bytes(items: Sequence[StepItem], **given: Any) -> bytes:
+    """What `write_step` writes, as bytes."""
+    into = BytesIO()
+    write_step(items, into, **given)
+    return into.getvalue()
 
 
 def based(name: str, factor: float, base: Sequence[str]) -> list[str]:

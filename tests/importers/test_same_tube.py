@@ -11,12 +11,13 @@ from pathlib import Path
 import pytest
 from jobs import job_of, write_job
 from mesh_tools import scanned, swept
+from step_tools import step_bytes
 from tubes import run_of, tube_of
 
 from converter.importers.registry import ReadOptions
 from converter.job import open_job
 from converter.kernel.shapes.solids import centerline_wire, tube_solid
-from converter.kernel.step.write import StepItem, step_bytes
+from converter.kernel.step.write import StepItem
 from converter.model.bends import Placement
 from converter.model.run import Run
 from converter.model.section import Section

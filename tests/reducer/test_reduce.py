@@ -102,6 +102,57 @@ def test_the_fast_lane_and_the_general_way_agree(table, placement):
     assert quick.placement.normal == pytest.approx(slow.placement.normal, abs=1e-7)
 
 
+def zigzag(*turns, length=60.0):
+    """Lines that turn by so many degrees to the left and to the right in turn."""
+    x, y, heading = 0.0, 0.0, 0.0
+    lines = []
+    for k, turn in enumerate((*turns, 0.0)):
+        ahead = (x + length * cos(radians(heading)), y + length * sin(radians(heading)), 0.0)
+        lines.append(Line((x, y, 0.0), ahead))
+        x, y = ahead[0], ahead[1]
+        heading += turn if k % 2 else -turn
+    return lines
+
+
+def quick_table(*turns, length=60.0):
+    """The table of the fast lane, or None, and that of the general way."""
+    (one,), _ = chain(drawing_of(*zigzag(*turns, length=length)).curves)
+    (quick,) = exact_runs([one], DEFAULT)
+    return quick and quick.table, reduce_chain(one, "L").table
+
+
+@pytest.mark.parametrize("turns", [(30.0,), (5.0, 90.0, 12.0), (45.0, 2.0, 45.0, 30.9), (60.0, 15.0, 31.5)])
+def test_a_slight_corner_between_others_that_are_not_needs_no_fitting(turns):
+    quick, slow = quick_table(*turns)
+    assert quick is not None
+    assert quick.straights == pytest.approx(slow.straights, abs=1e-9)
+    assert [b.angle for b in quick.bends] == pytest.approx([b.angle for b in slow.bends], abs=1e-9)
+    assert all(a.clr is None and a.corner for a in (*quick.bends, *slow.bends))
+
+
+@pytest.mark.parametrize(
+    ("turns", "length"), [((10.0, 10.0), 60.0), ((90.0, 8.0, 16.0, 8.0), 60.0), ((0.3, 90.0), 60.0), ((20.0,), 0.9)]
+)
+def test_slight_corners_that_may_be_chords_or_noise_are_fitted(turns, length):
+    assert quick_table(*turns, length=length)[0] is None
+
+
+@pytest.mark.slow
+@given(
+    st.lists(st.floats(0.3, 31.0) | st.floats(31.0, 150.0), min_size=1, max_size=6),
+    st.floats(1.0, 400.0),
+)
+@settings(max_examples=150)
+def test_the_two_ways_agree_on_chains_with_slight_corners(turns, length):
+    (one,), _ = chain(drawing_of(*zigzag(*turns, length=length)).curves)
+    (quick,) = exact_runs([one], DEFAULT)
+    assume(quick is not None)
+    slow = reduce_chain(one, "L")
+    assert not slow.findings
+    assert quick.table.straights == pytest.approx(slow.table.straights, abs=1e-7)
+    assert [b.angle for b in quick.table.bends] == pytest.approx([b.angle for b in slow.table.bends], abs=1e-7)
+
+
 def test_a_drawing_ten_kilometres_out_keeps_its_digits():
     x, y = 1e7, -1e7
     run, _ = one_run(

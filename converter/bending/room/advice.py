@@ -17,6 +17,7 @@ from converter.findings import WARNING, Clause, Finding
 from converter.model.bends import BendTable
 from converter.model.section import Section
 from converter.shop.model import Die, Machine, Shop
+from converter.tolerances import PAST_LENGTH
 
 #: Answers kept for tubes, and pieces of tubes, that come again.
 MOST_REMEMBERED = 1024
@@ -26,8 +27,8 @@ _STEP = 5.0
 
 def meeting(one: Clearance) -> Clause:
     """How near the tube comes to what, or how deep it runs into it; something must be near."""
-    if one.room >= 0.0:
-        return Clause.of("comes-within", least=float(one.room), against=one.against)
+    if one.keeps(0.0):
+        return Clause.of("comes-within", least=max(0.0, float(one.room)), against=one.against)
     if one.against == ITSELF:
         return Clause.of("runs-into-itself")
     return Clause.of("runs-into", deep=float(-one.room), against=one.against)
@@ -35,7 +36,7 @@ def meeting(one: Clearance) -> Clause:
 
 def swept_values(one: Clearance, way_out: Clause) -> dict[str, object]:
     """What the words of 'sweep-hits' and 'sweep-close' need of the best order there is."""
-    doubtful = not sure_to_hit(one) and one.room < one.tolerance
+    doubtful = not one.hits and not one.keeps(one.tolerance)
     return {
         "feed": one.feed_from,
         "turned": float(one.at_angle or 0.0),
@@ -43,11 +44,6 @@ def swept_values(one: Clearance, way_out: Clause) -> dict[str, object]:
         "doubt": Clause.of("may-touch") if doubtful else "",
         "way_out": way_out,
     }
-
-
-def sure_to_hit(one: Clearance) -> bool:
-    """Whether the tube hits, whatever the tolerance."""
-    return one.least is not None and one.least + one.tolerance < 0.0
 
 
 def way_out(
@@ -96,7 +92,7 @@ def ask_way_out(
     if best.as_drawn:
         return Clause.of("drawn-onto-itself")
     if best.against == "the floor" and best.least is not None and machine.pivot_height is not None:
-        raised = ceil((margin - best.least + 1.0) / _STEP) * _STEP
+        raised = ceil((margin - best.least + 1.0 - PAST_LENGTH) / _STEP) * _STEP
         higher = replace(machine, pivot_height=machine.pivot_height + raised)
         room = machine.ceiling is None or higher.pivot_height is None or higher.pivot_height < machine.ceiling
         if room and (yield from clears(_with_boxes_down(higher, raised))):
@@ -176,7 +172,7 @@ def sweep_finding(
         )
     if best.least is None:
         return None
-    hits = sure_to_hit(best) and not best.as_drawn
+    hits = best.hits and not best.as_drawn
     way = way_out(table, section, shop, found, die=die, feasible=feasible, search=search)
     return Finding(
         "sweep-hits" if hits else "sweep-close",
@@ -227,9 +223,9 @@ def simple_orders(table: BendTable, section: Section, machine: Machine, margin: 
 def _simple_orders(bends: _Bends, section: Section, machine: Machine, margin: float) -> BestOrder:
     table = bends.table
     best = plain_a = plain_b = sweep_order(table, section, machine, enough=margin)
-    if plain_a.room < margin:
+    if not plain_a.keeps(margin):
         plain_b = sweep_order(table, section, machine, "B")
-        if plain_b.room >= margin or plain_b.room > plain_a.room:
+        if plain_b.keeps(margin) or plain_b.room > plain_a.room + PAST_LENGTH:
             best = plain_b
     return BestOrder(best, plain_a, plain_b, True, True, margin, False, 2 * len(table.bends))
 
@@ -251,23 +247,23 @@ def _ask_clears(
 
 
 @dataclass(slots=True)
-class _Verdict:
+class _ClearVerdict:
     """Whether a tube clears; None until that is worked out."""
 
     clears: bool | None = None
 
 
 @lru_cache(maxsize=MOST_REMEMBERED)
-def _simple_order_clears(bends: _Bends, section: Section, machine: Machine, margin: float) -> _Verdict:
+def _simple_order_clears(bends: _Bends, section: Section, machine: Machine, margin: float) -> _ClearVerdict:
     """The place of the verdict on a tube."""
-    return _Verdict()
+    return _ClearVerdict()
 
 
 def _ask_simple_order_clears(table: BendTable, section: Section, machine: Machine, margin: float) -> Steps[bool]:
     for end, enough in (("A", margin), ("B", inf)):
         one = Sweeper(table, section, space_of(machine), end, enough=enough)
-        yield from one.ask_clear(one.simple_order, margin)
-        if one.clears(one.simple_order, margin):
+        yield from one.ask_clear(one.simple_order, margin - PAST_LENGTH)
+        if one.clears(one.simple_order, margin - PAST_LENGTH):
             return True
     return False
 

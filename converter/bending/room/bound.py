@@ -82,7 +82,7 @@ def _most_rooms(
     count = len(tables[0].bends)
     made = np.arange(1 << count)
     mirrored = sum((made >> i & 1) << (count - 1 - i) for i in range(count))
-    ahead, behind = (_side(_FreeEnd.of(tables, stops, way), way, space, radius) for way in (True, False))
+    ahead, behind = (_side(_OutwardBends.of(tables, stops, way), way, space, radius) for way in (True, False))
     found = np.full((len(tables), 1 << count, count), inf)
     for k in range(count):
         before, after = 1 << k, 1 << (count - 1 - k)
@@ -92,7 +92,7 @@ def _most_rooms(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _FreeEnd:
+class _OutwardBends:
     """The bends of tubes, (tubes, n) each, counted from the free end of one side.
 
     Attributes:
@@ -116,7 +116,7 @@ class _FreeEnd:
     length: Array
 
     @classmethod
-    def of(cls, tables: Sequence[BendTable], stops: Sequence[Sequence[float]], ahead: bool) -> _FreeEnd:
+    def of(cls, tables: Sequence[BendTable], stops: Sequence[Sequence[float]], ahead: bool) -> _OutwardBends:
         """Those of the side ahead, or behind."""
         spans = np.array([_spans(table) for table in tables])
         clr = np.array([[bend.clr or 0.0 for bend in table.bends] for table in tables])
@@ -137,7 +137,7 @@ class _FreeEnd:
         )
 
 
-def _side(bends: _FreeEnd, ahead: bool, space: Space, radius: Array) -> Array:
+def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> Array:
     """(tubes, 2^n - 1) mm that one side keeps at most.
 
     Bends are counted from the free end of that side, so that those on it are the lower ones: bend k after the set

@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 
 from converter.bending.room.bound import ROUNDING
 from converter.bending.room.order_sets import lattice
-from converter.bending.room.questions import Situation, Steps, alone
+from converter.bending.room.questions import Situation, Steps, alone, side_by_side
 from converter.bending.room.space import Array, space_of
 from converter.bending.room.sweep import Clearance, Sweeper, Sweepers
 from converter.model.bends import BendTable
 from converter.model.section import Section
 from converter.shop.model import Machine
+from converter.tolerances import PAST_LENGTH
 
 #: mm; a tube that clears by less is too close to trust to a person's aim (common practice, no source).
 MARGIN = 10.0
@@ -33,6 +34,7 @@ ALL = 8
 BEAM, BEAM_BENDS = 32, 12
 #: mm; orders whose least room differs by less are as good as each other: the simpler one is taken.
 ALIKE = 1.0
+_AS_GOOD = ALIKE + PAST_LENGTH
 
 #: Situations swept beside those of the best orders the second time round; twice as many each time after.
 MORE = 2
@@ -98,7 +100,7 @@ class BestOrder:
     @property
     def clears(self) -> bool:
         """Whether the order to take clears everything by the margin."""
-        return self.best is not None and self.best.room >= self.margin
+        return self.best is not None and self.best.keeps(self.margin)
 
     @property
     def changed(self) -> bool:
@@ -156,10 +158,10 @@ def best_order(
     """
     shared = sweepers or Sweepers(table, section, space_of(machine), stops)
     ends = {end: shared.of(end, extra_a, extra_b) for end in "AB"}
-    plain = {end: one.sequence(one.simple_order) for end, one in ends.items()}
+    plain = alone(_simple_orders_of(ends))
     rule = feasible or (lambda made, bend, end: True)
     can = {end: _clampable(plain[end].order, rule, end) for end in "AB"}
-    simple = [plain[end] for end in "AB" if can[end] and plain[end].room >= margin]
+    simple = [plain[end] for end in "AB" if can[end] and plain[end].keeps(margin)]
     looked = 2 * len(table.bends)
     best: Clearance | None = simple[0] if simple else None
     every = False
@@ -170,7 +172,7 @@ def best_order(
         looked += weighed.swept_count
         found += [weighed.best_of[end] for end in "AB" if end in weighed.best_of]
         top = max((one.room for one in found), default=inf)
-        best = next((one for one in found if one.room >= top - ALIKE or one.room == top), None)
+        best = next((one for one in found if one.room >= top - _AS_GOOD or one.room == top), None)
     return BestOrder(best, plain["A"], plain["B"], can["A"], can["B"], margin, every, looked)
 
 
@@ -182,15 +184,19 @@ def weigh_orders(ends: Mapping[str, Sweeper], feasible: Feasible | None) -> Step
         feasible: as for `best_order`.
     """
     rule = feasible or (lambda made, bend, end: True)
-    for one in ends.values():
-        yield from one.ask_sequence(one.simple_order)
-    plain = {end: one.sequence(one.simple_order) for end, one in ends.items()}
+    plain = yield from _simple_orders_of(ends)
     # no order leaves more room than the finished tube has; what is poorer than the simple orders is of no use
     can = [one.room for end, one in plain.items() if _clampable(one.order, rule, end)]
     poor = max(can, default=-inf) - ALIKE
     every = ends["A"].count <= ALL
     found, count = yield from (_every if every else _beam)(ends, feasible, poor)
     return WeighedOrders(found, every, count)
+
+
+def _simple_orders_of(ends: Mapping[str, Sweeper]) -> Steps[dict[str, Clearance]]:
+    """The least room in the simple orders."""
+    yield from side_by_side([one.ask_sequence(one.simple_order) for one in ends.values()])
+    return {end: one.sequence(one.simple_order) for end, one in ends.items()}
 
 
 def _clampable(order: Sequence[int], rule: Feasible, end: str) -> bool:
@@ -217,25 +223,37 @@ def _every(
     Each situation is weighed by the most room there can be (`Sweeper.most`). Only those on an order that would be
     the roomiest, or the simplest of those alike, are swept, until nothing on it is unswept: whatever was not swept
     has less room than it was weighed by, and was no part of a better order even so. An end is missing where the
-    clamp allows nothing, or where no order can come up to the other end's.
+    clamp allows nothing, or where no order can come up to the simple ones.
     """
-    searches: dict[str, _OrderSearch] = {}
-    for end, one in ends.items():
-        most = yield from one.ask_most()
-        searches[end] = _OrderSearch(one, _held(one, rule), most)
-    found: dict[str, Clearance] = {}
-    top = poor + ALIKE
-    for end in sorted(searches, key=lambda end: -searches[end].most):
-        search = searches[end]
-        # end A is preferred where it is alike
-        if search.most > top - (ALIKE if end == "A" else 0.0):
-            yield from ends[end].ask_finished()
-            order = yield from search.ask_order(ends[end].finished + ALIKE, poor)
-            if order is not None:
-                yield from ends[end].ask_sequence(order)
-                found[end] = ends[end].sequence(order)
-                top = max(top, found[end].room)
+    mosts = yield from side_by_side([_most_and_finished(one) for one in ends.values()])
+    searches = {
+        end: _OrderSearch(one, _held(one, rule), most) for (end, one), most in zip(ends.items(), mosts, strict=True)
+    }
+    # end A is preferred where it is alike
+    worth = [end for end, one in searches.items() if one.most > poor + ALIKE - (_AS_GOOD if end == "A" else 0.0)]
+    taken = yield from side_by_side([_roomiest(ends[end], searches[end], poor) for end in worth])
+    found = {end: one for end, one in zip(worth, taken, strict=True) if one is not None}
     return found, sum(search.swept_count for search in searches.values())
+
+
+def _roomiest(one: Sweeper, search: _OrderSearch, poor: float) -> Steps[Clearance | None]:
+    """The order that one end comes to."""
+    order = yield from search.ask_order(one.finished + ALIKE, poor)
+    if order is None:
+        return None
+    yield from one.ask_sequence(order)
+    return one.sequence(order)
+
+
+def _most_and_finished(one: Sweeper) -> Steps[Array]:
+    """The most room there can be; afterwards the finished tube's is at hand."""
+    most, _ = yield from side_by_side([one.ask_most(), _finished(one)])
+    return most
+
+
+def _finished(one: Sweeper) -> Steps[Array]:
+    yield from one.ask_finished()
+    return np.array(one.finished)
 
 
 class _OrderSearch:
@@ -269,8 +287,8 @@ class _OrderSearch:
             # by how much the widest path may be wider than one that was swept: no more than rounding of the bounds?
             known = most <= sure + 2.0 * ROUNDING
             found = [
-                self._simplest(self.rooms, sure - ALIKE if known else most),
-                self._simplest(self.rooms, most - ALIKE),
+                self._simplest(self.rooms, sure - _AS_GOOD if known else most),
+                self._simplest(self.rooms, most - _AS_GOOD),
             ]
             new = self._unswept(found)
             if not new:
@@ -280,7 +298,7 @@ class _OrderSearch:
                 if found[0] == found[1]:
                     return tuple(self.names[k] for k in found[0])
                 # the hair between the two decides: sweep all that could count, and then it is exact
-                new = set(zip(*np.nonzero(~self.swept & (self.rooms >= sure - ALIKE)), strict=True))
+                new = set(zip(*np.nonzero(~self.swept & (self.rooms >= sure - _AS_GOOD)), strict=True))
                 if not new:
                     sure = most
                     continue

@@ -118,8 +118,9 @@ class RoomQuestion:
 
 
 Result = TypeVar("Result")
+Question: TypeAlias = RoomQuestion | BoundQuestion
 #: Work that asks, goes on when its questions are answered, and comes to a result.
-Steps: TypeAlias = Generator[RoomQuestion | BoundQuestion, None, Result]
+Steps: TypeAlias = Generator[list[Question], None, Result]
 
 
 def alone(steps: Steps[Result]) -> Result:
@@ -129,23 +130,32 @@ def alone(steps: Steps[Result]) -> Result:
 
 def together(works: Sequence[Steps[Result]]) -> list[Result]:
     """Take works through side by side, and what each comes to; what they ask at a time is worked out at once."""
+    steps = side_by_side(works)
+    try:
+        while True:
+            questions = next(steps)
+            _answer_bounds([one for one in questions if isinstance(one, BoundQuestion)])
+            _answer_rooms([one for one in questions if isinstance(one, RoomQuestion)])
+    except StopIteration as end:
+        results: list[Result] = end.value
+        return results
+
+
+def side_by_side(works: Sequence[Steps[Result]]) -> Steps[list[Result]]:
+    """Several works as one, which asks what they ask."""
     results: dict[int, Result] = {}
     waiting = list(enumerate(works))
     while waiting:
-        going, rooms, bounds = [], [], []
+        going: list[tuple[int, Steps[Result]]] = []
+        questions: list[Question] = []
         for i, work in waiting:
             try:
-                question = next(work)
+                questions += next(work)
+                going.append((i, work))
             except StopIteration as end:
                 results[i] = end.value
-                continue
-            going.append((i, work))
-            if isinstance(question, RoomQuestion):
-                rooms.append(question)
-            else:
-                bounds.append(question)
-        _answer_bounds(bounds)
-        _answer_rooms(rooms)
+        if going:
+            yield questions
         waiting = going
     return [results[i] for i in range(len(works))]
 
@@ -223,28 +233,28 @@ def _bring_walls(questions: Sequence[RoomQuestion]) -> None:
 
 @dataclass(slots=True)
 class _SideRoom:
-    """The room of one side, which several situations may share: for which question, the group it counts in."""
+    """The room of one side, which several situations of a question may share."""
 
     question: RoomQuestion
     key: SideKey
-    group: int
     moment: Moment
 
 
 def _bring_rooms(questions: Sequence[RoomQuestion]) -> None:
-    """The room of sides to planes and boxes, machine by machine."""
+    """The room of sides to planes and boxes, machine by machine.
+
+    It is measured of every side, even where only the least of all counts: what a situation comes to against the tube
+    itself goes by what its sides leave.
+    """
     lacking: list[_SideRoom] = []
-    group = 0
     for one in questions:
-        walls, rooms, group = one.tube.walls, one.rooms, group + 1
+        walls, rooms = one.tube.walls, one.rooms
         new = dict.fromkeys(key for pair in one.sides() for key in pair if key not in rooms)
-        if not one.tube.space.boxes:
+        if not one.tube.space.boxes or any(walls[key].least <= one.line for key in new):
             for key in new:
                 rooms[key] = walls[key]
-            continue
-        for key in new:
-            group += one.each
-            lacking.append(_SideRoom(one, key, group, walls[key]))
+        else:
+            lacking += [_SideRoom(one, key, walls[key]) for key in new]
     for some in _by_space(lacking, lambda side: side.question.tube.space):
         _read_boxes(some)
     for side in lacking:
@@ -285,9 +295,7 @@ def _read_boxes(sides: Sequence[_SideRoom]) -> None:
         draw,
         np.zeros(len(question)),
     )
-    answers = _answers(
-        [side.question for side in sides], [side.moment for side in sides], np.array([side.group for side in sides])
-    )
+    answers = _answers([side.question for side in sides], [side.moment for side in sides])
     nearest_to_boxes(elements, items, space, answers)
     outer = elements.outer[answers.row].tolist()
     for i, least, against, angle_at, ends in answers.lowered_rows():
@@ -296,10 +304,11 @@ def _read_boxes(sides: Sequence[_SideRoom]) -> None:
         sides[i].moment = Moment(least, space.boxes[against], angle_at, tolerance, (min(k, outer[i]), max(k, outer[i])))
 
 
-def _answers(questions: Sequence[RoomQuestion], known: Sequence[Moment], group: Index) -> Answers:
-    numbers = np.array([(one.enough, one.tube.radius, one.deep, one.line) for one in questions]).reshape(-1, 4)
-    enough, radius, deep, line = numbers.T
-    return Answers.of(known, enough, radius, deep, group, line)
+def _answers(questions: Sequence[RoomQuestion], known: Sequence[Moment]) -> Answers:
+    """Answers that begin with what is known, each of which counts."""
+    numbers = np.array([(one.enough, one.tube.radius, one.deep) for one in questions]).reshape(-1, 3)
+    enough, radius, deep = numbers.T
+    return Answers.of(known, enough, radius, deep, np.arange(len(known)), np.full(len(known), -inf))
 
 
 def _with_itself(questions: Sequence[RoomQuestion]) -> list[list[Moment]]:
@@ -321,7 +330,8 @@ def _with_itself(questions: Sequence[RoomQuestion]) -> list[list[Moment]]:
         start = (np.cumsum(sizes) - sizes)[of]
         inside = np.arange(len(of)) - start
         group = start + np.where(each, inside, 0)
-        answers = _answers([questions[i] for i in of.tolist()], [moment for one in found for moment in one], group)
+        answers = _answers([questions[i] for i in of.tolist()], [moment for one in found for moment in one])
+        answers.group, answers.line = group, np.array([one.line for one in questions])[of]
         nearest_to_itself(elements, items, answers)
         low = np.minimum(elements.outer[answers.row], elements.outer[answers.against]).tolist()
         high = np.maximum(elements.outer[answers.row], elements.outer[answers.against]).tolist()

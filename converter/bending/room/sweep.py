@@ -37,6 +37,7 @@ from converter.model.centerline import reverse_table
 from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Machine
+from converter.tolerances import PAST_LENGTH
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +70,15 @@ class Clearance:
     def room(self) -> float:
         """`least`, infinite when there is nothing to meet: for comparing."""
         return inf if self.least is None else self.least
+
+    def keeps(self, margin: float) -> bool:
+        """Whether there is so much room, mm, but for rounding."""
+        return self.room >= margin - PAST_LENGTH
+
+    @property
+    def hits(self) -> bool:
+        """Whether the tube hits, whatever the tolerance."""
+        return self.room + self.tolerance < -PAST_LENGTH
 
 
 #: One bend (index from 0 in the table's order from end A) after a set of others.
@@ -169,7 +179,7 @@ class Sweeper:
         new = [one for one in dict.fromkeys(situations) if one not in self._moments]
         if new:
             question = RoomQuestion(self._tube, new, self.enough, self._deep, rooms=self._rooms)
-            yield question
+            yield [question]
             self._moments.update(zip(new, question.moments, strict=True))
 
     def sequence(self, order: Sequence[int]) -> Clearance:
@@ -192,7 +202,7 @@ class Sweeper:
         found: list[Moment] = []
         if order:
             question = RoomQuestion(self._tube, self._situations(order), self.enough, self._deep, each=False)
-            yield question
+            yield [question]
             found = question.moments
         least = min(range(len(found)), key=lambda i: found[i].least, default=None)
         if least is None or not isfinite(found[least].least):
@@ -223,7 +233,7 @@ class Sweeper:
             line = float(np.nextafter(margin, -inf))
             deep = max(line, self._tube.deepest)
             question = RoomQuestion(self._tube, self._situations(order), self.enough, deep, each=False, line=line)
-            yield question
+            yield [question]
             self._clear[order, margin] = all(moment.least >= margin for moment in question.moments)
 
     @property
@@ -241,7 +251,7 @@ class Sweeper:
             every = (1 << self.count) - 1
             states = [(k, every ^ 1 << k) for k in range(self.count)]
             question = RoomQuestion(self._tube, states, deep=self._tube.deepest, each=False, finished=True)
-            yield question
+            yield [question]
             self._finished = min((moment.least for moment in question.moments), default=inf)
 
     @property
@@ -257,7 +267,7 @@ class Sweeper:
     def ask_most(self) -> Steps[Array]:
         """Work that comes to the `most` room."""
         question = BoundQuestion(self._tube)
-        yield question
+        yield [question]
         return question.most + ROUNDING
 
     def implied_rooms(self, state: State) -> list[tuple[tuple[int, int], float]]:

@@ -8,7 +8,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from converter.bending.room.advice import ask_way_out, sure_to_hit, swept_values, unknown_room
+from converter.bending.room.advice import ask_way_out, swept_values, unknown_room
 from converter.bending.room.order import MARGIN, BestOrder, NeighbourRule, best_order, weigh_orders
 from converter.bending.room.questions import Steps
 from converter.bending.room.space import space_of
@@ -52,9 +52,9 @@ class OrderChoice:
     def danger(self) -> int:
         """0 when it clears by the margin or only meets itself as it is drawn, 1 when it comes close, 2 when it hits."""
         one = self.clearance
-        if one is None or one.room >= MARGIN or one.as_drawn:
+        if one is None or one.keeps(MARGIN) or one.as_drawn:
             return 0
-        return 2 if sure_to_hit(one) else 1
+        return 2 if one.hits else 1
 
     @property
     def good(self) -> bool:
@@ -63,7 +63,8 @@ class OrderChoice:
 
     def rank(self) -> tuple[int, int, float, bool, float, bool]:
         """Sorts the best first: held, clear (or else roomy), in the simple order, with little extra, from end A."""
-        room = -self.clearance.room if self.danger and self.clearance else 0.0
+        # but for rounding: ends of a tube that is the same from both are as good as each other
+        room = -round(self.clearance.room, 2) if self.danger and self.clearance else 0.0
         extra = round(self.plan.lead + self.plan.trail, 3)
         return len(self.plan.lacks), self.danger, room, not self.plan.is_simple, extra, self.end == "B"
 

@@ -365,8 +365,8 @@ def reach_words(reach: float, display: Display) -> str:
 
 
 def is_half(turn: float) -> bool:
-    """Whether a turn in degrees is half a turn, which has no direction."""
-    return abs(turn) > 180.0 - 1e-9
+    """Whether a turn in degrees is half a turn, as one is that shows so: it has no direction."""
+    return abs(turn) >= 180.0 - 0.005
 
 
 def turn_words(turn: float) -> str:

@@ -33,9 +33,11 @@ class MeasuredChoices:
 _SHEET = ".pdf"
 
 
-def _picture_or_sheet(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
-    """A file name with the ending of a picture or of a sheet."""
-    return value if value is not None and value.lower().endswith(_SHEET) else picture_file(ctx, param, value)
+def _sheet_file(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """A file name with the ending of a sheet."""
+    if value is not None and not value.lower().endswith(_SHEET):
+        raise OptionError(f"--sheet takes a file whose name ends in {_SHEET}, not {quoted(value)}.")
+    return value
 
 
 _measured = options.grouped(
@@ -69,9 +71,10 @@ _measured = options.grouped(
 @click.option(
     "--picture",
     metavar="FILE",
-    callback=_picture_or_sheet,
-    help="Also draw both, the miss larger: FILE.svg or FILE.png; FILE.pdf is a sheet with all of it.",
+    callback=picture_file,
+    help="Also draw both, the miss larger: FILE.svg or FILE.png.",
 )
+@click.option("--sheet", metavar="FILE", callback=_sheet_file, help="Also write a sheet with all of it: FILE.pdf.")
 @outputs.force
 @options.settings_to_bend
 @options.talking_json
@@ -82,6 +85,7 @@ def compare(
     tolerance: str | None,
     learn: bool,
     picture: str | None,
+    sheet: str | None,
     force: bool,
     settings: Settings,
     console: Console,
@@ -97,8 +101,8 @@ def compare(
         raise OptionError(
             "Name what was measured: a file MEASURED, or --measured, --rotations and --straights, and not both."
         )
-    if force and picture is None:
-        raise OptionError("--force goes with --picture: give both, or neither.")
+    if force and picture is None and sheet is None:
+        raise OptionError("--force replaces what --picture or --sheet writes: give one of them too.")
     if learn and settings.shop is None:
         raise OptionError("--learn writes into your shop file: name it with --shop FILE.")
     with console.progress(f"comparing {nominal}"):
@@ -113,7 +117,15 @@ def compare(
 
         console.result(comparison_text(answer, made_of, answer.job.display))
     if picture is not None:
-        console.say(f"drawn in {_draw(answer, made_of, picture, force)}")
+        from converter.exporters.pictures.comparison import comparison_picture
+        from converter.exporters.pictures.files import write_one
+
+        shown = comparison_picture(answer.comparison, answer.tube.name, answer.job.display)
+        console.say(f"drawn in {write_one(shown, picture, answer.job, force=force)}")
+    if sheet is not None:
+        from converter.exporters.sheet.pdf.comparison import write_comparison
+
+        console.say(f"sheet in {write_comparison(answer, made_of, sheet, force=force)}")
     if learn:
         _record(answer, str(settings.shop), console)
     return 1 if answer.comparison.excesses else 0
@@ -151,19 +163,6 @@ def _answer(
             f"{quoted(tube.name)} has a sharp corner without a radius: give its die with --shop, or --clr LENGTH."
         )
     return compare_tube(job, tube, table, limits, _numbered("--stops", typed.stops, _degrees))
-
-
-def _draw(answer: TubeComparison, made_of: str, file: str, force: bool) -> str:
-    """Write the picture, or the sheet, that was asked for."""
-    if file.lower().endswith(_SHEET):
-        from converter.exporters.sheet.pdf.comparison import write_comparison
-
-        return str(write_comparison(answer, made_of, file, force=force))
-    from converter.exporters.pictures.comparison import comparison_picture
-    from converter.exporters.pictures.files import write_one
-
-    shown = comparison_picture(answer.comparison, answer.tube.name, answer.job.display)
-    return str(write_one(shown, file, answer.job, force=force))
 
 
 def _numbered(option: str, typed: Sequence[str], read: Callable[[str], float]) -> dict[int, float]:

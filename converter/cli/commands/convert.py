@@ -12,6 +12,7 @@ import click
 from converter.cli import batches, options, outputs, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
+from converter.errors import OptionError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -53,8 +54,8 @@ def convert(
 ) -> int:
     """Read every INPUT, check it against the shop, and write bend tables, templates and solids to DIR.
 
-    Nothing is written unless everything can be; existing files stay unless --force is given, and
-    an input is never replaced. Exit status 1: written, but the audit found errors.
+    Nothing is written unless everything can be (with --each: of each drawing); existing files stay unless --force is
+    given, and an input is never replaced. Exit status 1: written, but the audit found errors.
     """
     from converter.exporters.registry import usable_formats, write
 
@@ -86,6 +87,8 @@ def _convert_each(
     settings: Settings,
     console: Console,
 ) -> int:
+    if out == "-":
+        raise OptionError("--out - takes the file of one drawing: name a folder for --each.")
     from converter.batch import ConvertWork
     from converter.exporters.registry import usable_formats
 
@@ -124,7 +127,6 @@ def _to_stdout(jobs: Sequence[Job], formats: Sequence[str], how: WriteOptions, c
     import tempfile
 
     from converter.disk.reading import open_to_read
-    from converter.errors import OptionError
     from converter.exporters.registry import write
 
     if console.as_json:

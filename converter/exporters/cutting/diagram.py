@@ -35,16 +35,18 @@ def letter(number: int) -> str:
     return text
 
 
-#: Heads of the columns of `legend`.
-LEGEND_HEADS = ("letter", "piece", "stop of the saw", "ends from square", "off")
-
-
-def legend(group: CutGroup, display: Display) -> list[list[str]]:
-    """A row per piece, as of `LEGEND_HEADS`."""
-    return [
-        [letter(i), one_line(piece.name), display.number(piece.length), ends_text(piece, display), str(piece.count)]
+def legend(group: CutGroup, display: Display) -> tuple[tuple[str, ...], list[list[str]]]:
+    """Heads, and a row per piece: its letter, name, the stop of the saw, its ends where any is slanted, how many."""
+    ends = [ends_text(piece, display) for piece in group.pieces]
+    heads = ("letter", "piece", "stop of the saw", *(("ends from square",) if any(ends) else ()), "off")
+    rows = [
+        [
+            letter(i), one_line(piece.name), display.number(piece.length), *([ends[i]] if any(ends) else []),
+            str(piece.count),
+        ]
         for i, piece in enumerate(group.pieces)
-    ]
+    ]  # fmt: skip
+    return heads, rows
 
 
 def bars_picture(group: CutGroup, patterns: tuple[Pattern, ...], display: Display, width: float = 180.0) -> Picture:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from converter.exporters.cutting.diagram import LEGEND_HEADS, bars_picture, legend
+from converter.exporters.cutting.diagram import bars_picture, legend
 from converter.job.cutlist import CutGroup, CutList
 from converter.job.cutlist_words import group_sentences, group_title, title_text
 from converter.units import Display
@@ -13,8 +13,9 @@ from converter.words import SAW_CAUTION
 if TYPE_CHECKING:
     from converter.exporters.sheet.pdf.flow import Flow
 
-#: Shares of the width, as of `LEGEND_HEADS`, and room for a bar, mm.
-_WIDTHS, _BAR = (12, 80, 30, 36, 14), 20.0
+#: Shares of the width of the columns of letters, and room for a bar, mm.
+_WIDTHS = {"letter": 12, "piece": 80, "stop of the saw": 30, "ends from square": 36, "off": 14}
+_BAR = 20.0
 
 
 def cutting_pages(flow: Flow, cuts: CutList, display: Display, bookmark: str = "") -> None:
@@ -46,8 +47,5 @@ def _group_pages(flow: Flow, group: CutGroup, display: Display, currency: str) -
     for pattern in () if group.plan is None else group.plan.patterns:
         flow.picture(bars_picture(group, (pattern,), display), display.unit, _BAR)
     flow.space(2.0)
-    columns = tuple(
-        TableColumn(head, width, "left" if head in ("letter", "piece") else "right")
-        for head, width in zip(LEGEND_HEADS, _WIDTHS, strict=True)
-    )
-    flow.table(columns, legend(group, display))
+    heads, rows = legend(group, display)
+    flow.table(tuple(TableColumn(one, _WIDTHS[one], "left" if i < 2 else "right") for i, one in enumerate(heads)), rows)

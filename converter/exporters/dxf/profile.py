@@ -12,6 +12,7 @@ from itertools import pairwise
 from math import atan2, ceil, cos, degrees, radians, sin
 from typing import TYPE_CHECKING
 
+from converter.bending.setup.words import is_half
 from converter.exporters.dxf.common import DxfPage, Layer
 from converter.exporters.paper.figure import (
     LEADING,
@@ -122,7 +123,7 @@ def profile_figure(
 def rotation_sentences(rotation: float, bend: int, display: Display) -> list[str]:
     """The rotation of a bend's plane from the one before, in words: what turns, which way, seen from where."""
     size = display.angle(abs(rotation))
-    if abs(rotation) > 180.0 - 1e-9:
+    if is_half(rotation):
         return [f"Before bend {bend} the bend plane rotates half round ({size})."]
     plane, tube = ("clockwise", "counter-clockwise") if rotation > 0 else ("counter-clockwise", "clockwise")
     return [

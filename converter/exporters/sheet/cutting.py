@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from converter.exporters.cutting.diagram import LEGEND_HEADS, bars_picture, legend
+from converter.exporters.cutting.diagram import bars_picture, legend
 from converter.exporters.pictures.picture import Picture
 from converter.job.cutlist import CutList
 from converter.job.cutlist_words import group_sentences, group_title
@@ -23,15 +23,12 @@ class BarsView:
 
 def bars_views(cuts: CutList, both: BothUnits) -> tuple[BarsView, ...]:
     """The sections of a list in their order."""
-    return tuple(
-        BarsView(
-            group_title(group, both),
-            tuple(group_sentences(group, both, cuts.currency)),
-            LEGEND_HEADS,
-            tuple(map(tuple, legend(group, both))),
-        )
-        for group in cuts.groups
-    )
+    views = []
+    for group in cuts.groups:
+        heads, rows = legend(group, both)
+        sentences = tuple(group_sentences(group, both, cuts.currency))
+        views.append(BarsView(group_title(group, both), sentences, heads, tuple(map(tuple, rows))))
+    return tuple(views)
 
 
 def bars_pictures(cuts: CutList, display: Display) -> tuple[Picture | None, ...]:

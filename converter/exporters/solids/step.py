@@ -30,7 +30,7 @@ def export_tubes(job: Job, out: OutputSet, options: WriteOptions) -> None:
     from converter.exporters.solids.copies import placed_items
     from converter.joints.alike.form import Form
     from converter.kernel.shapes.solids import tube_solid
-    from converter.kernel.step.write import StepItem, step_bytes
+    from converter.kernel.step.write import StepItem, write_step
 
     def solid(body: TubeBody) -> Any:
         return tube_solid(body.tube.run, body.section, body.metal)
@@ -39,18 +39,14 @@ def export_tubes(job: Job, out: OutputSet, options: WriteOptions) -> None:
     if options.one_file:
         forms = {tube.name: Form(tube) for tube in job.shown.tubes}
         # a file of one part is that part: readers name it after the assembly otherwise
-        data = step_bytes(
-            placed_items(job, found, forms, solid),
-            unit=options.step_unit,
-            title=options.stem,
-            assembly=len(found) > 1,
-        )
-        out.path(f"{options.stem}.step").write_bytes(data)
+        items = placed_items(job, found, forms, solid)
+        with out.path(f"{options.stem}.step").open("wb") as into:
+            write_step(items, into, unit=options.step_unit, title=options.stem, assembly=len(found) > 1)
         return
     for body in steps(found, "solids"):
         item = StepItem(body.tube.name, solid(body), body.color)
-        data = step_bytes([item], unit=options.step_unit, title=body.tube.name, assembly=False)
-        out.path(f"{options.stem}-{body.tube.name}.step").write_bytes(data)
+        with out.path(f"{options.stem}-{body.tube.name}.step").open("wb") as into:
+            write_step([item], into, unit=options.step_unit, title=body.tube.name, assembly=False)
 
 
 def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
@@ -66,7 +62,7 @@ def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
     from converter.exporters.solids.copies import placed_items
     from converter.joints.alike.find import forms_of
     from converter.kernel.shapes.solids import tube_solid
-    from converter.kernel.step.write import StepItem, step_bytes
+    from converter.kernel.step.write import StepItem, write_step
 
     copes_of(job)  # there is something to cut
     shown = {body.tube.name for body in bodies(job)}
@@ -80,13 +76,13 @@ def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
     if options.one_file:
         forms = {form.tube.name: form for form in forms_of(job.tubes, job.copes)}
         items = placed_items(job, found, forms, solid)
-        data = step_bytes(items, unit=options.step_unit, title=options.stem, assembly=len(items) > 1)
-        out.path(f"{options.stem}-coped.step").write_bytes(data)
+        with out.path(f"{options.stem}-coped.step").open("wb") as into:
+            write_step(items, into, unit=options.step_unit, title=options.stem, assembly=len(items) > 1)
         return
     for body in found:
         item = StepItem(body.tube.name, solid(body), body.color)
-        data = step_bytes([item], unit=options.step_unit, title=item.name, assembly=False)
-        out.path(f"{options.stem}-{item.name}-coped.step").write_bytes(data)
+        with out.path(f"{options.stem}-{item.name}-coped.step").open("wb") as into:
+            write_step([item], into, unit=options.step_unit, title=item.name, assembly=False)
 
 
 def export_wires(job: Job, out: OutputSet, options: WriteOptions) -> None:
@@ -98,14 +94,14 @@ def export_wires(job: Job, out: OutputSet, options: WriteOptions) -> None:
         MissingLibraryError: the CAD kernel is not installed.
     """
     from converter.kernel.shapes.solids import centerline_wire
-    from converter.kernel.step.write import StepItem, step_bytes
+    from converter.kernel.step.write import StepItem, write_step
 
     if options.one_file:
         items = [StepItem(tube.name, centerline_wire(tube.run)) for tube in steps(job.shown.tubes, "centerlines")]
-        data = step_bytes(items, unit=options.step_unit, title=options.stem, assembly=len(items) > 1)
-        out.path(f"{options.stem}-centerlines.step").write_bytes(data)
+        with out.path(f"{options.stem}-centerlines.step").open("wb") as into:
+            write_step(items, into, unit=options.step_unit, title=options.stem, assembly=len(items) > 1)
         return
     for tube in steps(job.shown.tubes, "centerlines"):
         item = StepItem(tube.name, centerline_wire(tube.run))
-        data = step_bytes([item], unit=options.step_unit, title=tube.name, assembly=False)
-        out.path(f"{options.stem}-{tube.name}-centerline.step").write_bytes(data)
+        with out.path(f"{options.stem}-{tube.name}-centerline.step").open("wb") as into:
+            write_step([item], into, unit=options.step_unit, title=tube.name, assembly=False)

@@ -45,7 +45,7 @@ class Gathering:
 
     def entity(self, entity: Any, kind: str, why: str, handle: str | None = None) -> None:
         """Keep the shape of one entity, counted under this kind and reason."""
-        if not entity.is_alive:  # the library lost it with its own parts
+        if not hasattr(entity, "dxf"):  # the library gave it up with its own parts
             return
         handle = handle or entity.dxf.__dict__.get("handle")
         if self.aside.more:  # no room left: counted without working it out

@@ -3,7 +3,7 @@
 A LINE, ARC or CIRCLE of model space that holds nothing but its place and its look is most of what a drawing of tubes
 is made of, and an object of the DXF library for each is most of what reading takes. Records of one kind in one file
 have the same group codes in the same order nearly always, so what is where is worked out once for each such pattern
-(`_Pattern`). All else goes to the library as it stands in the file: header, tables, blocks, other kinds, records with
+(`_Layout`). All else goes to the library as it stands in the file: header, tables, blocks, other kinds, records with
 anything more (other layouts, application data, extended data), records that could belong to the one before.
 
 Whatever is unusual (a handle twice or none, a value that is no number) raises `UnusualError`: the library then reads
@@ -56,9 +56,11 @@ class PlainRecord:
     Attributes:
         DXFTYPE: its kind.
         dxf: an object whose ``__dict__`` holds its attributes, as of an entity of the library.
+        is_alive: as of an entity of the library that was not destroyed.
     """
 
     __slots__ = ("DXFTYPE", "dxf")
+    is_alive = True
 
     def __init__(self, kind: str, attributes: dict[str, Any]) -> None:
         self.DXFTYPE = kind
@@ -109,9 +111,9 @@ class _Parting:
 
     def __init__(self, text: TextIO) -> None:
         self._text = text
-        self._patterns: dict[tuple[str, ...], _Pattern | None] = {}
+        self._layouts: dict[tuple[str, ...], _Layout | None] = {}
         self._same: dict[str, str] = {}
-        self._plain: list[tuple[int, PlainRecord]] = []  # with their places among all records
+        self._placed: list[tuple[int, PlainRecord]] = []  # with their places among all records
         self._places: dict[str, int] = {}  # of the other records, by handle
         self._unnamed = False
         self._owners: set[str] = set()
@@ -143,10 +145,12 @@ class _Parting:
                 done = max(0, done - 4)  # the last pairs may be the start of what is looked for
                 yield from lines[:done]
             del lines[:done]
+        if place is _BEHIND and _entities_start(lines) is not None:
+            raise UnusualError
         yield from lines
 
     def _records(self, lines: list[str]) -> Generator[str, None, tuple[int, str]]:
-        """The lines of complete records that are not plain; returns how many lines that were, and what place follows."""
+        """The lines of complete records that are not plain; returns how many lines were looked at, and what follows."""
         codes, values = lines[0::2], lines[1::2]
         if any(code not in _ZERO and code.strip(" \n0") == "" for code in set(codes)):
             raise UnusualError
@@ -154,7 +158,7 @@ class _Parting:
         if not starts:
             return 0, _INSIDE
         yield from lines[: 2 * starts[0]]
-        patterns, plain = self._patterns, self._plain
+        patterns, plain = self._layouts, self._placed
         # the last record may go on in the next block
         for first, end in pairwise(starts):
             head = values[first]
@@ -162,7 +166,7 @@ class _Parting:
             try:
                 pattern = patterns[key]
             except KeyError:
-                pattern = patterns[key] = _pattern(head.strip(), codes[first:end])
+                pattern = patterns[key] = _layout(head.strip(), codes[first:end])
             if pattern is not None and self._kind not in _LEADING:
                 self._kind = pattern.kind
                 attributes = pattern.attributes(values[first:end], self._same)
@@ -194,24 +198,24 @@ class _Parting:
             UnusualError: it cannot be told where a record stands, or to which layout it belongs.
         """
         others = list(doc.modelspace())
-        if not self._plain:
+        if not self._placed:
             return others
-        handles = {record.dxf.__dict__["handle"] for _, record in self._plain}
+        handles = {record.dxf.__dict__["handle"] for _, record in self._placed}
         paper = doc.block_records.get("*Paper_Space")
         if (
-            len(handles) < len(self._plain)
+            len(handles) < len(self._placed)
             or self._unnamed
-            or not handles.isdisjoint(self._places)
+            or any(handle in doc.entitydb for handle in handles)
             or (paper is not None and paper.dxf.handle in self._owners)
         ):
             raise UnusualError
         if not others:
-            return [record for _, record in self._plain]
+            return [record for _, record in self._placed]
         try:
             places = [(self._places[entity.dxf.handle], entity) for entity in others]
         except KeyError:
             raise UnusualError from None
-        merged = sorted((*self._plain, *places), key=lambda one: one[0])
+        merged = sorted((*self._placed, *places), key=lambda one: one[0])
         return [one for _, one in merged]
 
 
@@ -227,7 +231,7 @@ def _entities_start(lines: list[str]) -> int | None:
             return at + 1
 
 
-class _Pattern:
+class _Layout:
     """What stands where in records of one kind with the same group codes.
 
     Args:
@@ -288,7 +292,7 @@ def _whole(text: str) -> int:
         return int(float(text))
 
 
-def _pattern(kind: str, raw: Sequence[str]) -> _Pattern | None:
+def _layout(kind: str, raw: Sequence[str]) -> _Layout | None:
     """The pattern of a record's group codes; None where the library has to read it."""
     if kind not in _KINDS:
         return None
@@ -333,7 +337,7 @@ def _pattern(kind: str, raw: Sequence[str]) -> _Pattern | None:
     if "handle" not in texts:
         return None
     last = {place for place, _ in numbers.values()}
-    return _Pattern(
+    return _Layout(
         kind,
         tuple(texts.items()),
         tuple(points.items()),

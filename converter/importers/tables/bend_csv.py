@@ -121,7 +121,10 @@ class _TubeRows:
                 place = Placement(place.start, place.direction, normal)
             first = bends[0]
             bends[0] = Bend(first.feed, 0.0, first.angle, first.clr, first.clr_uncertainty, first.corner)
-        table = BendTable(tuple(bends), tail)
+        try:
+            table = BendTable(tuple(bends), tail)
+        except GeometryError as error:
+            raise self.error(f"tube {quoted(self.name)} cannot be: {error.message}.") from error
         if not table.developed_length > 0.0:
             raise self.error(f"tube {quoted(self.name)} has no length.", key="feed")
         self.compare_length(table, whole, drawing)

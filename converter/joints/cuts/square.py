@@ -15,7 +15,7 @@ from converter.geometry.vectors import Vec, cross, dot
 from converter.joints.cuts.lines import Array, Bound, Hits, ParallelLines, clipped, end_on, within
 
 
-def rounded(p: Array, q: Array, a: float, b: float, corner: float) -> Array:
+def rounded(p: Array, q: Array, a: float | Array, b: float | Array, corner: float | Array) -> Array:
     """Signed distance of the points (p, q) to a rounded rectangle of half sizes a, b: negative inside."""
     x, y = np.abs(p) - (a - corner), np.abs(q) - (b - corner)
     value: Array = np.hypot(np.maximum(x, 0.0), np.maximum(y, 0.0)) + np.minimum(np.maximum(x, y), 0.0) - corner

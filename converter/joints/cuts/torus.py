@@ -9,7 +9,7 @@ point of the distance and is looked at again.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, radians, sin
+from typing import Any
 
 import numpy as np
 
@@ -52,100 +52,155 @@ class BendPart:
 
     def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
         """See `converter.joints.cuts.lines.ObstaclePart`."""
-        rows = self._rows(lines)
-        low, high = self.window
-        grid = np.linspace(high, low, _SAMPLES)  # from inside the tube outward
-        values = rows.distance(grid[None, :])
+        rings = self._rings(lines)
+        entries = rings.entries(*(np.array([v]) for v in self.window))
+        met = np.isfinite(entries.t)
+        return entries.t, met, self._beside(rings, entries, met if stopped is None else met | stopped)
+
+    def holds(self, lines: ParallelLines, t: Array) -> Hits:
+        """Whether the places at the lengths ``t`` of the lines lie inside the bend."""
+        return self._rings(lines).hold(np.arange(len(t)), t)
+
+    @property
+    def axes(self) -> tuple[Vec, Vec]:
+        """Unit vectors from the centre to its start, and ahead there."""
+        x = unit(sub(self.start, self.center))
+        return x, cross(self.normal, x)
+
+    def _rings(self, lines: ParallelLines) -> Rings:
+        x, y = self.axes
+        d = lines.branch.direction
+        return Rings(
+            self.clr,
+            self.sweep,
+            (self.half_up, self.half_across, self.corner),
+            self.roll,
+            np.stack([lines.along(self.center, v) for v in (x, y, self.normal)]),
+            np.array([dot(d, x), dot(d, y), dot(d, self.normal)])[:, None],
+        )
+
+    def _beside(self, rings: Rings, entries: RingEntries, met: Hits) -> Array:
+        """Where lines that miss pass closest, of several places the one nearest to the joint."""
+        grid = entries.grid[0]
+        beside = np.full(len(met), (grid[0] + grid[-1]) / 2.0)
+        missing = np.flatnonzero(~met)
+        if not len(missing):
+            return beside
+        v = entries.values[missing]
+        low = (v[:, 1:-1] <= v[:, :-2]) & (v[:, 1:-1] < v[:, 2:])
+        away = np.where(low, np.abs(grid[1:-1] - self.near)[None, :], np.inf)
+        at = np.where(low.any(axis=1), away.argmin(axis=1) + 1, np.clip(v.argmin(axis=1), 1, len(grid) - 2))
+        beside[missing] = rings.lowest(missing, grid[at - 1], grid[at + 1])
+        return beside
+
+
+@dataclass(frozen=True, slots=True)
+class RingEntries:
+    """Where lines enter bends: the lengths ``t`` (n,), -inf for none; the lengths ``grid`` and distances ``values``
+    that were looked at, (1 or n, m) and (n, m)."""
+
+    t: Array
+    grid: Array
+    values: Array
+
+
+class Rings:
+    """Lines, each with a bend, in the bend's own axes: x to its start, y ahead, z along its normal.
+
+    Numbers of the bends are either one for all lines or (n,), one for each.
+
+    Args:
+        clr: centerline radius, mm; sweep: degrees.
+        half: half height, half width and corner radius, mm: all bends round, or none.
+        roll: degrees from the section's height to the inside of the bend.
+        start: (3, n) where the lines start.
+        step: (3, 1 or n) their directions; a line is at start - t step.
+    """
+
+    def __init__(
+        self,
+        clr: float | Array,
+        sweep: float | Array,
+        half: tuple[float | Array, float | Array, float | Array],
+        roll: float | Array,
+        start: Array,
+        step: Array,
+    ) -> None:
+        self.clr, self.sweep, self.half, self.start, self.step = clr, sweep, half, start, step
+        self.round = bool(np.all((half[0] == half[1]) & (half[1] == half[2])))
+        self._turned = (np.cos(np.radians(roll)), np.sin(np.radians(roll)))
+        # of one bend for all lines, what `_sizes` says of any of them
+        self._for_all = None if isinstance(clr, np.ndarray) else (clr, half, self._turned)
+        if self._for_all is None:
+            self._each = [np.broadcast_to(v, start.shape[1:]) for v in (clr, *half, *self._turned)]
+
+    def entries(self, low: Array, high: Array) -> RingEntries:
+        """Where the lines first enter their bends between the lengths ``low`` and ``high``, (1,) or (n,)."""
+        grid = np.ascontiguousarray(np.linspace(high, low, _SAMPLES, axis=1))  # from inside the tube outward
+        x, y, z = (self.start[i][:, None] - grid * self.step[i][:, None] for i in range(3))
+        values = self._off(x, y, z, ...)
         t = np.full(values.shape[0], -np.inf)
         # low points above the first change of sign may hide two roots between samples
         middle = values[:, 1:-1]
         dips = (middle > 0.0) & (middle <= values[:, :-2]) & (middle < values[:, 2:])
-        step = abs(float(grid[1] - grid[0]))
+        step = np.abs(grid[:, 1:2] - grid[:, :1])
         # near its low point the distance grows at most like this (round), or by the way gone (corners)
-        dips &= middle < (step * step / self.corner if rows.round else step)
+        dips &= middle < (step * step / _column(self.half[2]) if self.round else step)
         enters = (values[:, :-1] > 0.0) & (values[:, 1:] <= 0.0)
         row, column = np.nonzero(enters)
-        outer, inner = grid[column], grid[column + 1]
+        places = np.broadcast_to(grid, values.shape)
+        outer, inner = places[row, column], places[row, column + 1]
         if dips.any():
             more, at = np.nonzero(dips)
-            low_points = rows.lowest(more, grid[at], grid[at + 2])
-            deep = rows.distance_at(more, low_points) <= 0.0
+            low_points = self.lowest(more, places[more, at], places[more, at + 2])
+            deep = self.distance_at(more, low_points) <= 0.0
             row = np.concatenate((row, more[deep]))
-            outer = np.concatenate((outer, grid[at][deep]))
+            outer = np.concatenate((outer, places[more, at][deep]))
             inner = np.concatenate((inner, low_points[deep]))
-        roots = rows.roots(row, outer, inner)
-        keep = rows.on_the_bend(row, roots)
+        roots = self.roots(row, outer, inner)
+        keep = self.on_the_bend(row, roots)
         np.maximum.at(t, row[keep], roots[keep])
-        met = np.isfinite(t)
-        return t, met, self._beside(rows, grid, values, met if stopped is None else met | stopped)
+        return RingEntries(t, grid, values)
 
-    def holds(self, lines: ParallelLines, t: Array) -> Hits:
-        """Whether the places at the lengths ``t`` of the lines lie inside the bend."""
-        rows, every = self._rows(lines), np.arange(len(t))
-        value: Hits = (rows.distance_at(every, t) < -1e-6) & rows.on_the_bend(every, t)
+    def hold(self, row: NDInts, t: Array) -> Hits:
+        """Whether the places on the lines ``row`` at the lengths ``t``, both (k,), lie inside their bends."""
+        value: Hits = (self.distance_at(row, t) < -1e-6) & self.on_the_bend(row, t)
         return value
 
-    def _rows(self, lines: ParallelLines) -> _TorusRows:
-        x = unit(sub(self.start, self.center))
-        y = cross(self.normal, x)
-        d = lines.branch.direction
-        return _TorusRows(
-            self,
-            np.stack([lines.along(self.center, v) for v in (x, y, self.normal)]),
-            np.array([dot(d, x), dot(d, y), dot(d, self.normal)]),
-        )
-
-    def _beside(self, rows: _TorusRows, grid: Array, values: Array, met: Hits) -> Array:
-        """Where lines that miss pass closest, of several places the one nearest to the joint."""
-        beside = np.full(len(values), (grid[0] + grid[-1]) / 2.0)
-        missing = np.flatnonzero(~met)
-        if not len(missing):
-            return beside
-        v = values[missing]
-        low = (v[:, 1:-1] <= v[:, :-2]) & (v[:, 1:-1] < v[:, 2:])
-        away = np.where(low, np.abs(grid[1:-1] - self.near)[None, :], np.inf)
-        at = np.where(low.any(axis=1), away.argmin(axis=1) + 1, np.clip(v.argmin(axis=1), 1, len(grid) - 2))
-        beside[missing] = rows.lowest(missing, grid[at - 1], grid[at + 1])
-        return beside
-
-
-class _TorusRows:
-    """Lines in the bend's own axes: x to its start, y ahead, z along its normal.
-
-    Args:
-        part: the bend.
-        start: (3, n) where the lines start.
-        step: (3,) their direction; a line is at start - t step.
-    """
-
-    def __init__(self, part: BendPart, start: Array, step: Array) -> None:
-        self.part, self.start, self.step = part, start, step
-        self.round = part.half_up == part.half_across == part.corner
-
-    def distance(self, t: Array) -> Array:
-        """Distances to the outside of the full ring at lengths (1, m): (n, m)."""
-        return self._off(*(self.start[i][:, None] - t * self.step[i] for i in range(3)))
-
     def distance_at(self, row: NDInts, t: Array) -> Array:
-        """Distances on the lines ``row`` at the lengths ``t``, both (k,)."""
-        return self._off(*(self.start[i][row] - t * self.step[i] for i in range(3)))
+        """Distances to the outside of the full ring on the lines ``row`` at the lengths ``t``, both (k,)."""
+        x, y, z = (self.start[i][row] - t * self._step(i, row) for i in range(3))
+        return self._off(x, y, z, row)
 
-    def _off(self, x: Array, y: Array, z: Array) -> Array:
-        """Distances at places, whose arrays are written over: new ones for every step would take longer than it."""
-        part = self.part
+    def _step(self, i: int, row: NDInts) -> float | Array:
+        step = self.step[i]
+        return float(step[0]) if len(step) == 1 else step[row]
+
+    def _off(self, x: Array, y: Array, z: Array, row: Any) -> Array:
+        """Distances at places, whose arrays are written over: new ones for every step would take longer than it.
+
+        ``row`` says whose places they are: the first axis of (k,) and of (k, m), ... for all lines in order.
+        """
+        clr, half, turned = self._for_all or self._sizes(row, x.ndim)
         x *= x
         y *= y
         x += y
-        u = np.subtract(part.clr, np.sqrt(x, out=x), out=x)  # toward the inside of the bend
+        u = np.subtract(clr, np.sqrt(x, out=x), out=x)  # toward the inside of the bend
         if self.round:
             u *= u
             z *= z
             u += z
             value: Array = np.sqrt(u, out=u)
-            value -= part.corner
+            value -= half[2]
             return value
-        c, s = cos(radians(part.roll)), sin(radians(part.roll))
-        return rounded(u * c - z * s, u * s + z * c, part.half_up, part.half_across, part.corner)
+        c, s = turned
+        return rounded(u * c - z * s, u * s + z * c, *half)
+
+    def _sizes(self, row: Any, dimensions: int) -> Any:
+        """Radius, half sizes and turn of the bends of some lines, as columns beside places of two dimensions."""
+        some = [one[row] for one in self._each]
+        clr, up, across, corner, c, s = (one[:, None] for one in some) if dimensions == 2 else some
+        return clr, (up, across, corner), (c, s)
 
     def lowest(self, row: NDInts, high: Array, low: Array) -> Array:
         """The lengths between ``low`` and ``high`` where the distance is least.
@@ -154,9 +209,10 @@ class _TorusRows:
         """
         every = np.arange(len(row))
         x, y, z = (self.start[i][row][:, None] for i in range(3))
+        dx, dy, dz = (_column(self._step(i, row)) for i in range(3))
         for _ in range(_NARROWED):
             t = low[:, None] + (high - low)[:, None] * _EVEN
-            best = self._off(x - t * self.step[0], y - t * self.step[1], z - t * self.step[2]).argmin(axis=1)
+            best = self._off(x - t * dx, y - t * dy, z - t * dz, row).argmin(axis=1)
             low = t[every, np.maximum(best - 1, 0)]
             high = t[every, np.minimum(best + 1, len(_EVEN) - 1)]
         middle: Array = (low + high) / 2.0
@@ -195,12 +251,18 @@ class _TorusRows:
 
     def on_the_bend(self, row: NDInts, t: Array) -> Hits:
         """Whether those places lie between the bend's start and its end."""
-        x, y = (self.start[i][row] - t * self.step[i] for i in (0, 1))
+        x, y = (self.start[i][row] - t * self._step(i, row) for i in (0, 1))
+        clr, sweep = (v[row] if isinstance(v, np.ndarray) else v for v in (self.clr, self.sweep))
         turned = np.degrees(np.arctan2(y, x))
-        slack = np.degrees(_SLACK / self.part.clr)
+        slack = np.degrees(_SLACK / clr)
         turned = np.where(turned < -slack, turned + 360.0, turned)
-        value: Hits = turned <= self.part.sweep + slack
+        value: Hits = turned <= sweep + slack
         return value
+
+
+def _column(value: float | Array) -> float | Array:
+    """Numbers of lines as a column beside their places (n, m); one for all as it is."""
+    return value[:, None] if isinstance(value, np.ndarray) else value
 
 
 NDInts = np.ndarray[tuple[int, ...], np.dtype[np.int64]]

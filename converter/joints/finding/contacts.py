@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, inf, radians, sin
+from math import cos, radians, sin
 
 import numpy as np
 from numpy.typing import NDArray
 
 from converter.errors import GeometryError
-from converter.geometry.vectors import Vec, along, angle_between, any_normal, cross, distance, dot, norm, scale, sub
+from converter.geometry.vectors import Vec, along, angle_between, any_normal, cross, distance, dot, norm, sub
 from converter.joints.bodies import Body, End, Leg
-from converter.joints.cuts.lines import Branch, NoCutError, ParallelLines
+from converter.joints.cuts.lines import Array, Branch, NoCutError, ParallelLines
 from converter.joints.cuts.saddle import Cut, angles, union
 from converter.joints.cuts.square import rounded
 from converter.joints.finding.crowds import Ints, find_crowds
+from converter.joints.finding.entries import OUTSIDE, Approach, entries_into_bends
+from converter.joints.near.axes import places_near_bends
 from converter.joints.near.index import LegIndex
 from converter.tolerances import Tolerances
 
@@ -24,10 +26,6 @@ PARALLEL = 1.0
 #: Degrees between the axes below which a cope is no longer said to be sound.
 LEAST_ANGLE = 15.0
 ON, MISSED, BESIDE, LIES_ON, COAXIAL, INSIDE = "on", "missed", "beside", "parallel", "coaxial", "inside"
-#: Lengths along an end's axis at which the nearest place of a bend is looked for, and how often that is narrowed down.
-_SAMPLES, _NARROWER = 129, 16.0
-#: mm; so far before a place where the axis enters a mate it is looked at whether that is outside of it.
-_OUTSIDE = 1e-4
 #: Degrees between the lines of an end that are held against a mate to see whether their metal meets.
 _COARSE = 2.5
 
@@ -86,11 +84,16 @@ def find_contacts(bodies: Sequence[Body], index: LegIndex, tol: Tolerances) -> d
         return found
     row, leg = index.near(np.array([end.point for end in ends]))
     likely = _likely(ends, bodies, index, row, leg, tol)
-    for i, j in zip(row[likely].tolist(), leg[likely].tolist(), strict=True):
+    row, leg = row[likely], leg[likely]
+    bent = index.shape[3][leg] > 0.0
+    contacts: list[Contact | None] = []
+    for i, j in zip(row[~bent].tolist(), leg[~bent].tolist(), strict=True):
         end, mate = ends[i], bodies[int(index.body[j])]
-        contact = _contact(end, bodies[end.body], mate, int(index.leg[j]), tol)
+        contacts.append(_on_straight(end, bodies[end.body], mate, int(index.leg[j]), tol))
+    contacts += _on_bends(ends, bodies, index, row[bent], leg[bent], tol)
+    for contact in contacts:
         if contact is not None:
-            found[(end.body, end.letter)].append(contact)
+            found[(contact.end.body, contact.end.letter)].append(contact)
     return {key: _one_each(contacts) for key, contacts in found.items()}
 
 
@@ -139,12 +142,8 @@ def _one_each(contacts: list[Contact]) -> list[Contact]:
     return list(kept.values())
 
 
-def _contact(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -> Contact | None:
+def _on_straight(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -> Contact | None:
     leg = mate.legs[index]
-    if mate.index == end.body and _beside_itself(end, own, leg):
-        return None
-    if leg.arc is not None:
-        return _on_bend(end, own, mate, index, tol)
     a, d = leg.direction, end.direction
     k = cross(a, d)
     sine = norm(k)
@@ -162,45 +161,42 @@ def _contact(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -> Co
         return None
     offset = abs(dot(w, k)) / sine
     angle = min(angle_between(a, d), 180.0 - angle_between(a, d))
-    return _judged(end, own, mate, index, at, ahead, offset, angle, tol)
+    if abs(ahead) > mate.half / sin(radians(angle)) + max(2.0 * own.half, tol.near):
+        return None
+    place = _NearPlace(index, at, leg.point(at), leg.direction, ahead, offset, angle)
+    return _judged(end, own, mate, place, _entry(end, own, mate, place), tol)
 
 
-def _beside_itself(end: End, own: Body, leg: Leg) -> bool:
-    """Whether a leg of the end's own tube is too near along the tube to be what it ends on."""
-    apart = leg.begin if end.letter == "A" else own.length - leg.begin - leg.length
-    return apart < 6.0 * own.half
+@dataclass(frozen=True, slots=True)
+class _NearPlace:
+    """Where an end's axis comes nearest to a leg: see `Contact`."""
+
+    leg: int
+    at: float
+    foot: Vec
+    axis: Vec
+    ahead: float
+    offset: float
+    angle: float
 
 
 def _judged(
-    end: End,
-    own: Body,
-    mate: Body,
-    index: int,
-    at: float,
-    ahead: float,
-    offset: float,
-    angle: float,
-    tol: Tolerances,
+    end: End, own: Body, mate: Body, place: _NearPlace, enters: float | None, tol: Tolerances
 ) -> Contact | None:
-    leg = mate.legs[index]
-    miss = 2.0 * own.half
-    foot, axis = leg.point(at), leg.tangent(at)
-    widest = mate.half / sin(radians(angle))
-    if leg.arc is None and abs(ahead) > widest + max(miss, tol.near):
-        return None
-    here = leg.begin + at
-    mate_end = _end_letter(mate, here, tol)
+    """What an end is to a tube that its axis enters at a length back from the end, or passes beside (None)."""
+    leg, miss = mate.legs[place.leg], 2.0 * own.half
+    ahead, offset = place.ahead, place.offset
+    widest = mate.half / sin(radians(place.angle))
 
     def contact_at(enters: float, state: str) -> Contact:
-        return Contact(end, mate.index, index, at, foot, axis, ahead, offset, angle, enters, state, mate_end)
+        return _contact(end, mate, place, enters, state, _end_letter(mate, leg.begin + place.at, tol))
 
-    enters = _entry(end, own, mate, index, at, ahead, offset, angle)
     if enters is None:
         if leg.arc is not None and offset < mate.size / 2.0 and abs(ahead) <= widest:
             return contact_at(-ahead, INSIDE)
         beside = offset < mate.half + own.half - tol.near and abs(ahead) <= widest + tol.near
-        contact = contact_at(-ahead, BESIDE)
-        return contact if beside and _metal_meets(contact, own, mate, tol) else None
+        contact = contact_at(-ahead, BESIDE) if beside else None
+        return contact if contact is not None and _metal_meets(contact, own, mate, tol) else None
     depth = enters + ahead  # from the surface to the axis
     if abs(ahead) > max(widest, depth) + max(miss, tol.near):
         return None
@@ -211,36 +207,33 @@ def _judged(
     return None
 
 
-def _entry(
-    end: End, own: Body, mate: Body, index: int, at: float, ahead: float, offset: float, angle: float
-) -> float | None:
-    """Length at which the end's axis enters the mate; None when it passes beside it.
+def _contact(end: End, mate: Body, place: _NearPlace, enters: float, state: str, mate_end: str | None) -> Contact:
+    one = place
+    return Contact(
+        end, mate.index, one.leg, one.at, one.foot, one.axis, one.ahead, one.offset, one.angle, enters, state, mate_end
+    )
 
-    A bend may be entered further off than a straight would be, up to where the tube has its other end; of several
-    places the one nearest to the end is meant, so the stretch that is looked at grows step by step.
-    """
-    radius = mate.section.cylinder
-    bent = mate.legs[index].arc is not None
-    if radius is not None and not bent:
-        room = radius * radius - offset * offset
-        return None if room <= 0.0 else float(room**0.5) / sin(radians(angle)) - ahead
+
+def _entry(end: End, own: Body, mate: Body, place: _NearPlace) -> float | None:
+    """Length back from the end at which its axis enters a straight; None when it passes beside it."""
+    radius, ahead = mate.section.cylinder, place.ahead
+    if radius is not None:
+        room = radius * radius - place.offset * place.offset
+        return None if room <= 0.0 else float(room**0.5) / sin(radians(place.angle)) - ahead
     axis = Branch.at(end.point, end.direction, own.section).axis()
-    widest = 1.5 * mate.half / sin(radians(max(angle, 10.0))) + mate.half
-    while True:
-        high = min(-ahead + widest, own.length) if bent else -ahead + widest
-        parts = mate.solid(index, at, widest if bent else mate.half, 0.0, (-ahead - widest, high, -ahead))
-        entries: list[float] = []
-        for part in parts:
-            try:
-                t, hit, _ = part.stops(axis)
-            except NoCutError:  # a leg beside the bend that the axis runs along
-                continue
-            # from one part into the next is no way in
-            if hit[0] and t[0] <= high and not any(bool(other.holds(axis, t + _OUTSIDE)[0]) for other in parts):
-                entries.append(float(t[0]))
-        if entries or not bent or high >= own.length:
-            return max(entries, default=None)
-        widest *= 2.0
+    widest = 1.5 * mate.half / sin(radians(max(place.angle, 10.0))) + mate.half
+    high = -ahead + widest
+    parts = mate.solid(place.leg, place.at, mate.half, 0.0, (-ahead - widest, high, -ahead))
+    entries: list[float] = []
+    for part in parts:
+        try:
+            t, hit, _ = part.stops(axis)
+        except NoCutError:  # a leg beside this one that the axis runs along
+            continue
+        # from one part into the next is no way in
+        if hit[0] and t[0] <= high and not any(bool(other.holds(axis, t + OUTSIDE)[0]) for other in parts):
+            entries.append(float(t[0]))
+    return max(entries, default=None)
 
 
 def _metal_meets(contact: Contact, own: Body, mate: Body, tol: Tolerances) -> bool:
@@ -307,92 +300,89 @@ def _outlines_overlap(end: End, own: Body, mate: Body, leg: Leg, foot: Vec, tol:
     return False
 
 
-def _on_bend(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -> Contact | None:
-    """The nearest place of a bend to the end's axis, near the end: sampled, then narrowed down."""
-    leg = mate.legs[index]
-    arc = leg.arc
-    assert arc is not None
-    window = 3.0 * mate.half + 2.0 * own.half + tol.near
-    if abs(dot(sub(end.point, arc.center), arc.normal)) > window + mate.half:
-        return None
-    x = scale(sub(arc.start, arc.center), 1.0 / arc.radius)
-    y = cross(arc.normal, x)
-    rel, d = sub(end.point, arc.center), end.direction
-    px, py, pz = dot(rel, x), dot(rel, y), dot(rel, arc.normal)
-    dx, dy, dz = dot(d, x), dot(d, y), dot(d, arc.normal)
-    sweep = radians(arc.angle)
+def _on_bends(
+    ends: Sequence[End], bodies: Sequence[Body], index: LegIndex, row: Ints, leg: Ints, tol: Tolerances
+) -> list[Contact | None]:
+    """The nearest places of bends to the axes of ends, near the ends: of each pair the first that is a contact.
 
-    def squared_at(s: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Squared distances from the bend's centerline along the axis, and how far around the bend, radians."""
-        qx, qy, qz = px + s * dx, py + s * dy, pz + s * dz
-        turn = np.arctan2(qy, qx)
-        turn = np.where(turn < (sweep - 2.0 * np.pi) / 2.0, turn + 2.0 * np.pi, turn)
-        turn = np.clip(turn, 0.0, sweep)
-        return (qx - arc.radius * np.cos(turn)) ** 2 + (qy - arc.radius * np.sin(turn)) ** 2 + qz * qz, turn
-
-    for centre, turned in _nearest_places(squared_at, window, mate.half):
-        contact = _at_bend(end, own, mate, index, centre, turned * arc.radius, tol)
-        if contact is not None:
-            return contact
-    return None
-
-
-def _nearest_places(
-    squared_at: Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]],
-    window: float,
-    within: float,
-) -> list[tuple[float, float]]:
-    """Where an axis comes nearest to a bend: (length along the axis, radians around the bend).
-
-    It may cross a bend twice: of places in the metal (nearer than ``within``) the one nearest to the end comes first.
+    Args:
+        row, leg: (n,) the ends and the bends, by their places in ``ends`` and in the index.
     """
-    coarse = np.linspace(-window, window, _SAMPLES)
-    off, _ = squared_at(coarse)
-    low = np.flatnonzero((off[1:-1] <= off[:-2]) & (off[1:-1] < off[2:])) + 1
-    places: list[tuple[bool, float, float, float]] = []
-    for i in low if len(low) else (int(np.argmin(off)),):
-        centre, width, best, turned = float(coarse[i]), window * 2.0 / (_SAMPLES - 1), inf, 0.0
-        while width > 1e-10:
-            s = centre + np.linspace(-width, width, 65)
-            found, turn = squared_at(s)
-            k = int(np.argmin(found))
-            if found[k] < best:
-                best, centre, turned = float(found[k]), float(s[k]), float(turn[k])
-            width /= _NARROWER
-        inside = best < within * within
-        places.append((not inside, abs(centre) if inside else best, centre, turned))
-    return [(centre, turned) for *_, centre, turned in sorted(places)]
+    if not len(row):
+        return []
+    half = np.array([body.half for body in bodies])
+    own, mate = np.array([end.body for end in ends])[row], index.body[leg]
+    window = 3.0 * half[mate] + 2.0 * half[own] + tol.near
+    points, ways = (np.array(v)[row] for v in ([end.point for end in ends], [end.direction for end in ends]))
+    bends = index.bends.rows(index.bend[leg])
+    out = np.abs(((points - bends.center) * bends.normal).sum(axis=1))
+    near = np.flatnonzero(out <= window + half[mate])
+    row, leg, points, ways, bends = row[near], leg[near], points[near], ways[near], bends.rows(near)
+    places = places_near_bends(points, ways, bends, window[near], half[mate[near]])
+    found: list[Contact | None] = [None] * len(row)
+    left = np.ones(len(row), dtype=np.bool_)
+    for rank in range(int(places.rank.max(initial=-1)) + 1):
+        some = np.flatnonzero((places.rank == rank) & left[places.pair])
+        pair = places.pair[some]
+        foot, axis = bends.rows(pair).at(places.turned[some])
+        ahead = points[pair] + places.ahead[some][:, None] * ways[pair] - foot
+        looked = zip(
+            pair.tolist(),
+            foot.tolist(),
+            axis.tolist(),
+            (places.turned[some] * bends.radius[pair]).tolist(),
+            places.ahead[some].tolist(),
+            np.linalg.norm(ahead, axis=1).tolist(),
+            (ahead * axis).sum(axis=1).tolist(),
+            _lines_between(axis, ways[pair]).tolist(),
+            strict=True,
+        )
+        asked: list[tuple[int, Approach, _NearPlace]] = []
+        for n, (fx, fy, fz), (ax, ay, az), at, centre, offset, past, angle in looked:
+            end = ends[int(row[n])]
+            other = bodies[int(index.body[leg[n]])]
+            place = _NearPlace(int(index.leg[leg[n]]), at, (fx, fy, fz), (ax, ay, az), centre, offset, angle)
+            if _is_of_the_next_leg(other, place, past, tol):
+                continue
+            if angle < PARALLEL:
+                found[n] = _along_bend(end, bodies[end.body], other, place, tol)
+            else:
+                approach = Approach(end, bodies[end.body], other, place.leg, at, centre, angle)
+                asked.append((n, approach, place))
+        entries = entries_into_bends([approach for _, approach, _ in asked])
+        for (n, approach, place), enters in zip(asked, entries, strict=True):
+            found[n] = _judged(approach.end, approach.own, approach.mate, place, enters, tol)
+        left &= np.array([one is None for one in found], dtype=np.bool_)
+    return found
 
 
-def _at_bend(end: End, own: Body, mate: Body, index: int, centre: float, at: float, tol: Tolerances) -> Contact | None:
-    """The contact with a bend at a length ``centre`` ahead on the end's axis, ``at`` along the bend."""
-    leg, d = mate.legs[index], end.direction
-    axis = leg.tangent(at)
-    between = angle_between(axis, d)
-    angle = min(between, 180.0 - between)
-    foot = leg.point(at)
-    place = along(end.point, d, centre)
-    offset = distance(place, foot)
-    # past an end of the bend the neighbouring leg has the nearer place
-    if (at <= 0.0 or at >= leg.length) and abs(dot(sub(place, foot), axis)) > 1e-6:
-        last = at > 0.0
-        outermost = bool(mate.ends) and index == (len(mate.legs) - 1 if last else 0)
-        if not outermost or abs(dot(sub(place, foot), axis)) > tol.near:
-            return None
-    if angle < PARALLEL:
-        if offset >= own.half + mate.half - tol.near:
-            return None
-        state = COAXIAL if offset <= tol.near else LIES_ON
-        mate_end = _end_letter(mate, leg.begin + at, tol)
-        if mate_end is not None and state == COAXIAL:
-            other = mate.ends[0 if mate_end == "A" else 1]
-            if distance(other.point, end.point) <= tol.near and dot(other.direction, d) < 0.0:
-                state = ON
-        return Contact(end, mate.index, index, at, foot, axis, centre, offset, angle, 0.0, state, mate_end)
-    try:
-        return _judged(end, own, mate, index, at, centre, offset, angle, tol)
-    except GeometryError:
+def _lines_between(one: Array, other: Array) -> Array:
+    """Angles between lines of unit directions (n, 3), 0..90 degrees."""
+    across = np.linalg.norm(np.cross(one, other), axis=1)
+    value: Array = np.degrees(np.arctan2(across, np.abs((one * other).sum(axis=1))))
+    return value
+
+
+def _is_of_the_next_leg(mate: Body, place: _NearPlace, past: float, tol: Tolerances) -> bool:
+    """Whether a place lies past an end of its bend, ``past`` mm along it, where the neighbouring leg is nearer."""
+    leg = mate.legs[place.leg]
+    if 0.0 < place.at < leg.length or abs(past) <= 1e-6:
+        return False
+    outermost = bool(mate.ends) and place.leg == (len(mate.legs) - 1 if place.at > 0.0 else 0)
+    return not outermost or abs(past) > tol.near
+
+
+def _along_bend(end: End, own: Body, mate: Body, place: _NearPlace, tol: Tolerances) -> Contact | None:
+    """The contact of an end with a bend that it is in parallel with."""
+    if place.offset >= own.half + mate.half - tol.near:
         return None
+    state = COAXIAL if place.offset <= tol.near else LIES_ON
+    mate_end = _end_letter(mate, mate.legs[place.leg].begin + place.at, tol)
+    if mate_end is not None and state == COAXIAL:
+        other = mate.ends[0 if mate_end == "A" else 1]
+        if distance(other.point, end.point) <= tol.near and dot(other.direction, end.direction) < 0.0:
+            state = ON
+    return _contact(end, mate, place, 0.0, state, mate_end)
 
 
 def _end_letter(mate: Body, here: float, tol: Tolerances) -> str | None:

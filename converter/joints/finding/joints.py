@@ -19,7 +19,7 @@ from converter.joints.bodies import Body, End, bodies
 from converter.joints.checks import contact_findings, joint_findings
 from converter.joints.cuts.clock import BendClock, StraightClock
 from converter.joints.cuts.flat import flats_under, plane_of
-from converter.joints.cuts.lines import Bound, Branch, NoCutError, ObstaclePart
+from converter.joints.cuts.lines import Array, Bound, Branch, NoCutError, ObstaclePart
 from converter.joints.cuts.saddle import Cut, HalfSpace, angles, mitre_plane, union
 from converter.joints.finding.contacts import Contact, find_contacts, footprint, frame_index
 from converter.joints.finding.crowds import crowd_findings
@@ -259,15 +259,20 @@ def _saddle(
         obstacles.append((flat.plane,))
         corner_gap, between = max(corner_gap, flat.corner_gap), max(between, flat.between)
     cut = Cut(branch, union(obstacles))
-    first = _first_that_cuts(cut, len(plan.onto))
-    if first:  # what removes nothing leads nothing
-        lead = plan.onto[first]
-        mates.insert(0, mates.pop(first))
-        flats.insert(0, flats.pop(first))
-        obstacles.insert(0, obstacles.pop(first))
-        cut = Cut(branch, union(obstacles))
+    kept = [0]
+    if len(mates) > 1:
+        reaches = cut.by_mate(angles(2.5))
+        first = _first_that_cuts(reaches, len(plan.onto))
+        if first:  # what removes nothing leads nothing
+            lead = plan.onto[first]
+            mates.insert(0, mates.pop(first))
+            flats.insert(0, flats.pop(first))
+            obstacles.insert(0, obstacles.pop(first))
+            reaches.insert(0, reaches.pop(first))
+        kept = _that_remove_something(reaches)
     every = [mate.name for mate, _ in mates]
-    cut, names = _drop_mates_that_remove_nothing(cut, every)
+    cut = Cut(branch, union([obstacles[i] for i in kept]))
+    names = tuple(dict.fromkeys(every[i] for i in kept))
     if flats[0] is not None and len(every) > 1:  # of mates whose flats are flush one cuts for all
         names = tuple(
             dict.fromkeys(n for n, flat in zip(every, flats, strict=True) if n in names or flats[0].is_flush(flat))
@@ -335,27 +340,26 @@ def _standing(key: Key, frame: Sequence[Body], plans: dict[Key, EndPlan], gap: f
     return (frame[key[0]].end_part(key[1], bounds, gap),)
 
 
-def _first_that_cuts(cut: Cut, count: int) -> int:
+def _first_that_cuts(reaches: Sequence[Array], count: int) -> int:
     """Which of the first ``count`` mates is the first to take off what no other does; 0 where none is."""
     if count < 2:
         return 0
-    reaches = cut.by_mate(angles(2.5))
+    # the most that any other takes off, from those before and those behind
+    before = np.maximum.accumulate(reaches)
+    behind = np.maximum.accumulate(reaches[::-1])[::-1]
     for i, one in enumerate(reaches[:count]):
-        others = np.max([reach for k, reach in enumerate(reaches) if k != i], axis=0)
-        if bool((one > others + _LEAST_REMOVED).any()):
+        others = [*before[i - 1 : i if i else 0], *behind[i + 1 : i + 2]]
+        if bool((one > np.max(others, axis=0) + _LEAST_REMOVED).any()):
             return i
     return 0
 
 
-def _drop_mates_that_remove_nothing(cut: Cut, names: list[str]) -> tuple[Cut, tuple[str, ...]]:
-    """Only the mates that take something off; the leading one always."""
-    if len(names) == 1:
-        return cut, tuple(names)
-    reaches = cut.by_mate(angles(2.5))
+def _that_remove_something(reaches: Sequence[Array]) -> list[int]:
+    """Which mates take something off; the leading one always."""
     kept = [0]
     standing = reaches[0]
     for i, one in enumerate(reaches[1:], 1):
         if bool((one > standing + _LEAST_REMOVED).any()):
             kept.append(i)
             standing = np.maximum(standing, one)
-    return Cut(cut.branch, tuple(cut.mates[i] for i in kept)), tuple(dict.fromkeys(names[i] for i in kept))
+    return kept

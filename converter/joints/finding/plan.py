@@ -391,6 +391,7 @@ def _without_rings(
 def _neighbours(bodies: Sequence[Body], plans: dict[Key, EndPlan], crowd: Mapping[Key, int]) -> None:
     """Ends that land on one tube so near each other that their metal may meet: the later is cut to the earlier."""
     landed: dict[int, list[tuple[float, float, Key]]] = {}
+    rank = {key: _rank(bodies[key[0]], key) for key in plans}
     for key, plan in plans.items():
         if plan.kind != SADDLE:
             continue
@@ -409,8 +410,7 @@ def _neighbours(bodies: Sequence[Body], plans: dict[Key, EndPlan], crowd: Mappin
                     continue
                 if key in crowd and crowd[key] == crowd.get(other):
                     continue
-                pair = sorted((key, other), key=lambda k: _rank(bodies[k[0]], k))
-                first, second = plans[pair[0]], plans[pair[1]]
+                first, second = (plans[k] for k in ((key, other) if rank[key] < rank[other] else (other, key)))
                 fixed = second.choice is not None and bool(second.choice.cope_to)
                 if not fixed and first.key not in second.after and second.key not in first.after:
                     second.after.append(first.key)

@@ -23,7 +23,7 @@ from converter.joints.in_the_way.crossings import joined_places
 from converter.joints.model import Joint
 from converter.joints.near.index import LegIndex
 from converter.joints.near.legs import Legs, nearest_of_pairs
-from converter.joints.near.overlap import deepest
+from converter.joints.near.overlap import deepest, lies_near
 from converter.joints.near.pairs import near_pairs
 from converter.tolerances import Tolerances
 
@@ -105,14 +105,15 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
             unseen.setdefault(full, set()).add(a.index + b.index - full)
             continue
         first, second = (a.index, legs[0]), (b.index, legs[1])
+        nodes = [*at_joint, *told.get(frozenset((a.name, b.name)), ())]
+        if lies_near(trimmed[first[0]], first[1], trimmed[second[0]], second[1], CLOSE, nodes, reach):
+            continue
         got = deepest(trimmed[first[0]], first[1], trimmed[second[0]], second[1], CLOSE, axes)
         if got is None:
             continue
         overlap, at_place = got
-        if any(distance(at_place, at) <= reach for at in at_joint):
-            continue  # what the cut leaves there is told with the joint
-        if any(distance(at_place, node) <= reach for node in told.get(frozenset((a.name, b.name)), ())):
-            continue
+        if any(distance(at_place, node) <= reach for node in nodes):
+            continue  # what the cut leaves there is told with the joint, and a crossing is told already
         if overlap <= tol.join:
             apart = -CLOSE < overlap < -tol.join
             if not apart or any(distance(at_place, at) <= reach for k in pair for at in ends.get(k, ())):

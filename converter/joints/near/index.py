@@ -16,6 +16,7 @@ import numpy as np
 from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.lines import Array
 from converter.joints.finding.crowds import Crowds, Ints
+from converter.joints.near.axes import BentLegs
 
 #: Samples per leg on average at most; more would only propose the same legs again.
 _MOST = 64
@@ -58,6 +59,20 @@ class LegIndex:
         key = self._cells(self.points) @ _MIX
         self.order = np.argsort(key, kind="stable")
         self.key = key[self.order]
+
+        self._arcs = [leg.arc for _, _, leg in legs if leg.arc is not None]
+
+    @cached_property
+    def bend(self) -> Ints:
+        """(m,) the place of each leg in `bends`, -1 for straights."""
+        bent = self.shape[3] > 0.0
+        value: Ints = np.where(bent, np.cumsum(bent) - 1, -1)
+        return value
+
+    @cached_property
+    def bends(self) -> BentLegs:
+        """The bends among the legs."""
+        return BentLegs.of(self._arcs)
 
     @cached_property
     def legs_near_legs(self) -> tuple[Ints, Ints]:

@@ -6,7 +6,7 @@ radii less the distance of the centerlines where round tubes pass one another.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import cache
 from math import pi
 
@@ -16,6 +16,7 @@ from converter.geometry.vectors import Vec
 from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.lines import Array
 from converter.joints.cuts.trimmed import Trimmed
+from converter.joints.finding.crowds import Ints
 from converter.joints.near.legs import nearest
 from converter.joints.near.pairs import places_on
 
@@ -82,6 +83,22 @@ def deepest(
     return (2.0 * value, place) if 2.0 * value > -near else None
 
 
+def lies_near(one: Trimmed, i: int, other: Trimmed, j: int, near: float, places: Sequence[Vec], reach: float) -> bool:
+    """Whether two legs come within ``near`` of one another only where one of some places is no further than ``reach``.
+
+    A bound: where it does not know it says no.
+    """
+    if not places:
+        return False
+    if other.body.half < one.body.half:
+        one, i, other, j = other, j, one, i
+    axis, spacing = _close_stretch(one, i, one.body.legs[i], other, other.body.legs[j], near)
+    if not len(axis):
+        return False
+    away = np.linalg.norm(axis[:, None, :] - np.asarray(places)[None, :, :], axis=2).max(axis=0)
+    return bool((away + spacing + one.body.half + abs(near) <= reach).any())
+
+
 def _between(
     one: Body, leg: Leg, other: Body, mate: Leg, axes: tuple[float, float, float] | None
 ) -> tuple[float, Vec] | None:
@@ -120,19 +137,11 @@ def _climb(both: Callable[[Array], Array], start: Array, value: float, step: flo
 def _samples(one: Trimmed, i: int, leg: Leg, other: Trimmed, mate: Leg, near: float) -> tuple[Array, float] | None:
     """Points within a leg where it comes near the other tube's leg, and how far apart they lie; None for none."""
     half = one.body.half
-    before = 2.0 * half if i == 0 and "A" in one.joints else 0.0
-    after = 2.0 * half if i == len(one.body.legs) - 1 and "B" in one.joints else 0.0
-    if leg.arc is not None:
-        before = after = 0.0
-    steps = max(3, min(400, int((leg.length + before + after) / (0.4 * half)) + 2))
-    s = np.linspace(-before, leg.length + after, steps)
-    axis = places_on(leg, s)
-    spacing = float(s[1] - s[0])
-    close = np.flatnonzero(other.outside(axis, mate) < half + near + spacing)
+    s, spacing = _along(one, i, leg)
+    close = _close(s, spacing, leg, other, mate, half + near)
     if not len(close):
         return None
-    low, high = float(s[close[0]]) - spacing, float(s[close[-1]]) + spacing
-    low, high = max(low, -before), min(high, leg.length + after)
+    low, high = max(float(s[close[0]]) - spacing, float(s[0])), min(float(s[close[-1]]) + spacing, float(s[-1]))
     count = max(5, min(_ALONG, int((high - low) / (0.2 * half)) + 2))
     s = np.linspace(low, high, count)
     middle, way = places_on(leg, s), _ways(leg, s)
@@ -146,6 +155,32 @@ def _samples(one: Trimmed, i: int, leg: Leg, other: Trimmed, mate: Leg, near: fl
         spoke = np.cos(around)[None, :, None] * u[:, None, :] + np.sin(around)[None, :, None] * v[:, None, :]
         rows.append((middle[:, None, :] + part * half * spoke).reshape(-1, 3))
     return np.concatenate(rows), max(0.3 * half, (high - low) / (count - 1))
+
+
+def _along(one: Trimmed, i: int, leg: Leg) -> tuple[Array, float]:
+    """Lengths along a leg, run on where a cut may leave metal past its end, and their even step."""
+    half = one.body.half
+    before = 2.0 * half if i == 0 and "A" in one.joints else 0.0
+    after = 2.0 * half if i == len(one.body.legs) - 1 and "B" in one.joints else 0.0
+    if leg.arc is not None:
+        before = after = 0.0
+    steps = max(3, min(400, int((leg.length + before + after) / (0.4 * half)) + 2))
+    s = np.linspace(-before, leg.length + after, steps)
+    return s, float(s[1] - s[0])
+
+
+def _close(s: Array, spacing: float, leg: Leg, other: Trimmed, mate: Leg, within: float) -> Ints:
+    """At which of some lengths a leg's axis may come within so many mm of the outside of another tube's leg."""
+    return np.flatnonzero(other.outside(places_on(leg, s), mate) < within + spacing)
+
+
+def _close_stretch(one: Trimmed, i: int, leg: Leg, other: Trimmed, mate: Leg, near: float) -> tuple[Array, float]:
+    """Points of a leg's axis from where it first to where it last comes close to another tube's leg; and their step."""
+    s, spacing = _along(one, i, leg)
+    close = _close(s, spacing, leg, other, mate, one.body.half + near)
+    if not len(close):
+        return np.empty((0, 3)), spacing
+    return places_on(leg, s[max(close[0] - 1, 0) : close[-1] + 2]), spacing
 
 
 def _ways(leg: Leg, s: Array) -> Array:

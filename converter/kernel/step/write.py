@@ -9,13 +9,12 @@ Nor does it write colours in a given order, but by addresses in memory: they are
 
 from __future__ import annotations
 
-import io
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from itertools import count
-from typing import Any
+from typing import Any, BinaryIO
 
 from converter.dates import file_time
 from converter.errors import OptionError, WriteError
@@ -28,6 +27,15 @@ from converter.quoting import quoted
 UNITS = {"mm": "MM", "in": "INCH"}
 #: Application protocol -> the kernel's number for ``write.step.schema``.
 SCHEMAS = {"AP214": 4, "AP242": 5}
+
+#: Bytes of text that are worked on at a time, and what a record ends with.
+_PART = 1 << 20
+_RECORD_END = b";\n"
+#: Bytes in which the end of a file stands, with blanks behind it.
+_LONGEST_END = 100
+_OCCURRENCE = re.compile(rb"(NEXT_ASSEMBLY_USAGE_OCCURRENCE\()\s*'\d+'([^;]*)")
+_BREAK = re.compile(rb"\n *")
+_MARK = re.compile(rb"elbowroom-mark-(?:\d{6}|root)")
 
 Color = tuple[float, float, float]
 
@@ -79,18 +87,20 @@ def step_text(text: str) -> str:
     return "".join(out)
 
 
-def step_bytes(
+def write_step(
     items: Sequence[StepItem],
+    into: BinaryIO,
     *,
     unit: str = "mm",
     title: str = "",
     assembly: bool = True,
     schema: str = "AP214",
-) -> bytes:
-    """A STEP file.
+) -> None:
+    """Write a STEP file, without its text ever being in memory as a whole.
 
     Args:
         items: the products, or the places of products, in order; shapes (solids or wires) in mm.
+        into: where to.
         unit: 'mm' or 'in'; the file names the unit and its numbers are in it.
         title: name of the file's assembly and of the file in its header.
         assembly: put the products into one assembly called ``title``; else they stand side by side. Places of
@@ -120,16 +130,59 @@ def step_bytes(
 
     products = _products(items)
     document = _document(items, products, mark, root if assembly else None)
+    text = _Rewritten(into, marks)
     with quiet(), _settings(unit, schema):
-        data = _step_file(document, products, title)
-    # the kernel numbers occurrences through the life of the process, and breaks the line by the number's length
-    numbers = count(1)
+        _step_file(document, products, title, text)
+    text.finish()
 
-    def renumbered(occurrence: re.Match[bytes]) -> bytes:
-        return b"%s'%d'%s" % (occurrence[1], next(numbers), re.sub(rb"\n *", b"", occurrence[2]))
 
-    data = re.sub(rb"(NEXT_ASSEMBLY_USAGE_OCCURRENCE\()\s*'\d+'([^;]*)", renumbered, data)
-    return re.sub(rb"elbowroom-mark-(?:\d{6}|root)", lambda m: step_text(marks[m[0].decode()]).encode("ascii"), data)
+class _Rewritten:
+    """The kernel's text on its way into a file: names for marks, occurrences numbered from 1.
+
+    The kernel numbers occurrences through the life of the process, and breaks the line by the number's length.
+    """
+
+    def __init__(self, into: BinaryIO, marks: Mapping[str, str]) -> None:
+        self._into = into
+        self._marks = marks
+        self._numbers = count(1)
+        self._pending = b""
+        self._end = b""
+
+    def write(self, data: bytes) -> int:
+        """Take a part of the text: what the kernel calls, with all of it at once as a rule."""
+        start = 0
+        # marks and occurrences stand within a record
+        while len(data) - start > _PART and (end := data.rfind(_RECORD_END, start, start + _PART)) >= 0:
+            self._pass_on(self._pending + data[start : end + len(_RECORD_END)])
+            self._pending, start = b"", end + len(_RECORD_END)
+        self._pending += data[start:]
+        return len(data)
+
+    def flush(self) -> None:
+        """Nothing: what is left is passed on at the end."""
+
+    def finish(self) -> None:
+        """Pass on what is left.
+
+        Raises:
+            WriteError: it is not the end of a STEP file.
+        """
+        self._pass_on(self._pending)
+        self._pending = b""
+        if not self._end.rstrip().endswith(b"END-ISO-10303-21;"):
+            raise WriteError("The CAD kernel wrote a STEP file without an end.")
+
+    def _pass_on(self, text: bytes) -> None:
+        self._end = (self._end + text)[-_LONGEST_END:]
+        text = _OCCURRENCE.sub(self._renumbered, text)
+        self._into.write(_MARK.sub(self._named, text))
+
+    def _renumbered(self, occurrence: re.Match[bytes]) -> bytes:
+        return b"%s'%d'%s" % (occurrence[1], next(self._numbers), _BREAK.sub(b"", occurrence[2]))
+
+    def _named(self, mark: re.Match[bytes]) -> bytes:
+        return step_text(self._marks[mark[0].decode()]).encode("ascii")
 
 
 def _products(items: Sequence[StepItem]) -> list[StepItem]:
@@ -191,7 +244,7 @@ def _location(place: Placement) -> Any:
     return TopLoc_Location(motion.Inverted())
 
 
-def _step_file(document: Any, items: Sequence[StepItem], title: str) -> bytes:
+def _step_file(document: Any, items: Sequence[StepItem], title: str, into: _Rewritten) -> None:
     from OCP.APIHeaderSection import APIHeaderSection_MakeHeader
     from OCP.IFSelect import IFSelect_ReturnStatus
     from OCP.STEPCAFControl import STEPCAFControl_Writer
@@ -205,14 +258,9 @@ def _step_file(document: Any, items: Sequence[StepItem], title: str) -> bytes:
     _paint(writer, items)
     header = APIHeaderSection_MakeHeader(writer.Writer().Model())
     _fill_header(header, title)
-    out = io.BytesIO()
-    status = writer.WriteStream(out)
+    status = writer.WriteStream(into)
     if status != IFSelect_ReturnStatus.IFSelect_RetDone:
         raise WriteError(f"The CAD kernel could not write the STEP file (status {status.name}).")
-    data = out.getvalue()
-    if not data.rstrip().endswith(b"END-ISO-10303-21;"):
-        raise WriteError("The CAD kernel wrote a STEP file without an end.")
-    return data
 
 
 def _paint(writer: Any, items: Sequence[StepItem]) -> None:

@@ -24,6 +24,7 @@ from kernel_probe import (
 )
 from OCP.Interface import Interface_Static
 from OCP.Message import Message
+from step_tools import step_bytes
 from strategies import placements, tables
 from tubes import run_of, tube_of
 
@@ -31,7 +32,7 @@ from converter.errors import GeometryError, OptionError, WriteError
 from converter.job import Job
 from converter.kernel.shapes.solids import centerline_wire, tube_solid
 from converter.kernel.step import write as kernel_step
-from converter.kernel.step.write import StepItem, step_bytes, step_text
+from converter.kernel.step.write import StepItem, step_text
 from converter.model.bends import Placement
 from converter.model.curve import Arc
 from converter.model.metal import metal_findings
@@ -394,3 +395,12 @@ def test_formats_without_bodies_do_not_stop_the_others(tmp_path):
     with pytest.raises(WriteError, match="--section"):
         write_job(job, tmp_path / "y", ["step", "glb"])
     assert "section-unknown" in {f.code for f in job.findings}
+
+
+def test_text_written_part_by_part_is_the_same(monkeypatch):
+    import converter.kernel.step.write as writing
+
+    items = [StepItem(f"tube {k}", tube_solid(run_of(ROWS, 60.0 + k), TUBE), (0.2, 0.4, 0.6)) for k in range(3)]
+    whole = step_bytes(items, title="dock")
+    monkeypatch.setattr(writing, "_PART", 400)
+    assert step_bytes(items, title="dock") == whole

@@ -7,12 +7,12 @@ import json
 import pytest
 from iges_tools import Entity, arc, build, kernel_iges, line
 from places import FIXTURES
-from step_tools import rows
+from step_tools import rows, step_bytes
 from tubes import run_of
 
 from converter.importers.registry import ReadOptions, detect, read
 from converter.kernel.shapes.solids import centerline_wire, tube_solid
-from converter.kernel.step.write import StepItem, step_bytes
+from converter.kernel.step.write import StepItem
 from converter.model.section import Section
 from converter.reducer import reduce_drawing
 

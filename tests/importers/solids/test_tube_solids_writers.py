@@ -18,12 +18,13 @@ from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS_Compound
 from places import FIXTURES
+from step_tools import step_bytes
 from tube_bodies import BENT, ROUND, assert_is, cylinder, only, pipe, reason, same_table, tubes
 from tubes import run_of
 
 from converter.importers.solids.read import find_tubes
 from converter.kernel.shapes.solids import tube_solid
-from converter.kernel.step.write import StepItem, step_bytes
+from converter.kernel.step.write import StepItem
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run
 from converter.model.section import Section

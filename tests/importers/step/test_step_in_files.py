@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from places import FIXTURES
-from step_tools import rows, runs_of
+from step_tools import rows, runs_of, step_bytes
 from strategies import placements, tables
 from tubes import run_of
 
@@ -19,7 +19,7 @@ from converter.importers.registry import ReadOptions
 from converter.importers.solids import read as kernel_tubes
 from converter.importers.step.read import read_step
 from converter.kernel.shapes.solids import centerline_wire, tube_solid
-from converter.kernel.step.write import StepItem, step_bytes
+from converter.kernel.step.write import StepItem
 from converter.model.bends import Placement
 from converter.model.run import Run
 from converter.model.section import Section

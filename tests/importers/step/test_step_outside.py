@@ -15,7 +15,7 @@ from OCP.TDocStd import TDocStd_Document
 from OCP.TopLoc import TopLoc_Location
 from OCP.XCAFDoc import XCAFDoc_DocumentTool
 from places import FIXTURES
-from step_tools import build, hook
+from step_tools import build, hook, step_bytes
 from tube_bodies import pipe
 from tubes import run_of
 
@@ -26,7 +26,7 @@ from converter.kernel.shapes.solids import tube_solid
 from converter.kernel.step.labels import best_name
 from converter.kernel.step.outside import decoded, without_file_names
 from converter.kernel.step.read import load_step
-from converter.kernel.step.write import StepItem, step_bytes
+from converter.kernel.step.write import StepItem
 from converter.model.section import Section
 
 TUBE = Section("round", 33.7, 2.6)

@@ -1,0 +1,234 @@
+"""One drawing told in other ways: what is made of it stays the same from the table to audit and set-up.
+
+Moved, turned, mirrored, scaled by a change of unit, drawn from the other end, its lines cut into several, its entities
+shuffled, and 1e7 mm from the origin. Only what must change does: in a mirror the signs of rotations, from the other end
+the order.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from math import atan2, cos, degrees, pi, sin
+from pathlib import Path
+from typing import Any
+
+import ezdxf
+import pytest
+from command_line import run
+from ezdxf.math import OCS, Matrix44, Vec3
+from stress import stress
+
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.centerline import rebuild
+from converter.model.curve import Line
+
+SHOP = """units = "mm"
+[shop]
+name = "for the chain"
+[machine]
+max_angle = 170
+max_length = 2600
+[[die]]
+name = "D40"
+od = 40
+clr = 100
+max_angle = 160
+clamp = 60
+between = 70
+tail = 40
+mark_offset = 3
+[[metal]]
+name = "steel"
+yield_mpa = 350
+tensile_mpa = 450
+modulus_gpa = 205
+density = 7850
+elongation = 20
+[[test]]
+die = "D40"
+stop = 46.5
+angle = 45
+[[test]]
+die = "D40"
+stop = 93
+angle = 90
+"""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A way to draw the same tube: how points move, mm per drawing unit, and what becomes of the entities."""
+
+    move: Matrix44 = field(default_factory=Matrix44)
+    unit: int = 4
+    backwards: bool = False
+    cut: int = 1
+    shuffled: int = 0
+
+
+def random_tube(seed: int) -> tuple[BendTable, Placement]:
+    """Some tubes that can be bent, and some that an audit has much to say of; one that starts along a slant."""
+    rng = random.Random(seed)
+    bends = tuple(
+        Bend(
+            rng.choice((20.0, 69.0, 70.0, 180.0, rng.uniform(65.0, 400.0))),
+            0.0 if i == 0 else rng.choice((0.0, 90.0, -90.0, 180.0, rng.uniform(-170.0, 170.0))),
+            rng.choice((45.0, 90.0, 160.0, rng.uniform(20.0, 165.0))),
+            rng.choice((100.0, 100.0, 100.0, 80.0)),
+        )
+        for i in range(rng.randint(1, 4))
+    )
+    a = rng.uniform(0.0, 2.0 * pi)
+    return BendTable(bends, rng.choice((30.0, 250.0, rng.uniform(50.0, 600.0)))), Placement(
+        (10.0, -20.0, 30.0), (cos(a), sin(a), 0.0), (0.0, 0.0, 1.0)
+    )
+
+
+def draw(path: Path, table: BendTable, place: Placement, how: Drawn) -> Path:
+    """The tube as lines and arcs, by the drawing library alone; arcs in their own coordinate system."""
+    doc = ezdxf.new("R2010", units=how.unit)
+    model = doc.modelspace()
+    per = {4: 1.0, 1: 1.0 / 25.4, 6: 1e-3}[how.unit]
+    mirrored = how.move.determinant() < 0.0
+    made: list[Callable[[], Any]] = []
+    for part in rebuild(table, place):
+        if isinstance(part, Line):
+            p, q = Vec3(part.start), Vec3(part.end)
+            for k in range(how.cut):
+                ends = [how.move.transform(p.lerp(q, (k + e) / how.cut)) * per for e in (0, 1)]
+                if how.backwards:
+                    ends.reverse()
+                made.append(lambda ends=ends: model.add_line(*ends, dxfattribs={"layer": "RAIL"}))
+            continue
+        normal = how.move.transform_direction(Vec3(part.normal)) * (-1.0 if mirrored else 1.0)
+        ocs = OCS(normal)
+        center, start, end = (ocs.from_wcs(how.move.transform(Vec3(p))) for p in (part.center, part.start, part.end))
+        turns = [degrees(atan2(p.y - center.y, p.x - center.x)) for p in (start, end)]
+        given = {"layer": "RAIL", "extrusion": normal}
+        made.append(lambda c=center, r=part.radius, t=turns, g=given: model.add_arc(c * per, r * per, *t, dxfattribs=g))
+    if how.backwards:
+        made.reverse()
+    if how.shuffled:
+        random.Random(how.shuffled).shuffle(made)
+    for add in made:
+        add()
+    doc.saveas(path)
+    return path
+
+
+def chain(capsys: pytest.CaptureFixture[str], drawing: Path, shop: Path, *more: object) -> dict[str, Any]:
+    """What every answer says of the one tube."""
+    words = [drawing, "--shop", shop, "--section", "40x2mm", "--metal", "steel", "--json", "--mm", *more]
+    table, audit, setup = (run(capsys, command, *words).json for command in ("table", "audit", "setup"))
+    (tube,), (made,) = table["tubes"], setup["tubes"]
+    return {
+        "rows": [(b["feed"], b["rotation"], b["angle"], b["clr"]) for b in tube["bends"]] + [(tube["tail"],)],
+        "audit": [(f["code"], f["severity"], f["bend"], f["measured"], f["limit"]) for f in audit["findings"]],
+        "set-up": made,
+    }
+
+
+def same(one: Any, other: Any, within: float, place: str = "") -> None:
+    """Two answers, number by number; what tells where a tube lies or how it was read is not compared."""
+    if isinstance(one, dict):
+        assert one.keys() == other.keys(), place
+        for key in one.keys() - {"handle", "handles", "start", "end", "source", "message", "cure", "placement", "at"}:
+            same(one[key], other[key], within, f"{place}.{key}")
+    elif isinstance(one, (list, tuple)):
+        assert len(one) == len(other), (place, one, other)
+        for i, (a, b) in enumerate(zip(one, other, strict=True)):
+            same(a, b, within, f"{place}[{i}]")
+    elif isinstance(one, float) or isinstance(other, float):
+        assert one == pytest.approx(other, abs=within, rel=1e-9), place
+    else:
+        assert one == other, place
+
+
+def moved(seed: int, far: float) -> Matrix44:
+    """Turned about all axes and shifted by up to so many mm."""
+    rng = random.Random(seed)
+    turn = Matrix44.xyz_rotate(*(rng.uniform(0.0, 2.0 * pi) for _ in range(3)))
+    return turn @ Matrix44.translate(*(rng.uniform(-far, far) for _ in range(3)))
+
+
+WAYS: dict[str, tuple[Drawn, float]] = {
+    "moved": (Drawn(moved(1, 1e4)), 1e-5),
+    "far away": (Drawn(moved(2, 1e7)), 2e-4),
+    "in inches": (Drawn(unit=1), 1e-6),
+    "in metres": (Drawn(unit=6), 1e-6),
+    "cut": (Drawn(cut=3), 1e-6),
+    "cut, moved and shuffled": (Drawn(moved(3, 1e4), cut=2, shuffled=5), 1e-5),
+    "shuffled": (Drawn(shuffled=7), 1e-6),
+}
+SEEDS = range(6)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("way", WAYS)
+def test_the_same_tube_drawn_otherwise_has_the_same_answers(way, tmp_path, capsys):
+    how, within = WAYS[way]
+    shop = tmp_path / "shop.toml"
+    shop.write_text(SHOP)
+    for seed in SEEDS:
+        table, place = random_tube(seed)
+        plain = chain(capsys, draw(tmp_path / "a.dxf", table, place, Drawn()), shop)
+        other = chain(capsys, draw(tmp_path / "b.dxf", table, place, how), shop)
+        if not ends_agree(plain, other):
+            other = chain(capsys, tmp_path / "b.dxf", shop, "--reverse")
+        same(plain, other, within, f"tube {seed}")
+
+
+@pytest.mark.slow
+def test_in_a_mirror_the_planes_turn_the_other_way_and_nothing_else_changes(tmp_path, capsys):
+    shop = tmp_path / "shop.toml"
+    shop.write_text(SHOP)
+    for seed in SEEDS:
+        table, place = random_tube(seed)
+        plain = chain(capsys, draw(tmp_path / "a.dxf", table, place, Drawn()), shop)
+        mirror = Drawn(Matrix44.scale(1.0, 1.0, -1.0) @ moved(seed, 1e4))
+        other = chain(capsys, draw(tmp_path / "b.dxf", table, place, mirror), shop)
+        if not ends_agree(plain, other):
+            other = chain(capsys, tmp_path / "b.dxf", shop, "--reverse")
+        same(
+            [signless(row) for row in plain["rows"]], [signless(row) for row in other["rows"]], 1e-5, f"rows of {seed}"
+        )
+        for row, seen in zip(plain["rows"][:-1], other["rows"][:-1], strict=True):
+            assert (row[1] + seen[1] + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1e-5)
+        same(plain["audit"], other["audit"], 1e-5, f"audit of {seed}")
+        stops, seen = ([(b["stop_angle"], b["mark_from_a"]) for b in one["set-up"]["bends"]] for one in (plain, other))
+        same(stops, seen, 1e-5, f"set-up of {seed}")
+
+
+def signless(row: Sequence[float]) -> list[float]:
+    return [abs(value) for value in row]
+
+
+@pytest.mark.slow
+def test_drawn_from_the_other_end_it_is_the_same_tube(tmp_path, capsys):
+    """The drawing's own order may tell which end is A; turned round by --reverse it is the one that was."""
+    shop = tmp_path / "shop.toml"
+    shop.write_text(SHOP)
+    for seed in SEEDS:
+        table, place = random_tube(seed)
+        plain = chain(capsys, draw(tmp_path / "a.dxf", table, place, Drawn()), shop)
+        other = chain(capsys, draw(tmp_path / "b.dxf", table, place, Drawn(backwards=True)), shop)
+        turned = chain(capsys, tmp_path / "b.dxf", shop, "--reverse")
+        same(plain, other if ends_agree(plain, other) else turned, 1e-6, f"tube {seed}")
+        again = [*reversed([row[0] for row in turned["rows"]])]
+        same([row[0] for row in other["rows"]], again, 1e-6, f"straights of {seed}")
+
+
+def ends_agree(one: dict[str, Any], other: dict[str, Any]) -> bool:
+    """Whether two tables begin at the same end: which one is A follows where the tube lies."""
+    a, b = one["rows"], other["rows"]
+    return len(a) == len(b) and abs(a[0][0] - b[0][0]) < 1e-3 and abs(a[-1][0] - b[-1][0]) < 1e-3
+
+
+@pytest.mark.slow
+def test_ten_thousand_runs_against_the_kernel_a_share_of_them():
+    """``python tests/fuzz/stress.py`` runs the rest."""
+    counts, worst, wrong = stress(1, range(120))
+    assert wrong == [] and counts == {"agree": 120}
+    assert worst["end frame"] > 0.0 and set(worst) >= {"length", "volume"}
