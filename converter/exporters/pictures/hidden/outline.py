@@ -8,7 +8,7 @@ a line is hidden, by `sight`, its end is found by halving.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import ceil
@@ -80,6 +80,10 @@ def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> VisibleOut
     rows = _PlaceRows()
     count = len(solid.size)
     edges: dict[int, list[tuple[Array, Array]]] = {}
+    every = np.arange(count)
+    angles = solid.outer.facing(solid.edge_angle(every, np.zeros(count), toward))
+    facing = solid.frames(every, np.ones(count))[0] @ toward
+    around = [np.linspace(0.0, solid.outer.turn, steps + 1) for steps in (_AROUND, _AROUND_CUT)]
     for i in range(count):
         if solid.radius[i] > 0.0:
             edges[i] = _bend_edges(solid, i, view, toward, chord)
@@ -88,7 +92,7 @@ def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> VisibleOut
                 if (other := _other_edge(solid, u)) is not None:
                     rows.add(i, f, other, "tube")
         else:
-            u0 = solid.outer.facing(solid.edge_angle(np.array([i]), np.zeros(1), toward))[0]
+            u0 = angles[i]
             f = np.linspace(0.0, 1.0, _steps(solid.size[i] / solid.outer.reach) + 1)
             edges[i] = [(f, np.full(len(f), u0 + k * solid.outer.turn / 2.0)) for k in (0, 1)]
             if abs(solid.ahead[i] @ toward) < 1.0 - 1e-9:
@@ -98,7 +102,7 @@ def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> VisibleOut
                         rows.add(i, f, other, "tube")
         if solid.outer.creases:
             _creases(rows, solid, i, chord)
-        _rim(rows, solid, i, toward)
+        _rim(rows, solid, i, float(facing[i]), around)
     lines = rows.visible_lines(solid, sight, toward, view)
     bores = _bores(solid, sight, toward, view, lines)
     covered, inside = skin(solid, toward, view, edges)
@@ -174,17 +178,21 @@ def _creases(rows: _PlaceRows, solid: Solid, i: int, chord: float) -> None:
         rows.add(i, f, np.full(n + 1, 2.0 * k + 0.5), role, corner=True)
 
 
-def _rim(rows: _PlaceRows, solid: Solid, i: int, toward: Array) -> None:
-    """The outline of the section at the end of a piece, and at the start of the first."""
+def _rim(rows: _PlaceRows, solid: Solid, i: int, facing: float, rings: Sequence[Array]) -> None:
+    """The outline of the section at the end of a piece, and at the start of the first.
+
+    Args:
+        rows: to add it to.
+        solid, i: the tube and the number of the piece.
+        facing: how far the direction at its end is turned to the eye (cosine).
+        rings: places around the section: of an end that is square, and of one that is cut to fit.
+    """
     import numpy as np
 
-    ring = solid.outer
-    u = np.linspace(0.0, ring.turn, _AROUND + 1)
-    fine = np.linspace(0.0, ring.turn, _AROUND_CUT + 1)
+    u, fine = rings
     last = i == len(solid.size) - 1
     # a mitre is an edge of the metal; seen along the tube its whole outline is
-    t, _ = solid.frames(np.array([i]), np.ones(1))
-    edge = bool(np.any(solid.lean[i, 2:])) or abs(float(t[0] @ toward)) > 1.0 - 1e-9
+    edge = bool(np.any(solid.lean[i, 2:])) or abs(facing) > 1.0 - 1e-9
     open_end = last and not solid.closed
     if open_end:
         around = u if solid.cuts[1] is None else fine
@@ -294,7 +302,9 @@ class _PlaceRows:
             for start, stop in _runs(visible[a:b]):
                 before = [at[a + start - 1]] if start else []
                 after = [at[a + stop - 1]] if a + stop < b else []
-                chain = np.vstack([*before, flat[a + start : a + stop], *after])
+                chain = flat[a + start : a + stop]
+                if before or after:
+                    chain = np.vstack([*before, chain, *after])
                 if straight:
                     chain = chain[[0, -1]]
                 if np.ptp(chain, axis=0).max() > 1e-6 * solid.outer.reach:
@@ -369,6 +379,8 @@ def _runs(flags: Bools) -> list[tuple[int, int]]:
     """Start and end (exclusive) of each run of True."""
     import numpy as np
 
-    padded = np.concatenate([[False], flags, [False]]).astype(int)
-    steps = np.diff(padded)
-    return list(zip(np.nonzero(steps == 1)[0].tolist(), np.nonzero(steps == -1)[0].tolist(), strict=True))
+    if not len(flags):
+        return []
+    changes = (np.flatnonzero(flags[1:] != flags[:-1]) + 1).tolist()
+    stops = [*([0] if flags[0] else []), *changes, *([len(flags)] if flags[-1] else [])]
+    return list(zip(stops[::2], stops[1::2], strict=True))

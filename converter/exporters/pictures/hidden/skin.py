@@ -6,7 +6,7 @@ from itertools import pairwise
 from math import ceil
 from typing import Any
 
-from converter.exporters.pictures.hidden.solid import Array, Ring, Solid
+from converter.exporters.pictures.hidden.solid import Array, Ints, Ring, Solid
 
 #: Steps around the section of what is filled.
 _SKIN_AROUND = 32
@@ -32,44 +32,62 @@ def skin(
     ring: Ring = solid.outer
     u = np.linspace(0.0, ring.turn, _SKIN_AROUND + 1)[:-1]
 
-    def slices(i: int, f: Array) -> Array:
-        """(k, n, 2) outlines of the section at places along a piece."""
+    def slices(piece: Ints, f: Array) -> Array:
+        """(k, n, 2) outlines of the section at places along pieces."""
         n = len(u)
-        flat = solid.points(np.full(n * len(f), i), np.repeat(f, n), np.tile(u, len(f))) @ view.T
+        flat = solid.points(np.repeat(piece, n), np.repeat(f, n), np.tile(u, len(f))) @ view.T
         return flat.reshape(len(f), n, 2)
 
     shapes: list[Array] = []
     inside: list[Array] = []
     cut_pieces = {i for i, cut in zip((0, len(solid.size) - 1), solid.cuts, strict=True) if cut is not None}
-    for i in range(len(solid.size)):
+    count = len(solid.size)
+    both_ends = slices(np.repeat(np.arange(count), 2), np.tile([0.0, 1.0], count)).reshape(count, 2, len(u), 2)
+    sides = _sides(solid, edges, view)
+    for i in range(count):
         if i in cut_pieces:
             near, far = _staves(solid, i, toward, view)
             shapes += near
             inside += far
             continue
         if solid.radius[i] == 0.0:
-            ends = slices(i, np.array([0.0, 1.0]))
+            ends = both_ends[i]
             shapes.append(hull(ends.reshape(-1, 2)) if np.any(solid.lean[i]) else _drawn_out(ends[0], ends[1]))
             continue
         # what its neighbours do not cover of its ends; of a straight that is cut to fit the far side lies under all
         beside = [(0.0, i - 1), (1.0, i + 1)]
         alone = [f for f, j in beside if not 0 <= j < len(solid.size) or solid.radius[j] > 0.0 or j in cut_pieces]
-        shapes += [hull(end) for end in slices(i, np.array(alone))]
-        (f, one), (_, other) = edges[i]
+        shapes += [hull(both_ends[i, int(f)]) for f in alone]
+        f = edges[i][0][0]
         for low, high, sound in _stretches(solid, i, toward):
             if sound:
                 first = max(0, int(np.searchsorted(f, low, "right")) - 1)
-                kept = np.arange(first, min(len(f), int(np.searchsorted(f, high, "left")) + 1))
-                piece = np.full(len(kept), i)
-                sides = [solid.points(piece, f[kept], side[kept]) @ view.T for side in (one, other)]
-                shapes.append(np.concatenate([sides[0], sides[1][::-1]]))
+                last = min(len(f), int(np.searchsorted(f, high, "left")) + 1)
+                one, other = (side[first:last] for side in sides[i])
+                shapes.append(np.concatenate([one, other[::-1]]))
             else:
-                shapes.append(hull(slices(i, np.array([low, high])).reshape(-1, 2)))
+                shapes.append(hull(slices(np.array([i, i]), np.array([low, high])).reshape(-1, 2)))
 
     def large(some: list[Array]) -> list[Array]:
         return [one for one in some if len(one) > 2 and _area(one) > 1e-6 * ring.reach**2]
 
     return large(shapes), large(inside)
+
+
+def _sides(solid: Solid, edges: dict[int, list[tuple[Array, Array]]], view: Array) -> dict[int, list[Array]]:
+    """Both silhouettes of each bend in the view, (n, 2) points each; all are worked out at once."""
+    import numpy as np
+
+    of = [(i, f, u) for i, own in edges.items() if solid.radius[i] > 0.0 for f, u in own]
+    if not of:
+        return {}
+    counts = [len(f) for _, f, _ in of]
+    piece = np.repeat([i for i, _, _ in of], counts)
+    points = solid.points(piece, np.concatenate([f for _, f, _ in of]), np.concatenate([u for _, _, u in of])) @ view.T
+    found: dict[int, list[Array]] = {}
+    for (i, _, _), side in zip(of, np.split(points, np.cumsum(counts)[:-1]), strict=True):
+        found.setdefault(i, []).append(side)
+    return found
 
 
 def _staves(solid: Solid, i: int, toward: Array, view: Array) -> tuple[list[Array], list[Array]]:
