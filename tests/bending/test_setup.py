@@ -359,7 +359,8 @@ def test_running_totals_do_not_drift(roll, count):
     last = one(rows, 200.0, shop_of(replace(DIE, between=0.0)), "A", closed=True).steps[-1]
     exact = -Fraction(rotation) * (count - 1)
     off = float((Fraction(last.total) - exact + 180) % 360 - 180)
-    assert abs(off) < 1e-8
+    # what is half a turn or none but for a millionth of a degree is told as such
+    assert abs(off) < (1e-6 if last.total in (0.0, 180.0) else 1e-8)
     assert -180.0 < last.total <= 180.0
 
 

@@ -34,7 +34,7 @@ def test_a_slip_of_the_library_is_the_files_fault_and_one_of_ours_is_not(tmp_pat
         read(path)
 
 
-@pytest.mark.parametrize(("name", "data"), [("read", DXF), ("dxf_stream_info", DXF)])
+@pytest.mark.parametrize(("name", "data"), [("read_records", DXF), ("dxf_stream_info", DXF)])
 def test_a_slip_of_ours_starts_no_repair(monkeypatch, name, data):
     source = Source("x.dxf", None, data)
     assert dxf_load.load(source).findings == []

@@ -125,7 +125,7 @@ def test_equal_tubes_are_swept_once(monkeypatch):
 
     def counted(self, choice):
         swept.append(self.tube.name)
-        real(self, choice)
+        return real(self, choice)
 
     monkeypatch.setattr(setup_order.OrderChooser, "_sweep", counted)
     alike = [hoop(f"H{i}", 0.0, 500.0 * i) for i in range(6)]
