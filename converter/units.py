@@ -163,6 +163,7 @@ def as_float(number: float) -> float:
         return inf if number > 0 else -inf
 
 
+@lru_cache(maxsize=1 << 14)
 def fraction_text(inches: float, denominator: int) -> str:
     """Inches as whole and fraction, rounded half up to 1/denominator: 1.75 -> ``1-3/4``.
 
@@ -220,7 +221,7 @@ class Display:
         """The bare number: ``114.30`` (mm), ``4.500`` (in) or ``4-1/2`` (fractions)."""
         if self.denominator:
             return fraction_text(mm / 25.4, self.denominator)
-        return _no_negative_zero(f"{mm if self.unit == 'mm' else mm / 25.4:.{self.decimals}f}")
+        return _decimal_text(mm if self.unit == "mm" else mm / 25.4, self.decimals)
 
     def length(self, mm: float) -> str:
         """The number with its unit: ``114.30 mm`` or ``4.500 in``."""
@@ -240,7 +241,7 @@ class Display:
 
     def angle(self, degrees: float) -> str:
         """Degrees to two decimals: ``90.00°``; half a turn is written ``180.00°`` from either side."""
-        text = _no_negative_zero(f"{degrees:.2f}")
+        text = _decimal_text(degrees, 2)
         return ("180.00" if text == "-180.00" else text) + "°"
 
 
@@ -378,7 +379,10 @@ def every_text(text: str) -> list[tuple[str, ...]]:
     return found
 
 
-def _no_negative_zero(text: str) -> str:
+@lru_cache(maxsize=1 << 14)
+def _decimal_text(value: float, decimals: int) -> str:
+    """A number to so many decimals, no ``-0.00``; a job says most of its numbers in several places."""
+    text = f"{value:.{decimals}f}"
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
 

@@ -74,7 +74,7 @@ class Cells:
             of = np.repeat(np.arange(len(a)), steps + 1)
             share = (np.arange(len(of)) - np.repeat(np.cumsum(steps + 1) - steps - 1, steps + 1)) / steps[of]
             at = a[of] + way[of] * share[:, None]
-            boxes.append(np.hstack((at - half, at + half)))
+            boxes.append(np.concatenate((at - half, at + half), axis=1))
         if not boxes:
             return
         own = np.floor(np.concatenate(boxes) * self._k).astype(int) - [self._left, self._low] * 2

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from math import inf
 
 from converter.exporters.paper.figure import Point, text_width
@@ -105,6 +106,12 @@ class Label:
     boxed: bool = False
 
 
+@lru_cache(maxsize=4096)
+def _longest(text: str, height: float) -> float:
+    """Widest a label gets in whatever unit and rounding, mm."""
+    return sum(max(text_width(one, height) for one in texts) for texts in every_text(text))
+
+
 @dataclass(slots=True)
 class Picture:
     """Everything drawn, in drawing order, with its bounds.
@@ -142,7 +149,7 @@ class Picture:
         """Add one line of text; ``how``: align, rotation, circled, boxed."""
         one = Label(text, (float(at[0]), float(at[1])), height, role, **how)  # type: ignore[arg-type]
         self.labels.append(one)
-        longest = sum(max(text_width(one, height) for one in texts) for texts in every_text(text))
+        longest = _longest(text, height)
         x, y = one.at
         left = {"left": 0.0, "center": longest / 2, "right": longest}[one.align]
         if abs(one.rotation) < 1e-9:

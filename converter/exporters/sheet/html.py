@@ -56,6 +56,7 @@ from converter.exporters.sheet.view import (
 from converter.findings import ERROR, NOTE, WARNING
 from converter.job import Job
 from converter.job.cutlist_words import title_text
+from converter.pause import paused_gc
 from converter.progress import steps
 from converter.quoting import visible
 from converter.words import BOTH_TURNS, ROTATION, SAW_CAUTION, TACKING, TURN
@@ -107,6 +108,7 @@ def export_together(jobs: Sequence[Job], out: OutputSet, options: WriteOptions) 
     out.path(f"{page.title}-sheet.html").write_text(text, encoding="utf-8", newline="\n")
 
 
+@paused_gc()
 def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = "") -> str:
     """The whole page.
 

@@ -39,7 +39,6 @@ class Sight:
         middles = solid.middles(np.repeat(np.arange(count), _CHORDS + 1), f).reshape(count, _CHORDS + 1, 3)
         sagitta = solid.radius * (1.0 - np.cos(np.where(bent, solid.size, 0.0) / (2 * _CHORDS)))
         depth = middles @ toward
-        self._depth = depth.max(axis=1) + sagitta + reach * 3.0 + sum(cut.beyond for cut in solid.cuts if cut)
         flat = middles - depth[..., None] * toward
         # of a straight one chord is enough
         chains = (flat[:, ::_CHORDS], flat)
@@ -52,6 +51,7 @@ class Sight:
         for cut, end in zip(solid.cuts, (0, -1), strict=True):
             mitre[end] += cut.beyond if cut else 0.0
         self._reach = (reach + sagitta + mitre) * 1.0001
+        self._depth = depth.max(axis=1) + self._reach
         self._low = flat.min(axis=1) - self._reach[:, None]
         self._high = flat.max(axis=1) + self._reach[:, None]
         # a rounding takes over where a flat ends; a sharp corner that a ray only touches does not stop it
