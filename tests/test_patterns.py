@@ -151,8 +151,8 @@ def test_what_cannot_be_followed_is_refused():
 
 
 def not_seen_to_run_away(known: list[Use], texts: dict[Use, Any] | None = None) -> list[Use]:
-    """Which patterns do not show it in any of six measurements: the machine's other work can hide it in one."""
-    for _ in range(6):
+    """Which patterns do not show it in any of twenty measurements: the machine's other work can hide it in one."""
+    for _ in range(20):
         lines = watched(known, 300.0, texts and [texts[use] for use in known]) if known else []
         seen = {line.split(" ", 1)[0] for line in lines}
         known = [use for use in known if f"{use.file}:{use.line}" not in seen]

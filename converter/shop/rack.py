@@ -123,7 +123,8 @@ def _booked(data: bytes, name: str, cut: Sequence[Stick], drops: Sequence[Stick]
     left = [bar.count or 0 for bar in rack.bars]
     for bar in cut:
         _book_out(rack, left, bar)
-    document = tomlkit.parse(data.decode("utf-8-sig").replace("\r\n", "\n"))
+    text = data.decode("utf-8-sig").replace("\r\n", "\n")
+    document = tomlkit.parse(text if text.endswith("\n") else text + "\n")  # nothing is put onto a last, open line
     bars = document.get(_KEY, [])
     for i in reversed(range(len(left))):
         if left[i] == 0:

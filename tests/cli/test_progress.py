@@ -52,21 +52,31 @@ class Heard:
         self.told.append(("leave", mark))
 
 
-@pytest.fixture(scope="module")
-def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """240 unequal tubes of two bends each: a few seconds of work when their profiles are written."""
+def _unequal_tubes(count: int, path: Path) -> Path:
+    """A drawing of so many tubes of two bends each."""
     doc = ezdxf.new("R2010", units=4)
     model = doc.modelspace()
-    for k in range(240):
+    for k in range(count):
         y, given = 1000.0 * k, {"layer": "TUBE"}
         model.add_line((0, y), (300, y), dxfattribs=given)
         model.add_arc((300, y + 152.4), 152.4, 270, 0, dxfattribs=given)
         model.add_line((452.4, y + 152.4), (452.4, y + 452.4), dxfattribs=given)
         model.add_arc((604.8, y + 452.4), 152.4, 90, 180, dxfattribs=given)
         model.add_line((604.8, y + 604.8), (904.8 + k, y + 604.8), dxfattribs=given)
-    path = tmp_path_factory.mktemp("many") / "many.dxf"
     doc.saveas(path)
     return path
+
+
+@pytest.fixture(scope="module")
+def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """240 unequal tubes: some work whatever is asked of them."""
+    return _unequal_tubes(240, tmp_path_factory.mktemp("many") / "many.dxf")
+
+
+@pytest.fixture(scope="module")
+def crowd(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """800 of them: a few seconds of work when their profiles are written."""
+    return _unequal_tubes(800, tmp_path_factory.mktemp("crowd") / "crowd.dxf")
 
 
 def frames(sent: str) -> list[str]:
@@ -205,21 +215,21 @@ def test_a_terminal_of_few_signs_gets_a_bar_of_few_signs():
 
 
 @pytest.mark.slow
-def test_a_long_job_shows_its_formats_and_leaves_only_the_result(many, tmp_path):
-    command = ["convert", many, "--section", "44.45x3mm", "--to", "profile", "--out", tmp_path / "out"]
+def test_a_long_job_shows_its_formats_and_leaves_only_the_result(crowd, tmp_path):
+    command = ["convert", crowd, "--section", "44.45x3mm", "--to", "profile", "--out", tmp_path / "out"]
     shown = in_terminal([*command, "--quiet"], columns=120)
-    assert "of 240" not in shown.sent
+    assert "of 800" not in shown.sent
     shown = in_terminal([*command, "--force"], columns=120)
     assert shown.status == 0
-    assert re.search(r"\d+ of 240 profiles", shown.sent)
-    assert not any("of 240" in line or "━" in line for line in shown.screen)
-    assert shown.screen[-2].endswith("many-profile.dxf")
+    assert re.search(r"\d+ of 800 profiles", shown.sent)
+    assert not any("of 800" in line or "━" in line for line in shown.screen)
+    assert shown.screen[-2].endswith("crowd-profile.dxf")
 
 
 @pytest.mark.slow
-def test_interrupted_it_says_so_and_leaves_nothing(many, tmp_path):
-    command = ["convert", many, "--section", "44.45x3mm", "--to", "profile", "--out", tmp_path / "out"]
-    shown = in_terminal(command, columns=120, after=lambda sent: "of 240" in sent)
+def test_interrupted_it_says_so_and_leaves_nothing(crowd, tmp_path):
+    command = ["convert", crowd, "--section", "44.45x3mm", "--to", "profile", "--out", tmp_path / "out"]
+    shown = in_terminal(command, columns=120, after=lambda sent: "of 800" in sent)
     assert shown.status == 130
     assert [line for line in shown.screen if line.strip() and line != "^C"] == [
         "Interrupted; nothing more was written."

@@ -11,6 +11,9 @@ from converter import allowance
 from converter.errors import ReadError
 from converter.importers.registry import ReadOptions, read
 from converter.importers.step import trial
+from converter.shop.model import Stick
+from converter.shop.rack import load_rack, take
+from converter.shop.sections import parse_section
 
 
 def dxf_of(*entities: tuple[tuple[int, object], ...]) -> str:
@@ -121,3 +124,28 @@ def test_a_chain_whose_numbers_make_no_tube_is_named(tmp_path, capsys):
     rows = "".join(f"{9e10 * (k % 2)},{1000.0 * k},0\n" for k in range(4))
     path.write_text("x_mm,y_mm,z_mm\n" + rows)
     assert "cannot be worked out (a tube of 2.7e+11 mm is longer than" in failed(run(capsys, "table", path))
+
+
+def test_a_table_of_blanks_that_no_one_sees_has_no_rows(tmp_path, capsys):
+    """A vertical tab is no blank to what skips empty lines, and one to what reads cells."""
+    path = tmp_path / "blank.csv"
+    path.write_bytes(b"\r\x0b\n")
+    assert "has no rows" in failed(run(capsys, "table", path))
+
+
+def test_an_arc_may_end_where_the_next_corner_is_sharp(tmp_path, capsys):
+    """The straight between the two has no length, and was a mistake."""
+    path = tmp_path / "points.csv"
+    path.write_text("x_mm,y_mm,z_mm,clr_mm\n0,0,0,\n300,0,0,100\n300,100,0,0\n700,300,0,\n", encoding="utf-8")
+    document = run(capsys, "table", path, "--json").json
+    (tube,) = document["tubes"]
+    assert tube["start"] == [0.0, 0.0, 0.0] and tube["end"] == pytest.approx([700.0, 300.0, 0.0])
+    assert (tube["bends"][0]["feed"], tube["bends"][0]["clr"]) == (pytest.approx(200.0), pytest.approx(100.0))
+
+
+def test_a_drop_is_booked_behind_a_last_line_that_was_left_open(tmp_path):
+    """A comment that ends the file without a line end took the first line of the drop into it."""
+    path = tmp_path / "rack.toml"
+    path.write_text('units = "mm"\n\n[[bar]]\nsection = "25x2mm"\nlength = 6000\ncount = 4  # the long ones', "utf-8")
+    take(path, [], [Stick(parse_section("25x2mm"), None, 800.0, 1)])
+    assert [(bar.length, bar.count) for bar in load_rack(path).bars] == [(6000.0, 4), (800.0, 1)]

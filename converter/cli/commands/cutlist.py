@@ -160,9 +160,10 @@ def cutlist(
 
         how = WriteOptions(paper=paper)
         written = [str(path) for path in write_cut_list(opened, cuts, out, kinds, how, force=force)]
+    booked = _take(rack.rack, cuts) if rack.take and rack.rack is not None else ""
     _show(opened, cuts, console, None if out is None else written)
-    if rack.take and rack.rack is not None:
-        _take(rack.rack, cuts, console)
+    if booked:
+        console.say(booked)
     return 1 if any(job.has_errors for job in opened) or any(f.severity == "error" for f in cuts.findings) else 0
 
 
@@ -215,8 +216,8 @@ def _show(jobs: Sequence[Job], cuts: CutList, console: Console, written: list[st
             console.result(path)
 
 
-def _take(path: str, cuts: CutList, console: Console) -> None:
-    """Book what is cut, and tell."""
+def _take(path: str, cuts: CutList) -> str:
+    """Book what is cut; what there is to tell of it."""
     from dataclasses import replace
 
     from converter.shop.model import Stick
@@ -231,7 +232,7 @@ def _take(path: str, cuts: CutList, console: Console) -> None:
     drops = [Stick(group.section, group.metal, length, count) for group in cuts.groups for length, count in group.drops]
     before = take(path, cut, drops)
     out, into = sum(bar.count or 0 for bar in cut), sum(drop.count or 0 for drop in drops)
-    console.say(
+    return (
         f"Booked in {path}: {out} bar{'' if out == 1 else 's'} out, {into} drop{'' if into == 1 else 's'} in; "
         f"{before} says what it said before (--put-back)."
     )

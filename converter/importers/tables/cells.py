@@ -111,8 +111,9 @@ def read_sheet(source: Source, score: Callable[[list[str]], int]) -> CellSheet:
     skip = 0
     while skip < len(lines) and (not lines[skip].strip(" ,;\t\r\n") or lines[skip].startswith(("#", "sep="))):
         skip += 1
+    empty = ReadError(f"{source.name} has no rows: export the table again.", code="empty-file", file=source.name)
     if skip == len(lines):
-        raise ReadError(f"{source.name} has no rows: export the table again.", code="empty-file", file=source.name)
+        raise empty
     rows: list[tuple[int, list[str]]] = []
     try:
         first = {d: _first_cells(lines[skip], d) for d in _DELIMITERS}
@@ -126,6 +127,8 @@ def read_sheet(source: Source, score: Callable[[list[str]], int]) -> CellSheet:
             code="bad-table",
             file=source.name,
         ) from error
+    if not rows:  # blanks of other kinds
+        raise empty
     return CellSheet(source.name, tuple(rows), delimiter != "," and _decimal_comma(rows))
 
 

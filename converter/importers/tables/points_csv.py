@@ -95,7 +95,8 @@ def _path(sheet: CellSheet, corners: list[_Corner]) -> tuple[Line | Arc, ...]:
         u, v = unit(sub(corner.at, before.at)), unit(sub(after.at, corner.at))
         angle = angle_between(u, v)
         if not radius or angle < 1e-6:
-            parts.append(Line(at, corner.at))
+            if distance(at, corner.at) > 1e-9:  # the arc before may end here
+                parts.append(Line(at, corner.at))
             at = corner.at
             continue
         back = radius * tan(radians(angle) / 2.0)
