@@ -9,6 +9,7 @@ from places import FIXTURES
 
 from converter import allowance
 from converter.errors import ReadError
+from converter.importers.dxf.layers import decoded
 from converter.importers.registry import ReadOptions, read
 from converter.importers.step import trial
 from converter.shop.model import Stick
@@ -149,3 +150,8 @@ def test_a_drop_is_booked_behind_a_last_line_that_was_left_open(tmp_path):
     path.write_text('units = "mm"\n\n[[bar]]\nsection = "25x2mm"\nlength = 6000\ncount = 4  # the long ones', "utf-8")
     take(path, [], [Stick(parse_section("25x2mm"), None, 800.0, 1)])
     assert [(bar.length, bar.count) for bar in load_rack(path).bars] == [(6000.0, 4), (800.0, 1)]
+
+
+def test_half_a_character_written_as_an_escape_is_replaced_and_two_make_one():
+    assert decoded(r"A\U+D800") == "A\ufffd"
+    assert decoded(r"A\U+D83D\U+DE00") == "A\U0001f600"

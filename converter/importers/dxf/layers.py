@@ -182,5 +182,8 @@ def decoded(name: str) -> str:
         name.encode("utf-8")
     except UnicodeEncodeError:
         # bytes that the file's code page does not know came in as lone surrogates
-        name = name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+        try:
+            name = name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+        except UnicodeEncodeError:  # an escape wrote half a character: two make one, one alone is replaced
+            name = name.encode("utf-16-le", "surrogatepass").decode("utf-16-le", "replace")
     return name
