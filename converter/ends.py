@@ -91,7 +91,7 @@ def why_ended(status: int, usage: struct_rusage, task: WorkerTask) -> ElbowroomE
         status, usage: as `os.wait4` gave them.
         task: what the process noted last.
     """
-    seconds, memory = usage.ru_utime + usage.ru_stime, _bytes(usage.ru_maxrss)
+    seconds, memory = usage.ru_utime + usage.ru_stime, greatest_memory(usage)
     if not os.WIFSIGNALED(status):
         return task.crashed(f"it ended the program with status {os.WEXITSTATUS(status)}")
     number = os.WTERMSIG(status)
@@ -110,9 +110,9 @@ def why_ended(status: int, usage: struct_rusage, task: WorkerTask) -> ElbowroomE
     return task.crashed(signal.Signals(number).name if number in set(signal.Signals) else f"signal {number}")
 
 
-def _bytes(maxrss: int) -> int:
-    """Greatest memory in bytes, from what the system counts in kilobytes (macOS: in bytes)."""
-    return maxrss if sys.platform == "darwin" else maxrss * 1024
+def greatest_memory(usage: struct_rusage) -> int:
+    """Greatest memory of a process in bytes, from what the system counts in kilobytes (macOS: in bytes)."""
+    return usage.ru_maxrss if sys.platform == "darwin" else usage.ru_maxrss * 1024
 
 
 def refused(error: OSError) -> ElbowroomError:

@@ -7,7 +7,6 @@ import io
 import os
 import pickle
 import signal
-import sys
 from dataclasses import replace
 from time import process_time
 from typing import TYPE_CHECKING, Any
@@ -15,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from converter.allowance import TimeLimitReached
 from converter.disk.reading import files_read, recorded
 from converter.disk.silence import silence_streams
-from converter.ends import WorkerTask, mistake, refused
+from converter.ends import WorkerTask, greatest_memory, mistake, refused
 from converter.errors import ElbowroomError
 from converter.pause import paused_gc
 from converter.progress import begin_file
@@ -172,5 +171,4 @@ def _used_memory() -> int:
         import resource
     except ImportError:
         return 0
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return peak if sys.platform == "darwin" else 1024 * peak
+    return greatest_memory(resource.getrusage(resource.RUSAGE_SELF))
