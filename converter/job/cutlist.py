@@ -13,6 +13,7 @@ from converter.errors import OptionError
 from converter.findings import Clause, Finding
 from converter.job.job import Job
 from converter.job.mitres import SharedCut, Slant, shared_cuts, slants
+from converter.job.shown import name_among, refusals, some_named
 from converter.model.part import Part
 from converter.model.section import Section
 from converter.nesting.model import Nest, Pattern, StockBar, WantedLength
@@ -29,8 +30,8 @@ _M3_PER_MM3 = 1e-9
 _FEW_DIVES = 2
 #: Parts of which the program over patterns would take seconds.
 _MANY_PARTS = 60
-#: Names told of many pieces; more are counted.
-_NAMED = 6
+#: Names listed where a pattern meets none.
+_MOST_NAMES = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +190,7 @@ class CutList:
 
     Attributes:
         groups: by section and metal, in the order drawn.
-        findings: what stands in the way.
+        findings: what stands in the way, and which parts cannot be made as drawn.
         quantities: as asked for.
         currency: as the shop file has it, or ''.
         mitre: degrees up to which mitred ends may share a cut; 0 for none.
@@ -244,7 +245,7 @@ def cut_list(
     no_section: list[str] = []
     joints = [{(joint.tube, joint.end): joint for joint in job.joints} if mitre else {} for job in jobs]
     for at, part, setup in _parts(jobs):
-        piece = _piece(jobs[at], part, setup, quantities, len(jobs) > 1)
+        piece = _piece(name_among(jobs, jobs[at], part), part, setup, quantities)
         if mitre:
             piece = replace(piece, slants=slants(setup, joints[at]), apart=setup.long_points_apart)
         section = part.first.section
@@ -257,9 +258,9 @@ def cut_list(
                    (section, name))  # fmt: skip
         sections.setdefault(key, (section, name))
         sorted_out.setdefault(key, []).append(piece)
-    findings = []
+    findings = refusals(jobs)
     if no_section:
-        findings.append(Finding("piece-no-section", values=_named(no_section)))
+        findings.append(Finding("piece-no-section", values=some_named(no_section)))
     groups = []
     for key in steps(list(sorted_out), "sections nested"):
         section, metal_name = sections[key]
@@ -292,13 +293,12 @@ def _parts(jobs: Sequence[Job]) -> list[tuple[int, Part, Setup]]:
     return [(at, part, setup) for at, job in enumerate(jobs) for part, setup in job.shown.first_setups]
 
 
-def _piece(job: Job, part: Part, setup: Setup, quantities: Quantities, several: bool) -> CutPiece:
+def _piece(name: str, part: Part, setup: Setup, quantities: Quantities) -> CutPiece:
     """The stick of a part, with how many there are to be."""
     count = len(part.tubes) * quantities.jobs
     for pattern, wanted in quantities.parts:
         if _is_like(part, pattern):
             count = wanted
-    name = f"{job.stem}: {part.name}" if several else part.name
     is_bent = bool(setup.tube.run.table.bends)
     return CutPiece(name, max(setup.stick_length, 0.0), count, setup.saw_angles, is_bent)
 
@@ -311,7 +311,7 @@ def check_quantities(jobs: Sequence[Job], quantities: Quantities) -> None:
     """
     for pattern, _ in quantities.parts:
         if not any(_is_like(part, pattern) for _, part, _ in _parts(jobs)):
-            names = ", ".join(part.name for _, part, _ in _parts(jobs)[:_NAMED])
+            names = ", ".join(part.name for _, part, _ in _parts(jobs)[:_MOST_NAMES])
             raise OptionError(f"--qty: no part has a name or a layer like {quoted(pattern)}: there are {names}.")
 
 
@@ -335,7 +335,7 @@ def _group(
     most = max((saw.room(s.stick.length) - saw.kerf for s in supplies if s.stick.count != 0), default=0.0)
     fitting = sorted((p for p in pieces if p.length <= most + 1e-6), key=lambda p: -p.length)
     if not supplies:
-        findings.append(Finding("piece-no-bar", values={**words, **_named([piece.name for piece in pieces])}))
+        findings.append(Finding("piece-no-bar", values={**words, **some_named([piece.name for piece in pieces])}))
         fitting = sorted(pieces, key=lambda p: -p.length)
     else:
         findings += [
@@ -355,7 +355,7 @@ def _group(
         plan = nest(wanted, bars, replace(saw, savings=tuple(cut.saving for cut in shared)), seconds, dives)
         lacking = [piece.name for piece, count in zip(fitting, plan.lacking, strict=True) if count]
         if lacking:
-            values = {**words, **_named(lacking), "count": sum(plan.lacking)}
+            values = {**words, **some_named(lacking), "count": sum(plan.lacking)}
             findings.append(Finding("bars-lacking", values=values, measured=sum(plan.lacking)))
     group = CutGroup(
         section, metal, tuple(fitting), supplies, plan, by_price and bool(shop.prices), kg_per_mm, shop.cutting.keep,
@@ -392,10 +392,3 @@ def _supplies(
     lengths = {bar.length for bar in here if bar.count is None} | set(buyable)
     buys = [supply(Stick(section, metal, length), "buy") for length in sorted(lengths)]
     return (*[one for one in on_hand if one.stick.count], *buys)
-
-
-def _named(names: Sequence[str]) -> dict[str, object]:
-    """Some names and a count of the rest, as a finding's values."""
-    further = len(names) - _NAMED
-    more = Clause.of("and-more-pieces", count=further) if further > 0 else ""
-    return {"names": tuple(names[:_NAMED]), "more": more, "count": len(names)}

@@ -87,7 +87,9 @@ def group_sentences(group: CutGroup, display: Display, currency: str) -> list[st
     if group.on_hand:
         lines.append(f"Of what is on hand take {_bars_text(group.on_hand, display)}.")
     if group.bars_length:
-        lines.append(f"{100.0 * group.pieces_length / group.bars_length:.1f} % of them becomes pieces.")
+        bars = sum(times for _, times in (*group.bought, *group.on_hand))
+        of = "that bar" if bars == 1 else "those bars"
+        lines.append(f"The pieces are {100.0 * group.pieces_length / group.bars_length:.1f} % of {of}.")
     if group.drops:
         told = [f"{f'{count} x ' if count > 1 else ''}{display.length(mm)}" for mm, count in group.drops[:_MOST_DROPS]]
         more = sum(count for _, count in group.drops[_MOST_DROPS:])

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from math import fsum
 
 from converter.bending.setup.setup import Setup
+from converter.findings import Finding
 from converter.findings.wording import listed
 from converter.job.job import Job
+from converter.job.shown import refusals
 from converter.joints.weld import weld_length
 from converter.model.part import Part
 from converter.model.run import Tube
@@ -98,6 +100,7 @@ class Quotation:
         unrated: what was counted of which the shop file has no rate, as of `COUNTED`.
         unpriced: names of the parts whose bar has no price.
         no_hour: whether the price of an hour is missing.
+        findings: which parts cannot be made as drawn.
         invented: whether the rates are the demo shop's.
     """
 
@@ -108,6 +111,7 @@ class Quotation:
     unrated: tuple[str, ...]
     unpriced: tuple[str, ...]
     no_hour: bool
+    findings: tuple[Finding, ...] = ()
     invented: bool = False
 
     @property
@@ -172,6 +176,7 @@ def quotation(job: Job, jobs: int = 1) -> Quotation:
         tuple(name for name, count in counted.items() if count > 0 and getattr(shop.rates, name) is None),
         tuple(part.part.name for part in parts if part.whole("metal_price") is None),
         shop.rates.hour is None,
+        tuple(refusals([job])),
         shop.is_demo,
     )
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from converter.errors import OptionError
-from converter.findings import ERROR, Finding
+from converter.findings import ERROR, Clause, Finding
 from converter.model.run import Tube
 from converter.quoting import quoted
 
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 
 #: Names listed where a pattern meets none.
 _MOST_NAMES = 20
+#: Names told of many pieces; more are counted.
+_NAMED = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,6 +169,29 @@ class Shown:
             for finding in findings
             if finding.tube is None or finding.tube not in every or self.names & set(finding.others)
         )
+
+
+def refusals(jobs: Sequence[Job]) -> list[Finding]:
+    """What keeps the parts shown of jobs from being made as drawn, for a list that counts them all the same."""
+    names, told = list[str](), list[Finding]()
+    for job in jobs:
+        errors = [finding for finding in job.shown.findings if finding.severity == ERROR]
+        refused = {finding.tube for finding in errors}
+        told += [finding for finding in errors if finding.tube is None]
+        names += [name_among(jobs, job, part) for part in job.shown.parts if not refused.isdisjoint(part.names)]
+    return [*([Finding("part-refused", values=some_named(names))] if names else []), *told]
+
+
+def name_among(jobs: Sequence[Job], job: Job, part: Part) -> str:
+    """The name of a job's part, behind that of the drawing where there are several."""
+    return f"{job.stem}: {part.name}" if len(jobs) > 1 else part.name
+
+
+def some_named(names: Sequence[str]) -> dict[str, object]:
+    """Some names and a count of the rest, as a finding's values."""
+    further = len(names) - _NAMED
+    more = Clause.of("and-more-pieces", count=further) if further > 0 else ""
+    return {"names": tuple(names[:_NAMED]), "more": more, "count": len(names)}
 
 
 def _meets(tube: Tube, pattern: str) -> bool:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+from html import unescape
 from math import pi
 
 import ezdxf
 import pytest
-from command_line import failed, one_sentence, run
+from command_line import failed, hook, one_sentence, run
+from pypdf import PdfReader
 
 from converter.errors import ShopError
 from converter.exporters.data.quote_csv import quotation_csv
@@ -241,3 +243,25 @@ def test_what_cannot_be_asked(drawing, capsys):
     both = run(capsys, "quote", *drawing, "--csv", "--json")
     assert both.status == 2 and "--json and --csv" in one_sentence(both.err)
     assert "--jobs" in failed(run(capsys, "quote", *drawing, "--jobs", "0"))
+
+
+def test_what_cannot_be_made_as_drawn_is_named_wherever_it_is_counted(tmp_path, capsys):
+    """A hook of 60 mm radius on a die of 100: the audit's verdict stands on list, quotation and sheets, too."""
+    hook(tmp_path / "hook.dxf", radius=60.0)
+    (tmp_path / "shop.toml").write_text(SHOP + '[[stock]]\nsection = "40x3mm"\nlength = 6000\n')
+    given = [tmp_path / "hook.dxf", "--shop", tmp_path / "shop.toml", "--section", "40x3mm"]
+    said = "'TUBE' cannot be made as drawn, and is counted here all the same"
+    assert run(capsys, "audit", *given).status == 1
+    for command in ("quote", "cutlist"):
+        text = run(capsys, command, *given)
+        assert text.status == 1 and " ".join(text.out.split()).count(said) == 1
+        table = run(capsys, command, *given, "--csv")
+        assert table.status == 1 and said in " ".join(table.err.split())
+        found = [one for one in run(capsys, command, *given, "--json").json["findings"] if one["severity"] == "error"]
+        assert [one["code"] for one in found] == ["part-refused"]
+    run(capsys, "sheet", *given, "--quote", "--out", tmp_path)
+    pages = [" ".join(page.extract_text().split()) for page in PdfReader(tmp_path / "hook-sheet.pdf").pages]
+    assert [said in page for page in pages if "Cutting list" in page or "quotation, estimated" in page] == [True, True]
+    html = unescape((tmp_path / "hook-sheet.html").read_text(encoding="utf-8"))
+    assert html.count(said) == 2
+    assert said not in run(capsys, "quote", *given, "--refit").out

@@ -46,7 +46,6 @@ def quote(
     with console.progress(f"estimating {source}"):
         job = open_job(source, settings)
         estimate = quotation(job, jobs)
-        _ = job.findings
     if console.as_json:
         from converter.exporters.data.quote_json import quotation_document
 
@@ -55,8 +54,9 @@ def quote(
         from converter.exporters.data.quote_csv import quotation_csv
 
         console.csv(quotation_csv(estimate, job.display))
+        options.say_findings(console, estimate.findings, job.display)
     else:
         from converter.cli.screens.quote import quotation_text
 
-        console.result(quotation_text(job, estimate))
+        console.result(quotation_text(job, estimate, everything=console.verbose))
     return 1 if job.has_errors else 0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from converter.cli.screens.findings import titled
+from converter.cli.screens.findings import findings_text, titled
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.table import heading
 from converter.job import Job
@@ -11,11 +11,20 @@ from converter.job.quotation_words import QUOTATION_HEADS, money_text, quotation
 from converter.quoting import one_line
 
 
-def quotation_text(job: Job, estimate: Quotation) -> str:
-    """The whole page: heading, a row per part and one for all, what holds for it."""
+def quotation_text(job: Job, estimate: Quotation, *, everything: bool = False) -> str:
+    """The whole page: heading, a row per part and one for all, what holds for it.
+
+    Args:
+        job: that is quoted.
+        estimate: its quotation.
+        everything: show findings with their details.
+    """
     title = titled("Quotation, estimated", one_line(f"rates of {job.shop.name}; {money_text(estimate)}"))
     rows = [[one_line(name), *cells] for name, *cells in quotation_rows(estimate, job.display)]
     heads = QUOTATION_HEADS
     table = Grid(heads, rows, "l" + "r" * (len(heads) - 1), fold=heads.index("minutes")).text()
     notes = "\n".join(fill(note) for note in estimate.notes)
-    return "\n\n".join([heading(job), f"{title}\n{table}", notes])
+    blocks = [heading(job), f"{title}\n{table}"]
+    if estimate.findings:
+        blocks.append(findings_text(estimate.findings, job.display, everything=everything))
+    return "\n\n".join([*blocks, notes])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from converter.exporters.cutting.diagram import bars_picture, legend
@@ -19,7 +20,7 @@ _BAR = 20.0
 
 
 def cutting_pages(flow: Flow, cuts: CutList, display: Display, bookmark: str = "") -> None:
-    """A page or more for each section, then what stands in the way, and what to take care of at the saw.
+    """Every section, whole on a page where it fits, then what stands in the way, and what to take care of at the saw.
 
     Args:
         flow: where to.
@@ -27,20 +28,24 @@ def cutting_pages(flow: Flow, cuts: CutList, display: Display, bookmark: str = "
         display: how lengths are shown, in one unit.
         bookmark: key of the first page in the reader's list of contents, '' for none.
     """
-    for n, group in enumerate(cuts.groups):
-        flow.begin(f"Cutting list: {group_title(group, display)}", bookmark if not n else "")
-        flow.paragraph(f"{title_text(cuts)}. Lengths in {'inches' if display.unit == 'in' else 'millimetres'}.")
-        _group_pages(flow, group, display, cuts.currency)
+    flow.begin("Cutting list", bookmark)
+    flow.paragraph(f"{title_text(cuts)}. Lengths in {'inches' if display.unit == 'in' else 'millimetres'}.")
+    for group in cuts.groups:
+        section = partial(_group, group=group, display=display, currency=cuts.currency)
+        if (height := flow.measured(section)) <= flow.whole_page:
+            flow.keep(height)
+        section(flow)
     for finding in cuts.findings:
         flow.notice(" ".join((finding.message_in(display), finding.cure_in(display))))
     flow.space(2.0)
     flow.paragraph(SAW_CAUTION)
 
 
-def _group_pages(flow: Flow, group: CutGroup, display: Display, currency: str) -> None:
+def _group(flow: Flow, group: CutGroup, display: Display, currency: str) -> None:
     """The bars of a section, as many to a page as there is room for, then its letters and what holds for it."""
     from converter.exporters.sheet.pdf.flow import TableColumn
 
+    flow.heading(group_title(group, display), _BAR)
     for sentence in group_sentences(group, display, currency):
         flow.paragraph(sentence)
     flow.space(3.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from converter.exporters.data.table_json import with_parts
+from converter.exporters.data.table_json import finding_value, with_parts
 from converter.job import Job
 from converter.job.quotation import Quotation
 
@@ -31,6 +31,7 @@ def quotation_document(job: Job, quotation: Quotation) -> dict[str, Any]:
         "total": {what: quotation.total(what) for what in TOTALS},
         "unrated": list(quotation.unrated),
         "unpriced": [line.tube for line in quotation.lines if line.metal_price is None],
+        "findings": [finding_value(finding, job.display) for finding in quotation.findings],
     }
     document = with_parts(document, [part.part for part in quotation.parts], "tube")
     for value, part in zip(document["parts"], quotation.parts, strict=True):

@@ -172,7 +172,7 @@ def quotation_view(page: DrawingPage, display: Display) -> QuotationView | None:
         f"Rates of {page.job.shop.name}; {money_text(estimate)}.",
         QUOTATION_HEADS,
         tuple(map(tuple, quotation_rows(estimate, display, units=True))),
-        tuple(estimate.notes),
+        (*(f"{one.message_in(display)} {one.cure_in(display)}" for one in estimate.findings), *estimate.notes),
     )
 
 

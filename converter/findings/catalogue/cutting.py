@@ -5,6 +5,13 @@ from converter.findings.entries import ERROR, NOTE, clause, define
 clause("of-metal", " in {metal:bare}")
 clause("and-more-pieces", " and {count:count more more}")
 define(
+    "part-refused",
+    ERROR,
+    "A part that cannot be made as drawn is in a cutting list or a quotation.",
+    says="{names:list quoted}{more} cannot be made as drawn, and {count:is/are} counted here all the same",
+    cure="`elbowroom audit` says why: put that right before any metal is cut.",
+)
+define(
     "piece-no-section",
     ERROR,
     "A tube has no section, so nothing says which bar it is cut from.",

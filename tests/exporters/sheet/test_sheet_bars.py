@@ -84,3 +84,12 @@ def test_what_no_bar_is_long_enough_for_is_named(frame, tmp_path, capsys):
     paper = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(tmp_path / "frame-sheet.pdf").pages)
     assert "is more than a bar gives" in section.replace("\xa0", " ")
     assert "is more than a bar gives" in paper
+
+
+def test_two_sections_share_a_page(frame, tmp_path, capsys):
+    given = [*frame[:1], "--section", "40x2mm", "--section", "POST=30x2mm", *frame[3:], "--bar", "2m"]
+    assert run(capsys, "cutlist", *given, "--out", "out", "--to", "pdf").status == 0
+    (page,) = PdfReader(tmp_path / "out" / "frame-cutlist.pdf").pages
+    text = " ".join(page.extract_text().split())
+    assert text.startswith("Cutting list 6 pieces from ") and text.count("pieces from") == 1
+    assert "40.00 x 2.00 mm tube" in text and "30.00 x 2.00 mm tube" in text

@@ -25,6 +25,8 @@ def quotation_pages(flow: Flow, page: DrawingPage, display: Display) -> None:
         TableColumn(head, width, "right" if i else "left", bold=i in (0, last))
         for i, (head, width) in enumerate(zip(QUOTATION_HEADS, _WIDTHS, strict=True))
     )
+    for finding in estimate.findings:
+        flow.notice(" ".join((finding.message_in(display), finding.cure_in(display))))
     flow.table(columns, quotation_rows(estimate, display), SMALL)
     flow.space(2.0)
     unit = "inches" if display.unit == "in" else "millimetres"
