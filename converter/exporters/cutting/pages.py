@@ -6,6 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from converter.exporters.cutting.diagram import bars_picture, legend
+from converter.findings import ERROR
 from converter.job.cutlist import CutGroup, CutList
 from converter.job.cutlist_words import group_sentences, group_title, title_text
 from converter.units import Display
@@ -20,7 +21,7 @@ _BAR = 20.0
 
 
 def cutting_pages(flow: Flow, cuts: CutList, display: Display, bookmark: str = "") -> None:
-    """Every section, whole on a page where it fits, then what stands in the way, and what to take care of at the saw.
+    """What stands in the way, every section, whole on a page where it fits, and what to take care of at the saw.
 
     Args:
         flow: where to.
@@ -30,13 +31,14 @@ def cutting_pages(flow: Flow, cuts: CutList, display: Display, bookmark: str = "
     """
     flow.begin("Cutting list", bookmark)
     flow.paragraph(f"{title_text(cuts)}. Lengths in {'inches' if display.unit == 'in' else 'millimetres'}.")
+    for finding in cuts.findings:  # before the saw is set
+        told = " ".join((finding.message_in(display), finding.cure_in(display)))
+        flow.notice(told) if finding.severity == ERROR else flow.paragraph(told)
     for group in cuts.groups:
         section = partial(_group, group=group, display=display, currency=cuts.currency)
         if (height := flow.measured(section)) <= flow.whole_page:
             flow.keep(height)
         section(flow)
-    for finding in cuts.findings:
-        flow.notice(" ".join((finding.message_in(display), finding.cure_in(display))))
     flow.space(2.0)
     flow.paragraph(SAW_CAUTION)
 
