@@ -6,6 +6,18 @@ of codes; docs/findings.md is generated from it, and a test keeps the two equal.
 
 from converter.findings import catalogue  # noqa: F401 - fills the list of codes
 from converter.findings.entries import CODES, ERROR, NOTE, SEVERITIES, WARNING, Clause, Reason, define
-from converter.findings.finding import Finding, has_errors
+from converter.findings.finding import Finding, has_errors, refused_bends
 
-__all__ = ["CODES", "ERROR", "NOTE", "SEVERITIES", "WARNING", "Clause", "Finding", "Reason", "define", "has_errors"]
+__all__ = [
+    "CODES",
+    "ERROR",
+    "NOTE",
+    "SEVERITIES",
+    "WARNING",
+    "Clause",
+    "Finding",
+    "Reason",
+    "define",
+    "has_errors",
+    "refused_bends",
+]

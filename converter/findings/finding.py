@@ -102,6 +102,11 @@ class Finding:
         return wording.cure(self, display)
 
 
+def refused_bends(findings: Iterable[Finding]) -> frozenset[tuple[str, int]]:
+    """(tube, bend) of every bend that an error names: it is not to be made as drawn, and gets no mark and no stop."""
+    return frozenset((f.tube, f.bend) for f in findings if f.severity == ERROR and f.tube and f.bend is not None)
+
+
 def has_errors(findings: Iterable[Finding]) -> bool:
     """Whether any finding is an error (exit status 1)."""
     return any(f.severity == ERROR for f in findings)

@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from converter.errors import OptionError
-from converter.findings import ERROR, Clause, Finding
+from converter.findings import ERROR, Clause, Finding, refused_bends
 from converter.model.run import Tube
 from converter.quoting import quoted
 
@@ -149,11 +149,19 @@ class Shown:
 
     def refused_bends(self, part: Part) -> frozenset[int]:
         """Bends of a part that an error names, numbered as on its first tube: they are not to be made as drawn."""
-        return frozenset(
-            part.bend_of(finding.tube, finding.bend)
-            for finding in self.findings
-            if finding.severity == ERROR and finding.bend is not None and finding.tube in part.names
-        )
+        return frozenset(part.bend_of(tube, bend) for tube, bend in self._refused_bends if tube in part.names)
+
+    def is_refused(self, part: Part) -> bool:
+        """Whether an error names one of its tubes: it is not to be made as drawn."""
+        return not self._refused_tubes.isdisjoint(part.names)
+
+    @cached_property
+    def _refused_bends(self) -> frozenset[tuple[str, int]]:
+        return refused_bends(self.findings)
+
+    @cached_property
+    def _refused_tubes(self) -> frozenset[str]:
+        return frozenset(finding.tube for finding in self.findings if finding.severity == ERROR and finding.tube)
 
     @property
     def others_with_errors(self) -> int:
@@ -175,10 +183,8 @@ def refusals(jobs: Sequence[Job]) -> list[Finding]:
     """What keeps the parts shown of jobs from being made as drawn, for a list that counts them all the same."""
     names, told = list[str](), list[Finding]()
     for job in jobs:
-        errors = [finding for finding in job.shown.findings if finding.severity == ERROR]
-        refused = {finding.tube for finding in errors}
-        told += [finding for finding in errors if finding.tube is None]
-        names += [name_among(jobs, job, part) for part in job.shown.parts if not refused.isdisjoint(part.names)]
+        told += [finding for finding in job.shown.findings if finding.severity == ERROR and finding.tube is None]
+        names += [name_among(jobs, job, part) for part in job.shown.parts if job.shown.is_refused(part)]
     return [*([Finding("part-refused", values=some_named(names))] if names else []), *told]
 
 

@@ -67,7 +67,8 @@ def rounded_up(mm: float, display: Display) -> float:
 
 
 #: Said of a bend that an error names, and where all are.
-REFUSED = "is not to be made as drawn: see the findings"
+NOT_AS_DRAWN = "not to be made as drawn"
+REFUSED = f"is {NOT_AS_DRAWN}: see the findings"
 REFUSED_ALL = "no bend is to be made as drawn, see the findings."
 
 

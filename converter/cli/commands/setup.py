@@ -52,7 +52,7 @@ def setup(
         from converter.exporters.data.setup_csv import setup_csv
 
         (job,) = jobs
-        console.csv(setup_csv(job.shown.setups, job.display))
+        console.csv(setup_csv(job.shown.setups, job.display, job.shown.findings))
         options.say_findings(console, job.shown.findings, job.display)
     else:
         from converter.cli.screens.setup import setups_text

@@ -162,11 +162,16 @@ _TURNING = 6
 
 def _rows(sheet: SetupView) -> tuple[list[str], list[list[str]]]:
     """Heads and rows, in the order made."""
+    from converter.bending.setup.words import NOT_AS_DRAWN
+
     display = sheet.display
     heads = ["bend", "mark from A", "from B", "die", "stop", "angle", "turn the tube", "around", "turned in all"]
     arounds = sheet.arounds()
     rows = []
     for i, step in enumerate(sheet.setup.steps):
+        if step.bend in sheet.refused:
+            rows.append([str(step.bend), *["-"] * 5, NOT_AS_DRAWN, "-", "-"])
+            continue
         rows.append(
             [
                 str(step.bend),

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from converter.bending.setup.setup import Setup, Step
 from converter.bending.setup.words import turn_words
 from converter.exporters.data.table_json import finding_value, with_parts
-from converter.findings import Finding
+from converter.findings import Finding, refused_bends
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -43,16 +43,18 @@ def setup_document(
         findings: everything said.
         display: how findings show lengths; mm for None.
     """
+    findings = tuple(findings)
+    refused = refused_bends(findings)
     return {
         "schema": SETUP_SCHEMA,
         "source": source,
         "shop": shop_name,
-        "tubes": [_tube(setup) for setup in setups],
+        "tubes": [_tube(setup, refused) for setup in setups],
         "findings": [finding_value(finding, display) for finding in findings],
     }
 
 
-def _tube(setup: Setup) -> dict[str, Any]:
+def _tube(setup: Setup, refused: frozenset[tuple[str, int]]) -> dict[str, Any]:
     clearance = setup.clearance
     return {
         "name": setup.tube.name,
@@ -67,7 +69,7 @@ def _tube(setup: Setup) -> dict[str, Any]:
         "coped": list(setup.coped),
         "order": [step.bend for step in setup.steps],
         "can_be_held": not setup.plan.lacks,
-        "bends": [_bend(setup, step) for step in setup.steps],
+        "bends": [_bend(setup, step, (setup.tube.name, step.bend) in refused) for step in setup.steps],
         "clearance": {
             "least": clearance.least if clearance else None,
             "bend": clearance.bend if clearance else None,
@@ -76,7 +78,7 @@ def _tube(setup: Setup) -> dict[str, Any]:
     }
 
 
-def _bend(setup: Setup, step: Step) -> dict[str, Any]:
+def _bend(setup: Setup, step: Step, is_refused: bool) -> dict[str, Any]:
     return {
         "bend": step.bend,
         "die": step.die.name if step.die else None,
@@ -98,4 +100,5 @@ def _bend(setup: Setup, step: Step) -> dict[str, Any]:
         "turn_set": step.turn_set,
         "turn_set_total": step.total_set,
         "clamp_inverted": step.inverted is not None,
+        "refused": is_refused,
     }

@@ -7,12 +7,12 @@ that are cut to fit. docs/templates.md says how to read them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from itertools import pairwise
 from math import atan2, ceil, cos, degrees, radians, sin
 from typing import TYPE_CHECKING
 
-from converter.bending.setup.words import is_half
+from converter.bending.setup.words import REFUSED, is_half
 from converter.exporters.dxf.common import DxfPage, Layer
 from converter.exporters.paper.figure import (
     LEADING,
@@ -67,8 +67,9 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     for part, setup in steps(job.shown.first_setups, "profiles"):
         tube = setup.tube
         reach = {end: setup.cope(end) for end in setup.coped}
+        refused = job.shown.refused_bends(part)
         pieces = flat_pieces(tube.run, tube.section)
-        figures = [profile_figure(tube, piece, job.display, reach, part) for piece in pieces]
+        figures = [profile_figure(tube, piece, job.display, reach, part, refused) for piece in pieces]
         left = 0.0
         lowest = top
         for figure in figures:
@@ -88,6 +89,7 @@ def profile_figure(
     display: Display,
     reach: Mapping[str, float] | None = None,
     part: Part | None = None,
+    refused: Container[int] = (),
 ) -> Figure:
     """One flat piece with everything that is written beside it, in mm.
 
@@ -98,6 +100,7 @@ def profile_figure(
         reach: for ends 'A' and 'B' that are cut to fit, how far their long points lie past the centerline's end,
             mm (negative: before it): there the bent stick ends.
         part: that it serves; its title and all its tubes are named.
+        refused: numbers of the bends that are not to be made as drawn.
     """
     figure = Figure()
     height = text_height(None if tube.section is None else tube.section.od)
@@ -113,6 +116,7 @@ def profile_figure(
     _label_bends(figure, room, piece, segments, half, height, display)
     _label_straights(figure, room, segments, half, height, display)
     lines = _title(tube, piece, display, part)
+    lines += [f"Bend {n} {REFUSED}." for n in range(piece.first, piece.last + 1) if n in refused]
     top = figure.high[1] + 1.5 * height
     _, tall = block_size(lines[1:], height)
     figure.text(lines[0], (figure.low[0], top + tall + height), 1.5 * height, "titles")

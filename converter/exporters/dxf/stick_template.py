@@ -20,7 +20,7 @@ from converter.model.run import Tube
 from converter.progress import steps
 from converter.shop.model import Shop
 from converter.units import Display
-from converter.words import part_lines
+from converter.words import part_lines, part_title
 
 if TYPE_CHECKING:
     from converter.exporters.files import OutputSet
@@ -61,7 +61,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     top = -(bar.high[1] - bar.low[1]) - _GAP
     for part, setup in steps(job.shown.first_setups, "templates"):
         strip = Strip.of(setup.tube.section, options.paper_thickness)
-        stick = StickTemplate.of(setup, job.joints if setup.coped else ())
+        stick = StickTemplate.of_part(job, part, setup)
         own = block.with_parts([part], job.display)
         figure = template_figure(setup.tube, stick, strip, job.shop, job.display, part, own.lines)
         page.put(figure, 0.0, top - figure.high[1])
@@ -95,7 +95,9 @@ def template_figure(
     figure.block(rows, (left, low), height, "titles")
     top = figure.high[1] + 2.0 * height
     figure.text(", ".join(facts(tube, stick, strip, display)), (left, top), height, "titles")
-    first, *tubes = (title(tube),) if part is None else (title(tube, part), *part_lines(part)[1:])
+    first, *tubes = (
+        (title(tube.name, stick),) if part is None else (title(part_title(part), stick), *part_lines(part)[1:])
+    )
     for line in reversed([*about, *tubes]):
         top += 2.0 * height
         figure.text(line, (left, top), height, "titles")

@@ -9,7 +9,7 @@ when it is round, else the middle of the side at its height direction.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,8 @@ from converter.model.section import Section
 
 if TYPE_CHECKING:
     from converter.bending.setup.setup import Setup, Step
+    from converter.job import Job
+    from converter.model.part import Part
 
 #: How high the strip of a tube without a known section is drawn, mm.
 _NO_SECTION = 40.0
@@ -40,8 +42,9 @@ class StickBend:
         angle: degrees.
         clr: mm, or None for a sharp corner.
         step: how the set-up makes it, or None without a set-up.
-        mark: what is brought to the die's mark line, mm from end A; None without a die.
+        mark: what is brought to the die's mark line, mm from end A; None without a die, and where an error names it.
         order: 1, 2, ... in the order made; 0 without a set-up.
+        is_refused: whether an error names it: it is not to be made as drawn.
     """
 
     number: int
@@ -54,6 +57,7 @@ class StickBend:
     step: Step | None = None
     mark: float | None = None
     order: int = 0
+    is_refused: bool = False
 
 
 @dataclass(frozen=True)
@@ -121,6 +125,7 @@ class StickTemplate:
         feed_from: the end fed first, from which distances are told.
         copes: the cuts of these ends.
         can_be_held: whether every bend can be.
+        is_refused: whether an error names it: it is not to be made as drawn.
         saw_angles: as of `converter.bending.setup.setup.Setup`.
     """
 
@@ -134,18 +139,27 @@ class StickTemplate:
     feed_from: str = "A"
     copes: tuple[StickCope, ...] = ()
     can_be_held: bool = True
+    is_refused: bool = False
     saw_angles: tuple[tuple[str, float], ...] = ()
 
     @classmethod
-    def of(cls, setup: Setup, joints: Iterable[Joint] = ()) -> StickTemplate:
+    def of(
+        cls,
+        setup: Setup,
+        joints: Iterable[Joint] = (),
+        is_refused: bool = False,
+        refused: Container[int] = (),
+    ) -> StickTemplate:
         """The stick of a set-up: the same length, marks, bends and extra as at the bender.
 
         Args:
             setup: of the tube.
             joints: cut ends, of any tubes; those that the set-up counts are drawn.
+            is_refused: whether an error names the tube.
+            refused: numbers of the bends that an error names.
         """
         stick = cls(
-            _placed_bends(setup),
+            _placed_bends(setup, refused),
             setup.length + setup.cope_a + setup.cope_b,
             setup.extra_a,
             setup.extra_b,
@@ -155,10 +169,18 @@ class StickTemplate:
             setup.feed_from,
             (),
             not setup.plan.lacks,
+            is_refused,
             setup.saw_angles,
         )
         own = [joint for joint in joints if joint.tube == setup.tube.name and joint.end in setup.coped]
         return replace(stick, copes=tuple(stick_cope(stick, joint) for joint in own))
+
+    @classmethod
+    def of_part(cls, job: Job, part: Part, setup: Setup) -> StickTemplate:
+        """The stick of a part shown, with its cuts and what the job's verdict refuses of it."""
+        shown = job.shown
+        joints = job.joints if setup.coped else ()
+        return cls.of(setup, joints, shown.is_refused(part), shown.refused_bends(part))
 
     @property
     def set_up(self) -> bool:
@@ -192,7 +214,7 @@ def stick_bends(run: Run) -> list[StickBend]:
     return bends
 
 
-def _placed_bends(setup: Setup) -> tuple[StickBend, ...]:
+def _placed_bends(setup: Setup, refused: Container[int]) -> tuple[StickBend, ...]:
     """The bends where the set-up makes them; as drawn without one."""
     bends = stick_bends(setup.tube.run)
     placed = [replace(one, begin=one.begin + setup.cope_a, end=one.end + setup.cope_a) for one in bends]
@@ -204,10 +226,12 @@ def _placed_bends(setup: Setup) -> tuple[StickBend, ...]:
     for order, step in enumerate(setup.steps, 1):
         # the arc begins where it is bent from, and for end B fed first that is its far side
         begin = from_a(step.start + (0.0 if setup.feed_from == "A" else step.stick))
-        mark = None if step.die is None else from_a(step.mark)
+        is_refused = step.bend in refused
+        mark = None if step.die is None or is_refused else from_a(step.mark)
         placed[step.bend - 1] = replace(
-            bends[step.bend - 1], begin=begin, end=begin + step.stick, step=step, mark=mark, order=order
-        )
+            bends[step.bend - 1], begin=begin, end=begin + step.stick, step=step, mark=mark, order=order,
+            is_refused=is_refused,
+        )  # fmt: skip
     return tuple(placed)
 
 

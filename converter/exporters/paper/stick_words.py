@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
-from converter.bending.setup.words import STICK_END, reach_words, rounded_up, saw_words, turn_words
+from converter.bending.setup.words import (
+    NOT_AS_DRAWN,
+    REFUSED,
+    STICK_END,
+    reach_words,
+    rounded_up,
+    saw_words,
+    turn_words,
+)
 from converter.exporters.paper.stick import StickBend, StickTemplate, Strip
 from converter.exporters.paper.stick_drawing import LEAST_OFFSET
 from converter.findings.wording import listed
-from converter.model.part import Part
 from converter.model.run import Tube
 from converter.quoting import quoted
 from converter.shop.model import Shop
 from converter.units import Display
-from converter.words import part_title, sign_meanings, stop_text
+from converter.words import sign_meanings, stop_text
 
 
-def title(tube: Tube, part: Part | None = None) -> str:
-    """``RAIL: stick template, full size``, or with the quantity of the part that it serves."""
-    return f"{tube.name if part is None else part_title(part)}: stick template, full size"
+def title(name: str, stick: StickTemplate) -> str:
+    """``RAIL: stick template, full size``."""
+    return f"{with_verdict(name, stick)}: stick template, full size"
+
+
+def with_verdict(name: str, stick: StickTemplate) -> str:
+    """A name, and behind it whether the tube is not to be made as drawn."""
+    return f"{name}, {NOT_AS_DRAWN}" if stick.is_refused else name
 
 
 def facts(tube: Tube, stick: StickTemplate, strip: Strip, display: Display) -> list[str]:
@@ -65,7 +77,7 @@ def bend_row(stick: StickTemplate, bend: StickBend, display: Display) -> tuple[s
         "none" if step is None or bend.mark is None else display.number(step.mark),
         " and ".join(map(display.number, places)),
         step.die.name if step is not None and step.die is not None else "none",
-        stop_text(step, display) if step is not None and step.die is not None else "",
+        stop_text(step, display) if step is not None and step.die is not None and not bend.is_refused else "",
         display.angle(bend.angle),
         "sharp corner" if bend.clr is None else display.number(bend.clr),
         f"{sign}{display.angle(bend.rotation)}",
@@ -75,8 +87,17 @@ def bend_row(stick: StickTemplate, bend: StickBend, display: Display) -> tuple[s
 
 
 def notes(tube: Tube, stick: StickTemplate, shop: Shop, display: Display) -> list[str]:
-    """How the template is used, a sentence or a few each."""
-    return [*_strip_notes(tube, stick), *_mark_notes(stick, shop), *_end_notes(stick, display)]
+    """What is not to be made of it, and how the template is used, a sentence or a few each."""
+    return [*_refusal(tube, stick), *_strip_notes(tube, stick), *_mark_notes(stick, shop), *_end_notes(stick, display)]
+
+
+def _refusal(tube: Tube, stick: StickTemplate) -> list[str]:
+    if not stick.is_refused:
+        return []
+    bends = [str(bend.number) for bend in stick.bends if bend.is_refused]
+    of = f"bend{'' if len(bends) == 1 else 's'} {listed(bends)}" if bends else ""
+    marks = f", and so there is no mark for {of}" if bends else ""
+    return [f"{tube.name} {REFUSED} before the stick is cut{marks}."]
 
 
 def _strip_notes(tube: Tube, stick: StickTemplate) -> list[str]:
@@ -112,6 +133,8 @@ def _mark_notes(stick: StickTemplate, shop: Shop) -> list[str]:
             "Heavy lines across: the die's marks, each to be brought to the die's mark line. Thin dashed lines across: "
             "the tangent points of the bends, not marks for a die."
         )
+    elif any(bend.is_refused for bend in stick.bends):
+        found.append("Lines across are tangent points, not marks for a die.")
     elif not stick.set_up:
         found.append(
             "A corner has no radius, so there is no set-up: lines across are tangent points (corners) as drawn, not "
@@ -122,7 +145,7 @@ def _mark_notes(stick: StickTemplate, shop: Shop) -> list[str]:
             f"The shop {quoted(shop.name)} has no die for this tube: lines across are tangent points, not marks for a "
             "die."
         )
-    lacking = [str(bend.number) for bend in stick.bends if bend.mark is None]
+    lacking = [str(bend.number) for bend in stick.bends if bend.mark is None and not bend.is_refused]
     if marked and lacking:
         found.append(f"No die makes {'bend' if len(lacking) == 1 else 'bends'} {listed(lacking)}: no mark there.")
     without = sorted({b.step.die.name for b in marked if b.step and b.step.die and b.step.die.mark_offset is None})

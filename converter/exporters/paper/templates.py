@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from converter.bending.setup.words import REFUSED
 from converter.errors import WriteError
 from converter.exporters.paper.cope_drawing import CopeDrawing, cope_drawing
 from converter.exporters.paper.cope_words import copes_of, facts, how_to, title
@@ -100,11 +101,13 @@ def _templates(job: Job, paper_thickness: float) -> list[Template]:
     holes = hole_wraps(first_holes, changes, paper_thickness, step)
     found = [(_end(one, job.display), parts[one.joint.tube], one.joint.end) for one in ends]
     found += [(_hole(one, job.display), parts[one.holes[0].tube], "") for one in holes]
-    return [_for_part(template, part, end) for template, part, end in found]
+    return [_for_part(template, part, end, job.shown.is_refused(part)) for template, part, end in found]
 
 
-def _for_part(one: Template, part: Part, end: str) -> Template:
+def _for_part(one: Template, part: Part, end: str, is_refused: bool) -> Template:
     """The same, with its part, how many tubes it serves, and which; ``end``: that it is of, '' for holes."""
+    if is_refused:
+        one = replace(one, facts=(f"{part.first.name} {REFUSED}.", *one.facts))
     quantity = quantity_text(part)
     one = replace(one, part=part)
     if not quantity:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from converter.exporters.paper.figure import Figure, Point, scale_bar
 from converter.exporters.paper.stick import StickTemplate, Strip
 from converter.exporters.paper.stick_drawing import SCALE
-from converter.exporters.paper.stick_words import HEADS, bend_row, facts, notes
+from converter.exporters.paper.stick_words import HEADS, bend_row, facts, notes, with_verdict
 from converter.exporters.pdf.paper import Pdf, Pen
 from converter.exporters.pdf.title_block import CORNER
 from converter.findings.wording import listed
@@ -172,7 +172,7 @@ def _tube(pages: _Pages, job: Job, one: CoverTube, page: int) -> None:
     pages.y -= 3.0 + 1.6 * _NAME
     count, last = one.tiles.count, page + one.tiles.printed - 1
     where = f"tile 1, page {page}" if count == 1 else f"tiles 1 to {count}, pages {page} to {last}"
-    pages.text(part_title(one.part), _EDGE, _NAME, bold=True, room=pages.width - 65.0)
+    pages.text(with_verdict(part_title(one.part), one.stick), _EDGE, _NAME, bold=True, room=pages.width - 65.0)
     at = (_EDGE + pages.width, pages.y)
     pages.op(lambda pdf: pdf.text(where, at, _TEXT, align="right"))
     pages.y -= 1.0

@@ -18,6 +18,7 @@ from converter.errors import WriteError
 from converter.exporters.paper import stick_drawing as parts
 from converter.exporters.paper.figure import Figure, Point, Text
 from converter.exporters.paper.stick import StickTemplate, Strip
+from converter.exporters.paper.stick_words import with_verdict
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.paper import Pdf, Pen
 from converter.exporters.pdf.stick_cover import CoverTube, TileMap, cover_pages
@@ -172,7 +173,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     sticks = []
     for part, setup in steps(bent, "templates"):
         strip = Strip.of(setup.tube.section, options.paper_thickness)
-        stick = StickTemplate.of(setup, job.joints if setup.coped else ())
+        stick = StickTemplate.of_part(job, part, setup)
         sticks.append(TiledStick.of(part, stick, strip, paper, display))
     heading = f"{options.stem}: stick templates"
     block = TitleBlock.of_job(job, options.stem)
@@ -267,7 +268,8 @@ def _tile_page(pdf: Pdf, one: TiledStick, k: int, block: TitleBlock, page: str, 
     low, high = one.stick.ends
     places = sorted(one.stick.from_fed_end(min(max(x, low), high)) for x in (left, right))
     span = f"{display.number(places[0])} to {display.length(places[1])} from end {one.stick.feed_from} as cut"
-    words = [f"{part_title(one.part)}: tile {k + 1} of {len(one.tiles)}", f"stick template, full size; {span}"]
+    name = with_verdict(part_title(one.part), one.stick)
+    words = [f"{name}: tile {k + 1} of {len(one.tiles)}", f"stick template, full size; {span}"]
     _title_strip(pdf, one.size, words, block, page, display)
     pdf.end_page()
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 
 from converter.bending.setup.setup import Setup
-from converter.bending.setup.words import NO_SET_UP, SetupView
+from converter.bending.setup.words import NO_SET_UP, NOT_AS_DRAWN, SetupView
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, PlacedTube
 from converter.exporters.sheet.steps import (
     BigStep,
@@ -408,7 +408,7 @@ def refusal(part: PartPage, display: Display) -> str:
         return ""
     first = display.each(lambda one: _cut_short(message(errors[0], one)))
     more = f" And {len(errors) - 1} more, named below." if len(errors) > 1 else ""
-    return f"Not to be made as drawn: {first}{more}"
+    return f"{NOT_AS_DRAWN.capitalize()}: {first}{more}"
 
 
 #: An error of more letters is cut short at the top; it stands in full among the findings.

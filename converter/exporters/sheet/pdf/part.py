@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from converter.bending.setup.words import NO_SET_UP, SetupView
+from converter.bending.setup.words import NO_SET_UP, NOT_AS_DRAWN, SetupView
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale, run_picture
 from converter.exporters.pictures.run.sketches import Sketches
@@ -342,7 +342,7 @@ def _table(flow: Flow, sheet: SetupView) -> None:
 def _row(sheet: SetupView, i: int, step: Step) -> list[Cell]:
     display = sheet.display
     if step.bend in sheet.refused:
-        return ["", str(step.bend), "–", "–", "–", "–", "–", "not to be made as drawn", "–", "–"]
+        return ["", str(step.bend), "–", "–", "–", "–", "–", NOT_AS_DRAWN, "–", "–"]
     turn: tuple[str, ...] = ("as loaded" if i == 0 else sheet.turn(step) if step.turn_set else "no turn",)
     if i > 1:  # at the second bend made the turn in all is that turn
         so_far = f"({sheet.so_far(step)})"
