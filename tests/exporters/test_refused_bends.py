@@ -26,7 +26,7 @@ clamp = 50
 tail = 40
 mark_offset = 10
 """
-BOTH = "HOOK is not to be made as drawn"
+BOTH = "Not to be made as drawn: see the findings"
 
 
 @pytest.fixture

@@ -68,6 +68,7 @@ def rounded_up(mm: float, display: Display) -> float:
 
 #: Said of a bend that an error names, and where all are.
 NOT_AS_DRAWN = "not to be made as drawn"
+REFUSAL = f"{NOT_AS_DRAWN.capitalize()}: see the findings"
 REFUSED = f"is {NOT_AS_DRAWN}: see the findings"
 REFUSED_ALL = "no bend is to be made as drawn, see the findings."
 

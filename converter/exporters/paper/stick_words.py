@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from converter.bending.setup.words import (
     NOT_AS_DRAWN,
-    REFUSED,
+    REFUSAL,
     STICK_END,
     reach_words,
     rounded_up,
@@ -88,16 +88,16 @@ def bend_row(stick: StickTemplate, bend: StickBend, display: Display) -> tuple[s
 
 def notes(tube: Tube, stick: StickTemplate, shop: Shop, display: Display) -> list[str]:
     """What is not to be made of it, and how the template is used, a sentence or a few each."""
-    return [*_refusal(tube, stick), *_strip_notes(tube, stick), *_mark_notes(stick, shop), *_end_notes(stick, display)]
+    return [*_refusal(stick), *_strip_notes(tube, stick), *_mark_notes(stick, shop), *_end_notes(stick, display)]
 
 
-def _refusal(tube: Tube, stick: StickTemplate) -> list[str]:
+def _refusal(stick: StickTemplate) -> list[str]:
     if not stick.is_refused:
         return []
     bends = [str(bend.number) for bend in stick.bends if bend.is_refused]
     of = f"bend{'' if len(bends) == 1 else 's'} {listed(bends)}" if bends else ""
     marks = f", and so there is no mark for {of}" if bends else ""
-    return [f"{tube.name} {REFUSED} before the stick is cut{marks}."]
+    return [f"{REFUSAL} before the stick is cut{marks}."]
 
 
 def _strip_notes(tube: Tube, stick: StickTemplate) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from converter.bending.setup.words import REFUSED
+from converter.bending.setup.words import REFUSAL
 from converter.errors import WriteError
 from converter.exporters.paper.cope_drawing import CopeDrawing, cope_drawing
 from converter.exporters.paper.cope_words import copes_of, facts, how_to, title
@@ -107,7 +107,7 @@ def _templates(job: Job, paper_thickness: float) -> list[Template]:
 def _for_part(one: Template, part: Part, end: str, is_refused: bool) -> Template:
     """The same, with its part, how many tubes it serves, and which; ``end``: that it is of, '' for holes."""
     if is_refused:
-        one = replace(one, facts=(f"{part.first.name} {REFUSED}.", *one.facts))
+        one = replace(one, facts=(f"{REFUSAL}.", *one.facts))
     quantity = quantity_text(part)
     one = replace(one, part=part)
     if not quantity:

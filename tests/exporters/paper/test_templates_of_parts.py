@@ -46,7 +46,10 @@ def test_one_stick_template_for_equal_tubes(tmp_path):
     (path,) = write_job(ladder(), tmp_path, ["template"])
     texts = [text.dxf.text for text in ezdxf.readfile(path).modelspace().query("TEXT")]
     headings = [text for text in texts if "stick template" in text]
-    assert headings == ["HOOP, 2 off: stick template, full size", "RUNG, 3 off: stick template, full size"]
+    assert headings == [
+        "HOOP, 2 off, not to be made as drawn: stick template, full size",
+        "RUNG, 3 off: stick template, full size",
+    ]
     assert "RUNG-0, RUNG-1, RUNG-2" in texts and "HOOP-0, HOOP-1" in texts
 
 
@@ -98,7 +101,7 @@ def test_one_printed_stick_template_for_equal_tubes(tmp_path):
     (path,) = write_job(hooks(), tmp_path, ["template-pdf"])
     cover, *tiles = [" ".join(page.extract_text().split()) for page in PdfReader(path).pages]
     assert cover.count("HOOK, 2 off") == 1 and TURNED in cover and cover.count("LONG-2") == 1
-    of_part = [text for text in tiles if "HOOK, 2 off: tile " in text]
+    of_part = [text for text in tiles if "HOOK, 2 off, not to be made as drawn: tile " in text]
     (alone,) = write_job(hooks(runs=("LONG-2",)), tmp_path / "alone", ["template-pdf"])
     # 10 mm more take no page more
     assert len(tiles) == 2 * len(of_part) == 2 * (len(PdfReader(alone).pages) - 1)
