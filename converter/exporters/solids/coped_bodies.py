@@ -12,25 +12,41 @@ import numpy as np
 
 from converter.exporters.solids.bodies import TubeBody, all_bodies
 from converter.exporters.solids.coped import coped_solid, joints_of, tool_of
+from converter.exporters.solids.copies import copies
 from converter.job import Job, once_per_job
+from converter.joints.alike.find import forms_of
 from converter.joints.holes.hole import Hole
 from converter.progress import steps
 
 
 @once_per_job
 def coped_bodies(job: Job) -> list[tuple[TubeBody, Any]]:
-    """Every body of a job and the kernel's solid of it, joints and holes cut, in order.
+    """Every body of a job and the kernel's solid of it, joints and holes cut, in order; copies are cut once.
 
     Raises:
         GeometryError: an end cannot be cut.
         MissingLibraryError: the CAD kernel is not installed.
     """
+    from converter.kernel.shapes.solids import in_own_frame, in_place
+
     by_tube = joints_of(job.joints)
+    holes: dict[str, list[Hole]] = {}
+    for hole in job.copes.holes:
+        holes.setdefault(hole.tube, []).append(hole)
+    found = all_bodies(job)
+    shared = copies(job.parts, found, {form.tube.name: form for form in forms_of(job.tubes, job.copes)})
+    originals: dict[str, Any] = {}
     solids = []
-    for body in steps(all_bodies(job), "solids cut"):
+    for body in steps(found, "solids cut"):
         name = body.tube.name
+        copy = shared.get(name)
+        if copy is not None and copy.original in originals:
+            solids.append((body, in_place(originals[copy.original], copy.place)))
+            continue
         solid = coped_solid(body.tube, body.section, by_tube.get(name, []), body.metal)
-        solids.append((body, _with_holes(solid, name, [hole for hole in job.copes.holes if hole.tube == name])))
+        solids.append((body, _with_holes(solid, name, holes.get(name, ()))))
+        if copy is not None:
+            originals[copy.original] = in_own_frame(solids[-1][1], copy.frame)
     return solids
 
 

@@ -78,6 +78,19 @@ def in_own_frame(shape: Any, place: Placement) -> Any:
     Raises:
         MissingLibraryError: the CAD kernel is not installed.
     """
+    return _moved(shape, place, back=False)
+
+
+def in_place(shape: Any, place: Placement) -> Any:
+    """A copy of a shape that lies in its own frame, moved so that this frame comes to stand at ``place``.
+
+    Raises:
+        MissingLibraryError: the CAD kernel is not installed.
+    """
+    return _moved(shape, place, back=True)
+
+
+def _moved(shape: Any, place: Placement, *, back: bool) -> Any:
     require()
     from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
     from OCP.gp import gp_Trsf
@@ -86,6 +99,8 @@ def in_own_frame(shape: Any, place: Placement) -> Any:
 
     motion = gp_Trsf()
     motion.SetTransformation(brep.ax3(place.start, place.normal, place.direction))
+    if back:
+        motion.Invert()
     return BRepBuilderAPI_Transform(shape, motion, True).Shape()
 
 
