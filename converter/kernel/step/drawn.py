@@ -1,0 +1,323 @@
+"""Tubes as drawn to STEP (ISO 10303-214), without the CAD kernel: solids whose boundary is written down are text.
+
+The file is the one that `converter.kernel.step.write` has the kernel write of the same solids: same records in the same
+order with the same numbers. Only the header names the program that wrote it. Of a file nothing is held but where the
+products stand, however many they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import BinaryIO
+
+import numpy as np
+
+from converter.dates import file_time
+from converter.errors import WriteError
+from converter.geometry.vectors import Vec
+from converter.kernel.shapes.solids import made_solid
+from converter.kernel.step.solid_text import SolidWriter, listed, located_text, real, wrapped
+from converter.kernel.step.write import Color, StepItem, products_of, step_text
+from converter.model.bends import Placement
+from converter.model.metal import TubeMetal
+from converter.model.section import Section
+
+#: mm of the file's unit of length.
+_UNITS = {"mm": 1.0, "in": 25.4}
+#: Records of the frame that numbers are reckoned by: before the first place, of a place, of a product without its solid
+#: and its context, of an occurrence.
+_HEAD, _PLACE, _PRODUCT, _OCCURRENCE = 14, 4, 9, 5
+#: What stands for a name where lines are broken: the kernel's writer breaks them before names are put in.
+_MARK = "'" + 21 * "." + "'"
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnSolid:
+    """What the solid of a tube is made from.
+
+    Attributes:
+        section: of any shape.
+        metal: the run and the section through `converter.model.metal.metal`; where the solid is to stand.
+    """
+
+    section: Section
+    metal: TubeMetal
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """A product of the file: numbers of its definition, its shape representation, its solid and its context."""
+
+    definition: int
+    shape: int
+    solid: int
+    context: int
+
+
+def write_drawn(
+    items: Sequence[StepItem], into: BinaryIO, *, unit: str = "mm", title: str = "", assembly: bool = True
+) -> None:
+    """Write a STEP file of tubes as drawn.
+
+    Args:
+        items: as of `converter.kernel.step.write.write_step`; each ``shape`` is a `DrawnSolid`.
+        into: where to.
+        unit: 'mm' or 'in'.
+        title: name of the file's assembly and of the file in its header.
+        assembly: put the products into one assembly; else there is one item.
+
+    Raises:
+        WriteError: there is nothing to write.
+        OptionError: SOURCE_DATE_EPOCH is no date (`converter.dates`).
+    """
+    if not items:
+        raise WriteError("There is nothing to write to STEP.", code="no-runs")
+    for text in _DrawnFile(items, unit, title, assembly).texts():
+        into.write(text.encode("ascii"))
+
+
+class _DrawnFile:
+    def __init__(self, items: Sequence[StepItem], unit: str, title: str, assembly: bool) -> None:
+        self._items = items
+        self._unit = unit
+        self._title = f"'{step_text(title)}'"
+        self._assembly = assembly
+        self._next = 1
+
+    def texts(self) -> Iterator[str]:
+        """The file in parts."""
+        yield self._header()
+        yield self._head()
+        brings = {id(item) for item in products_of(self._items)}
+        known: dict[int, _Known] = {}
+        for number, item in enumerate(self._items):
+            text, category = "", ""
+            if id(item) in brings:
+                text, category, known[id(item.shape)] = self._product(item)
+            if self._assembly:
+                text += self._occurrence(number, item.name, known[id(item.shape)])
+            yield text + self._numbered(category)
+        yield from self._colors(known)
+        yield "ENDSEC;\nEND-ISO-10303-21;\n"
+
+    def _header(self) -> str:
+        from converter import __version__
+
+        program = f"'elbowroom {__version__}'"
+        name = ["FILE_NAME", "("]
+        for one in ("'" + 19 * "." + "'", f"'{file_time()}'", "('')", "('')", program, program):
+            name += (one, ",")
+        lines = wrapped([*name, "''", ");"]).replace("'" + 19 * "." + "'", self._title, 1)
+        return (
+            "ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION(('Tubes and their centerlines'),'2;1');\n"
+            f"{lines}FILE_SCHEMA(('AUTOMOTIVE_DESIGN {{ 1 0 10303 214 1 1 1 1 }}'));\nENDSEC;\nDATA;\n"
+        )
+
+    def _head(self) -> str:
+        """What there is once: the protocol, and the assembly with all its places."""
+        text = (
+            "#1 = APPLICATION_PROTOCOL_DEFINITION('international standard',\n  'automotive_design',2000,#2);\n"
+            "#2 = APPLICATION_CONTEXT(\n  'core data for automotive mechanical design processes');\n"
+        )
+        self._next = 3
+        if not self._assembly:
+            return text
+        places = [_HEAD + 1 + _PLACE * i for i in range(len(self._items))]
+        context = _HEAD + 1 + _PLACE * len(places)
+        text += self._definition(3, self._title)
+        text += listed(10, "SHAPE_REPRESENTATION", ("''",), [f"#{n}" for n in (11, *places)], (f"#{context}",))
+        text += self._place(11, Placement())
+        for number, item in zip(places, self._items, strict=True):
+            text += self._place(number, Placement() if item.product is None else item.place)
+        self._next = context
+        text += self._context()
+        return text + self._numbered(_category(7))
+
+    def _numbered(self, record: str) -> str:
+        """A record with the next number, or nothing."""
+        if not record:
+            return ""
+        self._next += 1
+        return f"#{self._next - 1} = {record}"
+
+    def _place(self, number: int, place: Placement) -> str:
+        size = _UNITS[self._unit]
+        x, y, z = place.start
+        point = (x / size, y / size, z / size)
+        return located_text(number, point, place.normal, place.direction)
+
+    def _definition(self, n: int, name: str) -> str:
+        """A product as far as its shape representation, which has the number after it; ``name`` as a string."""
+        breaks = wrapped(
+            [f"#{n + 4} = ", "PRODUCT", "(", _MARK, ",", _MARK, ",", "''", ",", "(", f"#{n + 5}", ")", ");"]
+        )
+        if n == 3:  # the mark of the assembly is shorter
+            breaks = f"#{n + 4} = PRODUCT({_MARK},{_MARK},'',(#{n + 5}));\n"
+        return (
+            f"#{n} = SHAPE_DEFINITION_REPRESENTATION(#{n + 1},#{n + 7});\n"
+            f"#{n + 1} = PRODUCT_DEFINITION_SHAPE('','',#{n + 2});\n"
+            f"#{n + 2} = PRODUCT_DEFINITION('design','',#{n + 3},#{n + 6});\n"
+            f"#{n + 3} = PRODUCT_DEFINITION_FORMATION('','',#{n + 4});\n"
+            f"{breaks.replace(_MARK, name)}"
+            f"#{n + 5} = PRODUCT_CONTEXT('',#2,'mechanical');\n"
+            f"#{n + 6} = PRODUCT_DEFINITION_CONTEXT('part definition',#2,'design');\n"
+        )
+
+    def _product(self, item: StepItem) -> tuple[str, str, _Known]:
+        """The records of a product up to its category, and that one, which follows its first occurrence."""
+        n = self._next
+        name = item.name if item.product is None else item.product
+        text = self._definition(n, f"'{step_text(name)}'")
+        shape = n + 7
+        solid = shape + 1
+        origin = ""
+        if not self._assembly:
+            origin = self._place(solid, Placement())
+            solid += _PLACE
+        writer = SolidWriter(_UNITS[self._unit])
+        records, context = writer.text(made_solid(writer, item.shape.section, item.shape.metal), solid)
+        text += wrapped(
+            [
+                f"#{shape} = ", "ADVANCED_BREP_SHAPE_REPRESENTATION", "(", "''", ",", "(", "#11", ",", f"#{solid}", ")",
+                ",", f"#{context}", ");",
+            ]
+        )  # fmt: skip
+        self._next = context
+        text += origin + records + self._context()
+        return text, _category(n + 4), _Known(n + 2, shape, solid, context)
+
+    def _context(self) -> str:
+        """What lengths and angles are measured in, and how exactly points are the same."""
+        n = self._next
+        inches = self._unit == "in"
+        angle = n + 5 if inches else n + 2
+        self._next = angle + 3
+        parts = [f"#{n} = ( ", "GEOMETRIC_REPRESENTATION_CONTEXT", "(", "3", ") "]
+        parts += ("GLOBAL_UNCERTAINTY_ASSIGNED_CONTEXT", "(", "(", f"#{angle + 2}", ")", ") ")
+        parts += ("GLOBAL_UNIT_ASSIGNED_CONTEXT", "(", "(", f"#{n + 1}", ",", f"#{angle}", ",", f"#{angle + 1}")
+        parts += (
+            ")",
+            ") ",
+            "REPRESENTATION_CONTEXT",
+            "(",
+            "'Context #1'",
+            ",",
+            "'3D Context with UNIT and UNCERTAINTY'",
+        )
+        text = wrapped([*parts, ") ", ");"])
+        metre = "( LENGTH_UNIT() NAMED_UNIT(*) SI_UNIT(.MILLI.,.METRE.) );\n"
+        if inches:
+            unit = [
+                f"#{n + 1} = ( ",
+                "CONVERSION_BASED_UNIT",
+                "(",
+                "'INCH'",
+                ",",
+                f"#{n + 3}",
+                ") ",
+                "LENGTH_UNIT",
+                "(",
+            ]
+            text += wrapped([*unit, ") ", "NAMED_UNIT", "(", f"#{n + 2}", ") ", ");"])
+            text += f"#{n + 2} = DIMENSIONAL_EXPONENTS(1.,0.,0.,0.,0.,0.,0.);\n"
+            text += f"#{n + 3} = LENGTH_MEASURE_WITH_UNIT(25.4,#{n + 4});\n#{n + 4} = {metre}"
+        else:
+            text += f"#{n + 1} = {metre}"
+        text += f"#{angle} = ( NAMED_UNIT(*) PLANE_ANGLE_UNIT() SI_UNIT($,.RADIAN.) );\n"
+        text += f"#{angle + 1} = ( NAMED_UNIT(*) SI_UNIT($,.STERADIAN.) SOLID_ANGLE_UNIT() );\n"
+        measure = [
+            "UNCERTAINTY_MEASURE_WITH_UNIT",
+            "(",
+            "LENGTH_MEASURE",
+            "(",
+            real(1e-7 / _UNITS[self._unit]),
+            ")",
+            ",",
+        ]
+        words = ("'distance_accuracy_value'", ",", "'confusion accuracy'", ");")
+        return text + wrapped([f"#{angle + 2} = ", *measure, f"#{n + 1}", ",", *words])
+
+    def _occurrence(self, number: int, name: str, known: _Known) -> str:
+        """That a product stands in a place of the assembly."""
+        n = self._next
+        self._next += _OCCURRENCE
+        related = [
+            f"#{n + 1} = ( ",
+            "REPRESENTATION_RELATIONSHIP",
+            "(",
+            "''",
+            ",",
+            "''",
+            ",",
+            f"#{known.shape}",
+            ",",
+            "#10",
+        ]
+        related += (") ", "REPRESENTATION_RELATIONSHIP_WITH_TRANSFORMATION", "(", f"#{n + 2}", ") ")
+        placed = [f"#{n + 3} = ", "PRODUCT_DEFINITION_SHAPE", "(", "'Placement'", ",", "'Placement of an item'", ","]
+        return (
+            f"#{n} = CONTEXT_DEPENDENT_SHAPE_REPRESENTATION(#{n + 1},#{n + 3});\n"
+            + wrapped([*related, "SHAPE_REPRESENTATION_RELATIONSHIP", "(", ") ", ");"])
+            + f"#{n + 2} = ITEM_DEFINED_TRANSFORMATION('','',#11,#{_HEAD + 1 + _PLACE * number});\n"
+            + wrapped([*placed, f"#{n + 4}", ");"])
+            + f"#{n + 4} = NEXT_ASSEMBLY_USAGE_OCCURRENCE('{number + 1}','{step_text(name)}','',#5,"
+            f"#{known.definition},$);\n"
+        )
+
+    def _colors(self, known: dict[int, _Known]) -> Iterator[str]:
+        """Every product's colour (ISO 10303-46, styled items)."""
+        colors: dict[Color, int] = {}
+        for item in products_of(self._items):
+            if item.color is None:
+                continue
+            product, n = known[id(item.shape)], self._next
+            new = item.color not in colors
+            color = colors.setdefault(item.color, n + 8)
+            curve = n + 9 if new else n + 8
+            self._next = curve + 2
+            text = listed(
+                n,
+                "MECHANICAL_DESIGN_GEOMETRIC_PRESENTATION_REPRESENTATION",
+                ("''",),
+                (f"#{n + 1}",),
+                (f"#{product.context}",),
+            )
+            text += (
+                f"#{n + 1} = STYLED_ITEM('color',(#{n + 2}),#{product.solid});\n"
+                f"#{n + 2} = PRESENTATION_STYLE_ASSIGNMENT((#{n + 3},#{curve}));\n"
+                f"#{n + 3} = SURFACE_STYLE_USAGE(.BOTH.,#{n + 4});\n#{n + 4} = SURFACE_SIDE_STYLE('',(#{n + 5}));\n"
+                f"#{n + 5} = SURFACE_STYLE_FILL_AREA(#{n + 6});\n#{n + 6} = FILL_AREA_STYLE('',(#{n + 7}));\n"
+                f"#{n + 7} = FILL_AREA_STYLE_COLOUR('',#{color});\n"
+            )
+            if new:
+                text += f"#{color} = COLOUR_RGB('',{','.join(_shade(value) for value in item.color)});\n"
+            width = ["POSITIVE_LENGTH_MEASURE", "(", "0.1", ")"]
+            text += wrapped(
+                [f"#{curve} = ", "CURVE_STYLE", "(", "''", ",", f"#{curve + 1}", ",", *width, ",", f"#{color}", ");"]
+            )
+            yield text + f"#{curve + 1} = DRAUGHTING_PRE_DEFINED_CURVE_FONT('continuous');\n"
+
+
+def _category(product: int) -> str:
+    return f"PRODUCT_RELATED_PRODUCT_CATEGORY('part',$,(#{product}));\n"
+
+
+def _shade(value: float) -> str:
+    """A part of a colour, sRGB (IEC 61966-2-1), as the kernel has it: it keeps it as light, in single precision."""
+    light = value / 12.92 if value <= 0.04045 else ((value + 0.055) / 1.055) ** 2.4
+    light = float(np.float32(light))
+    return real(light * 12.92 if light <= 0.0031308 else 1.055 * light ** (1.0 / 2.4) - 0.055)
+
+
+def in_frame(place: Placement, frame: Placement) -> Placement:
+    """A placement as seen from a frame."""
+    x, z = frame.direction, frame.normal
+    y = (z[1] * x[2] - z[2] * x[1], z[2] * x[0] - z[0] * x[2], z[0] * x[1] - z[1] * x[0])
+
+    def seen(vector: Vec) -> Vec:
+        a, b, c = (sum(p * q for p, q in zip(axis, vector, strict=True)) for axis in (x, y, z))
+        return a, b, c
+
+    away = (place.start[0] - frame.start[0], place.start[1] - frame.start[1], place.start[2] - frame.start[2])
+    return Placement(seen(away), seen(place.direction), seen(place.normal))
