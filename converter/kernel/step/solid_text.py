@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import floor, log10, sqrt
 from typing import Any
 
-from converter.geometry.vectors import Vec, norm
+from converter.geometry.vectors import Vec, cross, norm
 from converter.kernel.shapes.maker import TOLERANCE, Jet
 
 #: Characters of a line at most.
@@ -61,6 +61,7 @@ def listed(number: int, kind: str, before: Sequence[str], members: Sequence[str]
 @dataclass(slots=True, eq=False)
 class _TextVertex:
     point: Vec
+    tolerance: float
     number: int = 0
 
 
@@ -69,6 +70,7 @@ class _TextEdge:
     curve: _Located
     start: _TextVertex
     end: _TextVertex
+    tolerance: float
     number: int = 0
 
 
@@ -111,11 +113,11 @@ class SolidWriter:
 
     def circle(self, point: Vec, axis: Vec, x: Vec, radius: float) -> _Located:
         """A circle."""
-        return _located("CIRCLE", point, axis, x, radius)
+        return _turned(_located("CIRCLE", point, axis, x, radius))
 
     def ellipse(self, point: Vec, axis: Vec, major: Vec, minor: float) -> _Located:
         """An ellipse."""
-        return _located("ELLIPSE", point, axis, major, norm(major), minor)
+        return _turned(_located("ELLIPSE", point, axis, major, norm(major), minor))
 
     def plane(self, point: Vec, normal: Vec, x: Vec) -> _Located:
         """A plane."""
@@ -139,21 +141,22 @@ class SolidWriter:
     def traced(self, jet: Callable[[float], Jet], first: float, last: float) -> None:
         """Nothing."""
 
-    def trace(self, of: Any, curve: None, surface: _Located, tolerance: float = TOLERANCE) -> None:
-        """Nothing."""
+    def trace(self, of: _TextEdge, curve: None, surface: _Located, tolerance: float = TOLERANCE) -> None:
+        """Nothing but how far the edge may lie from the surface."""
+        of.tolerance = max(of.tolerance, tolerance)
 
     def trace_seam(self, of: Any, ahead: None, back: None, surface: _Located) -> None:
         """Nothing."""
 
     def vertex(self, point: Vec, tolerance: float = TOLERANCE) -> _TextVertex:
         """A vertex."""
-        return _TextVertex(point)
+        return _TextVertex(point, tolerance)
 
     def edge(
         self, curve: _Located, first: float, last: float, start: Any, end: Any, tolerance: float = TOLERANCE
     ) -> _TextEdge:
         """An edge; its parameters are not written."""
-        return _TextEdge(curve, start, end)
+        return _TextEdge(curve, start, end, tolerance)
 
     def wire(self, edges: Iterable[tuple[_TextEdge, bool]]) -> _Loop:
         """A closed loop, head to tail from its first edge on."""
@@ -173,8 +176,8 @@ class SolidWriter:
         """A solid within closed shells."""
         return [list(faces) for faces in shells]
 
-    def text(self, solid: list[list[_TextFace]], first: int) -> tuple[str, int]:
-        """The records of a solid made here, and the number that is free after them.
+    def text(self, solid: list[list[_TextFace]], first: int) -> tuple[str, int, float]:
+        """The records of a solid made here, the number that is free after them, and within how many mm all meets.
 
         Args:
             solid: once only.
@@ -191,8 +194,10 @@ class _SolidText:
         self._next = first
         self.lines: list[str] = []
         self._texts: dict[Vec, str] = {}
+        self._uses = 0
+        self._slack = 0.0
 
-    def of(self, shells: list[list[_TextFace]]) -> tuple[str, int]:
+    def of(self, shells: list[list[_TextFace]]) -> tuple[str, int, float]:
         number, place = self._begin()
         outer = self._shell(shells[0], False)
         if len(shells) == 1:
@@ -205,7 +210,8 @@ class _SolidText:
                 self._shell(faces, True)
                 voids.append(f"#{turned}")
             self.lines[place] = listed(number, "BREP_WITH_VOIDS", ("''", f"#{outer}"), voids)
-        return "".join(self.lines), self._next
+        # the mean of the tolerances of all that is used, as often as it is
+        return "".join(self.lines), self._next, _rounded(1.5 * self._slack / self._uses)
 
     def _begin(self) -> tuple[int, int]:
         """The number of a record, and where its line will stand."""
@@ -222,6 +228,8 @@ class _SolidText:
 
     def _face(self, face: _TextFace, turned: bool) -> int:
         number, place = self._begin()
+        self._uses += 1
+        self._slack += TOLERANCE
         sense = ".T." if face.outward != turned else ".F."
         bounds = []
         for loop in face.loops:
@@ -241,7 +249,9 @@ class _SolidText:
     def _loop(self, loop: _Loop) -> None:
         number, place = self._begin()
         members = []
+        self._uses += 3 * len(loop)
         for edge, ahead in loop:
+            self._slack += edge.tolerance + edge.start.tolerance + edge.end.tolerance
             oriented = self._next
             self._next += 1
             known = edge.number or self._next
@@ -318,6 +328,18 @@ def _located(kind: str, point: Vec, axis: Vec, x: Vec, *sizes: float, angle: flo
     # axis x (x x axis), in the kernel's order: zeros keep its signs
     u, v, w = q * c - r * b, r * a - p * c, p * b - q * a
     return _Located(kind, point, axis, _direction((b * w - c * v, c * u - a * w, a * v - b * u)), sizes, angle)
+
+
+def _rounded(value: float) -> float:
+    """Down to 1, 2 or 5 times a power of ten."""
+    power = 10.0 ** floor(log10(value))
+    return max(step for step in (1.0, 2.0, 5.0) if step * power <= value or step == 1.0) * power
+
+
+def _turned(curve: _Located) -> _Located:
+    """The same, its axis made anew of x and y, as the kernel does to curves of edges."""
+    y = _direction(cross(curve.axis, curve.x))
+    return _Located(curve.kind, curve.point, _direction(cross(curve.x, y)), curve.x, curve.sizes)
 
 
 def _direction(vector: Vec) -> Vec:

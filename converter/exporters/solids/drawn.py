@@ -8,20 +8,22 @@ products stand, however many they are.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from struct import pack, unpack
 from typing import BinaryIO
-
-import numpy as np
 
 from converter.dates import file_time
 from converter.errors import WriteError
 from converter.geometry.vectors import Vec
+from converter.kernel.shapes.maker import TOLERANCE
 from converter.kernel.shapes.solids import made_solid
 from converter.kernel.step.solid_text import SolidWriter, listed, located_text, real, wrapped
 from converter.kernel.step.write import Color, StepItem, products_of, step_text
 from converter.model.bends import Placement
 from converter.model.metal import TubeMetal
+from converter.model.run import Run
 from converter.model.section import Section
+from converter.progress import steps
 
 #: mm of the file's unit of length.
 _UNITS = {"mm": 1.0, "in": 25.4}
@@ -46,7 +48,7 @@ class DrawnSolid:
 
 
 @dataclass(frozen=True, slots=True)
-class _Known:
+class _ProductNumbers:
     """A product of the file: numbers of its definition, its shape representation, its solid and its context."""
 
     definition: int
@@ -90,8 +92,8 @@ class _DrawnFile:
         yield self._header()
         yield self._head()
         brings = {id(item) for item in products_of(self._items)}
-        known: dict[int, _Known] = {}
-        for number, item in enumerate(self._items):
+        known: dict[int, _ProductNumbers] = {}
+        for number, item in enumerate(steps(self._items, "solids written")):
             text, category = "", ""
             if id(item) in brings:
                 text, category, known[id(item.shape)] = self._product(item)
@@ -131,7 +133,7 @@ class _DrawnFile:
         for number, item in zip(places, self._items, strict=True):
             text += self._place(number, Placement() if item.product is None else item.place)
         self._next = context
-        text += self._context()
+        text += self._context(TOLERANCE)
         return text + self._numbered(_category(7))
 
     def _numbered(self, record: str) -> str:
@@ -164,7 +166,7 @@ class _DrawnFile:
             f"#{n + 6} = PRODUCT_DEFINITION_CONTEXT('part definition',#2,'design');\n"
         )
 
-    def _product(self, item: StepItem) -> tuple[str, str, _Known]:
+    def _product(self, item: StepItem) -> tuple[str, str, _ProductNumbers]:
         """The records of a product up to its category, and that one, which follows its first occurrence."""
         n = self._next
         name = item.name if item.product is None else item.product
@@ -176,7 +178,7 @@ class _DrawnFile:
             origin = self._place(solid, Placement())
             solid += _PLACE
         writer = SolidWriter(_UNITS[self._unit])
-        records, context = writer.text(made_solid(writer, item.shape.section, item.shape.metal), solid)
+        records, context, within = writer.text(made_solid(writer, item.shape.section, item.shape.metal), solid)
         text += wrapped(
             [
                 f"#{shape} = ", "ADVANCED_BREP_SHAPE_REPRESENTATION", "(", "''", ",", "(", "#11", ",", f"#{solid}", ")",
@@ -184,11 +186,11 @@ class _DrawnFile:
             ]
         )  # fmt: skip
         self._next = context
-        text += origin + records + self._context()
-        return text, _category(n + 4), _Known(n + 2, shape, solid, context)
+        text += origin + records + self._context(within)
+        return text, _category(n + 4), _ProductNumbers(n + 2, shape, solid, context)
 
-    def _context(self) -> str:
-        """What lengths and angles are measured in, and how exactly points are the same."""
+    def _context(self, within: float) -> str:
+        """What lengths and angles are measured in, and within how many mm points are the same."""
         n = self._next
         inches = self._unit == "in"
         angle = n + 5 if inches else n + 2
@@ -231,14 +233,14 @@ class _DrawnFile:
             "(",
             "LENGTH_MEASURE",
             "(",
-            real(1e-7 / _UNITS[self._unit]),
+            real(within / _UNITS[self._unit]),
             ")",
             ",",
         ]
         words = ("'distance_accuracy_value'", ",", "'confusion accuracy'", ");")
         return text + wrapped([f"#{angle + 2} = ", *measure, f"#{n + 1}", ",", *words])
 
-    def _occurrence(self, number: int, name: str, known: _Known) -> str:
+    def _occurrence(self, number: int, name: str, known: _ProductNumbers) -> str:
         """That a product stands in a place of the assembly."""
         n = self._next
         self._next += _OCCURRENCE
@@ -265,7 +267,7 @@ class _DrawnFile:
             f"#{known.definition},$);\n"
         )
 
-    def _colors(self, known: dict[int, _Known]) -> Iterator[str]:
+    def _colors(self, known: dict[int, _ProductNumbers]) -> Iterator[str]:
         """Every product's colour (ISO 10303-46, styled items)."""
         colors: dict[Color, int] = {}
         for item in products_of(self._items):
@@ -306,18 +308,19 @@ def _category(product: int) -> str:
 def _shade(value: float) -> str:
     """A part of a colour, sRGB (IEC 61966-2-1), as the kernel has it: it keeps it as light, in single precision."""
     light = value / 12.92 if value <= 0.04045 else ((value + 0.055) / 1.055) ** 2.4
-    light = float(np.float32(light))
+    (light,) = unpack("f", pack("f", light))
     return real(light * 12.92 if light <= 0.0031308 else 1.055 * light ** (1.0 / 2.4) - 0.055)
 
 
-def in_frame(place: Placement, frame: Placement) -> Placement:
-    """A placement as seen from a frame."""
+def in_frame(run: Run, frame: Placement) -> Run:
+    """A run as seen from a frame: moved so that the frame comes to lie in the origin, its direction x, its normal z."""
+    place = run.placement
     x, z = frame.direction, frame.normal
     y = (z[1] * x[2] - z[2] * x[1], z[2] * x[0] - z[0] * x[2], z[0] * x[1] - z[1] * x[0])
 
-    def seen(vector: Vec) -> Vec:
+    def told(vector: Vec) -> Vec:
         a, b, c = (sum(p * q for p, q in zip(axis, vector, strict=True)) for axis in (x, y, z))
         return a, b, c
 
     away = (place.start[0] - frame.start[0], place.start[1] - frame.start[1], place.start[2] - frame.start[2])
-    return Placement(seen(away), seen(place.direction), seen(place.normal))
+    return replace(run, placement=Placement(told(away), told(place.direction), told(place.normal)))
