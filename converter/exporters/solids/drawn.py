@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from struct import pack, unpack
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from converter.dates import file_time
 from converter.errors import WriteError
@@ -23,13 +23,17 @@ from converter.model.bends import Placement
 from converter.model.metal import TubeMetal
 from converter.model.run import Run
 from converter.model.section import Section
+from converter.processes import numbered
 from converter.progress import steps
 
 #: mm of the file's unit of length.
 _UNITS = {"mm": 1.0, "in": 25.4}
 #: Records of the frame that numbers are reckoned by: before the first place, of a place, of a product without its solid
-#: and its context, of an occurrence.
+#: and its context, of an occurrence; of a context by the unit.
 _HEAD, _PLACE, _PRODUCT, _OCCURRENCE = 14, 4, 9, 5
+_CONTEXT = {"mm": 5, "in": 8}
+#: From so many tubes on several processes pay: a solid takes 2 ms to write, a fork 20.
+LEAST = 200
 #: What stands for a name where lines are broken: the kernel's writer breaks them before names are put in.
 _MARK = "'" + 21 * "." + "'"
 
@@ -49,16 +53,23 @@ class DrawnSolid:
 
 @dataclass(frozen=True, slots=True)
 class _ProductNumbers:
-    """A product of the file: numbers of its definition, its shape representation, its solid and its context."""
+    """A product of the file: numbers of its definition, shape representation, solid, context, and the next."""
 
     definition: int
     shape: int
     solid: int
     context: int
+    after: int
 
 
 def write_drawn(
-    items: Sequence[StepItem], into: BinaryIO, *, unit: str = "mm", title: str = "", assembly: bool = True
+    items: Sequence[StepItem],
+    into: BinaryIO,
+    *,
+    unit: str = "mm",
+    title: str = "",
+    assembly: bool = True,
+    least: int = LEAST,
 ) -> None:
     """Write a STEP file of tubes as drawn.
 
@@ -68,6 +79,7 @@ def write_drawn(
         unit: 'mm' or 'in'.
         title: name of the file's assembly and of the file in its header.
         assembly: put the products into one assembly; else there is one item.
+        least: from so many items on several processes work on it, where they may (`converter.processes`).
 
     Raises:
         WriteError: there is nothing to write.
@@ -75,7 +87,7 @@ def write_drawn(
     """
     if not items:
         raise WriteError("There is nothing to write to STEP.", code="no-runs")
-    for text in _DrawnFile(items, unit, title, assembly).texts():
+    for text in _DrawnFile(items, unit, title, assembly).texts(least):
         into.write(text.encode("ascii"))
 
 
@@ -85,23 +97,53 @@ class _DrawnFile:
         self._unit = unit
         self._title = f"'{step_text(title)}'"
         self._assembly = assembly
-        self._next = 1
+        self._products = products_of(items)
+        self._brings = {id(item) for item in self._products}
 
-    def texts(self) -> Iterator[str]:
-        """The file in parts."""
+    def texts(self, least: int) -> Iterator[str]:
+        """The file in parts; from so many items on by several processes."""
         yield self._header()
-        yield self._head()
-        brings = {id(item) for item in products_of(self._items)}
+        head, n = self._head()
+        yield head
         known: dict[int, _ProductNumbers] = {}
-        for number, item in enumerate(steps(self._items, "solids written")):
-            text, category = "", ""
-            if id(item) in brings:
-                text, category, known[id(item.shape)] = self._product(item)
-            if self._assembly:
-                text += self._occurrence(number, item.name, known[id(item.shape)])
-            yield text + self._numbered(category)
-        yield from self._colors(known)
+        places = range(len(self._items))
+        for number, (text, product) in zip(
+            steps(places, "solids written"),
+            numbered(places, self._begun, self._written, first=n, least=least),
+            strict=True,
+        ):
+            item = self._items[number]
+            if product is None:
+                own, n = self._occurrence(n, number, item.name, known[id(item.shape)])
+                yield own
+            else:
+                known[id(item.shape)], n = product, product.after
+                yield text
+        yield from self._colors(n, known)
         yield "ENDSEC;\nEND-ISO-10303-21;\n"
+
+    def _begun(self, place: int) -> tuple[Any, int]:
+        """The solid of an item that brings a product, None of another; and how many records the item takes."""
+        item = self._items[place]
+        if id(item) not in self._brings:
+            return (place, None), _OCCURRENCE
+        writer = SolidWriter(_UNITS[self._unit])
+        solid = made_solid(writer, item.shape.section, item.shape.metal)
+        frame = _PRODUCT + _CONTEXT[self._unit] + (_OCCURRENCE if self._assembly else _PLACE)
+        return (place, (writer, solid)), frame + writer.count(solid)
+
+    def _written(self, begun: Any, n: int) -> tuple[str, _ProductNumbers | None]:
+        """The records of an item that brings a product, from number ``n`` on; of another it is known elsewhere."""
+        place, made = begun
+        if made is None:
+            return "", None
+        item = self._items[place]
+        text, category, product = self._product(n, item, *made)
+        n = product.after
+        if self._assembly:
+            occurrence, n = self._occurrence(n, place, item.name, product)
+            text += occurrence
+        return f"{text}#{n} = {category}", replace(product, after=n + 1)
 
     def _header(self) -> str:
         from converter import __version__
@@ -116,15 +158,14 @@ class _DrawnFile:
             f"{lines}FILE_SCHEMA(('AUTOMOTIVE_DESIGN {{ 1 0 10303 214 1 1 1 1 }}'));\nENDSEC;\nDATA;\n"
         )
 
-    def _head(self) -> str:
-        """What there is once: the protocol, and the assembly with all its places."""
+    def _head(self) -> tuple[str, int]:
+        """What there is once: the protocol, and the assembly with all its places; and the number after it."""
         text = (
             "#1 = APPLICATION_PROTOCOL_DEFINITION('international standard',\n  'automotive_design',2000,#2);\n"
             "#2 = APPLICATION_CONTEXT(\n  'core data for automotive mechanical design processes');\n"
         )
-        self._next = 3
         if not self._assembly:
-            return text
+            return text, 3
         places = [_HEAD + 1 + _PLACE * i for i in range(len(self._items))]
         context = _HEAD + 1 + _PLACE * len(places)
         text += self._definition(3, self._title)
@@ -132,16 +173,8 @@ class _DrawnFile:
         text += self._place(11, Placement())
         for number, item in zip(places, self._items, strict=True):
             text += self._place(number, Placement() if item.product is None else item.place)
-        self._next = context
-        text += self._context(TOLERANCE)
-        return text + self._numbered(_category(7))
-
-    def _numbered(self, record: str) -> str:
-        """A record with the next number, or nothing."""
-        if not record:
-            return ""
-        self._next += 1
-        return f"#{self._next - 1} = {record}"
+        n = context + _CONTEXT[self._unit]
+        return f"{text}{self._context(context, TOLERANCE)}#{n} = {_category(7)}", n + 1
 
     def _place(self, number: int, place: Placement) -> str:
         size = _UNITS[self._unit]
@@ -166,9 +199,8 @@ class _DrawnFile:
             f"#{n + 6} = PRODUCT_DEFINITION_CONTEXT('part definition',#2,'design');\n"
         )
 
-    def _product(self, item: StepItem) -> tuple[str, str, _ProductNumbers]:
+    def _product(self, n: int, item: StepItem, writer: SolidWriter, made: Any) -> tuple[str, str, _ProductNumbers]:
         """The records of a product up to its category, and that one, which follows its first occurrence."""
-        n = self._next
         name = item.name if item.product is None else item.product
         text = self._definition(n, f"'{step_text(name)}'")
         shape = n + 7
@@ -177,24 +209,21 @@ class _DrawnFile:
         if not self._assembly:
             origin = self._place(solid, Placement())
             solid += _PLACE
-        writer = SolidWriter(_UNITS[self._unit])
-        records, context, within = writer.text(made_solid(writer, item.shape.section, item.shape.metal), solid)
+        records, context, within = writer.text(made, solid)
         text += wrapped(
             [
                 f"#{shape} = ", "ADVANCED_BREP_SHAPE_REPRESENTATION", "(", "''", ",", "(", "#11", ",", f"#{solid}", ")",
                 ",", f"#{context}", ");",
             ]
         )  # fmt: skip
-        self._next = context
-        text += origin + records + self._context(within)
-        return text, _category(n + 4), _ProductNumbers(n + 2, shape, solid, context)
+        text += origin + records + self._context(context, within)
+        after = context + _CONTEXT[self._unit]
+        return text, _category(n + 4), _ProductNumbers(n + 2, shape, solid, context, after)
 
-    def _context(self, within: float) -> str:
+    def _context(self, n: int, within: float) -> str:
         """What lengths and angles are measured in, and within how many mm points are the same."""
-        n = self._next
         inches = self._unit == "in"
         angle = n + 5 if inches else n + 2
-        self._next = angle + 3
         parts = [f"#{n} = ( ", "GEOMETRIC_REPRESENTATION_CONTEXT", "(", "3", ") "]
         parts += ("GLOBAL_UNCERTAINTY_ASSIGNED_CONTEXT", "(", "(", f"#{angle + 2}", ")", ") ")
         parts += ("GLOBAL_UNIT_ASSIGNED_CONTEXT", "(", "(", f"#{n + 1}", ",", f"#{angle}", ",", f"#{angle + 1}")
@@ -240,10 +269,8 @@ class _DrawnFile:
         words = ("'distance_accuracy_value'", ",", "'confusion accuracy'", ");")
         return text + wrapped([f"#{angle + 2} = ", *measure, f"#{n + 1}", ",", *words])
 
-    def _occurrence(self, number: int, name: str, known: _ProductNumbers) -> str:
-        """That a product stands in a place of the assembly."""
-        n = self._next
-        self._next += _OCCURRENCE
+    def _occurrence(self, n: int, number: int, name: str, known: _ProductNumbers) -> tuple[str, int]:
+        """That a product stands in a place of the assembly; and the number after it."""
         related = [
             f"#{n + 1} = ( ",
             "REPRESENTATION_RELATIONSHIP",
@@ -265,19 +292,18 @@ class _DrawnFile:
             + wrapped([*placed, f"#{n + 4}", ");"])
             + f"#{n + 4} = NEXT_ASSEMBLY_USAGE_OCCURRENCE('{number + 1}','{step_text(name)}','',#5,"
             f"#{known.definition},$);\n"
-        )
+        ), n + _OCCURRENCE
 
-    def _colors(self, known: dict[int, _ProductNumbers]) -> Iterator[str]:
+    def _colors(self, n: int, known: dict[int, _ProductNumbers]) -> Iterator[str]:
         """Every product's colour (ISO 10303-46, styled items)."""
         colors: dict[Color, int] = {}
-        for item in products_of(self._items):
+        for item in self._products:
             if item.color is None:
                 continue
-            product, n = known[id(item.shape)], self._next
+            product = known[id(item.shape)]
             new = item.color not in colors
             color = colors.setdefault(item.color, n + 8)
             curve = n + 9 if new else n + 8
-            self._next = curve + 2
             text = listed(
                 n,
                 "MECHANICAL_DESIGN_GEOMETRIC_PRESENTATION_REPRESENTATION",
@@ -299,6 +325,7 @@ class _DrawnFile:
                 [f"#{curve} = ", "CURVE_STYLE", "(", "''", ",", f"#{curve + 1}", ",", *width, ",", f"#{color}", ");"]
             )
             yield text + f"#{curve + 1} = DRAUGHTING_PRE_DEFINED_CURVE_FONT('continuous');\n"
+            n = curve + 2
 
 
 def _category(product: int) -> str:
@@ -318,9 +345,9 @@ def in_frame(run: Run, frame: Placement) -> Run:
     x, z = frame.direction, frame.normal
     y = (z[1] * x[2] - z[2] * x[1], z[2] * x[0] - z[0] * x[2], z[0] * x[1] - z[1] * x[0])
 
-    def told(vector: Vec) -> Vec:
+    def components(vector: Vec) -> Vec:
         a, b, c = (sum(p * q for p, q in zip(axis, vector, strict=True)) for axis in (x, y, z))
         return a, b, c
 
     away = (place.start[0] - frame.start[0], place.start[1] - frame.start[1], place.start[2] - frame.start[2])
-    return replace(run, placement=Placement(told(away), told(place.direction), told(place.normal)))
+    return replace(run, placement=Placement(components(away), components(place.direction), components(place.normal)))

@@ -16,6 +16,8 @@ from converter.kernel.shapes.maker import TOLERANCE, Jet
 
 #: Characters of a line at most.
 LINE = 72
+#: Records of a line, and of any other curve or surface with the frame that it lies in.
+_LINE, _PLACED = 4, 5
 #: Digits that a number in the short form has room for.
 _DIGITS = 15
 
@@ -175,6 +177,19 @@ class SolidWriter:
     def solid(self, shells: Iterable[Iterable[_TextFace]]) -> list[list[_TextFace]]:
         """A solid within closed shells."""
         return [list(faces) for faces in shells]
+
+    def count(self, solid: list[list[_TextFace]]) -> int:
+        """How many records a solid made here takes."""
+        records = 2 * len(solid)  # its own, its shells, and a record for each void that turns its shell over
+        edges: dict[int, _TextEdge] = {}
+        for face in (face for shell in solid for face in shell):
+            records += 1 + _PLACED + 2 * len(face.loops)
+            for loop in face.loops:
+                records += len(loop)
+                edges |= {id(edge): edge for edge, _ in loop}
+        vertices = {id(vertex) for edge in edges.values() for vertex in (edge.start, edge.end)}
+        curves = sum(_LINE if edge.curve.kind == "LINE" else _PLACED for edge in edges.values())
+        return records + len(edges) + curves + 2 * len(vertices)
 
     def text(self, solid: list[list[_TextFace]], first: int) -> tuple[str, int, float]:
         """The records of a solid made here, the number that is free after them, and within how many mm all meets.
