@@ -150,7 +150,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         drawings.append(_drawing(drawing, number, own, table))
         work = partial(pieces.of_part, number=number, sketches=sketches)
         for _, (shown, scene, stage) in zip(steps(own, "pages"), in_order(own, work, least=least), strict=True):
-            part_pages.append(table.taken(shown))
+            part_pages.append(table.in_page(shown))
             scenes.append(scene)
             stages.append(stage)
     text = environment.get_template("sheet.html.jinja").render(
@@ -172,7 +172,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         bench=packed_value(bench_value(page.parts, shop)),
         tacking=TACKING,
         scenes=packed_value(scenes),
-        steps=packed_value([table.taken(stage) for stage in stages if stage is not None]),
+        steps=packed_value([table.in_page(stage) for stage in stages if stage is not None]),
         room=data(room_scene(shop.machine)),
         lines=_markup(_TASK_LINES),
         texts=_markup(_TEXTS),
@@ -223,7 +223,7 @@ class _Pieces:
             return self._steps.render(self._shared, part=part, tape=tape)
 
         scene = part_scene(page, number, self._machine, sketches.shape(page.tube, page.joints))
-        return table.pieced(shown), scene, table.pieced(stages) if part.steps else None
+        return table.piece_of(shown), scene, table.piece_of(stages) if part.steps else None
 
 
 def _filters(table: TextTable) -> dict[str, Any]:

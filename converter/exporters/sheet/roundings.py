@@ -122,7 +122,7 @@ _OPEN_NUMBER = re.compile("\x00(\\w+)\x00")
 
 @dataclass(frozen=True, slots=True)
 class TextPiece:
-    """A piece of a page made by itself: its numbers are open until `TextTable.taken` gives them those of the page.
+    """A piece of a page made by itself: its numbers are open until `TextTable.in_page` gives them those of the page.
 
     Attributes:
         text: of HTML, with open numbers.
@@ -138,7 +138,7 @@ class TextTable:
 
     Args:
         roundings: that the page offers.
-        whole: of the whole page; else of pieces of it (`pieced`).
+        whole: of the whole page; else of pieces of it (`piece_of`).
 
     Attributes:
         roundings: that the page offers.
@@ -163,12 +163,12 @@ class TextTable:
             self._used.setdefault(number, texts)
         return known[0]
 
-    def pieced(self, make: Callable[[], str]) -> TextPiece:
+    def piece_of(self, make: Callable[[], str]) -> TextPiece:
         """A piece of the page, with the texts of this table that it uses."""
         self._used = {}
         return TextPiece(make(), self._used)
 
-    def taken(self, piece: TextPiece) -> Markup:
+    def in_page(self, piece: TextPiece) -> Markup:
         """A piece as it stands in the page, its texts in this table."""
         from markupsafe import Markup
 

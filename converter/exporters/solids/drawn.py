@@ -109,7 +109,7 @@ class _DrawnFile:
         places = range(len(self._items))
         for number, (text, product) in zip(
             steps(places, "solids written"),
-            numbered(places, self._begun, self._written, first=n, least=least),
+            numbered(places, self._solid_of, self._text_of, first=n, least=least),
             strict=True,
         ):
             item = self._items[number]
@@ -122,7 +122,7 @@ class _DrawnFile:
         yield from self._colors(n, known)
         yield "ENDSEC;\nEND-ISO-10303-21;\n"
 
-    def _begun(self, place: int) -> tuple[Any, int]:
+    def _solid_of(self, place: int) -> tuple[Any, int]:
         """The solid of an item that brings a product, None of another; and how many records the item takes."""
         item = self._items[place]
         if id(item) not in self._brings:
@@ -132,7 +132,7 @@ class _DrawnFile:
         frame = _PRODUCT + _CONTEXT[self._unit] + (_OCCURRENCE if self._assembly else _PLACE)
         return (place, (writer, solid)), frame + writer.count(solid)
 
-    def _written(self, begun: Any, n: int) -> tuple[str, _ProductNumbers | None]:
+    def _text_of(self, begun: Any, n: int) -> tuple[str, _ProductNumbers | None]:
         """The records of an item that brings a product, from number ``n`` on; of another it is known elsewhere."""
         place, made = begun
         if made is None:
