@@ -110,7 +110,7 @@ class SolidWriter:
 
     def line(self, point: Vec, direction: Vec) -> _Located:
         """A line."""
-        direction = _direction(direction)
+        direction = _direction(_direction(direction))  # the kernel makes it a vector, and that a direction again
         return _Located("LINE", point, direction, direction)
 
     def circle(self, point: Vec, axis: Vec, x: Vec, radius: float) -> _Located:
