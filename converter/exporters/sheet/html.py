@@ -72,8 +72,8 @@ SIGNS = {ERROR: "✖", WARNING: "▲", NOTE: "●"}
 #: Sizes of the pictures in mm of paper; a part's by how many bends it may have: the smaller, the larger its type.
 PART_SIZES = ((4, (84.0, 72.0)), (12, (112.0, 92.0)), (10**9, (150.0, 118.0)))
 DRAWING_SIZE = (240.0, 150.0)
-#: From so many parts on several processes pay: the page of a part takes 30 ms, a fork 20.
-LEAST = 16
+#: From so many parts on several processes pay: a part takes 30 ms, and each process 0.1 s to make anew what they share.
+LEAST = 40
 #: Where the plotly package keeps its script.
 PLOTLY_SCRIPT = "package_data/plotly.min.js"
 #: The page's own scripts, in the order they run, after plotly.js.

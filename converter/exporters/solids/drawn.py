@@ -32,7 +32,7 @@ _UNITS = {"mm": 1.0, "in": 25.4}
 #: and its context, of an occurrence; of a context by the unit.
 _HEAD, _PLACE, _PRODUCT, _OCCURRENCE = 14, 4, 9, 5
 _CONTEXT = {"mm": 5, "in": 8}
-#: From so many tubes on several processes pay: a solid takes 2 ms to write, a fork 20.
+#: From so many tubes on several processes pay: a solid takes 2 ms to write, a fork 10.
 LEAST = 200
 #: What stands for a name where lines are broken: the kernel's writer breaks them before names are put in.
 _MARK = "'" + 21 * "." + "'"
