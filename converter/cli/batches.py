@@ -42,11 +42,12 @@ _each = click.option(
     is_flag=True,
     help="Each drawing by itself, one that fails harms no other; INPUT may be a folder or a pattern.",
 )
-_processes = click.option(
+processes_option = click.option(
     "--processes",
     type=click.IntRange(1, 256),
     metavar="N",
-    help="With --each: how many drawings at once.  [as many as there are processors]",
+    help="How many processes at most: one for each drawing with --each, else for large jobs.  "
+    "[as many as there are processors]",
 )
 _watch = click.option(
     "--watch",
@@ -54,18 +55,17 @@ _watch = click.option(
     help="As --each, and go on: each again when it, the shop or the job file is saved.",
 )
 
-batch = options.grouped("batch", BatchChoices, _each, _processes)
-batch_to_watch = options.grouped("batch", BatchChoices, _each, _processes, _watch)
+batch = options.grouped("batch", BatchChoices, _each, processes_option)
+batch_to_watch = options.grouped("batch", BatchChoices, _each, processes_option, _watch)
 
 
-def check_together(sources: Sequence[str], batch: BatchChoices) -> None:
-    """Refuse what goes with ``--each`` only.
+def work_together(sources: Sequence[str], batch: BatchChoices) -> None:
+    """Work out all drawings as one job, on the processes allowed; refuse what goes with ``--each`` only.
 
     Raises:
-        OptionError: a folder or a pattern is named, or --processes given.
+        OptionError: a folder or a pattern is named.
     """
-    if batch.processes is not None:
-        raise OptionError("--processes goes with --each: drawings that are worked out together take one process.")
+    allow_processes(batch.processes)
     for source in sources:
         if os.path.isdir(source):
             raise OptionError(
@@ -77,6 +77,15 @@ def check_together(sources: Sequence[str], batch: BatchChoices) -> None:
                 f"No file is called {quoted(source, LONGEST_PATH)}: give --each if it is a pattern of many, for each "
                 "drawing by itself."
             )
+
+
+def allow_processes(typed: int | None) -> None:
+    """Let large work of this command use so many processes, by default as many as there are processors."""
+    from converter.cli.supervise import owns_process
+    from converter.processes import allow, free_processors
+
+    if owns_process():  # not one that a test or a debugger runs a command in
+        allow(typed or free_processors())
 
 
 def check_csv(console: Console) -> None:
@@ -108,11 +117,12 @@ def run_batch(
     from converter.batch import batch_items, find_drawings, local_bays, work_through
     from converter.batch.summary import closed_folders, exit_status
     from converter.cli.supervise import allow_seconds
+    from converter.processes import free_processors
     from converter.progress import steps
 
     with console.progress("looking for drawings"):
         gathered = find_drawings(sources, out)
-    processes = max(1, min(batch.processes or _processors(), len(gathered.drawings)))
+    processes = max(1, min(batch.processes or free_processors(), len(gathered.drawings)))
     limits = limits_for(processes)
     allow_seconds(None)  # from here on what takes time is done in processes that have limits of their own
 
@@ -190,13 +200,6 @@ def limits_for(processes: int) -> BatchLimits:
     typed = click.get_current_context().meta
     usual = BatchLimits(memory=allowance.usual_memory(processes))
     return BatchLimits(typed.get(SECONDS, usual.seconds), typed.get(MEMORY, usual.memory))
-
-
-def _processors() -> int:
-    """Processors that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def _tell(

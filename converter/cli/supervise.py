@@ -205,6 +205,11 @@ def _noting(stream: io.TextIOWrapper, notes: Notes) -> io.TextIOWrapper:
 # --- what the command itself asks and sets ------------------------------------------------------
 
 
+def owns_process() -> bool:
+    """Whether this process is one that a supervisor waits for."""
+    return _WORKER is not None
+
+
 def allow_seconds(seconds: float | None) -> None:
     """Processor time for each input from now on, s; None for any. Nothing happens in a process that is not ours."""
     if _WORKER is not None:

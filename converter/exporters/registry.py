@@ -78,7 +78,7 @@ FORMATS: tuple[WriteFormat, ...] = (
     ),
     WriteFormat(
         "step", "solid tubes in place", "converter.exporters.solids.step", ".step", function="export_tubes",
-        needs="CAD kernel", default=True,
+        default=True,
     ),
     WriteFormat(
         "wires", "STEP, centerlines as wires", "converter.exporters.solids.step", ".step", function="export_wires",

@@ -109,7 +109,6 @@ def test_tubes_are_picked_from_all_drawings(here, capsys):
         ("convert d --out o", "'d' is a folder: give --each"),
         ("cutlist d", "'d' is a folder: give --each"),
         ("audit d/*.step", "No file is called 'd/*.step': give --each if it is a pattern of many"),
-        ("audit d/rail.dxf --processes 2", "--processes goes with --each"),
         ("audit d/rail.dxf --csv", "--csv lists what came of each drawing: give --each"),
         ("convert d/rail.dxf --out o --csv", "--csv lists what came of each drawing"),
         ("audit d/rail.dxf --out o", "--out goes with --each"),

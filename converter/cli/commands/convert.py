@@ -61,7 +61,7 @@ def convert(
 
     if batch.is_batch:
         return _convert_each(sources, out, batch, writing, settings, console)
-    batches.check_together(sources, batch)
+    batches.work_together(sources, batch)
     batches.check_csv(console)
     jobs = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
     with console.progress("loading what the formats need"):

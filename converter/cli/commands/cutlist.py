@@ -140,7 +140,7 @@ def cutlist(
         console.say("note: each list is made as if the others took no bar; what is cut together wants one list.")
         work = CutlistWork(quantities, rack.rack, rack.bar, split, seconds, kinds, WriteOptions(paper=paper))
         return batches.run_batch(sources, work, settings, batch, console, out=out, force=force)
-    batches.check_together(sources, batch)
+    batches.work_together(sources, batch)
     on_rack = None if rack.rack is None else load_rack(rack.rack)
     opened = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
     if split:

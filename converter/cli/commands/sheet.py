@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from converter.cli import options, outputs, values
+from converter.cli import batches, options, outputs, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
 
@@ -53,6 +53,7 @@ def kinds(value: str) -> tuple[str, ...]:
 )
 @outputs.paper
 @outputs.force
+@batches.processes_option
 @options.settings_to_bend
 @options.talking_json
 def sheet(
@@ -63,6 +64,7 @@ def sheet(
     address: str,
     paper: str,
     force: bool,
+    processes: int | None,
     settings: Settings,
     console: Console,
 ) -> int:
@@ -76,6 +78,7 @@ def sheet(
     scrap a stick.
     """
     wanted = kinds(to)
+    batches.allow_processes(processes)
 
     from converter.exporters.options import WriteOptions
     from converter.exporters.registry import usable_formats, write_together

@@ -14,6 +14,7 @@ import json
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from hashlib import sha256
 from importlib import resources
 from importlib.abc import ResourceLoader
@@ -40,7 +41,7 @@ from converter.exporters.sheet.cutting import bars_pictures, bars_views
 from converter.exporters.sheet.fitup import fit_steps
 from converter.exporters.sheet.listing import listed_parts
 from converter.exporters.sheet.qr import code_svg, code_text
-from converter.exporters.sheet.roundings import Roundings, TextTable
+from converter.exporters.sheet.roundings import Roundings, TextPiece, TextTable
 from converter.exporters.sheet.scenes import part_scene, room_scene
 from converter.exporters.sheet.squeeze import DOT, GRID, squeezed
 from converter.exporters.sheet.tape import tape_rows
@@ -57,12 +58,13 @@ from converter.findings import ERROR, NOTE, WARNING
 from converter.job import Job
 from converter.job.cutlist_words import title_text
 from converter.pause import paused_gc
+from converter.processes import in_order
 from converter.progress import steps
 from converter.quoting import visible
 from converter.words import BOTH_TURNS, ROTATION, SAW_CAUTION, TACKING, TURN
 
 if TYPE_CHECKING:
-    from jinja2 import Environment, Template
+    from jinja2 import Environment
     from markupsafe import Markup
 
 #: Shown before a severity's word, so that it is told apart without colour.
@@ -70,6 +72,8 @@ SIGNS = {ERROR: "✖", WARNING: "▲", NOTE: "●"}
 #: Sizes of the pictures in mm of paper; a part's by how many bends it may have: the smaller, the larger its type.
 PART_SIZES = ((4, (84.0, 72.0)), (12, (112.0, 92.0)), (10**9, (150.0, 118.0)))
 DRAWING_SIZE = (240.0, 150.0)
+#: From so many parts on several processes pay: a part takes 30 ms, and each process 0.1 s to make anew what they share.
+LEAST = 40
 #: Where the plotly package keeps its script.
 PLOTLY_SCRIPT = "package_data/plotly.min.js"
 #: The page's own scripts, in the order they run, after plotly.js.
@@ -109,18 +113,19 @@ def export_together(jobs: Sequence[Job], out: OutputSet, options: WriteOptions) 
 
 
 @paused_gc()
-def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = "") -> str:
+def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = "", *, least: int = LEAST) -> str:
     """The whole page.
 
     Args:
         page: what it says.
         templates: names of files with cope templates that lie beside it.
         address: where it will be opened, for the codes on its printed parts; '' where that is not known.
+        least: from so many parts on several processes work on it, where they may (`converter.processes`).
     """
     environment, plotly = _libraries()
     roundings = Roundings(page.job.both_units)
     table = TextTable(roundings)
-    environment.filters |= {"marked_up": table.marked_up, "loosely": table.loosely, "as_shown": table.as_shown}
+    environment.filters |= _filters(table)
     shop = page.job.shop
     parts = [[_view(part, roundings) for part in drawing.parts] for drawing in page.drawings]
     every = [part for own in parts for part in own]
@@ -138,24 +143,16 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         "turn_words": TURN,
         "rotation_words": f"{ROTATION} {BOTH_TURNS}",
     }
-    template, step_template = map(environment.get_template, ("part.html.jinja", "steps.html.jinja"))
-    part_pages, drawings, scenes = [], [], []
+    part_pages, drawings, scenes, stages = [], [], [], []
+    pieces = _Pieces(environment, roundings, shared, address, page)
     for number, (drawing, own) in enumerate(zip(page.drawings, parts, strict=True)):
         sketches = sketches_of(drawing.job)
         drawings.append(_drawing(drawing, number, own, table))
-        part_pages += [
-            _markup(
-                template.render(
-                    shared,
-                    part=part,
-                    code=_code(part.page, page.revision.mark, address),
-                    **_pictures(part, table, sketches),
-                )
-            )
-            for part in steps(own, "pages")
-        ]
-        shapes = [sketches.shape(part.page.tube, part.page.joints) for part in own]
-        scenes += [part_scene(part.page, number, shop.machine, shape) for part, shape in zip(own, shapes, strict=True)]
+        work = partial(pieces.of_part, number=number, sketches=sketches)
+        for _, (shown, scene, stage) in zip(steps(own, "pages"), in_order(own, work, least=least), strict=True):
+            part_pages.append(table.in_page(shown))
+            scenes.append(scene)
+            stages.append(stage)
     text = environment.get_template("sheet.html.jinja").render(
         shared,
         policy=_policy(early, plotly, script),
@@ -175,7 +172,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         bench=packed_value(bench_value(page.parts, shop)),
         tacking=TACKING,
         scenes=packed_value(scenes),
-        steps=packed_value([_steps(part, roundings, step_template, shared) for part in every if part.steps]),
+        steps=packed_value([table.in_page(stage) for stage in stages if stage is not None]),
         room=data(room_scene(shop.machine)),
         lines=_markup(_TASK_LINES),
         texts=_markup(_TEXTS),
@@ -183,6 +180,54 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
     text, lines = _without_lines(text)
     # both are whole once everything is written
     return text.replace(_TASK_LINES, packed_value(lines), 1).replace(_TEXTS, packed_value(table.value()), 1)
+
+
+class _Pieces:
+    """What is made of a part by itself: its page, its scene, its steps.
+
+    Args:
+        environment, roundings, shared, address: of the whole page.
+        page: what it says.
+    """
+
+    def __init__(
+        self, environment: Environment, roundings: Roundings, shared: dict[str, Any], address: str, page: JobSheet
+    ) -> None:
+        self._table = TextTable(roundings, whole=False)
+        own = environment.overlay()
+        own.filters = environment.filters | _filters(self._table)
+        self._page, self._steps = map(own.get_template, ("part.html.jinja", "steps.html.jinja"))
+        self._shared = shared
+        self._address = address
+        self._mark = page.revision.mark
+        self._machine = page.job.shop.machine
+
+    def of_part(
+        self, part: PartView, number: int, sketches: Sketches
+    ) -> tuple[TextPiece, dict[str, Any], TextPiece | None]:
+        """Its page, its scene, and what the page's script puts in its place (the steps at the bender, the tape).
+
+        Args:
+            part: of the drawing.
+            number: of the drawing.
+            sketches: of the drawing's tubes.
+        """
+        page, table = part.page, self._table
+
+        def shown() -> str:
+            code = _code(page, self._mark, self._address)
+            return self._page.render(self._shared, part=part, code=code, **_pictures(part, table, sketches))
+
+        def stages() -> str:
+            tape = table.roundings.of(lambda both: tape_rows(page.setup, both, page.bad_bends))
+            return self._steps.render(self._shared, part=part, tape=tape)
+
+        scene = part_scene(page, number, self._machine, sketches.shape(page.tube, page.joints))
+        return table.piece_of(shown), scene, table.piece_of(stages) if part.steps else None
+
+
+def _filters(table: TextTable) -> dict[str, Any]:
+    return {"marked_up": table.marked_up, "loosely": table.loosely, "as_shown": table.as_shown}
 
 
 #: Stand in the page for the large lines of its tasks and the table of its texts until those are known; no name holds
@@ -221,13 +266,6 @@ def _cutting(page: JobSheet, table: TextTable) -> dict[str, Any]:
 
 def _view(part: PartPage, roundings: Roundings) -> PartView:
     return roundings.of(lambda both: part_view(part, both))
-
-
-def _steps(part: PartView, roundings: Roundings, template: Template, shared: dict[str, Any]) -> str:
-    """What the page's script puts in its place: the steps at the bender, and the tape."""
-    page = part.page
-    tape = roundings.of(lambda both: tape_rows(page.setup, both, page.bad_bends))
-    return template.render(shared, part=part, tape=tape)
 
 
 def _pictures(part: PartView, table: TextTable, sketches: Sketches) -> dict[str, Any]:

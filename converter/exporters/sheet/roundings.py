@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -116,24 +116,64 @@ def _both(row: list[tuple[str, ...]]) -> tuple[str, str]:
     return "".join(part[0] for part in row), "".join(part[-1] for part in row)
 
 
+#: Around a number that is not yet that of the whole page; no text of a page holds what does not show.
+_OPEN_NUMBER = re.compile("\x00(\\w+)\x00")
+
+
+@dataclass(frozen=True, slots=True)
+class TextPiece:
+    """A piece of a page made by itself: its numbers are open until `TextTable.in_page` gives them those of the page.
+
+    Attributes:
+        text: of HTML, with open numbers.
+        used: what each open number stands for, in the order of its first use.
+    """
+
+    text: str
+    used: dict[str, tuple[str, ...]]
+
+
 class TextTable:
     """The texts of a page that depend on unit and rounding, each set of them once.
+
+    Args:
+        roundings: that the page offers.
+        whole: of the whole page; else of pieces of it (`piece_of`).
 
     Attributes:
         roundings: that the page offers.
     """
 
-    def __init__(self, roundings: Roundings) -> None:
+    def __init__(self, roundings: Roundings, *, whole: bool = True) -> None:
         self.roundings = roundings
         self._numbers: dict[tuple[str, ...], int] = {}
-        self._marked_up: dict[str, Markup] = {}
+        self._marked_up: dict[str, tuple[Markup, dict[str, tuple[str, ...]]]] = {}
+        self._whole = whole
+        self._used: dict[str, tuple[str, ...]] = {}
         self._shown = roundings.displays.index(roundings.first.preferred)
 
     def marked_up(self, text: str) -> Markup:
         """Text as HTML: escaped; what depends on the unit stands in a ``u-n`` with its number in this table."""
-        if text not in self._marked_up:
-            self._marked_up[text] = self._mark_up(text)
-        return self._marked_up[text]
+        known = self._marked_up.get(text)
+        if known is None:
+            before, self._used = self._used, {}
+            known = self._marked_up[text] = self._mark_up(text), self._used
+            self._used = before
+        for number, texts in known[1].items():
+            self._used.setdefault(number, texts)
+        return known[0]
+
+    def piece_of(self, make: Callable[[], str]) -> TextPiece:
+        """A piece of the page, with the texts of this table that it uses."""
+        self._used = {}
+        return TextPiece(make(), self._used)
+
+    def in_page(self, piece: TextPiece) -> Markup:
+        """A piece as it stands in the page, its texts in this table."""
+        from markupsafe import Markup
+
+        numbers = {open_number: self._number(texts) for open_number, texts in piece.used.items()}
+        return Markup(_OPEN_NUMBER.sub(lambda found: numbers[found[1]], piece.text))
 
     def _mark_up(self, text: str) -> Markup:
         from markupsafe import Markup, escape
@@ -178,7 +218,11 @@ class TextTable:
         return part * len(self.roundings.displays) if len(part) == 1 else self.roundings.columns(part)
 
     def _number(self, texts: tuple[str, ...]) -> str:
-        return _base36(self._numbers.setdefault(texts, len(self._numbers)))
+        number = _base36(self._numbers.setdefault(texts, len(self._numbers)))
+        if self._whole:
+            return number
+        self._used.setdefault(number, texts)
+        return f"\x00{number}\x00"
 
     def value(self) -> dict[str, Any]:
         """For the page's script: unit and words of each rounding, and the texts in their order, set after set."""

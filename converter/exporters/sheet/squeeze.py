@@ -14,7 +14,7 @@ GRID = 25
 #: Corners and radius of the dot that a leader begins with, mm of paper.
 DOT = (12, 0.45)
 #: A text that is nothing but one choice of the page's table of texts is the choice itself.
-_WHOLE_LABEL = re.compile(r"><tspan n=(\w+)>([^<]*)</tspan></text>")
+_WHOLE_LABEL = re.compile(r"><tspan n=([^>]+)>([^<]*)</tspan></text>")
 _PATH = re.compile(r' d="([^"]*)"')
 _STROKE = re.compile(r'<path class="(r-[a-z]+)" d="([^"]*)"/>')
 _REPEATED_ATTRIBUTES = re.compile(

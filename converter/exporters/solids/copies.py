@@ -43,7 +43,10 @@ class Copy:
 
 
 def placed_items(
-    job: Job, found: Sequence[TubeBody], forms: Mapping[str, Form], solid: Callable[[TubeBody], Any]
+    job: Job,
+    found: Sequence[TubeBody],
+    forms: Mapping[str, Form],
+    solid: Callable[[TubeBody, Placement | None], Any],
 ) -> list[StepItem]:
     """An item for every body, in order; copies share the solid of the first of them.
 
@@ -51,13 +54,12 @@ def placed_items(
         job: whose parts count.
         found: the bodies to write; those that are no tubes of the job (sleeves) are products of their own.
         forms: of the tubes by name, with all that is cut off these solids.
-        solid: the kernel's solid of a body, in place; asked once for each product.
+        solid: what is written of a body: in place, or so that a frame of it lies in the origin; asked once for each
+            product.
 
     Raises:
         GeometryError: there is no such solid.
-        MissingLibraryError: the CAD kernel is not installed.
     """
-    from converter.kernel.shapes.solids import in_own_frame
     from converter.kernel.step.write import StepItem
 
     shared = copies(job.shown.parts, found, forms)
@@ -67,10 +69,10 @@ def placed_items(
         name = body.tube.name
         copy = shared.get(name)
         if copy is None:
-            items.append(StepItem(name, solid(body), body.color))
+            items.append(StepItem(name, solid(body, None), body.color))
             continue
         if copy.original not in made:
-            made[copy.original] = in_own_frame(solid(body), copy.frame)
+            made[copy.original] = solid(body, copy.frame)
         items.append(StepItem(name, made[copy.original], body.color, copy.product, copy.place))
     return items
 

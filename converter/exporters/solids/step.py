@@ -15,6 +15,7 @@ from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
 from converter.exporters.solids.bodies import TubeBody, bodies, sleeve_bodies
 from converter.job import Job
+from converter.model.bends import Placement
 from converter.progress import steps
 
 
@@ -24,16 +25,18 @@ def export_tubes(job: Job, out: OutputSet, options: WriteOptions) -> None:
     Numbers are in ``options.step_unit`` and the file says so. A sharp corner without a radius is mitred.
 
     Raises:
-        WriteError: no tube has a solid, or the kernel fails.
-        MissingLibraryError: the CAD kernel is not installed.
+        WriteError: no tube has a solid.
     """
     from converter.exporters.solids.copies import placed_items
+    from converter.exporters.solids.drawn import DrawnSolid, in_frame, write_drawn
     from converter.joints.alike.form import Form
-    from converter.kernel.shapes.solids import tube_solid
-    from converter.kernel.step.write import StepItem, write_step
+    from converter.kernel.step.write import StepItem
+    from converter.model.metal import metal
 
-    def solid(body: TubeBody) -> Any:
-        return tube_solid(body.tube.run, body.section, body.metal)
+    def solid(body: TubeBody, frame: Placement | None) -> DrawnSolid:
+        if frame is None:
+            return DrawnSolid(body.section, body.metal)
+        return DrawnSolid(body.section, metal(in_frame(body.tube.run, frame), body.section))
 
     found = [*bodies(job), *sleeve_bodies(job)]
     if options.one_file:
@@ -41,12 +44,12 @@ def export_tubes(job: Job, out: OutputSet, options: WriteOptions) -> None:
         # a file of one part is that part: readers name it after the assembly otherwise
         items = placed_items(job, found, forms, solid)
         with out.path(f"{options.stem}.step").open("wb") as into:
-            write_step(items, into, unit=options.step_unit, title=options.stem, assembly=len(found) > 1)
+            write_drawn(items, into, unit=options.step_unit, title=options.stem, assembly=len(found) > 1)
         return
     for body in steps(found, "solids"):
-        item = StepItem(body.tube.name, solid(body), body.color)
+        item = StepItem(body.tube.name, solid(body, None), body.color)
         with out.path(f"{options.stem}-{body.tube.name}.step").open("wb") as into:
-            write_step([item], into, unit=options.step_unit, title=body.tube.name, assembly=False)
+            write_drawn([item], into, unit=options.step_unit, title=body.tube.name, assembly=False)
 
 
 def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
@@ -61,7 +64,7 @@ def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
     from converter.exporters.solids.coped_bodies import coped_bodies
     from converter.exporters.solids.copies import placed_items
     from converter.joints.alike.find import forms_of
-    from converter.kernel.shapes.solids import tube_solid
+    from converter.kernel.shapes.solids import in_own_frame, tube_solid
     from converter.kernel.step.write import StepItem, write_step
 
     copes_of(job)  # there is something to cut
@@ -69,9 +72,10 @@ def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
     cut = {body.tube.name: shape for body, shape in coped_bodies(job) if body.tube.name in shown}
     found = [body for body, _ in coped_bodies(job) if body.tube.name in shown] + sleeve_bodies(job)
 
-    def solid(body: TubeBody) -> Any:
+    def solid(body: TubeBody, frame: Placement | None) -> Any:
         name = body.tube.name
-        return cut[name] if name in cut else tube_solid(body.tube.run, body.section, body.metal)
+        shape = cut[name] if name in cut else tube_solid(body.tube.run, body.section, body.metal)
+        return shape if frame is None else in_own_frame(shape, frame)
 
     if options.one_file:
         forms = {form.tube.name: form for form in forms_of(job.tubes, job.copes)}
@@ -80,7 +84,7 @@ def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
             write_step(items, into, unit=options.step_unit, title=options.stem, assembly=len(items) > 1)
         return
     for body in found:
-        item = StepItem(body.tube.name, solid(body), body.color)
+        item = StepItem(body.tube.name, solid(body, None), body.color)
         with out.path(f"{options.stem}-{item.name}-coped.step").open("wb") as into:
             write_step([item], into, unit=options.step_unit, title=item.name, assembly=False)
 

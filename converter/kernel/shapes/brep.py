@@ -1,4 +1,4 @@
-"""Topology made by hand: vertices, edges with their curves on both faces, faces, shells, solids.
+"""The kernel's topology made by hand (a `Maker`): vertices, edges with their curves on both faces, faces, solids.
 
 The kernel's own sweeps approximate and are slow; a tube is known exactly, so its boundary
 is written down. Every edge is made once and shared by the faces that meet there. Loops run
@@ -11,11 +11,20 @@ Only imported after `converter.kernel.require`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from math import cos, sin, tau
 from typing import Any
 
 from OCP.BRep import BRep_Builder
-from OCP.Geom import Geom_Circle, Geom_Curve, Geom_Ellipse, Geom_Line, Geom_Plane, Geom_Surface
+from OCP.Geom import (
+    Geom_Circle,
+    Geom_ConicalSurface,
+    Geom_Curve,
+    Geom_CylindricalSurface,
+    Geom_Ellipse,
+    Geom_Line,
+    Geom_Plane,
+    Geom_Surface,
+    Geom_ToroidalSurface,
+)
 from OCP.Geom2d import Geom2d_BSplineCurve, Geom2d_Curve, Geom2d_Line
 from OCP.gp import gp_Ax2, gp_Ax3, gp_Dir, gp_Dir2d, gp_Pnt, gp_Pnt2d
 from OCP.TColgp import TColgp_Array1OfPnt2d
@@ -25,9 +34,8 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS_Edge, TopoDS_Face, TopoDS_Shell, TopoDS_Solid, TopoDS_Vertex, TopoDS_Wire
 
 from converter.geometry.vectors import Vec, norm
+from converter.kernel.shapes.maker import TOLERANCE, Jet
 
-#: The kernel's own "same point" (Precision::Confusion), mm.
-TOLERANCE = 1e-7
 FORWARD = TopAbs_Orientation.TopAbs_FORWARD
 REVERSED = TopAbs_Orientation.TopAbs_REVERSED
 _PLACE = TopLoc_Location()
@@ -64,13 +72,24 @@ def plane(point: Vec, normal: Vec, x: Vec) -> Geom_Plane:
     return Geom_Plane(ax3(point, normal, x))
 
 
+def cylinder(point: Vec, axis: Vec, x: Vec, radius: float) -> Geom_CylindricalSurface:
+    """A cylinder around ``axis``, with angles from ``x``."""
+    return Geom_CylindricalSurface(ax3(point, axis, x), radius)
+
+
+def cone(point: Vec, axis: Vec, x: Vec, angle: float, radius: float) -> Geom_ConicalSurface:
+    """A cone around ``axis`` that widens along it by half an ``angle`` (radians), of a ``radius`` at the point."""
+    return Geom_ConicalSurface(ax3(point, axis, x), angle, radius)
+
+
+def torus(point: Vec, axis: Vec, x: Vec, radius: float, tube: float) -> Geom_ToroidalSurface:
+    """A torus around ``axis``: radius of its centerline and of its tube."""
+    return Geom_ToroidalSurface(ax3(point, axis, x), radius, tube)
+
+
 def flat(u: float, v: float, du: float, dv: float) -> Geom2d_Line:
     """A straight on a surface's parameters; ``(du, dv)`` is a unit vector."""
     return Geom2d_Line(gp_Pnt2d(u, v), gp_Dir2d(du, dv))
-
-
-#: A point and the first two derivatives of a curve in the parameters of a surface.
-Jet = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
 
 
 def traced(jet: Callable[[float], Jet], first: float, last: float) -> Geom2d_BSplineCurve:
@@ -104,16 +123,6 @@ def traced(jet: Callable[[float], Jet], first: float, last: float) -> Geom2d_BSp
         knots.SetValue(i + 1, first + i * step)
         repeats.SetValue(i + 1, 6 if i in (0, count) else 5)
     return Geom2d_BSplineCurve(points, knots, repeats, 5)
-
-
-def wave(u0: float, du: float, v0: float, amplitude: float, phase: float) -> Callable[[float], Jet]:
-    """``u = u0 + du * s``, ``v = v0 + amplitude * cos(s - phase)`` with derivatives, for `traced`."""
-
-    def jet(s: float) -> Jet:
-        c, d = amplitude * cos(s - phase), amplitude * sin(s - phase)
-        return (u0 + du * s, v0 + c), (du, -d), (0.0, -c)
-
-    return jet
 
 
 def vertex(point: Vec, tolerance: float = TOLERANCE) -> TopoDS_Vertex:
@@ -191,9 +200,3 @@ def solid(shells: Iterable[Iterable[Any]]) -> TopoDS_Solid:
         shell.Closed(True)
         _BUILD.Add(made, shell)
     return made
-
-
-def turns(radians_: float) -> float:
-    """An angle in [0, 2 pi); within 1e-12 of a full turn is 0."""
-    angle = radians_ % tau
-    return 0.0 if tau - angle < 1e-12 else angle

@@ -14,10 +14,8 @@ from dataclasses import dataclass
 from math import atan2, cos, hypot, pi, radians, sin, tau
 from typing import Any
 
-from OCP.Geom import Geom_ConicalSurface, Geom_CylindricalSurface, Geom_ToroidalSurface
-
 from converter.geometry.vectors import Vec, along, cross, distance, scale, sub, unit
-from converter.kernel.shapes import brep
+from converter.kernel.shapes.maker import TOLERANCE, Maker, wave
 from converter.kernel.shapes.round import Side
 from converter.model.frames import Piece, Station, slope
 from converter.model.section import Edge
@@ -49,10 +47,13 @@ class _Ends:
     moved: int
 
 
-def side(found: Sequence[Piece], shape: Sequence[Edge], outer: bool, closed: bool, quarters: int, gap: float) -> Side:
+def side(
+    make: Maker, found: Sequence[Piece], shape: Sequence[Edge], outer: bool, closed: bool, quarters: int, gap: float
+) -> Side:
     """Build the faces of one outline.
 
     Args:
+        make: what they are built of.
         found: the run's pieces.
         shape: the outline.
         outer: True for the outside, False for the bore.
@@ -66,16 +67,16 @@ def side(found: Sequence[Piece], shape: Sequence[Edge], outer: bool, closed: boo
     for i in range(count if closed else count + 1):
         at = found[i].start if i < count else found[-1].end
         before = found[i - 1].corner if i or closed else None
-        joints.append(_joint(at, before, shape, max(slack, 1.01 * gap) if closed and i == 0 else slack))
+        joints.append(_joint(make, at, before, shape, max(slack, 1.01 * gap) if closed and i == 0 else slack))
     faces: list[Any] = []
     for i, piece in enumerate(found):
         wraps = closed and i == count - 1
         moved = quarters * len(shape) // 4 if wraps else 0
         ends = _Ends(joints[i], joints[0] if wraps else joints[i + 1], moved)
         if piece.arc is None:
-            faces += _straight(piece, shape, outer, ends, found[i - 1].corner if i or closed else None)
+            faces += _straight(make, piece, shape, outer, ends, found[i - 1].corner if i or closed else None)
         else:
-            faces += _bend(piece, shape, outer, ends, slack)
+            faces += _bend(make, piece, shape, outer, ends, slack)
     return Side(faces, joints[0].edges, joints[0 if closed else -1].edges)
 
 
@@ -88,32 +89,32 @@ def _slack(found: Sequence[Piece], shape: Sequence[Edge]) -> float:
             dp, dq = one.end[0] - one.start[0], one.end[1] - one.start[1]
             leans = (abs(dp * c + dq * s), abs(dq * c - dp * s))
             lean = max(lean, *(x for x in leans if x < _FLUSH)) if min(leans) < _FLUSH else lean
-    return max(brep.TOLERANCE, lean)
+    return max(TOLERANCE, lean)
 
 
-def _joint(at: Station, corner: Corner | None, shape: Sequence[Edge], tolerance: float) -> _ProfileSeam:
+def _joint(make: Maker, at: Station, corner: Corner | None, shape: Sequence[Edge], tolerance: float) -> _ProfileSeam:
     lean = slope(corner)
     shift = 0.0 if corner is None else radians(corner[1])
     points = [at.at(*e.start, _ahead(lean, e.start)) for e in shape]
-    vertices = [brep.vertex(p, tolerance) for p in points]
+    vertices = [make.vertex(p, tolerance) for p in points]
     edges = []
     for i, one in enumerate(shape):
         a, b = i, (i + 1) % len(shape)
         if one.center is None:
             length = distance(points[a], points[b])
-            curve: Any = brep.line(points[a], unit(sub(points[b], points[a])))
+            curve: Any = make.line(points[a], unit(sub(points[b], points[a])))
             first, last = 0.0, length
         else:
             middle = at.at(*one.center, _ahead(lean, one.center))
             first, last = one.first - shift, one.last - shift
             if corner is None:
-                curve = brep.circle(middle, at.direction, at.up, one.radius)
+                curve = make.circle(middle, at.direction, at.up, one.radius)
             else:
                 inside = sub(at.at(cos(shift), sin(shift)), at.point)
                 across = sub(at.at(-sin(shift), cos(shift)), at.point)
                 major = scale(along(inside, at.direction, hypot(*lean)), one.radius)
-                curve = brep.ellipse(middle, cross(unit(major), across), major, one.radius)
-        edges.append(brep.edge(curve, first, last, vertices[a], vertices[b], tolerance))
+                curve = make.ellipse(middle, cross(unit(major), across), major, one.radius)
+        edges.append(make.edge(curve, first, last, vertices[a], vertices[b], tolerance))
     return _ProfileSeam(vertices, edges, shift, corner is not None, tolerance)
 
 
@@ -121,7 +122,7 @@ def _ahead(lean: tuple[float, float], at: tuple[float, float]) -> float:
     return lean[0] * at[0] + lean[1] * at[1]
 
 
-def _quad(ends: _Ends, sides: Sequence[Any], i: int, natural: bool) -> Any:
+def _quad(make: Maker, ends: _Ends, sides: Sequence[Any], i: int, natural: bool) -> Any:
     """The loop around face ``i``: start edge, side, end edge back, side back; turned over if not ``natural``."""
     count = len(sides)
     j = (i + 1) % count
@@ -133,7 +134,7 @@ def _quad(ends: _Ends, sides: Sequence[Any], i: int, natural: bool) -> Any:
     ]
     if not natural:
         loop = [(edge, not ahead) for edge, ahead in reversed(loop)]
-    return brep.wire(loop)
+    return make.wire(loop)
 
 
 def _turned(shape: Sequence[Edge], i: int, moved: int) -> float:
@@ -141,7 +142,9 @@ def _turned(shape: Sequence[Edge], i: int, moved: int) -> float:
     return shape[(i + moved) % len(shape)].first - shape[i].first
 
 
-def _straight(piece: Piece, shape: Sequence[Edge], outer: bool, ends: _Ends, before: Corner | None) -> list[Any]:
+def _straight(
+    make: Maker, piece: Piece, shape: Sequence[Edge], outer: bool, ends: _Ends, before: Corner | None
+) -> list[Any]:
     at = piece.start
     count = len(shape)
     lean_a, lean_b = slope(before), slope(piece.corner)
@@ -149,16 +152,16 @@ def _straight(piece: Piece, shape: Sequence[Edge], outer: bool, ends: _Ends, bef
     for i, one in enumerate(shape):
         first, last = _ahead(lean_a, one.start), piece.length - _ahead(lean_b, one.start)
         far = ends.end.vertices[(i + ends.moved) % count]
-        sides.append(brep.edge(brep.line(at.at(*one.start), at.direction), first, last, ends.start.vertices[i], far))
+        sides.append(make.edge(make.line(at.at(*one.start), at.direction), first, last, ends.start.vertices[i], far))
     faces = []
     for i, one in enumerate(shape):
         if one.center is None:
             d = unit(sub(at.at(*one.end), at.at(*one.start)))
-            surface: Any = brep.plane(at.at(*one.start), cross(d, at.direction), d)
+            surface: Any = make.plane(at.at(*one.start), cross(d, at.direction), d)
         else:
-            surface = Geom_CylindricalSurface(brep.ax3(at.at(*one.center), at.direction, at.up), one.radius)
-            brep.trace(sides[i], brep.flat(one.first, 0.0, 0.0, 1.0), surface)
-            brep.trace(sides[(i + 1) % count], brep.flat(one.last, 0.0, 0.0, 1.0), surface)
+            surface = make.cylinder(at.at(*one.center), at.direction, at.up, one.radius)
+            make.trace(sides[i], make.flat(one.first, 0.0, 0.0, 1.0), surface)
+            make.trace(sides[(i + 1) % count], make.flat(one.last, 0.0, 0.0, 1.0), surface)
             v0, v1 = _ahead(lean_a, one.center), piece.length - _ahead(lean_b, one.center)
             for joint, moved, v, k in (
                 (ends.start, 0, v0, hypot(*lean_a)),
@@ -167,15 +170,15 @@ def _straight(piece: Piece, shape: Sequence[Edge], outer: bool, ends: _Ends, bef
                 # angle on this piece = curve parameter + u0
                 u0 = joint.shift - _turned(shape, i, moved)
                 if joint.bent:
-                    curve: Any = brep.traced(brep.wave(u0, 1.0, v, k * one.radius, 0.0), one.first - u0, one.last - u0)
+                    curve: Any = make.traced(wave(u0, 1.0, v, k * one.radius, 0.0), one.first - u0, one.last - u0)
                 else:
-                    curve = brep.flat(u0, v, 1.0, 0.0)
-                brep.trace(joint.edges[(i + moved) % count], curve, surface, joint.tolerance)
-        faces.append(brep.face(surface, [_quad(ends, sides, i, True)], outer))
+                    curve = make.flat(u0, v, 1.0, 0.0)
+                make.trace(joint.edges[(i + moved) % count], curve, surface, joint.tolerance)
+        faces.append(make.face(surface, [_quad(make, ends, sides, i, True)], outer))
     return faces
 
 
-def _bend(piece: Piece, shape: Sequence[Edge], outer: bool, ends: _Ends, slack: float) -> list[Any]:
+def _bend(make: Maker, piece: Piece, shape: Sequence[Edge], outer: bool, ends: _Ends, slack: float) -> list[Any]:
     arc = piece.arc
     assert arc is not None
     count = len(shape)
@@ -189,9 +192,9 @@ def _bend(piece: Piece, shape: Sequence[Edge], outer: bool, ends: _Ends, slack: 
     sides = []
     for i, one in enumerate(shape):
         rho, z = placed(one.start)
-        curve = brep.circle(along(arc.center, arc.normal, z), arc.normal, out, rho)
+        curve = make.circle(along(arc.center, arc.normal, z), arc.normal, out, rho)
         far = ends.end.vertices[(i + ends.moved) % count]
-        sides.append(brep.edge(curve, 0.0, sweep, ends.start.vertices[i], far, slack))
+        sides.append(make.edge(curve, 0.0, sweep, ends.start.vertices[i], far, slack))
     faces = []
     for i, one in enumerate(shape):
         pair = (sides[i], sides[(i + 1) % count])
@@ -199,35 +202,34 @@ def _bend(piece: Piece, shape: Sequence[Edge], outer: bool, ends: _Ends, slack: 
         natural = True
         if one.center is not None:
             rho, z = placed(one.center)
-            frame = brep.ax3(along(arc.center, arc.normal, z), arc.normal, out)
-            surface: Any = Geom_ToroidalSurface(frame, rho, one.radius)
+            surface: Any = make.torus(along(arc.center, arc.normal, z), arc.normal, out, rho, one.radius)
             # the torus counts v from the outside toward the bend's normal: v = pi + phi - angle, kept near 0..2 pi
             v0 = pi + phi - tau * ((pi + phi - (one.first + one.last) / 2.0) // tau)
             for side_edge, angle in zip(pair, (one.first, one.last), strict=True):
-                brep.trace(side_edge, brep.flat(0.0, v0 - angle, 1.0, 0.0), surface, slack)
+                make.trace(side_edge, make.flat(0.0, v0 - angle, 1.0, 0.0), surface, slack)
             for joint, moved, u in rims:
                 shift = joint.shift - _turned(shape, i, moved)
-                curve2d = brep.flat(u, v0 - shift, 0.0, -1.0)
-                brep.trace(joint.edges[(i + moved) % count], curve2d, surface, joint.tolerance)
+                curve2d = make.flat(u, v0 - shift, 0.0, -1.0)
+                make.trace(joint.edges[(i + moved) % count], curve2d, surface, joint.tolerance)
         else:
             (rho0, z0), (rho1, z1) = placed(one.start), placed(one.end)
             natural = z1 < z0  # then the side lies outside the tube's axis and looks away from the bend's
             if abs(z1 - z0) < _FLUSH:
                 normal = scale(arc.normal, 1.0 if rho1 > rho0 else -1.0)
-                surface, natural = brep.plane(along(arc.center, arc.normal, (z0 + z1) / 2.0), normal, out), True
+                surface, natural = make.plane(along(arc.center, arc.normal, (z0 + z1) / 2.0), normal, out), True
             else:
-                surface, u0, du, v0, v1 = _revolved(arc.center, arc.normal, out, (rho0, z0), (rho1, z1))
+                surface, u0, du, v0, v1 = _revolved(make, arc.center, arc.normal, out, (rho0, z0), (rho1, z1))
                 for side_edge, v in zip(pair, (v0, v1), strict=True):
-                    brep.trace(side_edge, brep.flat(u0, v, du, 0.0), surface, slack)
+                    make.trace(side_edge, make.flat(u0, v, du, 0.0), surface, slack)
                 for joint, moved, u in rims:
-                    curve2d = brep.flat(u0 + du * u, v0, 0.0, 1.0 if v1 > v0 else -1.0)
-                    brep.trace(joint.edges[(i + moved) % count], curve2d, surface, joint.tolerance)
-        faces.append(brep.face(surface, [_quad(ends, sides, i, natural)], natural == outer))
+                    curve2d = make.flat(u0 + du * u, v0, 0.0, 1.0 if v1 > v0 else -1.0)
+                    make.trace(joint.edges[(i + moved) % count], curve2d, surface, joint.tolerance)
+        faces.append(make.face(surface, [_quad(make, ends, sides, i, natural)], natural == outer))
     return faces
 
 
 def _revolved(
-    center: Vec, axis: Vec, out: Vec, a: tuple[float, float], b: tuple[float, float]
+    make: Maker, center: Vec, axis: Vec, out: Vec, a: tuple[float, float], b: tuple[float, float]
 ) -> tuple[Any, float, float, float, float]:
     """A side revolved about the bend's axis, and where its ends are on it.
 
@@ -238,14 +240,13 @@ def _revolved(
         Surface (cylinder or cone), u at the start, direction of u along the bend, v at a and at b.
     """
     if abs(b[0] - a[0]) < _FLUSH:
-        return Geom_CylindricalSurface(brep.ax3(center, axis, out), (a[0] + b[0]) / 2.0), 0.0, 1.0, a[1], b[1]
+        return make.cylinder(center, axis, out, (a[0] + b[0]) / 2.0), 0.0, 1.0, a[1], b[1]
     # STEP wants a half angle above zero: the cone's axis points to where it widens
     length = hypot(b[0] - a[0], b[1] - a[1])
     widens = (b[0] - a[0]) * (b[1] - a[1]) > 0.0
     low = a if a[0] < b[0] else b
     angle = atan2(abs(b[0] - a[0]), abs(b[1] - a[1]))
     towards = axis if widens else scale(axis, -1.0)
-    frame = brep.ax3(along(center, axis, low[1]), towards, out)
-    surface = Geom_ConicalSurface(frame, angle, low[0])
+    surface = make.cone(along(center, axis, low[1]), towards, out, angle, low[0])
     v0, v1 = (0.0, length) if low is a else (length, 0.0)
     return (surface, 0.0, 1.0, v0, v1) if widens else (surface, tau, -1.0, v0, v1)

@@ -13,10 +13,8 @@ from dataclasses import dataclass
 from math import cos, hypot, pi, radians, sin, tau
 from typing import Any
 
-from OCP.Geom import Geom_CylindricalSurface, Geom_ToroidalSurface
-
 from converter.geometry.vectors import Vec, along, cross, scale, sub, unit
-from converter.kernel.shapes import brep
+from converter.kernel.shapes.maker import TOLERANCE, Maker, turns, wave
 from converter.model.frames import Piece, Station, slope
 
 #: Seams closer than this along the joint (mm) are one vertex.
@@ -68,10 +66,13 @@ class _RoundSeam:
         return found
 
 
-def side(found: Sequence[Piece], radius: float, outer: bool, closed: bool, twist: float, gap: float) -> Side:
+def side(
+    make: Maker, found: Sequence[Piece], radius: float, outer: bool, closed: bool, twist: float, gap: float
+) -> Side:
     """Build the faces of one diameter.
 
     Args:
+        make: what they are built of.
         found: the run's pieces.
         radius: of the tube's outside or bore, mm.
         outer: True for the outside, False for the bore (its faces look at the axis).
@@ -90,7 +91,7 @@ def side(found: Sequence[Piece], radius: float, outer: bool, closed: bool, twist
             marks.append(seams[i - 1])
         elif closed:
             marks.append(seams[-1] + twist)
-        joints.append(_joint(at, before, radius, marks, gap if closed and i == 0 else 0.0))
+        joints.append(_joint(make, at, before, radius, marks, gap if closed and i == 0 else 0.0))
     faces = []
     for i, piece in enumerate(found):
         start = joints[i]
@@ -98,13 +99,13 @@ def side(found: Sequence[Piece], radius: float, outer: bool, closed: bool, twist
         end = joints[0] if wraps else joints[i + 1]
         before = found[i - 1].corner if i or closed else None
         build = _cylinder if piece.arc is None else _torus
-        faces.append(build(piece, radius, outer, seams[i], start, end, twist if wraps else 0.0, before))
+        faces.append(build(make, piece, radius, outer, seams[i], start, end, twist if wraps else 0.0, before))
     return Side(faces, joints[0].edges, joints[0 if closed else -1].edges)
 
 
 def _seams(found: Sequence[Piece], closed: bool, radius: float) -> list[float]:
     """The seam's angle on every piece."""
-    fixed = [None if p.arc is None else brep.turns(radians(p.roll) + pi) for p in found]
+    fixed = [None if p.arc is None else turns(radians(p.roll) + pi) for p in found]
     count = len(found)
     seams: list[float] = []
     for i, own in enumerate(fixed):
@@ -119,20 +120,20 @@ def _seams(found: Sequence[Piece], closed: bool, radius: float) -> list[float]:
         if before is not None and after is not None and i + 1 < count and fixed[i + 1] is not None:
             apart = abs((after - before + pi) % tau - pi)
             if apart * radius >= _SAME and apart < _SLIVER:
-                choice = brep.turns(before + pi)
+                choice = turns(before + pi)
         seams.append(choice)
     return seams
 
 
 def _joint(
-    at: Station, corner: tuple[float, float, int] | None, radius: float, marks: list[float], gap: float
+    make: Maker, at: Station, corner: tuple[float, float, int] | None, radius: float, marks: list[float], gap: float
 ) -> _RoundSeam:
-    seams = [brep.turns(marks[0])]
-    tolerance = max(brep.TOLERANCE, 1.01 * gap)
+    seams = [turns(marks[0])]
+    tolerance = max(TOLERANCE, 1.01 * gap)
     for mark in marks[1:]:
         apart = abs((mark - seams[0] + pi) % tau - pi)
         if apart * radius >= _SAME:
-            seams.append(brep.turns(mark))
+            seams.append(turns(mark))
         elif apart * radius > 1e-9:
             tolerance = max(tolerance, 1.01 * apart * radius)
     seams.sort()
@@ -141,20 +142,20 @@ def _joint(
     # mitre plane leans the other way than from before
     axis_x, shift = at.up, 0.0
     if corner is None:
-        curve: Any = brep.circle(at.point, at.direction, axis_x, radius)
+        curve: Any = make.circle(at.point, at.direction, axis_x, radius)
     else:
         shift = radians(corner[1])
         inside, across = at.at(cos(shift), sin(shift)), at.at(-sin(shift), cos(shift))
         b, n = sub(inside, at.point), sub(across, at.point)
         major = scale(along(b, at.direction, hypot(*lean)), radius)
-        curve = brep.ellipse(at.point, cross(unit(major), n), major, radius)
+        curve = make.ellipse(at.point, cross(unit(major), n), major, radius)
     points = [_on(at, radius, s, lean) for s in seams]
-    vertices = [brep.vertex(p, tolerance) for p in points]
+    vertices = [make.vertex(p, tolerance) for p in points]
     edges = []
     for i, a in enumerate(seams):
         b_ = seams[i + 1] if i + 1 < len(seams) else seams[0] + tau
         after = vertices[(i + 1) % len(seams)]
-        edges.append(brep.edge(curve, a - shift, b_ - shift, vertices[i], after, tolerance))
+        edges.append(make.edge(curve, a - shift, b_ - shift, vertices[i], after, tolerance))
     return _RoundSeam(at, corner, seams, vertices, edges, shift, tolerance)
 
 
@@ -168,6 +169,7 @@ def _vertex(joint: _RoundSeam, seam: float) -> Any:
 
 
 def _cylinder(
+    make: Maker,
     piece: Piece,
     radius: float,
     outer: bool,
@@ -179,13 +181,13 @@ def _cylinder(
 ) -> Any:
     at = piece.start
     x = sub(at.at(cos(seam), sin(seam)), at.point)
-    surface = Geom_CylindricalSurface(brep.ax3(at.point, at.direction, x), radius)
+    surface = make.cylinder(at.point, at.direction, x, radius)
     lean_a, lean_b = slope(before), slope(piece.corner)
     p, q = radius * cos(seam), radius * sin(seam)
     v0, v1 = lean_a[0] * p + lean_a[1] * q, piece.length - lean_b[0] * p - lean_b[1] * q
-    side_line = brep.line(at.at(p, q), at.direction)
-    seam_edge = brep.edge(side_line, v0, v1, _vertex(start, seam), _vertex(end, seam + twist))
-    brep.trace_seam(seam_edge, brep.flat(tau, 0.0, 0.0, 1.0), brep.flat(0.0, 0.0, 0.0, 1.0), surface)
+    side_line = make.line(at.at(p, q), at.direction)
+    seam_edge = make.edge(side_line, v0, v1, _vertex(start, seam), _vertex(end, seam + twist))
+    make.trace_seam(seam_edge, make.flat(tau, 0.0, 0.0, 1.0), make.flat(0.0, 0.0, 0.0, 1.0), surface)
     for joint, v, lean, turned in (
         (start, 0.0, hypot(*lean_a), seam),
         (end, piece.length, -hypot(*lean_b), seam + twist),
@@ -194,18 +196,19 @@ def _cylinder(
             # parameter of the joint's curve: s - shift; u counts from the seam
             first, last = a - joint.shift, b - joint.shift
             if joint.corner is None:
-                curve: Any = brep.flat(u - first, v, 1.0, 0.0)
+                curve: Any = make.flat(u - first, v, 1.0, 0.0)
             else:
-                curve = brep.traced(brep.wave(u - first, 1.0, v, lean * radius, 0.0), first, last)
-            brep.trace(joint.edges[i], curve, surface, joint.tolerance)
+                curve = make.traced(wave(u - first, 1.0, v, lean * radius, 0.0), first, last)
+            make.trace(joint.edges[i], curve, surface, joint.tolerance)
     loop = [(start.edges[i], True) for i, *_ in start.ordered(seam)]
     loop.append((seam_edge, True))
     loop += [(end.edges[i], False) for i, *_ in reversed(end.ordered(seam + twist))]
     loop.append((seam_edge, False))
-    return brep.face(surface, [brep.wire(loop)], outer)
+    return make.face(surface, [make.wire(loop)], outer)
 
 
 def _torus(
+    make: Maker,
     piece: Piece,
     radius: float,
     outer: bool,
@@ -218,18 +221,18 @@ def _torus(
     arc = piece.arc
     assert arc is not None and before is None
     x = scale(sub(arc.start, arc.center), 1.0 / arc.radius)
-    surface = Geom_ToroidalSurface(brep.ax3(arc.center, arc.normal, x), arc.radius, radius)
+    surface = make.torus(arc.center, arc.normal, x, arc.radius, radius)
     sweep = radians(arc.angle)
-    outside = brep.circle(arc.center, arc.normal, x, arc.radius + radius)
-    seam_edge = brep.edge(outside, 0.0, sweep, _vertex(start, seam), _vertex(end, seam + twist))
-    brep.trace_seam(seam_edge, brep.flat(0.0, 0.0, 1.0, 0.0), brep.flat(0.0, tau, 1.0, 0.0), surface)
+    outside = make.circle(arc.center, arc.normal, x, arc.radius + radius)
+    seam_edge = make.edge(outside, 0.0, sweep, _vertex(start, seam), _vertex(end, seam + twist))
+    make.trace_seam(seam_edge, make.flat(0.0, 0.0, 1.0, 0.0), make.flat(0.0, tau, 1.0, 0.0), surface)
     for joint, u, turned in ((start, 0.0, seam), (end, sweep, seam + twist)):
         for i, a, _, around in joint.ordered(turned):
             # the torus counts v from the outside toward the bend's normal: against s
             first = a - joint.shift
-            brep.trace(joint.edges[i], brep.flat(u, tau - around + first, 0.0, -1.0), surface, joint.tolerance)
+            make.trace(joint.edges[i], make.flat(u, tau - around + first, 0.0, -1.0), surface, joint.tolerance)
     loop = [(seam_edge, True)]
     loop += [(end.edges[i], False) for i, *_ in reversed(end.ordered(seam + twist))]
     loop.append((seam_edge, False))
     loop += [(start.edges[i], True) for i, *_ in start.ordered(seam)]
-    return brep.face(surface, [brep.wire(loop)], outer)
+    return make.face(surface, [make.wire(loop)], outer)

@@ -21,6 +21,7 @@ from converter.model.section import Outline, Section
 from converter.quoting import quoted
 
 if TYPE_CHECKING:
+    from converter.kernel.shapes.maker import Maker
     from converter.kernel.shapes.round import Side
 
 
@@ -43,33 +44,37 @@ def tube_solid(run: Run, section: Section, made: TubeMetal | None = None) -> Any
         MissingLibraryError: the CAD kernel is not installed.
     """
     require()
-    made = made or metal(run, section)
-    return _capped(made, [_lateral(made, loop, i == 0) for i, loop in enumerate(section.loops)])
+    from converter.kernel.shapes import brep
+
+    return made_solid(brep, section, made or metal(run, section))
 
 
-def _lateral(made: TubeMetal, loop: Outline, outer: bool) -> Side:
+def made_solid(make: Maker, section: Section, made: TubeMetal) -> Any:
+    """The solid of a tube's metal, of whatever makes it."""
+    return _capped(make, made, [_lateral(make, made, loop, i == 0) for i, loop in enumerate(section.loops)])
+
+
+def _lateral(make: Maker, made: TubeMetal, loop: Outline, outer: bool) -> Side:
     """The faces along one outline of the section: of a circle cylinders and tori, each in one piece."""
     from converter.kernel.shapes import profile
     from converter.kernel.shapes import round as ring
 
     if loop.radius is not None:
-        return ring.side(made.pieces, loop.radius, outer, made.closed, radians(made.twist), made.gap)
-    return profile.side(made.pieces, loop.edges, outer, made.closed, quarters(made.twist), made.gap)
+        return ring.side(make, made.pieces, loop.radius, outer, made.closed, radians(made.twist), made.gap)
+    return profile.side(make, made.pieces, loop.edges, outer, made.closed, quarters(made.twist), made.gap)
 
 
-def _capped(made: TubeMetal, sides: list[Side]) -> Any:
+def _capped(make: Maker, made: TubeMetal, sides: list[Side]) -> Any:
     """Outside and bore as one solid: joined by end caps, or as a ring around a void."""
-    from converter.kernel.shapes import brep
-
     if made.closed:
-        return brep.solid([one.faces for one in sides])
+        return make.solid([one.faces for one in sides])
     faces = [face for one in sides for face in one.faces]
     first, last = made.pieces[0].start, made.pieces[-1].end
-    cap_a = [brep.wire([(e, i > 0) for e in one.first]) for i, one in enumerate(sides)]
-    cap_b = [brep.wire([(e, i == 0) for e in one.last]) for i, one in enumerate(sides)]
-    faces.append(brep.face(brep.plane(first.point, scale(first.direction, -1.0), first.up), cap_a))
-    faces.append(brep.face(brep.plane(last.point, last.direction, last.up), cap_b))
-    return brep.solid([faces])
+    cap_a = [make.wire([(e, i > 0) for e in one.first]) for i, one in enumerate(sides)]
+    cap_b = [make.wire([(e, i == 0) for e in one.last]) for i, one in enumerate(sides)]
+    faces.append(make.face(make.plane(first.point, scale(first.direction, -1.0), first.up), cap_a))
+    faces.append(make.face(make.plane(last.point, last.direction, last.up), cap_b))
+    return make.solid([faces])
 
 
 def in_own_frame(shape: Any, place: Placement) -> Any:

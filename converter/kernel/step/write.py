@@ -128,7 +128,7 @@ def write_step(
         marks[key] = name
         return key
 
-    products = _products(items)
+    products = products_of(items)
     document = _document(items, products, mark, root if assembly else None)
     text = _Rewritten(into, marks)
     with quiet(), _settings(unit, schema):
@@ -185,7 +185,7 @@ class _Rewritten:
         return step_text(self._marks[mark[0].decode()]).encode("ascii")
 
 
-def _products(items: Sequence[StepItem]) -> list[StepItem]:
+def products_of(items: Sequence[StepItem]) -> list[StepItem]:
     """The items that bring a product: of those that are places of one, the first."""
     known: set[int] = set()
     found = []

@@ -313,10 +313,10 @@ def test_a_failing_kernel_is_one_sentence_and_no_file(tmp_path, monkeypatch):
 
     monkeypatch.setattr(STEPCAFControl_Writer, "WriteStream", lambda *_: IFSelect_ReturnStatus.IFSelect_RetFail)
     with pytest.raises(WriteError, match="could not write"):
-        write_job(job_of("a"), tmp_path / "x", ["step"])
+        write_job(job_of("a"), tmp_path / "x", ["wires"])
     monkeypatch.setattr(STEPCAFControl_Writer, "WriteStream", lambda *_: IFSelect_ReturnStatus.IFSelect_RetDone)
     with pytest.raises(WriteError, match="without an end"):
-        write_job(job_of("a"), tmp_path / "x", ["step"])
+        write_job(job_of("a"), tmp_path / "x", ["wires"])
     monkeypatch.setattr(STEPCAFControl_Writer, "Transfer", lambda *_: False)
     with pytest.raises(WriteError, match="could not turn"):
         write_job(job_of("a"), tmp_path / "x", ["wires"])
