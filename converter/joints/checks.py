@@ -12,7 +12,8 @@ from converter.findings import Clause, Finding
 from converter.geometry.vectors import cross, distance, dot, norm, unit
 from converter.joints.bodies import Body
 from converter.joints.cuts.lines import Array, Hits, ParallelLines
-from converter.joints.cuts.saddle import RoundPrism, angles
+from converter.joints.cuts.round import RoundPrism
+from converter.joints.cuts.saddle import angles
 from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart
 from converter.joints.finding.contacts import (

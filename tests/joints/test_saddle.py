@@ -18,7 +18,8 @@ from scipy.special import ellipe, ellipk
 
 from converter.errors import GeometryError
 from converter.joints.cuts.lines import Branch, outline_radii
-from converter.joints.cuts.saddle import Cut, HalfSpace, RoundPrism, angles, extremes, mitre_plane, profile
+from converter.joints.cuts.round import RoundPrism
+from converter.joints.cuts.saddle import Cut, HalfSpace, angles, extremes, mitre_plane, profile
 from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart
 from converter.model.section import Section

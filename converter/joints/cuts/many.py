@@ -1,21 +1,29 @@
-"""Lines and round parts in pairs, many at once: where each line enters its part, and whether a place lies in it.
+"""Lines and parts, many at once: in pairs, each line with its part, and the lines of one branch with all parts.
 
-The same as the parts say of the lines of one branch, to rounding; what is flat is left to them.
+`ManyParts` says the same as the parts say of the lines of one branch, to rounding; what is flat is left to them.
+`Obstacles` says it to the last bit. A bend is asked only about lines that come into the ball around it, and no more
+about lines that something else stops before they do.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.vectors import Vec
-from converter.joints.cuts.lines import Array, Hits, ObstaclePart
-from converter.joints.cuts.saddle import RoundPrism
+from converter.joints.cuts.lines import Array, Hits, ObstaclePart, ParallelLines
+from converter.joints.cuts.round import GRAZE, RoundPrism
 from converter.joints.cuts.torus import BendPart, Rings
 
 Ints = NDArray[np.int64]
+
+#: Fewer parts are quicker asked one by one; pairs of lines and bends looked at together, for the processor's cache.
+_FEW, _AT_ONCE = 3, 1024
+#: mm by which the balls around bends are larger than the bends: far more than rounding.
+_SLACK = 1e-3
 
 
 class ManyParts:
@@ -64,14 +72,8 @@ class ManyParts:
         table = self._bends[part]
         w = points - table[:, :3]
         axes = [table[:, i : i + 3] for i in (3, 6, 9)]
-        return Rings(
-            table[:, 12],
-            table[:, 13],
-            (table[:, 14], table[:, 15], table[:, 16]),
-            table[:, 17],
-            np.stack([(w * axis).sum(axis=1) for axis in axes]),
-            np.stack([(ways * axis).sum(axis=1) for axis in axes]),
-        )
+        start, step = (np.stack([(v * axis).sum(axis=1) for axis in axes]) for v in (w, ways))
+        return _rings(table, start, step)
 
     def _into_tubes(self, points: Array, ways: Array, part: Ints) -> tuple[Array, Hits]:
         """See `RoundPrism.stops`; and which lines run lengthwise in a part that nothing ends."""
@@ -86,7 +88,7 @@ class ManyParts:
         beside = (w * across).sum(axis=1) / (safe * safe)
         room = radius * radius - off * off
         half = np.sqrt(np.maximum(room, 0.0)) / safe
-        low, high, hit = beside - half, beside + half, room >= -1e-9 * radius * radius
+        low, high, hit = beside - half, beside + half, room >= -GRAZE * radius * radius
         if bool(lengthwise.any()):
             along = (w * axis).sum(axis=1)
             hit = np.where(lengthwise, (w * w).sum(axis=1) - along * along <= radius * radius, hit)
@@ -114,6 +116,156 @@ class ManyParts:
         for i in (0, 1):
             held &= ((places - bounds[:, i, :3]) * bounds[:, i, 3:]).sum(axis=1) <= 0.0
         return held
+
+
+class Obstacles:
+    """Parts in the way of the lines of one branch.
+
+    Args:
+        parts: in any order; rows of what is told are in theirs.
+    """
+
+    def __init__(self, parts: Sequence[ObstaclePart]) -> None:
+        self._every = tuple(parts)
+        many = len(self._every) >= _FEW
+        self._round = [i for i, part in enumerate(self._every) if many and _is_plain_tube(part)]
+        self._bent = [i for i, part in enumerate(self._every) if many and isinstance(part, BendPart)]
+        at_once = {*self._round, *self._bent}
+        self._single = [i for i in range(len(self._every)) if i not in at_once]
+        self._tubes = _tubes([self._every[i] for i in self._round])
+        bends = [part for i in self._bent if isinstance(part := self._every[i], BendPart)]
+        self._bends = _bends(bends)
+        self._windows = np.array([part.window for part in bends]).reshape(-1, 2)
+        self._flat = np.array([not part.half_up == part.half_across == part.corner for part in bends], dtype=np.bool_)
+
+    def each(self, lines: ParallelLines) -> Array:
+        """(parts, lines): the greatest length at which each line enters each part, -inf where it does not."""
+        t = self._straights(lines)
+        if self._bent:
+            t[self._bent] = self._into_bends(lines, np.full(len(lines.p), -np.inf))
+        return t
+
+    def first_met(self, lines: ParallelLines) -> Array:
+        """(lines,): the greatest length at which each line enters any part, -inf where it enters none."""
+        best: Array = self._straights(lines).max(axis=0, initial=-np.inf)
+        if self._bent:
+            best = np.maximum(best, self._into_bends(lines, best).max(axis=0))
+        return best
+
+    def _straights(self, lines: ParallelLines) -> Array:
+        """What `each` tells of all but the bends."""
+        t = np.full((len(self._every), len(lines.p)), -np.inf)
+        every = np.ones(len(lines.p), dtype=np.bool_)
+        for i in self._single:
+            at, hit, _ = self._every[i].stops(lines, every)
+            t[i] = np.where(hit, at, -np.inf)
+        if self._round:
+            t[self._round] = self._into_tubes(lines)
+            for i in np.flatnonzero(self._lengthwise(lines)).tolist():
+                at, hit, _ = self._every[self._round[i]].stops(lines, every)
+                t[self._round[i]] = np.where(hit, at, -np.inf)
+        return t
+
+    def _lengthwise(self, lines: ParallelLines) -> Hits:
+        value: Hits = _length(_cross(self._tubes[1].T, lines.branch.direction)) < 1e-9
+        return value
+
+    def _into_tubes(self, lines: ParallelLines) -> Array:
+        """See `RoundPrism.stops`, step by step the same; tubes in line with the branch: any."""
+        point, axis, radius, bounds = self._tubes
+        d, a = lines.branch.direction, axis.T
+        k = _cross(a, d)
+        sine = _length(k)
+        sine = np.where(sine < 1e-9, 1.0, sine)
+        lean = -_dot(d, a)
+        across = [d[i] + a[i] * lean for i in range(3)]
+        off = _along(lines, point.T, [one * (1.0 / sine) for one in k])
+        beside = _along(lines, point.T, [one * (1.0 / (sine * sine)) for one in across])
+        room = (radius * radius)[:, None] - off * off
+        half = np.sqrt(np.maximum(room, 0.0)) / sine[:, None]
+        low, high = beside - half, beside + half
+        hit = room >= (-GRAZE * radius * radius)[:, None]
+        for i in (0, 1):
+            some = np.flatnonzero(bounds[:, i, 3:].any(axis=1))
+            if not len(some):
+                continue
+            at, normal = bounds[some, i, :3].T, bounds[some, i, 3:].T
+            ahead, start = _dot(normal, d)[:, None], _along(lines, at, normal)
+            level = np.abs(ahead) < 1e-12
+            hit[some] &= ~level | (start <= 1e-9)
+            edge = start / np.where(level, 1.0, ahead)
+            low[some] = np.where(~level & (ahead > 0.0), np.maximum(low[some], edge), low[some])
+            high[some] = np.where(~level & (ahead < 0.0), np.minimum(high[some], edge), high[some])
+        return np.where(hit & (low <= high), high, -np.inf)
+
+    def _into_bends(self, lines: ParallelLines, stopped: Array) -> Array:
+        """(bends, lines): what `each` tells of bends; -inf also for lines that are ``stopped`` (lines,) before them."""
+        table = self._bends
+        d = np.asarray(lines.branch.direction)
+        axes = [table[:, i : i + 3].T for i in (3, 6, 9)]
+        start = np.stack([_along(lines, table[:, :3].T, axis) for axis in axes])
+        step = np.stack([_dot(d, axis) for axis in axes])
+        nearest, reach = self._in_ball(start, step)
+        low, high = self._windows[:, :1], self._windows[:, 1:]
+        asked = (nearest + reach >= low - _SLACK) & (nearest - reach <= high + _SLACK)
+        asked &= nearest + reach >= stopped - _SLACK
+        t = np.full(asked.shape, -np.inf)
+        for flat in (False, True):
+            rows, columns = np.nonzero(asked & (self._flat == flat)[:, None])
+            for first in range(0, len(rows), _AT_ONCE):
+                row, column = rows[first : first + _AT_ONCE], columns[first : first + _AT_ONCE]
+                rings = _rings(table[row], start[:, row, column], step[:, row])
+                t[row, column] = rings.entries(self._windows[row, 0], self._windows[row, 1]).t
+        return t
+
+    def _in_ball(self, start: Array, step: Array) -> tuple[Array, Array]:
+        """Where lines come nearest to the middle of the ball around each bend, and how far on they leave it; -inf for
+        how far where they pass beside it. (bends, lines) each."""
+        clr, sweep, up, across, corner = self._bends[:, 12:17].T
+        turn = np.radians(np.minimum(sweep, 180.0)) / 2.0
+        middle = np.where(sweep < 180.0, clr * np.cos(turn), 0.0)
+        half = np.hypot(up - corner, across - corner) + corner  # of the section
+        radius = np.where(sweep < 180.0, clr * np.sin(turn), clr) + half + _SLACK
+        way = np.radians(sweep) / 2.0
+        x = start[0] - (middle * np.cos(way))[:, None]
+        y = start[1] - (middle * np.sin(way))[:, None]
+        squared = (step * step).sum(axis=0)[:, None]
+        nearest = (x * step[0][:, None] + y * step[1][:, None] + start[2] * step[2][:, None]) / squared
+        room = (radius * radius)[:, None] - (x * x + y * y + start[2] * start[2] - nearest * nearest * squared)
+        return nearest, np.where(room >= 0.0, np.sqrt(np.maximum(room, 0.0) / squared), -np.inf)
+
+
+def _is_plain_tube(part: ObstaclePart) -> bool:
+    """Whether a part is a straight round mate that no more than two half-spaces end."""
+    return isinstance(part, RoundPrism) and len(part.bounds) <= 2
+
+
+def _dot(a: Any, b: Any) -> Array:
+    """Scalar products, the three numbers of each vector one after another; summed in the order of `vectors.dot`."""
+    value: Array = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+    return value
+
+
+def _cross(a: Any, b: Any) -> list[Array]:
+    return [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+
+
+def _length(a: Any) -> Array:
+    value: Array = np.sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2])
+    return value
+
+
+def _along(lines: ParallelLines, origin: Any, v: Any) -> Array:
+    """`ParallelLines.along` for many origins and vectors (k,), summed in its order; (k, lines)."""
+    branch = lines.branch
+    away = _dot([branch.point[i] - origin[i] for i in range(3)], v)
+    value: Array = lines.p * _dot(branch.zero, v)[:, None] + lines.q * _dot(branch.side, v)[:, None] + away[:, None]
+    return value
+
+
+def _rings(table: Array, start: Array, step: Array) -> Rings:
+    """Lines with a bend each, by rows of `_bends`; ``start`` and ``step`` (3, k) in the bends' own axes."""
+    return Rings(table[:, 12], table[:, 13], (table[:, 14], table[:, 15], table[:, 16]), table[:, 17], start, step)
 
 
 def _bends(every: Iterable[ObstaclePart]) -> Array:
