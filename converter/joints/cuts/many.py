@@ -1,7 +1,7 @@
 """Lines and parts, many at once: in pairs, each line with its part, and the lines of one branch with all parts.
 
 `ManyParts` says the same as the parts say of the lines of one branch, to rounding; what is flat is left to them.
-`Obstacles` says it to the last bit. A bend is asked only about lines that come into the ball around it, and no more
+`Obstacles` says it to the last bit. A bend is asked only about lines that come into the box around it, and no more
 about lines that something else stops before they do.
 """
 
@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.vectors import Vec
 from converter.joints.cuts.lines import Array, Hits, ObstaclePart, ParallelLines
 from converter.joints.cuts.round import GRAZE, RoundPrism
 from converter.joints.cuts.torus import BendPart, Rings
@@ -22,8 +21,9 @@ Ints = NDArray[np.int64]
 
 #: Fewer parts are quicker asked one by one; pairs of lines and bends looked at together, for the processor's cache.
 _FEW, _AT_ONCE = 3, 1024
-#: mm by which the balls around bends are larger than the bends: far more than rounding.
-_SLACK = 1e-3
+#: mm by which the boxes around bends are larger than the bends, and what of a direction still counts as level with a
+#: side of one: a line so level drifts by less than that over any length of tube.
+_SLACK, _LEVEL = 1e-3, 1e-9
 
 
 class ManyParts:
@@ -205,34 +205,41 @@ class Obstacles:
         axes = [table[:, i : i + 3].T for i in (3, 6, 9)]
         start = np.stack([_along(lines, table[:, :3].T, axis) for axis in axes])
         step = np.stack([_dot(d, axis) for axis in axes])
-        nearest, reach = self._in_ball(start, step)
+        enters, leaves = self._in_boxes(start, step)
         low, high = self._windows[:, :1], self._windows[:, 1:]
-        asked = (nearest + reach >= low - _SLACK) & (nearest - reach <= high + _SLACK)
-        asked &= nearest + reach >= stopped - _SLACK
+        asked = (enters <= np.minimum(leaves, high + _SLACK)) & (leaves >= np.maximum(low, stopped) - _SLACK)
         t = np.full(asked.shape, -np.inf)
         for flat in (False, True):
             rows, columns = np.nonzero(asked & (self._flat == flat)[:, None])
             for first in range(0, len(rows), _AT_ONCE):
                 row, column = rows[first : first + _AT_ONCE], columns[first : first + _AT_ONCE]
                 rings = _rings(table[row], start[:, row, column], step[:, row])
-                t[row, column] = rings.entries(self._windows[row, 0], self._windows[row, 1]).t
+                box = enters[row, column] - _SLACK, leaves[row, column] + _SLACK
+                t[row, column] = rings.entries(self._windows[row, 0], self._windows[row, 1], box).t
         return t
 
-    def _in_ball(self, start: Array, step: Array) -> tuple[Array, Array]:
-        """Where lines come nearest to the middle of the ball around each bend, and how far on they leave it; -inf for
-        how far where they pass beside it. (bends, lines) each."""
+    def _in_boxes(self, start: Array, step: Array) -> tuple[Array, Array]:
+        """The lengths between which lines are in the box around each bend, (bends, lines) each; none where the first
+        is the greater."""
         clr, sweep, up, across, corner = self._bends[:, 12:17].T
-        turn = np.radians(np.minimum(sweep, 180.0)) / 2.0
-        middle = np.where(sweep < 180.0, clr * np.cos(turn), 0.0)
-        half = np.hypot(up - corner, across - corner) + corner  # of the section
-        radius = np.where(sweep < 180.0, clr * np.sin(turn), clr) + half + _SLACK
-        way = np.radians(sweep) / 2.0
-        x = start[0] - (middle * np.cos(way))[:, None]
-        y = start[1] - (middle * np.sin(way))[:, None]
-        squared = (step * step).sum(axis=0)[:, None]
-        nearest = (x * step[0][:, None] + y * step[1][:, None] + start[2] * step[2][:, None]) / squared
-        room = (radius * radius)[:, None] - (x * x + y * y + start[2] * start[2] - nearest * nearest * squared)
-        return nearest, np.where(room >= 0.0, np.sqrt(np.maximum(room, 0.0) / squared), -np.inf)
+        turn = np.radians(sweep) / 2.0
+        c, s = np.cos(turn)[:, None], np.sin(turn)[:, None]
+        half = np.hypot(up - corner, across - corner) + corner + _SLACK  # of the section, however it lies
+        # along the way from the centre to the middle of the bend, across it, and along the normal
+        inmost, wide = clr * np.cos(turn), clr * np.sin(np.minimum(turn, np.pi / 2.0))
+        ranges = ((inmost - half, clr + half), (-wide - half, wide + half), (-half, half))
+        places = (c * start[0] + s * start[1], c * start[1] - s * start[0], start[2])
+        dx, dy, dz = step[:, :, None]
+        ways = (c * dx + s * dy, c * dy - s * dx, dz)
+        enters, leaves = np.full(start.shape[1:], -np.inf), np.full(start.shape[1:], np.inf)
+        for (least, most), place, way in zip(ranges, places, ways, strict=True):
+            level = np.abs(way) < _LEVEL
+            divisor = np.where(level, 1.0, way)
+            one, other = (place - most[:, None]) / divisor, (place - least[:, None]) / divisor
+            outside = level & ((place < least[:, None]) | (place > most[:, None]))
+            enters = np.maximum(enters, np.where(level, np.where(outside, np.inf, -np.inf), np.minimum(one, other)))
+            leaves = np.minimum(leaves, np.where(level, np.inf, np.maximum(one, other)))
+        return enters, leaves
 
 
 def _is_plain_tube(part: ObstaclePart) -> bool:
@@ -283,15 +290,15 @@ def _bends(every: Iterable[ObstaclePart]) -> Array:
 
 def _tubes(every: Iterable[ObstaclePart]) -> tuple[Array, Array, Array, Array]:
     """Straight round parts as rows: point, axis, radius, and two half-spaces (of no effect where there are fewer)."""
-    points: list[Vec] = []
-    axes: list[Vec] = []
-    radii: list[float] = []
-    bounds: list[Sequence[tuple[float, ...]]] = []
-    for one in every:
-        here = one if isinstance(one, RoundPrism) else None
-        points.append(here.point if here else (0.0, 0.0, 0.0))
-        axes.append(here.axis if here else (0.0, 0.0, 1.0))
-        radii.append(here.radius if here else 0.0)
-        given: list[tuple[float, ...]] = [(*point, *normal) for point, normal in (here.bounds if here else ())]
-        bounds.append([*given, *[(0.0,) * 6] * 2][:2])
-    return np.array(points), np.array(axes), np.array(radii), np.array(bounds).reshape(-1, 2, 6)
+    rows = [_tube_row(part) if isinstance(part, RoundPrism) else _NO_TUBE for part in every]
+    table = np.array(rows, dtype=np.float64).reshape(-1, len(_NO_TUBE))
+    return table[:, :3], table[:, 3:6], table[:, 6], table[:, 7:].reshape(-1, 2, 6)
+
+
+_NO_BOUND = (0.0,) * 6
+_NO_TUBE = (0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, *_NO_BOUND, *_NO_BOUND)
+
+
+def _tube_row(part: RoundPrism) -> tuple[float, ...]:
+    bounds = [(*point, *normal) for point, normal in part.bounds[:2]]
+    return (*part.point, *part.axis, part.radius, *(v for one in (*bounds, _NO_BOUND, _NO_BOUND)[:2] for v in one))

@@ -103,9 +103,9 @@ class Cut:
         """The same cut with another zero line."""
         return replace(self, branch=replace(self.branch, zero=zero))
 
-    def by_mate(self, phi: Array) -> list[Array]:
-        """Lengths along the outside for each mate alone, -inf where it is not met."""
-        met = Obstacles([part for mate in self.mates for part in mate]).each(self.branch.lines(phi))
+    def by_mate(self, lines: ParallelLines) -> list[Array]:
+        """Lengths along lines for each mate alone, -inf where it is not met."""
+        met = Obstacles([part for mate in self.mates for part in mate]).each(lines)
         first = np.cumsum([0, *(len(mate) for mate in self.mates)])
         return [met[i:j].max(axis=0, initial=-np.inf) for i, j in pairwise(first.tolist())]
 

@@ -11,6 +11,7 @@ from converter.findings import Finding
 from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, Leg
+from converter.joints.cuts.lines import Array
 from converter.joints.cuts.trimmed import Trimmed
 from converter.joints.finding.contacts import PARALLEL
 from converter.joints.finding.crowds import Ints
@@ -20,6 +21,9 @@ from converter.joints.near.legs import Legs, nearest_of_pairs
 from converter.joints.near.overlap import deepest
 from converter.joints.near.pairs import chords_near
 from converter.tolerances import Tolerances
+
+#: mm by which a bound may be off that only saves work.
+_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +68,12 @@ def find_crossings(
     legs = Legs.all_of(frame, index)
     where = nearest_of_pairs(legs.rows(i), legs.rows(j))
     half = np.array([body.half for body in frame])
-    over = np.flatnonzero(where[2] < half[index.body[i]] + half[index.body[j]] - tol.near)
+    limit = half[index.body[i]] + half[index.body[j]]
+    place = legs.rows(i).at((where[0] / index.length[i])[:, None])[:, 0]
+    # most pairs of a crowded node are near at their ends, which `_crossing` would say one by one
+    with np.errstate(invalid="ignore"):
+        to_end = np.linalg.norm(_ends_of(frame, index, i, j) - place[:, None, :], axis=2).min(axis=1)
+    over = np.flatnonzero((where[2] < limit - tol.near) & (to_end > limit + tol.near - _ROUNDING))
     rows = zip(i[over].tolist(), j[over].tolist(), *(one[over].tolist() for one in where), strict=True)
     for m, n, *near in rows:
         a, b = frame[int(index.body[m])], frame[int(index.body[n])]
@@ -81,12 +90,16 @@ def _away_from_ends(index: LegIndex, frame: Sequence[Body], tol: Tolerances) -> 
     half = np.array([body.half for body in frame])
     limit = half[index.body[i]] + half[index.body[j]] - tol.near
     # what meets at an end is that end's own business
-    ends = np.array([[end.point for end in body.ends] or [(np.inf,) * 3] * 2 for body in frame])
-    own = np.concatenate((ends[index.body[i[who]]], ends[index.body[j[who]]]), axis=1)
     with np.errstate(invalid="ignore"):
-        to_end = np.linalg.norm(own - places[:, None, :], axis=2).min(axis=1)
+        to_end = np.linalg.norm(_ends_of(frame, index, i[who], j[who]) - places[:, None, :], axis=2).min(axis=1)
     kept = distinct(who[to_end > limit[who] + 2.0 * tol.near])
     return i[kept], j[kept]
+
+
+def _ends_of(frame: Sequence[Body], index: LegIndex, i: Ints, j: Ints) -> Array:
+    """The end points of the tubes of pairs of legs, (k, 4, 3); a closed tube's lie nowhere."""
+    ends = np.array([[end.point for end in body.ends] or [(np.inf,) * 3] * 2 for body in frame])
+    return np.concatenate((ends[index.body[i]], ends[index.body[j]]), axis=1)
 
 
 def joined_places(plans: Mapping[Key, EndPlan]) -> dict[frozenset[int], list[Vec]]:
