@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, radians, sin
+from math import atan2, cos, degrees, radians, sin
 
 import numpy as np
 from numpy.typing import NDArray
@@ -154,33 +154,25 @@ def _on_straights(
     ahead = (along_mate * cosine - (w * ways).sum(axis=1)) / (sine * sine)
     at = along_mate + ahead * cosine
     offset = np.abs((w * k).sum(axis=1)) / sine
-    angle = np.degrees(np.arctan2(sine, np.abs(cosine)))
     half = np.array([body.half for body in bodies])
     own, mate = half[np.array([end.body for end in ends], dtype=np.int64)[row]], half[index.body[leg]]
     before, behind = (np.where(free, tol.near, 1e-6)[leg] for free in _outermost(bodies))
-    lean = np.sin(np.radians(angle))
     near = (at >= -before) & (at <= index.length[leg] + behind)
-    near &= np.abs(ahead) <= mate / lean + np.maximum(2.0 * own, tol.near)
-    radius = np.array([np.nan if body.section.cylinder is None else body.section.cylinder for body in bodies])
-    room = radius[index.body[leg]] ** 2 - offset * offset
-    round_ = np.isfinite(room)
-    enters = np.where(room > 0.0, np.sqrt(np.where(room > 0.0, room, 0.0)) / lean - ahead, -np.inf)
+    near &= np.abs(ahead) <= mate / sine + np.maximum(2.0 * own, tol.near)
     foot = start + at[:, None] * a
     found: list[Contact | None] = [None] * len(row)
     looked = np.flatnonzero(flat | near)
-    columns = (row, index.body[leg], index.leg[leg], flat, round_, enters, at, foot, ahead, offset, angle)
+    columns = (row, index.body[leg], index.leg[leg], flat, at, foot, ahead, offset, sine, cosine)
     for n, *values in zip(looked.tolist(), *(one[looked].tolist() for one in columns), strict=True):
-        i, j, on, is_flat, is_round, entry, there, (x, y, z), *numbers = values
+        i, j, on, is_flat, there, (x, y, z), further, aside, across, level = values
         end, other = ends[i], bodies[j]
         if is_flat:
             found[n] = _parallel(end, bodies[end.body], other, on, tol)
             continue
-        place = _NearPlace(on, there, (x, y, z), other.legs[on].direction, *numbers)
-        if is_round:
-            entry = None if entry == -np.inf else entry
-        else:
-            entry = _entry(end, bodies[end.body], other, place)
-        found[n] = _judged(end, bodies[end.body], other, place, entry, tol)
+        angle = degrees(atan2(across, level))
+        angle = min(angle, 180.0 - angle)
+        place = _NearPlace(on, there, (x, y, z), other.legs[on].direction, further, aside, angle)
+        found[n] = _judged(end, bodies[end.body], other, place, _entry(end, bodies[end.body], other, place), tol)
     return found
 
 
@@ -240,8 +232,11 @@ def _contact(end: End, mate: Body, place: _NearPlace, enters: float, state: str,
 
 
 def _entry(end: End, own: Body, mate: Body, place: _NearPlace) -> float | None:
-    """Length back from the end at which its axis enters a straight with flats; None when it passes beside it."""
-    ahead = place.ahead
+    """Length back from the end at which its axis enters a straight; None when it passes beside it."""
+    radius, ahead = mate.section.cylinder, place.ahead
+    if radius is not None:
+        room = radius * radius - place.offset * place.offset
+        return None if room <= 0.0 else float(room**0.5) / sin(radians(place.angle)) - ahead
     axis = Branch.at(end.point, end.direction, own.section).axis()
     widest = 1.5 * mate.half / sin(radians(max(place.angle, 10.0))) + mate.half
     high = -ahead + widest
