@@ -68,16 +68,19 @@ class Cut:
         parts = [part for mate in self.mates for part in mate]
         if not parts:
             raise GeometryError("a cut needs a tube to be cut to")
-        best = self._further.first_met(lines)
+        if len(parts) == 1:
+            t, met, beside = parts[0].stops(lines)
+            return np.where(met, t, beside), met
+        best = self._obstacles.first_met(lines)
         met = np.isfinite(best)
-        t, hit, beside = parts[0].stops(lines, met)
-        best, met = np.where(hit & (t > best), t, best), met | hit
-        return (best, met) if bool(met.all()) else (np.where(met, best, beside), met)
+        missed = np.flatnonzero(~met)
+        if len(missed):
+            best[missed] = parts[0].stops(ParallelLines(self.branch, lines.p[missed], lines.q[missed]))[2]
+        return best, met
 
     @cached_property
-    def _further(self) -> Obstacles:
-        """All parts but the first."""
-        return Obstacles([part for mate in self.mates for part in mate][1:])
+    def _obstacles(self) -> Obstacles:
+        return Obstacles([part for mate in self.mates for part in mate])
 
     def at(self, phi: Array) -> tuple[Array, Array]:
         """Lengths back from the end point at the angles ``phi`` (degrees): (outside, bore), mm."""
@@ -105,7 +108,7 @@ class Cut:
 
     def by_mate(self, lines: ParallelLines) -> list[Array]:
         """Lengths along lines for each mate alone, -inf where it is not met."""
-        met = Obstacles([part for mate in self.mates for part in mate]).each(lines)
+        met = self._obstacles.each(lines)
         first = np.cumsum([0, *(len(mate) for mate in self.mates)])
         return [met[i:j].max(axis=0, initial=-np.inf) for i, j in pairwise(first.tolist())]
 

@@ -18,7 +18,7 @@ from converter.joints.finding.crowds import Ints
 from converter.joints.finding.plan import EndPlan, Key
 from converter.joints.near.index import LegIndex
 from converter.joints.near.legs import Legs, nearest_of_pairs
-from converter.joints.near.overlap import deepest
+from converter.joints.near.overlap import NearLegs, deepest_of_pairs
 from converter.joints.near.pairs import chords_near
 from converter.tolerances import Tolerances
 
@@ -143,7 +143,7 @@ def _crossing(
     outer, inner = (a, b) if a.size >= b.size else (b, a)
     overlap = min(a.size, b.size, a.half + b.half - offset)
     if a.section.cylinder is None or b.section.cylinder is None:
-        deep = deepest(Trimmed(a, {}), i, Trimmed(b, {}), j)
+        [deep] = deepest_of_pairs([NearLegs(Trimmed(a, {}), i, Trimmed(b, {}), j)])
         if deep is None or deep[0] <= tol.near:
             return None  # their corners would reach, but they lie flat on one another
         overlap = deep[0]
