@@ -8,7 +8,7 @@ about lines that something else stops before they do.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,22 +134,26 @@ class Obstacles:
         self._single = [i for i in range(len(self._every)) if i not in at_once]
         self._tubes = _tubes([self._every[i] for i in self._round])
         bends = [part for i in self._bent if isinstance(part := self._every[i], BendPart)]
-        self._bends = _bends(bends)
-        self._windows = np.array([part.window for part in bends]).reshape(-1, 2)
-        self._flat = np.array([not part.half_up == part.half_across == part.corner for part in bends], dtype=np.bool_)
+        self._bends = _BendRows.of(bends)
 
     def each(self, lines: ParallelLines) -> Array:
         """(parts, lines): the greatest length at which each line enters each part, -inf where it does not."""
         t = self._straights(lines)
         if self._bent:
-            t[self._bent] = self._into_bends(lines, np.full(len(lines.p), -np.inf))
+            bends = _LinesAtBends(self._bends, lines)
+            t[self._bent] = bends.entries(bends.asked)
         return t
 
     def first_met(self, lines: ParallelLines) -> Array:
         """(lines,): the greatest length at which each line enters any part, -inf where it enters none."""
         best: Array = self._straights(lines).max(axis=0, initial=-np.inf)
         if self._bent:
-            best = np.maximum(best, self._into_bends(lines, best).max(axis=0))
+            bends = _LinesAtBends(self._bends, lines)
+            # first the bend that each line may enter furthest on, which saves the question for most others
+            likely = bends.asked & (bends.leaves >= best - _SLACK)
+            furthest = np.where(likely, bends.leaves, -np.inf).argmax(axis=0) == np.arange(len(likely))[:, None]
+            best = np.maximum(best, bends.entries(likely & furthest).max(axis=0))
+            best = np.maximum(best, bends.entries(likely & ~furthest & (bends.leaves >= best - _SLACK)).max(axis=0))
         return best
 
     def _straights(self, lines: ParallelLines) -> Array:
@@ -198,48 +202,73 @@ class Obstacles:
             high[some] = np.where(~level & (ahead < 0.0), np.minimum(high[some], edge), high[some])
         return np.where(hit & (low <= high), high, -np.inf)
 
-    def _into_bends(self, lines: ParallelLines, stopped: Array) -> Array:
-        """(bends, lines): what `each` tells of bends; -inf also for lines that are ``stopped`` (lines,) before them."""
-        table = self._bends
-        d = np.asarray(lines.branch.direction)
-        axes = [table[:, i : i + 3].T for i in (3, 6, 9)]
-        start = np.stack([_along(lines, table[:, :3].T, axis) for axis in axes])
-        step = np.stack([_dot(d, axis) for axis in axes])
-        enters, leaves = self._in_boxes(start, step)
-        low, high = self._windows[:, :1], self._windows[:, 1:]
-        asked = (enters <= np.minimum(leaves, high + _SLACK)) & (leaves >= np.maximum(low, stopped) - _SLACK)
-        t = np.full(asked.shape, -np.inf)
+
+class _BendRows(NamedTuple):
+    """Bends as `_bends` has them, the lengths (n, 2) to look in, and which are of tube with flats."""
+
+    table: Array
+    windows: Array
+    flat: Hits
+
+    @classmethod
+    def of(cls, bends: Sequence[BendPart]) -> _BendRows:
+        flat = [not part.half_up == part.half_across == part.corner for part in bends]
+        windows = np.array([part.window for part in bends]).reshape(-1, 2)
+        return cls(_bends(bends), windows, np.array(flat, dtype=np.bool_))
+
+
+class _LinesAtBends:
+    """The lines of one branch beside some bends: rows for bends, columns for lines.
+
+    Attributes:
+        enters, leaves: the lengths between which each line is in the box around each bend.
+        asked: whether it is there within what is looked at.
+    """
+
+    def __init__(self, bends: _BendRows, lines: ParallelLines) -> None:
+        self._table, self._windows, self._flat = bends
+        axes = [self._table[:, i : i + 3].T for i in (3, 6, 9)]
+        self._start = np.stack([_along(lines, self._table[:, :3].T, axis) for axis in axes])
+        self._step = np.stack([_dot(lines.branch.direction, axis) for axis in axes])
+        self.enters, self.leaves = _in_boxes(self._table, self._start, self._step)
+        low, high = self._windows[:, :1] - _SLACK, self._windows[:, 1:] + _SLACK
+        self.asked: Hits = (self.enters <= np.minimum(self.leaves, high)) & (self.leaves >= low)
+
+    def entries(self, some: Hits) -> Array:
+        """The greatest length at which some lines enter their bends; -inf where they do not, and for the others."""
+        t = np.full(some.shape, -np.inf)
         for flat in (False, True):
-            rows, columns = np.nonzero(asked & (self._flat == flat)[:, None])
+            rows, columns = np.nonzero(some & (self._flat == flat)[:, None])
             for first in range(0, len(rows), _AT_ONCE):
                 row, column = rows[first : first + _AT_ONCE], columns[first : first + _AT_ONCE]
-                rings = _rings(table[row], start[:, row, column], step[:, row])
-                box = enters[row, column] - _SLACK, leaves[row, column] + _SLACK
+                rings = _rings(self._table[row], self._start[:, row, column], self._step[:, row])
+                box = self.enters[row, column] - _SLACK, self.leaves[row, column] + _SLACK
                 t[row, column] = rings.entries(self._windows[row, 0], self._windows[row, 1], box).t
         return t
 
-    def _in_boxes(self, start: Array, step: Array) -> tuple[Array, Array]:
-        """The lengths between which lines are in the box around each bend, (bends, lines) each; none where the first
-        is the greater."""
-        clr, sweep, up, across, corner = self._bends[:, 12:17].T
-        turn = np.radians(sweep) / 2.0
-        c, s = np.cos(turn)[:, None], np.sin(turn)[:, None]
-        half = np.hypot(up - corner, across - corner) + corner + _SLACK  # of the section, however it lies
-        # along the way from the centre to the middle of the bend, across it, and along the normal
-        inmost, wide = clr * np.cos(turn), clr * np.sin(np.minimum(turn, np.pi / 2.0))
-        ranges = ((inmost - half, clr + half), (-wide - half, wide + half), (-half, half))
-        places = (c * start[0] + s * start[1], c * start[1] - s * start[0], start[2])
-        dx, dy, dz = step[:, :, None]
-        ways = (c * dx + s * dy, c * dy - s * dx, dz)
-        enters, leaves = np.full(start.shape[1:], -np.inf), np.full(start.shape[1:], np.inf)
-        for (least, most), place, way in zip(ranges, places, ways, strict=True):
-            level = np.abs(way) < _LEVEL
-            divisor = np.where(level, 1.0, way)
-            one, other = (place - most[:, None]) / divisor, (place - least[:, None]) / divisor
-            outside = level & ((place < least[:, None]) | (place > most[:, None]))
-            enters = np.maximum(enters, np.where(level, np.where(outside, np.inf, -np.inf), np.minimum(one, other)))
-            leaves = np.minimum(leaves, np.where(level, np.inf, np.maximum(one, other)))
-        return enters, leaves
+
+def _in_boxes(table: Array, start: Array, step: Array) -> tuple[Array, Array]:
+    """The lengths between which lines are in the box around each bend, (bends, lines) each; none where the first
+    is the greater."""
+    clr, sweep, up, across, corner = table[:, 12:17].T
+    turn = np.radians(sweep) / 2.0
+    c, s = np.cos(turn)[:, None], np.sin(turn)[:, None]
+    half = np.hypot(up - corner, across - corner) + corner + _SLACK  # of the section, however it lies
+    # along the way from the centre to the middle of the bend, across it, and along the normal
+    inmost, wide = clr * np.cos(turn), clr * np.sin(np.minimum(turn, np.pi / 2.0))
+    ranges = ((inmost - half, clr + half), (-wide - half, wide + half), (-half, half))
+    places = (c * start[0] + s * start[1], c * start[1] - s * start[0], start[2])
+    dx, dy, dz = step[:, :, None]
+    ways = (c * dx + s * dy, c * dy - s * dx, dz)
+    enters, leaves = np.full(start.shape[1:], -np.inf), np.full(start.shape[1:], np.inf)
+    for (least, most), place, way in zip(ranges, places, ways, strict=True):
+        level = np.abs(way) < _LEVEL
+        divisor = np.where(level, 1.0, way)
+        one, other = (place - most[:, None]) / divisor, (place - least[:, None]) / divisor
+        outside = level & ((place < least[:, None]) | (place > most[:, None]))
+        enters = np.maximum(enters, np.where(level, np.where(outside, np.inf, -np.inf), np.minimum(one, other)))
+        leaves = np.minimum(leaves, np.where(level, np.inf, np.maximum(one, other)))
+    return enters, leaves
 
 
 def _is_plain_tube(part: ObstaclePart) -> bool:

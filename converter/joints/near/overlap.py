@@ -6,7 +6,7 @@ radii less the distance of the centerlines where round tubes pass one another.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache
 from math import pi
 from typing import NamedTuple
@@ -69,10 +69,9 @@ class _Metal:
         value: Array = np.minimum(one, other)
         return value
 
-    def off_other(self, places: Array, pair: int) -> Array:
-        """Distance of places (k, 3) from the outside of a pair's second leg, its cuts left aside."""
-        value: Array = self._legs.outside(places[None], np.array([2 * pair + 1]))[0]
-        return value
+    def off_other(self, places: Array, pair: Ints) -> Array:
+        """Distances of places from the outsides of the second legs, their cuts left aside."""
+        return self._legs.outside(places, 2 * pair + 1)
 
 
 def deepest_of_pairs(pairs: Sequence[NearLegs], near: float = 0.0) -> list[tuple[float, Vec] | None]:
@@ -111,13 +110,10 @@ def _starts(
     pairs: Sequence[NearLegs], metal: _Metal, chosen: Sequence[int], near: float
 ) -> Iterator[tuple[int, Array, float, float]]:
     """Two places for every pair that may overlap, to climb from: (pair, place, depth there, step to begin with)."""
-    samples = {n: got for n in chosen if (got := _samples(pairs[n], metal, n, near)) is not None}
-    depths: dict[int, Array] = {}
-    for some in _alike([(n, len(points)) for n, (points, _) in samples.items()]):
-        longest = max(len(samples[n][0]) for n in some)
-        padded = np.stack([_padded(samples[n][0], longest) for n in some])
-        for n, row in zip(some, metal.depth(padded, np.array(some), rough=True), strict=True):
-            depths[n] = row[: len(samples[n][0])]
+    stretches = _close_stretches(pairs, metal, chosen, near)
+    samples = {n: _samples(pairs[n], one) for n, one in stretches.items()}
+    asked = {n: points for n, (points, _) in samples.items()}
+    depths = _of_each(asked, lambda places, some: metal.depth(places, some, rough=True))
     for n, (points, coarse) in samples.items():
         values = depths[n]
         best = int(values.argmax())
@@ -128,17 +124,17 @@ def _starts(
             yield n, points[k], float(values[k]), coarse
 
 
-def _alike(sizes: list[tuple[int, int]]) -> Iterator[list[int]]:
-    """Things of like sizes together, as many as may be looked at at once; (thing, size)."""
-    left = sorted(sizes, key=lambda one: (-one[1], one[0]))
+def _of_each(points: Mapping[int, Array], asked: Callable[[Array, Ints], Array]) -> dict[int, Array]:
+    """What is asked of the places (n, 3) of each pair, (n,); pairs of like many places at a time, side by side."""
+    found: dict[int, Array] = {}
+    left = sorted(points, key=lambda n: (-len(points[n]), n))
     while left:
-        count = max(1, _AT_ONCE // left[0][1])
-        yield [n for n, _ in left[:count]]
-        left = left[count:]
-
-
-def _padded(points: Array, count: int) -> Array:
-    return np.concatenate((points, np.broadcast_to(points[0], (count - len(points), 3))))
+        longest = len(points[left[0]])
+        some, left = left[: max(1, _AT_ONCE // longest)], left[max(1, _AT_ONCE // longest) :]
+        padded = np.stack([points[n][np.minimum(np.arange(longest), len(points[n]) - 1)] for n in some])
+        for n, row in zip(some, asked(padded, np.array(some)), strict=True):
+            found[n] = row[: len(points[n])]
+    return found
 
 
 def _climbed(metal: _Metal, pair: Ints, place: Array, value: Array, step: Array) -> tuple[Array, Array]:
@@ -192,11 +188,10 @@ def lie_near(
     asked = [n for n, some in enumerate(places) if some]
     pairs = [pairs[n].smaller_first for n in asked]
     metal = _Metal(pairs)
-    for k, n in enumerate(asked):
-        axis, spacing = _close_stretch(pairs[k], metal, k, near)
-        if len(axis):
-            away = np.linalg.norm(axis[:, None, :] - np.asarray(places[n])[None, :, :], axis=2).max(axis=0)
-            found[n] = bool((away + spacing + pairs[k].one.body.half + abs(near) <= reach[n]).any())
+    for k, (s, spacing, close) in _close_stretches(pairs, metal, range(len(pairs)), near).items():
+        axis = places_on(pairs[k].legs[0], s[max(close[0] - 1, 0) : close[-1] + 2])
+        away = np.linalg.norm(axis[:, None, :] - np.asarray(places[asked[k]])[None, :, :], axis=2).max(axis=0)
+        found[asked[k]] = bool((away + spacing + pairs[k].one.body.half + abs(near) <= reach[asked[k]]).any())
     return found
 
 
@@ -213,13 +208,10 @@ def _between(pair: NearLegs) -> tuple[float, Vec] | None:
     return min(r + big - off, 2.0 * min(r, big)), place
 
 
-def _samples(pair: NearLegs, metal: _Metal, n: int, near: float) -> tuple[Array, float] | None:
-    """Points within a leg where it comes near the other tube's leg, and how far apart they lie; None for none."""
+def _samples(pair: NearLegs, stretch: tuple[Array, float, Ints]) -> tuple[Array, float]:
+    """Points within a leg along a stretch of it, and how far apart they lie."""
     half, leg = pair.one.body.half, pair.legs[0]
-    s, spacing = _along(pair)
-    close = _close(pair, metal, n, s, spacing, near)
-    if not len(close):
-        return None
+    s, spacing, close = stretch
     low, high = max(float(s[close[0]]) - spacing, float(s[0])), min(float(s[close[-1]]) + spacing, float(s[-1]))
     count = max(5, min(_ALONG, int((high - low) / (0.2 * half)) + 2))
     s = np.linspace(low, high, count)
@@ -249,19 +241,20 @@ def _along(pair: NearLegs) -> tuple[Array, float]:
     return s, float(s[1] - s[0])
 
 
-def _close(pair: NearLegs, metal: _Metal, n: int, s: Array, spacing: float, near: float) -> Ints:
-    """At which of some lengths the first leg may come within ``near`` of the outside of the second."""
-    off = metal.off_other(places_on(pair.legs[0], s), n)
-    return np.flatnonzero(off < pair.one.body.half + near + spacing)
-
-
-def _close_stretch(pair: NearLegs, metal: _Metal, n: int, near: float) -> tuple[Array, float]:
-    """Points of the first leg's axis from where it first to where it last comes close to the second; and their step."""
-    s, spacing = _along(pair)
-    close = _close(pair, metal, n, s, spacing, near)
-    if not len(close):
-        return np.empty((0, 3)), spacing
-    return places_on(pair.legs[0], s[max(close[0] - 1, 0) : close[-1] + 2]), spacing
+def _close_stretches(
+    pairs: Sequence[NearLegs], metal: _Metal, chosen: Sequence[int], near: float
+) -> dict[int, tuple[Array, float, Ints]]:
+    """Lengths along the first legs of some pairs, their even steps, and at which of them the leg may come within
+    ``near`` of the outside of the second; without the pairs that do nowhere."""
+    steps = {n: _along(pairs[n]) for n in chosen}
+    asked = {n: places_on(pairs[n].legs[0], s) for n, (s, _) in steps.items()}
+    found = {}
+    for n, off in _of_each(asked, metal.off_other).items():
+        s, spacing = steps[n]
+        close = np.flatnonzero(off < pairs[n].one.body.half + near + spacing)
+        if len(close):
+            found[n] = s, spacing, close
+    return {n: found[n] for n in chosen if n in found}
 
 
 def _ways(leg: Leg, s: Array) -> Array:
