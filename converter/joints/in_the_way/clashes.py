@@ -30,7 +30,7 @@ from converter.tolerances import Tolerances
 #: mm; tubes that pass with less between them are told, since bending moves them as far.
 CLOSE = 1.0
 #: Pairs of straights and bends looked at together to begin with.
-_AT_FIRST = 256
+_AT_FIRST = 512
 #: Tubes that one tube is told to be in the way of; of one that lies in so many more the rest is only counted.
 MOST = 12
 
@@ -110,8 +110,8 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
     near = [one for one in _not_apart(index, frame) if not told_already(*one[:3])]
     count = _AT_FIRST
     while near:
-        # looked at together, more and more: of a tube that turns out to be in the way of too many some are looked at for
-        # nothing, but no more than before
+        # looked at together, more and more: of a tube that turns out to be in the way of too many others some are
+        # looked at for nothing, but no more than before
         some, near, count = near[:count], near[count:], 2 * count
         pairs = [(int(index.body[i]), int(index.body[j])) for i, j, _, _ in some]
         legs = [

@@ -65,8 +65,8 @@ class _Metal:
         self._legs = TrimmedLegs([leg for pair in pairs for leg in ((pair.one, pair.i), (pair.other, pair.j))])
 
     def depth(self, places: Array, pair: Ints, *, rough: bool) -> Array:
-        one, other = (self._legs.depth(places, 2 * pair + which, rough=rough) for which in (0, 1))
-        value: Array = np.minimum(one, other)
+        both = self._legs.depth(np.concatenate((places, places)), np.concatenate((2 * pair, 2 * pair + 1)), rough=rough)
+        value: Array = np.minimum(both[: len(pair)], both[len(pair) :])
         return value
 
     def off_other(self, places: Array, pair: Ints) -> Array:
