@@ -239,6 +239,9 @@ class _LinesAtBends:
         t = np.full(some.shape, -np.inf)
         for flat in (False, True):
             rows, columns = np.nonzero(some & (self._flat == flat)[:, None])
+            # lines that are in their boxes equally long together: so far they are looked at
+            order = np.argsort(self.leaves[rows, columns] - self.enters[rows, columns], kind="stable")
+            rows, columns = rows[order], columns[order]
             for first in range(0, len(rows), _AT_ONCE):
                 row, column = rows[first : first + _AT_ONCE], columns[first : first + _AT_ONCE]
                 rings = _rings(self._table[row], self._start[:, row, column], self._step[:, row])

@@ -141,7 +141,7 @@ class Rings:
         ``box`` holds the lengths (n,) between which no line leaves what surely holds its bend, so that places of the
         full ring beyond need no closer look.
         """
-        grid = np.ascontiguousarray(np.linspace(high, low, _SAMPLES, axis=1))  # from inside the tube outward
+        grid = _grid(low, high) if box is None else _grid_in(low, high, *box)
         x, y, z = (self.start[i][:, None] - grid * self.step[i][:, None] for i in range(3))
         values = self._off(x, y, z, ...)
         t = np.full(values.shape[0], -np.inf)
@@ -292,6 +292,22 @@ class Rings:
         turned = np.where(turned < -slack, turned + 360.0, turned)
         value: Hits = turned <= sweep + slack
         return value
+
+
+def _grid(low: Array, high: Array) -> Array:
+    """Even steps from ``high`` to ``low``, from inside the tube outward, (n, `_SAMPLES`)."""
+    return np.ascontiguousarray(np.linspace(high, low, _SAMPLES, axis=1))
+
+
+def _grid_in(low: Array, high: Array, first: Array, last: Array) -> Array:
+    """Those steps of `_grid` that reach from ``first`` to ``last`` (n,) and two further; as many for every line."""
+    step = (low - high) / (_SAMPLES - 1)
+    begin = np.clip(np.floor((last - high) / step) - 2.0, 0.0, _SAMPLES - 1.0)
+    end = np.clip(np.ceil((first - high) / step) + 2.0, 0.0, _SAMPLES - 1.0)
+    count = int((end - begin).max(initial=0.0)) + 1
+    number = np.minimum(begin, _SAMPLES - count)[:, None] + np.arange(count)
+    value: Array = np.where(number == _SAMPLES - 1.0, low[:, None], number * step[:, None] + high[:, None])
+    return value
 
 
 def _column(value: float | Array) -> float | Array:

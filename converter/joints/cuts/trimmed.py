@@ -16,12 +16,15 @@ from converter.geometry.vectors import Vec, cross
 from converter.joints.bodies import Body, End, Leg
 from converter.joints.cuts.lines import Array, Hits, ParallelLines
 from converter.joints.cuts.many import Ints
+from converter.joints.cuts.saddle import angles
 from converter.joints.cuts.square import rounded
 from converter.joints.cuts.torus import BendPart
 from converter.joints.model import Joint
 
 #: Lines across the net that stands for a cut onto a bend while the deepest place is looked for.
 _NET = 33
+#: Degrees between the lines that say how far back a cut goes at least.
+_COARSE = 5.0
 #: mm; an end with less straight than this is taken for one that lies in a bend.
 _STRAIGHT = 1e-6
 _NOWHERE: Vec = (0.0, 0.0, 0.0)
@@ -92,8 +95,9 @@ class TrimmedLegs:
         self._cuts: list[tuple[Trimmed, Joint]] = []
         numbers: dict[tuple[int, str], int] = {}
         self._ends = [self._of_letter(legs, letter, numbers) for letter in "AB"]
-        #: of each cut how far back from its end it may take metal away, and its net: NaN and -1 until it is asked for
-        self._limits = np.full(len(self._cuts), np.nan)
+        # of each cut, NaN and -1 until it is asked for: how far back from its end it is heeded, from where on that is
+        # in doubt until the former is known, how far back its net reaches, and the place of that
+        self._limits, self._sure, self._furthest = np.full((3, len(self._cuts)), np.nan)
         self._net_of = np.full(len(self._cuts), -1, dtype=np.int64)
         self._nets = np.empty((0, _NET, _NET))
         self._netted = np.array(
@@ -175,13 +179,26 @@ class TrimmedLegs:
             depth[rows] = np.where(past[rows], self._across(w[rows], ahead[rows], ends, leg[rows]), depth[rows])
         # the cut is costly where the mate is bent: only where it may take metal away
         may = ~flat[:, None] & near & (depth > -half)
-        self._limit(np.unique(cut[may.any(axis=1)]))
-        row, column = np.nonzero(may & (back < np.where(flat, -np.inf, self._limits[cut])[:, None]))
+        self._look_at(np.unique(cut[may.any(axis=1)]), rough)
+        row, column = np.nonzero(may & self._matters(back, depth, cut, rough))
         if len(row):
             p, q = (_along(w, axes[cut])[row, column] for axes in (self._zero, self._side))
-            stops = self._stops(p, q, cut[row], rough)
-            depth[row, column] = np.minimum(depth[row, column], back[row, column] - stops)
+            which, here, there = cut[row], depth[row, column], back[row, column]
+            stops = self._stops(p, q, which, rough)
+            # beyond what surely may be taken away it is seldom that a cut would take any; then its greatest reach tells
+            doubtful = (there >= self._sure[which]) & (there - stops < here)
+            self._measure(np.unique(which[doubtful]))
+            taken = ~doubtful | (there < self._limits[which])
+            depth[row, column] = np.where(taken, np.minimum(here, there - stops), here)
         return depth
+
+    def _matters(self, back: Array, depth: Array, cut: Ints, rough: bool) -> Hits:
+        """Where cuts may take metal away that lies so far back from their ends and so deep."""
+        if not rough:  # of few places, which are all asked about
+            return np.ones(back.shape, dtype=np.bool_)
+        sure, most = (np.where(cut < 0, -np.inf, one[cut])[:, None] for one in (self._sure, self._furthest))
+        value: Hits = (back < sure) | (back - depth < most)
+        return value
 
     def _across(self, w: Array, ahead: Array, ends: _Ends, leg: Ints) -> Array:
         """Depth in the straights that run on past ends."""
@@ -196,8 +213,23 @@ class TrimmedLegs:
                 value[some] = -rounded(_along(w[some], ends.up[at]), _along(w[some], ends.side[at]), *_sizes(table))
         return value
 
-    def _limit(self, cuts: Ints) -> None:
-        """Work out how far back from their ends some cuts may take metal away."""
+    def _look_at(self, cuts: Ints, rough: bool) -> None:
+        """Work out how far back from their ends some cuts surely may take metal away, and at most."""
+        for number in cuts[np.isnan(self._sure[cuts])].tolist():
+            tube, joint = self._cuts[number]
+            if self._netted[number]:
+                # the short point is costly, and hardly ever needed
+                self._sure[number] = float(joint.cut.outside(angles(_COARSE)).max()) + 2.0 * tube.body.half
+                continue
+            self._measure(np.array([number]))
+            self._sure[number], self._furthest[number] = self._limits[number], -np.inf
+        if rough:
+            for number in cuts[np.isnan(self._furthest[cuts])].tolist():
+                tube, joint = self._cuts[number]
+                self._furthest[number] = float(tube.net(joint.end).max())
+
+    def _measure(self, cuts: Ints) -> None:
+        """Work out the short points of some cuts."""
         for number in cuts[np.isnan(self._limits[cuts])].tolist():
             tube, joint = self._cuts[number]
             self._limits[number] = joint.short_point + 2.0 * tube.body.half
