@@ -24,7 +24,7 @@ from converter.joints.model import Joint
 #: Lines across the net that stands for a cut onto a bend while the deepest place is looked for.
 _NET = 33
 #: Degrees between the lines that say how far back a cut goes at least.
-_COARSE = 5.0
+_COARSE = 15.0
 #: mm; an end with less straight than this is taken for one that lies in a bend.
 _STRAIGHT = 1e-6
 _NOWHERE: Vec = (0.0, 0.0, 0.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,12 +75,15 @@ def find_crossings(
         to_end = np.linalg.norm(_ends_of(frame, index, i, j) - place[:, None, :], axis=2).min(axis=1)
     over = np.flatnonzero((where[2] < limit - tol.near) & (to_end > limit + tol.near - _ROUNDING))
     rows = zip(i[over].tolist(), j[over].tolist(), *(one[over].tolist() for one in where), strict=True)
+    likely = []
     for m, n, *near in rows:
         a, b = frame[int(index.body[m])], frame[int(index.body[n])]
         crossing = _crossing(a, int(index.leg[m]), b, int(index.leg[n]), near, joined, tol)
         if crossing is not None:
-            cell = tuple(round(v / (2.0 * widest)) for v in crossing.node)
-            found.setdefault((a.index, b.index, *cell), crossing)
+            likely.append((a, b, crossing))
+    for a, b, crossing in _that_overlap(likely, tol):
+        cell = tuple(round(v / (2.0 * widest)) for v in crossing.node)
+        found.setdefault((a.index, b.index, *cell), crossing)
     return list(found.values())
 
 
@@ -142,14 +145,28 @@ def _crossing(
         return None
     outer, inner = (a, b) if a.size >= b.size else (b, a)
     overlap = min(a.size, b.size, a.half + b.half - offset)
-    if a.section.cylinder is None or b.section.cylinder is None:
-        [deep] = deepest_of_pairs([NearLegs(Trimmed(a, {}), i, Trimmed(b, {}), j)])
-        if deep is None or deep[0] <= tol.near:
-            return None  # their corners would reach, but they lie flat on one another
-        overlap = deep[0]
     through = offset + inner.half <= outer.size / 2.0 - tol.join
     places = ((a.index, i), (b.index, j)) if outer is a else ((b.index, j), (a.index, i))
     return Crossing(outer.name, inner.name, p if outer is a else q, offset, angle, overlap, through, places)
+
+
+def _that_overlap(
+    crossings: Sequence[tuple[Body, Body, Crossing]], tol: Tolerances
+) -> list[tuple[Body, Body, Crossing]]:
+    """Those whose metal overlaps: of tubes with flats, that lie on one another, only the circles around corners may."""
+    flat = [n for n, (a, b, _) in enumerate(crossings) if a.section.cylinder is None or b.section.cylinder is None]
+    pairs = []
+    for a, b, crossing in (crossings[n] for n in flat):
+        legs = dict(crossing.places)
+        pairs.append(NearLegs(Trimmed(a, {}), legs[a.index], Trimmed(b, {}), legs[b.index]))
+    deep = dict(zip(flat, deepest_of_pairs(pairs), strict=True))
+    found = []
+    for n, (a, b, crossing) in enumerate(crossings):
+        if n not in deep:
+            found.append((a, b, crossing))
+        elif (got := deep[n]) is not None and got[0] > tol.near:
+            found.append((a, b, replace(crossing, overlap=got[0])))
+    return found
 
 
 def _lies_near(leg: Leg, at: Vec, reach: float) -> bool:
