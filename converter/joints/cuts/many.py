@@ -141,7 +141,7 @@ class Obstacles:
         t = self._straights(lines)
         if self._bent:
             bends = _LinesAtBends(self._bends, lines)
-            t[self._bent] = bends.entries(bends.asked)
+            t[self._bent] = bends.entries(bends.likely)
         return t
 
     def first_met(self, lines: ParallelLines) -> Array:
@@ -150,7 +150,7 @@ class Obstacles:
         if self._bent:
             bends = _LinesAtBends(self._bends, lines)
             # first the bend that each line may enter furthest on, which saves the question for most others
-            likely = bends.asked & (bends.leaves >= best - _SLACK)
+            likely = bends.likely & (bends.leaves >= best - _SLACK)
             furthest = np.where(likely, bends.leaves, -np.inf).argmax(axis=0) == np.arange(len(likely))[:, None]
             best = np.maximum(best, bends.entries(likely & furthest).max(axis=0))
             best = np.maximum(best, bends.entries(likely & ~furthest & (bends.leaves >= best - _SLACK)).max(axis=0))
@@ -222,7 +222,7 @@ class _LinesAtBends:
 
     Attributes:
         enters, leaves: the lengths between which each line is in the box around each bend.
-        asked: whether it is there within what is looked at.
+        likely: whether it is there within what is looked at.
     """
 
     def __init__(self, bends: _BendRows, lines: ParallelLines) -> None:
@@ -232,7 +232,7 @@ class _LinesAtBends:
         self._step = np.stack([_dot(lines.branch.direction, axis) for axis in axes])
         self.enters, self.leaves = _in_boxes(self._table, self._start, self._step)
         low, high = self._windows[:, :1] - _SLACK, self._windows[:, 1:] + _SLACK
-        self.asked: Hits = (self.enters <= np.minimum(self.leaves, high)) & (self.leaves >= low)
+        self.likely: Hits = (self.enters <= np.minimum(self.leaves, high)) & (self.leaves >= low)
 
     def entries(self, some: Hits) -> Array:
         """The greatest length at which some lines enter their bends; -inf where they do not, and for the others."""

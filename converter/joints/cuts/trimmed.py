@@ -60,7 +60,7 @@ class Trimmed:
 
 
 @dataclass(frozen=True, slots=True)
-class _Ends:
+class _LegEnds:
     """One end of every leg, where it has one: arrays of as many rows as there are legs.
 
     Attributes:
@@ -160,7 +160,7 @@ class TrimmedLegs:
         value = rounded(u * c - z * s, u * s + z * c, *_sizes(table)) + np.abs(turn - held) * clr
         return value
 
-    def _at_end(self, points: Array, depth: Array, ends: _Ends, leg: Ints, rough: bool) -> Array:
+    def _at_end(self, points: Array, depth: Array, ends: _LegEnds, leg: Ints, rough: bool) -> Array:
         """Depth in legs at their ends, run on where a cut leaves metal past the end point, and cut there."""
         w = points - ends.point[leg][:, None]
         ahead = _along(w, ends.direction[leg])
@@ -200,7 +200,7 @@ class TrimmedLegs:
         value: Hits = (back < sure) | (back - depth < most)
         return value
 
-    def _across(self, w: Array, ahead: Array, ends: _Ends, leg: Ints) -> Array:
+    def _across(self, w: Array, ahead: Array, ends: _LegEnds, leg: Ints) -> Array:
         """Depth in the straights that run on past ends."""
         value = np.empty(w.shape[:2])
         for is_round in (False, True):
@@ -266,7 +266,7 @@ class TrimmedLegs:
 
     def _of_letter(
         self, legs: Sequence[tuple[Trimmed, int]], letter: str, numbers: dict[tuple[int, str], int]
-    ) -> _Ends:
+    ) -> _LegEnds:
         """The ends of one letter; their cuts get numbers, each one number."""
         found: list[End | None] = []
         cuts = []
@@ -289,7 +289,7 @@ class TrimmedLegs:
         point, direction, up, side = np.array(vectors).reshape(-1, 4, 3).transpose(1, 0, 2)
         has = np.array([end is not None for end in found], dtype=np.bool_)
         bent = np.array([end is not None and end.straight <= _STRAIGHT for end in found], dtype=np.bool_)
-        return _Ends(has, bent, point, direction, up, side, self._half, np.array(cuts, dtype=np.int64))
+        return _LegEnds(has, bent, point, direction, up, side, self._half, np.array(cuts, dtype=np.int64))
 
 
 def _along(w: Array, axis: Array) -> Array:

@@ -97,7 +97,7 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
         """The tube of a pair that is told to be in the way of too many others already."""
         return None if pair in clashes else next((k for k in pair if met[k] >= MOST), None)
 
-    def told_already(i: int, j: int, place: Vec) -> bool:
+    def is_explained(i: int, j: int, place: Vec) -> bool:
         a, b = frame[int(index.body[i])], frame[int(index.body[j])]
         pair = frozenset((a.index, b.index))
         if pair in skip:
@@ -107,7 +107,7 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
         # the joint itself: two straights meet in one place only, and the cut clears it
         return any(distance(place, at) <= 2.0 * (a.half + b.half) for at in joined.get(pair, ()))
 
-    near = [one for one in _not_apart(index, frame) if not told_already(*one[:3])]
+    near = [one for one in _not_apart(index, frame) if not is_explained(*one[:3])]
     count = _AT_FIRST
     while near:
         # looked at together, more and more: of a tube that turns out to be in the way of too many others some are

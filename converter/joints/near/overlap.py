@@ -34,35 +34,35 @@ class NearLegs(NamedTuple):
     """Two legs of different tubes that come near one another.
 
     Attributes:
-        one, other: the tubes; i, j: their legs.
+        tube, mate: the tubes; i, j: their legs.
         axes: of `converter.joints.near.legs.nearest`, where it is known.
     """
 
-    one: Trimmed
+    tube: Trimmed
     i: int
-    other: Trimmed
+    mate: Trimmed
     j: int
     axes: tuple[float, float, float] | None = None
 
     @property
     def smaller_first(self) -> NearLegs:
         """The smaller tube first."""
-        if self.one.body.half <= self.other.body.half:
+        if self.tube.body.half <= self.mate.body.half:
             return self
         axes = self.axes
-        return NearLegs(self.other, self.j, self.one, self.i, axes and (axes[1], axes[0], axes[2]))
+        return NearLegs(self.mate, self.j, self.tube, self.i, axes and (axes[1], axes[0], axes[2]))
 
     @property
     def legs(self) -> tuple[Leg, Leg]:
         """Both legs."""
-        return self.one.body.legs[self.i], self.other.body.legs[self.j]
+        return self.tube.body.legs[self.i], self.mate.body.legs[self.j]
 
 
-class _Metal:
+class _PairDepths:
     """How deep places lie in both legs of pairs at once; places (n, k, 3), ``pair`` (n,)."""
 
     def __init__(self, pairs: Sequence[NearLegs]) -> None:
-        self._legs = TrimmedLegs([leg for pair in pairs for leg in ((pair.one, pair.i), (pair.other, pair.j))])
+        self._legs = TrimmedLegs([leg for pair in pairs for leg in ((pair.tube, pair.i), (pair.mate, pair.j))])
 
     def depth(self, places: Array, pair: Ints, *, rough: bool) -> Array:
         both = self._legs.depth(np.concatenate((places, places)), np.concatenate((2 * pair, 2 * pair + 1)), rough=rough)
@@ -83,37 +83,37 @@ def deepest_of_pairs(pairs: Sequence[NearLegs], near: float = 0.0) -> list[tuple
     """
     found: list[tuple[float, Vec] | None] = [None] * len(pairs)
     pairs = [pair.smaller_first for pair in pairs]
-    metal = _Metal(pairs)
+    gauge = _PairDepths(pairs)
     plain = [_between(pair) for pair in pairs]
     left = [n for n, one in enumerate(plain) if one is None or one[0] > -near]
     asked = [(n, one) for n in left if (one := plain[n]) is not None]
     if asked:
         places = np.array([place for _, (_, place) in asked])[:, None]
-        depth = metal.depth(places, np.array([n for n, _ in asked]), rough=False)[:, 0]
+        depth = gauge.depth(places, np.array([n for n, _ in asked]), rough=False)[:, 0]
         for (n, one), deep in zip(asked, depth.tolist(), strict=True):
             if abs(2.0 * deep - one[0]) < 1e-6:
                 found[n] = one  # no cut takes that place away
-    starts = list(_starts(pairs, metal, [n for n in left if found[n] is None], near))
+    starts = list(_starts(pairs, gauge, [n for n in left if found[n] is None], near))
     if not starts:
         return found
     pair, place, value, step = (np.array(column) for column in zip(*starts, strict=True))
-    places, values = _climbed(metal, pair, place, value, step)
+    places, values = _climbed(gauge, pair, place, value, step)
     # two starts for each, since a cut may part the overlap in two
     best = np.arange(0, len(pair), 2) + (values[1::2] > values[::2])
-    exact = metal.depth(places[best][:, None], pair[best], rough=False)[:, 0]
+    exact = gauge.depth(places[best][:, None], pair[best], rough=False)[:, 0]
     for n, (x, y, z), deep in zip(pair[best].tolist(), places[best].tolist(), exact.tolist(), strict=True):
         found[n] = (2.0 * deep, (x, y, z)) if 2.0 * deep > -near else None
     return found
 
 
 def _starts(
-    pairs: Sequence[NearLegs], metal: _Metal, chosen: Sequence[int], near: float
+    pairs: Sequence[NearLegs], gauge: _PairDepths, chosen: Sequence[int], near: float
 ) -> Iterator[tuple[int, Array, float, float]]:
     """Two places for every pair that may overlap, to climb from: (pair, place, depth there, step to begin with)."""
-    stretches = _close_stretches(pairs, metal, chosen, near)
+    stretches = _close_stretches(pairs, gauge, chosen, near)
     samples = {n: _samples(pairs[n], one) for n, one in stretches.items()}
     asked = {n: points for n, (points, _) in samples.items()}
-    depths = _of_each(asked, lambda places, some: metal.depth(places, some, rough=True))
+    depths = _of_each(asked, lambda places, some: gauge.depth(places, some, rough=True))
     for n, (points, coarse) in samples.items():
         values = depths[n]
         best = int(values.argmax())
@@ -137,15 +137,15 @@ def _of_each(points: Mapping[int, Array], asked: Callable[[Array, Ints], Array])
     return found
 
 
-def _climbed(metal: _Metal, pair: Ints, place: Array, value: Array, step: Array) -> tuple[Array, Array]:
+def _climbed(gauge: _PairDepths, pair: Ints, place: Array, value: Array, step: Array) -> tuple[Array, Array]:
     """The deepest places (n, 3) and depths (n,) from some starts; see `_climb`."""
     at_once = max(1, _AT_ONCE // _CLOUD)
     rows = [slice(first, first + at_once) for first in range(0, len(pair), at_once)]
-    done = [_climb(metal, pair[some], place[some], value[some], step[some]) for some in rows]
+    done = [_climb(gauge, pair[some], place[some], value[some], step[some]) for some in rows]
     return np.concatenate([places for places, _ in done]), np.concatenate([values for _, values in done])
 
 
-def _climb(metal: _Metal, pair: Ints, start: Array, value: Array, step: Array) -> tuple[Array, Array]:
+def _climb(gauge: _PairDepths, pair: Ints, start: Array, value: Array, step: Array) -> tuple[Array, Array]:
     """The deepest places from some starts, each by a cloud of points that draws together around its best ones.
 
     The depth of two tubes at once has a crest that is sharp across and flat along, where a search by
@@ -156,7 +156,7 @@ def _climb(metal: _Metal, pair: Ints, start: Array, value: Array, step: Array) -
     at, shape = start, np.eye(3) * step[:, None, None]
     for _ in range(_ROUNDS):
         cloud = at[:, None] + _cloud() @ shape.transpose(0, 2, 1)
-        values = metal.depth(cloud, pair, rough=True)
+        values = gauge.depth(cloud, pair, rough=True)
         order = np.argsort(-values, axis=1)[:, :_BEST]
         lead = values[every, order[:, 0]]
         better = lead > value
@@ -187,17 +187,17 @@ def lie_near(
     found = [False] * len(pairs)
     asked = [n for n, some in enumerate(places) if some]
     pairs = [pairs[n].smaller_first for n in asked]
-    metal = _Metal(pairs)
-    for k, (s, spacing, close) in _close_stretches(pairs, metal, range(len(pairs)), near).items():
+    gauge = _PairDepths(pairs)
+    for k, (s, spacing, close) in _close_stretches(pairs, gauge, range(len(pairs)), near).items():
         axis = places_on(pairs[k].legs[0], s[max(close[0] - 1, 0) : close[-1] + 2])
         away = np.linalg.norm(axis[:, None, :] - np.asarray(places[asked[k]])[None, :, :], axis=2).max(axis=0)
-        found[asked[k]] = bool((away + spacing + pairs[k].one.body.half + abs(near) <= reach[asked[k]]).any())
+        found[asked[k]] = bool((away + spacing + pairs[k].tube.body.half + abs(near) <= reach[asked[k]]).any())
     return found
 
 
 def _between(pair: NearLegs) -> tuple[float, Vec] | None:
     """Overlap of two round legs where their centerlines are nearest, and the place equally deep in both."""
-    r, big = pair.one.body.section.cylinder, pair.other.body.section.cylinder
+    r, big = pair.tube.body.section.cylinder, pair.mate.body.section.cylinder
     if r is None or big is None:
         return None
     leg, mate = pair.legs
@@ -210,7 +210,7 @@ def _between(pair: NearLegs) -> tuple[float, Vec] | None:
 
 def _samples(pair: NearLegs, stretch: tuple[Array, float, Ints]) -> tuple[Array, float]:
     """Points within a leg along a stretch of it, and how far apart they lie."""
-    half, leg = pair.one.body.half, pair.legs[0]
+    half, leg = pair.tube.body.half, pair.legs[0]
     s, spacing, close = stretch
     low, high = max(float(s[close[0]]) - spacing, float(s[0])), min(float(s[close[-1]]) + spacing, float(s[-1]))
     count = max(5, min(_ALONG, int((high - low) / (0.2 * half)) + 2))
@@ -230,7 +230,7 @@ def _samples(pair: NearLegs, stretch: tuple[Array, float, Ints]) -> tuple[Array,
 
 def _along(pair: NearLegs) -> tuple[Array, float]:
     """Lengths along the first leg, run on where a cut may leave metal past its end, and their even step."""
-    one, leg = pair.one, pair.legs[0]
+    one, leg = pair.tube, pair.legs[0]
     half = one.body.half
     before = 2.0 * half if pair.i == 0 and "A" in one.joints else 0.0
     after = 2.0 * half if pair.i == len(one.body.legs) - 1 and "B" in one.joints else 0.0
@@ -242,16 +242,16 @@ def _along(pair: NearLegs) -> tuple[Array, float]:
 
 
 def _close_stretches(
-    pairs: Sequence[NearLegs], metal: _Metal, chosen: Sequence[int], near: float
+    pairs: Sequence[NearLegs], gauge: _PairDepths, chosen: Sequence[int], near: float
 ) -> dict[int, tuple[Array, float, Ints]]:
     """Lengths along the first legs of some pairs, their even steps, and at which of them the leg may come within
     ``near`` of the outside of the second; without the pairs that do nowhere."""
     steps = {n: _along(pairs[n]) for n in chosen}
     asked = {n: places_on(pairs[n].legs[0], s) for n, (s, _) in steps.items()}
     found = {}
-    for n, off in _of_each(asked, metal.off_other).items():
+    for n, off in _of_each(asked, gauge.off_other).items():
         s, spacing = steps[n]
-        close = np.flatnonzero(off < pairs[n].one.body.half + near + spacing)
+        close = np.flatnonzero(off < pairs[n].tube.body.half + near + spacing)
         if len(close):
             found[n] = s, spacing, close
     return {n: found[n] for n in chosen if n in found}
