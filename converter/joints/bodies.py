@@ -10,7 +10,7 @@ from converter.errors import GeometryError
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, along, angle_between, dot, norm, scale, sub
 from converter.joints.cuts.lines import Bound, ObstaclePart
-from converter.joints.cuts.saddle import RoundPrism
+from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart, tangent_at
 from converter.model.curve import Arc, Line

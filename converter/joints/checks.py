@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import acos, cos, degrees, radians, sin
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import cross, distance, dot, norm, unit
 from converter.joints.bodies import Body
-from converter.joints.cuts.lines import Array, Hits, ParallelLines
-from converter.joints.cuts.saddle import RoundPrism, angles
+from converter.joints.cuts.lines import Array, Hits, ObstaclePart, ParallelLines
+from converter.joints.cuts.round import RoundPrism
+from converter.joints.cuts.saddle import Cut, angles, union
 from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart
 from converter.joints.finding.contacts import (
@@ -119,9 +120,11 @@ def _of_contact(
 
 def _drawn(contact: Contact, own: Body, mate: Body, plan: EndPlan, tol: Tolerances) -> list[Finding]:
     """A note when the end was not drawn to the mate's centerline."""
+    if abs(contact.ahead) <= DRAWN:
+        return []
     used = any(one.body == contact.body for one in plan.onto) or (contact.body, contact.mate_end) in plan.after
     used = used or (plan.partner is not None and plan.partner[0] == contact.body)
-    if not used or abs(contact.ahead) <= DRAWN:
+    if not used:
         return []
     variant = "short" if contact.ahead > 0.0 else "long"
     values: dict[str, object] = {"size": abs(contact.ahead)}
@@ -176,11 +179,11 @@ def joint_findings(joint: Joint, frame: dict[str, Body], tol: Tolerances) -> lis
     room = joint.straight if bent else own.length
     if _surely_fits(joint, frame, room, tol):
         return findings
-    lines = joint.base.branch.lines(angles(_COARSE if joint.mate_straight else 3.0 * _COARSE))
-    outside, met = joint.base.reach(lines)
+    every = _reached(joint)
+    lines, outside, met = every if joint.mate_straight else every.thinned(3)
     if joint.kind == SADDLE:
-        _check_further(joint, say)
-        _check_beyond(joint, frame, lines, outside, room, tol, say)
+        _check_further(joint, every, say)
+        _check_beyond(joint, frame, lines, outside, every, room, tol, say)
         _check_width(joint, frame, met, tol, say)
         _check_mate_end(joint, frame, lines, outside, met, tol, say)
     elif joint.kind == SQUARE:
@@ -226,19 +229,43 @@ def _surely_fits(joint: Joint, frame: dict[str, Body], room: float, tol: Toleran
     return all(distance(joint.node, end.point) > reach for end in frame[joint.mates[0]].ends)
 
 
-def _check_further(joint: Joint, say: AddFinding) -> None:
+class _Reached(NamedTuple):
+    """Lines along the outside of an end, where its metal stops on each, and whether it is a mate that stops it."""
+
+    lines: ParallelLines
+    outside: Array
+    met: Hits
+
+    def thinned(self, step: int) -> _Reached:
+        """Every so manieth line."""
+        lines = ParallelLines(self.lines.branch, self.lines.p[::step], self.lines.q[::step])
+        return _Reached(lines, self.outside[::step], self.met[::step])
+
+
+def _reached(joint: Joint) -> _Reached:
+    lines = joint.base.branch.lines(angles(_COARSE))
+    return _Reached(lines, *joint.base.reach(lines))
+
+
+def _check_further(joint: Joint, every: _Reached, say: AddFinding) -> None:
     """Mates beside the leading one that cut a stretch of the end and lie too near to its own direction."""
     if len(joint.mates) < 2 or len(joint.mates) != len(joint.base.mates):
         return
-    reaches = joint.base.by_mate(angles(_COARSE))
-    furthest = np.max(reaches, axis=0)
-    for name, parts, reach in list(zip(joint.mates, joint.base.mates, reaches, strict=True))[1:]:
-        lean = 90.0
-        for part in parts:
-            if isinstance(part, RoundPrism | RectPrism):
-                lean = min(lean, degrees(acos(min(1.0, abs(dot(part.axis, joint.direction))))))
-        if PARALLEL < lean < LEAST_ANGLE - _SAME_ANGLE and bool((np.isfinite(reach) & (reach >= furthest)).any()):
-            say("joint-angle", "further", lean, LEAST_ANGLE, "deg", mate=name, angle=lean, least=LEAST_ANGLE)
+    leans = [_lean(joint, parts) for parts in joint.base.mates]
+    flat = [i for i, lean in enumerate(leans) if i and PARALLEL < lean < LEAST_ANGLE - _SAME_ANGLE]
+    if not flat:
+        return
+    alone = Cut(joint.base.branch, union([joint.base.mates[i] for i in flat])).by_mate(every.lines)
+    for i, reach in zip(flat, alone, strict=True):
+        if bool((every.met & (reach >= every.outside)).any()):
+            mate, lean = joint.mates[i], leans[i]
+            say("joint-angle", "further", lean, LEAST_ANGLE, "deg", mate=mate, angle=lean, least=LEAST_ANGLE)
+
+
+def _lean(joint: Joint, parts: Sequence[ObstaclePart]) -> float:
+    """The least angle between the tube and the straights of a mate, 0..90 degrees."""
+    axes = [part.axis for part in parts if isinstance(part, RoundPrism | RectPrism)]
+    return min((degrees(acos(min(1.0, abs(dot(axis, joint.direction))))) for axis in axes), default=90.0)
 
 
 def _check_beyond(
@@ -246,6 +273,7 @@ def _check_beyond(
     frame: dict[str, Body],
     lines: ParallelLines,
     outside: Array,
+    every: _Reached,
     room: float,
     tol: Tolerances,
     say: AddFinding,
@@ -257,18 +285,18 @@ def _check_beyond(
         return
     steps = np.linspace(1.0, max(furthest, 2.0), 24)
     t = (outside + steps[:, None]).ravel()
-    every = ParallelLines(lines.branch, np.tile(lines.p, len(steps)), np.tile(lines.q, len(steps)))
-    again = np.any([part.holds(every, t) for part in parts], axis=0) & (t < room)
+    behind_cut = ParallelLines(lines.branch, np.tile(lines.p, len(steps)), np.tile(lines.q, len(steps)))
+    again = np.any([part.holds(behind_cut, t) for part in parts], axis=0) & (t < room)
     if again.any():
         further = steps[again.reshape(len(steps), -1).any(axis=1)][0]
         say("cope-again", "", float(further), None, "mm", mate=joint.mates[0])
         return
-    behind = _other_leg(joint, frame[joint.tube], frame[joint.mates[0]], room, tol)
+    behind = _other_leg(joint, every, frame[joint.tube], frame[joint.mates[0]], room, tol)
     if behind is not None:
         say("cope-again", "", behind, None, "mm", mate=joint.mates[0])
 
 
-def _other_leg(joint: Joint, own: Body, mate: Body, room: float, tol: Tolerances) -> float | None:
+def _other_leg(joint: Joint, every: _Reached, own: Body, mate: Body, room: float, tol: Tolerances) -> float | None:
     """How far behind its cut a tube runs into any straight or bend of a round mate near the joint, mm, or None.
 
     Farther off it is a clash as any other.
@@ -276,9 +304,7 @@ def _other_leg(joint: Joint, own: Body, mate: Body, room: float, tol: Tolerances
     radius, near = mate.section.cylinder, 2.0 * (own.half + mate.half)
     if radius is None:
         return None
-    branch = joint.base.branch
-    lines = branch.lines(angles(_COARSE))
-    outside, met = joint.base.reach(lines)
+    branch, (lines, outside, met) = joint.base.branch, every
     further = np.arange(1.0, 2.0 * near, 1.0)
     t = outside[:, None] + further
     foot = np.asarray(branch.point) + np.multiply.outer(lines.p, branch.zero) + np.multiply.outer(lines.q, branch.side)
@@ -286,7 +312,10 @@ def _other_leg(joint: Joint, own: Body, mate: Body, room: float, tol: Tolerances
     looked_at = met[:, None] & (t < room) & (np.linalg.norm(points - np.asarray(joint.node), axis=2) <= near)
     if not looked_at.any():
         return None
-    off = np.min([distances(points[looked_at], segment) for segment in mate.tube.run.centerline], axis=0)
+    # all places that are looked at lie no further than that from the node
+    node = np.array([joint.node])
+    close = [one for one in mate.tube.run.centerline if distances(node, one)[0] < near + radius]
+    off = np.min([distances(points[looked_at], one) for one in close], axis=0, initial=np.inf)
     inside = off < radius - tol.join
     return float(np.broadcast_to(further, t.shape)[looked_at][inside].min()) if inside.any() else None
 

@@ -21,7 +21,8 @@ import numpy as np
 from converter.findings import Finding
 from converter.geometry.vectors import cross, dot, norm, scale
 from converter.joints.cuts.lines import Array
-from converter.joints.cuts.saddle import Cut, RoundPrism, angles, extremes
+from converter.joints.cuts.round import RoundPrism
+from converter.joints.cuts.saddle import Cut, angles, extremes
 from converter.joints.model import SADDLE, Joint, SawSetting
 from converter.shop.model import HoleSaw, Shop
 

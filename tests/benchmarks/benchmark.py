@@ -427,6 +427,55 @@ def joints_growth(folder: Path, times: int) -> Row:
     return Row("joints of 2,001 tubes", mine, theirs, "s", "10 x 201 tubes", 1.3)
 
 
+def _nearest_points(tubes: Sequence[object]) -> list[float]:
+    """How near every two centerlines come, by scipy's trees of points 4 mm apart: general-purpose, to 2 mm."""
+    from itertools import combinations
+
+    from heaps import points_along
+    from scipy.spatial import cKDTree
+
+    points = [points_along(tube, 4.0) for tube in tubes]
+    trees = [cKDTree(some) for some in points]
+    return [float(trees[i].query(points[j])[0].min()) for i, j in combinations(range(len(tubes)), 2)]
+
+
+def joints_heap(folder: Path, times: int) -> Row:
+    """The worst that was made up: 200 bent tubes whose ends A lie within 5 mm, some 20,000 contacts."""
+    from heaps import heap
+
+    from converter.joints.finding.joints import survey_frame
+    from converter.pause import paused_gc
+
+    tubes = heap(200, 5.0)
+
+    def ours() -> object:
+        with paused_gc():
+            return survey_frame(tubes)
+
+    mine, theirs = in_turn(ours, lambda: _nearest_points(tubes), max(1, times // 2))
+    return Row("joints of 200 tubes within 5 mm", mine, theirs, "s", "scipy cKDTree by pairs", 1.0)
+
+
+def clashes_heap(folder: Path, times: int) -> Row:
+    """How deep 100 bent tubes in a heap lie in one another, their ends as cut, against how near their points come."""
+    from heaps import heap
+
+    from converter.joints.finding.joints import survey_frame
+    from converter.joints.in_the_way.clashes import find_clashes
+    from converter.pause import paused_gc
+    from converter.tolerances import DEFAULT
+
+    tubes = heap(100, 60.0)
+    found = survey_frame(tubes)
+
+    def ours() -> object:
+        with paused_gc():
+            return find_clashes(found, DEFAULT)
+
+    mine, theirs = in_turn(ours, lambda: _nearest_points(tubes), max(1, times // 2))
+    return Row("clashes in a heap of 100 tubes", mine, theirs, "s", "scipy cKDTree by pairs", 3.0)
+
+
 def sheet(folder: Path, times: int) -> Row:
     """The HTML job sheet of 40 runs of 8 bends, against working them out in a room where every bend sweeps."""
     from many_tubes import different_tubes
@@ -524,7 +573,7 @@ ROWS: dict[str, Callable[[Path, int], Row]] = {
     "step-memory": step_memory, "mesh-memory": mesh_memory, "one-tube": one_tube, "help": help_text, "solid": solid,
     "fit": fit, "step": step, "mesh": mesh, "sweep": sweep, "swept": swept,
     "side-by-side": side_by_side, "cope": cope, "audit": audit, "joints": joints,
-    "joints-growth": joints_growth,
+    "joints-growth": joints_growth, "joints-heap": joints_heap, "clashes-heap": clashes_heap,
     "sheet": sheet, "templates": templates, "step-out": step_out, "nesting": nesting,
 }  # fmt: skip
 #: Rows that take longer than all the others; the quick form leaves them out.

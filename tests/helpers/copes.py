@@ -9,7 +9,8 @@ import numpy as np
 from tubes import run_of, tube_of
 
 from converter.joints.cuts.lines import Branch
-from converter.joints.cuts.saddle import Cut, RoundPrism
+from converter.joints.cuts.round import RoundPrism
+from converter.joints.cuts.saddle import Cut
 from converter.model.bends import Placement
 from converter.model.run import Tube
 from converter.model.section import Section

@@ -95,18 +95,18 @@ def test_pairs_that_are_looked_at_grow_with_the_frame(monkeypatch):
 
     def looked_at(rails):
         counts = {"straights": 0, "bends": 0}
-        plain_straight, plain_bends = finding._on_straight, finding.places_near_bends
+        plain_straights, plain_bends = finding._on_straights, finding.places_near_bends
 
-        def on_straight(*args):
-            counts["straights"] += 1
-            return plain_straight(*args)
+        def on_straights(ends, bodies, index, row, *args):
+            counts["straights"] += len(row)
+            return plain_straights(ends, bodies, index, row, *args)
 
         def near_bends(points, *args):
             counts["bends"] += len(points)
             return plain_bends(points, *args)
 
         with monkeypatch.context() as patch:
-            patch.setattr(finding, "_on_straight", on_straight)
+            patch.setattr(finding, "_on_straights", on_straights)
             patch.setattr(finding, "places_near_bends", near_bends)
             found = survey_frame(bent_frame(7, rails, 3 * rails))
         return counts | {"legs": len(found.index.legs_near_legs[0]), "tubes": len(found.frame)}

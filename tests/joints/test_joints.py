@@ -236,7 +236,7 @@ def test_an_end_on_two_tubes_at_once():
     joint = joints["RUNG", "A"]
     assert set(joint.mates) == {"RAIL", "CROSS"} and "tube-crossing" in codes(said)
     both = joint.cut.outside(angles(3.0))
-    assert both == pytest.approx(np.maximum(*joint.cut.by_mate(angles(3.0))))
+    assert both == pytest.approx(np.maximum(*joint.cut.by_mate(joint.cut.branch.lines(angles(3.0)))))
     assert joint.long_point == pytest.approx(sqrt(R * R - r * r / 2.0), abs=1e-9)
 
 

@@ -18,7 +18,8 @@ from scipy.special import ellipe, ellipk
 
 from converter.errors import GeometryError
 from converter.joints.cuts.lines import Branch, outline_radii
-from converter.joints.cuts.saddle import Cut, HalfSpace, RoundPrism, angles, extremes, mitre_plane, profile
+from converter.joints.cuts.round import RoundPrism
+from converter.joints.cuts.saddle import Cut, HalfSpace, angles, extremes, mitre_plane, profile
 from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart
 from converter.model.section import Section
@@ -225,7 +226,7 @@ def test_several_mates_are_their_union():
     phi = angles(2.0)
     wanted = np.maximum(a.outside(phi), Cut(a.branch, ((other,),)).outside(phi))
     assert (both.outside(phi) == wanted).all()
-    assert len(both.by_mate(phi)) == 2 and b.branch != a.branch
+    assert len(both.by_mate(b.branch.lines(phi))) == 2 and b.branch != a.branch
 
 
 def test_mitre_planes():

@@ -9,7 +9,8 @@ import pytest
 from copes import edge_points, kernel_cut, kernel_cylinder, lengths_of, pair
 
 from converter.joints.cuts.lines import Branch
-from converter.joints.cuts.saddle import Cut, RoundPrism, angles
+from converter.joints.cuts.round import RoundPrism
+from converter.joints.cuts.saddle import Cut, angles
 from converter.joints.cuts.torus import BendPart
 from converter.model.section import Section
 

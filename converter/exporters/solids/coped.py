@@ -18,7 +18,8 @@ from converter.errors import GeometryError
 from converter.exporters.solids.coped_bend import strips
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
 from converter.joints.cuts.lines import Array, ObstaclePart, ParallelLines
-from converter.joints.cuts.saddle import HalfSpace, RoundPrism, angles
+from converter.joints.cuts.round import RoundPrism
+from converter.joints.cuts.saddle import HalfSpace, angles
 from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart
 from converter.joints.model import Joint

@@ -16,7 +16,7 @@ from converter.geometry.vectors import Vec, along, cross, dot, rotate, unit
 from converter.joints.alike.form import Form, Look
 from converter.joints.alike.same import rolls
 from converter.joints.cuts.lines import Array
-from converter.joints.cuts.saddle import RoundPrism
+from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.square import RectPrism
 from converter.joints.holes.hole import Hole
 from converter.model.bends import Placement

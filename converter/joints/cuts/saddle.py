@@ -10,79 +10,20 @@ close on the outside, and it is what a hole saw of the mate's size takes away.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from itertools import pairwise
 
 import numpy as np
 
 from converter.errors import GeometryError
-from converter.geometry.vectors import Vec, along, cross, dot, norm, scale
-from converter.joints.cuts.lines import (
-    Array,
-    Bound,
-    Branch,
-    Hits,
-    NoCutError,
-    ObstaclePart,
-    ParallelLines,
-    clipped,
-    end_on,
-    within,
-)
+from converter.geometry.vectors import Vec, along, dot, norm, scale
+from converter.joints.cuts.lines import Array, Branch, Hits, NoCutError, ObstaclePart, ParallelLines
+from converter.joints.cuts.many import Obstacles
 
 #: Degrees between the lines of a profile.
 STEP = 0.5
-#: Lines that pass a mate by this part of its radius count as touching it (equal tubes, rounding).
-_GRAZE = 1e-9
-
-
-@dataclass(frozen=True)
-class RoundPrism:
-    """A straight round mate: a cylinder without ends, cut down to half-spaces.
-
-    Attributes:
-        point, axis: a point of its axis and the axis' unit direction.
-        radius: of its outside (and the weld gap), mm.
-        bounds: half-spaces it is cut down to.
-    """
-
-    point: Vec
-    axis: Vec
-    radius: float
-    bounds: tuple[Bound, ...] = ()
-
-    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
-        """See `ObstaclePart`."""
-        d = lines.branch.direction
-        k = cross(self.axis, d)
-        sine = norm(k)
-        if sine < 1e-9:
-            return self._lengthwise(lines)
-        off = lines.along(self.point, scale(k, 1.0 / sine))
-        across = along(d, self.axis, -dot(d, self.axis))
-        beside = lines.along(self.point, scale(across, 1.0 / (sine * sine)))
-        room = self.radius * self.radius - off * off
-        half = np.sqrt(np.maximum(room, 0.0)) / sine
-        hit = room >= -_GRAZE * self.radius * self.radius
-        if not self.bounds:
-            return beside + half, hit, beside
-        _, high, hit = clipped(lines, beside - half, beside + half, hit, self.bounds)
-        return high, hit, beside
-
-    def holds(self, lines: ParallelLines, t: Array) -> Hits:
-        """See `ObstaclePart`."""
-        ahead = lines.along(self.point, self.axis) - t * dot(self.axis, lines.branch.direction)
-        start = lines.along(self.point, lines.branch.direction)
-        far = lines.squared(self.point) - 2.0 * t * start + t * t - ahead * ahead
-        value: Hits = (far < self.radius * self.radius) & within(lines, t, self.bounds)
-        return value
-
-    def _lengthwise(self, lines: ParallelLines) -> tuple[Array, Hits, Array]:
-        """A mate in line with the tube: only its end can stop a line."""
-        off = lines.along(self.point, self.axis)
-        far = lines.squared(self.point) - off * off
-        return end_on(lines, far <= self.radius * self.radius, self.bounds)
 
 
 @dataclass(frozen=True)
@@ -127,20 +68,19 @@ class Cut:
         parts = [part for mate in self.mates for part in mate]
         if not parts:
             raise GeometryError("a cut needs a tube to be cut to")
-        best, met = self._first_met(parts[1:], lines)
-        t, hit, beside = parts[0].stops(lines, met)
-        best, met = np.where(hit & (t > best), t, best), met | hit
-        return (best, met) if bool(met.all()) else (np.where(met, best, beside), met)
+        if len(parts) == 1:
+            t, met, beside = parts[0].stops(lines)
+            return np.where(met, t, beside), met
+        best = self._obstacles.first_met(lines)
+        met = np.isfinite(best)
+        missed = np.flatnonzero(~met)
+        if len(missed):
+            best[missed] = parts[0].stops(ParallelLines(self.branch, lines.p[missed], lines.q[missed]))[2]
+        return best, met
 
-    @staticmethod
-    def _first_met(parts: Iterable[ObstaclePart], lines: ParallelLines) -> tuple[Array, Hits]:
-        """Where lines first meet one of some parts, -inf for those that meet none, and which do."""
-        best = np.full(lines.p.shape, -np.inf)
-        every = np.ones(best.shape, dtype=np.bool_)
-        for part in parts:
-            t, hit, _ = part.stops(lines, every)
-            best = np.where(hit & (t > best), t, best)
-        return best, np.isfinite(best)
+    @cached_property
+    def _obstacles(self) -> Obstacles:
+        return Obstacles([part for mate in self.mates for part in mate])
 
     def at(self, phi: Array) -> tuple[Array, Array]:
         """Lengths back from the end point at the angles ``phi`` (degrees): (outside, bore), mm."""
@@ -166,10 +106,11 @@ class Cut:
         """The same cut with another zero line."""
         return replace(self, branch=replace(self.branch, zero=zero))
 
-    def by_mate(self, phi: Array) -> list[Array]:
-        """Lengths along the outside for each mate alone, -inf where it is not met."""
-        lines = self.branch.lines(phi)
-        return [self._first_met(mate, lines)[0] for mate in self.mates]
+    def by_mate(self, lines: ParallelLines) -> list[Array]:
+        """Lengths along lines for each mate alone, -inf where it is not met."""
+        met = self._obstacles.each(lines)
+        first = np.cumsum([0, *(len(mate) for mate in self.mates)])
+        return [met[i:j].max(axis=0, initial=-np.inf) for i, j in pairwise(first.tolist())]
 
 
 @lru_cache(maxsize=8)

@@ -53,7 +53,8 @@ class BendPart:
     def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
         """See `converter.joints.cuts.lines.ObstaclePart`."""
         rings = self._rings(lines)
-        entries = rings.entries(*(np.array([v]) for v in self.window))
+        low, high = (np.array([v]) for v in self.window)
+        entries = rings.entries(low, high)
         met = np.isfinite(entries.t)
         return entries.t, met, self._beside(rings, entries, met if stopped is None else met | stopped)
 
@@ -134,9 +135,13 @@ class Rings:
         if self._for_all is None:
             self._each = [np.broadcast_to(v, start.shape[1:]) for v in (clr, *half, *self._turned)]
 
-    def entries(self, low: Array, high: Array) -> RingEntries:
-        """Where the lines first enter their bends between the lengths ``low`` and ``high``, (1,) or (n,)."""
-        grid = np.ascontiguousarray(np.linspace(high, low, _SAMPLES, axis=1))  # from inside the tube outward
+    def entries(self, low: Array, high: Array, box: tuple[Array, Array] | None = None) -> RingEntries:
+        """Where the lines first enter their bends between the lengths ``low`` and ``high``, (1,) or (n,).
+
+        ``box`` holds the lengths (n,) between which no line leaves what surely holds its bend, so that places of the
+        full ring beyond need no closer look.
+        """
+        grid = _grid(low, high) if box is None else _grid_in(low, high, *box)
         x, y, z = (self.start[i][:, None] - grid * self.step[i][:, None] for i in range(3))
         values = self._off(x, y, z, ...)
         t = np.full(values.shape[0], -np.inf)
@@ -147,15 +152,22 @@ class Rings:
         # near its low point the distance grows at most like this (round), or by the way gone (corners)
         dips &= middle < (step * step / _column(self.half[2]) if self.round else step)
         enters = (values[:, :-1] > 0.0) & (values[:, 1:] <= 0.0)
+        if box is not None:
+            first, last = (one[:, None] for one in box)
+            enters &= (grid[:, :-1] >= first) & (grid[:, 1:] <= last)
+            dips &= (grid[:, :-2] >= first) & (grid[:, 2:] <= last)
         row, column = np.nonzero(enters)
         places = np.broadcast_to(grid, values.shape)
         outer, inner = places[row, column], places[row, column + 1]
         if dips.any():
             more, at = np.nonzero(dips)
-            low_points = self.lowest(more, places[more, at], places[more, at + 2])
+            high, low = places[more, at], places[more, at + 2]
+            deep = self._may_go_below(more, high, low)
+            more, high, low = more[deep], high[deep], low[deep]
+            low_points = self.lowest(more, high, low)
             deep = self.distance_at(more, low_points) <= 0.0
             row = np.concatenate((row, more[deep]))
-            outer = np.concatenate((outer, places[more, at][deep]))
+            outer = np.concatenate((outer, high[deep]))
             inner = np.concatenate((inner, low_points[deep]))
         roots = self.roots(row, outer, inner)
         keep = self.on_the_bend(row, roots)
@@ -207,16 +219,38 @@ class Rings:
 
         The bracket is narrowed to the neighbours of the best of some even steps, all lines at once.
         """
-        every = np.arange(len(row))
-        x, y, z = (self.start[i][row][:, None] for i in range(3))
-        dx, dy, dz = (_column(self._step(i, row)) for i in range(3))
         for _ in range(_NARROWED):
-            t = low[:, None] + (high - low)[:, None] * _EVEN
-            best = self._off(x - t * dx, y - t * dy, z - t * dz, row).argmin(axis=1)
-            low = t[every, np.maximum(best - 1, 0)]
-            high = t[every, np.minimum(best + 1, len(_EVEN) - 1)]
+            high, low, _ = self._narrowed(row, high, low)
         middle: Array = (low + high) / 2.0
         return middle
+
+    def _may_go_below(self, row: NDInts, high: Array, low: Array) -> Hits:
+        """Which lines may come to a distance of zero or less between ``low`` and ``high``; surely not the others.
+
+        No place is further from one of the even steps than half of one, and the distance changes no faster than it.
+        """
+        found = np.zeros(len(row), dtype=np.bool_)
+        todo = np.arange(len(row))
+        for _ in range(_NARROWED):
+            step = np.abs(high - low) / (len(_EVEN) - 1)
+            high, low, least = self._narrowed(row[todo], high, low)
+            found[todo[least <= 0.0]] = True
+            left = (least > 0.0) & (least <= step)
+            todo, high, low = todo[left], high[left], low[left]
+            if not len(todo):
+                break
+        found[todo] = True
+        return found
+
+    def _narrowed(self, row: NDInts, high: Array, low: Array) -> tuple[Array, Array, Array]:
+        """(high, low) around the best of some even steps between ``low`` and ``high``, and the distance at that."""
+        every = np.arange(len(row))
+        t = low[:, None] + (high - low)[:, None] * _EVEN
+        x, y, z = (self.start[i][row][:, None] - t * _column(self._step(i, row)) for i in range(3))
+        off = self._off(x, y, z, row)
+        best = off.argmin(axis=1)
+        above, below = np.minimum(best + 1, len(_EVEN) - 1), np.maximum(best - 1, 0)
+        return t[every, above], t[every, below], off[every, best]
 
     def roots(self, row: NDInts, outer: Array, inner: Array) -> Array:
         """Where the distance goes from above zero (at ``outer``) to zero or below (at ``inner``).
@@ -258,6 +292,22 @@ class Rings:
         turned = np.where(turned < -slack, turned + 360.0, turned)
         value: Hits = turned <= sweep + slack
         return value
+
+
+def _grid(low: Array, high: Array) -> Array:
+    """Even steps from ``high`` to ``low``, from inside the tube outward, (n, `_SAMPLES`)."""
+    return np.ascontiguousarray(np.linspace(high, low, _SAMPLES, axis=1))
+
+
+def _grid_in(low: Array, high: Array, first: Array, last: Array) -> Array:
+    """Those steps of `_grid` that reach from ``first`` to ``last`` (n,) and two further; as many for every line."""
+    step = (low - high) / (_SAMPLES - 1)
+    begin = np.clip(np.floor((last - high) / step) - 2.0, 0.0, _SAMPLES - 1.0)
+    end = np.clip(np.ceil((first - high) / step) + 2.0, 0.0, _SAMPLES - 1.0)
+    count = int((end - begin).max(initial=0.0)) + 1
+    number = np.minimum(begin, _SAMPLES - count)[:, None] + np.arange(count)
+    value: Array = np.where(number == _SAMPLES - 1.0, low[:, None], number * step[:, None] + high[:, None])
+    return value
 
 
 def _column(value: float | Array) -> float | Array:

@@ -167,7 +167,10 @@ def wrap(joint: Joint, paper_thickness: float, round_to: float = 5.0) -> Wrap:
     mates: list[tuple[str, Array]] = []
     if len(cut.mates) > 1:
         names = list(joint.mates) if len(joint.mates) == len(cut.mates) else [", ".join(joint.mates)] * len(cut.mates)
-        mates = [(name, np.where(np.isfinite(y), y, np.nan)) for name, y in zip(names, cut.by_mate(phi), strict=True)]
+        mates = [
+            (name, np.where(np.isfinite(y), y, np.nan))
+            for name, y in zip(names, cut.by_mate(cut.branch.lines(phi)), strict=True)
+        ]
     short = float(od.max())
     base = round_to * ceil((short + 15.0) / round_to - 1e-9)
     if short + 8.0 <= joint.straight < base:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, radians, sin
+from math import atan2, cos, degrees, radians, sin
 
 import numpy as np
 from numpy.typing import NDArray
 
 from converter.errors import GeometryError
-from converter.geometry.vectors import Vec, along, angle_between, any_normal, cross, distance, dot, norm, sub
+from converter.geometry.vectors import Vec, along, any_normal, cross, distance, dot, norm, sub
 from converter.joints.bodies import Body, End, Leg
-from converter.joints.cuts.lines import Array, Branch, NoCutError, ParallelLines
+from converter.joints.cuts.lines import Array, Branch, Hits, NoCutError, ParallelLines
 from converter.joints.cuts.saddle import Cut, angles, union
 from converter.joints.cuts.square import rounded
 from converter.joints.finding.crowds import Ints, find_crowds
@@ -26,6 +26,7 @@ PARALLEL = 1.0
 #: Degrees between the axes below which a cope is no longer said to be sound.
 LEAST_ANGLE = 15.0
 ON, MISSED, BESIDE, LIES_ON, COAXIAL, INSIDE = "on", "missed", "beside", "parallel", "coaxial", "inside"
+_LIKELIEST = {state: rank for rank, state in enumerate((ON, COAXIAL, LIES_ON, INSIDE, BESIDE, MISSED))}
 #: Degrees between the lines of an end that are held against a mate to see whether their metal meets.
 _COARSE = 2.5
 
@@ -86,10 +87,7 @@ def find_contacts(bodies: Sequence[Body], index: LegIndex, tol: Tolerances) -> d
     likely = _likely(ends, bodies, index, row, leg, tol)
     row, leg = row[likely], leg[likely]
     bent = index.shape[3][leg] > 0.0
-    contacts: list[Contact | None] = []
-    for i, j in zip(row[~bent].tolist(), leg[~bent].tolist(), strict=True):
-        end, mate = ends[i], bodies[int(index.body[j])]
-        contacts.append(_on_straight(end, bodies[end.body], mate, int(index.leg[j]), tol))
+    contacts = _on_straights(ends, bodies, index, row[~bent], leg[~bent], tol)
     contacts += _on_bends(ends, bodies, index, row[bent], leg[bent], tol)
     for contact in contacts:
         if contact is not None:
@@ -134,37 +132,56 @@ def _likely(
 
 
 def _one_each(contacts: list[Contact]) -> list[Contact]:
-    order = [ON, COAXIAL, LIES_ON, INSIDE, BESIDE, MISSED]
-    contacts.sort(key=lambda c: (order.index(c.state), abs(c.ahead) + c.offset, c.body, c.leg))
+    contacts.sort(key=lambda c: (_LIKELIEST[c.state], abs(c.ahead) + c.offset, c.body, c.leg))
     kept: dict[int, Contact] = {}
     for contact in contacts:
         kept.setdefault(contact.body, contact)
     return list(kept.values())
 
 
-def _on_straight(end: End, own: Body, mate: Body, index: int, tol: Tolerances) -> Contact | None:
-    leg = mate.legs[index]
-    a, d = leg.direction, end.direction
-    k = cross(a, d)
-    sine = norm(k)
-    w = sub(end.point, leg.start)
-    if sine < sin(radians(PARALLEL)):
-        return _parallel(end, own, mate, index, tol)
+def _on_straights(
+    ends: Sequence[End], bodies: Sequence[Body], index: LegIndex, row: Ints, leg: Ints, tol: Tolerances
+) -> list[Contact | None]:
+    """What ends are to straights near them, pair by pair; ``row`` and ``leg`` as of `_on_bends`."""
+    points, ways = (np.array(v).reshape(-1, 3)[row] for v in ([e.point for e in ends], [e.direction for e in ends]))
+    start, a = index.start[leg], index.way[leg]
+    k, w = np.cross(a, ways), points - start
+    sine, cosine = np.linalg.norm(k, axis=1), (a * ways).sum(axis=1)
+    flat = sine < sin(radians(PARALLEL))
+    sine = np.where(flat, 1.0, sine)
     # closest points of the two axes (elementary)
-    cosine = dot(a, d)
-    ahead = (dot(w, a) * cosine - dot(w, d)) / (sine * sine)
-    at = dot(w, a) + ahead * cosine
-    first, last = bool(mate.ends) and index == 0, bool(mate.ends) and index == len(mate.legs) - 1
-    if at < -(tol.near if first or leg.corners[0] else 1e-6):
-        return None
-    if at > leg.length + (tol.near if last or leg.corners[1] else 1e-6):
-        return None
-    offset = abs(dot(w, k)) / sine
-    angle = min(angle_between(a, d), 180.0 - angle_between(a, d))
-    if abs(ahead) > mate.half / sin(radians(angle)) + max(2.0 * own.half, tol.near):
-        return None
-    place = _NearPlace(index, at, leg.point(at), leg.direction, ahead, offset, angle)
-    return _judged(end, own, mate, place, _entry(end, own, mate, place), tol)
+    along_mate = (w * a).sum(axis=1)
+    ahead = (along_mate * cosine - (w * ways).sum(axis=1)) / (sine * sine)
+    at = along_mate + ahead * cosine
+    offset = np.abs((w * k).sum(axis=1)) / sine
+    half = np.array([body.half for body in bodies])
+    own, mate = half[np.array([end.body for end in ends], dtype=np.int64)[row]], half[index.body[leg]]
+    before, behind = (np.where(free, tol.near, 1e-6)[leg] for free in _outermost(bodies))
+    near = (at >= -before) & (at <= index.length[leg] + behind)
+    near &= np.abs(ahead) <= mate / sine + np.maximum(2.0 * own, tol.near)
+    foot = start + at[:, None] * a
+    found: list[Contact | None] = [None] * len(row)
+    looked = np.flatnonzero(flat | near)
+    columns = (row, index.body[leg], index.leg[leg], flat, at, foot, ahead, offset, sine, cosine)
+    for n, *values in zip(looked.tolist(), *(one[looked].tolist() for one in columns), strict=True):
+        i, j, on, is_flat, there, (x, y, z), further, aside, across, level = values
+        end, other = ends[i], bodies[j]
+        if is_flat:
+            found[n] = _parallel(end, bodies[end.body], other, on, tol)
+            continue
+        angle = degrees(atan2(across, level))
+        angle = min(angle, 180.0 - angle)
+        place = _NearPlace(on, there, (x, y, z), other.legs[on].direction, further, aside, angle)
+        found[n] = _judged(end, bodies[end.body], other, place, _entry(end, bodies[end.body], other, place), tol)
+    return found
+
+
+def _outermost(bodies: Sequence[Body]) -> tuple[Hits, Hits]:
+    """Of every leg whether an end of its tube, or a sharp corner, lies at its start and at its end."""
+    ends = [(bool(body.ends), leg.corners, i, len(body.legs)) for body in bodies for i, leg in enumerate(body.legs)]
+    before = np.array([(has and i == 0) or corners[0] > 0.0 for has, corners, i, _ in ends], dtype=np.bool_)
+    behind = np.array([(has and i == n - 1) or corners[1] > 0.0 for has, corners, i, n in ends], dtype=np.bool_)
+    return before, behind
 
 
 @dataclass(frozen=True, slots=True)

@@ -261,7 +261,7 @@ def _saddle(
     cut = Cut(branch, union(obstacles))
     kept = [0]
     if len(mates) > 1:
-        reaches = cut.by_mate(angles(2.5))
+        reaches = cut.by_mate(branch.lines(angles(2.5)))
         first = _first_that_cuts(reaches, len(plan.onto))
         if first:  # what removes nothing leads nothing
             lead = plan.onto[first]

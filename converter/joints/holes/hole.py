@@ -13,7 +13,8 @@ import numpy as np
 from converter.geometry.vectors import Vec, any_normal, cross, dot, sub
 from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.lines import Array, Branch, corner_angles
-from converter.joints.cuts.saddle import RoundPrism, angles
+from converter.joints.cuts.round import RoundPrism
+from converter.joints.cuts.saddle import angles
 from converter.joints.cuts.square import RectPrism
 from converter.joints.finding.joints import FrameSurvey
 from converter.joints.in_the_way.crossings import Crossing

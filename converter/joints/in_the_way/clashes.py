@@ -23,12 +23,14 @@ from converter.joints.in_the_way.crossings import joined_places
 from converter.joints.model import Joint
 from converter.joints.near.index import LegIndex
 from converter.joints.near.legs import Legs, nearest_of_pairs
-from converter.joints.near.overlap import deepest, lies_near
+from converter.joints.near.overlap import NearLegs, deepest_of_pairs, lie_near
 from converter.joints.near.pairs import near_pairs
 from converter.tolerances import Tolerances
 
 #: mm; tubes that pass with less between them are told, since bending moves them as far.
 CLOSE = 1.0
+#: Pairs of straights and bends looked at together to begin with.
+_AT_FIRST = 512
 #: Tubes that one tube is told to be in the way of; of one that lies in so many more the rest is only counted.
 MOST = 12
 
@@ -90,39 +92,57 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
     clashes: dict[tuple[int, int], list[Clash]] = {}
     met: Counter[int] = Counter()
     unseen: dict[int, set[int]] = {}
-    for i, j, place, axes in _not_apart(index, frame):
+
+    def full(pair: tuple[int, int]) -> int | None:
+        """The tube of a pair that is told to be in the way of too many others already."""
+        return None if pair in clashes else next((k for k in pair if met[k] >= MOST), None)
+
+    def is_explained(i: int, j: int, place: Vec) -> bool:
         a, b = frame[int(index.body[i])], frame[int(index.body[j])]
         pair = frozenset((a.index, b.index))
         if pair in skip:
-            continue
-        legs = int(index.leg[i]), int(index.leg[j])
-        at_joint, reach = joined.get(pair, ()), 2.0 * (a.half + b.half)
-        straight = a.legs[legs[0]].arc is None and b.legs[legs[1]].arc is None
-        if straight and any(distance(place, at) <= reach for at in at_joint):
-            continue  # the joint itself: two straights meet in one place only, and the cut clears it
-        full = next((k for k in (a.index, b.index) if met[k] >= MOST), None)
-        if full is not None and (a.index, b.index) not in clashes:
-            unseen.setdefault(full, set()).add(a.index + b.index - full)
-            continue
-        first, second = (a.index, legs[0]), (b.index, legs[1])
-        nodes = [*at_joint, *told.get(frozenset((a.name, b.name)), ())]
-        if lies_near(trimmed[first[0]], first[1], trimmed[second[0]], second[1], CLOSE, nodes, reach):
-            continue
-        got = deepest(trimmed[first[0]], first[1], trimmed[second[0]], second[1], CLOSE, axes)
-        if got is None:
-            continue
-        overlap, at_place = got
-        if any(distance(at_place, node) <= reach for node in nodes):
-            continue  # what the cut leaves there is told with the joint, and a crossing is told already
-        if overlap <= tol.join:
-            apart = -CLOSE < overlap < -tol.join
-            if not apart or any(distance(at_place, at) <= reach for k in pair for at in ends.get(k, ())):
-                continue  # tubes of one node are as near as they like
-        names = frame[first[0]].name, frame[second[0]].name
-        pair_of = first[0], second[0]
-        if pair_of not in clashes:
-            met.update(pair_of)
-        clashes.setdefault(pair_of, []).append(Clash(*names, at_place, overlap))
+            return True
+        if a.legs[int(index.leg[i])].arc is not None or b.legs[int(index.leg[j])].arc is not None:
+            return False
+        # the joint itself: two straights meet in one place only, and the cut clears it
+        return any(distance(place, at) <= 2.0 * (a.half + b.half) for at in joined.get(pair, ()))
+
+    near = [one for one in _not_apart(index, frame) if not is_explained(*one[:3])]
+    count = _AT_FIRST
+    while near:
+        # looked at together, more and more: of a tube that turns out to be in the way of too many others some are
+        # looked at for nothing, but no more than before
+        some, near, count = near[:count], near[count:], 2 * count
+        pairs = [(int(index.body[i]), int(index.body[j])) for i, j, _, _ in some]
+        legs = [
+            NearLegs(trimmed[one], int(index.leg[i]), trimmed[other], int(index.leg[j]), axes)
+            for (one, other), (i, j, _, axes) in zip(pairs, some, strict=True)
+        ]
+        nodes = [
+            [*joined.get(frozenset(pair), ()), *told.get(frozenset(frame[k].name for k in pair), ())] for pair in pairs
+        ]
+        reach = [2.0 * (frame[one].half + frame[other].half) for one, other in pairs]
+        open_ = [n for n, pair in enumerate(pairs) if full(pair) is None]
+        at_nodes = lie_near([legs[n] for n in open_], CLOSE, [nodes[n] for n in open_], [reach[n] for n in open_])
+        looked_at = [n for n, there in zip(open_, at_nodes, strict=True) if not there]
+        deep = dict(zip(looked_at, deepest_of_pairs([legs[n] for n in looked_at], CLOSE), strict=True))
+        for n, pair in enumerate(pairs):
+            if (crowded := full(pair)) is not None:
+                unseen.setdefault(crowded, set()).add(sum(pair) - crowded)
+                continue
+            got = deep.get(n)
+            if got is None:
+                continue
+            overlap, place = got
+            if any(distance(place, node) <= reach[n] for node in nodes[n]):
+                continue  # what the cut leaves there is told with the joint, and a crossing is told already
+            if overlap <= tol.join:
+                apart = -CLOSE < overlap < -tol.join
+                if not apart or any(distance(place, at) <= reach[n] for k in pair for at in ends.get(k, ())):
+                    continue  # tubes of one node are as near as they like
+            if pair not in clashes:
+                met.update(pair)
+            clashes.setdefault(pair, []).append(Clash(frame[pair[0]].name, frame[pair[1]].name, place, overlap))
     made = {key: _worst(clashes[key], tol) for key in sorted(clashes)}
     for who, others in unseen.items():
         last = max(key for key in made if who in key)

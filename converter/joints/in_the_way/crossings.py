@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,15 +11,19 @@ from converter.findings import Finding
 from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, Leg
+from converter.joints.cuts.lines import Array
 from converter.joints.cuts.trimmed import Trimmed
 from converter.joints.finding.contacts import PARALLEL
 from converter.joints.finding.crowds import Ints
 from converter.joints.finding.plan import EndPlan, Key
 from converter.joints.near.index import LegIndex
 from converter.joints.near.legs import Legs, nearest_of_pairs
-from converter.joints.near.overlap import deepest
+from converter.joints.near.overlap import NearLegs, deepest_of_pairs
 from converter.joints.near.pairs import chords_near
 from converter.tolerances import Tolerances
+
+#: mm by which a bound may be off that only saves work.
+_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +68,22 @@ def find_crossings(
     legs = Legs.all_of(frame, index)
     where = nearest_of_pairs(legs.rows(i), legs.rows(j))
     half = np.array([body.half for body in frame])
-    over = np.flatnonzero(where[2] < half[index.body[i]] + half[index.body[j]] - tol.near)
+    limit = half[index.body[i]] + half[index.body[j]]
+    place = legs.rows(i).at((where[0] / index.length[i])[:, None])[:, 0]
+    # most pairs of a crowded node are near at their ends, which `_crossing` would say one by one
+    with np.errstate(invalid="ignore"):
+        to_end = np.linalg.norm(_ends_of(frame, index, i, j) - place[:, None, :], axis=2).min(axis=1)
+    over = np.flatnonzero((where[2] < limit - tol.near) & (to_end > limit + tol.near - _ROUNDING))
     rows = zip(i[over].tolist(), j[over].tolist(), *(one[over].tolist() for one in where), strict=True)
+    likely = []
     for m, n, *near in rows:
         a, b = frame[int(index.body[m])], frame[int(index.body[n])]
         crossing = _crossing(a, int(index.leg[m]), b, int(index.leg[n]), near, joined, tol)
         if crossing is not None:
-            cell = tuple(round(v / (2.0 * widest)) for v in crossing.node)
-            found.setdefault((a.index, b.index, *cell), crossing)
+            likely.append((a, b, crossing))
+    for a, b, crossing in _that_overlap(likely, tol):
+        cell = tuple(round(v / (2.0 * widest)) for v in crossing.node)
+        found.setdefault((a.index, b.index, *cell), crossing)
     return list(found.values())
 
 
@@ -81,12 +93,16 @@ def _away_from_ends(index: LegIndex, frame: Sequence[Body], tol: Tolerances) -> 
     half = np.array([body.half for body in frame])
     limit = half[index.body[i]] + half[index.body[j]] - tol.near
     # what meets at an end is that end's own business
-    ends = np.array([[end.point for end in body.ends] or [(np.inf,) * 3] * 2 for body in frame])
-    own = np.concatenate((ends[index.body[i[who]]], ends[index.body[j[who]]]), axis=1)
     with np.errstate(invalid="ignore"):
-        to_end = np.linalg.norm(own - places[:, None, :], axis=2).min(axis=1)
+        to_end = np.linalg.norm(_ends_of(frame, index, i[who], j[who]) - places[:, None, :], axis=2).min(axis=1)
     kept = distinct(who[to_end > limit[who] + 2.0 * tol.near])
     return i[kept], j[kept]
+
+
+def _ends_of(frame: Sequence[Body], index: LegIndex, i: Ints, j: Ints) -> Array:
+    """The end points of the tubes of pairs of legs, (k, 4, 3); a closed tube's lie nowhere."""
+    ends = np.array([[end.point for end in body.ends] or [(np.inf,) * 3] * 2 for body in frame])
+    return np.concatenate((ends[index.body[i]], ends[index.body[j]]), axis=1)
 
 
 def joined_places(plans: Mapping[Key, EndPlan]) -> dict[frozenset[int], list[Vec]]:
@@ -129,14 +145,28 @@ def _crossing(
         return None
     outer, inner = (a, b) if a.size >= b.size else (b, a)
     overlap = min(a.size, b.size, a.half + b.half - offset)
-    if a.section.cylinder is None or b.section.cylinder is None:
-        deep = deepest(Trimmed(a, {}), i, Trimmed(b, {}), j)
-        if deep is None or deep[0] <= tol.near:
-            return None  # their corners would reach, but they lie flat on one another
-        overlap = deep[0]
     through = offset + inner.half <= outer.size / 2.0 - tol.join
     places = ((a.index, i), (b.index, j)) if outer is a else ((b.index, j), (a.index, i))
     return Crossing(outer.name, inner.name, p if outer is a else q, offset, angle, overlap, through, places)
+
+
+def _that_overlap(
+    crossings: Sequence[tuple[Body, Body, Crossing]], tol: Tolerances
+) -> list[tuple[Body, Body, Crossing]]:
+    """Those whose metal overlaps: of tubes with flats, that lie on one another, only the circles around corners may."""
+    flat = [n for n, (a, b, _) in enumerate(crossings) if a.section.cylinder is None or b.section.cylinder is None]
+    pairs = []
+    for a, b, crossing in (crossings[n] for n in flat):
+        legs = dict(crossing.places)
+        pairs.append(NearLegs(Trimmed(a, {}), legs[a.index], Trimmed(b, {}), legs[b.index]))
+    deep = dict(zip(flat, deepest_of_pairs(pairs), strict=True))
+    found = []
+    for n, (a, b, crossing) in enumerate(crossings):
+        if n not in deep:
+            found.append((a, b, crossing))
+        elif (got := deep[n]) is not None and got[0] > tol.near:
+            found.append((a, b, replace(crossing, overlap=got[0])))
+    return found
 
 
 def _lies_near(leg: Leg, at: Vec, reach: float) -> bool:

@@ -32,6 +32,7 @@ class LegIndex:
     Attributes:
         body, leg: (m,) tube and place within it of every leg.
         length, begin: (m,) of every leg and of the centerline before it, mm; shape: see `legs_of`.
+        start, way: (m, 3) where each leg starts, and its direction there.
         points, owner: (k, 3) samples and the leg of each.
         step: between samples, mm.
         crowds: places where too many ends meet to be told of one by one.
@@ -52,6 +53,8 @@ class LegIndex:
         self.shape = legs_of(bodies)
         self.length = length
         self.begin = np.array([leg.begin for _, _, leg in legs])
+        self.start = np.array([leg.start for _, _, leg in legs]).reshape(-1, 3)
+        self.way = np.array([leg.direction for _, _, leg in legs]).reshape(-1, 3)
         self.points = _points(self.shape, self.owner, part)
         self.low = self.points.min(axis=0) if len(self.points) else np.zeros(3)
         # a sample lies at most half a step from any point of its leg

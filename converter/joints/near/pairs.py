@@ -17,6 +17,8 @@ from converter.joints.near.index import LegIndex
 
 #: Degrees of bend per chord.
 _TURN = 15.0
+#: mm by which the balls around chords are larger: more than rounding.
+_ROUNDING = 1e-3
 
 
 def near_pairs(index: LegIndex, frame: Sequence[Body], more: float) -> tuple[Ints, Ints, Array]:
@@ -40,9 +42,13 @@ def chords_near(index: LegIndex, frame: Sequence[Body], more: float) -> tuple[In
     k = np.arange(int(many.sum())) - np.repeat(np.cumsum(many) - many, many)
     a, b = first[i[pair]] + k // count[j[pair]], first[j[pair]] + k % count[j[pair]]
     limit = half[index.body[i]] + half[index.body[j]] + more
-    reach = limit[pair] + sag[a] + sag[b]
+    # balls around chords first: most chords of two legs that come near do not come near themselves
+    middle, ball = start + way / 2.0, np.linalg.norm(way, axis=1) / 2.0 + sag
+    off = sum((middle[a, k] - middle[b, k]) ** 2 for k in range(3))
+    some = np.flatnonzero(off <= (limit[pair] + ball[a] + ball[b] + _ROUNDING) ** 2)
+    pair, a, b = pair[some], a[some], b[some]
     off, places = segments_apart(start[a], way[a], start[b], way[b])
-    close = np.flatnonzero(off < reach)
+    close = np.flatnonzero(off < limit[pair] + sag[a] + sag[b])
     return pair[close], i, j, places[close]
 
 
