@@ -162,9 +162,21 @@ def _checked(case: FuzzCase, words: list[str], status: int, out: str, err: str) 
 
 def _holds(case: FuzzCase, word: str) -> bool:
     """Whether the case itself brings a word, in any case, so that it may stand in the answer."""
-    return any(word.lower() in text.lower() for text in case.words) or any(
-        word.lower().encode() in data.lower() for _, data in case.files
-    )
+    texts = [*case.words, *(text for _, data in case.files for text in _as_text(data))]
+    return any(word.lower() in text.lower() for text in texts)
+
+
+#: Characters written as escapes, in JSON and TOML, in DXF, and in STEP.
+_ESCAPES = re.compile(r"\\[uU]\+?([0-9A-Fa-f]{4,8})|\\X2\\([0-9A-Fa-f]{4})")
+
+
+def _as_text(data: bytes) -> list[str]:
+    """What a file says in the encodings that readers know, escapes resolved, without characters that no one sees."""
+    texts = []
+    for encoding in ("utf-8", "utf-16-le", "utf-16-be", "utf-32-le"):
+        text = _ESCAPES.sub(lambda m: chr(min(int(m[1] or m[2], 16), 0x10FFFF)), data.decode(encoding, "ignore"))
+        texts.append("".join(c for c in text if c.isprintable() or c.isspace()))
+    return texts
 
 
 def _is_of_library(sentence: str) -> bool:

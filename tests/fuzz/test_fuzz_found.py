@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import pytest
 from command_line import failed, hook, run
 from dxf_tools import new
@@ -12,6 +15,8 @@ from converter.errors import ReadError
 from converter.importers.dxf.layers import decoded
 from converter.importers.registry import ReadOptions, read
 from converter.importers.step import trial
+from converter.job import open_job
+from converter.reducer import tangent_row
 from converter.shop.model import Stick
 from converter.shop.rack import load_rack, take
 from converter.shop.sections import parse_section
@@ -155,3 +160,69 @@ def test_a_drop_is_booked_behind_a_last_line_that_was_left_open(tmp_path):
 def test_half_a_character_written_as_an_escape_is_replaced_and_two_make_one():
     assert decoded(r"A\U+D800") == "A\ufffd"
     assert decoded(r"A\U+D83D\U+DE00") == "A\U0001f600"
+
+
+#: A fixture, a piece of its text and what stands there instead: a corner far away, a point beside its place.
+_IMPOSSIBLE = {
+    "step/solid-solvespace-beam.step": (
+        "#201=CARTESIAN_POINT('',(0.0000000000,80.0000000000,400.0000000000))",
+        f"#201=CARTESIAN_POINT('',(0.0000000000,80.0000000000,{'9' * 40}))",
+    ),
+    "iges/freecad-brep.igs": ("130.,0;" + 44 * " " + "0000221P0000150", "253,0; " + 44 * " " + "0000221P0000150"),
+}
+
+
+@pytest.mark.parametrize("fixture", _IMPOSSIBLE)
+def test_a_solid_whose_numbers_make_no_tube_is_left_out_with_what_is_wrong(fixture, tmp_path, capsys):
+    """It was half a sentence that named no file: "a direction of no length"."""
+    text = (FIXTURES / fixture).read_text("latin-1")
+    old, new = _IMPOSSIBLE[fixture]
+    assert text.count(old) == 1
+    path = tmp_path / Path(fixture).name
+    path.write_text(text.replace(old, new), "latin-1")
+    assert "(a direction of no length)" in failed(run(capsys, "table", path))
+
+
+def test_a_solid_too_large_for_any_tube_is_left_out_with_its_size(tmp_path, capsys):
+    said = failed(run(capsys, "table", FIXTURES / "step" / "solid-gmsh-faces.step", "--units", "m"))
+    assert "its numbers make no tube (a section of" in said and "solid-gmsh-faces.step" in said
+
+
+def test_an_end_whose_cut_never_ends_is_told_and_the_rest_is_worked_out(tmp_path, capsys):
+    """A lost placement makes one tube lie lengthwise in another; set-ups asked for its cut, and got half a sentence."""
+    text = (FIXTURES / "step" / "solid-gmsh-faces.step").read_text("latin-1")
+    path = tmp_path / "along.step"
+    path.write_text(
+        text.replace("#79 = AXIS2_PLACEMENT_3D('',#80,#81", "#79 = AXIS2_PLACEMENT_3D('',#80,)#81"), "latin-1"
+    )
+    outcome = run(capsys, "cope", path, "--json")
+    assert outcome.status in (0, 1)
+    assert "joint-parallel" in {finding["code"] for finding in outcome.json["findings"]}
+
+
+@pytest.mark.parametrize("shape", [None, True, [], {"a": 1}])
+def test_a_text_of_a_json_table_that_is_none_is_named_as_such(shape, tmp_path, capsys):
+    document = run(capsys, "table", hook(tmp_path / "a.dxf"), "--section", "40x2mm", "--json").json
+    document["tubes"][0]["section"]["shape"] = shape
+    path = tmp_path / "t.json"
+    path.write_text(json.dumps(document))
+    assert "tubes[0] cannot be: something else stands where a text must" in failed(run(capsys, "table", path))
+
+
+def test_a_free_curve_is_not_followed_by_as_many_arcs_as_it_has_samples(tmp_path, monkeypatch):
+    """A spline of a hundred metres took ten seconds: fourteen chains of a hundred arcs, each of them in vain."""
+    doc, model = new()
+    model.add_spline(fit_points=[(0, 0, 0), (30480, 15240, 0), (60960, 0, 9144), (91440, 15240, 0)])
+    path = tmp_path / "long.dxf"
+    doc.saveas(path)
+    tried = []
+
+    def follow(points, stretches, weights=None):
+        tried.append((len(points), len(stretches)))
+        return own(points, stretches, weights)
+
+    own = tangent_row.follow
+    monkeypatch.setattr(tangent_row, "follow", follow)
+    (tube,) = open_job(path).tubes
+    assert len(tube.run.table.bends) > 30
+    assert all(3 * pieces < points for points, pieces in tried), tried

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from converter.errors import GeometryError
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import cross, norm, sub
 from converter.kernel import require
@@ -64,6 +65,8 @@ def find_tubes(
             found, why = _tubes_in(shapes, is_solid, job)
         except Standard_Failure as error:
             found, why = [], Clause.of("solid-faces-not-evaluated", error=type(error).__name__)
+        except GeometryError as error:  # of faces that no tube has, or of a size that is none's
+            found, why = [], Clause.of("solid-impossible", reason=error.message)
         tables += found
         if not found:
             ignored.append(Ignored("solid", 1, Clause.of("solid-no-tube", part=name, why=why)))
