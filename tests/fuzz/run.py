@@ -35,7 +35,7 @@ SHARES = {
     "compare": 4,
 }
 #: Cases between two lines of the record.
-_STEP = 500
+_STEP = 200
 
 
 def main() -> int:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import importlib
 import json
+import re
 from pathlib import Path
 
 import pytest
 from command_line import failed, hook, run
 from dxf_tools import new
+from iges_tools import Entity, build, line
 from places import FIXTURES
+from step_tools import build as build_step
+from step_tools import hook as step_hook
 
 from converter import allowance
 from converter.errors import ReadError
@@ -16,6 +21,7 @@ from converter.importers.dxf.layers import decoded
 from converter.importers.registry import ReadOptions, read
 from converter.importers.step import trial
 from converter.job import open_job
+from converter.kernel.session import kernel_failure
 from converter.reducer import tangent_row
 from converter.shop.model import Stick
 from converter.shop.rack import load_rack, take
@@ -226,3 +232,34 @@ def test_a_free_curve_is_not_followed_by_as_many_arcs_as_it_has_samples(tmp_path
     (tube,) = open_job(path).tubes
     assert len(tube.run.table.bends) > 30
     assert all(3 * pieces < points for points, pieces in tried), tried
+
+
+def test_a_step_file_with_references_in_a_circle_does_not_take_the_process_along(tmp_path):
+    """The kernel loads it without a word, and follows the circle until its stack ends: this process would crash."""
+    broken, count = re.subn(
+        r"#(\d+)=TRIMMED_CURVE\('([^']*)',#\d+,", r"#\1=TRIMMED_CURVE('\2',#\1,", build_step(step_hook())
+    )
+    assert count
+    path = tmp_path / "circle.step"
+    path.write_text(broken, "latin-1")
+    with pytest.raises(ReadError) as caught:
+        read(path)
+    assert re.search(r"circle\.step is damaged and breaks the CAD kernel \(#\d+ refers to itself", caught.value.message)
+
+
+def test_an_iges_file_that_lies_about_its_values_does_not_take_the_process_along(tmp_path):
+    """A face on a surface that is none, with loops that are numbers: the kernel reads on into nothing."""
+    lying = Entity(510, "-3,,0.9999999999999999,28,25.4,934.803")
+    path = tmp_path / "lies.igs"
+    path.write_text(build((line((0, 0, 0), (100, 0, 0)), lying)))
+    with pytest.raises(ReadError, match="directory entry 3 are not those of its type 510"):
+        read(path)
+
+
+@pytest.mark.parametrize("kind", ["Transfer_TransferFailure", "StdFail_NotDone", "Standard_OutOfRange"])
+def test_every_exception_of_the_kernel_is_known_as_one(kind):
+    """To Python they are not kin, whatever they are to the kernel: most were taken for mistakes of ours."""
+    package = importlib.import_module(f"OCP.{kind.partition('_')[0]}")
+    assert kernel_failure(getattr(package, kind)("x")) == kind.removeprefix("Standard_")
+    with pytest.raises(ValueError, match="ours"):
+        kernel_failure(ValueError("ours"))
