@@ -23,15 +23,15 @@ from judge import judged, laid_out  # noqa: E402
 
 #: Of a hundred cases of all sorts, how many of each.
 SHARES = {
-    "dxf": 32,
-    "step": 6,
-    "iges": 5,
+    "dxf": 20,
+    "step": 8,
+    "iges": 4,
     "brep": 2,
-    "mesh": 8,
-    "csv": 15,
-    "json": 9,
-    "toml": 12,
-    "typed": 7,
+    "mesh": 10,
+    "csv": 20,
+    "json": 12,
+    "toml": 15,
+    "typed": 5,
     "compare": 4,
 }
 #: Cases between two lines of the record.
