@@ -16,6 +16,7 @@ import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from struct import pack, unpack
 from types import SimpleNamespace
@@ -25,6 +26,7 @@ from exchange_cases import brep_case, iges_case, step_case
 from judge import HANG_SECONDS, FuzzVerdict, judged, judged_by_command, laid_out
 from mesh_cases import mesh_case
 from places import FIXTURES
+from records_cases import judged_records, records_case
 from shop_cases import compare_case, toml_case, typed_case
 from table_cases import csv_case, json_case
 from wild import FuzzCase
@@ -32,6 +34,7 @@ from wild import FuzzCase
 #: Name of a sort of input -> what makes a case of it.
 SORTS: dict[str, Callable[[random.Random], FuzzCase]] = {
     "dxf": dxf_case,
+    "records": records_case,
     "step": step_case,
     "iges": iges_case,
     "brep": brep_case,
@@ -42,6 +45,9 @@ SORTS: dict[str, Callable[[random.Random], FuzzCase]] = {
     "typed": typed_case,
     "compare": compare_case,
 }
+
+#: Sorts that are not run as a command -> what judges them.
+JUDGES: dict[str, Callable[[FuzzCase, Path], FuzzVerdict]] = {"records": judged_records}
 
 #: Cases that one process works on before another takes over: what libraries leave behind must not add up.
 _CASES_OF_A_PROCESS = 250
@@ -167,6 +173,7 @@ def _end_of(status: int) -> str:
     return f"signal: {signal.Signals(number).name}"
 
 
+@cache
 def _imported() -> None:
     """What every case needs, loaded once."""
     import converter.cli.main
@@ -234,10 +241,10 @@ def _work(sort: str, seed: int, numbers: Sequence[int], command_every: int, at: 
             for count in numbers:
                 at[:8] = pack("q", count)
                 case = made_case(sort, seed, count)
-                by_command = bool(command_every) and count % command_every == command_every - 1
+                by_command = sort not in JUDGES and bool(command_every) and count % command_every == command_every - 1
                 signal.setitimer(signal.ITIMER_PROF, HANG_SECONDS)
                 signal.setitimer(signal.ITIMER_REAL, _STUCK_SECONDS)
-                verdict = (judged_by_command if by_command else judged)(case, folder)
+                verdict = (judged_by_command if by_command else JUDGES.get(sort, judged))(case, folder)
                 signal.setitimer(signal.ITIMER_PROF, 0.0)
                 signal.setitimer(signal.ITIMER_REAL, 0.0)
                 size = os.fstat(chatter).st_size

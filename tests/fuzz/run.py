@@ -18,12 +18,13 @@ from typing import Any
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "helpers")]
 
-from campaign import SORTS, campaign, made_case  # noqa: E402
+from campaign import JUDGES, SORTS, campaign, made_case  # noqa: E402
 from judge import judged, laid_out  # noqa: E402
 
-#: Of a hundred cases of all sorts, how many of each.
+#: Of some hundred cases of all sorts, how many of each.
 SHARES = {
     "dxf": 20,
+    "records": 5,
     "step": 8,
     "iges": 4,
     "brep": 2,
@@ -135,7 +136,7 @@ def again(record: Path, keep: Path) -> int:
 def _only(sort: str, seed: int, count: int, keep: Path) -> int:
     case = made_case(sort, seed, count)
     folder = keep / "only"
-    verdict = judged(case, folder)
+    verdict = JUDGES.get(sort, judged)(case, folder)
     words, _ = laid_out(case, folder)
     print(words, verdict.kind, f"{verdict.seconds:.2f} s", verdict.why, sep="\n")
     return 1 if verdict.kind == "fault" else 0
