@@ -11,9 +11,6 @@ import re
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
-import numpy as np
-
-from converter.importers.circles import on_circle
 from converter.importers.iges.names import values_of
 
 #: Columns of data in a parameter record.
@@ -100,6 +97,10 @@ def odd_values(entries: list[bytes], parameters: list[bytes], stops: tuple[bytes
                 return f"directory entry {2 * number + 1} refers to what its type {kind} does not have there"
             owners.append(number)
             targets.append(place)
+    import numpy as np
+
+    from converter.importers.circles import on_circle
+
     place_on = on_circle(np.array(owners, dtype=np.int64), np.array(targets, dtype=np.int64), len(kinds))
     return "" if place_on is None else f"directory entry {2 * place_on + 1} refers to itself, or to what refers to it"
 
