@@ -51,6 +51,8 @@ JUDGES: dict[str, Callable[[FuzzCase, Path], FuzzVerdict]] = {"records": judged_
 
 #: Cases that one process works on before another takes over: what libraries leave behind must not add up.
 _CASES_OF_A_PROCESS = 250
+#: Seconds of processor time of a trial, where a person's waits for 20: the kernel reads one BREP in seven for ever.
+_TRIAL_SECONDS = 2.0
 #: Files that are read before the first fork.
 _WARM = ("step/freecad-sketch.step", "step/solid-gmsh-rhs.step", "iges/freecad-two.igs")
 #: Bytes of data of a process; a damaged file of a few kilobytes that needs more is a fault.
@@ -188,6 +190,7 @@ def _imported() -> None:
     from converter.importers.step import trial
 
     trial.subprocess = SimpleNamespace(run=_forked, TimeoutExpired=subprocess.TimeoutExpired)  # type: ignore[attr-defined]
+    trial._SECONDS = _TRIAL_SECONDS
     for fixture in _WARM:  # what is loaded where it is used
         read(FIXTURES / fixture)
 
