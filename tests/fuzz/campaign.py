@@ -187,10 +187,7 @@ def _imported() -> None:
     import converter.job
     import converter.kernel.shapes.solids  # noqa: F401
     from converter.importers.registry import read
-    from converter.importers.step import trial
 
-    trial.subprocess = SimpleNamespace(run=_forked, TimeoutExpired=subprocess.TimeoutExpired)  # type: ignore[attr-defined]
-    trial._SECONDS = _TRIAL_SECONDS
     for fixture in _WARM:  # what is loaded where it is used
         read(FIXTURES / fixture)
 
@@ -227,6 +224,10 @@ def _work(sort: str, seed: int, numbers: Sequence[int], command_every: int, at: 
     import faulthandler
     import resource
 
+    from converter.importers.step import trial
+
+    trial.subprocess = SimpleNamespace(run=_forked, TimeoutExpired=subprocess.TimeoutExpired)  # type: ignore[attr-defined]
+    trial._SECONDS = _TRIAL_SECONDS
     status = 1
     faulthandler.disable()  # a crash is told by the one who waits
     try:
