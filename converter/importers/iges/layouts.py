@@ -7,7 +7,6 @@ IGES 5.3 (chapter 4), of the types that become shapes.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
@@ -24,8 +23,9 @@ _TARGETS = {
     "h": frozenset((514,)), "v": frozenset((502,)), "e": frozenset((502, 504)), "d": frozenset((308,)),
     "x": frozenset((141,)), "m": frozenset((124,)),
 }  # fmt: skip
-_WHOLE = re.compile(rb" *+(?:[+-]?\d{1,9})?+ *+")
-_NUMBERS = re.compile(rb"(?: *+(?:[+-]?(?:\d++\.?\d*+|\.\d++)(?:[EeDd][+-]?\d++)?+)?+ *+,)*+")
+#: Characters of numbers; what they make up is left to the kernel.
+_OF_NUMBERS = b"0123456789+-.EeDd, "
+_MOST_DIGITS = 9
 #: Places by their letters, as often as they follow one another.
 _Repeated: TypeAlias = tuple[str, int]
 _Rest: TypeAlias = Callable[[Sequence[int]], tuple[_Repeated, ...]]
@@ -151,16 +151,17 @@ def _fitting(letters: str, times: int, values: list[bytes], found: list[tuple[st
         found: references are added to it.
     """
     if letters.strip("r") == "":
-        return [] if _NUMBERS.fullmatch(b",".join(values) + b",") else None
+        return None if b",".join(values).translate(None, _OF_NUMBERS) else []
     wholes: list[int] = []
     for k, letter in enumerate(letters * times):
         if letter == "r":
-            if _NUMBERS.fullmatch(values[k] + b",") is None:
+            if values[k].translate(None, _OF_NUMBERS):
                 return None
             continue
-        if _WHOLE.fullmatch(values[k]) is None:
+        text = values[k].strip() or b"0"
+        if not text.lstrip(b"+-").isdigit() or len(text) > _MOST_DIGITS or text[1:].lstrip(b"+-") != text[1:]:
             return None
-        number = int(values[k].strip() or b"0")
+        number = int(text)
         if letter == "i":
             wholes.append(number)
         elif number:
