@@ -13,7 +13,7 @@ from types import SimpleNamespace
 import campaign as campaign_module
 import pytest
 from campaign import SORTS, Tally, campaign, made_case
-from judge import judged
+from judge import holds, judged
 from records_cases import judged_records
 from wild import FuzzCase
 
@@ -139,3 +139,10 @@ def test_a_record_that_the_fast_lane_reads_otherwise_is_seen(monkeypatch, tmp_pa
     verdicts = [judged_records(made_case("records", 3, count), tmp_path) for count in range(20)]
     assert {verdict.kind for verdict in verdicts} >= {"fault"}
     assert all("entities differ" in verdict.why for verdict in verdicts if verdict.kind == "fault")
+
+
+@pytest.mark.parametrize("data", ["inf".encode("utf-16-le"), b'"i\\u006ef"', "i\u200bnf".encode(), b"A\\U+0049NF"])
+def test_a_name_that_the_case_itself_brings_is_no_number(data):
+    """In another encoding, with characters that no one sees, written as an escape."""
+    assert holds(FuzzCase(("table", "{0}"), (("a.dxf", data),)), "inf")
+    assert not holds(FuzzCase(("table", "{0}"), (("a.dxf", data),)), "nan")

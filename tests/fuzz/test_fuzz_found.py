@@ -206,6 +206,15 @@ def test_an_end_whose_cut_never_ends_is_told_and_the_rest_is_worked_out(tmp_path
     assert "joint-parallel" in {finding["code"] for finding in outcome.json["findings"]}
 
 
+def test_a_name_of_hundreds_of_digits_is_no_tube_called_infinite(tmp_path, capsys):
+    document = run(capsys, "table", hook(tmp_path / "a.dxf"), "--json").json
+    path = tmp_path / "t.json"
+    for name, status in ((7, 0), (10**400, 2), (-(10**400), 2)):
+        document["tubes"][0]["name"] = name
+        path.write_text(json.dumps(document))
+        assert run(capsys, "table", path).status == status
+
+
 @pytest.mark.parametrize("shape", [None, True, [], {"a": 1}])
 def test_a_text_of_a_json_table_that_is_none_is_named_as_such(shape, tmp_path, capsys):
     document = run(capsys, "table", hook(tmp_path / "a.dxf"), "--section", "40x2mm", "--json").json

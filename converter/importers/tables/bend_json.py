@@ -6,6 +6,7 @@ ends where they were and its plane is open, which is said.
 
 from __future__ import annotations
 
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 from converter.errors import GeometryError, ReadError
@@ -85,12 +86,12 @@ def _number(value: Any) -> float:
 
 
 def _text(value: Any) -> str:
-    """A text of a table; a number is taken as it is written.
+    """A text of a table; a number is taken for one.
 
     Raises:
-        ValueError: it is neither.
+        ValueError: it is neither, or a number too long to be told.
     """
-    if isinstance(value, bool) or not isinstance(value, str | int | float):
+    if isinstance(value, bool) or not isinstance(value, str | int | float) or value in (inf, -inf):
         raise ValueError("something else stands where a text must")
     return str(value)
 
