@@ -6,7 +6,7 @@ import io
 
 from converter.errors import ReadError
 from converter.kernel import require
-from converter.kernel.session import quiet
+from converter.kernel.session import kernel_failure, quiet
 from converter.kernel.step.tree import Instance
 
 
@@ -23,14 +23,14 @@ def load_brep(data: bytes, name: str) -> Instance:
     require()
     from OCP.BRep import BRep_Builder
     from OCP.BRepTools import BRepTools
-    from OCP.Standard import Standard_Failure
     from OCP.TopoDS import TopoDS_Shape
 
     shape = TopoDS_Shape()
     try:
         with quiet():
             BRepTools.Read_s(shape, io.BytesIO(data), BRep_Builder())
-    except Standard_Failure as error:
+    except Exception as error:
+        kernel_failure(error)
         raise _refused(name) from error
     if shape.IsNull():
         raise _refused(name)

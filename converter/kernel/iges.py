@@ -15,7 +15,7 @@ from typing import Any, TypeAlias
 
 from converter.errors import ReadError
 from converter.kernel import require
-from converter.kernel.session import quiet, settings
+from converter.kernel.session import kernel_failure, quiet, settings
 from converter.kernel.step.labels import items, name_by_person, text
 from converter.kernel.step.tree import Instance
 from converter.quoting import LONGEST_REASON, shortened
@@ -420,9 +420,7 @@ def _exchange() -> Iterator[None]:
 @contextmanager
 def _shielded(name: str) -> Iterator[None]:
     """The kernel's own exceptions as one sentence."""
-    from OCP.Standard import Standard_Failure
-
     try:
         yield
-    except Standard_Failure as error:
-        raise _refused(name, type(error).__name__.removeprefix("Standard_")) from error
+    except Exception as error:
+        raise _refused(name, kernel_failure(error)) from error

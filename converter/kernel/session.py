@@ -36,6 +36,18 @@ def settings(words: Mapping[str, str], numbers: Mapping[str, int], refused: type
         yield
 
 
+def kernel_failure(error: Exception) -> str:
+    """What the kernel calls an exception of its own: to Python, none of them is kin to another.
+
+    Raises:
+        Exception: the same one, where it is none of the kernel's.
+    """
+    kind = type(error)
+    if kind.__module__.partition(".")[0] != "OCP":
+        raise error
+    return kind.__name__.removeprefix("Standard_")
+
+
 @contextmanager
 def quiet() -> Iterator[None]:
     """The kernel's printers taken off, and put back in the same order."""

@@ -38,6 +38,7 @@ FEWER = {2: 14.0, 3: 8.0}  #: by how many times one piece less misses more on a 
 MORE = (1.25, 6.0)  #: by how many times one piece more misses less on a free curve (in theory 3.4, 2.4)
 FIRM = 1000.0  #: what a vertex of a drawn straight counts beside those of smooth curves
 KINK = 1.0  #: degrees by which a corner in a smooth row stands out
+TELLING = 3  #: chords of each piece of a smooth curve, at least: fewer would follow any curve, and tell of none
 SAME = 1e-4  #: mm that an equal radius may add to the largest miss
 
 
@@ -80,7 +81,8 @@ def tangent_rows(points: Array, smooth: Flags, fit: float, radii: Sequence[float
     for first, last in itertools.pairwise(cuts):
         own, chords = points[first : last + 1], smooth[first:last]
         firm = _firm(chords)
-        chain = _chain(own, fit, firm, chords=not chords.any())
+        most = min(MOST_PIECES, len(chords) // TELLING) if chords.all() else MOST_PIECES
+        chain = _chain(own, fit, firm, max(1, most), chords=not chords.any())
         if chain is None or not (chords.all() or _is_evident(own, chords, chain)):
             return None
         free = _free_rows(own, chain)
@@ -114,16 +116,17 @@ def _firm(smooth: Flags) -> Array | None:
     return weights
 
 
-def _chain(points: Array, fit: float, firm: Array | None, *, chords: bool) -> TangentChain | None:
-    """The chain of fewest pieces within the tolerance; where noise leaves none, the first that only noise keeps out.
+def _chain(points: Array, fit: float, firm: Array | None, most: int, *, chords: bool) -> TangentChain | None:
+    """The chain of fewest pieces within the tolerance, and no more than ``most``.
 
-    That one is the least squares chain: what is no more than noise shall not pull at it.
+    Where noise leaves none, it is the first that only noise keeps out: the least squares chain, for what is no more
+    than noise shall not pull at it.
     """
     near: TangentChain | None = None
     for attempt, division in enumerate(divisions(points, fit, MOST_TURN_TANGENT)):
         count = len(division.stretches)
         beyond = near is not None and count > 4 * len(near.places) // 3 + 2
-        if beyond or attempt == ATTEMPTS or count > MOST_PIECES:
+        if beyond or attempt == ATTEMPTS or count > most:
             break
         chain = follow(points, division.stretches, firm)
         if firm is not None and (chain is None or chain.miss > fit):

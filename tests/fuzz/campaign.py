@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
 import mmap
 import os
 import random
 import signal
+import subprocess
 import sys
 import tempfile
 import traceback
@@ -14,13 +16,17 @@ import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from struct import pack, unpack
+from types import SimpleNamespace
 
 from dxf_cases import dxf_case
 from exchange_cases import brep_case, iges_case, step_case
 from judge import HANG_SECONDS, FuzzVerdict, judged, judged_by_command, laid_out
 from mesh_cases import mesh_case
+from places import FIXTURES
+from records_cases import judged_records, records_case
 from shop_cases import compare_case, toml_case, typed_case
 from table_cases import csv_case, json_case
 from wild import FuzzCase
@@ -28,6 +34,7 @@ from wild import FuzzCase
 #: Name of a sort of input -> what makes a case of it.
 SORTS: dict[str, Callable[[random.Random], FuzzCase]] = {
     "dxf": dxf_case,
+    "records": records_case,
     "step": step_case,
     "iges": iges_case,
     "brep": brep_case,
@@ -39,8 +46,15 @@ SORTS: dict[str, Callable[[random.Random], FuzzCase]] = {
     "compare": compare_case,
 }
 
+#: Sorts that are not run as a command -> what judges them.
+JUDGES: dict[str, Callable[[FuzzCase, Path], FuzzVerdict]] = {"records": judged_records}
+
 #: Cases that one process works on before another takes over: what libraries leave behind must not add up.
 _CASES_OF_A_PROCESS = 250
+#: Seconds of processor time of a trial, where a person's waits for 20: the kernel reads one BREP in seven for ever.
+_TRIAL_SECONDS = 2.0
+#: Files that are read before the first fork.
+_WARM = ("step/freecad-sketch.step", "step/solid-gmsh-rhs.step", "iges/freecad-two.igs")
 #: Bytes of data of a process; a damaged file of a few kilobytes that needs more is a fault.
 _MEMORY = 2_000_000_000
 #: Seconds on the clock after which a process that uses no processor time is taken for stuck.
@@ -161,6 +175,7 @@ def _end_of(status: int) -> str:
     return f"signal: {signal.Signals(number).name}"
 
 
+@cache
 def _imported() -> None:
     """What every case needs, loaded once."""
     import converter.cli.main
@@ -171,6 +186,37 @@ def _imported() -> None:
     import converter.importers.tables.bend_csv
     import converter.job
     import converter.kernel.shapes.solids  # noqa: F401
+    from converter.importers.registry import read
+
+    for fixture in _WARM:  # what is loaded where it is used
+        read(FIXTURES / fixture)
+
+
+def _forked(command: list[str], *, input: bytes, **_: object) -> subprocess.CompletedProcess[bytes]:
+    """The child in which a malformed file is tried out, forked from here: it need not load the kernel anew.
+
+    Cases run by the command have it as it is. A mistake of ours in it would be taken for a crash of the kernel; here it
+    is written where the campaign hears it.
+    """
+    child = os.fork()
+    if child == 0:
+        status = 1
+        try:
+            heard = os.dup(2)
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            for stream in (1, 2):
+                os.dup2(nowhere, stream)
+            code = command.index("-c") + 1
+            sys.argv, sys.stdin = ["-c", *command[code + 1 :]], io.TextIOWrapper(io.BytesIO(input))
+            exec(command[code], {})
+            status = 0
+        except SystemExit as ended:
+            status = int(ended.code or 0)
+        except Exception:
+            os.write(heard, traceback.format_exc().encode())
+        finally:
+            os._exit(status)
+    return subprocess.CompletedProcess(command, os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
 
 
 def _work(sort: str, seed: int, numbers: Sequence[int], command_every: int, at: mmap.mmap, lines: Path) -> None:
@@ -178,6 +224,10 @@ def _work(sort: str, seed: int, numbers: Sequence[int], command_every: int, at: 
     import faulthandler
     import resource
 
+    from converter.importers.step import trial
+
+    trial.subprocess = SimpleNamespace(run=_forked, TimeoutExpired=subprocess.TimeoutExpired)  # type: ignore[attr-defined]
+    trial._SECONDS = _TRIAL_SECONDS
     status = 1
     faulthandler.disable()  # a crash is told by the one who waits
     try:
@@ -195,10 +245,10 @@ def _work(sort: str, seed: int, numbers: Sequence[int], command_every: int, at: 
             for count in numbers:
                 at[:8] = pack("q", count)
                 case = made_case(sort, seed, count)
-                by_command = bool(command_every) and count % command_every == command_every - 1
+                by_command = sort not in JUDGES and bool(command_every) and count % command_every == command_every - 1
                 signal.setitimer(signal.ITIMER_PROF, HANG_SECONDS)
                 signal.setitimer(signal.ITIMER_REAL, _STUCK_SECONDS)
-                verdict = (judged_by_command if by_command else judged)(case, folder)
+                verdict = (judged_by_command if by_command else JUDGES.get(sort, judged))(case, folder)
                 signal.setitimer(signal.ITIMER_PROF, 0.0)
                 signal.setitimer(signal.ITIMER_REAL, 0.0)
                 size = os.fstat(chatter).st_size

@@ -142,7 +142,7 @@ def _checked(case: FuzzCase, words: list[str], status: int, out: str, err: str) 
             raise AssertionError(f"stdout is no JSON ({error}): {out[:300]!r}") from error
         out.encode("utf-8")
     if status == 2:
-        sentence = one_sentence(err.replace("None", "_") if _holds(case, "None") else err)
+        sentence = one_sentence(err.replace("None", "_") if holds(case, "None") else err)
         assert len(err) < LONGEST_MESSAGE, f"a message of {len(err)} characters: {err[:300]}"
         assert not _is_of_library(sentence), sentence
         if as_json:
@@ -150,7 +150,7 @@ def _checked(case: FuzzCase, words: list[str], status: int, out: str, err: str) 
         else:
             assert out == "", f"stdout of a failure: {out[:300]!r}"
         return sentence
-    if not _holds(case, "nan") and not _holds(case, "inf"):
+    if not holds(case, "nan") and not holds(case, "inf"):
         found = _NO_NUMBER.search(out) or _NO_NUMBER.search(err)
         assert found is None, (
             f"'{found and found[0]}' stands in the answer: {(out + err)[max(0, found.start() - 80) :][:200]!r}"
@@ -160,11 +160,24 @@ def _checked(case: FuzzCase, words: list[str], status: int, out: str, err: str) 
     return ""
 
 
-def _holds(case: FuzzCase, word: str) -> bool:
+def holds(case: FuzzCase, word: str) -> bool:
     """Whether the case itself brings a word, in any case, so that it may stand in the answer."""
-    return any(word.lower() in text.lower() for text in case.words) or any(
-        word.lower().encode() in data.lower() for _, data in case.files
-    )
+    texts = [*case.words, *(text for _, data in case.files for text in _as_text(data))]
+    return any(word.lower() in text.lower() for text in texts)
+
+
+#: Characters written as escapes, in JSON and TOML, in DXF, and in STEP.
+_HEX = "[0-9A-Fa-f]"
+_ESCAPES = re.compile(rf"\\u({_HEX}{{4}})|\\U\+({_HEX}{{4}})|\\U({_HEX}{{8}})|\\X2\\({_HEX}{{4}})")
+
+
+def _as_text(data: bytes) -> list[str]:
+    """What a file says in the encodings that readers know, escapes resolved, without characters that no one sees."""
+    texts = []
+    for encoding in ("utf-8", "utf-16-le", "utf-16-be", "utf-32-le"):
+        text = _ESCAPES.sub(lambda m: chr(min(int(m[m.lastindex], 16), 0x10FFFF)), data.decode(encoding, "ignore"))
+        texts.append("".join(c for c in text if c.isprintable() or c.isspace()))
+    return texts
 
 
 def _is_of_library(sentence: str) -> bool:

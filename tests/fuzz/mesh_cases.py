@@ -119,7 +119,8 @@ def _obj(rng: Random) -> bytes:
 def _ply(rng: Random) -> bytes:
     mesh = _mesh(rng)
     with np.errstate(all="ignore"):
-        data = mesh.export(file_type="ply", encoding=rng.choice(("binary", "ascii")))
+        # the library cannot write a mesh without faces as text
+        data = mesh.export(file_type="ply", encoding=rng.choice(("binary", "ascii")) if len(mesh.faces) else "binary")
     data = data if isinstance(data, bytes) else data.encode()
     head, end, body = data.partition(b"end_header\n")
     lines = head.decode().split("\n")

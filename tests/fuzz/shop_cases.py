@@ -165,15 +165,24 @@ def typed_case(rng: Random) -> FuzzCase:
 def compare_case(rng: Random) -> FuzzCase:
     """A sound drawing, and what was measured: typed, or as a table of its own."""
     section = ("--section", "40x2mm") if rng.random() < 0.5 else ()
-    if rng.random() < 0.6:
-        return FuzzCase((*typed_words(rng, "compare", "{0}"), *section, "--run", "TUBE"), (("a.dxf", _DRAWING),))
+    if rng.random() < 0.5:
+        words = typed_words(rng, "compare", "{0}")
+        if not {"--measured", "--rotations", "--straights"} & set(words) and rng.random() < 0.9:
+            words += rng.choice((("--measured", "91.5:1"), ("--straights", "301:1,349:2"), ("--measured", "89:1")))
+        return FuzzCase((*words, *section, "--run", "TUBE"), (("a.dxf", _DRAWING),))
     from table_cases import csv_case
 
-    measured = csv_case(rng).files[0][1]
-    if rng.random() < 0.5:
-        values = (number(rng), rng.choice(("90", "88.5", number(rng))), rng.choice(("150", "", number(rng))))
-        rows = f"{values[0]},0,{values[1]},{values[2]}\n{rng.choice(('350', number(rng)))},,,\n"
-        measured = encoded("feed_mm,rotation_deg,angle_deg,clr_mm\n" + rows)
+    if rng.random() < 0.25:
+        measured = csv_case(rng).files[0][1]
+    else:
+        row, tail = ["300", "0", "90", "150"], "350"
+        for _ in range(rng.choice((0, 1, 1, 2))):
+            at = rng.randrange(4)
+            off = str(float(row[at]) + rng.uniform(-9.0, 9.0)) if row[at] and rng.random() < 0.6 else None
+            row[at] = off or number(rng).replace(",", ".")
+        if rng.random() < 0.2:
+            tail = number(rng)
+        measured = encoded("feed_mm,rotation_deg,angle_deg,clr_mm\n" + ",".join(row) + f"\n{tail},,,\n")
     more = rng.choice(((), ("--json",), ("--tolerance", "iso2768-m"), ("--json", "--tolerance", "iso13920-c")))
     return FuzzCase(
         ("compare", "{0}", "{1}", "--run", "TUBE", *section, *more), (("a.dxf", _DRAWING), ("m.csv", measured))

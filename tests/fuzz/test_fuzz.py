@@ -13,16 +13,18 @@ from types import SimpleNamespace
 import campaign as campaign_module
 import pytest
 from campaign import SORTS, Tally, campaign, made_case
-from judge import judged
+from judge import holds, judged
+from records_cases import judged_records
 from wild import FuzzCase
 
 import converter.cli.main as main_module
+import converter.importers.dxf.records as records
 from converter.errors import ReadError
 
 #: Cases of each sort, in parts that a busy machine gets through: about a minute of processor time in all.
 _PARTS = {
-    "dxf": (40, 40, 40, 40), "step": (8, 8), "iges": (10, 10), "brep": (3,), "mesh": (50, 50), "csv": (200,),
-    "json": (200,), "toml": (200,), "typed": (150,), "compare": (60,),
+    "dxf": (40, 40, 40), "records": (60, 60), "step": (8, 8), "iges": (10, 10), "brep": (3,), "mesh": (50, 50),
+    "csv": (200,), "json": (200,), "toml": (200,), "typed": (150,), "compare": (60,),
 }  # fmt: skip
 
 
@@ -129,3 +131,18 @@ def test_the_judge_sees(ill, tmp_path, monkeypatch):
         assert verdict.kind == "fault"
         why = verdict.why
     assert _ILL[ill] in why
+
+
+def test_a_record_that_the_fast_lane_reads_otherwise_is_seen(monkeypatch, tmp_path):
+    """Color and visibility exchanged."""
+    monkeypatch.setattr(records, "_LOOKS", {62: "invisible", 60: "color", 420: "true_color"})
+    verdicts = [judged_records(made_case("records", 3, count), tmp_path) for count in range(20)]
+    assert {verdict.kind for verdict in verdicts} >= {"fault"}
+    assert all("entities differ" in verdict.why for verdict in verdicts if verdict.kind == "fault")
+
+
+@pytest.mark.parametrize("data", ["inf".encode("utf-16-le"), b'"i\\u006ef"', "i\u200bnf".encode(), b"A\\U+0049NF"])
+def test_a_name_that_the_case_itself_brings_is_no_number(data):
+    """In another encoding, with characters that no one sees, written as an escape."""
+    assert holds(FuzzCase(("table", "{0}"), (("a.dxf", data),)), "inf")
+    assert not holds(FuzzCase(("table", "{0}"), (("a.dxf", data),)), "nan")

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import importlib
+import json
+import re
+from pathlib import Path
+
 import pytest
 from command_line import failed, hook, run
 from dxf_tools import new
+from iges_tools import Entity, build, line
 from places import FIXTURES
+from step_tools import build as build_step
+from step_tools import hook as step_hook
 
 from converter import allowance
 from converter.errors import ReadError
 from converter.importers.dxf.layers import decoded
 from converter.importers.registry import ReadOptions, read
 from converter.importers.step import trial
+from converter.job import open_job
+from converter.kernel.session import kernel_failure
+from converter.reducer import tangent_row
 from converter.shop.model import Stick
 from converter.shop.rack import load_rack, take
 from converter.shop.sections import parse_section
@@ -155,3 +166,109 @@ def test_a_drop_is_booked_behind_a_last_line_that_was_left_open(tmp_path):
 def test_half_a_character_written_as_an_escape_is_replaced_and_two_make_one():
     assert decoded(r"A\U+D800") == "A\ufffd"
     assert decoded(r"A\U+D83D\U+DE00") == "A\U0001f600"
+
+
+#: A fixture, a piece of its text and what stands there instead: a corner far away, a point beside its place.
+_IMPOSSIBLE = {
+    "step/solid-solvespace-beam.step": (
+        "#201=CARTESIAN_POINT('',(0.0000000000,80.0000000000,400.0000000000))",
+        f"#201=CARTESIAN_POINT('',(0.0000000000,80.0000000000,{'9' * 40}))",
+    ),
+    "iges/freecad-brep.igs": ("130.,0;" + 44 * " " + "0000221P0000150", "253,0; " + 44 * " " + "0000221P0000150"),
+}
+
+
+@pytest.mark.parametrize("fixture", _IMPOSSIBLE)
+def test_a_solid_whose_numbers_make_no_tube_is_left_out_with_what_is_wrong(fixture, tmp_path, capsys):
+    """It was half a sentence that named no file: "a direction of no length"."""
+    text = (FIXTURES / fixture).read_text("latin-1")
+    old, new = _IMPOSSIBLE[fixture]
+    assert text.count(old) == 1
+    path = tmp_path / Path(fixture).name
+    path.write_text(text.replace(old, new), "latin-1")
+    assert "(a direction of no length)" in failed(run(capsys, "table", path))
+
+
+def test_a_solid_too_large_for_any_tube_is_left_out_with_its_size(tmp_path, capsys):
+    said = failed(run(capsys, "table", FIXTURES / "step" / "solid-gmsh-faces.step", "--units", "m"))
+    assert "its numbers make no tube (a section of" in said and "solid-gmsh-faces.step" in said
+
+
+def test_an_end_whose_cut_never_ends_is_told_and_the_rest_is_worked_out(tmp_path, capsys):
+    """A lost placement makes one tube lie lengthwise in another; set-ups asked for its cut, and got half a sentence."""
+    text = (FIXTURES / "step" / "solid-gmsh-faces.step").read_text("latin-1")
+    path = tmp_path / "along.step"
+    path.write_text(
+        text.replace("#79 = AXIS2_PLACEMENT_3D('',#80,#81", "#79 = AXIS2_PLACEMENT_3D('',#80,)#81"), "latin-1"
+    )
+    outcome = run(capsys, "cope", path, "--json")
+    assert outcome.status in (0, 1)
+    assert "joint-parallel" in {finding["code"] for finding in outcome.json["findings"]}
+
+
+def test_a_name_of_hundreds_of_digits_is_no_tube_called_infinite(tmp_path, capsys):
+    document = run(capsys, "table", hook(tmp_path / "a.dxf"), "--json").json
+    path = tmp_path / "t.json"
+    for name, status in ((7, 0), (10**400, 2), (-(10**400), 2)):
+        document["tubes"][0]["name"] = name
+        path.write_text(json.dumps(document))
+        assert run(capsys, "table", path).status == status
+
+
+@pytest.mark.parametrize("shape", [None, True, [], {"a": 1}])
+def test_a_text_of_a_json_table_that_is_none_is_named_as_such(shape, tmp_path, capsys):
+    document = run(capsys, "table", hook(tmp_path / "a.dxf"), "--section", "40x2mm", "--json").json
+    document["tubes"][0]["section"]["shape"] = shape
+    path = tmp_path / "t.json"
+    path.write_text(json.dumps(document))
+    assert "tubes[0] cannot be: something else stands where a text must" in failed(run(capsys, "table", path))
+
+
+def test_a_free_curve_is_not_followed_by_as_many_arcs_as_it_has_samples(tmp_path, monkeypatch):
+    """A spline of a hundred metres took ten seconds: fourteen chains of a hundred arcs, each of them in vain."""
+    doc, model = new()
+    model.add_spline(fit_points=[(0, 0, 0), (30480, 15240, 0), (60960, 0, 9144), (91440, 15240, 0)])
+    path = tmp_path / "long.dxf"
+    doc.saveas(path)
+    tried = []
+
+    def follow(points, stretches, weights=None):
+        tried.append((len(points), len(stretches)))
+        return own(points, stretches, weights)
+
+    own = tangent_row.follow
+    monkeypatch.setattr(tangent_row, "follow", follow)
+    (tube,) = open_job(path).tubes
+    assert len(tube.run.table.bends) > 30
+    assert all(3 * pieces < points for points, pieces in tried), tried
+
+
+def test_a_step_file_with_references_in_a_circle_does_not_take_the_process_along(tmp_path):
+    """The kernel loads it without a word, and follows the circle until its stack ends: this process would crash."""
+    broken, count = re.subn(
+        r"#(\d+)=TRIMMED_CURVE\('([^']*)',#\d+,", r"#\1=TRIMMED_CURVE('\2',#\1,", build_step(step_hook())
+    )
+    assert count
+    path = tmp_path / "circle.step"
+    path.write_text(broken, "latin-1")
+    with pytest.raises(ReadError) as caught:
+        read(path)
+    assert re.search(r"circle\.step is damaged and breaks the CAD kernel \(#\d+ refers to itself", caught.value.message)
+
+
+def test_an_iges_file_that_lies_about_its_values_does_not_take_the_process_along(tmp_path):
+    """A face on a surface that is none, with loops that are numbers: the kernel reads on into nothing."""
+    lying = Entity(510, "-3,,0.9999999999999999,28,25.4,934.803")
+    path = tmp_path / "lies.igs"
+    path.write_text(build((line((0, 0, 0), (100, 0, 0)), lying)))
+    with pytest.raises(ReadError, match="directory entry 3 are not those of its type 510"):
+        read(path)
+
+
+@pytest.mark.parametrize("kind", ["Transfer_TransferFailure", "StdFail_NotDone", "Standard_OutOfRange"])
+def test_every_exception_of_the_kernel_is_known_as_one(kind):
+    """To Python they are not kin, whatever they are to the kernel: most were taken for mistakes of ours."""
+    package = importlib.import_module(f"OCP.{kind.partition('_')[0]}")
+    assert kernel_failure(getattr(package, kind)("x")) == kind.removeprefix("Standard_")
+    with pytest.raises(ValueError, match="ours"):
+        kernel_failure(ValueError("ours"))

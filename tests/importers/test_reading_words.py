@@ -73,6 +73,8 @@ _ENDS = {("left-out-touches", variant) for variant in ("other tubes", "cut", "cu
 _SELDOM = {
     Clause.of("solid-faces-not-evaluated", error="Standard_Failure"): "the CAD kernel cannot evaluate its faces "
     "(Standard_Failure)",
+    Clause.of("solid-impossible", reason="a direction of no length"): "its numbers make no tube (a direction of no "
+    "length)",
     Clause.of("solid-without-faces"): "it has no faces",
     Clause.of("solid-nothing-round", faces=1): "none of its 1 face goes round a tube",
     Clause.of("solid-fit-tolerance", fit=0.127): "the fit tolerance is 0.005 in",

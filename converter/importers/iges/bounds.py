@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from io import BytesIO
 
 from converter.errors import ReadError, UnitsError
+from converter.importers.iges.layouts import odd_values
 from converter.importers.iges.names import names_of, values_of
 from converter.units import MM_PER, unit_name
 
@@ -48,6 +49,7 @@ class IgesText:
         bad_flag: a unit flag that the standard does not have, as it stands there, else ''.
         levels: names of levels by their number.
         colors: names of defined colors by their entry's number in the directory.
+        suspect: which entity's values the kernel may not bear, in a few words, else ''.
     """
 
     data: bytes
@@ -58,6 +60,7 @@ class IgesText:
     bad_flag: str = ""
     levels: dict[int, str] = field(default_factory=dict)
     colors: dict[int, str] = field(default_factory=dict)
+    suspect: str = ""
 
 
 def is_iges(head: bytes) -> bool:
@@ -143,7 +146,8 @@ def check_iges(data: bytes, name: str) -> IgesText:
     doubts += _doubts_of_directory(entries, counts[ord("P")])
     values = _global_values(b"".join(header))
     first = sum(counts[letter] for letter in b"SGD")
-    levels, colors = names_of(entries, kept[first : first + counts[ord("P")]], (values[0], values[1]))
+    parameters = kept[first : first + counts[ord("P")]]
+    levels, colors = names_of(entries, parameters, (values[0], values[1]))
     return IgesText(
         b"\n".join(kept) + b"\n",
         _unit(values),
@@ -153,6 +157,7 @@ def check_iges(data: bytes, name: str) -> IgesText:
         _bad_flag(values),
         levels,
         colors,
+        odd_values(entries, parameters, (values[0], values[1])),
     )
 
 

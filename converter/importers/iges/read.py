@@ -41,8 +41,9 @@ def read_iges(
     text = check_iges(given.read_bytes(), given.name)
     drawing = Drawing(given.name)
     wanted = _per_unit(text, asked, drawing)
-    if text.doubts and not tried:
-        try_out(text.data, given.name, text.doubts, __name__)
+    doubts = text.doubts or text.suspect
+    if doubts and not tried:
+        try_out(text.data, given.name, doubts, __name__)
     from converter.kernel.iges import LayerNames, load_iges
     from converter.kernel.session import quiet
 
@@ -52,7 +53,7 @@ def read_iges(
         session = load_iges(path, given.name, LayerNames(text.levels, text.colors))
     broken = session.broken or text.doubts
     if broken:
-        if not tried and not text.doubts:
+        if not (tried or doubts):
             try_out(text.data, given.name, broken, __name__)
         drawing.findings.append(Finding("file-repaired", variant="malformed", values={"reason": broken}))
     instances, labels = session.transfer(wanted / session.per_unit)

@@ -11,9 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from converter.errors import GeometryError
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import cross, norm, sub
 from converter.kernel import require
+from converter.kernel.session import kernel_failure
 from converter.model.curve import Segment
 from converter.model.drawing import Ignored, ReadyTable
 from converter.model.section import Section
@@ -54,16 +56,16 @@ def find_tubes(
         MissingLibraryError: the CAD kernel is not installed.
     """
     require()
-    from OCP.Standard import Standard_Failure
-
     job = _BodyJob(name, tol, take_all)
     tables: list[ReadyTable] = []
     ignored: list[Ignored] = []
     for shapes, is_solid in _bodies(shape, tol):
         try:
             found, why = _tubes_in(shapes, is_solid, job)
-        except Standard_Failure as error:
-            found, why = [], Clause.of("solid-faces-not-evaluated", error=type(error).__name__)
+        except GeometryError as error:  # of faces that no tube has, or of a size that is none's
+            found, why = [], Clause.of("solid-impossible", reason=error.message)
+        except Exception as error:
+            found, why = [], Clause.of("solid-faces-not-evaluated", error=kernel_failure(error))
         tables += found
         if not found:
             ignored.append(Ignored("solid", 1, Clause.of("solid-no-tube", part=name, why=why)))

@@ -14,12 +14,12 @@ from OCP.BRepAdaptor import BRepAdaptor_Curve
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Section
 from OCP.GeomAbs import GeomAbs_CurveType
 from OCP.gp import gp_Dir, gp_Pln, gp_Pnt
-from OCP.Standard import Standard_Failure
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
 from converter.geometry.vectors import Vec
+from converter.kernel.session import kernel_failure
 
 Array = NDArray[np.float64]
 
@@ -59,7 +59,8 @@ def slice_of(shape: Any, point: Vec, normal: Vec, x: Vec) -> Slice | None:
         if not cut.IsDone():
             return None
         edges = _edges(cut.Shape())
-    except Standard_Failure:
+    except Exception as error:
+        kernel_failure(error)
         return None
     across, up = np.array(x), np.cross(np.array(normal), np.array(x))
     flat = [np.column_stack(((e - np.array(point)) @ across, (e - np.array(point)) @ up)) for e in edges]

@@ -6,6 +6,7 @@ ends where they were and its plane is open, which is said.
 
 from __future__ import annotations
 
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 from converter.errors import GeometryError, ReadError
@@ -84,6 +85,17 @@ def _number(value: Any) -> float:
     return float(value)
 
 
+def _text(value: Any) -> str:
+    """A text of a table; a number is taken for one.
+
+    Raises:
+        ValueError: it is neither, or a number too long to be told.
+    """
+    if isinstance(value, bool) or not isinstance(value, str | int | float) or value in (inf, -inf):
+        raise ValueError("something else stands where a text must")
+    return str(value)
+
+
 def _object(value: Any, what: str) -> dict[str, Any]:
     """A value that must be an object with keys.
 
@@ -112,14 +124,14 @@ def _tube(value: Any) -> ReadyTable:
     table = BendTable(bends, _number(tube["tail"]))
     start, end = _point(tube["start"]), _point(tube["end"])
     layer = tube["layer"]
-    name = str(tube["name"])
+    name = _text(tube["name"])
     note = Finding("plane-open", tube=name)
     return ReadyTable(
         name,
         table,
         _placed(table, start, end),
         None if tube["section"] is None else _section(tube["section"]),
-        None if layer is None else str(layer),
+        None if layer is None else _text(layer),
         bool(tube["closed"]),
         findings=(note,) if bends else (),
     )
@@ -135,12 +147,12 @@ def _point(value: Any) -> Vec:
 def _section(given: Any) -> Section:
     value = _object(given, "a section")
     return Section(
-        str(value["shape"]),
+        _text(value["shape"]),
         _number(value["od"]),
         _number(value["wall"]),
         _number(value.get("height", 0.0)),
         _number(value.get("corner", 0.0)),
-        str(value.get("label", "")),
+        _text(value.get("label", "")),
     )
 
 

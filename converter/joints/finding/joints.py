@@ -107,13 +107,30 @@ def survey_frame(
             findings.append(Finding("joint-unmatched", tube=joint.tube, end=joint.end, variant="square", values=values))
         if isinstance(joint.clock, StraightClock):
             joint.clock.add(joint.end, joint.base, joint.mate_axis)
-    by_name = {body.name: body for body in frame}
+    made, told = _followed(made, frame, plans, tol)
     cut = {(joint.tube, joint.end) for joint in made}
     crossings = find_crossings(frame, index, plans, tol)
     findings += contact_findings(frame, contacts, plans, cut, tol)
-    for joint in made:
-        findings += joint_findings(joint, by_name, tol)
+    findings += told
     return FrameSurvey(frame, index, contacts, plans, crossings, made, findings, crossing_findings(crossings))
+
+
+def _followed(
+    made: Sequence[Joint], frame: Sequence[Body], plans: dict[Key, EndPlan], tol: Tolerances
+) -> tuple[list[Joint], list[Finding]]:
+    """The joints whose cut can be followed around the tube, and what is to be said of all of them."""
+    by_name = {body.name: body for body in frame}
+    ends = {(frame[key[0]].name, plan.end.letter): plan.end for key, plan in plans.items()}
+    kept: list[Joint] = []
+    findings: list[Finding] = []
+    for joint in made:
+        try:
+            findings += joint_findings(joint, by_name, tol)
+        except GeometryError as error:  # a line beside the axis runs along the mate, and never ends on it
+            findings.append(_no_cut_finding(joint.tube, ends[joint.tube, joint.end], error))
+        else:
+            kept.append(joint)
+    return kept, findings
 
 
 def _no_cut_finding(tube: str, end: End, error: GeometryError) -> Finding:

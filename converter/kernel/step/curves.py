@@ -9,6 +9,7 @@ import numpy as np
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, cross, norm, scale, sub
+from converter.kernel.session import kernel_failure
 from converter.model.curve import Arc, Curve, Ellipse, Line, Points, Polyline, Spline, check_reach
 
 #: Samples stray at most this far (mm) from a curve that has no exact counterpart here.
@@ -38,7 +39,6 @@ def curve_of(edge: Any) -> tuple[Curve, str]:
     from OCP.BRep import BRep_Tool
     from OCP.BRepAdaptor import BRepAdaptor_Curve
     from OCP.GeomAbs import GeomAbs_CurveType as Kind
-    from OCP.Standard import Standard_Failure
     from OCP.TopAbs import TopAbs_Orientation
     from OCP.TopoDS import TopoDS
 
@@ -64,10 +64,12 @@ def curve_of(edge: Any) -> tuple[Curve, str]:
         else:
             curve, sampled = _samples(adaptor, first, last), _NAMES.get(kind.name, "free curve")
         check_reach(curve)
-    except Standard_Failure as error:
-        raise NotACurve(f"the CAD kernel cannot follow it ({type(error).__name__})") from error
     except GeometryError as error:
         raise NotACurve(error.message) from error
+    except NotACurve:
+        raise
+    except Exception as error:
+        raise NotACurve(f"the CAD kernel cannot follow it ({kernel_failure(error)})") from error
     if edge.Orientation() == TopAbs_Orientation.TopAbs_REVERSED:
         curve = curve.reversed()
     return curve, sampled

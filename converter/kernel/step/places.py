@@ -8,6 +8,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from converter.geometry.vectors import Vec
+from converter.kernel.session import kernel_failure
 from converter.kernel.step.curves import NotACurve, curve_of
 from converter.kernel.step.parts import together
 from converter.model.curve import Curve, Points
@@ -36,12 +37,12 @@ def box_of(shape: Any, location: Any) -> tuple[Vec, Vec] | None:
     """Corners in mm of the box around a part's shape in the world; None where the kernel finds none."""
     from OCP.Bnd import Bnd_Box
     from OCP.BRepBndLib import BRepBndLib
-    from OCP.Standard import Standard_Failure
 
     box = Bnd_Box()
     try:
         BRepBndLib.AddOptimal_s(shape.Moved(location, False), box, False, False)
-    except Standard_Failure:
+    except Exception as error:
+        kernel_failure(error)
         return None
     if box.IsVoid():
         return None
@@ -82,11 +83,10 @@ def recognise_together(
     find: FindTubes, shapes: list[tuple[Any, Any]], name: str, tol: Tolerances
 ) -> tuple[list[ReadyTable], list[Ignored]]:
     """The tubes in shapes taken together, each with its location; nothing where the kernel cannot follow them."""
-    from OCP.Standard import Standard_Failure
-
     try:
         return find(together([placed_shape(*placed) for placed in shapes]), name, tol)
-    except Standard_Failure:
+    except Exception as error:
+        kernel_failure(error)
         return [], []
 
 
@@ -94,10 +94,8 @@ def recognise(
     find: FindTubes, shape: Any, location: Any, name: str, tol: Tolerances
 ) -> tuple[list[ReadyTable], list[Ignored]]:
     """The tubes in one body, moved to its place first; what the kernel cannot follow is listed like any other."""
-    from OCP.Standard import Standard_Failure
-
     try:
         return find(placed_shape(shape, location), name, tol)
-    except Standard_Failure as error:
-        why = f"the CAD kernel cannot follow its shape ({type(error).__name__.removeprefix('Standard_')})"
+    except Exception as error:
+        why = f"the CAD kernel cannot follow its shape ({kernel_failure(error)})"
         return [], [Ignored(name, 1, why)]

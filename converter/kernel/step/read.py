@@ -15,7 +15,7 @@ from typing import Any
 
 from converter.errors import ReadError
 from converter.kernel import require
-from converter.kernel.session import quiet, settings
+from converter.kernel.session import kernel_failure, quiet, settings
 from converter.kernel.step.labels import Labels, text
 from converter.kernel.step.outside import PartFile, part_files, without_file_names
 from converter.kernel.step.tree import Instance, instances
@@ -252,9 +252,7 @@ def _refused(name: str, why: str) -> ReadError:
 @contextmanager
 def _shielded(name: str) -> Iterator[None]:
     """The kernel's own exceptions as one sentence."""
-    from OCP.Standard import Standard_Failure
-
     try:
         yield
-    except Standard_Failure as error:
-        raise _refused(name, type(error).__name__.removeprefix("Standard_")) from error
+    except Exception as error:
+        raise _refused(name, kernel_failure(error)) from error

@@ -6,54 +6,19 @@ What is expected comes from ezdxf, which reads the whole file where the fast lan
 from __future__ import annotations
 
 import random
-from dataclasses import fields, is_dataclass
 from io import StringIO
 
 import ezdxf
-import numpy as np
 import pytest
 from benchmark import many_runs
 from places import FIXTURES
 from random_drawings import random_drawing
+from two_ways import both, drawing_of
 
-import converter.importers.dxf.load as loading
-from converter.errors import ElbowroomError
-from converter.importers.dxf.read import read_dxf
-from converter.importers.dxf.records import PlainRecord, UnusualError, read_records
+from converter.importers.dxf.records import PlainRecord, read_records
 from converter.importers.registry import ReadOptions
-from converter.importers.source import Source
 
 OPTIONS = (ReadOptions(keep_left_out=True), ReadOptions(keep_left_out=True, skip_colors=("red",), layout="Model"))
-
-
-def plain(value):
-    """A value that compares by every digit."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return type(value).__name__, [(f.name, plain(getattr(value, f.name))) for f in fields(value)]
-    if isinstance(value, np.ndarray):
-        return value.tobytes()
-    if isinstance(value, (list, tuple)):
-        return [plain(one) for one in value]
-    return repr(value) if isinstance(value, (float, str, int, type(None))) else repr(sorted(vars(value)))
-
-
-def drawing_of(data: bytes, options: ReadOptions):
-    try:
-        return plain(read_dxf(Source("x.dxf", None, data), options))
-    except ElbowroomError as error:
-        return type(error).__name__, error.message
-
-
-def closed(_):
-    raise UnusualError
-
-
-def both(data: bytes, monkeypatch, options: ReadOptions = OPTIONS[0]):
-    """What is read with the fast lane and without."""
-    quick = drawing_of(data, options)
-    with monkeypatch.context() as patch:
-        patch.setattr(loading, "read_records", closed)
-        return quick, drawing_of(data, options)
 
 
 def small_drawing(version: str = "R2010") -> bytes:
@@ -79,17 +44,17 @@ def small_drawing(version: str = "R2010") -> bytes:
 
 @pytest.mark.parametrize("version", ["R12", "R2000", "R2010"])
 @pytest.mark.parametrize("options", OPTIONS)
-def test_a_drawing_of_many_kinds_is_the_librarys_in_the_same_order(version, options, monkeypatch):
-    quick, slow = both(small_drawing(version), monkeypatch, options)
+def test_a_drawing_of_many_kinds_is_the_librarys_in_the_same_order(version, options):
+    quick, slow = both(small_drawing(version), options)
     assert quick == slow
     assert "Line" in str(quick) and "Arc" in str(quick)
 
 
-def test_fixtures_are_read_as_by_the_library_alone(monkeypatch):
+def test_fixtures_are_read_as_by_the_library_alone():
     names = sorted(FIXTURES.rglob("*.dxf"))
     assert len(names) > 10
     for name in names:
-        quick, slow = both(name.read_bytes(), monkeypatch)
+        quick, slow = both(name.read_bytes(), OPTIONS[0])
         assert quick == slow, name
 
 
@@ -125,28 +90,28 @@ def mutated(data: bytes, rng: random.Random) -> bytes:
 
 
 @pytest.mark.slow
-def test_damaged_and_odd_drawings_are_read_as_by_the_library_alone(monkeypatch, tmp_path):
+def test_damaged_and_odd_drawings_are_read_as_by_the_library_alone(tmp_path):
     rng = random.Random(11)
     whole = [small_drawing(), small_drawing("R12"), random_drawing(tmp_path / "r.dxf", 3).read_bytes()]
     for number in range(60):
         data = mutated(rng.choice(whole), rng)
-        quick, slow = both(data, monkeypatch)
+        quick, slow = both(data, OPTIONS[0])
         assert quick == slow, number
 
 
-def test_the_second_of_two_sections_of_entities_counts_as_in_the_library(monkeypatch):
+def test_the_second_of_two_sections_of_entities_counts_as_in_the_library():
     lines = small_drawing().decode().split("\n")
     at = lines.index("ENTITIES") + 1
     start = next(k for k in range(at + 1, len(lines)) if lines[k] == "ARC") - 1
     lines[start:start] = ["  0", "ENDSEC", "  0", "SECTION", "  2", "ENTITIES"]
-    quick, slow = both("\n".join(lines).encode(), monkeypatch)
+    quick, slow = both("\n".join(lines).encode(), OPTIONS[0])
     assert quick == slow
 
 
 def test_records_longer_than_a_block_are_read(monkeypatch):
     import converter.importers.dxf.records as records
 
-    whole = both(small_drawing(), monkeypatch)[1]
+    whole = both(small_drawing(), OPTIONS[0])[1]
     monkeypatch.setattr(records, "_BLOCK", 40)
     assert drawing_of(small_drawing(), OPTIONS[0]) == whole
 
