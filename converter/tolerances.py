@@ -19,6 +19,11 @@ PAST_ANGLE = 0.01
 PAST_SHARE = 1e-3
 
 
+def same_within(least: float) -> float:
+    """Up to what two values count as one that are to be one within ``least``: those exactly so far apart do."""
+    return least * (1.0 + PAST_SHARE)
+
+
 @dataclass(frozen=True, slots=True)
 class Tolerances:
     """The tolerances of one reading."""
