@@ -48,14 +48,15 @@ def clear_of_itself(subject: Subject) -> Iterator[Finding]:
         if clr is None:
             continue
         deep = section.smaller
-        if clr + bend.clr_uncertainty <= deep / 2.0 + PAST_LENGTH:
+        half = deep / 2.0
+        if clr + bend.clr_uncertainty <= half + PAST_LENGTH:
             yield subject.finding(
                 "self-contact",
                 i,
-                {"clr": clr, "half": deep / 2.0},
+                {"clr": min(clr, half), "half": half},  # what is above it by rounding is not told as above it
                 variant="folds",
                 measured=clr,
-                limit=deep / 2.0,
+                limit=half,
             )
         elif bend.angle > 180.0:
             straights = straights or subject.tube.run.table.straights
