@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.distinct import distinct
-from converter.tolerances import same_within
 
 Ints: TypeAlias = NDArray[np.int64]
 Floats: TypeAlias = NDArray[np.float64]
@@ -78,7 +77,7 @@ def _proposed(key: Ints) -> int:
 
 
 def close_pairs(points: Floats, tol: float) -> tuple[Ints, Ints]:
-    """Pairs (i, j), i < j, of points not farther apart than ``tol`` but for rounding, each pair once.
+    """Pairs (i, j), i < j, of points not farther apart than ``tol``, each pair once.
 
     Where points are so crowded that there would be very many pairs, those within a quarter of
     the tolerance are paired in a row and only one of them is compared with the rest: what hangs
@@ -88,7 +87,7 @@ def close_pairs(points: Floats, tol: float) -> tuple[Ints, Ints]:
         points: (n, 3) array.
         tol: > 0.
     """
-    n, tol = len(points), same_within(tol)
+    n = len(points)
     key, who = cell_entries(points, tol, _WIDE * tol)
     many = _CROWDED * n + 1000
     if _proposed(key) > many:
