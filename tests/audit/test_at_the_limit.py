@@ -346,9 +346,9 @@ def test_what_fits_a_bar_fits_it_in_set_up_and_cutting_list_alike():
         assert bool(shared_cuts(ends, 3.0, 45.0)[0]) == fits
 
 
-@pytest.mark.parametrize("measured", [89.95, 90.05, 45.05, 44.95])
+@pytest.mark.parametrize("measured", [89.95, 90.05, 45.05, 44.95, 30.05, 29.95])
 def test_a_bend_that_came_out_as_near_as_is_asked_is_there_however_it_was_rounded(measured):
-    """0.05 degrees: 45.05 - 45 is a hair more as doubles, 90 - 89.95 a hair less."""
+    """0.05 degrees: as doubles 30.05 - 30 is a hair more, 90 - 89.95 a hair less."""
     for far, there in ((1.0, True), (1.02, False)):
         wanted = round(measured)
         seen = wanted + far * (measured - wanted)
