@@ -7,7 +7,7 @@ that use it and is said in their output when it was changed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 
 from converter.errors import OptionError
@@ -17,6 +17,11 @@ from converter.errors import OptionError
 PAST_LENGTH = 0.01
 PAST_ANGLE = 0.01
 PAST_SHARE = 1e-3
+
+
+def same_within(least: float) -> float:
+    """Up to what two values count as one that are to be one within ``least``: those exactly so far apart do."""
+    return least * (1.0 + PAST_SHARE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +41,10 @@ class Tolerances:
                 raise OptionError(f"The {name} tolerance must be a number above zero, not {value}.")
         if self.tangent >= 45:
             raise OptionError(f"The tangent tolerance must be below 45 degrees, not {self.tangent}.")
+
+    def at_limits(self) -> Tolerances:
+        """The same to judge by: what lies exactly at one of its lengths is within it, however it was rounded."""
+        return replace(self, join=same_within(self.join), near=same_within(self.near))
 
 
 DEFAULT = Tolerances()

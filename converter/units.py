@@ -430,9 +430,23 @@ def fine_length(mm: float, display: Display) -> str:
     return display.each(lambda one: f"{mm:.4f} mm" if one.unit == "mm" else f"{mm / 25.4:.5f} in")
 
 
-def small_length(mm: float, display: Display) -> str:
-    """A length of any size with three significant digits: ``0.00012 mm``."""
-    return display.each(lambda one: f"{mm / 25.4:.3g} in" if one.unit == "in" else f"{mm:.3g} mm")
+def small_length(mm: float, display: Display, apart: tuple[float, float] | None = None) -> str:
+    """A length of any size with three significant digits: ``0.00012 mm``.
+
+    Args:
+        mm: the length.
+        display: in which unit.
+        apart: two lengths that must not look the same: as many digits as that takes, where it is one of them.
+    """
+
+    def one_text(one: Display) -> str:
+        per = MM_PER[one.unit]
+        digits = 3
+        if apart is not None and mm in apart:
+            digits = next((n for n in range(3, 9) if f"{apart[0] / per:.{n}g}" != f"{apart[1] / per:.{n}g}"), 9)
+        return f"{mm / per:.{digits}g} {one.unit}"
+
+    return display.each(one_text)
 
 
 def either_length(mm: float, display: Display) -> str:

@@ -17,7 +17,7 @@ from converter.bending.metal.capacity import (
 from converter.findings import NOTE, Clause, Finding
 from converter.model.section import Section
 from converter.shop.metals import find_metal
-from converter.tolerances import PAST_SHARE
+from converter.tolerances import PAST_LENGTH, PAST_SHARE
 
 #: Part of the wall; a radius of 2 D loses a fifth, and clearly more is unusual. Common practice, no source.
 MOST_LOST = 0.21
@@ -191,7 +191,7 @@ def _tightest(subject: Subject, section: Section) -> tuple[int, float, float] | 
     for i, lies in enumerate(subject.turned):
         size = section.depth(lies)
         die = subject.makers[i]
-        if die is None or die.clr <= size / 2.0:  # what no die makes is said elsewhere
+        if die is None or die.clr <= size / 2.0 + PAST_LENGTH:  # what no die makes is said elsewhere
             continue
         clr = die.clr
         if found is None or clr / size < found[2] / found[1] - 1e-9:

@@ -10,6 +10,7 @@ from converter.audit.subject import QUARTER, Subject
 from converter.findings import Finding
 from converter.model.bends import BendTable
 from converter.model.centerline import nearest_to_itself
+from converter.tolerances import PAST_ANGLE, PAST_LENGTH
 
 #: mm; a ring's straights are no longer than this (the join tolerance).
 JOINT = 0.1
@@ -47,19 +48,20 @@ def clear_of_itself(subject: Subject) -> Iterator[Finding]:
         if clr is None:
             continue
         deep = section.smaller
-        if clr + bend.clr_uncertainty <= deep / 2.0:
+        half = deep / 2.0
+        if clr + bend.clr_uncertainty <= half + PAST_LENGTH:
             yield subject.finding(
                 "self-contact",
                 i,
-                {"clr": clr, "half": deep / 2.0},
+                {"clr": min(clr, half), "half": half},  # what is above it by rounding is not told as above it
                 variant="folds",
                 measured=clr,
-                limit=deep / 2.0,
+                limit=half,
             )
         elif bend.angle > 180.0:
             straights = straights or subject.tube.run.table.straights
             gap = turn_gap(clr, bend.angle, straights[i], straights[i + 1])
-            if gap < deep - 1e-6:
+            if gap < deep - PAST_LENGTH:
                 yield subject.finding(
                     "self-contact",
                     i,
@@ -114,10 +116,10 @@ def _bend_ends(table: BendTable) -> list[float]:
 def long_enough(subject: Subject) -> Iterator[Finding]:
     """A tube is longer than it is thick; a shorter one is likely a stray mark."""
     section, table = subject.tube.section, subject.tube.run.table
-    if section is None or table.tail >= section.od or ("short-run", None) in subject.reported:
+    if section is None or table.tail >= section.od - PAST_LENGTH or ("short-run", None) in subject.reported:
         return
     length = table.developed_length
-    if length < section.od:
+    if length < section.od - PAST_LENGTH:
         yield subject.finding(
             "short-run",
             values={"length": length, "thick": section.od},
@@ -135,7 +137,7 @@ def quarter_rolls(subject: Subject) -> Iterator[Finding]:
     for i in range(1, len(subject.bends)):
         rotation = subject.bends[i].rotation
         off = abs(rotation - step * round(rotation / step))
-        if off > QUARTER:
+        if off > QUARTER + PAST_ANGLE:
             yield subject.finding(
                 "roll-not-quarter",
                 i,

@@ -11,12 +11,15 @@ from converter.comparison.align import Alignment, aligned
 from converter.comparison.limits import Limits
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import reverse_table, walk
+from converter.tolerances import same_within
 
 #: A made tube is taken for the mirror image when that fits this many times better, and the plain fit is off by more
 #: than so many mm on average.
 _MIRRORED, _LEAST_MIRRORED = 4.0, 2.0
 #: A leg off by more than this share and so many mm, an angle by so many degrees, is no error of making (no source).
 _OTHER_LEG, _OTHER_LEAST, _OTHER_ANGLE = 0.25, 25.0, 20.0
+#: mm or degrees; what rounding makes of nothing, where nothing may be off.
+_ROUNDED = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +155,7 @@ def _excesses(found: Comparison, limits: Limits, apart: float) -> tuple[Excess, 
     excesses = []
 
     def judge(what: str, bend: int | None, off: float, limit: float | None) -> None:
-        if limit is not None and abs(off) > limit + 1e-9:
+        if limit is not None and abs(off) > same_within(limit) + _ROUNDED:
             excesses.append(Excess(what, bend, off, limit))
 
     legs = _legs(nominal)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from converter.comparison.differences import Comparison, Excess
 from converter.comparison.next_piece import NextStep
-from converter.units import Display
+from converter.units import Display, decimals_telling
 
 #: Heads of the columns of `difference_rows` and of `next_rows`.
 DIFFERENCE_HEADS = ("bend", "leg before", "rotation", "angle drawn", "angle made", "off by", "CLR")
@@ -97,11 +97,13 @@ def verdict_text(found: Comparison) -> str:
 def excess_text(excess: Excess, display: Display) -> str:
     """One thing that is off: ``the angle of bend 2 by +1.20°, where 0.50° may be``."""
     is_length = excess.what in ("leg", "ends")
-    off, limit = (
-        (display.length(abs(excess.off)), display.length(excess.limit))
-        if is_length
-        else (f"{abs(excess.off):.2f}°", f"{excess.limit:.2f}°")
-    )
+    size, most = abs(excess.off), excess.limit
+    if is_length:
+        telling = display.telling(size, most)
+        off, limit = telling.length(size), telling.length(most)
+    else:
+        places = decimals_telling(size, most, 2)
+        off, limit = f"{size:.{places}f}°", f"{most:.{places}f}°"
     what = {
         "leg": f"leg {excess.bend}",
         "rotation": f"the rotation before bend {excess.bend}",

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from converter.errors import GeometryError
 from converter.findings.entries import CLAUSES, CODES, Clause, Reason, Values
 from converter.quoting import quoted, shortened
-from converter.tolerances import PAST_LENGTH
+from converter.tolerances import PAST_LENGTH, PAST_SHARE
 from converter.units import (
     Display,
     decimals_telling,
@@ -139,9 +139,11 @@ def _write_telling(text: str, finding: Finding, display: Display) -> str:
     if measured is None or limit is None or measured == limit:
         return write(text, finding.value_pairs, display)
     if finding.unit == "mm":
-        # what differs by less is no verdict (`tolerances.PAST_LENGTH`)
+        # what differs by less is no verdict (`tolerances`)
         apart = abs(measured - limit) > 0.99 * PAST_LENGTH
-        return write(text, finding.value_pairs, display.telling(measured, limit) if apart else display)
+        display = display.telling(measured, limit) if apart else display
+        if abs(measured - limit) <= 0.99 * PAST_SHARE * abs(limit):
+            return write(text, finding.value_pairs, display)
     return _Writer(display, (measured, limit)).text(text, finding.value_pairs)
 
 
@@ -156,7 +158,8 @@ class _Writer:
 
     Args:
         display: how lengths are shown.
-        apart: a measured number that is no length and its limit, which must not look the same; None for none.
+        apart: a measured number and its limit, which must not look the same where they are no lengths, or lengths of
+            any size; None for none.
     """
 
     def __init__(self, display: Display, apart: tuple[float, float] | None = None) -> None:
@@ -195,6 +198,8 @@ class _Writer:
             return self._value_text(value)
         if format_spec == "moment":
             return moment_text(value, shown, self._apart)
+        if format_spec == "small":
+            return small_length(value, shown, self._apart)
         write_ = _KINDS.get(format_spec)
         if write_ is not None:
             return write_(value, shown)
@@ -219,7 +224,6 @@ _KINDS: dict[str, Callable[[Any, Display], str]] = {
     "any": lambda value, display: small_length(value, display) if abs(value) < 1.0 else display.length(value),
     "number": lambda value, display: display.number(value),
     "fine": fine_length,
-    "small": small_length,
     "either": either_length,
     "place": place_text,
     "angle": lambda value, display: display.angle(value),

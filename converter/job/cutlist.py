@@ -24,6 +24,7 @@ from converter.shop.metals import find_metal
 from converter.shop.model import Shop, Stick
 from converter.shop.rack import Rack
 from converter.shop.rates import SAME_STOCK, price_for
+from converter.tolerances import PAST_LENGTH
 
 _M3_PER_MM3 = 1e-9
 #: Tries for a sheet: the plain one and another, which is a tenth of a second for an ordinary job.
@@ -140,9 +141,13 @@ class CutGroup:
         counts: dict[float, int] = {}
         for pattern in self.plan.patterns:
             left = round(pattern.left(self.plan.bars, self.plan.pieces, self.plan.saw), 6)
-            if left >= self.keep:
+            if self.is_drop(left):
                 counts[left] = counts.get(left, 0) + pattern.times
         return tuple(sorted(counts.items(), reverse=True))
+
+    def is_drop(self, left: float) -> bool:
+        """Whether what is left of a bar, mm, goes to the rack: drop, or else scrap."""
+        return left >= self.keep - PAST_LENGTH
 
     @property
     def price(self) -> float | None:
@@ -333,7 +338,7 @@ def _group(
     saw, findings = shop.cutting.saw, []
     # room for a piece alone: it needs no kerf where it takes all there is
     most = max((saw.room(s.stick.length) - saw.kerf for s in supplies if s.stick.count != 0), default=0.0)
-    fitting = sorted((p for p in pieces if p.length <= most + 1e-6), key=lambda p: -p.length)
+    fitting = sorted((p for p in pieces if p.length <= most + PAST_LENGTH), key=lambda p: -p.length)
     if not supplies:
         findings.append(Finding("piece-no-bar", values={**words, **some_named([piece.name for piece in pieces])}))
         fitting = sorted(pieces, key=lambda p: -p.length)

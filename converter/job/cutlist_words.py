@@ -56,7 +56,7 @@ def left_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
     """What is left of a bar: kept or scrap."""
     assert group.plan is not None
     left = pattern.left(group.plan.bars, group.plan.pieces, group.plan.saw)
-    return f"{display.number(left)} {'drop' if left >= group.keep else 'scrap'}"
+    return f"{display.number(left)} {'drop' if group.is_drop(left) else 'scrap'}"
 
 
 def bar_rows(group: CutGroup, display: Display) -> list[list[str]]:

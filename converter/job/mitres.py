@@ -9,11 +9,12 @@ from math import cos, radians, tan
 from converter.bending.setup.setup import Setup
 from converter.geometry.vectors import dot
 from converter.joints.model import Joint
+from converter.tolerances import PAST_ANGLE, same_within
 
 #: Degrees; cuts whose angles differ by no more are one: 0.04 mm across 50 mm tube, below what a saw is set to.
-_SAME_ANGLE = 0.05
+_SAME_ANGLE = same_within(0.05)
 #: mm; widths that differ by no more are one: below what tube is made to.
-_SAME_WIDTH = 0.01
+_SAME_WIDTH = same_within(0.01)
 #: Cosine, to one, of how far a cut may lean off the middle of a flat for a saw that only turns (0.5 degrees).
 _ON_FLAT = 4e-5
 
@@ -84,7 +85,7 @@ def shared_cuts(
         kerf: of the saw, mm.
         most: degrees that the saw turns from square.
     """
-    seen = sorted({(one.width, one.angle) for pair in ends for one in pair if one and one.angle <= most + 1e-9})
+    seen = sorted({(one.width, one.angle) for pair in ends for one in pair if one and one.angle <= most + PAST_ANGLE})
     kinds: list[list[tuple[float, float]]] = []
     for width, angle in seen:
         near = (

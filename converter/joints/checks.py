@@ -30,10 +30,8 @@ from converter.joints.finding.contacts import (
 from converter.joints.finding.plan import EndPlan, Key
 from converter.joints.model import MITRE, SADDLE, SQUARE, Joint
 from converter.reducer.refit import distances
-from converter.tolerances import Tolerances
+from converter.tolerances import PAST_ANGLE, PAST_LENGTH, Tolerances
 
-#: Degrees by which a drawing's rounding may miss an angle.
-_SAME_ANGLE = 1e-3
 #: mm; an end drawn nearer than this to where it belongs is drawn there.
 DRAWN = 0.01
 #: Degrees between the lines that are looked at.
@@ -169,7 +167,7 @@ def joint_findings(joint: Joint, frame: dict[str, Body], tol: Tolerances) -> lis
         )  # fmt: skip
 
     mate = joint.mates[0] if joint.mates else ""
-    if joint.angle < LEAST_ANGLE - _SAME_ANGLE:
+    if joint.angle < LEAST_ANGLE - PAST_ANGLE:
         variant = "plane" if joint.mate_section is None else "mate"
         angle = joint.angle
         say("joint-angle", variant, angle, LEAST_ANGLE, "deg", mate=mate, angle=angle, least=LEAST_ANGLE)
@@ -200,7 +198,7 @@ def joint_findings(joint: Joint, frame: dict[str, Body], tol: Tolerances) -> lis
             )
         )  # fmt: skip
     least, most = float(outside.min()), float(outside.max())
-    if least >= room:
+    if least >= room - PAST_LENGTH:
         say("end-eaten", "straight" if bent else "tube", least, room, "mm", taken=least, room=room)
     elif most > room + tol.join:
         code, variant = ("cope-into-bend", "") if bent else ("end-eaten", "one side")
@@ -215,7 +213,7 @@ def _surely_fits(joint: Joint, frame: dict[str, Body], room: float, tol: Toleran
         joint.kind != SADDLE
         or len(joint.base.mates) > 1
         or not joint.mate_straight
-        or joint.angle < LEAST_ANGLE - _SAME_ANGLE
+        or joint.angle < LEAST_ANGLE - PAST_ANGLE
     ):
         return False
     r, mate_radius = joint.section.cylinder, None if mate_section is None else mate_section.cylinder
@@ -252,7 +250,7 @@ def _check_further(joint: Joint, every: _Reached, say: AddFinding) -> None:
     if len(joint.mates) < 2 or len(joint.mates) != len(joint.base.mates):
         return
     leans = [_lean(joint, parts) for parts in joint.base.mates]
-    flat = [i for i, lean in enumerate(leans) if i and PARALLEL < lean < LEAST_ANGLE - _SAME_ANGLE]
+    flat = [i for i, lean in enumerate(leans) if i and PARALLEL < lean < LEAST_ANGLE - PAST_ANGLE]
     if not flat:
         return
     alone = Cut(joint.base.branch, union([joint.base.mates[i] for i in flat])).by_mate(every.lines)

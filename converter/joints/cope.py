@@ -69,7 +69,8 @@ def cope_frame(
         tol, gap: see `converter.joints.finding.joints.survey_frame`.
     """
     frame_survey = survey_frame(tubes, job, tol, gap)
-    in_the_way = [*frame_survey.crossing_findings, *clash_findings(find_clashes(frame_survey, tol), frame_survey.frame)]
+    clashes = find_clashes(frame_survey, tol.at_limits())
+    in_the_way = [*frame_survey.crossing_findings, *clash_findings(clashes, frame_survey.frame)]
     developed = {tube.name: tube.run.table.developed_length for tube in tubes}
     joints, more = with_hole_saws(frame_survey.joints, shop, developed)
     changes = length_changes(joints)

@@ -25,13 +25,12 @@ from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut, angles, extremes
 from converter.joints.model import SADDLE, Joint, SawSetting
 from converter.shop.model import HoleSaw, Shop
+from converter.tolerances import PAST_ANGLE, PAST_LENGTH
 
 #: mm; a saw this much off the mate's diameter is no longer the next size: sizes step by 1/16 in.
 SIZE = 1.6
 #: Degrees between the axes below which a notcher cannot hold the tube.
 LEAST_ANGLE = 30.0
-#: Degrees by which a drawing's rounding may miss an angle.
-_SAME_ANGLE = 1e-3
 
 
 def with_hole_saws(
@@ -91,13 +90,13 @@ def saw_setting(joint: Joint, saws: Sequence[HoleSaw]) -> SawSetting:
     if saws:
         nearest = min(abs(saw.size - wanted) for saw in saws)
         alike = [saw for saw in saws if abs(saw.size - wanted) <= nearest + 1e-9]
-        enough = [saw for saw in alike if saw.depth is not None and saw.depth >= depth]
+        enough = [saw for saw in alike if saw.depth is not None and depth <= saw.depth + PAST_LENGTH]
         chosen = min(enough, key=lambda s: s.depth or 0.0) if enough else max(alike, key=lambda s: s.depth or 0.0)
         size, saw_depth, owned = chosen.size, chosen.depth, True
     cuts = 1
-    if saw_depth is not None and saw_depth < depth:
+    if saw_depth is not None and depth > saw_depth + PAST_LENGTH:
         # from both sides each cut goes half way
-        cuts = 2 if 2.0 * saw_depth >= depth else 0
+        cuts = 2 if depth <= 2.0 * saw_depth + PAST_LENGTH else 0
     return SawSetting(
         size=size,
         depth=depth,
@@ -192,7 +191,7 @@ def _setting_findings(joint: Joint, setting: SawSetting, listed: bool) -> list[F
     assert joint.mate_section is not None
     wanted, size = joint.mate_section.od, setting.size
     depth, saw_depth, angle = setting.depth, setting.saw_depth, joint.angle
-    if listed and abs(size - wanted) > SIZE:
+    if listed and abs(size - wanted) > SIZE + PAST_LENGTH:
         off = abs(size - wanted)
         findings.append(_finding(joint, "hole-saw-size", "", size, wanted, "mm", size=size, off=off, wanted=wanted))
     if saw_depth is not None and setting.cuts != 1:
@@ -200,7 +199,7 @@ def _setting_findings(joint: Joint, setting: SawSetting, listed: bool) -> list[F
         findings.append(
             _finding(joint, "hole-saw-depth", variant, depth, saw_depth, "mm", depth=depth, saw_depth=saw_depth)
         )
-    if angle < LEAST_ANGLE - _SAME_ANGLE:
+    if angle < LEAST_ANGLE - PAST_ANGLE:
         findings.append(
             _finding(joint, "hole-saw-angle", "", angle, LEAST_ANGLE, "deg", angle=angle, least=LEAST_ANGLE)
         )

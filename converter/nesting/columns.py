@@ -67,7 +67,7 @@ class Patterns:
         self.alone = np.array([piece.length + self.saw.kerf for piece in self.pieces])
         self.sharing = Sharing([piece.ends for piece in self.pieces], self.saw.savings, self.alone)
         self.sizes = self.alone - self.sharing.halves
-        self.rooms = np.maximum(0.0, [self.saw.room(bar.length) for bar in self.bars])
+        self.rooms = np.maximum(0.0, [self.saw.room(bar.length) + SLACK for bar in self.bars])
         self._knapsacks = [Knapsack(self.sizes, self.rooms, steps, self.sharing) for steps in (COARSE, FINE)]
         self.demand = np.array([piece.count for piece in self.pieces], dtype=np.int64)
         self.most = np.array([inf if bar.count is None else bar.count for bar in self.bars])
@@ -114,7 +114,7 @@ class Patterns:
         """Note every pattern that takes no further piece, of each bar; whether they are few enough for that."""
         looked = 0
         for bar in np.flatnonzero(self.rooms > 0.0):
-            room = float(self.rooms[bar]) + SLACK
+            room = float(self.rooms[bar])
             counts = [np.zeros_like(self.demand)]  # those of the pieces so far, of which more may be added
             for i in range(len(self.pieces)):
                 grown = list(counts)

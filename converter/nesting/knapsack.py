@@ -40,7 +40,7 @@ class Knapsack:
 
     def __init__(self, sizes: Floats, rooms: Floats, steps: int, sharing: Sharing) -> None:
         longest = float(rooms.max())
-        lengths = np.concatenate([sizes, rooms, sharing.losses])
+        lengths = np.concatenate([sizes, sharing.losses])  # which fill whole steps of any room
         whole = np.rint(lengths / _UNIT)
         exact = bool(np.all(np.abs(lengths - whole * _UNIT) < _UNIT * 2e-3))
         step = longest / max(1, steps // len(sharing.losses))

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from itertools import accumulate
 from math import fsum
 
-#: mm; what rounding may lay over a bar's end.
-SLACK = 1e-6
+from converter.tolerances import PAST_LENGTH
+
+#: mm; what the noise of lengths may lay over a bar's end.
+SLACK = PAST_LENGTH
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +144,7 @@ class Nest:
     @property
     def gap(self) -> float:
         """By what share of the bound the cost may be above the least there is; 0 where it is the least."""
-        return 0.0 if self.cost <= self.bound else (self.cost - self.bound) / max(self.bound, SLACK)
+        return 0.0 if self.cost <= self.bound else (self.cost - self.bound) / max(self.bound, 1e-6)
 
     def used(self, bar: int) -> int:
         """How many bars of a kind are cut."""

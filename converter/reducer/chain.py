@@ -68,15 +68,16 @@ def chain(
     """
     if not curves:
         return [], []
+    given, tol = tol, tol.at_limits()
     places = list(range(len(curves)))
     edges = gather(curves)
-    node = end_nodes(edges, tol)
+    node = end_nodes(edges, given)
     found: list[Finding] = []
     thinned = drop_duplicates(edges, node, tol)
     if thinned:
         left, places, found = thinned
         edges = gather(left)
-        node = end_nodes(edges, tol)
+        node = end_nodes(edges, given)
     closed, speck = _self_closed(edges, node, tol)
     active = np.ones(2 * len(edges.curves), dtype=bool)
     for i in (*closed, *speck):
@@ -86,11 +87,11 @@ def chain(
     if across_layers and len(edges.layers) > 1:
         join_across_layers(edges, node, ends, tol, links)
     walks = _walk(edges, links, closed, speck)
-    chains, extra = _assemble(edges, links, walks, places, tol)
-    found += remarks.speck_findings(edges, speck, tol)
+    chains, extra = _assemble(edges, links, walks, places, given)
+    found += remarks.speck_findings(edges, speck, given)
     found += extra
     found += remarks.junction_findings(edges, links)
-    found += remarks.near_gap_findings(edges, node, ends, walks, tol)
+    found += remarks.near_gap_findings(edges, node, ends, walks, given)
     return chains, found
 
 

@@ -129,11 +129,11 @@ def end_nodes(edges: Edges, tol: Tolerances) -> Ints:
     its own curve: chords shorter than the join tolerance keep their shape.
     """
     node = _numbered(same_points(edges.points, tol.equal))
-    for part in (0.01, 0.1, 1.0):
-        reach = part * tol.join
+    at_limits = tol.at_limits()
+    for reach in (0.01 * tol.join, 0.1 * tol.join, at_limits.join):
         if reach <= tol.equal:
             continue
-        healed = _heal(edges, node, reach, tol, loose_only=part < 1.0)
+        healed = _heal(edges, node, reach, at_limits, loose_only=reach < tol.join)
         if healed is None:
             break
         node = healed

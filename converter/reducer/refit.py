@@ -23,6 +23,7 @@ from converter.geometry.vectors import Vec, cross, sub
 from converter.model.bends import BendTable
 from converter.model.curve import Line, Segment
 from converter.model.run import Run
+from converter.tolerances import PAST_LENGTH
 
 Array = NDArray[np.float64]
 
@@ -178,7 +179,7 @@ def _with(run: Run, table: BendTable, notes: tuple[Finding, ...]) -> Run:
     negative = []
     last = len(table.bends)
     for i, length in enumerate(table.straights):
-        if length >= -1e-6:
+        if length >= -PAST_LENGTH:
             continue
         bend = table.bends[min(i, last - 1)]
         negative.append(
@@ -197,8 +198,8 @@ def _with(run: Run, table: BendTable, notes: tuple[Finding, ...]) -> Run:
             )
         )
     # straights that rounding left a hair below zero are zero
-    if any(-1e-6 < v < 0.0 for v in table.straights):
-        straights = [0.0 if -1e-6 < v < 0.0 else v for v in table.straights]
+    if any(-PAST_LENGTH <= v < 0.0 for v in table.straights):
+        straights = [0.0 if -PAST_LENGTH <= v < 0.0 else v for v in table.straights]
         bends = tuple(replace(b, feed=f) for b, f in zip(table.bends, straights, strict=False))
         table = BendTable(bends, straights[-1])
     return replace(run, table=table, findings=(*kept, *notes, *negative))

@@ -224,7 +224,7 @@ def near_gap_findings(
     free = active[count[node[active]] == 1]
     if free.size < 2:
         return []
-    a, b = close_pairs(edges.points[free], tol.near)
+    a, b = close_pairs(edges.points[free], tol.at_limits().near)
     group = edges.group[edges.layer[free >> 1]]
     together = group[a] == group[b]  # curves of different groups would not join were they closer
     a, b = a[together], b[together]

@@ -28,12 +28,13 @@ from converter.shop.job_file import JobEntry, JobFile
 from converter.shop.metals import find_metal, metal_hint, need_metal
 from converter.shop.model import Die, Shop
 from converter.shop.sections import section_from_layer
+from converter.tolerances import same_within
 from converter.units import Display
 
 #: mm; radii closer than this are the same radius (0.002 in; the default fit tolerance).
-EQUAL = 0.05
+EQUAL = same_within(0.05)
 #: mm; an outline that is wider or narrower than the section by this, or a hundredth, is drawn by its nominal size.
-OUTLINE_SLACK = 0.2
+OUTLINE_SLACK = same_within(0.2)
 #: A fitted radius known to this share of itself is known well enough to name the die it was meant for.
 SURE = 0.02
 

@@ -16,12 +16,13 @@ from converter.quoting import quoted
 from converter.shop.cutting import Cutting
 from converter.shop.rates import SAME_STOCK, Price, Rates
 from converter.shop.room import Box
+from converter.tolerances import same_within
 from converter.units import Display, sizes_text
 
 #: A die takes a section whose outside size differs by no more than this (mm). It lets the inch and the
 #: metric column of one nominal size pass (1.660 in pipe against 42.2 or 42.4 mm) and keeps 25 mm tube
 #: out of a 1 in groove (0.4 mm): common practice, no source.
-SIZE_MATCH = 0.25
+SIZE_MATCH = same_within(0.25)
 #: Degrees that rounding a turn's distance around the tube may cost: what is drawn with a pencil, no source.
 TURN_WITHIN = 0.1
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from converter.model.section import Section
 from converter.shop.schema import Field, Place, number, number_or_zero, section, text
+from converter.tolerances import same_within
 from converter.units import KG_PER_LB, MM_PER
 
 RATES = {
@@ -23,7 +24,7 @@ RATES = {
 _PER = {"per_metre": 1.0 / MM_PER["m"], "per_foot": 1.0 / MM_PER["ft"], "per_kg": 1.0, "per_lb": 1.0 / KG_PER_LB}
 PRICE = {"section": Field(section), "metal": Field(text)} | {key: Field(number()) for key in _PER}
 #: mm; a bar or a price is for a tube's section when no size differs by more: rounding of inches.
-SAME_STOCK = 0.05
+SAME_STOCK = same_within(0.05)
 
 
 @dataclass(frozen=True, slots=True)

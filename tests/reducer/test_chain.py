@@ -172,7 +172,7 @@ def test_gap_that_closes_a_loop():
 def test_gap_at_the_join_tolerance_itself_heals_and_just_above_does_not():
     tol = Tolerances(join=0.125)  # exact in binary
     assert len(chain([line((0, 0), (64, 0)), line((64.125, 0), (64.125, 80))], tol)[0]) == 1
-    chains, found = chain([line((0, 0), (64, 0)), line((64.1251, 0), (64.1251, 80))], tol)
+    chains, found = chain([line((0, 0), (64, 0)), line((64.1252, 0), (64.1252, 80))], tol)
     assert len(chains) == 2 and [f.code for f in found] == ["near-gap"]
 
 

@@ -118,3 +118,15 @@ def test_a_fold_back_is_never_filleted():
 def test_a_radius_must_be_above_zero(clr):
     with pytest.raises(OptionError, match="radius above zero"):
         fillet_corners(cornered((0, 0, 0), (9, 0, 0), (9, 9, 0)), clr)
+
+
+@pytest.mark.parametrize(
+    ("short", "overlaps"), [(0.0, False), (1e-9, False), (0.004, False), (0.0099, False), (0.02, True)]
+)
+def test_corners_that_bends_use_up_but_for_rounding_do_not_overlap(short, overlaps):
+    """Two quarter bends of 100 on a leg of 200, drawn a little short: no straight is left, and none below nothing."""
+    corners = Bend(300.0, 0.0, 90.0, None, corner=True), Bend(200.0 - short, 90.0, 90.0, None, corner=True)
+    run = Run("run", None, False, BendTable(corners, 300.0), Placement())
+    made = fillet_corners(run, 100.0)
+    assert ("negative-straight" in [finding.code for finding in made.findings]) == overlaps
+    assert (0.0 <= made.table.bends[1].feed < 1e-12) == (not overlaps)

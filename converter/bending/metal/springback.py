@@ -20,16 +20,17 @@ from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.metals import find_metal, same_metal
 from converter.shop.model import Die, Metal, Shop, Trial
+from converter.tolerances import PAST_ANGLE, same_within
 from converter.units import Display
 
 #: mm; walls this close are one: 0.065 in and 1.6 mm are, 0.058 in and 0.065 in are not. Common practice, no source.
-WALL_MATCH = 0.06
+WALL_MATCH = same_within(0.06)
 #: Degrees; test bends whose angles lie closer together than this cannot tell a slope from an offset.
 LEAST_SPREAD = 5.0
 #: Degrees; a line that starts this little off zero starts at zero but for rounding.
 _NO_PLAY = 1e-9
 #: Degrees; a test fit this close to its target is there.
-CLOSE_ENOUGH = 0.05
+CLOSE_ENOUGH = same_within(0.05)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +124,9 @@ class Springback:
         """Whether an angle lies among the tested ones (or within `LEAST_SPREAD` of them)."""
         if self.least is None or self.most is None:
             return False
-        return self.least - LEAST_SPREAD <= target_deg <= self.most + LEAST_SPREAD
+        return (
+            self.least - target_deg <= LEAST_SPREAD + PAST_ANGLE and target_deg - self.most <= LEAST_SPREAD + PAST_ANGLE
+        )
 
 
 def springback_for(
@@ -217,7 +220,7 @@ def fit_tests(tests: list[Trial], clr_mm: float, note: str = "") -> Springback:
     n = len(tests)
     a, b, free = 0.0, sum(x * y for x, y in zip(angles, stops, strict=True)) / sum(x * x for x in angles), n - 1
     sloped = False
-    if max(angles) - min(angles) >= LEAST_SPREAD:
+    if max(angles) - min(angles) >= LEAST_SPREAD - PAST_ANGLE:
         mean, middle = sum(angles) / n, sum(stops) / n
         slope = sum((x - mean) * (y - middle) for x, y in zip(angles, stops, strict=True))
         slope /= sum((x - mean) ** 2 for x in angles)

@@ -101,7 +101,7 @@ def _bar(picture: Picture, group: CutGroup, pattern: Pattern, display: Display, 
     left_over = pattern.left(plan.bars, plan.pieces, plan.saw)
     picture.stroke(_box(_BEFORE, y, end, y + _HIGH), "seam", closed=True)
     start = max(x, end - k * left_over)
-    word = f"{'drop' if left_over >= group.keep else 'scrap'} {display.number(left_over)}"
+    word = f"{'drop' if group.is_drop(left_over) else 'scrap'} {display.number(left_over)}"
     wide = _wide(word) + 2.0 * _AROUND
     if wide <= end - start:
         picture.label(word, ((start + end) / 2.0, y + _HIGH / 2.0 - _TEXT / 2.0), _TEXT, align="center")

@@ -85,6 +85,7 @@ def survey_frame(
         gap: weld gap that cuts leave, mm.
     """
     frame, findings = bodies(tubes)
+    tol = tol.at_limits()
     index = frame_index(frame, tol)
     contacts = find_contacts(frame, index, tol)
     findings += crowd_findings(index.crowds, frame)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from converter.geometry.vectors import Vec, any_normal, cross, dot, sub
+from converter.geometry.vectors import Vec, cross, dot, sub, unit
 from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.lines import Array, Branch, corner_angles
 from converter.joints.cuts.round import RoundPrism
@@ -108,7 +108,8 @@ def _holes(
     leg, passing = outer.legs[crossing.places[0][1]], inner.legs[crossing.places[1][1]]
     axis, d = leg.direction, passing.direction
     up = passing.up if inner.section.cylinder is None else None
-    branch = Branch.at(passing.start, d, inner.section, up or any_normal(d), up)
+    # of a round one the lines at the quarters are those that the hole is longest and widest at
+    branch = Branch.at(passing.start, d, inner.section, up or unit(cross(axis, d)), up)
     coarse, phi = angles(_STEP), angles(_FINE)
     if inner.section.cylinder is None:
         coarse, phi = (np.union1d(known, corner_angles(inner.section.outer, 0.0) % 360.0) for known in (coarse, phi))
