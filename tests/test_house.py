@@ -47,7 +47,6 @@ PLACES = {
     "click": ("cli/",),
     "ezdxf": ("dxf",),
     "OCP": ("kernel/", "importers/solids/"),
-    "cadquery": ("kernel/",),
     "trimesh": ("exporters/", "importers/"),
     "reportlab": ("exporters/",),
     "rich": ("cli/",),
@@ -61,8 +60,8 @@ PLACES = {
 }
 #: Test-only packages: the library must work without them.
 TEST_ONLY = {
-    "axe_playwright_python", "fluids", "gemmi", "hypothesis", "playwright", "pypdf", "pytest", "sectionproperties",
-    "shapely", "dask", "distributed",
+    "axe_playwright_python", "cadquery", "fluids", "gemmi", "hypothesis", "playwright", "pypdf", "pytest",
+    "sectionproperties", "shapely", "dask", "distributed",
 }  # fmt: skip
 #: Parts that may open files.
 OPENERS = ("disk", "importers", "exporters", "shop", "cli")
