@@ -24,7 +24,7 @@ def isolated_python(code: str) -> list[str]:
     """A command that runs Python code which may import this package, whatever lies in the current folder.
 
     Neither that folder nor one that PYTHONPATH names is on the path of the interpreter, and no other variable of
-    Python's tells it what to do.
+    Python's tells it what to do. Where this interpreter keeps no bytecode (``-B``), it keeps none either.
     """
     here = Path.cwd()
     package = Path(__file__).resolve().parent
@@ -36,4 +36,5 @@ def isolated_python(code: str) -> list[str]:
             folder = Path(file).resolve().parent
             places.append(folder.parent if folder.name == name else folder)
     found = [str(place) for place in dict.fromkeys(places) if place != here]
-    return [sys.executable, "-I", "-c", _ISOLATED + code, str(package), *found]
+    options = ["-I", "-B"] if sys.dont_write_bytecode else ["-I"]
+    return [sys.executable, *options, "-c", _ISOLATED + code, str(package), *found]

@@ -47,7 +47,6 @@ PLACES = {
     "click": ("cli/",),
     "ezdxf": ("dxf",),
     "OCP": ("kernel/", "importers/solids/"),
-    "cadquery": ("kernel/",),
     "trimesh": ("exporters/", "importers/"),
     "reportlab": ("exporters/",),
     "rich": ("cli/",),
@@ -61,8 +60,8 @@ PLACES = {
 }
 #: Test-only packages: the library must work without them.
 TEST_ONLY = {
-    "axe_playwright_python", "fluids", "gemmi", "hypothesis", "playwright", "pypdf", "pytest", "sectionproperties",
-    "shapely", "dask", "distributed",
+    "axe_playwright_python", "cadquery", "fluids", "gemmi", "hypothesis", "playwright", "pypdf", "pytest",
+    "sectionproperties", "shapely", "dask", "distributed",
 }  # fmt: skip
 #: Parts that may open files.
 OPENERS = ("disk", "importers", "exporters", "shop", "cli")
@@ -85,6 +84,12 @@ def tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"), str(path))
 
 
+@cache
+def nodes(module: ast.Module) -> tuple[ast.AST, ...]:
+    """Every node of a module's syntax tree, walked once for all tests."""
+    return tuple(ast.walk(module))
+
+
 def imported(path: Path, node: ast.AST) -> list[str]:
     """Dotted names that an import statement asks for; [] for any other node."""
     if isinstance(node, ast.Import):
@@ -104,7 +109,7 @@ def imported(path: Path, node: ast.AST) -> list[str]:
 
 
 def imports(path: Path) -> list[tuple[int, str]]:
-    return [(node.lineno, name) for node in ast.walk(tree(path)) for name in imported(path, node)]
+    return [(node.lineno, name) for node in nodes(tree(path)) for name in imported(path, node)]
 
 
 def against_direction(path: Path) -> list[str]:
@@ -156,7 +161,7 @@ def past_the_door(path: Path) -> list[str]:
     )
     return [
         f"{path.relative_to(PACKAGE).as_posix()}:{node.lineno} calls {name}"
-        for node in ast.walk(tree(path))
+        for node in nodes(tree(path))
         if isinstance(node, ast.Call) and opening.fullmatch(name := ast.unparse(node.func))
         if not known.fullmatch(name) and not any(mode in ast.unparse(node) for mode in ("O_WRONLY", "open('wb')"))
     ]
@@ -206,7 +211,7 @@ def test_the_guard_bites(where, source, check, monkeypatch):
 def calls(path: Path) -> list[tuple[int, str]]:
     """Every call in a module as (line, dotted name of what is called)."""
     found = []
-    for node in ast.walk(tree(path)):
+    for node in nodes(tree(path)):
         if isinstance(node, ast.Call):
             found.append((node.lineno, ast.unparse(node.func)))
     return found
@@ -257,7 +262,7 @@ def only_threads(path: Path, line: int) -> bool:
     """Whether an import takes nothing that starts a program: the pool of threads, and what all pools have."""
     return any(
         isinstance(node, ast.ImportFrom) and node.lineno == line and {alias.name for alias in node.names} <= _NO_PROGRAM
-        for node in ast.walk(tree(path))
+        for node in nodes(tree(path))
     )
 
 
@@ -269,7 +274,7 @@ def unguarded_starts(path: Path) -> list[str]:
         for line, name in imports(path)
         if name.split(".")[0] in _STARTING_MODULES and not only_threads(path, line)
     ]
-    for node in ast.walk(tree(path)):
+    for node in nodes(tree(path)):
         if isinstance(node, ast.ImportFrom) and node.module == "subprocess":
             wrong.append(f"{where}:{node.lineno} takes names out of subprocess, which hides what is started")
         if isinstance(node, ast.Call) and _STARTERS.fullmatch(ast.unparse(node.func)):
@@ -368,8 +373,8 @@ def import_graph() -> dict[str, set[str]]:
     known = {module_name(path): path for path in MODULES}
     graph = {}
     for name, path in known.items():
-        nodes = _that_run(tree(path), inside_functions=True)
-        graph[name] = {other for node in nodes for other in own_imports(path, node, known)} - {name}
+        running = _that_run(tree(path), inside_functions=True)
+        graph[name] = {other for node in running for other in own_imports(path, node, known)} - {name}
     return graph
 
 
@@ -430,7 +435,7 @@ def test_no_broad_except_hides_a_mistake():
             "processes.py",
         ):
             continue
-        for node in ast.walk(tree(path)):
+        for node in nodes(tree(path)):
             if isinstance(node, ast.ExceptHandler):
                 broad = node.type is None or ast.unparse(node.type) in ("Exception", "BaseException")
                 raises = any(isinstance(inner, ast.Raise) for inner in ast.walk(node))
@@ -482,7 +487,7 @@ def shape_asked(path: Path) -> list[str]:
     if inside.startswith(SHAPE_NAMES):
         return []
     wrong = []
-    for node in ast.walk(tree(path)):
+    for node in nodes(tree(path)):
         if isinstance(node, ast.Compare):
             sides = [node.left, *node.comparators]
             values = [one for side in sides for one in ast.walk(side) if not isinstance(side, ast.Call)]
@@ -542,7 +547,7 @@ def loaded_by(arguments: list[str], cwd: Path) -> tuple[int, set[str], str]:
 def quoted_otherwise(path: Path) -> list[str]:
     """Places where a sentence holds a text by its repr, or cut with a slice: `converter.quoting` does both better."""
     wrong = []
-    for node in ast.walk(tree(path)):
+    for node in nodes(tree(path)):
         if not isinstance(node, ast.FormattedValue):
             continue
         cut = isinstance(node.value, ast.Subscript) and isinstance(node.value.slice, ast.Slice)
@@ -610,7 +615,7 @@ def shared_class_names(trees: dict[str, ast.Module]) -> dict[str, list[str]]:
     """Names that more than one class has, a leading underscore or not, and where."""
     where: dict[str, list[str]] = {}
     for place, module in trees.items():
-        for node in ast.walk(module):
+        for node in nodes(module):
             if isinstance(node, ast.ClassDef):
                 where.setdefault(node.name.lstrip("_"), []).append(f"{place}:{node.lineno}")
     return {name: places for name, places in where.items() if len(places) > 1}
@@ -633,22 +638,21 @@ _SAYS_NOTHING = re.compile(
 )
 
 
-def empty_names(source: str) -> list[str]:
+def empty_names(module: ast.Module) -> list[str]:
     """Functions, classes, attributes and module constants whose name says nothing, as readable lines."""
-    module = ast.parse(source)
     names = [
         (node.lineno, node.name)
-        for node in ast.walk(module)
+        for node in nodes(module)
         if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef))
     ]
-    for body in [module.body, *(node.body for node in ast.walk(module) if isinstance(node, ast.ClassDef))]:
+    for body in [module.body, *(node.body for node in nodes(module) if isinstance(node, ast.ClassDef))]:
         for node in body:
             annotated = [node.target] if isinstance(node, ast.AnnAssign) else []
             targets = node.targets if isinstance(node, ast.Assign) else annotated
             names += [(target.lineno, target.id) for target in targets if isinstance(target, ast.Name)]
     names += [
         (node.lineno, node.attr)
-        for node in ast.walk(module)
+        for node in nodes(module)
         if isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Store)
     ]
     return [f"{line} {name}" for line, name in sorted(names) if _SAYS_NOTHING.fullmatch(name.strip("_").lower())]
@@ -656,8 +660,8 @@ def empty_names(source: str) -> list[str]:
 
 def test_names_say_what_a_thing_is():
     """The words are those of DEVELOPERS.md; a participle or a pronoun is none of them."""
-    texts = {path.relative_to(PACKAGE).as_posix(): path.read_text(encoding="utf-8") for path in MODULES}
-    assert [f"{place}:{line}" for place, text in texts.items() for line in empty_names(text)] == []
+    trees = {path.relative_to(PACKAGE).as_posix(): tree(path) for path in MODULES}
+    assert [f"{place}:{line}" for place, module in trees.items() for line in empty_names(module)] == []
 
 
 @pytest.mark.parametrize(
@@ -674,8 +678,8 @@ def test_names_say_what_a_thing_is():
     ],
 )
 def test_an_empty_name_is_noticed(source):
-    assert len(empty_names(source)) == 1
-    assert empty_names("for one in found:\n    known_bodies = made") == []
+    assert len(empty_names(ast.parse(source))) == 1
+    assert empty_names(ast.parse("for one in found:\n    known_bodies = made")) == []
 
 
 # --- the tests themselves -------------------------------------------------------------------
@@ -701,7 +705,7 @@ def hurried(source: str) -> list[str]:
 
 def test_no_test_fails_because_the_machine_is_busy():
     """Hypothesis times nothing: no deadline for an example, in any profile and in any test."""
-    files = [path for path in sorted((ROOT / "tests").glob("*.py")) if path.name != "conftest.py"]
+    files = [path for path in sorted((ROOT / "tests").rglob("*.py")) if path.name != "conftest.py"]
     assert [f"{path.name}:{line}" for path in files for line in hurried(path.read_text(encoding="utf-8"))] == []
     assert settings().deadline is None
     assert HealthCheck.too_slow in settings().suppress_health_check
@@ -733,6 +737,6 @@ def skipped_examples(source: str) -> list[int]:
 
 
 def test_no_test_leaves_without_having_looked():
-    files = sorted((ROOT / "tests").glob("test_*.py"))
+    files = sorted((ROOT / "tests").rglob("test_*.py"))
     assert [f"{path.name}:{line}" for path in files for line in skipped_examples(path.read_text("utf-8"))] == []
     assert skipped_examples("def test_it(x):\n    if x < 0:\n        return\n    assert x >= 0") == [3]

@@ -143,9 +143,9 @@ COMMAND = "import sys; from converter.cli.main import main; sys.exit(main())"
 
 
 def command(*words: str, **given):
-    return subprocess.Popen(
-        [sys.executable, "-c", COMMAND, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **given
-    )
+    """A command line in a process that keeps no bytecode: a limit on the size of files would cut it, for good."""
+    line = [sys.executable, "-B", "-c", COMMAND, *words]
+    return subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **given)
 
 
 def test_a_disk_without_room_is_told_for_each_drawing_and_leaves_nothing_half_written(tmp_path):

@@ -72,7 +72,7 @@ def test_a_straight_comes_in_as_few_equal_pieces_as_can_be(length, bar):
 
 
 @given(st.lists(st.floats(80.0, 900.0), min_size=4, max_size=7), st.floats(900.0, 1800.0))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_no_cut_in_many_does_with_fewer_pieces(feeds, bar):
     """Held to a greedy walk: from each cut on as far as a stick reaches, on a fine grid of places in straights.
 

@@ -6,7 +6,6 @@ import io
 import json
 import logging
 import os
-import random
 import re
 import subprocess
 import sys
@@ -23,7 +22,7 @@ from command_line import failed, hook, one_sentence, run
 from places import ROOT
 
 from converter.cli import streams
-from converter.cli.main import elbowroom, main
+from converter.cli.main import elbowroom
 from converter.errors import ReadError, UnitsError
 from converter.findings import Finding
 from converter.importers.registry import read
@@ -447,86 +446,6 @@ def test_no_value_of_any_option_is_answered_with_a_slip(tmp_path, capsys, monkey
             if outcome.status == 2:
                 sentence = failed(outcome)
                 assert "inside elbowroom" not in sentence and len(sentence) < 700, f"{asked}: {sentence[:300]}"
-
-
-# --- mutations -------------------------------------------------------------------------------
-
-PIECES = [
-    b"1e308", b"-1e308", b"1e155", b"1e10", b"1e400", b"nan", b"inf", b"-0", b"", b"9" * 400, HUGE.encode(), b"1e-320",
-    b"-1", b"0", "\u0661".encode(), b"\xff", "\u202e".encode(), b"x" * 5000, b"\0", b"1e-12", b"2147483648",
-]  # fmt: skip
-NUMBER = re.compile(rb"-?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?")
-
-
-def mutated(data: bytes, random: random.Random) -> bytes:
-    """The file with a number or some bytes exchanged, lines dropped, doubled or swapped, or its end cut off."""
-    kind = random.randrange(8)
-    lines = data.split(b"\n")
-    i, j = random.randrange(len(lines)), random.randrange(len(lines))
-    if kind == 0:
-        lines[i : i + random.choice((1, 2, 6))] = []
-    elif kind == 1:
-        lines[i], lines[j] = lines[j], lines[i]
-    elif kind == 2:
-        lines[i:i] = lines[i : i + 8]
-    elif kind == 3 and random.random() < 0.5:
-        return data[: random.randrange(len(data))]
-    elif kind == 4:
-        at = random.randrange(len(data))
-        return data[:at] + random.choice(PIECES) + data[at + random.randrange(4) :]
-    else:
-        start = max(0, data.find(b"ENTITIES"))
-        found = random.choice(
-            [m for m in NUMBER.finditer(data, start) if b"." in m[0] or random.random() < 0.3] or [None]
-        )
-        if found is not None:
-            return data[: found.start()] + random.choice(PIECES) + data[found.end() :]
-    return b"\n".join(lines)
-
-
-def seeds(folder: Path) -> dict[str, bytes]:
-    """One small file of each kind that is text."""
-    hook(folder / "hook.dxf")
-    main(["convert", str(folder / "hook.dxf"), "--to", "csv,json", "--out", str(folder), "--section", "25x2mm", "-q"])
-    main(["shop", "new", str(folder / "shop.toml"), "-q"])
-    points = b"x_mm,y_mm,z_mm,clr_mm\n0,0,0,\n200,0,0,40\n200,200,0,60\n200,200,200,\n"
-    text = {name: (folder / name).read_bytes() for name in ("hook.csv", "hook.json", "shop.toml", "hook.dxf")}
-    stl = trimesh.creation.annulus(10, 12, 100, sections=12).export(file_type="stl_ascii").encode()
-    return text | {"points.csv": points, "tube.stl": stl}
-
-
-def hold_against_mutations(folder: Path, capsys: pytest.CaptureFixture[str], count: int, seed: int) -> None:
-    """Read mutated files: an answer, or one sentence; nothing of a library's, nothing of ours gone wrong."""
-    whole = seeds(folder)
-    for number in range(count):
-        choice = random.Random(f"{seed}/{number}")
-        name = choice.choice(sorted(whole))
-        path = folder / f"m-{name}"
-        path.write_bytes(mutated(whole[name], choice))
-        words = [choice.choice(("table", "audit", "setup", "cope")), path, "--section", "25x2mm"]
-        if name.endswith(".toml"):
-            words = ["audit", folder / "hook.dxf", "--shop", path, "--section", "1.75x0.120in"]
-        elif choice.random() < 0.25:
-            words = ["convert", path, "--to", "csv,dxf,svg", "--out", folder / "out", "--force", "-q", *words[2:]]
-        outcome = run(capsys, *words)
-        what = f"mutation {seed}/{number} of {name}: {' '.join(map(str, words))}: {outcome.err[:300]}"
-        assert outcome.status in (0, 1, 2), what
-        if outcome.status == 2:
-            assert "inside elbowroom" not in one_sentence(outcome.err), what
-            assert len(outcome.err) < 900, what
-        else:
-            assert outcome.err == "", what
-            assert not re.search(r"(?<![\w-])(?:nan|-?inf)(?!\w)", outcome.out), what
-
-
-@pytest.mark.slow
-def test_mutated_files_are_answered_or_refused(tmp_path, capsys):
-    hold_against_mutations(tmp_path, capsys, 40, seed=1)
-
-
-@pytest.mark.slow
-def test_many_mutated_files_are_answered_or_refused(tmp_path, capsys):
-    hold_against_mutations(tmp_path, capsys, 150, seed=2)
 
 
 def test_an_odd_name_of_a_file_that_is_not_there_is_shown_whole_and_visible(capsys):

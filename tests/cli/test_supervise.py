@@ -503,6 +503,13 @@ def test_a_trial_runs_nothing_that_its_surroundings_name(planted, monkeypatch):
     assert not witness.exists()
 
 
+@pytest.mark.parametrize("keeps_none", [True, False])
+def test_an_isolated_python_keeps_bytecode_where_this_one_does(monkeypatch, keeps_none):
+    monkeypatch.setattr(sys, "dont_write_bytecode", keeps_none)
+    command = isolated_python("print(sys.dont_write_bytecode)")
+    assert subprocess.run(command, capture_output=True, text=True, check=True).stdout == f"{keeps_none}\n"
+
+
 def test_a_trial_finds_the_package_and_what_it_needs_where_we_did(planted, monkeypatch):
     """Also where no interpreter would look by itself, as for a package that PYTHONPATH led to."""
     import numpy

@@ -46,12 +46,16 @@ def examples() -> dict[str, Tube]:
 
 
 def shadow(tube: Tube, view: View, chord: float = 0.05) -> shapely.Geometry:
-    """What a tube covers in a view, from a mesh of it: the union of its triangles' shadows."""
+    """What a tube covers in a view, from a mesh of it: the union of the shadows of the triangles that face the eye.
+
+    The mesh is closed, so whatever a ray toward it meets, it meets one of those.
+    """
     assert tube.section is not None
     vertices, faces = tube_mesh(metal(tube.run, tube.section), tube.section, chord)
-    flat = vertices @ np.array([view.right, view.up]).T
-    triangles = shapely.polygons(flat[faces])
-    return shapely.union_all(triangles[shapely.area(triangles) > 1e-6], grid_size=1e-6)
+    corners = (vertices @ np.array([view.right, view.up]).T)[faces]
+    (ax, ay), (bx, by) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
+    covered = shapely.union_all(shapely.polygons(corners[ax * by - ay * bx > 2e-6]))
+    return covered.buffer(1e-4, join_style="mitre").buffer(-1e-4, join_style="mitre")  # seams of the mesh are hairlines
 
 
 def stopped(points: np.ndarray, direction: np.ndarray, tube: Tube, beyond: float, chord: float) -> np.ndarray:

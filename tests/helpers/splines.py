@@ -65,9 +65,16 @@ def even_points(table: BendTable, placement: Placement, step: float) -> np.ndarr
 
 
 def interpolating(table: BendTable, placement: Placement, step: float, degree: int) -> Spline:
-    """The smooth spline (scipy's) through even points of a tube."""
+    """The smooth spline (scipy's) through even points of a tube, with the knots that Dierckx's FITPACK takes.
+
+    They are given, since older scipy (1.13) has none for even degrees.
+    """
     points = even_points(table, placement, step)
-    curve = make_interp_spline(np.arange(float(len(points))), points, k=degree)
+    at = np.arange(float(len(points)))
+    half = (degree + 1) // 2
+    inner = (at if degree % 2 else (at[1:] + at[:-1]) / 2.0)[half:-half]
+    knots = np.r_[[at[0]] * (degree + 1), inner, [at[-1]] * (degree + 1)]
+    curve = make_interp_spline(at, points, k=degree, t=knots)
     return Spline(degree, curve.c, curve.t, None, tuple(curve.c[0].tolist()), tuple(curve.c[-1].tolist()))
 
 

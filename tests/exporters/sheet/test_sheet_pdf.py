@@ -50,9 +50,14 @@ def pages_of(page: JobSheet) -> list[str]:
     return [one.extract_text() for one in PdfReader(io.BytesIO(sheet_pdf(page))).pages]
 
 
-def runs_of(page: JobSheet, texts: list[str]) -> dict[str, str]:
+def runs_of(page: JobSheet) -> dict[str, str]:
     """Run key -> the text of all its pages, told apart by the contents on the first pages."""
     reader = PdfReader(io.BytesIO(sheet_pdf(page)))
+    return runs_in(reader, [one.extract_text() for one in reader.pages], page)
+
+
+def runs_in(reader: PdfReader, texts: list[str], page: JobSheet) -> dict[str, str]:
+    """The same of a sheet that is read already."""
     starts = [reader.get_destination_page_number(entry) for entry in reader.outline]
     ends = [*starts[1:], len(texts)]
     between = ["bars"] * (len(starts) - 1 - len(page.parts))
@@ -85,7 +90,7 @@ def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings
     page = page_of(job)
     display = job.display
     assert display.unit == unit
-    parts = runs_of(page, pages_of(page))
+    parts = runs_of(page)
     for run in page.parts:
         text = parts[run.key]
         setup = run.setup
@@ -118,10 +123,9 @@ def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings
 @pytest.mark.slow
 def test_the_first_page_lists_every_part_with_its_page(tmp_path):
     page = page_of(demo_job(tmp_path, unit="mm"))
-    data = sheet_pdf(page)
-    reader = PdfReader(io.BytesIO(data))
+    reader = PdfReader(io.BytesIO(sheet_pdf(page)))
     texts = [one.extract_text() for one in reader.pages]
-    first = runs_of(page, texts)["job"].splitlines()
+    first = runs_in(reader, texts, page)["job"].splitlines()
     display = page.job.display
     for run, entry in zip(page.parts, reader.outline[-len(page.parts) :], strict=True):
         assert entry.title == run.title
@@ -179,7 +183,7 @@ def test_the_same_job_gives_the_same_bytes(tmp_path, monkeypatch):
 @pytest.mark.slow
 def test_a_run_page_says_everything_that_is_needed_at_the_bender(tmp_path):
     page = page_of(demo_job(tmp_path, unit="mm"))
-    parts = runs_of(page, pages_of(page))
+    parts = runs_of(page)
     by_name = {run.name: run for run in page.parts}
     rail = " ".join(parts[by_name["RAIL-1"].key].split())
     for words in (
@@ -204,7 +208,7 @@ def test_a_run_page_says_everything_that_is_needed_at_the_bender(tmp_path):
 def test_coped_ends_are_told_with_their_numbers(tmp_path):
     job = demo_job(tmp_path, unit="mm")
     page = page_of(job)
-    parts = runs_of(page, pages_of(page))
+    parts = runs_of(page)
     coped = [run for run in page.parts if run.joints]
     assert coped, "the ladder's rungs are coped"
     for run in coped:
@@ -394,7 +398,7 @@ def test_equal_tubes_are_one_part_with_a_box_for_every_piece():
     other = tube_named("THIRD", 1000.0, rows=((300.0, 0.0, 90.0), (250.0, -90.0, 45.0)))
     page = page_of(job_of([a, b, other], shop()))
     assert [(part.title, part.count) for part in page.parts] == [("FIRST, 2 off", 2), ("THIRD", 1)], "no mirror image"
-    texts = {key: " ".join(text.split()) for key, text in runs_of(page, pages_of(page)).items()}
+    texts = {key: " ".join(text.split()) for key, text in runs_of(page).items()}
     assert "make 2" in texts["part-1"] and "tubes FIRST, SECOND" in texts["part-1"]
     assert "Pieces FIRST SECOND" in texts["part-1"]
     assert "its mirror image is THIRD" in texts["part-1"] and "mirror image of FIRST" in texts["part-2"]

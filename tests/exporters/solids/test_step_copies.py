@@ -55,7 +55,7 @@ def written(tubes, folder, formats="step", **options):
 
 
 @pytest.mark.slow
-@settings(max_examples=5, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=5, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(tables(most=2), st.lists(placements(), min_size=2, max_size=3), sections(), st.sampled_from(["mm", "in"]))
 def test_every_place_holds_the_solid_of_its_tube(tmp_path, table, places, section, unit):
     """Any section and table wherever it stands, in mm and inches: against the solid made in place."""

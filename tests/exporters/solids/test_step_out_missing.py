@@ -25,8 +25,8 @@ def failing(error):
         (ImportError("libGL.so.1: cannot open shared object file: No such file"), ["apt-get install libgl1"]),
         (ImportError("libXrender.so.1: cannot open shared object file: No such file"), ["libXrender.so.1", "packages"]),
         (ImportError("numpy.core.multiarray failed to import"), ["failed to import", "pip install"]),
-        (ModuleNotFoundError("No module named 'OCP'", name="OCP"), ["pip install cadquery"]),
-        (ModuleNotFoundError("No module named 'OCP.TopoDS'", name="OCP.TopoDS"), ["pip install cadquery"]),
+        (ModuleNotFoundError("No module named 'OCP'", name="OCP"), ["pip install cadquery-ocp"]),
+        (ModuleNotFoundError("No module named 'OCP.TopoDS'", name="OCP.TopoDS"), ["pip install cadquery-ocp"]),
     ],
 )  # fmt: skip
 def test_one_sentence_says_what_to_install(monkeypatch, error, words):
