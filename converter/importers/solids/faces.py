@@ -131,18 +131,16 @@ def faces_of(shapes: list[Any], tol: Tolerances) -> SolidBody:
         while faces.More():
             face = TopoDS.Face_s(faces.Current())
             faces.Next()
-            known = seen.Size()
-            if seen.Add(face) <= known:
-                continue
             index = len(patches)
+            if seen.Add(face) <= index:
+                continue
             own: list[tuple[int, bool]] = []
             walk = TopExp_Explorer(face, _EDGE)
             while walk.More():
                 edge = walk.Current()
                 walk.Next()
-                count = edges.Size()
                 number = edges.Add(edge) - 1
-                if number == count:
+                if number == len(rims):
                     rims.append(_rim(TopoDS.Edge_s(edge), circles))
                 rims[number].faces.append(index)
                 own.append((number, edge.Orientation() != _REVERSED))
@@ -160,7 +158,8 @@ def _rim(edge: Any, circles: list[Rim]) -> Rim:
     rim = Rim(np.empty((0, 3)), curve, first, last)
     if kind == _CIRCLE:
         circle = curve.Circle()
-        c, x, y, r = circle.Location(), circle.XAxis().Direction(), circle.YAxis().Direction(), circle.Radius()
+        place, r = circle.Position(), circle.Radius()
+        c, x, y = place.Location(), place.XDirection(), place.YDirection()
         rim.center = (c.X(), c.Y(), c.Z())
         rim.circle = (*rim.center, r * x.X(), r * x.Y(), r * x.Z(), r * y.X(), r * y.Y(), r * y.Z(), first, last)
         circles.append(rim)

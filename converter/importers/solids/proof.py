@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.vectors import Vec, add, cross, distance, scale
+from converter.geometry.vectors import Vec, add, cross, scale
 from converter.importers.solids.faces import TORUS, Patch, SolidBody
 from converter.importers.solids.pieces import TubePiece
 from converter.model.curve import Arc, Line, Segment
@@ -30,18 +30,15 @@ def deviation(body: SolidBody, pieces: list[tuple[TubePiece, float]], segments: 
         pieces: outside and bore pieces, each with the radius its faces should have.
         segments: the rebuilt centerline; its free ends count as running on.
     """
-    if not segments:
+    if not segments or not pieces:
         return 0.0
     points: list[Array] = []
     counts: list[int] = []
     owners: list[int] = []
     sizes: list[float] = []
-    middles = [
-        (i, isinstance(one, Arc), one.point(one.angle / 2.0) if isinstance(one, Arc) else _middle(one))
-        for i, one in enumerate(segments)
-    ]
-    for (piece, radius), rows in zip(pieces, _points(body, [piece for piece, _ in pieces]), strict=True):
-        own = _owner(piece, middles)
+    every_piece = [piece for piece, _ in pieces]
+    found = zip(pieces, _owners(every_piece, segments), _points(body, every_piece), strict=True)
+    for (_, radius), own, rows in found:
         for one in rows:
             points.append(one)
             counts.append(len(one))
@@ -70,11 +67,17 @@ def _middle(one: Line) -> Vec:
     return scale(add(one.start, one.end), 0.5)
 
 
-def _owner(piece: TubePiece, middles: list[tuple[int, bool, Vec]]) -> int:
-    """The rebuilt straight or arc that a piece became: of its kind, the one whose middle lies nearest to its own."""
-    middle = piece.axis.at((piece.lo + piece.hi) / 2.0)
-    ring = piece.axis.is_ring
-    return min(middles, key=lambda one: (one[1] != ring, distance(middle, one[2])))[0]
+def _owners(pieces: Sequence[TubePiece], segments: Sequence[Segment]) -> list[int]:
+    """The rebuilt straights or arcs that pieces became: of their kind, those whose middles lie nearest to their own."""
+    bent = np.array([isinstance(one, Arc) for one in segments])
+    middles = np.array([one.point(one.angle / 2.0) if isinstance(one, Arc) else _middle(one) for one in segments])
+    own = np.array([piece.axis.at((piece.lo + piece.hi) / 2.0) for piece in pieces])
+    off = np.linalg.norm(own[:, None] - middles, axis=2)
+    of_kind = np.array([piece.axis.is_ring for piece in pieces])[:, None] == bent
+    # any of its kind comes before all others
+    off = np.where(of_kind, off, off + off.max() + 1.0)
+    found: list[int] = off.argmin(axis=1).tolist()
+    return found
 
 
 def _points(body: SolidBody, pieces: list[TubePiece]) -> list[list[Array]]:

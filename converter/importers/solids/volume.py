@@ -152,21 +152,20 @@ def _are_cut_along(skins: list[Patch], body: SolidBody) -> bool:
     if not all(counts):
         return False
     points = np.concatenate([points for own in rows for points in own])
-    owner = np.repeat(np.arange(len(skins)), counts)
-
-    def of_all(values: list[float] | list[Vec]) -> Array:
-        return np.array(values)[owner]
-
-    axis, x = of_all([one.shape.axis for one in skins]), of_all([one.x for one in skins])
-    arms = points - of_all([one.shape.point for one in skins])
-    p, q = (arms * x).sum(axis=1), (arms * np.cross(axis, x)).sum(axis=1)
-    height, far = (arms * axis).sum(axis=1), np.hypot(p, q)
-    ring, tube = of_all([one.shape.major for one in skins]), of_all([one.shape.radius for one in skins])
-    low, high = of_all([one.u[0] for one in skins]), of_all([one.u[1] for one in skins])
-    off = _turns_off(np.arctan2(q, p), low, high) * far
-    low, high = of_all([one.v[0] for one in skins]), of_all([one.v[1] for one in skins])
-    across = np.minimum(np.abs(height - low), np.abs(height - high))
-    wrapped = _turns_off(np.arctan2(height, far - ring), low, high) * tube
+    numbers = [
+        (*one.shape.point, *one.shape.axis, *one.x, *cross(one.shape.axis, one.x), one.shape.major, one.shape.radius)
+        for one in skins
+    ]
+    known = np.repeat(
+        np.array([(*row, *one.u, *one.v) for row, one in zip(numbers, skins, strict=True)]), counts, axis=0
+    )
+    ring, tube = known[:, 12], known[:, 13]
+    arms = points - known[:, 0:3]
+    height, p, q = (np.einsum("ij,ij->i", arms, known[:, k : k + 3]) for k in (3, 6, 9))
+    far = np.hypot(p, q)
+    off = _turns_off(np.arctan2(q, p), known[:, 14], known[:, 15]) * far
+    across = np.minimum(np.abs(height - known[:, 16]), np.abs(height - known[:, 17]))
+    wrapped = _turns_off(np.arctan2(height, far - ring), known[:, 16], known[:, 17]) * tube
     off = np.minimum(off, np.where(ring > 0.0, wrapped, across))
     return bool(off.max() <= _STRAY)
 
