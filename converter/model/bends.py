@@ -54,6 +54,10 @@ class Bend:
         if self.clr is not None and not (isfinite(self.clr) and self.clr > 0.0):
             raise GeometryError(f"radius {self.clr} is not above zero")
 
+    def moved(self, feed: float, clr: float | None, clr_uncertainty: float) -> Bend:
+        """The same bend after another straight and on another radius; a drawing may have very many."""
+        return Bend(feed, self.rotation, self.angle, clr, clr_uncertainty, self.corner, self.handle, self.layer)
+
     @property
     def arc_length(self) -> float:
         """Centerline length of the bend; 0 for a sharp corner."""

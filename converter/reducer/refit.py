@@ -167,7 +167,7 @@ def on_radii(table: BendTable, radii: Mapping[int, float]) -> tuple[BendTable, b
         straights[i] -= change
         straights[i + 1] -= change
     bends = tuple(
-        replace(bend, feed=feed, clr=radii[i], clr_uncertainty=0.0) if i in radii else replace(bend, feed=feed)
+        bend.moved(feed, radii[i], 0.0) if i in radii else bend.moved(feed, bend.clr, bend.clr_uncertainty)
         for i, (bend, feed) in enumerate(zip(table.bends, straights, strict=False))
     )
     return BendTable(bends, straights[-1]), sideways

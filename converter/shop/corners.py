@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import cache
 
 from converter.findings import NOTE, WARNING, Clause, Finding
 from converter.model.run import Run, Tube
+from converter.model.section import Section
 from converter.reducer.corners import is_sharp, sharp_corners, split_at_corners
 from converter.reducer.reduce import with_size_finding
 from converter.shop.job_file import JobFile
@@ -68,13 +70,22 @@ def corner_findings(tubes: Iterable[Tube], shop: Shop, job: JobFile | None, opti
         option: 'mitre', 'bend' (a radius asks for bends too) or None.
     """
     found = []
+    job = job or JobFile()
+
+    @cache
+    def has_die(section: Section) -> bool:
+        return bool(shop.dies_for(section))
+
     for tube in tubes:
         drawn = tube.drawn or tube.run
         corners = sharp_corners(drawn)
-        entry = (job or JobFile()).choice(drawn)
-        if not corners or corner_choice(drawn, job, option) or entry.clr is not None or entry.die is not None:
+        if not corners or corner_choice(drawn, job, option):
             continue
-        reasons, severity = _reasons(tube, drawn, shop)
+        entry = job.choice(drawn)
+        if entry.clr is not None or entry.die is not None:
+            continue
+        no_die = tube.section is not None and not has_die(tube.section)
+        reasons, severity = _reasons(tube, drawn, None if tube.die is None else shop.die(tube.die), no_die)
         if not reasons:
             continue
         count = len(corners) + (0 if drawn.closed else 1)
@@ -90,12 +101,18 @@ def corner_findings(tubes: Iterable[Tube], shop: Shop, job: JobFile | None, opti
     return found
 
 
-def _reasons(tube: Tube, drawn: Run, shop: Shop) -> tuple[list[Clause], str]:
-    """Why mitres are likely, and how likely: a note for one mild reason, else a warning."""
+def _reasons(tube: Tube, drawn: Run, die: Die | None, no_die: bool) -> tuple[list[Clause], str]:
+    """Why mitres are likely, and how likely: a note for one mild reason, else a warning.
+
+    Args:
+        tube: as bent.
+        drawn: as drawn.
+        die: the tube's.
+        no_die: whether none of the shop takes its section.
+    """
     section = tube.section
     flats = section is not None and section.cylinder is None
-    no_die = section is not None and not shop.dies_for(section)
-    too_short = _too_short(tube, drawn, None if tube.die is None else shop.die(tube.die))
+    too_short = _too_short(tube, drawn, die)
     bends = drawn.table.bends
     closed = drawn.closed and all(is_sharp(bend) and abs(bend.angle - 90.0) <= _RIGHT_ANGLE for bend in bends)
     reasons = [Clause.of("corner-flats", section=section)] if flats else []

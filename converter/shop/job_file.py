@@ -77,6 +77,8 @@ class JobEntry:
 
 
 _VALUES = tuple(one.name for one in fields(JobEntry))
+#: Most runs are spoken of by no name: what is said of them is this very value, which is quick to tell.
+UNSAID = JobEntry()
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +94,7 @@ class JobFile:
     """
 
     name: str = ""
-    default: JobEntry = JobEntry()
+    default: JobEntry = UNSAID
     layers: Mapping[str, JobEntry] = field(default_factory=dict)
     runs: Mapping[str, JobEntry] = field(default_factory=dict)
     source: str = ""
@@ -108,7 +110,7 @@ class JobFile:
 
     def for_layer(self, layer: str | None) -> JobEntry:
         """What the file says of a layer; nothing for no layer."""
-        return JobEntry() if layer is None else merged(matching(self.layers, layer))
+        return UNSAID if layer is None else merged(matching(self.layers, layer))
 
     def choice(self, run: Run) -> JobEntry:
         """Everything said of a run: of itself, then of its layer, then by default."""
@@ -117,6 +119,8 @@ class JobFile:
 
 def matching(table: Mapping[str, JobEntry], *names: str) -> list[JobEntry]:
     """The choices that a thing of these names meets, the nearest first: exact, name by name, then patterns in order."""
+    if not table:
+        return []
     keys = [name.casefold() for name in names]
     exact = [entry for key in keys for pattern, entry in table.items() if pattern.casefold() == key]
     return exact + [
@@ -132,8 +136,11 @@ def merged(choices: Iterable[JobEntry]) -> JobEntry:
     Die and radius go together: the first choice that says either says both, so that a die named
     for one run is not held against a radius meant for all.
     """
+    said = [entry for entry in choices if entry is not UNSAID]
+    if len(said) < 2:
+        return said[0] if said else UNSAID
     values: dict[str, Any] = {}
-    for entry in choices:
+    for entry in said:
         settled = "die" in values or "clr" in values
         for name in _VALUES:
             value = getattr(entry, name)
@@ -195,7 +202,7 @@ def _job(raw: dict[str, Any], file: str) -> JobFile:
     values = read_table(raw, JOB, Place(file, unit=file_unit(raw, Place(file))))
     return JobFile(
         name=(values["job"] or {}).get("name") or "",
-        default=JobEntry(**values["default"]) if values["default"] else JobEntry(),
+        default=JobEntry(**values["default"]) if values["default"] else UNSAID,
         layers=_choices(values["layer"], Place(file, "layer")),
         runs=_choices(values["run"], Place(file, "run")),
         source=file,

@@ -13,7 +13,8 @@ from converter.importers.solids.faces import SolidBody
 from converter.importers.solids.rails import Rail
 from converter.importers.solids.square import square_bars
 from converter.importers.solids.square_table import square_table
-from converter.importers.solids.walls import asker, is_full_bar, volume_of
+from converter.importers.solids.volume import volume_of
+from converter.importers.solids.walls import asker, is_full_bar
 from converter.model.bends import Placement
 from converter.model.drawing import ReadyTable
 from converter.model.frames import pieces

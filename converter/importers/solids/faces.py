@@ -23,7 +23,7 @@ from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
-from converter.geometry.vectors import Vec
+from converter.geometry.vectors import Vec, along, cross, scale
 from converter.importers.solids.primitives import Primitive, recognise
 from converter.tolerances import Tolerances
 
@@ -51,6 +51,7 @@ class Rim:
         faces: indices of the faces it bounds (a seam names its face twice).
         straight: whether it is a line.
         center: centre of a circular edge, else None.
+        circle: of a circular edge: centre, vectors from it to parameter 0 and a quarter turn on, ``first``, ``last``.
     """
 
     points: Array
@@ -60,6 +61,19 @@ class Rim:
     faces: list[int] = field(default_factory=list)
     straight: bool = False
     center: Vec | None = None
+    circle: tuple[float, ...] | None = None
+
+    @property
+    def swept(self) -> Vec | None:
+        """Half the integral of r x dr along a line or an arc, mm2: around a loop it is the area; None for others."""
+        if not self.straight and self.circle is None:
+            return None
+        (a, b, c), (d, e, f) = self.points[0].tolist(), self.points[-1].tolist()
+        if self.circle is None:
+            return scale(cross((a, b, c), (d, e, f)), 0.5)
+        o, x, y, turn = self.circle[0:3], self.circle[3:6], self.circle[6:9], self.circle[10] - self.circle[9]
+        straight = cross((o[0], o[1], o[2]), (d - a, e - b, f - c))
+        return scale(along(straight, cross((x[0], x[1], x[2]), (y[0], y[1], y[2])), turn), 0.5)
 
     def value(self, t: float) -> Vec:
         """The point at parameter ``t``."""
@@ -110,34 +124,32 @@ def faces_of(shapes: list[Any], tol: Tolerances) -> SolidBody:
     edges = TopTools_IndexedMapOfShape()
     seen = TopTools_IndexedMapOfShape()
     rims: list[Rim] = []
-    circles: list[tuple[int, list[float]]] = []
+    circles: list[Rim] = []
     patches: list[Patch] = []
     for shape in shapes:
         faces = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_FACE)
         while faces.More():
             face = TopoDS.Face_s(faces.Current())
             faces.Next()
-            known = seen.Size()
-            if seen.Add(face) <= known:
-                continue
             index = len(patches)
+            if seen.Add(face) <= index:
+                continue
             own: list[tuple[int, bool]] = []
             walk = TopExp_Explorer(face, _EDGE)
             while walk.More():
                 edge = walk.Current()
                 walk.Next()
-                count = edges.Size()
                 number = edges.Add(edge) - 1
-                if number == count:
-                    rims.append(_rim(TopoDS.Edge_s(edge), number, circles))
+                if number == len(rims):
+                    rims.append(_rim(TopoDS.Edge_s(edge), circles))
                 rims[number].faces.append(index)
                 own.append((number, edge.Orientation() != _REVERSED))
             patches.append(_patch(face, index, own, tol))
-    _fill_circles(rims, circles)
+    _fill_circles(circles)
     return SolidBody(patches, rims)
 
 
-def _rim(edge: Any, number: int, circles: list[tuple[int, list[float]]]) -> Rim:
+def _rim(edge: Any, circles: list[Rim]) -> Rim:
     if BRep_Tool.Degenerated_s(edge):
         return Rim(np.empty((0, 3)), None, 0.0, 0.0)
     curve = BRepAdaptor_Curve(edge)
@@ -146,14 +158,11 @@ def _rim(edge: Any, number: int, circles: list[tuple[int, list[float]]]) -> Rim:
     rim = Rim(np.empty((0, 3)), curve, first, last)
     if kind == _CIRCLE:
         circle = curve.Circle()
-        c, x, y, r = circle.Location(), circle.XAxis().Direction(), circle.YAxis().Direction(), circle.Radius()
+        place, r = circle.Position(), circle.Radius()
+        c, x, y = place.Location(), place.XDirection(), place.YDirection()
         rim.center = (c.X(), c.Y(), c.Z())
-        circles.append(
-            (
-                number,
-                [*rim.center, r * x.X(), r * x.Y(), r * x.Z(), r * y.X(), r * y.Y(), r * y.Z(), first, last],
-            )
-        )
+        rim.circle = (*rim.center, r * x.X(), r * x.Y(), r * x.Z(), r * y.X(), r * y.Y(), r * y.Z(), first, last)
+        circles.append(rim)
         return rim
     if kind == _LINE:
         rim.straight = True
@@ -164,16 +173,17 @@ def _rim(edge: Any, number: int, circles: list[tuple[int, list[float]]]) -> Rim:
     return rim
 
 
-def _fill_circles(rims: list[Rim], circles: list[tuple[int, list[float]]]) -> None:
+def _fill_circles(circles: list[Rim]) -> None:
+    """The points of all circular edges at once."""
     if not circles:
         return
-    rows = np.array([row for _, row in circles])
+    rows = np.array([rim.circle for rim in circles])
     t = rows[:, 9, None] + (rows[:, 10] - rows[:, 9])[:, None] * np.linspace(0.0, 1.0, _CIRCLE_POINTS)
     points = (
         rows[:, None, 0:3] + np.cos(t)[:, :, None] * rows[:, None, 3:6] + np.sin(t)[:, :, None] * rows[:, None, 6:9]
     )
-    for (number, _), row in zip(circles, points, strict=True):
-        rims[number].points = row
+    for rim, row in zip(circles, points, strict=True):
+        rim.points = row
 
 
 def _axis(position: Any) -> tuple[Vec, Vec, Vec, bool]:

@@ -7,10 +7,12 @@ radius of the outside or of the bore.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.geometry.vectors import Vec, add, cross, distance, scale
+from converter.geometry.vectors import Vec, add, cross, scale
 from converter.importers.solids.faces import TORUS, Patch, SolidBody
 from converter.importers.solids.pieces import TubePiece
 from converter.model.curve import Arc, Line, Segment
@@ -28,29 +30,26 @@ def deviation(body: SolidBody, pieces: list[tuple[TubePiece, float]], segments: 
         pieces: outside and bore pieces, each with the radius its faces should have.
         segments: the rebuilt centerline; its free ends count as running on.
     """
-    if not segments:
+    if not segments or not pieces:
         return 0.0
     points: list[Array] = []
     counts: list[int] = []
     owners: list[int] = []
     sizes: list[float] = []
-    middles = [
-        (i, isinstance(one, Arc), one.point(one.angle / 2.0) if isinstance(one, Arc) else _middle(one))
-        for i, one in enumerate(segments)
-    ]
-    for piece, radius in pieces:
-        own = _owner(piece, middles)
-        for one in _points(body, piece):
+    every_piece = [piece for piece, _ in pieces]
+    found = zip(pieces, _owners(every_piece, segments), _points(body, every_piece), strict=True)
+    for (_, radius), own, rows in found:
+        for one in rows:
             points.append(one)
             counts.append(len(one))
             owners.append(own)
             sizes.append(radius)
     if not points:
         return 0.0
-    rows = np.concatenate(points)
+    every = np.concatenate(points)
     owner = np.repeat(np.array(owners), counts)
     radius_of = np.repeat(np.array(sizes), counts)
-    off = np.abs(_away(rows, owner, segments) - radius_of)
+    off = np.abs(_away(every, owner, segments) - radius_of)
     worst = float(off.max())
     if worst > 1e-6:
         # what lies on the neighbour's stretch counts as the neighbour's
@@ -58,7 +57,7 @@ def deviation(body: SolidBody, pieces: list[tuple[TubePiece, float]], segments: 
         for step in (-1, 1):
             other = np.clip(owner[doubtful] + step, 0, len(segments) - 1)
             off[doubtful] = np.minimum(
-                off[doubtful], np.abs(_away(rows[doubtful], other, segments, True) - radius_of[doubtful])
+                off[doubtful], np.abs(_away(every[doubtful], other, segments, True) - radius_of[doubtful])
             )
         worst = float(off.max())
     return worst
@@ -68,42 +67,51 @@ def _middle(one: Line) -> Vec:
     return scale(add(one.start, one.end), 0.5)
 
 
-def _owner(piece: TubePiece, middles: list[tuple[int, bool, Vec]]) -> int:
-    """The rebuilt straight or arc that a piece became: of its kind, the one whose middle lies nearest to its own."""
-    middle = piece.axis.at((piece.lo + piece.hi) / 2.0)
-    ring = piece.axis.is_ring
-    return min(middles, key=lambda one: (one[1] != ring, distance(middle, one[2])))[0]
-
-
-def _points(body: SolidBody, piece: TubePiece) -> list[Array]:
-    found = []
-    for patch in piece.patches:
-        found.append(face_grid(patch) if patch.samples is None else patch.samples)
-        for index, _ in patch.rims:
-            points = body.rims[index].points
-            if len(points):
-                found.append(points)
+def _owners(pieces: Sequence[TubePiece], segments: Sequence[Segment]) -> list[int]:
+    """The rebuilt straights or arcs that pieces became: of their kind, those whose middles lie nearest to their own."""
+    bent = np.array([isinstance(one, Arc) for one in segments])
+    middles = np.array([one.point(one.angle / 2.0) if isinstance(one, Arc) else _middle(one) for one in segments])
+    own = np.array([piece.axis.at((piece.lo + piece.hi) / 2.0) for piece in pieces])
+    off = np.linalg.norm(own[:, None] - middles, axis=2)
+    of_kind = np.array([piece.axis.is_ring for piece in pieces])[:, None] == bent
+    # any of its kind comes before all others
+    off = np.where(of_kind, off, off + off.max() + 1.0)
+    found: list[int] = off.argmin(axis=1).tolist()
     return found
 
 
-def face_grid(patch: Patch) -> Array:
-    """A grid on a face of the kind its file names, from its own numbers."""
-    shape = patch.shape
-    d, x = np.array(shape.axis), np.array(patch.x)
-    y = np.array(cross(shape.axis, patch.x))
-    u = patch.u[0] + (patch.u[1] - patch.u[0]) * _UNIT
-    v = patch.v[0] + (patch.v[1] - patch.v[0]) * _UNIT
-    out = np.cos(u)[:, None] * x + np.sin(u)[:, None] * y
-    radius = np.full(_GRID, shape.radius)
-    if shape.kind == TORUS:
-        radius, height = shape.major + shape.radius * np.cos(v), shape.radius * np.sin(v)
-    else:
-        height = v
-        if shape.taper:
-            lo, hi = patch.v
-            radius = shape.radius + shape.taper / 2.0 * ((v - lo) / (hi - lo) - 0.5)
-    grid = out[:, None, :] * radius[None, :, None] + height[None, :, None] * d
-    points: Array = grid.reshape(-1, 3) + np.array(shape.point)
+def _points(body: SolidBody, pieces: list[TubePiece]) -> list[list[Array]]:
+    """Of each piece the points of its faces and their edges."""
+    grids = iter(face_grids([patch for piece in pieces for patch in piece.patches if patch.samples is None]))
+    found = []
+    for piece in pieces:
+        rows: list[Array] = []
+        for patch in piece.patches:
+            rows.append(next(grids) if patch.samples is None else patch.samples)
+            rows += [body.rims[index].points for index, _ in patch.rims if len(body.rims[index].points)]
+        found.append(rows)
+    return found
+
+
+def face_grids(patches: Sequence[Patch]) -> Array:
+    """Grids on faces of the kind their file names, from their own numbers: (faces, points, 3)."""
+    if not patches:
+        return np.empty((0, _GRID * _GRID, 3))
+    shapes = [patch.shape for patch in patches]
+    d, x = np.array([shape.axis for shape in shapes]), np.array([patch.x for patch in patches])
+    y = np.array([cross(patch.shape.axis, patch.x) for patch in patches])
+    ends = np.array([(*patch.u, *patch.v) for patch in patches])
+    u = ends[:, 0, None] + (ends[:, 1] - ends[:, 0])[:, None] * _UNIT
+    v = ends[:, 2, None] + (ends[:, 3] - ends[:, 2])[:, None] * _UNIT
+    out = np.cos(u)[:, :, None] * x[:, None] + np.sin(u)[:, :, None] * y[:, None]
+    size = np.array([(shape.radius, shape.major, shape.taper) for shape in shapes])
+    ring = np.array([shape.kind == TORUS for shape in shapes])[:, None]
+    length = np.where(ends[:, 3] > ends[:, 2], ends[:, 3] - ends[:, 2], 1.0)[:, None]
+    widened = size[:, 2, None] / 2.0 * ((v - ends[:, 2, None]) / length - 0.5)
+    radius = np.where(ring, size[:, 1, None] + size[:, 0, None] * np.cos(v), size[:, 0, None] + widened)
+    height = np.where(ring, size[:, 0, None] * np.sin(v), v)
+    grid = out[:, :, None, :] * radius[:, None, :, None] + height[:, None, :, None] * d[:, None, None, :]
+    points: Array = grid.reshape(len(patches), -1, 3) + np.array([shape.point for shape in shapes])[:, None]
     return points
 
 

@@ -119,7 +119,8 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     from converter.importers.solids.remains import with_remains
     from converter.importers.solids.stock import without_hardware
     from converter.importers.solids.straight import by_cuts, closed_solid
-    from converter.importers.solids.walls import asker, volume_of
+    from converter.importers.solids.volume import BodyVolume
+    from converter.importers.solids.walls import asker
 
     body = faces_of(shapes, job.tol)
     found = pieces_of(body, job.tol, is_solid)
@@ -137,12 +138,13 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     refused = [why for why in reasons if why is not None]
     taken = {patch.index for chain in kept for piece in chain.pieces for patch in _faces(piece)}
     whole = shapes[0] if is_solid else closed_solid(shapes[0])
+    volume = BodyVolume(whole, body)
     squares, without_walls, corners = _square_tubes(whole, body, found, (facing, taken), job)
     bars = [] if whole is None else _bars(whole, body, corners, (kept, squares), job)
     kept = without_bends(kept, [*squares, *bars], job.tol)
     if is_solid and not job.take_all:
         framed = bool(squares) or are_members(bars)
-        kept, others = without_hardware(kept, found, body, framed, lambda: volume_of(shapes[0]))
+        kept, others = without_hardware(kept, found, body, framed, lambda: volume.by_kernel)
         refused += others
     taken = {patch.index for chain in kept for piece in chain.pieces for patch in _faces(piece)}
     refused = [Clause.of("solid-not-stock", why=why) for why in refused] + without_walls
@@ -150,12 +152,12 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     if tables or are_members(bars):
         tables += bars
     if whole is not None and len(tables) <= 1:
-        tables, why = by_cuts(whole, body, tables, job.name, job.tol)
+        tables, why = by_cuts(volume, tables, job.name, job.tol)
         refused = [why] if why is not None else refused
     if len(tables) > 1:
         tables = [_fused(one, len(tables), job) for one in tables]
     tables = with_plate_doubt(tables)
-    tables = with_remains(tables, body, shapes, taken, is_solid, job.tol)
+    tables = with_remains(tables, shapes, taken, volume, is_solid, job.tol)
     return tables, None if tables else why_none(body, refused)
 
 
@@ -172,6 +174,7 @@ def _square_tubes(
     from converter.importers.solids.square import square_tubes
     from converter.importers.solids.square_table import square_table
     from converter.importers.solids.straight import with_walls
+    from converter.importers.solids.volume import signed_volume
 
     facing, taken = out
     if len(body.patches) - len(taken) < BAR_CORNERS:
@@ -179,7 +182,7 @@ def _square_tubes(
     rails = rails_of(body, found, job.tol)
     squares = square_tubes(rails, job.tol, facing)
     if not squares and not taken and facing >= 0 and len(rails) >= BAR_CORNERS and whole is not None:
-        facing = -1 if _negative(whole) else 1
+        facing = -1 if signed_volume(whole) < 0.0 else 1
         squares = square_tubes(rails, job.tol, facing)
     rows = [(tube, made) for tube in squares if (made := square_table(body, tube, job.name, job.tol)) is not None]
     kept = [made for _, made in rows]
@@ -199,18 +202,20 @@ def _bars(
 ) -> list[ReadyTable]:
     """Square and flat bars beside the round members and the square tubes found already."""
     from converter.importers.solids.bars import bars_in
+    from converter.importers.solids.volume import signed_volume
 
     rails, facing = corners
     if not rails:
         return []
     sizes = [(chain.length, 2.0 * chain.radius) for chain in others[0]]
     sizes += [(made.table.developed_length, made.section.greater) for made in others[1] if made.section is not None]
-    return bars_in(whole, body, rails, facing or (-1 if _negative(whole) else 1), sizes, job.name, job.tol)
+    return bars_in(whole, body, rails, facing or (-1 if signed_volume(whole) < 0.0 else 1), sizes, job.name, job.tol)
 
 
 def _face_out(found: FacePieces, shapes: list[Any]) -> bool:
     """Turn all signs over where the solid is inside out, and say whether it is."""
     from converter.importers.solids.pieces import overlap
+    from converter.importers.solids.volume import signed_volume
 
     votes = 0
     lone = False
@@ -240,21 +245,11 @@ def _face_out(found: FacePieces, shapes: list[Any]) -> bool:
             lone = True
     inside_out = votes < 0
     if lone and not votes:
-        inside_out = _negative(shapes[0])
+        inside_out = signed_volume(shapes[0]) < 0.0
     if inside_out:
         for piece in found.pieces:
             piece.sign = -piece.sign
     return inside_out
-
-
-def _negative(solid: Any) -> bool:
-    """Whether a solid's volume is negative: its faces look into the metal."""
-    from OCP.BRepGProp import BRepGProp
-    from OCP.GProp import GProp_GProps
-
-    props = GProp_GProps()
-    BRepGProp.VolumeProperties_s(solid, props)
-    return float(props.Mass()) < 0.0
 
 
 def _faces(piece: TubePiece) -> list[Patch]:

@@ -10,17 +10,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
-from math import asin
-from typing import TYPE_CHECKING, Any
+from functools import cache, partial
+from math import asin, isclose, tau
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from converter.findings import Finding
-from converter.geometry.vectors import Vec, along, dot, sub
+from converter.geometry.vectors import Vec, along, distance, dot, sub
 from converter.importers.solids.faces import CYLINDER, PLANE, SPHERE, TORUS, Patch, Rim, SolidBody
-from converter.importers.solids.proof import face_grid
+from converter.importers.solids.proof import face_grids
 from converter.importers.solids.square_table import section_place
 from converter.model.bends import Placement
 from converter.model.drawing import ReadyTable
@@ -28,9 +28,12 @@ from converter.model.frames import Piece, pieces
 from converter.tolerances import Tolerances
 
 if TYPE_CHECKING:
+    from converter.importers.solids.volume import BodyVolume
     from converter.model.section import Outline
 
 Array = NDArray[np.float64]
+#: Gives the kernel's faces, numbered as those of a body: not fetched where nothing asks for them.
+KernelFaces: TypeAlias = Callable[[], list[Any]]
 
 #: So many are told one by one, the largest first; the others are counted.
 MOST_NAMED = 12
@@ -56,21 +59,26 @@ class Remain:
 
 
 def with_remains(
-    tables: list[ReadyTable], body: SolidBody, shapes: Sequence[Any], claimed: set[int], is_solid: bool, tol: Tolerances
+    tables: list[ReadyTable],
+    shapes: Sequence[Any],
+    claimed: set[int],
+    volume: BodyVolume,
+    is_solid: bool,
+    tol: Tolerances,
 ) -> list[ReadyTable]:
     """The tables of a body, with findings of what in it is none of them.
 
     Args:
         tables: its tubes; without any nothing is told.
-        body: its faces as numbers.
-        shapes: the kernel's shapes that ``body`` was made of.
+        shapes: the kernel's shapes that it is made of.
         claimed: faces that are tubes' skins.
-        is_solid: whether it has a volume.
+        volume: its volume, and its faces as numbers.
+        is_solid: whether it is a solid, of which the volume tells.
     """
     if not tables:
         return tables
     tubes = [_TubeWall.of(table, tol) for table in tables]
-    left = remains_of(tubes, body, shapes, claimed)
+    left = remains_of(tubes, volume.body, shapes, claimed)
     told: dict[int, list[Finding]] = {}
     for remain in left[:MOST_NAMED]:
         told.setdefault(remain.table, []).append(
@@ -89,8 +97,8 @@ def with_remains(
         rest = Finding("solid-remains", variant="more", tube=tables[0].name, values={"count": more})
         told.setdefault(0, []).append(rest)
     if not left and is_solid:
-        excess = _excess(tables, shapes)
-        if excess > _MORE_METAL:
+        excess = volume.tells(lambda volume: _excess(tables, volume))
+        if excess is not None:
             values = {"percent": 100.0 * excess}
             more_metal = Finding("solid-remains", variant="metal", tube=tables[0].name, measured=excess, values=values)
             told.setdefault(0, []).append(more_metal)
@@ -101,7 +109,7 @@ def remains_of(tubes: list[_TubeWall], body: SolidBody, shapes: Sequence[Any], c
     """What in a body lies outside the metal of its tubes, the largest first."""
     free = [patch for patch in body.patches if patch.index not in claimed]
     places = _places(free, body, tubes)
-    faces = _kernel_faces(shapes)
+    faces = cache(lambda: _kernel_faces(shapes))
     outside = [
         p.index
         for p in free
@@ -238,7 +246,7 @@ def _points(patch: Patch, body: SolidBody) -> Array:
     if patch.shape.kind in (TORUS, SPHERE) and patch.samples is not None:
         rows.append(patch.samples)
     elif patch.shape.kind == TORUS or (patch.shape.kind == CYLINDER and not rows):
-        rows.append(face_grid(patch) if patch.samples is None else patch.samples)
+        rows.append(face_grids([patch])[0] if patch.samples is None else patch.samples)
     return np.concatenate(rows) if rows else np.empty((0, 3))
 
 
@@ -249,7 +257,7 @@ def _points_along(rim: Rim) -> Array:
     return rim.points[:1] + _ALONG * (rim.points[1:] - rim.points[:1])
 
 
-def _walled_within(patch: Patch, faces: list[Any], body: SolidBody, tubes: list[_TubeWall]) -> bool:
+def _walled_within(patch: Patch, faces: KernelFaces, body: SolidBody, tubes: list[_TubeWall]) -> bool:
     """Whether a face round both ways lies in walls by its edges and the points within them.
 
     Its grid reaches past its edges: that of an end coped to a mate's bend spans the bore too.
@@ -257,11 +265,11 @@ def _walled_within(patch: Patch, faces: list[Any], body: SolidBody, tubes: list[
     if patch.shape.kind not in (TORUS, SPHERE):
         return False
     rims = [_points_along(body.rims[number]) for number, _ in patch.rims]
-    points = np.vstack([*(rim for rim in rims if len(rim)), _points_within(faces[patch.index])])
+    points = np.vstack([*(rim for rim in rims if len(rim)), _points_within(faces()[patch.index])])
     return len(points) > 0 and bool(np.logical_or.reduce([tube.away(points)[1] for tube in tubes]).all())
 
 
-def _closes(patch: Patch, faces: list[Any], body: SolidBody, tubes: list[_TubeWall]) -> bool:
+def _closes(patch: Patch, faces: KernelFaces, body: SolidBody, tubes: list[_TubeWall]) -> bool:
     """Whether a flat face stands across a bore: a cap or a plug, whose edges lie in the wall all the same."""
     if patch.shape.kind != PLANE:
         return False
@@ -281,7 +289,9 @@ def _closes(patch: Patch, faces: list[Any], body: SolidBody, tubes: list[_TubeWa
             spot = along(point, direction, t)
             if not low - reach <= t <= high + reach or bool(((spot < lowest) | (spot > highest)).any()):
                 continue
-            if _covers(faces[patch.index], spot) and not _is_of_another(tube, tubes, np.vstack((edges, spot))):
+            within = _within_circles(patch, body, spot)
+            covers = _covers(faces()[patch.index], spot) if within is None else within
+            if covers and not _is_of_another(tube, tubes, np.vstack((edges, spot))):
                 return True
     return False
 
@@ -323,6 +333,25 @@ def _points_within(face: Any) -> Array:
     return np.array([(p.X(), p.Y(), p.Z()) for p in points]).reshape(-1, 3)
 
 
+def _within_circles(patch: Patch, body: SolidBody, point: Vec) -> bool | None:
+    """Whether a flat face bounded by whole circles has a point of its plane; None where its edges are others.
+
+    So is the end of a round tube that is cut square; the kernel takes long to prepare for the same answer.
+    """
+    turned: dict[tuple[Vec, float], float] = {}
+    for number, _ in patch.rims:
+        circle = body.rims[number].circle
+        if circle is None:
+            return None
+        center = (circle[0], circle[1], circle[2])
+        key = (center, distance(center, along(center, (circle[3], circle[4], circle[5]), 1.0)))
+        turned[key] = turned.get(key, 0.0) + circle[10] - circle[9]
+    beyond = [distance(center, point) - radius for center, radius in turned]
+    if not all(isclose(turn, tau) for turn in turned.values()) or any(abs(off) <= 1e-3 for off in beyond):
+        return None
+    return sum(off < 0.0 for off in beyond) % 2 == 1
+
+
 def _covers(face: Any, point: Vec) -> bool:
     """Whether a flat face has a point of its plane within its edges."""
     from OCP.BRepAdaptor import BRepAdaptor_Surface
@@ -341,7 +370,7 @@ def _covers(face: Any, point: Vec) -> bool:
     return bool(BRepTopAdaptor_FClass2d(face, 1e-6).Perform(gp_Pnt2d(u, v), False) == TopAbs_State.TopAbs_IN)
 
 
-def _box(faces: list[Any] | None, body: SolidBody, group: list[int]) -> tuple[Vec, Vec]:
+def _box(faces: KernelFaces | None, body: SolidBody, group: list[int]) -> tuple[Vec, Vec]:
     """Sizes and middle of the box around faces, mm: by the kernel's faces, or by points of them for None."""
     if faces is None:
         rows = [points for k in group if len(points := _points(body.patches[k], body))]
@@ -353,30 +382,23 @@ def _box(faces: list[Any] | None, body: SolidBody, group: list[int]) -> tuple[Ve
 
         box = Bnd_Box()
         for k in group:
-            BRepBndLib.AddOptimal_s(faces[k], box, False, False)
+            BRepBndLib.AddOptimal_s(faces()[k], box, False, False)
         low, high = box.CornerMin(), box.CornerMax()
         ends = [(low.X(), high.X()), (low.Y(), high.Y()), (low.Z(), high.Z())]
     sizes, place = [b - a for a, b in ends], [(a + b) / 2.0 for a, b in ends]
     return (sizes[0], sizes[1], sizes[2]), (place[0], place[1], place[2])
 
 
-def _excess(tables: list[ReadyTable], shapes: Sequence[Any]) -> float:
-    """By what part a body has more metal than its tubes can have."""
-    from OCP.BRepGProp import BRepGProp
-    from OCP.GProp import GProp_GProps
-
+def _excess(tables: list[ReadyTable], volume: float) -> float | None:
+    """By what part a volume is more than its tubes can have; None where that is not worth telling."""
     most = 0.0
     for table in tables:
         if table.section is None:
-            return 0.0
+            return None
         past = sum(max(m, 0.0) for m in table.metal or ())
         most += table.section.area * (table.table.developed_length + past)
-    volume = 0.0
-    for shape in shapes:
-        props = GProp_GProps()
-        BRepGProp.VolumeProperties_s(shape, props)
-        volume += abs(float(props.Mass()))
-    return volume / most - 1.0 if most > 0.0 else 0.0
+    excess = volume / most - 1.0 if most > 0.0 else 0.0
+    return excess if excess > _MORE_METAL else None
 
 
 # --- what hangs together ----------------------------------------------------------------------

@@ -354,7 +354,7 @@ def section_place(points: Array, one: Piece) -> tuple[Array, Array, Array, float
     out = np.array(sub(one.arc.start, one.arc.center)) / one.arc.radius
     arm = points - center
     height = arm @ normal
-    x, y = arm @ out, arm @ np.cross(normal, out)
+    x, y = arm @ out, arm @ np.array(cross(one.arc.normal, (out[0], out[1], out[2])))
     angle = np.arctan2(y, x)
     sweep = np.radians(one.arc.angle)
     angle = sweep / 2.0 + (angle - sweep / 2.0 + np.pi) % (2.0 * np.pi) - np.pi

@@ -12,12 +12,12 @@ from converter.importers.solids.members import as_square, member_of, name_of
 from converter.importers.solids.profiles import BAR, CHAMBERS, OTHER, TUBE
 from converter.importers.solids.square import is_cut_deep
 from converter.importers.solids.square_table import square_table
+from converter.importers.solids.volume import BodyVolume
 from converter.importers.solids.walls import (
     MOST_MORE,
     is_too_little,
     prove_walls,
     volume_findings,
-    volume_of,
     why_box,
     why_no_walls,
 )
@@ -64,22 +64,23 @@ def _why_no_member(solid: Any, made: ReadyTable, work: int) -> Clause | None:
 
 
 def by_cuts(
-    solid: Any, body: SolidBody, tables: list[ReadyTable], name: str, tol: Tolerances
+    volume: BodyVolume, tables: list[ReadyTable], name: str, tol: Tolerances
 ) -> tuple[list[ReadyTable], Clause | None]:
     """The tables of a body once cuts across it were asked, where one tube or none was found in it.
 
     Args:
+        volume: of the solid.
         tables: none, or the only one.
 
     Returns:
         The tables; or none, and what the body is instead (None where cuts do not tell).
     """
+    solid, body = volume.solid, volume.body
     if tables:
         (only,) = tables
         if only.section is None:
             return tables, None
-        volume = volume_of(solid)
-        told = volume_findings(volume, only)
+        told = volume.tells(lambda volume: volume_findings(volume, only))
         if only.section.cylinder is not None:
             # what is more is told with what else is in its body
             less = [finding for finding in told if finding.variant == "less"]
@@ -90,7 +91,7 @@ def by_cuts(
         member = member_of(solid, body, tol) if not only.table.bends else None
         if member is not None and member.profile.kind not in (TUBE, BAR):
             return [], name_of(member)
-        if is_too_little(volume, only):
+        if is_too_little(volume.by_kernel, only):
             return [], Clause.of("solid-too-little-metal")
         return [replace(only, findings=(*only.findings, *told))], None
     member = member_of(solid, body, tol)
@@ -108,10 +109,9 @@ def by_cuts(
     if made is None:
         return [], None
     why = _why_no_member(solid, made, len(body.patches))
-    volume = volume_of(solid)
-    if why is None and is_too_little(volume, made):
+    if why is None and is_too_little(volume.by_kernel, made):
         why = Clause.of("solid-too-little-metal")
-    told = volume_findings(volume, made)
+    told = volume_findings(volume.by_kernel, made)
     if why is None and any((finding.measured or 0.0) > MOST_MORE for finding in told):
         return [], None
     if why is not None:

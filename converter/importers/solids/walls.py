@@ -13,9 +13,7 @@ from functools import cache
 from typing import Any
 
 from OCP.BRepClass3d import BRepClass3d_SolidClassifier
-from OCP.BRepGProp import BRepGProp
 from OCP.gp import gp_Pnt
-from OCP.GProp import GProp_GProps
 from OCP.TopAbs import TopAbs_State
 
 from converter.findings import Clause, Finding
@@ -187,13 +185,6 @@ def asker(solid: Any) -> Callable[[Vec], bool]:
         return bool(tool.State() == metal)
 
     return inside
-
-
-def volume_of(solid: Any) -> float:
-    """A solid's volume by the kernel, mm3, whichever way its faces look."""
-    props = GProp_GProps()
-    BRepGProp.VolumeProperties_s(solid, props)
-    return abs(float(props.Mass()))
 
 
 def volume_findings(volume: float, made: ReadyTable) -> list[Finding]:

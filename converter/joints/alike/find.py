@@ -35,7 +35,9 @@ class _Group:
     mirrored_by: _Group | None = None
 
 
-def find_parts(tubes: Sequence[Tube], copes: Callable[[], Copes]) -> tuple[Part, ...]:
+def find_parts(
+    tubes: Sequence[Tube], copes: Callable[[], Copes], alone: Callable[[], Sequence[bool]] | None = None
+) -> tuple[Part, ...]:
     """The parts of a job, in the order of their first tubes.
 
     Every tube of a part equals its first one within the limits of `same`, so that no chain of small differences
@@ -45,11 +47,18 @@ def find_parts(tubes: Sequence[Tube], copes: Callable[[], Copes]) -> tuple[Part,
     Args:
         tubes: of the whole job.
         copes: how their ends are cut; asked only where bend tables agree.
+        alone: of each tube whether no other lies near it (`converter.joints.near.alone`) and nothing else says how it
+            is cut: what such a tube is cut to is itself at most, and its bend table tells that. None where any may be
+            cut to another.
     """
 
     @cache
     def forms() -> list[Form]:
         return forms_of(tubes, copes())
+
+    @cache
+    def lone() -> Sequence[bool]:
+        return alone() if alone is not None else [False] * len(tubes)
 
     plain = [Form(tube) for tube in tubes]
     drawers: dict[tuple[object, ...], list[_Group]] = {}
@@ -61,7 +70,10 @@ def find_parts(tubes: Sequence[Tube], copes: Callable[[], Copes]) -> tuple[Part,
 
         def look_at(group: _Group, looks: Sequence[Look], index: int = index) -> Look | None:
             able = [look for look in looks if same_table(plain[group.leader], plain[index], look)]
-            return next((look for look in able if same_metal(forms()[group.leader], forms()[index], look)), None)
+            if not able:
+                return None
+            known = plain if lone()[group.leader] and lone()[index] else forms()
+            return next((look for look in able if same_metal(known[group.leader], known[index], look)), None)
 
         equal = next(((group, look) for group in near if (look := look_at(group, _MOVED))), None)
         if equal is not None:

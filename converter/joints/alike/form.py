@@ -155,6 +155,14 @@ class Form:
         """Why it is not known how the first (or second) end as looked at is cut, or ''."""
         return self.doubts[second != look.turned]
 
+    def is_cut(self, second: bool, look: Look) -> bool:
+        """Whether the first (or second) end as looked at is cut to fit."""
+        return self._joint(second, look) is not None
+
+    def _joint(self, second: bool, look: Look) -> Joint | None:
+        end = "AB"[second != look.turned]
+        return next((joint for joint in self.joints if joint.end == end), None)
+
     def cut(self, second: bool, angles: Array, look: Look) -> Array | None:
         """How far back of the centerline's end the metal stops on the lines at these angles, (2, n): outside, bore.
 
@@ -166,11 +174,10 @@ class Form:
         Returns:
             None for an end that is not cut to fit: the metal stops at the centerline's end.
         """
-        end = "AB"[second != look.turned]
-        joint = next((joint for joint in self.joints if joint.end == end), None)
+        joint = self._joint(second, look)
         if joint is None:
             return None
-        datum = self.datum(0 if end == "A" else len(self.legs) - 1, look)
+        datum = self.datum(0 if joint.end == "A" else len(self.legs) - 1, look)
         # a cut counts about the way out of its end, which is the way of travel at the second end only
         sign = (1.0 if second else -1.0) * (-1.0 if look.mirrored else 1.0)
         return np.array(joint.cut.with_zero(_across(datum, joint.direction)).at(sign * angles))

@@ -84,10 +84,10 @@ def _same_when_rolled(one: Form, other: Form, look: Look, roll: float) -> bool:
 def _same_end(one: Form, other: Form, second: bool, look: Look, roll: float) -> bool:
     """Whether the metal stops alike on every line; beside a step, a line a hair to the left or right will do."""
     cut = one.cut(second, _AROUND, Look())
+    if cut is None and not other.is_cut(second, look):
+        return True
     beside = np.concatenate([_AROUND - roll + off for off in (-ANGLE, 0.0, ANGLE)])
     there = other.cut(second, beside, look)
-    if cut is None and there is None:
-        return True
     least, most = (np.zeros((2, len(_AROUND))),) * 2
     if there is not None:
         three = there.reshape(2, 3, -1)

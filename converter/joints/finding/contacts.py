@@ -65,9 +65,14 @@ class Contact:
         return self.end.body, self.end.letter
 
 
+def reach_of_ends(half: float, tol: Tolerances) -> float:
+    """How far an end looks for what it is cut to, mm, where no outside reaches further than ``half`` from its axis."""
+    return 3.0 * half + tol.near
+
+
 def frame_index(bodies: Sequence[Body], tol: Tolerances) -> LegIndex:
     """The legs of a frame, found from as far as an end may be off its mate."""
-    near = 3.0 * max((body.half for body in bodies), default=0.0) + tol.near
+    near = reach_of_ends(max((body.half for body in bodies), default=0.0), tol)
     return LegIndex(bodies, near, find_crowds(bodies, tol.near))
 
 

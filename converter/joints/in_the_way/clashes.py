@@ -153,7 +153,7 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
 def _not_apart(index: LegIndex, frame: Sequence[Body]) -> Iterator[tuple[int, int, Vec, tuple[float, float, float]]]:
     """Legs that may come within `CLOSE`, the lower first: a place on the first where they do, and where the axes do."""
     i, j, places = near_pairs(index, frame, CLOSE)
-    legs = Legs.all_of(frame, index)
+    legs = Legs.all_of(index)
     s, t, off = nearest_of_pairs(legs.rows(i), legs.rows(j))
     half = np.array([body.half for body in frame])
     kept = np.flatnonzero(off < half[index.body[i]] + half[index.body[j]] + CLOSE)

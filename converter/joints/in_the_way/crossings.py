@@ -65,7 +65,7 @@ def find_crossings(
     joined = joined_places(plans)
     found: dict[tuple[int, ...], Crossing] = {}
     i, j = _away_from_ends(index, frame, tol)
-    legs = Legs.all_of(frame, index)
+    legs = Legs.all_of(index)
     where = nearest_of_pairs(legs.rows(i), legs.rows(j))
     half = np.array([body.half for body in frame])
     limit = half[index.body[i]] + half[index.body[j]]

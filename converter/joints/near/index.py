@@ -31,7 +31,7 @@ class LegIndex:
 
     Attributes:
         body, leg: (m,) tube and place within it of every leg.
-        length, begin: (m,) of every leg and of the centerline before it, mm; shape: see `legs_of`.
+        length, begin: (m,) of every leg and of the centerline before it, mm; shape: see `rows_of`.
         start, way: (m, 3) where each leg starts, and its direction there.
         points, owner: (k, 3) samples and the leg of each.
         step: between samples, mm.
@@ -50,7 +50,7 @@ class LegIndex:
         self.owner = np.repeat(np.arange(len(legs)), count)
         first = np.cumsum(count) - count
         part = (np.arange(int(count.sum())) - np.repeat(first, count)) / np.repeat(count - 1, count)
-        self.shape = legs_of(bodies)
+        self.shape = rows_of([leg for _, _, leg in legs])
         self.length = length
         self.begin = np.array([leg.begin for _, _, leg in legs])
         self.start = np.array([leg.start for _, _, leg in legs]).reshape(-1, 3)
@@ -62,7 +62,10 @@ class LegIndex:
         key = self._cells(self.points) @ _MIX
         self.order = np.argsort(key, kind="stable")
         self.key = key[self.order]
-
+        # most neighbouring cells are empty: a flag for each of some last bits of a key says so sooner than a search
+        self._last_bits = (1 << (8 * len(key)).bit_length()) - 1
+        self._filled = np.zeros(self._last_bits + 1, dtype=np.bool_)
+        self._filled[key & self._last_bits] = True
         self._arcs = [leg.arc for _, _, leg in legs if leg.arc is not None]
 
     @cached_property
@@ -121,11 +124,10 @@ class LegIndex:
     def _near(self, points: Array, mixed: Ints, some: Ints, around: Ints) -> tuple[Ints, int]:
         """Row x legs + leg of the pairs of ``some`` rows, and how many pairs of points and samples were looked at."""
         flat = (mixed[some][:, None] + (around @ _MIX)[None, :]).ravel()
-        low = np.searchsorted(self.key, flat)
-        filled = np.flatnonzero(self.key[np.minimum(low, len(self.key) - 1)] == flat)
-        many = np.zeros(len(flat), dtype=np.int64)
-        many[filled] = np.searchsorted(self.key, flat[filled], "right") - low[filled]
-        row = np.repeat(some.repeat(len(around)), many)
+        filled = np.flatnonzero(self._filled[flat & self._last_bits])
+        low = np.searchsorted(self.key, flat[filled])
+        many = np.searchsorted(self.key, flat[filled], "right") - low
+        row = np.repeat(some[filled // len(around)], many)
         start = np.repeat(low - (np.cumsum(many) - many), many)
         sample = self.order[start + np.arange(int(many.sum()))]
         step = self.points[sample] - points[row]
@@ -142,21 +144,19 @@ def once(values: Ints) -> Ints:
     return value
 
 
-def legs_of(bodies: Sequence[Body]) -> tuple[Array, Array, Array, Array]:
-    """Arrays over all legs: origin (start or centre), chord or x axis, y axis, sweep in radians (0 for straights)."""
-    rows = [leg_row(leg) for body in bodies for leg in body.legs]
-    table = np.array(rows, dtype=np.float64).reshape(-1, 10)
-    return table[:, 0:3], table[:, 3:6], table[:, 6:9], table[:, 9]
-
-
-def leg_row(leg: Leg) -> tuple[float, ...]:
-    """One leg as ten numbers, in the order of `legs_of`."""
-    if leg.arc is None:
-        return (*leg.start, *(b - a for a, b in zip(leg.start, leg.end, strict=True)), 0.0, 0.0, 0.0, 0.0)
-    arc = leg.arc
-    x = [a - b for a, b in zip(arc.start, arc.center, strict=True)]
-    y = [d * arc.radius for d in leg.direction]
-    return (*arc.center, *x, *y, float(np.radians(arc.angle)))
+def rows_of(legs: Sequence[Leg]) -> tuple[Array, Array, Array, Array]:
+    """Arrays over legs: origin (start or centre), chord or x axis, y axis, sweep in radians (0 for straights)."""
+    origin = np.array([leg.start for leg in legs]).reshape(-1, 3)
+    x = np.array([leg.end for leg in legs]).reshape(-1, 3) - origin
+    y, sweep = np.zeros((len(legs), 3)), np.zeros(len(legs))
+    bends = [(i, leg.arc, leg.direction) for i, leg in enumerate(legs) if leg.arc is not None]
+    if bends:
+        bent = np.array([i for i, _, _ in bends])
+        center = np.array([arc.center for _, arc, _ in bends])
+        x[bent] = np.array([arc.start for _, arc, _ in bends]) - center
+        y[bent] = np.array([way for _, _, way in bends]) * np.array([arc.radius for _, arc, _ in bends])[:, None]
+        origin[bent], sweep[bent] = center, np.radians([arc.angle for _, arc, _ in bends])
+    return origin, x, y, sweep
 
 
 def _points(legs: tuple[Array, Array, Array, Array], owner: Ints, part: Array) -> Array:

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.joints.bodies import Body, Leg
+from converter.joints.bodies import Leg
 from converter.joints.cuts.lines import Array
 from converter.joints.finding.crowds import Ints
-from converter.joints.near.index import LegIndex, leg_row, legs_of
+from converter.joints.near.index import LegIndex, rows_of
 
 #: Places tried along a bend; then about the best one, and how often.
 _COARSE, _FINE, _ROUNDS = 33, 9, 16
@@ -29,7 +29,7 @@ class Legs:
     """Some legs as arrays, one row each.
 
     Attributes:
-        origin, x, y, sweep: see `converter.joints.near.index.legs_of`.
+        origin, x, y, sweep: see `converter.joints.near.index.rows_of`.
         length: mm.
     """
 
@@ -42,14 +42,12 @@ class Legs:
     @classmethod
     def of(cls, legs: Sequence[Leg]) -> Legs:
         """Of single legs."""
-        table = np.array([leg_row(leg) for leg in legs], dtype=np.float64).reshape(-1, 10)
-        length = np.array([leg.length for leg in legs])
-        return cls(table[:, 0:3], table[:, 3:6], table[:, 6:9], table[:, 9], length)
+        return cls(*rows_of(legs), np.array([leg.length for leg in legs]))
 
     @classmethod
-    def all_of(cls, bodies: Sequence[Body], index: LegIndex) -> Legs:
+    def all_of(cls, index: LegIndex) -> Legs:
         """All legs of an index."""
-        return cls(*legs_of(bodies), index.length)
+        return cls(*index.shape, index.length)
 
     def rows(self, chosen: Ints) -> Legs:
         """Some of them."""

@@ -199,8 +199,13 @@ def _units(plain: Any, data: bytes) -> tuple[list[Unit], bool]:
 
 
 #: Entities between shapes whose names some programs leave unset; nothing is made of those names.
-_UNSET_NAME = re.compile(
-    rb"(\b(?:ITEM_DEFINED_TRANSFORMATION|(?:SHAPE_)?REPRESENTATION_RELATIONSHIP)\s*+\(\s*+)\$(?=\s*+,)"
+_UNSET_NAMES = tuple(
+    # a word at the start is found soonest; what stands before it is looked at afterwards
+    re.compile(rb"(%s(?:%s)\s*+\(\s*+)\$(?=\s*+,)" % (word, b"|".join(rb"(?<=\b%s)" % whole for whole in wholes)))
+    for word, *wholes in (
+        (b"ITEM_DEFINED_TRANSFORMATION", b"ITEM_DEFINED_TRANSFORMATION"),
+        (b"REPRESENTATION_RELATIONSHIP", b"REPRESENTATION_RELATIONSHIP", b"SHAPE_REPRESENTATION_RELATIONSHIP"),
+    )
 )
 
 
@@ -209,7 +214,9 @@ def with_names_set(data: bytes) -> bytes:
 
     Otherwise the kernel takes each for damage, and the file is read twice.
     """
-    return _UNSET_NAME.sub(rb"\1''", data)
+    for unset in _UNSET_NAMES:
+        data = unset.sub(rb"\1''", data)
+    return data
 
 
 #: What the kernel says of a text that is not set.

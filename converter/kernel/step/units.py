@@ -81,6 +81,8 @@ def units_of_contexts(data: bytes) -> tuple[list[Unit], bool]:
 
 def _stated(word: str, data: bytes) -> float | None:
     """mm per unit by the file's CONVERSION_BASED_UNIT of that name, or None."""
+    if b"conversion_based_unit" not in data.lower():
+        return None
     quoted = word.encode("latin-1", "replace").replace(b"'", b"''").lower()
     named = (m.end() for m in _CALLED.finditer(data) if m[1].lower() == quoted)
     factor = next((m for end in named if (m := _FACTOR.match(data, end))), None)

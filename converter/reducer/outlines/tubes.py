@@ -82,12 +82,15 @@ def outlined_tubes(
         pieces: of one plane.
         least, widest: mm, how wide a tube may be.
     """
-    tubes = _outlined(pieces, least, widest)
+    candidates = pairs(pieces, least, widest)
+    if not candidates:
+        return pieces, []
+    tubes = _outlined(pieces, candidates)
     left = _left_over(pieces, tubes)
     if left > 0.0:
-        whole = _without_mouths(pieces, least, widest)
+        whole = _without_mouths(pieces, candidates)
         if len(whole) < len(pieces):
-            other = _outlined(whole, least, widest)
+            other = _outlined(whole, pairs(whole, least, widest))
             if _left_over(whole, other) < left:
                 return whole, other
     return pieces, tubes
@@ -99,14 +102,14 @@ def _left_over(pieces: Sequence[SheetPiece], tubes: Sequence[OutlinedTube]) -> f
     return sum(piece.length for i, piece in enumerate(pieces) if i not in used)
 
 
-def _without_mouths(pieces: Sequence[SheetPiece], least: float, widest: float) -> list[SheetPiece]:
+def _without_mouths(pieces: Sequence[SheetPiece], candidates: Sequence[Pair]) -> list[SheetPiece]:
     """The pieces, those in one that are parted where two others, side by side, open into them."""
     at: dict[int, list[tuple[int, bool]]] = {}
     for i, piece in enumerate(pieces):
         for at_end, node in enumerate(piece.nodes):
             at.setdefault(node, []).append((i, bool(at_end)))
     over: dict[tuple[int, bool], tuple[int, bool]] = {}
-    for pair in pairs(pieces, least, widest):
+    for pair in candidates:
         for last in (False, True):
             a, b = _ends(pieces, pair, last)
             if len(at[a]) != 2 or len(at[b]) != 2 or pair.between:
@@ -153,9 +156,8 @@ def _in_one(row: Sequence[SheetPiece]) -> SheetPiece:
     return SheetPiece(row[0].start, row[-1].end, nodes=nodes, within=tuple(within), parts=parts)
 
 
-def _outlined(pieces: Sequence[SheetPiece], least: float, widest: float) -> list[OutlinedTube]:
+def _outlined(pieces: Sequence[SheetPiece], candidates: Sequence[Pair]) -> list[OutlinedTube]:
     """Tubes drawn by their outline, in the order of their first pieces."""
-    candidates = pairs(pieces, least, widest)
     at: dict[int, list[int]] = {}
     for i, piece in enumerate(pieces):
         for node in set(piece.nodes):
