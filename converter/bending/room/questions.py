@@ -16,6 +16,7 @@ import numpy as np
 
 from converter.bending.room.bound import most_rooms
 from converter.bending.room.near import Answers, Moment, NearPairs, nearest_to_boxes, nearest_to_itself
+from converter.bending.room.order_sets import OrderQuestion, answer_orders
 from converter.bending.room.shape import APART, ElementRows, Elements, SideKey, TubeSide, bits_of, forming, halves
 from converter.bending.room.space import Array, Index, Space
 from converter.bending.room.walls import Motion, least_to_planes
@@ -118,7 +119,7 @@ class RoomQuestion:
 
 
 Result = TypeVar("Result")
-Question: TypeAlias = RoomQuestion | BoundQuestion
+Question: TypeAlias = RoomQuestion | BoundQuestion | OrderQuestion
 #: Work that asks, goes on when its questions are answered, and comes to a result.
 Steps: TypeAlias = Generator[list[Question], None, Result]
 
@@ -135,6 +136,7 @@ def together(works: Sequence[Steps[Result]]) -> list[Result]:
         while True:
             questions = next(steps)
             _answer_bounds([one for one in questions if isinstance(one, BoundQuestion)])
+            answer_orders([one for one in questions if isinstance(one, OrderQuestion)])
             _answer_rooms([one for one in questions if isinstance(one, RoomQuestion)])
     except StopIteration as end:
         results: list[Result] = end.value
