@@ -160,22 +160,26 @@ class OrderChooser:
         sizes = [max(one.seat.die.size, one.seat.die.height) for one in self.machine_bends if one.seat.die is not None]
         return Section("bar", max(sizes), 0.0) if sizes else None
 
-    def _choice(self, end: str) -> OrderChoice:
-        """The simple order from an end, not yet swept."""
+    def _choice(self, end: str, order: Sequence[int] | None = None) -> OrderChoice:
+        """An order from an end (indices from the end fed first; None for the simple one), not yet swept."""
         shape = shape_of(self.tube.run.table, self.machine_bends, end, *(cope or 0.0 for cope in self.copes))
         needs = [
             Need.of(one.seat.die, one.stick, roll) for one, roll in zip(shape.machine_bends, shape.rolls, strict=True)
         ]
         clamping = Clamping(shape.table.straights, tuple(needs))
-        return self._ordered(OrderChoice(end, shape, clamping, BendPlan((), (), (), 0.0, 0.0)), range(len(needs)))
+        return self._planned(end, shape, clamping, range(len(needs)) if order is None else order)
 
     def _ordered(self, choice: OrderChoice, order: Sequence[int]) -> OrderChoice:
-        """The same end with another order (indices from the end fed first), not yet swept."""
-        plan = choice.clamping.plan(order)
+        """The same end with another order, not yet swept."""
+        return self._planned(choice.end, choice.shape, choice.clamping, order)
+
+    def _planned(self, end: str, shape: BentShape, clamping: Clamping, order: Sequence[int]) -> OrderChoice:
+        plan = clamping.plan(order)
         at_a, at_b = metal_reach(self.tube, self.copes)
-        lead, trail = (at_a, at_b) if choice.end == "A" else (at_b, at_a)
-        plan = replace(plan, lead=max(plan.lead, lead), trail=max(plan.trail, trail))
-        return OrderChoice(choice.end, choice.shape, choice.clamping, plan)
+        lead, trail = (at_a, at_b) if end == "A" else (at_b, at_a)
+        if lead > plan.lead or trail > plan.trail:
+            plan = replace(plan, lead=max(plan.lead, lead), trail=max(plan.trail, trail))
+        return OrderChoice(end, shape, clamping, plan)
 
     def _swing(self, choice: OrderChoice) -> tuple[tuple[str, float, float], tuple[int, ...]]:
         """What a sweeper is asked for a choice: end and extra stick at ends A and B, and bends numbered from end A."""
@@ -240,7 +244,7 @@ class OrderChooser:
 
     def again(self, known: OrderChoice) -> OrderChoice:
         """The end and order taken for an equal tube, with its room, for this one."""
-        choice = self._ordered(self._choice(known.end), known.plan.order)
+        choice = self._choice(known.end, known.plan.order)
         choice.swept, choice.danger, choice.clearance = known.swept, known.danger, known.clearance
         return choice
 
