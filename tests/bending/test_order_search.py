@@ -18,9 +18,11 @@ from converter.bending.room import advice as sweep_advice
 from converter.bending.room import order as searched
 from converter.bending.room.bound import ROUNDING
 from converter.bending.room.order import ALIKE, _SureRoom, best_order
-from converter.bending.room.questions import alone
+from converter.bending.room.questions import alone, sides_of
+from converter.bending.room.shape import TubeSide, halves
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import Sweeper
+from converter.bending.room.walls import least_to_planes
 from converter.bending.setup import order as setup_order
 from converter.bending.setup.setup import set_up
 from converter.model.bends import BendTable, Placement
@@ -165,6 +167,58 @@ def test_a_clear_or_not_is_what_a_sweep_measures():
                 told.add(one.clears(one.simple_order, margin))
                 assert one.clears(one.simple_order, margin) == (room >= margin)
     assert told == {True, False}
+
+
+@pytest.mark.slow
+def test_a_finished_tube_keeps_what_is_measured_of_it():
+    told = set()
+    for seed in range(60):
+        one = random_sweeper(seed, "AB"[seed % 2])
+        for margin in (-5.0, 11.0, one.finished - 0.01, one.finished + 0.01):
+            if np.isfinite(margin) and margin > one.deepest:
+                told.add(one.finished_keeps(margin))
+                assert one.finished_keeps(margin) == (one.finished > margin)
+    assert told == {True, False}
+
+
+def test_walls_out_of_doubt_are_on_the_side_they_are_said_to_be():
+    """What is surely as little as one line or as much as another is no more exact, and between them the same."""
+    cut = {"little": 0, "much": 0, "between": 0}
+    for seed in range(20):
+        one = random_sweeper(seed, "AB"[seed % 2])
+        whole = (1 << one.count) - 1
+        keys = [key for k in range(one.count) for key in sides_of((k, whole ^ 1 << k))]
+        rows = halves([TubeSide(one._table, key) for key in keys])
+        motions, radius = [one._tube.motion(key) for key in keys], np.full(len(keys), one._radius)
+        exact = least_to_planes(rows, motions, one.space, radius)
+        quick = least_to_planes(rows, motions, one.space, radius, (350.0, 600.0))
+        for least, at_once, plane, angle, same in zip(exact[0], *quick[:2], exact[2], quick[2], strict=True):
+            if plane >= 0 or not one.space.planes:
+                cut["between"] += 1
+                assert (at_once, same) == (least, angle)
+            elif least <= 350.0:
+                cut["little"] += 1
+                assert least <= at_once <= 350.0
+            else:
+                cut["much"] += 1
+                assert 600.0 <= at_once <= least
+    assert all(cut.values()), cut
+
+
+def test_the_room_of_a_set_up_is_measured_when_somebody_asks(monkeypatch):
+    """Every room of the job at once then, and what is asked again is at hand."""
+    swept, exactly = [], []
+    real, measure = setup_order.LeastRoom._ask, Sweeper.ask_sequence
+    monkeypatch.setattr(setup_order.LeastRoom, "_ask", lambda self: swept.append(self) or real(self))
+    monkeypatch.setattr(Sweeper, "ask_sequence", lambda self, order: exactly.append(order) or measure(self, order))
+    high = replace(demo_shop(), machine=Machine(plane="vertical", pivot_height=5000.0))
+    tubes = [tube_of(f"T{i}", short_table(i, 3), 2000.0 * i) for i in range(4)]
+    setups = set_up(tubes, high)
+    assert not swept and not exactly
+    rooms = [one.clearance for one in setups]
+    assert len(swept) == 4 and all(room is not None for room in rooms)
+    assert [one.clearance for one in setups] == rooms and len(swept) == 4
+    assert rooms == [set_up([tube], high)[0].clearance for tube in tubes]
 
 
 # --- equal tubes ------------------------------------------------------------------------------
