@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator
 from converter.audit.registry import check
 from converter.audit.subject import Subject
 from converter.findings import Clause, Finding
-from converter.reducer.refit import keeps_shape
 from converter.shop.assign import EQUAL, span
 from converter.shop.model import Die
 from converter.tolerances import PAST_ANGLE
@@ -141,10 +140,11 @@ def _radius(subject: Subject, i: int) -> Clause:
 
 def _refit(subject: Subject, die: Die) -> tuple[str, dict[str, object]]:
     """Which cure tells what refitting the tube to a die would do, and its values."""
-    run, moved = subject.refit(die)
-    if not keeps_shape(subject.tube.run, moved):
+    refitted = subject.refit(die)
+    if refitted is None:
         return "refit moves far", {}
-    straights = run.table.straights
+    table, moved = refitted
+    straights = table.straights
     least = min(straights)
     if least >= -1e-6:
         return "refit", {"moved": moved}

@@ -54,7 +54,8 @@ def audit(tubes: Iterable[Tube], shop: Shop, set_up: Collection[str] = ()) -> li
     """
     for family in FAMILIES:
         import_module(f"converter.audit.{family}")
-    bench = DieBench(shop)
+    tubes = tuple(tubes)
+    bench = DieBench(shop, [tube for tube in tubes if not tube.run.is_free_curve])
     found: list[Finding] = []
     for tube in steps(tubes, "tubes checked"):
         subject = Subject.of(bench, tube)

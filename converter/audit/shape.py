@@ -81,11 +81,7 @@ _THROUGH = 0.75
 def not_through_itself(subject: Subject) -> Iterator[Finding]:
     """The tube does not run through itself, but for an end that is drawn up to its own side to be welded there."""
     section, run = subject.tube.section, subject.tube.run
-    turned = sum(bend.angle for bend in subject.bends)
-    # parts of a curve that turns by less than half a turn between them cannot meet (Fenchel's theorem)
-    if section is None or run.closed or len(subject.bends) < 2 or turned < 180.0:
-        return
-    if any(bend.clr is None for bend in subject.bends) or min(run.table.straights) < -1e-6:
+    if section is None or not subject.bench.near_itself(subject.tube):
         return
     thick = section.smaller
     met = nearest_to_itself(run.centerline, thick)

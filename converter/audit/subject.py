@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 
 from converter.bending.dies import turned_by_bend
 from converter.findings import Clause, Finding
-from converter.model.bends import Bend
-from converter.model.run import Run, Tube
+from converter.model.bends import Bend, BendTable
+from converter.model.centerline import surely_apart
+from converter.model.run import Tube
 from converter.model.section import Section
 from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
@@ -18,10 +19,17 @@ QUARTER = 0.5
 
 
 class DieBench:
-    """What the tubes of one audit share: the dies of each section, the die of each radius."""
+    """What the tubes of one audit share: the dies of each section, the die of each radius, which run into themselves.
 
-    def __init__(self, shop: Shop) -> None:
+    Args:
+        shop: whose dies count.
+        tubes: of the audit, which are looked at together where that is quicker.
+    """
+
+    def __init__(self, shop: Shop, tubes: Sequence[Tube] = ()) -> None:
         self.shop = shop
+        self._near: dict[int, Tube] | None = None
+        self._tubes = tubes
         self._dies: dict[tuple[Section, bool], tuple[Die, ...]] = {}
         self._alone: dict[str, tuple[Die, ...]] = {}
         self._makers: dict[tuple[int, float | None, float], Die | None] = {}
@@ -33,6 +41,14 @@ class DieBench:
             return False
         self._reported.add(code)
         return True
+
+    def near_itself(self, tube: Tube) -> bool:
+        """Whether parts of a tube's centerline that may meet are not surely a thickness apart."""
+        if self._near is None:
+            may = [one for one in self._tubes if _may_meet_itself(one)]
+            clear = surely_apart([(one.run.centerline, one.section.smaller) for one in may if one.section is not None])
+            self._near = {id(one): one for one, apart in zip(may, clear, strict=True) if not apart}
+        return id(tube) in self._near
 
     def dies(self, section: Section, turned: bool = False) -> tuple[Die, ...]:
         """The dies that take a section, the tightest first."""
@@ -57,6 +73,15 @@ class DieBench:
         return self._makers[key]
 
 
+def _may_meet_itself(tube: Tube) -> bool:
+    """Whether the tube can be bent as drawn and turns far enough to come back to itself."""
+    bends, run = tube.run.table.bends, tube.run
+    # parts of a curve that turns by less than half a turn between them cannot meet (Fenchel's theorem)
+    if tube.section is None or run.closed or len(bends) < 2 or sum(bend.angle for bend in bends) < 180.0:
+        return False
+    return all(bend.clr is not None for bend in bends) and min(run.table.straights) >= -1e-6
+
+
 @dataclass(slots=True)
 class Subject:
     """One tube under audit.
@@ -79,7 +104,7 @@ class Subject:
     makers: list[Die | None] = field(default_factory=list)
     turned: list[bool] = field(default_factory=list)
     reported: set[tuple[str, int | None]] = field(default_factory=set)
-    _refits: dict[str, tuple[Run, float]] = field(default_factory=dict)
+    _refits: dict[str, tuple[BendTable, float] | None] = field(default_factory=dict)
 
     @classmethod
     def of(cls, bench: DieBench, tube: Tube) -> Subject:
@@ -118,13 +143,15 @@ class Subject:
             die = self.dies[index][0] if clr is None else min(self.dies[index], key=lambda d: abs(d.clr - clr))
         return die
 
-    def refit(self, die: Die) -> tuple[Run, float]:
-        """The run with every bend that no die makes moved to a die's radius, and how far the centerline moves (mm)."""
+    def refit(self, die: Die) -> tuple[BendTable, float] | None:
+        """The table with every bend that no die makes moved to a die's radius, and how far the centerline moves (mm);
+        None where that makes another tube of it."""
         if die.name not in self._refits:
-            from converter.reducer.refit import refit
+            from converter.reducer.refit import keeps_shape, refit
 
             which = [i for i, maker in enumerate(self.makers) if maker is None]
-            self._refits[die.name] = refit(self.tube.run, die.clr, bends=which)
+            run, moved = refit(self.tube.run, die.clr, bends=which)
+            self._refits[die.name] = (run.table, moved) if keeps_shape(self.tube.run, moved) else None
         return self._refits[die.name]
 
     def finding(

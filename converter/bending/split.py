@@ -7,7 +7,7 @@ is long enough for a sleeve inside both halves the joint is a sleeve, else a but
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import ceil, floor, inf
 
@@ -84,23 +84,22 @@ class CommonRadius:
     tubes: int
 
 
-def splits(table: BendTable, od: float) -> list[Split]:
+def splits(table: BendTable, od: float) -> Iterator[Split]:
     """Every cut between two bends, the longest straight first.
 
     Args:
         table: the bends from end A.
         od: outside diameter in mm, for the choice of joint.
     """
-    found = []
-    for i, (at, bend) in enumerate(zip(table.straight_starts, table.bends, strict=False)):
-        length = bend.feed
-        if i and length > 0.0:
+    starts, bends = table.straight_starts, table.bends
+    for i in sorted(range(1, len(bends)), key=lambda i: -bends[i].feed):
+        length = bends[i].feed
+        if length > 0.0:
             half = length / 2.0
-            first = BendTable(table.bends[:i], half)
-            second = BendTable((replace(bend, feed=half, rotation=0.0), *table.bends[i + 1 :]), table.tail)
+            first = BendTable(bends[:i], half)
+            second = BendTable((replace(bends[i], feed=half, rotation=0.0), *bends[i + 1 :]), table.tail)
             joint = "sleeve" if length >= 2.0 * SLEEVE * od else "butt"
-            found.append(Split(i, at + half, length, joint, first, second))
-    return sorted(found, key=lambda split: -split.length)
+            yield Split(i, starts[i] + half, length, joint, first, second)
 
 
 def best_split(table: BendTable, od: float, makeable: Callable[[BendTable], bool]) -> Split | None:

@@ -28,7 +28,8 @@ def self_approach(points: Array, place: Array, apart: float, ends: float) -> tup
     # blocks keep the table of distances small on a long tube
     for lo in range(0, len(points), 256):
         block = points[lo : lo + 256]
-        d = np.sqrt(((block[:, None, :] - points[None, :, :]) ** 2).sum(axis=2))
+        x, y, z = (block[:, k, None] - points[:, k] for k in range(3))
+        d = np.sqrt(x * x + y * y + z * z)
         d[np.abs(place[lo : lo + 256, None] - place[None, :]) <= apart] = np.inf
         if d.size and float(d.min()) < (best[0] if best else np.inf):
             i, j = np.unravel_index(int(d.argmin()), d.shape)

@@ -9,7 +9,7 @@ n by the angle on the radius. This is the step from internal to Cartesian coordi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import ceil, cos, radians, sin
 from typing import Any
 
@@ -117,7 +117,7 @@ def nearest_to_itself(segments: Sequence[Segment], thick: float) -> tuple[float,
     """
     from converter.geometry.near import self_approach
 
-    if _surely_apart(segments, thick):
+    if all(surely_apart([(segments, thick)])):
         return None
     for step in (thick, thick / 10.0):
         points, place = sampled(segments, step)
@@ -127,37 +127,82 @@ def nearest_to_itself(segments: Sequence[Segment], thick: float) -> tuple[float,
     return met
 
 
-def _surely_apart(segments: Sequence[Segment], thick: float) -> bool:
-    """A quick look at chords: whether parts with half a turn or more between them stay a thickness apart.
+def surely_apart(tubes: Sequence[tuple[Sequence[Segment], float]]) -> list[bool]:
+    """A quick look at chords, of many tubes at once: whether parts of each stay a thickness apart.
 
-    Parts with less between them cannot meet (Fenchel's theorem).
+    Parts with less than half a turn between them cannot meet (Fenchel's theorem).
+
+    Args:
+        tubes: of each its centerline, and mm of its thickness.
     """
+    found: list[bool] = []
+    some: list[_PartPairs] = []
+    count = 0
+    for i, (segments, thick) in enumerate(tubes):
+        some.append(_PartPairs.of(segments, thick))
+        count += len(some[-1].first)
+        if count >= _PAIRS or i == len(tubes) - 1:
+            found += _keep_apart(some)
+            some, count = [], 0
+    return found
+
+
+#: Pairs of parts looked at in one go: a bound on memory.
+_PAIRS = 100_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _PartPairs:
+    """The chords of a centerline's parts, (n, 3) from start to end each; every pair of them with half a turn or more
+    from the start of the first to the end of the second; and the mm that chords must keep for the tube to be clear."""
+
+    start: Any
+    end: Any
+    first: Any
+    second: Any
+    clear: float
+
+    @classmethod
+    def of(cls, segments: Sequence[Segment], thick: float) -> _PartPairs:
+        """Those of one tube."""
+        import numpy as np
+
+        from converter.geometry.near import pairs_apart
+
+        points: list[Vec] = []
+        turns: list[float] = []
+        slack = 0.0
+        for s in segments:
+            points.append(s.start)
+            if not isinstance(s, Arc):
+                turns.append(0.0)
+                continue
+            # up to a right angle the chord serves: what it leaves out is slack
+            count = max(1, ceil(s.angle / 90.0 - 1e-9))
+            points += [s.point(s.angle * k / count) for k in range(1, count)]
+            turns += [s.angle / count] * count
+            slack = max(slack, s.radius * (1.0 - cos(radians(s.angle / count / 2.0))))
+        points.append(segments[-1].end)
+        total, ends = np.cumsum(turns), np.array(points)
+        i, j = pairs_apart(len(turns))
+        some = total[j] - total[i] + np.array(turns)[i] >= 180.0
+        return cls(ends[:-1], ends[1:], i[some], j[some], thick + 2.0 * slack)
+
+
+def _keep_apart(some: Sequence[_PartPairs]) -> list[bool]:
     import numpy as np
 
-    from converter.geometry.near import least_between, pairs_apart
+    from converter.geometry.near import least_between
 
-    points: list[Vec] = []
-    turns: list[float] = []
-    slack = 0.0
-    for s in segments:
-        points.append(s.start)
-        if not isinstance(s, Arc):
-            turns.append(0.0)
-            continue
-        # up to a right angle the chord serves: what it leaves out is slack
-        count = max(1, ceil(s.angle / 90.0 - 1e-9))
-        points += [s.point(s.angle * k / count) for k in range(1, count)]
-        turns += [s.angle / count] * count
-        slack = max(slack, s.radius * (1.0 - cos(radians(s.angle / count / 2.0))))
-    points.append(segments[-1].end)
-    total = np.cumsum(turns)
-    i, j = pairs_apart(len(turns))
-    # all that is turned from the start of the first to the end of the second
-    some = total[j] - total[i] + np.array(turns)[i] >= 180.0
-    if not some.any():
-        return True
-    ends = np.array(points)
-    return float(least_between(ends[:-1], ends[1:], i[some], j[some]).min()) > thick + 2.0 * slack
+    sizes = [len(one.first) for one in some]
+    shifts = np.repeat(np.cumsum([0, *(len(one.start) for one in some[:-1])]), sizes)
+    start, end, first, second = (
+        np.concatenate([getattr(one, name) for one in some]) for name in ("start", "end", "first", "second")
+    )
+    apart = least_between(start, end, first + shifts, second + shifts)
+    least = np.full(len(some), np.inf)
+    np.minimum.at(least, np.repeat(np.arange(len(some)), sizes), apart)
+    return [near > one.clear for near, one in zip(least.tolist(), some, strict=True)]
 
 
 def sampled(segments: Sequence[Segment], step: float) -> tuple[Any, Any]:

@@ -6,11 +6,13 @@ from math import pi
 
 import numpy as np
 import pytest
+from many_tubes import different_tubes
 from test_audit import bend, codes, only
 
 from converter.geometry.near import self_approach
+from converter.model import centerline
 from converter.model.bends import Bend, BendTable
-from converter.model.centerline import nearest_to_itself, rebuild, sampled
+from converter.model.centerline import nearest_to_itself, rebuild, sampled, surely_apart
 
 
 def test_a_flat_square_spiral_runs_through_its_own_first_leg():
@@ -72,3 +74,14 @@ def test_segment_distances_against_brute_force():
         brute = np.sqrt(((p[:, None] - q[None]) ** 2).sum(axis=2)).min()
         assert gap <= brute + 1e-12
         assert gap == pytest.approx(brute, abs=0.02)
+
+
+def test_tubes_looked_at_together_are_told_what_each_is_alone(monkeypatch):
+    """A bound on memory must not show, nor a tube in whose chords nothing can meet."""
+    tubes = [(one.run.centerline, 300.0 + 40.0 * i) for i, one in enumerate(different_tubes(12, bends=4))]
+    tubes += [(one.run.centerline, 38.1) for one in different_tubes(3, bends=1)]
+    alone = [surely_apart([one])[0] for one in tubes]
+    assert set(alone) == {True, False} and surely_apart(tubes) == alone
+    monkeypatch.setattr(centerline, "_PAIRS", 30)
+    assert surely_apart(tubes) == alone
+    assert surely_apart([]) == []

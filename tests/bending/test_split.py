@@ -18,7 +18,7 @@ TABLE = BendTable((Bend(100, 0, 90, 100), Bend(300, 90, 60, 100), Bend(150, 180,
 
 
 def test_cuts_lie_in_the_middle_of_straights_between_bends_longest_first():
-    found = splits(TABLE, 40.0)
+    found = list(splits(TABLE, 40.0))
     assert [one.straight for one in found] == [1, 2]
     assert found[0].at == pytest.approx(100 + 100 * radians(90) + 150)
     assert found[0].joint == "sleeve" and found[1].joint == "butt"  # a sleeve wants 4 diameters: 160

@@ -133,7 +133,7 @@ def test_equal_tubes_are_swept_once(monkeypatch):
     once = len(swept)
     assert set(swept) == {"H0"}
     alone = [set_up([tube], demo_shop())[0] for tube in alike]
-    assert together == alone
+    assert together == alone and [one.clearance for one in together] == [one.clearance for one in alone]
     assert len(swept) == 7 * once
     # a cut end, another end first, another section: each is looked at anew
     set_up([alike[0], alike[1]], demo_shop(), changes={("H1", "A"): 5.0})

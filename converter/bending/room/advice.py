@@ -67,28 +67,31 @@ def way_out(
         feasible: as for `best_order`.
         search: look for other orders too; else only at the simple ones from both ends.
     """
-    return alone(ask_way_out(table, section, shop, found, die=die, feasible=feasible, search=search))
+    best = found.best or max(found.simple_a, found.simple_b, key=lambda one: one.room)
+    return alone(
+        ask_way_out(table, section, shop, best, margin=found.margin, die=die, feasible=feasible, search=search)
+    )
 
 
 def ask_way_out(
     table: BendTable,
     section: Section,
     shop: Shop,
-    found: BestOrder,
+    best: Clearance,
     *,
+    margin: float = MARGIN,
     die: Die | None = None,
     feasible: Feasible | None = None,
     search: bool = True,
 ) -> Steps[Clause]:
-    """Work that comes to the `way_out`."""
-    machine, margin = shop.machine, found.margin
+    """Work that comes to the `way_out`, of the room that the best order there is has."""
+    machine = shop.machine
 
     def clears(other: Machine, deep: bool = search) -> Steps[bool]:
         # of what is only one cure among others, long tubes are looked at in the simple orders
         return _ask_clears(table, section, other, margin, feasible, deep and len(table.bends) <= ALL)
 
     ways: list[Clause] = []
-    best = found.best or max(found.simple_a, found.simple_b, key=lambda one: one.room)
     if best.as_drawn:
         return Clause.of("drawn-onto-itself")
     if best.against == "the floor" and best.least is not None and machine.pivot_height is not None:

@@ -10,7 +10,7 @@ Boxes and the tube itself are left out and only take room away: what stands here
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import inf, pi, radians
 
@@ -23,6 +23,8 @@ from converter.model.bends import BendTable
 
 #: mm; the walk here rounds otherwise than that of one side, by far less than this.
 ROUNDING = 1e-6
+#: Of the points along an arc that are measured one in so many counts here: more cost more than they rule out.
+_APART = 3
 #: Lines of the grid that are passed over at first.
 _STRIDE = 8
 #: Sets of bends of tubes looked at in one go: a bound on memory.
@@ -158,7 +160,7 @@ def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> Arr
     before = np.full(len(tube), inf)
     if turns >= 0:  # T itself: on the side behind it is held there while the rest slides past
         still = _RoomMotion.until(turns, np.zeros(len(first)), end[first])
-        before[first] = _balls(point[first], space, wide[first], still)
+        before[first] = _balls(point[first].T, space, wide[first], still)
     left, rolled = bends.left[:, of].ravel(), bends.roll[:, of].ravel()
     for i in range(count - 2, -1, -1):
         bit = 1 << i
@@ -171,23 +173,23 @@ def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> Arr
         b = _cross(n[old], t[old])
         axis = n[old] * np.cos(turn)[:, None] - b * np.sin(turn)[:, None]
         b = _cross(axis, t[old])
-        angle, r, steps = bends.angle[which, i], bends.clr[which, i], bends.steps[which, i]
-        row = np.repeat(np.arange(len(old)), steps + 1)
-        starts = np.cumsum(steps + 1) - steps - 1
-        share = (np.arange(len(row)) - starts[row]) * (angle / steps)[row]
-        arc = (
-            at_start[row]
-            + (r[row] * (1.0 - np.cos(share)))[:, None] * b[row]
-            + (r[row] * np.sin(share))[:, None] * t[old[row]]
-        )
-        room = _balls(arc, space, wide[old[row]], motion.of(new[row]))
-        before[new] = np.minimum(before[old], np.minimum.reduceat(room, starts))
-        point[new], n[new] = arc[starts + steps], axis
-        t[new] = t[old] * np.cos(angle)[:, None] + b * np.sin(angle)[:, None]
+        # points along the arc, of each tube as many: some of those that are measured, and both ends
+        steps, apart = bends.steps[:, i, None], int(-(-bends.steps[:, i].max() // _APART))
+        share = np.arange(apart + 1) * steps // apart * (bends.angle[:, i, None] / steps)
+        to, on = bends.clr[:, i, None] * (1.0 - np.cos(share)), bends.clr[:, i, None] * np.sin(share)
+        to, on = to[which], on[which]
+        arc = [
+            p[:, None] + to * q[:, None] + on * r[:, None] for p, q, r in zip(at_start.T, b.T, t[old].T, strict=True)
+        ]
+        room = _balls(arc, space, wide[old, None], motion.of(new[:, None]))
+        before[new] = np.minimum(before[old], room.min(axis=1))
+        point[new], n[new] = np.stack([one[:, -1] for one in arc], axis=1), axis
+        angle = bends.angle[which, i, None]
+        t[new] = t[old] * np.cos(angle) + b * np.sin(angle)
         left[new], rolled[new] = bends.begin[which, i], bends.roll[which, i]
     tail = left if ahead else bends.length[tube] - left
     point += t * tail[:, None]
-    room = np.minimum(before, _balls(point - wide[:, None] * t, space, wide, motion))
+    room = np.minimum(before, _balls((point - wide[:, None] * t).T, space, wide, motion))
     room = np.minimum(room, _discs(point, t, room, space, wide, motion))
     # nearer the end than a radius, arcs count as discs too, which are thinner: nothing is said of such ends
     found: Array = np.where(tail > wide + ROUNDING, room, inf).reshape(tubes, sets)
@@ -205,10 +207,10 @@ def _spans(table: BendTable) -> list[tuple[float, float, float]]:
     return found
 
 
-def _balls(p: Array, space: Space, radius: Array, motion: _RoomMotion) -> Array:
-    """(m,) mm that balls at points (m, 3) keep from the nearest plane while they move, at most."""
-    x, y, z = p.T
-    least = np.full(len(p), inf)
+def _balls(p: Iterable[Array], space: Space, radius: Array, motion: _RoomMotion) -> Array:
+    """Mm that balls at points of some x, y and z keep from the nearest plane while they move, at most."""
+    x, y, z = p
+    least = np.full(x.shape, inf)
     drawn = x + motion.draw * motion.end if motion.turns <= 0 else x
     for (nx, ny, nz), offset in zip(space.normals.tolist(), space.offsets.tolist(), strict=True):
         room = nx * x + ny * y

@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.bending.room.bound import ROUNDING
-from converter.bending.room.order_sets import lattice
+from converter.bending.room.near import SURE
+from converter.bending.room.order_sets import OrderQuestion, lattice
 from converter.bending.room.questions import Situation, Steps, alone, side_by_side
 from converter.bending.room.space import Array, space_of
 from converter.bending.room.sweep import Clearance, Sweeper, Sweepers
@@ -35,9 +36,11 @@ BEAM, BEAM_BENDS = 32, 12
 #: mm; orders whose least room differs by less are as good as each other: the simpler one is taken.
 ALIKE = 1.0
 _AS_GOOD = ALIKE + PAST_LENGTH
+#: mm; rooms that are further apart than this are told apart however they were measured.
+_CLEARLY = 2.0 * SURE
 
 #: Situations swept beside those of the best orders the second time round; twice as many each time after.
-MORE = 2
+MORE = 8
 
 #: Whether a bend (number from 1, in the table's order from end A) can be held when the bends of these numbers,
 #: rising, are made already: fed from 'A' or 'B'.
@@ -109,16 +112,36 @@ class BestOrder:
 
 
 @dataclass(frozen=True, slots=True)
+class RoomyOrder:
+    """An order that leaves room.
+
+    Attributes:
+        feed_from: 'A' or 'B', the end fed first.
+        order: bends in the order made, from 0 in the table's order from end A.
+        room: mm, as `Clearance.room`.
+    """
+
+    feed_from: str
+    order: tuple[int, ...]
+    room: float
+
+    @property
+    def is_simple(self) -> bool:
+        """Whether the bends are made one after the other from the end fed first."""
+        return self.order == tuple(sorted(self.order, reverse=self.feed_from == "B"))
+
+
+@dataclass(frozen=True, slots=True)
 class WeighedOrders:
     """What weighing the orders of a tube came to.
 
     Attributes:
-        best_of: by end the roomiest order that can be held, where there is one worth having.
+        best: the roomiest order that can be held, the simplest of those that are alike; None where none can be.
         every: whether every order was weighed.
         swept_count: how many bends in how many situations were weighed.
     """
 
-    best_of: Mapping[str, Clearance]
+    best: RoomyOrder | None
     every: bool
     swept_count: int
 
@@ -134,8 +157,6 @@ def best_order(
     extra_a: float = 0.0,
     extra_b: float = 0.0,
     stops: Sequence[float] | None = None,
-    sweepers: Sweepers | None = None,
-    weighed: WeighedOrders | None = None,
 ) -> BestOrder:
     """Find the order and the end that leave the most room.
 
@@ -150,13 +171,11 @@ def best_order(
         feasible: which bend can be clamped after which; None allows everything.
         thorough: weigh every order even when a simple one will do, and take the roomiest.
         extra_a, extra_b, stops: as for `converter.bending.room.sweep.Sweeper`.
-        sweepers: of the same table, section, machine and stops, where some orders were swept already.
-        weighed: what `weigh_orders` came to with these, where it was asked already.
 
     Raises:
         GeometryError: a corner has no radius, or bends overlap.
     """
-    shared = sweepers or Sweepers(table, section, space_of(machine), stops)
+    shared = Sweepers(table, section, space_of(machine), stops)
     ends = {end: shared.of(end, extra_a, extra_b) for end in "AB"}
     plain = alone(_simple_orders_of(ends))
     rule = feasible or (lambda made, bend, end: True)
@@ -166,31 +185,26 @@ def best_order(
     best: Clearance | None = simple[0] if simple else None
     every = False
     if thorough or best is None:
-        found = [plain[end] for end in "AB" if can[end]]
-        weighed = weighed or alone(weigh_orders(ends, feasible))
+        weighed = alone(weigh_orders(ends, feasible))
         every = weighed.every
         looked += weighed.swept_count
-        found += [weighed.best_of[end] for end in "AB" if end in weighed.best_of]
-        top = max((one.room for one in found), default=inf)
-        best = next((one for one in found if one.room >= top - _AS_GOOD or one.room == top), None)
+        top = weighed.best
+        best = None if top is None else ends[top.feed_from].sequence(top.order)
     return BestOrder(best, plain["A"], plain["B"], can["A"], can["B"], margin, every, looked)
 
 
 def weigh_orders(ends: Mapping[str, Sweeper], feasible: Feasible | None) -> Steps[WeighedOrders]:
-    """Weigh the orders from both ends; which end and order is best is for `best_order` to say.
+    """Weigh the orders from both ends.
 
     Args:
         ends: the sweepers of ends 'A' and 'B'.
         feasible: as for `best_order`.
     """
-    rule = feasible or (lambda made, bend, end: True)
-    plain = yield from _simple_orders_of(ends)
-    # no order leaves more room than the finished tube has; what is poorer than the simple orders is of no use
-    can = [one.room for end, one in plain.items() if _clampable(one.order, rule, end)]
-    poor = max(can, default=-inf) - ALIKE
     every = ends["A"].count <= ALL
-    found, count = yield from (_every if every else _beam)(ends, feasible, poor)
-    return WeighedOrders(found, every, count)
+    found, count = yield from (_every if every else _beam)(ends, feasible)
+    top = max((one.room for one in found), default=inf)
+    good = [one for one in found if one.room >= top - _AS_GOOD or one.room == top]
+    return WeighedOrders(min(good, key=lambda one: not one.is_simple, default=None), every, count)
 
 
 def _simple_orders_of(ends: Mapping[str, Sweeper]) -> Steps[dict[str, Clearance]]:
@@ -215,65 +229,96 @@ def _swaps(one: Sweeper, made: Iterable[int], bend: int) -> int:
     return sum(i < bend for i in made)
 
 
-def _every(
-    ends: Mapping[str, Sweeper], rule: Feasible | None, poor: float
-) -> Steps[tuple[Mapping[str, Clearance], int]]:
-    """By end the roomiest order there is, the simplest of those alike, and how many situations were weighed.
+def _every(ends: Mapping[str, Sweeper], rule: Feasible | None) -> Steps[tuple[list[RoomyOrder], int]]:
+    """Of each end the roomiest order there is, the simplest of those alike, and how many situations were weighed.
 
     Each situation is weighed by the most room there can be (`Sweeper.most`). Only those on an order that would be
     the roomiest, or the simplest of those alike, are swept, until nothing on it is unswept: whatever was not swept
     has less room than it was weighed by, and was no part of a better order even so. An end is missing where the
-    clamp allows nothing, or where no order can come up to the simple ones.
+    clamp allows nothing, or where no order can come up to one from the other end.
     """
-    mosts = yield from side_by_side([_most_and_finished(one) for one in ends.values()])
-    searches = {
-        end: _OrderSearch(one, _held(one, rule), most) for (end, one), most in zip(ends.items(), mosts, strict=True)
-    }
-    # end A is preferred where it is alike
-    worth = [end for end, one in searches.items() if one.most > poor + ALIKE - (_AS_GOOD if end == "A" else 0.0)]
-    taken = yield from side_by_side([_roomiest(ends[end], searches[end], poor) for end in worth])
-    found = {end: one for end, one in zip(worth, taken, strict=True) if one is not None}
-    return found, sum(search.swept_count for search in searches.values())
+    mosts = yield from side_by_side([one.ask_most() for one in ends.values()])
+    sure = _SureRoom()
+    helds = [_held(one, rule) for one in ends.values()]
+    weighing = list(zip(ends.values(), helds, mosts, strict=True))
+    found = yield from side_by_side([_OrderSearch(*one, sure).ask_roomiest() for one in weighing])
+    orders = [one for one in found if one is not None]
+    if (
+        max((one.room for one in orders), default=inf)
+        <= max(one.deepest for one in ends.values()) + _AS_GOOD + _CLEARLY
+    ):
+        # as deep nothing is measured well enough to say by it alone which order is better
+        orders, poor = yield from _simple_and_poor(ends, rule)
+        deep = yield from side_by_side([_OrderSearch(*one).ask_within_finished(poor) for one in weighing])
+        orders += [one for one in deep if one is not None]
+    return orders, sum(int(held.sum()) for held in helds)
 
 
-def _roomiest(one: Sweeper, search: _OrderSearch, poor: float) -> Steps[Clearance | None]:
-    """The order that one end comes to."""
-    order = yield from search.ask_order(one.finished + ALIKE, poor)
-    if order is None:
-        return None
-    yield from one.ask_sequence(order)
-    return one.sequence(order)
+def _simple_and_poor(ends: Mapping[str, Sweeper], rule: Feasible | None) -> Steps[tuple[list[RoomyOrder], float]]:
+    """The simple orders that can be held, and mm of room that is of no use, since one of them has more."""
+    plain = yield from _simple_orders_of(ends)
+    found = [
+        RoomyOrder(end, ends[end].simple_order, one.room)
+        for end, one in plain.items()
+        if rule is None or _clampable(one.order, rule, end)
+    ]
+    return found, max((one.room for one in found), default=-inf) - ALIKE
 
 
-def _most_and_finished(one: Sweeper) -> Steps[Array]:
-    """The most room there can be; afterwards the finished tube's is at hand."""
-    most, _ = yield from side_by_side([one.ask_most(), _finished(one)])
-    return most
+@dataclass(slots=True)
+class _SureRoom:
+    """Mm that some order of a tube, from either end, is known to keep."""
 
-
-def _finished(one: Sweeper) -> Steps[Array]:
-    yield from one.ask_finished()
-    return np.array(one.finished)
+    room: float = -inf
 
 
 class _OrderSearch:
     """The search of one end; bends are counted from 0 from the end fed first, sets of them as in `order_sets`."""
 
-    def __init__(self, one: Sweeper, held: NDArray[np.bool_], most: Array | None = None) -> None:
+    def __init__(
+        self, one: Sweeper, held: NDArray[np.bool_], most: Array | None = None, sure: _SureRoom | None = None
+    ) -> None:
         self.sweeper = one
         self.sets = lattice(one.count)
-        self.swept_count = int(held.sum())
         #: In the table's numbers from end A, by which orders that are alike are told apart.
         self.names = list(one.simple_order)
         #: (2^n, n) mm: what was swept is exact, the rest may have less room.
         self.rooms = np.where(held, one.most() if most is None else most, -inf)
         self.swept = ~held
-        #: mm that no order has more room than; -inf when there is none.
-        self.most = self.sets.widest(self.rooms)
+        #: What is known of both ends, where rooms are measured only as far as that leaves a doubt.
+        self.sure = sure
 
     def order(self, enough: float, poor: float) -> tuple[int, ...] | None:
         """The order to take, in the table's numbers from end A; ``enough`` and ``poor`` as for `Sweeper`."""
         return alone(self.ask_order(enough, poor))
+
+    def ask_roomiest(self) -> Steps[RoomyOrder | None]:
+        """Work that comes to the order to take and its room; None where there is none, or the other end has more."""
+        one = self.sweeper
+        enough = inf
+        if not one.space.planes:
+            # then nothing bounds the room, and no order leaves more than the finished tube has
+            yield from one.ask_finished()
+            enough = one.finished + ALIKE
+        order = yield from self.ask_order(enough, -inf)
+        if order is None:
+            return None
+        if not one.space.planes:
+            yield from one.ask_sequence(order)
+            return RoomyOrder(one.feed_from, order, one.sequence(order).room)
+        fed = [self.names.index(bend) for bend in order]
+        return RoomyOrder(one.feed_from, order, float(min(self.rooms[step] for step in _steps(fed))))
+
+    def ask_within_finished(self, poor: float) -> Steps[RoomyOrder | None]:
+        """Work that comes to the order to take of those that are better than ``poor`` (mm), by what the finished tube
+        leaves; None where there is none."""
+        one = self.sweeper
+        yield from one.ask_finished()
+        order = yield from self.ask_order(one.finished + ALIKE, poor)
+        if order is None:
+            return None
+        yield from one.ask_sequence(order)
+        return RoomyOrder(one.feed_from, order, one.sequence(order).room)
 
     def ask_order(self, enough: float, poor: float) -> Steps[tuple[int, ...] | None]:
         """Work that comes to the `order`."""
@@ -281,18 +326,20 @@ class _OrderSearch:
         self.rooms = np.minimum(self.rooms, enough)
         sure, more = -inf, 0
         while True:
-            most = self.sets.widest(self.rooms)
+            question = OrderQuestion(self.rooms, self.names, sure, 2.0 * ROUNDING, _AS_GOOD)
+            yield [question]
+            most, found = question.most, question.orders
             if most == -inf:
                 return None
-            # by how much the widest path may be wider than one that was swept: no more than rounding of the bounds?
-            known = most <= sure + 2.0 * ROUNDING
-            found = [
-                self._simplest(self.rooms, sure - _AS_GOOD if known else most),
-                self._simplest(self.rooms, most - _AS_GOOD),
-            ]
+            if self.sure is not None:
+                low = max(sure, self.sure.room) - _AS_GOOD - _CLEARLY
+                if most < low:
+                    return None
+                # whether an order is taken is a matter of rooms between these two
+                self.sweeper = self.sweeper.narrowed(most + _CLEARLY, low)
             new = self._unswept(found)
             if not new:
-                if not known:
+                if not question.settled:
                     sure = most
                     continue
                 if found[0] == found[1]:
@@ -302,23 +349,23 @@ class _OrderSearch:
                 if not new:
                     sure = most
                     continue
-            steps = sorted(new.union(self._others(most, more)))
+            steps = sorted(new.union(self._others(question.on, more)))
             yield from self.sweeper.ask_moments(_situations(steps))
             self._sweep(steps)
             sure = max(sure, *(min((self.rooms[step] for step in _steps(order)), default=inf) for order in found))
+            if self.sure is not None:
+                self.sure.room = max(self.sure.room, sure)
             more = 2 * more or MORE
-
-    def _simplest(self, rooms: Array, enough: float) -> list[int]:
-        return self.sets.simplest(rooms, enough, self.names) or []
 
     def _unswept(self, orders: Iterable[Sequence[int]]) -> set[tuple[int, int]]:
         return {step for order in orders for step in _steps(order) if not self.swept[step]}
 
-    def _others(self, enough: float, count: int) -> list[tuple[int, int]]:
+    def _others(self, on: NDArray[np.bool_], count: int) -> list[tuple[int, int]]:
         """What to sweep along: steps of other orders that would do, since many at once cost little more than few."""
         if not count:
             return []
-        return [step for step in self.sets.on_orders(self.rooms, enough) if not self.swept[step]][:count]
+        made, bends = np.nonzero((on & ~self.swept)[self.sets.largest])
+        return list(zip(self.sets.largest[made[:count]].tolist(), bends[:count].tolist(), strict=True))
 
     def _sweep(self, steps: Sequence[tuple[int, int]]) -> None:
         """Note the room of bends after sets of others, and what it tells of those that are like them."""
@@ -379,11 +426,9 @@ def _held(one: Sweeper, rule: Feasible | None) -> NDArray[np.bool_]:
     return found
 
 
-def _beam(
-    ends: Mapping[str, Sweeper], rule: Feasible | None, poor: float
-) -> Steps[tuple[Mapping[str, Clearance], int]]:
-    """By end a roomy order, and how many situations were swept."""
-    found: dict[str, Clearance] = {}
+def _beam(ends: Mapping[str, Sweeper], rule: Feasible | None) -> Steps[tuple[list[RoomyOrder], int]]:
+    """The simple orders that can be held and of each end a roomy one, and how many situations were swept."""
+    found, poor = yield from _simple_and_poor(ends, rule)
     count = 0
     for end, one in ends.items():
         yield from one.ask_finished()
@@ -392,7 +437,7 @@ def _beam(
         count += swept
         if order is not None:
             yield from one.ask_sequence(order)
-            found[end] = one.sequence(order)
+            found.append(RoomyOrder(end, order, one.sequence(order).room))
     return found, count
 
 

@@ -8,7 +8,7 @@ set to the full one, and its room is the least on its way: the widest path, foun
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from math import inf
 
@@ -19,6 +19,8 @@ from converter.bending.room.space import Array, Index
 
 _DIGIT = 4  # bits of one bend's number in an order written as one integer
 _NEVER = np.iinfo(np.int64).max
+#: Sets of bends of tubes looked at in one go: a bound on memory.
+_TOGETHER = 1 << 16
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,6 +36,7 @@ class Lattice:
         open: (2^n, n) whether each bend is not in each set.
         ahead, behind: (2^n, n) the nearest bend of each set before and after each bend; n where there is none.
         members: of each set the bends in it, rising.
+        largest: (2^n,) the sets, those of most bends first.
     """
 
     count: int
@@ -45,77 +48,83 @@ class Lattice:
     ahead: Index
     behind: Index
     members: tuple[tuple[int, ...], ...]
+    largest: Index
 
     @property
     def whole(self) -> int:
         """The set of all bends."""
         return (1 << self.count) - 1
 
-    def widest(self, rooms: Array) -> float:
-        """The room in mm of the roomiest order; -inf when there is none.
+    def widest(self, rooms: Array) -> Array:
+        """(m,) mm of the roomiest order of each of m tubes; -inf where there is none.
 
         Args:
-            rooms: (2^n, n) mm of each bend after each set of others, -inf where it cannot be made.
+            rooms: (m, 2^n, n) mm of each bend after each set of others, -inf where it cannot be made.
         """
-        width = np.full(1 << self.count, -inf)
-        width[0] = inf
+        width = np.full(rooms.shape[:2], -inf)
+        width[:, 0] = inf
         for sets, bends, before in zip(self.sets, self.bends, self.before, strict=True):
-            width[sets] = np.minimum(width[before], rooms[before, bends]).max(axis=1)
-        return float(width[self.whole])
+            width[:, sets] = np.minimum(width[:, before], rooms[:, before, bends]).max(axis=2)
+        found: Array = width[:, self.whole]
+        return found
 
     def come_by(self, held: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """(2^n, n): of what can be held after sets of bends, that after sets which orders come by."""
-        come = np.zeros(1 << self.count, bool)
-        come[0] = True
-        for sets, bends, before in zip(self.sets, self.bends, self.before, strict=True):
-            come[sets] = (come[before] & held[before, bends]).any(axis=1)
-        return held & come[:, None]
+        return held & self._come_by(held[None])[0, :, None]
 
-    def on_orders(self, rooms: Array, enough: float) -> list[tuple[int, int]]:
-        """The sets of bends made, and the bend, that lie on orders which keep ``enough`` room (mm), the longest first.
+    def _come_by(self, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """(m, 2^n) to which sets steps lead that are good, of (m, 2^n, n)."""
+        come = np.zeros(good.shape[:2], bool)
+        come[:, 0] = True
+        for sets, bends, before in zip(self.sets, self.bends, self.before, strict=True):
+            come[:, sets] = (come[:, before] & good[:, before, bends]).any(axis=2)
+        return come
+
+    def on_orders(self, rooms: Array, enough: Array) -> NDArray[np.bool_]:
+        """(m, 2^n, n) which bends after which sets of others lie on orders that keep ``enough`` room.
 
         Args:
             rooms, enough: as for `simplest`.
         """
-        good = rooms >= enough
-        come = np.zeros(1 << self.count, bool)  # from the empty set
-        come[0] = True
-        for sets, bends, before in zip(self.sets, self.bends, self.before, strict=True):
-            come[sets] = (come[before] & good[before, bends]).any(axis=1)
-        lead = np.zeros(1 << self.count, bool)  # to the whole one
-        lead[self.whole] = True
-        found: list[tuple[int, int]] = []
-        for sets, bends, before in list(zip(self.sets, self.bends, self.before, strict=True))[::-1]:
-            use = good[before, bends] & lead[sets][:, None]
-            lead[before[use]] = True
-            use &= come[before]
-            found += zip(before[use].tolist(), bends[use].tolist(), strict=True)
-        return found
+        good = rooms >= enough[:, None, None]
+        come = self._come_by(good)
+        lead = np.zeros(good.shape[:2], bool)  # to the whole one
+        lead[:, self.whole] = True
+        good &= come[:, :, None]
+        for sets, bends, before in zip(self.sets[::-1], self.bends[::-1], self.before[::-1], strict=True):
+            use = good[:, before, bends] & lead[:, sets, None]
+            good[:, before, bends] = use
+            # a set comes before several: none of them undoes what another one says
+            rows, which, last = np.nonzero(use)
+            lead[rows, before[which, last]] = True
+        return good
 
-    def simplest(self, rooms: Array, enough: float, names: Sequence[int]) -> list[int] | None:
-        """Of the orders that keep ``enough`` room (mm) all the way the one with the fewest exchanges.
+    def simplest(self, rooms: Array, enough: Array, names: Index) -> list[list[int]]:
+        """Of the orders of each of m tubes that keep ``enough`` room all the way the one with the fewest exchanges.
 
         Args:
             rooms: as for `widest`.
-            enough: mm.
-            names: of orders with as few exchanges the first by these numbers (0 to 15) of the bends is taken.
+            enough: (m,) mm.
+            names: (m, n), of orders with as few exchanges the first by these numbers (0 to 15) of the bends is taken.
+
+        Returns:
+            Of each tube the bends in order; nothing where there is no such order.
         """
         shift = _DIGIT * self.count
-        digit = np.asarray(names, np.int64)
-        cost = np.full(1 << self.count, _NEVER)
-        cost[0] = 0
+        cost = np.full(rooms.shape[:2], _NEVER)
+        cost[:, 0] = 0
         for sets, bends, before in zip(self.sets, self.bends, self.before, strict=True):
-            old = cost[before]
-            usable = (old != _NEVER) & (rooms[before, bends] >= enough)
+            old = cost[:, before]
+            usable = (old != _NEVER) & (rooms[:, before, bends] >= enough[:, None, None])
             # exchanges first, then the order read as one number
             swaps = (old >> shift) + self.swaps[before, bends]
-            order = ((old & ((1 << shift) - 1)) << _DIGIT) | digit[bends]
-            cost[sets] = np.where(usable, (swaps << shift) | order, _NEVER).min(axis=1)
-        best = int(cost[self.whole])
-        if best == _NEVER:
-            return None
-        bend_of = {name: bend for bend, name in enumerate(names)}
-        return [bend_of[best >> _DIGIT * i & ((1 << _DIGIT) - 1)] for i in range(self.count - 1, -1, -1)]
+            order = ((old & ((1 << shift) - 1)) << _DIGIT) | names[:, bends]
+            cost[:, sets] = np.where(usable, (swaps << shift) | order, _NEVER).min(axis=2)
+        best = cost[:, self.whole]
+        digits = best[:, None] >> _DIGIT * np.arange(self.count - 1, -1, -1) & ((1 << _DIGIT) - 1)
+        bend_of = np.argsort(names, axis=1)
+        found: list[list[int]] = np.take_along_axis(bend_of, np.minimum(digits, self.count - 1), axis=1).tolist()
+        return [order if known else [] for order, known in zip(found, (best != _NEVER).tolist(), strict=True)]
 
 
 @lru_cache(maxsize=16)
@@ -133,4 +142,59 @@ def lattice(count: int) -> Lattice:
         ahead[:, i + 1 :][within[:, i]] = i
         last = count - 1 - i
         behind[:, :last][within[:, last]] = last
-    return Lattice(count, sets, bends, before, swaps, ~within, ahead, behind, members)
+    return Lattice(
+        count, sets, bends, before, swaps, ~within, ahead, behind, members, np.argsort(-sizes, kind="stable")
+    )
+
+
+@dataclass(slots=True, eq=False)
+class OrderQuestion:
+    """Which orders of one tube fed from one end may be the one to take.
+
+    Attributes:
+        rooms: (2^n, n) mm that each bend after each set of others has at most.
+        names: of the bends, as for `Lattice.simplest`.
+        sure: mm that some order is known to keep; -inf for none.
+        hair: mm; rooms that differ by less are not told apart.
+        alike: mm; orders whose rooms differ by less are as good as each other.
+        most: mm that no order has more room than, once it is answered; -inf where there is no order.
+        settled: whether some order is known to keep that, but for a hair.
+        orders: the simplest order as good as what is known to be kept (else of the most there may be), and the simplest
+            that may be as good as the most.
+        on: (2^n, n) which steps lie on orders of the most there may be.
+    """
+
+    rooms: Array
+    names: Sequence[int]
+    sure: float
+    hair: float
+    alike: float
+    most: float = -inf
+    settled: bool = False
+    orders: tuple[list[int], list[int]] = field(default_factory=lambda: ([], []))
+    on: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), bool))
+
+
+def answer_orders(questions: Sequence[OrderQuestion]) -> None:
+    """Answer questions, those of tubes of as many bends together."""
+    some: dict[int, list[OrderQuestion]] = {}
+    for one in questions:
+        some.setdefault(one.rooms.shape[1], []).append(one)
+    for count, alike in some.items():
+        several = max(1, _TOGETHER >> count)
+        for i in range(0, len(alike), several):
+            _answer_alike(lattice(count), alike[i : i + several])
+
+
+def _answer_alike(sets: Lattice, questions: Sequence[OrderQuestion]) -> None:
+    rooms = np.stack([one.rooms for one in questions])
+    names = np.array([one.names for one in questions], np.int64)
+    sure, hair, alike = np.array([(one.sure, one.hair, one.alike) for one in questions]).T
+    most = sets.widest(rooms)
+    known = most <= sure + hair
+    first = sets.simplest(rooms, np.where(known, sure - alike, most), names)
+    second = sets.simplest(rooms, most - alike, names)
+    on = sets.on_orders(rooms, most)
+    told = zip(questions, most.tolist(), known.tolist(), first, second, on, strict=True)
+    for one, one.most, one.settled, order, other, one.on in told:
+        one.orders = order, other

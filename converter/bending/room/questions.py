@@ -15,7 +15,8 @@ from typing import TypeAlias, TypeVar
 import numpy as np
 
 from converter.bending.room.bound import most_rooms
-from converter.bending.room.near import Answers, Moment, NearPairs, nearest_to_boxes, nearest_to_itself
+from converter.bending.room.near import SURE, Answers, Moment, NearPairs, nearest_to_boxes, nearest_to_itself
+from converter.bending.room.order_sets import OrderQuestion, answer_orders
 from converter.bending.room.shape import APART, ElementRows, Elements, SideKey, TubeSide, bits_of, forming, halves
 from converter.bending.room.space import Array, Index, Space
 from converter.bending.room.walls import Motion, least_to_planes
@@ -98,6 +99,7 @@ class RoomQuestion:
         each: whether the room of each counts; else only the least of all, and the others come out too great.
         line: mm; where only it counts whether the least of all is as low as this; else -inf.
         finished: whether it is the finished tube against itself that is asked, with each bend just bent.
+        walls: the room of sides to planes, where only the line counts: as far as that leaves a doubt.
         rooms: the room of sides to planes and boxes; where each situation counts it is filled, and asked once.
         moments: the least room in each situation, once it is answered.
     """
@@ -109,6 +111,7 @@ class RoomQuestion:
     each: bool = True
     line: float = -inf
     finished: bool = False
+    walls: dict[SideKey, Moment] = field(default_factory=dict)
     rooms: dict[SideKey, Moment] = field(default_factory=dict)
     moments: list[Moment] = field(default_factory=list)
 
@@ -118,7 +121,7 @@ class RoomQuestion:
 
 
 Result = TypeVar("Result")
-Question: TypeAlias = RoomQuestion | BoundQuestion
+Question: TypeAlias = RoomQuestion | BoundQuestion | OrderQuestion
 #: Work that asks, goes on when its questions are answered, and comes to a result.
 Steps: TypeAlias = Generator[list[Question], None, Result]
 
@@ -135,6 +138,7 @@ def together(works: Sequence[Steps[Result]]) -> list[Result]:
         while True:
             questions = next(steps)
             _answer_bounds([one for one in questions if isinstance(one, BoundQuestion)])
+            answer_orders([one for one in questions if isinstance(one, OrderQuestion)])
             _answer_rooms([one for one in questions if isinstance(one, RoomQuestion)])
     except StopIteration as end:
         results: list[Result] = end.value
@@ -216,19 +220,40 @@ def _bring_halves(questions: Sequence[RoomQuestion]) -> None:
 
 
 def _bring_walls(questions: Sequence[RoomQuestion]) -> None:
-    """The room of sides to planes, machine by machine."""
-    for some in _by_space(_lacking(questions, "walls"), lambda one: one[0].space):
+    """The room of sides to planes, machine by machine; where only a line counts no more than whether it is below."""
+    exact = [one for one in questions if one.line == -inf]
+    for one in exact:
+        one.walls = one.tube.walls
+    _read_walls([(tube, key, tube.walls) for tube, key in _lacking(exact, "walls")], (-inf, inf))
+    lined: dict[float, list[tuple[SwungTube, SideKey, dict[SideKey, Moment]]]] = {}
+    for one in questions:
+        if one.line > -inf:
+            known, some = one.tube.walls, lined.setdefault(one.line, [])
+            for key in dict.fromkeys(key for pair in one.sides() for key in pair):
+                if key in known:
+                    one.walls[key] = known[key]
+                else:
+                    some.append((one.tube, key, one.walls))
+    for line, some in lined.items():
+        # what begins so much above the line comes to the same below it
+        _read_walls(some, (line, line + 2.0 * SURE))
+
+
+def _read_walls(sides: Sequence[tuple[SwungTube, SideKey, dict[SideKey, Moment]]], doubt: tuple[float, float]) -> None:
+    """Write down the room of sides to planes where each belongs, as exactly as is in doubt."""
+    for some in _by_space(sides, lambda one: one[0].space):
         space = some[0][0].space
         least, plane, angle = least_to_planes(
-            [tube.halves[key] for tube, key in some],
-            [tube.motion(key) for tube, key in some],
+            [tube.halves[key] for tube, key, _ in some],
+            [tube.motion(key) for tube, key, _ in some],
             space,
-            np.array([tube.radius for tube, _ in some]),
+            np.array([tube.radius for tube, _, _ in some]),
+            doubt,
         )
         told = zip(some, least.tolist(), plane.tolist(), angle.tolist(), strict=True)
-        for (tube, key), room, i, at in told:
+        for (tube, key, into), room, i, at in told:
             name = space.planes[i] if i >= 0 else None
-            tube.walls[key] = Moment(room, name, at, TOLERANCE + tube.thinner)
+            into[key] = Moment(room, name, at, TOLERANCE + tube.thinner)
 
 
 @dataclass(slots=True)
@@ -248,7 +273,7 @@ def _bring_rooms(questions: Sequence[RoomQuestion]) -> None:
     """
     lacking: list[_SideRoom] = []
     for one in questions:
-        walls, rooms = one.tube.walls, one.rooms
+        walls, rooms = one.walls, one.rooms
         new = dict.fromkeys(key for pair in one.sides() for key in pair if key not in rooms)
         if not one.tube.space.boxes or any(walls[key].least <= one.line for key in new):
             for key in new:

@@ -81,6 +81,9 @@ class Clearance:
         return self.room + self.tolerance < -PAST_LENGTH
 
 
+#: mm; a tube that comes nearer to itself while it is bent than when it is finished by no more meets itself as drawn.
+AS_DRAWN = 2.0 * TOLERANCE
+
 #: One bend (index from 0 in the table's order from end A) after a set of others.
 State: TypeAlias = tuple[int, frozenset[int]]
 
@@ -153,6 +156,7 @@ class Sweeper:
         self._clearances: dict[tuple[int, ...], Clearance] = {}
         self._clear: dict[tuple[tuple[int, ...], float], bool] = {}
         self._finished: float | None = None
+        self._finished_keeps: dict[float, bool] = {}
 
     def quick(self, enough: float, poor: float) -> Sweeper:
         """The same tube, measured within ``enough`` and ``poor`` only; poses and walls are worked out once for both."""
@@ -160,6 +164,17 @@ class Sweeper:
         other.enough, other._deep = enough, max(poor, self._tube.deepest)
         other._moments, other._rooms, other._clearances, other._clear = {}, {}, {}, {}
         return other
+
+    def narrowed(self, enough: float, poor: float) -> Sweeper:
+        """The same again, with what it knows, measured within narrower bounds from now on."""
+        other = copy(self)
+        other.enough, other._deep = min(enough, self.enough), max(poor, self._deep)
+        return other
+
+    @property
+    def deepest(self) -> float:
+        """Mm that room is never followed below: the tube hits."""
+        return self._tube.deepest
 
     def moments(self, states: Iterable[State]) -> list[Moment]:
         """The least room while each bend is made, bends numbered from 0 in the table's order from end A."""
@@ -211,7 +226,7 @@ class Sweeper:
         one, as_drawn = found[least], False
         if one.against == ITSELF:
             yield from self.ask_finished()
-            as_drawn = self.finished < 0.0 or self.finished <= one.least + 2.0 * TOLERANCE
+            as_drawn = self.finished < 0.0 or self.finished <= one.least + AS_DRAWN
         self._clearances[order] = Clearance(
             one.least, order[least] + 1, one.against, one.angle, numbers, self.feed_from, one.tolerance, as_drawn
         )
@@ -247,12 +262,28 @@ class Sweeper:
     def ask_finished(self) -> Steps[None]:
         """Work after which the `finished` tube's room is at hand."""
         if self._finished is None:
-            # of any two parts between which the tube turns, some bend lies between
-            every = (1 << self.count) - 1
-            states = [(k, every ^ 1 << k) for k in range(self.count)]
-            question = RoomQuestion(self._tube, states, deep=self._tube.deepest, each=False, finished=True)
+            question = self._finished_question(self._tube.deepest)
             yield [question]
             self._finished = min((moment.least for moment in question.moments), default=inf)
+
+    def finished_keeps(self, margin: float) -> bool:
+        """Whether the finished tube has more room than a margin (mm) between parts of it."""
+        if margin not in self._finished_keeps:
+            self._work(self.ask_finished_keeps(margin))
+        return self._finished_keeps[margin]
+
+    def ask_finished_keeps(self, margin: float) -> Steps[None]:
+        """Work after which it is at hand whether the `finished_keeps` a margin."""
+        if margin not in self._finished_keeps:
+            question = self._finished_question(max(margin, self._tube.deepest), margin)
+            yield [question]
+            self._finished_keeps[margin] = all(moment.least > margin for moment in question.moments)
+
+    def _finished_question(self, deep: float, line: float = -inf) -> RoomQuestion:
+        # of any two parts between which the tube turns, some bend lies between
+        every = (1 << self.count) - 1
+        states = [(k, every ^ 1 << k) for k in range(self.count)]
+        return RoomQuestion(self._tube, states, deep=deep, each=False, line=line, finished=True)
 
     @property
     def simple_order(self) -> tuple[int, ...]:
@@ -270,17 +301,12 @@ class Sweeper:
         yield [question]
         return question.most + ROUNDING
 
-    def implied_rooms(self, state: State) -> list[tuple[tuple[int, int], float]]:
-        """What a situation that was swept tells of others.
+    def implied_fed(self, situation: Situation) -> list[tuple[tuple[int, int], float]]:
+        """What a situation that was swept tells of others, bends numbered from 0 from the end fed first.
 
         Returns:
-            First and last bend, from the end fed first, and mm: with the same of these bends made there is no more
-            room for the bend in question.
+            First and last bend and mm: with the same of these bends made the bend in question has no more room.
         """
-        return self.implied_fed(self._coded(state))
-
-    def implied_fed(self, situation: Situation) -> list[tuple[tuple[int, int], float]]:
-        """As `implied_rooms`, bends numbered from 0 from the end fed first."""
         k = situation[0]
         sides = [self._rooms[side] for side in sides_of(situation)]
         found = [((0, k), sides[0].least), ((k, self.count - 1), sides[1].least)]

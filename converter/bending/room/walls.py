@@ -96,7 +96,11 @@ class _SideColumns:
 
 
 def least_to_planes(
-    sides: Sequence[ElementRows], motions: Sequence[Motion], space: Space, radius: Array
+    sides: Sequence[ElementRows],
+    motions: Sequence[Motion],
+    space: Space,
+    radius: Array,
+    doubt: tuple[float, float] = (-np.inf, np.inf),
 ) -> tuple[Array, Index, Array]:
     """The least distance between the tube's outside and the planes, of many sides.
 
@@ -105,6 +109,7 @@ def least_to_planes(
         motions: one per side.
         space: the planes.
         radius: (m,) half the outside diameter, mm.
+        doubt: mm; what is surely as little as the first, or as much as the second, is measured no further.
 
     Returns:
         Of each side, (m,) each: the distance in mm (negative: that far through the plane), index of the plane (-1:
@@ -126,7 +131,9 @@ def least_to_planes(
             some = slice(first, first + _SIDES)
             elements = Elements.gathered(sides[some])
             rows = np.repeat(np.arange(first, first + len(sides[some])), [len(one) for one in sides[some]])
-            worth = np.flatnonzero(~simple[rows] | _may_be_nearest(elements, rows, space, found))
+            worth = np.flatnonzero(~simple[rows] | _may_be_nearest(elements, rows, space, found, simple, doubt))
+            if not len(worth):
+                continue
             at = stations(elements.at(worth), near=radius[rows[worth]])
             side = rows[worth][at.row]
             disc = at.gap < radius[side] - 1e-9
@@ -138,8 +145,15 @@ def least_to_planes(
     return found.least, found.plane, np.degrees(found.moment)
 
 
-def _may_be_nearest(elements: Elements, side: Index, space: Space, found: _SideColumns) -> NDArray[np.bool_]:
-    """(n,) which elements of sides that move simply may hold what is nearest.
+def _may_be_nearest(
+    elements: Elements,
+    side: Index,
+    space: Space,
+    found: _SideColumns,
+    simple: NDArray[np.bool_],
+    doubt: tuple[float, float],
+) -> NDArray[np.bool_]:
+    """(n,) which elements of sides that move simply may hold what is nearest; none of a side that is out of doubt.
 
     At any moment a straight is nearest at one of its ends, and an arc nearer than both of its ends by its sagitta at
     most. An element for which this is farther than the end of another one is left out. What counts as a disc is no
@@ -156,8 +170,13 @@ def _may_be_nearest(elements: Elements, side: Index, space: Space, found: _SideC
     starts = np.flatnonzero(np.diff(side, prepend=-1))
     least = np.minimum.reduceat(np.minimum(*balls), starts)
     known = np.repeat(least, np.diff(starts, append=len(side)))
-    bound = np.minimum(*nearest) - elements.sagitta(every, np.ones(len(every)))
-    may: NDArray[np.bool_] = bound - DIP - _HAIR <= known
+    bound = np.minimum(*nearest) - elements.sagitta(every, np.ones(len(every))) - DIP - _HAIR
+    may: NDArray[np.bool_] = bound <= known
+    sides, low = side[starts], np.minimum.reduceat(bound, starts)
+    near = simple[sides] & (least <= doubt[0])
+    out = near | (simple[sides] & (low >= doubt[1]))
+    found.least[sides[out]] = np.where(near, least, low)[out]
+    may &= ~np.repeat(out, np.diff(starts, append=len(side)))
     return may
 
 

@@ -213,6 +213,11 @@ class Clamping:
 
 def _neighbours(bend: int, made: Collection[int]) -> tuple[int | None, int | None]:
     """The nearest bends made before, ahead (a lower index) and behind."""
-    ahead = max((other for other in made if other < bend), default=None)
-    behind = min((other for other in made if other > bend), default=None)
+    ahead: int | None = None
+    behind: int | None = None
+    for other in made:
+        if other < bend:
+            ahead = other if ahead is None else max(ahead, other)
+        elif other > bend:
+            behind = other if behind is None else min(behind, other)
     return ahead, behind

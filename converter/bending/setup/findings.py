@@ -54,6 +54,8 @@ class _Findings:
         self.setup = setup
         self.shop = shop
         self.run = setup.tube.run
+        #: By the die, what would do instead of moving bends apart.
+        self._others: dict[Die | None, tuple[Clause, ...]] = {}
 
     def order(self, why: Sequence[str]) -> Iterator[Finding]:
         """The order or the end is not the simple one."""
@@ -90,20 +92,25 @@ class _Findings:
 
     def _ways(self, lack: Lack, other: int, die: Die | None) -> tuple[Clause, ...]:
         """Bends apart, a cut that leaves two pieces that can be made, or another die that moves the corners little."""
-        section = self.setup.tube.section
         bend = self._bend(lack.bend)
         excess = self.setup.excess[max(bend, other) - 1] if abs(bend - other) == 1 else 0.0
-        ways = [Clause.of("move-bends-apart", by=lack.need - lack.have + excess, other=other)]
-        if section is not None:
-            cut = best_split(self.run.table, max(section.od, section.height), makeable_by(self.shop, die))
-            if cut is not None:
-                ways.append(cut.way)
-            others = [one for one in self.shop.dies_for(section) if die is None or one.name != die.name]
-            better = best_refit(self.run, others)
-            if better is not None:
-                to = Clause.of("die-of-radius", die=better[0].name, clr=better[0].clr)
-                ways.append(Clause.of("refit-to-die", die=to, moved=better[2]))
-        return tuple(ways)
+        if die not in self._others:
+            self._others[die] = tuple(self._other_ways(die))
+        return Clause.of("move-bends-apart", by=lack.need - lack.have + excess, other=other), *self._others[die]
+
+    def _other_ways(self, die: Die | None) -> Iterator[Clause]:
+        """A cut that leaves two pieces that can be made on a die, and another die that moves the corners little."""
+        section = self.setup.tube.section
+        if section is None:
+            return
+        cut = best_split(self.run.table, max(section.od, section.height), makeable_by(self.shop, die))
+        if cut is not None:
+            yield cut.way
+        others = [one for one in self.shop.dies_for(section) if die is None or one.name != die.name]
+        better = best_refit(self.run, others)
+        if better is not None:
+            to = Clause.of("die-of-radius", die=better[0].name, clr=better[0].clr)
+            yield Clause.of("refit-to-die", die=to, moved=better[2])
 
     def inverted(self) -> Iterator[Finding]:
         """Bends for which the clamp is turned over."""

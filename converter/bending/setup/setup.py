@@ -20,7 +20,15 @@ from converter.bending.room.sweep import Clearance
 from converter.bending.setup.clamping import BendPlan
 from converter.bending.setup.findings import setup_findings
 from converter.bending.setup.machine_steps import stop_to_step, to_step, wrapped
-from converter.bending.setup.order import ChosenOrder, Copes, OrderChoice, OrderChooser, metal_reach
+from converter.bending.setup.order import (
+    TOGETHER,
+    ChosenOrder,
+    Copes,
+    LeastRoom,
+    OrderChoice,
+    OrderChooser,
+    metal_reach,
+)
 from converter.bending.setup.shape import MachineBend, machine_bend
 from converter.errors import OptionError
 from converter.findings import Finding
@@ -31,8 +39,6 @@ from converter.progress import steps
 from converter.quoting import quoted
 from converter.shop.model import Die, Machine, Shop
 
-#: Tubes whose orders are weighed side by side: a bound on memory.
-_TOGETHER = 200
 #: What may be asked for: an end, or the best of both.
 FEEDS = ("A", "B", "best")
 
@@ -89,7 +95,7 @@ class Setup:
         steps: its bends in the order made; empty for a straight, and where something is ``lacking``.
         length: stick that the tube takes from one end of its centerline to the other.
         extra_a, extra_b: extra stick at the ends, to be trimmed after bending.
-        clearance: the least room while it is bent, or None when that could not be worked out.
+        room: the least room while it is bent, measured when it is asked for; None when it cannot be worked out.
         plan: how it is clamped, bends numbered from 0 from the end fed first.
         findings: what is to be said of it.
         cope_a, cope_b: how far the stick reaches past the centerline's ends to the long points of the copes there
@@ -110,7 +116,7 @@ class Setup:
     length: float
     extra_a: float
     extra_b: float
-    clearance: Clearance | None
+    room: LeastRoom | None = field(compare=False, repr=False)
     plan: BendPlan
     findings: tuple[Finding, ...] = ()
     cope_a: float = 0.0
@@ -121,6 +127,11 @@ class Setup:
     lacking: str = ""
     saw_angles: tuple[tuple[str, float], ...] = ()
     long_points_apart: float | None = None
+
+    @property
+    def clearance(self) -> Clearance | None:
+        """The least room while it is bent, or None when that could not be worked out."""
+        return None if self.room is None else self.room.clearance
 
     @property
     def stick_length(self) -> float:
@@ -191,7 +202,7 @@ def set_up(
     for i, tube in enumerate(steps(tubes, "tubes set up")):
         if i == len(chosen):
             with paused_gc():
-                chosen += bench.chosen(tubes[i : i + _TOGETHER], feed_from)
+                chosen += bench.chosen(tubes[i : i + TOGETHER], feed_from)
         found.append(
             replace(
                 bench.setup(tube, feed_from, chosen[i]),
@@ -204,9 +215,10 @@ def set_up(
 
 @dataclass(frozen=True, slots=True)
 class _Chosen:
-    """End and order of a tube, why not the simple ones, and what is to be told of its room."""
+    """End and order of a tube, its least room, why not the simple ones, and what is to be told of its room."""
 
     order: OrderChoice
+    room: LeastRoom | None
     why: tuple[str, ...]
     findings: tuple[Finding, ...]
 
@@ -217,7 +229,8 @@ class _SpringbackBench:
     def __init__(self, shop: Shop, changes: Mapping[tuple[str, str], float]) -> None:
         self.shop = shop
         self.changes = changes
-        self._orders: dict[tuple[object, ...], ChosenOrder] = {}
+        self._orders: dict[tuple[object, ...], tuple[ChosenOrder, LeastRoom | None]] = {}
+        self._unmeasured: list[LeastRoom] = []
         self._springback: dict[tuple[str, Section | None, str | None, bool], Springback] = {}
 
     def chosen(self, tubes: Sequence[Tube], feed_from: str | None) -> list[_Chosen | None]:
@@ -236,21 +249,25 @@ class _SpringbackBench:
                 if key not in self._orders:
                     asked.setdefault(key, chooser)
         found = together([chooser.choosing(feed_from) for chooser in asked.values()])
-        self._orders.update(zip(asked, found, strict=True))
-        orders: list[tuple[OrderChooser, ChosenOrder] | None] = []
+        for (key, chooser), taken in zip(asked.items(), found, strict=True):
+            self._orders[key] = taken, chooser.least_room(taken[0], self._unmeasured)
+        orders: list[tuple[OrderChooser, ChosenOrder, LeastRoom | None] | None] = []
         for one in choosers:
             orders.append(None)
             if one is not None:
-                chooser, (chosen, why, search) = one[0], self._orders[one[1]]
-                orders[-1] = chooser, (chosen if asked.get(one[1]) is chooser else chooser.again(chosen), why, search)
+                chooser, ((chosen, why, search), room) = one[0], self._orders[one[1]]
+                chosen = chosen if asked.get(one[1]) is chooser else chooser.again(chosen)
+                orders[-1] = chooser, (chosen, why, search), room
         # what is found for one of equal tubes is at hand for the others
         firsts = {id(chooser) for chooser in asked.values()}
         told: dict[int, list[Finding]] = {}
         for some in (True, False):
             tellers = [one for one in orders if one is not None and (id(one[0]) in firsts) == some]
-            findings = together([chooser.ask_findings(chosen, search) for chooser, (chosen, _, search) in tellers])
-            told |= {id(chooser): own for (chooser, _), own in zip(tellers, findings, strict=True)}
-        return [None if one is None else _Chosen(*one[1][:2], tuple(told[id(one[0])])) for one in orders]
+            findings = together([chooser.ask_findings(chosen, search) for chooser, (chosen, _, search), _ in tellers])
+            told |= {id(chooser): own for (chooser, _, _), own in zip(tellers, findings, strict=True)}
+        return [
+            None if one is None else _Chosen(one[1][0], one[2], one[1][1], tuple(told[id(one[0])])) for one in orders
+        ]
 
     def _copes(self, tube: Tube) -> Copes:
         return self.changes.get((tube.name, "A")), self.changes.get((tube.name, "B"))
@@ -279,7 +296,7 @@ class _SpringbackBench:
             chosen.shape.length - (at_a + at_b),
             extra_a,
             extra_b,
-            chosen.clearance,
+            taken.room,
             chosen.plan,
             (),
             at_a,
