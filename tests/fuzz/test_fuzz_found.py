@@ -206,6 +206,28 @@ def test_an_end_whose_cut_never_ends_is_told_and_the_rest_is_worked_out(tmp_path
     assert "joint-parallel" in {finding["code"] for finding in outcome.json["findings"]}
 
 
+def test_a_cut_that_only_its_finest_lines_find_endless_is_told_by_every_command(tmp_path, capsys):
+    """The same where checks of the joint look at other lines than its sheets do: seed 41, STEP 82."""
+    text = (FIXTURES / "step" / "solid-gmsh-flanged.step").read_text("latin-1")
+    path = tmp_path / "along.step"
+    path.write_text(text.replace("#219 = AXIS2_PLACEMENT_3D(", "#219 = REPRESENTATION_MAP("), "latin-1")
+    for words in (("audit", path, "--json"), ("cope", path, "--json"), ("setup", path, "--json")):
+        outcome = run(capsys, *words)
+        assert outcome.status in (0, 1)
+        assert "joint-parallel" in {finding["code"] for finding in outcome.json["findings"]}
+
+
+@pytest.mark.parametrize("flag", ["--1", "+-2", "1-", "0x1"])
+def test_a_unit_flag_that_is_no_number_is_no_mistake_of_ours(tmp_path, capsys, flag):
+    lines = (FIXTURES / "iges" / "freecad-two.igs").read_text("latin-1").splitlines()
+    assert ",1.,2,2HMM," in lines[3]
+    lines[3] = lines[3][:72].replace(",1.,2,2HMM,", f",1.,{flag},2HMM,").rstrip().ljust(72) + lines[3][72:]
+    path = tmp_path / "flag.igs"
+    path.write_text("\n".join(lines) + "\n", "latin-1")
+    outcome = run(capsys, "table", path)
+    assert outcome.status in (0, 1, 2) and "Something went wrong" not in outcome.err
+
+
 def test_a_name_of_hundreds_of_digits_is_no_tube_called_infinite(tmp_path, capsys):
     document = run(capsys, "table", hook(tmp_path / "a.dxf"), "--json").json
     path = tmp_path / "t.json"

@@ -241,7 +241,10 @@ def _unit(values: list[bytes]) -> tuple[str, str | None, float | None] | None:
 def _bad_flag(values: list[bytes]) -> str:
     """A unit flag that is a whole number above or below those of the standard, as it stands there; else ''."""
     flag = _value(values, _UNIT_FLAG).decode("ascii", "replace").strip()
-    number = int(flag) if flag.lstrip("+-").isdigit() and len(flag) < 9 else 0
+    try:
+        number = int(flag) if len(flag) < 9 else 0
+    except ValueError:
+        return ""
     return flag if number and number not in _FLAGS and number != _IN_WORDS else ""
 
 

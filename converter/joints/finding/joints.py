@@ -20,7 +20,9 @@ from converter.joints.checks import contact_findings, joint_findings
 from converter.joints.cuts.clock import BendClock, StraightClock
 from converter.joints.cuts.flat import flats_under, plane_of
 from converter.joints.cuts.lines import Array, Bound, Branch, NoCutError, ObstaclePart
+from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut, HalfSpace, angles, mitre_plane, union
+from converter.joints.cuts.square import RectPrism
 from converter.joints.finding.contacts import Contact, find_contacts, footprint, frame_index
 from converter.joints.finding.crowds import crowd_findings
 from converter.joints.finding.plan import EndPlan, Key, make_plans
@@ -34,6 +36,8 @@ from converter.tolerances import DEFAULT, Tolerances
 
 #: An earlier tube of a node counts as a mate when it takes more than this off the end (mm).
 _LEAST_REMOVED = 0.01
+#: Sine of the angle between a tube and what runs along it; cuts take such parts lengthwise from a little less on.
+_ALONG = 1e-8
 
 
 @dataclass(frozen=True)
@@ -126,12 +130,21 @@ def _followed(
     findings: list[Finding] = []
     for joint in made:
         try:
-            findings += joint_findings(joint, by_name, tol)
+            told = joint_findings(joint, by_name, tol)
+            if _may_never_end(joint):  # of every line that any sheet asks for
+                _ = joint.profile
         except GeometryError as error:  # a line beside the axis runs along the mate, and never ends on it
             findings.append(_no_cut_finding(joint.tube, ends[joint.tube, joint.end], error))
         else:
             kept.append(joint)
+            findings += told
     return kept, findings
+
+
+def _may_never_end(joint: Joint) -> bool:
+    """Whether a part of a mate runs along the tube, so that lines may lie within it for ever."""
+    straights = (part for mate in joint.base.mates for part in mate if isinstance(part, RoundPrism | RectPrism))
+    return any(norm(cross(part.axis, joint.direction)) < _ALONG for part in straights)
 
 
 def _no_cut_finding(tube: str, end: End, error: GeometryError) -> Finding:
