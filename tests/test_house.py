@@ -418,6 +418,11 @@ def test_a_ring_of_imports_is_seen(one, other, seen, monkeypatch):
     assert cycles(import_graph()) == ring
 
 
+def called(node: ast.AST) -> str:
+    """Name of the plain function that a node calls, or ''."""
+    return node.func.id if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) else ""
+
+
 @pytest.mark.slow
 def test_no_broad_except_hides_a_mistake():
     """`except Exception` only where it raises again, and in four named places.
@@ -438,7 +443,8 @@ def test_no_broad_except_hides_a_mistake():
         for node in nodes(tree(path)):
             if isinstance(node, ast.ExceptHandler):
                 broad = node.type is None or ast.unparse(node.type) in ("Exception", "BaseException")
-                raises = any(isinstance(inner, ast.Raise) for inner in ast.walk(node))
+                # what is not the kernel's own `kernel_failure` raises again
+                raises = any(isinstance(one, ast.Raise) or called(one) == "kernel_failure" for one in ast.walk(node))
                 if broad and not raises:
                     wrong.append(f"{path.relative_to(ROOT)}:{node.lineno}")
     assert wrong == []

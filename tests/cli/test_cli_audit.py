@@ -290,10 +290,8 @@ def test_without_the_kernel_the_rest_is_still_written(tmp_path, shop):
 
     usual = convert("--out", "usual", "--section", "25x2mm")
     assert usual.returncode == 0, usual.stderr
-    assert "libgl1" in usual.stderr
-    assert "hook.csv" in files(tmp_path / "usual")
-    assert not [name for name in files(tmp_path / "usual") if name.endswith(".step")]
-    named = convert("--out", "named", "--to", "csv,step")
+    assert {"hook.csv", "hook.step"} <= files(tmp_path / "usual")  # tubes as drawn are written without it
+    named = convert("--out", "named", "--to", "csv,wires")
     assert named.returncode == 2
     assert "libgl1" in one_sentence(named.stderr)
     assert not (tmp_path / "named").exists()

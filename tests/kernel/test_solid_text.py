@@ -71,7 +71,10 @@ def test_a_ring_and_its_void_are_the_kernels(name, rows):
     assert_same(run_of(rows, 0.0, AWAY, closed=True), ALL[name])
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(
+    max_examples=25,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large],
+)
 @given(tables(most=4), placements(), sections(), st.sampled_from(["mm", "in"]))
 def test_any_solid_is_the_kernels(table, place, section, unit):
     run = Run("any", None, False, table, place)

@@ -318,5 +318,6 @@ def _settings(unit: str, schema: str) -> AbstractContextManager[None]:
         "write.surfacecurve.mode": 0,  # curves in parameters are derived data; readers make their own
         "write.precision.mode": 0,
         "write.step.nonmanifold": 0,
+        "write.stepcaf.subshapes.name": 0,  # cadquery beside us leaves it on
     }
     return settings(words, numbers, WriteError)

@@ -65,7 +65,7 @@ except MissingLibraryError as error:
     print(error.message)
 """
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    said = "" if written else "STEP needs the CAD kernel, which is not installed: run `pip install cadquery`."
+    said = "" if written else "STEP needs the CAD kernel, which is not installed: run `pip install cadquery-ocp`."
     assert done.stdout.strip() == said
     assert (tmp_path / "out" / "a.step").exists() is written
     assert (tmp_path / "out").exists() is written
