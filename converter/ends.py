@@ -105,7 +105,8 @@ def why_ended(status: int, usage: struct_rusage, task: WorkerTask) -> ElbowroomE
             task.seconds = float(allowed)
             return task.out_of_time()
         return task.killed()
-    if task.memory is not None and memory > _NEARLY_ALL * task.memory:
+    # the system counts from what the process had that began it, which is this one
+    if task.memory is not None and memory > max(_NEARLY_ALL * task.memory, used_memory()):
         return task.out_of_memory()
     return task.crashed(signal.Signals(number).name if number in set(signal.Signals) else f"signal {number}")
 
@@ -113,6 +114,15 @@ def why_ended(status: int, usage: struct_rusage, task: WorkerTask) -> ElbowroomE
 def greatest_memory(usage: struct_rusage) -> int:
     """Greatest memory of a process in bytes, from what the system counts in kilobytes (macOS: in bytes)."""
     return usage.ru_maxrss if sys.platform == "darwin" else usage.ru_maxrss * 1024
+
+
+def used_memory() -> int:
+    """Bytes that this process has used at most; 0 where the system does not tell."""
+    try:
+        import resource
+    except ImportError:
+        return 0
+    return greatest_memory(resource.getrusage(resource.RUSAGE_SELF))
 
 
 def refused(error: OSError) -> ElbowroomError:

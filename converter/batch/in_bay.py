@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from converter.allowance import TimeLimitReached
 from converter.disk.reading import files_read, recorded
 from converter.disk.silence import silence_streams
-from converter.ends import WorkerTask, greatest_memory, mistake, refused
+from converter.ends import WorkerTask, mistake, refused, used_memory
 from converter.errors import ElbowroomError
 from converter.pause import paused_gc
 from converter.progress import begin_file
@@ -52,10 +52,10 @@ def serve(ending: int | None, patience: float | None) -> int:
         worker.heed_limits()
         incoming = io.BufferedReader(requests)
         with recorded():  # around those of the drawings: what was cut off in a folder is looked for once
-            most = _used_memory() + _MOST_GROWTH  # a process begins with what the one that started it had
+            most = used_memory() + _MOST_GROWTH  # a process begins with what the one that started it had
             while _is_due(incoming, patience):
                 verdict, sound = _answer(pickle.load(incoming), worker)
-                again = sound and _used_memory() < most
+                again = sound and used_memory() < most
                 _send(answers, (verdict, again))
                 if not again:
                     break
@@ -163,12 +163,3 @@ def _worked_out(item: BatchItem, own: dict[str, str]) -> DrawingVerdict:
 
 def _paths_read() -> tuple[str, ...]:
     return tuple(dict.fromkeys(file.path for file in files_read() if file.path))
-
-
-def _used_memory() -> int:
-    """Bytes that this process has used at most."""
-    try:
-        import resource
-    except ImportError:
-        return 0
-    return greatest_memory(resource.getrusage(resource.RUSAGE_SELF))

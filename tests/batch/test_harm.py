@@ -74,6 +74,18 @@ def test_a_drawing_that_explodes_takes_no_other_with_it(here):
     assert {verdict.word for name, verdict in found.items() if name not in HARM} == {"warning"}
 
 
+@pytest.mark.slow
+def test_a_crash_is_not_taken_for_want_of_memory_where_this_process_is_large(here):
+    """A process begins with the greatest memory of the one that began it, by the system's count."""
+    drawing("segv.dxf")
+    large = bytearray(1_200_000_000)
+    large[::4096] = b"1" * len(large[::4096])
+    with local_bays(1) as executor:
+        (verdict,) = work_through(items(limits=BatchLimits(60.0, 10**9)), executor)
+    assert verdict.failure is not None and verdict.failure.code == "crashed"
+    del large
+
+
 def test_a_bay_that_is_killed_is_replaced_and_its_drawing_done(here):
     """kill -9 of a worker: the drawing it was at is tried once more, since drawings before it may be to blame."""
     for name in ("a.dxf", "waits.dxf", "z.dxf"):

@@ -18,6 +18,7 @@ from step_tools import hook as step_hook
 from converter import allowance
 from converter.errors import ReadError
 from converter.importers.dxf.layers import decoded
+from converter.importers.mesh.square import follow
 from converter.importers.registry import ReadOptions, read
 from converter.importers.step import trial
 from converter.job import open_job
@@ -226,6 +227,21 @@ def test_a_unit_flag_that_is_no_number_is_no_mistake_of_ours(tmp_path, capsys, f
     path.write_text("\n".join(lines) + "\n", "latin-1")
     outcome = run(capsys, "table", path)
     assert outcome.status in (0, 1, 2) and "Something went wrong" not in outcome.err
+
+
+def test_a_box_drawn_out_for_kilometres_is_not_followed_from_every_side(tmp_path, capsys, monkeypatch):
+    """One corner 200 km away: 36,000 cuts were tried, to both sides of six places. Seed 41, mesh 2939."""
+    tried = []
+    real = follow.rectangle_at
+    monkeypatch.setattr(follow, "rectangle_at", lambda *given: tried.append(1) or real(*given))
+    corners = [(x, y, z) for x in (-254, 254) for y in (-254, 254) for z in (-3810, 3810)]
+    corners[2] = (-2541, 200_000_000, 254)
+    faces = "2 4 1,5 2 1,1 4 3,3 5 1,2 8 4,6 2 5,6 8 2,4 8 3,7 5 3,3 8 7,7 6 5,8 6 7"
+    path = tmp_path / "box.obj"
+    lines = [*(f"v {x} {y} {z}" for x, y, z in corners), *(f"f {face}" for face in faces.split(","))]
+    path.write_text("\n".join(lines) + "\n")
+    assert run(capsys, "table", path).status in (0, 1, 2)
+    assert 0 < len(tried) < 2.1 * follow.MOST_CUTS
 
 
 def test_a_name_of_hundreds_of_digits_is_no_tube_called_infinite(tmp_path, capsys):

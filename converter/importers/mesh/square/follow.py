@@ -22,7 +22,7 @@ REACHES = (0.02, 0.05, 0.1, 0.2, 0.4)  #: of the extent: how far around such a p
 EVEN = 0.03  #: share of the directions of faces there that may lie along the tube
 STEP = 0.35  #: of the smaller side: from cut to cut
 HALVED = 4  #: times a step is halved where no rectangle is met
-MOST_CUTS = 3000
+MOST_CUTS = 3000  #: to one side: of a tube of 40 mm, 42 m
 ALIKE = 0.02  #: share by which the sides of cuts that count may differ from the usual ones
 CUT_COST = 4e-8  #: seconds of an ordinary processor for each triangle of a cut
 
@@ -72,6 +72,8 @@ def followed(body: MeshBody, effort: Effort) -> FollowedTube | None:
             if best is None or len(one.cuts) > len(best.cuts):
                 best = one
         if best is not None and (best.length > 0.4 * extent or effort.is_used_up):
+            break
+        if max(len(ahead), len(back)) == MOST_CUTS:  # it is longer than is followed, wherever that begins
             break
     return best
 
