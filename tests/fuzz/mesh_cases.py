@@ -256,7 +256,8 @@ def _gltf(rng: Random) -> bytes:
     for _ in range(rng.choice((0, 1, 1, 2))):
         _change_node(structure, rng)
     if rng.random() < 0.2:
-        for buffer in structure.get("buffers") or []:
+        buffers = structure.get("buffers")
+        for buffer in buffers if isinstance(buffers, list) else []:
             if isinstance(buffer, dict):
                 buffer["uri"] = rng.choice(
                     (
