@@ -85,9 +85,9 @@ def scrambled(data: bytes, rng: Random, most: int = 6) -> bytes:
     """The bytes with a few changes at random places."""
     out = bytearray(data)
     for _ in range(rng.randint(1, most)):
-        rng.choice(_ON_BYTES)(out, rng)
         if not out:
             break
+        rng.choice(_ON_BYTES)(out, rng)
     return bytes(out)
 
 
