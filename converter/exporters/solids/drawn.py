@@ -14,7 +14,7 @@ from typing import Any, BinaryIO
 
 from converter.dates import file_time
 from converter.errors import WriteError
-from converter.geometry.vectors import Vec
+from converter.geometry.vectors import Vec, cross, sub
 from converter.kernel.shapes.maker import TOLERANCE
 from converter.kernel.shapes.solids import made_solid
 from converter.kernel.step.solid_text import SolidWriter, listed, located_text, real, wrapped
@@ -343,11 +343,11 @@ def in_frame(run: Run, frame: Placement) -> Run:
     """A run as seen from a frame: moved so that the frame comes to lie in the origin, its direction x, its normal z."""
     place = run.placement
     x, z = frame.direction, frame.normal
-    y = (z[1] * x[2] - z[2] * x[1], z[2] * x[0] - z[0] * x[2], z[0] * x[1] - z[1] * x[0])
+    y = cross(z, x)
 
     def components(vector: Vec) -> Vec:
         a, b, c = (sum(p * q for p, q in zip(axis, vector, strict=True)) for axis in (x, y, z))
         return a, b, c
 
-    away = (place.start[0] - frame.start[0], place.start[1] - frame.start[1], place.start[2] - frame.start[2])
+    away = sub(place.start, frame.start)
     return replace(run, placement=Placement(components(away), components(place.direction), components(place.normal)))

@@ -26,7 +26,7 @@ from OCP.Geom import (
     Geom_ToroidalSurface,
 )
 from OCP.Geom2d import Geom2d_BSplineCurve, Geom2d_Curve, Geom2d_Line
-from OCP.gp import gp_Ax2, gp_Ax3, gp_Dir, gp_Dir2d, gp_Pnt, gp_Pnt2d
+from OCP.gp import gp_Ax2, gp_Ax3, gp_Dir, gp_Dir2d, gp_Pnt, gp_Pnt2d, gp_Trsf
 from OCP.TColgp import TColgp_Array1OfPnt2d
 from OCP.TColStd import TColStd_Array1OfInteger, TColStd_Array1OfReal
 from OCP.TopAbs import TopAbs_Orientation
@@ -35,6 +35,7 @@ from OCP.TopoDS import TopoDS_Edge, TopoDS_Face, TopoDS_Shell, TopoDS_Solid, Top
 
 from converter.geometry.vectors import Vec, norm
 from converter.kernel.shapes.maker import TOLERANCE, Jet
+from converter.model.bends import Placement
 
 FORWARD = TopAbs_Orientation.TopAbs_FORWARD
 REVERSED = TopAbs_Orientation.TopAbs_REVERSED
@@ -50,6 +51,13 @@ def ax2(point: Vec, axis: Vec, x: Vec) -> gp_Ax2:
 def ax3(point: Vec, axis: Vec, x: Vec) -> gp_Ax3:
     """As `ax2`, for surfaces."""
     return gp_Ax3(gp_Pnt(*point), gp_Dir(*axis), gp_Dir(*x))
+
+
+def to_own_frame(place: Placement) -> gp_Trsf:
+    """The motion that brings a frame into the origin, its direction along x, its normal along z."""
+    motion = gp_Trsf()
+    motion.SetTransformation(ax3(place.start, place.normal, place.direction))
+    return motion
 
 
 def line(point: Vec, direction: Vec) -> Geom_Line:

@@ -83,7 +83,10 @@ def in_own_frame(shape: Any, place: Placement) -> Any:
     Raises:
         MissingLibraryError: the CAD kernel is not installed.
     """
-    return _moved(shape, place, back=False)
+    require()
+    from converter.kernel.shapes import brep
+
+    return _moved(shape, brep.to_own_frame(place))
 
 
 def in_place(shape: Any, place: Placement) -> Any:
@@ -92,20 +95,15 @@ def in_place(shape: Any, place: Placement) -> Any:
     Raises:
         MissingLibraryError: the CAD kernel is not installed.
     """
-    return _moved(shape, place, back=True)
-
-
-def _moved(shape: Any, place: Placement, *, back: bool) -> Any:
     require()
-    from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
-    from OCP.gp import gp_Trsf
-
     from converter.kernel.shapes import brep
 
-    motion = gp_Trsf()
-    motion.SetTransformation(brep.ax3(place.start, place.normal, place.direction))
-    if back:
-        motion.Invert()
+    return _moved(shape, brep.to_own_frame(place).Inverted())
+
+
+def _moved(shape: Any, motion: Any) -> Any:
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
+
     return BRepBuilderAPI_Transform(shape, motion, True).Shape()
 
 

@@ -234,14 +234,11 @@ def _document(
 
 def _location(place: Placement) -> Any:
     """Where a frame stands, for the kernel."""
-    from OCP.gp import gp_Trsf
     from OCP.TopLoc import TopLoc_Location
 
     from converter.kernel.shapes import brep
 
-    motion = gp_Trsf()
-    motion.SetTransformation(brep.ax3(place.start, place.normal, place.direction))
-    return TopLoc_Location(motion.Inverted())
+    return TopLoc_Location(brep.to_own_frame(place).Inverted())
 
 
 def _step_file(document: Any, items: Sequence[StepItem], title: str, into: _Rewritten) -> None:
