@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 #: Part of the memory allowed whose use makes want of memory the likely cause of a crash.
 _NEARLY_ALL = 0.8
 
+#: Bytes by which two counts of the same memory may differ: the system adds up what its processors note for themselves.
+_MISCOUNT = 16_000_000
+
 
 class WorkerTask:  # no dataclass, whose making costs more than all else that every start-up pays here
     """What a process is doing, with which input ('' for none yet), and what it may use for it.
@@ -106,7 +109,7 @@ def why_ended(status: int, usage: struct_rusage, task: WorkerTask) -> ElbowroomE
             return task.out_of_time()
         return task.killed()
     # the system counts from what the process had that began it, which is this one
-    if task.memory is not None and memory > max(_NEARLY_ALL * task.memory, used_memory()):
+    if task.memory is not None and memory > max(_NEARLY_ALL * task.memory, used_memory() + _MISCOUNT):
         return task.out_of_memory()
     return task.crashed(signal.Signals(number).name if number in set(signal.Signals) else f"signal {number}")
 
@@ -117,7 +120,17 @@ def greatest_memory(usage: struct_rusage) -> int:
 
 
 def used_memory() -> int:
-    """Bytes that this process has used at most; 0 where the system does not tell."""
+    """Bytes that this process has used at most; 0 where the system does not tell.
+
+    Source: proc_pid_status(5), VmHWM; getrusage(2) counts those of the process that began this one as well.
+    """
+    try:
+        with open("/proc/self/status", "rb") as status:
+            for line in status:
+                if line.startswith(b"VmHWM:"):
+                    return int(line.split()[1]) * 1024
+    except OSError:  # no such account
+        pass
     try:
         import resource
     except ImportError:

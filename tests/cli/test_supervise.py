@@ -212,6 +212,10 @@ def test_want_of_memory_is_told_as_such_whatever_became_of_it():
     assert outcome.json["error"]["code"] == "limit-memory"
     broken = "held = bytearray(450_000_000)\nheld[::4096] = bytes(len(held[::4096]))\nos.abort()"
     assert "memory" in one_sentence(command(broken, "--limit-memory", "500MB").err)
+    large = bytearray(700_000_000)  # whoever starts the command is large: no matter of the command's
+    large[::4096] = b"1" * len(large[::4096])
+    assert "memory" in one_sentence(command(broken, "--limit-memory", "500MB").err)
+    del large
 
 
 def test_none_lifts_the_limits():
