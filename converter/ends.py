@@ -21,9 +21,6 @@ if TYPE_CHECKING:
 #: Part of the memory allowed whose use makes want of memory the likely cause of a crash.
 _NEARLY_ALL = 0.8
 
-#: Bytes by which two counts of the same memory may differ: the system adds up what its processors note for themselves.
-_MISCOUNT = 16_000_000
-
 
 class WorkerTask:  # no dataclass, whose making costs more than all else that every start-up pays here
     """What a process is doing, with which input ('' for none yet), and what it may use for it.
@@ -32,15 +29,17 @@ class WorkerTask:  # no dataclass, whose making costs more than all else that ev
         doing: ``reading`` or ``writing``.
         seconds: of processor time for each input, None for no limit.
         memory: bytes, None for no limit.
+        begun: greatest memory by the system's count when the process began, bytes: that of the one that began it.
     """
 
-    __slots__ = ("doing", "file", "memory", "seconds")
+    __slots__ = ("begun", "doing", "file", "memory", "seconds")
 
-    def __init__(self, doing: str, file: str, seconds: float | None, memory: int | None) -> None:
+    def __init__(self, doing: str, file: str, seconds: float | None, memory: int | None, begun: int = 0) -> None:
         self.doing = doing
         self.file = file
         self.seconds = seconds
         self.memory = memory
+        self.begun = begun
 
     def out_of_time(self) -> ElbowroomError:
         """The processor time was not enough."""
@@ -108,8 +107,7 @@ def why_ended(status: int, usage: struct_rusage, task: WorkerTask) -> ElbowroomE
             task.seconds = float(allowed)
             return task.out_of_time()
         return task.killed()
-    # the system counts from what the process had that began it, which is this one
-    if task.memory is not None and memory > max(_NEARLY_ALL * task.memory, used_memory() + _MISCOUNT):
+    if task.memory is not None and memory > max(_NEARLY_ALL * task.memory, task.begun):
         return task.out_of_memory()
     return task.crashed(signal.Signals(number).name if number in set(signal.Signals) else f"signal {number}")
 
@@ -120,17 +118,7 @@ def greatest_memory(usage: struct_rusage) -> int:
 
 
 def used_memory() -> int:
-    """Bytes that this process has used at most; 0 where the system does not tell.
-
-    Source: proc_pid_status(5), VmHWM; getrusage(2) counts those of the process that began this one as well.
-    """
-    try:
-        with open("/proc/self/status", "rb") as status:
-            for line in status:
-                if line.startswith(b"VmHWM:"):
-                    return int(line.split()[1]) * 1024
-    except OSError:  # no such account
-        pass
+    """Bytes that this process has used at most; 0 where the system does not tell."""
     try:
         import resource
     except ImportError:

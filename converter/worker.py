@@ -11,7 +11,7 @@ from typing import NoReturn
 
 from converter import allowance
 from converter.allowance import TimeLimitReached
-from converter.ends import WorkerTask
+from converter.ends import WorkerTask, used_memory
 from converter.errors import ElbowroomError
 from converter.progress import watch_files
 
@@ -32,7 +32,7 @@ class Worker:
 
     def __init__(self, note: Callable[[WorkerTask], None]) -> None:
         self._note = note
-        self.task = WorkerTask("", "", allowance.SECONDS, allowance.usual_memory())
+        self.task = WorkerTask("", "", allowance.SECONDS, allowance.usual_memory(), used_memory())
         self.stop_request: tuple[int, float] | None = None  # the signal that asked to stop, and when
         self.late = False  # the processor time was used up
 

@@ -98,8 +98,8 @@ class Bay:
                 if isinstance(answer[0], DrawingVerdict):
                     self.done += 1
                     return answer[0], answer[1]
-                doing, file, seconds, memory = answer
-                self._task = WorkerTask(doing, file or item.source, seconds, memory)
+                doing, file, seconds, memory, begun = answer
+                self._task = WorkerTask(doing, file or item.source, seconds, memory, begun)
         except (EOFError, OSError, pickle.UnpicklingError) as error:
             told = self._why_ended()
             raise BayEndedError(told.message, code=told.code, file=item.source) from error

@@ -52,7 +52,7 @@ def serve(ending: int | None, patience: float | None) -> int:
         worker.heed_limits()
         incoming = io.BufferedReader(requests)
         with recorded():  # around those of the drawings: what was cut off in a folder is looked for once
-            most = used_memory() + _MOST_GROWTH  # a process begins with what the one that started it had
+            most = worker.task.begun + _MOST_GROWTH
             while _is_due(incoming, patience):
                 verdict, sound = _answer(pickle.load(incoming), worker)
                 again = sound and used_memory() < most
@@ -77,8 +77,8 @@ def _is_due(incoming: io.BufferedReader[io.FileIO], patience: float | None) -> b
     return bool(select([incoming], [], [], patience)[0])
 
 
-def _task_values(task: WorkerTask) -> tuple[str, str, float | None, int | None]:
-    return task.doing, task.file, task.seconds, task.memory
+def _task_values(task: WorkerTask) -> tuple[str, str, float | None, int | None, int]:
+    return task.doing, task.file, task.seconds, task.memory, task.begun
 
 
 def _send(stream: io.FileIO, answer: Any) -> None:

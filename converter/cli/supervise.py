@@ -40,13 +40,13 @@ class Notes:
     @property
     def task(self) -> WorkerTask:
         """What the child noted last that it was doing; a very long file name is cut."""
-        seconds, memory, doing, file, *_ = self._page[self._TASK :].decode("utf-8", "ignore").split("\0")
-        return WorkerTask(doing, file, float(seconds) or None, int(memory) or None)
+        seconds, memory, begun, doing, file, *_ = self._page[self._TASK :].decode("utf-8", "ignore").split("\0")
+        return WorkerTask(doing, file, float(seconds) or None, int(memory) or None, int(begun))
 
     def note(self, task: WorkerTask) -> None:
         """The child says what it is doing."""
         room = len(self._page) - self._TASK
-        text = f"{task.seconds or 0.0}\0{task.memory or 0}\0{task.doing}\0{task.file}"
+        text = f"{task.seconds or 0.0}\0{task.memory or 0}\0{task.begun}\0{task.doing}\0{task.file}"
         self._page[self._TASK :] = text.encode("utf-8", "replace")[: room - 1].ljust(room, b"\0")
 
     @property
