@@ -9,6 +9,7 @@ from functools import cached_property
 from math import ceil, fsum
 
 from converter.bending.setup.setup import Setup
+from converter.bending.setup.words import rounded_up
 from converter.errors import OptionError
 from converter.findings import Clause, Finding
 from converter.job.job import Job
@@ -25,6 +26,7 @@ from converter.shop.model import Shop, Stick
 from converter.shop.rack import Rack
 from converter.shop.rates import SAME_STOCK, price_for
 from converter.tolerances import PAST_LENGTH
+from converter.units import Display
 
 _M3_PER_MM3 = 1e-9
 #: Tries for a sheet: the plain one and another, which is a tenth of a second for an ordinary job.
@@ -54,7 +56,7 @@ class CutPiece:
 
     Attributes:
         name: of the part; of several inputs behind the input's own.
-        length: cut length, mm: to long points, with the extra that bending needs.
+        length: cut length, mm: to long points, with the extra that bending needs; the saw's stop is this, rounded up.
         count: how many.
         saw_angles: (end, degrees from square) of the ends that a saw cuts at a slant.
         is_bent: whether it is bent, so that its ends are cut square first.
@@ -95,7 +97,8 @@ class CutGroup:
         section, metal: of all of them.
         pieces: those that are cut, the longest first.
         supplies: what they may be cut from.
-        plan: the patterns, by their numbers in ``pieces`` and ``supplies``; None where there is no bar.
+        plan: the patterns, by their numbers in ``pieces`` and ``supplies``, with the lengths that are cut (`cut_to`);
+            None where there is no bar.
         by_price: whether least price was asked for; else least length, since a price is missing.
         kg_per_mm: mass of bar, or None where the density is not known.
         keep: the shortest drop that goes to the rack, mm.
@@ -111,6 +114,25 @@ class CutGroup:
     kg_per_mm: float | None
     keep: float
     shared: tuple[SharedCut, ...] = ()
+
+    def cut_to(self, display: Display) -> CutGroup:
+        """The same bars, cut to the lengths that a display shows, as the set-up does: rounded up.
+
+        Of another display than the job's they may not fit, see `too_long`.
+        """
+        if self.plan is None:
+            return self
+        cut = tuple(
+            replace(wanted, length=rounded_up(piece.length, display))
+            for wanted, piece in zip(self.plan.pieces, self.pieces, strict=True)
+        )
+        return self if cut == self.plan.pieces else replace(self, plan=replace(self.plan, pieces=cut))
+
+    def too_long(self, pattern: Pattern) -> float:
+        """What the pieces of a bar, as cut, are longer than it, mm; 0 where they fit."""
+        assert self.plan is not None
+        over = pattern.over(self.plan.bars, self.plan.pieces, self.plan.saw)
+        return over if over > PAST_LENGTH else 0.0
 
     @cached_property
     def bought(self) -> tuple[tuple[Supply, int], ...]:
@@ -130,8 +152,10 @@ class CutGroup:
     @property
     def pieces_length(self) -> float:
         """Of all pieces that are cut, mm."""
-        lacking = (0,) * len(self.pieces) if self.plan is None else self.plan.lacking
-        return fsum(piece.length * (piece.count - less) for piece, less in zip(self.pieces, lacking, strict=True))
+        if self.plan is None:
+            return fsum(piece.length * piece.count for piece in self.pieces)
+        cut = zip(self.plan.pieces, self.plan.lacking, strict=True)
+        return fsum(piece.length * (piece.count - less) for piece, less in cut)
 
     @cached_property
     def drops(self) -> tuple[tuple[float, int], ...]:
@@ -269,7 +293,8 @@ def cut_list(
     groups = []
     for key in steps(list(sorted_out), "sections nested"):
         section, metal_name = sections[key]
-        group, told = _group(shop, section, metal_name, sorted_out[key], rack, buyable, mitre, seconds, dives)
+        pieces = sorted_out[key]
+        group, told = _group(jobs[0], section, metal_name, pieces, rack, buyable, mitre, seconds, dives)
         groups.append(group)
         findings += told
     if groups and not shop.cutting.is_given:
@@ -326,10 +351,14 @@ def _is_like(part: Part, pattern: str) -> bool:
 
 
 def _group(
-    shop: Shop, section: Section, metal: str | None, pieces: list[CutPiece], rack: Rack | None,
+    job: Job, section: Section, metal: str | None, pieces: list[CutPiece], rack: Rack | None,
     buyable: Sequence[float], mitre: float, seconds: float, dives: int,
 ) -> tuple[CutGroup, list[Finding]]:  # fmt: skip
-    """The pieces of one section and metal nested on its bars, and what stands in the way."""
+    """The pieces of one section and metal nested on its bars, and what stands in the way.
+
+    They are nested at the lengths that the job's display shows, so that what a person cuts by fits.
+    """
+    shop = job.shop
     known = find_metal(metal, shop.metals)
     density = None if known is None else known.density
     kg_per_mm = None if density is None else section.area * density * _M3_PER_MM3
@@ -356,7 +385,11 @@ def _group(
             StockBar(s.stick.length, s.stick.count, 0.0 if s.origin != "buy" else _cost(s, by_price)) for s in supplies
         ]
         shared, ends = shared_cuts([piece.slants for piece in fitting], saw.kerf, mitre)
-        wanted = [WantedLength(piece.length, piece.count, pair) for piece, pair in zip(fitting, ends, strict=True)]
+        wanted = [
+            # one that takes all of a bar stays as long as that
+            WantedLength(min(rounded_up(piece.length, job.display), max(piece.length, most)), piece.count, pair)
+            for piece, pair in zip(fitting, ends, strict=True)
+        ]
         plan = nest(wanted, bars, replace(saw, savings=tuple(cut.saving for cut in shared)), seconds, dives)
         lacking = [piece.name for piece, count in zip(fitting, plan.lacking, strict=True) if count]
         if lacking:

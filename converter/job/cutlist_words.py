@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from converter.bending.setup.words import is_half, turned
+from converter.bending.setup.words import cut_number, is_half, turned
 from converter.findings.wording import listed
 from converter.job.cutlist import CutGroup, CutList, CutPiece, Supply
 from converter.nesting.model import Pattern
@@ -41,7 +41,7 @@ def pieces_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
         count, piece = len(list(run)), group.pieces[i]
         cut = f" /{display.angle(angle)}/" if angle else ""
         told.append(
-            (f"{count} x " if count > 1 else "") + f"{one_line(piece.name)} {display.number(piece.length)}{cut}"
+            (f"{count} x " if count > 1 else "") + f"{one_line(piece.name)} {cut_number(piece.length, display)}{cut}"
         )
     return ", ".join(told)
 
@@ -53,10 +53,17 @@ def ends_text(piece: CutPiece, display: Display) -> str:
 
 
 def left_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
-    """What is left of a bar: kept or scrap."""
-    assert group.plan is not None
-    left = pattern.left(group.plan.bars, group.plan.pieces, group.plan.saw)
-    return f"{display.number(left)} {'drop' if group.is_drop(left) else 'scrap'}"
+    """What is left of a bar, kept or scrap: ``221.652 drop``; or what pieces so rounded lack: ``0.062 too long``."""
+
+    def one_text(one: Display) -> str:
+        cut = group.cut_to(one)
+        assert cut.plan is not None
+        if over := cut.too_long(pattern):
+            return f"{cut_number(over, one)} too long"
+        left = pattern.left(cut.plan.bars, cut.plan.pieces, cut.plan.saw)
+        return f"{one.number(left)} {'drop' if cut.is_drop(left) else 'scrap'}"
+
+    return display.each(one_text)
 
 
 def bar_rows(group: CutGroup, display: Display) -> list[list[str]]:
@@ -91,11 +98,15 @@ def group_sentences(group: CutGroup, display: Display, currency: str) -> list[st
         of = "that bar" if bars == 1 else "those bars"
         lines.append(f"The pieces are {100.0 * group.pieces_length / group.bars_length:.1f} % of {of}.")
     if group.drops:
-        told = [f"{f'{count} x ' if count > 1 else ''}{display.length(mm)}" for mm, count in group.drops[:_MOST_DROPS]]
-        more = sum(count for _, count in group.drops[_MOST_DROPS:])
-        lines.append(f"Drops to keep: {listed([*told, *([f'{more} shorter'] if more else [])])}.")
+        lines.append(display.each(lambda one: _drops_text(group.cut_to(one), one)))
     lines.append(_proof(group, display))
     return lines + _sharing(group, display)
+
+
+def _drops_text(group: CutGroup, display: Display) -> str:
+    told = [f"{f'{count} x ' if count > 1 else ''}{display.length(mm)}" for mm, count in group.drops[:_MOST_DROPS]]
+    more = sum(count for _, count in group.drops[_MOST_DROPS:])
+    return f"Drops to keep: {listed([*told, *([f'{more} shorter'] if more else [])]) if told else 'none'}."
 
 
 def _sharing(group: CutGroup, display: Display) -> list[str]:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
+from math import fsum
 
-from converter.job.quotation import Quotation
+from converter.bending.setup.words import rounded_up
+from converter.job.quotation import Quotation, QuotationPart
 from converter.units import Display
 from converter.words import mass_text
 
@@ -31,15 +34,19 @@ def quotation_rows(estimate: Quotation, display: Display, *, units: bool = False
         units: whether lengths stand with their unit.
     """
 
-    def row(name: str, off: str, of: _Sum, price: str, total: float | None) -> list[str]:
-        def length(what: str) -> str:
-            mm = of(what) or 0.0
-            return display.each(lambda one: one.length(mm) if units else one.number(mm))
+    def length(mm_in: Callable[[Display], float]) -> str:
+        return display.each(lambda one: one.length(mm_in(one)) if units else one.number(mm_in(one)))
 
+    def stick(part: QuotationPart, one: Display) -> float:
+        return rounded_up(part.each("stick") or 0.0, one)
+
+    def row(
+        name: str, off: str, of: _Sum, sticks: Callable[[Display], float], price: str, total: float | None
+    ) -> list[str]:
         mass = of("mass")
         return [
-            name, off, length("stick"), _DASH if mass is None else mass_text(mass, display),
-            *(f"{of(what) or 0.0:.0f}" for what in ("bends", "cuts", "copes")), length("weld"),
+            name, off, length(sticks), _DASH if mass is None else mass_text(mass, display),
+            *(f"{of(what) or 0.0:.0f}" for what in ("bends", "cuts", "copes")), length(lambda _: of("weld") or 0.0),
             _number(of("minutes"), 0), _number(of("metal_price"), 2), _number(of("work_price"), 2), price,
             _number(total, 2),
         ]  # fmt: skip
@@ -48,9 +55,15 @@ def quotation_rows(estimate: Quotation, display: Display, *, units: bool = False
     for part in estimate.parts:
         whole = part.whole("price")
         total = None if whole is None else estimate.jobs * whole
-        rows.append(row(part.part.name, str(part.off), part.each, _number(part.each("price"), 2), total))
+        price = _number(part.each("price"), 2)
+        rows.append(row(part.part.name, str(part.off), part.each, partial(stick, part), price, total))
     times = "" if estimate.jobs == 1 else f" x {estimate.jobs}"
-    rows.append(row(f"all{times}", str(estimate.jobs * estimate.off), estimate.total, "", estimate.total("price")))
+
+    def all_sticks(one: Display) -> float:
+        return fsum(estimate.jobs * part.off * stick(part, one) for part in estimate.parts)
+
+    count = str(estimate.jobs * estimate.off)
+    rows.append(row(f"all{times}", count, estimate.total, all_sticks, "", estimate.total("price")))
     return rows
 
 

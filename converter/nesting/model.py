@@ -110,6 +110,10 @@ class Pattern:
         used = saw.trim + fsum(self._spans(pieces, saw))
         return max(0.0, bars[self.bar].length - used)
 
+    def over(self, bars: tuple[StockBar, ...], pieces: tuple[WantedLength, ...], saw: Saw) -> float:
+        """What the pieces are longer than each bar has room for, mm; 0 where they fit, as those of a `Nest` do."""
+        return max(0.0, fsum(self._spans(pieces, saw)) - saw.room(bars[self.bar].length))
+
     def _after(self, saw: Saw) -> list[float]:
         """From the long point behind each piece to where the next one begins, mm: the kerf, less what they save."""
         return [saw.kerf - (saw.savings[kind - 1] if kind else 0.0) for kind in self.shared]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import subprocess
 import sys
 
@@ -12,6 +13,7 @@ import ezdxf
 import pytest
 from command_line import failed, run
 from pypdf import PdfReader
+from sheet_tools import in_rounding
 
 SHOP = """units = "mm"
 [shop]
@@ -323,3 +325,59 @@ def test_a_bent_tube_is_cut_square_and_mitred_afterwards(capsys, tmp_path):
     run(capsys, "cutlist", *given, "--out", str(tmp_path / "out"), "--to", "pdf")
     page = PdfReader(tmp_path / "out" / "legs-cutlist.pdf").pages[0].extract_text()
     assert "A 45.00°, after bending" in page
+
+
+ODD_SHOP = 'units = "in"\n[shop]\nname = "Boathouse"\n[saw]\nkerf = 0.125\n'
+
+
+@pytest.fixture
+def odd(tmp_path):
+    """Three rails of 10.01 in, one of 10.0004: sixteenths lie at 10 and 10 1/16, thousandths at 10.000 and 10.001."""
+    doc = ezdxf.new("R2010", units=1)
+    for i in range(3):
+        doc.modelspace().add_line((0, 20 * i, 0), (10.01, 20 * i, 0), {"layer": "RAIL"})
+    doc.modelspace().add_line((500, 0, 0), (510.0004, 0, 0), {"layer": "POST"})
+    path = tmp_path / "odd.dxf"
+    doc.saveas(path)
+    return [str(path), "--section", "1x0.065in"]
+
+
+@pytest.mark.parametrize(
+    ("how", "rail", "post"), [((), "10.010", "10.001"), (("--fraction", "16"), "10-1/16", "10-1/16")]
+)
+def test_a_stick_is_as_long_in_every_answer(capsys, odd, how, rail, post):
+    """Rounded up wherever it is to be cut, as `setup` does: a stick that comes out short is scrap."""
+    for what in (["setup"], ["quote"], ["cutlist", "--bar", "20ft"]):
+        said = " ".join(run(capsys, what[0], *odd, *what[1:], *how).out.split())
+        for name, length in (("RAIL", rail), ("POST", post)):
+            assert re.search(rf"{name}[^A-Z]*(cut length )?{re.escape(length)}\b", said), (what, name, said)
+
+
+def test_what_is_left_is_of_what_is_cut(capsys, odd, tmp_path):
+    """By hand: four sticks of 10 1/16 and four kerfs of 1/8 leave 42 - 40 1/4 - 1/2 = 1 1/4 in of 42."""
+    shop = str(tmp_path / "shop.toml")
+    (tmp_path / "shop.toml").write_text(ODD_SHOP, encoding="utf-8")
+    words = ["cutlist", *odd, "--shop", shop, "--bar", "42in"]
+    document = run(capsys, *words, "--fraction", "16", "--json").json
+    (group,) = document["groups"]
+    assert sorted(p["length"] for p in group["pieces"]) == pytest.approx([10.0004 * 25.4, 10.01 * 25.4])
+    (pattern,) = group["patterns"]
+    assert pattern["stops"] == pytest.approx([10.0625 * 25.4] * 4)
+    assert pattern["left_over"] == pytest.approx(1.25 * 25.4)
+    assert "1-1/4 scrap" in run(capsys, *words, "--fraction", "16").out
+    assert "1.469 scrap" in run(capsys, *words).out, "42 - 3 x 10.010 - 10.001 - 4 x 0.125 = 1.469"
+
+
+def test_sticks_that_only_fit_unrounded_are_not_nested_together(capsys, odd, tmp_path):
+    """By hand: 3 x 10.01 + 10.0004 + 3 x 1/8 = 40.4054 fit 40.5 in; of sixteenths 40 1/4 + 3/8 = 40 5/8 do not."""
+    shop = str(tmp_path / "shop.toml")
+    (tmp_path / "shop.toml").write_text(ODD_SHOP, encoding="utf-8")
+    words = ["cutlist", *odd, "--shop", shop, "--bar", "40.5in", "--json"]
+    bars = [run(capsys, *words, *how).json["groups"][0]["bought"][0]["count"] for how in ((), ("--fraction", "16"))]
+    assert bars == [1, 2]
+    bars = '[[stock]]\nsection = "1x0.065in"\nlength = 40.5\n'
+    (tmp_path / "shop.toml").write_text(ODD_SHOP + bars, encoding="utf-8")
+    run(capsys, "sheet", *odd, "--shop", shop, "--out", str(tmp_path), "--to", "html")
+    html = (tmp_path / "odd-sheet.html").read_text(encoding="utf-8")
+    assert "0.000 scrap" in in_rounding(html, "in", "0.001 in"), "less is left than the last cut takes"
+    assert "1/8 too long" in in_rounding(html, "in", "1/16 in"), "the bars of the page are nested once"

@@ -66,6 +66,11 @@ def rounded_up(mm: float, display: Display) -> float:
     return ceil(mm / step - 1e-6) * step
 
 
+def cut_number(mm: float, display: Display) -> str:
+    """The bare number of a cut length in mm, rounded up; in every unit and rounding of the display."""
+    return display.each(lambda one: one.number(rounded_up(mm, one)))
+
+
 #: Said of a bend that an error names, and where all are.
 NOT_AS_DRAWN = "not to be made as drawn"
 REFUSAL = f"{NOT_AS_DRAWN.capitalize()}: see the findings"

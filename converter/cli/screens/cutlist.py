@@ -10,7 +10,7 @@ from converter.cli.screens.table import heading
 from converter.job import Job
 from converter.job.cutlist import CutList
 from converter.job.cutlist_words import BAR_HEADS, bar_rows, group_sentences, group_title, title_text
-from converter.units import Display
+from converter.units import Display, unit_word
 from converter.words import SAW_CAUTION
 
 
@@ -25,7 +25,7 @@ def cutlist_text(jobs: Sequence[Job], cuts: CutList, display: Display, *, everyt
     """
     blocks = ["\n".join(heading(job) for job in jobs), titled("Cutting list", title_text(cuts))]
     for group in cuts.groups:
-        lines = [titled(group_title(group, display), f"lengths in {display.unit}")]
+        lines = [titled(group_title(group, display), f"lengths in {unit_word(display.unit)}")]
         rows = bar_rows(group, display)
         if rows:
             lines.append(Grid(list(BAR_HEADS), rows, "rrllr").text())

@@ -13,9 +13,6 @@ from converter.model.drawing import Ignored
 from converter.quoting import one_line, shortened
 from converter.units import Display
 
-#: units as words, where "in" alone would read as a preposition
-UNIT_WORDS = {"in": "inches", "mm": "mm", "ft": "feet"}
-
 _COLOURS = {ERROR: "red", WARNING: "yellow", NOTE: "cyan"}
 _LABEL = 9  # room for the longest severity and a space
 _LONG_NAME = 40  # columns; what is said of it starts on a line of its own

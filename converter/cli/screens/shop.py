@@ -6,12 +6,12 @@ from dataclasses import asdict
 from typing import Any
 
 from converter.cli import options
-from converter.cli.screens.findings import UNIT_WORDS, counted, titled
+from converter.cli.screens.findings import counted, titled
 from converter.cli.screens.grid import Grid, fill
 from converter.quoting import one_line
 from converter.shop.model import Die, Shop
 from converter.shop.sections import describe
-from converter.units import Display, shown_unit
+from converter.units import Display, shown_unit, unit_word
 
 
 def shop_display(shop: Shop, showing: options.ShowingChoices) -> Display:
@@ -42,7 +42,7 @@ def shop_text(shop: Shop, display: Display) -> str:
         lines += [
             "",
             Grid(heads, rows, "llrrrrrr").text(),
-            f"  lengths in {UNIT_WORDS[display.unit]}; - where the file gives none",
+            f"  lengths in {unit_word(display.unit)}; - where the file gives none",
         ]
     machine = _machine(shop, display)
     if machine:

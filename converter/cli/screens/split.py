@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from converter.bending.pieces import PieceJoint, TubePieces
+from converter.bending.setup.words import cut_number
 from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.table import heading, tube_text
@@ -43,7 +44,7 @@ def _tube_text(pieces: TubePieces, sticks: dict[str, float], display: Display) -
     about = f"{display.length(tube.run.table.developed_length)} along the centerline, in {len(pieces.pieces)} pieces"
     ends = [0.0, *(joint.at for joint in pieces.joints), tube.run.table.developed_length]
     rows = [
-        [one_line(piece.name), display.number(sticks[piece.name]), str(len(piece.run.table.bends)),
+        [one_line(piece.name), cut_number(sticks[piece.name], display), str(len(piece.run.table.bends)),
          display.number(ends[i]), display.number(ends[i + 1])]
         for i, piece in enumerate(pieces.pieces)
     ]  # fmt: skip

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from converter.bending.metal.springback import Springback, spread_words
 from converter.bending.setup.words import stop_step_note
-from converter.cli.screens.findings import UNIT_WORDS, findings_text
+from converter.cli.screens.findings import findings_text
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import bold, room
 from converter.quoting import one_line
 from converter.shop.sections import describe
+from converter.units import unit_word
 
 if TYPE_CHECKING:
     from converter.cli.commands.springback import SpringbackAnswer
@@ -88,7 +89,7 @@ def _tests_text(answer: SpringbackAnswer) -> str:
     if all(test.length is None for test in law.used):
         heads, rows = heads[:-1], [row[:-1] for row in rows]
     elif rows:
-        heads[-1] += f" ({UNIT_WORDS[display.unit]})"
+        heads[-1] += f" ({unit_word(display.unit)})"
     return Grid(heads, rows).text()
 
 

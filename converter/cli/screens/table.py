@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from converter.cli.screens.findings import UNIT_WORDS, counted, titled, with_marks
+from converter.cli.screens.findings import counted, titled, with_marks
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import faint
 from converter.cli.screens.parts import part_lines, part_marks
 from converter.model.part import Part
 from converter.model.run import Run, Tube
 from converter.quoting import one_line
-from converter.units import MM_PER, Display
+from converter.units import MM_PER, Display, unit_word
 from converter.words import ROTATION, part_title
 
 if TYPE_CHECKING:
@@ -23,14 +23,14 @@ def heading(job: Job) -> str:
     """Two lines about the drawing: name, unit, how many tubes and bends, the unit shown; the tolerances used."""
     drawing = job.drawing
     name = "standard input" if drawing.source == "-" else one_line(drawing.source)
-    named, read_as = (UNIT_WORDS.get(unit or "", unit) for unit in (drawing.units, drawing.read_as))
+    named, read_as = (unit and unit_word(unit) for unit in (drawing.units, drawing.read_as))
     unit = f"drawn in {named}" if named else f"no unit, read as {read_as}"
     if named and named != read_as:
         unit = f"says {named}, read as {read_as}"
     bends = sum(len(tube.run.table.bends) for tube in job.tubes)
     picked = f" ({len(job.shown.tubes)} shown)" if len(job.shown.tubes) < len(job.tubes) else ""
     counts = f"{counted(len(job.tubes), 'tube')}{picked}, {counted(bends, 'bend')}"
-    shown = f"lengths in {UNIT_WORDS[job.display.unit]}, angles in degrees"
+    shown = f"lengths in {unit_word(job.display.unit)}, angles in degrees"
     text = titled(name, f"{unit}; {counts}; {shown}", ": ")
     return "\n".join([text, *(faint(line) for line in fill(_tolerances(job), rest="  ").split("\n"))])
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from math import radians, tan
 from string import ascii_uppercase
 
+from converter.bending.setup.words import cut_number
 from converter.exporters.paper.figure import Point, text_width
 from converter.exporters.pictures.picture import Picture
 from converter.job.cutlist import CutGroup
-from converter.job.cutlist_words import ends_text, origin_text
+from converter.job.cutlist_words import ends_text, left_text, origin_text
 from converter.nesting.model import Pattern
 from converter.quoting import one_line
 from converter.units import Display, every_text
@@ -41,7 +42,7 @@ def legend(group: CutGroup, display: Display) -> tuple[tuple[str, ...], list[lis
     heads = ("letter", "piece", "stop of the saw", *(("ends from square",) if any(ends) else ()), "off")
     rows = [
         [
-            letter(i), one_line(piece.name), display.number(piece.length), *([ends[i]] if any(ends) else []),
+            letter(i), one_line(piece.name), cut_number(piece.length, display), *([ends[i]] if any(ends) else []),
             str(piece.count),
         ]
         for i, piece in enumerate(group.pieces)
@@ -88,20 +89,20 @@ def _bar(picture: Picture, group: CutGroup, pattern: Pattern, display: Display, 
     for n, (i, at) in enumerate(zip(pattern.pieces, pattern.cut_places(plan.pieces, plan.saw), strict=True)):
         piece = group.pieces[i]
         right = _BEFORE + k * at
-        left = right - k * piece.length
+        left = right - k * plan.pieces[i].length
         outline, later = shape.of(n, left, right)
         picture.fill([outline], "skin")
         picture.stroke(outline, "tube", closed=True)
         for line in later:
             picture.stroke(line, "seam")
-        _piece_words(picture, letter(i), piece.name, display.number(piece.length), (left, right), y)
+        _piece_words(picture, letter(i), piece.name, cut_number(piece.length, display), (left, right), y)
         x = right
         if angle := group.head_angles(pattern)[n]:
             angles.append((right, display.angle(angle)))
     left_over = pattern.left(plan.bars, plan.pieces, plan.saw)
     picture.stroke(_box(_BEFORE, y, end, y + _HIGH), "seam", closed=True)
     start = max(x, end - k * left_over)
-    word = f"{'drop' if group.is_drop(left_over) else 'scrap'} {display.number(left_over)}"
+    word = left_text(group, pattern, display)
     wide = _wide(word) + 2.0 * _AROUND
     if wide <= end - start:
         picture.label(word, ((start + end) / 2.0, y + _HIGH / 2.0 - _TEXT / 2.0), _TEXT, align="center")

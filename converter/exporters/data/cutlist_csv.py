@@ -38,8 +38,9 @@ def cutlist_csv(cuts: CutList, display: Display) -> str:
                 rows.append([
                     text_cell(group.section.words(display)), text_cell(group.metal or ""), str(n), str(pattern.times),
                     *length_cells(supply.stick.length, display), supply.origin, str(cut), text_cell(piece.name),
-                    *length_cells(piece.length, display), *length_cells(at, display), degrees_cell(angles.get("A")),
-                    degrees_cell(angles.get("B")), *length_cells(left if last else None, display),
+                    *length_cells(plan.pieces[i].length, display), *length_cells(at, display),
+                    degrees_cell(angles.get("A")), degrees_cell(angles.get("B")),
+                    *length_cells(left if last else None, display),
                     ("drop" if group.is_drop(left) else "scrap") if last else "", degrees_cell(head),
                     ("B" if is_turned else "A") if any(angles.values()) else "", degrees_cell(turn),
                 ])  # fmt: skip

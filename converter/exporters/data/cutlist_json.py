@@ -64,7 +64,7 @@ def _group(group: CutGroup) -> dict[str, Any]:
             "from": group.supplies[pattern.bar].origin,
             "times": pattern.times,
             "pieces": [group.pieces[i].name for i in pattern.pieces],
-            "stops": [group.pieces[i].length for i in pattern.pieces],
+            "stops": [plan.pieces[i].length for i in pattern.pieces],
             "from_front": list(pattern.cut_places(plan.pieces, plan.saw)),
             "head_angles": group.head_angles(pattern),
             "front_ends": ["B" if is_turned else "A" for is_turned in pattern.turned],

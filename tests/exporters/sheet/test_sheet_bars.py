@@ -63,8 +63,8 @@ def test_both_sheets_show_the_bars_of_the_list_worked_out_once(frame, tmp_path, 
         assert names[piece["name"]] in section and piece["name"] in paper
         assert f"{piece['length']:.2f}" in section and f"{piece['length']:.2f}" in paper
     drops = {f"{pattern['left_over']:.2f}" for pattern in group["patterns"]}
-    assert all(f"drop {drop}" in section or f"scrap {drop}" in section for drop in drops)
-    assert all(f"drop {drop}" in paper or f"scrap {drop}" in paper for drop in drops)
+    assert all(f"{drop} drop" in section or f"{drop} scrap" in section for drop in drops)
+    assert all(f"{drop} drop" in paper or f"{drop} scrap" in paper for drop in drops)
     cuts = sum(1 for pattern in group["patterns"] for angle in pattern["head_angles"] if angle)
     assert cuts and section.count(">45.00°<") == paper.count("\n45.00°") == cuts
     assert "No way of cutting these pieces buys less." in section and "No way of cutting" in paper
