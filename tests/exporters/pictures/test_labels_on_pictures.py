@@ -8,11 +8,13 @@ import pytest
 import shapely
 import shapely.ops
 from random_drawings import bays_drawing, random_drawing
+from sheet_tools import demo_job
 
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.picture import RING, Label, Picture
 from converter.exporters.pictures.places import wide
 from converter.exporters.pictures.run.picture import isometric_picture
+from converter.exporters.sheet.html import DRAWING_SIZE
 from converter.job import open_job
 from converter.settings import Settings
 
@@ -86,6 +88,15 @@ def test_forty_tubes_are_named_and_hardly_a_leader_crosses_another_tube(size, mo
     assert faults(picture) == [] and len(crossed(picture)) <= most
     letters = [text for text in texts if text.islower() and len(text) < 3 and text not in "xyz"]
     assert 0 < len(letters) < 60 and all(letters.count(one) == 2 for one in letters), "beside the tube and in the key"
+
+
+def test_no_letter_stands_for_two_things(tmp_path):
+    """Letters beside tubes and letters of what was left out, in one picture: as the demo's sheet shows it."""
+    job = demo_job(tmp_path)
+    picture = drawing_picture(job.drawing, job.tubes, job.findings, job.display, size=DRAWING_SIZE, legend=False)
+    letters = [(label.text, label.role) for label in picture.labels if len(label.text) == 1 and label.text.islower()]
+    beside, left_out = ({text for text, role in letters if role == kind} for kind in ("note", "strong"))
+    assert beside - set("xyz") and left_out and beside.isdisjoint(left_out)
 
 
 def test_the_guard_sees_labels_labels_on_lines_and_on_each_other():

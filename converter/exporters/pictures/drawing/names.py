@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from math import atan2, degrees, dist
 
 from converter.exporters.paper.figure import Point
@@ -46,7 +47,7 @@ class PlacedName:
 
 
 def place_names(
-    free: Free, ways_of: Sequence[tuple[str, Sequence[Way]]], height: float, near: float
+    free: Free, ways_of: Sequence[tuple[str, Sequence[Way]]], height: float, near: float, used: Container[str] = ()
 ) -> list[PlacedName]:
     """Place names, in the order of how easily they are found; their room is then taken.
 
@@ -58,8 +59,9 @@ def place_names(
         ways_of: each name, with the straights and bends of its tube on paper.
         height: of the text, mm.
         near: a name nearer to its tube than this needs no leader, mm.
+        used: letters that stand for something else in the picture.
     """
-    put = _NamePlacement(free, height, near)
+    put = _NamePlacement(free, height, near, used)
     left: list[tuple[str, Sequence[Way]]] = [
         (name, sorted(ways, key=lambda way: -dist(*way))[:_WAYS]) for name, ways in ways_of if ways and name
     ]
@@ -77,8 +79,8 @@ def place_names(
 class _NamePlacement:
     """Names that have found their place, and what is still free."""
 
-    def __init__(self, free: Free, height: float, near: float) -> None:
-        self._free, self._height, self._near = free, height, near
+    def __init__(self, free: Free, height: float, near: float, used: Container[str]) -> None:
+        self._free, self._height, self._near, self._used = free, height, near, used
         self.placed: list[PlacedName] = []
 
     def beside(self, name: str, ways: Sequence[Way]) -> bool:
@@ -112,7 +114,7 @@ class _NamePlacement:
         """Letters beside tubes, and a key that says their names; returns those that got none."""
         if not names:
             return []
-        letters = _letters(len(names))
+        letters = _letters(len(names), self._used)
         step, first = _ROW * self._height, max(self._size(letter)[0] for letter in letters) + 0.5 * self._height
         across = first + max(self._size(name)[0] for name, _ in names)
         room = ((most, columns) for most in range(len(names), 0, -_FEWER) for columns in range(1, _MOST_COLUMNS + 1))
@@ -160,9 +162,7 @@ def _across(start: Point, end: Point) -> float:
     return degrees(atan2(abs(dx), -dy if dx > 0 else dy)) if dx or dy else 90.0
 
 
-def _letters(count: int) -> list[str]:
+def _letters(count: int, used: Container[str]) -> list[str]:
     """``a``, ``b`` ... ``v``, ``aa``, ``ab``: not those of the axes, nor any that looks like a line or a ring."""
-    found = [""]
-    while len(found) <= count:
-        found += [before + letter for before in found for letter in _ALPHABET if before + letter not in found]
-    return sorted(found[1:], key=len)[:count]
+    every = (before + letter for before in ("", *_ALPHABET) for letter in _ALPHABET)
+    return list(islice((letters for letters in every if letters not in used), count))

@@ -7,7 +7,7 @@ dotted and lettered. Nothing is told by colour alone.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from math import dist
 
 import numpy as np
@@ -187,7 +187,7 @@ class _ScenePlacement:
         self._numbers(placed[:shown])
         named = named_runs(tubes, placed[:shown])
         self._ends(named, len(tubes) <= LETTERED)
-        self._names(named)
+        self._names(named, {entry.mark for entry in entries if entry.left})
         self._letters(entries, kept)
         if not tubes:
             self._label_no_run()
@@ -306,14 +306,14 @@ class _ScenePlacement:
                     self.picture.label(letter, spot, END, "end", align="center", boxed=True)
                     self._leader(at, center, (side, side), "end")
 
-    def _names(self, tubes: Sequence[Tube]) -> None:
+    def _names(self, tubes: Sequence[Tube], used: Container[str]) -> None:
         ways_of = []
         for tube in tubes:
             name = printable_line(tube.name)
             # on paper, that is: what runs toward the eye is short there
             ways = [(self._at(one.start), self._at(one.end)) for one in tube.run.centerline]
             ways_of.append((name if len(name) <= 28 else name[:27] + "…", ways))
-        for one in place_names(self.free, ways_of, NAME, NEAR):
+        for one in place_names(self.free, ways_of, NAME, NEAR, used):
             down = np.radians(one.turn - 90.0)
             x, y = one.middle
             spot = (x + NAME / 2.0 * float(np.cos(down)), y + NAME / 2.0 * float(np.sin(down)))
