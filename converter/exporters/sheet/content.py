@@ -100,7 +100,7 @@ class PartPage:
     @property
     def facts(self) -> tuple[tuple[str, str], ...]:
         """Label and text: which tubes are equal, and what the part mirrors; none where it stands alone."""
-        texts = (("Tubes", part_tubes_text(self.part)), ("Mirror image", mirror_text(self.part)))
+        texts = (("Tubes", part_tubes_text(self.part)), ("Pair", mirror_text(self.part)))
         return tuple((label, text) for label, text in texts if text)
 
     @property
