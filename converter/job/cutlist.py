@@ -21,14 +21,13 @@ from converter.nesting.model import Nest, Pattern, StockBar, WantedLength
 from converter.nesting.solve import DIVES, SECONDS, nest
 from converter.progress import steps
 from converter.quoting import quoted
-from converter.shop.metals import find_metal
+from converter.shop.metals import find_metal, kg_per_mm
 from converter.shop.model import Shop, Stick
 from converter.shop.rack import Rack
 from converter.shop.rates import SAME_STOCK, price_for
 from converter.tolerances import PAST_LENGTH
 from converter.units import Display
 
-_M3_PER_MM3 = 1e-9
 #: Tries for a sheet: the plain one and another, which is a tenth of a second for an ordinary job.
 _FEW_DIVES = 2
 #: Parts of which the program over patterns would take seconds.
@@ -359,10 +358,8 @@ def _group(
     They are nested at the lengths that the job's display shows, so that what a person cuts by fits.
     """
     shop = job.shop
-    known = find_metal(metal, shop.metals)
-    density = None if known is None else known.density
-    kg_per_mm = None if density is None else section.area * density * _M3_PER_MM3
-    supplies = _supplies(shop, section, metal, kg_per_mm, rack, buyable)
+    mass = kg_per_mm(section, metal, shop.metals)
+    supplies = _supplies(shop, section, metal, mass, rack, buyable)
     words = {"section": section, "metal": Clause.of("of-metal", metal=metal) if metal else ""}
     saw, findings = shop.cutting.saw, []
     # room for a piece alone: it needs no kerf where it takes all there is
@@ -396,7 +393,7 @@ def _group(
             values = {**words, **some_named(lacking), "count": sum(plan.lacking)}
             findings.append(Finding("bars-lacking", values=values, measured=sum(plan.lacking)))
     group = CutGroup(
-        section, metal, tuple(fitting), supplies, plan, by_price and bool(shop.prices), kg_per_mm, shop.cutting.keep,
+        section, metal, tuple(fitting), supplies, plan, by_price and bool(shop.prices), mass, shop.cutting.keep,
         tuple(shared),
     )  # fmt: skip
     return group, findings
@@ -410,14 +407,14 @@ def _cost(supply: Supply, by_price: bool) -> float:
 
 
 def _supplies(
-    shop: Shop, section: Section, metal: str | None, kg_per_mm: float | None, rack: Rack | None,
+    shop: Shop, section: Section, metal: str | None, mass: float | None, rack: Rack | None,
     buyable: Sequence[float],
 ) -> tuple[Supply, ...]:  # fmt: skip
     """What a section may be cut from: on hand first, then what can be bought."""
     rate = price_for(shop.prices, section, metal)
     per_mm = None if rate is None else rate.per_mm
-    if rate is not None and per_mm is None and kg_per_mm is not None and rate.per_kg is not None:
-        per_mm = rate.per_kg * kg_per_mm
+    if rate is not None and per_mm is None and mass is not None and rate.per_kg is not None:
+        per_mm = rate.per_kg * mass
 
     def supply(stick: Stick, origin: str) -> Supply:
         return Supply(stick, origin, None if per_mm is None else per_mm * stick.length)

@@ -14,14 +14,12 @@ from converter.joints.weld import weld_length
 from converter.model.part import Part
 from converter.model.run import Tube
 from converter.quoting import one_line
-from converter.shop.metals import find_metal
+from converter.shop.metals import kg_per_mm
 from converter.shop.rates import Rates, price_for
 
 #: What rates count, by name, in words.
 COUNTED = {"tube": "each tube", "cut": "saw cuts", "cope": "copes", "bend": "bends", "weld": "weld"}
 _MOST_NAMES = 3
-
-_M3_PER_MM3 = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,10 +182,8 @@ def quotation(job: Job, jobs: int = 1) -> Quotation:
 def _line(job: Job, tube: Tube, setup: Setup, weld: float) -> QuotationLine:
     shop = job.shop
     stick = max(0.0, setup.stick_length)
-    metal = find_metal(tube.metal, shop.metals)
-    mass = None
-    if tube.section is not None and metal is not None and metal.density is not None:
-        mass = tube.section.area * stick * metal.density * _M3_PER_MM3
+    per_mm = kg_per_mm(tube.section, tube.metal, shop.metals)
+    mass = None if per_mm is None else per_mm * stick
     bends = len(tube.run.table.bends)
     trims = sum(extra > 0.0 for extra in (setup.extra_a, setup.extra_b))
     cuts, copes = 2 + trims, len(setup.coped)

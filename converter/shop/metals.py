@@ -13,11 +13,13 @@ from dataclasses import replace
 from difflib import get_close_matches
 
 from converter.errors import ShopError
+from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Metal
 
 #: MPa per ksi, from the exact pound, inch and standard gravity.
 _KSI = 6.894757293168361
+_M3_PER_MM3 = 1e-9
 
 
 def _metal(
@@ -122,6 +124,19 @@ def find_metal(name: str | None, own: Sequence[Metal] = ()) -> Metal | None:
         return table
     base = _METAL_BY_KEY.get(_key(mine.name))
     return mine if base is None else _over(mine, base)
+
+
+def kg_per_mm(section: Section | None, metal: str | None, own: Sequence[Metal] = ()) -> float | None:
+    """Mass of a length of bar, kg/mm: area of the metal times its density; None where either is not known.
+
+    Args:
+        section: of the bar.
+        metal, own: as of `find_metal`.
+    """
+    known = find_metal(metal, own)
+    if section is None or known is None or known.density is None:
+        return None
+    return section.area * known.density * _M3_PER_MM3
 
 
 def _over(mine: Metal, base: Metal) -> Metal:

@@ -18,7 +18,7 @@ from converter.job.cutlist import CutList, first_cut_list
 from converter.job.quotation import Quotation, quotation
 from converter.model.part import Part
 from converter.model.run import Tube
-from converter.shop.metals import find_metal
+from converter.shop.metals import kg_per_mm
 from converter.words import CUTTING, cut_to, mirror_text, part_title, part_tubes_text
 
 if TYPE_CHECKING:
@@ -33,7 +33,6 @@ STRUCTURE = (
     "These numbers come from a drawing and a shop file, not from an engineer. Where a frame protects people or "
     "carries a load, local codes, the sanctioning body's rulebook and a licensed engineer decide."
 )
-_G_PER_MM3 = 1e-9  # kg/m3 times mm3 is 1e-9 kg
 
 
 @dataclass(frozen=True)
@@ -60,7 +59,7 @@ class PartPage:
         setup: of its first tube.
         joints: of the ends of its first tube, end A first.
         length: what its copes make of its length; None where copes were not looked for.
-        mass: kg of one finished tube (metal area x developed length x density), None when metal or section is unknown.
+        mass: kg of one stick as cut, None when metal or section is unknown.
         findings: said of any of its tubes, the worst first.
         pieces: its tubes, each with where it goes.
         bad_bends: numbers of the bends that an error names: they get no die, mark or stop.
@@ -233,7 +232,7 @@ def _drawing_page(job: Job, stem: str, first: int, *, quote: bool) -> DrawingPag
                 setup=setup,
                 joints=tuple(sorted(joints_of.get(tube.name, ()), key=lambda joint: joint.end)),
                 length=lengths.get(tube.name),
-                mass=mass_of(tube, job),
+                mass=_mass(tube, setup, job),
                 findings=sorted_findings([finding for name in part.names for finding in findings_of.get(name, ())]),
                 pieces=tuple(_piece(part, one, joints_of.get(one.name, ())) for one in part.tubes),
                 bad_bends=shown.refused_bends(part),
@@ -256,12 +255,10 @@ def _by_name(things: Iterable[T], name: Callable[[T], str | None]) -> dict[str |
     return found
 
 
-def mass_of(tube: Tube, job: Job) -> float | None:
-    """Mass in kg of a tube as long as its centerline: section area x length x density of its metal."""
-    metal = find_metal(tube.metal, job.shop.metals)
-    if tube.section is None or metal is None or metal.density is None:
-        return None
-    return tube.section.area * tube.run.table.developed_length * metal.density * _G_PER_MM3
+def _mass(tube: Tube, setup: Setup, job: Job) -> float | None:
+    """Mass in kg of the stick as cut, as `converter.job.quotation` has it."""
+    per_mm = kg_per_mm(tube.section, tube.metal, job.shop.metals)
+    return None if per_mm is None else per_mm * max(0.0, setup.stick_length)
 
 
 def severity_word(finding: Finding) -> str:

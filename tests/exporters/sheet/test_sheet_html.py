@@ -47,6 +47,7 @@ from converter.exporters.sheet.tape import tape_rows
 from converter.exporters.sheet.view import FindingView, in_brief, part_view
 from converter.findings.wording import grouped, message
 from converter.job import Job
+from converter.job.quotation import quotation
 from converter.model.section import Section
 from converter.quoting import visible
 from converter.settings import Settings
@@ -168,11 +169,13 @@ def test_it_says_findings_with_their_cure_and_cautions(demo):
 
 
 def test_mass_is_in_kilograms_and_in_pounds():
-    """A metre of steel tube, worked by hand: pi/4 (38.1^2 - 32.1^2) mm2 x 7850 kg/m3; 1 lb is 0.45359237 kg."""
-    tube = tube_named("straight", rows=((700.0, 0.0, 90.0),))
-    length = 700.0 + 114.3 * 3.141592653589793 / 2.0 + 300.0
-    kg = 3.141592653589793 / 4.0 * (38.1**2 - 32.1**2) * length * 7850.0 * 1e-9
-    page = html.html_text(page_of(job_of([tube], shop())))
+    """Of the stick as cut, as quoted, by hand: pi/4 (38.1^2 - 32.1^2) mm2 x 7850 kg/m3; 1 lb is 0.45359237 kg."""
+    job = job_of([tube_named("bent", rows=((700.0, 0.0, 90.0),))], shop())
+    stick = job.setups[0].stick_length
+    assert abs(stick - (700.0 + 114.3 * 3.141592653589793 / 2.0 + 300.0)) > 1.0, "not the centerline's"
+    kg = 3.141592653589793 / 4.0 * (38.1**2 - 32.1**2) * stick * 7850.0 * 1e-9
+    assert quotation(job).total("mass") == pytest.approx(kg)
+    page = html.html_text(page_of(job))
     for unit, text in (("mm", f"{kg:.2f}\u00a0kg"), ("in", f"{kg / 0.45359237:.2f}\u00a0lb")):
         assert re.search(rf"<dt>Mass</dt><dd><u-n n=\w+>{text}</u-n>", in_rounding(page, unit))
 
