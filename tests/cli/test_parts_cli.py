@@ -64,9 +64,10 @@ def test_setup_counts_sticks_and_cope_counts_cuts(gate, capsys):
     lines = run(capsys, "setup", gate, *SECTIONS, "--brief").out.splitlines()
     assert any(line.split() == ["to", "cut", "cut", "length", "section", "part"] for line in lines)
     (row,) = (line for line in lines if line.lstrip().startswith("3 x"))
-    assert float(row.split()[2]) == pytest.approx(stick, abs=0.006) and row.endswith("RUNG")
+    cut = row.split()[2]
+    assert 0.0 <= float(cut) - stick < 0.01 and row.endswith("RUNG"), "rounded up"
     (row,) = (line for line in run(capsys, "cope", gate, *SECTIONS).out.splitlines() if line.startswith("RUNG, 3 off"))
-    assert f"cut {stick:.2f} mm" in row
+    assert f"cut {cut} mm" in row
 
 
 def test_a_mirror_image_is_named_on_both_sides(tmp_path, capsys):

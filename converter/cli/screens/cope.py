@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from converter.bending.setup.words import cut_number
 from converter.cli.screens.findings import counted, findings_text, ignored_text, titled
 from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold
@@ -58,7 +59,11 @@ def copes_text(job: Job, *, everything: bool) -> str:
     straight = [part for part in shown.parts if not part.first.run.table.bends and part.first.section]
     if len(straight) > 1 and shown.joints:
         rows = [
-            (part, display.length(lengths[part.first.name].cut), describe(part.first.section, display))
+            (
+                part,
+                f"{cut_number(lengths[part.first.name].cut, display)} {display.unit}",
+                describe(part.first.section, display),
+            )
             for part in straight
             if part.first.section is not None
         ]
@@ -134,7 +139,7 @@ def _length(one: TubeLength, bent: bool, display: Display) -> str:
         )
     sides = stick_sides_text(one, display)
     parts = [
-        f"cut {display.length(one.cut)}",
+        f"cut {cut_number(one.cut, display)} {display.unit}",
         *([sides] if sides else []),
         f"centerline {display.length(one.developed)}",
     ]

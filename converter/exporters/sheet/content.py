@@ -19,6 +19,7 @@ from converter.job.quotation import Quotation, quotation
 from converter.model.part import Part
 from converter.model.run import Tube
 from converter.shop.metals import kg_per_mm
+from converter.tolerances import PAST_LENGTH, same_within
 from converter.words import CUTTING, cut_to, mirror_text, part_title, part_tubes_text
 
 if TYPE_CHECKING:
@@ -95,6 +96,14 @@ class PartPage:
     def name(self) -> str:
         """Name of the part, raw."""
         return self.part.name
+
+    @property
+    def over_cut_ends(self) -> float | None:
+        """Along the centerline from long point to long point, mm; None where no end is cut, or the stick is as long."""
+        if self.length is None or not self.joints:
+            return None
+        over, stick = self.length.cut, None if self.setup is None else self.setup.stick_length
+        return None if stick is not None and abs(over - stick) <= same_within(PAST_LENGTH) else over
 
     @property
     def facts(self) -> tuple[tuple[str, str], ...]:

@@ -236,10 +236,10 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
         ("Along the centerline", both.length(table.developed_length)),
         ("Mass", mass + (" each" if part.count > 1 and part.mass is not None else "")),
     ]
-    if part.length is not None and part.joints:
-        facts.append(("Metal, end to end of the copes", both.length(part.length.cut)))
-        if sides := stick_sides_text(part.length, both):
-            facts.append(("Saw cuts", sides))
+    if part.over_cut_ends is not None:
+        facts.append(("Over the cut ends", both.length(part.over_cut_ends)))
+    if part.length is not None and part.joints and (sides := stick_sides_text(part.length, both)):
+        facts.append(("Saw cuts", sides))
     steps = big_steps(setup, both, part.bad_bends) if setup and not setup.plan.lacks else ()
     marks = mark_lines(setup, both, part.bad_bends) if setup else ()
     before = first_big_step(setup, both, marks) if setup else None

@@ -222,7 +222,8 @@ def test_coped_ends_are_told_with_their_numbers(tmp_path):
             assert f"Zero line: {joint.zero_in()}." in text.replace("  ", " ")
             saw = joint.hole_saw
             assert f"Hole saw {saw.size:.2f} mm" in text
-        assert f"over the cut ends {run.length.cut:.2f} mm" in text
+        assert run.length.cut == pytest.approx(run.setup.stick_length)
+        assert f"Cut length: {run.length.cut:.2f} mm" in text and "over the cut ends" not in text, "told once"
 
 
 def test_the_demo_shop_is_said_loudly(tmp_path):

@@ -233,10 +233,10 @@ def _facts(part: PartPage, setup: Setup | None, count: int, shop: str, display: 
             facts.append(("order of bends", ", ".join(str(step.bend) for step in setup.steps)))
         if setup.steps:
             facts.append(("least room", room_text(setup, display)))
-    if part.length is not None and part.joints:
-        facts.append(("over the cut ends", length(part.length.cut)))
-        if sides := stick_sides_text(part.length, display):
-            facts.append(("saw cuts", sides))
+    if part.over_cut_ends is not None:
+        facts.append(("over the cut ends", length(part.over_cut_ends)))
+    if part.length is not None and part.joints and (sides := stick_sides_text(part.length, display)):
+        facts.append(("saw cuts", sides))
     if tube.run.layer:
         facts.append(("layer", tube.run.layer))
     if len(part.title) > _LONG_NAME:
