@@ -8,10 +8,11 @@ strength of the tube that goes through it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import islice, pairwise
 from math import ceil, inf
+from typing import TypeAlias, TypeVar
 
 from converter.bending.setup.setup import set_up
 from converter.bending.split import SLEEVE, makeable_by
@@ -25,6 +26,8 @@ from converter.quoting import quoted
 from converter.shop.model import Shop
 from converter.tolerances import PAST_LENGTH
 from converter.units import Display
+
+R = TypeVar("R")
 
 #: mm on each side between a sleeve and the bore it slides into (common practice, no source).
 SLIP = 0.25
@@ -81,39 +84,99 @@ class _CutPlace:
     free: float
 
 
-def needs_pieces(tube: Tube, shop: Shop, changes: Mapping[tuple[str, str], float], longest: float | None) -> bool:
-    """Whether a tube cannot be made whole for a reason that a cut may cure; the arguments are those of `pieces_of`."""
-    return not _makeable(tube, shop, changes, _longest_stick(tube, shop, longest))
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A piece of which it is asked whether it can be made.
+
+    Attributes:
+        piece: a tube of any name.
+        changes: by end 'A' or 'B', as for `set_up`.
+        limit: mm, of its stick.
+    """
+
+    piece: Tube
+    changes: Mapping[str, float]
+    limit: float
+
+
+#: Asks which pieces can be made, and ends with what it makes of the answers.
+_Asking: TypeAlias = Generator[Sequence[_Asked], Sequence[bool], R]
+
+
+def need_pieces(
+    tubes: Sequence[Tube], shop: Shop, changes: Mapping[tuple[str, str], float], longest: float | None
+) -> list[bool]:
+    """Which tubes cannot be made whole for a reason that a cut may cure; the arguments are those of `pieces_of`."""
+    whole = [_Asked(tube, _own(tube, changes), _longest_stick(tube, shop, longest)) for tube in tubes]
+    return [not one for one in _makeable(whole, shop)]
+
+
+def _own(tube: Tube, changes: Mapping[tuple[str, str], float]) -> dict[str, float]:
+    """What the cuts of a tube's ends add to it."""
+    return {end: changes[tube.name, end] for end in "AB" if (tube.name, end) in changes}
 
 
 def pieces_of(
-    tube: Tube, shop: Shop, changes: Mapping[tuple[str, str], float] | None = None, longest: float | None = None
-) -> TubePieces | None:
-    """A tube in the fewest pieces that can all be made, or None when none of up to twelve pieces will do.
+    tubes: Sequence[Tube],
+    shop: Shop,
+    changes: Mapping[tuple[str, str], float] | None = None,
+    longest: float | None = None,
+) -> list[TubePieces | None]:
+    """Each tube in the fewest pieces that can all be made, or None when none of up to twelve pieces will do.
+
+    All tubes are looked at side by side: what a bender makes of many pieces takes little longer than of one.
 
     Args:
-        tube: with its section, die and metal.
+        tubes: with their sections, dies and metals, each of a name of its own.
         shop: whose machine, dies and stock count.
-        changes: as for `set_up`: how far the cuts of its own ends make it longer, mm.
+        changes: as for `set_up`: how far the cuts of their own ends make them longer, mm.
         longest: mm, no stick may be longer; None for what the machine and the rack take.
     """
-    changes = changes or {}
-    limit = _longest_stick(tube, shop, longest)
+    found: list[TubePieces | None] = [None] * len(tubes)
+    searches = {i: _search(tube, shop, changes or {}, longest) for i, tube in enumerate(tubes)}
+    answers: dict[int, Sequence[bool] | None] = dict.fromkeys(searches)
+    while searches:
+        asked: dict[int, Sequence[_Asked]] = {}
+        for i, search in searches.items():
+            try:
+                # a generator begins by being sent None
+                asked[i] = search.send(answers[i])  # type: ignore[arg-type]
+            except StopIteration as end:
+                found[i] = end.value
+        searches = {i: searches[i] for i in asked}
+        every = iter(_makeable([one for own in asked.values() for one in own], shop))
+        answers = {i: list(islice(every, len(own))) for i, own in asked.items()}
+    return found
+
+
+def _search(
+    tube: Tube, shop: Shop, changes: Mapping[tuple[str, str], float], longest: float | None
+) -> _Asking[TubePieces | None]:
+    """A tube in pieces."""
+    limit, own = _longest_stick(tube, shop, longest), _own(tube, changes)
     cuts = _candidates(tube.run.table, limit)
     nodes: list[_CutPlace | None] = [None, *cuts, None]  # end A, the cuts, end B
     quick = makeable_by(shop, next((die for die in shop.dies if die.name == tube.die), None))
     known: dict[tuple[int, int], bool] = {}
 
-    def works(i: int, j: int) -> bool:
-        if (i, j) not in known:
-            table = _between(tube.run.table, nodes[i], nodes[j])
-            known[i, j] = table.developed_length <= 1.05 * limit and quick(table)
-            if known[i, j]:
-                piece = _piece(tube, nodes[i], nodes[j], 1)
-                known[i, j] = _makeable(piece, shop, _changes_of(tube, piece, nodes[i], nodes[j], changes), limit)
-        return known[i, j]
+    def works(pairs: Sequence[tuple[int, int]]) -> _Asking[list[bool]]:
+        """Whether the pieces between pairs of nodes can be made."""
+        asked: dict[tuple[int, int], _Asked] = {}
+        for i, j in pairs:
+            if (i, j) not in known:
+                table = _between(tube.run.table, nodes[i], nodes[j])
+                known[i, j] = table.developed_length <= 1.05 * limit and quick(table)
+                if known[i, j]:
+                    piece = _piece(tube, nodes[i], nodes[j], 1)
+                    # an end of the whole has its cut; one at a cut of ours is square
+                    ends = [end for end, cut in (("A", nodes[i]), ("B", nodes[j])) if cut is None and end in own]
+                    asked[i, j] = _Asked(piece, {end: own[end] for end in ends}, limit)
+        if asked:
+            answers = yield list(asked.values())
+            known.update(zip(asked, answers, strict=True))
+        return [known[pair] for pair in pairs]
 
-    chosen = _fewest(nodes, works)
+    chosen = yield from _fewest(nodes, works)
     return None if chosen is None else _built(tube, [nodes[i] for i in chosen])
 
 
@@ -148,20 +211,16 @@ def _longest_stick(tube: Tube, shop: Shop, longest: float | None) -> float:
     return min([*limits, *([bar] if bar else [])], default=inf)
 
 
-def _makeable(tube: Tube, shop: Shop, changes: Mapping[tuple[str, str], float], limit: float) -> bool:
-    setup = set_up([tube], shop, None, changes)[0]
-    wrong = any(f.severity == "error" and f.code in CURED_BY_CUTTING for f in setup.findings)
-    return not wrong and setup.stick_length <= limit + PAST_LENGTH
-
-
-def _changes_of(
-    tube: Tube, piece: Tube, first: _CutPlace | None, last: _CutPlace | None, changes: Mapping[tuple[str, str], float]
-) -> dict[tuple[str, str], float]:
-    """What the whole's own ends add to a piece that has them; ends at a cut are square."""
-    ends = [("A", first), ("B", last)]
-    return {
-        (piece.name, end): changes[tube.name, end] for end, cut in ends if cut is None and (tube.name, end) in changes
-    }
+def _makeable(asked: Sequence[_Asked], shop: Shop) -> list[bool]:
+    """Which pieces the shop can make, as far as cutting matters."""
+    names = [f"{n}" for n in range(len(asked))]
+    tubes = [replace(one.piece, run=replace(one.piece.run, name=name)) for name, one in zip(names, asked, strict=True)]
+    changes = {(name, end): mm for name, one in zip(names, asked, strict=True) for end, mm in one.changes.items()}
+    return [
+        not any(f.severity == "error" and f.code in CURED_BY_CUTTING for f in setup.findings)
+        and setup.stick_length <= one.limit + PAST_LENGTH
+        for one, setup in zip(asked, set_up(tubes, shop, None, changes), strict=True)
+    ]
 
 
 def _candidates(table: BendTable, limit: float) -> list[_CutPlace]:
@@ -192,7 +251,9 @@ def _cut_at(table: BendTable, place: float) -> _CutPlace | None:
     return None
 
 
-def _fewest(nodes: Sequence[_CutPlace | None], works: Callable[[int, int], bool]) -> list[int] | None:
+def _fewest(
+    nodes: Sequence[_CutPlace | None], works: Callable[[Sequence[tuple[int, int]]], _Asking[list[bool]]]
+) -> _Asking[list[int] | None]:
     """The chain of nodes from first to last with the fewest pieces, then the most room at its tightest cut.
 
     Worked out by number of pieces: for every node, the best way to it in so many.
@@ -209,15 +270,17 @@ def _fewest(nodes: Sequence[_CutPlace | None], works: Callable[[int, int], bool]
 
     reached: dict[int, tuple[float, list[int]]] = {0: (inf, [0])}
     for _ in range(_MOST):
-        ends = [(least, way) for i, (least, way) in reached.items() if i and works(i, last)]
+        inner = [i for i in reached if i]
+        good = yield from works([(i, last) for i in inner])
+        ends = [reached[i] for i, ends_here in zip(inner, good, strict=True) if ends_here]
         if ends:
             return [*max(ends, key=lambda end: end[0])[1], last]
         further: dict[int, tuple[float, list[int]]] = {}
         for i, (least, way) in reached.items():
-            for j in range(i + 1, last):
-                least_so = min(least, room(i, j))
-                if (j not in further or least_so > further[j][0]) and works(i, j):
-                    further[j] = (least_so, [*way, j])
+            roomy = {j: min(least, room(i, j)) for j in range(i + 1, last)}
+            better = [j for j, least_so in roomy.items() if j not in further or least_so > further[j][0]]
+            good = yield from works([(i, j) for j in better])
+            further |= {j: (roomy[j], [*way, j]) for j, is_good in zip(better, good, strict=True) if is_good}
         if not further:
             return None
         reached = further

@@ -6,7 +6,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -42,30 +42,40 @@ _each = click.option(
     is_flag=True,
     help="Each drawing by itself, one that fails harms no other; INPUT may be a folder or a pattern.",
 )
-processes_option = click.option(
-    "--processes",
-    type=click.IntRange(1, 256),
-    metavar="N",
-    help="How many processes at most: one for each drawing with --each, else for large jobs.  "
-    "[as many as there are processors]",
-)
+
+
+def _processes(help_text: str) -> Callable[[Any], Any]:
+    return click.option(
+        "--processes",
+        type=click.IntRange(1, 256),
+        metavar="N",
+        help=f"{help_text}  [as many as there are processors]",
+    )
+
+
+processes_option = _processes("How many processes at most a large job may use.")
 _watch = click.option(
     "--watch",
     is_flag=True,
     help="As --each, and go on: each again when it, the shop or the job file is saved.",
 )
 
-batch = options.grouped("batch", BatchChoices, _each, processes_option)
-batch_to_watch = options.grouped("batch", BatchChoices, _each, processes_option, _watch)
+_processes_each = _processes("With --each: how many processes at most, each for one drawing at a time.")
+_processes_both = _processes("How many processes at most: one for each drawing with --each, else for large jobs.")
+
+#: Of a command that works out several drawings together in one process; the same, which can watch; and of one that
+#: works on a large job in several.
+batch = options.grouped("batch", BatchChoices, _each, _processes_each)
+batch_to_watch = options.grouped("batch", BatchChoices, _each, _processes_each, _watch)
+batch_of_large_jobs = options.grouped("batch", BatchChoices, _each, _processes_both, _watch)
 
 
-def work_together(sources: Sequence[str], batch: BatchChoices) -> None:
-    """Work out all drawings as one job, on the processes allowed; refuse what goes with ``--each`` only.
+def check_together(sources: Sequence[str]) -> None:
+    """Refuse inputs that go with ``--each`` only, of a command that works out all drawings together.
 
     Raises:
         OptionError: a folder or a pattern is named.
     """
-    allow_processes(batch.processes)
     for source in sources:
         if os.path.isdir(source):
             raise OptionError(
@@ -77,6 +87,16 @@ def work_together(sources: Sequence[str], batch: BatchChoices) -> None:
                 f"No file is called {quoted(source, LONGEST_PATH)}: give --each if it is a pattern of many, for each "
                 "drawing by itself."
             )
+
+
+def check_one_process(batch: BatchChoices) -> None:
+    """Refuse to share out the work of a command that has one process for drawings it works out together.
+
+    Raises:
+        OptionError: it is asked for.
+    """
+    if batch.processes is not None:
+        raise OptionError("--processes goes with --each: drawings that are worked out together take one process.")
 
 
 def allow_processes(typed: int | None) -> None:

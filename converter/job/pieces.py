@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from converter.bending.pieces import TubePieces, at_lengths, needs_pieces, pieces_of
+from converter.bending.pieces import TubePieces, at_lengths, need_pieces, pieces_of
 from converter.errors import OptionError
 from converter.job.job import Job, ProgramTubes
 from converter.joints.model import length_changes
 from converter.model.run import Tube
-from converter.progress import steps
 from converter.shop.job_file import JobFile
 from converter.shop.joint import JointChoice, same_name
 
@@ -47,18 +46,16 @@ def in_pieces(whole: Job, *, longest: float | None = None, at: Sequence[float] =
     if at and len(shown) != 1:
         raise OptionError(f"--at says where to cut one tube, and {len(shown)} are shown: pick it with --run NAME.")
     changes = length_changes(whole.joints) if whole.settings.coped else {}
-    split: dict[str, TubePieces] = {}
-    impossible = []
-    for tube in steps(shown, "tubes split"):
-        if at:
-            split[tube.name] = at_lengths(tube, at, whole.display)
-        elif needs_pieces(tube, whole.shop, changes, longest):
-            pieces = pieces_of(tube, whole.shop, changes, longest)
-            if pieces is None:
-                impossible.append(tube.name)
-            else:
-                split[tube.name] = pieces
-    return JobInPieces(whole, _with_pieces(whole, split), tuple(split.values()), tuple(impossible))
+    if at:
+        found: dict[str, TubePieces | None] = {tube.name: at_lengths(tube, at, whole.display) for tube in shown}
+    else:
+        needed = need_pieces(shown, whole.shop, changes, longest)
+        wanting = [tube for tube, needs_some in zip(shown, needed, strict=True) if needs_some]
+        made = pieces_of(wanting, whole.shop, changes, longest)
+        found = {tube.name: pieces for tube, pieces in zip(wanting, made, strict=True)}
+    split = {name: pieces for name, pieces in found.items() if pieces is not None}
+    impossible = tuple(name for name, pieces in found.items() if pieces is None)
+    return JobInPieces(whole, _with_pieces(whole, split), tuple(split.values()), impossible)
 
 
 def _with_pieces(whole: Job, split: dict[str, TubePieces]) -> Job:

@@ -147,6 +147,13 @@ class Shown:
         """Of what reading and joints told, the part that speaks of a tube shown, or of none by name."""
         return self._of_these(self.job.joint_findings)
 
+    def refusal(self, part: Part) -> frozenset[int] | None:
+        """The bends that an error names of a part that is not to be made as drawn; None where no error names it.
+
+        They may be none: the error then names the tube as a whole.
+        """
+        return self.refused_bends(part) if self.is_refused(part) else None
+
     def refused_bends(self, part: Part) -> frozenset[int]:
         """Bends of a part that an error names, numbered as on its first tube: they are not to be made as drawn."""
         return frozenset(part.bend_of(tube, bend) for tube, bend in self._refused_bends if tube in part.names)

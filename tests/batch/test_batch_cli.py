@@ -112,6 +112,8 @@ def test_tubes_are_picked_from_all_drawings(here, capsys):
         ("audit d/rail.dxf --csv", "--csv lists what came of each drawing: give --each"),
         ("convert d/rail.dxf --out o --csv", "--csv lists what came of each drawing"),
         ("audit d/rail.dxf --out o", "--out goes with --each"),
+        ("audit d/rail.dxf --processes 2", "--processes goes with --each"),
+        ("cutlist d/rail.dxf --processes 2", "--processes goes with --each"),
         ("audit d --each --picture x.svg", "--picture shows one drawing"),
         ("audit d --each --force", "--force goes with --out"),
         ("audit d --each --out d", "--out is the folder of the drawings itself"),

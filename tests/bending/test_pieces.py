@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from strategies import placements, tables
 from tubes import run_of
 
-from converter.bending.pieces import SLIP, at_lengths, needs_pieces, pieces_of
+from converter.bending.pieces import SLIP, at_lengths, need_pieces, pieces_of
 from converter.bending.setup.setup import set_up
 from converter.bending.split import SLEEVE
 from converter.errors import OptionError
@@ -62,9 +62,9 @@ def test_the_pieces_lie_where_the_tube_lay(table, placement, shares):
 @settings(max_examples=60)
 def test_a_straight_comes_in_as_few_equal_pieces_as_can_be(length, bar):
     """n bars reach n times the bar: by hand, the least n is length / bar rounded up."""
-    found = pieces_of(straight(length), shop(rack=bar))
+    [found] = pieces_of([straight(length)], shop(rack=bar))
     if length <= bar:
-        assert not needs_pieces(straight(length), shop(rack=bar), {}, None)
+        assert need_pieces([straight(length)], shop(rack=bar), {}, None) == [False]
         return
     lengths = [piece.run.table.developed_length for piece in found.pieces]
     assert len(lengths) == ceil(length / bar - 1e-9)
@@ -80,7 +80,7 @@ def test_no_cut_in_many_does_with_fewer_pieces(feeds, bar):
     """
     die = Die("R100", "round", 40.0, 100.0)
     tube = Tube(run_of([(feed, 90.0, 60.0, 100.0) for feed in feeds], 400.0), TUBE, die="R100")
-    found = pieces_of(tube, shop(rack=bar, die=die))
+    [found] = pieces_of([tube], shop(rack=bar, die=die))
     table, places, at = tube.run.table, [], 0.0
     for i, length in enumerate(table.straights):
         places += [at + length * (j + 0.5) / 400 for j in range(400)]
@@ -98,13 +98,13 @@ def test_every_piece_can_be_held_and_its_own_cut_ends_stay():
     """Extra for clamp and follower counts, and what a cope adds at the ends of the whole."""
     where, changes = shop(longest=1300.0), {("R", "A"): 25.0, ("R", "B"): 12.0}
     tube = Tube(run_of([(200, 0, 90, 100), (700, 90, 60, 100), (700, 90, 45, 100)], 300, name="R"), TUBE, die="R100")
-    found = pieces_of(tube, where, changes)
+    [found] = pieces_of([tube], where, changes)
     ends = {(found.pieces[0].name, "A"): 25.0, (found.pieces[-1].name, "B"): 12.0}
     for setup in set_up(found.pieces, where, None, ends):
         assert setup.stick_length <= 1300.0
         assert not [f for f in setup.findings if f.severity == "error"]
-    assert not needs_pieces(found.pieces[0], where, ends, None)
-    assert pieces_of(tube, shop(longest=200.0)) is None  # a bend alone is longer
+    assert need_pieces([found.pieces[0]], where, ends, None) == [False]
+    assert pieces_of([tube], shop(longest=200.0)) == [None]  # a bend alone is longer
 
 
 def test_sleeves_slide_and_reach_into_both_pieces():
@@ -135,3 +135,24 @@ def test_a_bar_too_short_is_an_error_of_the_set_up():
         assert ["stick-too-long" in f.code for f in findings] == ([True] if said else [])
     other = Shop("s", (DIE,), stock=(Stick(Section("round", 40.0, 2.0), None, 500.0), Stick(TUBE, "brass", 500.0)))
     assert set_up([Tube(run_of([], 900.0), TUBE, metal="mild steel")], other)[0].findings == ()
+
+
+def test_tubes_side_by_side_come_in_the_pieces_of_each_alone():
+    """Tubes of names like those of pieces, too, each with what its own cuts add."""
+    tubes = [
+        Tube(run_of([(feed, 90.0, 60.0, 100.0) for feed in feeds], 300.0, name=name), TUBE, die="R100")
+        for name, feeds in (
+            ("rail", [400.0, 250.0, 700.0]),
+            ("rail piece 1", [150.0, 1900.0, 300.0, 200.0]),
+            ("0", [600.0, 80.0, 500.0]),
+            ("short", [120.0]),
+        )
+    ]
+    where = shop(longest=1200.0)
+    changes = {("rail", "A"): 40.0, ("rail piece 1", "B"): -15.0, ("0", "A"): 200.0}
+    alone = [pieces_of([tube], where, changes)[0] for tube in tubes]
+    assert pieces_of(tubes, where, changes) == alone
+    assert pieces_of(tubes, where) != alone, "the cuts count"
+    assert [len(one.pieces) for one in alone] == [2, 3, 2, 2]
+    needed = need_pieces(tubes, where, changes, None)
+    assert needed == [need_pieces([tube], where, changes, None)[0] for tube in tubes] == [True, True, True, False]

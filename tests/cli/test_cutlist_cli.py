@@ -158,6 +158,16 @@ def test_booking_into_a_rack_file(capsys, frame, tmp_path):
     assert rack.read_text(encoding="utf-8") == text
     assert "name it with --rack" in failed(run(capsys, "cutlist", *frame, "--take"))
     assert "--rack FILE alone" in failed(run(capsys, "cutlist", *frame, "--rack", str(rack), "--put-back"))
+    for nothing in (
+        ["--qty", "P=2"],
+        ["--jobs", "1"],
+        ["--each"],
+        ["--out", str(tmp_path / "cuts"), "--to", "pdf"],
+        ["--in"],
+    ):
+        refused = run(capsys, "cutlist", "--rack", str(rack), "--put-back", *nothing)
+        assert "--rack FILE alone" in failed(refused), nothing
+    assert rack.read_text(encoding="utf-8") == text
     assert "Name one INPUT" in failed(run(capsys, "cutlist"))
 
 

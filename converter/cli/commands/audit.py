@@ -52,7 +52,8 @@ def audit(
     """
     if batch.is_batch:
         return _audit_each(sources, batch, out, settings, picture, console)
-    batches.work_together(sources, batch)
+    batches.check_together(sources)
+    batches.check_one_process(batch)
     batches.check_csv(console)
     if out is not None:
         raise OptionError("--out goes with --each: audit writes no files of drawings that are checked together.")

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     callback=values.folder,
     help="Folder to write to; '-' writes a single file to stdout.",
 )
-@batches.batch_to_watch
+@batches.batch_of_large_jobs
 @outputs.writing
 @options.settings_to_bend
 @options.talking_lists
@@ -61,7 +61,8 @@ def convert(
 
     if batch.is_batch:
         return _convert_each(sources, out, batch, writing, settings, console)
-    batches.work_together(sources, batch)
+    batches.check_together(sources)
+    batches.allow_processes(batch.processes)
     batches.check_csv(console)
     jobs = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
     with console.progress("loading what the formats need"):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from converter.cli import batches, options, outputs, values
 from converter.cli.console import Console
@@ -114,7 +115,7 @@ def cutlist(
     something would scrap a stick.
     """
     if rack.put_back:
-        return _put_back(sources, rack, console)
+        return _put_back(rack, console)
     if not sources:
         raise OptionError("Name one INPUT or more: the drawings whose tubes are cut.")
     if rack.take and rack.rack is None:
@@ -140,7 +141,8 @@ def cutlist(
         console.say("note: each list is made as if the others took no bar; what is cut together wants one list.")
         work = CutlistWork(quantities, rack.rack, rack.bar, split, seconds, kinds, WriteOptions(paper=paper))
         return batches.run_batch(sources, work, settings, batch, console, out=out, force=force)
-    batches.work_together(sources, batch)
+    batches.check_together(sources)
+    batches.check_one_process(batch)
     on_rack = None if rack.rack is None else load_rack(rack.rack)
     opened = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
     if split:
@@ -184,10 +186,16 @@ def counts_from(typed: Sequence[str]) -> tuple[tuple[str, int], ...]:
     return tuple(counts)
 
 
-def _put_back(sources: tuple[str, ...], rack: RackChoices, console: Console) -> int:
+def _typed() -> set[str]:
+    """The names of what was typed of the command."""
+    context = click.get_current_context()
+    return {name for name in context.params if context.get_parameter_source(name) is ParameterSource.COMMANDLINE}
+
+
+def _put_back(rack: RackChoices, console: Console) -> int:
     from converter.shop.rack import put_back
 
-    if rack.rack is None or sources or rack.take:
+    if rack.rack is None or not _typed() <= {"rack", "put_back", "quiet", "verbose"}:
         raise OptionError("--put-back goes with --rack FILE alone: it takes back what was booked last.")
     before = put_back(rack.rack)
     console.say(f"{rack.rack} says again what it said before the last booking; {before} says what it said until now.")

@@ -9,7 +9,7 @@ when it is round, else the middle of the side at its height direction.
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable
+from collections.abc import Iterable, Set
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -125,7 +125,7 @@ class StickTemplate:
         feed_from: the end fed first, from which distances are told.
         copes: the cuts of these ends.
         can_be_held: whether every bend can be.
-        is_refused: whether an error names it: it is not to be made as drawn.
+        refusal: numbers of the bends that an error names; None where no error names the tube.
         saw_angles: as of `converter.bending.setup.setup.Setup`.
     """
 
@@ -139,7 +139,7 @@ class StickTemplate:
     feed_from: str = "A"
     copes: tuple[StickCope, ...] = ()
     can_be_held: bool = True
-    is_refused: bool = False
+    refusal: Set[int] | None = None
     saw_angles: tuple[tuple[str, float], ...] = ()
 
     @classmethod
@@ -147,19 +147,18 @@ class StickTemplate:
         cls,
         setup: Setup,
         joints: Iterable[Joint] = (),
-        is_refused: bool = False,
-        refused: Container[int] = (),
+        refusal: Set[int] | None = None,
     ) -> StickTemplate:
         """The stick of a set-up: the same length, marks, bends and extra as at the bender.
 
         Args:
             setup: of the tube.
             joints: cut ends, of any tubes; those that the set-up counts are drawn.
-            is_refused: whether an error names the tube.
-            refused: numbers of the bends that an error names.
+            refusal: numbers of the bends that an error names; None where no error names the tube, which is then to be
+                made as drawn.
         """
         stick = cls(
-            _placed_bends(setup, refused),
+            _placed_bends(setup, refusal or frozenset()),
             setup.length + setup.cope_a + setup.cope_b,
             setup.extra_a,
             setup.extra_b,
@@ -169,7 +168,7 @@ class StickTemplate:
             setup.feed_from,
             (),
             not setup.plan.lacks,
-            is_refused,
+            refusal,
             setup.saw_angles,
         )
         own = [joint for joint in joints if joint.tube == setup.tube.name and joint.end in setup.coped]
@@ -180,7 +179,12 @@ class StickTemplate:
         """The stick of a part shown, with its cuts and what the job's verdict refuses of it."""
         shown = job.shown
         joints = job.joints if setup.coped else ()
-        return cls.of(setup, joints, shown.is_refused(part), shown.refused_bends(part))
+        return cls.of(setup, joints, shown.refusal(part))
+
+    @property
+    def is_refused(self) -> bool:
+        """Whether an error names it: it is not to be made as drawn."""
+        return self.refusal is not None
 
     @property
     def set_up(self) -> bool:
@@ -214,7 +218,7 @@ def stick_bends(run: Run) -> list[StickBend]:
     return bends
 
 
-def _placed_bends(setup: Setup, refused: Container[int]) -> tuple[StickBend, ...]:
+def _placed_bends(setup: Setup, refused: Set[int]) -> tuple[StickBend, ...]:
     """The bends where the set-up makes them; as drawn without one."""
     bends = stick_bends(setup.tube.run)
     placed = [replace(one, begin=one.begin + setup.cope_a, end=one.end + setup.cope_a) for one in bends]
