@@ -103,7 +103,7 @@ def page_of(job: Job) -> JobSheet:
 
 def views_of(job: Job, display: Display) -> list[SetupView]:
     """The set-up of every part as the sheet shows it."""
-    return [SetupView(setup, display, job.shown.refused_bends(part)) for part, setup in job.shown.first_setups]
+    return [SetupView(setup, display, job.shown.refusal(part)) for part, setup in job.shown.first_setups]
 
 
 def hostile_job() -> Job:

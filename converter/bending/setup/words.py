@@ -71,11 +71,11 @@ def cut_number(mm: float, display: Display) -> str:
     return display.each(lambda one: one.number(rounded_up(mm, one)))
 
 
-#: Said of a bend that an error names, and where all are.
+#: Said of a bend that an error names, and of its tube.
 NOT_AS_DRAWN = "not to be made as drawn"
 REFUSAL = f"{NOT_AS_DRAWN.capitalize()}: see the findings"
 REFUSED = f"is {NOT_AS_DRAWN}: see the findings"
-REFUSED_ALL = "no bend is to be made as drawn, see the findings."
+CUT_NOTHING = "Cut no stick for it yet."
 
 
 @dataclass(frozen=True)
@@ -85,12 +85,18 @@ class SetupView:
     Attributes:
         setup: exact.
         display: how lengths are shown.
-        refused: numbers of bends that are not to be made as drawn, and get no mark and no stop in words.
+        refusal: numbers of the bends that an error names, which get no mark and no stop in words; None where no error
+            names the tube, see `converter.job.shown.Shown.refusal`.
     """
 
     setup: Setup
     display: Display
-    refused: frozenset[int] = frozenset()
+    refusal: frozenset[int] | None = None
+
+    @property
+    def refused(self) -> frozenset[int]:
+        """Numbers of bends that are not to be made as drawn."""
+        return self.refusal or frozenset()
 
     @cached_property
     def stick(self) -> float:
@@ -216,9 +222,12 @@ class SetupView:
         return turned(step.total_set, self.display) or "as loaded"
 
     def instructions(self) -> list[str]:
-        """What to do, one sentence or a few each, in order; empty when a bend cannot be held or no stick is left."""
+        """What to do, one sentence or a few each, in order.
+
+        Nothing of a tube that an error names, where a bend cannot be held, or where no stick is left.
+        """
         setup = self.setup
-        if setup.plan.lacks or setup.lacking or setup.stick_length <= 0.0:
+        if self.refusal is not None or setup.plan.lacks or setup.lacking or setup.stick_length <= 0.0:
             return []
         length = self.display.length
         about = describe(setup.tube.section, self.display) if setup.tube.section else "tube"
@@ -226,7 +235,7 @@ class SetupView:
         ends = " Write A on one end and B on the other." if setup.steps else ""
         found = [f"Cut a stick to {length(self.stick)} ({about}{metal}).{self._square()}{ends}"]
         if setup.steps:
-            found.append(self._marking if self.marked else f"Make no marks: {REFUSED_ALL}")
+            found.append(self._marking)
             found += [self._bend(i) for i in range(len(setup.steps))]
         found += self._trimming()
         found += self._coping()
@@ -268,8 +277,6 @@ class SetupView:
     def _bend(self, i: int) -> str:
         steps = self.setup.steps
         step, before = steps[i], steps[i - 1] if i else None
-        if step.bend in self.refused:
-            return f"Bend {step.bend} {REFUSED}."
         words = []
         name = step.die.name if step.die else None
         if before is None:

@@ -36,7 +36,7 @@ def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> s
     shown, marks, setups = job.shown, bend_marks(job.shown.findings), job.part_setups
     for part in shown.parts:
         setup = shown.setup_of[part.first.name]
-        sheet = SetupView(setup, job.display, shown.refused_bends(part))
+        sheet = SetupView(setup, job.display, shown.refusal(part))
         # by all that would be done: two tubes are not alike because neither may be made
         first = alike.setdefault(_work_key(SetupView(setup, job.display)), part.name)
         like = None if first == part.name else f"to be made just like {first}"
@@ -95,7 +95,7 @@ def setup_text(
         like: how it is made where a part shown before tells it; its own instructions are left out.
         marks: of `converter.cli.screens.findings.bend_marks`: bends that something is said of.
     """
-    from converter.bending.setup.words import NO_SET_UP
+    from converter.bending.setup.words import CUT_NOTHING, NO_SET_UP, NOT_AS_DRAWN
     from converter.shop.sections import describe
 
     setup, display = sheet.setup, sheet.display
@@ -120,6 +120,8 @@ def setup_text(
         lines.append(_wrapped(f"no set-up: {NO_SET_UP[setup.lacking]}"))
     if setup.plan.lacks:
         lines.append("  cannot be bent so: see the findings below")
+    elif sheet.refusal is not None:
+        lines.append(_wrapped(f"{NOT_AS_DRAWN}: see the findings below. {CUT_NOTHING}"))
     elif not brief and like is not None:
         own = ", with its own templates for the cuts" if len(setup.saw_angles) < len(setup.coped) else ""
         lines.append(_wrapped(f"{one_line(like)}{own}"))

@@ -63,7 +63,8 @@ class PartPage:
         mass: kg of one stick as cut, None when metal or section is unknown.
         findings: said of any of its tubes, the worst first.
         pieces: its tubes, each with where it goes.
-        bad_bends: numbers of the bends that an error names: they get no die, mark or stop.
+        refusal: numbers of the bends that an error names: they get no die, mark or stop; None where no error names any
+            of its tubes.
     """
 
     key: str
@@ -75,7 +76,7 @@ class PartPage:
     mass: float | None
     findings: tuple[Finding, ...]
     pieces: tuple[PlacedTube, ...]
-    bad_bends: frozenset[int]
+    refusal: frozenset[int] | None
 
     @property
     def tube(self) -> Tube:
@@ -96,6 +97,11 @@ class PartPage:
     def name(self) -> str:
         """Name of the part, raw."""
         return self.part.name
+
+    @property
+    def bad_bends(self) -> frozenset[int]:
+        """Numbers of the bends that are not to be made as drawn."""
+        return self.refusal or frozenset()
 
     @property
     def over_cut_ends(self) -> float | None:
@@ -244,7 +250,7 @@ def _drawing_page(job: Job, stem: str, first: int, *, quote: bool) -> DrawingPag
                 mass=_mass(tube, setup, job),
                 findings=sorted_findings([finding for name in part.names for finding in findings_of.get(name, ())]),
                 pieces=tuple(_piece(part, one, joints_of.get(one.name, ())) for one in part.tubes),
-                bad_bends=shown.refused_bends(part),
+                refusal=shown.refusal(part),
             )
         )
     others = tuple(finding for finding in shown.findings if finding.tube not in shown.names)

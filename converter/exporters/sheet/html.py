@@ -284,7 +284,7 @@ def _pictures(part: PartView, table: TextTable, sketches: Sketches) -> dict[str,
     )
     stick: Markup | str = ""
     if page.setup is not None and page.setup.steps and part.steps:
-        stick = _svg(stick_picture(SetupView(page.setup, display, page.bad_bends)), f"{page.key}-stick", table)
+        stick = _svg(stick_picture(SetupView(page.setup, display, page.refusal)), f"{page.key}-stick", table)
     return {"picture": _svg(tube, f"{page.key}-tube", table), "picture_width": size[0], "stick": stick}
 
 

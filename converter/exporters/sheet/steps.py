@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import cos, radians, sin
 
 from converter.bending.setup.setup import Setup, Step
-from converter.bending.setup.words import REFUSED, REFUSED_ALL, SetupView, is_half, turn_words
+from converter.bending.setup.words import SetupView, is_half, turn_words
 from converter.joints.model import Joint
 from converter.units import BothUnits
 from converter.words import saw_notes, springback_source, stop_text
@@ -58,19 +58,15 @@ def first_big_step(setup: Setup, both: BothUnits, marks: tuple[StepLine, ...]) -
     """The stick before the first bend: cut, and marked with its `mark_lines`."""
     sheets = {one.unit: SetupView(setup, one) for one in both.alone}
     cut = both.each(lambda one: one.length(sheets[one.unit].stick))
-    marks = marks or (StepLine("Marks", "none", REFUSED_ALL),)
     return BigStep("Cut and mark", (StepLine("Cut", cut, "write A on one end, B on the other"), *marks), None, 0)
 
 
-def big_steps(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset()) -> tuple[BigStep, ...]:
-    """The bends, in the order made; those that are not to be made as drawn with nothing to set."""
+def big_steps(setup: Setup, both: BothUnits) -> tuple[BigStep, ...]:
+    """The bends, in the order made."""
     sheets = {one.unit: SetupView(setup, one) for one in both.alone}
     found = []
     for i, step in enumerate(setup.steps):
         before = setup.steps[i - 1] if i else None
-        if step.bend in refused:
-            found.append(BigStep(f"Bend {step.bend}", (StepLine("Bend", "not to be made", REFUSED),), None, step.bend))
-            continue
         lines = []
         die, last = step.die.name if step.die else None, before.die.name if before and before.die else None
         if die is not None and (before is None or die != last):
@@ -92,9 +88,9 @@ def big_steps(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset
     return tuple(found)
 
 
-def mark_lines(setup: Setup, both: BothUnits, refused: frozenset[int] = frozenset()) -> tuple[StepLine, ...]:
+def mark_lines(setup: Setup, both: BothUnits) -> tuple[StepLine, ...]:
     """Every mark on a line of its own, the nearest to the end fed first ahead; trim marks last."""
-    sheets = {one.unit: SetupView(setup, one, refused) for one in both.alone}
+    sheets = {one.unit: SetupView(setup, one) for one in both.alone}
     first = setup.feed_from
     marks = tuple(
         StepLine(

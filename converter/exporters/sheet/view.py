@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 
 from converter.bending.setup.setup import Setup
-from converter.bending.setup.words import NO_SET_UP, NOT_AS_DRAWN, SetupView
+from converter.bending.setup.words import CUT_NOTHING, NO_SET_UP, NOT_AS_DRAWN, SetupView
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, PlacedTube
 from converter.exporters.sheet.steps import (
     BigStep,
@@ -214,7 +214,7 @@ def in_brief(parts: Sequence[PartView]) -> list[Brief]:
 def part_view(part: PartPage, both: BothUnits) -> PartView:
     """One part, its lengths in both units."""
     tube, setup = part.tube, part.setup
-    sheets = {one.unit: SetupView(setup, one, part.bad_bends) for one in both.alone} if setup else {}
+    sheets = {one.unit: SetupView(setup, one, part.refusal) for one in both.alone} if setup else {}
     table = tube.run.table
     section = describe(tube.section, both) if tube.section else "not known"
     stick = both.each(lambda one: one.length(sheets[one.unit].stick)) if sheets else both.length(table.developed_length)
@@ -240,8 +240,8 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
         facts.append(("Over the cut ends", both.length(part.over_cut_ends)))
     if part.length is not None and part.joints and (sides := stick_sides_text(part.length, both)):
         facts.append(("Saw cuts", sides))
-    steps = big_steps(setup, both, part.bad_bends) if setup and not setup.plan.lacks else ()
-    marks = mark_lines(setup, both, part.bad_bends) if setup else ()
+    steps = big_steps(setup, both) if setup and not setup.plan.lacks and part.refusal is None else ()
+    marks = mark_lines(setup, both) if setup else ()
     before = first_big_step(setup, both, marks) if setup else None
     return PartView(
         page=part,
@@ -364,12 +364,10 @@ def _tasks(
         for key, text, below in zip(keys, lines, listed, strict=True)
     ]
     if bends:
-        kept = sorted((step for step in setup.steps if step.bend not in part.bad_bends), key=lambda step: step.bend)
-        angles = tuple(StepLine(f"Bend {step.bend}", both.angle(step.target), "") for step in kept)
-        after = 2 + len(bends)
-        if kept:
-            text = "Measure each bend of the tube, and write down what its stop gave."
-            tasks.insert(after, Task("measured", text, table=angles))
+        in_order = sorted(setup.steps, key=lambda step: step.bend)
+        angles = tuple(StepLine(f"Bend {step.bend}", both.angle(step.target), "") for step in in_order)
+        text = "Measure each bend of the tube, and write down what its stop gave."
+        tasks.insert(2 + len(bends), Task("measured", text, table=angles))
     return tuple(tasks)
 
 
@@ -408,7 +406,7 @@ def refusal(part: PartPage, display: Display) -> str:
         return ""
     first = display.each(lambda one: _cut_short(message(errors[0], one)))
     more = f" And {len(errors) - 1} more, named below." if len(errors) > 1 else ""
-    return f"{NOT_AS_DRAWN.capitalize()}: {first}{more}"
+    return f"{NOT_AS_DRAWN.capitalize()}: {first}{more} {CUT_NOTHING}"
 
 
 #: An error of more letters is cut short at the top; it stands in full among the findings.

@@ -398,13 +398,14 @@ def test_a_run_that_cannot_be_held_has_no_steps():
     assert 'class="bender' not in page and "data-tick" not in page[: page.index("<script>", 9000)]
 
 
-def test_a_bend_without_a_die_says_so_in_its_step():
-    """In large letters where the die would stand; the bend is not made on whatever lies there."""
-    thick = replace(tube_named("thick"), section=Section("round", 60.3, 3.0))
-    page = with_steps(html.html_text(page_of(job_of([thick], shop()))))
-    steps = re.search(r'<ol class="steps".*?</ol>', page, re.DOTALL)
-    assert steps and steps[0].count("<dt>Die</dt>") == 1
-    assert re.search(r'<dt>Die</dt><dd>\s*<span class="value">none</span>', steps[0])
+def test_a_tube_that_is_not_to_be_made_as_drawn_has_no_steps():
+    """No die for it: nothing is cut, marked or bent on whatever lies there."""
+    tubes = [replace(tube_named("thick"), section=Section("round", 60.3, 3.0)), tube_named("fine")]
+    page = with_steps(html.html_text(page_of(job_of(tubes, shop()))))
+    thick, fine = page.split('<section class="part"')[1:]
+    assert "Cut no stick for it yet." in thick and "Not to be made as drawn" in thick
+    assert '<ol class="steps"' in fine and '<ol class="steps"' not in thick
+    assert "Cut a stick to" in fine and "Cut a stick to" not in thick
 
 
 def test_shown_in_one_unit_it_still_holds_both():

@@ -94,7 +94,7 @@ def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings
     for run in page.parts:
         text = parts[run.key]
         setup = run.setup
-        sheet = SetupView(setup, display, run.bad_bends)
+        sheet = SetupView(setup, display, run.refusal)
         table = rows(text, len(sheet.marked))
         for step, (bend, mark_a, mark_b, die, stop, angle) in zip(sheet.marked, table, strict=True):
             assert int(bend) == step.bend

@@ -87,7 +87,7 @@ def _rows(part: PartPage, other: PartPage, display: Display) -> list[list[Cell]]
 def _numbers(part: PartPage, display: Display) -> list[tuple[str, str, str]]:
     """Of every bend from end A: rotation, mark from end A, turn of the tube before it."""
     found = []
-    sheet = None if part.setup is None else SetupView(part.setup, display, part.bad_bends)
+    sheet = None if part.setup is None else SetupView(part.setup, display, part.refusal)
     steps = {step.bend: (i, step) for i, step in enumerate(part.setup.steps)} if part.setup is not None else {}
     for number, bend in enumerate(part.tube.run.table.bends, 1):
         rotation = display.angle(bend.rotation) if number > 1 else "–"

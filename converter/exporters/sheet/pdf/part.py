@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from converter.bending.setup.words import NO_SET_UP, NOT_AS_DRAWN, SetupView
+from converter.bending.setup.words import CUT_NOTHING, NO_SET_UP, NOT_AS_DRAWN, REFUSAL, SetupView
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale, run_picture
 from converter.exporters.pictures.run.sketches import Sketches
@@ -98,7 +98,7 @@ class PartLayout:
         self.part, self._code, self._mirror = part, code, mirror
         self._refused = bool(refusal(part, display))  # its notice needs the whole width
         setup = part.setup
-        self._sheet = None if setup is None else SetupView(setup, display, part.bad_bends)
+        self._sheet = None if setup is None else SetupView(setup, display, part.refusal)
         self._facts = _facts(part, setup, count, shop, display)
         self._display, self._sketches = display, sketches
         self._least: float | None = None  # the part before asks for it too
@@ -372,7 +372,8 @@ def _instructions(flow: Flow, part: PartPage, sheet: SetupView | None, display: 
         flow.paragraph(f"There is no set-up of this tube: {NO_SET_UP[sheet.setup.lacking]}.")
     elif not told:
         flow.heading("No instructions")
-        flow.paragraph("It cannot be bent in any order tried: see the findings.")
+        why = "It cannot be bent in any order tried: see the findings" if sheet.setup.plan.lacks else REFUSAL
+        flow.paragraph(f"{why}. {CUT_NOTHING}")
     else:
         flow.heading("Step by step", keep=20.0)
         for i, text in enumerate(told, 1):
