@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import faulthandler
 import os
 import traceback
 from collections.abc import Callable
@@ -41,6 +42,7 @@ def alone(test: Callable[P, None]) -> Callable[P, None]:
 def _live(telling: int, test: Callable[[], None]) -> None:
     """The whole life of the fork."""
     status = 1
+    faulthandler.disable()  # a crash is told by the one who waits
     try:
         test()
         status = 0
