@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import signal
 
+import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis.internal.conjecture import providers
 
@@ -29,3 +30,13 @@ if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) == signal.SIG_IGN:
     signal.signal(signal.SIGHUP, signal.SIG_DFL)
+
+
+@pytest.fixture
+def forked_trials(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Malformed files are tried out in forks: a process that loads the CAD kernel for it takes a second each."""
+    from forked_trial import FORKING
+
+    from converter.importers.step import trial
+
+    monkeypatch.setattr(trial, "subprocess", FORKING)

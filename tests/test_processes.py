@@ -11,6 +11,7 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
+from alone import alone
 from many_tubes import different_tubes
 from sheet_tools import job_of, shop
 
@@ -44,6 +45,7 @@ def no_child_is_left() -> bool:
 
 
 @pytest.mark.parametrize("count", [0, 1, 2, 3, 7, 64, 301])
+@alone
 def test_results_come_in_order_and_from_other_processes(two, count):
     found = list(processes.in_order(range(count), lambda n: (n * n, os.getpid()), least=2))
     assert [square for square, _ in found] == [n * n for n in range(count)]
@@ -53,6 +55,7 @@ def test_results_come_in_order_and_from_other_processes(two, count):
     assert no_child_is_left()
 
 
+@alone
 def test_things_are_numbered_through_as_in_one_process(two):
     words = [f"{n}" * (n % 5) for n in range(150)]
 
@@ -65,6 +68,7 @@ def test_things_are_numbered_through_as_in_one_process(two):
     assert numbers() == found
 
 
+@alone
 def test_few_things_stay_in_this_process(two):
     assert set(processes.in_order(range(9), lambda _: os.getpid(), least=10)) == {os.getpid()}
 
@@ -73,6 +77,7 @@ def test_a_library_call_stays_in_its_process():
     assert set(processes.in_order(range(99), lambda _: os.getpid(), least=2)) == {os.getpid()}
 
 
+@alone
 def test_processes_do_not_multiply(two):
     def inner(_n: int) -> tuple[int, set[int]]:
         return os.getpid(), set(processes.in_order(range(50), lambda _: os.getpid(), least=2))
@@ -80,6 +85,7 @@ def test_processes_do_not_multiply(two):
     assert all(within == {pid} for pid, within in processes.in_order(range(8), inner, least=2))
 
 
+@alone
 def test_where_threads_run_nothing_is_forked(two):
     from threading import Event, Thread
 
@@ -93,6 +99,7 @@ def test_where_threads_run_nothing_is_forked(two):
         thread.join()
 
 
+@alone
 def test_the_first_error_in_order_is_raised_after_what_came_before(two):
     def work(n: int) -> int:
         if n in (41, 90):
@@ -106,6 +113,7 @@ def test_the_first_error_in_order_is_raised_after_what_came_before(two):
     assert no_child_is_left()
 
 
+@alone
 def test_an_error_that_cannot_be_pickled_is_told_in_words(two):
     class OddError(Exception):
         def __init__(self) -> None:
@@ -119,6 +127,7 @@ def test_an_error_that_cannot_be_pickled_is_told_in_words(two):
         list(processes.in_order(range(10), work, least=2))
 
 
+@alone
 def test_want_of_memory_stays_want_of_memory(two):
     def work(_n: int) -> int:
         raise MemoryError
@@ -127,6 +136,7 @@ def test_want_of_memory_stays_want_of_memory(two):
         list(processes.in_order(range(10), work, least=2))
 
 
+@alone
 def test_a_killed_process_is_one_sentence(two):
     """The system kills what takes too much memory."""
 
@@ -141,6 +151,7 @@ def test_a_killed_process_is_one_sentence(two):
     assert no_child_is_left()
 
 
+@alone
 def test_a_crashed_process_is_one_sentence(two):
     """As a library that ends the program does."""
     with pytest.raises(ElbowroomError, match=r"crashed a library.*status 3"):
@@ -148,6 +159,7 @@ def test_a_crashed_process_is_one_sentence(two):
 
 
 @pytest.mark.parametrize("ends", ["closed", "interrupted"])
+@alone
 def test_whoever_stops_asking_ends_the_others(two, ends):
     going = processes.in_order(range(1000), lambda n: time.sleep(0.01) or n, least=2)
     assert next(going) == 0
@@ -159,6 +171,7 @@ def test_whoever_stops_asking_ends_the_others(two, ends):
     assert no_child_is_left()
 
 
+@alone
 def test_the_end_of_a_processes_time_is_that_of_all(two):
     """What this process does at SIGXCPU tells what was used up (`converter.worker`)."""
 
@@ -177,6 +190,7 @@ def test_the_end_of_a_processes_time_is_that_of_all(two):
     assert no_child_is_left()
 
 
+@alone
 def test_a_step_file_has_the_same_bytes(two):
     """Places of products that another process writes among them."""
     tubes = different_tubes(30, bends=1)
@@ -201,6 +215,7 @@ def test_a_step_file_has_the_same_bytes(two):
     assert written(2) == written(10**6)
 
 
+@alone
 def test_a_sheet_has_the_same_bytes(two, monkeypatch):
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1700000000")
     jobs = [job_of(different_tubes(9, bends=2, seed=n), shop()) for n in (1, 2)]

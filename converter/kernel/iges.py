@@ -25,6 +25,8 @@ _NUMBERS = {"read.iges.onlyvisible": 0, "read.precision.mode": 0}
 #: Name, level and whether it is hidden; of an entity of which nothing is said.
 _Label: TypeAlias = tuple[str, str | None, bool]
 _SILENT: _Label = ("", None, False)
+#: The least and the greatest corner, mm.
+_Box: TypeAlias = tuple[tuple[float, float, float], tuple[float, float, float]]
 #: Types of entities that are curves, surfaces, solids, or groups of such.
 _SHAPES = frozenset(
     (100, 102, 104, 106, 108, 110, 112, 114, 118, 120, 122, 126, 128, 140, 143, 144, 186, 402, 408, 514)
@@ -323,7 +325,11 @@ def _with_cavities(bodies: list[Any], labels: IgesLabels) -> list[Any]:
     from OCP.TopoDS import TopoDS
 
     solids = [k for k, body in enumerate(bodies) if body.ShapeType() == Kind.TopAbs_SOLID]
-    around = {k: [j for j in solids if j != k and _is_within(bodies[k], bodies[j])] for k in solids}
+    boxes = {k: _box(bodies[k]) for k in solids} if len(solids) > 1 else {}
+    around = {
+        k: [j for j in solids if j != k and _is_inside(boxes[k], boxes[j]) and _has_a_corner_in(bodies[k], bodies[j])]
+        for k in solids
+    }
     makers: dict[int, Any] = {}
     for k in solids:
         if len(around[k]) % 2:  # in the metal of the one that lies in one solid less
@@ -341,8 +347,15 @@ def _with_cavities(bodies: list[Any], labels: IgesLabels) -> list[Any]:
     return found
 
 
-def _is_within(inner: Any, outer: Any) -> bool:
-    """Whether a solid lies within another one's outside: its box does, and a corner of it."""
+def _is_inside(inner: _Box, outer: _Box) -> bool:
+    (low, high), (least, most) = inner, outer
+    return not any(a <= b for a, b in zip(low, least, strict=True)) and not any(
+        a >= b for a, b in zip(high, most, strict=True)
+    )
+
+
+def _has_a_corner_in(inner: Any, outer: Any) -> bool:
+    """Whether a solid whose box is inside another one's lies within its outside: a corner of it does."""
     from OCP.BRep import BRep_Tool
     from OCP.BRepClass3d import BRepClass3d_SolidClassifier
     from OCP.TopAbs import TopAbs_ShapeEnum as Kind
@@ -350,15 +363,12 @@ def _is_within(inner: Any, outer: Any) -> bool:
     from OCP.TopExp import TopExp_Explorer
     from OCP.TopoDS import TopoDS
 
-    (low, high), (least, most) = _box(inner), _box(outer)
-    if any(a <= b for a, b in zip(low, least, strict=True)) or any(a >= b for a, b in zip(high, most, strict=True)):
-        return False
     corner = TopoDS.Vertex_s(TopExp_Explorer(inner, Kind.TopAbs_VERTEX).Current())
     classifier = BRepClass3d_SolidClassifier(outer, BRep_Tool.Pnt_s(corner), 1e-6)
     return bool(classifier.State() == TopAbs_State.TopAbs_IN)
 
 
-def _box(shape: Any) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+def _box(shape: Any) -> _Box:
     from OCP.Bnd import Bnd_Box
     from OCP.BRepBndLib import BRepBndLib
 

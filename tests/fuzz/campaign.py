@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import io
 import json
 import mmap
 import os
 import random
 import signal
-import subprocess
 import sys
 import tempfile
 import traceback
@@ -19,10 +17,10 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from struct import pack, unpack
-from types import SimpleNamespace
 
 from dxf_cases import dxf_case
 from exchange_cases import brep_case, iges_case, step_case
+from forked_trial import FORKING
 from judge import HANG_SECONDS, FuzzVerdict, judged, judged_by_command, laid_out
 from mesh_cases import mesh_case
 from places import FIXTURES
@@ -192,33 +190,6 @@ def _imported() -> None:
         read(FIXTURES / fixture)
 
 
-def _forked(command: list[str], *, input: bytes, **_: object) -> subprocess.CompletedProcess[bytes]:
-    """The child in which a malformed file is tried out, forked from here: it need not load the kernel anew.
-
-    Cases run by the command have it as it is. A mistake of ours in it would be taken for a crash of the kernel; here it
-    is written where the campaign hears it.
-    """
-    child = os.fork()
-    if child == 0:
-        status = 1
-        try:
-            heard = os.dup(2)
-            nowhere = os.open(os.devnull, os.O_WRONLY)
-            for stream in (1, 2):
-                os.dup2(nowhere, stream)
-            code = command.index("-c") + 1
-            sys.argv, sys.stdin = ["-c", *command[code + 1 :]], io.TextIOWrapper(io.BytesIO(input))
-            exec(command[code], {})
-            status = 0
-        except SystemExit as ended:
-            status = int(ended.code or 0)
-        except Exception:
-            os.write(heard, traceback.format_exc().encode())
-        finally:
-            os._exit(status)
-    return subprocess.CompletedProcess(command, os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
-
-
 def _work(sort: str, seed: int, numbers: Sequence[int], command_every: int, at: mmap.mmap, lines: Path) -> None:
     """The whole life of a process that works on cases; writes a line for each."""
     import faulthandler
@@ -226,7 +197,8 @@ def _work(sort: str, seed: int, numbers: Sequence[int], command_every: int, at: 
 
     from converter.importers.step import trial
 
-    trial.subprocess = SimpleNamespace(run=_forked, TimeoutExpired=subprocess.TimeoutExpired)  # type: ignore[attr-defined]
+    # cases run by the command have the trial as it is
+    trial.subprocess = FORKING  # type: ignore[attr-defined]
     trial._SECONDS = _TRIAL_SECONDS
     status = 1
     faulthandler.disable()  # a crash is told by the one who waits

@@ -195,6 +195,7 @@ def test_a_solid_too_large_for_any_tube_is_left_out_with_its_size(tmp_path, caps
     assert "its numbers make no tube (a section of" in said and "solid-gmsh-faces.step" in said
 
 
+@pytest.mark.usefixtures("forked_trials")
 def test_an_end_whose_cut_never_ends_is_told_and_the_rest_is_worked_out(tmp_path, capsys):
     """A lost placement makes one tube lie lengthwise in another; set-ups asked for its cut, and got half a sentence."""
     text = (FIXTURES / "step" / "solid-gmsh-faces.step").read_text("latin-1")
@@ -207,6 +208,7 @@ def test_an_end_whose_cut_never_ends_is_told_and_the_rest_is_worked_out(tmp_path
     assert "joint-parallel" in {finding["code"] for finding in outcome.json["findings"]}
 
 
+@pytest.mark.usefixtures("forked_trials")
 def test_a_cut_that_only_its_finest_lines_find_endless_is_told_by_every_command(tmp_path, capsys):
     """The same where checks of the joint look at other lines than its sheets do: seed 41, STEP 82."""
     text = (FIXTURES / "step" / "solid-gmsh-flanged.step").read_text("latin-1")
@@ -233,6 +235,7 @@ def test_a_box_drawn_out_for_kilometres_is_not_followed_from_every_side(tmp_path
     """One corner 200 km away: 36,000 cuts were tried, to both sides of six places. Seed 41, mesh 2939."""
     tried = []
     real = follow.rectangle_at
+    monkeypatch.setattr(follow, "MOST_CUTS", 300)  # a tenth of what it is
     monkeypatch.setattr(follow, "rectangle_at", lambda *given: tried.append(1) or real(*given))
     corners = [(x, y, z) for x in (-254, 254) for y in (-254, 254) for z in (-3810, 3810)]
     corners[2] = (-2541, 200_000_000, 254)
@@ -281,6 +284,7 @@ def test_a_free_curve_is_not_followed_by_as_many_arcs_as_it_has_samples(tmp_path
     assert all(3 * pieces < points for points, pieces in tried), tried
 
 
+@pytest.mark.usefixtures("forked_trials")
 def test_a_step_file_with_references_in_a_circle_does_not_take_the_process_along(tmp_path):
     """The kernel loads it without a word, and follows the circle until its stack ends: this process would crash."""
     broken, count = re.subn(
@@ -294,6 +298,7 @@ def test_a_step_file_with_references_in_a_circle_does_not_take_the_process_along
     assert re.search(r"circle\.step is damaged and breaks the CAD kernel \(#\d+ refers to itself", caught.value.message)
 
 
+@pytest.mark.usefixtures("forked_trials")
 def test_an_iges_file_that_lies_about_its_values_does_not_take_the_process_along(tmp_path):
     """A face on a surface that is none, with loops that are numbers: the kernel reads on into nothing."""
     lying = Entity(510, "-3,,0.9999999999999999,28,25.4,934.803")

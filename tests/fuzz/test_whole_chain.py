@@ -165,15 +165,32 @@ WAYS: dict[str, tuple[Drawn, float]] = {
 SEEDS = range(6)
 
 
+@pytest.fixture(scope="module")
+def made_so_far() -> dict[int, dict[str, Any]]:
+    return {}
+
+
+@pytest.fixture
+def plain_of(made_so_far, tmp_path, capsys):
+    """The answers on a random tube as it stands; worked out once."""
+
+    def of(seed: int, shop: Path) -> dict[str, Any]:
+        if seed not in made_so_far:
+            made_so_far[seed] = chain(capsys, draw(tmp_path / "a.dxf", *random_tube(seed), Drawn()), shop)
+        return made_so_far[seed]
+
+    return of
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("way", WAYS)
-def test_the_same_tube_drawn_otherwise_has_the_same_answers(way, tmp_path, capsys):
+def test_the_same_tube_drawn_otherwise_has_the_same_answers(way, plain_of, tmp_path, capsys):
     how, within = WAYS[way]
     shop = tmp_path / "shop.toml"
     shop.write_text(SHOP)
     for seed in SEEDS:
         table, place = random_tube(seed)
-        plain = chain(capsys, draw(tmp_path / "a.dxf", table, place, Drawn()), shop)
+        plain = plain_of(seed, shop)
         other = chain(capsys, draw(tmp_path / "b.dxf", table, place, how), shop)
         if not ends_agree(plain, other):
             other = chain(capsys, tmp_path / "b.dxf", shop, "--reverse")
@@ -181,12 +198,12 @@ def test_the_same_tube_drawn_otherwise_has_the_same_answers(way, tmp_path, capsy
 
 
 @pytest.mark.slow
-def test_in_a_mirror_the_planes_turn_the_other_way_and_nothing_else_changes(tmp_path, capsys):
+def test_in_a_mirror_the_planes_turn_the_other_way_and_nothing_else_changes(plain_of, tmp_path, capsys):
     shop = tmp_path / "shop.toml"
     shop.write_text(SHOP)
     for seed in SEEDS:
         table, place = random_tube(seed)
-        plain = chain(capsys, draw(tmp_path / "a.dxf", table, place, Drawn()), shop)
+        plain = plain_of(seed, shop)
         mirror = Drawn(Matrix44.scale(1.0, 1.0, -1.0) @ moved(seed, 1e4))
         other = chain(capsys, draw(tmp_path / "b.dxf", table, place, mirror), shop)
         if not ends_agree(plain, other):
@@ -206,13 +223,13 @@ def signless(row: Sequence[float]) -> list[float]:
 
 
 @pytest.mark.slow
-def test_drawn_from_the_other_end_it_is_the_same_tube(tmp_path, capsys):
+def test_drawn_from_the_other_end_it_is_the_same_tube(plain_of, tmp_path, capsys):
     """The drawing's own order may tell which end is A; turned round by --reverse it is the one that was."""
     shop = tmp_path / "shop.toml"
     shop.write_text(SHOP)
     for seed in SEEDS:
         table, place = random_tube(seed)
-        plain = chain(capsys, draw(tmp_path / "a.dxf", table, place, Drawn()), shop)
+        plain = plain_of(seed, shop)
         other = chain(capsys, draw(tmp_path / "b.dxf", table, place, Drawn(backwards=True)), shop)
         turned = chain(capsys, tmp_path / "b.dxf", shop, "--reverse")
         same(plain, other if ends_agree(plain, other) else turned, 1e-6, f"tube {seed}")

@@ -59,9 +59,8 @@ def scanned(run: Run, radius: float, edge: float, noise: float, seed: int = 1) -
     which = np.clip(np.searchsorted(ends, places, side="right") - 1, 0, len(parts) - 1)
     off = rng.normal(0.0, noise, n) if noise else np.zeros(n)
     for k, piece in enumerate(parts):
-        for i in np.flatnonzero(which == k):
-            share = (places[i] - ends[k]) / piece.length
-            points[i] = _ring(piece, share, radius + off[i], np.array([angles[i]]))[0]
+        own = which == k
+        points[own] = _ring(piece, (places[own] - ends[k]) / piece.length, radius + off[own], angles[own])
     mesh = trimesh.Trimesh(points, triangles, process=False)
     # all triangles the same way round, outward
     middle = mesh.triangles_center
@@ -75,7 +74,9 @@ def scanned(run: Run, radius: float, edge: float, noise: float, seed: int = 1) -
     return trimesh.Trimesh(points, faces, process=False)
 
 
-def _ring(piece, share: float, radius: float, angles: np.ndarray) -> np.ndarray:
+def _ring(piece, share: float | np.ndarray, radius: float | np.ndarray, angles: np.ndarray) -> np.ndarray:
+    """Points around a piece, all at one share of its length and one radius, or each at its own."""
+    share, radius = np.asarray(share)[..., None], np.asarray(radius)[..., None]
     if piece.arc is None:
         at = np.array(piece.start.point) + share * piece.length * np.array(piece.start.direction)
         return at + radius * (

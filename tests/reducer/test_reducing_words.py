@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import chain
 from math import cos, radians, sin
 
 import ezdxf
 import numpy as np
+import pytest
 from copes import straight
 from frames import RAIL, RUNG, draw
 
@@ -261,18 +263,31 @@ def told_by(make):
     return tuple(dict.fromkeys(sentences))
 
 
-def test_words_in_millimetres(tmp_path, monkeypatch):
-    assert told_by(chained()) == CHAINED
-    assert told_by(settled()) == SETTLED
-    assert told_by(refitted()) == REFITTED
-    assert told_by(assigned()) == ASSIGNED
-    assert told_by(left_out(tmp_path)) == LEFT_OUT
-    assert told_by(many(monkeypatch)) == MANY
+@pytest.fixture(scope="module")
+def groups(tmp_path_factory):
+    """Every finding, by what makes it; worked out once."""
+    with pytest.MonkeyPatch.context() as patch:
+        makers = {"chained": chained(), "settled": settled(), "refitted": refitted(), "assigned": assigned()}
+        makers |= {"left out": left_out(tmp_path_factory.mktemp("left-out")), "many": many(patch)}
+        return {name: tuple(make) for name, make in makers.items()}
 
 
-def test_words_in_inches(tmp_path, monkeypatch):
+@pytest.fixture(scope="module")
+def made(groups):
+    return tuple(chain.from_iterable(groups.values()))
+
+
+def test_words_in_millimetres(groups):
+    assert told_by(groups["chained"]) == CHAINED
+    assert told_by(groups["settled"]) == SETTLED
+    assert told_by(groups["refitted"]) == REFITTED
+    assert told_by(groups["assigned"]) == ASSIGNED
+    assert told_by(groups["left out"]) == LEFT_OUT
+    assert told_by(groups["many"]) == MANY
+
+
+def test_words_in_inches(made):
     inches = Display("in")
-    made = [*chained(), *settled(), *refitted(), *assigned(), *left_out(tmp_path), *many(monkeypatch)]
     for finding in made:
         metric, imperial = finding.message, finding.message_in(inches)
         assert " mm" not in imperial.replace("read as mm", "")
@@ -288,16 +303,16 @@ def test_words_in_inches(tmp_path, monkeypatch):
     } <= sentences
 
 
-def test_every_text_is_made(tmp_path, monkeypatch):
+def test_every_text_is_made(made):
     """Of the codes that no other part of the program tells."""
-    made = [*chained(), *settled(), *refitted(), *assigned(), *left_out(tmp_path), *many(monkeypatch)]
     texts = {(code, variant) for code in WHOLE for variant in CODES[code].says}
     # a joint is smoothed only beside a bend, so that there is one to name
     assert texts - {(finding.code, finding.variant) for finding in made} == {("near-tangent", "")}
 
 
-def test_what_would_put_it_right():
-    cures = {(finding.code, finding.variant): finding.cure_in() for finding in (*chained(), *settled(), *assigned())}
+def test_what_would_put_it_right(groups):
+    some = (*groups["chained"], *groups["settled"], *groups["assigned"])
+    cures = {(finding.code, finding.variant): finding.cure_in() for finding in some}
     assert cures["near-gap", ""] == "Close the gap in the drawing, or raise the join tolerance."
     assert cures["overlap-kept", ""] == "Leave out the layer that holds construction lines."
     assert cures["fold-back", ""] == "Delete the part that was drawn twice, or draw the bend as an arc."

@@ -9,6 +9,7 @@ import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from math import cos, dist, radians, sin
 from pathlib import Path
 from typing import Any
@@ -43,6 +44,24 @@ MARKERS = re.compile("[\ue0f0-\ue0f2]")
 @pytest.fixture(autouse=True)
 def fixed_date(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1741478400")  # 2025-03-09
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory) -> Callable[..., JobSheet]:
+    """The sheet of the demo job in some settings, worked out once."""
+    return cache(lambda **settings: page_of(demo_job(tmp_path_factory.mktemp("demo"), **settings)))
+
+
+@pytest.fixture(scope="module")
+def printed(demo) -> Callable[..., tuple[JobSheet, PdfReader, list[str]]]:
+    """That sheet, printed on the paper of its unit and read back: the text of each page too."""
+
+    @cache
+    def of(**settings: Any) -> tuple[JobSheet, PdfReader, list[str]]:
+        reader = PdfReader(io.BytesIO(sheet_pdf(demo(**settings))))
+        return demo(**settings), reader, [one.extract_text() for one in reader.pages]
+
+    return of
 
 
 def pages_of(page: JobSheet) -> list[str]:
@@ -85,12 +104,11 @@ def rows(text: str, count: int) -> list[list[str]]:
     [({"unit": "mm"}, "mm", 0.005), ({"unit": "in"}, "in", 0.0127), ({"denominator": 16}, "in", 25.4 / 32)],
     ids=["mm", "inches", "fractions"],
 )
-def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings, unit, slack):
-    job = demo_job(tmp_path, **settings)
-    page = page_of(job)
-    display = job.display
+def test_every_number_of_the_set_up_is_on_the_page_of_its_run(printed, settings, unit, slack):
+    page, reader, texts = printed(**settings)
+    display = page.job.display
     assert display.unit == unit
-    parts = runs_of(page)
+    parts = runs_in(reader, texts, page)
     for run in page.parts:
         text = parts[run.key]
         setup = run.setup
@@ -121,10 +139,8 @@ def test_every_number_of_the_set_up_is_on_the_page_of_its_run(tmp_path, settings
 
 
 @pytest.mark.slow
-def test_the_first_page_lists_every_part_with_its_page(tmp_path):
-    page = page_of(demo_job(tmp_path, unit="mm"))
-    reader = PdfReader(io.BytesIO(sheet_pdf(page)))
-    texts = [one.extract_text() for one in reader.pages]
+def test_the_first_page_lists_every_part_with_its_page(printed):
+    page, reader, texts = printed(unit="mm")
     first = runs_in(reader, texts, page)["job"].splitlines()
     display = page.job.display
     for run, entry in zip(page.parts, reader.outline[-len(page.parts) :], strict=True):
@@ -147,8 +163,8 @@ def test_the_first_page_lists_every_part_with_its_page(tmp_path):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_pages_have_their_size_number_mark_and_date(tmp_path, paper):
-    page = page_of(demo_job(tmp_path))
+def test_pages_have_their_size_number_mark_and_date(demo, paper):
+    page = demo()
     reader = PdfReader(io.BytesIO(sheet_pdf(page, WriteOptions(paper=paper))))
     count = len(reader.pages)
     assert count >= 1 + len(page.parts), "a first page and one for each part"
@@ -164,8 +180,8 @@ def test_pages_have_their_size_number_mark_and_date(tmp_path, paper):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("unit", "size"), [("mm", PAPERS["A4"]), ("in", PAPERS["Letter"])])
-def test_paper_goes_with_the_unit_unless_chosen(tmp_path, unit, size):
-    box = PdfReader(io.BytesIO(sheet_pdf(page_of(demo_job(tmp_path, unit=unit))))).pages[0].mediabox
+def test_paper_goes_with_the_unit_unless_chosen(printed, unit, size):
+    box = printed(unit=unit)[1].pages[0].mediabox
     assert (float(box.width) * 25.4 / 72, float(box.height) * 25.4 / 72) == pytest.approx(size, abs=0.01)
 
 
@@ -181,9 +197,9 @@ def test_the_same_job_gives_the_same_bytes(tmp_path, monkeypatch):
 
 
 @pytest.mark.slow
-def test_a_run_page_says_everything_that_is_needed_at_the_bender(tmp_path):
-    page = page_of(demo_job(tmp_path, unit="mm"))
-    parts = runs_of(page)
+def test_a_run_page_says_everything_that_is_needed_at_the_bender(printed):
+    page, reader, texts = printed(unit="mm")
+    parts = runs_in(reader, texts, page)
     by_name = {run.name: run for run in page.parts}
     rail = " ".join(parts[by_name["RAIL-1"].key].split())
     for words in (
@@ -205,10 +221,9 @@ def test_a_run_page_says_everything_that_is_needed_at_the_bender(tmp_path):
 
 
 @pytest.mark.slow
-def test_coped_ends_are_told_with_their_numbers(tmp_path):
-    job = demo_job(tmp_path, unit="mm")
-    page = page_of(job)
-    parts = runs_of(page)
+def test_coped_ends_are_told_with_their_numbers(printed):
+    page, reader, texts = printed(unit="mm")
+    parts = runs_in(reader, texts, page)
     coped = [run for run in page.parts if run.joints]
     assert coped, "the ladder's rungs are coped"
     for run in coped:
@@ -312,11 +327,11 @@ def test_a_run_of_one_bend_takes_one_page_and_its_picture_what_is_left(monkeypat
 
 
 @pytest.mark.slow
-def test_set_up_and_stick_stand_with_the_picture_and_the_picture_is_large(tmp_path):
+def test_set_up_and_stick_stand_with_the_picture_and_the_picture_is_large(printed):
     """Of the demo's bent tubes, on either paper: what is needed at the bender is on one page."""
-    for paper_ in ("A4", "Letter"):
-        page = page_of(demo_job(tmp_path / paper_, unit="mm"))
-        reader = PdfReader(io.BytesIO(sheet_pdf(page, WriteOptions(paper=paper_))))
+    page, a4, _ = printed(unit="mm")
+    letter = PdfReader(io.BytesIO(sheet_pdf(page, WriteOptions(paper="Letter"))))
+    for paper_, reader in (("A4", a4), ("Letter", letter)):
         for run, entry in zip(page.parts, reader.outline[-len(page.parts) :], strict=True):
             text = reader.pages[reader.get_destination_page_number(entry)].extract_text()
             if run.setup.steps:
@@ -326,9 +341,9 @@ def test_set_up_and_stick_stand_with_the_picture_and_the_picture_is_large(tmp_pa
 
 
 @pytest.mark.slow
-def test_the_drawing_as_read_before_the_parts_has_its_list(tmp_path):
-    page = page_of(demo_job(tmp_path, unit="mm"))
-    text = next(one for one in (" ".join(text.split()) for text in pages_of(page)) if ", as read" in one)
+def test_the_drawing_as_read_before_the_parts_has_its_list(printed):
+    _, _, texts = printed(unit="mm")
+    text = next(one for one in (" ".join(text.split()) for text in texts) if ", as read" in one)
     assert "error: LEG 1.25x0.083in bend 1: too tight: CLR 63.50 mm, the tightest die is 88.90 mm" in text
     assert "cannot be bent as drawn" in text
     assert "where a tube starts: its end A" in text

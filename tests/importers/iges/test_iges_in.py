@@ -58,6 +58,7 @@ def test_surfaces_of_several_bodies_are_told_apart():
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("forked_trials")
 def test_wires_of_another_program_as_brep():
     """The numbers stand in step/gmsh-wires.geo; no unit is named, which is said."""
     drawing = read(FIXTURES / "brep" / "gmsh-wires.brep")

@@ -51,6 +51,7 @@ def test_sound_entities_fit_with_what_may_be_left_out():
     assert suspect(Entity(9999, "6HABCDEF,x"), Entity(402, "99,1,2,3", form=5), LINE) == ""
 
 
+@pytest.mark.usefixtures("forked_trials")
 @pytest.mark.parametrize(
     "entities",
     [

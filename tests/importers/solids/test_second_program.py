@@ -119,10 +119,10 @@ def test_what_is_no_stock_and_a_plate_are_named():
         ("step/solid-gmsh-open.step", {"angle": "an angle (L)", "channel": "a channel (C)", "beam": "a beam (H or I)"}),
         ("step/solid-solvespace-channel.step", {"channel": "a channel (C)"}),
         pytest.param("step/solid-solvespace-beam.step", {"beam": "a beam (H or I)"}, marks=pytest.mark.slow),
-        # a process of its own
-        pytest.param("brep/gmsh-t-slot.brep", {"t-slot": "a T-slot profile"}, marks=pytest.mark.slow),
+        ("brep/gmsh-t-slot.brep", {"t-slot": "a T-slot profile"}),
     ],
 )
+@pytest.mark.usefixtures("forked_trials")
 def test_open_profiles_are_named_with_their_sizes(name, kinds):
     for (drawn, kind), words in zip(kinds.items(), words_of(name), strict=True):
         greater, smaller = sorted(np.ptp(np.array(DRAWN["open"][drawn]), axis=0), reverse=True)

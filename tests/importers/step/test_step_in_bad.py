@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from alone import alone
 from command_line import one_sentence, run
 from OCP.Interface import Interface_Static
 from OCP.Message import Message
@@ -87,13 +88,22 @@ BROKEN = [
 ]
 
 
-@pytest.mark.slow
+@pytest.mark.usefixtures("forked_trials")
 @pytest.mark.parametrize("text", BROKEN)
+@alone
 def test_broken_references_never_take_the_process_along(tmp_path, text):
-    """In a process of its own, so that a crash would be seen: a warning, and what is left."""
+    """In a fork, so that a crash would be seen: a warning, and what is left."""
     assert text != GOOD
     path = tmp_path / "x.step"
     path.write_text(text)
+    assert [(f.code, f.severity) for f in read_step(path).findings] == [("file-repaired", "warning")]
+
+
+@pytest.mark.slow
+def test_nor_does_the_trial_that_loads_the_kernel_anew(tmp_path):
+    """The same with the program's own child, in a process of its own."""
+    path = tmp_path / "x.step"
+    path.write_text(BROKEN[1])
     code = (
         "import sys\nfrom converter.importers.step.read import read_step\nfrom converter.errors import ReadError\n"
         "try:\n    print([f.code + f.severity for f in read_step(sys.argv[1]).findings])\n"
@@ -149,7 +159,7 @@ def test_mixed_units(tmp_path):
         read_step(path, ReadOptions(units="in"))
 
 
-@pytest.mark.slow
+@pytest.mark.usefixtures("forked_trials")
 def test_settings_and_printers_are_put_back(tmp_path, capfd):
     keys = ("xstep.cascade.unit", "read.step.codepage", "read.step.product.mode")
     (tmp_path / "x.step").write_text(GOOD)
