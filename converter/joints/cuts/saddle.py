@@ -13,7 +13,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from itertools import pairwise
 
 import numpy as np
 
@@ -107,10 +106,10 @@ class Cut:
         return replace(self, branch=replace(self.branch, zero=zero))
 
     def by_mate(self, lines: ParallelLines) -> list[Array]:
-        """Lengths along lines for each mate alone, -inf where it is not met."""
+        """Lengths along lines for each mate alone, -inf where it is not met; each mate has a part, at least."""
         met = self._obstacles.each(lines)
-        first = np.cumsum([0, *(len(mate) for mate in self.mates)])
-        return [met[i:j].max(axis=0, initial=-np.inf) for i, j in pairwise(first.tolist())]
+        first = np.cumsum([0, *(len(mate) for mate in self.mates)])[:-1]
+        return list(np.maximum.reduceat(met, first, axis=0))
 
 
 @lru_cache(maxsize=8)

@@ -97,12 +97,13 @@ def survey_frame(
     findings += more
     made: list[Joint] = []
     clocks: dict[int, StraightClock] = {}
+    standing = _StandingEnds(frame, plans)
     for key in steps(sorted(plans), "joints"):
         plan = plans[key]
         if plan.kind is None:
             continue
         try:
-            joint = _joint(plan, frame, plans, contacts, clocks, gap)
+            joint = _joint(plan, frame, standing, contacts, clocks, gap)
         except GeometryError as error:
             findings.append(_no_cut_finding(frame[key[0]].name, plan.end, error))
             continue
@@ -156,7 +157,7 @@ def _no_cut_finding(tube: str, end: End, error: GeometryError) -> Finding:
 def _joint(
     plan: EndPlan,
     frame: Sequence[Body],
-    plans: dict[Key, EndPlan],
+    standing: _StandingEnds,
     contacts: dict[Key, list[Contact]],
     clocks: dict[int, StraightClock],
     gap: float,
@@ -174,8 +175,8 @@ def _joint(
     if plan.kind == PLANE:
         return _plane(plan, branch, body, clock, gap)
     if plan.kind == MITRE:
-        return _mitre(plan, branch, body, frame, plans, clock, gap)
-    return _saddle(plan, branch, body, frame, plans, contacts, clock, gap)
+        return _mitre(plan, branch, body, frame, standing.plans, clock, gap)
+    return _saddle(plan, branch, body, frame, standing, contacts, clock, gap)
 
 
 def _plane(plan: EndPlan, branch: Branch, body: Body, clock: Clock, gap: float) -> Joint:
@@ -263,21 +264,21 @@ def _saddle(
     branch: Branch,
     body: Body,
     frame: Sequence[Body],
-    plans: dict[Key, EndPlan],
+    standing: _StandingEnds,
     contacts: dict[Key, list[Contact]],
     clock: Clock,
     gap: float,
 ) -> Joint:
     leader, lead = (None, plan.onto[0]) if plan.onto else _lead(plan, contacts)
     mates = [(frame[lead.body], _solid(lead, body, frame[lead.body], gap))]
-    if leader is not None and plans[leader].kind == MITRE:
-        mates = [(frame[lead.body], _standing(leader, frame, plans, gap))]
+    if leader is not None and standing.plans[leader].kind == MITRE:
+        mates = [(frame[lead.body], standing.parts(leader, gap))]
     for contact in plan.onto[1:]:
         mates.append((frame[contact.body], _solid(contact, body, frame[contact.body], gap)))
     for key in plan.after:
         if key == leader:
             continue
-        mates.append((frame[key[0]], _standing(key, frame, plans, gap)))
+        mates.append((frame[key[0]], standing.parts(key, gap)))
     flats = flats_under(branch, [parts[0] if len(parts) == 1 else None for _, parts in mates], gap)
     asked = plan.choice.kind if plan.choice is not None else None
     coped = asked == SADDLE or (asked != SQUARE and body.tube.coped_corners)
@@ -356,19 +357,34 @@ def _solid(contact: Contact, own: Body, mate: Body, gap: float) -> tuple[Obstacl
     )
 
 
-def _standing(key: Key, frame: Sequence[Body], plans: dict[Key, EndPlan], gap: float) -> tuple[ObstaclePart, ...]:
-    """An end that stands at the node already, as far as its own cut lets it reach."""
-    plan = plans[key]
-    end = plan.end
-    bounds: tuple[Bound, ...] = ()
-    if plan.kind == MITRE and plan.partner is not None:
-        other = plans[plan.partner].end
-        plane = mitre_plane(end.direction, other.direction, meeting(end, other)[0])
-        bounds = ((plane.point, plane.normal),)
-    elif plan.kind is not None:
+class _StandingEnds:
+    """Ends that stand at their nodes already, as far as their own cuts let them reach; each worked out once.
+
+    Attributes:
+        plans: of every end.
+    """
+
+    def __init__(self, frame: Sequence[Body], plans: dict[Key, EndPlan]) -> None:
+        self.plans = plans
+        self._frame = frame
+        self._made: dict[tuple[Key, float], tuple[ObstaclePart, ...]] = {}
+
+    def parts(self, key: Key, gap: float) -> tuple[ObstaclePart, ...]:
+        """An end as it stands in the way of others, the weld gap around it."""
+        if (key, gap) not in self._made:
+            self._made[key, gap] = (self._frame[key[0]].end_part(key[1], self._bounds(self.plans[key]), gap),)
+        return self._made[key, gap]
+
+    def _bounds(self, plan: EndPlan) -> tuple[Bound, ...]:
+        end = plan.end
+        if plan.kind == MITRE and plan.partner is not None:
+            other = self.plans[plan.partner].end
+            plane = mitre_plane(end.direction, other.direction, meeting(end, other)[0])
+            return ((plane.point, plane.normal),)
+        if plan.kind is None:
+            return ()
         ahead = plan.onto[0].ahead if plan.onto else 0.0
-        bounds = ((along(end.point, end.direction, ahead), end.direction),)
-    return (frame[key[0]].end_part(key[1], bounds, gap),)
+        return ((along(end.point, end.direction, ahead), end.direction),)
 
 
 def _first_that_cuts(reaches: Sequence[Array], count: int) -> int:
@@ -389,7 +405,10 @@ def _that_remove_something(reaches: Sequence[Array]) -> list[int]:
     """Which mates take something off; the leading one always."""
     kept = [0]
     standing = reaches[0]
-    for i, one in enumerate(reaches[1:], 1):
+    # what takes nothing off besides the leading one takes nothing off besides more
+    likely = np.flatnonzero((np.array(reaches) > standing + _LEAST_REMOVED).any(axis=1))
+    for i in likely.tolist():
+        one = reaches[i]
         if bool((one > standing + _LEAST_REMOVED).any()):
             kept.append(i)
             standing = np.maximum(standing, one)
