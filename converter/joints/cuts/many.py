@@ -105,7 +105,7 @@ class Obstacles:
     """Parts in the way of the lines of one branch.
 
     Args:
-        parts: in any order; rows of what is told are in theirs.
+        parts: in any order; rows of what `each` tells are in theirs.
     """
 
     def __init__(self, parts: Sequence[ObstaclePart]) -> None:
@@ -119,28 +119,13 @@ class Obstacles:
         bends = [part for i in self._bent if isinstance(part := self._every[i], BendPart)]
         self._bends = _BendRows.of(bends)
 
-    def each(self, lines: ParallelLines) -> Array:
-        """(parts, lines): the greatest length at which each line enters each part, -inf where it does not."""
-        t = self._straights(lines)
-        if self._bent:
-            bends = _LinesAtBends(self._bends, lines)
-            t[self._bent] = bends.entries(bends.likely)
-        return t
-
-    def first_met(self, lines: ParallelLines) -> Array:
-        """(lines,): the greatest length at which each line enters any part, -inf where it enters none."""
-        best: Array = self._straights(lines).max(axis=0, initial=-np.inf)
-        if self._bent:
-            bends = _LinesAtBends(self._bends, lines)
-            # first the bend that each line may enter furthest on, which saves the question for most others
-            likely = bends.likely & (bends.leaves >= best - _SLACK)
-            furthest = np.where(likely, bends.leaves, -np.inf).argmax(axis=0) == np.arange(len(likely))[:, None]
-            best = np.maximum(best, bends.entries(likely & furthest).max(axis=0))
-            best = np.maximum(best, bends.entries(likely & ~furthest & (bends.leaves >= best - _SLACK)).max(axis=0))
-        return best
+    def at(self, lines: ParallelLines) -> LinesAtParts:
+        """The lines beside the parts: what `each` and `first_met` want."""
+        bends = _LinesAtBends(self._bends, lines) if self._bent else None
+        return LinesAtParts(self._straights(lines), self._bent, bends)
 
     def _straights(self, lines: ParallelLines) -> Array:
-        """What `each` tells of all but the bends."""
+        """(parts, lines): where lines enter all but the bends, -inf where they do not."""
         t = np.full((len(self._every), len(lines.p)), -np.inf)
         every = np.ones(len(lines.p), dtype=np.bool_)
         for i in self._single:
@@ -258,34 +243,107 @@ class _LinesAtBends:
     """The lines of one branch beside some bends: rows for bends, columns for lines.
 
     Attributes:
+        table, windows, flat: see `_BendRows`.
+        start, step: (3, bends, lines), (3, bends): the lines in the bends' own axes.
         enters, leaves: the lengths between which each line is in the box around each bend.
         likely: whether it is there within what is looked at.
     """
 
     def __init__(self, bends: _BendRows, lines: ParallelLines) -> None:
-        self._table, self._windows, self._flat = bends
-        axes = [self._table[:, i : i + 3].T for i in (3, 6, 9)]
-        center, all_lines = self._table[:, :3].T[..., None], _one_for_all(lines)
-        self._start = np.stack([_along(all_lines, center, axis[..., None]) for axis in axes])
-        self._step = np.stack([_dot(lines.branch.direction, axis) for axis in axes])
-        self.enters, self.leaves = _in_boxes(self._table, self._start, self._step)
-        low, high = self._windows[:, :1] - _SLACK, self._windows[:, 1:] + _SLACK
+        self.table, self.windows, self.flat = bends
+        axes = [self.table[:, i : i + 3].T for i in (3, 6, 9)]
+        center, all_lines = self.table[:, :3].T[..., None], _one_for_all(lines)
+        self.start = np.stack([_along(all_lines, center, axis[..., None]) for axis in axes])
+        self.step = np.stack([_dot(lines.branch.direction, axis) for axis in axes])
+        self.enters, self.leaves = _in_boxes(self.table, self.start, self.step)
+        low, high = self.windows[:, :1] - _SLACK, self.windows[:, 1:] + _SLACK
         self.likely: Hits = (self.enters <= np.minimum(self.leaves, high)) & (self.leaves >= low)
 
-    def entries(self, some: Hits) -> Array:
-        """The greatest length at which some lines enter their bends; -inf where they do not, and for the others."""
-        t = np.full(some.shape, -np.inf)
-        for flat in (False, True):
-            rows, columns = np.nonzero(some & (self._flat == flat)[:, None])
-            # lines that are in their boxes equally long together: so far they are looked at
-            order = np.argsort(self.leaves[rows, columns] - self.enters[rows, columns], kind="stable")
-            rows, columns = rows[order], columns[order]
-            for first in range(0, len(rows), _AT_ONCE):
-                row, column = rows[first : first + _AT_ONCE], columns[first : first + _AT_ONCE]
-                rings = _rings(self._table[row], self._start[:, row, column], self._step[:, row])
-                box = self.enters[row, column] - _SLACK, self.leaves[row, column] + _SLACK
-                t[row, column] = rings.entries(self._windows[row, 0], self._windows[row, 1], box).t
-        return t
+    def pairs(self, row: Ints, column: Ints) -> tuple[Array, Array, Array, Array, Array, Array]:
+        """Some lines with a bend each: table, windows, start, step, enters, leaves, a pair in each last column."""
+        return (
+            self.table[row].T,
+            self.windows[row].T,
+            self.start[:, row, column],
+            self.step[:, row],
+            self.enters[row, column],
+            self.leaves[row, column],
+        )
+
+
+class LinesAtParts(NamedTuple):
+    """The lines of one branch beside parts in their way.
+
+    Attributes:
+        straights: (parts, lines): the greatest length at which each line enters each part, -inf where it does not, and
+            for bends; bent: which parts these are; bends: they, None where there are none.
+    """
+
+    straights: Array
+    bent: list[int]
+    bends: _LinesAtBends | None
+
+
+def each(asked: Sequence[LinesAtParts]) -> list[Array]:
+    """Of each (parts, lines): the greatest length at which each line enters each part, -inf where it does not.
+
+    The bends of all are looked at together, which takes a fraction of the time that they take one by one.
+    """
+    some = [one for one in asked if one.bends is not None]
+    found = _entries([(one.bends, one.bends.likely) for one in some if one.bends is not None])
+    for one, entered in zip(some, found, strict=True):
+        one.straights[one.bent] = entered
+    return [one.straights for one in asked]
+
+
+def first_met(asked: Sequence[LinesAtParts]) -> list[Array]:
+    """Of each (lines,): the greatest length at which each line enters any part, -inf where it enters none."""
+    best: list[Array] = [one.straights.max(axis=0, initial=-np.inf) for one in asked]
+    at = [(n, bends) for n, one in enumerate(asked) if (bends := one.bends) is not None]
+    # first the bend that each line may enter furthest on, which saves the question for most others
+    likely = [bends.likely & (bends.leaves >= best[n] - _SLACK) for n, bends in at]
+    furthest = []
+    for (_, bends), some in zip(at, likely, strict=True):
+        first = np.where(some, bends.leaves, -np.inf).argmax(axis=0)
+        furthest.append(first == np.arange(len(some))[:, None])
+    asked_first = [(bends, some & first) for (_, bends), some, first in zip(at, likely, furthest, strict=True)]
+    for (n, _), entered in zip(at, _entries(asked_first), strict=True):
+        best[n] = np.maximum(best[n], entered.max(axis=0))
+    rest = [
+        (bends, some & ~first & (bends.leaves >= best[n] - _SLACK))
+        for (n, bends), some, first in zip(at, likely, furthest, strict=True)
+    ]
+    for (n, _), entered in zip(at, _entries(rest), strict=True):
+        best[n] = np.maximum(best[n], entered.max(axis=0))
+    return best
+
+
+def _entries(asked: Sequence[tuple[_LinesAtBends, Hits]]) -> list[Array]:
+    """The greatest length at which some lines enter their bends; -inf where they do not, and for the others."""
+    found = [np.full(some.shape, -np.inf) for _, some in asked]
+    for flat in (False, True):
+        places = [np.nonzero(some & (bends.flat == flat)[:, None]) for bends, some in asked]
+        if not any(len(row) for row, _ in places):
+            continue
+        table, windows, start, step, enters, leaves = (
+            np.concatenate(column, axis=-1)
+            for column in zip(
+                *(bends.pairs(row, column) for (bends, _), (row, column) in zip(asked, places, strict=True)),
+                strict=True,
+            )
+        )
+        t = np.empty(len(enters))
+        # lines that are in their boxes equally long together: so far they are looked at
+        order = np.argsort(leaves - enters, kind="stable")
+        for first in range(0, len(order), _AT_ONCE):
+            now = order[first : first + _AT_ONCE]
+            rings = _rings(table[:, now].T, start[:, now], step[:, now])
+            box = enters[now] - _SLACK, leaves[now] + _SLACK
+            t[now] = rings.entries(windows[0, now], windows[1, now], box).t
+        ends = np.cumsum([len(row) for row, _ in places])[:-1]
+        for one, (row, column), entered in zip(found, places, np.split(t, ends), strict=True):
+            one[row, column] = entered
+    return found
 
 
 def _in_boxes(table: Array, start: Array, step: Array) -> tuple[Array, Array]:

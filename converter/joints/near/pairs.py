@@ -39,7 +39,9 @@ def chords_near(index: LegIndex, frame: Sequence[Body], more: float) -> tuple[In
     # balls around legs first, then around chords: most of two legs that come near do not come near themselves
     middle, ball = _balls(index)
     off = sum((middle[i, k] - middle[j, k]) ** 2 for k in range(3))
-    some = np.flatnonzero(off <= (half[index.body[i]] + half[index.body[j]] + more + ball[i] + ball[j] + _ROUNDING) ** 2)
+    some = np.flatnonzero(
+        off <= (half[index.body[i]] + half[index.body[j]] + more + ball[i] + ball[j] + _ROUNDING) ** 2
+    )
     i, j = i[some], j[some]
     count = np.diff(first)
     many = count[i] * count[j]
