@@ -162,11 +162,14 @@ def findings_of_each(
     """What is wrong with each cut, or why it cannot be followed around its tube; some are looked at together."""
     todo = iter(joints)
     while some := list(islice(todo, _TOGETHER)):
-        looked_at = [joint for joint in some if not _surely_fits(joint, frame, _room(joint, frame), tol)]
-        known = dict(zip(map(id, looked_at), _looks(looked_at), strict=True))
-        for joint in some:
-            look = known.get(id(joint))
-            yield joint, look if isinstance(look, GeometryError) else attempted(_findings, joint, frame, look, tol)
+        looked_at = [None if _surely_fits(joint, frame, tol) else joint for joint in some]
+        looks = iter(_looks([joint for joint in looked_at if joint is not None]))
+        for joint, closer in zip(some, looked_at, strict=True):
+            look = None if closer is None else next(looks)
+            if look is None:
+                yield joint, []
+            else:
+                yield joint, look if isinstance(look, GeometryError) else attempted(_findings, joint, frame, look, tol)
 
 
 class _Look(NamedTuple):
@@ -204,8 +207,8 @@ def _room(joint: Joint, frame: dict[str, Body]) -> float:
     return joint.straight if own.tube.run.table.bends else own.length
 
 
-def _findings(joint: Joint, frame: dict[str, Body], look: _Look | None, tol: Tolerances) -> list[Finding]:
-    """What is wrong with one cut; ``look`` None where bounds alone show that it fits."""
+def _findings(joint: Joint, frame: dict[str, Body], look: _Look, tol: Tolerances) -> list[Finding]:
+    """What is wrong with one cut."""
     findings: list[Finding] = []
     own = frame[joint.tube]
 
@@ -228,8 +231,6 @@ def _findings(joint: Joint, frame: dict[str, Body], look: _Look | None, tol: Tol
         say("joint-butt", "", None, None, None, mate=mate)
     bent = bool(own.tube.run.table.bends)
     room = _room(joint, frame)
-    if look is None:
-        return findings
     every = look.every
     lines, outside, met = every if joint.mate_straight else every.thinned(3)
     if joint.kind == SADDLE:
@@ -260,8 +261,8 @@ def _findings(joint: Joint, frame: dict[str, Body], look: _Look | None, tol: Tol
     return findings
 
 
-def _surely_fits(joint: Joint, frame: dict[str, Body], room: float, tol: Tolerances) -> bool:
-    """Whether bounds alone show that a cope onto one round straight fits: most do, and need no closer look."""
+def _surely_fits(joint: Joint, frame: dict[str, Body], tol: Tolerances) -> bool:
+    """Whether bounds alone show that nothing is wrong with a cope onto one round straight: most need no closer look."""
     mate_section = joint.mate_section
     if (
         joint.kind != SADDLE
@@ -275,7 +276,7 @@ def _surely_fits(joint: Joint, frame: dict[str, Body], room: float, tol: Toleran
         return False
     big = mate_radius + joint.gap
     a = radians(joint.angle)
-    if r + joint.offset - big > tol.join or (big + r * cos(a)) / sin(a) - joint.ahead > room:
+    if r + joint.offset - big > tol.join or (big + r * cos(a)) / sin(a) - joint.ahead > _room(joint, frame):
         return False
     reach = (r + big * cos(a)) / sin(a)
     return all(distance(joint.node, end.point) > reach for end in frame[joint.mates[0]].ends)

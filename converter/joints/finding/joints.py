@@ -374,7 +374,7 @@ def _landed(one: _Landing, frame: Sequence[Body]) -> Joint:
             reaches.insert(0, reaches.pop(first))
         kept = _that_remove_something(reaches)
     every = [mate.name for mate in mates]
-    cut = Cut(branch, union([obstacles[i] for i in kept]))
+    cut = one.first_cut if len(mates) == 1 else Cut(branch, union([obstacles[i] for i in kept]))
     names = tuple(dict.fromkeys(every[i] for i in kept))
     if flats[0] is not None and len(every) > 1:  # of mates whose flats are flush one cuts for all
         names = tuple(
