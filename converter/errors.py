@@ -7,6 +7,12 @@ one line on stderr (or a JSON error object) and exit status 2.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import ParamSpec, TypeVar
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
 
 class ElbowroomError(Exception):
     """Root of every deliberate error.
@@ -90,6 +96,14 @@ class GeometryError(ElbowroomError, ValueError):
     """A value would describe an impossible shape (zero radius, NaN, ...)."""
 
     default_code = "bad-geometry"
+
+
+def attempted(work: Callable[P, R], *given: P.args, **named: P.kwargs) -> R | GeometryError:
+    """What some work makes, or why the shapes it is about make nothing."""
+    try:
+        return work(*given, **named)
+    except GeometryError as error:
+        return error
 
 
 class MissingLibraryError(ElbowroomError):

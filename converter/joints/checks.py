@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import islice
 from math import acos, cos, degrees, radians, sin
 from typing import NamedTuple, Protocol
 
 import numpy as np
 
+from converter.errors import GeometryError, attempted
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import cross, distance, dot, norm, unit
 from converter.joints.bodies import Body
 from converter.joints.cuts.lines import Array, Hits, ObstaclePart, ParallelLines
+from converter.joints.cuts.many import LinesAtParts
 from converter.joints.cuts.round import RoundPrism
-from converter.joints.cuts.saddle import Cut, angles, union
+from converter.joints.cuts.saddle import Cut, angles, lengths_by_mate, reach_of_many, union
 from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart
 from converter.joints.finding.contacts import (
@@ -36,6 +39,8 @@ from converter.tolerances import PAST_ANGLE, PAST_LENGTH, Tolerances
 DRAWN = 0.01
 #: Degrees between the lines that are looked at.
 _COARSE = 5.0
+#: Joints that are looked at together.
+_TOGETHER = 64
 
 
 class AddFinding(Protocol):
@@ -151,7 +156,58 @@ def _off(contact: Contact, own: Body, mate: Body) -> Finding:
     return _of_contact(contact, own, mate, "joint-missed", "", missed, None, "mm", missed=missed)
 
 
-def joint_findings(joint: Joint, frame: dict[str, Body], tol: Tolerances) -> list[Finding]:
+def findings_of_each(
+    joints: Sequence[Joint], frame: dict[str, Body], tol: Tolerances
+) -> Iterator[tuple[Joint, list[Finding] | GeometryError]]:
+    """What is wrong with each cut, or why it cannot be followed around its tube; some are looked at together."""
+    todo = iter(joints)
+    while some := list(islice(todo, _TOGETHER)):
+        looked_at = [None if _surely_fits(joint, frame, tol) else joint for joint in some]
+        looks = iter(_looks([joint for joint in looked_at if joint is not None]))
+        for joint, closer in zip(some, looked_at, strict=True):
+            look = None if closer is None else next(looks)
+            if look is None:
+                yield joint, []
+            else:
+                yield joint, look if isinstance(look, GeometryError) else attempted(_findings, joint, frame, look, tol)
+
+
+class _Look(NamedTuple):
+    """The lines of an end at its cut, and at mates that lie too near to its direction, with what each takes off."""
+
+    every: _Reached
+    further: _FurtherMates | None
+    alone: list[Array]
+
+
+def _looks(joints: Sequence[Joint]) -> list[_Look | GeometryError]:
+    """The looks at some joints; of one whose lines never end, the error."""
+    together = attempted(_reached, joints)
+    if isinstance(together, GeometryError):  # of one of them
+        one_by_one = [attempted(_reached, [joint]) for joint in joints]
+        reached = [one if isinstance(one, GeometryError) else one[0] for one in one_by_one]
+    else:
+        reached = [*together]
+    looks: list[_Look | GeometryError] = []
+    for joint, every in zip(joints, reached, strict=True):
+        if isinstance(every, GeometryError):
+            looks.append(every)
+            continue
+        further = attempted(_further_mates, joint, every)
+        looks.append(further if isinstance(further, GeometryError) else _Look(every, further, []))
+    asked = [(look, look.further) for look in looks if isinstance(look, _Look) and look.further is not None]
+    for (look, _), alone in zip(asked, lengths_by_mate([(one.cut, one.beside) for _, one in asked]), strict=True):
+        look.alone.extend(alone)
+    return looks
+
+
+def _room(joint: Joint, frame: dict[str, Body]) -> float:
+    """How long the straight at an end is, or the tube where it has no bends, mm."""
+    own = frame[joint.tube]
+    return joint.straight if own.tube.run.table.bends else own.length
+
+
+def _findings(joint: Joint, frame: dict[str, Body], look: _Look, tol: Tolerances) -> list[Finding]:
     """What is wrong with one cut."""
     findings: list[Finding] = []
     own = frame[joint.tube]
@@ -174,13 +230,12 @@ def joint_findings(joint: Joint, frame: dict[str, Body], tol: Tolerances) -> lis
     if joint.kind == MITRE and joint.angle > 180.0 - 1e-6:
         say("joint-butt", "", None, None, None, mate=mate)
     bent = bool(own.tube.run.table.bends)
-    room = joint.straight if bent else own.length
-    if _surely_fits(joint, frame, room, tol):
-        return findings
-    every = _reached(joint)
+    room = _room(joint, frame)
+    every = look.every
     lines, outside, met = every if joint.mate_straight else every.thinned(3)
     if joint.kind == SADDLE:
-        _check_further(joint, every, say)
+        if look.further is not None:
+            _check_further(joint, every, look.further, look.alone, say)
         _check_beyond(joint, frame, lines, outside, every, room, tol, say)
         _check_width(joint, frame, met, tol, say)
         _check_mate_end(joint, frame, lines, outside, met, tol, say)
@@ -206,8 +261,8 @@ def joint_findings(joint: Joint, frame: dict[str, Body], tol: Tolerances) -> lis
     return findings
 
 
-def _surely_fits(joint: Joint, frame: dict[str, Body], room: float, tol: Tolerances) -> bool:
-    """Whether bounds alone show that a cope onto one round straight fits: most do, and need no closer look."""
+def _surely_fits(joint: Joint, frame: dict[str, Body], tol: Tolerances) -> bool:
+    """Whether bounds alone show that nothing is wrong with a cope onto one round straight: most need no closer look."""
     mate_section = joint.mate_section
     if (
         joint.kind != SADDLE
@@ -221,7 +276,7 @@ def _surely_fits(joint: Joint, frame: dict[str, Body], room: float, tol: Toleran
         return False
     big = mate_radius + joint.gap
     a = radians(joint.angle)
-    if r + joint.offset - big > tol.join or (big + r * cos(a)) / sin(a) - joint.ahead > room:
+    if r + joint.offset - big > tol.join or (big + r * cos(a)) / sin(a) - joint.ahead > _room(joint, frame):
         return False
     reach = (r + big * cos(a)) / sin(a)
     return all(distance(joint.node, end.point) > reach for end in frame[joint.mates[0]].ends)
@@ -240,23 +295,43 @@ class _Reached(NamedTuple):
         return _Reached(lines, self.outside[::step], self.met[::step])
 
 
-def _reached(joint: Joint) -> _Reached:
-    lines = joint.base.branch.lines(angles(_COARSE))
-    return _Reached(lines, *joint.base.reach(lines))
+def _reached(joints: Sequence[Joint]) -> list[_Reached]:
+    asked = [(joint.base, joint.base.branch.lines(angles(_COARSE))) for joint in joints]
+    return [_Reached(lines, *found) for (_, lines), found in zip(asked, reach_of_many(asked), strict=True)]
 
 
-def _check_further(joint: Joint, every: _Reached, say: AddFinding) -> None:
-    """Mates beside the leading one that cut a stretch of the end and lie too near to its own direction."""
-    if len(joint.mates) < 2 or len(joint.mates) != len(joint.base.mates):
-        return
+class _FurtherMates(NamedTuple):
+    """Mates beside the leading one that lie too near to the end's own direction.
+
+    Attributes:
+        leans: of each mate of the joint; flat: which they are.
+        cut: to them; beside: lines of the end at it.
+    """
+
+    leans: list[float]
+    flat: list[int]
+    cut: Cut
+    beside: LinesAtParts
+
+
+def _further_mates(joint: Joint, every: _Reached) -> _FurtherMates | None:
+    if joint.kind != SADDLE or len(joint.mates) < 2 or len(joint.mates) != len(joint.base.mates):
+        return None
     leans = [_lean(joint, parts) for parts in joint.base.mates]
     flat = [i for i, lean in enumerate(leans) if i and PARALLEL < lean < LEAST_ANGLE - PAST_ANGLE]
     if not flat:
-        return
-    alone = Cut(joint.base.branch, union([joint.base.mates[i] for i in flat])).by_mate(every.lines)
-    for i, reach in zip(flat, alone, strict=True):
+        return None
+    cut = Cut(joint.base.branch, union([joint.base.mates[i] for i in flat]))
+    return _FurtherMates(leans, flat, cut, cut.beside(every.lines))
+
+
+def _check_further(
+    joint: Joint, every: _Reached, mates: _FurtherMates, alone: Sequence[Array], say: AddFinding
+) -> None:
+    """Mates that lie too near to an end's own direction and cut a stretch of it; ``alone``: what each takes off."""
+    for i, reach in zip(mates.flat, alone, strict=True):
         if bool((every.met & (reach >= every.outside)).any()):
-            mate, lean = joint.mates[i], leans[i]
+            mate, lean = joint.mates[i], mates.leans[i]
             say("joint-angle", "further", lean, LEAST_ANGLE, "deg", mate=mate, angle=lean, least=LEAST_ANGLE)
 
 
@@ -306,16 +381,18 @@ def _other_leg(joint: Joint, every: _Reached, own: Body, mate: Body, room: float
     further = np.arange(1.0, 2.0 * near, 1.0)
     t = outside[:, None] + further
     foot = np.asarray(branch.point) + np.multiply.outer(lines.p, branch.zero) + np.multiply.outer(lines.q, branch.side)
-    points = foot[:, None, :] - np.multiply.outer(t, branch.direction)
-    looked_at = met[:, None] & (t < room) & (np.linalg.norm(points - np.asarray(joint.node), axis=2) <= near)
-    if not looked_at.any():
+    row, column = np.nonzero(met[:, None] & (t < room))
+    points = foot[row] - np.multiply.outer(t[row, column], branch.direction)
+    close_by = np.linalg.norm(points - np.asarray(joint.node), axis=1) <= near
+    points, column = points[close_by], column[close_by]
+    if not len(points):
         return None
     # all places that are looked at lie no further than that from the node
     node = np.array([joint.node])
     close = [one for one in mate.tube.run.centerline if distances(node, one)[0] < near + radius]
-    off = np.min([distances(points[looked_at], one) for one in close], axis=0, initial=np.inf)
+    off = np.min([distances(points, one) for one in close], axis=0, initial=np.inf)
     inside = off < radius - tol.join
-    return float(np.broadcast_to(further, t.shape)[looked_at][inside].min()) if inside.any() else None
+    return float(further[column][inside].min()) if inside.any() else None
 
 
 def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerances, say: AddFinding) -> None:

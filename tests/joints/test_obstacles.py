@@ -8,7 +8,7 @@ from bent_frames import bent_frame
 from heaps import heap
 from plain_tubes import landing_frame
 
-from converter.joints.cuts.many import Obstacles
+from converter.joints.cuts.many import Obstacles, each, first_met
 from converter.joints.cuts.saddle import angles
 from converter.joints.cuts.torus import BendPart
 from converter.joints.finding.joints import survey_frame
@@ -30,6 +30,6 @@ def test_many_parts_at_once_are_the_same_to_the_last_digit(tubes):
             alone.append(np.where(met, t, -np.inf))
             bends += isinstance(part, BendPart) and bool(met.any())
         obstacles = Obstacles(near)
-        assert (obstacles.each(lines) == np.array(alone)).all()
-        assert (obstacles.first_met(lines) == np.max(alone, axis=0)).all()
+        assert (each([obstacles.at(lines)])[0] == np.array(alone)).all()
+        assert (first_met([obstacles.at(lines)])[0] == np.max(alone, axis=0)).all()
     assert bends

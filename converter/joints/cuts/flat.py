@@ -110,13 +110,14 @@ def flats_under(branch: Branch, parts: Sequence[ObstaclePart | None], gap: float
     """
     faces = [None if part is None else _face_under(branch, part, gap) for part in parts]
     flats = [None if face is None else face.alone(gap) for face in faces]
+    over = [(i, face) for i, face in enumerate(faces) if face is not None and face.over_mate.any()]
     for first in faces:
-        flush = [i for i, face in enumerate(faces) if first and face and first.is_flush(face) and face.over_mate.any()]
+        flush = [(i, face) for i, face in over if first is not None and first.is_flush(face)]
         if len(flush) < 2:
             continue
-        whole = next((flat for i in flush if (flat := flats[i]) is not None and flat.fits), None)
-        whole = whole or _together([face for i in flush if (face := faces[i]) is not None], gap)
-        for i in flush if whole is not None else ():
+        whole = next((flat for i, _ in flush if (flat := flats[i]) is not None and flat.fits), None)
+        whole = whole or _together([face for _, face in flush], gap)
+        for i, _ in flush if whole is not None else ():
             one = flats[i]
             flats[i] = one if one is not None and one.fits else whole
     return flats

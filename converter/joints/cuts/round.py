@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -27,6 +28,12 @@ class RoundPrism:
     axis: Vec
     radius: float
     bounds: tuple[Bound, ...] = ()
+
+    @cached_property
+    def numbers(self) -> tuple[float, ...]:
+        """Point, axis, radius, and point and normal of the first two half-spaces (0 for none): 19 numbers."""
+        ends = [number for bound in self.bounds[:2] for vector in bound for number in vector]
+        return (*self.point, *self.axis, self.radius, *ends, *(0.0,) * (12 - len(ends)))
 
     def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
         """See `ObstaclePart`."""

@@ -13,14 +13,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from itertools import pairwise
 
 import numpy as np
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, dot, norm, scale
 from converter.joints.cuts.lines import Array, Branch, Hits, NoCutError, ObstaclePart, ParallelLines
-from converter.joints.cuts.many import Obstacles
+from converter.joints.cuts.many import LinesAtParts, Obstacles, each, first_met
 
 #: Degrees between the lines of a profile.
 STEP = 0.5
@@ -65,18 +64,7 @@ class Cut:
         Of several mates the one met first counts (their union). A line that meets none stops where
         it passes the first mate closest.
         """
-        parts = [part for mate in self.mates for part in mate]
-        if not parts:
-            raise GeometryError("a cut needs a tube to be cut to")
-        if len(parts) == 1:
-            t, met, beside = parts[0].stops(lines)
-            return np.where(met, t, beside), met
-        best = self._obstacles.first_met(lines)
-        met = np.isfinite(best)
-        missed = np.flatnonzero(~met)
-        if len(missed):
-            best[missed] = parts[0].stops(ParallelLines(self.branch, lines.p[missed], lines.q[missed]))[2]
-        return best, met
+        return reach_of_many([(self, lines)])[0]
 
     @cached_property
     def _obstacles(self) -> Obstacles:
@@ -107,10 +95,53 @@ class Cut:
         return replace(self, branch=replace(self.branch, zero=zero))
 
     def by_mate(self, lines: ParallelLines) -> list[Array]:
-        """Lengths along lines for each mate alone, -inf where it is not met."""
-        met = self._obstacles.each(lines)
-        first = np.cumsum([0, *(len(mate) for mate in self.mates)])
-        return [met[i:j].max(axis=0, initial=-np.inf) for i, j in pairwise(first.tolist())]
+        """Lengths along lines for each mate alone, -inf where it is not met; each mate has a part, at least."""
+        return lengths_by_mate([(self, self.beside(lines))])[0]
+
+    def beside(self, lines: ParallelLines) -> LinesAtParts:
+        """Lines beside all parts of the mates, as `lengths_by_mate` wants them.
+
+        Raises:
+            NoCutError: lines run along a straight mate that nothing ends.
+        """
+        return self._obstacles.at(lines)
+
+
+def reach_of_many(asked: Sequence[tuple[Cut, ParallelLines]]) -> list[tuple[Array, Hits]]:
+    """What `Cut.reach` tells of the lines at each of some cuts.
+
+    Raises:
+        GeometryError: a cut has no parts.
+        NoCutError: lines run along a straight mate that nothing ends.
+    """
+    found: list[tuple[Array, Hits] | None] = []
+    several = []
+    for n, (cut, lines) in enumerate(asked):
+        parts = [part for mate in cut.mates for part in mate]
+        if not parts:
+            raise GeometryError("a cut needs a tube to be cut to")
+        found.append(None)
+        if len(parts) > 1:
+            several.append((n, parts[0], lines, cut.beside(lines)))
+            continue
+        t, met, aside = parts[0].stops(lines)
+        found[n] = np.where(met, t, aside), met
+    for (n, lead, lines, _), best in zip(several, first_met([one[-1] for one in several]), strict=True):
+        met = np.isfinite(best)
+        missed = np.flatnonzero(~met)
+        if len(missed):
+            best[missed] = lead.stops(ParallelLines(lines.branch, lines.p[missed], lines.q[missed]))[2]
+        found[n] = best, met
+    return [one for one in found if one is not None]
+
+
+def lengths_by_mate(asked: Sequence[tuple[Cut, LinesAtParts]]) -> list[list[Array]]:
+    """What `Cut.by_mate` tells of the lines beside each of some cuts."""
+    found = []
+    for (cut, _), met in zip(asked, each([beside for _, beside in asked]), strict=True):
+        first = np.cumsum([0, *(len(mate) for mate in cut.mates)])[:-1]
+        found.append(list(np.maximum.reduceat(met, first, axis=0)))
+    return found
 
 
 @lru_cache(maxsize=8)

@@ -14,7 +14,7 @@ import numpy as np
 
 from converter.joints.bodies import Body, End
 from converter.joints.cuts.lines import Branch, NoCutError, ObstaclePart, ParallelLines
-from converter.joints.cuts.many import ManyParts
+from converter.joints.cuts.many import EachLine, ManyParts
 from converter.joints.finding.crowds import Ints
 
 #: mm; so far before a place where the axis enters a mate it is looked at whether that is outside of it.
@@ -91,11 +91,12 @@ def _nearest_entries(
     row = np.repeat(np.arange(len(numbers)), [len(one) for one in numbers])
     part: Ints = np.array([number for one in numbers for number in one], dtype=np.int64)
     many = ManyParts(parts.every)
-    points, ways = (np.array(v) for v in ([a.end.point for a in approaches], [a.end.direction for a in approaches]))
+    branches = [Branch.at(a.end.point, a.end.direction, a.own.section) for a in approaches]
+    axes = EachLine.axes_of(branches)
     ahead, most = np.array([a.ahead for a in approaches]), np.array(high)
-    t, left = many.stops(points[row], ways[row], part, (-ahead - np.array(widest))[row], most[row])
+    t, left = many.stops(axes.rows(row), part, (-ahead - np.array(widest))[row], most[row])
     for k in left.tolist():
-        t[k] = _alone(approaches[row[k]], parts.every[part[k]])
+        t[k] = _alone(branches[row[k]].axis(), parts.every[part[k]])
     entered = np.isfinite(t) & (t <= most[row])
     # from one part into the next is no way in
     first = np.cumsum([0, *(len(one) for one in numbers)])
@@ -107,23 +108,19 @@ def _nearest_entries(
         one, other = np.array(pairs).T
         asked = np.flatnonzero(entered[one])
         one, other, at = one[asked], other[asked], t[one[asked]] + OUTSIDE
-        held, left = many.hold(points[row[one]], ways[row[one]], part[other], at)
+        held, left = many.hold(axes.rows(row[one]), part[other], at)
         for k in left.tolist():
-            held[k] = bool(parts.every[part[other[k]]].holds(_axis(approaches[row[one[k]]]), at[k : k + 1])[0])
+            held[k] = bool(parts.every[part[other[k]]].holds(branches[row[one[k]]].axis(), at[k : k + 1])[0])
         entered[one[held]] = False
     best = np.full(len(approaches), -np.inf)
     np.maximum.at(best, row[entered], t[entered])
     return [float(v) for v in best]
 
 
-def _alone(approach: Approach, part: ObstaclePart) -> float:
+def _alone(axis: ParallelLines, part: ObstaclePart) -> float:
     """Where one axis enters one part, -inf where it does not."""
     try:
-        t, hit, _ = part.stops(_axis(approach))
+        t, hit, _ = part.stops(axis)
     except NoCutError:  # a leg beside the bend that the axis runs along
         return -np.inf
     return float(t[0]) if hit[0] else -np.inf
-
-
-def _axis(approach: Approach) -> ParallelLines:
-    return Branch.at(approach.end.point, approach.end.direction, approach.own.section).axis()

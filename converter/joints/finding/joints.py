@@ -6,22 +6,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
 from math import radians, sin
 
 import numpy as np
 
-from converter.errors import GeometryError
+from converter.errors import GeometryError, attempted
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, add, along, angle_between, any_normal, cross, dot, norm, scale, sub
 from converter.joints.bodies import Body, End, bodies
-from converter.joints.checks import contact_findings, joint_findings
+from converter.joints.checks import contact_findings, findings_of_each
 from converter.joints.cuts.clock import BendClock, StraightClock
-from converter.joints.cuts.flat import flats_under, plane_of
+from converter.joints.cuts.flat import Flat, flats_under, plane_of
 from converter.joints.cuts.lines import Array, Bound, Branch, NoCutError, ObstaclePart
+from converter.joints.cuts.many import LinesAtParts
 from converter.joints.cuts.round import RoundPrism
-from converter.joints.cuts.saddle import Cut, HalfSpace, angles, mitre_plane, union
+from converter.joints.cuts.saddle import Cut, HalfSpace, angles, lengths_by_mate, mitre_plane, union
 from converter.joints.cuts.square import RectPrism
 from converter.joints.finding.contacts import Contact, find_contacts, footprint, frame_index
 from converter.joints.finding.crowds import crowd_findings
@@ -36,6 +38,8 @@ from converter.tolerances import DEFAULT, Tolerances
 
 #: An earlier tube of a node counts as a mate when it takes more than this off the end (mm).
 _LEAST_REMOVED = 0.01
+#: Joints that are worked out together.
+_TOGETHER = 64
 #: Sine of the angle between a tube and what runs along it; cuts take such parts lengthwise from a little less on.
 _ALONG = 1e-8
 
@@ -96,15 +100,11 @@ def survey_frame(
     plans, more = make_plans(frame, contacts, job, tol, index.crowds.numbers())
     findings += more
     made: list[Joint] = []
-    clocks: dict[int, StraightClock] = {}
-    for key in steps(sorted(plans), "joints"):
+    making = _Making(frame, plans, contacts, gap)
+    for key, joint in _each_joint(making):
         plan = plans[key]
-        if plan.kind is None:
-            continue
-        try:
-            joint = _joint(plan, frame, plans, contacts, clocks, gap)
-        except GeometryError as error:
-            findings.append(_no_cut_finding(frame[key[0]].name, plan.end, error))
+        if isinstance(joint, GeometryError):
+            findings.append(_no_cut_finding(frame[key[0]].name, plan.end, joint))
             continue
         made.append(joint)
         if plan.choice is not None and plan.choice.kind == SQUARE and joint.kind != SQUARE:
@@ -128,17 +128,20 @@ def _followed(
     ends = {(frame[key[0]].name, plan.end.letter): plan.end for key, plan in plans.items()}
     kept: list[Joint] = []
     findings: list[Finding] = []
-    for joint in made:
-        try:
-            told = joint_findings(joint, by_name, tol)
-            if _may_never_end(joint):  # of every line that any sheet asks for
-                _ = joint.profile
-        except GeometryError as error:  # a line beside the axis runs along the mate, and never ends on it
-            findings.append(_no_cut_finding(joint.tube, ends[joint.tube, joint.end], error))
-        else:
-            kept.append(joint)
-            findings += told
+    for joint, looked_at in findings_of_each(made, by_name, tol):
+        told = looked_at if isinstance(looked_at, GeometryError) else attempted(_if_it_ends, joint, looked_at)
+        if isinstance(told, GeometryError):  # a line beside the axis runs along the mate, and never ends on it
+            findings.append(_no_cut_finding(joint.tube, ends[joint.tube, joint.end], told))
+            continue
+        kept.append(joint)
+        findings += told
     return kept, findings
+
+
+def _if_it_ends(joint: Joint, told: list[Finding]) -> list[Finding]:
+    if _may_never_end(joint):  # of every line that any sheet asks for
+        _ = joint.profile
+    return told
 
 
 def _may_never_end(joint: Joint) -> bool:
@@ -153,29 +156,69 @@ def _no_cut_finding(tube: str, end: End, error: GeometryError) -> Finding:
     return Finding("joint-parallel", tube=tube, end=end.letter, variant=variant, values=values)
 
 
-def _joint(
-    plan: EndPlan,
-    frame: Sequence[Body],
-    plans: dict[Key, EndPlan],
-    contacts: dict[Key, list[Contact]],
-    clocks: dict[int, StraightClock],
-    gap: float,
-) -> Joint:
-    """The joint of a plan; the ends of a straight tube share their clock."""
-    body = frame[plan.end.body]
-    end = plan.end
+class _Making:
+    """What joints are made of.
+
+    Attributes:
+        frame: the tubes; plans, contacts: of every end; gap: weld gap, mm.
+    """
+
+    def __init__(
+        self, frame: Sequence[Body], plans: dict[Key, EndPlan], contacts: dict[Key, list[Contact]], gap: float
+    ) -> None:
+        self.frame, self.plans, self.contacts, self.gap = frame, plans, contacts, gap
+        self._clocks: dict[int, StraightClock] = {}
+        self._standing: dict[tuple[Key, float], tuple[ObstaclePart, ...]] = {}
+
+    def clock(self, end: End) -> Clock:
+        """The clock of an end; the ends of a straight tube share theirs."""
+        return BendClock(end) if end.outside is not None else self._clocks.setdefault(end.body, StraightClock())
+
+    def standing(self, key: Key, gap: float) -> tuple[ObstaclePart, ...]:
+        """An end that stands at its node already, as far as its own cut lets it reach; each is worked out once."""
+        if (key, gap) not in self._standing:
+            bounds = self._bounds(self.plans[key])
+            self._standing[key, gap] = (self.frame[key[0]].end_part(key[1], bounds, gap),)
+        return self._standing[key, gap]
+
+    def _bounds(self, plan: EndPlan) -> tuple[Bound, ...]:
+        end = plan.end
+        if plan.kind == MITRE and plan.partner is not None:
+            other = self.plans[plan.partner].end
+            plane = mitre_plane(end.direction, other.direction, meeting(end, other)[0])
+            return ((plane.point, plane.normal),)
+        if plan.kind is None:
+            return ()
+        ahead = plan.onto[0].ahead if plan.onto else 0.0
+        return ((along(end.point, end.direction, ahead), end.direction),)
+
+
+def _each_joint(making: _Making) -> Iterator[tuple[Key, Joint | GeometryError]]:
+    """The joint of every planned end, in order, or why there is none; some are worked out together."""
+    todo = (key for key in steps(sorted(making.plans), "joints") if making.plans[key].kind is not None)
+    while some := list(islice(todo, _TOGETHER)):
+        begun = [(key, attempted(_begun, making.plans[key], making)) for key in some]
+        several = [one for _, one in begun if isinstance(one, _Landing) and one.beside is not None]
+        asked = [(one.first_cut, one.beside) for one in several if one.beside is not None]
+        for one, reaches in zip(several, lengths_by_mate(asked), strict=True):
+            one.reaches = reaches
+        for key, made in begun:
+            yield key, attempted(_landed, made, making.frame) if isinstance(made, _Landing) else made
+
+
+def _begun(plan: EndPlan, making: _Making) -> Joint | _Landing:
+    """The joint of a plan, or what a saddle is to be made of."""
+    body, end, gap = making.frame[plan.end.body], plan.end, making.gap
     if plan.choice is not None and plan.choice.gap is not None:
         gap = plan.choice.gap
-    clock: Clock = BendClock(end)
-    if end.outside is None:
-        clock = clocks.setdefault(end.body, StraightClock())
     zero = end.outside or any_normal(end.direction)
     branch = Branch(end.point, end.direction, zero, body.section, end.up if body.section.cylinder is None else None)
+    clock = making.clock(end)
     if plan.kind == PLANE:
         return _plane(plan, branch, body, clock, gap)
     if plan.kind == MITRE:
-        return _mitre(plan, branch, body, frame, plans, clock, gap)
-    return _saddle(plan, branch, body, frame, plans, contacts, clock, gap)
+        return _mitre(plan, branch, body, making.frame, making.plans, clock, gap)
+    return _landing(plan, branch, making, clock, gap)
 
 
 def _plane(plan: EndPlan, branch: Branch, body: Body, clock: Clock, gap: float) -> Joint:
@@ -258,26 +301,45 @@ def meeting(one: End, other: End) -> tuple[Vec, float, float]:
     return scale(add(p, q), 0.5), abs(dot(w, k)) / size, s
 
 
-def _saddle(
-    plan: EndPlan,
-    branch: Branch,
-    body: Body,
-    frame: Sequence[Body],
-    plans: dict[Key, EndPlan],
-    contacts: dict[Key, list[Contact]],
-    clock: Clock,
-    gap: float,
-) -> Joint:
-    leader, lead = (None, plan.onto[0]) if plan.onto else _lead(plan, contacts)
+@dataclass(slots=True)
+class _Landing:
+    """A saddle on its way.
+
+    Attributes:
+        plan, branch, body, clock, gap: of the end that is cut.
+        lead: the contact with the first mate.
+        mates: names; obstacles: parts of each; flats: those it stands on.
+        corner_gap, between: see `Joint`.
+        first_cut: to all mates; beside: lines of the end at it, None of a single mate.
+        reaches: how far back each mate alone takes those lines off, as soon as it is known.
+    """
+
+    plan: EndPlan
+    branch: Branch
+    body: Body
+    clock: Clock
+    gap: float
+    lead: Contact
+    mates: list[Body]
+    obstacles: list[tuple[ObstaclePart, ...]]
+    flats: list[Flat | None]
+    corner_gap: float
+    between: float
+    first_cut: Cut
+    beside: LinesAtParts | None
+    reaches: list[Array] = field(default_factory=list)
+
+
+def _landing(plan: EndPlan, branch: Branch, making: _Making, clock: Clock, gap: float) -> _Landing:
+    frame, plans = making.frame, making.plans
+    body = frame[plan.end.body]
+    leader, lead = (None, plan.onto[0]) if plan.onto else _lead(plan, making.contacts)
     mates = [(frame[lead.body], _solid(lead, body, frame[lead.body], gap))]
     if leader is not None and plans[leader].kind == MITRE:
-        mates = [(frame[lead.body], _standing(leader, frame, plans, gap))]
+        mates = [(frame[lead.body], making.standing(leader, gap))]
     for contact in plan.onto[1:]:
         mates.append((frame[contact.body], _solid(contact, body, frame[contact.body], gap)))
-    for key in plan.after:
-        if key == leader:
-            continue
-        mates.append((frame[key[0]], _standing(key, frame, plans, gap)))
+    mates += [(frame[key[0]], making.standing(key, gap)) for key in plan.after if key != leader]
     flats = flats_under(branch, [parts[0] if len(parts) == 1 else None for _, parts in mates], gap)
     asked = plan.choice.kind if plan.choice is not None else None
     coped = asked == SADDLE or (asked != SQUARE and body.tube.coped_corners)
@@ -290,9 +352,19 @@ def _saddle(
         obstacles.append((flat.plane,))
         corner_gap, between = max(corner_gap, flat.corner_gap), max(between, flat.between)
     cut = Cut(branch, union(obstacles))
+    beside = cut.beside(branch.lines(angles(2.5))) if len(mates) > 1 else None
+    bodies_cut_to = [mate for mate, _ in mates]
+    return _Landing(
+        plan, branch, body, clock, gap, lead, bodies_cut_to, obstacles, flats, corner_gap, between, cut, beside
+    )
+
+
+def _landed(one: _Landing, frame: Sequence[Body]) -> Joint:
+    """The joint, with the mates that take something off."""
+    plan, branch, body, lead = one.plan, one.branch, one.body, one.lead
+    mates, flats, obstacles, reaches = one.mates, one.flats, one.obstacles, one.reaches
     kept = [0]
     if len(mates) > 1:
-        reaches = cut.by_mate(branch.lines(angles(2.5)))
         first = _first_that_cuts(reaches, len(plan.onto))
         if first:  # what removes nothing leads nothing
             lead = plan.onto[first]
@@ -301,8 +373,8 @@ def _saddle(
             obstacles.insert(0, obstacles.pop(first))
             reaches.insert(0, reaches.pop(first))
         kept = _that_remove_something(reaches)
-    every = [mate.name for mate, _ in mates]
-    cut = Cut(branch, union([obstacles[i] for i in kept]))
+    every = [mate.name for mate in mates]
+    cut = one.first_cut if len(mates) == 1 else Cut(branch, union([obstacles[i] for i in kept]))
     names = tuple(dict.fromkeys(every[i] for i in kept))
     if flats[0] is not None and len(every) > 1:  # of mates whose flats are flush one cuts for all
         names = tuple(
@@ -319,16 +391,16 @@ def _saddle(
         angle=lead.angle,
         offset=lead.offset,
         base=cut,
-        clock=clock,
+        clock=one.clock,
         mate_axis=lead.axis,
         mate_point=lead.foot,
         mate_section=mate.section,
         mate_straight=mate.legs[lead.leg].arc is None and len(cut.mates[0]) == 1,
         ahead=lead.ahead,
         straight=plan.end.straight,
-        gap=gap,
-        corner_gap=corner_gap,
-        between=between if on_flat else 0.0,
+        gap=one.gap,
+        corner_gap=one.corner_gap,
+        between=one.between if on_flat else 0.0,
     )
 
 
@@ -356,21 +428,6 @@ def _solid(contact: Contact, own: Body, mate: Body, gap: float) -> tuple[Obstacl
     )
 
 
-def _standing(key: Key, frame: Sequence[Body], plans: dict[Key, EndPlan], gap: float) -> tuple[ObstaclePart, ...]:
-    """An end that stands at the node already, as far as its own cut lets it reach."""
-    plan = plans[key]
-    end = plan.end
-    bounds: tuple[Bound, ...] = ()
-    if plan.kind == MITRE and plan.partner is not None:
-        other = plans[plan.partner].end
-        plane = mitre_plane(end.direction, other.direction, meeting(end, other)[0])
-        bounds = ((plane.point, plane.normal),)
-    elif plan.kind is not None:
-        ahead = plan.onto[0].ahead if plan.onto else 0.0
-        bounds = ((along(end.point, end.direction, ahead), end.direction),)
-    return (frame[key[0]].end_part(key[1], bounds, gap),)
-
-
 def _first_that_cuts(reaches: Sequence[Array], count: int) -> int:
     """Which of the first ``count`` mates is the first to take off what no other does; 0 where none is."""
     if count < 2:
@@ -389,7 +446,10 @@ def _that_remove_something(reaches: Sequence[Array]) -> list[int]:
     """Which mates take something off; the leading one always."""
     kept = [0]
     standing = reaches[0]
-    for i, one in enumerate(reaches[1:], 1):
+    # what takes nothing off besides the leading one takes nothing off besides more
+    likely = np.flatnonzero((np.array(reaches) > standing + _LEAST_REMOVED).any(axis=1))
+    for i in likely.tolist():
+        one = reaches[i]
         if bool((one > standing + _LEAST_REMOVED).any()):
             kept.append(i)
             standing = np.maximum(standing, one)

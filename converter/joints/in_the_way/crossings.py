@@ -69,7 +69,7 @@ def find_crossings(
     where = nearest_of_pairs(legs.rows(i), legs.rows(j))
     half = np.array([body.half for body in frame])
     limit = half[index.body[i]] + half[index.body[j]]
-    place = legs.rows(i).at((where[0] / index.length[i])[:, None])[:, 0]
+    place = legs.rows(i).at((where[0] / index.length[i])[:, None])[:, :, 0].T
     # most pairs of a crowded node are near at their ends, which `_crossing` would say one by one
     with np.errstate(invalid="ignore"):
         to_end = np.linalg.norm(_ends_of(frame, index, i, j) - place[:, None, :], axis=2).min(axis=1)

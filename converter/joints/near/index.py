@@ -130,8 +130,9 @@ class LegIndex:
         row = np.repeat(some[filled // len(around)], many)
         start = np.repeat(low - (np.cumsum(many) - many), many)
         sample = self.order[start + np.arange(int(many.sum()))]
-        step = self.points[sample] - points[row]
-        close = (step * step).sum(axis=1) <= self.width * self.width
+        # column by column: rows of three numbers would make numpy start anew each time
+        x, y, z = (self.points[:, k][sample] - points[:, k][row] for k in range(3))
+        close = x * x + y * y + z * z <= self.width * self.width
         return once(row[close] * len(self.body) + self.owner[sample[close]]), len(row)
 
 

@@ -54,25 +54,40 @@ class Legs:
         return Legs(self.origin[chosen], self.x[chosen], self.y[chosen], self.sweep[chosen], self.length[chosen])
 
     def at(self, part: Array) -> Array:
-        """Points at parts (n, k) of their lengths, (n, k, 3)."""
-        bent = (self.sweep > 0.0)[:, None]
-        turn = part * self.sweep[:, None]
-        c, s = np.where(bent, np.cos(turn), part), np.where(bent, np.sin(turn), 0.0)
-        value: Array = self.origin[:, None] + c[..., None] * self.x[:, None] + s[..., None] * self.y[:, None]
+        """Points at parts (n, k) of their lengths, (3, n, k)."""
+        c, s = part, np.zeros_like(part)
+        if self._is_bent.any():
+            turn = part * self.sweep[:, None]
+            c, s = np.where(self._is_bent, np.cos(turn), part), np.where(self._is_bent, np.sin(turn), 0.0)
+        # three arrays that numpy goes through in one go, where rows of three numbers would make it start anew each time
+        value: Array = np.stack([o + c * x + s * y for o, x, y in zip(*self._columns, strict=True)])
         return value
 
     def foot(self, points: Array) -> tuple[Array, Array]:
-        """The nearest places to points (n, k, 3): parts of the length (n, k), and distances."""
-        w = points - self.origin[:, None]
-        wx = (w * self.x[:, None]).sum(axis=2)
-        wy = (w * self.y[:, None]).sum(axis=2)
-        bent = (self.sweep > 0.0)[:, None]
-        sweep = np.where(bent, self.sweep[:, None], 1.0)
-        turn = np.arctan2(wy, wx)
-        turn = np.where(turn < (sweep - 2.0 * np.pi) / 2.0, turn + 2.0 * np.pi, turn)
-        size = np.maximum((self.x * self.x).sum(axis=1), 1e-300)[:, None]
-        part: Array = np.clip(np.where(bent, turn / sweep, wx / size), 0.0, 1.0)
-        return part, np.linalg.norm(points - self.at(part), axis=2)
+        """The nearest places to points (3, n, k): parts of the length (n, k), and distances."""
+        origin, x, y = self._columns
+        w = [points[i] - origin[i] for i in range(3)]
+        along = w[0] * x[0] + w[1] * x[1] + w[2] * x[2]
+        part = along / np.maximum(x[0] * x[0] + x[1] * x[1] + x[2] * x[2], 1e-300)
+        if self._is_bent.any():
+            sweep = np.where(self._is_bent, self.sweep[:, None], 1.0)
+            turn = np.arctan2(w[0] * y[0] + w[1] * y[1] + w[2] * y[2], along)
+            turn = np.where(turn < (sweep - 2.0 * np.pi) / 2.0, turn + 2.0 * np.pi, turn)
+            part = np.where(self._is_bent, turn / sweep, part)
+        part = np.clip(part, 0.0, 1.0)
+        off = points - self.at(part)
+        return part, np.sqrt(off[0] * off[0] + off[1] * off[1] + off[2] * off[2])
+
+    @property
+    def _is_bent(self) -> NDArray[np.bool_]:
+        value: NDArray[np.bool_] = (self.sweep > 0.0)[:, None]
+        return value
+
+    @property
+    def _columns(self) -> tuple[Array, Array, Array]:
+        """Origins and axes, the three numbers of each as columns (n, 1)."""
+        origin, x, y = (v.T[:, :, None] for v in (self.origin, self.x, self.y))
+        return origin, x, y
 
 
 def nearest_of_pairs(one: Legs, two: Legs) -> tuple[Array, Array, Array]:
@@ -84,7 +99,8 @@ def nearest_of_pairs(one: Legs, two: Legs) -> tuple[Array, Array, Array]:
     if len(flat):
         s[flat], t[flat], off[flat] = _straights(one.rows(flat), two.rows(flat))
     for chosen, along, other, first in (
-        (np.flatnonzero(bent_one), one, two, (s, t)),
+        (np.flatnonzero(bent_one & bent_two), one, two, (s, t)),
+        (np.flatnonzero(bent_one & ~bent_two), one, two, (s, t)),
         (np.flatnonzero(~bent_one & bent_two), two, one, (t, s)),
     ):
         for start in range(0, len(chosen), _AT_ONCE):

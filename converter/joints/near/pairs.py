@@ -33,16 +33,22 @@ def chords_near(index: LegIndex, frame: Sequence[Body], more: float) -> tuple[In
 
     A pair stands there once for every two chords that do.
     """
-    i, j = index.legs_near_legs
     half = np.array([body.half for body in frame])
     start, way, sag, first = _chords(index)
+    i, j = index.legs_near_legs
+    # balls around legs first, then around chords: most of two legs that come near do not come near themselves
+    middle, ball = _balls(index)
+    off = sum((middle[i, k] - middle[j, k]) ** 2 for k in range(3))
+    some = np.flatnonzero(
+        off <= (half[index.body[i]] + half[index.body[j]] + more + ball[i] + ball[j] + _ROUNDING) ** 2
+    )
+    i, j = i[some], j[some]
     count = np.diff(first)
     many = count[i] * count[j]
     pair = np.repeat(np.arange(len(i)), many)
     k = np.arange(int(many.sum())) - np.repeat(np.cumsum(many) - many, many)
     a, b = first[i[pair]] + k // count[j[pair]], first[j[pair]] + k % count[j[pair]]
     limit = half[index.body[i]] + half[index.body[j]] + more
-    # balls around chords first: most chords of two legs that come near do not come near themselves
     middle, ball = start + way / 2.0, np.linalg.norm(way, axis=1) / 2.0 + sag
     off = sum((middle[a, k] - middle[b, k]) ** 2 for k in range(3))
     some = np.flatnonzero(off <= (limit[pair] + ball[a] + ball[b] + _ROUNDING) ** 2)
@@ -50,6 +56,18 @@ def chords_near(index: LegIndex, frame: Sequence[Body], more: float) -> tuple[In
     off, places = segments_apart(start[a], way[a], start[b], way[b])
     close = np.flatnonzero(off < limit[pair] + sag[a] + sag[b])
     return pair[close], i, j, places[close]
+
+
+def _balls(index: LegIndex) -> tuple[Array, Array]:
+    """Balls that hold the centerlines of legs: middles (m, 3), and radii, mm."""
+    origin, x, y, sweep = index.shape
+    # a bend's lies about the middle of its chord, or of its circle where it goes further than half around
+    bent, half = sweep > 0.0, np.minimum(sweep, np.pi) / 2.0
+    c, s = np.cos(half), np.sin(half)
+    along = np.where(bent, c * c, 0.5)
+    aside = np.where(bent, c * s, 0.0)
+    middle: Array = origin + along[:, None] * x + aside[:, None] * y
+    return middle, np.linalg.norm(x, axis=1) * np.where(bent, s, 0.5)
 
 
 def _chords(index: LegIndex) -> tuple[Array, Array, Array, Ints]:

@@ -118,7 +118,7 @@ class Section:
         """Outside and, where there is one, bore: what a solid or a mesh is made of."""
         return (self.outer,) if self.bore is None else (self.outer, self.bore)
 
-    @property
+    @cached_property
     def cylinder(self) -> float | None:
         """Radius of the cylinder that its outside is along a straight, mm; None where it is none."""
         return self.outer.radius
