@@ -85,7 +85,7 @@ class _CutPlace:
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class _PieceInQuestion:
     """A piece of which it is asked whether it can be made.
 
     Attributes:
@@ -100,14 +100,14 @@ class _Asked:
 
 
 #: Asks which pieces can be made, and ends with what it makes of the answers.
-_Asking: TypeAlias = Generator[Sequence[_Asked], Sequence[bool], R]
+_Asking: TypeAlias = Generator[Sequence[_PieceInQuestion], Sequence[bool], R]
 
 
 def need_pieces(
     tubes: Sequence[Tube], shop: Shop, changes: Mapping[tuple[str, str], float], longest: float | None
 ) -> list[bool]:
     """Which tubes cannot be made whole for a reason that a cut may cure; the arguments are those of `pieces_of`."""
-    whole = [_Asked(tube, _own(tube, changes), _longest_stick(tube, shop, longest)) for tube in tubes]
+    whole = [_PieceInQuestion(tube, _own(tube, changes), _longest_stick(tube, shop, longest)) for tube in tubes]
     return [not one for one in _makeable(whole, shop)]
 
 
@@ -136,7 +136,7 @@ def pieces_of(
     searches = {i: _search(tube, shop, changes or {}, longest) for i, tube in enumerate(tubes)}
     answers: dict[int, Sequence[bool] | None] = dict.fromkeys(searches)
     while searches:
-        asked: dict[int, Sequence[_Asked]] = {}
+        asked: dict[int, Sequence[_PieceInQuestion]] = {}
         for i, search in searches.items():
             try:
                 # a generator begins by being sent None
@@ -161,7 +161,7 @@ def _search(
 
     def works(pairs: Sequence[tuple[int, int]]) -> _Asking[list[bool]]:
         """Whether the pieces between pairs of nodes can be made."""
-        asked: dict[tuple[int, int], _Asked] = {}
+        asked: dict[tuple[int, int], _PieceInQuestion] = {}
         for i, j in pairs:
             if (i, j) not in known:
                 table = _between(tube.run.table, nodes[i], nodes[j])
@@ -170,7 +170,7 @@ def _search(
                     piece = _piece(tube, nodes[i], nodes[j], 1)
                     # an end of the whole has its cut; one at a cut of ours is square
                     ends = [end for end, cut in (("A", nodes[i]), ("B", nodes[j])) if cut is None and end in own]
-                    asked[i, j] = _Asked(piece, {end: own[end] for end in ends}, limit)
+                    asked[i, j] = _PieceInQuestion(piece, {end: own[end] for end in ends}, limit)
         if asked:
             answers = yield list(asked.values())
             known.update(zip(asked, answers, strict=True))
@@ -211,7 +211,7 @@ def _longest_stick(tube: Tube, shop: Shop, longest: float | None) -> float:
     return min([*limits, *([bar] if bar else [])], default=inf)
 
 
-def _makeable(asked: Sequence[_Asked], shop: Shop) -> list[bool]:
+def _makeable(asked: Sequence[_PieceInQuestion], shop: Shop) -> list[bool]:
     """Which pieces the shop can make, as far as cutting matters."""
     names = [f"{n}" for n in range(len(asked))]
     tubes = [replace(one.piece, run=replace(one.piece.run, name=name)) for name, one in zip(names, asked, strict=True)]
