@@ -10,7 +10,7 @@ Boxes and the tube itself are left out and only take room away: what stands here
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf, pi, radians
 
@@ -18,23 +18,21 @@ import numpy as np
 
 from converter.bending.room.shape import steps_of
 from converter.bending.room.space import Array, Index, Space
-from converter.bending.room.walls import DIP, grid_steps
+from converter.bending.room.walls import DIP
 from converter.model.bends import BendTable
 
 #: mm; the walk here rounds otherwise than that of one side, by far less than this.
 ROUNDING = 1e-6
 #: Of the points along an arc that are measured one in so many counts here: more cost more than they rule out.
 _APART = 3
-#: Lines of the grid that are passed over at first.
-_STRIDE = 8
 #: Sets of bends of tubes looked at in one go: a bound on memory.
 _ROWS = 4096
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _RoomMotion:
-    """How points move in the room: turned with the die (1), the other way (-1) or not (0); (m,) mm drawn per radian;
-    (m,) radians in all, and their cosines and sines."""
+    """How points of rows move in the room: turned with the die (1), the other way (-1) or not (0); mm drawn per radian;
+    radians in all, and their cosines and sines, (rows, tubes) each."""
 
     turns: int
     draw: Array
@@ -47,8 +45,8 @@ class _RoomMotion:
         """That by so many radians."""
         return cls(turns, draw, end, np.cos(end), np.sin(end))
 
-    def of(self, rows: Index) -> _RoomMotion:
-        """The motion of some."""
+    def of(self, rows: Index | slice) -> _RoomMotion:
+        """The motion of some rows."""
         return _RoomMotion(self.turns, *(one[rows] for one in (self.draw, self.end, self.cos, self.sin)))
 
 
@@ -139,6 +137,33 @@ class _OutwardBends:
         )
 
 
+@dataclass(slots=True, eq=False)
+class _OutwardWalk:
+    """How far the walks outward from T of the rows of one side have come; of a row per bend and set of bends made.
+
+    Attributes:
+        bend: (rows,) the bend in question, counted from the free end.
+        made: (rows,) the set of those made farther out.
+        place: (9, rows, tubes) the point, the tangent and the normal there.
+        along: (2, rows, tubes) mm along the stick from end A, and radians of roll from the first bend's.
+        room: (rows, tubes) mm that is left up to there at most.
+    """
+
+    bend: Index
+    made: Index
+    place: Array
+    along: Array
+    room: Array
+
+    def and_more(self, other: _OutwardWalk) -> _OutwardWalk:
+        """These and others."""
+        return _OutwardWalk(
+            *(np.concatenate([getattr(one, name) for one in (self, other)]) for name in ("bend", "made")),
+            *(np.concatenate([getattr(one, name) for one in (self, other)], axis=1) for name in ("place", "along")),
+            np.concatenate([self.room, other.room]),
+        )
+
+
 def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> Array:
     """(tubes, 2^n - 1) mm that one side keeps at most.
 
@@ -146,53 +171,86 @@ def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> Arr
     ``made`` of these is column ``2^k - 1 + made``. Walked outward, a set comes after the same without its lowest bend.
     """
     tubes, count = bends.clr.shape
-    of = np.concatenate([np.full(1 << k, k) for k in range(count)])
-    sets = len(of)
-    tube = np.repeat(np.arange(tubes), sets)
-    clr, end = bends.clr[:, of].ravel(), bends.stop[:, of].ravel()
     turns = (1 if space.ahead else 0) if ahead else (0 if space.ahead else -1)
-    motion = _RoomMotion.until(turns, np.zeros(len(tube)) if ahead else clr, end)
-    wide = radius[tube]
+    clr, stop = bends.clr.T, bends.stop.T
+    motion = _RoomMotion.until(turns, np.zeros_like(clr) if ahead else clr, stop)
     side = 1.0 if ahead else -1.0
-    first = (np.arange(tubes)[:, None] * sets + (1 << np.arange(count)) - 1).ravel()
-    point, t, n = (np.zeros((len(tube), 3)) for _ in range(3))
-    point[first, 1], t[first, 0], n[first, 2] = -clr[first], side, side
-    before = np.full(len(tube), inf)
-    if turns >= 0:  # T itself: on the side behind it is held there while the rest slides past
-        still = _RoomMotion.until(turns, np.zeros(len(first)), end[first])
-        before[first] = _balls(point[first].T, space, wide[first], still)
-    left, rolled = bends.left[:, of].ravel(), bends.roll[:, of].ravel()
-    for i in range(count - 2, -1, -1):
-        bit = 1 << i
-        columns = np.concatenate([(1 << k) - 1 + np.arange(0, 1 << k, 2 * bit) for k in range(i + 1, count)])
-        old = (np.arange(tubes)[:, None] * sets + columns).ravel()
-        new, which = old + bit, tube[old]
-        straight = side * (left[old] - bends.finish[which, i])
-        turn = side * (rolled[old] - bends.roll[which, i])
-        at_start = point[old] + t[old] * straight[:, None]
-        b = _cross(n[old], t[old])
-        axis = n[old] * np.cos(turn)[:, None] - b * np.sin(turn)[:, None]
-        b = _cross(axis, t[old])
-        # points along the arc, of each tube as many: some of those that are measured, and both ends
-        steps, apart = bends.steps[:, i, None], int(-(-bends.steps[:, i].max() // _APART))
-        share = np.arange(apart + 1) * steps // apart * (bends.angle[:, i, None] / steps)
-        to, on = bends.clr[:, i, None] * (1.0 - np.cos(share)), bends.clr[:, i, None] * np.sin(share)
-        to, on = to[which], on[which]
-        arc = [
-            p[:, None] + to * q[:, None] + on * r[:, None] for p, q, r in zip(at_start.T, b.T, t[old].T, strict=True)
-        ]
-        room = _balls(arc, space, wide[old, None], motion.of(new[:, None]))
-        before[new] = np.minimum(before[old], room.min(axis=1))
-        point[new], n[new] = np.stack([one[:, -1] for one in arc], axis=1), axis
-        angle = bends.angle[which, i, None]
-        t[new] = t[old] * np.cos(angle) + b * np.sin(angle)
-        left[new], rolled[new] = bends.begin[which, i], bends.roll[which, i]
-    tail = left if ahead else bends.length[tube] - left
-    point += t * tail[:, None]
-    room = np.minimum(before, _balls((point - wide[:, None] * t).T, space, wide, motion))
-    room = np.minimum(room, _discs(point, t, room, space, wide, motion))
+    walk = _begun(count - 1, bends, side, space, radius, motion)
+    for k in range(count - 1, 0, -1):
+        walk = walk.and_more(_with_bend(k - 1, walk, bends, side, space, radius, motion))
+        walk = walk.and_more(_begun(k - 1, bends, side, space, radius, motion))
+    tail = walk.along[0] if ahead else bends.length - walk.along[0]
+    point, t = walk.place[0:3], walk.place[3:6]
+    end, moved = point + t * tail, motion.of(walk.bend)
+    room = np.minimum(walk.room, _balls(end - radius * t, space, moved) - radius)
+    room = np.minimum(room, _discs(end, t, space, radius, moved))
     # nearer the end than a radius, arcs count as discs too, which are thinner: nothing is said of such ends
-    found: Array = np.where(tail > wide + ROUNDING, room, inf).reshape(tubes, sets)
+    found = np.empty((tubes, len(walk.bend)))
+    found[:, (1 << walk.bend) - 1 + walk.made] = np.where(tail > radius + ROUNDING, room, inf).T
+    return found
+
+
+def _begun(
+    k: int, bends: _OutwardBends, side: float, space: Space, radius: Array, motion: _RoomMotion
+) -> _OutwardWalk:
+    """The walk of bend k that has got no farther than T."""
+    tubes = len(radius)
+    place = np.zeros((9, 1, tubes))
+    place[1, 0], place[3], place[8] = -bends.clr[:, k], side, side
+    room = np.full((1, tubes), inf)
+    if motion.turns >= 0:  # T itself: on the side behind it is held there while the rest slides past
+        end = motion.end[[k]]
+        room = _balls(place[0:3], space, _RoomMotion.until(motion.turns, np.zeros_like(end), end)) - radius
+    zero = np.zeros(1, np.intp)
+    return _OutwardWalk(zero + k, zero, place, np.stack([bends.left[:, k], bends.roll[:, k]])[:, None], room)
+
+
+def _with_bend(
+    i: int, walk: _OutwardWalk, bends: _OutwardBends, side: float, space: Space, radius: Array, motion: _RoomMotion
+) -> _OutwardWalk:
+    """Every walk, gone on along a straight and the arc of bend i."""
+    point, t, n = walk.place[0:3], walk.place[3:6], walk.place[6:9]
+    straight = side * (walk.along[0] - bends.finish[:, i])
+    turn = side * (walk.along[1] - bends.roll[:, i])
+    start = point + t * straight
+    b = _cross(n, t)
+    c, s = np.cos(turn), np.sin(turn)
+    n, b = n * c - b * s, b * c + n * s
+    # points along the arc, of each tube as many: some of those that are measured, and both ends
+    steps, apart = bends.steps[:, i], int(-(-bends.steps[:, i].max() // _APART))
+    share = np.arange(apart + 1)[:, None] * steps // apart * (bends.angle[:, i] / steps)
+    to, on = bends.clr[:, i] * (1.0 - np.cos(share)), bends.clr[:, i] * np.sin(share)
+    arc = (start, b, t), (to[:, None], on[:, None])
+    room = _balls(_ArcPoints(*arc), space, motion.of(walk.bend)).min(axis=0) - radius
+    c, s = np.cos(bends.angle[:, i]), np.sin(bends.angle[:, i])
+    place = np.concatenate([start + to[-1] * b + on[-1] * t, t * c + b * s, n])
+    along = np.broadcast_to(np.stack([bends.begin[:, i], bends.roll[:, i]])[:, None], walk.along.shape)
+    return _OutwardWalk(walk.bend, walk.made | 1 << i, place, along, np.minimum(walk.room, room))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _ArcPoints:
+    """Points along arcs: a start and two vectors, (3, rows, tubes) each, and by how much of these points lie off it,
+    (points, 1, tubes) each."""
+
+    vectors: tuple[Array, Array, Array]
+    shares: tuple[Array, Array]
+
+    def dot(self, x: float, y: float, z: float) -> Array:
+        """(points, rows, tubes) the scalar products with a vector."""
+        start, to, on = (_dot(one, x, y, z) for one in self.vectors)
+        found: Array = start + self.shares[0] * to + self.shares[1] * on
+        return found
+
+
+def _dot(p: Array | _ArcPoints, x: float, y: float, z: float) -> Array:
+    """The scalar products of points with a vector, of which some coordinates mostly are zero."""
+    if isinstance(p, _ArcPoints):
+        return p.dot(x, y, z)
+    found = np.zeros(p.shape[1:])
+    for part, factor in zip(p, (x, y, z), strict=True):
+        if factor:
+            found = found + part * factor
     return found
 
 
@@ -207,90 +265,57 @@ def _spans(table: BendTable) -> list[tuple[float, float, float]]:
     return found
 
 
-def _balls(p: Iterable[Array], space: Space, radius: Array, motion: _RoomMotion) -> Array:
-    """Mm that balls at points of some x, y and z keep from the nearest plane while they move, at most."""
-    x, y, z = p
-    least = np.full(x.shape, inf)
-    drawn = x + motion.draw * motion.end if motion.turns <= 0 else x
+def _balls(p: Array | _ArcPoints, space: Space, motion: _RoomMotion) -> Array:
+    """Mm that points keep from the nearest plane while they move, at most: (3, ...) of them, or those along arcs."""
+    least: Array | None = None
     for (nx, ny, nz), offset in zip(space.normals.tolist(), space.offsets.tolist(), strict=True):
-        room = nx * x + ny * y
+        level = _dot(p, 0.0, 0.0, nz) + offset if nz else offset
         if not nx and not ny:
-            pass
-        elif motion.turns == 0:
-            room = room + np.minimum(0.0, nx * (motion.draw * motion.end))
+            room = level
         else:
-            c, s = motion.cos, motion.turns * motion.sin
-            last = (nx * drawn + ny * y) * c + (ny * drawn - nx * y) * s
-            if motion.turns > 0:
-                # the bottom lies opposite to a, b: within the turn if on its way from the start to the end
-                a, b = room, ny * x - nx * y
-                after, before = b <= 0.0, a * s <= b * c
-                bottom = np.where(motion.end <= pi, after & before, after | before)
-                room = np.where(bottom, -np.sqrt(a * a + b * b), np.minimum(a, last))
+            a = _dot(p, nx, ny, 0.0)
+            if motion.turns == 0:
+                room = a + np.minimum(0.0, nx * (motion.draw * motion.end))
             else:
-                room = np.minimum(room, last) - DIP
-        least = np.minimum(least, room + (nz * z + offset))
-    found: Array = least - radius
-    return found
+                b = _dot(p, ny, -nx, 0.0)
+                c, s = motion.cos, motion.turns * motion.sin
+                if motion.turns > 0:
+                    # the bottom lies opposite to a, b: within the turn if on its way from the start to the end
+                    after, before = b <= 0.0, a * s <= b * c
+                    bottom = np.where(motion.end <= pi, after & before, after | before)
+                    room = np.where(bottom, -np.sqrt(a * a + b * b), np.minimum(a, a * c + b * s))
+                else:
+                    drawn = motion.draw * motion.end
+                    room = np.minimum(a, (a + nx * drawn) * c + (b + ny * drawn) * s) - DIP
+            room = room + level
+        least = room if least is None else np.minimum(least, room)
+    assert least is not None
+    return least
 
 
-def _discs(p: Array, t: Array, before: Array, space: Space, radius: Array, motion: _RoomMotion) -> Array:
-    """(m,) mm that discs at (m, 3) free ends across (m, 3) unit vectors keep from the nearest plane, at most, or more
-    than is kept ``before`` (m,) where that is less."""
-    if motion.turns == 0:
-        steps, dip = np.ones(len(p), np.intp), 0.0
-    else:
-        dip = DIP
-        reach = np.hypot(p[:, 0], p[:, 1])
-        if motion.turns > 0:
-            steps = grid_steps(reach, motion.draw, radius, motion.end, True)
-        else:  # the grid is as fine as the farthest of many points asks; its ends are always in it
-            steps = np.ones(len(p), np.intp)
-    # every few lines of the grid first: between them it dips by the square of that as much as between two
-    strides = np.minimum(_STRIDE, steps)
-    lines = -(-steps // strides) + 1
-    rows = np.repeat(np.arange(len(p)), lines)
-    starts = np.cumsum(lines) - lines
-    line = np.minimum((np.arange(len(rows)) - starts[rows]) * strides[rows], steps[rows])
-    values = _disc_values(p, t, rows, line * (motion.end / steps)[rows], space, radius, motion)
-    found = np.minimum.reduceat(values, starts)
-    if motion.turns > 0:
-        # only a stretch that may dip below what is known is read line by line
-        least = np.minimum(values[:-1], values[1:]) - dip * (strides[rows] ** 2)[:-1]
-        some = np.flatnonzero((rows[1:] == rows[:-1]) & (least < np.minimum(found, before + dip)[rows[:-1]]))
-        inner = np.arange(1, _STRIDE)
-        within = line[some, None] + inner
-        row, within = (
-            one[within < line[some + 1, None]] for one in (np.repeat(rows[some, None], len(inner), axis=1), within)
-        )
-        fine = _disc_values(p, t, row, within * (motion.end / steps)[row], space, radius, motion)
-        np.minimum.at(found, row, fine)
-    return found - dip
-
-
-def _disc_values(
-    p: Array, t: Array, rows: Index, times: Array, space: Space, radius: Array, motion: _RoomMotion
-) -> Array:
-    """(n,) mm that the discs of some rows keep from the nearest plane at (n,) radians."""
-    x, y, z = p[rows].T
-    x = x + motion.draw[rows] * times
-    tx, ty, tz = t[rows].T
-    c, s = np.cos(times * abs(motion.turns)), np.sin(times) * motion.turns
-    found = np.full(len(rows), inf)
+def _discs(p: Array, t: Array, space: Space, radius: Array, motion: _RoomMotion) -> Array:
+    """(rows, tubes) mm that discs at (3, rows, tubes) free ends across (3, rows, tubes) unit vectors keep from the
+    nearest plane, at most: as they lie at first, at last, and where their middle is nearest."""
+    found = np.full(p.shape[1:], inf)
     for (nx, ny, nz), offset in zip(space.normals.tolist(), space.offsets.tolist(), strict=True):
-        nxt, nyt = nx * c + ny * s, ny * c - nx * s
-        lean = nxt * tx + nyt * ty + nz * tz
-        value = nxt * x + nyt * y + nz * z - radius[rows] * np.sqrt(np.maximum(0.0, 1.0 - lean * lean))
-        found = np.minimum(found, value + offset)
+        level, rise = _dot(p, 0.0, 0.0, nz) + offset, _dot(t, 0.0, 0.0, nz)
+        # what is read of discs that turn is lowered by so much, where it is read
+        dip = DIP if motion.turns else 0.0
+        times = [(np.zeros_like(motion.end), dip)]
+        if motion.turns or motion.draw.any():
+            times.append((motion.end, dip))
+        if motion.turns > 0 and (nx or ny):
+            bottom = (np.arctan2(ny * p[0] - nx * p[1], nx * p[0] + ny * p[1]) + pi) % (2.0 * pi)
+            times.append((np.minimum(bottom, motion.end), 0.0))
+        for at, dip in times:
+            c, s = np.cos(at * abs(motion.turns)), np.sin(at) * motion.turns
+            nxt, nyt = nx * c + ny * s, ny * c - nx * s
+            lean = nxt * t[0] + nyt * t[1] + rise
+            value = nxt * (p[0] + motion.draw * at) + nyt * p[1] + level
+            np.minimum(found, value - radius * np.sqrt(np.maximum(0.0, 1.0 - lean * lean)) - dip, out=found)
     return found
 
 
 def _cross(p: Array, q: Array) -> Array:
-    return np.stack(
-        [
-            p[:, 1] * q[:, 2] - p[:, 2] * q[:, 1],
-            p[:, 2] * q[:, 0] - p[:, 0] * q[:, 2],
-            p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0],
-        ],
-        axis=1,
-    )
+    """Vector products of (3, ...) vectors."""
+    return np.stack([p[1] * q[2] - p[2] * q[1], p[2] * q[0] - p[0] * q[2], p[0] * q[1] - p[1] * q[0]])
