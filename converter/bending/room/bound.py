@@ -1,11 +1,12 @@
-"""The most room that floor, ceiling and walls can leave each side of a tube, for all sets of bends made at once.
+"""The most room that floor, ceiling, walls and boxes can leave each side of a tube, for all sets of bends made at once.
 
 While a bend is made, the side ahead of the die depends only on which bends ahead are made, and the side behind on
 which bends behind are: of n bends 2^n - 1 sides each way. A side with one more bend made, farther out, is the same
 up to there, so that a set needs the walk of one straight and one arc more than the set without its outermost bend.
 
-Boxes and the tube itself are left out and only take room away: what stands here is never less than the room that
-`converter.bending.room.sweep.Sweeper` finds, which a search may rule out by, never accept by.
+Of boxes only some points of the tube at some angles are looked at (`boxes`), and the tube itself is left out; either
+only takes room away: what stands here is never less than the room that `converter.bending.room.sweep.Sweeper` finds,
+which a search may rule out by, never accept by.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from math import inf, pi, radians
 
 import numpy as np
 
+from converter.bending.room.near import SURE
 from converter.bending.room.shape import steps_of
 from converter.bending.room.space import Array, Index, Space
 from converter.bending.room.walls import DIP
@@ -25,6 +27,12 @@ from converter.model.bends import BendTable
 ROUNDING = 1e-6
 #: Of the points along an arc that are measured one in so many counts here: more cost more than they rule out.
 _APART = 3
+#: Of a straight, the places that are held against boxes.
+_ALONG = (0.25, 0.5, 0.75, 1.0)
+#: Radians between the angles at which boxes are looked at.
+_TURNED = radians(10.0)
+#: mm; the room to boxes may be reported by `SURE` too great, and the bound is worked out in single precision.
+_LOOSE = SURE + 0.05
 #: Sets of bends of tubes looked at in one go: a bound on memory.
 _ROWS = 4096
 
@@ -50,11 +58,24 @@ class _RoomMotion:
         return _RoomMotion(self.turns, *(one[rows] for one in (self.draw, self.end, self.cos, self.sin)))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class MostRoom:
+    """What a tube may have at most, (2^n, n) mm each: a row per set of bends made (bit i stands for bend i), a column per
+    bend; inf where the bend itself is made, or nothing stands around.
+
+    Attributes:
+        to_planes: to floor, ceiling and walls.
+        to_all: to boxes, too.
+    """
+
+    to_planes: Array
+    to_all: Array
+
+
 def most_rooms(
     tables: Sequence[BendTable], space: Space, radius: Sequence[float], stops: Sequence[Sequence[float]]
-) -> list[Array]:
-    """(2^n, n) mm, of each tube, that bend k may have at most when the bends of a set are made, inf where the bend
-    itself is.
+) -> list[MostRoom]:
+    """What each tube may have at most for bend k when the bends of a set are made.
 
     Args:
         tables: of n bends each, fed from their own end A.
@@ -63,13 +84,13 @@ def most_rooms(
         stops: degrees each bend is turned to.
 
     Returns:
-        A row per set of bends made (bit i stands for bend i), a column per bend; never less than the room there
-        is, but for `ROUNDING`.
+        Never less than the room there is, but for `ROUNDING`.
     """
     count = len(tables[0].bends)
-    if not space.planes or not count:
-        return [np.full((1 << count, count), inf) for _ in tables]
-    found: list[Array] = []
+    if space.empty or not count:
+        nothing = np.full((1 << count, count), inf)
+        return [MostRoom(nothing, nothing) for _ in tables]
+    found: list[MostRoom] = []
     several = max(1, _ROWS >> count)
     for i in range(0, len(tables), several):
         found += _most_rooms(tables[i : i + several], space, np.array(radius[i : i + several]), stops[i : i + several])
@@ -78,17 +99,21 @@ def most_rooms(
 
 def _most_rooms(
     tables: Sequence[BendTable], space: Space, radius: Array, stops: Sequence[Sequence[float]]
-) -> list[Array]:
+) -> list[MostRoom]:
     count = len(tables[0].bends)
     made = np.arange(1 << count)
     mirrored = sum((made >> i & 1) << (count - 1 - i) for i in range(count))
     ahead, behind = (_side(_OutwardBends.of(tables, stops, way), way, space, radius) for way in (True, False))
-    found = np.full((len(tables), 1 << count, count), inf)
-    for k in range(count):
-        before, after = 1 << k, 1 << (count - 1 - k)
-        room = np.minimum(ahead[:, before - 1 + (made & (before - 1))], behind[:, after - 1 + (mirrored & (after - 1))])
-        found[:, :, k] = np.where(made >> k & 1, inf, room)
-    return list(found)
+    both: list[Array] = []
+    for one, other in zip(ahead, behind, strict=True):
+        both.append(np.full((len(tables), 1 << count, count), inf))
+        for k in range(count):
+            before, after = 1 << k, 1 << (count - 1 - k)
+            room = np.minimum(one[:, before - 1 + (made & (before - 1))], other[:, after - 1 + (mirrored & (after - 1))])
+            both[-1][:, :, k] = np.where(made >> k & 1, inf, room)
+    to_planes = both[0]
+    to_all = np.minimum(to_planes, both[1]) if space.boxes else to_planes
+    return [MostRoom(*one) for one in zip(to_planes, to_all, strict=True)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,7 +171,8 @@ class _OutwardWalk:
         made: (rows,) the set of those made farther out.
         place: (9, rows, tubes) the point, the tangent and the normal there.
         along: (2, rows, tubes) mm along the stick from end A, and radians of roll from the first bend's.
-        room: (rows, tubes) mm that is left up to there at most.
+        room: (rows, tubes) mm that planes leave up to there at most.
+        gap: (rows, tubes) square mm from there to boxes at most.
     """
 
     bend: Index
@@ -154,18 +180,19 @@ class _OutwardWalk:
     place: Array
     along: Array
     room: Array
+    gap: Array
 
     def and_more(self, other: _OutwardWalk) -> _OutwardWalk:
         """These and others."""
         return _OutwardWalk(
             *(np.concatenate([getattr(one, name) for one in (self, other)]) for name in ("bend", "made")),
             *(np.concatenate([getattr(one, name) for one in (self, other)], axis=1) for name in ("place", "along")),
-            np.concatenate([self.room, other.room]),
+            *(np.concatenate([getattr(one, name) for one in (self, other)]) for name in ("room", "gap")),
         )
 
 
-def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> Array:
-    """(tubes, 2^n - 1) mm that one side keeps at most.
+def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> tuple[Array, Array]:
+    """(tubes, 2^n - 1) mm that one side keeps at most from planes, and from boxes.
 
     Bends are counted from the free end of that side, so that those on it are the lower ones: bend k after the set
     ``made`` of these is column ``2^k - 1 + made``. Walked outward, a set comes after the same without its lowest bend.
@@ -184,10 +211,13 @@ def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> Arr
     end, moved = point + t * tail, motion.of(walk.bend)
     room = np.minimum(walk.room, _balls(end - radius * t, space, moved) - radius)
     room = np.minimum(room, _discs(end, t, space, radius, moved))
+    gap = np.minimum(walk.gap, _to_boxes(*_along_straight(point, end, walk.made), space, moved))
+    columns = (1 << walk.bend) - 1 + walk.made
+    planes, boxes = np.empty((tubes, len(columns))), np.empty((tubes, len(columns)))
     # nearer the end than a radius, arcs count as discs too, which are thinner: nothing is said of such ends
-    found = np.empty((tubes, len(walk.bend)))
-    found[:, (1 << walk.bend) - 1 + walk.made] = np.where(tail > radius + ROUNDING, room, inf).T
-    return found
+    planes[:, columns] = np.where(tail > radius + ROUNDING, room, inf).T
+    boxes[:, columns] = (np.sqrt(gap) - radius + _LOOSE).T
+    return planes, boxes
 
 
 def _begun(
@@ -202,7 +232,8 @@ def _begun(
         end = motion.end[[k]]
         room = _balls(place[0:3], space, _RoomMotion.until(motion.turns, np.zeros_like(end), end)) - radius
     zero = np.zeros(1, np.intp)
-    return _OutwardWalk(zero + k, zero, place, np.stack([bends.left[:, k], bends.roll[:, k]])[:, None], room)
+    along = np.stack([bends.left[:, k], bends.roll[:, k]])[:, None]
+    return _OutwardWalk(zero + k, zero, place, along, room, np.full((1, tubes), inf))
 
 
 def _with_bend(
@@ -221,11 +252,82 @@ def _with_bend(
     share = np.arange(apart + 1)[:, None] * steps // apart * (bends.angle[:, i] / steps)
     to, on = bends.clr[:, i] * (1.0 - np.cos(share)), bends.clr[:, i] * np.sin(share)
     arc = (start, b, t), (to[:, None], on[:, None])
-    room = _balls(_ArcPoints(*arc), space, motion.of(walk.bend)).min(axis=0) - radius
+    room = _least(_balls(_ArcPoints(*arc), space, motion.of(walk.bend))) - radius
     c, s = np.cos(bends.angle[:, i]), np.sin(bends.angle[:, i])
     place = np.concatenate([start + to[-1] * b + on[-1] * t, t * c + b * s, n])
     along = np.broadcast_to(np.stack([bends.begin[:, i], bends.roll[:, i]])[:, None], walk.along.shape)
-    return _OutwardWalk(walk.bend, walk.made | 1 << i, place, along, np.minimum(walk.room, room))
+    gap = walk.gap
+    if space.boxes:
+        middle = np.stack([_dot(_ArcPoints(arc[0], _halfway(*arc[1])), *axis)[0] for axis in np.eye(3).tolist()])
+        moved = motion.of(walk.bend)
+        gap = np.minimum(gap, _to_boxes(*_along_straight(point, start, walk.made), space, moved))
+        gap = np.minimum(gap, _to_boxes(np.stack([middle, place[0:3]], axis=1), 1.0, space, moved))
+    return _OutwardWalk(walk.bend, walk.made | 1 << i, place, along, np.minimum(walk.room, room), gap)
+
+
+def _least(values: Array) -> Array:
+    """The least of the points; without planes there is but one value."""
+    return values.min(axis=0) if values.ndim else values
+
+
+def _halfway(to: Array, on: Array) -> tuple[Array, Array]:
+    """The middle one of some points along an arc."""
+    middle = len(to) // 2
+    return to[[middle]], on[[middle]]
+
+
+def _along_straight(start: Array, end: Array, made: Index) -> tuple[Array, Array]:
+    """(3, points, rows, tubes) points along (3, rows, tubes) straights, and how much of the draw each shares.
+
+    A straight of a side of which no bend is made begins at T, where it is held.
+    """
+    shares = np.array(_ALONG)[:, None, None]
+    points = start[:, None] + shares * (end - start)[:, None]
+    return points, np.where((made == 0)[:, None], shares, 1.0)
+
+
+def _to_boxes(p: Array, slide: Array | float, space: Space, motion: _RoomMotion) -> Array:
+    """(rows, tubes) square mm that (3, points, rows, tubes) points keep from the nearest box while they move, at most.
+
+    Args:
+        p: the points before any motion.
+        slide: share of the draw of each.
+        space: with the boxes.
+        motion: of the rows.
+    """
+    found = np.full(p.shape[2:], inf)
+    if not space.boxes:
+        return found
+    x, y, z = (one.astype(np.float32) for one in p)
+    pull = np.asarray(slide * motion.draw, np.float32)
+    boxes = [(low, high, _past(z, low[2], high[2]) ** 2) for low, high in _corners(space)]
+    if motion.turns == 0:
+        # along X it is everywhere it comes by
+        last = x + pull * motion.end.astype(np.float32)
+        for low, high, level in boxes:
+            apart = np.maximum(np.maximum(low[0] - last, x - high[0]), 0.0) ** 2 + _past(y, low[1], high[1]) ** 2
+            np.minimum(found, (apart + level).min(axis=0), out=found)
+        return found
+    steps = int(np.ceil(motion.end.max() / _TURNED))
+    for step in range(steps + 1):
+        at = motion.end * (step / steps)
+        c, s = np.cos(at).astype(np.float32), np.sin(at * motion.turns).astype(np.float32)
+        drawn = x + pull * at.astype(np.float32) if motion.draw.any() else x
+        turned_x, turned_y = drawn * c - y * s, drawn * s + y * c
+        for low, high, level in boxes:
+            apart = _past(turned_x, low[0], high[0]) ** 2 + _past(turned_y, low[1], high[1]) ** 2
+            np.minimum(found, (apart + level).min(axis=0), out=found)
+    return found
+
+
+def _corners(space: Space) -> list[tuple[list[float], list[float]]]:
+    return list(zip(space.low.tolist(), space.high.tolist(), strict=True))
+
+
+def _past(value: Array, low: float, high: float) -> Array:
+    """How far values lie outside a span."""
+    found: Array = np.maximum(np.maximum(low - value, value - high), 0.0)
+    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -267,7 +369,7 @@ def _spans(table: BendTable) -> list[tuple[float, float, float]]:
 
 def _balls(p: Array | _ArcPoints, space: Space, motion: _RoomMotion) -> Array:
     """Mm that points keep from the nearest plane while they move, at most: (3, ...) of them, or those along arcs."""
-    least: Array | None = None
+    least = np.full((), inf)
     for (nx, ny, nz), offset in zip(space.normals.tolist(), space.offsets.tolist(), strict=True):
         level = _dot(p, 0.0, 0.0, nz) + offset if nz else offset
         if not nx and not ny:
@@ -288,8 +390,7 @@ def _balls(p: Array | _ArcPoints, space: Space, motion: _RoomMotion) -> Array:
                     drawn = motion.draw * motion.end
                     room = np.minimum(a, (a + nx * drawn) * c + (b + ny * drawn) * s) - DIP
             room = room + level
-        least = room if least is None else np.minimum(least, room)
-    assert least is not None
+        least = np.minimum(least, room)
     return least
 
 

@@ -245,25 +245,22 @@ def _every(ends: Mapping[str, Sweeper], rule: Feasible | None) -> Steps[tuple[li
     sure = _SureRoom()
     helds = [_held(one, rule) for one in ends.values()]
     weighing = list(zip(ends.values(), helds, mosts, strict=True))
-    searches = [_OrderSearch(*one, sure) for one in weighing]
+    searches = [_OrderSearch(one, held, most.to_all, sure) for one, held, most in weighing]
     yield from side_by_side([one.ask_top() for one in searches])
     # the end of the better prospects first; the other one is mostly spared
     searches.sort(key=lambda one: -one.top)
     if searches[0].top - searches[-1].top <= _WORTH:
         searches.sort(key=lambda one: one.sweeper.feed_from)
-    orders: list[RoomyOrder] = []
-    for one in searches:
-        if not any(one.cannot_replace(other) for other in orders):
-            order = yield from one.ask_roomiest()
-            orders += [] if order is None else [order]
-    orders.sort(key=lambda one: one.feed_from)
+    first, second = searches
+    found = yield from side_by_side([first.ask_roomiest(), second.ask_after(first)])
+    orders = sorted((one for one in found if one is not None), key=lambda one: one.feed_from)
     if (
         max((one.room for one in orders), default=inf)
         <= max(one.deepest for one in ends.values()) + _WORTH
     ):
         # as deep nothing is measured well enough to say by it alone which order is better
         orders, poor = yield from _simple_and_poor(ends, rule)
-        deep = yield from side_by_side([_OrderSearch(*one).ask_within_finished(poor) for one in weighing])
+        deep = yield from side_by_side([_OrderSearch(one, held, most.to_planes).ask_within_finished(poor) for one, held, most in weighing])
         orders += [one for one in deep if one is not None]
     return orders, sum(int(held.sum()) for held in helds)
 
@@ -297,12 +294,16 @@ class _OrderSearch:
         #: In the table's numbers from end A, by which orders that are alike are told apart.
         self.names = list(one.simple_order)
         #: (2^n, n) mm: what was swept is exact, the rest may have less room.
-        self.rooms = np.where(held, one.most() if most is None else most, -inf)
+        self.rooms = np.where(held, one.most().to_all if most is None else most, -inf)
         self.swept = ~held
         #: What is known of both ends, where rooms are measured only as far as that leaves a doubt.
         self.sure = sure
         #: Mm that no order has more room than, once it was asked.
         self.top = inf
+        #: How often something was swept, and what it came to, once that is known.
+        self.rounds = 0
+        self.result: RoomyOrder | None = None
+        self.is_done = False
         #: Situations that were swept, of which it is not noted yet what they tell of others.
         self.untold: list[Situation] = []
 
@@ -326,8 +327,21 @@ class _OrderSearch:
         simple = min((self.rooms[step] for step in _steps(range(self.sweeper.count))), default=inf)
         return self.top < other.room + _AS_GOOD - _CLEARLY and simple < other.room - _WORTH
 
+    def ask_after(self, other: _OrderSearch) -> Steps[RoomyOrder | None]:
+        """As `ask_roomiest`, while another end is searched; what which mostly spares this one."""
+        while not other.is_done and other.rounds < 2:
+            yield []
+        if other.result is not None and self.cannot_replace(other.result):
+            return None
+        return (yield from self.ask_roomiest())
+
     def ask_roomiest(self) -> Steps[RoomyOrder | None]:
         """Work that comes to the order to take and its room; None where there is none, or the other end has more."""
+        self.result = yield from self._ask_roomiest()
+        self.is_done = True
+        return self.result
+
+    def _ask_roomiest(self) -> Steps[RoomyOrder | None]:
         one = self.sweeper
         enough = inf
         if not one.space.planes:
@@ -390,6 +404,7 @@ class _OrderSearch:
                     sure = most
                     continue
             steps = sorted(new.union(self._others(question.on, more)))
+            self.rounds += 1
             yield from self.sweeper.ask_moments(_situations(steps))
             self._sweep(steps)
             sure = max(sure, *(min((self.rooms[step] for step in _steps(order)), default=inf) for order in found))

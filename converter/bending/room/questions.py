@@ -14,7 +14,7 @@ from typing import TypeAlias, TypeVar
 
 import numpy as np
 
-from converter.bending.room.bound import most_rooms
+from converter.bending.room.bound import MostRoom, most_rooms
 from converter.bending.room.near import SURE, Answers, Moment, NearPairs, nearest_to_boxes, nearest_to_itself
 from converter.bending.room.order_sets import OrderQuestion, TopQuestion, answer_orders, answer_tops
 from converter.bending.room.shape import APART, ElementRows, Elements, SideKey, TubeSide, bits_of, forming, halves
@@ -76,15 +76,15 @@ def sides_of(situation: Situation) -> tuple[SideKey, SideKey]:
 
 @dataclass(slots=True, eq=False)
 class BoundQuestion:
-    """What room floor, ceiling and walls can leave a tube at most.
+    """What room floor, ceiling, walls and boxes can leave a tube at most.
 
     Attributes:
         tube: the tube.
-        most: (2^n, n) mm, sets of bends and bends counted from the end fed first, once it is answered.
+        most: sets of bends and bends counted from the end fed first, once it is answered.
     """
 
     tube: SwungTube
-    most: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    most: MostRoom | None = None
 
 
 @dataclass(slots=True, eq=False)

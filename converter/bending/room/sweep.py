@@ -16,7 +16,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from converter.bending.room.bound import ROUNDING
+from converter.bending.room.bound import ROUNDING, MostRoom
 from converter.bending.room.near import SURE, Moment
 from converter.bending.room.questions import (
     ITSELF,
@@ -297,15 +297,16 @@ class Sweeper:
         order = range(self.count)
         return tuple(order if self.feed_from == "A" else reversed(order))
 
-    def most(self) -> Array:
-        """(2^n, n) mm that there may be, bends and sets of them counted from the end fed first (`most_rooms`)."""
+    def most(self) -> MostRoom:
+        """What there may be at most, bends and sets of them counted from the end fed first."""
         return alone(self.ask_most())
 
-    def ask_most(self) -> Steps[Array]:
+    def ask_most(self) -> Steps[MostRoom]:
         """Work that comes to the `most` room."""
         question = BoundQuestion(self._tube)
         yield [question]
-        return question.most + ROUNDING
+        assert question.most is not None
+        return MostRoom(question.most.to_planes + ROUNDING, question.most.to_all + ROUNDING)
 
     def implied_fed(self, situation: Situation) -> list[tuple[tuple[int, int], float]]:
         """What a situation that was swept tells of others, bends numbered from 0 from the end fed first.
