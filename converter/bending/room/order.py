@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from converter.bending.room.bound import ROUNDING
 from converter.bending.room.near import SURE
-from converter.bending.room.order_sets import OrderQuestion, lattice
+from converter.bending.room.order_sets import OrderQuestion, TopQuestion, lattice
 from converter.bending.room.questions import Situation, Steps, alone, side_by_side
 from converter.bending.room.space import Array, space_of
 from converter.bending.room.sweep import Clearance, Sweeper, Sweepers
@@ -38,9 +38,11 @@ ALIKE = 1.0
 _AS_GOOD = ALIKE + PAST_LENGTH
 #: mm; rooms that are further apart than this are told apart however they were measured.
 _CLEARLY = 2.0 * SURE
+#: mm; an order that has less room than another one by more is surely not taken.
+_WORTH = _AS_GOOD + _CLEARLY
 
 #: Situations swept beside those of the best orders the second time round; twice as many each time after.
-MORE = 8
+MORE = 32
 
 #: Whether a bend (number from 1, in the table's order from end A) can be held when the bends of these numbers,
 #: rising, are made already: fed from 'A' or 'B'.
@@ -71,6 +73,8 @@ class NeighbourRule:
         sets = lattice(count)
         if end not in self.pairs:
             return np.zeros((1 << count, count), bool)
+        if self.pairs[end].sum() == count * (count - 1):
+            return sets.open
         # the column for no neighbour holds
         pairs = np.concatenate([self.pairs[end], np.ones((count, 1), bool)], axis=1)
         every = np.arange(count)
@@ -241,15 +245,22 @@ def _every(ends: Mapping[str, Sweeper], rule: Feasible | None) -> Steps[tuple[li
     sure = _SureRoom()
     helds = [_held(one, rule) for one in ends.values()]
     weighing = list(zip(ends.values(), helds, mosts, strict=True))
-    found = yield from side_by_side([_OrderSearch(*one, sure).ask_roomiest() for one in weighing])
-    orders = [one for one in found if one is not None]
+    searches = [_OrderSearch(one, held, most.to_all, sure) for one, held, most in weighing]
+    yield from side_by_side([one.ask_top() for one in searches])
+    # the end of the better prospects first; the other one is mostly spared
+    searches.sort(key=lambda one: -one.top)
+    if searches[0].top - searches[-1].top <= _WORTH:
+        searches.sort(key=lambda one: one.sweeper.feed_from)
+    first, second = searches
+    found = yield from side_by_side([first.ask_roomiest(), second.ask_after(first)])
+    orders = sorted((one for one in found if one is not None), key=lambda one: one.feed_from)
     if (
         max((one.room for one in orders), default=inf)
-        <= max(one.deepest for one in ends.values()) + _AS_GOOD + _CLEARLY
+        <= max(one.deepest for one in ends.values()) + _WORTH
     ):
         # as deep nothing is measured well enough to say by it alone which order is better
         orders, poor = yield from _simple_and_poor(ends, rule)
-        deep = yield from side_by_side([_OrderSearch(*one).ask_within_finished(poor) for one in weighing])
+        deep = yield from side_by_side([_OrderSearch(one, held, most.to_planes).ask_within_finished(poor) for one, held, most in weighing])
         orders += [one for one in deep if one is not None]
     return orders, sum(int(held.sum()) for held in helds)
 
@@ -283,17 +294,54 @@ class _OrderSearch:
         #: In the table's numbers from end A, by which orders that are alike are told apart.
         self.names = list(one.simple_order)
         #: (2^n, n) mm: what was swept is exact, the rest may have less room.
-        self.rooms = np.where(held, one.most() if most is None else most, -inf)
+        self.rooms = np.where(held, one.most().to_all if most is None else most, -inf)
         self.swept = ~held
         #: What is known of both ends, where rooms are measured only as far as that leaves a doubt.
         self.sure = sure
+        #: Mm that no order has more room than, once it was asked.
+        self.top = inf
+        #: How often something was swept, and what it came to, once that is known.
+        self.rounds = 0
+        self.result: RoomyOrder | None = None
+        self.is_done = False
+        #: Situations that were swept, of which it is not noted yet what they tell of others.
+        self.untold: list[Situation] = []
 
     def order(self, enough: float, poor: float) -> tuple[int, ...] | None:
         """The order to take, in the table's numbers from end A; ``enough`` and ``poor`` as for `Sweeper`."""
         return alone(self.ask_order(enough, poor))
 
+    def ask_top(self) -> Steps[None]:
+        """Work after which `top` is known."""
+        question = TopQuestion(self.rooms)
+        yield [question]
+        self.top = question.most
+
+    def cannot_replace(self, other: RoomyOrder) -> bool:
+        """Whether no order of end B is to be taken, since end A has one that is about as good.
+
+        That is so when none has clearly more room, and the simple one, which goes before all that are as good, less.
+        """
+        if (other.feed_from, self.sweeper.feed_from) != ("A", "B") or other.room <= self.sweeper.deepest + _WORTH:
+            return False
+        simple = min((self.rooms[step] for step in _steps(range(self.sweeper.count))), default=inf)
+        return self.top < other.room + _AS_GOOD - _CLEARLY and simple < other.room - _WORTH
+
+    def ask_after(self, other: _OrderSearch) -> Steps[RoomyOrder | None]:
+        """As `ask_roomiest`, while another end is searched; what which mostly spares this one."""
+        while not other.is_done and other.rounds < 2:
+            yield []
+        if other.result is not None and self.cannot_replace(other.result):
+            return None
+        return (yield from self.ask_roomiest())
+
     def ask_roomiest(self) -> Steps[RoomyOrder | None]:
         """Work that comes to the order to take and its room; None where there is none, or the other end has more."""
+        self.result = yield from self._ask_roomiest()
+        self.is_done = True
+        return self.result
+
+    def _ask_roomiest(self) -> Steps[RoomyOrder | None]:
         one = self.sweeper
         enough = inf
         if not one.space.planes:
@@ -332,24 +380,31 @@ class _OrderSearch:
             if most == -inf:
                 return None
             if self.sure is not None:
-                low = max(sure, self.sure.room) - _AS_GOOD - _CLEARLY
+                low = max(sure, self.sure.room) - _WORTH
                 if most < low:
                     return None
                 # whether an order is taken is a matter of rooms between these two
                 self.sweeper = self.sweeper.narrowed(most + _CLEARLY, low)
             new = self._unswept(found)
+            if new and self.untold:
+                self._tell()
+                continue
             if not new:
                 if not question.settled:
                     sure = most
                     continue
                 if found[0] == found[1]:
                     return tuple(self.names[k] for k in found[0])
+                if self.untold:
+                    self._tell()
+                    continue
                 # the hair between the two decides: sweep all that could count, and then it is exact
                 new = set(zip(*np.nonzero(~self.swept & (self.rooms >= sure - _AS_GOOD)), strict=True))
                 if not new:
                     sure = most
                     continue
             steps = sorted(new.union(self._others(question.on, more)))
+            self.rounds += 1
             yield from self.sweeper.ask_moments(_situations(steps))
             self._sweep(steps)
             sure = max(sure, *(min((self.rooms[step] for step in _steps(order)), default=inf) for order in found))
@@ -368,12 +423,17 @@ class _OrderSearch:
         return list(zip(self.sets.largest[made[:count]].tolist(), bends[:count].tolist(), strict=True))
 
     def _sweep(self, steps: Sequence[tuple[int, int]]) -> None:
-        """Note the room of bends after sets of others, and what it tells of those that are like them."""
+        """Note the room of bends after sets of others."""
         situations = _situations(steps)
         made, bends = np.array(steps).T
         found = np.array([moment.least for moment in self.sweeper.moments_fed(situations)])
         self.rooms[made, bends] = np.minimum(found, self.sweeper.enough)
         self.swept[made, bends] = True
+        self.untold += situations
+
+    def _tell(self) -> None:
+        """Note what was swept tells of situations that are like it, which is of use only when more are to be swept."""
+        situations, self.untold = self.untold, []
         implied: dict[tuple[int, int, int], float] = {}
         for k, before in situations:
             for (first, last), least in self.sweeper.implied_fed((k, before)):
@@ -411,7 +471,8 @@ def _held(one: Sweeper, rule: Feasible | None) -> NDArray[np.bool_]:
     if rule is None:
         return sets.open
     if isinstance(rule, NeighbourRule):
-        return sets.come_by(rule.held(one.feed_from, one.count))
+        held = rule.held(one.feed_from, one.count)
+        return held if held is sets.open else sets.come_by(held)
     names = one.simple_order
     found = np.zeros((1 << one.count, one.count), bool)
     come = [False] * (1 << one.count)

@@ -175,6 +175,33 @@ class OrderQuestion:
     on: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), bool))
 
 
+@dataclass(slots=True, eq=False)
+class TopQuestion:
+    """How much room an order of one tube fed from one end may have at most.
+
+    Attributes:
+        rooms: as of an `OrderQuestion`.
+        most: mm, once it is answered; -inf where there is no order.
+    """
+
+    rooms: Array
+    most: float = -inf
+
+
+def answer_tops(questions: Sequence[TopQuestion]) -> None:
+    """Answer questions, those of tubes of as many bends together."""
+    some: dict[int, list[TopQuestion]] = {}
+    for one in questions:
+        some.setdefault(one.rooms.shape[1], []).append(one)
+    for count, alike in some.items():
+        several = max(1, _TOGETHER >> count)
+        for i in range(0, len(alike), several):
+            part = alike[i : i + several]
+            most = lattice(count).widest(np.stack([one.rooms for one in part]))
+            for one, one.most in zip(part, most.tolist(), strict=True):
+                pass
+
+
 def answer_orders(questions: Sequence[OrderQuestion]) -> None:
     """Answer questions, those of tubes of as many bends together."""
     some: dict[int, list[OrderQuestion]] = {}

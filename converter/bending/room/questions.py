@@ -14,9 +14,9 @@ from typing import TypeAlias, TypeVar
 
 import numpy as np
 
-from converter.bending.room.bound import most_rooms
+from converter.bending.room.bound import MostRoom, most_rooms
 from converter.bending.room.near import SURE, Answers, Moment, NearPairs, nearest_to_boxes, nearest_to_itself
-from converter.bending.room.order_sets import OrderQuestion, answer_orders
+from converter.bending.room.order_sets import OrderQuestion, TopQuestion, answer_orders, answer_tops
 from converter.bending.room.shape import APART, ElementRows, Elements, SideKey, TubeSide, bits_of, forming, halves
 from converter.bending.room.space import Array, Index, Space
 from converter.bending.room.walls import Motion, least_to_planes
@@ -76,15 +76,15 @@ def sides_of(situation: Situation) -> tuple[SideKey, SideKey]:
 
 @dataclass(slots=True, eq=False)
 class BoundQuestion:
-    """What room floor, ceiling and walls can leave a tube at most.
+    """What room floor, ceiling, walls and boxes can leave a tube at most.
 
     Attributes:
         tube: the tube.
-        most: (2^n, n) mm, sets of bends and bends counted from the end fed first, once it is answered.
+        most: sets of bends and bends counted from the end fed first, once it is answered.
     """
 
     tube: SwungTube
-    most: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    most: MostRoom | None = None
 
 
 @dataclass(slots=True, eq=False)
@@ -121,7 +121,7 @@ class RoomQuestion:
 
 
 Result = TypeVar("Result")
-Question: TypeAlias = RoomQuestion | BoundQuestion | OrderQuestion
+Question: TypeAlias = RoomQuestion | BoundQuestion | TopQuestion | OrderQuestion
 #: Work that asks, goes on when its questions are answered, and comes to a result.
 Steps: TypeAlias = Generator[list[Question], None, Result]
 
@@ -138,6 +138,7 @@ def together(works: Sequence[Steps[Result]]) -> list[Result]:
         while True:
             questions = next(steps)
             _answer_bounds([one for one in questions if isinstance(one, BoundQuestion)])
+            answer_tops([one for one in questions if isinstance(one, TopQuestion)])
             answer_orders([one for one in questions if isinstance(one, OrderQuestion)])
             _answer_rooms([one for one in questions if isinstance(one, RoomQuestion)])
     except StopIteration as end:
@@ -346,7 +347,7 @@ def _with_itself(questions: Sequence[RoomQuestion]) -> list[list[Moment]]:
         rooms = one.rooms
         both = [(rooms[ahead], rooms[behind]) for ahead, behind in one.sides()]
         found.append([ahead if ahead.least <= behind.least else behind for ahead, behind in both])
-    pairs = _self_pairs(questions)
+    pairs = _self_pairs(questions, [_is_settled(*one) for one in zip(questions, found, strict=True)])
     if pairs is not None:
         elements, items = pairs
         sizes = np.array([len(one.situations) for one in questions])
@@ -367,10 +368,19 @@ def _with_itself(questions: Sequence[RoomQuestion]) -> list[list[Moment]]:
     return found
 
 
-def _self_pairs(questions: Sequence[RoomQuestion]) -> tuple[Elements, NearPairs] | None:
-    """The elements of situations, and every pair of them between which the tube may turn far enough to meet itself."""
+def _is_settled(question: RoomQuestion, moments: Sequence[Moment]) -> bool:
+    """Whether what the sides leave is as low as the line, where only the line counts."""
+    return question.line > -inf and any(one.least <= question.line for one in moments)
+
+
+def _self_pairs(
+    questions: Sequence[RoomQuestion], settled: Sequence[bool]
+) -> tuple[Elements, NearPairs] | None:
+    """The elements of situations, and every pair of them between which the tube may turn far enough to meet itself, of
+    the questions that are not settled."""
     bends = _question_bends(questions)
-    far = np.flatnonzero(bends.turned >= APART - 1e-9)
+    asked = np.repeat(~np.array(settled, bool), [len(one.situations) for one in questions])
+    far = np.flatnonzero((bends.turned >= APART - 1e-9) & asked)
     if not len(far):
         return None
     parts: list[ElementRows] = []

@@ -16,7 +16,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from converter.bending.room.bound import ROUNDING
+from converter.bending.room.bound import ROUNDING, MostRoom
 from converter.bending.room.near import SURE, Moment
 from converter.bending.room.questions import (
     ITSELF,
@@ -154,7 +154,8 @@ class Sweeper:
         #: Room of each side to planes and boxes, which depends on ``enough`` and ``poor``.
         self._rooms: dict[SideKey, Moment] = {}
         self._clearances: dict[tuple[int, ...], Clearance] = {}
-        self._clear: dict[tuple[tuple[int, ...], float], bool] = {}
+        #: Mm of room that orders were seen to have at most, when it was asked whether they keep a margin.
+        self._clear: dict[tuple[tuple[int, ...], float], float] = {}
         self._finished: float | None = None
         self._finished_keeps: dict[float, bool] = {}
 
@@ -239,7 +240,12 @@ class Sweeper:
             margin: mm; nothing else is worth measuring once something comes nearer.
         """
         self._work(self.ask_clear(order, margin))
-        return self._clear[tuple(order), margin]
+        return self._clear[tuple(order), margin] >= margin
+
+    def surely_outside(self, order: Sequence[int], margin: float) -> bool:
+        """Whether an order of which it was asked whether it keeps a margin comes deeper into what stands around than a
+        tube can come into itself: then its least room is not that against itself."""
+        return self._clear.get((tuple(order), margin), inf) < -2.0 * self._radius - TOLERANCE
 
     def ask_clear(self, order: Sequence[int], margin: float) -> Steps[None]:
         """Work after which it is at hand whether an order `clears`."""
@@ -249,7 +255,7 @@ class Sweeper:
             deep = max(line, self._tube.deepest)
             question = RoomQuestion(self._tube, self._situations(order), self.enough, deep, each=False, line=line)
             yield [question]
-            self._clear[order, margin] = all(moment.least >= margin for moment in question.moments)
+            self._clear[order, margin] = min((moment.least for moment in question.moments), default=inf)
 
     @property
     def finished(self) -> float:
@@ -291,15 +297,16 @@ class Sweeper:
         order = range(self.count)
         return tuple(order if self.feed_from == "A" else reversed(order))
 
-    def most(self) -> Array:
-        """(2^n, n) mm that there may be, bends and sets of them counted from the end fed first (`most_rooms`)."""
+    def most(self) -> MostRoom:
+        """What there may be at most, bends and sets of them counted from the end fed first."""
         return alone(self.ask_most())
 
-    def ask_most(self) -> Steps[Array]:
+    def ask_most(self) -> Steps[MostRoom]:
         """Work that comes to the `most` room."""
         question = BoundQuestion(self._tube)
         yield [question]
-        return question.most + ROUNDING
+        assert question.most is not None
+        return MostRoom(question.most.to_planes + ROUNDING, question.most.to_all + ROUNDING)
 
     def implied_fed(self, situation: Situation) -> list[tuple[tuple[int, int], float]]:
         """What a situation that was swept tells of others, bends numbered from 0 from the end fed first.

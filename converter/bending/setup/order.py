@@ -204,6 +204,11 @@ class OrderChooser:
 
     def _sweep(self, choice: OrderChoice) -> Steps[None]:
         """Find out whether a choice clears; by how much it does not is measured only where that is a doubt."""
+        yield from self._look(choice)
+        yield from self._judge(choice)
+
+    def _look(self, choice: OrderChoice) -> Steps[None]:
+        """Find out whether a choice keeps clear of all there is, itself too."""
         if self.section is None or self.tube.run.closed:  # the ends of a ring are meant to meet
             return
         try:
@@ -213,10 +218,18 @@ class OrderChooser:
             return
         choice.swept = True
         yield from one.ask_clear(order, _CLEAR)
-        if one.clears(order, _CLEAR):
+        if not one.clears(order, _CLEAR):
+            choice.danger = Danger.SOME
+
+    def _judge(self, choice: OrderChoice) -> Steps[None]:
+        """Find out of a choice that was looked at whether it only meets itself as it is drawn."""
+        if not choice.danger:
             return
-        choice.danger = Danger.SOME
-        # may it be that it only meets itself as it is drawn? From either end the finished tube is as near to itself
+        one, order = self._sweeper(choice), self._swing(choice)[1]
+        if one.surely_outside(order, _CLEAR):
+            yield []  # so that tubes go on in step, and ask the same at the same time
+            return
+        # from either end the finished tube is as near to itself
         extras = self._swing(choice)[0][1:]
         if extras not in self._apart:
             yield from one.ask_finished_keeps(_APART)
@@ -253,14 +266,17 @@ class OrderChooser:
         the search; `converter.bending.room.questions.together` takes that of many tubes through at once."""
         ends = ("A", "B") if feed_from in (None, "best") else (feed_from or "A",)
         first = self._choice(ends[0])
-        yield from self._sweep(first)
+        yield from self._look(first)
         if first.good and feed_from != "best":
             return first, (), None
         plain = [first, *(self._choice(end) for end in ends[1:])]
+        yield from side_by_side([self._judge(first), *map(self._look, plain[1:])])
+        if first.good and feed_from != "best":
+            return first, (), None
         tried = list(plain)
         for choice in plain:
             if choice is not first:
-                yield from self._sweep(choice)
+                yield from self._judge(choice)
             order = choice.clamping.recommended() if choice.plan.lacks else None
             if order is not None:
                 tried.append(self._ordered(choice, order))
