@@ -287,15 +287,9 @@ class OrderChooser:
         if self.section is None or not all(choice.swept for choice in plain):
             return None, []
         ends = {choice.end: choice for choice in plain}
-        # every order from both ends with the extra stick that the simple one from the first needs
-        extras = self._swing(plain[0])[0][1:]
-        sweepers = {end: self._sweepers[0].of(end, *extras) for end in "AB"}
-        for end, choice in ends.items():
-            if not choice.plan.lacks:
-                one = sweepers[end]
-                yield from one.ask_clear(one.simple_order, _CLEAR)
-                if one.clears(one.simple_order, _CLEAR):
-                    return WeighedOrders(None, False, 0), []
+        # on one die every order from an end takes the extra stick that the simple one from there does
+        extras = {end: self._swing(choice)[0][1:] for end, choice in ends.items()}
+        sweepers = {end: self._sweepers[0].of(end, *extras.get(end, (0.0, 0.0))) for end in "AB"}
         # what holds a bend depends on the nearest ones bent on either side only
         feasible = NeighbourRule({end: np.array(choice.clamping.pairs) for end, choice in ends.items()})
         weighed = yield from weigh_orders(sweepers, feasible)
@@ -305,7 +299,7 @@ class OrderChooser:
         last = len(best.order) - 1
         order = best.order if best.feed_from == "A" else [last - k for k in best.order]
         choice = self._ordered(ends[best.feed_from], order)
-        if best.room >= _CLEAR and self._swing(choice)[0][1:] == extras:
+        if best.room >= _CLEAR and self._swing(choice)[0][1:] == extras[best.feed_from]:
             choice.swept = True
         else:
             yield from self._sweep(choice)
