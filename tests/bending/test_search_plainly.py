@@ -160,7 +160,7 @@ def test_what_does_not_fit_into_one_go_comes_to_the_same(monkeypatch):
 
 
 #: (feed, rotation, angle) of each bend, tail; what the clamp and the pressure die need, the pivot's height; the end and
-#: order taken, from a search that gave every order the extra stick of the simple one from end A: none of these was found.
+#: order taken, from a search that gave every order the extra of the simple one from end A: it found none of these.
 SHORT_ENDS = {
     # clamp at A: 400 - 50 = 350, pressure die at B none. Fed from B: 400 < 500, and the pressure die has its 50 at A
     "from B, where A wants 350 mm": (
