@@ -11,6 +11,8 @@ from fractions import Fraction
 from typing import Any
 
 from ezdxf.math import Matrix44, Vec3
+from pypdf import PdfReader
+from sheet_tools import packed_block
 
 from converter.exporters.data.audit_json import audit_document
 from converter.exporters.data.cope_csv import cope_csv
@@ -26,6 +28,8 @@ from converter.exporters.data.table_csv import table_text
 from converter.exporters.data.table_json import job_table
 from converter.exporters.sheet.content import PartPage, job_sheet
 from converter.exporters.sheet.cutting import bars_views
+from converter.exporters.sheet.html import html_text
+from converter.exporters.sheet.pdf.write import sheet_pdf
 from converter.exporters.sheet.view import part_view, quotation_view
 from converter.job import Job
 from converter.job.cutlist import cut_list
@@ -89,6 +93,29 @@ def sheet(job: Job) -> dict[str, list[str]]:
     return {name: [in_unit(text, unit) for unit in ("mm", "in") for text in texts] for name, texts in found.items()}
 
 
+def on_screen(job: Job) -> list[str]:
+    """Every text of the HTML sheet that depends on the unit, in all its roundings."""
+    found: list[str] = packed_block(html_text(job_sheet([job], quote=True)), "texts")["texts"]
+    return found
+
+
+#: What differs from drawing to drawing: the mark of a paper, and how many curves there were.
+_OF_DRAWING = re.compile(r"\b[0-9a-f]{10}\b|from \d+ drawn curves")
+
+
+def on_paper(job: Job) -> list[str]:
+    """The words and numbers of the PDF sheet, page by page."""
+    pages = PdfReader(io.BytesIO(sheet_pdf(job_sheet([job], quote=True)))).pages
+    return [" ".join(_OF_DRAWING.sub("", page.extract_text()).split()) for page in pages]
+
+
+def same_texts(one: Iterable[str], other: Iterable[str], within: float) -> None:
+    """Text by text: the same words, and numbers but for a step of rounding in few of them."""
+    one, other = list(one), list(other)
+    wrong, steps = _texts_differ(one, other, within)
+    assert wrong == [] and steps <= 0.01 * len(one), (wrong, steps)
+
+
 def _texts(value: Any) -> Iterator[str]:
     """Every text of a view, in order."""
     if isinstance(value, str):
@@ -102,7 +129,7 @@ def _texts(value: Any) -> Iterator[str]:
 
 
 #: Coordinates, and what is told of a zero line, go by where the tube lies.
-_PLACE = re.compile(r"\(-?\d[\d./ -]*(?:, -?\d[\d./ -]*){1,2}\)|zero line is[^.;]*")
+_PLACE = re.compile(r"\(-?\d[\d./ -]*(?:,\s-?\d[\d./ -]*){1,2}\)|zero line is[^.;]*")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+|-\d+/\d+|/\d+)?")
 
 
@@ -182,13 +209,11 @@ def same_sheets(
     """Every text of the job sheet; few of them are rounded the other way."""
     one, other = ({name.replace("SILL", "HEAD"): texts for name, texts in each.items()} for each in (one, other))
     assert one.keys() == other.keys()
-    steps = 0
-    for name in one:
-        first, second = ([_TWIN.sub("", told.sub("", text)).strip() for text in texts[name]] for texts in (one, other))
-        wrong, some = _texts_differ(first, second, within)
-        assert wrong == [], (name, wrong)
-        steps += some
-    assert steps < 0.01 * sum(map(len, one.values())), steps
+    names = sorted(one)
+    told_of = (
+        [_TWIN.sub("", told.sub("", text)).strip() for name in names for text in each[name]] for each in (one, other)
+    )
+    same_texts(*told_of, within)
 
 
 def _texts_differ(one: Iterable[str], other: Iterable[str], within: float) -> tuple[list[tuple[str, str]], int]:

@@ -17,7 +17,17 @@ import numpy as np
 import pytest
 from command_line import run
 from drawn import Drawn, draw, moved
-from every_answer import COMMANDS, IN_A_MIRROR, Answers, every_answer, same_lists, same_sheets
+from every_answer import (
+    COMMANDS,
+    IN_A_MIRROR,
+    Answers,
+    every_answer,
+    on_paper,
+    on_screen,
+    same_lists,
+    same_sheets,
+    same_texts,
+)
 from ezdxf.math import Matrix44, Vec3
 from frames_told import frame, frame_shop, sections
 
@@ -192,6 +202,18 @@ def test_the_frame_drawn_otherwise_has_the_same_answers(way, plain, tmp_path):
 
 
 @pytest.mark.slow
+def test_the_sheet_on_screen_and_paper_has_the_same_texts(tmp_path):
+    """Pictures show a frame from where it stands, so this one is not turned."""
+    plain = open_job(*words_of(tmp_path, Drawn()))
+    screen, paper = on_screen(plain), on_paper(plain)
+    for way in ("only shifted, far away", "in inches", "cut"):
+        how, within = WAYS[way]
+        other = open_job(*words_of(tmp_path, how))
+        same_texts(screen, on_screen(other), within)
+        same_texts(paper, on_paper(other), within)
+
+
+@pytest.mark.slow
 def test_in_a_mirror_what_turns_turns_the_other_way_and_no_length_changes(plain, tmp_path):
     mirror = Matrix44.scale(-1.0, 1.0, 1.0) @ moved(4, 1e4)
     plain = plain(STRAIGHT_FLATS)
@@ -276,3 +298,23 @@ def test_tubes_of_one_section_on_one_layer_are_the_same_tubes(plain, tmp_path):
         for one in (plain.documents, other.documents)
     ]
     assert said[0] == said[1]
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same_"),
+    [
+        ("long point 12.34 mm, 3-5/16 in", "long point 12.35 mm, 3-3/8 in", True),
+        ("long point 12.34 mm", "long point 12.36 mm", False),
+        ("3-5/16 in", "3-7/16 in", False),
+        ("short point 12.34 mm", "long point 12.34 mm", False),
+        ("bend 2 of (1.00, 2.00) mm", "bend 3 of (1.00, 2.00) mm", False),
+        ("at (1.00, 2.00, 3.00) mm", "at (-7.00, 2.50, 3.00) mm", True),
+    ],
+)
+def test_a_step_of_rounding_is_the_same_text_and_no_more_is(one, other, same_):
+    many = ["12.34 mm"] * 200  # few of all may be rounded the other way
+    if same_:
+        same_texts([*many, one], [*many, other], 1e-6)
+    else:
+        with pytest.raises(AssertionError):
+            same_texts([*many, one], [*many, other], 1e-6)
