@@ -20,6 +20,7 @@ from drawn import Drawn, Placed, draw, moved
 from ezdxf.math import Matrix44
 from shop_texts import STEEL, shop_text, springy, table
 from stress import stress
+from stress_roads import ROADS
 
 from converter.exporters.data.audit_json import audit_document
 from converter.exporters.data.setup_csv import setup_csv
@@ -181,9 +182,17 @@ def ends_agree(one: dict[str, Any], other: dict[str, Any]) -> bool:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("what", "share"), [("tubes", 120), ("copes", 60), ("holes", 20)])
-def test_random_tubes_copes_and_holes_against_the_kernel_a_share_of_them(what, share):
+@pytest.mark.parametrize(("what", "share"), [("tubes", 120), ("copes", 60), ("holes", 20), ("roads", 5)])
+def test_random_tubes_copes_holes_and_roads_a_share_of_them(what, share):
     """``python tests/fuzz/stress.py`` runs the rest."""
     counts, worst, wrong = stress(what, 1, range(share))
     assert wrong == [] and counts == {"agree": share}
-    assert set(worst) >= {"tubes": {"length", "volume"}, "copes": {"template"}, "holes": {"outline"}}[what]
+    assert (
+        set(worst)
+        >= {
+            "tubes": {"length", "volume"},
+            "copes": {"template"},
+            "holes": {"outline"},
+            "roads": {f"{road} length" for road in ROADS},
+        }[what]
+    )

@@ -35,14 +35,14 @@ _APART = MARGIN + AS_DRAWN + 2.0 * TOLERANCE
 
 
 def metal_reach(tube: Tube, copes: Copes = (None, None)) -> tuple[float, float]:
-    """How far the metal of a solid reaches past the centerline's ends A and B, mm, never below zero.
+    """How far the metal of a solid reaches past the centerline's ends A and B, mm, never below zero; 0 for rounding.
 
     Args:
         tube: the tube.
         copes: an end that is cut to fit is as long as its cut leaves it, however the solid was drawn.
     """
     reach = tube.run.metal or (0.0, 0.0)
-    at_a, at_b = (max(0.0, past) if cope is None else 0.0 for past, cope in zip(reach, copes, strict=True))
+    at_a, at_b = (past if cope is None and past > PAST_LENGTH else 0.0 for past, cope in zip(reach, copes, strict=True))
     return at_a, at_b
 
 
