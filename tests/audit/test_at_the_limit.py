@@ -277,8 +277,8 @@ def numbers(text: str) -> list[str]:
 
 #: Whose sentences tell no limit, or no finding's.
 _WITHOUT = {
-    "extra at A", "metal past the end", "thinning", "roll of flats", "size of the die", "radius of the die", "size of a hole saw",
-    "end short of its mate", "length of a made tube", "angle of a made tube",
+    "extra at A", "metal past the end", "thinning", "roll of flats",  "size of the die", "radius of the die",
+    "size of a hole saw", "end short of its mate", "length of a made tube", "angle of a made tube",
 }  # fmt: skip
 
 
