@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from converter.bending.dies import turned_by_bend
 from converter.findings import Clause, Finding
 from converter.model.bends import Bend, BendTable
 from converter.model.centerline import surely_apart
-from converter.model.run import Tube
+from converter.model.run import Tube, turned_by_bend
 from converter.model.section import Section
 from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop

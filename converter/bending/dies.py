@@ -5,22 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from converter.model.bends import Bend
-from converter.model.run import Tube
-from converter.model.section import Section
+from converter.model.run import Tube, turned_by_bend
 from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
-
-
-def turned_by_bend(section: Section | None, bends: Sequence[Bend]) -> list[bool]:
-    """Per bend, whether the section lies a quarter turn from its first bend; one of equal sizes never does."""
-    if section is None or not section.lies_two_ways:
-        return [False] * len(bends)
-    found, roll = [], 0.0
-    for i, bend in enumerate(bends):
-        roll = (roll + bend.rotation) % 180.0 if i else 0.0
-        found.append(abs(roll - 90.0) <= 45.0)
-    return found
 
 
 def nearest_die(clr: float | None, dies: Sequence[Die]) -> Die | None:

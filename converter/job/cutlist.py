@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from functools import cached_property
@@ -364,10 +364,10 @@ def _group(
     saw, findings = shop.cutting.saw, []
     # room for a piece alone: it needs no kerf where it takes all there is
     most = max((saw.room(s.stick.length) - saw.kerf for s in supplies if s.stick.count != 0), default=0.0)
-    fitting = sorted((p for p in pieces if p.length <= most + PAST_LENGTH), key=lambda p: -p.length)
+    fitting = _longest_first(p for p in pieces if p.length <= most + PAST_LENGTH)
     if not supplies:
         findings.append(Finding("piece-no-bar", values={**words, **some_named([piece.name for piece in pieces])}))
-        fitting = sorted(pieces, key=lambda p: -p.length)
+        fitting = _longest_first(pieces)
     else:
         findings += [
             Finding("piece-too-long", tube=piece.name,
@@ -397,6 +397,11 @@ def _group(
         tuple(shared),
     )  # fmt: skip
     return group, findings
+
+
+def _longest_first(pieces: Iterable[CutPiece]) -> list[CutPiece]:
+    """In the drawing's order where only rounding would tell lengths apart."""
+    return sorted(pieces, key=lambda piece: -round(piece.length, 3))
 
 
 def _cost(supply: Supply, by_price: bool) -> float:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 from converter.errors import GeometryError
 from converter.findings import Finding
 from converter.geometry.vectors import Vec
-from converter.model.bends import BendTable, Placement
+from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild, reverse_table, walk
 from converter.model.curve import Segment
 from converter.model.section import Section
@@ -138,9 +139,21 @@ class Tube:
         return self.run.name
 
 
+def turned_by_bend(section: Section | None, bends: Sequence[Bend]) -> list[bool]:
+    """Per bend, whether the section lies a quarter turn from its first bend; one of equal sizes never does."""
+    if section is None or not section.lies_two_ways:
+        return [False] * len(bends)
+    found, roll = [], 0.0
+    for i, bend in enumerate(bends):
+        roll = (roll + bend.rotation) % 180.0 if i else 0.0
+        found.append(abs(roll - 90.0) <= 45.0)
+    return found
+
+
 def reverse_run(run: Run) -> Run:
     """The same run fed from end B: same metal, same place, end A and B exchanged.
 
+    A section of two sizes that the file gave lies in the bend that is the first one now as it did in the last.
     Findings that name a bend are renumbered to the new order; so is a further bend that one of their values,
     ``other_bend``, names.
     """
@@ -151,9 +164,18 @@ def reverse_run(run: Run) -> Run:
         placement=placement,
         end_point=run.start,
         handles=run.handles[::-1],
+        section=_by_last_bend(run),
         findings=tuple(_turned(f, len(table.bends)) for f in run.findings),
         metal=None if run.metal is None else run.metal[::-1],
     )
+
+
+def _by_last_bend(run: Run) -> Section | None:
+    """The section with its sizes as they lie in the last bend."""
+    section = run.section
+    if section is None or not any(turned_by_bend(section, run.table.bends)[-1:]):
+        return section
+    return replace(section, od=section.height, height=section.od)
 
 
 def _turned(finding: Finding, bends: int) -> Finding:

@@ -77,6 +77,12 @@ def end_b(value: float) -> Tube:
     return tube([(300.0, 0.0, 90.0, 150.0)], value)
 
 
+def reaching(value: float) -> Tube:
+    """Read from a solid, whose metal at end B reaches so far past where the centerline ends."""
+    one = tube([(300.0, 0.0, 90.0, 150.0)], 300.0)
+    return replace(one, run=replace(one.run, metal=(0.0, value)))
+
+
 def turned(value: float) -> Tube:
     return tube([(300.0, 0.0, value, 150.0)], 300.0)
 
@@ -184,6 +190,9 @@ LIMITS = {
     "extra at A": Limit(
         lambda v: of("end-too-short", end_a(v), shop_of(DIE), ("longer for clamp",)), 60.0, PAST_LENGTH, -1
     ),
+    "metal past the end": Limit(
+        lambda v: of("end-too-short", reaching(v), shop_of(DIE), ("longer for metal",)), 0.0, PAST_LENGTH, 1
+    ),
     "angle of the die": Limit(lambda v: of("angle-too-great", turned(v), shop_of(DIE)), 170.0, PAST_ANGLE, 1),
     "angle of the machine": Limit(
         lambda v: of("angle-too-great", turned(v), shop_of(machine=Machine(max_angle=120.0))),
@@ -268,8 +277,8 @@ def numbers(text: str) -> list[str]:
 
 #: Whose sentences tell no limit, or no finding's.
 _WITHOUT = {
-    "extra at A", "thinning", "roll of flats", "size of the die", "radius of the die", "size of a hole saw",
-    "end short of its mate", "length of a made tube", "angle of a made tube",
+    "extra at A", "metal past the end", "thinning", "roll of flats",  "size of the die", "radius of the die",
+    "size of a hole saw", "end short of its mate", "length of a made tube", "angle of a made tube",
 }  # fmt: skip
 
 

@@ -27,10 +27,10 @@ from converter.bending.setup.setup import set_up
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import walk
 from converter.model.curve import Arc
-from converter.model.run import Tube
+from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop
-from converter.shop.model import Machine, Shop
+from converter.shop.model import Die, Machine, Shop
 from converter.shop.room import Box
 from converter.tolerances import PAST_LENGTH
 
@@ -154,6 +154,62 @@ def test_what_does_not_fit_into_one_go_comes_to_the_same(monkeypatch):
             monkeypatch.setattr(module, name, value)
     assert [one.clearance for one in set_up(tubes, shop)] == [one.clearance for one in expected]
     assert [one.plan for one in set_up(tubes, shop)] == [one.plan for one in expected]
+
+
+# --- extra stick that differs by the end fed first --------------------------------------------
+
+
+#: (feed, rotation, angle) of each bend, tail; what the clamp and the pressure die need, the pivot's height; the end and
+#: order taken, from a search that gave every order the extra of the simple one from end A: it found none of these.
+SHORT_ENDS = {
+    # clamp at A: 400 - 50 = 350, pressure die at B none. Fed from B: 400 < 500, and the pressure die has its 50 at A
+    "from B, where A wants 350 mm": (
+        ((50.0, 0.0, 45.0), (50.0, -90.0, 90.0), (300.0, 180.0, 120.0)), 500.0, (400.0, 50.0, 700.0),
+        ("B", (2, 1, 3), 0.0, 0.0),
+    ),
+    # fed from B the clamp wants 250 - 50 = 200; from A it wants 50 there, and 100 - 50 = 50 behind
+    "from A, whose simple order wants less": (
+        ((200.0, 0.0, 45.0), (50.0, 180.0, 90.0), (100.0, 180.0, 120.0)), 50.0, (250.0, 100.0, 600.0),
+        ("A", (1, 3, 2), 50.0, 50.0),
+    ),
+    # fed from B the clamp wants 400 - 100 = 300, and the pressure die 100 - 50 = 50 at A; from A the clamp wants 350
+    "from B, with extra at both": (
+        ((50.0, 0.0, 120.0), (300.0, 180.0, 90.0), (200.0, 0.0, 90.0)), 100.0, (400.0, 100.0, 500.0),
+        ("B", (1, 3, 2), 50.0, 300.0),
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SHORT_ENDS)
+def test_each_order_is_weighed_with_the_extra_stick_that_it_needs(name):
+    """Worked by hand: the extra is what clamp and pressure die need more than the straights at the ends have; every
+    order from both ends is then tried by the plain search on a tube that is so much longer."""
+    rows, tail, (clamp, behind, height), expected = SHORT_ENDS[name]
+    table = BendTable(tuple(Bend(*row, 150.0) for row in rows), tail)
+    die = Die("D", "round", 50.0, 150.0, clamp=clamp, between=50.0, tail=behind, mark_offset=0.0)
+    machine, section = Machine(plane="vertical", pivot_height=height), Section("round", 50.0, 2.0)
+    (made,) = set_up(
+        [Tube(Run("T", "T", False, table, Placement()), section, None)], Shop("s", (die,), machine=machine)
+    )
+    ahead, after = (max(0.0, clamp - end) for end in (rows[0][0], tail))
+    extras = {"A": (ahead, max(0.0, behind - tail)), "B": (max(0.0, behind - rows[0][0]), after)}
+    assert (made.extra_a, made.extra_b) == pytest.approx(extras[made.feed_from], abs=1e-9)
+    drawn = sum(row[0] for row in rows) + tail + sum(np.radians(row[2]) * 150.0 for row in rows)
+    assert made.stick_length == pytest.approx(drawn + sum(extras[made.feed_from]), abs=1e-9)
+    rooms = {}
+    for end, (at_a, at_b) in extras.items():
+        first = replace(table.bends[0], feed=table.bends[0].feed + at_a)
+        longer = BendTable((first, *table.bends[1:]), table.tail + at_b)
+        rooms |= {(end, order): room for order, room in plain_orders(longer, section, machine, end).items()}
+    taken = made.feed_from, tuple(step.bend for step in made.steps)
+    assert is_as_plain(made.clearance.room, rooms[taken], section)
+    assert rooms[taken] >= MARGIN or rooms[taken] >= max(rooms.values()) - ALIKE - 2.0 * (TOLERANCE + SAMPLING)
+    assert {f.code for f in made.findings} & {"sweep-close", "sweep-hits"} == set()
+    assert (made.feed_from, tuple(step.bend for step in made.steps), made.extra_a, made.extra_b) == expected
+    # the first bend's mark is the extra and the straight there; the die's mark lies where a bend begins
+    first = next(step for step in made.steps if step.bend == (1 if made.feed_from == "A" else 3))
+    assert first.mark == pytest.approx(made.lead + (rows[0][0] if made.feed_from == "A" else tail), abs=1e-9)
 
 
 # --- how much is looked at --------------------------------------------------------------------

@@ -9,24 +9,14 @@ from math import pi
 import ezdxf
 import pytest
 from command_line import failed, run
+from shop_texts import DIE_R100, shop_text, table
 
-SHOP = """units = "mm"
-[shop]
-name = "Shed"
-[machine]
-max_length = 3000
-plane = "horizontal"
-pivot_height = 1000
-[[die]]
-name = "R100"
-od = 40
-clr = 100
-clamp = 50
-tail = 40
-[[stock]]
-section = "40x3mm"
-length = 4000
-"""
+SHOP = shop_text(
+    "Shed",
+    table("[machine]", max_length=3000, plane="horizontal", pivot_height=1000),
+    DIE_R100,
+    table("[[stock]]", section="40x3mm", length=4000),
+)
 JOB = """units = "mm"
 [default]
 section = "40x3mm"

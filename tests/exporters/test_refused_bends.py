@@ -12,20 +12,9 @@ import ezdxf
 import pytest
 from command_line import run
 from pypdf import PdfReader
+from shop_texts import DIE_R100, shop_text, table
 
-SHOP = """units = "mm"
-[shop]
-name = "Boathouse"
-[machine]
-stop_step = 0.5
-[[die]]
-name = "R100"
-od = 40
-clr = 100
-clamp = 50
-tail = 40
-mark_offset = 10
-"""
+SHOP = shop_text("Boathouse", table("[machine]", stop_step=0.5), DIE_R100 + "mark_offset = 10\n")
 BOTH = "Not to be made as drawn: see the findings"
 
 

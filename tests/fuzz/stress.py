@@ -1,6 +1,7 @@
 """Random cases against the CAD kernel, by hand: ``python tests/fuzz/stress.py --cases 10000 --seed 1 --what tubes``.
 
-`stress_tubes` has what is asked of a tube, `stress_joints` what is asked of a cope and of a hole.
+`stress_tubes` has what is asked of a tube, `stress_joints` what is asked of a cope and of a hole, `stress_roads` what
+one tube comes to by all the roads it can come in by.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "helpers")]
 
 from stress_joints import cope_misses, hole_misses  # noqa: E402
+from stress_roads import road_misses  # noqa: E402
 from stress_tubes import tube_misses  # noqa: E402
 
 #: What is tried -> how far two ways to it are apart in a random case, each as a part of what is allowed: at most 1.
@@ -25,6 +27,7 @@ SORTS: dict[str, Callable[[Random], dict[str, float]]] = {
     "tubes": tube_misses,
     "copes": cope_misses,
     "holes": hole_misses,
+    "roads": road_misses,
 }
 
 

@@ -7,68 +7,40 @@ the order.
 
 from __future__ import annotations
 
+import csv
+import io
 import random
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from math import atan2, cos, degrees, pi, sin
+from collections.abc import Sequence
+from math import cos, pi, sin
 from pathlib import Path
 from typing import Any
 
-import ezdxf
 import pytest
-from command_line import run
-from ezdxf.math import OCS, Matrix44, Vec3
+from drawn import Drawn, Placed, draw, moved
+from ezdxf.math import Matrix44
+from shop_texts import STEEL, shop_text, springy, table
 from stress import stress
+from stress_roads import ROADS
 
+from converter.exporters.data.audit_json import audit_document
+from converter.exporters.data.setup_csv import setup_csv
+from converter.exporters.data.setup_json import job_setup
+from converter.exporters.data.table_csv import table_text
+from converter.exporters.data.table_json import job_table
+from converter.job import open_job
 from converter.model.bends import Bend, BendTable, Placement
-from converter.model.centerline import rebuild
-from converter.model.curve import Line
+from converter.settings import Settings
 
-SHOP = """units = "mm"
-[shop]
-name = "for the chain"
-[machine]
-max_angle = 170
-max_length = 2600
-[[die]]
-name = "D40"
-od = 40
-clr = 100
-max_angle = 160
-clamp = 60
-between = 70
-tail = 40
-mark_offset = 3
-[[metal]]
-name = "steel"
-yield_mpa = 350
-tensile_mpa = 450
-modulus_gpa = 205
-density = 7850
-elongation = 20
-[[test]]
-die = "D40"
-stop = 46.5
-angle = 45
-[[test]]
-die = "D40"
-stop = 93
-angle = 90
-"""
+SHOP = shop_text(
+    "for the chain",
+    table("[machine]", max_angle=170, max_length=2600),
+    table("[[die]]", name="D40", od=40, clr=100, max_angle=160, clamp=60, between=70, tail=40, mark_offset=3),
+    STEEL,
+    springy("D40"),
+)
 
 
-@dataclass(frozen=True)
-class Drawn:
-    """A way to draw the same tube: how points move, mm per drawing unit, and what becomes of the entities."""
-
-    move: Matrix44 = field(default_factory=Matrix44)
-    unit: int = 4
-    backwards: bool = False
-    cut: int = 1
-    shuffled: int = 0
-
-
-def random_tube(seed: int) -> tuple[BendTable, Placement]:
+def random_tube(seed: int) -> Placed:
     """Some tubes that can be bent, and some that an audit has much to say of; one that starts along a slant."""
     rng = random.Random(seed)
     bends = tuple(
@@ -86,48 +58,38 @@ def random_tube(seed: int) -> tuple[BendTable, Placement]:
     )
 
 
-def draw(path: Path, table: BendTable, place: Placement, how: Drawn) -> Path:
-    """The tube as lines and arcs, by the drawing library alone; arcs in their own coordinate system."""
-    doc = ezdxf.new("R2010", units=how.unit)
-    model = doc.modelspace()
-    per = {4: 1.0, 1: 1.0 / 25.4, 6: 1e-3}[how.unit]
-    mirrored = how.move.determinant() < 0.0
-    made: list[Callable[[], Any]] = []
-    for part in rebuild(table, place):
-        if isinstance(part, Line):
-            p, q = Vec3(part.start), Vec3(part.end)
-            for k in range(how.cut):
-                ends = [how.move.transform(p.lerp(q, (k + e) / how.cut)) * per for e in (0, 1)]
-                if how.backwards:
-                    ends.reverse()
-                made.append(lambda ends=ends: model.add_line(*ends, dxfattribs={"layer": "RAIL"}))
-            continue
-        normal = how.move.transform_direction(Vec3(part.normal)) * (-1.0 if mirrored else 1.0)
-        ocs = OCS(normal)
-        center, start, end = (ocs.from_wcs(how.move.transform(Vec3(p))) for p in (part.center, part.start, part.end))
-        turns = [degrees(atan2(p.y - center.y, p.x - center.x)) for p in (start, end)]
-        given = {"layer": "RAIL", "extrusion": normal}
-        made.append(lambda c=center, r=part.radius, t=turns, g=given: model.add_arc(c * per, r * per, *t, dxfattribs=g))
-    if how.backwards:
-        made.reverse()
-    if how.shuffled:
-        random.Random(how.shuffled).shuffle(made)
-    for add in made:
-        add()
-    doc.saveas(path)
-    return path
+def draw_tube(path: Path, tube: Placed, how: Drawn) -> Path:
+    """The tube on its layer."""
+    return draw(path, {"RAIL": tube}, how)
 
 
-def chain(capsys: pytest.CaptureFixture[str], drawing: Path, shop: Path, *more: object) -> dict[str, Any]:
-    """What every answer says of the one tube."""
-    words = [drawing, "--shop", shop, "--section", "40x2mm", "--metal", "steel", "--json", "--mm", *more]
-    table, audit, setup = (run(capsys, command, *words).json for command in ("table", "audit", "setup"))
-    (tube,), (made,) = table["tubes"], setup["tubes"]
+def chain(drawing: Path, shop: Path, *, reverse: bool = False) -> dict[str, Any]:
+    """What every answer says of the one tube, and every CSV file; it is read once."""
+    job = open_job(
+        str(drawing), Settings(shop=str(shop), sections=("40x2mm",), metal="steel", unit="mm", reverse=reverse)
+    )
+    (tube,), (made,) = job_table(job, ())["tubes"], job_setup(job)["tubes"]
+    texts = (table_text(job.tubes, job.display), setup_csv(job.setups, job.display, job.findings))
     return {
         "rows": [(b["feed"], b["rotation"], b["angle"], b["clr"]) for b in tube["bends"]] + [(tube["tail"],)],
-        "audit": [(f["code"], f["severity"], f["bend"], f["measured"], f["limit"]) for f in audit["findings"]],
+        "audit": [
+            (f["code"], f["severity"], f["bend"], f["measured"], f["limit"]) for f in audit_document([job])["findings"]
+        ],
         "set-up": made,
+        "lists": [
+            [number(cell) for key, cell in row.items() if not key.startswith(("start_", "direction_", "normal_"))]
+            for text in texts
+            for row in csv.DictReader(io.StringIO(text))
+        ],
     }
+
+
+def number(cell: str) -> float | str:
+    """A cell of a CSV file, to be compared as a number where it is one."""
+    try:
+        return float(cell)
+    except ValueError:
+        return cell
 
 
 def same(one: Any, other: Any, within: float, place: str = "") -> None:
@@ -144,13 +106,6 @@ def same(one: Any, other: Any, within: float, place: str = "") -> None:
         assert one == pytest.approx(other, abs=within, rel=1e-9), place
     else:
         assert one == other, place
-
-
-def moved(seed: int, far: float) -> Matrix44:
-    """Turned about all axes and shifted by up to so many mm."""
-    rng = random.Random(seed)
-    turn = Matrix44.xyz_rotate(*(rng.uniform(0.0, 2.0 * pi) for _ in range(3)))
-    return turn @ Matrix44.translate(*(rng.uniform(-far, far) for _ in range(3)))
 
 
 WAYS: dict[str, tuple[Drawn, float]] = {
@@ -171,12 +126,12 @@ def made_so_far() -> dict[int, dict[str, Any]]:
 
 
 @pytest.fixture
-def plain_of(made_so_far, tmp_path, capsys):
+def plain_of(made_so_far, tmp_path):
     """The answers on a random tube as it stands; worked out once."""
 
     def of(seed: int, shop: Path) -> dict[str, Any]:
         if seed not in made_so_far:
-            made_so_far[seed] = chain(capsys, draw(tmp_path / "a.dxf", *random_tube(seed), Drawn()), shop)
+            made_so_far[seed] = chain(draw_tube(tmp_path / "a.dxf", random_tube(seed), Drawn()), shop)
         return made_so_far[seed]
 
     return of
@@ -184,30 +139,30 @@ def plain_of(made_so_far, tmp_path, capsys):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("way", WAYS)
-def test_the_same_tube_drawn_otherwise_has_the_same_answers(way, plain_of, tmp_path, capsys):
+def test_the_same_tube_drawn_otherwise_has_the_same_answers(way, plain_of, tmp_path):
     how, within = WAYS[way]
     shop = tmp_path / "shop.toml"
     shop.write_text(SHOP)
     for seed in SEEDS:
-        table, place = random_tube(seed)
+        tube = random_tube(seed)
         plain = plain_of(seed, shop)
-        other = chain(capsys, draw(tmp_path / "b.dxf", table, place, how), shop)
+        other = chain(draw_tube(tmp_path / "b.dxf", tube, how), shop)
         if not ends_agree(plain, other):
-            other = chain(capsys, tmp_path / "b.dxf", shop, "--reverse")
+            other = chain(tmp_path / "b.dxf", shop, reverse=True)
         same(plain, other, within, f"tube {seed}")
 
 
 @pytest.mark.slow
-def test_in_a_mirror_the_planes_turn_the_other_way_and_nothing_else_changes(plain_of, tmp_path, capsys):
+def test_in_a_mirror_the_planes_turn_the_other_way_and_nothing_else_changes(plain_of, tmp_path):
     shop = tmp_path / "shop.toml"
     shop.write_text(SHOP)
     for seed in SEEDS:
-        table, place = random_tube(seed)
+        tube = random_tube(seed)
         plain = plain_of(seed, shop)
         mirror = Drawn(Matrix44.scale(1.0, 1.0, -1.0) @ moved(seed, 1e4))
-        other = chain(capsys, draw(tmp_path / "b.dxf", table, place, mirror), shop)
+        other = chain(draw_tube(tmp_path / "b.dxf", tube, mirror), shop)
         if not ends_agree(plain, other):
-            other = chain(capsys, tmp_path / "b.dxf", shop, "--reverse")
+            other = chain(tmp_path / "b.dxf", shop, reverse=True)
         same(
             [signless(row) for row in plain["rows"]], [signless(row) for row in other["rows"]], 1e-5, f"rows of {seed}"
         )
@@ -223,15 +178,15 @@ def signless(row: Sequence[float]) -> list[float]:
 
 
 @pytest.mark.slow
-def test_drawn_from_the_other_end_it_is_the_same_tube(plain_of, tmp_path, capsys):
+def test_drawn_from_the_other_end_it_is_the_same_tube(plain_of, tmp_path):
     """The drawing's own order may tell which end is A; turned round by --reverse it is the one that was."""
     shop = tmp_path / "shop.toml"
     shop.write_text(SHOP)
     for seed in SEEDS:
-        table, place = random_tube(seed)
+        tube = random_tube(seed)
         plain = plain_of(seed, shop)
-        other = chain(capsys, draw(tmp_path / "b.dxf", table, place, Drawn(backwards=True)), shop)
-        turned = chain(capsys, tmp_path / "b.dxf", shop, "--reverse")
+        other = chain(draw_tube(tmp_path / "b.dxf", tube, Drawn(backwards=True)), shop)
+        turned = chain(tmp_path / "b.dxf", shop, reverse=True)
         same(plain, other if ends_agree(plain, other) else turned, 1e-6, f"tube {seed}")
         again = [*reversed([row[0] for row in turned["rows"]])]
         same([row[0] for row in other["rows"]], again, 1e-6, f"straights of {seed}")
@@ -244,9 +199,17 @@ def ends_agree(one: dict[str, Any], other: dict[str, Any]) -> bool:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("what", "share"), [("tubes", 120), ("copes", 60), ("holes", 20)])
-def test_random_tubes_copes_and_holes_against_the_kernel_a_share_of_them(what, share):
+@pytest.mark.parametrize(("what", "share"), [("tubes", 120), ("copes", 60), ("holes", 20), ("roads", 5)])
+def test_random_tubes_copes_holes_and_roads_a_share_of_them(what, share):
     """``python tests/fuzz/stress.py`` runs the rest."""
     counts, worst, wrong = stress(what, 1, range(share))
     assert wrong == [] and counts == {"agree": share}
-    assert set(worst) >= {"tubes": {"length", "volume"}, "copes": {"template"}, "holes": {"outline"}}[what]
+    assert (
+        set(worst)
+        >= {
+            "tubes": {"length", "volume"},
+            "copes": {"template"},
+            "holes": {"outline"},
+            "roads": {f"{road} length" for road in ROADS},
+        }[what]
+    )

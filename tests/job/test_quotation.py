@@ -11,6 +11,7 @@ import ezdxf
 import pytest
 from command_line import failed, hook, one_sentence, run
 from pypdf import PdfReader
+from shop_texts import DIE_R100, shop_text
 
 from converter.errors import ShopError
 from converter.exporters.data.quote_csv import quotation_csv
@@ -25,16 +26,9 @@ from converter.settings import Settings
 from converter.shop.load import shop_from_text
 from converter.shop.rates import price_for
 
-SHOP = """units = "mm"
-[shop]
-name = "Shed"
-[[die]]
-name = "R100"
-od = 40
-clr = 100
-clamp = 50
-tail = 40
-[[metal]]
+SHOP = (
+    shop_text("Shed", DIE_R100)
+    + """[[metal]]
 name = "mild steel"
 density = 7850
 [rates]
@@ -52,6 +46,7 @@ per_kg = 2
 section = "40x3mm"
 per_metre = 6
 """
+)
 ROUND = Section("round", 40.0, 3.0)
 
 

@@ -109,7 +109,9 @@ def _most_rooms(
         both.append(np.full((len(tables), 1 << count, count), inf))
         for k in range(count):
             before, after = 1 << k, 1 << (count - 1 - k)
-            room = np.minimum(one[:, before - 1 + (made & (before - 1))], other[:, after - 1 + (mirrored & (after - 1))])
+            room = np.minimum(
+                one[:, before - 1 + (made & (before - 1))], other[:, after - 1 + (mirrored & (after - 1))]
+            )
             both[-1][:, :, k] = np.where(made >> k & 1, inf, room)
     to_planes = both[0]
     to_all = np.minimum(to_planes, both[1]) if space.boxes else to_planes
@@ -220,9 +222,7 @@ def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> tup
     return planes, boxes
 
 
-def _begun(
-    k: int, bends: _OutwardBends, side: float, space: Space, radius: Array, motion: _RoomMotion
-) -> _OutwardWalk:
+def _begun(k: int, bends: _OutwardBends, side: float, space: Space, radius: Array, motion: _RoomMotion) -> _OutwardWalk:
     """The walk of bend k that has got no farther than T."""
     tubes = len(radius)
     place = np.zeros((9, 1, tubes))

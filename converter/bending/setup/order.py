@@ -35,14 +35,14 @@ _APART = MARGIN + AS_DRAWN + 2.0 * TOLERANCE
 
 
 def metal_reach(tube: Tube, copes: Copes = (None, None)) -> tuple[float, float]:
-    """How far the metal of a solid reaches past the centerline's ends A and B, mm, never below zero.
+    """How far the metal of a solid reaches past the centerline's ends A and B, mm, never below zero; 0 for rounding.
 
     Args:
         tube: the tube.
         copes: an end that is cut to fit is as long as its cut leaves it, however the solid was drawn.
     """
     reach = tube.run.metal or (0.0, 0.0)
-    at_a, at_b = (max(0.0, past) if cope is None else 0.0 for past, cope in zip(reach, copes, strict=True))
+    at_a, at_b = (past if cope is None and past > PAST_LENGTH else 0.0 for past, cope in zip(reach, copes, strict=True))
     return at_a, at_b
 
 
@@ -303,15 +303,9 @@ class OrderChooser:
         if self.section is None or not all(choice.swept for choice in plain):
             return None, []
         ends = {choice.end: choice for choice in plain}
-        # every order from both ends with the extra stick that the simple one from the first needs
-        extras = self._swing(plain[0])[0][1:]
-        sweepers = {end: self._sweepers[0].of(end, *extras) for end in "AB"}
-        for end, choice in ends.items():
-            if not choice.plan.lacks:
-                one = sweepers[end]
-                yield from one.ask_clear(one.simple_order, _CLEAR)
-                if one.clears(one.simple_order, _CLEAR):
-                    return WeighedOrders(None, False, 0), []
+        # on one die every order from an end takes the extra stick that the simple one from there does
+        extras = {end: self._swing(choice)[0][1:] for end, choice in ends.items()}
+        sweepers = {end: self._sweepers[0].of(end, *extras.get(end, (0.0, 0.0))) for end in "AB"}
         # what holds a bend depends on the nearest ones bent on either side only
         feasible = NeighbourRule({end: np.array(choice.clamping.pairs) for end, choice in ends.items()})
         weighed = yield from weigh_orders(sweepers, feasible)
@@ -321,7 +315,7 @@ class OrderChooser:
         last = len(best.order) - 1
         order = best.order if best.feed_from == "A" else [last - k for k in best.order]
         choice = self._ordered(ends[best.feed_from], order)
-        if best.room >= _CLEAR and self._swing(choice)[0][1:] == extras:
+        if best.room >= _CLEAR and self._swing(choice)[0][1:] == extras[best.feed_from]:
             choice.swept = True
         else:
             yield from self._sweep(choice)
