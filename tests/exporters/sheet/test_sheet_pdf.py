@@ -363,8 +363,8 @@ def test_a_tube_that_cannot_be_held_gets_no_instructions():
     assert job.setups[0].plan.lacks
     text = " ".join(" ".join(pages_of(page_of(job))).split())
     assert "It cannot be bent in any order tried: see the findings." in text
-    assert "Step by step" not in text
-    assert "Not to be made as drawn" in text
+    assert "Step by step" not in text and "Done" not in text
+    assert "Not to be made as drawn" in text and "Cut no stick for it yet" in text
 
 
 def test_hostile_names_show_as_text():

@@ -174,7 +174,8 @@ class PartLayout:
         part, display = self.part, self._display
         _instructions(flow, part, self._sheet, display)
         _ends(flow, part, display)
-        _done(flow, part, part.setup)
+        if part.refusal is None:
+            _done(flow, part, part.setup)
         findings(flow, part.findings, display)
         if part.setup is not None:
             _springback(flow, part.setup)
