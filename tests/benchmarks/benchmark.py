@@ -566,9 +566,7 @@ def templates(folder: Path, times: int) -> Row:
         doc.saveas(folder / "as-many.dxf")
         return doc
 
-    mine, theirs = in_turn(
-        lambda: write([drawn], str(out), ["profile", "template"], force=True), other, max(1, times // 2)
-    )
+    mine, theirs = in_turn(lambda: write([drawn], str(out), ["profile", "template"], force=True), other, times=times)
     return Row(f"profile and template DXF, {count:,} entities", mine, theirs, "s", "ezdxf saving lines", None)
 
 
@@ -730,8 +728,8 @@ def document(report: Report) -> str:
             "",
             "## How it grows",
             "",
-            "Tubes of four bends, no two alike; of `joints` a frame of hoops and rungs. Processor time of one run each; a",
-            f"row ends where one took longer than {PATIENCE:g} s. The power is that of the points from 100 tubes on.",
+            "Tubes of four bends, no two alike; of `joints` a frame of hoops and rungs. Processor time of one run each;",
+            f"a row ends where one took longer than {PATIENCE:g} s. The power is that of the points from 100 tubes on.",
             "",
             growth.table_text(report.grown),
             "![Processor time over the number of tubes, both logarithmic; the dashed line has the power 1](speed.svg)",
