@@ -5,10 +5,7 @@ Used by ``tests/benchmarks/benchmark.py``; alone: ``python tests/benchmarks/benc
 
 from __future__ import annotations
 
-import gc
-import statistics
 import sys
-import time
 from pathlib import Path
 
 from places import ROOT
@@ -21,7 +18,7 @@ BATCH = 20
 
 
 def measure(times: int = 7) -> tuple[float, float]:
-    """Median processor seconds of our profile (outside, bore, extremes) and of the kernel's cut, in turn.
+    """Least processor seconds of our profile (outside, bore, extremes) and of the kernel's cut, in turn.
 
     38.1 x 2.4 on 44.45 at 60 degrees. The kernel cuts the same hollow end by the mate's cylinder; making
     the two bodies is not counted.
@@ -32,6 +29,7 @@ def measure(times: int = 7) -> tuple[float, float]:
     import numpy as np
     from copes import edge_points, kernel_cylinder, lengths_of, pair
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
+    from turns import in_turn
 
     from converter.joints.cuts.saddle import profile
 
@@ -54,15 +52,8 @@ def measure(times: int = 7) -> tuple[float, float]:
     phi, t = lengths_of(cut, edge_points(kernels(), cut))
     near = np.abs(t - cut.outside(phi)) < 0.25
     assert near.any() and np.abs(t - cut.outside(phi))[near].max() < 1e-6
-    ours()
-    taken: tuple[list[float], list[float]] = ([], [])
-    for _ in range(times):
-        for function, list_ in ((ours, taken[0]), (kernels, taken[1])):
-            gc.collect()
-            begin = time.process_time()
-            function()
-            list_.append(time.process_time() - begin)
-    return statistics.median(taken[0]) / BATCH, statistics.median(taken[1])
+    mine, theirs = in_turn(ours, kernels, times=times)
+    return mine / BATCH, theirs
 
 
 def cope_ratio(times: int = 7) -> float:

@@ -5,15 +5,13 @@
 
 from __future__ import annotations
 
-import gc
-import statistics
 import tempfile
-import time
 from pathlib import Path
 
 import trimesh
 from mesh_tools import swept
 from tubes import run_of
+from turns import in_turn
 
 from converter.importers.registry import ReadOptions, read
 from converter.model.bends import Placement
@@ -35,20 +33,14 @@ def write_mesh(path: Path, tubes: int, chord: float) -> int:
 
 
 def mesh_ratio(tubes: int = 1, chord: float = 0.004, times: int = 3) -> tuple[float, float, int]:
-    """Median processor seconds of ours and of the library's load and split, and the number of triangles."""
+    """Least processor seconds of ours and of the library's load and split, and the number of triangles."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "tubes.stl"
         count = write_mesh(path, tubes, chord)
-        taken: tuple[list[float], list[float]] = ([], [])
-        for k in range(times + 1):
-            for row, action in zip(taken, (_ours, _theirs), strict=True):
-                gc.collect()
-                start = time.process_time()
-                found = action(path)
-                if k:
-                    row.append(time.process_time() - start)
-                assert found == tubes
-    return statistics.median(taken[0]), statistics.median(taken[1]), count
+        found = []
+        ours, theirs = in_turn(lambda: found.append(_ours(path)), lambda: found.append(_theirs(path)), times=times)
+    assert set(found) == {tubes}, found
+    return ours, theirs, count
 
 
 def _ours(path: Path) -> int:

@@ -5,13 +5,11 @@ Used by ``tests/benchmarks/benchmark.py``; alone: ``python tests/benchmarks/benc
 
 from __future__ import annotations
 
-import gc
-import statistics
 import sys
-import time
 from typing import Any
 
 from places import ROOT
+from turns import in_turn
 
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
 from converter.model.bends import Bend, BendTable, Placement
@@ -53,25 +51,19 @@ def swept(run: Run, section: Section) -> Any:
 
 
 def measure(times: int = 7) -> tuple[float, float]:
-    """Median processor seconds of ours and of the sweep, run in turn after a warm-up; the volumes must agree.
+    """Least processor seconds of ours and of the sweep, run in turn after a warm-up; the volumes must agree.
 
     Raises:
         AssertionError: a solid is not valid, or the volumes differ by more than 1e-6 of them.
     """
     run = four_bends()
-    mine, theirs = tube_solid(run, SECTION), swept(run, SECTION)
+    made, theirs_made = tube_solid(run, SECTION), swept(run, SECTION)
     exact = SECTION.area * TABLE.developed_length
-    assert is_valid(mine) and theirs.isValid()
-    assert abs(volume(mine) / exact - 1.0) < 1e-9, "ours misses Pappus' volume"
-    assert abs(theirs.Volume() / exact - 1.0) < 1e-6, "the sweep misses Pappus' volume"
-    taken: tuple[list[float], list[float]] = ([], [])
-    for _ in range(times):
-        for build, list_ in zip((tube_solid, swept), taken, strict=True):
-            gc.collect()
-            start = time.process_time()
-            build(run, SECTION)
-            list_.append(time.process_time() - start)
-    return statistics.median(taken[0]), statistics.median(taken[1])
+    assert is_valid(made) and theirs_made.isValid()
+    assert abs(volume(made) / exact - 1.0) < 1e-9, "ours misses Pappus' volume"
+    assert abs(theirs_made.Volume() / exact - 1.0) < 1e-6, "the sweep misses Pappus' volume"
+    mine, theirs = in_turn(lambda: tube_solid(run, SECTION), lambda: swept(run, SECTION), times=times)
+    return mine, theirs
 
 
 def solid_ratio(times: int = 7) -> float:

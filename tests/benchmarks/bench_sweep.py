@@ -9,18 +9,16 @@ set-up and audit grow with the number of tubes (processor time, and the exponent
 
 from __future__ import annotations
 
-import gc
-import statistics
 import sys
 import tempfile
 import time
-from collections.abc import Callable
 from dataclasses import replace
 from math import log
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from turns import in_turn
 
 from converter import Job, Settings, open_job
 from converter.bending.room import advice
@@ -98,17 +96,9 @@ def _closest(mesh: Any, points: np.ndarray) -> float:
     return float(trimesh.proximity.closest_point(mesh, points)[1].min())
 
 
-def measure(times: int = 3) -> tuple[float, float]:
-    """Median processor seconds of our whole search and of one brute-force pose, run in turn after a warm-up."""
-    taken: tuple[list[float], list[float]] = ([], [])
-    for i in range(times + 1):
-        for function, into in zip((search, one_pose), taken, strict=True):
-            gc.collect()
-            begun = time.process_time()
-            function()
-            if i:
-                into.append(time.process_time() - begun)
-    return statistics.median(taken[0]), statistics.median(taken[1])
+def measure(times: int = 3) -> tuple[float, ...]:
+    """Least processor seconds of our whole search and of one brute-force pose."""
+    return in_turn(search, one_pose, times=times)
 
 
 def sweep_ratio(times: int = 3) -> float:
@@ -123,7 +113,7 @@ def job_shop() -> Shop:
     return replace(shop, machine=replace(shop.machine, boxes=(STAND,)))
 
 
-def measure_job(folder: Path, count: int, times: int = 3) -> tuple[float, float]:
+def measure_job(folder: Path, count: int, times: int = 3) -> tuple[float, ...]:
     """Least processor seconds of the verdict on a job of tubes of 8 bends, and of reading its DXF."""
     path = drawn(folder, count)
     settings = Settings(sections=("38.1x3mm",), metal="mild steel")
@@ -132,15 +122,15 @@ def measure_job(folder: Path, count: int, times: int = 3) -> tuple[float, float]
         job = Job.of_tubes(open_job(str(path), settings).tubes, job_shop())
         assert job.findings
 
-    return least_of(times, verdict, lambda: open_job(str(path), settings).tubes)
+    return in_turn(verdict, lambda: open_job(str(path), settings).tubes, times=times)
 
 
-def measure_together(count: int, times: int = 3) -> tuple[float, float]:
+def measure_together(count: int, times: int = 3) -> tuple[float, ...]:
     """Least processor seconds of the set-ups of tubes of 8 bends, and of the same one after the other."""
     from many_tubes import different_tubes
 
     tubes, shop = different_tubes(count), job_shop()
-    return least_of(times, lambda: forgetful(tubes, shop), lambda: [forgetful([tube], shop) for tube in tubes])
+    return in_turn(lambda: forgetful(tubes, shop), lambda: [forgetful([tube], shop) for tube in tubes], times=times)
 
 
 def forgetful(tubes: list[Tube], shop: Shop) -> list[Setup]:
@@ -156,19 +146,6 @@ def drawn(folder: Path, count: int) -> Path:
     from many_tubes import different_tubes
 
     return draw(different_tubes(count), folder / f"{count}.dxf")
-
-
-def least_of(times: int, *works: Callable[[], object]) -> tuple[float, ...]:
-    """The least processor seconds of each, run in turn after a warm-up."""
-    taken: list[list[float]] = [[] for _ in works]
-    for i in range(times + 1):
-        for work, into in zip(works, taken, strict=True):
-            gc.collect()
-            begun = time.process_time()
-            work()
-            if i:
-                into.append(time.process_time() - begun)
-    return tuple(map(min, taken))
 
 
 def growth(counts: list[int]) -> None:

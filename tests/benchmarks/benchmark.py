@@ -4,13 +4,13 @@ A script, not a test: it fails on none. Seconds are processor time, of this proc
 least of several runs that take turns with what they are held against, so that a busy machine hits both. Every row says
 what was compared with what, the target, and whether it was met. ``--quick`` does fewer repetitions and smaller growth
 (`growth`) and leaves the longest rows out, as in CI; ``--only NAME`` one row (see ``ROWS``); ``--write`` puts all of it
-into docs/speed.md and docs/speed.svg.
+into docs/speed.md and docs/speed.svg, after each row what there is by then. All of it takes about five minutes of a
+machine that does nothing else.
 """
 
 from __future__ import annotations
 
 import argparse
-import gc
 import json
 import math
 import os
@@ -18,9 +18,8 @@ import platform
 import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,13 +27,19 @@ HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "helpers"), str(HERE.parents[1])]
 
 from places import DOCS, ROOT  # noqa: E402
+from turns import LONG as LONG_TURN  # noqa: E402
+from turns import in_turn  # noqa: E402
 
 if TYPE_CHECKING:
     import growth
 
+    from converter import Job
+    from converter.model.run import Tube
+    from converter.shop.model import Shop
+
 PYTHON = sys.executable
 #: Seconds of processor time from which on no more tubes are measured.
-PATIENCE = 15.0
+PATIENCE = 6.0
 VERDICTS = {None: "", True: "met", False: "MISSED"}
 #: Children keep compiled modules, as every installed program has them.
 KEEPING = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
@@ -61,21 +66,6 @@ class Row:
         if self.target is None:
             return None
         return self.ratio >= self.target if self.at_least else self.ratio <= self.target
-
-
-def in_turn(ours: Callable[[], object], other: Callable[[], object], times: int) -> tuple[float, float]:
-    """Least processor seconds of each, run in turn after one warm-up, so that a busy moment hits both."""
-    least = [math.inf, math.inf]
-    for turn in range(times + 1):
-        for which, function in enumerate((ours, other)):
-            gc.collect()
-            start = time.process_time()
-            kept = function()
-            spent = time.process_time() - start
-            if turn:
-                least[which] = min(least[which], spent)
-            del kept
-    return least[0], least[1]
 
 
 def processes_in_turn(ours: Sequence[str], other: Sequence[str], times: int) -> tuple[float, float]:
@@ -194,7 +184,7 @@ def speed(folder: Path, times: int) -> Row:
     import ezdxf
 
     path = str(folder / "many.dxf")
-    mine, theirs = in_turn(lambda: _to_json(path), lambda: ezdxf.readfile(path), times)
+    mine, theirs = in_turn(lambda: _to_json(path), lambda: ezdxf.readfile(path), times=times)
     return Row("2,000 runs to JSON, time", mine, theirs, "s", "ezdxf.readfile", 1.15)
 
 
@@ -210,7 +200,7 @@ def speed_paused(folder: Path, times: int) -> Row:
         with paused_gc():
             return ezdxf.readfile(path)
 
-    mine, theirs = in_turn(lambda: _to_json(path), bare, times)
+    mine, theirs = in_turn(lambda: _to_json(path), bare, times=times)
     return Row("the same, collector paused for both", mine, theirs, "s", "ezdxf.readfile", None)
 
 
@@ -301,7 +291,7 @@ def fit(folder: Path, times: int) -> Row:
         assert len(runs) == 1 and len(runs[0].table.bends) == 1000, [len(run.table.bends) for run in runs][:5]
         return runs
 
-    mine, theirs = in_turn(ours, lambda: shapely.simplify(line, 0.05, preserve_topology=False), max(1, times // 2))
+    mine, theirs = in_turn(ours, lambda: shapely.simplify(line, 0.05, preserve_topology=False), times=times)
     return Row("a million vertices fitted", mine, theirs, "s", "shapely.simplify", 3.0)
 
 
@@ -335,37 +325,37 @@ def step(folder: Path, times: int) -> Row:
         reader.TransferRoots()
         return reader.OneShape()
 
-    mine, theirs = in_turn(ours, kernel, max(1, times // 2))
+    mine, theirs = in_turn(ours, kernel, times=times)
     return Row("200 STEP solids to tables", mine, theirs, "s", "kernel transfer", 1.5)
 
 
 def mesh(folder: Path, times: int) -> Row:
     import bench_mesh
 
-    mine, theirs, _ = bench_mesh.mesh_ratio(times=max(1, times // 2))
+    mine, theirs, _ = bench_mesh.mesh_ratio(times=times)
     return Row("a mesh of 440,000 triangles", mine, theirs, "s", "trimesh split", 3.0)
 
 
 def sweep(folder: Path, times: int) -> Row:
     import bench_sweep
 
-    mine, theirs = bench_sweep.measure(max(1, times // 2))
+    mine, theirs = bench_sweep.measure(times)
     return Row("best order of 8 bends, both ends", mine, theirs, "s", "one trimesh pose", 50.0)
 
 
 def swept(folder: Path, times: int) -> Row:
-    """The whole verdict on 100 tubes of eight bends, every set-up searched where need be, against reading their DXF."""
+    """The whole verdict on 200 tubes of eight bends, every set-up searched where need be, against their table alone."""
     import bench_sweep
 
-    mine, theirs = bench_sweep.measure_job(folder, 100, max(1, times // 2))
-    return Row("audit of 100 tubes of 8 bends", mine, theirs, "s", "reading its DXF", 1.5)
+    mine, theirs = bench_sweep.measure_job(folder, 200, times)
+    return Row("audit of 200 tubes of 8 bends", mine, theirs, "s", "its table", 1.5)
 
 
 def side_by_side(folder: Path, times: int) -> Row:
     """The set-ups of 40 tubes of eight bends, against those of the same tubes one after the other."""
     import bench_sweep
 
-    mine, theirs = bench_sweep.measure_together(40, max(1, times // 2))
+    mine, theirs = bench_sweep.measure_together(40, times)
     return Row("set-up of 40 tubes of 8 bends", mine, theirs, "s", "each alone", 0.5)
 
 
@@ -389,7 +379,7 @@ def audit(folder: Path, times: int) -> Row:
     many_runs(path, runs=200)
     drawn = open_job(str(path), Settings(sections=("25x2mm",)))
     still = replace(drawn.shop, machine=Machine())
-    mine, theirs = in_turn(lambda: Job.of_tubes(drawn.tubes, still).findings, lambda: ezdxf.readfile(path), times)
+    mine, theirs = in_turn(lambda: Job.of_tubes(drawn.tubes, still).findings, lambda: ezdxf.readfile(path), times=times)
     return Row("audit of 200 runs, sweep aside", mine, theirs, "s", "ezdxf.readfile", 1.0)
 
 
@@ -402,7 +392,7 @@ def joints(folder: Path, times: int) -> Row:
     path = str(draw(rack(41), folder / "rack.dxf"))
     settings = Settings(sections=("RAIL=44.45x3.048mm", "RUNG=38.1x2.413mm"))
     tubes = open_job(path, settings).tubes
-    mine, theirs = in_turn(lambda: find_joints(tubes), lambda: open_job(path, settings), 3 * times)
+    mine, theirs = in_turn(lambda: find_joints(tubes), lambda: open_job(path, settings), times=3 * times)
     return Row("joints of 201 tubes", mine, theirs, "s", "reading its DXF", 1.0)
 
 
@@ -423,7 +413,7 @@ def joints_growth(folder: Path, times: int) -> Row:
         with paused_gc():
             return [survey_frame(small) for _ in range(10)]
 
-    mine, theirs = in_turn(one, ten, times)
+    mine, theirs = in_turn(one, ten, times=times)
     return Row("joints of 2,001 tubes", mine, theirs, "s", "10 x 201 tubes", 1.3)
 
 
@@ -452,7 +442,7 @@ def joints_heap(folder: Path, times: int) -> Row:
         with paused_gc():
             return survey_frame(tubes)
 
-    mine, theirs = in_turn(ours, lambda: _nearest_points(tubes), max(1, times // 2))
+    mine, theirs = in_turn(ours, lambda: _nearest_points(tubes), times=times)
     return Row("joints of 200 tubes within 5 mm", mine, theirs, "s", "scipy cKDTree by pairs", 1.0)
 
 
@@ -472,8 +462,18 @@ def clashes_heap(folder: Path, times: int) -> Row:
         with paused_gc():
             return find_clashes(found, DEFAULT)
 
-    mine, theirs = in_turn(ours, lambda: _nearest_points(tubes), max(1, times // 2))
+    mine, theirs = in_turn(ours, lambda: _nearest_points(tubes), times=times)
     return Row("clashes in a heap of 100 tubes", mine, theirs, "s", "scipy cKDTree by pairs", 3.0)
+
+
+def worked_out_jobs(tubes: Sequence[Tube], where: Shop, count: int) -> Iterator[Job]:
+    """So many equal jobs, each worked out and none shown yet: what is drawn of a job is drawn once."""
+    from sheet_tools import job_of
+
+    jobs = [job_of(tubes, where) for _ in range(count)]
+    for job in jobs:
+        assert job.findings is not None and job.setups and job.parts
+    return iter(jobs)
 
 
 def sheet(folder: Path, times: int) -> Row:
@@ -487,12 +487,62 @@ def sheet(folder: Path, times: int) -> Row:
     # no two alike: equal tubes are worked out once, which would make little of the work that the page is held against
     tubes = different_tubes(40)
     where = shop()
-    job = job_of(tubes, where)
-    assert job.findings
+    jobs = worked_out_jobs(tubes, where, times + 1)
     mine, theirs = in_turn(
-        lambda: html_text(job_sheet([job])), lambda: job_of(tubes, where).findings, max(1, times // 2)
+        lambda: html_text(job_sheet([next(jobs)])), lambda: job_of(tubes, where).findings, times=times
     )
     return Row("HTML job sheet of 40 runs", mine, theirs, "s", "working it out", 4.0)
+
+
+def pictures(folder: Path, times: int) -> Row:
+    """A picture of each of the same 40 runs as SVG, isometric and three views, against working them out."""
+    from many_tubes import different_tubes
+    from sheet_tools import job_of, shop
+
+    from converter import write
+
+    tubes, where = different_tubes(40), shop()
+    jobs = worked_out_jobs(tubes, where, times + 1)
+    mine, theirs = in_turn(
+        lambda: write([next(jobs)], str(folder / "pictures"), ["svg"], force=True),
+        lambda: job_of(tubes, where).findings,
+        times=times,
+    )
+    return Row("SVG pictures of 40 runs", mine, theirs, "s", "working it out", None)
+
+
+def cope_all(folder: Path, times: int) -> Row:
+    """All files that `cope --to all` writes of a frame of 13 tubes, against the kernel's cuts of its ends alone."""
+    from frames import rack
+    from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
+
+    from converter import Job, write
+    from converter.cli.commands.cope_files import FORMATS
+    from converter.kernel.shapes.solids import tube_solid
+    from converter.model.section import Section
+
+    tubes = rack(4)[:13]
+    named = {tube.name: tube for tube in tubes}
+    joints = Job.of_tubes(tubes).joints
+    assert len(joints) >= 18, len(joints)
+
+    def ours() -> object:
+        return write([Job.of_tubes(tubes, source="frame")], str(folder / "copes"), FORMATS, force=True)
+
+    def kernel() -> object:
+        """Each tube less its mates as full bars: what a script writer would do."""
+        cut = []
+        for joint in joints:
+            shape = tube_solid(named[joint.tube].run, joint.section)
+            for mate in map(named.__getitem__, joint.mates):
+                assert mate.section is not None
+                bar = Section("bar", mate.section.od, mate.section.od / 2.0)
+                shape = BRepAlgoAPI_Cut(shape, tube_solid(mate.run, bar)).Shape()
+            cut.append(shape)
+        return cut
+
+    mine, theirs = in_turn(ours, kernel, times=times)
+    return Row(f"cope --to all, 13 tubes, {len(joints)} ends", mine, theirs, "s", "kernel's cuts alone", None)
 
 
 def templates(folder: Path, times: int) -> Row:
@@ -516,9 +566,7 @@ def templates(folder: Path, times: int) -> Row:
         doc.saveas(folder / "as-many.dxf")
         return doc
 
-    mine, theirs = in_turn(
-        lambda: write([drawn], str(out), ["profile", "template"], force=True), other, max(1, times // 2)
-    )
+    mine, theirs = in_turn(lambda: write([drawn], str(out), ["profile", "template"], force=True), other, times=times)
     return Row(f"profile and template DXF, {count:,} entities", mine, theirs, "s", "ezdxf saving lines", None)
 
 
@@ -542,7 +590,7 @@ def step_out(folder: Path, times: int) -> Row:
                 writer.Transfer(shape, STEPControl_StepModelType.STEPControl_AsIs)
             return writer.Write(str(folder / "kernel.step"))
 
-    mine, theirs = in_turn(lambda: write([job], str(folder / "out"), ["step"], force=True), kernel, max(1, times // 2))
+    mine, theirs = in_turn(lambda: write([job], str(folder / "out"), ["step"], force=True), kernel, times=times)
     return Row("100 different tubes to STEP", mine, theirs, "s", "kernel's writer", None)
 
 
@@ -564,60 +612,86 @@ def nesting(folder: Path, times: int) -> Row:
         held = [[-value for value in row] for row in rows]
         return linprog([1.0] * 400, A_ub=held, b_ub=[-piece.count for piece in pieces], method="highs")
 
-    mine, theirs = in_turn(lambda: nest(pieces, bars, Saw(kerf=2.0)), relaxation, max(1, times // 2))
+    mine, theirs = in_turn(lambda: nest(pieces, bars, Saw(kerf=2.0)), relaxation, times=times)
     return Row("200 pieces of 40 lengths nested", mine, theirs, "s", "one LP by scipy", None)
 
 
+#: In the order they are measured: what takes long comes last, so that an interrupted run has most of them.
 ROWS: dict[str, Callable[[Path, int], Row]] = {
     "speed": speed, "speed-paused": speed_paused, "whole": whole, "corners": corners, "memory": memory,
-    "step-memory": step_memory, "mesh-memory": mesh_memory, "one-tube": one_tube, "help": help_text, "solid": solid,
-    "fit": fit, "step": step, "mesh": mesh, "sweep": sweep, "swept": swept,
-    "side-by-side": side_by_side, "cope": cope, "audit": audit, "joints": joints,
-    "joints-growth": joints_growth, "joints-heap": joints_heap, "clashes-heap": clashes_heap,
-    "sheet": sheet, "templates": templates, "step-out": step_out, "nesting": nesting,
+    "one-tube": one_tube, "help": help_text, "solid": solid, "cope": cope, "audit": audit, "swept": swept,
+    "side-by-side": side_by_side, "joints": joints, "joints-growth": joints_growth, "nesting": nesting,
+    "sheet": sheet, "pictures": pictures, "templates": templates, "cope-all": cope_all, "step-out": step_out,
+    "step": step, "step-memory": step_memory, "clashes-heap": clashes_heap, "joints-heap": joints_heap,
+    "mesh-memory": mesh_memory, "fit": fit, "sweep": sweep, "mesh": mesh,
 }  # fmt: skip
 #: Rows that take longer than all the others; the quick form leaves them out.
 LONG = frozenset(("fit", "mesh", "mesh-memory", "step-memory", "sweep"))
+#: The rows, and before the long ones how it grows.
+ORDER = [*(key for key in ROWS if key not in LONG), "growth", *(key for key in ROWS if key in LONG)]
 
 
 def main() -> int:
     """Measure and print; the status is 0 whether targets are met or not, 1 when a row cannot be measured."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="fewer repetitions, fewer tubes, no long rows")
-    parser.add_argument("--only", choices=[*ROWS, "growth"], action="append", help="measure only this")
+    parser.add_argument("--only", choices=ORDER, action="append", help="measure only this")
     parser.add_argument("--json", action="store_true", help="write the rows as JSON")
-    parser.add_argument("--write", action="store_true", help="write docs/speed.md and docs/speed.svg")
+    parser.add_argument(
+        "--write",
+        nargs="?",
+        type=Path,
+        const=DOCS,
+        metavar="DIR",
+        help="write speed.md and speed.svg, to docs by default",
+    )
     given = parser.parse_args()
-    if given.write and given.only:
-        parser.error("--write takes all rows, so leave out --only")
+    if given.write == DOCS and given.only:
+        parser.error("--write into docs takes all rows, so leave out --only")
     import growth
 
     times = 1 if given.quick else 3
-    rows: list[Row] = []
-    grown: list[growth.Series] = []
+    keys = given.only or [key for key in ORDER if not (given.quick and key in LONG)]
+    report = Report()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         many_runs(folder / "many.dxf")
-        every = [key for key in ROWS if not (given.quick and key in LONG)]
-        for key in given.only or [*every, "growth"]:
+        for place, key in enumerate(keys):
             if key == "growth":
                 counts, patience = (growth.COUNTS[:3], 2.0) if given.quick else (growth.COUNTS, PATIENCE)
-                grown = growth.series(folder, counts, patience)
-                continue
-            rows.append(ROWS[key](folder, times))
-            if not given.json:
-                show(rows[-1], first=len(rows) == 1)
+                report.grown = growth.series(folder, counts, patience)
+            else:
+                report.rows.append(ROWS[key](folder, times))
+                if not given.json:
+                    show(report.rows[-1], first=len(report.rows) == 1)
+            report.missing = [key for key in ORDER if key not in keys[: place + 1]]
+            if given.write:
+                report.write(given.write)
     if given.json:
-        print(json.dumps([{**vars(row), "ratio": row.ratio, "met": row.met} for row in rows], indent=1))
-    elif grown:
-        print(f"\n{growth.table_text(grown)}")
-    if given.write:
-        (DOCS / "speed.md").write_text(document(rows, grown), encoding="utf-8", newline="\n")
-        (DOCS / "speed.svg").write_text(growth.picture(grown), encoding="utf-8", newline="\n")
+        print(json.dumps([{**vars(row), "ratio": row.ratio, "met": row.met} for row in report.rows], indent=1))
+    elif report.grown:
+        print(f"\n{growth.table_text(report.grown)}")
     return 0
 
 
-def document(rows: Sequence[Row], grown: Sequence[growth.Series]) -> str:
+@dataclass
+class Report:
+    """What has been measured so far, and the rows that have not."""
+
+    rows: list[Row] = field(default_factory=list)
+    grown: Sequence[growth.Series] = ()
+    missing: Sequence[str] = ()
+
+    def write(self, folder: Path) -> None:
+        """Write speed.md and speed.svg: after every row, so that an interrupted run leaves what it has."""
+        import growth
+
+        (folder / "speed.md").write_text(document(self), encoding="utf-8", newline="\n")
+        if self.grown:
+            (folder / "speed.svg").write_text(growth.picture(self.grown), encoding="utf-8", newline="\n")
+
+
+def document(report: Report) -> str:
     """docs/speed.md: what was measured, on what, and how it grows."""
     import growth
 
@@ -630,8 +704,9 @@ def document(rows: Sequence[Row], grown: Sequence[growth.Series]) -> str:
         "# How fast, and how lean",
         "",
         "Written by `python tests/benchmarks/benchmark.py --write`: what takes turns with what in one run, so that the",
-        "ratios hold on other machines, too. Seconds are processor time, the least of several runs; memory is the peak",
-        "of a whole process, imports included. Where a target is not met the table says so.",
+        "ratios hold on other machines, too. Seconds are processor time, the least of several runs (of one where both",
+        f"together take longer than {LONG_TURN:g} s); memory is the peak of a whole process, imports included. Where a",
+        "target is not met the table says so.",
         "",
         f"Measured at commit {commit.stdout.strip() or 'unknown'}, Python {platform.python_version()}, "
         f"{os.cpu_count()} processors{shared}.",
@@ -639,25 +714,27 @@ def document(rows: Sequence[Row], grown: Sequence[growth.Series]) -> str:
         "| what | ours | other | held against | ratio | target | |",
         "|---|---:|---:|---|---:|---:|---|",
     ]
-    for row in rows:
+    for row in report.rows:
         digits = 0 if row.unit == "MB" else 3
         target = "" if row.target is None else f"{'at least' if row.at_least else 'at most'} {row.target:g}"
         lines.append(
             f"| {row.name} | {row.ours:.{digits}f} {row.unit} | {row.other:.{digits}f} {row.unit} | {row.against} "
             f"| {row.ratio:.2f} | {target} | {VERDICTS[row.met].lower()} |"
         )
-    lines += [
-        "",
-        "## How it grows",
-        "",
-        "Tubes of four bends, no two alike; of `joints` a frame of hoops and rungs. Processor time of one run each. A",
-        f"row ends where a run took longer than {PATIENCE:g} s. The power is that of the points from 100 tubes on.",
-        "",
-        growth.table_text(grown),
-        "![Processor time over the number of tubes, both logarithmic; the dashed line has the power 1](speed.svg)",
-        "",
-    ]
-    return "\n".join(lines)
+    if report.missing:
+        lines += ["", f"Not measured this time, for the run was ended before: {', '.join(report.missing)}."]
+    if report.grown:
+        lines += [
+            "",
+            "## How it grows",
+            "",
+            "Tubes of four bends, no two alike; of `joints` a frame of hoops and rungs. Processor time of one run.",
+            f"A row ends where one took longer than {PATIENCE:g} s. The power is that of the points from 100 tubes on.",
+            "",
+            growth.table_text(report.grown),
+            "![Processor time over the number of tubes, both logarithmic; the dashed line has the power 1](speed.svg)",
+        ]
+    return "\n".join([*lines, ""])
 
 
 def show(row: Row, first: bool) -> None:

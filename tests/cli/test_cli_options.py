@@ -16,6 +16,7 @@ HELP_DIFFERS = {
     "--out": "each command says what goes there, and whether there is a usual folder",
     "--to": "each command has formats of its own",
     "--picture": "each command says what it draws",
+    "--processes": "each command says what is shared out: drawings with --each, a large job, or either",
     "--metal": "of the runs of a drawing, or of the tube of a test bend",
 }
 

@@ -14,7 +14,7 @@ import json
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
+from functools import lru_cache, partial
 from hashlib import sha256
 from importlib import resources
 from importlib.abc import ResourceLoader
@@ -158,7 +158,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         policy=_policy(early, plotly, script),
         css=_markup(css),
         early_js=_markup(early),
-        plotly=packed(plotly),
+        plotly=_packed_plotly(plotly),
         js=_markup(script),
         demo_shop=shop.is_demo,
         facts_of_sheet=roundings.of(lambda both: sheet_facts(page, both)),
@@ -341,7 +341,7 @@ def _libraries() -> tuple[Environment, str]:
         MissingLibraryError: one of them is not installed.
     """
     try:
-        from jinja2 import Environment, PackageLoader, StrictUndefined
+        from jinja2 import Environment, MemcachedBytecodeCache, PackageLoader, StrictUndefined
 
         script = _plotly_script()
     except ImportError as error:
@@ -354,9 +354,38 @@ def _libraries() -> tuple[Environment, str]:
         undefined=StrictUndefined,
         trim_blocks=False,
         keep_trailing_newline=False,
+        bytecode_cache=MemcachedBytecodeCache(_COMPILED),
     )
     environment.filters["visible"] = visible
     return environment, script
+
+
+class _CompiledTemplates:
+    """Templates of our pages as code, in the place of the server that jinja2 would ask: each is compiled once."""
+
+    def __init__(self) -> None:
+        self._code: dict[str, bytes] = {}
+
+    def get(self, key: str) -> bytes:
+        """The code of a template; jinja2 compiles what is not there.
+
+        Raises:
+            KeyError: it was not compiled yet.
+        """
+        return self._code[key]
+
+    def set(self, key: str, value: bytes, timeout: int | None = None) -> None:
+        """Keep the code of a template."""
+        self._code[key] = value
+
+
+_COMPILED = _CompiledTemplates()
+
+
+@lru_cache(maxsize=1)
+def _packed_plotly(script: str) -> Markup:
+    """plotly.js packed, once for all the sheets of a process: it takes longer than a small sheet."""
+    return packed(script)
 
 
 def _plotly_script() -> str:

@@ -250,7 +250,9 @@ def _held(text: str) -> Markup:
     """Escaped text in whose fractions and directions no line ends."""
     from markupsafe import Markup, escape
 
-    parts = map(escape, _HELD.split(text))
+    parts = list(map(escape, _HELD.split(text)))
+    if len(parts) == 1:  # as nearly always
+        return parts[0]
     return Markup("".join(f"<u-b>{part}</u-b>" if i % 2 else part for i, part in enumerate(parts)))
 
 

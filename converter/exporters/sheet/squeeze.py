@@ -117,9 +117,9 @@ def _one_way_round(path: str) -> str:
 
 def _dot(path: str) -> str:
     """A line of no length with round ends, for a small even polygon; '' for any other shape."""
-    points = _points(path)
-    if len(points) != DOT[0]:
+    if path.count(",") != DOT[0]:
         return ""
+    points = _points(path)
     x, y = (sum(axis) / len(points) for axis in zip(*points, strict=True))
     if any(abs(hypot(p - x, q - y) - DOT[1]) > 0.02 for p, q in points):
         return ""
@@ -133,15 +133,16 @@ def _steps(path: str) -> str:
         if not part:
             continue
         closed = part.endswith("z")
-        points = [list(map(_on_steps, pair.split(","))) for pair in part.rstrip("z").split()]
-        (x, y), rest = points[0], points[1:]
+        x, y, *rest = map(_on_steps, part.rstrip("z").replace(",", " ").split())
         out.append(f"M{_joined([x, y])}")
         steps: list[int] = []
-        for i, (p, q) in enumerate(rest):
-            # what the grid brings together is one point, but a dot is a line of no length
-            if (p, q) != (x, y) or (i == len(rest) - 1 and not steps):
+        for p, q in zip(rest[::2], rest[1::2], strict=True):
+            # what the grid brings together is one point
+            if p != x or q != y:
                 steps += [p - x, q - y]
             x, y = p, q
+        if rest and not steps:
+            steps = [0, 0]  # but a dot is a line of no length
         if steps:
             out.append(f"l{_joined(steps)}")
         if closed:
@@ -157,4 +158,4 @@ def _on_steps(number: str) -> int:
 
 def _joined(numbers: list[int]) -> str:
     """Numbers with no more between them than a reader of paths needs: a sign separates."""
-    return "".join(f"{' ' if i and number >= 0 else ''}{number}" for i, number in enumerate(numbers))
+    return " ".join(map(str, numbers)).replace(" -", "-")

@@ -463,3 +463,19 @@ def test_a_sheet_takes_no_longer_than_it_did_and_grows_as_the_job():
     assert many[0] < 45.0 * min(loops() for _ in range(5))
     assert many[0] < 3.0**1.4 * few[0]
     assert many[1] - few[1] < 6 * 31e3
+
+
+def test_the_next_sheet_of_a_process_compiles_and_packs_nothing_again(monkeypatch):
+    """And says the same as the first one did, whatever sheets were written between them."""
+    import jinja2
+
+    monkeypatch.setattr(html._COMPILED, "_code", {})
+    html._packed_plotly.cache_clear()
+    one, other = (job_of(different_tubes(2, seed=seed), shop(), f"job-{seed}") for seed in (1, 2))
+    first = html.html_text(page_of(one))
+    compiled = []
+    whole = jinja2.Environment.compile
+    monkeypatch.setattr(jinja2.Environment, "compile", lambda *a, **k: compiled.append(a) or whole(*a, **k))
+    assert html.html_text(page_of(other)) != first
+    assert html.html_text(page_of(one)) == first
+    assert compiled == [] and html._packed_plotly.cache_info().misses == 1
