@@ -7,6 +7,7 @@ the room of such tubes.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from math import isfinite
 
 import numpy as np
@@ -257,7 +258,8 @@ REDRAWN = {
 }
 
 
-def low_tubes() -> list[tuple[Tube, float]]:
+@cache
+def low_tubes() -> tuple[tuple[Tube, float], ...]:
     """Tubes that, fed from end A in the simple order, come nearest to the floor; and mm they reach below the pivot."""
     shop = demo_shop()
     found = []
@@ -267,7 +269,7 @@ def low_tubes() -> list[tuple[Tube, float]]:
         if one.plan.is_simple and one.clearance is not None and one.clearance.against == "the floor":
             found.append((tube, 1000.0 - one.clearance.room))
     assert len(found) >= 5
-    return found[:5]
+    return tuple(found[:5])
 
 
 def at_the_limit(reach: float, limit: float, short: float) -> Shop:
@@ -284,18 +286,24 @@ def told(tube: Tube, shop: Shop, end: str) -> tuple[object, ...]:
     return one.feed_from == end, one.plan.order, codes, one.clearance.against
 
 
+@cache
+def told_as_drawn(number: int, limit: float, short: float) -> tuple[object, ...]:
+    """The same of one of the low tubes at a limit."""
+    tube, reach = low_tubes()[number]
+    return told(tube, at_the_limit(reach, limit, short), "A")
+
+
 @pytest.mark.parametrize("limit", [MARGIN, -TOLERANCE], ids=["clears", "hits"])
 @pytest.mark.parametrize("drawn", REDRAWN)
 def test_no_verdict_turns_on_how_a_tube_is_drawn(drawn, limit):
     """At the very limit: ten kilometres off, turned, in a mirror (the machine is its own), from its other end."""
     turn, shift, other = REDRAWN[drawn]
     met = set()
-    for tube, reach in low_tubes():
+    for number, (tube, reach) in enumerate(low_tubes()):
         (again,) = redrawn([tube], (turn, np.array(shift)), "again", turned=other)
         for short in (0.0, 1e-7, -1e-7):
-            shop = at_the_limit(reach, limit, short)
-            expected = told(tube, shop, "A")
-            assert told(again, shop, "B" if other else "A") == expected, short
+            expected = told_as_drawn(number, limit, short)
+            assert told(again, at_the_limit(reach, limit, short), "B" if other else "A") == expected, short
             met.add(expected[3])
     assert "the floor" in met
 

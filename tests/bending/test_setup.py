@@ -8,7 +8,7 @@ from math import cos, dist, hypot, pi, radians, sin, tan
 
 import pytest
 from bending_checks import orders
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from machine import bend_stick
 from strategies import placements, tables
@@ -316,6 +316,7 @@ def test_the_face_that_bends_decides_the_die():
 
 
 @pytest.mark.slow
+@settings(max_examples=40)
 @given(table=tables(most=12), place=placements())
 def test_marks_are_the_centerlines_own_arc_lengths(table, place):
     """With no springback and the drawn radii a mark is where the centerline's own segments add up to."""

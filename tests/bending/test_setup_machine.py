@@ -24,7 +24,7 @@ from converter.shop.model import Die, Shop
 
 
 @pytest.mark.slow
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(table=tables(most=8), place=placements(), end=st.sampled_from("AB"), data=st.data())
 def test_following_the_set_up_makes_the_drawing(table, place, end, data):
     """Without springback the tube off the machine is the run's own centerline, whichever end goes first."""
@@ -48,7 +48,7 @@ def test_following_the_set_up_makes_the_drawing(table, place, end, data):
 
 
 @pytest.mark.slow
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(
     table=tables(most=6, greatest=150.0, least=10.0, zero_straights=False),
     end=st.sampled_from("AB"),
@@ -112,7 +112,7 @@ def test_the_strategy_has_corners():
 
 
 @pytest.mark.slow
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(table=tables(most=6, greatest=170.0), end=st.sampled_from("AB"), turned=st.lists(st.booleans(), min_size=6))
 def test_any_order_makes_the_same_tube(table, end, turned):
     """Dies that force bends out of order (no room ahead after some bends, no room behind after others)."""

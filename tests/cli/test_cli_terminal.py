@@ -11,7 +11,7 @@ from any_finding import any_finding
 from command_line import corner, hook
 from hypothesis import given
 from hypothesis import strategies as st
-from terminal import columns_of, in_terminal, piped
+from terminal import PROCESS, columns_of, in_terminal, piped
 
 from converter.cli.screens import grid, page
 from converter.cli.screens.findings import bend_marks, finding_text
@@ -69,8 +69,8 @@ def unruled(text: str) -> str:
 @pytest.mark.slow
 def test_colour_and_rules_on_a_terminal_and_the_same_words_in_a_pipe(tight):
     command = ["audit", tight, "--section", "44.45x3mm"]
-    shown = in_terminal(command)
-    status, out, err = piped(command)
+    shown = in_terminal(command, program=PROCESS)
+    status, out, err = piped(command, program=PROCESS)
     assert shown.status == status == 1 and err == ""
     assert "\x1b" not in out and "─" not in out
     assert {"\x1b[31m", "\x1b[1m"} <= shown.colours, "red for the error, bold for what matters"

@@ -8,7 +8,7 @@ from pathlib import Path
 import ezdxf
 import pytest
 from command_line import files
-from terminal import in_terminal, piped
+from terminal import PROCESS, in_terminal, piped
 
 from converter.cli.screens import bar as bar_module
 from converter.cli.screens.bar import ProgressBar
@@ -69,14 +69,14 @@ def _unequal_tubes(count: int, path: Path) -> Path:
 
 @pytest.fixture(scope="module")
 def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """240 unequal tubes: some work whatever is asked of them."""
-    return _unequal_tubes(240, tmp_path_factory.mktemp("many") / "many.dxf")
+    """60 unequal tubes: some work whatever is asked of them."""
+    return _unequal_tubes(60, tmp_path_factory.mktemp("many") / "many.dxf")
 
 
 @pytest.fixture(scope="module")
 def crowd(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """800 of them: a few seconds of work when their profiles are written."""
-    return _unequal_tubes(800, tmp_path_factory.mktemp("crowd") / "crowd.dxf")
+    """500 of them: a few seconds of work when their profiles are written."""
+    return _unequal_tubes(500, tmp_path_factory.mktemp("crowd") / "crowd.dxf")
 
 
 def frames(sent: str) -> list[str]:
@@ -116,7 +116,7 @@ def test_a_loop_that_fails_is_left():
 
 @pytest.mark.slow
 def test_the_library_tells_of_its_long_loops(many, tmp_path):
-    """Reducing, checking, setting up and writing; each says how many of the 240 there are."""
+    """Reducing, checking, setting up and writing; each says how many of the 60 there are."""
     from converter import Settings, open_job, write
 
     heard = Heard()
@@ -126,7 +126,7 @@ def test_the_library_tells_of_its_long_loops(many, tmp_path):
         write([job], str(tmp_path / "out"), ["dxf", "template", "wires"])
     loops = [one[1:3] for one in heard.told if one[0] == "enter"]
     for what in ("tubes", "tubes set up", "tubes checked", "centerlines"):
-        assert (what, 240) in loops
+        assert (what, 60) in loops
     assert ("templates", len(job.parts)) in loops, "equal tubes share one"
     assert ("formats", 3) in loops
     assert sum(one[0] == "leave" for one in heard.told) == len(loops)
@@ -217,19 +217,19 @@ def test_a_terminal_of_few_signs_gets_a_bar_of_few_signs():
 @pytest.mark.slow
 def test_a_long_job_shows_its_formats_and_leaves_only_the_result(crowd, tmp_path):
     command = ["convert", crowd, "--section", "44.45x3mm", "--to", "profile", "--out", tmp_path / "out"]
-    shown = in_terminal([*command, "--quiet"], columns=120)
-    assert "of 800" not in shown.sent
-    shown = in_terminal([*command, "--force"], columns=120)
+    shown = in_terminal([*command, "--quiet"], program=PROCESS, columns=120)
+    assert "of 500" not in shown.sent
+    shown = in_terminal([*command, "--force"], program=PROCESS, columns=120)
     assert shown.status == 0
-    assert re.search(r"\d+ of 800 profiles", shown.sent)
-    assert not any("of 800" in line or "━" in line for line in shown.screen)
+    assert re.search(r"\d+ of 500 profiles", shown.sent)
+    assert not any("of 500" in line or "━" in line for line in shown.screen)
     assert shown.screen[-2].endswith("crowd-profile.dxf")
 
 
 @pytest.mark.slow
 def test_interrupted_it_says_so_and_leaves_nothing(crowd, tmp_path):
     command = ["convert", crowd, "--section", "44.45x3mm", "--to", "profile", "--out", tmp_path / "out"]
-    shown = in_terminal(command, columns=120, after=lambda sent: "of 800" in sent)
+    shown = in_terminal(command, program=PROCESS, columns=120, after=lambda sent: "of 500" in sent)
     assert shown.status == 130
     assert [line for line in shown.screen if line.strip() and line != "^C"] == [
         "Interrupted; nothing more was written."

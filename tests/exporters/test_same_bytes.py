@@ -30,8 +30,6 @@ from converter.exporters.registry import FORMATS
 FIXTURES = ROOT / "fixtures"
 #: The date in files for which none was set: with it as SOURCE_DATE_EPOCH they are what they are without.
 YEAR_2000 = "946684800"
-#: Formats that load nothing heavy.
-QUICK = [one.name for one in FORMATS if not one.needs]
 SIZES = ["--section", "RAIL=44.45x3.048mm", "--section", "Ступень=38.1x2.413mm"]
 
 #: Runs commands in one process, once or again, each time in a new copy of a folder; tells a hash of every file they
@@ -159,30 +157,20 @@ def the_same_everywhere(commands: list[list[str]], folder: Path) -> set[str]:
 
 
 @pytest.mark.slow
-def test_every_format_that_loads_nothing_in_any_process(tmp_path):
-    """Formats come from the registry; besides what the reading commands say, and the drawing of the demo."""
+def test_every_format_in_any_process(tmp_path):
+    """Formats come from the registry; besides what the reading commands say, and the drawing of the demo.
+
+    First what loads nothing heavy. The kernel orders some things by their addresses and counts others through the life
+    of a process.
+    """
     drawings = [str(FIXTURES / "dxf" / name) for name in ("librecad-mixed.dxf", "freecad-body.dxf")]
+    readable = ["step/solid-freecad-rack.step", "step/gmsh-wires.step", "mesh/freecad-tube.stl"]
     names = the_same_everywhere(
         [
-            ["convert", "frame.dxf", *SIZES, "--to", ",".join(QUICK), "--out", "out"],
             ["cope", "frame.dxf", *SIZES, "--json"],
             ["setup", "frame.dxf", *SIZES, "--json"],
             *(["audit", drawing, "--json"] for drawing in drawings),
             ["demo", "--out", "demo", "--to", "csv"],
-        ],
-        tmp_path,
-    )
-    endings = {one.ending for one in FORMATS if one.name in QUICK}
-    assert {Path(name).suffix for name in names if name.startswith("out/")} == endings
-    assert {"demo/boathouse.dxf", "said-5"} <= names
-
-
-@pytest.mark.slow
-def test_every_format_with_the_kernel_in_any_process(tmp_path):
-    """The kernel orders some things by their addresses and counts others through the life of a process."""
-    readable = ["step/solid-freecad-rack.step", "step/gmsh-wires.step", "mesh/freecad-tube.stl"]
-    names = the_same_everywhere(
-        [
             ["convert", "frame.dxf", *SIZES, "--to", "all", "--out", "out"],
             ["convert", "frame.dxf", *SIZES, "--to", "step,wires,3mf", "--file-each", "--out", "each"],
             ["cope", "frame.dxf", *SIZES, "--out", "copes", "--to", "cope-pdf", "--json"],
@@ -192,7 +180,7 @@ def test_every_format_with_the_kernel_in_any_process(tmp_path):
     )
     assert {Path(name).suffix for name in names if name.startswith("out/")} == {one.ending for one in FORMATS}
     assert sum(name.endswith(".step") for name in names) >= 3 + 2 * 3
-    assert "said-5" in names
+    assert {"demo/boathouse.dxf", "said-10"} <= names
 
 
 # --- dates ---------------------------------------------------------------------------------------------------------

@@ -21,10 +21,10 @@ import converter.cli.main as main_module
 import converter.importers.dxf.records as records
 from converter.errors import ReadError
 
-#: Cases of each sort, in parts that a busy machine gets through: about a minute of processor time in all.
+#: Cases of each sort, in parts that a busy machine gets through: half a minute of processor time in all.
 _PARTS = {
-    "dxf": (40, 40, 40), "records": (60, 60), "step": (8, 8), "iges": (10, 10), "brep": (3,), "mesh": (50, 50),
-    "csv": (200,), "json": (200,), "toml": (200,), "typed": (150,), "compare": (60,),
+    "dxf": (30, 30), "records": (60,), "step": (8, 8), "iges": (10, 10), "brep": (3,), "mesh": (50,),
+    "csv": (100,), "json": (100,), "toml": (100,), "typed": (100,), "compare": (40,),
 }  # fmt: skip
 
 

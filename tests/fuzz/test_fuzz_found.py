@@ -101,7 +101,7 @@ def test_a_malformed_file_that_the_kernel_never_ends_is_given_up_by_its_size(tmp
     monkeypatch.setattr(
         trial,
         "_CHILD",
-        "import converter.importers.step.trial as t; t._SECONDS = 3.0; t._SECONDS_PER_MEGABYTE = 0.0; " + trial._CHILD,
+        "import converter.importers.step.trial as t; t._SECONDS = 2.0; t._SECONDS_PER_MEGABYTE = 0.0; " + trial._CHILD,
     )
     with pytest.raises(ReadError) as caught:
         read(path)

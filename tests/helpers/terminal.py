@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import faulthandler
 import fcntl
 import os
 import pty
@@ -12,9 +13,15 @@ import subprocess
 import sys
 import termios
 import time
+import traceback
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from signal import SIGKILL
+from tempfile import TemporaryFile
+from typing import NoReturn
+
+from converter.cli.main import main
 
 #: Everything a command may send besides text: colours; and, for the bar, wiping a line and going up one.
 _SIGNS = re.compile(r"\x1b\[(?P<numbers>[0-9;]*)(?P<kind>[A-Za-z])|(?P<text>[^\x00-\x1f\x7f-\x9f]|[\r\n])")
@@ -23,6 +30,9 @@ _DECIDING = ("NO_COLOR", "FORCE_COLOR", "CLICOLOR_FORCE", "CLICOLOR", "COLUMNS",
 
 #: Seconds that a command may take on however busy a machine; reached only where it never ends.
 PATIENCE = 600.0
+
+#: What Python runs where the process itself is in question.
+PROCESS = ("-m", "converter")
 
 #: Makes standard input the controlling terminal, without which Ctrl-C does nothing, and goes on as what is wanted.
 _TAKE_OVER = "import fcntl, os, sys, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0); os.execv(sys.argv[1], sys.argv[1:])"
@@ -86,20 +96,68 @@ def surroundings(**given: str) -> dict[str, str]:
     return {**kept, "PYTHONIOENCODING": "utf-8", **given}
 
 
+class ForkedCommand:
+    """The command line in a fork of this process, which need not load it anew; for what is not about processes.
+
+    Args:
+        words: of the command line.
+        environment: of the fork.
+        streams: file descriptors that are its stdin, stdout and stderr.
+    """
+
+    def __init__(self, words: Sequence[object], environment: dict[str, str], streams: tuple[int, int, int]) -> None:
+        self._pid = os.fork()
+        if self._pid == 0:
+            self._live([str(word) for word in words], environment, streams)
+
+    @staticmethod
+    def _live(words: list[str], environment: dict[str, str], streams: tuple[int, int, int]) -> NoReturn:
+        status = -1
+        try:
+            faulthandler.disable()
+            os.setsid()
+            for number, stream in enumerate(streams):
+                os.dup2(stream, number)
+            os.environ.clear()
+            os.environ.update(environment)
+            encoding = environment["PYTHONIOENCODING"]
+            sys.stdin = os.fdopen(0, encoding=encoding, closefd=False)
+            sys.stdout = os.fdopen(1, "w", encoding=encoding, closefd=False)
+            sys.stderr = os.fdopen(2, "w", encoding=encoding, errors="backslashreplace", closefd=False)
+            status = main(words)
+            sys.stdout.flush()
+            sys.stderr.flush()
+        except BaseException:
+            os.write(2, traceback.format_exc().encode())
+        finally:
+            os._exit(status)
+
+    def wait(self, timeout: float = 0.0) -> int:
+        """Its exit status, once it has one."""
+        pid, self._pid = self._pid, 0
+        return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+
+    def kill(self) -> None:
+        """End it, whatever it does."""
+        if self._pid:
+            os.kill(self._pid, SIGKILL)
+            self.wait()
+
+
 def in_terminal(
     words: Sequence[object],
     *,
-    program: Sequence[str] = ("-m", "converter"),
+    program: Sequence[str] | None = None,
     columns: int = 80,
     after: Callable[[str], bool] | None = None,
     errors_to: int | None = None,
     **given: str,
 ) -> Shown:
-    """Run ``python PROGRAM WORDS...`` in a pseudo terminal.
+    """Run ``elbowroom WORDS...`` in a fork, or ``python PROGRAM WORDS...``, in a pseudo terminal.
 
     Args:
         words: of the command line.
-        program: what Python runs.
+        program: what Python runs, in a process of its own whose controlling terminal it is.
         columns: how wide the terminal is.
         after: of what was sent so far: whether to press Ctrl-C now (once).
         errors_to: a file descriptor for stderr, which else goes to the terminal too.
@@ -107,14 +165,20 @@ def in_terminal(
     """
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 50, columns, 0, 0))
-    process = subprocess.Popen(
-        [sys.executable, "-c", _TAKE_OVER, sys.executable, *program, *map(str, words)],
-        stdin=theirs,
-        stdout=theirs,
-        stderr=theirs if errors_to is None else errors_to,
-        env=surroundings(**{"TERM": "xterm-256color", **given}),
-        start_new_session=True,
-    )
+    environment = surroundings(**{"TERM": "xterm-256color", **given})
+    errors_to = theirs if errors_to is None else errors_to
+    process: ForkedCommand | subprocess.Popen[bytes]
+    if program is None:
+        process = ForkedCommand(words, environment, (theirs, theirs, errors_to))
+    else:
+        process = subprocess.Popen(
+            [sys.executable, "-c", _TAKE_OVER, sys.executable, *program, *map(str, words)],
+            stdin=theirs,
+            stdout=theirs,
+            stderr=errors_to,
+            env=environment,
+            start_new_session=True,
+        )
     os.close(theirs)
     sent, end = b"", time.monotonic() + PATIENCE
     try:
@@ -136,13 +200,19 @@ def in_terminal(
         os.close(ours)
 
 
-def piped(words: Sequence[object], program: Sequence[str] = ("-m", "converter"), **given: str) -> tuple[int, str, str]:
-    """The same with pipes: exit status, stdout, stderr."""
-    done = subprocess.run(
-        [sys.executable, *program, *map(str, words)],
-        capture_output=True,
-        env=surroundings(**given),
-        check=False,
-        timeout=PATIENCE,
-    )
-    return done.returncode, done.stdout.decode(), done.stderr.decode()
+def piped(words: Sequence[object], program: Sequence[str] | None = None, **given: str) -> tuple[int, str, str]:
+    """The same with files that are no terminal: exit status, stdout, stderr."""
+    with TemporaryFile() as out, TemporaryFile() as err, open(os.devnull, "rb") as nothing:
+        streams = nothing.fileno(), out.fileno(), err.fileno()
+        if program is None:
+            status = ForkedCommand(words, surroundings(**given), streams).wait()
+        else:
+            command, environment = [sys.executable, *program, *map(str, words)], surroundings(**given)
+            status = subprocess.run(
+                command, stdin=nothing, stdout=out, stderr=err, env=environment, check=False, timeout=PATIENCE
+            ).returncode
+        texts = []
+        for stream in (out, err):
+            stream.seek(0)
+            texts.append(stream.read().decode())
+    return status, texts[0], texts[1]

@@ -80,9 +80,8 @@ def close(text: str, value: float, decimals: int) -> bool:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("unit", ["mm", "in"])
-@pytest.mark.parametrize(("seed", "end"), [(1, "A"), (2, "B")])
-def test_twenty_random_tubes(tmp_path, capsys, monkeypatch, unit, seed, end):
+@pytest.mark.parametrize(("seed", "end", "unit"), [(1, "A", "mm"), (2, "B", "in")])
+def test_twenty_random_tubes(tmp_path, capsys, monkeypatch, seed, end, unit):
     monkeypatch.chdir(tmp_path)
     Path("shop.toml").write_text(SHOP, encoding="utf-8")
     Path("tubes.csv").write_text(table_text(seed, 10), encoding="utf-8")

@@ -31,7 +31,7 @@ def test_no_point_in_the_metal_is_missed(table, section):
     rng = np.random.default_rng(7)
     middles = np.array([p for s in run.centerline for p in (s.start, s.end)])
     near = 0.6 * max(section.od, section.height)
-    count = 45 if table == "bent" else 60  # the kernel takes long over bends
+    count = 30 if table == "bent" else 60  # the kernel takes long over bends
     points = middles[rng.integers(len(middles), size=count)] + rng.uniform(-1.0, 1.0, (count, 3)) * near
     chosen = in_wall(points, SimpleNamespace(tube=Tube(run, section), section=section), 5e-5)
     metal = np.array([any_inside([point], solid, 1e-4) for point in points.tolist()])
