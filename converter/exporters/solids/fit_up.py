@@ -101,11 +101,11 @@ def fit_up(job: Job) -> FitUp:
         joined |= {(min(own, mate), max(own, mate)) for mate in mates}
         if joint.tube not in shown:
             continue
-        _, low, high = cut_points(joint)
-        look = joint_look(joint, [found[mate] for mate in mates], shared, job.copes.holes, (low, high))
+        at = cut_points(joint)
+        look = joint_look(joint, [found[mate] for mate in mates], shared, job.copes.holes, at[1:])
         fit = next((fit for other, fit in known if look is not None and look.equals(other)), None)
         if fit is None:
-            fit = _fit(joint, solids[own], [(found[mate], solids[mate]) for mate in mates])
+            fit = _fit(joint, at, solids[own], [(found[mate], solids[mate]) for mate in mates])
             if look is not None:
                 known.append((look, fit))
         fits.append(replace(fit, joint=joint))
@@ -138,8 +138,8 @@ def _apart(job: Job, found: Sequence[TubeBody]) -> Callable[[int, int], bool]:
     return stay_apart
 
 
-def _fit(joint: Joint, own: Any, mates: Sequence[tuple[TubeBody, Any]]) -> JointFit:
-    """How an end of a solid fits to its mates and their solids.
+def _fit(joint: Joint, at: tuple[list[Vec], Vec, Vec], own: Any, mates: Sequence[tuple[TubeBody, Any]]) -> JointFit:
+    """How an end of a solid, ``at`` its points of `cut_points`, fits to its mates and their solids.
 
     The kernel takes its time over surfaces that only touch, as those of a good joint do, and over cutting solids down
     to the joint. So points of the end are looked at first, all along its edges and over its walls behind the cut: the
@@ -147,7 +147,7 @@ def _fit(joint: Joint, own: Any, mates: Sequence[tuple[TubeBody, Any]]) -> Joint
     """
     from converter.kernel.fit_up import TOUCHES, any_inside, edge_points, gap, gaps, grown, shared, within
 
-    places, low, high = cut_points(joint)
+    places, low, high = at
     solids = [solid for _, solid in mates]
     widest = max(gaps(places, solids), default=None)
     edges = np.array(edge_points(own, low, high)).reshape(-1, 3)
