@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from converter.geometry.vectors import Vec
@@ -77,15 +78,17 @@ def any_inside(points: Sequence[Vec], solid: Any, within_mm: float) -> bool:
     from OCP.gp import gp_Pnt
     from OCP.TopAbs import TopAbs_State
 
-    if not points:
-        return False
-    (x0, y0, z0), (x1, y1, z1) = _box(solid)
+    left = points
+    for exact in (False, True):
+        if not left:
+            return False
+        (x0, y0, z0), (x1, y1, z1) = _box(solid, exact=exact)
+        left = [(x, y, z) for x, y, z in left if x0 < x < x1 and y0 < y < y1 and z0 < z < z1]
     look = BRepClass3d_SolidClassifier(solid)
-    for x, y, z in points:
-        if x0 < x < x1 and y0 < y < y1 and z0 < z < z1:
-            look.Perform(gp_Pnt(x, y, z), within_mm)
-            if look.State() == TopAbs_State.TopAbs_IN:
-                return True
+    for point in left:
+        look.Perform(gp_Pnt(*point), within_mm)
+        if look.State() == TopAbs_State.TopAbs_IN:
+            return True
     return False
 
 
@@ -116,16 +119,20 @@ def within(shape: Any, low: Vec, high: Vec) -> Any:
     return BRepAlgoAPI_Common(shape, BRepPrimAPI_MakeBox(gp_Pnt(*low), gp_Pnt(*high)).Solid()).Shape()
 
 
-def clashes(solids: Sequence[Any], joined: set[tuple[int, int]], least: float) -> list[SharedMetal]:
+def clashes(
+    solids: Sequence[Any], joined: set[tuple[int, int]], least: float, apart: Callable[[int, int], bool]
+) -> list[SharedMetal]:
     """Pairs of solids that share more than a volume, those left out that are joined.
 
     Args:
         solids: the tubes.
         joined: pairs (smaller place first) not to look at.
         least: mm3 that are rounding or paint.
+        apart: of a pair (smaller place first) whether it surely shares nothing, which is quicker to say.
     """
     require()
-    boxes = [_box(solid) for solid in solids]
+    boxes = [_box(solid, exact=False) for solid in solids]
+    exact = cache(lambda place: _box(solids[place], exact=True))
     order = sorted(range(len(solids)), key=lambda i: boxes[i][0][0])
     found = []
     for place, i in enumerate(order):
@@ -133,9 +140,9 @@ def clashes(solids: Sequence[Any], joined: set[tuple[int, int]], least: float) -
             if boxes[j][0][0] > boxes[i][1][0] + _NEAR:
                 break
             pair = (min(i, j), max(i, j))
-            if pair in joined or not _meet(boxes[i], boxes[j]):
+            if pair in joined or not _meet(boxes[i], boxes[j]) or apart(*pair) or not _meet(exact(i), exact(j)):
                 continue
-            low, high = _common(boxes[i], boxes[j])
+            low, high = _common(exact(i), exact(j))
             # two boxes, so that no new faces of the pieces lie on one another
             first = within(solids[pair[0]], low, high)
             volume, center = shared(first, within(solids[pair[1]], *grown(low, high, 1.0)))
@@ -159,12 +166,16 @@ def _common(one: Box, other: Box) -> Box:
     return grown(low, high, 0.5)
 
 
-def _box(shape: Any) -> Box:
+def _box(shape: Any, *, exact: bool) -> Box:
+    """A box along the axes around a shape; one that is not exact is quick, and may be larger."""
     from OCP.Bnd import Bnd_Box
     from OCP.BRepBndLib import BRepBndLib
 
     box = Bnd_Box()
-    BRepBndLib.AddOptimal_s(shape, box, False, False)
+    if exact:
+        BRepBndLib.AddOptimal_s(shape, box, False, False)
+    else:
+        BRepBndLib.Add_s(shape, box, False)
     low, high = box.CornerMin(), box.CornerMax()
     return (low.X(), low.Y(), low.Z()), (high.X(), high.Y(), high.Z())
 

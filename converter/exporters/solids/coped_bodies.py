@@ -12,7 +12,7 @@ import numpy as np
 
 from converter.exporters.solids.bodies import TubeBody, all_bodies
 from converter.exporters.solids.coped import coped_solid, joints_of, tool_of
-from converter.exporters.solids.copies import copies
+from converter.exporters.solids.copies import Copy, copies
 from converter.job import Job, once_per_job
 from converter.joints.alike.find import forms_of
 from converter.joints.holes.hole import Hole
@@ -34,7 +34,7 @@ def coped_bodies(job: Job) -> list[tuple[TubeBody, Any]]:
     for hole in job.copes.holes:
         holes.setdefault(hole.tube, []).append(hole)
     found = all_bodies(job)
-    shared = copies(job.parts, found, {form.tube.name: form for form in forms_of(job.tubes, job.copes)})
+    shared = coped_copies(job)
     originals: dict[str, Any] = {}
     solids = []
     for body in steps(found, "solids cut"):
@@ -48,6 +48,12 @@ def coped_bodies(job: Job) -> list[tuple[TubeBody, Any]]:
         if copy is not None:
             originals[copy.original] = in_own_frame(solids[-1][1], copy.frame)
     return solids
+
+
+@once_per_job
+def coped_copies(job: Job) -> dict[str, Copy]:
+    """The tubes whose solids, joints and holes cut, are those of others, by name; originals among them."""
+    return copies(job.parts, all_bodies(job), {form.tube.name: form for form in forms_of(job.tubes, job.copes)})
 
 
 def _with_holes(solid: Any, name: str, holes: Sequence[Hole]) -> Any:

@@ -5,20 +5,23 @@ Lengths in mm, volumes in mm3, points in the drawing's coordinates.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from math import hypot, inf, radians
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from math import cos, hypot, inf, radians
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from converter.exporters.paper.cope_words import copes_of
 from converter.exporters.solids.bodies import TubeBody, bodies
-from converter.exporters.solids.coped import cut_points, wall_points
-from converter.exporters.solids.coped_bodies import coped_bodies
+from converter.exporters.solids.coped import MARGIN, cut_points, joints_of, run_on, wall_points
+from converter.exporters.solids.coped_bodies import coped_bodies, coped_copies
+from converter.exporters.solids.equal_joints import JointLook, joint_look
 from converter.geometry.vectors import Vec
+from converter.joints.bodies import bodies as frame_bodies
 from converter.joints.cuts.lines import Array, Hits
 from converter.joints.model import Joint
+from converter.joints.near.legs import STEP, Legs, nearest_of_pairs
 from converter.model.curve import Arc, Segment
 from converter.progress import steps
 
@@ -87,7 +90,8 @@ def fit_up(job: Job) -> FitUp:
     made = coped_bodies(job)
     found, solids = [body for body, _ in made], [solid for _, solid in made]
     place = {body.tube.name: i for i, body in enumerate(found)}
-    fits = []
+    fits: list[JointFit] = []
+    shared, known = coped_copies(job), list[tuple[JointLook, JointFit]]()
     joined: set[tuple[int, int]] = set()
     for joint in steps(job.joints, "joints measured"):
         mates = [place[name] for name in joint.mates if name in place]
@@ -97,14 +101,45 @@ def fit_up(job: Job) -> FitUp:
         joined |= {(min(own, mate), max(own, mate)) for mate in mates}
         if joint.tube not in shown:
             continue
-        fits.append(_fit(joint, solids[own], [(found[mate], solids[mate]) for mate in mates]))
+        at = cut_points(joint)
+        look = joint_look(joint, [found[mate] for mate in mates], shared, job.copes.holes, at[1:])
+        fit = next((fit for other, fit in known if look is not None and look.equals(other)), None)
+        if fit is None:
+            fit = _fit(joint, at, solids[own], [(found[mate], solids[mate]) for mate in mates])
+            if look is not None:
+                known.append((look, fit))
+        fits.append(replace(fit, joint=joint))
     names = [body.tube.name for body in found]
-    hit = [c for c in clashes(solids, joined, LEAST_CLASH) if {names[c.solid], names[c.other]} & shown]
+    apart = _apart(job, found)
+    hit = [c for c in clashes(solids, joined, LEAST_CLASH, apart) if {names[c.solid], names[c.other]} & shown]
     return FitUp(tuple(fits), tuple(TubeClash(names[c.solid], names[c.other], c.volume, c.center) for c in hit))
 
 
-def _fit(joint: Joint, own: Any, mates: Sequence[tuple[TubeBody, Any]]) -> JointFit:
-    """How an end of a solid fits to its mates and their solids.
+def _apart(job: Job, found: Sequence[TubeBody]) -> Callable[[int, int], bool]:
+    """Of two of some bodies whether they surely share no metal: their centerlines, as cuts need them, stay apart."""
+    by_tube = joints_of(job.joints)
+    run_ons = [run_on(body.tube.run, by_tube.get(body.tube.name, ()))[0] for body in found]
+    frame, _ = frame_bodies(replace(body.tube, run=run) for body, run in zip(found, run_ons, strict=True))
+    if len(frame) < len(found):  # a tube that joints leave out
+        return lambda one, other: False
+    legs = [Legs.of(body.legs) for body in frame]
+    # a sharp corner reaches further out than the outside beside it
+    sharpest = [max(turn for leg in body.legs for turn in leg.corners) for body in frame]
+    reach = [body.half / max(cos(radians(turn / 2.0)), 1e-3) for body, turn in zip(frame, sharpest, strict=True)]
+    # bends are sampled at steps no longer than this
+    step = [STEP * float(one.length[one.sweep > 0.0].max(initial=0.0)) for one in legs]
+
+    def stay_apart(one: int, other: int) -> bool:
+        count, more = len(legs[one].length), len(legs[other].length)
+        pairs = np.repeat(np.arange(count), more), np.tile(np.arange(more), count)
+        near = float(nearest_of_pairs(legs[one].rows(pairs[0]), legs[other].rows(pairs[1]))[2].min())
+        return near > reach[one] + reach[other] + max(step[one], step[other]) + MARGIN
+
+    return stay_apart
+
+
+def _fit(joint: Joint, at: tuple[list[Vec], Vec, Vec], own: Any, mates: Sequence[tuple[TubeBody, Any]]) -> JointFit:
+    """How an end of a solid, ``at`` its points of `cut_points`, fits to its mates and their solids.
 
     The kernel takes its time over surfaces that only touch, as those of a good joint do, and over cutting solids down
     to the joint. So points of the end are looked at first, all along its edges and over its walls behind the cut: the
@@ -112,7 +147,7 @@ def _fit(joint: Joint, own: Any, mates: Sequence[tuple[TubeBody, Any]]) -> Joint
     """
     from converter.kernel.fit_up import TOUCHES, any_inside, edge_points, gap, gaps, grown, shared, within
 
-    places, low, high = cut_points(joint)
+    places, low, high = at
     solids = [solid for _, solid in mates]
     widest = max(gaps(places, solids), default=None)
     edges = np.array(edge_points(own, low, high)).reshape(-1, 3)

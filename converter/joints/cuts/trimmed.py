@@ -16,13 +16,15 @@ from converter.geometry.vectors import Vec, cross
 from converter.joints.bodies import Body, End, Leg
 from converter.joints.cuts.lines import Array, Hits, ParallelLines
 from converter.joints.cuts.many import Ints
-from converter.joints.cuts.saddle import angles
+from converter.joints.cuts.saddle import angles, reach_of_many
 from converter.joints.cuts.square import rounded
 from converter.joints.cuts.torus import BendPart
 from converter.joints.model import Joint
 
 #: Lines across the net that stands for a cut onto a bend while the deepest place is looked for.
 _NET = 33
+#: Nets that are worked out together.
+_NETS_AT_ONCE = 8
 #: Degrees between the lines that say how far back a cut goes at least.
 _COARSE = 15.0
 #: mm; an end with less straight than this is taken for one that lies in a bend.
@@ -42,21 +44,50 @@ class Trimmed:
         self.body = body
         self.joints = joints
         self._nets: dict[str, Array] = {}
+        self._sure: dict[str, float] = {}
 
     def net(self, letter: str) -> Array:
         """Where a cut stops the lines of a square net about the end's axis, `_NET` by `_NET`; worked out once."""
         if letter not in self._nets:
-            joint = self.joints[letter]
-            even = np.linspace(-self.net_reach, self.net_reach, _NET)
-            across, up = (one.ravel() for one in np.meshgrid(even, even, indexing="ij"))
-            stops = joint.base.reach(ParallelLines(joint.base.branch, across, up))[0]
-            self._nets[letter] = stops.reshape(_NET, _NET)
+            look_at_nets([(self, letter)])
         return self._nets[letter]
+
+    def sure(self, letter: str) -> float:
+        """How far back from its end a cut may take metal away for certain, mm: short of that by its coarse lines."""
+        if letter not in self._sure:
+            look_at_shortest([(self, letter)])
+        return self._sure[letter]
 
     @property
     def net_reach(self) -> float:
         """How far from the axis the nets of its ends go, mm."""
         return 1.5 * self.body.half
+
+
+def look_at_nets(ends: Sequence[tuple[Trimmed, str]]) -> None:
+    """Work out the nets of some cuts together, so that none has to later."""
+    asked = [(tube, letter) for tube, letter in dict.fromkeys(ends) if letter not in tube._nets]
+    for first in range(0, len(asked), _NETS_AT_ONCE):
+        some = asked[first : first + _NETS_AT_ONCE]
+        cuts = [tube.joints[letter].base for tube, letter in some]
+        lines = []
+        for cut, (tube, _) in zip(cuts, some, strict=True):
+            even = np.linspace(-tube.net_reach, tube.net_reach, _NET)
+            across, up = (one.ravel() for one in np.meshgrid(even, even, indexing="ij"))
+            lines.append(ParallelLines(cut.branch, across, up))
+        found = reach_of_many(list(zip(cuts, lines, strict=True)))
+        for (tube, letter), (stops, _) in zip(some, found, strict=True):
+            tube._nets[letter] = stops.reshape(_NET, _NET)
+
+
+def look_at_shortest(ends: Sequence[tuple[Trimmed, str]]) -> None:
+    """Work out together how far back some cuts may surely take metal away."""
+    some = [(tube, letter) for tube, letter in dict.fromkeys(ends) if letter not in tube._sure]
+    cuts = [tube.joints[letter].cut for tube, letter in some]
+    found = reach_of_many([(cut, cut.branch.lines(angles(_COARSE))) for cut in cuts])
+    for (tube, letter), (stops, _) in zip(some, found, strict=True):
+        # the short point is costly, and hardly ever needed
+        tube._sure[letter] = float(stops.max()) + 2.0 * tube.body.half
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +131,7 @@ class TrimmedLegs:
         self._limits, self._sure, self._furthest = np.full((3, len(self._cuts)), np.nan)
         self._net_of = np.full(len(self._cuts), -1, dtype=np.int64)
         self._nets = np.empty((0, _NET, _NET))
+        self._net_wide = np.array([tube.net_reach for tube, _ in self._cuts])
         self._netted = np.array(
             [any(isinstance(p, BendPart) for mate in j.base.mates for p in mate) for _, j in self._cuts], dtype=np.bool_
         )
@@ -215,18 +247,25 @@ class TrimmedLegs:
 
     def _look_at(self, cuts: Ints, rough: bool) -> None:
         """Work out how far back from their ends some cuts surely may take metal away, and at most."""
-        for number in cuts[np.isnan(self._sure[cuts])].tolist():
-            tube, joint = self._cuts[number]
-            if self._netted[number]:
-                # the short point is costly, and hardly ever needed
-                self._sure[number] = float(joint.cut.outside(angles(_COARSE)).max()) + 2.0 * tube.body.half
-                continue
-            self._measure(np.array([number]))
-            self._sure[number], self._furthest[number] = self._limits[number], -np.inf
+        new = cuts[np.isnan(self._sure[cuts])]
+        netted = self._netted[new]
+        look_at_shortest([self._end(number) for number in new[netted].tolist()])
+        for number in new[netted].tolist():
+            tube, letter = self._end(number)
+            self._sure[number] = tube.sure(letter)
+        self._measure(new[~netted])
+        self._sure[new[~netted]], self._furthest[new[~netted]] = self._limits[new[~netted]], -np.inf
         if rough:
-            for number in cuts[np.isnan(self._furthest[cuts])].tolist():
-                tube, joint = self._cuts[number]
-                self._furthest[number] = float(tube.net(joint.end).max())
+            new = cuts[np.isnan(self._furthest[cuts])]
+            look_at_nets([self._end(number) for number in new.tolist()])
+            self._net_of[new] = len(self._nets) + np.arange(len(new))
+            nets = [tube.net(letter) for tube, letter in map(self._end, new.tolist())]
+            self._nets = np.concatenate((self._nets, *(net[None] for net in nets)))
+            self._furthest[new] = [float(net.max()) for net in nets]
+
+    def _end(self, cut: int) -> tuple[Trimmed, str]:
+        tube, joint = self._cuts[cut]
+        return tube, joint.end
 
     def _measure(self, cuts: Ints) -> None:
         """Work out the short points of some cuts."""
@@ -243,24 +282,22 @@ class TrimmedLegs:
             found[some] = self._from_nets(p[some], q[some], cut[some])
         rest = np.flatnonzero(~from_net)
         rest = rest[np.argsort(cut[rest], kind="stable")]
-        for rows in np.split(rest, np.flatnonzero(np.diff(cut[rest])) + 1) if len(rest) else ():
-            base = self._cuts[int(cut[rows[0]])][1].base
-            found[rows] = base.reach(ParallelLines(base.branch, p[rows], q[rows]))[0]
+        each = np.split(rest, np.flatnonzero(np.diff(cut[rest])) + 1) if len(rest) else []
+        bases = [self._cuts[int(cut[rows[0]])][1].base for rows in each]
+        asked = [(base, ParallelLines(base.branch, p[rows], q[rows])) for base, rows in zip(bases, each, strict=True)]
+        for rows, (stops, _) in zip(each, reach_of_many(asked), strict=True):
+            found[rows] = stops
         return found
 
     def _from_nets(self, p: Array, q: Array, cut: Ints) -> Array:
         """Where cuts stop lines, from the lines of the nets about their ends' axes (bilinear)."""
-        new = [number for number in np.unique(cut).tolist() if self._net_of[number] < 0]
-        if new:
-            made = [self._cuts[number][0].net(self._cuts[number][1].end) for number in new]
-            self._net_of[new] = len(self._nets) + np.arange(len(new))
-            self._nets = np.concatenate((self._nets, np.stack(made)))
-        wide, steps, net = np.array([tube.net_reach for tube, _ in self._cuts])[cut], _NET - 1, self._net_of[cut]
+        wide, steps = self._net_wide[cut], _NET - 1
         x, y = (np.clip((one + wide) / (2.0 * wide), 0.0, 1.0) * steps for one in (p, q))
         i, j = (np.minimum(one.astype(np.int64), steps - 1) for one in (x, y))
         u, v = x - i, y - j
-        low = self._nets[net, i, j] * (1.0 - u) + self._nets[net, i + 1, j] * u
-        high = self._nets[net, i, j + 1] * (1.0 - u) + self._nets[net, i + 1, j + 1] * u
+        corner, flat = (self._net_of[cut] * _NET + i) * _NET + j, self._nets.ravel()
+        low = flat[corner] * (1.0 - u) + flat[corner + _NET] * u
+        high = flat[corner + 1] * (1.0 - u) + flat[corner + _NET + 1] * u
         value: Array = low * (1.0 - v) + high * v
         return value
 

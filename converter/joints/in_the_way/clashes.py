@@ -23,7 +23,7 @@ from converter.joints.in_the_way.crossings import joined_places
 from converter.joints.model import Joint
 from converter.joints.near.index import LegIndex
 from converter.joints.near.legs import Legs, nearest_of_pairs
-from converter.joints.near.overlap import NearLegs, deepest_of_pairs, lie_near
+from converter.joints.near.overlap import NearLegs, Nodes, deepest_of_pairs, lie_near
 from converter.joints.near.pairs import near_pairs
 from converter.tolerances import Tolerances
 
@@ -119,13 +119,17 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
             for (one, other), (i, j, _, axes) in zip(pairs, some, strict=True)
         ]
         nodes = [
-            [*joined.get(frozenset(pair), ()), *told.get(frozenset(frame[k].name for k in pair), ())] for pair in pairs
+            Nodes(
+                (*joined.get(frozenset(pair), ()), *told.get(frozenset(frame[k].name for k in pair), ())),
+                2.0 * (frame[pair[0]].half + frame[pair[1]].half),
+            )
+            for pair in pairs
         ]
-        reach = [2.0 * (frame[one].half + frame[other].half) for one, other in pairs]
         open_ = [n for n, pair in enumerate(pairs) if full(pair) is None]
-        at_nodes = lie_near([legs[n] for n in open_], CLOSE, [nodes[n] for n in open_], [reach[n] for n in open_])
+        at_nodes = lie_near([legs[n] for n in open_], CLOSE, [nodes[n] for n in open_])
         looked_at = [n for n, there in zip(open_, at_nodes, strict=True) if not there]
-        deep = dict(zip(looked_at, deepest_of_pairs([legs[n] for n in looked_at], CLOSE), strict=True))
+        found = deepest_of_pairs([legs[n] for n in looked_at], CLOSE, [nodes[n] for n in looked_at])
+        deep = dict(zip(looked_at, found, strict=True))
         for n, pair in enumerate(pairs):
             if (crowded := full(pair)) is not None:
                 unseen.setdefault(crowded, set()).add(sum(pair) - crowded)
@@ -134,11 +138,12 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
             if got is None:
                 continue
             overlap, place = got
-            if any(distance(place, node) <= reach[n] for node in nodes[n]):
+            reach = nodes[n].reach
+            if any(distance(place, node) <= reach for node in nodes[n].places):
                 continue  # what the cut leaves there is told with the joint, and a crossing is told already
             if overlap <= tol.join:
                 apart = -CLOSE < overlap < -tol.join
-                if not apart or any(distance(place, at) <= reach[n] for k in pair for at in ends.get(k, ())):
+                if not apart or any(distance(place, at) <= reach for k in pair for at in ends.get(k, ())):
                     continue  # tubes of one node are as near as they like
             if pair not in clashes:
                 met.update(pair)

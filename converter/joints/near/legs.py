@@ -20,6 +20,8 @@ from converter.joints.near.index import LegIndex, rows_of
 
 #: Places tried along a bend; then about the best one, and how often.
 _COARSE, _FINE, _ROUNDS = 33, 9, 16
+#: Part of a bend between the places tried first.
+STEP = 1.0 / (_COARSE - 1)
 #: Pairs looked at together: few enough for their places to stay in the processor's cache.
 _AT_ONCE = 1024
 
@@ -113,7 +115,7 @@ def _along(bent: Legs, other: Legs) -> tuple[Array, Array, Array]:
     """The nearest places of bends and other legs: lengths on both, and distances."""
     row: NDArray[np.int64] = np.arange(len(bent.length))
     part = np.broadcast_to(np.linspace(0.0, 1.0, _COARSE), (len(row), _COARSE))
-    width = 1.0 / (_COARSE - 1)
+    width = STEP
     for _ in range(_ROUNDS + 1):
         there, off = other.foot(bent.at(part))
         best = off.argmin(axis=1)

@@ -74,12 +74,22 @@ class _PairDepths:
         return self._legs.outside(places, 2 * pair + 1)
 
 
-def deepest_of_pairs(pairs: Sequence[NearLegs], near: float = 0.0) -> list[tuple[float, Vec] | None]:
+class Nodes(NamedTuple):
+    """Places where two tubes are joined, and how far about them what they overlap is of no interest, mm."""
+
+    places: Sequence[Vec]
+    reach: float
+
+
+def deepest_of_pairs(
+    pairs: Sequence[NearLegs], near: float = 0.0, nodes: Sequence[Nodes] = ()
+) -> list[tuple[float, Vec] | None]:
     """By how much two legs overlap and where they do so deepest; None when they stay further apart than ``near``.
 
     Args:
         pairs: the legs.
         near: mm; below 0 the overlap is the room between them.
+        nodes: of each pair, if any are of interest: None, too, where it shows early that the deepest place lies at one.
     """
     found: list[tuple[float, Vec] | None] = [None] * len(pairs)
     pairs = [pair.smaller_first for pair in pairs]
@@ -93,7 +103,7 @@ def deepest_of_pairs(pairs: Sequence[NearLegs], near: float = 0.0) -> list[tuple
         for (n, one), deep in zip(asked, depth.tolist(), strict=True):
             if abs(2.0 * deep - one[0]) < 1e-6:
                 found[n] = one  # no cut takes that place away
-    starts = list(_starts(pairs, gauge, [n for n in left if found[n] is None], near))
+    starts = list(_starts(pairs, gauge, [n for n in left if found[n] is None], near, nodes))
     if not starts:
         return found
     pair, place, value, step = (np.array(column) for column in zip(*starts, strict=True))
@@ -107,7 +117,7 @@ def deepest_of_pairs(pairs: Sequence[NearLegs], near: float = 0.0) -> list[tuple
 
 
 def _starts(
-    pairs: Sequence[NearLegs], gauge: _PairDepths, chosen: Sequence[int], near: float
+    pairs: Sequence[NearLegs], gauge: _PairDepths, chosen: Sequence[int], near: float, nodes: Sequence[Nodes]
 ) -> Iterator[tuple[int, Array, float, float]]:
     """Two places for every pair that may overlap, to climb from: (pair, place, depth there, step to begin with)."""
     stretches = _close_stretches(pairs, gauge, chosen, near)
@@ -117,11 +127,21 @@ def _starts(
     for n, (points, coarse) in samples.items():
         values = depths[n]
         best = int(values.argmax())
-        if values[best] < -near / 2.0 - 2.0 * coarse:
+        # between the points it is nowhere deeper by more than this
+        more = 2.0 * coarse
+        if values[best] < -near / 2.0 - more:
+            continue
+        if nodes and nodes[n].places and _lies_at(nodes[n], points[values >= values[best] - more], more):
             continue
         far = np.linalg.norm(points - points[best], axis=1) > 4.0 * coarse
         for k in (best, int(np.where(far, values, -np.inf).argmax())):
             yield n, points[k], float(values[k]), coarse
+
+
+def _lies_at(nodes: Nodes, points: Array, within: float) -> bool:
+    """Whether everything no further than ``within`` from points (n, 3) lies within the reach of nodes."""
+    away = np.linalg.norm(points[:, None, :] - np.asarray(nodes.places)[None, :, :], axis=2).min(axis=1)
+    return bool((away + within <= nodes.reach).all())
 
 
 def _of_each(points: Mapping[int, Array], asked: Callable[[Array, Ints], Array]) -> dict[int, Array]:
@@ -177,21 +197,20 @@ def _cloud() -> Array:
     return points
 
 
-def lie_near(
-    pairs: Sequence[NearLegs], near: float, places: Sequence[Sequence[Vec]], reach: Sequence[float]
-) -> list[bool]:
-    """Of pairs whether they come within ``near`` of one another only where one of its places is within its reach.
+def lie_near(pairs: Sequence[NearLegs], near: float, nodes: Sequence[Nodes]) -> list[bool]:
+    """Of pairs whether they come within ``near`` of one another only within the reach of one of their nodes.
 
     A bound: where it does not know it says no.
     """
     found = [False] * len(pairs)
-    asked = [n for n, some in enumerate(places) if some]
+    asked = [n for n, some in enumerate(nodes) if some.places]
     pairs = [pairs[n].smaller_first for n in asked]
     gauge = _PairDepths(pairs)
     for k, (s, spacing, close) in _close_stretches(pairs, gauge, range(len(pairs)), near).items():
         axis = places_on(pairs[k].legs[0], s[max(close[0] - 1, 0) : close[-1] + 2])
-        away = np.linalg.norm(axis[:, None, :] - np.asarray(places[asked[k]])[None, :, :], axis=2).max(axis=0)
-        found[asked[k]] = bool((away + spacing + pairs[k].tube.body.half + abs(near) <= reach[asked[k]]).any())
+        places, reach = nodes[asked[k]]
+        away = np.linalg.norm(axis[:, None, :] - np.asarray(places)[None, :, :], axis=2).max(axis=0)
+        found[asked[k]] = bool((away + spacing + pairs[k].tube.body.half + abs(near) <= reach).any())
     return found
 
 
