@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from math import inf, nextafter, pi
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,8 +20,11 @@ from test_at_the_limit import BARE, SPRINGY, STEEL, TUBE, of, of_cope, shop_of, 
 
 from converter.audit.registry import audit
 from converter.bending.pieces import at_lengths
+from converter.bending.room.order import MARGIN
+from converter.bending.room.sweep import sweep_order
 from converter.bending.setup.setup import set_up
 from converter.bending.split import best_split
+from converter.findings import CODES
 from converter.joints.cope import cope_frame
 from converter.model.bends import Placement
 from converter.model.curve import Line
@@ -31,6 +35,7 @@ from converter.reducer import reduce_drawing
 from converter.reducer.refit import keeps_shape
 from converter.settings import Settings
 from converter.shop.model import Die, Machine, Metal, Shop, Trial
+from converter.shop.room import Box
 from converter.tolerances import MOST_MITRE, PAST_LENGTH, PAST_SHARE
 
 THIN = Section("round", 30.0, 2.0)
@@ -100,6 +105,34 @@ def scattered(value: float) -> Sequence[Any]:
     """Test bends of one angle, a value above and below their line."""
     tests = (*(Trial("D", None, None, 46.5 + off, 45.0) for off in (value, -value)), SPRINGY[1])
     return of("springback-poor-fit", tube([(300.0, 0.0, 90.0, 150.0)], 300.0), shop_of(tests=tests))
+
+
+def on_a_line(slope: float, ahead: float = 0.0) -> Sequence[Any]:
+    """Test bends on a line: a stop is so much of its angle, and so many degrees ahead."""
+    tests = tuple(Trial("D", None, None, slope * angle + ahead, angle) for angle in (45.0, 90.0))
+    return of("springback-odd-radius", tube([(300.0, 0.0, 90.0, 150.0)], 300.0), shop_of(tests=tests))
+
+
+ELBOW = tube([(300.0, 0.0, 90.0, 150.0)], 300.0)
+UPRIGHT = Machine(plane="vertical", pivot_height=1000.0, bends_to="down")
+FLAT = Machine(plane="horizontal", pivot_height=1000.0, wall_left=1000.0)
+#: What stands where, mm from the pivot; the least room it leaves is its distance less what the tube reaches.
+AROUND = {
+    "floor": lambda far: replace(UPRIGHT, pivot_height=far),
+    "wall": lambda far: replace(FLAT, wall_left=far),
+    "stand": lambda far: replace(
+        UPRIGHT, pivot_height=5000.0, boxes=(Box("the stand", (-900.0, -900.0, -far - 50.0), (900.0, 900.0, -far)),)
+    ),
+}
+
+
+def too_near(what: str, value: float) -> Sequence[Any]:
+    """Told by the audit and by the set-up alike where a tube comes so near to something."""
+    reach = 1000.0 - sweep_order(ELBOW.run.table, TUBE, AROUND[what](1000.0)).room
+    shop = shop_of(machine=AROUND[what](reach + value))
+    said = [f for f in audit([ELBOW], shop) if f.code == "sweep-close"]
+    assert bool(said) == any(f.code == "sweep-close" for f in set_up([ELBOW], shop, "A")[0].findings)
+    return said
 
 
 def post(at: float = 0.0, end: float = 900.0, size: Section = THIN, mate: Section = TUBE, long: float = 400.0):
@@ -201,6 +234,11 @@ LIMITS = {
     "through a larger one": Limit(not_through, 9.9 - 1.5 * share(0.1), 0.5 * share(0.1), 1),
     "near gap": Limit(gaps, 2.0, share(2.0), 1),
     "near gap, typed in inches": Limit(lambda v: gaps(v, "in"), 2.0, share(2.0), 1),
+    "test bends under the die": Limit(lambda v: on_a_line(1.0 - v, 3.0), 0.005, share(0.005), 1),
+    "test bends that open much": Limit(lambda v: on_a_line(1.0 + v), 0.15, share(0.15), 1),
+    "floor": Limit(lambda v: too_near("floor", v), MARGIN, PAST_LENGTH, -1),
+    "wall": Limit(lambda v: too_near("wall", v), MARGIN, PAST_LENGTH, -1),
+    "stand": Limit(lambda v: too_near("stand", v), MARGIN, PAST_LENGTH, -1),
     "refit within a tenth": Limit(refit_to, 100.0, share(100.0), 1),
 }
 
@@ -237,3 +275,55 @@ def test_the_most_that_a_saw_may_be_said_to_turn(typed, status, tmp_path, capsys
     (tmp_path / "t.csv").write_text("feed_mm,rotation_deg,angle_deg,clr_mm\n300,0,90,150\n300,,,\n")
     outcome = run(capsys, "cutlist", tmp_path / "t.csv", "--section", "50x2mm", "--mitre", typed, "--json")
     assert (outcome.status == 2) == (status == 2)
+
+
+# --- which code has a limit, and where it is swept ---------------------------------------------
+
+HERE, THERE = "test_more_limits", "test_at_the_limit"
+SWEPT = {
+    "angle-too-great": THERE, "bars-lacking": "what fills a bar: test_at_the_limit", "bend-wider": HERE,
+    "closed-loop": HERE, "cope-into-bend": HERE, "cope-partial": HERE, "d-of-bend": THERE, "end-eaten": HERE,
+    "end-too-short": THERE, "hole-saw-angle": THERE, "hole-saw-depth": THERE, "hole-saw-size": THERE,
+    "hoop": "as closed-loop", "joint-angle": THERE, "joint-beside": HERE, "joint-missed": THERE, "legs-shifted": HERE,
+    "length-disagrees": HERE, "mate-ends": HERE, "mate-smaller": HERE, "near-capacity": HERE, "near-gap": HERE,
+    "healed-gap": "as near-gap", "no-die": THERE, "over-capacity": THERE,
+    "piece-too-long": "what fits a bar: test_at_the_limit", "radius-too-wide": THERE,
+    "radius-between-dies": "of two dies as near: test_more_limits", "roll-not-quarter": THERE, "self-contact": THERE,
+    "short-run": THERE, "springback-poor-fit": HERE, "stick-too-long": THERE, "stop-too-great": THERE,
+    "straight-too-short": THERE, "strain-high": HERE, "thinning": THERE, "tube-clash": HERE, "tube-crossing": HERE,
+    "tube-near": HERE, "tube-through": HERE, "wall-factor": THERE, "sweep-close": "test_search_plainly",
+    "sweep-hits": "test_search_plainly", "order-changed": "test_search_plainly",
+    "die-to-buy": "the radius of a die: test_at_the_limit", "radius-too-tight": "as radius-too-wide",
+    "springback-odd-radius": HERE,
+}  # fmt: skip
+#: A limit that sorts how a drawing, a mesh or a solid is read; what is read is the same within tolerances beside it.
+SORTS = {
+    "curve-fitted", "rebuild-deviation", "near-tangent", "kink", "fold-back", "speck-removed", "duplicate-removed",
+    "arc-flattened", "arc-suspect", "not-line-arc", "run-size", "radius-uncertain", "radius-approximate",
+    "radius-shared", "mesh-ambiguous", "mesh-misfit", "mesh-not-round", "mesh-precision", "mesh-rest",
+    "mesh-uncertain", "mesh-fitted", "mesh-search-ended", "mesh-not-all-read", "solid-off", "solid-oval", "solid-plate",
+    "solid-remains", "solid-tapered", "solid-volume", "solid-ends", "outline-differs", "outline-size",
+    "outline-suspect", "not-stock", "overlap-kept", "section-unit", "shop-unit", "units-doubted", "units-assumed",
+    "cope-open", "cope-again", "joint-crowded", "joint-drawn", "joint-parallel",
+    "joint-coaxial", "negative-straight", "left-out-touches", "corner-choice", "plane-open",
+}  # fmt: skip
+#: What is told of something that is there or not.
+NO_LIMIT = {
+    "capacity-unknown", "corner-filleted", "corner-mitred", "corner-no-radius", "curve-sampled", "demo-shop",
+    "die-choice", "entity-unread", "file-repaired", "hole-saw-none", "hole-saw-not", "job-unmatched",
+    "joined-across-layers", "joint-butt", "joint-ring", "joint-skipped", "joint-unmatched", "joint-unplaced",
+    "junction", "kerf-assumed",
+    "layers-skipped", "mark-offset-unknown", "mesh-skin", "mitred-corner", "model-scale", "no-solid",
+    "outline-none", "outline-read", "part-elsewhere", "part-refused", "piece-no-bar", "piece-no-section", "refit",
+    "section-assumed", "section-unknown", "solid-fused", "solid-joined", "solid-skin", "springback-estimate",
+    "springback-none", "sweep-unknown", "units-overridden",
+}  # fmt: skip
+
+
+def test_of_every_code_it_is_known_whether_its_limit_is_swept():
+    """A new code wants a place in one of the three: with a limit that decides what is cut, among the sweeps."""
+    told = [*SWEPT, *SORTS, *NO_LIMIT]
+    assert sorted(told) == sorted(CODES)
+    for where in (HERE, THERE):
+        text = (Path(__file__).parent / f"{where}.py").read_text().split("HERE, THERE = ")[0]
+        assert [code for code, place in SWEPT.items() if place == where and f'"{code}"' not in text] == []
