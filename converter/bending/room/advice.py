@@ -225,11 +225,12 @@ def simple_orders(table: BendTable, section: Section, machine: Machine, margin: 
 @lru_cache(maxsize=MOST_REMEMBERED)
 def _simple_orders(bends: _Bends, section: Section, machine: Machine, margin: float) -> BestOrder:
     table = bends.table
-    one = Sweeper(table, section, space_of(machine))
-    if one.clears(one.simple_order, margin - PAST_LENGTH):
-        found = Clearance(None, None, None, None, tuple(bend + 1 for bend in one.simple_order), "A")
-        return BestOrder(found, found, found, True, True, margin, False, len(table.bends))
-    best = plain_a = plain_b = one.sequence(one.simple_order)
+    best = plain_a = plain_b = sweep_order(table, section, machine, enough=margin)
+    if plain_a.keeps(margin):
+        # just below what is enough nothing may have been found: whether it clears is asked as the set-up asks it
+        one = Sweeper(table, section, space_of(machine))
+        if not one.clears(one.simple_order, margin - PAST_LENGTH):
+            best = plain_a = plain_b = one.sequence(one.simple_order)
     if not plain_a.keeps(margin):
         plain_b = sweep_order(table, section, machine, "B")
         if plain_b.keeps(margin) or plain_b.room > plain_a.room + PAST_LENGTH:
