@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from converter.audit.registry import check
 from converter.audit.subject import Subject
 from converter.findings import Clause, Finding
-from converter.shop.assign import EQUAL, span
+from converter.shop.assign import EQUAL, nearest_die, span
 from converter.shop.model import Die
 from converter.tolerances import PAST_ANGLE
 
@@ -108,7 +108,7 @@ def _corner(subject: Subject, i: int) -> Finding:
 def _no_die_finding(subject: Subject, i: int, clr: float, dies: tuple[Die, ...]) -> Finding:
     """The finding for a radius that no die makes for sure."""
     low, high = span(subject.bends[i]) or (clr, clr)
-    nearest = min(dies, key=lambda die: abs(die.clr - clr))
+    nearest = nearest_die(clr, dies)
     cure, refitted = _refit(subject, nearest)
     values = {"radius": _radius(subject, i), "nearest": _die(nearest), **refitted}
     if any(low <= die.clr <= high for die in dies):

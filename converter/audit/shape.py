@@ -10,10 +10,7 @@ from converter.audit.subject import QUARTER, Subject
 from converter.findings import Finding
 from converter.model.bends import BendTable
 from converter.model.centerline import nearest_to_itself
-from converter.tolerances import PAST_ANGLE, PAST_LENGTH
-
-#: mm; a ring's straights are no longer than this (the join tolerance).
-JOINT = 0.1
+from converter.tolerances import DEFAULT, PAST_ANGLE, PAST_LENGTH, same_within
 
 
 @check
@@ -22,7 +19,7 @@ def closed(subject: Subject) -> Iterator[Finding]:
     run = subject.tube.run
     if not run.closed or not subject.bends or subject.reported & {("hoop", None), ("closed-loop", None), ("hoop", 1)}:
         return
-    if max(run.table.straights) <= JOINT:
+    if max(run.table.straights) <= same_within(DEFAULT.join):
         turn = sum(bend.angle for bend in subject.bends)
         yield subject.finding(
             "hoop",
@@ -85,7 +82,7 @@ def not_through_itself(subject: Subject) -> Iterator[Finding]:
         return
     thick = section.smaller
     met = nearest_to_itself(run.centerline, thick)
-    if met is None or met[0] >= _THROUGH * thick:
+    if met is None or met[0] >= _THROUGH * thick - PAST_LENGTH:
         return
     gap, place = met
     after = next((i for i, at in enumerate(_bend_ends(run.table)) if at >= place), len(subject.bends) - 1)

@@ -10,7 +10,7 @@ from converter.model.bends import Bend, BendTable
 from converter.model.centerline import surely_apart
 from converter.model.run import Tube, turned_by_bend
 from converter.model.section import Section
-from converter.shop.assign import die_for_bend
+from converter.shop.assign import die_for_bend, nearest_die
 from converter.shop.model import Die, Shop
 
 #: Degrees; a roll this close to a quarter turn is one (fitted planes are no better known).
@@ -138,8 +138,7 @@ class Subject:
         """The die a bend would be made on: its maker, else the tube's, else the nearest in radius."""
         die = self.makers[index] or self.die
         if die is None and self.dies[index]:
-            clr = self.bends[index].clr
-            die = self.dies[index][0] if clr is None else min(self.dies[index], key=lambda d: abs(d.clr - clr))
+            die = nearest_die(self.bends[index].clr, self.dies[index])
         return die
 
     def refit(self, die: Die) -> tuple[BendTable, float] | None:

@@ -37,11 +37,13 @@ def room_to_swing(subject: Subject) -> Iterator[Finding]:
     # here, since numpy is not needed where nothing is known of the machine
     from converter.bending.room.advice import simple_orders, sweep_finding
     from converter.bending.room.order import MARGIN
+    from converter.bending.room.questions import TOLERANCE
     from converter.bending.room.screen import surely_clears
     from converter.bending.room.space import space_of
     from converter.bending.room.sweep import half_outside
 
-    if surely_clears(run, space_of(machine), half_outside(section)[0], MARGIN):
+    # what is measured may be so much less than there is, and the set-up goes by that
+    if surely_clears(run, space_of(machine), half_outside(section)[0], MARGIN + TOLERANCE):
         return
     found = simple_orders(run.table, section, machine)
     finding = sweep_finding(subject.name, run.table, section, subject.bench.shop, found, die=subject.die, search=False)

@@ -2,19 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from converter.model.run import Tube, turned_by_bend
-from converter.shop.assign import die_for_bend
+from converter.shop.assign import die_for_bend, nearest_die
 from converter.shop.model import Die, Shop
-
-
-def nearest_die(clr: float | None, dies: Sequence[Die]) -> Die | None:
-    """The die nearest in radius (the first for a sharp corner); None when there are no dies."""
-    if not dies:
-        return None
-    return dies[0] if clr is None else min(dies, key=lambda die: abs(die.clr - clr))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +39,9 @@ def seats(tube: Tube, shop: Shop) -> list[Seat]:
             dies = shop.dies_for(section, turned)
         die = die_for_bend(bend, dies)
         if die is None:
-            die = named if named is not None and (named in dies or not dies) else nearest_die(bend.clr, dies)
+            if named is not None and (named in dies or not dies):
+                die = named
+            elif dies:
+                die = nearest_die(bend.clr, dies)
         found.append(Seat(die, turned))
     return found

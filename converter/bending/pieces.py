@@ -343,7 +343,9 @@ def _built(tube: Tube, nodes: Sequence[_CutPlace | None]) -> TubePieces:
         )
         place = pieces[i].run.placement
         sleeve = None if tube.section is None else _sleeve(tube, place, tube.section, i)
-        kind = "sleeve" if sleeve is not None and free >= sleeve.run.table.developed_length / 2.0 else "butt"
+        kind = (
+            "sleeve" if sleeve is not None and free >= sleeve.run.table.developed_length / 2.0 - PAST_LENGTH else "butt"
+        )
         joints.append(PieceJoint(cut.at, cut.straight, kind, place.start, sleeve if kind == "sleeve" else None))
     return TubePieces(tube, pieces, tuple(joints))
 

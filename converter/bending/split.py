@@ -18,14 +18,12 @@ from converter.model.section import Section
 from converter.reducer.refit import CORNER_LIMIT, corner_cut, keeps_shape, refit, setback
 from converter.shop.assign import die_for_bend, span
 from converter.shop.model import Die, Shop
-from converter.tolerances import PAST_ANGLE, PAST_LENGTH
+from converter.tolerances import DEFAULT, PAST_ANGLE, PAST_LENGTH, same_within
 
 #: A sleeve reaches this many outside diameters into each half (common practice, no source).
 SLEEVE = 2.0
 #: mm; straights longer than this below zero are overlaps, not rounding.
 _EQUAL = 1e-6
-#: mm; the straights of a ring are no longer (the join tolerance).
-_RING = 0.1
 #: mm; radii that differ by less are one radius.
 _SAME = 0.05
 #: How many of the radii drawn, and of those between them, are tried.
@@ -98,7 +96,7 @@ def splits(table: BendTable, od: float) -> Iterator[Split]:
             half = length / 2.0
             first = BendTable(bends[:i], half)
             second = BendTable((replace(bends[i], feed=half, rotation=0.0), *bends[i + 1 :]), table.tail)
-            joint = "sleeve" if length >= 2.0 * SLEEVE * od else "butt"
+            joint = "sleeve" if half >= SLEEVE * od - PAST_LENGTH else "butt"
             yield Split(i, starts[i] + half, length, joint, first, second)
 
 
@@ -223,7 +221,7 @@ def _bend_count(bends: int, tubes: int) -> Clause:
 
 def _is_ring(tube: Tube) -> bool:
     """Whether it is closed and has no straight to hold or to join: no die makes that."""
-    return tube.run.closed and max(tube.run.table.straights) <= _RING
+    return tube.run.closed and max(tube.run.table.straights) <= same_within(DEFAULT.join)
 
 
 def _served(tube: Tube, shop: Shop) -> bool:

@@ -33,7 +33,7 @@ from converter.joints.finding.contacts import (
 from converter.joints.finding.plan import EndPlan, Key
 from converter.joints.model import MITRE, SADDLE, SQUARE, Joint
 from converter.reducer.refit import distances
-from converter.tolerances import PAST_ANGLE, PAST_LENGTH, Tolerances
+from converter.tolerances import PAST_ANGLE, PAST_LENGTH, Tolerances, same_within
 
 #: mm; an end drawn nearer than this to where it belongs is drawn there.
 DRAWN = 0.01
@@ -243,7 +243,7 @@ def _findings(joint: Joint, frame: dict[str, Body], look: _Look, tol: Tolerances
         if joint.between > 0.0:
             _say_between(joint, joint.between, say)
         _check_mate_end(joint, frame, lines, outside, met, tol, say)
-    if joint.corner_gap > max(joint.gap, 0.0) + tol.fit:
+    if joint.corner_gap > max(joint.gap, 0.0) + same_within(tol.fit):
         # without its place, so that ends left open alike are told together
         values = {"mate": mate, "open": round(joint.corner_gap, 6)}
         findings.append(

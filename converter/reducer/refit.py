@@ -23,7 +23,7 @@ from converter.geometry.vectors import Vec, cross, sub
 from converter.model.bends import BendTable
 from converter.model.curve import Line, Segment
 from converter.model.run import Run
-from converter.tolerances import PAST_LENGTH
+from converter.tolerances import PAST_LENGTH, same_within
 
 Array = NDArray[np.float64]
 
@@ -135,7 +135,7 @@ def keeps_shape(run: Run, moved: float) -> bool:
     if not points:
         return moved <= 0.0
     far = max(points, key=lambda point: dist(points[0], point))
-    return moved <= MOST_MOVED * max(dist(far, point) for point in points)
+    return moved <= same_within(MOST_MOVED) * max(dist(far, point) for point in points)
 
 
 def _check(clr: float) -> None:

@@ -28,7 +28,7 @@ from converter.shop.job_file import JobEntry, JobFile
 from converter.shop.metals import find_metal, metal_hint, need_metal
 from converter.shop.model import Die, Shop
 from converter.shop.sections import section_from_layer
-from converter.tolerances import same_within
+from converter.tolerances import DEFAULT, same_within
 from converter.units import Display
 
 #: mm; radii closer than this are the same radius (0.002 in; the default fit tolerance).
@@ -331,6 +331,19 @@ def span(bend: Bend) -> tuple[float, float] | None:
     return bend.clr - bend.clr_uncertainty - EQUAL, bend.clr + bend.clr_uncertainty + EQUAL
 
 
+def nearest_die(clr: float | None, dies: Sequence[Die]) -> Die:
+    """The die nearest in radius: of those as near but for rounding, and for a sharp corner, the first.
+
+    Args:
+        clr: mm, or None for a corner.
+        dies: at least one.
+    """
+    if clr is None:
+        return dies[0]
+    least = min(abs(die.clr - clr) for die in dies)
+    return next(die for die in dies if abs(die.clr - clr) <= least + DEFAULT.equal)
+
+
 def die_for_bend(bend: Bend, dies: Sequence[Die]) -> Die | None:
     """The die that makes the bend for sure, or None.
 
@@ -344,7 +357,7 @@ def die_for_bend(bend: Bend, dies: Sequence[Die]) -> Die | None:
     fitting = [die for die in dies if abs(die.clr - clr) <= reach]
     if not fitting:
         return None
-    nearest = min(fitting, key=lambda die: abs(die.clr - clr))
+    nearest = nearest_die(clr, fitting)
     if abs(nearest.clr - clr) <= EQUAL and bend.clr_uncertainty <= EQUAL:
         return nearest
     different = any(abs(die.clr - nearest.clr) > EQUAL for die in fitting)

@@ -6,14 +6,13 @@ Each limit is swept through what lies at it, a rounding step away, and a little 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from dataclasses import replace
 from math import cos, inf, nextafter, radians, sin
-from typing import NamedTuple
 
 import pytest
 from command_line import run
 from copes import straight as straight_tube
+from limits_swept import Limit, assert_kept
 from tubes import run_of
 
 from converter.audit.registry import audit
@@ -151,22 +150,6 @@ def _compared(length: float = 0.0, angle: float = 0.0) -> list[Excess]:
     return [one for one in compare(drawn, made, limits=kept).excesses if one.what in ("leg", "angle") and one.bend == 1]
 
 
-class Limit(NamedTuple):
-    """A limit of the shop.
-
-    Attributes:
-        case: what is said of it where the tube has a value.
-        at: the limit.
-        noise: what it leaves to noise.
-        past: which way is past it.
-    """
-
-    case: Callable[[float], list[Finding]]
-    at: float
-    noise: float
-    past: int
-
-
 def _wall(value: float) -> list[Finding]:
     return of("wall-factor", tube([(300.0, 0.0, 90.0, 150.0)], 300.0, Section("round", 50.0, 50.0 / value)),
               shop_of(replace(BARE, max_wall_factor=20.0)))  # fmt: skip
@@ -258,16 +241,7 @@ LIMITS = {
 
 @pytest.mark.parametrize("name", LIMITS)
 def test_at_the_limit_nothing_is_said_and_rounding_turns_no_verdict(name):
-    limit = LIMITS[name]
-    for step in (0.0, 1e-12 * limit.at, 1e-9, 1e-6, 0.5 * limit.noise):
-        for side in (-1.0, 1.0):
-            assert limit.case(limit.at + side * step) == [], (step, side)
-    for towards in (-inf, inf):
-        assert limit.case(nextafter(limit.at, towards)) == []
-    beyond = limit.at + limit.past * limit.noise
-    assert limit.case(beyond + limit.past * 0.01 * limit.noise) != []
-    assert limit.case(beyond - limit.past * 0.01 * limit.noise) == []
-    assert limit.case(limit.at - 5.0 * limit.past * limit.noise) == []
+    assert_kept(LIMITS[name])
 
 
 def numbers(text: str) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from converter.bending.metal.springback import Springback, spread_words
 from converter.findings import Finding
 from converter.shop.model import Die
+from converter.tolerances import same_within
 
 #: Degrees; a test bend further than this from the fitted line makes a poor fit. Common practice, no source.
 POOR_FIT = 1.0
@@ -47,7 +48,7 @@ def fit_findings(springback: Springback, die: Die, tube: str | None = None) -> l
 
 def _poor_fit(springback: Springback, die: Die, tube: str | None) -> list[Finding]:
     """Test bends that do not lie on one line."""
-    if springback.residual is None or springback.residual <= POOR_FIT:
+    if springback.residual is None or springback.residual <= same_within(POOR_FIT):
         return []
     worst = max(springback.used, key=lambda test: abs(test.stop - springback.stop(test.angle)))
     return [
@@ -68,9 +69,9 @@ def _odd_radius(springback: Springback, die: Die, tube: str | None) -> list[Find
         return []
     opens = max(springback.opening(test.angle) for test in springback.used) - 1.0
     most = MOST_OPENING if springback.likely is None else LIKELY_TIMES * springback.likely + LIKELY_BESIDES
-    if opens <= most and springback.b >= 1.0 - UNDER_DIE:
+    under = 1.0 - springback.b > same_within(UNDER_DIE)
+    if opens <= same_within(most) and not under:
         return []
-    under = springback.b < 1.0 - UNDER_DIE
     radius = die.clr * (springback.b if under else 1.0 + opens)
     values = {
         "die": die.name,

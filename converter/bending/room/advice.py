@@ -217,7 +217,7 @@ class _Bends:
 def simple_orders(table: BendTable, section: Section, machine: Machine, margin: float = MARGIN) -> BestOrder:
     """The simple order from end A and, when that does not clear by the margin, from end B: no search.
 
-    Of an order that clears from end A only that is known, not exactly by how much.
+    Of an order that clears from end A only that is known, not by how much. It is asked for just as the set-up asks.
     """
     return _simple_orders(_Bends.of(table), section, machine, margin)
 
@@ -226,6 +226,11 @@ def simple_orders(table: BendTable, section: Section, machine: Machine, margin: 
 def _simple_orders(bends: _Bends, section: Section, machine: Machine, margin: float) -> BestOrder:
     table = bends.table
     best = plain_a = plain_b = sweep_order(table, section, machine, enough=margin)
+    if plain_a.keeps(margin):
+        # just below what is enough nothing may have been found: whether it clears is asked as the set-up asks it
+        one = Sweeper(table, section, space_of(machine))
+        if not one.clears(one.simple_order, margin - PAST_LENGTH):
+            best = plain_a = plain_b = one.sequence(one.simple_order)
     if not plain_a.keeps(margin):
         plain_b = sweep_order(table, section, machine, "B")
         if plain_b.keeps(margin) or plain_b.room > plain_a.room + PAST_LENGTH:

@@ -12,7 +12,7 @@ from converter.bending.split import best_refit, best_split, makeable_by
 from converter.findings import NOTE, WARNING, Clause, Finding
 from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
-from converter.tolerances import PAST_ANGLE, PAST_LENGTH
+from converter.tolerances import PAST_ANGLE, PAST_LENGTH, same_within
 
 if TYPE_CHECKING:
     from converter.bending.setup.setup import Setup, Step
@@ -136,7 +136,7 @@ class _Findings:
                     {"other": i, "excess": excess},
                     measured=excess,
                     limit=AS_BENDS_GO,
-                    severity=NOTE if excess <= AS_BENDS_GO else WARNING,
+                    severity=NOTE if excess <= same_within(AS_BENDS_GO) else WARNING,
                 )
 
     def ends(self) -> Iterator[Finding]:
@@ -193,7 +193,7 @@ class _Findings:
             die = steps[index].die
             # the radius of another die than drawn has an error of its own
             as_drawn = die is not None and die_for_bend(self.run.table.bends[index], (die,)) is not None
-            if abs(apart) > WORTH_SAYING and as_drawn:
+            if abs(apart) > same_within(WORTH_SAYING) and as_drawn:
                 yield self._finding("bend-wider", index + 1, {"apart": apart}, measured=apart)
 
     def stick(self) -> Iterator[Finding]:

@@ -22,6 +22,7 @@ from converter.model.bends import Bend, BendTable, Placement
 from converter.model.drawing import Drawing, Ignored, ReadyTable
 from converter.model.section import SHAPES, Section
 from converter.quoting import quoted, shortened
+from converter.tolerances import same_within
 
 if TYPE_CHECKING:
     from converter.importers.registry import ReadOptions
@@ -318,7 +319,7 @@ class _TubeRows:
         """Say when the total in the file is not what the rows add up to; the rows count."""
         total = self.number(whole, "developed_length")
         limit = 0.1 * (len(table.bends) + 1)
-        if total is None or abs(total - table.developed_length) <= limit:
+        if total is None or abs(total - table.developed_length) <= same_within(limit):
             return
         row = whole["developed_length"][0]
         drawing.findings.append(

@@ -19,7 +19,7 @@ from converter.joints.finding.crowds import Ints, find_crowds
 from converter.joints.finding.entries import OUTSIDE, Approach, entries_into_bends
 from converter.joints.near.axes import places_near_bends
 from converter.joints.near.index import LegIndex
-from converter.tolerances import Tolerances
+from converter.tolerances import PAST_LENGTH, Tolerances
 
 #: Below this angle between the axes (degrees) two tubes are parallel: no cut joins them.
 PARALLEL = 1.0
@@ -240,8 +240,10 @@ def _entry(end: End, own: Body, mate: Body, place: _NearPlace) -> float | None:
     """Length back from the end at which its axis enters a straight; None when it passes beside it."""
     radius, ahead = mate.section.cylinder, place.ahead
     if radius is not None:
+        if place.offset >= radius - PAST_LENGTH:  # an axis along its side is beside it, however that was rounded
+            return None
         room = radius * radius - place.offset * place.offset
-        return None if room <= 0.0 else float(room**0.5) / sin(radians(place.angle)) - ahead
+        return float(room**0.5) / sin(radians(place.angle)) - ahead
     axis = Branch.at(end.point, end.direction, own.section).axis()
     widest = 1.5 * mate.half / sin(radians(max(place.angle, 10.0))) + mate.half
     high = -ahead + widest

@@ -25,10 +25,12 @@ from converter.joints.near.index import LegIndex
 from converter.joints.near.legs import Legs, nearest_of_pairs
 from converter.joints.near.overlap import NearLegs, Nodes, deepest_of_pairs, lie_near
 from converter.joints.near.pairs import near_pairs
-from converter.tolerances import Tolerances
+from converter.tolerances import Tolerances, same_within
 
 #: mm; tubes that pass with less between them are told, since bending moves them as far.
 CLOSE = 1.0
+#: The same to judge by: what is exactly so far apart is near, however it was rounded.
+NEAR = same_within(CLOSE)
 #: Pairs of straights and bends looked at together to begin with.
 _AT_FIRST = 512
 #: Tubes that one tube is told to be in the way of; of one that lies in so many more the rest is only counted.
@@ -126,9 +128,9 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
             for pair in pairs
         ]
         open_ = [n for n, pair in enumerate(pairs) if full(pair) is None]
-        at_nodes = lie_near([legs[n] for n in open_], CLOSE, [nodes[n] for n in open_])
+        at_nodes = lie_near([legs[n] for n in open_], NEAR, [nodes[n] for n in open_])
         looked_at = [n for n, there in zip(open_, at_nodes, strict=True) if not there]
-        found = deepest_of_pairs([legs[n] for n in looked_at], CLOSE, [nodes[n] for n in looked_at])
+        found = deepest_of_pairs([legs[n] for n in looked_at], NEAR, [nodes[n] for n in looked_at])
         deep = dict(zip(looked_at, found, strict=True))
         for n, pair in enumerate(pairs):
             if (crowded := full(pair)) is not None:
@@ -142,7 +144,7 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
             if any(distance(place, node) <= reach for node in nodes[n].places):
                 continue  # what the cut leaves there is told with the joint, and a crossing is told already
             if overlap <= tol.join:
-                apart = -CLOSE < overlap < -tol.join
+                apart = -NEAR < overlap < -tol.join
                 if not apart or any(distance(place, at) <= reach for k in pair for at in ends.get(k, ())):
                     continue  # tubes of one node are as near as they like
             if pair not in clashes:
@@ -156,12 +158,12 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
 
 
 def _not_apart(index: LegIndex, frame: Sequence[Body]) -> Iterator[tuple[int, int, Vec, tuple[float, float, float]]]:
-    """Legs that may come within `CLOSE`, the lower first: a place on the first where they do, and where the axes do."""
-    i, j, places = near_pairs(index, frame, CLOSE)
+    """Legs that may come within `NEAR`, the lower first: a place on the first where they do, and where the axes do."""
+    i, j, places = near_pairs(index, frame, NEAR)
     legs = Legs.all_of(index)
     s, t, off = nearest_of_pairs(legs.rows(i), legs.rows(j))
     half = np.array([body.half for body in frame])
-    kept = np.flatnonzero(off < half[index.body[i]] + half[index.body[j]] + CLOSE)
+    kept = np.flatnonzero(off < half[index.body[i]] + half[index.body[j]] + NEAR)
     rows = (one[kept].tolist() for one in (i, j, places, s, t, off))
     for m, n, (x, y, z), *axes in zip(*rows, strict=True):
         yield m, n, (x, y, z), (axes[0], axes[1], axes[2])
