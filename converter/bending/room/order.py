@@ -42,7 +42,7 @@ _CLEARLY = 2.0 * SURE
 _WORTH = _AS_GOOD + _CLEARLY
 
 #: Situations swept beside those of the best orders the second time round; twice as many each time after.
-MORE = 32
+MORE = 16
 
 #: Whether a bend (number from 1, in the table's order from end A) can be held when the bends of these numbers,
 #: rising, are made already: fed from 'A' or 'B'.
@@ -372,7 +372,8 @@ class _OrderSearch:
         """Work that comes to the `order`."""
         self.sweeper = self.sweeper.quick(enough, poor)
         self.rooms = np.minimum(self.rooms, enough)
-        sure, more = -inf, 0
+        # where rooms are measured over all there is, nearly all of them are needed in the end
+        sure, more = -inf, 0 if self.sure is not None else 4 * MORE
         while True:
             question = OrderQuestion(self.rooms, self.names, sure, 2.0 * ROUNDING, _AS_GOOD)
             yield [question]

@@ -33,7 +33,7 @@ from converter.bending.room.shape import SideKey, check_table, half, stations
 from converter.bending.room.space import Array, Space, space_of
 from converter.errors import OptionError
 from converter.model.bends import BendTable
-from converter.model.centerline import reverse_table
+from converter.model.centerline import from_end_b
 from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Machine
@@ -144,7 +144,7 @@ class Sweeper:
         self.feed_from = feed_from
         self.space = space
         self.count = len(table.bends)
-        self._table = longer if feed_from == "A" else reverse_table(longer)[0]
+        self._table = longer if feed_from == "A" else from_end_b(longer)
         self._stops = angles if feed_from == "A" else angles[::-1]
         self._radius, self._thinner = half_outside(section)
         self._tube = SwungTube(self._table, self._stops, space, self._radius, self._thinner)
