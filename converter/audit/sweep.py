@@ -41,7 +41,7 @@ def room_to_swing(subject: Subject) -> Iterator[Finding]:
     from converter.bending.room.space import space_of
     from converter.bending.room.sweep import half_outside
 
-    if surely_clears(run, space_of(machine), half_outside(section)[0], MARGIN):
+    if surely_clears(run.table, space_of(machine), half_outside(section)[0], MARGIN):
         return
     found = simple_orders(run.table, section, machine)
     finding = sweep_finding(subject.name, run.table, section, subject.bench.shop, found, die=subject.die, search=False)

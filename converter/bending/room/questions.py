@@ -17,6 +17,7 @@ import numpy as np
 from converter.bending.room.bound import MostRoom, most_rooms
 from converter.bending.room.near import SURE, Answers, Moment, NearPairs, nearest_to_boxes, nearest_to_itself
 from converter.bending.room.order_sets import OrderQuestion, TopQuestion, answer_orders, answer_tops
+from converter.bending.room.screen import SimpleQuestion, answer_simply
 from converter.bending.room.shape import APART, ElementRows, Elements, SideKey, TubeSide, bits_of, forming, halves
 from converter.bending.room.space import Array, Index, Space
 from converter.bending.room.walls import Motion, least_to_planes
@@ -121,7 +122,7 @@ class RoomQuestion:
 
 
 Result = TypeVar("Result")
-Question: TypeAlias = RoomQuestion | BoundQuestion | TopQuestion | OrderQuestion
+Question: TypeAlias = SimpleQuestion | RoomQuestion | BoundQuestion | TopQuestion | OrderQuestion
 #: Work that asks, goes on when its questions are answered, and comes to a result.
 Steps: TypeAlias = Generator[list[Question], None, Result]
 
@@ -137,6 +138,7 @@ def together(works: Sequence[Steps[Result]]) -> list[Result]:
     try:
         while True:
             questions = next(steps)
+            answer_simply([one for one in questions if isinstance(one, SimpleQuestion)])
             _answer_bounds([one for one in questions if isinstance(one, BoundQuestion)])
             answer_tops([one for one in questions if isinstance(one, TopQuestion)])
             answer_orders([one for one in questions if isinstance(one, OrderQuestion)])

@@ -29,6 +29,7 @@ from converter.bending.room.questions import (
     alone,
     sides_of,
 )
+from converter.bending.room.screen import SimpleQuestion
 from converter.bending.room.shape import SideKey, check_table, half, stations
 from converter.bending.room.space import Array, Space, space_of
 from converter.errors import OptionError
@@ -251,6 +252,14 @@ class Sweeper:
         """Work after which it is at hand whether an order `clears`."""
         order = tuple(order)
         if (order, margin) not in self._clear:
+            if order == self.simple_order:
+                simple = SimpleQuestion(self._table, self._stops, self.space, self._radius)
+                yield [simple]
+                if simple.room.least > margin + TOLERANCE or simple.room.most < margin - PAST_LENGTH:
+                    clears = simple.room.most >= margin
+                    self._clear[order, margin] = simple.room.least if clears else simple.room.most
+                    yield []  # so that tubes go on in step, and ask the same at the same time
+                    return
             line = float(np.nextafter(margin, -inf))
             deep = max(line, self._tube.deepest)
             question = RoomQuestion(self._tube, self._situations(order), self.enough, deep, each=False, line=line)
