@@ -9,7 +9,7 @@ n by the angle on the radius. This is the step from internal to Cartesian coordi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil, cos, radians, sin
 from typing import Any
 

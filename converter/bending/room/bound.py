@@ -60,8 +60,10 @@ class RoomMotion:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MostRoom:
-    """What a tube may have at most, (2^n, n) mm each: a row per set of bends made (bit i stands for bend i), a column per
-    bend; inf where the bend itself is made, or nothing stands around.
+    """What a tube may have at most, (2^n, n) mm each.
+
+    A row per set of bends made (bit i stands for bend i), a column per bend; inf where the bend itself is made, or
+    nothing stands around.
 
     Attributes:
         to_planes: to floor, ceiling and walls.
@@ -109,7 +111,9 @@ def _most_rooms(
         both.append(np.full((len(tables), 1 << count, count), inf))
         for k in range(count):
             before, after = 1 << k, 1 << (count - 1 - k)
-            room = np.minimum(one[:, before - 1 + (made & (before - 1))], other[:, after - 1 + (mirrored & (after - 1))])
+            room = np.minimum(
+                one[:, before - 1 + (made & (before - 1))], other[:, after - 1 + (mirrored & (after - 1))]
+            )
             both[-1][:, :, k] = np.where(made >> k & 1, inf, room)
     to_planes = both[0]
     to_all = np.minimum(to_planes, both[1]) if space.boxes else to_planes
@@ -220,9 +224,7 @@ def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> tup
     return planes, boxes
 
 
-def _begun(
-    k: int, bends: _OutwardBends, side: float, space: Space, radius: Array, motion: RoomMotion
-) -> _OutwardWalk:
+def _begun(k: int, bends: _OutwardBends, side: float, space: Space, radius: Array, motion: RoomMotion) -> _OutwardWalk:
     """The walk of bend k that has got no farther than T."""
     tubes = len(radius)
     place = np.zeros((9, 1, tubes))
@@ -252,7 +254,7 @@ def _with_bend(
     share = np.arange(apart + 1)[:, None] * steps // apart * (bends.angle[:, i] / steps)
     to, on = bends.clr[:, i] * (1.0 - np.cos(share)), bends.clr[:, i] * np.sin(share)
     arc = (start, b, t), (to[:, None], on[:, None])
-    room = _least(ball_rooms(_ArcPoints(*arc), space, motion.of(walk.bend))) - radius
+    room = ball_rooms(_ArcPoints(*arc), space, motion.of(walk.bend)).min(axis=0) - radius
     c, s = np.cos(bends.angle[:, i]), np.sin(bends.angle[:, i])
     place = np.concatenate([start + to[-1] * b + on[-1] * t, t * c + b * s, n])
     along = np.broadcast_to(np.stack([bends.begin[:, i], bends.roll[:, i]])[:, None], walk.along.shape)
@@ -263,11 +265,6 @@ def _with_bend(
         gap = np.minimum(gap, box_gaps(*_along_straight(point, start, walk.made), space, moved))
         gap = np.minimum(gap, box_gaps(np.stack([middle, place[0:3]], axis=1), 1.0, space, moved))
     return _OutwardWalk(walk.bend, walk.made | 1 << i, place, along, np.minimum(walk.room, room), gap)
-
-
-def _least(values: Array) -> Array:
-    """The least of the points; without planes there is but one value."""
-    return values.min(axis=0) if values.ndim else values
 
 
 def _halfway(to: Array, on: Array) -> tuple[Array, Array]:
@@ -338,6 +335,11 @@ class _ArcPoints:
     vectors: tuple[Array, Array, Array]
     shares: tuple[Array, Array]
 
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Coordinates, points, rows, tubes."""
+        return 3, len(self.shares[0]), *self.vectors[0].shape[1:]
+
     def dot(self, x: float, y: float, z: float) -> Array:
         """(points, rows, tubes) the scalar products with a vector."""
         start, to, on = (_dot(one, x, y, z) for one in self.vectors)
@@ -369,7 +371,7 @@ def _spans(table: BendTable) -> list[tuple[float, float, float]]:
 
 def ball_rooms(p: Array | _ArcPoints, space: Space, motion: RoomMotion) -> Array:
     """Mm that points keep from the nearest plane while they move, at most: (3, ...) of them, or those along arcs."""
-    least = np.full((), inf)
+    least = np.full(p.shape[1:], inf)
     for (nx, ny, nz), offset in zip(space.normals.tolist(), space.offsets.tolist(), strict=True):
         level = _dot(p, 0.0, 0.0, nz) + offset if nz else offset
         if not nx and not ny:

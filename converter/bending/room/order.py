@@ -254,13 +254,12 @@ def _every(ends: Mapping[str, Sweeper], rule: Feasible | None) -> Steps[tuple[li
     first, second = searches
     found = yield from side_by_side([first.ask_roomiest(), second.ask_after(first)])
     orders = sorted((one for one in found if one is not None), key=lambda one: one.feed_from)
-    if (
-        max((one.room for one in orders), default=inf)
-        <= max(one.deepest for one in ends.values()) + _WORTH
-    ):
+    if max((one.room for one in orders), default=inf) <= max(one.deepest for one in ends.values()) + _WORTH:
         # as deep nothing is measured well enough to say by it alone which order is better
         orders, poor = yield from _simple_and_poor(ends, rule)
-        deep = yield from side_by_side([_OrderSearch(one, held, most.to_planes).ask_within_finished(poor) for one, held, most in weighing])
+        deep = yield from side_by_side(
+            [_OrderSearch(one, held, most.to_planes).ask_within_finished(poor) for one, held, most in weighing]
+        )
         orders += [one for one in deep if one is not None]
     return orders, sum(int(held.sum()) for held in helds)
 

@@ -376,9 +376,7 @@ def _is_settled(question: RoomQuestion, moments: Sequence[Moment]) -> bool:
     return question.line > -inf and any(one.least <= question.line for one in moments)
 
 
-def _self_pairs(
-    questions: Sequence[RoomQuestion], settled: Sequence[bool]
-) -> tuple[Elements, NearPairs] | None:
+def _self_pairs(questions: Sequence[RoomQuestion], settled: Sequence[bool]) -> tuple[Elements, NearPairs] | None:
     """The elements of situations, and every pair of them between which the tube may turn far enough to meet itself, of
     the questions that are not settled."""
     bends = _question_bends(questions)

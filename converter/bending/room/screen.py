@@ -1,9 +1,9 @@
 """A quick look at simple orders, which settles for most tubes whether they clear, without a sweep.
 
-While a bend of a simple order is made, all of the tube ahead of the die is bent as it will be and all behind is straight
-stock. An arc lies within the triangle of its ends and its corner, so the tube is nowhere nearer to a plane than the
-nearest corner of these triangles; boxes around them over the whole swing bound the room to boxes and to the tube itself.
-The ends of the arcs are points of the tube, which comes as near as they do.
+While a bend of a simple order is made, all of the tube ahead of the die is bent as it will be and all behind is
+straight stock. An arc lies within the triangle of its ends and its corner, so the tube is nowhere nearer to a plane
+than the nearest corner of these triangles; boxes around them over the whole swing bound the room to boxes and to the
+tube itself. The ends of the arcs are points of the tube, which comes as near as they do.
 """
 
 from __future__ import annotations

@@ -31,7 +31,7 @@ from converter.bending.room.questions import (
 )
 from converter.bending.room.screen import SimpleQuestion
 from converter.bending.room.shape import SideKey, check_table, half, stations
-from converter.bending.room.space import Array, Space, space_of
+from converter.bending.room.space import Space, space_of
 from converter.errors import OptionError
 from converter.model.bends import BendTable
 from converter.model.centerline import from_end_b

@@ -129,6 +129,8 @@ class LeastRoom:
         self.result = one.sequence(self.order)
 
 
+#: A tube as it comes off the machine, from end A, and by how much springback takes more than each straight has, mm.
+HeldTable: TypeAlias = tuple[BendTable, tuple[float, ...]]
 #: The end and order taken, why not the simple ones, and the search where there was one.
 ChosenOrder: TypeAlias = tuple[OrderChoice, tuple[str, ...], WeighedOrders | None]
 
@@ -151,7 +153,7 @@ class OrderChooser:
     #: Once something was swept, what all orders of the tube share.
     _sweepers: list[Sweepers] = field(default_factory=list, init=False, repr=False, compare=False)
     #: Once it was asked, the tube as it comes off the machine, from end A, and what springback takes too much.
-    _held: list[tuple[BendTable, tuple[float, ...]]] = field(default_factory=list, init=False, repr=False, compare=False)
+    _held: list[HeldTable] = field(default_factory=list, init=False, repr=False, compare=False)
     #: By the extra stick at ends A and B whether the finished tube is well apart from itself, as far as it was asked.
     _apart: dict[tuple[float, float], bool] = field(default_factory=dict, init=False, repr=False, compare=False)
 

@@ -107,9 +107,7 @@ def shape_of(
     return seen_from(as_cut(whole, cope_a, cope_b), excess, made, feed_from)
 
 
-def seen_from(
-    from_a: BendTable, excess: tuple[float, ...], made: Sequence[MachineBend], feed_from: str
-) -> BentShape:
+def seen_from(from_a: BendTable, excess: tuple[float, ...], made: Sequence[MachineBend], feed_from: str) -> BentShape:
     """The tube of `shape_of` from an end.
 
     Args:
