@@ -172,7 +172,7 @@ class _OutwardWalk:
 
     Attributes:
         bend: (rows,) the bend in question, counted from the free end.
-        made: (rows,) the set of those made farther out.
+        bent: (rows,) the set of those made farther out.
         place: (9, rows, tubes) the point, the tangent and the normal there.
         along: (2, rows, tubes) mm along the stick from end A, and radians of roll from the first bend's.
         room: (rows, tubes) mm that planes leave up to there at most.
@@ -180,7 +180,7 @@ class _OutwardWalk:
     """
 
     bend: Index
-    made: Index
+    bent: Index
     place: Array
     along: Array
     room: Array
@@ -189,7 +189,7 @@ class _OutwardWalk:
     def and_more(self, other: _OutwardWalk) -> _OutwardWalk:
         """These and others."""
         return _OutwardWalk(
-            *(np.concatenate([getattr(one, name) for one in (self, other)]) for name in ("bend", "made")),
+            *(np.concatenate([getattr(one, name) for one in (self, other)]) for name in ("bend", "bent")),
             *(np.concatenate([getattr(one, name) for one in (self, other)], axis=1) for name in ("place", "along")),
             *(np.concatenate([getattr(one, name) for one in (self, other)]) for name in ("room", "gap")),
         )
@@ -215,8 +215,8 @@ def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> tup
     end, moved = point + t * tail, motion.of(walk.bend)
     room = np.minimum(walk.room, ball_rooms(end - radius * t, space, moved) - radius)
     room = np.minimum(room, _discs(end, t, space, radius, moved))
-    gap = np.minimum(walk.gap, box_gaps(*_along_straight(point, end, walk.made), space, moved))
-    columns = (1 << walk.bend) - 1 + walk.made
+    gap = np.minimum(walk.gap, box_gaps(*_along_straight(point, end, walk.bent), space, moved))
+    columns = (1 << walk.bend) - 1 + walk.bent
     planes, boxes = np.empty((tubes, len(columns))), np.empty((tubes, len(columns)))
     # nearer the end than a radius, arcs count as discs too, which are thinner: nothing is said of such ends
     planes[:, columns] = np.where(tail > radius + ROUNDING, room, inf).T
@@ -262,9 +262,9 @@ def _with_bend(
     if space.boxes:
         middle = np.stack([_dot(_ArcPoints(arc[0], _halfway(*arc[1])), *axis)[0] for axis in np.eye(3).tolist()])
         moved = motion.of(walk.bend)
-        gap = np.minimum(gap, box_gaps(*_along_straight(point, start, walk.made), space, moved))
+        gap = np.minimum(gap, box_gaps(*_along_straight(point, start, walk.bent), space, moved))
         gap = np.minimum(gap, box_gaps(np.stack([middle, place[0:3]], axis=1), 1.0, space, moved))
-    return _OutwardWalk(walk.bend, walk.made | 1 << i, place, along, np.minimum(walk.room, room), gap)
+    return _OutwardWalk(walk.bend, walk.bent | 1 << i, place, along, np.minimum(walk.room, room), gap)
 
 
 def _halfway(to: Array, on: Array) -> tuple[Array, Array]:
@@ -273,14 +273,14 @@ def _halfway(to: Array, on: Array) -> tuple[Array, Array]:
     return to[[middle]], on[[middle]]
 
 
-def _along_straight(start: Array, end: Array, made: Index) -> tuple[Array, Array]:
+def _along_straight(start: Array, end: Array, bent: Index) -> tuple[Array, Array]:
     """(3, points, rows, tubes) points along (3, rows, tubes) straights, and how much of the draw each shares.
 
     A straight of a side of which no bend is made begins at T, where it is held.
     """
     shares = np.array(_ALONG)[:, None, None]
     points = start[:, None] + shares * (end - start)[:, None]
-    return points, np.where((made == 0)[:, None], shares, 1.0)
+    return points, np.where((bent == 0)[:, None], shares, 1.0)
 
 
 def box_gaps(p: Array, slide: Array | float, space: Space, motion: RoomMotion) -> Array:

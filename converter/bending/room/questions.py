@@ -97,6 +97,7 @@ class RoomQuestion:
         situations: which.
         enough: mm; room to boxes and to the tube itself is not measured where it is more than this ...
         deep: ... nor exactly where it is less than this.
+        poor: mm; where each situation counts, room to planes is not measured exactly where it is less than this.
         each: whether the room of each counts; else only the least of all, and the others come out too great.
         line: mm; where only it counts whether the least of all is as low as this; else -inf.
         finished: whether it is the finished tube against itself that is asked, with each bend just bent.
@@ -109,6 +110,7 @@ class RoomQuestion:
     situations: Sequence[Situation]
     enough: float = inf
     deep: float = -inf
+    poor: float = -inf
     each: bool = True
     line: float = -inf
     finished: bool = False
@@ -232,7 +234,7 @@ def _bring_walls(questions: Sequence[RoomQuestion]) -> None:
         if one.walls is one.tube.walls:
             continue
         # what begins so much above the line comes to the same below it
-        low, high = (one.line, one.line) if one.line > -inf else (one.deep, one.enough)
+        low, high = (one.line, one.line) if one.line > -inf else (one.poor, one.enough)
         doubt = low, high + 2.0 * SURE
         for key in dict.fromkeys(key for pair in one.sides() for key in pair if key not in one.rooms):
             if key in one.tube.walls:

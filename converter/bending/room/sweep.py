@@ -150,7 +150,7 @@ class Sweeper:
         self._radius, self._thinner = half_outside(section)
         self._tube = SwungTube(self._table, self._stops, space, self._radius, self._thinner)
         self.enough = enough
-        self._deep = max(poor, self._tube.deepest)
+        self._poor, self._deep = poor, max(poor, self._tube.deepest)
         self._moments: dict[Situation, Moment] = {}
         #: Room of each side to planes and boxes, which depends on ``enough`` and ``poor``.
         self._rooms: dict[SideKey, Moment] = {}
@@ -163,14 +163,15 @@ class Sweeper:
     def quick(self, enough: float, poor: float) -> Sweeper:
         """The same tube, measured within ``enough`` and ``poor`` only; poses and walls are worked out once for both."""
         other = copy(self)
-        other.enough, other._deep = enough, max(poor, self._tube.deepest)
+        other.enough, other._poor, other._deep = enough, poor, max(poor, self._tube.deepest)
         other._moments, other._rooms, other._clearances, other._clear = {}, {}, {}, {}
         return other
 
     def narrowed(self, enough: float, poor: float) -> Sweeper:
         """The same again, with what it knows, measured within narrower bounds from now on."""
         other = copy(self)
-        other.enough, other._deep = min(enough, self.enough), max(poor, self._deep)
+        other.enough, other._poor = min(enough, self.enough), max(poor, self._poor)
+        other._deep = max(poor, self._deep)
         return other
 
     @property
@@ -195,7 +196,7 @@ class Sweeper:
         """Work after which `moments_fed` are at hand."""
         new = [one for one in dict.fromkeys(situations) if one not in self._moments]
         if new:
-            question = RoomQuestion(self._tube, new, self.enough, self._deep, rooms=self._rooms)
+            question = RoomQuestion(self._tube, new, self.enough, self._deep, self._poor, rooms=self._rooms)
             yield [question]
             self._moments.update(zip(new, question.moments, strict=True))
 
