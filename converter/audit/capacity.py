@@ -11,12 +11,10 @@ from converter.bending.metal.capacity import (
     outside_left_shared,
     outside_strain,
     plastic_moment,
-    proven,
     wall_factor,
 )
 from converter.findings import NOTE, Clause, Finding
 from converter.model.section import Section
-from converter.shop.metals import find_metal
 from converter.tolerances import PAST_LENGTH, PAST_SHARE
 
 #: Part of the wall; a radius of 2 D loses a fifth, and clearly more is unusual. Common practice, no source.
@@ -32,12 +30,12 @@ def machine_strong_enough(subject: Subject) -> Iterator[Finding]:
     section, shop = subject.tube.section, subject.bench.shop
     if section is None or not subject.bends:
         return
-    proof = proven(shop)
+    proof = subject.bench.proof
     if proof is None:
         if subject.tube.metal is not None and subject.bench.first("capacity-unknown"):
             yield Finding("capacity-unknown", variant="not proven")
         return
-    metal = find_metal(subject.tube.metal, shop.metals)
+    metal = subject.bench.metal(subject.tube.metal)
     if metal is None or metal.yield_mpa is None:
         if not shop.is_demo and subject.bench.first("capacity-unknown"):
             if metal is None:
@@ -168,7 +166,7 @@ def wall_and_strain(subject: Subject) -> Iterator[Finding]:
             limit=MOST_LOST,
             unit=None,
         )
-    metal = find_metal(subject.tube.metal, subject.bench.shop.metals)
+    metal = subject.bench.metal(subject.tube.metal)
     if metal is None or metal.elongation is None:
         return
     strain = 100.0 * outside_strain(size, clr)

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
+from converter.bending.metal.capacity import ProvenBend, proven
 from converter.findings import Clause, Finding
 from converter.model.bends import Bend, BendTable
 from converter.model.centerline import surely_apart
 from converter.model.run import Tube, turned_by_bend
 from converter.model.section import Section
 from converter.shop.assign import die_for_bend, nearest_die
-from converter.shop.model import Die, Shop
+from converter.shop.metals import find_metal
+from converter.shop.model import Die, Metal, Shop
 
 #: Degrees; a roll this close to a quarter turn is one (fitted planes are no better known).
 QUARTER = 0.5
@@ -33,6 +36,18 @@ class DieBench:
         self._alone: dict[str, tuple[Die, ...]] = {}
         self._makers: dict[tuple[int, float | None, float], Die | None] = {}
         self._reported: set[str] = set()
+        self._metals: dict[str | None, Metal | None] = {}
+
+    @cached_property
+    def proof(self) -> ProvenBend | None:
+        """What the machine is proven to bend, or None where that is not known."""
+        return proven(self.shop)
+
+    def metal(self, name: str | None) -> Metal | None:
+        """The metal of a name, or None where it is not known."""
+        if name not in self._metals:
+            self._metals[name] = find_metal(name, self.shop.metals)
+        return self._metals[name]
 
     def first(self, code: str) -> bool:
         """Whether a finding of this code has not been asked for before: for what is told once per audit."""

@@ -43,7 +43,7 @@ def room_to_swing(subject: Subject) -> Iterator[Finding]:
     from converter.bending.room.sweep import half_outside
 
     # what is measured may be so much less than there is, and the set-up goes by that
-    if surely_clears(run, space_of(machine), half_outside(section)[0], MARGIN + TOLERANCE):
+    if surely_clears(run.table, space_of(machine), half_outside(section)[0], MARGIN + TOLERANCE):
         return
     found = simple_orders(run.table, section, machine)
     finding = sweep_finding(subject.name, run.table, section, subject.bench.shop, found, die=subject.die, search=False)

@@ -32,16 +32,21 @@ def seats(tube: Tube, shop: Shop) -> list[Seat]:
     named = None if tube.die is None else shop.die(tube.die)
     section = tube.section
     found = []
+    # most bends of a tube have one radius
+    known: dict[tuple[bool, float | None, float], Seat] = {}
     for bend, turned in zip(bends, turned_by_bend(section, bends), strict=True):
-        if section is None:
-            dies: tuple[Die, ...] = () if named is None else (named,)
-        else:
-            dies = shop.dies_for(section, turned)
-        die = die_for_bend(bend, dies)
-        if die is None:
-            if named is not None and (named in dies or not dies):
-                die = named
-            elif dies:
-                die = nearest_die(bend.clr, dies)
-        found.append(Seat(die, turned))
+        key = turned, bend.clr, bend.clr_uncertainty
+        if key not in known:
+            if section is None:
+                dies: tuple[Die, ...] = () if named is None else (named,)
+            else:
+                dies = shop.dies_for(section, turned)
+            die = die_for_bend(bend, dies)
+            if die is None:
+                if named is not None and (named in dies or not dies):
+                    die = named
+                elif dies:
+                    die = nearest_die(bend.clr, dies)
+            known[key] = Seat(die, turned)
+        found.append(known[key])
     return found

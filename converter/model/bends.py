@@ -58,6 +58,11 @@ class Bend:
         """The same bend after another straight and on another radius; a drawing may have very many."""
         return Bend(feed, self.rotation, self.angle, clr, clr_uncertainty, self.corner, self.handle, self.layer)
 
+    def rolled(self, feed: float, rotation: float) -> Bend:
+        """The same bend after another straight and another rotation."""
+        of = self.clr, self.clr_uncertainty, self.corner, self.handle, self.layer
+        return Bend(feed, rotation, self.angle, *of)
+
     @property
     def arc_length(self) -> float:
         """Centerline length of the bend; 0 for a sharp corner."""

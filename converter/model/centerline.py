@@ -9,7 +9,7 @@ n by the angle on the radius. This is the step from internal to Cartesian coordi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil, cos, radians, sin
 from typing import Any
 
@@ -77,16 +77,19 @@ def reverse_table(table: BendTable, placement: Placement | None = None) -> tuple
     its hand); the first rotation is 0 again.
     """
     end = walk(table, placement)[1]
+    normal = scale(end.normal, -1.0) if table.bends else end.normal
+    return from_end_b(table), Placement(end.start, scale(end.direction, -1.0), normal)
+
+
+def from_end_b(table: BendTable) -> BendTable:
+    """The table alone of `reverse_table`."""
     bends = table.bends
     straights = table.straights
     rows = []
     for i in range(len(bends) - 1, -1, -1):
         rotation = 0.0 if i == len(bends) - 1 else bends[i + 1].rotation
-        rows.append(replace(bends[i], feed=straights[i + 1], rotation=rotation))
-    back = Placement(end.start, scale(end.direction, -1.0), scale(end.normal, -1.0))
-    if not rows:
-        back = Placement(end.start, scale(end.direction, -1.0), end.normal)
-    return BendTable(tuple(rows), straights[0]), back
+        rows.append(bends[i].rolled(straights[i + 1], rotation))
+    return BendTable(tuple(rows), straights[0])
 
 
 def _straight(segments: list[Segment], point: Vec, t: Vec, length: float, equal: float) -> Vec:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hypothesis import given, settings
+from many_tubes import different_tubes
 from strategies import tables
 from sweep_tools import to_itself
 from test_sweep import MACHINES, TUBE, wide_table
@@ -20,15 +21,16 @@ from converter.bending.room.advice import (
     way_out,
 )
 from converter.bending.room.order import MARGIN, best_order
-from converter.bending.room.screen import surely_clears
+from converter.bending.room.screen import SimpleQuestion, answer_simply, surely_clears
 from converter.bending.room.space import space_of
-from converter.bending.room.sweep import ITSELF, Sweeper, half_outside, sweep_order
+from converter.bending.room.sweep import ITSELF, TOLERANCE, Sweeper, half_outside, sweep_order
 from converter.findings.wording import order_text, write
 from converter.job.job import Job
-from converter.model.bends import Bend, BendTable, Placement
-from converter.model.run import Run, Tube
+from converter.model.bends import Bend, BendTable
+from converter.model.centerline import from_end_b
+from converter.model.run import Tube
 from converter.model.section import Section
-from converter.shop.load import shop_from_text
+from converter.shop.load import demo_shop, shop_from_text
 from converter.shop.model import Die, Machine, Shop
 from converter.shop.room import Box
 from converter.units import Display
@@ -205,26 +207,54 @@ def test_the_quick_look_never_passes_what_does_not_clear(seed):
     )
     drawn = wide_table(rng, int(rng.integers(1, 6)))
     table = BendTable(tuple(replace(b, angle=min(b.angle, 149.0)) for b in drawn.bends), drawn.tail)
-    run = Run("x", None, False, table, Placement())
-    if surely_clears(run, space_of(machine), TUBE.od / 2, MARGIN):
-        assert sweep_order(table, TUBE, machine).room >= MARGIN - 0.5
+    question = SimpleQuestion(table, [bend.angle for bend in table.bends], space_of(machine), TUBE.od / 2)
+    answer_simply([question])
+    found = sweep_order(table, TUBE, machine).room
+    assert question.room.least - 0.5 <= max(found, -TUBE.od / 2)
+    # what hits is not followed deeper than half the radius
+    assert found <= max(question.room.most, -TUBE.od / 4) + 1e-6
+    assert surely_clears(table, space_of(machine), TUBE.od / 2, MARGIN) == (question.room.least >= MARGIN)
+
+
+def test_the_quick_look_settles_most_tubes_of_a_job_as_the_sweep_does():
+    """Tubes of the same and of different numbers of bends at once, with stops past their angles, from either end."""
+    machine = replace(demo_shop().machine, boxes=(Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0)),))
+    settled = {"clears": 0, "does not": 0, "swept": 0}
+    for bends in (2, 5):
+        tables = [tube.run.table for tube in different_tubes(12, bends=bends)]
+        tables += [from_end_b(table) for table in tables]
+        stops = [[1.03 * bend.angle for bend in table.bends] for table in tables]
+        space, radius = space_of(machine), half_outside(TUBE)[0]
+        questions = [SimpleQuestion(*one, space, radius) for one in zip(tables, stops, strict=True)]
+        answer_simply(questions)
+        for one in questions:
+            alone = SimpleQuestion(one.table, one.stops, space, radius)
+            answer_simply([alone])
+            assert (alone.room.least, alone.room.most) == (one.room.least, one.room.most)
+            exact = Sweeper(one.table, TUBE, space, stops=one.stops)
+            room = exact.sequence(exact.simple_order).room
+            assert exact.clears(exact.simple_order, MARGIN) == (room >= MARGIN)
+            assert one.room.least - TOLERANCE <= max(room, -radius)
+            assert room <= max(one.room.most, exact.deepest) + 1e-6
+            clear, hits = one.room.least > MARGIN + TOLERANCE, one.room.most < MARGIN
+            settled["clears" if clear else "does not" if hits else "swept"] += 1
+    assert min(settled.values()) > 2, settled
 
 
 def test_the_quick_look_passes_the_easy_and_leaves_the_rest():
-    run = run_of([(300, 0, 60, 150), (300, 90, 60, 150)], 300)
+    run = run_of([(300, 0, 60, 150), (300, 90, 60, 150)], 300).table
     assert surely_clears(run, space_of(LOW), 22.0, MARGIN)
     assert not surely_clears(run, space_of(replace(LOW, swings="behind")), 22.0, MARGIN)
-    assert not surely_clears(run_of([(300, 0, 170, 150)], 300), space_of(LOW), 22.0, MARGIN)
+    assert not surely_clears(run_of([(300, 0, 170, 150)], 300).table, space_of(LOW), 22.0, MARGIN)
     assert not surely_clears(run, space_of(replace(LOW, pivot_height=160.0)), 22.0, MARGIN)
 
 
 @given(tables(most=5, greatest=149.0, least=5.0))
 @settings(max_examples=60)
 def test_the_quick_look_agrees_with_the_sweep_on_any_table(table):
-    run = Run("x", None, False, table, Placement((3.0, 1.0, 2.0), (0.0, 0.0, 1.0), (0.0, 1.0, 0.0)))
     machine = Machine(plane="vertical", pivot_height=1800.0, ceiling=5000.0)
     small = Section("round", 20.0, 2.0)
-    if surely_clears(run, space_of(machine), half_outside(small)[0], MARGIN):
+    if surely_clears(table, space_of(machine), half_outside(small)[0], MARGIN):
         assert sweep_order(table, small, machine).room >= MARGIN - 0.5
 
 

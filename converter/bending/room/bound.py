@@ -32,13 +32,13 @@ _ALONG = (0.25, 0.5, 0.75, 1.0)
 #: Radians between the angles at which boxes are looked at.
 _TURNED = radians(10.0)
 #: mm; the room to boxes may be reported by `SURE` too great, and the bound is worked out in single precision.
-_LOOSE = SURE + 0.05
+LOOSE = SURE + 0.05
 #: Sets of bends of tubes looked at in one go: a bound on memory.
 _ROWS = 4096
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _RoomMotion:
+class RoomMotion:
     """How points of rows move in the room: turned with the die (1), the other way (-1) or not (0); mm drawn per radian;
     radians in all, and their cosines and sines, (rows, tubes) each."""
 
@@ -49,19 +49,21 @@ class _RoomMotion:
     sin: Array
 
     @classmethod
-    def until(cls, turns: int, draw: Array, end: Array) -> _RoomMotion:
+    def until(cls, turns: int, draw: Array, end: Array) -> RoomMotion:
         """That by so many radians."""
         return cls(turns, draw, end, np.cos(end), np.sin(end))
 
-    def of(self, rows: Index | slice) -> _RoomMotion:
+    def of(self, rows: Index | slice) -> RoomMotion:
         """The motion of some rows."""
-        return _RoomMotion(self.turns, *(one[rows] for one in (self.draw, self.end, self.cos, self.sin)))
+        return RoomMotion(self.turns, *(one[rows] for one in (self.draw, self.end, self.cos, self.sin)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MostRoom:
-    """What a tube may have at most, (2^n, n) mm each: a row per set of bends made (bit i stands for bend i), a column per
-    bend; inf where the bend itself is made, or nothing stands around.
+    """What a tube may have at most, (2^n, n) mm each.
+
+    A row per set of bends made (bit i stands for bend i), a column per bend; inf where the bend itself is made, or
+    nothing stands around.
 
     Attributes:
         to_planes: to floor, ceiling and walls.
@@ -170,7 +172,7 @@ class _OutwardWalk:
 
     Attributes:
         bend: (rows,) the bend in question, counted from the free end.
-        made: (rows,) the set of those made farther out.
+        bent: (rows,) the set of those made farther out.
         place: (9, rows, tubes) the point, the tangent and the normal there.
         along: (2, rows, tubes) mm along the stick from end A, and radians of roll from the first bend's.
         room: (rows, tubes) mm that planes leave up to there at most.
@@ -178,7 +180,7 @@ class _OutwardWalk:
     """
 
     bend: Index
-    made: Index
+    bent: Index
     place: Array
     along: Array
     room: Array
@@ -187,7 +189,7 @@ class _OutwardWalk:
     def and_more(self, other: _OutwardWalk) -> _OutwardWalk:
         """These and others."""
         return _OutwardWalk(
-            *(np.concatenate([getattr(one, name) for one in (self, other)]) for name in ("bend", "made")),
+            *(np.concatenate([getattr(one, name) for one in (self, other)]) for name in ("bend", "bent")),
             *(np.concatenate([getattr(one, name) for one in (self, other)], axis=1) for name in ("place", "along")),
             *(np.concatenate([getattr(one, name) for one in (self, other)]) for name in ("room", "gap")),
         )
@@ -202,7 +204,7 @@ def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> tup
     tubes, count = bends.clr.shape
     turns = (1 if space.ahead else 0) if ahead else (0 if space.ahead else -1)
     clr, stop = bends.clr.T, bends.stop.T
-    motion = _RoomMotion.until(turns, np.zeros_like(clr) if ahead else clr, stop)
+    motion = RoomMotion.until(turns, np.zeros_like(clr) if ahead else clr, stop)
     side = 1.0 if ahead else -1.0
     walk = _begun(count - 1, bends, side, space, radius, motion)
     for k in range(count - 1, 0, -1):
@@ -211,18 +213,18 @@ def _side(bends: _OutwardBends, ahead: bool, space: Space, radius: Array) -> tup
     tail = walk.along[0] if ahead else bends.length - walk.along[0]
     point, t = walk.place[0:3], walk.place[3:6]
     end, moved = point + t * tail, motion.of(walk.bend)
-    room = np.minimum(walk.room, _balls(end - radius * t, space, moved) - radius)
+    room = np.minimum(walk.room, ball_rooms(end - radius * t, space, moved) - radius)
     room = np.minimum(room, _discs(end, t, space, radius, moved))
-    gap = np.minimum(walk.gap, _to_boxes(*_along_straight(point, end, walk.made), space, moved))
-    columns = (1 << walk.bend) - 1 + walk.made
+    gap = np.minimum(walk.gap, box_gaps(*_along_straight(point, end, walk.bent), space, moved))
+    columns = (1 << walk.bend) - 1 + walk.bent
     planes, boxes = np.empty((tubes, len(columns))), np.empty((tubes, len(columns)))
     # nearer the end than a radius, arcs count as discs too, which are thinner: nothing is said of such ends
     planes[:, columns] = np.where(tail > radius + ROUNDING, room, inf).T
-    boxes[:, columns] = (np.sqrt(gap) - radius + _LOOSE).T
+    boxes[:, columns] = (np.sqrt(gap) - radius + LOOSE).T
     return planes, boxes
 
 
-def _begun(k: int, bends: _OutwardBends, side: float, space: Space, radius: Array, motion: _RoomMotion) -> _OutwardWalk:
+def _begun(k: int, bends: _OutwardBends, side: float, space: Space, radius: Array, motion: RoomMotion) -> _OutwardWalk:
     """The walk of bend k that has got no farther than T."""
     tubes = len(radius)
     place = np.zeros((9, 1, tubes))
@@ -230,14 +232,14 @@ def _begun(k: int, bends: _OutwardBends, side: float, space: Space, radius: Arra
     room = np.full((1, tubes), inf)
     if motion.turns >= 0:  # T itself: on the side behind it is held there while the rest slides past
         end = motion.end[[k]]
-        room = _balls(place[0:3], space, _RoomMotion.until(motion.turns, np.zeros_like(end), end)) - radius
+        room = ball_rooms(place[0:3], space, RoomMotion.until(motion.turns, np.zeros_like(end), end)) - radius
     zero = np.zeros(1, np.intp)
     along = np.stack([bends.left[:, k], bends.roll[:, k]])[:, None]
     return _OutwardWalk(zero + k, zero, place, along, room, np.full((1, tubes), inf))
 
 
 def _with_bend(
-    i: int, walk: _OutwardWalk, bends: _OutwardBends, side: float, space: Space, radius: Array, motion: _RoomMotion
+    i: int, walk: _OutwardWalk, bends: _OutwardBends, side: float, space: Space, radius: Array, motion: RoomMotion
 ) -> _OutwardWalk:
     """Every walk, gone on along a straight and the arc of bend i."""
     point, t, n = walk.place[0:3], walk.place[3:6], walk.place[6:9]
@@ -252,7 +254,7 @@ def _with_bend(
     share = np.arange(apart + 1)[:, None] * steps // apart * (bends.angle[:, i] / steps)
     to, on = bends.clr[:, i] * (1.0 - np.cos(share)), bends.clr[:, i] * np.sin(share)
     arc = (start, b, t), (to[:, None], on[:, None])
-    room = _least(_balls(_ArcPoints(*arc), space, motion.of(walk.bend))) - radius
+    room = ball_rooms(_ArcPoints(*arc), space, motion.of(walk.bend)).min(axis=0) - radius
     c, s = np.cos(bends.angle[:, i]), np.sin(bends.angle[:, i])
     place = np.concatenate([start + to[-1] * b + on[-1] * t, t * c + b * s, n])
     along = np.broadcast_to(np.stack([bends.begin[:, i], bends.roll[:, i]])[:, None], walk.along.shape)
@@ -260,14 +262,9 @@ def _with_bend(
     if space.boxes:
         middle = np.stack([_dot(_ArcPoints(arc[0], _halfway(*arc[1])), *axis)[0] for axis in np.eye(3).tolist()])
         moved = motion.of(walk.bend)
-        gap = np.minimum(gap, _to_boxes(*_along_straight(point, start, walk.made), space, moved))
-        gap = np.minimum(gap, _to_boxes(np.stack([middle, place[0:3]], axis=1), 1.0, space, moved))
-    return _OutwardWalk(walk.bend, walk.made | 1 << i, place, along, np.minimum(walk.room, room), gap)
-
-
-def _least(values: Array) -> Array:
-    """The least of the points; without planes there is but one value."""
-    return values.min(axis=0) if values.ndim else values
+        gap = np.minimum(gap, box_gaps(*_along_straight(point, start, walk.bent), space, moved))
+        gap = np.minimum(gap, box_gaps(np.stack([middle, place[0:3]], axis=1), 1.0, space, moved))
+    return _OutwardWalk(walk.bend, walk.bent | 1 << i, place, along, np.minimum(walk.room, room), gap)
 
 
 def _halfway(to: Array, on: Array) -> tuple[Array, Array]:
@@ -276,17 +273,17 @@ def _halfway(to: Array, on: Array) -> tuple[Array, Array]:
     return to[[middle]], on[[middle]]
 
 
-def _along_straight(start: Array, end: Array, made: Index) -> tuple[Array, Array]:
+def _along_straight(start: Array, end: Array, bent: Index) -> tuple[Array, Array]:
     """(3, points, rows, tubes) points along (3, rows, tubes) straights, and how much of the draw each shares.
 
     A straight of a side of which no bend is made begins at T, where it is held.
     """
     shares = np.array(_ALONG)[:, None, None]
     points = start[:, None] + shares * (end - start)[:, None]
-    return points, np.where((made == 0)[:, None], shares, 1.0)
+    return points, np.where((bent == 0)[:, None], shares, 1.0)
 
 
-def _to_boxes(p: Array, slide: Array | float, space: Space, motion: _RoomMotion) -> Array:
+def box_gaps(p: Array, slide: Array | float, space: Space, motion: RoomMotion) -> Array:
     """(rows, tubes) square mm that (3, points, rows, tubes) points keep from the nearest box while they move, at most.
 
     Args:
@@ -338,6 +335,11 @@ class _ArcPoints:
     vectors: tuple[Array, Array, Array]
     shares: tuple[Array, Array]
 
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Coordinates, points, rows, tubes."""
+        return 3, len(self.shares[0]), *self.vectors[0].shape[1:]
+
     def dot(self, x: float, y: float, z: float) -> Array:
         """(points, rows, tubes) the scalar products with a vector."""
         start, to, on = (_dot(one, x, y, z) for one in self.vectors)
@@ -367,9 +369,9 @@ def _spans(table: BendTable) -> list[tuple[float, float, float]]:
     return found
 
 
-def _balls(p: Array | _ArcPoints, space: Space, motion: _RoomMotion) -> Array:
+def ball_rooms(p: Array | _ArcPoints, space: Space, motion: RoomMotion) -> Array:
     """Mm that points keep from the nearest plane while they move, at most: (3, ...) of them, or those along arcs."""
-    least = np.full((), inf)
+    least = np.full(p.shape[1:], inf)
     for (nx, ny, nz), offset in zip(space.normals.tolist(), space.offsets.tolist(), strict=True):
         level = _dot(p, 0.0, 0.0, nz) + offset if nz else offset
         if not nx and not ny:
@@ -394,7 +396,7 @@ def _balls(p: Array | _ArcPoints, space: Space, motion: _RoomMotion) -> Array:
     return least
 
 
-def _discs(p: Array, t: Array, space: Space, radius: Array, motion: _RoomMotion) -> Array:
+def _discs(p: Array, t: Array, space: Space, radius: Array, motion: RoomMotion) -> Array:
     """(rows, tubes) mm that discs at (3, rows, tubes) free ends across (3, rows, tubes) unit vectors keep from the
     nearest plane, at most: as they lie at first, at last, and where their middle is nearest."""
     found = np.full(p.shape[1:], inf)

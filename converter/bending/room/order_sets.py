@@ -198,8 +198,8 @@ def answer_tops(questions: Sequence[TopQuestion]) -> None:
         for i in range(0, len(alike), several):
             part = alike[i : i + several]
             most = lattice(count).widest(np.stack([one.rooms for one in part]))
-            for one, one.most in zip(part, most.tolist(), strict=True):
-                pass
+            for question, answer in zip(part, most.tolist(), strict=True):
+                question.most = answer
 
 
 def answer_orders(questions: Sequence[OrderQuestion]) -> None:

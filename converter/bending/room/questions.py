@@ -17,6 +17,7 @@ import numpy as np
 from converter.bending.room.bound import MostRoom, most_rooms
 from converter.bending.room.near import SURE, Answers, Moment, NearPairs, nearest_to_boxes, nearest_to_itself
 from converter.bending.room.order_sets import OrderQuestion, TopQuestion, answer_orders, answer_tops
+from converter.bending.room.screen import SimpleQuestion, answer_simply
 from converter.bending.room.shape import APART, ElementRows, Elements, SideKey, TubeSide, bits_of, forming, halves
 from converter.bending.room.space import Array, Index, Space
 from converter.bending.room.walls import Motion, least_to_planes
@@ -96,6 +97,7 @@ class RoomQuestion:
         situations: which.
         enough: mm; room to boxes and to the tube itself is not measured where it is more than this ...
         deep: ... nor exactly where it is less than this.
+        poor: mm; where each situation counts, room to planes is not measured exactly where it is less than this.
         each: whether the room of each counts; else only the least of all, and the others come out too great.
         line: mm; where only it counts whether the least of all is as low as this; else -inf.
         finished: whether it is the finished tube against itself that is asked, with each bend just bent.
@@ -108,6 +110,7 @@ class RoomQuestion:
     situations: Sequence[Situation]
     enough: float = inf
     deep: float = -inf
+    poor: float = -inf
     each: bool = True
     line: float = -inf
     finished: bool = False
@@ -121,7 +124,7 @@ class RoomQuestion:
 
 
 Result = TypeVar("Result")
-Question: TypeAlias = RoomQuestion | BoundQuestion | TopQuestion | OrderQuestion
+Question: TypeAlias = SimpleQuestion | RoomQuestion | BoundQuestion | TopQuestion | OrderQuestion
 #: Work that asks, goes on when its questions are answered, and comes to a result.
 Steps: TypeAlias = Generator[list[Question], None, Result]
 
@@ -137,6 +140,7 @@ def together(works: Sequence[Steps[Result]]) -> list[Result]:
     try:
         while True:
             questions = next(steps)
+            answer_simply([one for one in questions if isinstance(one, SimpleQuestion)])
             _answer_bounds([one for one in questions if isinstance(one, BoundQuestion)])
             answer_tops([one for one in questions if isinstance(one, TopQuestion)])
             answer_orders([one for one in questions if isinstance(one, OrderQuestion)])
@@ -221,40 +225,41 @@ def _bring_halves(questions: Sequence[RoomQuestion]) -> None:
 
 
 def _bring_walls(questions: Sequence[RoomQuestion]) -> None:
-    """The room of sides to planes, machine by machine; where only a line counts no more than whether it is below."""
-    exact = [one for one in questions if one.line == -inf]
+    """The room of sides to planes, machine by machine; of what is above or below what is asked no more than that."""
+    exact = [one for one in questions if one.line == -inf and not (one.each and one.enough < inf)]
     for one in exact:
         one.walls = one.tube.walls
-    _read_walls([(tube, key, tube.walls) for tube, key in _lacking(exact, "walls")], (-inf, inf))
-    lined: dict[float, list[tuple[SwungTube, SideKey, dict[SideKey, Moment]]]] = {}
+    lacking = [(tube, key, tube.walls, (-inf, inf)) for tube, key in _lacking(exact, "walls")]
     for one in questions:
-        if one.line > -inf:
-            known, some = one.tube.walls, lined.setdefault(one.line, [])
-            for key in dict.fromkeys(key for pair in one.sides() for key in pair):
-                if key in known:
-                    one.walls[key] = known[key]
-                else:
-                    some.append((one.tube, key, one.walls))
-    for line, some in lined.items():
+        if one.walls is one.tube.walls:
+            continue
         # what begins so much above the line comes to the same below it
-        _read_walls(some, (line, line + 2.0 * SURE))
+        low, high = (one.line, one.line) if one.line > -inf else (one.poor, one.enough)
+        doubt = low, high + 2.0 * SURE
+        for key in dict.fromkeys(key for pair in one.sides() for key in pair if key not in one.rooms):
+            if key in one.tube.walls:
+                one.walls[key] = one.tube.walls[key]
+            else:
+                lacking.append((one.tube, key, one.walls, doubt))
+    for some in _by_space(lacking, lambda side: side[0].space):
+        _read_walls(some)
 
 
-def _read_walls(sides: Sequence[tuple[SwungTube, SideKey, dict[SideKey, Moment]]], doubt: tuple[float, float]) -> None:
-    """Write down the room of sides to planes where each belongs, as exactly as is in doubt."""
-    for some in _by_space(sides, lambda one: one[0].space):
-        space = some[0][0].space
-        least, plane, angle = least_to_planes(
-            [tube.halves[key] for tube, key, _ in some],
-            [tube.motion(key) for tube, key, _ in some],
-            space,
-            np.array([tube.radius for tube, _, _ in some]),
-            doubt,
-        )
-        told = zip(some, least.tolist(), plane.tolist(), angle.tolist(), strict=True)
-        for (tube, key, into), room, i, at in told:
-            name = space.planes[i] if i >= 0 else None
-            into[key] = Moment(room, name, at, TOLERANCE + tube.thinner)
+def _read_walls(
+    sides: Sequence[tuple[SwungTube, SideKey, dict[SideKey, Moment], tuple[float, float]]],
+) -> None:
+    """Write down the room of sides, all on one machine, to planes where each belongs, as exactly as is in doubt."""
+    space = sides[0][0].space
+    least, plane, angle = least_to_planes(
+        [tube.halves[key] for tube, key, _, _ in sides],
+        [tube.motion(key) for tube, key, _, _ in sides],
+        space,
+        np.array([tube.radius for tube, _, _, _ in sides]),
+        np.array([doubt for _, _, _, doubt in sides]).T,
+    )
+    told = zip(sides, least.tolist(), plane.tolist(), angle.tolist(), strict=True)
+    for (tube, key, into, _), room, i, at in told:
+        into[key] = Moment(room, space.planes[i] if i >= 0 else None, at, TOLERANCE + tube.thinner)
 
 
 @dataclass(slots=True)

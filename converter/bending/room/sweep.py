@@ -29,11 +29,12 @@ from converter.bending.room.questions import (
     alone,
     sides_of,
 )
+from converter.bending.room.screen import SimpleQuestion
 from converter.bending.room.shape import SideKey, check_table, half, stations
-from converter.bending.room.space import Array, Space, space_of
+from converter.bending.room.space import Space, space_of
 from converter.errors import OptionError
 from converter.model.bends import BendTable
-from converter.model.centerline import reverse_table
+from converter.model.centerline import from_end_b
 from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Machine
@@ -144,12 +145,12 @@ class Sweeper:
         self.feed_from = feed_from
         self.space = space
         self.count = len(table.bends)
-        self._table = longer if feed_from == "A" else reverse_table(longer)[0]
+        self._table = longer if feed_from == "A" else from_end_b(longer)
         self._stops = angles if feed_from == "A" else angles[::-1]
         self._radius, self._thinner = half_outside(section)
         self._tube = SwungTube(self._table, self._stops, space, self._radius, self._thinner)
         self.enough = enough
-        self._deep = max(poor, self._tube.deepest)
+        self._poor, self._deep = poor, max(poor, self._tube.deepest)
         self._moments: dict[Situation, Moment] = {}
         #: Room of each side to planes and boxes, which depends on ``enough`` and ``poor``.
         self._rooms: dict[SideKey, Moment] = {}
@@ -162,14 +163,15 @@ class Sweeper:
     def quick(self, enough: float, poor: float) -> Sweeper:
         """The same tube, measured within ``enough`` and ``poor`` only; poses and walls are worked out once for both."""
         other = copy(self)
-        other.enough, other._deep = enough, max(poor, self._tube.deepest)
+        other.enough, other._poor, other._deep = enough, poor, max(poor, self._tube.deepest)
         other._moments, other._rooms, other._clearances, other._clear = {}, {}, {}, {}
         return other
 
     def narrowed(self, enough: float, poor: float) -> Sweeper:
         """The same again, with what it knows, measured within narrower bounds from now on."""
         other = copy(self)
-        other.enough, other._deep = min(enough, self.enough), max(poor, self._deep)
+        other.enough, other._poor = min(enough, self.enough), max(poor, self._poor)
+        other._deep = max(poor, self._deep)
         return other
 
     @property
@@ -194,7 +196,7 @@ class Sweeper:
         """Work after which `moments_fed` are at hand."""
         new = [one for one in dict.fromkeys(situations) if one not in self._moments]
         if new:
-            question = RoomQuestion(self._tube, new, self.enough, self._deep, rooms=self._rooms)
+            question = RoomQuestion(self._tube, new, self.enough, self._deep, self._poor, rooms=self._rooms)
             yield [question]
             self._moments.update(zip(new, question.moments, strict=True))
 
@@ -251,6 +253,14 @@ class Sweeper:
         """Work after which it is at hand whether an order `clears`."""
         order = tuple(order)
         if (order, margin) not in self._clear:
+            if order == self.simple_order:
+                simple = SimpleQuestion(self._table, self._stops, self.space, self._radius)
+                yield [simple]
+                if simple.room.least > margin + TOLERANCE or simple.room.most < margin - PAST_LENGTH:
+                    clears = simple.room.most >= margin
+                    self._clear[order, margin] = simple.room.least if clears else simple.room.most
+                    yield []  # so that tubes go on in step, and ask the same at the same time
+                    return
             line = float(np.nextafter(margin, -inf))
             deep = max(line, self._tube.deepest)
             question = RoomQuestion(self._tube, self._situations(order), self.enough, deep, each=False, line=line)

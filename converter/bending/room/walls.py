@@ -100,7 +100,7 @@ def least_to_planes(
     motions: Sequence[Motion],
     space: Space,
     radius: Array,
-    doubt: tuple[float, float] = (-np.inf, np.inf),
+    doubt: Array | None = None,
 ) -> tuple[Array, Index, Array]:
     """The least distance between the tube's outside and the planes, of many sides.
 
@@ -109,13 +109,16 @@ def least_to_planes(
         motions: one per side.
         space: the planes.
         radius: (m,) half the outside diameter, mm.
-        doubt: mm; what is surely as little as the first, or as much as the second, is measured no further.
+        doubt: (2, m) mm; what is surely as little as the first, or as much as the second, is measured no further.
+            None measures all.
 
     Returns:
         Of each side, (m,) each: the distance in mm (negative: that far through the plane), index of the plane (-1:
         there is none), and degrees turned at that moment.
     """
     count = len(sides)
+    if doubt is None:
+        doubt = np.repeat([[-np.inf], [np.inf]], count, axis=1)
     found = _SideColumns(
         np.array([radians(one.angle) for one in motions]),
         np.array([float(one.turns) for one in motions]),
@@ -151,7 +154,7 @@ def _may_be_nearest(
     space: Space,
     found: _SideColumns,
     simple: NDArray[np.bool_],
-    doubt: tuple[float, float],
+    doubt: Array,
 ) -> NDArray[np.bool_]:
     """(n,) which elements of sides that move simply may hold what is nearest; none of a side that is out of doubt.
 
@@ -173,8 +176,8 @@ def _may_be_nearest(
     bound = np.minimum(*nearest) - elements.sagitta(every, np.ones(len(every))) - DIP - _HAIR
     may: NDArray[np.bool_] = bound <= known
     sides, low = side[starts], np.minimum.reduceat(bound, starts)
-    near = simple[sides] & (least <= doubt[0])
-    out = near | (simple[sides] & (low >= doubt[1]))
+    near = simple[sides] & (least <= doubt[0, sides])
+    out = near | (simple[sides] & (low >= doubt[1, sides]))
     found.least[sides[out]] = np.where(near, least, low)[out]
     may &= ~np.repeat(out, np.diff(starts, append=len(side)))
     return may

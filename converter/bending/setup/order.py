@@ -15,9 +15,10 @@ from converter.bending.room.questions import TOLERANCE, Steps, side_by_side, tog
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import AS_DRAWN, Clearance, Sweeper, Sweepers
 from converter.bending.setup.clamping import BendPlan, Clamping, Need
-from converter.bending.setup.shape import BentShape, MachineBend, shape_of
+from converter.bending.setup.shape import BentShape, MachineBend, as_cut, held, seen_from
 from converter.errors import GeometryError, OptionError
 from converter.findings import Finding
+from converter.model.bends import BendTable
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.shop.model import Shop
@@ -128,6 +129,8 @@ class LeastRoom:
         self.result = one.sequence(self.order)
 
 
+#: A tube as it comes off the machine, from end A, and by how much springback takes more than each straight has, mm.
+HeldTable: TypeAlias = tuple[BendTable, tuple[float, ...]]
 #: The end and order taken, why not the simple ones, and the search where there was one.
 ChosenOrder: TypeAlias = tuple[OrderChoice, tuple[str, ...], WeighedOrders | None]
 
@@ -149,6 +152,8 @@ class OrderChooser:
     copes: Copes = (None, None)
     #: Once something was swept, what all orders of the tube share.
     _sweepers: list[Sweepers] = field(default_factory=list, init=False, repr=False, compare=False)
+    #: Once it was asked, the tube as it comes off the machine, from end A, and what springback takes too much.
+    _held: list[HeldTable] = field(default_factory=list, init=False, repr=False, compare=False)
     #: By the extra stick at ends A and B whether the finished tube is well apart from itself, as far as it was asked.
     _apart: dict[tuple[float, float], bool] = field(default_factory=dict, init=False, repr=False, compare=False)
 
@@ -162,7 +167,10 @@ class OrderChooser:
 
     def _choice(self, end: str, order: Sequence[int] | None = None) -> OrderChoice:
         """An order from an end (indices from the end fed first; None for the simple one), not yet swept."""
-        shape = shape_of(self.tube.run.table, self.machine_bends, end, *(cope or 0.0 for cope in self.copes))
+        if not self._held:
+            whole, excess = held(self.tube.run.table, self.machine_bends)
+            self._held.append((as_cut(whole, *(cope or 0.0 for cope in self.copes)), excess))
+        shape = seen_from(*self._held[0], self.machine_bends, end)
         needs = [
             Need.of(one.seat.die, one.stick, roll) for one, roll in zip(shape.machine_bends, shape.rolls, strict=True)
         ]

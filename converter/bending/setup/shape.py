@@ -21,7 +21,7 @@ from math import radians
 from converter.bending.dies import Seat
 from converter.bending.metal.springback import Springback
 from converter.model.bends import Bend, BendTable
-from converter.model.centerline import reverse_table
+from converter.model.centerline import from_end_b
 from converter.reducer.refit import CORNER_LIMIT, on_radii
 from converter.shop.assign import die_for_bend
 
@@ -104,10 +104,20 @@ def shape_of(
             (negative: stops before them), mm.
     """
     whole, excess = held(table, made)
-    from_a = as_cut(whole, cope_a, cope_b)
+    return seen_from(as_cut(whole, cope_a, cope_b), excess, made, feed_from)
+
+
+def seen_from(from_a: BendTable, excess: tuple[float, ...], made: Sequence[MachineBend], feed_from: str) -> BentShape:
+    """The tube of `shape_of` from an end.
+
+    Args:
+        from_a: as cut, from end A.
+        excess: as `held` has it.
+        made, feed_from: as for `shape_of`.
+    """
     bent, ordered = from_a, list(made)
     if feed_from == "B":
-        bent = reverse_table(bent)[0]
+        bent = from_end_b(bent)
         ordered.reverse()
     starts: list[float] = []
     rolls: list[float] = []
