@@ -61,9 +61,8 @@ FARTHEST = 1e11
 #: likely read in the wrong unit.
 LONGEST_RUN = 1e6
 SHORTEST_RUN = 0.1
-#: mm: an arc or a bend of a greater radius has a center that doubles cannot place to 1e-4 mm: nothing about it can be
-#: trusted.
-GREATEST_RADIUS = 1e12
+#: mm, of an arc that was drawn and of a bend, wherever it comes from: its center is a coordinate too.
+GREATEST_RADIUS = FARTHEST
 
 #: mm: outside size of a section, and its wall. A syringe's needle has 0.2 by 0.05, the widest pipes 4,000.
 LEAST_SIZE, MOST_SIZE = 1e-5, 10_000.0

@@ -62,12 +62,15 @@ def followed(body: MeshBody, effort: Effort) -> FollowedTube | None:
     """The longest row of rectangles that is met from some place of the surface; None where none is."""
     best: FollowedTube | None = None
     extent = float(np.ptp(body.points, axis=0).max())
+    met: set[bytes] = set()  # faces of every cut so far: from the same ones the same row begins
     for first in _first_cuts(body, effort):
-        if best is not None and any(_within(first, one) for one in best.cuts):
+        if first.faces.tobytes() in met or (best is not None and any(_within(first, one) for one in best.cuts)):
             continue
         ahead, closed = _onward(body, first, 1.0, effort)
         back = [] if closed else _onward(body, first, -1.0, effort)[0]
-        row = _alike([*back[::-1], first, *ahead])
+        whole = [*back[::-1], first, *ahead]
+        met.update(one.faces.tobytes() for one in whole)
+        row = _alike(whole)
         if len(row) >= 3:
             one = FollowedTube(tuple(row), closed)
             if best is None or len(one.cuts) > len(best.cuts):
