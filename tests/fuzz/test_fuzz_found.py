@@ -27,6 +27,7 @@ from converter.importers.step import trial
 from converter.job import open_job
 from converter.joints.cuts.wrap import tile, tile_count
 from converter.kernel.session import kernel_failure
+from converter.model import centerline
 from converter.model.bends import Bend
 from converter.reducer import tangent_row
 from converter.shop.model import Stick
@@ -291,6 +292,17 @@ def test_a_curve_that_would_be_bent_on_such_a_radius_is_refused(tmp_path, capsys
     assert re.search(
         r"\(a bend's radius of [\d.e+]+ mm is larger than 100,000 km\)", failed(run(capsys, "table", path))
     )
+
+
+def test_a_tube_longer_than_any_is_not_looked_along_for_itself(tmp_path, capsys, monkeypatch):
+    """Two hundred kilometres at 2.5 mm: sampled until 30 s were over. Seed 62, DXF 452. `run-size` tells of it."""
+    monkeypatch.setattr(centerline, "sampled", lambda *given: pytest.fail("it was sampled"))
+    path = tmp_path / "a.csv"
+    rows = "".join(f"{1e8},0,90,100\n" for _ in range(3))
+    path.write_text(f"feed_mm,rotation_deg,angle_deg,clr_mm\n{rows}2e8,,,\n")
+    outcome = run(capsys, "audit", path, "--section", "25mm bar", "--json")
+    found = {finding["code"] for finding in outcome.json["findings"]}
+    assert "run-size" in found and "self-contact" not in found
 
 
 def test_a_template_that_no_one_would_print_is_refused_before_it_is_drawn(tmp_path, capsys, monkeypatch):
