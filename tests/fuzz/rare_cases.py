@@ -119,17 +119,21 @@ def _skewed(model: Any) -> None:
     )
 
 
-def _knotted(model: Any) -> None:
-    points = [(0, 0, 0), (100, 80, 0), (200, 0, 50), (300, 80, 0), (150, 200, 0)]
+def _closed(model: Any) -> None:
+    points = [(0, 0, 0), (30, 24, 0), (60, 0, 15), (20, 50, 0)]
     model.add_spline(dxfattribs={"layer": "TUBE"}).set_closed(points)
-    model.add_spline().set_closed_rational([(x, y + 500, z) for x, y, z in points], [1, 2, 0.5, 1, 3])
-    model.add_rational_spline([(x, y + 900, z) for x, y, z in points], [1, 0.5, 1, 0.5, 1], degree=2)
-    spline = model.add_spline([(0, 1500), (100, 1550), (200, 1500)], dxfattribs={"layer": "RAIL"})
+    model.add_line((0, 200), (300, 200), dxfattribs={"layer": "TUBE"})
+
+
+def _knotted(model: Any) -> None:
+    points = [(0, 0, 0), (30, 24, 0), (60, 0, 15), (20, 50, 0)]
+    model.add_rational_spline(points, [1, 0.5, 1, 0.5], degree=2, dxfattribs={"layer": "TUBE"})
+    spline = model.add_spline([(0, 150), (30, 155), (60, 150)], dxfattribs={"layer": "RAIL"})
     spline.dxf.start_tangent, spline.dxf.end_tangent = (1, 0, 0), (0, 1, 0)
-    model.add_helix(50, 30, 3, dxfattribs={"layer": "TUBE"})
+    model.add_helix(10, 5, 1, dxfattribs={"layer": "RAIL"})
 
 
-_DRAWN: tuple[Callable[[Any], None], ...] = (_hatches, _wide, _faces, _spaces, _skewed, _knotted)
+_DRAWN: tuple[Callable[[Any], None], ...] = (_hatches, _wide, _faces, _spaces, _skewed, _closed, _knotted)
 
 _PROXY: Tags = [
     ("0", "ACAD_PROXY_ENTITY"), ("5", "F0F"), ("330", "1F"), ("100", "AcDbEntity"), ("8", "TUBE"),
@@ -142,7 +146,7 @@ _PROXY: Tags = [
 def _tags() -> tuple[Tags, ...]:
     """Each drawing whole, and three times without what takes the longest to load."""
     found = []
-    for version, units in (("R2000", 4), ("R2013", 1)):
+    for version, units in (("R2000", 4), ("R2013", 4)):
         for draw in _DRAWN:
             doc = ezdxf.new(version, units=units)
             draw(doc.modelspace())
