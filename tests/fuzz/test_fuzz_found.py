@@ -56,6 +56,18 @@ def test_a_mesh_polyline_that_lacks_corners_is_left_out_by_name(tmp_path):
         assert [(one.kind, one.count) for one in drawing.ignored] == [("POLYLINE", 1)]
 
 
+@pytest.mark.parametrize("graphic", ["FFFFFFFF", "00", "0800000000000000"])
+def test_an_object_of_another_program_whose_picture_is_cut_short_is_left_out(graphic, tmp_path):
+    """Where what is left out is drawn, the library's own exception came through: seed 64, dxf-rare 92."""
+    proxy = ((0, "ACAD_PROXY_ENTITY"), (5, "F0F"), (100, "AcDbEntity"), (8, "TUBE"), (100, "AcDbProxyEntity"))
+    path = tmp_path / "proxy.dxf"
+    path.write_text(dxf_of((*proxy, (90, 498), (91, 500), (92, 4), (310, graphic), (93, 0), (94, 0)), LINE))
+    for keep in (True, False):
+        drawing = read(path, ReadOptions(keep_left_out=keep))
+        assert len(drawing.curves) == 1
+        assert [(one.kind, one.count) for one in drawing.ignored] == [("ACAD_PROXY_ENTITY", 1)]
+
+
 def test_what_a_library_says_of_an_entity_without_a_handle_names_no_none(tmp_path, capsys):
     path = tmp_path / "bare.dxf"
     path.write_text(
