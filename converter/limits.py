@@ -61,12 +61,17 @@ FARTHEST = 1e11
 #: likely read in the wrong unit.
 LONGEST_RUN = 1e6
 SHORTEST_RUN = 0.1
+#: mm, of an arc that was drawn and of a bend, wherever it comes from: its center is a coordinate too.
+GREATEST_RADIUS = FARTHEST
 
 #: mm: outside size of a section, and its wall. A syringe's needle has 0.2 by 0.05, the widest pipes 4,000.
 LEAST_SIZE, MOST_SIZE = 1e-5, 10_000.0
 LEAST_WALL = 1e-6
 #: Outside size over wall, the larger one of a rectangle. A ventilation duct has 2,000; formulas are tried on more.
 MOST_SIZE_TO_WALL = 1e6
+
+#: Pages of paper that one printed template may be put together from: of A4, half a kilometre of stick.
+TEMPLATE_PAGES = 2_000
 
 #: Triangles of the mesh of one tube, and of all tubes that one file holds.
 TUBE_TRIANGLES = 2_000_000

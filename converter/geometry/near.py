@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-def self_approach(points: Array, place: Array, apart: float, ends: float) -> tuple[float, float] | None:
+def self_approach(points: Array, place: Array, apart: float, ends: float, within: float) -> tuple[float, float] | None:
     """The least distance between points of a curve that lie far apart along it.
 
     Args:
@@ -18,23 +18,28 @@ def self_approach(points: Array, place: Array, apart: float, ends: float) -> tup
         place: (n,) their places along it, mm, increasing.
         apart: only pairs further apart along the curve than this count.
         ends: points nearer to either end of the curve than this do not count.
+        within: mm; pairs that are further from each other do not count.
 
     Returns:
-        The distance in mm and the place of the later point; None where no pair counts.
+        The distance in mm and the place of the later point (of equal distances that of the first pair); None where
+        no pair counts.
     """
+    from scipy.spatial import cKDTree
+
     inside = (place >= place[0] + ends) & (place <= place[-1] - ends)
     points, place = points[inside], place[inside]
-    best: tuple[float, float] | None = None
-    # blocks keep the table of distances small on a long tube
-    for lo in range(0, len(points), 256):
-        block = points[lo : lo + 256]
-        x, y, z = (block[:, k, None] - points[:, k] for k in range(3))
-        d = np.sqrt(x * x + y * y + z * z)
-        d[np.abs(place[lo : lo + 256, None] - place[None, :]) <= apart] = np.inf
-        if d.size and float(d.min()) < (best[0] if best else np.inf):
-            i, j = np.unravel_index(int(d.argmin()), d.shape)
-            best = (float(d[i, j]), float(max(place[lo + i], place[j])))
-    return best
+    if len(points) < 2:
+        return None
+    # a little wider than asked: the tree rounds otherwise than we do
+    pairs = cKDTree(points).query_pairs(within * (1.0 + 1e-9), output_type="ndarray")
+    pairs = pairs[place[pairs[:, 1]] - place[pairs[:, 0]] > apart]
+    way = points[pairs[:, 0]] - points[pairs[:, 1]]
+    d = np.sqrt(way[:, 0] * way[:, 0] + way[:, 1] * way[:, 1] + way[:, 2] * way[:, 2])
+    if not d.size or float(d.min()) > within:
+        return None
+    least = pairs[d == d.min()]
+    later = least[np.lexsort((least[:, 1], least[:, 0]))[0], 1]
+    return float(d.min()), float(place[later])
 
 
 @lru_cache(64)

@@ -16,7 +16,7 @@ from math import isfinite, radians
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, any_normal, cross, dot, norm
-from converter.limits import FARTHEST
+from converter.limits import FARTHEST, GREATEST_RADIUS
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class Bend:
         feed: mm; may be 0; negative only as the honest result of a refit that does not fit.
         rotation: degrees in (-180, 180].
         angle: degrees, 0 < angle < 360.
-        clr: mm > 0, or None for a sharp corner.
+        clr: mm > 0, at most `converter.limits.GREATEST_RADIUS`, or None for a sharp corner.
         clr_uncertainty: +- mm within which the true radius lies; 0 for an exact arc.
         corner: True when it was drawn as a sharp corner between straights (its clr, if any, came from a
             die or an option). A kink beside an arc is False with clr None.
@@ -53,6 +53,9 @@ class Bend:
             raise GeometryError(f"angle {self.angle} is outside (0, 360)")
         if self.clr is not None and not (isfinite(self.clr) and self.clr > 0.0):
             raise GeometryError(f"radius {self.clr} is not above zero")
+        if self.clr is not None and self.clr > GREATEST_RADIUS:
+            most = f"{GREATEST_RADIUS / 1e6:,.0f} km"
+            raise GeometryError(f"a bend's radius of {self.clr:.3g} mm is larger than {most}", code="too-far")
 
     def moved(self, feed: float, clr: float | None, clr_uncertainty: float) -> Bend:
         """The same bend after another straight and on another radius; a drawing may have very many."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from math import ceil, cos, radians, sin
 from typing import Any
 
-from converter.geometry.vectors import Vec, along, cross, norm, scale, sub
+from converter.geometry.vectors import Vec, cross, norm, scale, sub
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
 
@@ -116,16 +116,17 @@ def nearest_to_itself(segments: Sequence[Segment], thick: float) -> tuple[float,
     returned is at most that much too large.
 
     Returns:
-        The distance in mm and the later place along the centerline; None where it stays well clear.
+        The distance in mm and the later place along the centerline; None where it stays well clear, or is longer than
+        `_MOST_TIMES` its thickness.
     """
     from converter.geometry.near import self_approach
 
-    if all(surely_apart([(segments, thick)])):
+    if all(surely_apart([(segments, thick)])) or sum(s.length for s in segments) > _MOST_TIMES * thick:
         return None
     for step in (thick, thick / 10.0):
         points, place = sampled(segments, step)
-        met = self_approach(points, place, 2.0 * thick, 1.5 * thick)
-        if met is None or met[0] > thick + step:
+        met = self_approach(points, place, 2.0 * thick, 1.5 * thick, thick + step)
+        if met is None:
             return None
     return met
 
@@ -150,6 +151,8 @@ def surely_apart(tubes: Sequence[tuple[Sequence[Segment], float]]) -> list[bool]
     return found
 
 
+#: Thicknesses that a centerline is looked at along: of tube of 25 mm 2.5 km, beyond what `run-size` takes for a tube.
+_MOST_TIMES = 100_000
 #: Pairs of parts looked at in one go: a bound on memory.
 _PAIRS = 100_000
 
@@ -212,17 +215,15 @@ def sampled(segments: Sequence[Segment], step: float) -> tuple[Any, Any]:
     """Points (n, 3) at most ``step`` mm apart along segments that follow each other, and their places (n,) in mm."""
     import numpy as np
 
-    points: list[Vec] = []
-    place: list[float] = []
+    points: list[Any] = []
+    place: list[Any] = []
     at = 0.0
     for s in segments:
-        count = max(1, ceil(s.length / step))
-        for k in range(count + 1):
-            u = k / count
-            if isinstance(s, Arc):
-                points.append(s.point(u * s.angle))
-            else:
-                points.append(along(s.start, sub(s.end, s.start), u))
-            place.append(at + u * s.length)
+        u = np.arange(0.0, (count := max(1, ceil(s.length / step))) + 1.0) / count
+        if isinstance(s, Arc):
+            points.append(np.array([s.point(k * s.angle) for k in u.tolist()]))
+        else:
+            points.append(np.array(s.start) + np.array(sub(s.end, s.start)) * u[:, None])
+        place.append(at + u * s.length)
         at += s.length
-    return np.array(points), np.array(place)
+    return np.concatenate(points), np.concatenate(place)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, cross, distance, norm, rotate, scale, sub, unit
-from converter.limits import FARTHEST
+from converter.limits import FARTHEST, GREATEST_RADIUS
 
 if TYPE_CHECKING:
     import numpy as np
@@ -266,9 +266,6 @@ class Path:
 Curve: TypeAlias = Line | Arc | Polyline | Spline | Ellipse | Path
 Segment: TypeAlias = Line | Arc
 
-#: An arc of a greater radius (mm) has a center that doubles cannot place to 1e-4 mm: nothing about it can be trusted.
-GREATEST_RADIUS = 1e12
-
 
 def reach(curve: Curve) -> float:
     """Largest coordinate (either sign, mm) that describes a curve; of an arc also how far it goes round."""
@@ -297,7 +294,7 @@ def check_reach(curve: Curve) -> None:
 
     Raises:
         GeometryError: with the code 'too-far': a coordinate beyond `converter.limits.FARTHEST`, or a radius beyond
-            `GREATEST_RADIUS`.
+            `converter.limits.GREATEST_RADIUS`.
     """
     far = reach(curve)
     if not far <= FARTHEST:

@@ -24,16 +24,19 @@ from forked_trial import FORKING
 from judge import HANG_SECONDS, FuzzVerdict, judged, judged_by_command, laid_out
 from mesh_cases import mesh_case
 from places import FIXTURES
+from rare_cases import rare_dxf_case, rare_step_case
 from records_cases import judged_records, records_case
-from shop_cases import compare_case, toml_case, typed_case
+from shop_cases import compare_case, options_case, toml_case, typed_case
 from table_cases import csv_case, json_case
 from wild import FuzzCase
 
 #: Name of a sort of input -> what makes a case of it.
 SORTS: dict[str, Callable[[random.Random], FuzzCase]] = {
     "dxf": dxf_case,
+    "dxf-rare": rare_dxf_case,
     "records": records_case,
     "step": step_case,
+    "step-rare": rare_step_case,
     "iges": iges_case,
     "brep": brep_case,
     "mesh": mesh_case,
@@ -42,6 +45,7 @@ SORTS: dict[str, Callable[[random.Random], FuzzCase]] = {
     "toml": toml_case,
     "typed": typed_case,
     "compare": compare_case,
+    "options": options_case,
 }
 
 #: Sorts that are not run as a command -> what judges them.

@@ -38,10 +38,10 @@ def dxf_case(rng: Random) -> FuzzCase:
     """A drawing and a command that reads it."""
     data = _data(rng)
     ending = "dxf" if rng.random() < 0.95 else rng.choice(("csv", "step", "txt", "DXF", "json"))
-    return FuzzCase(reading_words(rng, "{0}"), ((f"a.{ending}", data),), _piped(rng))
+    return FuzzCase(reading_words(rng, "{0}"), ((f"a.{ending}", data),), piped(rng))
 
 
-def _piped(rng: Random) -> int | None:
+def piped(rng: Random) -> int | None:
     return 0 if rng.random() < 0.08 else None
 
 
@@ -52,15 +52,15 @@ def _data(rng: Random) -> bytes:
     if roll < 0.14:
         return scrambled(rng.choice(_fixtures()), rng)
     if roll < 0.30:  # sound as a file, odd as a drawing
-        return _text(_odd_drawing(rng), rng)
+        return text_of(_odd_drawing(rng), rng)
     tags = list(rng.choice(_tags()))
     if roll < 0.36:
-        return scrambled(_text(tags, rng), rng)
+        return scrambled(text_of(tags, rng), rng)
     if roll < 0.42:
-        return encoded(damaged_lines(_text(tags, rng).decode("utf-8", "replace"), rng), rng)
+        return encoded(damaged_lines(text_of(tags, rng).decode("utf-8", "replace"), rng), rng)
     for _ in range(rng.choice((1, 1, 1, 2, 3, 6))):
-        rng.choice(_MUTATORS)(tags, rng)
-    return _text(tags, rng)
+        rng.choice(MUTATORS)(tags, rng)
+    return text_of(tags, rng)
 
 
 # --- sound drawings ------------------------------------------------------------------------------
@@ -159,9 +159,9 @@ def _tags() -> tuple[Tags, ...]:
     for doc in _documents():
         stream = io.StringIO()
         doc.write(stream)
-        whole = _tagged(stream.getvalue())
+        whole = tagged(stream.getvalue())
         found.append(whole)
-        short = _without(whole, ("CLASSES", "TABLES", "OBJECTS", "THUMBNAILIMAGE", "ACDSDATA"))
+        short = without(whole, ("CLASSES", "TABLES", "OBJECTS", "THUMBNAILIMAGE", "ACDSDATA"))
         found += [short] * 5
     return tuple(found)
 
@@ -181,12 +181,12 @@ def _fixtures() -> tuple[bytes, ...]:
     return tuple(path.read_bytes() for path in sorted((FIXTURES / "dxf").glob("*.dxf")))
 
 
-def _tagged(text: str) -> Tags:
+def tagged(text: str) -> Tags:
     lines = text.splitlines()
     return [(lines[i].strip(), lines[i + 1]) for i in range(0, len(lines) - 1, 2)]
 
 
-def _without(tags: Tags, sections: Iterable[str]) -> Tags:
+def without(tags: Tags, sections: Iterable[str]) -> Tags:
     out: Tags = []
     skipping = False
     for i, tag in enumerate(tags):
@@ -207,7 +207,7 @@ def _without(tags: Tags, sections: Iterable[str]) -> Tags:
     return out
 
 
-def _text(tags: Tags, rng: Random) -> bytes:
+def text_of(tags: Tags, rng: Random) -> bytes:
     end = "\n" if rng.random() < 0.9 else rng.choice(("\r\n", "\r", "\n\n", " \n"))
     pad = "" if rng.random() < 0.8 else rng.choice(("  ", "\t", "00"))
     return encoded("".join(f"{pad}{code}{end}{value}{end}" for code, value in tags), rng)
@@ -227,7 +227,7 @@ def _spot(tags: Tags, rng: Random) -> int:
     return rng.randrange(a, max(a + 1, b)) if tags else 0
 
 
-def _entity(tags: Tags, rng: Random) -> tuple[int, int]:
+def entity_at(tags: Tags, rng: Random) -> tuple[int, int]:
     """The tags of an entity at random."""
     a, b = _drawn_part(tags)
     starts = [i for i in range(a, b) if tags[i][0] == "0"]
@@ -298,17 +298,17 @@ def _rekind(tags: Tags, rng: Random) -> None:
 
 
 def _double_entity(tags: Tags, rng: Random) -> None:
-    a, b = _entity(tags, rng)
+    a, b = entity_at(tags, rng)
     tags[a:a] = tags[a:b] * rng.choice((1, 1, 2, 10, 300))
 
 
 def _drop_entity(tags: Tags, rng: Random) -> None:
-    a, b = _entity(tags, rng)
+    a, b = entity_at(tags, rng)
     del tags[a:b]
 
 
 def _move_entity(tags: Tags, rng: Random) -> None:
-    a, b = _entity(tags, rng)
+    a, b = entity_at(tags, rng)
     moved = tags[a:b]
     del tags[a:b]
     at = rng.randrange(len(tags) + 1)
@@ -323,7 +323,7 @@ def _cut_short(tags: Tags, rng: Random) -> None:
 
 def _scale_numbers(tags: Tags, rng: Random) -> None:
     """All of an entity's numbers times something."""
-    a, b = _entity(tags, rng)
+    a, b = entity_at(tags, rng)
     factor = rng.choice((0.0, -1.0, 1e-6, 1e-3, 25.4, 1e3, 1e6, 1e9, 1e12, 1e300))
     for i in range(a, b):
         if tags[i][0] in ("10", "20", "30", "11", "21", "31", "40", "42"):
@@ -463,7 +463,7 @@ def _sections(tags: Tags, rng: Random) -> None:
         tags[i:i] = [("999", name(rng))] * rng.choice((1, 3, 400))
 
 
-_MUTATORS: tuple[Callable[[Tags, Random], None], ...] = (
+MUTATORS: tuple[Callable[[Tags, Random], None], ...] = (
     _recode, _revalue, _revalue, _revalue, _rename, _rehandle, _drop_tag, _double_tag, _add_tag, _swap_tags, _rekind,
     _double_entity, _drop_entity, _move_entity, _cut_short, _scale_numbers, _nest, _flood, _count, _count, _header,
     _sections,

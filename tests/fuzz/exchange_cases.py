@@ -22,7 +22,7 @@ def step_case(rng: Random) -> FuzzCase:
     """A STEP file and a command that reads it."""
     roll = rng.random()
     text = rng.choice(_steps()) if roll < 0.7 else rng.choice(_step_fixtures())
-    return _case(rng, "a.step", _spoilt(text, rng, _STEP_MUTATORS))
+    return _case(rng, "a.step", spoilt(text, rng, STEP_MUTATORS))
 
 
 def iges_case(rng: Random) -> FuzzCase:
@@ -37,20 +37,20 @@ def iges_case(rng: Random) -> FuzzCase:
         text = rng.choice(_iges_fixtures())
     if rng.random() < 0.3:
         return _case(rng, "a.igs", encoded(text, rng))
-    return _case(rng, "a.igs", _spoilt(text, rng, (_iges_field, _iges_field, _iges_record)))
+    return _case(rng, "a.igs", spoilt(text, rng, (_iges_field, _iges_field, _iges_record)))
 
 
 def brep_case(rng: Random) -> FuzzCase:
     """A BREP file and a command that reads it."""
     text = rng.choice(_brep_fixtures())
-    return _case(rng, "a.brep", _spoilt(text, rng, (_brep_word, _brep_word, _brep_line)))
+    return _case(rng, "a.brep", spoilt(text, rng, (_brep_word, _brep_word, _brep_line)))
 
 
 def _case(rng: Random, file: str, data: bytes) -> FuzzCase:
     return FuzzCase(reading_words(rng, "{0}"), ((file, data),), 0 if rng.random() < 0.05 else None)
 
 
-def _spoilt(text: str, rng: Random, mutators: tuple[Callable[[str, Random], str], ...]) -> bytes:
+def spoilt(text: str, rng: Random, mutators: tuple[Callable[[str, Random], str], ...]) -> bytes:
     roll = rng.random()
     if roll < 0.15:
         return scrambled(encoded(text), rng)
@@ -254,7 +254,7 @@ def _step_header(text: str, rng: Random) -> str:
     )
 
 
-_STEP_MUTATORS = (
+STEP_MUTATORS = (
     _step_number, _step_number, _step_number, _step_reference, _step_reference, _step_self, _step_keyword, _step_drop,
     _step_double, _step_arguments, _step_arguments, _step_text, _step_nest, _step_ring, _step_header,
 )  # fmt: skip

@@ -23,17 +23,20 @@ from judge import judged, laid_out  # noqa: E402
 
 #: Of some hundred cases of all sorts, how many of each.
 SHARES = {
-    "dxf": 20,
-    "records": 5,
-    "step": 8,
-    "iges": 4,
-    "brep": 2,
-    "mesh": 10,
+    "dxf": 15,
+    "dxf-rare": 4,
+    "records": 3,
+    "step": 4,
+    "step-rare": 2,
+    "iges": 3,
+    "brep": 1,
+    "mesh": 8,
     "csv": 20,
-    "json": 12,
+    "json": 15,
     "toml": 15,
     "typed": 5,
-    "compare": 4,
+    "compare": 2,
+    "options": 3,
 }
 #: Cases between two lines of the record.
 _STEP = 200

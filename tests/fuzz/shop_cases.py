@@ -9,7 +9,7 @@ from random import Random
 
 from places import DOCS, ROOT
 from wild import FuzzCase, damaged_lines, encoded, name, number, scrambled
-from words import typed_words
+from words import optional_words, typed_words
 
 _DRAWING = (
     b"999\nmade up\n0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n0\nSECTION\n2\nENTITIES\n"
@@ -187,3 +187,21 @@ def compare_case(rng: Random) -> FuzzCase:
     return FuzzCase(
         ("compare", "{0}", "{1}", "--run", "TUBE", *section, *more), (("a.dxf", _DRAWING), ("m.csv", measured))
     )
+
+
+#: A rail with a post that ends on it, and a brace between: ends to cope, a corner to mitre.
+_FRAME = (
+    b"0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n0\nSECTION\n2\nENTITIES\n"
+    b"0\nLINE\n8\nTUBE\n10\n0\n20\n0\n30\n0\n11\n800\n21\n0\n31\n0\n"
+    b"0\nLINE\n8\nTUBE\n10\n800\n20\n0\n30\n0\n11\n800\n21\n600\n31\n0\n"
+    b"0\nLINE\n8\nRUNGS\n10\n400\n20\n0\n30\n0\n11\n400\n21\n500\n31\n0\n"
+    b"0\nLINE\n8\nRUNGS\n10\n400\n20\n500\n30\n0\n11\n800\n21\n300\n31\n0\n0\nENDSEC\n0\nEOF\n"
+)
+
+
+def options_case(rng: Random) -> FuzzCase:
+    """One or two sound drawings, or a damaged one among them, and options of the commands that write."""
+    files = [("a.dxf", rng.choice((_DRAWING, _FRAME, _FRAME)))]
+    if rng.random() < 0.4:
+        files.append(("b.dxf", rng.choice((_DRAWING, _FRAME, scrambled(_FRAME, rng)))))
+    return FuzzCase(optional_words(rng, *(f"{{{k}}}" for k in range(len(files)))), tuple(files))

@@ -226,3 +226,52 @@ def typed_words(rng: Random, command: str, *files: str) -> tuple[str, ...]:
     if rng.random() < 0.05:
         words.append(rng.choice((*_FLAGS, "--no-such-option", "-x", "--", "", name(rng))))
     return tuple(words)
+
+
+_URLS = (
+    "http://192.168.1.5:8000/job/", "https://shop.example/x.html", "ftp://x/", "http://", "javascript:alert(1)", "",
+    "http://[::1]/", "http://[/", "https://\u202e.example/", "http://x/" + "y" * 3000, "HTTP://X/%", "http://a b/",
+    "file:///tmp/x",
+)  # fmt: skip
+#: Commands that write or plan, what each takes beside what all take, and how often of a hundred.
+_PLANS: tuple[tuple[int, tuple[str, ...], tuple[tuple[str, tuple[str, ...]], ...]], ...] = (
+    (14, ("split", "--json"), (("--longest", _LENGTHS), ("--at", _LENGTHS), ("--at", ("100", "250mm", "400")))),
+    (5, ("split", "--out", "{out}", "--to", "csv,dxf"), (("--longest", ("300", "1ft", "1e-3")), ("--at", _LENGTHS))),
+    (14, ("quote", "--json"), (("--jobs", NUMBERS), ("--jobs", ("3", "100")))),
+    (4, ("quote", "--csv"), (("--jobs", NUMBERS),)),
+    (14, ("cope", "--json"), (("--gap", _LENGTHS),)),
+    (4, ("cope", "--out", "{out}", "--to", "cope-dxf,cope-csv,cope-pdf", "--one-each"), (
+        ("--paper-thickness", _LENGTHS),)),
+    (12, ("audit", "--json"), (("--feed-from", ("A", "B", "best")), ("--gap", _LENGTHS))),
+    (8, ("setup", "--json"), (("--feed-from", ("A", "B", "best")), ("--gap", _LENGTHS))),
+    (6, ("cutlist", "--json", "--seconds", "0.1"), (
+        ("--bar", ("6000", "20ft", *_LENGTHS)), ("--mitre", (*_ANGLES, "45", "60")), ("--jobs", NUMBERS),
+        ("--qty", ("TUBE=3", "*=0", "*=999")))),
+    (2, ("cutlist", "--out", "{out}", "--seconds", "0.1"), (
+        ("--to", ("pdf", "svg,csv", "all", "x")), ("--bar", ("6000",)))),
+    (6, ("convert", "--out", "{out}", "--to", "template-pdf,template"), (
+        ("--paper", ("A4", "Letter", "A3")), ("--paper-thickness", ("0.1mm", *_LENGTHS)))),
+    (3, ("convert", "--out", "{out}", "--each", "--to", "csv,json"), (("--processes", ("1", "0", "-1", "x")),)),
+    (2, ("convert", "--out", "{out}", "--to", "step,stl", "--file-each"), (("--step-unit", ("mm", "in", "m")),)),
+    (3, ("sheet", "--out", "{out}", "--to", "pdf"), (("--address", _URLS), ("--paper", ("A4", "Letter")))),
+    (2, ("sheet", "--out", "{out}", "--to", "html", "--quote"), (("--address", _URLS), ("--processes", ("1", "0")))),
+    (1, ("convert", "--out", "-", "--to", "csv"), (("--to", ("csv", "json", "stl", "csv,json")),)),
+)  # fmt: skip
+_PLANNED: tuple[tuple[str, tuple[str, ...]], ...] = (
+    *_OPTIONS, ("--corner", ("mitre", "bend")), ("--corner", ("mitre", "bend")), ("--on-flat", ("square", "cope")),
+    ("--clr", ("100", "0.5in", "300")), ("--section", _SIZES), ("--section", ("RUNGS=25x2mm", "40x40x2mm", "30x30x2")),
+)  # fmt: skip
+
+
+def optional_words(rng: Random, *files: str) -> tuple[str, ...]:
+    """A command that plans or writes, with several of its options, mostly as they are meant."""
+    _, own, more = rng.choices(_PLANS, [share for share, _, _ in _PLANS])[0]
+    words = [own[0], *files, *own[1:]]
+    if rng.random() < 0.85:
+        words += ["--section", rng.choice(("40x2mm", "40x40x2mm", "1.75x0.120in", "30mm bar"))]
+    for _ in range(rng.choice((1, 1, 2, 3))):
+        option, values = rng.choice((*_PLANNED, *more * 6))
+        words += [option, typed(rng, rng.choice(values)) if rng.random() < 0.4 else rng.choice(values)]
+    if rng.random() < 0.3:
+        words.append(rng.choice((*_FLAGS, "--no-copes", "--refit", "--reverse", "--force")))
+    return tuple(words)

@@ -827,6 +827,6 @@ def test_every_limit_stands_in_the_documentation():
         if not name.isupper() or name in ("PACKAGE_FREE",):
             continue
         shown = limits.size_text(value) if name.endswith("_BYTES") else f"{value:,.6f}".rstrip("0").rstrip(".")
-        if name in ("FARTHEST", "LONGEST_RUN"):
+        if name in ("FARTHEST", "GREATEST_RADIUS", "LONGEST_RUN"):
             shown = f"{value / 1e6:,.0f} km"
         assert re.search(rf"(?<![\d,.]){re.escape(shown)}(?![\d,])", section), (name, shown)

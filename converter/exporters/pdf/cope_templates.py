@@ -18,8 +18,10 @@ from converter.exporters.paper.shelves import Spot, pack
 from converter.exporters.paper.templates import Template, templates_of, uses
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.paper import Pdf, Pen
+from converter.exporters.pdf.tiling import least_tiles
 from converter.exporters.pdf.title_block import CORNER, draw_corner
-from converter.joints.cuts.wrap import Tile, Window, clip, tile
+from converter.joints.cuts.wrap import Tile, Window, clip
+from converter.quoting import quoted
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -57,8 +59,8 @@ _LINE = LEADING * 1.15 * _NOTE
 #: Of a sheet that several templates share: its heading, a template's heading, least width, the room between,
 #: and the least width of facts beside a template.
 _SHARED_HEAD, _CELL_HEAD, _LEAST_CELL, _CELL_GAP, _LEAST_FACTS = 8.0, 9.5, 84.0, 6.0, 42.0
-#: Distance between join marks, mm.
-_MARKS = 40.0
+#: Distance between join marks, and how far neighbouring sheets overlap, mm.
+_MARKS, _OVERLAP = 40.0, 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,8 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     """Write ``stem-copes.pdf``.
 
     Raises:
-        WriteError: no end of the job is cut to fit.
+        WriteError: no end of the job is cut to fit, or a template takes more pages than
+            `converter.limits.TEMPLATE_PAGES`.
         MissingLibraryError: the PDF library is not installed.
     """
     templates = templates_of(job, options)
@@ -101,10 +104,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     starts = [0] * len(templates)
     groups = _grouped(cells, size, options.one_each)
     # one that is too large for a sheet with its facts has tiles of its own
-    own = [
-        [] if _fits(cells[group[0].number], size) else place(templates[group[0].number].drawing, size)
-        for group in groups
-    ]
+    own = [[] if _fits(cells[group[0].number], size) else place(templates[group[0].number], size) for group in groups]
     for group, sheets in zip(groups, own, strict=True):
         for spot in group:
             starts[spot.number] = page
@@ -181,17 +181,21 @@ def _shared_sheet(pdf: Pdf, stem: str, chosen: Sequence[tuple[Template, Cell, Sp
     pdf.end_page()
 
 
-def place(drawing: parts.CopeDrawing, size: Point) -> list[PlacedTemplate]:
-    """Lay a template on as few sheets as it takes, upright before sideways."""
-    low, high = drawing.bounds()
-    best: list[PlacedTemplate] = []
-    for page in (size, (size[1], size[0])):
-        room = (page[0] - 2.0 * BORDER, page[1] - 2.0 * BORDER - HEAD - FOOT)
-        tiles = tile(low, high, room)
-        if not best or len(tiles) < len(best):
-            top = page[1] - BORDER - HEAD
-            best = [PlacedTemplate(page, one, BORDER - one.window[0], top - one.window[3]) for one in tiles]
-    return best
+def place(one: Template, size: Point) -> list[PlacedTemplate]:
+    """Lay a template on as few sheets as it takes, upright before sideways.
+
+    Raises:
+        WriteError: it takes more than `converter.limits.TEMPLATE_PAGES`.
+    """
+    low, high = one.drawing.bounds()
+    choices = [
+        (page, (page[0] - 2.0 * BORDER, page[1] - 2.0 * BORDER - HEAD - FOOT)) for page in (size, (size[1], size[0]))
+    ]
+    what = f"The {'template' if one.hole else 'cope template'} {quoted(one.title)}"
+    instead = "write it as DXF (--to cope-dxf), or pick other tubes (--run)"
+    page, tiles = least_tiles(low, high, choices, _OVERLAP, what=what, instead=instead)
+    top = page[1] - BORDER - HEAD
+    return [PlacedTemplate(page, each, BORDER - each.window[0], top - each.window[3]) for each in tiles]
 
 
 def _sheet(pdf: Pdf, stem: str, one: Template, sheet: PlacedTemplate, which: tuple[int, int], foot: _Foot) -> None:

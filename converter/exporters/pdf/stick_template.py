@@ -22,8 +22,9 @@ from converter.exporters.paper.stick_words import with_verdict
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.paper import Pdf, Pen
 from converter.exporters.pdf.stick_cover import CoverTube, TileMap, cover_pages
+from converter.exporters.pdf.tiling import least_tiles
 from converter.exporters.pdf.title_block import CORNER, draw_corner
-from converter.joints.cuts.wrap import Tile, clip, tile
+from converter.joints.cuts.wrap import Tile, clip
 from converter.model.run import Tube
 from converter.progress import steps
 from converter.quoting import LONGEST_PATH, quoted
@@ -120,7 +121,7 @@ class TiledStick:
         tube = part.first
         height = parts.label_height(None if tube.section is None else tube.section.od)
         figure = parts.strip_figure(stick, strip, height)
-        size, tiles = _least_tiles(figure.low, figure.high, paper)
+        size, tiles = _least_tiles(figure.low, figure.high, paper, tube)
         joins = [pair for one in tiles for join in _joins(one, tiles) for pair in _join_lines(join, strip)]
         parts.label_strip(figure, stick, strip, height, display, joins)
         return cls(part, tube, stick, strip, size, tiles, figure, _blank_columns(figure, tiles))
@@ -155,7 +156,8 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     """Write ``stem-template.pdf``.
 
     Raises:
-        WriteError: no tube that is shown has a bend.
+        WriteError: no tube that is shown has a bend, or one takes more pages than
+            `converter.limits.TEMPLATE_PAGES`.
         MissingLibraryError: the PDF library is not installed.
     """
     display, paper = job.display, options.paper_size(job.display)
@@ -197,13 +199,14 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     out.path(f"{options.stem}-template.pdf").write_bytes(pdf.data())
 
 
-def _least_tiles(low: Point, high: Point, paper: Point) -> tuple[Point, tuple[Tile, ...]]:
+def _least_tiles(low: Point, high: Point, paper: Point, tube: Tube) -> tuple[Point, tuple[Tile, ...]]:
     """Size of the pages, and the tiles, in as few as it takes."""
-    choices = []
-    for size in ((paper[1], paper[0]), paper):
-        edge = 2.0 * (BORDER + GUTTER)
-        choices.append((size, tuple(tile(low, high, (size[0] - edge, size[1] - edge - TITLE), OVERLAP))))
-    return min(choices, key=lambda choice: len(choice[1]))
+    edge = 2.0 * (BORDER + GUTTER)
+    choices = [(size, (size[0] - edge, size[1] - edge - TITLE)) for size in ((paper[1], paper[0]), paper)]
+    what = f"The stick template of tube {quoted(tube.name)}"
+    instead = "write it as DXF (--to template), or pick other tubes (--run)"
+    size, tiles = least_tiles(low, high, choices, OVERLAP, what=what, instead=instead)
+    return size, tuple(tiles)
 
 
 def _blank_columns(figure: Figure, tiles: Sequence[Tile]) -> frozenset[int]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from ezdxf.lldxf.const import DXFError
+from ezdxf.proxygraphic import ProxyGraphicError
 
 from converter.geometry.vectors import Vec
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS
@@ -23,8 +24,9 @@ _ENDLESS = 1e6
 #: More points than this in one mesh show as a box.
 _FACE = 8
 
-# the last: flattening what reaches too far, and faces whose corners the drawing does not have
-_UNUSABLE = (*BAD_VALUES, DXFError, LookupError, RuntimeError)
+# the last: graphics of other programs' objects cut short; flattening what reaches too far; faces whose corners the
+# drawing does not have
+_UNUSABLE = (*BAD_VALUES, DXFError, LookupError, RuntimeError, ProxyGraphicError)
 
 
 class Gathering:

@@ -15,7 +15,8 @@ import numpy as np
 from converter.geometry.vectors import Vec, scale
 from converter.importers.dxf.entities import Attributes, extrusion_axes
 from converter.importers.dxf.leftout import LeftOut
-from converter.model.curve import GREATEST_RADIUS, Arc, Line, Path, Polyline
+from converter.limits import GREATEST_RADIUS
+from converter.model.curve import Arc, Line, Path, Polyline
 
 #: vertices closer than this (mm) in every coordinate are one; also the sagitta of a straight
 _SAME = 1e-9

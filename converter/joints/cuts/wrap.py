@@ -259,6 +259,11 @@ def tile(low: Point, high: Point, cell: Point, overlap: float = 10.0) -> list[Ti
     return found
 
 
+def tile_count(low: Point, high: Point, cell: Point, overlap: float = 10.0) -> int:
+    """How many sheets `tile` spreads a drawing over."""
+    return _count(high[0] - low[0], cell[0], overlap) * _count(high[1] - low[1], cell[1], overlap)
+
+
 def _count(size: float, room: float, overlap: float) -> int:
     return 1 if size <= room + 1e-9 else ceil((size - overlap) / (room - overlap) - 1e-9)
 

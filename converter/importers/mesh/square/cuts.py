@@ -17,6 +17,7 @@ SMOOTHED, SPAN = 96, 3  #: steps around a line that is smoothed, and those on ei
 LEAST_FLAT = 0.12  #: of a side's length is flat at least; the rest are its corners
 LEAST_FULL, MOST_FULL = 0.78, 1.02  #: share of a rectangle's area that is enclosed: a circle has 0.785
 LEAST_SQUARE = 0.22  #: how strongly the faces look in four directions: 0 of a circle, 1 of a sharp rectangle
+_NO_FACES: Ints = np.zeros(0, np.int64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,6 +53,7 @@ class RectangleCut:
         missing: area that its corners leave of the full rectangle, mm2.
         axis: unit normal of a plane square to the faces that were cut.
         area: enclosed, below 0 where the faces look inward.
+        faces: (n,) of the mesh, that it cuts; ascending.
         bore: the same of the line inside it, or None.
     """
 
@@ -63,6 +65,7 @@ class RectangleCut:
     missing: float
     axis: Array
     area: float
+    faces: Ints
     bore: RectangleCut | None = None
 
     @property
@@ -127,7 +130,8 @@ def rectangles_in(body: MeshBody, cut: PlaneCut, near: float) -> list[RectangleC
         if rectangle is not None:
             length = np.sqrt(((ends[:, 1] - ends[:, 0]) ** 2).sum(axis=1))
             axis = np.linalg.eigh(np.einsum("i,ij,ik->jk", length, normals, normals))[1][:, 0]
-            out.append(replace(rectangle, axis=axis if axis @ cut.normal > 0.0 else -axis))
+            axis = axis if axis @ cut.normal > 0.0 else -axis
+            out.append(replace(rectangle, axis=axis, faces=cut.faces[own]))
     return out
 
 
@@ -186,7 +190,8 @@ def _rectangle(cut: PlaneCut, ends: Array, flat: Array, near: float) -> Rectangl
         return None
     x, y = c * cut.x + s * cut.y, -s * cut.x + c * cut.y
     center = cut.point + u * x + v * y
-    return RectangleCut(center, x, y, width, height, max(0.0, width * height - abs(area)), cut.normal, area)
+    missing = max(0.0, width * height - abs(area))
+    return RectangleCut(center, x, y, width, height, missing, cut.normal, area, _NO_FACES)
 
 
 def rectangle_at(

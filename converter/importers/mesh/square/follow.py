@@ -23,6 +23,7 @@ EVEN = 0.03  #: share of the directions of faces there that may lie along the tu
 STEP = 0.35  #: of the smaller side: from cut to cut
 HALVED = 4  #: times a step is halved where no rectangle is met
 MOST_CUTS = 3000  #: to one side: of a tube of 40 mm, 42 m
+SAME = 300  #: cuts of the very same faces after which steps grow, since nothing happens within a face; of 40 mm, 4 m
 ALIKE = 0.02  #: share by which the sides of cuts that count may differ from the usual ones
 CUT_COST = 4e-8  #: seconds of an ordinary processor for each triangle of a cut
 
@@ -61,12 +62,15 @@ def followed(body: MeshBody, effort: Effort) -> FollowedTube | None:
     """The longest row of rectangles that is met from some place of the surface; None where none is."""
     best: FollowedTube | None = None
     extent = float(np.ptp(body.points, axis=0).max())
+    met: set[bytes] = set()  # faces of every cut so far: from the same ones the same row begins
     for first in _first_cuts(body, effort):
-        if best is not None and any(_within(first, one) for one in best.cuts):
+        if first.faces.tobytes() in met or (best is not None and any(_within(first, one) for one in best.cuts)):
             continue
         ahead, closed = _onward(body, first, 1.0, effort)
         back = [] if closed else _onward(body, first, -1.0, effort)[0]
-        row = _alike([*back[::-1], first, *ahead])
+        whole = [*back[::-1], first, *ahead]
+        met.update(one.faces.tobytes() for one in whole)
+        row = _alike(whole)
         if len(row) >= 3:
             one = FollowedTube(tuple(row), closed)
             if best is None or len(one.cuts) > len(best.cuts):
@@ -121,12 +125,23 @@ def _onward(body: MeshBody, first: RectangleCut, sign: float, effort: Effort) ->
     row: list[RectangleCut] = []
     last, way = first, sign * first.axis
     turn = np.zeros(3)
+    usual = STEP * first.smaller
+    same, stride, may_grow = 0, 1.0, True
     for _ in range(MOST_CUTS):
-        step = STEP * first.smaller
+        if stride > 1.0:
+            far = _further(body, last, way, stride * usual, first)
+            effort.left -= 2 * CUT_COST * len(body.faces)
+            if far is not None:
+                row.append(far)
+                last, stride = far, 2.0 * stride if may_grow else stride
+            else:  # past the end of these faces: nearer and nearer to it
+                stride, may_grow = stride / 2.0, False
+            continue
+        step = usual
         following: RectangleCut | None = None
         for _ in range(HALVED):
             # on as it went: a bend goes on turning
-            ahead = way + turn * (step / (STEP * first.smaller))
+            ahead = way + turn * (step / usual)
             ahead = ahead / np.sqrt(ahead @ ahead)
             effort.left -= 2 * CUT_COST * len(body.faces)
             at = last.center + 0.5 * step * (way + ahead)
@@ -137,14 +152,25 @@ def _onward(body: MeshBody, first: RectangleCut, sign: float, effort: Effort) ->
             step /= 2.0
         if following is None or effort.is_used_up:
             return row, False
+        same = same + 1 if np.array_equal(following.faces, last.faces) else 0
+        may_grow = may_grow or same == 0
+        stride = 2.0 if same >= SAME and may_grow else 1.0
         axis = following.axis if following.axis @ ahead > 0.0 else -following.axis
-        turn = (axis - way) * (STEP * first.smaller / max(step, 1e-9))
+        turn = (axis - way) * (usual / max(step, 1e-9))
         last, way = following, axis
         row.append(following)
         gap = first.center - last.center
-        if len(row) > 8 and float(gap @ gap) < (STEP * first.smaller) ** 2 and float(way @ first.axis) * sign > 0.5:
+        if len(row) > 8 and float(gap @ gap) < usual**2 and float(way @ first.axis) * sign > 0.5:
             return row, True
     return row, False
+
+
+def _further(body: MeshBody, last: RectangleCut, way: Array, step: float, first: RectangleCut) -> RectangleCut | None:
+    """The rectangle that a cut of the very same faces is, straight on by many usual steps; None past their end."""
+    one = rectangle_at(body, last.center + step * way, way, 0.0, first)
+    if one is None or not np.array_equal(one.faces, last.faces):
+        return None
+    return one if 0.2 * step < float((one.center - last.center) @ way) < 2.0 * step else None
 
 
 def _alike(row: list[RectangleCut]) -> list[RectangleCut]:
