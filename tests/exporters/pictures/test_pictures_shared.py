@@ -8,7 +8,9 @@ from copes import straight
 from frames import RAIL, RUNG, hoop
 
 from converter.exporters.pictures.hidden import outline as hidden
+from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run import sketch
+from converter.exporters.pictures.run import sketches as sketches_module
 from converter.exporters.pictures.run.picture import isometric_picture, run_picture
 from converter.exporters.pictures.run.sketches import Sketches
 from converter.joints.finding.joints import find_joints
@@ -80,3 +82,19 @@ def test_the_picture_is_the_one_that_a_tube_gets_alone(code):
     for one, other in zip(shared.strokes, alone.strokes, strict=True):
         assert (*one.points[0], *one.points[-1]) == pytest.approx((*other.points[0], *other.points[-1]), abs=1e-6)
     assert any(stroke.role == "tight" for stroke in shared.strokes) == bool(code)
+
+
+def test_only_the_latest_pictures_are_kept():
+    """So that a job of thousands of different tubes does not hold a picture of each."""
+    sketches, drawn = Sketches(), []
+    shape = sketches.shape(hoop("T", 0.0, 0.0))
+
+    def ask(writing):
+        return sketches.panel(shape, writing, lambda: drawn.append(writing) or Picture(str(writing)))
+
+    kept = sketches_module._MOST_PICTURES
+    first = [ask(n) for n in range(kept)]
+    assert ask(0) is first[0] and drawn == list(range(kept))
+    ask("one more")  # in the place of the one not asked for longest, which is 1
+    assert ask(0) is first[0] and ask(2) is first[2] and drawn[kept:] == ["one more"]
+    assert ask(1) is not first[1] and drawn[kept:] == ["one more", 1]

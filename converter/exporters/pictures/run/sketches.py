@@ -17,6 +17,8 @@ from converter.model.run import Tube
 if TYPE_CHECKING:
     from converter.joints.model import Joint
 
+#: Pictures that are kept: a seventh of a megabyte each, of which a job of different tubes asks for none twice.
+_MOST_PICTURES = 64
 #: Decimals of mm, degrees and directions to which shapes are equal: far finer than a line on paper.
 _DECIMALS = 7
 
@@ -48,9 +50,13 @@ class Sketches:
             draw: makes it, where there is none yet.
         """
         key = (id(shape), writing)
-        if key not in self._panels:
-            self._panels[key] = draw()
-        return self._panels[key]
+        picture = self._panels.pop(key, None)
+        if picture is None:
+            picture = draw()
+        self._panels[key] = picture  # the latest asked for is the last
+        if len(self._panels) > _MOST_PICTURES:
+            del self._panels[next(iter(self._panels))]
+        return picture
 
 
 @once_per_job
