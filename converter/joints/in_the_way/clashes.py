@@ -23,7 +23,7 @@ from converter.joints.in_the_way.crossings import joined_places
 from converter.joints.model import Joint
 from converter.joints.near.index import LegIndex
 from converter.joints.near.legs import Legs, nearest_of_pairs
-from converter.joints.near.overlap import NearLegs, JoinedPlaces, deepest_of_pairs, lie_near
+from converter.joints.near.overlap import JoinedPlaces, NearLegs, deepest_of_pairs, lie_near
 from converter.joints.near.pairs import near_pairs
 from converter.tolerances import Tolerances
 
