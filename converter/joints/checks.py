@@ -172,7 +172,7 @@ def findings_of_each(
                 yield joint, look if isinstance(look, GeometryError) else attempted(_findings, joint, frame, look, tol)
 
 
-class _Look(NamedTuple):
+class _EndLook(NamedTuple):
     """The lines of an end at its cut, and at mates that lie too near to its direction, with what each takes off."""
 
     every: _Reached
@@ -180,7 +180,7 @@ class _Look(NamedTuple):
     alone: list[Array]
 
 
-def _looks(joints: Sequence[Joint]) -> list[_Look | GeometryError]:
+def _looks(joints: Sequence[Joint]) -> list[_EndLook | GeometryError]:
     """The looks at some joints; of one whose lines never end, the error."""
     together = attempted(_reached, joints)
     if isinstance(together, GeometryError):  # of one of them
@@ -188,14 +188,14 @@ def _looks(joints: Sequence[Joint]) -> list[_Look | GeometryError]:
         reached = [one if isinstance(one, GeometryError) else one[0] for one in one_by_one]
     else:
         reached = [*together]
-    looks: list[_Look | GeometryError] = []
+    looks: list[_EndLook | GeometryError] = []
     for joint, every in zip(joints, reached, strict=True):
         if isinstance(every, GeometryError):
             looks.append(every)
             continue
         further = attempted(_further_mates, joint, every)
-        looks.append(further if isinstance(further, GeometryError) else _Look(every, further, []))
-    asked = [(look, look.further) for look in looks if isinstance(look, _Look) and look.further is not None]
+        looks.append(further if isinstance(further, GeometryError) else _EndLook(every, further, []))
+    asked = [(look, look.further) for look in looks if isinstance(look, _EndLook) and look.further is not None]
     for (look, _), alone in zip(asked, lengths_by_mate([(one.cut, one.beside) for _, one in asked]), strict=True):
         look.alone.extend(alone)
     return looks
@@ -207,7 +207,7 @@ def _room(joint: Joint, frame: dict[str, Body]) -> float:
     return joint.straight if own.tube.run.table.bends else own.length
 
 
-def _findings(joint: Joint, frame: dict[str, Body], look: _Look, tol: Tolerances) -> list[Finding]:
+def _findings(joint: Joint, frame: dict[str, Body], look: _EndLook, tol: Tolerances) -> list[Finding]:
     """What is wrong with one cut."""
     findings: list[Finding] = []
     own = frame[joint.tube]

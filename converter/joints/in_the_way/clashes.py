@@ -23,7 +23,7 @@ from converter.joints.in_the_way.crossings import joined_places
 from converter.joints.model import Joint
 from converter.joints.near.index import LegIndex
 from converter.joints.near.legs import Legs, nearest_of_pairs
-from converter.joints.near.overlap import NearLegs, Nodes, deepest_of_pairs, lie_near
+from converter.joints.near.overlap import JoinedPlaces, NearLegs, deepest_of_pairs, lie_near
 from converter.joints.near.pairs import near_pairs
 from converter.tolerances import Tolerances, same_within
 
@@ -121,7 +121,7 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
             for (one, other), (i, j, _, axes) in zip(pairs, some, strict=True)
         ]
         nodes = [
-            Nodes(
+            JoinedPlaces(
                 (*joined.get(frozenset(pair), ()), *told.get(frozenset(frame[k].name for k in pair), ())),
                 2.0 * (frame[pair[0]].half + frame[pair[1]].half),
             )

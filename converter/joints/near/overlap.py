@@ -74,7 +74,7 @@ class _PairDepths:
         return self._legs.outside(places, 2 * pair + 1)
 
 
-class Nodes(NamedTuple):
+class JoinedPlaces(NamedTuple):
     """Places where two tubes are joined, and how far about them what they overlap is of no interest, mm."""
 
     places: Sequence[Vec]
@@ -82,7 +82,7 @@ class Nodes(NamedTuple):
 
 
 def deepest_of_pairs(
-    pairs: Sequence[NearLegs], near: float = 0.0, nodes: Sequence[Nodes] = ()
+    pairs: Sequence[NearLegs], near: float = 0.0, nodes: Sequence[JoinedPlaces] = ()
 ) -> list[tuple[float, Vec] | None]:
     """By how much two legs overlap and where they do so deepest; None when they stay further apart than ``near``.
 
@@ -117,7 +117,7 @@ def deepest_of_pairs(
 
 
 def _starts(
-    pairs: Sequence[NearLegs], gauge: _PairDepths, chosen: Sequence[int], near: float, nodes: Sequence[Nodes]
+    pairs: Sequence[NearLegs], gauge: _PairDepths, chosen: Sequence[int], near: float, nodes: Sequence[JoinedPlaces]
 ) -> Iterator[tuple[int, Array, float, float]]:
     """Two places for every pair that may overlap, to climb from: (pair, place, depth there, step to begin with)."""
     stretches = _close_stretches(pairs, gauge, chosen, near)
@@ -138,7 +138,7 @@ def _starts(
             yield n, points[k], float(values[k]), coarse
 
 
-def _lies_at(nodes: Nodes, points: Array, within: float) -> bool:
+def _lies_at(nodes: JoinedPlaces, points: Array, within: float) -> bool:
     """Whether everything no further than ``within`` from points (n, 3) lies within the reach of nodes."""
     away = np.linalg.norm(points[:, None, :] - np.asarray(nodes.places)[None, :, :], axis=2).min(axis=1)
     return bool((away + within <= nodes.reach).all())
@@ -197,7 +197,7 @@ def _cloud() -> Array:
     return points
 
 
-def lie_near(pairs: Sequence[NearLegs], near: float, nodes: Sequence[Nodes]) -> list[bool]:
+def lie_near(pairs: Sequence[NearLegs], near: float, nodes: Sequence[JoinedPlaces]) -> list[bool]:
     """Of pairs whether they come within ``near`` of one another only within the reach of one of their nodes.
 
     A bound: where it does not know it says no.
