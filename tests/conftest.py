@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import signal
 
 import pytest
@@ -19,6 +20,9 @@ settings.load_profile("steady")
 # same process: without them a test has the same examples alone, in the suite and on any number of processes
 if hasattr(providers, "_get_local_constants"):
     providers._get_local_constants = providers.Constants
+
+# to compile the section library, as it does in a new environment, takes ten times what a few sections do
+os.environ.setdefault("NUMBA_DISABLE_JIT", "1")
 
 # ezdxf logs names with undecodable bytes as lone surrogates; pytest would collect them into its
 # reports, which xdist cannot send between its processes

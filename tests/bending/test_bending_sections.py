@@ -117,10 +117,8 @@ def test_outlines_of_a_bar_have_no_bore():
 
 @pytest.mark.slow
 @pytest.mark.parametrize("text", ["1.5x0.095in", "2in bar", "1.5x1.5x0.083in", "2x1x0.083in", "NPS 1-1/4 sch 40"])
-def test_against_a_section_library(text, monkeypatch):
+def test_against_a_section_library(text):
     """Mesh-based, inscribed polygons: a little low. In that library z is elastic and s is plastic."""
-    # compiling it, as in a new environment, takes ten times what these five sections do
-    monkeypatch.setenv("NUMBA_DISABLE_JIT", "1")
     from sectionproperties.analysis import Section as Analysis
     from sectionproperties.pre import library
 
