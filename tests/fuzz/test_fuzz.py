@@ -23,7 +23,7 @@ from converter.errors import ReadError
 
 #: Cases of each sort, in parts that a busy machine gets through: about a minute of processor time in all.
 _PARTS = {
-    "dxf": (35, 35, 35), "dxf-rare": (30,), "records": (60, 40), "step": (8, 8), "step-rare": (8,), "iges": (10, 10),
+    "dxf": (35, 35, 35), "dxf-rare": (8,), "records": (60, 40), "step": (8, 8), "step-rare": (8,), "iges": (10, 10),
     "brep": (3,), "mesh": (50, 50), "csv": (200,), "json": (200,), "toml": (200,), "typed": (150,), "compare": (60,),
     "options": (30,),
 }  # fmt: skip
