@@ -162,15 +162,18 @@ def _run(
             if status != 0:
                 count = unpack("q", at[:8])[0]
                 told = judged_by_command(made_case(sort, seed, count), Path(scratch) / "again")
-                yield count, told if told.kind == "crash" else FuzzVerdict("fault", _end_of(status), 0.0), True
+                yield count, told if told.kind == "crash" else FuzzVerdict("fault", _end_of(status, lines), 0.0), True
                 done += 1
             if share[done:]:
                 waiting.append(share[done:])
 
 
-def _end_of(status: int) -> str:
+def _end_of(status: int, lines: Path) -> str:
+    """How a process ended that wrote these lines."""
     if not os.WIFSIGNALED(status):
-        return f"the process ended with status {os.WEXITSTATUS(status)}"
+        told = lines.with_suffix(".error")
+        why = told.read_text(encoding="utf-8").strip().splitlines()[-1:] if told.exists() else []
+        return f"the process ended with status {os.WEXITSTATUS(status)}: {' '.join(why)}"
     number = os.WTERMSIG(status)
     if number in (signal.SIGPROF, signal.SIGALRM):
         return f"hang: more than {HANG_SECONDS:g} s of processor time"

@@ -108,8 +108,6 @@ def _skewed(model: Any) -> None:
     inner, middle, outer = blocks.new("I", (5, 5)), blocks.new("M"), blocks.new("O")
     inner.add_line((0, 0), (100, 0))
     inner.add_arc((100, 50), 50, 270, 0)
-    inner.add_circle((500, 0), 40)
-    inner.add_lwpolyline([(0, 300, 0, 0, 0.5), (100, 300)])
     middle.add_blockref("I", (10, 0), dxfattribs={"xscale": 0.2, "yscale": 0.05, "zscale": 3, "rotation": 30})
     outer.add_blockref("M", (0, 0), dxfattribs={"xscale": -1, "yscale": 2, "rotation": 45, "extrusion": (0, 0.6, 0.8)})
     blocks.new("E").add_ellipse((0, 600), (9, 0), 0.5, 0, 2)
