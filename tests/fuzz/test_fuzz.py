@@ -23,7 +23,7 @@ from converter.errors import ReadError
 
 #: Cases of each sort, in parts that a busy machine gets through: half a minute of processor time in all.
 _PARTS = {
-    "dxf": (30, 30), "dxf-rare": (15,), "records": (60,), "step": (8, 8), "step-rare": (8,), "iges": (10, 10),
+    "dxf": (30, 30), "dxf-rare": (8,), "records": (60,), "step": (8, 8), "step-rare": (8,), "iges": (10, 10),
     "brep": (3,), "mesh": (50,), "csv": (100,), "json": (100,), "toml": (100,), "typed": (100,), "compare": (40,),
     "options": (30,),
 }  # fmt: skip
