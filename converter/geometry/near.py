@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+#: Points from which on a tree finds pairs, and rows of their table that are looked at in one go.
+_MANY, _ROWS = 2_000, 128
+
 
 def self_approach(points: Array, place: Array, apart: float, ends: float, within: float) -> tuple[float, float] | None:
     """The least distance between points of a curve that lie far apart along it.
@@ -24,14 +27,12 @@ def self_approach(points: Array, place: Array, apart: float, ends: float, within
         The distance in mm and the place of the later point (of equal distances that of the first pair); None where
         no pair counts.
     """
-    from scipy.spatial import cKDTree
-
     inside = (place >= place[0] + ends) & (place <= place[-1] - ends)
     points, place = points[inside], place[inside]
     if len(points) < 2:
         return None
-    # a little wider than asked: the tree rounds otherwise than we do
-    pairs = cKDTree(points).query_pairs(within * (1.0 + 1e-9), output_type="ndarray")
+    # a little wider than asked: what finds them rounds otherwise than we do
+    pairs = _pairs_within(points, within * (1.0 + 1e-9))
     pairs = pairs[place[pairs[:, 1]] - place[pairs[:, 0]] > apart]
     way = points[pairs[:, 0]] - points[pairs[:, 1]]
     d = np.sqrt(way[:, 0] * way[:, 0] + way[:, 1] * way[:, 1] + way[:, 2] * way[:, 2])
@@ -40,6 +41,22 @@ def self_approach(points: Array, place: Array, apart: float, ends: float, within
     least = pairs[d == d.min()]
     later = least[np.lexsort((least[:, 1], least[:, 0]))[0], 1]
     return float(d.min()), float(place[later])
+
+
+def _pairs_within(points: Array, within: float) -> NDArray[np.intp]:
+    """Pairs (m, 2) of points no further than so many mm from each other, the lower number first, in any order."""
+    if len(points) > _MANY:
+        from scipy.spatial import cKDTree  # whose import takes as long as looking at 4,000 points pair by pair
+
+        found: NDArray[np.intp] = cKDTree(points).query_pairs(within, output_type="ndarray")
+        return found
+    rows = []
+    for i in range(0, len(points), _ROWS):
+        way = points[i : i + _ROWS, None] - points[None]
+        one, other = np.nonzero(np.einsum("ijk,ijk->ij", way, way) <= within * within)
+        later = other > one + i
+        rows.append(np.stack((one[later] + i, other[later]), axis=1))
+    return np.concatenate(rows)
 
 
 @lru_cache(64)

@@ -10,6 +10,7 @@ from many_tubes import different_tubes
 from scipy.spatial.distance import cdist
 from test_audit import bend, codes, only
 
+from converter.geometry import near
 from converter.geometry.near import self_approach
 from converter.model import centerline
 from converter.model.bends import Bend, BendTable
@@ -55,6 +56,15 @@ def test_the_least_approach_is_found_to_a_tenth_of_the_thickness(thick):
         assert met[0] == pytest.approx(brute, abs=0.1 * thick)
         exact = self_approach(points, place, 2.0 * thick, 1.5 * thick, 1.2 * thick)
         assert exact[0] == pytest.approx(brute, abs=1e-12)
+
+
+def test_few_points_are_looked_at_in_pairs_and_many_by_a_tree_with_the_same_answer(monkeypatch):
+    """scipy's tree and the table of distances, each against the other."""
+    walk = np.cumsum(np.random.default_rng(3).normal(size=(700, 3)), axis=0)
+    place = np.arange(700.0)
+    by_pairs = self_approach(walk, place, 20.0, 5.0, 3.0)
+    monkeypatch.setattr(near, "_MANY", 0)
+    assert by_pairs is not None and self_approach(walk, place, 20.0, 5.0, 3.0) == by_pairs
 
 
 def test_a_coil_of_hundreds_of_metres_is_looked_at_too():
