@@ -72,7 +72,7 @@ def test_setup_counts_sticks_and_cope_counts_cuts(gate, capsys):
 
 def test_a_mirror_image_is_named_on_both_sides(tmp_path, capsys):
     path = hands(tmp_path / "hands.csv")
-    text = " ".join(run(capsys, "setup", path, "--section", "44.45x3.048mm", "--mm").out.split())
+    text = " ".join(run(capsys, "setup", path, "--section", "38.1x3.048mm", "--mm").out.split())
     assert "LEFT, 2 off" in text and "its mirror image is RIGHT" in text
     assert "mirror image of LEFT: every turn the other way" in text
     assert "to be made like LEFT, with every turn the other way" in text

@@ -121,13 +121,13 @@ def test_nearest_places_of_many_pairs_agree_with_a_fine_grid():
 
 def test_equal_tubes_are_swept_once(monkeypatch):
     swept = []
-    real = setup_order.OrderChooser._sweep
+    real = setup_order.OrderChooser._look
 
     def counted(self, choice):
         swept.append(self.tube.name)
         return real(self, choice)
 
-    monkeypatch.setattr(setup_order.OrderChooser, "_sweep", counted)
+    monkeypatch.setattr(setup_order.OrderChooser, "_look", counted)
     alike = [hoop(f"H{i}", 0.0, 500.0 * i) for i in range(6)]
     together = set_up(alike, demo_shop())
     once = len(swept)

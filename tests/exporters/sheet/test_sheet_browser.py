@@ -258,7 +258,7 @@ def test_no_number_leaves_its_unit_its_fraction_or_its_name(chromium, tmp_path, 
 
     At 820 px, a tablet held upright, the set-up table has all its columns in sight; 720 px is 1440 at 200 % zoom.
     """
-    tubes = [*different_tubes(1), tube_named("short")]
+    tubes = [*different_tubes(1), tube_named("short", at=5000.0)]
     path = written(job_of(tubes, shop(), unit="in"), tmp_path)
     with opened(chromium, path, viewport={"width": wide, "height": 1000}) as page, everything(page):
         until(page, READY)
