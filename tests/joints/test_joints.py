@@ -14,7 +14,11 @@ from frames import RAIL, RUNG, rack
 from tubes import run_of, tube_of
 
 from converter.joints.cope import cope_frame
-from converter.joints.cuts.saddle import angles
+from converter.joints.cuts.clock import StraightClock
+from converter.joints.cuts.lines import Branch, NoCutError
+from converter.joints.cuts.round import RoundPrism
+from converter.joints.cuts.saddle import Cut, angles
+from converter.joints.cuts.square import RectPrism
 from converter.joints.finding.joints import find_joints
 from converter.joints.model import cut_length, length_changes, mark_shift
 from converter.model.bends import Placement
@@ -616,3 +620,18 @@ def test_tubes_of_a_bare_table_are_not_joined_at_the_origin(tmp_path):
     codes = [f.code for f in job.findings if f.code.startswith(("joint", "tube-"))]
     assert codes == ["joint-unplaced"] and not job.joints
     assert not any(tube.run.placed for tube in job.tubes)
+
+
+def test_an_end_that_is_not_cut_after_all_leads_no_zero_line():
+    """The lines of its cut run along a mate that nothing ends (seed 66, step-rare 30): the other end leads then."""
+    flat = Section("rectangular", 40.0, 2.0, 20.0, 3.0)
+    along_it = RectPrism((0.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0), 10.0, 20.0, 3.0)
+    across = RoundPrism((0.0, 400.0, 0.0), (1.0, 0.0, 0.0), R)
+    clock = StraightClock()
+    for end, point, direction, mate in (("A", (0.0, 0.0, 0.0), (0.0, -1.0, 0.0), along_it),
+                                        ("B", (0.0, 400.0, 0.0), (0.0, 1.0, 0.0), across)):  # fmt: skip
+        clock.add(end, Cut(Branch.at(point, direction, flat, up=(0.0, 0.0, 1.0)), ((mate,),)), (1.0, 0.0, 0.0))
+    with pytest.raises(NoCutError):
+        _ = clock.zero_line
+    clock.drop("A")
+    assert clock.zero_line[0] == "B" and abs(clock.direction("A")[1]) < 1e-12

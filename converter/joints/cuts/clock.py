@@ -58,6 +58,11 @@ class StraightClock:
         self.cuts.append((end, cut, mate_axis))
         self.cuts.sort(key=lambda one: one[0])
 
+    def drop(self, end: str) -> None:
+        """An end is not cut after all."""
+        self.cuts = [one for one in self.cuts if one[0] != end]
+        self.__dict__.pop("zero_line", None)
+
     @cached_property
     def zero_line(self) -> tuple[str, Vec, bool]:
         """(end that leads, zero direction, whether every cut is square)."""

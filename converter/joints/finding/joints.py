@@ -132,6 +132,8 @@ def _followed(
         told = looked_at if isinstance(looked_at, GeometryError) else attempted(_if_it_ends, joint, looked_at)
         if isinstance(told, GeometryError):  # a line beside the axis runs along the mate, and never ends on it
             findings.append(_no_cut_finding(joint.tube, ends[joint.tube, joint.end], told))
+            if isinstance(joint.clock, StraightClock):  # the other end is not to be set up by it
+                joint.clock.drop(joint.end)
             continue
         kept.append(joint)
         findings += told
