@@ -8,6 +8,7 @@ import math
 import re
 from pathlib import Path
 
+import ezdxf
 import pytest
 import trimesh
 from command_line import failed, hook, run
@@ -408,3 +409,20 @@ def test_every_exception_of_the_kernel_is_known_as_one(kind):
     assert kernel_failure(getattr(package, kind)("x")) == kind.removeprefix("Standard_")
     with pytest.raises(ValueError, match="ours"):
         kernel_failure(ValueError("ours"))
+
+
+def test_a_part_whose_place_is_no_number_is_left_out_by_name_and_the_rest_is_read(tmp_path, capsys):
+    """One of two equal tubes stands at ``inf`` (seed 66, step-rare 503): half a sentence, without the file."""
+    doc = ezdxf.new(units=4)
+    for x in (0.0, 555.5):
+        doc.modelspace().add_line((x, 0.0, 0.0), (x, 700.0, 0.0), {"layer": "POST"})
+    doc.saveas(tmp_path / "posts.dxf")
+    section = ("--section", "25x2mm")
+    assert run(capsys, "convert", tmp_path / "posts.dxf", *section, "--out", tmp_path, "--to", "step").status == 0
+    text = (tmp_path / "posts.step").read_text("latin-1")
+    assert text.count("(555.5,0.,0.)") == 1
+    path = tmp_path / "far.step"
+    path.write_text(text.replace("(555.5,0.,0.)", "(inf,0.,0.)"), "latin-1")
+    outcome = run(capsys, "table", path, "--json")
+    assert outcome.status in (0, 1) and len(outcome.json["tubes"]) == 1
+    assert "its numbers make no tube" in json.dumps(outcome.json["ignored"])

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from converter import allowance
 from converter.disk.reading import standard_input
-from converter.errors import ElbowroomError, OptionError
-from converter.findings import NOTE, WARNING, Finding, Reason
+from converter.errors import ElbowroomError, GeometryError, OptionError
+from converter.findings import NOTE, WARNING, Clause, Finding, Reason
 from converter.geometry.vectors import Vec
 from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
@@ -293,7 +293,13 @@ class ShapeReading:
             find = partial(find_tubes, take_all=True) if self.options.take_all else find_tubes
             found = recognise(find, body.shape, instance.location, name, DEFAULT)
             known = self.known_bodies[key] = KnownBody(name, matrix, *found)
-        motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
+        try:
+            motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
+            for table in known.tables if motion is not None else ():
+                moved(table.placement, motion)
+        except GeometryError as error:  # so far away that its place is no number
+            self.ignored[name, Clause.of("solid-impossible", reason=error.message)] += 1
+            return
         placed = PlacedBody(number, instance, body, name, layer, known, motion)
         if body.is_loose and is_in_parts(known.tables):
             self.loose.append(placed)  # what it is may be told by other parts' faces
@@ -416,9 +422,15 @@ def _group(number: int, instance: Instance, contents: Contents, edge: FreeEdge) 
 
 
 def rigid_motion(old: Any, new: Any) -> Any:
-    """The (3, 4) matrix that takes what stood at ``old`` to ``new``; both are (3, 4), orthogonal times one scale."""
+    """The (3, 4) matrix that takes what stood at ``old`` to ``new``; both are (3, 4), orthogonal times one scale.
+
+    Raises:
+        GeometryError: a number of them is not finite.
+    """
     import numpy as np
 
+    if not (np.isfinite(old).all() and np.isfinite(new).all()):
+        raise GeometryError("its place is not finite", code="not-finite")
     turn = new[:, :3] @ np.linalg.inv(old[:, :3])
     u, _, v = np.linalg.svd(turn)  # to the last bit a rotation, so that directions stay unit vectors
     turn = u @ v
@@ -426,7 +438,11 @@ def rigid_motion(old: Any, new: Any) -> Any:
 
 
 def moved(placement: Placement | None, motion: Any) -> Placement:
-    """A placement after a rigid motion."""
+    """A placement after a rigid motion.
+
+    Raises:
+        GeometryError: it is not finite then.
+    """
     import numpy as np
 
     old = placement or Placement()
