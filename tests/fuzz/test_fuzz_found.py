@@ -426,3 +426,12 @@ def test_a_part_whose_place_is_no_number_is_left_out_by_name_and_the_rest_is_rea
     outcome = run(capsys, "table", path, "--json")
     assert outcome.status in (0, 1) and len(outcome.json["tubes"]) == 1
     assert "its numbers make no tube" in json.dumps(outcome.json["ignored"])
+
+
+@pytest.mark.parametrize("radius", ["1e-320", "1e-9"])
+def test_a_radius_that_is_none_is_a_sharp_corner(tmp_path, capsys, radius):
+    """Half a sentence, without the file (seed 67, csv 15391)."""
+    path = tmp_path / "points.csv"
+    path.write_text(f"tube,x_mm,y_mm,z_mm,clr_mm\nA,0,0,0,\nA,100,0,0,{radius}\nA,100,100,0,\n", encoding="utf-8")
+    (tube,) = run(capsys, "table", path, "--json").json["tubes"]
+    assert [bend["clr"] for bend in tube["bends"]] == [None]

@@ -17,6 +17,7 @@ from converter.importers.tables.columns import Columns, count_known_headings
 from converter.model.curve import Arc, Line, Path
 from converter.model.drawing import Drawing, DrawnCurve
 from converter.quoting import quoted
+from converter.tolerances import DEFAULT
 
 
 def with_headings(sheet: CellSheet) -> CellSheet:
@@ -94,7 +95,7 @@ def _path(sheet: CellSheet, corners: list[_Corner]) -> tuple[Line | Arc, ...]:
         radius = common if common is not None else corner.radius
         u, v = unit(sub(corner.at, before.at)), unit(sub(after.at, corner.at))
         angle = angle_between(u, v)
-        if not radius or angle < 1e-6:
+        if radius is None or radius <= DEFAULT.equal or angle < 1e-6:
             if distance(at, corner.at) > 1e-9:  # the arc before may end here
                 parts.append(Line(at, corner.at))
             at = corner.at
