@@ -7,10 +7,11 @@ set to the full one, and its room is the least on its way: the widest path, foun
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import inf
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -188,29 +189,32 @@ class TopQuestion:
     most: float = -inf
 
 
-def answer_tops(questions: Sequence[TopQuestion]) -> None:
-    """Answer questions, those of tubes of as many bends together."""
-    some: dict[int, list[TopQuestion]] = {}
+Question = TypeVar("Question", TopQuestion, OrderQuestion)
+
+
+def _together(questions: Sequence[Question]) -> Iterator[tuple[Lattice, Sequence[Question]]]:
+    """Questions about tubes of as many bends, so many that their tables fit into memory, with the sets of bends."""
+    some: dict[int, list[Question]] = {}
     for one in questions:
         some.setdefault(one.rooms.shape[1], []).append(one)
     for count, alike in some.items():
         several = max(1, _TOGETHER >> count)
         for i in range(0, len(alike), several):
-            part = alike[i : i + several]
-            most = lattice(count).widest(np.stack([one.rooms for one in part]))
-            for question, answer in zip(part, most.tolist(), strict=True):
-                question.most = answer
+            yield lattice(count), alike[i : i + several]
+
+
+def answer_tops(questions: Sequence[TopQuestion]) -> None:
+    """Answer questions, those of tubes of as many bends together."""
+    for sets, alike in _together(questions):
+        most = sets.widest(np.stack([one.rooms for one in alike]))
+        for question, answer in zip(alike, most.tolist(), strict=True):
+            question.most = answer
 
 
 def answer_orders(questions: Sequence[OrderQuestion]) -> None:
     """Answer questions, those of tubes of as many bends together."""
-    some: dict[int, list[OrderQuestion]] = {}
-    for one in questions:
-        some.setdefault(one.rooms.shape[1], []).append(one)
-    for count, alike in some.items():
-        several = max(1, _TOGETHER >> count)
-        for i in range(0, len(alike), several):
-            _answer_alike(lattice(count), alike[i : i + several])
+    for sets, alike in _together(questions):
+        _answer_alike(sets, alike)
 
 
 def _answer_alike(sets: Lattice, questions: Sequence[OrderQuestion]) -> None:
