@@ -71,6 +71,11 @@ def cut_number(mm: float, display: Display) -> str:
     return display.each(lambda one: one.number(rounded_up(mm, one)))
 
 
+def cut_length(mm: float, display: Display) -> str:
+    """The same with its unit."""
+    return display.each(lambda one: one.length(rounded_up(mm, one)))
+
+
 #: Said of a bend that an error names, and of its tube.
 NOT_AS_DRAWN = "not to be made as drawn"
 REFUSAL = f"{NOT_AS_DRAWN.capitalize()}: see the findings"

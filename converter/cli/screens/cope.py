@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from converter.bending.setup.words import cut_number
+from converter.bending.setup.words import cut_length
 from converter.cli.screens.findings import counted, findings_text, ignored_text, titled
 from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold
@@ -61,7 +61,7 @@ def copes_text(job: Job, *, everything: bool) -> str:
         rows = [
             (
                 part,
-                f"{cut_number(lengths[part.first.name].cut, display)} {display.unit}",
+                cut_length(lengths[part.first.name].cut, display),
                 describe(part.first.section, display),
             )
             for part in straight
@@ -139,7 +139,7 @@ def _length(one: TubeLength, bent: bool, display: Display) -> str:
         )
     sides = stick_sides_text(one, display)
     parts = [
-        f"cut {cut_number(one.cut, display)} {display.unit}",
+        f"cut {cut_length(one.cut, display)}",
         *([sides] if sides else []),
         f"centerline {display.length(one.developed)}",
     ]

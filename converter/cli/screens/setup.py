@@ -67,13 +67,13 @@ def _work_key(sheet: SetupView) -> tuple[str, ...]:
 
 def _to_cut(job: Job) -> str:
     """How many of each part are cut, and how long."""
-    from converter.bending.setup.words import SetupView
+    from converter.bending.setup.words import cut_length
     from converter.shop.sections import describe
 
     display, rows = job.display, []
     for part in job.shown.parts:
         setup, section = job.shown.setup_of[part.first.name], part.first.section
-        stick = display.length(SetupView(setup, display).stick) if setup.stick_length > 0.0 else "none"
+        stick = cut_length(setup.stick_length, display) if setup.stick_length > 0.0 else "none"
         rows.append((part, stick, describe(section, display) if section else "section unknown"))
     return to_cut_text(rows, "cut length")
 

@@ -6,8 +6,8 @@ from converter.bending.setup.words import (
     NOT_AS_DRAWN,
     REFUSAL,
     STICK_END,
+    cut_length,
     reach_words,
-    rounded_up,
     saw_words,
     turn_words,
 )
@@ -38,7 +38,7 @@ def facts(tube: Tube, stick: StickTemplate, strip: Strip, display: Display) -> l
     if stick.cope_a or stick.cope_b:
         found.append(f"from long point to long point {length(stick.length)}")
     if stick.set_up:  # as the set-up shows it
-        found.append(f"cut length {length(rounded_up(stick.stick_length, display))}")
+        found.append(f"cut length {cut_length(stick.stick_length, display)}")
     elif stick.extra_a or stick.extra_b:
         found.append(f"cut length {length(stick.stick_length)}")
     if tube.section is not None and strip.around is not None:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from math import ceil, fsum
 
 from converter import __version__
-from converter.bending.setup.words import SetupView
+from converter.bending.setup.words import cut_number, rounded_up
 from converter.exporters.cutting.pages import cutting_pages
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.picture import Picture
@@ -191,7 +191,7 @@ def _cautions(flow: Flow, page: JobSheet) -> None:
 
 def _facts(page: JobSheet, display: Display) -> list[tuple[str, str]]:
     shop, parts = page.job.shop, page.parts
-    sticks = [part.count * SetupView(part.setup, display).stick for part in parts if part.setup is not None]
+    sticks = [part.count * rounded_up(part.setup.stick_length, display) for part in parts if part.setup is not None]
     tubes = sum(part.count for part in parts)
     return [
         ("drawing" if len(page.drawings) == 1 else "drawings", ", ".join(one.source for one in page.drawings)),
@@ -217,7 +217,7 @@ def lacking_words(letters: Iterable[str]) -> str:
 
 def _row(part: PartPage, display: Display, start: int) -> list[Cell]:
     tube = part.tube
-    stick = "" if part.setup is None else display.number(SetupView(part.setup, display).stick)
+    stick = "" if part.setup is None else cut_number(part.setup.stick_length, display)
     count = sum(finding.severity in (ERROR, WARNING) for finding in part.findings)
     worst = severity_word(part.findings[0]) if part.findings else "none"
     return [

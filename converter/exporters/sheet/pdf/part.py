@@ -96,7 +96,7 @@ class PartLayout:
         mirror: PartPage | None = None,
     ) -> None:
         self.part, self._code, self._mirror = part, code, mirror
-        self._refused = bool(refusal(part, display))  # its notice needs the whole width
+        self._refused = part.refusal is not None  # its notice needs the whole width
         setup = part.setup
         self._sheet = None if setup is None else SetupView(setup, display, part.refusal)
         self._facts = _facts(part, setup, count, shop, display)
