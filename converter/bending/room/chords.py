@@ -40,19 +40,46 @@ class Chords:
         slide: (2, n) share of the draw at both ends.
     """
 
-    def __init__(self, bodies: ElementColumns, rows: Index, shares: Array) -> None:
+    __slots__ = ("arc", "ends", "sagitta", "slide")
+
+    def __init__(self, ends: Array, arc: Array, sagitta: Array, slide: Array) -> None:
+        self.ends, self.arc, self.sagitta, self.slide = ends, arc, sagitta, slide
+
+    @classmethod
+    def of(cls, bodies: ElementColumns, rows: Index, shares: Array) -> Chords:
+        """Those of (n,) rows of elements between (2, n) shares of each."""
         of = bodies.columns.take(rows, axis=1)
         origin, along, across, sweep, radius = of[0:3], of[3:6], of[6:9], of[9], of[10]
-        bent = np.flatnonzero(sweep > 0.0)
-        on_along, on_across = shares.copy(), np.zeros(shares.shape)
-        turned = sweep[bent] * shares[:, bent]
-        on_along[:, bent], on_across[:, bent] = np.cos(turned), np.sin(turned)
-        self.ends = origin[:, None, :] + along[:, None, :] * on_along + across[:, None, :] * on_across
-        width = shares[1, bent] - shares[0, bent]
-        self.sagitta, self.arc = np.zeros(len(rows)), np.zeros(len(rows))
-        self.sagitta[bent] = radius[bent] * (1.0 - np.cos(sweep[bent] * width / 2.0))
-        self.arc[bent] = radius[bent] * sweep[bent] * width
-        self.slide = of[11] + of[12] * shares
+        turned = sweep * shares
+        # of a straight the sweep is zero
+        on_along, on_across = np.where(sweep > 0.0, np.cos(turned), shares), np.sin(turned)
+        ends = origin[:, None, :] + along[:, None, :] * on_along + across[:, None, :] * on_across
+        width = shares[1] - shares[0]
+        sagitta = radius * (1.0 - np.cos(sweep * width / 2.0))
+        return cls(ends, radius * sweep * width, sagitta, of[11] + of[12] * shares)
+
+    @classmethod
+    def of_both(cls, bodies: ElementColumns, rows: tuple[Index, Index], shares: Array) -> tuple[Chords, Chords]:
+        """Those of two rows for each item, between (4, n) shares of the first and the second."""
+        both = cls.of(bodies, np.concatenate(rows), np.concatenate([shares[:2], shares[2:]], axis=1))
+        n = len(rows[0])
+        return both.some(slice(n)), both.some(slice(n, None))
+
+    def some(self, which: slice) -> Chords:
+        """Some of them."""
+        return Chords(self.ends[..., which], self.arc[which], self.sagitta[which], self.slide[:, which])
+
+
+class Swing:
+    """How far items have turned: (3, n) radians at the first, the middle and the last angle, and cosines and sines of
+    what that turns them by."""
+
+    __slots__ = ("angles", "cos", "sin", "turns")
+
+    def __init__(self, low: Array, high: Array, turns: Array) -> None:
+        self.angles, self.turns = np.array([low, (low + high) / 2.0, high]), turns
+        turned = self.angles * turns
+        self.cos, self.sin = np.cos(turned), np.sin(turned)
 
 
 class ChordReach:
@@ -63,8 +90,10 @@ class ChordReach:
         ends, out = chords.ends, chords.sagitta
         # at every angle a box drawn along X is within that at the first and the last
         x = np.concatenate([ends[0] + chords.slide * draw * angle for angle in angles])
-        self.low = np.stack([x.min(axis=0), ends[1].min(axis=0), ends[2].min(axis=0)]) - out
-        self.high = np.stack([x.max(axis=0), ends[1].max(axis=0), ends[2].max(axis=0)]) + out
+        self.low, self.high = ends.min(axis=1), ends.max(axis=1)
+        self.low[0], self.high[0] = x.min(axis=0), x.max(axis=0)
+        self.low -= out
+        self.high += out
         low, high = self.low[:2], self.high[:2]
         self.near = np.hypot(*np.maximum(np.maximum(low, -high), 0.0))
         self.far = np.hypot(*np.maximum(np.abs(low), np.abs(high)))
@@ -73,52 +102,57 @@ class ChordReach:
 def box_gap(low: Array, high: Array, other_low: Array, other_high: Array) -> Array:
     """(n,) mm between boxes given by (3, n) corners."""
     gap = np.maximum(np.maximum(low - other_high, other_low - high), 0.0)
-    return np.asarray(np.sqrt((gap * gap).sum(axis=0)))
+    return np.asarray(np.sqrt(_dot(gap, gap)))
 
 
-def turned_chords(chords: Chords, angle: Array, turns: Array, draw: Array | None) -> tuple[Array, Array]:
-    """(3, 2, n) ends of chords drawn ahead, then turned; and (n,) the greatest reach of the stretches from the axis."""
-    c, s = np.cos(angle * turns), np.sin(angle * turns)
+def turned_chords(chords: Chords, swing: Swing, at: int, draw: Array | None = None) -> Array:
+    """(3, 2, n) ends of chords drawn ahead, then turned, at the first, middle or last angle (0, 1, 2)."""
+    c, s = swing.cos[at], swing.sin[at]
     x, y, z = chords.ends
     if draw is not None:
-        x = x + chords.slide * draw * angle
-    # an arc reaches past its chord by no more than its sagitta
-    reach = np.hypot(x, y).max(axis=0) + chords.sagitta
-    return np.stack([x * c - y * s, x * s + y * c, z]), reach
+        x = x + chords.slide * draw * swing.angles[at]
+    found = np.empty(chords.ends.shape)
+    found[0], found[1], found[2] = x * c - y * s, x * s + y * c, z
+    return found
 
 
 def drawn_chords(chords: Chords, angle: Array, draw: Array) -> Array:
     """(3, 2, n) ends of chords drawn ahead only."""
-    x, y, z = chords.ends
-    return np.stack([x + chords.slide * draw * angle, y, z])
+    found = chords.ends.copy()
+    found[0] += chords.slide * draw * angle
+    return found
 
 
-def fall_along(
-    chords: Chords, across: Array, turns: Array | None, draw: Array | None, low: Array, middle: Array, high: Array
-) -> Array:
+def greatest_reach(chords: Chords, ends: Array) -> Array:
+    """(n,) mm from the die's axis that stretches reach whose chords have these ends, wherever they are turned."""
+    size = np.hypot(ends[0], ends[1])
+    # an arc reaches past its chord by no more than its sagitta
+    found: Array = np.maximum(size[0], size[1]) + chords.sagitta
+    return found
+
+
+def fall_along(chords: Chords, across: Array, swing: Swing, turning: bool, draw: Array | None) -> Array:
     """(n,) mm that the ends of moving chords come back along unit vectors ``across`` (3, n) from low to high angles.
 
-    ``across`` points from the other body to the chord at the middle angle; what turns is not drawn too. None: nothing
-    turns, or is drawn.
+    ``across`` points from the other body to the chord at the middle angle; what turns is not drawn too. ``turning``:
+    whether any of them turns. ``draw``: None where nothing is drawn.
     """
     x, y, z = chords.ends
-    a = across[0] * x + across[1] * y
-    rest = across[2] * z
-    pull = None if draw is None else chords.slide * draw * across[0]
-    if turns is None:
-        first = last = now = a
-    else:
-        b = (across[1] * x - across[0] * y) * turns
-        still = turns == 0.0
-        first, last, now = (np.where(still, a, a * np.cos(w) + b * np.sin(w)) for w in (low, high, middle))
-    if pull is not None:
-        first, last, now = first + pull * low, last + pull * high, now + pull * middle
-    lowest = np.minimum(first, last)
-    if turns is not None:
-        bottom = (np.arctan2(b, a) + np.pi) % (2.0 * np.pi)
-        inside = ~still & (bottom > low) & (bottom < high)
+    a, rest = across[0] * x + across[1] * y, across[2] * z
+    values = a
+    if turning:
+        b = across[1] * x - across[0] * y
+        values = a * swing.cos[:, None] + b * swing.sin[:, None]
+    if draw is not None:
+        values = values + chords.slide * draw * across[0] * swing.angles[:, None]
+    lowest = np.minimum(values[0], values[2])
+    if turning:
+        low, _, high = swing.angles
+        bottom = (np.arctan2(b * swing.turns, a) + np.pi) % (2.0 * np.pi)
+        inside = (swing.turns != 0.0) & (bottom > low) & (bottom < high)
         lowest = np.where(inside, np.minimum(lowest, -np.hypot(a, b)), lowest)
-    found: Array = (now + rest).min(axis=0) - (lowest + rest).min(axis=0)
+    now, lowest = values[1] + rest, lowest + rest
+    found: Array = np.minimum(now[0], now[1]) - np.minimum(lowest[0], lowest[1])
     return found
 
 
@@ -147,22 +181,21 @@ def rolling_fall(chords: Chords, ends: Array, across: Array, reach: Array, numbe
     return found
 
 
-def segment_to_segment(p1: Array, q1: Array, p2: Array, q2: Array) -> tuple[Array, Array, Array, Array]:
-    """(n,) least distances between segments given by (3, n) ends, the shares along each where they are nearest, and
+def segment_to_segment(one: Array, two: Array) -> tuple[Array, Array, Array, Array]:
+    """(n,) least distances between segments given by (3, 2, n) ends, the shares along each where they are nearest, and
     (3, n) unit vectors from the second to the first there (zero where they touch).
 
     Closest points by clamping (C. Ericson, Real-Time Collision Detection, 2005, 5.1.9, from memory).
     """
-    d1, d2, r = q1 - p1, q2 - p2, p1 - p2
-    a, e = (d1 * d1).sum(axis=0), (d2 * d2).sum(axis=0)
-    b, c, f = (d1 * d2).sum(axis=0), (d1 * r).sum(axis=0), (d2 * r).sum(axis=0)
+    d1, d2, r = one[:, 1] - one[:, 0], two[:, 1] - two[:, 0], one[:, 0] - two[:, 0]
+    a, e, b, c, f = _dot(d1, d1), _dot(d2, d2), _dot(d1, d2), _dot(d1, r), _dot(d2, r)
     safe_a, safe_e = np.where(a > 0.0, a, 1.0), np.where(e > 0.0, e, 1.0)
     across = a * e - b * b
     free = across > 1e-12 * safe_a * safe_e
-    s = np.where(free, ((b * f - c * e) / np.where(free, across, 1.0)).clip(0.0, 1.0), 0.0)
+    s = np.where(free, _share((b * f - c * e) / np.where(free, across, 1.0)), 0.0)
     t = np.where(e > 0.0, (b * s + f) / safe_e, 0.0)
-    clamped = t.clip(0.0, 1.0)
-    again = ((b * clamped - c) / safe_a).clip(0.0, 1.0)
+    clamped = _share(t)
+    again = _share((b * clamped - c) / safe_a)
     s = np.where((t != clamped) | (e <= 0.0), np.where(a > 0.0, again, 0.0), s)
     distance, apart = _sized(r + d1 * s - d2 * clamped)
     return distance, s, clamped, apart
@@ -201,5 +234,16 @@ def segment_to_box(p: Array, q: Array, low: Array, high: Array) -> tuple[Array, 
 
 def _sized(vectors: Array) -> tuple[Array, Array]:
     """(n,) lengths of (3, n) vectors, and the unit vectors."""
-    size = np.sqrt((vectors * vectors).sum(axis=0))
+    size = np.sqrt(_dot(vectors, vectors))
     return size, vectors / np.where(size > 0.0, size, 1.0)
+
+
+def _dot(p: Array, q: Array) -> Array:
+    """(n,) scalar products of (3, n) vectors."""
+    x, y, z = p * q
+    return np.asarray(x + y + z)
+
+
+def _share(value: Array) -> Array:
+    """Values no less than 0 and no more than 1."""
+    return np.minimum(np.maximum(value, 0.0), 1.0)

@@ -28,9 +28,11 @@ from converter.bending.room.chords import (
     ChordReach,
     Chords,
     ElementColumns,
+    Swing,
     box_gap,
     drawn_chords,
     fall_along,
+    greatest_reach,
     rolling_fall,
     segment_to_box,
     segment_to_segment,
@@ -45,7 +47,7 @@ _SLIVER = 1e-9
 #: mm; what cheap bounds may be off by through rounding.
 _HAIR = 1e-6
 #: Items looked at in one go, so that they stay near the processor, and kept at once: bounds on memory.
-_GLANCE, _MOST = 6_000, 200_000
+_GLANCE, _MOST = 2_000, 200_000
 
 
 @dataclass(slots=True)
@@ -110,7 +112,7 @@ class Answers:
         lowered: whether anything nearer was found than what the question began with.
         radius: half the tube's outside diameter, mm.
         deep: mm; what is as low is not measured further.
-        group: rising; of the questions of a group only the least counts, of those alone in theirs each.
+        starts: where each group of questions starts; of a group only the least counts, of those alone in theirs each.
         line: mm; of the group it only counts whether anything is as low as this; -inf where its least counts.
     """
 
@@ -122,7 +124,7 @@ class Answers:
     lowered: NDArray[np.bool_]
     radius: Array
     deep: Array
-    group: Index
+    starts: Index
     line: Array
 
     @classmethod
@@ -140,7 +142,7 @@ class Answers:
             np.zeros(n, bool),
             radius,
             deep,
-            group,
+            starts_of(group),
             line,
         )
 
@@ -157,15 +159,15 @@ class Answers:
             question, lower: (n,) of items the question, and mm below which none of it comes.
             least: mm each question has come to, at most.
         """
-        starts = starts_of(self.group)
-        if len(starts) == len(least) and not (self.line > -np.inf).any():
+        starts, lined = self.starts, self.line > -np.inf
+        if len(starts) == len(least) and not lined.any():
             return np.ones(len(question), bool)  # each counts for itself, and what cannot better it has dropped out
         left = np.full(len(least), np.inf)
         np.minimum.at(left, question, lower)
-        known = np.where(self.line > -np.inf, self.least, least)
+        known = np.where(lined, self.least, least)
         top = np.repeat(np.minimum.reduceat(known, starts), np.diff(starts, append=len(least)))
-        lined = (left <= self.line + _HAIR) & (top > self.line)
-        open_ = np.where(self.line > -np.inf, lined, left <= top + _HAIR)
+        below = (left <= self.line + _HAIR) & (top > self.line)
+        open_ = np.where(lined, below, left <= top + _HAIR)
         found: NDArray[np.bool_] = open_[question]
         return found
 
@@ -220,7 +222,7 @@ class _NearBoxes(_Near):
         question, a, b = it.places
         turns, draw = it.numbers[6:8]
         low, high = self.low[:, b], self.high[:, b]
-        reach = ChordReach(Chords(self.bodies, a, it.numbers[0:2]), it.numbers[4:6], draw)
+        reach = ChordReach(Chords.of(self.bodies, a, it.numbers[0:2]), it.numbers[4:6], draw)
         apart = box_gap(reach.low, reach.high, low, high)
         near = np.hypot(*np.maximum(np.maximum(low[:2], -high[:2]), 0.0))
         far = np.hypot(*np.maximum(np.abs(low[:2]), np.abs(high[:2])))
@@ -231,24 +233,26 @@ class _NearBoxes(_Near):
     def look(self, it: NearPairs) -> _NearDistances:
         question, a, b = it.places
         low, high, turns, draw = it.numbers[4:8]
-        middle, half = (low + high) / 2.0, (high - low) / 2.0
-        chords = Chords(self.bodies, a, it.numbers[0:2])
-        ends, reach = turned_chords(chords, middle, turns, draw)
+        half = (high - low) / 2.0
+        chords, swing = Chords.of(self.bodies, a, it.numbers[0:2]), Swing(low, high, turns)
+        ends = turned_chords(chords, swing, 1, draw)
+        reach = greatest_reach(chords, ends)
         distance, share, apart = segment_to_box(ends[:, 0], ends[:, 1], self.low[:, b], self.high[:, b])
         # while it turns, what is drawn along changes its reach by the draw
-        drawn = np.abs(draw) * np.where(turns != 0.0, 1.0 + (high - low) / 2.0, 1.0)
+        drawn = np.abs(draw) * np.where(turns != 0.0, 1.0 + half, 1.0)
         speed = np.where(turns != 0.0, reach, 0.0) + drawn
         rolls = (turns != 0.0) & (draw != 0.0)
-        fall = fall_along(chords, apart, turns, draw, low, middle, high)
+        fall = fall_along(chords, apart, swing, True, draw)
         fall = np.where(rolls, speed * half, np.minimum(fall, speed * half))
-        doubts = np.stack([chords.sagitta, np.zeros(len(it)), fall])
+        nothing = np.zeros(len(it))
+        doubts = np.array([chords.sagitta, nothing, fall])
         gap = distance - self.answers.radius[question]
         lower = gap - doubts.sum(axis=0)
         sure = lower.copy()
         on = np.flatnonzero(rolls)
         sure[on] = gap[on] - chords.sagitta[on] - rolling_fall(chords, ends, apart, reach, it.numbers[4:8], on)
-        shares = np.stack([share, np.zeros(len(it))])
-        return _NearDistances(gap, lower, sure, doubts, shares, np.ones(len(it), bool), np.zeros(len(it), bool))
+        every = np.ones(len(it), bool)
+        return _NearDistances(gap, lower, sure, doubts, np.array([share, nothing]), every, ~every)
 
     def ends(self, it: NearPairs, shares: Array) -> Index:
         drawn = it.numbers[7] * ((it.numbers[4] + it.numbers[5]) / 2.0)
@@ -260,11 +264,11 @@ class _NearItself(_Near):
     def bound(self, it: NearPairs) -> Array:
         question, a, b = it.places
         low, high, turns, _, pull = it.numbers[4:9]
-        one = Chords(self.bodies, a, it.numbers[0:2])
-        two = ChordReach(Chords(self.bodies, b, it.numbers[2:4]), it.numbers[4:6], pull)
+        one, other = Chords.of_both(self.bodies, (a, b), it.numbers[0:4])
+        two = ChordReach(other, it.numbers[4:6], pull)
         still = low == high
         # what stands still lies where it has turned to; what turns stays as far from the die's axis
-        ends, _ = turned_chords(one, low, turns, None)
+        ends = turned_chords(one, Swing(low, high, turns), 0)
         first = ChordReach(one, it.numbers[4:6], np.zeros(len(it)))
         apart = box_gap(ends.min(axis=1) - one.sagitta, ends.max(axis=1) + one.sagitta, two.low, two.high)
         ring = np.maximum(np.maximum(first.near - two.far, two.near - first.far), 0.0)
@@ -276,31 +280,27 @@ class _NearItself(_Near):
     def look(self, it: NearPairs) -> _NearDistances:
         question, a, b = it.places
         low, high, turns, _, pull = it.numbers[4:9]
-        middle = (low + high) / 2.0
-        one, two = Chords(self.bodies, a, it.numbers[0:2]), Chords(self.bodies, b, it.numbers[2:4])
-        ends, reach = turned_chords(one, middle, turns, None)
-        others = drawn_chords(two, middle, pull)
-        distance, sa, sb, apart = segment_to_segment(ends[:, 0], ends[:, 1], others[:, 0], others[:, 1])
-        fall = fall_along(one, apart, turns, None, low, middle, high) + fall_along(
-            two, -apart, None, pull, low, middle, high
-        )
-        fall = np.minimum(fall, (reach + pull) * (high - low) / 2.0)
-        doubts = np.stack([one.sagitta, two.sagitta, fall])
+        one, two = Chords.of_both(self.bodies, (a, b), it.numbers[0:4])
+        swing = Swing(low, high, turns)
+        ends = turned_chords(one, swing, 1)
+        distance, sa, sb, apart = segment_to_segment(ends, drawn_chords(two, swing.angles[1], pull))
+        fall = fall_along(one, apart, swing, True, None) + fall_along(two, -apart, swing, False, pull)
+        fall = np.minimum(fall, (greatest_reach(one, one.ends) + pull) * (high - low) / 2.0)
+        doubts = np.array([one.sagitta, two.sagitta, fall])
         gap = distance - 2.0 * self.answers.radius[question]
         lower = gap - doubts.sum(axis=0)
-        turn_a, turn_b = self.bodies.turn.take(a, axis=1), self.bodies.turn.take(b, axis=1)
-        ta = turn_a[0] + turn_a[1] * it.numbers[0:2]
-        tb = turn_b[0] + turn_b[1] * it.numbers[2:4]
-        most_a, least_a = ta.max(axis=0), ta.min(axis=0)
-        most = most_a + tb.max(axis=0) + high
-        least = least_a + tb.min(axis=0) + low
+        turned = self.bodies.turn.take(np.concatenate([a, b]), axis=1)
+        turned = turned[0] + turned[1] * np.concatenate([it.numbers[0:2], it.numbers[2:4]], axis=1)
+        (most_a, most_b), (least_a, least_b) = turned.max(axis=0).reshape(2, -1), turned.min(axis=0).reshape(2, -1)
+        most, least = most_a + most_b + high, least_a + least_b + low
         # metal of the bend that has not reached the die yet is still stock behind
         unmade = most_a + high < -_SLIVER
         whole = (least >= APART - _SLIVER) & (least_a + low >= -_SLIVER)
         # perhaps only one point of such a stretch counts
         doubts[0] = np.where(whole, doubts[0], one.arc)
         doubts[1] = np.where(whole, doubts[1], two.arc)
-        return _NearDistances(gap, lower, lower, doubts, np.stack([sa, sb]), whole, (most < APART - _SLIVER) | unmade)
+        dead = (most < APART - _SLIVER) | unmade
+        return _NearDistances(gap, lower, lower, doubts, np.array([sa, sb]), whole, dead)
 
     def ends(self, it: NearPairs, shares: Array) -> Index:
         radius = self.answers.radius[it.question]
@@ -334,7 +334,7 @@ def nearest_to_itself(elements: Elements, items: NearPairs, answers: Answers) ->
 
 def _branch(items: NearPairs, near: _Near) -> None:
     """Halve doubts until every question is settled within `SURE`, or found to be as low as it is measured."""
-    answers = near.answers
+    answers, nearest = near.answers, _Nearest(near)
     waiting = [part[_worth_a_look(part, near)] for part in _parts(items)]
     while waiting:
         it = waiting.pop()
@@ -346,7 +346,7 @@ def _branch(items: NearPairs, near: _Near) -> None:
         seen = _glances(it, near)
         # what is reported may be too high by the sagittas twice (chord for arc, and how it counts)
         done = seen.doubts.sum(axis=0) + seen.doubts[0] + seen.doubts[1] <= SURE
-        best = _improve(it, seen, done, near)
+        best = nearest.bettered(it, seen, done)
         keep = ~done & ~seen.dead & (seen.lower < best - SURE) & (best > answers.deep[it.question])
         # as far as the best known for sure: none of it would count, so leaving it out changes nothing
         keep &= seen.sure - _HAIR < best
@@ -354,6 +354,7 @@ def _branch(items: NearPairs, near: _Near) -> None:
         kept = kept[answers.asking(it.question[kept], seen.lower[kept], answers.least)]
         if len(kept):
             waiting.append(_halved(it, kept, seen.doubts[:, kept].argmax(axis=0)))
+    nearest.tell()
 
 
 def _parts(items: NearPairs) -> list[NearPairs]:
@@ -399,29 +400,43 @@ def _worth_a_look(items: NearPairs, near: _Near) -> NDArray[np.bool_]:
     return may
 
 
-def _improve(it: NearPairs, seen: _NearDistances, done: NDArray[np.bool_], near: _Near) -> Array:
-    """Take what is better than the answers so far; (n,) the best known to the question of each item."""
-    answers = near.answers
-    upper = seen.distance + seen.doubts[0] + seen.doubts[1]
-    known = answers.least[it.question]
-    good = np.flatnonzero((upper < known) & (seen.counts | done) & ~seen.dead)
-    if not len(good):
-        return known
-    asked = it.question[good]
-    order = np.lexsort((upper[good], asked))
-    asked = asked[order]
-    first = starts_of(asked)
-    asked, best = asked[first], good[order[first]]
-    answers.least[asked] = upper[best]
-    # of a stretch that counts in part only, the latest angle counts
-    low, high = it.numbers[4:6, best]
-    middle = (low + high) / 2.0
-    answers.angle[asked] = np.degrees(np.where(seen.counts[best], middle, high))
-    answers.row[asked], answers.against[asked] = it.places[1:3, best]
-    answers.ends[asked] = near.ends(it[best], seen.shares[:, best])
-    answers.lowered[asked] = True
-    found: Array = answers.least[it.question]
-    return found
+class _Nearest:
+    """The item of each question that is nearest so far."""
+
+    def __init__(self, near: _Near) -> None:
+        self.near = near
+        count = len(near.answers.least)
+        self.items = NearPairs(np.zeros((3, count), np.intp), np.zeros((9, count)))
+        self.shares = np.zeros((2, count))
+        self.counts = np.zeros(count, bool)
+
+    def bettered(self, it: NearPairs, seen: _NearDistances, done: NDArray[np.bool_]) -> Array:
+        """Take what is better than the answers so far; (n,) the best known to the question of each item."""
+        answers, asked = self.near.answers, it.question
+        upper = seen.distance + seen.doubts[0] + seen.doubts[1]
+        known: Array = answers.least[asked]
+        good = np.flatnonzero((upper < known) & (seen.counts | done) & ~seen.dead)
+        if not len(good):
+            return known
+        np.minimum.at(answers.least, asked[good], upper[good])
+        # of items that are as near the first counts: what is written last stays
+        best = good[upper[good] == answers.least[asked[good]]][::-1]
+        lowered = asked[best]
+        self.items.places[:, lowered], self.items.numbers[:, lowered] = it.places[:, best], it.numbers[:, best]
+        self.shares[:, lowered], self.counts[lowered] = seen.shares[:, best], seen.counts[best]
+        answers.lowered[lowered] = True
+        found: Array = answers.least[asked]
+        return found
+
+    def tell(self) -> None:
+        """Write down where what was lowered is nearest."""
+        answers, rows = self.near.answers, np.flatnonzero(self.near.answers.lowered)
+        it = self.items[rows]
+        low, high = it.numbers[4:6]
+        # of a stretch that counts in part only, the latest angle counts
+        answers.angle[rows] = np.degrees(np.where(self.counts[rows], (low + high) / 2.0, high))
+        answers.row[rows], answers.against[rows] = it.places[1:3]
+        answers.ends[rows] = self.near.ends(it, self.shares[:, rows])
 
 
 def _halved(items: NearPairs, which: Index, worst: Index) -> NearPairs:

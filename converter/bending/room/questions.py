@@ -127,6 +127,9 @@ Result = TypeVar("Result")
 Question: TypeAlias = SimpleQuestion | RoomQuestion | BoundQuestion | TopQuestion | OrderQuestion
 #: Work that asks, goes on when its questions are answered, and comes to a result.
 Steps: TypeAlias = Generator[list[Question], None, Result]
+#: Which questions wait until all works that go side by side have come to one like it, so that they are worked out at
+#: once: the rest are answered before, for they cost little, and bounds last, for a search begins with them.
+_KINDS: dict[type, int] = {RoomQuestion: 1, BoundQuestion: 2}
 
 
 def alone(steps: Steps[Result]) -> Result:
@@ -151,22 +154,27 @@ def together(works: Sequence[Steps[Result]]) -> list[Result]:
 
 
 def side_by_side(works: Sequence[Steps[Result]]) -> Steps[list[Result]]:
-    """Several works as one, which asks what they ask."""
+    """Several works as one, which asks what they ask, the kind that comes first (`_KINDS`) before all others."""
     results: dict[int, Result] = {}
-    waiting = list(enumerate(works))
-    while waiting:
-        going: list[tuple[int, Steps[Result]]] = []
-        questions: list[Question] = []
-        for i, work in waiting:
+    asked: dict[int, list[Question]] = {}
+    going = list(range(len(works)))
+    while going:
+        for i in going:
             try:
-                questions += next(work)
-                going.append((i, work))
+                asked[i] = next(works[i])
             except StopIteration as end:
                 results[i] = end.value
+                asked.pop(i, None)
+        first = min(map(_kind, asked.values()), default=0)
+        going = [i for i in sorted(asked) if _kind(asked[i]) == first]
         if going:
-            yield questions
-        waiting = going
+            yield [question for i in going for question in asked[i]]
     return [results[i] for i in range(len(works))]
+
+
+def _kind(questions: Sequence[Question]) -> int:
+    """That of what is asked at a time; who asks nothing waits for what others are told of their room."""
+    return max((_KINDS.get(type(one), 0) for one in questions), default=_KINDS[RoomQuestion])
 
 
 def _answer_bounds(questions: Sequence[BoundQuestion]) -> None:
@@ -326,7 +334,9 @@ def _read_boxes(sides: Sequence[_SideRoom]) -> None:
         draw,
         np.zeros(len(question)),
     )
-    answers = _answers([side.question for side in sides], [side.moment for side in sides])
+    every = np.arange(len(sides))
+    known, limits = [side.moment for side in sides], _limits([side.question for side in sides])
+    answers = Answers.of(known, *limits, every, np.full(len(sides), -inf))
     nearest_to_boxes(elements, items, space, answers)
     outer = elements.outer[answers.row].tolist()
     for i, least, against, angle_at, ends in answers.lowered_rows():
@@ -335,11 +345,10 @@ def _read_boxes(sides: Sequence[_SideRoom]) -> None:
         sides[i].moment = Moment(least, space.boxes[against], angle_at, tolerance, (min(k, outer[i]), max(k, outer[i])))
 
 
-def _answers(questions: Sequence[RoomQuestion], known: Sequence[Moment]) -> Answers:
-    """Answers that begin with what is known, each of which counts."""
-    numbers = np.array([(one.enough, one.tube.radius, one.deep) for one in questions]).reshape(-1, 3)
-    enough, radius, deep = numbers.T
-    return Answers.of(known, enough, radius, deep, np.arange(len(known)), np.full(len(known), -inf))
+def _limits(questions: Sequence[RoomQuestion]) -> tuple[Array, Array, Array]:
+    """(n,) each: what is enough, half the outside diameter, and what is not measured further, mm."""
+    enough, radius, deep = np.array([(one.enough, one.tube.radius, one.deep) for one in questions]).reshape(-1, 3).T
+    return enough, radius, deep
 
 
 def _with_itself(questions: Sequence[RoomQuestion]) -> list[list[Moment]]:
@@ -361,8 +370,12 @@ def _with_itself(questions: Sequence[RoomQuestion]) -> list[list[Moment]]:
         start = (np.cumsum(sizes) - sizes)[of]
         inside = np.arange(len(of)) - start
         group = start + np.where(each, inside, 0)
-        answers = _answers([questions[i] for i in of.tolist()], [moment for one in found for moment in one])
-        answers.group, answers.line = group, np.array([one.line for one in questions])[of]
+        answers = Answers.of(
+            [moment for one in found for moment in one],
+            *(numbers[of] for numbers in _limits(questions)),
+            group,
+            np.array([one.line for one in questions])[of],
+        )
         nearest_to_itself(elements, items, answers)
         low = np.minimum(elements.outer[answers.row], elements.outer[answers.against]).tolist()
         high = np.maximum(elements.outer[answers.row], elements.outer[answers.against]).tolist()

@@ -259,7 +259,6 @@ class Sweeper:
                 if simple.room.least > margin + TOLERANCE or simple.room.most < margin - PAST_LENGTH:
                     clears = simple.room.most >= margin
                     self._clear[order, margin] = simple.room.least if clears else simple.room.most
-                    yield []  # so that tubes go on in step, and ask the same at the same time
                     return
             line = float(np.nextafter(margin, -inf))
             deep = max(line, self._tube.deepest)

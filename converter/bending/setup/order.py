@@ -235,7 +235,6 @@ class OrderChooser:
             return
         one, order = self._sweeper(choice), self._swing(choice)[1]
         if one.surely_outside(order, _CLEAR):
-            yield []  # so that tubes go on in step, and ask the same at the same time
             return
         # from either end the finished tube is as near to itself
         extras = self._swing(choice)[0][1:]
