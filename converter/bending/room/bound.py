@@ -34,7 +34,7 @@ _TURNED = radians(10.0)
 #: mm; the room to boxes may be reported by `SURE` too great, and the bound is worked out in single precision.
 LOOSE = SURE + 0.05
 #: Sets of bends of tubes looked at in one go: a bound on memory.
-_ROWS = 4096
+_ROWS = 1 << 14
 
 
 @dataclass(frozen=True, slots=True, eq=False)
