@@ -397,7 +397,7 @@ class Job:
         findings += die_to_buy(self.tubes, self.shop)
         findings += [finding for setup in self.setups for finding in setup.findings]
         findings += self._joint_findings()
-        findings += metal_findings(self.tubes, self.bodies)
+        findings += metal_findings(self.tubes, lambda: self.bodies)
         if leaves_out(self.settings):
             findings += left_out_findings(self, self._whole_job)
         if self.shop.is_demo:

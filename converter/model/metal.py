@@ -5,7 +5,7 @@ Needs no CAD kernel: the audit and the exporters ask the same question here.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import hypot, radians
 
@@ -90,17 +90,37 @@ def metal(run: Run, section: Section) -> TubeMetal:
     return TubeMetal(found, closed, gap if closed else 0.0, twist if closed else 0.0)
 
 
-def metal_findings(tubes: Sequence[Tube], bodies: Sequence[TubeMetal | NoMetalError | None]) -> list[Finding]:
+def surely_possible(run: Run, section: Section) -> bool:
+    """Whether it is plain without its frames that a run can exist as metal, with no mitre to be told of.
+
+    False tells nothing: of rings, corners and bends near the tube's own size `metal` has to say.
+    """
+    if run.closed or not run.table.bends or min(run.table.straights) < 0.0:
+        return False
+    # no direction across the tube reaches further than half the diagonal
+    least = section.outer.half_diagonal + CLOSES
+    return all(bend.clr is not None and bend.clr > least for bend in run.table.bends)
+
+
+def metal_findings(
+    tubes: Sequence[Tube], bodies: Callable[[], Sequence[TubeMetal | NoMetalError | None]]
+) -> list[Finding]:
     """What is to be told of the solids and meshes of tubes: 'no-solid' and 'mitred-corner' findings.
 
     Of tubes without a section nothing: each has its own 'section-unknown' already.
 
     Args:
         tubes: the tubes.
-        bodies: of each of them, as of `converter.job.Job.bodies`.
+        bodies: of each of them, as of `converter.job.Job.bodies`; only asked where a tube leaves a doubt.
     """
+    doubtful = [
+        i
+        for i, tube in enumerate(tubes)
+        if tube.section is not None and not surely_possible(tube.run, tube.section)
+    ]
     findings: list[Finding] = []
-    for tube, body in zip(tubes, bodies, strict=True):
+    for i in doubtful:
+        tube, body = tubes[i], bodies()[i]
         if isinstance(body, NoMetalError):
             findings.append(body.finding)
         elif body is not None:

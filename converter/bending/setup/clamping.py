@@ -15,7 +15,7 @@ at an end of the stick is extra stick, trimmed after bending. docs/setup.md show
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -128,27 +128,31 @@ class Clamping:
         lead = trail = 0.0
         made: list[int] = []
         for bend in order:
-            lacks += self.lacks(bend, made)
-            over = self._turned_over(bend, made)
+            ahead, behind = _neighbours(bend, made)
+            over = self._turned_over(bend, ahead)
             if over is not None:
                 inverted.append((bend, over))
+            lacks += self._lacks(bend, ahead, behind)
             need = self.needs[bend]
-            if not any(other < bend for other in made):
+            if ahead is None:
                 lead = max(lead, max(need.clamp, need.offset) - self._between(-1, bend))
-            if not any(other > bend for other in made):
+            if behind is None:
                 trail = max(trail, need.tail - self._between(bend, len(self.needs)))
             made.append(bend)
         lead, trail = (value if value > PAST_LENGTH else 0.0 for value in (lead, trail))
         return BendPlan(tuple(order), tuple(lacks), tuple(inverted), lead, trail)
 
-    def lacks(self, bend: int, made: Collection[int]) -> list[Lack]:
+    def lacks(self, bend: int, made: Iterable[int]) -> list[Lack]:
         """What a bend lacks between the bends made before it; an end of the stick lacks nothing, it gets extra."""
+        return self._lacks(bend, *_neighbours(bend, made))
+
+    def _lacks(self, bend: int, ahead: int | None, behind: int | None) -> list[Lack]:
+        """The same between the nearest bends made before."""
         found = []
-        ahead, behind = _neighbours(bend, made)
         need = self.needs[bend]
-        if ahead is not None and self._turned_over(bend, made) is None:
+        if ahead is not None:
             have = self._between(ahead, bend)
-            if have < need.between - PAST_LENGTH:
+            if have < need.between - PAST_LENGTH and self._turned_over(bend, ahead) is None:
                 found.append(Lack(bend, ahead, True, have, need.between))
         if behind is not None:
             have = self._between(bend, behind)
@@ -158,7 +162,7 @@ class Clamping:
 
     def feasible(self, made: Iterable[int], bend: int) -> bool:
         """Whether a bend can be held after others were made."""
-        return not self.lacks(bend, list(made))
+        return not self.lacks(bend, made)
 
     @property
     def pairs(self) -> list[list[bool]]:
@@ -168,7 +172,13 @@ class Clamping:
         pressure die look no further, and not at each other.
         """
         every = range(len(self.needs))
-        return [[bend != other and self.feasible((other,), bend) for other in every] for bend in every]
+        return [
+            [
+                bend != other and not (self._lacks(bend, other, None) if other < bend else self._lacks(bend, None, other))
+                for other in every
+            ]
+            for bend in every
+        ]
 
     def recommended(self) -> tuple[int, ...] | None:
         """An order in which every bend can be held, as near to the plain one as can be; None when there is none.
@@ -199,9 +209,8 @@ class Clamping:
             return self._starts[second]
         return self._starts[second] - self._starts[first] - self.needs[first].stick
 
-    def _turned_over(self, bend: int, made: Collection[int]) -> int | None:
-        """The bend ahead for whose sake the clamp is turned over, or None."""
-        ahead, _ = _neighbours(bend, made)
+    def _turned_over(self, bend: int, ahead: int | None) -> int | None:
+        """The nearest bend ahead, if the clamp is turned over for its sake; else None."""
         need = self.needs[bend]
         if ahead is None or not need.inverts:
             return None
@@ -211,7 +220,7 @@ class Clamping:
         return ahead if apart >= 180.0 - OPPOSED else None
 
 
-def _neighbours(bend: int, made: Collection[int]) -> tuple[int | None, int | None]:
+def _neighbours(bend: int, made: Iterable[int]) -> tuple[int | None, int | None]:
     """The nearest bends made before, ahead (a lower index) and behind."""
     ahead: int | None = None
     behind: int | None = None

@@ -59,7 +59,7 @@ def job_of(names, sections=(TUBE,), **more) -> Job:
 
 
 def solid_findings(*tubes):
-    return metal_findings(tubes, job_of_tubes(tubes).bodies)
+    return metal_findings(tubes, lambda: job_of_tubes(tubes).bodies)
 
 
 def decoded(text: str) -> str:
