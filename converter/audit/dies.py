@@ -109,7 +109,7 @@ def _no_die_finding(subject: Subject, i: int, clr: float, dies: tuple[Die, ...])
     """The finding for a radius that no die makes for sure."""
     low, high = span(subject.bends[i]) or (clr, clr)
     nearest = nearest_die(clr, dies)
-    cure, refitted = _refit(subject, nearest)
+    cure, refitted = _refit(subject, i)
     values = {"radius": _radius(subject, i), "nearest": _die(nearest), **refitted}
     if any(low <= die.clr <= high for die in dies):
         code = "radius-uncertain"
@@ -138,16 +138,17 @@ def _radius(subject: Subject, i: int) -> Clause:
     return Clause.of("drawn-radius", clr=bend.clr or 0.0)
 
 
-def _refit(subject: Subject, die: Die) -> tuple[str, dict[str, object]]:
-    """Which cure tells what refitting the tube to a die would do, and its values."""
-    refitted = subject.refit(die)
+def _refit(subject: Subject, i: int) -> tuple[str, dict[str, object]]:
+    """Which cure tells what a refit would do with a bend's tube, and its values."""
+    die, refitted = subject.die_at(i), subject.refit()
+    values: dict[str, object] = {} if die is None else {"taken": _die(die)}
     if refitted is None:
-        return "refit moves far", {}
+        return "refit moves far", values
     table, moved = refitted
     straights = table.straights
     least = min(straights)
     if least >= -1e-6:
-        return "refit", {"moved": moved}
+        return "refit", {**values, "moved": moved}
     at = straights.index(least)
     where = Clause.of("at-end-B") if at == len(straights) - 1 else Clause.of("before-bend", bend=at + 1)
-    return "refit overlaps", {"left": least, "where": where}
+    return "refit overlaps", {**values, "left": least, "where": where}

@@ -12,7 +12,7 @@ from converter.model.bends import Bend, BendTable
 from converter.model.centerline import surely_apart
 from converter.model.run import Tube, turned_by_bend
 from converter.model.section import Section
-from converter.shop.assign import die_for_bend, nearest_die
+from converter.shop.assign import die_for_bend, die_of, refit_targets
 from converter.shop.metals import find_metal
 from converter.shop.model import Die, Metal, Shop
 
@@ -118,7 +118,7 @@ class Subject:
     makers: list[Die | None] = field(default_factory=list)
     turned: list[bool] = field(default_factory=list)
     reported: set[tuple[str, int | None]] = field(default_factory=set)
-    _refits: dict[str, tuple[BendTable, float] | None] = field(default_factory=dict)
+    _refits: list[tuple[BendTable, float] | None] = field(default_factory=list)
 
     @classmethod
     def of(cls, bench: DieBench, tube: Tube) -> Subject:
@@ -150,22 +150,21 @@ class Subject:
         return self.tube.section or Clause.of("unknown-section")
 
     def die_at(self, index: int) -> Die | None:
-        """The die a bend would be made on: its maker, else the tube's, else the nearest in radius."""
-        die = self.makers[index] or self.die
-        if die is None and self.dies[index]:
-            die = nearest_die(self.bends[index].clr, self.dies[index])
-        return die
+        """The die a bend is made on, as in the set-up; None where there is none for the section as it lies there."""
+        return self.makers[index] or die_of(self.bends[index], self.dies[index], self.die)
 
-    def refit(self, die: Die) -> tuple[BendTable, float] | None:
-        """The table with every bend that no die makes moved to a die's radius, and how far the centerline moves (mm);
-        None where that makes another tube of it."""
-        if die.name not in self._refits:
+    def refit(self) -> tuple[BendTable, float] | None:
+        """The table as a refit of the tube makes it, and how far the centerline moves (mm); None where that makes
+        another tube of it."""
+        if not self._refits:
             from converter.reducer.refit import keeps_shape, refit
 
-            which = [i for i, maker in enumerate(self.makers) if maker is None]
-            run, moved = refit(self.tube.run, die.clr, bends=which)
-            self._refits[die.name] = (run.table, moved) if keeps_shape(self.tube.run, moved) else None
-        return self._refits[die.name]
+            run, most = self.tube.run, 0.0
+            for clr, which in refit_targets(self.bends, self.dies, self.die).items():
+                run, moved = refit(run, clr, which)
+                most = max(most, moved)
+            self._refits.append((run.table, most) if keeps_shape(self.tube.run, most) else None)
+        return self._refits[0]
 
     def finding(
         self,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from converter.model.run import Tube, turned_by_bend
-from converter.shop.assign import die_for_bend, nearest_die
+from converter.shop.assign import die_of
 from converter.shop.model import Die, Shop
 
 
@@ -23,10 +23,9 @@ class Seat:
 
 
 def seats(tube: Tube, shop: Shop) -> list[Seat]:
-    """The die of each bend, from end A: the one that makes it as drawn, else the tube's, else the nearest.
+    """How each bend sits in the machine, from end A: on the die that `converter.shop.assign.die_of` says.
 
-    The tube's own die serves only where its groove takes the section as it lies in that bend: for a
-    rectangle that is rolled a quarter turn the nearest die for the other face.
+    For a rectangle that is rolled a quarter turn that is one for the other face.
     """
     bends = tube.run.table.bends
     named = None if tube.die is None else shop.die(tube.die)
@@ -41,12 +40,11 @@ def seats(tube: Tube, shop: Shop) -> list[Seat]:
                 dies: tuple[Die, ...] = () if named is None else (named,)
             else:
                 dies = shop.dies_for(section, turned)
-            die = die_for_bend(bend, dies)
-            if die is None:
-                if named is not None and (named in dies or not dies):
-                    die = named
-                elif dies:
-                    die = nearest_die(bend.clr, dies)
-            known[key] = Seat(die, turned)
+            known[key] = Seat(die_of(bend, dies, named), turned)
         found.append(known[key])
     return found
+
+
+def die_names(tube: Tube, shop: Shop) -> tuple[str, ...]:
+    """The names of the dies that a tube is bent on, each once, from end A."""
+    return tuple(dict.fromkeys(seat.die.name for seat in seats(tube, shop) if seat.die is not None))

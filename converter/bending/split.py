@@ -13,7 +13,7 @@ from math import ceil, floor, inf
 
 from converter.findings import Clause, Finding
 from converter.model.bends import BendTable
-from converter.model.run import Run, Tube
+from converter.model.run import Run, Tube, turned_by_bend
 from converter.model.section import Section
 from converter.reducer.refit import CORNER_LIMIT, corner_cut, keeps_shape, refit, setback
 from converter.shop.assign import die_for_bend, span
@@ -190,7 +190,8 @@ def die_to_buy(tubes: Sequence[Tube], shop: Shop) -> list[Finding]:
         tubes: of the drawing, with their sections.
         shop: whose dies there are.
     """
-    bent = [tube for tube in tubes if not tube.run.is_free_curve and not _is_ring(tube)]
+    # a tube whose bends lie both ways is for no one die
+    bent = [tube for tube in tubes if not tube.run.is_free_curve and not _is_ring(tube) and not _lies_both_ways(tube)]
     wanting = [tube for tube in bent if tube.section is not None and not _served(tube, shop)]
     sections = {tube.section for tube in wanting}
     found = []
@@ -224,8 +225,12 @@ def _is_ring(tube: Tube) -> bool:
     return tube.run.closed and max(tube.run.table.straights) <= same_within(DEFAULT.join)
 
 
+def _lies_both_ways(tube: Tube) -> bool:
+    return any(turned_by_bend(tube.section, tube.run.table.bends))
+
+
 def _served(tube: Tube, shop: Shop) -> bool:
-    """Whether the shop's dies make every bend as drawn."""
+    """Whether the shop's dies make every bend as drawn; none of them lies a quarter turn from the first."""
     dies = () if tube.section is None else shop.dies_for(tube.section)
     return all(bend.clr is not None and die_for_bend(bend, dies) is not None for bend in tube.run.table.bends)
 

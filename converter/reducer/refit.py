@@ -44,12 +44,13 @@ def corner_cut(radius: float, angle: float) -> float:
     return radius * (1.0 / cos(radians(angle) / 2.0) - 1.0)
 
 
-def fillet_corners(run: Run, clr: float) -> Run:
+def fillet_corners(run: Run, clr: float, bends: Collection[int] | None = None) -> Run:
     """Give every sharp corner the radius ``clr`` (mm); arcs stay as they are.
 
     Args:
         run: the run as drawn.
         clr: centerline radius in mm, above zero.
+        bends: 0-based numbers of the corners to round; all when None.
 
     Returns:
         The run with arcs for corners. Corners too close together give negative straights, each
@@ -59,7 +60,8 @@ def fillet_corners(run: Run, clr: float) -> Run:
         OptionError: the radius is not a length above zero.
     """
     _check(clr)
-    which = [i for i, b in enumerate(run.table.bends) if b.clr is None and b.corner and b.angle < FOLDED]
+    sharp = [i for i, b in enumerate(run.table.bends) if b.clr is None and b.corner and b.angle < FOLDED]
+    which = sharp if bends is None else [i for i in sharp if i in bends]
     if not which:
         return run
     table, _ = on_radii(run.table, dict.fromkeys(which, clr))

@@ -20,8 +20,8 @@ from fnmatch import fnmatchcase
 
 from converter.errors import ShopError
 from converter.findings import Clause, Finding
-from converter.model.bends import Bend, BendTable
-from converter.model.run import Run, Tube, reverse_run
+from converter.model.bends import Bend
+from converter.model.run import Run, Tube, reverse_run, turned_by_bend
 from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.job_file import JobEntry, JobFile
@@ -96,7 +96,7 @@ class _Assigner:
     on_flat: str | None
     display: Display
     _by_layer: dict[str | None, tuple[Section | None, JobEntry, Section | None]] = field(default_factory=dict)
-    _dies: dict[Section, tuple[Die, ...]] = field(default_factory=dict)
+    _dies: dict[tuple[Section, bool], tuple[Die, ...]] = field(default_factory=dict)
 
     def check_job(self) -> None:
         """Every die and metal the job names exists, and the die goes with the radius beside it."""
@@ -137,15 +137,13 @@ class _Assigner:
         if section is not None:
             findings += _outline_differs(run, section)
         corner_clr = self.clr if self.clr is not None else choice.clr
-        die, dies = self._die(run, section, choice, corner_clr, findings)
+        die = self._die(run, section, choice, corner_clr, findings)
         radius = corner_clr if corner_clr is not None else die.clr if die else None
         made = run
         if radius is not None and any(bend.clr is None for bend in run.table.bends):
-            from converter.reducer.refit import fillet_corners
-
-            made = fillet_corners(made, radius)
+            made = self._filleted(made, section, die, corner_clr)
         if self.refit:
-            made = self._refitted(made, die, dies)
+            made = self._refitted(made, section, die)
         die_name, metal = die.name if die else None, self._metal(run)
         return Tube(made, section, die_name, source, run, tuple(findings), metal, self._on_flat(run) == "cope")
 
@@ -201,17 +199,13 @@ class _Assigner:
 
     def _die(
         self, run: Run, section: Section | None, choice: JobEntry, corner_clr: float | None, findings: list[Finding]
-    ) -> tuple[Die | None, tuple[Die, ...]]:
-        """The tube's die (None for none) and every die that takes its section."""
-        dies: tuple[Die, ...] = ()
-        if section is not None:
-            if section not in self._dies:
-                self._dies[section] = self.shop.dies_for(section)
-            dies = self._dies[section]
+    ) -> Die | None:
+        """The tube's die, or None for none."""
+        dies = () if section is None else self._taking(section, False)
         if choice.die is not None:
             named = self.shop.die(choice.die)
             if section is None or named in dies or named.takes(section, turned=True):
-                return named, dies or (named,)
+                return named
             findings.append(
                 Finding(
                     "no-die",
@@ -221,29 +215,54 @@ class _Assigner:
                     values={"die": named.name, "sizes": named.sizes, "shape": named.shape, "section": section},
                 )
             )
-            return None, dies
+            return None
         if not run.table.bends or not dies:
-            return None, dies
-        die, settled = choose_die(run.table, dies, corner_clr)
+            return None
+        # bends that lie a quarter turn from the first have dies of their own
+        lying = zip(run.table.bends, turned_by_bend(section, run.table.bends), strict=True)
+        die, settled = choose_die([bend for bend, turned in lying if not turned], dies, corner_clr)
         if not settled:
             findings.append(_die_choice(run, dies, die))
-        return die, dies
+        return die
 
-    def _refitted(self, run: Run, die: Die | None, dies: Sequence[Die]) -> Run:
+    def _taking(self, section: Section, turned: bool) -> tuple[Die, ...]:
+        """Every die that takes a section as it lies."""
+        key = section, turned
+        if key not in self._dies:
+            self._dies[key] = self.shop.dies_for(section, turned)
+        return self._dies[key]
+
+    def _dies_by_bend(self, run: Run, section: Section | None, die: Die | None) -> list[tuple[Die, ...]]:
+        """The dies that take the section as it lies in each bend; the tube's own for want of a section."""
+        if section is None:
+            return [() if die is None else (die,)] * len(run.table.bends)
+        return [self._taking(section, turned) for turned in turned_by_bend(section, run.table.bends)]
+
+    def _filleted(self, run: Run, section: Section | None, die: Die | None, clr: float | None) -> Run:
+        """The run with its corners on the radius asked for, or else each on that of its die."""
+        from converter.reducer.refit import fillet_corners
+
+        if clr is not None:
+            return fillet_corners(run, clr)
+        targets: dict[float, list[int]] = {}
+        for i, (bend, dies) in enumerate(zip(run.table.bends, self._dies_by_bend(run, section, die), strict=True)):
+            its = die_of(bend, dies, die)
+            if bend.clr is None and its is not None:
+                targets.setdefault(its.clr, []).append(i)
+        for target, which in targets.items():
+            run = fillet_corners(run, target, which)
+        return run
+
+    def _refitted(self, run: Run, section: Section | None, die: Die | None) -> Run:
         """The run with its bends on the radii of dies, or all on the option's; what moved is said in its findings.
 
         A bend that a die makes as drawn stays; a fitted radius goes to the exact radius of its die,
-        any other to that of the tube's die.
+        any other to that of the die it is bent on.
         """
-        targets: dict[float, list[int]] = {}
-        for i, bend in enumerate(run.table.bends):
-            maker = die_for_bend(bend, dies)
-            if self.clr is not None:
-                targets.setdefault(self.clr, []).append(i)
-            elif maker is not None and bend.clr_uncertainty > 0.0:
-                targets.setdefault(maker.clr, []).append(i)
-            elif maker is None and die is not None:
-                targets.setdefault(die.clr, []).append(i)
+        if self.clr is not None:
+            targets = {self.clr: list(range(len(run.table.bends)))}
+        else:
+            targets = refit_targets(run.table.bends, self._dies_by_bend(run, section, die), die)
         if targets:
             from converter.reducer.refit import refit
 
@@ -287,11 +306,11 @@ def _die_choice(run: Run, dies: Sequence[Die], die: Die) -> Finding:
     )
 
 
-def choose_die(table: BendTable, dies: Sequence[Die], corner_clr: float | None = None) -> tuple[Die, bool]:
-    """The die for a bend table, and whether the table settles the choice.
+def choose_die(bends: Sequence[Bend], dies: Sequence[Die], corner_clr: float | None = None) -> tuple[Die, bool]:
+    """The die for some bends, and whether they settle the choice.
 
     Args:
-        table: with one bend or more; sharp corners (clr None) count as ``corner_clr`` when given.
+        bends: one or more; sharp corners (clr None) count as ``corner_clr`` when given.
         dies: one or more that take the section.
         corner_clr: radius that sharp corners will get, in mm, or None for the die's own.
 
@@ -302,10 +321,10 @@ def choose_die(table: BendTable, dies: Sequence[Die], corner_clr: float | None =
     ordered = sorted(dies, key=lambda die: die.clr)
     if len(ordered) == 1:
         return ordered[0], True
-    makers = [die_for_bend(bend, ordered) for bend in table.bends]
-    radii = [bend.clr if bend.clr is not None else corner_clr for bend in table.bends]
+    makers = [die_for_bend(bend, ordered) for bend in bends]
+    radii = [bend.clr if bend.clr is not None else corner_clr for bend in bends]
     score = {die.name: 0 for die in ordered}
-    for maker, bend in zip(makers, table.bends, strict=True):
+    for maker, bend in zip(makers, bends, strict=True):
         if maker is not None:
             score[maker.name] += 1
         elif bend.clr is None and corner_clr is not None:
@@ -316,8 +335,8 @@ def choose_die(table: BendTable, dies: Sequence[Die], corner_clr: float | None =
     best = max(ordered, key=lambda die: score[die.name])
     if score[best.name]:
         corners_follow = corner_clr is None  # corners without a radius of their own take the die's
-        open_bends = sum(1 for bend in table.bends if bend.clr is None) if corners_follow else 0
-        return best, sum(score.values()) + open_bends == len(table.bends)
+        open_bends = sum(1 for bend in bends if bend.clr is None) if corners_follow else 0
+        return best, sum(score.values()) + open_bends == len(bends)
     known = [radius for radius in radii if radius is not None]
     if known:
         return min(ordered, key=lambda die: sum(abs(die.clr - radius) for radius in known)), False
@@ -362,3 +381,40 @@ def die_for_bend(bend: Bend, dies: Sequence[Die]) -> Die | None:
         return nearest
     different = any(abs(die.clr - nearest.clr) > EQUAL for die in fitting)
     return None if different or bend.clr_uncertainty > SURE * clr else nearest
+
+
+def die_of(bend: Bend, dies: Sequence[Die], named: Die | None) -> Die | None:
+    """The die that a bend is made on: the one that makes it as drawn, else the tube's, else the nearest in radius.
+
+    This is the one place that decides it, for the set-up, the audit and refits.
+
+    Args:
+        bend: of the tube.
+        dies: that take the section as it lies in that bend, the tightest first; for want of a section the tube's own.
+        named: the tube's die, which serves only where its groove takes the section so; or None.
+
+    Returns:
+        The die, or None where there is none for the section as it lies.
+    """
+    made_on = die_for_bend(bend, dies)
+    if made_on is not None or not dies:
+        return made_on
+    return named if named is not None and named in dies else nearest_die(bend.clr, dies)
+
+
+def refit_targets(bends: Sequence[Bend], dies: Sequence[Sequence[Die]], named: Die | None) -> dict[float, list[int]]:
+    """Which bends a refit moves to which radius: those that no die makes as drawn, and fitted ones to the exact radius.
+
+    Args:
+        bends: of the tube.
+        dies, named: for each bend, as for `die_of`.
+
+    Returns:
+        Numbers of bends, from 0, by radius in mm.
+    """
+    targets: dict[float, list[int]] = {}
+    for i, (bend, own) in enumerate(zip(bends, dies, strict=True)):
+        die = die_of(bend, own, named)
+        if die is not None and (bend.clr_uncertainty > 0.0 or die_for_bend(bend, own) is None):
+            targets.setdefault(die.clr, []).append(i)
+    return targets

@@ -84,7 +84,7 @@ def test_an_exact_layer_beats_a_pattern_and_later_patterns_win():
 
 def test_choosing_the_die():
     def chosen(*radii, clr=None, dies=(C, A, B), **more):
-        die, settled = choose_die(run(*radii, **more).table, dies, clr)
+        die, settled = choose_die(run(*radii, **more).table.bends, dies, clr)
         return die.name, settled
 
     assert chosen(None, dies=(B,)) == ("B", True)  # the only one

@@ -10,6 +10,7 @@ from converter.bending.setup.clamping import Lack
 from converter.bending.setup.shape import wider
 from converter.bending.split import best_refit, best_split, makeable_by
 from converter.findings import NOTE, WARNING, Clause, Finding
+from converter.model.run import turned_by_bend
 from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
 from converter.tolerances import PAST_ANGLE, PAST_LENGTH, same_within
@@ -106,7 +107,12 @@ class _Findings:
         cut = best_split(self.run.table, max(section.od, section.height), makeable_by(self.shop, die))
         if cut is not None:
             yield cut.way
-        others = [one for one in self.shop.dies_for(section) if die is None or one.name != die.name]
+        lies = set(turned_by_bend(section, self.run.table.bends))
+        others = [
+            one
+            for one in self.shop.dies_for(section)
+            if (die is None or one.name != die.name) and all(one.takes(section, turned) for turned in lies)
+        ]
         better = best_refit(self.run, others)
         if better is not None:
             to = Clause.of("die-of-radius", die=better[0].name, clr=better[0].clr)

@@ -63,6 +63,7 @@ def table(
 
 
 def _show(job: Job, console: Console) -> None:
+    from converter.bending.dies import die_names
     from converter.cli.screens.findings import bend_marks, findings_text, ignored_text
     from converter.cli.screens.table import heading, legend, part_text
 
@@ -70,7 +71,7 @@ def _show(job: Job, console: Console) -> None:
     marks = bend_marks(job.shown.reading_findings)
     for part in job.shown.parts:
         console.result("")
-        console.result(part_text(part, job.display, marks))
+        console.result(part_text(part, job.display, marks, die_names(part.first, job.shop)))
     if any(len(tube.run.table.bends) > 1 for tube in job.shown.tubes):
         console.result(f"\n{legend()}")
     if job.shown.reading_findings:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from converter.bending.dies import die_names
 from converter.bending.pieces import PieceJoint, TubePieces
 from converter.bending.setup.words import cut_number
 from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled
@@ -26,7 +27,7 @@ def split_text(result: JobInPieces, *, everything: bool = False) -> str:
     marks = bend_marks(job.shown.findings)
     for pieces in result.split:
         blocks.append(_tube_text(pieces, sticks, display))
-        blocks += [tube_text(piece, display, marks) for piece in pieces.pieces]
+        blocks += [tube_text(piece, display, marks, die_names(piece, job.shop)) for piece in pieces.pieces]
     blocks += [fill(no_cut_sentence(name)) for name in result.impossible]
     if result.split:
         sleeved = any(joint.sleeve for pieces in result.split for joint in pieces.joints)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from converter.cli.screens.findings import counted, titled, with_marks
@@ -41,13 +41,16 @@ def _tolerances(job: Job) -> str:
     return f"tolerances: join {join}, fit {fit}, tangent {tol.tangent:g}°"
 
 
-def part_text(part: Part, display: Display, marks: Mapping[tuple[str, int], str] | None = None) -> str:
+def part_text(
+    part: Part, display: Display, marks: Mapping[tuple[str, int], str] | None = None, dies: Sequence[str] = ()
+) -> str:
     """Name, quantity, layer, section, die, its tubes; a row per bend and the tail; developed length.
 
     Args:
         part: what to show.
         display: how.
         marks: of `converter.cli.screens.findings.bend_marks`: bends that something is said of.
+        dies: of `converter.bending.dies.die_names`.
     """
     from converter.shop.sections import describe
 
@@ -57,8 +60,8 @@ def part_text(part: Part, display: Display, marks: Mapping[tuple[str, int], str]
     if run.layer is not None and not part.name.startswith(run.layer):
         about.append(f"layer {one_line(run.layer)}")
     about.append(describe(tube.section, display) if tube.section else "section unknown")
-    if tube.die:
-        about.append(f"die {one_line(tube.die)}")
+    if dies:
+        about.append(f"{'die' if len(dies) == 1 else 'dies'} {' and '.join(map(one_line, dies))}")
     if run.closed:
         about.append("closed")
     lines = [titled(part_title(part), ", ".join(about)), *part_lines(part)]
@@ -110,9 +113,11 @@ def legend() -> str:
     return faint(fill(ROTATION))
 
 
-def tube_text(tube: Tube, display: Display, marks: Mapping[tuple[str, int], str] | None = None) -> str:
+def tube_text(
+    tube: Tube, display: Display, marks: Mapping[tuple[str, int], str] | None = None, dies: Sequence[str] = ()
+) -> str:
     """The same of a tube that stands alone."""
-    return part_text(Part(tube.name, (tube,), 1), display, marks)
+    return part_text(Part(tube.name, (tube,), 1), display, marks, dies)
 
 
 #: mm; below this a rebuilt centerline is the drawing to the last digit a shop can read

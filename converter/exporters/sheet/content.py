@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
+from converter.bending.dies import die_names
 from converter.bending.setup.words import CAUTIONS
 from converter.exporters.sheet.revision import Revision, job_heading, revision_of
 from converter.findings import ERROR, WARNING, Finding
@@ -63,6 +64,7 @@ class PartPage:
         mass: kg of one stick as cut, None when metal or section is unknown.
         findings: said of any of its tubes, the worst first.
         pieces: its tubes, each with where it goes.
+        dies: names of those that its bends are made on.
         refusal: numbers of the bends that an error names: they get no die, mark or stop; None where no error names any
             of its tubes.
     """
@@ -76,6 +78,7 @@ class PartPage:
     mass: float | None
     findings: tuple[Finding, ...]
     pieces: tuple[PlacedTube, ...]
+    dies: tuple[str, ...]
     refusal: frozenset[int] | None
 
     @property
@@ -250,6 +253,7 @@ def _drawing_page(job: Job, stem: str, first: int, *, quote: bool) -> DrawingPag
                 mass=_mass(tube, setup, job),
                 findings=sorted_findings([finding for name in part.names for finding in findings_of.get(name, ())]),
                 pieces=tuple(_piece(part, one, joints_of.get(one.name, ())) for one in part.tubes),
+                dies=die_names(tube, job.shop),
                 refusal=shown.refusal(part),
             )
         )

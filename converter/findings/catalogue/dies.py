@@ -26,12 +26,12 @@ clause("sleeve-joint", "a sleeve")
 clause("butt-joint", "a butt weld")
 clause("refit-to-die", "bend it on {die} instead (refit), which moves the centerline by up to {moved:length}")
 
-#: What bending it on the nearest die would do, where a radius is wrong.
+#: What bending it on the die that a refit takes would do, where a radius is wrong.
 _REFITS = {
-    "refit": "Bend it on {nearest} instead (refit): the centerline moves by up to {moved:length}.",
-    "refit overlaps": "Bent on {nearest} instead (refit) it has {left:length} of straight {where}: move the corners "
+    "refit": "Bend it on {taken} instead (refit): the centerline moves by up to {moved:length}.",
+    "refit overlaps": "Bent on {taken} instead (refit) it has {left:length} of straight {where}: move the corners "
     "apart, or get a tighter die.",
-    "refit moves far": "Redraw it with the radius of a die, or have it rolled: bending it on {nearest} instead (refit) "
+    "refit moves far": "Redraw it with the radius of a die, or have it rolled: bending it on {taken} instead (refit) "
     "would move the centerline by more than a tenth of the tube's size.",
 }
 
