@@ -12,6 +12,7 @@ from converter.bending.split import best_refit, best_split, makeable_by
 from converter.findings import NOTE, WARNING, Clause, Finding
 from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
+from converter.shop.stock import longest_bar
 from converter.tolerances import PAST_ANGLE, PAST_LENGTH, same_within
 
 if TYPE_CHECKING:
@@ -200,7 +201,7 @@ class _Findings:
         """The stick against the machine, and against the bars on the rack."""
         tube, stick = self.setup.tube, self.setup.stick_length
         machine = self.shop.machine.max_length if self.setup.steps else None
-        rack = self.shop.longest_bar(tube.section, tube.metal)
+        rack = longest_bar(self.shop, tube.section, tube.metal)
         for variant, limit in (("machine", machine), ("rack", rack)):
             if limit is not None and stick > limit + PAST_LENGTH:
                 values = {"stick": stick, "most": limit, "section": tube.section}
