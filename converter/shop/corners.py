@@ -22,6 +22,8 @@ BEND, MITRE = "bend", "mitre"
 CORNERS = (MITRE, BEND)
 #: Degrees by which a corner of a frame may miss a right angle.
 _RIGHT_ANGLE = 0.5
+#: Degrees; less is no corner that two tubes are mitred at but one that was drawn badly.
+_SLIGHT = 10.0
 #: mm; straights this little short are drawing noise.
 _SLACK = 0.01
 
@@ -82,6 +84,8 @@ def corner_findings(tubes: Iterable[Tube], shop: Shop, job: JobFile | None, opti
         drawn = tube.drawn or tube.run
         corners = sharp_corners(drawn)
         if not corners or corner_choice(drawn, job, option):
+            continue
+        if max(drawn.table.bends[i].angle for i in corners) < _SLIGHT:
             continue
         entry = job.choice(drawn)
         if entry.clr is not None or entry.die is not None:

@@ -344,8 +344,7 @@ def test_mixed_degree_one_and_rational_splines_chain_into_one_row():
 @pytest.mark.parametrize("count", [6, 12, 20])
 @pytest.mark.parametrize("gap", [0.005, 0.02, 0.05])
 def test_chords_that_miss_each_other_by_a_hair_alike_are_one_arc_to_its_ends(count, gap):
-    """Every line is short of its start by the gap: inside the arc all vertices are moved alike and lie on a circle still,
-    where it meets the straights they are not."""
+    """Every line starts late by the gap: inside the arc all vertices are moved alike and lie on a circle still."""
     table = BendTable((Bend(410, 0, 90, 90), Bend(288.44, 32.77, 56.9, 90)), 471.1)
     points = [SOMEWHERE.start]
     for s in rebuild(table, SOMEWHERE):
