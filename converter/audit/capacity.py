@@ -41,14 +41,14 @@ def machine_strong_enough(subject: Subject) -> Iterator[Finding]:
             if metal is None:
                 yield Finding("capacity-unknown", variant="no metal", values={"name": subject.name})
             else:
-                of = {"name": subject.name, "metal": metal.name}
+                of = {"name": subject.name, "metal": subject.tube.metal}
                 yield Finding("capacity-unknown", variant="no yield", values=of)
         return
     index, turned = _hardest(subject, section)
     moment = plastic_moment(section, metal.yield_mpa, turned)
     values: dict[str, object] = {
         "section": section,
-        "metal": metal.name,
+        "metal": subject.tube.metal,
         "proven_section": proof.section,
         "proven_metal": proof.metal.name,
     }
@@ -175,7 +175,7 @@ def wall_and_strain(subject: Subject) -> Iterator[Finding]:
         yield subject.finding(
             "strain-high",
             i,
-            {"ratio": clr / size, "strain": strain, "metal": metal.name, "elongation": metal.elongation},
+            {"ratio": clr / size, "strain": strain, "metal": subject.tube.metal, "elongation": metal.elongation},
             measured=strain,
             limit=metal.elongation,
             unit="%",

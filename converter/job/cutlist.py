@@ -21,10 +21,11 @@ from converter.nesting.model import Nest, Pattern, StockBar, WantedLength
 from converter.nesting.solve import DIVES, SECONDS, nest
 from converter.progress import steps
 from converter.quoting import quoted
-from converter.shop.metals import find_metal, kg_per_mm
+from converter.shop.metals import kg_per_mm, same_metal
 from converter.shop.model import Shop, Stick
 from converter.shop.rack import Rack
-from converter.shop.rates import SAME_STOCK, price_for
+from converter.shop.rates import SAME_STOCK
+from converter.shop.stock import goes_with, price_for
 from converter.tolerances import PAST_LENGTH
 from converter.units import Display
 
@@ -280,9 +281,9 @@ def cut_list(
         if section is None:
             no_section.append(piece.name)
             continue
-        metal = find_metal(part.first.metal, shop.metals)
-        name = part.first.metal if metal is None else metal.name
-        key = next((k for k, (of, other) in sections.items() if other == name and of.is_same_size(section, SAME_STOCK)),
+        name = part.first.metal
+        key = next((k for k, (of, other) in sections.items()
+                    if same_metal(other, name, shop.metals) and of.is_same_size(section, SAME_STOCK)),
                    (section, name))  # fmt: skip
         sections.setdefault(key, (section, name))
         sorted_out.setdefault(key, []).append(piece)
@@ -416,7 +417,7 @@ def _supplies(
     buyable: Sequence[float],
 ) -> tuple[Supply, ...]:  # fmt: skip
     """What a section may be cut from: on hand first, then what can be bought."""
-    rate = price_for(shop.prices, section, metal)
+    rate = price_for(shop, section, metal)
     per_mm = None if rate is None else rate.per_mm
     if rate is not None and per_mm is None and mass is not None and rate.per_kg is not None:
         per_mm = rate.per_kg * mass
@@ -424,11 +425,11 @@ def _supplies(
     def supply(stick: Stick, origin: str) -> Supply:
         return Supply(stick, origin, None if per_mm is None else per_mm * stick.length)
 
-    here = [bar for bar in shop.stock if bar.fits(section, metal)]
+    here = [bar for bar in shop.stock if goes_with(bar, section, metal, shop.metals)]
     if rack is None:
         on_hand = [supply(bar, "stock") for bar in here if bar.count is not None]
     else:
-        on_hand = [supply(bar, "rack") for bar in rack.bars if bar.fits(section, metal)]
+        on_hand = [supply(bar, "rack") for bar in rack.bars if goes_with(bar, section, metal, shop.metals)]
     lengths = {bar.length for bar in here if bar.count is None} | set(buyable)
     buys = [supply(Stick(section, metal, length), "buy") for length in sorted(lengths)]
     return (*[one for one in on_hand if one.stick.count], *buys)

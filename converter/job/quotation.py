@@ -15,7 +15,8 @@ from converter.model.part import Part
 from converter.model.run import Tube
 from converter.quoting import one_line
 from converter.shop.metals import kg_per_mm
-from converter.shop.rates import Rates, price_for
+from converter.shop.rates import Rates
+from converter.shop.stock import price_for
 
 #: What rates count, by name, in words.
 COUNTED = {"tube": "each tube", "cut": "saw cuts", "cope": "copes", "bend": "bends", "weld": "weld"}
@@ -188,7 +189,7 @@ def _line(job: Job, tube: Tube, setup: Setup, weld: float) -> QuotationLine:
     trims = sum(extra > 0.0 for extra in (setup.extra_a, setup.extra_b))
     cuts, copes = 2 + trims, len(setup.coped)
     minutes = _minutes(shop.rates, {"tube": 1, "cut": cuts, "cope": copes, "bend": bends, "weld": weld})
-    price = price_for(shop.prices, tube.section, tube.metal)
+    price = price_for(shop, tube.section, tube.metal)
     metal_price = None
     if price is not None:
         by_mass = None if mass is None or price.per_kg is None else mass * price.per_kg

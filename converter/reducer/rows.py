@@ -38,6 +38,8 @@ from converter.reducer.segment import WIDEST, Span, fewest_arcs, split, turn_ang
 from converter.reducer.tangent_row import tangent_rows
 from converter.tolerances import Tolerances
 
+SAME_CHORD = 1.2  #: times an arc's longest chord and sharpest turn that a chord left beside it may have
+
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
@@ -170,9 +172,14 @@ def _flush(row: _Row, out: list[Piece], tol: Tolerances, radii: Sequence[float],
     exact = spans.level <= LADDER_EXACT
     if smooth.any():  # a corner beside a smooth curve may be no more than the end of an arc that does not quite fit
         bows = _bends_of_spans(spans.spans)
-    if (bows or (smooth.any() and len(spans.spans) > 1)) and not (exact and bows <= fewest_arcs(points, WIDEST)):
-        fitted = _tangent_pieces(points, smooth, items, WIDEST if exact else tol.fit, radii, closed)
-        if fitted and exact and _is_as_drawn(bows, fitted):
+    left = exact and not smooth.any() and _chord_is_left(points, spans.spans)
+    if (bows or (smooth.any() and len(spans.spans) > 1)) and (
+        left or not (exact and bows <= fewest_arcs(points, WIDEST))
+    ):
+        fitted = _tangent_pieces(points, smooth, items, WIDEST if exact and not left else tol.fit, radii, closed)
+        if left:
+            fitted = fitted if _bends_of(fitted) < _bends_of_spans(spans.spans) else []
+        elif fitted and exact and _is_as_drawn(bows, fitted):
             fitted = []
         elif fitted and exact and tol.fit != WIDEST:
             fitted = _tangent_pieces(points, smooth, items, tol.fit, radii, closed)
@@ -188,6 +195,29 @@ def _flush(row: _Row, out: list[Piece], tol: Tolerances, radii: Sequence[float],
         else:
             free = bool(smooth[span.first : span.last].all())
             out.extend(_fitted_bow(points, spans.spans, k, spans.level, item, free))
+
+
+def _chord_is_left(points: Array, spans: Sequence[Span]) -> bool:
+    """Whether the first or last chord of an arc lies beside it as a straight of its own.
+
+    So it comes where gaps were closed: inside the arc every vertex is moved alike, and lies on a circle still, the one
+    where it meets the straight is not. Such a chord is as long as its neighbours and turns no more than they do.
+    """
+    for k, chord in enumerate(spans):
+        if chord.kind != "line" or chord.last - chord.first != 1:
+            continue
+        for arc, other in ((k - 1, k + 1), (k + 1, k - 1)):
+            if not 0 <= arc < len(spans) or spans[arc].kind != "arc" or spans[arc].last - spans[arc].first < 3:
+                continue
+            if 0 <= other < len(spans) and spans[other].kind != "line":
+                continue
+            inside = points[spans[arc].first : spans[arc].last + 1]
+            longest = float(np.sqrt((np.diff(inside, axis=0) ** 2).sum(axis=1)).max())
+            around = turn_angles(points[max(chord.first - 1, 0) : chord.last + 2])
+            length = norm(vec(points[chord.last] - points[chord.first]))
+            if length <= SAME_CHORD * longest and float(around.max()) <= SAME_CHORD * float(turn_angles(inside).max()):
+                return True
+    return False
 
 
 def _bends_of_spans(spans: Sequence[Span]) -> int:

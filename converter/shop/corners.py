@@ -22,6 +22,8 @@ BEND, MITRE = "bend", "mitre"
 CORNERS = (MITRE, BEND)
 #: Degrees by which a corner of a frame may miss a right angle.
 _RIGHT_ANGLE = 0.5
+#: Degrees; less is no corner that two tubes are mitred at but one that was drawn badly.
+_SLIGHT = 10.0
 #: mm; straights this little short are drawing noise.
 _SLACK = 0.01
 
@@ -71,6 +73,8 @@ def corner_findings(tubes: Iterable[Tube], shop: Shop, job: JobFile | None, opti
     """
     found = []
     job = job or JobFile()
+    tubes = list(tubes)
+    has_arcs = any(_has_arcs(tube.drawn or tube.run) for tube in tubes)
 
     @cache
     def has_die(section: Section) -> bool:
@@ -81,11 +85,13 @@ def corner_findings(tubes: Iterable[Tube], shop: Shop, job: JobFile | None, opti
         corners = sharp_corners(drawn)
         if not corners or corner_choice(drawn, job, option):
             continue
+        if max(drawn.table.bends[i].angle for i in corners) < _SLIGHT:
+            continue
         entry = job.choice(drawn)
         if entry.clr is not None or entry.die is not None:
             continue
         no_die = tube.section is not None and not has_die(tube.section)
-        reasons, severity = _reasons(tube, drawn, None if tube.die is None else shop.die(tube.die), no_die)
+        reasons, severity = _reasons(tube, drawn, None if tube.die is None else shop.die(tube.die), no_die, has_arcs)
         if not reasons:
             continue
         count = len(corners) + (0 if drawn.closed else 1)
@@ -101,24 +107,37 @@ def corner_findings(tubes: Iterable[Tube], shop: Shop, job: JobFile | None, opti
     return found
 
 
-def _reasons(tube: Tube, drawn: Run, die: Die | None, no_die: bool) -> tuple[list[Clause], str]:
-    """Why mitres are likely, and how likely: a note for one mild reason, else a warning.
+def _has_arcs(drawn: Run) -> bool:
+    """Whether bends were drawn as arcs: who draws those leaves a corner sharp where two tubes meet."""
+    return any(bend.clr is not None for bend in drawn.table.bends)
+
+
+def _reasons(tube: Tube, drawn: Run, die: Die | None, no_die: bool, has_arcs: bool) -> tuple[list[Clause], str]:
+    """Why mitres are likely, and how likely: a note for mild reasons, else a warning.
 
     Args:
         tube: as bent.
         drawn: as drawn.
         die: the tube's.
         no_die: whether none of the shop takes its section.
+        has_arcs: whether any tube of the drawing has bends drawn as arcs.
     """
     section = tube.section
     flats = section is not None and section.cylinder is None
     too_short = _too_short(tube, drawn, die)
     bends = drawn.table.bends
     closed = drawn.closed and all(is_sharp(bend) and abs(bend.angle - 90.0) <= _RIGHT_ANGLE for bend in bends)
+    own_arcs = _has_arcs(drawn)
     reasons = [Clause.of("corner-flats", section=section)] if flats else []
-    for name, holds in (("corner-no-die", no_die), ("corner-too-short", too_short), ("corner-closed", closed)):
-        reasons += [Clause.of(name)] if holds else []
-    return reasons, WARNING if no_die or too_short or (closed and flats) else NOTE
+    seen = {
+        "corner-no-die": no_die,
+        "corner-too-short": too_short,
+        "corner-closed": closed,
+        "corner-arcs": own_arcs,
+        "corner-arcs-elsewhere": has_arcs and not own_arcs,
+    }
+    reasons += [Clause.of(name) for name, holds in seen.items() if holds]
+    return reasons, WARNING if no_die or too_short or own_arcs or (closed and flats) else NOTE
 
 
 def _too_short(tube: Tube, drawn: Run, die: Die | None) -> bool:

@@ -14,7 +14,7 @@ from converter.errors import ShopError
 from converter.model.section import SHAPES, Section
 from converter.quoting import quoted
 from converter.shop.cutting import Cutting
-from converter.shop.rates import SAME_STOCK, Price, Rates
+from converter.shop.rates import Price, Rates
 from converter.shop.room import Box
 from converter.tolerances import same_within
 from converter.units import Display, sizes_text
@@ -161,12 +161,6 @@ class Stick:
     length: float
     count: int | None = None
 
-    def fits(self, section: Section, metal: str | None) -> bool:
-        """Whether a tube may be cut from it: sizes agree to `SAME_STOCK`, a metal that is not named goes with any."""
-        if not self.section.is_same_size(section, SAME_STOCK):
-            return False
-        return not metal or self.metal is None or self.metal.casefold() == metal.casefold()
-
 
 @dataclass(frozen=True, slots=True)
 class Trial:
@@ -237,16 +231,6 @@ class Shop:
     def dies_for(self, section: Section, turned: bool = False) -> tuple[Die, ...]:
         """The dies that take a section, the tightest first; see `Die.takes`."""
         return tuple(sorted((die for die in self.dies if die.takes(section, turned)), key=lambda die: die.clr))
-
-    def longest_bar(self, section: Section | None, metal: str | None) -> float | None:
-        """The longest bar on the rack that a tube may be cut from, mm; None where the rack has none of its section.
-
-        A bar or a tube whose metal is not named goes with any. Sizes agree to `SAME_STOCK`.
-        """
-        if section is None:
-            return None
-        lengths = [bar.length for bar in self.stock if bar.count != 0 and bar.fits(section, metal)]
-        return max(lengths, default=None)
 
     def die(self, name: str) -> Die:
         """The die of that name (any case).

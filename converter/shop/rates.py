@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -65,12 +64,6 @@ class Price:
     per_mm: float | None
     per_kg: float | None
 
-    def fits(self, section: Section | None, metal: str | None) -> bool:
-        """Whether it is the price of such a tube."""
-        if self.section is not None and (section is None or not section.is_same_size(self.section, SAME_STOCK)):
-            return False
-        return self.metal is None or (metal is not None and metal.casefold() == self.metal.casefold())
-
     @property
     def nearness(self) -> tuple[bool, bool]:
         """The greater, the more it says of what it is the price of."""
@@ -111,9 +104,3 @@ def price_of(values: dict[str, Any], place: Place) -> Price:
     amount = values[given[0]] * _PER[given[0]]
     by_length = given[0] in ("per_metre", "per_foot")
     return Price(values["section"], values["metal"], amount if by_length else None, None if by_length else amount)
-
-
-def price_for(prices: Sequence[Price], section: Section | None, metal: str | None) -> Price | None:
-    """The price that says most of a tube: of its section and metal before its section before its metal; or None."""
-    fitting = [price for price in prices if price.fits(section, metal)]
-    return max(fitting, key=lambda price: price.nearness, default=None)

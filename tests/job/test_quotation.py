@@ -24,7 +24,7 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.settings import Settings
 from converter.shop.load import shop_from_text
-from converter.shop.rates import price_for
+from converter.shop.stock import price_for
 
 SHOP = (
     shop_text("Shed", DIE_R100)
@@ -183,11 +183,12 @@ def test_units_of_rates():
 
 
 def test_the_nearest_price():
-    prices = shop_from_text(SHOP).prices
-    assert price_for(prices, ROUND, "Mild Steel").per_mm == pytest.approx(0.006)
-    assert price_for(prices, ROUND, None).per_mm == pytest.approx(0.006)
-    assert price_for(prices, Section("round", 40.0, 2.0), "mild steel").per_kg == 2.0
-    assert price_for(prices, None, "brass") is None
+    shop = shop_from_text(SHOP)
+    assert price_for(shop, ROUND, "Mild Steel").per_mm == pytest.approx(0.006)
+    assert price_for(shop, ROUND, None).per_mm == pytest.approx(0.006)
+    assert price_for(shop, Section("round", 40.0, 2.0), "mild steel").per_kg == 2.0
+    assert price_for(shop, None, "brass") is None
+    assert price_for(shop, Section("round", 40.0, 2.0), "A36").per_kg == 2.0  # another name of mild steel
 
 
 @pytest.mark.parametrize(

@@ -339,3 +339,19 @@ def test_mixed_degree_one_and_rational_splines_chain_into_one_row():
     lines = [Spline(1, np.array(e, float), np.array([0, 0, 1, 1.0]), None, *e) for e in ends]
     run = run_of(lines[0], arc, lines[1])
     assert_same(run.table, BendTable((Bend(100, 0, 90, r),), 80), 1e-8, 1e-8, 1e-8)
+
+
+@pytest.mark.parametrize("count", [6, 12, 20])
+@pytest.mark.parametrize("gap", [0.005, 0.02, 0.05])
+def test_chords_that_miss_each_other_by_a_hair_alike_are_one_arc_to_its_ends(count, gap):
+    """Every line starts late by the gap: inside the arc all vertices are moved alike and lie on a circle still."""
+    table = BendTable((Bend(410, 0, 90, 90), Bend(288.44, 32.77, 56.9, 90)), 471.1)
+    points = [SOMEWHERE.start]
+    for s in rebuild(table, SOMEWHERE):
+        points += [s.end] if isinstance(s, Line) else [s.point(s.angle * k / count) for k in range(1, count + 1)]
+    lines = []
+    for a, b in itertools.pairwise(np.array(points)):
+        lines.append(Line(tuple(a + (b - a) / np.linalg.norm(b - a) * gap), tuple(b)))
+    run = run_of(*lines)
+    assert_same(run.table, table, 3 * gap, 0.1, 0.1)
+    assert run.deviation <= 0.05

@@ -102,6 +102,15 @@ def test_why_mitres_are_likely(drawn):
     assert choice(drawn(slanted, closed=True, section=ROUND)) == []
 
 
+def test_a_drawing_that_has_its_bends_as_arcs_leaves_corners_sharp_where_tubes_meet(drawn):
+    arc_and_corner = [(0, 0), (500, 0, 0, 0, 0.41421356237), (600, 100), (600, 400), (200, 400)]
+    assert choice(drawn(arc_and_corner, section=ROUND)) == [("warning", ["corner-arcs"])]
+    arc = [(0, 2000), (500, 2000, 0, 0, 0.41421356237), (600, 2100), (600, 2400)]
+    assert choice(drawn(arc, ELL, section=ROUND)) == [("note", ["corner-arcs-elsewhere"])]
+    assert choice(drawn(arc, section=ROUND)) == []
+    assert choice(drawn(arc, ELL, section=ROUND, clr="120")) == []
+
+
 def test_a_choice_or_a_radius_ends_the_doubt(drawn):
     assert choice(drawn(ELL)) != []
     assert choice(drawn(ELL, corner="bend")) == []

@@ -13,6 +13,7 @@ from converter.findings import NOTE, WARNING, Clause, Finding
 from converter.model.run import turned_by_bend
 from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
+from converter.shop.stock import longest_bar
 from converter.tolerances import PAST_ANGLE, PAST_LENGTH, same_within
 
 if TYPE_CHECKING:
@@ -206,7 +207,7 @@ class _Findings:
         """The stick against the machine, and against the bars on the rack."""
         tube, stick = self.setup.tube, self.setup.stick_length
         machine = self.shop.machine.max_length if self.setup.steps else None
-        rack = self.shop.longest_bar(tube.section, tube.metal)
+        rack = longest_bar(self.shop, tube.section, tube.metal)
         for variant, limit in (("machine", machine), ("rack", rack)):
             if limit is not None and stick > limit + PAST_LENGTH:
                 values = {"stick": stick, "most": limit, "section": tube.section}

@@ -144,6 +144,19 @@ define(
     "not give its true shape: do not trust it",
     cure="Export the drawing again as 3D polylines or STEP, or redraw the arc.",
 )
+clause("annotation-name", "{layer:quoted} by its name ({count:,})")
+clause(
+    "annotation-border", "{layer:quoted}, with a rectangle around everything else that nothing else meets ({count:,})"
+)
+clause("annotation-option", "--skip-layer {layer:quoted}")
+define(
+    "annotation-suspect",
+    WARNING,
+    "Layers look like a border, a title block, dimensions, notes or construction lines, and are read as tubes.",
+    says="{count:count curve} {count:is/are} read as tubes though {count:its layer looks/their layers look} like a "
+    "border, dimensions, notes or construction lines: {seen:list}",
+    cure="If they are no tubes, leave them out: {options:list}.",
+)
 clause("some-drawn-twice", ", {count:,} of them drawn twice")
 clause(
     "outline-seams",

@@ -176,16 +176,20 @@ define(
         "no section": "it is a sharp corner of {angle:angle} that nothing gives a radius (no section is known)",
         "no die": "it is a sharp corner of {angle:angle} that nothing gives a radius (no die takes its section)",
     },
-    cure="Give it a radius (--clr), or a section that one of the shop's dies takes.",
+    cure="Give it a radius (--clr), or a section that one of the shop's dies takes; where two tubes meet there, use "
+    "--corner mitre.",
 )
 clause("corner-flats", "its section is {section}")
 clause("corner-no-die", "no die takes its section")
 clause("corner-too-short", "its straights are too short for the die")
 clause("corner-closed", "it is a closed frame of right angles")
+clause("corner-arcs", "its other bends are drawn as arcs")
+clause("corner-arcs-elsewhere", "the bends of other tubes are drawn as arcs")
 define(
     "corner-choice",
     NOTE,
-    "Sharp corners are bent though the section, the size or the shape makes mitres likely, and nothing says which.",
+    "Sharp corners are bent though the section, the size, the shape or arcs drawn elsewhere make mitres likely, and "
+    "nothing says which.",
     says="its {corners:,} sharp {corners:corner/corners} {corners:is/are} bent from one tube, since nothing says "
     "otherwise, though {reasons:list}: {tubes:count tube} with mitred ends may be meant",
     cure='Say which: --corner mitre or --corner bend, or corner = "mitre" or "bend" in the job file.',

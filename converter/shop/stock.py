@@ -1,0 +1,42 @@
+"""Which bars and prices go with a tube: by size, and by metal under whatever name it is written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from converter.model.section import Section
+from converter.shop.metals import same_metal
+from converter.shop.model import Metal, Shop, Stick
+from converter.shop.rates import SAME_STOCK, Price
+
+
+def goes_with(bar: Stick, section: Section, metal: str | None, own: Sequence[Metal]) -> bool:
+    """Whether a tube may be cut from a bar: sizes agree to `SAME_STOCK`, a metal that is not named goes with any.
+
+    Args:
+        bar: of the rack.
+        section, metal: of the tube.
+        own: the shop's metals.
+    """
+    if not bar.section.is_same_size(section, SAME_STOCK):
+        return False
+    return not metal or bar.metal is None or same_metal(bar.metal, metal, own)
+
+
+def longest_bar(shop: Shop, section: Section | None, metal: str | None) -> float | None:
+    """The longest bar on the rack that a tube may be cut from, mm; None where the rack has none of its section."""
+    if section is None:
+        return None
+    fitting = (bar for bar in shop.stock if bar.count != 0 and goes_with(bar, section, metal, shop.metals))
+    return max((bar.length for bar in fitting), default=None)
+
+
+def price_for(shop: Shop, section: Section | None, metal: str | None) -> Price | None:
+    """The price that says most of a tube: of its section and metal before its section before its metal; or None."""
+
+    def fits(price: Price) -> bool:
+        if price.section is not None and (section is None or not section.is_same_size(price.section, SAME_STOCK)):
+            return False
+        return price.metal is None or (metal is not None and same_metal(price.metal, metal, shop.metals))
+
+    return max((price for price in shop.prices if fits(price)), key=lambda price: price.nearness, default=None)
