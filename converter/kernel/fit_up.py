@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from math import inf
 from typing import Any
 
 from converter.geometry.vectors import Vec
@@ -100,13 +101,34 @@ def gap(one: Any, others: Sequence[Any]) -> float:
     return min(float(BRepExtrema_DistShapeShape(one, other).Value()) for other in others)
 
 
-def gaps(points: Sequence[Vec], others: Sequence[Any]) -> list[float]:
-    """Distances of points from the nearest of some solids, mm."""
+def gaps(points: Sequence[Vec], others: Sequence[Any], least: Sequence[Sequence[float]]) -> list[float]:
+    """Distances of points from the nearest of some solids, mm.
+
+    Args:
+        points: which.
+        others: the solids.
+        least: of each solid, how far each point is from it, at least; the kernel need not look at what is further off
+            than another one.
+    """
     require()
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
+    from OCP.BRepExtrema import BRepExtrema_DistShapeShape
     from OCP.gp import gp_Pnt
 
-    return [gap(BRepBuilderAPI_MakeVertex(gp_Pnt(*point)).Vertex(), others) for point in points]
+    looks = []
+    for other in others:
+        looks.append(BRepExtrema_DistShapeShape())
+        looks[-1].LoadS2(other)  # what the kernel makes of a solid, it makes once for all points
+    found = []
+    for point, *off in zip(points, *least, strict=True):
+        vertex, nearest = BRepBuilderAPI_MakeVertex(gp_Pnt(*point)).Vertex(), inf
+        for i in sorted(range(len(looks)), key=off.__getitem__):
+            if off[i] <= nearest:
+                looks[i].LoadS1(vertex)
+                looks[i].Perform()
+                nearest = min(nearest, float(looks[i].Value()))
+        found.append(nearest)
+    return found
 
 
 def within(shape: Any, low: Vec, high: Vec) -> Any:

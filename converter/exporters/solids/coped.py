@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from converter.errors import GeometryError
-from converter.exporters.solids.coped_bend import strips
+from converter.exporters.solids.coped_bend import seen_aside, strips
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
 from converter.joints.cuts.lines import Array, ObstaclePart, ParallelLines
 from converter.joints.cuts.round import RoundPrism
@@ -155,41 +155,48 @@ def cutters(joint: Joint, ahead: float, behind_bends: bool = True) -> list[Any]:
             is left to fall away, and the level is a plane.
     """
     points, met = _reached(joint, ahead)
+    level, whole = ([], False) if met else _level(joint, points, behind_bends)
     made: list[Any] = []
     straight_on = len(joint.cut.mates) == 1 and (met or isinstance(joint.cut.mates[0][0], RoundPrism))
+    lead = joint.cut.mates[0][0]
     for part in (part for mate in joint.cut.mates for part in mate):
         tool = tool_of(part, points)
         if tool is None:
             continue
         made.append(tool)
         # what lies behind one mate may hang on to the tube beside it, or to another mate's cut
-        if not straight_on and (behind_bends or not isinstance(part, BendPart)):
+        hidden = not straight_on and (behind_bends or not isinstance(part, BendPart))
+        if hidden and not (part is lead and whole):
             made += _shadow(part, joint.direction, points)
-    if not met:
-        made += _level(joint, points, behind_bends)
-    return made
+    return made + level
 
 
-def _level(joint: Joint, points: Array, along_bends: bool) -> list[Any]:
+def _level(joint: Joint, points: Array, along_bends: bool) -> tuple[list[Any], bool]:
     """What lies beyond where lines pass the leading mate, but for what stands in front of a mate: that stops there.
 
     In front of a round leading mate nothing does; a corner of a turned rectangle may lie beyond its axis.
+
+    Returns:
+        Solids, and whether they take off all that a leading bend hides: the strip at the level is that of its shadow,
+        but wider.
     """
     from converter.kernel.cuts import less
 
     lead = joint.cut.mates[0][0]
     parts = [part for mate in joint.cut.mates for part in mate]
+    along_lead = False
     if isinstance(lead, BendPart) and along_bends:
+        along_lead = seen_aside(lead, joint.direction)
         beyond = strips(lead, joint.direction, points, aside=3.0 * joint.cut.branch.half_width())
         others = parts[1:] if lead.half_up == lead.half_across == lead.corner else parts
     else:
         plane = _beside(joint)
         if plane is None:
-            return []
+            return [], False
         beyond = [_half_space(*plane, points)]
         others = parts[1:] if isinstance(lead, RoundPrism) else parts
     fronts = [front for part in others for front in _shadow(part, scale(joint.direction, -1.0), points)]
-    return [less(one, fronts, joint.tube) for one in beyond]
+    return [less(one, fronts, joint.tube) for one in beyond], along_lead and not fronts
 
 
 def _reached(joint: Joint, ahead: float) -> tuple[Array, bool]:

@@ -22,6 +22,8 @@ from converter.joints.cuts.torus import BendPart
 _STEP, _LEAST = 2.0, 9
 #: Sine of the angle between bend and line of sight below which a cross section is seen full on.
 _FULL_ON = 0.02
+#: The same for a whole bend that is seen from aside: no step of a strip comes to a full view.
+_ASIDE = 0.1
 #: How far strips reach past the metal, mm.
 _MARGIN = 3.0
 
@@ -73,6 +75,14 @@ def strips(part: BendPart, direction: Vec, points: Array, aside: float = 0.0) ->
                 axis, up = _vecs(way[i : i + 1])[0], _vecs(_up(part, turn[i], x, y, normal)[None, :])[0]
                 made.append(swept_end(_vecs(at[i : i + 1])[0], axis, up, half, behind(at[i : i + 1])))
     return made
+
+
+def seen_aside(part: BendPart, direction: Vec) -> bool:
+    """Whether no cross section of a bend is seen full on, so that its strips are one, however wide they are."""
+    x, y = (np.asarray(one) for one in part.axes)
+    turn = np.radians(np.linspace(0.0, part.sweep, int(part.sweep / _STEP) + 2))
+    way = np.cos(turn)[:, None] * y - np.sin(turn)[:, None] * x
+    return bool(np.linalg.norm(np.cross(way, np.asarray(direction)), axis=1).min() > _ASIDE)
 
 
 def _stretches(chosen: Any) -> list[tuple[int, int]]:

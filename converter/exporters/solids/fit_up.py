@@ -149,14 +149,18 @@ def _fit(joint: Joint, at: tuple[list[Vec], Vec, Vec], own: Any, mates: Sequence
 
     places, low, high = at
     solids = [solid for _, solid in mates]
-    widest = max(gaps(places, solids), default=None)
+
+    def gaps_of(these: Array) -> list[float]:
+        return gaps(these.tolist(), solids, [least_off(these, body).tolist() for body, _ in mates])
+
+    widest = max(gaps_of(np.array(places).reshape(-1, 3)), default=None)
     edges = np.array(edge_points(own, low, high)).reshape(-1, 3)
     points = np.concatenate([edges, np.array(wall_points(joint)).reshape(-1, 3)])
     inside = [
         any_inside(points[in_wall(points, body, _TOUCHING / 2.0)].tolist(), solid, _TOUCHING) for body, solid in mates
     ]
     on_mates = np.minimum.reduce([off_outside(edges, body) for body, _ in mates]).argsort()[:_LIKELIEST]
-    least = min(gaps(edges[on_mates].tolist(), solids), default=inf)
+    least = min(gaps_of(edges[on_mates]), default=inf)
     if least <= TOUCHES and not any(inside):
         return JointFit(joint, 0.0, least, widest)
     end = within(own, low, high)
@@ -188,6 +192,13 @@ def off_outside(points: Array, body: TubeBody) -> Array:
     rows = [np.where(beyond <= 0.0, np.abs(away - outside), np.inf) for away, beyond in pieces]
     nearest: Array = np.minimum.reduce(rows)
     return nearest
+
+
+def least_off(points: Array, body: TubeBody) -> Array:
+    """How far points lie from a tube's metal, mm, at least: as if each straight ran on, and each bend all around."""
+    away = np.minimum.reduce([away for away, _ in _off_pieces(points, body.tube.run.centerline)])
+    least: Array = np.maximum(away - _outside(body) - _TOUCHING, 0.0)
+    return least
 
 
 def _outside(body: TubeBody) -> float:

@@ -11,7 +11,9 @@ from copes import straight
 from frames import RAIL, hoop
 from tubes import run_of, tube_of
 
-from converter.exporters.solids.coped import coped_solid, cutters, removed_volume, run_on
+from converter.exporters.solids.coped import _reached, coped_solid, cutters, removed_volume, run_on
+from converter.exporters.solids.coped_bend import seen_aside, strips
+from converter.geometry.vectors import scale, sub, unit
 from converter.joints.cuts.saddle import angles
 from converter.joints.finding.joints import survey_frame
 from converter.kernel.cuts import cut
@@ -96,13 +98,8 @@ def test_beside_a_bend_the_solid_is_cut_level_along_it():
     assert volume(coped_solid(tubes[2], RAIL, [joint])) == pytest.approx(whole - taken_off(joint), abs=1e-4 * whole)
 
 
-@pytest.mark.parametrize("lean", [40.0, 55.0])
-def test_lines_beside_a_bend_stop_in_the_solid_where_the_curve_says(lean):
-    """A tube that leans out of a bend's plane and reaches past its side: the strip at their level is that surface.
-
-    The volume of the solid is the kernel's, what the joint takes off our integral of the curve; splines at unequal
-    steps of their parameters had 18 and 32 mm3 between them.
-    """
+def beside_a_bend(lean):
+    """A tube that leans out of a bend's plane by so many degrees and reaches past its side; its only joint."""
     bent = tube_of(run_of([(200.0, 0.0, 90.0, 140.0)], 200.0, name="BENT"), Section("round", 48.3, 2.6))
     arc = bent.run.centerline[1]
     foot, normal = np.array(arc.point(40.0)), np.array(arc.normal)
@@ -113,5 +110,30 @@ def test_lines_beside_a_bend_stop_in_the_solid_where_the_curve_says(lean):
     spoke = straight("SPOKE", tuple(begin.tolist()), tuple(end.tolist()), Section("round", 42.4, 2.6))
     (joint,) = survey_frame([bent, spoke]).joints
     assert not joint.cut.reach(joint.cut.branch.lines(angles(5.0)))[1].all()
+    return spoke, joint
+
+
+@pytest.mark.parametrize("lean", [40.0, 55.0])
+def test_lines_beside_a_bend_stop_in_the_solid_where_the_curve_says(lean):
+    """A tube that leans out of a bend's plane and reaches past its side: the strip at their level is that surface.
+
+    The volume of the solid is the kernel's, what the joint takes off our integral of the curve; splines at unequal
+    steps of their parameters had 18 and 32 mm3 between them.
+    """
+    spoke, joint = beside_a_bend(lean)
     left = spoke.section.area * spoke.run.table.developed_length - removed_volume(joint)
     assert volume(coped_solid(spoke, spoke.section, [joint])) == pytest.approx(left, rel=1e-6)
+
+
+def test_what_the_strip_beside_a_bend_takes_off_is_not_taken_off_again():
+    """With the bend's own shadow, which lies within it, the solid is the same to what the kernel rounds."""
+    spoke, joint = beside_a_bend(40.0)
+    run, more = run_on(spoke.run, [joint])
+    solid = tube_solid(run, spoke.section)
+    tools = cutters(joint, more["A"])
+    (bend,) = joint.cut.mates[0]
+    shadow = strips(bend, joint.direction, _reached(joint, more["A"])[0])
+    assert seen_aside(bend, joint.direction) and len(tools) == 2 and len(shadow) == 1
+    without, with_it = (cut(solid, some)[1] for some in (tools, [*tools, *shadow]))
+    assert without == pytest.approx(with_it, rel=1e-8)
+    assert not seen_aside(bend, unit(sub(bend.axes[1], scale(bend.axes[0], 0.5))))

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from frames import RAIL
 
-from converter.exporters.solids.fit_up import in_wall
-from converter.kernel.fit_up import any_inside
+from converter.exporters.solids.fit_up import in_wall, least_off
+from converter.kernel.fit_up import any_inside, gap, gaps
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube
@@ -46,3 +46,23 @@ def test_points_on_the_surfaces_of_round_tube_are_left_out():
     across = np.array([out, out - 4e-5, bore, bore + 4e-5, out - 6e-5, bore + 6e-5, (out + bore) / 2.0])
     points = np.column_stack([np.full(7, 150.0), across * 0.6, across * 0.8])
     assert in_wall(points, body, 5e-5).tolist() == [False] * 4 + [True] * 3
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_no_point_is_said_to_be_further_off_than_the_kernel_finds_it(table):
+    """Points in, on and far from two tubes: bounds against the kernel's distances, and the nearer one of each point."""
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
+    from OCP.gp import gp_Pnt
+
+    place = Placement((5.0, -7.0, 3.0), (0.6, 0.8, 0.0), (0.0, 0.0, 1.0))
+    runs = [Run("T", None, False, TABLES[table], place), Run("U", None, False, BendTable((), 400.0), Placement())]
+    bodies = [SimpleNamespace(tube=Tube(run, RAIL), section=RAIL) for run in runs]
+    solids = [tube_solid(run, RAIL) for run in runs]
+    rng = np.random.default_rng(3)
+    middles = np.array([p for s in runs[0].centerline for p in (s.start, s.end)])
+    points = middles[rng.integers(len(middles), size=24)] + rng.normal(0.0, 40.0, (24, 3))
+    least = [least_off(points, body) for body in bodies]
+    vertices = [BRepBuilderAPI_MakeVertex(gp_Pnt(*point)).Vertex() for point in points.tolist()]
+    away = np.array([[gap(vertex, [solid]) for vertex in vertices] for solid in solids])
+    assert (np.array(least) <= away).all() and (np.array(least) > 0.0).any()
+    assert gaps(points.tolist(), solids, [one.tolist() for one in least]) == away.min(axis=0).tolist()
