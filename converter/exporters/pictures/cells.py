@@ -130,18 +130,15 @@ class Cells:
 
         half, tall = size[0] / 2.0, size[1] / 2.0
         corners = np.floor(np.array((x - half, y - tall, x + half, y + tall)) * self._k).astype(int)
-        corners -= ((self._left,), (self._low,)) * 2
-        x0, y0, x1, y1 = corners
-        left, low, _, _ = np.minimum.reduce(corners, axis=1).tolist()
-        _, _, right, high = np.maximum.reduce(corners, axis=1).tolist()
-        part = self._array[low : high + 1, left : right + 1]
-        sums = np.zeros((part.shape[0] + 1, part.shape[1] + 1), dtype=np.int32)
-        part.cumsum(axis=1, out=sums[1:, 1:])
-        sums[1:, 1:].cumsum(axis=0, out=sums[1:, 1:])
-        wide = sums.shape[1]
-        flat = sums.ravel()
-        below, above = (y0 - low) * wide - left, (y1 + 1 - low) * wide - left
-        return flat[above + x1 + 1] - flat[above + x0] - flat[below + x1 + 1] + flat[below + x0] == 0
+        x0, y0, x1, y1 = corners - (((self._left,), (self._low,)) * 2)
+        low, high, columns = int(y0.min()), int(y1.max()), self._columns
+        taken = self._array[low : high + 1].ravel()
+        # what is taken of windows that begin at each cell, as wide and as tall as powers of two that boxes hold: a
+        # window in each of its corners covers a box. What runs on into the next row begins no window of a box
+        wide, taken = _gathered(taken, int((x1 - x0).min()) + 1, 1)
+        rows, taken = _gathered(taken, int((y1 - y0).min()) + 1, columns)
+        at, right, up = (y0 - low) * columns + x0, x1 + 1 - wide - x0, (y1 + 1 - rows - y0) * columns
+        return (taken[at] | taken[at + right] | taken[at + up] | taken[at + right + up]) == 0
 
     def is_line_free(self, start: Point, step: Point, count: int) -> bool:
         """Whether none of so many places is taken that lie a step apart."""
@@ -169,6 +166,15 @@ class Cells:
         """A place and a step in cells."""
         k = self._k
         return start[0] * k - self._left, start[1] * k - self._low, step[0] * k, step[1] * k
+
+
+def _gathered(taken: Any, most: int, step: int) -> tuple[int, Any]:
+    """The greatest power of two that is not above ``most``; whether any of so many places a step apart is taken."""
+    count = 1
+    while 2 * count <= most:
+        taken = taken[: -count * step] | taken[count * step :]
+        count *= 2
+    return count, taken
 
 
 def chords_of(lines: Sequence[Any]) -> tuple[Any, Any]:

@@ -276,8 +276,14 @@ def test_a_plane_run_that_lies_askew_is_shown_in_its_plane():
 
 
 def test_simplified_lines_stay_near():
-    angles = np.linspace(0, 2, 200)
-    points = [(float(np.cos(a)), float(np.sin(a))) for a in angles]
-    fewer = simplified(np.array(points), 0.01)
-    assert len(fewer) < 20
-    assert shapely.hausdorff_distance(shapely.LineString(points), shapely.LineString(fewer)) <= 0.0101
+    """And have the corners that GEOS keeps by the same rule, whatever else is made fewer beside them."""
+    angles = np.linspace(0, 1.4, 200) ** 2  # uneven, so that no two points are as far
+    arc = np.array([np.cos(angles), np.sin(angles)]).T
+    wound = np.array([np.cos(7 * angles), np.sin(5 * angles)]).T
+    lines, near = [arc, arc[:2], wound, 100 * arc[::-1], arc[:3]], [0.01, 0.01, 0.2, 0.3, 0.1]
+    for line, most, fewer in zip(lines, near, simplified(lines, near), strict=True):
+        assert shapely.hausdorff_distance(shapely.LineString(line), shapely.LineString(fewer)) <= 1.01 * most
+        assert fewer == list(shapely.simplify(shapely.LineString(line), most, preserve_topology=False).coords)
+    assert len(simplified([arc], [0.01])[0]) < 20
+    assert len(simplified([arc[:1].repeat(5, axis=0)], [0.1])[0]) == 2, "a line of no length"
+    assert simplified([], []) == []

@@ -37,6 +37,8 @@ _SWING = 0.15
 
 #: Points (n, 2), role, and the piece it lies on.
 Line = tuple[Array, str, int]
+#: Of a line: piece, places f and u along it, role, and what `_PlaceRows.add` is told of it.
+_Part = tuple[int, Array, Array, str, bool, bool, int]
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,14 +81,13 @@ def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> VisibleOut
     sight = Sight(solid, toward)
     rows = _PlaceRows()
     count = len(solid.size)
-    edges: dict[int, list[tuple[Array, Array]]] = {}
+    edges = _bend_edges(solid, toward, chord)
     every = np.arange(count)
     angles = solid.outer.facing(solid.edge_angle(every, np.zeros(count), toward))
     facing = solid.frames(every, np.ones(count))[0] @ toward
     around = [np.linspace(0.0, solid.outer.turn, steps + 1) for steps in (_AROUND, _AROUND_CUT)]
     for i in range(count):
-        if solid.radius[i] > 0.0:
-            edges[i] = _bend_edges(solid, i, view, toward, chord)
+        if i in edges:
             for f, u in edges[i]:
                 rows.add(i, f, u, "tube", edge=True)
                 if (other := _other_edge(solid, u)) is not None:
@@ -140,31 +141,49 @@ def bend_steps(solid: Solid, chord: float) -> tuple[int, ...]:
     return tuple(_bend_steps(solid, i, chord) for i in range(len(solid.size)) if solid.radius[i] > 0.0)
 
 
-def _bend_edges(solid: Solid, i: int, view: Array, toward: Array, chord: float) -> list[tuple[Array, Array]]:
-    """Both silhouettes of a bend as places (f, u), closer together where they swing around the section."""
+def _bend_edges(solid: Solid, toward: Array, chord: float) -> dict[int, list[tuple[Array, Array]]]:
+    """Both silhouettes of each bend as places (f, u), closer together where they swing around the section."""
     import numpy as np
 
     ring = solid.outer
 
-    def around(f: Array) -> Array:
-        return ring.facing(solid.edge_angle(np.full(len(f), i), f, toward))
+    def around(places: dict[int, Array]) -> dict[int, Array]:
+        """The ``u`` of a silhouette at places along bends; all are asked for at once."""
+        counts = [len(f) for f in places.values()]
+        angle = solid.edge_angle(np.repeat(list(places), counts), np.concatenate(list(places.values())), toward)
+        parts = np.split(ring.facing(angle), np.cumsum(counts)[:-1])
+        return {i: np.unwrap(u, period=ring.turn) for i, u in zip(places, parts, strict=True)}
 
-    f = np.linspace(0.0, 1.0, _bend_steps(solid, i, chord) + 1)
-    u = np.unwrap(around(f), period=ring.turn)
+    bends = np.flatnonzero(solid.bent).tolist()
+    if not bends:
+        return {}
+    f_of = {i: np.linspace(0.0, 1.0, _bend_steps(solid, i, chord) + 1) for i in bends}
+    u_of = around(f_of)
+    swinging = bends
     for _ in range(30):
-        wide = (np.abs(np.diff(u)) > _SWING) & (np.diff(f) > 1e-7)
-        if not wide.any():
+        finer = {}
+        for i in swinging:
+            f = f_of[i]
+            wide = (np.abs(np.diff(u_of[i])) > _SWING) & (np.diff(f) > 1e-7)
+            if wide.any():
+                finer[i] = np.sort(np.concatenate([f, (f[:-1] + f[1:])[wide] / 2.0]))
+        if not finer:
             break
-        f = np.sort(np.concatenate([f, (f[:-1] + f[1:])[wide] / 2.0]))
-        u = np.unwrap(around(f), period=ring.turn)
-    # the eye looks along the tube: all around the section at once, or over a flat
-    swings = np.nonzero(np.abs(np.diff(u)) > _SWING)[0]
-    for at in swings[::-1]:
-        n = ceil(abs(u[at + 1] - u[at]) * 8)
-        between = np.linspace(u[at], u[at + 1], n + 1)
-        f = np.insert(f, at + 1, np.full(n + 1, f[at]))
-        u = np.insert(u, at + 1, between)
-    return [(f, u), (f, u + ring.turn / 2.0)]
+        f_of |= finer
+        u_of |= around(finer)
+        swinging = list(finer)
+    found = {}
+    for i in bends:
+        f, u = f_of[i], u_of[i]
+        # the eye looks along the tube: all around the section at once, or over a flat
+        swings = np.nonzero(np.abs(np.diff(u)) > _SWING)[0]
+        for at in swings[::-1]:
+            n = ceil(abs(u[at + 1] - u[at]) * 8)
+            between = np.linspace(u[at], u[at + 1], n + 1)
+            f = np.insert(f, at + 1, np.full(n + 1, f[at]))
+            u = np.insert(u, at + 1, between)
+        found[i] = [(f, u), (f, u + ring.turn / 2.0)]
+    return found
 
 
 def _creases(rows: _PlaceRows, solid: Solid, i: int, chord: float) -> None:
@@ -237,7 +256,7 @@ class _PlaceRows:
     """Lines as places on the tube, one below the other, asked all at once."""
 
     def __init__(self) -> None:
-        self._parts: list[tuple[int, Array, Array, str, bool, bool, int]] = []
+        self._parts: list[_Part] = []
 
     def add(
         self, piece: int, f: Array, u: Array, role: str, *, edge: bool = False, corner: bool = False, face: int = 0
@@ -259,40 +278,23 @@ class _PlaceRows:
         count = [len(part[1]) for part in parts]
         first = np.cumsum([0, *count])
         line = np.repeat(np.arange(len(parts)), count)
-        piece = np.repeat(np.array([part[0] for part in parts]), count)
         f = np.concatenate([part[1] for part in parts])
         u = np.concatenate([part[2] for part in parts])
-        edge, corner = (np.repeat(np.array([part[k] for part in parts]), count) for k in (4, 5))
-        face = np.repeat(np.array([part[6] for part in parts]), count)
-
-        def shown(rows: Ints, f: Array, u: Array, points: Array) -> Bools:
-            own = piece[rows]
-            back = _turned_away(solid, own, f, u, toward, edge[rows], corner[rows], face[rows])
-            # a cut end shows its far side where its near side does not stand before it
-            within = back & np.where(face[rows] > 0, solid.cuts[1] is not None, solid.cuts[0] is not None)
-            within &= face[rows] != 0
-            out = ~back | within
-            ask = np.nonzero(out)[0]
-            out[ask] = ~sight.hidden(points[ask], own[ask], within[ask])
-            return out
-
-        points = solid.points(piece, f, u)
-        every = np.arange(len(f))
-        visible = shown(every, f, u, points)
+        rows = _Rows.of(solid, toward, parts, count)
+        visible, points = rows.visibility(solid, sight, toward, f, u)
         # where a line appears or disappears between two places
         change = np.nonzero((line[:-1] == line[1:]) & (visible[:-1] != visible[1:]))[0]
-        turning = points[change].copy()
+        turning = points[change]
         if len(change):
+            many = rows.some(np.tile(change, 2**_AT_ONCE - 1))
+            between = _between(solid, toward, rows.some(change), f, u, change)
 
             def are_visible(parts: Array) -> Bools:
                 """Whether places (k, n) on the way from each change to the next row are seen."""
-                rows = np.tile(change, len(parts))
-                fm, um = self._between(solid, toward, piece, f, u, edge, rows, parts.ravel())
-                return shown(rows, fm, um, solid.points(piece[rows], fm, um)).reshape(parts.shape)
+                return many.visibility(solid, sight, toward, *between(parts))[0].reshape(parts.shape)
 
             inside = last_seen(are_visible, np.where(visible[change], 0.0, 1.0))
-            fm, um = self._between(solid, toward, piece, f, u, edge, change, inside)
-            turning = solid.points(piece[change], fm, um)
+            turning = solid.points(rows.piece[change], *between(inside[None]))
         flat, turns = points @ view.T, turning @ view.T
         at = {int(c): turns[k] for k, c in enumerate(change)}
         lines: list[Line] = []
@@ -307,26 +309,96 @@ class _PlaceRows:
                     chain = np.vstack([*before, chain, *after])
                 if straight:
                     chain = chain[[0, -1]]
-                if np.ptp(chain, axis=0).max() > 1e-6 * solid.outer.reach:
+                if (chain.max(axis=0) - chain.min(axis=0)).max() > 1e-6 * solid.outer.reach:
                     lines.append((chain, part[3], part[0]))
         return lines
 
-    @staticmethod
-    def _between(
-        solid: Solid, toward: Array, piece: Ints, f: Array, u: Array, edge: Bools, row: Ints, part: Array
-    ) -> tuple[Array, Array]:
-        """Places a part of the way from a row to the next; on a silhouette they keep to it."""
+
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """What holds of places on lines wherever on their lines they are, (n,) each.
+
+    Attributes:
+        piece: that they lie on.
+        edge: on the silhouette of a bend.
+        corner: on an edge between two flats, of which either may show it.
+        outside: never turned away from the eye: a silhouette, and the rim of a square end face that is turned to it.
+        cut_rim: on the rim of an end that is cut to fit: it shows its far side where its near side is not before it.
+    """
+
+    piece: Ints
+    edge: Bools
+    corner: Bools
+    outside: Bools
+    cut_rim: Bools
+
+    @classmethod
+    def of(cls, solid: Solid, toward: Array, parts: Sequence[_Part], count: Sequence[int]) -> _Rows:
+        """The rows of lines with so many places each."""
         import numpy as np
 
-        fm = f[row] + (f[row + 1] - f[row]) * part
-        um = u[row] + (u[row + 1] - u[row]) * part
-        follow = edge[row] & (f[row + 1] - f[row] > 1e-7)
-        if follow.any():
-            half = solid.outer.turn / 2.0
-            exact = solid.outer.facing(solid.edge_angle(piece[row], fm, toward))
-            exact += half * np.round((um - exact) / half)
-            um = np.where(follow, exact, um)
-        return fm, um
+        t, _ = solid.frames(np.array([0, len(solid.size) - 1]), np.array([0.0, 1.0]))
+        start, end = (t @ toward).tolist()
+        open_to_eye = {0: False, -1: -start > 1e-9, 1: end > 1e-9}
+        cut = {0: False, -1: solid.cuts[0] is not None, 1: solid.cuts[1] is not None}
+        columns = zip(
+            *(
+                (piece, edge, corner, edge or (open_to_eye[face] and not cut[face]), cut[face])
+                for piece, _, _, _, edge, corner, face in parts
+            ),
+            strict=True,
+        )
+        return cls(*(np.repeat(np.array(column), count) for column in columns))
+
+    def some(self, rows: Ints) -> _Rows:
+        """Some of the rows."""
+        return _Rows(self.piece[rows], self.edge[rows], self.corner[rows], self.outside[rows], self.cut_rim[rows])
+
+    def visibility(self, solid: Solid, sight: Sight, toward: Array, f: Array, u: Array) -> tuple[Bools, Array]:
+        """Whether nothing hides places (f, u), one of each row, and the places (n, 3)."""
+        import numpy as np
+
+        points, normals = solid.surface(self.piece, f, u)
+        out = normals @ toward
+        # a corner lies on the far side of its piece when the flats on both its sides do
+        if self.corner.any():
+            sides = [solid.surface(self.piece, f, np.floor(u) + k)[1] @ toward for k in (0.0, 1.0)]
+            out = np.where(self.corner, np.maximum(*sides), out)
+        visible = self.outside | (out >= -1e-9)
+        within = None
+        if any(solid.cuts):
+            within = self.cut_rim & ~visible
+            visible |= within
+        ask = np.nonzero(visible)[0]
+        visible[ask] = ~sight.hidden(points[ask], self.piece[ask], None if within is None else within[ask])
+        return visible, points
+
+
+def _between(
+    solid: Solid, toward: Array, rows: _Rows, f: Array, u: Array, row: Ints
+) -> Callable[[Array], tuple[Array, Array]]:
+    """Places parts (k, n) of the way from rows to the next ones, one below the other; on a silhouette they keep to it.
+
+    Args:
+        rows: what holds of the places.
+        f, u: all places.
+        row: which of them the ways begin at.
+    """
+    import numpy as np
+
+    f0, df, u0, du = f[row], f[row + 1] - f[row], u[row], u[row + 1] - u[row]
+    follow = rows.edge & (df > 1e-7)
+    half, i = solid.outer.turn / 2.0, rows.piece[follow]
+
+    def places(parts: Array) -> tuple[Array, Array]:
+        fm, um = f0 + df * parts, u0 + du * parts
+        if len(i):
+            own, near = fm[:, follow], um[:, follow]
+            exact = solid.outer.facing(solid.edge_angle(np.tile(i, len(parts)), own.ravel(), toward)).reshape(own.shape)
+            um[:, follow] = exact + half * np.round((near - exact) / half)
+        return fm.ravel(), um.ravel()
+
+    return places
 
 
 def last_seen(are_visible: Callable[[Array], Bools], start: Array) -> Array:
@@ -352,27 +424,6 @@ def last_seen(are_visible: Callable[[Array], Bools], start: Array) -> Array:
             low, high = np.where(found, middle, low), np.where(found, high, middle)
         inside, beyond = inside + step * low, inside + step * high
     return inside
-
-
-def _turned_away(
-    solid: Solid, piece: Ints, f: Array, u: Array, toward: Array, edge: Bools, corner: Bools, face: Ints
-) -> Bools:
-    """Whether places lie on the far side of their own piece.
-
-    A silhouette never does; a corner does when the flats on both its sides do; the rim of an end face does not
-    when the face is turned to the eye.
-    """
-    import numpy as np
-
-    out = solid.normals(piece, f, u) @ toward
-    if corner.any():
-        beside = [solid.normals(piece, f, np.floor(u) + k) @ toward for k in (0.0, 1.0)]
-        out = np.where(corner, np.maximum(*beside), out)
-    square = np.where(face > 0, solid.cuts[1] is None, solid.cuts[0] is None)
-    rim = np.flatnonzero((face != 0) & square)
-    t, _ = solid.frames(piece[rim], f[rim])
-    out[rim[face[rim] * (t @ toward) > 1e-9]] = 1.0
-    return np.asarray(~edge & (out < -1e-9))
 
 
 def _runs(flags: Bools) -> list[tuple[int, int]]:

@@ -57,6 +57,8 @@ class Sight:
         # a rounding takes over where a flat ends; a sharp corner that a ray only touches does not stop it
         self._slack = 1e-9 if solid.outer.rounding > 1e-9 else -1e-7
         self._near = _NEAR * reach + _NEAR_BEND * solid.radius
+        self._every = np.arange(count)
+        self._faces = [] if solid.closed else self._open_faces()
 
     def hidden(self, points: Array, own: Ints, within: Bools | None = None) -> Bools:
         """Whether something stands before each point.
@@ -71,14 +73,13 @@ class Sight:
         v = self._v
         depth = points @ v
         flat = points - depth[:, None] * v
-        maybe = (depth[:, None] < self._depth[None]) & (
-            (own[:, None] != np.arange(len(self._depth))[None]) | self.folds[None]
-        )
+        other = own[:, None] != self._every
+        maybe = (depth[:, None] < self._depth) & (other | self.folds)
         if within is not None:
-            maybe |= within[:, None] & (own[:, None] == np.arange(len(self._depth))[None])
+            maybe |= within[:, None] & ~other
         for axis in range(3):
             x = flat[:, axis, None]
-            maybe &= (x >= self._low[None, :, axis]) & (x <= self._high[None, :, axis])
+            maybe &= (x >= self._low[:, axis]) & (x <= self._high[:, axis])
         which, piece = np.nonzero(maybe)
         stopped = np.zeros(len(points), dtype=bool)
         bent = self._bent[piece]
@@ -89,10 +90,8 @@ class Sight:
                 w, i = w[close], i[close]
             if len(w):
                 stopped[w[test(points[w], i)]] = True
-        if not self._solid.closed:
-            for last in (False, True):
-                if self._solid.cuts[last] is None:
-                    stopped |= self._face(points, last)
+        for face in self._faces:
+            stopped |= self._face(points, *face)
         return stopped
 
     def _straights(self, points: Array, piece: Ints) -> Bools:
@@ -177,20 +176,27 @@ class Sight:
             met(k, rows)
         return found
 
-    def _face(self, points: Array, last: bool) -> Bools:
-        """Whether an end face stands before points."""
+    def _open_faces(self) -> list[tuple[Array, Array, Array, Array]]:
+        """Middle, and directions out, up and across, of both square ends that are not seen edge on."""
         import numpy as np
 
         s = self._solid
-        end = s.pieces[-1].end if last else s.pieces[0].start
-        t = np.array(end.direction)
-        rate = float(t @ self._v)
-        if abs(rate) < 1e-9:
-            return np.zeros(len(points), dtype=bool)
-        k = (np.array(end.point) - points) @ t / rate
-        hit = points + k[:, None] * self._v - np.array(end.point)
-        p, q = np.abs(hit @ np.array(end.up)), np.abs(hit @ np.array(end.across))
-        ring: Ring = s.outer
+        ends = [(s.pieces[0].start, s.cuts[0]), (s.pieces[-1].end, s.cuts[1])]
+        found = [
+            (np.array(end.point), np.array(end.direction), np.array(end.up), np.array(end.across))
+            for end, cut in ends
+            if cut is None
+        ]
+        return [face for face in found if abs(float(face[1] @ self._v)) >= 1e-9]
+
+    def _face(self, points: Array, middle: Array, t: Array, up: Array, across: Array) -> Bools:
+        """Whether an end face stands before points."""
+        import numpy as np
+
+        k = (middle - points) @ t / float(t @ self._v)
+        hit = points + k[:, None] * self._v - middle
+        p, q = np.abs(hit @ up), np.abs(hit @ across)
+        ring: Ring = self._solid.outer
         beyond = np.hypot(np.maximum(p - ring.up * _THINNER, 0.0), np.maximum(q - ring.across * _THINNER, 0.0))
         return np.asarray((k > _NEAR * ring.reach) & (beyond <= ring.rounding * _THINNER))
 
@@ -253,11 +259,8 @@ def _torus(q: Array, v: Array, axis: Array, big: Array, small: Array) -> tuple[A
     """Where rays meet whole tori: places along the rays, and the row of each.
 
     (|x|^2 + R^2 - r^2)^2 = 4 R^2 (|x|^2 - (x.n)^2) with x = q + k v, counted from the point of the ray
-    nearest to the centre: then the quartic has no cubic term. Its roots are the eigenvalues of its companion
-    matrix.
+    nearest to the centre: then the quartic has no cubic term.
     """
-    import numpy as np
-
     scale = big + small
     nearest = q @ v
     base = (q - nearest[:, None] * v) / scale[:, None]
@@ -268,12 +271,43 @@ def _torus(q: Array, v: Array, axis: Array, big: Array, small: Array) -> tuple[A
     second = 2.0 * k - 4.0 * r * r * (1.0 - rate * rate)
     first = 8.0 * r * r * h * rate
     none = k * k - 4.0 * r * r * (b - h * h)
-    companion = np.zeros((len(q), 4, 4))
-    companion[:, 1, 0] = companion[:, 2, 1] = companion[:, 3, 2] = 1.0
-    companion[:, 0, 3], companion[:, 1, 3], companion[:, 2, 3] = -none, -first, -second
-    roots = np.linalg.eigvals(companion)
-    rows, column = np.nonzero(roots.imag == 0.0)
-    return roots.real[rows, column] * scale[rows] - nearest[rows], rows
+    roots, rows = real_roots(second, first, none)
+    return roots * scale[rows] - nearest[rows], rows
+
+
+def real_roots(c: Array, d: Array, e: Array) -> tuple[Array, Ints]:
+    """Real roots of x^4 + c x^2 + d x + e, (n,) each and none much greater than 1; and the row of each root.
+
+    It is (x^2 - a x + (c + y + b) / 2) (x^2 + a x + (c + y - b) / 2) where y = a^2 is a root of
+    y^3 + 2c y^2 + (c^2 - 4e) y - d^2, and a b = d (Descartes, La Geometrie, book 3); the greatest is never negative.
+    Steps of Newton's take off what rounding leaves.
+    """
+    import numpy as np
+
+    signs = np.array([1.0, -1.0])[:, None]
+    rest = c * c - 4.0 * e
+    # y = z - 2c/3 brings the cubic to z^3 + 3p z + 2q
+    p, q = -(c * c) / 9.0 - 4.0 / 3.0 * e, -(c**3) / 27.0 + 4.0 / 3.0 * c * e - d * d / 2.0
+    square = q * q + p**3
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lone = np.cbrt(np.abs(q) + np.sqrt(np.maximum(square, 0.0)))
+        width = np.sqrt(np.maximum(-p, 0.0))
+        of_three = 2.0 * width * np.cos(np.arccos(np.clip(-q / width**3, -1.0, 1.0)) / 3.0)
+        z = np.where(square > 0.0, np.copysign(lone - p / lone, -q), np.where(width > 0.0, of_three, 0.0))
+        y = z - 2.0 / 3.0 * c
+        for _ in range(2):
+            step = (((y + 2.0 * c) * y + rest) * y - d * d) / ((3.0 * y + 4.0 * c) * y + rest)
+            y = np.where(np.isfinite(step), y - step, y)
+        y = np.maximum(y, 0.0)
+        a = np.sqrt(y)
+        # of a small y little is left for d / a: then b follows from the product of the last terms, which is e
+        b = np.where(y > 1e-4, d / a, np.copysign(np.sqrt(np.maximum((c + y) ** 2 - 4.0 * e, 0.0)), d))
+        within = y / 4.0 - (c + y + signs * b) / 2.0
+        x = signs * a / 2.0 + signs[..., None] * np.sqrt(within)
+        step = (((x * x + c) * x + d) * x + e) / ((4.0 * x * x + 2.0 * c) * x + d)
+        x = np.where(np.isfinite(step), x - step, x)
+    real = np.broadcast_to(within >= 0.0, x.shape)
+    return x[real], np.nonzero(real)[2]
 
 
 def _cone(

@@ -44,6 +44,10 @@ def skin(
     count = len(solid.size)
     both_ends = slices(np.repeat(np.arange(count), 2), np.tile([0.0, 1.0], count)).reshape(count, 2, len(u), 2)
     sides = _sides(solid, edges, view)
+    bends = [i for i in range(count) if solid.radius[i] > 0.0 and i not in cut_pieces]
+    stretches = {i: _stretches(solid, i, toward) for i in bends}
+    unsound = [(i, f) for i in bends for low, high, sound in stretches[i] if not sound for f in (low, high)]
+    ends_of = dict(zip(unsound, slices(*map(np.array, zip(*unsound, strict=True))), strict=True)) if unsound else {}
     for i in range(count):
         if i in cut_pieces:
             near, far = _staves(solid, i, toward, view)
@@ -59,14 +63,14 @@ def skin(
         alone = [f for f, j in beside if not 0 <= j < len(solid.size) or solid.radius[j] > 0.0 or j in cut_pieces]
         shapes += [hull(both_ends[i, int(f)]) for f in alone]
         f = edges[i][0][0]
-        for low, high, sound in _stretches(solid, i, toward):
+        for low, high, sound in stretches[i]:
             if sound:
                 first = max(0, int(np.searchsorted(f, low, "right")) - 1)
                 last = min(len(f), int(np.searchsorted(f, high, "left")) + 1)
                 one, other = (side[first:last] for side in sides[i])
                 shapes.append(np.concatenate([one, other[::-1]]))
             else:
-                shapes.append(hull(slices(np.array([i, i]), np.array([low, high])).reshape(-1, 2)))
+                shapes.append(hull(np.concatenate((ends_of[i, low], ends_of[i, high]))))
 
     def large(some: list[Array]) -> list[Array]:
         return [one for one in some if len(one) > 2 and _area(one) > 1e-6 * ring.reach**2]

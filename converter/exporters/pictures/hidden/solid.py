@@ -133,22 +133,47 @@ class Solid:
     lean: Array
     cuts: tuple[EndCut | None, EndCut | None] = (None, None)
 
+    @cached_property
+    def bent(self) -> Bools:
+        """(n,) whether each piece is a bend."""
+        import numpy as np
+
+        return np.asarray(self.radius > 0.0)
+
+    @cached_property
+    def _swept(self) -> Array:
+        """(n,) angle of a bend, 0 for a straight."""
+        return self.size * self.bent
+
+    @cached_property
+    def _rolled(self) -> tuple[Array, Array]:
+        """(n,) cosine and sine of the roll of each piece."""
+        import numpy as np
+
+        return np.cos(self.roll), np.sin(self.roll)
+
     def frames(self, piece: Ints, f: Array) -> tuple[Array, Array]:
         """(n, 3) directions of travel and directions to the inside at places along pieces."""
         import numpy as np
 
-        turn = np.where(self.radius[piece] > 0.0, self.size[piece] * f, 0.0)[:, None]
+        turn = (self._swept[piece] * f)[:, None]
         c, s = np.cos(turn), np.sin(turn)
         t, b = self.ahead[piece], self.inside[piece]
         return t * c + b * s, b * c - t * s
 
     def points(self, piece: Ints, f: Array, u: Array, ring: Ring | None = None) -> Array:
         """(n, 3) points on the outside, or on another outline."""
+        return self.surface(piece, f, u, ring)[0]
+
+    def surface(self, piece: Ints, f: Array, u: Array, ring: Ring | None = None) -> tuple[Array, Array]:
+        """(n, 3) points on the outside, or on another outline, and (n, 3) outward unit normals there."""
         import numpy as np
 
-        p, q, _ = (ring or self.outer).at(u)
+        p, q, angle = (ring or self.outer).at(u)
         t, b = self.frames(piece, f)
-        x, z = self._turned(piece, p, q)
+        c, s = (column[piece] for column in self._rolled)
+        x, z = p * c + q * s, q * c - p * s
+        bent, radius, normal = self.bent[piece], self.radius[piece], self.normal[piece]
         k = self.lean[piece]
         first = k[:, 0] * p + k[:, 1] * q
         last = self.size[piece] - k[:, 2] * p - k[:, 3] * q
@@ -156,10 +181,10 @@ class Solid:
             off_a, off_b = self.trimmed(piece, np.arctan2(q, p), bore=ring is not None)
             first, last = first + off_a, last - off_b
         last = np.maximum(last, first)
-        bent = self.radius[piece] > 0.0
         along = np.where(bent, 0.0, first + (last - first) * f)
-        out = x - np.where(bent, self.radius[piece], 0.0)
-        return self.base[piece] + t * along[:, None] + b * out[:, None] + self.normal[piece] * z[:, None]
+        points = self.base[piece] + t * along[:, None] + b * (x - radius)[:, None] + normal * z[:, None]
+        turn = (angle - self.roll[piece])[:, None]
+        return points, b * np.cos(turn) + normal * np.sin(turn)
 
     def trimmed(self, piece: Ints, angle: Array, *, bore: bool = False) -> tuple[Array, Array]:
         """What the cuts of the ends take off pieces at angles of the section: at their start, at their end."""
@@ -209,16 +234,10 @@ class Solid:
         import numpy as np
 
         t, b = self.frames(piece, f)
-        bent = (self.radius[piece] > 0.0)[:, None]
-        step = np.where(bent, -b * self.radius[piece][:, None], t * (self.size[piece] * f)[:, None])
+        step = np.where(
+            self.bent[piece][:, None], -b * self.radius[piece][:, None], t * (self.size[piece] * f)[:, None]
+        )
         return np.asarray(self.base[piece] + step)
-
-    def _turned(self, piece: Ints, p: Array, q: Array) -> tuple[Array, Array]:
-        """Along up and across as along the inside and the normal."""
-        import numpy as np
-
-        c, s = np.cos(self.roll[piece]), np.sin(self.roll[piece])
-        return p * c + q * s, q * c - p * s
 
 
 def solid_of(tube: Tube, joints: Sequence[Joint] = ()) -> Solid:

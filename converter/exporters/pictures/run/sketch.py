@@ -31,8 +31,6 @@ _CHORD = 0.01
 _SKIN = 0.05
 #: Width of paper, mm.
 _SHEET = 180.0
-#: Points of a line up to which it takes longer to ask numpy of all at once.
-_FEW = 24
 
 
 @dataclass(frozen=True)
@@ -208,27 +206,26 @@ def draw(picture: Picture, shape: SketchShape, drawn: Drawn, tight: frozenset[in
         center: whether the centerline is drawn too.
     """
 
-    def put(points: Any, near: float = _CHORD) -> list[Point]:
-        return simplified(points * drawn.k + drawn.origin, near)
-
     solid = shape.solid
     if solid is None or drawn.is_line:
         for s, bend in numbered(shape):
             picture.stroke([drawn.at(p) for p in points_of(s)], "tight" if bend in tight else "tube")
         return
     found = shape.outline(drawn.view, drawn.k)
-    for one in found.inside:
-        picture.fill([put(one)], "bore")
-    for one in found.skin:
-        picture.fill([put(one, _SKIN)], "skin")
-    for one in found.bores:
-        picture.fill([put(one)], "bore")
+    shapes = [(found.inside, "bore", _CHORD), (found.skin, "skin", _SKIN), (found.bores, "bore", _CHORD)]
+    looks = [(one, look, near) for some, look, near in shapes for one in some]
+    looks += [(one, role, _CHORD) for one, role, _ in found.lines]
+    drawn_lines = [one * drawn.k + drawn.origin for one, _, _ in looks]
+    lines = simplified(drawn_lines, [near for _, _, near in looks])
+    filled = len(lines) - len(found.lines)
+    for points, (_, look, _) in zip(lines[:filled], looks, strict=False):
+        picture.fill([points], look)
     if center:
         for s, _ in numbered(shape):
             picture.stroke([drawn.at(p) for p in points_of(s)], "center")
-    for points, role, piece in found.lines:
+    for points, (_, role, piece) in zip(lines[filled:], found.lines, strict=True):
         wrong = solid.pieces[piece].bend in tight and role == "tube"
-        picture.stroke(put(points), "tight" if wrong else role)
+        picture.stroke(points, "tight" if wrong else role)
 
 
 def numbered(shape: SketchShape) -> list[tuple[Segment, int]]:
@@ -245,58 +242,49 @@ def points_of(segment: Segment) -> list[Vec]:
     return [segment.point(segment.angle * i / n) for i in range(n + 1)]
 
 
-def simplified(rows: Any, near: float) -> list[Point]:
-    """A line through fewer of its points, none of them farther than ``near`` from it (Ramer, Douglas and Peucker).
+def simplified(lines: Sequence[Any], near: Sequence[float]) -> list[list[Point]]:
+    """Lines through fewer of their points (Ramer, Douglas and Peucker), all of them cut up at once.
 
     Args:
-        rows: (n, 2) points.
-        near: as ``rows``.
+        lines: (n, 2) points of each.
+        near: how far none of a line's points may be from it, for each line, in the unit of its points.
     """
-    points: list[Point] = [(x, y) for x, y in rows.tolist()]
-    keep = [False] * len(points)
-    keep[0] = keep[-1] = True
-    spans = [(0, len(points) - 1)] if len(points) > 2 else []
-    while spans:
-        a, b = spans.pop()
-        if b - a == 1:
-            continue
-        at, worst = _farthest(rows[a : b + 1]) if b - a > _FEW else _farthest_of_few(points[a : b + 1])
-        if worst > near * near:
-            keep[a + at] = True
-            spans += [(a, a + at), (a + at, b)]
-    return [p for p, kept in zip(points, keep, strict=True) if kept]
-
-
-def _farthest(rows: Any) -> tuple[int, float]:
-    """Which of a line's points lies farthest from its ends' chord, and the square of how far."""
     import numpy as np
 
-    x, y = (rows[1:-1] - rows[0]).T
-    dx, dy = (rows[-1] - rows[0]).tolist()
-    along = np.minimum(np.maximum((x * dx + y * dy) / (dx * dx + dy * dy or 1.0), 0.0), 1.0)
-    x, y = x - along * dx, y - along * dy
-    off = x * x + y * y
-    at = int(off.argmax())
-    return at + 1, float(off[at])
-
-
-def _farthest_of_few(points: list[Point]) -> tuple[int, float]:
-    """As `_farthest`, of so few points that it is quicker one by one."""
-    (ax, ay), (bx, by) = points[0], points[-1]
-    dx, dy = bx - ax, by - ay
-    length = dx * dx + dy * dy or 1.0  # of no length, a span is a point: what lies along it is 0
-    worst, at = 0.0, 0
-    for i, (px, py) in enumerate(points[1:-1], 1):
-        x, y = px - ax, py - ay
-        along = (x * dx + y * dy) / length
-        if along > 0.0:
-            along = min(along, 1.0)
-            x -= along * dx
-            y -= along * dy
-        off = x * x + y * y
-        if off > worst:
-            worst, at = off, i
-    return at, worst
+    if not lines:
+        return []
+    rows = np.concatenate(lines)
+    ends = np.cumsum([len(line) for line in lines])
+    firsts = ends - [len(line) for line in lines]
+    keep = np.zeros(len(rows), dtype=bool)
+    keep[firsts] = keep[ends - 1] = True
+    x, y = rows.T
+    # spans of a line by the numbers of their ends, and the square of how far their points may be
+    a, b, most = firsts, ends - 1, np.square(near)
+    while (within := b - a > 1).any():
+        a, b, most = a[within], b[within], most[within]
+        counts = b - a - 1
+        first = np.cumsum(counts) - counts
+        span = np.repeat(np.arange(len(a)), counts)
+        at = np.arange(len(span)) + (a + 1 - first)[span]
+        dx, dy = x[b] - x[a], y[b] - y[a]
+        square = dx * dx + dy * dy
+        square[square == 0.0] = 1.0  # of no length, a span is a point: what lies along it is 0
+        px, py, dx, dy = x[at] - x[a][span], y[at] - y[a][span], dx[span], dy[span]
+        along = np.minimum(np.maximum((px * dx + py * dy) / square[span], 0.0), 1.0)
+        px, py = px - along * dx, py - along * dy
+        off = px * px + py * py
+        worst = np.maximum.reduceat(off, first)
+        farthest = np.flatnonzero(off == worst[span])
+        middle = np.empty_like(a)
+        middle[span[farthest[::-1]]] = at[farthest[::-1]]  # of several that are as far the first, which comes last here
+        far = worst > most
+        a, middle, b, most = a[far], middle[far], b[far], most[far]
+        keep[middle] = True
+        a, b, most = np.concatenate((a, middle)), np.concatenate((middle, b)), np.tile(most, 2)
+    points = [(px, py) for px, py in rows[keep].tolist()]
+    stops = np.cumsum(keep)[ends - 1].tolist()
+    return [points[start:stop] for start, stop in zip([0, *stops], stops, strict=False)]
 
 
 def _extremes(arc: Arc, axis: Vec) -> list[float]:

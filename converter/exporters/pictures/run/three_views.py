@@ -6,14 +6,13 @@ First angle for millimetres, third angle for inches, each with its symbol (ISO 5
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 from math import atan2, cos, hypot, pi, sin
 
 from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.picture import RING, Picture
 from converter.exporters.pictures.places import Box, Places, dimension, end_mark, leader, wide
 from converter.exporters.pictures.run.parts import Parts
-from converter.exporters.pictures.run.sketch import Drawn, SketchShape, draw, points_of
+from converter.exporters.pictures.run.sketch import Drawn, SketchShape, draw
 from converter.exporters.pictures.views import ViewAxes
 from converter.geometry.vectors import Vec
 from converter.units import Display
@@ -62,10 +61,8 @@ def views_panel(
         draw(picture, shape, one, parts.wrong, center=True)
         box = (x, y, x + (bx1 - bx0) * k, y + (by1 - by0) * k)
         drawn[view.name] = (one, box)
-        for s in shape.line:
-            points = [one.at(p) for p in points_of(s)]
-            for a, b in pairwise(points):
-                places.take_line(a, b, one.half + 0.3)
+        a, b = shape.chords(view)
+        places.take_strips([(a * k + one.origin, b * k + one.origin, one.half + 0.3)])
     for name, (_, box) in drawn.items():
         _name(picture, places, _NAMES[name], box, height)
     _sizes(picture, places, shape, axes, display, {n: box for n, (_, box) in drawn.items()}, third, height)

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 #: What XML 1.0 (section 2.2) lets nobody write, not even escaped.
 _UNSPEAKABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+#: Of a number with two decimals: a last nought, or two.
+_SAYS_NOTHING = re.compile(r"\.00|(?<=\.\d)0(?!\d)")
 #: A sans serif as wide as the one the labels were placed with.
 FAMILY = "'Bitstream Vera Sans','DejaVu Sans',Verdana,Geneva,sans-serif"
 _GROUND = ROLES["ground"].light
@@ -169,13 +171,18 @@ class _SvgWriter:
         )
 
     def _points(self, points: Sequence[Point]) -> str:
-        return " ".join(f"{_mm(x - self._left)},{_mm(self._top - y)}" for x, y in points)
+        numbers = tuple(v for x, y in points for v in (x - self._left, self._top - y))
+        return _short(("%.2f,%.2f " * len(points))[:-1] % numbers)
 
 
 def _mm(value: float) -> str:
     """A number to a hundredth of a millimetre, without what says nothing (``-0``, ``1.50``)."""
-    text = f"{value:.2f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
+    return _short(f"{value:.2f}")
+
+
+def _short(numbers: str) -> str:
+    """Numbers of two decimals each, without what says nothing."""
+    return _SAYS_NOTHING.sub("", numbers.replace("-0.00", "0"))
 
 
 def _xml_text(text: str) -> str:
