@@ -16,7 +16,7 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.bending.room.order_search import ALIKE, AS_GOOD, WORTH, OrderSearch, RoomyOrder, SureRoom
+from converter.bending.room.order_search import ALIKE, AS_GOOD, WORTH, OrderSearch, RoomyOrder, SureRoom, ask_both
 from converter.bending.room.order_sets import lattice
 from converter.bending.room.questions import Steps, alone, side_by_side
 from converter.bending.room.space import space_of
@@ -219,7 +219,7 @@ def _every(ends: Mapping[str, Sweeper], rule: Feasible | None) -> Steps[tuple[li
     if searches[0].top - searches[-1].top <= WORTH:
         searches.sort(key=lambda one: one.sweeper.feed_from)
     first, second = searches
-    found = yield from side_by_side([first.ask_roomiest(), second.ask_after(first)])
+    found = yield from ask_both(first, second)
     orders = sorted((one for one in found if one is not None), key=lambda one: one.feed_from)
     if max((one.room for one in orders), default=inf) <= max(one.deepest for one in ends.values()) + WORTH:
         # as deep nothing is measured well enough to say by it alone which order is better

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from converter.bending.room.bound import ROUNDING
 from converter.bending.room.near import SURE
 from converter.bending.room.order_sets import OrderQuestion, TopQuestion, lattice
-from converter.bending.room.questions import Situation, Steps, alone
+from converter.bending.room.questions import Question, Result, Situation, Steps, alone, side_by_side
 from converter.bending.room.space import Array
 from converter.bending.room.sweep import Sweeper
 from converter.tolerances import PAST_LENGTH
@@ -76,7 +76,6 @@ class OrderSearch:
         #: How often something was swept, and what it came to, once that is known.
         self.rounds = 0
         self.result: RoomyOrder | None = None
-        self.is_done = False
         #: Situations that were swept, of which it is not noted yet what they tell of others.
         self.untold: list[Situation] = []
 
@@ -100,18 +99,9 @@ class OrderSearch:
         simple = min((self.rooms[step] for step in _steps(range(self.sweeper.count))), default=inf)
         return self.top < other.room + AS_GOOD - _CLEARLY and simple < other.room - WORTH
 
-    def ask_after(self, other: OrderSearch) -> Steps[RoomyOrder | None]:
-        """As `ask_roomiest`, while another end is searched; what which mostly spares this one."""
-        while not other.is_done and other.rounds < 2:
-            yield []
-        if other.result is not None and self.cannot_replace(other.result):
-            return None
-        return (yield from self.ask_roomiest())
-
     def ask_roomiest(self) -> Steps[RoomyOrder | None]:
         """Work that comes to the order to take and its room; None where there is none, or the other end has more."""
         self.result = yield from self._ask_roomiest()
-        self.is_done = True
         return self.result
 
     def _ask_roomiest(self) -> Steps[RoomyOrder | None]:
@@ -224,6 +214,24 @@ class OrderSearch:
         self.rooms[:, columns] = np.where(
             self.swept[:, columns], self.rooms[:, columns], np.minimum(self.rooms[:, columns], most)
         )
+
+
+def ask_both(first: OrderSearch, second: OrderSearch) -> Steps[list[RoomyOrder | None]]:
+    """As `OrderSearch.ask_roomiest` of both ends; what the first end comes to at once mostly spares the second."""
+    steps = first.ask_roomiest()
+    for questions in steps:
+        if first.rounds > 1:
+            return (yield from side_by_side([_resumed(questions, steps), second.ask_roomiest()]))
+        yield questions
+    if first.result is not None and second.cannot_replace(first.result):
+        return [first.result, None]
+    return [first.result, (yield from second.ask_roomiest())]
+
+
+def _resumed(questions: list[Question], steps: Steps[Result]) -> Steps[Result]:
+    """Work that goes on with what it has asked."""
+    yield questions
+    return (yield from steps)
 
 
 def _situations(steps: Iterable[tuple[int, int]]) -> list[Situation]:

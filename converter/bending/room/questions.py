@@ -173,8 +173,8 @@ def side_by_side(works: Sequence[Steps[Result]]) -> Steps[list[Result]]:
 
 
 def _kind(questions: Sequence[Question]) -> int:
-    """That of what is asked at a time; who asks nothing waits for what others are told of their room."""
-    return max((_KINDS.get(type(one), 0) for one in questions), default=_KINDS[RoomQuestion])
+    """That of what is asked at a time."""
+    return max((_KINDS.get(type(one), 0) for one in questions), default=0)
 
 
 def _answer_bounds(questions: Sequence[BoundQuestion]) -> None:

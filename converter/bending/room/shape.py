@@ -199,17 +199,18 @@ def _walked(sides: Sequence[TubeSide]) -> list[ElementRows]:
         length[here[~bent]] += bends.arc[of[~bent], at[~bent]]
         here, at, of = here[bent], at[bent], of[bent]
         if len(here):
-            slots.outer[here, 2 * arcs[here]] = slots.outer[here, 2 * arcs[here] + 1] = at
-            begin = slots.straight(here, 2 * arcs[here], point[:, here], t[:, here], length[here])
+            places = slots.slots * here + 2 * arcs[here]
+            slots.outer[places] = slots.outer[places + 1] = at
+            begin = slots.straight(places, point[:, here], t[:, here], length[here])
             frame = begin, t[:, here], n[:, here]
             point[:, here], t[:, here], n[:, here] = slots.bend(
-                here, 2 * arcs[here] + 1, frame, wrapped_rolls(roll[here]), bends, (of, at)
+                places + 1, frame, wrapped_rolls(roll[here]), bends, (of, at)
             )
             arcs[here] += 1
             length[here] = roll[here] = 0.0
-    every = np.arange(count)
-    slots.outer[every, 2 * arcs] = np.where(ahead, 0, last)
-    slots.straight(every, 2 * arcs, point, t, length + bends.straights[row, np.where(ahead, 0, last + 1)])
+    places = slots.slots * np.arange(count) + 2 * arcs
+    slots.outer[places] = np.where(ahead, 0, last)
+    slots.straight(places, point, t, length + bends.straights[row, np.where(ahead, 0, last + 1)])
     return slots.elements(start, ~ahead)
 
 
@@ -263,31 +264,32 @@ class _WalkSlots:
     """What is walked of each of m sides: a straight, an arc, a straight and so on, where there is any.
 
     Attributes:
-        there: (m, slots) whether there is.
-        columns: (11, m, slots) origin, along, across, sweep and length of it.
-        outer: (m, slots) as in `Elements`.
+        slots: how many of each side.
+        there: (m * slots,) whether there is.
+        rows: (m * slots, 11) origin, along, across, sweep and length of it.
+        outer: (m * slots,) as in `Elements`.
     """
 
     def __init__(self, count: int, slots: int) -> None:
-        self.there = np.zeros((count, slots), bool)
-        self.columns = np.zeros((11, count, slots))
-        self.outer = np.zeros((count, slots), np.intp)
+        self.slots = slots
+        self.there = np.zeros(count * slots, bool)
+        self.rows = np.zeros((count * slots, 11))
+        self.outer = np.zeros(count * slots, np.intp)
 
-    def straight(self, rows: Index, slots: Index, point: Array, t: Array, length: Array) -> Array:
-        """(3, n) where straights of so many mm end."""
+    def straight(self, places: Index, point: Array, t: Array, length: Array) -> Array:
+        """(3, n) where straights of so many mm end, which are noted at places."""
         end = point + t * length
         some = np.flatnonzero((length > _LEAST) & (end != point).any(axis=0))
-        rows, slots = rows[some], slots[some]
         along = end[:, some] - point[:, some]
-        self.there[rows, slots] = True
-        self.columns[0:3, rows, slots], self.columns[3:6, rows, slots] = point[:, some], along
-        self.columns[10, rows, slots] = [value**0.5 for value in (along * along).sum(axis=0).tolist()]
+        row = np.zeros((len(some), 11))
+        row[:, 0:3], row[:, 3:6] = point[:, some].T, along.T
+        row[:, 10] = [value**0.5 for value in (along * along).sum(axis=0).tolist()]
+        self.there[places[some]], self.rows[places[some]] = True, row
         return end
 
     def bend(
         self,
-        rows: Index,
-        slots: Index,
+        places: Index,
         frame: tuple[Array, Array, Array],
         roll: Array,
         bends: _PaddedBends,
@@ -295,7 +297,7 @@ class _WalkSlots:
     ) -> tuple[Array, Array, Array]:
         """(3, n) each: point, tangent and normal at the end of arcs that are rolled by so many degrees first."""
         point, t, n = frame
-        c, s, r = bends.cos[which], bends.sin[which], bends.clr[which]
+        c, s, r, sweep = bends.cos[which], bends.sin[which], bends.clr[which], bends.sweep[which]
         b = _cross(n, t)
         rolled = np.flatnonzero(roll)
         turns = [radians(value) for value in roll[rolled].tolist()]
@@ -303,11 +305,8 @@ class _WalkSlots:
         b[:, rolled] = _cross(n[:, rolled], t[:, rolled])
         center = point + b * r
         arm = point - center
-        self.there[rows, slots] = True
-        self.columns[0:3, rows, slots], self.columns[3:6, rows, slots] = center, arm
-        self.columns[6:9, rows, slots] = _cross(n, arm)
-        self.columns[9, rows, slots] = bends.sweep[which]
-        self.columns[10, rows, slots] = r * bends.sweep[which]
+        self.there[places] = True
+        self.rows[places] = np.concatenate([center, arm, _cross(n, arm), [sweep, r * sweep]]).T
         end = center - r * (b * c - t * s)
         t = t * c + b * s
         # rounding is kept from building up: t exactly unit, n exactly across it
@@ -317,26 +316,28 @@ class _WalkSlots:
 
     def elements(self, start: Array, held: NDArray[np.bool_]) -> list[ElementRows]:
         """The sides one by one: (3, m) where they start, and which are held at T."""
-        there, sweep, length = self.there, self.columns[9], self.columns[10]
+        there = self.there.reshape(-1, self.slots)
+        sweep, length = (self.rows[:, column].reshape(there.shape) for column in (9, 10))
         bare = np.flatnonzero(~there.any(axis=1))
         slide = np.zeros((*there.shape, 2))
         slide[held] = 1.0
         slide[np.flatnonzero(held), there.argmax(axis=1)[held], 0] = 0.0
         slide[bare] = 0.0
         there[bare, 0] = True
-        self.columns[0:3, bare, 0] = start[:, bare]
+        self.rows[bare * self.slots, 0:3] = start[:, bare].T
         nothing = np.zeros((len(there), 1))
         turned = np.cumsum(sweep, axis=1)
         left = np.cumsum(length[:, ::-1], axis=1)[:, ::-1]
+        rows = self.rows[self.there]
         every = Elements(
-            np.ascontiguousarray(self.columns[0:3, there].T),
-            np.ascontiguousarray(self.columns[3:6, there].T),
-            np.ascontiguousarray(self.columns[6:9, there].T),
-            sweep[there],
+            rows[:, 0:3],
+            rows[:, 3:6],
+            rows[:, 6:9],
+            rows[:, 9],
             np.stack([np.concatenate([nothing, turned[:, :-1]], axis=1), turned], axis=-1)[there],
             slide[there],
             np.stack([left, np.concatenate([left[:, 1:], nothing], axis=1)], axis=-1)[there],
-            self.outer[there],
+            self.outer[self.there],
         )
         ends = np.cumsum(there.sum(axis=1)).tolist()
         return [ElementRows(every, first, last) for first, last in zip([0, *ends], ends, strict=False)]
