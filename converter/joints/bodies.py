@@ -147,12 +147,12 @@ class Body:
     def parts(self, index: int, alone: bool, gap: float, window: tuple[float, float, float]) -> list[ObstaclePart]:
         """The parts of a leg, see `solid`; ``alone`` is a straight without ends."""
         leg = self.legs[index]
-        a, b, corner = self._grown(gap)
         if leg.arc is None:
             first = bool(self.ends) and index == 0
             last = bool(self.ends) and index == len(self.legs) - 1
             return [self._prism(leg, leg.start, leg.direction, () if alone else self._bounds(leg, first, last), gap)]
         arc = leg.arc
+        a, b, corner = self._grown(gap)
         parts: list[ObstaclePart] = [
             BendPart(
                 arc.center, arc.normal, arc.start, arc.radius, arc.angle, a, b, corner, leg.roll, window[:2], window[2]

@@ -109,6 +109,8 @@ def flats_under(branch: Branch, parts: Sequence[ObstaclePart | None], gap: float
         gap: the weld gap, mm.
     """
     faces = [None if part is None else _face_under(branch, part, gap) for part in parts]
+    if not any(faces):
+        return [None] * len(faces)
     flats = [None if face is None else face.alone(gap) for face in faces]
     over = [(i, face) for i, face in enumerate(faces) if face is not None and face.over_mate.any()]
     for first in faces:

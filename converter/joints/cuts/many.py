@@ -115,13 +115,14 @@ class Obstacles:
         self._bent = [i for i, part in enumerate(self._every) if many and isinstance(part, BendPart)]
         at_once = {*self._round, *self._bent}
         self._single = [i for i in range(len(self._every)) if i not in at_once]
-        self._tubes = _Tubes.of([self._every[i] for i in self._round]).column()
+        tubes = [self._every[i] for i in self._round]
+        self._tubes = _Tubes.of(tubes).column() if tubes else None
         bends = [part for i in self._bent if isinstance(part := self._every[i], BendPart)]
-        self._bends = _BendRows.of(bends)
+        self._bends = _BendRows.of(bends) if bends else None
 
     def at(self, lines: ParallelLines) -> LinesAtParts:
         """The lines beside the parts: what `each` and `first_met` want."""
-        bends = _LinesAtBends(self._bends, lines) if self._bent else None
+        bends = None if self._bends is None else _LinesAtBends(self._bends, lines)
         return LinesAtParts(self._straights(lines), self._bent, bends)
 
     def _straights(self, lines: ParallelLines) -> Array:
@@ -131,7 +132,7 @@ class Obstacles:
         for i in self._single:
             at, hit, _ = self._every[i].stops(lines, every)
             t[i] = np.where(hit, at, -np.inf)
-        if self._round:
+        if self._tubes is not None:
             t[self._round], lengthwise = self._tubes.stops(_one_for_all(lines))
             for i in np.flatnonzero(lengthwise).tolist():
                 at, hit, _ = self._every[self._round[i]].stops(lines, every)

@@ -32,6 +32,7 @@ from converter.joints.in_the_way.crossings import Crossing, crossing_findings, f
 from converter.joints.model import MITRE, PLANE, SADDLE, SQUARE, Clock, Joint
 from converter.joints.near.index import LegIndex
 from converter.model.run import Tube
+from converter.pause import paused_gc
 from converter.progress import steps
 from converter.shop.job_file import JobFile
 from converter.tolerances import DEFAULT, Tolerances
@@ -78,6 +79,7 @@ def find_joints(
     return frame_survey.joints, [*frame_survey.findings, *frame_survey.crossing_findings]
 
 
+@paused_gc()
 def survey_frame(
     tubes: Sequence[Tube],
     job: JobFile | None = None,
@@ -148,8 +150,16 @@ def _if_it_ends(joint: Joint, told: list[Finding]) -> list[Finding]:
 
 def _may_never_end(joint: Joint) -> bool:
     """Whether a part of a mate runs along the tube, so that lines may lie within it for ever."""
-    straights = (part for mate in joint.base.mates for part in mate if isinstance(part, RoundPrism | RectPrism))
-    return any(norm(cross(part.axis, joint.direction)) < _ALONG for part in straights)
+    way = joint.direction
+    for mate in joint.base.mates:
+        for part in mate:
+            if (
+                isinstance(part, (RoundPrism, RectPrism))
+                and abs(dot(part.axis, way)) > 0.5  # most: the sine is asked of few
+                and norm(cross(part.axis, way)) < _ALONG
+            ):
+                return True
+    return False
 
 
 def _no_cut_finding(tube: str, end: End, error: GeometryError) -> Finding:
@@ -365,7 +375,8 @@ def _landed(one: _Landing, frame: Sequence[Body]) -> Joint:
     """The joint, with the mates that take something off."""
     plan, branch, body, lead = one.plan, one.branch, one.body, one.lead
     mates, flats, obstacles, reaches = one.mates, one.flats, one.obstacles, one.reaches
-    kept = [0]
+    cut = one.first_cut
+    names: tuple[str, ...] = (mates[0].name,)
     if len(mates) > 1:
         first = _first_that_cuts(reaches, len(plan.onto))
         if first:  # what removes nothing leads nothing
@@ -375,13 +386,13 @@ def _landed(one: _Landing, frame: Sequence[Body]) -> Joint:
             obstacles.insert(0, obstacles.pop(first))
             reaches.insert(0, reaches.pop(first))
         kept = _that_remove_something(reaches)
-    every = [mate.name for mate in mates]
-    cut = one.first_cut if len(mates) == 1 else Cut(branch, union([obstacles[i] for i in kept]))
-    names = tuple(dict.fromkeys(every[i] for i in kept))
-    if flats[0] is not None and len(every) > 1:  # of mates whose flats are flush one cuts for all
-        names = tuple(
-            dict.fromkeys(n for n, flat in zip(every, flats, strict=True) if n in names or flats[0].is_flush(flat))
-        )
+        every = [mate.name for mate in mates]
+        cut = Cut(branch, union([obstacles[i] for i in kept]))
+        names = tuple(dict.fromkeys(every[i] for i in kept))
+        if flats[0] is not None:  # of mates whose flats are flush one cuts for all
+            names = tuple(
+                dict.fromkeys(n for n, flat in zip(every, flats, strict=True) if n in names or flats[0].is_flush(flat))
+            )
     on_flat = flats[0] is not None and plane_of(cut) is not None
     mate = frame[lead.body]
     return Joint(
@@ -419,8 +430,9 @@ def _solid(contact: Contact, own: Body, mate: Body, gap: float) -> tuple[Obstacl
     """The mate about a place: its leg there, and its neighbours where the cut may reach them."""
     # a bend that curves toward the tube is met further off than a straight would be
     reach = 1.5 * footprint(contact, own, mate, gap) + own.half
-    wide = 1.5 * (own.half + mate.half + gap) / sin(radians(max(contact.angle, 10.0))) + own.half
-    further = contact.enters + contact.ahead - mate.half / sin(radians(max(contact.angle, 10.0)))
+    sine = sin(radians(max(contact.angle, 10.0)))
+    wide = 1.5 * (own.half + mate.half + gap) / sine + own.half
+    further = contact.enters + contact.ahead - mate.half / sine
     if mate.legs[contact.leg].arc is not None and further > 0.0:
         reach, wide = reach + further, wide + further
     # the tube's other end may land on the same mate: that is not this end's cut

@@ -185,7 +185,7 @@ def _settle(
     findings: list[Finding],
 ) -> None:
     """Decide one node."""
-    members = sorted(group, key=lambda key: _rank(bodies[key[0]], key))
+    members = sorted(group, key=lambda key: _rank(bodies[key[0]], key)) if len(group) > 1 else group
     inside = set(group)
     for key in members:
         plan = plans[key]
@@ -194,13 +194,15 @@ def _settle(
             continue
         if _left_alone(plan):
             continue
-        plan.onto = [
-            c for c in contacts[key] if c.state == ON and meets(c, bodies, tol) not in inside and c.angle > 0.0
-        ]
-        beside = [c for c in contacts[key] if _runs_by(c, bodies, contacts)]
+        found = contacts[key]
+        plan.onto = [c for c in found if c.state == ON and c.angle > 0.0 and meets(c, bodies, tol) not in inside]
+        beside = [c for c in found if c.state == BESIDE and _runs_by(c, bodies, contacts)]
         if plan.onto or (len(group) == 1 and _is_between(beside)):
             plan.onto += beside
-        plan.onto.sort(key=lambda c: (c.state != ON, -round(bodies[c.body].size, 3), abs(c.ahead) + c.offset, c.body))
+        if len(plan.onto) > 1:
+            plan.onto.sort(
+                key=lambda c: (c.state != ON, -round(bodies[c.body].size, 3), abs(c.ahead) + c.offset, c.body)
+            )
         if plan.onto:
             plan.kind = SADDLE
     if len(members) > 1:
@@ -211,9 +213,9 @@ def _settle(
 
 
 def _runs_by(contact: Contact, bodies: Sequence[Body], contacts: dict[Key, list[Contact]]) -> bool:
-    """Whether an end touches a tube that it passes and that carries the whole cut, with no end of its own there."""
+    """Whether a tube that an end passes and touches carries the whole cut, with no end of its own there."""
     mate, own = bodies[contact.body], bodies[contact.end.body]
-    if contact.state != BESIDE or contact.angle < LEAST_ANGLE:
+    if contact.angle < LEAST_ANGLE:
         return False
     if not mate.ends:
         return True
@@ -391,7 +393,6 @@ def _without_rings(
 def _neighbours(bodies: Sequence[Body], plans: dict[Key, EndPlan], crowd: Mapping[Key, int]) -> None:
     """Ends that land on one tube so near each other that their metal may meet: the later is cut to the earlier."""
     landed: dict[int, list[tuple[float, float, Key]]] = {}
-    rank = {key: _rank(bodies[key[0]], key) for key in plans}
     for key, plan in plans.items():
         if plan.kind != SADDLE:
             continue
@@ -410,7 +411,8 @@ def _neighbours(bodies: Sequence[Body], plans: dict[Key, EndPlan], crowd: Mappin
                     continue
                 if key in crowd and crowd[key] == crowd.get(other):
                     continue
-                first, second = (plans[k] for k in ((key, other) if rank[key] < rank[other] else (other, key)))
+                in_order = sorted((key, other), key=lambda one: _rank(bodies[one[0]], one))
+                first, second = (plans[one] for one in in_order)
                 fixed = second.choice is not None and bool(second.choice.cope_to)
                 if not fixed and first.key not in second.after and second.key not in first.after:
                     second.after.append(first.key)
