@@ -299,7 +299,7 @@ SWEPT = {
 #: A limit that sorts how a drawing, a mesh or a solid is read; what is read is the same within tolerances beside it.
 SORTS = {
     "curve-fitted", "rebuild-deviation", "near-tangent", "kink", "fold-back", "speck-removed", "duplicate-removed",
-    "arc-flattened", "arc-suspect", "not-line-arc", "run-size", "radius-uncertain", "radius-approximate",
+    "annotation-suspect", "arc-flattened", "arc-suspect", "not-line-arc", "run-size", "radius-uncertain", "radius-approximate",
     "radius-shared", "mesh-ambiguous", "mesh-misfit", "mesh-not-round", "mesh-precision", "mesh-rest",
     "mesh-uncertain", "mesh-fitted", "mesh-search-ended", "mesh-not-all-read", "solid-off", "solid-oval", "solid-plate",
     "solid-remains", "solid-tapered", "solid-volume", "solid-ends", "outline-differs", "outline-size",

@@ -174,7 +174,8 @@ class Clamping:
         every = range(len(self.needs))
         return [
             [
-                bend != other and not (self._lacks(bend, other, None) if other < bend else self._lacks(bend, None, other))
+                bend != other
+                and not (self._lacks(bend, other, None) if other < bend else self._lacks(bend, None, other))
                 for other in every
             ]
             for bend in every

@@ -127,7 +127,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
     table = TextTable(roundings)
     environment.filters |= _filters(table)
     shop = page.job.shop
-    parts = [[_view(part, roundings) for part in drawing.parts] for drawing in page.drawings]
+    parts = [[part_view(part, roundings.every) for part in drawing.parts] for drawing in page.drawings]
     every = [part for own in parts for part in own]
     css, early, script = _asset("sheet.css") + picture_style(), _asset("early.js"), "\n".join(map(_asset, SCRIPTS))
     shared = {
@@ -161,7 +161,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         plotly=_packed_plotly(plotly),
         js=_markup(script),
         demo_shop=shop.is_demo,
-        facts_of_sheet=roundings.of(lambda both: sheet_facts(page, both)),
+        facts_of_sheet=sheet_facts(page, roundings.every),
         tally=tally([finding for drawing in page.drawings for finding in drawing.job.shown.findings]),
         parts=every,
         drawings=drawings,
@@ -219,7 +219,7 @@ class _Pieces:
             return self._page.render(self._shared, part=part, code=code, **_pictures(part, table, sketches))
 
         def stages() -> str:
-            tape = table.roundings.of(lambda both: tape_rows(page.setup, both, page.bad_bends))
+            tape = tape_rows(page.setup, table.roundings.every, page.bad_bends)
             return self._steps.render(self._shared, part=part, tape=tape)
 
         scene = part_scene(page, number, self._machine, sketches.shape(page.tube, page.joints))
@@ -253,24 +253,20 @@ def _cutting(page: JobSheet, table: TextTable) -> dict[str, Any]:
     cuts, roundings = page.cuts, table.roundings
     if cuts is None:
         return {"cutting": ()}
-    pictures = bars_pictures(cuts, roundings.pictures)
-    views = roundings.of(lambda both: bars_views(cuts, both))
+    pictures = bars_pictures(cuts, roundings.every)
+    views = bars_views(cuts, roundings.every)
     drawn = [None if one is None else _svg(one, f"bars-{n}", table) for n, one in enumerate(pictures)]
     return {
         "cutting": tuple(zip(views, drawn, strict=True)),
         "cutting_title": title_text(cuts),
-        "cutting_findings": roundings.of(lambda both: findings_view(cuts.findings, both)),
+        "cutting_findings": findings_view(cuts.findings, roundings.every),
         "saw_caution": SAW_CAUTION,
     }
 
 
-def _view(part: PartPage, roundings: Roundings) -> PartView:
-    return roundings.of(lambda both: part_view(part, both))
-
-
 def _pictures(part: PartView, table: TextTable, sketches: Sketches) -> dict[str, Any]:
     """The finished tube, and the stick."""
-    page, display = part.page, table.roundings.pictures
+    page, display = part.page, table.roundings.every
     size = next(size for most, size in PART_SIZES if len(page.tube.run.table.bends) <= most)
     first = page.setup.feed_from if page.setup is not None else "A"
     tube = isometric_picture(
@@ -307,15 +303,15 @@ def _drawing(page: DrawingPage, number: int, parts: Sequence[PartView], table: T
         "name": page.heading,
         "parts": parts,
         "listed": listed_parts(parts),
-        "findings": roundings.of(lambda both: findings_view(page.findings, both)),
-        "fitup": roundings.of(lambda both: fit_steps(page, both)),
-        "quotation": roundings.of(lambda both: quotation_view(page, both)),
-        "left_out": [(one.count, one.kind, roundings.pictures.each(one.why_in)) for one in job.drawing.ignored],
+        "findings": findings_view(page.findings, roundings.every),
+        "fitup": fit_steps(page, roundings.every),
+        "quotation": quotation_view(page, roundings.every),
+        "left_out": [(one.count, one.kind, roundings.every.each(one.why_in)) for one in job.drawing.ignored],
         "picture": "",
         "legend": [],
     }
     if job.program_tubes is None:
-        findings, display = job.findings, roundings.pictures
+        findings, display = job.findings, roundings.every
         picture = drawing_picture(job.drawing, job.tubes, findings, display, size=DRAWING_SIZE, legend=False)
         value["legend"] = [one for one in drawing_legend(job.drawing, job.tubes, findings, display) if one.mark]
         value["picture"] = _svg(picture, f"as-read-{number}", table)

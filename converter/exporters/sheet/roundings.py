@@ -9,17 +9,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, fields, is_dataclass, replace
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any, TypeVar
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 from converter.quoting import visible
-from converter.units import BothUnits, Display, either_text, every_text, unbroken
+from converter.units import BothUnits, Display, every_text, unbroken
 
 if TYPE_CHECKING:
     from markupsafe import Markup
-
-T = TypeVar("T")
 
 #: Decimals of a millimetre and fractions of an inch that are offered beside the usual ones.
 METRIC_PLACES = (1, 0)
@@ -35,85 +32,27 @@ class Roundings:
 
     Attributes:
         first: both units as asked for, what the page shows before anything is chosen.
-        pictures: the same with all others beside: a picture is drawn once.
+        every: the same with all others beside: whatever the page says is written once, in all of them.
     """
 
     def __init__(self, both: BothUnits) -> None:
         fractions = [one for one in FRACTIONS if one != both.fraction]
         places = [*METRIC_PLACES, *[None] * len(fractions)]
+        others = [BothUnits(both.unit, None, of, places=own) for own, of in zip(places, fractions, strict=False)]
         self.first = both
-        self._others = tuple(
-            BothUnits(both.unit, None, fraction, places=own) for own, fraction in zip(places, fractions, strict=False)
-        )
-        self.pictures = replace(both, more=self._others)
+        self.every = replace(both, more=tuple(others))
 
     @property
     def displays(self) -> tuple[Display, ...]:
         """Every one offered, once, millimetres and inches mixed."""
-        return tuple(dict.fromkeys(self.pictures.every))
-
-    def of(self, write: Callable[[BothUnits], T]) -> T:
-        """What ``write`` makes of both units in each rounding, as one: texts that differ hold all."""
-        whole: T = _together([write(both) for both in (self.first, *self._others)])
-        return whole
+        return tuple(dict.fromkeys(self.every.every))
 
     def columns(self, texts: tuple[str, ...]) -> tuple[str, ...]:
         """The texts of a choice in the order of `displays`."""
-        every = self.pictures.every
+        every = self.every.every
         if len(texts) != len(every):  # written in both units only
             return tuple(texts[display.unit == "in"] for display in self.displays)
         return tuple(dict(zip(every, texts, strict=True)).values())
-
-
-def _together(values: list[Any]) -> Any:
-    """Equal trees of dataclasses, tuples and texts as one; where they differ in more than texts, the first."""
-    first = values[0]
-    if isinstance(first, str):
-        return first if all(value == first for value in values) else _texts_together(values)
-    if any(type(value) is not type(first) for value in values):
-        return first
-    if isinstance(first, (list, tuple)):
-        if any(len(value) != len(first) for value in values):
-            return first
-        return type(first)(map(_together, map(list, zip(*values, strict=True))))
-    if isinstance(first, dict):
-        if any(value.keys() != first.keys() for value in values):
-            return first
-        return {key: _together([value[key] for value in values]) for key in first}
-    if is_dataclass(first) and not isinstance(first, type):
-        changes = {}
-        for name in _field_names(type(first)):
-            own = [getattr(value, name) for value in values]
-            whole = _together(own) if any(other is not own[0] for other in own) else own[0]
-            if whole is not own[0]:
-                changes[name] = whole
-        return replace(first, **changes) if changes else first
-    return first
-
-
-@lru_cache(maxsize=256)
-def _field_names(kind: type) -> tuple[str, ...]:
-    return tuple(one.name for one in fields(kind))
-
-
-def _texts_together(texts: list[str]) -> str:
-    """Texts of both units in several roundings as one, piece by piece where they are made alike."""
-    rows = [every_text(text) for text in texts]
-    lengths = {len(row) for row in rows}
-    if len(lengths) == 1:
-        found = []
-        for parts in zip(*rows, strict=True):
-            if len({len(part) for part in parts}) > 1:
-                break
-            found.append(either_text([one for part in parts for one in (part if len(part) > 1 else part * 2)]))
-        else:
-            return "".join(found)
-    return either_text([one for row in rows for one in _both(row)])
-
-
-def _both(row: list[tuple[str, ...]]) -> tuple[str, str]:
-    """A whole text in millimetres and in inches."""
-    return "".join(part[0] for part in row), "".join(part[-1] for part in row)
 
 
 #: Around a number that is not yet that of the whole page; no text of a page holds what does not show.

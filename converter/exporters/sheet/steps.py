@@ -8,7 +8,7 @@ from math import cos, radians, sin
 from converter.bending.setup.setup import Setup, Step
 from converter.bending.setup.words import SetupView, is_half, turn_words
 from converter.joints.model import Joint
-from converter.units import BothUnits
+from converter.units import BothUnits, Display
 from converter.words import saw_notes, springback_source, stop_text
 
 
@@ -56,14 +56,14 @@ class BigStep:
 
 def first_big_step(setup: Setup, both: BothUnits, marks: tuple[StepLine, ...]) -> BigStep:
     """The stick before the first bend: cut, and marked with its `mark_lines`."""
-    sheets = {one.unit: SetupView(setup, one) for one in both.alone}
-    cut = both.each(lambda one: one.length(sheets[one.unit].stick))
+    sheets = {one: SetupView(setup, one) for one in both.every}
+    cut = both.each(lambda one: one.length(sheets[one].stick))
     return BigStep("Cut and mark", (StepLine("Cut", cut, "write A on one end, B on the other"), *marks), None, 0)
 
 
 def big_steps(setup: Setup, both: BothUnits) -> tuple[BigStep, ...]:
     """The bends, in the order made."""
-    sheets = {one.unit: SetupView(setup, one) for one in both.alone}
+    sheets = {one: SetupView(setup, one) for one in both.every}
     found = []
     for i, step in enumerate(setup.steps):
         before = setup.steps[i - 1] if i else None
@@ -90,30 +90,30 @@ def big_steps(setup: Setup, both: BothUnits) -> tuple[BigStep, ...]:
 
 def mark_lines(setup: Setup, both: BothUnits) -> tuple[StepLine, ...]:
     """Every mark on a line of its own, the nearest to the end fed first ahead; trim marks last."""
-    sheets = {one.unit: SetupView(setup, one) for one in both.alone}
+    sheets = {one: SetupView(setup, one) for one in both.every}
     first = setup.feed_from
     marks = tuple(
         StepLine(
             f"Bend {step.bend}",
-            both.each(lambda one, step=step: one.length(sheets[one.unit].mark(first, step))),  # type: ignore[misc]
+            both.each(lambda one, step=step: one.length(sheets[one].mark(first, step))),  # type: ignore[misc]
             f"from end {first}" if not i else "",
         )
-        for i, step in enumerate(sheets["mm"].along)
+        for i, step in enumerate(sheets[both.every[0]].along)
     )
     return marks + trim_lines(setup, both, "from end")
 
 
 def trim_lines(setup: Setup, both: BothUnits, words: str = "off end") -> tuple[StepLine, ...]:
     """What is trimmed at either end after bending."""
-    sheets = {one.unit: SetupView(setup, one) for one in both.alone}
+    sheets = {one: SetupView(setup, one) for one in both.every}
     return tuple(
         StepLine(
             f"Trim {end}",
-            both.each(lambda one, end=end: one.length(sheets[one.unit].trim(end))),  # type: ignore[misc]
+            both.each(lambda one, end=end: one.length(sheets[one].trim(end))),  # type: ignore[misc]
             f"{words} {end}",
         )
         for end in "AB"
-        if sheets["mm"].trim(end) > 0.0
+        if sheets[both.every[0]].trim(end) > 0.0
     )
 
 
@@ -137,10 +137,10 @@ def cut_lines(joint: Joint, both: BothUnits) -> tuple[StepLine, ...]:
     )
 
 
-def _feed(setup: Setup, step: Step, before: Step | None, sheets: dict[str, SetupView], both: BothUnits) -> StepLine:
+def _feed(setup: Setup, step: Step, before: Step | None, sheets: dict[Display, SetupView], both: BothUnits) -> StepLine:
     offset = step.die is not None and step.die.mark_offset is not None
     where = "at the die's mark line" if offset else "where the bend starts on the die"
-    value = both.each(lambda one: one.length(sheets[one.unit].mark(setup.feed_from, step)))
+    value = both.each(lambda one: one.length(sheets[one].mark(setup.feed_from, step)))
     if before is None:
         return StepLine("Feed to", value, f"end {setup.feed_from} first; its mark {where}")
     if step.mark > before.mark:
@@ -148,8 +148,8 @@ def _feed(setup: Setup, step: Step, before: Step | None, sheets: dict[str, Setup
     return StepLine("Draw back to", value, f"its mark from end {setup.feed_from}, {where}")
 
 
-def _turn(sheets: dict[str, SetupView], i: int, both: BothUnits) -> StepLine:
-    setup = sheets["mm"].setup
+def _turn(sheets: dict[Display, SetupView], i: int, both: BothUnits) -> StepLine:
+    setup = sheets[both.every[0]].setup
     turn = setup.steps[i].turn_set
     if not i:
         return StepLine(
@@ -157,10 +157,10 @@ def _turn(sheets: dict[str, SetupView], i: int, both: BothUnits) -> StepLine:
         )
     if not turn:
         return StepLine("Turn", "not at all", "same plane as the bend before")
-    around = both.each(lambda one: _after(sheets[one.unit].around(i), " around the outside"))
+    around = both.each(lambda one: _after(sheets[one].around(i), " around the outside"))
     if is_half(turn):
         return StepLine("Turn", both.angle(180.0), around, "half round")
-    first, other, theirs = setup.feed_from, sheets["mm"].other, turn_words(-turn)
+    first, other, theirs = setup.feed_from, sheets[both.every[0]].other, turn_words(-turn)
     note = f"seen from end {first} toward end {other}; {theirs} for who stands at end {other}"
     return StepLine("Turn", both.angle(abs(turn)), f"{note}; {around}" if around else note, turn_words(turn))
 

@@ -36,9 +36,9 @@ def tape_rows(setup: Setup | None, both: BothUnits, refused: frozenset[int] = fr
     """
     if setup is None or not setup.steps:
         return ()
-    sheets = {one: SetupView(setup, one, refused) for one in both.alone}
+    sheets = {one: SetupView(setup, one, refused) for one in both.every}
     places = {one: _places(sheet) for one, sheet in sheets.items()}
-    names = [(what, bend) for what, bend, _ in places[both.alone[0]]]
+    names = [(what, bend) for what, bend, _ in places[both.every[0]]]
 
     def along(i: int, one: Display) -> float:
         return places[one][i][2]

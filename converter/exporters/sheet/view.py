@@ -214,10 +214,10 @@ def in_brief(parts: Sequence[PartView]) -> list[Brief]:
 def part_view(part: PartPage, both: BothUnits) -> PartView:
     """One part, its lengths in both units."""
     tube, setup = part.tube, part.setup
-    sheets = {one.unit: SetupView(setup, one, part.refusal) for one in both.alone} if setup else {}
+    sheets = {one: SetupView(setup, one, part.refusal) for one in both.every} if setup else {}
     table = tube.run.table
     section = describe(tube.section, both) if tube.section else "not known"
-    stick = both.each(lambda one: one.length(sheets[one.unit].stick)) if sheets else both.length(table.developed_length)
+    stick = both.each(lambda one: one.length(sheets[one].stick)) if sheets else both.length(table.developed_length)
     die = ", ".join(part.dies) or "none"
     mass = mass_text(part.mass, both)
     facts = [
@@ -287,16 +287,16 @@ _SETUP_HEADS = (
 )  # fmt: skip
 
 
-def _setup_rows(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tuple[SetupRow, ...]:
+def _setup_rows(part: PartPage, sheets: dict[Display, SetupView], both: BothUnits) -> tuple[SetupRow, ...]:
     setup = part.setup
     if setup is None:
         return ()
 
     def mark(end: str, i: int) -> str:
-        return both.each(lambda one: one.length(sheets[one.unit].mark(end, setup.steps[i])))
+        return both.each(lambda one: one.length(sheets[one].mark(end, setup.steps[i])))
 
     def around(i: int) -> str:
-        return both.each(lambda one: sheets[one.unit].around(i) or "–")
+        return both.each(lambda one: sheets[one].around(i) or "–")
 
     rows = []
     for i, step in enumerate(setup.steps):
@@ -313,9 +313,9 @@ def _setup_rows(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -
                     step.die.name if step.die else "none",
                     stop_text(step, both),
                     both.angle(step.comes_out),
-                    sheets["mm"].turn(step) if turned else "as it lies",
+                    sheets[both.every[0]].turn(step) if turned else "as it lies",
                     around(i),
-                    sheets["mm"].so_far(step) if turned else "–",
+                    sheets[both.every[0]].so_far(step) if turned else "–",
                 ),
                 False,
             )
@@ -323,9 +323,9 @@ def _setup_rows(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -
     return tuple(rows)
 
 
-def _extras(setup: Setup, sheets: dict[str, SetupView], both: BothUnits) -> str:
+def _extras(setup: Setup, sheets: dict[Display, SetupView], both: BothUnits) -> str:
     parts = [
-        f"{both.each(lambda one, end=end: one.length(sheets[one.unit].trim(end)))} of it trimmed off end {end}"  # type: ignore[misc]
+        f"{both.each(lambda one, end=end: one.length(sheets[one].trim(end)))} of it trimmed off end {end}"  # type: ignore[misc]
         for end, extra in (("A", setup.extra_a), ("B", setup.extra_b))
         if extra > 0.0
     ]
@@ -335,20 +335,20 @@ def _extras(setup: Setup, sheets: dict[str, SetupView], both: BothUnits) -> str:
 
 def _tasks(
     part: PartPage,
-    sheets: dict[str, SetupView],
+    sheets: dict[Display, SetupView],
     both: BothUnits,
     cut: tuple[StepLine, ...],
     marks: tuple[StepLine, ...],
 ) -> tuple[Task, ...]:
     """Cut, mark, each bend, trim, measure, cope: what a person ticks."""
     setup = part.setup
-    texts = {unit: sheet.instructions() for unit, sheet in sheets.items()}
-    if setup is None or not texts["mm"]:  # it cannot be bent, or nothing is known to set up
+    texts = {one: sheet.instructions() for one, sheet in sheets.items()}
+    if setup is None or not texts[both.every[0]]:  # it cannot be bent, or nothing is known to set up
         return ()
-    lines = [both.each(_line(texts, i)) for i in range(len(texts["mm"]))]
+    lines = [both.each(_line(texts, i)) for i in range(len(texts[both.every[0]]))]
     bends = [f"bend-{step.bend}" for step in setup.steps]
     keys = ["cut", "mark", *bends] if bends else ["cut"]
-    keys += ["trim"] * any(sheets["mm"].trim(end) > 0.0 for end in "AB")
+    keys += ["trim"] * any(sheets[both.every[0]].trim(end) > 0.0 for end in "AB")
     keys += [f"cut-{end}" for end in setup.coped]
     lines_of: dict[str, tuple[StepLine, ...]] = {"cut": cut, "mark": marks, "trim": trim_lines(setup, both)}
     lines_of |= {f"cut-{joint.end}": cut_lines(joint, both) for joint in part.joints}
@@ -357,7 +357,7 @@ def _tasks(
         for joint in part.joints
         if not joint.is_square
     }
-    listed = [bool(sheets["mm"].mark_rows(text)) for text in texts["mm"]]
+    listed = [bool(sheets[both.every[0]].mark_rows(text)) for text in texts[both.every[0]]]
     tasks = [
         Task(key, text, lines_of.get(key, ()), zero.get(key, ""), lines_of["mark"] if below else ())
         for key, text, below in zip(keys, lines, listed, strict=True)
@@ -370,8 +370,8 @@ def _tasks(
     return tuple(tasks)
 
 
-def _line(texts: dict[str, list[str]], i: int) -> Callable[[Display], str]:
-    return lambda one: texts[one.unit][i]
+def _line(texts: dict[Display, list[str]], i: int) -> Callable[[Display], str]:
+    return lambda one: texts[one][i]
 
 
 def _springback(part: PartPage) -> tuple[str, ...]:
@@ -385,11 +385,11 @@ def _springback(part: PartPage) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _notes(part: PartPage, sheets: dict[str, SetupView], both: BothUnits) -> tuple[str, ...]:
+def _notes(part: PartPage, sheets: dict[Display, SetupView], both: BothUnits) -> tuple[str, ...]:
     setup = part.setup
     if setup is None or not setup.steps:
         return ()
-    notes = [both.each(lambda shown: " ".join(sheets[shown.unit].rounding_notes()))]
+    notes = [both.each(lambda shown: " ".join(sheets[shown].rounding_notes()))]
     notes += sign_meanings(setup.steps)
     room = room_text(setup, both)
     if setup.clearance is None:
