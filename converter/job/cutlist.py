@@ -282,8 +282,8 @@ def cut_list(
             continue
         metal = find_metal(part.first.metal, shop.metals)
         name = part.first.metal if metal is None else metal.name
-        key = next((k for k, (of, other) in sections.items() if other == name and of.is_same_size(section, SAME_STOCK)),
-                   (section, name))  # fmt: skip
+        alike = (k for k, (of, other) in sections.items() if other == name and of.is_same_stock(section, SAME_STOCK))
+        key = next(alike, (section, name))
         sections.setdefault(key, (section, name))
         sorted_out.setdefault(key, []).append(piece)
     findings = refusals(jobs)

@@ -163,7 +163,7 @@ class Stick:
 
     def fits(self, section: Section, metal: str | None) -> bool:
         """Whether a tube may be cut from it: sizes agree to `SAME_STOCK`, a metal that is not named goes with any."""
-        if not self.section.is_same_size(section, SAME_STOCK):
+        if not self.section.is_same_stock(section, SAME_STOCK):
             return False
         return not metal or self.metal is None or self.metal.casefold() == metal.casefold()
 

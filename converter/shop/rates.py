@@ -67,7 +67,7 @@ class Price:
 
     def fits(self, section: Section | None, metal: str | None) -> bool:
         """Whether it is the price of such a tube."""
-        if self.section is not None and (section is None or not section.is_same_size(self.section, SAME_STOCK)):
+        if self.section is not None and (section is None or not section.is_same_stock(self.section, SAME_STOCK)):
             return False
         return self.metal is None or (metal is not None and metal.casefold() == self.metal.casefold())
 
