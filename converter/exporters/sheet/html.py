@@ -219,7 +219,7 @@ class _Pieces:
             return self._page.render(self._shared, part=part, code=code, **_pictures(part, table, sketches))
 
         def stages() -> str:
-            tape = table.roundings.of(lambda both: tape_rows(page.setup, both, page.bad_bends))
+            tape = table.roundings.of(lambda both: tape_rows(page.setup, both))
             return self._steps.render(self._shared, part=part, tape=tape)
 
         scene = part_scene(page, number, self._machine, sketches.shape(page.tube, page.joints))
