@@ -19,7 +19,7 @@ from converter.shop.model import Shop
 Check = Callable[[Subject], Iterable[Finding]]
 
 #: Modules of this package that hold checks, in the order they run.
-FAMILIES = ("dies", "straights", "shape", "capacity", "sweep")
+FAMILIES = ("dies", "straights", "shape", "capacity")
 
 CHECKS: list[Check] = []
 #: Checks of the tube fed as drawn, from end A in the simple order: asked only where no set-up says how it is fed.

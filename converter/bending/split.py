@@ -94,10 +94,15 @@ def splits(table: BendTable, od: float) -> Iterator[Split]:
         length = bends[i].feed
         if length > 0.0:
             half = length / 2.0
-            first = BendTable(bends[:i], half)
-            second = BendTable((replace(bends[i], feed=half, rotation=0.0), *bends[i + 1 :]), table.tail)
             joint = "sleeve" if half >= SLEEVE * od - PAST_LENGTH else "butt"
-            yield Split(i, starts[i] + half, length, joint, first, second)
+            yield Split(i, starts[i] + half, length, joint, *in_two(table, i))
+
+
+def in_two(table: BendTable, straight: int) -> tuple[BendTable, BendTable]:
+    """The tables of both pieces when the straight before the bend of that index (from 0) is cut in its middle."""
+    bends, half = table.bends, table.bends[straight].feed / 2.0
+    second = replace(bends[straight], feed=half, rotation=0.0)
+    return BendTable(bends[:straight], half), BendTable((second, *bends[straight + 1 :]), table.tail)
 
 
 def best_split(table: BendTable, od: float, makeable: Callable[[BendTable], bool]) -> Split | None:
@@ -111,15 +116,12 @@ def best_split(table: BendTable, od: float, makeable: Callable[[BendTable], bool
     return next((one for one in splits(table, od) if makeable(one.first) and makeable(one.second)), None)
 
 
-def makeable_by(
-    shop: Shop, die: Die | None, clears: Callable[[BendTable], bool] | None = None
-) -> Callable[[BendTable], bool]:
+def makeable_by(shop: Shop, die: Die | None) -> Callable[[BendTable], bool]:
     """A judge of pieces: no overlaps, straights between bends that the die can hold, angles it reaches.
 
     Args:
         shop: whose machine counts.
         die: the die it is bent on, or None where unknown.
-        clears: whether a piece has room to swing; None takes that for granted.
     """
     most = shop.greatest_angle(die)
 
@@ -127,9 +129,7 @@ def makeable_by(
         need = 0.0 if die is None else die.between
         if min(table.straights) < -_EQUAL or any(bend.feed < need - PAST_LENGTH for bend in table.bends[1:]):
             return False
-        if most is not None and any(bend.angle > most + PAST_ANGLE for bend in table.bends):
-            return False
-        return clears is None or clears(table)
+        return most is None or all(bend.angle <= most + PAST_ANGLE for bend in table.bends)
 
     return judge
 

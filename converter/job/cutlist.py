@@ -282,9 +282,12 @@ def cut_list(
             no_section.append(piece.name)
             continue
         name = part.first.metal
-        key = next((k for k, (of, other) in sections.items()
-                    if same_metal(other, name, shop.metals) and of.is_same_size(section, SAME_STOCK)),
-                   (section, name))  # fmt: skip
+        alike = (
+            k
+            for k, (of, other) in sections.items()
+            if same_metal(other, name, shop.metals) and of.is_same_stock(section, SAME_STOCK)
+        )
+        key = next(alike, (section, name))
         sections.setdefault(key, (section, name))
         sorted_out.setdefault(key, []).append(piece)
     findings = refusals(jobs)

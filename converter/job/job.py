@@ -350,12 +350,13 @@ class Job:
     @cached_property
     def parts(self) -> tuple[Part, ...]:
         """Equal tubes once, with their number and what mirrors what, in the order of their first tubes."""
+        from converter.bending.dies import die_names
         from converter.joints.alike import find_parts
         from converter.joints.near.alone import lying_alone
 
         told = self.job_file is not None and self.job_file.joints  # of ends that need no other tube to be cut
         alone = None if told else lambda: lying_alone(self.tubes, self.tolerances).tolist()
-        return find_parts(self.tubes, lambda: self.copes, alone)
+        return find_parts(self.tubes, lambda: self.copes, alone, lambda tube: die_names(tube, self.shop))
 
     @cached_property
     def part_of(self) -> dict[str, Part]:

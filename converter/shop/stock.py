@@ -18,7 +18,7 @@ def goes_with(bar: Stick, section: Section, metal: str | None, own: Sequence[Met
         section, metal: of the tube.
         own: the shop's metals.
     """
-    if not bar.section.is_same_size(section, SAME_STOCK):
+    if not bar.section.is_same_stock(section, SAME_STOCK):
         return False
     return not metal or bar.metal is None or same_metal(bar.metal, metal, own)
 
@@ -35,7 +35,7 @@ def price_for(shop: Shop, section: Section | None, metal: str | None) -> Price |
     """The price that says most of a tube: of its section and metal before its section before its metal; or None."""
 
     def fits(price: Price) -> bool:
-        if price.section is not None and (section is None or not section.is_same_size(price.section, SAME_STOCK)):
+        if price.section is not None and (section is None or not section.is_same_stock(price.section, SAME_STOCK)):
             return False
         return price.metal is None or (metal is not None and same_metal(price.metal, metal, shop.metals))
 

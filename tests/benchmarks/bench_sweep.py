@@ -18,14 +18,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from best_order import BestOrder, best_order
 from turns import in_turn
 
 from converter import Job, Settings, open_job
-from converter.bending.room import advice
-from converter.bending.room.order import BestOrder, best_order
-from converter.bending.setup.setup import Setup, set_up
+from converter.bending.setup.setup import set_up
 from converter.model.bends import Bend, BendTable
-from converter.model.run import Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop
 from converter.shop.model import Machine, Shop
@@ -130,14 +128,7 @@ def measure_together(count: int, times: int = 3) -> tuple[float, ...]:
     from many_tubes import different_tubes
 
     tubes, shop = different_tubes(count), job_shop()
-    return in_turn(lambda: forgetful(tubes, shop), lambda: [forgetful([tube], shop) for tube in tubes], times=times)
-
-
-def forgetful(tubes: list[Tube], shop: Shop) -> list[Setup]:
-    """Set-ups, with nothing remembered of such tubes."""
-    advice._simple_orders.cache_clear()
-    advice._simple_order_clears.cache_clear()
-    return set_up(tubes, shop)
+    return in_turn(lambda: set_up(tubes, shop), lambda: [set_up([tube], shop) for tube in tubes], times=times)
 
 
 def drawn(folder: Path, count: int) -> Path:

@@ -14,8 +14,6 @@ import converter
 from converter.audit.registry import audit
 from converter.bending.metal.law_findings import fit_findings
 from converter.bending.metal.springback import fit_tests, springback_for
-from converter.bending.room.advice import simple_orders, sweep_finding
-from converter.bending.room.order import best_order
 from converter.bending.setup.clamping import Clamping, Need
 from converter.bending.setup.findings import setup_findings
 from converter.bending.setup.setup import set_up
@@ -130,11 +128,6 @@ def of_the_audit():
         (with_dies(replace(DIE, max_wall_factor=30.0, min_d_of_bend=5.0)), tube(bend, section=thin)),
         (with_dies(replace(DIE, max_wall_factor=30.0, min_d_of_bend=5.0, mandrel=True)), tube(bend, section=thin)),
         (tight, tube((500, 0, 90, 50), metal="6061-T6")),
-        # room to swing, in the plain orders
-        (replace(SHOP, machine=LOW), tube((1500, 0, 90, 150), (300, 180, 90, 150), tail=1500)),
-        (replace(SHOP, machine=LOW), tube((1500, 0, 90, 150), (300, 180, 90, 150), tail=200)),
-        (replace(SHOP, machine=LOW), tube((694, 0, 90, 150), (300, 180, 90, 150), tail=694)),
-        (replace(SHOP, machine=LOW), tube((700, 0, 90, 150), (300, 180, 90, 150), tail=700)),
     ]
     return [finding for shop, one in jobs for finding in audit([one], shop)]
 
@@ -181,17 +174,12 @@ def of_the_rest():
     odd = [Trial("D", "304", 2.0, 80.0, 60.0)]
     none = with_dies(replace(DIE, clr=90.0))
     two = [tube((500, 0, 90, 120)), tube((500, 0, 90, 130), (500, 0, 90, 130))]
-    hangs = tube((1500, 0, 90, 150), (300, 180, 90, 150), tail=1500).run.table
-    leans = tube((1500, 0, 90, 150), (300, 180, 90, 150), tail=200).run.table
+    hangs = tube((1500, 0, 90, 150), (300, 180, 90, 150), tail=1500)
     under = replace(LOW, ceiling=1700.0)
     cramped = Machine(plane="vertical", pivot_height=200.0, ceiling=205.0)
-    itself = tube(*[(300, 0, 90, 150)] * 4, tail=300).run.table
-    stuck = best_order(leans, ROUND, LOW, feasible=lambda made, bend, end: end == "B")
-    assert stuck.best is not None
-    nothing_near = replace(stuck, best=replace(stuck.best, least=None))
 
-    def swept(table, machine, found, **more):
-        return sweep_finding("t", table, ROUND, replace(SHOP, machine=machine), found, **more)
+    def swept(one, machine):
+        return set_up([one], replace(SHOP, machine=machine))[0].findings
 
     found = [
         *fit_findings(fit_tests(trials, 150.0), DIE, "RAIL"),
@@ -204,12 +192,11 @@ def of_the_rest():
         *die_to_buy(two[:1], none),
         *die_to_buy(two[1:], none),
         *die_to_buy(two, none),
-        swept(hangs, LOW, best_order(hangs, ROUND, LOW), die=DIE),
-        swept(hangs, under, best_order(hangs, ROUND, under), die=DIE),
-        swept(hangs, cramped, simple_orders(hangs, ROUND, cramped), search=False),
-        swept(itself, ROOM, simple_orders(itself, ROUND, ROOM), search=False),
-        swept(leans, LOW, stuck),
-        swept(leans, LOW, nothing_near),
+        *swept(hangs, LOW),
+        *swept(tube((694, 0, 90, 150), (300, 180, 90, 150), tail=694), LOW),
+        *swept(tube((700, 0, 90, 150), (300, 180, 90, 150), tail=700), LOW),
+        *swept(hangs, under),
+        *swept(hangs, cramped),
     ]
     return [one for one in found if one is not None]
 
@@ -240,7 +227,7 @@ def test_every_text_and_cure_is_written_in_one_unit(unit):
             assert not text or text.endswith("."), text
             assert not re.search(rf"\d {other}\b|[{{}}]|  |\.\.|None", text), text
         assert finding.tube or finding.message_in(display)[:1].isupper()
-        assert finding.cure_in(display)[:1].isupper() or (finding.code, finding.variant) == ("order-changed", "set-up")
+        assert finding.cure_in(display)[:1].isupper() or finding.code == "order-changed"
 
 
 def test_every_variant_is_made():

@@ -6,9 +6,10 @@ from itertools import permutations
 
 import numpy as np
 import pytest
+from best_order import best_order
 from sweep_tools import random_table
 
-from converter.bending.room.order import ALIKE, MARGIN, best_order
+from converter.bending.room.order import ALIKE, MARGIN
 from converter.bending.room.sweep import TOLERANCE, sweeper
 from converter.model.bends import Bend, BendTable
 from converter.model.section import Section

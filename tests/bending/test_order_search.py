@@ -11,13 +11,11 @@ from math import inf
 import numpy as np
 import pytest
 from bench_sweep import MACHINE, SECTION, TABLE
+from best_order import best_order
 from sweep_tools import random_table
 
-from converter.audit.registry import audit
-from converter.bending.room import advice as sweep_advice
 from converter.bending.room import order as searched
 from converter.bending.room.bound import ROUNDING
-from converter.bending.room.order import best_order
 from converter.bending.room.order_search import ALIKE, OrderSearch, SureRoom
 from converter.bending.room.questions import alone, sides_of
 from converter.bending.room.shape import TubeSide, halves
@@ -25,6 +23,7 @@ from converter.bending.room.space import space_of
 from converter.bending.room.sweep import Sweeper
 from converter.bending.room.walls import least_to_planes
 from converter.bending.setup import order as setup_order
+from converter.bending.setup import setup as setups
 from converter.bending.setup.setup import set_up
 from converter.model.bends import BendTable, Placement
 from converter.model.run import Run, Tube
@@ -281,36 +280,30 @@ def test_equal_tubes_are_searched_once(monkeypatch):
     assert len(calls) == 4
 
 
-def test_equal_tubes_are_swept_once_by_the_audit(monkeypatch):
+def test_ways_out_are_tried_once_for_equal_tubes(monkeypatch):
     calls = []
-    real = sweep_advice.Sweeper._work
+    real = setups.ask_ways_out
 
-    def counted(self, states):
-        calls.append(self)
-        real(self, states)
+    def counted(chooser, *args):
+        calls.append(chooser.tube.name)
+        return real(chooser, *args)
 
-    monkeypatch.setattr(sweep_advice.Sweeper, "_work", counted)
-    table = short_table(31, 4)
+    monkeypatch.setattr(setups, "ask_ways_out", counted)
+    table = short_table(33, 4)
     alike = [tube_of(f"T{i}", table, 500.0 * i) for i in range(8)]
-
     low = tight_shop()
-    low = replace(low, machine=replace(low.machine, pivot_height=400.0))
+    low = replace(low, machine=replace(low.machine, pivot_height=200.0))
 
-    def audited(tubes):
-        sweep_advice._simple_orders.cache_clear()
-        sweep_advice._simple_order_clears.cache_clear()
-        calls.clear()
-        found = [one for one in audit(tubes, low) if one.code.startswith("sweep-")]
-        return len(calls), found
+    def told(tubes):
+        found = [finding for setup in set_up(tubes, low) for finding in setup.findings]
+        return [one for one in found if one.code in ("sweep-hits", "sweep-close")]
 
-    once, alone = audited(alike[:1])
-    assert once and len(alone) == 1
-    again, together = audited(alike)
-    assert again == once and [one.tube for one in together] == [f"T{i}" for i in range(8)]
-    assert {(one.code, one.bend, one.measured, one.cure) for one in together} == {
-        (alone[0].code, alone[0].bend, alone[0].measured, alone[0].cure)
-    }
-    assert audited([*alike, tube_of("M", mirrored(table))])[0] > once
+    (alone,) = told(alike[:1])
+    together = told(alike)
+    assert calls == ["T0", "T0"] and [one.tube for one in together] == [f"T{i}" for i in range(8)]
+    assert {replace(one, tube="T0", layer="T0", handle=alone.handle) for one in together} == {alone}
+    told([*alike, tube_of("M", mirrored(table))])
+    assert calls[2:] == ["T0", "M"]
 
 
 # --- what it costs ----------------------------------------------------------------------------

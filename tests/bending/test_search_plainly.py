@@ -12,6 +12,7 @@ from math import isfinite
 
 import numpy as np
 import pytest
+from best_order import best_order
 from many_tubes import different_tubes
 from moved import redrawn
 from plain_search import SAMPLING, plain_orders
@@ -19,7 +20,7 @@ from scipy.spatial.transform import Rotation
 from sweep_tools import random_table
 
 from converter.bending.room import near, questions
-from converter.bending.room.order import ALIKE, MARGIN, best_order, weigh_orders
+from converter.bending.room.order import ALIKE, MARGIN, weigh_orders
 from converter.bending.room.questions import together
 from converter.bending.room.shape import TubeSide, halves
 from converter.bending.room.space import space_of

@@ -10,16 +10,21 @@ import pytest
 from copes import straight
 from frames import RAIL, RUNG, hoop
 from moved import motion, redrawn, registered
+from scipy.spatial.transform import Rotation
 from tubes import run_of, tube_of
 
+from converter.job.job import Job
 from converter.joints.alike import find_parts
 from converter.joints.alike.same import LENGTH
 from converter.joints.cope import Copes, cope_frame
 from converter.model.bends import Bend, BendTable, Placement
+from converter.model.frames import pieces
 from converter.model.part import Part
 from converter.model.run import Run, Tube, reverse_run
 from converter.model.section import Section
+from converter.shop.load import shop_from_text
 from converter.shop.model import Shop
+from converter.shop.rates import price_for
 
 ROUND = Section("round", 25.0, 2.0)
 SQUARE, FLAT = Section("square", 30.0, 2.0, 30.0, 3.0), Section("rectangular", 40.0, 2.0, 20.0, 3.0)
@@ -133,6 +138,103 @@ def test_a_flat_section_may_lie_the_other_way_at_the_other_end():
         one = tube_of(run_of(rows, 130.0, name="ONE"), section)
         back = tube_of(run_of([(130.0, 0.0, 40.0, 60.0), (150.0, 90.0, 40.0, 60.0)], 100.0, name="BACK"), section)
         assert [part.quantity for part in loose(one, back)] == quantities
+        # told by its first bend, as a solid read from its other end is
+        across = replace(section, od=section.height, height=section.od)
+        assert [part.quantity for part in loose(one, replace(back, section=across))] == [2]
+
+
+SYMMETRIES = (FLAT, SQUARE, ROUND, Section("flat-oval", 40.0, 2.0, 20.0), Section("flat-bar", 30.0, 4.0, 8.0))
+
+
+def outlines_meet(one: Tube, other: Tube, mirrored: bool = False) -> bool:
+    """Whether a rigid motion lays centerline on centerline and the middles of all faces on those of the other."""
+    if not one.run.table.bends:
+        return True  # a straight one is rolled until it does
+    (a, faces), (b, others) = _measured_faces(one), _measured_faces(other)
+    if mirrored:
+        b, others = b * (1.0, 1.0, -1.0), others * (1.0, 1.0, -1.0)
+    for way in (1, -1):
+        points, at = b[::way], others[::way]
+        here, there = a - a.mean(axis=0), points - points.mean(axis=0)
+        turn, _ = Rotation.align_vectors(here, there)
+        if np.linalg.norm(here - turn.apply(there), axis=1).max() > 0.01:
+            continue
+        moved = turn.apply((at - points.mean(axis=0)).reshape(-1, 3)).reshape(at.shape)
+        off = np.linalg.norm((faces - a.mean(axis=0))[:, :, None] - moved[:, None, :], axis=3).min(axis=2)
+        if off.max() < 0.01:
+            return True
+    return False
+
+
+def _measured_faces(tube: Tube) -> tuple[np.ndarray, np.ndarray]:
+    """(n, 3) the ends of its pieces, from end A, and (n, 4, 3) the middles of the faces there."""
+    across, high = tube.section.od / 2.0, tube.section.height / 2.0
+    stations = [station for piece in pieces(tube.run.table, tube.run.placement) for station in (piece.start, piece.end)]
+    sides = ((high, 0.0), (-high, 0.0), (0.0, across), (0.0, -across))
+    return np.array([s.point for s in stations]), np.array([[s.at(*side) for side in sides] for s in stations])
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_every_symmetry_of_a_section(seed):
+    """A tube drawn anew with its section told in every way there is: equal by where its outline runs, or not.
+
+    The oracle knows no angles: points on the outline of every piece's ends, in space, moved by the rigid motions that
+    take the one centerline to the other (`outlines_meet`).
+    """
+    random = np.random.default_rng(seed)
+    section = SYMMETRIES[seed % len(SYMMETRIES)]
+    count = int(random.integers(0, 4))
+    rows = [
+        (float(random.choice([90.0, 120.0])), float(random.choice([0.0, 90.0, 180.0, -90.0])) if i else 0.0,
+         float(random.choice([40.0, 60.0])), 60.0)
+        for i in range(count)
+    ]  # fmt: skip
+    tube = tube_of(run_of(rows, float(random.choice([90.0, 120.0])), name="T"), section)
+    across = replace(section, od=section.height, height=section.od)
+    for turned in (False, True):
+        for mirrored in (False, True):
+            (drawn,) = redrawn([tube], motion(seed, mirrored=mirrored), " N", turned=turned)
+            for told in (section, across):
+                other = replace(drawn, section=told)
+                equal = outlines_meet(tube, other)
+                parts = loose(tube, other)
+                assert (len(parts) == 1) == equal, (rows, section, told, turned, mirrored)
+                if not equal:
+                    assert (parts[1].mirror_of is not None) == outlines_meet(tube, other, mirrored=True)
+
+
+def test_stock_and_prices_know_no_way_round():
+    """Equal rectangles told the wide and the narrow side first: one part, one group of bars, one price."""
+    shop = shop_from_text(
+        """units = "mm"
+[shop]
+name = "shed"
+[[die]]
+name = "flat"
+rectangle = [50, 30]
+clr = 100
+[[die]]
+name = "edge"
+rectangle = [30, 50]
+clr = 100
+[[stock]]
+section = "50x30x2mm"
+length = 6000
+[[price]]
+section = "30x50x2mm"
+per_metre = 10
+"""
+    )
+    tube = Tube(run_of([(200.0, 0.0, 90.0, 100.0), (300.0, 90.0, 90.0, 100.0)], 200.0, name="T1"), None)
+    told = [Section("rectangular", *sizes, 4.0) for sizes in ((50.0, 2.0, 30.0), (30.0, 2.0, 50.0))]
+    aside = Placement((0.0, 0.0, 900.0))
+    back = replace(tube, run=replace(reverse_run(replace(tube.run, placement=aside)), name="T2"))
+    tubes = [replace(one, section=section) for one, section in zip((tube, back), told, strict=True)]
+    job = Job.of_tubes(tubes, shop)
+    assert [part.quantity for part in job.parts] == [2]
+    stick = job.shop.stock[0]
+    assert all(stick.fits(section, None) for section in told)
+    assert len({price_for(job.shop.prices, section, None).per_mm for section in told}) == 1
 
 
 # --- cut ends -----------------------------------------------------------------------------------

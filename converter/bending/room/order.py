@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from bisect import bisect
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import inf
 
 import numpy as np
@@ -18,11 +18,8 @@ from numpy.typing import NDArray
 
 from converter.bending.room.order_search import ALIKE, AS_GOOD, WORTH, OrderSearch, RoomyOrder, SureRoom, ask_both
 from converter.bending.room.order_sets import lattice
-from converter.bending.room.questions import Steps, alone, side_by_side
-from converter.bending.room.space import space_of
-from converter.bending.room.sweep import Clearance, Sweeper, Sweepers
-from converter.model.bends import BendTable
-from converter.model.section import Section
+from converter.bending.room.questions import Steps, side_by_side
+from converter.bending.room.sweep import Clearance, Sweeper
 from converter.shop.model import Machine
 
 #: mm; a tube that clears by less is too close to trust to a person's aim (common practice, no source).
@@ -43,63 +40,41 @@ class NeighbourRule:
     Attributes:
         pairs: by the end fed first, where it may be fed so, (n, n) whether each bend can be held when each other one
             alone is made already; bends counted from 0 from the end fed first.
+        ends: by the same, (n, 2) whether each bend can be made while none nearer the end fed first is made, and while
+            none nearer the other end is; an end that is missing allows both.
     """
 
     pairs: Mapping[str, NDArray[np.bool_]]
+    ends: Mapping[str, NDArray[np.bool_]] = field(default_factory=dict)
 
     def __call__(self, made: tuple[int, ...], bend: int, end: str) -> bool:
         """As `Feasible` says."""
         if end not in self.pairs:
             return False
         i = bisect(made, bend)
-        pairs = self.pairs[end] if end == "A" else self.pairs[end][::-1, ::-1]
+        pairs, at_ends = self.pairs[end], self._at_ends(end)
+        if end == "B":  # as seen from end A
+            pairs, at_ends = pairs[::-1, ::-1], at_ends[::-1, ::-1]
+        if (i == 0 and not at_ends[bend - 1, 0]) or (i == len(made) and not at_ends[bend - 1, 1]):
+            return False
         return all(pairs[bend - 1, other - 1] for other in made[max(0, i - 1) : i + 1])
+
+    def _at_ends(self, end: str) -> NDArray[np.bool_]:
+        return self.ends[end] if end in self.ends else np.ones((len(self.pairs[end]), 2), bool)
 
     def held(self, end: str, count: int) -> NDArray[np.bool_]:
         """(2^n, n) whether each bend can be held after each set of others; bends counted from the end fed first."""
         sets = lattice(count)
         if end not in self.pairs:
             return np.zeros((1 << count, count), bool)
-        if self.pairs[end].sum() == count * (count - 1):
+        at_ends = self._at_ends(end)
+        if self.pairs[end].sum() == count * (count - 1) and at_ends.all():
             return sets.open
-        # the column for no neighbour holds
-        pairs = np.concatenate([self.pairs[end], np.ones((count, 1), bool)], axis=1)
+        # the last column is for no neighbour
+        ahead, behind = (np.concatenate([self.pairs[end], one[:, None]], axis=1) for one in at_ends.T)
         every = np.arange(count)
-        found: NDArray[np.bool_] = sets.open & pairs[every, sets.ahead] & pairs[every, sets.behind]
+        found: NDArray[np.bool_] = sets.open & ahead[every, sets.ahead] & behind[every, sets.behind]
         return found
-
-
-@dataclass(frozen=True, slots=True)
-class BestOrder:
-    """What the search found.
-
-    Attributes:
-        best: the order to take.
-        plain_a, plain_b: the simple orders from either end, whether or not they can be clamped.
-        clampable_a, clampable_b: whether the clamp allows them.
-        margin: mm that the order to take should clear by.
-        every: whether every order was weighed.
-        swept_count: how many bends in how many situations were swept.
-    """
-
-    best: Clearance | None
-    simple_a: Clearance
-    simple_b: Clearance
-    clampable_a: bool
-    clampable_b: bool
-    margin: float
-    every: bool
-    swept_count: int
-
-    @property
-    def clears(self) -> bool:
-        """Whether the order to take clears everything by the margin."""
-        return self.best is not None and self.best.keeps(self.margin)
-
-    @property
-    def changed(self) -> bool:
-        """Whether the order to take is not the simple one from end A."""
-        return self.best is not None and (self.best.feed_from, self.best.order) != ("A", self.simple_a.order)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,53 +90,6 @@ class WeighedOrders:
     best: RoomyOrder | None
     every: bool
     swept_count: int
-
-
-def best_order(
-    table: BendTable,
-    section: Section,
-    machine: Machine,
-    *,
-    margin: float = MARGIN,
-    feasible: Feasible | None = None,
-    thorough: bool = False,
-    extra_a: float = 0.0,
-    extra_b: float = 0.0,
-    stops: Sequence[float] | None = None,
-) -> BestOrder:
-    """Find the order and the end that leave the most room.
-
-    The simple order from end A is taken when it clears by ``margin``; else the one from end B when that
-    does; else the order of the largest least room, the simplest of those that are alike.
-
-    Args:
-        table: the bends from end A.
-        section: of the tube.
-        machine: with what the shop file says of its room.
-        margin: mm that is room enough.
-        feasible: which bend can be clamped after which; None allows everything.
-        thorough: weigh every order even when a simple one will do, and take the roomiest.
-        extra_a, extra_b, stops: as for `converter.bending.room.sweep.Sweeper`.
-
-    Raises:
-        GeometryError: a corner has no radius, or bends overlap.
-    """
-    shared = Sweepers(table, section, space_of(machine), stops)
-    ends = {end: shared.of(end, extra_a, extra_b) for end in "AB"}
-    plain = alone(_simple_orders_of(ends))
-    rule = feasible or (lambda made, bend, end: True)
-    can = {end: _clampable(plain[end].order, rule, end) for end in "AB"}
-    simple = [plain[end] for end in "AB" if can[end] and plain[end].keeps(margin)]
-    looked = 2 * len(table.bends)
-    best: Clearance | None = simple[0] if simple else None
-    every = False
-    if thorough or best is None:
-        weighed = alone(weigh_orders(ends, feasible))
-        every = weighed.every
-        looked += weighed.swept_count
-        top = weighed.best
-        best = None if top is None else ends[top.feed_from].sequence(top.order)
-    return BestOrder(best, plain["A"], plain["B"], can["A"], can["B"], margin, every, looked)
 
 
 def weigh_orders(ends: Mapping[str, Sweeper], feasible: Feasible | None) -> Steps[WeighedOrders]:

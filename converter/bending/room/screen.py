@@ -56,20 +56,6 @@ class SimpleQuestion:
     room: SimpleRoom = field(default_factory=SimpleRoom)
 
 
-def surely_clears(table: BendTable, space: Space, radius: float, margin: float) -> bool:
-    """Whether the simple order from end A clears everything by a margin for sure; False tells nothing.
-
-    Args:
-        table: with one bend or more, a radius for each and no straight below zero.
-        space: around the machine.
-        radius: half the outside diameter, mm.
-        margin: mm.
-    """
-    question = SimpleQuestion(table, [bend.angle for bend in table.bends], space, radius)
-    answer_simply([question])
-    return question.room.least >= margin
-
-
 def answer_simply(questions: Sequence[SimpleQuestion]) -> None:
     """Answer questions, those of tubes of as many bends on one machine together."""
     some: dict[tuple[int, int], list[SimpleQuestion]] = {}

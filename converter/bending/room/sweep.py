@@ -159,6 +159,16 @@ class Sweeper:
         self._clear: dict[tuple[tuple[int, ...], float], float] = {}
         self._finished: float | None = None
         self._finished_keeps: dict[float, bool] = {}
+        self._as_drawn = table, section, list(angles)
+        self._trimmed = None if table.bends and (extra_a or extra_b) else self
+
+    @property
+    def trimmed(self) -> Sweeper:
+        """The tube without its extra stick."""
+        if self._trimmed is None:
+            table, section, stops = self._as_drawn
+            self._trimmed = Sweeper(table, section, self.space, self.feed_from, stops=stops)
+        return self._trimmed
 
     def quick(self, enough: float, poor: float) -> Sweeper:
         """The same tube, measured within ``enough`` and ``poor`` only; poses and walls are worked out once for both."""
@@ -228,8 +238,8 @@ class Sweeper:
             return
         one, as_drawn = found[least], False
         if one.against == ITSELF:
-            yield from self.ask_finished()
-            as_drawn = self.finished < 0.0 or self.finished <= one.least + AS_DRAWN
+            yield from self.trimmed.ask_finished()
+            as_drawn = self.trimmed.finished < 0.0 or self.trimmed.finished <= one.least + AS_DRAWN
         self._clearances[order] = Clearance(
             one.least, order[least] + 1, one.against, one.angle, numbers, self.feed_from, one.tolerance, as_drawn
         )
@@ -268,7 +278,10 @@ class Sweeper:
 
     @property
     def finished(self) -> float:
-        """The least room in mm between parts of the finished tube: no order leaves more; inf for none."""
+        """The least room in mm between parts of the finished tube, its extra stick not yet trimmed; inf for none.
+
+        No order leaves more.
+        """
         if self._finished is None:
             self._work(self.ask_finished())
         assert self._finished is not None

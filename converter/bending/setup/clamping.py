@@ -133,14 +133,24 @@ class Clamping:
             if over is not None:
                 inverted.append((bend, over))
             lacks += self._lacks(bend, ahead, behind)
-            need = self.needs[bend]
+            at_lead, at_trail = self.extras[bend]
             if ahead is None:
-                lead = max(lead, max(need.clamp, need.offset) - self._between(-1, bend))
+                lead = max(lead, at_lead)
             if behind is None:
-                trail = max(trail, need.tail - self._between(bend, len(self.needs)))
+                trail = max(trail, at_trail)
             made.append(bend)
-        lead, trail = (value if value > PAST_LENGTH else 0.0 for value in (lead, trail))
         return BendPlan(tuple(order), tuple(lacks), tuple(inverted), lead, trail)
+
+    @cached_property
+    def extras(self) -> tuple[tuple[float, float], ...]:
+        """Of each bend the extra stick in mm that it takes at the end fed first while no bend nearer that end is made,
+        and at the other end while none nearer that one is."""
+        found = []
+        for bend, need in enumerate(self.needs):
+            lead = max(need.clamp, need.offset) - self._between(-1, bend)
+            trail = need.tail - self._between(bend, len(self.needs))
+            found.append((lead if lead > PAST_LENGTH else 0.0, trail if trail > PAST_LENGTH else 0.0))
+        return tuple(found)
 
     def lacks(self, bend: int, made: Iterable[int]) -> list[Lack]:
         """What a bend lacks between the bends made before it; an end of the stick lacks nothing, it gets extra."""

@@ -69,7 +69,7 @@ class _Findings:
             "order": "" if self.setup.plan.is_simple else order,
             "reasons": tuple(Clause.of(_WHY[reason]) for reason in why),
         }
-        yield self._finding("order-changed", None, values, variant="set-up")
+        yield self._finding("order-changed", None, values)
 
     def lacks(self) -> Iterator[Finding]:
         """Bends that cannot be held in any order tried."""
@@ -105,7 +105,7 @@ class _Findings:
         section = self.setup.tube.section
         if section is None:
             return
-        cut = best_split(self.run.table, max(section.od, section.height), makeable_by(self.shop, die))
+        cut = best_split(self.run.table, section.greater, makeable_by(self.shop, die))
         if cut is not None:
             yield cut.way
         lies = set(turned_by_bend(section, self.run.table.bends))

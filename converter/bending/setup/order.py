@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import IntEnum
+from itertools import product, zip_longest
+from math import inf
 from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
-from converter.bending.room.advice import ask_way_out, swept_values, unknown_room
+from converter.bending.room.advice import swept_values, unknown_room
 from converter.bending.room.order import MARGIN, NeighbourRule, WeighedOrders, weigh_orders
 from converter.bending.room.questions import TOLERANCE, Steps, side_by_side, together
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import AS_DRAWN, Clearance, Sweeper, Sweepers
 from converter.bending.setup.clamping import BendPlan, Clamping, Need
 from converter.bending.setup.shape import BentShape, MachineBend, as_cut, held, seen_from
+from converter.bending.split import in_two
 from converter.errors import GeometryError, OptionError
-from converter.findings import Finding
+from converter.findings import Clause, Finding
 from converter.model.bends import BendTable
 from converter.model.run import Tube
 from converter.model.section import Section
@@ -30,7 +34,7 @@ Copes = tuple[float | None, float | None]
 #: Tubes whose orders are weighed, or whose room is measured, side by side: a bound on memory.
 TOGETHER = 200
 #: mm of room that is enough but for rounding, as `Clearance.keeps` has it.
-_CLEAR = MARGIN - PAST_LENGTH
+CLEAR = MARGIN - PAST_LENGTH
 #: mm; a finished tube that keeps as far from itself is never as near to itself as one that does not clear.
 _APART = MARGIN + AS_DRAWN + 2.0 * TOLERANCE
 
@@ -81,6 +85,21 @@ class OrderChoice:
     def good(self) -> bool:
         """Whether it can be held and clears."""
         return not self.plan.lacks and not self.danger
+
+    @property
+    def swing(self) -> tuple[tuple[str, float, float], tuple[int, ...]]:
+        """What a sweeper is asked for it: end and extra stick at ends A and B, and bends numbered from end A."""
+        lead, trail, order = self.plan.lead, self.plan.trail, self.plan.order
+        if self.end == "A":
+            return ("A", lead, trail), order
+        last = len(order) - 1
+        return ("B", trail, lead), tuple(last - k for k in order)
+
+    @property
+    def stops(self) -> list[float]:
+        """What the bends are turned to, from end A."""
+        stops = [one.stop for one in self.shape.machine_bends]
+        return stops if self.end == "A" else stops[::-1]
 
     def rank(self) -> tuple[int, int, float, bool, float, bool]:
         """Sorts the best first: held, clear (or else roomy), in the simple order, with little extra, from end A."""
@@ -154,8 +173,8 @@ class OrderChooser:
     _sweepers: list[Sweepers] = field(default_factory=list, init=False, repr=False, compare=False)
     #: Once it was asked, the tube as it comes off the machine, from end A, and what springback takes too much.
     _held: list[HeldTable] = field(default_factory=list, init=False, repr=False, compare=False)
-    #: By the extra stick at ends A and B whether the finished tube is well apart from itself, as far as it was asked.
-    _apart: dict[tuple[float, float], bool] = field(default_factory=dict, init=False, repr=False, compare=False)
+    #: Once it was asked, whether the finished tube is well apart from itself.
+    _apart: list[bool] = field(default_factory=list, init=False, repr=False, compare=False)
 
     @property
     def section(self) -> Section | None:
@@ -167,48 +186,42 @@ class OrderChooser:
 
     def _choice(self, end: str, order: Sequence[int] | None = None) -> OrderChoice:
         """An order from an end (indices from the end fed first; None for the simple one), not yet swept."""
+        from_a, excess = self._as_held()
+        shape = seen_from(from_a, excess, self.machine_bends, end)
+        return _planned(end, shape, metal_reach(self.tube, self.copes), order)
+
+    def _as_held(self) -> HeldTable:
+        """The tube as it comes off the machine, from end A, and what springback takes too much."""
         if not self._held:
             whole, excess = held(self.tube.run.table, self.machine_bends)
             self._held.append((as_cut(whole, *(cope or 0.0 for cope in self.copes)), excess))
-        shape = seen_from(*self._held[0], self.machine_bends, end)
-        needs = [
-            Need.of(one.seat.die, one.stick, roll) for one, roll in zip(shape.machine_bends, shape.rolls, strict=True)
-        ]
-        clamping = Clamping(shape.table.straights, tuple(needs))
-        return self._planned(end, shape, clamping, range(len(needs)) if order is None else order)
+        return self._held[0]
+
+    def simple(self) -> tuple[OrderChoice, OrderChoice]:
+        """The simple orders from ends A and B, not yet swept."""
+        return self._choice("A"), self._choice("B")
+
+    def pieces(self, straight: int) -> Iterator[tuple[OrderChoice, OrderChoice]]:
+        """The same of the two pieces when the straight before the bend of that index (from 0) is cut in its middle."""
+        reach_a, reach_b = metal_reach(self.tube, self.copes)
+        parts = self.machine_bends[:straight], self.machine_bends[straight:]
+        for table, bends, reach in zip(
+            in_two(self._as_held()[0], straight), parts, ((reach_a, 0.0), (0.0, reach_b)), strict=True
+        ):
+            a, b = (_planned(end, seen_from(table, (), bends, end), reach) for end in "AB")
+            yield a, b
 
     def _ordered(self, choice: OrderChoice, order: Sequence[int]) -> OrderChoice:
         """The same end with another order, not yet swept."""
-        return self._planned(choice.end, choice.shape, choice.clamping, order)
-
-    def _planned(self, end: str, shape: BentShape, clamping: Clamping, order: Sequence[int]) -> OrderChoice:
-        plan = clamping.plan(order)
-        at_a, at_b = metal_reach(self.tube, self.copes)
-        lead, trail = (at_a, at_b) if end == "A" else (at_b, at_a)
-        if lead > plan.lead or trail > plan.trail:
-            plan = replace(plan, lead=max(plan.lead, lead), trail=max(plan.trail, trail))
-        return OrderChoice(end, shape, clamping, plan)
-
-    def _swing(self, choice: OrderChoice) -> tuple[tuple[str, float, float], tuple[int, ...]]:
-        """What a sweeper is asked for a choice: end and extra stick at ends A and B, and bends numbered from end A."""
-        lead, trail, order = choice.plan.lead, choice.plan.trail, choice.plan.order
-        if choice.end == "A":
-            return ("A", lead, trail), order
-        last = len(order) - 1
-        return ("B", trail, lead), tuple(last - k for k in order)
-
-    def _stops(self, choice: OrderChoice) -> list[float]:
-        """What the bends are turned to, from end A."""
-        stops = [one.stop for one in choice.shape.machine_bends]
-        return stops if choice.end == "A" else stops[::-1]
+        return _planned(choice.end, choice.shape, metal_reach(self.tube, self.copes), order, choice.clamping)
 
     def _sweeper(self, choice: OrderChoice) -> Sweeper:
         """The one that sweeps a choice; the section is known."""
         assert self.section is not None
         if not self._sweepers:
             space = space_of(self.shop.machine)
-            self._sweepers.append(Sweepers(choice.shape.from_a, self.section, space, self._stops(choice)))
-        return self._sweepers[0].of(*self._swing(choice)[0])
+            self._sweepers.append(Sweepers(choice.shape.from_a, self.section, space, choice.stops))
+        return self._sweepers[0].of(*choice.swing[0])
 
     def _sweep(self, choice: OrderChoice) -> Steps[None]:
         """Find out whether a choice clears; by how much it does not is measured only where that is a doubt."""
@@ -220,34 +233,34 @@ class OrderChooser:
         if self.section is None or self.tube.run.closed:  # the ends of a ring are meant to meet
             return
         try:
-            one, order = self._sweeper(choice), self._swing(choice)[1]
+            one, order = self._sweeper(choice), choice.swing[1]
         except (GeometryError, OptionError):
             # bends that overlap, or a stop of a full turn: an error finding says so, and nothing can be swept
             return
         choice.swept = True
-        yield from one.ask_clear(order, _CLEAR)
-        if not one.clears(order, _CLEAR):
+        yield from one.ask_clear(order, CLEAR)
+        if not one.clears(order, CLEAR):
             choice.danger = Danger.SOME
 
     def _judge(self, choice: OrderChoice) -> Steps[None]:
         """Find out of a choice that was looked at whether it only meets itself as it is drawn."""
         if not choice.danger:
             return
-        one, order = self._sweeper(choice), self._swing(choice)[1]
-        if one.surely_outside(order, _CLEAR):
+        one, order = self._sweeper(choice), choice.swing[1]
+        if one.surely_outside(order, CLEAR):
             return
         # from either end the finished tube is as near to itself
-        extras = self._swing(choice)[0][1:]
-        if extras not in self._apart:
-            yield from one.ask_finished_keeps(_APART)
-            self._apart[extras] = one.finished_keeps(_APART)
-        if not self._apart[extras]:
+        if not self._apart:
+            drawn = one.trimmed
+            yield from drawn.ask_finished_keeps(_APART)
+            self._apart.append(drawn.finished_keeps(_APART))
+        if not self._apart[0]:
             yield from self._measure(choice)
 
     def _measure(self, choice: OrderChoice) -> Steps[None]:
         """Work out the least room of a choice that does not clear."""
         if choice.danger and choice.clearance is None:
-            one, order = self._sweeper(choice), self._swing(choice)[1]
+            one, order = self._sweeper(choice), choice.swing[1]
             yield from one.ask_sequence(order)
             choice.measured(one.sequence(order))
 
@@ -255,8 +268,8 @@ class OrderChooser:
         """The least room of the choice taken, among others that wait to be measured; None where it cannot be swept."""
         if not choice.swept or self.section is None:
             return None
-        swing, order = self._swing(choice)
-        tube = choice.shape.from_a, self.section, space_of(self.shop.machine), self._stops(choice)
+        swing, order = choice.swing
+        tube = choice.shape.from_a, self.section, space_of(self.shop.machine), choice.stops
         found = LeastRoom(others, lambda: Sweepers(*tube).of(*swing), order, choice.clearance)
         if found.result is None:
             others.append(found)
@@ -309,12 +322,37 @@ class OrderChooser:
         """The order that leaves the most room of those that can be held, from the ends in question."""
         if self.section is None or not all(choice.swept for choice in plain):
             return None, []
-        ends = {choice.end: choice for choice in plain}
-        # on one die every order from an end takes the extra stick that the simple one from there does
-        extras = {end: self._swing(choice)[0][1:] for end, choice in ends.items()}
+        weighed: list[WeighedOrders] = []
+        found: list[OrderChoice] = []
+        reach = metal_reach(self.tube, self.copes)
+        for round_of in zip_longest(*(_extras_of_orders(choice, reach) for choice in plain)):
+            # an end whose orders all take the same extra stick is weighed in the first round only
+            asked = [(choice, extras) for choice, extras in zip(plain, round_of, strict=True) if extras is not None]
+            one, choices = yield from self._weighed(asked)
+            weighed.append(one)
+            found += choices
+            if any(choice.good for choice in choices):
+                break
+        most = max(weighed, key=lambda one: -inf if one.best is None else one.best.room)
+        every = all(one.every for one in weighed)
+        return WeighedOrders(most.best, every, sum(one.swept_count for one in weighed)), found
+
+    def _weighed(
+        self, asked: Sequence[tuple[OrderChoice, tuple[float, float]]]
+    ) -> Steps[tuple[WeighedOrders, list[OrderChoice]]]:
+        """The order that leaves the most room of those that take no more than so much extra stick at ends A and B.
+
+        Args:
+            asked: the simple order from an end, and the extra stick of orders from there.
+        """
+        extras = {choice.end: extra for choice, extra in asked}
+        ends = {choice.end: choice for choice, _ in asked}
         sweepers = {end: self._sweepers[0].of(end, *extras.get(end, (0.0, 0.0))) for end in "AB"}
         # what holds a bend depends on the nearest ones bent on either side only
-        feasible = NeighbourRule({end: np.array(choice.clamping.pairs) for end, choice in ends.items()})
+        feasible = NeighbourRule(
+            {end: np.array(choice.clamping.pairs) for end, choice in ends.items()},
+            {end: _within(choice, extras[end]) for end, choice in ends.items()},
+        )
         weighed = yield from weigh_orders(sweepers, feasible)
         best = weighed.best
         if best is None:
@@ -322,42 +360,105 @@ class OrderChooser:
         last = len(best.order) - 1
         order = best.order if best.feed_from == "A" else [last - k for k in best.order]
         choice = self._ordered(ends[best.feed_from], order)
-        if best.room >= _CLEAR and self._swing(choice)[0][1:] == extras[best.feed_from]:
+        if best.room >= CLEAR and choice.swing[0][1:] == extras[best.feed_from]:
             choice.swept = True
         else:
             yield from self._sweep(choice)
         return weighed, [choice]
 
-    def ask_findings(self, chosen: OrderChoice, search: WeighedOrders | None) -> Steps[list[Finding]]:
-        """Work that comes to what is to be told of the room to swing in the order taken."""
+    def is_near(self, chosen: OrderChoice, search: WeighedOrders | None) -> bool:
+        """Whether the order taken can be held, but hits or comes close, and no order is better."""
+        return (
+            search is not None
+            and self.section is not None
+            and chosen.clearance is not None
+            and not chosen.plan.lacks
+            and bool(chosen.danger)
+        )
+
+    def findings(self, chosen: OrderChoice, search: WeighedOrders | None, ways_out: Clause | None) -> list[Finding]:
+        """What is to be told of the room to swing in the order taken.
+
+        Args:
+            chosen, search: what `choosing` came to.
+            ways_out: what would help, of a tube that `is_near` something.
+        """
         unknown = unknown_room(self.shop.machine)
         findings = [] if unknown is None else [unknown]
-        if search is None or self.section is None or chosen.clearance is None or chosen.plan.lacks:
+        clearance = chosen.clearance
+        if ways_out is None or search is None or clearance is None:
             return findings
-        if chosen.danger:
-            findings.append((yield from self._near_finding(chosen, search, chosen.clearance)))
+        hits, run = chosen.danger == Danger.HITS, self.tube.run
+        row = None if clearance.bend is None else run.table.bends[clearance.bend - 1]
+        findings.append(
+            Finding(
+                "sweep-hits" if hits else "sweep-close",
+                variant="every order" if search.every else "many orders",
+                tube=self.tube.name,
+                bend=clearance.bend,
+                values=swept_values(clearance, ways_out),
+                measured=clearance.least,
+                limit=0.0 if hits else MARGIN,
+                unit="mm",
+                layer=(row and row.layer) or run.layer,
+                handle=(row and row.handle) or (run.handles[0] if run.handles else None),
+            )
+        )
         return findings
 
-    def _near_finding(self, chosen: OrderChoice, search: WeighedOrders, clearance: Clearance) -> Steps[Finding]:
-        """The tube hits or comes close in the best order there is; the cures are tried in the simple orders only."""
-        assert self.section is not None
-        hits = chosen.danger == Danger.HITS
-        dies = {one.seat.die for one in chosen.shape.machine_bends}
-        way = yield from ask_way_out(
-            chosen.shape.from_a,
-            self.section,
-            self.shop,
-            clearance,
-            die=dies.pop() if len(dies) == 1 else None,
-            search=False,
-        )
-        return Finding(
-            "sweep-hits" if hits else "sweep-close",
-            variant="every order" if search.every else "many orders",
-            tube=self.tube.name,
-            bend=clearance.bend,
-            values=swept_values(clearance, way),
-            measured=clearance.least,
-            limit=0.0 if hits else MARGIN,
-            unit="mm",
-        )
+
+def _extras_of_orders(simple: OrderChoice, reach: tuple[float, float]) -> list[tuple[float, float]]:
+    """What extra stick at ends A and B the orders from an end may take, mm, the least first: on one die all the same.
+
+    A bend takes extra stick at an end while none nearer that end is made. So every order takes what the bends next to
+    the ends do, and what others do where their dies hold further away and they are made before those.
+
+    Args:
+        simple: the simple order from that end.
+        reach: of the metal past ends A and B, mm.
+    """
+    leads, trails = zip(*simple.clamping.extras, strict=True)
+    ahead, behind = reach if simple.end == "A" else reach[::-1]
+    pairs = product(_least_and_more(leads[0], leads, ahead), _least_and_more(trails[-1], trails, behind))
+    found = sorted(pairs, key=sum)
+    return found if simple.end == "A" else [(trail, lead) for lead, trail in found]
+
+
+def _least_and_more(least: float, all_there_are: Iterable[float], reach: float) -> list[float]:
+    least = max(least, reach)
+    return [least, *sorted({one for one in all_there_are if one > least})]
+
+
+def _within(choice: OrderChoice, extras: tuple[float, float]) -> NDArray[np.bool_]:
+    """(n, 2) of each bend from the end fed first whether so much extra stick at ends A and B does for it while no bend
+    nearer the end fed first is made, and while none nearer the other end is."""
+    found: NDArray[np.bool_] = np.array(choice.clamping.extras) <= (extras if choice.end == "A" else extras[::-1])
+    return found
+
+
+def _planned(
+    end: str,
+    shape: BentShape,
+    reach: tuple[float, float],
+    order: Sequence[int] | None = None,
+    clamping: Clamping | None = None,
+) -> OrderChoice:
+    """An order of a tube seen from an end, not yet swept.
+
+    Args:
+        end: 'A' or 'B', fed first.
+        shape: seen from there.
+        reach: of the metal past ends A and B, mm.
+        order: indices from the end fed first; None for the simple one.
+        clamping: where it is known already.
+    """
+    if clamping is None:
+        needs = [
+            Need.of(one.seat.die, one.stick, roll) for one, roll in zip(shape.machine_bends, shape.rolls, strict=True)
+        ]
+        clamping = Clamping(shape.table.straights, tuple(needs))
+    plan = clamping.plan(range(len(clamping.needs)) if order is None else order)
+    lead, trail = reach if end == "A" else reach[::-1]
+    if lead > plan.lead or trail > plan.trail:
+        plan = replace(plan, lead=max(plan.lead, lead), trail=max(plan.trail, trail))
+    return OrderChoice(end, shape, clamping, plan)

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 
 from converter.bending.dies import seats
 from converter.bending.metal.springback import Springback, springback_for
-from converter.bending.room.questions import together
+from converter.bending.room.questions import Steps, together
 from converter.bending.room.sweep import Clearance
 from converter.bending.setup.clamping import BendPlan
 from converter.bending.setup.findings import setup_findings
@@ -30,8 +30,9 @@ from converter.bending.setup.order import (
     metal_reach,
 )
 from converter.bending.setup.shape import MachineBend, machine_bend
+from converter.bending.setup.ways_out import ask_ways_out
 from converter.errors import OptionError
-from converter.findings import Finding
+from converter.findings import Clause, Finding
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.pause import paused_gc
@@ -230,6 +231,7 @@ class _SpringbackBench:
         self.shop = shop
         self.changes = changes
         self._orders: dict[tuple[object, ...], tuple[ChosenOrder, LeastRoom | None]] = {}
+        self._ways_out: dict[tuple[object, ...], Clause] = {}
         self._unmeasured: list[LeastRoom] = []
         self._springback: dict[tuple[str, Section | None, str | None, bool], Springback] = {}
 
@@ -258,16 +260,21 @@ class _SpringbackBench:
                 chooser, ((chosen, why, search), room) = one[0], self._orders[one[1]]
                 chosen = chosen if asked.get(one[1]) is chooser else chooser.again(chosen)
                 orders[-1] = chooser, (chosen, why, search), room
-        # what is found for one of equal tubes is at hand for the others
-        firsts = {id(chooser) for chooser in asked.values()}
-        told: dict[int, list[Finding]] = {}
-        for some in (True, False):
-            tellers = [one for one in orders if one is not None and (id(one[0]) in firsts) == some]
-            findings = together([chooser.ask_findings(chosen, search) for chooser, (chosen, _, search), _ in tellers])
-            told |= {id(chooser): own for (chooser, _, _), own in zip(tellers, findings, strict=True)}
-        return [
-            None if one is None else _Chosen(one[1][0], one[2], one[1][1], tuple(told[id(one[0])])) for one in orders
-        ]
+        # what would help is tried for one of equal tubes
+        near: dict[tuple[object, ...], Steps[Clause]] = {}
+        for key, chooser in asked.items():
+            chosen, _, search = self._orders[key][0]
+            if chosen.clearance is not None and chooser.is_near(chosen, search):
+                near[key] = ask_ways_out(chooser, chosen, chosen.clearance)
+        self._ways_out |= zip(near, together(list(near.values())), strict=True)
+        found_of: list[_Chosen | None] = []
+        for one, order in zip(choosers, orders, strict=True):
+            found_of.append(None)
+            if one is not None and order is not None:
+                chooser, (chosen, why, search), room = order
+                findings = chooser.findings(chosen, search, self._ways_out.get(one[1]))
+                found_of[-1] = _Chosen(chosen, room, why, tuple(findings))
+        return found_of
 
     def _copes(self, tube: Tube) -> Copes:
         return self.changes.get((tube.name, "A")), self.changes.get((tube.name, "B"))

@@ -65,16 +65,18 @@ def swings_to(machine: Machine) -> str:
 
 
 def bench_data(part: PartPage, shop: Shop) -> dict[str, Any]:
-    """One part: ``bends`` by number as the machine is set for them, ``check`` to measure them by, ``ends`` to cut."""
+    """One part: ``bends`` by number as the machine is set for them, ``check`` to measure them by, ``ends`` to cut.
+
+    Of a tube that is not to be made as drawn nothing is set, marked or measured.
+    """
     value: dict[str, Any] = {"ends": {joint.end: _end(joint) for joint in part.joints}}
     setup = part.setup
-    if setup is None or setup.plan.lacks:
+    if setup is None or setup.plan.lacks or part.refusal is not None:
         return value
-    kept = [step for step in setup.steps if step.bend not in part.bad_bends]
     value["stick"] = [
         round(setup.stick_length, 2),
         setup.feed_from,
-        [[step.bend, round(step.mark, 2)] for step in kept],
+        [[step.bend, round(step.mark, 2)] for step in setup.steps],
         [round(setup.extra_a, 2), round(setup.extra_b, 2)],
     ]
     value["bends"] = {
@@ -85,12 +87,12 @@ def bench_data(part: PartPage, shop: Shop) -> dict[str, Any]:
             "tail": round(step.die.tail, 2) if step.die else 0.0,
             "over": step.inverted is not None,
         }
-        for step in kept
+        for step in setup.steps
     }
-    if kept:
+    if setup.steps:
         value["check"] = {
             "cells": [text_cell(part.name), [text_cell(tube.name) for tube in part.part.tubes]],
-            "rows": [_check_row(step, setup, shop) for step in sorted(kept, key=lambda step: step.bend)],
+            "rows": [_check_row(step, setup, shop) for step in sorted(setup.steps, key=lambda step: step.bend)],
         }
     return value
 

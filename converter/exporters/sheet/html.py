@@ -219,7 +219,7 @@ class _Pieces:
             return self._page.render(self._shared, part=part, code=code, **_pictures(part, table, sketches))
 
         def stages() -> str:
-            tape = tape_rows(page.setup, table.roundings.every, page.bad_bends)
+            tape = tape_rows(page.setup, table.roundings.every)
             return self._steps.render(self._shared, part=part, tape=tape)
 
         scene = part_scene(page, number, self._machine, sketches.shape(page.tube, page.joints))

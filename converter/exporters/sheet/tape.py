@@ -28,15 +28,15 @@ class TapeRow:
     other: str
 
 
-def tape_rows(setup: Setup | None, both: BothUnits, refused: frozenset[int] = frozenset()) -> tuple[TapeRow, ...]:
+def tape_rows(setup: Setup | None, both: BothUnits) -> tuple[TapeRow, ...]:
     """Ends, trim marks and pencil marks in the order in which a tape passes them from the end fed first.
 
     Each number is rounded from its exact place on the stick as cut, which is rounded up and so depends on the display.
-    Bends that are not to be made as drawn have no mark. () where there is nothing to mark.
+    () where there is nothing to mark. Not for a tube that is not to be made as drawn: of that no stick is cut.
     """
     if setup is None or not setup.steps:
         return ()
-    sheets = {one: SetupView(setup, one, refused) for one in both.every}
+    sheets = {one: SetupView(setup, one) for one in both.every}
     places = {one: _places(sheet) for one, sheet in sheets.items()}
     names = [(what, bend) for what, bend, _ in places[both.every[0]]]
 

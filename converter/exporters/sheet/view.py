@@ -218,7 +218,8 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
     table = tube.run.table
     section = describe(tube.section, both) if tube.section else "not known"
     stick = both.each(lambda one: one.length(sheets[one].stick)) if sheets else both.length(table.developed_length)
-    die = ", ".join(part.dies) or "none"
+    dies = dict.fromkeys(step.die.name for step in setup.steps if step.die) if setup else {}
+    die = ", ".join(dies or part.dies) or "none"
     mass = mass_text(part.mass, both)
     facts = [
         *part.facts,

@@ -11,12 +11,9 @@ clause("runs-into-itself", "the tube runs into itself")
 clause("runs-into", "the tube runs into {against:bare} by {deep:length}")
 clause("comes-within", "the tube comes within {least:length} of {against:bare}")
 clause("may-touch", ", which may touch")
-clause("clears-everything", "everything")
-clause("clears-everything-by", "everything by {least:length}")
 clause("ways-out", "{ways:one of}")
 clause("raise-pivot", "raise the pivot by {by:length}")
 clause("turn-plane", "turn the machine's bend plane {plane}")
-clause("drawn-onto-itself", "the finished tube meets itself as it is drawn: move its bends apart")
 clause(
     "no-way-out",
     "no other order, end, plane, pivot height or single cut was found that clears: redraw it, or make room",
@@ -30,8 +27,6 @@ clause("refitted", "bent on it instead (refit), which moves the centerline by {m
 _SWEPT = "fed from end {feed}, with the bend at {turned:angle}, {meets}{doubt}; "
 #: What a sweep came to, by what was tried.
 _SWEEPS = {
-    "ends": _SWEPT + "neither end first is better",
-    "orders": _SWEPT + "no order is better",
     "every order": _SWEPT + "every order that can be held was tried and none is better",
     "many orders": _SWEPT + "many orders that can be held were tried and none is better",
 }
@@ -148,17 +143,7 @@ define(
     "order-changed",
     NOTE,
     "The bends are made in another order, or from the other end, than the simple one; why.",
-    says={
-        "set-up": "fed from end {feed}{order}, {reasons:list}",
-        "clamp": "fed from end A in the plain order, the clamp finds no room; fed from end {feed}, bends in the order "
-        "{order:order}, it clears {cleared}",
-        "room": "fed from end A in the plain order, with the bend at {turned:angle}, {meets}; fed from end {feed}, "
-        "bends in the order {order:order}, it clears {cleared}",
-    },
-    cure={
-        "clamp": "Feed it from end {feed}, bends in the order {order:order}.",
-        "room": "Feed it from end {feed}, bends in the order {order:order}.",
-    },
+    says="fed from end {feed}{order}, {reasons:list}",
 )
 define(
     "stop-too-great",

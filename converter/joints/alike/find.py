@@ -36,7 +36,10 @@ class _Group:
 
 
 def find_parts(
-    tubes: Sequence[Tube], copes: Callable[[], Copes], alone: Callable[[], Sequence[bool]] | None = None
+    tubes: Sequence[Tube],
+    copes: Callable[[], Copes],
+    alone: Callable[[], Sequence[bool]] | None = None,
+    dies: Callable[[Tube], Sequence[str]] | None = None,
 ) -> tuple[Part, ...]:
     """The parts of a job, in the order of their first tubes.
 
@@ -50,6 +53,7 @@ def find_parts(
         alone: of each tube whether no other lies near it (`converter.joints.near.alone`) and nothing else says how it
             is cut: what such a tube is cut to is itself at most, and its bend table tells that. None where any may be
             cut to another.
+        dies: names of those that the bends of a tube are made on; None for its own alone.
     """
 
     @cache
@@ -64,7 +68,7 @@ def find_parts(
     drawers: dict[tuple[object, ...], list[_Group]] = {}
     groups: list[_Group] = []
     for index, tube in enumerate(tubes):
-        kind, drawer = _kind(tube), floor(tube.run.table.developed_length / _DRAWER)
+        kind, drawer = _kind(tube, dies), floor(tube.run.table.developed_length / _DRAWER)
         near = [group for step in (-1, 0, 1) for group in drawers.get((*kind, drawer + step), ())]
         near = sorted((g for g in near if same_section(tubes[g.leader].section, tube.section)), key=lambda g: g.leader)
 
@@ -115,12 +119,14 @@ def _parts(tubes: Sequence[Tube], groups: Sequence[_Group]) -> tuple[Part, ...]:
     )
 
 
-def _kind(tube: Tube) -> tuple[object, ...]:
+def _kind(tube: Tube, dies: Callable[[Tube], Sequence[str]] | None) -> tuple[object, ...]:
     """What equal tubes share to the letter."""
     table = tube.run.table
     sharp = sum(bend.clr is None for bend in table.bends)
     shape = None if tube.section is None else tube.section.shape
-    return shape, tube.metal, tube.die, tube.run.closed, len(table.bends), sharp
+    # a tube's own die is that of its first bend where a rectangle lies two ways, and from end B another
+    made_on = tube.die if dies is None else tuple(sorted(dies(tube)))
+    return shape, tube.metal, made_on, tube.run.closed, len(table.bends), sharp
 
 
 def forms_of(tubes: Sequence[Tube], copes: Copes) -> list[Form]:

@@ -25,11 +25,29 @@ _AS_IS = Look()
 
 
 def same_section(one: Section | None, other: Section | None) -> bool:
-    """Whether two sections are equal (`SECTION`); unknown ones are."""
+    """Whether two sections are equal (`SECTION`), perhaps one of them told the other way round; unknown ones are."""
     if one is None or other is None:
         return one is other
-    here, there = ((s.od, s.wall, s.height, s.corner) for s in (one, other))
-    return one.shape == other.shape and all(abs(a - b) <= SECTION for a, b in zip(here, there, strict=True))
+    return _as_told(one, other) or lies_across(one, other)
+
+
+def lies_across(one: Section | None, other: Section | None) -> bool:
+    """Whether two sections are equal only when one lies a quarter turn from the other."""
+    if one is None or other is None or not other.lies_two_ways or _as_told(one, other):
+        return False
+    return one.shape == other.shape and _near_sizes(_sizes(one), (other.height, other.od, other.wall, other.corner))
+
+
+def _as_told(one: Section, other: Section) -> bool:
+    return one.shape == other.shape and _near_sizes(_sizes(one), _sizes(other))
+
+
+def _sizes(section: Section) -> tuple[float, ...]:
+    return section.od, section.height, section.wall, section.corner
+
+
+def _near_sizes(here: tuple[float, ...], there: tuple[float, ...]) -> bool:
+    return all(abs(a - b) <= SECTION for a, b in zip(here, there, strict=True))
 
 
 def same_table(one: Form, other: Form, look: Look) -> bool:
@@ -62,6 +80,8 @@ def rolls(one: Form, other: Form, look: Look) -> Iterator[float]:
     fold = one.fold
     if fold is not None:
         turn = one.section_angle(Look()) - other.section_angle(look)
+        if lies_across(one.tube.section, other.tube.section):
+            turn += 90.0
         if len(one.legs) > 1:
             if abs((turn + fold / 2.0) % fold - fold / 2.0) <= ANGLE:
                 yield 0.0

@@ -133,6 +133,13 @@ class Section:
         sizes = zip(self.sizes[1:4], other.sizes[1:4], strict=True)
         return self.shape == other.shape and all(abs(a - b) <= within for a, b in sizes)
 
+    def is_same_stock(self, other: Section, within: float) -> bool:
+        """Whether a stick of it is one of another section, which may be told a quarter turn from it."""
+        if self.is_same_size(other, within):
+            return True
+        sizes = ((self.od, other.height), (self.height, other.od), (self.wall, other.wall))
+        return self.shape == other.shape and all(abs(a - b) <= within for a, b in sizes)
+
     def sliding_inside(self, slip: float) -> Section | None:
         """The section of a sleeve that slides into the bore, with the same wall; None where there is no room for one.
 

@@ -441,7 +441,7 @@ def test_each_tube_is_fitted_after_those_it_is_cut_to():
 def test_what_the_bench_is_handed_is_the_jobs(tmp_path):
     """The cut at its angles, saw lines read back, and of a shop without a file no command."""
     job = demo_job(tmp_path)
-    both = BothUnits("in")
+    both, refused = BothUnits("in"), []
     for part in page_of(job).parts:
         value = bench_data(part, job.shop)
         for joint in part.joints:
@@ -454,13 +454,15 @@ def test_what_the_bench_is_handed_is_the_jobs(tmp_path):
             assert [float(lines[what].split()[0].rstrip("°")) for what in ("Hole saw", "Tilt", "Offset", "Depth")] == (
                 pytest.approx([saw.size, saw.from_square, saw.offset, saw.depth], abs=0.0051)
             )
-        if part.setup and part.setup.steps:
+        if part.refusal is not None:
+            refused.append(part.name)
+            assert set(value) == {"ends"}, "nothing is marked, set or measured of what is not to be made as drawn"
+        elif part.setup and part.setup.steps:
             bare = bench_data(part, replace(job.shop, source=""))
             assert {row["command"] for row in bare["check"]["rows"]} == {""}
             assert all(row["command"].startswith("elbowroom springback ") for row in value["check"]["rows"])
-            assert [row["bend"] for row in value["check"]["rows"]] == [
-                n for n in range(1, len(part.setup.steps) + 1) if n not in part.bad_bends
-            ]
+            assert [row["bend"] for row in value["check"]["rows"]] == list(range(1, len(part.setup.steps) + 1))
+    assert len(refused) == 1
     assert bench_words(replace(job.shop, source=""))["demo"] and not bench_words(job.shop)["demo"]
 
 
