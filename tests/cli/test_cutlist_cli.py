@@ -404,4 +404,4 @@ def test_that_the_demo_shop_is_invented_is_said(capsys, frame, tmp_path):
     assert "saw, stock and prices are those of the invented demo shop" in text
     codes = [one["code"] for one in run(capsys, "cutlist", drawing, *options, "--json").json["findings"]]
     assert codes.count("demo-shop") == 1
-    assert "demo" not in run(capsys, "cutlist", *frame).out
+    assert "invented demo shop" not in run(capsys, "cutlist", *frame).out
