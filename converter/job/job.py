@@ -480,6 +480,8 @@ def _no_runs_sentence(drawing: Drawing, display: Display) -> str:
     kinds = {one.kind for one in drawing.ignored}
     if "body" in kinds:  # of a mesh
         todo = "export each tube as a body of its own and in finer facets, or its centerline as DXF or STEP"
+    elif "layout" in kinds:
+        todo = "name the layout that has the tubes, or draw them in model space"
     elif "solid" in kinds:
         todo = "export each tube as a solid of straights and circular bends, or its centerline (the sketch or path)"
     else:
