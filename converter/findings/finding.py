@@ -76,7 +76,9 @@ class Finding:
     @property
     def precedence(self) -> int:
         """Sorts before severity: what makes others likely to be wrong comes first, and most of all no centerlines."""
-        return 0 if self.code == "outline-suspect" else 1 if self.doubts_unit else 2
+        if self.code == "outline-suspect":
+            return 0
+        return 1 if self.doubts_unit or self.code == "fit-looser" else 2
 
     @property
     def rank(self) -> int:

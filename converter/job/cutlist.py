@@ -302,6 +302,8 @@ def cut_list(
         findings += told
     if groups and not shop.cutting.is_given:
         findings.append(Finding("kerf-assumed", values={"kerf": shop.cutting.saw.kerf}))
+    if groups and shop.is_demo:
+        findings.append(Finding("demo-shop", variant="bars"))
     return CutList(tuple(groups), tuple(findings), quantities, shop.rates.currency, mitre)
 
 
@@ -316,6 +318,8 @@ def first_cut_list(jobs: Sequence[Job]) -> CutList | None:
     if key not in kept:
         is_large = sum(len(job.shown.parts) for job in jobs) > _MANY_PARTS
         cuts = cut_list(jobs, dives=_FEW_DIVES, seconds=0.0 if is_large else SECONDS)
+        # sheets say themselves that the shop is invented
+        cuts = replace(cuts, findings=tuple(finding for finding in cuts.findings if finding.code != "demo-shop"))
         kept[key] = cuts if any(group.plan is not None for group in cuts.groups) else None
     found: CutList | None = kept[key]
     return found

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from converter.geometry.circles import crossed, vec
 from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, scale, sub, unit
+from converter.limits import GREATEST_RADIUS
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
 from converter.reducer.walk import WalkStep
@@ -95,7 +96,7 @@ class LinearTube:
             rotation = 180.0 if rotation <= -180.0 + 1e-9 else rotation
             angle = old.angle + degrees(change.get("angle", 0.0))
             radius = None if old.clr is None else old.clr + change.get("radius", 0.0)
-            if not 0.0 < angle < 360.0 or (radius is not None and not radius > 0.0):
+            if not 0.0 < angle < 360.0 or (radius is not None and not 0.0 < radius <= GREATEST_RADIUS):
                 return None
             bends.append(Bend(feeds[row], rotation, angle, radius, old.clr_uncertainty, old.corner))
         t, n = self.placement.direction, self.placement.normal

@@ -18,6 +18,7 @@ from converter.model.run import Run
 from converter.progress import steps
 from converter.quoting import is_blank, quoted
 from converter.reducer.chain import Chain, chain
+from converter.reducer.looser import looser_fit, may_be_looser
 from converter.reducer.plain import ExactRun, exact_runs
 from converter.tolerances import DEFAULT, Tolerances
 from converter.units import MM_PER, UNIT_CHOICES
@@ -25,6 +26,8 @@ from converter.units import MM_PER, UNIT_CHOICES
 _SPLIT = "read it in parts (--layer, --skip-layer), or export the tubes alone"
 #: What tubes without a name of their own are called, with a number.
 _UNNAMED = "tube"
+#: So many tubes of a drawing are tried with a looser fit: what is wrong with them is wrong with the others, too.
+_TRIED_LOOSER = 3
 #: mm; what a run is likeliest to have when its unit is in doubt
 _USUAL = 1500.0
 
@@ -57,6 +60,7 @@ def reduce_drawing(
     plain = exact_runs(chains, tol)
     labels = _names(chains, drawing.tables)
     runs: list[Run] = []
+    tried = 0
     for one, quick, name in steps(zip(chains, plain, labels[: len(chains)], strict=True), "tubes", len(chains)):
         try:
             run = _exact_run(one, quick, name) if quick is not None else _general(one, name, tol, radii)
@@ -64,6 +68,10 @@ def reduce_drawing(
             if error.code == "too-many-bends":
                 raise _too_many_bends(drawing, one) from error
             raise _no_tube(drawing, one, error) from error
+        if run is not None and quick is None and tried < _TRIED_LOOSER and may_be_looser(run, tol):
+            tried += 1
+            looser = looser_fit(one, run, tol, radii)
+            run = run if looser is None else replace(run, findings=(looser, *run.findings))
         if run is not None:
             run = _with_section(run, one)
             if len(run.table.bends) > BENDS:

@@ -391,3 +391,17 @@ def test_sticks_that_only_fit_unrounded_are_not_nested_together(capsys, odd, tmp
     html = (tmp_path / "odd-sheet.html").read_text(encoding="utf-8")
     assert "0.000 scrap" in in_rounding(html, "in", "0.001 in"), "less is left than the last cut takes"
     assert "1/8 too long" in in_rounding(html, "in", "1/16 in"), "the bars of the page are nested once"
+
+
+def test_that_the_demo_shop_is_invented_is_said(capsys, frame, tmp_path):
+    """Its saw, its stock and its prices stand in the list; with a shop file there is nothing to say."""
+    drawing = str(tmp_path / "one.dxf")
+    doc = ezdxf.new("R2010", units=4)
+    doc.modelspace().add_line((0, 0), (800, 0))
+    doc.saveas(drawing)
+    options = ("--section", "40x40x3mm", "--bar", "6m")
+    text = " ".join(run(capsys, "cutlist", drawing, *options).out.split())
+    assert "saw, stock and prices are those of the invented demo shop" in text
+    codes = [one["code"] for one in run(capsys, "cutlist", drawing, *options, "--json").json["findings"]]
+    assert codes.count("demo-shop") == 1
+    assert "invented demo shop" not in run(capsys, "cutlist", *frame).out

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from splines import interpolating
 from strategies import placements, tables
 
 from converter.geometry.circles import fit_circle, fit_line, radius_uncertainty
@@ -355,3 +356,40 @@ def test_chords_that_miss_each_other_by_a_hair_alike_are_one_arc_to_its_ends(cou
     run = run_of(*lines)
     assert_same(run.table, table, 3 * gap, 0.1, 0.1)
     assert run.deviation <= 0.05
+
+
+def chord_vertices(table, count):
+    points = [SOMEWHERE.start]
+    for s in rebuild(table, SOMEWHERE):
+        points += [s.end] if isinstance(s, Line) else [s.point(s.angle * k / count) for k in range(1, count + 1)]
+    return np.array(points)
+
+
+THREE_BENDS = BendTable((Bend(410, 0, 90, 90), Bend(288.44, 32.77, 56.9, 90), Bend(471.1, -147, 56.2, 90)), 268.2)
+
+
+@pytest.mark.parametrize(("digits", "fit"), [(0.254, "0.2mm"), (1.0, "0.8mm")])
+def test_points_rounded_beyond_the_tolerance_name_the_fit_that_makes_a_tube_of_them(digits, fit):
+    """To 0.01 in, and to a whole mm: nothing within 0.05 mm has few bends, and dozens of corners tell nothing of why."""
+    rounded = np.round(chord_vertices(THREE_BENDS, 16) / digits) * digits
+    run = run_of(Polyline(rounded))
+    (said,) = [finding for finding in run.findings if finding.code == "fit-looser"]
+    assert "a tube of 3 bends" in said.message and f"--fit {fit}" in said.cure_in(None)
+    looser = run_of(Polyline(rounded), fit=float(fit.removesuffix("mm")))
+    assert_same(looser.table, THREE_BENDS, 1.0, 0.5, 0.6)
+    assert looser.deviation == pytest.approx(said.measured, abs=1e-9)
+    assert not [finding for finding in looser.findings if finding.code == "fit-looser"]
+
+
+def test_what_is_no_tube_at_any_fit_names_none():
+    saw = np.array([(20.0 * k, 4.0 * (k % 2), 0.0) for k in range(30)])
+    assert not [finding for finding in run_of(Polyline(saw)).findings if finding.code == "fit-looser"]
+
+
+def test_a_search_for_radii_stays_within_bounds():
+    """A spline through points 30 mm apart swings past the tangent points; one step of the search for its arcs had a radius
+    of 3e15 mm, and the whole drawing was refused for it."""
+    table = BendTable((Bend(210, 0, 90, 90), Bend(150, 30, 70, 90)), 200)
+    run = run_of(interpolating(table, SOMEWHERE, 30, 3))
+    assert run.deviation <= 0.06
+    assert any(finding.code == "not-line-arc" for finding in run.findings)

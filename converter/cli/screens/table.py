@@ -12,7 +12,7 @@ from converter.cli.screens.parts import part_lines, part_marks
 from converter.model.part import Part
 from converter.model.run import Run, Tube
 from converter.quoting import one_line
-from converter.units import MM_PER, Display, unit_word
+from converter.units import MM_PER, Display, fine_length, unit_word
 from converter.words import ROTATION, part_title
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ def part_text(
         lines[-1] += f"; from long point to long point {display.length(run.table.developed_length + sum(run.metal))}"
     deviation = max(one.run.deviation for one in part.tubes)
     if deviation > _WORTH_SAYING:
-        lines.append(f"  strays up to {deviation:.3f} mm from what was drawn")
+        lines.append(f"  strays up to {fine_length(deviation, display)} from what was drawn")
     return "\n".join(lines)
 
 

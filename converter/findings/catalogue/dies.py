@@ -227,7 +227,10 @@ define(
     "demo-shop",
     NOTE,
     "No shop file was named; the invented demo shop was used.",
-    says="no shop file was named, so the dies are those of the invented demo shop",
+    says={
+        "": "no shop file was named, so the dies are those of the invented demo shop",
+        "bars": "no shop file was named, so saw, stock and prices are those of the invented demo shop",
+    },
     cure="Write your own with `elbowroom shop new FILE` and name it with --shop.",
 )
 define(

@@ -144,6 +144,10 @@ define(
     "not give its true shape: do not trust it",
     cure="Export the drawing again as 3D polylines or STEP, or redraw the arc.",
 )
+clause(
+    "paper-layout",
+    "{layout:quoted} of paper space has {count:count curve}; --layout {layout:quoted} reads {count:it/them}",
+)
 clause("annotation-name", "{layer:quoted} by its name ({count:,})")
 clause(
     "annotation-border", "{layer:quoted}, with a rectangle around everything else that nothing else meets ({count:,})"

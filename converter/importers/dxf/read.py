@@ -32,7 +32,7 @@ from converter.importers.dxf.outline import outline_findings, outline_read_findi
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.model.curve import Arc, Path, Polyline, Spline
-from converter.model.drawing import Drawing, DrawnCurve, HeaderUnit, LeftShape
+from converter.model.drawing import Drawing, DrawnCurve, HeaderUnit, Ignored, LeftShape
 from converter.pause import paused_gc
 from converter.quoting import quoted, shortened
 from converter.reducer.ends import sample
@@ -69,6 +69,8 @@ def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | Non
         layout = _layout(doc, chosen.layout, given.name)
         reading.run(loaded.model if layout.is_modelspace else layout)
     drawing = reading.drawing
+    if not drawing.curves and layout.is_modelspace:
+        drawing.ignored += _paper_layouts(doc)
     drawing.curves = with_run_names(doc, layout, drawing.curves)
     drawing.findings[:0] = loaded.findings
     return drawing
@@ -85,6 +87,17 @@ def _layout(doc: Any, name: str | None, file: str) -> Any:
         known = ", ".join(names[:20]) + (", ..." if len(names) > 20 else "")
         raise OptionError(f"{file} has no layout {quoted(name)}: it has {known}.", code="no-such-layout", file=file)
     return doc.layouts.get(raw)
+
+
+def _paper_layouts(doc: Any) -> list[Ignored]:
+    """The layouts of paper space that have curves, for a drawing whose model space has none."""
+    found = []
+    for raw in doc.layouts.names_in_taborder():
+        layout = doc.layouts.get(raw)
+        count = 0 if layout.is_modelspace else sum(one.dxftype() in CONVERTERS for one in layout)
+        if count:
+            found.append(Ignored("layout", 1, Clause.of("paper-layout", layout=decoded(raw), count=count)))
+    return found
 
 
 class _LayoutReading:

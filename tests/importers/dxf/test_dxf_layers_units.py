@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from dxf_tools import codes, ignored, new, reread
 
+from converter.cli.main import main
 from converter.errors import OptionError, UnitsError
 from converter.importers.dxf.insunits import INSUNITS
 from converter.units import MM_PER
@@ -143,6 +144,18 @@ def test_layouts_only_by_name(tmp_path, version):
     with pytest.raises(OptionError, match=r"has no layout 'Sheet 9': it has Model, Layout1\.") as caught:
         reread(doc, tmp_path, layout="Sheet 9")
     assert caught.value.code == "no-such-layout"
+
+
+def test_a_drawing_with_all_its_tubes_in_paper_space_names_the_layout(tmp_path, capsys):
+    doc, _ = new("R2010")
+    doc.layout("Layout1").add_line((0, 0), (77, 0))
+    doc.layout("Layout1").add_text("title")
+    doc.saveas(tmp_path / "paper.dxf")
+    assert main(["table", str(tmp_path / "paper.dxf")]) == 2
+    text = " ".join(capsys.readouterr().err.split())
+    assert "'Layout1' of paper space has 1 curve; --layout 'Layout1' reads it" in text
+    assert "name the layout that has the tubes, or draw them in model space" in text
+    assert main(["table", str(tmp_path / "paper.dxf"), "--layout", "Layout1"]) == 0
 
 
 #: metres per unit, typed from the definitions: yard = 0.9144 m (1959), US survey foot = 1200/3937 m,

@@ -1,0 +1,68 @@
+"""Whether a tube that came out as many slight corners, or as no tube at all, is one of few bends drawn less exactly.
+
+Points rounded to a hundredth of an inch, or a spline through too few of them, stray from the true straights and arcs by more
+than the fit tolerance. Then no few bends follow what is drawn, and what is told of each corner says nothing of the cause.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from converter.findings import Finding
+from converter.model.run import Run
+from converter.reducer.chain import Chain
+from converter.tolerances import Tolerances
+
+#: Times the fit tolerance that are tried: 0.2 and 0.8 mm where it is the usual one.
+TIMES = (4.0, 16.0)
+#: So many slight corners of less than so many degrees speak of an arc in chords that was not found.
+_MANY, _SLIGHT = 6, 25.0
+#: The tube has to come to at most one in so many of its bends.
+_FEWER = 3
+
+
+def may_be_looser(run: Run, tol: Tolerances) -> bool:
+    """Whether a tube has slight corners in number, or a curve that hardly misses straights and arcs."""
+    strays = [finding.measured or 0.0 for finding in run.findings if finding.code == "not-line-arc"]
+    slight = sum(bend.clr is None and bend.angle < _SLIGHT for bend in run.table.bends)
+    return slight >= _MANY or (bool(strays) and max(strays) <= TIMES[-1] * tol.fit)
+
+
+def looser_fit(one: Chain, run: Run, tol: Tolerances, radii: Sequence[float] = ()) -> Finding | None:
+    """That a looser fit makes a tube of few bends of a chain, with the fit and how far off it then is; or None.
+
+    Worth asking where `may_be_looser`.
+
+    Args:
+        one: what was drawn.
+        run: what came of it within the tolerance.
+        tol: mm and degrees.
+        radii: mm, of the shop's dies.
+    """
+    from converter.reducer.general import reduce_chain  # fitting code that exact drawings never need
+
+    bends = run.table.bends
+    for times in TIMES:
+        again = reduce_chain(one, run.name, replace(tol, fit=times * tol.fit), radii)
+        if again is None or _FEWER * len(again.table.bends) > len(bends):
+            continue
+        if any(finding.severity == "error" for finding in again.findings):
+            continue
+        if any(bend.clr is None and bend.angle < _SLIGHT for bend in again.table.bends):
+            continue
+        return Finding(
+            "fit-looser",
+            tube=run.name,
+            measured=again.deviation,
+            limit=tol.fit,
+            unit="mm",
+            layer=run.layer,
+            values={
+                "away": again.deviation,
+                "bends": len(again.table.bends),
+                "limit": tol.fit,
+                "fit": f"{times * tol.fit:g}mm",
+            },
+        )
+    return None
