@@ -114,9 +114,7 @@ def metal_findings(
         bodies: of each of them, as of `converter.job.Job.bodies`; only asked where a tube leaves a doubt.
     """
     doubtful = [
-        i
-        for i, tube in enumerate(tubes)
-        if tube.section is not None and not surely_possible(tube.run, tube.section)
+        i for i, tube in enumerate(tubes) if tube.section is not None and not surely_possible(tube.run, tube.section)
     ]
     findings: list[Finding] = []
     for i in doubtful:
