@@ -21,7 +21,8 @@ from sweep_tools import random_table
 
 from converter.bending.room import near, questions
 from converter.bending.room.order import ALIKE, MARGIN, weigh_orders
-from converter.bending.room.questions import together
+from converter.bending.room.order_sets import TopQuestion
+from converter.bending.room.questions import BoundQuestion, RoomQuestion, side_by_side, together
 from converter.bending.room.shape import TubeSide, halves
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import TOLERANCE, Sweepers, sweep_order
@@ -144,6 +145,25 @@ def test_tubes_side_by_side_come_to_what_each_comes_to_alone():
     alone = [together([weigh_orders(ends, None)])[0] for ends in work()]
     assert together([weigh_orders(ends, None) for ends in work()]) == alone
     assert all(one.best is not None for one in alone) and sum(not one.best.is_simple for one in alone) > 4
+
+
+def test_tubes_side_by_side_wait_for_each_other_before_they_are_swept():
+    """However many quick questions come between, what is swept at a time is that of all; bounds come after it."""
+    table, section, machine = seeded(0, 3)
+    one = Sweepers(table, section, space_of(machine)).of("A")
+    room = RoomQuestion(one._tube, [(0, 0)])
+    top, bound = TopQuestion(np.zeros((8, 3))), BoundQuestion(one._tube)
+
+    def asking(*questions):
+        for question in questions:
+            yield [question]
+        return questions
+
+    works = [(top, room, bound), (room, top, top, room), (bound, room), (room,)]
+    nested = [asking(*works[0]), side_by_side([asking(*works[1]), asking(*works[2])]), asking(*works[3])]
+    steps = list(side_by_side(nested))
+    assert steps == [[top], [room, room, room], [top], [top], [room], [bound, bound], [room]]
+    assert together([asking(*work) for work in works]) == works
 
 
 def test_what_does_not_fit_into_one_go_comes_to_the_same(monkeypatch):

@@ -370,12 +370,9 @@ def _with_itself(questions: Sequence[RoomQuestion]) -> list[list[Moment]]:
         start = (np.cumsum(sizes) - sizes)[of]
         inside = np.arange(len(of)) - start
         group = start + np.where(each, inside, 0)
-        answers = Answers.of(
-            [moment for one in found for moment in one],
-            *(numbers[of] for numbers in _limits(questions)),
-            group,
-            np.array([one.line for one in questions])[of],
-        )
+        known, line = [moment for one in found for moment in one], np.array([one.line for one in questions])
+        enough, radius, deep = _limits(questions)
+        answers = Answers.of(known, enough[of], radius[of], deep[of], group, line[of])
         nearest_to_itself(elements, items, answers)
         low = np.minimum(elements.outer[answers.row], elements.outer[answers.against]).tolist()
         high = np.maximum(elements.outer[answers.row], elements.outer[answers.against]).tolist()

@@ -182,12 +182,9 @@ class Clamping:
         pressure die look no further, and not at each other.
         """
         every = range(len(self.needs))
+        lacks = self._lacks
         return [
-            [
-                bend != other
-                and not (self._lacks(bend, other, None) if other < bend else self._lacks(bend, None, other))
-                for other in every
-            ]
+            [bend != by and not (lacks(bend, by, None) if by < bend else lacks(bend, None, by)) for by in every]
             for bend in every
         ]
 
