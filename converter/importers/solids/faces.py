@@ -77,8 +77,8 @@ class Rim:
 
     def value(self, t: float) -> Vec:
         """The point at parameter ``t``."""
-        p = self.curve.Value(t)
-        return (p.X(), p.Y(), p.Z())
+        point: Vec = self.curve.Value(t).Coord()
+        return point
 
 
 @dataclass(slots=True)
@@ -159,9 +159,9 @@ def _rim(edge: Any, circles: list[Rim]) -> Rim:
     if kind == _CIRCLE:
         circle = curve.Circle()
         place, r = circle.Position(), circle.Radius()
-        c, x, y = place.Location(), place.XDirection(), place.YDirection()
-        rim.center = (c.X(), c.Y(), c.Z())
-        rim.circle = (*rim.center, r * x.X(), r * x.Y(), r * x.Z(), r * y.X(), r * y.Y(), r * y.Z(), first, last)
+        rim.center = place.Location().Coord()
+        (a, b, c), (d, e, f) = place.XDirection().Coord(), place.YDirection().Coord()
+        rim.circle = (*rim.center, r * a, r * b, r * c, r * d, r * e, r * f, first, last)
         circles.append(rim)
         return rim
     if kind == _LINE:
@@ -187,8 +187,8 @@ def _fill_circles(circles: list[Rim]) -> None:
 
 
 def _axis(position: Any) -> tuple[Vec, Vec, Vec, bool]:
-    c, d, x = position.Location(), position.Direction(), position.XDirection()
-    return (c.X(), c.Y(), c.Z()), (d.X(), d.Y(), d.Z()), (x.X(), x.Y(), x.Z()), position.Direct()
+    c, d, x = position.Location().Coord(), position.Direction().Coord(), position.XDirection().Coord()
+    return c, d, x, position.Direct()
 
 
 def _patch(face: Any, index: int, rims: list[tuple[int, bool]], tol: Tolerances) -> Patch:

@@ -32,23 +32,14 @@ def deviation(body: SolidBody, pieces: list[tuple[TubePiece, float]], segments: 
     """
     if not segments or not pieces:
         return 0.0
-    points: list[Array] = []
-    counts: list[int] = []
-    owners: list[int] = []
-    sizes: list[float] = []
     every_piece = [piece for piece, _ in pieces]
-    found = zip(pieces, _owners(every_piece, segments), _points(body, every_piece), strict=True)
-    for (_, radius), own, rows in found:
-        for one in rows:
-            points.append(one)
-            counts.append(len(one))
-            owners.append(own)
-            sizes.append(radius)
-    if not points:
+    rows = _points(body, every_piece)
+    counts = [sum(map(len, own)) for own in rows]
+    if not any(counts):
         return 0.0
-    every = np.concatenate(points)
-    owner = np.repeat(np.array(owners), counts)
-    radius_of = np.repeat(np.array(sizes), counts)
+    every = np.concatenate([one for own in rows for one in own])
+    owner = np.repeat(_owners(every_piece, segments), counts)
+    radius_of = np.repeat([radius for _, radius in pieces], counts)
     off = np.abs(_away(every, owner, segments) - radius_of)
     worst = float(off.max())
     if worst > 1e-6:
@@ -67,7 +58,7 @@ def _middle(one: Line) -> Vec:
     return scale(add(one.start, one.end), 0.5)
 
 
-def _owners(pieces: Sequence[TubePiece], segments: Sequence[Segment]) -> list[int]:
+def _owners(pieces: Sequence[TubePiece], segments: Sequence[Segment]) -> NDArray[np.intp]:
     """The rebuilt straights or arcs that pieces became: of their kind, those whose middles lie nearest to their own."""
     bent = np.array([isinstance(one, Arc) for one in segments])
     middles = np.array([one.point(one.angle / 2.0) if isinstance(one, Arc) else _middle(one) for one in segments])
@@ -76,20 +67,18 @@ def _owners(pieces: Sequence[TubePiece], segments: Sequence[Segment]) -> list[in
     of_kind = np.array([piece.axis.is_ring for piece in pieces])[:, None] == bent
     # any of its kind comes before all others
     off = np.where(of_kind, off, off + off.max() + 1.0)
-    found: list[int] = off.argmin(axis=1).tolist()
+    found: NDArray[np.intp] = off.argmin(axis=1)
     return found
 
 
 def _points(body: SolidBody, pieces: list[TubePiece]) -> list[list[Array]]:
-    """Of each piece the points of its faces and their edges."""
+    """Of each piece the points of its faces, and of each of their edges once."""
     grids = iter(face_grids([patch for piece in pieces for patch in piece.patches if patch.samples is None]))
     found = []
     for piece in pieces:
-        rows: list[Array] = []
-        for patch in piece.patches:
-            rows.append(next(grids) if patch.samples is None else patch.samples)
-            rows += [body.rims[index].points for index, _ in patch.rims if len(body.rims[index].points)]
-        found.append(rows)
+        rows = [next(grids) if patch.samples is None else patch.samples for patch in piece.patches]
+        edges = dict.fromkeys(index for patch in piece.patches for index, _ in patch.rims)
+        found.append(rows + [body.rims[index].points for index in edges])
     return found
 
 
