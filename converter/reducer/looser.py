@@ -1,7 +1,8 @@
 """Whether a tube that came out as many slight corners, or as no tube at all, is one of few bends drawn less exactly.
 
-Points rounded to a hundredth of an inch, or a spline through too few of them, stray from the true straights and arcs by more
-than the fit tolerance. Then no few bends follow what is drawn, and what is told of each corner says nothing of the cause.
+Points rounded to a hundredth of an inch, or a spline through too few of them, stray from the true straights and arcs by
+more than the fit tolerance. Then no few bends follow what is drawn, and what is told of each corner says nothing of
+the cause.
 """
 
 from __future__ import annotations

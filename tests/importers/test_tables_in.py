@@ -62,6 +62,13 @@ def test_corner_points_with_one_radius_for_all(tmp_path):
     assert run.table.bends[1].rotation == pytest.approx(90)
 
 
+@pytest.mark.parametrize("heading", ["clr_mm", "r_mm", "R (mm)", "radius_mm"])
+def test_the_radius_of_corner_points_by_its_names(tmp_path, heading):
+    run = run_of(save(tmp_path, f"x_mm,y_mm,{heading}\n0,0,\n500,0,80\n500,300,\n"))
+    (bend,) = run.table.bends
+    assert (bend.feed, bend.clr, run.table.tail) == pytest.approx((420.0, 80.0, 220.0))
+
+
 def test_corner_points_with_a_radius_each(tmp_path):
     text = "x_mm,y_mm,z_mm,clr_mm\n0,0,0,\n200,0,0,40\n200,200,0,60\n200,200,200,\n"
     run = run_of(save(tmp_path, text))

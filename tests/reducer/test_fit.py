@@ -370,7 +370,7 @@ THREE_BENDS = BendTable((Bend(410, 0, 90, 90), Bend(288.44, 32.77, 56.9, 90), Be
 
 @pytest.mark.parametrize(("digits", "fit"), [(0.254, "0.2mm"), (1.0, "0.8mm")])
 def test_points_rounded_beyond_the_tolerance_name_the_fit_that_makes_a_tube_of_them(digits, fit):
-    """To 0.01 in, and to a whole mm: nothing within 0.05 mm has few bends, and dozens of corners tell nothing of why."""
+    """To 0.01 in, and to a whole mm: nothing within 0.05 mm has few bends, and dozens of corners do not say why."""
     rounded = np.round(chord_vertices(THREE_BENDS, 16) / digits) * digits
     run = run_of(Polyline(rounded))
     (said,) = [finding for finding in run.findings if finding.code == "fit-looser"]
@@ -387,8 +387,8 @@ def test_what_is_no_tube_at_any_fit_names_none():
 
 
 def test_a_search_for_radii_stays_within_bounds():
-    """A spline through points 30 mm apart swings past the tangent points; one step of the search for its arcs had a radius
-    of 3e15 mm, and the whole drawing was refused for it."""
+    """A spline through points 30 mm apart swings past the tangent points; one step of the search for its arcs had a
+    radius of 3e15 mm, and the whole drawing was refused for it."""
     table = BendTable((Bend(210, 0, 90, 90), Bend(150, 30, 70, 90)), 200)
     run = run_of(interpolating(table, SOMEWHERE, 30, 3))
     assert run.deviation <= 0.06

@@ -5,7 +5,7 @@ from converter.findings.entries import ERROR, NOTE, WARNING, clause, define
 # --- units ----------------------------------------------------------------------------------
 
 _SAY_WHICH = "Say which with the units option (--units in, --units mm)."
-_NAME_IN_HEADING = "Put the unit in the heading, such as feed_in, or give --units."
+_NAME_IN_HEADING = "Put the unit in the heading, such as feed_in or x_in, or give --units."
 _THEN = "was read as mm: its largest extent is then {extent:either}; it would be {in_inches:either} if it was"
 _EVERY_LENGTH = "in inches every length would be 25.4 times as long"
 

@@ -53,6 +53,8 @@ LETTERS: tuple[dict[str, str], ...] = (
     {"l": "feed", "r": "rotation", "a": "angle"},
     {"y": "feed", "b": "rotation", "c": "angle"},
 )
+#: Beside the coordinates of corners r is their radius.
+CORNER_LETTERS: dict[str, str] = {"x": "x", "y": "y", "r": "clr"}
 
 _JOINTS = re.compile(r"[\s_()\[\]{},/-]+")
 
@@ -94,8 +96,8 @@ def _spelled_out(headings: Sequence[str]) -> list[str]:
     """The headings with the trade's letters spelled out where all three of a set stand there."""
     names = [re.match(r"\s*([a-z]?)(?![a-z])", h.lower()) for h in headings]
     letters = [m[1] if m else "" for m in names]
-    for meaning in LETTERS:
-        if set(meaning) <= set(letters) and "x" not in letters:
+    for meaning in (*LETTERS, CORNER_LETTERS):
+        if set(meaning) <= set(letters) and ("x" in meaning or "x" not in letters):
             return [
                 meaning[letter] + heading.strip()[1:] if letter in meaning else heading
                 for letter, heading in zip(letters, headings, strict=True)
