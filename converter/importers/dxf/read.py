@@ -25,7 +25,7 @@ from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
 from converter.importers.dxf.inserts import Blocks, leave
 from converter.importers.dxf.insunits import FileUnits, file_units, units_findings
 from converter.importers.dxf.layers import EntityLook, LayerRules, decoded, on_hidden
-from converter.importers.dxf.leftout import LeftOut, Tally, why_of
+from converter.importers.dxf.left_out import LeftOut, Tally, why_of
 from converter.importers.dxf.load import LoadedDrawing, load
 from converter.importers.dxf.outline import outline_findings, outline_read_findings
 from converter.importers.registry import ReadOptions

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.geometry.circles import fit_line, vec
-from converter.geometry.vectors import along, any_normal, unit
+from converter.geometry.vectors import along, any_normal, unit, within_half_turn
 from converter.importers.mesh.feet import TablePart, parts_of
 from converter.importers.mesh.stations import Skin, Stations, Track, unrest, windows_of
 from converter.model.bends import Bend, BendTable, Placement
@@ -286,9 +286,9 @@ def _table(row: DevelopedRow, pieces: list[tuple[int, bool]], radius: float) -> 
         if angle >= 359.0:
             return None
         toward = degrees(atan2(y, x))
-        rotation = 0.0 if not rows else (toward - last + 180.0) % 360.0 - 180.0
+        rotation = 0.0 if not rows else within_half_turn(toward - last)
         last = toward
-        rows.append(Bend(feed, 180.0 if rotation <= -180.0 else rotation, angle, 1.0 / size))
+        rows.append(Bend(feed, rotation, angle, 1.0 / size))
         feed = 0.0
     table = BendTable(tuple(rows), feed)
     return table, _laid_on(table, row)

@@ -45,7 +45,6 @@ class Thread:
         points, closed: the centerline.
         radius: of the surface, mm; to a few percent.
         outward: 1.0 where the faces' normals point away from it, -1.0 where they point to it.
-        share: share of the body's area that belongs to it.
         unbranched: share of all that crowds which lies along it; the rest branches off, or lies elsewhere.
     """
 
@@ -53,7 +52,6 @@ class Thread:
     closed: bool
     radius: float
     outward: float
-    share: float
     unbranched: float = 1.0
 
 
@@ -202,7 +200,7 @@ def find_thread(body: MeshBody, radius: float, outward: float) -> Thread | None:
         return None
     # a ragged surface crowds beside its way, a branch leads away from it
     beside = cKDTree(path).query(nodes)[0] <= BESIDE * radius
-    return Thread(path, closed, radius, outward, float(on.mean()), float(beside.mean()))
+    return Thread(path, closed, radius, outward, float(beside.mean()))
 
 
 def _nodes(drawn: Array, radius: float) -> Array:

@@ -21,7 +21,7 @@ from converter.importers.source import Source
 from converter.importers.step.bounds import check_step
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
 from converter.importers.step.outside import OutsideParts
-from converter.importers.step.references import circle_in
+from converter.importers.step.references import cycle_in
 from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts, joined_tubes, touching
 from converter.importers.step.trial import NO_MEMORY, trial_seconds, try_out
 from converter.model.bends import Placement
@@ -89,14 +89,14 @@ def _tried_session(data: bytes, name: str, tried: bool) -> StepSession:
     """A file loaded by the kernel, one that is malformed tried out in a process of its own first."""
     from converter.kernel.step.read import load_step
 
-    circle = circle_in(data)
-    if circle and not tried:
-        try_out(data, name, circle)
+    cycle = cycle_in(data)
+    if cycle and not tried:
+        try_out(data, name, cycle)
     session = load_step(data, name)
-    if session.broken and not (tried or circle):
+    if session.broken and not (tried or cycle):
         try_out(data, name, session.broken)
-    if circle:
-        session.broken = "; ".join(filter(None, (circle, session.broken)))
+    if cycle:
+        session.broken = "; ".join(filter(None, (cycle, session.broken)))
         session.serious, session.nameless = True, False
     return session
 

@@ -1,6 +1,6 @@
 """Does an entity of a STEP file refer to itself, by way of others? Asked of its text before the CAD kernel sees it.
 
-A sound exchange structure has no such circle; the kernel follows one until its stack ends, and takes the process with
+A sound exchange structure has no such cycle; the kernel follows one until its stack ends, and takes the process with
 it before it says that anything is wrong.
 """
 
@@ -8,20 +8,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from converter.importers.circles import Index, on_circle
+from converter.importers.reference_cycles import Index, in_cycle
 
 #: Digits of an entity's number that are told apart, and blanks between it and the sign of equality.
 _DIGITS, _BLANKS = 18, 64
 
 
-def circle_in(data: bytes) -> str:
+def cycle_in(data: bytes) -> str:
     """An entity that refers to itself, by way of others or not, in a few words; '' for none.
 
     Args:
         data: an exchange structure without comments.
     """
     owners, targets, numbers = _references(b"".join(data.split(b"'")[::2]))
-    place = on_circle(owners, targets, len(numbers))
+    place = in_cycle(owners, targets, len(numbers))
     return "" if place is None else f"#{numbers[place]} refers to itself, or to what refers to it"
 
 

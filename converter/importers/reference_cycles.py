@@ -11,7 +11,7 @@ Index = NDArray[np.int64]
 DEEPEST_CHAIN = 20_000
 
 
-def on_circle(owners: Index, targets: Index, count: int) -> int | None:
+def in_cycle(owners: Index, targets: Index, count: int) -> int | None:
     """One that refers to itself by way of others, or begins a chain of more than `DEEPEST_CHAIN`; None for none.
 
     The time is that of sorting the references.
