@@ -133,7 +133,7 @@ class _Assigner:
         choice = self.job.choice(drawn)
         run = reverse_run(drawn) if choice.reverse else drawn
         findings: list[Finding] = []
-        section, source = self._section(run, findings)
+        section = self._section(run, findings)
         if section is not None:
             findings += _outline_differs(run, section)
         corner_clr = self.clr if self.clr is not None else choice.clr
@@ -147,10 +147,10 @@ class _Assigner:
         if self.refit:
             made = self._refitted(made, die, dies)
         die_name, metal = die.name if die else None, self._metal(run)
-        return Tube(made, section, die_name, source, run, tuple(findings), metal, self._on_flat(run) == "cope")
+        return Tube(made, section, die_name, run, tuple(findings), metal, self._on_flat(run) == "cope")
 
-    def _section(self, run: Run, findings: list[Finding]) -> tuple[Section | None, str]:
-        """The run's section and where it comes from."""
+    def _section(self, run: Run, findings: list[Finding]) -> Section | None:
+        """The run's section, by what speaks of it nearest."""
         if run.layer not in self._by_layer:
             self._by_layer[run.layer] = (
                 self._of_layer_option(run.layer),
@@ -159,18 +159,18 @@ class _Assigner:
             )
         option, of_layer, written = self._by_layer[run.layer]
         if option is not None:
-            return option, "option"
+            return option
         said = self.job.of_run(run).section or of_layer.section
         if said is not None:
-            return said, "job file"
+            return said
         if self.default_section is not None:
-            return self.default_section, "option"
+            return self.default_section
         if self.job.default.section is not None:
-            return self.job.default.section, "job file"
+            return self.job.default.section
         if run.section is not None:
-            return run.section, "file"
+            return run.section
         if written is None:
-            return None, ""
+            return None
         findings.append(
             Finding(
                 "section-assumed",
@@ -179,7 +179,7 @@ class _Assigner:
                 values={"section": written, "layer": run.layer},
             )
         )
-        return written, "layer name"
+        return written
 
     def _metal(self, run: Run) -> str | None:
         """The name of the run's metal: of the job for it or its layer, else of the option, else the job's default."""
