@@ -111,15 +111,12 @@ def best_split(table: BendTable, od: float, makeable: Callable[[BendTable], bool
     return next((one for one in splits(table, od) if makeable(one.first) and makeable(one.second)), None)
 
 
-def makeable_by(
-    shop: Shop, die: Die | None, clears: Callable[[BendTable], bool] | None = None
-) -> Callable[[BendTable], bool]:
+def makeable_by(shop: Shop, die: Die | None) -> Callable[[BendTable], bool]:
     """A judge of pieces: no overlaps, straights between bends that the die can hold, angles it reaches.
 
     Args:
         shop: whose machine counts.
         die: the die it is bent on, or None where unknown.
-        clears: whether a piece has room to swing; None takes that for granted.
     """
     most = shop.greatest_angle(die)
 
@@ -127,9 +124,7 @@ def makeable_by(
         need = 0.0 if die is None else die.between
         if min(table.straights) < -_EQUAL or any(bend.feed < need - PAST_LENGTH for bend in table.bends[1:]):
             return False
-        if most is not None and any(bend.angle > most + PAST_ANGLE for bend in table.bends):
-            return False
-        return clears is None or clears(table)
+        return most is None or all(bend.angle <= most + PAST_ANGLE for bend in table.bends)
 
     return judge
 
@@ -154,18 +149,16 @@ def best_refit(run: Run, dies: Sequence[Die]) -> tuple[Die, Run, float] | None:
     return best
 
 
-def common_radii(tubes: Iterable[Tube], between: float | None = None) -> list[CommonRadius]:
+def common_radii(tubes: Iterable[Tube]) -> list[CommonRadius]:
     """For each section of a drawing the one radius that would serve all its bends, if there is one.
 
     A radius that every bend has (within what is known of it) is taken as it is. Otherwise the radii drawn most
     are tried, and whole millimetres between the least and the greatest: of those that leave no
-    overlap, and the straight ``between`` bends, a drawn one that moves the centerline no more than twice as
-    far as the best is preferred, since such a die is likelier to be had.
+    overlap, and twice the outside size straight between bends (common practice, no source), a drawn one that moves
+    the centerline no more than twice as far as the best is preferred, since such a die is likelier to be had.
 
     Args:
         tubes: of the drawing, with their sections.
-        between: mm of straight the die will need between bends; twice the outside size when None
-            (common practice, no source).
     """
     groups: dict[Section, list[Tube]] = {}
     for tube in tubes:
@@ -173,8 +166,7 @@ def common_radii(tubes: Iterable[Tube], between: float | None = None) -> list[Co
             groups.setdefault(tube.section, []).append(tube)
     found = []
     for section, members in groups.items():
-        need = 2.0 * section.od if between is None else between
-        one = _serves(section, members, need)
+        one = _serves(section, members, 2.0 * section.od)
         if one is not None:
             found.append(one)
     return found

@@ -10,6 +10,8 @@ from converter.comparison.differences import Comparison, compare
 from converter.comparison.limits import PUBLISHED, Limits, of_shop
 from converter.comparison.next_piece import NextStep, intended_table, next_piece
 from converter.errors import GeometryError, OptionError
+from converter.findings.wording import counted
+from converter.geometry.vectors import within_half_turn
 from converter.job.job import Job
 from converter.model.bends import BendTable
 from converter.model.run import Tube
@@ -123,7 +125,7 @@ def typed_table(
             replace(
                 bend,
                 feed=straights.get(i, bend.feed),
-                rotation=_within_half_a_turn(rotations.get(i, bend.rotation)),
+                rotation=within_half_turn(rotations.get(i, bend.rotation)),
                 angle=angles.get(i, bend.angle),
             )
             for i, bend in enumerate(table.bends, 1)
@@ -131,11 +133,6 @@ def typed_table(
         return BendTable(bends, straights.get(count + 1, table.tail))
     except GeometryError as error:
         raise OptionError(f"What was typed as measured makes no tube: {error.message}.") from error
-
-
-def _within_half_a_turn(degrees: float) -> float:
-    """The same rotation in (-180, 180], where most protractors go round to 360."""
-    return degrees if -180.0 < degrees <= 180.0 else 180.0 - (180.0 - degrees) % 360.0
 
 
 def limits_named(name: str | None, shop: Shop) -> Limits | None:
@@ -176,8 +173,8 @@ def compare_tube(
     nominal = tube.run.table
     if len(nominal.bends) != len(measured.bends):
         raise OptionError(
-            f"{quoted(tube.name)} was drawn with {_bends(len(nominal.bends))} and the made tube has "
-            f"{_bends(len(measured.bends))}: they are not one shape, so nothing was fitted."
+            f"{quoted(tube.name)} was drawn with {counted(len(nominal.bends), 'bend')} and the made tube has "
+            f"{counted(len(measured.bends), 'bend')}: they are not one shape, so nothing was fitted."
         )
     setup = job.shown.setup_of[tube.name]
     try:
@@ -193,7 +190,3 @@ def compare_tube(
     stops = dict(stops or {})
     steps: Sequence[NextStep] = next_piece(found, setup, job.shop, stops)
     return TubeComparison(job, tube, setup, found, tuple(steps), stops)
-
-
-def _bends(count: int) -> str:
-    return f"{count} bend" + ("" if count == 1 else "s")

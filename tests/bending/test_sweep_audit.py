@@ -120,7 +120,8 @@ def test_a_split_that_is_named_clears_in_both_pieces():
 
     table = run_of([(1200, 0, 90, 150), (400, 180, 90, 150), (250, 90, 60, 150)], 1500).table
     low = replace(LOW, ceiling=1700.0)
-    cut = best_split(table, TUBE.od, makeable_by(shop(low), DIE, lambda t: best_order(t, TUBE, low).clears))
+    holds = makeable_by(shop(low), DIE)
+    cut = best_split(table, TUBE.od, lambda piece: holds(piece) and best_order(piece, TUBE, low).clears)
     assert cut is not None
     assert all(best_order(piece, TUBE, low).clears for piece in (cut.first, cut.second))
     found = best_order(table, TUBE, low)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from converter.cli.screens.findings import counted, titled, with_marks
+from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled, with_marks
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import faint
 from converter.cli.screens.parts import part_lines, part_marks
+from converter.findings.wording import counted
 from converter.model.part import Part
 from converter.model.run import Run, Tube
 from converter.quoting import one_line
@@ -17,6 +18,19 @@ from converter.words import ROTATION, part_title
 
 if TYPE_CHECKING:
     from converter.job import Job
+
+
+def tables_text(job: Job, *, everything: bool) -> str:
+    """The heading, a block for every part, what the rotation is of, findings of reading, what was left out."""
+    shown, display = job.shown, job.display
+    marks = bend_marks(shown.reading_findings)
+    blocks = [heading(job), *(part_text(part, display, marks) for part in shown.parts)]
+    if any(len(tube.run.table.bends) > 1 for tube in shown.tubes):
+        blocks.append(faint(fill(ROTATION)))
+    if shown.reading_findings:
+        blocks.append(findings_text(shown.reading_findings, display, everything=everything))
+    left_out = ignored_text(job.drawing.ignored, display)
+    return "\n\n".join([*blocks, left_out] if left_out else blocks)
 
 
 def heading(job: Job) -> str:
@@ -103,11 +117,6 @@ def _free_rows(run: Run, display: Display) -> list[str]:
             rows.append([f"{i} to {free[i][1]}", display.number(b.feed), "-", "-", "-", what])
     rows.append(["tail", display.number(run.table.tail), "", "", "", ""])
     return [*lines, Grid(["bend", "feed", "rotation", "angle", "CLR", ""], rows, "rrrrrl").text()]
-
-
-def legend() -> str:
-    """What the rotation in the tables is of, and which way it counts."""
-    return faint(fill(ROTATION))
 
 
 def tube_text(tube: Tube, display: Display, marks: Mapping[tuple[str, int], str] | None = None) -> str:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, TypeVar
 from converter.bending.setup.words import CAUTIONS
 from converter.exporters.sheet.revision import Revision, job_heading, revision_of
 from converter.findings import ERROR, WARNING, Finding
+from converter.findings.wording import listed
 from converter.job import Job, sorted_findings
 from converter.job.cutlist import CutList, first_cut_list
 from converter.job.quotation import Quotation, quotation
@@ -197,7 +198,7 @@ class JobSheet:
         names = [drawing.heading for drawing in self.drawings]
         if len(names) > _MOST_NAMED:
             names = [*names[: _MOST_NAMED - 1], f"{len(names) - _MOST_NAMED + 1} more"]
-        return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+        return listed(names)
 
 
 #: Drawings named in a heading at most.
