@@ -12,15 +12,13 @@ from dataclasses import dataclass
 from math import degrees
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import crossed, vec
 from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, scale, sub, unit, within_half_turn
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
 from converter.reducer.walk import WalkStep
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

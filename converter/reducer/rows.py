@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from math import asin, cos, degrees, radians, sin, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Flags, Index
 from converter.geometry.circles import radius_uncertainty, vec
 from converter.geometry.vectors import (
     add,
@@ -37,10 +37,6 @@ from converter.reducer.sample import ellipse_as_arc, sample_ellipse, sample_spli
 from converter.reducer.segment import WIDEST, Span, fewest_arcs, split, turn_angles
 from converter.reducer.tangent_row import tangent_rows
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Index = NDArray[np.intp]
 
 
 @dataclass(slots=True)
