@@ -13,8 +13,8 @@ from math import degrees, log
 from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.vectors import within_half_turn
 from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.misfit import Misfit
@@ -22,7 +22,6 @@ from converter.importers.mesh.refine import Fit
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import reverse_table
 
-Array = NDArray[np.float64]
 Start = tuple[BendTable, Placement]
 AnyFit = TypeVar("AnyFit", bound=Fit)
 

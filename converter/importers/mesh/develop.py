@@ -14,15 +14,13 @@ from dataclasses import dataclass
 from math import atan2, degrees, hypot
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import fit_line, vec
 from converter.geometry.vectors import along, any_normal, unit, within_half_turn
 from converter.importers.mesh.feet import TablePart, parts_of
 from converter.importers.mesh.stations import Skin, Stations, Track, unrest, windows_of
 from converter.model.bends import Bend, BendTable, Placement
-
-Array = NDArray[np.float64]
 
 SHORTEST, LONGEST = 0.3, 0.75  #: of the radius: half lengths of a window
 IN_WINDOW = 60  #: vertices a window should hold at least

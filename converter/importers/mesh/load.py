@@ -13,8 +13,8 @@ from typing import Any
 from urllib.parse import unquote
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.disk.reading import open_to_read
 from converter.errors import MissingLibraryError, ReadError, TooLargeError
 from converter.importers.mesh.bounds import (
@@ -28,9 +28,6 @@ from converter.importers.own_mistakes import raise_own_mistake
 from converter.importers.source import Source
 from converter.limits import MESH_BYTES, size_text
 from converter.quoting import quoted, reason_of
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Unit of a 3MF's numbers by the word in its model (3MF core specification, 3.1) -> our name.
 UNITS_3MF = {"micron": "um", "millimeter": "mm", "centimeter": "cm", "inch": "in", "foot": "ft", "meter": "m"}

@@ -13,17 +13,14 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import along_axis, vec
 from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, unit, within_half_turn
 from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.feet import Feet, TablePart, feet_of, parts_of
 from converter.importers.mesh.stations import solve_spd
 from converter.model.bends import BendTable, Placement
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 STEPS = 40
 SIGMAS = 3.0  #: standard deviations that an uncertainty names

@@ -12,12 +12,9 @@ from dataclasses import dataclass
 from math import ceil, pi
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.importers.mesh.weld import MeshBody
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 SAMPLES = 1600  #: points of the surface looked at to find the radius
 PER_RADIUS = 28.0  #: points per radius of length looked at to find the thread

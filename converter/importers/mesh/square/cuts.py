@@ -5,12 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.importers.mesh.weld import MeshBody
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 LEVEL = 0.94  #: cosine between a side's direction and faces that are of it: a fifth of a right angle
 SMOOTHED, SPAN = 96, 3  #: steps around a line that is smoothed, and those on either side whose chord is its direction
