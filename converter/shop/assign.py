@@ -158,27 +158,12 @@ class _Assigner:
                 section_from_layer(run.layer),
             )
         option, of_layer, written = self._by_layer[run.layer]
-        if option is not None:
-            return option
-        said = self.job.of_run(run).section or of_layer.section
-        if said is not None:
+        of_run, default = self.job.of_run(run), self.job.default
+        said = option or of_run.section or of_layer.section or self.default_section or default.section or run.section
+        if said is not None or written is None:
             return said
-        if self.default_section is not None:
-            return self.default_section
-        if self.job.default.section is not None:
-            return self.job.default.section
-        if run.section is not None:
-            return run.section
-        if written is None:
-            return None
-        findings.append(
-            Finding(
-                "section-assumed",
-                tube=run.name,
-                layer=run.layer,
-                values={"section": written, "layer": run.layer},
-            )
-        )
+        values = {"section": written, "layer": run.layer}
+        findings.append(Finding("section-assumed", tube=run.name, layer=run.layer, values=values))
         return written
 
     def _metal(self, run: Run) -> str | None:

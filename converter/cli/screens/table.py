@@ -41,9 +41,8 @@ def heading(job: Job) -> str:
     unit = f"drawn in {named}" if named else f"no unit, read as {read_as}"
     if named and named != read_as:
         unit = f"says {named}, read as {read_as}"
-    bends = sum(len(tube.run.table.bends) for tube in job.tubes)
     picked = f" ({len(job.shown.tubes)} shown)" if len(job.shown.tubes) < len(job.tubes) else ""
-    counts = f"{counted(len(job.tubes), 'tube')}{picked}, {counted(bends, 'bend')}"
+    counts = f"{counted(len(job.tubes), 'tube')}{picked}, {counted(job.bend_count, 'bend')}"
     shown = f"lengths in {unit_word(job.display.unit)}, angles in degrees"
     text = titled(name, f"{unit}; {counts}; {shown}", ": ")
     return "\n".join([text, *(faint(line) for line in fill(_tolerances(job), rest="  ").split("\n"))])
