@@ -89,8 +89,8 @@ def springback(
 
         answer = _answer(shopfile, rehearse(shopfile, request.tests), request, bends.show)
         before = record(shopfile, request.tests)
-        done = counted(len(request.tests), "test bend")
-        console.say(f"Recorded {done} on {_of_what(request)} in {shopfile}; {before} says what it said before.")
+        number = counted(len(request.tests), "test bend")
+        console.say(f"Recorded {number} on {_of_what(request)} in {shopfile}; {before} says what it said before.")
     else:
         answer = _answer(shopfile, shop, request, bends.show)
     from converter.cli.screens.springback import springback_document, springback_text
