@@ -61,7 +61,7 @@ class ReadOptions:
     take_all: bool = False
 
     @property
-    def asked_unit(self) -> str | None:
+    def canonical_unit(self) -> str | None:
         """Our name of the unit that ``units`` asks for; None to believe the file.
 
         Raises:

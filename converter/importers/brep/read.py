@@ -31,7 +31,7 @@ def read_brep(
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = chosen.asked_unit
+    asked = chosen.canonical_unit
     data = given.read_bytes()
     if not is_brep(data):
         raise ReadError(

@@ -57,7 +57,7 @@ def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | Non
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = chosen.asked_unit  # a bad option is told before a long file is read
+    asked = chosen.canonical_unit  # a bad option is told before a long file is read
     with paused_gc(), np.errstate(all="ignore"):
         loaded = load(given)
         doc = loaded.doc

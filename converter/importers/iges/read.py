@@ -37,7 +37,7 @@ def read_iges(
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = chosen.asked_unit
+    asked = chosen.canonical_unit
     text = check_iges(given.read_bytes(), given.name)
     drawing = Drawing(given.name)
     wanted = _per_unit(text, asked, drawing)

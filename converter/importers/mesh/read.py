@@ -59,7 +59,7 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = chosen.asked_unit
+    asked = chosen.canonical_unit
     loaded = load(given)
     read_as = asked or loaded.unit or "mm"
     drawing = Drawing(given.name, loaded.unit, read_as)

@@ -56,7 +56,7 @@ def read_step(
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = chosen.asked_unit
+    asked = chosen.canonical_unit
     data = check_step(given.read_bytes(), given.name)
     from converter.kernel.session import quiet
     from converter.kernel.step.tree import MOST_INSTANCES, too_many_parts

@@ -86,7 +86,7 @@ def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> VisibleOut
     around = [np.linspace(0.0, solid.outer.turn, steps + 1) for steps in (_AROUND, _AROUND_CUT)]
     for i in range(count):
         if solid.radius[i] > 0.0:
-            edges[i] = _bend_edges(solid, i, toward, chord)
+            edges[i] = _bend_edges(solid, i, view, toward, chord)
             for f, u in edges[i]:
                 rows.add(i, f, u, "tube", edge=True)
                 if (other := _other_edge(solid, u)) is not None:
@@ -140,7 +140,7 @@ def bend_steps(solid: Solid, chord: float) -> tuple[int, ...]:
     return tuple(_bend_steps(solid, i, chord) for i in range(len(solid.size)) if solid.radius[i] > 0.0)
 
 
-def _bend_edges(solid: Solid, i: int, toward: Array, chord: float) -> list[tuple[Array, Array]]:
+def _bend_edges(solid: Solid, i: int, view: Array, toward: Array, chord: float) -> list[tuple[Array, Array]]:
     """Both silhouettes of a bend as places (f, u), closer together where they swing around the section."""
     import numpy as np
 
