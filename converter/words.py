@@ -34,20 +34,19 @@ TACKING = (
     "Tacks pull as they cool: clamp first, tack opposite sides, measure again. Cover skin and eyes, and those of "
     "whoever stands by, before the arc is struck."
 )
-#: What stands behind a stop whose springback is not tested, by where the springback comes from.
 #: What holds for cutting bars to length.
 SAW_CAUTION = (
     "Clamp the bar on both sides of the blade where you can, hold short pieces with a clamp and never by hand, let "
     "the blade stop before reaching in, wear eye and ear protection; cut ends are sharp and hot. Follow the saw's "
     "manual."
 )
+#: What stands behind a stop whose springback is not tested, by where the springback comes from.
 SIGNS = {"tests": "", "estimate": "~", "none": "?"}
 _MEANINGS = {
     "estimate": "~ behind a stop: springback by estimate. Prove it on a trial bend.",
     "none": "? behind a stop: springback not known, the stop is the angle itself. Bend short and measure.",
 }
 _SOURCES = {"tests": "springback from test bends", "estimate": "springback by estimate", "none": "springback not known"}
-#: The international pound, exact by the agreement of 1959.
 
 
 def stop_text(step: Step, display: Display) -> str:

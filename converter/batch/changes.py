@@ -6,6 +6,7 @@ from collections import Counter
 from difflib import SequenceMatcher
 
 from converter.batch.verdict import DrawingVerdict, TubeFigures
+from converter.findings.wording import counted
 from converter.units import Display
 
 #: Columns of a bend table as people read them.
@@ -31,7 +32,7 @@ def _table_changes(before: DrawingVerdict, after: DrawingVerdict) -> list[str]:
             lines += _tube_changes(old[tube.name], tube, display)
         else:
             length = display.length(tube.developed_length)
-            lines.append(f"{tube.name} is new: {_bends(len(tube.bends))}, developed length {length}")
+            lines.append(f"{tube.name} is new: {counted(len(tube.bends), 'bend')}, developed length {length}")
     names = {tube.name for tube in after.tables}
     return [*lines, *(f"{name} is gone" for name in old if name not in names)]
 
@@ -72,10 +73,6 @@ def _rows(tube: TubeFigures, display: Display) -> list[_Row]:
 
 def _row_text(row: _Row) -> str:
     return ", ".join(f"{name} {cell}" for name, cell in zip(_COLUMNS, row, strict=True))
-
-
-def _bends(count: int) -> str:
-    return "1 bend" if count == 1 else f"{count} bends"
 
 
 def _finding_changes(before: DrawingVerdict, after: DrawingVerdict) -> list[str]:

@@ -154,18 +154,16 @@ def best_refit(run: Run, dies: Sequence[Die]) -> tuple[Die, Run, float] | None:
     return best
 
 
-def common_radii(tubes: Iterable[Tube], between: float | None = None) -> list[CommonRadius]:
+def common_radii(tubes: Iterable[Tube]) -> list[CommonRadius]:
     """For each section of a drawing the one radius that would serve all its bends, if there is one.
 
     A radius that every bend has (within what is known of it) is taken as it is. Otherwise the radii drawn most
     are tried, and whole millimetres between the least and the greatest: of those that leave no
-    overlap, and the straight ``between`` bends, a drawn one that moves the centerline no more than twice as
-    far as the best is preferred, since such a die is likelier to be had.
+    overlap, and twice the outside size straight between bends (common practice, no source), a drawn one that moves
+    the centerline no more than twice as far as the best is preferred, since such a die is likelier to be had.
 
     Args:
         tubes: of the drawing, with their sections.
-        between: mm of straight the die will need between bends; twice the outside size when None
-            (common practice, no source).
     """
     groups: dict[Section, list[Tube]] = {}
     for tube in tubes:
@@ -173,8 +171,7 @@ def common_radii(tubes: Iterable[Tube], between: float | None = None) -> list[Co
             groups.setdefault(tube.section, []).append(tube)
     found = []
     for section, members in groups.items():
-        need = 2.0 * section.od if between is None else between
-        one = _serves(section, members, need)
+        one = _serves(section, members, 2.0 * section.od)
         if one is not None:
             found.append(one)
     return found

@@ -46,8 +46,6 @@ DONE, FOUND, FAILED = 0, 1, 2
 #: The reader of our output went away (``| head``): what shells report for SIGPIPE. Not 0, which would
 #: tell a script that all is clean.
 CUT_SHORT = 141
-#: Characters of a word that is shown whole on stderr.
-_LONGEST_WORD = 500
 
 _EPILOG = "Exit status: 0 done and clean; 1 done, but errors were found; 2 could not be done, nothing written."
 

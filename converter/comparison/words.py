@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from converter.comparison.differences import Comparison, Excess
 from converter.comparison.next_piece import NextStep
+from converter.findings.wording import counted
 from converter.units import Display, decimals_telling
 
 #: Heads of the columns of `difference_rows` and of `next_rows`.
@@ -91,7 +92,7 @@ def verdict_text(found: Comparison) -> str:
     count, by = len(found.excesses), found.limits.source
     if count == 0:
         return f"Everything is within limits: {by}."
-    return f"Off by more than the limits allow ({by}), in {count} place{'' if count == 1 else 's'}:"
+    return f"Off by more than the limits allow ({by}), in {counted(count, 'place')}:"
 
 
 def excess_text(excess: Excess, display: Display) -> str:

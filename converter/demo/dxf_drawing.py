@@ -12,7 +12,7 @@ from ezdxf.filemanagement import new
 from ezdxf.math import OCS, Vec3
 
 from converter.demo.boathouse import INCH, DemoRun, runs
-from converter.exporters.dxf.common import order_classes, steady
+from converter.exporters.dxf.page import order_classes, steady
 from converter.model.curve import Arc, Segment
 
 if TYPE_CHECKING:

@@ -127,19 +127,18 @@ def _leads_to(path: Path, handle: int) -> bool:
 
 
 @contextmanager
-def locked(folder: Path, wait: float | None = None) -> Iterator[None]:
+def locked(folder: Path) -> Iterator[None]:
     """Hold the lock of a folder; on a file system without locks nothing is held.
 
     Args:
         folder: to lock.
-        wait: seconds to wait for who holds it; `WAIT` when None.
 
     Raises:
-        TimeoutError: it was not free in that time.
+        TimeoutError: it was not free within `WAIT` seconds.
         OSError: the folder is gone.
     """
     lock = FolderLock(folder)
-    deadline = time.monotonic() + (WAIT if wait is None else wait)
+    deadline = time.monotonic() + WAIT
     pause = 0.002
     try:
         try:

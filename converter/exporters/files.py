@@ -217,8 +217,7 @@ class OutputSet:
                 if not folder.is_dir():
                     raise WriteError(
                         f"The output folder {quoted(self.out_dir, LONGEST_PATH)} cannot be made "
-                        f"because {quoted(folder, LONGEST_PATH)} is not a "
-                        "folder: name another with --out.",
+                        f"because {quoted(folder, LONGEST_PATH)} is not a folder: name another with --out.",
                         file=str(self.out_dir),
                     )
                 for parent in self.out_dir.parents:  # where a run that was to make the folder may have been cut off

@@ -308,8 +308,7 @@ def write_all(
         why = (error.strerror or type(error).__name__).lower()
         raise WriteError(
             f"The files cannot be written to {quoted(out_dir, LONGEST_PATH)} ({why}): free some "
-            "space, or name another folder "
-            "with --out.",
+            "space, or name another folder with --out.",
             file=str(out_dir),
         ) from error
     finally:

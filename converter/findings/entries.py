@@ -101,9 +101,6 @@ def define(
     meaning: str,
     says: str | Mapping[str, str],
     cure: str | Mapping[str, str] = "",
-    heading: str | Mapping[str, str] = "",
-    beside: str | Mapping[str, str] = "",
-    at_bend: str = "",
 ) -> None:
     """Add a code to the list; each code is defined once.
 
@@ -113,7 +110,6 @@ def define(
         meaning: one sentence.
         says: its text, or texts by variant.
         cure: what would put it right, for every variant; or cures by variant or by a name of their own.
-        heading, beside, at_bend: see `shown`.
 
     Raises:
         GeometryError: the code is taken or the severity unknown.
@@ -123,7 +119,6 @@ def define(
     texts = {"": says} if isinstance(says, str) else dict(says)
     cures = dict.fromkeys(texts, cure) if isinstance(cure, str) else dict(cure)
     CODES[code] = Entry(severity, meaning, texts, cures)
-    shown(code, heading, beside, at_bend)
 
 
 def shown(

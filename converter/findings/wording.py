@@ -119,6 +119,11 @@ def listed(words: Sequence[str], last: str = " and ") -> str:
     return ", ".join(words[:-1]) + last + words[-1] if len(words) > 1 else "".join(words)
 
 
+def counted(count: int, noun: str) -> str:
+    """``1 bend``, ``2 bends``."""
+    return f"{count:,} {noun}{'' if count == 1 else 's'}"
+
+
 def reason(why: Reason, display: Display | None = None) -> str:
     """Why something is so, in words: those of a clause, or the text itself; lengths in mm for None."""
     return why if isinstance(why, str) else write(CLAUSES[why.name], why.values, display or Display())

@@ -12,11 +12,9 @@ from math import cos, sqrt
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, cross, dot, norm
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

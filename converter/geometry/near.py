@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from converter.arrays import Array
 
 #: Points from which on a tree finds pairs, and rows of their table that are looked at in one go.
 _MANY, _ROWS = 2_000, 128

@@ -55,6 +55,12 @@ def distance(a: Vec, b: Vec) -> float:
     return norm(sub(a, b))
 
 
+def within_half_turn(degrees_: float) -> float:
+    """The same rotation in (-180, 180]; half a turn is 180 whichever side rounding leaves it on."""
+    value = (degrees_ + 180.0) % 360.0 - 180.0
+    return 180.0 if value <= HALF_TURN else value
+
+
 def unit(a: Vec) -> Vec:
     """a / |a|.
 

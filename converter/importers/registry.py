@@ -25,6 +25,8 @@ from converter.importers.source import Source
 from converter.importers.step.bounds import is_step
 from converter.limits import DXF_BYTES, FILE_BYTES, MESH_BYTES, STEP_BYTES, TABLE_BYTES
 from converter.progress import begin_file
+from converter.quoting import quoted
+from converter.units import UNIT_CHOICES, unit_name
 
 if TYPE_CHECKING:
     from converter.model.drawing import Drawing
@@ -57,6 +59,24 @@ class ReadOptions:
     shop_units: str | None = None
     from_outline: bool = False
     take_all: bool = False
+
+    @property
+    def canonical_unit(self) -> str | None:
+        """Our name of the unit that ``units`` asks for; None to believe the file.
+
+        Raises:
+            UnitsError: it is no unit.
+            OptionError: it is a unit that no drawing is in.
+        """
+        if self.units is None:
+            return None
+        name = unit_name(self.units)
+        if name not in UNIT_CHOICES:
+            raise OptionError(
+                f"A drawing cannot be read as {quoted(self.units)}: use one of {', '.join(UNIT_CHOICES)}.",
+                code="unknown-unit",
+            )
+        return name
 
     def wants(self, layer: str | None) -> bool:
         """Whether a layer (or what stands for one in a file without layers) is to be read."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 
 from converter.bending.setup.words import cut_number, is_half, turned
-from converter.findings.wording import listed
+from converter.findings.wording import counted, listed
 from converter.job.cutlist import CutGroup, CutList, CutPiece, Supply
 from converter.nesting.model import Pattern
 from converter.quoting import one_line
@@ -21,7 +21,7 @@ _MOST_DROPS = 8
 def title_text(cuts: CutList) -> str:
     """What it is a list of: ``27 pieces from 9 bars``."""
     jobs = "" if cuts.quantities.jobs == 1 else f", everything made {cuts.quantities.jobs} times"
-    return f"{_counted(cuts.piece_count, 'piece')} from {_counted(cuts.bar_count, 'bar')}{jobs}"
+    return f"{counted(cuts.piece_count, 'piece')} from {counted(cuts.bar_count, 'bar')}{jobs}"
 
 
 def group_title(group: CutGroup, display: Display) -> str:
@@ -121,7 +121,7 @@ def _sharing(group: CutGroup, display: Display) -> list[str]:
     angles = sorted({group.shared[kind - 1].angle for pattern in patterns for kind in pattern.shared if kind})
     marks = listed([display.angle(angle) for angle in angles])
     lines = [
-        f"{_counted(group.shared_count, 'slanted cut')} of two mitred ends at once "
+        f"{counted(group.shared_count, 'slanted cut')} of two mitred ends at once "
         f"{'saves' if group.shared_count == 1 else 'save'} {display.length(saved)} of bar. They are marked "
         f"{marks}, what the saw is turned to from square; the stop is from long point to long point. All other cuts "
         "are square: mitres that are left are sawn on the piece."
@@ -155,14 +155,10 @@ def _proof(group: CutGroup, display: Display) -> str:
 
 
 def _bars_text(bars: tuple[tuple[Supply, int], ...], display: Display) -> str:
-    return listed([f"{_counted(times, 'bar')} of {display.length(supply.stick.length)}" for supply, times in bars])
+    return listed([f"{counted(times, 'bar')} of {display.length(supply.stick.length)}" for supply, times in bars])
 
 
 def _mass(group: CutGroup, bars: tuple[tuple[Supply, int], ...], display: Display) -> str:
     length = sum(supply.stick.length * times for supply, times in bars)
     kg = None if group.kg_per_mm is None else group.kg_per_mm * length
     return f"{display.length(length)} in all, mass {mass_text(kg, display)}"
-
-
-def _counted(count: int, noun: str) -> str:
-    return f"{count:,} {noun}" + ("" if count == 1 else "s")

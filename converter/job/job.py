@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from converter.joints.model import Joint
     from converter.model.metal import NoMetalError, TubeMetal
     from converter.model.part import Part
+    from converter.model.section import Section
     from converter.shop.job_file import JobFile
     from converter.shop.model import Shop
 
@@ -254,7 +255,7 @@ class Job:
             for tube in tubes:
                 findings += [*tube.run.findings, *tube.findings]
             if shop.is_demo and any(finding.code in _SHAPED_BY_DIE for finding in findings):
-                findings.append(_demo_shop_note())
+                findings.append(Finding("demo-shop"))
             findings += _corners_without_radius(tubes, shop)
             findings += corner_findings(
                 tubes, shop, job_file, self.settings.corner or (None if self.settings.clr is None else BEND)
@@ -283,7 +284,7 @@ class Job:
         from converter.shop.assign import assign
 
         settings, unit = self.settings, self.drawing.read_as
-        default, per_layer = sections_of(settings.sections, unit)
+        default, per_layer = self._typed_sections
         clr = None if settings.clr is None else parse_length(settings.clr, unit)
         if clr is not None and clr <= 0.0:
             raise OptionError(f"A radius must be above zero, not {shortened(settings.clr)}.")
@@ -300,10 +301,15 @@ class Job:
             display=self.display,
         )
 
+    @cached_property
+    def _typed_sections(self) -> tuple[Section | None, dict[str, Section]]:
+        """The sections of options: of every run, and by layer."""
+        return sections_of(self.settings.sections, self.drawing.read_as)
+
     def _unmatched(self, job_file: JobFile | None, runs: list[Run]) -> list[Finding]:
         """Layers and runs that an option or the job file names and the drawing does not have: likely misspelt."""
         settings = self.settings
-        layers = sections_of(settings.sections, self.drawing.read_as)[1]
+        layers = self._typed_sections[1]
         # with layers left out on request, what a job names may well be among them
         picked = settings.read.layers or settings.read.skip_layers or settings.read.layout
         if picked or (job_file is None and not layers):
@@ -402,7 +408,7 @@ class Job:
         if leaves_out(self.settings):
             findings += left_out_findings(self, self._whole_job)
         if self.shop.is_demo:
-            findings.append(_demo_shop_note())
+            findings.append(Finding("demo-shop"))
         return sorted_findings(findings)
 
     @property
@@ -422,7 +428,7 @@ class Job:
         """What reading and the joints tell, the worst first: part of ``findings``."""
         told = [*self._reduced[1], *self._joint_findings()]
         if self.shop.is_demo and any(joint.hole_saw is not None for joint in self.joints):
-            told.append(_demo_shop_note())
+            told.append(Finding("demo-shop"))
         return sorted_findings(told)
 
     def _joint_findings(self) -> tuple[Finding, ...]:
@@ -467,11 +473,6 @@ def once_per_job(function: Callable[[Job], Answer]) -> Callable[[Job], Answer]:
 def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """What errors may come of first, as a unit in doubt; then the worst, else in the order given; each once."""
     return tuple(sorted(dict.fromkeys(findings), key=lambda finding: (finding.precedence, finding.rank)))
-
-
-def _demo_shop_note() -> Finding:
-    """That the dies are those of the demo shop."""
-    return Finding("demo-shop")
 
 
 def _no_runs_sentence(drawing: Drawing, display: Display) -> str:

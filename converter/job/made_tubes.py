@@ -10,6 +10,7 @@ from converter.comparison.differences import Comparison, compare
 from converter.comparison.limits import PUBLISHED, Limits, of_shop
 from converter.comparison.next_piece import NextStep, intended_table, next_piece
 from converter.errors import GeometryError, OptionError
+from converter.findings.wording import counted
 from converter.job.job import Job
 from converter.model.bends import BendTable
 from converter.model.run import Tube
@@ -176,8 +177,8 @@ def compare_tube(
     nominal = tube.run.table
     if len(nominal.bends) != len(measured.bends):
         raise OptionError(
-            f"{quoted(tube.name)} was drawn with {_bends(len(nominal.bends))} and the made tube has "
-            f"{_bends(len(measured.bends))}: they are not one shape, so nothing was fitted."
+            f"{quoted(tube.name)} was drawn with {counted(len(nominal.bends), 'bend')} and the made tube has "
+            f"{counted(len(measured.bends), 'bend')}: they are not one shape, so nothing was fitted."
         )
     setup = job.shown.setup_of[tube.name]
     try:
@@ -193,7 +194,3 @@ def compare_tube(
     stops = dict(stops or {})
     steps: Sequence[NextStep] = next_piece(found, setup, job.shop, stops)
     return TubeComparison(job, tube, setup, found, tuple(steps), stops)
-
-
-def _bends(count: int) -> str:
-    return f"{count} bend" + ("" if count == 1 else "s")

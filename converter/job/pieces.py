@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from glob import escape
 
 from converter.bending.pieces import TubePieces, at_lengths, need_pieces, pieces_of
 from converter.errors import OptionError
@@ -73,17 +74,12 @@ def _with_pieces(whole: Job, split: dict[str, TubePieces]) -> Job:
     settings = replace(
         whole.settings,
         unit=whole.display.unit,
-        runs=tuple(_literal(name) for name in shown) if whole.settings.runs else (),
+        runs=tuple(map(escape, shown)) if whole.settings.runs else (),
     )
     program = ProgramTubes(tuple(tubes), whole.shop, _renamed(whole.job_file, whole.tubes, split), told, sleeves)
     job = Job(whole.source, settings, program)
     job.note_files(whole.inputs)
     return job
-
-
-def _literal(name: str) -> str:
-    """A pattern that only this name meets."""
-    return "".join(f"[{sign}]" if sign in "*?[" else sign for sign in name)
 
 
 def _renamed(job_file: JobFile | None, tubes: Sequence[Tube], split: dict[str, TubePieces]) -> JobFile | None:

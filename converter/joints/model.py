@@ -194,7 +194,7 @@ class Joint:
 def length_changes(joints: Iterable[Joint]) -> dict[tuple[str, str], float]:
     """What each cut makes its tube longer than the centerline (negative: shorter), by (tube, end), mm.
 
-    A bend mark counted from end A moves by the change at end A; the stick is as long as the
+    A bend mark counted from an end moves by the change at that end; the stick is as long as the
     developed length and both changes.
     """
     return {(joint.tube, joint.end): joint.length_change for joint in joints}
@@ -208,8 +208,3 @@ def cut_length(tube: Tube, changes: dict[tuple[str, str], float]) -> float:
         changes: of `length_changes`; an end without a joint is cut at the centerline's end.
     """
     return tube.run.table.developed_length + sum(changes.get((tube.name, end), 0.0) for end in "AB")
-
-
-def mark_shift(tube: Tube, changes: dict[tuple[str, str], float], feed_from: str = "A") -> float:
-    """How far every bend mark moves along the stick, counted from the end that is fed first, mm."""
-    return changes.get((tube.name, feed_from), 0.0)

@@ -10,6 +10,7 @@ from typing import Any
 
 from converter.geometry.vectors import Vec
 from converter.kernel import require
+from converter.kernel.topology import Box, exact_box, rough_box, subshapes
 
 #: Bounds nearer than this (mm) are looked at.
 _NEAR = 1e-3
@@ -54,21 +55,17 @@ def edge_points(shape: Any, low: Vec, high: Vec) -> list[Vec]:
     """Points of every edge of a shape, those in a box along the axes."""
     require()
     from OCP.BRepAdaptor import BRepAdaptor_Curve
-    from OCP.TopAbs import TopAbs_ShapeEnum
-    from OCP.TopExp import TopExp_Explorer
     from OCP.TopoDS import TopoDS
 
-    walk = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_EDGE)
     found: list[Vec] = []
-    while walk.More():
-        curve = BRepAdaptor_Curve(TopoDS.Edge_s(walk.Current()))
+    for edge in subshapes(shape, "EDGE"):
+        curve = BRepAdaptor_Curve(TopoDS.Edge_s(edge))
         first, last = curve.FirstParameter(), curve.LastParameter()
         for i in range(_STEPS + 1):
             p = curve.Value(first + (last - first) * i / _STEPS)
             point = (p.X(), p.Y(), p.Z())
             if all(a <= b <= c for a, b, c in zip(low, point, high, strict=True)):
                 found.append(point)
-        walk.Next()
     return found
 
 
@@ -80,10 +77,10 @@ def any_inside(points: Sequence[Vec], solid: Any, within_mm: float) -> bool:
     from OCP.TopAbs import TopAbs_State
 
     left = points
-    for exact in (False, True):
+    for box in (rough_box, exact_box):
         if not left:
             return False
-        (x0, y0, z0), (x1, y1, z1) = _box(solid, exact=exact)
+        (x0, y0, z0), (x1, y1, z1) = box(solid)
         left = [(x, y, z) for x, y, z in left if x0 < x < x1 and y0 < y < y1 and z0 < z < z1]
     look = BRepClass3d_SolidClassifier(solid)
     for point in left:
@@ -153,8 +150,8 @@ def clashes(
         apart: of a pair (smaller place first) whether it surely shares nothing, which is quicker to say.
     """
     require()
-    boxes = [_box(solid, exact=False) for solid in solids]
-    exact = cache(lambda place: _box(solids[place], exact=True))
+    boxes = [rough_box(solid) for solid in solids]
+    exact = cache(lambda place: exact_box(solids[place]))
     order = sorted(range(len(solids)), key=lambda i: boxes[i][0][0])
     found = []
     for place, i in enumerate(order):
@@ -173,9 +170,6 @@ def clashes(
     return sorted(found, key=lambda clash: (clash.solid, clash.other))
 
 
-Box = tuple[Vec, Vec]
-
-
 def grown(low: Vec, high: Vec, by: float) -> Box:
     """A box with more room on all sides."""
     return (low[0] - by, low[1] - by, low[2] - by), (high[0] + by, high[1] + by, high[2] + by)
@@ -186,20 +180,6 @@ def _common(one: Box, other: Box) -> Box:
     low = (max(one[0][0], other[0][0]), max(one[0][1], other[0][1]), max(one[0][2], other[0][2]))
     high = (min(one[1][0], other[1][0]), min(one[1][1], other[1][1]), min(one[1][2], other[1][2]))
     return grown(low, high, 0.5)
-
-
-def _box(shape: Any, *, exact: bool) -> Box:
-    """A box along the axes around a shape; one that is not exact is quick, and may be larger."""
-    from OCP.Bnd import Bnd_Box
-    from OCP.BRepBndLib import BRepBndLib
-
-    box = Bnd_Box()
-    if exact:
-        BRepBndLib.AddOptimal_s(shape, box, False, False)
-    else:
-        BRepBndLib.Add_s(shape, box, False)
-    low, high = box.CornerMin(), box.CornerMax()
-    return (low.X(), low.Y(), low.Z()), (high.X(), high.Y(), high.Z())
 
 
 def _meet(one: Box, other: Box) -> bool:

@@ -18,6 +18,7 @@ from converter.kernel import require
 from converter.kernel.session import kernel_failure, quiet, settings
 from converter.kernel.step.labels import items, name_by_person, text
 from converter.kernel.step.tree import Instance
+from converter.kernel.topology import Box, compound, exact_box, subshapes
 from converter.quoting import LONGEST_REASON, shortened
 
 _WORDS = {"xstep.cascade.unit": "MM"}
@@ -25,8 +26,6 @@ _NUMBERS = {"read.iges.onlyvisible": 0, "read.precision.mode": 0}
 #: Name, level and whether it is hidden; of an entity of which nothing is said.
 _Label: TypeAlias = tuple[str, str | None, bool]
 _SILENT: _Label = ("", None, False)
-#: The least and the greatest corner, mm.
-_Box: TypeAlias = tuple[tuple[float, float, float], tuple[float, float, float]]
 #: Types of entities that are curves, surfaces, solids, or groups of such.
 _SHAPES = frozenset(
     (100, 102, 104, 106, 108, 110, 112, 114, 118, 120, 122, 126, 128, 140, 143, 144, 186, 402, 408, 514)
@@ -104,7 +103,7 @@ class IgesSession:
                     code="no-geometry",
                     file=self.name,
                 )
-            whole = Instance.lone("", _compound(bodies), 0)
+            whole = Instance.lone("", compound(bodies), 0)
             return [whole if scale == 1.0 else whole.scaled(scale)], labels
 
     def _note(self, labels: IgesLabels) -> None:
@@ -244,8 +243,6 @@ def _bodies(faces: list[Any], labels: IgesLabels) -> list[Any]:
         return []
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeSolid, BRepBuilderAPI_Sewing
     from OCP.BRepLib import BRepLib
-    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
-    from OCP.TopExp import TopExp_Explorer
     from OCP.TopoDS import TopoDS
 
     sewing = BRepBuilderAPI_Sewing(SEW)
@@ -253,52 +250,36 @@ def _bodies(faces: list[Any], labels: IgesLabels) -> list[Any]:
         sewing.Add(face)
     sewing.Perform()
     whole = sewing.SewedShape()
-    shells: list[Any] = []
-    explorer = TopExp_Explorer(whole, Kind.TopAbs_SHELL)
-    while explorer.More():
-        shells.append(explorer.Current())
-        explorer.Next()
     found: list[Any] = []
     said = IgesLabels()
     for face in faces:
         said.note(sewing.ModifiedSubShape(_first_face(face)), labels.of(face))
-    for shell in shells:
+    for shell in list(subshapes(whole, "SHELL")):
         body = shell
         if _is_closed(shell):
             maker = BRepBuilderAPI_MakeSolid(TopoDS.Shell_s(shell))
             if maker.IsDone():
                 body = maker.Solid()
                 BRepLib.OrientClosedSolid_s(body)
-        explorer = TopExp_Explorer(shell, Kind.TopAbs_FACE)
-        while explorer.More():
-            labels.note(body, said.of(explorer.Current()))  # the first face of which something is said
-            explorer.Next()
+        for face in subshapes(shell, "FACE"):
+            labels.note(body, said.of(face))  # the first face of which something is said
         found.append(body)
-    found = _with_cavities(found, labels)
-    explorer = TopExp_Explorer(whole, Kind.TopAbs_FACE, Kind.TopAbs_SHELL)
-    while explorer.More():
-        found.append(explorer.Current())
-        explorer.Next()
-    return found
+    return [*_with_cavities(found, labels), *subshapes(whole, "FACE", outside="SHELL")]
 
 
 def _is_closed(shell: Any) -> bool:
     """Whether a shell has no gap: each edge of one face only lies on another one, where a face is slit open."""
     from OCP.BRep import BRep_Tool
     from OCP.BRepAdaptor import BRepAdaptor_Curve
-    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
-    from OCP.TopExp import TopExp_Explorer
     from OCP.TopoDS import TopoDS
     from OCP.TopTools import TopTools_IndexedMapOfShape
 
     if BRep_Tool.IsClosed_s(shell):
         return True
     edges, uses = TopTools_IndexedMapOfShape(), Counter[int]()
-    explorer = TopExp_Explorer(shell, Kind.TopAbs_EDGE)
-    while explorer.More():
-        if not BRep_Tool.Degenerated_s(TopoDS.Edge_s(explorer.Current())):
-            uses[edges.Add(explorer.Current())] += 1
-        explorer.Next()
+    for edge in subshapes(shell, "EDGE"):
+        if not BRep_Tool.Degenerated_s(TopoDS.Edge_s(edge)):
+            uses[edges.Add(edge)] += 1
     places: list[tuple[Any, ...]] = []
     for number, count in uses.items():
         if count % 2:
@@ -321,11 +302,10 @@ def _with_cavities(bodies: list[Any], labels: IgesLabels) -> list[Any]:
     """
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeSolid
     from OCP.TopAbs import TopAbs_ShapeEnum as Kind
-    from OCP.TopExp import TopExp_Explorer
     from OCP.TopoDS import TopoDS
 
     solids = [k for k, body in enumerate(bodies) if body.ShapeType() == Kind.TopAbs_SOLID]
-    boxes = {k: _box(bodies[k]) for k in solids} if len(solids) > 1 else {}
+    boxes = {k: exact_box(bodies[k]) for k in solids} if len(solids) > 1 else {}
     around = {
         k: [j for j in solids if j != k and _is_inside(boxes[k], boxes[j]) and _has_a_corner_in(bodies[k], bodies[j])]
         for k in solids
@@ -335,7 +315,7 @@ def _with_cavities(bodies: list[Any], labels: IgesLabels) -> list[Any]:
         if len(around[k]) % 2:  # in the metal of the one that lies in one solid less
             owner = max(around[k], key=lambda j: len(around[j]))
             maker = makers.setdefault(owner, BRepBuilderAPI_MakeSolid(TopoDS.Solid_s(bodies[owner])))
-            maker.Add(TopoDS.Shell_s(TopExp_Explorer(bodies[k], Kind.TopAbs_SHELL).Current().Reversed()))
+            maker.Add(TopoDS.Shell_s(next(subshapes(bodies[k], "SHELL")).Reversed()))
     found = []
     for k, body in enumerate(bodies):
         if k in makers:
@@ -347,7 +327,7 @@ def _with_cavities(bodies: list[Any], labels: IgesLabels) -> list[Any]:
     return found
 
 
-def _is_inside(inner: _Box, outer: _Box) -> bool:
+def _is_inside(inner: Box, outer: Box) -> bool:
     (low, high), (least, most) = inner, outer
     return not any(a <= b for a, b in zip(low, least, strict=True)) and not any(
         a >= b for a, b in zip(high, most, strict=True)
@@ -358,43 +338,17 @@ def _has_a_corner_in(inner: Any, outer: Any) -> bool:
     """Whether a solid whose box is inside another one's lies within its outside: a corner of it does."""
     from OCP.BRep import BRep_Tool
     from OCP.BRepClass3d import BRepClass3d_SolidClassifier
-    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
     from OCP.TopAbs import TopAbs_State
-    from OCP.TopExp import TopExp_Explorer
     from OCP.TopoDS import TopoDS
 
-    corner = TopoDS.Vertex_s(TopExp_Explorer(inner, Kind.TopAbs_VERTEX).Current())
+    corner = TopoDS.Vertex_s(next(subshapes(inner, "VERTEX")))
     classifier = BRepClass3d_SolidClassifier(outer, BRep_Tool.Pnt_s(corner), 1e-6)
     return bool(classifier.State() == TopAbs_State.TopAbs_IN)
 
 
-def _box(shape: Any) -> _Box:
-    from OCP.Bnd import Bnd_Box
-    from OCP.BRepBndLib import BRepBndLib
-
-    box = Bnd_Box()
-    BRepBndLib.AddOptimal_s(shape, box, False, False)
-    low, high = box.CornerMin(), box.CornerMax()
-    return (low.X(), low.Y(), low.Z()), (high.X(), high.Y(), high.Z())
-
-
 def _first_face(shape: Any) -> Any:
-    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
-    from OCP.TopExp import TopExp_Explorer
 
-    return shape if shape.ShapeType() == Kind.TopAbs_FACE else TopExp_Explorer(shape, Kind.TopAbs_FACE).Current()
-
-
-def _compound(shapes: list[Any]) -> Any:
-    from OCP.BRep import BRep_Builder
-    from OCP.TopoDS import TopoDS_Compound
-
-    compound = TopoDS_Compound()
-    builder = BRep_Builder()
-    builder.MakeCompound(compound)
-    for shape in shapes:
-        builder.Add(compound, shape)
-    return compound
+    return next(subshapes(shape, "FACE"))
 
 
 def _broken(reader: Any) -> str:

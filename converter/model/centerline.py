@@ -17,32 +17,32 @@ from converter.geometry.vectors import Vec, cross, norm, scale, sub
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
 
+#: mm; a straight no longer than this is none.
+NO_LENGTH = 1e-9
 
-def rebuild(table: BendTable, placement: Placement | None = None, equal: float = 1e-9) -> tuple[Segment, ...]:
+
+def rebuild(table: BendTable, placement: Placement | None = None) -> tuple[Segment, ...]:
     """The straights and arcs of a bend table, in place.
 
     Args:
         table: lengths in mm, angles in degrees.
         placement: where end A stands; the origin along +x, first bend toward +y, when None.
-        equal: straights not longer than this (mm) are left out.
 
     Returns:
-        Lines and arcs, each starting where the one before ends. A sharp corner (clr None) is a
-        change of direction between two lines. A negative straight moves the point backward
-        without a line of its own.
+        Lines and arcs, each starting where the one before ends; straights of no more than `NO_LENGTH` are left out.
+        A sharp corner (clr None) is a change of direction between two lines. A negative straight moves the point
+        backward without a line of its own.
     """
-    return walk(table, placement, equal)[0]
+    return walk(table, placement)[0]
 
 
-def walk(
-    table: BendTable, placement: Placement | None = None, equal: float = 1e-9
-) -> tuple[tuple[Segment, ...], Placement]:
+def walk(table: BendTable, placement: Placement | None = None) -> tuple[tuple[Segment, ...], Placement]:
     """As `rebuild`, and also the frame at end B: point, direction of travel, last bend's normal."""
     place = placement or Placement()
     point, t, n = place.start, place.direction, place.normal
     segments: list[Segment] = []
     for bend in table.bends:
-        point = _straight(segments, point, t, bend.feed, equal)
+        point = _straight(segments, point, t, bend.feed)
         # b points from the tube toward the inside of the bend; turns are written out: this loop is hot
         b = cross(n, t)
         if bend.rotation:
@@ -66,7 +66,7 @@ def walk(
             point = end
         t = (t[0] * c + b[0] * s, t[1] * c + b[1] * s, t[2] * c + b[2] * s)
         n, t = _orthonormal(n, t)
-    point = _straight(segments, point, t, table.tail, equal)
+    point = _straight(segments, point, t, table.tail)
     return tuple(segments), Placement(point, t, n)
 
 
@@ -92,9 +92,9 @@ def from_end_b(table: BendTable) -> BendTable:
     return BendTable(tuple(rows), straights[0])
 
 
-def _straight(segments: list[Segment], point: Vec, t: Vec, length: float, equal: float) -> Vec:
+def _straight(segments: list[Segment], point: Vec, t: Vec, length: float) -> Vec:
     end = (point[0] + t[0] * length, point[1] + t[1] * length, point[2] + t[2] * length)
-    if length > equal and end != point:
+    if length > NO_LENGTH and end != point:
         segments.append(Line(point, end))
     return end
 

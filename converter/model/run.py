@@ -117,7 +117,6 @@ class Tube:
         run: the run as it will be made (corners filleted, refitted where asked).
         section: its section, or None when unknown.
         die: name of the die chosen for it, or None.
-        section_source: 'option', 'job file', 'layer name', 'file' or ''.
         drawn: the run as drawn, before fillets and refit.
         findings: what assigning and refitting said.
         metal: name of its metal, or None when unknown.
@@ -127,7 +126,6 @@ class Tube:
     run: Run
     section: Section | None = None
     die: str | None = None
-    section_source: str = ""
     drawn: Run | None = None
     findings: tuple[Finding, ...] = ()
     metal: str | None = None

@@ -13,10 +13,11 @@ from time import monotonic
 
 import numpy as np
 
+from converter.arrays import Array, Ints
 from converter.nesting.knapsack import COARSE, FINE, Knapsack
 from converter.nesting.master import Master, Priced
 from converter.nesting.model import SLACK, Saw, StockBar, WantedLength
-from converter.nesting.sharing import Counts, Floats, Sharing
+from converter.nesting.sharing import Sharing
 
 #: Of the objective: a pattern that would gain less than this share is no help.
 _HELP = 1e-7
@@ -37,7 +38,7 @@ class Relaxed:
         bound: no solution has a lesser objective.
     """
 
-    times: Floats
+    times: Array
     bound: float
 
 
@@ -59,7 +60,7 @@ class Patterns:
     deadline: float
     dives: int
     of_bar: list[int] = field(default_factory=list)
-    counts: list[Counts] = field(default_factory=list)
+    counts: list[Ints] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self._numbers: dict[tuple[int, bytes], int] = {}
@@ -72,7 +73,7 @@ class Patterns:
         self.demand = np.array([piece.count for piece in self.pieces], dtype=np.int64)
         self.most = np.array([inf if bar.count is None else bar.count for bar in self.bars])
 
-    def add(self, bar: int, counts: Counts) -> bool:
+    def add(self, bar: int, counts: Ints) -> bool:
         """Note a pattern; whether it is new."""
         key = (bar, counts.tobytes())
         if key in self._numbers or not counts.any():
@@ -82,7 +83,7 @@ class Patterns:
         self.counts.append(counts.copy())
         return True
 
-    def fill_in_order(self) -> tuple[Counts, Counts]:
+    def fill_in_order(self) -> tuple[Ints, Ints]:
         """A way to cut what can be cut: bar after bar, free ones first, the longest piece that fits, no cut shared.
 
         Returns:
@@ -130,7 +131,7 @@ class Patterns:
                     self.add(int(bar), filling)
         return True
 
-    def _with(self, counts: Counts, piece: int, room: float) -> Counts | None:
+    def _with(self, counts: Ints, piece: int, room: float) -> Ints | None:
         """With one more of a piece; None where it does not fit or is not wanted."""
         if counts[piece] >= self.demand[piece]:
             return None
@@ -141,10 +142,10 @@ class Patterns:
     def relax(
         self,
         master: Master,
-        wanted: Counts,
-        most: Floats,
+        wanted: Ints,
+        most: Array,
         attainable: Callable[[float], float] | None = None,
-        used: Floats | None = None,
+        used: Array | None = None,
         spent: float = 0.0,
     ) -> Relaxed:
         """Generate patterns until none helps to cut what is wanted, or time is up.
@@ -181,7 +182,7 @@ class Patterns:
                 if not helped:
                     ways.pop(0)
 
-    def _price(self, knapsack: Knapsack, solved: Priced, wanted: Counts, bars: Counts) -> bool:
+    def _price(self, knapsack: Knapsack, solved: Priced, wanted: Ints, bars: Ints) -> bool:
         """Add patterns that help at the prices of a linear program; whether there was one.
 
         Beside the best filling of each bar those of what it leaves over, and so on: pieces that are wanted once each

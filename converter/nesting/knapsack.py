@@ -14,7 +14,8 @@ from math import gcd
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.nesting.sharing import Counts, Floats, Sharing
+from converter.arrays import Array, Ints
+from converter.nesting.sharing import Sharing
 
 #: Steps that the longest room is divided in: for a first answer, and for the last.
 COARSE, FINE = 6_000, 120_000
@@ -38,7 +39,7 @@ class Knapsack:
         sharing: what pieces save where their ends share cuts.
     """
 
-    def __init__(self, sizes: Floats, rooms: Floats, steps: int, sharing: Sharing) -> None:
+    def __init__(self, sizes: Array, rooms: Array, steps: int, sharing: Sharing) -> None:
         longest = float(rooms.max())
         lengths = np.concatenate([sizes, sharing.losses])  # which fill whole steps of any room
         whole = np.rint(lengths / _UNIT)
@@ -55,19 +56,19 @@ class Knapsack:
         self._rooms_down = self._rooms_up if self.exact else np.floor(rooms / step + 1.0).astype(np.int64)
         self._sizes, self._rooms, self._step, self._sharing = sizes, rooms, step, sharing
 
-    def fill(self, worth: Floats, most: Counts) -> list[Counts]:
+    def fill(self, worth: Array, most: Ints) -> list[Ints]:
         """The best filling of each room: how many of each piece."""
         losses = np.ceil(self._sharing.losses / self._step - _DUST).astype(np.int64)
         table = _Table(self._up, worth, most, int(self._rooms_up.max()), self._sharing)
         return [self._filled(table, losses, float(room)) for room in self._rooms]
 
-    def bounds(self, worth: Floats, most: Counts) -> Floats:
+    def bounds(self, worth: Array, most: Ints) -> Array:
         """What no filling of each room is worth more than."""
         losses = np.floor(self._sharing.losses / self._step + _DUST).astype(np.int64)
         table = _Table(self._down, worth, most, int(self._rooms_down.max()), self._sharing)
         return np.array([table.of(int(room), losses)[0] for room in self._rooms_down])
 
-    def _filled(self, table: _Table, losses: Counts, room: float) -> Counts:
+    def _filled(self, table: _Table, losses: Ints, room: float) -> Ints:
         """A filling that fits: what more is lost than its state says is taken off the room it is looked for in."""
         within = room
         for _ in range(_AGAIN):
@@ -83,7 +84,7 @@ class Knapsack:
 class _Table:
     """Best worth for each room in steps and each state of what is shared, and how it comes about."""
 
-    def __init__(self, sizes: Counts, worth: Floats, most: Counts, room: int, sharing: Sharing) -> None:
+    def __init__(self, sizes: Ints, worth: Array, most: Ints, room: int, sharing: Sharing) -> None:
         self._best = np.full((len(sharing.losses), room + 1), -np.inf)
         self._best[0] = 0.0
         self._sizes, self._sharing = sizes, sharing
@@ -99,14 +100,14 @@ class _Table:
                 self._offer(int(i), times, worth[i] * times)
                 left, times = left - times, 2 * times
 
-    def of(self, room: int, losses: Counts) -> tuple[float, int, int]:
+    def of(self, room: int, losses: Ints) -> tuple[float, int, int]:
         """(worth, state, what is left of it without its loss) of the best filling of a room."""
         found = [
             (float(self._best[s, left]), s, left) for s, loss in enumerate(losses) if (left := room - int(loss)) >= 0
         ]
         return max(found, key=lambda one: one[0], default=(0.0, 0, 0))
 
-    def filling(self, room: int, losses: Counts) -> Counts:
+    def filling(self, room: int, losses: Ints) -> Ints:
         """How many of each piece the best filling of a room has."""
         counts = np.zeros(len(self._sizes), dtype=np.int64)
         _, state, room = self.of(room, losses)

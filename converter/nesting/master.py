@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from converter.nesting.sharing import Counts, Floats
+from converter.arrays import Array, Ints
 
 if TYPE_CHECKING:
     from highspy import Highs
@@ -30,9 +30,9 @@ class Program:
         budget: (cost of one bar of each kind, most that all may come to), or None.
     """
 
-    weights: Floats
-    penalties: Floats
-    budget: tuple[Floats, float] | None = None
+    weights: Array
+    penalties: Array
+    budget: tuple[Array, float] | None = None
 
     def cost(self, bar: int) -> float:
         """What a bar of a kind takes of the budget."""
@@ -42,12 +42,12 @@ class Program:
         """Whether the budget allows for a cost."""
         return self.budget is None or spent <= self.budget[1] * (1.0 + _ROUNDING)
 
-    def most_used(self, objective: float) -> Floats:
+    def most_used(self, objective: float) -> Array:
         """How many bars of each kind a solution that is no worse than an objective uses at most."""
         limits = [(self.weights, objective), *([] if self.budget is None else [self.budget])]
         with np.errstate(divide="ignore"):
             most = [np.where(costs > 0.0, np.floor(value / costs + _ROUNDING), inf) for costs, value in limits]
-        fewest: Floats = np.minimum.reduce(most)
+        fewest: Array = np.minimum.reduce(most)
         return fewest
 
 
@@ -62,13 +62,13 @@ class Priced:
         bar_prices: a pattern of this bar helps when its pieces are worth more.
     """
 
-    times: Floats
+    times: Array
     objective: float
-    prices: Floats
-    bar_prices: Floats
+    prices: Array
+    bar_prices: Array
 
 
-def least_above(value: float, costs: Floats, most: Floats) -> float | None:
+def least_above(value: float, costs: Array, most: Array) -> float | None:
     """The least sum of whole numbers of costs that is not below a value; None where none was met in two seconds.
 
     Args:
@@ -122,7 +122,7 @@ class Master:
             self._highs.addCol(float(penalty), 0.0, inf, 1, [i], [1.0])
         self._held = np.zeros((0, self._pieces), dtype=np.int64)
 
-    def solve(self, wanted: Counts, most: Floats, spent: float = 0.0) -> Priced:
+    def solve(self, wanted: Ints, most: Array, spent: float = 0.0) -> Priced:
         """The linear program over the known patterns that hold no more than is wanted.
 
         Args:
@@ -151,7 +151,7 @@ class Master:
         objective = float(self._highs.getInfo().objective_function_value)
         return Priced(times, objective, duals[: self._pieces], bar_prices)
 
-    def whole(self, seconds: float) -> tuple[Counts, Counts, float] | None:
+    def whole(self, seconds: float) -> tuple[Ints, Ints, float] | None:
         """The best whole number of times of each known pattern, and pieces left out; None when none was met in time.
 
         The last value is what no whole numbers of the known patterns are below.

@@ -11,10 +11,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Counts = NDArray[np.int64]
+from converter.arrays import Array, Ints
 
 #: Kinds whose odd ends and rings a filling keeps count of; the loss of others is left out of a bound.
 _COUNTED = 2
@@ -37,7 +35,7 @@ class Sharing:
         sizes: room that each piece takes alone, mm. A piece that two shared cuts would leave nothing of shares none.
     """
 
-    def __init__(self, ends: Sequence[tuple[int, int]], savings: Sequence[float], sizes: Floats) -> None:
+    def __init__(self, ends: Sequence[tuple[int, int]], savings: Sequence[float], sizes: Array) -> None:
         self.savings = np.array([0.0, *savings])
         self.ends = [
             pair if size > float(self.savings[list(pair)].sum()) else (0, 0)
@@ -49,7 +47,7 @@ class Sharing:
             for kind in pair:
                 self._degrees[i, kind] += 1
         #: Of each piece, what it saves at most: half of each shared cut.
-        self.halves: Floats = self._degrees @ self.savings / 2.0
+        self.halves: Array = self._degrees @ self.savings / 2.0
         #: What a filling saves less than its halves, at most.
         self.most_lost = float(self.savings.sum())
         worth = self._degrees.sum(axis=0) * self.savings
@@ -61,13 +59,13 @@ class Sharing:
                 if after not in self._states:
                     self._states.append(after)
         #: Of each state of `moves`, what is lost at least, mm.
-        self.losses: Floats = np.array([self._least_lost(state) for state in self._states])
+        self.losses: Array = np.array([self._least_lost(state) for state in self._states])
 
     def moves(self, piece: int, times: int) -> list[int]:
         """Of each state, the state that a number of a piece leads to."""
         return [self._states.index(self._after(state, piece, times)) for state in self._states]
 
-    def lost(self, counts: Counts) -> float:
+    def lost(self, counts: Ints) -> float:
         """What pieces save less than their halves in the best row, mm."""
         if not self._counted:
             return 0.0
@@ -78,7 +76,7 @@ class Sharing:
                 lost += min(float(self.savings[k]) for k in kinds)
         return lost
 
-    def row(self, counts: Counts, sizes: Floats) -> list[Placed]:
+    def row(self, counts: Ints, sizes: Array) -> list[Placed]:
         """The row that saves most; trails in the order of their longest piece.
 
         Args:
@@ -104,7 +102,7 @@ class Sharing:
             return min(float(self.savings[kind]) for kind in self._counted)
         return sum(float(self.savings[kind]) / 2.0 for at, kind in enumerate(self._counted) if odd >> at & 1)
 
-    def _parts(self, counts: Counts, degrees: Counts) -> list[tuple[list[int], bool]]:
+    def _parts(self, counts: Ints, degrees: Ints) -> list[tuple[list[int], bool]]:
         """Kinds that pieces connect, and whether these pieces close to a ring."""
         part = list(range(len(self.savings)))
         ended = set()
@@ -118,7 +116,7 @@ class Sharing:
         groups = [[k for k in kinds if part[k] == label] for label in dict.fromkeys(part[k] for k in kinds)]
         return [(group, not any(k in ended or degrees[k] % 2 for k in group)) for group in groups]
 
-    def _trails(self, counts: Counts) -> list[list[Placed]]:
+    def _trails(self, counts: Ints) -> list[list[Placed]]:
         """Rows whose pieces all share the cuts between them, none of which could go on in another one."""
         # node 0 stands for everything that ends a row: plain ends, and one end of each kind that is odd
         edges = [(int(i), *self.ends[i]) for i in np.flatnonzero(counts) for _ in range(int(counts[i]))]

@@ -8,11 +8,12 @@ from time import monotonic
 
 import numpy as np
 
+from converter.arrays import Array, Ints
 from converter.disk.silence import silent_stdout
 from converter.nesting.columns import Patterns
 from converter.nesting.master import Master, Program, least_above
 from converter.nesting.model import Nest, Pattern, Saw, StockBar, WantedLength
-from converter.nesting.sharing import Counts, Floats, Placed
+from converter.nesting.sharing import Placed
 
 #: Seconds that the search may take where nothing else is said.
 SECONDS = 30.0
@@ -84,7 +85,7 @@ def _solved(patterns: Patterns, end: float) -> Nest:
     )  # fmt: skip
 
 
-def _sum(values: Floats, patterns: Patterns, solution: _Solution) -> float:
+def _sum(values: Array, patterns: Patterns, solution: _Solution) -> float:
     """Of a value per bar, over all bars that a solution cuts."""
     of_bar = patterns.of_bar[: len(solution.times)]
     return float(values[of_bar] @ solution.times)
@@ -94,13 +95,13 @@ def _sum(values: Floats, patterns: Patterns, solution: _Solution) -> float:
 class _Solution:
     """Whole numbers of patterns: times of each, pieces left out, and what is to be least."""
 
-    times: Counts
-    lacking: Counts
+    times: Ints
+    lacking: Ints
     objective: float
 
 
 def _least(
-    patterns: Patterns, program: Program, known: tuple[Counts, Counts], attainable: Callable[[float], float]
+    patterns: Patterns, program: Program, known: tuple[Ints, Ints], attainable: Callable[[float], float]
 ) -> tuple[_Solution, float]:
     """The best solution, and what none is below: rounded by diving, then put together of all patterns met so far.
 
@@ -162,7 +163,7 @@ def _by_length(patterns: Patterns, program: Program) -> float:
 
 
 def _dive(
-    patterns: Patterns, master: Master, program: Program, times: Floats, generator: np.random.Generator | None
+    patterns: Patterns, master: Master, program: Program, times: Array, generator: np.random.Generator | None
 ) -> _Solution:
     """A solution by rounding: the whole part is cut, the rest solved anew with patterns of its own, again and again.
 
@@ -202,13 +203,13 @@ def _dive(
     return _solution(patterns, program, np.array([cut.get(i, 0) for i in range(len(patterns.of_bar))]), wanted)
 
 
-def _solution(patterns: Patterns, program: Program, times: Counts, lacking: Counts) -> _Solution:
+def _solution(patterns: Patterns, program: Program, times: Ints, lacking: Ints) -> _Solution:
     """A solution with its objective."""
     of_bar = patterns.of_bar[: len(times)]
     return _Solution(times, lacking, float(program.weights[of_bar] @ times + program.penalties @ lacking))
 
 
-def _attainable(value: float, patterns: Patterns, costs: Floats) -> float:
+def _attainable(value: float, patterns: Patterns, costs: Array) -> float:
     """The least cost, of whole bars, that is not below a bound."""
     slack = _EQUAL * max(1.0, value)
     bought = np.flatnonzero(costs > 0.0)
@@ -219,7 +220,7 @@ def _attainable(value: float, patterns: Patterns, costs: Floats) -> float:
     return max(value, least_above(value - slack, costs[bought], patterns.most[bought]) or value)
 
 
-def _in_words(patterns: Patterns, times: Counts) -> tuple[Pattern, ...]:
+def _in_words(patterns: Patterns, times: Ints) -> tuple[Pattern, ...]:
     """The bars as they are cut: nothing more than is wanted, the longest piece first, equal bars together."""
     left = patterns.demand.copy()
     bars: dict[tuple[int, tuple[Placed, ...]], int] = {}

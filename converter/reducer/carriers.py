@@ -13,16 +13,10 @@ from math import degrees, pi
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.geometry.distinct import distinct
 from converter.model.curve import Arc
-from converter.reducer.cluster import (
-    Floats,
-    Ints,
-    cell_entries,
-    components,
-    keep_shared,
-    split_at_gaps,
-)
+from converter.reducer.cluster import cell_entries, components, keep_shared, split_at_gaps
 from converter.reducer.edges import vectors
 
 #: Directions are grouped in cells this wide (per component of the unit vector); two straights whose
@@ -36,8 +30,8 @@ _AHEAD = np.array([0.7236067977, 0.5257311121, 0.4472135955])
 class Straights:
     """Straights to compare: (m, 3) starts and ends relative to the drawing's corner."""
 
-    start: Floats
-    end: Floats
+    start: Array
+    end: Array
 
 
 def overlapping_straights(lines: Straights, join: float) -> list[list[int]]:
@@ -98,7 +92,7 @@ def _numbered(group: Ints) -> Ints:
 
 
 def _verified(
-    lines: Straights, length: Floats, line: Ints, group: Ints, low: Floats, high: Floats, join: float
+    lines: Straights, length: Array, line: Ints, group: Ints, low: Array, high: Array, join: float
 ) -> list[list[int]]:
     """Sweep each group along its line; keep what overlaps and truly shares a carrier."""
     order = np.lexsort((low, group))
@@ -135,7 +129,7 @@ def _verified(
     return _listed(len(length), np.concatenate(a), np.concatenate(b))
 
 
-def _one_carrier(lines: Straights, length: Floats, i: Ints, j: Ints, join: float) -> NDArray[np.bool_]:
+def _one_carrier(lines: Straights, length: Array, i: Ints, j: Ints, join: float) -> NDArray[np.bool_]:
     """Whether both ends of the shorter straight of each pair lie within ``join`` of the longer one's line."""
     swap = length[i] < length[j]
     long, short = np.where(swap, j, i), np.where(swap, i, j)

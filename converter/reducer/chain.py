@@ -16,10 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from converter.arrays import Ints
 from converter.findings import Finding
 from converter.model.drawing import DrawnCurve
 from converter.reducer import remarks
-from converter.reducer.cluster import Ints
 from converter.reducer.dedupe import drop_duplicates
 from converter.reducer.edges import LINE, Edges, end_nodes, gather
 from converter.reducer.ends import curve_length

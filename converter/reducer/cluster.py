@@ -10,15 +10,11 @@ the origin keeps its decimals.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.geometry.distinct import distinct
-
-Ints: TypeAlias = NDArray[np.int64]
-Floats: TypeAlias = NDArray[np.float64]
 
 #: Odd multipliers that spread three cell numbers over one 64-bit integer (collisions only cost time).
 _MIX = np.array([73856093 * 83492791 * 2 + 1, 19349663 * 49979687 * 2 + 1, 15485863 * 32452843 * 2 + 1], dtype=np.int64)
@@ -30,7 +26,7 @@ _WIDE, _NARROW = 8.0, 1.0
 _CROWDED = 40
 
 
-def cell_entries(points: Floats, tol: float, width: float) -> tuple[Ints, Ints]:
+def cell_entries(points: Array, tol: float, width: float) -> tuple[Ints, Ints]:
     """Sorted cell keys and the point each entry stands for; two points within ``tol`` share a key.
 
     Args:
@@ -76,7 +72,7 @@ def _proposed(key: Ints) -> int:
     return int((sizes * (sizes - 1) // 2).sum())
 
 
-def close_pairs(points: Floats, tol: float) -> tuple[Ints, Ints]:
+def close_pairs(points: Array, tol: float) -> tuple[Ints, Ints]:
     """Pairs (i, j), i < j, of points not farther apart than ``tol``, each pair once.
 
     Where points are so crowded that there would be very many pairs, those within a quarter of
@@ -97,7 +93,7 @@ def close_pairs(points: Floats, tol: float) -> tuple[Ints, Ints]:
     return _pairs_in_cells(points, tol, key, who)
 
 
-def _pairs_in_cells(points: Floats, tol: float, key: Ints, who: Ints) -> tuple[Ints, Ints]:
+def _pairs_in_cells(points: Array, tol: float, key: Ints, who: Ints) -> tuple[Ints, Ints]:
     n = len(points)
     found = []
     for at, shift in _shifts(key):
@@ -114,7 +110,7 @@ def _pairs_in_cells(points: Floats, tol: float, key: Ints, who: Ints) -> tuple[I
     return code // n, code % n
 
 
-def _thinned_pairs(points: Floats, tol: float) -> tuple[Ints, Ints]:
+def _thinned_pairs(points: Array, tol: float) -> tuple[Ints, Ints]:
     # a cell of a quarter tolerance has a diagonal of 0.43 tolerances: its points all belong together
     key, who = cell_entries(points, 0.0, tol / 4.0)
     same = key[1:] == key[:-1]
@@ -143,7 +139,7 @@ def components(n: int, a: Ints, b: Ints) -> Ints:
     return label
 
 
-def same_points(points: Floats, tol: float) -> Ints:
+def same_points(points: Array, tol: float) -> Ints:
     """Label per point, the lowest index of its cluster, for a ``tol`` far below any distance that matters.
 
     Unlike `close_pairs` it costs nothing extra where thousands of points coincide.
@@ -167,7 +163,7 @@ def same_points(points: Floats, tol: float) -> Ints:
     return components(len(points), np.concatenate(a), np.concatenate(b))
 
 
-def split_at_gaps(group: Ints, values: Floats, tol: float | Floats) -> tuple[Ints, Ints]:
+def split_at_gaps(group: Ints, values: Array, tol: float | Array) -> tuple[Ints, Ints]:
     """Refine groups along a number line: within a group, neighbours more than ``tol`` apart part company.
 
     Args:

@@ -15,11 +15,12 @@ from typing import TypeAlias, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.findings import Finding
 from converter.model.curve import Arc, Curve, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
 from converter.reducer.carriers import Straights, angle_on, overlapping_arcs, overlapping_straights
-from converter.reducer.cluster import Floats, Ints, keep_shared, split_at_gaps
+from converter.reducer.cluster import keep_shared, split_at_gaps
 from converter.reducer.edges import ARC, LINE, OTHER, Edges
 from converter.reducer.ends import curve_length, is_straight, sample
 from converter.reducer.overlap import Attached, Member, Verdict, resolve
@@ -142,7 +143,7 @@ def _closed_alike(edges: Edges, node: Ints, tol: Tolerances) -> list[list[int]]:
     return [rows[g].tolist() for g in np.split(item, np.flatnonzero(np.diff(group)) + 1)]
 
 
-def _box(curve: Curve) -> Floats:
+def _box(curve: Curve) -> Array:
     points = sample(curve)
     return np.concatenate((points.min(axis=0), points.max(axis=0)))
 
@@ -183,11 +184,11 @@ def _same(one: Curve, other: Curve, join: float) -> bool:
     return _within(p, turned, join) or _within(p, np.roll(turned[::-1], 1, axis=0), join)
 
 
-def _within(p: Floats, q: Floats, join: float) -> bool:
+def _within(p: Array, q: Array, join: float) -> bool:
     return bool((((p - q) ** 2).sum(axis=1) <= join * join).all())
 
 
-def _by_length(points: Floats, count: int = 257) -> Floats:
+def _by_length(points: Array, count: int = 257) -> Array:
     """Points at even steps of length along a polyline."""
     steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
     s = np.concatenate(([0.0], np.cumsum(steps)))
@@ -229,9 +230,9 @@ def _circles_and_lines(edges: Edges, node: Ints, tol: Tolerances, verdict: Verdi
         _resolve_circle(edges, node, members, attached, tol, verdict)
 
 
-def _fixed_parts(edges: Edges, alive: Bools) -> tuple[list[tuple[int, Floats]], list[tuple[int, Arc]]]:
+def _fixed_parts(edges: Edges, alive: Bools) -> tuple[list[tuple[int, Array]], list[tuple[int, Arc]]]:
     """Straights and arcs inside polylines and paths, as many as is sensible: (edge, corners) and (edge, arc)."""
-    straights: list[tuple[int, Floats]] = []
+    straights: list[tuple[int, Array]] = []
     arcs: list[tuple[int, Arc]] = []
     room = _SEGMENTS
     for i in np.flatnonzero(alive & (edges.kind == OTHER)).tolist():
@@ -252,8 +253,8 @@ def _resolve_line(
     node: Ints,
     owner: Ints,
     free: int,
-    start: Floats,
-    end: Floats,
+    start: Array,
+    end: Array,
     group: list[int],
     attached: Attached,
     tol: Tolerances,

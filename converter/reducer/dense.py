@@ -7,14 +7,11 @@ any. Turns that are noise get less where vertices are passed over, turns that we
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Index
 from converter.geometry.circles import crossed
 from converter.reducer.fewest import stretch_misses
 from converter.reducer.segment import turn_angles
-
-Array = NDArray[np.float64]
-Index = NDArray[np.intp]
 
 CLOSE = 20.0  #: times the fit tolerance: chords of which noise may turn so far that it looks like corners
 FEWEST = 60  #: vertices at such chords that tell noise

@@ -63,7 +63,7 @@ def _directions(piece: Piece) -> tuple[Vec, Vec]:
     return piece.arc.start_direction, piece.arc.end_direction
 
 
-def _slack(piece: Piece, tol: Tolerances) -> float:
+def _slack(piece: Piece) -> float:
     """Degrees by which a fitted bow's end direction may be off: the reach overshoots by sqrt(2 R level)."""
     if isinstance(piece, Straight) or piece.exact:
         return 0.0
@@ -94,11 +94,11 @@ def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], li
         a, b = pieces[k], pieces[k + 1]
         mismatch = angle_between(out[k], into[k + 1])
         both_straight = isinstance(a, Straight) and isinstance(b, Straight)
-        allowed = tol.tangent + _slack(a, tol) + _slack(b, tol)
+        allowed = tol.tangent + _slack(a) + _slack(b)
         if mismatch > allowed or (both_straight and mismatch > 0.0):
             corners[k] = "corner" if both_straight else "kink"
             continue
-        if mismatch > 1e-3 and _slack(a, tol) == _slack(b, tol) == 0.0:
+        if mismatch > 1e-3 and _slack(a) == _slack(b) == 0.0:
             near[k] = mismatch
         joint = _shared(a, b, out[k], into[k + 1])
         out[k] = into[k + 1] = joint

@@ -14,10 +14,11 @@ from typing import cast
 
 import numpy as np
 
+from converter.arrays import Array, Ints
 from converter.geometry.vectors import Vec
 from converter.model.curve import Arc, Curve, Line
 from converter.model.drawing import DrawnCurve
-from converter.reducer.cluster import Floats, Ints, close_pairs, components, same_points
+from converter.reducer.cluster import close_pairs, components, same_points
 from converter.reducer.ends import curve_length, end_directions
 from converter.tolerances import Tolerances
 
@@ -27,7 +28,7 @@ LINE, ARC, OTHER = 0, 1, 2
 _KIND: dict[type, int] = {Line: LINE, Arc: ARC}
 
 
-def vectors(values: Sequence[Vec]) -> Floats:
+def vectors(values: Sequence[Vec]) -> Array:
     """(n, 3) array of n vectors."""
     return np.fromiter(flatten.from_iterable(values), dtype=np.float64, count=3 * len(values)).reshape(-1, 3)
 
@@ -54,14 +55,14 @@ class Edges:
     layer: Ints
     layers: list[str | None]
     group: Ints
-    origin: Floats
-    points: Floats
+    origin: Array
+    points: Array
 
     @property
-    def chords(self) -> Floats:
+    def chords(self) -> Array:
         """(n,) distance from start to end of each edge."""
         steps = self.points[1::2] - self.points[0::2]
-        lengths: Floats = np.sqrt((steps * steps).sum(axis=1))
+        lengths: Array = np.sqrt((steps * steps).sum(axis=1))
         return lengths
 
     def lengths(self) -> list[float]:
@@ -76,7 +77,7 @@ class Edges:
         x, y, z = (self.points[end] + self.origin).tolist()
         return (x, y, z)
 
-    def outward(self, ends: Ints) -> Floats:
+    def outward(self, ends: Ints) -> Array:
         """(m, 3) unit directions in which the curves leave their nodes at the given ends."""
         out = np.empty((ends.size, 3))
         edge = ends >> 1

@@ -6,13 +6,11 @@ from itertools import pairwise
 from math import cos, radians, sin
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, angle_between, cross, distance, dot, scale, sub, unit
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline, Spline
 from converter.reducer.sample import de_boor, even_points, homogeneous
-
-Floats = NDArray[np.float64]
 
 #: A polyline whose first turns are below this (degrees) and alike is a tessellated arc.
 _CHORD_TURN = 30.0
@@ -40,12 +38,12 @@ def end_directions(curve: Curve) -> tuple[Vec, Vec]:
     return _spline_start(curve), back
 
 
-def _vec(a: Floats) -> Vec:
+def _vec(a: Array) -> Vec:
     x, y, z = a.tolist()
     return (x, y, z)
 
 
-def _polyline_start(points: Floats) -> Vec:
+def _polyline_start(points: Array) -> Vec:
     """Direction of travel at the first of up to four points."""
     p = [_vec(row) for row in points]
     chords = [sub(b, a) for a, b in pairwise(p)]
@@ -97,7 +95,7 @@ def _spline_start(spline: Spline) -> Vec:
     return unit(_vec(samples[int(np.argmax(away))] - samples[0]))
 
 
-def sample(curve: Curve, count: int = 65) -> Floats:
+def sample(curve: Curve, count: int = 65) -> Array:
     """Points along a curve in its own direction, (n, 3): corners of a polyline, else ``count`` even steps."""
     if isinstance(curve, Line):
         return np.array([curve.start, curve.end])

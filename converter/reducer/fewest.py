@@ -14,12 +14,9 @@ from dataclasses import dataclass
 from math import radians, sin
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Index
 from converter.geometry.circles import crossed
-
-Array = NDArray[np.float64]
-Index = NDArray[np.intp]
 
 PLACES = 400  #: rows of so many vertices are searched vertex by vertex
 COARSE = 180  #: places of a longer row that are searched first, twice as many while pieces take fewer than `FINE` each
@@ -44,18 +41,11 @@ class DividedPart:
     last: int
 
 
-@dataclass(frozen=True, slots=True)
-class Division:
-    """Stretches in order, the last vertex of one the first of the next, and their rms miss in mm."""
-
-    stretches: tuple[DividedPart, ...]
-    miss: float
-
-
-def divisions(points: Array, fit: float, turn: float) -> Iterator[Division]:
+def divisions(points: Array, fit: float, turn: float) -> Iterator[tuple[DividedPart, ...]]:
     """Divisions of a row of vertices (n, 3), fewest pieces first, from the first whose rms miss is within ``fit``.
 
-    Two straights never follow each other: the row has no sharp corner.
+    A division is its stretches in order, the last vertex of one the first of the next. Two straights never follow each
+    other: the row has no sharp corner.
 
     Args:
         points: vertices in order, mm, consecutive ones different.
@@ -68,12 +58,11 @@ def divisions(points: Array, fit: float, turn: float) -> Iterator[Division]:
     low = _first_within(costs, len(looked_at) * fit * fit)
     known: tuple[tuple[str, int, int], ...] = ()
     for price in PRICES[low:].tolist():
-        pieces, total = _cheapest(costs, price)
+        pieces, _ = _cheapest(costs, price)
         if not pieces or pieces == known:
             continue
         known = pieces
-        stretches = tuple(DividedPart(kind, int(rows[places[a]]), int(rows[places[b]])) for kind, a, b in pieces)
-        yield Division(stretches, float(np.sqrt(total / len(looked_at))))
+        yield tuple(DividedPart(kind, int(rows[places[a]]), int(rows[places[b]])) for kind, a, b in pieces)
 
 
 def _all_misses(points: Array, places: Index, wide: float, turn: float) -> list[tuple[Array, Array]]:

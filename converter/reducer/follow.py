@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Flags
 from converter.geometry.circles import vec
 from converter.geometry.vectors import Vec, add, angle_between, any_normal, norm, sub, unit
 from converter.model.bends import BendTable, Placement
@@ -28,9 +28,6 @@ from converter.reducer.polish import Polished, polish
 from converter.reducer.refit import distances, feet
 from converter.reducer.settle import assemble
 from converter.reducer.spread import least_squares
-
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 ROUNDS = 5  #: times that vertices change sides
 STEPS = 4  #: of least squares each time

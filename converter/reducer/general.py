@@ -164,7 +164,18 @@ def _free_deviation(one: Chain, segments: Sequence[Segment], tol: Tolerances) ->
 def _run_findings(
     run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerances, radii: Sequence[float]
 ) -> list[Finding]:
-    findings = _free_curves(run, _free_groups(settled, tol), settled, tol)
+    return [
+        *_free_curves(run, _free_groups(settled, tol), settled, tol),
+        *_kinks(run, settled, drawn, tol),
+        *_nearly_tangent(run, settled, drawn, tol),
+        *_shared_radii(run, settled, radii),
+        *_strayings(run, settled, drawn, tol),
+    ]
+
+
+def _kinks(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerances) -> list[Finding]:
+    """Straights and arcs that meet at an angle which no bend makes, and where the line doubles back on itself."""
+    findings = []
     for joint in settled.joints:
         if joint.kind not in ("kink", "fold-back"):
             continue
@@ -186,26 +197,36 @@ def _run_findings(
                 values=values,
             )
         )
+    return findings
+
+
+def _nearly_tangent(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerances) -> list[Finding]:
+    """Joints that missed tangency by less than the tolerance and were smoothed, in one finding."""
     near = [j for j in settled.joints if j.kind == "near-tangent"]
-    if near:
-        worst = max(near, key=lambda j: j.angle)
-        bend = worst.row if run.table.bends else None
-        findings.append(
-            Finding(
-                "near-tangent",
-                tube=run.name,
-                variant="one" if len(near) == 1 else "" if bend is None else "worst there",
-                bend=bend,
-                measured=worst.angle,
-                limit=tol.tangent,
-                unit="deg",
-                layer=run.layer,
-                handle=drawn[worst.item].handle,
-                values={"joints": len(near), "angle": worst.angle},
-            )
+    if not near:
+        return []
+    worst = max(near, key=lambda j: j.angle)
+    bend = worst.row if run.table.bends else None
+    return [
+        Finding(
+            "near-tangent",
+            tube=run.name,
+            variant="one" if len(near) == 1 else "" if bend is None else "worst there",
+            bend=bend,
+            measured=worst.angle,
+            limit=tol.tangent,
+            unit="deg",
+            layer=run.layer,
+            handle=drawn[worst.item].handle,
+            values={"joints": len(near), "angle": worst.angle},
         )
+    ]
+
+
+def _strayings(run: Run, settled: Settled, drawn: list[DrawnCurve], tol: Tolerances) -> list[Finding]:
+    """How far the run strays from what was drawn: where curves were fitted, and where by more than it may."""
+    findings = []
     fitted = [k for k, b in enumerate(settled.bows, 1) if b is not None and not b.exact]
-    findings += _shared_radii(run, settled, radii)
     if fitted:
         findings.append(
             Finding(

@@ -7,7 +7,8 @@ from math import radians, sin
 
 import numpy as np
 
-from converter.reducer.cluster import Floats, Ints, close_pairs
+from converter.arrays import Array, Ints
+from converter.reducer.cluster import close_pairs
 from converter.reducer.edges import LINE, Edges
 from converter.reducer.ends import is_straight
 from converter.reducer.passing import passed
@@ -51,7 +52,7 @@ def _limit(tol: Tolerances) -> float:
     return 2.0 * sin(radians(max(RUN_THROUGH, tol.tangent)) / 2.0)
 
 
-def _tangent_pairs(out: Floats, limit: float) -> list[tuple[float, int, int]]:
+def _tangent_pairs(out: Array, limit: float) -> list[tuple[float, int, int]]:
     """Pairs of ends whose outward directions oppose each other: (miss, i, j), i < j."""
     n = len(out)
     if n <= _FEW:

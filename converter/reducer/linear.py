@@ -12,16 +12,14 @@ from dataclasses import dataclass
 from math import degrees
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import crossed, vec
-from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, scale, sub, unit
+from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, scale, sub, unit, within_half_turn
 from converter.limits import GREATEST_RADIUS
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
 from converter.reducer.walk import WalkStep
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +90,7 @@ class LinearTube:
             if row == len(self.table.bends):
                 break
             old = self.table.bends[row]
-            rotation = (old.rotation + degrees(change.get("rotation", 0.0)) + 180.0) % 360.0 - 180.0
-            rotation = 180.0 if rotation <= -180.0 + 1e-9 else rotation
+            rotation = within_half_turn(old.rotation + degrees(change.get("rotation", 0.0)))
             angle = old.angle + degrees(change.get("angle", 0.0))
             radius = None if old.clr is None else old.clr + change.get("radius", 0.0)
             if not 0.0 < angle < 360.0 or (radius is not None and not 0.0 < radius <= GREATEST_RADIUS):

@@ -13,11 +13,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.reducer.linear import LinearTube, RowVertices
-
-Array = NDArray[np.float64]
 
 STATES = 6  #: of the walk
 LENGTHWISE = 0.02  #: of the largest distance: what an end may be off lengthwise

@@ -12,8 +12,8 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.model.curve import Arc, Line, Path, Polyline
-from converter.reducer.cluster import Floats, Ints
 from converter.reducer.edges import ARC, LINE, Edges, vectors
 
 #: Pairs of a point and a curve's box that are compared at a time.
@@ -70,7 +70,7 @@ def _take(found: Ints, who: Ints, edge: Ints, on: NDArray[np.bool_]) -> None:
             found[i] = e
 
 
-def _pieces(edges: Edges) -> tuple[Floats, Floats, Ints, list[Arc], Ints]:
+def _pieces(edges: Edges) -> tuple[Array, Array, Ints, list[Arc], Ints]:
     """Straights (start, step, edge) and arcs (arc, edge), those within polylines and paths too."""
     plain = np.flatnonzero(edges.kind == LINE)
     start, step = edges.points[2 * plain], edges.points[2 * plain + 1] - edges.points[2 * plain]
@@ -95,7 +95,7 @@ def _pieces(edges: Edges) -> tuple[Floats, Floats, Ints, list[Arc], Ints]:
 
 
 def _near(
-    places: Floats, layers: Ints, low: Floats, high: Floats, box_layers: Ints, reach: float
+    places: Array, layers: Ints, low: Array, high: Array, box_layers: Ints, reach: float
 ) -> Iterator[tuple[Ints, Ints]]:
     """Pairs (place, box) of one layer where the place lies in the box, block by block.
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from math import radians
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import fit_circle, fit_line, radius_uncertainty, vec
 from converter.geometry.vectors import (
     Vec,
@@ -22,10 +22,6 @@ from converter.geometry.vectors import (
     unit,
 )
 from converter.model.curve import Arc
-
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Index = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Flags, Index
 from converter.geometry.circles import crossed
 from converter.geometry.vectors import HALF_TURN, Vec, any_normal
 from converter.model.bends import Bend, BendTable, Placement
@@ -25,10 +25,6 @@ from converter.tolerances import Tolerances
 
 #: Times the fit tolerance: from where on a corner's height over the chord across it, and its straights, leave no doubt.
 SURE_HEIGHT, SURE_LENGTH = 2.5, 20.0
-
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Ints = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +41,7 @@ class ExactRun:
 class _ChainItems:
     """The items of all candidate chains in one row: item i of the arrays, chain by chain."""
 
-    chain: Ints  # (m,) index of the chain
+    chain: Index  # (m,) index of the chain
     arc: Flags  # (m,)
     start: Array  # (m, 3)
     end: Array
@@ -134,7 +130,9 @@ def _between(a: Array, b: Array) -> Array:
     return np.degrees(np.arctan2(_size(crossed(a, b)), _dot(a, b)))
 
 
-def _may_be_chords(it: _ChainItems, chord: Array, j: Ints, two_lines: Flags, mismatch: Array, tol: Tolerances) -> Flags:
+def _may_be_chords(
+    it: _ChainItems, chord: Array, j: Index, two_lines: Flags, mismatch: Array, tol: Tolerances
+) -> Flags:
     """Which joints j of straights may belong to an arc in chords, or to a straight in parts, and are no sure corners.
 
     An arc in chords has two slight corners in a row at least: of three chords and more all inner ones are slight
@@ -256,13 +254,13 @@ def _build(
     it: _ChainItems,
     chains: Sequence[Chain],
     bad: Flags,
-    item: Ints,
+    item: Index,
     is_corner: Flags,
     rows: tuple[Array, Array, Array, Array, Array, Array],
     length: Array,
     deviation: Array,
-    first: Ints,
-    last: Ints,
+    first: Index,
+    last: Index,
 ) -> list[ExactRun | None]:
     feed, rotation, turn, radius, n, t_in = rows
     columns = zip(

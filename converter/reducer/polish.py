@@ -12,14 +12,12 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec
 from converter.model.bends import BendTable, Placement
 from converter.reducer.linear import RowVertices, linearized
 from converter.reducer.walk import WalkSolution, solve_walk
-
-Array = NDArray[np.float64]
 
 STEPS = 12
 MOST_VERTICES = 60  #: per piece; more say the same again

@@ -14,8 +14,8 @@ from dataclasses import replace
 from math import cos, dist, inf, radians, tan
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.errors import OptionError
 from converter.findings import Finding
 from converter.geometry.circles import along_axis
@@ -24,8 +24,6 @@ from converter.model.bends import BendTable
 from converter.model.curve import Line, Segment
 from converter.model.run import Run
 from converter.tolerances import PAST_LENGTH, same_within
-
-Array = NDArray[np.float64]
 
 FOLDED = 179.5  #: degrees; a corner this sharp is a line drawn back over itself, not a bend
 #: Part of a tube's size; what moves its centerline further makes another tube of it. Common practice, no source.

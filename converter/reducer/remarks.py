@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from converter.arrays import Ints
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec, add, scale
 from converter.model.drawing import DrawnCurve
-from converter.reducer.cluster import Ints, close_pairs
+from converter.reducer.cluster import close_pairs
 from converter.reducer.edges import Edges
 from converter.reducer.ends import curve_length, middle
 from converter.reducer.junctions import Links

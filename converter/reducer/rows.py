@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from math import asin, cos, degrees, radians, sin, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Flags, Index
 from converter.geometry.circles import radius_uncertainty, vec
 from converter.geometry.vectors import (
     add,
@@ -39,10 +39,6 @@ from converter.reducer.tangent_row import tangent_rows
 from converter.tolerances import Tolerances
 
 SAME_CHORD = 1.2  #: times an arc's longest chord and sharpest turn that a chord left beside it may have
-
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Index = NDArray[np.intp]
 
 
 @dataclass(slots=True)

@@ -10,14 +10,12 @@ from __future__ import annotations
 from math import ceil, radians
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import vec
 from converter.geometry.vectors import cross, distance, norm, unit
 from converter.model.curve import Arc, Ellipse, Spline
 from converter.reducer.limits import too_many_pieces
-
-Array = NDArray[np.float64]
 
 STEP_DEG = 1.5  #: aimed-at turn between neighbouring samples
 MOST_PER_SPAN = 400

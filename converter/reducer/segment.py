@@ -20,10 +20,9 @@ from math import atan2, degrees, hypot, radians, sin
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import arc_test, crossed, fit_circle, line_residual
 from converter.reducer.limits import LADDER_EXACT, MOST_PIECES, MOST_TURN_TANGENT, too_many_pieces
-
-Array = NDArray[np.float64]
 
 LADDER = (LADDER_EXACT, 2e-4, 2e-3, 1e-2)  #: mm; below the fit tolerance, which is the last rung
 WIDEST = 0.05  #: mm; data is exact where it needs about as few arcs at this tolerance

@@ -6,14 +6,12 @@ from collections.abc import Collection
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, add, any_normal
 from converter.reducer.directions import Element, arm_of, end_of, start_of
 from converter.reducer.pieces import Bow, Piece
 from converter.reducer.walk import WalkStep, solve_walk
-
-Array = NDArray[np.float64]
 
 PROOFS = 16  #: vertices of a bow that are looked at
 

@@ -18,17 +18,14 @@ from dataclasses import dataclass, replace
 from math import radians
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Flags
 from converter.geometry.circles import radius_uncertainty
 from converter.reducer.dense import corner_vertex, telling_vertices
 from converter.reducer.fewest import divisions, least_misses
 from converter.reducer.follow import TangentChain, flatten, follow, is_scattered, with_radii
 from converter.reducer.limits import MOST_PIECES, MOST_TURN_TANGENT
 from converter.reducer.segment import turn_angles
-
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 ATTEMPTS = 14  #: divisions that are tried
 NEARLY = 2.0  #: times the tolerance: what linear programs may bring within it
@@ -86,7 +83,7 @@ def tangent_rows(points: Array, smooth: Flags, fit: float, radii: Sequence[float
         if chain is None or not (chords.all() or _is_evident(own, chords, chain)):
             return None
         free = _free_rows(own, chain)
-        loose = _loose(own, chords, chain)
+        loose = _loose(chords, chain)
         alone = tuple(b.clr or 0.0 for b in chain.table.bends)
         if not free:
             chain = _of_equal_radii(own, chain, loose, fit, radii, firm)
@@ -123,14 +120,14 @@ def _chain(points: Array, fit: float, firm: Array | None, most: int, *, chords: 
     than noise shall not pull at it.
     """
     near: TangentChain | None = None
-    for attempt, division in enumerate(divisions(points, fit, MOST_TURN_TANGENT)):
-        count = len(division.stretches)
+    for attempt, stretches in enumerate(divisions(points, fit, MOST_TURN_TANGENT)):
+        count = len(stretches)
         beyond = near is not None and count > 4 * len(near.places) // 3 + 2
         if beyond or attempt == ATTEMPTS or count > most:
             break
-        chain = follow(points, division.stretches, firm)
+        chain = follow(points, stretches, firm)
         if firm is not None and (chain is None or chain.miss > fit):
-            chain = follow(points, division.stretches)
+            chain = follow(points, stretches)
         if chain is None:
             continue
         closest = flatten(points, chain, fit) if fit < chain.miss <= NEARLY * fit else chain
@@ -181,7 +178,7 @@ def _free_rows(points: Array, chain: TangentChain) -> frozenset[int]:
     return frozenset(free) if sum(doubted) >= min(2, len(doubted)) else frozenset()
 
 
-def _loose(points: Array, smooth: Flags, chain: TangentChain) -> tuple[float, ...]:
+def _loose(smooth: Flags, chain: TangentChain) -> tuple[float, ...]:
     """+- mm of each radius: by statistics of the vertices; a smooth curve's misses are no chance, so by their size."""
     out = list(chain.loose)
     for k, (kind, row) in enumerate(chain.places):

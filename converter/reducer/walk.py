@@ -12,9 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from converter.arrays import Array
 
 DAMPING = 1e-6  #: of an unknown's own size: decides what nothing else does, in favor of no change
 

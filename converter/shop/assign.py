@@ -133,7 +133,7 @@ class _Assigner:
         choice = self.job.choice(drawn)
         run = reverse_run(drawn) if choice.reverse else drawn
         findings: list[Finding] = []
-        section, source = self._section(run, findings)
+        section = self._section(run, findings)
         if section is not None:
             findings += _outline_differs(run, section)
         corner_clr = self.clr if self.clr is not None else choice.clr
@@ -145,10 +145,10 @@ class _Assigner:
         if self.refit:
             made = self._refitted(made, section, die)
         die_name, metal = die.name if die else None, self._metal(run)
-        return Tube(made, section, die_name, source, run, tuple(findings), metal, self._on_flat(run) == "cope")
+        return Tube(made, section, die_name, run, tuple(findings), metal, self._on_flat(run) == "cope")
 
-    def _section(self, run: Run, findings: list[Finding]) -> tuple[Section | None, str]:
-        """The run's section and where it comes from."""
+    def _section(self, run: Run, findings: list[Finding]) -> Section | None:
+        """The run's section, by what speaks of it nearest."""
         if run.layer not in self._by_layer:
             self._by_layer[run.layer] = (
                 self._of_layer_option(run.layer),
@@ -156,28 +156,13 @@ class _Assigner:
                 section_from_layer(run.layer),
             )
         option, of_layer, written = self._by_layer[run.layer]
-        if option is not None:
-            return option, "option"
-        said = self.job.of_run(run).section or of_layer.section
-        if said is not None:
-            return said, "job file"
-        if self.default_section is not None:
-            return self.default_section, "option"
-        if self.job.default.section is not None:
-            return self.job.default.section, "job file"
-        if run.section is not None:
-            return run.section, "file"
-        if written is None:
-            return None, ""
-        findings.append(
-            Finding(
-                "section-assumed",
-                tube=run.name,
-                layer=run.layer,
-                values={"section": written, "layer": run.layer},
-            )
-        )
-        return written, "layer name"
+        of_run, default = self.job.of_run(run), self.job.default
+        said = option or of_run.section or of_layer.section or self.default_section or default.section or run.section
+        if said is not None or written is None:
+            return said
+        values = {"section": written, "layer": run.layer}
+        findings.append(Finding("section-assumed", tube=run.name, layer=run.layer, values=values))
+        return written
 
     def _metal(self, run: Run) -> str | None:
         """The name of the run's metal: of the job for it or its layer, else of the option, else the job's default."""

@@ -19,7 +19,6 @@ from converter.shop.job_file import JobFile
 from converter.shop.model import Die, Shop
 
 BEND, MITRE = "bend", "mitre"
-CORNERS = (MITRE, BEND)
 #: Degrees by which a corner of a frame may miss a right angle.
 _RIGHT_ANGLE = 0.5
 #: Degrees; less is no corner that two tubes are mitred at but one that was drawn badly.

@@ -100,10 +100,6 @@ class JobFile:
     source: str = ""
     joints: tuple[JointChoice, ...] = ()
 
-    def for_run(self, name: str) -> JobEntry:
-        """What the file says of a run by its name."""
-        return merged(matching(self.runs, name))
-
     def of_run(self, run: Run) -> JobEntry:
         """What the file says of the run itself, by its own name or by that of the run it was drawn in."""
         return merged(matching(self.runs, run.name, *([] if run.drawn_as is None else [run.drawn_as])))

@@ -69,7 +69,6 @@ _10 = _from(
     "1/8", 0.049, 0.065, 0.065, 0.083, 0.083, 0.109, 0.109, 0.109, 0.109, 0.120, 0.120, 0.120, 0.120, 0.134, 0.134,
     0.148, 0.165, 0.180,
 )  # fmt: skip
-_10_12 = (Fraction(10), Fraction(12))
 
 #: Schedule -> nominal size -> wall in inches.
 SCHEDULES: dict[str, dict[Fraction, float]] = {

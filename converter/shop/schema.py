@@ -21,7 +21,6 @@ from converter.shop.sections import parse_section
 from converter.units import UNIT_CHOICES, parse_length, unit_name
 
 _LONGEST = 200
-_LONG_NUMBER = 200  # bits
 
 
 @dataclass(frozen=True, slots=True)

@@ -527,7 +527,7 @@ def cope_all(folder: Path, times: int) -> Row:
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
 
     from converter import Job, write
-    from converter.cli.commands.cope_files import FORMATS
+    from converter.cli.commands.cope import FORMATS
     from converter.kernel.shapes.solids import tube_solid
     from converter.model.section import Section
 

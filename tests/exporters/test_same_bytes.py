@@ -24,7 +24,7 @@ from places import ROOT
 from converter.dates import LAST, file_time, fixed_time, sheet_date
 from converter.demo.dxf_drawing import drawing_text
 from converter.errors import OptionError
-from converter.exporters.dxf.common import DxfPage, Layer, steady
+from converter.exporters.dxf.page import DxfPage, Layer, steady
 from converter.exporters.registry import FORMATS
 
 FIXTURES = ROOT / "fixtures"

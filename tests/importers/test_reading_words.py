@@ -33,7 +33,7 @@ from converter.findings.wording import reason
 from converter.geometry.vectors import Vec
 from converter.importers.dxf import read_dxf
 from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
-from converter.importers.dxf.leftout import Tally
+from converter.importers.dxf.left_out import Tally
 from converter.importers.mesh.tube import measure
 from converter.importers.mesh.tube_findings import tube_findings
 from converter.importers.mesh.weld import weld

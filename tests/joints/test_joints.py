@@ -20,7 +20,7 @@ from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut, angles
 from converter.joints.cuts.square import RectPrism
 from converter.joints.finding.joints import find_joints
-from converter.joints.model import cut_length, length_changes, mark_shift
+from converter.joints.model import cut_length, length_changes
 from converter.model.bends import Placement
 from converter.model.section import Section
 from converter.shop.job_file import job_from_text
@@ -553,8 +553,6 @@ def test_lengths_use_the_longest_point_of_metal():
     changes = length_changes(made.joints)
     assert changes == {("RUNG", "A"): pytest.approx(-EAR), ("RUNG", "B"): pytest.approx(-EAR)}
     assert cut_length(tube, changes) == pytest.approx(400.0 - 2.0 * EAR)
-    assert mark_shift(tube, changes) == mark_shift(tube, changes, "B") == pytest.approx(-EAR)
-    assert mark_shift(CHORD, changes) == 0.0
     assert {one.name: one.cut for one in made.lengths}["RUNG"] == pytest.approx(400.0 - 2.0 * EAR)
 
 

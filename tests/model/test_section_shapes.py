@@ -190,25 +190,13 @@ def test_a_circle_is_all_corner():
     assert own.radius == 12.0 and other.radius is None and own.half_diagonal == 12.0
     assert [degrees(one.last - one.first) for one in own.edges] == [360.0]
     assert own.within(5.0) == pytest.approx(other.within(5.0))
-    assert own.turned() is own and own.flat_ends == [] == other.flat_ends
+    assert own.turned() is own
     assert own.area == pytest.approx(pi * 144.0)
 
 
 def test_edges_are_seen_only_where_flats_meet():
     assert Outline(20.0, 30.0, 0.0).creases and Outline(20.0, 30.0, 4.0).creases
     assert not circle(5.0).creases and not Outline(20.0, 30.0, 10.0).creases
-
-
-def test_flats_end_where_corners_begin():
-    """By hand: 40 x 20 with corners of 4, from the middle of the side at +p; a fully rounded side has no flat."""
-    quarter = 4.0 * pi / 2.0
-    half = 6.0 + quarter + 32.0 + quarter + 6.0
-    ends = [6.0, 6.0 + quarter, half - 6.0 - quarter, half - 6.0]
-    assert Outline(40.0, 20.0, 4.0).flat_ends == pytest.approx([*ends, *(half + one for one in ends)])
-    assert Outline(40.0, 20.0, 0.0).flat_ends == pytest.approx([10.0, 50.0, 70.0, 110.0])
-    assert Outline(40.0, 20.0, 10.0).flat_ends == pytest.approx(
-        [5.0 * pi, 5.0 * pi + 20.0, 15.0 * pi + 20.0, 15.0 * pi + 40.0]
-    )
 
 
 @pytest.mark.parametrize("name", SHAPES)

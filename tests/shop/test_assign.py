@@ -53,17 +53,17 @@ def test_precedence_of_the_section():
             default_section=option,
             layer_sections={"l_*": layer_option} if layer_option else {},
         )
-        return tube.section, tube.section_source
+        return tube.section
 
     everything = ("run", "layer", "default")
-    assert given(*everything, option=default, layer_option=layer, file=own) == (layer, "option")
-    assert given(*everything, option=default, file=own) == (by_run, "job file")
-    assert given("layer", "default", option=default, file=own) == (by_layer, "job file")
-    assert given("default", option=default, file=own) == (default, "option")
-    assert given("default", file=own) == (by_default, "job file")
-    assert given(file=own) == (own, "file")
-    assert given() == (name, "layer name")
-    assert one(run(layer="plain")).section is None and one(run()).section_source == ""
+    assert given(*everything, option=default, layer_option=layer, file=own) == layer
+    assert given(*everything, option=default, file=own) == by_run
+    assert given("layer", "default", option=default, file=own) == by_layer
+    assert given("default", option=default, file=own) == default
+    assert given("default", file=own) == by_default
+    assert given(file=own) == own
+    assert given() == name
+    assert one(run(layer="plain")).section is None
 
 
 def test_a_section_read_from_the_layer_is_said():

@@ -58,9 +58,9 @@ def test_run_beats_layer_and_die_goes_with_its_radius():
 
 def test_brackets_in_names_are_met_exactly():
     job = job_from_text('[run."T[1]=a/b.."]\nsection = "25x2mm"\n')
-    assert job.for_run("t[1]=A/B..").section == parse_section("25x2mm")
-    assert job.for_run("T1=a/b..") == JobEntry(section=parse_section("25x2mm"))  # as a pattern, too
-    assert job.for_run("T2=a/b..") == JobEntry()
+    assert job.of_run(run("t[1]=A/B..")).section == parse_section("25x2mm")
+    assert job.of_run(run("T1=a/b..")) == JobEntry(section=parse_section("25x2mm"))  # as a pattern, too
+    assert job.of_run(run("T2=a/b..")) == JobEntry()
 
 
 def test_what_meets_nothing_is_said():

@@ -1,24 +1,19 @@
 """What a bend asks of machine and wall: the plastic moment against what is proven, the wall that is left.
 
-A bend makes the wall thinner outside, thicker inside, and stretches it at the outside: ratios of the wall.
-Every formula takes the size in the plane of the bend (OD of round tube) and the radius of the
-centerline, in one unit. docs/capacity.md says what each is worth. Flattening has no published formula
-that holds without measurements, so none is given; `ovality` only puts a number on a measured one.
+A bend makes the wall thinner outside and stretches it there. Every formula takes the size in the plane of the bend
+(OD of round tube) and the radius of the centerline, in one unit. docs/capacity.md says what each is worth.
+Flattening has no published formula that holds without measurements, so none is given.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from math import sqrt
 
 from converter.errors import GeometryError
 from converter.model.section import Section
 from converter.shop.metals import find_metal
 from converter.shop.model import Metal, Shop
-
-#: ASME B31.1 table 102.4.5, recommended wall before bending over the least wall required: (R / OD, factor).
-B31_1: tuple[tuple[float, float], ...] = ((3.0, 1.25), (4.0, 1.14), (5.0, 1.08), (6.0, 1.06))
 
 
 def plastic_moment(section: Section, yield_mpa: float, turned: bool = False) -> float:
@@ -86,51 +81,10 @@ def outside_left_shared(size: float, clr: float) -> float:
     return sqrt(outside_left(size, clr))
 
 
-def inside_gain(size: float, clr: float) -> float:
-    """Wall at the inside of the bend over the wall before: R / (R - D/2), volume constancy as in `outside_left`."""
-    _check(size, clr)
-    return clr / (clr - size / 2.0)
-
-
 def outside_strain(size: float, clr: float) -> float:
     """Strain of the outermost fibre: D / (2 R), the neutral line on the centerline."""
     _check(size, clr)
     return size / (2.0 * clr)
-
-
-def pressure_factors(size: float, clr: float) -> tuple[float, float]:
-    """Factor I inside and outside of the bend by ASME B31.3 304.2.1: (4k - 1)/(4k - 2) and (4k + 1)/(4k + 2), k = R/D.
-
-    It says how much wall a pressure pipe needs there, not how much will be left. EN 13480-3 6.2.3 is the same
-    formula written otherwise.
-    """
-    _check(size, clr)
-    k = 4.0 * clr / size
-    return (k - 1.0) / (k - 2.0), (k + 1.0) / (k + 2.0)
-
-
-def wall_before_bending(size: float, clr: float) -> float | None:
-    """Recommended wall before bending over the least wall required, by ASME B31.1 table 102.4.5, or None below 3 D.
-
-    Interpolated in a straight line between the rows, as the table allows; from 6 D on it is 1.06.
-    """
-    _check(size, clr)
-    k = clr / size
-    if k < B31_1[0][0] - 1e-9:
-        return None
-    for (low, above), (high, below) in pairwise(B31_1):
-        if k <= high:
-            return above + (below - above) * max(0.0, k - low) / (high - low)
-    return B31_1[-1][1]
-
-
-def ovality(greatest: float, least: float, nominal: float) -> float:
-    """Measured ovality in percent of the nominal diameter: 100 (Dmax - Dmin) / Dnom (ASME B16.49)."""
-    if not 0.0 < least <= greatest or nominal <= 0.0:
-        raise GeometryError(
-            "Ovality needs a greatest and a least diameter, in that order, and a nominal one above zero."
-        )
-    return 100.0 * (greatest - least) / nominal
 
 
 def _check(size: float, clr: float) -> None:

@@ -25,8 +25,7 @@ def section_on(die: Die, wall_mm: float | None, display: Display | None = None) 
     if wall_mm <= 0.0 or wall_mm > half + WALL_MATCH:
         raise OptionError(
             f"A wall of {shown.length(wall_mm)} does not go with the die {quoted(die.name)} "
-            f"({die.groove(shown)}): it must "
-            "be above zero and no more than half the size."
+            f"({die.groove(shown)}): it must be above zero and no more than half the size."
         )
     shape = SHAPES[die.shape]
     if shape.solid is not None and wall_mm >= half - WALL_MATCH:

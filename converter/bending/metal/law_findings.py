@@ -20,21 +20,19 @@ MOST_OPENING = 0.15
 LIKELY_TIMES, LIKELY_BESIDES = 2.0, 0.01
 
 
-def fit_findings(springback: Springback, die: Die, tube: str | None = None) -> list[Finding]:
+def fit_findings(springback: Springback, die: Die) -> list[Finding]:
     """What is to be said of the figures themselves: a poor fit, or none at all.
 
     Args:
         springback: of `springback_for`.
         die: whose it is.
-        tube: name of the tube it is for, or None.
     """
     if springback.source == "tests":
-        return [*_poor_fit(springback, die, tube), *_odd_radius(springback, die, tube)]
+        return [*_poor_fit(springback, die), *_odd_radius(springback, die)]
     if springback.source == "estimate":
         return [
             Finding(
                 "springback-estimate",
-                tube=tube,
                 values={"die": die.name, "least": 100.0 * springback.low, "most": 100.0 * springback.high},
                 measured=springback.low,
                 limit=springback.high,
@@ -42,11 +40,11 @@ def fit_findings(springback: Springback, die: Die, tube: str | None = None) -> l
         ]
     if springback.source == "none":
         values = {"die": die.name, "why": springback.note.removesuffix(".")}
-        return [Finding("springback-none", tube=tube, values=values)]
+        return [Finding("springback-none", values=values)]
     return []
 
 
-def _poor_fit(springback: Springback, die: Die, tube: str | None) -> list[Finding]:
+def _poor_fit(springback: Springback, die: Die) -> list[Finding]:
     """Test bends that do not lie on one line."""
     if springback.residual is None or springback.residual <= same_within(POOR_FIT):
         return []
@@ -54,7 +52,6 @@ def _poor_fit(springback: Springback, die: Die, tube: str | None) -> list[Findin
     return [
         Finding(
             "springback-poor-fit",
-            tube=tube,
             values={"die": die.name, "stop": worst.stop, "angle": worst.angle, "off": springback.residual},
             measured=springback.residual,
             limit=POOR_FIT,
@@ -63,7 +60,7 @@ def _poor_fit(springback: Springback, die: Die, tube: str | None) -> list[Findin
     ]
 
 
-def _odd_radius(springback: Springback, die: Die, tube: str | None) -> list[Finding]:
+def _odd_radius(springback: Springback, die: Die) -> list[Finding]:
     """Test bends whose line says that bends come out at a radius which the metal does not explain."""
     if not springback.used:
         return []
@@ -85,7 +82,6 @@ def _odd_radius(springback: Springback, die: Die, tube: str | None) -> list[Find
     return [
         Finding(
             "springback-odd-radius",
-            tube=tube,
             variant=variant,
             values=values,
             measured=radius,

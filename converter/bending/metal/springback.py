@@ -48,7 +48,6 @@ class Springback:
         stretch: how much longer the arc is than the stick it used, as a part of that stick (0.01 is
             one percent), from recorded lengths; None without any.
         note: one or more sentences on where the figures come from and how far to trust them.
-        least, most: smallest and greatest angle tested, degrees; None without tests.
         used: the test bends used.
         likely: by how much of the die's radius the metal's strengths open it, beside the tests; None where not known.
     """
@@ -62,8 +61,6 @@ class Springback:
     high: float = 0.0
     stretch: float | None = None
     note: str = ""
-    least: float | None = None
-    most: float | None = None
     used: tuple[Trial, ...] = field(default=(), repr=False)
     likely: float | None = None
 
@@ -115,18 +112,6 @@ class Springback:
         The stop less its play is what the die bends; its arc keeps its length while it opens to the angle.
         """
         return max((self.stop(angle_deg) - self.play) / angle_deg, 1.0)
-
-    def stick_used(self, clr_mm: float, stop_deg: float) -> float:
-        """Stick in mm that a bend to this stop uses: its arc on the die, less what it stretches."""
-        return clr_mm * radians(max(stop_deg - self.play, 0.0)) / (1.0 + (self.stretch or 0.0))
-
-    def is_tested(self, target_deg: float) -> bool:
-        """Whether an angle lies among the tested ones (or within `LEAST_SPREAD` of them)."""
-        if self.least is None or self.most is None:
-            return False
-        return (
-            self.least - target_deg <= LEAST_SPREAD + PAST_ANGLE and target_deg - self.most <= LEAST_SPREAD + PAST_ANGLE
-        )
 
 
 def springback_for(
@@ -245,8 +230,6 @@ def fit_tests(tests: list[Trial], clr_mm: float, note: str = "") -> Springback:
         high=max(back),
         stretch=arcs / consumed - 1.0 if consumed > 0.0 else None,
         note=" ".join(word for word in words if word),
-        least=min(angles),
-        most=max(angles),
         used=tuple(tests),
     )
 

@@ -91,29 +91,14 @@ class BentShape:
     excess: tuple[float, ...] = ()
 
 
-def shape_of(
-    table: BendTable, made: Sequence[MachineBend], feed_from: str, cope_a: float = 0.0, cope_b: float = 0.0
-) -> BentShape:
+def seen_from(from_a: BendTable, excess: tuple[float, ...], made: Sequence[MachineBend], feed_from: str) -> BentShape:
     """The tube as it comes off the machine.
 
     Args:
-        table: as drawn, from end A; every bend with a radius.
-        machine_bends: one per bend, from end A.
-        feed_from: 'A' or 'B', the end that is fed first.
-        cope_a, cope_b: how far the stick reaches past the centerline's ends to the long points of the copes there
-            (negative: stops before them), mm.
-    """
-    whole, excess = held(table, made)
-    return seen_from(as_cut(whole, cope_a, cope_b), excess, made, feed_from)
-
-
-def seen_from(from_a: BendTable, excess: tuple[float, ...], made: Sequence[MachineBend], feed_from: str) -> BentShape:
-    """The tube of `shape_of` from an end.
-
-    Args:
-        from_a: as cut, from end A.
+        from_a: as cut, from end A (`as_cut` of `held`).
         excess: as `held` has it.
-        made, feed_from: as for `shape_of`.
+        made: one per bend, from end A.
+        feed_from: 'A' or 'B', the end that is fed first.
     """
     bent, ordered = from_a, list(made)
     if feed_from == "B":

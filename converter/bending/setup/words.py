@@ -127,11 +127,6 @@ class SetupView:
         """A mark from an end on the stick as cut, mm, exact."""
         return self.setup.mark_from(end, step, self.stick)
 
-    def worst_rounding(self) -> float:
-        """The furthest that a shown mark lies from its exact place, mm."""
-        exact = [self.mark(end, step) for end in "AB" for step in self.setup.steps]
-        return max((abs(rounded(mm, self.display) - mm) for mm in exact), default=0.0)
-
     def arounds(self) -> list[str]:
         """How far a point on the outside of the tube moves in each turn, without its unit, in the order made.
 

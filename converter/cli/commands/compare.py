@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from converter.cli import options, outputs
+from converter.cli.as_read import picture_file
 from converter.cli.console import Console
-from converter.cli.seen import picture_file
 from converter.errors import OptionError
 from converter.quoting import quoted
 

@@ -113,11 +113,11 @@ def convert_document(jobs: Sequence[Job], written: Sequence[Path]) -> dict[str, 
 
 def _report(jobs: Sequence[Job], paths: Sequence[str], console: Console) -> None:
     """What was found, then what was written."""
-    from converter.cli.commands.audit import verdict
+    from converter.cli.screens.audit import verdict_text
 
     if not console.quiet:
         for job in jobs:
-            console.say(partial(verdict, job, console))
+            console.say(partial(verdict_text, job, everything=console.verbose))
             console.say("")
     for path in paths:
         console.result(path)

@@ -2,17 +2,104 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from converter.cli import options
-from converter.cli.commands.cope_files import CopeFiles, cope_files
+from converter.cli import options, outputs, values
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
+from converter.errors import OptionError
 
 if TYPE_CHECKING:
+    from converter.exporters.options import WriteOptions
+    from converter.job import Job
     from converter.settings import Settings
+
+
+#: Formats of cut ends; the first two are usual.
+FORMATS = ("cope-pdf", "cope-dxf", "cope-csv", "step-coped", "fit-up")
+_USUAL = FORMATS[:2]
+
+
+@dataclass(frozen=True, slots=True)
+class TemplateChoices:
+    """What of the cut ends is written, as typed."""
+
+    out: str | None
+    to: str | None
+    paper: str
+    one_each: bool
+    paper_thickness: str | None
+    force: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CopeFiles:
+    """The files of cut ends that were asked for.
+
+    Attributes:
+        out: folder to write to, or None to write none.
+        formats: names of formats in the registry.
+        options: how they are written.
+        force: whether files are replaced.
+    """
+
+    out: str | None
+    formats: tuple[str, ...]
+    options: WriteOptions
+    force: bool
+
+    def write(self, jobs: Sequence[Job]) -> list[Path]:
+        """Write the files of all jobs, when a folder was named.
+
+        Raises:
+            ElbowroomError: one sentence; nothing was written.
+        """
+        if self.out is None:
+            return []
+        from converter.exporters.registry import usable_formats, write
+
+        formats, _ = usable_formats(self.formats)
+        return write(jobs, self.out, formats, self.options, force=self.force)
+
+
+def _cope_files_from(chosen: TemplateChoices) -> CopeFiles:
+    """The writing options of the command, understood.
+
+    Raises:
+        OptionError: one of them is wrong, or has no --out to go with.
+    """
+    from converter.exporters.options import WriteOptions
+
+    paper, thickness = chosen.paper, chosen.paper_thickness
+    if chosen.out is None and (
+        chosen.to is not None or paper or thickness is not None or chosen.force or chosen.one_each
+    ):
+        raise OptionError(
+            "--to, --paper, --one-each, --paper-thickness and --force go with --out DIR: name the folder to write to."
+        )
+    formats = _USUAL if chosen.to is None else outputs.formats_named(chosen.to, FORMATS)
+    how = WriteOptions(paper=paper, paper_thickness=outputs.thickness_from(thickness), one_each=chosen.one_each)
+    return CopeFiles(chosen.out, formats, how, chosen.force)
+
+
+_files = options.grouped(
+    "files",
+    TemplateChoices,
+    click.option("--out", metavar="DIR", callback=values.folder, help="Folder to write templates to.  [none written]"),
+    click.option(
+        "--to", metavar="FORMAT,...", help=f"What to write: {', '.join(FORMATS)}, or all.  [{','.join(_USUAL)}]"
+    ),
+    outputs.paper,
+    click.option("--one-each", is_flag=True, help="A sheet for every template.  [small ones share sheets]"),
+    outputs.paper_thickness,
+    outputs.force,
+    into=_cope_files_from,
+)
 
 
 @click.command(
@@ -27,7 +114,7 @@ if TYPE_CHECKING:
     ),
 )
 @click.argument("sources", metavar="INPUT...", nargs=-1, required=True)
-@cope_files
+@_files
 @options.settings_to_cope
 @options.talking_lists
 def cope(
@@ -67,10 +154,7 @@ def cope(
     else:
         from converter.cli.screens.cope import copes_text
 
-        for i, job in enumerate(jobs):
-            if i:
-                console.result("")
-            console.result(copes_text(job, everything=console.verbose))
+        console.result("\n\n".join(copes_text(job, everything=console.verbose) for job in jobs))
         for path in written:
             console.result(path)
     told = [finding for job in jobs for finding in job.shown.joint_findings]

@@ -228,6 +228,7 @@ def _take(path: str, cuts: CutList) -> str:
     """Book what is cut; what there is to tell of it."""
     from dataclasses import replace
 
+    from converter.findings.wording import counted
     from converter.shop.model import Stick
     from converter.shop.rack import take
 
@@ -241,6 +242,6 @@ def _take(path: str, cuts: CutList) -> str:
     before = take(path, cut, drops)
     out, into = sum(bar.count or 0 for bar in cut), sum(drop.count or 0 for drop in drops)
     return (
-        f"Booked in {path}: {out} bar{'' if out == 1 else 's'} out, {into} drop{'' if into == 1 else 's'} in; "
+        f"Booked in {path}: {counted(out, 'bar')} out, {counted(into, 'drop')} in; "
         f"{before} says what it said before (--put-back)."
     )

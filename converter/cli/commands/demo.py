@@ -107,14 +107,14 @@ def _write_inputs(folder: Path, force: bool) -> list[Path]:
 def _report(job: Job, inputs: list[Path], written: list[Path], console: Console) -> None:
     """The tables, the verdict, the files, and what to try next."""
     from converter.bending.dies import die_names
-    from converter.cli.commands.audit import verdict
+    from converter.cli.screens.audit import verdict_text
     from converter.cli.screens.findings import bend_marks
     from converter.cli.screens.table import part_text
 
     marks = bend_marks(job.findings)
     for part in job.parts:
         console.result(part_text(part, job.display, marks, die_names(part.first, job.shop)) + "\n")
-    console.result(verdict(job, console))
+    console.result(verdict_text(job, everything=console.verbose))
     console.result("The tight bend on the trolley's leg is drawn wrong on purpose: it is the audit's to find.\n")
     for path in written:
         if path.name.endswith("-copes.pdf"):

@@ -57,8 +57,5 @@ def setup(
     else:
         from converter.cli.screens.setup import setups_text
 
-        for i, job in enumerate(jobs):
-            if i:
-                console.result("")
-            console.result(setups_text(job, brief=brief, everything=console.verbose))
+        console.result("\n\n".join(setups_text(job, brief=brief, everything=console.verbose) for job in jobs))
     return 1 if any(job.has_errors for job in jobs) else 0

@@ -91,9 +91,9 @@ def sheet(
     if console.as_json:
         console.json(_document(jobs, written))
     else:
-        from converter.cli.commands.audit import verdict
+        from converter.cli.screens.audit import verdict_text
 
-        console.say(lambda: "\n\n".join(verdict(job, console) for job in jobs) + "\n")
+        console.say(lambda: "\n\n".join(verdict_text(job, everything=console.verbose) for job in jobs) + "\n")
         for path in written:
             console.result(path)
     return 1 if any(job.has_errors for job in jobs) else 0

@@ -84,15 +84,13 @@ def springback(
     shop = load_shop(shopfile)
     request = _request(shop, bends, showing)
     if request.tests:
+        from converter.findings.wording import counted
         from converter.shop.record import record, rehearse
 
         answer = _answer(shopfile, rehearse(shopfile, request.tests), request, bends.show)
         before = record(shopfile, request.tests)
-        many = "s" if len(request.tests) > 1 else ""
-        console.say(
-            f"Recorded {len(request.tests)} test bend{many} on {_of_what(request)} in {shopfile}; {before} says "
-            "what it said before."
-        )
+        number = counted(len(request.tests), "test bend")
+        console.say(f"Recorded {number} on {_of_what(request)} in {shopfile}; {before} says what it said before.")
     else:
         answer = _answer(shopfile, shop, request, bends.show)
     from converter.cli.screens.springback import springback_document, springback_text

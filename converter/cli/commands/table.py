@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING
 import click
 
 from converter.cli import options
+from converter.cli.as_read import AsReadPicture, picture_option
 from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
-from converter.cli.seen import AsReadPicture, picture_option
 
 if TYPE_CHECKING:
-    from converter.job import Job
     from converter.settings import Settings
 
 
@@ -55,29 +54,7 @@ def table(
 
         console.json(together([job_table(job, job.shown.reading_findings) for job in jobs]))
     else:
-        for i, job in enumerate(jobs):
-            if i:
-                console.result("")
-            _show(job, console)
+        from converter.cli.screens.table import tables_text
+
+        console.result("\n\n".join(tables_text(job, everything=console.verbose) for job in jobs))
     return 1 if any(has_errors(job.shown.reading_findings) for job in jobs) else 0
-
-
-def _show(job: Job, console: Console) -> None:
-    from converter.bending.dies import die_names
-    from converter.cli.screens.findings import bend_marks, findings_text, ignored_text
-    from converter.cli.screens.table import heading, legend, part_text
-
-    console.result(heading(job))
-    marks = bend_marks(job.shown.reading_findings)
-    for part in job.shown.parts:
-        console.result("")
-        console.result(part_text(part, job.display, marks, die_names(part.first, job.shop)))
-    if any(len(tube.run.table.bends) > 1 for tube in job.shown.tubes):
-        console.result(f"\n{legend()}")
-    if job.shown.reading_findings:
-        console.result("")
-        console.result(findings_text(job.shown.reading_findings, job.display, everything=console.verbose))
-    left_out = ignored_text(job.drawing.ignored, job.display)
-    if left_out:
-        console.result("")
-        console.result(left_out)

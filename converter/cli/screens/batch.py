@@ -8,10 +8,11 @@ from converter.batch.drawings import BatchDrawings
 from converter.batch.summary import word_counts
 from converter.batch.verdict import CLEAN, FAILED, NOT_SHOWN, DrawingVerdict
 from converter.batch.watch import BatchUpdate
-from converter.cli.screens.findings import counted, severity_tint
+from converter.cli.screens.findings import severity_tint
 from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold, faint, tinted
 from converter.findings import ERROR, NOTE, SEVERITIES, WARNING
+from converter.findings.wording import counted
 from converter.quoting import LONGEST_PATH, one_line, shortened
 
 _LABEL = 10

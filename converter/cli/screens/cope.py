@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from converter.bending.setup.words import cut_length
-from converter.cli.screens.findings import counted, findings_text, ignored_text, titled
+from converter.cli.screens.findings import findings_text, ignored_text, titled
 from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold
 from converter.cli.screens.parts import part_lines, to_cut_text
 from converter.cli.screens.table import heading
+from converter.findings.wording import counted
 from converter.joints.model import Joint
 from converter.quoting import one_line
 from converter.units import Display
@@ -67,7 +68,7 @@ def copes_text(job: Job, *, everything: bool) -> str:
             for part in straight
             if part.first.section is not None
         ]
-        lines += ["", to_cut_text(rows, "cut length")]
+        lines += ["", to_cut_text(rows)]
     if shown.joints or shown.holes:
         lines += ["", *(fill(sentence) for sentence in CUTTING)]
     if findings:

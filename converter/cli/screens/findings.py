@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from converter.cli.screens.grid import cells, fill
 from converter.cli.screens.page import bold, coloured, faint, tinted
 from converter.findings import ERROR, NOTE, WARNING, Finding
-from converter.findings.wording import grouped, message, place_of
+from converter.findings.wording import counted, grouped, message, place_of
 from converter.model.drawing import Ignored
 from converter.quoting import one_line, shortened
 from converter.units import Display
@@ -125,11 +125,6 @@ def tally(findings: Iterable[Finding]) -> str:
     for finding in findings:
         counts[finding.severity] += 1
     return ", ".join(counted(n, name) for name, n in counts.items() if n) or "nothing to say"
-
-
-def counted(n: int, noun: str) -> str:
-    """``1 bend``, ``2 bends``."""
-    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
 
 
 def ignored_text(ignored: Sequence[Ignored], display: Display) -> str:

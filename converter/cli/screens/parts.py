@@ -27,12 +27,11 @@ def part_marks(part: Part, marks: Mapping[tuple[str, int], str]) -> dict[tuple[s
     return found
 
 
-def to_cut_text(rows: Sequence[tuple[Part, str, str]], what: str) -> str:
+def to_cut_text(rows: Sequence[tuple[Part, str, str]]) -> str:
     """How many of each part are cut how long.
 
     Args:
-        rows: part, length and section of each, as shown.
-        what: what the length is: 'cut length'.
+        rows: part, cut length and section of each, as shown.
     """
     cells = [[f"{len(part.tubes)} x", length, section, one_line(part.name)] for part, length, section in rows]
-    return Grid(["to cut", what, "section", "part"], cells, "rrll").text()
+    return Grid(["to cut", "cut length", "section", "part"], cells, "rrll").text()

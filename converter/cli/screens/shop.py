@@ -6,8 +6,9 @@ from dataclasses import asdict
 from typing import Any
 
 from converter.cli import options
-from converter.cli.screens.findings import counted, titled
+from converter.cli.screens.findings import titled
 from converter.cli.screens.grid import Grid, fill
+from converter.findings.wording import counted
 from converter.quoting import one_line
 from converter.shop.model import Die, Shop
 from converter.shop.sections import describe

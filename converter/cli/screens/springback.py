@@ -11,6 +11,7 @@ from converter.bending.setup.words import stop_step_note
 from converter.cli.screens.findings import findings_text
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import bold, room
+from converter.findings.wording import counted
 from converter.quoting import one_line
 from converter.shop.sections import describe
 from converter.units import unit_word
@@ -69,7 +70,7 @@ def _wrapped(text: str) -> list[str]:
 def _law_text(law: Springback) -> str:
     if law.source == "none":
         return "springback not known: stop = angle"
-    source = f"{law.count} test bend{'s' if law.count != 1 else ''}" if law.source == "tests" else "an estimate"
+    source = counted(law.count, "test bend") if law.source == "tests" else "an estimate"
     return f"{spread_words(law)} (from {source})"
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from converter.cli.screens.findings import counted, titled, with_marks
+from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled, with_marks
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import faint
 from converter.cli.screens.parts import part_lines, part_marks
+from converter.findings.wording import counted
 from converter.model.part import Part
 from converter.model.run import Run, Tube
 from converter.quoting import one_line
@@ -19,6 +20,22 @@ if TYPE_CHECKING:
     from converter.job import Job
 
 
+def tables_text(job: Job, *, everything: bool) -> str:
+    """The heading, a block for every part, what the rotation is of, findings of reading, what was left out."""
+    from converter.bending.dies import die_names
+
+    shown, display = job.shown, job.display
+    marks = bend_marks(shown.reading_findings)
+    blocks = [heading(job)]
+    blocks += (part_text(part, display, marks, die_names(part.first, job.shop)) for part in shown.parts)
+    if any(len(tube.run.table.bends) > 1 for tube in shown.tubes):
+        blocks.append(faint(fill(ROTATION)))
+    if shown.reading_findings:
+        blocks.append(findings_text(shown.reading_findings, display, everything=everything))
+    left_out = ignored_text(job.drawing.ignored, display)
+    return "\n\n".join([*blocks, left_out] if left_out else blocks)
+
+
 def heading(job: Job) -> str:
     """Two lines about the drawing: name, unit, how many tubes and bends, the unit shown; the tolerances used."""
     drawing = job.drawing
@@ -27,9 +44,8 @@ def heading(job: Job) -> str:
     unit = f"drawn in {named}" if named else f"no unit, read as {read_as}"
     if named and named != read_as:
         unit = f"says {named}, read as {read_as}"
-    bends = sum(len(tube.run.table.bends) for tube in job.tubes)
     picked = f" ({len(job.shown.tubes)} shown)" if len(job.shown.tubes) < len(job.tubes) else ""
-    counts = f"{counted(len(job.tubes), 'tube')}{picked}, {counted(bends, 'bend')}"
+    counts = f"{counted(len(job.tubes), 'tube')}{picked}, {counted(job.bend_count, 'bend')}"
     shown = f"lengths in {unit_word(job.display.unit)}, angles in degrees"
     text = titled(name, f"{unit}; {counts}; {shown}", ": ")
     return "\n".join([text, *(faint(line) for line in fill(_tolerances(job), rest="  ").split("\n"))])
@@ -106,11 +122,6 @@ def _free_rows(run: Run, display: Display) -> list[str]:
             rows.append([f"{i} to {free[i][1]}", display.number(b.feed), "-", "-", "-", what])
     rows.append(["tail", display.number(run.table.tail), "", "", "", ""])
     return [*lines, Grid(["bend", "feed", "rotation", "angle", "CLR", ""], rows, "rrrrrl").text()]
-
-
-def legend() -> str:
-    """What the rotation in the tables is of, and which way it counts."""
-    return faint(fill(ROTATION))
 
 
 def tube_text(

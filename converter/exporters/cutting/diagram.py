@@ -18,6 +18,8 @@ from converter.units import Display, every_text
 _HIGH, _PITCH, _BEFORE = 7.0, 15.0, 34.0
 #: Heights of text: letters, what stands with them, the least one can read.
 _LETTER, _TEXT = 2.6, 2.0
+#: mm of paper: the picture's width.
+_WIDTH = 180.0
 #: mm; around a text in its box.
 _AROUND = 1.0
 #: Degrees; long points further apart lie on opposite edges of the paper.
@@ -50,24 +52,23 @@ def legend(group: CutGroup, display: Display) -> tuple[tuple[str, ...], list[lis
     return heads, rows
 
 
-def bars_picture(group: CutGroup, patterns: tuple[Pattern, ...], display: Display, width: float = 180.0) -> Picture:
+def bars_picture(group: CutGroup, patterns: tuple[Pattern, ...], display: Display) -> Picture:
     """Bars below each other, all to one scale: that of the longest bar of the group.
 
     Args:
         group: the pieces and bars.
         patterns: which of its patterns, from the top down.
         display: how lengths are shown.
-        width: of the picture, mm.
     """
     picture = Picture(
         f"Bars of {group.section.words(display)}",
         "How each bar is cut, its front end at the left, with the letters of the pieces and what is left over.",
     )
     longest = max((supply.stick.length for supply in group.supplies), default=1.0)
-    k = (width - _BEFORE) / longest
+    k = (_WIDTH - _BEFORE) / longest
     for row, pattern in enumerate(patterns):
         _bar(picture, group, pattern, display, -row * _PITCH, k)
-    picture.low, picture.high = (0.0, -_PITCH * len(patterns) + _PITCH - 5.5), (width, _HIGH + 1.0)
+    picture.low, picture.high = (0.0, -_PITCH * len(patterns) + _PITCH - 5.5), (_WIDTH, _HIGH + 1.0)
     return picture
 
 

@@ -8,9 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from converter.exporters.data.table_json import finding_value, with_parts
+from converter.exporters.data.table_json import finding_value, point_value, with_parts
 from converter.findings import Finding
-from converter.geometry.vectors import Vec
 from converter.joints.cope import TubeLength
 from converter.joints.holes.hole import Hole
 from converter.joints.model import Joint, SawSetting
@@ -72,7 +71,7 @@ def joint_value(joint: Joint, display: Display | None = None) -> dict[str, Any]:
     """One joint: the keys other programs rely on first; ``display``: how its zero line shows lengths."""
     # adding 0.0 writes a negative zero as 0.0
     return {
-        "node": _point(joint.node),
+        "node": point_value(joint.node),
         "tube": joint.tube,
         "end": joint.end,
         "kind": joint.kind,
@@ -80,13 +79,13 @@ def joint_value(joint: Joint, display: Display | None = None) -> dict[str, Any]:
         "angle": joint.angle,
         "offset": joint.offset,
         "zero": joint.zero_in(display),
-        "zero_direction": _point(joint.zero_direction),
+        "zero_direction": point_value(joint.zero_direction),
         "profile": [[phi, od + 0.0, bore + 0.0] for phi, od, bore in joint.profile],
         "long_point": joint.long_point + 0.0,
         "short_point": joint.short_point + 0.0,
         "hole_saw": None if joint.hole_saw is None else _saw(joint.hole_saw),
-        "end_point": _point(joint.end_point),
-        "direction": _point(joint.direction),
+        "end_point": point_value(joint.end_point),
+        "direction": point_value(joint.direction),
         "center_cut": joint.center_cut + 0.0,
         "length_change": joint.length_change + 0.0,
         "straight": joint.straight,
@@ -101,13 +100,13 @@ def hole_value(hole: Hole) -> dict[str, Any]:
     return {
         "tube": hole.tube,
         "through": hole.through,
-        "node": _point(hole.node),
+        "node": point_value(hole.node),
         "angle": hole.angle,
         "offset": hole.offset,
         "clock": hole.clock,
         "from_a": hole.from_a,
         "zero": hole.zero,
-        "zero_direction": _point(hole.zero_direction),
+        "zero_direction": point_value(hole.zero_direction),
         "bend": hole.bend,
         "from_tangent": hole.from_tangent,
         "along": hole.along,
@@ -130,7 +129,3 @@ def _saw(saw: SawSetting) -> dict[str, Any]:
         "cuts": saw.cuts,
         "owned": saw.owned,
     }
-
-
-def _point(p: Vec) -> list[float]:
-    return [p[0] + 0.0, p[1] + 0.0, p[2] + 0.0]

@@ -1,4 +1,4 @@
-"""Tubes in pieces as JSON: ``elbowroom/split/1`` (docs/json.md)."""
+"""Tubes in pieces as JSON: ``elbowroom/split/1`` (docs/commands.md)."""
 
 from __future__ import annotations
 

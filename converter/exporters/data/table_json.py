@@ -151,8 +151,8 @@ def tube_value(tube: Tube) -> dict[str, Any]:
         "layer": run.layer,
         "closed": run.closed,
         "section": None if tube.section is None else section_value(tube.section),
-        "start": _point(run.start),
-        "end": _point(run.end),
+        "start": point_value(run.start),
+        "end": point_value(run.end),
         "bends": [
             {"feed": b.feed + 0.0, "rotation": b.rotation + 0.0, "angle": b.angle, "clr": b.clr}
             for b in run.table.bends
@@ -163,7 +163,8 @@ def tube_value(tube: Tube) -> dict[str, Any]:
     }
 
 
-def _point(p: Vec) -> list[float]:
+def point_value(p: Vec) -> list[float]:
+    """A place or a direction; adding 0.0 writes a negative zero as 0.0."""
     return [p[0] + 0.0, p[1] + 0.0, p[2] + 0.0]
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from converter.exporters.dxf.common import APP, DxfPage, Layer
+from converter.exporters.dxf.page import APP, DxfPage, Layer
 from converter.exporters.paper.figure import text_height
 from converter.findings import ERROR, Finding
 from converter.model.curve import Arc, Line

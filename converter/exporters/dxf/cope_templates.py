@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from converter.exporters.dxf.common import DxfPage, Layer
+from converter.exporters.dxf.page import DxfPage, Layer
 from converter.exporters.paper import cope_drawing as parts
 from converter.exporters.paper.figure import Figure, scale_bar, text_height
 from converter.exporters.paper.templates import templates_of

@@ -13,7 +13,7 @@ from math import atan2, ceil, cos, degrees, radians, sin
 from typing import TYPE_CHECKING
 
 from converter.bending.setup.words import REFUSED, is_half
-from converter.exporters.dxf.common import DxfPage, Layer
+from converter.exporters.dxf.page import DxfPage, Layer
 from converter.exporters.paper.figure import (
     LEADING,
     Figure,

@@ -10,7 +10,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from converter.exporters.dxf.common import DxfPage, Layer
+from converter.exporters.dxf.page import DxfPage, Layer
 from converter.exporters.paper import stick_drawing as parts
 from converter.exporters.paper.figure import LEADING, Figure, block_size, scale_bar, spread, text_height, text_width
 from converter.exporters.paper.stick import StickBend, StickTemplate, Strip

@@ -31,15 +31,13 @@ def copes_of(job: Job) -> Copes:
         if skipped:
             raise WriteError(
                 f"No joint was found in {quoted(job.source, LONGEST_PATH)}, where {len(skipped)} of "
-                f"{len(job.tubes)} tubes were left out, "
-                f"the first of them {skipped[0].message_in(job.display)}",
+                f"{len(job.tubes)} tubes were left out, the first of them {skipped[0].message_in(job.display)}",
                 code="no-joints",
                 file=job.source,
             )
         raise WriteError(
             f"No end in {quoted(job.source, LONGEST_PATH)} meets another tube and none passes "
-            "through another, so there is no cope "
-            "to write.",
+            "through another, so there is no cope to write.",
             code="no-joints",
             file=job.source,
         )

@@ -6,7 +6,7 @@ room. Labels find their own place: a grid of cells remembers what is taken.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import ceil, cos, floor, hypot, inf, radians, sin
 
@@ -162,15 +162,6 @@ class Room:
                 if in_use.get((block, row), 0) & mask:
                     return False
         return not self._strips or not self._in_strip(box)
-
-    def are_free(self, points: Iterable[Point]) -> bool:
-        """Whether no place of some is taken."""
-        in_use, k = self._in_use, 1.0 / self._cell
-        for x, y in points:
-            block, column = divmod(floor(x * k), _BLOCK)
-            if in_use.get((block, floor(y * k)), 0) >> column & 1 or (self._strips and self._in_strip((x, y, x, y))):
-                return False
-        return True
 
     def _in_strip(self, box: tuple[float, float, float, float]) -> bool:
         return any(_meets(box, a, b, half + self._cell / 2.0) for a, b, half in self._strips)

@@ -20,6 +20,7 @@ from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.paper import Pdf, Pen
 from converter.exporters.pdf.tiling import least_tiles
 from converter.exporters.pdf.title_block import CORNER, draw_corner
+from converter.findings.wording import counted
 from converter.joints.cuts.wrap import Tile, Window, clip
 from converter.quoting import quoted
 from converter.units import Display
@@ -166,8 +167,7 @@ def _shared_sheet(pdf: Pdf, stem: str, chosen: Sequence[tuple[Template, Cell, Sp
     pdf.page(size)
     top, right = size[1] - BORDER, size[0] - BORDER
     pdf.text(f"{stem}: cope templates, full size", (BORDER, top - 4.0), 4.0, room=right - BORDER - 45.0)
-    count = "1 template" if len(chosen) == 1 else f"{len(chosen)} templates"
-    pdf.text(count, (right, top - 4.0), 2.6, align="right")
+    pdf.text(counted(len(chosen), "template"), (right, top - 4.0), 2.6, align="right")
     for one, cell, spot in chosen:
         low, high = one.drawing.bounds()
         x, y = BORDER + spot.x, top - _SHARED_HEAD - spot.y
@@ -381,12 +381,10 @@ def _index_words(templates: Sequence[Template], square: int, display: Display) -
     ends = len(templates) - holes
     said = []
     if ends:
-        said.append(
-            f"{ends} {'end' if ends == 1 else 'ends'} cut to fit. Lengths in {unit}, back from the centerline's end."
-        )
+        said.append(f"{counted(ends, 'end')} cut to fit. Lengths in {unit}, back from the centerline's end.")
     if holes:
-        count = f"{holes} {'place' if holes == 1 else 'places'} where a tube passes through"
-        said.append(f"{count}{'' if ends else f', lengths in {unit}'}; from A: from end A as it is cut.")
+        places = f"{counted(holes, 'place')} where a tube passes through"
+        said.append(f"{places}{'' if ends else f', lengths in {unit}'}; from A: from end A as it is cut.")
     if square:
         more = "1 more end is cut square and needs" if square == 1 else f"{square} more ends are cut square and need"
         said.append(f"{more} no template.")

@@ -12,6 +12,8 @@ from converter.units import Display
 
 #: mm of paper: height of a view at most, room between them, text.
 _HIGH, _GAP, _TEXT = 90.0, 22.0, 2.6
+#: mm of paper: the picture's width.
+_WIDTH = 180.0
 #: mm of paper from an end to its letter.
 _ASIDE = 7.0
 #: mm of paper; a view of less shows nothing.
@@ -43,20 +45,19 @@ def sides(found: Comparison, times: int) -> list[tuple[NDArray[np.float64], NDAr
     return [(drawn @ axes[[0, across]].T, made @ axes[[0, across]].T) for across in (1, 2)]
 
 
-def comparison_picture(found: Comparison, name: str, display: Display, width: float = 180.0) -> Picture:
+def comparison_picture(found: Comparison, name: str, display: Display) -> Picture:
     """The two centerlines from the side that shows most, and from a quarter turn about its long axis.
 
     Args:
         found: the comparison.
         name: of the tube.
         display: how lengths are shown.
-        width: of the picture, mm.
     """
     times = magnified(found)
     views = sides(found, times)
     spans = [np.ptp(np.concatenate(pair), axis=0) for pair in views]
     picture = Picture(f"{name}: as drawn and as made", " ".join(miss_sentences(found, display)))
-    k = min(width / max(spans[0][0], 1e-9), _HIGH / max(spans[0][1], spans[1][1], 1e-9))
+    k = min(_WIDTH / max(spans[0][0], 1e-9), _HIGH / max(spans[0][1], spans[1][1], 1e-9))
     worst = int(np.argmax(np.linalg.norm(found.fit.moved - found.fit.nominal, axis=1)))
     top = 0.0
     for n, ((drawn, made), span) in enumerate(zip(views, spans, strict=True)):

@@ -89,7 +89,7 @@ class ViewAxes:
         """Of the four corners the first that shows straights long and has few parts cross."""
         chain = _chain(run.centerline)
         views = [self.isometric(corner) for corner in range(4)]
-        return max(views, key=lambda view: round(_clear(view, chain, run), 3))
+        return max(views, key=lambda view: round(_clear(view, chain), 3))
 
 
 def axes_of(run: Run) -> ViewAxes:
@@ -140,7 +140,7 @@ def _chain(segments: tuple[Segment, ...]) -> list[Vec]:
     return [*points, segments[-1].end] if segments else points
 
 
-def _clear(view: View, chain: list[Vec], run: Run) -> float:
+def _clear(view: View, chain: list[Vec]) -> float:
     """How clearly a view shows a run: its worst foreshortened straight, the mean, and what crosses."""
     import numpy as np
 

@@ -14,6 +14,7 @@ from converter.bending.dies import die_names
 from converter.bending.setup.words import CAUTIONS
 from converter.exporters.sheet.revision import Revision, job_heading, revision_of
 from converter.findings import ERROR, WARNING, Finding
+from converter.findings.wording import listed
 from converter.job import Job, sorted_findings
 from converter.job.cutlist import CutList, first_cut_list
 from converter.job.quotation import Quotation, quotation
@@ -200,7 +201,7 @@ class JobSheet:
         names = [drawing.heading for drawing in self.drawings]
         if len(names) > _MOST_NAMED:
             names = [*names[: _MOST_NAMED - 1], f"{len(names) - _MOST_NAMED + 1} more"]
-        return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+        return listed(names)
 
 
 #: Drawings named in a heading at most.

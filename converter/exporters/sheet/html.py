@@ -5,7 +5,7 @@ Python package and stands in the page once. A content security policy in the pag
 every connection, and every script but the page's own, known by their hashes.
 
 A page shows text from a drawing as it is, so what does not show, or turns its neighbours round (control
-characters, direction marks, line separators), is written out as its code point (`said`).
+characters, direction marks, line separators), is written out as its code point (`TextTable.marked_up`).
 """
 
 from __future__ import annotations

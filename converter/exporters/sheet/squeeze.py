@@ -1,6 +1,6 @@
 """Pictures made small for a page that holds hundreds: the same lines in fewer characters.
 
-What every picture says of itself (fonts, the rule of filling) stands in the page's style once (look.py).
+What every picture says of itself (fonts, the rule of filling) stands in the page's style once.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The job sheet in words: everything its page shows, as text, in both units, before it becomes HTML.
 
-Lengths stay written in both units at once (`converter.units.BothUnits`); `said.said` turns them into HTML.
-Names and messages are raw.
+Lengths stay written in both units at once (`converter.units.BothUnits`); `converter.exporters.sheet.roundings` turns
+them into HTML. Names and messages are raw.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from converter.exporters.sheet.steps import (
     trim_lines,
 )
 from converter.findings import ERROR, SEVERITIES, Finding
-from converter.findings.wording import grouped, message, without_place
+from converter.findings.wording import counted, grouped, message, without_place
 from converter.job.quotation_words import QUOTATION_HEADS, money_text, quotation_rows
 from converter.joints.model import PLANE, Joint
 from converter.quoting import visible
@@ -147,7 +147,7 @@ def sheet_facts(page: JobSheet, both: BothUnits) -> tuple[tuple[str, str], ...]:
     facts = [
         ("Drawing" if len(names) == 1 else "Drawings", ", ".join(names)),
         ("Shop", shop.name + (" (invented)" if shop.is_demo else "")),
-        ("Tubes", f"{tubes}{kinds}, with {bends} bend{'' if bends == 1 else 's'}"),
+        ("Tubes", f"{tubes}{kinds}, with {counted(bends, 'bend')}"),
         ("Mass of all tubes", total_mass_text([part.mass for part in page.parts for _ in part.pieces], both)),
     ]
     return tuple(facts)

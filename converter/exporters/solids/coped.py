@@ -240,8 +240,8 @@ def cut_points(joint: Joint) -> tuple[list[Vec], Vec, Vec]:
     )
 
 
-def wall_points(joint: Joint, back: float = 40.0) -> list[Vec]:
-    """Points of the tube's outside and bore from the cut on ``back`` mm into the tube."""
+def wall_points(joint: Joint) -> list[Vec]:
+    """Points of the tube's outside and bore from the cut on 40 mm into the tube."""
     branch = joint.cut.branch
     found: list[Vec] = []
     for bore in (False, True):
@@ -252,7 +252,7 @@ def wall_points(joint: Joint, back: float = 40.0) -> list[Vec]:
             + lines.q[:, None] * np.asarray(branch.side)
         )
         t, _ = joint.cut.reach(lines)
-        for more in (0.01, 0.05, 0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 12.0, 20.0, back):
+        for more in (0.01, 0.05, 0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 12.0, 20.0, 40.0):
             if more <= joint.straight:
                 places = start - (t + more)[:, None] * np.asarray(branch.direction)
                 found += [(x, y, z) for x, y, z in places.tolist()]

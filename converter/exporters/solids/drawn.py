@@ -193,8 +193,7 @@ class _DrawnFile:
             f"#{n} = SHAPE_DEFINITION_REPRESENTATION(#{n + 1},#{n + 7});\n"
             f"#{n + 1} = PRODUCT_DEFINITION_SHAPE('','',#{n + 2});\n"
             f"#{n + 2} = PRODUCT_DEFINITION('design','',#{n + 3},#{n + 6});\n"
-            f"#{n + 3} = PRODUCT_DEFINITION_FORMATION('','',#{n + 4});\n"
-            f"{breaks.replace(_MARK, name)}"
+            f"#{n + 3} = PRODUCT_DEFINITION_FORMATION('','',#{n + 4});\n{breaks.replace(_MARK, name)}"
             f"#{n + 5} = PRODUCT_CONTEXT('',#2,'mechanical');\n"
             f"#{n + 6} = PRODUCT_DEFINITION_CONTEXT('part definition',#2,'design');\n"
         )

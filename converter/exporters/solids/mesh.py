@@ -199,10 +199,10 @@ def _bytes_3mf(scene: Any) -> bytes:
     return out.getvalue()
 
 
-def _whole_tags(stream: IO[bytes], size: int = 1 << 20) -> Iterator[bytes]:
+def _whole_tags(stream: IO[bytes]) -> Iterator[bytes]:
     """XML in pieces that end where a tag does."""
     left = b""
-    while piece := stream.read(size):
+    while piece := stream.read(1 << 20):
         ended, mark, left = (left + piece).rpartition(b">")
         yield ended + mark
     yield left

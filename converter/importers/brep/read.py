@@ -9,7 +9,7 @@ from converter.errors import ReadError
 from converter.importers.brep.bounds import is_brep
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
-from converter.importers.step.read import HeaderUnits, ShapeReading, read_bounded, settle_units, unit_option
+from converter.importers.step.read import HeaderUnits, ShapeReading, read_bounded, settle_units
 from converter.importers.step.trial import try_out
 from converter.model.drawing import Drawing
 
@@ -31,7 +31,7 @@ def read_brep(
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = unit_option(chosen.units)
+    asked = chosen.canonical_unit
     data = given.read_bytes()
     if not is_brep(data):
         raise ReadError(

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from converter.geometry.vectors import Vec, add, cross, dot, norm, scale, sub
-from converter.importers.dxf.leftout import LeftOut
+from converter.importers.dxf.left_out import LeftOut
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline, Spline
 
 #: two half-diameters this close (relative) to equal and perpendicular make a circle: far below any

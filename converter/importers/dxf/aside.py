@@ -12,7 +12,7 @@ from converter.geometry.vectors import Vec
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS
 from converter.importers.dxf.inserts import MAX_DEPTH, Blocks
 from converter.importers.dxf.layers import EntityLook, LayerRules, on_hidden
-from converter.importers.dxf.leftout import LeftOut, why_of
+from converter.importers.dxf.left_out import LeftOut, why_of
 from converter.importers.dxf.records import PlainRecord
 from converter.model.drawing import Aside, LeftShape
 from converter.reducer.ends import sample

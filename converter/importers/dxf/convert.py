@@ -7,7 +7,7 @@ from typing import Any
 
 from converter.errors import ReadError, TooLargeError
 from converter.importers.dxf.entities import Attributes, arc, circle, ellipse, line
-from converter.importers.dxf.leftout import LeftOut
+from converter.importers.dxf.left_out import LeftOut
 from converter.importers.dxf.polylines import lwpolyline, polyline
 from converter.importers.dxf.splines import spline
 from converter.model.curve import Curve

@@ -15,7 +15,7 @@ from typing import Any
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, any_normal, cross, norm, scale, unit
-from converter.importers.dxf.leftout import LeftOut
+from converter.importers.dxf.left_out import LeftOut
 from converter.limits import FARTHEST
 from converter.model.curve import Arc, Ellipse, Line, check_finite, too_far
 from converter.tolerances import DEFAULT

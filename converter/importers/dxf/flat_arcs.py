@@ -21,6 +21,7 @@ from typing import Any
 
 import numpy as np
 
+from converter.arrays import Ints
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import (
     Vec,
@@ -37,7 +38,7 @@ from converter.geometry.vectors import (
 )
 from converter.model.curve import Arc, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.cluster import Ints, close_pairs, components
+from converter.reducer.cluster import close_pairs, components
 from converter.tolerances import DEFAULT
 
 #: how far (degrees) a line may be from square to its arm, or out of plane: these writers round to six digits

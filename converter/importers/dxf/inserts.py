@@ -16,7 +16,7 @@ from converter.importers.dxf.affine import Affine, placement, transform
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS, refused
 from converter.importers.dxf.entities import extrusion_axes
 from converter.importers.dxf.layers import EntityLook, LayerRules, decoded
-from converter.importers.dxf.leftout import LeftOut, Tally
+from converter.importers.dxf.left_out import LeftOut, Tally
 from converter.limits import CURVES, FARTHEST
 from converter.model.curve import Curve, check_finite, check_reach
 from converter.model.drawing import DrawnCurve

@@ -10,10 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from converter.errors import OptionError
 from converter.findings import Clause, Finding
-from converter.quoting import quoted
-from converter.units import MM_PER, UNIT_CHOICES, unit_name, unit_word
+from converter.units import MM_PER, UNIT_CHOICES, unit_word
 
 #: $INSUNITS -> our name of the unit; 0 is "unitless".
 INSUNITS: dict[int, str] = {
@@ -50,7 +48,7 @@ class FileUnits:
     contradicted: bool = False
 
 
-def file_units(code: Any, option: str | None, measurement: Any = None, shop_units: str | None = None) -> FileUnits:
+def file_units(code: Any, asked: str | None, measurement: Any = None, shop_units: str | None = None) -> FileUnits:
     """The unit of a drawing: the option's, else its own, else the shop's, else inches by $MEASUREMENT 0, else mm.
 
     $MEASUREMENT chooses hatch patterns and linetypes. General writers leave it at 1, so a 1 says little; a 0 comes of
@@ -58,13 +56,9 @@ def file_units(code: Any, option: str | None, measurement: Any = None, shop_unit
 
     Args:
         code: $INSUNITS; 0 or None when it has none.
-        option: the units option, or None.
+        asked: the unit that the units option asks for, or None.
         measurement: $MEASUREMENT, 0 for inches and 1 for metric; None when it has none.
         shop_units: unit of the shop file, or None.
-
-    Raises:
-        UnitsError: the option is no unit.
-        OptionError: the option is a unit no drawing is asked to be in.
     """
     stated = None
     odd = ""
@@ -73,19 +67,12 @@ def file_units(code: Any, option: str | None, measurement: Any = None, shop_unit
     elif code not in (0, None):
         odd = str(code)[:20]
     by = BY_DEFAULT
-    if option is None:
-        read_as = stated or "mm"
-        if stated is None and shop_units in UNIT_CHOICES:
+    read_as = asked or stated or "mm"
+    if asked is None and stated is None:
+        if shop_units in UNIT_CHOICES:
             read_as, by = shop_units, BY_SHOP
-        elif stated is None and measurement == 0:
+        elif measurement == 0:
             read_as, by = "in", BY_MEASUREMENT
-    else:
-        read_as = unit_name(option)
-        if read_as not in UNIT_CHOICES:
-            raise OptionError(
-                f"A drawing cannot be read as {quoted(option)}: use one of {', '.join(UNIT_CHOICES)}.",
-                code="unknown-unit",
-            )
     contradicted = measurement in (0, 1) and (measurement == 0) != (read_as in _IMPERIAL)
     return FileUnits(stated, read_as, MM_PER[read_as], odd, by, contradicted)
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from converter.geometry.vectors import Vec, scale
 from converter.importers.dxf.entities import Attributes, extrusion_axes
-from converter.importers.dxf.leftout import LeftOut
+from converter.importers.dxf.left_out import LeftOut
 from converter.limits import GREATEST_RADIUS
 from converter.model.curve import Arc, Line, Path, Polyline
 

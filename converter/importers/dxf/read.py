@@ -26,7 +26,7 @@ from converter.importers.dxf.flat_arcs import FlatMark, restore_flat_arcs
 from converter.importers.dxf.inserts import Blocks, leave
 from converter.importers.dxf.insunits import FileUnits, file_units, units_findings
 from converter.importers.dxf.layers import EntityLook, LayerRules, decoded, on_hidden
-from converter.importers.dxf.leftout import LeftOut, Tally, why_of
+from converter.importers.dxf.left_out import LeftOut, Tally, why_of
 from converter.importers.dxf.load import LoadedDrawing, load
 from converter.importers.dxf.outline import outline_findings, outline_read_findings
 from converter.importers.registry import ReadOptions
@@ -58,13 +58,13 @@ def read_dxf(source: str | os.PathLike[str] | Source, options: ReadOptions | Non
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    file_units(None, chosen.units)  # a bad option is told before a long file is read
+    asked = chosen.canonical_unit  # a bad option is told before a long file is read
     with paused_gc(), np.errstate(all="ignore"):
         loaded = load(given)
         doc = loaded.doc
         code = doc.header.get("$INSUNITS", 0) if loaded.header else 0
         measurement = doc.header.get("$MEASUREMENT") if loaded.header else None
-        units = file_units(code, chosen.units, measurement, chosen.shop_units)
+        units = file_units(code, asked, measurement, chosen.shop_units)
         reading = _LayoutReading(loaded, chosen, units, given.name)
         layout = _layout(doc, chosen.layout, given.name)
         reading.run(loaded.model if layout.is_modelspace else layout)

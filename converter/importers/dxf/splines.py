@@ -9,7 +9,7 @@ import numpy as np
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec
 from converter.importers.dxf.entities import TINY, Attributes
-from converter.importers.dxf.leftout import LeftOut
+from converter.importers.dxf.left_out import LeftOut
 from converter.importers.dxf.polylines import straight_polyline
 from converter.limits import FIT_POINTS, SPLINE_DEGREE, SPLINE_POINTS
 from converter.model.curve import Line, Polyline, Spline

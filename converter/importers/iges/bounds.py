@@ -93,63 +93,38 @@ def check_iges(data: bytes, name: str) -> IgesText:
             code="foreign-format",
             file=name,
         )
-    counts, last = dict.fromkeys(_ORDER, 0), b""
-    header: list[bytes] = []
-    entries: list[bytes] = []
-    doubts: list[str] = []
-    kept: list[bytes] = []
-    at = 0
-    for record in _records(data):
-        if len(record) <= _DATA or record[_DATA] not in _ORDER:
-            if not record.strip():
-                continue
-            doubts.append(f"record {len(kept) + 1} belongs to no section")
-            break
-        letter = record[_DATA]
-        if _ORDER.index(letter) < at:
-            doubts.append(f"record {len(kept) + 1} is out of its section")
-            break
-        at = _ORDER.index(letter)
-        counts[letter] += 1
-        kept.append(record[:_WIDTH])
-        if letter == ord("G") and len(header) < _HEADER_RECORDS:
-            header.append(record[:_DATA])
-        elif letter == ord("D"):
-            entries.append(record[:_DATA])
-        elif letter == ord("P") and not doubts and _LARGE.search(record, 0, 64) and _has_large_count(record[:64]):
-            doubts.append(f"parameter record {counts[letter]} has a count beyond all bounds")
-        elif letter == ord("T"):
-            last = record
-            break
-    if not last:
-        where = {0: "its start section", 1: "its header", 2: "its directory"}.get(at, "the middle of its data")
-        why = doubts[0] if doubts else f"it stops in {where}"
+    found = _read_records(data)
+    if not found.closing:
+        why = found.doubts[0] if found.doubts else f"it stops in {found.where}"
         raise ReadError(
             f"{name} is cut short or damaged: {why}, before the closing record (T); export or copy it again.",
             code="cut-short",
             file=name,
         )
-    if not counts[ord("D")] or not counts[ord("P")]:
+    entries, parameters = len(found.entries), len(found.parameters)
+    if not entries or not parameters:
         raise ReadError(
             f"{name} holds no shape: its directory is empty; export the sketch or the solids.",
             code="no-geometry",
             file=name,
         )
-    if counts[ord("D")] > 2 * MOST_ENTITIES:
+    if entries > 2 * MOST_ENTITIES:
         raise ReadError(
-            f"{name} holds {counts[ord('D')] // 2:,} entities, and {MOST_ENTITIES:,} are the most that can be read: "
+            f"{name} holds {entries // 2:,} entities, and {MOST_ENTITIES:,} are the most that can be read: "
             "export the tubes by themselves.",
             code="too-large",
             file=name,
         )
-    doubts += _doubts_of_closing(last, counts)
-    doubts += _doubts_of_directory(entries, counts[ord("P")])
-    values = _global_values(b"".join(header))
-    first = sum(counts[letter] for letter in b"SGD")
-    parameters = kept[first : first + counts[ord("P")]]
-    levels, colors = names_of(entries, parameters, (values[0], values[1]))
+    doubts = [
+        *found.doubts,
+        *_doubts_of_closing(found.closing, found.counts),
+        *_doubts_of_directory(found.entries, parameters),
+    ]
+    values = _global_values(b"".join(found.header))
+    marks = values[0], values[1]
+    levels, colors = names_of(found.entries, found.parameters, marks)
     return IgesText(
-        b"\n".join(kept) + b"\n",
+        b"\n".join(found.lines) + b"\n",
         _unit(values),
         _scale(values),
         "; ".join(doubts[:2]),
@@ -157,8 +132,67 @@ def check_iges(data: bytes, name: str) -> IgesText:
         _bad_flag(values),
         levels,
         colors,
-        odd_values(entries, parameters, (values[0], values[1])),
+        odd_values(found.entries, found.parameters, marks),
     )
+
+
+@dataclass(slots=True)
+class _Records:
+    """The records of a file as far as they are in order.
+
+    Attributes:
+        lines: all of them, without line ends.
+        counts: how many of each section, by its letter.
+        header, entries: data of the global section (`_HEADER_RECORDS` at most), and of the directory.
+        parameters: records of the parameter section.
+        closing: the last record; empty where the file does not come to it.
+        doubts: what is odd, in a few words.
+        section: index in `_ORDER` of the last one.
+    """
+
+    lines: list[bytes] = field(default_factory=list)
+    counts: dict[int, int] = field(default_factory=lambda: dict.fromkeys(_ORDER, 0))
+    header: list[bytes] = field(default_factory=list)
+    entries: list[bytes] = field(default_factory=list)
+    parameters: list[bytes] = field(default_factory=list)
+    closing: bytes = b""
+    doubts: list[str] = field(default_factory=list)
+    section: int = 0
+
+    @property
+    def where(self) -> str:
+        """The section that it stops in, in words."""
+        return {0: "its start section", 1: "its header", 2: "its directory"}.get(self.section, "the middle of its data")
+
+
+def _read_records(data: bytes) -> _Records:
+    """The records up to the closing one, or to the first that is out of place."""
+    found = _Records()
+    for record in _records(data):
+        if len(record) <= _DATA or record[_DATA] not in _ORDER:
+            if not record.strip():
+                continue
+            found.doubts.append(f"record {len(found.lines) + 1} belongs to no section")
+            break
+        letter = record[_DATA]
+        if _ORDER.index(letter) < found.section:
+            found.doubts.append(f"record {len(found.lines) + 1} is out of its section")
+            break
+        found.section = _ORDER.index(letter)
+        found.counts[letter] += 1
+        found.lines.append(record[:_WIDTH])
+        if letter == ord("G") and len(found.header) < _HEADER_RECORDS:
+            found.header.append(record[:_DATA])
+        elif letter == ord("D"):
+            found.entries.append(record[:_DATA])
+        elif letter == ord("P"):
+            found.parameters.append(found.lines[-1])
+            if not found.doubts and _LARGE.search(record, 0, 64) and _has_large_count(record[:64]):
+                found.doubts.append(f"parameter record {found.counts[letter]} has a count beyond all bounds")
+        elif letter == ord("T"):
+            found.closing = record
+            break
+    return found
 
 
 def _records(data: bytes) -> Iterator[bytes]:

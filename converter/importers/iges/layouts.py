@@ -1,6 +1,6 @@
 """Are the values of an IGES file's entities what their types have there? Asked before the CAD kernel sees them.
 
-The kernel takes counts and references at their word. One beyond what stands there, of another kind, or in a circle
+The kernel takes counts and references at their word. One beyond what stands there, of another kind, or in a cycle
 leads it into nothing, and it takes the process with it before it says that anything is wrong. The layouts are those of
 IGES 5.3 (chapter 4), of the types that become shapes.
 """
@@ -99,9 +99,9 @@ def odd_values(entries: list[bytes], parameters: list[bytes], stops: tuple[bytes
             targets.append(place)
     import numpy as np
 
-    from converter.importers.circles import on_circle
+    from converter.importers.reference_cycles import in_cycle
 
-    place_on = on_circle(np.array(owners, dtype=np.int64), np.array(targets, dtype=np.int64), len(kinds))
+    place_on = in_cycle(np.array(owners, dtype=np.int64), np.array(targets, dtype=np.int64), len(kinds))
     return "" if place_on is None else f"directory entry {2 * place_on + 1} refers to itself, or to what refers to it"
 
 

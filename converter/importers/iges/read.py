@@ -11,7 +11,7 @@ from converter.findings import Finding
 from converter.importers.iges.bounds import IgesText, check_iges
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
-from converter.importers.step.read import HeaderUnits, ShapeReading, read_bounded, settle_units, unit_option
+from converter.importers.step.read import HeaderUnits, ShapeReading, read_bounded, settle_units
 from converter.importers.step.trial import try_out
 from converter.model.drawing import Drawing
 from converter.units import MM_PER
@@ -37,7 +37,7 @@ def read_iges(
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = unit_option(chosen.units)
+    asked = chosen.canonical_unit
     text = check_iges(given.read_bytes(), given.name)
     drawing = Drawing(given.name)
     wanted = _per_unit(text, asked, drawing)

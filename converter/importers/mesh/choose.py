@@ -13,15 +13,15 @@ from math import degrees, log
 from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
+from converter.geometry.vectors import within_half_turn
 from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.misfit import Misfit
 from converter.importers.mesh.refine import Fit
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import reverse_table
 
-Array = NDArray[np.float64]
 Start = tuple[BendTable, Placement]
 AnyFit = TypeVar("AnyFit", bound=Fit)
 
@@ -180,7 +180,7 @@ def without(table: BendTable, k: int) -> BendTable:
     if k == len(bends):
         return BendTable(tuple(bends), table.tail + length)
     follower = bends[k]
-    rotation = 0.0 if k == 0 else _turned(follower.rotation + gone.rotation)
+    rotation = 0.0 if k == 0 else within_half_turn(follower.rotation + gone.rotation)
     bends[k] = replace(follower, feed=follower.feed + length, rotation=rotation)
     return BendTable(tuple(bends), table.tail)
 
@@ -197,7 +197,9 @@ def merged(table: BendTable, k: int) -> BendTable:
     bends = list(table.bends)
     bends[k - 1 : k + 1] = [replace(a, angle=angle, clr=clr)]
     if k < len(bends):
-        bends[k] = replace(bends[k], rotation=_turned(bends[k].rotation + (0.0 if abs(b.rotation) < 90.0 else 180.0)))
+        bends[k] = replace(
+            bends[k], rotation=within_half_turn(bends[k].rotation + (0.0 if abs(b.rotation) < 90.0 else 180.0))
+        )
     return BendTable(tuple(bends), table.tail)
 
 
@@ -242,11 +244,6 @@ def _bent(table: BendTable, k: int, inside: float, turn: float, clr: float) -> B
     if k == len(bends):
         return BendTable((*bends, new), max(0.0, table.tail - inside))
     old = bends[k]
-    rotation = _turned((old.rotation if k > 0 else 0.0) - turn)
+    rotation = within_half_turn((old.rotation if k > 0 else 0.0) - turn)
     bends[k : k + 1] = [new, replace(old, feed=max(0.0, old.feed - inside), rotation=rotation)]
     return BendTable(tuple(bends), table.tail)
-
-
-def _turned(rotation: float) -> float:
-    rotation = (rotation + 180.0) % 360.0 - 180.0
-    return 180.0 if rotation <= -180.0 else rotation

@@ -11,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import fit_circle, fit_line, vec
 from converter.geometry.vectors import along, dot, sub, unit
 from converter.importers.mesh.stations import Stations, unrest
@@ -18,8 +19,6 @@ from converter.model.bends import BendTable, Placement
 from converter.reducer.pieces import Piece, Straight, bow_through
 from converter.reducer.settle import settle
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 FLATTEST = 0.006  #: times 1 / radius of the tube: less curvature than this is straight
 SURE = 6.0  #: standard deviations of a curvature that is one

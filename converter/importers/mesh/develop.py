@@ -14,15 +14,13 @@ from dataclasses import dataclass
 from math import atan2, degrees, hypot
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import fit_line, vec
-from converter.geometry.vectors import along, any_normal, unit
+from converter.geometry.vectors import along, any_normal, unit, within_half_turn
 from converter.importers.mesh.feet import TablePart, parts_of
 from converter.importers.mesh.stations import Skin, Stations, Track, unrest, windows_of
 from converter.model.bends import Bend, BendTable, Placement
-
-Array = NDArray[np.float64]
 
 SHORTEST, LONGEST = 0.3, 0.75  #: of the radius: half lengths of a window
 IN_WINDOW = 60  #: vertices a window should hold at least
@@ -286,9 +284,9 @@ def _table(row: DevelopedRow, pieces: list[tuple[int, bool]], radius: float) -> 
         if angle >= 359.0:
             return None
         toward = degrees(atan2(y, x))
-        rotation = 0.0 if not rows else (toward - last + 180.0) % 360.0 - 180.0
+        rotation = 0.0 if not rows else within_half_turn(toward - last)
         last = toward
-        rows.append(Bend(feed, 180.0 if rotation <= -180.0 else rotation, angle, 1.0 / size))
+        rows.append(Bend(feed, rotation, angle, 1.0 / size))
         feed = 0.0
     table = BendTable(tuple(rows), feed)
     return table, _laid_on(table, row)

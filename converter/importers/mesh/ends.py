@@ -6,14 +6,12 @@ from dataclasses import replace
 from math import degrees, pi
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, along, cross, rotate, unit
 from converter.importers.mesh.feet import Feet, TablePart
 from converter.model.bends import BendTable, Placement
 from converter.model.centerline import reverse_table, walk
-
-Array = NDArray[np.float64]
 
 SECTORS = 24  #: around the tube, each with its own last vertex
 HAIR = 1e-6  #: mm; a straight at an end that is shorter is rounding

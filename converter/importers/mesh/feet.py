@@ -6,16 +6,13 @@ from dataclasses import dataclass
 from math import radians
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.geometry.circles import along_axis
 from converter.geometry.vectors import Vec, along, cross, dot, rotate, unit
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
 from converter.reducer.refit import distances
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

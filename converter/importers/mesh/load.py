@@ -13,11 +13,10 @@ from typing import Any
 from urllib.parse import unquote
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.disk.reading import open_to_read
 from converter.errors import MissingLibraryError, ReadError, TooLargeError
-from converter.importers.blame import raise_own_mistake
 from converter.importers.mesh.bounds import (
     check_gltf,
     check_models,
@@ -25,12 +24,10 @@ from converter.importers.mesh.bounds import (
     check_ply,
     check_triangles,
 )
+from converter.importers.own_mistakes import raise_own_mistake
 from converter.importers.source import Source
 from converter.limits import MESH_BYTES, size_text
 from converter.quoting import quoted, reason_of
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Unit of a 3MF's numbers by the word in its model (3MF core specification, 3.1) -> our name.
 UNITS_3MF = {"micron": "um", "millimeter": "mm", "centimeter": "cm", "inch": "in", "foot": "ft", "meter": "m"}
@@ -240,76 +237,86 @@ def _check(data: bytes, kind: str, name: str) -> None:
     Raises:
         ReadError: it is.
     """
-
-    def short(what: str) -> ReadError:
-        return ReadError(f"{name} is cut short: {what}; export or copy it again.", code="truncated", file=name)
-
     if kind == "stl":
-        if _is_text_stl(data, kind):
-            if b"endsolid" not in data[-4096:].lower() and b"endfacet" not in data[-200:].lower():
-                raise short("its last facet does not end")
-            check_triangles(data.count(b"endfacet"), name)
-            return
-        if len(data) < 84:
-            raise short(f"a binary STL has at least 84 bytes, it has {len(data)}")
-        count = int.from_bytes(data[80:84], "little")
-        if len(data) < 84 + 50 * count:
-            raise short(f"it announces {count} triangles and holds {(len(data) - 84) // 50}")
-        check_triangles(count, name)
-        if count == 0:
-            raise ReadError(
-                f"{name} holds no triangles: export the tubes' surfaces as a mesh.", code="no-geometry", file=name
-            )
+        _check_stl(data, name)
     elif kind == "glb":
-        length = int.from_bytes(data[8:12], "little") if len(data) >= 12 else 0
-        if len(data) < 12:
-            raise short(f"a binary glTF has at least 12 bytes, it has {len(data)}")
-        if len(data) < length:
-            raise short(f"it announces {length} bytes and holds {len(data)}")
-        at = 12
-        for chunk in ("structure", "binary buffer"):
-            size = int.from_bytes(data[at : at + 4], "little")
-            if len(data) > at and len(data) < at + 8 + size:
-                raise short(f"its {chunk} announces {size} bytes and holds {max(0, len(data) - at - 8)}")
-            at += 8 + size
-        check_gltf(data, kind, name)
+        _check_glb(data, name)
     elif kind == "gltf":
         check_gltf(data, kind, name)
     elif kind == "ply":
         check_ply(data, name)
     elif kind == "3mf":
-        try:
-            check_package(data, name)
-            with zipfile.ZipFile(BytesIO(data)) as package:
-                if any(entry.flag_bits & 1 for entry in package.infolist()):
-                    raise ReadError(
-                        f"{name} is a zip package locked with a password: export it again without one.",
-                        code="locked",
-                        file=name,
-                    )
-                broken = package.testzip()
-                models = [n for n in package.namelist() if n.lower().endswith(".model")]
-        except (zipfile.BadZipFile, OSError, ValueError) as error:
-            raise short("it is no whole zip package") from error
-        except NotImplementedError as error:
-            raise ReadError(
-                f"{name} is a zip package compressed in a way that is not read: export it again, or unpack it and pack "
-                "it anew as plain zip.",
-                code="foreign-format",
-                file=name,
-            ) from error
-        if broken:
-            raise ReadError(
-                f"{name} is damaged: {quoted(broken)} inside it cannot be unpacked; export or copy it again.",
-                code="damaged",
-                file=name,
-            )
-        if not models:
-            raise ReadError(
-                f"{name} is a zip archive without a 3MF model: unpack it.", code="foreign-format", file=name
-            )
-        with _as_read_errors(kind, name):
-            check_models(data, name)
+        _check_3mf(data, name)
+
+
+def _cut_short(name: str, what: str) -> ReadError:
+    return ReadError(f"{name} is cut short: {what}; export or copy it again.", code="truncated", file=name)
+
+
+def _check_stl(data: bytes, name: str) -> None:
+    if _is_text_stl(data, "stl"):
+        if b"endsolid" not in data[-4096:].lower() and b"endfacet" not in data[-200:].lower():
+            raise _cut_short(name, "its last facet does not end")
+        check_triangles(data.count(b"endfacet"), name)
+        return
+    if len(data) < 84:
+        raise _cut_short(name, f"a binary STL has at least 84 bytes, it has {len(data)}")
+    count = int.from_bytes(data[80:84], "little")
+    if len(data) < 84 + 50 * count:
+        raise _cut_short(name, f"it announces {count} triangles and holds {(len(data) - 84) // 50}")
+    check_triangles(count, name)
+    if count == 0:
+        raise ReadError(
+            f"{name} holds no triangles: export the tubes' surfaces as a mesh.", code="no-geometry", file=name
+        )
+
+
+def _check_glb(data: bytes, name: str) -> None:
+    if len(data) < 12:
+        raise _cut_short(name, f"a binary glTF has at least 12 bytes, it has {len(data)}")
+    length = int.from_bytes(data[8:12], "little")
+    if len(data) < length:
+        raise _cut_short(name, f"it announces {length} bytes and holds {len(data)}")
+    at = 12
+    for chunk in ("structure", "binary buffer"):
+        size = int.from_bytes(data[at : at + 4], "little")
+        if len(data) > at and len(data) < at + 8 + size:
+            raise _cut_short(name, f"its {chunk} announces {size} bytes and holds {max(0, len(data) - at - 8)}")
+        at += 8 + size
+    check_gltf(data, "glb", name)
+
+
+def _check_3mf(data: bytes, name: str) -> None:
+    try:
+        check_package(data, name)
+        with zipfile.ZipFile(BytesIO(data)) as package:
+            if any(entry.flag_bits & 1 for entry in package.infolist()):
+                raise ReadError(
+                    f"{name} is a zip package locked with a password: export it again without one.",
+                    code="locked",
+                    file=name,
+                )
+            broken = package.testzip()
+            models = [n for n in package.namelist() if n.lower().endswith(".model")]
+    except (zipfile.BadZipFile, OSError, ValueError) as error:
+        raise _cut_short(name, "it is no whole zip package") from error
+    except NotImplementedError as error:
+        raise ReadError(
+            f"{name} is a zip package compressed in a way that is not read: export it again, or unpack it and pack "
+            "it anew as plain zip.",
+            code="foreign-format",
+            file=name,
+        ) from error
+    if broken:
+        raise ReadError(
+            f"{name} is damaged: {quoted(broken)} inside it cannot be unpacked; export or copy it again.",
+            code="damaged",
+            file=name,
+        )
+    if not models:
+        raise ReadError(f"{name} is a zip archive without a 3MF model: unpack it.", code="foreign-format", file=name)
+    with _as_read_errors("3mf", name):
+        check_models(data, name)
 
 
 def _is_text_stl(data: bytes, kind: str) -> bool:

@@ -12,9 +12,8 @@ from itertools import pairwise
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from converter.arrays import Array
 
 STRETCH = 0.5  #: of the radius: length of a stretch
 FEWEST = 24  #: vertices in a stretch

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from pathlib import PurePath
 
 import numpy as np
-from numpy.typing import NDArray
 
-from converter.errors import ElbowroomError, OptionError, ReadError
+from converter.arrays import Array, Ints
+from converter.errors import ElbowroomError, ReadError
 from converter.findings import Finding, Reason
 from converter.geometry.vectors import distance
 from converter.importers.mesh.effort import Effort
@@ -29,11 +29,7 @@ from converter.model.centerline import walk
 from converter.model.drawing import Aside, Drawing, Ignored, LeftShape, ReadyTable
 from converter.model.section import Section
 from converter.progress import steps
-from converter.quoting import quoted
-from converter.units import MM_PER, UNIT_CHOICES, unit_name
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from converter.units import MM_PER
 
 FEWEST = 8  #: faces; no tube has fewer
 #: What the fitting of a surface may end in of which too little is left, anywhere on the way from cuts to least squares.
@@ -63,7 +59,7 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = _unit_option(chosen.units)
+    asked = chosen.canonical_unit
     loaded = load(given)
     read_as = asked or loaded.unit or "mm"
     drawing = Drawing(given.name, loaded.unit, read_as)
@@ -111,17 +107,6 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
         values = {"seen": bodies - unseen, "unseen": unseen}
         drawing.findings.append(Finding("mesh-not-all-read", measured=float(unseen), values=values))
     return drawing
-
-
-def _unit_option(option: str | None) -> str | None:
-    if option is None:
-        return None
-    asked = unit_name(option)
-    if asked not in UNIT_CHOICES:
-        raise OptionError(
-            f"A mesh cannot be read as {quoted(option)}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit"
-        )
-    return asked
 
 
 def _sound(part: MeshPart, factor: float, left: Counter[tuple[str, Reason]]) -> tuple[Array, Ints]:

@@ -13,17 +13,14 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import along_axis, vec
-from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, unit
+from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, unit, within_half_turn
 from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.feet import Feet, TablePart, feet_of, parts_of
 from converter.importers.mesh.stations import solve_spd
 from converter.model.bends import BendTable, Placement
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 STEPS = 40
 SIGMAS = 3.0  #: standard deviations that an uncertainty names
@@ -166,8 +163,7 @@ def moved_by(
     bends = []
     for i, old in enumerate(table.bends):
         rotation, angle, clr = rows[i]
-        rotation = ((rotation or 0.0) + 180.0) % 360.0 - 180.0
-        rotation = 180.0 if rotation <= -180.0 + 1e-9 else rotation
+        rotation = within_half_turn(rotation or 0.0)
         if angle is None or not 0.0 < angle < 360.0 or (clr is not None and not clr > 0.0):
             return None
         bends.append(replace(old, feed=feeds[i], rotation=rotation, angle=angle, clr=clr))

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from math import radians
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.findings import Reason
 from converter.importers.mesh.feet import Feet, feet_of, parts_of
 from converter.importers.mesh.refine import BEYOND, Fit
@@ -15,8 +15,6 @@ from converter.importers.mesh.stations import FINE, Skin, Track, lay_on_track, r
 from converter.importers.mesh.thread import Thread
 from converter.importers.mesh.weld import MeshBody
 from converter.model.bends import BendTable, Placement
-
-Array = NDArray[np.float64]
 
 MOST_FACES = 60000  #: looked at while searching
 AHEAD = 1.5  #: radii by which a track is prolonged; further on it could run into another part of the tube

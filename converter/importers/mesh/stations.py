@@ -12,10 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.importers.mesh.weld import MeshBody
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 GAPS = (0.3, 0.12, 0.04, 0.015)  #: of the radius: distance between rings at least, tried in turn
 FINE = 0.1  #: of the radius: spacing of the points a thread is measured along

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from math import degrees, radians, sin
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import vec
 from converter.geometry.vectors import Vec, any_normal, signed_angle, unit
 from converter.importers.mesh.stations import Stations
@@ -17,8 +17,6 @@ from converter.model.drawing import DrawnCurve
 from converter.reducer.chain import Chain
 from converter.reducer.general import reduce_chain
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 SAME_PLACE = 1e-4  #: of the tube's radius: rings no further apart are one
 MOST_PASSES = 60  #: of swaps; a rough track mixes up close neighbours only
@@ -110,7 +108,6 @@ class _RingStep:
     length: float
     angle: float
     normal: Array
-    chord: float
 
 
 def from_rings(stations: Stations, closed: bool) -> Draft | None:
@@ -151,7 +148,7 @@ def from_rings(stations: Stations, closed: bool) -> Draft | None:
             if steps and steps[-1].angle == 0.0:
                 steps[-1].length += length
             else:
-                steps.append(_RingStep(length, 0.0, t[k], length))
+                steps.append(_RingStep(length, 0.0, t[k]))
             continue
         arc = length / (2.0 * sin(radians(angle) / 2.0)) * radians(angle)
         last = steps[-1] if steps else None
@@ -163,12 +160,12 @@ def from_rings(stations: Stations, closed: bool) -> Draft | None:
                 last.length += arc
                 last.angle += angle
                 continue
-        steps.append(_RingStep(arc, angle, normals[k], length))
+        steps.append(_RingStep(arc, angle, normals[k]))
     if closed and len(steps) == 1 and abs(steps[0].angle - 360.0) < 1.0:
         half = steps[0]
         steps = [
-            _RingStep(half.length / 2.0, 180.0, half.normal, 0.0),
-            _RingStep(half.length / 2.0, 180.0, half.normal, 0.0),
+            _RingStep(half.length / 2.0, 180.0, half.normal),
+            _RingStep(half.length / 2.0, 180.0, half.normal),
         ]
     if any(s.angle >= 359.0 for s in steps):
         return None

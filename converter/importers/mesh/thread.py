@@ -12,12 +12,9 @@ from dataclasses import dataclass
 from math import ceil, pi
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.importers.mesh.weld import MeshBody
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 SAMPLES = 1600  #: points of the surface looked at to find the radius
 PER_RADIUS = 28.0  #: points per radius of length looked at to find the thread
@@ -45,7 +42,6 @@ class Thread:
         points, closed: the centerline.
         radius: of the surface, mm; to a few percent.
         outward: 1.0 where the faces' normals point away from it, -1.0 where they point to it.
-        share: share of the body's area that belongs to it.
         unbranched: share of all that crowds which lies along it; the rest branches off, or lies elsewhere.
     """
 
@@ -53,7 +49,6 @@ class Thread:
     closed: bool
     radius: float
     outward: float
-    share: float
     unbranched: float = 1.0
 
 
@@ -202,7 +197,7 @@ def find_thread(body: MeshBody, radius: float, outward: float) -> Thread | None:
         return None
     # a ragged surface crowds beside its way, a branch leads away from it
     beside = cKDTree(path).query(nodes)[0] <= BESIDE * radius
-    return Thread(path, closed, radius, outward, float(on.mean()), float(beside.mean()))
+    return Thread(path, closed, radius, outward, float(beside.mean()))
 
 
 def _nodes(drawn: Array, radius: float) -> Array:

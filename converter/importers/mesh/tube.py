@@ -12,8 +12,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.findings import Clause, Reason
 from converter.importers.mesh.choose import CLOSE, chosen, gain, simpler
 from converter.importers.mesh.curved import draft_from_windows
@@ -42,9 +42,6 @@ from converter.importers.mesh.thread import Thread, find_radius, find_thread
 from converter.importers.mesh.weld import MeshBody
 from converter.model.bends import BendTable, Placement
 from converter.model.centerline import reverse_table
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 FEWEST_VERTICES = 800  #: of each skin that are fitted where they are exact
 FEW_VERTICES = 2000  #: of each skin that are fitted to begin with
@@ -102,7 +99,7 @@ def _along(body: MeshBody, thread: Thread, effort: Effort) -> Measured:
         skins = skins_of(body, track, thread, best.radius)
         if best.sigma <= EXACT * best.radius and (best.bore is None) == (skins.bore is None):
             break
-        again = _second_fit(skins, track, best, thread, effort)
+        again = _second_fit(skins, best, thread, effort)
         same = again.sigma >= 0.98 * best.sigma
         best = again
         if same:
@@ -233,7 +230,7 @@ def _first_fit(skins: Skins, track: Track, thread: Thread, effort: Effort) -> Fi
     return best
 
 
-def _second_fit(skins: Skins, track: Track, best: Fit, thread: Thread, effort: Effort) -> Fit:
+def _second_fit(skins: Skins, best: Fit, thread: Thread, effort: Effort) -> Fit:
     """The fit begun anew from rings where these now show, else from the first one."""
     rings = rings_of(skins.outer, best.radius)
     exact = from_rings(rings, thread.closed) if rings is not None else None

@@ -9,10 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from converter.arrays import Array, Ints
 
 #: Corners are also put together within this share of the extent when exact equality joins next to nothing.
 NEAR = 2e-7

@@ -13,16 +13,14 @@ from dataclasses import dataclass
 from math import acos, atan2, hypot, pi, sqrt, tau
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, along, cross, dot, norm, scale, sub
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import CONE, CYLINDER, PLANE, TORUS, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, FacePieces, TubePiece, near_angle
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 #: A cut must go around by at least this much (radians) to be the one that ends the tube.
 _CUTS = 1.0
@@ -67,7 +65,7 @@ def end_of(body: SolidBody, found: FacePieces, piece: TubePiece, side: int) -> C
     main = _main(cuts, piece)
     t, on = None, "point"
     if main is not None and main.patch is not None:
-        t = _meets(found, piece, side, main.patch)
+        t = _meets(piece, side, main.patch)
         on = _ends_on(body, piece, main.patch)
     if t is None:
         t, on = _longest_place(piece, side, rims), "point"
@@ -196,10 +194,10 @@ def _cuts(body: SolidBody, found: FacePieces, piece: TubePiece, side: int) -> tu
                 turned = _winding(piece.axis, rim.points) * (1.0 if forward else -1.0)
                 _count(cuts, body.patches[others[0]] if others else None, turned, _out(piece, side, rim), found)
     for k in list(beside):
-        if _is_rounding(body, found, k, piece):
+        if _is_rounding(body, k, piece):
             beside.update(j for index, _ in body.patches[k].rims for j in body.rims[index].faces)
     for k in beside:
-        if _is_own_cut(body, found, k, own | beside):
+        if _is_own_cut(body, k, own | beside):
             for index, _ in body.patches[k].rims:
                 rim = body.rims[index]
                 if len(rim.points) and _at_side(piece, side, rim):
@@ -226,7 +224,7 @@ def _runs_on(found: FacePieces, body: SolidBody, k: int, number: int) -> bool:
     )
 
 
-def _is_rounding(body: SolidBody, found: FacePieces, k: int, piece: TubePiece) -> bool:
+def _is_rounding(body: SolidBody, k: int, piece: TubePiece) -> bool:
     """Whether a face is a chamfer or a rounding of this end's edge: a cone or torus about the tube's own axis."""
     shape = body.patches[k].shape
     if piece.axis.is_ring or shape.kind not in (CONE, TORUS):
@@ -238,7 +236,7 @@ def _is_rounding(body: SolidBody, found: FacePieces, k: int, piece: TubePiece) -
     return bool(rows) and float(np.ptp(piece.axis.places(np.concatenate(rows)))) <= _ROUNDING * piece.radius
 
 
-def _is_own_cut(body: SolidBody, found: FacePieces, k: int, own: set[int]) -> bool:
+def _is_own_cut(body: SolidBody, k: int, own: set[int]) -> bool:
     """Whether a face belongs to this end alone: all its neighbours are this tube's."""
     return all(j in own or j == k for index, _ in body.patches[k].rims for j in body.rims[index].faces)
 
@@ -286,7 +284,7 @@ def _same_cut(a: Patch | None, b: Patch | None, found: FacePieces) -> bool:
     return number >= 0 and number == found.axis_of[b.index]
 
 
-def _meets(found: FacePieces, piece: TubePiece, side: int, cut: Patch) -> float | None:
+def _meets(piece: TubePiece, side: int, cut: Patch) -> float | None:
     """``t`` where the centerline ends on a cut face; None when that face does not tell."""
     axis, shape = piece.axis, cut.shape
     if shape.kind == PLANE:

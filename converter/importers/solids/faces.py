@@ -13,21 +13,19 @@ from math import pi, tau
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
 from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_SurfaceType
 from OCP.gp import gp_Pnt, gp_Vec
-from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
-from OCP.TopExp import TopExp_Explorer
+from OCP.TopAbs import TopAbs_Orientation
 from OCP.TopoDS import TopoDS
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, along, cross, scale
 from converter.importers.solids.primitives import Primitive, recognise
+from converter.kernel.topology import subshapes
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 PLANE, CYLINDER, TORUS, CONE, SPHERE, OTHER = "plane", "cylinder", "torus", "cone", "sphere", "other"
 
@@ -37,7 +35,6 @@ _GRID = 9
 _LINE = GeomAbs_CurveType.GeomAbs_Line
 _CIRCLE = GeomAbs_CurveType.GeomAbs_Circle
 _REVERSED = TopAbs_Orientation.TopAbs_REVERSED
-_EDGE = TopAbs_ShapeEnum.TopAbs_EDGE
 
 
 @dataclass(slots=True)
@@ -127,18 +124,12 @@ def faces_of(shapes: list[Any], tol: Tolerances) -> SolidBody:
     circles: list[Rim] = []
     patches: list[Patch] = []
     for shape in shapes:
-        faces = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_FACE)
-        while faces.More():
-            face = TopoDS.Face_s(faces.Current())
-            faces.Next()
+        for face in map(TopoDS.Face_s, subshapes(shape, "FACE")):
             index = len(patches)
             if seen.Add(face) <= index:
                 continue
             own: list[tuple[int, bool]] = []
-            walk = TopExp_Explorer(face, _EDGE)
-            while walk.More():
-                edge = walk.Current()
-                walk.Next()
+            for edge in subshapes(face, "EDGE"):
                 number = edges.Add(edge) - 1
                 if number == len(rims):
                     rims.append(_rim(TopoDS.Edge_s(edge), circles))

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.findings import Clause
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, scale
 from converter.importers.claims import BAR_WIDTHS
@@ -23,8 +23,6 @@ from converter.importers.solids.reasons import STUB
 from converter.importers.solids.slices import slice_of
 from converter.importers.solids.square import SquareTube, odd_of, usual_corner
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 #: An open profile is named from this many of its greater sizes on; shorter it is a bracket. Common practice, no source.
 _PROFILE_SIZES = 1.0

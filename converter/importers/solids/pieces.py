@@ -11,13 +11,11 @@ from dataclasses import dataclass, field
 from math import atan2, cos, pi, radians, sin, sqrt, tan, tau
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub
 from converter.importers.solids.faces import CONE, CYLINDER, TORUS, Patch, SolidBody
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 #: A cone that changes its diameter by less than this part over its length, on a slope below `SLIGHT`, is a tube.
 TAPER = 0.2

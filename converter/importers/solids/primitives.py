@@ -13,13 +13,11 @@ from dataclasses import dataclass
 from math import atan, hypot
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import vec
 from converter.geometry.vectors import Vec
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 #: A surface that strays from a primitive by up to this part of its radius is that, and said to be off.
 ALMOST = 0.1

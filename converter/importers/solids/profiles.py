@@ -11,11 +11,9 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.importers.solids.slices import Slice, area_of
-
-Array = NDArray[np.float64]
 
 TUBE, BAR = "tube", "full"
 ANGLE, CHANNEL, STRUT, BEAM, TEE, ZED, T_SLOT = "angle", "channel", "strut", "beam", "tee", "zed", "t-slot"

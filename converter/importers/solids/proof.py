@@ -12,12 +12,12 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, add, cross, scale
 from converter.importers.solids.faces import TORUS, Patch, SolidBody
 from converter.importers.solids.pieces import TubePiece
 from converter.model.curve import Arc, Line, Segment
 
-Array = NDArray[np.float64]
 _GRID = 5
 _UNIT = np.linspace(0.1, 0.9, _GRID)
 

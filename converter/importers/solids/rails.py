@@ -13,16 +13,14 @@ from itertools import combinations, product
 from math import cos, pi, sin, sqrt, tau
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.geometry.circles import fit_circle, fit_line, vec
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
 from converter.importers.solids.faces import CONE, CYLINDER, PLANE, TORUS, Patch, Rim, SolidBody, half_turn
 from converter.importers.solids.pieces import Axis, FacePieces, TubePiece
 from converter.importers.solids.profiles import CORNER_LOSS
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 #: A square bar has four corners; a tube four more inside.
 BAR_CORNERS, TUBE_CORNERS = 4, 8

@@ -16,6 +16,7 @@ from converter.findings import Clause, Finding
 from converter.geometry.vectors import cross, norm, sub
 from converter.kernel import require
 from converter.kernel.session import kernel_failure
+from converter.kernel.topology import subshapes
 from converter.model.curve import Segment
 from converter.model.drawing import Ignored, ReadyTable
 from converter.model.section import Section
@@ -74,26 +75,10 @@ def find_tubes(
 
 def _bodies(shape: Any, tol: Tolerances) -> list[tuple[list[Any], bool]]:
     """Each solid by itself, and all loose shells and faces together (sewn where there are several)."""
-    from OCP.TopAbs import TopAbs_ShapeEnum as Kind
-    from OCP.TopExp import TopExp_Explorer
-
     if shape is None or shape.IsNull():
         return []
-
-    def parts(kind: Any, avoid: Any) -> list[Any]:
-        walk = TopExp_Explorer(shape, kind, avoid)
-        out = []
-        while walk.More():
-            out.append(walk.Current())
-            walk.Next()
-        return out
-
-    bodies: list[tuple[list[Any], bool]] = [([solid], True) for solid in parts(Kind.TopAbs_SOLID, Kind.TopAbs_SHAPE)]
-    loose = []
-    walk = TopExp_Explorer(shape, Kind.TopAbs_FACE, Kind.TopAbs_SOLID)
-    while walk.More():
-        loose.append(walk.Current())
-        walk.Next()
+    bodies: list[tuple[list[Any], bool]] = [([solid], True) for solid in subshapes(shape, "SOLID")]
+    loose = list(subshapes(shape, "FACE", outside="SOLID"))
     if loose:
         bodies.append(([_sewn(loose, tol)], False))
     return bodies

@@ -12,10 +12,9 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.importers.solids.profiles import UNEVEN
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 #: More corners than this in one direction are a grating or a honeycomb, not a few tubes.
 _MOST = 300

@@ -17,11 +17,13 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, along, distance, dot, sub
 from converter.importers.solids.faces import CYLINDER, PLANE, SPHERE, TORUS, Patch, Rim, SolidBody
 from converter.importers.solids.proof import face_grids
 from converter.importers.solids.square_table import section_place
+from converter.kernel.topology import exact_box
 from converter.model.bends import Placement
 from converter.model.drawing import ReadyTable
 from converter.model.frames import Piece, pieces
@@ -31,7 +33,6 @@ if TYPE_CHECKING:
     from converter.importers.solids.volume import BodyVolume
     from converter.model.section import Outline
 
-Array = NDArray[np.float64]
 #: Gives the kernel's faces, numbered as those of a body: not fetched where nothing asks for them.
 KernelFaces: TypeAlias = Callable[[], list[Any]]
 
@@ -377,14 +378,7 @@ def _box(faces: KernelFaces | None, body: SolidBody, group: list[int]) -> tuple[
         points = np.concatenate(rows) if rows else np.zeros((1, 3))
         ends = list(zip(points.min(axis=0).tolist(), points.max(axis=0).tolist(), strict=True))
     else:
-        from OCP.Bnd import Bnd_Box
-        from OCP.BRepBndLib import BRepBndLib
-
-        box = Bnd_Box()
-        for k in group:
-            BRepBndLib.AddOptimal_s(faces()[k], box, False, False)
-        low, high = box.CornerMin(), box.CornerMax()
-        ends = [(low.X(), high.X()), (low.Y(), high.Y()), (low.Z(), high.Z())]
+        ends = list(zip(*exact_box(*(faces()[k] for k in group)), strict=True))
     sizes, place = [b - a for a, b in ends], [(a + b) / 2.0 for a, b in ends]
     return (sizes[0], sizes[1], sizes[2]), (place[0], place[1], place[2])
 

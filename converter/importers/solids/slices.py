@@ -9,19 +9,16 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRepAdaptor import BRepAdaptor_Curve
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Section
 from OCP.GeomAbs import GeomAbs_CurveType
 from OCP.gp import gp_Dir, gp_Pln, gp_Pnt
-from OCP.TopAbs import TopAbs_ShapeEnum
-from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec
 from converter.kernel.session import kernel_failure
-
-Array = NDArray[np.float64]
+from converter.kernel.topology import subshapes
 
 #: Chords that a curved edge of a cut is made of; the area they lose of a quarter circle is 0.03 %.
 _CHORDS = 24
@@ -70,10 +67,8 @@ def slice_of(shape: Any, point: Vec, normal: Vec, x: Vec) -> Slice | None:
 
 def _edges(shape: Any) -> list[Array]:
     found = []
-    walk = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_EDGE)
-    while walk.More():
-        curve = BRepAdaptor_Curve(TopoDS.Edge_s(walk.Current()))
-        walk.Next()
+    for edge in subshapes(shape, "EDGE"):
+        curve = BRepAdaptor_Curve(TopoDS.Edge_s(edge))
         count = 1 if curve.GetType() == GeomAbs_CurveType.GeomAbs_Line else _CHORDS
         rows = [curve.Value(float(t)) for t in np.linspace(curve.FirstParameter(), curve.LastParameter(), count + 1)]
         found.append(np.array([(p.X(), p.Y(), p.Z()) for p in rows]))

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.findings import Clause
 from converter.geometry.vectors import Vec, add, along, cross, dot, norm, scale, sub, unit
 from converter.importers.claims import BAR_WIDTHS
@@ -26,8 +26,6 @@ from converter.importers.solids.rails import BAR_CORNERS, TUBE_CORNERS, Rail, ov
 from converter.importers.solids.reasons import STUB
 from converter.importers.solids.rectangles import Rectangle, inside, rectangles
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 #: Flat bar is bent the hard way to no centerline radius below so many of its widths, without any straight so many;
 #: plates are cut so. Common practice, no source.

@@ -11,15 +11,13 @@ from collections.abc import Callable
 from math import pi, radians
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.findings import Clause
 from converter.geometry.vectors import cross, dot, norm, sub
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import CONE, PLANE, SPHERE, TORUS, Patch, SolidBody
 from converter.importers.solids.pieces import FacePieces, TubePiece
-
-Array = NDArray[np.float64]
 
 #: Solid bar is stock from this many diameters on; with both ends chamfered or rounded, as pins have, from so many.
 BAR_LENGTH, PIN_LENGTH = 5.0, 12.0

@@ -21,6 +21,7 @@ from converter.importers.solids.walls import (
     why_box,
     why_no_walls,
 )
+from converter.kernel.topology import subshapes
 from converter.model.drawing import ReadyTable
 from converter.tolerances import Tolerances
 
@@ -29,15 +30,9 @@ def closed_solid(shape: Any) -> Any | None:
     """The solid that loose faces enclose once they are sewn to one shell without a gap; None where they do not."""
     from OCP.BRep import BRep_Tool
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeSolid
-    from OCP.TopAbs import TopAbs_ShapeEnum
-    from OCP.TopExp import TopExp_Explorer
     from OCP.TopoDS import TopoDS
 
-    walk = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_SHELL)
-    shells = []
-    while walk.More():
-        shells.append(TopoDS.Shell_s(walk.Current()))
-        walk.Next()
+    shells = [TopoDS.Shell_s(shell) for shell in subshapes(shape, "SHELL")]
     if len(shells) != 1 or not BRep_Tool.IsClosed_s(shells[0]):
         return None
     made = BRepBuilderAPI_MakeSolid(shells[0])

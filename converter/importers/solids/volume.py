@@ -14,14 +14,13 @@ from math import cos, sin
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRepGProp import BRepGProp
 from OCP.GProp import GProp_GProps
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, along, cross, dot, norm, scale, sub
 from converter.importers.solids.faces import CYLINDER, PLANE, TORUS, Patch, SolidBody
 
-Array = NDArray[np.float64]
 Answer = TypeVar("Answer")
 
 #: mm by which the edges of a skin may stray from lines along its own directions.

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.findings import Clause, Reason
 from converter.geometry.vectors import Vec
 from converter.model.bends import Placement
@@ -22,8 +22,6 @@ from converter.model.curve import Arc, Curve, Line
 from converter.model.drawing import DrawnCurve, ReadyTable
 from converter.reducer.ends import sample
 from converter.tolerances import Tolerances
-
-Array = NDArray[np.float64]
 
 _OF_PART = "a construction curve beside the solid tubes of its part"
 _LONE = "a lone line or circle beside solids: a datum axis or construction"

@@ -21,7 +21,7 @@ from converter.importers.source import Source
 from converter.importers.step.bounds import check_step
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
 from converter.importers.step.outside import OutsideParts
-from converter.importers.step.references import circle_in
+from converter.importers.step.references import cycle_in
 from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts, joined_tubes, touching
 from converter.importers.step.trial import NO_MEMORY, trial_seconds, try_out
 from converter.model.bends import Placement
@@ -29,7 +29,7 @@ from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftSha
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.tolerances import DEFAULT
-from converter.units import MM_PER, UNIT_CHOICES, unit_name
+from converter.units import MM_PER
 
 if TYPE_CHECKING:
     from converter.kernel.step.parts import Contents, FreeEdge, ShapeLabels, StepBody
@@ -56,7 +56,7 @@ def read_step(
     """
     given = Source.of(source)
     chosen = options or ReadOptions()
-    asked = unit_option(chosen.units)
+    asked = chosen.canonical_unit
     data = check_step(given.read_bytes(), given.name)
     from converter.kernel.session import quiet
     from converter.kernel.step.tree import MOST_INSTANCES, too_many_parts
@@ -89,14 +89,14 @@ def _tried_session(data: bytes, name: str, tried: bool) -> StepSession:
     """A file loaded by the kernel, one that is malformed tried out in a process of its own first."""
     from converter.kernel.step.read import load_step
 
-    circle = circle_in(data)
-    if circle and not tried:
-        try_out(data, name, circle)
+    cycle = cycle_in(data)
+    if cycle and not tried:
+        try_out(data, name, cycle)
     session = load_step(data, name)
-    if session.broken and not (tried or circle):
+    if session.broken and not (tried or cycle):
         try_out(data, name, session.broken)
-    if circle:
-        session.broken = "; ".join(filter(None, (circle, session.broken)))
+    if cycle:
+        session.broken = "; ".join(filter(None, (cycle, session.broken)))
         session.serious, session.nameless = True, False
     return session
 
@@ -132,7 +132,7 @@ def read_bounded(reader: Callable[..., Drawing], bounded: bool) -> None:
 
 
 class HasUnits(Protocol):
-    """What a kernel's file says of lengths; see `converter.kernel.step.read.StepContent`."""
+    """What a kernel's file says of lengths; see `converter.kernel.step.read.StepSession`."""
 
     @property
     def name(self) -> str:
@@ -159,18 +159,6 @@ class HeaderUnits:
     unitless: bool = False
 
 
-def unit_option(option: str | None) -> str | None:
-    """The name of the unit that an option asks for."""
-    if option is None:
-        return None
-    name = unit_name(option)
-    if name not in UNIT_CHOICES:
-        raise OptionError(
-            f"A drawing cannot be read as {quoted(option)}: use one of {', '.join(UNIT_CHOICES)}.", code="unknown-unit"
-        )
-    return name
-
-
 def settle_units(session: HasUnits, asked: str | None, drawing: Drawing) -> float:
     """Set the drawing's units, say what must be said, and give the factor on the kernel's millimetres."""
     stated = session.units
@@ -195,8 +183,7 @@ def settle_units(session: HasUnits, asked: str | None, drawing: Drawing) -> floa
     if factor is None:
         raise OptionError(
             f"{session.name} names the unit {quoted(word)}, which is not known, so it cannot be "
-            "overridden: leave the units "
-            "option out.",
+            "overridden: leave the units option out.",
             code="unknown-unit",
             file=session.name,
         )

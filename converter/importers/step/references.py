@@ -1,6 +1,6 @@
 """Does an entity of a STEP file refer to itself, by way of others? Asked of its text before the CAD kernel sees it.
 
-A sound exchange structure has no such circle; the kernel follows one until its stack ends, and takes the process with
+A sound exchange structure has no such cycle; the kernel follows one until its stack ends, and takes the process with
 it before it says that anything is wrong.
 """
 
@@ -8,24 +8,25 @@ from __future__ import annotations
 
 import numpy as np
 
-from converter.importers.circles import Index, on_circle
+from converter.arrays import Ints
+from converter.importers.reference_cycles import in_cycle
 
 #: Digits of an entity's number that are told apart, and blanks between it and the sign of equality.
 _DIGITS, _BLANKS = 18, 64
 
 
-def circle_in(data: bytes) -> str:
+def cycle_in(data: bytes) -> str:
     """An entity that refers to itself, by way of others or not, in a few words; '' for none.
 
     Args:
         data: an exchange structure without comments.
     """
     owners, targets, numbers = _references(b"".join(data.split(b"'")[::2]))
-    place = on_circle(owners, targets, len(numbers))
+    place = in_cycle(owners, targets, len(numbers))
     return "" if place is None else f"#{numbers[place]} refers to itself, or to what refers to it"
 
 
-def _references(text: bytes) -> tuple[Index, Index, Index]:
+def _references(text: bytes) -> tuple[Ints, Ints, Ints]:
     """Who refers to whom, as places among the entities in the order of the file; and the entities' numbers."""
     signs = np.frombuffer(text + b" " * (_DIGITS + _BLANKS + 2), dtype=np.uint8)
     marks = np.flatnonzero(signs[: len(text)] == ord("#"))
@@ -52,7 +53,7 @@ def _references(text: bytes) -> tuple[Index, Index, Index]:
     owned = np.cumsum(named) - 1  # the entity that a reference stands in, -1 in the header
     refers = ~named & (owned >= 0)
 
-    def place(of: Index) -> Index:
+    def place(of: Ints) -> Ints:
         found = np.searchsorted(numbers[order], of)
         found = np.minimum(found, len(numbers) - 1)
         return np.where(numbers[order][found] == of, order[found], -1)

@@ -35,6 +35,8 @@ _WHOLE = (
     "layer", "closed", "section", "section_label", "od", "wall", "height", "corner", "developed_length", "tail",
     "start_x", "start_y", "start_z", "direction_x", "direction_y", "direction_z", "normal_x", "normal_y", "normal_z",
 )  # fmt: skip
+#: What rows say of a tube as a whole: key of the column -> (row, text, cells).
+_TubeFacts = dict[str, tuple[int, str, list[str]]]
 
 
 def read_table_csv(source: str | Source, options: ReadOptions) -> Drawing:
@@ -140,9 +142,9 @@ class _TubeRows:
         )
         drawing.tables.append(ready)
 
-    def whole(self) -> dict[str, tuple[int, str, list[str]]]:
-        """What the rows say of the tube as a whole: key -> (row, text, cells)."""
-        found: dict[str, tuple[int, str, list[str]]] = {}
+    def whole(self) -> _TubeFacts:
+        """What the rows say of the tube as a whole."""
+        found: _TubeFacts = {}
         for key in _WHOLE:
             if key not in self.columns:
                 continue
@@ -160,13 +162,13 @@ class _TubeRows:
                     )
         return found
 
-    def number(self, whole: dict[str, tuple[int, str, list[str]]], key: str) -> float | None:
+    def number(self, whole: _TubeFacts, key: str) -> float | None:
         if key not in whole:
             return None
         row, _, cells = whole[key]
         return self.columns.value(row, cells, key)
 
-    def flag(self, whole: dict[str, tuple[int, str, list[str]]], key: str) -> bool:
+    def flag(self, whole: _TubeFacts, key: str) -> bool:
         row, text, _ = whole.get(key, (0, "", []))
         return self.yes(text, row, key)
 
@@ -176,7 +178,7 @@ class _TubeRows:
             return word in _YES
         raise self.error(f"{quoted(text)} must be yes or no.", row, key)
 
-    def bends(self, whole: dict[str, tuple[int, str, list[str]]]) -> tuple[list[Bend], float]:
+    def bends(self, whole: _TubeFacts) -> tuple[list[Bend], float]:
         numbered: dict[int, tuple[int, Bend]] = {}
         tail: float | None = None
         tail_row = 0
@@ -209,8 +211,7 @@ class _TubeRows:
             if total is None:
                 raise self.error(
                     f"tube {quoted(self.name)} has no tail: add a row with 'tail' in the bend "
-                    "column and the straight after "
-                    "the last bend as its feed.",
+                    "column and the straight after the last bend as its feed.",
                     self.rows[-1][0],
                 )
             tail = total - sum(b.feed + b.arc_length for b in bends)
@@ -257,7 +258,7 @@ class _TubeRows:
             raise self.error("the cell is blank.", row, key)
         return value
 
-    def section(self, whole: dict[str, tuple[int, str, list[str]]]) -> Section | None:
+    def section(self, whole: _TubeFacts) -> Section | None:
         shape = whole["section"][1].strip().lower() if "section" in whole else ""
         try:
             if shape and shape not in SHAPES:
@@ -283,7 +284,7 @@ class _TubeRows:
             key = "od" if shape in SHAPES else "section"
             raise self.error(f"{str(error).rstrip('.')}.", whole[key][0] if key in whole else None, key) from error
 
-    def placement(self, whole: dict[str, tuple[int, str, list[str]]]) -> Placement | None:
+    def placement(self, whole: _TubeFacts) -> Placement | None:
         vectors: dict[str, Vec | None] = {}
         for name in ("start", "direction", "normal"):
             values = [self.number(whole, f"{name}_{axis}") for axis in "xyz"]
@@ -309,13 +310,13 @@ class _TubeRows:
             normal = unit(along(normal, direction, -lean))
         return Placement(start, direction, normal)
 
-    def unit_vector(self, v: Vec, whole: dict[str, tuple[int, str, list[str]]], key: str) -> Vec:
+    def unit_vector(self, v: Vec, whole: _TubeFacts, key: str) -> Vec:
         size = norm(v)
         if not 0.0 < size <= FARTHEST:
             raise self.error("a direction of no length, or of one beyond all measure.", whole[key][0], key)
         return v if abs(size - 1.0) < 1e-12 else scale(v, 1.0 / size)
 
-    def compare_length(self, table: BendTable, whole: dict[str, tuple[int, str, list[str]]], drawing: Drawing) -> None:
+    def compare_length(self, table: BendTable, whole: _TubeFacts, drawing: Drawing) -> None:
         """Say when the total in the file is not what the rows add up to; the rows count."""
         total = self.number(whole, "developed_length")
         limit = 0.1 * (len(table.bends) + 1)

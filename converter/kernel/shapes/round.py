@@ -37,7 +37,6 @@ class _RoundSeam:
     """The closed curve around the tube where two pieces meet (or the tube ends).
 
     Attributes:
-        station: frame in which its angles are measured.
         corner: the sharp corner whose mitre plane it lies in, seen from the piece before, or None.
         seams: angles of the vertices, increasing, in [0, 2 pi).
         vertices, edges: edge i runs from seams[i] to seams[i + 1] (the last one past 2 pi).
@@ -45,7 +44,6 @@ class _RoundSeam:
         tolerance: mm.
     """
 
-    station: Station
     corner: tuple[float, float, int] | None
     seams: list[float]
     vertices: list[Any]
@@ -80,7 +78,7 @@ def side(
         twist: radians by which the last frame arrives turned against the first (closed runs).
         gap: how far the last piece ends from the first one's start, mm (closed runs).
     """
-    seams = _seams(found, closed, radius)
+    seams = _seams(found, radius)
     count = len(found)
     joints: list[_RoundSeam] = []
     for i in range(count if closed else count + 1):
@@ -103,7 +101,7 @@ def side(
     return Side(faces, joints[0].edges, joints[0 if closed else -1].edges)
 
 
-def _seams(found: Sequence[Piece], closed: bool, radius: float) -> list[float]:
+def _seams(found: Sequence[Piece], radius: float) -> list[float]:
     """The seam's angle on every piece."""
     fixed = [None if p.arc is None else turns(radians(p.roll) + pi) for p in found]
     count = len(found)
@@ -156,7 +154,7 @@ def _joint(
         b_ = seams[i + 1] if i + 1 < len(seams) else seams[0] + tau
         after = vertices[(i + 1) % len(seams)]
         edges.append(make.edge(curve, a - shift, b_ - shift, vertices[i], after, tolerance))
-    return _RoundSeam(at, corner, seams, vertices, edges, shift, tolerance)
+    return _RoundSeam(corner, seams, vertices, edges, shift, tolerance)
 
 
 def _on(at: Station, radius: float, s: float, lean: tuple[float, float]) -> Vec:

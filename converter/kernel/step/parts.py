@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import Any, Protocol
+
+from converter.kernel.topology import compound, subshapes
 
 
 class ShapeLabels(Protocol):
@@ -91,7 +94,8 @@ class _Walk:
         self.visit(shape, 0, "", None)
         contents = self.contents
         if self.faced:
-            contents.bodies.append(StepBody(together(self.faced), "", self.faced_layer))
+            whole = self.faced[0] if len(self.faced) == 1 else compound(self.faced)
+            contents.bodies.append(StepBody(whole, "", self.faced_layer))
         if contents.edges and contents.bodies:
             self._drop_edges_of_faces()
         return contents
@@ -136,7 +140,7 @@ class _Walk:
             into, known = group, name
             if called and child.ShapeType() in (self.kinds.TopAbs_WIRE, self.kinds.TopAbs_COMPOUND):
                 own = self.label(child)[0]
-                if own and called[own] == 1 and _edges_in(child) > 1:
+                if own and called[own] == 1 and len(list(islice(subshapes(child, "EDGE"), 2))) > 1:
                     self.groups += 1
                     into, known = self.groups, own
             self.visit(child, into, known, layer)
@@ -151,30 +155,3 @@ class _Walk:
         for body in self.contents.bodies:
             TopExp.MapShapes_s(body.shape, TopAbs_ShapeEnum.TopAbs_EDGE, bounding)
         self.contents.edges = [e for e in self.contents.edges if not bounding.Contains(e.edge)]
-
-
-def _edges_in(shape: Any) -> int:
-    from OCP.TopAbs import TopAbs_ShapeEnum
-    from OCP.TopExp import TopExp_Explorer
-
-    explorer = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_EDGE)
-    count = 0
-    while explorer.More() and count < 2:
-        count += 1
-        explorer.Next()
-    return count
-
-
-def together(shapes: list[Any]) -> Any:
-    """Shapes as one compound; one alone as it is."""
-    if len(shapes) == 1:
-        return shapes[0]
-    from OCP.BRep import BRep_Builder
-    from OCP.TopoDS import TopoDS_Compound
-
-    compound = TopoDS_Compound()
-    builder = BRep_Builder()
-    builder.MakeCompound(compound)
-    for shape in shapes:
-        builder.Add(compound, shape)
-    return compound

@@ -7,10 +7,9 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from converter.geometry.vectors import Vec
 from converter.kernel.session import kernel_failure
 from converter.kernel.step.curves import NotACurve, curve_of
-from converter.kernel.step.parts import together
+from converter.kernel.topology import Box, compound, exact_box
 from converter.model.curve import Curve, Points
 from converter.model.drawing import Ignored, ReadyTable
 from converter.tolerances import Tolerances
@@ -33,21 +32,13 @@ def edge_curve(edge: Any, location: Any) -> tuple[Curve | None, str]:
         return None, str(left)
 
 
-def box_of(shape: Any, location: Any) -> tuple[Vec, Vec] | None:
+def box_of(shape: Any, location: Any) -> Box | None:
     """Corners in mm of the box around a part's shape in the world; None where the kernel finds none."""
-    from OCP.Bnd import Bnd_Box
-    from OCP.BRepBndLib import BRepBndLib
-
-    box = Bnd_Box()
     try:
-        BRepBndLib.AddOptimal_s(shape.Moved(location, False), box, False, False)
+        return exact_box(shape.Moved(location, False))
     except Exception as error:
         kernel_failure(error)
         return None
-    if box.IsVoid():
-        return None
-    low, high = box.CornerMin(), box.CornerMax()
-    return (low.X(), low.Y(), low.Z()), (high.X(), high.Y(), high.Z())
 
 
 class PlacedBodies:
@@ -84,7 +75,7 @@ def recognise_together(
 ) -> tuple[list[ReadyTable], list[Ignored]]:
     """The tubes in shapes taken together, each with its location; nothing where the kernel cannot follow them."""
     try:
-        return find(together([placed_shape(*placed) for placed in shapes]), name, tol)
+        return find(compound([placed_shape(*placed) for placed in shapes]), name, tol)
     except Exception as error:
         kernel_failure(error)
         return [], []

@@ -42,16 +42,11 @@ class StepContent:
     """What a STEP file holds.
 
     Attributes:
-        units: the length units its shapes are in, each once, in the file's order: (what the file calls it,
-            our name of it or None, mm per unit).
-        unitless: whether some shape has no length unit (the kernel takes millimetres).
         instances: every part as often as it is used, in the file's order, placed in the world, in mm.
         labels: the names and layers that single shapes inside a part carry.
         loose: whether the shapes hang on no product.
     """
 
-    units: list[Unit] = field(default_factory=list)
-    unitless: bool = False
     instances: list[Instance] = field(default_factory=list)
     labels: Labels | None = None
     loose: bool = False
@@ -62,7 +57,9 @@ class StepSession:
     """A STEP file that the kernel has loaded but not yet turned into shapes.
 
     Attributes:
-        units, unitless: as in `StepContent`.
+        units: the length units its shapes are in, each once, in the file's order: (what the file calls it,
+            our name of it or None, mm per unit).
+        unitless: whether some shape has no length unit (the kernel takes millimetres).
         broken: what is malformed in it, in a few words; '' when nothing is. Such a file may crash the kernel
             when it is transferred.
         serious: whether that can touch a shape.
@@ -102,7 +99,7 @@ class StepSession:
 
         document = TDocStd_Document(TCollection_ExtendedString("BinXCAF"))
         XCAFDoc_DocumentTool.SetLengthUnit_s(document, 0.001 / scale)  # the unit shapes come in, in metres
-        content = StepContent(self.units, self.unitless)
+        content = StepContent()
         plain = self.reader.ChangeReader()
         if self.reader.NbRootsForTransfer() > 0 and self.reader.Transfer(document):
             content.instances = instances(document, self.name)

@@ -132,7 +132,7 @@ def write_step(
     document = _document(items, products, mark, root if assembly else None)
     text = _Rewritten(into, marks)
     with quiet(), _settings(unit, schema):
-        _step_file(document, products, title, text)
+        _step_file(document, products, text)
     text.finish()
 
 
@@ -241,7 +241,7 @@ def _location(place: Placement) -> Any:
     return TopLoc_Location(brep.to_own_frame(place).Inverted())
 
 
-def _step_file(document: Any, items: Sequence[StepItem], title: str, into: _Rewritten) -> None:
+def _step_file(document: Any, items: Sequence[StepItem], into: _Rewritten) -> None:
     from OCP.APIHeaderSection import APIHeaderSection_MakeHeader
     from OCP.IFSelect import IFSelect_ReturnStatus
     from OCP.STEPCAFControl import STEPCAFControl_Writer
@@ -254,7 +254,7 @@ def _step_file(document: Any, items: Sequence[StepItem], title: str, into: _Rewr
         raise WriteError("The CAD kernel could not turn the shapes into STEP.")
     _paint(writer, items)
     header = APIHeaderSection_MakeHeader(writer.Writer().Model())
-    _fill_header(header, title)
+    _fill_header(header)
     status = writer.WriteStream(into)
     if status != IFSelect_ReturnStatus.IFSelect_RetDone:
         raise WriteError(f"The CAD kernel could not write the STEP file (status {status.name}).")
@@ -291,7 +291,7 @@ def _paint(writer: Any, items: Sequence[StepItem]) -> None:
         model.AddWithRefs(presented)
 
 
-def _fill_header(header: Any, title: str) -> None:
+def _fill_header(header: Any) -> None:
     from OCP.TCollection import TCollection_HAsciiString
 
     from converter import __version__

@@ -191,17 +191,6 @@ class Outline:
         out = reach + sqrt(max(0.0, reach * reach - px * px - py * py + r * r))
         return (b - r) + r * atan2(out * s - py, out * c - px)
 
-    @property
-    def flat_ends(self) -> list[float]:
-        """Where flats end, in mm around it from the middle of its side at +p; none of a circle."""
-        a, b, r = self.halves
-        ends = [b - r] if b - r > 1e-9 else []
-        if a - r > 1e-9 and (r > 0.0 or not ends):
-            ends.append(b - r + r * pi / 2.0)
-        half = self.perimeter / 2.0
-        ends += [half - e for e in reversed(ends)]
-        return [*ends, *(half + e for e in ends)]
-
 
 @dataclass(frozen=True)
 class CircleOutline(Outline):

@@ -38,11 +38,6 @@ class Properties:
     plastic: float
     depth: float
 
-    @property
-    def shape_factor(self) -> float:
-        """Z / S: how much further it goes from first yield to all yielded."""
-        return self.plastic / self.elastic
-
 
 @dataclass(frozen=True)
 class Section:

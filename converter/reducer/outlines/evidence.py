@@ -28,8 +28,6 @@ from converter.reducer.outlines.pieces import Sheet, SheetPiece, bearing, flat_p
 from converter.reducer.outlines.tubes import OutlinedTube, outlined_tubes
 from converter.tolerances import DEFAULT
 
-Array = NDArray[np.float64]
-
 #: Curves that are looked at, the first ones: enough to know what kind of drawing it is.
 _CURVES = 5000
 #: mm: tubes across, least and greatest, as an outline shows them without being asked; and how many widths long.

@@ -15,7 +15,7 @@ from jobs import job_of, write_job
 from scipy.spatial import cKDTree
 from strategies import placements, tables
 
-from converter.exporters.dxf.common import text_safe
+from converter.exporters.dxf.page import text_safe
 from converter.geometry.vectors import any_normal, cross, distance, unit
 from converter.importers.registry import read
 from converter.model.bends import Bend, BendTable, Placement

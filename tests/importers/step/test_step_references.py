@@ -1,4 +1,4 @@
-"""References in a circle, found in the text: held to the standard library's sorter of graphs, and to sound files."""
+"""References in a cycle, found in the text: held to the standard library's sorter of graphs, and to sound files."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from places import FIXTURES
 
-from converter.importers import circles
-from converter.importers.step.references import circle_in
+from converter.importers import reference_cycles
+from converter.importers.step.references import cycle_in
 
 
 def step_of(graph: dict[int, list[int]], order: list[int]) -> bytes:
@@ -20,7 +20,7 @@ def step_of(graph: dict[int, list[int]], order: list[int]) -> bytes:
 
 
 @pytest.mark.parametrize("seed", range(60))
-def test_a_circle_is_found_where_the_graph_has_one_and_only_there(seed):
+def test_a_cycle_is_found_where_the_graph_has_one_and_only_there(seed):
     rng = Random(seed)
     numbers = rng.sample(range(1, 10**9), rng.randint(1, 40))
     graph = {n: rng.sample(numbers, min(len(numbers), rng.randrange(3))) for n in numbers}
@@ -30,12 +30,12 @@ def test_a_circle_is_found_where_the_graph_has_one_and_only_there(seed):
     order = numbers if rng.random() < 0.5 else rng.sample(numbers, len(numbers))
     try:
         TopologicalSorter(graph).prepare()
-        circle: set[int] = set()
+        cycle: set[int] = set()
     except CycleError as error:
-        circle = set(error.args[1])
-    said = circle_in(step_of(graph, order))
-    assert bool(said) == bool(circle)
-    if circle:
+        cycle = set(error.args[1])
+    said = cycle_in(step_of(graph, order))
+    assert bool(said) == bool(cycle)
+    if cycle:
         at = int(said.split()[0].removeprefix("#"))
         assert at in numbers and _reaches_itself(graph, at)
 
@@ -53,23 +53,23 @@ def _reaches_itself(graph: dict[int, list[int]], at: int) -> bool:
     return False
 
 
-def test_odd_text_is_no_circle_and_blanks_hide_none():
-    assert circle_in(b"DATA;#1=A(#2);#2=B($,#7,'#2');#2 =B(#99999999999999999999);ENDSEC;") == ""
-    assert circle_in(b"DATA;#1=A(#2);#2 \n\t = B( #1 );ENDSEC;").startswith("#")
-    assert circle_in(b"DATA;#1=A();#1=B(#2);#2=C(#1);ENDSEC;") != ""  # given twice: either may be meant
-    assert circle_in(b"#") == circle_in(b"") == circle_in(b"#1=") == ""
+def test_odd_text_is_no_cycle_and_blanks_hide_none():
+    assert cycle_in(b"DATA;#1=A(#2);#2=B($,#7,'#2');#2 =B(#99999999999999999999);ENDSEC;") == ""
+    assert cycle_in(b"DATA;#1=A(#2);#2 \n\t = B( #1 );ENDSEC;").startswith("#")
+    assert cycle_in(b"DATA;#1=A();#1=B(#2);#2=C(#1);ENDSEC;") != ""  # given twice: either may be meant
+    assert cycle_in(b"#") == cycle_in(b"") == cycle_in(b"#1=") == ""
 
 
 def test_a_chain_too_long_to_follow_counts_as_one(monkeypatch):
-    monkeypatch.setattr(circles, "DEEPEST_CHAIN", 50)
+    monkeypatch.setattr(reference_cycles, "DEEPEST_CHAIN", 50)
     count = 200
     order = np.random.default_rng(1).permutation(count)
     owners, targets = order[:-1], order[1:]
-    assert circles.on_circle(owners, targets, count) is not None
-    monkeypatch.setattr(circles, "DEEPEST_CHAIN", 500)
-    assert circles.on_circle(owners, targets, count) is None
+    assert reference_cycles.in_cycle(owners, targets, count) is not None
+    monkeypatch.setattr(reference_cycles, "DEEPEST_CHAIN", 500)
+    assert reference_cycles.in_cycle(owners, targets, count) is None
 
 
 @pytest.mark.parametrize("path", sorted((FIXTURES / "step").glob("*.step")), ids=lambda path: path.stem)
 def test_what_programs_write_has_no_circle(path):
-    assert circle_in(path.read_bytes()) == ""
+    assert cycle_in(path.read_bytes()) == ""

@@ -39,6 +39,7 @@ from converter.exporters.pictures.drawing.scene import Scene, holds, scene_of
 from converter.exporters.pictures.drawing.words import LegendEntry, drawing_legend
 from converter.exporters.pictures.picture import RING, Picture
 from converter.findings import Finding, Reason
+from converter.findings.wording import counted
 from converter.model.drawing import Drawing
 from converter.model.run import Tube
 from converter.units import Display, in_unit
@@ -114,17 +115,13 @@ HEAD = 2.2
 
 
 def _summary(drawing: Drawing, tubes: Sequence[Tube], plane: Plane) -> str:
-    from_what = [_counted(len(drawing.curves), "drawn curve")] if drawing.curves else []
+    from_what = [counted(len(drawing.curves), "drawn curve")] if drawing.curves else []
     if drawing.tables:
-        from_what.append(_counted(len(drawing.tables), "ready-made tube"))
-    found = f"{_counted(len(tubes), 'tube') if tubes else 'no tube'} from {' and '.join(from_what) or 'no curve'}"
+        from_what.append(counted(len(drawing.tables), "ready-made tube"))
+    found = f"{counted(len(tubes), 'tube') if tubes else 'no tube'} from {' and '.join(from_what) or 'no curve'}"
     left = sum(one.count for one in drawing.ignored)
-    parts = [found, *([f"{_counted(left, 'thing')} left out"] if left else []), plane.words]
+    parts = [found, *([f"{counted(left, 'thing')} left out"] if left else []), plane.words]
     return "; ".join(parts)
-
-
-def _counted(n: int, noun: str) -> str:
-    return f"{n:,} {noun}{'' if n == 1 else 's'}"
 
 
 def _draw_legend(

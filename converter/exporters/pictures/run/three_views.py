@@ -39,7 +39,7 @@ def views_panel(
     axes = shape.axes
     views = [axes.named(name, shape.tube.run) for name in names]
     # where each stands: column and row from the lower left
-    columns, rows = _grid(names, third)
+    columns, rows = _grid(third)
     sizes = {view.name: shape.bounds(view) for view in views}
     wides = [max((_wide(sizes[n]) for n in names if columns[n] == c), default=0.0) for c in (0, 1)]
     talls = [max((_tall(sizes[n]) for n in names if rows[n] == r), default=0.0) for r in (0, 1)]
@@ -73,7 +73,7 @@ def views_panel(
     return picture
 
 
-def _grid(names: Sequence[str], third: bool) -> tuple[dict[str, int], dict[str, int]]:
+def _grid(third: bool) -> tuple[dict[str, int], dict[str, int]]:
     """Column and row of each view."""
     if third:
         return {"front": 0, "top": 0, "right": 1}, {"front": 0, "top": 1, "right": 0}

@@ -1,6 +1,6 @@
 """Which font file writes a text: one that ships with a library, the same everywhere, else one of this machine.
 
-The usual one comes with the PDF library, one with more letters with the plotting library (`pdf_faces`).
+Two come with libraries (`converter.exporters.pdf.faces`): the usual one, and one with more letters.
 """
 
 from __future__ import annotations

@@ -49,7 +49,7 @@ def write_comparison(answer: TubeComparison, made_of: str, file: str, *, force: 
     return out.final(target.name)
 
 
-def comparison_pdf(answer: TubeComparison, made_of: str, options: WriteOptions | None = None) -> bytes:
+def comparison_pdf(answer: TubeComparison, made_of: str) -> bytes:
     """The document: the same bytes for the same comparison."""
     from converter.exporters.paper.title import TitleBlock
     from converter.exporters.pdf.paper import Pdf
@@ -57,7 +57,7 @@ def comparison_pdf(answer: TubeComparison, made_of: str, options: WriteOptions |
 
     job, display = answer.job, answer.job.display
     pdf = Pdf(f"{answer.tube.name} – as made against as drawn", {})
-    flow = Flow(pdf, (options or WriteOptions()).paper_size(display))
+    flow = Flow(pdf, WriteOptions().paper_size(display))
     flow.begin(f"{answer.tube.name}: as made against as drawn")
     flow.paragraph(f"As drawn in {job.source}, as made in {made_of}.")
     flow.notice(verdict_text(answer.comparison))

@@ -314,10 +314,10 @@ class Flow:
             self.text(text, (x + TICK + 1.5, low + (TICK - BODY) / 2.0), BODY)
             x += wide
 
-    def notice(self, text: str, height: float = BODY) -> None:
+    def notice(self, text: str) -> None:
         """Text in a box that must be seen."""
-        rows = self.pdf.wrapped(visible(text), height, self.width - 6.0, bold=True)
-        tall = len(rows) * height * LEAD + 3.0
+        rows = self.pdf.wrapped(visible(text), BODY, self.width - 6.0, bold=True)
+        tall = len(rows) * BODY * LEAD + 3.0
         self.keep(tall + 1.5)
         low = self._take(tall)
         x, right = EDGE, EDGE + self.width
@@ -325,7 +325,7 @@ class Flow:
             lambda pdf: pdf.drawn([(x, low), (right, low), (right, low + tall), (x, low + tall)], THICK, closed=True)
         )
         for i, row in enumerate(rows):
-            self.text(row, (EDGE + 3.0, low + tall - 1.5 - (i + 0.75) * height * LEAD), height, bold=True)
+            self.text(row, (EDGE + 3.0, low + tall - 1.5 - (i + 0.75) * BODY * LEAD), BODY, bold=True)
         self._y -= 1.5
 
     def text(

@@ -172,7 +172,7 @@ class PartLayout:
 
     def _rest(self, flow: Flow) -> None:
         part, display = self.part, self._display
-        _instructions(flow, part, self._sheet, display)
+        _instructions(flow, self._sheet)
         _ends(flow, part, display)
         if part.refusal is None:
             _done(flow, part, part.setup)
@@ -364,7 +364,7 @@ def _row(sheet: SetupView, i: int, step: Step) -> list[Cell]:
     ]
 
 
-def _instructions(flow: Flow, part: PartPage, sheet: SetupView | None, display: Display) -> None:
+def _instructions(flow: Flow, sheet: SetupView | None) -> None:
     if sheet is None:
         return
     told = sheet.instructions()

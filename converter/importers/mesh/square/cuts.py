@@ -5,18 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.importers.mesh.weld import MeshBody
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 LEVEL = 0.94  #: cosine between a side's direction and faces that are of it: a fifth of a right angle
 SMOOTHED, SPAN = 96, 3  #: steps around a line that is smoothed, and those on either side whose chord is its direction
 LEAST_FLAT = 0.12  #: of a side's length is flat at least; the rest are its corners
 LEAST_FULL, MOST_FULL = 0.78, 1.02  #: share of a rectangle's area that is enclosed: a circle has 0.785
 LEAST_SQUARE = 0.22  #: how strongly the faces look in four directions: 0 of a circle, 1 of a sharp rectangle
+ALIKE, ABOUT_ALIKE = 0.15, 0.3  #: share by which sides of equal rectangles differ; of one cut aslant
 _NO_FACES: Ints = np.zeros(0, np.int64)
 
 
@@ -195,7 +193,7 @@ def _rectangle(cut: PlaneCut, ends: Array, flat: Array, near: float) -> Rectangl
 
 
 def rectangle_at(
-    body: MeshBody, point: Array, normal: Array, near: float, like: RectangleCut | None = None, within: float = 0.15
+    body: MeshBody, point: Array, normal: Array, near: float, like: RectangleCut | None = None
 ) -> RectangleCut | None:
     """The largest rectangle around a point in a cut square to the faces it meets there; None where there is none.
 
@@ -205,7 +203,6 @@ def rectangle_at(
         normal: unit, about along the tube; the plane is turned until it is square to the faces.
         near: how far outside of it, in its smaller side, the point may lie.
         like: one of about the same size, or None for any.
-        within: share by which its sides may differ from those of ``like``.
     """
     best: RectangleCut | None = None
     for turn in range(4):
@@ -213,7 +210,7 @@ def rectangle_at(
         if cut is None:
             return None
         lines = rectangles_in(body, cut, near)
-        outer = [one for one in lines if like is None or _is_like(one, like, 0.3 if turn == 0 else within)]
+        outer = [one for one in lines if like is None or _is_like(one, like, ABOUT_ALIKE if turn == 0 else ALIKE)]
         if not outer:
             return None
         best = max(outer, key=lambda one: abs(one.area))
@@ -223,7 +220,7 @@ def rectangle_at(
         if lean < 0.5:
             return None
         point, normal = best.center, best.axis
-    if best is None or (like is not None and not _is_like(best, like, within)):
+    if best is None or (like is not None and not _is_like(best, like, ALIKE)):
         return None
     inside = [
         one

@@ -8,11 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.importers.mesh.square.rows import FramedPart, SectionPlaces, SideFaces, SquareSizes, places_on
 from converter.importers.mesh.weld import MeshBody
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 SECTORS = 24  #: around the tube, each with its own last vertex
 LEVEL = 2e-4  #: of the smaller side by which vertices may miss the plane of a cut

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.refine import (
     Fit,
@@ -32,8 +32,6 @@ from converter.importers.mesh.square.rows import (
     stretches_of,
 )
 from converter.model.bends import BendTable, Placement
-
-Array = NDArray[np.float64]
 
 STEPS, TRIES = 40, 10
 NUDGE = 1e-5  #: of the radius: by what a number is moved to see what it does

@@ -7,14 +7,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.importers.mesh.effort import Effort
 from converter.importers.mesh.square.cuts import RectangleCut, rectangle_at
 from converter.importers.mesh.thread import Surface, spread
 from converter.importers.mesh.weld import MeshBody
-
-Array = NDArray[np.float64]
 
 SAMPLES = 3000  #: points of the surface from which places to begin are taken
 SEEDS = 6  #: places to begin that are tried

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from converter.findings import Clause, Finding
 from converter.geometry.circles import fit_line, vec
@@ -48,8 +47,6 @@ from converter.importers.mesh.weld import MeshBody
 from converter.model.bends import BendTable, Placement
 from converter.model.centerline import reverse_table
 from converter.model.section import Section
-
-Array = NDArray[np.float64]
 
 EXACT = 5e-5  #: of half the smaller side: scatter below this is rounding
 ROUGH = 0.03  #: of half the smaller side: a standard deviation above this is no such tube

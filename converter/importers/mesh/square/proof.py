@@ -12,13 +12,12 @@ from math import radians
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.findings import Clause
 from converter.importers.claims import GOLDEN, LANES, STATIONS, WALL_PART
 from converter.importers.mesh.square.cuts import cut_of
 from converter.importers.mesh.square.rows import FramedPart, SquareSizes
 from converter.importers.mesh.weld import MeshBody
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

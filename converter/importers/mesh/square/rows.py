@@ -6,16 +6,12 @@ from dataclasses import dataclass
 from math import radians
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Flags, Ints
 from converter.geometry.vectors import cross, rotate
 from converter.importers.mesh.feet import TablePart, parts_of
 from converter.importers.mesh.weld import MeshBody
 from converter.model.bends import BendTable, Placement
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Mask = NDArray[np.bool_]
 
 #: The outward direction of each side by up and across.
 SIDES = np.array(((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)))
@@ -47,7 +43,7 @@ class SquareSizes:
         """The smaller outside size, mm."""
         return min(self.width, self.height)
 
-    def halves(self, bore: Mask) -> Array:
+    def halves(self, bore: Flags) -> Array:
         """(n, 3) of each vertex: half the height, half the width and the corner of the outline it lies on."""
         deep = self.wall or 0.0
         rows = np.array(
@@ -173,8 +169,8 @@ class SkinRows:
 
     points: Array
     side: Ints
-    bore: Mask
-    level: Mask
+    bore: Flags
+    level: Flags
 
     def thinned(self, most: int) -> SkinRows:
         """At most that many, evenly."""
@@ -209,18 +205,16 @@ class SideFaces:
     """The faces of a body's sides.
 
     Attributes:
-        spots: the middles of all faces on the tube.
         outer, bore: (m,) masks.
         side: (m,) of `SIDES`, the one that each looks from.
         level: (m,) whether they look straight out of it.
         slant: (m,) cosine between a face and across the tube: 1 for a side's, 0 for an end's.
     """
 
-    spots: SectionPlaces
-    outer: Mask
-    bore: Mask
+    outer: Flags
+    bore: Flags
     side: Ints
-    level: Mask
+    level: Flags
     slant: Array
 
 
@@ -263,14 +257,14 @@ def side_faces(
     side = np.where(bore, (facing + 2) % 4, facing)
     level = np.abs(looks * SIDES[(facing + 1) % 4]).max(axis=1) < STRAIGHT_OUT * slant
     level &= ~_in_corner(corners, body.faces, side, sizes.halves(bore))
-    return SideFaces(spots, outer, bore, side, level, slant)
+    return SideFaces(outer, bore, side, level, slant)
 
 
-def _in_corner(spots: SectionPlaces, faces: Ints, side: Ints, halves: Array) -> Mask:
+def _in_corner(spots: SectionPlaces, faces: Ints, side: Ints, halves: Array) -> Flags:
     """Which faces lie all in one rounded corner beside their side: its first facets may be next to level."""
     beside = np.where(side[:, None] % 2 == 0, np.abs(spots.q)[faces], np.abs(spots.p)[faces])
     half = np.where(side % 2 == 0, halves[:, 1], halves[:, 0])
-    out: Mask = (halves[:, 2] > 0.0) & (beside > (half - CORNER * halves[:, 2])[:, None]).all(axis=1)
+    out: Flags = (halves[:, 2] > 0.0) & (beside > (half - CORNER * halves[:, 2])[:, None]).all(axis=1)
     return out
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-Index = NDArray[np.int64]
+from converter.arrays import Ints
 
 #: References in a row, each to the next, that are followed; what programs write has some dozens.
 DEEPEST_CHAIN = 20_000
 
 
-def on_circle(owners: Index, targets: Index, count: int) -> int | None:
+def in_cycle(owners: Ints, targets: Ints, count: int) -> int | None:
     """One that refers to itself by way of others, or begins a chain of more than `DEEPEST_CHAIN`; None for none.
 
     The time is that of sorting the references.
@@ -35,7 +35,7 @@ def on_circle(owners: Index, targets: Index, count: int) -> int | None:
     return int(at)
 
 
-def _left(owners: Index, targets: Index, count: int) -> NDArray[np.bool_]:
+def _left(owners: Ints, targets: Ints, count: int) -> NDArray[np.bool_]:
     """What is left when those that refer to nothing that is left are taken away, round by round."""
     order = np.argsort(targets, kind="stable")
     by_target = owners[order]
