@@ -201,6 +201,20 @@ def total_of(folder: Any, capsys: Any, value: float) -> Sequence[Any]:
     ]
 
 
+def overlapping(folder: Any, capsys: Any, where: str, value: float) -> Sequence[Any]:
+    """A typed table with a straight so many mm below nothing: `audit` in its text, its JSON and its status alike."""
+    feeds = {"before": (-value, 300.0, 300.0), "between": (300.0, -value, 300.0), "tail": (300.0, 300.0, -value)}[where]
+    (folder / "t.csv").write_text(
+        f"feed_mm,rotation_deg,angle_deg,clr_mm\n{feeds[0]!r},0,90,150\n{feeds[1]!r},90,90,150\n{feeds[2]!r},,,\n"
+    )
+    found = run(capsys, "audit", folder / "t.csv", "--json")
+    said = [one for one in found.json["findings"] if one["code"] == "negative-straight"]
+    text = run(capsys, "audit", folder / "t.csv")
+    assert bool(said) == ("comes to" in text.out) and (not said or found.status == text.status == 1)
+    assert all("-0.00 " not in one["message"] and " 0.00 mm" not in one["message"] for one in said)
+    return said
+
+
 def share(value: float) -> float:
     return value * PAST_SHARE
 
@@ -250,6 +264,12 @@ def test_a_table_as_long_as_its_total_but_for_the_rounding_of_its_rows(tmp_path,
     assert_kept(Limit(lambda v: total_of(tmp_path, capsys, v), 0.2, share(0.2), 1))
 
 
+@pytest.mark.parametrize("where", ["before", "between", "tail"])
+def test_a_straight_that_rounding_left_below_nothing(where, tmp_path, capsys):
+    """ "negative-straight": what is less than nothing by no more than 0.01 mm is none, as after a refit."""
+    assert_kept(Limit(lambda v: overlapping(tmp_path, capsys, where, v), 0.0, PAST_LENGTH, 1))
+
+
 @pytest.mark.parametrize("between", [(100.0, 150.0), (63.5, 76.2)])
 def test_of_two_dies_as_near_the_tighter_is_taken_wherever_that_was_rounded_to(between):
     """In the middle of two: audit and set-up name the same one, and the one that a hair nearer would not change."""
@@ -292,7 +312,7 @@ SWEPT = {
     "tube-near": HERE, "tube-through": HERE, "wall-factor": THERE, "sweep-close": "test_search_plainly",
     "sweep-hits": "test_search_plainly", "order-changed": "test_search_plainly",
     "die-to-buy": "the radius of a die: test_at_the_limit", "radius-too-tight": "as radius-too-wide",
-    "springback-odd-radius": HERE,
+    "springback-odd-radius": HERE, "negative-straight": HERE,
 }  # fmt: skip
 #: A limit that sorts how a drawing, a mesh or a solid is read; what is read is the same within tolerances beside it.
 SORTS = {
@@ -303,7 +323,7 @@ SORTS = {
     "solid-remains", "solid-tapered", "solid-volume", "solid-ends", "outline-differs", "outline-size",
     "outline-suspect", "not-stock", "overlap-kept", "section-unit", "shop-unit", "units-doubted", "units-assumed",
     "cope-open", "cope-again", "joint-crowded", "joint-drawn", "joint-parallel",
-    "joint-coaxial", "negative-straight", "left-out-touches", "corner-choice", "plane-open",
+    "joint-coaxial", "left-out-touches", "corner-choice", "plane-open",
 }  # fmt: skip
 #: What is told of something that is there or not.
 NO_LIMIT = {
