@@ -19,7 +19,7 @@ from limits_swept import Limit, assert_kept
 from test_at_the_limit import BARE, SPRINGY, STEEL, TUBE, of, of_cope, shop_of, tube
 
 from converter.audit.registry import audit
-from converter.bending.pieces import at_lengths
+from converter.bending.pieces import at_lengths, pieces_of
 from converter.bending.room.order import MARGIN
 from converter.bending.room.sweep import sweep_order
 from converter.bending.setup.setup import set_up
@@ -36,7 +36,7 @@ from converter.reducer.refit import keeps_shape
 from converter.settings import Settings
 from converter.shop.model import Die, Machine, Metal, Shop, Trial
 from converter.shop.room import Box
-from converter.tolerances import MOST_MITRE, PAST_LENGTH, PAST_SHARE
+from converter.tolerances import MOST_MITRE, PAST_ANGLE, PAST_LENGTH, PAST_SHARE
 
 THIN = Section("round", 30.0, 2.0)
 TWO_BENDS = [(300.0, 0.0, 90.0, 150.0), (0.0, 90.0, 90.0, 150.0)]
@@ -105,6 +105,28 @@ def scattered(value: float) -> Sequence[Any]:
     """Test bends of one angle, a value above and below their line."""
     tests = (*(Trial("D", None, None, 46.5 + off, 45.0) for off in (value, -value)), SPRINGY[1])
     return of("springback-poor-fit", tube([(300.0, 0.0, 90.0, 150.0)], 300.0), shop_of(tests=tests))
+
+
+def surely_past(value: float) -> Sequence[Any]:
+    """Test bends that scatter: the least stop that a bend may need lies so far past what the die turns."""
+    tests = (*(Trial("D", None, None, 46.5 + off, 45.0) for off in (0.5, -0.5)), SPRINGY[1])
+    one = tube([(300.0, 0.0, 90.0, 150.0)], 300.0)
+    (step,) = set_up([one], shop_of(tests=tests), "A")[0].steps
+    low, high = step.springback.stop_range(step.target)
+    assert step.target + 1.0 < low < step.stop < high
+    said = of("stop-too-great", one, shop_of(replace(BARE, max_angle=low - value), tests=tests))
+    return [one for one in said if one.severity == "error"]
+
+
+def third_piece(value: float) -> Sequence[Any]:
+    """A tube twice as long as the longest stick and a value more, straight or bent in its middle."""
+    found = []
+    for rows, long in (([], 2000.0), ([(1500.0, 0.0, 90.0, 150.0)], 500.0 - 75.0 * pi)):
+        shop = shop_of(replace(BARE, clamp=0.0, between=0.0, tail=0.0))
+        (made,) = pieces_of([tube(rows, long + value)], shop, longest=1000.0)
+        found.append(made is None or len(made.pieces) > 2)
+    assert found[0] == found[1]
+    return ["more"] if found[0] else []
 
 
 def on_a_line(slope: float, ahead: float = 0.0) -> Sequence[Any]:
@@ -228,6 +250,8 @@ LIMITS = {
     "past itself": Limit(passing, 37.5, PAST_LENGTH, -1),
     "legs as bends go": Limit(shifted, 1.0, share(1.0), 1),
     "legs of half a turn": Limit(opened, 0.5, share(0.5), 1),
+    "least stop of a range": Limit(surely_past, 0.0, PAST_ANGLE, 1),
+    "pieces as long as a stick": Limit(third_piece, 0.0, 2.0 * PAST_LENGTH, 1),
     "test bends off their line": Limit(scattered, 1.0, share(1.0), 1),
     "end of the mate": Limit(lambda v: of_cope("mate-ends", post(end=15.0 - v)), 2.0, share(2.0), 1),
     "smaller mate": Limit(
