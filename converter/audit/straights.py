@@ -10,8 +10,8 @@ from converter.findings import NOTE, Finding
 from converter.shop.model import Die
 from converter.tolerances import PAST_LENGTH
 
-#: mm; straights above this below zero are rounding.
-EQUAL = 1e-6
+#: mm; straights no further below zero are rounding.
+EQUAL = PAST_LENGTH
 #: Degrees; a roll this close to 180 makes an S-bend in one plane.
 OPPOSED = 1.0
 

@@ -16,7 +16,7 @@ from converter.disk.reading import files_read, recorded
 from converter.disk.silence import silence_streams
 from converter.ends import WorkerTask, mistake, refused, used_memory
 from converter.errors import ElbowroomError
-from converter.pause import paused_gc
+from converter.pause import paused_gc, return_freed_memory
 from converter.progress import begin_file
 from converter.worker import Worker
 
@@ -60,6 +60,7 @@ def serve(ending: int | None, patience: float | None) -> int:
                 if not again:
                     break
                 gc.collect()  # once the answer is out
+                return_freed_memory()
                 gc.freeze()  # what is left are libraries and what they keep: not to be looked through every time
     except KeyboardInterrupt:
         return 128 + signal.SIGINT

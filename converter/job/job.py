@@ -13,12 +13,13 @@ from converter.disk.reading import FileRead, files_read, recorded
 from converter.errors import OptionError, ReadError
 from converter.findings import Finding, has_errors
 from converter.job.left_out import leaves_out, left_out_findings, with_everything
+from converter.job.no_tubes import no_runs_sentence
 from converter.job.sections import sections_of
 from converter.job.shown import Shown
 from converter.model.drawing import Drawing
 from converter.model.run import Run, Tube
 from converter.pause import paused_gc
-from converter.quoting import LONGEST_PATH, quoted, shortened
+from converter.quoting import shortened
 from converter.settings import Settings
 from converter.tolerances import Tolerances
 from converter.units import BothUnits, Display, parse_length
@@ -272,7 +273,7 @@ class Job:
         radii = () if shop.is_demo else tuple(sorted({die.clr for die in shop.dies}))
         runs, told = reduce_drawing(drawing, self.tolerances, across_layers=self.settings.across_layers, radii=radii)
         if not runs:
-            message = _no_runs_sentence(drawing, self.display)
+            message = no_runs_sentence(drawing, self.display)
             raise NoRunsError(message, self, (*drawing.findings, *told))
         runs, mitred = with_corners_mitred(runs, self.job_file, self.settings.corner, drawing.read_as)
         told = [*told, *mitred]
@@ -473,27 +474,6 @@ def once_per_job(function: Callable[[Job], Answer]) -> Callable[[Job], Answer]:
 def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """What errors may come of first, as a unit in doubt; then the worst, else in the order given; each once."""
     return tuple(sorted(dict.fromkeys(findings), key=lambda finding: (finding.precedence, finding.rank)))
-
-
-def _no_runs_sentence(drawing: Drawing, display: Display) -> str:
-    """One sentence: no runs, and what the file held instead."""
-    held = [f"{one.count} {shortened(one.kind)} ({one.why_in(display)})" for one in drawing.ignored[:4]]
-    seen = ", ".join(held)
-    kinds = {one.kind for one in drawing.ignored}
-    if "body" in kinds:  # of a mesh
-        todo = "export each tube as a body of its own and in finer facets, or its centerline as DXF or STEP"
-    elif "layout" in kinds:
-        todo = "name the layout that has the tubes, or draw them in model space"
-    elif "solid" in kinds:
-        todo = "export each tube as a solid of straights and circular bends, or its centerline (the sketch or path)"
-    else:
-        todo = "draw the tubes as lines, arcs or polylines"
-    if seen:
-        return f"No centerline was found in {quoted(drawing.source, LONGEST_PATH)}; it holds {seen}: {todo}."
-    return (
-        f"No centerline was found in {quoted(drawing.source, LONGEST_PATH)}: "
-        "draw the tubes as lines, arcs or polylines in model space."
-    )
 
 
 def _corners_without_radius(tubes: Sequence[Tube], shop: Shop) -> list[Finding]:

@@ -173,6 +173,16 @@ def on_radii(table: BendTable, radii: Mapping[int, float]) -> tuple[BendTable, b
     return BendTable(bends, straights[-1]), sideways
 
 
+def without_hairs(table: BendTable) -> BendTable:
+    """The table with straights of zero where rounding left a hair less than nothing (`PAST_LENGTH`)."""
+    straights = table.straights
+    if not any(-PAST_LENGTH <= v < 0.0 for v in straights):
+        return table
+    straights = tuple(0.0 if -PAST_LENGTH <= v < 0.0 else v for v in straights)
+    bends = tuple(replace(b, feed=f) for b, f in zip(table.bends, straights, strict=False))
+    return BendTable(bends, straights[-1])
+
+
 def _with(run: Run, table: BendTable, notes: tuple[Finding, ...]) -> Run:
     """The run with a new table; negative straights are found anew."""
     kept = tuple(f for f in run.findings if f.code != "negative-straight")
@@ -197,11 +207,7 @@ def _with(run: Run, table: BendTable, notes: tuple[Finding, ...]) -> Run:
                 values={"straight": length, "lacking": -length} | ({} if i in (0, last) else {"other_bend": i}),
             )
         )
-    # straights that rounding left a hair below zero are zero
-    if any(-PAST_LENGTH <= v < 0.0 for v in table.straights):
-        straights = [0.0 if -PAST_LENGTH <= v < 0.0 else v for v in table.straights]
-        bends = tuple(replace(b, feed=f) for b, f in zip(table.bends, straights, strict=False))
-        table = BendTable(bends, straights[-1])
+    table = without_hairs(table)
     return replace(run, table=table, findings=(*kept, *notes, *negative))
 
 

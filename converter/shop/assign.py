@@ -15,7 +15,7 @@ radius carries an uncertainty and is judged by it: on a short arc the sagitta ha
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 
 from converter.errors import ShopError
@@ -144,6 +144,10 @@ class _Assigner:
             made = self._filleted(made, section, die, corner_clr)
         if self.refit:
             made = self._refitted(made, section, die)
+        if min(made.table.straights) < 0.0:
+            from converter.reducer.refit import without_hairs
+
+            made = replace(made, table=without_hairs(made.table))
         die_name, metal = die.name if die else None, self._metal(run)
         return Tube(made, section, die_name, run, tuple(findings), metal, self._on_flat(run) == "cope")
 

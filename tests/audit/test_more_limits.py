@@ -19,7 +19,7 @@ from limits_swept import Limit, assert_kept
 from test_at_the_limit import BARE, SPRINGY, STEEL, TUBE, of, of_cope, shop_of, tube
 
 from converter.audit.registry import audit
-from converter.bending.pieces import at_lengths
+from converter.bending.pieces import at_lengths, pieces_of
 from converter.bending.room.order import MARGIN
 from converter.bending.room.sweep import sweep_order
 from converter.bending.setup.setup import set_up
@@ -36,7 +36,7 @@ from converter.reducer.refit import keeps_shape
 from converter.settings import Settings
 from converter.shop.model import Die, Machine, Metal, Shop, Trial
 from converter.shop.room import Box
-from converter.tolerances import MOST_MITRE, PAST_LENGTH, PAST_SHARE
+from converter.tolerances import MOST_MITRE, PAST_ANGLE, PAST_LENGTH, PAST_SHARE
 
 THIN = Section("round", 30.0, 2.0)
 TWO_BENDS = [(300.0, 0.0, 90.0, 150.0), (0.0, 90.0, 90.0, 150.0)]
@@ -105,6 +105,28 @@ def scattered(value: float) -> Sequence[Any]:
     """Test bends of one angle, a value above and below their line."""
     tests = (*(Trial("D", None, None, 46.5 + off, 45.0) for off in (value, -value)), SPRINGY[1])
     return of("springback-poor-fit", tube([(300.0, 0.0, 90.0, 150.0)], 300.0), shop_of(tests=tests))
+
+
+def surely_past(value: float) -> Sequence[Any]:
+    """Test bends that scatter: the least stop that a bend may need lies so far past what the die turns."""
+    tests = (*(Trial("D", None, None, 46.5 + off, 45.0) for off in (0.5, -0.5)), SPRINGY[1])
+    one = tube([(300.0, 0.0, 90.0, 150.0)], 300.0)
+    (step,) = set_up([one], shop_of(tests=tests), "A")[0].steps
+    low, high = step.springback.stop_range(step.target)
+    assert step.target + 1.0 < low < step.stop < high
+    said = of("stop-too-great", one, shop_of(replace(BARE, max_angle=low - value), tests=tests))
+    return [one for one in said if one.severity == "error"]
+
+
+def third_piece(value: float) -> Sequence[Any]:
+    """A tube twice as long as the longest stick and a value more, straight or bent in its middle."""
+    found = []
+    for rows, long in (([], 2000.0), ([(1500.0, 0.0, 90.0, 150.0)], 500.0 - 75.0 * pi)):
+        shop = shop_of(replace(BARE, clamp=0.0, between=0.0, tail=0.0))
+        (made,) = pieces_of([tube(rows, long + value)], shop, longest=1000.0)
+        found.append(made is None or len(made.pieces) > 2)
+    assert found[0] == found[1]
+    return ["more"] if found[0] else []
 
 
 def on_a_line(slope: float, ahead: float = 0.0) -> Sequence[Any]:
@@ -201,6 +223,20 @@ def total_of(folder: Any, capsys: Any, value: float) -> Sequence[Any]:
     ]
 
 
+def overlapping(folder: Any, capsys: Any, where: str, value: float) -> Sequence[Any]:
+    """A typed table with a straight so many mm below nothing: `audit` in its text, its JSON and its status alike."""
+    feeds = {"before": (-value, 300.0, 300.0), "between": (300.0, -value, 300.0), "tail": (300.0, 300.0, -value)}[where]
+    (folder / "t.csv").write_text(
+        f"feed_mm,rotation_deg,angle_deg,clr_mm\n{feeds[0]!r},0,90,150\n{feeds[1]!r},90,90,150\n{feeds[2]!r},,,\n"
+    )
+    found = run(capsys, "audit", folder / "t.csv", "--json")
+    said = [one for one in found.json["findings"] if one["code"] == "negative-straight"]
+    text = run(capsys, "audit", folder / "t.csv")
+    assert bool(said) == ("comes to" in text.out) and (not said or found.status == text.status == 1)
+    assert all("-0.00 " not in one["message"] and " 0.00 mm" not in one["message"] for one in said)
+    return said
+
+
 def share(value: float) -> float:
     return value * PAST_SHARE
 
@@ -214,6 +250,8 @@ LIMITS = {
     "past itself": Limit(passing, 37.5, PAST_LENGTH, -1),
     "legs as bends go": Limit(shifted, 1.0, share(1.0), 1),
     "legs of half a turn": Limit(opened, 0.5, share(0.5), 1),
+    "least stop of a range": Limit(surely_past, 0.0, PAST_ANGLE, 1),
+    "pieces as long as a stick": Limit(third_piece, 0.0, 2.0 * PAST_LENGTH, 1),
     "test bends off their line": Limit(scattered, 1.0, share(1.0), 1),
     "end of the mate": Limit(lambda v: of_cope("mate-ends", post(end=15.0 - v)), 2.0, share(2.0), 1),
     "smaller mate": Limit(
@@ -248,6 +286,12 @@ def test_at_the_limit_rounding_turns_no_verdict(name):
 
 def test_a_table_as_long_as_its_total_but_for_the_rounding_of_its_rows(tmp_path, capsys):
     assert_kept(Limit(lambda v: total_of(tmp_path, capsys, v), 0.2, share(0.2), 1))
+
+
+@pytest.mark.parametrize("where", ["before", "between", "tail"])
+def test_a_straight_that_rounding_left_below_nothing(where, tmp_path, capsys):
+    """ "negative-straight": what is less than nothing by no more than 0.01 mm is none, as after a refit."""
+    assert_kept(Limit(lambda v: overlapping(tmp_path, capsys, where, v), 0.0, PAST_LENGTH, 1))
 
 
 @pytest.mark.parametrize("between", [(100.0, 150.0), (63.5, 76.2)])
@@ -292,7 +336,7 @@ SWEPT = {
     "tube-near": HERE, "tube-through": HERE, "wall-factor": THERE, "sweep-close": "test_search_plainly",
     "sweep-hits": "test_search_plainly", "order-changed": "test_search_plainly",
     "die-to-buy": "the radius of a die: test_at_the_limit", "radius-too-tight": "as radius-too-wide",
-    "springback-odd-radius": HERE,
+    "springback-odd-radius": HERE, "negative-straight": HERE,
 }  # fmt: skip
 #: A limit that sorts how a drawing, a mesh or a solid is read; what is read is the same within tolerances beside it.
 SORTS = {
@@ -304,7 +348,7 @@ SORTS = {
     "solid-remains", "solid-tapered", "solid-volume", "solid-ends", "outline-differs", "outline-size",
     "outline-suspect", "not-stock", "overlap-kept", "section-unit", "shop-unit", "units-doubted", "units-assumed",
     "cope-open", "cope-again", "joint-crowded", "joint-drawn", "joint-parallel",
-    "joint-coaxial", "negative-straight", "left-out-touches", "corner-choice", "plane-open",
+    "joint-coaxial", "left-out-touches", "corner-choice", "plane-open",
 }  # fmt: skip
 #: What is told of something that is there or not.
 NO_LIMIT = {

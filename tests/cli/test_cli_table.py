@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import io
 import math
+import re
 import sys
 from types import SimpleNamespace
 
+import ezdxf
 import pytest
 from command_line import corner, failed, files, hook, one_sentence, run
 
@@ -315,3 +317,15 @@ def test_an_option_out_of_range_is_one_sentence(words, command, tmp_path, capsys
     out = ["--out", "out", "--to", "csv"] if command == "convert" else []
     failed(run(capsys, command, "hook.dxf", *out, *words))
     assert files(tmp_path) == {"hook.dxf"}
+
+
+def test_how_far_a_tube_strays_is_told_in_the_unit_of_its_lengths(capsys, tmp_path):
+    """A bend in chords whose corners are rounded to 0.01 in: the table stays within 0.01 in, and says so in inches."""
+    doc = ezdxf.new("R2010", units=1)
+    bend = [(10 + 3 * math.sin(math.radians(t)), 3 - 3 * math.cos(math.radians(t))) for t in range(0, 91, 6)]
+    points = [(0, 0), *bend, (13, 12)]
+    doc.modelspace().add_lwpolyline([(round(x, 2), round(y, 2)) for x, y in points])
+    doc.saveas(tmp_path / "chords.dxf")
+    text = run(capsys, "table", str(tmp_path / "chords.dxf"), "--fit", "0.02in").out
+    (strays,) = re.findall(r"strays up to (\d\.\d+) in from what was drawn", text)
+    assert 0.0005 < float(strays) < 0.01

@@ -27,6 +27,7 @@ from converter.importers.mesh.bounds import (
 from converter.importers.own_mistakes import raise_own_mistake
 from converter.importers.source import Source
 from converter.limits import MESH_BYTES, size_text
+from converter.pause import return_freed_memory
 from converter.quoting import quoted, reason_of
 
 #: Unit of a 3MF's numbers by the word in its model (3MF core specification, 3.1) -> our name.
@@ -98,6 +99,9 @@ def load(source: Source) -> LoadedMeshes:
         raise ReadError(
             f"{name} holds no triangles: export the tubes' surfaces as a mesh.", code="no-geometry", file=name
         )
+    del loaded
+    if kind == "3mf":  # XML: freed, it would stay with the process
+        return_freed_memory()
     with _as_read_errors(kind, name):
         unit = _unit_3mf(data, name) if kind == "3mf" else "m" if kind in ("glb", "gltf") else None
     double = kind in ("3mf", "obj") or (kind == "ply" and b"double" in data[:4096]) or _is_text_stl(data, kind)

@@ -106,6 +106,57 @@ def test_a_nested_assembly():
     assert [i for i in drawing.ignored if "plate" in f"{i.kind} {i.why_in()}"]
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_an_assembly_three_deep(tmp_path, seed):
+    """Two straight tubes twice in a frame, that and one of them again in a larger one, twice, all moved at random.
+
+    By the products of the places as the writing library multiplies them.
+    """
+    import cadquery as cq
+
+    random = np.random.default_rng(seed)
+
+    def place():
+        return cq.Location(
+            cq.Vector(*random.uniform(-3e3, 3e3, 3)), cq.Vector(*random.normal(size=3)), random.uniform(0.0, 360.0)
+        )
+
+    heights = {"TUBE": 400.0, "BAR": 250.0}
+    shapes = {
+        "TUBE": cq.Workplane("XY").circle(20.0).circle(18.0).extrude(heights["TUBE"]),
+        "BAR": cq.Workplane("XY").circle(10.0).extrude(heights["BAR"]),
+    }
+    inner, middle, outer = (cq.Assembly(name=name, loc=place()) for name in ("INNER", "MIDDLE", "OUTER"))
+    own = {name: place() for name in shapes}
+    for name, shape in shapes.items():
+        inner.add(shape, name=name, loc=own[name])
+    inners, middles, lone = (place(), place()), (place(), place()), place()
+    for number, at in enumerate(inners):
+        middle.add(inner, name=f"IN-{number}", loc=at)
+    middle.add(shapes["TUBE"], name="LONE", loc=lone)
+    for number, at in enumerate(middles):
+        outer.add(middle, name=f"MID-{number}", loc=at)
+    path = tmp_path / "deep.step"
+    outer.export(str(path))
+
+    def ends(at, name):
+        return np.array([(at * cq.Location(cq.Vector(0, 0, z))).toTuple()[0] for z in (0.0, heights[name])])
+
+    wanted = []
+    for at in middles:
+        wanted += [(name, ends(outer.loc * at * one * own[name], name)) for one in inners for name in shapes]
+        wanted.append(("TUBE", ends(outer.loc * at * lone, "TUBE")))
+    runs, _ = reduce_drawing(read_step(path))
+    assert len(runs) == len(wanted) == 10
+    for run in runs:
+        found = np.array([run.start, run.end])
+        off, name = min(
+            (min(np.abs(found - there).max(), np.abs(found[::-1] - there).max()), name) for name, there in wanted
+        )
+        assert off < 1e-6 and run.layer == name
+        assert run.section is not None and run.section.od == pytest.approx(40.0 if name == "TUBE" else 20.0, abs=1e-6)
+
+
 # --- our own STEP ------------------------------------------------------------------------------
 
 TUBE = Section("round", 44.45, 3.048)
