@@ -289,7 +289,7 @@ def real_roots(c: Array, d: Array, e: Array) -> tuple[Array, Ints]:
     # y = z - 2c/3 brings the cubic to z^3 + 3p z + 2q
     p, q = -(c * c) / 9.0 - 4.0 / 3.0 * e, -(c**3) / 27.0 + 4.0 / 3.0 * c * e - d * d / 2.0
     square = q * q + p**3
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         lone = np.cbrt(np.abs(q) + np.sqrt(np.maximum(square, 0.0)))
         width = np.sqrt(np.maximum(-p, 0.0))
         of_three = 2.0 * width * np.cos(np.arccos(np.clip(-q / width**3, -1.0, 1.0)) / 3.0)
