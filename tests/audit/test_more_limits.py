@@ -340,7 +340,8 @@ SWEPT = {
 }  # fmt: skip
 #: A limit that sorts how a drawing, a mesh or a solid is read; what is read is the same within tolerances beside it.
 SORTS = {
-    "curve-fitted", "rebuild-deviation", "near-tangent", "kink", "fold-back", "speck-removed", "duplicate-removed",
+    "curve-fitted", "fit-looser", "rebuild-deviation", "near-tangent",
+    "kink", "fold-back", "speck-removed", "duplicate-removed",
     "annotation-suspect", "arc-flattened", "arc-suspect", "not-line-arc", "run-size",
     "radius-uncertain", "radius-approximate",
     "radius-shared", "mesh-ambiguous", "mesh-misfit", "mesh-not-round", "mesh-precision", "mesh-rest",
