@@ -604,7 +604,7 @@ def _held(value: Any) -> Iterator[re.Pattern[Any]]:
 # --- measuring --------------------------------------------------------------------------------
 
 #: Seconds below which a time says nothing about how it grows, and the longest text tried, in characters.
-FLOOR = 0.004
+FLOOR = 0.002
 LONGEST = 12_000
 
 
