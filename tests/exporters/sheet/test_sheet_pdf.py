@@ -238,7 +238,7 @@ def test_coped_ends_are_told_with_their_numbers(printed):
             saw = joint.hole_saw
             assert f"Hole saw {saw.size:.2f} mm" in text
         assert run.length.cut == pytest.approx(run.setup.stick_length)
-        assert f"Cut length: {run.length.cut:.2f} mm" in text and "over the cut ends" not in text, "told once"
+        assert f"Cut length: {run.length.cut:.2f} mm" in text and "over cut ends" not in text, "told once"
 
 
 def test_the_demo_shop_is_said_loudly(tmp_path):

@@ -235,7 +235,7 @@ def _facts(part: PartPage, setup: Setup | None, count: int, shop: str, display: 
         if setup.steps:
             facts.append(("least room", room_text(setup, display)))
     if part.over_cut_ends is not None:
-        facts.append(("over the cut ends", length(part.over_cut_ends)))
+        facts.append(("over cut ends", length(part.over_cut_ends)))
     if part.length is not None and part.joints and (sides := stick_sides_text(part.length, display)):
         facts.append(("saw cuts", sides))
     if tube.run.layer:
