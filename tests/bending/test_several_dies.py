@@ -101,4 +101,4 @@ def test_every_order_is_weighed_with_its_own_extra_stick():
 @pytest.mark.slow
 def test_every_order_is_weighed_with_its_own_extra_stick_in_many_tubes():
     wrong, differ = told_otherwise(range(40, 300))
-    assert not wrong and differ > 50  # 72 when it was written
+    assert not wrong and differ > 50

@@ -28,17 +28,17 @@ def same_section(one: Section | None, other: Section | None) -> bool:
     """Whether two sections are equal (`SECTION`), perhaps one of them told the other way round; unknown ones are."""
     if one is None or other is None:
         return one is other
-    return _same_way_up(one, other) or lies_across(one, other)
+    return _equal_sizes(one, other) or lies_across(one, other)
 
 
 def lies_across(one: Section | None, other: Section | None) -> bool:
     """Whether two sections are equal only when one lies a quarter turn from the other."""
-    if one is None or other is None or not other.lies_two_ways or _same_way_up(one, other):
+    if one is None or other is None or not other.lies_two_ways or _equal_sizes(one, other):
         return False
     return one.shape == other.shape and _near_sizes(_sizes(one), (other.height, other.od, other.wall, other.corner))
 
 
-def _same_way_up(one: Section, other: Section) -> bool:
+def _equal_sizes(one: Section, other: Section) -> bool:
     return one.shape == other.shape and _near_sizes(_sizes(one), _sizes(other))
 
 
