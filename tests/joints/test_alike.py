@@ -24,7 +24,7 @@ from converter.model.run import Run, Tube, reverse_run
 from converter.model.section import Section
 from converter.shop.load import shop_from_text
 from converter.shop.model import Shop
-from converter.shop.rates import price_for
+from converter.shop.stock import goes_with, price_for
 
 ROUND = Section("round", 25.0, 2.0)
 SQUARE, FLAT = Section("square", 30.0, 2.0, 30.0, 3.0), Section("rectangular", 40.0, 2.0, 20.0, 3.0)
@@ -233,8 +233,8 @@ per_metre = 10
     job = Job.of_tubes(tubes, shop)
     assert [part.quantity for part in job.parts] == [2]
     stick = job.shop.stock[0]
-    assert all(stick.fits(section, None) for section in told)
-    assert len({price_for(job.shop.prices, section, None).per_mm for section in told}) == 1
+    assert all(goes_with(stick, section, None, job.shop.metals) for section in told)
+    assert len({price_for(job.shop, section, None).per_mm for section in told}) == 1
 
 
 # --- cut ends -----------------------------------------------------------------------------------
