@@ -103,6 +103,18 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
             doc.layers.add(f"OFF-{i}").off()
             model.add_line((0, i), (9, i), dxfattribs={"layer": f"OFF-{i}"})
         yield reread(doc, tmp_path)
+    for layers in (("NOTES",), ("NOTES", "DIM")):
+        doc, model = new()
+        for i, layer in enumerate(("0", *layers)):
+            model.add_line((0, 90 * i), (500, 90 * i), dxfattribs={"layer": layer})
+        if "DIM" not in layers:
+            model.add_lwpolyline(
+                [(-99, -99), (900, -99), (900, 600), (-99, 600)], close=True, dxfattribs={"layer": "A"}
+            )
+        yield reread(doc, tmp_path)
+    doc, _ = new()
+    doc.layout("Layout1").add_line((0, 0), (500, 0))
+    yield reread(doc, tmp_path)
     yield read_dxf(FIXTURES / "freecad-unsure.dxf")
     doc, model = new()
     model.add_line((0, 0, 0), (100, 0, 0))
