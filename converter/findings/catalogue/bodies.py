@@ -125,11 +125,15 @@ define(
     says={
         "": "{kind} of {sizes:sizes} about {place:place} is one body with it and was left out",
         "surface": "{kind} of {sizes:sizes} about {place:place} lies among the same surfaces and was left out",
+        "longer": "{kind} of {sizes:sizes} about {place:place} was left out, and may be more of the tube",
         "more": "{count:count further part} of the same body {count:was/were} left out",
         "metal": "its body has {percent:.0f}% more metal than the tubes found in it: a plug, an insert or a thicker "
         "stretch was not told apart",
     },
-    cure={"metal": "Compare the body with the table."},
+    cure={
+        "metal": "Compare the body with the table.",
+        "longer": "Compare the drawing with the table. Where the tube goes on there, export its centerline.",
+    },
 )
 
 # --- why a solid is no tube: what is left out, no findings -----------------------------------

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.arrays import Array
-from converter.findings import Finding
+from converter.findings import WARNING, Finding
 from converter.geometry.vectors import Vec, along, distance, dot, sub
 from converter.importers.solids.faces import CYLINDER, PLANE, SPHERE, TORUS, Patch, Rim, SolidBody
 from converter.importers.solids.proof import face_grids
@@ -47,6 +47,10 @@ _WITHIN = 20
 _ALONG = np.linspace(0.0, 1.0, 5)[:, None]
 #: A plate is thinner than this part of its other sizes.
 _THIN = 0.35
+#: May be more of the tube: a bend that was stretched or swept freely.
+_FREE = "a part of free form"
+#: Times a tube's height from where on that is a doubt about the tube: collars and castings are smaller.
+_LONG = 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +86,12 @@ def with_remains(
     left = remains_of(tubes, volume.body, shapes, claimed)
     told: dict[int, list[Finding]] = {}
     for remain in left[:MOST_NAMED]:
+        longer = remain.kind == _FREE and max(remain.sizes) > _LONG * tubes[remain.table].outer.height
         told.setdefault(remain.table, []).append(
             Finding(
                 "solid-remains",
-                variant="" if is_solid else "surface",
+                WARNING if longer else "",
+                variant="longer" if longer else "" if is_solid else "surface",
                 tube=tables[remain.table].name,
                 at=remain.place,
                 measured=max(remain.sizes),
@@ -465,7 +471,7 @@ def _kind(patches: list[Patch], sizes: Vec, tubes: list[_TubeWall]) -> str:
         return "a block or bracket"
     if kinds[CYLINDER]:
         return "a boss, pin or fitting"
-    return "a part of free form"
+    return _FREE
 
 
 def _is_within(patch: Patch, tubes: list[_TubeWall]) -> bool:

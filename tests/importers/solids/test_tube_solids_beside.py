@@ -172,3 +172,19 @@ def test_a_bore_beside_the_axis_by_less_than_the_tolerance_is_no_doubt():
         body = cylinder((0, 0, 0), X, 15, 200).cut(cylinder((0, off, 0), X, 12, 200))
         (found,), _ = find_tubes(body.wrapped, "part")
         assert ("solid-off" in codes(found)) is told
+
+
+def test_a_bend_that_was_stretched_is_doubted():
+    """Of a tube scaled along one leg that leg stays round: what the other metal is nobody can tell."""
+    bent = solid(run_of([(300, 0, 90, 100)], 250), Section("round", 40, 2))
+    found, _ = tubes(bent.transformGeometry(cq.Matrix([[1.5, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, 0]])))
+    told = [f for table in found for f in table.findings if f.code == "solid-remains"]
+    assert [(f.severity, f.variant) for f in told] == [("warning", "longer")]
+    assert found[0].table.tail == pytest.approx(450.0)
+    # the same of a small thing is no doubt about the tube
+    egg = cq.Solid.makeSphere(25, angleDegrees1=-90).transformGeometry(
+        cq.Matrix([[1.2, 0, 0, 200], [0, 1, 0, 0], [0, 0, 1, 0]])
+    )
+    found, _ = tubes(solid(STRAIGHT).fuse(egg.cut(cylinder((0, 0, 0), X, 16, 400))))
+    told = [f for table in found for f in table.findings if f.code == "solid-remains"]
+    assert told and {(f.severity, f.variant) for f in told} == {("note", "")}
