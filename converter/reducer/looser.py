@@ -16,7 +16,7 @@ from converter.reducer.chain import Chain
 from converter.tolerances import Tolerances
 
 #: Times the fit tolerance that are tried: 0.2 and 0.8 mm where it is the usual one. What the wider does not make a tube
-#: of the other does not either, so it goes first; it is enough where it stays so many times past the other.
+#: of the other seldom does, so it goes first; it is enough where the tube strays by so many times the other.
 TIMES = (4.0, 16.0)
 _NEARLY = 2.0
 #: So many slight corners of less than so many degrees speak of an arc in chords that was not found.
