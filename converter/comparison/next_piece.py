@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import radians
 
 from converter.bending.setup.machine_steps import stop_to_step, to_step, wrapped
-from converter.bending.setup.setup import Setup
+from converter.bending.setup.setup import Setup, Step
 from converter.comparison.differences import Comparison
 from converter.model.bends import BendTable
+from converter.reducer.refit import on_radii
 from converter.shop.model import Shop
 
 
@@ -58,12 +61,29 @@ def intended_table(setup: Setup) -> BendTable:
     return BendTable(bends, straights[-1])
 
 
-def next_piece(found: Comparison, setup: Setup, shop: Shop, stops: dict[int, float] | None = None) -> list[NextStep]:
+def opened_radius(step: Step, angle: float, stop: float | None = None) -> float:
+    """Centerline radius, mm, of a bend that came out at another angle than the one wanted.
+
+    Springback keeps the length of the arc (`converter.bending.setup.shape`), which is the die's radius times what the
+    stop drove it.
+
+    Args:
+        step: of the set-up.
+        angle: that came out, degrees, above 0.
+        stop: degrees that it was set to, where not as the set-up says.
+    """
+    further = 0.0 if stop is None or step.die is None else step.die.clr * radians(stop - step.stop)
+    arc = max(step.radius * radians(step.target) + further, 0.0)
+    return arc / radians(angle)
+
+
+def next_piece(found: Comparison, setup: Setup, shop: Shop, stops: Mapping[int, float] | None = None) -> list[NextStep]:
     """The set-up of the next piece.
 
     A stop moves by the springback law's own slope: what was set, and the stops for the angle wanted and the one that
     came out apart. A turn takes back by how much the planes are off, a mark by how much the straights
-    before it are off what the set-up means them to be.
+    before it are off what the set-up means them to be. Straights are those between the corners that were measured, at
+    the radius that springback opens: a file of a made tube often bears the die's radius, or a fitted one.
 
     Args:
         found: the made tube against the drawn one.
@@ -75,14 +95,17 @@ def next_piece(found: Comparison, setup: Setup, shop: Shop, stops: dict[int, flo
     for difference in found.bends:
         total += difference.rotation
         planes.append(total)
-    made, meant = found.measured.straights, intended_table(setup).straights
+    stops = stops or {}
+    angles = [max(bend.angle, 1e-6) for bend in found.measured.bends]
+    opened = {step.bend - 1: opened_radius(step, angles[step.bend - 1], stops.get(step.bend)) for step in setup.steps}
+    made, meant = on_radii(found.measured, opened)[0].straights, intended_table(setup).straights
     slips = [one - other for one, other in zip(made, meant, strict=True)]
     sense = 1.0 if setup.feed_from == "A" else -1.0
     first = planes[setup.steps[0].bend - 1] if setup.steps else 0.0
     rows = []
     for step in setup.steps:
         i = step.bend - 1
-        stop = (stops or {}).get(step.bend, step.stop_set)
+        stop = stops.get(step.bend, step.stop_set)
         came_out = step.target + found.bends[i].angle
         wanted = stop + step.springback.stop(step.target) - step.springback.stop(max(came_out, 1e-6))
         turns = wrapped(step.total + sense * (planes[i] - first))

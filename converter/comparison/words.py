@@ -80,7 +80,7 @@ def miss_sentences(found: Comparison, display: Display) -> list[str]:
     if found.mirrored:
         lines.append(
             "Its mirror image would fit far better: every turn may have been made the other way, or the left-hand part "
-            "compared with the right-hand one."
+            "compared with the right-hand one. What to set for the next piece is not told until that is cleared up."
         )
     return lines
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from converter.bending.setup.setup import Setup
 from converter.comparison.differences import Comparison, compare
 from converter.comparison.limits import PUBLISHED, Limits, of_shop
-from converter.comparison.next_piece import NextStep, intended_table, next_piece
+from converter.comparison.next_piece import NextStep, intended_table, next_piece, opened_radius
 from converter.errors import GeometryError, OptionError
 from converter.findings.wording import counted
 from converter.job.job import Job
@@ -28,7 +28,7 @@ class TubeComparison:
         tube: the drawn one.
         setup: by which it was made.
         comparison: of the two.
-        steps: for the next piece; none where the set-up has none.
+        steps: for the next piece; none where the set-up has none, or the mirror image fits far better.
         stops: of bends that were set otherwise than the set-up says: number of the bend -> degrees.
     """
 
@@ -102,13 +102,17 @@ def typed_table(
     angles: Mapping[int, float],
     rotations: Mapping[int, float],
     straights: Mapping[int, float],
+    stops: Mapping[int, float] | None = None,
 ) -> BendTable:
     """What was measured, put into the table that the set-up means: what was not measured is taken to be right.
+
+    A bend that came out at another angle has the radius that the same arc then has.
 
     Args:
         setup: by which the tube was made.
         angles, rotations: number of the bend -> degrees.
         straights: number of the straight, 1 before bend 1 and so on, the tail last -> mm.
+        stops: of bends that were set otherwise than the set-up says: number of the bend -> degrees.
 
     Raises:
         OptionError: there is no such bend or straight, or no tube has such values.
@@ -119,6 +123,11 @@ def typed_table(
         wrong = [number for number in typed if not 1 <= number <= most]
         if wrong:
             raise OptionError(f"There is no {what} {wrong[0]}: the tube has {most}.")
+    opened = {
+        step.bend: opened_radius(step, angles[step.bend], (stops or {}).get(step.bend))
+        for step in setup.steps
+        if angles.get(step.bend, 0.0) > 0.0
+    }
     try:
         bends = tuple(
             replace(
@@ -126,6 +135,7 @@ def typed_table(
                 feed=straights.get(i, bend.feed),
                 rotation=_within_half_a_turn(rotations.get(i, bend.rotation)),
                 angle=angles.get(i, bend.angle),
+                clr=opened.get(i, bend.clr),
             )
             for i, bend in enumerate(table.bends, 1)
         )
@@ -192,5 +202,6 @@ def compare_tube(
             "far off), so nothing was fitted: it is another tube, or was measured in another unit."
         )
     stops = dict(stops or {})
-    steps: Sequence[NextStep] = next_piece(found, setup, job.shop, stops)
+    # a mirror image is no bend slightly off: settings that take it back would make a third shape
+    steps: Sequence[NextStep] = () if found.mirrored else next_piece(found, setup, job.shop, stops)
     return TubeComparison(job, tube, setup, found, tuple(steps), stops)

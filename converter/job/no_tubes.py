@@ -9,7 +9,7 @@ from converter.units import Display
 
 def no_runs_sentence(drawing: Drawing, display: Display) -> str:
     """One sentence: no runs, and what the file held instead."""
-    held = [f"{one.count} {shortened(one.kind)} ({one.why_in(display)})" for one in drawing.ignored[:4]]
+    held = [f"{shortened(one.amount)} ({one.why_in(display)})" for one in drawing.ignored[:4]]
     seen = ", ".join(held)
     kinds = {one.kind for one in drawing.ignored}
     if "body" in kinds:  # of a mesh

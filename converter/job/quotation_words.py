@@ -13,7 +13,7 @@ from converter.words import mass_text
 
 #: Heads of the columns of `quotation_rows`: of one piece, up to its price; then of all of the part.
 QUOTATION_HEADS = (
-    "part", "off", "cut length", "mass", "bends", "saw cuts", "copes", "weld",
+    "part", "make", "cut length", "mass", "bends", "saw cuts", "copes", "weld",
     "minutes", "metal", "work", "price", "total",
 )  # fmt: skip
 _DASH = "-"

@@ -43,6 +43,13 @@ class DrawnCurve:
         check_reach(self.curve)
 
 
+#: Kinds of our own words, where there are several.
+_SEVERAL = {
+    "body": "bodies", "column": "columns", "edge": "edges", "face": "faces", "layout": "layouts", "part": "parts",
+    "point": "points", "solid": "solids", "surface": "surfaces", "wire": "wires",
+}  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class Ignored:
     """Something in the file that is not a centerline: its kind, how many, and why it was left out."""
@@ -50,6 +57,11 @@ class Ignored:
     kind: str
     count: int
     why: Reason
+
+    @property
+    def amount(self) -> str:
+        """How many of what: ``2 bodies``; names that stand in the file (``2 TEXT``) stay as they are."""
+        return f"{self.count} {self.kind if self.count == 1 else _SEVERAL.get(self.kind, self.kind)}"
 
     def why_in(self, display: Display | None = None) -> str:
         """Why it was left out, in words; lengths in mm for None."""

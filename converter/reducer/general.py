@@ -35,7 +35,9 @@ FREE_LEVEL = 0.005  #: mm; bows found only above this, end to end, speak of a fr
 _KINDS = {Line: "drawn-lines", Arc: "drawn-arcs", Spline: "drawn-splines", Ellipse: "drawn-ellipses"}
 
 
-def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, radii: Sequence[float] = ()) -> Run | None:
+def reduce_chain(
+    one: Chain, name: str, tol: Tolerances = DEFAULT, radii: Sequence[float] = (), most_pieces: int = MOST_PIECES
+) -> Run | None:
     """One chain the general way: fit, merge, settle, measure. None when nothing with a length is left.
 
     Args:
@@ -43,9 +45,10 @@ def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, radii: Sequen
         name: of the run.
         tol: mm and degrees.
         radii: mm, of the shop's dies, preferred among fitted ones that agree with them.
+        most_pieces: no tangent chain of more straights and arcs is looked for in a row of vertices.
     """
     drawn = [d for d, _ in one.items]
-    made = _settled(one, tol, radii)
+    made = _settled(one, tol, radii, most_pieces)
     if made is None:
         return None
     # a free curve is cut finer until the tube follows it within the tolerance, or three times
@@ -56,7 +59,7 @@ def reduce_chain(one: Chain, name: str, tol: Tolerances = DEFAULT, radii: Sequen
             break
         # one fitted as a whole only strays between the points that it was fitted to
         finer = replace(finer, fit=finer.fit * (CLOSER * tol.fit / made.deviation if tangent else 0.5))
-        again = _settled(one, finer, radii)
+        again = _settled(one, finer, radii, most_pieces)
         if again is None or again.deviation >= made.deviation:
             break
         made = again
@@ -88,8 +91,9 @@ def _is_tangent(settled: Settled) -> bool:
     return all(bow is None or bow.exact or bow.tangent for bow in settled.bows)
 
 
-def _settled(one: Chain, tol: Tolerances, radii: Sequence[float]) -> _SettledChain | None:
-    pieces = [p for p in pieces_of(one.items, tol, one.closed, radii) if not isinstance(p, Straight) or p.length > 0.0]
+def _settled(one: Chain, tol: Tolerances, radii: Sequence[float], most_pieces: int) -> _SettledChain | None:
+    every = pieces_of(one.items, tol, one.closed, radii, most_pieces)
+    pieces = [p for p in every if not isinstance(p, Straight) or p.length > 0.0]
     if not pieces:
         return None
     pieces = merge(pieces, tol)

@@ -26,7 +26,8 @@ from converter.units import MM_PER, UNIT_CHOICES
 _SPLIT = "read it in parts (--layer, --skip-layer), or export the tubes alone"
 #: What tubes without a name of their own are called, with a number.
 _UNNAMED = "tube"
-#: So many tubes of a drawing are tried with a looser fit: what is wrong with them is wrong with the others, too.
+#: So many tubes of a drawing are tried with a looser fit, none after one that it does not help: what is wrong with
+#: them is wrong with the others, too.
 _TRIED_LOOSER = 3
 #: mm; what a run is likeliest to have when its unit is in doubt
 _USUAL = 1500.0
@@ -71,7 +72,10 @@ def reduce_drawing(
         if run is not None and quick is None and tried < _TRIED_LOOSER and may_be_looser(run, tol):
             tried += 1
             looser = looser_fit(one, run, tol, radii)
-            run = run if looser is None else replace(run, findings=(looser, *run.findings))
+            if looser is None:
+                tried = _TRIED_LOOSER
+            else:
+                run = replace(run, findings=(looser, *run.findings))
         if run is not None:
             run = _with_section(run, one)
             if len(run.table.bends) > BENDS:

@@ -31,7 +31,7 @@ from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
 from converter.reducer.dense import telling_vertices
 from converter.reducer.follow import TangentChain
-from converter.reducer.limits import LADDER_EXACT
+from converter.reducer.limits import LADDER_EXACT, MOST_PIECES
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through, exact_bows, straight_through
 from converter.reducer.sample import ellipse_as_arc, sample_ellipse, sample_spline
 from converter.reducer.segment import WIDEST, Span, fewest_arcs, split, turn_angles
@@ -89,7 +89,11 @@ class _Row:
 
 
 def pieces_of(
-    items: Iterable[tuple[DrawnCurve, bool]], tol: Tolerances, closed: bool = False, radii: Sequence[float] = ()
+    items: Iterable[tuple[DrawnCurve, bool]],
+    tol: Tolerances,
+    closed: bool = False,
+    radii: Sequence[float] = (),
+    most_pieces: int = MOST_PIECES,
 ) -> list[Piece]:
     """The pieces of a chain in order.
 
@@ -98,6 +102,7 @@ def pieces_of(
         tol: join and fit tolerances in mm.
         closed: whether the chain is a loop; where it begins is then of no account.
         radii: mm, of the shop's dies, preferred among fitted ones that agree with them.
+        most_pieces: no tangent chain of more straights and arcs is looked for in a row of vertices.
 
     Returns:
         At least one, unless every curve is a point.
@@ -108,12 +113,12 @@ def pieces_of(
         curve = drawn.curve.reversed() if backward else drawn.curve
         for part in _parts(curve, tol):
             if isinstance(part, Arc):
-                _flush(row, out, tol, radii)
+                _flush(row, out, tol, radii, most_pieces)
                 out.extend(exact_bows(part, index))
             else:
                 points, smooth = part
                 row.add(points, smooth, index, tol.join)
-    _flush(row, out, tol, radii, closed and not out)
+    _flush(row, out, tol, radii, most_pieces, closed and not out)
     return out
 
 
@@ -152,14 +157,16 @@ def _corner(before: Array, after: Array, join: float) -> Array:
     return np.array(scale(add(along(p, u, a), along(q, v, b)), 0.5))
 
 
-def _flush(row: _Row, out: list[Piece], tol: Tolerances, radii: Sequence[float], closed: bool = False) -> None:
+def _flush(
+    row: _Row, out: list[Piece], tol: Tolerances, radii: Sequence[float], most_pieces: int, closed: bool = False
+) -> None:
     if not row.points:
         return
     points, smooth, items = row.take(closed)
     if len(points) < 2:
         return
     if not smooth.any() and len(telling_vertices(points, tol.fit)) < len(points):
-        fitted = _tangent_pieces(points, smooth, items, tol.fit, radii, closed)
+        fitted = _tangent_pieces(points, smooth, items, tol.fit, radii, most_pieces, closed)
         if fitted:
             out.extend(fitted)
             return
@@ -172,13 +179,14 @@ def _flush(row: _Row, out: list[Piece], tol: Tolerances, radii: Sequence[float],
     if (bows or (smooth.any() and len(spans.spans) > 1)) and (
         left or not (exact and bows <= fewest_arcs(points, WIDEST))
     ):
-        fitted = _tangent_pieces(points, smooth, items, WIDEST if exact and not left else tol.fit, radii, closed)
+        wide = WIDEST if exact and not left else tol.fit
+        fitted = _tangent_pieces(points, smooth, items, wide, radii, most_pieces, closed)
         if left:
             fitted = fitted if _bends_of(fitted) < _bends_of_spans(spans.spans) else []
         elif fitted and exact and _is_as_drawn(bows, fitted):
             fitted = []
         elif fitted and exact and tol.fit != WIDEST:
-            fitted = _tangent_pieces(points, smooth, items, tol.fit, radii, closed)
+            fitted = _tangent_pieces(points, smooth, items, tol.fit, radii, most_pieces, closed)
         if fitted and (smooth.any() or _bends_of(fitted) <= _bends_of_spans(spans.spans)):
             out.extend(fitted)
             return
@@ -237,17 +245,17 @@ def _is_as_drawn(bows: int, fitted: Sequence[Piece]) -> bool:
 
 
 def _tangent_pieces(
-    points: Array, smooth: Flags, items: Index, fit: float, radii: Sequence[float], closed: bool
+    points: Array, smooth: Flags, items: Index, fit: float, radii: Sequence[float], most_pieces: int, closed: bool
 ) -> list[Piece]:
     """The pieces of a row as tangent chains from sharp corner to sharp corner; none where it has no such chains."""
-    rows = tangent_rows(points, smooth, fit, radii)
+    rows = tangent_rows(points, smooth, fit, radii, most_pieces)
     if rows and closed and len(rows) == 1:  # a loop begins in the middle of its longest straight
         at = _middle_of_longest(rows[0].chain)
         if at is not None:
             around = np.concatenate((points[at:-1], points[: at + 1]))
             smooth, items = np.roll(smooth, -at), np.roll(items, -at)
             points = around
-            rows = tangent_rows(points, smooth, fit, radii)
+            rows = tangent_rows(points, smooth, fit, radii, most_pieces)
     out: list[Piece] = []
     for row in rows or ():
         chain = row.chain

@@ -59,7 +59,9 @@ class FittedRow:
     loose: tuple[float, ...]
 
 
-def tangent_rows(points: Array, smooth: Flags, fit: float, radii: Sequence[float] = ()) -> list[FittedRow] | None:
+def tangent_rows(
+    points: Array, smooth: Flags, fit: float, radii: Sequence[float] = (), most_pieces: int = MOST_PIECES
+) -> list[FittedRow] | None:
     """The row from sharp corner to sharp corner as tangent chains.
 
     Args:
@@ -67,6 +69,7 @@ def tangent_rows(points: Array, smooth: Flags, fit: float, radii: Sequence[float
         smooth: (n - 1,) true for chords between samples of a smooth curve.
         fit: mm, the greatest distance of a vertex from its straight or arc.
         radii: mm, of the shop's dies: preferred where they agree with what was drawn.
+        most_pieces: no chain of more straights and arcs is looked for.
 
     Returns:
         None where a part of the row has no such chain.
@@ -78,7 +81,7 @@ def tangent_rows(points: Array, smooth: Flags, fit: float, radii: Sequence[float
     for first, last in itertools.pairwise(cuts):
         own, chords = points[first : last + 1], smooth[first:last]
         firm = _firm(chords)
-        most = min(MOST_PIECES, len(chords) // TELLING) if chords.all() else MOST_PIECES
+        most = min(most_pieces, len(chords) // TELLING) if chords.all() else most_pieces
         chain = _chain(own, fit, firm, max(1, most), chords=not chords.any())
         if chain is None or not (chords.all() or _is_evident(own, chords, chain)):
             return None

@@ -175,3 +175,24 @@ def test_what_cannot_be_compared_is_said(capsys, rail, tmp_path):
     assert "not one shape, so nothing was fitted" in failed(run(capsys, "compare", rail[0], str(other), *rail[1:]))
     named = run(capsys, "compare", *rail, "--measured", "88.5:1", "--tolerance", "iso13920-d")
     assert "ISO 13920, class D" in " ".join(named.out.split())
+
+
+def test_a_mirror_image_has_no_settings_for_the_next_piece(capsys, rail, tmp_path):
+    """What takes back a tube whose turns were all made the other way would make a third shape."""
+    rows = [(0, 0, 0), (400, 0, 0), (400, 600, 0), (400, 800, 500), (1000, 800, 500)]
+    doc = ezdxf.new("R2010", units=4)
+    doc.modelspace().add_polyline3d(rows, dxfattribs={"layer": "RAIL"})
+    doc.saveas(tmp_path / "rail.dxf")
+    for name, sign in (("made", 1), ("mirror", -1)):
+        lines = [f"{x},{y},{sign * z},{0 if i in (0, 4) else 100}" for i, (x, y, z) in enumerate(rows)]
+        (tmp_path / f"{name}.csv").write_text("\n".join(["x_mm,y_mm,z_mm,clr_mm", *lines]), encoding="utf-8")
+    rail[0] = str(tmp_path / "rail.dxf")
+    right = run(capsys, "compare", rail[0], tmp_path / "made.csv", *rail[1:], "--json").json
+    # corner points with the die's radius: nothing was measured to be off, so nothing moves
+    assert [step["mark_next"] for step in right["next"]] == pytest.approx([step["mark"] for step in right["next"]])
+    assert len(right["next"]) == 3 and not right["mirrored"]
+    mirror = run(capsys, "compare", rail[0], tmp_path / "mirror.csv", *rail[1:], "--json").json
+    assert mirror["mirrored"] and mirror["next"] == []
+    text = " ".join(run(capsys, "compare", rail[0], tmp_path / "mirror.csv", *rail[1:]).out.split())
+    assert "What to set for the next piece is not told until that is cleared up" in text
+    assert "turns so far" not in text

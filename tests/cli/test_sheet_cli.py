@@ -352,3 +352,17 @@ def test_the_json_of_the_sheet_is_plain(here, tmp_path, capsys):
     told = run(capsys, "sheet", hook(tmp_path / "hook.dxf"), "--to", "pdf", "--json", "--in")
     assert json.loads(told.out)["findings"]
     assert " mm" not in " ".join(f["message"] for f in told.json["findings"])
+
+
+def test_a_dies_name_stands_on_one_line_of_the_set_up(here, tmp_path, capsys):
+    """Such as the shop file to start from has it: ``1-1/2 tube`` was broken behind ``1-1/2``."""
+    shop = tmp_path / "shop.toml"
+    shop.write_text(
+        'units = "mm"\n[shop]\nname = "Boathouse"\n[[die]]\nname = "1-1/2 tube"\nod = 38.1\nclr = 100\nclamp = 60\n'
+    )
+    path = hook(tmp_path / "hook.dxf", radius=100.0)
+    told_of = run(capsys, "sheet", path, "--section", "38.1x3mm", "--shop", shop, "--to", "pdf", "-q")
+    assert told_of.status == 0, told_of.err
+    told = "\n".join(pdf_text(here / "hook-sheet.pdf"))
+    table = told[told.index("Set-up, in the order made") :]
+    assert "1-1/2 tube" in table[: table.index("Marks lie along")].split("\n")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
-from math import inf
+from math import inf, radians, tan
 
 import numpy as np
 import pytest
@@ -20,7 +20,7 @@ from converter.comparison.limits import PUBLISHED, of_shop
 from converter.comparison.next_piece import intended_table, next_piece
 from converter.errors import OptionError
 from converter.job import Job
-from converter.job.made_tubes import measured_tube
+from converter.job.made_tubes import measured_tube, typed_table
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import reverse_table, walk
 from converter.model.run import Run, Tube
@@ -267,3 +267,36 @@ def test_the_next_piece_comes_out_as_drawn(feed_from):
     assert max(map(abs, first.legs)) > 5.0
     assert again.end_miss < first.end_miss / 100.0
     assert compare(drawn, intended_table(setup)).legs == pytest.approx([0.0] * 4, abs=1e-9)
+
+
+@pytest.mark.parametrize("feed_from", ["A", "B"])
+@pytest.mark.parametrize("angles", [(50.0, 60.0, 45.0), (49.0, 60.0, 45.0)])
+def test_a_radius_that_was_not_measured_moves_no_mark(feed_from, angles):
+    """A file of a made tube often bears the die's radius, not the one that springback opens: corners count.
+
+    The tube is made by the set-up (its arcs keep their length at another angle); then its corner points are told with
+    the die's radius and another, so that straights differ and corners do not.
+    """
+    shop = demo_shop()
+    section = parse_section("1.75x0.120in")
+    die = shop.dies_for(section)[0]
+    drawn = BendTable(
+        (Bend(300.0, 0.0, 50.0, die.clr), Bend(260.0, 40.0, 60.0, die.clr), Bend(280.0, -75.0, 45.0, die.clr)), 400.0
+    )
+    run = Run("RAIL", None, False, drawn, Placement())
+    (setup,) = set_up([Tube(run, section=section, metal="mild steel", die=die.name)], shop, feed_from=feed_from)
+    typed = {i: angle for i, angle in enumerate(angles, 1) if angle != drawn.bends[i - 1].angle}
+    made = typed_table(setup, typed, {}, {})
+    assert all(bend.clr > die.clr + 0.5 for bend in made.bends)
+    reach = [0.0, *(bend.clr * tan(radians(bend.angle) / 2.0) for bend in made.bends), 0.0]
+    corners = [straight + reach[i] + reach[i + 1] for i, straight in enumerate(made.straights)]
+    for clr in (die.clr, 0.97 * die.clr):
+        reach = [0.0, *(clr * tan(radians(angle) / 2.0) for angle in angles), 0.0]
+        straights = [leg - reach[i] - reach[i + 1] for i, leg in enumerate(corners)]
+        told = BendTable(
+            tuple(replace(bend, feed=feed, clr=clr) for bend, feed in zip(made.bends, straights, strict=False)),
+            straights[-1],
+        )
+        for step in next_piece(compare(drawn, told), setup, shop):
+            assert step.mark_next == pytest.approx(step.mark, abs=1e-6)
+            assert step.turns_next == pytest.approx(step.turns, abs=1e-6)

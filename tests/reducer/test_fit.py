@@ -17,7 +17,7 @@ from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild
 from converter.model.curve import Arc, Ellipse, Line, Polyline, Spline
 from converter.model.drawing import Drawing, DrawnCurve
-from converter.reducer import reduce_drawing
+from converter.reducer import looser, reduce_drawing, tangent_row
 from converter.reducer.segment import split
 from converter.tolerances import Tolerances
 
@@ -384,6 +384,35 @@ def test_points_rounded_beyond_the_tolerance_name_the_fit_that_makes_a_tube_of_t
 def test_what_is_no_tube_at_any_fit_names_none():
     saw = np.array([(20.0 * k, 4.0 * (k % 2), 0.0) for k in range(30)])
     assert not [finding for finding in run_of(Polyline(saw)).findings if finding.code == "fit-looser"]
+
+
+def test_what_no_fit_helps_is_not_searched_for_long(monkeypatch):
+    """A wavering line in many tubes: one is tried, with the wider fit, for no more than 12 bends. The three that were
+    tried with both, for as many bends as there might be, took 14 times as long as all the rest."""
+    rng = np.random.default_rng(3)
+    t = np.linspace(0.0, 1.0, 100)
+    wave = np.c_[2000.0 * t, 100.0 * np.sin(9.0 * t), 60.0 * np.cos(7.0 * t * t)]
+    curves = [
+        DrawnCurve(Polyline(wave + rng.normal(0.0, 0.2, (100, 3)) + (0.0, 500.0 * k, 0.0)), "L", f"{k:X}")
+        for k in range(4)
+    ]
+    asked, sizes = [], []
+    within, follow = looser._within, tangent_row.follow
+
+    def counted_within(one, run, tol, times, radii):
+        asked.append(times)
+        return within(one, run, tol, times, radii)
+
+    def counted_follow(points, stretches, weights=None):
+        sizes.append(len(stretches))
+        return follow(points, stretches, weights)
+
+    monkeypatch.setattr(looser, "_within", counted_within)
+    monkeypatch.setattr(tangent_row, "follow", counted_follow)
+    runs, _ = reduce_drawing(Drawing("waves", curves=curves))
+    assert len(runs) == 4 and all(len(run.table.bends) > 80 for run in runs)
+    assert asked == [16.0]
+    assert sizes and max(sizes) <= 25 and len(sizes) <= tangent_row.ATTEMPTS
 
 
 def test_a_search_for_radii_stays_within_bounds():

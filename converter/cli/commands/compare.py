@@ -144,6 +144,7 @@ def _answer(
     job = open_job(nominal, settings)
     limits = limits_named(tolerance, job.shop)
     tube = drawn_tube(job)
+    stops = _numbered("--stops", typed.stops, _degrees)
     if made is None:
         unit = job.drawing.read_as
         table = typed_table(
@@ -151,6 +152,7 @@ def _answer(
             _numbered("--measured", typed.angles, _degrees),
             _numbered("--rotations", typed.rotations, _degrees),
             _numbered("--straights", typed.straights, lambda text: parse_length(text, unit)),
+            stops,
         )
     else:
         # the made tube is as it is: neither the job file nor another radius speaks of it
@@ -162,7 +164,7 @@ def _answer(
         raise OptionError(
             f"{quoted(tube.name)} has a sharp corner without a radius: give its die with --shop, or --clr LENGTH."
         )
-    return compare_tube(job, tube, table, limits, _numbered("--stops", typed.stops, _degrees))
+    return compare_tube(job, tube, table, limits, stops)
 
 
 def _numbered(option: str, typed: Sequence[str], read: Callable[[str], float]) -> dict[int, float]:

@@ -131,7 +131,7 @@ def ignored_text(ignored: Sequence[Ignored], display: Display) -> str:
     """What the reader left out, in one wrapped paragraph; '' for nothing."""
     if not ignored:
         return ""
-    parts = ", ".join(f"{one.count} {shortened(one.kind)} ({one_line(one.why_in(display))})" for one in ignored)
+    parts = ", ".join(f"{shortened(one.amount)} ({one_line(one.why_in(display))})" for one in ignored)
     return fill(parts, "left out ")
 
 

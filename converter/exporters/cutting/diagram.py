@@ -41,7 +41,7 @@ def letter(number: int) -> str:
 def legend(group: CutGroup, display: Display) -> tuple[tuple[str, ...], list[list[str]]]:
     """Heads, and a row per piece: its letter, name, the stop of the saw, its ends where any is slanted, how many."""
     ends = [ends_text(piece, display) for piece in group.pieces]
-    heads = ("letter", "piece", "stop of the saw", *(("ends from square",) if any(ends) else ()), "off")
+    heads = ("letter", "piece", "stop of the saw", *(("ends from square",) if any(ends) else ()), "make")
     rows = [
         [
             letter(i), one_line(piece.name), cut_number(piece.length, display), *([ends[i]] if any(ends) else []),

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from converter.exporters.sheet.pdf.flow import Flow
 
 #: Shares of the width of the columns of letters, and room for a bar, mm.
-_WIDTHS = {"letter": 12, "piece": 80, "stop of the saw": 30, "ends from square": 36, "off": 14}
+_WIDTHS = {"letter": 12, "piece": 80, "stop of the saw": 30, "ends from square": 36, "make": 14}
 _BAR = 20.0
 
 

@@ -289,10 +289,16 @@ define(
 
 # --- why a body of a mesh is no tube: what is left out, no findings --------------------------
 
-clause("mesh-strays-from-round", "its surface strays {sigma:length} (rms) from a round tube of {od:length}")
+clause(
+    "mesh-strays-from-round",
+    "its surface lies {sigma:length} off a round tube of {od:length} on the whole: it is another shape, or the mesh is "
+    "too coarse or too rough (facets of 15° serve, around the tube and along its bends)",
+)
 clause(
     "mesh-strays-from-flat",
-    "its sides are flat, but they stray {sigma:length} (rms) from a square or rectangular tube or bar of {sizes:sizes}",
+    "its sides are flat, but they lie {sigma:length} off a square or rectangular tube or bar of {sizes:sizes} on the "
+    "whole: it is another shape, or a round tube in too coarse a mesh (facets of 15° serve, around the tube and along "
+    "its bends)",
 )
 clause(
     "mesh-partly-flat",

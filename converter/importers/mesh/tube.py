@@ -224,8 +224,8 @@ def _first_fit(skins: Skins, track: Track, thread: Thread, effort: Effort) -> Fi
             break
     if best is None:
         raise NotATube(
-            "no row of straights and bends was found along it: it has a corner that no bend makes, or is several tubes "
-            "or parts in one body"
+            "no row of straights and bends was found along it: it has a corner that no bend makes, is several tubes or "
+            "parts in one body, or is too coarse (facets of 15° serve, around the tube and along its bends)"
         )
     return best
 

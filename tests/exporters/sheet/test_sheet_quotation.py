@@ -34,7 +34,7 @@ EACH = {
     "metal": "metal_price", "work": "work_price",
 }  # fmt: skip
 HEADS = [
-    "part", "off", "cut length", "mass", "bends", "saw cuts", "copes", "weld",
+    "part", "make", "cut length", "mass", "bends", "saw cuts", "copes", "weld",
     "minutes", "metal", "work", "price", "total",
 ]  # fmt: skip
 
@@ -92,7 +92,7 @@ def check_row(row: list[str], name: str, off: int, one: dict, total: float, unit
     """A row of texts against values of the JSON, to half the last digit shown."""
     shown = dict(zip(HEADS, row, strict=True))
     number = {head: float(match[0]) for head, text in shown.items() if (match := re.match(r"-?[\d.]+", text))}
-    assert (shown["part"], number["off"]) == (name, off)
+    assert (shown["part"], number["make"]) == (name, off)
     for head, key in (("cut length", "stick"), ("weld", "weld")):
         assert number[head] == pytest.approx(one[key] / unit, abs=0.5001 * (0.001 if unit > 2 else 0.01))
     for head, key in EACH.items():

@@ -14,6 +14,7 @@ from tubes import run_of
 from converter.errors import ElbowroomError, OptionError, ReadError
 from converter.importers.registry import ReadOptions, read
 from converter.model.bends import Placement
+from converter.model.drawing import Ignored
 from converter.model.section import Section
 
 FIXTURES = FIXTURES / "mesh"
@@ -311,3 +312,18 @@ def test_doubled_and_tangled_triangles_do_no_harm(tmp_path):
     faces = np.concatenate([mesh.faces, mesh.faces[::10], mesh.faces[::25][:, ::-1]])
     (found,) = read(saved(trimesh.Trimesh(mesh.vertices, faces, process=False), tmp_path / "t.obj")).tables
     assert found.table.bends[0].clr == pytest.approx(80.0, abs=1e-3)
+
+
+def test_what_is_too_coarse_to_be_read_says_how_fine_it_is_to_be(tmp_path):
+    """Six facets around and one chord to a bend: the reason told what else it might be, and nothing to do about it."""
+    drawing = read(str(saved(ringed(HOOK, 19.0, 6, 90.0), tmp_path / "coarse.stl")), ReadOptions(units="mm"))
+    (left,) = drawing.ignored
+    assert drawing.tables == [] and left.amount == "1 body"
+    assert "too coarse (facets of 15° serve, around the tube and along its bends)" in left.why_in()
+    finer = read(str(saved(ringed(HOOK, 19.0, 24, 15.0), tmp_path / "finer.stl")), ReadOptions(units="mm"))
+    assert len(finer.tables) == 1 and finer.ignored == []
+
+
+def test_what_was_left_out_is_counted_as_people_count():
+    assert Ignored("body", 7, "why").amount == "7 bodies"
+    assert Ignored("TEXT", 2, "why").amount == "2 TEXT"

@@ -177,7 +177,7 @@ def _about(flow: Flow, drawing: DrawingPage, display: Display) -> None:
     if job.drawing.ignored:
         flow.heading("Left out of the drawing")
         for one in job.drawing.ignored:
-            flow.paragraph(f"{one.count} {one.kind}: {one.why_in(display)}.")
+            flow.paragraph(f"{one.amount}: {one.why_in(display)}.")
     flow.heading("How this was read")
     flow.paragraph(_tolerances(job.tolerances, display))
 

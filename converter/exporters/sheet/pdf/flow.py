@@ -36,7 +36,7 @@ from converter.exporters.sheet.pdf.frame import (
 from converter.exporters.sheet.qr import Modules
 from converter.model.part import Part
 from converter.quoting import visible
-from converter.units import Display
+from converter.units import NO_BREAK, Display
 
 #: From line to line, in heights of capitals.
 LEAD = 1.75
@@ -443,7 +443,8 @@ class Flow:
         """Width that a column needs to keep its longest word whole, mm."""
         cells = (row[i] for row in rows)
         lines = (line for cell in cells for line in ([cell] if isinstance(cell, str) else cell))
-        longest = (self.pdf.width(word, height, bold=column.bold) for line in lines for word in visible(line).split())
+        words = (word.replace(NO_BREAK, " ") for line in lines for word in visible(line).split(" "))
+        longest = (self.pdf.width(word, height, bold=column.bold) for word in words)
         return max(longest, default=0.0) + 2.1
 
     def _cells(

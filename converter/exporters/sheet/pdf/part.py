@@ -19,7 +19,7 @@ from converter.exporters.sheet.view import place_words, refusal
 from converter.findings import Finding
 from converter.findings.wording import grouped, message
 from converter.shop.sections import describe
-from converter.units import Display
+from converter.units import NO_BREAK, Display
 from converter.words import (
     BOTH_TURNS,
     ROTATION,
@@ -355,7 +355,7 @@ def _row(sheet: SetupView, i: int, step: Step) -> list[Cell]:
         str(step.bend),
         display.number(sheet.mark("A", step)),
         display.number(sheet.mark("B", step)),
-        step.die.name if step.die else "no die",
+        step.die.name.replace(" ", NO_BREAK) if step.die else "no die",  # one name, one line
         stop_text(step, display),
         display.angle(step.comes_out),
         turn,
