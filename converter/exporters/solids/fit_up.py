@@ -169,7 +169,7 @@ def _fit(joint: Joint, at: tuple[list[Vec], Vec, Vec], own: Any, mates: Sequence
     least = min(gaps_of(edges[on_mates]), default=inf)
     if least <= TOUCHES and not any(inside):
         return JointFit(joint, 0.0, least, widest)
-    known = None if any(inside) else _least_gap(own, (low, high), mates, gaps_of)
+    known = None if any(inside) or least <= _TOUCHING else _least_gap(own, (low, high), mates, gaps_of)
     if known is not None:
         return JointFit(joint, 0.0, known, widest)
     end = within(own, low, high)
