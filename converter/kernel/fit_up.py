@@ -138,6 +138,11 @@ def within(shape: Any, low: Vec, high: Vec) -> Any:
     return BRepAlgoAPI_Common(shape, BRepPrimAPI_MakeBox(gp_Pnt(*low), gp_Pnt(*high)).Solid()).Shape()
 
 
+def is_empty(shape: Any) -> bool:
+    """Whether a shape has no face, as what is left of a solid outside a box."""
+    return next(subshapes(shape, "FACE"), None) is None
+
+
 def clashes(
     solids: Sequence[Any], joined: set[tuple[int, int]], least: float, apart: Callable[[int, int], bool]
 ) -> list[SharedMetal]:

@@ -24,6 +24,7 @@ from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart
 from converter.joints.model import Joint
 from converter.model.run import Run, Tube
+from converter.quoting import quoted
 
 if TYPE_CHECKING:
     from converter.model.metal import TubeMetal
@@ -78,6 +79,7 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Tub
 
     if not joints:
         return tube_solid(tube.run, section, made)
+    _check_own_way(joints)
     run, more = run_on(tube.run, joints)
     solid = tube_solid(run, section)
     wanted = _uncut(tube, section, made) - sum(removed_volume(joint) for joint in joints)
@@ -99,6 +101,23 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Tub
         assert problem is not None
         raise problem
     return best[1]
+
+
+def _check_own_way(joints: Sequence[Joint]) -> None:
+    """No end is cut to its own tube: what cuts it would take that tube's own metal with it.
+
+    Raises:
+        GeometryError: one is.
+    """
+    for joint in joints:
+        if joint.tube in joint.mates:
+            raise GeometryError(
+                f"Tube {quoted(joint.tube)}: its end {joint.end} is cut to the tube itself, and of such a tube no "
+                "solid with cut ends can be made: write it with its ends square (`--to step`), or draw that end as a "
+                "tube of its own.",
+                code="cut-unsound",
+                where=joint.tube,
+            )
 
 
 def _ways(joints: Sequence[Joint]) -> tuple[bool, ...]:

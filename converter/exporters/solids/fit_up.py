@@ -17,6 +17,8 @@ from converter.exporters.solids.bodies import TubeBody, bodies
 from converter.exporters.solids.coped import MARGIN, cut_points, joints_of, run_on, wall_points
 from converter.exporters.solids.coped_bodies import coped_bodies, coped_copies
 from converter.exporters.solids.equal_joints import JointLook, joint_look
+from converter.exporters.solids.least_gap import nearest_point
+from converter.exporters.solids.off_metal import off_metal
 from converter.geometry.vectors import Vec
 from converter.joints.bodies import bodies as frame_bodies
 from converter.joints.cuts.lines import Array, Hits
@@ -29,12 +31,15 @@ if TYPE_CHECKING:
     from converter.exporters.files import OutputSet
     from converter.exporters.options import WriteOptions
     from converter.job import Job
+    from converter.kernel.topology import Box
 
 FIT_UP_SCHEMA = "elbowroom/fit-up/1"
 #: mm to which a point on a mate's surface is not inside it.
 _TOUCHING = 1e-4
 #: Of the points along an end's edges, how many are asked whether they touch a mate.
 _LIKELIEST = 3
+#: mm within which two ways to measure a gap agree.
+_SAME = 1e-6
 #: mm3 below which two tubes that share metal only touch.
 LEAST_CLASH = 1.0
 
@@ -143,9 +148,10 @@ def _fit(joint: Joint, at: tuple[list[Vec], Vec, Vec], own: Any, mates: Sequence
 
     The kernel takes its time over surfaces that only touch, as those of a good joint do, and over cutting solids down
     to the joint. So points of the end are looked at first, all along its edges and over its walls behind the cut: the
-    volume is made when one lies inside a mate, and the least gap is looked for when none of some lies on one.
+    volume is made when one lies inside a mate, and the least gap is looked for when none of some lies on one. The
+    kernel looks for it only where that cannot be told from whole tubes.
     """
-    from converter.kernel.fit_up import TOUCHES, any_inside, edge_points, gap, gaps, grown, shared, within
+    from converter.kernel.fit_up import TOUCHES, any_inside, edge_points, gap, gaps, grown, is_empty, shared, within
 
     places, low, high = at
     solids = [solid for _, solid in mates]
@@ -163,11 +169,32 @@ def _fit(joint: Joint, at: tuple[list[Vec], Vec, Vec], own: Any, mates: Sequence
     least = min(gaps_of(edges[on_mates]), default=inf)
     if least <= TOUCHES and not any(inside):
         return JointFit(joint, 0.0, least, widest)
+    known = None if any(inside) or least <= _TOUCHING else _least_gap(own, (low, high), mates, gaps_of)
+    if known is not None:
+        return JointFit(joint, 0.0, known, widest)
     end = within(own, low, high)
-    # two boxes, so that no new faces of the pieces lie on one another
-    near = [within(solid, *grown(low, high, 1.0)) for solid in solids]
+    # two boxes, so that no new faces of the pieces lie on one another; metal further off than some is left out
+    near = [within(solid, *grown(low, high, least + 1.0)) for solid in solids]
     overlap = sum(shared(end, solid)[0] for solid, hit in zip(near, inside, strict=True) if hit)
-    return JointFit(joint, float(overlap), gap(end, near), widest)
+    return JointFit(joint, float(overlap), gap(end, [solid for solid in near if not is_empty(solid)]), widest)
+
+
+def _least_gap(
+    own: Any, box: Box, mates: Sequence[tuple[TubeBody, Any]], gaps_of: Callable[[Array], list[float]]
+) -> float | None:
+    """The least gap of an end that touches no mate, mm; None where only the kernel can tell.
+
+    Of whole tubes it is known where the end comes nearest to them. It is the gap where the kernel finds the mates'
+    metal, cut and holed as they are, just as near to that place: nowhere is it nearer than to whole tubes.
+    """
+    nearest = nearest_point(
+        own, box, lambda points: np.minimum.reduce([off_metal(points, body.metal, body.section) for body, _ in mates])
+    )
+    if nearest is None or nearest[1] <= _TOUCHING:
+        return None
+    point, at_least = nearest
+    (found,) = gaps_of(np.array([point]))
+    return found if abs(found - at_least) <= _SAME else None
 
 
 def in_wall(points: Array, body: TubeBody, within: float) -> Hits:
