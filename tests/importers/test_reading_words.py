@@ -78,8 +78,9 @@ _SELDOM = {
     Clause.of("solid-without-faces"): "it has no faces",
     Clause.of("solid-nothing-round", faces=1): "none of its 1 face goes round a tube",
     Clause.of("solid-fit-tolerance", fit=0.127): "the fit tolerance is 0.005 in",
-    Clause.of("mesh-strays-from-flat", sigma=0.254, sizes=(50.8, 25.4)): "its sides are flat, but they stray 0.010 in "
-    "(rms) from a square or rectangular tube or bar of 2.000 x 1.000 in",
+    Clause.of("mesh-strays-from-flat", sigma=0.254, sizes=(50.8, 25.4)): "its sides are flat, but they lie 0.010 in "
+    "off a square or rectangular tube or bar of 2.000 x 1.000 in on the whole: it is another shape, or a round tube in "
+    "too coarse a mesh (facets of 15° serve, around the tube and along its bends)",
     Clause.of("solid-bore-filled"): "corners as of square tube, but its bore is full of metal",
     Clause.of("solid-too-little-metal"): "corners as of square tube, but less than half of its metal is there",
     Clause.of("solid-section-turned", angle=3.0): "its section is turned by 3.00° against the first bend",
