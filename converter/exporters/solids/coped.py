@@ -34,6 +34,8 @@ if TYPE_CHECKING:
 MARGIN = 3.0
 #: Cosine above which an end of a mate is square to its axis.
 _SQUARE = 1.0 - 1e-12
+#: Part by which a solid may be off the metal that its cuts leave: where those are in doubt, findings say so.
+_ASTRAY = 0.1
 
 
 def run_on(run: Run, joints: Sequence[Joint]) -> tuple[Run, dict[str, float]]:
@@ -100,6 +102,14 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Tub
     if best is None:
         assert problem is not None
         raise problem
+    if best[0] > _ASTRAY * abs(wanted):
+        raise GeometryError(
+            f"Tube {quoted(tube.name)}: cut to its mates, its solid comes out {best[0] / abs(wanted):.0%} off "
+            "the metal that its cuts leave, so it is not written: write it with its ends square (`--to step`), or name "
+            "the other tubes with --run.",
+            code="cut-unsound",
+            where=tube.name,
+        )
     return best[1]
 
 

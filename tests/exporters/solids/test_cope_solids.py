@@ -15,6 +15,7 @@ from kernel_probe import parts, surfaces
 from tubes import run_of, tube_of
 
 from converter.errors import GeometryError
+from converter.exporters.solids import coped as exporters_coped
 from converter.exporters.solids.coped import coped_solid
 from converter.exporters.solids.fit_up import fit_up
 from converter.geometry.vectors import distance
@@ -54,6 +55,17 @@ def test_two_equal_bars_at_90_degrees():
 def test_square_tube_takes_part(own, rail, theta):
     [(tube, joints, solid)] = coped(tee(theta, own, rail=rail))
     agrees(tube, joints, solid, rel=1e-5)
+
+
+def test_a_solid_that_is_far_off_its_cuts_is_not_handed_out(monkeypatch):
+    """Whatever the kernel's cuts made of it: here the cuts are said to take a fifth of the metal more than they do."""
+    right = exporters_coped.removed_volume
+    monkeypatch.setattr(exporters_coped, "removed_volume", lambda joint: right(joint) + 0.2 * RUNG.area * 500.0)
+    with pytest.raises(GeometryError, match=r"'RUNG': cut to its mates, its solid comes out 2\d% off the metal that"):
+        coped(tee(90.0, RUNG))
+    monkeypatch.setattr(exporters_coped, "removed_volume", lambda joint: right(joint) + 0.02 * RUNG.area * 500.0)
+    [(_, _, solid)] = coped(tee(90.0, RUNG))
+    assert is_valid(solid)
 
 
 def test_on_a_bend():
