@@ -114,7 +114,11 @@ TOLERANCE = {
 }
 SHOP = {
     "units": Field(lambda raw, place: raw),
-    "shop": Field(table({"name": Field(text, required=True)}), required=True),
+    "shop": Field(
+        table({"name": Field(text, required=True)}),
+        required=True,
+        todo="write a table [shop] with a name; `elbowroom shop new FILE` writes a whole file to begin with",
+    ),
     "machine": Field(table(MACHINE)),
     "die": Field(tables(DIE), default=()),
     "metal": Field(tables(METAL), default=()),

@@ -65,11 +65,15 @@ Reader = Callable[[Any, Place], Any]
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One key of a table: how its value is read, whether it must be there, what it is when it is not."""
+    """One key of a table: how its value is read, whether it must be there, what it is when it is not.
+
+    ``todo`` says what to write where it must be there and is not, if that is not plain.
+    """
 
     read: Reader
     required: bool = False
     default: Any = None
+    todo: str = ""
 
 
 def show(value: object) -> str:
@@ -107,7 +111,7 @@ def read_table(raw: object, fields: Mapping[str, Field], place: Place) -> dict[s
         if key in raw:
             values[key] = field.read(raw[key], place.key(key))
         elif field.required:
-            place.key(key).fail("is missing")
+            place.key(key).fail(f"is missing: {field.todo}" if field.todo else "is missing")
         else:
             values[key] = field.default
     return values

@@ -205,7 +205,7 @@ def test_between_below_the_clamp_is_fine_when_the_clamp_turns_over():
         ("a = " + "9" * 5000, "a number that cannot be read"),
         ("hello world, this is no shop", "line 1"),
         ("name = 'x'", "name is not a known key"),
-        ("units = 'mm'", "shop is missing"),
+        ("units = 'mm'", "shop is missing: write a table [shop] with a name; `elbowroom shop new FILE` writes a"),
         ("shop = 3", "shop must be a table, not 3."),
         ("units = 'parsec'\n[shop]\nname='a'", 'units must be one of mm, cm, m, in, ft, not "parsec".'),
         ("units = 4\n[shop]\nname='a'", "units must be one of mm, cm, m, in, ft, not 4."),
