@@ -9,11 +9,12 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
+from converter.arrays import Array, Flags
 from converter.errors import GeometryError, attempted
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import cross, distance, dot, norm, unit
 from converter.joints.bodies import Body
-from converter.joints.cuts.lines import Array, Hits, ObstaclePart, ParallelLines
+from converter.joints.cuts.lines import ObstaclePart, ParallelLines
 from converter.joints.cuts.many import LinesAtParts
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut, angles, lengths_by_mate, reach_of_many, union
@@ -287,7 +288,7 @@ class _Reached(NamedTuple):
 
     lines: ParallelLines
     outside: Array
-    met: Hits
+    met: Flags
 
     def thinned(self, step: int) -> _Reached:
         """Every so manieth line."""
@@ -395,7 +396,7 @@ def _other_leg(joint: Joint, every: _Reached, own: Body, mate: Body, room: float
     return float(further[column][inside].min()) if inside.any() else None
 
 
-def _check_width(joint: Joint, frame: dict[str, Body], met: Hits, tol: Tolerances, say: AddFinding) -> None:
+def _check_width(joint: Joint, frame: dict[str, Body], met: Flags, tol: Tolerances, say: AddFinding) -> None:
     """Lines that pass beside every mate: a mate smaller than the tube, or an offset too great."""
     own, mate = frame[joint.tube], frame[joint.mates[0]]
     smaller = mate.size < own.size - 2.0 * tol.join
@@ -450,7 +451,7 @@ def _check_mate_end(
     frame: dict[str, Body],
     lines: ParallelLines,
     outside: Array,
-    met: Hits,
+    met: Flags,
     tol: Tolerances,
     say: AddFinding,
 ) -> None:

@@ -18,9 +18,9 @@ from math import cos, radians, sin
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.findings import Finding
 from converter.geometry.vectors import cross, dot, norm, scale
-from converter.joints.cuts.lines import Array
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut, angles, extremes
 from converter.joints.model import SADDLE, Joint, SawSetting

@@ -10,12 +10,11 @@ layer that was drawn on first.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TypeAlias, cast
+from typing import cast
 
 import numpy as np
-from numpy.typing import NDArray
 
-from converter.arrays import Array, Ints
+from converter.arrays import Array, Flags, Ints
 from converter.findings import Finding
 from converter.model.curve import Arc, Curve, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
@@ -26,8 +25,6 @@ from converter.reducer.ends import curve_length, is_straight, sample
 from converter.reducer.overlap import Attached, Member, Verdict, resolve
 from converter.reducer.remarks import overlap_findings
 from converter.tolerances import Tolerances
-
-Bools: TypeAlias = NDArray[np.bool_]
 
 #: A polyline of more corners than this is not searched for segments that cover straights ...
 _CORNERS = 500
@@ -230,7 +227,7 @@ def _circles_and_lines(edges: Edges, node: Ints, tol: Tolerances, verdict: Verdi
         _resolve_circle(edges, node, members, attached, tol, verdict)
 
 
-def _fixed_parts(edges: Edges, alive: Bools) -> tuple[list[tuple[int, Array]], list[tuple[int, Arc]]]:
+def _fixed_parts(edges: Edges, alive: Flags) -> tuple[list[tuple[int, Array]], list[tuple[int, Arc]]]:
     """Straights and arcs inside polylines and paths, as many as is sensible: (edge, corners) and (edge, arc)."""
     straights: list[tuple[int, Array]] = []
     arcs: list[tuple[int, Arc]] = []

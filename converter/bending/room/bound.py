@@ -17,9 +17,10 @@ from math import inf, pi, radians
 
 import numpy as np
 
+from converter.arrays import Array, Index
 from converter.bending.room.near import SURE
 from converter.bending.room.shape import steps_of
-from converter.bending.room.space import Array, Index, Space
+from converter.bending.room.space import Space
 from converter.bending.room.walls import DIP
 from converter.model.bends import BendTable
 

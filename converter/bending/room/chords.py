@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from converter.arrays import Array, Index
 from converter.bending.room.shape import Elements
-from converter.bending.room.space import Array, Index
 
 
 class ElementColumns:

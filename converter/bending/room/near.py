@@ -24,6 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Index
 from converter.bending.room.chords import (
     ChordReach,
     Chords,
@@ -39,7 +40,7 @@ from converter.bending.room.chords import (
     turned_chords,
 )
 from converter.bending.room.shape import APART, Elements
-from converter.bending.room.space import Array, Index, Space
+from converter.bending.room.space import Space
 
 #: mm; an item this surely known is done, and an item that gains less than this is dropped.
 SURE = 0.3

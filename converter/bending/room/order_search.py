@@ -9,11 +9,11 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.bending.room.bound import ROUNDING
 from converter.bending.room.near import SURE
 from converter.bending.room.order_sets import OrderQuestion, TopQuestion, lattice
 from converter.bending.room.questions import Question, Result, Situation, Steps, alone, side_by_side
-from converter.bending.room.space import Array
 from converter.bending.room.sweep import Sweeper
 from converter.tolerances import PAST_LENGTH
 

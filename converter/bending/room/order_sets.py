@@ -16,7 +16,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.bending.room.space import Array, Index
+from converter.arrays import Array, Index
 
 _DIGIT = 4  # bits of one bend's number in an order written as one integer
 _NEVER = np.iinfo(np.int64).max

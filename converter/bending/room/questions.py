@@ -14,12 +14,13 @@ from typing import TypeAlias, TypeVar
 
 import numpy as np
 
+from converter.arrays import Array, Index
 from converter.bending.room.bound import MostRoom, most_rooms
 from converter.bending.room.near import SURE, Answers, Moment, NearPairs, nearest_to_boxes, nearest_to_itself
 from converter.bending.room.order_sets import OrderQuestion, TopQuestion, answer_orders, answer_tops
 from converter.bending.room.screen import SimpleQuestion, answer_simply
 from converter.bending.room.shape import APART, ElementRows, Elements, SideKey, TubeSide, bits_of, forming, halves
-from converter.bending.room.space import Array, Index, Space
+from converter.bending.room.space import Space
 from converter.bending.room.walls import Motion, least_to_planes
 from converter.model.bends import BendTable
 

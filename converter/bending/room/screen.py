@@ -16,9 +16,10 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.bending.room.bound import LOOSE, RoomMotion, ball_rooms, box_gaps
 from converter.bending.room.shape import APART
-from converter.bending.room.space import Array, Space
+from converter.bending.room.space import Space
 from converter.model.bends import BendTable
 
 #: Radians; wider arcs have no corner near enough to be of use.

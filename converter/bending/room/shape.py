@@ -17,7 +17,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.bending.room.space import Array, Index
+from converter.arrays import Array, Index
 from converter.errors import GeometryError
 from converter.model.bends import Bend, BendTable
 

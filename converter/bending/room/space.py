@@ -9,15 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.shop.model import Machine
-
-Array: TypeAlias = NDArray[np.float64]
-Index: TypeAlias = NDArray[np.intp]
 
 #: Where the swung end goes, in machine coordinates (ahead, left, up).
 _TOWARD = {"up": (0.0, 0.0, 1.0), "down": (0.0, 0.0, -1.0), "left": (0.0, 1.0, 0.0), "right": (0.0, -1.0, 0.0)}

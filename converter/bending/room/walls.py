@@ -15,8 +15,9 @@ from math import radians
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Index
 from converter.bending.room.shape import ElementRows, Elements, ElementStations, stations
-from converter.bending.room.space import Array, Index, Space
+from converter.bending.room.space import Space
 
 #: mm; how far a value may dip between two lines of the grid.
 DIP = 0.15

@@ -13,10 +13,10 @@ from math import isnan
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.exporters.paper.clear_labels import clear_labels
 from converter.exporters.paper.cope_words import title
 from converter.exporters.paper.figure import Figure, Point, Text, text_width
-from converter.joints.cuts.lines import Array
 from converter.joints.cuts.wrap import Wrap
 from converter.joints.model import PLANE
 from converter.units import Display

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from converter.joints.cuts.lines import Array
+from converter.arrays import Array
 from converter.joints.cuts.wrap import Around, wrap
 from converter.joints.model import Joint
 from converter.model.run import Run

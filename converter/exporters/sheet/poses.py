@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from converter.bending.room.space import Array, space_of
+from converter.arrays import Array
+from converter.bending.room.space import space_of
 from converter.bending.setup.setup import Setup, Step
 from converter.geometry.vectors import Vec, rotate
 from converter.model.bends import Bend, BendTable, Placement

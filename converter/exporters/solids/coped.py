@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.errors import GeometryError
 from converter.exporters.solids.coped_bend import seen_aside, strips
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
-from converter.joints.cuts.lines import Array, ObstaclePart, ParallelLines
+from converter.joints.cuts.lines import ObstaclePart, ParallelLines
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import HalfSpace, angles
 from converter.joints.cuts.square import RectPrism

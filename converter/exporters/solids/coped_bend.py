@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, scale
-from converter.joints.cuts.lines import Array
 from converter.joints.cuts.torus import BendPart
 
 #: Degrees between the cross sections of a strip, and how many there are at least.

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from converter.arrays import Array, Flags
 from converter.exporters.paper.cope_words import copes_of
 from converter.exporters.solids.bodies import TubeBody, bodies
 from converter.exporters.solids.coped import MARGIN, cut_points, joints_of, run_on, wall_points
@@ -21,7 +22,6 @@ from converter.exporters.solids.least_gap import nearest_point
 from converter.exporters.solids.off_metal import off_metal
 from converter.geometry.vectors import Vec
 from converter.joints.bodies import bodies as frame_bodies
-from converter.joints.cuts.lines import Array, Hits
 from converter.joints.model import Joint
 from converter.joints.near.legs import STEP, Legs, nearest_of_pairs
 from converter.model.curve import Arc, Segment
@@ -197,7 +197,7 @@ def _least_gap(
     return found if abs(found - at_least) <= _SAME else None
 
 
-def in_wall(points: Array, body: TubeBody, within: float) -> Hits:
+def in_wall(points: Array, body: TubeBody, within: float) -> Flags:
     """Which points may lie in a tube's metal, further than ``within`` mm from its surface; none that does is missed.
 
     The kernel takes milliseconds to tell that of one point, and most points of a good joint lie on a mate's surface.

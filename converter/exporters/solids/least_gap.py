@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec
-from converter.joints.cuts.lines import Array
 
 if TYPE_CHECKING:
     from converter.kernel.parts_near import PartNear

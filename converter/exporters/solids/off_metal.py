@@ -7,8 +7,8 @@ from math import cos, inf, radians, sin, tan
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec
-from converter.joints.cuts.lines import Array
 from converter.model.curve import Arc
 from converter.model.frames import Piece, Station
 from converter.model.metal import TubeMetal

@@ -13,15 +13,13 @@ from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.findings import Clause, Finding
 from converter.model.curve import Curve, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
 from converter.reducer.ends import sample
 from converter.tolerances import DEFAULT
-
-Array = NDArray[np.float64]
 
 #: Words of a layer's name that say what lies there; one of them is enough. Common practice, no source.
 WORDS = frozenset((

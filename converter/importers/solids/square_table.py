@@ -6,7 +6,6 @@ from math import cos, tan
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from converter.findings import Clause, Finding
 from converter.geometry.circles import vec
@@ -25,7 +24,7 @@ from converter.model.section import Outline, Section
 from converter.tolerances import Tolerances
 
 if TYPE_CHECKING:
-    Array = NDArray[np.float64]
+    from converter.arrays import Array
 
 #: A section turned by less than this (degrees) against the first bend lies square to it.
 _FLUSH = 0.2

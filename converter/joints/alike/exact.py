@@ -12,10 +12,10 @@ from functools import cached_property
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, along, cross, dot, rotate, unit
 from converter.joints.alike.form import Form, Look
 from converter.joints.alike.same import rolls
-from converter.joints.cuts.lines import Array
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.square import RectPrism
 from converter.joints.holes.hole import Hole

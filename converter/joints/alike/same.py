@@ -11,8 +11,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.joints.alike.form import Form, HoleForm, Look
-from converter.joints.cuts.lines import Array
 from converter.model.section import Section
 
 #: mm and degrees within which two tubes are equal: far below what a shop cuts and bends to.

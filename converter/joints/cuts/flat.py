@@ -15,8 +15,9 @@ from math import cos, degrees, radians
 
 import numpy as np
 
+from converter.arrays import Array, Flags
 from converter.geometry.vectors import Vec, along, angle_between, cross, dot, norm, scale, sub
-from converter.joints.cuts.lines import Array, Branch, Hits, ObstaclePart
+from converter.joints.cuts.lines import Branch, ObstaclePart
 from converter.joints.cuts.saddle import Cut, HalfSpace, angles
 from converter.joints.cuts.square import RectPrism
 
@@ -73,9 +74,9 @@ class _Face:
     corner: float
 
     @property
-    def over_mate(self) -> Hits:
+    def over_mate(self) -> Flags:
         """(n,) which lines come down on the mate."""
-        value: Hits = np.abs(self.off) <= self.flat + self.corner + _AS_WIDE
+        value: Flags = np.abs(self.off) <= self.flat + self.corner + _AS_WIDE
         return value
 
     def alone(self, gap: float) -> Flat | None:
@@ -127,7 +128,7 @@ def flats_under(branch: Branch, parts: Sequence[ObstaclePart | None], gap: float
 
 def _together(faces: Sequence[_Face], gap: float) -> Flat | None:
     """What an end stands on that reaches over several flush faces; None where a part of it passes beside them all."""
-    over: Hits = np.logical_or.reduce([face.over_mate for face in faces])
+    over: Flags = np.logical_or.reduce([face.over_mate for face in faces])
     between, edges = np.zeros(over.shape, dtype=np.bool_), 0.0
     for one, other in permutations(faces, 2):
         way = dot(one.aside, other.aside)

@@ -12,15 +12,12 @@ from functools import cached_property
 from typing import Protocol, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Flags
 from converter.errors import GeometryError
 from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec, any_normal, cross, dot, signed_angle, sub
 from converter.model.section import Outline, Section
-
-Array: TypeAlias = NDArray[np.float64]
-Hits: TypeAlias = NDArray[np.bool_]
 
 #: Half-space: point and outward normal; inside is (x - point) . normal <= 0.
 Bound: TypeAlias = tuple[Vec, Vec]
@@ -166,7 +163,7 @@ def corner_angles(outline: Outline, turn: float) -> Array:
 class ObstaclePart(Protocol):
     """A piece of what stands in a tube's way."""
 
-    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
+    def stops(self, lines: ParallelLines, stopped: Flags | None = None) -> tuple[Array, Flags, Array]:
         """Where the lines first meet the part on their way out of the tube.
 
         Args:
@@ -179,12 +176,12 @@ class ObstaclePart(Protocol):
         """
         ...
 
-    def holds(self, lines: ParallelLines, t: Array) -> Hits:
+    def holds(self, lines: ParallelLines, t: Array) -> Flags:
         """Whether the places at the lengths ``t`` of the lines lie inside the part."""
         ...
 
 
-def within(lines: ParallelLines, t: Array, bounds: tuple[Bound, ...]) -> Hits:
+def within(lines: ParallelLines, t: Array, bounds: tuple[Bound, ...]) -> Flags:
     """Whether the places at the lengths ``t`` of the lines lie in all half-spaces."""
     inside = np.ones(t.shape, dtype=np.bool_)
     for point, normal in bounds:
@@ -193,8 +190,8 @@ def within(lines: ParallelLines, t: Array, bounds: tuple[Bound, ...]) -> Hits:
 
 
 def clipped(
-    lines: ParallelLines, low: Array, high: Array, hit: Hits, bounds: tuple[Bound, ...]
-) -> tuple[Array, Array, Hits]:
+    lines: ParallelLines, low: Array, high: Array, hit: Flags, bounds: tuple[Bound, ...]
+) -> tuple[Array, Array, Flags]:
     """Intervals of lengths cut down to half-spaces.
 
     Args:
@@ -216,7 +213,7 @@ def clipped(
     return low, high, hit & (low <= high)
 
 
-def end_on(lines: ParallelLines, inside: Hits, bounds: tuple[Bound, ...]) -> tuple[Array, Hits, Array]:
+def end_on(lines: ParallelLines, inside: Flags, bounds: tuple[Bound, ...]) -> tuple[Array, Flags, Array]:
     """Where lines that run lengthwise in a mate meet its end.
 
     Args:

@@ -11,14 +11,12 @@ from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array, Flags, Ints
 from converter.geometry.vectors import Vec
-from converter.joints.cuts.lines import Array, Branch, Hits, ObstaclePart, ParallelLines
+from converter.joints.cuts.lines import Branch, ObstaclePart, ParallelLines
 from converter.joints.cuts.round import GRAZE, RoundPrism
 from converter.joints.cuts.torus import BendPart, Rings
-
-Ints = NDArray[np.int64]
 
 #: Fewer parts are quicker asked one by one; pairs of lines and bends looked at together, for the processor's cache.
 _FEW, _AT_ONCE = 3, 1024
@@ -78,7 +76,7 @@ class ManyParts:
             t[some], left[some] = self._tubes.rows(part[some]).stops(lines.rows(some))
         return t, np.flatnonzero(left)
 
-    def hold(self, lines: EachLine, part: Ints, t: Array) -> tuple[Hits, Ints]:
+    def hold(self, lines: EachLine, part: Ints, t: Array) -> tuple[Flags, Ints]:
         """(held, left): whether the place at the length ``t`` of each line lies inside its part; and which are left."""
         held = np.zeros(len(part), dtype=np.bool_)
         for some in self._bend_groups(part):
@@ -168,7 +166,7 @@ class _Tubes(NamedTuple):
         """They, in columns."""
         return _Tubes(*(one[..., None] for one in self))
 
-    def stops(self, lines: EachLine | _OneForAll) -> tuple[Array, Hits]:
+    def stops(self, lines: EachLine | _OneForAll) -> tuple[Array, Flags]:
         """(t, lengthwise): where lines enter, -inf where they do not; and which run lengthwise, of which t is nothing.
 
         See `RoundPrism.stops`, step by step the same.
@@ -197,14 +195,14 @@ class _Tubes(NamedTuple):
             high = np.where(~level & (ahead < 0.0), np.minimum(high, edge), high)
         return np.where(hit & (low <= high), high, -np.inf), lengthwise.reshape(len(lengthwise))
 
-    def hold(self, lines: EachLine, t: Array) -> Hits:
+    def hold(self, lines: EachLine, t: Array) -> Flags:
         """Whether places at the lengths ``t`` of lines lie inside; see `RoundPrism.holds`, step by step the same."""
         d = lines.direction
         ahead = _along(lines, self.point, self.axis) - t * _dot(self.axis, d)
         start = _along(lines, self.point, d)
         squared = sum(_along(lines, self.point, v) ** 2 for v in (d, lines.zero, lines.side))
         far = squared - 2.0 * t * start + t * t - ahead * ahead
-        held: Hits = far < self.radius * self.radius
+        held: Flags = far < self.radius * self.radius
         for at, normal in self.bounds:
             held &= _along(lines, at, normal) - t * _dot(normal, d) <= 0.0
         return held
@@ -231,7 +229,7 @@ class _BendRows(NamedTuple):
 
     table: Array
     windows: Array
-    flat: Hits
+    flat: Flags
 
     @classmethod
     def of(cls, bends: Sequence[BendPart]) -> _BendRows:
@@ -258,7 +256,7 @@ class _LinesAtBends:
         self.step = np.stack([_dot(lines.branch.direction, axis) for axis in axes])
         self.enters, self.leaves = _in_boxes(self.table, self.start, self.step)
         low, high = self.windows[:, :1] - _SLACK, self.windows[:, 1:] + _SLACK
-        self.likely: Hits = (self.enters <= np.minimum(self.leaves, high)) & (self.leaves >= low)
+        self.likely: Flags = (self.enters <= np.minimum(self.leaves, high)) & (self.leaves >= low)
 
     def pairs(self, row: Ints, column: Ints) -> tuple[Array, Array, Array, Array, Array, Array]:
         """Some lines with a bend each: table, windows, start, step, enters, leaves, a pair in each last column."""
@@ -319,7 +317,7 @@ def first_met(asked: Sequence[LinesAtParts]) -> list[Array]:
     return best
 
 
-def _entries(asked: Sequence[tuple[_LinesAtBends, Hits]]) -> list[Array]:
+def _entries(asked: Sequence[tuple[_LinesAtBends, Flags]]) -> list[Array]:
     """The greatest length at which some lines enter their bends; -inf where they do not, and for the others."""
     found = [np.full(some.shape, -np.inf) for _, some in asked]
     for flat in (False, True):

@@ -7,8 +7,9 @@ from functools import cached_property
 
 import numpy as np
 
+from converter.arrays import Array, Flags
 from converter.geometry.vectors import Vec, along, cross, dot, norm, scale
-from converter.joints.cuts.lines import Array, Bound, Hits, ParallelLines, clipped, end_on, within
+from converter.joints.cuts.lines import Bound, ParallelLines, clipped, end_on, within
 
 #: Lines that pass a mate by this part of its radius count as touching it (equal tubes, rounding).
 GRAZE = 1e-9
@@ -35,7 +36,7 @@ class RoundPrism:
         ends = [number for bound in self.bounds[:2] for vector in bound for number in vector]
         return (*self.point, *self.axis, self.radius, *ends, *(0.0,) * (12 - len(ends)))
 
-    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
+    def stops(self, lines: ParallelLines, stopped: Flags | None = None) -> tuple[Array, Flags, Array]:
         """See `ObstaclePart`."""
         d = lines.branch.direction
         k = cross(self.axis, d)
@@ -53,15 +54,15 @@ class RoundPrism:
         _, high, hit = clipped(lines, beside - half, beside + half, hit, self.bounds)
         return high, hit, beside
 
-    def holds(self, lines: ParallelLines, t: Array) -> Hits:
+    def holds(self, lines: ParallelLines, t: Array) -> Flags:
         """See `ObstaclePart`."""
         ahead = lines.along(self.point, self.axis) - t * dot(self.axis, lines.branch.direction)
         start = lines.along(self.point, lines.branch.direction)
         far = lines.squared(self.point) - 2.0 * t * start + t * t - ahead * ahead
-        value: Hits = (far < self.radius * self.radius) & within(lines, t, self.bounds)
+        value: Flags = (far < self.radius * self.radius) & within(lines, t, self.bounds)
         return value
 
-    def _lengthwise(self, lines: ParallelLines) -> tuple[Array, Hits, Array]:
+    def _lengthwise(self, lines: ParallelLines) -> tuple[Array, Flags, Array]:
         """A mate in line with the tube: only its end can stop a line."""
         off = lines.along(self.point, self.axis)
         far = lines.squared(self.point) - off * off

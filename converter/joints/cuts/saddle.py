@@ -16,9 +16,10 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
+from converter.arrays import Array, Flags
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, dot, norm, scale
-from converter.joints.cuts.lines import Array, Branch, Hits, NoCutError, ObstaclePart, ParallelLines
+from converter.joints.cuts.lines import Branch, NoCutError, ObstaclePart, ParallelLines
 from converter.joints.cuts.many import LinesAtParts, Obstacles, each, first_met
 
 #: Degrees between the lines of a profile.
@@ -32,7 +33,7 @@ class HalfSpace:
     point: Vec
     normal: Vec
 
-    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
+    def stops(self, lines: ParallelLines, stopped: Flags | None = None) -> tuple[Array, Flags, Array]:
         """See `ObstaclePart`."""
         ahead = dot(self.normal, lines.branch.direction)
         if abs(ahead) < 1e-9:
@@ -40,9 +41,9 @@ class HalfSpace:
         t = lines.along(self.point, self.normal) / ahead
         return t, np.ones(t.shape, dtype=np.bool_), t
 
-    def holds(self, lines: ParallelLines, t: Array) -> Hits:
+    def holds(self, lines: ParallelLines, t: Array) -> Flags:
         """See `ObstaclePart`: inside is beyond the plane, where no metal of the tube stays."""
-        value: Hits = lines.along(self.point, self.normal) - t * dot(self.normal, lines.branch.direction) > 0.0
+        value: Flags = lines.along(self.point, self.normal) - t * dot(self.normal, lines.branch.direction) > 0.0
         return value
 
 
@@ -58,7 +59,7 @@ class Cut:
     branch: Branch
     mates: tuple[tuple[ObstaclePart, ...], ...]
 
-    def reach(self, lines: ParallelLines) -> tuple[Array, Hits]:
+    def reach(self, lines: ParallelLines) -> tuple[Array, Flags]:
         """Where the metal stops on each line, and whether any mate stops it there.
 
         Of several mates the one met first counts (their union). A line that meets none stops where
@@ -107,14 +108,14 @@ class Cut:
         return self._obstacles.at(lines)
 
 
-def reach_of_many(asked: Sequence[tuple[Cut, ParallelLines]]) -> list[tuple[Array, Hits]]:
+def reach_of_many(asked: Sequence[tuple[Cut, ParallelLines]]) -> list[tuple[Array, Flags]]:
     """What `Cut.reach` tells of the lines at each of some cuts.
 
     Raises:
         GeometryError: a cut has no parts.
         NoCutError: lines run along a straight mate that nothing ends.
     """
-    found: list[tuple[Array, Hits] | None] = []
+    found: list[tuple[Array, Flags] | None] = []
     several = []
     for n, (cut, lines) in enumerate(asked):
         parts = [part for mate in cut.mates for part in mate]

@@ -11,8 +11,9 @@ from math import hypot
 
 import numpy as np
 
+from converter.arrays import Array, Flags
 from converter.geometry.vectors import Vec, cross, dot
-from converter.joints.cuts.lines import Array, Bound, Hits, ParallelLines, clipped, end_on, within
+from converter.joints.cuts.lines import Bound, ParallelLines, clipped, end_on, within
 
 
 def rounded(p: Array, q: Array, a: float | Array, b: float | Array, corner: float | Array) -> Array:
@@ -41,7 +42,7 @@ class RectPrism:
     corner: float
     bounds: tuple[Bound, ...] = ()
 
-    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
+    def stops(self, lines: ParallelLines, stopped: Flags | None = None) -> tuple[Array, Flags, Array]:
         """See `converter.joints.cuts.lines.ObstaclePart`."""
         d = lines.branch.direction
         across = cross(self.axis, self.up)
@@ -62,15 +63,17 @@ class RectPrism:
             found = found | hit
         return best, found, (p * dp + q * dq) / (speed * speed)
 
-    def holds(self, lines: ParallelLines, t: Array) -> Hits:
+    def holds(self, lines: ParallelLines, t: Array) -> Flags:
         """See `converter.joints.cuts.lines.ObstaclePart`."""
         d, across = lines.branch.direction, cross(self.axis, self.up)
         p, q = (lines.along(self.point, v) - t * dot(d, v) for v in (self.up, across))
-        value: Hits = (rounded(p, q, self.half_up, self.half_across, self.corner) < 0.0) & within(lines, t, self.bounds)
+        value: Flags = (rounded(p, q, self.half_up, self.half_across, self.corner) < 0.0) & within(
+            lines, t, self.bounds
+        )
         return value
 
 
-def _slab(p: Array, dp: float, half: float) -> tuple[Array, Array, Hits]:
+def _slab(p: Array, dp: float, half: float) -> tuple[Array, Array, Flags]:
     """Lengths t at which |p - t dp| <= half."""
     inside = np.ones(p.shape, dtype=np.bool_)
     if abs(dp) < 1e-12:
@@ -80,14 +83,14 @@ def _slab(p: Array, dp: float, half: float) -> tuple[Array, Array, Hits]:
     return np.minimum(one, two), np.maximum(one, two), inside
 
 
-def _box(p: Array, q: Array, dp: float, dq: float, a: float, b: float) -> tuple[Array, Array, Hits]:
+def _box(p: Array, q: Array, dp: float, dq: float, a: float, b: float) -> tuple[Array, Array, Flags]:
     low_p, high_p, in_p = _slab(p, dp, a)
     low_q, high_q, in_q = _slab(q, dq, b)
     low, high = np.maximum(low_p, low_q), np.minimum(high_p, high_q)
     return low, high, in_p & in_q & (low <= high)
 
 
-def _circle(p: Array, q: Array, dp: float, dq: float, radius: float) -> tuple[Array, Array, Hits]:
+def _circle(p: Array, q: Array, dp: float, dq: float, radius: float) -> tuple[Array, Array, Flags]:
     speed = hypot(dp, dq)
     middle = (p * dp + q * dq) / (speed * speed)
     room = radius * radius - ((p * dq - q * dp) / speed) ** 2

@@ -13,8 +13,9 @@ from typing import Any
 
 import numpy as np
 
+from converter.arrays import Array, Flags
 from converter.geometry.vectors import Vec, cross, dot, scale, sub, unit
-from converter.joints.cuts.lines import Array, Hits, ParallelLines
+from converter.joints.cuts.lines import ParallelLines
 from converter.joints.cuts.square import rounded
 
 #: Samples along each line, and the distance (mm) that is rounding alone.
@@ -50,7 +51,7 @@ class BendPart:
     window: tuple[float, float]
     near: float = 0.0
 
-    def stops(self, lines: ParallelLines, stopped: Hits | None = None) -> tuple[Array, Hits, Array]:
+    def stops(self, lines: ParallelLines, stopped: Flags | None = None) -> tuple[Array, Flags, Array]:
         """See `converter.joints.cuts.lines.ObstaclePart`."""
         rings = self._rings(lines)
         low, high = (np.array([v]) for v in self.window)
@@ -58,7 +59,7 @@ class BendPart:
         met = np.isfinite(entries.t)
         return entries.t, met, self._beside(rings, entries, met if stopped is None else met | stopped)
 
-    def holds(self, lines: ParallelLines, t: Array) -> Hits:
+    def holds(self, lines: ParallelLines, t: Array) -> Flags:
         """Whether the places at the lengths ``t`` of the lines lie inside the bend."""
         return self._rings(lines).hold(np.arange(len(t)), t)
 
@@ -80,7 +81,7 @@ class BendPart:
             np.array([dot(d, x), dot(d, y), dot(d, self.normal)])[:, None],
         )
 
-    def _beside(self, rings: Rings, entries: RingEntries, met: Hits) -> Array:
+    def _beside(self, rings: Rings, entries: RingEntries, met: Flags) -> Array:
         """Where lines that miss pass closest, of several places the one nearest to the joint."""
         grid = entries.grid[0]
         beside = np.full(len(met), (grid[0] + grid[-1]) / 2.0)
@@ -174,9 +175,9 @@ class Rings:
         np.maximum.at(t, row[keep], roots[keep])
         return RingEntries(t, grid, values)
 
-    def hold(self, row: NDInts, t: Array) -> Hits:
+    def hold(self, row: NDInts, t: Array) -> Flags:
         """Whether the places on the lines ``row`` at the lengths ``t``, both (k,), lie inside their bends."""
-        value: Hits = (self.distance_at(row, t) < -1e-6) & self.on_the_bend(row, t)
+        value: Flags = (self.distance_at(row, t) < -1e-6) & self.on_the_bend(row, t)
         return value
 
     def distance_at(self, row: NDInts, t: Array) -> Array:
@@ -224,7 +225,7 @@ class Rings:
         middle: Array = (low + high) / 2.0
         return middle
 
-    def _may_go_below(self, row: NDInts, high: Array, low: Array) -> Hits:
+    def _may_go_below(self, row: NDInts, high: Array, low: Array) -> Flags:
         """Which lines may come to a distance of zero or less between ``low`` and ``high``; surely not the others.
 
         No place is further from one of the even steps than half of one, and the distance changes no faster than it.
@@ -283,14 +284,14 @@ class Rings:
                 todo, a, b, fa, fb, side = todo[left], a[left], b[left], fa[left], fb[left], side[left]
         return found
 
-    def on_the_bend(self, row: NDInts, t: Array) -> Hits:
+    def on_the_bend(self, row: NDInts, t: Array) -> Flags:
         """Whether those places lie between the bend's start and its end."""
         x, y = (self.start[i][row] - t * self._step(i, row) for i in (0, 1))
         clr, sweep = (v[row] if isinstance(v, np.ndarray) else v for v in (self.clr, self.sweep))
         turned = np.degrees(np.arctan2(y, x))
         slack = np.degrees(_SLACK / clr)
         turned = np.where(turned < -slack, turned + 360.0, turned)
-        value: Hits = turned <= sweep + slack
+        value: Flags = turned <= sweep + slack
         return value
 
 

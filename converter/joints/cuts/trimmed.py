@@ -12,10 +12,10 @@ from math import cos, radians, sin
 
 import numpy as np
 
+from converter.arrays import Array, Flags, Ints
 from converter.geometry.vectors import Vec, cross
 from converter.joints.bodies import Body, End, Leg
-from converter.joints.cuts.lines import Array, Hits, ParallelLines
-from converter.joints.cuts.many import Ints
+from converter.joints.cuts.lines import ParallelLines
 from converter.joints.cuts.saddle import angles, reach_of_many
 from converter.joints.cuts.square import rounded
 from converter.joints.cuts.torus import BendPart
@@ -100,8 +100,8 @@ class _LegEnds:
         cut: the number of its cut, -1 for a flat end.
     """
 
-    has: Hits
-    bent: Hits
+    has: Flags
+    bent: Flags
     point: Array
     direction: Array
     up: Array
@@ -224,12 +224,12 @@ class TrimmedLegs:
             depth[row, column] = np.where(taken, np.minimum(here, there - stops), here)
         return depth
 
-    def _matters(self, back: Array, depth: Array, cut: Ints, rough: bool) -> Hits:
+    def _matters(self, back: Array, depth: Array, cut: Ints, rough: bool) -> Flags:
         """Where cuts may take metal away that lies so far back from their ends and so deep."""
         if not rough:  # of few places, which are all asked about
             return np.ones(back.shape, dtype=np.bool_)
         sure, most = (np.where(cut < 0, -np.inf, one[cut])[:, None] for one in (self._sure, self._furthest))
-        value: Hits = (back < sure) | (back - depth < most)
+        value: Flags = (back < sure) | (back - depth < most)
         return value
 
     def _across(self, w: Array, ahead: Array, ends: _LegEnds, leg: Ints) -> Array:

@@ -17,8 +17,9 @@ from math import ceil, pi
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.geometry.distinct import distinct
-from converter.joints.cuts.lines import Array, corner_angles, outline_radii
+from converter.joints.cuts.lines import corner_angles, outline_radii
 from converter.joints.model import Joint
 from converter.model.section import Outline
 

@@ -9,13 +9,14 @@ from math import atan2, cos, degrees, radians, sin
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Flags, Ints
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, any_normal, cross, distance, dot, norm, sub
 from converter.joints.bodies import Body, End, Leg
-from converter.joints.cuts.lines import Array, Branch, Hits, NoCutError, ParallelLines
+from converter.joints.cuts.lines import Branch, NoCutError, ParallelLines
 from converter.joints.cuts.saddle import Cut, angles, union
 from converter.joints.cuts.square import rounded
-from converter.joints.finding.crowds import Ints, find_crowds
+from converter.joints.finding.crowds import find_crowds
 from converter.joints.finding.entries import OUTSIDE, Approach, entries_into_bends
 from converter.joints.near.axes import places_near_bends
 from converter.joints.near.index import LegIndex
@@ -181,7 +182,7 @@ def _on_straights(
     return found
 
 
-def _outermost(bodies: Sequence[Body]) -> tuple[Hits, Hits]:
+def _outermost(bodies: Sequence[Body]) -> tuple[Flags, Flags]:
     """Of every leg whether an end of its tube, or a sharp corner, lies at its start and at its end."""
     ends = [(bool(body.ends), leg.corners, i, len(body.legs)) for body in bodies for i, leg in enumerate(body.legs)]
     before = np.array([(has and i == 0) or corners[0] > 0.0 for has, corners, i, _ in ends], dtype=np.bool_)

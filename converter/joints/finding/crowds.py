@@ -8,17 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec
 from converter.joints.bodies import Body
-from converter.joints.cuts.lines import Array
-
-Ints: TypeAlias = NDArray[np.int64]
 
 #: Ends at one place that are still cut to one another: far more than a frame has (a hub with spokes is the most).
 MOST = 48

@@ -12,10 +12,10 @@ from math import radians, sin
 
 import numpy as np
 
+from converter.arrays import Ints
 from converter.joints.bodies import Body, End
 from converter.joints.cuts.lines import Branch, NoCutError, ObstaclePart, ParallelLines
 from converter.joints.cuts.many import EachLine, ManyParts
-from converter.joints.finding.crowds import Ints
 
 #: mm; so far before a place where the axis enters a mate it is looked at whether that is outside of it.
 OUTSIDE = 1e-4

@@ -13,6 +13,7 @@ from math import radians, sin
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.errors import GeometryError, attempted
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, add, along, angle_between, any_normal, cross, dot, norm, scale, sub
@@ -20,7 +21,7 @@ from converter.joints.bodies import Body, End, bodies
 from converter.joints.checks import contact_findings, findings_of_each
 from converter.joints.cuts.clock import BendClock, StraightClock
 from converter.joints.cuts.flat import Flat, flats_under, plane_of
-from converter.joints.cuts.lines import Array, Bound, Branch, NoCutError, ObstaclePart
+from converter.joints.cuts.lines import Bound, Branch, NoCutError, ObstaclePart
 from converter.joints.cuts.many import LinesAtParts
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut, HalfSpace, angles, lengths_by_mate, mitre_plane, union

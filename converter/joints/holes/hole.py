@@ -10,9 +10,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, cross, dot, sub, unit
 from converter.joints.bodies import Body, Leg
-from converter.joints.cuts.lines import Array, Branch, corner_angles
+from converter.joints.cuts.lines import Branch, corner_angles
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import angles
 from converter.joints.cuts.square import RectPrism

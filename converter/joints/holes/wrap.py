@@ -13,7 +13,7 @@ from math import ceil, floor, pi
 
 import numpy as np
 
-from converter.joints.cuts.lines import Array
+from converter.arrays import Array
 from converter.joints.holes.hole import Hole
 
 #: Room that the template keeps above its holes, and below them for what is written there, mm.

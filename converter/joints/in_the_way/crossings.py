@@ -7,14 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from converter.arrays import Array, Ints
 from converter.findings import Finding
 from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, Leg
-from converter.joints.cuts.lines import Array
 from converter.joints.cuts.trimmed import Trimmed
 from converter.joints.finding.contacts import PARALLEL
-from converter.joints.finding.crowds import Ints
 from converter.joints.finding.plan import EndPlan, Key
 from converter.joints.near.index import LegIndex
 from converter.joints.near.legs import Legs, nearest_of_pairs

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.joints.cuts.lines import Array
+from converter.arrays import Array
 from converter.joints.finding.contacts import reach_of_ends
 from converter.model.run import Run, Tube
 from converter.tolerances import Tolerances

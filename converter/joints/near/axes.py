@@ -11,8 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from converter.joints.cuts.lines import Array, Hits
-from converter.joints.finding.crowds import Ints
+from converter.arrays import Array, Flags, Ints
 from converter.model.curve import Arc
 
 #: Steps along a line; then about a low point, and how often each is done (a round leaves a quarter of the width).
@@ -114,7 +113,7 @@ class _Pairs:
         value: Array = np.clip(np.arctan2(y, x), -self.half, self.half) + self.half
         return value
 
-    def _places(self, s: Array) -> tuple[Array, Array, Array, Array, Hits]:
+    def _places(self, s: Array) -> tuple[Array, Array, Array, Array, Flags]:
         x, y, z = (self.start[i][:, None] + s * self.way[i][:, None] for i in range(3))
         ring = np.sqrt(x * x + y * y)
         on_it = x >= ring * self.cosine[:, None]

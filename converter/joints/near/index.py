@@ -13,9 +13,9 @@ from functools import cached_property
 
 import numpy as np
 
+from converter.arrays import Array, Ints
 from converter.joints.bodies import Body, Leg
-from converter.joints.cuts.lines import Array
-from converter.joints.finding.crowds import Crowds, Ints
+from converter.joints.finding.crowds import Crowds
 from converter.joints.near.axes import BentLegs
 
 #: Samples per leg on average at most; more would only propose the same legs again.

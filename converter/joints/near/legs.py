@@ -13,9 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.joints.bodies import Leg
-from converter.joints.cuts.lines import Array
-from converter.joints.finding.crowds import Ints
 from converter.joints.near.index import LegIndex, rows_of
 
 #: Places tried along a bend; then about the best one, and how often.

@@ -13,11 +13,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from converter.arrays import Array, Ints
 from converter.geometry.vectors import Vec
 from converter.joints.bodies import Leg
-from converter.joints.cuts.lines import Array
 from converter.joints.cuts.trimmed import Trimmed, TrimmedLegs
-from converter.joints.finding.crowds import Ints
 from converter.joints.near.legs import nearest
 from converter.joints.near.pairs import places_on
 

@@ -9,10 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import Array, Ints
 from converter.geometry.near import segments_apart
 from converter.joints.bodies import Body, Leg
-from converter.joints.cuts.lines import Array
-from converter.joints.finding.crowds import Ints
 from converter.joints.near.index import LegIndex
 
 #: Degrees of bend per chord.

@@ -8,10 +8,11 @@ from math import ceil, dist, inf
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.cells import Cells
 from converter.exporters.pictures.drawing.lines import toward_edge
-from converter.exporters.pictures.drawing.plane import Array, Box
+from converter.exporters.pictures.drawing.plane import Box
 
 #: Directions tried around a place, degrees from the wanted one, and from ring to ring of places, mm.
 _TURNS = np.array((0, 30, -30, 60, -60, 90, -90, 120, -120, 150, -150, 180), dtype=float)

@@ -8,8 +8,9 @@ from math import ceil, hypot
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.exporters.paper.figure import Point
-from converter.exporters.pictures.drawing.plane import Array, curve_points
+from converter.exporters.pictures.drawing.plane import curve_points
 from converter.findings import ERROR, Finding
 from converter.model.curve import Ellipse, Line, Path, Polyline, Spline
 from converter.model.drawing import Drawing, DrawnCurve

@@ -9,14 +9,13 @@ from math import ceil, sqrt
 from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
+from converter.arrays import Array
 from converter.exporters.paper.figure import Point
 from converter.geometry.vectors import cross, sub
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline
 from converter.reducer.sample import even_points
 
-Array: TypeAlias = NDArray[np.float64]
 Box: TypeAlias = tuple[float, float, float, float]
 
 #: A drawing within this many mm, or this share of its size, of a plane is flat.

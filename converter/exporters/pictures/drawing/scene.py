@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.exporters.pictures.drawing.lines import bent_lines, drawn_lines, tight_lines
-from converter.exporters.pictures.drawing.plane import Array, Box, Plane, clipped, plane_of
+from converter.exporters.pictures.drawing.plane import Box, Plane, clipped, plane_of
 from converter.exporters.pictures.drawing.words import LegendEntry
 from converter.findings import Finding, Reason
 from converter.model.drawing import Drawing, LeftShape

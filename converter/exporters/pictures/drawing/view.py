@@ -12,6 +12,7 @@ from math import dist
 
 import numpy as np
 
+from converter.arrays import Array
 from converter.exporters.paper.figure import Point, text_width
 from converter.exporters.pictures.drawing.free import Free
 from converter.exporters.pictures.drawing.key import (
@@ -24,17 +25,7 @@ from converter.exporters.pictures.drawing.key import (
 )
 from converter.exporters.pictures.drawing.lines import ring, toward_edge
 from converter.exporters.pictures.drawing.names import place_names
-from converter.exporters.pictures.drawing.plane import (
-    ISOMETRIC,
-    THIN,
-    Array,
-    Box,
-    Plane,
-    apart,
-    clipped,
-    passed_once,
-    thinned,
-)
+from converter.exporters.pictures.drawing.plane import ISOMETRIC, THIN, Box, Plane, apart, clipped, passed_once, thinned
 from converter.exporters.pictures.drawing.scene import Scene, holds, scene_of
 from converter.exporters.pictures.drawing.words import LegendEntry, drawing_legend
 from converter.exporters.pictures.picture import RING, Picture

@@ -6,22 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import atan2, pi
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, distance, dot
 from converter.joints.model import MITRE, PLANE, SQUARE
 from converter.model.frames import Piece, Station
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from converter.joints.model import Joint
     from converter.model.run import Tube
-
-    Array: TypeAlias = NDArray[np.float64]
-else:
-    Array: TypeAlias = Any
 
 #: An end of a joint lies where the centerline ends, to this, mm.
 _SAME_PLACE = 1e-3

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import ceil
 
+from converter.arrays import Array, Flags, Ints
 from converter.exporters.pictures.cells import chords_of
 from converter.exporters.pictures.hidden.sight import Sight
 from converter.exporters.pictures.hidden.skin import skin
-from converter.exporters.pictures.hidden.solid import Array, Bools, Ints, Solid
+from converter.exporters.pictures.hidden.solid import Solid
 from converter.geometry.vectors import Vec
 
 #: Greatest step along a line between places whose visibility is asked, in sizes of the section.
@@ -289,7 +290,7 @@ class _PlaceRows:
             many = rows.some(np.tile(change, 2**_AT_ONCE - 1))
             between = _between(solid, toward, rows.some(change), f, u, change)
 
-            def are_visible(parts: Array) -> Bools:
+            def are_visible(parts: Array) -> Flags:
                 """Whether places (k, n) on the way from each change to the next row are seen."""
                 return many.visibility(solid, sight, toward, *between(parts))[0].reshape(parts.shape)
 
@@ -327,10 +328,10 @@ class _Rows:
     """
 
     piece: Ints
-    edge: Bools
-    corner: Bools
-    outside: Bools
-    cut_rim: Bools
+    edge: Flags
+    corner: Flags
+    outside: Flags
+    cut_rim: Flags
 
     @classmethod
     def of(cls, solid: Solid, toward: Array, parts: Sequence[_Part], count: Sequence[int]) -> _Rows:
@@ -354,7 +355,7 @@ class _Rows:
         """Some of the rows."""
         return _Rows(self.piece[rows], self.edge[rows], self.corner[rows], self.outside[rows], self.cut_rim[rows])
 
-    def visibility(self, solid: Solid, sight: Sight, toward: Array, f: Array, u: Array) -> tuple[Bools, Array]:
+    def visibility(self, solid: Solid, sight: Sight, toward: Array, f: Array, u: Array) -> tuple[Flags, Array]:
         """Whether nothing hides places (f, u), one of each row, and the places (n, 3)."""
         import numpy as np
 
@@ -401,7 +402,7 @@ def _between(
     return places
 
 
-def last_seen(are_visible: Callable[[Array], Bools], start: Array) -> Array:
+def last_seen(are_visible: Callable[[Array], Flags], start: Array) -> Array:
     """How far along it is seen, of each of some ways that are seen at one end: found by halving.
 
     Several halvings are asked for at once, though most of the answers are then not wanted: asking takes the time.
@@ -426,7 +427,7 @@ def last_seen(are_visible: Callable[[Array], Bools], start: Array) -> Array:
     return inside
 
 
-def _runs(flags: Bools) -> list[tuple[int, int]]:
+def _runs(flags: Flags) -> list[tuple[int, int]]:
     """Start and end (exclusive) of each run of True."""
     import numpy as np
 

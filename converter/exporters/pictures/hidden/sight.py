@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from converter.exporters.pictures.hidden.solid import Array, Bools, Ints, Ring, Solid
+from converter.arrays import Array, Flags, Ints
+from converter.exporters.pictures.hidden.solid import Ring, Solid
 
 #: A ray that starts on a surface is not stopped by it: hits nearer than this, in sizes of the section, do not count.
 _NEAR = 2e-4
@@ -60,7 +61,7 @@ class Sight:
         self._every = np.arange(count)
         self._faces = [] if solid.closed else self._open_faces()
 
-    def hidden(self, points: Array, own: Ints, within: Bools | None = None) -> Bools:
+    def hidden(self, points: Array, own: Ints, within: Flags | None = None) -> Flags:
         """Whether something stands before each point.
 
         Args:
@@ -94,7 +95,7 @@ class Sight:
             stopped |= self._face(points, *face)
         return stopped
 
-    def _straights(self, points: Array, piece: Ints) -> Bools:
+    def _straights(self, points: Array, piece: Ints) -> Flags:
         import numpy as np
 
         s = self._solid
@@ -105,7 +106,7 @@ class Sight:
         near, lean, size = self._near[piece], s.lean[piece], s.size[piece]
         found = np.zeros(len(points), dtype=bool)
 
-        def met(k: Array, valid: Bools) -> None:
+        def met(k: Array, valid: Flags) -> None:
             """Whether places along the rays lie between the ends."""
             px, pz, along = x + k * vx, z + k * vz, at + k * rate
             first = lean[:, 0] * px + lean[:, 1] * pz
@@ -137,7 +138,7 @@ class Sight:
                 met(k, (np.abs(rate_n) > 1e-12) & (part >= -self._slack) & (part <= 1.0 + self._slack))
         return found
 
-    def _bends(self, points: Array, piece: Ints) -> Bools:
+    def _bends(self, points: Array, piece: Ints) -> Flags:
         import numpy as np
 
         s, v = self._solid, self._v
@@ -189,7 +190,7 @@ class Sight:
         ]
         return [face for face in found if abs(float(face[1] @ self._v)) >= 1e-9]
 
-    def _face(self, points: Array, middle: Array, t: Array, up: Array, across: Array) -> Bools:
+    def _face(self, points: Array, middle: Array, t: Array, up: Array, across: Array) -> Flags:
         """Whether an end face stands before points."""
         import numpy as np
 
@@ -223,7 +224,7 @@ def flats(ring: Ring) -> list[tuple[tuple[float, float], tuple[float, float]]]:
     return [one for one in found if max(abs(one[0][0] - one[1][0]), abs(one[0][1] - one[1][1])) > 1e-9]
 
 
-def _between(angle: Array, low: Array | float) -> Bools:
+def _between(angle: Array, low: Array | float) -> Flags:
     """Whether angles lie within a quarter turn from a lowest one."""
     import numpy as np
 

@@ -6,7 +6,8 @@ from itertools import pairwise
 from math import ceil
 from typing import Any
 
-from converter.exporters.pictures.hidden.solid import Array, Ints, Ring, Solid
+from converter.arrays import Array, Ints
+from converter.exporters.pictures.hidden.solid import Ring, Solid
 
 #: Steps around the section of what is filled.
 _SKIN_AROUND = 32

@@ -17,8 +17,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import hypot, radians
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING
 
+from converter.arrays import Array, Flags, Ints
 from converter.errors import GeometryError
 from converter.exporters.pictures.hidden.cuts import EndCut, end_cuts
 from converter.model.frames import Piece, closing, pieces, slope
@@ -28,18 +29,7 @@ from converter.model.section import Section
 from converter.quoting import quoted
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from converter.joints.model import Joint
-
-    Array: TypeAlias = NDArray[np.float64]
-    Ints: TypeAlias = NDArray[np.int64]
-    Bools: TypeAlias = NDArray[np.bool_]
-else:
-    Array: TypeAlias = Any
-    Ints: TypeAlias = Any
-    Bools: TypeAlias = Any
 
 
 @dataclass(frozen=True)
@@ -134,7 +124,7 @@ class Solid:
     cuts: tuple[EndCut | None, EndCut | None] = (None, None)
 
     @cached_property
-    def bent(self) -> Bools:
+    def bent(self) -> Flags:
         """(n,) whether each piece is a bend."""
         import numpy as np
 
