@@ -140,7 +140,7 @@ def _radius(subject: Subject, i: int) -> Clause:
 
 def _refit(subject: Subject, i: int) -> tuple[str, dict[str, object]]:
     """Which cure tells what a refit would do with a bend's tube, and its values."""
-    die, refitted = subject.die_at(i), subject.refit()
+    die, refitted = subject.die_at(i), subject.refitted
     values: dict[str, object] = {} if die is None else {"taken": _die(die)}
     if refitted is None:
         return "refit moves far", values

@@ -10,8 +10,6 @@ from converter.findings import NOTE, Finding
 from converter.shop.model import Die
 from converter.tolerances import PAST_LENGTH
 
-#: mm; straights no further below zero are rounding.
-EQUAL = PAST_LENGTH
 #: Degrees; a roll this close to 180 makes an S-bend in one plane.
 OPPOSED = 1.0
 
@@ -22,12 +20,12 @@ def no_negative_straight(subject: Subject) -> Iterator[Finding]:
     if not subject.bends:
         return
     straights = subject.tube.run.table.straights
-    if min(straights) >= -EQUAL:
+    if min(straights) >= -PAST_LENGTH:
         return
     last = len(subject.bends)
     for i, straight in enumerate(straights):
         index = min(i, last - 1)
-        if straight >= -EQUAL or ("negative-straight", index + 1) in subject.reported:
+        if straight >= -PAST_LENGTH or ("negative-straight", index + 1) in subject.reported:
             continue
         end = {0: "A", last: "B"}.get(i)
         yield subject.finding(
@@ -48,7 +46,7 @@ def room_between(subject: Subject) -> Iterator[Finding]:
     for i in range(1, len(bends)):
         die = subject.die_at(i)
         feed = bends[i].feed
-        if die is None or feed >= die.between - PAST_LENGTH or feed < -EQUAL:
+        if die is None or feed >= die.between - PAST_LENGTH or feed < -PAST_LENGTH:
             continue
         inverted = die.invert_clamp and abs(abs(bends[i].rotation) - 180.0) <= OPPOSED
         yield subject.finding(
@@ -70,8 +68,8 @@ def room_at_ends(subject: Subject) -> Iterator[Finding]:
     last = len(subject.bends) - 1
     first_die, last_die = subject.die_at(0), subject.die_at(last)
     feed, tail = subject.bends[0].feed, subject.tube.run.table.tail
-    short_a = first_die is not None and -EQUAL <= feed < first_die.clamp - PAST_LENGTH
-    short_b = last_die is not None and -EQUAL <= tail < last_die.tail - PAST_LENGTH
+    short_a = first_die is not None and -PAST_LENGTH <= feed < first_die.clamp - PAST_LENGTH
+    short_b = last_die is not None and -PAST_LENGTH <= tail < last_die.tail - PAST_LENGTH
     if not short_a and not short_b:
         return
     turned = (

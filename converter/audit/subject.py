@@ -96,7 +96,7 @@ def _may_meet_itself(tube: Tube) -> bool:
     return all(bend.clr is not None for bend in bends) and min(run.table.straights) >= -1e-6
 
 
-@dataclass(slots=True)
+@dataclass
 class Subject:
     """One tube under audit.
 
@@ -118,7 +118,6 @@ class Subject:
     makers: list[Die | None] = field(default_factory=list)
     turned: list[bool] = field(default_factory=list)
     reported: set[tuple[str, int | None]] = field(default_factory=set)
-    _refits: list[tuple[BendTable, float] | None] = field(default_factory=list)
 
     @classmethod
     def of(cls, bench: DieBench, tube: Tube) -> Subject:
@@ -153,18 +152,17 @@ class Subject:
         """The die a bend is made on, as in the set-up; None where there is none for the section as it lies there."""
         return self.makers[index] or die_of(self.bends[index], self.dies[index], self.die)
 
-    def refit(self) -> tuple[BendTable, float] | None:
+    @cached_property
+    def refitted(self) -> tuple[BendTable, float] | None:
         """The table as a refit of the tube makes it, and how far the centerline moves (mm); None where that makes
         another tube of it."""
-        if not self._refits:
-            from converter.reducer.refit import keeps_shape, refit
+        from converter.reducer.refit import keeps_shape, refit
 
-            run, most = self.tube.run, 0.0
-            for clr, which in refit_targets(self.bends, self.dies, self.die).items():
-                run, moved = refit(run, clr, which)
-                most = max(most, moved)
-            self._refits.append((run.table, most) if keeps_shape(self.tube.run, most) else None)
-        return self._refits[0]
+        run, most = self.tube.run, 0.0
+        for clr, which in refit_targets(self.bends, self.dies, self.die).items():
+            run, moved = refit(run, clr, which)
+            most = max(most, moved)
+        return (run.table, most) if keeps_shape(self.tube.run, most) else None
 
     def finding(
         self,

@@ -8,11 +8,12 @@ from itertools import product
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from converter.arrays import Array
 from converter.kernel import require
 from converter.kernel.topology import Box, rough_box, subshapes
 
+Points = NDArray[np.float64]
 #: Part of a face's own measure that is no distance.
 _ROUNDING = 1e-9
 
@@ -29,8 +30,8 @@ class PartNear:
 
     low: tuple[float, ...]
     high: tuple[float, ...]
-    at: Callable[[Array], Array]
-    holds: Callable[[Array], bool]
+    at: Callable[[Points], Points]
+    holds: Callable[[Points], bool]
 
 
 def edges_near(shape: Any, box: Box) -> Iterator[PartNear]:
@@ -49,7 +50,7 @@ def edges_near(shape: Any, box: Box) -> Iterator[PartNear]:
         seen.add(hash(part))
         curve = BRepAdaptor_Curve(edge)
 
-        def at(parameters: Array, curve: Any = curve) -> Array:
+        def at(parameters: Points, curve: Any = curve) -> Points:
             return _rows(curve.Value(u) for (u,) in parameters.tolist())
 
         first, last = curve.FirstParameter(), curve.LastParameter()
@@ -82,17 +83,17 @@ def faces_near(shape: Any, box: Box) -> Iterator[PartNear]:
         if v1 <= v0 or u1 <= u0:
             continue
 
-        def at(parameters: Array, surface: Any = surface) -> Array:
+        def at(parameters: Points, surface: Any = surface) -> Points:
             return _rows(surface.Value(u, v) for u, v in parameters.tolist())
 
-        def holds(place: Array, face: Any = face) -> bool:
+        def holds(place: Points, face: Any = face) -> bool:
             state = BRepClass_FaceClassifier(face, gp_Pnt2d(*place.tolist()), _ROUNDING).State()
             return bool(state in (TopAbs_State.TopAbs_IN, TopAbs_State.TopAbs_ON))
 
         yield PartNear((u0, v0), (u1, v1), at, holds)
 
 
-def _rows(points: Iterator[Any]) -> Array:
+def _rows(points: Iterator[Any]) -> Points:
     return np.array([(p.X(), p.Y(), p.Z()) for p in points]).reshape(-1, 3)
 
 

@@ -29,10 +29,10 @@ _MOST_BENDS, _MOST_CORNERS = 12, 500
 
 def may_be_looser(run: Run, tol: Tolerances) -> bool:
     """Whether a tube has slight corners in number, or a curve that hardly misses straights and arcs."""
-    strays = [finding.measured or 0.0 for finding in run.findings if finding.code == "not-line-arc"]
-    slight = sum(bend.clr is None and bend.angle < _SLIGHT for bend in run.table.bends)
     if len(run.table.bends) > _MOST_CORNERS:
         return False
+    strays = [finding.measured or 0.0 for finding in run.findings if finding.code == "not-line-arc"]
+    slight = sum(bend.clr is None and bend.angle < _SLIGHT for bend in run.table.bends)
     return slight >= _MANY or (bool(strays) and max(strays) <= TIMES[-1] * tol.fit)
 
 

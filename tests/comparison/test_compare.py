@@ -237,11 +237,8 @@ def bent_wrongly(steps, settings_, length: float, errors: dict[int, tuple[float,
     return BendTable(rows, ends[-1] - ends[-2])
 
 
-@pytest.mark.parametrize("feed_from", ["A", "B"])
-def test_the_next_piece_comes_out_as_drawn(feed_from):
-    """A simulated bender whose stops, turns and marks are off by the same each time: the new settings undo it."""
-    shop = demo_shop()
-    shop = replace(shop, machine=replace(shop.machine, stop_step=None, turn_step=None))
+def rail_of_three_bends(shop, feed_from):
+    """Its table, at the radius of the die it is bent on, and its set-up."""
     section = parse_section("1.75x0.120in")
     die = shop.dies_for(section)[0]
     drawn = BendTable(
@@ -249,6 +246,15 @@ def test_the_next_piece_comes_out_as_drawn(feed_from):
     )
     run = Run("RAIL", None, False, drawn, Placement())
     (setup,) = set_up([Tube(run, section=section, metal="mild steel", die=die.name)], shop, feed_from=feed_from)
+    return drawn, setup
+
+
+@pytest.mark.parametrize("feed_from", ["A", "B"])
+def test_the_next_piece_comes_out_as_drawn(feed_from):
+    """A simulated bender whose stops, turns and marks are off by the same each time: the new settings undo it."""
+    shop = demo_shop()
+    shop = replace(shop, machine=replace(shop.machine, stop_step=None, turn_step=None))
+    drawn, setup = rail_of_three_bends(shop, feed_from)
     errors = {1: (-0.8, 0.0, 5.0), 2: (0.5, 1.5, -7.0), 3: (-0.3, -2.0, 3.0)}
     before = {step.bend: (step.stop, step.total, step.mark) for step in setup.steps}
     made = bent_wrongly(setup.steps, before, setup.stick_length, errors)
@@ -278,19 +284,14 @@ def test_a_radius_that_was_not_measured_moves_no_mark(feed_from, angles):
     the die's radius and another, so that straights differ and corners do not.
     """
     shop = demo_shop()
-    section = parse_section("1.75x0.120in")
-    die = shop.dies_for(section)[0]
-    drawn = BendTable(
-        (Bend(300.0, 0.0, 50.0, die.clr), Bend(260.0, 40.0, 60.0, die.clr), Bend(280.0, -75.0, 45.0, die.clr)), 400.0
-    )
-    run = Run("RAIL", None, False, drawn, Placement())
-    (setup,) = set_up([Tube(run, section=section, metal="mild steel", die=die.name)], shop, feed_from=feed_from)
+    drawn, setup = rail_of_three_bends(shop, feed_from)
+    radius = drawn.bends[0].clr
     typed = {i: angle for i, angle in enumerate(angles, 1) if angle != drawn.bends[i - 1].angle}
     made = typed_table(setup, typed, {}, {})
-    assert all(bend.clr > die.clr + 0.5 for bend in made.bends)
+    assert all(bend.clr > radius + 0.5 for bend in made.bends)
     reach = [0.0, *(bend.clr * tan(radians(bend.angle) / 2.0) for bend in made.bends), 0.0]
     corners = [straight + reach[i] + reach[i + 1] for i, straight in enumerate(made.straights)]
-    for clr in (die.clr, 0.97 * die.clr):
+    for clr in (radius, 0.97 * radius):
         reach = [0.0, *(clr * tan(radians(angle) / 2.0) for angle in angles), 0.0]
         straights = [leg - reach[i] - reach[i + 1] for i, leg in enumerate(corners)]
         told = BendTable(

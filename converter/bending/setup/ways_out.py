@@ -106,13 +106,5 @@ def _with_boxes_down(machine: Machine, raised: float) -> Machine:
     A box that belongs to the machine itself goes up with it; which one that is the file does not say, so the
     cure must clear the boxes in both places.
     """
-    down = tuple(
-        replace(
-            box,
-            name=box.name,
-            low=(box.low[0], box.low[1], box.low[2] - raised),
-            high=box.high,
-        )
-        for box in machine.boxes
-    )
+    down = tuple(replace(box, low=(box.low[0], box.low[1], box.low[2] - raised)) for box in machine.boxes)
     return replace(machine, boxes=down)

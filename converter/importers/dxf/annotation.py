@@ -45,6 +45,8 @@ def annotation_findings(curves: Sequence[DrawnCurve]) -> list[Finding]:
         curves: everything drawn, in mm.
     """
     counts = Counter(drawn.layer for drawn in curves)
+    if len(counts) < 2:
+        return []
     told = {layer: "annotation-name" for layer in counts if layer is not None and _tells(layer)}
     border = _border(curves)
     if border is not None and border not in told:
