@@ -8,6 +8,9 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+#: Whether `freeze_what_is_left` froze something in this process.
+_FROZEN = False
+
 
 @contextmanager
 def paused_gc() -> Iterator[None]:
@@ -22,10 +25,19 @@ def paused_gc() -> Iterator[None]:
         yield
     finally:
         if running:
-            if gc.get_freeze_count() == 0:  # else somebody's frozen objects would thaw
+            # what is frozen would thaw; to count it takes a walk over all of it
+            if not _FROZEN and gc.get_freeze_count() == 0:
                 gc.freeze()
                 gc.unfreeze()
             gc.enable()
+
+
+def freeze_what_is_left() -> None:
+    """Collect, and never again look through what is left: libraries and what they keep, in a process that lives on."""
+    global _FROZEN  # noqa: PLW0603 - true of a whole process
+    gc.collect()
+    gc.freeze()
+    _FROZEN = True
 
 
 def collect_garbage_between_files(files: int) -> None:

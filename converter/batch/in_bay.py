@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import io
 import os
 import pickle
@@ -16,7 +15,7 @@ from converter.disk.reading import files_read, recorded
 from converter.disk.silence import silence_streams
 from converter.ends import WorkerTask, mistake, refused, used_memory
 from converter.errors import ElbowroomError
-from converter.pause import paused_gc, return_freed_memory
+from converter.pause import freeze_what_is_left, paused_gc, return_freed_memory
 from converter.progress import begin_file
 from converter.worker import Worker
 
@@ -59,9 +58,8 @@ def serve(ending: int | None, patience: float | None) -> int:
                 _send(answers, (verdict, again))
                 if not again:
                     break
-                gc.collect()  # once the answer is out
+                freeze_what_is_left()  # once the answer is out
                 return_freed_memory()
-                gc.freeze()  # what is left are libraries and what they keep: not to be looked through every time
     except KeyboardInterrupt:
         return 128 + signal.SIGINT
     except (EOFError, OSError):  # nobody is there to ask or to be answered
