@@ -614,6 +614,7 @@ def _hook(path: Path) -> None:
     model.add_line((0, 0), (300, 0), dxfattribs={"layer": "TUBE"})
     model.add_arc((300, 100), 100, 270, 0, dxfattribs={"layer": "TUBE"})
     model.add_line((400, 100), (400, 400), dxfattribs={"layer": "TUBE"})
+    model.add_line((0, 900, 0), (0, 900, 300), dxfattribs={"layer": "POST"})  # not all of it lies flat
     doc.saveas(path)
 
 
