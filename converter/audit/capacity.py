@@ -15,6 +15,7 @@ from converter.bending.metal.capacity import (
 )
 from converter.findings import NOTE, Clause, Finding
 from converter.model.section import Section
+from converter.shop.model import Die
 from converter.tolerances import PAST_LENGTH, PAST_SHARE
 
 #: Part of the wall; a radius of 2 D loses a fifth, and clearly more is unusual. Common practice, no source.
@@ -97,7 +98,6 @@ def die_limits(subject: Subject) -> Iterator[Finding]:
         die = subject.die_at(i)
         if die is None:
             continue
-        mandrel = Clause.of("with-mandrel" if die.mandrel else "without-mandrel")
         most, least = die.max_wall_factor, die.min_d_of_bend
         if (
             most is not None
@@ -114,7 +114,7 @@ def die_limits(subject: Subject) -> Iterator[Finding]:
                     "factor": factor,
                     "die": die.name,
                     "most": most,
-                    "mandrel": mandrel,
+                    "mandrel": _mandrel(die),
                     "wall": section.greater / most,
                 },
                 measured=factor,
@@ -132,12 +132,16 @@ def die_limits(subject: Subject) -> Iterator[Finding]:
             yield subject.finding(
                 "d-of-bend",
                 i,
-                {"ratio": ratio, "die": die.name, "least": least, "mandrel": mandrel, "clr": least * size},
+                {"ratio": ratio, "die": die.name, "least": least, "mandrel": _mandrel(die), "clr": least * size},
                 measured=ratio,
                 limit=least,
                 unit=None,
                 cure="wider" if die.mandrel else "wider or mandrel",
             )
+
+
+def _mandrel(die: Die) -> Clause:
+    return Clause.of("with-mandrel" if die.mandrel else "without-mandrel")
 
 
 @check

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from math import ceil, floor, inf
 
 from converter.findings import Clause, Finding
-from converter.model.bends import BendTable
+from converter.model.bends import Bend, BendTable
 from converter.model.run import Run, Tube, turned_by_bend
 from converter.model.section import Section
 from converter.reducer.refit import CORNER_LIMIT, corner_cut, keeps_shape, refit, setback
@@ -189,8 +189,7 @@ def die_to_buy(tubes: Sequence[Tube], shop: Shop) -> list[Finding]:
     """
     # a tube whose bends lie both ways is for no one die
     bent = [tube for tube in tubes if not tube.run.is_free_curve and not _is_ring(tube) and not _lies_both_ways(tube)]
-    wanting = [tube for tube in bent if tube.section is not None and not _served(tube, shop)]
-    sections = {tube.section for tube in wanting}
+    sections = _unserved(bent, shop)
     found = []
     for one in common_radii(tube for tube in bent if tube.section in sections):
         dies = shop.dies_for(one.section)
@@ -226,10 +225,19 @@ def _lies_both_ways(tube: Tube) -> bool:
     return any(turned_by_bend(tube.section, tube.run.table.bends))
 
 
-def _served(tube: Tube, shop: Shop) -> bool:
-    """Whether the shop's dies make every bend as drawn; none of them lies a quarter turn from the first."""
-    dies = () if tube.section is None else shop.dies_for(tube.section)
-    return all(bend.clr is not None and die_for_bend(bend, dies) is not None for bend in tube.run.table.bends)
+def _unserved(tubes: Iterable[Tube], shop: Shop) -> set[Section]:
+    """The sections some of whose bends no die of the shop makes as drawn; none lies a quarter turn from the first."""
+    radii: dict[Section, dict[tuple[float | None, float], Bend]] = {}
+    for tube in tubes:
+        if tube.section is not None:
+            known = radii.setdefault(tube.section, {})
+            known.update({(bend.clr, bend.clr_uncertainty): bend for bend in tube.run.table.bends})
+    found = set()
+    for section, bends in radii.items():
+        dies = shop.dies_for(section)
+        if any(die_for_bend(bend, dies) is None for bend in bends.values()):
+            found.add(section)
+    return found
 
 
 def _serves(section: Section, members: Sequence[Tube], need: float) -> CommonRadius | None:

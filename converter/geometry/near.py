@@ -52,10 +52,14 @@ def _pairs_within(points: Array, within: float) -> NDArray[np.intp]:
         return found
     rows = []
     for i in range(0, len(points), _ROWS):
-        way = points[i : i + _ROWS, None] - points[None]
+        some = points[i : i + _ROWS]
+        near = i + np.flatnonzero(
+            ((points[i:] >= some.min(axis=0) - within) & (points[i:] <= some.max(axis=0) + within)).all(axis=1)
+        )
+        way = some[:, None] - points[near]
         one, other = np.nonzero(np.einsum("ijk,ijk->ij", way, way) <= within * within)
-        later = other > one + i
-        rows.append(np.stack((one[later] + i, other[later]), axis=1))
+        pairs = np.stack((one + i, near[other]), axis=1)
+        rows.append(pairs[pairs[:, 0] < pairs[:, 1]])
     return np.concatenate(rows)
 
 

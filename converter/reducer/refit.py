@@ -127,15 +127,18 @@ def keeps_shape(run: Run, moved: float) -> bool:
     The size is how far apart the ends of its straights and the middles of its bends lie at most, found from the one
     farthest from its end A.
     """
+    segments, most = run.centerline, same_within(MOST_MOVED)
+    if not segments:
+        return moved <= 0.0
+    if moved <= most * dist(segments[0].start, segments[-1].end):
+        return True
     points: list[Vec] = []
-    for segment in run.centerline:
+    for segment in segments:
         points += [segment.start, segment.end]
         if not isinstance(segment, Line):
             points += [segment.point(segment.angle * share) for share in (0.25, 0.5, 0.75)]
-    if not points:
-        return moved <= 0.0
     far = max(points, key=lambda point: dist(points[0], point))
-    return moved <= same_within(MOST_MOVED) * max(dist(far, point) for point in points)
+    return moved <= most * max(dist(far, point) for point in points)
 
 
 def _check(clr: float) -> None:

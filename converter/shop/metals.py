@@ -11,6 +11,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from difflib import get_close_matches
+from functools import lru_cache
 
 from converter.errors import ShopError
 from converter.model.section import Section
@@ -91,6 +92,7 @@ ALIASES: dict[str, tuple[str, ...]] = {
 }
 
 
+@lru_cache(maxsize=1024)
 def _key(name: str) -> str:
     """What names are compared by: no case, no blanks, no punctuation but the point between digits."""
     return re.sub(r"(?<!\d)\.|\.(?!\d)|[^\w.]|_", "", name.casefold().replace("normalized", "normalised"))

@@ -27,8 +27,9 @@ def longest_bar(shop: Shop, section: Section | None, metal: str | None) -> float
     """The longest bar on the rack that a tube may be cut from, mm; None where the rack has none of its section."""
     if section is None:
         return None
-    fitting = (bar for bar in shop.stock if bar.count != 0 and goes_with(bar, section, metal, shop.metals))
-    return max((bar.length for bar in fitting), default=None)
+    longest_first = sorted(shop.stock, key=lambda bar: -bar.length)
+    fitting = (bar for bar in longest_first if bar.count != 0 and goes_with(bar, section, metal, shop.metals))
+    return next((bar.length for bar in fitting), None)
 
 
 def price_for(shop: Shop, section: Section | None, metal: str | None) -> Price | None:

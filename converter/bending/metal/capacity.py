@@ -8,6 +8,7 @@ Flattening has no published formula that holds without measurements, so none is 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import sqrt
 
 from converter.errors import GeometryError
@@ -16,6 +17,7 @@ from converter.shop.metals import find_metal
 from converter.shop.model import Metal, Shop
 
 
+@lru_cache(maxsize=256)
 def plastic_moment(section: Section, yield_mpa: float, turned: bool = False) -> float:
     """Moment in N m at which the whole section yields: yield stress x Z (textbook plastic hinge).
 

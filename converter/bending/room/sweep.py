@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import inf, isfinite
 from typing import TypeAlias
 
@@ -139,9 +139,10 @@ class Sweeper:
         if len(angles) != len(table.bends) or not all(0.0 < angle < 360.0 for angle in angles):
             raise OptionError("Every bend needs one stop angle between 0 and 360 degrees.")
         longer = table
-        if table.bends:
-            first = replace(table.bends[0], feed=table.bends[0].feed + extra_a)
-            longer = BendTable((first, *table.bends[1:]), table.tail + extra_b)
+        if table.bends and (extra_a or extra_b):
+            first, *others = table.bends
+            first = first.moved(first.feed + extra_a, first.clr, first.clr_uncertainty)
+            longer = BendTable((first, *others), table.tail + extra_b)
         self.feed_from = feed_from
         self.space = space
         self.count = len(table.bends)

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from converter.bending.dies import seats
+from converter.bending.dies import Seat, seats
 from converter.bending.metal.springback import Springback, springback_for
 from converter.bending.room.questions import Steps, together
 from converter.bending.room.sweep import Clearance
@@ -230,49 +230,47 @@ class _SpringbackBench:
     def __init__(self, shop: Shop, changes: Mapping[tuple[str, str], float]) -> None:
         self.shop = shop
         self.changes = changes
-        self._orders: dict[tuple[object, ...], tuple[ChosenOrder, LeastRoom | None]] = {}
-        self._ways_out: dict[tuple[object, ...], Clause] = {}
+        #: Of tubes that are alike, by the number of their kind.
+        self._kinds: dict[tuple[object, ...], int] = {}
+        self._orders: dict[int, tuple[ChosenOrder, LeastRoom | None]] = {}
+        self._ways_out: dict[int, Clause] = {}
         self._unmeasured: list[LeastRoom] = []
-        self._springback: dict[tuple[str, Section | None, str | None, bool], Springback] = {}
+        self._springback: dict[tuple[Section | None, str | None], dict[tuple[str | None, bool], Springback]] = {}
 
     def chosen(self, tubes: Sequence[Tube], feed_from: str | None) -> list[_Chosen | None]:
         """The end and order taken for each tube; None for one without bends, and where something is lacking.
 
         They are weighed side by side, and those of equal tubes once: sweeping is what takes long.
         """
-        choosers: list[tuple[OrderChooser, tuple[object, ...]] | None] = []
-        asked: dict[tuple[object, ...], OrderChooser] = {}
+        choosers: list[tuple[OrderChooser, int] | None] = []
+        asked: dict[int, OrderChooser] = {}
         for tube in tubes:
             choosers.append(None)
             if tube.run.table.bends and not self._lacking(tube):
                 bends, copes = self._machine_bends(tube), self._copes(tube)
-                chooser, key = OrderChooser(tube, bends, self.shop, copes), (feed_from, copes, *_same(tube, bends))
-                choosers[-1] = chooser, key
-                if key not in self._orders:
-                    asked.setdefault(key, chooser)
+                kind = self._kinds.setdefault((feed_from, copes, *_same(tube, bends)), len(self._kinds))
+                chooser = OrderChooser(tube, bends, self.shop, copes)
+                choosers[-1] = chooser, kind
+                if kind not in self._orders:
+                    asked.setdefault(kind, chooser)
         found = together([chooser.choosing(feed_from) for chooser in asked.values()])
-        for (key, chooser), taken in zip(asked.items(), found, strict=True):
-            self._orders[key] = taken, chooser.least_room(taken[0], self._unmeasured)
-        orders: list[tuple[OrderChooser, ChosenOrder, LeastRoom | None] | None] = []
-        for one in choosers:
-            orders.append(None)
-            if one is not None:
-                chooser, ((chosen, why, search), room) = one[0], self._orders[one[1]]
-                chosen = chosen if asked.get(one[1]) is chooser else chooser.again(chosen)
-                orders[-1] = chooser, (chosen, why, search), room
+        for (kind, chooser), taken in zip(asked.items(), found, strict=True):
+            self._orders[kind] = taken, chooser.least_room(taken[0], self._unmeasured)
         # what would help is tried for one of equal tubes
-        near: dict[tuple[object, ...], Steps[Clause]] = {}
-        for key, chooser in asked.items():
-            chosen, _, search = self._orders[key][0]
+        near: dict[int, Steps[Clause]] = {}
+        for kind, chooser in asked.items():
+            chosen, _, search = self._orders[kind][0]
             if chosen.clearance is not None and chooser.is_near(chosen, search):
-                near[key] = ask_ways_out(chooser, chosen, chosen.clearance)
+                near[kind] = ask_ways_out(chooser, chosen, chosen.clearance)
         self._ways_out |= zip(near, together(list(near.values())), strict=True)
         found_of: list[_Chosen | None] = []
-        for one, order in zip(choosers, orders, strict=True):
+        for one in choosers:
             found_of.append(None)
-            if one is not None and order is not None:
-                chooser, (chosen, why, search), room = order
-                findings = chooser.findings(chosen, search, self._ways_out.get(one[1]))
+            if one is not None:
+                chooser, kind = one
+                (chosen, why, search), room = self._orders[kind]
+                chosen = chosen if asked.get(kind) is chooser else chooser.again(chosen)
+                findings = chooser.findings(chosen, search, self._ways_out.get(kind))
                 found_of[-1] = _Chosen(chosen, room, why, tuple(findings))
         return found_of
 
@@ -326,17 +324,19 @@ class _SpringbackBench:
 
     def _machine_bends(self, tube: Tube) -> list[MachineBend]:
         """Every bend on its die, from end A."""
+        known = self._springback.setdefault((tube.section, tube.metal), {})
         found = []
         for bend, seat in zip(tube.run.table.bends, seats(tube, self.shop), strict=True):
-            if seat.die is None:
-                known = Springback("none", note="There is no die for this section.")
-            else:
-                key = (seat.die.name, tube.section, tube.metal, seat.turned)
-                if key not in self._springback:
-                    self._springback[key] = springback_for(self.shop, seat.die, tube.section, tube.metal, seat.turned)
-                known = self._springback[key]
-            found.append(machine_bend(bend, seat, known))
+            key = None if seat.die is None else seat.die.name, seat.turned
+            if key not in known:
+                known[key] = self._springback_at(seat, tube)
+            found.append(machine_bend(bend, seat, known[key]))
         return found
+
+    def _springback_at(self, seat: Seat, tube: Tube) -> Springback:
+        if seat.die is None:
+            return Springback("none", note="There is no die for this section.")
+        return springback_for(self.shop, seat.die, tube.section, tube.metal, seat.turned)
 
     def _steps(self, tube: Tube, choice: OrderChoice) -> tuple[Step, ...]:
         """The bends in the order made."""
@@ -390,7 +390,7 @@ def _same(tube: Tube, made: Sequence[MachineBend]) -> tuple[object, ...]:
         (
             *(round(value, 6) for value in (bend.feed, bend.rotation, bend.angle, bend.clr or 0.0)),
             *(round(value, 6) for value in (one.stop, one.radius, one.stick)),
-            one.seat.die,
+            one.seat.die and one.seat.die.name,
             one.seat.turned,
         )
         for bend, one in zip(table.bends, made, strict=True)

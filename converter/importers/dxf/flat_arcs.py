@@ -23,6 +23,7 @@ import numpy as np
 
 from converter.arrays import Ints
 from converter.findings import Clause, Finding
+from converter.geometry.distinct import distinct
 from converter.geometry.vectors import (
     Vec,
     along,
@@ -216,8 +217,8 @@ def _meetings(place: Ints, without: set[int]) -> list[bool]:
     """
     curve = np.arange(len(place)) // 2
     counted = ~np.isin(curve, list(without))
-    once = np.unique(np.column_stack((place, curve))[counted], axis=0)
-    curves = np.bincount(once[:, 0], minlength=len(place))
+    once = distinct((place * len(place) + curve)[counted])
+    curves = np.bincount(once // len(place), minlength=len(place))
     met: list[bool] = (curves[place] > counted).tolist()
     return met
 

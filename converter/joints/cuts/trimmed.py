@@ -13,6 +13,7 @@ from math import cos, radians, sin
 import numpy as np
 
 from converter.arrays import Array, Flags, Ints
+from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec, cross
 from converter.joints.bodies import Body, End, Leg
 from converter.joints.cuts.lines import ParallelLines
@@ -211,7 +212,7 @@ class TrimmedLegs:
             depth[rows] = np.where(past[rows], self._across(w[rows], ahead[rows], ends, leg[rows]), depth[rows])
         # the cut is costly where the mate is bent: only where it may take metal away
         may = ~flat[:, None] & near & (depth > -half)
-        self._look_at(np.unique(cut[may.any(axis=1)]), rough)
+        self._look_at(distinct(cut[may.any(axis=1)]), rough)
         row, column = np.nonzero(may & self._matters(back, depth, cut, rough))
         if len(row):
             p, q = (_along(w, axes[cut])[row, column] for axes in (self._zero, self._side))
@@ -219,7 +220,7 @@ class TrimmedLegs:
             stops = self._stops(p, q, which, rough)
             # beyond what surely may be taken away it is seldom that a cut would take any; then its greatest reach tells
             doubtful = (there >= self._sure[which]) & (there - stops < here)
-            self._measure(np.unique(which[doubtful]))
+            self._measure(distinct(which[doubtful]))
             taken = ~doubtful | (there < self._limits[which])
             depth[row, column] = np.where(taken, np.minimum(here, there - stops), here)
         return depth

@@ -125,15 +125,17 @@ class Section:
 
     def is_same_size(self, other: Section, within: float) -> bool:
         """Whether it has the shape and, to so many mm, the sizes of another; corners may differ."""
-        sizes = zip(self.sizes[1:4], other.sizes[1:4], strict=True)
-        return self.shape == other.shape and all(abs(a - b) <= within for a, b in sizes)
+        return self.shape == other.shape and self._is_size(other.od, other.height, other.wall, within)
 
     def is_same_stock(self, other: Section, within: float) -> bool:
         """Whether a stick of it is one of another section, which may be told a quarter turn from it."""
-        if self.is_same_size(other, within):
-            return True
-        sizes = ((self.od, other.height), (self.height, other.od), (self.wall, other.wall))
-        return self.shape == other.shape and all(abs(a - b) <= within for a, b in sizes)
+        if self.shape != other.shape:
+            return False
+        sizes = (other.od, other.height), (other.height, other.od)
+        return any(self._is_size(od, height, other.wall, within) for od, height in sizes)
+
+    def _is_size(self, od: float, height: float, wall: float, within: float) -> bool:
+        return abs(self.od - od) <= within and abs(self.height - height) <= within and abs(self.wall - wall) <= within
 
     def sliding_inside(self, slip: float) -> Section | None:
         """The section of a sleeve that slides into the bore, with the same wall; None where there is no room for one.
