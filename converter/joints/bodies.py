@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from math import acos, degrees, radians, tan
+from dataclasses import dataclass, replace
+from math import acos, degrees, inf, radians, tan
 
 from converter.errors import GeometryError
 from converter.findings import Finding
@@ -18,6 +18,8 @@ from converter.model.frames import Station, pieces
 from converter.model.run import Tube
 from converter.model.section import Section
 
+#: Times half a tube's width, along it from an end: no metal nearer than that is what the end lands on.
+OWN_ROOM = 6.0
 #: Unlimited: as far as a straight is run on past the end of its tube, mm.
 FAR = 1e7
 
@@ -92,6 +94,8 @@ class Body:
         half: the furthest the outside reaches from the axis.
         ends: A and B; () for a closed run.
         name: of the tube; size: its smaller outside dimension, which decides of two tubes which is the smaller.
+        span: from where to where along the centerline, mm from end A, it is there to be landed on: without limits, but
+            for an end of its own (`met_by`).
     """
 
     index: int
@@ -103,6 +107,14 @@ class Body:
     ends: tuple[End, ...]
     name: str
     size: float
+    span: tuple[float, float] = (-inf, inf)
+
+    def met_by(self, end: End) -> Body:
+        """The tube as an end meets it: one of its own meets none of the metal next to it, which leads to it."""
+        if end.body != self.index:
+            return self
+        room, (low, high) = own_room(self.half, end.straight), self.span
+        return replace(self, span=(room, high) if end.letter == "A" else (low, self.length - room))
 
     def solid(
         self, leg: int, at: float, reach: float, gap: float, window: tuple[float, float, float]
@@ -126,7 +138,7 @@ class Body:
         closed = not self.ends
         count = len(self.legs)
         for step in (-1, 1):
-            i, edge = leg, low if step < 0 else high
+            i, edge = leg, max(low, self.span[0]) if step < 0 else min(high, self.span[1])
             while True:
                 one = self.legs[i]
                 inside = edge < one.begin if step < 0 else edge > one.begin + one.length
@@ -147,33 +159,44 @@ class Body:
     def parts(self, index: int, alone: bool, gap: float, window: tuple[float, float, float]) -> list[ObstaclePart]:
         """The parts of a leg, see `solid`; ``alone`` is a straight without ends."""
         leg = self.legs[index]
+        first = bool(self.ends) and index == 0
+        last = bool(self.ends) and index == len(self.legs) - 1
         if leg.arc is None:
-            first = bool(self.ends) and index == 0
-            last = bool(self.ends) and index == len(self.legs) - 1
             return [self._prism(leg, leg.start, leg.direction, () if alone else self._bounds(leg, first, last), gap)]
         arc = leg.arc
         a, b, corner = self._grown(gap)
+        start, stop = self._stretch(leg)
+        begin = arc.start if start == 0.0 else leg.point(start)
+        sweep = arc.angle if stop - start == leg.length else degrees((stop - start) / arc.radius)
         parts: list[ObstaclePart] = [
-            BendPart(
-                arc.center, arc.normal, arc.start, arc.radius, arc.angle, a, b, corner, leg.roll, window[:2], window[2]
-            )
+            BendPart(arc.center, arc.normal, begin, arc.radius, sweep, a, b, corner, leg.roll, window[:2], window[2])
         ]
-        if self.ends and index == 0:  # a tube that ends in a bend is taken to run on straight
+        if first and start == 0.0:  # a tube that ends in a bend is taken to run on straight
             parts.append(self._prism(leg, leg.start, leg.direction, ((leg.start, leg.direction),), gap))
-        if self.ends and index == len(self.legs) - 1:
+        if last and stop == leg.length:
             end = self.ends[1]
-            stop = (end.point, scale(end.direction, -1.0))
-            parts.append(self._prism(leg, end.point, end.direction, (stop,), gap, end.up))
+            beyond = (end.point, scale(end.direction, -1.0))
+            parts.append(self._prism(leg, end.point, end.direction, (beyond,), gap, end.up))
         return parts
 
     def _bounds(self, leg: Leg, first: bool, last: bool) -> tuple[Bound, ...]:
         found: list[Bound] = []
         before, after = (tan(radians(c) / 2.0) * self.half for c in leg.corners)
-        if not first:
+        start, stop = self._stretch(leg)
+        if start > 0.0:
+            found.append((leg.point(start), scale(leg.direction, -1.0)))
+        elif not first:
             found.append((along(leg.start, leg.direction, -before - 1e-9), scale(leg.direction, -1.0)))
-        if not last:
+        if stop < leg.length:
+            found.append((leg.point(stop), leg.direction))
+        elif not last:
             found.append((along(leg.end, leg.direction, after + 1e-9), leg.direction))
         return tuple(found)
+
+    def _stretch(self, leg: Leg) -> tuple[float, float]:
+        """From where to where along a leg the tube is there to be landed on; of most legs all of it."""
+        start, stop = (min(max(place - leg.begin, 0.0), leg.length) for place in self.span)
+        return start, stop
 
     def _grown(self, gap: float) -> tuple[float, float, float]:
         a, b, corner = self.section.outer.halves
@@ -196,6 +219,15 @@ class Body:
             if len(self.legs) > 1:
                 bounds = (*bounds, (far, scale(end.direction, -1.0)))
         return self._prism(leg, end.point, end.direction, bounds, gap, end.up)
+
+
+def own_room(half: float, straight: float) -> float:
+    """How far along a tube from an end its metal is none that this end lands on, mm: that leads to it.
+
+    Args:
+        half: half the tube's width; straight: length of the straight at the end, mm.
+    """
+    return max(OWN_ROOM * half, straight + half)
 
 
 def bodies(tubes: Iterable[Tube]) -> tuple[list[Body], list[Finding]]:

@@ -181,6 +181,44 @@ def cut(shape: Any, tools: Sequence[Any], name: str = "tube", wanted: float | No
     return best
 
 
+def joined(parts: Sequence[Any], name: str) -> Any:
+    """Solids that touch each other as one solid, no face left between them.
+
+    Raises:
+        GeometryError: they do not all touch, or the kernel makes no sound solid of them.
+    """
+    require()
+    from OCP.BRepAlgoAPI import BRepAlgoAPI_Fuse
+    from OCP.TopTools import TopTools_ListOfShape
+
+    from converter.kernel.shapes.solids import is_valid, volume
+
+    operation = BRepAlgoAPI_Fuse()
+    ones, others = TopTools_ListOfShape(), TopTools_ListOfShape()
+    ones.Append(parts[0])
+    for part in parts[1:]:
+        others.Append(part)
+    operation.SetArguments(ones)
+    operation.SetTools(others)
+    operation.Build()
+    made, wanted = [], sum(map(volume, parts))
+    if operation.IsDone():
+        made.append(operation.Shape())
+        operation.SimplifyResult()
+        # without the edges that are left in the midst of its surfaces, where the kernel does that soundly
+        made.insert(0, operation.Shape())
+    for shape in made:
+        found = pieces(shape)
+        if len(found) == 1 and is_valid(found[0]) and abs(volume(found[0]) - wanted) <= LIKE * wanted:
+            return found[0]
+    raise GeometryError(
+        f"Tube {quoted(name)}: the CAD kernel makes no sound solid of an end that is cut to the tube itself: write "
+        "it with its ends square (`--to step`), or draw that end as a tube of its own.",
+        code="cut-unsound",
+        where=name,
+    )
+
+
 def less(shape: Any, tools: Sequence[Any], name: str) -> Any:
     """A shape less all tools, whatever that leaves of it.
 

@@ -11,6 +11,7 @@ about the direction of travel. The inside of a bend is at the angle ``roll``.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import cos, degrees, radians, sin, tan
 
@@ -108,6 +109,43 @@ def _straight(found: list[Piece], at: Station, length: float, where: str) -> Sta
     end = replace(at, point=along(at.point, at.direction, length))
     found.append(Piece(at, end, length))
     return end
+
+
+def stretch(found: Sequence[Piece], begin: float, end: float) -> tuple[Piece, ...]:
+    """The part of some pieces between two places, mm along them from the first one's start.
+
+    Pieces are cut where a place lies in them; of a sharp corner the straight before it keeps it while it is not cut.
+    """
+    kept, at = [], 0.0
+    for piece in found:
+        first, last = max(begin - at, 0.0), min(end - at, piece.length)
+        at += piece.length
+        if last - first > SHORTEST_STRAIGHT:
+            kept.append(_stretch_of(piece, first, last))
+    return tuple(kept)
+
+
+def _stretch_of(piece: Piece, first: float, last: float) -> Piece:
+    """A piece from one place on it to another, each mm from its start; an end no further off than rounding is kept."""
+    begins, ends = first > SHORTEST_STRAIGHT, last < piece.length - SHORTEST_STRAIGHT
+    if not begins and not ends:
+        return piece
+    start = _station(piece, first) if begins else piece.start
+    end = _station(piece, last) if ends else piece.end
+    arc = piece.arc
+    if arc is not None:
+        arc = Arc.swept(arc.center, arc.normal, start.point, degrees((last - first) / arc.radius))
+    return replace(piece, start=start, end=end, length=last - first, arc=arc, corner=None if ends else piece.corner)
+
+
+def _station(piece: Piece, at: float) -> Station:
+    """The frame on a piece, ``at`` mm from its start."""
+    start, arc = piece.start, piece.arc
+    if arc is None:
+        return replace(start, point=along(start.point, start.direction, at))
+    angle = degrees(at / arc.radius)
+    way, across = (rotate(v, arc.normal, angle) for v in (start.direction, start.across))
+    return _squared(Station(arc.point(angle), way, across))
 
 
 def _squared(at: Station) -> Station:

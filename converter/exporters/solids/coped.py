@@ -7,7 +7,7 @@ an end passes beside its mate, it is cut off level with the mate's axis, as the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from math import copysign, pi
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ import numpy as np
 from converter.arrays import Array
 from converter.errors import GeometryError
 from converter.exporters.solids.coped_bend import seen_aside, strips
+from converter.exporters.solids.end_parts import MetalPart, met_by_end, metal_parts
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
 from converter.joints.cuts.lines import ObstaclePart, ParallelLines
 from converter.joints.cuts.round import RoundPrism
@@ -77,21 +78,59 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Tub
         GeometryError: there is no such solid.
         MissingLibraryError: the CAD kernel is not installed.
     """
-    from converter.kernel.cuts import LIKE, cut
+    from converter.kernel.cuts import joined
     from converter.kernel.shapes.solids import tube_solid
 
     if not joints:
         return tube_solid(tube.run, section, made)
-    _check_own_way(joints)
+    parts, more = _parts(tube, section, joints)
+    solids = [_cut_part(tube, section, part, more) for part in parts]
+    return solids[0] if len(solids) == 1 else joined(solids, tube.name)
+
+
+def own_end(
+    tube: Tube, section: Section, joint: Joint, joints: Sequence[Joint]
+) -> tuple[Any, list[tuple[TubeMetal, Any]]]:
+    """The solid at an end that is cut to its own tube, and the rest of that tube as its mates.
+
+    Args:
+        tube, section: as of `coped_solid`, which has the errors too.
+        joint: the end; joints: of all ends of the tube that are cut.
+    """
+    (rest, *ends), more = _parts(tube, section, joints)
+    end = next(part for part in ends if part.joints == (joint,))
+    mates = [met_by_end(rest, end, more[joint.end]), *(part for part in ends if part is not end)]
+    solid, *others = (_cut_part(tube, section, part, more) for part in (end, *mates))
+    return solid, [(part.metal, other) for part, other in zip(mates, others, strict=True)]
+
+
+def _parts(tube: Tube, section: Section, joints: Sequence[Joint]) -> tuple[list[MetalPart], dict[str, float]]:
+    """The parts of a tube that is run on as its cuts need it, and by how much: see `metal_parts` and `run_on`."""
+    from converter.model.metal import metal
+
     run, more = run_on(tube.run, joints)
-    solid = tube_solid(run, section)
-    wanted = _uncut(tube, section, made) - sum(removed_volume(joint) for joint in joints)
+    return metal_parts(metal(run, section), joints, more), more
+
+
+def _cut_part(tube: Tube, section: Section, part: MetalPart, more: Mapping[str, float]) -> Any:
+    """The solid of a part of a tube, its ends cut."""
+    from converter.kernel.cuts import LIKE, cut
+    from converter.kernel.shapes.solids import tube_solid, volume
+
+    solid, name = tube_solid(tube.run, section, part.metal), tube.name
+    pieces, joints = part.metal.pieces, part.joints
+    if not joints:
+        return solid
+    # by Pappus' theorem, but for sharp corners, whose mitres are measured
+    mitred = any(piece.corner is not None for piece in pieces)
+    whole = volume(solid) if mitred else section.area * sum(piece.length for piece in pieces)
+    wanted = whole - sum(removed_volume(joint) + section.area * more[joint.end] for joint in joints)
     best: tuple[float, Any] | None = None
     problem: GeometryError | None = None
     for behind_bends in _ways(joints):
-        tools = [tool for joint in joints for tool in cutters(joint, more.get(joint.end, 0.0), behind_bends)]
+        tools = [tool for joint in joints for tool in cutters(joint, more[joint.end], behind_bends)]
         try:
-            found, size = cut(solid, tools, tube.name, wanted)
+            found, size = cut(solid, tools, name, wanted)
         except GeometryError as error:
             problem = error
             continue
@@ -105,30 +144,13 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Tub
         raise problem
     if best[0] > _ASTRAY * abs(wanted):
         raise GeometryError(
-            f"Tube {quoted(tube.name)}: cut to its mates, its solid comes out {best[0] / abs(wanted):.0%} off "
+            f"Tube {quoted(name)}: cut to its mates, its solid comes out {best[0] / abs(wanted):.0%} off "
             "the metal that its cuts leave, so it is not written: write it with its ends square (`--to step`), or name "
             "the other tubes with --run.",
             code="cut-unsound",
-            where=tube.name,
+            where=name,
         )
     return best[1]
-
-
-def _check_own_way(joints: Sequence[Joint]) -> None:
-    """No end is cut to its own tube: what cuts it would take that tube's own metal with it.
-
-    Raises:
-        GeometryError: one is.
-    """
-    for joint in joints:
-        if joint.tube in joint.mates:
-            raise GeometryError(
-                f"Tube {quoted(joint.tube)}: its end {joint.end} is cut to the tube itself, and of such a tube no "
-                "solid with cut ends can be made: write it with its ends square (`--to step`), or draw that end as a "
-                "tube of its own.",
-                code="cut-unsound",
-                where=joint.tube,
-            )
 
 
 def _ways(joints: Sequence[Joint]) -> tuple[bool, ...]:
@@ -147,15 +169,6 @@ def _level_along_bend(joint: Joint) -> bool:
     if not isinstance(lead, BendPart) or abs(dot(lead.normal, joint.direction)) > _SQUARE:
         return False
     return not all(bool(joint.cut.reach(branch.lines(angles(5.0), bore))[1].all()) for bore in (False, True))
-
-
-def _uncut(tube: Tube, section: Section, made: TubeMetal | None) -> float:
-    """Volume of a tube without cuts, mm3: by Pappus' theorem, but for sharp corners, whose mitres are measured."""
-    from converter.kernel.shapes.solids import tube_solid, volume
-
-    if any(bend.clr is None for bend in tube.run.table.bends):
-        return volume(tube_solid(tube.run, section, made))
-    return section.area * tube.run.table.developed_length
 
 
 def removed_volume(joint: Joint) -> float:

@@ -15,7 +15,7 @@ import numpy as np
 from converter.arrays import Array, Flags
 from converter.exporters.paper.cope_words import copes_of
 from converter.exporters.solids.bodies import TubeBody, bodies
-from converter.exporters.solids.coped import MARGIN, cut_points, joints_of, run_on, wall_points
+from converter.exporters.solids.coped import MARGIN, cut_points, joints_of, own_end, run_on, wall_points
 from converter.exporters.solids.coped_bodies import coped_bodies, coped_copies
 from converter.exporters.solids.equal_joints import JointLook, joint_look
 from converter.exporters.solids.least_gap import nearest_point
@@ -24,7 +24,8 @@ from converter.geometry.vectors import Vec
 from converter.joints.bodies import bodies as frame_bodies
 from converter.joints.model import Joint
 from converter.joints.near.legs import STEP, Legs, nearest_of_pairs
-from converter.model.curve import Arc, Segment
+from converter.model.curve import Arc
+from converter.model.frames import Piece
 from converter.progress import steps
 
 if TYPE_CHECKING:
@@ -94,7 +95,7 @@ def fit_up(job: Job) -> FitUp:
     shown = job.shown.names
     made = coped_bodies(job)
     found, solids = [body for body, _ in made], [solid for _, solid in made]
-    place = {body.tube.name: i for i, body in enumerate(found)}
+    place, by_tube = {body.tube.name: i for i, body in enumerate(found)}, joints_of(job.joints)
     fits: list[JointFit] = []
     shared, known = coped_copies(job), list[tuple[JointLook, JointFit]]()
     joined: set[tuple[int, int]] = set()
@@ -110,7 +111,9 @@ def fit_up(job: Job) -> FitUp:
         look = joint_look(joint, [found[mate] for mate in mates], shared, job.copes.holes, at[1:])
         fit = next((fit for other, fit in known if look is not None and look.equals(other)), None)
         if fit is None:
-            fit = _fit(joint, at, solids[own], [(found[mate], solids[mate]) for mate in mates])
+            others = [(found[mate], solids[mate]) for mate in mates if mate != own]
+            end, rest = (solids[own], []) if own not in mates else _own_end(found[own], joint, by_tube[joint.tube])
+            fit = _fit(joint, at, end, others + rest)
             if look is not None:
                 known.append((look, fit))
         fits.append(replace(fit, joint=joint))
@@ -118,6 +121,12 @@ def fit_up(job: Job) -> FitUp:
     apart = _apart(job, found)
     hit = [c for c in clashes(solids, joined, LEAST_CLASH, apart) if {names[c.solid], names[c.other]} & shown]
     return FitUp(tuple(fits), tuple(TubeClash(names[c.solid], names[c.other], c.volume, c.center) for c in hit))
+
+
+def _own_end(body: TubeBody, joint: Joint, joints: Sequence[Joint]) -> tuple[Any, list[tuple[TubeBody, Any]]]:
+    """The solid at an end of a tube that is cut to that tube, and the rest of it as bodies of their own."""
+    end, rest = own_end(body.tube, body.section, joint, joints)
+    return end, [(replace(body, metal=metal), solid) for metal, solid in rest]
 
 
 def _apart(job: Job, found: Sequence[TubeBody]) -> Callable[[int, int], bool]:
@@ -207,7 +216,7 @@ def in_wall(points: Array, body: TubeBody, within: float) -> Flags:
     outside = _outside(body) - within
     bore = min((min(loop.halves[:2]) for loop in body.section.loops[1:]), default=-1.0) + within
     found = np.zeros(len(points), dtype=bool)
-    for away, beyond in _off_pieces(points, body.tube.run.centerline):
+    for away, beyond in _off_pieces(points, body.metal.pieces):
         found |= (away < outside) & (away > bore) & (beyond <= within)
     return found
 
@@ -215,7 +224,7 @@ def in_wall(points: Array, body: TubeBody, within: float) -> Flags:
 def off_outside(points: Array, body: TubeBody) -> Array:
     """How far points lie from the outside of a tube, mm, its ends counted as if they ran on; about, if not round."""
     outside = _outside(body)
-    pieces = _off_pieces(points, body.tube.run.centerline)
+    pieces = _off_pieces(points, body.metal.pieces)
     rows = [np.where(beyond <= 0.0, np.abs(away - outside), np.inf) for away, beyond in pieces]
     nearest: Array = np.minimum.reduce(rows)
     return nearest
@@ -223,7 +232,7 @@ def off_outside(points: Array, body: TubeBody) -> Array:
 
 def least_off(points: Array, body: TubeBody) -> Array:
     """How far points lie from a tube's metal, mm, at least: as if each straight ran on, and each bend all around."""
-    away = np.minimum.reduce([away for away, _ in _off_pieces(points, body.tube.run.centerline)])
+    away = np.minimum.reduce([away for away, _ in _off_pieces(points, body.metal.pieces)])
     least: Array = np.maximum(away - _outside(body) - _TOUCHING, 0.0)
     return least
 
@@ -234,20 +243,21 @@ def _outside(body: TubeBody) -> float:
     return hypot(half_up - corner, half_across - corner) + corner
 
 
-def _off_pieces(points: Array, pieces: Sequence[Segment]) -> Iterator[tuple[Array, Array]]:
-    """Of each piece of a centerline: how far points lie from it, and how far beyond its ends; mm."""
+def _off_pieces(points: Array, pieces: Sequence[Piece]) -> Iterator[tuple[Array, Array]]:
+    """Of each piece of a tube: how far points lie from its centerline, and how far beyond its ends; mm."""
     last = len(pieces) - 1
     for i, piece in enumerate(pieces):
-        if isinstance(piece, Arc):
-            yield _off_arc(points, piece)
+        start, end = piece.start, piece.end
+        if piece.arc is not None:
+            yield _off_arc(points, piece.arc)
             if i == 0:
-                yield _off_line(points, piece.start, piece.start_direction, -inf, 0.0)
+                yield _off_line(points, start.point, start.direction, -inf, 0.0)
             if i == last:
-                yield _off_line(points, piece.end, piece.end_direction, 0.0, inf)
+                yield _off_line(points, end.point, end.direction, 0.0, inf)
         else:
-            low = 0.0 if i > 0 and isinstance(pieces[i - 1], Arc) else -inf
-            high = piece.length if i < last and isinstance(pieces[i + 1], Arc) else inf
-            yield _off_line(points, piece.start, piece.direction, low, high)
+            low = 0.0 if i > 0 and pieces[i - 1].arc is not None else -inf
+            high = piece.length if i < last and pieces[i + 1].arc is not None else inf
+            yield _off_line(points, start.point, start.direction, low, high)
 
 
 def _off_line(points: Array, start: Vec, direction: Vec, low: float, high: float) -> tuple[Array, Array]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from converter.arrays import Array, Flags, Ints
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, any_normal, cross, distance, dot, norm, sub
-from converter.joints.bodies import Body, End, Leg
+from converter.joints.bodies import OWN_ROOM, Body, End, Leg
 from converter.joints.cuts.lines import Branch, NoCutError, ParallelLines
 from converter.joints.cuts.saddle import Cut, angles, union
 from converter.joints.cuts.square import rounded
@@ -131,7 +131,7 @@ def _likely(
     if itself.any():
         total = np.array([body.length for body in bodies])[which]
         apart_along = np.where(at_b == 0, index.begin[leg], total - index.begin[leg] - length)
-        keep &= ~(itself & (apart_along < 6.0 * own))
+        keep &= ~(itself & (apart_along < OWN_ROOM * own))
     keep &= ~index.crowds.stands_with(which, at_b, index.body[leg])
     value: NDArray[np.bool_] = keep
     return value
@@ -171,7 +171,7 @@ def _on_straights(
     columns = (row, index.body[leg], index.leg[leg], flat, at, foot, ahead, offset, sine, cosine)
     for n, *values in zip(looked.tolist(), *(one[looked].tolist() for one in columns), strict=True):
         i, j, on, is_flat, there, (x, y, z), further, aside, across, level = values
-        end, other = ends[i], bodies[j]
+        end, other = ends[i], bodies[j].met_by(ends[i])
         if is_flat:
             found[n] = _parallel(end, bodies[end.body], other, on, tol)
             continue
@@ -365,7 +365,7 @@ def _on_bends(
         asked: list[tuple[int, Approach, _NearPlace]] = []
         for n, (fx, fy, fz), (ax, ay, az), at, centre, offset, past, angle in looked:
             end = ends[int(row[n])]
-            other = bodies[int(index.body[leg[n]])]
+            other = bodies[int(index.body[leg[n]])].met_by(end)
             place = _NearPlace(int(index.leg[leg[n]]), at, (fx, fy, fz), (ax, ay, az), centre, offset, angle)
             if _is_of_the_next_leg(other, place, past, tol):
                 continue

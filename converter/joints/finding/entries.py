@@ -64,7 +64,7 @@ class _LegParts:
     """The parts of legs that were asked for, each made once; a bend's window is that of whoever asks."""
 
     every: list[ObstaclePart] = field(default_factory=list)
-    of_leg: dict[tuple[int, int, bool], list[int]] = field(default_factory=dict)
+    of_leg: dict[tuple[int, tuple[float, float], int, bool], list[int]] = field(default_factory=dict)
 
     def around(self, approach: Approach, reach: float) -> list[int]:
         """The numbers of the parts of a mate about a place."""
@@ -75,7 +75,7 @@ class _LegParts:
         return [number for leg in legs for number in self._of(mate, leg, False)]
 
     def _of(self, mate: Body, leg: int, alone: bool) -> list[int]:
-        key = (mate.index, leg, alone)
+        key = (mate.index, mate.span, leg, alone)
         if key not in self.of_leg:
             made = mate.parts(leg, alone, 0.0, (0.0, 0.0, 0.0))
             self.of_leg[key] = list(range(len(self.every), len(self.every) + len(made)))

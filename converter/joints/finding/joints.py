@@ -438,7 +438,7 @@ def _solid(contact: Contact, own: Body, mate: Body, gap: float) -> tuple[Obstacl
         reach, wide = reach + further, wide + further
     # the tube's other end may land on the same mate: that is not this end's cut
     back = min(wide, max(0.55 * own.length, mate.half))
-    return mate.solid(
+    return mate.met_by(contact.end).solid(
         contact.leg, contact.at, reach, gap, (-contact.ahead - wide, -contact.ahead + back, -contact.ahead)
     )
 

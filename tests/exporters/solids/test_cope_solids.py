@@ -151,16 +151,6 @@ def test_a_cut_leaves_the_rest_of_a_bent_tube_alone():
     agrees(tube, joints, solid)
 
 
-def test_an_end_cut_to_its_own_tube_is_refused():
-    """A loop whose end comes back square onto its first straight: what cuts the end would take that straight too."""
-    bends = [(400.0, 0.0, 90.0, 100.0), (100.0, 0.0, 90.0, 100.0), (100.0, 0.0, 90.0, 100.0)]
-    run = run_of(bends, 200.0, Placement((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)), name="LOOP")
-    tubes = [tube_of(run, RUNG)]
-    assert [(joint.end, joint.mates) for joint in find_joints(tubes)[0]] == [("B", ("LOOP",))]
-    with pytest.raises(GeometryError, match=r"'LOOP': its end B is cut to the tube itself"):
-        coped(tubes)
-
-
 def test_nothing_left_is_said():
     from converter.kernel.cuts import cut, prism
 

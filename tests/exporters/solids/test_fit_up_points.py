@@ -12,7 +12,8 @@ from converter.exporters.solids.fit_up import in_wall, least_off
 from converter.kernel.fit_up import any_inside, gap, gaps
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.bends import Bend, BendTable, Placement
-from converter.model.run import Run, Tube
+from converter.model.metal import metal
+from converter.model.run import Run
 from converter.model.section import Section
 
 TABLES = {
@@ -33,15 +34,15 @@ def test_no_point_in_the_metal_is_missed(table, section):
     near = 0.6 * max(section.od, section.height)
     count = 30 if table == "bent" else 60  # the kernel takes long over bends
     points = middles[rng.integers(len(middles), size=count)] + rng.uniform(-1.0, 1.0, (count, 3)) * near
-    chosen = in_wall(points, SimpleNamespace(tube=Tube(run, section), section=section), 5e-5)
-    metal = np.array([any_inside([point], solid, 1e-4) for point in points.tolist()])
-    assert metal.sum() > 0 and not (metal & ~chosen).any()
+    chosen = in_wall(points, SimpleNamespace(metal=metal(run, section), section=section), 5e-5)
+    held = np.array([any_inside([point], solid, 1e-4) for point in points.tolist()])
+    assert held.sum() > 0 and not (held & ~chosen).any()
     assert not chosen.all()
 
 
 def test_points_on_the_surfaces_of_round_tube_are_left_out():
     run = Run("T", None, False, BendTable((), 300.0), Placement((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)))
-    body = SimpleNamespace(tube=Tube(run, RAIL), section=RAIL)
+    body = SimpleNamespace(metal=metal(run, RAIL), section=RAIL)
     out, bore = RAIL.od / 2.0, RAIL.od / 2.0 - RAIL.wall
     across = np.array([out, out - 4e-5, bore, bore + 4e-5, out - 6e-5, bore + 6e-5, (out + bore) / 2.0])
     points = np.column_stack([np.full(7, 150.0), across * 0.6, across * 0.8])
@@ -56,7 +57,7 @@ def test_no_point_is_said_to_be_further_off_than_the_kernel_finds_it(table):
 
     place = Placement((5.0, -7.0, 3.0), (0.6, 0.8, 0.0), (0.0, 0.0, 1.0))
     runs = [Run("T", None, False, TABLES[table], place), Run("U", None, False, BendTable((), 400.0), Placement())]
-    bodies = [SimpleNamespace(tube=Tube(run, RAIL), section=RAIL) for run in runs]
+    bodies = [SimpleNamespace(metal=metal(run, RAIL), section=RAIL) for run in runs]
     solids = [tube_solid(run, RAIL) for run in runs]
     rng = np.random.default_rng(3)
     middles = np.array([p for s in runs[0].centerline for p in (s.start, s.end)])
