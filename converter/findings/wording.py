@@ -14,6 +14,7 @@ from converter.quoting import quoted, shortened
 from converter.tolerances import PAST_LENGTH, PAST_SHARE
 from converter.units import (
     Display,
+    cut_length,
     decimals_telling,
     either_length,
     fine_length,
@@ -228,6 +229,7 @@ _KINDS: dict[str, Callable[[Any, Display], str]] = {
     "length": lambda value, display: display.length(value),
     "any": lambda value, display: small_length(value, display) if abs(value) < 1.0 else display.length(value),
     "number": lambda value, display: display.number(value),
+    "cut": cut_length,
     "fine": fine_length,
     "either": either_length,
     "place": place_text,

@@ -207,10 +207,12 @@ class _Findings:
         """The stick against the machine, and against the bars on the rack."""
         tube, stick = self.setup.tube, self.setup.stick_length
         machine = self.shop.machine.max_length if self.setup.steps else None
-        rack = longest_bar(self.shop, tube.section, tube.metal)
-        for variant, limit in (("machine", machine), ("rack", rack)):
+        bar = longest_bar(self.shop, tube.section, tube.metal)
+        rack = None if bar is None else self.shop.cutting.saw.longest(bar)
+        sawn = "rack" if bar is None or rack is None or bar - rack <= PAST_LENGTH else "saw"
+        for variant, limit in (("machine", machine), (sawn, rack)):
             if limit is not None and stick > limit + PAST_LENGTH:
-                values = {"stick": stick, "most": limit, "section": tube.section}
+                values = {"stick": stick, "most": limit, "section": tube.section, "bar": bar}
                 yield self._finding("stick-too-long", None, values, variant=variant, measured=stick, limit=limit)
 
     def _bend(self, index: int) -> int:
