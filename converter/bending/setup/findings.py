@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from converter.bending.metal.law_findings import fit_findings
 from converter.bending.setup.clamping import Lack
 from converter.bending.setup.shape import wider
-from converter.bending.split import best_refit, best_split, makeable_by
+from converter.bending.split import AS_BENDS_GO, best_refit, best_split, makeable_by
 from converter.findings import NOTE, WARNING, Clause, Finding
 from converter.model.run import turned_by_bend
 from converter.shop.assign import die_for_bend
@@ -19,9 +19,6 @@ from converter.tolerances import PAST_ANGLE, PAST_LENGTH, same_within
 if TYPE_CHECKING:
     from converter.bending.setup.setup import Setup, Step
 
-#: mm; legs that come out this little off their place are as bends go, further off is a warning. Common practice, no
-#: source.
-AS_BENDS_GO = 1.0
 #: mm; legs that come out this little further apart need no words.
 WORTH_SAYING = 0.5
 

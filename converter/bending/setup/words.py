@@ -144,10 +144,10 @@ class SetupView:
                 words += ": where a fraction would be further off it is in decimals"
             notes.append(f"{words}{'' if all(told) else '; where rounding costs more, only the angle is told'}.")
         if machine.stop_step is not None:
-            stops = [(step.stop - step.stop_set, f" for bend {step.bend}") for step in self.setup.steps]
+            stops = [(step.stop - step.stop_set, f" for bend {step.bend}") for step in self.marked]
             notes.append(stop_step_note(machine.stop_step, stops))
         if machine.turn_step is not None and len(self.setup.steps) > 1:
-            left = [(step.bend, wrapped(step.total - step.total_set)) for step in self.setup.steps]
+            left = [(step.bend, wrapped(step.total - step.total_set)) for step in self.marked]
             over = [f"before bend {bend} {abs(off):.2f}° {turn_words(off)}" for bend, off in left if _shows(off)]
             rest = f" Left over, and not adding up: {listed(over)}." if over else ""
             notes.append(f"Turns are given to the step of the machine's ring, {machine.turn_step:g}°.{rest}")
