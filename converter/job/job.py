@@ -247,6 +247,7 @@ class Job:
         if self.program_tubes is not None:
             own = [finding for tube in self.program_tubes.tubes for finding in (*tube.run.findings, *tube.findings)]
             return self.program_tubes.tubes, (*self.program_tubes.findings, *own)
+        from converter.bending.dies import die_names
         from converter.job.unit_doubts import unit_doubts
         from converter.shop.corners import BEND, corner_findings
 
@@ -258,7 +259,10 @@ class Job:
             findings = [*drawing.findings, *told]
             for tube in tubes:
                 findings += [*tube.run.findings, *tube.findings]
-            if shop.is_demo and any(finding.code in _SHAPED_BY_DIE for finding in findings):
+            if shop.is_demo and (
+                any(finding.code in _SHAPED_BY_DIE for finding in findings)
+                or any(die_names(tube, shop) for tube in tubes)
+            ):
                 findings.append(Finding("demo-shop"))
             findings += _corners_without_radius(tubes, shop)
             findings += corner_findings(
