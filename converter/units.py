@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
-from math import floor, gcd, inf, isfinite, pi
+from math import ceil, floor, gcd, inf, isfinite, pi
 from os import urandom
 
 from converter.errors import OptionError, UnitsError
@@ -423,6 +423,21 @@ def place_text(point: Iterable[float], display: Display) -> str:
     """A place in mm for a sentence: ``(100.00, 0.00, 25.40) mm``."""
     values = tuple(point)
     return display.each(lambda one: f"({', '.join(map(one.number, values))}) {one.unit}")
+
+
+def rounded_up(mm: float, display: Display) -> float:
+    """The least length that can be shown and is not below ``mm`` (a millionth of a step may go)."""
+    return ceil(mm / display.step - 1e-6) * display.step
+
+
+def cut_number(mm: float, display: Display) -> str:
+    """The bare number of a cut length in mm, rounded up; in every unit and rounding of the display."""
+    return display.each(lambda one: one.number(rounded_up(mm, one)))
+
+
+def cut_length(mm: float, display: Display) -> str:
+    """The same with its unit."""
+    return display.each(lambda one: one.length(rounded_up(mm, one)))
 
 
 def fine_length(mm: float, display: Display) -> str:

@@ -99,16 +99,16 @@ class CutlistWork:
 
     def begin(self, job: Job) -> tuple[DrawingVerdict, Write]:
         """What came of it, and what writes it."""
-        from converter.job.cutlist import check_quantities, cut_list
+        from converter.job.cutlist import bars_for, check_quantities, cut_list
         from converter.job.pieces import in_pieces
         from converter.shop.rack import load_rack
         from converter.units import parse_length
 
         rack = None if self.rack is None else load_rack(self.rack)
-        if self.split:
-            job = in_pieces(job).job
-        check_quantities([job], self.quantities)
         buyable = [parse_length(typed, job.drawing.read_as) for typed in self.bars]
+        if self.split:
+            job = in_pieces(job, bars=bars_for(job, rack, buyable)).job
+        check_quantities([job], self.quantities)
         cuts = cut_list([job], self.quantities, rack=rack, buyable=buyable, seconds=self.seconds)
         verdict = replace(DrawingVerdict.of_job(job, cuts.findings), cuts=_sum_of(cuts))
         return verdict, partial(_write_cuts, job, cuts, self)

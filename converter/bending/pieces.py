@@ -209,7 +209,7 @@ def at_lengths(tube: Tube, places: Sequence[float], display: Display | None = No
 def _longest_stick(tube: Tube, shop: Shop, longest: float | None) -> float:
     limits = [limit for limit in (longest, shop.machine.max_length if tube.run.table.bends else None) if limit]
     bar = longest_bar(shop, tube.section, tube.metal)
-    return min([*limits, *([bar] if bar else [])], default=inf)
+    return min([*limits, *([shop.cutting.saw.longest(bar)] if bar else [])], default=inf)
 
 
 def _makeable(asked: Sequence[_PieceInQuestion], shop: Shop) -> list[bool]:

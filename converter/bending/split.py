@@ -28,6 +28,9 @@ _EQUAL = 1e-6
 _SAME = 0.05
 #: How many of the radii drawn, and of those between them, are tried.
 _TRIED = 24
+#: mm; legs that come out this little off their place are as bends go: further off is a warning, and no die is bought
+#: for less. Common practice, no source.
+AS_BENDS_GO = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +184,8 @@ def die_to_buy(tubes: Sequence[Tube], shop: Shop) -> list[Finding]:
     """'die-to-buy' for each section some of whose bends no die of the shop makes, when one die would make all.
 
     Rings and free curves are for no die, and count for nothing here. A die that makes another tube of one
-    (`converter.reducer.refit.keeps_shape`) is none to buy.
+    (`converter.reducer.refit.keeps_shape`) is none to buy; nor is one where the shop's own move the centerlines by no
+    more than `AS_BENDS_GO`.
 
     Args:
         tubes: of the drawing, with their sections.
@@ -195,6 +199,8 @@ def die_to_buy(tubes: Sequence[Tube], shop: Shop) -> list[Finding]:
         dies = shop.dies_for(one.section)
         if any(abs(die.clr - one.clr) <= _SAME for die in dies):
             # it is owned, and the refit to it is told bend by bend
+            continue
+        if all(_nearly_served(tube, dies) for tube in wanting if tube.section == one.section):
             continue
         members = [tube.run for tube in bent if tube.section == one.section]
         if not one.exact and not all(keeps_shape(run, refit(run, one.clr)[1]) for run in members):
@@ -238,6 +244,12 @@ def _unserved(tubes: Iterable[Tube], shop: Shop) -> set[Section]:
         if any(die_for_bend(bend, dies) is None for bend in bends.values()):
             found.add(section)
     return found
+
+
+def _nearly_served(tube: Tube, dies: Sequence[Die]) -> bool:
+    """Whether one of the dies makes a tube of its bends that is no further from it than bends come out."""
+    refitted = best_refit(tube.run, dies)
+    return refitted is not None and refitted[2] <= AS_BENDS_GO
 
 
 def _serves(section: Section, members: Sequence[Tube], need: float) -> CommonRadius | None:

@@ -13,7 +13,9 @@ from converter.findings.entries import CLAUSES, CODES, Clause, Reason, Values
 from converter.quoting import quoted, shortened
 from converter.tolerances import PAST_LENGTH, PAST_SHARE
 from converter.units import (
+    MM_PER,
     Display,
+    cut_length,
     decimals_telling,
     either_length,
     fine_length,
@@ -228,6 +230,8 @@ _KINDS: dict[str, Callable[[Any, Display], str]] = {
     "length": lambda value, display: display.length(value),
     "any": lambda value, display: small_length(value, display) if abs(value) < 1.0 else display.length(value),
     "number": lambda value, display: display.number(value),
+    "cut": cut_length,
+    "typed": lambda value, display: display.each(lambda one: f"{value / MM_PER[one.unit]:.4g}{one.unit}"),
     "fine": fine_length,
     "either": either_length,
     "place": place_text,

@@ -9,7 +9,6 @@ from functools import cached_property
 from math import ceil, fsum
 
 from converter.bending.setup.setup import Setup
-from converter.bending.setup.words import rounded_up
 from converter.errors import OptionError
 from converter.findings import Clause, Finding
 from converter.job.job import Job
@@ -27,7 +26,7 @@ from converter.shop.rack import Rack
 from converter.shop.rates import SAME_STOCK
 from converter.shop.stock import goes_with, price_for
 from converter.tolerances import PAST_LENGTH
-from converter.units import Display
+from converter.units import Display, rounded_up
 
 #: Tries for a sheet: the plain one and another, which is a tenth of a second for an ordinary job.
 _FEW_DIVES = 2
@@ -134,6 +133,16 @@ class CutGroup:
         over = pattern.over(self.plan.bars, self.plan.pieces, self.plan.saw)
         return over if over > PAST_LENGTH else 0.0
 
+    @property
+    def lacking(self) -> tuple[int, ...]:
+        """How many of each piece no bar was found for."""
+        return tuple(piece.count for piece in self.pieces) if self.plan is None else self.plan.lacking
+
+    def left(self, pattern: Pattern) -> float:
+        """What is left of each bar of a pattern behind its last cut, mm; to 1e-6, to show alike everywhere."""
+        assert self.plan is not None
+        return round(pattern.left(self.plan.bars, self.plan.pieces, self.plan.saw), 6)
+
     @cached_property
     def bought(self) -> tuple[tuple[Supply, int], ...]:
         """What is bought, and how many."""
@@ -164,7 +173,7 @@ class CutGroup:
             return ()
         counts: dict[float, int] = {}
         for pattern in self.plan.patterns:
-            left = round(pattern.left(self.plan.bars, self.plan.pieces, self.plan.saw), 6)
+            left = self.left(pattern)
             if self.is_drop(left):
                 counts[left] = counts.get(left, 0) + pattern.times
         return tuple(sorted(counts.items(), reverse=True))
@@ -233,8 +242,13 @@ class CutList:
 
     @property
     def piece_count(self) -> int:
-        """Of all pieces."""
-        return sum(piece.count for group in self.groups for piece in group.pieces)
+        """Of the pieces that a bar was found for."""
+        return sum(piece.count for group in self.groups for piece in group.pieces) - self.lacking_count
+
+    @property
+    def lacking_count(self) -> int:
+        """Of the pieces that no bar was found for, though they are no longer than one."""
+        return sum(sum(group.lacking) for group in self.groups)
 
     @property
     def bar_count(self) -> int:
@@ -307,6 +321,13 @@ def cut_list(
     return CutList(tuple(groups), tuple(findings), quantities, shop.rates.currency, mitre)
 
 
+def bars_for(job: Job, rack: Rack | None, buyable: Sequence[float]) -> tuple[Stick, ...]:
+    """The bars that `cut_list` cuts the tubes of a job from; arguments as of that."""
+    wanted = dict.fromkeys((tube.section, tube.metal) for tube in job.tubes if tube.section is not None)
+    supplies = (_supplies(job.shop, section, metal, None, rack, buyable) for section, metal in wanted)
+    return tuple(supply.stick for some in supplies for supply in some)
+
+
 def first_cut_list(jobs: Sequence[Job]) -> CutList | None:
     """What jobs as drawn are cut from, by the shop file's stock; None where that has no bar for any of them.
 
@@ -370,8 +391,7 @@ def _group(
     supplies = _supplies(shop, section, metal, mass, rack, buyable)
     words = {"section": section, "metal": Clause.of("of-metal", metal=metal) if metal else ""}
     saw, findings = shop.cutting.saw, []
-    # room for a piece alone: it needs no kerf where it takes all there is
-    most = max((saw.room(s.stick.length) - saw.kerf for s in supplies if s.stick.count != 0), default=0.0)
+    most = max((saw.longest(s.stick.length) for s in supplies if s.stick.count != 0), default=0.0)
     fitting = _longest_first(p for p in pieces if p.length <= most + PAST_LENGTH)
     if not supplies:
         findings.append(Finding("piece-no-bar", values={**words, **some_named([piece.name for piece in pieces])}))

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from converter.bending.setup.words import cut_number, is_half, turned
+from converter.bending.setup.words import is_half, turned
 from converter.findings.wording import counted, listed
 from converter.job.cutlist import CutGroup, CutList, CutPiece, Supply
 from converter.nesting.model import Pattern
 from converter.quoting import one_line
-from converter.units import Display
+from converter.units import Display, cut_length, cut_number
 from converter.words import mass_text
 
 #: Heads of the columns of `bar_rows`.
@@ -19,9 +19,10 @@ _MOST_DROPS = 8
 
 
 def title_text(cuts: CutList) -> str:
-    """What it is a list of: ``27 pieces from 9 bars``."""
+    """What it is a list of: ``27 pieces from 9 bars``, and how many have no bar."""
     jobs = "" if cuts.quantities.jobs == 1 else f", everything made {cuts.quantities.jobs} times"
-    return f"{counted(cuts.piece_count, 'piece')} from {counted(cuts.bar_count, 'bar')}{jobs}"
+    lacking = f", {counted(cuts.lacking_count, 'piece')} without a bar" if cuts.lacking_count else ""
+    return f"{counted(cuts.piece_count, 'piece')} from {counted(cuts.bar_count, 'bar')}{lacking}{jobs}"
 
 
 def group_title(group: CutGroup, display: Display) -> str:
@@ -57,10 +58,9 @@ def left_text(group: CutGroup, pattern: Pattern, display: Display) -> str:
 
     def one_text(one: Display) -> str:
         cut = group.cut_to(one)
-        assert cut.plan is not None
         if over := cut.too_long(pattern):
             return f"{cut_number(over, one)} too long"
-        left = pattern.left(cut.plan.bars, cut.plan.pieces, cut.plan.saw)
+        left = cut.left(pattern)
         return f"{one.number(left)} {'drop' if cut.is_drop(left) else 'scrap'}"
 
     return display.each(one_text)
@@ -83,10 +83,10 @@ def bar_rows(group: CutGroup, display: Display) -> list[list[str]]:
 
 
 def group_sentences(group: CutGroup, display: Display, currency: str) -> list[str]:
-    """What is bought, what is taken, what is left, and how sure it is that less would not do: whole sentences."""
+    """What has no bar, what is bought, taken and left, and how sure it is that less would not do: whole sentences."""
+    lines = _without_bar(group, display)
     if group.plan is None:
-        return []
-    lines = []
+        return lines
     if group.bought:
         price = group.price
         costs = "" if price is None else f", {price:.2f}{f' {currency}' if currency else ''}"
@@ -101,6 +101,16 @@ def group_sentences(group: CutGroup, display: Display, currency: str) -> list[st
         lines.append(display.each(lambda one: _drops_text(group.cut_to(one), one)))
     lines.append(_proof(group, display))
     return lines + _sharing(group, display)
+
+
+def _without_bar(group: CutGroup, display: Display) -> list[str]:
+    """The pieces that there is no bar for, with their cut lengths; nothing where all have one."""
+    told = [
+        f"{count} x {one_line(piece.name)} {cut_length(piece.length, display)}"
+        for piece, count in zip(group.pieces, group.lacking, strict=True)
+        if count
+    ]
+    return [f"No bar for {listed(told)}."] if told else []
 
 
 def _drops_text(group: CutGroup, display: Display) -> str:

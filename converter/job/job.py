@@ -68,6 +68,7 @@ class ProgramTubes:
         job_file: its joints count; None for none.
         findings: what is to be told of them besides what is worked out.
         sleeves: tubes that stand inside others where pieces meet: seen in solids, no tubes of the frame.
+        units, read_as: as of the `Drawing` that they were made of.
     """
 
     tubes: tuple[Tube, ...]
@@ -75,6 +76,8 @@ class ProgramTubes:
     job_file: JobFile | None = None
     findings: tuple[Finding, ...] = ()
     sleeves: tuple[Tube, ...] = ()
+    units: str | None = None
+    read_as: str = "mm"
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,7 +177,7 @@ class Job:
     def drawing(self) -> Drawing:
         """Everything the file holds, in mm, with the shapes of what was left out."""
         if self.program_tubes is not None:
-            return Drawing(self.source)
+            return Drawing(self.source, self.program_tubes.units, self.program_tubes.read_as)
         from converter.importers.registry import read
 
         shop_units = self.settings.read.shop_units or (None if self.shop.is_demo else self.shop.units)
@@ -244,6 +247,7 @@ class Job:
         if self.program_tubes is not None:
             own = [finding for tube in self.program_tubes.tubes for finding in (*tube.run.findings, *tube.findings)]
             return self.program_tubes.tubes, (*self.program_tubes.findings, *own)
+        from converter.bending.dies import die_names
         from converter.job.unit_doubts import unit_doubts
         from converter.shop.corners import BEND, corner_findings
 
@@ -255,7 +259,10 @@ class Job:
             findings = [*drawing.findings, *told]
             for tube in tubes:
                 findings += [*tube.run.findings, *tube.findings]
-            if shop.is_demo and any(finding.code in _SHAPED_BY_DIE for finding in findings):
+            if shop.is_demo and (
+                any(finding.code in _SHAPED_BY_DIE for finding in findings)
+                or any(die_names(tube, shop) for tube in tubes)
+            ):
                 findings.append(Finding("demo-shop"))
             findings += _corners_without_radius(tubes, shop)
             findings += corner_findings(

@@ -31,15 +31,24 @@ def with_everything(settings: Settings) -> Settings:
 
 
 def left_out_findings(job: Job, whole: Job) -> list[Finding]:
-    """A warning for every end of a tube that something left out touches.
+    """A warning for every end of a tube that something left out touches, and that it would change.
 
     Args:
         job: a job that leaves something out.
         whole: the same job with nothing left out; asked only where something touches.
     """
-    shapes = [] if job.drawing.aside is None else job.drawing.aside.shapes
-    touched = list(_touched_ends(job.tubes, shapes, job.tolerances.near))
-    return [_finding(job, whole, tube, end, shape) for tube, end, shape in touched]
+    shapes, near = _shapes(job), job.tolerances.near
+    touched = list(_touched_ends(job.tubes, shapes, near))
+    if touched:  # dimensions, notes and the like, which touch what they speak of, are left out either way
+        never = set(_shapes(whole))
+        asked = [shape for shape in shapes if shape not in never]
+        touched = touched if len(asked) == len(shapes) else list(_touched_ends(job.tubes, asked, near))
+    found = (_finding(job, whole, tube, end, shape) for tube, end, shape in touched)
+    return [finding for finding in found if finding is not None]
+
+
+def _shapes(job: Job) -> list[LeftShape]:
+    return [] if job.drawing.aside is None else job.drawing.aside.shapes
 
 
 def _touched_ends(
@@ -73,13 +82,13 @@ def _touched_ends(
                 yield tube, end, lines[of_shape[nearest]][1]
 
 
-def _finding(job: Job, whole: Job, tube: Tube, end: str, shape: LeftShape) -> Finding:
+def _finding(job: Job, whole: Job, tube: Tube, end: str, shape: LeftShape) -> Finding | None:
     change = _change(job, whole, tube, end)
     longer, mates = change or (0.0, ())
     if change is None:
         variant = "other tubes"
-    elif not mates:
-        variant = "no change"
+    elif abs(longer) <= _LEAST_CHANGE_NAMED and set(mates) == set(_mates(job, tube, end)):
+        return None
     elif abs(longer) <= _LEAST_CHANGE_NAMED:
         variant = "cut"
     else:
@@ -109,9 +118,13 @@ def _change(job: Job, whole: Job, tube: Tube, end: str) -> tuple[float, tuple[st
             if not (_same(start, tube.run.start, tol) and _same(last, tube.run.end, tol)):
                 continue
             there = ends[0] if end == "A" else ends[1]
-            joint = next((joint for joint in whole.joints if (joint.tube, joint.end) == (other.name, there)), None)
-            return _past(whole, other, there) - _past(job, tube, end), joint.mates if joint is not None else ()
+            return _past(whole, other, there) - _past(job, tube, end), _mates(whole, other, there)
     return None
+
+
+def _mates(job: Job, tube: Tube, end: str) -> tuple[str, ...]:
+    """The tubes that an end is cut to."""
+    return next((joint.mates for joint in job.joints if (joint.tube, joint.end) == (tube.name, end)), ())
 
 
 def _same(a: Vec, b: Vec, tol: float) -> bool:

@@ -13,6 +13,7 @@ from converter.joints.model import length_changes
 from converter.model.run import Tube
 from converter.shop.job_file import JobFile
 from converter.shop.joint import JointChoice, same_name
+from converter.shop.model import Shop, Stick
 
 
 @dataclass(frozen=True)
@@ -32,13 +33,16 @@ class JobInPieces:
     impossible: tuple[str, ...]
 
 
-def in_pieces(whole: Job, *, longest: float | None = None, at: Sequence[float] = ()) -> JobInPieces:
+def in_pieces(
+    whole: Job, *, longest: float | None = None, at: Sequence[float] = (), bars: Sequence[Stick] | None = None
+) -> JobInPieces:
     """Split the tubes shown of a job that cannot be made whole.
 
     Args:
         whole: the job; other tubes than those shown stay as they are.
         longest: mm, no cut length may be greater; None for what the machine and the rack take.
         at: mm from end A along the centerline of the one tube shown: where to cut it, needed or not.
+        bars: that the pieces are cut from; the stock of the shop file when None.
 
     Raises:
         OptionError: ``at`` with several tubes, or at a place that cannot be cut.
@@ -46,20 +50,21 @@ def in_pieces(whole: Job, *, longest: float | None = None, at: Sequence[float] =
     shown = whole.shown.tubes
     if at and len(shown) != 1:
         raise OptionError(f"--at says where to cut one tube, and {len(shown)} are shown: pick it with --run NAME.")
+    shop = whole.shop if bars is None else replace(whole.shop, stock=tuple(bars))
     changes = length_changes(whole.joints) if whole.settings.coped else {}
     if at:
         found: dict[str, TubePieces | None] = {tube.name: at_lengths(tube, at, whole.display) for tube in shown}
     else:
-        needed = need_pieces(shown, whole.shop, changes, longest)
+        needed = need_pieces(shown, shop, changes, longest)
         wanting = [tube for tube, needs_some in zip(shown, needed, strict=True) if needs_some]
-        made = pieces_of(wanting, whole.shop, changes, longest)
+        made = pieces_of(wanting, shop, changes, longest)
         found = {tube.name: pieces for tube, pieces in zip(wanting, made, strict=True)}
     split = {name: pieces for name, pieces in found.items() if pieces is not None}
     impossible = tuple(name for name, pieces in found.items() if pieces is None)
-    return JobInPieces(whole, _with_pieces(whole, split), tuple(split.values()), impossible)
+    return JobInPieces(whole, _with_pieces(whole, split, shop), tuple(split.values()), impossible)
 
 
-def _with_pieces(whole: Job, split: dict[str, TubePieces]) -> Job:
+def _with_pieces(whole: Job, split: dict[str, TubePieces], shop: Shop) -> Job:
     """The job of the pieces and of all tubes that stay; the inputs stay noted, so that none is written over."""
     tubes: list[Tube] = []
     for tube in whole.tubes:
@@ -76,7 +81,8 @@ def _with_pieces(whole: Job, split: dict[str, TubePieces]) -> Job:
         unit=whole.display.unit,
         runs=tuple(map(escape, shown)) if whole.settings.runs else (),
     )
-    program = ProgramTubes(tuple(tubes), whole.shop, _renamed(whole.job_file, whole.tubes, split), told, sleeves)
+    job_file, drawing = _renamed(whole.job_file, whole.tubes, split), whole.drawing
+    program = ProgramTubes(tuple(tubes), shop, job_file, told, sleeves, drawing.units, drawing.read_as)
     job = Job(whole.source, settings, program)
     job.note_files(whole.inputs)
     return job

@@ -33,7 +33,7 @@ class QuotationLine:
         mass: of that bar.
         bends: how many.
         cuts: saw cuts: both ends of the stick, and again where extra is trimmed off an end.
-        copes: ends that are cut to fit.
+        copes: ends that are cut to fit, by more than the saw's square cut.
         weld: length of weld at its own cut ends; see `converter.joints.weld`.
         minutes: of work, of all that has a rate.
         metal_price: of the bar.
@@ -128,9 +128,9 @@ class Quotation:
         """That it is an estimate, what it counts, and what it does not for want of a rate: whole sentences."""
         notes = [
             "An estimate from the shop file's rates. A row is for one piece, total for all of the part. Saw cuts are "
-            "both ends of each tube, and again where extra is trimmed; weld is once around each end that is coped, "
-            "and half of that at each end of a mitre. Fitting up, finishing, waste of sticks and transport are not in "
-            "it."
+            "both ends of each tube, and again where extra is trimmed; weld is once around each end that is cut to "
+            "fit, and half of that at each end of a mitre. Fitting up, finishing, waste of sticks and transport are "
+            "not in it."
         ]
         if self.invented:
             notes.append("These rates are those of the invented demo shop: name your own shop file with --shop.")
@@ -187,7 +187,9 @@ def _line(job: Job, tube: Tube, setup: Setup, weld: float) -> QuotationLine:
     mass = None if per_mm is None else per_mm * stick
     bends = len(tube.run.table.bends)
     trims = sum(extra > 0.0 for extra in (setup.extra_a, setup.extra_b))
-    cuts, copes = 2 + trims, len(setup.coped)
+    sawn = dict(setup.saw_angles)
+    # a square end is where the saw cut the stick: it takes no other cut
+    cuts, copes = 2 + trims, sum(sawn.get(end) != 0.0 for end in setup.coped)
     minutes = _minutes(shop.rates, {"tube": 1, "cut": cuts, "cope": copes, "bend": bends, "weld": weld})
     price = price_for(shop, tube.section, tube.metal)
     metal_price = None

@@ -6,9 +6,8 @@ from collections.abc import Callable
 from functools import partial
 from math import fsum
 
-from converter.bending.setup.words import rounded_up
 from converter.job.quotation import Quotation, QuotationPart
-from converter.units import Display
+from converter.units import Display, rounded_up
 from converter.words import mass_text
 
 #: Heads of the columns of `quotation_rows`: of one piece, up to its price; then of all of the part.

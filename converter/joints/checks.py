@@ -29,6 +29,7 @@ from converter.joints.finding.contacts import (
     MISSED,
     ON,
     PARALLEL,
+    PAST,
     Contact,
 )
 from converter.joints.finding.plan import EndPlan, Key
@@ -90,7 +91,7 @@ def contact_findings(
             elif contact in plan.onto:
                 if joined:
                     findings += _drawn(contact, own, mate, plan, tol)
-            elif not met and not plan.onto:
+            elif contact.state != PAST and not met and not plan.onto:  # what runs through is told as a clash
                 findings.append(_off(contact, own, mate))
     return findings
 

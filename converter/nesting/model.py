@@ -80,6 +80,10 @@ class Saw:
         """
         return length - self.trim - self.grip + (0.0 if self.grip > 0.0 else self.kerf)
 
+    def longest(self, length: float) -> float:
+        """The longest piece that a bar of a length gives, alone on it."""
+        return self.room(length) - self.kerf
+
 
 @dataclass(frozen=True, slots=True)
 class Pattern:

@@ -11,13 +11,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from converter.findings import Finding
+from converter.model.bends import Bend
 from converter.model.run import Run
 from converter.reducer.chain import Chain
-from converter.tolerances import Tolerances
+from converter.tolerances import DEFAULT, Tolerances
 
 #: Times the fit tolerance that are tried: 0.2 and 0.8 mm where it is the usual one. What the wider does not make a tube
 #: of the other seldom does, so it goes first; it is enough where the tube strays by so many times the other.
 TIMES = (4.0, 16.0)
+#: The same where all bends then have the radius of a die: 3.2 mm, of a spline traced by hand.
+TRACED = 64.0
 _NEARLY = 2.0
 #: So many slight corners of less than so many degrees speak of an arc in chords that was not found.
 _MANY, _SLIGHT = 6, 25.0
@@ -27,13 +30,28 @@ _FEWER = 3
 _MOST_BENDS, _MOST_CORNERS = 12, 500
 
 
-def may_be_looser(run: Run, tol: Tolerances) -> bool:
-    """Whether a tube has slight corners in number, or a curve that hardly misses straights and arcs."""
+def may_be_looser(run: Run, tol: Tolerances, radii: Sequence[float] = ()) -> bool:
+    """Whether a tube has slight corners in number, or a curve; one that hardly misses straights and arcs without dies.
+
+    Args:
+        run: what came of it within the tolerance.
+        tol: mm and degrees.
+        radii: mm, of the shop's dies, which say what the bends of a curve would be.
+    """
     if len(run.table.bends) > _MOST_CORNERS:
         return False
-    strays = [finding.measured or 0.0 for finding in run.findings if finding.code == "not-line-arc"]
+    return _is_nearly_one(run, tol) or (bool(radii) and bool(_strays(run)))
+
+
+def _is_nearly_one(run: Run, tol: Tolerances) -> bool:
+    strays = _strays(run)
     slight = sum(bend.clr is None and bend.angle < _SLIGHT for bend in run.table.bends)
     return slight >= _MANY or (bool(strays) and max(strays) <= TIMES[-1] * tol.fit)
+
+
+def _strays(run: Run) -> list[float]:
+    """How far the best single bend misses each curve of a tube that is none."""
+    return [finding.measured or 0.0 for finding in run.findings if finding.code == "not-line-arc"]
 
 
 def looser_fit(one: Chain, run: Run, tol: Tolerances, radii: Sequence[float] = ()) -> Finding | None:
@@ -48,9 +66,13 @@ def looser_fit(one: Chain, run: Run, tol: Tolerances, radii: Sequence[float] = (
         radii: mm, of the shop's dies.
     """
     close, wide = TIMES
-    found = _within(one, run, tol, wide, radii)
+    found = _within(one, run, tol, wide, radii) if _is_nearly_one(run, tol) else None
     if found is not None and found[1].deviation <= _NEARLY * close * tol.fit:
         found = _within(one, run, tol, close, radii) or found
+    if found is None and radii:
+        found = _within(one, run, tol, TRACED, radii)
+        if found is not None and not all(_is_of_a_die(bend, radii) for bend in found[1].table.bends):
+            found = None
     if found is None:
         return None
     times, again = found
@@ -65,9 +87,13 @@ def looser_fit(one: Chain, run: Run, tol: Tolerances, radii: Sequence[float] = (
             "away": again.deviation,
             "bends": len(again.table.bends),
             "limit": tol.fit,
-            "fit": f"{times * tol.fit:g}mm",
+            "fit": times * tol.fit,
         },
     )
+
+
+def _is_of_a_die(bend: Bend, radii: Sequence[float]) -> bool:
+    return bend.clr is not None and any(abs(bend.clr - clr) <= DEFAULT.equal for clr in radii)
 
 
 def _within(one: Chain, run: Run, tol: Tolerances, times: float, radii: Sequence[float]) -> tuple[float, Run] | None:

@@ -69,7 +69,7 @@ def reduce_drawing(
             if error.code == "too-many-bends":
                 raise _too_many_bends(drawing, one) from error
             raise _no_tube(drawing, one, error) from error
-        if run is not None and quick is None and tried < _TRIED_LOOSER and may_be_looser(run, tol):
+        if run is not None and quick is None and tried < _TRIED_LOOSER and may_be_looser(run, tol, radii):
             tried += 1
             looser = looser_fit(one, run, tol, radii)
             if looser is None:

@@ -15,14 +15,14 @@ from strategies import placements, tables
 from tubes import run_of, tube_of
 
 from converter.bending.setup.setup import set_up
-from converter.bending.setup.words import SetupView, grain, rounded, rounded_up, turn_words
+from converter.bending.setup.words import SetupView, rounded, turn_words
 from converter.errors import OptionError
 from converter.findings import ERROR, NOTE, WARNING
 from converter.model.curve import Arc
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.model import Die, Machine, Metal, Shop, Trial
-from converter.units import Display, parse_length
+from converter.units import Display, parse_length, rounded_up
 
 ROUND = Section("round", 40.0, 2.0)
 DIE = Die("R150", "round", 40.0, 150.0, clamp=90.0, between=90.0, tail=50.0, mark_offset=12.0)
@@ -407,7 +407,7 @@ def test_many_marks_stand_in_a_table_below_their_sentence():
         assert [name for name, _ in view.mark_rows()] == ["bend 4", "bend 3", "bend 2", "bend 1"]
         for step, (_, place) in zip(sorted(setup.steps, key=lambda step: -step.bend), view.mark_rows(), strict=True):
             exact = setup.stick_length - setup.mark_from("A", step, setup.stick_length)
-            assert parse_length(place) == pytest.approx(exact, abs=grain(display) / 2.0 + 1e-9)
+            assert parse_length(place) == pytest.approx(exact, abs=display.step / 2.0 + 1e-9)
     for refusal in (frozenset({4}), frozenset()):
         assert SetupView(setup, Display(), refusal).instructions() == []
     assert [step.bend for step in SetupView(setup, Display(), frozenset({4})).marked] == [3, 2, 1]

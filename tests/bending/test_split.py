@@ -93,6 +93,9 @@ def test_the_die_to_buy_is_a_note_for_the_drawing():
     assert "120.00 mm" in one.message and "all 3 bends in 2 tubes as drawn" in one.message
     owned = Shop("s", (Die("d", "round", 40.0, 120.0),), source="s.toml")
     assert die_to_buy(tubes, owned) == []
+    # an owned die of 118 moves the corner by 2 (sqrt 2 - 1) = 0.83 mm, no more than bends come out; one of 117 by 1.24
+    near, further = (Shop("s", (Die("d", "round", 40.0, clr),), source="s.toml") for clr in (118.0, 117.0))
+    assert (die_to_buy(tubes, near), len(die_to_buy(tubes, further))) == ([], 1)
     mixed = [tube((500, 0, 90, 110)), tube((500, 0, 90, 130))]
     [one] = die_to_buy(mixed, none)
     assert "make all 2 bends in 2 tubes bent on it instead (refit), which moves the centerline by" in one.message

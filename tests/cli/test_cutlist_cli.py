@@ -123,7 +123,80 @@ def test_what_stands_in_the_way_is_named_and_the_rest_is_nested(capsys, frame, t
     assert (told[0]["measured"], told[0]["limit"]) == (1000.0, 950.0)
     assert "it takes 2 pieces at least" in told[0]["message"]
     outcome = run(capsys, "cutlist", *frame, "--bar", "950mm", "--split", "--json")
-    assert outcome.json["groups"][0]["pieces"]
+    assert outcome.json["findings"] == [] and max(p["length"] for p in outcome.json["groups"][0]["pieces"]) <= 950.0
+
+
+def test_pieces_without_a_bar_stand_there_with_their_lengths(capsys, frame, tmp_path):
+    (tmp_path / "shop.toml").write_text(SHOP.split("[[stock]]", maxsplit=1)[0], encoding="utf-8")
+    text = " ".join(run(capsys, "cutlist", *frame).out.split())
+    assert "Cutting list 0 pieces from 0 bars, 6 pieces without a bar" in text
+    assert "No bar for 4 x RAIL 1000.00 mm and 2 x POST 700.00 mm." in text
+    (group,) = run(capsys, "cutlist", *frame, "--json").json["groups"]
+    assert [piece["lacking"] for piece in group["pieces"]] == [4, 2]
+
+
+SAWN = """units = "in"
+[shop]
+name = "Boathouse"
+[saw]
+kerf = 0.0625
+trim = 0.25
+grip = 2
+keep = 10
+[[stock]]
+section = "1x0.065in"
+length = 100
+"""
+
+
+@pytest.fixture
+def long_rail(tmp_path):
+    """A rail of 150 in drawn in inches, and a saw that leaves 100 - 0.25 - 2 - 0.0625 = 97.6875 in of a bar."""
+    doc = ezdxf.new("R2010", units=1)
+    doc.modelspace().add_line((0, 0), (150, 0), {"layer": "RAIL"})
+    path, shop = tmp_path / "rail.dxf", tmp_path / "shop.toml"
+    doc.saveas(path)
+    shop.write_text(SAWN, encoding="utf-8")
+    return [str(path), "--section", "1x0.065in", "--shop", str(shop)]
+
+
+def test_a_bar_is_as_long_as_the_saw_leaves_it(capsys, long_rail, tmp_path):
+    """In the audit, in pieces and on the list: what one makes of a bar the other cuts from it."""
+    (told,) = (f for f in run(capsys, "audit", *long_rail, "--json").json["findings"] if f["code"] == "stick-too-long")
+    assert told["limit"] == pytest.approx(97.6875 * 25.4)
+    assert "100.000 in, of which the saw's trim, kerf and grip leave 97.688 in" in told["message"]
+    doc = ezdxf.new("R2010", units=1)
+    doc.modelspace().add_line((0, 0), (99, 0), {"layer": "RAIL"})  # shorter than the bar, longer than what it gives
+    doc.saveas(tmp_path / "rail.dxf")
+    outcome = run(capsys, "cutlist", *long_rail, "--split", "--json")
+    (group,) = outcome.json["groups"]
+    assert outcome.status == 0 and outcome.json["findings"] == []
+    assert [(p["length"], p["count"]) for p in group["pieces"]] == [(pytest.approx(99 / 2 * 25.4), 2)]
+
+
+def test_pieces_are_as_long_as_the_bars_that_are_named_and_keep_the_unit(capsys, long_rail, tmp_path):
+    """A bare number is inches in pieces, too: read as mm, ``--bar 60`` would hold nothing."""
+    (tmp_path / "shop.toml").write_text(SAWN.split("[[stock]]", maxsplit=1)[0], encoding="utf-8")
+    outcome = run(capsys, "cutlist", *long_rail, "--bar", "60", "--split")
+    text = " ".join(outcome.out.split())
+    assert outcome.status == 0, text
+    assert "drawn in inches; 3 tubes" in text and "60.000 to buy RAIL piece" in text
+    rack = tmp_path / "rack.toml"
+    rack.write_text("[[bar]]\nsection = '1x0.065in'\nlength = '80in'\ncount = 5\n", encoding="utf-8")
+    (group,) = run(capsys, "cutlist", *long_rail, "--rack", rack, "--split", "--json").json["groups"]
+    assert [(p["length"], p["count"], p["lacking"]) for p in group["pieces"]] == [(pytest.approx(75 * 25.4), 2, 0)]
+
+
+def test_a_drop_that_lies_half_way_between_two_roundings_shows_alike_everywhere(capsys, long_rail, tmp_path):
+    """100 - 0.25 - 67.962 - 0.0625 = 31.7255 in: the row said 31.725 and the sentence 31.726."""
+    doc = ezdxf.new("R2010", units=1)
+    doc.modelspace().add_line((0, 0), (67.962, 0), {"layer": "RAIL"})
+    doc.saveas(tmp_path / "rail.dxf")
+    text = " ".join(run(capsys, "cutlist", *long_rail).out.split())
+    row, sentence = re.search(r"67\.962 (\S+) drop", text)[1], re.search(r"Drops to keep: (\S+) in", text)[1]
+    assert row == sentence
+    (group,) = run(capsys, "cutlist", *long_rail, "--json").json["groups"]
+    assert group["patterns"][0]["left_over"] == group["drops"][0]["length"]
 
 
 def test_a_kerf_that_is_not_known_is_said(capsys, frame, tmp_path):

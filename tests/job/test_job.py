@@ -293,6 +293,23 @@ def test_what_is_left_out_far_from_every_end_is_not_told(tmp_path, capsys):
     assert "left-out-touches" not in {finding["code"] for finding in told["findings"]}
 
 
+def test_what_touches_and_changes_nothing_is_not_told(tmp_path, capsys):
+    """A dimension touches the end that it speaks of; a tube behind a gap changes nothing."""
+    tubes = [straight("RAIL", (-300.0, 0.0, 0.0), (300.0, 0.0, 0.0), RAIL)]
+    tubes.append(straight("RUNG", (0.0, 0.0, 0.0), (0.0, 0.0, 300.0), RUNG))
+    tubes.append(straight("NEXT", (0.0, 0.0, 315.0), (0.0, 0.0, 500.0), RUNG))
+    path = draw(tubes, tmp_path / "tee.dxf")
+    doc = ezdxf.readfile(path)
+    doc.modelspace().add_linear_dim(base=(0, 60, 0), p1=(-300, 0, 0), p2=(300, 0, 0)).render()
+    doc.saveas(path)
+    sections = (*OPTIONS, "--section", SIZES[1].replace("RUNG", "NEXT"))
+    told = run(capsys, "audit", path, *sections, "--skip-layer", "NEXT", "--json").json
+    assert "left-out-touches" not in {finding["code"] for finding in told["findings"]}
+    told = run(capsys, "audit", path, *sections, "--skip-layer", "RAIL", "--json").json
+    [finding] = [f for f in told["findings"] if f["code"] == "left-out-touches"]
+    assert "LINE on layer 'RAIL'" in finding["message"] and "DIMENSION" not in finding["message"]
+
+
 def test_two_drawings_of_one_name_do_not_mix(tmp_path):
     jobs = []
     for folder in ("a", "b"):

@@ -144,4 +144,4 @@ def test_crossings_of_a_grid_are_all_told():
     bars = [straight(f"X{i}", (-50.0, 60.0 * i, 0.0), (650.0, 60.0 * i, 0.0), RUNG) for i in range(10)]
     bars += [straight(f"Y{i}", (60.0 * i, -50.0, 0.0), (60.0 * i, 650.0, 0.0), RUNG) for i in range(10)]
     found = survey_frame(bars)
-    assert len(crossing.find_crossings(found.frame, found.index, found.plans, DEFAULT)) == 100
+    assert len(crossing.find_crossings(found.frame, found.index, found.plans, {}, DEFAULT)) == 100

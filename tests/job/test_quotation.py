@@ -98,6 +98,25 @@ def hooks():
     ]
 
 
+def test_an_end_cut_square_on_a_flat_takes_no_cope():
+    """By hand: two saw cuts and the welds around the picket, 20 mm square with corners of 4 mm."""
+    square = Section("square", 40.0, 2.0, height=40.0, corner=4.0)
+    thin = Section("square", 20.0, 2.0, height=20.0, corner=4.0)
+    rails = [
+        Run(f"RAIL-{i}", "R", False, BendTable((), 600.0), Placement((0, 0, z), (1, 0, 0), (0, 0, 1)))
+        for i, z in enumerate((0.0, 500.0))
+    ]
+    picket = Run("PICKET", "P", False, BendTable((), 500.0), Placement((300.0, 0, 0), (0, 0, 1), (1, 0, 0)))
+    tubes = [*(Tube(run, square, metal="mild steel") for run in rails), Tube(picket, thin, metal="mild steel")]
+    job = Job.of_tubes(tubes, shop_from_text(SHOP))
+    *_, line = quotation(job).lines
+    assert [(joint.tube, joint.kind) for joint in job.joints] == [("PICKET", "square")] * 2
+    around = 4 * (20.0 - 2 * 4.0) + 2 * pi * 4.0
+    assert (line.stick, line.cuts, line.copes) == (pytest.approx(460.0), 2, 0)
+    assert line.weld == pytest.approx(2 * around, rel=1e-3)
+    assert line.minutes == pytest.approx(4.0 + 2 * 1.5 + line.weld / 1000.0 * 30.0)
+
+
 @pytest.mark.parametrize("feed_from", ["A", "B", "best"])
 def test_parts_by_hand(feed_from):
     job = Job.of_tubes(hooks(), shop_from_text(SHOP), settings=Settings(feed_from=feed_from))

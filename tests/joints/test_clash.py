@@ -136,6 +136,23 @@ def test_an_end_that_the_job_file_leaves_alone_is_not_told_of():
     assert clashes(CHORD, rung, job=job) == []
 
 
+def test_an_end_drawn_to_the_corner_that_a_bend_rounds_off_is_cut_where_the_job_file_says():
+    """The end lies R (sqrt 2 - 1) past the hoop's centerline, beyond its metal; cut, it is as one drawn to that."""
+    past = 150.0 * (2.0**0.5 - 1.0)
+    frame = [hoop("HOOP", 0.0, 0.0), straight("BRACE", (600.0, 0.0, 0.0), (0.0, 0.0, 600.0), RAIL)]
+    [told] = in_the_way(frame)
+    assert (told.code, told.variant, told.tube, told.end) == ("tube-clash", "through", "BRACE", "B")
+    assert told.value_pairs and dict(told.value_pairs)["past"] == pytest.approx(past, abs=1e-6)
+    job = JobFile(joints=(JointChoice("BRACE", cope_to=("HOOP",)),))
+    cut = cope_frame(frame, demo_shop(), job)
+    assert [f.code for f in (*cut.findings, *cut.in_the_way) if f.severity == "warning"] == []
+    share = 1.0 - past / dist((600.0, 0.0, 0.0), (0.0, 0.0, 600.0))
+    to_axis = straight("BRACE", (600.0, 0.0, 0.0), (600.0 - 600.0 * share, 0.0, 600.0 * share), RAIL)
+    drawn = cope_frame([frame[0], to_axis], demo_shop())
+    lengths = [[one.cut for one in each.lengths if one.name == "BRACE"] for each in (cut, drawn)]
+    assert lengths[0] == pytest.approx(lengths[1], abs=1e-6)
+
+
 def test_what_is_told_once_is_not_told_twice():
     side = straight("SIDE", (200.0, 40.0, 0.0), (800.0, 40.0, 0.0), RAIL)
     said = cope_frame([CHORD, side], Shop("none", ())).findings

@@ -311,10 +311,16 @@ SCENES = {
         "RUNG: it and RAIL cross at (300.00, 0.00, 0.00) mm, at 90.00°: their metal overlaps by up to 31.25 mm, and "
         "neither ends there. Cut one of them in two where they cross, or move them apart.",
     ),
-    ("tube-clash", ""): (
+    ("tube-clash", "overlap"): (
         [CHORD, rung((500, -300, 40.025), (500, 300, 40.025))],
         "RAIL: it and RUNG run into one another at (500.00, 0.00, 21.60) mm: they overlap by 1.25 mm there, and "
-        "neither is cut to the other. Move them apart, or let the job file cut one to the other.",
+        "neither is cut to the other. Move them apart, or end one of them on the other.",
+    ),
+    ("tube-clash", "through"): (
+        [CHORD, rung((300, -40, 0))],
+        "RUNG, end A: at (300.00, 0.00, 0.00) mm it runs through RAIL and ends 40.00 mm past its centerline, so that "
+        "it is not cut to it: they overlap by 38.10 mm there. Draw its end to the centerline of RAIL, or have the job "
+        "file cut it there: cope_to in a [[joint]].",
     ),
     ("tube-near", ""): (
         [CHORD, rung((500, -300, 41.5), (500, 300, 41.5))],

@@ -20,6 +20,7 @@ from converter.model.drawing import Drawing, DrawnCurve
 from converter.reducer import looser, reduce_drawing, tangent_row
 from converter.reducer.segment import split
 from converter.tolerances import Tolerances
+from converter.units import Display
 
 TUBE = BendTable(
     (
@@ -379,6 +380,26 @@ def test_points_rounded_beyond_the_tolerance_name_the_fit_that_makes_a_tube_of_t
     assert_same(looser.table, THREE_BENDS, 1.0, 0.5, 0.6)
     assert looser.deviation == pytest.approx(said.measured, abs=1e-9)
     assert not [finding for finding in looser.findings if finding.code == "fit-looser"]
+
+
+def test_a_spline_traced_by_hand_names_the_fit_that_gives_it_the_radius_of_a_die():
+    """It waves by more than sixteen times the tolerance; that all bends then are those of a die speaks for a tube."""
+    table = BendTable((Bend(500, 0, 60, 140), Bend(380, 0, 60, 140)), 500)
+    drawing = Drawing("fit", curves=[DrawnCurve(interpolating(table, SOMEWHERE, 70.0, 3), "L", "1")])
+
+    def read(fit, radii):
+        (run,), _ = reduce_drawing(drawing, Tolerances(fit=fit), radii=radii)
+        return run, [finding for finding in run.findings if finding.code == "fit-looser"]
+
+    run, (said,) = read(0.05, (140.0, 178.0))
+    assert len(run.table.bends) > 6 and said.measured > 0.8
+    assert "a tube of 2 bends" in said.message and "--fit 3.2mm" in said.cure_in(None)
+    assert "--fit 0.126in" in said.cure_in(Display("in"))
+    again, none = read(3.2, (140.0, 178.0))
+    assert not none and again.deviation == pytest.approx(said.measured, abs=1e-9)
+    assert_same(again.table, table, 3.2, 0.5, 1e-6)
+    assert not read(0.05, ())[1], "without dies it may as well be a curve"
+    assert not read(0.05, (100.0,))[1], "of another radius"
 
 
 def test_what_is_no_tube_at_any_fit_names_none():

@@ -250,8 +250,6 @@ LEFT_OUT = (
     "RUNG, end A: the end touches what was left out (LINE on layer 'RAIL', …); with it, the end is cut to fit "
     "RAIL, and the cut length is 9.05 mm greater there.",
     "RUNG, end A: the end touches what was left out (LINE on layer 'RAIL', …); with it, the end is cut to fit RAIL.",
-    "RUNG, end A: the end touches what was left out (LINE on layer 'RAIL', …); read as a tube too, it would not "
-    "change the end.",
     "RUNG, end A: the end touches what was left out (ARC on layer 'RAIL', …); together they would be other tubes.",
     "No shop file was named, so the dies are those of the invented demo shop.",
 )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from converter.bending.metal.law_findings import fit_findings
 from converter.bending.setup.clamping import Lack
 from converter.bending.setup.shape import wider
-from converter.bending.split import best_refit, best_split, makeable_by
+from converter.bending.split import AS_BENDS_GO, best_refit, best_split, makeable_by
 from converter.findings import NOTE, WARNING, Clause, Finding
 from converter.model.run import turned_by_bend
 from converter.shop.assign import die_for_bend
@@ -19,9 +19,6 @@ from converter.tolerances import PAST_ANGLE, PAST_LENGTH, same_within
 if TYPE_CHECKING:
     from converter.bending.setup.setup import Setup, Step
 
-#: mm; legs that come out this little off their place are as bends go, further off is a warning. Common practice, no
-#: source.
-AS_BENDS_GO = 1.0
 #: mm; legs that come out this little further apart need no words.
 WORTH_SAYING = 0.5
 
@@ -207,10 +204,12 @@ class _Findings:
         """The stick against the machine, and against the bars on the rack."""
         tube, stick = self.setup.tube, self.setup.stick_length
         machine = self.shop.machine.max_length if self.setup.steps else None
-        rack = longest_bar(self.shop, tube.section, tube.metal)
-        for variant, limit in (("machine", machine), ("rack", rack)):
+        bar = longest_bar(self.shop, tube.section, tube.metal)
+        rack = None if bar is None else self.shop.cutting.saw.longest(bar)
+        sawn = "rack" if bar is None or rack is None or bar - rack <= PAST_LENGTH else "saw"
+        for variant, limit in (("machine", machine), (sawn, rack)):
             if limit is not None and stick > limit + PAST_LENGTH:
-                values = {"stick": stick, "most": limit, "section": tube.section}
+                values = {"stick": stick, "most": limit, "section": tube.section, "bar": bar}
                 yield self._finding("stick-too-long", None, values, variant=variant, measured=stick, limit=limit)
 
     def _bend(self, index: int) -> int:

@@ -11,14 +11,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from math import ceil, floor
+from math import floor
 
 from converter.bending.setup.machine_steps import arcs_within, wrapped
 from converter.bending.setup.setup import Setup, Step
 from converter.findings.wording import listed
 from converter.quoting import quoted
 from converter.shop.sections import describe
-from converter.units import MM_PER, Display
+from converter.units import MM_PER, Display, rounded_up
 
 #: What holds for every bend on every machine, said once.
 CAUTIONS = (
@@ -49,31 +49,10 @@ _LEAST_MARKS = 3
 _ONE_SIDE = 0.5
 
 
-def grain(display: Display) -> float:
-    """The smallest step in mm in which lengths are shown: 0.01 mm, 0.001 in, or the fraction."""
-    return display.step
-
-
 def rounded(mm: float, display: Display) -> float:
     """The length in mm that is shown for ``mm``."""
-    step = grain(display)
+    step = display.step
     return floor(mm / step + 0.5) * step
-
-
-def rounded_up(mm: float, display: Display) -> float:
-    """The least length that can be shown and is not below ``mm`` (a millionth of a step may go)."""
-    step = grain(display)
-    return ceil(mm / step - 1e-6) * step
-
-
-def cut_number(mm: float, display: Display) -> str:
-    """The bare number of a cut length in mm, rounded up; in every unit and rounding of the display."""
-    return display.each(lambda one: one.number(rounded_up(mm, one)))
-
-
-def cut_length(mm: float, display: Display) -> str:
-    """The same with its unit."""
-    return display.each(lambda one: one.length(rounded_up(mm, one)))
 
 
 #: Said of a bend that an error names, and of its tube.
@@ -142,7 +121,7 @@ class SetupView:
         if not per_degree:
             return ["" for _ in arcs]
         decimals = Display(self.display.unit)
-        shown = {grain(self.display): self.display, grain(decimals): decimals}
+        shown = {self.display.step: self.display, decimals.step: decimals}
         told = arcs_within(arcs, per_degree * self.setup.machine.turn_within, shown)
         return ["" if one is None else shown[one[1]].number(abs(one[0])) for one in told]
 
@@ -154,7 +133,7 @@ class SetupView:
     def rounding_notes(self) -> list[str]:
         """How far what is told lies from what is exact, a sentence each."""
         shown, machine = self.display, self.setup.machine
-        half = f"{grain(shown) / MM_PER[shown.unit] / 2.0:g}"
+        half = f"{shown.step / MM_PER[shown.unit] / 2.0:g}"
         if shown.denominator:
             half = f"1/{2 * shown.denominator}"
         notes = [f"Each mark is rounded from its exact place, by at most {half} {shown.unit}."]
@@ -165,10 +144,10 @@ class SetupView:
                 words += ": where a fraction would be further off it is in decimals"
             notes.append(f"{words}{'' if all(told) else '; where rounding costs more, only the angle is told'}.")
         if machine.stop_step is not None:
-            stops = [(step.stop - step.stop_set, f" for bend {step.bend}") for step in self.setup.steps]
+            stops = [(step.stop - step.stop_set, f" for bend {step.bend}") for step in self.marked]
             notes.append(stop_step_note(machine.stop_step, stops))
         if machine.turn_step is not None and len(self.setup.steps) > 1:
-            left = [(step.bend, wrapped(step.total - step.total_set)) for step in self.setup.steps]
+            left = [(step.bend, wrapped(step.total - step.total_set)) for step in self.marked]
             over = [f"before bend {bend} {abs(off):.2f}° {turn_words(off)}" for bend, off in left if _shows(off)]
             rest = f" Left over, and not adding up: {listed(over)}." if over else ""
             notes.append(f"Turns are given to the step of the machine's ring, {machine.turn_step:g}°.{rest}")

@@ -125,7 +125,7 @@ def cutlist(
         raise OptionError("--to, --paper and --force go with --out DIR: name the folder to write to.")
 
     from converter.exporters.cutting.files import KINDS, write_cut_list
-    from converter.job.cutlist import Quantities, check_quantities, cut_list
+    from converter.job.cutlist import Quantities, bars_for, check_quantities, cut_list
     from converter.job.pieces import in_pieces
     from converter.shop.rack import load_rack
     from converter.units import parse_length
@@ -145,17 +145,15 @@ def cutlist(
     batches.check_one_process(batch)
     on_rack = None if rack.rack is None else load_rack(rack.rack)
     opened = open_jobs(sources, settings, console, "reading", ask=lambda job: job.findings)
-    if split:
-        opened = [in_pieces(job).job for job in opened]
     if not opened:
         raise OptionError("No tube of any INPUT is shown: name other tubes with --run.")
-    check_quantities(opened, quantities)
     unit = opened[0].drawing.read_as
+    buyable = [parse_length(typed, unit) for typed in rack.bar]
+    if split:
+        opened = [in_pieces(job, bars=bars_for(job, on_rack, buyable)).job for job in opened]
+    check_quantities(opened, quantities)
     with console.progress("nesting"):
-        cuts = cut_list(
-            opened, quantities, rack=on_rack, buyable=[parse_length(typed, unit) for typed in rack.bar], mitre=mitre,
-            seconds=seconds,
-        )  # fmt: skip
+        cuts = cut_list(opened, quantities, rack=on_rack, buyable=buyable, mitre=mitre, seconds=seconds)
     written: list[str] = []
     if out is not None:
         from converter.exporters.options import WriteOptions

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from converter.bending.setup.words import cut_length
 from converter.cli.screens.findings import findings_text, ignored_text, titled
 from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold
@@ -14,7 +13,7 @@ from converter.cli.screens.table import heading
 from converter.findings.wording import counted
 from converter.joints.model import Joint
 from converter.quoting import one_line
-from converter.units import Display
+from converter.units import Display, cut_length
 from converter.words import (
     CUTTING,
     crossing_text,

@@ -67,8 +67,8 @@ def _work_key(sheet: SetupView) -> tuple[str, ...]:
 
 def _to_cut(job: Job) -> str:
     """How many of each part are cut, and how long."""
-    from converter.bending.setup.words import cut_length
     from converter.shop.sections import describe
+    from converter.units import cut_length
 
     display, rows = job.display, []
     for part in job.shown.parts:

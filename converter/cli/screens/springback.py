@@ -82,7 +82,7 @@ def _tests_text(answer: SpringbackAnswer) -> str:
             f"{test.stop:.2f}°",
             f"{test.angle:.2f}°",
             f"{test.stop - test.angle:.2f}°",
-            f"{test.stop - law.stop(test.angle):+.2f}°",
+            f"{round(test.stop - law.stop(test.angle), 2) + 0.0:+.2f}°",  # no -0.00
             "" if test.length is None else display.number(test.length),
         ]
         for test in law.used

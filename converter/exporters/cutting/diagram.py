@@ -5,14 +5,13 @@ from __future__ import annotations
 from math import radians, tan
 from string import ascii_uppercase
 
-from converter.bending.setup.words import cut_number
 from converter.exporters.paper.figure import Point, text_width
 from converter.exporters.pictures.picture import Picture
 from converter.job.cutlist import CutGroup
 from converter.job.cutlist_words import ends_text, left_text, origin_text
 from converter.nesting.model import Pattern
 from converter.quoting import one_line
-from converter.units import Display, every_text
+from converter.units import Display, cut_number, every_text
 
 #: mm of paper: height of a bar, from one to the next, room before it for what it is.
 _HIGH, _PITCH, _BEFORE = 7.0, 15.0, 34.0
@@ -100,7 +99,7 @@ def _bar(picture: Picture, group: CutGroup, pattern: Pattern, display: Display, 
         x = right
         if angle := group.head_angles(pattern)[n]:
             angles.append((right, display.angle(angle)))
-    left_over = pattern.left(plan.bars, plan.pieces, plan.saw)
+    left_over = group.left(pattern)
     picture.stroke(_box(_BEFORE, y, end, y + _HIGH), "seam", closed=True)
     start = max(x, end - k * left_over)
     word = left_text(group, pattern, display)

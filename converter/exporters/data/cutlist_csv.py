@@ -27,7 +27,7 @@ def cutlist_csv(cuts: CutList, display: Display) -> str:
             continue
         for n, pattern in enumerate(plan.patterns, 1):
             supply = group.supplies[pattern.bar]
-            left = pattern.left(plan.bars, plan.pieces, plan.saw)
+            left = group.left(pattern)
             cuts_of = zip(
                 pattern.pieces, pattern.cut_places(plan.pieces, plan.saw), group.head_angles(pattern), pattern.turned,
                 group.bar_turns(pattern), strict=True,

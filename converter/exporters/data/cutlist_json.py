@@ -43,7 +43,7 @@ def _group(group: CutGroup) -> dict[str, Any]:
         "metal": group.metal,
         "pieces": [
             {"name": piece.name, "length": piece.length, "count": piece.count,
-             "lacking": 0 if plan is None else plan.lacking[i], "saw_angles": dict(piece.saw_angles)}
+             "lacking": group.lacking[i], "saw_angles": dict(piece.saw_angles)}
             for i, piece in enumerate(group.pieces)
         ],
         "patterns": [],
@@ -69,7 +69,7 @@ def _group(group: CutGroup) -> dict[str, Any]:
             "head_angles": group.head_angles(pattern),
             "front_ends": ["B" if is_turned else "A" for is_turned in pattern.turned],
             "bar_turns": group.bar_turns(pattern),
-            "left_over": pattern.left(plan.bars, plan.pieces, plan.saw),
+            "left_over": group.left(pattern),
         }
         for pattern in plan.patterns
     ]

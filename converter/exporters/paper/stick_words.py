@@ -6,7 +6,6 @@ from converter.bending.setup.words import (
     NOT_AS_DRAWN,
     REFUSAL,
     STICK_END,
-    cut_length,
     reach_words,
     saw_words,
     turn_words,
@@ -17,7 +16,7 @@ from converter.findings.wording import listed
 from converter.model.run import Tube
 from converter.quoting import quoted
 from converter.shop.model import Shop
-from converter.units import Display
+from converter.units import Display, cut_length
 from converter.words import sign_meanings, stop_text
 
 

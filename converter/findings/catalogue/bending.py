@@ -158,12 +158,15 @@ define(
     ERROR,
     "The cut length is greater than the machine takes, or than any stick of its section on the rack.",
     says={
-        "machine": "its cut length is {stick:length}; the machine takes {most:length}",
-        "rack": "its cut length is {stick:length}; the longest stick of {section} on the rack is {most:length}",
+        "machine": "its cut length is {stick:cut}; the machine takes {most:length}",
+        "rack": "its cut length is {stick:cut}; the longest stick of {section} on the rack is {most:length}",
+        "saw": "its cut length is {stick:cut}; the longest stick of {section} on the rack is {bar:length}, of which "
+        "the saw's trim, kerf and grip leave {most:length}",
     },
     cure={
         "machine": "Make it of pieces: `elbowroom split` shows which.",
         "rack": "Make it of pieces (`elbowroom split` shows which), or get a longer stick.",
+        "saw": "Make it of pieces (`elbowroom split` shows which), or get a longer stick.",
     },
 )
 define(

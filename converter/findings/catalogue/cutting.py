@@ -30,7 +30,7 @@ define(
     "piece-too-long",
     ERROR,
     "A piece is longer than any bar it could be cut from.",
-    says="its cut length of {length:length} is more than a bar gives ({most:length} with the saw's trim, kerf and grip "
+    says="its cut length of {length:cut} is more than a bar gives ({most:length} with the saw's trim, kerf and grip "
     "off): it takes {pieces:count piece} at least",
     cure="Make it of pieces (--split), or say a longer bar that can be bought (--bar LENGTH).",
 )

@@ -270,9 +270,17 @@ define(
     "tube-clash",
     WARNING,
     "The metal of two tubes overlaps where neither is cut to the other.",
-    says="it and {other:bare} run into one another at {place:place}: they overlap by {size:length} there{more}, and "
-    "neither is cut to the other{unseen}",
-    cure="Move them apart, or let the job file cut one to the other.",
+    says={
+        "overlap": "it and {other:bare} run into one another at {place:place}: they overlap by {size:length} "
+        "there{more}, and neither is cut to the other{unseen}",
+        "through": "at {place:place} it runs through {other:bare} and ends {past:length} past its centerline, so that "
+        "it is not cut to it: they overlap by {size:length} there",
+    },
+    cure={
+        "overlap": "Move them apart, or end one of them on the other.",
+        "through": "Draw its end to the centerline of {other:bare}, or have the job file cut it there: "
+        "cope_to in a [[joint]].",
+    },
 )
 define(
     "tube-near",

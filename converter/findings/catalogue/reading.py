@@ -285,7 +285,6 @@ define(
     "Something left out on request touches a tube's end; what it would change there is named.",
     says={
         "other tubes": _TOUCHES + "together they would be other tubes",
-        "no change": _TOUCHES + "read as a tube too, it would not change the end",
         "cut": _CUT,
         "cut longer": _CUT + ", and the cut length is {difference:length} greater there",
         "cut shorter": _CUT + ", and the cut length is {difference:length} less there",

@@ -150,7 +150,7 @@ define(
     "Within a looser fit tolerance the tube has few bends: it was drawn less exactly than it is read.",
     says="what is drawn lies up to {away:fine} off a tube of {bends:count bend}, more than the fit tolerance of "
     "{limit:fine}: it was drawn, or exported, no more exactly than that",
-    cure="Read it with --fit {fit}, or export it with more digits or as arcs.",
+    cure="Read it with --fit {fit:typed}, or export it with more digits or as arcs.",
 )
 define(
     "rebuild-deviation",

@@ -38,6 +38,24 @@ _BESIDE, _BESIDE_SHARE = 100.0, 0.05
 _DRAWN = 0.99
 
 
+def annotation_layers(curves: Sequence[DrawnCurve]) -> dict[str, str]:
+    """The layers which look like no tubes, in the order met, and what tells them; none where no others are left.
+
+    Args:
+        curves: everything drawn, in mm.
+    """
+    layers = list(dict.fromkeys(drawn.layer for drawn in curves))
+    if len(layers) < 2:
+        return {}
+    border = _border(curves)
+    told = {
+        layer: "annotation-name" if _tells(layer) else "annotation-border"
+        for layer in layers
+        if layer is not None and (_tells(layer) or layer == border)
+    }
+    return told if len(told) < len(layers) else {}
+
+
 def annotation_findings(curves: Sequence[DrawnCurve]) -> list[Finding]:
     """One warning that names the layers which look like no tubes, where others are left; else nothing.
 
@@ -45,14 +63,9 @@ def annotation_findings(curves: Sequence[DrawnCurve]) -> list[Finding]:
         curves: everything drawn, in mm.
     """
     counts = Counter(drawn.layer for drawn in curves)
-    if len(counts) < 2:
-        return []
-    told = {layer: "annotation-name" for layer in counts if layer is not None and _tells(layer)}
-    border = _border(curves)
-    if border is not None and border not in told:
-        told[border] = "annotation-border"
-    layers = [layer for layer in counts if layer in told]
-    if not layers or len(layers) == len(counts):
+    told = annotation_layers(curves)
+    layers = [*told]
+    if not layers:
         return []
     seen = [Clause.of(told[layer], layer=layer, count=counts[layer]) for layer in layers[:_NAMED]]
     if len(layers) > _NAMED:

@@ -15,6 +15,7 @@ from collections import Counter
 import numpy as np
 
 from converter.findings import Clause, Finding
+from converter.importers.dxf.annotation import annotation_layers
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
 from converter.reducer.outlines.centerlines import ACROSS, BORE, CAP, CENTERLINE, OutlinesRead
@@ -31,8 +32,10 @@ def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
     """One warning that says what shows that the drawing is made of outlines; nothing for centerlines.
 
     Args:
-        curves: everything drawn, in mm.
+        curves: everything drawn, in mm. Layers that look like borders and notes are not looked at.
     """
+    noted = annotation_layers(curves)
+    curves = [drawn for drawn in curves if drawn.layer not in noted] if noted else curves
     seams = _seams(curves)
     seen = [*([seams] if seams else []), *evidence(curves)]
     if not seen:

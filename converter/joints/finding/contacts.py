@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import atan2, cos, degrees, radians, sin
 
@@ -27,7 +27,8 @@ PARALLEL = 1.0
 #: Degrees between the axes below which a cope is no longer said to be sound.
 LEAST_ANGLE = 15.0
 ON, MISSED, BESIDE, LIES_ON, COAXIAL, INSIDE = "on", "missed", "beside", "parallel", "coaxial", "inside"
-_LIKELIEST = {state: rank for rank, state in enumerate((ON, COAXIAL, LIES_ON, INSIDE, BESIDE, MISSED))}
+PAST = "past"
+_LIKELIEST = {state: rank for rank, state in enumerate((ON, COAXIAL, LIES_ON, INSIDE, BESIDE, MISSED, PAST))}
 #: Degrees between the lines of an end that are held against a mate to see whether their metal meets.
 _COARSE = 2.5
 
@@ -43,7 +44,8 @@ class Contact:
         ahead: from the end point out along its axis to where the axes are closest, mm.
         offset: distance of the axes; angle: between them, 0..90 degrees.
         enters: length back from the end point at which the axis enters the other tube (below 0: short of it).
-        state: 'on', 'missed', 'beside', 'parallel', 'coaxial', or 'inside' where the axis never leaves the mate's bend.
+        state: 'on', 'missed', 'beside', 'parallel', 'coaxial', 'inside' where the axis never leaves the mate's bend, or
+            'past' where it runs through the mate and ends beyond its far side by less than the tube's own size.
         mate_end: 'A' or 'B' when the place is at that end of the other tube, else None.
     """
 
@@ -99,6 +101,14 @@ def find_contacts(bodies: Sequence[Body], index: LegIndex, tol: Tolerances) -> d
         if contact is not None:
             found[(contact.end.body, contact.end.letter)].append(contact)
     return {key: _one_each(contacts) for key, contacts in found.items()}
+
+
+def ends_past(contacts: Mapping[tuple[int, str], list[Contact]]) -> dict[frozenset[int], list[Contact]]:
+    """The ends that run through another tube and end just past it, by the pair of tubes."""
+    found: dict[frozenset[int], list[Contact]] = {}
+    for contact in (one for some in contacts.values() for one in some if one.state == PAST):
+        found.setdefault(frozenset((contact.end.body, contact.body)), []).append(contact)
+    return found
 
 
 def _likely(
@@ -227,6 +237,8 @@ def _judged(
         return contact_at(enters, ON)
     if -miss <= enters < -tol.near:
         return contact_at(enters, MISSED)
+    if 2.0 * depth + tol.near < enters <= 2.0 * depth + miss:
+        return contact_at(enters, PAST)
     return None
 
 
@@ -370,14 +382,14 @@ def _on_bends(
             if _is_of_the_next_leg(other, place, past, tol):
                 continue
             if angle < PARALLEL:
-                found[n] = _along_bend(end, bodies[end.body], other, place, tol)
+                found[n] = _along_bend(end, bodies[end.body], other, place, tol) or found[n]
             else:
                 approach = Approach(end, bodies[end.body], other, place.leg, at, centre, angle)
                 asked.append((n, approach, place))
         entries = entries_into_bends([approach for _, approach, _ in asked])
         for (n, approach, place), enters in zip(asked, entries, strict=True):
-            found[n] = _judged(approach.end, approach.own, approach.mate, place, enters, tol)
-        left &= np.array([one is None for one in found], dtype=np.bool_)
+            found[n] = _judged(approach.end, approach.own, approach.mate, place, enters, tol) or found[n]
+        left &= np.array([one is None or one.state == PAST for one in found], dtype=np.bool_)
     return found
 
 

@@ -26,7 +26,7 @@ from converter.joints.cuts.many import LinesAtParts
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut, HalfSpace, angles, lengths_by_mate, mitre_plane, union
 from converter.joints.cuts.square import RectPrism
-from converter.joints.finding.contacts import Contact, find_contacts, footprint, frame_index
+from converter.joints.finding.contacts import Contact, ends_past, find_contacts, footprint, frame_index
 from converter.joints.finding.crowds import crowd_findings
 from converter.joints.finding.plan import EndPlan, Key, make_plans
 from converter.joints.in_the_way.crossings import Crossing, crossing_findings, find_crossings
@@ -117,7 +117,7 @@ def survey_frame(
             joint.clock.add(joint.end, joint.base, joint.mate_axis)
     made, told = _followed(made, frame, plans, tol)
     cut = {(joint.tube, joint.end) for joint in made}
-    crossings = find_crossings(frame, index, plans, tol)
+    crossings = find_crossings(frame, index, plans, ends_past(contacts), tol)
     findings += contact_findings(frame, contacts, plans, cut, tol)
     findings += told
     return FrameSurvey(frame, index, contacts, plans, crossings, made, findings, crossing_findings(crossings))

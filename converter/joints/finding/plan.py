@@ -20,7 +20,7 @@ from itertools import combinations
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import along, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, End, mirrored_alike, same_section
-from converter.joints.finding.contacts import BESIDE, LEAST_ANGLE, ON, Contact, footprint
+from converter.joints.finding.contacts import BESIDE, LEAST_ANGLE, ON, PAST, Contact, footprint
 from converter.joints.model import MITRE, PLANE, SADDLE, SQUARE
 from converter.shop.job_file import JobFile
 from converter.shop.joint import JointChoice, same_name
@@ -220,7 +220,9 @@ def _runs_by(contact: Contact, bodies: Sequence[Body], contacts: dict[Key, list[
     if not mate.ends:
         return True
     here = mate.legs[contact.leg].begin + contact.at
-    comes_back = any(back.body == own.index for letter in "AB" for back in contacts[mate.index, letter])
+    comes_back = any(
+        back.body == own.index and back.state != PAST for letter in "AB" for back in contacts[mate.index, letter]
+    )
     return not comes_back and min(here, mate.length - here) > footprint(contact, own, mate, 0.0)
 
 
@@ -324,7 +326,8 @@ def _follow_choice(
         return
     if choice.cope_to:
         _part(plan, plans)
-        plan.onto = [c for c in plan.onto if any(same_name(p, bodies[c.body].name) for p in choice.cope_to)]
+        past = [c for c in contacts[plan.key] if c.state == PAST]
+        plan.onto = [c for c in [*plan.onto, *past] if any(same_name(p, bodies[c.body].name) for p in choice.cope_to)]
         plan.after = wanted
         for key in wanted:  # who is cut to is not cut back, unless the job file says so too
             first = plans[key]
@@ -337,8 +340,8 @@ def _follow_choice(
 
 
 def _is_met(contact: Contact, plan: EndPlan) -> bool:
-    """Whether an end meets the tube of a contact."""
-    return contact.state == ON or contact in plan.onto
+    """Whether an end meets the tube of a contact, so that the job file may cut it to that."""
+    return contact.state in (ON, PAST) or contact in plan.onto
 
 
 def _unmatched(plan: EndPlan, bodies: Sequence[Body], variant: str, cure: str = "", **values: object) -> Finding:

@@ -16,7 +16,7 @@ from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec, distance
 from converter.joints.bodies import Body
 from converter.joints.cuts.trimmed import Trimmed
-from converter.joints.finding.contacts import BESIDE, COAXIAL, INSIDE, LIES_ON
+from converter.joints.finding.contacts import BESIDE, COAXIAL, INSIDE, LIES_ON, Contact, ends_past
 from converter.joints.finding.joints import FrameSurvey
 from converter.joints.finding.plan import EndPlan
 from converter.joints.in_the_way.crossings import joined_places
@@ -47,6 +47,7 @@ class Clash:
         overlap: there, mm; below 0 the room between them.
         more: how many other pairs of their straights and bends overlap too.
         unseen: how many further tubes come near the first or the other, of which only the number is known.
+        through: the end of one of the two that runs through the other there and ends just past it; None for none.
     """
 
     tube: str
@@ -55,6 +56,7 @@ class Clash:
     overlap: float
     more: int = 0
     unseen: int = 0
+    through: Contact | None = None
 
 
 def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool = False) -> list[Clash]:
@@ -150,7 +152,8 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
             if pair not in clashes:
                 met.update(pair)
             clashes.setdefault(pair, []).append(Clash(frame[pair[0]].name, frame[pair[1]].name, place, overlap))
-    made = {key: _worst(clashes[key], tol) for key in sorted(clashes)}
+    past = ends_past(frame_survey.contacts)
+    made = {key: _worst(clashes[key], past.get(frozenset(key), ()), tol) for key in sorted(clashes)}
     for who, others in unseen.items():
         last = max(key for key in made if who in key)
         made[last] = replace(made[last], unseen=made[last].unseen + len(others))
@@ -177,27 +180,50 @@ def _left(plan: EndPlan, index: LegIndex) -> set[int]:
     return {int(index.body[leg]) for leg in legs} - {plan.end.body}
 
 
-def _worst(all_of_them: list[Clash], tol: Tolerances) -> Clash:
+def _worst(all_of_them: list[Clash], past: Sequence[Contact], tol: Tolerances) -> Clash:
     worst = max(all_of_them, key=lambda one: one.overlap)
     more = 0
     for n, one in enumerate(all_of_them):
         # legs that follow one another overlap in one place
         apart = all(distance(one.place, other.place) > 50.0 for other in [worst, *all_of_them[:n]])
         more += one is not worst and one.overlap > tol.join and apart
-    return Clash(worst.tube, worst.other, worst.place, worst.overlap, more)
+    there = (one for one in past if distance(one.foot, worst.place) <= 2.0 * abs(one.ahead))
+    return Clash(worst.tube, worst.other, worst.place, worst.overlap, more, 0, next(there, None))
 
 
 def clash_findings(clashes: Sequence[Clash], frame: Sequence[Body]) -> list[Finding]:
     """The clashes as findings."""
     layers = {body.name: body.tube.run.layer for body in frame}
-    return [_clash_finding(one, layers[one.tube]) for one in clashes]
+    return [
+        _clash_finding(one, layers[one.tube])
+        if one.through is None or one.more or one.unseen
+        else _through_finding(one, one.through, frame)
+        for one in clashes
+    ]
+
+
+def _through_finding(one: Clash, contact: Contact, frame: Sequence[Body]) -> Finding:
+    own, other = frame[contact.end.body], frame[contact.body]
+    return Finding(
+        "tube-clash",
+        tube=own.name,
+        end=contact.end.letter,
+        others=(other.name,),
+        layer=own.tube.run.layer,
+        measured=one.overlap,
+        limit=0.0,
+        unit="mm",
+        at=one.place,
+        variant="through",
+        values={"other": other.name, "place": one.place, "size": one.overlap, "past": -contact.ahead},
+    )
 
 
 def _clash_finding(one: Clash, layer: str | None) -> Finding:
-    code, size, limit = "tube-near", -one.overlap, CLOSE
+    code, size, limit, variant = "tube-near", -one.overlap, CLOSE, ""
     values: dict[str, object] = {"other": one.other, "place": one.place, "size": size}
     if one.overlap > 0.0:
-        code, size, limit = "tube-clash", one.overlap, 0.0
+        code, size, limit, variant = "tube-clash", one.overlap, 0.0, "overlap"
         values["size"] = size
         values["more"] = Clause.of("clash-places", more=one.more) if one.more else ""
         values["unseen"] = Clause.of("clash-unseen", unseen=one.unseen) if one.unseen else ""
@@ -210,5 +236,6 @@ def _clash_finding(one: Clash, layer: str | None) -> Finding:
         limit=limit,
         unit="mm",
         at=one.place,
+        variant=variant,
         values=values,
     )

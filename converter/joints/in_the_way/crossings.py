@@ -13,7 +13,7 @@ from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.trimmed import Trimmed
-from converter.joints.finding.contacts import PARALLEL
+from converter.joints.finding.contacts import PARALLEL, Contact
 from converter.joints.finding.plan import EndPlan, Key
 from converter.joints.near.index import LegIndex
 from converter.joints.near.legs import Legs, nearest_of_pairs
@@ -48,7 +48,11 @@ class Crossing:
 
 
 def find_crossings(
-    frame: Sequence[Body], index: LegIndex, plans: dict[Key, EndPlan], tol: Tolerances
+    frame: Sequence[Body],
+    index: LegIndex,
+    plans: dict[Key, EndPlan],
+    past: Mapping[frozenset[int], Sequence[Contact]],
+    tol: Tolerances,
 ) -> list[Crossing]:
     """Pairs of tubes that cross, each place once, joints left out.
 
@@ -56,6 +60,8 @@ def find_crossings(
         frame: the tubes.
         index: of `converter.joints.finding.contacts.frame_index`.
         plans: of `converter.joints.finding.plan.make_plans`: two tubes that are joined near a place do not cross there.
+        past: of `converter.joints.finding.contacts.ends_past`: where one of two tubes ends just past the other, and
+            needs no hole, they do not cross.
         tol: overlaps up to ``near`` are touching, not crossing.
     """
     if len(frame) < 2:
@@ -78,7 +84,10 @@ def find_crossings(
     for m, n, *near in rows:
         a, b = frame[int(index.body[m])], frame[int(index.body[n])]
         crossing = _crossing(a, int(index.leg[m]), b, int(index.leg[n]), near, joined, tol)
-        if crossing is not None:
+        if crossing is None:
+            continue
+        ends = () if crossing.through else past.get(frozenset((a.index, b.index)), ())
+        if not any(distance(crossing.node, end.foot) <= a.half + b.half for end in ends):
             likely.append((a, b, crossing))
     for a, b, crossing in _that_overlap(likely, tol):
         cell = tuple(round(v / (2.0 * widest)) for v in crossing.node)

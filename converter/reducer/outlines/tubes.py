@@ -8,7 +8,9 @@ taken.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from converter.reducer.outlines.pairs import LEAST, WIDEST, Pair, pairs
 from converter.reducer.outlines.pieces import SheetPiece
@@ -26,6 +28,9 @@ _SLANT = 2.0
 _CAP_PIECES, _CAP_LENGTH = 4, 2.3
 #: A wall is at most this part of the outside size where nothing but lines side by side tells one.
 _WALL = 0.15
+#: What is drawn this part of the width off the middle between the sides, and no further (degrees of a bend beside its
+#: ends, too), is the centerline, drawn to fewer digits.
+_MIDDLE = 0.02
 #: Directions that agree within this are one (length of their difference, about a degree).
 _SMOOTH = 0.02
 
@@ -92,8 +97,41 @@ def outlined_tubes(
         if len(whole) < len(pieces):
             other = _outlined(whole, pairs(whole, least, widest))
             if _left_over(whole, other) < left:
-                return whole, other
-    return pieces, tubes
+                pieces, tubes = whole, other
+    return pieces, _with_middles(pieces, tubes)
+
+
+def _with_middles(pieces: Sequence[SheetPiece], tubes: Sequence[OutlinedTube]) -> list[OutlinedTube]:
+    """The tubes, with what else lies halfway between their sides: arcs that a centerline has about another centre.
+
+    An arc drawn through three rounded points, say, has its centre some tenths of a millimetre off that of the sides.
+    """
+    used = {i for tube in tubes for i in tube.members}
+    free = [i for i in range(len(pieces)) if i not in used and not pieces[i].is_circle]
+    if not free:
+        return list(tubes)
+    at = np.array([(pieces[i].start, pieces[i].middle, pieces[i].end) for i in free])
+    found = []
+    for tube in tubes:
+        own: set[int] = set()
+        slack = _MIDDLE * tube.width
+        for pair, _ in tube.pairs:
+            a, b = pieces[pair.first], pieces[pair.second]
+            if a.turn:
+                arm = at - a.center
+                off = np.abs(arm) - (a.radius + b.radius) / 2.0
+                along = (np.degrees(np.angle(arm / (a.start - a.center))) * np.sign(a.turn) + slack) % 360.0
+                within = along <= abs(a.turn) + 2.0 * slack
+            else:
+                way = (a.end - a.start) / abs(a.end - a.start)
+                where = (at - a.start) / way
+                side = 1.0 if ((b.start - a.start) / way).imag > 0.0 else -1.0
+                off = where.imag - side * pair.width / 2.0
+                within = (where.real >= -slack) & (where.real <= a.length + slack)
+            lies = ((np.abs(off) <= slack) & within).all(axis=1)
+            own.update(free[k] for k in np.flatnonzero(lies).tolist())
+        found.append(replace(tube, middle=(*tube.middle, *sorted(own))) if own else tube)
+    return found
 
 
 def _left_over(pieces: Sequence[SheetPiece], tubes: Sequence[OutlinedTube]) -> float:

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from math import ceil, fsum
 
 from converter import __version__
-from converter.bending.setup.words import cut_number, rounded_up
 from converter.exporters.cutting.pages import cutting_pages
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.picture import Picture
@@ -18,7 +17,7 @@ from converter.exporters.sheet.pdf.quotation import quotation_pages
 from converter.findings import ERROR, WARNING
 from converter.shop.sections import describe
 from converter.tolerances import Tolerances
-from converter.units import Display
+from converter.units import Display, cut_number, rounded_up
 from converter.words import mass_text, total_mass_text
 
 _COLUMNS = (
