@@ -8,7 +8,7 @@ from converter.findings import Clause, Finding
 from converter.model.drawing import Ignored
 
 #: Parts named; of the rest the number is told.
-_MOST_NAMES = 8
+MOST_NAMES = 8
 
 
 def not_stock(left: Iterable[Ignored]) -> Finding | None:
@@ -22,7 +22,7 @@ def not_stock(left: Iterable[Ignored]) -> Finding | None:
         return None
     total = sum(counts.values())
     names = sorted(counts)
-    shown = names[:_MOST_NAMES]
+    shown = names[:MOST_NAMES]
     values = {"count": total, "names": shown, "further": len(names) - len(shown)}
     return Finding("not-stock", variant="more" if len(names) > len(shown) else "", measured=float(total), values=values)
 

@@ -81,8 +81,27 @@ define(
 define(
     "solid-joined",
     NOTE,
-    "The surfaces of a tube are several parts of the file; they were joined where they meet.",
-    says="its surfaces are {count:count part} of the file, which were joined where they meet",
+    "The surfaces of a tube are several parts of the file, or its straights and bends several solids of one part or "
+    "without a name; they were joined where they meet.",
+    says={
+        "": "its surfaces are {count:count part} of the file, which were joined where they meet",
+        "solids": "it is {count:count solid} in the file, straights and bends that go on end to end; they were "
+        "joined into one tube",
+    },
+)
+define(
+    "solid-end-to-end",
+    WARNING,
+    "Straights and bends of one section that go on end to end, each a part of its own: one tube, or pipe and fittings "
+    "that are welded.",
+    says={
+        "": "{count:count solid} of one section go on end to end, and each was read as a tube by itself: "
+        "{names:list quoted}",
+        "more": "{count:count solid} of one section go on end to end, and each was read as a tube by itself: "
+        "{names:list quoted}, and {further:,} more",
+    },
+    cure="Where they are one tube that is bent, unite them into one solid in the CAD program, or export the "
+    "centerline; where they are welded, all is as it should be.",
 )
 define(
     "solid-fused",

@@ -284,7 +284,7 @@ def _ready(chain: PieceChain, body: SolidBody, found: FacePieces, is_solid: bool
         *_solid_findings(chain, bores, off, section, job),
         *end_findings(ends, backward, job.name, job.tol),
     )
-    if ends is not None and is_solid:
+    if ends is not None:
         findings = (*findings, *bore_findings(body, chain, ends, backward, job.name, job.tol))
     if astray is not None and astray[1] > job.tol.fit:
         findings = (*findings, _off_center_finding(astray[1], job))

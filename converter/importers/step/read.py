@@ -17,6 +17,7 @@ from converter.findings import NOTE, WARNING, Clause, Finding, Reason
 from converter.geometry.vectors import Vec
 from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
+from converter.importers.solids.end_to_end import end_to_end_findings, joined_end_to_end
 from converter.importers.source import Source
 from converter.importers.step.bounds import check_step
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
@@ -37,6 +38,10 @@ if TYPE_CHECKING:
     from converter.kernel.step.read import StepSession
     from converter.kernel.step.tree import Instance
     from converter.kernel.step.units import Unit
+
+
+#: What a body is called of which neither the file nor its part tells a name.
+UNNAMED = "solid"
 
 
 def read_step(
@@ -238,9 +243,12 @@ class ShapeReading:
         for edge in contents.edges:
             self.edge(number, instance, edge, _group(number, instance, contents, edge))
         called = Counter(body.name for body in contents.bodies)
+        before = len(self.drawing.tables)
         for body in steps(contents.bodies, "bodies"):
             own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
-            self.body(number, instance, body, best_name(own, instance.name, instance.product, body.name) or "solid")
+            self.body(number, instance, body, best_name(own, instance.name, instance.product, body.name) or UNNAMED)
+        if len(self.drawing.tables) > before + 1:
+            self.drawing.tables[before:] = joined_end_to_end(self.drawing.tables[before:], DEFAULT)
 
     def edge(self, number: int, instance: Instance, free: FreeEdge, group: str | None) -> None:
         """A free edge as a drawn curve of its group, of the instance of that number."""
@@ -362,6 +370,9 @@ class ShapeReading:
                 file=drawing.source,
             )
         self.place_loose()
+        # some programs write each solid as a part without a name
+        drawing.tables = joined_end_to_end(drawing.tables, DEFAULT, UNNAMED)
+        drawing.findings += end_to_end_findings(drawing.tables, DEFAULT)
         for free, why in settle_free_curves(self.free, self.solid, drawing.tables, DEFAULT):
             if why is None:
                 drawing.curves.append(free.drawn)

@@ -55,8 +55,9 @@ class PlacedBody:
 
 
 def is_in_parts(tables: Sequence[ReadyTable]) -> bool:
-    """Whether loose faces may be a part of a tube only: no tube, or one whose wall is not known."""
-    return not tables or any(table.section is None for table in tables)
+    """Whether loose faces may be a part of a tube only: no tube, one whose wall is not known, or a bar, whose closed
+    skin may be the outside or the bore of a tube with both ends closed."""
+    return not tables or any(table.section is None or not table.section.kind.hollow for table in tables)
 
 
 def touching(bodies: Sequence[PlacedBody]) -> list[list[PlacedBody]]:
