@@ -20,6 +20,8 @@ from converter.quoting import quoted
 from converter.shop.joint import JOINT, JointChoice, joint_choice
 from converter.shop.schema import (
     Field,
+    ListOfTables,
+    OneTable,
     Place,
     choice,
     file_unit,
@@ -28,8 +30,6 @@ from converter.shop.schema import (
     named_tables,
     read_table,
     section,
-    table,
-    tables,
     text,
 )
 from converter.shop.toml import parse_toml, read_toml
@@ -45,11 +45,11 @@ CHOICE = {
 }
 JOB = {
     "units": Field(lambda raw, place: raw),
-    "job": Field(table({"name": Field(text)})),
-    "default": Field(table(CHOICE)),
+    "job": Field(OneTable({"name": Field(text)})),
+    "default": Field(OneTable(CHOICE)),
     "layer": Field(named_tables(CHOICE), default={}),
     "run": Field(named_tables(CHOICE), default={}),
-    "joint": Field(tables(JOINT), default=()),
+    "joint": Field(ListOfTables(JOINT), default=()),
 }
 
 

@@ -24,7 +24,7 @@ from converter.disk.reading import open_to_read
 from converter.errors import ReadError, ShopError
 from converter.quoting import LONGEST_PATH, quoted, shortened
 from converter.shop.model import Stick
-from converter.shop.schema import Field, Place, file_unit, length, read_table, section, tables, text, whole
+from converter.shop.schema import Field, ListOfTables, Place, file_unit, length, read_table, section, text, whole
 from converter.shop.sections import typed
 from converter.shop.toml import BEFORE, decoded, parse_toml, read_toml, rewrite_toml
 from converter.units import MM_PER, Display, shown_unit
@@ -41,7 +41,7 @@ BAR = {
 }
 #: mm; a drop is booked rounded down to a step no wider than this.
 DROP_STEP = 0.1
-RACK = {"units": Field(lambda raw, place: raw), _KEY: Field(tables(BAR), default=())}
+RACK = {"units": Field(lambda raw, place: raw), _KEY: Field(ListOfTables(BAR), default=())}
 
 
 @dataclass(frozen=True, slots=True)
