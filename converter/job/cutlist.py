@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from fnmatch import fnmatchcase
 from functools import cached_property
 from math import ceil, fsum
 
@@ -17,6 +16,7 @@ from converter.job.mitres import SharedCut, Slant, shared_cuts, slants
 from converter.job.shown import name_among, refusals, some_named
 from converter.model.part import Part
 from converter.model.section import Section
+from converter.names import fits
 from converter.nesting.model import Nest, Pattern, StockBar, WantedLength
 from converter.nesting.solve import DIVES, SECONDS, nest
 from converter.progress import steps
@@ -353,8 +353,7 @@ def check_quantities(jobs: Sequence[Job], quantities: Quantities) -> None:
 
 
 def _is_like(part: Part, pattern: str) -> bool:
-    texts = {text for tube in part.tubes for text in (tube.name, tube.run.layer) if text is not None}
-    return any(fnmatchcase(text.casefold(), pattern.casefold()) for text in texts)
+    return fits(pattern, *(text for tube in part.tubes for text in (tube.name, tube.run.layer)))
 
 
 def _group(
