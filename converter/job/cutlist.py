@@ -11,6 +11,7 @@ from converter.bending.setup.setup import Setup
 from converter.bending.setup.words import rounded_up
 from converter.errors import OptionError
 from converter.findings import Clause, Finding
+from converter.geometry.vectors import within_half_turn
 from converter.job.job import Job
 from converter.job.mitres import SharedCut, Slant, shared_cuts, slants
 from converter.job.shown import name_among, refusals, some_named
@@ -201,8 +202,8 @@ class CutGroup:
         before = 0
         for i, kind in zip(pattern.pieces, pattern.shared, strict=True):
             # the long point in front lies opposite to that of the piece before; end A to end B turns the same both ways
-            turn = None if not kind or not before else (180.0 - (self.pieces[i].apart or 0.0)) % 360.0
-            turns.append(turn if turn is None or turn <= 180.0 else turn - 360.0)
+            apart = self.pieces[i].apart or 0.0
+            turns.append(within_half_turn(180.0 - apart) if kind and before else None)
             before = kind
         return turns
 
