@@ -22,8 +22,6 @@ from converter.tolerances import DEFAULT, PAST_ANGLE, PAST_LENGTH, same_within
 
 #: A sleeve reaches this many outside diameters into each half (common practice, no source).
 SLEEVE = 2.0
-#: mm; straights longer than this below zero are overlaps, not rounding.
-_EQUAL = 1e-6
 #: mm; radii that differ by less are one radius.
 _SAME = 0.05
 #: How many of the radii drawn, and of those between them, are tried.
@@ -127,7 +125,7 @@ def makeable_by(shop: Shop, die: Die | None) -> Callable[[BendTable], bool]:
 
     def judge(table: BendTable) -> bool:
         need = 0.0 if die is None else die.between
-        if min(table.straights) < -_EQUAL or any(bend.feed < need - PAST_LENGTH for bend in table.bends[1:]):
+        if min(table.straights) < -PAST_LENGTH or any(bend.feed < need - PAST_LENGTH for bend in table.bends[1:]):
             return False
         return most is None or all(bend.angle <= most + PAST_ANGLE for bend in table.bends)
 
@@ -147,7 +145,7 @@ def best_refit(run: Run, dies: Sequence[Die]) -> tuple[Die, Run, float] | None:
             continue
         straights = made.table.straights
         between = straights[1:-1]
-        if min(straights) < -_EQUAL or any(length < die.between - PAST_LENGTH for length in between):
+        if min(straights) < -PAST_LENGTH or any(length < die.between - PAST_LENGTH for length in between):
             continue
         if best is None or moved < best[2]:
             best = die, made, moved
@@ -273,11 +271,11 @@ def _moves(members: Sequence[Tube], clr: float, need: float) -> float:
                 after[i] -= setback(change, bend.angle)
                 after[i + 1] -= setback(change, bend.angle)
                 moved = max(moved, corner_cut(abs(change), bend.angle))
-        if min(after) < -_EQUAL:
+        if min(after) < -PAST_LENGTH:
             return inf
         # a straight that was too short as drawn is not this die's doing
         short = zip(after[1:-1], before[1:-1], strict=True)
-        if any(now < need - PAST_LENGTH and now < was - _EQUAL for now, was in short):
+        if any(now < need - PAST_LENGTH and now < was - PAST_LENGTH for now, was in short):
             return inf
         most = max(most, moved)
     return most

@@ -21,11 +21,10 @@ from converter.arrays import Array, Index
 from converter.errors import GeometryError
 from converter.geometry.circles import within_half_turns
 from converter.model.bends import Bend, BendTable
+from converter.tolerances import PAST_LENGTH
 
 #: mm; greatest sagitta of the chords that stand for arcs against planes.
 SAGITTA = 0.15
-#: mm; straights of this little length below zero are rounding.
-_EQUAL = 1e-6
 #: mm; straights not longer than this are left out, as `converter.model.centerline.rebuild` does.
 _LEAST = 1e-9
 #: Sides walked in one go: a bound on memory.
@@ -419,7 +418,7 @@ def check_table(table: BendTable) -> None:
     """
     for bend in table.bends:
         _clr(bend)
-    if min(table.straights) < -_EQUAL:
+    if min(table.straights) < -PAST_LENGTH:
         raise GeometryError(
             "bends overlap, so nothing can be said of how the tube swings: move the corners apart, "
             "or use a die of a smaller radius",

@@ -77,7 +77,7 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Tub
         GeometryError: there is no such solid.
         MissingLibraryError: the CAD kernel is not installed.
     """
-    from converter.kernel.cuts import LIKE, cut
+    from converter.kernel.cuts import LIKE, cut, unsound
     from converter.kernel.shapes.solids import tube_solid
 
     if not joints:
@@ -104,13 +104,7 @@ def coped_solid(tube: Tube, section: Section, joints: Sequence[Joint], made: Tub
         assert problem is not None
         raise problem
     if best[0] > _ASTRAY * abs(wanted):
-        raise GeometryError(
-            f"Tube {quoted(tube.name)}: cut to its mates, its solid comes out {best[0] / abs(wanted):.0%} off "
-            "the metal that its cuts leave, so it is not written: write it with its ends square (`--to step`), or name "
-            "the other tubes with --run.",
-            code="cut-unsound",
-            where=tube.name,
-        )
+        raise unsound(tube.name)
     return best[1]
 
 
