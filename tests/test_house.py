@@ -26,7 +26,8 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 #: Rank of each part of the package; a module imports only parts of lower rank, or its own part.
 RANKS = {
-    "errors": 0, "allowance": 0, "arrays": 0, "isolation": 0, "limits": 0, "pause": 0, "progress": 0, "quoting": 0,
+    "errors": 0, "allowance": 0, "arrays": 0, "isolation": 0, "limits": 0, "names": 0, "pause": 0,
+    "progress": 0, "quoting": 0,
     "dates": 1, "disk": 1, "ends": 1, "tolerances": 1, "units": 1, "processes": 2, "worker": 2,
     "findings": 2, "geometry": 2, "nesting": 2, "model": 3, "reducer": 4, "shop": 5,
     "kernel": 6, "bending": 6, "joints": 6,

@@ -22,8 +22,6 @@ from converter.tolerances import DEFAULT, PAST_ANGLE, PAST_LENGTH, same_within
 
 #: A sleeve reaches this many outside diameters into each half (common practice, no source).
 SLEEVE = 2.0
-#: mm; straights longer than this below zero are overlaps, not rounding.
-_EQUAL = 1e-6
 #: mm; radii that differ by less are one radius.
 _SAME = 0.05
 #: How many of the radii drawn, and of those between them, are tried.
@@ -130,7 +128,7 @@ def makeable_by(shop: Shop, die: Die | None) -> Callable[[BendTable], bool]:
 
     def judge(table: BendTable) -> bool:
         need = 0.0 if die is None else die.between
-        if min(table.straights) < -_EQUAL or any(bend.feed < need - PAST_LENGTH for bend in table.bends[1:]):
+        if min(table.straights) < -PAST_LENGTH or any(bend.feed < need - PAST_LENGTH for bend in table.bends[1:]):
             return False
         return most is None or all(bend.angle <= most + PAST_ANGLE for bend in table.bends)
 
@@ -150,7 +148,7 @@ def best_refit(run: Run, dies: Sequence[Die]) -> tuple[Die, Run, float] | None:
             continue
         straights = made.table.straights
         between = straights[1:-1]
-        if min(straights) < -_EQUAL or any(length < die.between - PAST_LENGTH for length in between):
+        if min(straights) < -PAST_LENGTH or any(length < die.between - PAST_LENGTH for length in between):
             continue
         if best is None or moved < best[2]:
             best = die, made, moved
@@ -193,7 +191,8 @@ def die_to_buy(tubes: Sequence[Tube], shop: Shop) -> list[Finding]:
     """
     # a tube whose bends lie both ways is for no one die
     bent = [tube for tube in tubes if not tube.run.is_free_curve and not _is_ring(tube) and not _lies_both_ways(tube)]
-    sections = _unserved(bent, shop)
+    wanting = _unserved(bent, shop)
+    sections = {tube.section for tube in wanting}
     found = []
     for one in common_radii(tube for tube in bent if tube.section in sections):
         dies = shop.dies_for(one.section)
@@ -231,18 +230,23 @@ def _lies_both_ways(tube: Tube) -> bool:
     return any(turned_by_bend(tube.section, tube.run.table.bends))
 
 
-def _unserved(tubes: Iterable[Tube], shop: Shop) -> set[Section]:
-    """The sections some of whose bends no die of the shop makes as drawn; none lies a quarter turn from the first."""
-    radii: dict[Section, dict[tuple[float | None, float], Bend]] = {}
+def _radius(bend: Bend) -> tuple[float | None, float]:
+    """What decides which die makes a bend as drawn: its radius, and what is known of it."""
+    return bend.clr, bend.clr_uncertainty
+
+
+def _unserved(tubes: Iterable[Tube], shop: Shop) -> list[Tube]:
+    """The tubes some of whose bends no die of the shop makes as drawn; none of them lies a quarter turn from the first."""
+    groups: dict[Section, list[Tube]] = {}
     for tube in tubes:
         if tube.section is not None:
-            known = radii.setdefault(tube.section, {})
-            known.update({(bend.clr, bend.clr_uncertainty): bend for bend in tube.run.table.bends})
-    found = set()
-    for section, bends in radii.items():
+            groups.setdefault(tube.section, []).append(tube)
+    found = []
+    for section, members in groups.items():
+        bends = {_radius(bend): bend for tube in members for bend in tube.run.table.bends}
         dies = shop.dies_for(section)
-        if any(die_for_bend(bend, dies) is None for bend in bends.values()):
-            found.add(section)
+        lacking = {radius for radius, bend in bends.items() if die_for_bend(bend, dies) is None}
+        found += [tube for tube in members if not lacking.isdisjoint(map(_radius, tube.run.table.bends))]
     return found
 
 
@@ -293,11 +297,11 @@ def _moves(members: Sequence[Tube], clr: float, need: float) -> float:
                 after[i] -= setback(change, bend.angle)
                 after[i + 1] -= setback(change, bend.angle)
                 moved = max(moved, corner_cut(abs(change), bend.angle))
-        if min(after) < -_EQUAL:
+        if min(after) < -PAST_LENGTH:
             return inf
         # a straight that was too short as drawn is not this die's doing
         short = zip(after[1:-1], before[1:-1], strict=True)
-        if any(now < need - PAST_LENGTH and now < was - _EQUAL for now, was in short):
+        if any(now < need - PAST_LENGTH and now < was - PAST_LENGTH for now, was in short):
             return inf
         most = max(most, moved)
     return most

@@ -9,6 +9,7 @@ import numpy as np
 
 from converter.comparison.align import Alignment, aligned
 from converter.comparison.limits import Limits
+from converter.geometry.vectors import within_half_turn
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import reverse_table, walk
 from converter.tolerances import same_within
@@ -131,7 +132,7 @@ def compare(
             i,
             drawn,
             made.feed - drawn.feed,
-            _wrapped(made.rotation - drawn.rotation) if i > 1 else 0.0,
+            within_half_turn(made.rotation - drawn.rotation) if i > 1 else 0.0,
             made.angle - drawn.angle,
             None if made.clr is None or drawn.clr is None else made.clr - drawn.clr,
         )
@@ -182,10 +183,6 @@ def _legs(table: BendTable) -> tuple[float, ...]:
 
 
 def _mirrored(table: BendTable) -> BendTable:
-    return BendTable(tuple(replace(bend, rotation=_wrapped(-bend.rotation)) for bend in table.bends), table.tail)
-
-
-def _wrapped(degrees: float) -> float:
-    """An angle in (-180, 180]."""
-    turned = degrees % 360.0
-    return turned - 360.0 if turned > 180.0 else turned
+    return BendTable(
+        tuple(replace(bend, rotation=within_half_turn(-bend.rotation)) for bend in table.bends), table.tail
+    )

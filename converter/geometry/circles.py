@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from converter.arrays import Array
-from converter.geometry.vectors import Vec, cross, dot, norm
+from converter.geometry.vectors import TURN_SLACK, Vec, cross, dot, norm
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +40,13 @@ def crossed(a: Array, b: Array) -> Array:
     out[:, 1] = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
     out[:, 2] = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
     return out
+
+
+def within_half_turns(degrees: Array) -> Array:
+    """Rotations (n,) in (-180, 180], half a turn as 180; what is next to nothing stays."""
+    off = (degrees > 180.0) | (degrees <= -180.0)
+    value = np.where(off, 180.0 - (180.0 - degrees) % 360.0, degrees) if off.any() else degrees
+    return np.where(value <= TURN_SLACK - 180.0, 180.0, value)
 
 
 def _total(a: Array, b: Array) -> float:

@@ -12,7 +12,8 @@ from converter.errors import GeometryError
 
 Vec = tuple[float, float, float]
 
-HALF_TURN = -180.0 + 1e-9  #: degrees; at or below this a rotation is half a turn, written 180
+#: Degrees; what rounding leaves of a rotation: half a turn is 180 where it comes this near to -180.
+TURN_SLACK = 1e-9
 
 
 def add(a: Vec, b: Vec) -> Vec:
@@ -55,10 +56,15 @@ def distance(a: Vec, b: Vec) -> float:
     return norm(sub(a, b))
 
 
-def within_half_turn(degrees_: float) -> float:
-    """The same rotation in (-180, 180]; half a turn is 180 whichever side rounding leaves it on."""
-    value = (degrees_ + 180.0) % 360.0 - 180.0
-    return 180.0 if value <= HALF_TURN else value
+def within_half_turn(degrees_: float, slack: float = TURN_SLACK) -> float:
+    """The same rotation in (-180, 180], to the last digit where it lies there already.
+
+    Half a turn is 180 and none is 0 whichever side rounding leaves them on, by ``slack`` degrees at most.
+    """
+    value = degrees_ if -180.0 < degrees_ <= 180.0 else 180.0 - (180.0 - degrees_) % 360.0
+    if value <= slack - 180.0:
+        return 180.0
+    return 0.0 if abs(value) < slack else value
 
 
 def unit(a: Vec) -> Vec:
@@ -109,4 +115,4 @@ def signed_angle(a: Vec, b: Vec, axis: Vec) -> float:
     Half a turn is 180 whichever side rounding leaves it on.
     """
     value = degrees(atan2(dot(cross(a, b), axis), dot(a, b)))
-    return 180.0 if value <= HALF_TURN else value
+    return 180.0 if value <= TURN_SLACK - 180.0 else value

@@ -12,7 +12,6 @@ import re
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 from importlib import import_module
 from pathlib import PurePath
 from typing import TYPE_CHECKING, cast
@@ -24,6 +23,7 @@ from converter.importers.iges.bounds import is_iges
 from converter.importers.source import Source
 from converter.importers.step.bounds import is_step
 from converter.limits import DXF_BYTES, FILE_BYTES, MESH_BYTES, STEP_BYTES, TABLE_BYTES
+from converter.names import fits
 from converter.progress import begin_file
 from converter.quoting import quoted
 from converter.units import UNIT_CHOICES, unit_name
@@ -40,7 +40,7 @@ class ReadOptions:
         units: unit of the file's numbers ('mm', 'cm', 'm', 'in', 'ft'); None to believe the file.
         shop_units: unit of a drawing's numbers where neither ``units`` nor the file says one; the shop file's own.
         layout: name of the paper-space layout to read; None for model space.
-        layers: patterns (``*``, ``?``, any case) of the layers to read; empty for all.
+        layers: names or patterns (`converter.names`) of the layers to read; empty for all.
         skip_layers: patterns of layers to leave out.
         skip_colors: colours to leave out: ACI numbers, their names, or ``#rrggbb``; patterns too.
         skip_linetypes: patterns of linetypes to leave out.
@@ -80,11 +80,8 @@ class ReadOptions:
 
     def wants(self, layer: str | None) -> bool:
         """Whether a layer (or what stands for one in a file without layers) is to be read."""
-
-        def meets(patterns: tuple[str, ...]) -> bool:
-            return any(fnmatchcase((layer or "").lower(), pattern.lower()) for pattern in patterns)
-
-        return (not self.layers or meets(self.layers)) and not meets(self.skip_layers)
+        asked = not self.layers or any(fits(pattern, layer or "") for pattern in self.layers)
+        return asked and not any(fits(pattern, layer or "") for pattern in self.skip_layers)
 
 
 @dataclass(frozen=True)

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from fnmatch import fnmatchcase
 from functools import cached_property
 from math import ceil, fsum
 
 from converter.bending.setup.setup import Setup
 from converter.errors import OptionError
 from converter.findings import Clause, Finding
+from converter.geometry.vectors import within_half_turn
 from converter.job.job import Job
 from converter.job.mitres import SharedCut, Slant, shared_cuts, slants
 from converter.job.shown import name_among, refusals, some_named
 from converter.model.part import Part
 from converter.model.section import Section
+from converter.names import fits
 from converter.nesting.model import Nest, Pattern, StockBar, WantedLength
 from converter.nesting.solve import DIVES, SECONDS, nest
 from converter.progress import steps
@@ -210,8 +211,8 @@ class CutGroup:
         before = 0
         for i, kind in zip(pattern.pieces, pattern.shared, strict=True):
             # the long point in front lies opposite to that of the piece before; end A to end B turns the same both ways
-            turn = None if not kind or not before else (180.0 - (self.pieces[i].apart or 0.0)) % 360.0
-            turns.append(turn if turn is None or turn <= 180.0 else turn - 360.0)
+            apart = self.pieces[i].apart or 0.0
+            turns.append(within_half_turn(180.0 - apart) if kind and before else None)
             before = kind
         return turns
 
@@ -374,8 +375,7 @@ def check_quantities(jobs: Sequence[Job], quantities: Quantities) -> None:
 
 
 def _is_like(part: Part, pattern: str) -> bool:
-    texts = {text for tube in part.tubes for text in (tube.name, tube.run.layer) if text is not None}
-    return any(fnmatchcase(text.casefold(), pattern.casefold()) for text in texts)
+    return fits(pattern, *(text for tube in part.tubes for text in (tube.name, tube.run.layer)))
 
 
 def _group(

@@ -11,6 +11,7 @@ from converter.comparison.limits import PUBLISHED, Limits, of_shop
 from converter.comparison.next_piece import NextStep, intended_table, next_piece, opened_radius
 from converter.errors import GeometryError, OptionError
 from converter.findings.wording import counted
+from converter.geometry.vectors import within_half_turn
 from converter.job.job import Job
 from converter.model.bends import BendTable
 from converter.model.run import Tube
@@ -133,7 +134,7 @@ def typed_table(
             replace(
                 bend,
                 feed=straights.get(i, bend.feed),
-                rotation=_within_half_a_turn(rotations.get(i, bend.rotation)),
+                rotation=within_half_turn(rotations.get(i, bend.rotation)),  # protractors go round to 360
                 angle=angles.get(i, bend.angle),
                 clr=opened.get(i, bend.clr),
             )
@@ -142,11 +143,6 @@ def typed_table(
         return BendTable(bends, straights.get(count + 1, table.tail))
     except GeometryError as error:
         raise OptionError(f"What was typed as measured makes no tube: {error.message}.") from error
-
-
-def _within_half_a_turn(degrees: float) -> float:
-    """The same rotation in (-180, 180], where most protractors go round to 360."""
-    return degrees if -180.0 < degrees <= 180.0 else 180.0 - (180.0 - degrees) % 360.0
 
 
 def limits_named(name: str | None, shop: Shop) -> Limits | None:

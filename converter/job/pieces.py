@@ -11,8 +11,9 @@ from converter.errors import OptionError
 from converter.job.job import Job, ProgramTubes
 from converter.joints.model import length_changes
 from converter.model.run import Tube
+from converter.names import fits
 from converter.shop.job_file import JobFile
-from converter.shop.joint import JointChoice, same_name
+from converter.shop.joint import JointChoice
 from converter.shop.model import Shop, Stick
 
 
@@ -98,9 +99,9 @@ def _renamed(job_file: JobFile | None, tubes: Sequence[Tube], split: dict[str, T
         mates = tuple(
             name
             for pattern in choice.cope_to
-            for name in (pattern, *(p.name for n, t in split.items() if same_name(pattern, n) for p in t.pieces))
+            for name in (pattern, *(p.name for n, t in split.items() if fits(pattern, n) for p in t.pieces))
         )
-        for name in (name for name in names if same_name(choice.tube, name)):
+        for name in (name for name in names if fits(choice.tube, name)):
             pieces = split[name].pieces if name in split else None
             for end in ("A", "B") if choice.end is None else (choice.end,):
                 of = name if pieces is None else pieces[0 if end == "A" else -1].name

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from converter.errors import OptionError
 from converter.findings import ERROR, Clause, Finding, refused_bends
 from converter.model.run import Tube
+from converter.names import fits
 from converter.quoting import quoted
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ class Shown:
 
     Attributes:
         job: the job.
-        patterns: of names or layers (``*``, ``?``, any case); none for all tubes.
+        patterns: of names or layers (`converter.names`); none for all tubes.
         anywhere: whether a pattern may meet no tube.
     """
 
@@ -54,7 +54,7 @@ class Shown:
             return tuple(range(len(tubes)))
         met: set[int] = set()
         for pattern in self.patterns:
-            found = {i for i, tube in enumerate(tubes) if _meets(tube, pattern)}
+            found = {i for i, tube in enumerate(tubes) if fits(pattern, tube.name, tube.run.layer)}
             if not found and not self.anywhere:
                 raise self.no_such(pattern)
             met |= found
@@ -62,7 +62,7 @@ class Shown:
 
     def meets(self, pattern: str) -> bool:
         """Whether a tube of the job has a name or layer like a pattern."""
-        return any(_meets(tube, pattern) for tube in self.job.tubes)
+        return any(fits(pattern, tube.name, tube.run.layer) for tube in self.job.tubes)
 
     def no_such(self, pattern: str) -> OptionError:
         """What is said of a pattern that meets no tube."""
@@ -205,9 +205,3 @@ def some_named(names: Sequence[str]) -> dict[str, object]:
     further = len(names) - _NAMED
     more = Clause.of("and-more-pieces", count=further) if further > 0 else ""
     return {"names": tuple(names[:_NAMED]), "more": more, "count": len(names)}
-
-
-def _meets(tube: Tube, pattern: str) -> bool:
-    """Whether a tube's name or layer is like a pattern."""
-    wanted = pattern.casefold()
-    return any(fnmatchcase(text.casefold(), wanted) for text in (tube.name, tube.run.layer) if text is not None)

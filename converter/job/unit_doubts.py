@@ -16,7 +16,7 @@ from converter.model.drawing import Drawing, HeaderUnit
 from converter.model.run import Run, Tube
 from converter.shop.model import Die, Shop
 from converter.shop.sections import parse_section
-from converter.shop.sound import LEAST_TUBE, MOST_TUBE, doubts
+from converter.shop.sound import doubts, is_tube_size
 from converter.units import MM_PER, unit_word
 
 #: The units that a header is most often wrong between.
@@ -165,11 +165,11 @@ def section_doubts(texts: Iterable[str], unit: str) -> list[Finding]:
     found = []
     for text in dict.fromkeys(texts):
         size = _size(text, unit)
-        if size is None or LEAST_TUBE <= size <= MOST_TUBE:
+        if size is None or is_tube_size(size):
             continue
         for other in _others(unit):
             read = _size(text, other)
-            if read is not None and read != size and LEAST_TUBE <= read <= MOST_TUBE:
+            if read is not None and read != size and is_tube_size(read):
                 values = {
                     "text": text, "size": size, "size_other": read, "read_as": unit_word(unit),
                     "other": unit_word(other), "unit": other,

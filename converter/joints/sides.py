@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from converter.geometry.vectors import signed_angle
+from converter.geometry.vectors import signed_angle, within_half_turn
 from converter.joints.model import Joint
 from converter.model.run import Tube
 
@@ -34,8 +34,7 @@ def saw_sides(tube: Tube, joints: Iterable[Joint]) -> tuple[float | None, float 
     if len(slanted) == 2:
         one, other = slanted[0].long_side, slanted[1].long_side
         assert one is not None and other is not None
-        apart = signed_angle(one, other, slanted[1].direction)
-        apart = 0.0 if abs(apart) < 1e-9 else 180.0 if apart <= -180.0 + 1e-9 else apart
+        apart = within_half_turn(signed_angle(one, other, slanted[1].direction))
         if abs(apart) > ONE_SIDE:
             return None, apart
     return tube.run.table.developed_length - sum(joint.short_point for joint in ends.values()), apart

@@ -164,11 +164,7 @@ def cut(shape: Any, tools: Sequence[Any], name: str = "tube", wanted: float | No
         if largest is None:
             continue
         if not is_valid(largest):
-            problem = GeometryError(
-                f"Tube {quoted(name)}: the CAD kernel makes no sound solid of its cut end.",
-                code="cut-unsound",
-                where=name,
-            )
+            problem = unsound(name)
             continue
         if wanted is None:
             return largest, size
@@ -240,10 +236,18 @@ def less(shape: Any, tools: Sequence[Any], name: str) -> Any:
     operation.SetTools(others)
     operation.Build()
     if not operation.IsDone():
-        raise GeometryError(
-            f"Tube {quoted(name)}: the CAD kernel could not cut its end.", code="cut-unsound", where=name
-        )
+        raise unsound(name)
     return operation.Shape()
+
+
+def unsound(name: str) -> GeometryError:
+    """What is said of a tube of which the kernel makes no solid that is what its cuts leave."""
+    return GeometryError(
+        f"Tube {quoted(name)}: the CAD kernel makes no sound solid of it with its cuts, so it is not written: write it "
+        "with its ends square (`--to step`), or name the other tubes with --run.",
+        code="cut-unsound",
+        where=name,
+    )
 
 
 def pieces(shape: Any) -> list[Any]:

@@ -142,7 +142,6 @@ def _joined(last: _Stretch, first: _Stretch) -> _Stretch:
         table = BendTable((replace(rows[0], feed=middle), *rows[1:]), follower.tail)
     else:
         turned = signed_angle(last.end.normal, first.placement.normal, last.end.direction)
-        turned = 180.0 if turned <= -180.0 else turned
         table = BendTable((*table.bends, replace(rows[0], feed=middle, rotation=turned), *rows[1:]), follower.tail)
     return _Stretch(table, placement, first.end, (*last.numbers, *first.numbers), "")
 

@@ -26,7 +26,7 @@ from converter.geometry.vectors import (
 )
 from converter.reducer.limits import CLEAR_TURN, LADDER_EXACT
 from converter.reducer.pieces import Bow, Piece, Straight
-from converter.tolerances import Tolerances
+from converter.tolerances import PAST_SHARE, Tolerances, same_within
 
 SHORT = 10.0  #: straights shorter than this many join tolerances may have a direction worth nothing
 
@@ -94,7 +94,7 @@ def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], li
         a, b = pieces[k], pieces[k + 1]
         mismatch = angle_between(out[k], into[k + 1])
         both_straight = isinstance(a, Straight) and isinstance(b, Straight)
-        allowed = tol.tangent + _slack(a) + _slack(b)
+        allowed = same_within(tol.tangent) + _slack(a) + _slack(b)
         if mismatch > allowed or (both_straight and mismatch > 0.0):
             corners[k] = "corner" if both_straight else "kink"
             continue
@@ -124,7 +124,7 @@ def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], li
                 rows += 1
                 item = pieces[k + 1].item
                 elements.append(Element(t_in, t_out, n, angle, 0.0, None, -1, item, False, corners[k] == "kink"))
-                if angle > 180.0 - tol.tangent:
+                if angle > 180.0 - tol.tangent * (1.0 - PAST_SHARE):
                     joints.append(DirectionChange("fold-back", rows, angle, piece.item))
                 elif corners[k] == "kink":
                     joints.append(DirectionChange("kink", rows, angle, piece.item))

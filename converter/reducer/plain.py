@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from converter.arrays import Array, Flags, Index
-from converter.geometry.circles import crossed
-from converter.geometry.vectors import HALF_TURN, Vec, any_normal
+from converter.geometry.circles import crossed, within_half_turns
+from converter.geometry.vectors import Vec, any_normal
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line
 from converter.reducer.chain import Chain
@@ -242,8 +242,7 @@ def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[E
     if len(item) > 1:
         follows = it.chain[item[1:]] == it.chain[item[:-1]]
         x = crossed(n[:-1], n[1:])
-        roll = np.degrees(np.arctan2(_dot(x, row_in[1:]), _dot(n[:-1], n[1:])))
-        roll = np.where(roll <= HALF_TURN, 180.0, roll)
+        roll = within_half_turns(np.degrees(np.arctan2(_dot(x, row_in[1:]), _dot(n[:-1], n[1:]))))
         rotation[1:] = np.where(follows, roll, 0.0)
     return _build(
         it, chains, bad, item, is_corner, (feed, rotation, turn, radius, n, t_in), length, deviation, first, last

@@ -20,7 +20,7 @@ from converter.quoting import is_blank, quoted
 from converter.reducer.chain import Chain, chain
 from converter.reducer.looser import looser_fit, may_be_looser
 from converter.reducer.plain import ExactRun, exact_runs
-from converter.tolerances import DEFAULT, Tolerances
+from converter.tolerances import DEFAULT, PAST_SHARE, Tolerances, same_within
 from converter.units import MM_PER, UNIT_CHOICES
 
 _SPLIT = "read it in parts (--layer, --skip-layer), or export the tubes alone"
@@ -154,7 +154,7 @@ def _too_many_bends(drawing: Drawing, one: Chain) -> TooLargeError:
 def with_size_finding(run: Run, unit: str) -> Run:
     """The run, with a finding when its length is that of no tube: its unit, ``unit``, is likely another one."""
     length = run.table.developed_length
-    if SHORTEST_RUN <= length <= LONGEST_RUN:
+    if SHORTEST_RUN * (1.0 - PAST_SHARE) <= length <= same_within(LONGEST_RUN):
         return run
     number = length / MM_PER[unit]
     likely = [(abs(log10(number * MM_PER[u] / _USUAL)), u) for u in UNIT_CHOICES] if number > 0.0 else []

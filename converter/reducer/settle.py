@@ -30,7 +30,7 @@ from converter.model.curve import Arc, Line, Segment
 from converter.reducer.directions import DirectionChange, Element, arm_of, elements_of, end_of, start_of
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through
 from converter.reducer.spread import least_squares
-from converter.tolerances import Tolerances
+from converter.tolerances import Tolerances, same_within
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +69,14 @@ def merge(pieces: list[Piece], tol: Tolerances) -> list[Piece]:
 
 def _join(a: Piece, b: Piece, tol: Tolerances) -> Piece | None:
     if isinstance(a, Straight) and isinstance(b, Straight):
-        if angle_between(a.d, b.d) > tol.tangent:
+        if angle_between(a.d, b.d) > same_within(tol.tangent):
             return None
         return Straight(a.p, b.q, unit(sub(b.q, a.p)), np.concatenate((a.proof, b.proof)), a.item)
     if isinstance(a, Bow) and isinstance(b, Bow) and a.exact and b.exact:
         same = (
             distance(a.arc.center, b.arc.center) <= tol.join
             and abs(a.arc.radius - b.arc.radius) <= tol.fit
-            and angle_between(a.arc.normal, b.arc.normal) <= tol.tangent
+            and angle_between(a.arc.normal, b.arc.normal) <= same_within(tol.tangent)
         )
         angle = a.arc.angle + b.arc.angle
         if same and angle < 360.0 - 1e-6:

@@ -16,13 +16,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from fnmatch import fnmatchcase
 
 from converter.errors import ShopError
 from converter.findings import Clause, Finding
 from converter.model.bends import Bend
 from converter.model.run import Run, Tube, reverse_run, turned_by_bend
 from converter.model.section import Section
+from converter.names import fits, folded
 from converter.quoting import quoted
 from converter.shop.job_file import JobEntry, JobFile
 from converter.shop.metals import find_metal, metal_hint, need_metal
@@ -181,10 +181,9 @@ class _Assigner:
     def _of_layer_option(self, layer: str | None) -> Section | None:
         if layer is None:
             return None
-        key = layer.casefold()
-        exact = [value for name, value in self.layer_sections.items() if name.casefold() == key]
-        fits = [value for name, value in self.layer_sections.items() if fnmatchcase(key, name.casefold())]
-        return exact[-1] if exact else fits[-1] if fits else None
+        like = {name: value for name, value in self.layer_sections.items() if fits(name, layer)}
+        exact = [value for name, value in like.items() if folded(name) == folded(layer)]
+        return [None, *like.values(), *exact][-1]
 
     def _die(
         self, run: Run, section: Section | None, choice: JobEntry, corner_clr: float | None, findings: list[Finding]

@@ -17,14 +17,13 @@ from converter.reducer.corners import is_sharp, sharp_corners, split_at_corners
 from converter.reducer.reduce import with_size_finding
 from converter.shop.job_file import JobFile
 from converter.shop.model import Die, Shop
+from converter.tolerances import PAST_ANGLE, PAST_LENGTH
 
 BEND, MITRE = "bend", "mitre"
 #: Degrees by which a corner of a frame may miss a right angle.
 _RIGHT_ANGLE = 0.5
-#: Degrees; less is no corner that two tubes are mitred at but one that was drawn badly.
+#: Degrees; up to this it is no corner that two tubes are mitred at but one that was drawn badly.
 _SLIGHT = 10.0
-#: mm; straights this little short are drawing noise.
-_SLACK = 0.01
 
 
 def corner_choice(run: Run, job: JobFile | None, option: str | None) -> str | None:
@@ -84,7 +83,7 @@ def corner_findings(tubes: Iterable[Tube], shop: Shop, job: JobFile | None, opti
         corners = sharp_corners(drawn)
         if not corners or corner_choice(drawn, job, option):
             continue
-        if max(drawn.table.bends[i].angle for i in corners) < _SLIGHT:
+        if max(drawn.table.bends[i].angle for i in corners) <= _SLIGHT + PAST_ANGLE:
             continue
         entry = job.choice(drawn)
         if entry.clr is not None or entry.die is not None:
@@ -125,7 +124,9 @@ def _reasons(tube: Tube, drawn: Run, die: Die | None, no_die: bool, has_arcs: bo
     flats = section is not None and section.cylinder is None
     too_short = _too_short(tube, drawn, die)
     bends = drawn.table.bends
-    closed = drawn.closed and all(is_sharp(bend) and abs(bend.angle - 90.0) <= _RIGHT_ANGLE for bend in bends)
+    closed = drawn.closed and all(
+        is_sharp(bend) and abs(bend.angle - 90.0) <= _RIGHT_ANGLE + PAST_ANGLE for bend in bends
+    )
     own_arcs = _has_arcs(drawn)
     reasons = [Clause.of("corner-flats", section=section)] if flats else []
     seen = {
@@ -146,6 +147,6 @@ def _too_short(tube: Tube, drawn: Run, die: Die | None) -> bool:
         beside = [bend for bend in bends[max(i - 1, 0) : i + 1] if is_sharp(bend)]
         within = 0 < i < len(bends)
         need = die.between if die is not None and within else 0.0
-        if beside and straight < need - _SLACK:
+        if beside and straight < need - PAST_LENGTH:
             return True
     return False

@@ -10,16 +10,18 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
-from fnmatch import fnmatchcase
 from typing import Any
 
 from converter.findings import Finding
 from converter.model.run import Run
 from converter.model.section import Section
+from converter.names import fits, folded
 from converter.quoting import quoted
 from converter.shop.joint import JOINT, JointChoice, joint_choice
 from converter.shop.schema import (
     Field,
+    ListOfTables,
+    OneTable,
     Place,
     choice,
     file_unit,
@@ -28,8 +30,6 @@ from converter.shop.schema import (
     named_tables,
     read_table,
     section,
-    table,
-    tables,
     text,
 )
 from converter.shop.toml import parse_toml, read_toml
@@ -45,11 +45,11 @@ CHOICE = {
 }
 JOB = {
     "units": Field(lambda raw, place: raw),
-    "job": Field(table({"name": Field(text)})),
-    "default": Field(table(CHOICE)),
+    "job": Field(OneTable({"name": Field(text)})),
+    "default": Field(OneTable(CHOICE)),
     "layer": Field(named_tables(CHOICE), default={}),
     "run": Field(named_tables(CHOICE), default={}),
-    "joint": Field(tables(JOINT), default=()),
+    "joint": Field(ListOfTables(JOINT), default=()),
 }
 
 
@@ -117,13 +117,9 @@ def matching(table: Mapping[str, JobEntry], *names: str) -> list[JobEntry]:
     """The choices that a thing of these names meets, the nearest first: exact, name by name, then patterns in order."""
     if not table:
         return []
-    keys = [name.casefold() for name in names]
-    exact = [entry for key in keys for pattern, entry in table.items() if pattern.casefold() == key]
-    return exact + [
-        entry
-        for pattern, entry in table.items()
-        if pattern.casefold() not in keys and any(fnmatchcase(key, pattern.casefold()) for key in keys)
-    ]
+    keys = [folded(name) for name in names]
+    exact = [entry for key in keys for pattern, entry in table.items() if folded(pattern) == key]
+    return exact + [entry for pattern, entry in table.items() if folded(pattern) not in keys and fits(pattern, *names)]
 
 
 def merged(choices: Iterable[JobEntry]) -> JobEntry:
@@ -154,8 +150,8 @@ def unmatched(job: JobFile | None, runs: Iterable[Run], layer_sections: Iterable
         layer_sections: layers that a section option names.
     """
     runs = list(runs)
-    names = {name.casefold() for run in runs for name in (run.name, run.drawn_as) if name is not None}
-    layers = {run.layer.casefold() for run in runs if run.layer is not None}
+    names = {name for run in runs for name in (run.name, run.drawn_as)}
+    layers = {run.layer for run in runs}
     asked = [("option layer", pattern, layers) for pattern in layer_sections]
     source = job.source if job is not None else ""
     if job is not None:
@@ -169,14 +165,8 @@ def unmatched(job: JobFile | None, runs: Iterable[Run], layer_sections: Iterable
             values={"pattern": pattern, "source": source},
         )
         for variant, pattern, known in asked
-        if not meets(pattern, known)
+        if not fits(pattern, *known)
     ]
-
-
-def meets(pattern: str, names: Iterable[str]) -> bool:
-    """Whether a name or pattern fits any of some casefolded names."""
-    low = pattern.casefold()
-    return any(name == low or fnmatchcase(name, low) for name in names)
 
 
 def load_job(path: str | os.PathLike[str]) -> JobFile:
@@ -211,7 +201,7 @@ def _choices(values: dict[str, dict[str, Any]], place: Place) -> dict[str, JobEn
     for key in values:
         if not key.strip():
             place.key(key).fail("needs a name")
-        other = seen.setdefault(key.casefold(), key)
+        other = seen.setdefault(folded(key), key)
         if other != key:
             place.key(key).fail(
                 f"is said twice: names compare without regard to case, and {quoted(other)} is there too"

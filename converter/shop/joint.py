@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 from math import isfinite, sqrt
 from typing import Any
 
 from converter.geometry.vectors import Vec
+from converter.names import fits
 from converter.shop.schema import Field, Place, choice, length_or_zero, show, text, three_signed_lengths
 
 KINDS = ("saddle", "square", "mitre", "plane", "none")
@@ -68,13 +68,7 @@ class JointChoice:
 
     def speaks_of(self, name: str, end: str) -> bool:
         """Whether it names this end (its place apart)."""
-        return same_name(self.tube, name) and self.end in (None, end)
-
-
-def same_name(pattern: str, name: str) -> bool:
-    """Whether a name or pattern fits a name, in any case."""
-    low, key = pattern.casefold(), name.casefold()
-    return low == key or fnmatchcase(key, low)
+        return fits(self.tube, name) and self.end in (None, end)
 
 
 def joint_choice(values: dict[str, Any], place: Place) -> JointChoice:

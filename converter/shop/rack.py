@@ -16,7 +16,7 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import floor
+from math import ceil, floor, log10
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,9 +24,10 @@ from converter.disk.reading import open_to_read
 from converter.errors import ReadError, ShopError
 from converter.quoting import LONGEST_PATH, quoted, shortened
 from converter.shop.model import Stick
-from converter.shop.schema import Field, Place, file_unit, length, read_table, section, tables, text, whole
+from converter.shop.schema import Field, ListOfTables, Place, file_unit, length, read_table, section, text, whole
 from converter.shop.sections import typed
 from converter.shop.toml import BEFORE, decoded, parse_toml, read_toml, rewrite_toml
+from converter.units import MM_PER, Display, shown_unit
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
@@ -38,7 +39,9 @@ BAR = {
     "length": Field(length, required=True),
     "count": Field(whole, default=1),
 }
-RACK = {"units": Field(lambda raw, place: raw), _KEY: Field(tables(BAR), default=())}
+#: mm; a drop is booked rounded down to a step no wider than this.
+DROP_STEP = 0.1
+RACK = {"units": Field(lambda raw, place: raw), _KEY: Field(ListOfTables(BAR), default=())}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +51,12 @@ class Rack:
     Attributes:
         bars: in the order of the file; each with its count.
         source: the file as the user named it.
+        unit: the file's own, or None when it names none.
     """
 
     bars: tuple[Stick, ...]
     source: str
+    unit: str | None = None
 
 
 def load_rack(path: str | os.PathLike[str]) -> Rack:
@@ -66,8 +71,9 @@ def load_rack(path: str | os.PathLike[str]) -> Rack:
 
 
 def _rack(raw: dict[str, Any], name: str) -> Rack:
-    values = read_table(raw, RACK, Place(name, unit=file_unit(raw, Place(name))))
-    return Rack(tuple(Stick(**bar) for bar in values[_KEY]), name)
+    unit = file_unit(raw, Place(name))
+    values = read_table(raw, RACK, Place(name, unit=unit))
+    return Rack(tuple(Stick(**bar) for bar in values[_KEY]), name, unit)
 
 
 def take(path: str | os.PathLike[str], cut: Sequence[Stick], drops: Sequence[Stick]) -> str:
@@ -76,7 +82,8 @@ def take(path: str | os.PathLike[str], cut: Sequence[Stick], drops: Sequence[Sti
     Args:
         path: the file; what it says is looked at anew, behind what other runs book at the same time.
         cut: bars of the file that are cut, with how many.
-        drops: what goes onto the rack, with how many of each; their metal as named.
+        drops: what goes onto the rack, with how many of each; their metal as named. They stand in the file's own
+            unit, in mm where it names none.
 
     Returns:
         Name of the file beside it that says what it said before (`put_back` takes it).
@@ -134,7 +141,7 @@ def _booked(data: bytes, name: str, cut: Sequence[Stick], drops: Sequence[Stick]
     if rack.bars and not bars:
         del document[_KEY]
     for drop in drops:
-        _append(document, drop)
+        _append(document, drop, rack.unit or "mm")
     new = tomlkit.dumps(document)
     _rack(parse_toml(new, name, _WHAT), name)
     mark = b"\xef\xbb\xbf" if data.startswith(b"\xef\xbb\xbf") else b""
@@ -153,24 +160,27 @@ def _book_out(rack: Rack, left: list[int], bar: Stick) -> None:
             taken = min(wanted, left[i])
             left[i], wanted = left[i] - taken, wanted - taken
     if wanted:
+        length = Display(shown_unit(rack.unit)).length(bar.length)
         raise ShopError(
-            f"{rack.source}: {wanted} of the bars that are to be cut ({bar.length:g} mm) are no longer on the rack: "
+            f"{rack.source}: {wanted} of the bars that are to be cut ({length}) are no longer on the rack: "
             "somebody took them; make the cutting list again.",
             code="rack-changed",
             file=rack.source,
         )
 
 
-def _append(document: TOMLDocument, drop: Stick) -> None:
+def _append(document: TOMLDocument, drop: Stick, unit: str) -> None:
     """Add a table for a drop behind those there are."""
     import tomlkit
 
     entry = tomlkit.table()
-    entry.add("section", typed(drop.section))
+    entry.add("section", typed(drop.section, shown_unit(unit)))
     if drop.metal is not None:
         entry.add("metal", drop.metal)
-    # rounded down: a drop is never longer than the file says; with its unit, whatever the file's own is
-    entry.add("length", f"{floor(drop.length * 10.0) / 10.0:.1f} mm")
+    decimals = ceil(log10(MM_PER[unit] / DROP_STEP))
+    # rounded down: a drop is never longer than the file says, save for a digit that the change of units wore off
+    length = floor(drop.length / MM_PER[unit] * 10**decimals + 1e-6) / 10**decimals
+    entry.add("length", f"{length:.{decimals}f} {unit}")
     if drop.count not in (None, 1):
         entry.add("count", drop.count)
     if document.get(_KEY) is None:

@@ -117,20 +117,28 @@ def read_table(raw: object, fields: Mapping[str, Field], place: Place) -> dict[s
     return values
 
 
-def table(fields: Mapping[str, Field]) -> Reader:
-    """A reader of one table."""
-    return lambda raw, place: read_table(raw, fields, place)
+@dataclass(frozen=True, slots=True)
+class OneTable:
+    """A reader of one table (``[machine]``) of these fields."""
+
+    fields: Mapping[str, Field]
+
+    def __call__(self, raw: Any, place: Place) -> dict[str, Any]:
+        """The values of the table; see `read_table`."""
+        return read_table(raw, self.fields, place)
 
 
-def tables(fields: Mapping[str, Field]) -> Reader:
-    """A reader of a list of tables (``[[die]]``)."""
+@dataclass(frozen=True, slots=True)
+class ListOfTables:
+    """A reader of a list of tables (``[[die]]``) of these fields."""
 
-    def read(raw: Any, place: Place) -> list[dict[str, Any]]:
+    fields: Mapping[str, Field]
+
+    def __call__(self, raw: Any, place: Place) -> list[dict[str, Any]]:
+        """The values of each table of the list; see `read_table`."""
         if not isinstance(raw, list):
             place.fail(f"must be a list of tables, written [[{place.path}]], not {show(raw)}")
-        return [read_table(one, fields, place.item(i)) for i, one in enumerate(raw)]
-
-    return read
+        return [read_table(one, self.fields, place.item(i)) for i, one in enumerate(raw)]
 
 
 def named_tables(fields: Mapping[str, Field]) -> Reader:

@@ -25,7 +25,7 @@ from converter.errors import ElbowroomError, GeometryError, OptionError, UnitsEr
 from converter.model.section import SHAPES, Section, Shape, shape_of_size
 from converter.quoting import quoted
 from converter.shop.pipe import DN, Pipe, nominal, pipe
-from converter.units import Display, parse_length, unit_name
+from converter.units import MM_PER, Display, parse_length, unit_name
 
 #: Birmingham wire gauge -> inches (Machinery's Handbook, from memory; a test compares with a reference library).
 BWG: dict[int, float] = {
@@ -158,13 +158,18 @@ def describe(section: Section, display: Display | None = None) -> str:
     return section.words(display or Display())
 
 
-def typed(section: Section) -> str:
-    """A section as text that `parse_section` reads back to the same sizes: ``44.45x3.048mm tube``."""
+def typed(section: Section, unit: str = "mm") -> str:
+    """A section as text that `parse_section` reads back to the same sizes: ``44.45x3.048mm tube``; in mm or in."""
     if section.label and parse_section(section.label).is_same_size(section, _SAME):
         return section.label
-    sizes = "x".join(f"{size:.4f}".rstrip("0").rstrip(".") for size in section.kind.sides(section.sizes))
-    corner = f" r{section.corner:.4f}mm" if section.kind.known_by_size and section.corner else ""
-    return f"{sizes}mm {section.kind.noun}{corner}"
+    decimals = 4 if unit == "mm" else 6  # to 0.0001 mm
+
+    def number(size: float) -> str:
+        return f"{size / MM_PER[unit]:.{decimals}f}".rstrip("0").rstrip(".")
+
+    sizes = "x".join(map(number, section.kind.sides(section.sizes)))
+    corner = f" r{number(section.corner)}{unit}" if section.kind.known_by_size and section.corner else ""
+    return f"{sizes}{unit} {section.kind.noun}{corner}"
 
 
 def _tidy(text: str) -> str:

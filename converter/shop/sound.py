@@ -11,6 +11,7 @@ from converter.quoting import one_line
 from converter.shop.metals import find_metal, metal_hint
 from converter.shop.model import Metal, Shop, Trial
 from converter.shop.schema import Place, show
+from converter.tolerances import PAST_LENGTH
 from converter.units import MM_PER, unit_word
 
 #: Degrees; a protractor is read no better than this, so test bends this little out of order are not backwards.
@@ -57,6 +58,11 @@ def check_shop(shop: Shop, file: str) -> None:
     _forward(shop, file)
 
 
+def is_tube_size(size: float) -> bool:
+    """Whether tube of a size, in mm, is bent on a shop's bender."""
+    return LEAST_TUBE - PAST_LENGTH <= size <= MOST_TUBE + PAST_LENGTH
+
+
 def doubts(shop: Shop) -> list[Finding]:
     """One finding on sizes of a shop file in inches or mm that no tube has, and that are usual in the other unit."""
     if shop.units not in ("in", "mm"):
@@ -65,7 +71,7 @@ def doubts(shop: Shop) -> list[Finding]:
     sizes = [(f"die[{i + 1}]", die.name, die.size) for i, die in enumerate(shop.dies)]
     sizes += [(f"stock[{i + 1}]", stick.section.label or stick.section.shape, stick.section.od)
               for i, stick in enumerate(shop.stock)]  # fmt: skip
-    odd = [one for one in sizes if (one[2] > MOST_TUBE if large else one[2] < LEAST_TUBE)]
+    odd = [one for one in sizes if not is_tube_size(one[2]) and (one[2] > LEAST_TUBE) == large]
     if not odd:
         return []
     named: list[str | Clause] = [

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from math import inf, nextafter, pi
+from math import cos, inf, nextafter, pi, radians, sin, sqrt
 from pathlib import Path
 from typing import Any
 
@@ -24,19 +24,23 @@ from converter.bending.room.order import MARGIN
 from converter.bending.room.sweep import sweep_order
 from converter.bending.setup.setup import set_up
 from converter.bending.split import best_split
-from converter.findings import CODES
+from converter.findings import CODES, Finding
+from converter.job.unit_doubts import section_doubts
 from converter.joints.cope import cope_frame
-from converter.model.bends import Placement
-from converter.model.curve import Line
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.curve import Arc, Curve, Line
 from converter.model.drawing import Drawing, DrawnCurve
-from converter.model.run import Tube
+from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.reducer import reduce_drawing
-from converter.reducer.refit import keeps_shape
+from converter.reducer.refit import fillet_corners, keeps_shape
 from converter.settings import Settings
+from converter.shop.corners import corner_findings
 from converter.shop.model import Die, Machine, Metal, Shop, Trial
 from converter.shop.room import Box
+from converter.shop.sound import LEAST_TUBE, MOST_TUBE, doubts
 from converter.tolerances import MOST_MITRE, PAST_ANGLE, PAST_LENGTH, PAST_SHARE
+from converter.units import MM_PER
 
 THIN = Section("round", 30.0, 2.0)
 TWO_BENDS = [(300.0, 0.0, 90.0, 150.0), (0.0, 90.0, 90.0, 150.0)]
@@ -237,6 +241,86 @@ def overlapping(folder: Any, capsys: Any, where: str, value: float) -> Sequence[
     return said
 
 
+def left_open(value: float) -> Sequence[Any]:
+    """A round post on a flat with corner radii of 6 mm, so wide that it is open by a value at them."""
+    size = 2.0 * (19.0 + sqrt(36.0 - (6.0 - value) ** 2))
+    return of_cope("cope-open", post(size=Section("round", size, 2.0), mate=Section("square", 50.0, 3.0, corner=6.0)))
+
+
+def corners(*angles: float, closed: bool = False, section: Section = TUBE, die: Die = BARE, feed: float = 600.0):
+    """Why mitres are likely, of sharp corners of some angles, so far apart."""
+    rows = tuple(Bend(feed, 0.0, angle, None, corner=True) for angle in angles)
+    drawn = Run("T", None, closed, BendTable(rows, feed), Placement())
+    one = Tube(fillet_corners(drawn, die.clr), section, die.name, drawn=drawn)
+    found = corner_findings([one], shop_of(die), None, None)
+    return [clause.name for finding in found for clause in dict(finding.value_pairs)["reasons"]]
+
+
+def mitred_by(value: float) -> Sequence[Any]:
+    """A corner of so many degrees in square tube, which no die takes: more than 10 may be a mitre."""
+    return corners(value, section=Section("square", 50.0, 2.0))
+
+
+def out_of_square(value: float) -> Sequence[Any]:
+    """A closed frame of four corners, two of them off a right angle by a value."""
+    found = corners(90.0 + value, 90.0 - value, 90.0 + value, 90.0 - value, closed=True)
+    return [] if "corner-closed" in found else [value]
+
+
+def held_between(value: float) -> Sequence[Any]:
+    """Two corners that leave so much straight between their bends of 150 mm: the die needs 70."""
+    return [one for one in corners(90.0, 90.0, die=replace(BARE, between=70.0), feed=value + 300.0)
+            if one == "corner-too-short"]  # fmt: skip
+
+
+def read(*curves: Curve) -> tuple[list[Run], list[Finding]]:
+    runs, told = reduce_drawing(
+        Drawing("d", "mm", curves=[DrawnCurve(one) for one in curves]), Settings().tolerances("mm")
+    )
+    return runs, [*told, *(finding for run in runs for finding in run.findings)]
+
+
+def told_of(code: str, *curves: Curve) -> list[Finding]:
+    return [one for one in read(*curves)[1] if one.code == code]
+
+
+def kinked(value: float) -> Sequence[Any]:
+    """A straight, and a quarter of a circle that sets out so many degrees off it."""
+    d = radians(value)
+    arc = Arc.swept((500.0 - 100.0 * sin(d), 100.0 * cos(d), 0.0), (0.0, 0.0, 1.0), (500.0, 0.0, 0.0), 90.0)
+    return told_of("kink", Line((0.0, 0.0, 0.0), (500.0, 0.0, 0.0)), arc)
+
+
+def cornered(value: float) -> Sequence[Any]:
+    """Two straights at so many degrees."""
+    d = radians(value)
+    lines = ((0.0, 0.0, 0.0), (500.0, 0.0, 0.0)), ((500.0, 0.0, 0.0), (500.0 + 400.0 * cos(d), 400.0 * sin(d), 0.0))
+    (run,), _ = read(*(Line(*ends) for ends in lines))
+    return run.table.bends
+
+
+def doubled_back(value: float) -> Sequence[Any]:
+    """Two straights, the second so many degrees off the way back."""
+    d = radians(180.0 - value)
+    lines = ((0.0, 0.0, 0.0), (500.0, 0.0, 0.0)), ((500.0, 0.0, 0.0), (500.0 + 400.0 * cos(d), 400.0 * sin(d), 0.0))
+    return told_of("fold-back", *(Line(*ends) for ends in lines))
+
+
+def sized(value: float) -> Sequence[Any]:
+    return told_of("run-size", Line((0.0, 0.0, 0.0), (value, 0.0, 0.0)))
+
+
+def doubted(unit: str, value: float) -> Sequence[Any]:
+    """A die and a section typed without its unit, of so many mm: of the shop file and of the option alike."""
+    number = value / MM_PER[unit]
+    shop = Shop("s", (Die("D", "round", value, 1000.0),), units=unit)
+    said = doubts(shop)
+    assert [f.code for f in said] == ["shop-unit"] * len(said)
+    typed = section_doubts([f"{number!r}x{number / 10.0!r}"], unit)
+    assert [f.code for f in typed] == ["section-unit"] * len(said)
+    return said
+
+
 def share(value: float) -> float:
     return value * PAST_SHARE
 
@@ -276,6 +360,17 @@ LIMITS = {
     "wall": Limit(lambda v: too_near("wall", v), MARGIN, PAST_LENGTH, -1),
     "stand": Limit(lambda v: too_near("stand", v), MARGIN, PAST_LENGTH, -1),
     "refit within a tenth": Limit(refit_to, 100.0, share(100.0), 1),
+    "open at the corner radii": Limit(left_open, 0.05, share(0.05), 1),
+    "corners that may be mitres": Limit(mitred_by, 10.0, PAST_ANGLE, 1),
+    "right angles of a frame": Limit(out_of_square, 0.5, PAST_ANGLE, 1),
+    "straights between corners": Limit(held_between, 70.0, PAST_LENGTH, -1),
+    "tangent": Limit(kinked, 0.2, share(0.2), 1),
+    "straight on": Limit(cornered, 0.2, share(0.2), 1),
+    "straight back": Limit(doubled_back, 0.2, share(0.2), -1),
+    "least length": Limit(sized, 0.1, share(0.1), -1),
+    "greatest length": Limit(sized, 1e6, share(1e6), 1),
+    "greatest tube in inches": Limit(lambda v: doubted("in", v), MOST_TUBE, PAST_LENGTH, 1),
+    "least tube in mm": Limit(lambda v: doubted("mm", v), LEAST_TUBE, PAST_LENGTH, -1),
 }
 
 
@@ -336,20 +431,21 @@ SWEPT = {
     "tube-near": HERE, "tube-through": HERE, "wall-factor": THERE, "sweep-close": "test_search_plainly",
     "sweep-hits": "test_search_plainly", "order-changed": "test_search_plainly",
     "die-to-buy": "the radius of a die: test_at_the_limit", "radius-too-tight": "as radius-too-wide",
-    "springback-odd-radius": HERE, "negative-straight": HERE,
+    "springback-odd-radius": HERE, "negative-straight": HERE, "cope-open": HERE, "kink": HERE, "fold-back": HERE,
+    "run-size": HERE, "shop-unit": HERE, "section-unit": HERE, "corner-choice": "what corner_findings says: here",
 }  # fmt: skip
 #: A limit that sorts how a drawing, a mesh or a solid is read; what is read is the same within tolerances beside it.
 SORTS = {
     "curve-fitted", "fit-looser", "rebuild-deviation", "near-tangent",
-    "kink", "fold-back", "speck-removed", "duplicate-removed",
-    "annotation-suspect", "arc-flattened", "arc-suspect", "not-line-arc", "run-size",
+    "speck-removed", "duplicate-removed",
+    "annotation-suspect", "arc-flattened", "arc-suspect", "not-line-arc",
     "radius-uncertain", "radius-approximate",
     "radius-shared", "mesh-ambiguous", "mesh-misfit", "mesh-not-round", "mesh-precision", "mesh-rest",
     "mesh-uncertain", "mesh-fitted", "mesh-search-ended", "mesh-not-all-read", "solid-off", "solid-oval", "solid-plate",
     "solid-remains", "solid-tapered", "solid-volume", "solid-ends", "outline-differs", "outline-size",
-    "outline-suspect", "not-stock", "overlap-kept", "section-unit", "shop-unit", "units-doubted", "units-assumed",
-    "cope-open", "cope-again", "joint-crowded", "joint-drawn", "joint-parallel",
-    "joint-coaxial", "left-out-touches", "corner-choice", "plane-open",
+    "outline-suspect", "not-stock", "overlap-kept", "units-doubted", "units-assumed",
+    "cope-again", "joint-crowded", "joint-drawn", "joint-parallel",
+    "joint-coaxial", "left-out-touches", "plane-open",
 }  # fmt: skip
 #: What is told of something that is there or not.
 NO_LIMIT = {

@@ -3,12 +3,54 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
+import tomllib
+from collections.abc import Iterator, Mapping
+from functools import partial
+from pathlib import Path
+from typing import Any
 
 import pytest
+import tomlkit
 from command_line import failed, files, run
+from shop_texts import every_key
 
-from converter.shop.load import demo_shop, load_shop
+from converter.cli.screens.shop import shop_text
+from converter.errors import ElbowroomError
+from converter.shop.load import SHOP, demo_shop, load_shop, new_shop_text, shop_from_text
+from converter.shop.schema import Field, ListOfTables, OneTable
+from converter.units import Display
+
+DOCUMENT = Path(__file__).parents[2] / "docs" / "shop-file.md"
+#: Keys that say what another key beside them says in another unit; the new shop file names them behind that one.
+OTHER_UNIT = {
+    "rates.minutes_per_metre_of_weld": "minutes_per_foot_of_weld",
+    "price.per_metre": "per_foot",
+    "price.per_kg": "per_foot",
+    "price.per_lb": "per_foot",
+}
+#: Other values of keys that must be there and are neither names nor numbers.
+ANOTHER = {"die.pipe": "1", "stock.section": "2 x 0.095in", "stock.length": "24 ft", "test.die": "1-1/4 pipe"}
+
+
+def keys(fields: Mapping[str, Field], before: str = "") -> Iterator[str]:
+    """The paths of all keys of the schema that hold a value."""
+    for key, field in fields.items():
+        if isinstance(field.read, OneTable | ListOfTables):
+            yield from keys(field.read.fields, f"{before}{key}.")
+        else:
+            yield before + key
+
+
+def holding(tables: Any, path: list[str]) -> list[dict[str, Any]]:
+    """The tables in which the last key of a path stands."""
+    *above, key = path
+    found = [tables]
+    for name in above:
+        inner = [one[name] for one in found if name in one]
+        found = [one for group in inner for one in (group if isinstance(group, list) else [group])]
+    return [one for one in found if key in one]
 
 
 def test_a_new_shop_file_is_sound(tmp_path, capsys):
@@ -111,3 +153,51 @@ def test_show_json_is_in_mm(tmp_path, capsys):
 )
 def test_display_options_out_of_range(words, capsys):
     failed(run(capsys, "shop", "show", *words))
+
+
+@pytest.mark.parametrize("path", sorted(keys(SHOP)))
+def test_documents_describe_a_new_shop_file_offers_and_show_shows_every_key(path):
+    """Each key in words, in its own table; without it, or with something else in its place, the text is another."""
+    told = partial(shop_text, display=Display("in"))
+    tables = tomllib.loads(every_key())
+    full = told(shop_from_text(every_key()))
+    key = path.split(".")[-1]
+    assert f"`{key}`" in DOCUMENT.read_text(encoding="utf-8")
+    other = OTHER_UNIT.get(path, key)
+    (found, *_) = holding(tables, [*path.split(".")[:-1], other])
+    if other != key:
+        assert re.search(rf"(?m)^# {other} = .*# or .*\b{key}\b", new_shop_text())
+        found[key] = 2.0 * found.pop(other)
+        assert told(shop_from_text(tomlkit.dumps(tables))) != full
+        return
+    assert re.search(rf"(?m)^(# )?{key} = ", new_shop_text())
+    if key == "units":
+        return  # it is what every number is read in, and the display's to show
+    if key == "plane":
+        del found["bends_to"]  # which goes with a plane only
+        full = told(shop_from_text(tomlkit.dumps(tables)))
+    value = found.pop(key)
+    try:
+        shop = shop_from_text(tomlkit.dumps(tables))
+    except ElbowroomError:  # it cannot be left out
+        found[key] = ANOTHER[path] if path in ANOTHER else another(value)
+        if path == "die.name":
+            holding(tables, ["test", "die"])[0]["die"] = found[key]
+        shop = shop_from_text(tomlkit.dumps(tables))
+    assert told(shop) != full, f"{path} is not shown"
+
+
+def another(value: Any) -> Any:
+    """A name or a number unlike the one given."""
+    if isinstance(value, list):
+        return [another(value[0]), *value[1:]]
+    return f"{value} II" if isinstance(value, str) else 1.01 * value
+
+
+def test_show_shows_saws_without_a_kerf_and_prices_of_any_tube(capsys, tmp_path):
+    path = tmp_path / "s.toml"
+    path.write_text("units='mm'\n[shop]\nname='a'\n[saw]\ngrip=80\n[[price]]\nper_metre=0.1234\n[[price]]\nper_lb=1\n")
+    shown = run(capsys, "shop", "show", path).out
+    assert "kerf 3.00 mm (not given), needs 80.00 mm to hold" in shown
+    assert "0.1234 for each m of any tube" in shown
+    assert "2.2046 for each kg of any tube" in shown  # a pound is 0.45359237 kg

@@ -20,8 +20,7 @@ class BestOrder:
 
     Attributes:
         best: the order to take.
-        plain_a, plain_b: the simple orders from either end, whether or not they can be clamped.
-        clampable_a, clampable_b: whether the clamp allows them.
+        simple_a, simple_b: the simple orders from either end, whether or not they can be clamped.
         margin: mm that the order to take should clear by.
         every: whether every order was weighed.
         swept_count: how many bends in how many situations were swept.
@@ -30,8 +29,6 @@ class BestOrder:
     best: Clearance | None
     simple_a: Clearance
     simple_b: Clearance
-    clampable_a: bool
-    clampable_b: bool
     margin: float
     every: bool
     swept_count: int
@@ -91,7 +88,7 @@ def best_order(
         looked += weighed.swept_count
         top = weighed.best
         best = None if top is None else ends[top.feed_from].sequence(top.order)
-    return BestOrder(best, plain["A"], plain["B"], can["A"], can["B"], margin, every, looked)
+    return BestOrder(best, plain["A"], plain["B"], margin, every, looked)
 
 
 def _clampable(order: Sequence[int], rule: Feasible, end: str) -> bool:

@@ -37,6 +37,12 @@ def rack(hoops: int, spacing: float = 400.0) -> list[Tube]:
     return tubes
 
 
+def ladder_beside(rungs: int) -> list[Tube]:
+    """A rail that passes 40 mm off the axes of rungs, which it overlaps by 1.275 mm: 22.225 and 19.05 mm are theirs."""
+    rail = straight("RAIL", (-300.0, 0.0, 40.0), (100.0 * rungs + 300.0, 0.0, 40.0), RAIL)
+    return [rail, *(straight(f"R{i}", (100.0 * i, -300.0, 0.0), (100.0 * i, 300.0, 0.0), RUNG) for i in range(rungs))]
+
+
 def told_apart(tubes: list[Tube]) -> list[Tube]:
     """The same tubes, each of a metal of its own, so that no two are one part."""
     return [replace(tube, metal=f"metal of {tube.name}") for tube in tubes]

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import re
+
+from converter.shop.load import new_shop_text
+
 
 def shop_text(name: str, *tables: str, unit: str = "mm") -> str:
     """A shop file of that name: its tables after the head."""
@@ -28,3 +32,8 @@ def springy(*dies: str) -> str:
     return "".join(
         table("[[test]]", die=die, stop=stop, angle=angle) for die in dies for stop, angle in ((46.5, 45), (93, 90))
     )
+
+
+def every_key() -> str:
+    """A new shop file with every key that it offers: none of its examples contradicts another."""
+    return re.sub(r"(?m)^# (?=\[|[a-z_]+ = )", "", new_shop_text())

@@ -190,7 +190,7 @@ def test_tangles_clash_where_the_kernel_finds_shared_metal(seed):
     """Every pair of a random heap, its cut ends heeded, against the boolean of the two coped solids."""
     tubes = tangle(seed)
     found = survey_frame(tubes)
-    said = {frozenset((c.tube, c.other)): c.overlap for c in find_clashes(found, DEFAULT, all_ends=True)}
+    said = {frozenset((c.tube, c.other)): c.overlap for c in find_clashes(found, DEFAULT)}
     said |= {frozenset((c.outer, c.inner)): c.overlap for c in found.crossings}
     odd = {f.tube for f in found.findings if f.code in ("cope-partial", "mate-smaller", "cope-again")}
     by = joints_of(found.joints)
@@ -205,7 +205,9 @@ def test_tangles_clash_where_the_kernel_finds_shared_metal(seed):
     for pair in pairs:
         volume, overlap = shared(solids[pair[0]], solids[pair[1]])[0], said.get(frozenset(pair), 0.0)
         if volume > 1.0:
-            assert overlap > DEFAULT.join, pair
+            # of an end along or beside another tube the findings of joints tell
+            at_ends = (f for f in found.findings if f.tube in pair)
+            assert overlap > DEFAULT.join or any(all(name in f.message for name in pair) for f in at_ends), pair
         if overlap > 0.5:
             assert volume > 0.0, pair
 

@@ -83,7 +83,7 @@ def test_tubes_of_every_section_in_each_others_way_are_told_as_deep_as_a_plain_s
     tubes = thrown(seed, 6)
     found = survey_frame(tubes)
     plain = [PlainTube(tube) for tube in tubes]
-    clashes = {frozenset((c.tube, c.other)): c.overlap for c in find_clashes(found, DEFAULT, all_ends=True)}
+    clashes = {frozenset((c.tube, c.other)): c.overlap for c in find_clashes(found, DEFAULT)}
     crossing = {frozenset((c.outer, c.inner)) for c in found.crossings}
     joined = {
         frozenset((found.frame[key[0]].name, found.frame[one.body].name))

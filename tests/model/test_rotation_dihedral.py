@@ -8,15 +8,18 @@ points gemmi returns 0 without saying so, so no case here is collinear.
 from __future__ import annotations
 
 import itertools
+import re
 from math import degrees, sqrt
 
 import gemmi
 import numpy as np
 import pytest
 from hypothesis import given, settings
+from places import ROOT
 from strategies import placements, tables
 
-from converter.geometry.vectors import angle_between, cross, dot, signed_angle, sub, unit
+from converter.geometry.circles import within_half_turns
+from converter.geometry.vectors import angle_between, cross, dot, signed_angle, sub, unit, within_half_turn
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild, walk
 from converter.model.curve import Arc, Line, Polyline
@@ -161,3 +164,26 @@ def test_a_bend_past_half_a_turn_needs_no_corner():
     assert angle_between(first.normal, second.normal) == pytest.approx(90.0)
     assert dot(unit(cross(first.normal, second.normal)), first.end_direction) == pytest.approx(1.0)
     assert sub(first.end, second.start) == (0.0, 0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("typed", "within"),
+    [(0.1, 0.1), (-179.9, -179.9), (180.0, 180.0), (-180.0, 180.0), (-180.0 + 1e-10, 180.0), (180.0 + 1e-10, 180.0),
+     (270.0, -90.0), (-270.0, 90.0), (360.0, 0.0), (-1e-12, 0.0), (540.0, 180.0), (720.1, 0.1), (-360.0 - 1e-12, 0.0)],
+)  # fmt: skip
+def test_a_rotation_within_half_a_turn(typed, within):
+    """To the last digit where it lies there already."""
+    exact = 0.0 if -180.0 < typed <= 180.0 else 1e-9
+    assert abs(within_half_turn(typed) - within) <= exact
+    assert -180.0 < within_half_turn(typed) <= 180.0
+    (one,) = within_half_turns(np.array([typed]))
+    assert -180.0 < one <= 180.0
+    assert one == pytest.approx(within_half_turn(typed), abs=1e-9)
+
+
+def test_no_other_place_brings_rotations_within_half_a_turn():
+    """Another form would differ where rounding leaves half a turn on either side."""
+    written = re.compile(r"180(?:\.0)?\) % 360(?:\.0)?|% 360(?:\.0)? - 180|> 180(?:\.0)? else \w+ - 360|-= 360")
+    for module in (ROOT / "converter").rglob("*.py"):
+        if module.parent.name != "geometry":
+            assert not written.search(module.read_text(encoding="utf-8")), module

@@ -71,11 +71,41 @@ def test_a_rack_may_be_emptied_and_filled_again(rack):
     "1.75x0.120in", "NPS 2 XS", "1.5x1.5x0.083in", "50x30x2mm r4mm", "25mm bar", "flat-oval 60x30x2mm",
     "20mm square bar", "30x10mm flat bar",
 ])  # fmt: skip
-def test_a_section_is_written_so_that_it_reads_back(text):
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_section_is_written_so_that_it_reads_back(text, unit):
     section = parse_section(text)
-    again = parse_section(typed(section))
+    again = parse_section(typed(section, unit))
     assert again.is_same_size(section, 1e-4)
     assert again.corner == pytest.approx(section.corner, abs=1e-4)
+    assert typed(section, unit) == section.label or f"{unit} " in typed(section, unit)
+
+
+@pytest.mark.parametrize(
+    ("unit", "length", "tube"),
+    [  # 812.37 mm is 31.98307 in, 2.66525 ft; 44.45 x 3.048 mm is 1.75 x 0.12 in
+        ("mm", "812.3 mm", "44.45x3.048mm tube"),
+        ("cm", "81.23 cm", "44.45x3.048mm tube"),
+        ("m", "0.8123 m", "44.45x3.048mm tube"),
+        ("in", "31.983 in", "1.75x0.12in tube"),
+        ("ft", "2.6652 ft", "1.75x0.12in tube"),
+    ],
+)
+def test_a_drop_is_booked_in_the_files_own_unit(rack, unit, length, tube):
+    rack.write_text(f'units = "{unit}"\n', encoding="utf-8")
+    drop = Stick(parse_section("44.45x3.048mm"), None, 812.37, 1)
+    take(rack, [], [drop])
+    assert tomllib.loads(rack.read_text(encoding="utf-8"))["bar"] == [{"section": tube, "length": length}]
+    (bar,) = load_rack(rack).bars
+    assert bar.length <= drop.length < bar.length + 0.1
+    take(rack, [], [bar])  # what is booked once more is no shorter
+    assert {bar.length for bar in load_rack(rack).bars} == {bar.length}
+
+
+def test_bars_that_are_gone_are_told_in_the_files_own_unit(rack):
+    rack.write_text('units = "in"\n[[bar]]\nsection = "1.75x0.12"\nlength = 240\n', encoding="utf-8")
+    (bar,) = load_rack(rack).bars
+    with pytest.raises(ShopError, match=r"1 of the bars that are to be cut \(240\.000 in\)"):
+        take(rack, [Stick(bar.section, None, bar.length, 2)], [])
 
 
 def test_bars_that_are_gone_stop_the_booking(rack):

@@ -5,6 +5,7 @@ import os
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shop_texts import every_key
 
 from converter.errors import ElbowroomError, ReadError, ShopError
 from converter.shop.load import demo_shop, demo_text, load_shop, new_shop_text, shop_from_text
@@ -113,18 +114,7 @@ def test_demo_and_template_load():
     assert demo.machine.proven_section == parse_section("2x0.120in")
     new = shop_from_text(new_shop_text(), "new.toml")
     assert [die.name for die in new.dies] == ["1-1/2 tube", "1-1/4 pipe", "1-1/2 square"]
-    # whatever is commented out in the template is right too once it is uncommented
-    full = "\n".join(
-        line.removeprefix("# ")
-        if line.startswith(("# [[", "# name", "# plane", "# pivot", "# max", "# between"))
-        or line.startswith(("# tail", "# mark", "# invert", "# mandrel", "# min", "# yield", "# tensile", "# modulus"))
-        or line.startswith(("# density", "# section", "# metal", "# length", "# count", "# die", "# wall", "# stop"))
-        or line.startswith(("# angle", "# size", "# depth", "# [rates", "# currency", "# hour", "# minutes", "# per_"))
-        or line.startswith(("# [saw", "# kerf", "# trim", "# grip", "# keep", "# [tolerance"))
-        else line
-        for line in new_shop_text().splitlines()
-    )
-    shop = shop_from_text(full)
+    shop = shop_from_text(every_key())  # whatever is commented out in the template is right too
     assert shop.tests[0].stop == 93.0 and shop.tests[0].wall == pytest.approx(2.413)
     assert shop.hole_saws[0].size == pytest.approx(38.1)
     assert shop.stock[0].count == 4 and shop.metals[0].density == 7850.0

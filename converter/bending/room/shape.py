@@ -19,12 +19,12 @@ from numpy.typing import NDArray
 
 from converter.arrays import Array, Index
 from converter.errors import GeometryError
+from converter.geometry.circles import within_half_turns
 from converter.model.bends import Bend, BendTable
+from converter.tolerances import PAST_LENGTH
 
 #: mm; greatest sagitta of the chords that stand for arcs against planes.
 SAGITTA = 0.15
-#: mm; straights of this little length below zero are rounding.
-_EQUAL = 1e-6
 #: mm; straights not longer than this are left out, as `converter.model.centerline.rebuild` does.
 _LEAST = 1e-9
 #: Sides walked in one go: a bound on memory.
@@ -204,7 +204,7 @@ def _walked(sides: Sequence[TubeSide]) -> list[ElementRows]:
             begin = slots.straight(places, point[:, here], t[:, here], length[here])
             frame = begin, t[:, here], n[:, here]
             point[:, here], t[:, here], n[:, here] = slots.bend(
-                places + 1, frame, wrapped_rolls(roll[here]), bends, (of, at)
+                places + 1, frame, within_half_turns(roll[here]), bends, (of, at)
             )
             arcs[here] += 1
             length[here] = roll[here] = 0.0
@@ -418,7 +418,7 @@ def check_table(table: BendTable) -> None:
     """
     for bend in table.bends:
         _clr(bend)
-    if min(table.straights) < -_EQUAL:
+    if min(table.straights) < -PAST_LENGTH:
         raise GeometryError(
             "bends overlap, so nothing can be said of how the tube swings: move the corners apart, "
             "or use a die of a smaller radius",
@@ -439,13 +439,6 @@ def _clr(bend: Bend) -> float:
             "a corner without a radius cannot be swung: give it a radius or a die", code="corner-no-radius"
         )
     return bend.clr
-
-
-def wrapped_rolls(roll: Array) -> Array:
-    """Degrees in (-180, 180]."""
-    value = 180.0 - (180.0 - roll) % 360.0
-    # the remainder of a hair below nothing rounds to a whole turn
-    return np.where(value <= -180.0, 180.0, value)
 
 
 def _cross(p: Array, q: Array) -> Array:

@@ -19,6 +19,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from converter.geometry.vectors import within_half_turn
 from converter.shop.model import Die
 from converter.tolerances import PAST_LENGTH
 
@@ -224,7 +225,7 @@ class Clamping:
             return None
         if not -PAST_LENGTH <= self._between(ahead, bend) < need.between - PAST_LENGTH:
             return None
-        apart = abs((need.roll - self.needs[ahead].roll + 180.0) % 360.0 - 180.0)
+        apart = abs(within_half_turn(need.roll - self.needs[ahead].roll))
         return ahead if apart >= 180.0 - OPPOSED else None
 
 

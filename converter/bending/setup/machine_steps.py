@@ -8,16 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import floor
 
+from converter.geometry.vectors import within_half_turn
+
 #: Degrees; what doubles leave of a plane in a drawing that lies 10 km from its origin.
 _NOISE = 1e-6
 
 
 def wrapped(degrees: float) -> float:
     """The same turn in (-180, 180]; half a turn is 180 and none is 0 whichever side rounding leaves them on."""
-    value = (degrees + 180.0) % 360.0 - 180.0
-    if value <= _NOISE - 180.0:
-        return 180.0
-    return 0.0 if abs(value) < _NOISE else value
+    return within_half_turn(degrees, _NOISE)
 
 
 def to_step(degrees: float, step: float | None) -> float:

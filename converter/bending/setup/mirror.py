@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from converter.bending.setup.setup import Setup, Step
+from converter.geometry.vectors import within_half_turn
 
 #: mm and degrees within which two set-ups are made alike: less than a mark or a stop is set to.
 _LENGTH, _ANGLE = 0.1, 0.02
@@ -23,5 +24,5 @@ def mirrored(one: Setup, other: Setup) -> bool:
 def _mirrored_step(one: Step, other: Step) -> bool:
     if (one.bend, one.die, one.inverted) != (other.bend, other.die, other.inverted):
         return False
-    turn = (one.roll + other.roll + 180.0) % 360.0 - 180.0
+    turn = within_half_turn(one.roll + other.roll)
     return abs(one.mark - other.mark) <= _LENGTH and abs(one.stop - other.stop) <= _ANGLE and abs(turn) <= _ANGLE

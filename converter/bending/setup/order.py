@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import IntEnum
+from functools import cached_property
 from itertools import product, zip_longest
 from math import inf
 from typing import TypeAlias
@@ -148,13 +149,11 @@ class LeastRoom:
         self.result = one.sequence(self.order)
 
 
-#: A tube as it comes off the machine, from end A, and by how much springback takes more than each straight has, mm.
-HeldTable: TypeAlias = tuple[BendTable, tuple[float, ...]]
 #: The end and order taken, why not the simple ones, and the search where there was one.
 ChosenOrder: TypeAlias = tuple[OrderChoice, tuple[str, ...], WeighedOrders | None]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class OrderChooser:
     """Chooses for one tube.
 
@@ -169,12 +168,6 @@ class OrderChooser:
     machine_bends: Sequence[MachineBend]
     shop: Shop
     copes: Copes = (None, None)
-    #: Once something was swept, what all orders of the tube share.
-    _sweepers: list[Sweepers] = field(default_factory=list, init=False, repr=False, compare=False)
-    #: Once it was asked, the tube as it comes off the machine, from end A, and what springback takes too much.
-    _held: list[HeldTable] = field(default_factory=list, init=False, repr=False, compare=False)
-    #: Once it was asked, whether the finished tube is well apart from itself.
-    _apart: list[bool] = field(default_factory=list, init=False, repr=False, compare=False)
 
     @property
     def section(self) -> Section | None:
@@ -186,16 +179,23 @@ class OrderChooser:
 
     def _choice(self, end: str, order: Sequence[int] | None = None) -> OrderChoice:
         """An order from an end (indices from the end fed first; None for the simple one), not yet swept."""
-        from_a, excess = self._as_held()
+        from_a, excess = self._held
         shape = seen_from(from_a, excess, self.machine_bends, end)
         return _planned(end, shape, metal_reach(self.tube, self.copes), order)
 
-    def _as_held(self) -> HeldTable:
-        """The tube as it comes off the machine, from end A, and what springback takes too much."""
-        if not self._held:
-            whole, excess = held(self.tube.run.table, self.machine_bends)
-            self._held.append((as_cut(whole, *(cope or 0.0 for cope in self.copes)), excess))
-        return self._held[0]
+    @cached_property
+    def _held(self) -> tuple[BendTable, tuple[float, ...]]:
+        """The tube as it comes off the machine, from end A, and by how much springback takes more than each straight
+        has, mm."""
+        whole, excess = held(self.tube.run.table, self.machine_bends)
+        return as_cut(whole, *(cope or 0.0 for cope in self.copes)), excess
+
+    @cached_property
+    def _sweepers(self) -> Sweepers:
+        """What all orders of the tube share; the section is known."""
+        assert self.section is not None
+        stops = [one.stop for one in self.machine_bends]
+        return Sweepers(self._held[0], self.section, space_of(self.shop.machine), stops)
 
     def simple(self) -> tuple[OrderChoice, OrderChoice]:
         """The simple orders from ends A and B, not yet swept."""
@@ -206,7 +206,7 @@ class OrderChooser:
         reach_a, reach_b = metal_reach(self.tube, self.copes)
         parts = self.machine_bends[:straight], self.machine_bends[straight:]
         for table, bends, reach in zip(
-            in_two(self._as_held()[0], straight), parts, ((reach_a, 0.0), (0.0, reach_b)), strict=True
+            in_two(self._held[0], straight), parts, ((reach_a, 0.0), (0.0, reach_b)), strict=True
         ):
             a, b = (_planned(end, seen_from(table, (), bends, end), reach) for end in "AB")
             yield a, b
@@ -217,11 +217,7 @@ class OrderChooser:
 
     def _sweeper(self, choice: OrderChoice) -> Sweeper:
         """The one that sweeps a choice; the section is known."""
-        assert self.section is not None
-        if not self._sweepers:
-            space = space_of(self.shop.machine)
-            self._sweepers.append(Sweepers(choice.shape.from_a, self.section, space, choice.stops))
-        return self._sweepers[0].of(*choice.swing[0])
+        return self._sweepers.of(*choice.swing[0])
 
     def _sweep(self, choice: OrderChoice) -> Steps[None]:
         """Find out whether a choice clears; by how much it does not is measured only where that is a doubt."""
@@ -250,11 +246,9 @@ class OrderChooser:
         if one.surely_outside(order, CLEAR):
             return
         # from either end the finished tube is as near to itself
-        if not self._apart:
-            drawn = one.trimmed
-            yield from drawn.ask_finished_keeps(_APART)
-            self._apart.append(drawn.finished_keeps(_APART))
-        if not self._apart[0]:
+        finished = self._sweepers.of("A").trimmed
+        yield from finished.ask_finished_keeps(_APART)
+        if not finished.finished_keeps(_APART):
             yield from self._measure(choice)
 
     def _measure(self, choice: OrderChoice) -> Steps[None]:
@@ -347,7 +341,7 @@ class OrderChooser:
         """
         extras = {choice.end: extra for choice, extra in asked}
         ends = {choice.end: choice for choice, _ in asked}
-        sweepers = {end: self._sweepers[0].of(end, *extras.get(end, (0.0, 0.0))) for end in "AB"}
+        sweepers = {end: self._sweepers.of(end, *extras.get(end, (0.0, 0.0))) for end in "AB"}
         # what holds a bend depends on the nearest ones bent on either side only
         feasible = NeighbourRule(
             {end: np.array(choice.clamping.pairs) for end, choice in ends.items()},

@@ -24,8 +24,6 @@ from converter.tolerances import PAST_ANGLE, PAST_LENGTH
 
 #: mm; a pivot is raised by whole steps of this.
 _STEP = 5.0
-#: mm; straights longer than this below zero are overlaps, not rounding.
-_EQUAL = 1e-6
 
 
 def ask_ways_out(chooser: OrderChooser, chosen: OrderChoice, clearance: Clearance) -> Steps[Clause]:
@@ -61,7 +59,7 @@ def ask_ways_out(chooser: OrderChooser, chosen: OrderChoice, clearance: Clearanc
 def _ask_cut(chooser: OrderChooser, section: Section) -> Steps[Clause | None]:
     """The cut at the longest straight that leaves two pieces that can be held and have room to swing, or None."""
     for one in splits(chooser.tube.run.table, section.greater):
-        if min(*one.first.straights, *one.second.straights) < -_EQUAL:
+        if min(*one.first.straights, *one.second.straights) < -PAST_LENGTH:
             continue
         for choices in chooser.pieces(one.straight):
             if not _is_reached(chooser, choices[0]):

@@ -67,7 +67,7 @@ def check(path: str, console: Console) -> int:
 
 
 @shop.command(
-    short_help="Show the dies and machines of a shop file.",
+    short_help="Show what a shop file says.",
     epilog=options.example("elbowroom shop show myshop.toml --fraction 16", "elbowroom shop show --json"),
 )
 @click.argument("path", metavar="[FILE]", required=False)
@@ -75,7 +75,7 @@ def check(path: str, console: Console) -> int:
 @options.showing
 @options.talking_json
 def show(path: str | None, showing: options.ShowingChoices, console: Console) -> int:
-    """Show the dies and machines of FILE, or of the demo shop when none is named."""
+    """Show all that FILE says, or of the demo shop when none is named."""
     from converter.cli.screens.shop import shop_display, shop_document, shop_text
     from converter.shop.load import demo_shop
 

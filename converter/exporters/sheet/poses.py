@@ -15,7 +15,7 @@ import numpy as np
 from converter.arrays import Array
 from converter.bending.room.space import space_of
 from converter.bending.setup.setup import Setup, Step
-from converter.geometry.vectors import Vec, rotate
+from converter.geometry.vectors import Vec, rotate, within_half_turn
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild, walk
 from converter.model.curve import Segment
@@ -113,7 +113,7 @@ def _rows(made: Sequence[Step]) -> tuple[list[Bend], float, float]:
     rows, at, rolled = [], 0.0, 0.0
     for step in sorted(made, key=lambda step: step.start):
         # `total` is how far the tube was turned; the planes lie the other way round the tube
-        rows.append(Bend(step.start - at, _wrapped(rolled - step.total), step.target, step.radius))
+        rows.append(Bend(step.start - at, within_half_turn(rolled - step.total), step.target, step.radius))
         at, rolled = step.start + step.stick, step.total
     return rows, at, rolled
 
@@ -151,13 +151,6 @@ def _placed(setup: Setup, made: Sequence[Step], at: _Frame, touch: Array, there:
         place,
         rotate(place.normal, place.direction, -rolled),
     )
-
-
-def _wrapped(roll: float) -> float:
-    """Degrees in (-180, 180]."""
-    value = 180.0 - (180.0 - roll) % 360.0
-    # the remainder of a hair below nothing rounds to a whole turn
-    return 180.0 if value <= -180.0 else value
 
 
 def _vec(values: Array) -> Vec:

@@ -26,7 +26,6 @@ from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart
 from converter.joints.model import Joint
 from converter.model.run import Run, Tube
-from converter.quoting import quoted
 
 if TYPE_CHECKING:
     from converter.model.metal import TubeMetal
@@ -114,7 +113,7 @@ def _parts(tube: Tube, section: Section, joints: Sequence[Joint]) -> tuple[list[
 
 def _cut_part(tube: Tube, section: Section, part: MetalPart, more: Mapping[str, float]) -> Any:
     """The solid of a part of a tube, its ends cut."""
-    from converter.kernel.cuts import LIKE, cut
+    from converter.kernel.cuts import LIKE, cut, unsound
     from converter.kernel.shapes.solids import tube_solid, volume
 
     solid, name = tube_solid(tube.run, section, part.metal), tube.name
@@ -143,13 +142,7 @@ def _cut_part(tube: Tube, section: Section, part: MetalPart, more: Mapping[str, 
         assert problem is not None
         raise problem
     if best[0] > _ASTRAY * abs(wanted):
-        raise GeometryError(
-            f"Tube {quoted(name)}: cut to its mates, its solid comes out {best[0] / abs(wanted):.0%} off "
-            "the metal that its cuts leave, so it is not written: write it with its ends square (`--to step`), or name "
-            "the other tubes with --run.",
-            code="cut-unsound",
-            where=name,
-        )
+        raise unsound(name)
     return best[1]
 
 

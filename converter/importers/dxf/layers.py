@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 from typing import Any
 
 from ezdxf.lldxf.encoding import decode_dxf_unicode, has_dxf_unicode
 
 from converter.errors import OptionError
 from converter.importers.registry import ReadOptions
+from converter.names import fits
 from converter.quoting import quoted, shortened
 
 BYBLOCK, BYLAYER = 0, 256
@@ -77,16 +77,14 @@ class LayerRules:
 
     def __init__(self, layer_table: Iterable[Any], options: ReadOptions) -> None:
         self._table = {decoded(layer.dxf.name).casefold(): layer for layer in layer_table}
-        self._keep = [p.casefold() for p in options.layers]
-        self._skip = [(p, p.casefold()) for p in options.skip_layers]
+        self._options = options
         self._colors = [(p, _color_pattern(p)) for p in options.skip_colors]
-        self._linetypes = [(p, p.casefold()) for p in options.skip_linetypes]
         self._facts: dict[str, LayerFacts] = {}
 
     @property
     def by_look(self) -> bool:
         """Whether colours or linetypes decide anything."""
-        return bool(self._colors or self._linetypes)
+        return bool(self._colors or self._options.skip_linetypes)
 
     def facts(self, raw: str) -> LayerFacts:
         """The facts of the layer an entity names."""
@@ -96,15 +94,15 @@ class LayerRules:
         return found
 
     def _look_up(self, name: str) -> LayerFacts:
-        key = name.casefold()
+        asked, skipped = self._options.layers, self._options.skip_layers
         why = ""
-        if self._keep and not any(fnmatchcase(key, p) for p in self._keep):
+        if asked and not any(fits(pattern, name) for pattern in asked):
             why = f"on layer {quoted(name)}, which was not asked for"
-        for pattern, folded in self._skip:
-            if fnmatchcase(key, folded):
+        for pattern in skipped:
+            if fits(pattern, name):
                 why = f"on layer {quoted(name)}, left out by the pattern {quoted(pattern)}"
                 break
-        layer = self._table.get(key)
+        layer = self._table.get(name.casefold())
         if layer is None:
             return LayerFacts(name, "", why, 7, "CONTINUOUS")
         d = layer.dxf
@@ -121,12 +119,12 @@ class LayerRules:
         if self._colors:
             by_layer = look.color == BYLAYER and look.rgb is None
             texts = _color_texts(layer.color if by_layer else look.color, layer.rgb if by_layer else look.rgb)
-            for pattern, folded in self._colors:
-                if any(fnmatchcase(text, folded) for text in texts):
+            for pattern, color in self._colors:
+                if fits(color, *texts):
                     return f"left out by the colour {quoted(pattern)}"
         linetype = look.linetype if look.linetype.upper() not in ("BYLAYER", "") else layer.linetype
-        for pattern, folded in self._linetypes:
-            if fnmatchcase(decoded(linetype).casefold(), folded):
+        for pattern in self._options.skip_linetypes:
+            if fits(pattern, decoded(linetype)):
                 return f"left out by the linetype {quoted(pattern)}"
         return ""
 
@@ -139,7 +137,7 @@ class LayerRules:
         table = (decoded(layer.dxf.name) for layer in self._table.values())
         known = sorted({*table, *(facts.name for facts in self._facts.values())})
         for pattern in options.layers:
-            if not any(fnmatchcase(name.casefold(), pattern.casefold()) for name in known):
+            if not fits(pattern, *known):
                 some = ", ".join(map(shortened, known[:20])) + (", ..." if len(known) > 20 else "")
                 raise OptionError(f"No layer matches {quoted(pattern)}: the drawing has {some}.", code="no-such-layer")
 

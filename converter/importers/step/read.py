@@ -6,7 +6,6 @@ import os
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from fnmatch import fnmatchcase
 from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -351,12 +350,7 @@ class ShapeReading:
     def is_layer_read(self, layer: str | None) -> bool:
         """Whether the layer options let a layer (or product) through."""
         if layer not in self.layers:
-            name = (layer or "").lower()
-            asked = [p.lower() for p in self.options.layers]
-            skipped = [p.lower() for p in self.options.skip_layers]
-            self.layers[layer] = (not asked or any(fnmatchcase(name, p) for p in asked)) and not any(
-                fnmatchcase(name, p) for p in skipped
-            )
+            self.layers[layer] = self.options.wants(layer)
         return self.layers[layer]
 
     def finish(self) -> None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from converter.errors import ElbowroomError, GeometryError, ReadError
 from converter.findings import NOTE, Finding
-from converter.geometry.vectors import Vec, along, dot, norm, rotate, scale, unit
+from converter.geometry.vectors import Vec, along, dot, norm, rotate, scale, unit, within_half_turn
 from converter.importers.source import Source
 from converter.importers.tables.cells import read_sheet, unguard
 from converter.importers.tables.columns import KINDS, LENGTH, Columns, count_known_headings
@@ -233,10 +233,7 @@ class _TubeRows:
             raise self.error(f"a bend turns by more than 0 and less than 360 degrees, not {angle:g}.", row, "angle")
         if not -360.0 <= rotation <= 360.0:
             raise self.error(f"a rotation is between -360 and 360 degrees, not {rotation:g}.", row, "rotation")
-        if rotation > 180.0:
-            rotation -= 360.0
-        elif rotation <= -180.0:
-            rotation += 360.0
+        rotation = within_half_turn(rotation)
         clr = columns.value(row, cells, "clr")
         if clr is not None and not clr > 0.0:
             raise self.error("a radius is above zero; leave the cell blank for a sharp corner.", row, "clr")

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from converter.arrays import Array
+from converter.geometry.vectors import within_half_turn
 from converter.joints.alike.form import Form, HoleForm, Look
 from converter.model.section import Section
 
@@ -63,7 +64,7 @@ def same_table(one: Form, other: Form, look: Look) -> bool:
         elif not abs(a - b) <= LENGTH:
             return False
     angles = zip(one.angles(_AS_IS), other.angles(look), strict=True)
-    return all(abs((a - b + 180.0) % 360.0 - 180.0) <= ANGLE for a, b in angles)
+    return all(abs(within_half_turn(a - b)) <= ANGLE for a, b in angles)
 
 
 def same_metal(one: Form, other: Form, look: Look) -> bool:
@@ -131,7 +132,7 @@ def _same_holes(one: Form, other: Form, look: Look, roll: float) -> bool:
 
 
 def _same_hole(one: HoleForm, other: HoleForm, roll: float, radius: float) -> bool:
-    turn = (one.angle - other.angle - roll + 180.0) % 360.0 - 180.0
+    turn = within_half_turn(one.angle - other.angle - roll)
     if abs(one.at - other.at) > LENGTH or np.radians(abs(turn)) * radius > LENGTH:
         return False
     return _near(_flat(one, 0.0, one.angle, radius)[::8], _flat(other, roll, one.angle, radius)) <= LENGTH

@@ -22,8 +22,9 @@ from converter.geometry.vectors import along, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, End, mirrored_alike, same_section
 from converter.joints.finding.contacts import BESIDE, LEAST_ANGLE, ON, PAST, Contact, footprint
 from converter.joints.model import MITRE, PLANE, SADDLE, SQUARE
+from converter.names import fits
 from converter.shop.job_file import JobFile
-from converter.shop.joint import JointChoice, same_name
+from converter.shop.joint import JointChoice
 from converter.tolerances import Tolerances
 
 Key = tuple[int, str]
@@ -100,7 +101,7 @@ def _cut_one_of_two(bodies: Sequence[Body], plans: dict[Key, EndPlan]) -> None:
 def _mates_of_job_file(plan: EndPlan, bodies: Sequence[Body]) -> set[int]:
     """The tubes that the job file cuts this end to."""
     patterns = plan.choice.cope_to if plan.choice else ()
-    return {c.body for c in plan.onto if any(same_name(p, bodies[c.body].name) for p in patterns)}
+    return {c.body for c in plan.onto if any(fits(p, bodies[c.body].name) for p in patterns)}
 
 
 def _choose(
@@ -311,11 +312,11 @@ def _follow_choice(
     both = [(plan.key[0], end) for end in "AB" if plans[plan.key[0], end].choice is choice]
     anywhere = [bodies[c.body].name for key in both for c in contacts[key] if _is_met(c, plans[key])]
     for pattern in choice.cope_to:
-        if not any(same_name(pattern, one) for one in anywhere):
+        if not any(fits(pattern, one) for one in anywhere):
             met = sorted({bodies[c.body].name for c in contacts[plan.key] if _is_met(c, plan)})
             cure = "mate" if met else "nothing met"
             findings.append(_unmatched(plan, bodies, "mate", cure, named=pattern, met=met))
-    wanted = [key for key in others if any(same_name(p, bodies[key[0]].name) for p in choice.cope_to)]
+    wanted = [key for key in others if any(fits(p, bodies[key[0]].name) for p in choice.cope_to)]
     if choice.kind == MITRE:
         partner = wanted[0] if wanted else (others[0] if others else None)
         if partner is None:
@@ -327,7 +328,7 @@ def _follow_choice(
     if choice.cope_to:
         _part(plan, plans)
         past = [c for c in contacts[plan.key] if c.state == PAST]
-        plan.onto = [c for c in [*plan.onto, *past] if any(same_name(p, bodies[c.body].name) for p in choice.cope_to)]
+        plan.onto = [c for c in [*plan.onto, *past] if any(fits(p, bodies[c.body].name) for p in choice.cope_to)]
         plan.after = wanted
         for key in wanted:  # who is cut to is not cut back, unless the job file says so too
             first = plans[key]

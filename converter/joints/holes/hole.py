@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from converter.arrays import Array
+from converter.geometry.circles import within_half_turns
 from converter.geometry.vectors import Vec, cross, dot, sub, unit
 from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.lines import Branch, corner_angles
@@ -135,7 +136,7 @@ def _holes(
     made = []
     for points in sides:
         clock = np.degrees(np.arctan2(points @ np.asarray(cross(axis, zero.direction)), points @ zero.direction))
-        turned: Array = (clock - clock[0] + 180.0) % 360.0 - 180.0
+        turned: Array = within_half_turns(clock - clock[0])
         turned, from_a, at = turned[1:], (leg.begin + points @ a)[1:], leg.begin + float(points[0] @ a)
         center = _turn(float(clock[0]))
         made.append(

@@ -59,7 +59,7 @@ class Clash:
     through: Contact | None = None
 
 
-def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool = False) -> list[Clash]:
+def find_clashes(frame_survey: FrameSurvey, tol: Tolerances) -> list[Clash]:
     """Pairs of tubes whose metal overlaps or all but touches, each once, in the order drawn.
 
     Crossings are left out: they are told already.
@@ -67,17 +67,16 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances, *, all_ends: bool =
     Args:
         frame_survey: the frame and its joints.
         tol: ``join`` is how far tubes may be drawn into one another and still count as touching.
-        all_ends: tell too where an end lies along or beside another tube, which the findings of joints tell.
     """
     frame, index, plans = frame_survey.frame, frame_survey.index, frame_survey.plans
     if len(frame) < 2:
         return []
-    told_states = (COAXIAL,) if all_ends else (COAXIAL, LIES_ON, INSIDE, BESIDE)
+    # where an end lies along or beside another tube the findings of joints tell it
     skip = {
         frozenset((c.end.body, c.body))
         for each in frame_survey.contacts.values()
         for c in each
-        if c.state in told_states
+        if c.state in (COAXIAL, LIES_ON, INSIDE, BESIDE)
     }
     for key, plan in plans.items():
         skip |= {frozenset((key[0], other)) for other in _left(plan, index)}

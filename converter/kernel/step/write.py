@@ -25,8 +25,8 @@ from converter.quoting import quoted
 
 #: Our name of a unit -> the kernel's.
 UNITS = {"mm": "MM", "in": "INCH"}
-#: Application protocol -> the kernel's number for ``write.step.schema``.
-SCHEMAS = {"AP214": 4, "AP242": 5}
+#: The kernel's number for AP214 as ``write.step.schema``.
+_AP214 = 4
 
 #: Bytes of text that are worked on at a time, and what a record ends with.
 _PART = 1 << 20
@@ -94,9 +94,8 @@ def write_step(
     unit: str = "mm",
     title: str = "",
     assembly: bool = True,
-    schema: str = "AP214",
 ) -> None:
-    """Write a STEP file, without its text ever being in memory as a whole.
+    """Write a STEP file by AP214, without its text ever being in memory as a whole.
 
     Args:
         items: the products, or the places of products, in order; shapes (solids or wires) in mm.
@@ -105,18 +104,15 @@ def write_step(
         title: name of the file's assembly and of the file in its header.
         assembly: put the products into one assembly called ``title``; else they stand side by side. Places of
             products need one.
-        schema: 'AP214' or 'AP242'.
 
     Raises:
-        OptionError: an unknown unit or schema.
+        OptionError: an unknown unit.
         WriteError: the kernel could not turn the shapes into STEP.
         MissingLibraryError: the CAD kernel is not installed.
         OptionError: SOURCE_DATE_EPOCH is no date (`converter.dates`).
     """
     if unit not in UNITS:
         raise OptionError(f"STEP is written in mm or in, not {quoted(unit)}.")
-    if schema not in SCHEMAS:
-        raise OptionError(f"STEP is written as {' or '.join(SCHEMAS)}, not {quoted(schema)}.")
     if not items:
         raise WriteError("There is nothing to write to STEP.", code="no-runs")
     require()
@@ -131,7 +127,7 @@ def write_step(
     products = products_of(items)
     document = _document(items, products, mark, root if assembly else None)
     text = _Rewritten(into, marks)
-    with quiet(), _settings(unit, schema):
+    with quiet(), _settings(unit):
         _step_file(document, products, text)
     text.finish()
 
@@ -306,11 +302,11 @@ def _fill_header(header: Any) -> None:
     header.SetDescriptionValue(1, text("Tubes and their centerlines"))
 
 
-def _settings(unit: str, schema: str) -> AbstractContextManager[None]:
+def _settings(unit: str) -> AbstractContextManager[None]:
     """The kernel's process-wide STEP settings for one call; put back whatever happens."""
     words = {"write.step.unit": UNITS[unit], "xstep.cascade.unit": "MM"}
     numbers = {
-        "write.step.schema": SCHEMAS[schema],
+        "write.step.schema": _AP214,
         "write.step.assembly": 1,
         "write.surfacecurve.mode": 0,  # curves in parameters are derived data; readers make their own
         "write.precision.mode": 0,

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from math import radians
 
 from converter.errors import GeometryError
+from converter.geometry.vectors import within_half_turn
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
 from converter.model.section import Section
@@ -155,8 +156,7 @@ def halfway(a: SheetPiece, b: SheetPiece) -> SheetPiece:
         start = center + radius
         return SheetPiece(start, start, center, radius, 360.0 if a.turn > 0.0 else -360.0)
     first = bearing(a.start - a.center)
-    ahead = bearing((b.start - b.center) / (a.start - a.center))
-    first += (ahead if ahead <= 180.0 else ahead - 360.0) / 2.0
+    first += within_half_turn(bearing((b.start - b.center) / (a.start - a.center))) / 2.0
     turn = (a.turn + b.turn) / 2.0
     start, end = (center + radius * exp(1j * radians(angle)) for angle in (first, first + turn))
     return SheetPiece(start, end, center, radius, turn)
