@@ -158,6 +158,10 @@ class Picture:
             self.reach((x - longest, y - longest), (x + longest, y + longest))
         return one
 
+    def copy(self) -> Picture:
+        """The same, to which more can be added while this stays."""
+        return replace(self, strokes=self.strokes[:], fills=self.fills[:], labels=self.labels[:])
+
     def put(self, other: Picture, dx: float, dy: float) -> None:
         """Add all of another picture, moved."""
         if dx == dy == 0.0:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Sequence
+from copy import copy
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import atan2, cos, degrees, hypot, inf, pi, sin
@@ -67,6 +68,12 @@ class Places:
 
     def __post_init__(self) -> None:
         self._room, self._texts = Cells(self.frame, self.cell), Cells(self.frame, self.cell)
+
+    def copy(self) -> Places:
+        """The same, of which more can be taken while this stays."""
+        one = copy(self)
+        one._room, one._texts = self._room.copy(), self._texts.copy()
+        return one
 
     def take_line(self, a: Point, b: Point, half: float) -> None:
         """Take a strip."""

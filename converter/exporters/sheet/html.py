@@ -34,7 +34,7 @@ from converter.exporters.pictures.picture import ROLES, Picture, RoleLook
 from converter.exporters.pictures.run.picture import isometric_picture
 from converter.exporters.pictures.run.sketches import Sketches, sketches_of
 from converter.exporters.pictures.run.stick import stick_picture
-from converter.exporters.pictures.written.svg import FAMILY, svg_text
+from converter.exporters.pictures.written.svg import FAMILY
 from converter.exporters.sheet.bench import bench_value
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
 from converter.exporters.sheet.cutting import bars_pictures, bars_views
@@ -290,9 +290,8 @@ def _code(part: PartPage, mark: str, address: str) -> Markup:
 
 
 def _svg(picture: Picture, prefix: str, table: TextTable) -> Markup:
-    """A picture for the page; its title and description are names, so they are made to show too."""
-    shown = replace(picture, title=visible(picture.title), description="")
-    return _markup(squeezed(svg_text(shown, standalone=False, id_prefix=prefix, write=table.label)))
+    """A picture for the page; its title is a name, so it is made to show too."""
+    return _markup(squeezed(replace(picture, title=visible(picture.title)), prefix, table.label))
 
 
 def _drawing(page: DrawingPage, number: int, parts: Sequence[PartView], table: TextTable) -> dict[str, Any]:

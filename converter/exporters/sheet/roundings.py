@@ -143,15 +143,15 @@ class TextTable:
             texts[0] if len(texts) == 1 else self.roundings.columns(texts)[self._shown] for texts in every_text(text)
         )
 
-    def label(self, text: str) -> Markup:
-        """The same for a label of a picture, which is a line of SVG: one whole text."""
-        from markupsafe import Markup, escape
+    def label(self, text: str) -> tuple[str, str]:
+        """The same for a label of a picture, which is a line of SVG: attributes and content of one whole text."""
+        from markupsafe import escape
 
         parts = every_text(text)
         if all(len(part) == 1 for part in parts):
-            return escape("".join(part[0] for part in parts))
+            return "", escape("".join(part[0] for part in parts))
         whole = ["".join(column) for column in zip(*map(self._column, parts), strict=True)]
-        return Markup("<tspan n={}>{}</tspan>").format(self._number(tuple(whole)), whole[self._shown])
+        return f" n={self._number(tuple(whole))}", escape(whole[self._shown])
 
     def _column(self, part: tuple[str, ...]) -> tuple[str, ...]:
         return part * len(self.roundings.displays) if len(part) == 1 else self.roundings.columns(part)

@@ -146,12 +146,12 @@ def _tubes(
     if welded.flat:
         left["triangle", "it has no area"] += welded.flat
     tubes: dict[int, _NamedTube] = {}
-    refused: dict[tuple[int, int, str, str], Reason] = {}
+    refused: dict[tuple[int, int, str, str] | None, Reason] = {}
     # the largest first, so that what is not looked at in the end are the small ones
     by_size = sorted(range(len(welded.bodies)), key=lambda k: -float(welded.bodies[k].areas.sum()))
     for k in steps(by_size, "bodies"):
         body = welded.bodies[k]
-        alike = _alike(body)
+        alike = _alike(body) if len(by_size) > 1 else None
         why = refused.get(alike)
         if why is None and len(body.faces) < FEWEST:
             why = f"it has fewer than {FEWEST} triangles"

@@ -101,7 +101,7 @@ def _bodies(points: Array, faces: Ints) -> Welded:
     a, b, c = (points[faces[:, k]] for k in range(3))
     cross = np.cross(b - a, c - a)
     double = np.sqrt(np.einsum("ij,ij->i", cross, cross))
-    size = np.maximum(np.abs(b - a).max(axis=1), np.abs(c - a).max(axis=1))
+    size = np.maximum.reduce([np.abs(ends[:, k] - a[:, k]) for ends in (b, c) for k in range(3)])
     good = double > 1e-12 * size * size
     kept = faces[good]
     flat = int(len(faces) - len(kept))
@@ -197,8 +197,8 @@ def without_t_junctions(points: Array, faces: Ints, welded: Welded) -> Welded:
 
 def _edges(faces: Ints, of_face: Ints, bodies: int) -> tuple[Ints, Ints]:
     """Per body: edges with one face, edges with three or more."""
-    pairs = np.concatenate((faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]))
-    key = pairs.min(axis=1) * np.int64(faces.max() + 1) + pairs.max(axis=1)
+    a, b = faces.T.reshape(-1), np.roll(faces, -1, axis=1).T.reshape(-1)
+    key = np.minimum(a, b) * np.int64(faces.max() + 1) + np.maximum(a, b)
     owner = np.concatenate((of_face, of_face, of_face))
     order = np.argsort(key)
     key, owner = key[order], owner[order]

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from html import escape
+
 import pytest
 from random_drawings import random_drawing
 from sheet_tools import context_of
 
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.run.picture import isometric_picture
-from converter.exporters.pictures.written.svg import svg_text
 from converter.exporters.sheet.html import DRAWING_SIZE, PART_SIZES, picture_style
 from converter.exporters.sheet.squeeze import squeezed
 from converter.job import open_job
 from converter.settings import Settings
+from converter.units import in_unit
 
 #: Pairs of level texts of a picture that overlap, and texts that leave it. Of a box the letters take the middle: above
 #: and below is what accents and descenders may need.
@@ -49,7 +51,7 @@ def test_labels_of_thirty_random_jobs_overlap_nowhere_in_the_browser(chromium, t
             isometric_picture(bent, job.display, size=size),
             drawing_picture(job.drawing, job.tubes, job.findings, job.display, size=DRAWING_SIZE, legend=False),
         ]
-        svgs += [squeezed(svg_text(one, standalone=False, id_prefix=f"p{len(svgs)}", unit="mm")) for one in pictures]
+        svgs += [squeezed(one, f"p{len(svgs)}", lambda text: ("", escape(in_unit(text, "mm")))) for one in pictures]
     context = context_of(chromium, viewport={"width": 1040, "height": 900})
     page = context.new_page()
     page.set_content(page_of_pictures(svgs))

@@ -29,9 +29,9 @@ _AROUND = 48
 #: The same for ends cut to fit.
 _AROUND_CUT = 240
 #: How often the place where a line disappears is halved.
-_HALVINGS = 18
+_HALVINGS = 12
 #: How many of these halvings are asked for at once.
-_AT_ONCE = 3
+_AT_ONCE = 4
 #: Greatest step around the section between two points of a silhouette, in units of `Solid`'s ``u``.
 _SWING = 0.15
 
@@ -73,7 +73,7 @@ def outline(solid: Solid, right: Vec, up: Vec, chord: float = 0.1) -> VisibleOut
         chord: greatest distance of a drawn line from the true one, mm.
 
     Returns:
-        Lines with hidden parts left out; a line ends where it is hidden, to within a millionth of a step.
+        Lines with hidden parts left out; a line ends where it is hidden, to within a thousandth of a step.
     """
     import numpy as np
 

@@ -7,7 +7,9 @@ the rest.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from copy import copy
+from itertools import zip_longest
 from math import atan2, cos, degrees, dist, hypot, inf, pi, sin
 
 from converter.exporters.paper.figure import Point
@@ -26,7 +28,7 @@ from converter.exporters.pictures.places import (
 from converter.exporters.pictures.run.bend_list import draw_list, list_size
 from converter.exporters.pictures.run.parts import DrawnStraight, Parts, Turn, bend_words
 from converter.exporters.pictures.run.sketch import Drawn, SketchShape, draw
-from converter.exporters.pictures.views import View, ViewAxes
+from converter.exporters.pictures.views import ViewAxes
 from converter.geometry.vectors import Vec
 from converter.units import Display
 
@@ -36,9 +38,11 @@ TRAVEL = "stick travels"
 MOST_CALLED_OUT = 12
 #: From line to line, in heights of text.
 _LINE = 1.75
-#: Room left around the tube, as a share of the usual, and what a smaller tube costs in strain.
-_MARGINS = ((0.65, 0.0), (0.85, 2.0), (1.05, 4.0), (1.3, 7.0), (1.6, 11.0))
-#: Strain of a leader that crosses something, and so little that no other size of the tube is tried.
+#: Room left around the tube, as a share of a quarter of the frame or of so many heights of text.
+_MARGIN = 0.65
+#: Half a tube is at most so many heights of text on paper: what is written around a short one has room, too.
+_THICKEST = 8.0
+#: Strain of a leader that crosses something, and so little that labels are not written in another order.
 _CROSSING, _LITTLE_STRAIN = 12.0, 9.0
 #: Text of a list is not made smaller than this to keep it in its room, mm.
 _LEAST_LIST = 1.2
@@ -65,29 +69,21 @@ def isometric_panel(
         ends: 'A' or 'B' -> a word for how it is cut.
         least: height of the least text, mm.
     """
-    view = shape.isometric
     if len(parts.turns) <= MOST_CALLED_OUT:
-        # smaller tubes leave more room for what is written around them
-        panels: list[tuple[float, _Panel]] = []
-        for margin, price in _MARGINS:
-            bearable = min((strain for strain, _ in panels), default=inf) - price
-            if bearable <= 0.0:
-                break
-            panel = _Panel(shape, parts, view, display, frame, height, margin, fed_from, ends or {}, least)
-            if panel.called_out(bearable):
-                panels.append((panel.strain + price, panel))
-                if panel.strain <= _LITTLE_STRAIN:
-                    break
-        if panels:
-            _, best = min(panels, key=lambda pair: pair[0])
+        panel = _Panel(shape, parts, display, frame, height, fed_from, ends or {}, least)
+        labels = panel.measured()
+        best = panel.called_out(labels)
+        # who comes first takes the nearest room: the other way round all may find some
+        if best is None or best.strain > _LITTLE_STRAIN:
+            best = panel.called_out(labels[::-1], inf if best is None else best.strain) or best
+        if best is not None:
             return best.finished()
-    return _listed(shape, parts, view, display, frame, height, fed_from, ends or {}, least)
+    return _listed(shape, parts, display, frame, height, fed_from, ends or {}, least)
 
 
 def _listed(
     shape: SketchShape,
     parts: Parts,
-    view: View,
     display: Display,
     frame: Box,
     height: float,
@@ -95,37 +91,55 @@ def _listed(
     ends: Mapping[str, str],
     least: float,
 ) -> Picture:
-    """The isometric with bends numbered only, and a list beside or below it."""
+    """The isometric with bends numbered only, and a list beside or below it: where more is left for the tube."""
     least = min(height, max(least, _LEAST_LIST))
     x0, y0, x1, y1 = frame
-    beside = x1 - x0 >= y1 - y0
-    room = (0.5 * (x1 - x0), y1 - y0) if beside else (x1 - x0, 0.5 * (y1 - y0))
-    text = height
-    size = list_size(parts, display, text)
-    while (size[0] > room[0] or size[1] > room[1]) and text > least:
-        text = max(text - 0.1, least)
-        size = list_size(parts, display, text, room[1])
-    rest = (x0, y0, x1 - size[0] - 3.0, y1) if beside else (x0, y0 + size[1] + 3.0, x1, y1)
-    panel = _Panel(shape, parts, view, display, rest, min(height, 2.0), 0.7, fed_from, ends, least)
+    number = min(height, 2.0)
+    choices = []
+    for beside in (x1 - x0 >= y1 - y0, x1 - x0 < y1 - y0):
+        room = (0.5 * (x1 - x0), y1 - y0) if beside else (x1 - x0, 0.5 * (y1 - y0))
+        text = height
+        size = list_size(parts, display, text)
+        while (size[0] > room[0] or size[1] > room[1]) and text > least:
+            text = max(text - 0.1, least)
+            size = list_size(parts, display, text, room[1])
+        rest = (x0, y0, x1 - size[0] - 3.0, y1) if beside else (x0, y0 + size[1] + 3.0, x1, y1)
+        corner = (x1 - size[0], y1) if beside else (x0, y0 + size[1])
+        choices.append((_fitted(shape, parts, rest, number).k, rest, corner, text, room[1]))
+    _, rest, corner, text, tall = max(choices, key=lambda choice: choice[0])
+    panel = _Panel(shape, parts, display, rest, number, fed_from, ends, least)
     panel.numbered()
     picture = panel.finished()
-    corner = (x1 - size[0], y1) if beside else (x0, y0 + size[1])
-    draw_list(picture, parts, display, corner, text, room[1])
+    draw_list(picture, parts, display, corner, text, tall)
     return picture
 
 
+def _fitted(shape: SketchShape, parts: Parts, frame: Box, height: float) -> Drawn:
+    """The tube as large as a frame holds it with room around it for what is written there."""
+    view = shape.isometric
+    x0, y0, x1, y1 = frame
+    width, tall = x1 - x0, y1 - y0
+    mx, my = min(0.24 * width, 11.0 * height) * _MARGIN, min(0.22 * tall, 7.0 * height) * _MARGIN
+    low_x, low_y, high_x, high_y = shape.bounds(view)
+    for x, y in (view.flat(parts.start), view.flat(parts.end)):  # where an end is cut they lie off the metal
+        low_x, low_y, high_x, high_y = min(low_x, x), min(low_y, y), max(high_x, x), max(high_y, y)
+    k = min((width - 2 * mx) / max(high_x - low_x, 1e-9), (tall - 2 * my) / max(high_y - low_y, 1e-9))
+    k = min(k, _THICKEST * height / max(shape.reach, 1e-9))
+    middle = ((low_x + high_x) / 2.0, (low_y + high_y) / 2.0)
+    origin = ((x0 + x1) / 2.0 - middle[0] * k, (y0 + y1) / 2.0 - middle[1] * k)
+    return Drawn(view, k, origin, shape.reach * k)
+
+
 class _Panel:
-    """A tube drawn in a frame, with room left around it, and what is taken of that room."""
+    """A tube drawn in a frame, with what is written around it, and what is taken of the room there."""
 
     def __init__(
         self,
         shape: SketchShape,
         parts: Parts,
-        view: View,
         display: Display,
         frame: Box,
         height: float,
-        margin: float,
         fed_from: str,
         ends: Mapping[str, str],
         least: float,
@@ -135,17 +149,8 @@ class _Panel:
         self._crossed, self._longest = 0, 0.0  # leaders that run over something; the longest, in heights of text
         self._parts, self._display, self._h = parts, display, height
         self._places = Places(frame)
-        x0, y0, x1, y1 = frame
-        width, tall = x1 - x0, y1 - y0
-        mx, my = min(0.24 * width, 11.0 * height) * margin, min(0.22 * tall, 7.0 * height) * margin
-        low_x, low_y, high_x, high_y = shape.bounds(view)
-        for x, y in (view.flat(parts.start), view.flat(parts.end)):  # where an end is cut they lie off the metal
-            low_x, low_y, high_x, high_y = min(low_x, x), min(low_y, y), max(high_x, x), max(high_y, y)
-        k = min((width - 2 * mx) / max(high_x - low_x, 1e-9), (tall - 2 * my) / max(high_y - low_y, 1e-9))
-        middle = ((low_x + high_x) / 2.0, (low_y + high_y) / 2.0)
-        origin = ((x0 + x1) / 2.0 - middle[0] * k, (y0 + y1) / 2.0 - middle[1] * k)
-        self._shape, self._drawn = shape, Drawn(view, k, origin, shape.reach * k)
-        self._middle = ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
+        self._shape, self._drawn = shape, _fitted(shape, parts, frame, height)
+        self._middle = ((frame[0] + frame[2]) / 2.0, (frame[1] + frame[3]) / 2.0)
         self._places.take_strips(self._drawn.strips(shape))
         self._ends(shape.tube.run.closed, fed_from)
         self._cuts(shape, ends)
@@ -221,11 +226,29 @@ class _Panel:
 
     # --- straights and bends --------------------------------------------------------------
 
-    def called_out(self, bearable: float = inf) -> bool:
-        """Write everything on the picture; False where something found no room, or is too hard to see."""
-        short = [straight for straight in self._parts.straights if not self._measured(straight)]
-        bends = (self._bend(turn) and self.strain < bearable for turn in self._parts.turns)
-        return all(bends) and all(self._short(straight) and self.strain < bearable for straight in short)
+    def measured(self) -> list[DrawnStraight | Turn]:
+        """Write lengths beside their straights; returns all that is still to be written, from end A to end B."""
+        found: list[DrawnStraight | Turn] = []
+        for straight, turn in zip_longest(self._parts.straights, self._parts.turns):
+            if not self._measured(straight):
+                found.append(straight)
+            if turn is not None:
+                found.append(turn)
+        return found
+
+    def called_out(self, labels: Sequence[DrawnStraight | Turn], bearable: float = inf) -> _Panel | None:
+        """The same with straights and bends called out in this order.
+
+        Returns:
+            None where one finds no room, or the strain comes up to what is bearable.
+        """
+        panel = copy(self)
+        panel.picture, panel._places = self.picture.copy(), self._places.copy()
+        for one in labels:
+            found = panel._bend(one) if isinstance(one, Turn) else panel._short(one)
+            if not found or panel.strain >= bearable:
+                return None
+        return panel
 
     def numbered(self) -> None:
         """Write only the numbers of the bends, those that fit."""

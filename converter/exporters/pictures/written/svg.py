@@ -17,7 +17,7 @@ from converter.exporters.pictures.picture import BOLD, CAPITAL, RING, ROLES, Fil
 from converter.units import in_unit, pieces
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Iterable
 
 #: What XML 1.0 (section 2.2) lets nobody write, not even escaped.
 _UNSPEAKABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
@@ -35,7 +35,6 @@ def svg_text(
     standalone: bool = True,
     css_classes: bool = True,
     id_prefix: str = "p",
-    write: Callable[[str], str] | None = None,
 ) -> str:
     """A picture as the text of an SVG element.
 
@@ -46,19 +45,19 @@ def svg_text(
         standalone: an XML file with its own style sheet and ground; else an element for an HTML page.
         css_classes: False writes colours and pens into each element, for programs that know no style sheets.
         id_prefix: starts every id, so that many pictures live in one page.
-        write: what the page makes of a label that holds several units: well-formed, and all that then stands there.
 
     Returns:
         Well-formed XML; ends with a line break when it stands alone. Equal pictures give equal texts.
     """
     x, y = picture.low
     width, height = picture.high[0] - x, picture.high[1] - y
+    across, tall = mm_text(width), mm_text(height)
     title, told = f"{id_prefix}-title", f"{id_prefix}-desc"
     names = [title, told] if picture.description else [title]
     out = ['<?xml version="1.0" encoding="UTF-8"?>'] if standalone else []
     out.append(
-        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_mm(width)}mm" height="{_mm(height)}mm" '
-        f'viewBox="0 0 {_mm(width)} {_mm(height)}" role="img" aria-labelledby={_quoted(" ".join(names))} '
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{across}mm" height="{tall}mm" '
+        f'viewBox="0 0 {across} {tall}" role="img" aria-labelledby={_quoted(" ".join(names))} '
         f'class="picture" font-family="{FAMILY}">'
     )
     out.append(f"<title id={_quoted(title)}>{_xml_text(_text_in_unit(picture.title, unit))}</title>")
@@ -68,8 +67,8 @@ def svg_text(
         if css_classes:
             out.append(f"<style>{style()}{'' if unit else '.u-in{display:none}'}</style>")
         ground = 'class="f-ground"' if css_classes else f'fill="{_GROUND}"'
-        out.append(f'<rect {ground} width="{_mm(width)}" height="{_mm(height)}"/>')
-    put = _SvgWriter(x, picture.high[1], css_classes, write)
+        out.append(f'<rect {ground} width="{across}" height="{tall}"/>')
+    put = _SvgWriter(x, picture.high[1], css_classes)
     out += [put.fill(one) for one in picture.fills]
     out += [put.stroke(one) for one in picture.strokes]
     for label in picture.labels:
@@ -109,8 +108,8 @@ def _colors(scope: str, role: str, color: str) -> str:
 class _SvgWriter:
     """Writes parts with y down from the top left corner."""
 
-    def __init__(self, left: float, top: float, classes: bool, write: Callable[[str], str] | None = None) -> None:
-        self._left, self._top, self._classes, self._write = left, top, classes, write
+    def __init__(self, left: float, top: float, classes: bool) -> None:
+        self._left, self._top, self._classes = left, top, classes
 
     def fill(self, one: Fill) -> str:
         path = "".join(f"M{self._points(outline)}z" for outline in one.outlines)
@@ -123,17 +122,14 @@ class _SvgWriter:
         """A label, once for each unit where both are kept and differ; its ring or box first."""
         x, y = one.at[0] - self._left, self._top - one.at[1]
         if one.circled:
-            ring = f'cx="{_mm(x)}" cy="{_mm(y - one.height / 2.0)}" r="{_mm(RING * one.height)}"'
+            ring = f'cx="{mm_text(x)}" cy="{mm_text(y - one.height / 2.0)}" r="{mm_text(RING * one.height)}"'
             yield f"<circle {self._paint('ground')} {ring}/>"
             yield f"<circle {self._pen(one.role, solid=True)} {ring}/>"
         if one.boxed:
             half = RING * one.height
-            corner, side = f'x="{_mm(x - half)}" y="{_mm(y - one.height / 2.0 - half)}"', _mm(2.0 * half)
+            corner, side = f'x="{mm_text(x - half)}" y="{mm_text(y - one.height / 2.0 - half)}"', mm_text(2.0 * half)
             box = f'{corner} width="{side}" height="{side}"'
             yield f"<rect {self._paint(one.role)} {box}/>"
-        if self._write:
-            yield self._text(one, self._write(_UNSPEAKABLE.sub(" ", one.text)), x, y, "")
-            return
         texts = {name: _xml_text(in_unit(one.text, name)) for name in ("mm", "in")}
         if unit:
             yield self._text(one, texts[unit], x, y, "")
@@ -147,11 +143,11 @@ class _SvgWriter:
         framed = one.circled or one.boxed
         anchor = {"left": "", "center": ' text-anchor="middle"', "right": ' text-anchor="end"'}
         align = anchor["center" if framed else one.align]
-        turn = f' transform="rotate({_mm(-one.rotation)} {_mm(x)} {_mm(y)})"' if one.rotation else ""
+        turn = f' transform="rotate({mm_text(-one.rotation)} {mm_text(x)} {mm_text(y)})"' if one.rotation else ""
         look = self._paint("ground" if one.boxed else one.role, kind)
         bold = ' font-weight="bold"' if one.role in BOLD else ""
-        size = _mm(one.height / CAPITAL)
-        return f'<text {look} x="{_mm(x)}" y="{_mm(y)}" font-size="{size}"{align}{bold}{turn}>{text}</text>'
+        size = mm_text(one.height / CAPITAL)
+        return f'<text {look} x="{mm_text(x)}" y="{mm_text(y)}" font-size="{size}"{align}{bold}{turn}>{text}</text>'
 
     def _paint(self, role: str, more: str = "") -> str:
         """Attributes of a filled shape or a text."""
@@ -175,7 +171,7 @@ class _SvgWriter:
         return _short(("%.2f,%.2f " * len(points))[:-1] % numbers)
 
 
-def _mm(value: float) -> str:
+def mm_text(value: float) -> str:
     """A number to a hundredth of a millimetre, without what says nothing (``-0``, ``1.50``)."""
     return _short(f"{value:.2f}")
 
@@ -185,9 +181,14 @@ def _short(numbers: str) -> str:
     return _SAYS_NOTHING.sub("", numbers.replace("-0.00", "0"))
 
 
+def speakable(text: str) -> str:
+    """Text with a blank for what XML cannot hold."""
+    return _UNSPEAKABLE.sub(" ", text)
+
+
 def _xml_text(text: str) -> str:
     """Text as XML content: escaped, and what XML cannot hold as a blank."""
-    return escape(_UNSPEAKABLE.sub(" ", text), quote=False)
+    return escape(speakable(text), quote=False)
 
 
 def _quoted(text: str) -> str:
