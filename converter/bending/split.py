@@ -236,7 +236,7 @@ def _radius(bend: Bend) -> tuple[float | None, float]:
 
 
 def _unserved(tubes: Iterable[Tube], shop: Shop) -> list[Tube]:
-    """The tubes some of whose bends no die of the shop makes as drawn; none of them lies a quarter turn from the first."""
+    """The tubes some of whose bends no die of the shop makes as drawn; none lies a quarter turn from the first."""
     groups: dict[Section, list[Tube]] = {}
     for tube in tubes:
         if tube.section is not None:

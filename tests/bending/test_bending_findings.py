@@ -22,6 +22,8 @@ from converter.findings import CODES, Clause, Finding
 from converter.findings.entries import CLAUSES
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.nesting import Saw
+from converter.shop.cutting import Cutting
 from converter.shop.model import Die, Machine, Metal, Shop, Stick, Trial
 from converter.shop.sections import parse_section
 from converter.units import Display
@@ -33,6 +35,7 @@ DIE = Die("D", "round", 40.0, 150.0, max_angle=170.0, clamp=60.0, between=60.0, 
 WIDE = replace(DIE, name="W", clr=250.0)
 ROOM = Machine(plane="horizontal", pivot_height=1000.0)
 LOW = Machine(plane="vertical", pivot_height=1000.0)
+TRIMMED = Cutting(Saw(2.0, trim=10.0, grip=30.0))
 SHOP = Shop("shed", (DIE, WIDE), ROOM, source="s.toml")
 
 #: Codes that the audit and the set-up tell.
@@ -152,6 +155,7 @@ def of_set_ups():
         (with_dies(DIE, tests=tests), tube((500, 0, 180, 150)), None),
         (with_dies(DIE, machine=replace(ROOM, max_length=900.0)), tube((500, 0, 90, 150)), None),
         (replace(with_dies(DIE), stock=(Stick(ROUND, None, 900.0),)), tube((500, 0, 90, 150)), None),
+        (replace(with_dies(DIE), stock=(Stick(ROUND, None, 1240.0),), cutting=TRIMMED), tube((500, 0, 90, 150)), None),
         (with_dies(DIE, machine=Machine()), tube((500, 0, 90, 150), metal="304"), None),
         (
             with_dies(replace(DIE, invert_clamp=True), tests=tests),
