@@ -22,7 +22,7 @@ from converter.findings import CODES, Clause, Finding
 from converter.findings.entries import CLAUSES
 from converter.model.run import Tube
 from converter.model.section import Section
-from converter.nesting import Saw
+from converter.nesting.model import Saw
 from converter.shop.cutting import Cutting
 from converter.shop.model import Die, Machine, Metal, Shop, Stick, Trial
 from converter.shop.sections import parse_section
