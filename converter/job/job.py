@@ -12,15 +12,14 @@ from typing import TYPE_CHECKING, TypeVar
 from converter.disk.reading import FileRead, files_read, recorded
 from converter.errors import OptionError, ReadError
 from converter.findings import Finding, has_errors
-from converter.job.left_out import leaves_out, left_out_findings, with_everything
-from converter.job.no_tubes import no_runs_sentence
-from converter.job.sections import sections_of
+from converter.job.left_out import leaves_out, left_out_findings, no_runs_sentence, with_everything
 from converter.job.shown import Shown
 from converter.model.drawing import Drawing
 from converter.model.run import Run, Tube
 from converter.pause import paused_gc
 from converter.quoting import shortened
 from converter.settings import Settings
+from converter.shop.sections import sections_of
 from converter.tolerances import Tolerances
 from converter.units import BothUnits, Display, parse_length
 

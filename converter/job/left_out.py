@@ -1,4 +1,4 @@
-"""What was left out on request and touches the end of a tube that was read: what it would change."""
+"""What was left out on request and touches the end of a tube that was read; and what is left out where no tube is."""
 
 from __future__ import annotations
 
@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 from converter.findings import Finding
 from converter.geometry.vectors import Vec, distance
-from converter.model.drawing import LeftShape
+from converter.model.drawing import Drawing, LeftShape
 from converter.model.run import Tube
+from converter.quoting import LONGEST_PATH, quoted, shortened
 from converter.settings import Settings
+from converter.units import Display
 
 if TYPE_CHECKING:
     from converter.job.job import Job
@@ -135,3 +137,24 @@ def _past(job: Job, tube: Tube, end: str) -> float:
     """How far the metal reaches past the centerline's end, mm."""
     length = next(length for length in job.copes.lengths if length.name == tube.name)
     return length.change_a if end == "A" else length.change_b
+
+
+def no_runs_sentence(drawing: Drawing, display: Display) -> str:
+    """One sentence: no runs, and what the file held instead."""
+    held = [f"{shortened(one.amount)} ({one.why_in(display)})" for one in drawing.ignored[:4]]
+    seen = ", ".join(held)
+    kinds = {one.kind for one in drawing.ignored}
+    if "body" in kinds:  # of a mesh
+        todo = "export each tube as a body of its own and in finer facets, or its centerline as DXF or STEP"
+    elif "layout" in kinds:
+        todo = "name the layout that has the tubes, or draw them in model space"
+    elif "solid" in kinds:
+        todo = "export each tube as a solid of straights and circular bends, or its centerline (the sketch or path)"
+    else:
+        todo = "draw the tubes as lines, arcs or polylines"
+    if seen:
+        return f"No centerline was found in {quoted(drawing.source, LONGEST_PATH)}; it holds {seen}: {todo}."
+    return (
+        f"No centerline was found in {quoted(drawing.source, LONGEST_PATH)}: "
+        "draw the tubes as lines, arcs or polylines in model space."
+    )

@@ -39,7 +39,7 @@ def with_hole_saws(
     """The joints with their hole-saw set-up where a hole saw makes the cut, and what is to be said.
 
     Args:
-        joints: of `converter.joints.finding.joints.find_joints`.
+        joints: of `converter.joints.finding.joints.survey_frame`.
         shop: whose saws there are; with none listed the wanted size is told.
         developed: developed length of each tube, for centre-to-centre settings; left out without.
     """

@@ -13,8 +13,7 @@ from math import degrees, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.arrays import Array, Ints
-from converter.geometry.distinct import distinct
+from converter.arrays import Array, Ints, distinct
 from converter.model.curve import Arc
 from converter.reducer.cluster import cell_entries, components, keep_shared, split_at_gaps
 from converter.reducer.edges import vectors

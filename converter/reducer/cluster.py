@@ -13,8 +13,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from converter.arrays import Array, Ints
-from converter.geometry.distinct import distinct
+from converter.arrays import Array, Ints, distinct
 
 #: Odd multipliers that spread three cell numbers over one 64-bit integer (collisions only cost time).
 _MIX = np.array([73856093 * 83492791 * 2 + 1, 19349663 * 49979687 * 2 + 1, 15485863 * 32452843 * 2 + 1], dtype=np.int64)

@@ -16,12 +16,12 @@ import pytest
 from command_line import run
 from copes import straight
 from limits_swept import Limit, assert_kept
+from sweep_tools import sweep_order
 from test_at_the_limit import BARE, SPRINGY, STEEL, TUBE, of, of_cope, shop_of, tube
 
 from converter.audit.registry import audit
 from converter.bending.pieces import at_lengths, pieces_of
 from converter.bending.room.order import MARGIN
-from converter.bending.room.sweep import sweep_order
 from converter.bending.setup.setup import set_up
 from converter.bending.split import best_split
 from converter.findings import CODES, Finding

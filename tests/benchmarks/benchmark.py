@@ -397,12 +397,12 @@ def joints(folder: Path, times: int) -> Row:
     from frames import draw, rack
 
     from converter import Settings, open_job
-    from converter.joints.finding.joints import find_joints
+    from converter.joints.finding.joints import survey_frame
 
     path = str(draw(rack(41), folder / "rack.dxf"))
     settings = Settings(sections=("RAIL=44.45x3.048mm", "RUNG=38.1x2.413mm"))
     tubes = open_job(path, settings).tubes
-    mine, theirs = in_turn(lambda: find_joints(tubes), lambda: open_job(path, settings), times=3 * times)
+    mine, theirs = in_turn(lambda: survey_frame(tubes), lambda: open_job(path, settings), times=3 * times)
     return Row("joints of 201 tubes", mine, theirs, "s", "reading its DXF", 1.0)
 
 

@@ -98,10 +98,10 @@ def _setup(folder: Path, count: int) -> Callable[[], object]:
 def _survey(folder: Path, count: int) -> Callable[[], object]:
     from frames import rack
 
-    from converter.joints.finding.joints import find_joints
+    from converter.joints.finding.joints import survey_frame
 
     tubes = rack(max(2, round(count / 5)))
-    return lambda: find_joints(tubes)
+    return lambda: survey_frame(tubes)
 
 
 def _sheet(folder: Path, count: int) -> Callable[[], object]:

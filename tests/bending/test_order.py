@@ -7,10 +7,10 @@ from itertools import permutations
 import numpy as np
 import pytest
 from best_order import best_order
-from sweep_tools import random_table
+from sweep_tools import random_table, sweeper
 
 from converter.bending.room.order import ALIKE, MARGIN
-from converter.bending.room.sweep import TOLERANCE, sweeper
+from converter.bending.room.sweep import TOLERANCE
 from converter.model.bends import Bend, BendTable
 from converter.model.section import Section
 from converter.shop.model import Machine

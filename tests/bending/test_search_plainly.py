@@ -17,7 +17,7 @@ from many_tubes import different_tubes
 from moved import redrawn
 from plain_search import SAMPLING, plain_orders
 from scipy.spatial.transform import Rotation
-from sweep_tools import random_table
+from sweep_tools import random_table, sweep_order
 
 from converter.bending.room import near, questions
 from converter.bending.room.order import ALIKE, MARGIN, weigh_orders
@@ -25,7 +25,7 @@ from converter.bending.room.order_sets import TopQuestion
 from converter.bending.room.questions import BoundQuestion, RoomQuestion, side_by_side, together
 from converter.bending.room.shape import TubeSide, halves
 from converter.bending.room.space import space_of
-from converter.bending.room.sweep import TOLERANCE, Sweepers, sweep_order
+from converter.bending.room.sweep import TOLERANCE, Sweepers
 from converter.bending.setup.setup import set_up
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import walk

@@ -11,9 +11,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from converter.bending.dies import Seat
-from converter.bending.metal.groove import section_on
 from converter.bending.metal.law_findings import fit_findings
-from converter.bending.metal.springback import Springback, fit_tests, resume, springback_for
+from converter.bending.metal.springback import Springback, fit_tests, resume, section_on, springback_for
 from converter.bending.setup.shape import machine_bend
 from converter.errors import OptionError
 from converter.model.bends import Bend

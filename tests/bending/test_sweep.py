@@ -10,11 +10,23 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies import tables
-from sweep_tools import along, bend_metal, box_distance, dense, mesh_of, misfit, pose, random_table, to_itself
+from sweep_tools import (
+    along,
+    bend_metal,
+    box_distance,
+    dense,
+    mesh_of,
+    misfit,
+    pose,
+    random_table,
+    sweep_order,
+    sweeper,
+    to_itself,
+)
 
 from converter.bending.room.shape import half, stations
 from converter.bending.room.space import other_plane, space_of
-from converter.bending.room.sweep import ITSELF, TOLERANCE, Sweeper, half_outside, sweep_order, sweeper
+from converter.bending.room.sweep import ITSELF, TOLERANCE, Sweeper, half_outside
 from converter.errors import ElbowroomError, OptionError
 from converter.model.bends import Bend, BendTable
 from converter.model.section import Section

@@ -10,16 +10,15 @@ import pytest
 from hypothesis import given, settings
 from many_tubes import different_tubes
 from strategies import tables
-from sweep_tools import to_itself
+from sweep_tools import sweep_order, to_itself
 from test_sweep import MACHINES, TUBE, wide_table
 from tubes import run_of
 
 from converter.bending.pieces import at_lengths
-from converter.bending.room.advice import unknown_room
-from converter.bending.room.order import MARGIN
+from converter.bending.room.order import MARGIN, unknown_room
 from converter.bending.room.screen import SimpleQuestion, answer_simply
 from converter.bending.room.space import other_plane, space_of
-from converter.bending.room.sweep import ITSELF, TOLERANCE, Sweeper, half_outside, sweep_order
+from converter.bending.room.sweep import ITSELF, TOLERANCE, Sweeper, half_outside
 from converter.bending.setup.setup import set_up
 from converter.findings.wording import order_text
 from converter.job.job import Job

@@ -6,12 +6,11 @@ from math import cos, pi, radians, sin
 
 import numpy as np
 import pytest
-from copes import straight
+from copes import find_joints, straight
 from frames import RAIL
 
 from converter.exporters.solids.coped import coped_solid, joints_of
 from converter.joints.cuts.lines import ParallelLines, outline_radii
-from converter.joints.finding.joints import find_joints
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
 
 

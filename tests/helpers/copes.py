@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import cos, radians, sin, sqrt
 from typing import Any
 
 import numpy as np
 from tubes import run_of, tube_of
 
+from converter.findings import Finding
 from converter.joints.cuts.lines import Branch
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut
+from converter.joints.finding.joints import survey_frame
+from converter.joints.model import Joint
 from converter.model.bends import Placement
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.shop.job_file import JobFile
+from converter.tolerances import DEFAULT, Tolerances
 
 IN = 25.4
+
+
+def find_joints(
+    tubes: Sequence[Tube], job: JobFile | None = None, tol: Tolerances = DEFAULT, gap: float = 0.0
+) -> tuple[list[Joint], list[Finding]]:
+    """Every end that is cut to fit, and what is to be said of the joints; arguments as of `survey_frame`."""
+    found = survey_frame(tubes, job, tol, gap)
+    return found.joints, [*found.findings, *found.crossing_findings]
 
 
 def straight(name: str, a: tuple[float, float, float], b: tuple[float, float, float], section: Section | None) -> Tube:

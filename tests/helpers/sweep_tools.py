@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from math import ceil, radians
+from collections.abc import Sequence
+from math import ceil, inf, radians
 
 import numpy as np
 
 from converter.bending.room.space import space_of
+from converter.bending.room.sweep import Clearance, Sweeper
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import reverse_table, walk
 from converter.model.curve import Arc
 from converter.model.metal import metal
 from converter.model.run import Run
+from converter.model.section import Section
+from converter.shop.model import Machine
 
 
 def random_table(
@@ -196,3 +200,42 @@ def to_itself(table: BendTable, od: float, step: float = 4.0) -> float:
         if far.any():
             least = min(least, float(np.linalg.norm(points[far] - points[i], axis=1).min()))
     return least - od
+
+
+def sweeper(
+    table: BendTable,
+    section: Section,
+    machine: Machine,
+    feed_from: str = "A",
+    *,
+    extra_a: float = 0.0,
+    extra_b: float = 0.0,
+    stops: Sequence[float] | None = None,
+) -> Sweeper:
+    """A `Sweeper` for the room that the shop file describes."""
+    return Sweeper(table, section, space_of(machine), feed_from, extra_a=extra_a, extra_b=extra_b, stops=stops)
+
+
+def sweep_order(
+    table: BendTable,
+    section: Section,
+    machine: Machine,
+    feed_from: str = "A",
+    order: Sequence[int] | None = None,
+    enough: float = inf,
+) -> Clearance:
+    """The least room when a tube is bent in one order.
+
+    Args:
+        table: the bends from end A.
+        section: of the tube.
+        machine: with what the shop file says of its room.
+        feed_from: 'A' or 'B', the end fed first.
+        enough: as for `Sweeper`.
+
+    Raises:
+        GeometryError: a corner has no radius, or bends overlap.
+        OptionError: the order does not name every bend once.
+    """
+    one = Sweeper(table, section, space_of(machine), feed_from, enough=enough)
+    return one.sequence(one.simple_order if order is None else [number - 1 for number in order])

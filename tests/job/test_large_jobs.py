@@ -7,7 +7,7 @@ from math import cos, pi, radians, sin
 
 import numpy as np
 import pytest
-from copes import straight
+from copes import find_joints, straight
 from frames import RUNG, hoop, ladder_beside
 
 from converter.bending.setup import order as setup_order
@@ -15,7 +15,7 @@ from converter.bending.setup.setup import set_up
 from converter.joints.bodies import bodies
 from converter.joints.cope import cope_frame
 from converter.joints.finding.crowds import MOST
-from converter.joints.finding.joints import find_joints, survey_frame
+from converter.joints.finding.joints import survey_frame
 from converter.joints.in_the_way import clashes as clash
 from converter.joints.in_the_way import crossings as crossing
 from converter.joints.in_the_way.clashes import clash_findings, find_clashes

@@ -5,11 +5,10 @@ from __future__ import annotations
 from math import cos, radians, sin, sqrt
 
 import pytest
-from copes import straight
+from copes import find_joints, straight
 from tubes import run_of, tube_of
 
 from converter.joints.cope import cope_frame
-from converter.joints.finding.joints import find_joints
 from converter.model.bends import Placement
 from converter.model.section import Section
 from converter.shop.model import HoleSaw, Shop

@@ -11,11 +11,10 @@ from math import cos, radians, sin
 
 import numpy as np
 import pytest
-from copes import IN, straight
+from copes import IN, find_joints, straight
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from converter.joints.finding.joints import find_joints
 from converter.joints.hole_saw import saw_depths, with_hole_saws
 from converter.model.section import Section
 from converter.shop.load import demo_shop, shop_from_text

@@ -9,7 +9,7 @@ from math import cos, degrees, radians, sin, sqrt
 
 import numpy as np
 import pytest
-from copes import kernel_box, straight, surface_points
+from copes import find_joints, kernel_box, straight, surface_points
 from frames import RAIL, RUNG, rack
 from tubes import run_of, tube_of
 
@@ -19,7 +19,6 @@ from converter.joints.cuts.lines import Branch, NoCutError
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut, angles
 from converter.joints.cuts.square import RectPrism
-from converter.joints.finding.joints import find_joints
 from converter.joints.model import cut_length, length_changes
 from converter.model.bends import Placement
 from converter.model.section import Section

@@ -4,11 +4,10 @@ from dataclasses import replace
 from math import cos, pi, radians, sin, sqrt, tan
 
 import pytest
-from copes import straight
+from copes import find_joints, straight
 from tubes import run_of, tube_of
 
 from converter.joints.cope import cope_frame
-from converter.joints.finding.joints import find_joints
 from converter.model.bends import Placement
 from converter.model.section import Section
 from converter.shop.job_file import job_from_text

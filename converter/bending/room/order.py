@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 
 from converter.bending.room.order_search import ALIKE, AS_GOOD, WORTH, OrderSearch, RoomyOrder, SureRoom, ask_both
 from converter.bending.room.order_sets import lattice
-from converter.bending.room.questions import Steps, side_by_side
+from converter.bending.room.questions import ITSELF, Steps, side_by_side
 from converter.bending.room.sweep import Clearance, Sweeper
+from converter.findings import Clause, Finding
 from converter.shop.model import Machine
 
 #: mm; a tube that clears by less is too close to trust to a person's aim (common practice, no source).
@@ -236,3 +237,32 @@ def _rank(step: tuple[float, int, tuple[int, ...]]) -> tuple[float, int, tuple[i
 def space_known(machine: Machine) -> bool:
     """Whether the shop file says enough of the room to speak of the sweep: the bend plane and the pivot's height."""
     return machine.plane is not None and machine.pivot_height is not None
+
+
+def meeting(one: Clearance) -> Clause:
+    """How near the tube comes to what, or how deep it runs into it; something must be near."""
+    if one.keeps(0.0):
+        return Clause.of("comes-within", least=max(0.0, float(one.room)), against=one.against)
+    if one.against == ITSELF:
+        return Clause.of("runs-into-itself")
+    return Clause.of("runs-into", deep=float(-one.room), against=one.against)
+
+
+def swept_values(one: Clearance, way_out: Clause) -> dict[str, object]:
+    """What the words of 'sweep-hits' and 'sweep-close' need of the best order there is."""
+    doubtful = not one.hits and not one.keeps(one.tolerance)
+    return {
+        "feed": one.feed_from,
+        "turned": float(one.at_angle or 0.0),
+        "meets": meeting(one),
+        "doubt": Clause.of("may-touch") if doubtful else "",
+        "way_out": way_out,
+    }
+
+
+def unknown_room(machine: Machine) -> Finding | None:
+    """'sweep-unknown', the same for every tube, when the shop file says too little to sweep anything; else None."""
+    if space_known(machine):
+        return None
+    missing = tuple(key for key in ("plane", "pivot_height") if getattr(machine, key) is None)
+    return Finding("sweep-unknown", values={"keys": missing})

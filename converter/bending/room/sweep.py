@@ -2,7 +2,7 @@
 
 A bend turns the end that was fed first round the die (or the stock, on a machine that swings that side)
 through the bend's angle; the other side is drawn along. `Sweeper` answers for one bend made after any set
-of others; `sweep_order` for a whole order. docs/sweep.md states the machine's coordinates, what turns,
+of others. docs/sweep.md states the machine's coordinates, what turns,
 and what is left out.
 """
 
@@ -31,13 +31,12 @@ from converter.bending.room.questions import (
 )
 from converter.bending.room.screen import SimpleQuestion
 from converter.bending.room.shape import SideKey, check_table, half, stations
-from converter.bending.room.space import Space, space_of
+from converter.bending.room.space import Space
 from converter.errors import OptionError
 from converter.model.bends import BendTable
 from converter.model.centerline import from_end_b
 from converter.model.section import Section
 from converter.quoting import quoted
-from converter.shop.model import Machine
 from converter.tolerances import PAST_LENGTH
 
 
@@ -402,43 +401,3 @@ class Sweepers:
         if key not in self._sweepers:
             self._sweepers[key] = Sweeper(*self._tube, end, extra_a=extra_a, extra_b=extra_b, stops=self._stops)
         return self._sweepers[key]
-
-
-def sweeper(
-    table: BendTable,
-    section: Section,
-    machine: Machine,
-    feed_from: str = "A",
-    *,
-    extra_a: float = 0.0,
-    extra_b: float = 0.0,
-    stops: Sequence[float] | None = None,
-) -> Sweeper:
-    """A `Sweeper` for the room that the shop file describes."""
-    return Sweeper(table, section, space_of(machine), feed_from, extra_a=extra_a, extra_b=extra_b, stops=stops)
-
-
-def sweep_order(
-    table: BendTable,
-    section: Section,
-    machine: Machine,
-    feed_from: str = "A",
-    order: Sequence[int] | None = None,
-    enough: float = inf,
-) -> Clearance:
-    """The least room when a tube is bent in one order.
-
-    Args:
-        table: the bends from end A.
-        section: of the tube.
-        machine: with what the shop file says of its room.
-        feed_from: 'A' or 'B', the end fed first.
-        order: numbers of the bends from 1 in the order made; None for the plain order from the end fed first.
-        enough: as for `Sweeper`.
-
-    Raises:
-        GeometryError: a corner has no radius, or bends overlap.
-        OptionError: the order does not name every bend once.
-    """
-    one = Sweeper(table, section, space_of(machine), feed_from, enough=enough)
-    return one.sequence(one.simple_order if order is None else [number - 1 for number in order])

@@ -13,8 +13,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.bending.room.advice import swept_values, unknown_room
-from converter.bending.room.order import MARGIN, NeighbourRule, WeighedOrders, weigh_orders
+from converter.bending.room.order import MARGIN, NeighbourRule, WeighedOrders, swept_values, unknown_room, weigh_orders
 from converter.bending.room.questions import TOLERANCE, Steps, side_by_side, together
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import AS_DRAWN, Clearance, Sweeper, Sweepers

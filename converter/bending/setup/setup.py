@@ -33,6 +33,7 @@ from converter.bending.setup.shape import MachineBend, machine_bend
 from converter.bending.setup.ways_out import ask_ways_out
 from converter.errors import OptionError
 from converter.findings import Clause, Finding
+from converter.geometry.vectors import within_half_turn
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.pause import paused_gc
@@ -42,6 +43,8 @@ from converter.shop.model import Die, Machine, Shop
 
 #: What may be asked for: an end, or the best of both.
 FEEDS = ("A", "B", "best")
+#: mm and degrees within which two set-ups are made alike: less than a mark or a stop is set to.
+_ALIKE_LENGTH, _ALIKE_ANGLE = 0.1, 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -412,3 +415,26 @@ def _around(section: Section | None, made: Sequence[MachineBend]) -> float | Non
         return section.outer.perimeter
     die = made[0].seat.die
     return None if die is None else die.around
+
+
+def mirrored(one: Setup, other: Setup) -> bool:
+    """Whether the same bends are made in the same order at the same marks to the same stops, turned the other way."""
+    if (one.feed_from, one.coped, len(one.steps)) != (other.feed_from, other.coped, len(other.steps)):
+        return False
+    if bool(one.plan.lacks) != bool(other.plan.lacks):
+        return False
+    ends = zip(
+        (one.stick_length, one.extra_a, one.extra_b), (other.stick_length, other.extra_a, other.extra_b), strict=True
+    )
+    return all(abs(a - b) <= _ALIKE_LENGTH for a, b in ends) and all(map(_mirrored_step, one.steps, other.steps))
+
+
+def _mirrored_step(one: Step, other: Step) -> bool:
+    if (one.bend, one.die, one.inverted) != (other.bend, other.die, other.inverted):
+        return False
+    turn = within_half_turn(one.roll + other.roll)
+    return (
+        abs(one.mark - other.mark) <= _ALIKE_LENGTH
+        and abs(one.stop - other.stop) <= _ALIKE_ANGLE
+        and abs(turn) <= _ALIKE_ANGLE
+    )

@@ -170,7 +170,7 @@ def _request(shop: Shop, bends: BendChoices, showing: options.ShowingChoices) ->
     Raises:
         OptionError: one of them is wrong, or a die must be named.
     """
-    from converter.bending.metal.groove import section_on
+    from converter.bending.metal.springback import section_on
     from converter.cli.screens.shop import shop_display
     from converter.shop.metals import need_metal
     from converter.shop.record import NewTest

@@ -27,7 +27,7 @@ def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> s
         brief: leave the instructions out.
         everything: show all findings with their details.
     """
-    from converter.bending.setup.mirror import mirrored
+    from converter.bending.setup.setup import mirrored
     from converter.bending.setup.words import CAUTIONS, SetupView
     from converter.cli.screens.table import heading
 

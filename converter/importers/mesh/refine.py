@@ -11,10 +11,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import sqrt
+from typing import NamedTuple
 
 import numpy as np
 
-from converter.arrays import Array
+from converter.arrays import Array, Flags
 from converter.geometry.circles import along_axis, vec
 from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate, unit, within_half_turn
 from converter.importers.mesh.effort import Effort
@@ -206,73 +207,109 @@ def fit(
     Returns:
         The best found; the beginning itself where nothing is closer.
     """
-    points, hint = outer, outer_places
-    inside = np.zeros(len(outer), bool)
-    if inner is not None and bore is not None and len(inner[0]):
-        points, hint = np.concatenate((outer, inner[0])), np.concatenate((outer_places, inner[1]))
-        inside = np.concatenate((inside, np.ones(len(inner[0]), bool)))
-        order = np.argsort(hint, kind="stable")
-        points, hint, inside = points[order], hint[order], inside[order]
-    # large coordinates would cost digits in every product
-    origin = points.mean(axis=0)
-    points = points - origin
+    vertices, origin = _vertices_of(outer, outer_places, inner if bore is not None else None, radius, beyond)
     placement = replace(placement, start=vec(np.array(placement.start) - origin))
-    has_bore = bool(inside.any())
-    sizes = [radius, bore or 0.0]
-    reach, ahead = 4.0 * radius, beyond * radius
-    parts = parts_of(table, placement)
-    feet = feet_of(points, parts, ahead, hint, reach)
-
-    def misses(now: Feet, r: list[float]) -> Array:
-        return now.off - np.where(inside, r[1], r[0])
-
-    residual = misses(feet, sizes)
-    weight = np.ones(len(residual)) if trusting else weights_of(residual)
-    cost = float(np.einsum("i,i,i->", weight, residual, residual))
+    count, has_bore = len(vertices.points), bool(vertices.inside.any())
+    tube = vertices.beside(table, placement, (radius, bore or 0.0))
+    weight = np.ones(count) if trusting else weights_of(tube.residual)
+    cost = _cost(weight, tube.residual)
     damping = 1e-9
-    changes = changes_of(table, placement, parts, slides)
+    changes = changes_of(table, placement, tube.parts, slides)
     normal = np.eye(1)
     for _ in range(STEPS):
         if effort is not None and effort.is_used_up and normal.shape[0] > 1:
             break
-        changes = changes_of(table, placement, parts, slides)
-        jac = np.concatenate((_jacobian(points, feet, parts, changes), np.where(inside, 0.0, -1.0)[:, None]), axis=1)
-        if has_bore:
-            jac = np.concatenate((jac, np.where(inside, -1.0, 0.0)[:, None]), axis=1)
-        normal, gradient = products_of(jac, weight, residual)
+        changes = changes_of(tube.table, tube.placement, tube.parts, slides)
+        jac = _with_radii(_jacobian(vertices.points, tube.feet, tube.parts, changes), vertices.inside)
+        normal, gradient = products_of(jac, weight, tube.residual)
         if effort is not None:
-            effort.spend_on_step(len(points), jac.shape[1], len(parts))
-        better = False
+            effort.spend_on_step(count, jac.shape[1], len(tube.parts))
+        closer = None
         for _ in range(5):
             lhs = normal.copy()
             diagonal = np.diag_indices_from(lhs)
             lhs[diagonal] += damping * np.maximum(lhs[diagonal], 1e-12 * float(lhs[diagonal].max()))
             step = -solved(lhs, gradient)
-            if -float(gradient @ step) <= 1e-7 * cost + 1e-26 * len(points):
+            if -float(gradient @ step) <= 1e-7 * cost + 1e-26 * count:
                 break  # nothing to gain
-            moved = moved_by(table, placement, changes, step[: len(changes)].tolist())
+            moved = moved_by(tube.table, tube.placement, changes, step[: len(changes)].tolist())
             if moved is not None:
-                new_sizes = [sizes[0] + float(step[len(changes)]), sizes[1] + (float(step[-1]) if has_bore else 0.0)]
-                new_parts = parts_of(*moved)
-                new_feet = feet_of(points, new_parts, ahead, hint, reach)
-                new_residual = misses(new_feet, new_sizes)
-                new_cost = float(np.einsum("i,i,i->", weight, new_residual, new_residual))
-                if new_cost < cost:
-                    better = True
+                (outside, within), grown = tube.radii, step[len(changes) :].tolist()
+                one = vertices.beside(*moved, (outside + grown[0], within + (grown[1] if has_bore else 0.0)))
+                if _cost(weight, one.residual) < cost:
+                    closer = one
                     break
             damping = max(damping * 30.0, 1e-7)
-        if not better:
+        if closer is None:
             break
-        gain = cost - new_cost
-        (table, placement), parts, feet, sizes, residual = moved, new_parts, new_feet, new_sizes, new_residual  # type: ignore[misc]
+        tube, new_cost = closer, _cost(weight, closer.residual)
         damping = max(damping / 30.0, 1e-9)
-        done = gain <= 1e-6 * new_cost or new_cost <= 1e-24 * len(points)
-        weight = np.ones(len(residual)) if trusting else weights_of(residual)
-        cost = float(np.einsum("i,i,i->", weight, residual, residual))
+        done = cost - new_cost <= 1e-6 * new_cost or new_cost <= 1e-24 * count
+        weight = np.ones(count) if trusting else weights_of(tube.residual)
+        cost = _cost(weight, tube.residual)
         if done:
             break
-    placement = replace(placement, start=vec(np.array(placement.start) + origin))
-    return fit_with_doubt(table, placement, changes, normal, weight, residual, sizes[0], sizes[1] if has_bore else None)
+    placement = replace(tube.placement, start=vec(np.array(tube.placement.start) + origin))
+    outside, within = tube.radii
+    return fit_with_doubt(
+        tube.table, placement, changes, normal, weight, tube.residual, outside, within if has_bore else None
+    )
+
+
+class _TubeBeside(NamedTuple):
+    """A tube beside the vertices that it is to be closest to: its parts, the feet of the vertices on them, how far off
+    its outside (or its bore) each vertex lies, mm."""
+
+    table: BendTable
+    placement: Placement
+    radii: tuple[float, float]
+    parts: list[TablePart]
+    feet: Feet
+    residual: Array
+
+
+class _Vertices(NamedTuple):
+    """Vertices (n, 3) in order, about their middle, with their rough places along the tube and which are of the bore;
+    how far a vertex is looked for around its place, and how far the ends are prolonged, mm."""
+
+    points: Array
+    places: Array
+    inside: Flags
+    reach: float
+    ahead: float
+
+    def beside(self, table: BendTable, placement: Placement, radii: tuple[float, float]) -> _TubeBeside:
+        """A tube of an outside radius and a bore's held against them."""
+        parts = parts_of(table, placement)
+        feet = feet_of(self.points, parts, self.ahead, self.places, self.reach)
+        off = feet.off - np.where(self.inside, radii[1], radii[0])
+        return _TubeBeside(table, placement, radii, parts, feet, off)
+
+
+def _vertices_of(
+    outer: Array, outer_places: Array, inner: tuple[Array, Array] | None, radius: float, beyond: float
+) -> tuple[_Vertices, Array]:
+    """The vertices that `fit` is given, about their middle: large coordinates would cost digits in every product."""
+    points, places, inside = outer, outer_places, np.zeros(len(outer), bool)
+    if inner is not None and len(inner[0]):
+        points, places = np.concatenate((outer, inner[0])), np.concatenate((outer_places, inner[1]))
+        inside = np.concatenate((inside, np.ones(len(inner[0]), bool)))
+        order = np.argsort(places, kind="stable")
+        points, places, inside = points[order], places[order], inside[order]
+    origin = points.mean(axis=0)
+    return _Vertices(points - origin, places, inside, 4.0 * radius, beyond * radius), origin
+
+
+def _with_radii(jac: Array, inside: Flags) -> Array:
+    """A Jacobian with columns for the outside's radius, and the bore's where any vertex is of it."""
+    columns = [jac, np.where(inside, 0.0, -1.0)[:, None]]
+    if inside.any():
+        columns.append(np.where(inside, -1.0, 0.0)[:, None])
+    return np.concatenate(columns, axis=1)
+
+
+def _cost(weight: Array, residual: Array) -> float:
+    return float(np.einsum("i,i,i->", weight, residual, residual))
 
 
 def fit_with_doubt(

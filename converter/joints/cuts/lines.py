@@ -13,9 +13,8 @@ from typing import Protocol, TypeAlias
 
 import numpy as np
 
-from converter.arrays import Array, Flags
+from converter.arrays import Array, Flags, distinct
 from converter.errors import GeometryError
-from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec, any_normal, cross, dot, signed_angle, sub
 from converter.model.section import Outline, Section
 

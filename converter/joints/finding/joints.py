@@ -1,7 +1,7 @@
 """The joints of a frame, from centerlines and sections alone.
 
->>> from converter.joints.finding.joints import find_joints
->>> joints, findings = find_joints(tubes)  # doctest: +SKIP
+>>> from converter.joints.finding.joints import survey_frame
+>>> joints = survey_frame(tubes).joints  # doctest: +SKIP
 """
 
 from __future__ import annotations
@@ -67,17 +67,6 @@ class FrameSurvey:
     joints: list[Joint]
     findings: list[Finding]
     crossing_findings: list[Finding]
-
-
-def find_joints(
-    tubes: Sequence[Tube],
-    job: JobFile | None = None,
-    tol: Tolerances = DEFAULT,
-    gap: float = 0.0,
-) -> tuple[list[Joint], list[Finding]]:
-    """Every end that is cut to fit, and what is to be said of the joints; arguments as of `survey_frame`."""
-    frame_survey = survey_frame(tubes, job, tol, gap)
-    return frame_survey.joints, [*frame_survey.findings, *frame_survey.crossing_findings]
 
 
 @paused_gc()

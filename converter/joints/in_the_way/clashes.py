@@ -68,30 +68,14 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances) -> list[Clash]:
         frame_survey: the frame and its joints.
         tol: ``join`` is how far tubes may be drawn into one another and still count as touching.
     """
-    frame, index, plans = frame_survey.frame, frame_survey.index, frame_survey.plans
+    frame, index = frame_survey.frame, frame_survey.index
     if len(frame) < 2:
         return []
-    # where an end lies along or beside another tube the findings of joints tell it
-    skip = {
-        frozenset((c.end.body, c.body))
-        for each in frame_survey.contacts.values()
-        for c in each
-        if c.state in (COAXIAL, LIES_ON, INSIDE, BESIDE)
-    }
-    for key, plan in plans.items():
-        skip |= {frozenset((key[0], other)) for other in _left(plan, index)}
     cuts: dict[str, dict[str, Joint]] = {}
     for joint in frame_survey.joints:
         cuts.setdefault(joint.tube, {})[joint.end] = joint
     trimmed = [Trimmed(body, cuts.get(body.name, {})) for body in frame]
-    joined = joined_places(plans)
-    ends: dict[int, list[Vec]] = {}
-    for key, plan in plans.items():
-        for who in {key[0], *(c.body for c in plan.onto), *(k[0] for k in plan.after)}:
-            ends.setdefault(who, []).append(plan.end.point)
-    told: dict[frozenset[str], list[Vec]] = {}
-    for crossing in frame_survey.crossings:
-        told.setdefault(frozenset((crossing.outer, crossing.inner)), []).append(crossing.node)
+    meetings = _Meetings(frame_survey)
     clashes: dict[tuple[int, int], list[Clash]] = {}
     met: Counter[int] = Counter()
     unseen: dict[int, set[int]] = {}
@@ -100,17 +84,7 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances) -> list[Clash]:
         """The tube of a pair that is told to be in the way of too many others already."""
         return None if pair in clashes else next((k for k in pair if met[k] >= MOST), None)
 
-    def is_explained(i: int, j: int, place: Vec) -> bool:
-        a, b = frame[int(index.body[i])], frame[int(index.body[j])]
-        pair = frozenset((a.index, b.index))
-        if pair in skip:
-            return True
-        if a.legs[int(index.leg[i])].arc is not None or b.legs[int(index.leg[j])].arc is not None:
-            return False
-        # the joint itself: two straights meet in one place only, and the cut clears it
-        return any(distance(place, at) <= 2.0 * (a.half + b.half) for at in joined.get(pair, ()))
-
-    near = [one for one in _not_apart(index, frame) if not is_explained(*one[:3])]
+    near = [one for one in _not_apart(index, frame) if not meetings.explain(*one[:3])]
     count = _AT_FIRST
     while near:
         # looked at together, more and more: of a tube that turns out to be in the way of too many others some are
@@ -121,13 +95,7 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances) -> list[Clash]:
             NearLegs(trimmed[one], int(index.leg[i]), trimmed[other], int(index.leg[j]), axes)
             for (one, other), (i, j, _, axes) in zip(pairs, some, strict=True)
         ]
-        nodes = [
-            JoinedPlaces(
-                (*joined.get(frozenset(pair), ()), *told.get(frozenset(frame[k].name for k in pair), ())),
-                2.0 * (frame[pair[0]].half + frame[pair[1]].half),
-            )
-            for pair in pairs
-        ]
+        nodes = [meetings.of(pair) for pair in pairs]
         open_ = [n for n, pair in enumerate(pairs) if full(pair) is None]
         at_nodes = lie_near([legs[n] for n in open_], NEAR, [nodes[n] for n in open_])
         looked_at = [n for n, there in zip(open_, at_nodes, strict=True) if not there]
@@ -146,7 +114,7 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances) -> list[Clash]:
                 continue  # what the cut leaves there is told with the joint, and a crossing is told already
             if overlap <= tol.join:
                 apart = -NEAR < overlap < -tol.join
-                if not apart or any(distance(place, at) <= reach for k in pair for at in ends.get(k, ())):
+                if not apart or meetings.is_at_an_end(pair, place, reach):
                     continue  # tubes of one node are as near as they like
             if pair not in clashes:
                 met.update(pair)
@@ -157,6 +125,50 @@ def find_clashes(frame_survey: FrameSurvey, tol: Tolerances) -> list[Clash]:
         last = max(key for key in made if who in key)
         made[last] = replace(made[last], unseen=made[last].unseen + len(others))
     return list(made.values())
+
+
+class _Meetings:
+    """Where tubes meet as joints and crossings tell it: whatever is near one another there is told already."""
+
+    def __init__(self, frame_survey: FrameSurvey) -> None:
+        self._frame, self._index, plans = frame_survey.frame, frame_survey.index, frame_survey.plans
+        # where an end lies along or beside another tube the findings of joints tell it
+        self._beside = {
+            frozenset((c.end.body, c.body))
+            for each in frame_survey.contacts.values()
+            for c in each
+            if c.state in (COAXIAL, LIES_ON, INSIDE, BESIDE)
+        }
+        self._ends: dict[int, list[Vec]] = {}
+        for key, plan in plans.items():
+            self._beside |= {frozenset((key[0], other)) for other in _left(plan, self._index)}
+            for who in {key[0], *(c.body for c in plan.onto), *(k[0] for k in plan.after)}:
+                self._ends.setdefault(who, []).append(plan.end.point)
+        self._joined = joined_places(plans)
+        self._crossed: dict[frozenset[str], list[Vec]] = {}
+        for crossing in frame_survey.crossings:
+            self._crossed.setdefault(frozenset((crossing.outer, crossing.inner)), []).append(crossing.node)
+
+    def explain(self, i: int, j: int, place: Vec) -> bool:
+        """Whether two legs of the index come near one another at a place because their tubes meet."""
+        a, b = self._frame[int(self._index.body[i])], self._frame[int(self._index.body[j])]
+        pair = frozenset((a.index, b.index))
+        if pair in self._beside:
+            return True
+        if a.legs[int(self._index.leg[i])].arc is not None or b.legs[int(self._index.leg[j])].arc is not None:
+            return False
+        # the joint itself: two straights meet in one place only, and the cut clears it
+        return any(distance(place, at) <= 2.0 * (a.half + b.half) for at in self._joined.get(pair, ()))
+
+    def of(self, pair: tuple[int, int]) -> JoinedPlaces:
+        """The places of joints and crossings of two tubes, and how far around them what is near is told."""
+        one, other = (self._frame[k] for k in pair)
+        crossed = self._crossed.get(frozenset((one.name, other.name)), ())
+        return JoinedPlaces((*self._joined.get(frozenset(pair), ()), *crossed), 2.0 * (one.half + other.half))
+
+    def is_at_an_end(self, pair: tuple[int, int], place: Vec, reach: float) -> bool:
+        """Whether a place is so near to an end that either tube is joined at."""
+        return any(distance(place, at) <= reach for k in pair for at in self._ends.get(k, ()))
 
 
 def _not_apart(index: LegIndex, frame: Sequence[Body]) -> Iterator[tuple[int, int, Vec, tuple[float, float, float]]]:

@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from converter.arrays import Array, Ints
+from converter.arrays import Array, Ints, distinct
 from converter.findings import Finding
-from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.trimmed import Trimmed

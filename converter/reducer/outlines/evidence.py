@@ -17,8 +17,8 @@ from math import cos, radians
 import numpy as np
 from numpy.typing import NDArray
 
+from converter.arrays import distinct
 from converter.findings import Clause
-from converter.geometry.distinct import distinct
 from converter.geometry.vectors import Vec, distance
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve

@@ -9,7 +9,7 @@ from math import cos, hypot, pi, radians, sin, sqrt
 import ezdxf
 import numpy as np
 import pytest
-from copes import pair, straight, surface_points
+from copes import find_joints, pair, straight, surface_points
 from frames import RAIL, RUNG, hoop, rack, told_apart
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -22,7 +22,6 @@ from converter.errors import MissingLibraryError, OptionError, WriteError
 from converter.exporters.options import WriteOptions
 from converter.exporters.pdf.cope_templates import BORDER, PENS
 from converter.joints.cuts.wrap import Around, clip, tile, wrap
-from converter.joints.finding.joints import find_joints
 from converter.model.section import Section
 from converter.shop.model import HoleSaw, Shop
 from converter.units import Display

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from any_finding import any_finding
-from copes import straight
+from copes import find_joints, straight
 from frames import RAIL, RUNG, hoop
 
 from converter.exporters.pictures.hidden import outline as hidden
@@ -13,7 +13,6 @@ from converter.exporters.pictures.run import sketch
 from converter.exporters.pictures.run import sketches as sketches_module
 from converter.exporters.pictures.run.picture import isometric_picture, run_picture
 from converter.exporters.pictures.run.sketches import Sketches
-from converter.joints.finding.joints import find_joints
 from converter.model.run import Tube
 from converter.units import BothUnits, Display
 

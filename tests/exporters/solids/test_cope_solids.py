@@ -8,7 +8,7 @@ from math import cos, pi, radians, sin
 import numpy as np
 import pytest
 from coped_solids import agrees, coped, taken_off, tee
-from copes import straight
+from copes import find_joints, straight
 from frames import RAIL, RUNG, hoop, rack
 from jobs import job_of, write_job
 from kernel_probe import parts, surfaces
@@ -19,7 +19,6 @@ from converter.exporters.solids import coped as exporters_coped
 from converter.exporters.solids.coped import coped_solid
 from converter.exporters.solids.fit_up import fit_up
 from converter.geometry.vectors import distance
-from converter.joints.finding.joints import find_joints
 from converter.kernel.fit_up import shared
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
 from converter.model.bends import Placement
