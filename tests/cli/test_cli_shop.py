@@ -96,6 +96,20 @@ def test_show_in_other_units(tmp_path, capsys):
     assert "114.30" in run(capsys, "shop", "show", path).out
 
 
+def test_show_tells_what_stands_around_the_machine(tmp_path, capsys):
+    path = tmp_path / "s.toml"
+    path.write_text(
+        "units='in'\n[shop]\nname='a'\n[machine]\nplane='horizontal'\nbends_to='right'\nwall_behind=120\nwall_left=26\n"
+        "[[machine.box]]\nname='the bench'\nlow=[-12, 4, -38]\nhigh=[8, 30, 2]\n"
+    )
+    text = " ".join(run(capsys, "shop", "show", path).out.split())
+    assert (
+        "horizontal bend plane, swings right, wall 120.000 in behind the pivot, wall 26.000 in left of the pivot"
+        in text
+    )
+    assert "keeps clear of the bench (x -12.000 to 8.000 in, y 4.000 to 30.000 in, z -38.000 to 2.000 in)" in text
+
+
 def test_show_json_is_in_mm(tmp_path, capsys):
     path = tmp_path / "s.toml"
     path.write_text("units='in'\n[shop]\nname='a'\n[[die]]\nname='d'\nod=1.5\nclr=4.5\n")

@@ -89,7 +89,8 @@ def _machine(shop: Shop, display: Display) -> str:
     if machine.max_angle is not None:
         parts.append(f"bends up to {machine.max_angle:g}°")
     if machine.plane is not None:
-        parts.append(f"{machine.plane} bend plane")
+        way = machine.bends_to or ("up" if machine.plane == "vertical" else "left")
+        parts.append(f"{machine.plane} bend plane, swings {way}")
     if machine.stop_step is not None:
         parts.append(f"stops in steps of {machine.stop_step:g}°")
     if machine.turn_step is not None:
@@ -97,6 +98,10 @@ def _machine(shop: Shop, display: Display) -> str:
     for words, value in (
         ("pivot {} above the floor", machine.pivot_height),
         ("ceiling at {}", machine.ceiling),
+        ("wall {} ahead of the pivot", machine.wall_ahead),
+        ("wall {} behind the pivot", machine.wall_behind),
+        ("wall {} left of the pivot", machine.wall_left),
+        ("wall {} right of the pivot", machine.wall_right),
         ("cut lengths up to {}", machine.max_length),
     ):
         if value is not None:
@@ -104,6 +109,10 @@ def _machine(shop: Shop, display: Display) -> str:
     if machine.proven_section is not None:
         metal = f" {one_line(machine.proven_metal)}" if machine.proven_metal else ""
         parts.append(f"proven on {describe(machine.proven_section, display)}{metal}")
+    for box in machine.boxes:
+        ends = zip("xyz", box.low, box.high, strict=True)
+        spans = (f"{axis} {display.number(low)} to {display.length(high)}" for axis, low, high in ends)
+        parts.append(f"keeps clear of {one_line(box.name)} ({', '.join(spans)})")
     return ", ".join(parts)
 
 
