@@ -22,6 +22,8 @@ from converter.findings import CODES, Clause, Finding
 from converter.findings.entries import CLAUSES
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.nesting.model import Saw
+from converter.shop.cutting import Cutting
 from converter.shop.model import Die, Machine, Metal, Shop, Stick, Trial
 from converter.shop.sections import parse_section
 from converter.units import Display
@@ -152,6 +154,11 @@ def of_set_ups():
         (with_dies(DIE, tests=tests), tube((500, 0, 180, 150)), None),
         (with_dies(DIE, machine=replace(ROOM, max_length=900.0)), tube((500, 0, 90, 150)), None),
         (replace(with_dies(DIE), stock=(Stick(ROUND, None, 900.0),)), tube((500, 0, 90, 150)), None),
+        (
+            replace(with_dies(DIE), stock=(Stick(ROUND, None, 900.0),), cutting=Cutting(Saw(3.0, trim=10.0))),
+            tube((500, 0, 90, 150)),
+            None,
+        ),
         (with_dies(DIE, machine=Machine()), tube((500, 0, 90, 150), metal="304"), None),
         (
             with_dies(replace(DIE, invert_clamp=True), tests=tests),
