@@ -425,9 +425,13 @@ def place_text(point: Iterable[float], display: Display) -> str:
     return display.each(lambda one: f"({', '.join(map(one.number, values))}) {one.unit}")
 
 
+#: mm: lengths between two places that were written with six digits behind the point, in mm or inches, are off by less.
+_NOISE = 3e-5
+
+
 def rounded_up(mm: float, display: Display) -> float:
-    """The least length that can be shown and is not below ``mm`` (a millionth of a step may go)."""
-    return ceil(mm / display.step - 1e-6) * display.step
+    """The least length that can be shown and is not below ``mm``, but for what coordinates are rounded by in files."""
+    return ceil((mm - _NOISE) / display.step - 1e-6) * display.step
 
 
 def cut_number(mm: float, display: Display) -> str:

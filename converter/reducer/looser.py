@@ -19,8 +19,9 @@ from converter.tolerances import DEFAULT, Tolerances
 #: Times the fit tolerance that are tried: 0.2 and 0.8 mm where it is the usual one. What the wider does not make a tube
 #: of the other seldom does, so it goes first; it is enough where the tube strays by so many times the other.
 TIMES = (4.0, 16.0)
-#: The same where all bends then have the radius of a die: 3.2 mm, of a spline traced by hand.
-TRACED = 64.0
+#: mm: tried where all bends then have the radius of a die: a spline traced by hand strays so far. Common practice, no
+#: source.
+TRACED = 3.2
 _NEARLY = 2.0
 #: So many slight corners of less than so many degrees speak of an arc in chords that was not found.
 _MANY, _SLIGHT = 6, 25.0
@@ -69,8 +70,8 @@ def looser_fit(one: Chain, run: Run, tol: Tolerances, radii: Sequence[float] = (
     found = _within(one, run, tol, wide, radii) if _is_nearly_one(run, tol) else None
     if found is not None and found[1].deviation <= _NEARLY * close * tol.fit:
         found = _within(one, run, tol, close, radii) or found
-    if found is None and radii:
-        found = _within(one, run, tol, TRACED, radii)
+    if found is None and radii and tol.fit < TRACED:
+        found = _within(one, run, tol, TRACED / tol.fit, radii)
         if found is not None and not all(_is_of_a_die(bend, radii) for bend in found[1].table.bends):
             found = None
     if found is None:

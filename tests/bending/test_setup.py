@@ -368,6 +368,9 @@ def test_rounding_up():
     assert rounded_up(25.4 * 1.001, Display("in", 16)) == pytest.approx(25.4 * (1.0 + 1.0 / 16.0))
     assert rounded_up(25.4, Display("in", 16)) == pytest.approx(25.4)
     assert rounded_up(10.0000000001, Display()) == pytest.approx(10.0)
+    assert rounded_up(400.00000023, Display()) == pytest.approx(400.0)  # as a STEP file gave a rung of 400
+    assert rounded_up(25.4 * 35.500001, Display("in")) == pytest.approx(25.4 * 35.5)  # six digits in inches
+    assert rounded_up(10.0002, Display()) == pytest.approx(10.01)
     assert rounded_up(10.001, Display()) == pytest.approx(10.01)
 
 

@@ -107,6 +107,24 @@ def sticks(space):
         rect(space, 0, i * 100, 700, 25.4)
 
 
+def sides_and_centerline(space, layer):
+    """A tube of 40 mm bent 45° at 140 mm, and its centerline drawn to few digits: its arc has another centre."""
+    half = 2.0**0.5 / 2.0
+    x, y = 500.0 + 140.0 * half, 140.0 - 140.0 * half
+    ends = []
+    for off in (20.0, -20.0):
+        from_, to = (x - off * half, y + off * half), (x - off * half + 300.0 * half, y + off * half + 300.0 * half)
+        space.add_line((0, off), (500, off), {"layer": "EDGES"})
+        space.add_arc((500, 140), 140 - off, 270, 315, dxfattribs={"layer": "EDGES"})
+        space.add_line(from_, to, {"layer": "EDGES"})
+        ends.append(to)
+    space.add_line((0, 20), (0, -20), {"layer": "EDGES"})
+    space.add_line(*ends, {"layer": "EDGES"})
+    space.add_line((0, 0), (500, 0), {"layer": layer})
+    space.add_arc((499.93, 140.16), 140.16, 270.03, 314.98, dxfattribs={"layer": layer})
+    space.add_line((x, y), (x + 300.0 * half, y + 300.0 * half), {"layer": layer})
+
+
 def drawn_tubes(space):
     """Tubes of seven sizes by their outline: one with bore and centerline, one with the lines where a bend begins."""
     for k, width in enumerate((20, 25, 30, 38, 40, 50)):

@@ -20,7 +20,15 @@ from iges_tools import line
 from member_bodies import box as block
 from member_bodies import odd_members, solids_of, tube_along_x
 from mesh_tools import ringed, saved, scanned, swept
-from outline_drawings import bent_tube, drawn_tubes, flat_pattern, floor_plan, three_views, wireframe
+from outline_drawings import (
+    bent_tube,
+    drawn_tubes,
+    flat_pattern,
+    floor_plan,
+    sides_and_centerline,
+    three_views,
+    wireframe,
+)
 from outline_drawings import plate as holed_plate
 from places import FIXTURES as EVERY
 from tube_bodies import angle_iron, cylinder, pipe, plate, shaft, spring
@@ -346,6 +354,9 @@ def jobs(tmp_path: Path) -> Iterator[Finding]:
         model.add_line((0, 0), (size / 1000.0, 0))
         (run,), _ = reduce_drawing(reread(doc, tmp_path))
         yield from run.findings
+    doc, model = new()
+    sides_and_centerline(model, "CL")
+    yield from reread(doc, tmp_path).findings
     doc, model = new()
     drawn_tubes(model)
     doc.saveas(tmp_path / "sides.dxf")

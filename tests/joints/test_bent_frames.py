@@ -7,11 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from bent_frames import bent_frame, entry_back, inside, mirrored, nearest_ahead, off_arc
+from frames import RAIL
 from scipy.spatial.transform import Rotation
 
 from converter.joints.finding import contacts as finding
 from converter.joints.finding.joints import survey_frame
-from converter.model.bends import Placement
+from converter.model.bends import Bend, BendTable, Placement
+from converter.model.centerline import rebuild
+from converter.model.run import Run, Tube
 from converter.reducer import reverse_run
 
 SEEDS = (1, 2, 3, 4)
@@ -116,3 +119,16 @@ def test_pairs_that_are_looked_at_grow_with_the_frame(monkeypatch):
     for what in ("straights", "bends", "legs"):
         assert 0 < large[what] <= 1.25 * times * small[what], what
     assert large["straights"] <= 2.0 * 2.0 * large["tubes"]
+
+
+@pytest.mark.parametrize("rotation", [12.0, 13.0])
+def test_the_ends_of_a_coil_are_cut_to_no_turn_beside_them(rotation):
+    """Turns that lie more than an OD apart, by points along them: the end's axis enters no metal but its own tube's."""
+    bends = (Bend(0.0, 0.0, 30.0, 150.0), *(Bend(0.0, rotation / 4.0, 30.0, 150.0) for _ in range(35)))
+    placement = Placement((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+    coil = Tube(Run("COIL", "C", False, BendTable(bends, 0.0), placement), RAIL)
+    points = np.array([arc.point(a) for arc in rebuild(coil.run.table, placement) for a in np.arange(0.0, 30.0, 1.0)])
+    first, others = points[:60], points[180:]  # two bends, and what lies four bends on and further
+    assert np.linalg.norm(first[:, None] - others, axis=2).min() > RAIL.od + 5.0
+    found = survey_frame([coil])
+    assert (found.joints, found.findings) == ([], [])

@@ -168,7 +168,8 @@ clause(
     "seams of a solid do",
 )
 clause(
-    "outline-tubes", "{count:count pair} of lines side by side that make the outline of a tube {sizes:list length} wide"
+    "outline-tubes",
+    "{count:count pair} of lines side by side that {count:makes/make} the outline of a tube {sizes:list length} wide",
 )
 clause(
     "outline-loops",
@@ -179,7 +180,8 @@ clause("outline-short", "{count:,} straights of at most {longest:length} between
 clause("outline-spokes", "{count:,} straights from the centre of an arc to its end, as doors of a plan have")
 clause("outline-square", ", nearly all of them at right angles")
 clause("outline-walls", "{count:,} straights in pairs {apart:length} apart with a corner at either end{net}")
-_EDGES = "and what is read as tubes are edges: there are {seen:list}"
+_EDGES = "and what is read as tubes are edges: {seen:list}"
+clause("outline-alone", "--layer {layer:quoted}")
 define(
     "outline-suspect",
     WARNING,
@@ -191,6 +193,7 @@ define(
     cure={
         "": "Export the centerline (the sketch or path of the tube) instead of the body or the part.",
         "tubes": "Read the centerlines halfway between the lines (--from-outline), or export the centerlines.",
+        "centerlines": "Read the centerlines alone, which are drawn, too: {alone:list}.",
     },
 )
 clause("outline-width", "{width:length} wide ({tubes:,})")

@@ -45,9 +45,13 @@ def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
         Finding(
             "outline-suspect",
             variant="tubes" if first.is_tubes else "",
+            cure=("centerlines" if first.centerlines else "tubes") if first.is_tubes else "",
             measured=first.size if first.size is not None else float(first.count),
             unit=None if first.size is None else "mm",
-            values={"seen": [one.words for one in seen]},
+            values={
+                "seen": [one.words for one in seen],
+                "alone": [Clause.of("outline-alone", layer=layer) for layer in first.centerlines],
+            },
             at=first.at[0] if first.at else None,
             also=first.at[1:],
         )

@@ -224,7 +224,7 @@ def _judged(
     def contact_at(enters: float, state: str) -> Contact:
         return _contact(end, mate, place, enters, state, _end_letter(mate, leg.begin + place.at, tol))
 
-    if enters is None:
+    if enters is None or offset > mate.half + tol.near:  # it enters another leg, which has a place of its own
         if leg.arc is not None and offset < mate.size / 2.0 and abs(ahead) <= widest:
             return contact_at(-ahead, INSIDE)
         beside = offset < mate.half + own.half - tol.near and abs(ahead) <= widest + tol.near

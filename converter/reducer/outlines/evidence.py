@@ -62,6 +62,7 @@ class Evidence:
         size: mm, what it measures: a width, a distance; None where it is a count.
         count: how many.
         at: places of the first few, world coordinates.
+        centerlines: layers that hold nothing but the centerlines of the tubes, where all of them are drawn too.
     """
 
     words: Clause
@@ -69,6 +70,7 @@ class Evidence:
     size: float | None
     count: int
     at: tuple[Vec, ...] = ()
+    centerlines: tuple[str, ...] = ()
 
 
 def evidence(curves: Sequence[DrawnCurve]) -> list[Evidence]:
@@ -89,9 +91,22 @@ def evidence(curves: Sequence[DrawnCurve]) -> list[Evidence]:
         return out
     flat = _PlaneEvidence(sheet)
     pieces, outlined = outlined_tubes(sheet.pieces, _LEAST, _WIDEST)
-    tubes = _PlaneEvidence(replace(sheet, pieces=tuple(pieces))).tubes(outlined)
+    sheet_of_tubes = replace(sheet, pieces=tuple(pieces))
+    tubes = _PlaneEvidence(sheet_of_tubes).tubes(outlined)
+    if tubes is not None:
+        tubes = replace(tubes, centerlines=_centerline_layers(sheet_of_tubes, outlined, some))
     in_plane = (flat.loops(), None if tubes else flat.walls())
     return [found for found in (tubes, *in_plane) if found is not None] + out
+
+
+def _centerline_layers(sheet: Sheet, outlined: Sequence[OutlinedTube], curves: Sequence[DrawnCurve]) -> tuple[str, ...]:
+    """The layers that hold the centerlines of all tubes and nothing else; none where they share one with the sides."""
+    if not all(tube.middle for tube in outlined):
+        return ()
+    middle = {part for tube in outlined for i in tube.middle for part in sheet.pieces[i].parts}
+    layers = {curves[sheet.owner[part]].layer for part in middle}
+    others = {curves[owner].layer for part, owner in enumerate(sheet.owner) if part not in middle}
+    return tuple(sorted(layer for layer in layers if layer)) if layers.isdisjoint(others) else ()
 
 
 def _is_speck(drawn: DrawnCurve) -> bool:

@@ -140,6 +140,27 @@ def test_the_paper_has_it_on_a_page_of_its_own(ladder, capsys):
     check_table(found, document, 25.4, 1.0 / 0.45359237)
 
 
+@pytest.mark.parametrize("jobs_long", [60, 6000])
+def test_no_head_is_broken_within_a_word_where_columns_are_full(jobs_long, tmp_path, monkeypatch, capsys):
+    """On A4 in mm the numbers took all there was, and the heads stood as "ma/ke", "bend/s", "minute/s"."""
+    document = ezdxf.new(units=4)
+    for i in range(5):
+        document.modelspace().add_line(
+            (0, 200 * i), (jobs_long + i, 200 * i), dxfattribs={"layer": f"CROSS_MEMBER_{i}"}
+        )
+    document.saveas(tmp_path / "bars.dxf")
+    (tmp_path / "shop.toml").write_text(SHOP)
+    monkeypatch.chdir(tmp_path)
+    options = ("--shop", "shop.toml", "--section", "25x1.5mm", "--metal", "mild steel", "--paper", "A4")
+    run(capsys, "sheet", "bars.dxf", *options, "--to", "pdf", "--quote")
+    (text,) = [
+        text for page in PdfReader("bars-sheet.pdf").pages if "quotation, estimated" in (text := page.extract_text())
+    ]
+    words = {word for line in text.splitlines() for word in line.split()}
+    assert {word for head in HEADS for word in head.split()} <= words
+    assert f"{jobs_long}.00" in words
+
+
 def test_prices_are_on_no_sheet_unless_asked_for(ladder, capsys):
     run(capsys, "sheet", *ladder)
     run(capsys, "sheet", *ladder, "--quote", "--out", "quoted")

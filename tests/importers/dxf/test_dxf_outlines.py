@@ -5,6 +5,7 @@ What an outline is made of comes in closed form (`helpers/outlines.py`); that it
 
 import math
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from outline_drawings import (
     gate_of_outlines,
     plate,
     rect,
+    sides_and_centerline,
     sticks,
     three_views,
     wireframe,
@@ -155,6 +157,23 @@ def test_what_a_cad_program_draws_from_both_sides_comes_back(program):
     assert [(f.code, f.variant, f.measured) for f in plain] == [("outline-suspect", "tubes", 32.0)]
     no_tube = read(FIXTURES / f"outline-{program}-plate.dxf", ReadOptions(from_outline=True)).findings
     assert [f.code for f in no_tube] == ["outline-none", "outline-suspect"]
+
+
+@pytest.mark.parametrize(("layer", "cure"), [("CL", "--layer 'CL'"), ("EDGES", "--from-outline")])
+def test_a_centerline_drawn_between_its_sides_to_few_digits_is_known_for_one(layer, cure, tmp_path):
+    """Its arc is no tube beside the one that the sides give; a border around it all hides nothing."""
+    doc, space = new()
+    sides_and_centerline(space, layer)
+    space.add_lwpolyline(
+        [(-300, -300), (1500, -300), (1500, 900), (-300, 900)], close=True, dxfattribs={"layer": "BORDER"}
+    )
+    told = reread(doc, tmp_path).findings
+    (said,) = [f for f in told if f.code == "outline-suspect"]
+    assert (said.variant, said.measured) == ("tubes", 40.0) and cure in said.cure_in(None)
+    doc.saveas(tmp_path / "a.dxf")
+    read_sides = replace(FROM_OUTLINE, read=ReadOptions(from_outline=True, skip_layers=("BORDER",)))
+    (tube,) = open_job(str(tmp_path / "a.dxf"), read_sides).tubes
+    assert same_table(tube.run.table, BendTable((Bend(500.0, 0.0, 45.0, 140.0),), 300.0))
 
 
 def test_tubes_that_meet_stay_apart(tmp_path):
@@ -408,7 +427,7 @@ OUTLINES = {
     floor_plan: "as doors of a plan",
     wireframe: "24 parallel straights 3.00 mm apart",
     three_views: "2 closed loops",
-    bent_tube: "1 pair of lines side by side that make the outline of a tube 25.00 mm wide",
+    bent_tube: "1 pair of lines side by side that makes the outline of a tube 25.00 mm wide",
     gate_of_outlines: "12 pairs of lines side by side that make the outline of a tube 20.00 mm and 40.00 mm wide",
     frame_in_one: "5 pairs of lines side by side",
     sticks: "5 pairs of lines side by side that make the outline of a tube 25.40 mm wide",

@@ -410,9 +410,10 @@ class Flow:
         total = sum(column.width for column in columns)
         widths = [column.width / total * self.width for column in columns]
         words = [i for i, column in enumerate(columns) if column.align == "left"]
-        wanted = list(widths)
+        wanted, needed = list(widths), list(widths)
         for i, column in enumerate(columns):
             if column.align == "left":
+                needed[i] = min(self._longest_word(rows, i, column, height), widths[i])
                 continue
             head = [column.head] if len(column.head) <= _SHORT_HEAD else column.head.split()
             longest = [self.pdf.width(text, SMALL, bold=True) for text in head]
@@ -420,10 +421,11 @@ class Flow:
                 cells = (row[i] for row in rows)
                 lines = [line for cell in cells for line in ([cell] if isinstance(cell, str) else cell)]
                 longest += [self.pdf.width(visible(line), height, bold=column.bold) for line in lines]
-            wanted[i] = max(widths[i], max(longest) + 2.1)
+            needed[i] = max(longest) + 2.1
+            wanted[i] = max(widths[i], needed[i])
         more = sum(wanted) - self.width
         if not words or more > sum(widths[i] for i in words) * _MOST_TAKEN:
-            return widths if more > 0.0 else wanted
+            return self._shared_out(widths, needed) if more > 0.0 else wanted
         least = {i: self._longest_word(rows, i, columns[i], height) for i in words}
         short = {i: max(0.0, min(least[i], 2.0 * widths[i]) - widths[i]) for i in words}
         for i in words:
@@ -438,6 +440,14 @@ class Flow:
         for i in words:
             wanted[i] -= more * spare[i] / sum(spare.values())
         return wanted
+
+    def _shared_out(self, widths: Sequence[float], needed: Sequence[float]) -> list[float]:
+        """Widths of which each is what is needed, where all together are no more: who has more gives of that."""
+        spare = [max(0.0, width - need) for width, need in zip(widths, needed, strict=True)]
+        left = self.width - sum(needed)
+        if left < 0.0 or not any(spare):
+            return list(widths)
+        return [need + left * one / sum(spare) for need, one in zip(needed, spare, strict=True)]
 
     def _longest_word(self, rows: Sequence[Sequence[Cell]], i: int, column: TableColumn, height: float) -> float:
         """Width that a column needs to keep its longest word whole, mm."""
