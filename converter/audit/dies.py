@@ -109,8 +109,11 @@ def _no_die_finding(subject: Subject, i: int, clr: float, dies: tuple[Die, ...])
     """The finding for a radius that no die makes for sure."""
     low, high = span(subject.bends[i]) or (clr, clr)
     nearest = nearest_die(clr, dies)
-    cure, refitted = _refit(subject, i)
+    cure, refitted = subject.refit_cure
+    taken = subject.die_at(i)
     values = {"radius": _radius(subject, i), "nearest": _die(nearest), **refitted}
+    if taken is not None:
+        values["taken"] = _die(taken)
     if any(low <= die.clr <= high for die in dies):
         code = "radius-uncertain"
     elif high < dies[0].clr:
@@ -136,19 +139,3 @@ def _radius(subject: Subject, i: int) -> Clause:
     if bend.clr_uncertainty > EQUAL:
         return Clause.of("fitted-radius", clr=bend.clr or 0.0, within=bend.clr_uncertainty)
     return Clause.of("drawn-radius", clr=bend.clr or 0.0)
-
-
-def _refit(subject: Subject, i: int) -> tuple[str, dict[str, object]]:
-    """Which cure tells what a refit would do with a bend's tube, and its values."""
-    die, refitted = subject.die_at(i), subject.refitted
-    values: dict[str, object] = {} if die is None else {"taken": _die(die)}
-    if refitted is None:
-        return "refit moves far", values
-    table, moved = refitted
-    straights = table.straights
-    least = min(straights)
-    if least >= -1e-6:
-        return "refit", {**values, "moved": moved}
-    at = straights.index(least)
-    where = Clause.of("at-end-B") if at == len(straights) - 1 else Clause.of("before-bend", bend=at + 1)
-    return "refit overlaps", {**values, "left": least, "where": where}

@@ -8,7 +8,7 @@ from functools import cached_property
 
 from converter.bending.metal.capacity import ProvenBend, proven
 from converter.findings import Clause, Finding
-from converter.model.bends import Bend, BendTable
+from converter.model.bends import Bend
 from converter.model.centerline import surely_apart
 from converter.model.run import Tube, turned_by_bend
 from converter.model.section import Section
@@ -153,16 +153,23 @@ class Subject:
         return self.makers[index] or die_of(self.bends[index], self.dies[index], self.die)
 
     @cached_property
-    def refitted(self) -> tuple[BendTable, float] | None:
-        """The table as a refit of the tube makes it, and how far the centerline moves (mm); None where that makes
-        another tube of it."""
+    def refit_cure(self) -> tuple[str, dict[str, object]]:
+        """Which cure tells what a refit would do with the tube, and its values."""
         from converter.reducer.refit import keeps_shape, refit
 
         run, most = self.tube.run, 0.0
         for clr, which in refit_targets(self.bends, self.dies, self.die).items():
             run, moved = refit(run, clr, which)
             most = max(most, moved)
-        return (run.table, most) if keeps_shape(self.tube.run, most) else None
+        if not keeps_shape(self.tube.run, most):
+            return "refit moves far", {}
+        straights = run.table.straights
+        least = min(straights)
+        if least >= -1e-6:
+            return "refit", {"moved": most}
+        at = straights.index(least)
+        where = Clause.of("at-end-B") if at == len(straights) - 1 else Clause.of("before-bend", bend=at + 1)
+        return "refit overlaps", {"left": least, "where": where}
 
     def finding(
         self,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil, floor, inf
 
 from converter.findings import Clause, Finding
@@ -102,7 +102,7 @@ def splits(table: BendTable, od: float) -> Iterator[Split]:
 def in_two(table: BendTable, straight: int) -> tuple[BendTable, BendTable]:
     """The tables of both pieces when the straight before the bend of that index (from 0) is cut in its middle."""
     bends, half = table.bends, table.bends[straight].feed / 2.0
-    second = replace(bends[straight], feed=half, rotation=0.0)
+    second = bends[straight].rolled(half, 0.0)
     return BendTable(bends[:straight], half), BendTable((second, *bends[straight + 1 :]), table.tail)
 
 

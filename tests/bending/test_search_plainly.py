@@ -23,7 +23,7 @@ from converter.bending.room import near, questions
 from converter.bending.room.order import ALIKE, MARGIN, weigh_orders
 from converter.bending.room.order_sets import TopQuestion
 from converter.bending.room.questions import BoundQuestion, RoomQuestion, side_by_side, together
-from converter.bending.room.shape import TubeSide, halves
+from converter.bending.room.shape import Elements, TubeSide, halves
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import TOLERANCE, Sweepers
 from converter.bending.setup.setup import set_up
@@ -105,7 +105,7 @@ def test_sides_are_those_that_the_tables_walk_gives():
                 asked.append(TubeSide(table, (k, ahead, sum(1 << i for i in made))))
                 expected.append(walked(table, k, ahead, others, made))
     for rows, segments in zip(halves(asked), expected, strict=True):
-        side = rows.elements.at(np.arange(rows.first, rows.last))
+        side = Elements.gathered([rows])
         assert len(segments) == len(side)
         for i, one in enumerate(segments):
             start = one.center if isinstance(one, Arc) else one.start

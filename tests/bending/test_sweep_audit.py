@@ -15,6 +15,7 @@ from test_sweep import MACHINES, TUBE, wide_table
 from tubes import run_of
 
 from converter.bending.pieces import at_lengths
+from converter.bending.room import screen
 from converter.bending.room.order import MARGIN, unknown_room
 from converter.bending.room.screen import SimpleQuestion, answer_simply
 from converter.bending.room.space import other_plane, space_of
@@ -258,12 +259,12 @@ def test_the_quick_look_never_passes_what_does_not_clear(seed):
     assert found <= max(question.room.most, -TUBE.od / 4) + 1e-6
 
 
-def test_the_quick_look_settles_most_tubes_of_a_job_as_the_sweep_does():
+def test_the_quick_look_settles_most_tubes_of_a_job_as_the_sweep_does(monkeypatch):
     """Tubes of the same and of different numbers of bends at once, with stops past their angles, from either end."""
     machine = replace(demo_shop().machine, boxes=(Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0)),))
     settled = {"clears": 0, "does not": 0, "swept": 0}
-    for bends in (2, 5):
-        tables = [tube.run.table for tube in different_tubes(12, bends=bends)]
+    for several in ((2, 3), (5, 7)):  # bends, all of which are looked at together
+        tables = [tube.run.table for bends in several for tube in different_tubes(6, bends=bends)]
         tables += [from_end_b(table) for table in tables]
         stops = [[1.03 * bend.angle for bend in table.bends] for table in tables]
         space, radius = space_of(machine), half_outside(TUBE)[0]
@@ -272,6 +273,11 @@ def test_the_quick_look_settles_most_tubes_of_a_job_as_the_sweep_does():
         for one in questions:
             alone = SimpleQuestion(one.table, one.stops, space, radius)
             answer_simply([alone])
+            with monkeypatch.context() as patched:  # bend by bend
+                patched.setattr(screen, "_PLACES", 1)
+                parted = SimpleQuestion(one.table, one.stops, space, radius)
+                answer_simply([parted])
+            assert parted.room.least == alone.room.least
             assert (alone.room.least, alone.room.most) == (one.room.least, one.room.most)
             exact = Sweeper(one.table, TUBE, space, stops=one.stops)
             room = exact.sequence(exact.simple_order).room

@@ -16,15 +16,8 @@ class ElementColumns:
 
     def __init__(self, elements: Elements) -> None:
         slide, turn = elements.slide, elements.turn
-        self.radius = np.linalg.norm(elements.along, axis=1)
-        self.columns = np.concatenate(
-            [
-                elements.origin.T,
-                elements.along.T,
-                elements.across.T,
-                [elements.sweep, self.radius, slide[:, 0], slide[:, 1] - slide[:, 0]],
-            ]
-        )
+        radius = np.linalg.norm(elements.along, axis=1)
+        self.columns = np.concatenate([elements.rows[:, :10].T, [radius, slide[:, 0], slide[:, 1] - slide[:, 0]]])
         self.turn = np.stack([turn[:, 0], turn[:, 1] - turn[:, 0]])
         self.slide = self.columns[11:13]
         self.gap = elements.gap.T

@@ -138,7 +138,7 @@ class OrderSearch:
         # where rooms are measured over all there is, nearly all of them are needed in the end
         sure, more = -inf, 0 if self.sure is not None else 4 * MORE
         while True:
-            question = OrderQuestion(self.rooms, self.names, sure, 2.0 * ROUNDING, AS_GOOD)
+            question = OrderQuestion(self.rooms, self.names, sure, 2.0 * ROUNDING, AS_GOOD, self.swept, more)
             yield [question]
             most, found = question.most, question.orders
             if most == -inf:
@@ -167,7 +167,7 @@ class OrderSearch:
                 if not new:
                     sure = most
                     continue
-            steps = sorted(new.union(self._others(question.on, more)))
+            steps = sorted(new.union(question.others))
             self.rounds += 1
             yield from self.sweeper.ask_moments(_situations(steps))
             self._sweep(steps)
@@ -178,13 +178,6 @@ class OrderSearch:
 
     def _unswept(self, orders: Iterable[Sequence[int]]) -> set[tuple[int, int]]:
         return {step for order in orders for step in _steps(order) if not self.swept[step]}
-
-    def _others(self, on: NDArray[np.bool_], count: int) -> list[tuple[int, int]]:
-        """What to sweep along: steps of other orders that would do, since many at once cost little more than few."""
-        if not count:
-            return []
-        made, bends = np.nonzero((on & ~self.swept)[self.sets.largest])
-        return list(zip(self.sets.largest[made[:count]].tolist(), bends[:count].tolist(), strict=True))
 
     def _sweep(self, steps: Sequence[tuple[int, int]]) -> None:
         """Note the room of bends after sets of others."""
@@ -198,12 +191,16 @@ class OrderSearch:
     def _tell(self) -> None:
         """Note what was swept tells of situations that are like it, which is of use only when more are to be swept."""
         situations, self.untold = self.untold, []
+        tops = np.where(self.swept, -inf, self.rooms).max(axis=0).tolist()
         implied: dict[tuple[int, int, int], float] = {}
         for k, before in situations:
             for (first, last), least in self.sweeper.implied_fed((k, before)):
                 part = (2 << last) - (1 << first)
                 key = k, part, before & part
-                implied[key] = min(least, implied.get(key, inf))
+                if least < min(tops[k], implied.get(key, inf)):
+                    implied[key] = least
+        if not implied:
+            return
         rows = sorted(implied)
         of, part, same = np.array(rows).T
         limits = np.array([implied[row] for row in rows])

@@ -158,11 +158,14 @@ class OrderQuestion:
         sure: mm that some order is known to keep; -inf for none.
         hair: mm; rooms that differ by less are not told apart.
         alike: mm; orders whose rooms differ by less are as good as each other.
+        swept: (2^n, n) which rooms are exact.
+        more: how many steps of other orders to name.
         most: mm that no order has more room than, once it is answered; -inf where there is no order.
         settled: whether some order is known to keep that, but for a hair.
         orders: the simplest order as good as what is known to be kept (else of the most there may be), and the simplest
             that may be as good as the most.
-        on: (2^n, n) which steps lie on orders of the most there may be.
+        others: what to sweep along, since many at once cost little more than few: sets and bends of steps that are not
+            swept, on orders of the most there may be, those after most bends first.
     """
 
     rooms: Array
@@ -170,10 +173,12 @@ class OrderQuestion:
     sure: float
     hair: float
     alike: float
+    swept: NDArray[np.bool_]
+    more: int
     most: float = -inf
     settled: bool = False
     orders: tuple[list[int], list[int]] = field(default_factory=lambda: ([], []))
-    on: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), bool))
+    others: list[tuple[int, int]] = field(default_factory=list)
 
 
 @dataclass(slots=True, eq=False)
@@ -225,7 +230,12 @@ def _answer_alike(sets: Lattice, questions: Sequence[OrderQuestion]) -> None:
     known = most <= sure + hair
     first = sets.simplest(rooms, np.where(known, sure - alike, most), names)
     second = sets.simplest(rooms, most - alike, names)
-    on = sets.on_orders(rooms, most)
-    told = zip(questions, most.tolist(), known.tolist(), first, second, on, strict=True)
-    for one, one.most, one.settled, order, other, one.on in told:
-        one.orders = order, other
+    told = zip(questions, most.tolist(), known.tolist(), first, second, strict=True)
+    for one, top, settled, *orders in told:
+        one.most, one.settled, one.orders = top, settled, (orders[0], orders[1])
+    asked = [i for i, question in enumerate(questions) if question.more]
+    if asked:
+        for i, on in zip(asked, sets.on_orders(rooms[asked], most[asked]), strict=True):
+            question = questions[i]
+            made, bends = (some[: question.more] for some in np.nonzero((on & ~question.swept)[sets.largest]))
+            question.others = list(zip(sets.largest[made].tolist(), bends.tolist(), strict=True))

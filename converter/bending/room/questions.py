@@ -8,7 +8,7 @@ same array calls. The answers are the same either way, to the last bit.
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import inf, radians
 from typing import TypeAlias, TypeVar
 
@@ -415,8 +415,9 @@ def _self_pairs(questions: Sequence[RoomQuestion], settled: Sequence[bool]) -> t
     begin, stop, clr = bends.begin[far], bends.stop[far], bends.clr[far]
     moving = forming(clr, bends.bend[far], stop)
     # ... and once bent, when it stands still against what lies ahead
-    bent = replace(moving, turn=moving.turn[:, ::-1])
-    elements = Elements.joined([Elements.gathered(parts), moving, bent])
+    bent = Elements(moving.rows.copy())
+    bent.turn[:] = moving.turn[:, ::-1]
+    elements = Elements.gathered(parts, moving, bent)
     ahead, wide, behind, deep = np.array(places).T
     zero, one, its = np.zeros(len(far)), np.ones(len(far)), length + np.arange(len(far))
     table = np.stack(

@@ -31,11 +31,11 @@ _LEAST = 1e-9
 _WALKED = 4096
 
 
-@dataclass(frozen=True, slots=True, eq=False)
 class Elements:
     """Straights and arcs, one row each; a point at share x of row i is ``point(i, x)``.
 
     Attributes:
+        rows: (n, 17) all of it, of which the others are columns, side by side.
         origin: (n, 3) start of a straight, or centre of an arc.
         along: (n, 3) the straight's vector, or the arm from centre to start.
         across: (n, 3) zero, or the arm a quarter turn on.
@@ -47,17 +47,16 @@ class Elements:
             of the tube on that side.
     """
 
-    origin: Array
-    along: Array
-    across: Array
-    sweep: Array
-    turn: Array
-    slide: Array
-    gap: Array
-    outer: Index
+    __slots__ = ("across", "along", "gap", "origin", "outer", "rows", "slide", "sweep", "turn")
+
+    def __init__(self, rows: Array) -> None:
+        self.rows = rows
+        self.origin, self.along, self.across = rows[:, 0:3], rows[:, 3:6], rows[:, 6:9]
+        self.sweep, self.turn, self.slide, self.gap = rows[:, 9], rows[:, 10:12], rows[:, 12:14], rows[:, 14:16]
+        self.outer: Index = rows[:, 16].astype(np.intp)
 
     def __len__(self) -> int:
-        return len(self.sweep)
+        return len(self.rows)
 
     def point(self, rows: Index, share: Array) -> Array:
         """(m, 3) points at shares (0..1) of rows, before any motion."""
@@ -74,29 +73,11 @@ class Elements:
         found: Array = radius * (1.0 - np.cos(self.sweep[rows] * width / 2.0))
         return found
 
-    def arc(self, rows: Index, width: Array) -> Array:
-        """(m,) length of a share of an arc in mm; 0 for straights."""
-        found: Array = np.linalg.norm(self.along[rows], axis=1) * self.sweep[rows] * width
-        return found
-
-    def at(self, rows: Index) -> Elements:
-        """Some rows."""
-        return Elements(*(getattr(self, name)[rows] for name in self.__slots__))
-
     @classmethod
-    def joined(cls, parts: Sequence[Elements]) -> Elements:
+    def gathered(cls, parts: Sequence[ElementRows], *others: Elements) -> Elements:
         """All rows of several, in order."""
-        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in cls.__slots__))
-
-    @classmethod
-    def gathered(cls, parts: Sequence[ElementRows]) -> Elements:
-        """All rows of several, in order."""
-        banks = list({id(part.elements): part.elements for part in parts}.values())
-        begin = dict(zip(map(id, banks), np.cumsum([0, *map(len, banks)]).tolist(), strict=False))
-        counts = np.array([len(part) for part in parts])
-        first = np.array([begin[id(part.elements)] + part.first for part in parts])
-        rows = np.repeat(first - np.cumsum(counts) + counts, counts) + np.arange(counts.sum())
-        return (banks[0] if len(banks) == 1 else cls.joined(banks)).at(rows)
+        rows = [part.elements.rows[part.first : part.last] for part in parts]
+        return cls(np.concatenate([*rows, *(one.rows for one in others)]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -329,16 +310,14 @@ class _WalkSlots:
         turned = np.cumsum(sweep, axis=1)
         left = np.cumsum(length[:, ::-1], axis=1)[:, ::-1]
         rows = self.rows[self.there]
-        every = Elements(
-            rows[:, 0:3],
-            rows[:, 3:6],
-            rows[:, 6:9],
-            rows[:, 9],
+        columns = (
+            rows[:, :10],
             np.stack([np.concatenate([nothing, turned[:, :-1]], axis=1), turned], axis=-1)[there],
             slide[there],
             np.stack([left, np.concatenate([left[:, 1:], nothing], axis=1)], axis=-1)[there],
             self.outer[self.there],
         )
+        every = Elements(np.column_stack(columns))
         ends = np.cumsum(there.sum(axis=1)).tolist()
         return [ElementRows(every, first, last) for first, last in zip([0, *ends], ends, strict=False)]
 
@@ -355,17 +334,10 @@ def forming(clr: Array, bend: Index, sweep: Array) -> Elements:
         bend: indices of the bends.
         sweep: radians they are made to.
     """
-    zero = np.zeros(len(bend))
-    return Elements(
-        np.zeros((len(bend), 3)),
-        np.stack([zero, -clr, zero], axis=1),
-        np.stack([-clr, zero, zero], axis=1),
-        sweep,
-        np.stack([zero, -sweep], axis=1),
-        np.zeros((len(bend), 2)),
-        np.full((len(bend), 2), np.inf),
-        bend,
-    )
+    rows = np.zeros((len(bend), 17))
+    rows[:, 4] = rows[:, 6] = -clr
+    rows[:, 9], rows[:, 11], rows[:, 14:16], rows[:, 16] = sweep, -sweep, np.inf, bend
+    return Elements(rows)
 
 
 def stations(elements: Elements, sagitta: float = SAGITTA, near: float | Array = 0.0) -> ElementStations:

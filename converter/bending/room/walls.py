@@ -138,7 +138,7 @@ def least_to_planes(
             worth = np.flatnonzero(~simple[rows] | _may_be_nearest(elements, rows, space, found, simple, doubt))
             if not len(worth):
                 continue
-            at = stations(elements.at(worth), near=radius[rows[worth]])
+            at = stations(Elements(elements.rows[worth]), near=radius[rows[worth]])
             side = rows[worth][at.row]
             disc = at.gap < radius[side] - 1e-9
             # a ball is nearest at a few angles that are known; a disc is where nothing turns

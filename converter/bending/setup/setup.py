@@ -354,12 +354,12 @@ class _SpringbackBench:
             die = one.seat.die
             total = wrapped(rolls[order[0]] - rolls[k])
             total_set = wrapped(to_step(total, machine.turn_step))
-            turn_set = wrapped(total_set - found[-1].total_set) if found else 0.0
-            if machine.turn_step is None:
-                turn_set = wrapped(rolls[order[i - 1]] - rolls[k]) if i else 0.0
+            roll = wrapped(rolls[order[i - 1]] - rolls[k]) if i else 0.0
+            turn_set = roll
+            if machine.turn_step is not None:
+                turn_set = wrapped(total_set - found[-1].total_set) if found else 0.0
             stop_set = stop_to_step(one.stop, machine.stop_step, self.shop.greatest_angle(die))
             start = choice.plan.lead + choice.shape.starts[k]
-            roll = wrapped(rolls[order[i - 1]] - rolls[k]) if i else 0.0
             against = inverted.get(k)
             found.append(
                 Step(

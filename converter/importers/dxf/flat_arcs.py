@@ -21,9 +21,8 @@ from typing import Any
 
 import numpy as np
 
-from converter.arrays import Ints
+from converter.arrays import Ints, distinct
 from converter.findings import Clause, Finding
-from converter.geometry.distinct import distinct
 from converter.geometry.vectors import (
     Vec,
     along,

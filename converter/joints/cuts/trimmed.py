@@ -12,8 +12,7 @@ from math import cos, radians, sin
 
 import numpy as np
 
-from converter.arrays import Array, Flags, Ints
-from converter.geometry.distinct import distinct
+from converter.arrays import Array, Flags, Ints, distinct
 from converter.geometry.vectors import Vec, cross
 from converter.joints.bodies import Body, End, Leg
 from converter.joints.cuts.lines import ParallelLines
