@@ -2,8 +2,8 @@
 
 Tubes of eight bends, no two alike. Processor seconds of working the job out and of writing its sheet in one process,
 the size of the file, and the exponent of growth from the smallest job to the largest. Targets: the exponent is at most
-1.1, and 200 tubes are at most 8 MB of HTML. Not met: that writing takes at most four times the working out (14 to
-19; it was 2.4 until the set-up search became many times quicker).
+1.1, and 200 tubes are at most 8 MB of HTML. Not met: that writing takes at most four times the working out (11 to
+16; it was 2.4 until the set-up search became many times quicker).
 """
 
 from __future__ import annotations

@@ -13,6 +13,7 @@ from functools import lru_cache
 from math import sqrt
 from typing import Any
 
+from converter.arrays import Array
 from converter.geometry.vectors import Vec, add, cross, dot, norm, scale, sub, unit
 from converter.model.curve import Arc, Segment
 from converter.model.run import Run
@@ -87,7 +88,9 @@ class ViewAxes:
 
     def best_isometric(self, run: Run) -> View:
         """Of the four corners the first that shows straights long and has few parts cross."""
-        chain = _chain(run.centerline)
+        import numpy as np
+
+        chain = np.array(_chain(run.centerline))
         views = [self.isometric(corner) for corner in range(4)]
         return max(views, key=lambda view: round(_clear(view, chain), 3))
 
@@ -140,15 +143,14 @@ def _chain(segments: tuple[Segment, ...]) -> list[Vec]:
     return [*points, segments[-1].end] if segments else points
 
 
-def _clear(view: View, chain: list[Vec]) -> float:
-    """How clearly a view shows a run: its worst foreshortened straight, the mean, and what crosses."""
+def _clear(view: View, chain: Array) -> float:
+    """How clearly a view shows a run of (n, 3) points: its worst foreshortened straight, the mean, and what crosses."""
     import numpy as np
 
     if len(chain) < 2:
         return 0.0
-    flat = np.array([view.flat(p) for p in chain])
-    space = np.array(chain)
-    steps, lengths = np.diff(flat, axis=0), np.linalg.norm(np.diff(space, axis=0), axis=1)
+    flat = chain @ np.array((view.right, view.up)).T
+    steps, lengths = np.diff(flat, axis=0), np.linalg.norm(np.diff(chain, axis=0), axis=1)
     shown = np.linalg.norm(steps, axis=1) / np.maximum(lengths, 1e-12)
     straights = lengths > 0.05 * lengths.sum()
     worst = float(shown[straights].min()) if straights.any() else 0.0

@@ -197,6 +197,8 @@ def _held(text: str) -> Markup:
 
 def _differing(texts: list[str]) -> list[tuple[str, ...]]:
     """Texts of one thing cut into stretches of words: equal ones, and ones that differ."""
+    if not any(" " in text for text in texts):  # one word, as most numbers are
+        return [tuple(texts)]
     rows = [text.split(" ") for text in texts]
     if len({len(row) for row in rows}) > 1:
         return [tuple(texts)]

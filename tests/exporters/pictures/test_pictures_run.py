@@ -18,6 +18,7 @@ from converter.exporters.pictures.places import Places, dimension
 from converter.exporters.pictures.run.isometric import MOST_CALLED_OUT, TRAVEL
 from converter.exporters.pictures.run.picture import VIEWS, fitted, isometric_picture, run_picture, text_height
 from converter.exporters.pictures.views import axes_of
+from converter.model.bends import Placement
 from converter.model.curve import Arc
 from converter.units import BothUnits, Display, in_unit
 
@@ -170,6 +171,28 @@ def test_many_bends_keep_their_numbers_and_are_listed():
     assert {"bend", "straight", "rotation", "angle", "CLR"} <= set(texts(picture))
     assert "7 !" in texts(picture)
     assert min(label.height for label in picture.labels) >= 1.2
+
+
+def test_the_list_stands_where_more_is_left_for_the_tube():
+    """A long flat zigzag has it below and an upright one beside, in one frame that is wider than tall."""
+    rows = [(200.0, 0.0, 40.0, 100.0), *[(100.0, 180.0, 80.0, 100.0)] * MOST_CALLED_OUT]
+    level, upright = (
+        isometric_picture(tube_of(run_of(rows, 200.0, Placement((0.0, 0.0, 0.0), ahead, (0.0, 1.0, 0.0))), ROUND), BOTH)
+        for ahead in ((1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+    )
+    for picture, below in ((level, True), (upright, False)):
+        xs, ys = zip(*(p for stroke in picture.strokes if stroke.role == "tube" for p in stroke.points), strict=True)
+        x, y = next(label.at for label in picture.labels if label.text == "bend")
+        assert (y < min(ys)) if below else (x > max(xs))
+
+
+def test_a_short_thick_tube_leaves_room_for_what_is_written():
+    """A ring cut off a tube: 30 across and half a millimetre long, at most 16 heights of text thick on paper."""
+    picture = isometric_picture(tube_of(run_of([], 0.5), ROUND), BOTH)
+    height = next(label.height for label in picture.labels if in_unit(label.text, "mm") == "straight 0.50")
+    ys = [y for stroke in picture.strokes if stroke.role == "tube" for _, y in stroke.points]
+    assert 8.0 * height < max(ys) - min(ys) < 16.1 * height
+    assert TRAVEL in texts(picture)
 
 
 def test_sharp_corners_say_so():

@@ -105,7 +105,9 @@ def _listed(
             size = list_size(parts, display, text, room[1])
         rest = (x0, y0, x1 - size[0] - 3.0, y1) if beside else (x0, y0 + size[1] + 3.0, x1, y1)
         corner = (x1 - size[0], y1) if beside else (x0, y0 + size[1])
-        choices.append((_fitted(shape, parts, rest, number).k, rest, corner, text, room[1]))
+        # where neither list has room the first one stands
+        k = _fitted(shape, parts, rest, number).k if size[0] <= room[0] and size[1] <= room[1] else 0.0
+        choices.append((k, rest, corner, text, room[1]))
     _, rest, corner, text, tall = max(choices, key=lambda choice: choice[0])
     panel = _Panel(shape, parts, display, rest, number, fed_from, ends, least)
     panel.numbered()
