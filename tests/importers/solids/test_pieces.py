@@ -6,12 +6,14 @@ from dataclasses import replace
 from math import pi
 
 import cadquery as cq
+import numpy as np
 import pytest
 from places import FIXTURES
 from tube_bodies import reason, same_table, tubes
 from tubes import run_of
 
 from converter.importers.solids.end_to_end import end_to_end_findings, joined_end_to_end
+from converter.importers.solids.primitives import Primitive, astray
 from converter.importers.step.read import read_step
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.bends import Placement
@@ -191,3 +193,24 @@ def test_an_oval_tube_stands_on_nothing():
     squashed = bent_pipe().transformGeometry(cq.Matrix([[1, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1.05, 0]]))
     (tube,) = tubes(squashed)[0]
     assert codes(tube).count("solid-oval") == 1 and "solid-ends" not in codes(tube)
+
+
+def test_a_coil_whose_turns_fall_in_step_with_the_grid_is_no_flat_face():
+    """Four turns, looked at in eight steps: every point of its surface that was asked for lay in one plane."""
+    helix = cq.Wire.makeHelix(50, 200, 100)
+    coil = cq.Workplane("XZ").center(100, 0).circle(8).sweep(cq.Workplane(obj=helix), isFrenet=True).val()
+    assert "flat" not in reason(coil)
+
+
+def test_points_beside_a_primitive_are_as_far_off_as_they_are():
+    """Worked by hand for a point of each."""
+    at, up = (1.0, 2.0, 3.0), (0.0, 0.0, 1.0)
+    spot = np.array([[1.0, 12.0, 8.0]])  # 10 from the axis, 5 up
+    for kind, sizes, off in (
+        ("plane", {}, 5.0),
+        ("cylinder", {"radius": 7.0}, 3.0),
+        ("sphere", {"radius": 5.0}, 125**0.5 - 5.0),
+        ("torus", {"radius": 2.0, "major": 10.0}, 3.0),
+        ("cone", {"radius": 3.0, "slope": pi / 4}, 2.0 * 0.5**0.5),
+    ):
+        assert astray(Primitive(kind, at, up, **sizes), spot) == pytest.approx(off)
