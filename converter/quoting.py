@@ -23,6 +23,19 @@ _JOINERS = "\u200c\u200d"
 _SLIPS = (AttributeError, TypeError, LookupError, AssertionError, ArithmeticError)
 
 
+def decoded(text: str) -> str:
+    """Text whose UTF-8 some program took for Latin-1 before it wrote it, put right.
+
+    What is no UTF-8 by its bytes stays: a name that is Latin-1 in earnest all but never is.
+    """
+    if text.isascii():
+        return text
+    try:
+        return text.encode("latin-1").decode("utf-8")
+    except UnicodeError:
+        return text
+
+
 def visible(text: str) -> str:
     """Text in which every character shows: U+202E becomes ``[U+202E]``; line breaks and tabs become blanks."""
     if text.isprintable() or text.replace("\u00a0", "").isprintable():

@@ -27,7 +27,7 @@ from converter.errors import ReadError, UnitsError
 from converter.findings import Finding
 from converter.importers.registry import read
 from converter.model.curve import reach
-from converter.quoting import LONGEST_QUOTE, is_blank, one_line, quoted, reason_of, shortened
+from converter.quoting import LONGEST_QUOTE, decoded, is_blank, one_line, quoted, reason_of, shortened
 from converter.units import FARTHEST, parse_length
 
 HUGE = "9" * 5000
@@ -454,3 +454,15 @@ def test_an_odd_name_of_a_file_that_is_not_there_is_shown_whole_and_visible(caps
     assert len(sentence) < 400
     with pytest.raises(ReadError):
         read("x" * 5000)
+
+
+@pytest.mark.parametrize("name", ["Rohr groß 1", "架子", "Ständer – links"])
+def test_names_whose_utf8_was_taken_for_latin_1_are_put_right(name):
+    mangled = name.encode("utf-8").decode("latin-1")
+    assert decoded(mangled) == name == decoded(name)
+
+
+@pytest.mark.parametrize("name", ["Tube 1", "Größe", "Ø 38", "Ã", "Ä¤x²", "“post”"])
+def test_other_names_stay(name):
+    """Of Latin-1 only a letter of two that are UTF-8 by chance would change."""
+    assert decoded(name) == name

@@ -174,6 +174,10 @@ clause(
     "solid-flat-with-cylinders",
     "a plate, block or bracket: flat faces, with cylinders only as holes, rounded corners and bosses",
 )
+clause(
+    "solid-half",
+    "half of a tube or bar of {od:length} across, split along it: unite both halves into one solid in the CAD program",
+)
 clause("solid-not-stock", "not taken for stock: {why}")
 clause("solid-stock-hexagon", "a hexagon of {across:length} across flats on its axis, as screws and fittings have")
 clause("solid-stock-thread", "a thread or ribs around its axis")

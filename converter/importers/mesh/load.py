@@ -28,7 +28,7 @@ from converter.importers.own_mistakes import raise_own_mistake
 from converter.importers.source import Source
 from converter.limits import MESH_BYTES, size_text
 from converter.pause import return_freed_memory
-from converter.quoting import quoted, reason_of
+from converter.quoting import decoded, quoted, reason_of
 
 #: Unit of a 3MF's numbers by the word in its model (3MF core specification, 3.1) -> our name.
 UNITS_3MF = {"micron": "um", "millimeter": "mm", "centimeter": "cm", "inch": "in", "foot": "ft", "meter": "m"}
@@ -196,24 +196,47 @@ def _as_read_errors(kind: str, name: str) -> Iterator[None]:
 def _parts(loaded: Any, library: Any, name: str) -> Iterator[MeshPart]:
     if isinstance(loaded, library.Scene):
         total = 0
-        for node in loaded.graph.nodes_geometry:
-            matrix, geometry = loaded.graph[node]
-            mesh = loaded.geometry[geometry]
-            if not _has_faces(mesh):
-                continue
-            total += len(mesh.faces)
-            check_triangles(total, name)
-            points = _points(mesh, name)
-            matrix = np.asarray(matrix, dtype=np.float64)
-            if not np.array_equal(matrix, np.eye(4)):
-                points = points @ matrix[:3, :3].T + matrix[:3, 3]
-            faces = np.asarray(mesh.faces, dtype=np.int64)
-            if np.linalg.det(matrix[:3, :3]) < 0.0:
-                faces = faces[:, ::-1]
-            yield MeshPart(_named(str(node), str(geometry)), points, faces)
+        for nodes in _meshes(loaded):
+            rows: list[Array] = []
+            corners: list[Ints] = []
+            for node in nodes:
+                matrix, geometry = loaded.graph[node]
+                mesh = loaded.geometry[geometry]
+                if not _has_faces(mesh):
+                    continue
+                total += len(mesh.faces)
+                check_triangles(total, name)
+                points = _points(mesh, name)
+                matrix = np.asarray(matrix, dtype=np.float64)
+                if not np.array_equal(matrix, np.eye(4)):
+                    points = points @ matrix[:3, :3].T + matrix[:3, 3]
+                faces = np.asarray(mesh.faces, dtype=np.int64)
+                if np.linalg.det(matrix[:3, :3]) < 0.0:
+                    faces = faces[:, ::-1]
+                corners.append(faces + sum(len(row) for row in rows))
+                rows.append(points)
+            if rows:
+                called = str(nodes[0]) if len(nodes) == 1 else str(_parent(loaded, nodes[0]))
+                part = _named(called, str(loaded.graph[nodes[0]][1]))
+                yield MeshPart(part, np.concatenate(rows), np.concatenate(corners))
     elif _has_faces(loaded):
         check_triangles(len(loaded.faces), name)
         yield MeshPart("", _points(loaded, name), np.asarray(loaded.faces, dtype=np.int64))
+
+
+def _meshes(scene: Any) -> list[list[Any]]:
+    """The scene's nodes that have triangles; those of one glTF mesh together, which may be given face by face."""
+    found: dict[Any, list[Any]] = {}
+    for node in scene.graph.nodes_geometry:
+        metadata = scene.geometry[scene.graph[node][1]].metadata or {}
+        parent = _parent(scene, node)
+        together = metadata.get("from_gltf_primitive") and parent is not None and node != parent
+        found.setdefault(("of", parent) if together else ("", node), []).append(node)
+    return list(found.values())
+
+
+def _parent(scene: Any, node: Any) -> Any:
+    return scene.graph.transforms.parents.get(node)
 
 
 def _points(mesh: Any, name: str) -> Array:
@@ -231,7 +254,7 @@ def _named(node: str, geometry: str) -> str:
     """The node's name, unless the library made it up; then the geometry's; '' where it made both up."""
     for name in (node, geometry):
         if not re.fullmatch(r"(?:geometry|object|mesh|world|GLTF)?_?\d*|[0-9a-f]{8,32}|.*_[0-9a-f]{12,32}", name):
-            return name
+            return decoded(name)
     return ""
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from converter.arrays import Array, Ints
 
@@ -124,7 +125,7 @@ def _bodies(points: Array, faces: Ints) -> Welded:
     areas = (0.5 * double[good])[order]
     counts = np.bincount(of_face)
     stops = np.cumsum(counts)
-    rims, tangles = _edges(kept, of_face, len(counts))
+    rims, tangles, crooked = _edges(kept, of_face, len(counts))
     # vertices numbered body by body: a vertex is in one body only
     owner = np.full(n, len(counts), np.int64)
     owner[kept.reshape(-1)] = of_face.repeat(3)
@@ -138,17 +139,44 @@ def _bodies(points: Array, faces: Ints) -> Welded:
     for k, stop in enumerate(stops.tolist()):
         start = stop - int(counts[k])
         at, end = int(offsets[k]), int(offsets[k + 1])
-        out.append(
-            MeshBody(
-                coordinates[at:end],
-                local[start:stop] - at,
-                unit[start:stop],
-                areas[start:stop],
-                int(rims[k]),
-                int(tangles[k]),
-            )
+        body = MeshBody(
+            coordinates[at:end],
+            local[start:stop] - at,
+            unit[start:stop],
+            areas[start:stop],
+            int(rims[k]),
+            int(tangles[k]),
         )
-    return Welded(tuple(out), flat)
+        out.append(_looking_one_way(body) if crooked[k] else body)
+    return Welded(tuple(_looking_out(out)), flat)
+
+
+def _looking_out(bodies: list[MeshBody]) -> list[MeshBody]:
+    """Bodies, closed ones that are inside out turned over, but for those within the box of another, maybe its bore."""
+    inverted = [k for k, body in enumerate(bodies) if not body.is_open and _volume(body) < 0.0]
+    if not inverted:
+        return bodies
+    low = np.array([body.points.min(axis=0) for body in bodies])
+    high = np.array([body.points.max(axis=0) for body in bodies])
+    for k in inverted:
+        if not ((low < low[k]).all(axis=1) & (high > high[k]).all(axis=1)).any():
+            bodies[k] = _turned(bodies[k], np.ones(len(bodies[k].faces), bool))
+    return bodies
+
+
+def _volume(body: MeshBody) -> float:
+    """mm3 within a closed surface, below 0 where it is inside out; of an open one a number of its sense."""
+    arms = body.points[body.faces[:, 0]] - body.points[0]
+    return float(np.einsum("ij,ij->i", arms, body.normals) @ body.areas) / 3.0
+
+
+def _turned(body: MeshBody, which: NDArray[np.bool_]) -> MeshBody:
+    """A body, of its faces those turned over that are asked for."""
+    return replace(
+        body,
+        faces=np.where(which[:, None], body.faces[:, ::-1], body.faces),
+        normals=np.where(which[:, None], -body.normals, body.normals),
+    )
 
 
 def without_t_junctions(points: Array, faces: Ints, welded: Welded) -> Welded:
@@ -195,8 +223,46 @@ def without_t_junctions(points: Array, faces: Ints, welded: Welded) -> Welded:
     return replace(_bodies(points, drawn[whole]), flat=welded.flat, on_sides=int((onto[ends] != ends).sum()))
 
 
-def _edges(faces: Ints, of_face: Ints, bodies: int) -> tuple[Ints, Ints]:
-    """Per body: edges with one face, edges with three or more."""
+def _looking_one_way(body: MeshBody) -> MeshBody:
+    """A body whose faces all look to one side: out of it where it is closed, else as most of its surface does.
+
+    Some programs mesh each face of a solid by itself and give its triangles the sense of that face's own numbers.
+    """
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import breadth_first_order, connected_components
+
+    count = len(body.faces)
+    pairs = np.concatenate((body.faces[:, [0, 1]], body.faces[:, [1, 2]], body.faces[:, [2, 0]]))
+    key = pairs.min(axis=1) * np.int64(len(body.points)) + pairs.max(axis=1)
+    order = np.argsort(key, kind="stable")
+    _, starts, uses = np.unique(key[order], return_index=True, return_counts=True)
+    one, other = (order[starts[uses == 2] + k] for k in (0, 1))
+    alike = (pairs[one, 0] < pairs[one, 1]) != (pairs[other, 0] < pairs[other, 1])  # passed in opposite directions
+    one, other = one % count, other % count
+    ones = np.ones(len(one), np.int8)
+    parts, part = connected_components(
+        coo_matrix((ones[alike], (one[alike], other[alike])), shape=(count, count)), directed=False
+    )
+    beside = coo_matrix((ones[~alike], (part[one[~alike]], part[other[~alike]])), shape=(parts, parts)).tocsr()
+    turned = np.zeros(parts, bool)
+    seen = np.zeros(parts, bool)
+    for first in range(parts):
+        if seen[first]:
+            continue
+        nodes, before = breadth_first_order(beside, first, directed=False)
+        seen[nodes] = True
+        for node in nodes[1:].tolist():
+            turned[node] = not turned[before[node]]
+    found = _turned(body, turned[part])
+    if body.is_open:
+        wrong = 2.0 * float(body.areas[turned[part]].sum()) > float(body.areas.sum())
+    else:
+        wrong = _volume(found) < 0.0
+    return _turned(found, np.ones(count, bool)) if wrong else found
+
+
+def _edges(faces: Ints, of_face: Ints, bodies: int) -> tuple[Ints, Ints, Ints]:
+    """Per body: edges with one face, with three or more, and with two faces that look to different sides."""
     a, b = faces.T.reshape(-1), np.roll(faces, -1, axis=1).T.reshape(-1)
     key = np.minimum(a, b) * np.int64(faces.max() + 1) + np.maximum(a, b)
     owner = np.concatenate((of_face, of_face, of_face))
@@ -204,7 +270,9 @@ def _edges(faces: Ints, of_face: Ints, bodies: int) -> tuple[Ints, Ints]:
     key, owner = key[order], owner[order]
     starts = np.flatnonzero(np.concatenate(([True], key[1:] != key[:-1])))
     count = np.diff(np.concatenate((starts, [len(key)])))
+    forward = np.add.reduceat((a < b)[order].astype(np.int8), starts)
     who = owner[starts]
     rim = np.bincount(who[count == 1], minlength=bodies)
     tangled = np.bincount(who[count > 2], minlength=bodies)
-    return rim, tangled
+    crooked = np.bincount(who[(count == 2) & (forward != 1)], minlength=bodies)
+    return rim, tangled, crooked

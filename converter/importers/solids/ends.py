@@ -153,7 +153,8 @@ def _ends_on(body: SolidBody, piece: TubePiece, cut: Patch) -> str:
     arms = points - np.array(piece.axis.point)
     ahead = arms @ np.array(piece.axis.direction)
     off = np.sqrt(np.maximum((arms * arms).sum(axis=1) - ahead * ahead, 0.0))
-    return "face" if float(off.max()) > piece.radius * _BEYOND else "cut"
+    oval = max((patch.shape.oval for patch in piece.patches), default=0.0)
+    return "face" if float(off.max()) > piece.radius * _BEYOND + oval else "cut"
 
 
 def _main(cuts: list[_EndFace], piece: TubePiece) -> _EndFace | None:

@@ -23,7 +23,7 @@ from OCP.TopTools import TopTools_IndexedMapOfShape
 
 from converter.arrays import Array
 from converter.geometry.vectors import Vec, along, cross, scale
-from converter.importers.solids.primitives import Primitive, recognise
+from converter.importers.solids.primitives import ALMOST, Primitive, astray, recognise
 from converter.kernel.topology import subshapes
 from converter.tolerances import Tolerances
 
@@ -32,6 +32,8 @@ PLANE, CYLINDER, TORUS, CONE, SPHERE, OTHER = "plane", "cylinder", "torus", "con
 _CIRCLE_POINTS = 17
 _CURVE_POINTS = 33
 _GRID = 9
+#: Shares of a face's ranges beside its grid, in no step with it.
+_BETWEEN = (0.1137, 0.4531, 0.7873)
 _LINE = GeomAbs_CurveType.GeomAbs_Line
 _CIRCLE = GeomAbs_CurveType.GeomAbs_Circle
 _REVERSED = TopAbs_Orientation.TopAbs_REVERSED
@@ -248,10 +250,18 @@ def _recognised(surface: Any, index: int, flip: int, rims: list[tuple[int, bool]
         return Patch(index, Primitive(OTHER, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0)), flip, rims)
     unit_normals = normals[good] / sizes[good][:, None]
     shape, outward = recognise(data[good, :3], unit_normals, tol)
+    between = [surface.Value(_at(bounds[:2], a), _at(bounds[2:], b)) for a in _BETWEEN for b in _BETWEEN]
+    spots = np.array([(q.X(), q.Y(), q.Z()) for q in between])
+    if shape.kind != OTHER and astray(shape, spots) > max(10.0 * tol.fit, ALMOST * shape.radius):
+        shape = Primitive(OTHER, shape.point, shape.axis)  # a coil whose turns fall in step with the grid
     patch = Patch(index, shape, flip * outward, rims, samples=points)
     if shape.kind in (CYLINDER, TORUS, CONE):
         _ranges(patch, points.reshape(_GRID, _GRID, 3))
     return patch
+
+
+def _at(ends: tuple[float, ...], share: float) -> float:
+    return ends[0] + share * (ends[1] - ends[0])
 
 
 def _once(data: Array) -> Array:

@@ -77,6 +77,22 @@ def recognise(points: Array, normals: Array, tol: Tolerances) -> tuple[Primitive
     return shape, outward
 
 
+def astray(shape: Primitive, points: Array) -> float:
+    """The largest distance of points (n, 3) from a primitive that is not 'other', mm."""
+    arms = points - np.array(shape.point)
+    along = arms @ np.array(shape.axis)
+    off = np.sqrt(np.maximum((arms * arms).sum(axis=1) - along * along, 0.0))
+    if shape.kind == _PLANE:
+        away = along
+    elif shape.kind == _SPHERE:
+        away = np.hypot(off, along) - shape.radius
+    elif shape.kind == _TORUS:
+        away = np.hypot(off - shape.major, along) - shape.radius
+    else:  # a cylinder is a cone that does not widen
+        away = (off - shape.radius - along * np.tan(shape.slope)) * np.cos(shape.slope)
+    return float(np.abs(away).max())
+
+
 def _residual(found: tuple[Primitive, int]) -> float:
     return found[0].residual
 

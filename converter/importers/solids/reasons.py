@@ -17,6 +17,8 @@ STUB = 0.5
 STUB_AMONG_OTHERS = 1.5
 #: A slit of more than this part of the way around makes an open profile of a tube.
 _OPEN = 0.1
+#: A body that goes around by half, give or take so much of a turn, is a half of something split along it.
+_HALF = 0.05
 
 
 def why_not(chain: PieceChain, chains: list[PieceChain], body: SolidBody, tol: Tolerances) -> Clause | None:
@@ -68,9 +70,31 @@ def why_none(body: SolidBody, refused: list[Clause]) -> Clause:
         return _cone(body)
     if kinds[OTHER] and kinds[OTHER] >= (count - kinds[PLANE]) / 2.0:
         return Clause.of("solid-free-form", odd=kinds[OTHER], faces=count)
+    half = _half(body)
+    if half is not None:
+        return Clause.of("solid-half", od=half)
     if kinds[PLANE]:
         return Clause.of("solid-flat-with-cylinders")
     return Clause.of("solid-nothing-round", faces=count)
+
+
+def _half(body: SolidBody) -> float | None:
+    """Diameter (mm) of a tube or bar that a body is half of, split along it; None where it is none.
+
+    It goes half around for longer than two diameters; the rounded end of a plate is no longer than that is thick.
+    """
+    spans: dict[tuple[object, ...], list[float]] = {}
+    for patch in body.patches:
+        shape = patch.shape
+        if patch.sign > 0 and shape.kind in (CYLINDER, TORUS):
+            around, ahead = (patch.u, patch.v) if shape.kind == CYLINDER else (patch.v, patch.u)
+            length = (ahead[1] - ahead[0]) * (1.0 if shape.kind == CYLINDER else shape.major)
+            # a half may be two quarters
+            one = (shape.kind, round(shape.radius, 6), *(round(v, 4) for v in shape.point), round(abs(length), 4))
+            span = spans.setdefault(one, [0.0, abs(length), 2.0 * float(shape.radius)])
+            span[0] += (around[1] - around[0]) / tau
+    found = (od for turn, length, od in spans.values() if abs(turn - 0.5) <= _HALF and length > 2.0 * od)
+    return next(found, None)
 
 
 def _cone(body: SolidBody) -> Clause:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from converter.arrays import Array
 from converter.findings import WARNING, Finding
-from converter.geometry.vectors import Vec, along, distance, dot, sub
+from converter.geometry.vectors import Vec, along, distance, dot, norm, scale, sub
 from converter.importers.solids.faces import CYLINDER, PLANE, SPHERE, TORUS, Patch, Rim, SolidBody
 from converter.importers.solids.proof import face_grids
 from converter.importers.solids.square_table import section_place
@@ -47,8 +47,8 @@ _WITHIN = 20
 _ALONG = np.linspace(0.0, 1.0, 5)[:, None]
 #: A plate is thinner than this part of its other sizes.
 _THIN = 0.35
-#: May be more of the tube: a bend that was stretched or swept freely.
-_FREE = "a part of free form"
+#: May be more of the tube: a bend that was stretched or swept freely, an end that is flattened or swaged.
+_FREE, _SOCKET = "a part of free form", "a socket or sleeve"
 #: Times a tube's height from where on that is a doubt about the tube: collars and castings are smaller.
 _LONG = 2.5
 
@@ -86,7 +86,9 @@ def with_remains(
     left = remains_of(tubes, volume.body, shapes, claimed)
     told: dict[int, list[Finding]] = {}
     for remain in left[:MOST_NAMED]:
-        longer = remain.kind == _FREE and max(remain.sizes) > _LONG * tubes[remain.table].outer.height
+        tube = tubes[remain.table]
+        longer = remain.kind == _FREE and max(remain.sizes) > _LONG * tube.outer.height
+        longer |= remain.kind in (_FREE, _SOCKET) and tube.goes_on_to(remain.place)
         told.setdefault(remain.table, []).append(
             Finding(
                 "solid-remains",
@@ -189,6 +191,14 @@ class _TubeWall:
             return past
         inner = max(stretch.arc.radius - max(self.outer.height, self.outer.width) / 2.0, self.slack)
         return stretch.arc.radius * asin(min(past / inner, 1.0))
+
+    def goes_on_to(self, place: Vec) -> bool:
+        """Whether a place lies ahead of an end by half the tube's height and more, in line with it."""
+        first, last = self.stretches[0].start, self.stretches[-1].end
+        half = self.outer.height / 2.0
+        ends = ((first.point, scale(first.direction, -1.0)), (last.point, last.direction)) if self.past else ()
+        arms = ((out, sub(place, point)) for point, out in ends)
+        return any((ahead := dot(arm, out)) >= half and norm(along(arm, out, -ahead)) < half for out, arm in arms)
 
     def lines(self) -> list[tuple[Vec, Vec, float, float]]:
         """Point, direction and range (mm) of its straights, and of its ends where those are bends."""
@@ -459,7 +469,7 @@ def _kind(patches: list[Patch], sizes: Vec, tubes: list[_TubeWall]) -> str:
     if around:
         widest = max(around, key=lambda p: p.shape.radius)
         length = abs(widest.v[1] - widest.v[0])
-        return "a flange, washer or collar" if length < widest.shape.radius else "a socket or sleeve"
+        return "a flange, washer or collar" if length < widest.shape.radius else _SOCKET
     if len(patches) == 1 and kinds[PLANE]:
         return "a flat face, as of a cap or plug,"
     fits = middle <= max(max(tube.outer.height, tube.outer.width) for tube in tubes)

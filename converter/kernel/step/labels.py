@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from converter.quoting import decoded
+
 #: Names that programs write where nobody named anything.
 _PROGRAM_NAME = re.compile(
     r"""(?:
@@ -49,7 +51,7 @@ _FACES = (b"ADVANCED_FACE", b"FACE_SURFACE")
 
 def name_by_person(name: str | None) -> str:
     """The name, stripped, when a person seems to have given it; '' for none and for a program's own."""
-    text = " ".join((name or "").split())
+    text = " ".join(decoded(name or "").split())
     return "" if _PROGRAM_NAME.fullmatch(text) else text
 
 

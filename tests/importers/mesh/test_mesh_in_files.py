@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import struct
 
 import numpy as np
@@ -173,6 +174,53 @@ def test_meshes_from_other_programs(name, want, straights, section, within):
         assert (bend.angle, bend.clr) == pytest.approx((angle, clr), abs=within)
     assert (found.section.od, found.section.wall) == pytest.approx(section, abs=within)
     assert found.deviation < within
+
+
+def faces_apart(mesh: trimesh.Trimesh) -> list[trimesh.Trimesh]:
+    """A tube's faces each by itself: stretches of the surface, as triangles in order."""
+    return [trimesh.Trimesh(mesh.vertices, part, process=False) for part in np.array_split(mesh.faces, 5)]
+
+
+def test_a_gltf_mesh_given_face_by_face_is_one_surface(tmp_path):
+    """CAD kernels write each face of a solid as a primitive of one mesh; each was a skin of its own, and a bar."""
+    parts = faces_apart(swept(HOOK, TUBE))
+    places = [np.eye(4), trimesh.transformations.translation_matrix((0.0, 0.0, 500.0))]
+    buffers, views, accessors, primitives = b"", [], [], []
+    for part in parts:
+        used = np.unique(part.faces)
+        onto = np.zeros(len(part.vertices), np.uint32)
+        onto[used] = np.arange(len(used))
+        for data, kind, code in (
+            (part.vertices[used].astype("<f4"), "VEC3", 5126),
+            (onto[part.faces].astype("<u4").reshape(-1), "SCALAR", 5125),
+        ):
+            views.append({"buffer": 0, "byteOffset": len(buffers), "byteLength": data.nbytes})
+            accessors.append(
+                {"bufferView": len(views) - 1, "componentType": code, "count": len(data), "type": kind}
+                | ({"min": data.min(axis=0).tolist(), "max": data.max(axis=0).tolist()} if kind == "VEC3" else {})
+            )
+            buffers += data.tobytes()
+        primitives.append({"attributes": {"POSITION": len(accessors) - 2}, "indices": len(accessors) - 1})
+    (tmp_path / "tube.bin").write_bytes(buffers)
+    header = {
+        "asset": {"version": "2.0"},
+        "scene": 0,
+        "scenes": [{"nodes": [0]}],
+        "nodes": [{"name": "frame", "children": [1, 2]}]
+        + [{"name": f"Bügel {k}", "mesh": 0, "matrix": m.T.reshape(-1).tolist()} for k, m in enumerate(places)],
+        "meshes": [{"name": "tube", "primitives": primitives}],
+        "buffers": [{"uri": "tube.bin", "byteLength": len(buffers)}],
+        "bufferViews": views,
+        "accessors": accessors,
+    }
+    (tmp_path / "tube.gltf").write_text(json.dumps(header))
+    drawing = read(tmp_path / "tube.gltf", ReadOptions(units="mm"))
+    assert sorted(table.name for table in drawing.tables) == ["Bügel 0", "Bügel 1"] and not drawing.ignored
+    for table in drawing.tables:
+        assert (table.section.od, table.section.wall) == pytest.approx((38.0, 2.5), abs=1e-3)
+        assert sorted(table.table.straights) == pytest.approx([90.0, 120.0, 200.0], abs=1e-3)
+    starts = sorted(round(table.placement.start[2], 3) for table in drawing.tables)
+    assert starts[1] - starts[0] == pytest.approx(500.0, abs=1e-3)
 
 
 # --- bad input --------------------------------------------------------------------------------

@@ -5,13 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from math import pi
 
+import cadquery as cq
+import numpy as np
 import pytest
 from places import FIXTURES
-from tube_bodies import same_table
+from tube_bodies import reason, same_table, tubes
 from tubes import run_of
 
 from converter.importers.solids.end_to_end import end_to_end_findings, joined_end_to_end
+from converter.importers.solids.primitives import Primitive, astray
 from converter.importers.step.read import read_step
+from converter.kernel.shapes.solids import tube_solid
 from converter.model.bends import Placement
 from converter.model.centerline import walk
 from converter.model.drawing import ReadyTable
@@ -131,3 +135,82 @@ def test_many_names_are_counted():
     (told,) = end_to_end_findings(row, DEFAULT)
     values = dict(told.value_pairs)
     assert told.variant == "more" and len(values["names"]) == 8 and values["further"] == 5
+
+
+# --- halves, and ends that were formed --------------------------------------------------------
+
+
+def bent_pipe(od=38.0, wall=2.0):
+    run = run_of([(150, 0, 90, 80)], 120)
+    return cq.Shape.cast(tube_solid(run, Section("round", od, wall)))
+
+
+@pytest.mark.parametrize("turn", [0.0, 37.0])
+def test_half_a_tube_is_told_as_that(turn):
+    """It was "a plate, block or bracket". A straight one is split beside its seam, too: its half is two faces then."""
+    above = cq.Workplane("XY").box(2000, 2000, 1000, (True, True, False)).val()
+    pipe = cq.Solid.makeCylinder(21.2, 500, cq.Vector(), cq.Vector(1, 0, 0))
+    pipe = pipe.cut(cq.Solid.makeCylinder(18.6, 500, cq.Vector(), cq.Vector(1, 0, 0)))
+    pipe = pipe.rotate(cq.Vector(), cq.Vector(1, 0, 0), turn)
+    for whole, od in ((pipe, 42.4), (bent_pipe(), 38.0)):
+        for half in (whole.intersect(above), whole.cut(above)):
+            assert f"half of a tube or bar of {od:.2f} mm across, split along it" in reason(half)
+
+
+def test_a_plate_with_a_round_end_is_none():
+    plate = cq.Workplane("XY").slot2D(90, 40).extrude(10).val()
+    assert "half of a tube" not in reason(plate)
+
+
+def test_an_end_that_was_swaged_may_be_more_of_the_tube():
+    """Cut to the length of the rest alone, the stick would be short by it."""
+    at, back = cq.Vector(), cq.Vector(-1, 0, 0)
+    cone = cq.Solid.makeCone(19, 15, 40, at, back).cut(cq.Solid.makeCone(17, 13, 40, at, back))
+    end = cq.Vector(-40, 0, 0)
+    thin = cq.Solid.makeCylinder(15, 80, end, back).cut(cq.Solid.makeCylinder(13, 80, end, back))
+    (tube,) = tubes(bent_pipe().fuse(cone, thin).clean())[0]
+    told = [f for f in tube.findings if f.code == "solid-remains"]
+    assert [(f.severity, f.variant, round(f.measured)) for f in told] == [("warning", "longer", 120)]
+    assert sorted(tube.table.straights) == pytest.approx([120.0, 150.0])
+
+
+def test_a_sleeve_that_hides_the_end_of_a_tube_may_be_more_of_it():
+    """The tube is read from the sleeve on; what is before it, 100 mm, was a note."""
+    at, along = cq.Vector(40, 0, 0), cq.Vector(1, 0, 0)
+    sleeve = cq.Solid.makeCylinder(24, 60, at, along).cut(cq.Solid.makeCylinder(18, 60, at, along))
+    (tube,) = tubes(bent_pipe().fuse(sleeve).clean())[0]
+    told = [f for f in tube.findings if f.code == "solid-remains"]
+    assert [(f.severity, f.variant) for f in told] == [("warning", "longer")]
+
+
+def test_a_flange_is_no_more_of_its_tube():
+    (tube,) = read_step(STEP / "solid-freecad-flanged.step").tables
+    assert {f.severity for f in tube.findings if f.code == "solid-remains"} == {"note"}
+
+
+def test_an_oval_tube_stands_on_nothing():
+    """Its end goes beyond the mean circle: that was taken for the face of something it stands on."""
+    squashed = bent_pipe().transformGeometry(cq.Matrix([[1, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1.05, 0]]))
+    (tube,) = tubes(squashed)[0]
+    assert codes(tube).count("solid-oval") == 1 and "solid-ends" not in codes(tube)
+
+
+def test_a_coil_whose_turns_fall_in_step_with_the_grid_is_no_flat_face():
+    """Four turns, looked at in eight steps: every point of its surface that was asked for lay in one plane."""
+    helix = cq.Wire.makeHelix(50, 200, 100)
+    coil = cq.Workplane("XZ").center(100, 0).circle(8).sweep(cq.Workplane(obj=helix), isFrenet=True).val()
+    assert "flat" not in reason(coil)
+
+
+def test_points_beside_a_primitive_are_as_far_off_as_they_are():
+    """Worked by hand for a point of each."""
+    at, up = (1.0, 2.0, 3.0), (0.0, 0.0, 1.0)
+    spot = np.array([[1.0, 12.0, 8.0]])  # 10 from the axis, 5 up
+    for kind, sizes, off in (
+        ("plane", {}, 5.0),
+        ("cylinder", {"radius": 7.0}, 3.0),
+        ("sphere", {"radius": 5.0}, 125**0.5 - 5.0),
+        ("torus", {"radius": 2.0, "major": 10.0}, 3.0),
+        ("cone", {"radius": 3.0, "slope": pi / 4}, 2.0 * 0.5**0.5),
+    ):
+        assert astray(Primitive(kind, at, up, **sizes), spot) == pytest.approx(off)
