@@ -16,7 +16,7 @@ import numpy as np
 
 from converter.arrays import Array
 from converter.errors import GeometryError
-from converter.exporters.solids.coped_bend import seen_aside, strips
+from converter.exporters.solids.coped_bend import hides, seen_aside, strips
 from converter.exporters.solids.end_parts import MetalPart, met_by_end, metal_parts
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
 from converter.joints.cuts.lines import ObstaclePart, ParallelLines
@@ -210,7 +210,8 @@ def cutters(joint: Joint, ahead: float, behind_bends: bool = True) -> list[Any]:
 def _level(joint: Joint, points: Array, along_bends: bool) -> tuple[list[Any], bool]:
     """What lies beyond where lines pass the leading mate, but for what stands in front of a mate: that stops there.
 
-    In front of a round leading mate nothing does; a corner of a turned rectangle may lie beyond its axis.
+    In front of a round leading mate nothing does; a corner of a turned rectangle may lie beyond its axis. Nor does what
+    hides behind a leading bend.
 
     Returns:
         Solids, and whether they take off all that a leading bend hides: the strip at the level is that of its shadow,
@@ -225,6 +226,8 @@ def _level(joint: Joint, points: Array, along_bends: bool) -> tuple[list[Any], b
         along_lead = seen_aside(lead, joint.direction)
         beyond = strips(lead, joint.direction, points, aside=3.0 * joint.cut.branch.half_width())
         others = parts[1:] if lead.half_up == lead.half_across == lead.corner else parts
+        if along_lead and hides(lead, others, joint.cut.branch):
+            others = []
     else:
         plane = _beside(joint)
         if plane is None:

@@ -8,6 +8,7 @@ where they cross the strip run on sideways, the same strip made wider is where s
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 from math import cos, radians, sin
 from typing import Any
@@ -16,6 +17,7 @@ import numpy as np
 
 from converter.arrays import Array
 from converter.geometry.vectors import Vec, scale
+from converter.joints.cuts.lines import Branch, NoCutError, ObstaclePart, ParallelLines
 from converter.joints.cuts.torus import BendPart
 
 #: Degrees between the cross sections of a strip, and how many there are at least.
@@ -83,6 +85,22 @@ def seen_aside(part: BendPart, direction: Vec) -> bool:
     turn = np.radians(np.linspace(0.0, part.sweep, int(part.sweep / _STEP) + 2))
     way = np.cos(turn)[:, None] * y - np.sin(turn)[:, None] * x
     return bool(np.linalg.norm(np.cross(way, np.asarray(direction)), axis=1).min() > _ASIDE)
+
+
+def hides(part: BendPart, others: Sequence[ObstaclePart], branch: Branch) -> bool:
+    """Whether every line of an end's wall that meets one of some parts surely meets the bend, too.
+
+    It does where all of many lines that meet the parts, made larger by what lies between two lines, meet the bend made
+    smaller by as much: no line in between can be another one.
+    """
+    lines, between = branch.wall_lines()
+    try:
+        met = [other.grown(between).stops(lines, np.ones(len(lines.p), dtype=np.bool_))[1] for other in others]
+        at = np.flatnonzero(np.logical_or.reduce(met)) if met else np.zeros(0, dtype=np.int64)
+        some = ParallelLines(branch, lines.p[at], lines.q[at])
+        return not len(at) or bool(part.grown(-between).stops(some, np.ones(len(at), dtype=np.bool_))[1].all())
+    except NoCutError:  # one that runs along the end
+        return False
 
 
 def _stretches(chosen: Any) -> list[tuple[int, int]]:

@@ -37,8 +37,8 @@ if TYPE_CHECKING:
 FIT_UP_SCHEMA = "elbowroom/fit-up/1"
 #: mm to which a point on a mate's surface is not inside it.
 _TOUCHING = 1e-4
-#: Of the points along an end's edges, how many are asked whether they touch a mate.
-_LIKELIEST = 3
+#: Of the points along an end's edges, how many are asked whether they touch a mate; and how many where that is close.
+_LIKELIEST, _FURTHER = 3, 12
 #: mm within which two ways to measure a gap agree.
 _SAME = 1e-6
 #: mm3 below which two tubes that share metal only touch.
@@ -174,8 +174,10 @@ def _fit(joint: Joint, at: tuple[list[Vec], Vec, Vec], own: Any, mates: Sequence
     inside = [
         any_inside(points[in_wall(points, body, _TOUCHING / 2.0)].tolist(), solid, _TOUCHING) for body, solid in mates
     ]
-    on_mates = np.minimum.reduce([off_outside(edges, body) for body, _ in mates]).argsort()[:_LIKELIEST]
-    least = min(gaps_of(edges[on_mates]), default=inf)
+    on_mates = np.minimum.reduce([off_outside(edges, body) for body, _ in mates]).argsort()
+    least = min(gaps_of(edges[on_mates[:_LIKELIEST]]), default=inf)
+    if TOUCHES < least <= _TOUCHING:  # rounding, most likely: the next ones may be off by less
+        least = min([least, *gaps_of(edges[on_mates[_LIKELIEST:_FURTHER]])])
     if least <= TOUCHES and not any(inside):
         return JointFit(joint, 0.0, least, widest)
     known = None if any(inside) or least <= _TOUCHING else _least_gap(own, (low, high), mates, gaps_of)

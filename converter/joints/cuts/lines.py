@@ -15,9 +15,11 @@ import numpy as np
 
 from converter.arrays import Array, Flags, distinct
 from converter.errors import GeometryError
-from converter.geometry.vectors import Vec, any_normal, cross, dot, signed_angle, sub
+from converter.geometry.vectors import Vec, along, any_normal, cross, dot, signed_angle, sub
 from converter.model.section import Outline, Section
 
+#: Lines over a wall: degrees around and mm across between them, and how many there are across at most.
+_AROUND, _ACROSS, _MOST_ACROSS = 0.5, 0.5, 33
 #: Half-space: point and outward normal; inside is (x - point) . normal <= 0.
 Bound: TypeAlias = tuple[Vec, Vec]
 
@@ -87,6 +89,19 @@ class Branch:
     def axis(self) -> ParallelLines:
         """The tube's axis as the only line."""
         return ParallelLines(self, np.zeros(1), np.zeros(1))
+
+    def wall_lines(self) -> tuple[ParallelLines, float]:
+        """Lines all over the wall, and how far any other line in it is from one of them at most, mm."""
+        rad = np.radians(np.arange(0.0, 360.0, _AROUND))
+        outer, inner = (np.broadcast_to(self.radii(rad, bore), rad.shape) for bore in (False, True))
+        count = min(max(3, int(float((outer - inner).max()) / _ACROSS) + 2), _MOST_ACROSS)
+        r = inner + np.linspace(0.0, 1.0, count)[:, None] * (outer - inner)
+        p, q = r * np.cos(rad), r * np.sin(rad)
+        # of four lines around a place the nearest is no further than half their greatest distance; curved a bit further
+        corners = [(np.roll(v, i, axis=1)[j : count - 1 + j]) for v in (p, q) for i in (0, -1) for j in (0, 1)]
+        (p00, p01, p10, p11), (q00, q01, q10, q11) = corners[:4], corners[4:]
+        apart = max(float(np.hypot(p11 - p00, q11 - q00).max()), float(np.hypot(p10 - p01, q10 - q01).max()))
+        return ParallelLines(self, p.ravel(), q.ravel()), 0.6 * apart
 
     def half_width(self) -> float:
         """The furthest the outside reaches from the axis, mm."""
@@ -178,6 +193,18 @@ class ObstaclePart(Protocol):
     def holds(self, lines: ParallelLines, t: Array) -> Flags:
         """Whether the places at the lengths ``t`` of the lines lie inside the part."""
         ...
+
+    def grown(self, by: float) -> ObstaclePart:
+        """The part with its outside moved out by so many mm: it holds all that is no further from this one.
+
+        Moved in, below 0: all that it holds is at least so deep in this one.
+        """
+        ...
+
+
+def moved_out(bounds: tuple[Bound, ...], by: float) -> tuple[Bound, ...]:
+    """Half-spaces with their planes moved out by so many mm."""
+    return tuple((along(point, normal, by), normal) for point, normal in bounds)
 
 
 def within(lines: ParallelLines, t: Array, bounds: tuple[Bound, ...]) -> Flags:

@@ -9,7 +9,7 @@ import numpy as np
 
 from converter.arrays import Array, Flags
 from converter.geometry.vectors import Vec, along, cross, dot, norm, scale
-from converter.joints.cuts.lines import Bound, ParallelLines, clipped, end_on, within
+from converter.joints.cuts.lines import Bound, ParallelLines, clipped, end_on, moved_out, within
 
 #: Lines that pass a mate by this part of its radius count as touching it (equal tubes, rounding).
 GRAZE = 1e-9
@@ -61,6 +61,10 @@ class RoundPrism:
         far = lines.squared(self.point) - 2.0 * t * start + t * t - ahead * ahead
         value: Flags = (far < self.radius * self.radius) & within(lines, t, self.bounds)
         return value
+
+    def grown(self, by: float) -> RoundPrism:
+        """See `ObstaclePart`."""
+        return RoundPrism(self.point, self.axis, self.radius + by, moved_out(self.bounds, by))
 
     def _lengthwise(self, lines: ParallelLines) -> tuple[Array, Flags, Array]:
         """A mate in line with the tube: only its end can stop a line."""

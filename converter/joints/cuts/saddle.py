@@ -46,6 +46,10 @@ class HalfSpace:
         value: Flags = lines.along(self.point, self.normal) - t * dot(self.normal, lines.branch.direction) > 0.0
         return value
 
+    def grown(self, by: float) -> HalfSpace:
+        """See `ObstaclePart`."""
+        return HalfSpace(along(self.point, self.normal, -by), self.normal)
+
 
 @dataclass(frozen=True)
 class Cut:

@@ -13,7 +13,7 @@ import numpy as np
 
 from converter.arrays import Array, Flags
 from converter.geometry.vectors import Vec, cross, dot
-from converter.joints.cuts.lines import Bound, ParallelLines, clipped, end_on, within
+from converter.joints.cuts.lines import Bound, ParallelLines, clipped, end_on, moved_out, within
 
 
 def rounded(p: Array, q: Array, a: float | Array, b: float | Array, corner: float | Array) -> Array:
@@ -71,6 +71,11 @@ class RectPrism:
             lines, t, self.bounds
         )
         return value
+
+    def grown(self, by: float) -> RectPrism:
+        """See `converter.joints.cuts.lines.ObstaclePart`."""
+        halves = (self.half_up + by, self.half_across + by, max(self.corner + by, 0.0))
+        return RectPrism(self.point, self.axis, self.up, *halves, moved_out(self.bounds, by))
 
 
 def _slab(p: Array, dp: float, half: float) -> tuple[Array, Array, Flags]:

@@ -9,12 +9,13 @@ point of the distance and is looked at again.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import degrees
 from typing import Any
 
 import numpy as np
 
 from converter.arrays import Array, Flags
-from converter.geometry.vectors import Vec, cross, dot, scale, sub, unit
+from converter.geometry.vectors import Vec, add, cross, dot, rotate, scale, sub, unit
 from converter.joints.cuts.lines import ParallelLines
 from converter.joints.cuts.square import rounded
 
@@ -62,6 +63,18 @@ class BendPart:
     def holds(self, lines: ParallelLines, t: Array) -> Flags:
         """Whether the places at the lengths ``t`` of the lines lie inside the bend."""
         return self._rings(lines).hold(np.arange(len(t)), t)
+
+    def grown(self, by: float) -> BendPart:
+        """See `ObstaclePart`."""
+        # where it is tightest, a way along it turns the most
+        inside = self.clr - max(self.half_up, self.half_across) - abs(by)
+        turn = min(max(degrees(by / max(inside, 1e-9)), -180.0), 180.0)
+        arm = rotate(sub(self.start, self.center), self.normal, -turn)
+        halves = (self.half_up + by, self.half_across + by, max(self.corner + by, 0.0))
+        sweep = min(max(self.sweep + 2.0 * turn, 0.0), 360.0)
+        return BendPart(
+            self.center, self.normal, add(self.center, arm), self.clr, sweep, *halves, self.roll, self.window, self.near
+        )
 
     @property
     def axes(self) -> tuple[Vec, Vec]:
