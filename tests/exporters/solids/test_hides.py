@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from copes import straight
+from copes import find_joints, straight
 from frames import RAIL, RUNG, hoop
 
 from converter.exporters.solids import coped as exporters_coped
@@ -18,7 +18,6 @@ from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.saddle import Cut, HalfSpace
 from converter.joints.cuts.square import RectPrism
 from converter.joints.cuts.torus import BendPart
-from converter.joints.finding.joints import find_joints
 from converter.kernel.shapes.solids import is_valid, volume
 from converter.model.section import Section
 

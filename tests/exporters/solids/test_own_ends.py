@@ -9,7 +9,7 @@ import ezdxf
 import numpy as np
 import pytest
 from coped_solids import agrees
-from copes import lengths_of, straight
+from copes import find_joints, lengths_of, straight
 from frames import RAIL, RUNG
 from jobs import job_of
 from kernel_probe import parts
@@ -22,7 +22,6 @@ from converter.exporters.solids import coped as exporters_coped
 from converter.exporters.solids.coped import coped_solid, own_end
 from converter.exporters.solids.fit_up import fit_up
 from converter.geometry.vectors import cross, dot, sub
-from converter.joints.finding.joints import find_joints
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
 from converter.model.bends import Placement
 from converter.model.section import Section
