@@ -96,8 +96,13 @@ def total_mass_text(masses: Sequence[float | None], display: Display) -> str:
 
 
 def cut_to(joint: Joint) -> str:
-    """What an end is cut to: ``coped to RAIL``, ``mitred with POST and RAIL``, ``cut to a plane``."""
+    """What an end is cut to: ``coped to RAIL``, ``mitred with POST and RAIL``, ``cut to a plane``.
+
+    Ends that meet in one line are mitred with nothing to mitre: ``cut square, end to end with POST``.
+    """
     names = " and ".join(joint.mates)
+    if _is_butted(joint):
+        return f"cut square, end to end with {names}"
     if joint.kind == PLANE:
         return "cut to a plane"
     if joint.kind == SQUARE:
@@ -105,9 +110,15 @@ def cut_to(joint: Joint) -> str:
     return f"mitred with {names}" if joint.kind == MITRE else f"coped to {names}"
 
 
+def _is_butted(joint: Joint) -> bool:
+    return joint.kind == MITRE and joint.is_square
+
+
 def cut_text(joint: Joint, display: Display) -> str:
     """The same with the angle, and the offset and what is left open where there is any."""
-    text = cut_to(joint) if joint.kind == SQUARE else f"{cut_to(joint)} at {display.angle(joint.angle)}"
+    text = cut_to(joint)
+    if joint.kind != SQUARE and not _is_butted(joint):
+        text += f" at {display.angle(joint.angle)}"
     if joint.offset > 1e-6:
         text += f", {display.length(joint.offset)} off its centerline"
     if joint.corner_gap > 0.0:

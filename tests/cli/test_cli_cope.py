@@ -82,6 +82,19 @@ def test_text_names_every_end(tmp_path, capsys):
     assert not any(line != line.rstrip() for line in outcome.out.splitlines())
 
 
+def test_ends_in_one_line_are_told_as_square(tmp_path, capsys):
+    document = ezdxf.new()
+    for layer, start, end in (("A", 0, 500), ("B", 500, 1100)):
+        document.modelspace().add_line((start, 0), (end, 0), dxfattribs={"layer": layer})
+    path = tmp_path / "in-line.dxf"
+    document.saveas(path)
+    text = " ".join(
+        run(capsys, "cope", path, "--units", "mm", "--section", "40x2mm", "--layers", "separate").out.split()
+    )
+    assert "end B cut square, end to end with B; the centerlines meet at (500.00, 0.00, 0.00) mm" in text
+    assert "end A cut square, end to end with A;" in text and "mitred" not in text
+
+
 def test_inches_and_unitless_gap(tmp_path, capsys):
     """The same frame drawn in inches; a bare gap is in the drawing's unit."""
     path = frame(tmp_path / "frame.dxf", unit=1, scale=1 / 25.4)

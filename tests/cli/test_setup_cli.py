@@ -162,3 +162,19 @@ def test_tubes_that_differ_in_nothing_but_their_marks_are_not_alike(tmp_path, ca
     tables = re.findall(r"mark +from end A\n +bend 1 +(\S+) mm\n +bend 2 +(\S+) mm\n +bend 3 +(\S+) mm\n", told)
     ours, theirs = (tuple(map(float, row)) for row in tables)
     assert [b - a for a, b in zip(ours, theirs, strict=True)] == pytest.approx([50.0] * 3, abs=0.011)
+
+
+def test_the_list_of_what_is_cut_agrees_with_the_parts_above(tmp_path, capsys, shop):
+    """A part with an error has no stick cut; one without has."""
+    document = ezdxf.new("R2010", units=4)
+    for layer, y, radius in (("TIGHT", 0.0, 40.0), ("GOOD", 2000.0, 100.0)):
+        model = document.modelspace()
+        model.add_line((0, y), (400, y), dxfattribs={"layer": layer})
+        model.add_arc((400, y + radius), radius, 270, 360, dxfattribs={"layer": layer})
+        model.add_line((400 + radius, y + radius), (400 + radius, y + radius + 400), dxfattribs={"layer": layer})
+    document.saveas(tmp_path / "two.dxf")
+    text = run(capsys, "setup", tmp_path / "two.dxf", "--shop", shop, "--section", "25x2mm").out
+    above, below = text.split("to cut  cut length")
+    assert above.count("Cut no stick for it yet.") == 1
+    assert [" ".join(row.split()[:2]) for row in below.split("\n")[1:3]] == ["not yet", "1 x"]
+    assert [row.split()[-1] for row in below.split("\n")[1:3]] == ["TIGHT", "GOOD"]

@@ -45,6 +45,19 @@ def pipe(at, along, radius, wall, length):
     return cylinder(at, along, radius, length).cut(cylinder(at, along, radius - wall, length))
 
 
+def faceted(stl):
+    """A mesh made into a solid of flat faces, as CAD programs do."""
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeSolid, BRepBuilderAPI_Sewing
+    from OCP.StlAPI import StlAPI_Reader
+    from OCP.TopoDS import TopoDS, TopoDS_Shape
+
+    triangles, sewing = TopoDS_Shape(), BRepBuilderAPI_Sewing(1e-4)
+    assert StlAPI_Reader().Read(triangles, str(stl))
+    sewing.Add(triangles)
+    sewing.Perform()
+    return cq.Shape.cast(BRepBuilderAPI_MakeSolid(TopoDS.Shell_s(sewing.SewedShape())).Solid())
+
+
 def same_table(a: BendTable, b: BendTable, tol: float) -> bool:
     if len(a.bends) != len(b.bends) or abs(a.tail - b.tail) > tol:
         return False

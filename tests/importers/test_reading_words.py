@@ -31,7 +31,7 @@ from outline_drawings import (
 )
 from outline_drawings import plate as holed_plate
 from places import FIXTURES as EVERY
-from tube_bodies import angle_iron, cylinder, pipe, plate, shaft, spring
+from tube_bodies import angle_iron, cylinder, faceted, pipe, plate, shaft, spring
 from tubes import run_of
 
 from converter.findings import CODES, Clause, Finding
@@ -235,6 +235,7 @@ def solids() -> Iterator[Told]:
         angle_iron(),
         shaft(),
         spring(),
+        faceted(EVERY / "mesh" / "freecad-square.stl"),
     ]
     shapes += [*solids_of("open").values(), *solids_of("t-slot").values()]
     shapes += [solids_of("rhs")[name] for name in ("one sharp", "chamfered")]

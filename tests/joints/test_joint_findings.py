@@ -202,7 +202,7 @@ SCENES = {
     ),
     ("joint-butt", ""): (
         [TWINS[0], straight("B", (500, 0, 0), (900, 0, 0), RAIL)],
-        "A, end B: at (500.00, 0.00, 0.00) mm it meets B in line; both ends are cut square.",
+        "A, end B: at (500.00, 0.00, 0.00) mm it and B go on in one line; both ends are cut square.",
     ),
     ("joint-ring", ""): (
         CORNER, asks(tube="A", cope_to=["B"]) + asks(tube="B", cope_to=["A"]),

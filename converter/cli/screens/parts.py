@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 
 from converter.cli.screens.grid import Grid, fill
 from converter.model.part import Part
@@ -27,11 +27,15 @@ def part_marks(part: Part, marks: Mapping[tuple[str, int], str]) -> dict[tuple[s
     return found
 
 
-def to_cut_text(rows: Sequence[tuple[Part, str, str]]) -> str:
+def to_cut_text(rows: Sequence[tuple[Part, str, str]], not_yet: Container[str] = ()) -> str:
     """How many of each part are cut how long.
 
     Args:
         rows: part, cut length and section of each, as shown.
+        not_yet: names of the parts of which no stick is cut yet.
     """
-    cells = [[f"{len(part.tubes)} x", length, section, one_line(part.name)] for part, length, section in rows]
+    cells = [
+        ["not yet" if part.name in not_yet else f"{len(part.tubes)} x", length, section, one_line(part.name)]
+        for part, length, section in rows
+    ]
     return Grid(["to cut", "cut length", "section", "part"], cells, "rrll").text()

@@ -75,7 +75,7 @@ def _to_cut(job: Job) -> str:
         setup, section = job.shown.setup_of[part.first.name], part.first.section
         stick = cut_length(setup.stick_length, display) if setup.stick_length > 0.0 else "none"
         rows.append((part, stick, describe(section, display) if section else "section unknown"))
-    return to_cut_text(rows)
+    return to_cut_text(rows, {part.name for part in job.shown.parts if job.shown.is_refused(part)})
 
 
 def setup_text(

@@ -11,6 +11,7 @@ from converter.bending.setup.words import stop_step_note
 from converter.cli.screens.findings import findings_text
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import bold, room
+from converter.exporters.data.table_json import finding_value
 from converter.findings.wording import counted
 from converter.quoting import one_line
 from converter.shop.sections import describe
@@ -140,12 +141,8 @@ def springback_document(answer: SpringbackAnswer) -> dict[str, Any]:
         "comes_out": None if answer.stop_set is None else law.outcome(answer.stop_set),
         "radius_out": None if stop is None else law.radius_out(request.die.clr, stop),
         "resume": None if answer.resume is None else asdict(answer.resume),
-        "findings": [
-            {"code": f.code, "severity": f.severity, "message": f.message_in(display), "measured": f.measured,
-             "limit": f.limit, "unit": f.unit, "cure": f.cure_in(display)}
-            for f in answer.findings
-        ],
-    }  # fmt: skip
+        "findings": [finding_value(finding, display) for finding in answer.findings],
+    }
 
 
 def plot(

@@ -33,7 +33,6 @@ def audit_document(jobs: Sequence[Job]) -> dict[str, Any]:
                 **finding_value(finding, job.display),
                 "layer": finding.layer,
                 "handle": finding.handle,
-                "cure": finding.cure_in(job.display) or None,
             }
             for job in jobs
             for finding in job.shown.findings

@@ -119,13 +119,14 @@ def error_document(error: ElbowroomError) -> dict[str, Any]:
 
 
 def finding_value(finding: Finding, display: Display | None = None) -> dict[str, Any]:
-    """A finding with the keys every ``--json`` output shares; ``display``: how its sentence shows lengths."""
+    """A finding with the keys every ``--json`` output shares; ``display``: how its sentences show lengths."""
     return {
         "code": finding.code,
         "severity": finding.severity,
         "tube": finding.tube,
         "bend": finding.bend,
         "message": finding.message_in(display),
+        "cure": finding.cure_in(display) or None,
         "measured": finding.measured,
         "limit": finding.limit,
         "unit": finding.unit,

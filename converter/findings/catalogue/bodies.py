@@ -167,6 +167,10 @@ clause("solid-boss", "a boss of {od:length} across, {length:length} long, on som
 clause("solid-without-faces", "it has no faces")
 clause("solid-sphere", "a sphere or part of one")
 clause("solid-all-flat", "a plate, block or bracket: all of its {faces:count face} flat")
+clause(
+    "solid-faceted",
+    "a mesh made into a solid ({faces:count face}, flat triangles): export it as STL or 3MF, whose triangles are read",
+)
 clause("solid-one-flat-face", "a single flat face")
 clause("solid-cone", "a cone: it tapers from {small:length} to {large:length} across")
 clause("solid-free-form", "free-form: {odd:,} of its {faces:count face} are no cylinder, torus, cone, sphere or plane")

@@ -132,7 +132,7 @@ define(
     "joint-butt",
     NOTE,
     "Two ends meet in line; both are cut square.",
-    says="at {place:place} it meets {mate:bare} in line; both ends are cut square",
+    says="at {place:place} it and {mate:bare} go on in one line; both ends are cut square",
 )
 
 # --- what the job file says ------------------------------------------------------------------

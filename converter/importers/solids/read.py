@@ -100,7 +100,7 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     from converter.importers.solids.chains import bridge, chains_of, nest
     from converter.importers.solids.faces import faces_of
     from converter.importers.solids.pieces import pieces_of
-    from converter.importers.solids.reasons import why_none, why_not, why_open
+    from converter.importers.solids.reasons import is_faceted, why_none, why_not, why_open
     from converter.importers.solids.remains import with_remains
     from converter.importers.solids.stock import without_hardware
     from converter.importers.solids.straight import by_cuts, closed_solid
@@ -143,6 +143,8 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
         tables = [_fused(one, len(tables), job) for one in tables]
     tables = with_plate_doubt(tables)
     tables = with_remains(tables, shapes, taken, volume, is_solid, job.tol)
+    if is_faceted(body) and any(finding.code == "solid-remains" for one in tables for finding in one.findings):
+        tables, refused = [], []  # of a bent tube only the straights have faces
     return tables, None if tables else why_none(body, refused)
 
 

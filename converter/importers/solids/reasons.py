@@ -17,6 +17,8 @@ STUB = 0.5
 STUB_AMONG_OTHERS = 1.5
 #: A slit of more than this part of the way around makes an open profile of a tube.
 _OPEN = 0.1
+#: So many flat faces, of which so large a part are triangles, are a mesh that a program made a solid of.
+_FACETS, _MOSTLY = 32, 0.9
 #: A body that goes around by half, give or take so much of a turn, is a half of something split along it.
 _HALF = 0.05
 
@@ -64,6 +66,8 @@ def why_none(body: SolidBody, refused: list[Clause]) -> Clause:
     if kinds[SPHERE] and kinds[SPHERE] + kinds[PLANE] == count:
         return Clause.of("solid-sphere")
     if kinds[PLANE] == count:
+        if is_faceted(body):
+            return Clause.of("solid-faceted", faces=count)
         return Clause.of("solid-all-flat", faces=count) if count > 1 else Clause.of("solid-one-flat-face")
     cone = next((p for p in body.patches if p.shape.kind == CONE), None)
     if cone is not None and not kinds[CYLINDER] and not kinds[TORUS] and not kinds[OTHER]:
@@ -76,6 +80,12 @@ def why_none(body: SolidBody, refused: list[Clause]) -> Clause:
     if kinds[PLANE]:
         return Clause.of("solid-flat-with-cylinders")
     return Clause.of("solid-nothing-round", faces=count)
+
+
+def is_faceted(body: SolidBody) -> bool:
+    """Whether a body is a mesh that a program made a solid of: many flat faces, nearly all of them triangles."""
+    triangles = sum(patch.shape.kind == PLANE and len(patch.rims) == 3 for patch in body.patches)
+    return len(body.patches) >= _FACETS and triangles >= _MOSTLY * len(body.patches)
 
 
 def _half(body: SolidBody) -> float | None:

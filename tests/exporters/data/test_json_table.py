@@ -77,6 +77,7 @@ FINDING = strict(
     limit=NUMBER_OR_NULL,
     unit=TEXT_OR_NULL,
     at={"anyOf": [POINT, {"type": "null"}]},
+    cure={"type": ["string", "null"], "minLength": 1},
 )
 DOCUMENT = strict(
     schema={"const": "elbowroom/table/1"},

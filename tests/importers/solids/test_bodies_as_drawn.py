@@ -11,7 +11,8 @@ import cadquery as cq
 import pytest
 from iges_tools import kernel_iges
 from member_bodies import box, swept, tube_along_x
-from tube_bodies import assert_is, codes, cylinder, only, pipe, reason, tubes
+from places import FIXTURES
+from tube_bodies import assert_is, codes, cylinder, faceted, only, pipe, reason, tubes
 from tubes import run_of
 
 from converter.importers.registry import read
@@ -148,6 +149,13 @@ REFUSED = {
 def test_refused_by_name(name):
     shape, word = REFUSED[name]
     assert word in reason(shape())
+
+
+def test_a_mesh_made_into_a_solid_is_told_as_that():
+    """It was "a plate, block or bracket"."""
+    mesh = FIXTURES / "mesh" / "freecad-square.stl"
+    assert "a mesh made into a solid (288 faces, flat triangles): export it as STL or 3MF" in reason(faceted(mesh))
+    assert len(read(mesh).tables) == 1, "as the sentence says"
 
 
 def test_surfaces_of_a_tube_with_a_closed_bore_are_no_two_bars(tmp_path):
