@@ -29,6 +29,8 @@ from converter.shop.stock import goes_with, price_for
 from converter.tolerances import PAST_LENGTH
 from converter.units import Display, rounded_up
 
+#: What the audit tells by the shop file's bars, and the list by those it cuts from: it leaves out what no bar is for.
+_BY_BARS = frozenset({("stick-too-long", "rack"), ("stick-too-long", "saw")})
 #: Tries for a sheet: the plain one and another, which is a tenth of a second for an ordinary job.
 _FEW_DIVES = 2
 #: Parts of which the program over patterns would take seconds.
@@ -305,7 +307,7 @@ def cut_list(
         key = next(alike, (section, name))
         sections.setdefault(key, (section, name))
         sorted_out.setdefault(key, []).append(piece)
-    findings = refusals(jobs)
+    findings = refusals(jobs, _BY_BARS)
     if no_section:
         findings.append(Finding("piece-no-section", values=some_named(no_section)))
     groups = []

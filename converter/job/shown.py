@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -186,12 +186,19 @@ class Shown:
         )
 
 
-def refusals(jobs: Sequence[Job]) -> list[Finding]:
-    """What keeps the parts shown of jobs from being made as drawn, for a list that counts them all the same."""
+def refusals(jobs: Sequence[Job], own: Container[tuple[str, str]] = ()) -> list[Finding]:
+    """What keeps the parts shown of jobs from being made as drawn, for a list that counts them all the same.
+
+    Args:
+        jobs: whose parts.
+        own: (code, variant) of what the list judges itself.
+    """
     names, told = list[str](), list[Finding]()
     for job in jobs:
-        told += [finding for finding in job.shown.findings if finding.severity == ERROR and finding.tube is None]
-        names += [name_among(jobs, job, part) for part in job.shown.parts if job.shown.is_refused(part)]
+        errors = [one for one in job.shown.findings if one.severity == ERROR and (one.code, one.variant) not in own]
+        told += [finding for finding in errors if finding.tube is None]
+        refused = {finding.tube for finding in errors}
+        names += [name_among(jobs, job, part) for part in job.shown.parts if not refused.isdisjoint(part.names)]
     return [*([Finding("part-refused", values=some_named(names))] if names else []), *told]
 
 

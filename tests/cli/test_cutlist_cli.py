@@ -187,6 +187,15 @@ def test_pieces_are_as_long_as_the_bars_that_are_named_and_keep_the_unit(capsys,
     assert [(p["length"], p["count"], p["lacking"]) for p in group["pieces"]] == [(pytest.approx(75 * 25.4), 2, 0)]
 
 
+def test_how_long_a_piece_may_be_goes_by_the_bars_it_is_cut_from(capsys, long_rail):
+    """The audit goes by the shop file's bar of 100 in; on the list a bar of 200 in that can be bought is enough."""
+    short = run(capsys, "cutlist", *long_rail, "--json")
+    assert (short.status, [one["code"] for one in short.json["findings"]]) == (1, ["piece-too-long"])
+    enough = run(capsys, "cutlist", *long_rail, "--bar", "200", "--json")
+    assert (enough.status, enough.json["findings"]) == (0, [])
+    assert [one["code"] for one in run(capsys, "audit", *long_rail, "--json").json["findings"]] == ["stick-too-long"]
+
+
 def test_a_drop_that_lies_half_way_between_two_roundings_shows_alike_everywhere(capsys, long_rail, tmp_path):
     """100 - 0.25 - 67.962 - 0.0625 = 31.7255 in: the row said 31.725 and the sentence 31.726."""
     doc = ezdxf.new("R2010", units=1)

@@ -125,6 +125,7 @@ def cutlist(
         raise OptionError("--to, --paper and --force go with --out DIR: name the folder to write to.")
 
     from converter.exporters.cutting.files import KINDS, write_cut_list
+    from converter.findings import has_errors
     from converter.job.cutlist import Quantities, bars_for, check_quantities, cut_list
     from converter.job.pieces import in_pieces
     from converter.shop.rack import load_rack
@@ -164,7 +165,7 @@ def cutlist(
     _show(opened, cuts, console, None if out is None else written)
     if booked:
         console.say(booked)
-    return 1 if any(job.has_errors for job in opened) or any(f.severity == "error" for f in cuts.findings) else 0
+    return 1 if has_errors(cuts.findings) else 0
 
 
 def counts_from(typed: Sequence[str]) -> tuple[tuple[str, int], ...]:
