@@ -350,8 +350,13 @@ def first_cut_list(jobs: Sequence[Job]) -> CutList | None:
 
 
 def _parts(jobs: Sequence[Job]) -> list[tuple[int, Part, Setup]]:
-    """Every part of every job, with the job's number."""
-    return [(at, part, setup) for at, job in enumerate(jobs) for part, setup in job.shown.first_setups]
+    """Every part of every job of which its cuts leave something, with the job's number."""
+    return [
+        (at, part, setup)
+        for at, job in enumerate(jobs)
+        for part, setup in job.shown.first_setups
+        if setup.stick_length > PAST_LENGTH
+    ]
 
 
 def _piece(name: str, part: Part, setup: Setup, quantities: Quantities) -> CutPiece:
@@ -361,7 +366,7 @@ def _piece(name: str, part: Part, setup: Setup, quantities: Quantities) -> CutPi
         if _is_like(part, pattern):
             count = wanted
     is_bent = bool(setup.tube.run.table.bends)
-    return CutPiece(name, max(setup.stick_length, 0.0), count, setup.saw_angles, is_bent)
+    return CutPiece(name, setup.stick_length, count, setup.saw_angles, is_bent)
 
 
 def check_quantities(jobs: Sequence[Job], quantities: Quantities) -> None:

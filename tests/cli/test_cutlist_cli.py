@@ -196,6 +196,18 @@ def test_how_long_a_piece_may_be_goes_by_the_bars_it_is_cut_from(capsys, long_ra
     assert [one["code"] for one in run(capsys, "audit", *long_rail, "--json").json["findings"]] == ["stick-too-long"]
 
 
+def test_a_tube_of_which_its_cuts_leave_nothing_is_no_piece(capsys, tmp_path):
+    """Its error is told, and the rest is nested (seed 71, options 1243: it was a mistake of ours inside)."""
+    doc = ezdxf.new("R2010", units=4)
+    doc.modelspace().add_line((0, 0), (1000, 0), {"layer": "RAIL"})
+    doc.modelspace().add_line((500, 0), (500, 8), {"layer": "STUB"})  # within the rail
+    doc.saveas(tmp_path / "stub.dxf")
+    outcome = run(capsys, "cutlist", tmp_path / "stub.dxf", "--section", "25x2mm", "--bar", "6m", "--json")
+    (group,) = outcome.json["groups"]
+    assert outcome.status == 1 and [piece["name"] for piece in group["pieces"]] == ["RAIL"]
+    assert "'STUB' cannot be made as drawn" in " ".join(one["message"] for one in outcome.json["findings"])
+
+
 def test_a_drop_that_lies_half_way_between_two_roundings_shows_alike_everywhere(capsys, long_rail, tmp_path):
     """100 - 0.25 - 67.962 - 0.0625 = 31.7255 in: the row said 31.725 and the sentence 31.726."""
     doc = ezdxf.new("R2010", units=1)

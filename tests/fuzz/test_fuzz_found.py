@@ -25,6 +25,7 @@ from converter.importers.dxf.layers import decoded
 from converter.importers.mesh.square import follow
 from converter.importers.registry import ReadOptions, read
 from converter.importers.step import trial
+from converter.importers.step.bounds import far_out_in
 from converter.job import open_job
 from converter.joints.cuts.wrap import tile, tile_count
 from converter.kernel.session import kernel_failure
@@ -390,6 +391,29 @@ def test_a_step_file_with_references_in_a_circle_does_not_take_the_process_along
     with pytest.raises(ReadError) as caught:
         read(path)
     assert re.search(r"circle\.step is damaged and breaks the CAD kernel \(#\d+ refers to itself", caught.value.message)
+
+
+@pytest.mark.usefixtures("forked_trials")
+def test_an_edge_far_out_in_the_coordinates_of_its_surface_does_not_take_for_ever(tmp_path, monkeypatch):
+    """The kernel goes out to it turn by turn: 7.7 million turns around a cylinder of splines (seed 72, step-rare)."""
+    import cadquery as cq
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_NurbsConvert
+
+    path = tmp_path / "far.step"
+    shape = BRepBuilderAPI_NurbsConvert(cq.Solid.makeCylinder(20.0, 300.0).wrapped, True).Shape()
+    cq.exporters.export(cq.Shape.cast(shape), str(path))
+    sound = path.read_bytes()
+    assert far_out_in(sound) == "" and len(read(path).tables) == 1
+    near = b"(6.28318530718,0.)"
+    path.write_bytes(sound.replace(near, b"(48252587.695041925,0.)"))
+    assert sound.count(near)
+    monkeypatch.setattr(trial, "_SECONDS", 2.0)
+    with pytest.raises(
+        ReadError, match=r"far.step is damaged \(an edge lies at 4.83e\+07 in a surface's own coordinates"
+    ):
+        read(path)
+    # far from the origin in space is no damage
+    assert far_out_in(b"#1=CARTESIAN_POINT('',(1.0E+07,0.,0.));#2=CARTESIAN_POINT('',(999999.,-1.));") == ""
 
 
 @pytest.mark.usefixtures("forked_trials")

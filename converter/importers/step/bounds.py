@@ -16,6 +16,10 @@ _START = re.compile(rb"ISO-10303-21\s*+;")
 _HEADER = re.compile(rb"\bHEADER\s*+;")
 _DATA = re.compile(rb"\bDATA\s*+[(;]")
 _INSTANCE = re.compile(rb"#\s*+\d++\s*+=")
+#: A point of two coordinates: on a plane, or in the own coordinates of a surface that an edge lies on.
+_FLAT_POINT = re.compile(rb"CARTESIAN_POINT\s*+\(\s*+'[^']*+'\s*+,\s*+\(\s*+([-+.0-9E]++)\s*+,\s*+([-+.0-9E]++)\s*+\)")
+#: How far such a point may lie out. On a surface that closes, the kernel goes there turn by turn: 1e6 takes seconds.
+_FARTHEST = 1e6
 #: The closing word; blank space, comments, NUL padding or a signature may follow.
 _END = b"END-ISO-10303-21"
 _WIDE = (b"\xff\xfe", b"\xfe\xff")
@@ -283,3 +287,20 @@ def _depth(nesting: bytes) -> int:
         deepest = max(deepest, int((tops - grounds).max()))
         before = int(heights[-1] - grounds[-1])
     return deepest
+
+
+def far_out_in(data: bytes) -> str:
+    """A point on a surface, in that surface's own coordinates, so far out that the kernel may never come to it; or ''.
+
+    Args:
+        data: an exchange structure without comments.
+    """
+    for match in _FLAT_POINT.finditer(data):
+        for text in match.groups():
+            try:
+                value = float(text)
+            except ValueError:
+                continue
+            if not abs(value) <= _FARTHEST:
+                return f"an edge lies at {value:.3g} in a surface's own coordinates"
+    return ""

@@ -18,7 +18,7 @@ from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
 from converter.importers.solids.end_to_end import end_to_end_findings, joined_end_to_end
 from converter.importers.source import Source
-from converter.importers.step.bounds import check_step
+from converter.importers.step.bounds import check_step, far_out_in
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
 from converter.importers.step.outside import OutsideParts
 from converter.importers.step.references import cycle_in
@@ -93,11 +93,11 @@ def _tried_session(data: bytes, name: str, tried: bool) -> StepSession:
     """A file loaded by the kernel, one that is malformed tried out in a process of its own first."""
     from converter.kernel.step.read import load_step
 
-    cycle = cycle_in(data)
-    if cycle and not tried:
-        try_out(data, name, cycle)
+    cycle, doubt = cycle_in(data), far_out_in(data)
+    if (cycle or doubt) and not tried:
+        try_out(data, name, cycle or doubt)
     session = load_step(data, name)
-    if session.broken and not (tried or cycle):
+    if session.broken and not (tried or cycle or doubt):
         try_out(data, name, session.broken)
     if cycle:
         session.broken = "; ".join(filter(None, (cycle, session.broken)))
