@@ -26,6 +26,9 @@ _FAILED = 2
 #: Signals that ask to stop. A terminal sends them to both processes, other programs to the parent alone.
 _ASKING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
 
+#: Seconds that a command has to come to an end once it is asked to: within a library in C++ it hears of no signal.
+_GRACE = 5.0
+
 
 class Notes:
     """A page of memory that both processes see: the child's task, and how far it came."""
@@ -101,13 +104,23 @@ def supervised(work: Callable[[], int], tell: Callable[[ElbowroomError, bool], i
         os.close(lifeline)
         _work(work, notes, handled, before, ending, parent)
     os.close(ending)
+    asked = 0
 
     def hand_on(number: int, frame: FrameType | None) -> None:
+        nonlocal asked
+        if not asked:
+            asked = number
+            signal.setitimer(signal.ITIMER_REAL, _GRACE)
         os.kill(child, number)
 
+    def end_it(number: int, frame: FrameType | None) -> None:
+        os.kill(child, signal.SIGKILL)
+
     handlers = [(number, signal.signal(number, hand_on)) for number in handled]
+    handlers.append((signal.SIGALRM, signal.signal(signal.SIGALRM, end_it)))
     signal.pthread_sigmask(signal.SIG_SETMASK, before)
     _, status, usage = os.wait4(child, 0)
+    signal.setitimer(signal.ITIMER_REAL, 0.0)
     for number, handler in handlers:
         signal.signal(number, handler)
     os.close(lifeline)
@@ -115,6 +128,8 @@ def supervised(work: Callable[[], int], tell: Callable[[ElbowroomError, bool], i
         return os.WEXITSTATUS(status)
     if os.WIFSIGNALED(status) and os.WTERMSIG(status) in _ASKING:
         return 128 + os.WTERMSIG(status)
+    if asked and os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL:
+        return 128 + asked
     return tell(why_ended(status, usage, notes.task), notes.begun)
 
 

@@ -281,6 +281,26 @@ step.read_for_trial(bounded={})"""
 # --- signals ------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_what_hears_no_signal_is_ended_all_the_same(number):
+    """A library in C++ that never returns: Ctrl-C was handed on to it for ever, and nothing came of it."""
+    code = """
+import signal, sys, time
+from converter.cli import supervise
+supervise._GRACE = 0.3
+def deaf():
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    print("begun", flush=True)
+    while True:
+        time.sleep(1)
+sys.exit(supervise.supervised(deaf, lambda error, begun: 9))"""
+    with subprocess.Popen(isolated_python(code), stdout=subprocess.PIPE, start_new_session=True) as process:
+        assert process.stdout.readline() == b"begun\n"
+        os.kill(process.pid, number)
+        assert process.stdout.read() == b"", "ends once both processes have"
+        assert process.wait(60) == 128 + number
+
+
 @pytest.fixture
 def halfway(tmp_path):
     """A convert that has begun to write to tmp_path/out, and ends with the test."""
