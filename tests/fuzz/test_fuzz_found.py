@@ -393,6 +393,21 @@ def test_a_step_file_with_references_in_a_circle_does_not_take_the_process_along
     assert re.search(r"circle\.step is damaged and breaks the CAD kernel \(#\d+ refers to itself", caught.value.message)
 
 
+@pytest.mark.parametrize("radius", [500.0, 9e10, 1e308])
+def test_what_is_left_out_may_be_of_any_size(tmp_path, radius):
+    """Of a hatch around a circle of 1e308 mm the library flattens without end (seed 72, dxf)."""
+    doc = ezdxf.new(units=4)
+    doc.modelspace().add_line((0.0, 0.0), (100.0, 0.0))
+    doc.modelspace().add_hatch().paths.add_edge_path().add_arc((0.0, 0.0), radius, 0.0, 360.0)
+    doc.saveas(tmp_path / "hatch.dxf")
+    drawing = read(tmp_path / "hatch.dxf", ReadOptions(keep_left_out=True))
+    assert [one.kind for one in drawing.ignored] == ["HATCH"] and len(drawing.curves) == 1
+    shapes = [] if drawing.aside is None else drawing.aside.shapes
+    points = [point for shape in shapes for point in shape.points]
+    assert bool(points) == (radius < 1e300) and len(points) < 10_000
+    assert all(math.hypot(*point) == pytest.approx(radius, rel=1e-3) for point in points)  # Bezier curves
+
+
 @pytest.mark.usefixtures("forked_trials")
 def test_an_edge_far_out_in_the_coordinates_of_its_surface_does_not_take_for_ever(tmp_path, monkeypatch):
     """The kernel goes out to it turn by turn: 7.7 million turns around a cylinder of splines (seed 72, step-rare)."""

@@ -14,6 +14,7 @@ from converter.importers.dxf.inserts import MAX_DEPTH, Blocks
 from converter.importers.dxf.layers import EntityLook, LayerRules, on_hidden
 from converter.importers.dxf.left_out import LeftOut, why_of
 from converter.importers.dxf.records import PlainRecord
+from converter.limits import FARTHEST
 from converter.model.drawing import Aside, LeftShape
 from converter.reducer.ends import sample
 
@@ -21,6 +22,8 @@ from converter.reducer.ends import sample
 _VISITS = 20_000
 #: Half the length in mm that stands for an endless line; pictures clip it.
 _ENDLESS = 1e6
+#: How far chords may lie off a curve: drawing units, and a part of how far out it reaches.
+_FLAT, _FLAT_PART = 0.01, 1e-6
 #: More points than this in one mesh show as a box.
 _FACE = 8
 
@@ -137,7 +140,14 @@ class Gathering:
         if isinstance(entity, PlainRecord):
             entity = entity.as_entity()
         for primitive in disassemble.to_primitives(disassemble.recursive_decompose([entity])):
-            points = tuple((v.x * k, v.y * k, v.z * k) for v in primitive.vertices())
+            corners = primitive.vertices()
+            if primitive.path is not None:
+                # of a curve beyond all measure the library finds no end
+                reach = max((abs(v) for corner in primitive.path.control_vertices() for v in corner.xyz), default=0.0)
+                if not reach * k <= FARTHEST:
+                    continue
+                corners = primitive.path.flattening(max(_FLAT, _FLAT_PART * reach))
+            points = tuple((v.x * k, v.y * k, v.z * k) for v in corners)
             if primitive.path is None and len(points) > _FACE:
                 lows, highs = zip(*((min(axis), max(axis)) for axis in zip(*points, strict=True)), strict=True)
                 yield LeftShape.box("", "", lows, highs).points
