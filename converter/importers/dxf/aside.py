@@ -141,7 +141,7 @@ class Gathering:
             entity = entity.as_entity()
         for primitive in disassemble.to_primitives(disassemble.recursive_decompose([entity])):
             corners = primitive.vertices()
-            if primitive.path is not None:
+            if primitive.path is not None and primitive.path.has_curves:
                 # of a curve beyond all measure the library finds no end
                 reach = max((abs(v) for corner in primitive.path.control_vertices() for v in corner.xyz), default=0.0)
                 if not reach * k <= FARTHEST:
