@@ -20,7 +20,7 @@ from converter.names import fits
 from converter.nesting.model import Nest, Pattern, StockBar, WantedLength
 from converter.nesting.solve import DIVES, SECONDS, nest
 from converter.progress import steps
-from converter.quoting import quoted
+from converter.quoting import quoted, shortened
 from converter.shop.metals import kg_per_mm, same_metal
 from converter.shop.model import Shop, Stick
 from converter.shop.rack import Rack
@@ -377,7 +377,7 @@ def check_quantities(jobs: Sequence[Job], quantities: Quantities) -> None:
     """
     for pattern, _ in quantities.parts:
         if not any(_is_like(part, pattern) for _, part, _ in _parts(jobs)):
-            names = ", ".join(part.name for _, part, _ in _parts(jobs)[:_MOST_NAMES])
+            names = ", ".join(shortened(part.name) for _, part, _ in _parts(jobs)[:_MOST_NAMES])
             raise OptionError(f"--qty: no part has a name or a layer like {quoted(pattern)}: there are {names}.")
 
 

@@ -11,7 +11,7 @@ from converter.errors import OptionError
 from converter.findings import ERROR, Clause, Finding, refused_bends
 from converter.model.run import Tube
 from converter.names import fits
-from converter.quoting import quoted
+from converter.quoting import quoted, shortened
 
 if TYPE_CHECKING:
     from converter.bending.setup.setup import Setup
@@ -70,7 +70,7 @@ class Shown:
         more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
         return OptionError(
             f"No tube of {self.job.source} has a name or a layer like {quoted(pattern)}: there are "
-            f"{', '.join(names[:_MOST_NAMES])}{more}.",
+            f"{', '.join(map(shortened, names[:_MOST_NAMES]))}{more}.",
             code="no-such-run",
             file=self.job.source,
         )

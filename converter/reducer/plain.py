@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from converter.arrays import Array, Flags, Index
+from converter.errors import GeometryError
 from converter.geometry.circles import crossed, within_half_turns
 from converter.geometry.vectors import Vec, any_normal
 from converter.model.bends import Bend, BendTable, Placement
@@ -293,5 +294,8 @@ def _build(
             bends.append(Bend(f, rot, ang, None if corner else r, 0.0, corner, source.handle, source.layer))
         start, direction, end = tuple(starts[k]), tuple(leaving[k]), tuple(ends[k])
         normal = tuple(normals[k]) if hi > lo else any_normal(direction)
-        out.append(ExactRun(BendTable(tuple(bends), tails[k]), Placement(start, direction, normal), worst[k], end))
+        try:
+            out.append(ExactRun(BendTable(tuple(bends), tails[k]), Placement(start, direction, normal), worst[k], end))
+        except GeometryError:  # beyond all measure: the general way says so by name
+            out.append(None)
     return out

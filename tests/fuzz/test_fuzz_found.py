@@ -393,6 +393,26 @@ def test_a_step_file_with_references_in_a_circle_does_not_take_the_process_along
     assert re.search(r"circle\.step is damaged and breaks the CAD kernel \(#\d+ refers to itself", caught.value.message)
 
 
+def test_a_tube_of_straights_beyond_all_measure_is_told_with_its_file(tmp_path, capsys):
+    """Half a sentence, without the file (seed 72, dxf 2107)."""
+    doc = ezdxf.new(units=4)
+    doc.modelspace().add_lwpolyline([(-6e10, 0.0), (6e10, 0.0), (6e10, 4e10)], dxfattribs={"layer": "FAR"})
+    doc.saveas(tmp_path / "far.dxf")
+    message = failed(run(capsys, "table", tmp_path / "far.dxf"))
+    assert re.search(r"far\.dxf: .*FAR.* cannot be worked out \(a tube of 1\.6e\+11 mm is longer than", message), (
+        message
+    )
+
+
+def test_long_names_are_cut_where_tubes_are_listed(tmp_path, capsys):
+    """A message of 3,000 characters (seed 71, json 9493)."""
+    doc = ezdxf.new(units=4)
+    doc.modelspace().add_line((0.0, 0.0), (100.0, 0.0), {"layer": "x" * 250})
+    doc.modelspace().add_line((0.0, 900.0), (100.0, 900.0), {"layer": "y" * 250})
+    doc.saveas(tmp_path / "names.dxf")
+    assert len(failed(run(capsys, "table", tmp_path / "names.dxf", "--run", "TUBE"))) < 600
+
+
 @pytest.mark.parametrize("radius", [500.0, 9e10, 1e308])
 def test_what_is_left_out_may_be_of_any_size(tmp_path, radius):
     """Of a hatch around a circle of 1e308 mm the library flattens without end (seed 72, dxf)."""
