@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
@@ -77,21 +78,23 @@ def _more_of_dies(shop: Shop) -> list[str]:
     return found
 
 
+def _where_known(show: Callable[[float], str], *rows: tuple[str, float | None]) -> list[str]:
+    """The words of each row with its value as shown; none of a row without a value."""
+    return [words.format(show(value)) for words, value in rows if value is not None]
+
+
 def _metals(shop: Shop) -> list[str]:
     """A line for each metal with figures of its own; one for all the others."""
     bare, found = [], []
     for metal in shop.metals:
-        figures = [
-            words.format(value)
-            for words, value in (
-                ("yield {:g} MPa", metal.yield_mpa),
-                ("tensile {:g} MPa", metal.tensile_mpa),
-                ("modulus {:g} GPa", metal.modulus_gpa),
-                ("{:g} kg/m³", metal.density),
-                ("elongation {:g} %", metal.elongation),
-            )
-            if value is not None
-        ]
+        figures = _where_known(
+            "{:g}".format,
+            ("yield {} MPa", metal.yield_mpa),
+            ("tensile {} MPa", metal.tensile_mpa),
+            ("modulus {} GPa", metal.modulus_gpa),
+            ("{} kg/m³", metal.density),
+            ("elongation {} %", metal.elongation),
+        )
         figures += [f"by {one_line(metal.standard)}"] if metal.standard else []
         if figures:
             found.append(f"{one_line(metal.name)}: {', '.join(figures)}")
@@ -209,12 +212,11 @@ def _machine(shop: Shop, display: Display) -> str:
         parts.append(f"turns told as a distance to {machine.turn_within:g}°")
     parts += [f"bends {machine.bends_to}"] if machine.bends_to else []
     parts += ["swings the stick behind the die"] if machine.swings == "behind" else []
-    for words, value in (
+    parts += _where_known(
+        display.length,
         ("pivot {} above the floor", machine.pivot_height),
         ("cut lengths up to {}", machine.max_length),
-    ):
-        if value is not None:
-            parts.append(words.format(display.length(value)))
+    )
     if machine.proven_section is not None:
         metal = f" {one_line(machine.proven_metal)}" if machine.proven_metal else ""
         parts.append(f"proven on {describe(machine.proven_section, display)}{metal}")
@@ -224,17 +226,14 @@ def _machine(shop: Shop, display: Display) -> str:
 def _room(shop: Shop, display: Display) -> list[str]:
     """Ceiling and walls in a line, then a line for each box."""
     machine = shop.machine
-    around = [
-        words.format(display.length(value))
-        for words, value in (
-            ("ceiling {} above the floor", machine.ceiling),
-            ("wall {} ahead", machine.wall_ahead),
-            ("wall {} behind", machine.wall_behind),
-            ("wall {} to the left", machine.wall_left),
-            ("wall {} to the right", machine.wall_right),
-        )
-        if value is not None
-    ]
+    around = _where_known(
+        display.length,
+        ("ceiling {} above the floor", machine.ceiling),
+        ("wall {} ahead", machine.wall_ahead),
+        ("wall {} behind", machine.wall_behind),
+        ("wall {} to the left", machine.wall_left),
+        ("wall {} to the right", machine.wall_right),
+    )
     boxes = [
         f"{one_line(box.name)}: from {place_text(box.low, display)} to {place_text(box.high, display)}"
         for box in machine.boxes
