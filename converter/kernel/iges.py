@@ -7,18 +7,21 @@ a call.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any, TypeAlias
+
+import numpy as np
 
 from converter.errors import ReadError
 from converter.kernel import require
 from converter.kernel.session import kernel_failure, quiet, settings
 from converter.kernel.step.labels import items, name_by_person, text
 from converter.kernel.step.tree import Instance
-from converter.kernel.topology import Box, compound, exact_box, subshapes
+from converter.kernel.topology import Box, compound, exact_box, rough_box, subshapes
 from converter.quoting import LONGEST_REASON, shortened
 
 _WORDS = {"xstep.cascade.unit": "MM"}
@@ -35,6 +38,9 @@ _MM_FLAG = 2
 _COLORS = {1: "black", 2: "red", 3: "green", 4: "blue", 5: "yellow", 6: "magenta", 7: "cyan", 8: "white"}
 #: mm by which the edges of surfaces side by side may lie apart: exact surfaces trimmed by fitted curves do.
 SEW = 0.01
+#: mm; a boundary is not laid out on its surface more finely, whatever resolution the file claims: at 1e-7 mm the kernel
+#: mistakes rounding for a way around the seam, and faces come out over two turns, inside out or without any width.
+LEAST_RESOLUTION = 1e-4
 #: A shell with more edges of one face only is open.
 _MOST_SLITS = 60
 
@@ -177,12 +183,13 @@ def load_iges(path: Path, name: str, names: LayerNames) -> IgesSession:
                 code="no-geometry",
                 file=name,
             )
-        per_unit = float(model.GlobalSection().UnitValue())
+        header = model.GlobalSection()
+        per_unit = float(header.UnitValue())
         if not per_unit > 0.0:  # a unit that does not exist: what its numbers are is told by whoever asks
-            header = model.GlobalSection()
             header.SetUnitFlag(_MM_FLAG)
-            model.SetGlobalSection(header)
             per_unit = 1.0
+        header.SetResolution(max(float(header.Resolution()), LEAST_RESOLUTION / per_unit))
+        model.SetGlobalSection(header)
         return IgesSession(reader, name, _broken(reader), per_unit, names)
 
 
@@ -305,11 +312,12 @@ def _with_cavities(bodies: list[Any], labels: IgesLabels) -> list[Any]:
     from OCP.TopoDS import TopoDS
 
     solids = [k for k, body in enumerate(bodies) if body.ShapeType() == Kind.TopAbs_SOLID]
-    boxes = {k: exact_box(bodies[k]) for k in solids} if len(solids) > 1 else {}
-    around = {
-        k: [j for j in solids if j != k and _is_inside(boxes[k], boxes[j]) and _has_a_corner_in(bodies[k], bodies[j])]
-        for k in solids
-    }
+    around: dict[int, list[int]] = {k: [] for k in solids}
+    exact = cache(lambda k: exact_box(bodies[k]))
+    for k, j in _perhaps_inside([bodies[k] for k in solids]):
+        inner, outer = solids[k], solids[j]
+        if _is_inside(exact(inner), exact(outer)) and _has_a_corner_in(bodies[inner], bodies[outer]):
+            around[inner].append(outer)
     makers: dict[int, Any] = {}
     for k in solids:
         if len(around[k]) % 2:  # in the metal of the one that lies in one solid less
@@ -327,6 +335,27 @@ def _with_cavities(bodies: list[Any], labels: IgesLabels) -> list[Any]:
     return found
 
 
+def _perhaps_inside(solids: Sequence[Any]) -> list[tuple[int, int]]:
+    """Pairs of solids of which the first has a corner within a box around the second, in order."""
+    if len(solids) < 2:
+        return []
+    corners = np.array([_corner(solid).Coord() for solid in solids])
+    boxes = np.array([rough_box(solid) for solid in solids])
+    found: list[tuple[int, int]] = []
+    for k, corner in enumerate(corners):
+        held = ((boxes[:, 0] <= corner) & (corner <= boxes[:, 1])).all(axis=1)
+        found += [(k, j) for j in np.flatnonzero(held).tolist() if j != k]
+    return found
+
+
+def _corner(solid: Any) -> Any:
+    """One corner of a solid."""
+    from OCP.BRep import BRep_Tool
+    from OCP.TopoDS import TopoDS
+
+    return BRep_Tool.Pnt_s(TopoDS.Vertex_s(next(subshapes(solid, "VERTEX"))))
+
+
 def _is_inside(inner: Box, outer: Box) -> bool:
     (low, high), (least, most) = inner, outer
     return not any(a <= b for a, b in zip(low, least, strict=True)) and not any(
@@ -336,13 +365,10 @@ def _is_inside(inner: Box, outer: Box) -> bool:
 
 def _has_a_corner_in(inner: Any, outer: Any) -> bool:
     """Whether a solid whose box is inside another one's lies within its outside: a corner of it does."""
-    from OCP.BRep import BRep_Tool
     from OCP.BRepClass3d import BRepClass3d_SolidClassifier
     from OCP.TopAbs import TopAbs_State
-    from OCP.TopoDS import TopoDS
 
-    corner = TopoDS.Vertex_s(next(subshapes(inner, "VERTEX")))
-    classifier = BRepClass3d_SolidClassifier(outer, BRep_Tool.Pnt_s(corner), 1e-6)
+    classifier = BRepClass3d_SolidClassifier(outer, _corner(inner), 1e-6)
     return bool(classifier.State() == TopAbs_State.TopAbs_IN)
 
 

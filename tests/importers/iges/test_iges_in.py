@@ -6,6 +6,7 @@ import json
 
 import pytest
 from iges_tools import Entity, arc, build, kernel_iges, line
+from many_tubes import different_tubes
 from places import FIXTURES
 from step_tools import rows, step_bytes
 from tubes import run_of
@@ -13,6 +14,8 @@ from tubes import run_of
 from converter.importers.registry import ReadOptions, detect, read
 from converter.kernel.shapes.solids import centerline_wire, tube_solid
 from converter.kernel.step.write import StepItem
+from converter.kernel.topology import compound
+from converter.model.run import Run, reverse_run
 from converter.model.section import Section
 from converter.reducer import reduce_drawing
 
@@ -82,6 +85,24 @@ def test_the_same_part_as_step_and_iges_gives_the_same_table(tmp_path, section, 
     wire = kernel_iges(centerline_wire(run), tmp_path / "w.igs", solids)
     (drawn,) = reduce_drawing(read(wire))[0]
     assert rows(drawn) == pytest.approx(rows(run), abs=1e-5)
+
+
+def test_tubes_of_many_bends_as_surfaces_wherever_they_lie(tmp_path):
+    """Up to 120 m from the origin: the writer claims 1e-7 mm there, and one tube of four came out as several."""
+    tubes = different_tubes(50, bends=4)
+    some = [tube for number, tube in enumerate(tubes) if number < 6 or number in (41, 46, 49)]
+    path = kernel_iges(
+        compound([tube_solid(tube.run, tube.section) for tube in some]), tmp_path / "far.igs", solids=False
+    )
+    drawing = read(path)
+    assert not drawing.ignored and not [one for made in drawing.tables for one in made.findings]
+    for made, tube in zip(sorted(drawing.tables, key=lambda one: one.placement.start[1]), some, strict=True):
+        run = Run("T", None, False, made.table, made.placement)
+        ends = (start, end) = tube.run.start, tube.run.end
+        assert sorted((run.start, run.end)) == [pytest.approx(one, abs=1e-3) for one in sorted(ends)], (start, end)
+        same = run if run.start == pytest.approx(start, abs=1e-3) else reverse_run(run)
+        assert rows(same) == pytest.approx(rows(tube.run), abs=1e-3)
+        assert (made.section.od, made.section.wall) == (pytest.approx(38.1, abs=1e-4), pytest.approx(3.0, abs=1e-4))
 
 
 HOOK = [
