@@ -96,34 +96,16 @@ def _unique(points: Array, keys: Array | None = None) -> tuple[Array, Ints]:
 
 
 def _bodies(points: Array, faces: Ints) -> Welded:
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
-    a, b, c = (points[faces[:, k]] for k in range(3))
-    cross = np.cross(b - a, c - a)
-    double = np.sqrt(np.einsum("ij,ij->i", cross, cross))
-    size = np.maximum.reduce([np.abs(ends[:, k] - a[:, k]) for ends in (b, c) for k in range(3)])
-    good = double > 1e-12 * size * size
-    kept = faces[good]
+    kept, unit, areas = _with_area(points, faces)
     flat = int(len(faces) - len(kept))
     if len(kept) == 0:
         return Welded((), flat)
     n = len(points)
-    i = np.concatenate((kept[:, 0], kept[:, 1]))
-    j = np.concatenate((kept[:, 1], kept[:, 2]))
-    graph = coo_matrix((np.ones(len(i), np.int8), (i, j)), shape=(n, n))
-    _, label = connected_components(graph, directed=False)
-    of_face = label[kept[:, 0]]
-    # bodies in the order of their first face
-    _, first, of_face = np.unique(of_face, return_index=True, return_inverse=True)
-    rank = np.empty(len(first), np.int64)
-    rank[np.argsort(first, kind="stable")] = np.arange(len(first))
-    of_face = rank[of_face.reshape(-1)]
-    order = np.argsort(of_face, kind="stable")
-    kept, of_face = kept[order], of_face[order]
-    unit = (cross[good] / double[good, None])[order]
-    areas = (0.5 * double[good])[order]
+    of_face = _body_of_face(n, kept)
     counts = np.bincount(of_face)
+    if len(counts) > 1:
+        order = np.argsort(of_face, kind="stable")
+        kept, of_face, unit, areas = kept[order], of_face[order], unit[order], areas[order]
     stops = np.cumsum(counts)
     rims, tangles, crooked = _edges(kept, of_face, len(counts))
     # vertices numbered body by body: a vertex is in one body only
@@ -149,6 +131,30 @@ def _bodies(points: Array, faces: Ints) -> Welded:
         )
         out.append(_looking_one_way(body) if crooked[k] else body)
     return Welded(tuple(_looking_out(out)), flat)
+
+
+def _with_area(points: Array, faces: Ints) -> tuple[Ints, Array, Array]:
+    """The triangles that have an area (n, 3), their unit normals (n, 3) and areas (n,) in mm2."""
+    a, b, c = (points[faces[:, k]] for k in range(3))
+    cross = np.cross(b - a, c - a)
+    double = np.sqrt(np.einsum("ij,ij->i", cross, cross))
+    size = np.maximum.reduce([np.abs(ends[:, k] - a[:, k]) for ends in (b, c) for k in range(3)])
+    good = double > 1e-12 * size * size
+    return faces[good], cross[good] / double[good, None], 0.5 * double[good]
+
+
+def _body_of_face(count: int, faces: Ints) -> Ints:
+    """(m,) the body that each triangle belongs to, in the order of their first ones; ``count`` points in all."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    i, j = (np.concatenate((faces[:, k], faces[:, k + 1])).astype(np.int32) for k in range(2))
+    graph = coo_matrix((np.ones(len(i), np.int8), (i, j)), shape=(count, count))
+    _, label = connected_components(graph, directed=False)
+    _, first, of_face = np.unique(label[faces[:, 0]], return_index=True, return_inverse=True)
+    rank = np.empty(len(first), np.int64)
+    rank[np.argsort(first, kind="stable")] = np.arange(len(first))
+    return rank[of_face.reshape(-1)]
 
 
 def _looking_out(bodies: list[MeshBody]) -> list[MeshBody]:
@@ -261,17 +267,21 @@ def _looking_one_way(body: MeshBody) -> MeshBody:
     return _turned(found, np.ones(count, bool)) if wrong else found
 
 
+def _edge_keys(faces: Ints) -> tuple[Ints, NDArray[np.bool_]]:
+    """Of the first, second and third edges of all triangles: a number for its two ends, and whether it rises."""
+    a, b = faces.T.reshape(-1), np.roll(faces, -1, axis=1).T.reshape(-1)
+    return np.minimum(a, b) * np.int64(faces.max() + 1) + np.maximum(a, b), a < b
+
+
 def _edges(faces: Ints, of_face: Ints, bodies: int) -> tuple[Ints, Ints, Ints]:
     """Per body: edges with one face, with three or more, and with two faces that look to different sides."""
-    a, b = faces.T.reshape(-1), np.roll(faces, -1, axis=1).T.reshape(-1)
-    key = np.minimum(a, b) * np.int64(faces.max() + 1) + np.maximum(a, b)
-    owner = np.concatenate((of_face, of_face, of_face))
+    key, rising = _edge_keys(faces)
     order = np.argsort(key)
-    key, owner = key[order], owner[order]
+    key = key[order]
     starts = np.flatnonzero(np.concatenate(([True], key[1:] != key[:-1])))
     count = np.diff(np.concatenate((starts, [len(key)])))
-    forward = np.add.reduceat((a < b)[order].astype(np.int8), starts)
-    who = owner[starts]
+    forward = np.add.reduceat(rising[order].astype(np.int8), starts)
+    who = of_face[order[starts] % len(faces)]
     rim = np.bincount(who[count == 1], minlength=bodies)
     tangled = np.bincount(who[count > 2], minlength=bodies)
     crooked = np.bincount(who[(count == 2) & (forward != 1)], minlength=bodies)
