@@ -58,11 +58,10 @@ def views_panel(
         x = left + pad_x + column * (k * wides[0] + 2.0 * pad_x * (wides[0] > 0.0))
         y = low + pad_y + row * (k * talls[0] + 2.0 * pad_y * (talls[0] > 0.0))
         one = Drawn(view, k, (x - bx0 * k, y - by0 * k), shape.reach * k)
-        draw(picture, shape, one, parts.wrong, center=True)
-        box = (x, y, x + (bx1 - bx0) * k, y + (by1 - by0) * k)
-        drawn[view.name] = (one, box)
+        drawn[view.name] = one, (x, y, x + (bx1 - bx0) * k, y + (by1 - by0) * k)
         a, b = shape.chords(view)
         places.take_strips([(a * k + one.origin, b * k + one.origin, one.half + 0.3)])
+    draw(picture, shape, [one for one, _ in drawn.values()], parts.wrong, center=True)
     for name, (_, box) in drawn.items():
         _name(picture, places, _NAMES[name], box, height)
     _sizes(picture, places, shape, axes, display, {n: box for n, (_, box) in drawn.items()}, third, height)
