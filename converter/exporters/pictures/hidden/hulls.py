@@ -8,7 +8,7 @@ from converter.arrays import Array, Ints
 
 
 def hulls(sets: Sequence[Array]) -> list[Array]:
-    """The convex hull of each set of points (n, 2), counter-clockwise from its lowest x; of fewer than three the points.
+    """The convex hull of each set of points (n, 2), counter-clockwise from its lowest x; of under three the points.
 
     As in Andrew's monotone chain the points are put in order, and of the chain below and of the one above all is left
     out that turns the wrong way. That goes for all chains at once: a point on or above the line between two others is

@@ -33,7 +33,7 @@ _AROUND_CUT = 240
 #: How often the place where a line disappears is halved.
 _HALVINGS = 12
 #: How many of these halvings are asked for at once.
-_AT_ONCE = 4
+_AT_ONCE = 3
 
 
 #: Points (n, 2), role, and the piece it lies on.
@@ -82,8 +82,8 @@ def outlines(solid: Solid, views: Sequence[tuple[Vec, Vec]], chords: Sequence[fl
     bends = np.flatnonzero(solid.bent).tolist()
     steps = [{i: steps_along(solid, i, chord) for i in bends} for chord in chords]
     edges = bend_edges(solid, toward, steps)
-    mitred = solid.lean[:, 2:].any(axis=1).tolist()
-    lines = _Lines(solid, toward)
+    mitred = np.any(solid.lean[:, 2:], axis=1)
+    lines = _SightLines(solid, toward)
     for view, eye in enumerate(toward):
         sides = solid.outer.facing(solid.edge_angle(every, np.zeros(count), eye)).tolist()
         end_on = (np.abs(solid.frames(every, np.ones(count))[0] @ eye) > 1.0 - 1e-9).tolist()
@@ -103,7 +103,7 @@ def outlines(solid: Solid, views: Sequence[tuple[Vec, Vec]], chords: Sequence[fl
             if solid.outer.creases:
                 lines.add_creases(view, i, f)
             # a mitre is an edge of the metal; seen along the tube its whole outline is
-            lines.add_rims(view, i, mitred[i] or end_on[i])
+            lines.add_rims(view, i, bool(mitred[i]) or end_on[i])
     found = lines.visible(sight, axes)
     bores = _bores(solid, sight, axes, found)
     skin = skins(solid, axes, toward, edges)
@@ -189,7 +189,7 @@ class _LinePart(NamedTuple):
     ruled: bool = False
 
 
-class _Lines:
+class _SightLines:
     """Lines of a tube in its views as places on it, one below the other, asked all at once.
 
     Args:
@@ -281,18 +281,29 @@ class _Lines:
             seen, line = np.insert(seen, change + 1, True), np.insert(line, change + 1, line[change])
         begins = np.searchsorted(line, np.searchsorted([part.view for part in parts], np.arange(len(views) + 1)))
         flat = np.concatenate([points[a:b] @ axes.T for a, b, axes in zip(begins, begins[1:], views, strict=False)])
-        # stretches that are seen; those of one point are none
-        ends = np.flatnonzero(np.diff(np.where(seen, line, -1), prepend=-1, append=-1))
-        ends = np.stack((ends[:-1], ends[1:]), axis=1)[seen[ends[:-1]]]
-        sizes = [ufunc.reduceat(flat, ends.ravel()[: -1 if ends[-1, 1] == len(flat) else None])[::2]
-                 for ufunc in (np.maximum, np.minimum)] if len(ends) else [flat[:0]] * 2
-        kept = (sizes[0] - sizes[1]).max(axis=1) > 1e-6 * solid.outer.reach
         lines: list[list[Line]] = [[] for _ in views]
-        for start, stop in ends[kept].tolist():
-            part = parts[line[start]]
-            chain = flat[start:stop]
+        for start, stop in _seen_stretches(flat, np.where(seen, line, -1), 1e-6 * solid.outer.reach):
+            part, chain = parts[line[start]], flat[start:stop]
             lines[part.view].append((chain[[0, -1]] if part.ruled else chain, part.role, part.piece))
         return lines
+
+
+def _seen_stretches(flat: Array, line: Ints, least: float) -> list[tuple[int, int]]:
+    """Start and end (exclusive) of each stretch of points (n, 2) on one line, -1 where none is seen.
+
+    Those that are hardly larger than a point are left out.
+    """
+    import numpy as np
+
+    stops = np.flatnonzero(np.diff(line, prepend=-1, append=-1))
+    ends = np.stack((stops[:-1], stops[1:]), axis=1)[line[stops[:-1]] >= 0]
+    if not len(ends):
+        return []
+    # every second of the pieces that it is cut into at all ends, of which the last may lie behind it
+    rows = np.concatenate((flat, flat[-1:]))
+    high, low = (edge.reduceat(rows, ends.ravel())[::2] for edge in (np.maximum, np.minimum))
+    kept: list[tuple[int, int]] = ends[(high - low).max(axis=1) > least].tolist()
+    return kept
 
 
 @dataclass(frozen=True, slots=True)

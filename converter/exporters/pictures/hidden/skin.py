@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from math import ceil
 
-from converter.arrays import Array, Ints
+from converter.arrays import Array
 from converter.exporters.pictures.hidden.edges import Edges
 from converter.exporters.pictures.hidden.hulls import hulls
 from converter.exporters.pictures.hidden.solid import Solid
@@ -35,15 +35,15 @@ def skins(solid: Solid, views: Array, toward: Array, edges: Edges) -> list[tuple
     count = len(solid.size)
     cut_pieces = {i for i, cut in zip((0, count - 1), solid.cuts, strict=True) if cut is not None}
     bends = [i for i in range(count) if solid.radius[i] > 0.0 and i not in cut_pieces]
-    mitred = solid.lean.any(axis=1).tolist()
+    mitred = np.any(solid.lean, axis=1)
     stretches = _stretches(solid, bends, toward)
     # outlines of the section at both ends of every piece, and at those of stretches that are not simple
     at = {(i, f): 2 * i + int(f) for i in range(count) for f in (0.0, 1.0)}
     for own in stretches:
         for i, parts in own.items():
             for low, high, sound in parts:
-                for f in () if sound else (low, high):
-                    at.setdefault((i, f), len(at))
+                for end in () if sound else (low, high):
+                    at.setdefault((i, end), len(at))
     u = np.linspace(0.0, solid.outer.turn, _SKIN_AROUND + 1)[:-1]
     pieces, f_of = map(np.array, zip(*at, strict=True))
     n = len(u)

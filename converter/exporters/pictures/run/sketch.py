@@ -205,9 +205,7 @@ class Drawn:
         return [(a * self.k + self.origin, b * self.k + self.origin, half) for (a, b), half in ends]
 
 
-def draw(
-    picture: Picture, shape: SketchShape, views: Sequence[Drawn], tight: frozenset[int], *, center: bool
-) -> None:
+def draw(picture: Picture, shape: SketchShape, views: Sequence[Drawn], tight: frozenset[int], *, center: bool) -> None:
     """Draw a tube into a picture.
 
     Args:
