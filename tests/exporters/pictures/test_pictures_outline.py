@@ -154,6 +154,11 @@ def test_hulls_are_those_of_another_library():
         assert mine.is_valid and mine.exterior.is_ccw and mine.symmetric_difference(theirs).area < 1e-12
         assert len(hull) == len(shapely.get_coordinates(theirs.exterior)) - 1  # corners only, each once
         assert tuple(hull[0]) == min(map(tuple, points))
+    # corners that are there twice but for rounding, as those of two outlines that end in one mitre
+    square = np.array([[0.0, 0.0], [300.0, 0.1], [300.0, 70.0], [0.0, 70.0]])
+    for _ in range(50):
+        (hull,) = hulls([np.concatenate([square + random.normal(scale=1e-14, size=(4, 2)) for _ in range(3)])])
+        assert shapely.Polygon(hull).area == pytest.approx(shapely.Polygon(square).area, rel=1e-9)
     assert hulls([]) == []
     row = np.column_stack([np.arange(5.0), 2.0 * np.arange(5.0)])
     flat, one = hulls([row, np.zeros((4, 2))])

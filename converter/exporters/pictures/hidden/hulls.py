@@ -11,8 +11,8 @@ def hulls(sets: Sequence[Array]) -> list[Array]:
     """The convex hull of each set of points (n, 2), counter-clockwise from its lowest x; of under three the points.
 
     As in Andrew's monotone chain the points are put in order, and of the chain below and of the one above all is left
-    out that turns the wrong way. That goes for all chains at once: a point on or above the line between two others is
-    on no lower hull, whether or not those two are.
+    out that turns the wrong way, here in all chains at once: a point on or above the line between two others is on no
+    lower hull, whether or not those two are.
     """
     import numpy as np
 
@@ -42,8 +42,12 @@ def _chain(points: Array, of: Ints) -> tuple[Array, Ints]:
     while True:
         a, b, c = points[:-2], points[1:-1], points[2:]
         ahead, on = b - a, c - a
-        kept = np.ones(len(of), dtype=bool)
-        kept[1:-1] = (of[:-2] != of[2:]) | (ahead[:, 0] * on[:, 1] > ahead[:, 1] * on[:, 0])
-        if kept.all():
+        wrong = np.zeros(len(of), dtype=bool)
+        wrong[1:-1] = (of[:-2] == of[2:]) & (ahead[:, 0] * on[:, 1] <= ahead[:, 1] * on[:, 0])
+        if not wrong.any():
             return points, of
+        # every second of those in a row: of two that rounding alone keeps apart, on a corner, each seems to turn wrong
+        places = np.arange(len(of))
+        first = np.maximum.accumulate(np.where(wrong, 0, places + 1))
+        kept = ~wrong | ((places - first) % 2 == 1)
         points, of = points[kept], of[kept]
