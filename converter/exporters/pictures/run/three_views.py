@@ -6,11 +6,11 @@ First angle for millimetres, third angle for inches, each with its symbol (ISO 5
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import atan2, cos, hypot, pi, sin
+from math import atan2, cos, dist, hypot, pi, sin
 
 from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.picture import RING, Picture
-from converter.exporters.pictures.places import Box, Places, dimension, end_mark, leader, wide
+from converter.exporters.pictures.places import Box, Places, dimension, end_mark, leader, nearest, wide
 from converter.exporters.pictures.run.parts import Parts
 from converter.exporters.pictures.run.sketch import Drawn, SketchShape, draw
 from converter.exporters.pictures.views import ViewAxes
@@ -20,6 +20,8 @@ from converter.units import Display
 _NAMES = {"front": "front view", "top": "top view", "right": "view from the right"}
 #: More bends than this are not numbered here.
 _MOST_NUMBERED = 12
+#: A number farther than this from the middle of its bend has a line to it, mm.
+_FAR = 3.5
 
 
 def views_panel(
@@ -173,6 +175,9 @@ def _marks(picture: Picture, places: Places, one: Drawn, parts: Parts, height: f
             continue
         role = "tight" if turn_.wrong else "strong"
         picture.label(str(turn_.number), (spot[0], spot[1] - height / 2.0), height, role, align="center", circled=True)
+        box = (spot[0] - side / 2.0, spot[1] - side / 2.0, spot[0] + side / 2.0, spot[1] + side / 2.0)
+        if dist(at, nearest(box, at)) > _FAR:
+            leader(picture, places, at, box)
 
 
 def _symbol(picture: Picture, places: Places, third: bool, height: float, frame: Box) -> None:
