@@ -21,7 +21,7 @@ _NAMES = {"front": "front view", "top": "top view", "right": "view from the righ
 #: More bends than this are not numbered here.
 _MOST_NUMBERED = 12
 #: A number farther than this from the middle of its bend has a line to it, mm.
-_FAR = 3.5
+_FAR = 6.0
 
 
 def views_panel(
