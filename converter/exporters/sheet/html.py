@@ -153,7 +153,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
             part_pages.append(table.in_page(shown))
             scenes.append(scene)
             stages.append(stage)
-    text = environment.get_template("sheet.html.jinja").render(
+    written = environment.get_template("sheet.html.jinja").generate(
         shared,
         policy=_policy(early, plotly, script),
         css=_markup(css),
@@ -177,9 +177,16 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         lines=_markup(_TASK_LINES),
         texts=_markup(_TEXTS),
     )
-    text, lines = _without_lines(text)
+    # bit by bit, and put together once: the text of a large job takes much memory
+    bits: list[str] = []
+    lines: list[str] = []
+    for bit in written:
+        without, own_lines = _without_lines(bit)
+        bits.append(without)
+        lines += own_lines
     # both are whole once everything is written
-    return text.replace(_TASK_LINES, packed_value(lines), 1).replace(_TEXTS, packed_value(table.value()), 1)
+    known: dict[str, str] = {_TASK_LINES: packed_value(lines), _TEXTS: packed_value(table.value())}
+    return "".join(known.get(bit, bit) for bit in bits)
 
 
 class _Pieces:
@@ -238,7 +245,9 @@ _OPENS, _CLOSES = "<template data-lines>", "</template>"
 
 
 def _without_lines(text: str) -> tuple[str, list[str]]:
-    """A page with empty templates for the large lines of its tasks, and those lines in their order."""
+    """A piece of a page with empty templates for the large lines of its tasks, and those lines in their order."""
+    if _OPENS not in text:
+        return text, []
     kept, lines = [], []
     before, *rest = text.split(_OPENS)
     for part in rest:

@@ -10,12 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from converter.arrays import Array
 from converter.bending.room.space import space_of
 from converter.bending.setup.setup import Setup, Step
-from converter.geometry.vectors import Vec, rotate, within_half_turn
+from converter.geometry.vectors import Vec, add, along, cross, dot, rotate, scale, sub, within_half_turn
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild, walk
 from converter.model.curve import Segment
@@ -71,9 +68,13 @@ class _Frame:
     normal: Vec
 
     @property
-    def matrix(self) -> Array:
-        t, n = np.array(self.direction), np.array(self.normal)
-        return np.column_stack([t, n, np.cross(t, n)])
+    def axes(self) -> tuple[Vec, Vec, Vec]:
+        """Direction, normal and what stands square to both, right-handed."""
+        return self.direction, self.normal, cross(self.direction, self.normal)
+
+
+#: What has been bent of a stick: its bend table's rows, where the last bend ends, the roll it was made at.
+_BentSoFar = tuple[list[Bend], float, float]
 
 
 def step_poses(setup: Setup, machine: Machine) -> tuple[StepPose, ...]:
@@ -84,32 +85,30 @@ def step_poses(setup: Setup, machine: Machine) -> tuple[StepPose, ...]:
         machine: in which plane it bends and which end swings; without a plane a vertical one is taken.
     """
     space = space_of(machine)
-    to_machine = space.basis.T
-    found = []
-    for i, step in enumerate(setup.steps):
+    ahead, toward, axis = (_vec(row) for row in space.basis.tolist())
+    steps, found = setup.steps, []
+    made = [_rows(steps[:i]) for i in range(len(steps) + 1)]
+    for i, step in enumerate(steps):
         clr = step.die.clr if step.die else step.radius
-        touch = to_machine @ np.array([0.0, -clr, 0.0])
         # at T the stick runs toward the stock, and its bend turns right-hand about the die's axis turned over
-        there = to_machine @ np.column_stack([[-1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, -1.0, 0.0]])
-        before, after = setup.steps[:i], setup.steps[: i + 1]
-        begin = _begin(before, step)
-        end = _end(before, step)
+        there = _Frame(scale(toward, -clr), scale(ahead, -1.0), scale(axis, -1.0))
+        begin, end = _begin(steps[:i], step), _end(steps[:i], step)
         found.append(
             StepPose(
                 bend=step.bend,
-                fed=_placed(setup, before, begin, touch, there),
+                fed=_placed(setup, made[i], begin, there),
                 # where the clamped end swings, the stock ends up at T; where the stock swings, the clamped end stays
-                bent=_placed(setup, after, end if space.ahead else begin, touch, there),
-                touch=_vec(touch),
-                mark=_vec(touch + to_machine @ np.array([step.start - step.mark, 0.0, 0.0])),
+                bent=_placed(setup, made[i + 1], end if space.ahead else begin, there),
+                touch=there.point,
+                mark=along(there.point, ahead, step.start - step.mark),
                 clr=clr,
             )
         )
     return tuple(found)
 
 
-def _rows(made: Sequence[Step]) -> tuple[list[Bend], float, float]:
-    """Bend table rows of bends made, along the stick; where the last one ends; the roll it was made at."""
+def _rows(made: Sequence[Step]) -> _BentSoFar:
+    """What has been bent once these bends are made."""
     rows, at, rolled = [], 0.0, 0.0
     for step in sorted(made, key=lambda step: step.start):
         # `total` is how far the tube was turned; the planes lie the other way round the tube
@@ -133,26 +132,28 @@ def _end(made: Sequence[Step], step: Step) -> _Frame:
     return _Frame(place.start, place.direction, place.normal)
 
 
-def _placed(setup: Setup, made: Sequence[Step], at: _Frame, touch: Array, there: Array) -> Pose:
-    """The stick with the bends made, moved so that a place of it comes to T."""
-    rows, used, _ = _rows(made)
+def _placed(setup: Setup, made: _BentSoFar, at: _Frame, there: _Frame) -> Pose:
+    """The stick with bends made, moved so that a place of it comes to another."""
+    rows, used, _ = made
     own = Placement()
-    turn = there @ at.matrix.T
-    shift = touch - turn @ np.array(at.point)
-    place = Placement(
-        _vec(turn @ np.array(own.start) + shift),
-        _vec(turn @ np.array(own.direction)),
-        _vec(turn @ np.array(own.normal)),
-    )
+    start = add(there.point, _turned(sub(own.start, at.point), at, there))
+    direction, normal = _turned(own.direction, at, there), _turned(own.normal, at, there)
     # the outline of square and rectangular tube counts from bend 1, whichever bend is made first
     rolled = next((step.total for step in setup.steps if step.bend == 1), 0.0)
     return Pose(
         BendTable(tuple(rows), setup.stick_length - used),
-        place,
-        rotate(place.normal, place.direction, -rolled),
+        Placement(start, direction, normal),
+        rotate(normal, direction, -rolled),
     )
 
 
-def _vec(values: Array) -> Vec:
-    x, y, z = values.tolist()
+def _turned(v: Vec, at: _Frame, there: _Frame) -> Vec:
+    """A vector that is turned with a frame into another."""
+    x, y, z = (dot(v, axis) for axis in at.axes)
+    a, b, c = there.axes
+    return along(along(scale(a, x), b, y), c, z)
+
+
+def _vec(values: Sequence[float]) -> Vec:
+    x, y, z = values
     return (x, y, z)

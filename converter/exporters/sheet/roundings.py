@@ -23,6 +23,8 @@ METRIC_PLACES = (1, 0)
 FRACTIONS = (None, 16, 32, 64)
 #: A choice of texts without a blank is kept on one line up to so many letters.
 _ONE_LINE = 40
+#: Texts that a table of pieces knows at once: of a job of different tubes most are of one tube alone.
+_MOST_TEXTS = 4096
 #: What a browser would break at its hyphen or stroke.
 _HELD = re.compile(r"((?<!\d)\d++(?:-\d++)?/\d++|\bcounter-clockwise\b)")
 
@@ -104,6 +106,9 @@ class TextTable:
 
     def piece_of(self, make: Callable[[], str]) -> TextPiece:
         """A piece of the page, with the texts of this table that it uses."""
+        if len(self._marked_up) > _MOST_TEXTS:  # their numbers go with the pieces that they stand in
+            self._marked_up.clear()
+            self._numbers.clear()
         self._used = {}
         return TextPiece(make(), self._used)
 

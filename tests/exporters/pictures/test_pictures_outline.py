@@ -12,7 +12,8 @@ from picture_tools import ROUND, examples, shadow, stopped
 from tubes import run_of, tube_of
 
 from converter.errors import GeometryError
-from converter.exporters.pictures.hidden.outline import outline
+from converter.exporters.pictures.hidden.hulls import hulls
+from converter.exporters.pictures.hidden.outline import outline, outlines
 from converter.exporters.pictures.hidden.sight import Sight
 from converter.exporters.pictures.hidden.solid import solid_of
 from converter.exporters.pictures.run.sketch import SketchShape, simplified
@@ -75,7 +76,8 @@ def test_places_are_hidden_where_a_ray_meets_the_mesh(name):
             u = 2 * np.floor(u / 2) + 1 + (u % 1)  # its corners have no size: places on its flats only
         points, normals = solid.points(piece, f, u), solid.normals(piece, f, u)
         out = normals @ toward
-        mine = Sight(solid, toward).hidden(points, piece) | (out < 0.0)
+        sight = Sight(solid, np.array([(view.right, view.up)]))
+        mine = sight.hidden(points, piece, np.zeros(count, dtype=int)) | (out < 0.0)
         size = tube.section.od
         theirs = stopped(points + normals * 0.002 * size, toward, tube, 0.004 * size, 0.001 * size)
         sure = np.abs(out) > 0.16
@@ -122,6 +124,45 @@ def test_a_hollow_inside_hides_its_own_silhouette(section):
                     seen += 1
                     assert shapely.LineString([a, b]).centroid.distance(rim) < 0.1, (view.name, a, b)
     assert seen, "the outside of the bend has upright edges"
+
+
+@pytest.mark.parametrize("name", SOLID)
+def test_views_side_by_side_are_the_views_one_by_one(name):
+    """Of one tube in seven views, each as fine as it likes: the same lines and shapes, point by point."""
+    solid = solid_of(TUBES[name])
+    chords = [0.02 + 0.01 * n for n in range(len(VIEWS))]
+    together = outlines(solid, [(view.right, view.up) for view in VIEWS], chords)
+    for view, chord, found in zip(VIEWS, chords, together, strict=True):
+        alone = outline(solid, view.right, view.up, chord)
+        assert [line[1:] for line in found.lines] == [line[1:] for line in alone.lines], view.name
+        pairs = [([line[0] for line in found.lines], [line[0] for line in alone.lines])]
+        pairs += [(getattr(found, of), getattr(alone, of)) for of in ("skin", "bores", "inside")]
+        for mine, theirs in pairs:
+            assert all(np.allclose(a, b, rtol=0.0, atol=1e-9) for a, b in zip(mine, theirs, strict=True)), view.name
+
+
+def test_hulls_are_those_of_another_library():
+    """Clouds, grids with points in a row and twice, outlines drawn out, and what has no area, all at once."""
+    random = np.random.default_rng(3)
+    turn = np.linspace(0.0, 2.0 * np.pi, 32, endpoint=False)
+    oval = np.column_stack([np.cos(turn), 0.3 * np.sin(turn)])
+    sets = [random.normal(size=(n, 2)) for n in (3, 4, 40, 200)]
+    sets += [np.round(3.0 * random.normal(size=(60, 2))), np.concatenate([oval, oval + np.array((0.4, 0.1))])]
+    for points, hull in zip(sets, hulls(sets), strict=True):
+        theirs = shapely.MultiPoint(points).convex_hull
+        mine = shapely.Polygon(hull)
+        assert mine.is_valid and mine.exterior.is_ccw and mine.symmetric_difference(theirs).area < 1e-12
+        assert len(hull) == len(shapely.get_coordinates(theirs.exterior)) - 1  # corners only, each once
+        assert tuple(hull[0]) == min(map(tuple, points))
+    # corners that are there twice but for rounding, as those of two outlines that end in one mitre
+    square = np.array([[0.0, 0.0], [300.0, 0.1], [300.0, 70.0], [0.0, 70.0]])
+    for _ in range(50):
+        (hull,) = hulls([np.concatenate([square + random.normal(scale=1e-14, size=(4, 2)) for _ in range(3)])])
+        assert shapely.Polygon(hull).area == pytest.approx(shapely.Polygon(square).area, rel=1e-9)
+    assert hulls([]) == []
+    row = np.column_stack([np.arange(5.0), 2.0 * np.arange(5.0)])
+    flat, one = hulls([row, np.zeros((4, 2))])
+    assert flat.tolist() == [[0.0, 0.0], [4.0, 8.0]] and one.tolist() == [[0.0, 0.0]]
 
 
 # --- worked by hand -----------------------------------------------------------------------

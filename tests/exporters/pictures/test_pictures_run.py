@@ -20,6 +20,7 @@ from converter.exporters.pictures.run.picture import VIEWS, fitted, isometric_pi
 from converter.exporters.pictures.views import axes_of
 from converter.model.bends import Placement
 from converter.model.curve import Arc
+from converter.model.section import Section
 from converter.units import BothUnits, Display, in_unit
 
 TUBES = examples()
@@ -246,6 +247,30 @@ def test_the_description_tells_it_all_to_those_who_cannot_see():
         assert said in picture.description
     assert "closed" in isometric_picture(TUBES["ring"], BOTH).description
     assert "not known" in isometric_picture(TUBES["bare"], BOTH).description
+
+
+def test_a_number_far_from_its_bend_has_a_line_to_it():
+    """Of a U of bar the number stands beside a bend 150 mm thick; that of thin tube is near enough without."""
+    lines = {}
+    for od, clr in ((25.0, 75.0), (150.0, 160.0)):
+        tube = tube_of(run_of([(200.0, 0.0, 90.0, clr), (200.0, 0.0, 90.0, clr)], 200.0), Section("bar", od, od / 2.0))
+        picture = run_picture(tube, Display("mm"), views=("top",))
+        rings = {label.text: label.at for label in picture.labels if label.circled}
+        assert set(rings) == {"1", "2"}
+        # a leader begins with a dot
+        dots = [fill.outlines[0] for fill in picture.fills if fill.role == "dim" and len(fill.outlines[0]) == 12]
+        starts = [(sum(x for x, _ in dot) / 12.0, sum(y for _, y in dot) / 12.0) for dot in dots]
+        lines[od] = [
+            (number, stroke.points[0])
+            for stroke in picture.strokes
+            for number, ring in rings.items()
+            if any(hypot(stroke.points[0][0] - x, stroke.points[0][1] - y) < 1e-9 for x, y in starts)
+            and hypot(stroke.points[1][0] - ring[0], stroke.points[1][1] - ring[1]) < 6.0
+        ]
+    assert lines[25.0] == [] and [number for number, _ in lines[150.0]] == ["1", "2"]
+    # each from the middle of its own bend
+    (_, first), (_, second) = lines[150.0]
+    assert hypot(first[0] - second[0], first[1] - second[1]) > 20.0
 
 
 def test_views_are_chosen_by_name():

@@ -21,14 +21,14 @@ MM = Display("mm")
 
 @pytest.fixture
 def outlines(monkeypatch):
-    """How often what is seen of a tube was worked out."""
+    """The views in which what is seen of a tube was worked out."""
     asked = []
 
-    def counted(*given):
-        asked.append(given)
-        return hidden.outline(*given)
+    def counted(solid, views, chords):
+        asked.extend(views)
+        return hidden.outlines(solid, views, chords)
 
-    monkeypatch.setattr(sketch, "outline", counted)
+    monkeypatch.setattr(sketch, "outlines", counted)
     return asked
 
 

@@ -39,7 +39,7 @@ from converter.exporters.pdf import cope_templates as cope_pdf
 from converter.exporters.pictures.picture import ROLES, Picture
 from converter.exporters.pictures.places import Places, leader
 from converter.exporters.pictures.written.svg import svg_text
-from converter.exporters.sheet import html
+from converter.exporters.sheet import html, roundings
 from converter.exporters.sheet.html import data, picture_style
 from converter.exporters.sheet.roundings import Roundings, TextTable
 from converter.exporters.sheet.squeeze import GRID, squeezed
@@ -369,6 +369,14 @@ def test_every_role_of_a_picture_has_its_look_in_light_and_dark():
 def test_the_same_job_gives_the_same_page(demo, tmp_path):
     job, page = demo
     assert written(job, tmp_path).read_text(encoding="utf-8") == page
+
+
+def test_a_page_is_the_same_however_few_texts_are_known_at_once(monkeypatch):
+    """A large job's texts are forgotten between its parts; of a part they keep the numbers that the page gives."""
+    tubes = different_tubes(4, bends=3)
+    whole = html.html_text(page_of(job_of(tubes, shop())))
+    monkeypatch.setattr(roundings, "_MOST_TEXTS", 0)
+    assert html.html_text(page_of(job_of(tubes, shop()))) == whole
 
 
 def test_the_demo_shop_is_said_loudly(tmp_path):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from converter.arrays import Array, Flags, Ints
-from converter.exporters.pictures.hidden.solid import Ring, Solid
+from converter.exporters.pictures.hidden.solid import Ring, Solid, dots
 
 #: A ray that starts on a surface is not stopped by it: hits nearer than this, in sizes of the section, do not count.
 _NEAR = 2e-4
@@ -17,92 +17,96 @@ _CHORDS = 8
 
 
 class Sight:
-    """A tube looked at from far away.
+    """A tube looked at from far away, from one side or from several.
 
     Args:
         solid: the tube.
-        toward: unit vector towards the eye.
+        views: (v, 2, 3) unit vectors to the right and up in each view, square to each other.
+
+    Attributes:
+        toward: (v, 3) unit vectors towards the eye.
     """
 
-    def __init__(self, solid: Solid, toward: Array) -> None:
+    def __init__(self, solid: Solid, views: Array) -> None:
         import numpy as np
 
         self._solid = solid
-        self._v = toward
+        self._right, self._up = views[:, 0], views[:, 1]
+        self.toward = v = np.cross(self._right, self._up)
         reach = solid.outer.reach
         count = len(solid.size)
-        bent = solid.radius > 0.0
+        bent = solid.bent
+        # of each view and piece, how fast a ray goes along the piece's own directions
+        self._ahead, self._inside, self._normal = (v @ axes.T for axes in (solid.ahead, solid.inside, solid.normal))
         # a bend of round tube whose picture's centerline curves less than it is thick hides nothing of itself; an
         # inside flat is hollow, and hides its own silhouette
-        tilt = solid.normal @ toward
-        self.folds = bent & (solid.outer.flats | (solid.radius * tilt * tilt <= reach * 1.0001))
+        self._folds = bent & (solid.outer.flats | (solid.radius * self._normal**2 <= reach * 1.0001))
         f = np.tile(np.linspace(0.0, 1.0, _CHORDS + 1), count)
-        middles = solid.middles(np.repeat(np.arange(count), _CHORDS + 1), f).reshape(count, _CHORDS + 1, 3)
+        middles = solid.middles(np.repeat(np.arange(count), _CHORDS + 1), f)
         sagitta = solid.radius * (1.0 - np.cos(np.where(bent, solid.size, 0.0) / (2 * _CHORDS)))
-        depth = middles @ toward
-        flat = middles - depth[..., None] * toward
+        # (v, pieces, places, 2)
+        flat = (views @ middles.T).reshape(len(v), 2, count, _CHORDS + 1).transpose(0, 2, 3, 1)
         # of a straight one chord is enough
-        chains = (flat[:, ::_CHORDS], flat)
-        ways = [np.diff(chain, axis=1) for chain in chains]
-        self._bent = bent
+        chains = (flat[:, :, ::_CHORDS], flat)
+        ways = [np.diff(chain, axis=2) for chain in chains]
         self._chords = [
-            (chain[:, :-1], d, np.maximum(_dots(d, d), 1e-30)) for chain, d in zip(chains, ways, strict=True)
+            (chain[:, :, :-1], d, np.maximum(d[..., 0] ** 2 + d[..., 1] ** 2, 1e-30))
+            for chain, d in zip(chains, ways, strict=True)
         ]
         mitre = np.abs(solid.lean).sum(axis=1) * reach
         for cut, end in zip(solid.cuts, (0, -1), strict=True):
             mitre[end] += cut.beyond if cut else 0.0
         self._reach = (reach + sagitta + mitre) * 1.0001
-        self._depth = depth.max(axis=1) + self._reach
-        self._low = flat.min(axis=1) - self._reach[:, None]
-        self._high = flat.max(axis=1) + self._reach[:, None]
+        self._depth = (v @ middles.T).reshape(len(v), count, -1).max(axis=2) + self._reach
+        self._low, self._high = flat.min(axis=2) - self._reach[:, None], flat.max(axis=2) + self._reach[:, None]
         # a rounding takes over where a flat ends; a sharp corner that a ray only touches does not stop it
         self._slack = 1e-9 if solid.outer.rounding > 1e-9 else -1e-7
         self._near = _NEAR * reach + _NEAR_BEND * solid.radius
         self._every = np.arange(count)
         self._faces = [] if solid.closed else self._open_faces()
 
-    def hidden(self, points: Array, own: Ints, within: Flags | None = None) -> Flags:
+    def hidden(self, points: Array, own: Ints, view: Ints, within: Flags | None = None) -> Flags:
         """Whether something stands before each point.
 
         Args:
             points: (n, 3) on the outside of the tube.
             own: (n,) the piece each lies on, which does not hide it unless it folds over itself in the picture.
+            view: (n,) in which it is looked at.
             within: (n,) whether a point is on the rim of a cut end, where its own piece may stand before it.
         """
         import numpy as np
 
-        v = self._v
-        depth = points @ v
-        flat = points - depth[:, None] * v
+        flat = np.stack((dots(points, self._right[view]), dots(points, self._up[view])), axis=1)
         other = own[:, None] != self._every
-        maybe = (depth[:, None] < self._depth) & (other | self.folds)
+        maybe = (dots(points, self.toward[view])[:, None] < self._depth[view]) & (other | self._folds[view])
         if within is not None:
             maybe |= within[:, None] & ~other
-        for axis in range(3):
+        low, high = self._low[view], self._high[view]
+        for axis in range(2):
             x = flat[:, axis, None]
-            maybe &= (x >= self._low[:, axis]) & (x <= self._high[:, axis])
+            maybe &= (x >= low[..., axis]) & (x <= high[..., axis])
         which, piece = np.nonzero(maybe)
         stopped = np.zeros(len(points), dtype=bool)
-        bent = self._bent[piece]
+        bent = self._solid.bent[piece]
         for test, chosen, chords in zip((self._straights, self._bends), (~bent, bent), self._chords, strict=True):
             w, i = which[chosen], piece[chosen]
             if len(w):
-                close = _distance(flat[w], *(column[i] for column in chords)) <= self._reach[i]
+                close = _distance(flat[w], *(column[view[w], i] for column in chords)) <= self._reach[i]
                 w, i = w[close], i[close]
             if len(w):
-                stopped[w[test(points[w], i)]] = True
+                stopped[w[test(points[w], i, view[w])]] = True
         for face in self._faces:
-            stopped |= self._face(points, *face)
+            stopped |= self._face(points, view, *face)
         return stopped
 
-    def _straights(self, points: Array, piece: Ints) -> Flags:
+    def _straights(self, points: Array, piece: Ints, view: Ints) -> Flags:
         import numpy as np
 
         s = self._solid
         q = points - s.base[piece]
-        x, z = _dots(q, s.inside[piece]), _dots(q, s.normal[piece])
-        vx, vz = s.inside[piece] @ self._v, s.normal[piece] @ self._v
-        at, rate = _dots(q, s.ahead[piece]), s.ahead[piece] @ self._v
+        x, z = dots(q, s.inside[piece]), dots(q, s.normal[piece])
+        vx, vz = self._inside[view, piece], self._normal[view, piece]
+        at, rate = dots(q, s.ahead[piece]), self._ahead[view, piece]
         near, lean, size = self._near[piece], s.lean[piece], s.size[piece]
         found = np.zeros(len(points), dtype=bool)
 
@@ -138,10 +142,10 @@ class Sight:
                 met(k, (np.abs(rate_n) > 1e-12) & (part >= -self._slack) & (part <= 1.0 + self._slack))
         return found
 
-    def _bends(self, points: Array, piece: Ints) -> Flags:
+    def _bends(self, points: Array, piece: Ints, view: Ints) -> Flags:
         import numpy as np
 
-        s, v = self._solid, self._v
+        s, v, rate = self._solid, self.toward[view], self._normal[view, piece]
         axis, radius, near = s.normal[piece], s.radius[piece], self._near[piece]
         q = points - s.base[piece]
         found = np.zeros(len(points), dtype=bool)
@@ -153,14 +157,14 @@ class Sight:
             its height along the axis, and the angle where it starts.
             """
             i = piece[rows]
-            hit = q[rows] + k[:, None] * v
-            x = _dots(hit, s.inside[i])
-            y = _dots(hit, s.ahead[i])
+            hit = q[rows] + k[:, None] * v[rows]
+            x = dots(hit, s.inside[i])
+            y = dots(hit, s.ahead[i])
             turn = np.arctan2(y, -x)  # from the start, where the tube is at -inside
             turn = np.where(turn < -1e-9, turn + 2.0 * np.pi, turn)
             good = (k > near[rows]) & (turn <= s.size[i] + 1e-9)
             if rounding is not None:
-                rho, z = np.hypot(x, y), _dots(hit, axis[rows])
+                rho, z = np.hypot(x, y), dots(hit, axis[rows])
                 deep, high, low = (column[rows] for column in rounding)
                 good &= _between(np.arctan2(z - high, radius[rows] - rho - deep), low)
             found[rows[good]] = True
@@ -168,38 +172,40 @@ class Sight:
         c, si = np.cos(s.roll[piece]), np.sin(s.roll[piece])
         for p, across, r, begins in roundings(s.outer):
             cx, cz = p * c + across * si, across * c - p * si
-            k, rows = _torus(q - axis * cz[:, None], v, axis, radius - cx, np.full(len(q), r * _THINNER))
+            k, rows = _torus(q - axis * cz[:, None], v, axis, rate, (radius - cx, r * _THINNER))
             met(k, rows, None if begins is None else (cx, cz, begins - s.roll[piece]))
         for (ap, aq), (bp, bq) in flats(s.outer):
             ax, az = radius - (ap * c + aq * si), aq * c - ap * si
             bx, bz = radius - (bp * c + bq * si), bq * c - bp * si
-            k, rows = _cone(q, v, axis, (ax, az), (bx, bz), self._slack)
+            k, rows = _cone(q, v, axis, rate, ((ax, az), (bx, bz)), self._slack)
             met(k, rows)
         return found
 
     def _open_faces(self) -> list[tuple[Array, Array, Array, Array]]:
-        """Middle, and directions out, up and across, of both square ends that are not seen edge on."""
+        """Middle, and directions out, up and across, of both square ends."""
         import numpy as np
 
         s = self._solid
         ends = [(s.pieces[0].start, s.cuts[0]), (s.pieces[-1].end, s.cuts[1])]
-        found = [
+        return [
             (np.array(end.point), np.array(end.direction), np.array(end.up), np.array(end.across))
             for end, cut in ends
             if cut is None
         ]
-        return [face for face in found if abs(float(face[1] @ self._v)) >= 1e-9]
 
-    def _face(self, points: Array, middle: Array, t: Array, up: Array, across: Array) -> Flags:
-        """Whether an end face stands before points."""
+    def _face(self, points: Array, view: Ints, middle: Array, t: Array, up: Array, across: Array) -> Flags:
+        """Whether an end face stands before points; one that is seen edge on stands before none."""
         import numpy as np
 
-        k = (middle - points) @ t / float(t @ self._v)
-        hit = points + k[:, None] * self._v - middle
+        toward = self.toward
+        rate = toward @ t
+        shown = np.abs(rate) >= 1e-9
+        k = ((middle - points) @ t) / np.where(shown, rate, 1.0)[view]
+        hit = points + k[:, None] * toward[view] - middle
         p, q = np.abs(hit @ up), np.abs(hit @ across)
         ring: Ring = self._solid.outer
         beyond = np.hypot(np.maximum(p - ring.up * _THINNER, 0.0), np.maximum(q - ring.across * _THINNER, 0.0))
-        return np.asarray((k > _NEAR * ring.reach) & (beyond <= ring.rounding * _THINNER))
+        return np.asarray(shown[view] & (k > _NEAR * ring.reach) & (beyond <= ring.rounding * _THINNER))
 
 
 def roundings(ring: Ring) -> list[tuple[float, float, float, float | None]]:
@@ -232,16 +238,8 @@ def _between(angle: Array, low: Array | float) -> Flags:
     return np.asarray(past <= np.pi / 2.0 + 2e-9)
 
 
-def _dots(a: Array, b: Array) -> Array:
-    """Scalar products of vectors (..., 3): in the order of ``sum``, which takes three times as long for so few."""
-    import numpy as np
-
-    each = a * b
-    return np.asarray(each[..., 0] + each[..., 1] + each[..., 2])
-
-
 def _distance(points: Array, starts: Array, ways: Array, squares: Array) -> Array:
-    """Least distance of points (n, 3) from chords, each from its own (n, m, 3).
+    """Least distance of points (n, 2) from chords, each from its own (n, m, 2).
 
     Args:
         points: to measure from.
@@ -250,24 +248,31 @@ def _distance(points: Array, starts: Array, ways: Array, squares: Array) -> Arra
     """
     import numpy as np
 
-    w = points[:, None] - starts
-    k = np.clip(_dots(w, ways) / squares, 0.0, 1.0)
-    off = w - k[..., None] * ways
-    return np.asarray(np.sqrt(_dots(off, off).min(axis=1)))
+    x, y = points[:, 0, None] - starts[..., 0], points[:, 1, None] - starts[..., 1]
+    along, up = ways[..., 0], ways[..., 1]
+    k = np.minimum(np.maximum((x * along + y * up) / squares, 0.0), 1.0)
+    return np.asarray(np.sqrt(((x - k * along) ** 2 + (y - k * up) ** 2).min(axis=1)))
 
 
-def _torus(q: Array, v: Array, axis: Array, big: Array, small: Array) -> tuple[Array, Ints]:
+def _torus(q: Array, v: Array, axis: Array, rate: Array, radii: tuple[Array, float]) -> tuple[Array, Ints]:
     """Where rays meet whole tori: places along the rays, and the row of each.
 
     (|x|^2 + R^2 - r^2)^2 = 4 R^2 (|x|^2 - (x.n)^2) with x = q + k v, counted from the point of the ray
     nearest to the centre: then the quartic has no cubic term.
+
+    Args:
+        q: (n, 3) starts of the rays, from the centre.
+        v: (n, 3) their directions.
+        axis: (n, 3) of the tori; ``rate`` (n,) is how fast the rays go along it.
+        radii: (n,) of the torus, and that of its section.
     """
+    big, small = radii
     scale = big + small
-    nearest = q @ v
+    nearest = dots(q, v)
     base = (q - nearest[:, None] * v) / scale[:, None]
     r, t = big / scale, small / scale
-    h, rate = _dots(base, axis), axis @ v
-    b = _dots(base, base)
+    h = dots(base, axis)
+    b = dots(base, base)
     k = b + r * r - t * t
     second = 2.0 * k - 4.0 * r * r * (1.0 - rate * rate)
     first = 8.0 * r * r * h * rate
@@ -312,26 +317,26 @@ def real_roots(c: Array, d: Array, e: Array) -> tuple[Array, Ints]:
 
 
 def _cone(
-    q: Array, v: Array, axis: Array, a: tuple[Array, Array], b: tuple[Array, Array], slack: float
+    q: Array, v: Array, axis: Array, rate: Array, edge: tuple[tuple[Array, Array], tuple[Array, Array]], slack: float
 ) -> tuple[Array, Ints]:
     """Where rays meet what a straight edge sweeps about an axis: places along the rays, and the row of each.
 
     Args:
         q: (n, 3) starts of the rays, from the centre.
-        v: their direction.
-        axis: (n, 3).
-        a, b: both ends of the edge: distance from the axis, height along it; (n,) each.
+        v: (n, 3) their directions.
+        axis: (n, 3); ``rate`` (n,) is how fast the rays go along it.
+        edge: both its ends: distance from the axis, height along it; (n,) each.
         slack: how far past its ends it counts, of its length.
     """
     import numpy as np
 
-    h, rate = _dots(q, axis), axis @ v
+    (a, b), h = edge, dots(q, axis)
     # the edge is on m rho + n z = d; squared, with rho^2 = |x|^2 - z^2
     m, n = b[1] - a[1], a[0] - b[0]
     d = m * a[0] + n * a[1]
     second = m * m * (1.0 - rate * rate) - n * n * rate * rate
-    first = m * m * ((q @ v) - h * rate) - (n * h - d) * n * rate
-    none = m * m * (_dots(q, q) - h * h) - (n * h - d) ** 2
+    first = m * m * (dots(q, v) - h * rate) - (n * h - d) * n * rate
+    none = m * m * (dots(q, q) - h * h) - (n * h - d) ** 2
     size = np.hypot(m, n) ** 2
     level = np.abs(m) < 1e-9 * np.sqrt(size)  # the edge sweeps a plane: met where its height is
     grazes = np.where(level, np.abs(rate) < 1e-9, np.abs(first) < 1e-9 * size * np.hypot(*a))
@@ -343,8 +348,8 @@ def _cone(
             k = np.where(flat, -none / (2.0 * first), (-first + sign * np.sqrt(np.maximum(root, 0.0))) / second)
             k = np.where(level, (a[1] - h) / rate, k)
             hit = q + k[:, None] * v
-            z = _dots(hit, axis)
-            rho = np.sqrt(np.maximum(_dots(hit, hit) - z * z, 0.0))
+            z = dots(hit, axis)
+            rho = np.sqrt(np.maximum(dots(hit, hit) - z * z, 0.0))
             part = ((rho - a[0]) * (b[0] - a[0]) + (z - a[1]) * (b[1] - a[1])) / size
             good = np.isfinite(k) & (part >= -slack) & (part <= 1.0 + slack)
             # squaring brought in the edge's mirror image

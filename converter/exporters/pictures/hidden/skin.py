@@ -1,97 +1,108 @@
-"""What a tube covers in a view, as simple shapes to be filled under its lines."""
+"""What a tube covers in its views, as simple shapes to be filled under its lines."""
 
 from __future__ import annotations
 
 from itertools import pairwise
 from math import ceil
-from typing import Any
 
-from converter.arrays import Array, Ints
-from converter.exporters.pictures.hidden.solid import Ring, Solid
+from converter.arrays import Array
+from converter.exporters.pictures.hidden.edges import Edges
+from converter.exporters.pictures.hidden.hulls import hulls
+from converter.exporters.pictures.hidden.solid import Solid
 
 #: Steps around the section of what is filled.
 _SKIN_AROUND = 32
 #: Steps around half of a section that is cut to fit.
 _STAVES = 90
 
+#: A part of a bend: where it begins and ends, and whether its picture is simple.
+_Stretch = tuple[float, float, bool]
 
-def skin(
-    solid: Solid, toward: Array, view: Array, edges: dict[int, list[tuple[Array, Array]]]
-) -> tuple[list[Array], list[Array]]:
-    """Shapes that overlap a little and together cover what a tube covers in a view.
+
+def skins(solid: Solid, views: Array, toward: Array, edges: Edges) -> list[tuple[list[Array], list[Array]]]:
+    """Of each view shapes that overlap a little and together cover what a tube covers in it.
 
     And those of the far side of straights that are cut to fit, of which some may be seen through the cut.
 
     Args:
         solid: the tube.
-        toward: unit vector towards the eye.
-        view: (2, 3) right and up of the view.
-        edges: both silhouettes of each piece as places (f, u).
+        views: (v, 2, 3) right and up of each view.
+        toward: (v, 3) unit vectors towards the eye.
+        edges: both silhouettes of each bend in each view.
     """
     import numpy as np
 
-    ring: Ring = solid.outer
-    u = np.linspace(0.0, ring.turn, _SKIN_AROUND + 1)[:-1]
-
-    def slices(piece: Ints, f: Array) -> Array:
-        """(k, n, 2) outlines of the section at places along pieces."""
-        n = len(u)
-        flat = solid.points(np.repeat(piece, n), np.repeat(f, n), np.tile(u, len(f))) @ view.T
-        return flat.reshape(len(f), n, 2)
-
-    shapes: list[Array] = []
-    inside: list[Array] = []
-    cut_pieces = {i for i, cut in zip((0, len(solid.size) - 1), solid.cuts, strict=True) if cut is not None}
     count = len(solid.size)
-    both_ends = slices(np.repeat(np.arange(count), 2), np.tile([0.0, 1.0], count)).reshape(count, 2, len(u), 2)
-    sides = _sides(solid, edges, view)
+    cut_pieces = {i for i, cut in zip((0, count - 1), solid.cuts, strict=True) if cut is not None}
     bends = [i for i in range(count) if solid.radius[i] > 0.0 and i not in cut_pieces]
-    stretches = {i: _stretches(solid, i, toward) for i in bends}
-    unsound = [(i, f) for i in bends for low, high, sound in stretches[i] if not sound for f in (low, high)]
-    ends_of = dict(zip(unsound, slices(*map(np.array, zip(*unsound, strict=True))), strict=True)) if unsound else {}
-    for i in range(count):
-        if i in cut_pieces:
-            near, far = _staves(solid, i, toward, view)
-            shapes += near
-            inside += far
-            continue
-        if solid.radius[i] == 0.0:
-            ends = both_ends[i]
-            shapes.append(hull(ends.reshape(-1, 2)) if np.any(solid.lean[i]) else _drawn_out(ends[0], ends[1]))
-            continue
-        # what its neighbours do not cover of its ends; of a straight that is cut to fit the far side lies under all
-        beside = [(0.0, i - 1), (1.0, i + 1)]
-        alone = [f for f, j in beside if not 0 <= j < len(solid.size) or solid.radius[j] > 0.0 or j in cut_pieces]
-        shapes += [hull(both_ends[i, int(f)]) for f in alone]
-        f = edges[i][0][0]
-        for low, high, sound in stretches[i]:
-            if sound:
-                first = max(0, int(np.searchsorted(f, low, "right")) - 1)
-                last = min(len(f), int(np.searchsorted(f, high, "left")) + 1)
-                one, other = (side[first:last] for side in sides[i])
-                shapes.append(np.concatenate([one, other[::-1]]))
-            else:
-                shapes.append(hull(np.concatenate((ends_of[i, low], ends_of[i, high]))))
+    mitred = np.any(solid.lean, axis=1)
+    stretches = _stretches(solid, bends, toward)
+    # outlines of the section at both ends of every piece, and at those of stretches that are not simple
+    at = {(i, f): 2 * i + int(f) for i in range(count) for f in (0.0, 1.0)}
+    for own in stretches:
+        for i, parts in own.items():
+            for low, high, sound in parts:
+                for end in () if sound else (low, high):
+                    at.setdefault((i, end), len(at))
+    u = np.linspace(0.0, solid.outer.turn, _SKIN_AROUND + 1)[:-1]
+    pieces, f_of = map(np.array, zip(*at, strict=True))
+    n = len(u)
+    slices = solid.points(np.repeat(pieces, n), np.repeat(f_of, n), np.tile(u, len(at)))
+    sides = _sides(solid, views, edges)
+    found: list[tuple[list[Array], list[Array]]] = []
+    rough: list[tuple[list[Array], int]] = []  # shapes in the place of which their convex hulls come
+    for k, view in enumerate(views):
+        shapes: list[Array] = []
+        inside: list[Array] = []
+        flat = (slices @ view.T).reshape(len(at), n, 2)
+        for i in range(count):
+            if i in cut_pieces:
+                near, far = _staves(solid, i, toward[k], view)
+                shapes += near
+                inside += far
+                continue
+            if solid.radius[i] == 0.0:
+                a, b = flat[2 * i : 2 * i + 2]
+                shape, convex = (np.concatenate((a, b)), False) if mitred[i] else _drawn_out(a, b)
+                if not convex:
+                    rough.append((shapes, len(shapes)))
+                shapes.append(shape)
+                continue
+            # what its neighbours do not cover of its ends; of a straight that is cut to fit the far side lies under all
+            for end, j in ((0, i - 1), (1, i + 1)):
+                if not 0 <= j < count or solid.radius[j] > 0.0 or j in cut_pieces:
+                    rough.append((shapes, len(shapes)))
+                    shapes.append(flat[2 * i + end])
+            f = edges[k, i][0][0]
+            for low, high, sound in stretches[k][i]:
+                if sound:
+                    first = max(0, int(f.searchsorted(low, "right")) - 1)
+                    last = min(len(f), int(f.searchsorted(high, "left")) + 1)
+                    one, other = (side[first:last] for side in sides[k, i])
+                    shapes.append(np.concatenate([one, other[::-1]]))
+                else:
+                    rough.append((shapes, len(shapes)))
+                    shapes.append(np.concatenate((flat[at[i, low]], flat[at[i, high]])))
+        found.append((shapes, inside))
+    for (shapes, place), hull in zip(rough, hulls([shapes[place] for shapes, place in rough]), strict=True):
+        shapes[place] = hull
+    least = 1e-6 * solid.outer.reach**2
+    return [(_larger(shapes, least), _larger(inside, least)) for shapes, inside in found]
 
-    def large(some: list[Array]) -> list[Array]:
-        return [one for one in some if len(one) > 2 and _area(one) > 1e-6 * ring.reach**2]
 
-    return large(shapes), large(inside)
-
-
-def _sides(solid: Solid, edges: dict[int, list[tuple[Array, Array]]], view: Array) -> dict[int, list[Array]]:
-    """Both silhouettes of each bend in the view, (n, 2) points each; all are worked out at once."""
+def _sides(solid: Solid, views: Array, edges: Edges) -> dict[tuple[int, int], list[Array]]:
+    """Both silhouettes of each bend in each view, (n, 2) points each; all are worked out at once."""
     import numpy as np
 
-    of = [(i, f, u) for i, own in edges.items() if solid.radius[i] > 0.0 for f, u in own]
+    of = [(key, f, u) for key, own in edges.items() for f, u in own]
     if not of:
         return {}
     counts = [len(f) for _, f, _ in of]
-    piece = np.repeat([i for i, _, _ in of], counts)
-    points = solid.points(piece, np.concatenate([f for _, f, _ in of]), np.concatenate([u for _, _, u in of])) @ view.T
-    found: dict[int, list[Array]] = {}
-    for (i, _, _), side in zip(of, np.split(points, np.cumsum(counts)[:-1]), strict=True):
-        found.setdefault(i, []).append(side)
+    piece = np.repeat([i for (_, i), _, _ in of], counts)
+    points = solid.points(piece, np.concatenate([f for _, f, _ in of]), np.concatenate([u for _, _, u in of]))
+    found: dict[tuple[int, int], list[Array]] = {}
+    for (key, _, _), side in zip(of, np.split(points, np.cumsum(counts)[:-1]), strict=True):
+        found.setdefault(key, []).append(side @ views[key[0]].T)
     return found
 
 
@@ -137,69 +148,79 @@ def _strips(edge: Array, rim: Array) -> list[Array]:
     return [np.concatenate([edge[a : b + 1], rim[a : b + 1][::-1]]) for a, b in pairwise(stops)]
 
 
-def _area(shape: Array) -> float:
-    x, y = shape.T
-    return abs(float(x[:-1] @ y[1:] - x[1:] @ y[:-1] + x[-1] * y[0] - x[0] * y[-1])) / 2.0
+def _larger(shapes: list[Array], least: float) -> list[Array]:
+    """Those of the shapes whose area is larger."""
+    import numpy as np
+
+    if not shapes:
+        return []
+    counts = np.array([len(one) for one in shapes])
+    x, y = np.concatenate(shapes).T
+    first = np.cumsum(counts) - counts
+    after = np.arange(1, len(x) + 1)
+    after[first + counts - 1] = first
+    area = np.abs(np.add.reduceat(x * y[after] - x[after] * y, first)) / 2.0
+    return [one for one, kept in zip(shapes, ((area > least) & (counts > 2)).tolist(), strict=True) if kept]
 
 
-def _stretches(solid: Solid, i: int, toward: Array) -> list[tuple[float, float, bool]]:
-    """A bend cut into stretches that overlap a little, and whether the picture of each is simple.
+def _stretches(solid: Solid, bends: list[int], toward: Array) -> list[dict[int, list[_Stretch]]]:
+    """Of each view every bend cut into stretches that overlap a little, and whether the picture of each is simple.
 
     It is where the picture of the centerline curves less than the tube is thick: its radius of curvature is
     R |t'|^3 / |n.v| with t' the picture of the direction. Such stretches turn by up to 60 degrees, the others by 7.
     """
     import numpy as np
 
-    n = max(3, ceil(float(np.degrees(solid.size[i])) / 7.0))
-    f = np.linspace(0.0, 1.0, n + 1)
-    t, _ = solid.frames(np.full(n + 1, i), f)
-    shown = np.sqrt(np.maximum(1.0 - (t @ toward) ** 2, 0.0))
-    sound = solid.radius[i] * shown**3 > 1.1 * solid.outer.reach * abs(solid.normal[i] @ toward) + 1e-9
+    if not bends:
+        return [{} for _ in toward]
+    steps = [max(3, ceil(float(np.degrees(solid.size[i])) / 7.0)) for i in bends]
+    f_of = [np.linspace(0.0, 1.0, n + 1) for n in steps]
+    piece = np.repeat(bends, np.array(steps) + 1)
+    t, _ = solid.frames(piece, np.concatenate(f_of))
+    shown = np.sqrt(np.maximum(1.0 - (toward @ t.T) ** 2, 0.0))
+    tilt = np.abs(toward @ solid.normal.T)[:, piece]
+    sound = solid.radius[piece] * shown**3 > 1.1 * solid.outer.reach * tilt + 1e-9
     sound &= shown > 0.05
-    found: list[tuple[float, float, bool]] = []
+    found: list[dict[int, list[_Stretch]]] = []
+    for own in sound.tolist():
+        at, stretches = 0, {}
+        for i, n, f in zip(bends, steps, f_of, strict=True):
+            stretches[i] = _joined(own[at : at + n + 1], f.tolist())
+            at += n + 1
+        found.append(stretches)
+    return found
+
+
+def _joined(sound: list[bool], f: list[float]) -> list[_Stretch]:
+    """The steps of a bend as stretches: of those that are simple at both ends up to eight together."""
+    n = len(f) - 1
+    found: list[_Stretch] = []
     k = 0
     while k < n:
         stop = k + 1
-        good = bool(sound[k] and sound[stop])
+        good = sound[k] and sound[stop]
         while good and stop < n and sound[stop + 1] and stop - k < 8:
             stop += 1
-        found.append((max(0.0, float(f[k]) - 0.1 / n), float(f[stop]), good))
+        found.append((max(0.0, f[k] - 0.1 / n), f[stop], good))
         k = stop
     return found
 
 
-def _drawn_out(a: Array, b: Array) -> Array:
-    """The convex hull of a convex outline (n, 2) and of the same outline moved: half of each, and what joins them."""
+def _drawn_out(a: Array, b: Array) -> tuple[Array, bool]:
+    """A shape around a convex outline (n, 2) and the same outline moved, and whether it is their convex hull.
+
+    That is half of each, and what joins them; where they hardly part, or are seen edge on, their points are given.
+    """
     import numpy as np
 
     d = b[0] - a[0]
-    if d @ d < 1e-12 * float(np.ptp(a, axis=0).max()) ** 2:
-        return hull(a)
+    if d @ d < 1e-12 * float((a.max(axis=0) - a.min(axis=0)).max()) ** 2:
+        return a, False
     across = a @ np.array([-d[1], d[0]])
     first, last = sorted((int(across.argmin()), int(across.argmax())))
     if first == last:
-        return hull(np.concatenate([a, b]))
-    one, other = np.arange(first, last + 1), np.r_[np.arange(last, len(a)), np.arange(0, first + 1)]
-    ahead = (a[one].mean(axis=0) - a[other].mean(axis=0)) @ d > 0.0
-    return np.concatenate([(b if ahead else a)[one], (a if ahead else b)[other]])
-
-
-def hull(points: Array) -> Array:
-    """The convex hull of points (n, 2), counter-clockwise (Andrew's monotone chain)."""
-    import numpy as np
-
-    order = sorted(set(map(tuple, points.tolist())))
-
-    def half(these: list[Any]) -> list[Any]:
-        chain: list[Any] = []
-        for p in these:
-            while len(chain) > 1 and (chain[-1][0] - chain[-2][0]) * (p[1] - chain[-2][1]) <= (
-                chain[-1][1] - chain[-2][1]
-            ) * (p[0] - chain[-2][0]):
-                chain.pop()
-            chain.append(p)
-        return chain[:-1]
-
-    if len(order) < 3:
-        return np.array(order)
-    return np.array([*half(order), *half(order[::-1])])
+        return np.concatenate([a, b]), False
+    one, rest = a[first : last + 1], np.concatenate((a[last:], a[: first + 1]))
+    ahead = (np.add.reduce(one) / len(one) - np.add.reduce(rest) / len(rest)) @ d > 0.0
+    near, far = (b, a) if ahead else (a, b)
+    return np.concatenate((near[first : last + 1], far[last:], far[: first + 1])), True

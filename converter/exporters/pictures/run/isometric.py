@@ -348,7 +348,7 @@ class _Panel:
         """The tube, and over it what is written on it, with a small cross of the drawing's axes."""
         self._axes(self._shape.axes)
         whole = Picture()
-        draw(whole, self._shape, self._drawn, self._parts.wrong, center=False)
+        draw(whole, self._shape, [self._drawn], self._parts.wrong, center=False)
         whole.put(self.picture, 0.0, 0.0)
         return whole
 

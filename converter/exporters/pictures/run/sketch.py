@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from converter.errors import GeometryError
 from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.cells import chords_of
-from converter.exporters.pictures.hidden.outline import VisibleOutline, bend_steps, outline
+from converter.exporters.pictures.hidden.outline import VisibleOutline, bend_steps, outlines
 from converter.exporters.pictures.hidden.solid import Solid, solid_of
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.views import View, ViewAxes, axes_of
@@ -78,19 +78,29 @@ class SketchShape:
         return {}
 
     def outline(self, view: View, k: float) -> VisibleOutline:
-        """What is seen of its solid, as `converter.exporters.pictures.hidden.outline.outline`; worked out once.
+        """What is seen of its solid in a view; see `outlines`."""
+        return self.outlines([view], k)[0]
+
+    def outlines(self, views: Sequence[View], k: float) -> list[VisibleOutline]:
+        """What is seen of its solid, as `converter.exporters.pictures.hidden.outline.outlines`; worked out once.
 
         Args:
-            view: from where.
+            views: from where.
             k: scale of the picture, mm of paper per mm. All that fit on a sheet of paper share one outline.
         """
-        assert self.solid is not None
-        x0, y0, x1, y1 = self.bounds(view)
-        chord = max(_CHORD / max(k, _SHEET / max(x1 - x0, y1 - y0, 1e-9)), 1e-4)
-        key = (view.right, view.up, bend_steps(self.solid, chord))
-        if key not in self._outlines:
-            self._outlines[key] = outline(self.solid, view.right, view.up, chord)
-        return self._outlines[key]
+        solid = self.solid
+        assert solid is not None
+        chords = []
+        for view in views:
+            x0, y0, x1, y1 = self.bounds(view)
+            chords.append(max(_CHORD / max(k, _SHEET / max(x1 - x0, y1 - y0, 1e-9)), 1e-4))
+        keys = [(one.right, one.up, bend_steps(solid, chord)) for one, chord in zip(views, chords, strict=True)]
+        new = [i for i, key in enumerate(keys) if key not in self._outlines]
+        if new:
+            axes = [(views[i].right, views[i].up) for i in new]
+            found = outlines(solid, axes, [chords[i] for i in new])
+            self._outlines.update(zip((keys[i] for i in new), found, strict=True))
+        return [self._outlines[key] for key in keys]
 
     @cached_property
     def _chords(self) -> dict[View, tuple[Any, Any]]:
@@ -195,37 +205,40 @@ class Drawn:
         return [(a * self.k + self.origin, b * self.k + self.origin, half) for (a, b), half in ends]
 
 
-def draw(picture: Picture, shape: SketchShape, drawn: Drawn, tight: frozenset[int], center: bool) -> None:
+def draw(picture: Picture, shape: SketchShape, views: Sequence[Drawn], tight: frozenset[int], *, center: bool) -> None:
     """Draw a tube into a picture.
 
     Args:
         picture: to draw into.
         shape: the tube.
-        drawn: how it comes on paper.
+        views: how it comes on paper, once or more, all of one scale: what is seen is worked out side by side.
         tight: numbers of bends to be marked.
         center: whether the centerline is drawn too.
     """
-
     solid = shape.solid
-    if solid is None or drawn.is_line:
-        for s, bend in numbered(shape):
-            picture.stroke([drawn.at(p) for p in points_of(s)], "tight" if bend in tight else "tube")
+    if solid is None or views[0].is_line:
+        for drawn in views:
+            for s, bend in numbered(shape):
+                picture.stroke([drawn.at(p) for p in points_of(s)], "tight" if bend in tight else "tube")
         return
-    found = shape.outline(drawn.view, drawn.k)
-    shapes = [(found.inside, "bore", _CHORD), (found.skin, "skin", _SKIN), (found.bores, "bore", _CHORD)]
-    looks = [(one, look, near) for some, look, near in shapes for one in some]
-    looks += [(one, role, _CHORD) for one, role, _ in found.lines]
-    drawn_lines = [one * drawn.k + drawn.origin for one, _, _ in looks]
-    lines = simplified(drawn_lines, [near for _, _, near in looks])
-    filled = len(lines) - len(found.lines)
-    for points, (_, look, _) in zip(lines[:filled], looks, strict=False):
-        picture.fill([points], look)
-    if center:
-        for s, _ in numbered(shape):
-            picture.stroke([drawn.at(p) for p in points_of(s)], "center")
-    for points, (_, role, piece) in zip(lines[filled:], found.lines, strict=True):
-        wrong = solid.pieces[piece].bend in tight and role == "tube"
-        picture.stroke(points, "tight" if wrong else role)
+    found = shape.outlines([drawn.view for drawn in views], views[0].k)
+    rows, near = [], []
+    for one, drawn in zip(found, views, strict=True):
+        covers = ((one.inside, _CHORD), (one.skin, _SKIN), (one.bores, _CHORD))
+        for shapes, far in (*covers, ([line for line, _, _ in one.lines], _CHORD)):
+            rows += [points * drawn.k + drawn.origin for points in shapes]
+            near += [far] * len(shapes)
+    simple = iter(simplified(rows, near))
+    for one, drawn in zip(found, views, strict=True):
+        for shapes, look in ((one.inside, "bore"), (one.skin, "skin"), (one.bores, "bore")):
+            for _ in shapes:
+                picture.fill([next(simple)], look)
+        if center:
+            for s, _ in numbered(shape):
+                picture.stroke([drawn.at(p) for p in points_of(s)], "center")
+        for _, role, piece in one.lines:
+            wrong = solid.pieces[piece].bend in tight and role == "tube"
+            picture.stroke(next(simple), "tight" if wrong else role)
 
 
 def numbered(shape: SketchShape) -> list[tuple[Segment, int]]:

@@ -6,11 +6,11 @@ First angle for millimetres, third angle for inches, each with its symbol (ISO 5
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import atan2, cos, hypot, pi, sin
+from math import atan2, cos, dist, hypot, pi, sin
 
 from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.picture import RING, Picture
-from converter.exporters.pictures.places import Box, Places, dimension, end_mark, leader, wide
+from converter.exporters.pictures.places import Box, Places, dimension, end_mark, leader, nearest, wide
 from converter.exporters.pictures.run.parts import Parts
 from converter.exporters.pictures.run.sketch import Drawn, SketchShape, draw
 from converter.exporters.pictures.views import ViewAxes
@@ -20,6 +20,8 @@ from converter.units import Display
 _NAMES = {"front": "front view", "top": "top view", "right": "view from the right"}
 #: More bends than this are not numbered here.
 _MOST_NUMBERED = 12
+#: A number farther than this from the middle of its bend has a line to it, mm.
+_FAR = 6.0
 
 
 def views_panel(
@@ -58,11 +60,10 @@ def views_panel(
         x = left + pad_x + column * (k * wides[0] + 2.0 * pad_x * (wides[0] > 0.0))
         y = low + pad_y + row * (k * talls[0] + 2.0 * pad_y * (talls[0] > 0.0))
         one = Drawn(view, k, (x - bx0 * k, y - by0 * k), shape.reach * k)
-        draw(picture, shape, one, parts.wrong, center=True)
-        box = (x, y, x + (bx1 - bx0) * k, y + (by1 - by0) * k)
-        drawn[view.name] = (one, box)
+        drawn[view.name] = one, (x, y, x + (bx1 - bx0) * k, y + (by1 - by0) * k)
         a, b = shape.chords(view)
         places.take_strips([(a * k + one.origin, b * k + one.origin, one.half + 0.3)])
+    draw(picture, shape, [one for one, _ in drawn.values()], parts.wrong, center=True)
     for name, (_, box) in drawn.items():
         _name(picture, places, _NAMES[name], box, height)
     _sizes(picture, places, shape, axes, display, {n: box for n, (_, box) in drawn.items()}, third, height)
@@ -174,6 +175,9 @@ def _marks(picture: Picture, places: Places, one: Drawn, parts: Parts, height: f
             continue
         role = "tight" if turn_.wrong else "strong"
         picture.label(str(turn_.number), (spot[0], spot[1] - height / 2.0), height, role, align="center", circled=True)
+        box = (spot[0] - side / 2.0, spot[1] - side / 2.0, spot[0] + side / 2.0, spot[1] + side / 2.0)
+        if dist(at, nearest(box, at)) > _FAR:
+            leader(picture, places, at, box)
 
 
 def _symbol(picture: Picture, places: Places, third: bool, height: float, frame: Box) -> None:
