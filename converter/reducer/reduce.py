@@ -235,7 +235,7 @@ class _Fitting:
 
     def __init__(self, tol: Tolerances, radii: Sequence[float]) -> None:
         self._tol, self._radii = tol, radii
-        self._known = WorkedOutShapes(tol.equal)
+        self._worked_out = WorkedOutShapes(tol.equal)
         self._tried_looser = 0
 
     def run_of(self, one: Chain, name: str) -> Run | None:
@@ -243,12 +243,12 @@ class _Fitting:
         from converter.reducer.general import reduce_chain  # fitting code that exact drawings never need
 
         shape = ChainShape(one)
-        run = self._known.find(shape, one, name)
+        run = self._worked_out.find(shape, one, name)
         if run is None:
             run = reduce_chain(one, name, self._tol, self._radii)
             if run is not None:
                 run = self._with_looser(one, run)
-                self._known.add(shape, one, run)
+                self._worked_out.add(shape, one, run)
         return run
 
     def _with_looser(self, one: Chain, run: Run) -> Run:

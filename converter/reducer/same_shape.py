@@ -161,18 +161,18 @@ class WorkedOutShapes:
 
     def __init__(self, equal: float) -> None:
         self._equal = equal
-        self._known: dict[tuple[object, int], list[tuple[ChainShape, Chain, Run]]] = {}
+        self._by_shape: dict[tuple[object, int], list[tuple[ChainShape, Chain, Run]]] = {}
 
     def add(self, shape: ChainShape, one: Chain, run: Run) -> None:
         """Keep what came of a chain; not of a straight, of which only the drawing's axes say how its section lies."""
         if run.table.bends:
-            self._known.setdefault((shape.kinds, round(shape.length / _STEP)), []).append((shape, one, run))
+            self._by_shape.setdefault((shape.kinds, round(shape.length / _STEP)), []).append((shape, one, run))
 
     def find(self, shape: ChainShape, one: Chain, name: str) -> Run | None:
         """What comes of a chain, by that name, where one of its shape was worked out before."""
         nearest = round(shape.length / _STEP)
         for step in (nearest, nearest - 1, nearest + 1):
-            for known, other, run in self._known.get((shape.kinds, step), ()):
+            for known, other, run in self._by_shape.get((shape.kinds, step), ()):
                 move = known.move_to(shape, self._equal)
                 moved = None if move is None else _moved(run, other, one, name, move)
                 if moved is not None:
