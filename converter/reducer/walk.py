@@ -98,5 +98,11 @@ def _triangle(rows: Array, damped: int) -> Array:
     block = max(BLOCK, 2 * width)
     while len(r) > block:
         rest = np.zeros((-len(r) % block, width))
-        r = np.linalg.qr(np.concatenate((r, rest)).reshape(-1, block, width), mode="r").reshape(-1, width)
-    return np.linalg.qr(r, mode="r")
+        r = _reduced(np.concatenate((r, rest)).reshape(-1, block, width)).reshape(-1, width)
+    return _reduced(r)
+
+
+def _reduced(blocks: Array) -> Array:
+    """The triangle of each block of equations."""
+    triangles: Array = np.asarray(np.linalg.qr(blocks, mode="r"))
+    return triangles
