@@ -30,11 +30,13 @@ class WorkerTask:  # no dataclass, whose making costs more than all else that ev
         seconds: of processor time for each input, None for no limit.
         memory: bytes, None for no limit.
         begun: greatest memory by the system's count when the process began, bytes: that of the one that began it.
+        folder: where it last began to write ('' for nowhere), to be cleared by who waits if it ends by violence.
     """
 
-    __slots__ = ("begun", "doing", "file", "memory", "seconds")
+    __slots__ = ("begun", "doing", "file", "folder", "memory", "seconds")
 
     def __init__(self, doing: str, file: str, seconds: float | None, memory: int | None, begun: int = 0) -> None:
+        self.folder = ""
         self.doing = doing
         self.file = file
         self.seconds = seconds

@@ -77,6 +77,21 @@ def watch_files(watcher: Callable[[str, str], None]) -> None:
     _WATCHER.set(watcher)
 
 
+_CLEANER: ContextVar[Callable[[str], None] | None] = ContextVar("cleaner", default=None)
+
+
+def watch_folders(cleaner: Callable[[str], None]) -> None:
+    """From now on tell ``cleaner``, in this thread, of each folder into which files that wait for their places go."""
+    _CLEANER.set(cleaner)
+
+
+def begin_folder(folder: str) -> None:
+    """Say that files begin to be written into a hidden folder within ``folder``, which must not stay there."""
+    cleaner = _CLEANER.get()
+    if cleaner is not None:
+        cleaner(folder)
+
+
 def begin_file(name: str, doing: str) -> None:
     """Say that work on an input file begins.
 

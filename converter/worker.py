@@ -13,7 +13,7 @@ from converter import allowance
 from converter.allowance import TimeLimitReached
 from converter.ends import WorkerTask, used_memory
 from converter.errors import ElbowroomError
-from converter.progress import watch_files
+from converter.progress import watch_files, watch_folders
 
 #: Seconds in which a second signal to stop is the same one, handed on, or impatience with a clean-up that is under way.
 _SAME = 2.0
@@ -40,6 +40,11 @@ class Worker:
         """Work on an input begins: it may use as much time as every other."""
         self.task.file, self.task.doing = file, doing
         self.limit()
+
+    def begin_folder(self, folder: str) -> None:
+        """Files are written into a folder from now on."""
+        self.task.folder = folder
+        self._note(self.task)
 
     def limit(self) -> None:
         """Set the limits of the task from now on."""
@@ -84,6 +89,7 @@ class Worker:
             signal.signal(signal.SIGXCPU, self.out_of_time)
         self.limit()
         watch_files(self.begin)
+        watch_folders(self.begin_folder)
 
     def limit_reached(self, error: BaseException | None) -> ElbowroomError | None:
         """The sentence for an error that stands for the end of time or memory, or comes of it; None for any other.

@@ -14,12 +14,14 @@ import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import replace
+from pathlib import Path
 from threading import Lock, local
 from time import monotonic, sleep
 from typing import TYPE_CHECKING, Any
 
 from converter.batch.record import leftovers_of
 from converter.batch.verdict import DrawingVerdict
+from converter.disk.stage import recover
 from converter.ends import WorkerTask, why_ended
 from converter.errors import ElbowroomError
 from converter.isolation import isolated_python
@@ -98,10 +100,13 @@ class Bay:
                 if isinstance(answer[0], DrawingVerdict):
                     self.done += 1
                     return answer[0], answer[1]
-                doing, file, seconds, memory, begun = answer
+                doing, file, seconds, memory, begun, folder = answer
                 self._task = WorkerTask(doing, file or item.source, seconds, memory, begun)
+                self._task.folder = os.path.join(item.current, folder) if folder else ""
         except (EOFError, OSError, pickle.UnpicklingError) as error:
             told = self._why_ended()
+            if self._task.folder:
+                recover(Path(self._task.folder))
             raise BayEndedError(told.message, code=told.code, file=item.source) from error
 
     def stop(self, number: int = signal.SIGTERM) -> None:

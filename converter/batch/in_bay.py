@@ -76,8 +76,8 @@ def _is_due(incoming: io.BufferedReader[io.FileIO], patience: float | None) -> b
     return bool(select([incoming], [], [], patience)[0])
 
 
-def _task_values(task: WorkerTask) -> tuple[str, str, float | None, int | None, int]:
-    return task.doing, task.file, task.seconds, task.memory, task.begun
+def _task_values(task: WorkerTask) -> tuple[str, str, float | None, int | None, int, str]:
+    return task.doing, task.file, task.seconds, task.memory, task.begun, task.folder
 
 
 def _send(stream: io.FileIO, answer: Any) -> None:

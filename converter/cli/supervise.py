@@ -13,6 +13,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from types import FrameType
 from typing import Any, NoReturn
 
@@ -31,26 +32,30 @@ _GRACE = 5.0
 
 
 class Notes:
-    """A page of memory that both processes see: the child's task, and how far it came."""
+    """Memory that both processes see: the child's task, and how far it came."""
 
     _BEGUN, _ENDED, _TASK = 0, 1, 2
 
     def __init__(self) -> None:
         from mmap import mmap
 
-        self._page = mmap(-1, 4096)
+        self._page = mmap(-1, 16384)
 
     @property
     def task(self) -> WorkerTask:
         """What the child noted last that it was doing; a very long file name is cut."""
-        seconds, memory, begun, doing, file, *_ = self._page[self._TASK :].decode("utf-8", "ignore").split("\0")
-        return WorkerTask(doing, file, float(seconds) or None, int(memory) or None, int(begun))
+        seconds, memory, begun, doing, folder, file, *_ = self._page[self._TASK :].split(b"\0")
+        name = file.decode("utf-8", "ignore")
+        task = WorkerTask(doing.decode(), name, float(seconds) or None, int(memory) or None, int(begun))
+        task.folder = os.fsdecode(folder)
+        return task
 
     def note(self, task: WorkerTask) -> None:
         """The child says what it is doing."""
         room = len(self._page) - self._TASK
-        text = f"{task.seconds or 0.0}\0{task.memory or 0}\0{task.begun}\0{task.doing}\0{task.file}"
-        self._page[self._TASK :] = text.encode("utf-8", "replace")[: room - 1].ljust(room, b"\0")
+        figures = f"{task.seconds or 0.0}\0{task.memory or 0}\0{task.begun}\0{task.doing}".encode()
+        text = b"\0".join((figures, os.fsencode(task.folder), task.file.encode("utf-8", "replace")))
+        self._page[self._TASK :] = text[: room - 1].ljust(room, b"\0")
 
     @property
     def begun(self) -> bool:
@@ -126,6 +131,10 @@ def supervised(work: Callable[[], int], tell: Callable[[ElbowroomError, bool], i
     os.close(lifeline)
     if os.WIFEXITED(status) and notes.ended:
         return os.WEXITSTATUS(status)
+    if notes.task.folder:  # what it was writing there goes, or takes its place, as after any run that is cut off
+        from converter.disk.stage import recover
+
+        recover(Path(notes.task.folder))
     if os.WIFSIGNALED(status) and os.WTERMSIG(status) in _ASKING:
         return 128 + os.WTERMSIG(status)
     if asked and os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL:

@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from converter.disk.lock import LOCK_FILE, FolderLock, locked, uninterrupted
+from converter.progress import begin_folder
 
 _PREFIX = ".elbowroom-"
 _NAME = re.compile(re.escape(_PREFIX) + r"[0-9a-f]{16}\Z")
@@ -60,6 +61,7 @@ class Stage:
         Raises:
             OSError: it cannot be made.
         """
+        begin_folder(str(self._folder))
         with uninterrupted():
             # where it becomes the folder itself, it is made as any other is
             self.root.mkdir(0o777 if self._missing else 0o700)

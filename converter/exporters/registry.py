@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from importlib import import_module
 from pathlib import Path
+from tempfile import gettempdir
 from typing import TYPE_CHECKING
 
 from converter.dates import fixed_time
+from converter.disk.reading import open_to_read
 from converter.errors import ElbowroomError, MissingLibraryError, OptionError, WriteError
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
@@ -222,6 +225,25 @@ def write(
         WriteError: nothing to write at all, or a file exists or cannot be written.
         MissingLibraryError: a library for a format is not installed.
     """
+    return write_all(jobs, out_dir, _work(jobs, formats, options), force=force, own=own, last=last)
+
+
+def contents(jobs: Sequence[Job], formats: Sequence[str] = (), options: WriteOptions | None = None) -> dict[str, bytes]:
+    """What `write` would write, by file name; nothing stays on the disk."""
+    # a folder that does not exist: no file of a name that is asked for stands in it
+    nowhere = Path(gettempdir()) / os.urandom(8).hex()
+    found: dict[str, bytes] = {}
+    with _staged(jobs, OutputSet(nowhere), _work(jobs, formats, options)) as out:
+        for name, path in out.staged().items():
+            with open_to_read(path) as stream:
+                found[name] = stream.read()
+    return found
+
+
+def _work(
+    jobs: Sequence[Job], formats: Sequence[str], options: WriteOptions | None
+) -> Callable[[OutputSet], Iterator[Callable[[], None]]]:
+    """What there is to do for jobs in formats: the arguments are those of `write`."""
     wanted = {find(name).name for name in formats} or {known.name for known in FORMATS if known.default}
     chosen = [known for known in FORMATS if known.name in wanted]
 
@@ -231,7 +253,7 @@ def write(
             for known in steps(chosen, "formats"):
                 yield partial(_function(known, known.function), job, out, how)
 
-    return write_all(jobs, out_dir, work, force=force, own=own, last=last)
+    return work
 
 
 def write_together(
@@ -279,13 +301,24 @@ def write_all(
 
     ``own`` and ``last`` are those of `write`.
     """
+    out = OutputSet(out_dir, force=force, own=own, inputs=[path for job in jobs for path in job.inputs])
+    with _staged(jobs, out, work):
+        if last is not None:
+            last(out)
+        return out.commit()
+
+
+@contextmanager
+def _staged(
+    jobs: Sequence[Job], out: OutputSet, work: Callable[[OutputSet], Iterable[Callable[[], None]]]
+) -> Iterator[OutputSet]:
+    """A set of files with all work on it done, until it is committed or, at the latest at the end, forgotten."""
     fixed_time()  # a wrong one fails before any work, and before a library reads it
     for job in jobs:
         if not job.tubes:
             raise WriteError(
                 "There is no tube to write: the input holds no centerline.", code="no-runs", file=job.source
             )
-    out = OutputSet(out_dir, force=force, own=own, inputs=[path for job in jobs for path in job.inputs])
     empty: list[WriteError] = []
     done = 0
     try:
@@ -299,17 +332,15 @@ def write_all(
                 empty.append(error)
         if len(empty) == done:
             raise empty[0]
-        if last is not None:
-            last(out)
-        return out.commit()
+        yield out
     except ElbowroomError:
         raise
     except OSError as error:
         why = (error.strerror or type(error).__name__).lower()
         raise WriteError(
-            f"The files cannot be written to {quoted(out_dir, LONGEST_PATH)} ({why}): free some "
+            f"The files cannot be written to {quoted(out.out_dir, LONGEST_PATH)} ({why}): free some "
             "space, or name another folder with --out.",
-            file=str(out_dir),
+            file=str(out.out_dir),
         ) from error
     finally:
         out.discard()

@@ -35,6 +35,7 @@ PROGRAMS = 12  #: linear programs toward the least largest miss
 FARTHEST = 24  #: vertices of each piece that every program looks at more
 REACH = 2.0  #: times the largest miss: how far a piece may move in one program
 SIZES = (0.25, 0.5, 0.75, 0.9, 1.0)  #: parts of a program's step that are tried
+HOPELESS = 1.1  #: times what is wanted: where the first linear program leaves more, later ones come no closer
 LEAST_REACH = 0.02  #: times the largest miss, at which programs end
 MOST_ALIKE = 0.5  #: correlation of neighbours' misses: of noise 0, of a smooth curve nearly 1
 LEAST_GAIN = 1e-3  #: of the largest miss, below which the next program looks less far
@@ -93,7 +94,9 @@ def follow(points: Array, stretches: Sequence[DividedPart], weights: Array | Non
 
 
 def flatten(points: Array, chain: TangentChain, within: float, fixed: frozenset[int] = frozenset()) -> TangentChain:
-    """The chain moved until its largest miss is ``within`` mm, no further than that takes; else where it is least.
+    """The chain moved until its largest miss is ``within`` mm, no further than that takes; else nearer to it.
+
+    It is given up where the first program does not come near: its vertices alone cannot be brought closer.
 
     Args:
         points: (n, 3) vertices, mm.
@@ -104,13 +107,15 @@ def flatten(points: Array, chain: TangentChain, within: float, fixed: frozenset[
     start, end = vec(points[chain.breaks[0]]), vec(points[chain.breaks[-1]])
     reach = REACH * chain.miss
     watched = np.zeros(len(points), bool)
-    for _ in range(PROGRAMS):
+    for number in range(PROGRAMS):
         if chain.miss <= within:
             break
         _watch(watched, points, chain)
         proofs = _watched(watched, points, chain)
         linear = linearized(chain.table, chain.placement, proofs, set(fixed), start, end)
         step = least_largest_step(linear, proofs, reach)
+        if number == 0 and step is not None and step.largest > HOPELESS * within:
+            break
         best = chain
         for size in SIZES if step is not None else ():
             moved = linear.moved(step.state, step.unknowns, size) if step is not None else None

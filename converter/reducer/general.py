@@ -29,6 +29,7 @@ from converter.tolerances import DEFAULT, Tolerances
 CLOSER = 0.999  #: of the tolerance: what a curve that strays between its points is fitted anew to
 LEAST_MOVED = 0.005  #: mm that a radius moved to be another's, from which on it is told
 FINER = 4  #: times as many points are measured of a free curve as it is fitted to
+MOST_FINER = 100  #: bends: what takes more is no tube, however closely it is followed
 FREE_LEVEL = 0.005  #: mm; bows found only above this, end to end, speak of a free curve
 
 #: The clause that counts curves of a kind.
@@ -53,7 +54,7 @@ def reduce_chain(
         return None
     # a free curve is cut finer until the tube follows it within the tolerance, or three times
     finer = tol
-    for _ in range(3):
+    for _ in range(3 if len(made.settled.table.bends) <= MOST_FINER else 0):
         tangent = _is_tangent(made.settled)
         if made.deviation <= tol.fit or not (made.closer if tangent else _free_groups(made.settled, tol)):
             break

@@ -50,10 +50,14 @@ class _SparseRows:
 
 @dataclass(frozen=True, slots=True)
 class WalkChange:
-    """What a step changes: the state before the first row (shift in mm, turn in radians), and each row's unknowns."""
+    """What a step changes: the state before the first row (shift in mm, turn in radians), and each row's unknowns.
+
+    ``largest`` is the largest distance after it, mm, as far as distances change linearly.
+    """
 
     state: Array
     unknowns: tuple[Array, ...]
+    largest: float
 
 
 def least_largest_step(linear: LinearTube, proofs: Sequence[RowVertices], reach: float) -> WalkChange | None:
@@ -97,7 +101,7 @@ def least_largest_step(linear: LinearTube, proofs: Sequence[RowVertices], reach:
     if solved.x is None or not np.isfinite(solved.x).all():
         return None
     parts = np.split(np.asarray(solved.x[:largest], dtype=np.float64), starts[1:-1])
-    return WalkChange(parts[0][:STATES], tuple(part[STATES:] for part in parts))
+    return WalkChange(parts[0][:STATES], tuple(part[STATES:] for part in parts), float(solved.x[-1]))
 
 
 def _distances(equations: Array, values: Array, proofs: Sequence[RowVertices]) -> tuple[Array, Array]:

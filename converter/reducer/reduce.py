@@ -20,13 +20,14 @@ from converter.quoting import is_blank, quoted
 from converter.reducer.chain import Chain, chain
 from converter.reducer.looser import looser_fit, may_be_looser
 from converter.reducer.plain import ExactRun, exact_runs
+from converter.reducer.same_shape import ChainShape, WorkedOutShapes
 from converter.tolerances import DEFAULT, PAST_SHARE, Tolerances, same_within
 from converter.units import MM_PER, UNIT_CHOICES
 
 _SPLIT = "read it in parts (--layer, --skip-layer), or export the tubes alone"
 #: What tubes without a name of their own are called, with a number.
 _UNNAMED = "tube"
-#: So many tubes of a drawing are tried with a looser fit, none after one that it does not help: what is wrong with
+#: So many shapes in a drawing are tried with a looser fit, none after one that it does not help: what is wrong with
 #: them is wrong with the others, too.
 _TRIED_LOOSER = 3
 #: mm; what a run is likeliest to have when its unit is in doubt
@@ -61,21 +62,14 @@ def reduce_drawing(
     plain = exact_runs(chains, tol)
     labels = _names(chains, drawing.tables)
     runs: list[Run] = []
-    tried = 0
+    fitting = _Fitting(tol, radii)
     for one, quick, name in steps(zip(chains, plain, labels[: len(chains)], strict=True), "tubes", len(chains)):
         try:
-            run = _exact_run(one, quick, name) if quick is not None else _general(one, name, tol, radii)
+            run = _exact_run(one, quick, name) if quick is not None else fitting.run_of(one, name)
         except GeometryError as error:
             if error.code == "too-many-bends":
                 raise _too_many_bends(drawing, one) from error
             raise _no_tube(drawing, one, error) from error
-        if run is not None and quick is None and tried < _TRIED_LOOSER and may_be_looser(run, tol, radii):
-            tried += 1
-            looser = looser_fit(one, run, tol, radii)
-            if looser is None:
-                tried = _TRIED_LOOSER
-            else:
-                run = replace(run, findings=(looser, *run.findings))
         if run is not None:
             run = _with_section(run, one)
             if len(run.table.bends) > BENDS:
@@ -231,7 +225,39 @@ def _ready(table: ReadyTable, name: str) -> Run:
     )
 
 
-def _general(one: Chain, name: str, tol: Tolerances, radii: Sequence[float]) -> Run | None:
-    from converter.reducer.general import reduce_chain  # fitting code that exact drawings never need
+class _Fitting:
+    """The general way of the chains of one drawing.
 
-    return reduce_chain(one, name, tol, radii)
+    Args:
+        tol: mm and degrees.
+        radii: mm, of the shop's dies.
+    """
+
+    def __init__(self, tol: Tolerances, radii: Sequence[float]) -> None:
+        self._tol, self._radii = tol, radii
+        self._worked_out = WorkedOutShapes(tol.equal)
+        self._tried_looser = 0
+
+    def run_of(self, one: Chain, name: str) -> Run | None:
+        """What comes of a chain; None when nothing with a length is left."""
+        from converter.reducer.general import reduce_chain  # fitting code that exact drawings never need
+
+        shape = ChainShape(one)
+        run = self._worked_out.find(shape, one, name)
+        if run is None:
+            run = reduce_chain(one, name, self._tol, self._radii)
+            if run is not None:
+                run = self._with_looser(one, run)
+                self._worked_out.add(shape, one, run)
+        return run
+
+    def _with_looser(self, one: Chain, run: Run) -> Run:
+        """The run, with a finding when a looser fit makes a tube of fewer bends of it."""
+        if self._tried_looser >= _TRIED_LOOSER or not may_be_looser(run, self._tol, self._radii):
+            return run
+        self._tried_looser += 1
+        looser = looser_fit(one, run, self._tol, self._radii)
+        if looser is None:
+            self._tried_looser = _TRIED_LOOSER
+            return run
+        return replace(run, findings=(looser, *run.findings))

@@ -15,6 +15,7 @@ import numpy as np
 
 from converter.arrays import Array
 
+BLOCK = 256  #: equations that are reduced together
 DAMPING = 1e-6  #: of an unknown's own size: decides what nothing else does, in favor of no change
 
 
@@ -87,20 +88,21 @@ def solve_walk(steps: Sequence[WalkStep]) -> WalkSolution:
 def _triangle(rows: Array, damped: int) -> Array:
     """The triangle of equations (m, unknowns + 1), its first ``damped`` unknowns held by a trace of damping.
 
-    Householder's reflections written out: a threaded LAPACK is slower by far at matrices as narrow as these.
+    Long ones are reduced block by block, of each its triangle: a threaded LAPACK is slower by far where they are long.
     """
     width = rows.shape[1]
     size = np.sqrt(np.einsum("ij,ij->j", rows[:, :damped], rows[:, :damped]))
     held = np.zeros((width, width))
     held[:damped, :damped] = np.diag(DAMPING * np.where(size > 0.0, size, 1.0))
     r = np.concatenate((rows, held))
-    for k in range(width):
-        column = r[k:, k]
-        length = np.sqrt(np.einsum("i,i->", column, column))
-        if length == 0.0:
-            continue
-        mirror = column.copy()
-        mirror[0] += length if mirror[0] >= 0.0 else -length
-        along = np.einsum("i,ij->j", mirror, r[k:, k:]) * (2.0 / np.einsum("i,i->", mirror, mirror))
-        r[k:, k:] -= np.multiply.outer(mirror, along)
-    return r[:width]
+    block = max(BLOCK, 2 * width)
+    while len(r) > block:
+        rest = np.zeros((-len(r) % block, width))
+        r = _reduced(np.concatenate((r, rest)).reshape(-1, block, width)).reshape(-1, width)
+    return _reduced(r)
+
+
+def _reduced(blocks: Array) -> Array:
+    """The triangle of each block of equations."""
+    triangles: Array = np.asarray(np.linalg.qr(blocks, mode="r"))
+    return triangles

@@ -74,6 +74,14 @@ def test_a_drawing_that_explodes_takes_no_other_with_it(here):
     assert {verdict.word for name, verdict in found.items() if name not in HARM} == {"warning"}
 
 
+def test_a_drawing_that_ends_its_bay_while_it_is_written_leaves_nothing(here):
+    drawing("bursts.dxf")
+    with local_bays(1) as executor:
+        (verdict,) = work_through(items(ConvertWork(("csv",)), "out"), executor)
+    assert verdict.failure is not None and verdict.failure.code == "crashed"
+    assert [path.name for path in here.iterdir()] == ["d"]
+
+
 @pytest.mark.slow
 def test_a_crash_is_not_taken_for_want_of_memory_where_this_process_is_large(here):
     """A process begins with the greatest memory of the one that began it, by the system's count."""

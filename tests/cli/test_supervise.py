@@ -307,9 +307,8 @@ def halfway(tmp_path):
     hook(tmp_path / "hook.dxf")
     begun = []
 
-    def start(**given):
-        code, words = HALFWAY, ("convert", "hook.dxf", "--out", "out", "--to", "csv")
-        begun.append(started(code, *words, cwd=tmp_path, **given))
+    def start(words=("--out", "out"), **given):
+        begun.append(started(HALFWAY, "convert", "hook.dxf", *words, "--to", "csv", cwd=tmp_path, **given))
         until(lambda: begun[-1].poll() is not None or list(tmp_path.glob(".elbowroom-*/half.csv")))
         assert begun[-1].poll() is None, begun[-1].communicate()
         return begun[-1]
@@ -343,6 +342,16 @@ def test_a_command_whose_parent_is_killed_stops_by_itself(halfway, tmp_path):
     child = child_of(process)
     process.kill()
     until(lambda: state(child) in "XZ")
+    assert [path.name for path in tmp_path.iterdir()] == ["hook.dxf"]
+
+
+@pytest.mark.parametrize("words", [("--out", "out"), ("--out", "-")], ids=["folder", "standard output"])
+def test_a_violent_end_leaves_nothing_behind(halfway, tmp_path, words):
+    """A crash, or an end from outside, of the process that writes: the one that waits clears what it began."""
+    process = halfway(words=words, env=os.environ | {"TMPDIR": str(tmp_path)})
+    os.kill(child_of(process), signal.SIGKILL)
+    outcome = outcome_of(process)
+    assert (outcome.status, outcome.out) == (2, "") and "stopped by the system" in one_sentence(outcome.err)
     assert [path.name for path in tmp_path.iterdir()] == ["hook.dxf"]
 
 

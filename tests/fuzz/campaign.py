@@ -59,6 +59,8 @@ _TRIAL_SECONDS = 2.0
 _WARM = ("step/freecad-sketch.step", "step/solid-gmsh-rhs.step", "iges/freecad-two.igs")
 #: Bytes of data of a process; a damaged file of a few kilobytes that needs more is a fault.
 _MEMORY = 2_000_000_000
+#: How a process ends that a timer ends.
+_HANGING = (signal.SIGPROF, signal.SIGALRM)
 #: Seconds on the clock after which a process that uses no processor time is taken for stuck.
 _STUCK_SECONDS = 900
 
@@ -161,8 +163,12 @@ def _run(
                 lines.unlink()
             if status != 0:
                 count = unpack("q", at[:8])[0]
-                told = judged_by_command(made_case(sort, seed, count), Path(scratch) / "again")
-                yield count, told if told.kind == "crash" else FuzzVerdict("fault", _end_of(status, lines), 0.0), True
+                verdict = FuzzVerdict("fault", _end_of(status, lines), 0.0)
+                crashed = os.WIFSIGNALED(status) and os.WTERMSIG(status) not in _HANGING
+                if crashed:  # the command may tell it; a hang stays one
+                    told = judged_by_command(made_case(sort, seed, count), Path(scratch) / "again")
+                    verdict = told if told.kind == "crash" else verdict
+                yield count, verdict, crashed
                 done += 1
             if share[done:]:
                 waiting.append(share[done:])
@@ -175,7 +181,7 @@ def _end_of(status: int, lines: Path) -> str:
         why = told.read_text(encoding="utf-8").strip().splitlines()[-1:] if told.exists() else []
         return f"the process ended with status {os.WEXITSTATUS(status)}: {' '.join(why)}"
     number = os.WTERMSIG(status)
-    if number in (signal.SIGPROF, signal.SIGALRM):
+    if number in _HANGING:
         return f"hang: more than {HANG_SECONDS:g} s of processor time"
     return f"signal: {signal.Signals(number).name}"
 
@@ -212,7 +218,7 @@ def _work(sort: str, seed: int, numbers: Sequence[int], command_every: int, at: 
     try:
         folder = lines.with_suffix("") / "case"
         folder.parent.mkdir()
-        for number in (signal.SIGPROF, signal.SIGALRM):
+        for number in _HANGING:
             signal.signal(number, signal.SIG_DFL)
         resource.setrlimit(resource.RLIMIT_DATA, (_MEMORY, _MEMORY))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))

@@ -6,9 +6,11 @@ import io
 import json
 import os
 import re
+import resource
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +22,8 @@ from wild import FuzzCase
 #: Seconds of processor time that a small damaged file may take before it counts as a hang; a slow one is noted.
 HANG_SECONDS = 30.0
 SLOW_SECONDS = 6.0
+#: Seconds of processor time after which a command is ended.
+_COMMAND_SECONDS = 60
 #: Characters of a message on stderr.
 LONGEST_MESSAGE = 900
 
@@ -60,7 +64,8 @@ def judged(case: FuzzCase, folder: Path) -> FuzzVerdict:
 
     words, out = laid_out(case, _emptied(folder))
     data = b"" if case.piped is None else case.files[case.piped][1]
-    streams = sys.stdin, sys.stdout, sys.stderr
+    streams, before = (sys.stdin, sys.stdout, sys.stderr), tempfile.tempdir
+    tempfile.tempdir = str(_emptied(_temporary(folder)))
     sys.stdin = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8")
     sys.stdout, sys.stderr = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", newline="") for _ in range(2))
     began = time.process_time()
@@ -73,7 +78,7 @@ def judged(case: FuzzCase, folder: Path) -> FuzzVerdict:
     for stream in (sys.stdout, sys.stderr):
         stream.flush()
         texts.append(stream.buffer.getvalue().decode("utf-8", "backslashreplace"))
-    sys.stdin, sys.stdout, sys.stderr = streams
+    (sys.stdin, sys.stdout, sys.stderr), tempfile.tempdir = streams, before
     seconds = time.process_time() - began
     if isinstance(status, BaseException):
         return FuzzVerdict("fault", f"{type(status).__name__} came through main: {status}", seconds)
@@ -86,14 +91,26 @@ def judged_by_command(case: FuzzCase, folder: Path) -> FuzzVerdict:
     data = b"" if case.piped is None else case.files[case.piped][1]
     before = os.times()
     command = [str(Path(sys.prefix) / "bin" / "elbowroom"), *(_sayable(word) for word in words)]
+    given = os.environ | {"TMPDIR": str(_emptied(_temporary(folder)))}
     try:
-        done = subprocess.run(command, input=data, capture_output=True, timeout=600, check=False, cwd=folder)
+        done = subprocess.run(
+            command, input=data, capture_output=True, timeout=600, check=False, cwd=folder, env=given, preexec_fn=_limit
+        )
     except subprocess.TimeoutExpired:
         return FuzzVerdict("fault", "it did not come to an end in ten minutes", 600.0)
     after = os.times()
     seconds = (after.children_user - before.children_user) + (after.children_system - before.children_system)
     texts = [text.decode("utf-8", "backslashreplace") for text in (done.stdout, done.stderr)]
     return _verdict(case, words, done.returncode, texts[0], texts[1], folder, out, seconds)
+
+
+def _limit() -> None:
+    resource.setrlimit(resource.RLIMIT_CPU, (_COMMAND_SECONDS, _COMMAND_SECONDS))
+
+
+def _temporary(folder: Path) -> Path:
+    """The folder for temporary files of cases that are laid out in a folder."""
+    return folder.with_name(f"{folder.name}-temporary")
 
 
 def _sayable(word: str) -> str:
@@ -207,7 +224,9 @@ def _numbers(value: Any) -> list[float]:
 
 
 def _files_checked(case: FuzzCase, status: int, out: str, folder: Path, target: Path) -> None:
-    """Inputs are as they were; results are there whole, or not at all; nothing else is."""
+    """Inputs are as they were; results are there whole, or not at all; nothing else is, nor anything temporary."""
+    left = [str(path.relative_to(_temporary(folder))) for path in _temporary(folder).rglob("*")]
+    assert not left, f"left in the temporary folder: {left[:5]}"
     for name, data in case.files:
         path = folder / name
         assert path.is_file(), f"{name} is gone"

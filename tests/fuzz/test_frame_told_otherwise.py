@@ -10,7 +10,6 @@ import json
 from collections.abc import Iterable
 from math import pi
 from pathlib import Path
-from tempfile import mkdtemp
 from typing import Any
 
 import numpy as np
@@ -81,12 +80,12 @@ def made_so_far() -> dict[tuple[str, ...], Answers]:
 
 
 @pytest.fixture
-def plain(made_so_far):
+def plain(made_so_far, tmp_path_factory):
     """The answers on the frame as it stands, without some tubes; worked out once."""
 
     def of(without: tuple[str, ...] = ()) -> Answers:
         if without not in made_so_far:
-            made_so_far[without] = answers(Path(mkdtemp()), Drawn(without=without))
+            made_so_far[without] = answers(tmp_path_factory.mktemp("plain"), Drawn(without=without))
         return made_so_far[without]
 
     return of

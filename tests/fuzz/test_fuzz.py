@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import signal
 from pathlib import Path
+from tempfile import mkdtemp
 from types import SimpleNamespace
 
 import campaign as campaign_module
@@ -77,6 +78,11 @@ def _left_behind(folder: Path) -> int:
     return 0
 
 
+def _temporary_left(folder: Path) -> int:
+    mkdtemp()
+    return 0
+
+
 def _written_over(folder: Path) -> int:
     (folder / "a.csv").write_text("x")
     return 0
@@ -109,6 +115,7 @@ _ILL = {
     _strange_exit: "exit status 141",
     _no_number: "'nan' stands in the answer",
     _left_behind: "left behind",
+    _temporary_left: "left in the temporary folder",
     _written_over: "was written over",
     _half_results: "results of a failure",
     _crash: "SIGSEGV",

@@ -34,6 +34,14 @@ def open_source(name):
             time.sleep(0.01)
     return sound(name)
 registry.open_source = open_source
+from converter.exporters.data import table_csv
+whole = table_csv.export
+def export(job, out, options):
+    if job.stem.startswith("bursts"):
+        out.path("half.csv").write_text("half")
+        os.kill(os.getpid(), signal.SIGKILL)
+    whole(job, out, options)
+table_csv.export = export
 """
 
 

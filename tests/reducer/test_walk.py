@@ -5,8 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+import converter.reducer.follow as follow_module
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line
+from converter.reducer.fewest import DividedPart
+from converter.reducer.follow import flatten, follow
 from converter.reducer.linear import RowVertices, linearized, segments_of
 from converter.reducer.walk import WalkStep, solve_walk
 
@@ -15,14 +18,15 @@ PLACE = Placement((1e3, 200, -30), (0.6, 0.8, 0), (0, 0, 1))
 PLACES = [("line", 0), ("arc", 0), ("line", 1), ("arc", 1), ("arc", 2), ("line", 3), ("line", 4)]
 
 
-def test_a_walk_is_solved_as_the_whole_system_is():
+@pytest.mark.parametrize("count", [5, 700], ids=["few", "more than a block of them"])
+def test_a_walk_is_solved_as_the_whole_system_is(count):
     """Random steps with 0 to 3 unknowns: numpy's lstsq of the matrix written out, and its covariance."""
     rng = np.random.default_rng(5)
     steps = []
     for k in range(9):
         x = k % 4
         steps.append(
-            WalkStep(*(rng.normal(size=s) for s in ((5, 2), (5, x), 5, (2, 2), (2, x))))  # a, c, b, f, g
+            WalkStep(*(rng.normal(size=s) for s in ((count, 2), (count, x), count, (2, 2), (2, x))))  # a, c, b, f, g
         )
     size = 2 + sum(s.c.shape[1] for s in steps)
     state, at = np.eye(2, size), 2
@@ -75,3 +79,24 @@ def test_derivatives_are_those_of_the_distances():
             hair = 1e-6
             moved = residuals(*tube.moved(state, unknowns, hair))[1]
             assert (begun - moved) / hair == pytest.approx(np.concatenate(told), abs=2e-3), (row, k)
+
+
+def test_what_a_program_cannot_bring_near_is_given_up(monkeypatch):
+    """Half a wave on one arc: what the closest arc misses by is found by trying every center on its axis."""
+    x = np.linspace(0.0, 200.0, 60)
+    points = np.column_stack((x, 30.0 * np.sin(np.pi * x / 200.0), 0.0 * x))
+    chain = follow(points, [DividedPart("arc", 0, len(points) - 1)])
+    assert chain is not None
+    away = np.hypot(points[:, 0] - 100.0, points[:, 1] + np.linspace(20.0, 400.0, 100_000)[:, None])
+    least = float((away.max(axis=1) - away.min(axis=1)).min()) / 2.0
+    programs = []
+    step = follow_module.least_largest_step
+
+    def counted(*given):
+        programs.append(step(*given))
+        return programs[-1]
+
+    monkeypatch.setattr(follow_module, "least_largest_step", counted)
+    assert flatten(points, chain, least / 1.2).miss > least / 1.2
+    assert len(programs) == 1 and programs[0].largest == pytest.approx(least, rel=0.1)
+    assert flatten(points, chain, 1.1 * least).miss <= 1.1 * least < chain.miss

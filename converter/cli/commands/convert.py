@@ -125,21 +125,16 @@ def _report(jobs: Sequence[Job], paths: Sequence[str], console: Console) -> None
 
 def _to_stdout(jobs: Sequence[Job], formats: Sequence[str], how: WriteOptions, console: Console) -> int:
     """The one file of the one format on standard output, byte for byte."""
-    import tempfile
-
-    from converter.disk.reading import open_to_read
-    from converter.exporters.registry import write
+    from converter.exporters.registry import contents
 
     if console.as_json:
         raise OptionError("--json and --out - both want standard output: give one.")
-    with tempfile.TemporaryDirectory(prefix="elbowroom-") as folder:
-        paths = write(jobs, folder, formats, how)
-        if len(paths) != 1:
-            raise OptionError(
-                f"--out - takes one file, and these would be {len(paths)}: name one INPUT and one format with --to."
-            )
-        with open_to_read(paths[0]) as stream:
-            data = stream.read()
+    files = contents(jobs, formats, how)
+    if len(files) != 1:
+        raise OptionError(
+            f"--out - takes one file, and these would be {len(files)}: name one INPUT and one format with --to."
+        )
+    (data,) = files.values()
     sys.stdout.buffer.write(data)
     sys.stdout.buffer.flush()
     for job in jobs:

@@ -80,23 +80,27 @@ def _layout(doc: Any, name: str | None, file: str) -> Any:
     """Model space, or the layout of that name in any case."""
     if name is None:
         return doc.modelspace()
-    layouts = {decoded(n).casefold(): n for n in doc.layouts.names()}
-    raw = layouts.get(name.casefold())
-    if raw is None:
-        names = [shortened(decoded(n)) for n in doc.layouts.names_in_taborder()]
+    layouts = {decoded(one.name).casefold(): one for one in doc.layouts}
+    layout = layouts.get(name.casefold())
+    if layout is None:
+        names = [shortened(decoded(one.name)) for one in _in_order(doc)]
         known = ", ".join(names[:20]) + (", ..." if len(names) > 20 else "")
         raise OptionError(f"{file} has no layout {quoted(name)}: it has {known}.", code="no-such-layout", file=file)
-    return doc.layouts.get(raw)
+    return layout
+
+
+def _in_order(doc: Any) -> list[Any]:
+    """All layouts in the order of their tabs. By their names, the library finds only those listed by them as well."""
+    return sorted(doc.layouts, key=lambda one: (one.dxf.taborder, one.name))
 
 
 def _paper_layouts(doc: Any) -> list[Ignored]:
     """The layouts of paper space that have curves, for a drawing whose model space has none."""
     found = []
-    for raw in doc.layouts.names_in_taborder():
-        layout = doc.layouts.get(raw)
+    for layout in _in_order(doc):
         count = 0 if layout.is_modelspace else sum(one.dxftype() in CONVERTERS for one in layout)
         if count:
-            found.append(Ignored("layout", 1, Clause.of("paper-layout", layout=decoded(raw), count=count)))
+            found.append(Ignored("layout", 1, Clause.of("paper-layout", layout=decoded(layout.name), count=count)))
     return found
 
 

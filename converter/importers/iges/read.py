@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
+from converter.disk.nameless import nameless_file
 from converter.findings import Finding
 from converter.importers.iges.bounds import IgesText, check_iges
 from converter.importers.registry import ReadOptions
@@ -47,9 +46,7 @@ def read_iges(
     from converter.kernel.iges import LayerNames, load_iges
     from converter.kernel.session import quiet
 
-    with TemporaryDirectory(prefix="elbowroom-") as folder:
-        path = Path(folder) / "drawing.igs"
-        path.write_bytes(text.data)
+    with nameless_file(text.data) as path:
         session = load_iges(path, given.name, LayerNames(text.levels, text.colors))
     broken = session.broken or text.doubts
     if broken:

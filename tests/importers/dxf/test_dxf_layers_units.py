@@ -146,6 +146,18 @@ def test_layouts_only_by_name(tmp_path, version):
     assert caught.value.code == "no-such-layout"
 
 
+def test_a_layout_that_is_listed_by_another_name_is_found_by_its_own(tmp_path):
+    """A damaged file (seed 74, dxf 77): the list of layouts and the layout itself do not agree; a mistake of ours."""
+    doc, _ = new("R2010")
+    doc.layout("Layout1").add_line((0, 0), (77, 0))
+    doc.layout("Layout1").dxf_layout.dxf.name = "Sheet"
+    drawing = reread(doc, tmp_path)
+    assert [dict(one.why.values)["layout"] for one in drawing.ignored] == ["Sheet"]
+    assert [c.curve.end[0] for c in reread(doc, tmp_path, layout="Sheet").curves] == [77]
+    with pytest.raises(OptionError, match=r"has no layout 'Layout1': it has Model, Sheet\."):
+        reread(doc, tmp_path, layout="Layout1")
+
+
 def test_a_drawing_with_all_its_tubes_in_paper_space_names_the_layout(tmp_path, capsys):
     doc, _ = new("R2010")
     doc.layout("Layout1").add_line((0, 0), (77, 0))

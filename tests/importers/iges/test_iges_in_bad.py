@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import subprocess
 import sys
+from contextlib import nullcontext
+from types import SimpleNamespace
 
 import pytest
 from command_line import failed, run
 from iges_tools import arc, build, line
 from places import FIXTURES
 
+from converter.disk import nameless
 from converter.errors import ReadError
 from converter.importers.iges.read import read_iges
 from converter.importers.registry import read
@@ -102,3 +107,36 @@ def test_loading_the_registry_loads_no_kernel():
     code = "import sys, converter.importers.registry\nprint(sorted(n for n in sys.modules if n.startswith('OCP')))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout == "[]\n"
+
+
+#: Reads a file, and is killed when the kernel has loaded it.
+_KILLED = """
+import os, signal, sys
+from converter.kernel import iges
+from converter.importers.iges.read import read_iges
+whole = iges.load_iges
+def load_iges(path, *given):
+    assert path.read_bytes() and whole(path, *given).reader.NbRootsForTransfer() == 2
+    os.kill(os.getpid(), signal.SIGKILL)
+iges.load_iges = load_iges
+read_iges(sys.argv[1])
+"""
+
+
+def test_a_reader_that_is_killed_leaves_no_copy_of_the_drawing(tmp_path):
+    """The kernel reads IGES by a name only, and a crash in it ends the process there and then."""
+    path, scratch = tmp_path / "x.igs", tmp_path / "scratch"
+    path.write_text(GOOD)
+    scratch.mkdir()
+    words = [sys.executable, "-c", _KILLED, str(path)]
+    ended = subprocess.run(words, env=os.environ | {"TMPDIR": str(scratch)}, capture_output=True, check=False)
+    assert ended.returncode == -signal.SIGKILL, ended.stderr
+    assert list(scratch.iterdir()) == []
+
+
+def test_it_is_read_where_open_files_have_no_paths(tmp_path, monkeypatch):
+    """As on Windows."""
+    path = tmp_path / "x.igs"
+    path.write_text(GOOD)
+    monkeypatch.setattr(nameless, "TemporaryFile", lambda: nullcontext(SimpleNamespace(fileno=lambda: 10**6)))
+    assert len(read_iges(path).curves) == 2
