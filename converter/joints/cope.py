@@ -15,7 +15,7 @@ from converter.joints.model import Joint, cut_length, length_changes
 from converter.model.run import Tube
 from converter.shop.job_file import JobFile
 from converter.shop.model import Shop
-from converter.tolerances import DEFAULT, Tolerances
+from converter.tolerances import DEFAULT, PAST_LENGTH, Tolerances
 
 #: Degrees; long points no further apart lie on one side.
 _ONE_SIDE = 0.5
@@ -35,6 +35,11 @@ class TubeLength:
     cut: float
     short: float | None = None
     apart: float | None = None
+
+    @property
+    def is_nothing(self) -> bool:
+        """Whether the cuts leave nothing of the tube."""
+        return self.cut <= PAST_LENGTH
 
 
 @dataclass(frozen=True, slots=True)

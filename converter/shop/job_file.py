@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from converter.findings import Finding
@@ -18,6 +18,7 @@ from converter.model.section import Section
 from converter.names import fits, folded
 from converter.quoting import quoted
 from converter.shop.joint import JOINT, JointChoice, joint_choice
+from converter.shop.model import Shop, Stick
 from converter.shop.schema import (
     Field,
     ListOfTables,
@@ -32,6 +33,8 @@ from converter.shop.schema import (
     section,
     text,
 )
+from converter.shop.sound import check_stock
+from converter.shop.stock import STOCK
 from converter.shop.toml import parse_toml, read_toml
 
 CHOICE = {
@@ -50,6 +53,7 @@ JOB = {
     "layer": Field(named_tables(CHOICE), default={}),
     "run": Field(named_tables(CHOICE), default={}),
     "joint": Field(ListOfTables(JOINT), default=()),
+    "stock": Field(ListOfTables(STOCK), default=()),
 }
 
 
@@ -91,6 +95,7 @@ class JobFile:
         layers, runs: name or pattern -> choice, in the order of the file.
         source: the file as the user named it.
         joints: what it says of single ends, in the order of the file; of several the first wins.
+        stock: bars of this job, besides those of the shop file.
     """
 
     name: str = ""
@@ -99,6 +104,7 @@ class JobFile:
     runs: Mapping[str, JobEntry] = field(default_factory=dict)
     source: str = ""
     joints: tuple[JointChoice, ...] = ()
+    stock: tuple[Stick, ...] = ()
 
     def of_run(self, run: Run) -> JobEntry:
         """What the file says of the run itself, by its own name or by that of the run it was drawn in."""
@@ -169,6 +175,18 @@ def unmatched(job: JobFile | None, runs: Iterable[Run], layer_sections: Iterable
     ]
 
 
+def shop_of_job(shop: Shop, job: JobFile | None) -> Shop:
+    """A shop with the bars of a job among its own.
+
+    Raises:
+        ShopError: a bar names a metal that is not known.
+    """
+    if job is None or not job.stock:
+        return shop
+    check_stock(job.stock, shop.metals, job.source)
+    return replace(shop, stock=(*shop.stock, *job.stock))
+
+
 def load_job(path: str | os.PathLike[str]) -> JobFile:
     """The job that a file describes.
 
@@ -193,6 +211,7 @@ def _job(raw: dict[str, Any], file: str) -> JobFile:
         runs=_choices(values["run"], Place(file, "run")),
         source=file,
         joints=tuple(joint_choice(one, Place(file, f"joint[{i + 1}]")) for i, one in enumerate(values["joint"])),
+        stock=tuple(Stick(**one) for one in values["stock"]),
     )
 
 

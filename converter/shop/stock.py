@@ -8,6 +8,15 @@ from converter.model.section import Section
 from converter.shop.metals import same_metal
 from converter.shop.model import Metal, Shop, Stick
 from converter.shop.rates import SAME_STOCK, Price
+from converter.shop.schema import Field, length, section, text, whole
+
+#: A bar of a shop file or a job file.
+STOCK = {
+    "section": Field(section, required=True),
+    "metal": Field(text),
+    "length": Field(length, required=True),
+    "count": Field(whole),
+}
 
 
 def goes_with(bar: Stick, section: Section, metal: str | None, own: Sequence[Metal]) -> bool:

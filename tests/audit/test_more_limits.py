@@ -418,7 +418,8 @@ def test_the_most_that_a_saw_may_be_said_to_turn(typed, status, tmp_path, capsys
 
 HERE, THERE = "test_more_limits", "test_at_the_limit"
 SWEPT = {
-    "angle-too-great": THERE, "bars-lacking": "what fills a bar: test_at_the_limit", "bend-wider": HERE,
+    "angle-too-great": THERE, "bar-on-list-only": "as stick-too-long",
+    "bars-lacking": "what fills a bar: test_at_the_limit", "bend-wider": HERE,
     "closed-loop": HERE, "cope-into-bend": HERE, "cope-partial": HERE, "d-of-bend": THERE, "end-eaten": HERE,
     "end-too-short": THERE, "hole-saw-angle": THERE, "hole-saw-depth": THERE, "hole-saw-size": THERE,
     "hoop": "as closed-loop", "joint-angle": THERE, "joint-beside": HERE, "joint-missed": THERE, "legs-shifted": HERE,

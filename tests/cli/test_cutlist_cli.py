@@ -192,8 +192,24 @@ def test_how_long_a_piece_may_be_goes_by_the_bars_it_is_cut_from(capsys, long_ra
     short = run(capsys, "cutlist", *long_rail, "--json")
     assert (short.status, [one["code"] for one in short.json["findings"]]) == (1, ["piece-too-long"])
     enough = run(capsys, "cutlist", *long_rail, "--bar", "200", "--json")
-    assert (enough.status, enough.json["findings"]) == (0, [])
-    assert [one["code"] for one in run(capsys, "audit", *long_rail, "--json").json["findings"]] == ["stick-too-long"]
+    assert (enough.status, [one["code"] for one in enough.json["findings"]]) == (0, ["bar-on-list-only"])
+    assert "'RAIL' is cut from a bar that only this list knows of" in enough.json["findings"][0]["message"]
+    (told,) = run(capsys, "audit", *long_rail, "--json").json["findings"]
+    assert told["code"] == "stick-too-long" and "[[stock]] in the job file" in told["cure"]
+
+
+def test_a_bar_of_the_job_file_is_one_for_everything_of_the_job(capsys, long_rail, tmp_path):
+    """Bars of 100 in by the shop file, of 200 in by the job file: nothing calls the rail of 150 in too long."""
+    job = tmp_path / "job.toml"
+    job.write_text('units = "in"\n[[stock]]\nsection = "1x0.065"\nlength = 200\n', encoding="utf-8")
+    for command in (["audit"], ["setup"], ["quote"], ["split"], ["cutlist"], ["cutlist", "--split"]):
+        outcome = run(capsys, *command[:1], *long_rail, "--job", job, *command[1:], "--json")
+        assert (outcome.status, outcome.json["findings"]) == (0, []), command
+    assert run(capsys, "split", *long_rail, "--job", job, "--json").json["tubes"] == []
+    (group,) = run(capsys, "cutlist", *long_rail, "--job", job, "--json").json["groups"]
+    assert [pattern["bar"] for pattern in group["patterns"]] == [pytest.approx(200 * 25.4)]
+    job.write_text(f"{job.read_text()}metal = 'unobtainium'\n", encoding="utf-8")
+    assert "job.toml: stock[1].metal names the metal" in failed(run(capsys, "audit", *long_rail, "--job", job))
 
 
 def test_a_tube_of_which_its_cuts_leave_nothing_is_no_piece(capsys, tmp_path):
@@ -205,7 +221,17 @@ def test_a_tube_of_which_its_cuts_leave_nothing_is_no_piece(capsys, tmp_path):
     outcome = run(capsys, "cutlist", tmp_path / "stub.dxf", "--section", "25x2mm", "--bar", "6m", "--json")
     (group,) = outcome.json["groups"]
     assert outcome.status == 1 and [piece["name"] for piece in group["pieces"]] == ["RAIL"]
-    assert "'STUB' cannot be made as drawn" in " ".join(one["message"] for one in outcome.json["findings"])
+    told = " ".join(one["message"] for one in outcome.json["findings"])
+    assert "'STUB' is not counted here: its cuts leave nothing of it." in told and "all the same" not in told
+    drawn = [tmp_path / "stub.dxf", "--section", "25x2mm"]
+    quoted = run(capsys, "quote", *drawn, "--json").json
+    assert [line["tube"] for line in quoted["tubes"]] == ["RAIL"]
+    assert "not counted here" in quoted["findings"][0]["message"]
+    coped = " ".join(run(capsys, "cope", *drawn).out.split())
+    assert "its cuts leave nothing of the centerline's 8.00 mm" in coped and "not yet none 25.00 x 2.00" in coped
+    assert (
+        "1 tubes" not in run(capsys, "split", *drawn).out and "from one stick" not in run(capsys, "split", *drawn).out
+    )
 
 
 def test_a_drop_that_lies_half_way_between_two_roundings_shows_alike_everywhere(capsys, long_rail, tmp_path):

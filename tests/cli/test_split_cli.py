@@ -74,7 +74,7 @@ def test_only_the_tubes_picked_are_split_and_pieces_may_be_shorter(frame, capsys
 
 def test_nothing_need_be_split(frame, capsys):
     outcome = run(capsys, "split", *frame, "--run", "BRACE")
-    assert outcome.status == 0 and "nothing is split" in outcome.out
+    assert outcome.status == 0 and "Nothing is split: the tube does not have to be" in outcome.out
     assert run(capsys, "split", *frame, "--run", "BRACE", "--out", frame[0].parent / "out").status == 0
     assert not (frame[0].parent / "out").exists()
 

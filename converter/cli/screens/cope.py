@@ -10,6 +10,7 @@ from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold
 from converter.cli.screens.parts import part_lines, to_cut_text
 from converter.cli.screens.table import heading
+from converter.findings import ERROR
 from converter.findings.wording import counted
 from converter.joints.model import Joint
 from converter.quoting import one_line
@@ -61,13 +62,14 @@ def copes_text(job: Job, *, everything: bool) -> str:
         rows = [
             (
                 part,
-                cut_length(lengths[part.first.name].cut, display),
+                "none" if lengths[part.first.name].is_nothing else cut_length(lengths[part.first.name].cut, display),
                 describe(part.first.section, display),
             )
             for part in straight
             if part.first.section is not None
         ]
-        lines += ["", to_cut_text(rows)]
+        refused = {finding.tube for finding in findings if finding.severity == ERROR}
+        lines += ["", to_cut_text(rows, {part.name for part in straight if not refused.isdisjoint(part.names)})]
     if shown.joints or shown.holes:
         lines += ["", *(fill(sentence) for sentence in CUTTING)]
     if findings:
@@ -137,6 +139,8 @@ def _length(one: TubeLength, bent: bool, display: Display) -> str:
             f"{display.length(one.cut)} along it from long point to long point, centerline "
             f"{display.length(one.developed)}; `setup` tells the cut length"
         )
+    if one.is_nothing:
+        return f"its cuts leave nothing of the centerline's {display.length(one.developed)}"
     sides = stick_sides_text(one, display)
     parts = [
         f"cut {cut_length(one.cut, display)}",

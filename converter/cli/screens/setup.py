@@ -73,7 +73,7 @@ def _to_cut(job: Job) -> str:
     display, rows = job.display, []
     for part in job.shown.parts:
         setup, section = job.shown.setup_of[part.first.name], part.first.section
-        stick = cut_length(setup.stick_length, display) if setup.stick_length > 0.0 else "none"
+        stick = "none" if setup.is_nothing else cut_length(setup.stick_length, display)
         rows.append((part, stick, describe(section, display) if section else "section unknown"))
     return to_cut_text(rows, {part.name for part in job.shown.parts if job.shown.is_refused(part)})
 
@@ -104,7 +104,7 @@ def setup_text(
     about.append(one_line(tube.metal) if tube.metal else "metal not named")
     head = [titled(part_title(part), ", ".join(about)), *part_lines(part)]
     lines = [*head, _wrapped(_stick(sheet))]
-    if setup.stick_length <= 0.0:
+    if setup.is_nothing:
         return "\n".join([*head, _wrapped("no cut length: its cuts leave nothing of it, see the findings below")])
     lines += [_wrapped(words) for words in sheet.cope_words()]
     if setup.steps:

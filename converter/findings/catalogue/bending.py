@@ -165,8 +165,10 @@ define(
     },
     cure={
         "machine": "Make it of pieces: `elbowroom split` shows which.",
-        "rack": "Make it of pieces (`elbowroom split` shows which), or get a longer stick.",
-        "saw": "Make it of pieces (`elbowroom split` shows which), or get a longer stick.",
+        "rack": "Make it of pieces (`elbowroom split` shows which), or get a longer stick and write it under [[stock]] "
+        "in the job file.",
+        "saw": "Make it of pieces (`elbowroom split` shows which), or get a longer stick and write it under [[stock]] "
+        "in the job file.",
     },
 )
 define(
