@@ -24,7 +24,7 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Shop
-from converter.shop.stock import longest_bar
+from converter.shop.stock import longest_stick
 from converter.tolerances import PAST_LENGTH
 from converter.units import Display
 
@@ -207,9 +207,8 @@ def at_lengths(tube: Tube, places: Sequence[float], display: Display | None = No
 
 
 def _longest_stick(tube: Tube, shop: Shop, longest: float | None) -> float:
-    limits = [limit for limit in (longest, shop.machine.max_length if tube.run.table.bends else None) if limit]
-    bar = longest_bar(shop, tube.section, tube.metal)
-    return min([*limits, *([shop.cutting.saw.longest(bar)] if bar else [])], default=inf)
+    limit = longest_stick(shop, tube.section, tube.metal, bool(tube.run.table.bends))
+    return min(longest, limit) if longest else limit
 
 
 def _makeable(asked: Sequence[_PieceInQuestion], shop: Shop) -> list[bool]:

@@ -67,7 +67,7 @@ def with_straight(value: float) -> Tube:
 
 def butt_by_advice(value: float) -> Sequence[Any]:
     """A sleeve reaches two outside sizes into each half: four of 50 mm."""
-    cut = best_split(with_straight(value).run.table, 50.0, lambda table: True)
+    cut = best_split(with_straight(value).run.table, 50.0, lambda cut: True)
     return [] if cut is not None and cut.joint == "sleeve" else [cut]
 
 

@@ -96,6 +96,11 @@ class OrderChoice:
         return ("B", trail, lead), tuple(last - k for k in order)
 
     @property
+    def stick(self) -> float:
+        """Length of the stick it takes, mm: the cut ends and the extra counted."""
+        return self.shape.length + self.plan.lead + self.plan.trail
+
+    @property
     def stops(self) -> list[float]:
         """What the bends are turned to, from end A."""
         stops = [one.stop for one in self.shape.machine_bends]
