@@ -43,6 +43,7 @@ CHOICE = {
     "clr": Field(length),
     "metal": Field(text),
     "reverse": Field(flag),
+    "refit": Field(flag),
     "corner": Field(choice("mitre", "bend")),
     "on_flat": Field(choice("square", "cope")),
 }
@@ -67,6 +68,7 @@ class JobEntry:
         clr: radius of its sharp corners, in mm.
         metal: name of its metal.
         reverse: whether it is fed from its other end.
+        refit: whether bends that no die makes are bent on its die.
         corner: 'mitre' or 'bend': how its sharp corners are made.
         on_flat: 'square' or 'cope': how an end that lands squarely on a flat is cut.
     """
@@ -76,6 +78,7 @@ class JobEntry:
     clr: float | None = None
     metal: str | None = None
     reverse: bool | None = None
+    refit: bool | None = None
     corner: str | None = None
     on_flat: str | None = None
 

@@ -94,6 +94,10 @@ def of_the_audit():
         (SHOP, tube((500, 0, 90, 100), tail=20)),
         (SHOP, tube((500, 0, 90, 200))),
         (SHOP, tube((500, 0, 90, 300))),
+        # a die all but makes them
+        (with_dies(DIE), tube((500, 0, 90, 149.5))),
+        (with_dies(DIE), tube((500, 0, 90, 150.5))),
+        (SHOP, tube((500, 0, 90, 150.5))),
         # small for how far a die would move them
         (SHOP, tube((10, 0, 90, 50), tail=10)),
         (SHOP, tube((5, 0, 160, 175), tail=5)),

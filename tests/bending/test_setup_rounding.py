@@ -116,7 +116,7 @@ def test_stops_to_the_step_of_a_scale():
 
 @pytest.mark.parametrize("off", [0.0, 1e-9, -1e-9])
 def test_half_a_step_is_the_lesser_stop_and_mirror_images_are_turned_alike(off):
-    """63.5 on whole degrees is 63: what comes out short can be bent on. Which side noise leaves it on decides nothing."""
+    """63.5 on whole degrees is 63: what comes out short can be bent on. Noise decides nothing."""
     setup = setup_of([12.5 + off, 12.0], angle=63.5 + off, stop_step=1.0, turn_step=1.0)
     other = setup_of([-12.5 - off, -12.0], angle=63.5 + off, stop_step=1.0, turn_step=1.0)
     assert [step.stop_set for step in setup.steps] == [63.0] * 3

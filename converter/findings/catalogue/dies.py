@@ -28,12 +28,16 @@ clause("refit-to-die", "bend it on {die} instead (refit), which moves the center
 
 #: What bending it on the die that a refit takes would do, where a radius is wrong.
 _REFITS = {
-    "refit": "Bend it on {taken} instead (refit): the centerline moves by up to {moved:length}.",
+    "refit": "Bend it on {taken} instead (--refit, or refit = true in the job file): the centerline moves by up to "
+    "{moved:length}.",
     "refit overlaps": "Bent on {taken} instead (refit) it has {left:length} of straight {where}: move the corners "
     "apart, or get a tighter die.",
     "refit moves far": "Redraw it with the radius of a die, or have it rolled: bending it on {taken} instead (refit) "
     "would move the centerline by more than a tenth of the tube's size.",
 }
+#: The same where the die is as good as the one drawn: what to do comes first.
+_REFITS_OR_NEAR = {**_REFITS, "near": "Name --refit, or write refit = true in the job file."}
+_NEAR = "bend it on {taken}: it is drawn to {radius}, and the centerline moves by up to {moved:length}"
 
 define(
     "section-unknown",
@@ -80,23 +84,32 @@ define(
     "radius-too-tight",
     ERROR,
     "The bend is tighter than the tightest die for this section.",
-    says="it has a centerline radius of {radius}; the tightest die for {section} is {nearest}, so it is {off:length} "
-    "too tight",
-    cure=_REFITS,
+    says={
+        "": "it has a centerline radius of {radius}; the tightest die for {section} is {nearest}, so it is "
+        "{off:length} too tight",
+        "near": _NEAR,
+    },
+    cure=_REFITS_OR_NEAR,
 )
 define(
     "radius-between-dies",
     ERROR,
     "The bend's radius lies between the shop's dies.",
-    says="it has a centerline radius of {radius}, between {below} and {above}; no die makes it",
-    cure=_REFITS,
+    says={
+        "": "it has a centerline radius of {radius}, between {below} and {above}; no die makes it",
+        "near": _NEAR,
+    },
+    cure=_REFITS_OR_NEAR,
 )
 define(
     "radius-too-wide",
     ERROR,
     "The bend's radius is larger than the largest die for this section.",
-    says="it has a centerline radius of {radius}; the widest die for {section} is {nearest}, {off:length} less",
-    cure=_REFITS,
+    says={
+        "": "it has a centerline radius of {radius}; the widest die for {section} is {nearest}, {off:length} less",
+        "near": _NEAR,
+    },
+    cure=_REFITS_OR_NEAR,
 )
 define(
     "radius-uncertain",
