@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from converter.cli.screens.findings import findings_text, ignored_text, titled
+from converter.cli.screens.findings import findings_text, ignored_text, jobs_text, titled
 from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold
 from converter.cli.screens.parts import part_lines, to_cut_text
@@ -28,17 +28,33 @@ from converter.words import (
 )
 
 if TYPE_CHECKING:
+    from converter.findings import Finding
     from converter.job import Job
     from converter.joints.cope import TubeLength
     from converter.joints.holes.hole import Hole
     from converter.model.part import Part
 
 
-def copes_text(job: Job, *, everything: bool) -> str:
-    """The heading, a block for every part with a joint, and what was found."""
+def all_copes_text(jobs: Sequence[Job], *, everything: bool) -> str:
+    """The joints of several jobs, and what is to be told of several of them once below."""
+
+    def one_text(job: Job, findings: Sequence[Finding]) -> str:
+        return _copes_text(job, findings, everything=everything)
+
+    return jobs_text(jobs, lambda job: job.shown.joint_findings, one_text, everything=everything)
+
+
+def _copes_text(job: Job, findings: Sequence[Finding], *, everything: bool) -> str:
+    """The heading, a block for every part with a joint, and what was found.
+
+    Args:
+        job: whose joints.
+        findings: those that are told here; none that is an error is told elsewhere.
+        everything: show all findings with their details.
+    """
     from converter.shop.sections import describe
 
-    display, shown, findings = job.display, job.shown, job.shown.joint_findings
+    display, shown = job.display, job.shown
     lines = [heading(job)]
     by_tube: dict[str, list[Joint]] = {}
     for joint in shown.joints:
