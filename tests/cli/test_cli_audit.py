@@ -72,6 +72,7 @@ def test_a_clean_drawing(tmp_path, shop, capsys):
     assert document["findings"] == []
     (one,) = document["inputs"]
     assert one.pop("tolerances") == {"join": 0.1, "near": 2.0, "fit": 0.05, "tangent": 0.2, "equal": 1e-6}
+    assert (one.pop("drawing_units"), one.pop("read_as"), one.pop("ignored")) == ("mm", "mm", [])
     assert one == {"source": str(path), "shop": "Shed", "demo_shop": False, "tubes": 1, "bends_checked": 1}
 
 
