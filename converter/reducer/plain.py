@@ -73,7 +73,7 @@ class _ChainItems:
 
 
 @dataclass(slots=True)
-class _Joints:
+class _ChainJoints:
     """Where item ``at`` ends and the next one of its chain begins.
 
     Attributes:
@@ -91,7 +91,7 @@ class _Joints:
 
 
 @dataclass(slots=True)
-class _Rows:
+class _TableRows:
     """The rows of all bend tables, chain by chain: an arc item each, or the corner behind an item.
 
     Attributes:
@@ -116,7 +116,7 @@ class _Rows:
 
 
 @dataclass(slots=True)
-class _Checked:
+class _TableCheck:
     """What the tables make against what was drawn: (c,) largest deviation of each chain, mm, and whether it is poor."""
 
     deviation: Array
@@ -232,7 +232,7 @@ def _may_be_chords(it: _ChainItems, j: Index, two_lines: Flags, mismatch: Array,
     return in_a_row | (tested[it.chain[j]] & unsure)
 
 
-def _joints(it: _ChainItems, tol: Tolerances) -> _Joints:
+def _joints(it: _ChainItems, tol: Tolerances) -> _ChainJoints:
     """The joints between items of the same chain."""
     line, straight = ~it.arc, _unit(it.chord)
     t_in = np.where(it.arc[:, None], _unit(crossed(it.normal, it.start - it.center)), straight)
@@ -258,10 +258,10 @@ def _joints(it: _ChainItems, tol: Tolerances) -> _Joints:
     s = ~two_lines
     t_out[j[s]] = smooth[s]
     t_in[after[s]] = smooth[s]
-    return _Joints(j, two_lines, t_in, t_out, doubt)
+    return _ChainJoints(j, two_lines, t_in, t_out, doubt)
 
 
-def _rows(it: _ChainItems, joints: _Joints) -> _Rows:
+def _rows(it: _ChainItems, joints: _ChainJoints) -> _TableRows:
     """One row per arc item and one per corner, in the order of the items."""
     m, t_in, t_out = len(it.chain), joints.t_in, joints.t_out
     # an arc item i has the key 2 i, the corner behind it 2 i + 1
@@ -282,7 +282,7 @@ def _rows(it: _ChainItems, joints: _Joints) -> _Rows:
         x = crossed(normal[:-1], normal[1:])
         roll = within_half_turns(np.degrees(np.arctan2(_dot(x, row_in[1:]), _dot(normal[:-1], normal[1:]))))
         rotation[1:] = np.where(follows, roll, 0.0)
-    return _Rows(item, is_corner, row_in, row_out, normal, turn, feed, radius, rotation)
+    return _TableRows(item, is_corner, row_in, row_out, normal, turn, feed, radius, rotation)
 
 
 def _planes(it: _ChainItems, item: Index, is_corner: Flags, row_in: Array, row_out: Array) -> tuple[Array, Array]:
@@ -300,7 +300,7 @@ def _planes(it: _ChainItems, item: Index, is_corner: Flags, row_in: Array, row_o
     return normal, turn
 
 
-def _checked(it: _ChainItems, joints: _Joints, rows: _Rows, tol: Tolerances) -> _Checked:
+def _checked(it: _ChainItems, joints: _ChainJoints, rows: _TableRows, tol: Tolerances) -> _TableCheck:
     """What the tables make, joint by joint, against what was drawn."""
     a = np.radians(rows.turn)
     inward = crossed(rows.normal, rows.t_in)
@@ -318,11 +318,11 @@ def _checked(it: _ChainItems, joints: _Joints, rows: _Rows, tol: Tolerances) -> 
     off = _size(walked + base - it.end)
     off = np.maximum(off, _size(walked - step + base - it.start))
     deviation = np.maximum.reduceat(off, first)
-    return _Checked(deviation, poor | (deviation > tol.equal))
+    return _TableCheck(deviation, poor | (deviation > tol.equal))
 
 
 def _build(
-    it: _ChainItems, chains: Sequence[Chain], rows: _Rows, joints: _Joints, checked: _Checked
+    it: _ChainItems, chains: Sequence[Chain], rows: _TableRows, joints: _ChainJoints, checked: _TableCheck
 ) -> list[ExactRun | None]:
     """The tables as values; None for each poor chain."""
     columns = (rows.item, rows.is_corner, rows.feed, rows.rotation, rows.turn, rows.radius)
