@@ -271,7 +271,9 @@ def _outline_differs(run: Run, section: Section) -> list[Finding]:
     drawn = run.section
     if drawn is None or not run.is_from_outline:
         return []
-    if min(abs(drawn.od - size) for size in (section.od, section.height)) <= max(OUTLINE_SLACK, 0.01 * drawn.od):
+    if min(abs(drawn.od - size) for size in (section.od, section.height)) <= max(
+        OUTLINE_SLACK, same_within(0.01 * drawn.od)
+    ):
         return []
     return [
         Finding(

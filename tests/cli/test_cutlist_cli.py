@@ -228,9 +228,7 @@ def test_a_tube_of_which_its_cuts_leave_nothing_is_no_piece(capsys, tmp_path):
     assert "not counted here" in quoted["findings"][0]["message"]
     coped = " ".join(run(capsys, "cope", *stub).out.split())
     assert "its cuts leave nothing of the centerline's 8.00 mm" in coped and "not yet none 25.00 x 2.00" in coped
-    assert (
-        "1 tubes" not in run(capsys, "split", *stub).out and "from one stick" not in run(capsys, "split", *stub).out
-    )
+    assert "1 tubes" not in run(capsys, "split", *stub).out and "from one stick" not in run(capsys, "split", *stub).out
 
 
 def test_a_drop_that_lies_half_way_between_two_roundings_shows_alike_everywhere(capsys, long_rail, tmp_path):
