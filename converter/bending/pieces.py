@@ -217,7 +217,8 @@ def _makeable(asked: Sequence[_PieceInQuestion], shop: Shop) -> list[bool]:
     tubes = [replace(one.piece, run=replace(one.piece.run, name=name)) for name, one in zip(names, asked, strict=True)]
     changes = {(name, end): mm for name, one in zip(names, asked, strict=True) for end, mm in one.changes.items()}
     return [
-        not any(f.severity == "error" and f.code in CURED_BY_CUTTING for f in setup.findings)
+        not setup.plan.lacks
+        and not any(f.severity == "error" and f.code in CURED_BY_CUTTING for f in setup.findings)
         and setup.stick_length <= one.limit + PAST_LENGTH
         for one, setup in zip(asked, set_up(tubes, shop, None, changes), strict=True)
     ]

@@ -171,4 +171,5 @@ def _bars_text(bars: tuple[tuple[Supply, int], ...], display: Display) -> str:
 def _mass(group: CutGroup, bars: tuple[tuple[Supply, int], ...], display: Display) -> str:
     length = sum(supply.stick.length * times for supply, times in bars)
     kg = None if group.kg_per_mm is None else group.kg_per_mm * length
-    return f"{display.length(length)} in all, mass {mass_text(kg, display)}"
+    together = f"{display.length(length)} together, " if sum(times for _, times in bars) > 1 else ""
+    return f"{together}mass {mass_text(kg, display)}"

@@ -165,8 +165,7 @@ class _Assigner:
         said = option or of_run.section or of_layer.section or self.default_section or default.section or run.section
         if said is not None or written is None:
             return said
-        values = {"section": written, "layer": run.layer}
-        findings.append(Finding("section-assumed", tube=run.name, layer=run.layer, values=values))
+        findings.append(Finding("section-assumed", tube=run.name, layer=run.layer, values={"section": written}))
         return written
 
     def _metal(self, run: Run) -> str | None:

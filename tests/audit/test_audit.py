@@ -310,9 +310,9 @@ def test_ends():
 def test_negative_straights():
     middle = only(bend(100.0), bend(100.0, feed=-2.0))
     assert (middle.code, middle.bend, middle.measured, middle.limit) == ("negative-straight", 2, -2.0, 0.0)
-    assert middle.message == "T1, bend 2: the straight before it comes to -2.00 mm: the two bends overlap."
+    assert middle.message == "T1, bend 2: it and the bend before it overlap by 2.00 mm."
     assert codes(bend(100.0, feed=-1.0)) == [("negative-straight", 1)]
-    assert said(bend(100.0), tail=-1.0)[0].message.startswith("T1, bend 1, end B: the straight there comes to -1.00 mm")
+    assert said(bend(100.0), tail=-1.0)[0].message.startswith("T1, bend 1, end B: it reaches 1.00 mm past that end")
     earlier = refit(tube(bend(60.0, feed=30.0)).run, 100.0)[0]
     again = audit([Tube(earlier, TUBE)], SHOP)
     assert [f.code for f in again] == [

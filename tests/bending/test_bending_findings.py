@@ -155,6 +155,7 @@ def of_set_ups():
         (replace(SHOP, machine=LOW), tube((1500, 0, 90, 150), (300, 180, 90, 150), tail=1500), None),
         (replace(SHOP, machine=LOW), tube((1500, 0, 90, 150), (300, 180, 90, 150), tail=1400), None),
         (SHOP, tube((500, 0, 90, 150), (-5, 90, 60, 150), section=BAR), None),
+        (SHOP, tube((500, 0, 90, 120), (0, 90, 60, 120)), None),
         (with_dies(replace(DIE, max_angle=90.0), tests=tests), tube((500, 0, 90, 150)), None),
         (with_dies(DIE, tests=tests), tube((500, 0, 180, 150)), None),
         (with_dies(DIE, machine=replace(ROOM, max_length=900.0)), tube((500, 0, 90, 150)), None),

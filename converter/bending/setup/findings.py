@@ -73,10 +73,13 @@ class _Findings:
         """Bends that cannot be held in any order tried."""
         for lack in self.setup.plan.lacks:
             bend, other = self._bend(lack.bend), self._bend(lack.other)
+            if abs(bend - other) == 1 and self.run.table.bends[max(bend, other) - 1].feed < -PAST_LENGTH:
+                continue  # that they overlap as drawn is the audit's to tell
             die = self._step(bend).die
             values = {
                 "other": other,
                 "straight": lack.have,
+                "over": -lack.have,
                 "need": lack.need,
                 "die": Clause.of("die-by-name", name=die.name) if die else Clause.of("die-without-name"),
                 "ways": self._ways(lack, other, die),
@@ -85,7 +88,7 @@ class _Findings:
                 "straight-too-short",
                 bend,
                 values,
-                variant="clamp" if lack.ahead else "pressure die",
+                variant="overlap" if lack.have < -PAST_LENGTH else "clamp" if lack.ahead else "pressure die",
                 measured=lack.have,
                 limit=lack.need,
             )
@@ -122,9 +125,14 @@ class _Findings:
         tube, judge = self.setup.tube, makeable_by(self.shop, die)
         most = longest_stick(self.shop, tube.section, tube.metal, is_bent=True) + PAST_LENGTH
         pieces = (cut.first, self.setup.cope_a), (cut.second, self.setup.cope_b)
-        return all(
+        return self._left(cut.straight) > PAST_LENGTH and all(
             judge(table) and table.developed_length + cope + _extra(table, die) <= most for table, cope in pieces
         )
+
+    def _left(self, straight: int) -> float:
+        """What is left on the dies, after springback, of the straight before the bend of that index, mm of stick."""
+        one, other = sorted((self._step(straight), self._step(straight + 1)), key=lambda step: step.start)
+        return other.start - (one.start + one.stick)
 
     def inverted(self) -> Iterator[Finding]:
         """Bends for which the clamp is turned over."""

@@ -205,6 +205,10 @@ class OrderChooser:
         """The simple orders from ends A and B, not yet swept."""
         return self._choice("A"), self._choice("B")
 
+    def is_left(self, straight: int) -> bool:
+        """Whether something is left, on the dies, of the straight before the bend of that index (from 0)."""
+        return self._held[0].bends[straight].feed > PAST_LENGTH
+
     def pieces(self, straight: int) -> Iterator[tuple[OrderChoice, OrderChoice]]:
         """The same of the two pieces when the straight before the bend of that index (from 0) is cut in its middle."""
         reach_a, reach_b = metal_reach(self.tube, self.copes)

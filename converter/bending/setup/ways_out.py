@@ -63,7 +63,7 @@ def _ask_cut(chooser: OrderChooser, section: Section) -> Steps[Clause | None]:
     tube = chooser.tube
     most = longest_stick(chooser.shop, tube.section, tube.metal, is_bent=True)
     for one in splits(tube.run.table, section.greater):
-        if min(*one.first.straights, *one.second.straights) < -PAST_LENGTH:
+        if min(*one.first.straights, *one.second.straights) < -PAST_LENGTH or not chooser.is_left(one.straight):
             continue
         for choices in chooser.pieces(one.straight):
             if not _is_reached(chooser, choices[0]):

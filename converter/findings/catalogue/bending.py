@@ -182,7 +182,7 @@ define(
     "bend-wider",
     NOTE,
     "A bend of half a turn or so springs open, and what follows it moves sideways.",
-    says="it has no corner to keep: its legs come out {apart:length} further apart than drawn",
+    says="after springback its legs come out {apart:length} further apart than drawn",
     cure="Draw it with the radius it comes out at, if that matters.",
 )
 define(

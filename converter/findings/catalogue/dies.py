@@ -53,7 +53,7 @@ define(
     "section-assumed",
     NOTE,
     "The section was read from the layer's name.",
-    says="the section, {section}, was read from the name of the layer {layer:quoted}",
+    says="the section, {section}, was read from the name of its layer",
     cure="Name the section if that is not what the layer means.",
 )
 define(
@@ -144,6 +144,8 @@ define(
         "and the clamp of {die} needs {need:length} between bends",
         "pressure die": "it cannot be held: the straight between it and bend {other} is {straight:length} after "
         "springback, and the pressure die of {die} needs a tail of {need:length}",
+        "overlap": "it cannot be held: bent on {die} it and bend {other} overlap by {over:length} after springback, "
+        "and the clamp needs {need:length} between bends",
         "turned over": "there is less straight between it and bend {other} than the clamp of {die:quoted} needs, so "
         "the clamp is turned over for it",
     },
@@ -152,6 +154,7 @@ define(
         "S-bend": "Turn the clamp over for the second of the two bends.",
         "clamp": "{ways:one of}.",
         "pressure die": "{ways:one of}.",
+        "overlap": "{ways:one of}.",
         "turned over": "Turn the clamp over for that bend and back after it.",
     },
 )
@@ -198,9 +201,8 @@ define(
         "{inside:length} from the tube's centre to its inside",
         "mitre": "it has no solid: the straight at the sharp corner of bend {number} is too short for its mitre",
         "twisted": "it has no solid: the loop brings the section back turned by {twist:angle}, so its ends do not fit",
-        "overlap": "it has no solid: the straight before bend {number} is {lacking:length} shorter than nothing",
-        "overlap at the end": "it has no solid: the straight after the last bend is {lacking:length} shorter than "
-        "nothing",
+        "overlap": "it has no solid: {lacking:length} of straight are lacking before bend {number}",
+        "overlap at the end": "it has no solid: its last bend reaches {lacking:length} past the end",
         "shape": "it has no solid: {why}",
     },
     cure={
