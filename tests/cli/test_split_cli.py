@@ -143,3 +143,11 @@ def test_a_joint_of_the_job_file_goes_to_the_piece_that_has_the_end(frame, capsy
     assert [(joint.tube, joint.end, joint.kind) for joint in result.job.joints if joint.kind == "plane"] == [
         (last, "B", "plane")
     ]
+
+
+def test_joints_of_pieces_are_told_once(frame, capsys):
+    """By the joint, not again by the two ends that meet there."""
+    outcome = run(capsys, "split", *frame, "--longest", "400mm")
+    assert "joint 1:" in outcome.out and "go on in one line" not in outcome.out
+    document = run(capsys, "split", *frame, "--longest", "400mm", "--json").json
+    assert document["tubes"] and "joint-butt" not in {one["code"] for one in document["findings"]}

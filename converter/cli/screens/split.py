@@ -33,8 +33,8 @@ def split_text(result: JobInPieces, *, everything: bool = False) -> str:
         blocks.append("\n".join(fill(text) for text in ((SLEEVE_FIT,) if sleeved else ()) + (JOINING_CAUTION,)))
     elif not result.impossible:
         blocks.append(fill(nothing_to_split(len(result.whole.shown.tubes))))
-    if job.shown.findings:
-        blocks.append(findings_text(job.shown.findings, display, everything=everything))
+    if result.findings:
+        blocks.append(findings_text(result.findings, display, everything=everything))
     left_out = ignored_text(result.whole.drawing.ignored, display)
     return "\n\n".join([*blocks, left_out] if left_out else blocks)
 

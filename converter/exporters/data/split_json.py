@@ -23,7 +23,7 @@ def split_document(result: JobInPieces) -> dict[str, Any]:
         "tubes": [_tube(pieces, sticks) for pieces in result.split],
         **reading_value(result.whole),
         "impossible": list(result.impossible),
-        "findings": [finding_value(finding, result.job.display) for finding in result.job.shown.findings],
+        "findings": [finding_value(finding, result.job.display) for finding in result.findings],
     }
 
 
