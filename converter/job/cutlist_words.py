@@ -106,7 +106,7 @@ def group_sentences(group: CutGroup, display: Display, currency: str) -> list[st
 def _without_bar(group: CutGroup, display: Display) -> list[str]:
     """The pieces that there is no bar for, with their cut lengths; nothing where all have one."""
     told = [
-        f"{count} x {one_line(piece.name)} {cut_length(piece.length, display)}"
+        (f"{count} x " if count > 1 else "") + f"{one_line(piece.name)} {cut_length(piece.length, display)}"
         for piece, count in zip(group.pieces, group.lacking, strict=True)
         if count
     ]

@@ -140,7 +140,8 @@ class Quotation:
         if self.unpriced:
             more = len(self.unpriced) - _MOST_NAMES
             names = [*map(one_line, self.unpriced[:_MOST_NAMES]), *([f"{more} more"] if more > 0 else [])]
-            notes.append(f"No [[price]] fits {listed(names)}, so its metal and price are not known.")
+            whose = "its" if len(self.unpriced) == 1 else "their"
+            notes.append(f"No [[price]] fits {listed(names)}, so {whose} metal and price are not known.")
         if self.no_hour:
             notes.append("Work has no price, since [rates] has no hour.")
         return notes

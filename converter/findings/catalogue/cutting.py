@@ -27,8 +27,8 @@ define(
     ERROR,
     "The shop has no bar of a section that pieces are cut from.",
     says="there is no bar of {section}{metal} to cut {names:list quoted}{more} from",
-    cure="Add a [[stock]] with its length to the shop file, name a rack file (--rack), or say what length can be "
-    "bought (--bar 6m).",
+    cure="Add a [[stock]] with its length to the shop file or the job file, name a rack file (--rack), or say what "
+    "length can be bought (--bar 6m).",
 )
 define(
     "piece-too-long",
