@@ -28,7 +28,7 @@ class Settings:
         sections: ``1.75x0.120in`` for every run, ``LAYER=1.75x0.120in`` for one layer; later ones win.
         metal: name of the metal of runs that the job file gives none, or None.
         clr: radius for sharp corners (and for every bend with ``refit``), or None for the die's.
-        refit: move every bend to the radius of its die, or to ``clr``.
+        refit: move every bend to the radius of its die, or to ``clr``; a job file may say so of some runs only.
         shop: path of a shop file, or None for the invented demo shop.
         job: path of a job file, or None.
         reverse: begin each table at the end drawn last, which is then called A.

@@ -173,7 +173,7 @@ def stick_sides_text(length: TubeLength, display: Display) -> str:
         return f"short side {display.length(length.short)}"
     if length.apart is None:
         return ""
-    if abs(length.apart) > 179.5:
+    if length.has_opposite_sides:
         return "long points on opposite sides"
     return f"long points {display.angle(abs(length.apart))} apart around the tube"
 

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator
 
 from converter.audit.registry import check
 from converter.audit.subject import Subject
+from converter.bending.split import AS_BENDS_GO
 from converter.findings import Clause, Finding
 from converter.shop.assign import EQUAL, nearest_die, span
 from converter.shop.model import Die
-from converter.tolerances import PAST_ANGLE
+from converter.tolerances import PAST_ANGLE, same_within
 
 
 @check
@@ -126,7 +127,12 @@ def _no_die_finding(subject: Subject, i: int, clr: float, dies: tuple[Die, ...])
         code = "radius-between-dies"
         values["below"] = _die(max((die for die in dies if die.clr < clr), key=lambda die: die.clr))
         values["above"] = _die(min((die for die in dies if die.clr > clr), key=lambda die: die.clr))
-    return subject.finding(code, i, values, measured=clr, limit=nearest.clr, cure=cure)
+    is_near = code != "radius-uncertain" and cure == "refit" and subject.refit_moves <= same_within(AS_BENDS_GO)
+    if is_near:
+        cure = ""
+    return subject.finding(
+        code, i, values, variant="near" if is_near else "", measured=clr, limit=nearest.clr, cure=cure
+    )
 
 
 def _die(die: Die) -> Clause:

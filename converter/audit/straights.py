@@ -31,7 +31,7 @@ def no_negative_straight(subject: Subject) -> Iterator[Finding]:
         yield subject.finding(
             "negative-straight",
             index,
-            {"straight": straight},
+            {"lacking": -straight},
             variant="overlap" if end is None else "past end",
             end=end,
             measured=straight,

@@ -10,7 +10,7 @@ from converter.bending.metal.capacity import ProvenBend, proven
 from converter.findings import Clause, Finding
 from converter.model.bends import Bend
 from converter.model.centerline import surely_apart
-from converter.model.run import Tube, turned_by_bend
+from converter.model.run import Run, Tube, turned_by_bend
 from converter.model.section import Section
 from converter.shop.assign import die_for_bend, die_of, refit_targets
 from converter.shop.metals import find_metal
@@ -153,14 +153,27 @@ class Subject:
         return self.makers[index] or die_of(self.bends[index], self.dies[index], self.die)
 
     @cached_property
-    def refit_cure(self) -> tuple[str, dict[str, object]]:
-        """Which cure tells what a refit would do with the tube, and its values."""
-        from converter.reducer.refit import keeps_shape, refit
+    def _refitted(self) -> tuple[Run, float]:
+        """The tube with its bends on the radii of their dies, and by how much that moves its centerline, mm."""
+        from converter.reducer.refit import refit
 
         run, most = self.tube.run, 0.0
         for clr, which in refit_targets(self.bends, self.dies, self.die).items():
             run, moved = refit(run, clr, which)
             most = max(most, moved)
+        return run, most
+
+    @property
+    def refit_moves(self) -> float:
+        """By how much a refit would move the centerline, mm."""
+        return self._refitted[1]
+
+    @cached_property
+    def refit_cure(self) -> tuple[str, dict[str, object]]:
+        """Which cure tells what a refit would do with the tube, and its values."""
+        from converter.reducer.refit import keeps_shape
+
+        run, most = self._refitted
         if not keeps_shape(self.tube.run, most):
             return "refit moves far", {}
         straights = run.table.straights

@@ -24,7 +24,7 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Shop
-from converter.shop.stock import longest_bar
+from converter.shop.stock import longest_stick
 from converter.tolerances import PAST_LENGTH
 from converter.units import Display
 
@@ -207,9 +207,8 @@ def at_lengths(tube: Tube, places: Sequence[float], display: Display | None = No
 
 
 def _longest_stick(tube: Tube, shop: Shop, longest: float | None) -> float:
-    limits = [limit for limit in (longest, shop.machine.max_length if tube.run.table.bends else None) if limit]
-    bar = longest_bar(shop, tube.section, tube.metal)
-    return min([*limits, *([shop.cutting.saw.longest(bar)] if bar else [])], default=inf)
+    limit = longest_stick(shop, tube.section, tube.metal, bool(tube.run.table.bends))
+    return min(longest, limit) if longest else limit
 
 
 def _makeable(asked: Sequence[_PieceInQuestion], shop: Shop) -> list[bool]:
@@ -218,7 +217,8 @@ def _makeable(asked: Sequence[_PieceInQuestion], shop: Shop) -> list[bool]:
     tubes = [replace(one.piece, run=replace(one.piece.run, name=name)) for name, one in zip(names, asked, strict=True)]
     changes = {(name, end): mm for name, one in zip(names, asked, strict=True) for end, mm in one.changes.items()}
     return [
-        not any(f.severity == "error" and f.code in CURED_BY_CUTTING for f in setup.findings)
+        not setup.plan.lacks
+        and not any(f.severity == "error" and f.code in CURED_BY_CUTTING for f in setup.findings)
         and setup.stick_length <= one.limit + PAST_LENGTH
         for one, setup in zip(asked, set_up(tubes, shop, None, changes), strict=True)
     ]

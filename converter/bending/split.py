@@ -106,15 +106,15 @@ def in_two(table: BendTable, straight: int) -> tuple[BendTable, BendTable]:
     return BendTable(bends[:straight], half), BendTable((second, *bends[straight + 1 :]), table.tail)
 
 
-def best_split(table: BendTable, od: float, makeable: Callable[[BendTable], bool]) -> Split | None:
+def best_split(table: BendTable, od: float, makeable: Callable[[Split], bool]) -> Split | None:
     """The cut at the longest straight that leaves two pieces that can both be made, or None.
 
     Args:
         table: the bends from end A.
         od: outside diameter, mm.
-        makeable: whether a piece can be made.
+        makeable: whether both pieces can be made.
     """
-    return next((one for one in splits(table, od) if makeable(one.first) and makeable(one.second)), None)
+    return next(filter(makeable, splits(table, od)), None)
 
 
 def makeable_by(shop: Shop, die: Die | None) -> Callable[[BendTable], bool]:

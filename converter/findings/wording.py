@@ -105,7 +105,7 @@ def numbers(values: Sequence[int]) -> str:
             runs[-1].append(value)
         else:
             runs.append([value])
-    return listed([f"{r[0]} to {r[-1]}" if len(r) > 2 else listed([str(v) for v in r], ", ") for r in runs])
+    return listed([text for r in runs for text in ([f"{r[0]} to {r[-1]}"] if len(r) > 2 else map(str, r))])
 
 
 def order_text(numbers: Sequence[int]) -> str:

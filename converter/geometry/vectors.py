@@ -67,6 +67,13 @@ def within_half_turn(degrees_: float, slack: float = TURN_SLACK) -> float:
     return 0.0 if abs(value) < slack else value
 
 
+def within_turn(degrees_: float, slack: float = 0.0) -> float:
+    """The same direction in [0, 360); what lies no more than ``slack`` degrees below a full turn is 0."""
+    value = degrees_ % 360.0
+    # of a hair below zero the remainder is 360 itself
+    return 0.0 if value >= 360.0 - slack else value
+
+
 def unit(a: Vec) -> Vec:
     """a / |a|.
 

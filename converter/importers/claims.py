@@ -6,6 +6,7 @@ from collections.abc import Collection
 
 from converter.findings import Finding
 from converter.model.section import Section
+from converter.tolerances import same_within
 
 #: Part of the stations at which a lane of a wall must have metal: holes and slots take some away.
 WALL_PART = 0.35
@@ -47,7 +48,7 @@ def volume_off(volume: float, section: Section, length: float, slack: float) -> 
 
 def volume_remarks(off: float, tube: str) -> list[Finding]:
     """What is said of a tube whose volume differs by this part; nothing up to `VOLUME_OFF`."""
-    if abs(off) <= VOLUME_OFF:
+    if abs(off) <= same_within(VOLUME_OFF):
         return []
     variant = "less" if off < 0.0 else "more"
     values = {"percent": float(100.0 * abs(off)), "limit": 100.0 * VOLUME_OFF}

@@ -308,6 +308,7 @@ def cut_list(
         sections.setdefault(key, (section, name))
         sorted_out.setdefault(key, []).append(piece)
     findings = refusals(jobs, _BY_BARS)
+    too_long = set[str]()
     if no_section:
         findings.append(Finding("piece-no-section", values=some_named(no_section)))
     groups = []
@@ -317,6 +318,10 @@ def cut_list(
         group, told = _group(jobs[0], section, metal_name, pieces, rack, buyable, mitre, seconds, dives)
         groups.append(group)
         findings += told
+        too_long |= {one.tube for one in told if one.code == "piece-too-long" and one.tube is not None}
+    on_list_only = [name for name in _past_known_bars(jobs) if name not in too_long]
+    if on_list_only:
+        findings.append(Finding("bar-on-list-only", values=some_named(on_list_only)))
     if groups and not shop.cutting.is_given:
         findings.append(Finding("kerf-assumed", values={"kerf": shop.cutting.saw.kerf}))
     if groups and shop.is_demo:
@@ -355,7 +360,17 @@ def _parts(jobs: Sequence[Job]) -> list[tuple[int, Part, Setup]]:
         (at, part, setup)
         for at, job in enumerate(jobs)
         for part, setup in job.shown.first_setups
-        if setup.stick_length > PAST_LENGTH
+        if not setup.is_nothing
+    ]
+
+
+def _past_known_bars(jobs: Sequence[Job]) -> list[str]:
+    """The parts that are longer than any bar that shop and job file know of."""
+    return [
+        name_among(jobs, job, part)
+        for job in jobs
+        for part in job.shown.parts
+        if any((one.code, one.variant) in _BY_BARS and one.tube in part.names for one in job.shown.findings)
     ]
 
 

@@ -106,7 +106,7 @@ def group_sentences(group: CutGroup, display: Display, currency: str) -> list[st
 def _without_bar(group: CutGroup, display: Display) -> list[str]:
     """The pieces that there is no bar for, with their cut lengths; nothing where all have one."""
     told = [
-        f"{count} x {one_line(piece.name)} {cut_length(piece.length, display)}"
+        (f"{count} x " if count > 1 else "") + f"{one_line(piece.name)} {cut_length(piece.length, display)}"
         for piece, count in zip(group.pieces, group.lacking, strict=True)
         if count
     ]
@@ -171,4 +171,5 @@ def _bars_text(bars: tuple[tuple[Supply, int], ...], display: Display) -> str:
 def _mass(group: CutGroup, bars: tuple[tuple[Supply, int], ...], display: Display) -> str:
     length = sum(supply.stick.length * times for supply, times in bars)
     kg = None if group.kg_per_mm is None else group.kg_per_mm * length
-    return f"{display.length(length)} in all, mass {mass_text(kg, display)}"
+    together = f"{display.length(length)} together, " if sum(times for _, times in bars) > 1 else ""
+    return f"{together}mass {mass_text(kg, display)}"

@@ -115,12 +115,14 @@ class Job:
             shop: the demo shop when None.
             source: what it is called.
             settings: how it is set up and shown.
-            job_file: whose ``[[joint]]`` tables count.
+            job_file: whose ``[[joint]]`` and ``[[stock]]`` tables count.
             findings: what is to be told of them besides what is worked out.
         """
+        from converter.shop.job_file import shop_of_job
         from converter.shop.load import demo_shop
 
-        made = ProgramTubes(tuple(tubes), shop or demo_shop(), job_file, tuple(findings))
+        shop = shop_of_job(shop or demo_shop(), job_file)
+        made = ProgramTubes(tuple(tubes), shop, job_file, tuple(findings))
         return cls(source, settings or Settings(), made)
 
     # --- what it is made from ---------------------------------------------------------------
@@ -150,15 +152,15 @@ class Job:
 
     @cached_property
     def shop(self) -> Shop:
-        """The shop whose dies, machine, metals and saws count."""
+        """The shop whose dies, machine, metals and saws count, with the bars of the job file among its own."""
+        from converter.shop.job_file import shop_of_job
         from converter.shop.load import demo_shop, load_shop
 
         if self.program_tubes is not None:
             return self.program_tubes.shop
-        if self.settings.shop is None:
-            return demo_shop()
         with self._noting_files():
-            return load_shop(self.settings.shop)
+            shop = demo_shop() if self.settings.shop is None else load_shop(self.settings.shop)
+        return shop_of_job(shop, self.job_file)
 
     @cached_property
     def job_file(self) -> JobFile | None:

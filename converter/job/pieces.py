@@ -8,6 +8,7 @@ from glob import escape
 
 from converter.bending.pieces import TubePieces, at_lengths, need_pieces, pieces_of
 from converter.errors import OptionError
+from converter.findings import Finding
 from converter.job.job import Job, ProgramTubes
 from converter.joints.model import length_changes
 from converter.model.run import Tube
@@ -32,6 +33,17 @@ class JobInPieces:
     job: Job
     split: tuple[TubePieces, ...]
     impossible: tuple[str, ...]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Of the tubes shown; without the ends at which pieces of a tube meet, which its joints tell."""
+        whole = {piece.name: pieces.tube.name for pieces in self.split for piece in pieces.pieces}
+
+        def is_own(finding: Finding) -> bool:
+            mate = whole.get(str(dict(finding.value_pairs).get("mate")))
+            return finding.code == "joint-butt" and mate is not None and mate == whole.get(finding.tube or "")
+
+        return tuple(finding for finding in self.job.shown.findings if not is_own(finding))
 
 
 def in_pieces(

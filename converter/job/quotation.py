@@ -92,7 +92,7 @@ class Quotation:
     """A whole job.
 
     Attributes:
-        lines: of the tubes shown, in their order.
+        lines: of the tubes shown of which their cuts leave something, in their order.
         parts: the same by part, in their order.
         jobs: how many times the job is made.
         currency: as the shop file has it, or ''.
@@ -140,7 +140,8 @@ class Quotation:
         if self.unpriced:
             more = len(self.unpriced) - _MOST_NAMES
             names = [*map(one_line, self.unpriced[:_MOST_NAMES]), *([f"{more} more"] if more > 0 else [])]
-            notes.append(f"No [[price]] fits {listed(names)}, so its metal and price are not known.")
+            whose = "its" if len(self.unpriced) == 1 else "their"
+            notes.append(f"No [[price]] fits {listed(names)}, so {whose} metal and price are not known.")
         if self.no_hour:
             notes.append("Work has no price, since [rates] has no hour.")
         return notes
@@ -160,9 +161,10 @@ def quotation(job: Job, jobs: int = 1) -> Quotation:
     parts = [
         QuotationPart(part, tuple(_line(job, tube, setup, welds.get(tube.name, 0.0)) for tube in part.tubes))
         for part, setup in shown.first_setups
+        if not setup.is_nothing
     ]
     line_of = {line.tube: line for part in parts for line in part.lines}
-    lines = [line_of[tube.name] for tube in shown.tubes]
+    lines = [line_of[tube.name] for tube in shown.tubes if tube.name in line_of]
     counted = {"tube": len(lines)} | {
         name: sum(getattr(line, attribute) for line in lines)
         for name, attribute in (("cut", "cuts"), ("cope", "copes"), ("bend", "bends"), ("weld", "weld"))
@@ -182,7 +184,7 @@ def quotation(job: Job, jobs: int = 1) -> Quotation:
 
 def _line(job: Job, tube: Tube, setup: Setup, weld: float) -> QuotationLine:
     shop = job.shop
-    stick = max(0.0, setup.stick_length)
+    stick = setup.stick_length
     per_mm = kg_per_mm(tube.section, tube.metal, shop.metals)
     mass = None if per_mm is None else per_mm * stick
     bends = len(tube.run.table.bends)

@@ -193,13 +193,16 @@ def refusals(jobs: Sequence[Job], own: Container[tuple[str, str]] = ()) -> list[
         jobs: whose parts.
         own: (code, variant) of what the list judges itself.
     """
-    names, told = list[str](), list[Finding]()
+    names, gone, told = list[str](), list[str](), list[Finding]()
     for job in jobs:
         errors = [one for one in job.shown.findings if one.severity == ERROR and (one.code, one.variant) not in own]
         told += [finding for finding in errors if finding.tube is None]
         refused = {finding.tube for finding in errors}
-        names += [name_among(jobs, job, part) for part in job.shown.parts if not refused.isdisjoint(part.names)]
-    return [*([Finding("part-refused", values=some_named(names))] if names else []), *told]
+        for part, setup in job.shown.first_setups:
+            if not refused.isdisjoint(part.names):
+                (gone if setup.is_nothing else names).append(name_among(jobs, job, part))
+    both = (("", names), ("nothing left", gone))
+    return [*(Finding("part-refused", variant=how, values=some_named(some)) for how, some in both if some), *told]
 
 
 def name_among(jobs: Sequence[Job], job: Job, part: Part) -> str:

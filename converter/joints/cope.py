@@ -15,9 +15,9 @@ from converter.joints.model import Joint, cut_length, length_changes
 from converter.model.run import Tube
 from converter.shop.job_file import JobFile
 from converter.shop.model import Shop
-from converter.tolerances import DEFAULT, Tolerances
+from converter.tolerances import DEFAULT, PAST_LENGTH, Tolerances
 
-#: Degrees; long points no further apart lie on one side.
+#: Degrees; long points no further apart lie on one side of a tube.
 _ONE_SIDE = 0.5
 
 
@@ -35,6 +35,16 @@ class TubeLength:
     cut: float
     short: float | None = None
     apart: float | None = None
+
+    @property
+    def has_opposite_sides(self) -> bool:
+        """Whether its long points lie on opposite sides."""
+        return self.apart is not None and abs(self.apart) > 180.0 - _ONE_SIDE
+
+    @property
+    def is_nothing(self) -> bool:
+        """Whether the cuts leave nothing of the tube."""
+        return self.cut <= PAST_LENGTH
 
 
 @dataclass(frozen=True, slots=True)

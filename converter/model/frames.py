@@ -16,7 +16,19 @@ from dataclasses import dataclass, replace
 from math import cos, degrees, radians, sin, tan
 
 from converter.errors import GeometryError
-from converter.geometry.vectors import Vec, along, cross, distance, dot, norm, rotate, scale, signed_angle, sub
+from converter.geometry.vectors import (
+    Vec,
+    along,
+    cross,
+    distance,
+    dot,
+    norm,
+    rotate,
+    scale,
+    signed_angle,
+    sub,
+    within_turn,
+)
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc
 
@@ -78,7 +90,7 @@ def pieces(table: BendTable, placement: Placement, closed: bool = False) -> tupl
     roll = 0.0
     for number, bend in enumerate(table.bends, 1):
         at = _straight(found, at, bend.feed, f"before bend {number}")
-        roll = (roll + bend.rotation) % 360.0
+        roll = within_turn(roll + bend.rotation)
         normal = rotate(at.across, at.direction, roll)
         direction = rotate(at.direction, normal, bend.angle)
         across = rotate(at.across, normal, bend.angle)

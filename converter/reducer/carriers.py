@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.arrays import Array, Ints, distinct
+from converter.geometry.vectors import within_turn
 from converter.model.curve import Arc
 from converter.reducer.cluster import cell_entries, components, keep_shared, split_at_gaps
 from converter.reducer.edges import vectors
@@ -233,5 +234,4 @@ def angle_on(lead: Arc, point: tuple[float, float, float]) -> float:
     x = np.subtract(lead.start, lead.center)
     arm = np.subtract(point, lead.center)
     y = np.cross(lead.normal, x)
-    value = degrees(float(np.arctan2(arm @ y, arm @ x))) % 360.0
-    return 0.0 if value >= 360.0 else value
+    return within_turn(degrees(float(np.arctan2(arm @ y, arm @ x))))

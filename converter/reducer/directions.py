@@ -98,7 +98,7 @@ def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], li
         if mismatch > allowed or (both_straight and mismatch > 0.0):
             corners[k] = "corner" if both_straight else "kink"
             continue
-        if mismatch > 1e-3 and _slack(a) == _slack(b) == 0.0:
+        if mismatch > same_within(1e-3) and _slack(a) == _slack(b) == 0.0:
             near[k] = mismatch
         joint = _shared(a, b, out[k], into[k + 1])
         out[k] = into[k + 1] = joint

@@ -51,6 +51,77 @@ class _ChainItems:
     radius: Array  # (m,)
     angle: Array
 
+    @property
+    def chord(self) -> Array:
+        """(m, 3) from start to end."""
+        return self.end - self.start
+
+    @property
+    def first(self) -> Index:
+        """(c,) the first item of every chain."""
+        return np.flatnonzero(np.concatenate(([True], self.chain[1:] != self.chain[:-1])))
+
+    @property
+    def last(self) -> Index:
+        """(c,) the last item of every chain."""
+        return np.concatenate((self.first[1:] - 1, [len(self.chain) - 1]))
+
+    @property
+    def straight(self) -> Array:
+        """(m,) lengths of the lines, mm; 0 for arcs."""
+        return np.where(self.arc, 0.0, _size(self.chord))
+
+
+@dataclass(slots=True)
+class _ChainJoints:
+    """Where item ``at`` ends and the next one of its chain begins.
+
+    Attributes:
+        at: (k,) index of the item before each.
+        two_lines: (k,) whether two straights meet there.
+        t_in, t_out: (m, 3) directions in which every item begins and ends; one and the same at a smooth joint.
+        doubt: (k,) whether it wants the general way.
+    """
+
+    at: Index
+    two_lines: Flags
+    t_in: Array
+    t_out: Array
+    doubt: Flags
+
+
+@dataclass(slots=True)
+class _TableRows:
+    """The rows of all bend tables, chain by chain: an arc item each, or the corner behind an item.
+
+    Attributes:
+        item: (r,) the arc, or the straight before the corner.
+        is_corner: (r,)
+        t_in, t_out: (r, 3) directions before and after it.
+        normal: (r, 3) of its plane, right-hand.
+        turn: (r,) degrees.
+        feed, radius: (r,) mm; a corner's radius is 0.
+        rotation: (r,) degrees, since the row before of the same chain.
+    """
+
+    item: Index
+    is_corner: Flags
+    t_in: Array
+    t_out: Array
+    normal: Array
+    turn: Array
+    feed: Array
+    radius: Array
+    rotation: Array
+
+
+@dataclass(slots=True)
+class _TableCheck:
+    """What the tables make against what was drawn: (c,) largest deviation of each chain, mm, and whether it is poor."""
+
+    deviation: Array
+    poor: Flags
+
 
 def exact_runs(chains: Sequence[Chain], tol: Tolerances) -> list[ExactRun | None]:
     """Tables of the chains that are exact; None for each that needs the general way."""
@@ -58,8 +129,11 @@ def exact_runs(chains: Sequence[Chain], tol: Tolerances) -> list[ExactRun | None
     chosen = [k for k, c in enumerate(chains) if not c.closed and _only_lines_and_arcs(c)]
     if not chosen:
         return out
-    items = _gather([chains[k] for k in chosen])
-    for k, run in zip(chosen, _reduce(items, [chains[k] for k in chosen], tol), strict=True):
+    some = [chains[k] for k in chosen]
+    items = _gather(some)
+    joints = _joints(items, tol)
+    rows = _rows(items, joints)
+    for k, run in zip(chosen, _build(items, some, rows, joints, _checked(items, joints, rows, tol)), strict=True):
         out[k] = run
     return out
 
@@ -131,9 +205,7 @@ def _between(a: Array, b: Array) -> Array:
     return np.degrees(np.arctan2(_size(crossed(a, b)), _dot(a, b)))
 
 
-def _may_be_chords(
-    it: _ChainItems, chord: Array, j: Index, two_lines: Flags, mismatch: Array, tol: Tolerances
-) -> Flags:
+def _may_be_chords(it: _ChainItems, j: Index, two_lines: Flags, mismatch: Array, tol: Tolerances) -> Flags:
     """Which joints j of straights may belong to an arc in chords, or to a straight in parts, and are no sure corners.
 
     An arc in chords has two slight corners in a row at least: of three chords and more all inner ones are slight
@@ -148,6 +220,7 @@ def _may_be_chords(
     in_a_row = np.zeros(len(j), bool)
     in_a_row[1:] |= follows
     in_a_row[:-1] |= follows
+    chord = it.chord
     a, b = chord[j], chord[j + 1]
     over = _size(a + b)
     height = _size(crossed(a, b)) / np.where(over > 0.0, over, 1.0)
@@ -159,22 +232,18 @@ def _may_be_chords(
     return in_a_row | (tested[it.chain[j]] & unsure)
 
 
-def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[ExactRun | None]:
-    m = len(it.chain)
-    line = ~it.arc
-    chord = it.end - it.start
-    straight = _unit(chord)
+def _joints(it: _ChainItems, tol: Tolerances) -> _ChainJoints:
+    """The joints between items of the same chain."""
+    line, straight = ~it.arc, _unit(it.chord)
     t_in = np.where(it.arc[:, None], _unit(crossed(it.normal, it.start - it.center)), straight)
     t_out = np.where(it.arc[:, None], _unit(crossed(it.normal, it.end - it.center)), straight)
-
-    # joints: between item j and j + 1 of the same chain
     j = np.flatnonzero(it.chain[1:] == it.chain[:-1])
     after = j + 1
     mismatch = _between(t_out[j], t_in[after])
     two_lines = line[j] & line[after]
     doubt = _size(it.start[after] - it.end[j]) > tol.equal
     doubt |= np.where(two_lines, mismatch >= 180.0 - tol.tangent, mismatch > 1e-3)
-    doubt |= two_lines & _may_be_chords(it, chord, j, two_lines, mismatch, tol)
+    doubt |= two_lines & _may_be_chords(it, j, two_lines, mismatch, tol)
     same_circle = (
         it.arc[j]
         & it.arc[after]
@@ -189,100 +258,83 @@ def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[E
     s = ~two_lines
     t_out[j[s]] = smooth[s]
     t_in[after[s]] = smooth[s]
+    return _ChainJoints(j, two_lines, t_in, t_out, doubt)
 
-    # rows: one per arc item (key 2 i), one per corner joint (key 2 i + 1)
-    arc_at = np.flatnonzero(it.arc)
-    corner_at = j[two_lines]
-    key = np.concatenate((2 * arc_at, 2 * corner_at + 1))
-    order = np.argsort(key)
-    key = key[order]
+
+def _rows(it: _ChainItems, joints: _ChainJoints) -> _TableRows:
+    """One row per arc item and one per corner, in the order of the items."""
+    m, t_in, t_out = len(it.chain), joints.t_in, joints.t_out
+    # an arc item i has the key 2 i, the corner behind it 2 i + 1
+    key = np.sort(np.concatenate((2 * np.flatnonzero(it.arc), 2 * joints.at[joints.two_lines] + 1)))
     item = key // 2
     is_corner = (key % 2).astype(bool)
     row_in = t_in[item]
     row_in[is_corner] = t_out[item[is_corner]]
     row_out = np.where(is_corner[:, None], t_in[np.minimum(item + 1, m - 1)], t_out[item])
-    c = crossed(row_in, row_out)
-    sine = _size(c)
-    along_normal = _dot(c, it.normal[item])
-    clear = is_corner | ((sine > CLEAR_TURN) & (np.abs(along_normal) > 0.5 * sine))
-    drawn = it.normal[item]
-    flat = _unit(drawn - _dot(drawn, row_in)[:, None] * row_in)
-    sign = np.where(is_corner | (along_normal > 0.0), 1.0, -1.0)
-    n = np.where(clear[:, None], c * (sign / np.where(sine > 0.0, sine, 1.0))[:, None], flat)
-    turn = np.degrees(np.arctan2(_dot(c, n), _dot(row_in, row_out)))
-    turn += 360.0 * np.round((np.where(is_corner, turn, it.angle[item]) - turn) / 360.0)
-
-    # sizes
-    length = np.where(line, _size(chord), 0.0)
-    has_before = np.zeros(m, bool)
-    has_before[after] = True
+    normal, turn = _planes(it, item, is_corner, row_in, row_out)
+    length, has_before = it.straight, np.zeros(m, bool)
+    has_before[joints.at + 1] = True
     feed = np.where(is_corner, length[item], np.where(has_before[item], length[item - 1], 0.0))
     radius = np.where(is_corner, 0.0, it.radius[item])
+    rotation = np.zeros(len(item))
+    if len(item) > 1:
+        follows = it.chain[item[1:]] == it.chain[item[:-1]]
+        x = crossed(normal[:-1], normal[1:])
+        roll = within_half_turns(np.degrees(np.arctan2(_dot(x, row_in[1:]), _dot(normal[:-1], normal[1:]))))
+        rotation[1:] = np.where(follows, roll, 0.0)
+    return _TableRows(item, is_corner, row_in, row_out, normal, turn, feed, radius, rotation)
 
-    # what the table makes, joint by joint, against what was drawn
-    a = np.radians(turn)
-    inward = crossed(n, row_in)
-    arm = radius[:, None] * (inward * (1.0 - np.cos(a))[:, None] + row_in * np.sin(a)[:, None])
-    bad = np.zeros(len(chains), bool)
-    np.logical_or.at(bad, it.chain[j], doubt)
-    aimed = np.cos(a)[:, None] * row_in + np.sin(a)[:, None] * inward
-    np.logical_or.at(bad, it.chain[item], (_size(aimed - row_out) > 1e-9) | (turn <= 1e-9) | (turn >= 360.0 - 1e-9))
-    step = np.where(line[:, None], chord, 0.0)
-    step[arc_at] = arm[~is_corner]
-    first = np.flatnonzero(np.concatenate(([True], it.chain[1:] != it.chain[:-1])))
-    last = np.concatenate((first[1:] - 1, [m - 1]))
+
+def _planes(it: _ChainItems, item: Index, is_corner: Flags, row_in: Array, row_out: Array) -> tuple[Array, Array]:
+    """Of every row the normal of its plane and its turn in degrees; by the drawn normal where directions tell none."""
+    c = crossed(row_in, row_out)
+    sine = _size(c)
+    drawn = it.normal[item]
+    along_normal = _dot(c, drawn)
+    clear = is_corner | ((sine > CLEAR_TURN) & (np.abs(along_normal) > 0.5 * sine))
+    flat = _unit(drawn - _dot(drawn, row_in)[:, None] * row_in)
+    sign = np.where(is_corner | (along_normal > 0.0), 1.0, -1.0)
+    normal = np.where(clear[:, None], c * (sign / np.where(sine > 0.0, sine, 1.0))[:, None], flat)
+    turn = np.degrees(np.arctan2(_dot(c, normal), _dot(row_in, row_out)))
+    turn += 360.0 * np.round((np.where(is_corner, turn, it.angle[item]) - turn) / 360.0)
+    return normal, turn
+
+
+def _checked(it: _ChainItems, joints: _ChainJoints, rows: _TableRows, tol: Tolerances) -> _TableCheck:
+    """What the tables make, joint by joint, against what was drawn."""
+    a = np.radians(rows.turn)
+    inward = crossed(rows.normal, rows.t_in)
+    arm = rows.radius[:, None] * (inward * (1.0 - np.cos(a))[:, None] + rows.t_in * np.sin(a)[:, None])
+    first = it.first
+    poor = np.zeros(len(first), bool)
+    np.logical_or.at(poor, it.chain[joints.at], joints.doubt)
+    aimed = np.cos(a)[:, None] * rows.t_in + np.sin(a)[:, None] * inward
+    astray = (_size(aimed - rows.t_out) > 1e-9) | (rows.turn <= 1e-9) | (rows.turn >= 360.0 - 1e-9)
+    np.logical_or.at(poor, it.chain[rows.item], astray)
+    step = np.where(it.arc[:, None], 0.0, it.chord)
+    step[np.flatnonzero(it.arc)] = arm[~rows.is_corner]
     walked = np.cumsum(step, axis=0)
     base = (it.start[first] - np.where(first[:, None] > 0, walked[np.maximum(first - 1, 0)], 0.0))[it.chain]
     off = _size(walked + base - it.end)
     off = np.maximum(off, _size(walked - step + base - it.start))
     deviation = np.maximum.reduceat(off, first)
-    bad |= deviation > tol.equal
-
-    # rotations between successive rows of one chain
-    rotation = np.zeros(len(item))
-    if len(item) > 1:
-        follows = it.chain[item[1:]] == it.chain[item[:-1]]
-        x = crossed(n[:-1], n[1:])
-        roll = within_half_turns(np.degrees(np.arctan2(_dot(x, row_in[1:]), _dot(n[:-1], n[1:]))))
-        rotation[1:] = np.where(follows, roll, 0.0)
-    return _build(
-        it, chains, bad, item, is_corner, (feed, rotation, turn, radius, n, t_in), length, deviation, first, last
-    )
+    return _TableCheck(deviation, poor | (deviation > tol.equal))
 
 
 def _build(
-    it: _ChainItems,
-    chains: Sequence[Chain],
-    bad: Flags,
-    item: Index,
-    is_corner: Flags,
-    rows: tuple[Array, Array, Array, Array, Array, Array],
-    length: Array,
-    deviation: Array,
-    first: Index,
-    last: Index,
+    it: _ChainItems, chains: Sequence[Chain], rows: _TableRows, joints: _ChainJoints, checked: _TableCheck
 ) -> list[ExactRun | None]:
-    feed, rotation, turn, radius, n, t_in = rows
-    columns = zip(
-        item.tolist(),
-        is_corner.tolist(),
-        feed.tolist(),
-        rotation.tolist(),
-        turn.tolist(),
-        radius.tolist(),
-        strict=True,
-    )
-    bounds = np.searchsorted(it.chain[item], np.arange(len(chains) + 1)).tolist()
-    starts = it.start[first].tolist()
-    ends = it.end[last].tolist()
-    leaving = t_in[first].tolist()
-    tails = length[last].tolist()
-    worst = deviation.tolist()
+    """The tables as values; None for each poor chain."""
+    columns = (rows.item, rows.is_corner, rows.feed, rows.rotation, rows.turn, rows.radius)
+    table = list(zip(*(column.tolist() for column in columns), strict=True))
+    bounds = np.searchsorted(it.chain[rows.item], np.arange(len(chains) + 1)).tolist()
+    first, last = it.first, it.last
     head = first.tolist()
-    poor = bad.tolist()
-    normals = n[np.minimum(bounds[:-1], max(len(item) - 1, 0))].tolist() if len(item) else []
+    starts, ends = it.start[first].tolist(), it.end[last].tolist()
+    leaving, tails = joints.t_in[first].tolist(), it.straight[last].tolist()
+    worst, poor = checked.deviation.tolist(), checked.poor.tolist()
+    normals = rows.normal[np.minimum(bounds[:-1], max(len(table) - 1, 0))].tolist() if table else []
     out: list[ExactRun | None] = []
-    table = list(columns)
     for k, chain in enumerate(chains):
         if poor[k]:
             out.append(None)

@@ -62,7 +62,8 @@ def assign(
         layer_sections: section by layer name or pattern; an exact name before a pattern, later patterns first.
         metal: name of the metal of every run that the job gives none by its name or layer, or None.
         clr: radius of sharp corners in mm (and of every bend with ``refit``), or None for the die's.
-        refit: move every bend that no die makes to the radius of the tube's die (or all to ``clr``).
+        refit: move every bend that no die makes to the radius of the tube's die (or all to ``clr``), of runs that the
+            job says nothing else of by name or layer.
         on_flat: 'square' or 'cope' for ends on flats of runs that the job says nothing of by name or layer, or None.
         display: how errors show lengths.
 
@@ -142,7 +143,7 @@ class _Assigner:
         made = run
         if radius is not None and any(bend.clr is None for bend in run.table.bends):
             made = self._filleted(made, section, die, corner_clr)
-        if self.refit:
+        if self._refit(run):
             made = self._refitted(made, section, die)
         if min(made.table.straights) < 0.0:
             from converter.reducer.refit import without_hairs
@@ -164,8 +165,7 @@ class _Assigner:
         said = option or of_run.section or of_layer.section or self.default_section or default.section or run.section
         if said is not None or written is None:
             return said
-        values = {"section": written, "layer": run.layer}
-        findings.append(Finding("section-assumed", tube=run.name, layer=run.layer, values=values))
+        findings.append(Finding("section-assumed", tube=run.name, layer=run.layer, values={"section": written}))
         return written
 
     def _metal(self, run: Run) -> str | None:
@@ -177,6 +177,12 @@ class _Assigner:
         """How its ends on flats are cut: as of `_metal`."""
         of_run, of_layer = self.job.of_run(run), self.job.for_layer(run.layer)
         return of_run.on_flat or of_layer.on_flat or self.on_flat or self.job.default.on_flat
+
+    def _refit(self, run: Run) -> bool:
+        """Whether bends that no die makes are bent on its die: as of `_metal`."""
+        of_run, of_layer = self.job.of_run(run).refit, self.job.for_layer(run.layer).refit
+        near = of_layer if of_run is None else of_run
+        return near if near is not None else self.refit or bool(self.job.default.refit)
 
     def _of_layer_option(self, layer: str | None) -> Section | None:
         if layer is None:
@@ -264,7 +270,9 @@ def _outline_differs(run: Run, section: Section) -> list[Finding]:
     drawn = run.section
     if drawn is None or not run.is_from_outline:
         return []
-    if min(abs(drawn.od - size) for size in (section.od, section.height)) <= max(OUTLINE_SLACK, 0.01 * drawn.od):
+    if min(abs(drawn.od - size) for size in (section.od, section.height)) <= max(
+        OUTLINE_SLACK, same_within(0.01 * drawn.od)
+    ):
         return []
     return [
         Finding(

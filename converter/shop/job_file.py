@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from converter.findings import Finding
@@ -18,6 +18,7 @@ from converter.model.section import Section
 from converter.names import fits, folded
 from converter.quoting import quoted
 from converter.shop.joint import JOINT, JointChoice, joint_choice
+from converter.shop.model import Shop, Stick
 from converter.shop.schema import (
     Field,
     ListOfTables,
@@ -32,6 +33,8 @@ from converter.shop.schema import (
     section,
     text,
 )
+from converter.shop.sound import check_stock
+from converter.shop.stock import STOCK
 from converter.shop.toml import parse_toml, read_toml
 
 CHOICE = {
@@ -40,6 +43,7 @@ CHOICE = {
     "clr": Field(length),
     "metal": Field(text),
     "reverse": Field(flag),
+    "refit": Field(flag),
     "corner": Field(choice("mitre", "bend")),
     "on_flat": Field(choice("square", "cope")),
 }
@@ -50,6 +54,7 @@ JOB = {
     "layer": Field(named_tables(CHOICE), default={}),
     "run": Field(named_tables(CHOICE), default={}),
     "joint": Field(ListOfTables(JOINT), default=()),
+    "stock": Field(ListOfTables(STOCK), default=()),
 }
 
 
@@ -63,6 +68,7 @@ class JobEntry:
         clr: radius of its sharp corners, in mm.
         metal: name of its metal.
         reverse: whether it is fed from its other end.
+        refit: whether bends that no die makes are bent on its die.
         corner: 'mitre' or 'bend': how its sharp corners are made.
         on_flat: 'square' or 'cope': how an end that lands squarely on a flat is cut.
     """
@@ -72,6 +78,7 @@ class JobEntry:
     clr: float | None = None
     metal: str | None = None
     reverse: bool | None = None
+    refit: bool | None = None
     corner: str | None = None
     on_flat: str | None = None
 
@@ -91,6 +98,7 @@ class JobFile:
         layers, runs: name or pattern -> choice, in the order of the file.
         source: the file as the user named it.
         joints: what it says of single ends, in the order of the file; of several the first wins.
+        stock: bars of this job, besides those of the shop file.
     """
 
     name: str = ""
@@ -99,6 +107,7 @@ class JobFile:
     runs: Mapping[str, JobEntry] = field(default_factory=dict)
     source: str = ""
     joints: tuple[JointChoice, ...] = ()
+    stock: tuple[Stick, ...] = ()
 
     def of_run(self, run: Run) -> JobEntry:
         """What the file says of the run itself, by its own name or by that of the run it was drawn in."""
@@ -169,6 +178,18 @@ def unmatched(job: JobFile | None, runs: Iterable[Run], layer_sections: Iterable
     ]
 
 
+def shop_of_job(shop: Shop, job: JobFile | None) -> Shop:
+    """A shop with the bars of a job among its own.
+
+    Raises:
+        ShopError: a bar names a metal that is not known.
+    """
+    if job is None or not job.stock:
+        return shop
+    check_stock(job.stock, shop.metals, job.source)
+    return replace(shop, stock=(*shop.stock, *job.stock))
+
+
 def load_job(path: str | os.PathLike[str]) -> JobFile:
     """The job that a file describes.
 
@@ -193,6 +214,7 @@ def _job(raw: dict[str, Any], file: str) -> JobFile:
         runs=_choices(values["run"], Place(file, "run")),
         source=file,
         joints=tuple(joint_choice(one, Place(file, f"joint[{i + 1}]")) for i, one in enumerate(values["joint"])),
+        stock=tuple(Stick(**one) for one in values["stock"]),
     )
 
 

@@ -33,9 +33,9 @@ from converter.shop.schema import (
     signed_length,
     text,
     two_lengths,
-    whole,
 )
 from converter.shop.sound import check_metals, check_shop
+from converter.shop.stock import STOCK
 from converter.shop.toml import parse_toml, read_toml
 from converter.units import Display
 
@@ -89,12 +89,6 @@ METAL = {
     "density": Field(number(0.0, 30_000.0)),
     "elongation": Field(number(0.0, 100.0)),
     "standard": Field(text, default=""),
-}
-STOCK = {
-    "section": Field(section, required=True),
-    "metal": Field(text),
-    "length": Field(length, required=True),
-    "count": Field(whole),
 }
 TEST = {
     "die": Field(text, required=True),

@@ -9,7 +9,7 @@ from converter.errors import ShopError
 from converter.findings import Clause, Finding
 from converter.quoting import one_line
 from converter.shop.metals import find_metal, metal_hint
-from converter.shop.model import Metal, Shop, Trial
+from converter.shop.model import Metal, Shop, Stick, Trial
 from converter.shop.schema import Place, show
 from converter.tolerances import PAST_LENGTH
 from converter.units import MM_PER, unit_word
@@ -45,17 +45,33 @@ def check_shop(shop: Shop, file: str) -> None:
     Raises:
         ShopError: a metal is not known, or a test bend is impossible or goes backwards; with the key's path.
     """
-    named = [("machine.proven_metal", shop.machine.proven_metal)]
-    named += [(f"stock[{i + 1}].metal", stick.metal) for i, stick in enumerate(shop.stock)]
-    named += [(f"test[{i + 1}].metal", test.metal) for i, test in enumerate(shop.tests)]
-    for path, name in named:
-        if name is not None and find_metal(name, shop.metals) is None:
-            hint = metal_hint(name, shop.metals)
-            message = one_line(f"{file}: {path} names the metal {show(name)}, which is not known: {hint}")
-            raise ShopError(message, code="unknown-metal", file=file, where=path)
+    named = [("machine.proven_metal", shop.machine.proven_metal), *_metals_of("stock", shop.stock)]
+    _check_names([*named, *_metals_of("test", shop.tests)], shop.metals, file)
     for i, test in enumerate(shop.tests):
         _possible(test, shop, Place(file, f"test[{i + 1}]"))
     _forward(shop, file)
+
+
+def check_stock(stock: Sequence[Stick], metals: Sequence[Metal], file: str) -> None:
+    """Every metal that the bars of a file name is known.
+
+    Raises:
+        ShopError: one is not; with the key's path.
+    """
+    _check_names(_metals_of("stock", stock), metals, file)
+
+
+def _metals_of(key: str, items: Sequence[Stick | Trial]) -> list[tuple[str, str | None]]:
+    return [(f"{key}[{i + 1}].metal", item.metal) for i, item in enumerate(items)]
+
+
+def _check_names(named: Sequence[tuple[str, str | None]], metals: Sequence[Metal], file: str) -> None:
+    """``named``: path of the key and what it names, or None."""
+    for path, name in named:
+        if name is not None and find_metal(name, metals) is None:
+            hint = metal_hint(name, metals)
+            message = one_line(f"{file}: {path} names the metal {show(name)}, which is not known: {hint}")
+            raise ShopError(message, code="unknown-metal", file=file, where=path)
 
 
 def is_tube_size(size: float) -> bool:

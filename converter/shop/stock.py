@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import inf
 
 from converter.model.section import Section
 from converter.shop.metals import same_metal
 from converter.shop.model import Metal, Shop, Stick
 from converter.shop.rates import SAME_STOCK, Price
+from converter.shop.schema import Field, length, section, text, whole
+
+#: A bar of a shop file or a job file.
+STOCK = {
+    "section": Field(section, required=True),
+    "metal": Field(text),
+    "length": Field(length, required=True),
+    "count": Field(whole),
+}
 
 
 def goes_with(bar: Stick, section: Section, metal: str | None, own: Sequence[Metal]) -> bool:
@@ -30,6 +40,15 @@ def longest_bar(shop: Shop, section: Section | None, metal: str | None) -> float
     longest_first = sorted(shop.stock, key=lambda bar: -bar.length)
     fitting = (bar for bar in longest_first if bar.count != 0 and goes_with(bar, section, metal, shop.metals))
     return next((bar.length for bar in fitting), None)
+
+
+def longest_stick(shop: Shop, section: Section | None, metal: str | None, is_bent: bool) -> float:
+    """The longest stick that a tube may be cut to, mm: what the machine takes of one that is bent, and what the saw
+    leaves of the longest bar; infinite where the shop says neither."""
+    bar = longest_bar(shop, section, metal)
+    on_rack = inf if bar is None else shop.cutting.saw.longest(bar)
+    machine = shop.machine.max_length if is_bent else None
+    return on_rack if machine is None else min(on_rack, machine)
 
 
 def price_for(shop: Shop, section: Section | None, metal: str | None) -> Price | None:

@@ -112,7 +112,8 @@ def test_too_tight_in_words():
     # 23.8 mm (1/cos 45 deg - 1) = 9.858 mm = 0.388 in
     assert (
         finding.cure_in(INCH)
-        == "Bend it on 'TIGHT' (3.937 in) instead (refit): the centerline moves by up to 0.388 in."
+        == "Bend it on 'TIGHT' (3.937 in) instead (--refit, or refit = true in the job file): the centerline moves by "
+        "up to 0.388 in."
     )
 
 
@@ -153,10 +154,20 @@ def test_refit_distance_against_brute_force(clr, angle):
     brute = max(np.min(np.linalg.norm(new - point, axis=1)) for point in middle)
     worked = abs(die.clr - clr) * (1.0 / cos(radians(angle) / 2.0) - 1.0)
     assert brute == pytest.approx(worked, abs=0.01)
-    assert (
-        finding.cure_in()
-        == f"Bend it on '{die.name}' ({die.clr:.2f} mm) instead (refit): the centerline moves by up to {worked:.2f} mm."
+    told = f"{finding.message[:-1]}; {finding.cure_in()}"
+    assert f"end it on '{die.name}' ({die.clr:.2f} mm)" in told and "--refit, or" in told
+    assert f"the centerline moves by up to {worked:.2f} mm" in told
+
+
+def test_a_radius_that_a_die_all_but_has_is_told_by_what_to_do():
+    """139.88 mm (5.507 in) on the die of 139.7 mm (5.5 in): 0.18 (1/cos 45 deg - 1) = 0.07 mm = 0.003 in."""
+    shop = replace(SHOP, dies=(replace(TIGHT, name="D55", clr=139.7),))
+    finding = only(bend(139.878), shop=shop)
+    assert (finding.code, finding.severity) == ("radius-too-wide", "error")
+    assert finding.message_in(INCH) == (
+        "T1, bend 1: bend it on 'D55' (5.500 in): it is drawn to 5.507 in, and the centerline moves by up to 0.003 in."
     )
+    assert finding.cure_in(INCH) == "Name --refit, or write refit = true in the job file."
 
 
 def test_refit_that_does_not_fit_says_which_straight():
@@ -186,7 +197,7 @@ def test_fitted_radii_are_judged_as_surely_as_they_are_known():
     loose = only(bend(70.0, angle=10.0, clr_uncertainty=66.0))
     assert (loose.code, loose.severity, loose.limit) == ("radius-uncertain", "warning", 100.0)
     # a short arc hardly moves: 30 (1/cos 5 deg - 1) = 0.11 mm
-    assert loose.cure_in() == "Bend it on 'TIGHT' (100.00 mm) instead (refit): the centerline moves by up to 0.11 mm."
+    assert loose.cure_in().startswith("Bend it on 'TIGHT' (100.00 mm) instead (--refit, or refit = true")
     # loosely known, but on the tight side of every die for certain
     assert codes(bend(40.0, clr_uncertainty=59.9)) == [("radius-too-tight", 1)]
     assert codes(bend(40.0, clr_uncertainty=59.96)) == [("radius-uncertain", 1)]
@@ -299,9 +310,9 @@ def test_ends():
 def test_negative_straights():
     middle = only(bend(100.0), bend(100.0, feed=-2.0))
     assert (middle.code, middle.bend, middle.measured, middle.limit) == ("negative-straight", 2, -2.0, 0.0)
-    assert middle.message == "T1, bend 2: the straight before it comes to -2.00 mm: the two bends overlap."
+    assert middle.message == "T1, bend 2: it and the bend before it overlap by 2.00 mm."
     assert codes(bend(100.0, feed=-1.0)) == [("negative-straight", 1)]
-    assert said(bend(100.0), tail=-1.0)[0].message.startswith("T1, bend 1, end B: the straight there comes to -1.00 mm")
+    assert said(bend(100.0), tail=-1.0)[0].message.startswith("T1, bend 1, end B: it reaches 1.00 mm past that end")
     earlier = refit(tube(bend(60.0, feed=30.0)).run, 100.0)[0]
     again = audit([Tube(earlier, TUBE)], SHOP)
     assert [f.code for f in again] == [

@@ -94,6 +94,10 @@ def of_the_audit():
         (SHOP, tube((500, 0, 90, 100), tail=20)),
         (SHOP, tube((500, 0, 90, 200))),
         (SHOP, tube((500, 0, 90, 300))),
+        # a die all but makes them
+        (with_dies(DIE), tube((500, 0, 90, 149.5))),
+        (with_dies(DIE), tube((500, 0, 90, 150.5))),
+        (SHOP, tube((500, 0, 90, 150.5))),
         # small for how far a die would move them
         (SHOP, tube((10, 0, 90, 50), tail=10)),
         (SHOP, tube((5, 0, 160, 175), tail=5)),
@@ -151,6 +155,7 @@ def of_set_ups():
         (replace(SHOP, machine=LOW), tube((1500, 0, 90, 150), (300, 180, 90, 150), tail=1500), None),
         (replace(SHOP, machine=LOW), tube((1500, 0, 90, 150), (300, 180, 90, 150), tail=1400), None),
         (SHOP, tube((500, 0, 90, 150), (-5, 90, 60, 150), section=BAR), None),
+        (SHOP, tube((500, 0, 90, 120), (0, 90, 60, 120)), None),
         (with_dies(replace(DIE, max_angle=90.0), tests=tests), tube((500, 0, 90, 150)), None),
         (with_dies(DIE, tests=tests), tube((500, 0, 180, 150)), None),
         (with_dies(DIE, machine=replace(ROOM, max_length=900.0)), tube((500, 0, 90, 150)), None),

@@ -114,6 +114,19 @@ def test_stops_to_the_step_of_a_scale():
     assert "0.06° less for bend 1" in " ".join(sheet.rounding_notes())
 
 
+@pytest.mark.parametrize("off", [0.0, 1e-9, -1e-9])
+def test_half_a_step_is_the_lesser_stop_and_mirror_images_are_turned_alike(off):
+    """63.5 on whole degrees is 63: what comes out short can be bent on. Noise decides nothing."""
+    setup = setup_of([12.5 + off, 12.0], angle=63.5 + off, stop_step=1.0, turn_step=1.0)
+    other = setup_of([-12.5 - off, -12.0], angle=63.5 + off, stop_step=1.0, turn_step=1.0)
+    assert [step.stop_set for step in setup.steps] == [63.0] * 3
+    assert [step.total_set for step in setup.steps] == [0.0, -12.0, -24.0]
+    assert [step.total_set for step in other.steps] == [0.0, 12.0, 24.0]
+    notes = " ".join(SetupView(setup, Display()).rounding_notes())
+    assert "Exact would be 0.50° more for bend 1, 0.50° more for bend 2 and 0.50° more for bend 3." in notes
+    assert "before bend 2 0.50° counter-clockwise and before bend 3 0.50° counter-clockwise" in notes
+
+
 def test_a_stop_is_never_rounded_past_what_the_die_turns():
     setup = setup_of([], angle=179.9, stop_step=7.0)
     assert floor(180.0 / 7.0) * 7.0 == 175.0

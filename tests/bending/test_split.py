@@ -29,9 +29,9 @@ def test_cuts_lie_in_the_middle_of_straights_between_bends_longest_first():
 
 
 def test_the_longest_straight_that_leaves_both_pieces_makeable():
-    assert best_split(TABLE, 40.0, lambda piece: True).straight == 1
-    assert best_split(TABLE, 40.0, lambda piece: len(piece.bends) != 2 or piece.bends[0].feed == 100).straight == 2
-    assert best_split(TABLE, 40.0, lambda piece: False) is None
+    assert best_split(TABLE, 40.0, lambda cut: True).straight == 1
+    assert best_split(TABLE, 40.0, lambda cut: len(cut.first.bends) == 2).straight == 2
+    assert best_split(TABLE, 40.0, lambda cut: False) is None
 
 
 def test_what_a_die_can_hold():
@@ -39,7 +39,7 @@ def test_what_a_die_can_hold():
     shop = Shop("s", (die,), Machine(max_angle=170.0))
     judge = makeable_by(shop, die)
     assert not judge(TABLE)  # 150 between the last two
-    cut = best_split(TABLE, 40.0, judge)
+    cut = best_split(TABLE, 40.0, lambda one: judge(one.first) and judge(one.second))
     assert cut.straight == 2
     assert not judge(BendTable((Bend(500, 0, 130, 100),), 500))
     assert makeable_by(shop, None)(BendTable((Bend(500, 0, 130, 100),), 500))

@@ -28,7 +28,7 @@ from converter.model.centerline import from_end_b
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop, shop_from_text
-from converter.shop.model import Die, Machine, Shop, Trial
+from converter.shop.model import Die, Machine, Shop, Stick, Trial
 from converter.shop.room import Box
 
 DIE = Die("R6", "round", 44.45, 150.0, clamp=60.0, between=60.0, tail=40.0)
@@ -176,6 +176,49 @@ def test_each_way_out_that_is_named_clears_as_the_tube_is_bent():
                 assert not told, (seed, way, told)
                 tried[way.name] += 1
     assert min(tried[name] for name in ("raise-pivot", "turn-plane", "split-tube")) > 0, tried
+
+
+def cuts_named(tube, own):
+    """Places of the cuts that the set-up of a tube names, mm from end A; none leaves too long a stick.
+
+    The set-up of the pieces is the judge.
+    """
+    found = set()
+    for finding in set_up([tube], own)[0].findings:
+        values = dict(finding.value_pairs)
+        ways = dict(values["way_out"].values).get("ways", ()) if "way_out" in values else values.get("ways", ())
+        found |= {dict(way.values)["at"] for way in ways if way.name == "split-tube"}
+    for at in found:
+        told = [f.code for piece in set_up(at_lengths(tube, [at]).pieces, own) for f in piece.findings]
+        assert "stick-too-long" not in told, at
+    return {round(at) for at in found}
+
+
+@pytest.mark.parametrize("seed", [16, 33, 83])
+def test_a_cut_for_room_to_swing_leaves_pieces_that_there_are_sticks_for(seed):
+    """The cut in the longest straight is not the one to name where it leaves a piece longer than the machine takes or
+    than a bar gives; another is, or none."""
+    rng = np.random.default_rng(seed)
+    drawn = wide_table(rng, 4)
+    table = replace(drawn, bends=tuple(replace(bend, clr=150.0) for bend in drawn.bends))
+    low, high = rng.uniform((250, 1500), (700, 4000))
+    machine = Machine(plane="vertical", pivot_height=float(low), ceiling=float(high))
+    tube = Tube(Run("T", "LAYER", False, table, Placement()), TUBE, "R6")
+    by_machine, by_bar = [], []
+    for share in (1.0, 0.8, 0.7, 0.5):
+        most = share * table.developed_length
+        by_machine.append(cuts_named(tube, shop(replace(machine, max_length=most))))
+        by_bar.append(cuts_named(tube, replace(shop(machine), stock=(Stick(TUBE, None, most),))))
+    assert by_machine == by_bar
+    assert by_machine[0] and by_machine[2] and by_machine[0] != by_machine[2] and not by_machine[3]
+
+
+def test_a_cut_where_the_clamp_finds_no_room_leaves_pieces_that_there_are_sticks_for():
+    """By hand: the first piece of a cut in 20 mm is 500 + 235.62 + 500 + 235.62 + 10 mm long, and fed from that cut the
+    clamp takes 50 mm more than the 10 there: 1531.24."""
+    tube = Tube(run_of([(500, 0, 90, 150), (500, 90, 90, 150), (20, 180, 90, 150)], 300), TUBE, "R6")
+    for most, named in ((None, {1481}), (1531.3, {1481}), (1531.2, set())):
+        assert cuts_named(tube, shop(Machine(max_length=most))) == named
 
 
 def test_a_hit_of_the_extra_stick_or_of_the_overbent_tube_is_told():

@@ -72,6 +72,7 @@ def test_a_clean_drawing(tmp_path, shop, capsys):
     assert document["findings"] == []
     (one,) = document["inputs"]
     assert one.pop("tolerances") == {"join": 0.1, "near": 2.0, "fit": 0.05, "tangent": 0.2, "equal": 1e-6}
+    assert (one.pop("drawing_units"), one.pop("read_as"), one.pop("ignored")) == ("mm", "mm", [])
     assert one == {"source": str(path), "shop": "Shed", "demo_shop": False, "tubes": 1, "bends_checked": 1}
 
 
@@ -385,3 +386,47 @@ def test_the_end_fed_first_changes_the_set_up_and_no_table(tmp_path, capsys):
         marks.append(setup["feed_from"])
     assert tables[0] == tables[1] == tables[2]
     assert marks == ["A", "B"]
+
+
+@pytest.fixture
+def three(tmp_path):
+    """Three drawings with a tube each that both dies of a shop take; bent at neither's radius in the last."""
+    for name, layer, bulge in (("a", "RAIL", True), ("b", "LEG", True), ("c", "POST", False)):
+        doc, space = new(units=4)
+        space.add_lwpolyline([(0, 0), (300, 0), (300, 300)], dxfattribs={"layer": layer})
+        if not bulge:
+            space.add_lwpolyline([(0, 900), (10, 900), (10, 910)], dxfattribs={"layer": "SMALL"})
+        doc.saveas(tmp_path / f"{name}.dxf")
+    second = SHOP[SHOP.index("[[die]]") :].replace("D25", "D25 wide").replace("clr = 100", "clr = 120")
+    (tmp_path / "two.toml").write_text(SHOP + second)
+    return [tmp_path / f"{name}.dxf" for name in "abc"], ["--shop", tmp_path / "two.toml", "--section", "25x2mm"]
+
+
+@pytest.mark.parametrize("command", ["audit", "setup", "table"])
+def test_what_several_drawings_share_is_told_once_below_them(three, capsys, command):
+    sources, options = three
+    text = " ".join(run(capsys, command, *sources, *options).out.split())
+    assert text.count("2 dies take the section") == 1
+    assert "a: RAIL, b: LEG, c: POST and c: SMALL: 2 dies take the section" in text
+    assert text.index("of all 3 drawings:") < text.index("2 dies take the section")
+    # all findings of each stand in its JSON, and on its own page where everything is asked for
+    found = "".join(run(capsys, command, *sources, *options, "--json").out)
+    assert found.count('"code": "die-choice"') == 4
+    assert run(capsys, command, *sources, *options, "--verbose").out.count("2 dies") == 4
+    one = " ".join(run(capsys, command, sources[0], *options).out.split())
+    assert "RAIL: 2 dies take the section" in one and "drawings:" not in one
+
+
+def test_an_error_is_told_where_its_drawing_is(three, capsys):
+    sources, options = three
+    text = run(capsys, "audit", *sources[:1], sources[2], sources[2], *options).out
+    assert text.count("error    SMALL") == 2
+    assert "of both drawings" not in text
+
+
+def test_drawings_of_a_batch_of_which_the_worst_is_the_same_stand_together(three, capsys):
+    sources, options = three
+    text = " ".join(run(capsys, "audit", *sources[:2], "--each", *options, "--metal", "DOM", "--verbose").out.split())
+    assert re.search(r"note \S*a.dxf: 1 tube, \d notes note \S*b.dxf: 1 tube, \d notes RAIL and LEG: 1 sharp", text), (
+        text
+    )

@@ -36,7 +36,8 @@ def test_json_keeps_the_contract(tmp_path, capsys):
     outcome = run(capsys, "cope", path, *SECTIONS, "--json")
     assert outcome.status == 0 and outcome.err == ""
     document = outcome.json
-    assert list(document) == ["schema", "source", "joints", "tubes", "holes", "findings", "parts"]
+    own = ["schema", "source", "joints", "tubes", "holes", "findings"]
+    assert list(document) == [*own, "drawing_units", "read_as", "tolerances", "ignored", "parts"]
     assert document["schema"] == "elbowroom/cope/1" and document["source"] == str(path)
     joints = {(j["tube"], j["end"]): j for j in document["joints"]}
     assert set(joints) == {("RUNG-1", "A"), ("RUNG-1", "B"), ("RUNG-2", "A")}

@@ -32,7 +32,9 @@ def test_a_hook_as_json_keeps_the_contract(tmp_path, capsys):
     outcome = run(capsys, "table", path, "--json", "--section", "25x2mm")
     document = outcome.json
     assert outcome.status == 0
-    assert list(document) == ["schema", "source", "drawing_units", "tubes", "findings", "ignored", "parts"]
+    own = ["schema", "source", "drawing_units", "tubes", "findings", "ignored"]
+    assert list(document) == [*own, "read_as", "tolerances", "parts"]
+    assert document["read_as"] == "mm" and document["tolerances"]["join"] == 0.1
     assert document["schema"] == "elbowroom/table/1"
     assert document["source"] == str(path)
     assert document["drawing_units"] == "mm"
@@ -48,6 +50,7 @@ def test_a_hook_as_json_keeps_the_contract(tmp_path, capsys):
     assert tube["tail"] == pytest.approx(300, abs=1e-9)
     assert tube["developed_length"] == pytest.approx(600 + 50 * math.pi, abs=1e-9)
     assert tube["closed"] is False
+    assert (tube["metal_length"], tube["dies"], tube["free_curves"]) == (None, ["M25"], [])
 
 
 def test_an_inch_drawing_is_shown_in_inches(tmp_path, capsys):

@@ -34,16 +34,20 @@ per_metre = 4.0
 """
 
 
+def drawn(path, lines, units=4):
+    """A drawing of lines: (layer, from, to) of each."""
+    doc = ezdxf.new("R2010", units=units)
+    for layer, start, end in lines:
+        doc.modelspace().add_line(start, end, {"layer": layer})
+    doc.saveas(path)
+
+
 @pytest.fixture
 def frame(tmp_path):
     """Four rails of 1000, two posts of 700, apart from each other: sticks as long as they are drawn."""
-    doc = ezdxf.new("R2010", units=4)
-    for i in range(4):
-        doc.modelspace().add_line((0, 200 * i, 0), (1000, 200 * i, 0), {"layer": "RAIL"})
-    for i in range(2):
-        doc.modelspace().add_line((5000, 200 * i, 0), (5000, 200 * i, 700), {"layer": "POST"})
     path = tmp_path / "frame.dxf"
-    doc.saveas(path)
+    rails = [("RAIL", (0, 200 * i, 0), (1000, 200 * i, 0)) for i in range(4)]
+    drawn(path, [*rails, *(("POST", (5000, 200 * i, 0), (5000, 200 * i, 700)) for i in range(2))])
     shop = tmp_path / "shop.toml"
     shop.write_text(SHOP, encoding="utf-8")
     return [str(path), "--section", "25x2mm", "--shop", str(shop)]
@@ -152,10 +156,8 @@ length = 100
 @pytest.fixture
 def long_rail(tmp_path):
     """A rail of 150 in drawn in inches, and a saw that leaves 100 - 0.25 - 2 - 0.0625 = 97.6875 in of a bar."""
-    doc = ezdxf.new("R2010", units=1)
-    doc.modelspace().add_line((0, 0), (150, 0), {"layer": "RAIL"})
     path, shop = tmp_path / "rail.dxf", tmp_path / "shop.toml"
-    doc.saveas(path)
+    drawn(path, [("RAIL", (0, 0), (150, 0))], units=1)
     shop.write_text(SAWN, encoding="utf-8")
     return [str(path), "--section", "1x0.065in", "--shop", str(shop)]
 
@@ -165,9 +167,9 @@ def test_a_bar_is_as_long_as_the_saw_leaves_it(capsys, long_rail, tmp_path):
     (told,) = (f for f in run(capsys, "audit", *long_rail, "--json").json["findings"] if f["code"] == "stick-too-long")
     assert told["limit"] == pytest.approx(97.6875 * 25.4)
     assert "100.000 in, of which the saw's trim, kerf and grip leave 97.688 in" in told["message"]
-    doc = ezdxf.new("R2010", units=1)
-    doc.modelspace().add_line((0, 0), (99, 0), {"layer": "RAIL"})  # shorter than the bar, longer than what it gives
-    doc.saveas(tmp_path / "rail.dxf")
+    drawn(
+        tmp_path / "rail.dxf", [("RAIL", (0, 0), (99, 0))], units=1
+    )  # shorter than the bar, longer than what it gives
     outcome = run(capsys, "cutlist", *long_rail, "--split", "--json")
     (group,) = outcome.json["groups"]
     assert outcome.status == 0 and outcome.json["findings"] == []
@@ -192,27 +194,46 @@ def test_how_long_a_piece_may_be_goes_by_the_bars_it_is_cut_from(capsys, long_ra
     short = run(capsys, "cutlist", *long_rail, "--json")
     assert (short.status, [one["code"] for one in short.json["findings"]]) == (1, ["piece-too-long"])
     enough = run(capsys, "cutlist", *long_rail, "--bar", "200", "--json")
-    assert (enough.status, enough.json["findings"]) == (0, [])
-    assert [one["code"] for one in run(capsys, "audit", *long_rail, "--json").json["findings"]] == ["stick-too-long"]
+    assert (enough.status, [one["code"] for one in enough.json["findings"]]) == (0, ["bar-on-list-only"])
+    assert "'RAIL' is cut from a bar that only this list knows of" in enough.json["findings"][0]["message"]
+    (told,) = run(capsys, "audit", *long_rail, "--json").json["findings"]
+    assert told["code"] == "stick-too-long" and "[[stock]] in the job file" in told["cure"]
+
+
+def test_a_bar_of_the_job_file_is_one_for_everything_of_the_job(capsys, long_rail, tmp_path):
+    """Bars of 100 in by the shop file, of 200 in by the job file: nothing calls the rail of 150 in too long."""
+    job = tmp_path / "job.toml"
+    job.write_text('units = "in"\n[[stock]]\nsection = "1x0.065"\nlength = 200\n', encoding="utf-8")
+    for command in (["audit"], ["setup"], ["quote"], ["split"], ["cutlist"], ["cutlist", "--split"]):
+        outcome = run(capsys, *command[:1], *long_rail, "--job", job, *command[1:], "--json")
+        assert (outcome.status, outcome.json["findings"]) == (0, []), command
+    assert run(capsys, "split", *long_rail, "--job", job, "--json").json["tubes"] == []
+    (group,) = run(capsys, "cutlist", *long_rail, "--job", job, "--json").json["groups"]
+    assert [pattern["bar"] for pattern in group["patterns"]] == [pytest.approx(200 * 25.4)]
+    job.write_text(f"{job.read_text()}metal = 'unobtainium'\n", encoding="utf-8")
+    assert "job.toml: stock[1].metal names the metal" in failed(run(capsys, "audit", *long_rail, "--job", job))
 
 
 def test_a_tube_of_which_its_cuts_leave_nothing_is_no_piece(capsys, tmp_path):
     """Its error is told, and the rest is nested (seed 71, options 1243: it was a mistake of ours inside)."""
-    doc = ezdxf.new("R2010", units=4)
-    doc.modelspace().add_line((0, 0), (1000, 0), {"layer": "RAIL"})
-    doc.modelspace().add_line((500, 0), (500, 8), {"layer": "STUB"})  # within the rail
-    doc.saveas(tmp_path / "stub.dxf")
+    drawn(tmp_path / "stub.dxf", [("RAIL", (0, 0), (1000, 0)), ("STUB", (500, 0), (500, 8))])  # within the rail
     outcome = run(capsys, "cutlist", tmp_path / "stub.dxf", "--section", "25x2mm", "--bar", "6m", "--json")
     (group,) = outcome.json["groups"]
     assert outcome.status == 1 and [piece["name"] for piece in group["pieces"]] == ["RAIL"]
-    assert "'STUB' cannot be made as drawn" in " ".join(one["message"] for one in outcome.json["findings"])
+    told = " ".join(one["message"] for one in outcome.json["findings"])
+    assert "'STUB' is not counted here: its cuts leave nothing of it." in told and "all the same" not in told
+    stub = [tmp_path / "stub.dxf", "--section", "25x2mm"]
+    quoted = run(capsys, "quote", *stub, "--json").json
+    assert [line["tube"] for line in quoted["tubes"]] == ["RAIL"]
+    assert "not counted here" in quoted["findings"][0]["message"]
+    coped = " ".join(run(capsys, "cope", *stub).out.split())
+    assert "its cuts leave nothing of the centerline's 8.00 mm" in coped and "not yet none 25.00 x 2.00" in coped
+    assert "1 tubes" not in run(capsys, "split", *stub).out and "from one stick" not in run(capsys, "split", *stub).out
 
 
 def test_a_drop_that_lies_half_way_between_two_roundings_shows_alike_everywhere(capsys, long_rail, tmp_path):
     """100 - 0.25 - 67.962 - 0.0625 = 31.7255 in: the row said 31.725 and the sentence 31.726."""
-    doc = ezdxf.new("R2010", units=1)
-    doc.modelspace().add_line((0, 0), (67.962, 0), {"layer": "RAIL"})
-    doc.saveas(tmp_path / "rail.dxf")
+    drawn(tmp_path / "rail.dxf", [("RAIL", (0, 0), (67.962, 0))], units=1)
     text = " ".join(run(capsys, "cutlist", *long_rail).out.split())
     row, sentence = re.search(r"67\.962 (\S+) drop", text)[1], re.search(r"Drops to keep: (\S+) in", text)[1]
     assert row == sentence
@@ -289,9 +310,7 @@ def test_the_files_say_what_the_command_says(capsys, frame, tmp_path):
 
 
 def test_drawings_together_share_bars(capsys, frame, tmp_path):
-    doc = ezdxf.new("R2010", units=4)
-    doc.modelspace().add_line((0, 0, 0), (290, 0, 0), {"layer": "SPACER"})
-    doc.saveas(tmp_path / "spacer.dxf")
+    drawn(tmp_path / "spacer.dxf", [("SPACER", (0, 0, 0), (290, 0, 0))])
     both = run(capsys, "cutlist", frame[0], str(tmp_path / "spacer.dxf"), *frame[1:], "--json").json
     (group,) = both["groups"]
     assert {p["name"] for p in group["pieces"]} == {"frame: RAIL", "frame: POST", "spacer: SPACER"}
@@ -437,12 +456,9 @@ ODD_SHOP = 'units = "in"\n[shop]\nname = "Boathouse"\n[saw]\nkerf = 0.125\n'
 @pytest.fixture
 def odd(tmp_path):
     """Three rails of 10.01 in, one of 10.0004: sixteenths lie at 10 and 10 1/16, thousandths at 10.000 and 10.001."""
-    doc = ezdxf.new("R2010", units=1)
-    for i in range(3):
-        doc.modelspace().add_line((0, 20 * i, 0), (10.01, 20 * i, 0), {"layer": "RAIL"})
-    doc.modelspace().add_line((500, 0, 0), (510.0004, 0, 0), {"layer": "POST"})
     path = tmp_path / "odd.dxf"
-    doc.saveas(path)
+    rails = [("RAIL", (0, 20 * i, 0), (10.01, 20 * i, 0)) for i in range(3)]
+    drawn(path, [*rails, ("POST", (500, 0, 0), (510.0004, 0, 0))], units=1)
     return [str(path), "--section", "1x0.065in"]
 
 
@@ -490,9 +506,7 @@ def test_sticks_that_only_fit_unrounded_are_not_nested_together(capsys, odd, tmp
 def test_that_the_demo_shop_is_invented_is_said(capsys, frame, tmp_path):
     """Its saw, its stock and its prices stand in the list; with a shop file there is nothing to say."""
     drawing = str(tmp_path / "one.dxf")
-    doc = ezdxf.new("R2010", units=4)
-    doc.modelspace().add_line((0, 0), (800, 0))
-    doc.saveas(drawing)
+    drawn(drawing, [("0", (0, 0), (800, 0))])
     options = ("--section", "40x40x3mm", "--bar", "6m")
     text = " ".join(run(capsys, "cutlist", drawing, *options).out.split())
     assert "saw, stock and prices are those of the invented demo shop" in text

@@ -92,7 +92,11 @@ def test_several_inputs(gate, tmp_path, capsys, command):
     other = draw_frame(rack(2), tmp_path / "rack.dxf")
     alone = [run(capsys, command, path, *SECTIONS) for path in (gate, other)]
     both = run(capsys, command, gate, other, *SECTIONS)
-    assert both.out == alone[0].out + "\n" + alone[1].out
+    # the same pages, but for the notes and warnings that both drawings share, which stand once below
+    pages = both.out.partition("of both drawings:")[0]
+    assert set(pages.splitlines()) <= {line for one in alone for line in one.out.splitlines()}
+    every = [run(capsys, command, *paths, *SECTIONS, "--verbose").out for paths in ([gate, other], [gate], [other])]
+    assert every[0] == every[1] + "\n" + every[2]
     assert both.status == max(outcome.status for outcome in alone)
     document = run(capsys, command, gate, other, *SECTIONS, "--json").json
     assert [one["source"] for one in document["inputs"]] == [str(gate), str(other)]

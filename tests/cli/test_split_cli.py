@@ -74,7 +74,7 @@ def test_only_the_tubes_picked_are_split_and_pieces_may_be_shorter(frame, capsys
 
 def test_nothing_need_be_split(frame, capsys):
     outcome = run(capsys, "split", *frame, "--run", "BRACE")
-    assert outcome.status == 0 and "nothing is split" in outcome.out
+    assert outcome.status == 0 and "Nothing is split: the tube does not have to be" in outcome.out
     assert run(capsys, "split", *frame, "--run", "BRACE", "--out", frame[0].parent / "out").status == 0
     assert not (frame[0].parent / "out").exists()
 
@@ -143,3 +143,11 @@ def test_a_joint_of_the_job_file_goes_to_the_piece_that_has_the_end(frame, capsy
     assert [(joint.tube, joint.end, joint.kind) for joint in result.job.joints if joint.kind == "plane"] == [
         (last, "B", "plane")
     ]
+
+
+def test_joints_of_pieces_are_told_once(frame, capsys):
+    """By the joint, not again by the two ends that meet there."""
+    outcome = run(capsys, "split", *frame, "--longest", "400mm")
+    assert "joint 1:" in outcome.out and "go on in one line" not in outcome.out
+    document = run(capsys, "split", *frame, "--longest", "400mm", "--json").json
+    assert document["tubes"] and "joint-butt" not in {one["code"] for one in document["findings"]}

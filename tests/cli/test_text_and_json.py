@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from fractions import Fraction
 from math import ceil, floor, fsum
+from pathlib import Path
 from typing import Any
 
 import ezdxf
@@ -246,3 +247,28 @@ def test_columns_that_are_mixed_up_are_found(told):
     mixed = text.replace("    feed", "     CLR", 1)
     assert mixed != text
     assert any(one.startswith("clr: ") for one in unexplained("table", mixed, document, table, "mm"))
+
+
+def test_what_a_text_tells_of_how_a_drawing_was_read_is_in_its_document(drawing, capsys):
+    """Unit, tolerances, dies and what was left out: in the document of every command whose page tells them."""
+    documents = {name: run(capsys, name, *drawing, "--json").json for name in ("table", "setup", "cope", "split")}
+    documents["audit"] = run(capsys, "audit", *drawing, "--json").json["inputs"][0]
+    for name, document in documents.items():
+        assert (document["drawing_units"], document["read_as"], document["ignored"]) == ("mm", "mm", []), name
+        assert document["tolerances"]["fit"] == 0.05, name
+    text = run(capsys, "table", *drawing).out
+    dies = {tube["name"]: tube["dies"] for tube in documents["table"]["tubes"]}
+    assert dies["RAIL"] == ["D41"] and dies["BRACE"] == [] and "die D41" in text
+    setups = {tube["name"]: tube for tube in documents["setup"]["tubes"]}
+    assert (setups["RAIL"]["section"]["od"], setups["RAIL"]["metal"]) == (38.1, "steel")
+    assert setups["TIGHT"]["refused"] and not setups["RAIL"]["refused"] and setups["RAIL"]["lacking"] is None
+
+
+def test_the_length_of_the_metal_of_a_solid_is_in_the_document(capsys):
+    """Of finished solids, whose cut ends reach past their centerlines or stop short of them."""
+    path = Path(__file__).resolve().parents[2] / "fixtures" / "step" / "solid-freecad-grille.step"
+    text = " ".join(run(capsys, "table", path, "--mm").out.split())
+    told = re.findall(r"from long point to long point (\S+) mm", text)
+    tubes = run(capsys, "table", path, "--json").json["tubes"]
+    lengths = {f"{tube['metal_length']:.2f}" for tube in tubes if tube["metal_length"] is not None}
+    assert told and set(told) <= lengths

@@ -19,7 +19,7 @@ from places import ROOT
 from strategies import placements, tables
 
 from converter.geometry.circles import within_half_turns
-from converter.geometry.vectors import angle_between, cross, dot, signed_angle, sub, unit, within_half_turn
+from converter.geometry.vectors import angle_between, cross, dot, signed_angle, sub, unit, within_half_turn, within_turn
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild, walk
 from converter.model.curve import Arc, Line, Polyline
@@ -187,3 +187,14 @@ def test_no_other_place_brings_rotations_within_half_a_turn():
     for module in (ROOT / "converter").rglob("*.py"):
         if module.parent.name != "geometry":
             assert not written.search(module.read_text(encoding="utf-8")), module
+
+
+@pytest.mark.parametrize(
+    ("degrees_", "slack", "want"),
+    [(0.0, 0.0, 0.0), (-90.0, 0.0, 270.0), (720.5, 0.0, 0.5), (-1e-20, 0.0, 0.0), (360.0 - 1e-10, 1e-9, 0.0),
+     (360.0 - 1e-8, 1e-9, 360.0 - 1e-8), (360.0, 0.0, 0.0)],
+)  # fmt: skip
+def test_a_direction_within_a_turn(degrees_, slack, want):
+    """A hair below zero is 0, of which Python's remainder makes 360."""
+    assert -1e-20 % 360.0 == 360.0
+    assert within_turn(degrees_, slack) == want

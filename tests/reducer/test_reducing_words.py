@@ -226,16 +226,16 @@ SETTLED = (
 REFITTED = (
     "T1: 1 sharp corner got a radius of 30.00 mm; the centerline passes up to 12.43 mm inside the corner.",
     "T1: 2 sharp corners got a radius of 40.00 mm; the centerline passes up to 16.57 mm inside the corners.",
-    "T1, bend 2: the straight between it and bend 1 would be -30.00 mm, that is 30.00 mm too little for these radii.",
-    "T1, bend 2, end B: the straight at that end would be -30.00 mm, that is 30.00 mm too little for these radii.",
+    "T1, bend 2: it and bend 1 would overlap by 30.00 mm at these radii.",
+    "T1, bend 2, end B: it would reach 30.00 mm past that end at these radii.",
     "T1: 1 sharp corner got a radius of 80.00 mm; the centerline passes up to 33.14 mm inside the corner.",
-    "T1, bend 1, end A: the straight at that end would be -30.00 mm, that is 30.00 mm too little for these radii.",
-    "T1, bend 1, end B: the straight at that end would be -20.00 mm, that is 20.00 mm too little for these radii.",
+    "T1, bend 1, end A: it would reach 30.00 mm past that end at these radii.",
+    "T1, bend 1, end B: it would reach 20.00 mm past that end at these radii.",
     "T1: 1 bend was changed to a radius of 70.00 mm (refit); the centerline moves by up to 4.14 mm.",
     "T1: 2 bends were changed to a radius of 70.00 mm (refit); the centerline moves by up to 4.14 mm.",
 )
 ASSIGNED = (
-    "T1: the section, 44.45 x 3.05 mm tube, was read from the name of the layer 'TUBE_1.75x0.120in'.",
+    "T1: the section, 44.45 x 3.05 mm tube, was read from the name of its layer.",
     "T1: 2 dies take the section, 'A' (100.00 mm) and 'B' (150.00 mm), and the drawing does not settle which; "
     "'A' was taken.",
     "T1: the job names the die 'flat' (50.00 x 30.00 mm rectangular), which does not take the section, 44.45 x "
@@ -295,7 +295,7 @@ def test_words_in_inches(made):
     assert {
         "2 curves drawn twice or overlapping dropped out, altogether 7.874 in (first: layer 'L').",
         "T1: 2 bends were changed to a radius of 2.756 in (refit); the centerline moves by up to 0.163 in.",
-        "T1: the section, 1.750 x 0.120 in tube, was read from the name of the layer 'TUBE_1.75x0.120in'.",
+        "T1: the section, 1.750 x 0.120 in tube, was read from the name of its layer.",
         "L: the numbers read as mm make it 0.00315 in long; read as m it would be 3.15 in; "
         "no tube is shorter than 0.00394 in.",
     } <= sentences
@@ -330,5 +330,5 @@ def test_a_run_turned_end_for_end_names_the_same_bends():
     curve, straight_end = reverse_run(drawn).findings
     assert (curve.bend, dict(curve.values)["other_bend"]) == (5, 3)
     assert curve.message.startswith("T1, bend 5: the bends from this one to bend 3 stand for a curve")
-    assert straight_end.message.startswith("T1, bend 6, end B: the straight at that end would be -2.00 mm")
+    assert straight_end.message.startswith("T1, bend 6, end B: it would reach 2.00 mm past that end")
     assert reverse_run(reverse_run(drawn)).findings == drawn.findings

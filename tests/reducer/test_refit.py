@@ -84,9 +84,7 @@ def test_corners_too_close_give_a_negative_straight_and_an_error():
     (finding,) = [f for f in run.findings if f.code == "negative-straight"]
     assert run.table.bends[1].feed == pytest.approx(50 - 80)
     assert (finding.measured, finding.bend, finding.severity) == (pytest.approx(-30), 2, "error")
-    assert (
-        "bend 2: the straight between it and bend 1 would be -30.00 mm, that is 30.00 mm too little" in finding.message
-    )
+    assert "bend 2: it and bend 1 would overlap by 30.00 mm at these radii" in finding.message
     exact = fillet_corners(cornered((0, 0, 0), (200, 0, 0), (200, 80, 0), (400, 80, 0)), 40.0)
     assert exact.table.bends[1].feed == pytest.approx(0.0, abs=1e-9)
     assert not has_errors(exact.findings)

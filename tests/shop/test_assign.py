@@ -70,7 +70,7 @@ def test_a_section_read_from_the_layer_is_said():
     tube = one(run(layer="TUBE_1.75x0.120in"))
     (said,) = tube.findings
     assert (said.code, said.severity, said.tube) == ("section-assumed", "note", "T1")
-    assert "1.750 x 0.120 in tube" in said.message_in(Display("in")) and "'TUBE_1.75x0.120in'" in said.message
+    assert "1.750 x 0.120 in tube" in said.message_in(Display("in")) and said.layer == "TUBE_1.75x0.120in"
     assert one(run(layer="TUBE_1.75x0.120in"), default_section=TUBE).findings == ()
 
 

@@ -3,9 +3,11 @@
 import pytest
 
 from converter.errors import ReadError, ShopError
-from converter.model.bends import BendTable, Placement
+from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run
+from converter.shop.assign import assign
 from converter.shop.job_file import JobEntry, job_from_text, load_job, unmatched
+from converter.shop.load import shop_from_text
 from converter.shop.sections import parse_section
 
 TEXT = """
@@ -29,6 +31,14 @@ reverse = true
 [run."R?"]
 section = "2x0.120"
 die = "other"
+"""
+SHOP_OF_100 = """units = "mm"
+[shop]
+name = "s"
+[[die]]
+name = "D"
+od = 40
+clr = 100
 """
 
 
@@ -106,3 +116,20 @@ def test_load(tmp_path):
     assert load_job(path).source == str(path)
     with pytest.raises(ReadError, match="does not exist"):
         load_job(tmp_path / "no.toml")
+
+
+def test_a_job_says_which_tubes_are_bent_on_their_die():
+    """The tube before its layer, both before the option, and the default last; the die of 100 mm takes what is drawn
+    at 99 mm."""
+    shop = shop_from_text(SHOP_OF_100)
+    drawn = [Run(name, layer, False, BendTable((Bend(300.0, 0.0, 90.0, 99.0),), 300.0), Placement())
+             for name, layer in (("A", "L"), ("B", "L"), ("C", "M"))]  # fmt: skip
+
+    def radii(text, refit=False):
+        tubes = assign(drawn, shop, job_from_text(text), default_section=parse_section("40x2mm"), refit=refit)
+        return [tube.run.table.bends[0].clr for tube in tubes]
+
+    assert radii('units = "mm"') == [99.0] * 3 and radii('units = "mm"', refit=True) == [100.0] * 3
+    of_layer = "[layer.L]\nrefit = true\n[run.B]\nrefit = false\n"
+    assert radii(of_layer) == [100.0, 99.0, 99.0] and radii(of_layer, refit=True) == [100.0, 99.0, 100.0]
+    assert radii("[default]\nrefit = true\n[layer.M]\nrefit = false\n") == [100.0, 100.0, 99.0]

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 from converter.bending.metal.law_findings import fit_findings
 from converter.bending.setup.clamping import Lack
 from converter.bending.setup.shape import wider
-from converter.bending.split import AS_BENDS_GO, best_refit, best_split, makeable_by
+from converter.bending.split import AS_BENDS_GO, Split, best_refit, best_split, makeable_by
 from converter.findings import NOTE, WARNING, Clause, Finding
+from converter.model.bends import BendTable
 from converter.model.run import turned_by_bend
 from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
-from converter.shop.stock import longest_bar
+from converter.shop.stock import longest_bar, longest_stick
 from converter.tolerances import PAST_ANGLE, PAST_LENGTH, same_within
 
 if TYPE_CHECKING:
@@ -72,10 +73,13 @@ class _Findings:
         """Bends that cannot be held in any order tried."""
         for lack in self.setup.plan.lacks:
             bend, other = self._bend(lack.bend), self._bend(lack.other)
+            if abs(bend - other) == 1 and self.run.table.bends[max(bend, other) - 1].feed < -PAST_LENGTH:
+                continue  # that they overlap as drawn is the audit's to tell
             die = self._step(bend).die
             values = {
                 "other": other,
                 "straight": lack.have,
+                "over": -lack.have,
                 "need": lack.need,
                 "die": Clause.of("die-by-name", name=die.name) if die else Clause.of("die-without-name"),
                 "ways": self._ways(lack, other, die),
@@ -84,7 +88,7 @@ class _Findings:
                 "straight-too-short",
                 bend,
                 values,
-                variant="clamp" if lack.ahead else "pressure die",
+                variant="overlap" if lack.have < -PAST_LENGTH else "clamp" if lack.ahead else "pressure die",
                 measured=lack.have,
                 limit=lack.need,
             )
@@ -102,7 +106,7 @@ class _Findings:
         section = self.setup.tube.section
         if section is None:
             return
-        cut = best_split(self.run.table, section.greater, makeable_by(self.shop, die))
+        cut = best_split(self.run.table, section.greater, lambda one: self._makes(one, die))
         if cut is not None:
             yield cut.way
         lies = set(turned_by_bend(section, self.run.table.bends))
@@ -115,6 +119,20 @@ class _Findings:
         if better is not None:
             to = Clause.of("die-of-radius", die=better[0].name, clr=better[0].clr)
             yield Clause.of("refit-to-die", die=to, moved=better[2])
+
+    def _makes(self, cut: Split, die: Die | None) -> bool:
+        """Whether both pieces can be made on a die, of sticks that there are."""
+        tube, judge = self.setup.tube, makeable_by(self.shop, die)
+        most = longest_stick(self.shop, tube.section, tube.metal, is_bent=True) + PAST_LENGTH
+        pieces = (cut.first, self.setup.cope_a), (cut.second, self.setup.cope_b)
+        return self._left(cut.straight) > PAST_LENGTH and all(
+            judge(table) and table.developed_length + cope + _extra(table, die) <= most for table, cope in pieces
+        )
+
+    def _left(self, straight: int) -> float:
+        """What is left on the dies, after springback, of the straight before the bend of that index, mm of stick."""
+        one, other = sorted((self._step(straight), self._step(straight + 1)), key=lambda step: step.start)
+        return other.start - (one.start + one.stick)
 
     def inverted(self) -> Iterator[Finding]:
         """Bends for which the clamp is turned over."""
@@ -247,3 +265,13 @@ class _Findings:
             layer=(row and row.layer) or self.run.layer,
             handle=(row and row.handle) or (self.run.handles[0] if self.run.handles else None),
         )
+
+
+def _extra(table: BendTable, die: Die | None) -> float:
+    """The extra stick that a die needs at the ends of a tube, mm, whichever end is fed first."""
+    if die is None:
+        return 0.0
+    first, last = table.straights[0], table.straights[-1]
+    return max(
+        max(0.0, die.clamp - lead) + max(0.0, die.tail - trail) for lead, trail in ((first, last), (last, first))
+    )

@@ -6,7 +6,7 @@ Rounding never adds up: turns are rounded from their running sum, and so are the
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import floor
+from math import ceil, copysign
 
 from converter.geometry.vectors import within_half_turn
 
@@ -20,8 +20,14 @@ def wrapped(degrees: float) -> float:
 
 
 def to_step(degrees: float, step: float | None) -> float:
-    """The nearest multiple of a step; the angle itself where there is none."""
-    return degrees if step is None else floor(degrees / step + 0.5) * step
+    """The nearest multiple of a step; the angle itself where there is none.
+
+    Of two as near the lesser, either way round: a bend that comes out short can be bent on, and mirror images are
+    turned alike.
+    """
+    if step is None:
+        return degrees
+    return copysign(ceil((abs(degrees) - _NOISE) / step - 0.5) * step, degrees) + 0.0
 
 
 def stop_to_step(stop: float, step: float | None, greatest: float | None) -> float:

@@ -96,6 +96,11 @@ class OrderChoice:
         return ("B", trail, lead), tuple(last - k for k in order)
 
     @property
+    def stick(self) -> float:
+        """Length of the stick it takes, mm: the cut ends and the extra counted."""
+        return self.shape.length + self.plan.lead + self.plan.trail
+
+    @property
     def stops(self) -> list[float]:
         """What the bends are turned to, from end A."""
         stops = [one.stop for one in self.shape.machine_bends]
@@ -199,6 +204,10 @@ class OrderChooser:
     def simple(self) -> tuple[OrderChoice, OrderChoice]:
         """The simple orders from ends A and B, not yet swept."""
         return self._choice("A"), self._choice("B")
+
+    def is_left(self, straight: int) -> bool:
+        """Whether something is left, on the dies, of the straight before the bend of that index (from 0)."""
+        return self._held[0].bends[straight].feed > PAST_LENGTH
 
     def pieces(self, straight: int) -> Iterator[tuple[OrderChoice, OrderChoice]]:
         """The same of the two pieces when the straight before the bend of that index (from 0) is cut in its middle."""

@@ -40,6 +40,7 @@ from converter.pause import paused_gc
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.shop.model import Die, Machine, Shop
+from converter.tolerances import PAST_LENGTH
 
 #: What may be asked for: an end, or the best of both.
 FEEDS = ("A", "B", "best")
@@ -141,6 +142,11 @@ class Setup:
     def stick_length(self) -> float:
         """Length to cut, mm, exact: from longest point to longest point of metal, and the extra."""
         return self.length + self.cope_a + self.cope_b + self.extra_a + self.extra_b
+
+    @property
+    def is_nothing(self) -> bool:
+        """Whether the cuts leave nothing of the tube: no stick is cut for it."""
+        return self.stick_length <= PAST_LENGTH
 
     def cope(self, end: str) -> float:
         """``cope_a`` or ``cope_b``."""

@@ -20,6 +20,7 @@ from converter.errors import GeometryError, OptionError
 from converter.findings import Clause
 from converter.model.section import Section
 from converter.shop.model import Machine
+from converter.shop.stock import longest_stick
 from converter.tolerances import PAST_ANGLE, PAST_LENGTH
 
 #: mm; a pivot is raised by whole steps of this.
@@ -57,12 +58,17 @@ def ask_ways_out(chooser: OrderChooser, chosen: OrderChoice, clearance: Clearanc
 
 
 def _ask_cut(chooser: OrderChooser, section: Section) -> Steps[Clause | None]:
-    """The cut at the longest straight that leaves two pieces that can be held and have room to swing, or None."""
-    for one in splits(chooser.tube.run.table, section.greater):
-        if min(*one.first.straights, *one.second.straights) < -PAST_LENGTH:
+    """The cut at the longest straight that leaves two pieces that can be held and have room to swing, of sticks that
+    there are, or None."""
+    tube = chooser.tube
+    most = longest_stick(chooser.shop, tube.section, tube.metal, is_bent=True)
+    for one in splits(tube.run.table, section.greater):
+        if min(*one.first.straights, *one.second.straights) < -PAST_LENGTH or not chooser.is_left(one.straight):
             continue
         for choices in chooser.pieces(one.straight):
             if not _is_reached(chooser, choices[0]):
+                break
+            if max(choice.stick for choice in choices) > most + PAST_LENGTH:
                 break
             if not (yield from _ask_one_clears(choices, section, chooser.shop.machine)):
                 break

@@ -206,7 +206,7 @@ class SetupView:
         Nothing of a tube that an error names, where a bend cannot be held, or where no stick is left.
         """
         setup = self.setup
-        if self.refusal is not None or setup.plan.lacks or setup.lacking or setup.stick_length <= 0.0:
+        if self.refusal is not None or setup.plan.lacks or setup.lacking or setup.is_nothing:
             return []
         length = self.display.length
         about = describe(setup.tube.section, self.display) if setup.tube.section else "tube"

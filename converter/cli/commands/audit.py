@@ -65,9 +65,9 @@ def audit(
 
         console.json(audit_document(jobs))
     else:
-        from converter.cli.screens.audit import verdict_text
+        from converter.cli.screens.audit import verdicts_text
 
-        console.result("\n\n".join(verdict_text(job, everything=console.verbose) for job in jobs))
+        console.result(verdicts_text(jobs, everything=console.verbose))
     return 1 if any(job.has_errors for job in jobs) else 0
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -113,12 +112,9 @@ def convert_document(jobs: Sequence[Job], written: Sequence[Path]) -> dict[str, 
 
 def _report(jobs: Sequence[Job], paths: Sequence[str], console: Console) -> None:
     """What was found, then what was written."""
-    from converter.cli.screens.audit import verdict_text
+    from converter.cli.screens.audit import verdicts_text
 
-    if not console.quiet:
-        for job in jobs:
-            console.say(partial(verdict_text, job, everything=console.verbose))
-            console.say("")
+    console.say(lambda: f"{verdicts_text(jobs, everything=console.verbose)}\n")
     for path in paths:
         console.result(path)
 

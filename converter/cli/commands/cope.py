@@ -152,9 +152,9 @@ def cope(
             console.say(path)
         options.say_findings(console, job.shown.joint_findings, job.display)
     else:
-        from converter.cli.screens.cope import copes_text
+        from converter.cli.screens.cope import all_copes_text
 
-        console.result("\n\n".join(copes_text(job, everything=console.verbose) for job in jobs))
+        console.result(all_copes_text(jobs, everything=console.verbose))
         for path in written:
             console.result(path)
     told = [finding for job in jobs for finding in job.shown.joint_findings]

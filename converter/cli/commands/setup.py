@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -11,6 +12,8 @@ from converter.cli.console import Console
 from converter.cli.inputs import open_jobs
 
 if TYPE_CHECKING:
+    from converter.findings import Finding
+    from converter.job import Job
     from converter.settings import Settings
 
 
@@ -55,7 +58,11 @@ def setup(
         console.csv(setup_csv(job.shown.setups, job.display, job.shown.findings))
         options.say_findings(console, job.shown.findings, job.display)
     else:
+        from converter.cli.screens.findings import jobs_text
         from converter.cli.screens.setup import setups_text
 
-        console.result("\n\n".join(setups_text(job, brief=brief, everything=console.verbose) for job in jobs))
+        def one_text(job: Job, findings: Sequence[Finding]) -> str:
+            return setups_text(job, findings, brief=brief, everything=console.verbose)
+
+        console.result(jobs_text(jobs, lambda job: job.shown.findings, one_text, everything=console.verbose))
     return 1 if any(job.has_errors for job in jobs) else 0

@@ -91,9 +91,9 @@ def sheet(
     if console.as_json:
         console.json(_document(jobs, written))
     else:
-        from converter.cli.screens.audit import verdict_text
+        from converter.cli.screens.audit import verdicts_text
 
-        console.say(lambda: "\n\n".join(verdict_text(job, everything=console.verbose) for job in jobs) + "\n")
+        console.say(lambda: f"{verdicts_text(jobs, everything=console.verbose)}\n")
         for path in written:
             console.result(path)
     return 1 if any(job.has_errors for job in jobs) else 0

@@ -54,7 +54,7 @@ def table(
 
         console.json(together([job_table(job, job.shown.reading_findings) for job in jobs]))
     else:
-        from converter.cli.screens.table import tables_text
+        from converter.cli.screens.table import all_tables_text
 
-        console.result("\n\n".join(tables_text(job, everything=console.verbose) for job in jobs))
+        console.result(all_tables_text(jobs, everything=console.verbose))
     return 1 if any(has_errors(job.shown.reading_findings) for job in jobs) else 0

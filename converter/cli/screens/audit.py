@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, severity_tint, tally
+from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, jobs_text, severity_tint, tally
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import bold, faint
 from converter.cli.screens.table import heading
-from converter.findings import ERROR, WARNING
+from converter.findings import ERROR, WARNING, Finding
 from converter.findings.wording import counted
 from converter.quoting import one_line
 
@@ -19,16 +20,29 @@ if TYPE_CHECKING:
 _TUBES, _BENDS = 20, 12
 
 
-def verdict_text(job: Job, *, everything: bool) -> str:
+def verdicts_text(jobs: Sequence[Job], *, everything: bool) -> str:
+    """The verdict on each of several jobs, and what several of them share once below."""
+
+    def one_text(job: Job, findings: Sequence[Finding]) -> str:
+        return verdict_text(job, findings, everything=everything)
+
+    return jobs_text(jobs, lambda job: job.shown.findings, one_text, everything=everything)
+
+
+def verdict_text(job: Job, findings: Sequence[Finding] | None = None, *, everything: bool) -> str:
     """What was checked, every finding, the tubes to look at, and the sum of it in one line.
 
     Args:
         job: the job.
+        findings: those that are told here; all when None.
         everything: show all findings with their details, and all tubes and bends to look at.
     """
     lines = [heading(job)]
-    if job.shown.findings:
-        lines += ["", findings_text(job.shown.findings, job.display, everything=everything), ""]
+    told = job.shown.findings if findings is None else findings
+    if told:
+        lines += ["", findings_text(told, job.display, everything=everything), ""]
+    else:
+        lines.append("")
     left_out = ignored_text(job.drawing.ignored, job.display)
     if left_out:
         lines += [left_out, ""]

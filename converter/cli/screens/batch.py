@@ -12,10 +12,12 @@ from converter.cli.screens.findings import severity_tint
 from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold, faint, tinted
 from converter.findings import ERROR, NOTE, SEVERITIES, WARNING
-from converter.findings.wording import counted
+from converter.findings.wording import counted, listed
 from converter.quoting import LONGEST_PATH, one_line, shortened
 
 _LABEL = 10
+#: Tubes named of which the same is said.
+_NAMED = 6
 #: Drawings listed in full per word; more are counted.
 _LISTED = {FAILED: 30, ERROR: 30, WARNING: 6}
 _SUMMED = {
@@ -36,15 +38,46 @@ def batch_text(verdicts: Sequence[DrawingVerdict], *, everything: bool) -> str:
         alike = [verdict for verdict in verdicts if verdict.word == word]
         most = len(alike) if everything else _LISTED.get(word, 0)
         shown = alike if len(alike) <= most + 1 and most else alike[:most]
-        blocks += [drawing_text(verdict) for verdict in shown]
+        blocks += alike_text(shown)
         if shown and len(shown) < len(alike):
             blocks.append(faint(f"{'':{_LABEL}}and {len(alike) - len(shown)} more {summed} (--verbose shows all)"))
     lines = ["\n".join(blocks), ""] if blocks else []
     return "\n".join([*lines, *(bold(line) for line in fill(sum_text(verdicts), rest="  ").split("\n"))])
 
 
+def alike_text(verdicts: Sequence[DrawingVerdict]) -> list[str]:
+    """Drawings of one word, those of which the worst is the same together, and what that is once."""
+    groups: dict[object, list[DrawingVerdict]] = {}
+    for verdict in verdicts:
+        groups.setdefault(_worst_words(verdict), []).append(verdict)
+    return ["\n".join([*map(_head, some), *_says(some)]) for some in groups.values()]
+
+
+def _worst_words(verdict: DrawingVerdict) -> tuple[str, str]:
+    """The worst that is said of a drawing, without the tube that it is said of, and its cure."""
+    worst, failure = verdict.worst, verdict.failure
+    if failure is not None or worst is None:
+        return "" if failure is None else failure.message, ""
+    name = shortened(worst.tube or "")
+    return worst.message.removeprefix(name), worst.cure
+
+
 def drawing_text(verdict: DrawingVerdict) -> str:
     """One drawing: its word, its name, what it holds, and the worst that is said of it."""
+    return "\n".join([_head(verdict), *_says([verdict])])
+
+
+def _says(alike: Sequence[DrawingVerdict]) -> list[str]:
+    """The worst that is said of drawings, with every tube that it is said of."""
+    says, cure = _worst_words(alike[0])
+    tubes = dict.fromkeys(shortened(worst.tube) for one in alike if (worst := one.worst) and worst.tube)
+    names = list(tubes) if len(tubes) <= _NAMED + 1 else [*list(tubes)[:_NAMED], f"{len(tubes) - _NAMED} more"]
+    failed = alike[0].failure is not None
+    text = f"{'' if failed else listed(names)}{says} {cure}".strip()
+    return [fill(one_line(text), " " * _LABEL)] if text else []
+
+
+def _head(verdict: DrawingVerdict) -> str:
     word = verdict.word
     name = shortened(verdict.source, LONGEST_PATH)
     about = "" if word in (FAILED, NOT_SHOWN) else f": {_contents(verdict)}"
@@ -53,9 +86,7 @@ def drawing_text(verdict: DrawingVerdict) -> str:
         lines = tinted(word, "red") + lines[len(word) :]
     elif word in SEVERITIES:
         lines = severity_tint(word)(word) + lines[len(word) :]
-    worst, failure = verdict.worst, verdict.failure
-    says = failure.message if failure is not None else "" if worst is None else f"{worst.message} {worst.cure}"
-    return f"{lines}\n{fill(one_line(says), ' ' * _LABEL)}" if says.strip() else lines
+    return lines
 
 
 def _contents(verdict: DrawingVerdict) -> str:

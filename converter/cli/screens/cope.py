@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from converter.cli.screens.findings import findings_text, ignored_text, titled
+from converter.cli.screens.findings import findings_text, ignored_text, jobs_text, titled
 from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold
 from converter.cli.screens.parts import part_lines, to_cut_text
 from converter.cli.screens.table import heading
+from converter.findings import ERROR
 from converter.findings.wording import counted
 from converter.joints.model import Joint
 from converter.quoting import one_line
@@ -27,17 +28,33 @@ from converter.words import (
 )
 
 if TYPE_CHECKING:
+    from converter.findings import Finding
     from converter.job import Job
     from converter.joints.cope import TubeLength
     from converter.joints.holes.hole import Hole
     from converter.model.part import Part
 
 
-def copes_text(job: Job, *, everything: bool) -> str:
-    """The heading, a block for every part with a joint, and what was found."""
+def all_copes_text(jobs: Sequence[Job], *, everything: bool) -> str:
+    """The joints of several jobs, and what is to be told of several of them once below."""
+
+    def one_text(job: Job, findings: Sequence[Finding]) -> str:
+        return _copes_text(job, findings, everything=everything)
+
+    return jobs_text(jobs, lambda job: job.shown.joint_findings, one_text, everything=everything)
+
+
+def _copes_text(job: Job, findings: Sequence[Finding], *, everything: bool) -> str:
+    """The heading, a block for every part with a joint, and what was found.
+
+    Args:
+        job: whose joints.
+        findings: those that are told here; none that is an error is told elsewhere.
+        everything: show all findings with their details.
+    """
     from converter.shop.sections import describe
 
-    display, shown, findings = job.display, job.shown, job.shown.joint_findings
+    display, shown = job.display, job.shown
     lines = [heading(job)]
     by_tube: dict[str, list[Joint]] = {}
     for joint in shown.joints:
@@ -61,13 +78,14 @@ def copes_text(job: Job, *, everything: bool) -> str:
         rows = [
             (
                 part,
-                cut_length(lengths[part.first.name].cut, display),
+                "none" if lengths[part.first.name].is_nothing else cut_length(lengths[part.first.name].cut, display),
                 describe(part.first.section, display),
             )
             for part in straight
             if part.first.section is not None
         ]
-        lines += ["", to_cut_text(rows)]
+        refused = {finding.tube for finding in findings if finding.severity == ERROR}
+        lines += ["", to_cut_text(rows, {part.name for part in straight if not refused.isdisjoint(part.names)})]
     if shown.joints or shown.holes:
         lines += ["", *(fill(sentence) for sentence in CUTTING)]
     if findings:
@@ -137,6 +155,8 @@ def _length(one: TubeLength, bent: bool, display: Display) -> str:
             f"{display.length(one.cut)} along it from long point to long point, centerline "
             f"{display.length(one.developed)}; `setup` tells the cut length"
         )
+    if one.is_nothing:
+        return f"its cuts leave nothing of the centerline's {display.length(one.developed)}"
     sides = stick_sides_text(one, display)
     parts = [
         f"cut {cut_length(one.cut, display)}",

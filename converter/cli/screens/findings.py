@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from converter.cli.screens.grid import cells, fill
 from converter.cli.screens.page import bold, coloured, faint, tinted
 from converter.findings import ERROR, NOTE, WARNING, Finding
-from converter.findings.wording import counted, grouped, message, place_of
+from converter.findings.wording import counted, grouped, listed, message, place_of
 from converter.model.drawing import Ignored
 from converter.quoting import one_line, shortened
 from converter.units import Display
+
+if TYPE_CHECKING:
+    from converter.job import Job
 
 _COLOURS = {ERROR: "red", WARNING: "yellow", NOTE: "cyan"}
 _LABEL = 9  # room for the longest severity and a space
@@ -164,6 +169,55 @@ def findings_text(findings: Sequence[Finding], display: Display, *, everything: 
 def _more(rest: Sequence[Finding]) -> str:
     """``and 3 more like this: RAIL-2, RAIL-3, RUNG``, in the column of the sentences."""
     names = list(dict.fromkeys(shortened(finding.tube) for finding in rest if finding.tube))
-    listed = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
-    text = f"and {len(rest)} more like this" + (f": {listed}" if names else "") + " (--verbose shows all)"
+    some = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
+    text = f"and {len(rest)} more like this" + (f": {some}" if names else "") + " (--verbose shows all)"
     return "\n".join(faint(line) for line in fill(text, " " * _LABEL).split("\n"))
+
+
+def jobs_text(
+    jobs: Sequence[Job],
+    found: Callable[[Job], Sequence[Finding]],
+    write: Callable[[Job, Sequence[Finding]], str],
+    *,
+    everything: bool,
+) -> str:
+    """The pages of several drawings, and below them what is to be told of several, once.
+
+    Args:
+        jobs: one or more.
+        found: what there is to tell of each.
+        write: the page of one, with those of its findings that are told there.
+        everything: tell all of each drawing on its own page, with its details.
+    """
+    if everything or len(jobs) < 2:
+        return "\n\n".join(write(job, found(job)) for job in jobs)
+    sources: dict[object, dict[str, None]] = {}
+    for job in jobs:
+        for finding in found(job):
+            sources.setdefault(_words_of(finding, job), {})[job.source] = None
+    shared: dict[tuple[str, ...], list[tuple[Finding, Display]]] = {}
+    pages = []
+    for job in jobs:
+        own = []
+        for finding in found(job):
+            where = tuple(sources[_words_of(finding, job)])
+            if len(where) < 2:
+                own.append(finding)
+            else:
+                named = finding if finding.tube is None else replace(finding, tube=f"{job.stem}: {finding.tube}")
+                shared.setdefault(where, []).append((named, job.display))
+        pages.append(write(job, own))
+    for where, told in shared.items():
+        every = "both drawings" if len(jobs) == 2 else f"all {len(jobs)} drawings"
+        names = every if len(where) == len(jobs) else listed([shortened(name) for name in where])
+        each = list(dict.fromkeys(finding for finding, _ in told))
+        pages.append(f"{fill(f'of {names}:')}\n\n{findings_text(each, told[0][1])}")
+    return "\n\n".join(pages)
+
+
+def _words_of(finding: Finding, job: Job) -> object:
+    """What is equal of findings of several drawings that are told once; what stops a stick is told where it is."""
+    if finding.severity == ERROR or finding.bend is not None or finding.end is not None:
+        return finding, job.source
+    place = () if finding.tube is not None else (finding.layer, finding.measured)
+    return finding.code, finding.variant, finding.severity, finding.value_pairs, finding.cure, job.display, place

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled, with_marks
@@ -15,15 +15,17 @@ from converter.words import BOTH_TURNS, ROTATION, TURN, part_title, room_text, s
 if TYPE_CHECKING:
     from converter.bending.setup.setup import Setup
     from converter.bending.setup.words import SetupView
+    from converter.findings import Finding
     from converter.job import Job
     from converter.model.part import Part
 
 
-def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> str:
+def setups_text(job: Job, findings: Sequence[Finding], *, brief: bool = False, everything: bool = False) -> str:
     """The whole page: heading, tube by tube, what holds for all, findings.
 
     Args:
         job: whose set-ups.
+        findings: those that are told here.
         brief: leave the instructions out.
         everything: show all findings with their details.
     """
@@ -52,8 +54,8 @@ def setups_text(job: Job, *, brief: bool = False, everything: bool = False) -> s
             f"since the first bend made. {ROTATION} {BOTH_TURNS}"
         )
         blocks.append("\n".join(_wrapped(text) for text in ((legend,) if brief else (legend, *CAUTIONS))))
-    if job.shown.findings:
-        blocks.append(findings_text(job.shown.findings, job.display, everything=everything))
+    if findings:
+        blocks.append(findings_text(findings, job.display, everything=everything))
     left_out = ignored_text(job.drawing.ignored, job.display)
     if left_out:
         blocks.append(left_out)
@@ -73,7 +75,7 @@ def _to_cut(job: Job) -> str:
     display, rows = job.display, []
     for part in job.shown.parts:
         setup, section = job.shown.setup_of[part.first.name], part.first.section
-        stick = cut_length(setup.stick_length, display) if setup.stick_length > 0.0 else "none"
+        stick = "none" if setup.is_nothing else cut_length(setup.stick_length, display)
         rows.append((part, stick, describe(section, display) if section else "section unknown"))
     return to_cut_text(rows, {part.name for part in job.shown.parts if job.shown.is_refused(part)})
 
@@ -104,7 +106,7 @@ def setup_text(
     about.append(one_line(tube.metal) if tube.metal else "metal not named")
     head = [titled(part_title(part), ", ".join(about)), *part_lines(part)]
     lines = [*head, _wrapped(_stick(sheet))]
-    if setup.stick_length <= 0.0:
+    if setup.is_nothing:
         return "\n".join([*head, _wrapped("no cut length: its cuts leave nothing of it, see the findings below")])
     lines += [_wrapped(words) for words in sheet.cope_words()]
     if setup.steps:

@@ -33,8 +33,8 @@ def split_text(result: JobInPieces, *, everything: bool = False) -> str:
         blocks.append("\n".join(fill(text) for text in ((SLEEVE_FIT,) if sleeved else ()) + (JOINING_CAUTION,)))
     elif not result.impossible:
         blocks.append(fill(nothing_to_split(len(result.whole.shown.tubes))))
-    if job.shown.findings:
-        blocks.append(findings_text(job.shown.findings, display, everything=everything))
+    if result.findings:
+        blocks.append(findings_text(result.findings, display, everything=everything))
     left_out = ignored_text(result.whole.drawing.ignored, display)
     return "\n\n".join([*blocks, left_out] if left_out else blocks)
 
@@ -61,11 +61,11 @@ def _joint_text(joint: PieceJoint, bent: bool, display: Display) -> str:
 
 
 def nothing_to_split(count: int) -> str:
-    """That every tube can be made from one stick, and what to ask where it is to be split all the same."""
-    who = "The tube can" if count == 1 else f"Each of the {count} tubes can"
+    """That no tube has to be split, and what to ask where one is to be all the same."""
+    who = "the tube does not have" if count == 1 else f"none of the {count} tubes has"
     return (
-        f"{who} be made from one stick, so nothing is split. --longest LENGTH asks for shorter pieces, --at LENGTH "
-        "for a cut at a place."
+        f"Nothing is split: {who} to be made of pieces. --longest LENGTH asks for shorter pieces, --at LENGTH for a "
+        "cut at a place."
     )
 
 

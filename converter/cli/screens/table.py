@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled, with_marks
+from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, jobs_text, titled, with_marks
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import faint
 from converter.cli.screens.parts import part_lines, part_marks
@@ -17,10 +17,20 @@ from converter.units import MM_PER, Display, fine_length, unit_word
 from converter.words import ROTATION, part_title
 
 if TYPE_CHECKING:
+    from converter.findings import Finding
     from converter.job import Job
 
 
-def tables_text(job: Job, *, everything: bool) -> str:
+def all_tables_text(jobs: Sequence[Job], *, everything: bool) -> str:
+    """The tables of several jobs, and what is to be told of several of them once below."""
+
+    def one_text(job: Job, findings: Sequence[Finding]) -> str:
+        return _tables_text(job, findings, everything=everything)
+
+    return jobs_text(jobs, lambda job: job.shown.reading_findings, one_text, everything=everything)
+
+
+def _tables_text(job: Job, findings: Sequence[Finding], *, everything: bool) -> str:
     """The heading, a block for every part, what the rotation is of, findings of reading, what was left out."""
     from converter.bending.dies import die_names
 
@@ -30,8 +40,8 @@ def tables_text(job: Job, *, everything: bool) -> str:
     blocks += (part_text(part, display, marks, die_names(part.first, job.shop)) for part in shown.parts)
     if any(len(tube.run.table.bends) > 1 for tube in shown.tubes):
         blocks.append(faint(fill(ROTATION)))
-    if shown.reading_findings:
-        blocks.append(findings_text(shown.reading_findings, display, everything=everything))
+    if findings:
+        blocks.append(findings_text(findings, display, everything=everything))
     left_out = ignored_text(job.drawing.ignored, display)
     return "\n\n".join([*blocks, left_out] if left_out else blocks)
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from converter.exporters.data.table_json import finding_value
+from converter.exporters.data.table_json import finding_value, reading_value
 
 if TYPE_CHECKING:
     from converter.job import Job
@@ -23,7 +22,7 @@ def audit_document(jobs: Sequence[Job]) -> dict[str, Any]:
                 "demo_shop": job.shop.is_demo,
                 "tubes": len(job.shown.tubes),
                 "bends_checked": job.shown.bend_count,
-                "tolerances": asdict(job.tolerances),
+                **reading_value(job),
             }
             for job in jobs
         ],

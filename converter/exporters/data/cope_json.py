@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from converter.exporters.data.table_json import finding_value, point_value, with_parts
+from converter.exporters.data.table_json import finding_value, point_value, reading_value, with_parts
 from converter.findings import Finding
 from converter.joints.cope import TubeLength
 from converter.joints.holes.hole import Hole
@@ -25,7 +25,7 @@ def job_cope(job: Job) -> dict[str, Any]:
     """The joints of the tubes shown of a job, with their parts."""
     shown = job.shown
     document = cope_document(job.source, shown.joints, shown.lengths, shown.joint_findings, shown.holes, job.display)
-    return with_parts(document, shown.parts)
+    return with_parts(document | reading_value(job), shown.parts)
 
 
 def cope_document(

@@ -24,6 +24,7 @@ def quotation_document(job: Job, quotation: Quotation) -> dict[str, Any]:
         "schema": "elbowroom/quote/1",
         "source": job.source,
         "shop": job.shop.name,
+        "demo_shop": quotation.invented,
         "estimate": True,
         "jobs": quotation.jobs,
         "currency": quotation.currency,

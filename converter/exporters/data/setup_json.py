@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from converter.bending.setup.setup import Setup, Step
 from converter.bending.setup.words import turn_words
-from converter.exporters.data.table_json import finding_value, with_parts
-from converter.findings import Finding, refused_bends
+from converter.exporters.data.table_json import finding_value, reading_value, section_value, with_parts
+from converter.findings import ERROR, Finding, refused_bends
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -24,7 +24,16 @@ def job_setup(job: Job) -> dict[str, Any]:
     """The set-ups of the tubes shown of a job, with their parts."""
     shown = job.shown
     document = setup_document(job.source, job.shop.name, shown.setups, shown.findings, job.display)
-    return with_parts(document, shown.parts)
+    for value, setup in zip(document["tubes"], shown.setups, strict=True):
+        tube = setup.tube
+        value |= {
+            "section": None if tube.section is None else section_value(tube.section),
+            "metal": tube.metal,
+            "saw_angles": dict(setup.saw_angles),
+            "lacking": setup.lacking or None,
+            "refused": any(f.tube == tube.run.name and f.severity == ERROR for f in shown.findings),
+        }
+    return with_parts(document | reading_value(job), shown.parts)
 
 
 def setup_document(

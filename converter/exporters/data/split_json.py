@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from converter.bending.pieces import PieceJoint, TubePieces
-from converter.exporters.data.table_json import finding_value, section_value, tube_value
+from converter.exporters.data.table_json import finding_value, reading_value, section_value, tube_value
 from converter.job.pieces import JobInPieces
 
 
@@ -21,8 +21,9 @@ def split_document(result: JobInPieces) -> dict[str, Any]:
         "source": result.whole.source,
         "shop": result.whole.shop.name,
         "tubes": [_tube(pieces, sticks) for pieces in result.split],
+        **reading_value(result.whole),
         "impossible": list(result.impossible),
-        "findings": [finding_value(finding, result.job.display) for finding in result.job.shown.findings],
+        "findings": [finding_value(finding, result.job.display) for finding in result.findings],
     }
 
 

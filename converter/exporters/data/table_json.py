@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from math import fsum
 from typing import TYPE_CHECKING, Any
 
 from converter.errors import ElbowroomError, WriteError
@@ -35,10 +37,35 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
 
 
 def job_table(job: Job, findings: Iterable[Finding]) -> dict[str, Any]:
-    """The bend tables of the tubes shown of a job, with their parts."""
+    """The bend tables of the tubes shown of a job, with their parts, and how the drawing was read."""
+    from converter.bending.dies import die_names
+
     drawing, shown = job.drawing, job.shown
     document = table_document(job.source, drawing.units, shown.tubes, findings, drawing.ignored, job.display)
-    return with_parts(document, shown.parts)
+    for value, tube in zip(document["tubes"], shown.tubes, strict=True):
+        run = tube.run
+        value |= {
+            "metal_length": None if run.metal is None else run.table.developed_length + fsum(run.metal),
+            "dies": list(die_names(tube, job.shop)),
+            "free_curves": [list(stretch) for stretch in run.free_stretches] if run.is_free_curve else [],
+        }
+    return with_parts(document | reading_value(job), shown.parts)
+
+
+def reading_value(job: Job) -> dict[str, Any]:
+    """How a drawing was read: its unit, the tolerances, what was left out."""
+    drawing = job.drawing
+    return {
+        "drawing_units": drawing.units,
+        "read_as": drawing.read_as,
+        "tolerances": asdict(job.tolerances),
+        "ignored": ignored_value(drawing.ignored, job.display),
+    }
+
+
+def ignored_value(ignored: Iterable[Ignored], display: Display | None = None) -> list[dict[str, Any]]:
+    """What was left out of a drawing; ``display``: how its reasons show lengths."""
+    return [{"kind": one.kind, "count": one.count, "why": one.why_in(display)} for one in ignored]
 
 
 def with_parts(document: dict[str, Any], parts: Iterable[Part], name: str = "name") -> dict[str, Any]:
@@ -106,7 +133,7 @@ def table_document(
         "drawing_units": drawing_units,
         "tubes": [tube_value(tube) for tube in tubes],
         "findings": [finding_value(f, display) for f in findings],
-        "ignored": [{"kind": i.kind, "count": i.count, "why": i.why_in(display)} for i in ignored],
+        "ignored": ignored_value(ignored, display),
     }
 
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from converter.arrays import Array
+from converter.geometry.vectors import within_turn
 from converter.joints.cuts.wrap import Around, wrap
 from converter.joints.model import Joint
 from converter.model.run import Run
@@ -103,7 +104,7 @@ class Strip:
 
     def y(self, clock: float) -> float:
         """Height of the line at a clock; that of the upper edge for 0."""
-        return float(self.ys(np.array([clock % 360.0]))[0])
+        return float(self.ys(np.array([within_turn(clock)]))[0])
 
     def ys(self, clocks: Array) -> Array:
         """Heights of lines at clocks from 0 to 360."""
@@ -213,7 +214,7 @@ def stick_bends(run: Run) -> list[StickBend]:
     for number, bend in enumerate(run.table.bends, start=1):
         begin = at + bend.feed
         at = begin + bend.arc_length
-        clock = (clock + bend.rotation) % 360.0 if number > 1 else 0.0
+        clock = within_turn(clock + bend.rotation) if number > 1 else 0.0
         bends.append(StickBend(number, begin, at, bend.rotation, _whole(clock), bend.angle, bend.clr))
     return bends
 
@@ -264,7 +265,7 @@ def zero_clock(stick: StickTemplate, joint: Joint) -> float:
     if joint.section.outer.radius is not None:
         return 0.0
     turn = float(np.degrees(joint.cut.branch.turn_rad))
-    return (turn if joint.end == "B" else -turn) % 360.0
+    return within_turn(turn if joint.end == "B" else -turn)
 
 
 def _whole(clock: float) -> float:

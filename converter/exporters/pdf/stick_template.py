@@ -162,9 +162,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     """
     display, paper = job.display, options.paper_size(job.display)
     bent = [
-        (part, setup)
-        for part, setup in job.shown.first_setups
-        if setup.tube.run.table.bends and setup.stick_length > 0.0
+        (part, setup) for part, setup in job.shown.first_setups if setup.tube.run.table.bends and not setup.is_nothing
     ]
     if not bent:
         raise WriteError(

@@ -165,8 +165,10 @@ define(
     },
     cure={
         "machine": "Make it of pieces: `elbowroom split` shows which.",
-        "rack": "Make it of pieces (`elbowroom split` shows which), or get a longer stick.",
-        "saw": "Make it of pieces (`elbowroom split` shows which), or get a longer stick.",
+        "rack": "Make it of pieces (`elbowroom split` shows which), or get a longer stick and write it under [[stock]] "
+        "in the job file.",
+        "saw": "Make it of pieces (`elbowroom split` shows which), or get a longer stick and write it under [[stock]] "
+        "in the job file.",
     },
 )
 define(
@@ -180,7 +182,7 @@ define(
     "bend-wider",
     NOTE,
     "A bend of half a turn or so springs open, and what follows it moves sideways.",
-    says="it has no corner to keep: its legs come out {apart:length} further apart than drawn",
+    says="after springback its legs come out {apart:length} further apart than drawn",
     cure="Draw it with the radius it comes out at, if that matters.",
 )
 define(

@@ -8,7 +8,11 @@ define(
     "part-refused",
     ERROR,
     "A part that cannot be made as drawn is in a cutting list or a quotation.",
-    says="{names:list quoted}{more} cannot be made as drawn, and {count:is/are} counted here all the same",
+    says={
+        "": "{names:list quoted}{more} cannot be made as drawn, and {count:is/are} counted here all the same",
+        "nothing left": "{names:list quoted}{more} {count:is/are} not counted here: {count:its/their} cuts leave "
+        "nothing of {count:it/them}",
+    },
     cure="`elbowroom audit` says why: put that right before any metal is cut.",
 )
 define(
@@ -23,8 +27,8 @@ define(
     ERROR,
     "The shop has no bar of a section that pieces are cut from.",
     says="there is no bar of {section}{metal} to cut {names:list quoted}{more} from",
-    cure="Add a [[stock]] with its length to the shop file, name a rack file (--rack), or say what length can be "
-    "bought (--bar 6m).",
+    cure="Add a [[stock]] with its length to the shop file or the job file, name a rack file (--rack), or say what "
+    "length can be bought (--bar 6m).",
 )
 define(
     "piece-too-long",
@@ -33,6 +37,14 @@ define(
     says="its cut length of {length:cut} is more than a bar gives ({most:length} with the saw's trim, kerf and grip "
     "off): it takes {pieces:count piece} at least",
     cure="Make it of pieces (--split), or say a longer bar that can be bought (--bar LENGTH).",
+)
+define(
+    "bar-on-list-only",
+    NOTE,
+    "A piece is cut from a bar that only the cutting list was told of; everything else counts it as too long.",
+    says="{names:list quoted}{more} {count:is/are} cut from a bar that only this list knows of: `audit`, `setup`, "
+    "`quote` and `sheet` call {count:it/them} too long",
+    cure="Write the bar under [[stock]] in the job file: then everything of this job goes by it.",
 )
 define(
     "bars-lacking",

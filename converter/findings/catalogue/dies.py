@@ -28,12 +28,16 @@ clause("refit-to-die", "bend it on {die} instead (refit), which moves the center
 
 #: What bending it on the die that a refit takes would do, where a radius is wrong.
 _REFITS = {
-    "refit": "Bend it on {taken} instead (refit): the centerline moves by up to {moved:length}.",
+    "refit": "Bend it on {taken} instead (--refit, or refit = true in the job file): the centerline moves by up to "
+    "{moved:length}.",
     "refit overlaps": "Bent on {taken} instead (refit) it has {left:length} of straight {where}: move the corners "
     "apart, or get a tighter die.",
     "refit moves far": "Redraw it with the radius of a die, or have it rolled: bending it on {taken} instead (refit) "
     "would move the centerline by more than a tenth of the tube's size.",
 }
+#: The same where the die is as good as the one drawn: what to do comes first.
+_REFITS_OR_NEAR = {**_REFITS, "near": "Name --refit, or write refit = true in the job file."}
+_NEAR = "bend it on {taken}: it is drawn to {radius}, and the centerline moves by up to {moved:length}"
 
 define(
     "section-unknown",
@@ -49,7 +53,7 @@ define(
     "section-assumed",
     NOTE,
     "The section was read from the layer's name.",
-    says="the section, {section}, was read from the name of the layer {layer:quoted}",
+    says="the section, {section}, was read from the name of its layer",
     cure="Name the section if that is not what the layer means.",
 )
 define(
@@ -80,23 +84,32 @@ define(
     "radius-too-tight",
     ERROR,
     "The bend is tighter than the tightest die for this section.",
-    says="it has a centerline radius of {radius}; the tightest die for {section} is {nearest}, so it is {off:length} "
-    "too tight",
-    cure=_REFITS,
+    says={
+        "": "it has a centerline radius of {radius}; the tightest die for {section} is {nearest}, so it is "
+        "{off:length} too tight",
+        "near": _NEAR,
+    },
+    cure=_REFITS_OR_NEAR,
 )
 define(
     "radius-between-dies",
     ERROR,
     "The bend's radius lies between the shop's dies.",
-    says="it has a centerline radius of {radius}, between {below} and {above}; no die makes it",
-    cure=_REFITS,
+    says={
+        "": "it has a centerline radius of {radius}, between {below} and {above}; no die makes it",
+        "near": _NEAR,
+    },
+    cure=_REFITS_OR_NEAR,
 )
 define(
     "radius-too-wide",
     ERROR,
     "The bend's radius is larger than the largest die for this section.",
-    says="it has a centerline radius of {radius}; the widest die for {section} is {nearest}, {off:length} less",
-    cure=_REFITS,
+    says={
+        "": "it has a centerline radius of {radius}; the widest die for {section} is {nearest}, {off:length} less",
+        "near": _NEAR,
+    },
+    cure=_REFITS_OR_NEAR,
 )
 define(
     "radius-uncertain",
@@ -131,6 +144,8 @@ define(
         "and the clamp of {die} needs {need:length} between bends",
         "pressure die": "it cannot be held: the straight between it and bend {other} is {straight:length} after "
         "springback, and the pressure die of {die} needs a tail of {need:length}",
+        "overlap": "it cannot be held: bent on {die} it and bend {other} overlap by {over:length} after springback, "
+        "and the clamp needs {need:length} between bends",
         "turned over": "there is less straight between it and bend {other} than the clamp of {die:quoted} needs, so "
         "the clamp is turned over for it",
     },
@@ -139,6 +154,7 @@ define(
         "S-bend": "Turn the clamp over for the second of the two bends.",
         "clamp": "{ways:one of}.",
         "pressure die": "{ways:one of}.",
+        "overlap": "{ways:one of}.",
         "turned over": "Turn the clamp over for that bend and back after it.",
     },
 )
@@ -185,9 +201,8 @@ define(
         "{inside:length} from the tube's centre to its inside",
         "mitre": "it has no solid: the straight at the sharp corner of bend {number} is too short for its mitre",
         "twisted": "it has no solid: the loop brings the section back turned by {twist:angle}, so its ends do not fit",
-        "overlap": "it has no solid: the straight before bend {number} is {lacking:length} shorter than nothing",
-        "overlap at the end": "it has no solid: the straight after the last bend is {lacking:length} shorter than "
-        "nothing",
+        "overlap": "it has no solid: {lacking:length} of straight are lacking before bend {number}",
+        "overlap at the end": "it has no solid: its last bend reaches {lacking:length} past the end",
         "shape": "it has no solid: {why}",
     },
     cure={

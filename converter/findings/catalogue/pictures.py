@@ -80,6 +80,7 @@ shown(
     heading={
         "": "straight of {measured:length} is too short, the clamp needs {limit:length}",
         "pressure die": "straight of {measured:length} is too short, the pressure die needs {limit:length}",
+        "overlap": "bends overlap on the die by {over:length}",
     },
     beside="too short",
     at_bend="straight too short",

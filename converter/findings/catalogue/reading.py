@@ -133,7 +133,7 @@ define(
     WARNING,
     "An arc is drawn flat although its neighbours are not; it was restored from the line ends.",
     says="{arc} was drawn flat (with {drawn}) and meets no line; the line ends and its centre give radius "
-    "{radius:length} and {angle:angle}, which was taken",
+    "{radius:length}, which was taken",
     cure="Check the radius; export the drawing with a writer that keeps arcs in space (STEP does).",
 )
 define(

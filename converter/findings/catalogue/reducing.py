@@ -212,14 +212,12 @@ define(
 define(
     "negative-straight",
     ERROR,
-    "Bends overlap: the straight between them would be shorter than nothing.",
+    "Bends overlap, or one reaches past the end of the tube.",
     says={
-        "": "the straight between it and bend {other_bend} would be {straight:length}, that is {lacking:length} too "
-        "little for these radii",
-        "end": "the straight at that end would be {straight:length}, that is {lacking:length} too little for these "
-        "radii",
-        "overlap": "the straight before it comes to {straight:length}: the two bends overlap",
-        "past end": "the straight there comes to {straight:length}: the bend reaches past the end",
+        "": "it and bend {other_bend} would overlap by {lacking:length} at these radii",
+        "end": "it would reach {lacking:length} past that end at these radii",
+        "overlap": "it and the bend before it overlap by {lacking:length}",
+        "past end": "it reaches {lacking:length} past that end",
     },
     cure={
         "": "Move the corners apart, or use a die with a smaller radius.",

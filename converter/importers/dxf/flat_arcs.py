@@ -411,7 +411,7 @@ def _flattened_finding(arc: Arc, drawn_radius: float | None, layer: str | None, 
         unit="mm",
         layer=layer,
         handle=handle,
-        values={**_drawn(drawn_radius, handle), "radius": arc.radius, "angle": arc.angle},
+        values={**_drawn(drawn_radius, handle), "radius": arc.radius},
         at=arc.point(arc.angle / 2.0),
     )
 

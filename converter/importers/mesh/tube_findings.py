@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from converter.findings import Clause, Finding
 from converter.importers.mesh.load import LoadedMeshes
 from converter.importers.mesh.measured import Measured
+from converter.tolerances import same_within
 
 EXACT = 1e-3  #: mm; a standard deviation below this is rounding, not noise
 COARSE = 2e-3  #: mm between neighbouring single-precision numbers above which it is told
@@ -47,7 +48,7 @@ def tube_findings(name: str, tube: Measured) -> list[Finding]:
         variant = "" if tube.sizes is None else "flat"
         findings.append(Finding("mesh-skin", variant=variant, tube=name, measured=od, unit="mm", values=skin))
     limit = max(8.0 * sigma, OFF * od / 2.0)
-    if deviation > limit:
+    if deviation > same_within(limit):
         findings.append(
             Finding(
                 "rebuild-deviation",
@@ -66,7 +67,7 @@ def tube_findings(name: str, tube: Measured) -> list[Finding]:
     findings += [replace(remark, tube=name) for remark in tube.remarks]
     certain = max(ODD * od, 0.05, 3.0 * sigma)
     for variant, value in (("oval", float(tube.oval)), ("tapered", abs(float(tube.taper)))):
-        if value > certain:
+        if value > same_within(certain):
             findings.append(
                 Finding(
                     "mesh-not-round",
@@ -116,7 +117,8 @@ def _doubt_findings(name: str, tube: Measured) -> list[Finding]:
         turn, k = max((a, k) for k, a in enumerate(doubt.angles))
         length, j = max((s, j) for j, s in enumerate(doubt.straights))
         roll, i = max((r, i) for i, r in enumerate(doubt.rotations))
-        if turn > LOOSE_ANGLE or length > LOOSE_STRAIGHT or roll > LOOSE_ROTATION:
+        told = zip((turn, length, roll), (LOOSE_ANGLE, LOOSE_STRAIGHT, LOOSE_ROTATION), strict=True)
+        if any(loose > same_within(least) for loose, least in told):
             findings.append(
                 Finding(
                     "mesh-uncertain",

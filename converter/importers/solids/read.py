@@ -20,7 +20,7 @@ from converter.kernel.topology import subshapes
 from converter.model.curve import Segment
 from converter.model.drawing import Ignored, ReadyTable
 from converter.model.section import Section
-from converter.tolerances import DEFAULT, Tolerances
+from converter.tolerances import DEFAULT, Tolerances, same_within
 
 if TYPE_CHECKING:
     from converter.importers.solids.chains import PieceChain
@@ -350,20 +350,21 @@ def _solid_findings(
     chain: PieceChain, bores: list[TubePiece], off: float, section: Section | None, job: _BodyJob
 ) -> list[Finding]:
     name, fit = job.name, job.tol.fit
+    most_off = same_within(fit)
     findings: list[Finding] = []
     patches = [patch for piece in chain.pieces for patch in piece.patches]
     taper = float(max((abs(p.shape.taper) for p in patches), default=0.0))
     oval = float(max((p.shape.oval for p in patches), default=0.0))
-    if taper > fit:
+    if taper > most_off:
         findings.append(
             Finding("solid-tapered", tube=name, measured=taper, limit=fit, unit="mm", values={"taper": taper})
         )
-    if oval > fit:
+    if oval > most_off:
         findings.append(Finding("solid-oval", tube=name, measured=oval, limit=fit, unit="mm", values={"oval": oval}))
-    if off > fit + max(taper, oval):
+    if off > most_off + max(taper, oval):
         sizes = [2.0 * float(piece.radius) for piece in chain.pieces]
         least, most = min(sizes), max(sizes)
-        if most - least > fit:
+        if most - least > most_off:
             why = Clause.of("solid-diameter-varies", least=least, most=most)
         else:
             why = Clause.of("solid-fit-tolerance", fit=fit)

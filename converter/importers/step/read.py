@@ -93,11 +93,12 @@ def _tried_session(data: bytes, name: str, tried: bool) -> StepSession:
     """A file loaded by the kernel, one that is malformed tried out in a process of its own first."""
     from converter.kernel.step.read import load_step
 
-    cycle, doubt = cycle_in(data), far_out_in(data)
-    if (cycle or doubt) and not tried:
-        try_out(data, name, cycle or doubt)
+    cycle = cycle_in(data)
+    doubt = cycle or far_out_in(data)
+    if doubt and not tried:
+        try_out(data, name, doubt)
     session = load_step(data, name)
-    if session.broken and not (tried or cycle or doubt):
+    if session.broken and not (tried or doubt):
         try_out(data, name, session.broken)
     if cycle:
         session.broken = "; ".join(filter(None, (cycle, session.broken)))

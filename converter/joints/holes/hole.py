@@ -12,7 +12,7 @@ import numpy as np
 
 from converter.arrays import Array
 from converter.geometry.circles import within_half_turns
-from converter.geometry.vectors import Vec, cross, dot, sub, unit
+from converter.geometry.vectors import Vec, cross, dot, sub, unit, within_turn
 from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.lines import Branch, corner_angles
 from converter.joints.cuts.round import RoundPrism
@@ -27,6 +27,8 @@ from converter.units import Display
 _STEP, _FINE = 2.0, 0.25
 #: mm by which a hole may reach past the straights it is worked out for.
 _OUT = 0.1
+#: Degrees; clocks that lie no further below a full turn are 0.
+_HAIR = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +140,7 @@ def _holes(
         clock = np.degrees(np.arctan2(points @ np.asarray(cross(axis, zero.direction)), points @ zero.direction))
         turned: Array = within_half_turns(clock - clock[0])
         turned, from_a, at = turned[1:], (leg.begin + points @ a)[1:], leg.begin + float(points[0] @ a)
-        center = _turn(float(clock[0]))
+        center = within_turn(float(clock[0]), _HAIR)
         made.append(
             Hole(
                 tube=outer.name,
@@ -152,7 +154,7 @@ def _holes(
                 zero_direction=zero.direction,
                 along=float(np.ptp(from_a)),
                 around=float(np.radians(np.ptp(turned))) * radius,
-                outline=tuple((_turn(center + float(turned[i])), float(from_a[i])) for i in listed),
+                outline=tuple((within_turn(center + float(turned[i]), _HAIR), float(from_a[i])) for i in listed),
                 bend=zero.bend,
                 from_tangent=None if zero.tangent is None else abs(at - zero.tangent),
                 section=outer.section,
@@ -195,12 +197,6 @@ def _plug(branch: Branch, outer: Body, across: Array, start: Array) -> float:
         far, near = (np.sqrt(np.maximum(one * one - q * q, 0.0)) for one in radii_of)
         total += float((weight * node * radii * radii * (far - near)).sum())
     return total / sine * float(np.radians(_FINE))
-
-
-def _turn(degrees: float) -> float:
-    """Into [0, 360), a hair below 360 as 0."""
-    value = degrees % 360.0
-    return 0.0 if 360.0 - value < 1e-9 else value
 
 
 def _zero_line(

@@ -14,6 +14,7 @@ from math import ceil, floor, pi
 import numpy as np
 
 from converter.arrays import Array
+from converter.geometry.vectors import within_turn
 from converter.joints.holes.hole import Hole
 
 #: Room that the template keeps above its holes, and below them for what is written there, mm.
@@ -49,7 +50,7 @@ class HoleWrap:
 
     def x(self, clock: float) -> float:
         """Where an angle from the zero line lies, in [0, width)."""
-        return (clock - self.seam) % 360.0 / 360.0 * self.width
+        return within_turn(clock - self.seam) / 360.0 * self.width
 
     @property
     def centers(self) -> list[tuple[float, float]]:
@@ -97,7 +98,7 @@ def _unrolled(holes: tuple[Hole, ...], change: float | None, paper_thickness: fl
     outlines = []
     for hole in holes:
         clock, lengths = hole.fine
-        start = (float(clock.min()) - seam) % 360.0
+        start = within_turn(float(clock.min()) - seam)
         outlines.append(((clock - clock.min() + start) / 360.0 * width, lengths))
     return HoleWrap(
         holes=holes,
@@ -114,12 +115,12 @@ def _unrolled(holes: tuple[Hole, ...], change: float | None, paper_thickness: fl
 
 def _seam(clocks: Sequence[Array], margin: float) -> float:
     """Clock of the side edges: 0 where that keeps clear of every hole, else the middle of the widest room."""
-    spans = sorted((float(clock.min()) % 360.0, float(np.ptp(clock))) for clock in clocks)
+    spans = sorted((within_turn(float(clock.min())), float(np.ptp(clock))) for clock in clocks)
     rooms = []
     for i, (start, size) in enumerate(spans):
         following = spans[(i + 1) % len(spans)][0] + (360.0 if i + 1 == len(spans) else 0.0)
         rooms.append((following - start - size, start + size))
-    if any((-begin) % 360.0 >= margin and (-begin) % 360.0 <= room - margin for room, begin in rooms):
+    if any(margin <= within_turn(-begin) <= room - margin for room, begin in rooms):
         return 0.0
     room, begin = max(rooms)
-    return (begin + room / 2.0) % 360.0
+    return within_turn(begin + room / 2.0)

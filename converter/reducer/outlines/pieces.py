@@ -15,7 +15,7 @@ from math import degrees, radians
 
 import numpy as np
 
-from converter.geometry.vectors import Vec, cross, dot, unit
+from converter.geometry.vectors import Vec, cross, dot, unit, within_turn
 from converter.model.curve import Arc, Curve, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
 from converter.reducer.cluster import close_pairs, components
@@ -309,4 +309,4 @@ def _one_piece(primitives: Sequence[SheetPiece], node: Sequence[int], row: Seque
 
 def bearing(p: complex) -> float:
     """Direction in degrees, in [0, 360)."""
-    return degrees(phase(p)) % 360.0
+    return within_turn(degrees(phase(p)))

@@ -65,7 +65,7 @@ def test_arcs_laid_flat_are_restored_and_said():
     same_tube(drawing, "space", 5e-3)
     assert codes(drawing) == ["arc-flattened"] * 2
     no_radius, wrong = drawing.findings
-    assert "no radius" in no_radius.message and "50.00 mm and 90.00°" in no_radius.message
+    assert "no radius" in no_radius.message and "50.00 mm, which was taken" in no_radius.message
     assert wrong.measured == pytest.approx(50, abs=2e-3) and wrong.handle and wrong.layer == "Wire"
     assert drawing.ignored == []
 
