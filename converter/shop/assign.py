@@ -148,6 +148,9 @@ class _Assigner:
             from converter.reducer.refit import without_hairs
 
             made = replace(made, table=without_hairs(made.table))
+        if section is not run.section:  # what its outline shows no longer tells its section
+            shown = tuple(finding for finding in made.findings if finding.code != "outline-size")
+            made = replace(made, findings=shown)
         die_name, metal = die.name if die else None, self._metal(run)
         return Tube(made, section, die_name, run, tuple(findings), metal, self._on_flat(run) == "cope")
 

@@ -312,7 +312,8 @@ def test_every_text_is_made(made):
 def test_what_would_put_it_right(groups):
     some = (*groups["chained"], *groups["settled"], *groups["assigned"])
     cures = {(finding.code, finding.variant): finding.cure_in() for finding in some}
-    assert cures["near-gap", ""] == "Close the gap in the drawing, or raise the join tolerance."
+    wanted = re.compile(r"Close the gap in the drawing, or have gaps of that size closed: --join [0-9.]+mm\.")
+    assert wanted.fullmatch(cures["near-gap", ""])
     assert cures["overlap-kept", ""] == "Leave out the layer that holds construction lines."
     assert cures["fold-back", ""] == "Delete the part that was drawn twice, or draw the bend as an arc."
     assert cures["job-unmatched", "job run"] == "Check the spelling in j.toml."

@@ -28,7 +28,9 @@ define(
         "({other_drawn}); the join tolerance is {join:small}, so they stay apart",
         "more": "{more:,} more places like these were found: check the unit of the drawing, or the join tolerance",
     },
-    cure={"": "Close the gap in the drawing, or raise the join tolerance."},
+    cure={"": "Close the gap in the drawing, or have gaps of that size closed: --join {gap:ample}."},
+    together="{count} pairs of ends nearly meet, {least:small} to {most:small} apart, so they stay apart: `table` with "
+    "--picture shows where",
 )
 define(
     "duplicate-removed",
