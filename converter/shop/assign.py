@@ -141,7 +141,9 @@ class _Assigner:
         radius = corner_clr if corner_clr is not None else die.clr if die else None
         made = run
         if radius is not None and any(bend.clr is None for bend in run.table.bends):
-            made = self._filleted(made, section, die, corner_clr)
+            from converter.reducer.refit import with_corners_joined
+
+            made = with_corners_joined(self._filleted(made, section, die, corner_clr))
         if self.refit:
             made = self._refitted(made, section, die)
         if min(made.table.straights) < 0.0:

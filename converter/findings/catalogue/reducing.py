@@ -171,6 +171,13 @@ define(
     },
 )
 define(
+    "corners-joined",
+    NOTE,
+    "Sharp corners whose arcs leave no straight between them became one bend.",
+    says="{corners} sharp corners leave no straight between them at a radius of {clr:length}: they are one bend "
+    "of {angle:angle}",
+)
+define(
     "corner-filleted",
     NOTE,
     "A sharp corner was given the radius of the die or of the option.",
