@@ -104,6 +104,7 @@ def test_test_bends_are_recorded(capsys, rail, tmp_path):
     assert len(tests) == len(LAW) + 2
     bend = next(test for test in tests if test["stop"] == 91)
     assert (bend["die"], bend["angle"], bend["metal"]) == ("R100", 88.5, "mild steel")
+    assert bend["wall"] == tests[0].get("wall", bend["wall"]) and not isinstance(bend["wall"], str), "in its own unit"
     assert (tmp_path / "shop.toml.before").exists()
 
 
