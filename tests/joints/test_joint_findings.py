@@ -109,6 +109,11 @@ SCENES = {
         [CHORD, tube_of(FOLD, SQUARE)],
         "FOLD: its joints were not looked for, since its bends overlap by 20.00 mm. Put the bends right first.",
     ),
+    ("joint-skipped", "folds"): (  # the ball on a post, drawn as a circle
+        [CHORD, tube_of(run_of([(0.0, 0.0, 180.0, 20.0)] * 2, 0.0, name="BALL", closed=True), SQUARE)],
+        "BALL: its joints were not looked for, since a bend of 20.00 mm is not above half the tube (20.00 mm). "
+        "Put the bends right first.",
+    ),
     ("joint-unplaced", "one"): (
         [CHORD, unplaced("rail-1")],
         "The file gives rail-1 no place, so no joints were looked for there. "

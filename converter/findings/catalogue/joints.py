@@ -13,12 +13,15 @@ define(
         "section": "its joints were not looked for, since no section is known for it",
         "no length": "its joints were not looked for, since the tube has no length",
         "overlap": "its joints were not looked for, since its bends overlap by {overlap:length}",
+        "folds": "its joints were not looked for, since a bend of {clr:length} is not above half the tube "
+        "({half:length})",
         "shape": "its joints were not looked for, since {why}",
     },
     cure={
         "section": "Name the section: as an option or in a job file.",
         "no length": _RIGHT_FIRST,
         "overlap": _RIGHT_FIRST,
+        "folds": _RIGHT_FIRST,
         "shape": _RIGHT_FIRST,
     },
 )
