@@ -341,7 +341,11 @@ def _settle_units(drawing: Drawing, columns: Columns) -> None:
     forced = columns.forced_unit
     if forced and named and named != [forced]:
         drawing.findings.append(
-            Finding("units-overridden", variant="headings", values={"stated": named, "read_as": forced})
+            Finding(
+                "units-overridden",
+                variant="headings",
+                values={"stated": list(map(unit_word, named)), "read_as": unit_word(forced)},
+            )
         )
     elif not forced and None in columns.units:
         blank = next(k for k in columns.by_key if KINDS[k] == LENGTH and columns.by_key[k][0].unit is None)
