@@ -14,6 +14,7 @@ from converter.errors import WriteError
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
 from converter.exporters.solids.step import export_tubes
+from converter.findings.finding import refused_bends
 from converter.job import Job
 from converter.job.job import ProgramTubes
 from converter.model.run import Tube
@@ -23,8 +24,8 @@ from converter.quoting import LONGEST_PATH, quoted
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     """Write ``stem-bent.step``, or ``stem-bent-NAME.step`` for every tube when not ``options.one_file``.
 
-    Ends are square where the centerline ends, as in ``stem.step``. A bend whose springback is not known, and a tube
-    without a set-up, are as drawn.
+    Ends are square where the centerline ends, as in ``stem.step``. A bend whose springback is not known is as drawn,
+    and so are tubes without a set-up and those with a bend that is not to be made.
 
     Raises:
         WriteError: no tube has a bend, or none a solid.
@@ -40,7 +41,9 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
 
 def as_bent(job: Job) -> Job:
     """The job with its tubes as its set-ups make them, radii after springback."""
-    setups = {setup.tube.name: intended_table(setup) for setup in job.setups if setup.steps}
+    refused = {name for name, _ in refused_bends(job.findings)}
+    made_by = [setup for setup in job.setups if setup.steps and setup.tube.name not in refused]
+    setups = {setup.tube.name: intended_table(setup) for setup in made_by}
     drawing = job.drawing
 
     def bent(tube: Tube) -> Tube:

@@ -68,6 +68,12 @@ def test_the_file_holds_that_tube(tmp_path):
     assert tube.run.table.developed_length == pytest.approx(length, abs=1e-2)
 
 
+def test_a_tube_that_is_not_to_be_made_is_as_drawn():
+    """Its second bend is tighter than any die: no set-up makes it, so nothing is known of how it comes out."""
+    tight = job([RAIL[0], (300.0, 90.0, 60.0, 90.0)])
+    assert as_bent(tight).tubes[0].run.table == tight.tubes[0].run.table
+
+
 def test_without_a_bend_there_is_nothing_to_write(tmp_path):
     with pytest.raises(WriteError, match="has a bend"):
         write([job([], tail=400.0)], tmp_path, ["step-bent"])
