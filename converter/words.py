@@ -11,11 +11,11 @@ from converter.units import KG_PER_LB, Display, place_text
 
 if TYPE_CHECKING:
     from converter.bending.metal.springback import Springback
+    from converter.bending.pieces import PieceJoint
     from converter.bending.setup.setup import Setup, Step
     from converter.joints.cope import TubeLength
     from converter.joints.holes.hole import Hole
     from converter.model.part import Part
-    from converter.model.section import Section
 
 #: mm, half of 0.001 in: an offset up to here shows as nothing in inches, and is told as none.
 NO_LENGTH = 0.0127
@@ -214,23 +214,25 @@ JOINING_CAUTION = (
 )
 
 
-def joint_text(at: float, straight: int | None, sleeve: Section | None, length: float, display: Display) -> str:
+def joint_text(joint: PieceJoint, bent: bool, display: Display) -> str:
     """Where pieces meet and how: ``46.000 in from end A, after bend 2: square ends, a sleeve of ... inside``.
 
     Args:
-        at: mm along the centerline.
-        straight: 0 before bend 1, i after bend i; None in a tube without bends.
-        sleeve: section of the sleeve, or None for a butt weld.
-        length: of the sleeve, mm.
+        joint: of two pieces.
+        bent: whether the whole has a bend.
         display: how lengths are shown.
     """
     from converter.shop.sections import describe
 
-    where = "" if straight is None else f", after bend {straight}" if straight else ", before bend 1"
-    text = f"{display.length(at)} from end A{where}: square ends, "
-    if sleeve is None:
-        return f"{text}a butt weld"
-    return f"{text}a sleeve of {describe(sleeve, display)}, {display.length(length)} long, inside"
+    straight, sleeve = joint.straight, joint.sleeve
+    where = "" if not bent else f", after bend {straight}" if straight else ", before bend 1"
+    text = f"{display.length(joint.at)} from end A{where}: "
+    if joint.mates:
+        return f"{text}both ends cut to {' and '.join(joint.mates)}"
+    if sleeve is None or sleeve.section is None:
+        return f"{text}square ends, a butt weld"
+    length = display.length(sleeve.run.table.developed_length)
+    return f"{text}square ends, a sleeve of {describe(sleeve.section, display)}, {length} long, inside"
 
 
 def quantity_text(part: Part) -> str:

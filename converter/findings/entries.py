@@ -8,7 +8,7 @@ A text is written with what it needs in braces, as of Python's `str.format`, and
     {mm:any}           a length that may be large or very small: as ``small`` below a millimetre
     {mm:length}        a length, ``4.500 in``; ``number`` without the unit; ``fine`` and ``small`` for the very small
     {mm:cut}           a cut length, rounded up as it is cut; ``typed`` as an option is typed, ``0.032in``,
-                       ``ample`` so, and rounded up to two digits
+                       ``ample`` so, and rounded up to two digits, ``at`` so, a place along a tube
     {sizes:sizes}      sizes across, mm, ``2.000 x 1.000 in``: decimals even where lengths are shown as fractions
     {mm:either}        a length in both units, the one shown first: ``2540 mm (100 in)``; where the unit is in doubt
     {degrees:angle}    ``90.00°``

@@ -261,6 +261,7 @@ _KINDS: dict[str, Callable[[Any, Display], str]] = {
     "number": lambda value, display: display.number(value),
     "cut": cut_length,
     "typed": lambda value, display: display.each(lambda one: f"{value / MM_PER[one.unit]:.4g}{one.unit}"),
+    "at": lambda value, display: display.each(lambda one: f"{value / MM_PER[one.unit]:.3f}{one.unit}"),
     "ample": lambda value, display: display.each(lambda one: f"{_ample(value / MM_PER[one.unit]):g}{one.unit}"),
     "fine": fine_length,
     "either": either_length,

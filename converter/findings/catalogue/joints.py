@@ -265,7 +265,11 @@ define(
     "Two tubes cross in one another's metal, and neither ends there.",
     says="it and {outer:bare} cross at {place:place}, at {angle:angle}: their metal overlaps by up to "
     "{overlap:length}, and neither ends there",
-    cure="Cut one of them in two where they cross, or move them apart.",
+    cure={
+        "": "Cut one of them in two where they cross, or move them apart.",
+        "split": "Cut one of them in two where they cross (`elbowroom split` with --run {inner:quoted} --at "
+        "{along:at}), or move them apart.",
+    },
 )
 clause("clash-places", " (and in {more} more {more:place/places})")
 clause("clash-unseen", " ({unseen} more {unseen:tube/tubes} as near {unseen:was/were} not looked at)")
