@@ -327,7 +327,9 @@ def test_what_would_put_it_right(groups):
 
 def test_a_run_turned_end_for_end_names_the_same_bends():
     """A free curve of three bends between two bends of ends, and an end: what is told keeps to the metal."""
-    finding = Finding("not-line-arc", tube="T1", bend=2, values={"other_bend": 4, "away": 1.0, "limit": 0.05})
+    finding = Finding(
+        "not-line-arc", tube="T1", bend=2, values={"other_bend": 4, "away": 1.0, "limit": 0.05, "coil": ""}
+    )
     end = Finding(
         "negative-straight", tube="T1", variant="end", bend=1, end="A", values={"straight": -2.0, "lacking": 2.0}
     )

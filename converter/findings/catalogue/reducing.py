@@ -134,15 +134,17 @@ define(
         "fitted alone {bends:it has/they have} {least:fine} to {most:fine}, and the drawing tells no more",
     },
 )
+clause("coil", " (a coil of {turns:.2f} turns, {radius:length} centerline radius, rising {rise:length} a turn)")
 _STRAYS = "the best single bend would stray {away:length} from it, the tolerance is {limit:fine}"
 define(
     "not-line-arc",
     ERROR,
     "A curve is not made of straights and arcs (ellipse, free form); no single bend follows it.",
     says={
-        "two": "this bend and bend {other_bend} stand for a curve that is not made of straights and arcs; " + _STRAYS,
-        "": "the bends from this one to bend {other_bend} stand for a curve that is not made of straights and arcs; "
+        "two": "this bend and bend {other_bend} stand for a curve that is not made of straights and arcs{coil}; "
         + _STRAYS,
+        "": "the bends from this one to bend {other_bend} stand for a curve that is not made of straights and "
+        "arcs{coil}; " + _STRAYS,
     },
     cure="Redraw it as straights and arcs of a radius the shop has, or have it rolled.",
 )
