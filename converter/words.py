@@ -11,12 +11,14 @@ from converter.units import KG_PER_LB, Display, place_text
 
 if TYPE_CHECKING:
     from converter.bending.metal.springback import Springback
+    from converter.bending.pieces import PieceJoint
     from converter.bending.setup.setup import Setup, Step
     from converter.joints.cope import TubeLength
     from converter.joints.holes.hole import Hole
     from converter.model.part import Part
-    from converter.model.section import Section
 
+#: mm, half of 0.001 in: an offset up to here shows as nothing in inches, and is told as none.
+NO_LENGTH = 0.0127
 #: The bend plane's rotation and the tube's turn, each with its hand and from where one looks.
 ROTATION = (
     "Rotation is the bend plane's, since the bend numbered before it: plus is clockwise, seen from end A toward end B."
@@ -119,7 +121,7 @@ def cut_text(joint: Joint, display: Display) -> str:
     text = cut_to(joint)
     if joint.kind != SQUARE and not _is_butted(joint):
         text += f" at {display.angle(joint.angle)}"
-    if joint.offset > 1e-6:
+    if joint.offset > NO_LENGTH:
         text += f", {display.length(joint.offset)} off its centerline"
     if joint.corner_gap > 0.0:
         whose = "its corner radii" if joint.kind == SQUARE else f"the corner radii of {joint.mates[0]}"
@@ -141,7 +143,7 @@ def crossing_text(hole: Hole, display: Display) -> str:
 
 def _centerlines(place: Iterable[float], offset: float, verb: str, display: Display) -> str:
     """Centerlines that pass beside one another do not meet: where they are nearest."""
-    how = verb if offset <= 1e-6 else "are nearest"
+    how = verb if offset <= NO_LENGTH else "are nearest"
     return f"the centerlines {how} at {place_text(place, display)}"
 
 
@@ -192,7 +194,7 @@ def saw_text(saw: SawSetting, display: Display) -> str:
 def saw_notes(saw: SawSetting, display: Display) -> list[str]:
     """What else there is to a hole saw's set-up: two cuts, where its center lies."""
     words = {2: ["two cuts, one from each side"], 0: ["too deep for it"]}.get(saw.cuts, [])
-    if abs(saw.center) > 1e-6:
+    if abs(saw.center) > NO_LENGTH:
         side = "inside" if saw.center > 0.0 else "beyond"
         words.append(f"its center {display.length(abs(saw.center))} {side} the centerline's end")
     if saw.center_to_center is not None:
@@ -212,23 +214,25 @@ JOINING_CAUTION = (
 )
 
 
-def joint_text(at: float, straight: int | None, sleeve: Section | None, length: float, display: Display) -> str:
+def joint_text(joint: PieceJoint, bent: bool, display: Display) -> str:
     """Where pieces meet and how: ``46.000 in from end A, after bend 2: square ends, a sleeve of ... inside``.
 
     Args:
-        at: mm along the centerline.
-        straight: 0 before bend 1, i after bend i; None in a tube without bends.
-        sleeve: section of the sleeve, or None for a butt weld.
-        length: of the sleeve, mm.
+        joint: of two pieces.
+        bent: whether the whole has a bend.
         display: how lengths are shown.
     """
     from converter.shop.sections import describe
 
-    where = "" if straight is None else f", after bend {straight}" if straight else ", before bend 1"
-    text = f"{display.length(at)} from end A{where}: square ends, "
-    if sleeve is None:
-        return f"{text}a butt weld"
-    return f"{text}a sleeve of {describe(sleeve, display)}, {display.length(length)} long, inside"
+    straight, sleeve = joint.straight, joint.sleeve
+    where = "" if not bent else f", after bend {straight}" if straight else ", before bend 1"
+    text = f"{display.length(joint.at)} from end A{where}: "
+    if joint.mates:
+        return f"{text}both ends cut to {' and '.join(joint.mates)}"
+    if sleeve is None or sleeve.section is None:
+        return f"{text}square ends, a butt weld"
+    length = display.length(sleeve.run.table.developed_length)
+    return f"{text}square ends, a sleeve of {describe(sleeve.section, display)}, {length} long, inside"
 
 
 def quantity_text(part: Part) -> str:

@@ -42,14 +42,15 @@ _SAME = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class PieceJoint:
-    """Where two pieces of a tube meet, square and end to end.
+    """Where two pieces of a tube meet, square and end to end, or end on a tube that passes between them.
 
     Attributes:
         at: mm from end A along the centerline.
         straight: the straight that is cut: 0 before bend 1, i after bend i.
-        kind: 'sleeve' or 'butt'.
+        kind: 'sleeve', 'butt', or 'cope' where both ends are cut to other tubes.
         place: the point of the centerline, mm.
-        sleeve: the sleeve inside both pieces, half of it in each, in its place; None for a butt weld.
+        sleeve: the sleeve inside both pieces, half of it in each, in its place; None without one.
+        mates: names of the tubes that both ends are cut to.
     """
 
     at: float
@@ -57,6 +58,7 @@ class PieceJoint:
     kind: str
     place: Vec
     sleeve: Tube | None
+    mates: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

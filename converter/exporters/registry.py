@@ -84,6 +84,10 @@ FORMATS: tuple[WriteFormat, ...] = (
         default=True,
     ),
     WriteFormat(
+        "step-bent", "solid tubes as they come out, with the radii that springback opens",
+        "converter.exporters.solids.as_bent", ".step",
+    ),
+    WriteFormat(
         "wires", "STEP, centerlines as wires", "converter.exporters.solids.step", ".step", function="export_wires",
         needs="CAD kernel",
     ),

@@ -7,7 +7,8 @@ A text is written with what it needs in braces, as of Python's `str.format`, and
     {name:bare}        such a name without quotes
     {mm:any}           a length that may be large or very small: as ``small`` below a millimetre
     {mm:length}        a length, ``4.500 in``; ``number`` without the unit; ``fine`` and ``small`` for the very small
-    {mm:cut}           a cut length, rounded up as it is cut; ``typed`` as an option is typed, ``0.032in``
+    {mm:cut}           a cut length, rounded up as it is cut; ``typed`` as an option is typed, ``0.032in``,
+                       ``ample`` so, and rounded up to two digits, ``at`` so, a place along a tube
     {sizes:sizes}      sizes across, mm, ``2.000 x 1.000 in``: decimals even where lengths are shown as fractions
     {mm:either}        a length in both units, the one shown first: ``2540 mm (100 in)``; where the unit is in doubt
     {degrees:angle}    ``90.00°``
@@ -79,6 +80,8 @@ class Entry:
         heading: a few words that head it in the list beside a picture, by variant; see `shown`.
         beside: a word beside its place in the picture of a drawing, by variant.
         at_bend: two or three words beside the bend that it is an error of, in the picture of a tube; '' for none.
+        together: its text for several that speak of no tube, from ``count`` and the ``least`` and ``most`` measured;
+            '' where each is told by itself.
     """
 
     severity: str
@@ -88,6 +91,7 @@ class Entry:
     heading: Mapping[str, str] = field(default_factory=dict)
     beside: Mapping[str, str] = field(default_factory=dict)
     at_bend: str = ""
+    together: str = ""
 
 
 #: Every code there is.
@@ -102,6 +106,7 @@ def define(
     meaning: str,
     says: str | Mapping[str, str],
     cure: str | Mapping[str, str] = "",
+    together: str = "",
 ) -> None:
     """Add a code to the list; each code is defined once.
 
@@ -111,6 +116,7 @@ def define(
         meaning: one sentence.
         says: its text, or texts by variant.
         cure: what would put it right, for every variant; or cures by variant or by a name of their own.
+        together: its text for several, see `Entry`.
 
     Raises:
         GeometryError: the code is taken or the severity unknown.
@@ -119,7 +125,7 @@ def define(
         raise GeometryError(f"finding code {quoted(code)} is defined twice or has an unknown severity")
     texts = {"": says} if isinstance(says, str) else dict(says)
     cures = dict.fromkeys(texts, cure) if isinstance(cure, str) else dict(cure)
-    CODES[code] = Entry(severity, meaning, texts, cures)
+    CODES[code] = Entry(severity, meaning, texts, cures, together=together)
 
 
 def shown(

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import cache
+from functools import cache, partial
 from itertools import groupby, pairwise
+from math import ceil, floor, log10
 from string import Formatter
 from typing import TYPE_CHECKING, Any
 
@@ -39,9 +40,19 @@ def message(alike: Sequence[Finding], display: Display | None = None) -> str:
         alike: one or several.
         display: how lengths are shown; millimetres for None.
     """
-    text = without_place(alike[0], display or Display())
+    shown = display or Display()
+    text = without_place(alike[0], shown) if len(alike) == 1 else _together(alike, shown)
     place = place_of(alike)
     return f"{place}: {text}." if place else f"{_capitalized(text)}."
+
+
+def _together(alike: Sequence[Finding], display: Display) -> str:
+    """What several say without their places: the text that they share, or the one for several that have no tube."""
+    text = CODES[alike[0].code].together
+    if alike[0].tube is not None or not text:
+        return without_place(alike[0], display)
+    sizes = [one.measured for one in alike if one.measured is not None]
+    return write(text, (("count", len(alike)), ("least", min(sizes)), ("most", max(sizes))), display)
 
 
 def without_place(finding: Finding, display: Display) -> str:
@@ -59,17 +70,29 @@ def _capitalized(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}"
 
 
-def grouped(findings: Iterable[Finding]) -> list[tuple[Finding, ...]]:
-    """Findings that say the same of several tubes and bends, together, each group where its first one stands."""
+def grouped(findings: Iterable[Finding], display: Display) -> list[tuple[Finding, ...]]:
+    """Findings that say the same of several tubes and bends, together, each group where its first one stands.
+
+    The same is what reads the same as lengths are shown; of a kind that has a text for several, all without a tube,
+    the one that measures most first.
+    """
     groups: dict[object, list[Finding]] = {}
     for i, finding in enumerate(findings):
-        key = (
-            i
-            if finding.tube is None
-            else (finding.code, finding.variant, finding.severity, finding.value_pairs, finding.cure)
-        )
+        key: object = i
+        if finding.tube is not None:
+            key = (finding.code, finding.variant, finding.severity, finding.value_pairs, finding.cure)
+        elif CODES[finding.code].together:
+            key = (finding.code, finding.variant, finding.severity)
         groups.setdefault(key, []).append(finding)
-    return [tuple(group) for group in groups.values()]
+    same: dict[object, list[Finding]] = {}
+    for told, group in groups.items():
+        first = group[0]
+        if first.tube is None and len(group) > 1:
+            group.sort(key=lambda one: -(one.measured or 0.0))
+        words = told if first.tube is None else (display.each(partial(without_place, first)), first.severity)
+        cured = "" if first.tube is None else display.each(partial(cure, first))
+        same.setdefault((first.code, words, cured), []).extend(group)
+    return [tuple(group) for group in same.values()]
 
 
 def place_of(alike: Sequence[Finding]) -> str:
@@ -224,6 +247,12 @@ class _Writer:
         return str(value)
 
 
+def _ample(value: float) -> float:
+    """A number above 0 rounded up to two digits."""
+    step = 10.0 ** (floor(log10(value)) - 1)
+    return float(f"{ceil(value / step * (1.0 - 1e-12)) * step:.3g}")
+
+
 _KINDS: dict[str, Callable[[Any, Display], str]] = {
     "quoted": lambda value, _: quoted(value),
     "bare": lambda value, _: shortened(value),
@@ -232,6 +261,8 @@ _KINDS: dict[str, Callable[[Any, Display], str]] = {
     "number": lambda value, display: display.number(value),
     "cut": cut_length,
     "typed": lambda value, display: display.each(lambda one: f"{value / MM_PER[one.unit]:.4g}{one.unit}"),
+    "at": lambda value, display: display.each(lambda one: f"{value / MM_PER[one.unit]:.3f}{one.unit}"),
+    "ample": lambda value, display: display.each(lambda one: f"{_ample(value / MM_PER[one.unit]):g}{one.unit}"),
     "fine": fine_length,
     "either": either_length,
     "place": place_text,

@@ -392,7 +392,7 @@ def check_quantities(jobs: Sequence[Job], quantities: Quantities) -> None:
     """
     for pattern, _ in quantities.parts:
         if not any(_is_like(part, pattern) for _, part, _ in _parts(jobs)):
-            names = ", ".join(shortened(part.name) for _, part, _ in _parts(jobs)[:_MOST_NAMES])
+            names = ", ".join([*dict.fromkeys(shortened(part.name) for _, part, _ in _parts(jobs))][:_MOST_NAMES])
             raise OptionError(f"--qty: no part has a name or a layer like {quoted(pattern)}: there are {names}.")
 
 

@@ -18,6 +18,7 @@ from converter.model.run import Tube
 from converter.quoting import quoted
 from converter.shop.model import Shop
 from converter.shop.record import NewTest
+from converter.units import MM_PER
 
 
 @dataclass(frozen=True)
@@ -43,12 +44,13 @@ class TubeComparison:
     def test_bends(self) -> tuple[NewTest, ...]:
         """What was learned of springback: a test bend for each bend, of its die, metal and wall."""
         bends = {difference.bend: difference for difference in self.comparison.bends}
-        section = self.tube.section
+        section, unit = self.tube.section, self.job.shop.units or "mm"
+        wall = None if section is None else f"{section.wall / MM_PER[unit]:.6g}"
         return tuple(
             NewTest(
                 step.die.name,
                 self.tube.metal,
-                None if section is None else f"{section.wall:.4f} mm",
+                wall if self.job.shop.units or wall is None else f"{wall}{unit}",
                 round(self.stops.get(step.bend, step.stop_set), 4),
                 round(step.target + bends[step.bend].angle, 4),
             )
@@ -158,7 +160,9 @@ def limits_named(name: str | None, shop: Shop) -> Limits | None:
     wanted = name.strip().lower()
     if wanted == "shop":
         if not has_own:
-            raise OptionError("The shop file has no [tolerance]: add one, or name a published one.")
+            raise OptionError(
+                "The shop file has no [tolerance]: add one with a length and an angle, or name published limits."
+            )
         return own
     if wanted not in PUBLISHED:
         raise OptionError(f"--tolerance takes shop, {', '.join(PUBLISHED)}, not {quoted(name)}.")

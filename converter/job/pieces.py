@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from glob import escape
+from itertools import pairwise
 
 from converter.bending.pieces import TubePieces, at_lengths, need_pieces, pieces_of
 from converter.errors import OptionError
 from converter.findings import Finding
 from converter.job.job import Job, ProgramTubes
-from converter.joints.model import length_changes
+from converter.joints.model import Joint, length_changes
 from converter.model.run import Tube
 from converter.names import fits
 from converter.shop.job_file import JobFile
@@ -74,7 +75,25 @@ def in_pieces(
         found = {tube.name: pieces for tube, pieces in zip(wanting, made, strict=True)}
     split = {name: pieces for name, pieces in found.items() if pieces is not None}
     impossible = tuple(name for name, pieces in found.items() if pieces is None)
-    return JobInPieces(whole, _with_pieces(whole, split, shop), tuple(split.values()), impossible)
+    job = _with_pieces(whole, split, shop)
+    if split and whole.settings.coped:
+        joints = {(joint.tube, joint.end): joint for joint in job.joints}
+        coped = {name: _with_copes(pieces, joints) for name, pieces in split.items()}
+        if coped != split:
+            split, job = coped, _with_pieces(whole, coped, shop)
+    return JobInPieces(whole, job, tuple(split.values()), impossible)
+
+
+def _with_copes(pieces: TubePieces, joints: Mapping[tuple[str, str], Joint]) -> TubePieces:
+    """The pieces, no sleeve between two whose ends are both cut to tubes that pass there."""
+    own = {piece.name for piece in pieces.pieces}
+    meetings = []
+    for (before, after), meeting in zip(pairwise(pieces.pieces), pieces.joints, strict=True):
+        cuts = [cut for end in ((before.name, "B"), (after.name, "A")) if (cut := joints.get(end)) is not None]
+        mates = tuple(dict.fromkeys(mate for cut in cuts for mate in cut.mates))
+        coped = len(cuts) == 2 and mates and own.isdisjoint(mates)
+        meetings.append(replace(meeting, kind="cope", sleeve=None, mates=mates) if coped else meeting)
+    return replace(pieces, joints=tuple(meetings))
 
 
 def _with_pieces(whole: Job, split: dict[str, TubePieces], shop: Shop) -> Job:

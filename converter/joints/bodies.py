@@ -17,6 +17,7 @@ from converter.model.curve import Arc, Line
 from converter.model.frames import Station, pieces
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.tolerances import PAST_LENGTH
 
 #: Times half a tube's width, along it from an end: no metal nearer than that is what the end lands on.
 OWN_ROOM = 6.0
@@ -277,6 +278,10 @@ def _body(index: int, tube: Tube, section: Section) -> Body:
     short = min(tube.run.table.straights)
     if short < -1e-6:
         raise _NoBodyError("overlap", overlap=-short)
+    half_deep = section.smaller / 2.0
+    for bend in tube.run.table.bends:  # as the audit judges it
+        if bend.clr is not None and bend.clr + bend.clr_uncertainty <= half_deep + PAST_LENGTH:
+            raise _NoBodyError("folds", clr=bend.clr, half=half_deep)
     legs = _framed_legs(tube) if section.cylinder is None else _round_legs(tube)
     if not legs:
         raise _NoBodyError("no length")

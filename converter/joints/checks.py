@@ -37,8 +37,6 @@ from converter.joints.model import MITRE, SADDLE, SQUARE, Joint
 from converter.reducer.refit import distances
 from converter.tolerances import PAST_ANGLE, PAST_LENGTH, Tolerances, same_within
 
-#: mm; an end drawn nearer than this to where it belongs is drawn there.
-DRAWN = 0.01
 #: Degrees between the lines that are looked at.
 _COARSE = 5.0
 #: Joints that are looked at together.
@@ -125,7 +123,7 @@ def _of_contact(
 
 def _drawn(contact: Contact, own: Body, mate: Body, plan: EndPlan, tol: Tolerances) -> list[Finding]:
     """A note when the end was not drawn to the mate's centerline."""
-    if abs(contact.ahead) <= DRAWN:
+    if abs(contact.ahead) <= same_within(tol.join):
         return []
     used = any(one.body == contact.body for one in plan.onto) or (contact.body, contact.mate_end) in plan.after
     used = used or (plan.partner is not None and plan.partner[0] == contact.body)
@@ -135,7 +133,7 @@ def _drawn(contact: Contact, own: Body, mate: Body, plan: EndPlan, tol: Toleranc
     values: dict[str, object] = {"size": abs(contact.ahead)}
     if contact.state == ON and abs(contact.enters) <= tol.near:
         variant, left = "outside", abs(contact.enters)
-        way = "exactly" if left <= DRAWN else "short" if contact.enters < 0.0 else "too-far"
+        way = "exactly" if left <= same_within(tol.join) else "short" if contact.enters < 0.0 else "too-far"
         values["how"] = Clause.of(f"drawn-{way}", left=left)
     return [_of_contact(contact, own, mate, "joint-drawn", variant, contact.ahead, None, "mm", **values)]
 

@@ -29,6 +29,8 @@ from converter.reducer.pieces import Bow, Piece, Straight
 from converter.tolerances import PAST_SHARE, Tolerances, same_within
 
 SHORT = 10.0  #: straights shorter than this many join tolerances may have a direction worth nothing
+#: Degrees; a joint that misses tangency by less does so by the digits of its file, and changes no angle as it is shown.
+_WORTH_SAYING = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +100,7 @@ def elements_of(pieces: list[Piece], tol: Tolerances) -> tuple[list[Element], li
         if mismatch > allowed or (both_straight and mismatch > 0.0):
             corners[k] = "corner" if both_straight else "kink"
             continue
-        if mismatch > same_within(1e-3) and _slack(a) == _slack(b) == 0.0:
+        if mismatch > same_within(_WORTH_SAYING) and _slack(a) == _slack(b) == 0.0:
             near[k] = mismatch
         joint = _shared(a, b, out[k], into[k + 1])
         out[k] = into[k + 1] = joint

@@ -20,7 +20,7 @@ from converter.errors import OptionError
 from converter.findings import Finding
 from converter.geometry.circles import along_axis
 from converter.geometry.vectors import Vec, cross, sub
-from converter.model.bends import BendTable
+from converter.model.bends import Bend, BendTable
 from converter.model.curve import Line, Segment
 from converter.model.run import Run
 from converter.tolerances import PAST_LENGTH, same_within
@@ -29,6 +29,7 @@ FOLDED = 179.5  #: degrees; a corner this sharp is a line drawn back over itself
 #: Part of a tube's size; what moves its centerline further makes another tube of it. Common practice, no source.
 MOST_MOVED = 0.1
 BLOCK = 200  #: points that are measured together
+_ONE_PLANE = 0.01  #: degrees; bends turned by less lie in one plane, as of equal parts
 CORNER_LIMIT = 170.0  #: degrees; up to here a bend is held by its corner
 
 
@@ -73,6 +74,60 @@ def fillet_corners(run: Run, clr: float, bends: Collection[int] | None = None) -
         values={"corners": len(which), "clr": clr, "inside": widest},
     )
     return _with(run, table, (note,))
+
+
+def with_corners_joined(run: Run) -> Run:
+    """The run, rounded corners of one plane that leave no straight between them as one bend; it is said.
+
+    A U drawn with two corners, as wide as the die bends it, is one bend of 180 degrees on that die.
+    """
+    rows: list[Bend] = []
+    number: list[int] = []  # of each bend as it was: its number now
+    turned = 0.0
+    for bend in run.table.bends:
+        last = rows[-1] if rows else bend
+        if rows and bend.clr is not None and _is_one(last, bend):
+            rows[-1] = replace(last, angle=last.angle + bend.angle)
+            turned += bend.rotation
+        else:
+            rotation = bend.rotation + turned
+            rows.append(bend if turned == 0.0 else replace(bend, rotation=180.0 - (180.0 - rotation) % 360.0))
+            turned = 0.0
+        number.append(len(rows))
+    if len(rows) == len(number):
+        return run
+    notes = [
+        Finding(
+            "corners-joined",
+            tube=run.name,
+            bend=i,
+            measured=row.angle,
+            unit="deg",
+            layer=run.layer,
+            values={"corners": number.count(i), "angle": row.angle, "clr": row.clr},
+        )
+        for i, row in enumerate(rows, 1)
+        if number.count(i) > 1
+    ]
+    kept = tuple(_renumbered(finding, number) for finding in run.findings)
+    return replace(run, table=BendTable(tuple(rows), run.table.tail), findings=(*kept, *notes))
+
+
+def _is_one(last: Bend, bend: Bend) -> bool:
+    """Whether the arcs of two corners are one arc."""
+    meet = bend.corner and last.corner and bend.clr == last.clr and abs(bend.feed) <= PAST_LENGTH
+    return meet and abs(bend.rotation) <= _ONE_PLANE and last.angle + bend.angle < 360.0
+
+
+def _renumbered(finding: Finding, number: Sequence[int]) -> Finding:
+    """A finding of a run whose bends have other numbers now, those from 1 on in order."""
+    if finding.bend is None:
+        return finding
+    values = tuple(
+        (key, number[value - 1] if key == "other_bend" and isinstance(value, int) else value)
+        for key, value in finding.value_pairs
+    )
+    return replace(finding, bend=number[finding.bend - 1], values=values)
 
 
 def refit(run: Run, clr: float, bends: Collection[int] | None = None) -> tuple[Run, float]:

@@ -142,13 +142,18 @@ class _Assigner:
         radius = corner_clr if corner_clr is not None else die.clr if die else None
         made = run
         if radius is not None and any(bend.clr is None for bend in run.table.bends):
-            made = self._filleted(made, section, die, corner_clr)
+            from converter.reducer.refit import with_corners_joined
+
+            made = with_corners_joined(self._filleted(made, section, die, corner_clr))
         if self._refit(run):
             made = self._refitted(made, section, die)
         if min(made.table.straights) < 0.0:
             from converter.reducer.refit import without_hairs
 
             made = replace(made, table=without_hairs(made.table))
+        if section is not run.section:  # what its outline shows no longer tells its section
+            shown = tuple(finding for finding in made.findings if finding.code != "outline-size")
+            made = replace(made, findings=shown)
         die_name, metal = die.name if die else None, self._metal(run)
         return Tube(made, section, die_name, run, tuple(findings), metal, self._on_flat(run) == "cope")
 

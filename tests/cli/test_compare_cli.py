@@ -88,6 +88,20 @@ def test_a_bend_table_typed_in_a_file_is_compared_from_either_end(capsys, rail, 
     assert turned["end_miss"] == pytest.approx(0.0, abs=1e-3)
 
 
+def test_points_without_a_unit_are_measured_in_that_of_the_drawing(capsys, rail, tmp_path):
+    """The rail's own corners in inches, as measured beside a drawing in inches and a shop file in mm."""
+    doc = ezdxf.readfile(rail[0])
+    doc.units = 1
+    for line in doc.modelspace():
+        for vertex in line.vertices:
+            vertex.dxf.location = vertex.dxf.location / 25.4
+    doc.saveas(tmp_path / "inches.dxf")
+    made = tmp_path / "made.csv"
+    made.write_text("x,y,z\n0,0,0\n15.748,0,0\n15.748,23.622,0\n35.433,35.433,0\n", encoding="utf-8")
+    document = run(capsys, "compare", str(tmp_path / "inches.dxf"), str(made), *rail[1:], "--json").json
+    assert document["end_miss"] == pytest.approx(0.0, abs=0.02)
+
+
 @pytest.mark.slow
 def test_a_solid_of_the_made_tube_is_compared(capsys, rail, tmp_path):
     run(capsys, "convert", *rail, "--to", "step", "--out", str(tmp_path / "made"))
@@ -104,6 +118,7 @@ def test_test_bends_are_recorded(capsys, rail, tmp_path):
     assert len(tests) == len(LAW) + 2
     bend = next(test for test in tests if test["stop"] == 91)
     assert (bend["die"], bend["angle"], bend["metal"]) == ("R100", 88.5, "mild steel")
+    assert bend["wall"] == tests[0].get("wall", bend["wall"]) and not isinstance(bend["wall"], str), "in its own unit"
     assert (tmp_path / "shop.toml.before").exists()
 
 

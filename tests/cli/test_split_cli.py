@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from math import pi
+from math import cos, pi, sin
 
 import ezdxf
 import pytest
@@ -151,3 +151,29 @@ def test_joints_of_pieces_are_told_once(frame, capsys):
     assert "joint 1:" in outcome.out and "go on in one line" not in outcome.out
     document = run(capsys, "split", *frame, "--longest", "400mm", "--json").json
     assert document["tubes"] and "joint-butt" not in {one["code"] for one in document["findings"]}
+
+
+def test_tubes_that_cross_are_cut_to_one_another_as_the_cure_says(frame, capsys, tmp_path):
+    """Two braces of 40 mm cross at 60 degrees: what the audit tells to type makes pieces that end on the other one.
+
+    A cut of equal tubes ends level with the crossing at its long points, by hand: 500 of 1000 mm to either side.
+    """
+    document = ezdxf.new(units=4)
+    space = document.modelspace()
+    space.add_line((0, 0), (1000, 0), dxfattribs={"layer": "ONE"})
+    dx, dy = 400.0 * cos(pi / 3.0), 400.0 * sin(pi / 3.0)
+    space.add_line((500 - dx, -dy), (500 + dx, dy), dxfattribs={"layer": "TWO"})
+    document.saveas(tmp_path / "cross.dxf")
+    cross = [tmp_path / "cross.dxf", *frame[1:3], "--section", "40x3mm"]
+    told = " ".join(run(capsys, "audit", *cross).out.split())
+    named, at = re.search(r"with --run '(\w+)' --at ([0-9.]+mm)", told).groups()
+    middle = {"ONE": 500.0, "TWO": 400.0}[named]
+    assert at == f"{middle:.3f}mm"
+    other = "TWO" if named == "ONE" else "ONE"
+    outcome = run(capsys, "split", *cross, "--run", named, "--at", at)
+    assert f"both ends cut to {other}" in " ".join(outcome.out.split()) and "sleeve" not in outcome.out
+    assert "cross at" not in outcome.out
+    (whole,) = run(capsys, "split", *cross, "--run", named, "--at", at, "--json").json["tubes"]
+    (joint,) = whole["joints"]
+    assert (joint["kind"], joint["mates"], joint["sleeve"]) == ("cope", [other], None)
+    assert [piece["stick_length"] for piece in whole["pieces"]] == pytest.approx([middle, middle], abs=1e-6)

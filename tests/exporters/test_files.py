@@ -255,7 +255,9 @@ def test_a_folder_that_may_not_be_written(tmp_path):
 def test_formats_are_found_by_name_and_unknown_ones_refused(tmp_path):
     assert find(" CSV ").name == "csv"
     assert len({f.name for f in FORMATS}) == len(FORMATS) and all(f.summary and f.ending[0] == "." for f in FORMATS)
-    with pytest.raises(OptionError, match="csv, json, dxf, profile, template, template-pdf, step, wires, stl, 3mf"):
+    with pytest.raises(
+        OptionError, match="json, dxf, profile, template, template-pdf, step, step-bent, wires, stl, 3mf"
+    ):
         write_job(job(), tmp_path / "out", ["docx"])
     with pytest.raises(WriteError, match="no tube"):
         write_job(job_of(()), tmp_path / "out", ["csv"])

@@ -167,13 +167,14 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
 def tables(tmp_path: Path) -> Iterator[Drawing]:
     """Tables in CSV and JSON: headings without a unit or of another one, a wrong total, a plane that is not known."""
     rows = "100,0,90,60\n200,,,\n"
-    for headings, option in (
-        ("feed,rotation,angle,clr", None),
-        ("feed,rotation,angle,clr_in", None),
-        ("feed_mm,rotation,angle,clr_in", "cm"),
+    for headings, option, shop in (
+        ("feed,rotation,angle,clr", None, None),
+        ("feed,rotation,angle,clr", None, "in"),
+        ("feed,rotation,angle,clr_in", None, "mm"),
+        ("feed_mm,rotation,angle,clr_in", "cm", None),
     ):
         (tmp_path / "a.csv").write_text(f"{headings}\n{rows}")
-        yield read(tmp_path / "a.csv", ReadOptions(units=option))
+        yield read(tmp_path / "a.csv", ReadOptions(units=option, shop_units=shop))
     (tmp_path / "a.csv").write_text("feed_mm,rotation,angle,clr_mm,developed_length_mm\n100,0,90,60,999\n200,,,,\n")
     yield read(tmp_path / "a.csv")
     from converter.exporters.data.table_json import dumps, table_document

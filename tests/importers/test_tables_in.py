@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from converter import Settings, open_job
 from converter.errors import OptionError, ReadError
 from converter.exporters.data.table_json import dumps, table_document
 from converter.importers.registry import ReadOptions, read
@@ -133,3 +134,32 @@ def test_options_that_a_table_does_not_know_are_refused(tmp_path, option):
     value = "A4" if option == "layout" else ("red",)
     with pytest.raises(OptionError, match="leave out --"):
         read(save(tmp_path, TABLES["ours"]), ReadOptions(**{option: value}))
+
+
+@pytest.mark.parametrize(
+    ("text", "feed"),
+    [
+        ("feed,rotation,angle,clr\n10,0,90,4.5\n12,,,\n", 254.0),  # in the shop's unit, as a drawing would be
+        ("feed_mm,rotation,angle,clr\n10,0,90,4.5\n12,,,\n", 10.0),  # as the other headings say
+        ("x,y\n0,0\n14.5,0\n14.5,16.5\n", 254.0),
+        ("x_mm,y_mm\n0,0\n14.5,0\n14.5,16.5\n", 10.0),
+    ],
+)
+def test_headings_without_a_unit_are_in_the_shops(tmp_path, text, feed):
+    """A shop file in inches, a die of 4.5 in for the corners."""
+    size = ("25mm", "4.5in") if feed > 99.0 else ("5mm", "4.5mm")
+    shop = f'units = "in"\n[shop]\nname = "S"\n[[die]]\nname = "R"\nod = "{size[0]}"\nclr = "{size[1]}"\n'
+    save(tmp_path, shop, "shop.toml")
+    given = Settings(shop=str(tmp_path / "shop.toml"), sections=(f"{size[0][:-2]}x0.5mm",))
+    job = open_job(str(save(tmp_path, text)), given)
+    assert job.tubes[0].run.table.bends[0].feed == pytest.approx(feed)
+    assumed = [f.message for f in job.findings if f.code == "units-assumed"]
+    assert len(assumed) == (0 if text.startswith("x_mm") else 1)
+    assert all("read as inches, the unit of the shop file" in words for words in assumed) or feed < 99.0
+    assert job.display.unit == ("in" if feed > 99.0 else "mm")
+
+
+def test_a_size_in_a_cell_is_in_the_unit_of_its_table(tmp_path):
+    text = "feed_in,rotation,angle,clr_in,section\n10,0,90,4.5,1.75x0.120\n12,,,,\n"
+    (tube,) = open_job(str(save(tmp_path, text)), Settings()).tubes
+    assert tube.section.od == pytest.approx(44.45) and tube.section.wall == pytest.approx(3.048)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from html import unescape
 from math import pi
 
@@ -190,6 +191,16 @@ def test_what_has_no_rate_is_not_counted_and_said():
     nothing = quotation(Job.of_tubes(tubes(), shop_from_text(SHOP[: SHOP.index("[rates]")])))
     assert nothing.total("minutes") is None and nothing.total("price") is None
     assert nothing.unrated == ("tube", "cut", "cope", "bend", "weld")
+
+
+def test_what_nothing_is_known_of_is_no_column_of_dashes():
+    from converter.cli.screens.quote import quotation_text
+
+    for shop, there in ((SHOP, True), (SHOP[: SHOP.index("[rates]")], False)):
+        job = Job.of_tubes(tubes(), shop_from_text(shop))
+        text = quotation_text(job, quotation(job))
+        assert (" minutes " in text, " work " in text) == (there, there) and "cut length" in text
+        assert not re.search(r"(\s-){3}", text)
 
 
 def test_units_of_rates():

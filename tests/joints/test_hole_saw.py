@@ -7,13 +7,14 @@ common practice, no source.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import cos, radians, sin
+from math import cos, radians, sin, sqrt
 
 import numpy as np
 import pytest
 from copes import IN, find_joints, straight
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tubes import run_of, tube_of
 
 from converter.joints.hole_saw import saw_depths, with_hole_saws
 from converter.model.section import Section
@@ -135,6 +136,21 @@ def test_no_saw_for_square_mates_bends_mitres_and_unions():
     )
     done_all, said = with_hole_saws(joints, demo_shop())
     assert all(one.hole_saw is None for one in done_all) and said == []
+
+
+@pytest.mark.parametrize("inside", [1.0, -1.0])
+@pytest.mark.parametrize(("clear", "by_saw"), [(40.0, True), (0.0, True), (-10.0, False)])
+def test_a_straight_takes_a_saw_up_to_its_bend(clear, by_saw, inside):
+    """Equal tubes at 60 degrees: the cut reaches r (1 + cos 60) / sin 60 along the mate (by hand)."""
+    section = Section("round", 44.45, 2.4)
+    reach = 22.225 * (1.0 + cos(radians(60.0))) / sin(radians(60.0))
+    bent = tube_of(run_of([(400.0, 0.0, 60.0, 150.0)], 300.0, name="BENT"), section)
+    x = 400.0 - reach - clear
+    brace = straight("BRACE", (x, 0, 0), (x + 250.0, inside * 250.0 * sqrt(3.0), 0), section)
+    joints, _ = find_joints([bent, brace])
+    (done,), said = with_hole_saws(joints, demo_shop())
+    assert (done.hole_saw is not None, [f.code for f in said]) == (by_saw, [] if by_saw else ["hole-saw-not"])
+    assert len(joints[0].cut.mates[0]) > 1, "the bend is near enough to be looked at"
 
 
 def test_centre_to_centre_and_centre_of_an_end_drawn_short():

@@ -92,6 +92,8 @@ def saws(size, depth):
 
 
 AT = "at (300.00, 0.00, 0.00) mm"
+#: Along y, then up; the bend passes 7.32 mm off the x axis.
+UP_AND_OVER = Placement((500.0, -270.711, -19.264), (0.0, 1.0, 0.0), (1.0, 0.0, 0.0))
 BEND = "at (280.82, 33.48, 0.00) mm"
 
 #: (code, variant, cure): what brings it about, and what is said of it in mm.
@@ -108,6 +110,11 @@ SCENES = {
     ("joint-skipped", "overlap"): (
         [CHORD, tube_of(FOLD, SQUARE)],
         "FOLD: its joints were not looked for, since its bends overlap by 20.00 mm. Put the bends right first.",
+    ),
+    ("joint-skipped", "folds"): (  # the ball on a post, drawn as a circle
+        [CHORD, tube_of(run_of([(0.0, 0.0, 180.0, 20.0)] * 2, 0.0, name="BALL", closed=True), SQUARE)],
+        "BALL: its joints were not looked for, since a bend of 20.00 mm is not above half the tube (20.00 mm). "
+        "Put the bends right first.",
     ),
     ("joint-unplaced", "one"): (
         [CHORD, unplaced("rail-1")],
@@ -306,10 +313,16 @@ SCENES = {
         "RAIL: RUNG passes through it at (300.00, 0.00, 0.00) mm, at 90.00°, 2.00 mm off its centerline: it needs a "
         "hole there.",
     ),
-    ("tube-crossing", ""): (
+    ("tube-crossing", ""): (  # in its bend, where nothing is cut
+        [CHORD, tube_of(run_of([(200.0, 0.0, 90.0, 100.0)], 200.0, UP_AND_OVER, name="BENT"), RUNG)],
+        "BENT: it and RAIL cross at (500.00, 0.00, 0.00) mm, at 90.00°: their metal overlaps by up to 33.95 mm, and "
+        "neither ends there. Cut one of them in two where they cross, or move them apart.",
+    ),
+    ("tube-crossing", "", "split"): (
         [CHORD, rung((300, -200, 10.025), (300, 400, 10.025))],
         "RUNG: it and RAIL cross at (300.00, 0.00, 0.00) mm, at 90.00°: their metal overlaps by up to 31.25 mm, and "
-        "neither ends there. Cut one of them in two where they cross, or move them apart.",
+        "neither ends there. Cut one of them in two where they cross (`elbowroom split` with --run 'RUNG' --at "
+        "200.000mm), or move them apart.",
     ),
     ("tube-clash", "overlap"): (
         [CHORD, rung((500, -300, 40.025), (500, 300, 40.025))],

@@ -21,7 +21,7 @@ from converter.model.curve import Arc, Ellipse, Line, Polyline
 from converter.model.drawing import Drawing, DrawnCurve
 from converter.model.run import Run
 from converter.reducer import reduce_drawing, remarks, reverse_run
-from converter.reducer.refit import fillet_corners, refit
+from converter.reducer.refit import fillet_corners, refit, with_corners_joined
 from converter.shop.assign import assign
 from converter.shop.job_file import job_from_text, unmatched
 from converter.shop.model import Die, Shop
@@ -31,8 +31,8 @@ from converter.units import Display
 #: Codes whose every text is made here; others are told by the audit or the readers, too.
 WHOLE = (
     "healed-gap", "near-gap", "duplicate-removed", "speck-removed", "overlap-kept", "joined-across-layers", "junction",
-    "near-tangent", "curve-fitted", "not-line-arc", "corner-filleted", "refit", "fold-back", "run-size",
-    "section-assumed", "die-choice", "demo-shop", "job-unmatched", "left-out-touches",
+    "near-tangent", "curve-fitted", "not-line-arc", "corner-filleted", "corners-joined", "refit", "fold-back",
+    "run-size", "section-assumed", "die-choice", "demo-shop", "job-unmatched", "left-out-touches",
 )  # fmt: skip
 TUBE = parse_section("44.45x3mm")
 
@@ -137,6 +137,8 @@ def refitted():
     yield from fillet_corners(bent(corner), 30.0).findings
     yield from fillet_corners(bent(corner, corner, tail=10.0), 40.0).findings
     yield from fillet_corners(bent(corner, tail=60.0), 80.0).findings
+    beside = Bend(80, 0, 90, None, corner=True)
+    yield from with_corners_joined(fillet_corners(bent(beside, beside, tail=80.0), 40.0)).findings
     yield from refit(bent(bend), 70.0)[0].findings
     yield from refit(bent(bend, bend), 70.0)[0].findings
 
@@ -231,6 +233,7 @@ REFITTED = (
     "T1: 1 sharp corner got a radius of 80.00 mm; the centerline passes up to 33.14 mm inside the corner.",
     "T1, bend 1, end A: it would reach 30.00 mm past that end at these radii.",
     "T1, bend 1, end B: it would reach 20.00 mm past that end at these radii.",
+    "T1, bend 1: 2 sharp corners leave no straight between them at a radius of 40.00 mm: they are one bend of 180.00°.",
     "T1: 1 bend was changed to a radius of 70.00 mm (refit); the centerline moves by up to 4.14 mm.",
     "T1: 2 bends were changed to a radius of 70.00 mm (refit); the centerline moves by up to 4.14 mm.",
 )
@@ -290,7 +293,8 @@ def test_words_in_inches(made):
         metric, imperial = finding.message, finding.message_in(inches)
         assert " mm" not in imperial.replace("read as mm", "")
         assert re.search(r"\d\)? in\b", imperial) or " mm" not in metric
-        assert finding.cure_in(inches) == finding.cure_in()
+        typed = re.compile(r"--join [0-9.]+(mm|in)")
+        assert typed.sub("", finding.cure_in(inches)) == typed.sub("", finding.cure_in())
     sentences = {finding.message_in(inches) for finding in made}
     assert {
         "2 curves drawn twice or overlapping dropped out, altogether 7.874 in (first: layer 'L').",
@@ -312,7 +316,8 @@ def test_every_text_is_made(made):
 def test_what_would_put_it_right(groups):
     some = (*groups["chained"], *groups["settled"], *groups["assigned"])
     cures = {(finding.code, finding.variant): finding.cure_in() for finding in some}
-    assert cures["near-gap", ""] == "Close the gap in the drawing, or raise the join tolerance."
+    wanted = re.compile(r"Close the gap in the drawing, or have gaps of that size closed: --join [0-9.]+mm\.")
+    assert wanted.fullmatch(cures["near-gap", ""])
     assert cures["overlap-kept", ""] == "Leave out the layer that holds construction lines."
     assert cures["fold-back", ""] == "Delete the part that was drawn twice, or draw the bend as an arc."
     assert cures["job-unmatched", "job run"] == "Check the spelling in j.toml."
@@ -322,7 +327,9 @@ def test_what_would_put_it_right(groups):
 
 def test_a_run_turned_end_for_end_names_the_same_bends():
     """A free curve of three bends between two bends of ends, and an end: what is told keeps to the metal."""
-    finding = Finding("not-line-arc", tube="T1", bend=2, values={"other_bend": 4, "away": 1.0, "limit": 0.05})
+    finding = Finding(
+        "not-line-arc", tube="T1", bend=2, values={"other_bend": 4, "away": 1.0, "limit": 0.05, "coil": ""}
+    )
     end = Finding(
         "negative-straight", tube="T1", variant="end", bend=1, end="A", values={"straight": -2.0, "lacking": 2.0}
     )

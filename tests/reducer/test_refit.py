@@ -17,7 +17,7 @@ from converter.model.curve import Polyline
 from converter.model.drawing import Drawing, DrawnCurve
 from converter.model.run import Run
 from converter.reducer import reduce_drawing
-from converter.reducer.refit import distances, fillet_corners, refit
+from converter.reducer.refit import distances, fillet_corners, refit, with_corners_joined
 
 
 def run_with(table, placement=None):
@@ -38,6 +38,44 @@ def test_a_right_angle_by_hand():
     assert wider.table.straights == pytest.approx((150, 50))
     assert moved == pytest.approx(10 * (2**0.5 - 1))
     assert wider.end == pytest.approx(run.end)
+
+
+def test_a_u_as_wide_as_its_bend_is_one_bend():
+    """Two corners 100 apart at R 50 leave nothing between them: 250 + 50 pi + 150, and the same path."""
+    drawn = fillet_corners(cornered((0, 0, 0), (300, 0, 0), (300, 100, 0), (100, 100, 0)), 50.0)
+    made = with_corners_joined(drawn)
+    (bend,) = made.table.bends
+    assert (bend.angle, bend.clr, bend.feed, made.table.tail) == pytest.approx((180.0, 50.0, 250.0, 150.0))
+    assert made.table.developed_length == pytest.approx(400.0 + 50.0 * pi)
+    assert made.end == pytest.approx(drawn.end, abs=1e-9)
+    (told,) = [f for f in made.findings if f.code == "corners-joined"]
+    assert told.bend == 1 and "2 sharp corners" in told.message and "180.00°" in told.message
+
+
+def test_bends_behind_joined_corners_get_their_new_numbers():
+    """A U, then a corner out of its plane, then one too near to the next: its error names bends 3 and 2."""
+    path = [(0, 0, 0), (300, 0, 0), (300, 100, 0), (100, 100, 0), (100, 100, 60), (0, 100, 60)]
+    drawn = fillet_corners(cornered(*path), 50.0)
+    before = [(f.bend, dict(f.values)["other_bend"]) for f in drawn.findings if f.code == "negative-straight"]
+    made = with_corners_joined(drawn)
+    after = [(f.bend, dict(f.values)["other_bend"]) for f in made.findings if f.code == "negative-straight"]
+    assert (before, after) == ([(4, 3)], [(3, 2)])
+    first, _, *rest = (bend.rotation for bend in drawn.table.bends)
+    assert [bend.rotation for bend in made.table.bends] == pytest.approx([first, *rest])
+    assert made.end == pytest.approx(drawn.end, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        [(0, 0, 0), (300, 0, 0), (300, 100.1, 0), (100, 100.1, 0)],  # a tenth of straight between them
+        [(0, 0, 0), (300, 0, 0), (300, 100, 0), (300, 100, 200)],  # not in one plane
+        [(0, 0, 0), (300, 0, 0), (300, 100, 0), (500, 100, 0)],  # bent the other way
+    ],
+)
+def test_other_corners_stay_apart(path):
+    drawn = fillet_corners(cornered(*path), 50.0)
+    assert with_corners_joined(drawn) is drawn
 
 
 @given(

@@ -155,8 +155,10 @@ def _answer(
             stops,
         )
     else:
-        # the made tube is as it is: neither the job file nor another radius speaks of it
-        own = replace(settings, runs=(), job=None, refit=False, clr=None, reverse=False)
+        # the made tube is as it is: neither the job file nor another radius speaks of it; what names no unit was
+        # measured in the drawing's
+        read = replace(settings.read, shop_units=job.drawing.read_as)
+        own = replace(settings, read=read, runs=(), job=None, refit=False, clr=None, reverse=False)
         other = open_job(made, own)
         job.note_files(other.inputs)
         table = measured_tube(other, tube).run.table

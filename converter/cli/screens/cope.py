@@ -17,6 +17,7 @@ from converter.quoting import one_line
 from converter.units import Display, cut_length
 from converter.words import (
     CUTTING,
+    NO_LENGTH,
     crossing_text,
     cut_text,
     meeting_text,
@@ -135,7 +136,7 @@ def hole_lines(holes_of_tubes: Sequence[Hole], display: Display, parts: Mapping[
             lines += ["", titled(part_title(part), f"{describe(one.section, display)}; holes"), *part_lines(part)]
             last = one.tube
         first = f"{one_line(one.through)} passes through at {display.angle(one.angle)}"
-        if one.offset > 1e-6:
+        if one.offset > NO_LENGTH:
             first += f", {display.length(one.offset)} off its centerline"
         rows = [f"{first}; {crossing_text(one, display)}"]
         rows += [

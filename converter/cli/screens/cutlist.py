@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from converter.cli.screens.findings import findings_text, titled
 from converter.cli.screens.grid import Grid, fill
-from converter.cli.screens.table import heading
+from converter.cli.screens.table import headings
 from converter.job import Job
 from converter.job.cutlist import CutList
 from converter.job.cutlist_words import BAR_HEADS, bar_rows, group_sentences, group_title, title_text
@@ -23,7 +23,7 @@ def cutlist_text(jobs: Sequence[Job], cuts: CutList, display: Display, *, everyt
         display: how lengths are shown.
         everything: show all findings with their details.
     """
-    blocks = ["\n".join(heading(job) for job in jobs), titled("Cutting list", title_text(cuts))]
+    blocks = [headings(jobs), titled("Cutting list", title_text(cuts))]
     for group in cuts.groups:
         lines = [titled(group_title(group, display), f"lengths in {unit_word(display.unit)}")]
         rows = bar_rows(group, display)

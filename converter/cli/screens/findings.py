@@ -152,7 +152,7 @@ def findings_text(findings: Sequence[Finding], display: Display, *, everything: 
         display: how lengths are shown.
         everything: show all, each by itself with its details.
     """
-    groups = [(finding,) for finding in findings] if everything else grouped(findings)
+    groups = [(finding,) for finding in findings] if everything else grouped(findings, display)
     kinds: dict[tuple[int, str], list[tuple[Finding, ...]]] = {}
     for group in groups:
         kinds.setdefault((group[0].rank, group[0].code), []).append(group)

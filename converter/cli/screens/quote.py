@@ -21,8 +21,11 @@ def quotation_text(job: Job, estimate: Quotation, *, everything: bool = False) -
     """
     title = titled("Quotation, estimated", one_line(f"rates of {job.shop.name}; {money_text(estimate)}"))
     rows = [[one_line(name), *cells] for name, *cells in quotation_rows(estimate, job.display)]
-    heads = QUOTATION_HEADS
-    table = Grid(heads, rows, "l" + "r" * (len(heads) - 1), fold=heads.index("minutes")).text()
+    # what the shop file has no rate for is told below, and is no column of dashes
+    known = [i for i in range(len(QUOTATION_HEADS)) if any(row[i] not in ("-", "") for row in rows)]
+    heads = [QUOTATION_HEADS[i] for i in known]
+    fold = heads.index("minutes") if "minutes" in heads else 0
+    table = Grid(heads, [[row[i] for i in known] for row in rows], "l" + "r" * (len(heads) - 1), fold=fold).text()
     notes = "\n".join(fill(note) for note in estimate.notes)
     blocks = [heading(job), f"{title}\n{table}"]
     if estimate.findings:

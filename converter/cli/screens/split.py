@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from converter.bending.dies import die_names
-from converter.bending.pieces import PieceJoint, TubePieces
+from converter.bending.pieces import TubePieces
 from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.table import heading, tube_text
@@ -50,14 +50,10 @@ def _tube_text(pieces: TubePieces, sticks: dict[str, float], display: Display) -
     ]  # fmt: skip
     lines = [titled(tube.name, about), Grid(["piece", "cut length", "bends", "from", "to"], rows, "lrrrr").text()]
     for i, joint in enumerate(pieces.joints, 1):
-        lines.append(fill(f"joint {i}: {_joint_text(joint, bool(tube.run.table.bends), display)}", "  ", "    "))
+        lines.append(
+            fill(f"joint {i}: {one_line(joint_text(joint, bool(tube.run.table.bends), display))}", "  ", "    ")
+        )
     return "\n".join(lines)
-
-
-def _joint_text(joint: PieceJoint, bent: bool, display: Display) -> str:
-    section = joint.sleeve.section if joint.sleeve else None
-    length = joint.sleeve.run.table.developed_length if joint.sleeve else 0.0
-    return joint_text(joint.at, joint.straight if bent else None, section, length, display)
 
 
 def nothing_to_split(count: int) -> str:

@@ -9,7 +9,7 @@ from converter.cli.screens.findings import bend_marks, findings_text, ignored_te
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import faint
 from converter.cli.screens.parts import part_lines, part_marks
-from converter.findings.wording import counted
+from converter.findings.wording import counted, listed
 from converter.model.part import Part
 from converter.model.run import Run, Tube
 from converter.quoting import one_line
@@ -19,6 +19,9 @@ from converter.words import ROTATION, part_title
 if TYPE_CHECKING:
     from converter.findings import Finding
     from converter.job import Job
+
+#: Drawings named where one heading is for more.
+_NAMED = 4
 
 
 def all_tables_text(jobs: Sequence[Job], *, everything: bool) -> str:
@@ -48,17 +51,40 @@ def _tables_text(job: Job, findings: Sequence[Finding], *, everything: bool) -> 
 
 def heading(job: Job) -> str:
     """Two lines about the drawing: name, unit, how many tubes and bends, the unit shown; the tolerances used."""
-    drawing = job.drawing
-    name = "standard input" if drawing.source == "-" else one_line(drawing.source)
-    named, read_as = (unit and unit_word(unit) for unit in (drawing.units, drawing.read_as))
-    unit = f"drawn in {named}" if named else f"no unit, read as {read_as}"
+    return headings([job])
+
+
+def headings(jobs: Sequence[Job]) -> str:
+    """The same of several drawings: those that differ in nothing but counts together, a few of them by name."""
+    alike: dict[tuple[str, ...], list[Job]] = {}
+    for job in jobs:
+        shown = f"lengths in {unit_word(job.display.unit)}, angles in degrees"
+        alike.setdefault((_unit(job), shown, _tolerances(job)), []).append(job)
+    lines = []
+    for (unit, shown, tolerances), some in alike.items():
+        names = [_name(job) for job in some]
+        if len(names) > _NAMED + 1:
+            names[_NAMED:] = [f"{len(names) - _NAMED} more"]
+        text = titled(listed(names), f"{unit}; {_counts(some)}; {shown}", ": ")
+        lines += [text, *(faint(line) for line in fill(tolerances, rest="  ").split("\n"))]
+    return "\n".join(lines)
+
+
+def _name(job: Job) -> str:
+    return "standard input" if job.drawing.source == "-" else one_line(job.drawing.source)
+
+
+def _unit(job: Job) -> str:
+    named, read_as = (unit and unit_word(unit) for unit in (job.drawing.units, job.drawing.read_as))
     if named and named != read_as:
-        unit = f"says {named}, read as {read_as}"
-    picked = f" ({len(job.shown.tubes)} shown)" if len(job.shown.tubes) < len(job.tubes) else ""
-    counts = f"{counted(len(job.tubes), 'tube')}{picked}, {counted(job.bend_count, 'bend')}"
-    shown = f"lengths in {unit_word(job.display.unit)}, angles in degrees"
-    text = titled(name, f"{unit}; {counts}; {shown}", ": ")
-    return "\n".join([text, *(faint(line) for line in fill(_tolerances(job), rest="  ").split("\n"))])
+        return f"says {named}, read as {read_as}"
+    return f"drawn in {named}" if named else f"no unit, read as {read_as}"
+
+
+def _counts(jobs: Sequence[Job]) -> str:
+    shown, tubes = sum(len(job.shown.tubes) for job in jobs), sum(len(job.tubes) for job in jobs)
+    picked = f" ({shown} shown)" if shown < tubes else ""
+    return f"{counted(tubes, 'tube')}{picked}, {counted(sum(job.bend_count for job in jobs), 'bend')}"
 
 
 def _tolerances(job: Job) -> str:

@@ -43,6 +43,7 @@ def _joint(joint: PieceJoint) -> dict[str, Any]:
         "straight": joint.straight,
         "kind": joint.kind,
         "place": list(joint.place),
+        "mates": list(joint.mates),
         "sleeve": None
         if sleeve is None or sleeve.section is None
         else {"section": section_value(sleeve.section), "length": sleeve.run.table.developed_length},

@@ -28,7 +28,7 @@ from converter.joints.holes.hole import Hole
 from converter.joints.holes.wrap import HoleWrap
 from converter.shop.sections import describe
 from converter.units import Display
-from converter.words import crossing_text
+from converter.words import NO_LENGTH, crossing_text
 
 #: Places of a label are tried so far apart, mm.
 _STEP = 2.0
@@ -52,7 +52,7 @@ def hole_facts(one: HoleWrap, display: Display) -> list[str]:
     """What is to be known of one hole template, a sentence or two each."""
     hole = one.holes[0]
     first = f"{hole.through} passes through at {display.angle(hole.angle)}"
-    if hole.offset > 1e-6:
+    if hole.offset > NO_LENGTH:
         first += f", {display.length(hole.offset)} off the centerline"
     middles = " and ".join(display.length(one.as_cut(each.from_a)) for each in one.holes)
     end = "the stick's end A as it is cut, its long point" if one.coped else "end A"

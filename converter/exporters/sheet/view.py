@@ -188,7 +188,7 @@ def findings_view(findings: Sequence[Finding], both: BothUnits) -> tuple[Finding
             both.each(first.cure_in),
         )
 
-    return tuple(map(view, grouped(findings)))
+    return tuple(map(view, grouped(findings, both)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -401,7 +401,7 @@ def _notes(part: PartPage, sheets: dict[Display, SetupView], both: BothUnits) ->
 
 def refusal(part: PartPage, display: Display) -> str:
     """The first error, and how many more there are, before all else; '' where there is none."""
-    errors = [alike for alike in grouped(part.findings) if alike[0].severity == ERROR]
+    errors = [alike for alike in grouped(part.findings, display) if alike[0].severity == ERROR]
     if not errors:
         return ""
     first = display.each(lambda one: _cut_short(message(errors[0], one)))

@@ -242,12 +242,16 @@ def _reached(joint: Joint, ahead: float) -> tuple[Array, bool]:
     """Points around all metal that a cut may touch, (n, 3), and whether every line meets a mate."""
     phi = angles(5.0)
     branch = joint.cut.branch
+    across = cross(joint.mate_axis, joint.direction)
+    aside = unit(across) if norm(across) > 1e-9 else None
     rows = []
     met_all = True
     for bore in (False, True):
         lines = branch.lines(phi, bore)
         t, met = joint.cut.reach(lines)
-        met_all = met_all and bool(met.all())
+        # as little as it may be that passes beside the mate, it would stand on as far as the tube is run on
+        outermost = () if aside is None else joint.cut.reach(branch.outermost(aside, bore))[1]
+        met_all = met_all and bool(met.all()) and all(outermost)
         for length in (t + MARGIN, np.full(t.shape, -ahead - MARGIN)):
             rows.append(
                 np.asarray(branch.point)

@@ -28,7 +28,7 @@ define(
     "The shop has no bar of a section that pieces are cut from.",
     says="there is no bar of {section}{metal} to cut {names:list quoted}{more} from",
     cure="Add a [[stock]] with its length to the shop file or the job file, name a rack file (--rack), or say what "
-    "length can be bought (--bar 6m).",
+    "length can be bought (--bar LENGTH).",
 )
 define(
     "piece-too-long",
@@ -59,5 +59,5 @@ define(
     NOTE,
     "The shop file does not say how wide its saw cuts, so an ordinary kerf was taken.",
     says="the shop file does not say how wide its saw cuts; a kerf of {kerf:length} was taken",
-    cure="Write it under [saw] in the shop file: kerf = {kerf:length}.",
+    cure='Write it under [saw] in the shop file: kerf = "{kerf:typed}".',
 )

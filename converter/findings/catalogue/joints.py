@@ -13,12 +13,15 @@ define(
         "section": "its joints were not looked for, since no section is known for it",
         "no length": "its joints were not looked for, since the tube has no length",
         "overlap": "its joints were not looked for, since its bends overlap by {overlap:length}",
+        "folds": "its joints were not looked for, since a bend of {clr:length} is not above half the tube "
+        "({half:length})",
         "shape": "its joints were not looked for, since {why}",
     },
     cure={
         "section": "Name the section: as an option or in a job file.",
         "no length": _RIGHT_FIRST,
         "overlap": _RIGHT_FIRST,
+        "folds": _RIGHT_FIRST,
         "shape": _RIGHT_FIRST,
     },
 )
@@ -262,7 +265,11 @@ define(
     "Two tubes cross in one another's metal, and neither ends there.",
     says="it and {outer:bare} cross at {place:place}, at {angle:angle}: their metal overlaps by up to "
     "{overlap:length}, and neither ends there",
-    cure="Cut one of them in two where they cross, or move them apart.",
+    cure={
+        "": "Cut one of them in two where they cross, or move them apart.",
+        "split": "Cut one of them in two where they cross (`elbowroom split` with --run {inner:quoted} --at "
+        "{along:at}), or move them apart.",
+    },
 )
 clause("clash-places", " (and in {more} more {more:place/places})")
 clause("clash-unseen", " ({unseen} more {unseen:tube/tubes} as near {unseen:was/were} not looked at)")

@@ -38,6 +38,8 @@ define(
         "some shapes": "some shapes name no length unit (others name {others:list bare}) and were read as mm; "
         + _EVERY_LENGTH,
         "headings": "the heading {heading:quoted} names no unit: its numbers were read as {read_as}; " + _EVERY_LENGTH,
+        "headings, shop": "the heading {heading:quoted} names no unit: its numbers were read as {read_as}, the unit of "
+        "the shop file",
         "one heading": "the heading {heading:quoted} names no unit: its numbers were read as {read_as}, like the other "
         "headings'",
     },
@@ -56,6 +58,7 @@ define(
         "flag, option": "Check a length that is known.",
         "some shapes": _SAY_WHICH,
         "headings": _NAME_IN_HEADING,
+        "headings, shop": _NAME_IN_HEADING,
         "one heading": _NAME_IN_HEADING,
     },
 )
@@ -135,6 +138,8 @@ define(
     says="{arc} was drawn flat (with {drawn}) and meets no line; the line ends and its centre give radius "
     "{radius:length}, which was taken",
     cure="Check the radius; export the drawing with a writer that keeps arcs in space (STEP does).",
+    together="{count} arcs were drawn flat and meet no line; the line ends and their centres give radii of "
+    "{least:length} to {most:length}, which were taken",
 )
 define(
     "arc-suspect",

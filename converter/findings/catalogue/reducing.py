@@ -28,7 +28,9 @@ define(
         "({other_drawn}); the join tolerance is {join:small}, so they stay apart",
         "more": "{more:,} more places like these were found: check the unit of the drawing, or the join tolerance",
     },
-    cure={"": "Close the gap in the drawing, or raise the join tolerance."},
+    cure={"": "Close the gap in the drawing, or have gaps of that size closed: --join {gap:ample}."},
+    together="{count} pairs of ends nearly meet, {least:small} to {most:small} apart, so they stay apart: `table` with "
+    "--picture shows where",
 )
 define(
     "duplicate-removed",
@@ -132,15 +134,17 @@ define(
         "fitted alone {bends:it has/they have} {least:fine} to {most:fine}, and the drawing tells no more",
     },
 )
+clause("coil", " (a coil of {turns:.2f} turns, {radius:length} centerline radius, rising {rise:length} a turn)")
 _STRAYS = "the best single bend would stray {away:length} from it, the tolerance is {limit:fine}"
 define(
     "not-line-arc",
     ERROR,
     "A curve is not made of straights and arcs (ellipse, free form); no single bend follows it.",
     says={
-        "two": "this bend and bend {other_bend} stand for a curve that is not made of straights and arcs; " + _STRAYS,
-        "": "the bends from this one to bend {other_bend} stand for a curve that is not made of straights and arcs; "
+        "two": "this bend and bend {other_bend} stand for a curve that is not made of straights and arcs{coil}; "
         + _STRAYS,
+        "": "the bends from this one to bend {other_bend} stand for a curve that is not made of straights and "
+        "arcs{coil}; " + _STRAYS,
     },
     cure="Redraw it as straights and arcs of a radius the shop has, or have it rolled.",
 )
@@ -167,6 +171,13 @@ define(
         "scatter": "Draw it from points measured more closely, or say with --fit how far they may be off.",
         "mesh": "Look there for a dent, a swage or a part that touches the tube.",
     },
+)
+define(
+    "corners-joined",
+    NOTE,
+    "Sharp corners whose arcs leave no straight between them became one bend.",
+    says="{corners} sharp corners leave no straight between them at a radius of {clr:length}: they are one bend "
+    "of {angle:angle}",
 )
 define(
     "corner-filleted",

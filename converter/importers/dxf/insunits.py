@@ -88,7 +88,9 @@ def units_findings(units: FileUnits, option: str | None, extent: float) -> list[
     if option is not None:
         if units.stated is None or units.stated == units.read_as:
             return []
-        return [Finding("units-overridden", values={"stated": units.stated, "read_as": units.read_as})]
+        return [
+            Finding("units-overridden", values={"stated": unit_word(units.stated), "read_as": unit_word(units.read_as)})
+        ]
     if units.stated is not None:
         return []
     number = extent / units.factor

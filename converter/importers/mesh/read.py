@@ -289,7 +289,7 @@ def _unit_findings(loaded: LoadedMeshes, asked: str | None, extent: float) -> li
     if asked is not None:
         if loaded.unit is None or loaded.unit == asked:
             return []
-        return [Finding("units-overridden", values={"stated": loaded.unit, "read_as": asked})]
+        return [Finding("units-overridden", values={"stated": unit_word(loaded.unit), "read_as": unit_word(asked)})]
     if loaded.unit is not None:
         return []
     values = {"kind": loaded.kind, "extent": extent, "in_inches": extent * MM_PER["in"]}

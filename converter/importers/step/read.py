@@ -29,7 +29,7 @@ from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftSha
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.tolerances import DEFAULT
-from converter.units import MM_PER
+from converter.units import MM_PER, unit_word
 
 if TYPE_CHECKING:
     from converter.kernel.step.parts import Contents, FreeEdge, ShapeLabels, StepBody
@@ -193,7 +193,9 @@ def settle_units(session: HasUnits, asked: str | None, drawing: Drawing) -> floa
             file=session.name,
         )
     if ours != asked:
-        drawing.findings.append(Finding("units-overridden", values={"stated": ours or word, "read_as": asked}))
+        drawing.findings.append(
+            Finding("units-overridden", values={"stated": unit_word(ours or word), "read_as": unit_word(asked)})
+        )
     return MM_PER[asked] / factor
 
 

@@ -23,6 +23,7 @@ from converter.model.drawing import Drawing, Ignored, ReadyTable
 from converter.model.section import SHAPES, Section
 from converter.quoting import quoted, shortened
 from converter.tolerances import same_within
+from converter.units import unit_word
 
 if TYPE_CHECKING:
     from converter.importers.registry import ReadOptions
@@ -55,7 +56,7 @@ def read_table_csv(source: str | Source, options: ReadOptions) -> Drawing:
     """
     given = Source.of(source)
     sheet = with_headings(read_sheet(given, lambda cells: 100 * count_known_headings(cells) + len(cells)))
-    columns = Columns.of(sheet, options.units)
+    columns = Columns.of(sheet, options.units, options.shop_units)
     if "angle" not in columns and "x" in columns and "y" in columns:
         drawing = read_points(columns)
     else:
@@ -261,7 +262,7 @@ class _TubeRows:
             if shape and shape not in SHAPES:
                 from converter.shop.sections import parse_section
 
-                return parse_section(whole["section"][1].strip(), self.columns.forced_unit or "mm")
+                return parse_section(whole["section"][1].strip(), self.columns.read_as)
             od, wall = self.number(whole, "od"), self.number(whole, "wall")
             height, corner = self.number(whole, "height"), self.number(whole, "corner")
             if od is None:
@@ -340,15 +341,20 @@ def _settle_units(drawing: Drawing, columns: Columns) -> None:
     forced = columns.forced_unit
     if forced and named and named != [forced]:
         drawing.findings.append(
-            Finding("units-overridden", variant="headings", values={"stated": named, "read_as": forced})
+            Finding(
+                "units-overridden",
+                variant="headings",
+                values={"stated": list(map(unit_word, named)), "read_as": unit_word(forced)},
+            )
         )
     elif not forced and None in columns.units:
         blank = next(k for k in columns.by_key if KINDS[k] == LENGTH and columns.by_key[k][0].unit is None)
+        by_shop = not named and columns.shop_unit is not None
         drawing.findings.append(
             Finding(
                 "units-assumed",
-                variant="one heading" if named else "headings",
+                variant="one heading" if named else "headings, shop" if by_shop else "headings",
                 severity=NOTE if len(named) == 1 else "",
-                values={"heading": columns.heading(blank), "read_as": columns.usual_unit},
+                values={"heading": columns.heading(blank), "read_as": unit_word(columns.usual_unit)},
             )
         )

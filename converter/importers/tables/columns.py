@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from converter.errors import UnitsError
 from converter.importers.tables.cells import CellSheet
-from converter.units import unit_name
+from converter.units import UNIT_CHOICES, unit_name
 
 TEXT, NUMBER, ANGLE, LENGTH = "text", "number", "angle", "length"
 
@@ -132,16 +132,22 @@ class Columns:
         by_key: columns of each meaning, decimals before fractions.
         unknown: headings that mean nothing to us.
         forced_unit: the units option, or None.
+        shop_unit: the unit of the shop file, which counts where nothing names another; or None.
     """
 
     sheet: CellSheet
     by_key: Mapping[str, tuple[FileColumn, ...]]
     unknown: tuple[str, ...]
     forced_unit: str | None = None
+    shop_unit: str | None = None
 
     @classmethod
-    def of(cls, sheet: CellSheet, forced_unit: str | None = None) -> Columns:
+    def of(cls, sheet: CellSheet, forced_unit: str | None = None, shop_unit: str | None = None) -> Columns:
         """Read the first row of a sheet as headings.
+
+        Args:
+            sheet: the file.
+            forced_unit, shop_unit: as of the class.
 
         Raises:
             ReadError: two columns mean the same.
@@ -162,7 +168,8 @@ class Columns:
                 raise sheet.error(f"two columns give the {one.key}: keep one of them.", row, one.heading)
             same.append(one)
         by_key = {key: tuple(sorted(some, key=lambda c: c.fraction)) for key, some in found.items()}
-        return cls(sheet, by_key, tuple(unknown), unit_name(forced_unit) if forced_unit else None)
+        forced = unit_name(forced_unit) if forced_unit else None
+        return cls(sheet, by_key, tuple(unknown), forced, shop_unit if shop_unit in UNIT_CHOICES else None)
 
     def __contains__(self, key: str) -> bool:
         """Whether the file has a column of this meaning."""
@@ -178,13 +185,13 @@ class Columns:
     def read_as(self) -> str:
         """The unit that lengths are taken to be in, above all others."""
         named = [unit for unit in self.units if unit]
-        return self.forced_unit or (named[0] if named else "mm")
+        return self.forced_unit or (named[0] if named else self.usual_unit)
 
     @property
     def usual_unit(self) -> str:
-        """The unit of headings that name none: the one all others name, else mm."""
+        """The unit of headings that name none: the one all others name, else, where none does, the shop's; else mm."""
         named = [unit for unit in self.units if unit]
-        return named[0] if len(named) == 1 else "mm"
+        return named[0] if len(named) == 1 else "mm" if named else self.shop_unit or "mm"
 
     def heading(self, key: str) -> str:
         """How the file calls a column."""

@@ -86,6 +86,26 @@ class Branch:
         radii = self.radii(rad, bore)
         return ParallelLines(self, radii * np.cos(rad), radii * np.sin(rad))
 
+    def outermost(self, way: Vec, bore: bool = False) -> ParallelLines:
+        """The two lines of the outside, or of the bore, that lie furthest along a unit vector and against it.
+
+        Args:
+            way: unit vector square to the direction.
+            bore: of the bore; that of a bar is its axis.
+        """
+        outline = self.section.bore if bore else self.section.outer
+        if outline is None:
+            return self.axis()
+        height, width, corner = outline.halves
+        turn = self.turn_rad
+        c, s = dot(way, self.zero), dot(way, self.side)
+        # along the height direction and square to it, as of `outline_radii`
+        up, aside = c * np.cos(turn) - s * np.sin(turn), c * np.sin(turn) + s * np.cos(turn)
+        v = corner * up + np.copysign(height - corner, up)
+        w = corner * aside + np.copysign(width - corner, aside)
+        p, q = v * np.cos(turn) + w * np.sin(turn), w * np.cos(turn) - v * np.sin(turn)
+        return ParallelLines(self, np.array((p, -p)), np.array((q, -q)))
+
     def axis(self) -> ParallelLines:
         """The tube's axis as the only line."""
         return ParallelLines(self, np.zeros(1), np.zeros(1))

@@ -24,7 +24,7 @@ from converter.joints.cuts.flat import Flat, flats_under, plane_of
 from converter.joints.cuts.lines import Bound, Branch, NoCutError, ObstaclePart
 from converter.joints.cuts.many import LinesAtParts
 from converter.joints.cuts.round import RoundPrism
-from converter.joints.cuts.saddle import Cut, HalfSpace, angles, lengths_by_mate, mitre_plane, union
+from converter.joints.cuts.saddle import Cut, HalfSpace, angles, lengths_by_mate, mitre_plane, reach_of_many, union
 from converter.joints.cuts.square import RectPrism
 from converter.joints.finding.contacts import Contact, ends_past, find_contacts, footprint, frame_index
 from converter.joints.finding.crowds import crowd_findings
@@ -398,13 +398,27 @@ def _landed(one: _Landing, frame: Sequence[Body]) -> Joint:
         mate_axis=lead.axis,
         mate_point=lead.foot,
         mate_section=mate.section,
-        mate_straight=mate.legs[lead.leg].arc is None and len(cut.mates[0]) == 1,
+        mate_straight=_on_a_straight(branch, mate, lead, cut.mates[0], one.gap),
         ahead=lead.ahead,
         straight=plan.end.straight,
         gap=one.gap,
         corner_gap=one.corner_gap,
         between=one.between if on_flat else 0.0,
     )
+
+
+def _on_a_straight(branch: Branch, mate: Body, lead: Contact, parts: tuple[ObstaclePart, ...], gap: float) -> bool:
+    """Whether a straight of the mate makes the cut alone: bends and ends of the mate near by take nothing off."""
+    if mate.legs[lead.leg].arc is not None:
+        return False
+    if len(parts) == 1:
+        return True
+    alone = mate.parts(lead.leg, True, gap, (0.0, 0.0, 0.0))[0]
+    lines = branch.lines(angles(2.5))
+    (stops, met), (straight, all_met) = reach_of_many(
+        [(Cut(branch, (parts,)), lines), (Cut(branch, ((alone,),)), lines)]
+    )
+    return bool((met == all_met).all()) and float(np.abs(stops - straight).max()) < _LEAST_REMOVED
 
 
 def _lead(plan: EndPlan, contacts: dict[Key, list[Contact]]) -> tuple[Key, Contact]:

@@ -34,6 +34,8 @@ class Crossing:
         overlap: how deep one reaches into the other, mm.
         through: whether the inner one passes wholly within the outer one's outside.
         places: (place in the frame, leg) of the outer and of the inner tube.
+        along: where the inner tube is met on a straight of its own: mm from its end A along its centerline; None in a
+            bend, where it cannot be cut.
     """
 
     outer: str
@@ -44,6 +46,7 @@ class Crossing:
     overlap: float
     through: bool
     places: tuple[tuple[int, int], tuple[int, int]]
+    along: float | None = None
 
 
 def find_crossings(
@@ -154,7 +157,9 @@ def _crossing(
     overlap = min(a.size, b.size, a.half + b.half - offset)
     through = offset + inner.half <= outer.size / 2.0 - tol.join
     places = ((a.index, i), (b.index, j)) if outer is a else ((b.index, j), (a.index, i))
-    return Crossing(outer.name, inner.name, p if outer is a else q, offset, angle, overlap, through, places)
+    leg, length = (two, t) if outer is a else (one, s)
+    along = None if leg.arc is not None else leg.begin + length
+    return Crossing(outer.name, inner.name, p if outer is a else q, offset, angle, overlap, through, places, along)
 
 
 def _that_overlap(
@@ -208,5 +213,6 @@ def _crossing_finding(one: Crossing) -> Finding:
         limit=0.0,
         unit="mm",
         at=one.node,
-        values={"outer": one.outer, "overlap": one.overlap, **values},
+        cure="" if one.along is None else "split",
+        values={"outer": one.outer, "overlap": one.overlap, "inner": one.inner, "along": one.along or 0.0, **values},
     )

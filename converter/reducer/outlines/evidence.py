@@ -229,7 +229,11 @@ class _PlaneEvidence:
         others: list[OutlinedTube] = []
         for tube in outlined:
             (tubes if self._is_sure(tube) else others).append(tube)
-        tubes += self._landing(others, tubes)
+        landed = self._landing(others, tubes)
+        while landed:  # pickets stand on a rail that has landed itself
+            tubes += landed
+            others = [tube for tube in others if tube not in landed]
+            landed = self._landing(others, tubes)
         used = {i for tube in tubes for i in tube.members}
         if not used or sum(self.pieces[i].length for i in used) < _MOST * self.total:
             return None

@@ -201,10 +201,11 @@ def _outlined(pieces: Sequence[SheetPiece], candidates: Sequence[Pair]) -> list[
         for node in set(piece.nodes):
             at.setdefault(node, []).append(i)
     links, split = _links(pieces, candidates, at)
+    beside = _beside(candidates)
     readings = []
     for row, closed in _rows(len(candidates), links):
         reading = _reading(pieces, [(candidates[k], back) for k, back in row], closed, at, split)
-        if reading is not None:
+        if reading is not None and not (reading.bore and reading.closed_ends < 2 and _is_of_a_row(reading, beside)):
             readings.append(reading)
     readings.sort(key=_rank)
     used: set[int] = set()
@@ -214,6 +215,27 @@ def _outlined(pieces: Sequence[SheetPiece], candidates: Sequence[Pair]) -> list[
             used.update(reading.members)
             taken.append(reading)
     return sorted(taken, key=lambda tube: min(tube.sides))
+
+
+def _beside(candidates: Sequence[Pair]) -> dict[int, list[tuple[int, float]]]:
+    """What lies next to each piece with nothing between them, and how far, mm."""
+    found: dict[int, list[tuple[int, float]]] = {}
+    for pair in candidates:
+        if not pair.between:
+            found.setdefault(pair.first, []).append((pair.second, pair.width))
+            found.setdefault(pair.second, []).append((pair.first, pair.width))
+    return found
+
+
+def _is_of_a_row(tube: OutlinedTube, beside: Mapping[int, Sequence[tuple[int, float]]]) -> bool:
+    """Whether what passes for wall and bore are tubes in a row: pickets, the next one as far off as the last."""
+    clear = tube.width - 2.0 * tube.wall
+    within = {*tube.sides, *tube.bore}
+    return any(
+        other not in within and abs(apart - clear) <= 4.0 * DEFAULT.join
+        for side in tube.sides
+        for other, apart in beside.get(side, ())
+    )
 
 
 def _ends(pieces: Sequence[SheetPiece], pair: Pair, last: bool) -> tuple[int, int]:

@@ -160,7 +160,7 @@ def test_it_says_findings_with_their_cure_and_cautions(demo):
     text = Text(in_rounding(page, "mm")).text
     shown = page_of(job)
     for findings in (shown.drawings[0].findings, *(run.findings for run in shown.parts)):
-        for alike in grouped(findings):
+        for alike in grouped(findings, BOTH):
             for sentence in (message(alike, Display("mm")), alike[0].cure_in(Display("mm"))):
                 assert re.sub(r"\s+", " ", sentence) in text
     for caution in shown.cautions:

@@ -67,6 +67,20 @@ def test_a_solid_that_is_far_off_its_cuts_is_not_handed_out(monkeypatch):
     assert is_valid(solid)
 
 
+@pytest.mark.parametrize("theta", [90.0, 72.0, 45.0])
+@pytest.mark.parametrize("offset", [3e-4, 2e-3, 0.05])
+def test_equal_tubes_a_hair_off_have_no_whisker_left(offset, theta):
+    """What passes beside the mate by so little is cut level, too: the solid ends at the long point, or lengths grow."""
+    import cadquery as cq
+
+    [(tube, joints, solid)] = coped(tee(theta, RAIL, offset))
+    (joint,) = joints
+    out, end = np.array(joint.direction), np.array(joint.cut.branch.point)
+    ahead = [(np.array(v.toTuple()) - end) @ out for v in cq.Shape.cast(solid).Vertices()]
+    assert max(ahead) == pytest.approx(-joint.long_point, abs=1e-3)
+    agrees(tube, joints, solid)
+
+
 def test_on_a_bend():
     """Onto a torus, and onto a bend and the straight before it."""
     x, z = 900.0 - 150.0 * (1.0 - cos(radians(45.0))), 450.0 + 150.0 * sin(radians(45.0))

@@ -5,6 +5,7 @@ What an outline is made of comes in closed form (`helpers/outlines.py`); that it
 
 import math
 import time
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -246,7 +247,42 @@ def test_a_section_named_otherwise_stays_and_a_difference_is_told(tmp_path):
         choices = Settings(read=ReadOptions(from_outline=True), sections=(section,))
         job = open_job(str(tmp_path / "a.dxf"), choices)
         assert job.tubes[0].section.wall < 3.0
-        assert ("outline-differs" in {f.code for f in job.findings}) == differs
+        told = {f.code for f in job.findings}
+        assert ("outline-differs" in told) == differs and "outline-size" not in told
+    bare = open_job(str(tmp_path / "a.dxf"), Settings(read=ReadOptions(from_outline=True)))
+    assert "outline-size" in {f.code for f in bare.findings}
+
+
+@pytest.mark.parametrize("count", [2, 5, 8, 9])
+@pytest.mark.parametrize("closed", [True, False])
+def test_pickets_drawn_by_two_lines_each_are_pickets(tmp_path, count, closed):
+    """In a mitred frame whose lower rail and mid rail close their ends: 19 mm bars 97 mm apart, each a tube of its own.
+
+    Two of them, seen together, might pass for a tube of 135 mm with a wall of 19 mm, and did.
+    """
+    doc, space = new()
+    width, pitch = 38.0, 97.0 + 19.0
+    across = count * pitch + 97.0
+    rect(space, 0, 0, across + 2 * width, 1500)
+    rect(space, width, width, across, 1500 - 2 * width)
+    for x, y, dx, dy in ((0, 0, 1, 1), (across + 2 * width, 0, -1, 1)):
+        for yy, way in ((y, dy), (1500, -dy)):
+            space.add_line((x, yy), (x + dx * width, yy + way * width))
+    for y in (1000, 1000 + width):
+        space.add_line((width, y), (across + width, y))
+    for k in range(count):
+        x = width + 97.0 + k * pitch
+        if closed:
+            rect(space, x, width, 19.0, 1000 - width)
+        else:
+            space.add_line((x, width), (x, 1000))
+            space.add_line((x + 19.0, width), (x + 19.0, 1000))
+    doc.saveas(tmp_path / "gate.dxf")
+    job = open_job(str(tmp_path / "gate.dxf"), Settings(read=ReadOptions(from_outline=True)))
+    sizes = Counter(round(tube.section.od, 3) for tube in job.tubes)
+    assert sizes == {38.0: 5, 19.0: count} and all(not tube.section.kind.hollow for tube in job.tubes)
+    plain = open_job(str(tmp_path / "gate.dxf"), Settings())
+    assert any(f.code == "outline-suspect" and f.variant == "tubes" for f in plain.findings)
 
 
 def test_time_grows_with_the_number_of_curves():

@@ -185,7 +185,7 @@ def findings(flow: Flow, said: tuple[Finding, ...], display: Display, about: str
     """Everything said, the worst first, each with its cure."""
     if not said:
         return
-    groups = grouped(said)
+    groups = grouped(said, display)
     flow.heading(f"{about}: {len(groups)}")
     for alike in groups:
         flow.paragraph(message(alike, display), before=severity_word(alike[0]), indent=21.0)
