@@ -50,7 +50,14 @@ def as_bent(job: Job) -> Job:
         table = setups.get(tube.name)
         return tube if table is None else replace(tube, run=replace(tube.run, table=table, end_point=None))
 
-    made = ProgramTubes(
-        tuple(map(bent, job.tubes)), job.shop, job.job_file, (), job.sleeves, drawing.units, drawing.read_as
+    tubes = tuple(map(bent, job.tubes))
+    made = ProgramTubes(tubes, job.shop, job.job_file, (), job.sleeves, drawing.units, drawing.read_as)
+    bent_job = Job(job.source, job.settings, made)
+    # what is known stays so: straights lie where they were, and so do the cuts of their ends
+    bent_job.__dict__["copes"] = job.copes
+    others = tuple(new for new, old in zip(tubes, job.tubes, strict=True) if new is not old)
+    bodies = iter(Job(job.source, job.settings, replace(made, tubes=others)).bodies if others else ())
+    bent_job.__dict__["bodies"] = tuple(
+        body if new is old else next(bodies) for new, old, body in zip(tubes, job.tubes, job.bodies, strict=True)
     )
-    return Job(job.source, job.settings, made)
+    return bent_job

@@ -152,7 +152,7 @@ def test_labels_keep_clear_of_the_tube():
 
 
 def test_figures_stand_side_by_side_without_overlap(tmp_path):
-    doc = written(tmp_path, tube("a"), tube("b"), tube("rung", bends=()), tube("c", section=None))
+    doc = written(tmp_path, tube("a"), tube("b", tail=80.0), tube("rung", bends=()), tube("c", section=None))
     texts = list(doc.modelspace().query("TEXT"))
     titles = [t for t in texts if t.dxf.text.endswith("full size")]
     assert len(titles) == 9
