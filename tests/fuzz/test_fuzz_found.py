@@ -31,7 +31,7 @@ from converter.joints.cuts.wrap import tile, tile_count
 from converter.kernel.session import kernel_failure
 from converter.model import centerline
 from converter.model.bends import Bend
-from converter.reducer import tangent_row
+from converter.reducer.fitting import tangent_row
 from converter.shop.model import Stick
 from converter.shop.rack import load_rack, take
 from converter.shop.sections import parse_section

@@ -44,8 +44,8 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.reducer import reduce as reduce_module
 from converter.reducer import reduce_drawing
+from converter.reducer.adjusting.settle import settle
 from converter.reducer.pieces import Straight
-from converter.reducer.settle import settle
 from converter.shop.job_file import job_from_text
 from converter.shop.sections import parse_section, section_from_layer
 from converter.shop.toml import parse_toml

@@ -9,8 +9,8 @@ import pytest
 
 from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Spline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.chain import Chain, chain
-from converter.reducer.ends import curve_length, end_directions, is_straight
+from converter.reducer.chaining.chain import Chain, chain
+from converter.reducer.chaining.ends import curve_length, end_directions, is_straight
 from converter.tolerances import Tolerances
 from converter.units import Display
 

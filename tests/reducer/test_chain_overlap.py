@@ -9,8 +9,8 @@ import pytest
 
 from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Spline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.chain import chain
-from converter.reducer.ends import curve_length
+from converter.reducer.chaining.chain import chain
+from converter.reducer.chaining.ends import curve_length
 
 Z = (0.0, 0.0, 1.0)
 

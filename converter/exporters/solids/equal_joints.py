@@ -19,7 +19,7 @@ from converter.geometry.vectors import Vec, along, cross, distance, dot, sub
 from converter.joints.holes.hole import Hole
 from converter.joints.model import Joint
 from converter.model.bends import Placement
-from converter.reducer.refit import distances
+from converter.model.deviation import distances
 
 #: mm, and parts of a unit vector, within which two joints are equal: far below what is shown of how they fit.
 EQUAL = 1e-9

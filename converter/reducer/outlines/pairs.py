@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from converter.reducer.cluster import close_pairs, components
+from converter.geometry.clusters import close_pairs, components
 from converter.reducer.outlines.pieces import SheetPiece, bearing
 from converter.tolerances import DEFAULT
 

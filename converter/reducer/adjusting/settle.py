@@ -27,9 +27,9 @@ from converter.geometry.vectors import (
 )
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
-from converter.reducer.directions import DirectionChange, Element, arm_of, elements_of, end_of, start_of
+from converter.reducer.adjusting.directions import DirectionChange, Element, arm_of, elements_of, end_of, start_of
+from converter.reducer.adjusting.spread import least_squares
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through
-from converter.reducer.spread import least_squares
 from converter.tolerances import Tolerances, same_within
 
 

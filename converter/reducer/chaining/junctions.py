@@ -8,10 +8,10 @@ from math import radians, sin
 import numpy as np
 
 from converter.arrays import Array, Ints
-from converter.reducer.cluster import close_pairs
-from converter.reducer.edges import LINE, Edges
-from converter.reducer.ends import is_straight
-from converter.reducer.passing import passed
+from converter.geometry.clusters import close_pairs
+from converter.reducer.chaining.edges import LINE, Edges
+from converter.reducer.chaining.ends import is_straight
+from converter.reducer.chaining.passing import passed
 from converter.tolerances import Tolerances
 
 #: A run goes through a junction, or on to another layer, when its direction changes by at most this many

@@ -19,11 +19,11 @@ import numpy as np
 from converter.arrays import Ints
 from converter.findings import Finding
 from converter.model.drawing import DrawnCurve
-from converter.reducer import remarks
-from converter.reducer.dedupe import drop_duplicates
-from converter.reducer.edges import LINE, Edges, end_nodes, gather
-from converter.reducer.ends import curve_length
-from converter.reducer.junctions import Links, join_across_layers, join_within_layers
+from converter.reducer.chaining import remarks
+from converter.reducer.chaining.dedupe import drop_duplicates
+from converter.reducer.chaining.edges import LINE, Edges, end_nodes, gather
+from converter.reducer.chaining.ends import curve_length
+from converter.reducer.chaining.junctions import Links, join_across_layers, join_within_layers
 from converter.tolerances import DEFAULT, Tolerances
 
 

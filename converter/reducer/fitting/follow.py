@@ -19,15 +19,15 @@ from converter.geometry.circles import vec
 from converter.geometry.vectors import Vec, add, angle_between, any_normal, norm, sub, unit
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Segment
-from converter.reducer.directions import Element, bend_between
-from converter.reducer.fewest import PLACES, DividedPart
-from converter.reducer.linear import RowVertices, linearized, segments_of
-from converter.reducer.minimax import least_largest_step
+from converter.model.deviation import distances, feet
+from converter.reducer.adjusting.directions import Element, bend_between
+from converter.reducer.adjusting.linear import RowVertices, linearized, segments_of
+from converter.reducer.adjusting.minimax import least_largest_step
+from converter.reducer.adjusting.polish import Polished, polish
+from converter.reducer.adjusting.settle import assemble
+from converter.reducer.adjusting.spread import least_squares
+from converter.reducer.fitting.divisions import PLACES, DividedPart
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through, straight_through
-from converter.reducer.polish import Polished, polish
-from converter.reducer.refit import distances, feet
-from converter.reducer.settle import assemble
-from converter.reducer.spread import least_squares
 
 ROUNDS = 5  #: times that vertices change sides
 STEPS = 4  #: of least squares each time

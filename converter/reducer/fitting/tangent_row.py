@@ -21,11 +21,11 @@ import numpy as np
 
 from converter.arrays import Array, Flags
 from converter.geometry.circles import radius_uncertainty
-from converter.reducer.dense import corner_vertex, telling_vertices
-from converter.reducer.fewest import divisions, least_misses
-from converter.reducer.follow import TangentChain, flatten, follow, is_scattered, with_radii
+from converter.reducer.fitting.dense import corner_vertex, telling_vertices
+from converter.reducer.fitting.divisions import divisions, least_misses
+from converter.reducer.fitting.follow import TangentChain, flatten, follow, is_scattered, with_radii
+from converter.reducer.fitting.segment import turn_angles
 from converter.reducer.limits import MOST_PIECES, MOST_TURN_TANGENT
-from converter.reducer.segment import turn_angles
 
 ATTEMPTS = 14  #: divisions that are tried
 NEARLY = 2.0  #: times the tolerance: what linear programs may bring within it

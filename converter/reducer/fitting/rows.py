@@ -29,13 +29,13 @@ from converter.geometry.vectors import (
 )
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.dense import telling_vertices
-from converter.reducer.follow import TangentChain
+from converter.reducer.fitting.dense import telling_vertices
+from converter.reducer.fitting.follow import TangentChain
+from converter.reducer.fitting.segment import WIDEST, Span, fewest_arcs, split, turn_angles
+from converter.reducer.fitting.tangent_row import tangent_rows
 from converter.reducer.limits import LADDER_EXACT, MOST_PIECES
 from converter.reducer.pieces import Bow, Piece, Straight, bow_through, exact_bows, straight_through
 from converter.reducer.sample import ellipse_as_arc, sample_ellipse, sample_spline
-from converter.reducer.segment import WIDEST, Span, fewest_arcs, split, turn_angles
-from converter.reducer.tangent_row import tangent_rows
 from converter.tolerances import Tolerances
 
 SAME_CHORD = 1.2  #: times an arc's longest chord and sharpest turn that a chord left beside it may have

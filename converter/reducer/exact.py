@@ -20,7 +20,7 @@ from converter.geometry.circles import crossed, within_half_turns
 from converter.geometry.vectors import Vec, any_normal
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line
-from converter.reducer.chain import Chain
+from converter.reducer.chaining.chain import Chain
 from converter.reducer.limits import CLEAR_TURN, MOST_TURN_TANGENT
 from converter.tolerances import Tolerances
 

@@ -10,8 +10,8 @@ import numpy as np
 
 from converter.arrays import Array, Index
 from converter.geometry.circles import crossed
-from converter.reducer.fewest import stretch_misses
-from converter.reducer.segment import turn_angles
+from converter.reducer.fitting.divisions import stretch_misses
+from converter.reducer.fitting.segment import turn_angles
 
 CLOSE = 20.0  #: times the fit tolerance: chords of which noise may turn so far that it looks like corners
 FEWEST = 60  #: vertices at such chords that tell noise

@@ -9,9 +9,9 @@ import numpy as np
 
 from converter.arrays import Array
 from converter.geometry.vectors import Vec, add, any_normal
-from converter.reducer.directions import Element, arm_of, end_of, start_of
+from converter.reducer.adjusting.directions import Element, arm_of, end_of, start_of
+from converter.reducer.adjusting.walk import WalkStep, solve_walk
 from converter.reducer.pieces import Bow, Piece
-from converter.reducer.walk import WalkStep, solve_walk
 
 PROOFS = 16  #: vertices of a bow that are looked at
 

@@ -13,7 +13,7 @@ from dataclasses import replace
 from converter.findings import Finding
 from converter.model.bends import Bend
 from converter.model.run import Run
-from converter.reducer.chain import Chain
+from converter.reducer.chaining.chain import Chain
 from converter.tolerances import DEFAULT, Tolerances
 
 #: Times the fit tolerance that are tried: 0.2 and 0.8 mm where it is the usual one. What the wider does not make a tube

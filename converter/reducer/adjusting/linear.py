@@ -19,7 +19,7 @@ from converter.geometry.vectors import Vec, add, along, cross, dot, norm, rotate
 from converter.limits import GREATEST_RADIUS
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
-from converter.reducer.walk import WalkStep
+from converter.reducer.adjusting.walk import WalkStep
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,8 +16,8 @@ import numpy as np
 from converter.arrays import Array
 from converter.geometry.vectors import Vec
 from converter.model.bends import BendTable, Placement
-from converter.reducer.linear import RowVertices, linearized
-from converter.reducer.walk import WalkSolution, solve_walk
+from converter.reducer.adjusting.linear import RowVertices, linearized
+from converter.reducer.adjusting.walk import WalkSolution, solve_walk
 
 STEPS = 12
 MOST_VERTICES = 60  #: per piece; more say the same again

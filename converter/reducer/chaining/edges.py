@@ -15,11 +15,11 @@ from typing import cast
 import numpy as np
 
 from converter.arrays import Array, Ints
+from converter.geometry.clusters import close_pairs, components, same_points
 from converter.geometry.vectors import Vec
 from converter.model.curve import Arc, Curve, Line
 from converter.model.drawing import DrawnCurve
-from converter.reducer.cluster import close_pairs, components, same_points
-from converter.reducer.ends import curve_length, end_directions
+from converter.reducer.chaining.ends import curve_length, end_directions
 from converter.tolerances import Tolerances
 
 _CURVE, _SHEET = attrgetter("curve"), attrgetter("layer", "group")

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from converter.arrays import Array, Ints
 from converter.model.curve import Arc, Line, Path, Polyline
-from converter.reducer.edges import ARC, LINE, Edges, vectors
+from converter.reducer.chaining.edges import ARC, LINE, Edges, vectors
 
 #: Pairs of a point and a curve's box that are compared at a time.
 _AT_ONCE = 2_000_000

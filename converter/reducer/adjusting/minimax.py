@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from converter.arrays import Array
-from converter.reducer.linear import LinearTube, RowVertices
+from converter.reducer.adjusting.linear import LinearTube, RowVertices
 
 STATES = 6  #: of the walk
 LENGTHWISE = 0.02  #: of the largest distance: what an end may be off lengthwise

@@ -6,13 +6,13 @@ import numpy as np
 
 from converter.arrays import Ints
 from converter.findings import Clause, Finding
+from converter.geometry.clusters import close_pairs
 from converter.geometry.vectors import Vec, add, scale
 from converter.model.drawing import DrawnCurve
-from converter.reducer.cluster import close_pairs
-from converter.reducer.edges import Edges
-from converter.reducer.ends import curve_length, middle
-from converter.reducer.junctions import Links
-from converter.reducer.overlap import Verdict
+from converter.reducer.chaining.edges import Edges
+from converter.reducer.chaining.ends import curve_length, middle
+from converter.reducer.chaining.junctions import Links
+from converter.reducer.chaining.overlap import Verdict
 from converter.tolerances import Tolerances
 
 #: Healed gaps below this (mm) are the decimals of the file: recorded in the chain, not worth a sentence.

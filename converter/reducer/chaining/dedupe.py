@@ -16,14 +16,14 @@ import numpy as np
 
 from converter.arrays import Array, Flags, Ints
 from converter.findings import Finding
+from converter.geometry.clusters import keep_shared, split_at_gaps
 from converter.model.curve import Arc, Curve, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.carriers import Straights, angle_on, overlapping_arcs, overlapping_straights
-from converter.reducer.cluster import keep_shared, split_at_gaps
-from converter.reducer.edges import ARC, LINE, OTHER, Edges
-from converter.reducer.ends import curve_length, is_straight, sample
-from converter.reducer.overlap import Attached, Member, Verdict, resolve
-from converter.reducer.remarks import overlap_findings
+from converter.reducer.chaining.carriers import Straights, angle_on, overlapping_arcs, overlapping_straights
+from converter.reducer.chaining.edges import ARC, LINE, OTHER, Edges
+from converter.reducer.chaining.ends import curve_length, is_straight, sample
+from converter.reducer.chaining.overlap import Attached, Member, Verdict, resolve
+from converter.reducer.chaining.remarks import overlap_findings
 from converter.tolerances import Tolerances
 
 #: A polyline of more corners than this is not searched for segments that cover straights ...
