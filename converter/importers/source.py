@@ -10,8 +10,14 @@ from io import BytesIO
 from pathlib import Path
 from typing import BinaryIO
 
-from converter.disk.reading import complete_folder_of, open_to_read, standard_input
-from converter.disk.regular import HEAD, check_regular, read_standard_input
+from converter.disk.reading import (
+    HEAD,
+    check_regular,
+    complete_folder_of,
+    open_to_read,
+    read_standard_input,
+    standard_input,
+)
 from converter.errors import ReadError, TooLargeError
 from converter.limits import FILE_BYTES, size_text
 from converter.quoting import LONGEST_PATH, quoted, shortened

@@ -16,7 +16,7 @@ from converter.job.left_out import leaves_out, left_out_findings, no_runs_senten
 from converter.job.shown import Shown
 from converter.model.drawing import Drawing
 from converter.model.run import Run, Tube
-from converter.pause import paused_gc
+from converter.processes.memory import paused_gc
 from converter.quoting import shortened
 from converter.settings import Settings
 from converter.shop.sections import sections_of

@@ -18,7 +18,6 @@ from places import FIXTURES
 from step_tools import build as build_step
 from step_tools import hook as step_hook
 
-from converter import allowance
 from converter.errors import GeometryError, ReadError
 from converter.exporters.pdf import tiling
 from converter.importers.dxf.layers import decoded
@@ -31,6 +30,7 @@ from converter.joints.cuts.wrap import tile, tile_count
 from converter.kernel.session import kernel_failure
 from converter.model import centerline
 from converter.model.bends import Bend
+from converter.processes import allowance
 from converter.reducer.fitting import tangent_row
 from converter.shop.model import Stick
 from converter.shop.rack import load_rack, take

@@ -114,8 +114,7 @@ def _load(path: str) -> Shop:
     from converter.shop.toml import decoded
 
     if path == "-":
-        from converter.disk.reading import standard_input
-        from converter.disk.regular import read_standard_input
+        from converter.disk.reading import read_standard_input, standard_input
         from converter.limits import TOML_BYTES
 
         data = read_standard_input(standard_input(), lambda _: TOML_BYTES)

@@ -23,7 +23,7 @@ from converter.model.bends import Placement
 from converter.model.metal import TubeMetal
 from converter.model.run import Run
 from converter.model.section import Section
-from converter.processes import numbered
+from converter.processes.parallel import numbered
 from converter.progress import steps
 
 #: mm of the file's unit of length.
@@ -79,7 +79,7 @@ def write_drawn(
         unit: 'mm' or 'in'.
         title: name of the file's assembly and of the file in its header.
         assembly: put the products into one assembly; else there is one item.
-        least: from so many items on several processes work on it, where they may (`converter.processes`).
+        least: from so many items on several processes work on it, where they may (`converter.processes.parallel`).
 
     Raises:
         WriteError: there is nothing to write.

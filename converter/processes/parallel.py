@@ -17,8 +17,8 @@ from contextlib import suppress
 from functools import partial
 from typing import Any, NoReturn, TypeVar
 
-from converter.ends import WorkerTask, why_ended
 from converter.errors import ElbowroomError
+from converter.processes.failures import WorkerTask, why_ended
 
 T = TypeVar("T")
 S = TypeVar("S")

@@ -9,10 +9,10 @@ from time import monotonic
 from types import FrameType
 from typing import NoReturn
 
-from converter import allowance
-from converter.allowance import TimeLimitReached
-from converter.ends import WorkerTask, used_memory
 from converter.errors import ElbowroomError
+from converter.processes import allowance
+from converter.processes.allowance import TimeLimitReached
+from converter.processes.failures import WorkerTask, used_memory
 from converter.progress import watch_files
 
 #: Seconds in which a second signal to stop is the same one, handed on, or impatience with a clean-up that is under way.

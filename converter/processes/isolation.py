@@ -27,7 +27,7 @@ def isolated_python(code: str) -> list[str]:
     Python's tells it what to do. Where this interpreter keeps no bytecode (``-B``), it keeps none either.
     """
     here = Path.cwd()
-    package = Path(__file__).resolve().parent
+    package = Path(__file__).resolve().parents[1]
     places = []
     for name in _NEEDED:
         spec = getattr(sys.modules.get(name), "__spec__", None) or find_spec(name)
