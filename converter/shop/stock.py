@@ -6,8 +6,7 @@ from collections.abc import Sequence
 
 from converter.model.section import Section
 from converter.shop.metals import same_metal
-from converter.shop.model import Metal, Shop, Stick
-from converter.shop.rates import SAME_STOCK, Price
+from converter.shop.model import SAME_STOCK, Metal, Price, Shop, Stick
 
 
 def goes_with(bar: Stick, section: Section, metal: str | None, own: Sequence[Metal]) -> bool:

@@ -26,8 +26,7 @@ from converter.bending.setup.setup import set_up
 from converter.model.bends import Bend, BendTable
 from converter.model.section import Section
 from converter.shop.load import demo_shop
-from converter.shop.model import Machine, Shop
-from converter.shop.room import Box
+from converter.shop.model import Box, Machine, Shop
 
 SECTION = Section("round", 44.45, 3.048)
 STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))

@@ -13,8 +13,7 @@ from converter.bending.room.order import ALIKE, MARGIN
 from converter.bending.room.sweep import TOLERANCE
 from converter.model.bends import Bend, BendTable
 from converter.model.section import Section
-from converter.shop.model import Machine
-from converter.shop.room import Box
+from converter.shop.model import Box, Machine
 
 TUBE = Section("round", 44.45, 3.0)
 STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))

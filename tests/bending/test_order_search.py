@@ -29,8 +29,7 @@ from converter.model.bends import BendTable, Placement
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop
-from converter.shop.model import Machine
-from converter.shop.room import Box
+from converter.shop.model import Box, Machine
 
 SECTIONS = (Section("round", 44.45, 3.0), Section("rectangular", 38.1, 2.0, height=25.4))
 STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))

@@ -33,8 +33,7 @@ from converter.model.curve import Arc
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop
-from converter.shop.model import Die, Machine, Shop
-from converter.shop.room import Box
+from converter.shop.model import Box, Die, Machine, Shop
 from converter.tolerances import PAST_LENGTH
 
 SECTIONS = (Section("round", 44.45, 3.0), Section("square", 38.1, 2.0))

@@ -59,7 +59,7 @@ def check(path: str, console: Console) -> int:
         console.json(shop_document(loaded, path))
     else:
         console.result(f"{path} is sound: {summary(loaded)}.")
-    from converter.shop.sound import doubts
+    from converter.shop.consistency import doubts
 
     for finding in doubts(loaded):
         console.say(f"Warning: {finding.message} {finding.cure_in()}")
