@@ -18,7 +18,7 @@ from sheet_tools import job_of, shop
 from converter.errors import ElbowroomError, GeometryError
 from converter.exporters.sheet.content import job_sheet
 from converter.exporters.sheet.html import html_text
-from converter.exporters.solids.drawn import DrawnSolid, write_drawn
+from converter.exporters.solids.step_text import DrawnSolid, write_drawn
 from converter.kernel.step.write import StepItem
 from converter.model.metal import metal
 from converter.processes import parallel

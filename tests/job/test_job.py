@@ -79,7 +79,7 @@ def test_every_answer_is_worked_out_once_for_all_formats(frame, tmp_path, monkey
     import converter.bending.setup.setup as bending
     import converter.exporters.pictures.files as pictures
     import converter.exporters.pictures.run.sketch as sketches
-    import converter.exporters.solids.coped_bodies as coped
+    import converter.exporters.solids.coped.bodies as coped
     import converter.joints.cope as joints
     import converter.model.metal as bodies
 

@@ -13,8 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from converter.arrays import Array
-from converter.exporters.solids.bodies import TubeBody
-from converter.exporters.solids.copies import Copy
+from converter.exporters.solids.bodies import Copy, TubeBody
 from converter.geometry.vectors import Vec, along, cross, distance, dot, sub
 from converter.joints.holes.hole import Hole
 from converter.joints.model import Joint

@@ -10,9 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from converter.exporters.solids.bodies import TubeBody, all_bodies
-from converter.exporters.solids.coped import coped_solid, joints_of, tool_of
-from converter.exporters.solids.copies import Copy, copies
+from converter.exporters.solids.bodies import Copy, TubeBody, all_bodies, copies
+from converter.exporters.solids.coped.ends import coped_solid, joints_of, tool_of
 from converter.job import Job, once_per_job
 from converter.joints.alike.find import forms_of
 from converter.joints.holes.hole import Hole

@@ -16,8 +16,8 @@ import numpy as np
 
 from converter.arrays import Array
 from converter.errors import GeometryError
-from converter.exporters.solids.coped_bend import hides, seen_aside, strips
-from converter.exporters.solids.end_parts import MetalPart, met_by_end, metal_parts
+from converter.exporters.solids.coped.behind_bends import hides, seen_aside, strips
+from converter.exporters.solids.coped.own_ends import MetalPart, met_by_end, metal_parts
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, scale, sub, unit
 from converter.joints.cuts.lines import ObstaclePart, ParallelLines
 from converter.joints.cuts.round import RoundPrism

@@ -15,11 +15,11 @@ import numpy as np
 from converter.arrays import Array, Flags
 from converter.exporters.paper.cope_words import copes_of
 from converter.exporters.solids.bodies import TubeBody, bodies
-from converter.exporters.solids.coped import MARGIN, cut_points, joints_of, own_end, run_on, wall_points
-from converter.exporters.solids.coped_bodies import coped_bodies, coped_copies
-from converter.exporters.solids.equal_joints import JointLook, joint_look
-from converter.exporters.solids.least_gap import nearest_point
-from converter.exporters.solids.off_metal import off_metal
+from converter.exporters.solids.coped.bodies import coped_bodies, coped_copies
+from converter.exporters.solids.coped.ends import MARGIN, cut_points, joints_of, own_end, run_on, wall_points
+from converter.exporters.solids.fit_up.equal_joints import JointLook, joint_look
+from converter.exporters.solids.fit_up.least_gap import nearest_point
+from converter.exporters.solids.fit_up.off_metal import off_metal
 from converter.geometry.vectors import Vec
 from converter.joints.bodies import bodies as frame_bodies
 from converter.joints.model import Joint

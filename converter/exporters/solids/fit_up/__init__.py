@@ -1,0 +1,1 @@
+"""How the cut ends of a job fit, measured on the coped solids."""
