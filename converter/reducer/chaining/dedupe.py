@@ -9,7 +9,9 @@ layer that was drawn on first.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from math import inf
 from typing import cast
 
 import numpy as np
@@ -17,6 +19,7 @@ import numpy as np
 from converter.arrays import Array, Flags, Ints
 from converter.findings import Finding
 from converter.geometry.clusters import keep_shared, split_at_gaps
+from converter.geometry.vectors import Vec
 from converter.model.curve import Arc, Curve, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
 from converter.reducer.chaining.carriers import Straights, angle_on, overlapping_arcs, overlapping_straights
@@ -48,7 +51,7 @@ def drop_duplicates(
     """
     verdict = Verdict()
     _twins(edges, node, tol, verdict)
-    _circles_and_lines(edges, node, tol, verdict)
+    _overlaps(edges, node, tol, verdict)
     if not verdict.lost and not verdict.left_alone:
         return None
     left = [(i, i, edges.drawn[i]) for i in range(len(edges.curves)) if i not in verdict.dropped]
@@ -196,35 +199,18 @@ def _by_length(points: Array, count: int = 257) -> Array:
 # --- overlaps on one carrier -------------------------------------------------------------------
 
 
-def _circles_and_lines(edges: Edges, node: Ints, tol: Tolerances, verdict: Verdict) -> None:
+def _overlaps(edges: Edges, node: Ints, tol: Tolerances, verdict: Verdict) -> None:
+    """Straights that lie on one line first, then arcs that lie on one circle."""
     alive = np.ones(len(edges.curves), dtype=bool)
     alive[list(verdict.dropped)] = False
     lines = np.flatnonzero(alive & (edges.kind == LINE))
     owners = np.flatnonzero(alive & (edges.kind == ARC)).tolist()
-    arcs = [cast(Arc, edges.curves[i]) for i in owners]
-    corners, round_parts = _fixed_parts(edges, alive) if lines.size or arcs else ([], [])
-    attached: Attached | None = None
-    owner, start, end = lines, edges.points[2 * lines], edges.points[2 * lines + 1]
-    if corners and lines.size:
-        owner = np.concatenate((owner, np.repeat([i for i, _ in corners], [len(p) - 1 for _, p in corners])))
-        start = np.concatenate((start, *(p[:-1] - edges.origin for _, p in corners)))
-        end = np.concatenate((end, *(p[1:] - edges.origin for _, p in corners)))
-    straights = overlapping_straights(Straights(start, end), tol.join)
-    for group in (part for rows in straights for part in _by_group(edges, rows, owner[rows].tolist())):
-        if min(group) >= lines.size:
-            continue
-        attached = attached or _attached(edges, node, verdict)
-        _resolve_line(edges, node, owner, lines.size, start, end, group, attached, tol, verdict)
-    free = len(arcs)
-    owners += [i for i, _ in round_parts]
-    arcs += [arc for _, arc in round_parts]
-    circles = overlapping_arcs(arcs, tol.join)
-    for group in (part for rows in circles for part in _by_group(edges, rows, [owners[k] for k in rows])):
-        if min(group) >= free:
-            continue
-        attached = attached or _attached(edges, node, verdict)
-        members = [(owners[k], arcs[k], k >= free) for k in group]
-        _resolve_circle(edges, node, members, attached, tol, verdict)
+    corners, round_parts = _fixed_parts(edges, alive) if lines.size or owners else ([], [])
+    search = _OverlapSearch(edges, node, tol, verdict)
+    search.resolve_lines(lines, corners)
+    arcs = [cast(Arc, edges.curves[i]) for i in owners] + [arc for _, arc in round_parts]
+    fixed = [False] * len(owners) + [True] * len(round_parts)
+    search.resolve_circles(owners + [i for i, _ in round_parts], arcs, fixed)
 
 
 def _fixed_parts(edges: Edges, alive: Flags) -> tuple[list[tuple[int, Array]], list[tuple[int, Arc]]]:
@@ -245,80 +231,107 @@ def _fixed_parts(edges: Edges, alive: Flags) -> tuple[list[tuple[int, Array]], l
     return straights, arcs
 
 
-def _resolve_line(
-    edges: Edges,
-    node: Ints,
-    owner: Ints,
-    free: int,
-    start: Array,
-    end: Array,
-    group: list[int],
-    attached: Attached,
-    tol: Tolerances,
-    verdict: Verdict,
-) -> None:
-    rows = np.array(group)
-    steps = end[rows] - start[rows]
-    longest = int((steps * steps).sum(axis=1).argmax())
-    origin, d = start[rows[longest]], steps[longest] / np.linalg.norm(steps[longest])
-    a, b = ((start[rows] - origin) @ d).tolist(), ((end[rows] - origin) @ d).tolist()
-    members = []
-    points: dict[float, tuple[float, float, float]] = {}
-    forward: dict[int, bool] = {}
-    for k, row in enumerate(group):
-        edge = int(owner[row])
-        layer = int(edges.layer[edge])
-        ahead = a[k] < b[k]
-        low, high = (a[k], b[k]) if ahead else (b[k], a[k])
-        if row >= free:
-            members.append(Member(edge, layer, low, high, fixed=True))
-            continue
-        first, last = (2 * edge, 2 * edge + 1) if ahead else (2 * edge + 1, 2 * edge)
-        members.append(Member(edge, layer, low, high, int(node[first]), int(node[last])))
-        points.setdefault(low, edges.place(first))
-        points.setdefault(high, edges.place(last))
-        forward[edge] = ahead
+@dataclass(slots=True)
+class _OverlapSearch:
+    """Looks for overlaps among the curves that no twin has dropped.
 
-    def cut(member: Member, low: float, high: float) -> Curve:
-        p, q = points[low], points[high]
-        return Line(p, q) if forward[member.edge] else Line(q, p)
+    Attributes:
+        edges, node, tol: as `drop_duplicates` has them.
+        verdict: what becomes of them.
+    """
 
-    resolve(members, attached, tol.join, cut, verdict)
+    edges: Edges
+    node: Ints
+    tol: Tolerances
+    verdict: Verdict
+    _attached: Attached | None = None  # as the twins left it
 
+    def resolve_lines(self, lines: Ints, corners: list[tuple[int, Array]]) -> None:
+        """Settle straights that overlap on one line.
 
-def _resolve_circle(
-    edges: Edges,
-    node: Ints,
-    group: list[tuple[int, Arc, bool]],
-    attached: Attached,
-    tol: Tolerances,
-    verdict: Verdict,
-) -> None:
-    lead = max((arc for _, arc, _ in group), key=lambda arc: arc.angle)
-    per_degree = lead.length / lead.angle
-    spans = []
-    for _, arc, _ in group:
-        ahead = float(np.dot(arc.normal, lead.normal)) > 0.0
-        spans.append((angle_on(lead, arc.start if ahead else arc.end), arc.angle, ahead))
-    seam = _seam(spans, tol.join / per_degree)
-    members = []
-    ahead_of: dict[int, bool] = {}
-    for (edge, arc, fixed), (begin, angle, ahead) in zip(group, spans, strict=True):
-        low = 0.0 if arc.angle == 360.0 else ((begin - seam + 1e-6) % 360.0 - 1e-6) * per_degree
-        low_end, high_end = (2 * edge, 2 * edge + 1) if ahead else (2 * edge + 1, 2 * edge)
-        nodes = (-1, -1) if fixed else (int(node[low_end]), int(node[high_end]))
-        members.append(Member(edge, int(edges.layer[edge]), low, low + angle * per_degree, *nodes, fixed=fixed))
-        ahead_of[edge] = ahead
-    arcs = {edge: arc for edge, arc, fixed in group if not fixed}
+        Args:
+            lines: edges that are straights.
+            corners: straights within polylines and paths, which stay as they are: the edge, and its corners.
+        """
+        edges = self.edges
+        owner, start, end = lines, edges.points[2 * lines], edges.points[2 * lines + 1]
+        if corners and lines.size:
+            owner = np.concatenate((owner, np.repeat([i for i, _ in corners], [len(p) - 1 for _, p in corners])))
+            start = np.concatenate((start, *(p[:-1] - edges.origin for _, p in corners)))
+            end = np.concatenate((end, *(p[1:] - edges.origin for _, p in corners)))
+        groups = overlapping_straights(Straights(start, end), self.tol.join)
+        for group in (part for rows in groups for part in _by_group(edges, rows, owner[rows].tolist())):
+            if min(group) < lines.size:
+                fixed = [row >= lines.size for row in group]
+                self._resolve_line(owner[group].tolist(), fixed, start[group], end[group])
 
-    def cut(member: Member, low: float, high: float) -> Curve:
-        arc = arcs[member.edge]
-        angle = min((high - low) / per_degree, 360.0)
-        if ahead_of[member.edge]:
-            return Arc.swept(arc.center, arc.normal, arc.point((low - member.low) / per_degree), angle)
-        return Arc.swept(arc.center, arc.normal, arc.point((member.high - high) / per_degree), angle)
+    def resolve_circles(self, owners: list[int], arcs: list[Arc], fixed: list[bool]) -> None:
+        """Settle arcs that overlap on one circle: of these edges; those within polylines and paths are fixed."""
+        groups = overlapping_arcs(arcs, self.tol.join)
+        for group in (part for rows in groups for part in _by_group(self.edges, rows, [owners[k] for k in rows])):
+            if not all(fixed[k] for k in group):
+                self._resolve_circle([(owners[k], arcs[k], fixed[k]) for k in group])
 
-    resolve(members, attached, tol.join, cut, verdict, turn=360.0 * per_degree)
+    def _resolve(self, members: list[Member], cut: Callable[[Member, float, float], Curve], turn: float = inf) -> None:
+        self._attached = self._attached or _attached(self.edges, self.node, self.verdict)
+        resolve(members, self._attached, self.tol.join, cut, self.verdict, turn=turn)
+
+    def _resolve_line(self, owners: list[int], fixed: list[bool], start: Array, end: Array) -> None:
+        edges = self.edges
+        steps = end - start
+        longest = int((steps * steps).sum(axis=1).argmax())
+        origin, d = start[longest], steps[longest] / np.linalg.norm(steps[longest])
+        a, b = ((start - origin) @ d).tolist(), ((end - origin) @ d).tolist()
+        members = []
+        points: dict[float, Vec] = {}
+        forward: dict[int, bool] = {}
+        for k, edge in enumerate(owners):
+            layer = int(edges.layer[edge])
+            ahead = a[k] < b[k]
+            low, high = (a[k], b[k]) if ahead else (b[k], a[k])
+            if fixed[k]:
+                members.append(Member(edge, layer, low, high, fixed=True))
+                continue
+            first, last = (2 * edge, 2 * edge + 1) if ahead else (2 * edge + 1, 2 * edge)
+            members.append(Member(edge, layer, low, high, int(self.node[first]), int(self.node[last])))
+            points.setdefault(low, edges.place(first))
+            points.setdefault(high, edges.place(last))
+            forward[edge] = ahead
+
+        def cut(member: Member, low: float, high: float) -> Curve:
+            p, q = points[low], points[high]
+            return Line(p, q) if forward[member.edge] else Line(q, p)
+
+        self._resolve(members, cut)
+
+    def _resolve_circle(self, group: list[tuple[int, Arc, bool]]) -> None:
+        lead = max((arc for _, arc, _ in group), key=lambda arc: arc.angle)
+        per_degree = lead.length / lead.angle
+        spans = []
+        for _, arc, _ in group:
+            ahead = float(np.dot(arc.normal, lead.normal)) > 0.0
+            spans.append((angle_on(lead, arc.start if ahead else arc.end), arc.angle, ahead))
+        seam = _seam(spans, self.tol.join / per_degree)
+        members = []
+        ahead_of: dict[int, bool] = {}
+        for (edge, arc, fixed), (begin, angle, ahead) in zip(group, spans, strict=True):
+            low = 0.0 if arc.angle == 360.0 else ((begin - seam + 1e-6) % 360.0 - 1e-6) * per_degree
+            low_end, high_end = (2 * edge, 2 * edge + 1) if ahead else (2 * edge + 1, 2 * edge)
+            nodes = (-1, -1) if fixed else (int(self.node[low_end]), int(self.node[high_end]))
+            members.append(
+                Member(edge, int(self.edges.layer[edge]), low, low + angle * per_degree, *nodes, fixed=fixed)
+            )
+            ahead_of[edge] = ahead
+        arcs = {edge: arc for edge, arc, fixed in group if not fixed}
+
+        def cut(member: Member, low: float, high: float) -> Curve:
+            arc = arcs[member.edge]
+            angle = min((high - low) / per_degree, 360.0)
+            if ahead_of[member.edge]:
+                return Arc.swept(arc.center, arc.normal, arc.point((low - member.low) / per_degree), angle)
+            return Arc.swept(arc.center, arc.normal, arc.point((member.high - high) / per_degree), angle)
+
+        self._resolve(members, cut, 360.0 * per_degree)
 
 
 def _seam(spans: list[tuple[float, float, bool]], slack: float) -> float:
