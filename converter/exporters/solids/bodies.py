@@ -15,8 +15,6 @@ from typing import TYPE_CHECKING, Any
 
 from converter.errors import GeometryError, WriteError
 from converter.job import Job
-from converter.joints.alike.exact import ExactForm
-from converter.joints.alike.form import Form
 from converter.model.bends import Placement
 from converter.model.metal import TubeMetal, metal
 from converter.model.part import Part
@@ -25,6 +23,8 @@ from converter.model.section import Section
 from converter.progress import steps
 
 if TYPE_CHECKING:
+    from converter.joints.alike.exact import ExactForm
+    from converter.joints.alike.form import Form
     from converter.kernel.step.write import StepItem
 
 Color = tuple[float, float, float]
@@ -166,6 +166,7 @@ def copies(parts: Sequence[Part], found: Sequence[TubeBody], forms: Mapping[str,
 
     A tube whose name would be lost in a place of a product keeps a product of its own.
     """
+    from converter.joints.alike.exact import ExactForm
     from converter.kernel.step.write import is_read_of_a_place
 
     by_name = {body.tube.name: body for body in found if is_read_of_a_place(body.tube.name)}
