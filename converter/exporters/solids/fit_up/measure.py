@@ -5,27 +5,25 @@ Lengths in mm, volumes in mm3, points in the drawing's coordinates.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import cos, hypot, inf, radians
+from math import cos, inf, radians
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from converter.arrays import Array, Flags
+from converter.arrays import Array
 from converter.exporters.paper.cope_words import copes_of
 from converter.exporters.solids.bodies import TubeBody, bodies
 from converter.exporters.solids.coped.bodies import coped_bodies, coped_copies
 from converter.exporters.solids.coped.ends import MARGIN, cut_points, joints_of, own_end, run_on, wall_points
 from converter.exporters.solids.fit_up.equal_joints import JointLook, joint_look
 from converter.exporters.solids.fit_up.least_gap import nearest_point
-from converter.exporters.solids.fit_up.off_metal import off_metal
+from converter.exporters.solids.fit_up.off_metal import ON_SURFACE, in_wall, least_off, off_metal, off_outside
 from converter.geometry.vectors import Vec
 from converter.joints.bodies import bodies as frame_bodies
 from converter.joints.model import Joint
 from converter.joints.near.legs import STEP, Legs, nearest_of_pairs
-from converter.model.curve import Arc
-from converter.model.frames import Piece
 from converter.progress import steps
 
 if TYPE_CHECKING:
@@ -35,8 +33,6 @@ if TYPE_CHECKING:
     from converter.kernel.topology import Box
 
 FIT_UP_SCHEMA = "elbowroom/fit-up/1"
-#: mm to which a point on a mate's surface is not inside it.
-_TOUCHING = 1e-4
 #: Of the points along an end's edges, how many are asked whether they touch a mate; and how many where that is close.
 _LIKELIEST, _FURTHER = 3, 12
 #: mm within which two ways to measure a gap agree.
@@ -172,15 +168,15 @@ def _fit(joint: Joint, at: tuple[list[Vec], Vec, Vec], own: Any, mates: Sequence
     edges = np.array(edge_points(own, low, high)).reshape(-1, 3)
     points = np.concatenate([edges, np.array(wall_points(joint)).reshape(-1, 3)])
     inside = [
-        any_inside(points[in_wall(points, body, _TOUCHING / 2.0)].tolist(), solid, _TOUCHING) for body, solid in mates
+        any_inside(points[in_wall(points, body, ON_SURFACE / 2.0)].tolist(), solid, ON_SURFACE) for body, solid in mates
     ]
     on_mates = np.minimum.reduce([off_outside(edges, body) for body, _ in mates]).argsort()
     least = min(gaps_of(edges[on_mates[:_LIKELIEST]]), default=inf)
-    if TOUCHES < least <= _TOUCHING:  # rounding, most likely: the next ones may be off by less
+    if TOUCHES < least <= ON_SURFACE:  # rounding, most likely: the next ones may be off by less
         least = min([least, *gaps_of(edges[on_mates[_LIKELIEST:_FURTHER]])])
     if least <= TOUCHES and not any(inside):
         return JointFit(joint, 0.0, least, widest)
-    known = None if any(inside) or least <= _TOUCHING else _least_gap(own, (low, high), mates, gaps_of)
+    known = None if any(inside) or least <= ON_SURFACE else _least_gap(own, (low, high), mates, gaps_of)
     if known is not None:
         return JointFit(joint, 0.0, known, widest)
     end = within(own, low, high)
@@ -201,84 +197,11 @@ def _least_gap(
     nearest = nearest_point(
         own, box, lambda points: np.minimum.reduce([off_metal(points, body.metal, body.section) for body, _ in mates])
     )
-    if nearest is None or nearest[1] <= _TOUCHING:
+    if nearest is None or nearest[1] <= ON_SURFACE:
         return None
     point, at_least = nearest
     (found,) = gaps_of(np.array([point]))
     return found if abs(found - at_least) <= _SAME else None
-
-
-def in_wall(points: Array, body: TubeBody, within: float) -> Flags:
-    """Which points may lie in a tube's metal, further than ``within`` mm from its surface; none that does is missed.
-
-    The kernel takes milliseconds to tell that of one point, and most points of a good joint lie on a mate's surface.
-    The ends count as if they ran on, for they do where a cut needs metal, and so do straights into a sharp corner.
-    Around a section that is not round there is a ring from its bore's nearest to its outside's farthest point.
-    """
-    outside = _outside(body) - within
-    bore = min((min(loop.halves[:2]) for loop in body.section.loops[1:]), default=-1.0) + within
-    found = np.zeros(len(points), dtype=bool)
-    for away, beyond in _off_pieces(points, body.metal.pieces):
-        found |= (away < outside) & (away > bore) & (beyond <= within)
-    return found
-
-
-def off_outside(points: Array, body: TubeBody) -> Array:
-    """How far points lie from the outside of a tube, mm, its ends counted as if they ran on; about, if not round."""
-    outside = _outside(body)
-    pieces = _off_pieces(points, body.metal.pieces)
-    rows = [np.where(beyond <= 0.0, np.abs(away - outside), np.inf) for away, beyond in pieces]
-    nearest: Array = np.minimum.reduce(rows)
-    return nearest
-
-
-def least_off(points: Array, body: TubeBody) -> Array:
-    """How far points lie from a tube's metal, mm, at least: as if each straight ran on, and each bend all around."""
-    away = np.minimum.reduce([away for away, _ in _off_pieces(points, body.metal.pieces)])
-    least: Array = np.maximum(away - _outside(body) - _TOUCHING, 0.0)
-    return least
-
-
-def _outside(body: TubeBody) -> float:
-    """From the centerline to the outside's farthest point, mm."""
-    half_up, half_across, corner = body.section.loops[0].halves
-    return hypot(half_up - corner, half_across - corner) + corner
-
-
-def _off_pieces(points: Array, pieces: Sequence[Piece]) -> Iterator[tuple[Array, Array]]:
-    """Of each piece of a tube: how far points lie from its centerline, and how far beyond its ends; mm."""
-    last = len(pieces) - 1
-    for i, piece in enumerate(pieces):
-        start, end = piece.start, piece.end
-        if piece.arc is not None:
-            yield _off_arc(points, piece.arc)
-            if i == 0:
-                yield _off_line(points, start.point, start.direction, -inf, 0.0)
-            if i == last:
-                yield _off_line(points, end.point, end.direction, 0.0, inf)
-        else:
-            low = 0.0 if i > 0 and pieces[i - 1].arc is not None else -inf
-            high = piece.length if i < last and pieces[i + 1].arc is not None else inf
-            yield _off_line(points, start.point, start.direction, low, high)
-
-
-def _off_line(points: Array, start: Vec, direction: Vec, low: float, high: float) -> tuple[Array, Array]:
-    off, way = points - np.asarray(start), np.asarray(direction)
-    at = off @ way
-    return np.linalg.norm(np.cross(off, way), axis=1), np.maximum(low - at, at - high)
-
-
-def _off_arc(points: Array, arc: Arc) -> tuple[Array, Array]:
-    off, normal = points - np.asarray(arc.center), np.asarray(arc.normal)
-    height = off @ normal
-    across = np.linalg.norm(off - height[:, None] * normal, axis=1)
-    # turned so that the middle of the bend is at 0 and the seam is opposite
-    half = radians(arc.angle) / 2.0
-    middle, ahead = (
-        np.asarray(arc.point(angle)) - np.asarray(arc.center) for angle in (arc.angle / 2.0, arc.angle / 2.0 + 90.0)
-    )
-    turn = np.arctan2(off @ ahead, off @ middle)
-    return np.hypot(across - arc.radius, height), (np.abs(turn) - half) * arc.radius
 
 
 def fit_up_document(source: str, found: FitUp) -> dict[str, Any]:
