@@ -1,1 +1,3 @@
-"""Work in processes of its own: several at once, under limits, isolated; and how it ends when it does not end well."""
+"""Work in processes: several at once (`parallel`), under limits (`allowance`, `worker`), in a Python that nothing else
+gets into (`isolation`); what their memory asks for (`memory`), and how they end when they do not end well (`failures`).
+"""
