@@ -7,6 +7,7 @@ products stand, however many they are.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from struct import pack, unpack
@@ -36,6 +37,8 @@ _CONTEXT = {"mm": 5, "in": 8}
 LEAST = 200
 #: What stands for a name where lines are broken: the kernel's writer breaks them before names are put in.
 _MARK = "'" + 21 * "." + "'"
+#: What of a record stays on one line: what begins it, a text, a bracket or comma, a word or number.
+_UNBROKEN = re.compile(r"#\d+ = (?:\( )?|'[^']*'|\(|\)[ ;]?|,|[^(),']+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,9 +187,7 @@ class _DrawnFile:
 
     def _definition(self, n: int, name: str) -> str:
         """A product as far as its shape representation, which has the number after it; ``name`` as a string."""
-        breaks = wrapped(
-            [f"#{n + 4} = ", "PRODUCT", "(", _MARK, ",", _MARK, ",", "''", ",", "(", f"#{n + 5}", ")", ");"]
-        )
+        breaks = _record(f"#{n + 4} = PRODUCT({_MARK},{_MARK},'',(#{n + 5}));")
         if n == 3:  # the mark of the assembly is shorter
             breaks = f"#{n + 4} = PRODUCT({_MARK},{_MARK},'',(#{n + 5}));\n"
         return (
@@ -209,12 +210,7 @@ class _DrawnFile:
             origin = self._place(solid, Placement())
             solid += _PLACE
         records, context, within = writer.text(made, solid)
-        text += wrapped(
-            [
-                f"#{shape} = ", "ADVANCED_BREP_SHAPE_REPRESENTATION", "(", "''", ",", "(", "#11", ",", f"#{solid}", ")",
-                ",", f"#{context}", ");",
-            ]
-        )  # fmt: skip
+        text += _record(f"#{shape} = ADVANCED_BREP_SHAPE_REPRESENTATION('',(#11,#{solid}),#{context});")
         text += origin + records + self._context(context, within)
         after = context + _CONTEXT[self._unit]
         return text, _category(n + 4), _ProductNumbers(n + 2, shape, solid, context, after)
@@ -223,72 +219,38 @@ class _DrawnFile:
         """What lengths and angles are measured in, and within how many mm points are the same."""
         inches = self._unit == "in"
         angle = n + 5 if inches else n + 2
-        parts = [f"#{n} = ( ", "GEOMETRIC_REPRESENTATION_CONTEXT", "(", "3", ") "]
-        parts += ("GLOBAL_UNCERTAINTY_ASSIGNED_CONTEXT", "(", "(", f"#{angle + 2}", ")", ") ")
-        parts += ("GLOBAL_UNIT_ASSIGNED_CONTEXT", "(", "(", f"#{n + 1}", ",", f"#{angle}", ",", f"#{angle + 1}")
-        parts += (
-            ")",
-            ") ",
-            "REPRESENTATION_CONTEXT",
-            "(",
-            "'Context #1'",
-            ",",
-            "'3D Context with UNIT and UNCERTAINTY'",
+        text = _record(
+            f"#{n} = ( GEOMETRIC_REPRESENTATION_CONTEXT(3) GLOBAL_UNCERTAINTY_ASSIGNED_CONTEXT((#{angle + 2})) "
+            f"GLOBAL_UNIT_ASSIGNED_CONTEXT((#{n + 1},#{angle},#{angle + 1})) "
+            "REPRESENTATION_CONTEXT('Context #1','3D Context with UNIT and UNCERTAINTY') );"
         )
-        text = wrapped([*parts, ") ", ");"])
         metre = "( LENGTH_UNIT() NAMED_UNIT(*) SI_UNIT(.MILLI.,.METRE.) );\n"
         if inches:
-            unit = [
-                f"#{n + 1} = ( ",
-                "CONVERSION_BASED_UNIT",
-                "(",
-                "'INCH'",
-                ",",
-                f"#{n + 3}",
-                ") ",
-                "LENGTH_UNIT",
-                "(",
-            ]
-            text += wrapped([*unit, ") ", "NAMED_UNIT", "(", f"#{n + 2}", ") ", ");"])
+            text += _record(
+                f"#{n + 1} = ( CONVERSION_BASED_UNIT('INCH',#{n + 3}) LENGTH_UNIT() NAMED_UNIT(#{n + 2}) );"
+            )
             text += f"#{n + 2} = DIMENSIONAL_EXPONENTS(1.,0.,0.,0.,0.,0.,0.);\n"
             text += f"#{n + 3} = LENGTH_MEASURE_WITH_UNIT(25.4,#{n + 4});\n#{n + 4} = {metre}"
         else:
             text += f"#{n + 1} = {metre}"
         text += f"#{angle} = ( NAMED_UNIT(*) PLANE_ANGLE_UNIT() SI_UNIT($,.RADIAN.) );\n"
         text += f"#{angle + 1} = ( NAMED_UNIT(*) SI_UNIT($,.STERADIAN.) SOLID_ANGLE_UNIT() );\n"
-        measure = [
-            "UNCERTAINTY_MEASURE_WITH_UNIT",
-            "(",
-            "LENGTH_MEASURE",
-            "(",
-            real(within / _UNITS[self._unit]),
-            ")",
-            ",",
-        ]
-        words = ("'distance_accuracy_value'", ",", "'confusion accuracy'", ");")
-        return text + wrapped([f"#{angle + 2} = ", *measure, f"#{n + 1}", ",", *words])
+        measure = f"LENGTH_MEASURE({real(within / _UNITS[self._unit])})"
+        return text + _record(
+            f"#{angle + 2} = UNCERTAINTY_MEASURE_WITH_UNIT({measure},#{n + 1},"
+            "'distance_accuracy_value','confusion accuracy');"
+        )
 
     def _occurrence(self, n: int, number: int, name: str, known: _ProductNumbers) -> tuple[str, int]:
         """That a product stands in a place of the assembly; and the number after it."""
-        related = [
-            f"#{n + 1} = ( ",
-            "REPRESENTATION_RELATIONSHIP",
-            "(",
-            "''",
-            ",",
-            "''",
-            ",",
-            f"#{known.shape}",
-            ",",
-            "#10",
-        ]
-        related += (") ", "REPRESENTATION_RELATIONSHIP_WITH_TRANSFORMATION", "(", f"#{n + 2}", ") ")
-        placed = [f"#{n + 3} = ", "PRODUCT_DEFINITION_SHAPE", "(", "'Placement'", ",", "'Placement of an item'", ","]
+        related = _record(
+            f"#{n + 1} = ( REPRESENTATION_RELATIONSHIP('','',#{known.shape},#10) "
+            f"REPRESENTATION_RELATIONSHIP_WITH_TRANSFORMATION(#{n + 2}) SHAPE_REPRESENTATION_RELATIONSHIP() );"
+        )
         return (
-            f"#{n} = CONTEXT_DEPENDENT_SHAPE_REPRESENTATION(#{n + 1},#{n + 3});\n"
-            + wrapped([*related, "SHAPE_REPRESENTATION_RELATIONSHIP", "(", ") ", ");"])
-            + f"#{n + 2} = ITEM_DEFINED_TRANSFORMATION('','',#11,#{_HEAD + 1 + _PLACE * number});\n"
-            + wrapped([*placed, f"#{n + 4}", ");"])
+            f"#{n} = CONTEXT_DEPENDENT_SHAPE_REPRESENTATION(#{n + 1},#{n + 3});\n{related}"
+            f"#{n + 2} = ITEM_DEFINED_TRANSFORMATION('','',#11,#{_HEAD + 1 + _PLACE * number});\n"
+            + _record(f"#{n + 3} = PRODUCT_DEFINITION_SHAPE('Placement','Placement of an item',#{n + 4});")
             + f"#{n + 4} = NEXT_ASSEMBLY_USAGE_OCCURRENCE('{number + 1}','{step_text(name)}','',#5,"
             f"#{known.definition},$);\n"
         ), n + _OCCURRENCE
@@ -319,12 +281,15 @@ class _DrawnFile:
             )
             if new:
                 text += f"#{color} = COLOUR_RGB('',{','.join(_shade(value) for value in item.color)});\n"
-            width = ["POSITIVE_LENGTH_MEASURE", "(", "0.1", ")"]
-            text += wrapped(
-                [f"#{curve} = ", "CURVE_STYLE", "(", "''", ",", f"#{curve + 1}", ",", *width, ",", f"#{color}", ");"]
-            )
+            width = "POSITIVE_LENGTH_MEASURE(0.1)"
+            text += _record(f"#{curve} = CURVE_STYLE('',#{curve + 1},{width},#{color});")
             yield text + f"#{curve + 1} = DRAUGHTING_PRE_DEFINED_CURVE_FONT('continuous');\n"
             n = curve + 2
+
+
+def _record(text: str) -> str:
+    """A record in lines, broken where the kernel's writer breaks them."""
+    return wrapped(_UNBROKEN.findall(text))
 
 
 def _category(product: int) -> str:
