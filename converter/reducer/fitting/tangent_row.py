@@ -1,6 +1,6 @@
 """A row of vertices as the tangent chain of fewest straights and arcs that stays within the fit tolerance.
 
-`fewest` proposes divisions, fewest pieces first; `follow` makes each a tangent chain; the first that stays within the
+`divisions` proposes them, fewest pieces first; `follow` makes each a tangent chain; the first that stays within the
 tolerance everywhere is taken. Rows are cut at sharp corners first. Bends whose radii are equal within what the drawing
 tells of them get one radius.
 
