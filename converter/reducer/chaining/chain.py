@@ -16,8 +16,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from converter.arrays import Ints
+from converter.arrays import Array, Ints
 from converter.findings import Finding
+from converter.geometry.vectors import Vec
 from converter.model.drawing import DrawnCurve
 from converter.reducer.chaining import remarks
 from converter.reducer.chaining.dedupe import drop_duplicates
@@ -181,22 +182,28 @@ def _assemble(
         layer = drawn[first].layer
         healed: tuple[float, ...] = ()
         if any_gap:
-            mine = gaps[start : start + len(walk)]
-            if bool((mine > tol.equal).any()):
-                healed = tuple(g for g in mine.tolist() if g > tol.equal)
+            part = slice(start, start + len(walk))
+            mine = gaps[part]
+            healed = tuple(g for g in mine.tolist() if g > tol.equal)
+            if healed:
                 worst = walk[int(mine.argmax())]
-                part = slice(start, start + len(walk))
                 middles = (edges.points[entered[part]] + edges.points[before[part]]) / 2.0 + edges.origin
-                said = np.flatnonzero(mine > max(remarks.LEAST_NAMED_GAP, tol.equal)).tolist()
-                said.sort(key=lambda i: -float(mine[i]))
-                where = [(x, y, z) for x, y, z in middles[said[: 1 + remarks.PLACES]].tolist()]
-                found += remarks.healed_gap_findings(edges, drawn[first], worst, healed, tol, tuple(where))
+                found += remarks.healed_gap_findings(
+                    edges, drawn[first], worst, healed, tol, _largest(mine, middles, tol)
+                )
         if crossing and len({item.layer for item, _ in items}) > 1:
             layer = _main_layer(edges, walk, layer)
             found.append(remarks.layer_change_finding(edges, links, walk))
         chains.append(Chain(items, closed, layer, places[first], healed))
         start += len(walk)
     return chains, found
+
+
+def _largest(gaps: Array, middles: Array, tol: Tolerances) -> tuple[Vec, ...]:
+    """Where the gaps lie that are worth naming, the largest first; one more than are named."""
+    which = np.flatnonzero(gaps > max(remarks.LEAST_NAMED_GAP, tol.equal)).tolist()
+    which.sort(key=lambda i: -float(gaps[i]))
+    return tuple((x, y, z) for x, y, z in middles[which[: 1 + remarks.PLACES]].tolist())
 
 
 def _main_layer(edges: Edges, walk: list[int], first: str | None) -> str | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from converter.arrays import Ints
@@ -165,56 +167,42 @@ def speck_findings(edges: Edges, speck: set[int], tol: Tolerances) -> list[Findi
     ]
 
 
+def overlap_findings(edges: Edges, verdict: Verdict) -> list[Finding]:
+    """What dropped out because it lay on something else, and what lies on something else but stays."""
+    findings = []
+    for (layer, onto), (count, length, first) in sorted(verdict.lost.items()):
+        drawn, where = edges.drawn[first], _places(edges, verdict, (layer, onto))
+        onto_layer = _drawn_layer(edges.layers[onto])
+        values = {"curves": count, "onto": onto_layer, "length": length, "drawn": _drawn(drawn)}
+        variant = "" if layer == onto else "other layer"
+        findings.append(_overlap("duplicate-removed", drawn, where, length, values, variant))
+    for (layer, onto), (count, length, first) in sorted(verdict.left_alone.items()):
+        drawn, where = edges.drawn[first], _places(edges, verdict, (layer, onto))
+        layers = (_layer(edges.layers[layer]), _layer(edges.layers[onto]))
+        values = {"layers": layers, "length": length, "places": count, "drawn": _drawn(drawn)}
+        findings.append(_overlap("overlap-kept", drawn, where, length, values))
+    return findings
+
+
 def _places(edges: Edges, verdict: Verdict, pair: tuple[int, int]) -> tuple[Vec, ...]:
     """Middles of the curves that a pair of layers lost or kept, in drawn order."""
     return tuple(middle(edges.curves[i]) for i in sorted(set(verdict.places[pair]))[: 1 + PLACES])
 
 
-def overlap_findings(edges: Edges, verdict: Verdict) -> list[Finding]:
-    """What dropped out because it lay on something else, and what lies on something else but stays."""
-    findings = []
-    for (layer, onto), (count, length, first) in sorted(verdict.lost.items()):
-        drawn = edges.drawn[first]
-        where = _places(edges, verdict, (layer, onto))
-        findings.append(
-            Finding(
-                "duplicate-removed",
-                variant="" if layer == onto else "other layer",
-                measured=length,
-                unit="mm",
-                layer=drawn.layer,
-                handle=drawn.handle,
-                at=where[0],
-                also=where[1:],
-                values={
-                    "curves": count,
-                    "onto": _drawn_layer(edges.layers[onto]),
-                    "length": length,
-                    "drawn": _drawn(drawn),
-                },
-            )
-        )
-    for (layer, onto), (count, length, first) in sorted(verdict.left_alone.items()):
-        drawn = edges.drawn[first]
-        where = _places(edges, verdict, (layer, onto))
-        findings.append(
-            Finding(
-                "overlap-kept",
-                measured=length,
-                unit="mm",
-                layer=drawn.layer,
-                handle=drawn.handle,
-                at=where[0],
-                also=where[1:],
-                values={
-                    "layers": (_layer(edges.layers[layer]), _layer(edges.layers[onto])),
-                    "length": length,
-                    "places": count,
-                    "drawn": _drawn(drawn),
-                },
-            )
-        )
-    return findings
+def _overlap(
+    code: str, drawn: DrawnCurve, where: tuple[Vec, ...], length: float, values: dict[str, Any], variant: str = ""
+) -> Finding:
+    return Finding(
+        code,
+        variant=variant,
+        measured=length,
+        unit="mm",
+        layer=drawn.layer,
+        handle=drawn.handle,
+        at=where[0],
+        also=where[1:],
+        values=values,
+    )
 
 
 def near_gap_findings(
