@@ -22,6 +22,7 @@ from typing import BinaryIO
 
 from converter.errors import ReadError, TooLargeError
 from converter.limits import FILE_BYTES, size_text
+from converter.quoting import LONGEST_PATH, quoted, shortened
 
 #: Pipes open at once instead of waiting for a writer; a terminal does not become ours. Windows knows neither.
 _FLAGS = os.O_RDONLY | sum(getattr(os, name, 0) for name in ("O_NONBLOCK", "O_NOCTTY", "O_CLOEXEC", "O_BINARY"))
@@ -230,3 +231,15 @@ def read_standard_input(stream: BinaryIO, limit: Callable[[bytes], int] | None =
                 file="-",
             )
     return whole.getvalue()
+
+
+def cannot_read(name: str, error: OSError | ValueError) -> ReadError:
+    """The sentence for a file that the system will not hand over."""
+    if isinstance(error, FileNotFoundError):
+        return ReadError(
+            f"{shortened(name, LONGEST_PATH)} does not exist: check the name.", code="no-such-file", file=name
+        )
+    if isinstance(error, PermissionError):
+        return ReadError(f"{name} may not be read: check its permissions.", code="no-permission", file=name)
+    reason = (getattr(error, "strerror", None) or str(error)).rstrip(".")
+    return ReadError(f"{quoted(name, LONGEST_PATH)} cannot be read: {reason}.", code="unreadable", file=name)
