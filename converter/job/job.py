@@ -272,7 +272,8 @@ class Job:
         return tuple(tubes), tuple(findings)
 
     def _runs(self, drawing: Drawing) -> tuple[list[Run], list[Finding]]:
-        from converter.reducer import reduce_drawing, reverse_run
+        from converter.model.run import reverse_run
+        from converter.reducer import reduce_drawing
         from converter.shop.corners import with_corners_mitred
 
         shop = self.shop  # an invented shop's dies say nothing of what was drawn

@@ -11,8 +11,8 @@ from scipy.spatial.transform import Rotation
 
 from converter.model.curve import Arc, Line
 from converter.model.drawing import Drawing, DrawnCurve
-from converter.model.run import Tube
-from converter.reducer import reduce_drawing, reverse_run
+from converter.model.run import Tube, reverse_run
+from converter.reducer import reduce_drawing
 
 
 def motion(seed: int, mirrored: bool = False) -> tuple[Any, Any]:

@@ -15,7 +15,8 @@ from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild
 from converter.model.curve import Arc, Line, Path, Polyline
 from converter.model.drawing import Drawing, DrawnCurve, ReadyTable
-from converter.reducer import reduce_drawing, reverse_run
+from converter.model.run import reverse_run
+from converter.reducer import reduce_drawing
 from converter.reducer.chaining.chain import chain
 from converter.reducer.exact import exact_runs
 from converter.reducer.general import reduce_chain

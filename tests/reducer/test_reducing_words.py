@@ -19,8 +19,8 @@ from converter.importers.registry import ReadOptions
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Ellipse, Line, Polyline
 from converter.model.drawing import Drawing, DrawnCurve
-from converter.model.run import Run
-from converter.reducer import reduce_drawing, reverse_run
+from converter.model.run import Run, reverse_run
+from converter.reducer import reduce_drawing
 from converter.reducer.chaining import remarks
 from converter.reducer.refit import fillet_corners, refit
 from converter.shop.assign import assign
