@@ -31,7 +31,7 @@ def usual_memory(processes: int = 1) -> int:
     return min(_MEMORY, int(_PART_OF_MACHINE * machine / processes))
 
 
-def used_seconds() -> float:
+def _used_seconds() -> float:
     """Processor time that this process has used so far, s."""
     times = os.times()
     return times.user + times.system
@@ -43,7 +43,7 @@ def limit_seconds(seconds: float | None) -> None:
     Args:
         seconds: rounded up to whole ones; None for as much as the surroundings allow.
     """
-    _limit("RLIMIT_CPU", None if seconds is None else -int(-(used_seconds() + seconds) // 1))
+    _limit("RLIMIT_CPU", None if seconds is None else -int(-(_used_seconds() + seconds) // 1))
 
 
 def limit_memory(bytes_: int | None) -> None:

@@ -71,7 +71,7 @@ def bodies(job: Job) -> list[TubeBody]:
 
 def all_bodies(job: Job) -> list[TubeBody]:
     """The same of every tube of the job; none where none can be a solid."""
-    colors = section_colors([tube.section for tube in job.tubes if tube.section is not None])
+    colors = _section_colors([tube.section for tube in job.tubes if tube.section is not None])
     return [
         TubeBody(tube, tube.section, body, colors[_key(tube.section)])
         for tube, body in zip(job.tubes, job.bodies, strict=True)
@@ -81,7 +81,7 @@ def all_bodies(job: Job) -> list[TubeBody]:
 
 def sleeve_bodies(job: Job) -> list[TubeBody]:
     """The sleeves inside the tubes of a job that was made of pieces, in the colours of their own sections."""
-    colors = section_colors([sleeve.section for sleeve in job.sleeves if sleeve.section is not None])
+    colors = _section_colors([sleeve.section for sleeve in job.sleeves if sleeve.section is not None])
     return [
         TubeBody(sleeve, sleeve.section, metal(sleeve.run, sleeve.section), colors[_key(sleeve.section)])
         for sleeve in job.sleeves
@@ -89,7 +89,7 @@ def sleeve_bodies(job: Job) -> list[TubeBody]:
     ]
 
 
-def section_colors(sections: Sequence[Section]) -> dict[Key, Color]:
+def _section_colors(sections: Sequence[Section]) -> dict[Key, Color]:
     """A colour for every section: by its size, so it stays from file to file; look-alikes move on to a free one."""
     taken: dict[int, Key] = {}
     colors: dict[Key, Color] = {}

@@ -29,7 +29,7 @@ class MetalPart:
     joints: tuple[Joint, ...]
 
 
-def is_own(joint: Joint) -> bool:
+def _is_own(joint: Joint) -> bool:
     """Whether an end is cut to its own tube."""
     return joint.tube in joint.mates
 
@@ -44,7 +44,7 @@ def metal_parts(metal: TubeMetal, joints: Sequence[Joint], more: dict[str, float
     Raises:
         GeometryError: a cut reaches so far that nothing is left between the ends, or into a sharp corner.
     """
-    own = [joint for joint in joints if is_own(joint)]
+    own = [joint for joint in joints if _is_own(joint)]
     if not own:
         return [MetalPart(metal, tuple(joints))]
     length = _length(metal)
@@ -56,7 +56,7 @@ def metal_parts(metal: TubeMetal, joints: Sequence[Joint], more: dict[str, float
         else:
             high, part = length - reach, stretch(metal.pieces, length - reach, length)
         ends.append(MetalPart(replace(metal, pieces=part), (joint,)))
-    rest = tuple(joint for joint in joints if not is_own(joint))
+    rest = tuple(joint for joint in joints if not _is_own(joint))
     if high - low <= _MARGIN:
         raise _too_short(own[0])
     return [MetalPart(replace(metal, pieces=stretch(metal.pieces, low, high)), rest), *ends]
