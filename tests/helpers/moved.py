@@ -73,7 +73,7 @@ def registered(one: Tube, other: Tube, mirrored: bool = False) -> float:
 
 
 def _sampled(tube: Tube, count: int = 400) -> Any:
-    from converter.model.centerline import sampled
+    from converter.model.self_approach import sampled
 
     points, places = sampled(tube.run.centerline, 1.0)
     at = np.linspace(0.0, places[-1], count)
