@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from converter.exporters.pdf.paper import Pen
+from converter.exporters.pdf.canvas import Pen
 
 MM = 25.4 / 72.0
 

@@ -17,7 +17,7 @@ from converter.exporters.paper.figure import LEADING, Figure, Point, Text, scale
 from converter.exporters.paper.shelves import Spot, pack
 from converter.exporters.paper.templates import Template, templates_of, uses
 from converter.exporters.paper.title import TitleBlock
-from converter.exporters.pdf.paper import Pdf, Pen
+from converter.exporters.pdf.canvas import Pdf, Pen
 from converter.exporters.pdf.tiling import least_tiles
 from converter.exporters.pdf.title_block import CORNER, draw_corner
 from converter.findings.wording import counted
