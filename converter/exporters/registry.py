@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from converter.dates import fixed_time
-from converter.errors import MissingLibraryError, OptionError, WriteError
+from converter.errors import ElbowroomError, MissingLibraryError, OptionError, WriteError
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
 from converter.progress import begin_file, steps
@@ -286,11 +286,24 @@ def write_all(
                 "There is no tube to write: the input holds no centerline.", code="no-runs", file=job.source
             )
     out = OutputSet(out_dir, force=force, own=own, inputs=[path for job in jobs for path in job.inputs])
+    empty: list[WriteError] = []
+    done = 0
     try:
-        _do_all(work(out))
+        for task in work(out):
+            done += 1
+            try:
+                task()
+            except WriteError as error:
+                if error.code not in CODES_OF_NOTHING_TO_WRITE:
+                    raise
+                empty.append(error)
+        if len(empty) == done:
+            raise empty[0]
         if last is not None:
             last(out)
         return out.commit()
+    except ElbowroomError:
+        raise
     except OSError as error:
         why = (error.strerror or type(error).__name__).lower()
         raise WriteError(
@@ -300,22 +313,6 @@ def write_all(
         ) from error
     finally:
         out.discard()
-
-
-def _do_all(tasks: Iterable[Callable[[], None]]) -> None:
-    """Do one after the other; what has nothing to write is passed over, but not if that is all there is."""
-    empty: list[WriteError] = []
-    done = 0
-    for task in tasks:
-        done += 1
-        try:
-            task()
-        except WriteError as error:
-            if error.code not in CODES_OF_NOTHING_TO_WRITE:
-                raise
-            empty.append(error)
-    if len(empty) == done:
-        raise empty[0]
 
 
 def _named(jobs: Sequence[Job], options: WriteOptions) -> Iterator[WriteOptions]:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
 
 import numpy as np
 
@@ -160,98 +159,48 @@ def _may_be_chords(
     return in_a_row | (tested[it.chain[j]] & unsure)
 
 
-@dataclass(slots=True)
-class _ItemJoints:
-    """Joints between an item and the next one of its chain.
-
-    Attributes:
-        at: (j,) the item before each joint.
-        is_corner: (j,) whether two straights meet there.
-        doubt: (j,) whether it leaves a doubt that its chain is exact.
-        arriving, leaving: (m, 3) directions of travel at the start and the end of each item; one at a smooth joint.
-    """
-
-    at: Index
-    is_corner: Flags
-    doubt: Flags
-    arriving: Array
-    leaving: Array
-
-
-@dataclass(slots=True)
-class _ExactRows:
-    """Rows of the bend tables of all chains, chain by chain: one for each arc and each corner.
-
-    Attributes:
-        item: (r,) the arc, or the straight before the corner.
-        is_corner: (r,)
-        feed, rotation, turn, radius: (r,) mm and degrees; of a corner the radius is 0.
-        normal: (r, 3) of the plane it bends in.
-        chord: (r, 3) from its start to its end.
-        impossible: (r,) whether no bend turns like that.
-    """
-
-    item: Index
-    is_corner: Flags
-    feed: Array
-    rotation: Array
-    turn: Array
-    radius: Array
-    normal: Array
-    chord: Array
-    impossible: Flags
-
-
 def _reduce(it: _ChainItems, chains: Sequence[Chain], tol: Tolerances) -> list[ExactRun | None]:
+    m = len(it.chain)
+    line = ~it.arc
     chord = it.end - it.start
-    length = np.where(it.arc, 0.0, _size(chord))
-    joints = _joints(it, chord, tol)
-    rows = _rows(it, joints, length)
-    first = np.flatnonzero(np.concatenate(([True], it.chain[1:] != it.chain[:-1])))
-    step = np.where(it.arc[:, None], 0.0, chord)
-    step[rows.item[~rows.is_corner]] = rows.chord[~rows.is_corner]
-    deviation = _deviation(it, first, step)
-    bad = deviation > tol.equal
-    np.logical_or.at(bad, it.chain[joints.at], joints.doubt)
-    np.logical_or.at(bad, it.chain[rows.item], rows.impossible)
-    return _build(it, chains, rows, np.where(bad, np.inf, deviation), length, joints.arriving[first])
+    straight = _unit(chord)
+    t_in = np.where(it.arc[:, None], _unit(crossed(it.normal, it.start - it.center)), straight)
+    t_out = np.where(it.arc[:, None], _unit(crossed(it.normal, it.end - it.center)), straight)
 
-
-def _joints(it: _ChainItems, chord: Array, tol: Tolerances) -> _ItemJoints:
-    line, straight = ~it.arc, _unit(chord)
-    arriving = np.where(it.arc[:, None], _unit(crossed(it.normal, it.start - it.center)), straight)
-    leaving = np.where(it.arc[:, None], _unit(crossed(it.normal, it.end - it.center)), straight)
-    at = np.flatnonzero(it.chain[1:] == it.chain[:-1])
-    after = at + 1
-    mismatch = _between(leaving[at], arriving[after])
-    two_lines = line[at] & line[after]
-    doubt = _size(it.start[after] - it.end[at]) > tol.equal
+    # joints: between item j and j + 1 of the same chain
+    j = np.flatnonzero(it.chain[1:] == it.chain[:-1])
+    after = j + 1
+    mismatch = _between(t_out[j], t_in[after])
+    two_lines = line[j] & line[after]
+    doubt = _size(it.start[after] - it.end[j]) > tol.equal
     doubt |= np.where(two_lines, mismatch >= 180.0 - tol.tangent, mismatch > 1e-3)
-    doubt |= two_lines & _may_be_chords(it, chord, at, two_lines, mismatch, tol)
+    doubt |= two_lines & _may_be_chords(it, chord, j, two_lines, mismatch, tol)
     same_circle = (
-        it.arc[at]
+        it.arc[j]
         & it.arc[after]
-        & (_size(it.center[at] - it.center[after]) <= tol.join)
-        & (np.abs(it.radius[at] - it.radius[after]) <= tol.fit)
+        & (_size(it.center[j] - it.center[after]) <= tol.join)
+        & (np.abs(it.radius[j] - it.radius[after]) <= tol.fit)
     )
     doubt |= same_circle
     # one direction per smooth joint: the straight's, else the mean of the two arcs
-    mean = _unit(leaving[at] + arriving[after])
-    smooth = np.where(line[at][:, None], leaving[at], np.where(line[after][:, None], arriving[after], mean))
+    smooth = np.where(
+        line[j][:, None], t_out[j], np.where(line[after][:, None], t_in[after], _unit(t_out[j] + t_in[after]))
+    )
     s = ~two_lines
-    leaving[at[s]] = smooth[s]
-    arriving[after[s]] = smooth[s]
-    return _ItemJoints(at, two_lines, doubt, arriving, leaving)
+    t_out[j[s]] = smooth[s]
+    t_in[after[s]] = smooth[s]
 
-
-def _rows(it: _ChainItems, joints: _ItemJoints, length: Array) -> _ExactRows:
-    m = len(it.chain)
-    # one per arc item (key 2 i), one per corner joint (key 2 i + 1)
-    key = np.sort(np.concatenate((2 * np.flatnonzero(it.arc), 2 * joints.at[joints.is_corner] + 1)))
-    item, is_corner = key // 2, (key % 2).astype(bool)
-    row_in = joints.arriving[item]
-    row_in[is_corner] = joints.leaving[item[is_corner]]
-    row_out = np.where(is_corner[:, None], joints.arriving[np.minimum(item + 1, m - 1)], joints.leaving[item])
+    # rows: one per arc item (key 2 i), one per corner joint (key 2 i + 1)
+    arc_at = np.flatnonzero(it.arc)
+    corner_at = j[two_lines]
+    key = np.concatenate((2 * arc_at, 2 * corner_at + 1))
+    order = np.argsort(key)
+    key = key[order]
+    item = key // 2
+    is_corner = (key % 2).astype(bool)
+    row_in = t_in[item]
+    row_in[is_corner] = t_out[item[is_corner]]
+    row_out = np.where(is_corner[:, None], t_in[np.minimum(item + 1, m - 1)], t_out[item])
     c = crossed(row_in, row_out)
     sine = _size(c)
     along_normal = _dot(c, it.normal[item])
@@ -263,15 +212,31 @@ def _rows(it: _ChainItems, joints: _ItemJoints, length: Array) -> _ExactRows:
     turn = np.degrees(np.arctan2(_dot(c, n), _dot(row_in, row_out)))
     turn += 360.0 * np.round((np.where(is_corner, turn, it.angle[item]) - turn) / 360.0)
 
+    # sizes
+    length = np.where(line, _size(chord), 0.0)
     has_before = np.zeros(m, bool)
-    has_before[joints.at + 1] = True
+    has_before[after] = True
     feed = np.where(is_corner, length[item], np.where(has_before[item], length[item - 1], 0.0))
     radius = np.where(is_corner, 0.0, it.radius[item])
+
+    # what the table makes, joint by joint, against what was drawn
     a = np.radians(turn)
     inward = crossed(n, row_in)
-    chord = radius[:, None] * (inward * (1.0 - np.cos(a))[:, None] + row_in * np.sin(a)[:, None])
+    arm = radius[:, None] * (inward * (1.0 - np.cos(a))[:, None] + row_in * np.sin(a)[:, None])
+    bad = np.zeros(len(chains), bool)
+    np.logical_or.at(bad, it.chain[j], doubt)
     aimed = np.cos(a)[:, None] * row_in + np.sin(a)[:, None] * inward
-    impossible = (_size(aimed - row_out) > 1e-9) | (turn <= 1e-9) | (turn >= 360.0 - 1e-9)
+    np.logical_or.at(bad, it.chain[item], (_size(aimed - row_out) > 1e-9) | (turn <= 1e-9) | (turn >= 360.0 - 1e-9))
+    step = np.where(line[:, None], chord, 0.0)
+    step[arc_at] = arm[~is_corner]
+    first = np.flatnonzero(np.concatenate(([True], it.chain[1:] != it.chain[:-1])))
+    last = np.concatenate((first[1:] - 1, [m - 1]))
+    walked = np.cumsum(step, axis=0)
+    base = (it.start[first] - np.where(first[:, None] > 0, walked[np.maximum(first - 1, 0)], 0.0))[it.chain]
+    off = _size(walked + base - it.end)
+    off = np.maximum(off, _size(walked - step + base - it.start))
+    deviation = np.maximum.reduceat(off, first)
+    bad |= deviation > tol.equal
 
     # rotations between successive rows of one chain
     rotation = np.zeros(len(item))
@@ -280,45 +245,57 @@ def _rows(it: _ChainItems, joints: _ItemJoints, length: Array) -> _ExactRows:
         x = crossed(n[:-1], n[1:])
         roll = within_half_turns(np.degrees(np.arctan2(_dot(x, row_in[1:]), _dot(n[:-1], n[1:]))))
         rotation[1:] = np.where(follows, roll, 0.0)
-    return _ExactRows(item, is_corner, feed, rotation, turn, radius, n, chord, impossible)
-
-
-def _deviation(it: _ChainItems, first: Index, step: Array) -> Array:
-    """Largest distance in mm, for each chain, of where the table's steps lead (m, 3) from the items' drawn ends."""
-    walked = np.cumsum(step, axis=0)
-    base = (it.start[first] - np.where(first[:, None] > 0, walked[np.maximum(first - 1, 0)], 0.0))[it.chain]
-    off = _size(walked + base - it.end)
-    off = np.maximum(off, _size(walked - step + base - it.start))
-    worst: Array = np.maximum.reduceat(off, first)
-    return worst
+    return _build(
+        it, chains, bad, item, is_corner, (feed, rotation, turn, radius, n, t_in), length, deviation, first, last
+    )
 
 
 def _build(
-    it: _ChainItems, chains: Sequence[Chain], rows: _ExactRows, deviation: Array, length: Array, begins: Array
+    it: _ChainItems,
+    chains: Sequence[Chain],
+    bad: Flags,
+    item: Index,
+    is_corner: Flags,
+    rows: tuple[Array, Array, Array, Array, Array, Array],
+    length: Array,
+    deviation: Array,
+    first: Index,
+    last: Index,
 ) -> list[ExactRun | None]:
-    """A run for each chain, None where its deviation is infinite; ``begins`` (chains, 3): its direction at end A."""
-    columns = (rows.item, rows.is_corner, rows.feed, rows.rotation, rows.turn, rows.radius)
-    table = list(zip(*(column.tolist() for column in columns), strict=True))
-    bounds = np.searchsorted(it.chain[rows.item], np.arange(len(chains) + 1)).tolist()
-    normals = rows.normal[np.minimum(bounds[:-1], max(len(table) - 1, 0))].tolist() if table else []
-    first = np.searchsorted(it.chain, np.arange(len(chains)))
-    last = np.searchsorted(it.chain, np.arange(len(chains)), "right") - 1
-    ends_at = (first, it.start[first], it.end[last], length[last], begins, deviation)
+    feed, rotation, turn, radius, n, t_in = rows
+    columns = zip(
+        item.tolist(),
+        is_corner.tolist(),
+        feed.tolist(),
+        rotation.tolist(),
+        turn.tolist(),
+        radius.tolist(),
+        strict=True,
+    )
+    bounds = np.searchsorted(it.chain[item], np.arange(len(chains) + 1)).tolist()
+    starts = it.start[first].tolist()
+    ends = it.end[last].tolist()
+    leaving = t_in[first].tolist()
+    tails = length[last].tolist()
+    worst = deviation.tolist()
+    head = first.tolist()
+    poor = bad.tolist()
+    normals = n[np.minimum(bounds[:-1], max(len(item) - 1, 0))].tolist() if len(item) else []
     out: list[ExactRun | None] = []
-    for k, (head, start, end, tail, way, worst) in enumerate(zip(*(v.tolist() for v in ends_at), strict=True)):
-        if worst == inf:
+    table = list(columns)
+    for k, chain in enumerate(chains):
+        if poor[k]:
             out.append(None)
             continue
         lo, hi = bounds[k], bounds[k + 1]
         bends = []
-        for i, corner, feed, rotation, angle, radius in table[lo:hi]:
-            source = chains[k].items[i - head][0]
-            clr = None if corner else radius
-            bends.append(Bend(feed, rotation, angle, clr, 0.0, corner, source.handle, source.layer))
-        normal = tuple(normals[k]) if hi > lo else any_normal(tuple(way))
+        for i, corner, f, rot, ang, r in table[lo:hi]:
+            source = chain.items[i - head[k]][0]
+            bends.append(Bend(f, rot, ang, None if corner else r, 0.0, corner, source.handle, source.layer))
+        start, direction, end = tuple(starts[k]), tuple(leaving[k]), tuple(ends[k])
+        normal = tuple(normals[k]) if hi > lo else any_normal(direction)
         try:
-            placement = Placement(tuple(start), tuple(way), normal)
-            out.append(ExactRun(BendTable(tuple(bends), tail), placement, worst, tuple(end)))
+            out.append(ExactRun(BendTable(tuple(bends), tails[k]), Placement(start, direction, normal), worst[k], end))
         except GeometryError:  # beyond all measure: the general way says so by name
             out.append(None)
     return out
