@@ -119,7 +119,7 @@ def parse_length(text: str | float, default_unit: str = "mm") -> float:
     if isinstance(text, int) and text.bit_length() > 1000:
         raise UnitsError("A number of so many digits is not a length.")
     if isinstance(text, (int, float)) and not isinstance(text, bool):
-        return _finite(as_float(text) * MM_PER[default_unit], text)
+        return _finite(_as_float(text) * MM_PER[default_unit], text)
     if not isinstance(text, str):
         raise UnitsError(f"{quoted(text)} is not a length.")
     if len(text) > MOST_CHARACTERS:
@@ -155,7 +155,7 @@ def _finite(value: float, text: str | float) -> float:
     return value
 
 
-def as_float(number: float) -> float:
+def _as_float(number: float) -> float:
     """A number as floating point; a whole number beyond all floating point is infinite."""
     try:
         return float(number)
@@ -303,7 +303,7 @@ class BothUnits(Display):
 
     def each(self, write: Callable[[Display], str]) -> str:
         """What ``write`` makes of every display; once where all are the same."""
-        return either_text([write(one) for one in self.every])
+        return _either_text([write(one) for one in self.every])
 
 
 #: Blanks that no line ends at: within ``1 3/4``, ``44.45 mm``, ``1.500 x 0.120``, ``1.96 %``, ``bend 2``, ``end A`` and
@@ -338,7 +338,7 @@ def words(text: str) -> list[str]:
     goes_on = False  # whether the last word may have more
     for texts in every_text(text):
         if len(texts) > 1:
-            parts, begins, ends = [either_text(texts)], True, True
+            parts, begins, ends = [_either_text(texts)], True, True
         else:
             held = unbroken(texts[0])
             parts = [part.replace(NO_BREAK, " ") for part in re.split(r"[ \t\n\r\f\v]++", held) if part]
@@ -352,10 +352,10 @@ def words(text: str) -> list[str]:
 
 def rewritten(text: str, write: Callable[[str], str]) -> str:
     """What ``write`` makes of a text, of every side where `BothUnits` wrote both units."""
-    return "".join(either_text(list(map(write, texts))) for texts in every_text(text))
+    return "".join(_either_text(list(map(write, texts))) for texts in every_text(text))
 
 
-def either_text(texts: Sequence[str]) -> str:
+def _either_text(texts: Sequence[str]) -> str:
     """One text of several: millimetres, inches, and the same in turn in other roundings; once where all are equal."""
     if all(text == texts[0] for text in texts):
         return texts[0]

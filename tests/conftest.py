@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis.internal.conjecture import providers
 
-from converter.pause import freeze_what_is_left
+from converter.processes.memory import freeze_what_is_left
 
 # the same examples on every run, so that a red suite means a change; --hypothesis-profile=explore looks for new ones;
 # how long an example takes depends on what else the machine does, and says nothing

@@ -24,9 +24,9 @@ from places import FIXTURES
 import converter
 from converter.cli.screens import findings as text
 from converter.cli.screens import grid
-from converter.disk.regular import HEAD
+from converter.disk.reading import HEAD
 from converter.errors import ElbowroomError
-from converter.exporters.pdf.paper import Pdf
+from converter.exporters.pdf.canvas import Pdf
 from converter.exporters.pictures.run import picture as run_picture
 from converter.findings import Finding
 from converter.importers.mesh.load import kind_of

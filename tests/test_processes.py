@@ -15,13 +15,13 @@ from alone import alone
 from many_tubes import different_tubes
 from sheet_tools import job_of, shop
 
-from converter import processes
 from converter.errors import ElbowroomError, GeometryError
 from converter.exporters.sheet.content import job_sheet
 from converter.exporters.sheet.html import html_text
-from converter.exporters.solids.drawn import DrawnSolid, write_drawn
+from converter.exporters.solids.step_text import DrawnSolid, write_drawn
 from converter.kernel.step.write import StepItem
 from converter.model.metal import metal
+from converter.processes import parallel
 
 pytestmark = [
     pytest.mark.skipif(not sys.platform.startswith("linux"), reason="work stays in one process elsewhere"),
@@ -32,9 +32,9 @@ pytestmark = [
 @pytest.fixture
 def two():
     """Two processes allowed, as the command line does in a process of its own."""
-    processes.allow(2)
+    parallel.allow(2)
     yield
-    processes.allow(1)
+    parallel.allow(1)
 
 
 def no_child_is_left() -> bool:
@@ -47,7 +47,7 @@ def no_child_is_left() -> bool:
 @pytest.mark.parametrize("count", [0, 1, 2, 3, 7, 64, 301])
 @alone
 def test_results_come_in_order_and_from_other_processes(two, count):
-    found = list(processes.in_order(range(count), lambda n: (n * n, os.getpid()), least=2))
+    found = list(parallel.in_order(range(count), lambda n: (n * n, os.getpid()), least=2))
     assert [square for square, _ in found] == [n * n for n in range(count)]
     pids = {pid for _, pid in found}
     assert pids == {os.getpid()} if count == 1 else os.getpid() not in pids
@@ -60,29 +60,29 @@ def test_things_are_numbered_through_as_in_one_process(two):
     words = [f"{n}" * (n % 5) for n in range(150)]
 
     def numbers() -> list[tuple[str, int]]:
-        return list(processes.numbered(words, lambda w: (w, len(w)), lambda w, n: (w.upper(), n), first=7, least=2))
+        return list(parallel.numbered(words, lambda w: (w, len(w)), lambda w, n: (w.upper(), n), first=7, least=2))
 
     found = numbers()
     assert [number for _, number in found] == [7 + sum(map(len, words[:i])) for i in range(len(words))]
-    processes.allow(1)
+    parallel.allow(1)
     assert numbers() == found
 
 
 @alone
 def test_few_things_stay_in_this_process(two):
-    assert set(processes.in_order(range(9), lambda _: os.getpid(), least=10)) == {os.getpid()}
+    assert set(parallel.in_order(range(9), lambda _: os.getpid(), least=10)) == {os.getpid()}
 
 
 def test_a_library_call_stays_in_its_process():
-    assert set(processes.in_order(range(99), lambda _: os.getpid(), least=2)) == {os.getpid()}
+    assert set(parallel.in_order(range(99), lambda _: os.getpid(), least=2)) == {os.getpid()}
 
 
 @alone
 def test_processes_do_not_multiply(two):
     def inner(_n: int) -> tuple[int, set[int]]:
-        return os.getpid(), set(processes.in_order(range(50), lambda _: os.getpid(), least=2))
+        return os.getpid(), set(parallel.in_order(range(50), lambda _: os.getpid(), least=2))
 
-    assert all(within == {pid} for pid, within in processes.in_order(range(8), inner, least=2))
+    assert all(within == {pid} for pid, within in parallel.in_order(range(8), inner, least=2))
 
 
 @alone
@@ -93,7 +93,7 @@ def test_where_threads_run_nothing_is_forked(two):
     thread = Thread(target=over.wait)
     thread.start()
     try:
-        assert set(processes.in_order(range(9), lambda _: os.getpid(), least=2)) == {os.getpid()}
+        assert set(parallel.in_order(range(9), lambda _: os.getpid(), least=2)) == {os.getpid()}
     finally:
         over.set()
         thread.join()
@@ -108,7 +108,7 @@ def test_the_first_error_in_order_is_raised_after_what_came_before(two):
 
     found = []
     with pytest.raises(GeometryError, match="tube 41") as caught:
-        found += processes.in_order(range(100), work, least=2)
+        found += parallel.in_order(range(100), work, least=2)
     assert caught.value.where == "T41"
     assert no_child_is_left()
 
@@ -124,7 +124,7 @@ def test_an_error_that_cannot_be_pickled_is_told_in_words(two):
         raise OddError
 
     with pytest.raises(ElbowroomError, match="OddError: odd"):
-        list(processes.in_order(range(10), work, least=2))
+        list(parallel.in_order(range(10), work, least=2))
 
 
 @alone
@@ -133,7 +133,7 @@ def test_want_of_memory_stays_want_of_memory(two):
         raise MemoryError
 
     with pytest.raises(MemoryError):
-        list(processes.in_order(range(10), work, least=2))
+        list(parallel.in_order(range(10), work, least=2))
 
 
 @alone
@@ -146,7 +146,7 @@ def test_a_killed_process_is_one_sentence(two):
         return n
 
     with pytest.raises(ElbowroomError, match="stopped by the system, most likely for want of memory") as caught:
-        list(processes.in_order(range(10), work, least=2))
+        list(parallel.in_order(range(10), work, least=2))
     assert caught.value.code == "crashed" and "\n" not in caught.value.message
     assert no_child_is_left()
 
@@ -155,13 +155,13 @@ def test_a_killed_process_is_one_sentence(two):
 def test_a_crashed_process_is_one_sentence(two):
     """As a library that ends the program does."""
     with pytest.raises(ElbowroomError, match=r"crashed a library.*status 3"):
-        list(processes.in_order(range(10), lambda _: os._exit(3), least=2))
+        list(parallel.in_order(range(10), lambda _: os._exit(3), least=2))
 
 
 @pytest.mark.parametrize("ends", ["closed", "interrupted"])
 @alone
 def test_whoever_stops_asking_ends_the_others(two, ends):
-    going = processes.in_order(range(1000), lambda n: time.sleep(0.01) or n, least=2)
+    going = parallel.in_order(range(1000), lambda n: time.sleep(0.01) or n, least=2)
     assert next(going) == 0
     if ends == "closed":
         going.close()
@@ -173,7 +173,7 @@ def test_whoever_stops_asking_ends_the_others(two, ends):
 
 @alone
 def test_the_end_of_a_processes_time_is_that_of_all(two):
-    """What this process does at SIGXCPU tells what was used up (`converter.worker`)."""
+    """What this process does at SIGXCPU tells what was used up (`converter.parallel.worker`)."""
 
     class UsedUpError(BaseException):
         pass
@@ -184,7 +184,7 @@ def test_the_end_of_a_processes_time_is_that_of_all(two):
     before = signal.signal(signal.SIGXCPU, used_up)
     try:
         with pytest.raises(UsedUpError):
-            list(processes.in_order(range(10), lambda n: os.kill(os.getpid(), signal.SIGXCPU), least=2))
+            list(parallel.in_order(range(10), lambda n: os.kill(os.getpid(), signal.SIGXCPU), least=2))
     finally:
         signal.signal(signal.SIGXCPU, before)
     assert no_child_is_left()

@@ -160,7 +160,7 @@ def test_a_number_stays_with_its_unit_its_fraction_and_its_name():
 @pytest.mark.parametrize("wide", [50.0, 65.0, 80.0])
 def test_no_line_of_a_page_ends_within_a_number(wide):
     """Read back from the lines themselves: none ends with a number whose unit, bend or direction begins the next."""
-    from converter.exporters.pdf.paper import Pdf
+    from converter.exporters.pdf.canvas import Pdf
 
     text = " ".join(f"Turn 12{i}.5° clockwise, mark at 4{i}-7/16 in (bend {i}) from end A." for i in range(9))
     lines = Pdf("test", {}).wrapped(text, 2.5, wide)

@@ -9,7 +9,7 @@ from converter.audit.registry import check
 from converter.audit.subject import QUARTER, Subject
 from converter.findings import Finding
 from converter.model.bends import BendTable
-from converter.model.centerline import nearest_to_itself
+from converter.model.self_approach import nearest_to_itself
 from converter.tolerances import DEFAULT, PAST_ANGLE, PAST_LENGTH, same_within
 
 

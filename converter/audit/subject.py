@@ -9,9 +9,9 @@ from functools import cached_property
 from converter.bending.metal.capacity import ProvenBend, proven
 from converter.findings import Clause, Finding
 from converter.model.bends import Bend
-from converter.model.centerline import surely_apart
 from converter.model.run import Run, Tube, turned_by_bend
 from converter.model.section import Section
+from converter.model.self_approach import surely_apart
 from converter.shop.assign import die_for_bend, die_of, refit_targets
 from converter.shop.metals import find_metal
 from converter.shop.model import Die, Metal, Shop

@@ -22,9 +22,9 @@ from typing import TYPE_CHECKING, Any
 from converter.batch.record import leftovers_of
 from converter.batch.verdict import DrawingVerdict
 from converter.disk.stage import recover
-from converter.ends import WorkerTask, why_ended
 from converter.errors import ElbowroomError
-from converter.isolation import isolated_python
+from converter.processes.failures import WorkerTask, why_ended
+from converter.processes.isolation import isolated_python
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor

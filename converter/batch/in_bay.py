@@ -10,14 +10,14 @@ from dataclasses import replace
 from time import process_time
 from typing import TYPE_CHECKING, Any
 
-from converter.allowance import TimeLimitReached
 from converter.disk.reading import files_read, recorded
 from converter.disk.silence import silence_streams
-from converter.ends import WorkerTask, mistake, refused, used_memory
 from converter.errors import ElbowroomError
-from converter.pause import freeze_what_is_left, paused_gc, return_freed_memory
+from converter.processes.allowance import TimeLimitReached
+from converter.processes.failures import WorkerTask, mistake, refused, used_memory
+from converter.processes.memory import freeze_what_is_left, paused_gc, return_freed_memory
+from converter.processes.worker import Worker
 from converter.progress import begin_file
-from converter.worker import Worker
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
-from converter import allowance
 from converter.batch.verdict import CutSum, DrawingVerdict
 from converter.exporters.options import WriteOptions
 from converter.job.cutlist import Quantities
 from converter.nesting.solve import SECONDS
+from converter.processes import allowance
 from converter.settings import Settings
 
 if TYPE_CHECKING:

@@ -102,7 +102,7 @@ def check_one_process(batch: BatchChoices) -> None:
 def allow_processes(typed: int | None) -> None:
     """Let large work of this command use so many processes, by default as many as there are processors."""
     from converter.cli.supervise import owns_process
-    from converter.processes import allow, free_processors
+    from converter.processes.parallel import allow, free_processors
 
     if owns_process():  # not one that a test or a debugger runs a command in
         allow(typed or free_processors())
@@ -137,7 +137,7 @@ def run_batch(
     from converter.batch import batch_items, find_drawings, local_bays, work_through
     from converter.batch.summary import closed_folders, exit_status
     from converter.cli.supervise import allow_seconds
-    from converter.processes import free_processors
+    from converter.processes.parallel import free_processors
     from converter.progress import steps
 
     with console.progress("looking for drawings"):
@@ -213,9 +213,9 @@ def _watch_batch(
 
 def limits_for(processes: int) -> BatchLimits:
     """What each drawing may use where so many are worked out at once: as typed, else the usual."""
-    from converter import allowance
     from converter.batch import BatchLimits
     from converter.cli.values import MEMORY, SECONDS
+    from converter.processes import allowance
 
     typed = click.get_current_context().meta
     usual = BatchLimits(memory=allowance.usual_memory(processes))

@@ -38,7 +38,7 @@ def open_jobs(
     from dataclasses import replace
 
     from converter.job import open_job
-    from converter.pause import collect_garbage_between_files
+    from converter.processes.memory import collect_garbage_between_files
     from converter.progress import steps
 
     if len(sources) > 1:

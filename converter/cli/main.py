@@ -16,12 +16,12 @@ from importlib import import_module
 import click
 
 from converter import __version__
-from converter.allowance import TimeLimitReached
 from converter.cli.streams import drop, with_sound_streams
 from converter.disk.reading import recorded
-from converter.ends import mistake, refused
 from converter.errors import ElbowroomError, OptionError
-from converter.pause import paused_gc
+from converter.processes.allowance import TimeLimitReached
+from converter.processes.failures import mistake, refused
+from converter.processes.memory import paused_gc
 from converter.quoting import one_line, shortened
 
 #: command -> one line of help. The function lives in ``converter.cli.commands.<command>`` under the

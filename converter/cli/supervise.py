@@ -17,10 +17,10 @@ from pathlib import Path
 from types import FrameType
 from typing import Any, NoReturn
 
-from converter import allowance
-from converter.ends import WorkerTask, why_ended
 from converter.errors import ElbowroomError
-from converter.worker import Worker
+from converter.processes import allowance
+from converter.processes.failures import WorkerTask, why_ended
+from converter.processes.worker import Worker
 
 #: Exit status where none better is known.
 _FAILED = 2

@@ -8,7 +8,7 @@ from functools import cache
 from importlib.metadata import PackageNotFoundError, requires, version
 from pathlib import Path
 
-from converter.disk.regular import CHUNK, open_regular
+from converter.disk.reading import CHUNK, open_regular
 
 
 def digest_of(path: str | os.PathLike[str]) -> str:

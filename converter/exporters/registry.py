@@ -127,7 +127,7 @@ FORMATS: tuple[WriteFormat, ...] = (
         function="export_coped", needs="CAD kernel",
     ),
     WriteFormat(
-        "fit-up", "JSON, how cut ends fit: overlap, gap, clashes", "converter.exporters.solids.fit_up", ".json",
+        "fit-up", "JSON, how cut ends fit: overlap, gap, clashes", "converter.exporters.solids.fit_up.measure", ".json",
         needs="CAD kernel",
     ),
     WriteFormat(

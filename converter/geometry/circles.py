@@ -60,7 +60,7 @@ def vec(a: Any) -> Vec:
     return (x, y, z)
 
 
-def area_normal(q: Array) -> tuple[Array, float]:
+def _area_normal(q: Array) -> tuple[Array, float]:
     """Unit normal of the polygon q (n, 3) by its area vector, and twice its area; zeros when it has none."""
     total = _area_vector(q)
     size = float(np.sqrt(total @ total))
@@ -196,7 +196,7 @@ def fit_circle(q: Array) -> Circle | None:
     """
     origin = q.mean(axis=0)
     p = q - origin
-    n, size = area_normal(p)
+    n, size = _area_normal(p)
     if size == 0.0:
         return None
     if len(p) > 3:

@@ -16,7 +16,7 @@ from importlib import import_module
 from pathlib import PurePath
 from typing import TYPE_CHECKING, cast
 
-from converter.disk.regular import HEAD
+from converter.disk.reading import HEAD
 from converter.errors import OptionError, ReadError
 from converter.importers.brep.bounds import is_brep
 from converter.importers.iges.bounds import is_iges

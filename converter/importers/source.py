@@ -10,11 +10,17 @@ from io import BytesIO
 from pathlib import Path
 from typing import BinaryIO
 
-from converter.disk.reading import complete_folder_of, open_to_read, standard_input
-from converter.disk.regular import HEAD, check_regular, read_standard_input
+from converter.disk.reading import (
+    HEAD,
+    cannot_read,
+    check_regular,
+    complete_folder_of,
+    open_to_read,
+    read_standard_input,
+    standard_input,
+)
 from converter.errors import ReadError, TooLargeError
 from converter.limits import FILE_BYTES, size_text
-from converter.quoting import LONGEST_PATH, quoted, shortened
 
 #: What to do with a pipe or a device that is named as a drawing.
 _PIPE_IT = "pipe it into the command and name '-' as the input"
@@ -150,15 +156,3 @@ class Source:
                 return first, stream.read()
         except OSError as error:
             raise cannot_read(self.name, error) from error
-
-
-def cannot_read(name: str, error: OSError | ValueError) -> ReadError:
-    """The sentence for a file that the system will not hand over."""
-    if isinstance(error, FileNotFoundError):
-        return ReadError(
-            f"{shortened(name, LONGEST_PATH)} does not exist: check the name.", code="no-such-file", file=name
-        )
-    if isinstance(error, PermissionError):
-        return ReadError(f"{name} may not be read: check its permissions.", code="no-permission", file=name)
-    reason = (getattr(error, "strerror", None) or str(error)).rstrip(".")
-    return ReadError(f"{quoted(name, LONGEST_PATH)} cannot be read: {reason}.", code="unreadable", file=name)

@@ -22,9 +22,8 @@ from converter.nesting.solve import DIVES, SECONDS, nest
 from converter.progress import steps
 from converter.quoting import quoted, shortened
 from converter.shop.metals import kg_per_mm, same_metal
-from converter.shop.model import Shop, Stick
+from converter.shop.model import SAME_STOCK, Shop, Stick
 from converter.shop.rack import Rack
-from converter.shop.rates import SAME_STOCK
 from converter.shop.stock import goes_with, price_for
 from converter.tolerances import PAST_LENGTH
 from converter.units import Display, rounded_up

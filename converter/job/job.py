@@ -16,7 +16,7 @@ from converter.job.left_out import leaves_out, left_out_findings, no_runs_senten
 from converter.job.shown import Shown
 from converter.model.drawing import Drawing
 from converter.model.run import Run, Tube
-from converter.pause import paused_gc
+from converter.processes.memory import paused_gc
 from converter.quoting import shortened
 from converter.settings import Settings
 from converter.shop.sections import sections_of
@@ -274,7 +274,8 @@ class Job:
         return tuple(tubes), tuple(findings)
 
     def _runs(self, drawing: Drawing) -> tuple[list[Run], list[Finding]]:
-        from converter.reducer import reduce_drawing, reverse_run
+        from converter.model.run import reverse_run
+        from converter.reducer import reduce_drawing
         from converter.shop.corners import with_corners_mitred
 
         shop = self.shop  # an invented shop's dies say nothing of what was drawn

@@ -17,7 +17,7 @@ from converter.model.bends import BendTable
 from converter.model.run import Tube
 from converter.quoting import quoted
 from converter.shop.model import Shop
-from converter.shop.record import NewTest
+from converter.shop.test_bends import NewTest
 from converter.units import MM_PER
 
 

@@ -15,7 +15,7 @@ from converter.model.part import Part
 from converter.model.run import Tube
 from converter.quoting import one_line
 from converter.shop.metals import kg_per_mm
-from converter.shop.rates import Rates
+from converter.shop.model import Rates
 from converter.shop.stock import price_for
 
 #: What rates count, by name, in words.

@@ -14,9 +14,9 @@ from converter.errors import ElbowroomError
 from converter.findings import Clause, Finding
 from converter.model.drawing import Drawing, HeaderUnit
 from converter.model.run import Run, Tube
+from converter.shop.consistency import doubts, is_tube_size
 from converter.shop.model import Die, Shop
 from converter.shop.sections import parse_section
-from converter.shop.sound import doubts, is_tube_size
 from converter.units import MM_PER, unit_word
 
 #: The units that a header is most often wrong between.

@@ -34,7 +34,7 @@ from converter.joints.finding.contacts import (
 )
 from converter.joints.finding.plan import EndPlan, Key
 from converter.joints.model import MITRE, SADDLE, SQUARE, Joint
-from converter.reducer.refit import distances
+from converter.model.deviation import distances
 from converter.tolerances import PAST_ANGLE, PAST_LENGTH, Tolerances, same_within
 
 #: Degrees between the lines that are looked at.

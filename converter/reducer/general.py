@@ -13,18 +13,18 @@ from converter.geometry.circles import fit_circle, vec
 from converter.geometry.helix import fit_helix
 from converter.model.bends import BendTable
 from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Segment, Spline
+from converter.model.deviation import distances, largest, largest_along
 from converter.model.drawing import DrawnCurve
 from converter.model.run import Run
-from converter.reducer.chain import Chain
+from converter.reducer.adjusting.linear import RowVertices, segments_of
+from converter.reducer.adjusting.polish import polish, thinned
+from converter.reducer.adjusting.settle import Settled, merge, open_loop, settle
+from converter.reducer.chaining.chain import Chain
+from converter.reducer.chaining.remarks import PLACES
+from converter.reducer.fitting.rows import pieces_of
 from converter.reducer.limits import LADDER_EXACT, MOST_PIECES, too_many_pieces
-from converter.reducer.linear import RowVertices, segments_of
 from converter.reducer.pieces import Bow, Piece, Straight
-from converter.reducer.polish import polish, thinned
-from converter.reducer.refit import distances, largest, largest_along
-from converter.reducer.remarks import PLACES
-from converter.reducer.rows import pieces_of
 from converter.reducer.sample import ellipse_as_arc, sample_ellipse, sample_spline
-from converter.reducer.settle import Settled, merge, open_loop, settle
 from converter.tolerances import DEFAULT, Tolerances
 
 CLOSER = 0.999  #: of the tolerance: what a curve that strays between its points is fitted anew to

@@ -17,9 +17,9 @@ from converter.model.drawing import Drawing, ReadyTable
 from converter.model.run import Run
 from converter.progress import steps
 from converter.quoting import is_blank, quoted
-from converter.reducer.chain import Chain, chain
-from converter.reducer.looser import looser_fit, may_be_looser
-from converter.reducer.plain import ExactRun, exact_runs
+from converter.reducer.chaining.chain import Chain, chain
+from converter.reducer.exact import ExactRun, exact_runs
+from converter.reducer.fitting.looser import looser_fit, may_be_looser
 from converter.reducer.same_shape import ChainShape, WorkedOutShapes
 from converter.tolerances import DEFAULT, PAST_SHARE, Tolerances, same_within
 from converter.units import MM_PER, UNIT_CHOICES

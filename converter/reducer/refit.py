@@ -15,20 +15,18 @@ from math import cos, dist, inf, radians, tan
 
 import numpy as np
 
-from converter.arrays import Array
 from converter.errors import OptionError
 from converter.findings import Finding
-from converter.geometry.circles import along_axis
-from converter.geometry.vectors import Vec, cross, sub
+from converter.geometry.vectors import Vec
 from converter.model.bends import Bend, BendTable
 from converter.model.curve import Line, Segment
+from converter.model.deviation import distances
 from converter.model.run import Run
 from converter.tolerances import PAST_LENGTH, same_within
 
 FOLDED = 179.5  #: degrees; a corner this sharp is a line drawn back over itself, not a bend
 #: Part of a tube's size; what moves its centerline further makes another tube of it. Common practice, no source.
 MOST_MOVED = 0.1
-BLOCK = 200  #: points that are measured together
 _ONE_PLANE = 0.01  #: degrees; bends turned by less lie in one plane, as of equal parts
 CORNER_LIMIT = 170.0  #: degrees; up to here a bend is held by its corner
 
@@ -283,83 +281,3 @@ def _apart(path: tuple[Segment, ...], other: tuple[Segment, ...]) -> float:
             )
     at = np.array(points)
     return float(np.min([distances(at, s) for s in other], axis=0).max()) if other else 0.0
-
-
-def distances(points: Array, segment: Segment) -> Array:
-    """Distance in mm of points (n, 3) from a bounded straight or arc, shape (n,)."""
-    if isinstance(segment, Line):
-        p = np.array(segment.start)
-        d = np.array(segment.end) - p
-        size2 = float(d @ d)
-        s = np.clip(along_axis(points - p, d) / size2, 0.0, 1.0) if size2 > 0.0 else np.zeros(len(points))
-        off = points - p - s[:, None] * d
-        straight: Array = np.sqrt((off * off).sum(axis=1))
-        return straight
-    c, n = np.array(segment.center), np.array(segment.normal)
-    reach = sub(segment.start, segment.center)
-    x, y = np.array(reach), np.array(cross(segment.normal, reach))
-    arm = points - c
-    height = along_axis(arm, n)
-    u, v = along_axis(arm, x) / segment.radius, along_axis(arm, y) / segment.radius
-    turn = np.mod(np.arctan2(v, u), 2.0 * np.pi)
-    radial = np.hypot(u, v) - segment.radius
-    on = np.hypot(radial, height)
-    to_start = np.sqrt(((points - np.array(segment.start)) ** 2).sum(axis=1))
-    to_end = np.sqrt(((points - np.array(segment.end)) ** 2).sum(axis=1))
-    bowed: Array = np.where(turn <= radians(segment.angle), on, np.minimum(to_start, to_end))
-    return bowed
-
-
-def feet(points: Array, segment: Segment) -> Array:
-    """The point of the whole line or circle of a segment that is nearest to each of points (n, 3)."""
-    if isinstance(segment, Line):
-        p = np.array(segment.start)
-        d = np.array(segment.end) - p
-        on_line: Array = p + np.multiply.outer(along_axis(points - p, d) / float(d @ d), d)
-        return on_line
-    c, n = np.array(segment.center), np.array(segment.normal)
-    arm = points - c
-    flat = arm - np.multiply.outer(along_axis(arm, n), n)
-    size = np.sqrt(np.einsum("ij,ij->i", flat, flat))
-    on_circle: Array = c + flat * (segment.radius / np.where(size > 0.0, size, 1.0))[:, None]
-    return on_circle
-
-
-def largest(proofs: Sequence[Array], segments: Sequence[Segment | None]) -> float:
-    """Largest distance of each piece's vertices from its own segment or the ones beside it.
-
-    A vertex near a joint may lie on the neighbour, hence the nearest of up to three counts.
-    """
-    worst = 0.0
-    for k, points in enumerate(proofs):
-        near = None
-        for segment in segments[max(0, k - 1) : k + 2]:
-            if segment is None:
-                continue
-            d = distances(points, segment)
-            near = d if near is None else np.minimum(near, d)
-        if near is None:  # all three vanished; look at every one
-            near = np.min([distances(points, s) for s in segments if s is not None], axis=0)
-        worst = max(worst, float(near.max()))
-    return worst
-
-
-def largest_along(points: Array, segments: Sequence[Segment]) -> float:
-    """Largest distance in mm of points (n, 3), in order along a tube, from its segments; a loop may begin anywhere."""
-    count = len(segments)
-    lengths = np.array([s.length for s in segments])
-    at = int(np.argmin([float(distances(points[:1], s)[0]) for s in segments]))
-    worst = 0.0
-    for block in np.array_split(points, 1 + len(points) // BLOCK):
-        d = np.diff(block, axis=0)
-        ahead = 1.5 * float(np.sqrt(np.einsum("ij,ij->i", d, d)).sum())
-        wanted = [(at - 1) % count, at]
-        while len(wanted) < count:
-            wanted.append((wanted[-1] + 1) % count)
-            ahead -= float(lengths[wanted[-1]])
-            if ahead < 0.0:
-                break
-        away = np.array([distances(block, segments[k]) for k in wanted])
-        worst = max(worst, float(away.min(axis=0).max()))
-        at = wanted[int(away[:, -1].argmin())]
-    return worst

@@ -19,7 +19,7 @@ from converter.geometry.vectors import Vec
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline
 from converter.model.run import Run
-from converter.reducer.chain import Chain
+from converter.reducer.chaining.chain import Chain
 
 #: Points whose distance from a line is less than this part of the size of the whole make no plane with it.
 _FLAT = 1e-3

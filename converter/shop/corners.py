@@ -26,7 +26,7 @@ _RIGHT_ANGLE = 0.5
 _SLIGHT = 10.0
 
 
-def corner_choice(run: Run, job: JobFile | None, option: str | None) -> str | None:
+def _corner_choice(run: Run, job: JobFile | None, option: str | None) -> str | None:
     """'mitre', 'bend', or None where nothing says how the corners of a run are made."""
     job = job or JobFile()
     return job.of_run(run).corner or job.for_layer(run.layer).corner or option or job.default.corner
@@ -48,7 +48,7 @@ def with_corners_mitred(
     notes: list[Finding] = []
     for run in runs:
         corners = sharp_corners(run)
-        if not corners or corner_choice(run, job, option) != MITRE:
+        if not corners or _corner_choice(run, job, option) != MITRE:
             found.append(run)
             continue
         told = tuple(finding for finding in run.findings if finding.code != "run-size")
@@ -81,7 +81,7 @@ def corner_findings(tubes: Iterable[Tube], shop: Shop, job: JobFile | None, opti
     for tube in tubes:
         drawn = tube.drawn or tube.run
         corners = sharp_corners(drawn)
-        if not corners or corner_choice(drawn, job, option):
+        if not corners or _corner_choice(drawn, job, option):
             continue
         if max(drawn.table.bends[i].angle for i in corners) <= _SLIGHT + PAST_ANGLE:
             continue

@@ -17,6 +17,7 @@ from converter.model.run import Run
 from converter.model.section import Section
 from converter.names import fits, folded
 from converter.quoting import quoted
+from converter.shop.consistency import check_stock
 from converter.shop.joint import JOINT, JointChoice, joint_choice
 from converter.shop.model import Shop, Stick
 from converter.shop.schema import (
@@ -33,7 +34,6 @@ from converter.shop.schema import (
     section,
     text,
 )
-from converter.shop.sound import check_stock
 from converter.shop.stock import STOCK
 from converter.shop.toml import parse_toml, read_toml
 

@@ -8,11 +8,26 @@ from typing import Any
 
 from converter.errors import GeometryError
 from converter.model.section import SHAPES
-from converter.shop.cutting import SAW, Cutting, cutting_of
-from converter.shop.model import TURN_WITHIN, Allowed, Die, HoleSaw, Machine, Metal, Shop, Stick, Trial
+from converter.nesting.model import Saw
+from converter.shop.consistency import check_metals, check_shop
+from converter.shop.model import (
+    KEEP,
+    KERF,
+    TURN_WITHIN,
+    Allowed,
+    Box,
+    Cutting,
+    Die,
+    HoleSaw,
+    Machine,
+    Metal,
+    Price,
+    Rates,
+    Shop,
+    Stick,
+    Trial,
+)
 from converter.shop.pipe import OUTSIDE, nominal
-from converter.shop.rates import PRICE, RATES, Rates, price_of, rates_of
-from converter.shop.room import BOX, machine_values
 from converter.shop.schema import (
     LEAST_STEP,
     Field,
@@ -25,6 +40,7 @@ from converter.shop.schema import (
     length,
     length_or_zero,
     number,
+    number_or_zero,
     pipe_size,
     read_table,
     ring_step,
@@ -32,12 +48,13 @@ from converter.shop.schema import (
     show,
     signed_length,
     text,
+    three_signed_lengths,
     two_lengths,
 )
-from converter.shop.sound import check_metals, check_shop
 from converter.shop.stock import STOCK
 from converter.shop.toml import parse_toml, read_toml
-from converter.units import Display
+from converter.tolerances import MOST_MITRE
+from converter.units import KG_PER_LB, MM_PER, Display
 
 #: Degrees: less than a full turn, as in the bend table.
 _ANGLE = number(0.0, 359.0, "an angle in degrees")
@@ -60,6 +77,11 @@ DIE = {
     "mandrel": Field(flag, default=False),
     "max_wall_factor": Field(number(2.0)),
     "min_d_of_bend": Field(number(0.5)),
+}
+BOX = {
+    "name": Field(text),
+    "low": Field(three_signed_lengths, required=True),
+    "high": Field(three_signed_lengths, required=True),
 }
 MACHINE = {
     "name": Field(text, default=""),
@@ -102,6 +124,25 @@ HOLE_SAW = {
     "size": Field(length, required=True),
     "depth": Field(length),
 }
+SAW = {
+    "kerf": Field(length_or_zero),
+    "trim": Field(length_or_zero, default=0.0),
+    "grip": Field(length_or_zero, default=0.0),
+    "keep": Field(length, default=KEEP),
+    "mitre": Field(number(0.0, MOST_MITRE, "an angle in degrees"), default=0.0),
+}
+RATES = {
+    "currency": Field(text, default=""),
+    "hour": Field(number_or_zero),
+    "minutes_per_tube": Field(number_or_zero),
+    "minutes_per_cut": Field(number_or_zero),
+    "minutes_per_cope": Field(number_or_zero),
+    "minutes_per_bend": Field(number_or_zero),
+    "minutes_per_metre_of_weld": Field(number_or_zero),
+    "minutes_per_foot_of_weld": Field(number_or_zero),
+}
+_PER = {"per_metre": 1.0 / MM_PER["m"], "per_foot": 1.0 / MM_PER["ft"], "per_kg": 1.0, "per_lb": 1.0 / KG_PER_LB}
+PRICE = {"section": Field(section), "metal": Field(text)} | {key: Field(number()) for key in _PER}
 TOLERANCE = {
     "length": Field(length),
     "angle": Field(number(0.0, 90.0, "an angle in degrees")),
@@ -173,17 +214,17 @@ def _shop(raw: dict[str, Any], file: str, source: str) -> Shop:
     shop = Shop(
         name=values["shop"]["name"],
         dies=dies,
-        machine=Machine(**machine_values(values["machine"], place.key("machine"))) if values["machine"] else Machine(),
+        machine=_machine(values["machine"], place.key("machine")) if values["machine"] else Machine(),
         metals=metals,
         stock=tuple(Stick(**one) for one in values["stock"]),
         tests=tests,
         source=source,
         units=place.unit,
         hole_saws=tuple(HoleSaw(**one) for one in values["hole_saw"]),
-        rates=rates_of(values["rates"], place.key("rates")) if values["rates"] else Rates(),
+        rates=_rates(values["rates"], place.key("rates")) if values["rates"] else Rates(),
         allowed=Allowed(**values["tolerance"]) if values["tolerance"] else Allowed(),
-        cutting=cutting_of(values["saw"]) if values["saw"] else Cutting(),
-        prices=tuple(price_of(one, place.key("price").item(i)) for i, one in enumerate(values["price"])),
+        cutting=_cutting(values["saw"]) if values["saw"] else Cutting(),
+        prices=tuple(_price(one, place.key("price").item(i)) for i, one in enumerate(values["price"])),
     )
     check_shop(shop, file)
     return shop
@@ -228,3 +269,73 @@ def _distinct(names: list[str], what: str, file: str) -> None:
         first = seen.setdefault(name.casefold(), i)
         if first != i:
             Place(file, f"{what}[{i + 1}].name").fail(f"is {show(name)}, the name of {what}[{first + 1}] too")
+
+
+def _machine(values: dict[str, Any], place: Place) -> Machine:
+    """The bender from its table: contradictions refused, boxes made.
+
+    Raises:
+        ShopError: a box is turned inside out, the bend goes where its plane does not, or the ceiling
+            is no higher than the pivot.
+    """
+    made = dict(values)
+    boxes = []
+    for i, box in enumerate(made.pop("box")):
+        where = place.key("box").item(i)
+        name = box["name"] or f"box {i + 1}"
+        for axis, low, high in zip("xyz", box["low"], box["high"], strict=True):
+            if not low < high:
+                where.fail(f"has a low {axis} that is not below its high {axis}: write the lesser corner as low")
+        boxes.append(Box(name, box["low"], box["high"]))
+    plane, to = made["plane"], made["bends_to"]
+    if to is not None:
+        needed = "vertical" if to in ("up", "down") else "horizontal"
+        if plane != needed:
+            place.key("bends_to").fail(f'is "{to}", which goes with plane = "{needed}"')
+    pivot, ceiling = made["pivot_height"], made["ceiling"]
+    if pivot is not None and ceiling is not None and ceiling <= pivot:
+        place.key("ceiling").fail("is not above pivot_height: both are measured from the floor")
+    return Machine(**made, boxes=tuple(boxes))
+
+
+def _cutting(values: dict[str, Any]) -> Cutting:
+    """``[saw]`` of a shop file."""
+    kerf = values["kerf"]
+    saw = Saw(KERF if kerf is None else kerf, values["trim"], values["grip"])
+    return Cutting(saw, values["keep"], kerf is not None, values["mitre"])
+
+
+def _rates(values: dict[str, Any], place: Place) -> Rates:
+    """``[rates]`` of a shop file.
+
+    Raises:
+        ShopError: the weld is given in two units.
+    """
+    metre, foot = values["minutes_per_metre_of_weld"], values["minutes_per_foot_of_weld"]
+    if metre is not None and foot is not None:
+        place.key("minutes_per_foot_of_weld").fail("says the same as minutes_per_metre_of_weld: give one")
+    weld = metre / MM_PER["m"] if metre is not None else foot / MM_PER["ft"] if foot is not None else None
+    return Rates(
+        values["currency"],
+        values["hour"],
+        values["minutes_per_tube"],
+        values["minutes_per_cut"],
+        values["minutes_per_cope"],
+        values["minutes_per_bend"],
+        weld,
+    )
+
+
+def _price(values: dict[str, Any], place: Place) -> Price:
+    """One ``[[price]]`` of a shop file.
+
+    Raises:
+        ShopError: it has no amount, or two.
+    """
+    given = [key for key in _PER if values[key] is not None]
+    if len(given) != 1:
+        found = f"has {' and '.join(given)}" if given else "has no amount"
+        place.fail(f"{found}: give exactly one of {', '.join(_PER)}")
+    amount = values[given[0]] * _PER[given[0]]
+    by_length = given[0] in ("per_metre", "per_foot")
+    return Price(values["section"], values["metal"], amount if by_length else None, None if by_length else amount)

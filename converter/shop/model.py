@@ -1,21 +1,24 @@
-"""What a shop owns, frozen: dies, machine, metals, stock, test bends. Lengths mm, angles degrees.
+"""What a shop owns and what its work costs, frozen. Lengths mm, angles degrees.
 
 Words: the *clamp* holds the tube ahead of the bend; *between* is the least straight between two
 bends; *tail* the least straight behind the last bend; the *mark offset* is measured from the start
 of the bend to where the pencil mark goes, positive toward the end that is fed first.
+
+Machine coordinates: the origin is the centre of the bend (the die's axis), x points ahead (the way the
+stick is fed), z up, y to the left of someone who looks ahead. docs/sweep.md shows it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from math import isfinite
 
-from converter.errors import ShopError
+from converter.errors import GeometryError, ShopError
+from converter.geometry.vectors import Vec
 from converter.model.section import SHAPES, Section
+from converter.nesting.model import Saw
 from converter.quoting import quoted
-from converter.shop.cutting import Cutting
-from converter.shop.rates import Price, Rates
-from converter.shop.room import Box
 from converter.tolerances import same_within
 from converter.units import Display, sizes_text
 
@@ -25,6 +28,10 @@ from converter.units import Display, sizes_text
 SIZE_MATCH = same_within(0.25)
 #: Degrees that rounding a turn's distance around the tube may cost: what is drawn with a pencil, no source.
 TURN_WITHIN = 0.1
+#: mm; of an ordinary cut-off saw, and the shortest drop worth a place on the rack (common practice, no source).
+KERF, KEEP = 3.0, 300.0
+#: mm; a bar or a price is for a tube's section when no size differs by more: rounding of inches.
+SAME_STOCK = same_within(0.05)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +100,28 @@ class Die:
     def sizes(self) -> tuple[float, ...]:
         """Its size, and its height where that differs, mm."""
         return (self.size,) if self.size == self.height else (self.size, self.height)
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A block that no tube may touch.
+
+    Attributes:
+        name: what a message calls it.
+        low, high: opposite corners in machine coordinates, mm; every coordinate of ``low`` is the lesser.
+    """
+
+    name: str
+    low: Vec
+    high: Vec
+
+    def __post_init__(self) -> None:
+        if not all(isfinite(v) for v in (*self.low, *self.high)):
+            raise GeometryError(
+                f"the box {quoted(self.name)} has a corner that is not a finite number", code="not-finite"
+            )
+        if not all(a < b for a, b in zip(self.low, self.high, strict=True)):
+            raise GeometryError(f"the box {quoted(self.name)} needs a low corner below its high corner in x, y and z")
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +212,67 @@ class HoleSaw:
 
     size: float
     depth: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Cutting:
+    """How a shop cuts bars to length: ``[saw]`` of its file.
+
+    Attributes:
+        saw: what cutting takes of a bar, mm.
+        keep: the shortest drop that goes back to the rack, mm.
+        is_given: whether the shop file says how wide its saw cuts.
+        mitre: how far it turns from square where mitred ends are cut back to back, degrees; 0 for a saw that does not.
+    """
+
+    saw: Saw = field(default_factory=lambda: Saw(kerf=KERF))
+    keep: float = KEEP
+    is_given: bool = False
+    mitre: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """Minutes of work and the price of an hour; None where the shop file does not say.
+
+    Attributes:
+        currency: as it stands before amounts, or ''.
+        hour: price of an hour.
+        tube: minutes for each tube: fetching, marking, checking.
+        cut: minutes for each saw cut.
+        cope: minutes for each end that is coped or mitred.
+        bend: minutes for each bend.
+        weld: minutes for each mm of weld.
+    """
+
+    currency: str = ""
+    hour: float | None = None
+    tube: float | None = None
+    cut: float | None = None
+    cope: float | None = None
+    bend: float | None = None
+    weld: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """What metal costs.
+
+    Attributes:
+        section, metal: what it is the price of; None for any.
+        per_mm: price of a mm of bar, or None.
+        per_kg: price of a kg, or None; one of the two is given.
+    """
+
+    section: Section | None
+    metal: str | None
+    per_mm: float | None
+    per_kg: float | None
+
+    @property
+    def nearness(self) -> tuple[bool, bool]:
+        """The greater, the more it says of what it is the price of."""
+        return self.section is not None, self.metal is not None
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,7 +101,7 @@ def parse_section(text: str, default_unit: str = "mm") -> Section:
         raise OptionError(f"{quoted(text)} is not a section: {_HOW}.")
     tidy = _tidy(text)
     if tidy.startswith(("nps", "pipe", "dn")) or "sch" in tidy or _PIPE.fullmatch(tidy):
-        return pipe_section(_pipe(tidy, text))
+        return _pipe_section(_pipe(tidy, text))
     found = _CORNER.search(tidy)
     corner = found["radius"].strip() if found else None
     if found:
@@ -119,7 +119,7 @@ def parse_section(text: str, default_unit: str = "mm") -> Section:
         raise OptionError(f"{quoted(text)} is not a section: {_lower_first(error.message)}") from error
 
 
-def pipe_section(size: Pipe) -> Section:
+def _pipe_section(size: Pipe) -> Section:
     """The section of a pipe, in mm, labelled with its nominal size and schedule."""
     return Section("round", size.od * 25.4, size.wall * 25.4, label=size.label)
 

@@ -7,8 +7,7 @@ from math import inf
 
 from converter.model.section import Section
 from converter.shop.metals import same_metal
-from converter.shop.model import Metal, Shop, Stick
-from converter.shop.rates import SAME_STOCK, Price
+from converter.shop.model import SAME_STOCK, Metal, Price, Shop, Stick
 from converter.shop.schema import Field, length, section, text, whole
 
 #: A bar of a shop file or a job file.

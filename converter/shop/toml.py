@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from converter.disk.lock import locked
-from converter.disk.reading import open_to_read
+from converter.disk.reading import cannot_read, open_to_read
 from converter.disk.stage import Stage, sweep
 from converter.errors import ReadError, ShopError, WriteError
 from converter.limits import KEY_PARTS, NESTING, TOML_BYTES
 from converter.progress import begin_file
-from converter.quoting import LONGEST_PATH, LONGEST_REASON, quoted, shortened
+from converter.quoting import LONGEST_REASON, shortened
 
 #: What begins or ends a string or a comment.
 _MARK = re.compile(r"\"\"\"|'''|[\"'#\n]")
@@ -49,17 +49,8 @@ def read_toml(path: str | os.PathLike[str], what: str) -> dict[str, Any]:
             raise ReadError(f"{name} is a directory: name a {what}.", code="is-directory", file=name)
         with open_to_read(name, f"copy it into a file and name that as the {what}") as stream:
             data = stream.read(TOML_BYTES + 1)
-    except FileNotFoundError as error:
-        raise ReadError(
-            f"{shortened(name, LONGEST_PATH)} does not exist: check the name.", code="no-such-file", file=name
-        ) from error
-    except PermissionError as error:
-        raise ReadError(f"{name} may not be read: check its permissions.", code="no-permission", file=name) from error
     except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or str(error)).rstrip(".")
-        raise ReadError(
-            f"{quoted(name, LONGEST_PATH)} cannot be read: {reason}.", code="unreadable", file=name
-        ) from error
+        raise cannot_read(name, error) from error
     if len(data) > TOML_BYTES:
         raise ReadError(f"{name} is too large for a {what}: is it the right file?", code="too-large", file=name)
     return parse_toml(decoded(data, name, what), name, what)

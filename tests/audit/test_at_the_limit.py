@@ -33,8 +33,7 @@ from converter.model.section import Section
 from converter.nesting.model import Saw, StockBar, WantedLength
 from converter.nesting.solve import nest
 from converter.reducer import reduce_drawing
-from converter.shop.cutting import Cutting
-from converter.shop.model import Die, HoleSaw, Machine, Metal, Shop, Stick, Trial
+from converter.shop.model import Cutting, Die, HoleSaw, Machine, Metal, Shop, Stick, Trial
 from converter.tolerances import PAST_ANGLE, PAST_LENGTH, PAST_SHARE
 from converter.units import BothUnits, Display, in_unit
 

@@ -12,9 +12,10 @@ from test_audit import bend, codes, only
 
 from converter.geometry import near
 from converter.geometry.near import self_approach
-from converter.model import centerline
+from converter.model import self_approach as chords
 from converter.model.bends import Bend, BendTable
-from converter.model.centerline import nearest_to_itself, rebuild, sampled, surely_apart
+from converter.model.centerline import rebuild
+from converter.model.self_approach import nearest_to_itself, sampled, surely_apart
 
 
 def test_a_flat_square_spiral_runs_through_its_own_first_leg():
@@ -106,6 +107,6 @@ def test_tubes_looked_at_together_are_told_what_each_is_alone(monkeypatch):
     tubes += [(one.run.centerline, 38.1) for one in different_tubes(3, bends=1)]
     alone = [surely_apart([one])[0] for one in tubes]
     assert set(alone) == {True, False} and surely_apart(tubes) == alone
-    monkeypatch.setattr(centerline, "_PAIRS", 30)
+    monkeypatch.setattr(chords, "_PAIRS", 30)
     assert surely_apart(tubes) == alone
     assert surely_apart([]) == []

@@ -35,10 +35,9 @@ from converter.model.section import Section
 from converter.reducer import reduce_drawing
 from converter.reducer.refit import fillet_corners, keeps_shape
 from converter.settings import Settings
+from converter.shop.consistency import LEAST_TUBE, MOST_TUBE, doubts
 from converter.shop.corners import corner_findings
-from converter.shop.model import Die, Machine, Metal, Shop, Trial
-from converter.shop.room import Box
-from converter.shop.sound import LEAST_TUBE, MOST_TUBE, doubts
+from converter.shop.model import Box, Die, Machine, Metal, Shop, Trial
 from converter.tolerances import MOST_MITRE, PAST_ANGLE, PAST_LENGTH, PAST_SHARE
 from converter.units import MM_PER
 

@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 from best_order import BestOrder, best_order
+from sweep_tools import STAND
 from turns import in_turn
 
 from converter import Job, Settings, open_job
@@ -27,10 +28,8 @@ from converter.model.bends import Bend, BendTable
 from converter.model.section import Section
 from converter.shop.load import demo_shop
 from converter.shop.model import Machine, Shop
-from converter.shop.room import Box
 
 SECTION = Section("round", 44.45, 3.048)
-STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))
 MACHINE = Machine(plane="vertical", pivot_height=965.0, ceiling=2700.0, wall_ahead=4000.0, boxes=(STAND,))
 TABLE = BendTable(
     (

@@ -171,7 +171,7 @@ def _to_json(path: str) -> object:
     """The drawing read, reduced and written as JSON text, the collector paused as in every command."""
     from converter import open_job
     from converter.exporters.data.table_json import dumps, table_document
-    from converter.pause import paused_gc
+    from converter.processes.memory import paused_gc
 
     with paused_gc():
         job = open_job(path)
@@ -192,7 +192,7 @@ def speed_paused(folder: Path, times: int) -> Row:
     """The row above on equal terms: part of our speed is the garbage collector that we pause and they do not."""
     import ezdxf
 
-    from converter.pause import paused_gc
+    from converter.processes.memory import paused_gc
 
     path = str(folder / "many.dxf")
 
@@ -454,7 +454,7 @@ def joints_growth(folder: Path, times: int) -> Row:
     from frames import rack
 
     from converter.joints.finding.joints import survey_frame
-    from converter.pause import paused_gc
+    from converter.processes.memory import paused_gc
 
     small, large = rack(41), rack(401)
 
@@ -487,7 +487,7 @@ def joints_heap(folder: Path, times: int) -> Row:
     from heaps import heap
 
     from converter.joints.finding.joints import survey_frame
-    from converter.pause import paused_gc
+    from converter.processes.memory import paused_gc
 
     tubes = heap(200, 5.0)
 
@@ -505,7 +505,7 @@ def clashes_heap(folder: Path, times: int) -> Row:
 
     from converter.joints.finding.joints import survey_frame
     from converter.joints.in_the_way.clashes import find_clashes
-    from converter.pause import paused_gc
+    from converter.processes.memory import paused_gc
     from converter.tolerances import DEFAULT
 
     tubes = heap(100, 60.0)

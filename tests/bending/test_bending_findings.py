@@ -23,8 +23,7 @@ from converter.findings.entries import CLAUSES
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.nesting.model import Saw
-from converter.shop.cutting import Cutting
-from converter.shop.model import Die, Machine, Metal, Shop, Stick, Trial
+from converter.shop.model import Cutting, Die, Machine, Metal, Shop, Stick, Trial
 from converter.shop.sections import parse_section
 from converter.units import Display
 

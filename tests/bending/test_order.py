@@ -7,17 +7,15 @@ from itertools import permutations
 import numpy as np
 import pytest
 from best_order import best_order
-from sweep_tools import random_table, sweeper
+from sweep_tools import STAND, random_table, sweeper
 
 from converter.bending.room.order import ALIKE, MARGIN
 from converter.bending.room.sweep import TOLERANCE
 from converter.model.bends import Bend, BendTable
 from converter.model.section import Section
 from converter.shop.model import Machine
-from converter.shop.room import Box
 
 TUBE = Section("round", 44.45, 3.0)
-STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))
 MACHINE = Machine(plane="vertical", pivot_height=965.0, ceiling=2600.0, boxes=(STAND,))
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from bench_sweep import MACHINE, SECTION, TABLE
 from best_order import best_order
-from sweep_tools import random_table
+from sweep_tools import POST, STAND, random_table
 
 from converter.bending.room import order as searched
 from converter.bending.room.bound import ROUNDING
@@ -30,11 +30,8 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop
 from converter.shop.model import Machine
-from converter.shop.room import Box
 
 SECTIONS = (Section("round", 44.45, 3.0), Section("rectangular", 38.1, 2.0, height=25.4))
-STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))
-POST = Box("the post", (-900.0, 250.0, -965.0), (-700.0, 450.0, 1500.0))
 MACHINES = (
     Machine(plane="vertical", pivot_height=700.0),
     Machine(plane="vertical", pivot_height=965.0, ceiling=1900.0, wall_ahead=1500.0, boxes=(STAND,)),

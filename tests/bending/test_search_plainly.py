@@ -17,7 +17,7 @@ from many_tubes import different_tubes
 from moved import redrawn
 from plain_search import SAMPLING, plain_orders
 from scipy.spatial.transform import Rotation
-from sweep_tools import random_table, sweep_order
+from sweep_tools import POST, STAND, random_table, sweep_order
 
 from converter.bending.room import near, questions
 from converter.bending.room.order import ALIKE, MARGIN, weigh_orders
@@ -34,12 +34,9 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop
 from converter.shop.model import Die, Machine, Shop
-from converter.shop.room import Box
 from converter.tolerances import PAST_LENGTH
 
 SECTIONS = (Section("round", 44.45, 3.0), Section("square", 38.1, 2.0))
-STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))
-POST = Box("the post", (-900.0, 250.0, -965.0), (-700.0, 450.0, 1500.0))
 MACHINES = (
     Machine(plane="vertical", pivot_height=965.0, ceiling=1900.0, wall_ahead=1500.0, boxes=(STAND,)),
     Machine(plane="horizontal", pivot_height=900.0, wall_left=700.0, wall_behind=2500.0, boxes=(POST,)),

@@ -243,7 +243,7 @@ def reach_of(solid, point, direction, ahead: float = 200.0) -> float:
 @pytest.mark.parametrize("lean", [0.0, 0.4, -0.7])
 def test_the_stick_is_as_long_as_the_coped_solid_reaches(lean):
     """Long points against the kernel's distances on the cut solid, at both ends, square and slanted."""
-    from converter.exporters.solids.coped import coped_solid
+    from converter.exporters.solids.coped.ends import coped_solid
 
     table = BendTable(run_of([(300.0, 0.0, 70.0, 150.0)], 260.0).table.bends, 260.0)
     place = Placement((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), (0.0, 1.0, 0.0))

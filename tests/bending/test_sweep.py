@@ -30,8 +30,7 @@ from converter.bending.room.sweep import ITSELF, TOLERANCE, Sweeper, half_outsid
 from converter.errors import ElbowroomError, OptionError
 from converter.model.bends import Bend, BendTable
 from converter.model.section import Section
-from converter.shop.model import Machine
-from converter.shop.room import Box
+from converter.shop.model import Box, Machine
 
 TUBE = Section("round", 44.45, 3.0)
 FT = 304.8

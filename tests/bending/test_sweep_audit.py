@@ -28,8 +28,7 @@ from converter.model.centerline import from_end_b
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop, shop_from_text
-from converter.shop.model import Die, Machine, Shop, Stick, Trial
-from converter.shop.room import Box
+from converter.shop.model import Box, Die, Machine, Shop, Stick, Trial
 
 DIE = Die("R6", "round", 44.45, 150.0, clamp=60.0, between=60.0, tail=40.0)
 SWEPT = ("sweep-hits", "sweep-close", "order-changed")

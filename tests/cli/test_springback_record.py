@@ -16,7 +16,7 @@ from stage_kills import scenario
 from converter.disk import lock
 from converter.errors import ShopError
 from converter.shop.load import demo_text, load_shop, shop_from_text
-from converter.shop.record import NewTest, rehearse, with_tests
+from converter.shop.test_bends import NewTest, rehearse, with_tests
 
 BASE = """\
 # my shop

@@ -17,11 +17,11 @@ from command_line import Outcome, files, hook, one_sentence, run
 from step_tools import build
 from step_tools import hook as step_hook
 
-from converter import allowance
 from converter.errors import ReadError
 from converter.importers.step.read import read_step
 from converter.importers.step.trial import trial_seconds
-from converter.isolation import isolated_python
+from converter.processes import allowance
+from converter.processes.isolation import isolated_python
 
 MAIN = "import sys\nfrom converter.cli.main import main\n"
 #: A convert that has written one file of several when it is time to stop it.
@@ -65,7 +65,7 @@ def command(doing: str, *words: object) -> Outcome:
     code = f"""{MAIN}
 import os, signal, time
 from converter.cli.commands import table
-from converter import worker
+from converter.processes import worker
 from converter.progress import begin_file
 worker._GRACE = 1.0
 def body(**_):

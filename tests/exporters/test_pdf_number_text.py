@@ -7,7 +7,7 @@ import random
 import pytest
 from reportlab.lib.rl_accel import fp_str
 
-from converter.exporters.pdf.paper import number_text
+from converter.exporters.pdf.canvas import number_text
 
 
 @pytest.mark.parametrize("number", [0.0, 1.0, -0.5, 0.5, 1e-7, 2e-7, 10.0, 99.999999, 999.99996, 1e3, 1e6, -123456.7])

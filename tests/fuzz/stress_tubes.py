@@ -12,6 +12,7 @@ from math import cos, pi, radians, sin
 from random import Random
 
 from kernel_probe import assert_sound, kernel_length, kernel_volume
+from tubes import metal_area
 
 from converter.geometry.vectors import Vec, cross, distance, dot, unit
 from converter.model.bends import Bend, BendTable, Placement
@@ -56,15 +57,6 @@ def random_section(rng: Random, most: float = 50.0) -> Section:
     if "corner" in shape.table_sizes:
         corner = small * rng.choice((0.0, 0.5, rng.uniform(0.05, 0.45)))
     return Section(shape.name, od, wall, height, corner)
-
-
-def metal_area(section: Section) -> float:
-    """Of a rounded rectangle less one by the wall inside it, mm2; a round tube is all corner."""
-    w, h, t, r = section.od, section.height, section.wall, section.outer.corner
-    if section.bore is None:
-        return w * h - (4.0 - pi) * r * r
-    ring = max(0.0, r - t)
-    return 2.0 * t * (w + h - 2.0 * t) - (4.0 - pi) * (r * r - ring * ring)
 
 
 def bendable(run: Run, section: Section) -> bool:

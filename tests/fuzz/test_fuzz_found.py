@@ -18,7 +18,6 @@ from places import FIXTURES
 from step_tools import build as build_step
 from step_tools import hook as step_hook
 
-from converter import allowance
 from converter.errors import GeometryError, ReadError
 from converter.exporters.pdf import tiling
 from converter.importers.dxf.layers import decoded
@@ -29,9 +28,10 @@ from converter.importers.step.bounds import far_out_in
 from converter.job import open_job
 from converter.joints.cuts.wrap import tile, tile_count
 from converter.kernel.session import kernel_failure
-from converter.model import centerline
+from converter.model import self_approach
 from converter.model.bends import Bend
-from converter.reducer import tangent_row
+from converter.processes import allowance
+from converter.reducer.fitting import tangent_row
 from converter.shop.model import Stick
 from converter.shop.rack import load_rack, take
 from converter.shop.sections import parse_section
@@ -313,7 +313,7 @@ def test_a_curve_that_would_be_bent_on_such_a_radius_is_refused(tmp_path, capsys
 
 def test_a_tube_longer_than_any_is_not_looked_along_for_itself(tmp_path, capsys, monkeypatch):
     """Two hundred kilometres at 2.5 mm: sampled until 30 s were over. Seed 62, DXF 452. `run-size` tells of it."""
-    monkeypatch.setattr(centerline, "sampled", lambda *given: pytest.fail("it was sampled"))
+    monkeypatch.setattr(self_approach, "sampled", lambda *given: pytest.fail("it was sampled"))
     path = tmp_path / "a.csv"
     rows = "".join(f"{1e8},0,90,100\n" for _ in range(3))
     path.write_text(f"feed_mm,rotation_deg,angle_deg,clr_mm\n{rows}2e8,,,\n")

@@ -9,7 +9,7 @@ from converter.batch import bay
 _SABOTAGE = """
 import os, signal, time
 from converter.importers import registry
-from converter import worker
+from converter.processes import worker
 worker._GRACE = 1.0
 sound = registry.open_source
 def open_source(name):

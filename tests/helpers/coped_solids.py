@@ -9,7 +9,7 @@ import pytest
 from copes import find_joints, straight
 from frames import RAIL
 
-from converter.exporters.solids.coped import coped_solid, joints_of
+from converter.exporters.solids.coped.ends import coped_solid, joints_of
 from converter.joints.cuts.lines import ParallelLines, outline_radii
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
 

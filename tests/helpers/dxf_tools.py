@@ -93,3 +93,8 @@ def gap(a, b):
 def close(p, q, tol=1e-9):
     """Whether two points agree."""
     return math.dist(tuple(p), tuple(q)) <= tol
+
+
+def overlap(a, b):
+    """Whether two boxes (left, bottom, right, top) share more than an edge."""
+    return min(a[2], b[2]) - max(a[0], b[0]) > 1e-6 and min(a[3], b[3]) - max(a[1], b[1]) > 1e-6

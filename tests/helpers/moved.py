@@ -11,8 +11,8 @@ from scipy.spatial.transform import Rotation
 
 from converter.model.curve import Arc, Line
 from converter.model.drawing import Drawing, DrawnCurve
-from converter.model.run import Tube
-from converter.reducer import reduce_drawing, reverse_run
+from converter.model.run import Tube, reverse_run
+from converter.reducer import reduce_drawing
 
 
 def motion(seed: int, mirrored: bool = False) -> tuple[Any, Any]:
@@ -73,7 +73,7 @@ def registered(one: Tube, other: Tube, mirrored: bool = False) -> float:
 
 
 def _sampled(tube: Tube, count: int = 400) -> Any:
-    from converter.model.centerline import sampled
+    from converter.model.self_approach import sampled
 
     points, places = sampled(tube.run.centerline, 1.0)
     at = np.linspace(0.0, places[-1], count)

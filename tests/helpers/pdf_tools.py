@@ -6,6 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import pytest
+
+from converter.exporters.pdf.canvas import Pen
+
 MM = 25.4 / 72.0
 
 
@@ -34,6 +39,17 @@ def read_pdf(path: Path, first: int | None = None) -> list[PdfPage]:
     from pypdf import PdfReader
 
     return [_page(page) for page in PdfReader(path).pages[:first]]
+
+
+def lines_of(page: PdfPage, pen: Pen) -> list[np.ndarray]:
+    """The lines of a page that are drawn with a pen, by which a layer is told: (points, 2) arrays in mm."""
+    return [
+        np.array(s.points)
+        for s in page.strokes
+        if s.width == pytest.approx(pen.width, abs=1e-3)
+        and s.color == pytest.approx(pen.color, abs=1e-3)
+        and s.dash == pytest.approx(pen.dash, abs=1e-3)
+    ]
 
 
 def _page(page: Any) -> PdfPage:

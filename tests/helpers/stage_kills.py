@@ -31,7 +31,7 @@ from converter.errors import WriteError
 from converter.exporters.files import OutputSet
 from converter.importers.source import Source
 from converter.shop.load import load_shop
-from converter.shop.record import NewTest, record
+from converter.shop.test_bends import NewTest, record
 
 NAMES = tuple(f"part-{i}.csv" for i in range(12))
 #: Of the new set three files have no old ones; of the old set one file has no new one.

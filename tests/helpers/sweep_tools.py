@@ -15,7 +15,11 @@ from converter.model.curve import Arc
 from converter.model.metal import metal
 from converter.model.run import Run
 from converter.model.section import Section
-from converter.shop.model import Machine
+from converter.shop.model import Box, Machine
+
+#: What stands around a bender.
+STAND = Box("the stand", (-300.0, -300.0, -900.0), (200.0, 300.0, -290.0))
+POST = Box("the post", (-900.0, 250.0, -965.0), (-700.0, 450.0, 1500.0))
 
 
 def random_table(

@@ -3,10 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from math import pi
 
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube
 from converter.model.section import Section
+
+TUBE = Section("round", 44.45, 3.048)
+BAR = Section("bar", 25.0, 12.5)
+SQUARE = Section("square", 38.1, 2.1, corner=4.2)
+SHARP = Section("square", 38.1, 2.1)
+TIGHT = Section("square", 38.1, 2.1, corner=1.5)  # outside rounded, bore sharp
+FLAT = Section("rectangular", 50.0, 3.0, 30.0, 6.0)  # 50 across the first bend, 30 in its plane
+OVAL = Section("rectangular", 30.0, 3.0, 50.0, 15.0)  # corners eat the short sides
+ROUNDED = Section("square", 30.0, 3.0, corner=15.0)  # corners eat every side
+#: Somewhere in space, askew.
+AWAY = Placement((250.0, -4000.0, 90.0), (0.6, 0.0, 0.8), (0.0, 1.0, 0.0))
 
 
 def run_of(
@@ -25,3 +37,12 @@ def run_of(
 def tube_of(run: Run, section: Section | None) -> Tube:
     """A tube of a run and a section."""
     return Tube(run, section)
+
+
+def metal_area(section: Section) -> float:
+    """Metal area by the closed forms, not through the section's own: a round tube is all corner."""
+    w, h, t, r = section.od, section.height, section.wall, section.outer.corner
+    if section.bore is None:
+        return w * h - (4.0 - pi) * r * r
+    ring = max(0.0, r - t)
+    return 2.0 * t * (w + h - 2.0 * t) - (4.0 - pi) * (r * r - ring * ring)

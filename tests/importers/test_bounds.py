@@ -26,7 +26,7 @@ from command_line import failed, hook, one_sentence, run
 from places import ROOT
 
 from converter import limits
-from converter.disk.regular import CHUNK, HEAD
+from converter.disk.reading import CHUNK, HEAD
 from converter.errors import ElbowroomError, GeometryError, ReadError, ShopError, TooLargeError, WriteError
 from converter.exporters.dxf.profile import profile_figure
 from converter.exporters.paper.figure import Room
@@ -44,8 +44,8 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.reducer import reduce as reduce_module
 from converter.reducer import reduce_drawing
+from converter.reducer.adjusting.settle import settle
 from converter.reducer.pieces import Straight
-from converter.reducer.settle import settle
 from converter.shop.job_file import job_from_text
 from converter.shop.sections import parse_section, section_from_layer
 from converter.shop.toml import parse_toml
@@ -132,12 +132,12 @@ def test_a_pipe_that_a_gltf_names_as_its_buffer_is_not_opened(odd_files, tmp_pat
 
 def test_a_file_that_becomes_a_pipe_after_the_look_is_not_waited_for(odd_files, monkeypatch):
     """The kind is asked again of what was opened."""
-    from converter.disk import regular
+    from converter.disk import reading
 
     real = os.stat(__file__)
-    monkeypatch.setattr(regular.os, "stat", lambda path: real)
+    monkeypatch.setattr(reading.os, "stat", lambda path: real)
     with pytest.raises(ReadError, match="is a pipe, not a file"):
-        regular.open_regular(odd_files["a pipe"], "cure")
+        reading.open_regular(odd_files["a pipe"], "cure")
 
 
 class Stream(io.RawIOBase):

@@ -79,7 +79,7 @@ def test_every_answer_is_worked_out_once_for_all_formats(frame, tmp_path, monkey
     import converter.bending.setup.setup as bending
     import converter.exporters.pictures.files as pictures
     import converter.exporters.pictures.run.sketch as sketches
-    import converter.exporters.solids.coped_bodies as coped
+    import converter.exporters.solids.coped.bodies as coped
     import converter.joints.cope as joints
     import converter.model.metal as bodies
 
@@ -103,14 +103,19 @@ def test_every_answer_is_worked_out_once_for_all_formats(frame, tmp_path, monkey
     counted(pictures, "run_picture", "picture")
     counted(coped, "coped_solid", "coped body")
     seen = []
-    real_outline = sketches.outline
-    monkeypatch.setattr(sketches, "outline", lambda *given: seen.append(given) or real_outline(*given))
+    real_outlines = sketches.outlines
+
+    def outlines(solid, axes, chords):
+        seen.extend((solid, right, up) for right, up in axes)
+        return real_outlines(solid, axes, chords)
+
+    monkeypatch.setattr(sketches, "outlines", outlines)
     job = open_job(str(frame), Settings(sections=SIZES))
     write([job], str(tmp_path / "out"), [known.name for known in FORMATS])
     assert (counts["joint survey"], counts["set-up"], counts["picture"]) == (1, 1, len(job.tubes))
     assert [of_run[tube.run] for tube in job.tubes] == [1] * len(job.tubes)
     assert counts["coped body"] == len(job.parts) < len(job.tubes)
-    straight = [(id(solid), right, up) for solid, right, up, _ in seen if len(solid.size) == 1]
+    straight = [(id(solid), right, up) for solid, right, up in seen if len(solid.size) == 1]
     assert len(straight) == len(set(straight)) == 4 * len({solid for solid, _, _ in straight})
 
 

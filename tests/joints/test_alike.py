@@ -297,7 +297,7 @@ def solid_of(tube: Tube, copes) -> tuple[float, np.ndarray]:
     from OCP.BRepGProp import BRepGProp
     from OCP.GProp import GProp_GProps
 
-    from converter.exporters.solids.coped import coped_solid
+    from converter.exporters.solids.coped.ends import coped_solid
 
     solid = coped_solid(tube, tube.section, [joint for joint in copes.joints if joint.tube == tube.name])
     props = GProp_GProps()

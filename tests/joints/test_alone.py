@@ -19,9 +19,9 @@ from converter import Job
 from converter.joints.alike import find_parts
 from converter.joints.cope import Copes, cope_frame
 from converter.joints.near.alone import lying_alone
-from converter.model.centerline import sampled
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.model.self_approach import sampled
 from converter.shop.job_file import job_from_text
 from converter.shop.model import Shop
 from converter.tolerances import DEFAULT

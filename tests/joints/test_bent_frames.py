@@ -14,8 +14,7 @@ from converter.joints.finding import contacts as finding
 from converter.joints.finding.joints import survey_frame
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild
-from converter.model.run import Run, Tube
-from converter.reducer import reverse_run
+from converter.model.run import Run, Tube, reverse_run
 
 SEEDS = (1, 2, 3, 4)
 

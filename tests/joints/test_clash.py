@@ -14,7 +14,7 @@ from frames import RAIL, RUNG, draw, hoop, rack
 from test_joints import codes
 
 from converter.errors import GeometryError
-from converter.exporters.solids.coped import coped_solid, joints_of
+from converter.exporters.solids.coped.ends import coped_solid, joints_of
 from converter.geometry.vectors import any_normal
 from converter.joints.cope import cope_frame
 from converter.joints.finding.joints import survey_frame

@@ -8,7 +8,7 @@ from copes import straight
 from frames import RAIL, RUNG
 from jobs import job_of
 
-from converter.exporters.solids.fit_up import fit_up
+from converter.exporters.solids.fit_up.measure import fit_up
 from converter.joints.finding.joints import survey_frame
 from converter.joints.in_the_way.clashes import find_clashes
 from converter.model.section import Section

@@ -22,7 +22,7 @@ from tubes import run_of
 
 from converter.errors import GeometryError, WriteError
 from converter.exporters.solids.bodies import PALETTE
-from converter.exporters.solids.drawn import DrawnSolid, in_frame, write_drawn
+from converter.exporters.solids.step_text import DrawnSolid, in_frame, write_drawn
 from converter.kernel.shapes.solids import tube_solid
 from converter.kernel.step.solid_text import real
 from converter.kernel.step.write import StepItem, write_step

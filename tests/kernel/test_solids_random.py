@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from math import pi, radians
+from math import radians
 
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from kernel_probe import assert_sound, bounds, kernel_length, kernel_volume, surfaces
 from strategies import placements, sections, tables
+from tubes import metal_area
 
 from converter.kernel.shapes.solids import centerline_wire, tube_solid
 from converter.model.frames import pieces
@@ -21,15 +22,6 @@ def made(table, placement) -> Run:
     return Run("random", None, False, table, placement)
 
 
-def area(section: Section) -> float:
-    """Metal area by the closed forms, not through the section's own: a round tube is all corner."""
-    w, h, t, r = section.od, section.height, section.wall, section.outer.corner
-    if section.bore is None:
-        return w * h - (4.0 - pi) * r * r
-    ring = max(0.0, r - t)
-    return 2.0 * t * (w + h - 2.0 * t) - (4.0 - pi) * (r * r - ring * ring)
-
-
 @pytest.mark.slow
 @QUICK
 @given(tables(most=12), placements(), sections(6.0, 28.0))
@@ -40,7 +32,7 @@ def test_any_table_is_one_sound_solid(table, placement, section):
     solid = tube_solid(run, section)
     assert_sound(solid)
     length = sum(b.feed + b.clr * radians(b.angle) for b in table.bends) + table.tail
-    assert kernel_volume(solid) == pytest.approx(area(section) * length, rel=1e-9)
+    assert kernel_volume(solid) == pytest.approx(metal_area(section) * length, rel=1e-9)
     kinds = surfaces(solid)
     assert set(kinds) <= {"Plane", "Cylinder", "Torus", "Cone"}
     if section.cylinder is not None:

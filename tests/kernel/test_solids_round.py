@@ -7,20 +7,16 @@ from math import cos, pi, radians, sin
 
 import pytest
 from kernel_probe import assert_sound, bounds, inside, kernel_length, kernel_volume, of_surface, parts, surfaces
-from tubes import run_of
+from tubes import AWAY, BAR, TUBE, run_of
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import along, cross
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.bends import Placement
 from converter.model.frames import pieces
-from converter.model.section import Section
 
-TUBE = Section("round", 44.45, 3.048)
-BAR = Section("bar", 25.0, 12.5)
 #: Closed forms written out, not taken from the section: pi/4 (D^2 - d^2).
 AREA = {TUBE: pi / 4.0 * (44.45**2 - 38.354**2), BAR: pi / 4.0 * 625.0}
-AWAY = Placement((250.0, -4000.0, 90.0), (0.6, 0.0, 0.8), (0.0, 1.0, 0.0))
 
 FOUR = [(250.0, 0.0, 90.0, 120.0), (80.0, 90.0, 45.0, 120.0), (50.0, -30.0, 200.0, 100.0), (20.0, 180.0, 30.0, 150.0)]
 RACETRACK = [(100.0, 0.0, 180.0, 120.0), (200.0, 0.0, 180.0, 120.0)]

@@ -7,20 +7,13 @@ from math import hypot, pi, radians, sqrt
 import pytest
 from kernel_probe import assert_sound, bounds, inside, kernel_volume, of_surface, surfaces
 from test_solids_round import AWAY, FOUR, TUBE, rounded_cube_edge_loop
-from tubes import run_of
+from tubes import FLAT, OVAL, ROUNDED, SHARP, SQUARE, TIGHT, run_of
 
 from converter.errors import GeometryError
 from converter.geometry.vectors import rotate, sub
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.frames import Station, closing, pieces
-from converter.model.section import Section
 
-SQUARE = Section("square", 38.1, 2.1, corner=4.2)
-SHARP = Section("square", 38.1, 2.1)
-TIGHT = Section("square", 38.1, 2.1, corner=1.5)  # outside rounded, bore sharp
-FLAT = Section("rectangular", 50.0, 3.0, 30.0, 6.0)  # 50 across the first bend, 30 in its plane
-OVAL = Section("rectangular", 30.0, 3.0, 50.0, 15.0)  # corners eat the short sides
-ROUNDED = Section("square", 30.0, 3.0, corner=15.0)  # corners eat every side
 SECTIONS = {"square": SQUARE, "sharp": SHARP, "tight": TIGHT, "flat": FLAT, "oval": OVAL, "rounded": ROUNDED}
 
 

@@ -21,10 +21,10 @@ from strategies import placements, tables
 from converter.geometry.circles import within_half_turns
 from converter.geometry.vectors import angle_between, cross, dot, signed_angle, sub, unit, within_half_turn, within_turn
 from converter.model.bends import Bend, BendTable, Placement
-from converter.model.centerline import rebuild, walk
+from converter.model.centerline import rebuild, reverse_table, walk
 from converter.model.curve import Arc, Line, Polyline
 from converter.model.drawing import Drawing, DrawnCurve
-from converter.reducer import reduce_drawing, reverse_table
+from converter.reducer import reduce_drawing
 from converter.reducer.refit import fillet_corners
 
 S = sqrt(0.5)

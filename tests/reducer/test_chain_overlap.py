@@ -6,21 +6,14 @@ from math import cos, pi, sin
 
 import numpy as np
 import pytest
+from drawn_curves import line
 
 from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Spline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.chain import chain
-from converter.reducer.ends import curve_length
+from converter.reducer.chaining.chain import chain
+from converter.reducer.chaining.ends import curve_length
 
 Z = (0.0, 0.0, 1.0)
-
-
-def p3(p):
-    return (float(p[0]), float(p[1]), float(p[2]) if len(p) > 2 else 0.0)
-
-
-def line(a, b, layer="A", handle=None):
-    return DrawnCurve(Line(p3(a), p3(b)), layer, handle)
 
 
 def on_circle(begin, angle, layer="A", r=50.0, flip=False, center=(0.0, 0.0, 0.0)):

@@ -12,14 +12,14 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import BSpline
 
+from converter.geometry.clusters import close_pairs, components, same_points, split_at_gaps
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild
 from converter.model.curve import Arc, Line, Spline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.chain import chain
-from converter.reducer.cluster import close_pairs, components, same_points, split_at_gaps
-from converter.reducer.edges import end_nodes, gather
-from converter.reducer.ends import curve_length, end_directions
+from converter.reducer.chaining.chain import chain
+from converter.reducer.chaining.edges import end_nodes, gather
+from converter.reducer.chaining.ends import curve_length, end_directions
 from converter.reducer.sample import even_points
 from converter.tolerances import DEFAULT
 

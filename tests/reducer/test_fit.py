@@ -17,8 +17,9 @@ from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild
 from converter.model.curve import Arc, Ellipse, Line, Polyline, Spline
 from converter.model.drawing import Drawing, DrawnCurve
-from converter.reducer import general, looser, reduce_drawing, tangent_row
-from converter.reducer.segment import split
+from converter.reducer import general, reduce_drawing
+from converter.reducer.fitting import looser, tangent_row
+from converter.reducer.fitting.segment import split
 from converter.tolerances import Tolerances
 from converter.units import Display
 
@@ -286,7 +287,7 @@ def test_what_a_radius_is_worth(sweep, factor):
 
 def test_splitting_visits_each_vertex_a_bounded_number_of_times(monkeypatch):
     """Ten times the vertices cost about ten times the work, counted in vertices looked at, not in seconds."""
-    from converter.reducer import segment
+    from converter.reducer.fitting import segment
 
     def work(count):
         looked = 0

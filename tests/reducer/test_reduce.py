@@ -15,10 +15,11 @@ from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild
 from converter.model.curve import Arc, Line, Path, Polyline
 from converter.model.drawing import Drawing, DrawnCurve, ReadyTable
-from converter.reducer import reduce_drawing, reverse_run
-from converter.reducer.chain import chain
+from converter.model.run import reverse_run
+from converter.reducer import reduce_drawing
+from converter.reducer.chaining.chain import chain
+from converter.reducer.exact import exact_runs
 from converter.reducer.general import reduce_chain
-from converter.reducer.plain import exact_runs
 from converter.tolerances import DEFAULT, Tolerances
 
 

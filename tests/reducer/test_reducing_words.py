@@ -19,8 +19,9 @@ from converter.importers.registry import ReadOptions
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Ellipse, Line, Polyline
 from converter.model.drawing import Drawing, DrawnCurve
-from converter.model.run import Run
-from converter.reducer import reduce_drawing, remarks, reverse_run
+from converter.model.run import Run, reverse_run
+from converter.reducer import reduce_drawing
+from converter.reducer.chaining import remarks
 from converter.reducer.refit import fillet_corners, refit, with_corners_joined
 from converter.shop.assign import assign
 from converter.shop.job_file import job_from_text, unmatched

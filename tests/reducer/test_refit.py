@@ -14,10 +14,11 @@ from converter.errors import OptionError
 from converter.findings import has_errors
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Polyline
+from converter.model.deviation import distances
 from converter.model.drawing import Drawing, DrawnCurve
 from converter.model.run import Run
 from converter.reducer import reduce_drawing
-from converter.reducer.refit import distances, fillet_corners, refit, with_corners_joined
+from converter.reducer.refit import fillet_corners, refit, with_corners_joined
 
 
 def run_with(table, placement=None):

@@ -20,7 +20,8 @@ from test_reduce import pieces_at_random, self_touching
 from converter.importers.registry import ReadOptions, read
 from converter.model.centerline import rebuild
 from converter.model.curve import Arc, Line
-from converter.reducer import reduce_drawing, reverse_run
+from converter.model.run import reverse_run
+from converter.reducer import reduce_drawing
 
 
 def assert_same_tube(run, table, placement, tight=1e-6):

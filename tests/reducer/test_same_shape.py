@@ -15,7 +15,7 @@ from converter.model.curve import Arc, Ellipse, Line, Polyline, Spline
 from converter.model.drawing import Drawing, DrawnCurve
 from converter.model.run import Run
 from converter.reducer import reduce_drawing
-from converter.reducer.chain import Chain
+from converter.reducer.chaining.chain import Chain
 from converter.reducer.same_shape import ChainShape
 
 STILL = (np.eye(3), np.zeros(3))

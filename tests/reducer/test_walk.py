@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-import converter.reducer.follow as follow_module
+import converter.reducer.fitting.follow as follow_module
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Line
-from converter.reducer.fewest import DividedPart
-from converter.reducer.follow import flatten, follow
-from converter.reducer.linear import RowVertices, linearized, segments_of
-from converter.reducer.walk import WalkStep, solve_walk
+from converter.reducer.adjusting.linear import RowVertices, linearized, segments_of
+from converter.reducer.adjusting.walk import WalkStep, solve_walk
+from converter.reducer.fitting.divisions import DividedPart
+from converter.reducer.fitting.follow import flatten, follow
 
 HOOK = BendTable((Bend(200, 0, 90, 60), Bend(150, 90, 45, 60), Bend(0, -60, 60, 80), Bend(40, 20, 30, None)), 180)
 PLACE = Placement((1e3, 200, -30), (0.6, 0.8, 0), (0, 0, 1))

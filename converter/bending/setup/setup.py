@@ -36,7 +36,7 @@ from converter.findings import Clause, Finding
 from converter.geometry.vectors import within_half_turn
 from converter.model.run import Tube
 from converter.model.section import Section
-from converter.pause import paused_gc
+from converter.processes.memory import paused_gc
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.shop.model import Die, Machine, Shop

@@ -206,7 +206,7 @@ def _degrees(text: str) -> float:
 
 def _record(answer: TubeComparison, shop: str, console: Console) -> None:
     """Write what was learned into the shop file."""
-    from converter.shop.record import record
+    from converter.shop.test_bends import record
 
     tests = answer.test_bends()
     if not tests:

@@ -59,7 +59,7 @@ def check(path: str, console: Console) -> int:
         console.json(shop_document(loaded, path))
     else:
         console.result(f"{path} is sound: {summary(loaded)}.")
-    from converter.shop.sound import doubts
+    from converter.shop.consistency import doubts
 
     for finding in doubts(loaded):
         console.say(f"Warning: {finding.message} {finding.cure_in()}")
@@ -114,8 +114,7 @@ def _load(path: str) -> Shop:
     from converter.shop.toml import decoded
 
     if path == "-":
-        from converter.disk.reading import standard_input
-        from converter.disk.regular import read_standard_input
+        from converter.disk.reading import read_standard_input, standard_input
         from converter.limits import TOML_BYTES
 
         data = read_standard_input(standard_input(), lambda _: TOML_BYTES)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from converter.findings import Finding
     from converter.model.section import Section
     from converter.shop.model import Die, Shop
-    from converter.shop.record import NewTest
+    from converter.shop.test_bends import NewTest
     from converter.units import Display
 
 
@@ -85,7 +85,7 @@ def springback(
     request = _request(shop, bends, showing)
     if request.tests:
         from converter.findings.wording import counted
-        from converter.shop.record import record, rehearse
+        from converter.shop.test_bends import record, rehearse
 
         answer = _answer(shopfile, rehearse(shopfile, request.tests), request, bends.show)
         before = record(shopfile, request.tests)
@@ -134,7 +134,7 @@ class SpringbackRequest:
         metal: name as typed, or None.
         wall: in mm, or None.
         section: of that wall on that die, or None.
-        tests: to record (`converter.shop.record.NewTest`).
+        tests: to record (`converter.shop.test_bends.NewTest`).
         resume: stop set and angle measured, or None.
         target: angle wanted, or None.
         display: how to show lengths.
@@ -173,7 +173,7 @@ def _request(shop: Shop, bends: BendChoices, showing: options.ShowingChoices) ->
     from converter.bending.metal.springback import section_on
     from converter.cli.screens.shop import shop_display
     from converter.shop.metals import need_metal
-    from converter.shop.record import NewTest
+    from converter.shop.test_bends import NewTest
 
     display = shop_display(shop, showing)
     name = bends.die_name

@@ -11,9 +11,7 @@ from converter.cli.screens.findings import titled
 from converter.cli.screens.grid import Grid, fill
 from converter.findings.wording import counted
 from converter.quoting import one_line
-from converter.shop.cutting import Cutting
-from converter.shop.model import TURN_WITHIN, Die, Shop, Stick, Trial
-from converter.shop.rates import Price
+from converter.shop.model import TURN_WITHIN, Cutting, Die, Price, Shop, Stick, Trial
 from converter.shop.sections import describe
 from converter.units import KG_PER_LB, MM_PER, Display, place_text, shown_unit, unit_word
 

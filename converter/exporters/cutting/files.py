@@ -91,7 +91,7 @@ def cut_list_pdf(jobs: Sequence[Job], cuts: CutList, options: WriteOptions | Non
         MissingLibraryError: the PDF library is not installed.
     """
     from converter.exporters.paper.title import TitleBlock
-    from converter.exporters.pdf.paper import Pdf
+    from converter.exporters.pdf.canvas import Pdf
     from converter.exporters.sheet.pdf.flow import Flow
     from converter.exporters.sheet.revision import revision_of
 

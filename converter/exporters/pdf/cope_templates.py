@@ -17,7 +17,7 @@ from converter.exporters.paper.figure import LEADING, Figure, Point, Text, scale
 from converter.exporters.paper.shelves import Spot, pack
 from converter.exporters.paper.templates import Template, templates_of, uses
 from converter.exporters.paper.title import TitleBlock
-from converter.exporters.pdf.paper import Pdf, Pen
+from converter.exporters.pdf.canvas import Pdf, Pen
 from converter.exporters.pdf.tiling import least_tiles
 from converter.exporters.pdf.title_block import CORNER, draw_corner
 from converter.findings.wording import counted
@@ -100,7 +100,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     size = options.paper_size(job.display)
     pdf = Pdf(f"{options.stem}: cope templates", PENS)
     width = size[0] - 2.0 * BORDER
-    cells = [cell_of(pdf, one, width) for one in templates]
+    cells = [_cell_of(pdf, one, width) for one in templates]
     page = _index_pages(len(_index_rows(templates)), size) + 1
     starts = [0] * len(templates)
     groups = _grouped(cells, size, options.one_each)
@@ -121,7 +121,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     out.path(f"{options.stem}-copes.pdf").write_bytes(pdf.data())
 
 
-def cell_of(pdf: Pdf, one: Template, room: float) -> Cell:
+def _cell_of(pdf: Pdf, one: Template, room: float) -> Cell:
     """The room a template takes on a shared sheet, its heading and its facts with it.
 
     Facts stand below the template where two fit side by side, else beside it where that is lower.

@@ -10,7 +10,7 @@ from converter.exporters.paper.figure import Figure, Point, scale_bar
 from converter.exporters.paper.stick import StickTemplate, Strip
 from converter.exporters.paper.stick_drawing import SCALE
 from converter.exporters.paper.stick_words import HEADS, bend_row, facts, notes, with_verdict
-from converter.exporters.pdf.paper import Pdf, Pen
+from converter.exporters.pdf.canvas import Pdf, Pen
 from converter.exporters.pdf.title_block import CORNER
 from converter.findings.wording import listed
 from converter.model.part import Part

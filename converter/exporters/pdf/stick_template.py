@@ -20,7 +20,7 @@ from converter.exporters.paper.figure import Figure, Point, Text
 from converter.exporters.paper.stick import StickTemplate, Strip
 from converter.exporters.paper.stick_words import with_verdict
 from converter.exporters.paper.title import TitleBlock
-from converter.exporters.pdf.paper import Pdf, Pen
+from converter.exporters.pdf.canvas import Pdf, Pen
 from converter.exporters.pdf.stick_cover import CoverTube, TileMap, cover_pages
 from converter.exporters.pdf.tiling import least_tiles
 from converter.exporters.pdf.title_block import CORNER, draw_corner

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from converter.exporters.paper.figure import Point
 from converter.exporters.paper.title import Row, TitleBlock
-from converter.exporters.pdf.paper import Color, Pdf, Pen
+from converter.exporters.pdf.canvas import Color, Pdf, Pen
 from converter.quoting import visible
 
 #: Height of a row, of its capitals, and of those of the words before them (7.6 pt), mm.

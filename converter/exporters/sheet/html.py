@@ -57,8 +57,8 @@ from converter.exporters.sheet.view import (
 from converter.findings import ERROR, NOTE, WARNING
 from converter.job import Job
 from converter.job.cutlist_words import title_text
-from converter.pause import paused_gc
-from converter.processes import in_order
+from converter.processes.memory import paused_gc
+from converter.processes.parallel import in_order
 from converter.progress import steps
 from converter.quoting import visible
 from converter.words import BOTH_TURNS, ROTATION, SAW_CAUTION, TACKING, TURN
@@ -120,7 +120,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         page: what it says.
         templates: names of files with cope templates that lie beside it.
         address: where it will be opened, for the codes on its printed parts; '' where that is not known.
-        least: from so many parts on several processes work on it, where they may (`converter.processes`).
+        least: from so many parts on several processes work on it, where they may (`converter.processes.parallel`).
     """
     environment, plotly = _libraries()
     roundings = Roundings(page.job.both_units)

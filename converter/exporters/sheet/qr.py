@@ -11,9 +11,9 @@ from urllib.parse import urlsplit
 from converter.errors import MissingLibraryError, OptionError
 from converter.quoting import quoted
 
-#: Modules along a side of what stays readable at the size it is printed (version 7 of the standard), and the bytes
-#: that such a code holds at its lowest level of correction.
-MOST_MODULES, MOST_BYTES = 45, 154
+#: Bytes that a code of 45 modules a side (version 7 of the standard) holds at its lowest level of correction: it stays
+#: readable at the size it is printed.
+MOST_BYTES = 154
 #: What '#part-123' and the like take of it.
 _KEY = 14
 #: Modules that must stay white around it.

@@ -1,7 +1,7 @@
 """STEP (ISO 10303-21): tubes as solids, as drawn or with their ends cut to fit; centerlines as wires.
 
 Every tube is one named product in its section's colour, where it was drawn; equal tubes are one product, named after
-their part, in as many places (`converter.exporters.solids.copies`). Every centerline is one named set of lines and
+their part, in as many places (`converter.exporters.solids.bodies`). Every centerline is one named set of lines and
 circles, trimmed exactly, which needs no section; each is a product of its own, since readers join single lines of one
 product. Several are one assembly named after the job, or one file each. Specification: ISO 10303-203/214/242 advanced
 B-rep; written as AP214, which every package reads.
@@ -27,8 +27,8 @@ def export_tubes(job: Job, out: OutputSet, options: WriteOptions) -> None:
     Raises:
         WriteError: no tube has a solid.
     """
-    from converter.exporters.solids.copies import placed_items
-    from converter.exporters.solids.drawn import DrawnSolid, in_frame, write_drawn
+    from converter.exporters.solids.bodies import placed_items
+    from converter.exporters.solids.step_text import DrawnSolid, in_frame, write_drawn
     from converter.joints.alike.form import Form
     from converter.kernel.step.write import StepItem
     from converter.model.metal import metal
@@ -61,8 +61,8 @@ def export_coped(job: Job, out: OutputSet, options: WriteOptions) -> None:
         MissingLibraryError: the CAD kernel is not installed.
     """
     from converter.exporters.paper.cope_words import copes_of
-    from converter.exporters.solids.coped_bodies import coped_bodies
-    from converter.exporters.solids.copies import placed_items
+    from converter.exporters.solids.bodies import placed_items
+    from converter.exporters.solids.coped.bodies import coped_bodies
     from converter.joints.alike.find import forms_of
     from converter.kernel.shapes.solids import in_own_frame, tube_solid
     from converter.kernel.step.write import StepItem, write_step

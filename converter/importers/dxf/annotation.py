@@ -18,7 +18,7 @@ from converter.arrays import Array
 from converter.findings import Clause, Finding
 from converter.model.curve import Curve, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.ends import sample
+from converter.reducer.chaining.ends import sample
 from converter.tolerances import DEFAULT
 
 #: Words of a layer's name that say what lies there; one of them is enough. Common practice, no source.

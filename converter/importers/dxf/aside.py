@@ -16,7 +16,7 @@ from converter.importers.dxf.left_out import LeftOut, why_of
 from converter.importers.dxf.records import PlainRecord
 from converter.limits import FARTHEST
 from converter.model.drawing import Aside, LeftShape
-from converter.reducer.ends import sample
+from converter.reducer.chaining.ends import sample
 
 #: So many entities inside block references are looked at for what is left out of them.
 _VISITS = 20_000

@@ -23,6 +23,7 @@ import numpy as np
 
 from converter.arrays import Ints, distinct
 from converter.findings import Clause, Finding
+from converter.geometry.clusters import close_pairs, components
 from converter.geometry.vectors import (
     Vec,
     along,
@@ -38,7 +39,6 @@ from converter.geometry.vectors import (
 )
 from converter.model.curve import Arc, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.cluster import close_pairs, components
 from converter.tolerances import DEFAULT
 
 #: how far (degrees) a line may be from square to its arm, or out of plane: these writers round to six digits

@@ -33,9 +33,9 @@ from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
 from converter.model.curve import Arc, Path, Polyline, Spline
 from converter.model.drawing import Drawing, DrawnCurve, HeaderUnit, Ignored, LeftShape
-from converter.pause import paused_gc
+from converter.processes.memory import paused_gc
 from converter.quoting import quoted, shortened
-from converter.reducer.ends import sample
+from converter.reducer.chaining.ends import sample
 from converter.reducer.outlines.centerlines import WHY, centerlines
 
 #: Layers not read that are named one by one; the others are counted.

@@ -16,8 +16,8 @@ from converter.geometry.circles import fit_circle, fit_line, vec
 from converter.geometry.vectors import along, dot, sub, unit
 from converter.importers.mesh.stations import Stations, unrest
 from converter.model.bends import BendTable, Placement
+from converter.reducer.adjusting.settle import settle
 from converter.reducer.pieces import Piece, Straight, bow_through
-from converter.reducer.settle import settle
 from converter.tolerances import Tolerances
 
 FLATTEST = 0.006  #: times 1 / radius of the tube: less curvature than this is straight

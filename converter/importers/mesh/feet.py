@@ -12,7 +12,7 @@ from converter.geometry.circles import along_axis
 from converter.geometry.vectors import Vec, along, cross, dot, rotate, unit
 from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Line, Segment
-from converter.reducer.refit import distances
+from converter.model.deviation import distances
 
 
 @dataclass(frozen=True, slots=True)

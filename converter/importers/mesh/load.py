@@ -27,7 +27,7 @@ from converter.importers.mesh.bounds import (
 from converter.importers.own_mistakes import raise_own_mistake
 from converter.importers.source import Source
 from converter.limits import MESH_BYTES, size_text
-from converter.pause import return_freed_memory
+from converter.processes.memory import return_freed_memory
 from converter.quoting import decoded, quoted, reason_of
 
 #: Unit of a 3MF's numbers by the word in its model (3MF core specification, 3.1) -> our name.

@@ -29,7 +29,7 @@ from converter.model.centerline import walk
 from converter.model.drawing import Aside, Drawing, Ignored, LeftShape, ReadyTable
 from converter.model.section import Section
 from converter.progress import steps
-from converter.shop.sound import LEAST_TUBE, MOST_TUBE
+from converter.shop.consistency import LEAST_TUBE, MOST_TUBE
 from converter.units import MM_PER, unit_word
 
 FEWEST = 8  #: faces; no tube has fewer

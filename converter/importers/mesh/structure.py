@@ -14,7 +14,7 @@ from converter.importers.mesh.stations import Stations
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Polyline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.chain import Chain
+from converter.reducer.chaining.chain import Chain
 from converter.reducer.general import reduce_chain
 from converter.tolerances import Tolerances
 

@@ -33,7 +33,7 @@ from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import walk
 from converter.model.curve import Arc, Line, Segment
 from converter.model.drawing import DrawnCurve
-from converter.reducer.chain import Chain
+from converter.reducer.chaining.chain import Chain
 from converter.reducer.general import reduce_chain
 from converter.tolerances import Tolerances
 

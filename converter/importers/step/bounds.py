@@ -8,7 +8,7 @@ from __future__ import annotations
 import codecs
 import re
 
-from converter.disk.regular import HEAD
+from converter.disk.reading import HEAD
 from converter.errors import ReadError
 
 _BLANKS = re.compile(rb"\s*+")

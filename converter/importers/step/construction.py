@@ -20,7 +20,7 @@ from converter.model.bends import Placement
 from converter.model.centerline import rebuild
 from converter.model.curve import Arc, Curve, Line
 from converter.model.drawing import DrawnCurve, ReadyTable
-from converter.reducer.ends import sample
+from converter.reducer.chaining.ends import sample
 from converter.tolerances import Tolerances
 
 _OF_PART = "a construction curve beside the solid tubes of its part"

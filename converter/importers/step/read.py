@@ -9,7 +9,6 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 
-from converter import allowance
 from converter.disk.reading import standard_input
 from converter.errors import ElbowroomError, GeometryError, OptionError
 from converter.findings import NOTE, WARNING, Clause, Finding, Reason
@@ -26,6 +25,7 @@ from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts
 from converter.importers.step.trial import NO_MEMORY, trial_seconds, try_out
 from converter.model.bends import Placement
 from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape
+from converter.processes import allowance
 from converter.progress import steps
 from converter.quoting import quoted
 from converter.tolerances import DEFAULT

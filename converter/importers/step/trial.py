@@ -10,9 +10,9 @@ from __future__ import annotations
 import signal
 import subprocess
 
-from converter import allowance
 from converter.errors import ReadError
-from converter.isolation import isolated_python
+from converter.processes import allowance
+from converter.processes.isolation import isolated_python
 
 #: Seconds after which a trial is given up where the system keeps no limit of processor time.
 PATIENCE = 2.0 * allowance.SECONDS

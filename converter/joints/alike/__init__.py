@@ -3,6 +3,5 @@
 from __future__ import annotations
 
 from converter.joints.alike.find import find_parts
-from converter.joints.alike.same import ANGLE, LENGTH, SECTION
 
-__all__ = ["ANGLE", "LENGTH", "SECTION", "find_parts"]
+__all__ = ["find_parts"]

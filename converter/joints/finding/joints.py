@@ -33,7 +33,7 @@ from converter.joints.in_the_way.crossings import Crossing, crossing_findings, f
 from converter.joints.model import MITRE, PLANE, SADDLE, SQUARE, Clock, Joint
 from converter.joints.near.index import LegIndex
 from converter.model.run import Tube
-from converter.pause import paused_gc
+from converter.processes.memory import paused_gc
 from converter.progress import steps
 from converter.shop.job_file import JobFile
 from converter.tolerances import DEFAULT, Tolerances

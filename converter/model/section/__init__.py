@@ -3,20 +3,17 @@
 What a section is asked, it answers itself (outline, area, moments, words, groove); nobody else asks for its shape.
 """
 
-from converter.model.section.outline import CircleOutline, Edge, Outline, circle
+from converter.model.section.outline import Edge, Outline, circle
 from converter.model.section.registry import SHAPES, shape_of_size
-from converter.model.section.shape import Shape, Sizes
-from converter.model.section.value import Properties, Section
+from converter.model.section.shape import Shape
+from converter.model.section.value import Section
 
 __all__ = [
     "SHAPES",
-    "CircleOutline",
     "Edge",
     "Outline",
-    "Properties",
     "Section",
     "Shape",
-    "Sizes",
     "circle",
     "shape_of_size",
 ]

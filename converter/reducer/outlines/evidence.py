@@ -19,10 +19,10 @@ from numpy.typing import NDArray
 
 from converter.arrays import distinct
 from converter.findings import Clause
+from converter.geometry.clusters import close_pairs, components
 from converter.geometry.vectors import Vec, distance
 from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
-from converter.reducer.cluster import close_pairs, components
 from converter.reducer.outlines.pairs import pairs
 from converter.reducer.outlines.pieces import Sheet, SheetPiece, bearing, flat_parts, sheets
 from converter.reducer.outlines.tubes import OutlinedTube, outlined_tubes

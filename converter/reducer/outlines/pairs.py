@@ -7,12 +7,12 @@ found in one pass along each direction and about each centre, with the pieces at
 from __future__ import annotations
 
 from bisect import bisect_left, insort
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from converter.reducer.cluster import close_pairs, components
+from converter.geometry.clusters import close_pairs, components
 from converter.reducer.outlines.pieces import SheetPiece, bearing
 from converter.tolerances import DEFAULT
 
@@ -132,17 +132,31 @@ def _neighbours(
         else:
             place = bisect_left(at_hand, (across, i))
             for side in (range(place + 1, len(at_hand)), range(place - 1, -1, -1)):
-                met: list[tuple[int, float]] = []
-                for k in side:
-                    other, j = at_hand[k]
-                    apart = abs(other - across)
-                    if apart > widest or len(met) >= _NEIGHBOURS:
-                        break
-                    if j == i or apart < DEFAULT.join or (met and apart - met[-1][1] < DEFAULT.join):
-                        continue  # drawn twice
+                before: list[tuple[int, float]] = []
+                for j, apart in _met((at_hand[k] for k in side), (across, i), widest):
                     if apart >= least:
-                        yield i, j, apart, tuple(met)
-                    met.append((j, apart))
+                        yield i, j, apart, tuple(before)
+                    before.append((j, apart))
+
+
+def _met(side: Iterable[tuple[float, int]], own: tuple[float, int], widest: float) -> Iterator[tuple[int, float]]:
+    """What is met on one side of a piece, and how far, the nearest first; of what is drawn twice one.
+
+    Args:
+        side: places across and numbers of the pieces there, the nearest first.
+        own: those of the piece itself.
+        widest: mm, how far is looked.
+    """
+    across, i = own
+    nearest = 0.0
+    count = 0
+    for other, j in side:
+        apart = abs(other - across)
+        if apart > widest or count >= _NEIGHBOURS:
+            return
+        if j != i and apart - nearest >= DEFAULT.join:
+            yield j, apart
+            nearest, count = apart, count + 1
 
 
 def _pair(pieces: Sequence[SheetPiece], i: int, j: int, between: tuple[tuple[int, float], ...]) -> Pair | None:

@@ -15,10 +15,10 @@ from math import degrees, radians
 
 import numpy as np
 
+from converter.geometry.clusters import close_pairs, components
 from converter.geometry.vectors import Vec, cross, dot, unit, within_turn
 from converter.model.curve import Arc, Curve, Line, Path, Polyline
 from converter.model.drawing import DrawnCurve
-from converter.reducer.cluster import close_pairs, components
 from converter.tolerances import DEFAULT
 
 #: So many ends at one node are looked at for what runs straight on there; more is no outline.

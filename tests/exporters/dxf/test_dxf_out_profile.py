@@ -8,6 +8,7 @@ from math import hypot
 import ezdxf
 import numpy as np
 import pytest
+from dxf_tools import overlap
 from hypothesis import given, settings
 from jobs import job_of, write_job
 from strategies import placements, tables
@@ -122,10 +123,6 @@ def test_words_for_the_roll_agree_with_the_frame():
 
 def boxes(figure):
     return [(t, t.box()) for t in figure.texts if t.rotation % 90.0 == 0.0]
-
-
-def overlap(a, b):
-    return min(a[2], b[2]) - max(a[0], b[0]) > 1e-6 and min(a[3], b[3]) - max(a[1], b[1]) > 1e-6
 
 
 @settings(max_examples=25)

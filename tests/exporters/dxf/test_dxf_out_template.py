@@ -7,6 +7,7 @@ from math import cos, pi, radians, sin
 
 import ezdxf
 import pytest
+from dxf_tools import overlap
 from ezdxf import bbox
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -219,10 +220,6 @@ def test_a_straight_and_a_tube_without_section(tmp_path):
     assert "A straight: the zero line may lie anywhere." in texts and "Section unknown" in texts
     assert len(lines(doc, "tangent-start")) == 4 and not lines(doc, "inside-line")
     assert {e.dxf.layer for e in doc.modelspace()} <= {layer.name for layer in LAYERS}
-
-
-def overlap(a, b):
-    return min(a[2], b[2]) - max(a[0], b[0]) > 1e-6 and min(a[3], b[3]) - max(a[1], b[1]) > 1e-6
 
 
 @pytest.mark.slow

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from test_cope_templates import drawn, printed, tee
 
 from converter.exporters.paper.shelves import pack
-from converter.exporters.pdf import faces as pdf_faces
+from converter.exporters.pdf import fonts as pdf_faces
 from converter.exporters.pdf.cope_templates import BORDER
 from converter.model.section import Section
 

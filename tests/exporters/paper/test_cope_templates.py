@@ -14,7 +14,7 @@ from frames import RAIL, RUNG, hoop, rack, told_apart
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from jobs import job_of, write_job
-from pdf_tools import read_pdf
+from pdf_tools import lines_of, read_pdf
 from scipy.integrate import quad
 from shapely.geometry import LineString, Polygon, box
 
@@ -48,15 +48,7 @@ def printed(tmp_path, tubes, first=None, **how):
 
 
 def drawn(page, layer):
-    """The lines of a layer on a page, told by their pen."""
-    pen = PENS[layer]
-    return [
-        np.array(s.points)
-        for s in page.strokes
-        if s.width == pytest.approx(pen.width, abs=1e-3)
-        and s.color == pytest.approx(pen.color, abs=1e-3)
-        and s.dash == pytest.approx(pen.dash, abs=1e-3)
-    ]
+    return lines_of(page, PENS[layer])
 
 
 def cut_line(page):

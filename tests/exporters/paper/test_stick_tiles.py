@@ -17,7 +17,7 @@ from command_line import failed, run
 from copes import straight
 from frames import RUNG, draw
 from jobs import job_of, write_job
-from pdf_tools import read_pdf
+from pdf_tools import lines_of, read_pdf
 from shapely.geometry import LineString
 from test_stick_strip import DIE, PAPER, SHOP, curves, twisted, with_mates
 
@@ -31,15 +31,7 @@ from converter.units import Display
 
 
 def lines(page, layer):
-    """The lines of a layer on a page, told by their pen: (points, 2) arrays in mm."""
-    pen = PENS[layer]
-    return [
-        np.array(s.points)
-        for s in page.strokes
-        if s.width == pytest.approx(pen.width, abs=1e-3)
-        and s.color == pytest.approx(pen.color, abs=1e-3)
-        and s.dash == pytest.approx(pen.dash, abs=1e-3)
-    ]
+    return lines_of(page, PENS[layer])
 
 
 def printed(folder, tubes, shop=SHOP, **how):

@@ -12,7 +12,7 @@ from picture_tools import examples
 from PIL import Image
 
 from converter.errors import OptionError
-from converter.exporters.pdf.paper import Pdf
+from converter.exporters.pdf.canvas import Pdf
 from converter.exporters.pictures.picture import ROLES, Picture
 from converter.exporters.pictures.run.picture import run_picture
 from converter.exporters.pictures.written.pdf import draw

@@ -22,8 +22,8 @@ from sheet_tools import job_of, page_of, shop, tube_named
 from converter.bending.setup.words import SetupView
 from converter.errors import OptionError
 from converter.exporters.options import WriteOptions
-from converter.exporters.pdf import faces as pdf_faces
-from converter.exporters.pdf.paper import Pdf
+from converter.exporters.pdf import fonts as pdf_faces
+from converter.exporters.pdf.canvas import Pdf
 from converter.exporters.pdf.shaping import phrases, shaped
 from converter.exporters.sheet.html import html_text
 from converter.exporters.sheet.pdf.write import sheet_pdf

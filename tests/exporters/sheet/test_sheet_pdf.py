@@ -21,8 +21,8 @@ from sheet_tools import HOSTILE, demo_job, hostile_job, job_of, page_of, shop, t
 
 from converter.bending.setup.words import SetupView
 from converter.exporters.options import PAPERS, WriteOptions
-from converter.exporters.pdf import faces as pdf_faces
-from converter.exporters.pdf.paper import Pdf
+from converter.exporters.pdf import fonts as pdf_faces
+from converter.exporters.pdf.canvas import Pdf
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run.isometric import TRAVEL
 from converter.exporters.sheet.content import JobSheet

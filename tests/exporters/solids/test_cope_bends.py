@@ -11,8 +11,8 @@ from copes import straight
 from frames import RAIL, hoop
 from tubes import run_of, tube_of
 
-from converter.exporters.solids.coped import _reached, coped_solid, cutters, removed_volume, run_on
-from converter.exporters.solids.coped_bend import seen_aside, strips
+from converter.exporters.solids.coped.behind_bends import seen_aside, strips
+from converter.exporters.solids.coped.ends import _reached, coped_solid, cutters, removed_volume, run_on
 from converter.geometry.vectors import scale, sub, unit
 from converter.joints.cuts.saddle import angles
 from converter.joints.finding.joints import survey_frame

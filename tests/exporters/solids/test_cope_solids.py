@@ -15,9 +15,9 @@ from kernel_probe import parts, surfaces
 from tubes import run_of, tube_of
 
 from converter.errors import GeometryError
-from converter.exporters.solids import coped as exporters_coped
-from converter.exporters.solids.coped import coped_solid
-from converter.exporters.solids.fit_up import fit_up
+from converter.exporters.solids.coped import ends as exporters_coped
+from converter.exporters.solids.coped.ends import coped_solid
+from converter.exporters.solids.fit_up.measure import fit_up
 from converter.geometry.vectors import distance
 from converter.kernel.fit_up import shared
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
@@ -280,7 +280,7 @@ def test_no_slug_is_left_behind():
 @pytest.mark.parametrize("deep", [0.05, 0.5, 5.0])
 def test_an_end_cut_too_little_is_measured(deep, monkeypatch):
     """The rung's solid moved into its rail: the fit-up sees the volume, not only that the surfaces no longer touch."""
-    from converter.exporters.solids import coped_bodies as module
+    from converter.exporters.solids.coped import bodies as module
     from converter.geometry.vectors import along
 
     tubes = tee(60.0, RUNG)
@@ -305,7 +305,7 @@ def test_an_end_cut_too_little_is_measured(deep, monkeypatch):
 
 def test_formats_of_one_writing_share_the_joints_and_the_cut_solids(monkeypatch, tmp_path):
     """STEP and fit-up of three tubes: each is cut once, the joints are found once; another writing begins anew."""
-    from converter.exporters.solids import coped_bodies
+    from converter.exporters.solids.coped import bodies as module
     from converter.joints import cope
 
     calls = {"solids": 0, "frames": 0}
@@ -317,7 +317,7 @@ def test_formats_of_one_writing_share_the_joints_and_the_cut_solids(monkeypatch,
 
         return counted
 
-    monkeypatch.setattr(coped_bodies, "coped_solid", count("solids", coped_bodies.coped_solid))
+    monkeypatch.setattr(module, "coped_solid", count("solids", module.coped_solid))
     monkeypatch.setattr(cope, "cope_frame", count("frames", cope.cope_frame))
     tubes = [*tee(90.0, RUNG), straight("POST", (300.0, 0.0, 0.0), (300.0, 0.0, 400.0), RUNG)]
     frame = job_of(tubes, "tee.dxf")

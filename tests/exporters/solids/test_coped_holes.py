@@ -11,8 +11,8 @@ from frames import RAIL, hoop
 from jobs import job_of, write_job
 from passing_tubes import BIG, POST, R, holes, passing
 
-from converter.exporters.solids.coped_bodies import coped_bodies
-from converter.exporters.solids.fit_up import fit_up
+from converter.exporters.solids.coped.bodies import coped_bodies
+from converter.exporters.solids.fit_up.measure import fit_up
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
 from converter.model.section import Section
 

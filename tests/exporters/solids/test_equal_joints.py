@@ -10,10 +10,10 @@ from frames import RAIL, RUNG, rack
 from jobs import job_of
 from plain_tubes import thrown
 
-from converter.exporters.solids import fit_up as module
 from converter.exporters.solids.bodies import all_bodies
-from converter.exporters.solids.coped_bodies import coped_bodies
-from converter.exporters.solids.fit_up import LEAST_CLASH, fit_up
+from converter.exporters.solids.coped.bodies import coped_bodies
+from converter.exporters.solids.fit_up import measure as module
+from converter.exporters.solids.fit_up.measure import LEAST_CLASH, fit_up
 from converter.kernel.fit_up import clashes
 from converter.model.section import Section
 

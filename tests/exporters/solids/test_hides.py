@@ -9,9 +9,9 @@ import pytest
 from copes import find_joints, straight
 from frames import RAIL, RUNG, hoop
 
-from converter.exporters.solids import coped as exporters_coped
-from converter.exporters.solids.coped import coped_solid
-from converter.exporters.solids.coped_bend import hides
+from converter.exporters.solids.coped import ends as exporters_coped
+from converter.exporters.solids.coped.behind_bends import hides
+from converter.exporters.solids.coped.ends import coped_solid
 from converter.geometry.vectors import unit
 from converter.joints.cuts.lines import Branch, ParallelLines
 from converter.joints.cuts.round import RoundPrism

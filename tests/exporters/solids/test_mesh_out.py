@@ -14,38 +14,23 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from jobs import job_of as job_of_tubes
 from jobs import write_job
+from mesh_tools import swept
 from strategies import placements, tables
-from tubes import run_of, tube_of
+from tubes import AWAY, BAR, FLAT, OVAL, ROUNDED, SHARP, SQUARE, TIGHT, TUBE, run_of, tube_of
 
 from converter.errors import OptionError, WriteError
-from converter.exporters.solids.tessellate import arc_steps, bend_steps, outlines, tube_mesh
+from converter.exporters.solids.tessellate import arc_steps, bend_steps, outlines
 from converter.job import Job
 from converter.model.bends import Placement
 from converter.model.frames import pieces
-from converter.model.metal import metal
 from converter.model.run import Run
-from converter.model.section import Section
 
-TUBE = Section("round", 44.45, 3.048)
-BAR = Section("bar", 25.0, 12.5)
-SQUARE = Section("square", 38.1, 2.1, corner=4.2)
-SHARP = Section("square", 38.1, 2.1)
-TIGHT = Section("square", 38.1, 2.1, corner=1.5)
-FLAT = Section("rectangular", 50.0, 3.0, 30.0, 6.0)
-OVAL = Section("rectangular", 30.0, 3.0, 50.0, 15.0)
-ROUNDED = Section("square", 30.0, 3.0, corner=15.0)
 SECTIONS = {
     "tube": TUBE, "bar": BAR, "square": SQUARE, "sharp": SHARP, "tight": TIGHT, "flat": FLAT, "oval": OVAL,
     "rounded": ROUNDED,
 }  # fmt: skip
 FOUR = [(250.0, 0.0, 90.0, 120.0), (80.0, 90.0, 45.0, 120.0), (0.0, -30.0, 200.0, 100.0), (20.0, 180.0, 30.0, 150.0)]
 LENGTH = 350.0 + sum(c * radians(a) for _, _, a, c in FOUR) + 60.0
-AWAY = Placement((250.0, -4000.0, 90.0), (0.6, 0.0, 0.8), (0.0, 1.0, 0.0))
-
-
-def mesh_of(run: Run, section: Section, chord: float = 0.1) -> trimesh.Trimesh:
-    points, faces = tube_mesh(metal(run, section), section, chord)
-    return trimesh.Trimesh(points, faces, process=False)
 
 
 def assert_sound(mesh: trimesh.Trimesh, rings: int = 0) -> None:
@@ -70,7 +55,7 @@ def test_volume_is_that_of_the_chords(name):
     """
     section = SECTIONS[name]
     run = run_of(FOUR, 60.0, AWAY)
-    mesh = mesh_of(run, section)
+    mesh = swept(run, section)
     assert_sound(mesh, rings=0 if name == "bar" else 1)
     loops = outlines(section, 0.05)
     area = polygon_area(loops[0]) - (polygon_area(loops[1]) if len(loops) > 1 else 0.0)
@@ -93,7 +78,7 @@ def test_finer_is_nearer(name):
     run = run_of(FOUR, 60.0, AWAY)
     losses = []
     for chord in (0.5, 0.05, 0.005):
-        mesh = mesh_of(run, section, chord)
+        mesh = swept(run, section, chord)
         losses.append(section.area * LENGTH - mesh.volume)
         assert 0.0 < losses[-1] < mesh.area * chord
     assert losses[0] > losses[1] > losses[2]
@@ -106,7 +91,7 @@ def test_no_triangle_strays_more_than_the_tolerance(chord):
     The true distance from the axis circle is known in closed form: hypot(hypot(x, y) - R, z) - r.
     """
     run = run_of([(0.0, 0.0, 270.0, 120.0)], 0.0, Placement((120.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)))
-    mesh = mesh_of(run, BAR, chord)
+    mesh = swept(run, BAR, chord)
     rng = np.random.default_rng(7)
     weights = rng.dirichlet((1.0, 1.0, 1.0), 20)
     corners = mesh.triangles[: len(mesh.faces) - 2 * (len(outlines(BAR, chord / 2.0)[0]) - 2)]
@@ -132,7 +117,7 @@ def test_closed_runs(name):
     """A ring of tube is two closed surfaces, one inside the other (each a torus: V - E + F = 0)."""
     section = SECTIONS[name]
     run = run_of([(100.0, 0.0, 180.0, 120.0), (200.0, 0.0, 180.0, 120.0)], 100.0, AWAY, closed=True)
-    mesh = mesh_of(run, section)
+    mesh = swept(run, section)
     assert_sound(mesh, rings=1)  # 2 - 2 = 0, and so are two tori
     assert mesh.body_count == (1 if name == "bar" else 2)
     exact = section.area * (400.0 + 240.0 * pi)
@@ -147,7 +132,7 @@ def test_a_loop_in_space_closes_although_its_frame_returns_turned():
     ]  # fmt: skip
     run = run_of(rows, 40.0, closed=True)
     for section in (TUBE, BAR, SQUARE, SHARP, TIGHT, ROUNDED):
-        mesh = mesh_of(run, section)
+        mesh = swept(run, section)
         assert_sound(mesh, rings=1)
         exact = section.area * (1160.0 + 210.0 * pi)
         assert exact * 0.99 < mesh.volume < exact * (1.0 + 1e-9)
@@ -156,16 +141,16 @@ def test_a_loop_in_space_closes_although_its_frame_returns_turned():
 def test_mitres():
     """The mesh of mitred straights of sharp square tube has no chords at all: its volume is exact."""
     rows = [(100.0, 0.0, 90.0, None), (180.0, 30.0, 45.0, None)]
-    mesh = mesh_of(run_of(rows, 70.0, AWAY), SHARP)
+    mesh = swept(run_of(rows, 70.0, AWAY), SHARP)
     assert_sound(mesh, rings=1)
     assert mesh.volume == pytest.approx((38.1**2 - 33.9**2) * 350.0, rel=1e-9)
-    box = mesh_of(run_of([(100.0, 0.0, 90.0, None)], 100.0), SHARP).bounds
+    box = swept(run_of([(100.0, 0.0, 90.0, None)], 100.0), SHARP).bounds
     assert box == pytest.approx(np.array([[0.0, -19.05, -19.05], [119.05, 100.0, 19.05]]), abs=1e-9)
 
 
 def test_the_section_rolls_with_the_tube():
     """First bend from +x toward +y: 50 (od) along z, 30 (height) along y."""
-    box = mesh_of(run_of([(100.0, 0.0, 90.0, 120.0)], 50.0), FLAT).bounds
+    box = swept(run_of([(100.0, 0.0, 90.0, 120.0)], 50.0), FLAT).bounds
     assert box == pytest.approx(np.array([[0.0, -15.0, -25.0], [235.0, 170.0, 25.0]]), abs=1e-9)
 
 
@@ -175,7 +160,7 @@ def test_random_tubes_are_sound(table, placement, name):
     section = SECTIONS[name]
     run = Run("random", None, False, table, placement)
     assume(all(p.arc is None or p.arc.radius > section.outer.support(p.roll) + 0.01 for p in pieces(table, placement)))
-    mesh = mesh_of(run, section, 0.5)
+    mesh = swept(run, section, 0.5)
     assert_sound(mesh, rings=0 if name == "bar" else 1)
     exact = section.area * table.developed_length
     assert exact * 0.9 < mesh.volume <= exact * (1.0 + 1e-9)
@@ -184,7 +169,7 @@ def test_random_tubes_are_sound(table, placement, name):
 @pytest.mark.parametrize("chord", [0.0, -1.0, 1e-9, 1e9, float("nan")])
 def test_a_senseless_tolerance_is_refused(chord):
     with pytest.raises(OptionError, match="mesh tolerance"):
-        mesh_of(run_of([], 100.0), TUBE, chord)
+        swept(run_of([], 100.0), TUBE, chord)
 
 
 # --- files ---------------------------------------------------------------------------------
@@ -240,7 +225,7 @@ def test_3mf_is_in_millimetres_with_names(tmp_path):
     found = placed(trimesh.load_scene(tmp_path / "dock.3mf", process=False))
     assert sorted(found) == sorted(READ)
     for mesh, tube in zip([found[name] for name in READ], job.tubes, strict=True):
-        ours = mesh_of(tube.run, tube.section)
+        ours = swept(tube.run, tube.section)
         assert mesh.is_watertight
         # vertices are written to a nanometre
         assert mesh.volume == pytest.approx(ours.volume, rel=1e-7)
@@ -257,7 +242,7 @@ def test_glb_is_in_metres_y_up_with_names_and_colours(tmp_path):
     assert sorted(found) == sorted(READ)
     colors = []
     for mesh, tube in zip([found[name] for name in READ], job.tubes, strict=True):
-        ours = mesh_of(tube.run, tube.section)
+        ours = swept(tube.run, tube.section)
         mesh.merge_vertices()
         assert mesh.is_watertight
         # single precision near the tube's own start: a tenth of a micrometre, not the metre that 1e7 mm would leave
@@ -273,7 +258,7 @@ def test_stl_is_binary_millimetres(tmp_path):
     job = job_of(["a", "b"])
     write_job(job, tmp_path, ["stl"])
     data = (tmp_path / "dock.stl").read_bytes()
-    ours = [mesh_of(t.run, t.section) for t in job.tubes]
+    ours = [swept(t.run, t.section) for t in job.tubes]
     count = sum(len(m.faces) for m in ours)
     # 80 bytes of header, a count, 50 bytes per triangle: the format's own definition
     assert len(data) == 84 + 50 * count

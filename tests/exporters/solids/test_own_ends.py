@@ -18,9 +18,9 @@ from tubes import run_of, tube_of
 from converter import open_job
 from converter.cli.main import main
 from converter.errors import GeometryError
-from converter.exporters.solids import coped as exporters_coped
-from converter.exporters.solids.coped import coped_solid, own_end
-from converter.exporters.solids.fit_up import fit_up
+from converter.exporters.solids.coped import ends as exporters_coped
+from converter.exporters.solids.coped.ends import coped_solid, own_end
+from converter.exporters.solids.fit_up.measure import fit_up
 from converter.geometry.vectors import cross, dot, sub
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
 from converter.model.bends import Placement
@@ -199,7 +199,7 @@ def test_the_fit_of_an_end_to_its_own_tube(bends, gap):
 
 def test_the_measure_bites(monkeypatch):
     """An end that was not cut shares with its leg what the cut takes off, less what lies in the leg's bore."""
-    from converter.exporters.solids import fit_up as module
+    from converter.exporters.solids.fit_up import measure as module
 
     tube = closes(LOOP, RUNG)
 
@@ -250,7 +250,7 @@ def test_equal_loops_share_a_solid():
         place = Placement((0.0, 0.0, 100.0 * i), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
         tubes.append(tube_of(run_of(LOOP, 200.0, place, name=f"LOOP-{i}"), RUNG))
     job = job_of(tubes)
-    from converter.exporters.solids.coped_bodies import coped_bodies
+    from converter.exporters.solids.coped.bodies import coped_bodies
 
     solids = [solid for _, solid in coped_bodies(job)]
     assert all(is_valid(solid) for solid in solids)

@@ -6,7 +6,7 @@ from coped_solids import coped
 from copes import straight
 
 from converter import Settings, open_job
-from converter.exporters.solids.coped import coped_solid, joints_of
+from converter.exporters.solids.coped.ends import coped_solid, joints_of
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
 from converter.model.section import Section
 

@@ -20,7 +20,7 @@ from strategies import placements, sections, tables
 from tubes import run_of, tube_of
 
 from converter.errors import GeometryError
-from converter.exporters.solids.coped_bodies import coped_bodies
+from converter.exporters.solids.coped.bodies import coped_bodies
 from converter.job import open_job
 from converter.job.pieces import in_pieces
 from converter.kernel.shapes.solids import tube_solid

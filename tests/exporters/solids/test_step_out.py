@@ -26,7 +26,7 @@ from OCP.Interface import Interface_Static
 from OCP.Message import Message
 from step_tools import step_bytes
 from strategies import placements, tables
-from tubes import run_of, tube_of
+from tubes import SQUARE, TUBE, run_of, tube_of
 
 from converter.errors import GeometryError, OptionError, WriteError
 from converter.job import Job
@@ -39,8 +39,6 @@ from converter.model.metal import metal_findings
 from converter.model.run import Run
 from converter.model.section import Section
 
-TUBE = Section("round", 44.45, 3.048)
-SQUARE = Section("square", 38.1, 2.1, corner=4.2)
 ROWS = [(100.0, 0.0, 90.0, 114.3), (80.0, 90.0, 45.0, 114.3)]
 LENGTH = 180.0 + 60.0 + 114.3 * radians(135.0)
 NASTY = [

@@ -37,9 +37,9 @@ from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild, reverse_table
 from converter.model.curve import Line
 from converter.model.drawing import Drawing, DrawnCurve
-from converter.pause import paused_gc
+from converter.processes.memory import paused_gc
 from converter.reducer import reduce_drawing
-from converter.reducer.ends import sample
+from converter.reducer.chaining.ends import sample
 from converter.reducer.outlines.centerlines import centerlines
 from converter.settings import Settings
 

@@ -16,7 +16,7 @@ from converter.findings.wording import beside, heading, without_place
 from converter.geometry.vectors import Vec
 from converter.model.drawing import Drawing
 from converter.model.run import Tube
-from converter.reducer.ends import middle
+from converter.reducer.chaining.ends import middle
 from converter.units import Display
 
 #: Findings that say how the drawing was read; of all others only errors at a bend belong in its picture.

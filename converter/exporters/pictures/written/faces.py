@@ -1,6 +1,6 @@
 """Which font file writes a text: one that ships with a library, the same everywhere, else one of this machine.
 
-Two come with libraries (`converter.exporters.pdf.faces`): the usual one, and one with more letters.
+Two come with libraries (`converter.exporters.pdf.fonts`): the usual one, and one with more letters.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import Any
 
 from converter.errors import MissingLibraryError
-from converter.exporters.pdf.faces import BOLD, FACE, shipped_file, usual_file
+from converter.exporters.pdf.fonts import BOLD, FACE, shipped_file, usual_file
 
 #: Looked for on this machine, in this order, when a text holds letters that no shipped file has.
 _OTHERS = ("DejaVuSans.ttf", "NotoSans-Regular.ttf", "FreeSans.ttf", "LiberationSans-Regular.ttf")

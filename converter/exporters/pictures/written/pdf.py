@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from converter.exporters.paper.figure import Point
-from converter.exporters.pdf.paper import Color, Pdf, Pen
+from converter.exporters.pdf.canvas import Color, Pdf, Pen
 from converter.exporters.pictures.picture import BOLD, RING, ROLES, Label, Picture
 from converter.units import in_unit
 

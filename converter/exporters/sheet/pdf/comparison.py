@@ -52,7 +52,7 @@ def write_comparison(answer: TubeComparison, made_of: str, file: str, *, force: 
 def comparison_pdf(answer: TubeComparison, made_of: str) -> bytes:
     """The document: the same bytes for the same comparison."""
     from converter.exporters.paper.title import TitleBlock
-    from converter.exporters.pdf.paper import Pdf
+    from converter.exporters.pdf.canvas import Pdf
     from converter.exporters.sheet.pdf.flow import Flow
 
     job, display = answer.job, answer.job.display

@@ -12,7 +12,7 @@ from functools import partial
 
 from converter.exporters.paper.figure import Point
 from converter.exporters.paper.title import TitleBlock
-from converter.exporters.pdf.paper import Pdf, Pen
+from converter.exporters.pdf.canvas import Pdf, Pen
 from converter.exporters.pdf.title_block import draw_band
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.written.pdf import draw

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from converter.exporters.paper.figure import Point
-from converter.exporters.pdf.paper import Pdf, Pen
+from converter.exporters.pdf.canvas import Pdf, Pen
 from converter.exporters.pdf.title_block import ROW
 from converter.exporters.sheet.qr import Modules, dark_runs
 from converter.model.part import Part

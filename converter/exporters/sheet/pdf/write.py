@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from converter.exporters.options import WriteOptions
 from converter.exporters.paper.title import TitleBlock
-from converter.exporters.pdf.paper import Pdf
+from converter.exporters.pdf.canvas import Pdf
 from converter.exporters.pictures.run.sketches import sketches_of
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
 from converter.exporters.sheet.pdf.first import first_pages

@@ -1,0 +1,218 @@
+"""Curves in any order and direction become chains: one chain is what one tube follows.
+
+Words: an *end* is one of the two ends of a curve, a *node* is where ends meet, a *junction* is
+a node with three or more ends of one layer. Order of work: duplicates drop out, ends cluster
+into nodes, joints are decided per layer and then across layers, chains are walked.
+
+End A is the end nearest, along the chain, to the curve drawn first; a curve alone, or one
+exactly in the middle, keeps the direction it was drawn in. A closed chain starts at the start
+of its first-drawn curve. Chains come in the order of their first-drawn curves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from converter.arrays import Array, Ints
+from converter.findings import Finding
+from converter.geometry.vectors import Vec
+from converter.model.drawing import DrawnCurve
+from converter.reducer.chaining import remarks
+from converter.reducer.chaining.dedupe import drop_duplicates
+from converter.reducer.chaining.edges import LINE, Edges, end_nodes, gather
+from converter.reducer.chaining.ends import curve_length
+from converter.reducer.chaining.junctions import Links, join_across_layers, join_within_layers
+from converter.tolerances import DEFAULT, Tolerances
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Curves joined head to tail.
+
+    Attributes:
+        items: (curve, whether it is run from its end to its start), in order from end A.
+        closed: whether the last one ends where the first one starts.
+        layer: the layer most of its length was drawn on (the first-drawn's where equal), or None.
+        first: lowest place of its curves in the drawn order.
+        gaps: sizes in mm of the gaps healed along it, in order; only those above the equality tolerance.
+    """
+
+    items: tuple[tuple[DrawnCurve, bool], ...]
+    closed: bool
+    layer: str | None
+    first: int
+    gaps: tuple[float, ...] = ()
+
+    @property
+    def handles(self) -> tuple[str, ...]:
+        """Handles of its curves, in order, those that have one."""
+        return tuple(drawn.handle for drawn, _ in self.items if drawn.handle)
+
+
+def chain(
+    curves: Sequence[DrawnCurve],
+    tol: Tolerances = DEFAULT,
+    across_layers: bool = True,
+) -> tuple[list[Chain], list[Finding]]:
+    """Join drawn curves into chains.
+
+    Args:
+        curves: in drawn order; any direction, any order, possibly doubled or split.
+        tol: ``join`` heals, ``near`` is reported, ``tangent`` (at least 1 degree here) runs through junctions.
+        across_layers: whether loose ends may continue on another layer.
+
+    Returns:
+        The chains in the order of their first-drawn curves, and what was healed, left out or doubtful.
+    """
+    if not curves:
+        return [], []
+    given, tol = tol, tol.at_limits()
+    places = list(range(len(curves)))
+    edges = gather(curves)
+    node = end_nodes(edges, given)
+    found: list[Finding] = []
+    thinned = drop_duplicates(edges, node, tol)
+    if thinned:
+        left, places, found = thinned
+        edges = gather(left)
+        node = end_nodes(edges, given)
+    closed, speck = _self_closed(edges, node, tol)
+    active = np.ones(2 * len(edges.curves), dtype=bool)
+    for i in (*closed, *speck):
+        active[2 * i] = active[2 * i + 1] = False
+    ends = np.flatnonzero(active)
+    links = join_within_layers(edges, node, ends, tol)
+    if across_layers and len(edges.layers) > 1:
+        join_across_layers(edges, node, ends, tol, links)
+    walks = _walk(edges, links, closed, speck)
+    chains, extra = _assemble(edges, links, walks, places, given)
+    found += remarks.speck_findings(edges, speck, given)
+    found += extra
+    found += remarks.junction_findings(edges, links)
+    found += remarks.near_gap_findings(edges, node, ends, walks, given)
+    return chains, found
+
+
+def _self_closed(edges: Edges, node: Ints, tol: Tolerances) -> tuple[set[int], set[int]]:
+    """Edges with both ends in one node: closed curves, and specks too small to be a tube."""
+    closed: set[int] = set()
+    speck: set[int] = set()
+    for i in np.flatnonzero(node[0::2] == node[1::2]).tolist():
+        small = edges.kind[i] == LINE or curve_length(edges.curves[i]) <= 4.0 * tol.join
+        (speck if small else closed).add(i)
+    return closed, speck
+
+
+def _walk(edges: Edges, links: Links, closed: set[int], speck: set[int]) -> list[tuple[list[int], bool]]:
+    """Chains as entered ends, in the order of their first-drawn edges, and whether each is closed.
+
+    Entered end e means edge e >> 1, run backwards when e is odd.
+    """
+    link: list[int] = links.link.tolist()
+    seen = bytearray(len(edges.curves))
+    walks: list[tuple[list[int], bool]] = []
+    lengths: list[float] = []
+    for i in range(len(seen)):
+        if seen[i] or i in speck:
+            continue
+        seen[i] = 1
+        ahead = [2 * i]
+        if i in closed:
+            walks.append((ahead, True))
+            continue
+        at = link[2 * i + 1]
+        while at >= 0 and at != 2 * i:
+            seen[at >> 1] = 1
+            ahead.append(at)
+            at = link[at ^ 1]
+        if at >= 0:
+            walks.append((ahead, True))
+            continue
+        behind: list[int] = []
+        at = link[2 * i]
+        while at >= 0:
+            seen[at >> 1] = 1
+            behind.append(at ^ 1)
+            at = link[at ^ 1]
+        if behind:
+            lengths = lengths or edges.lengths()
+            ahead = _from_end_a(edges, lengths, behind, ahead)
+        walks.append((ahead, False))
+    return walks
+
+
+def _from_end_a(edges: Edges, lengths: list[float], behind: list[int], ahead: list[int]) -> list[int]:
+    """The whole walk, turned round when the first-drawn edge (ahead[0]) is nearer to the far end."""
+    walk = [*reversed(behind), *ahead]
+    for e in walk:
+        if lengths[e >> 1] < 0.0:
+            lengths[e >> 1] = curve_length(edges.curves[e >> 1])
+    before = sum([lengths[e >> 1] for e in behind])
+    after = sum([lengths[e >> 1] for e in ahead[1:]])
+    if after < before - 1e-9 * (before + after):
+        return [e ^ 1 for e in reversed(walk)]
+    return walk
+
+
+def _assemble(
+    edges: Edges,
+    links: Links,
+    walks: list[tuple[list[int], bool]],
+    places: list[int],
+    tol: Tolerances,
+) -> tuple[list[Chain], list[Finding]]:
+    drawn, found = edges.drawn, []
+    entered = np.array([e for walk, _ in walks for e in walk], dtype=np.int64)
+    before = np.where(links.link[entered] >= 0, links.link[entered], entered)
+    for k, (walk, closed) in zip(np.cumsum([0] + [len(w) for w, _ in walks]).tolist(), walks, strict=False):
+        if closed:  # also when one closed curve is its own neighbour
+            before[k] = walk[-1] ^ 1
+    steps = edges.points[entered] - edges.points[before]
+    gaps = np.sqrt((steps * steps).sum(axis=1))
+    any_gap = bool((gaps > tol.equal).any())
+    crossing = bool(links.crossing.any())
+    chains = []
+    start = 0
+    for walk, closed in walks:
+        items = tuple([(drawn[e >> 1], bool(e & 1)) for e in walk])
+        first = min([e >> 1 for e in walk])
+        layer = drawn[first].layer
+        healed: tuple[float, ...] = ()
+        if any_gap:
+            part = slice(start, start + len(walk))
+            mine = gaps[part]
+            healed = tuple(g for g in mine.tolist() if g > tol.equal)
+            if healed:
+                worst = walk[int(mine.argmax())]
+                middles = (edges.points[entered[part]] + edges.points[before[part]]) / 2.0 + edges.origin
+                found += remarks.healed_gap_findings(
+                    edges, drawn[first], worst, healed, tol, _largest(mine, middles, tol)
+                )
+        if crossing and len({item.layer for item, _ in items}) > 1:
+            layer = _main_layer(edges, walk, layer)
+            found.append(remarks.layer_change_finding(edges, links, walk))
+        chains.append(Chain(items, closed, layer, places[first], healed))
+        start += len(walk)
+    return chains, found
+
+
+def _largest(gaps: Array, middles: Array, tol: Tolerances) -> tuple[Vec, ...]:
+    """Where the gaps lie that are worth naming, the largest first; one more than are named."""
+    which = np.flatnonzero(gaps > max(remarks.LEAST_NAMED_GAP, tol.equal)).tolist()
+    which.sort(key=lambda i: -float(gaps[i]))
+    return tuple((x, y, z) for x, y, z in middles[which[: 1 + remarks.PLACES]].tolist())
+
+
+def _main_layer(edges: Edges, walk: list[int], first: str | None) -> str | None:
+    """The layer of most of the length; the first-drawn's where equal to a rounding."""
+    share: dict[str | None, float] = {}
+    for e in walk:
+        layer = edges.drawn[e >> 1].layer
+        share[layer] = share.get(layer, 0.0) + curve_length(edges.curves[e >> 1])
+    most = max(share.values())
+    if share[first] >= most * (1.0 - 1e-9):
+        return first
+    return max(share, key=lambda name: share[name])
