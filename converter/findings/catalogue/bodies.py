@@ -79,6 +79,14 @@ define(
     cure="Name the section: as an option, or in a job file.",
 )
 define(
+    "solid-swept",
+    NOTE,
+    "A tube was swept along one free curve: its centerline comes from sections of its surface, and is fitted like a "
+    "drawn spline.",
+    "its centerline is one free curve: it was read from sections of its surface, round within {off:length}, and fitted "
+    "as a drawn spline is",
+)
+define(
     "solid-joined",
     NOTE,
     "The surfaces of a tube are several parts of the file, or its straights and bends several solids of one part or "

@@ -118,7 +118,7 @@ def remains_of(tubes: list[_TubeWall], body: SolidBody, shapes: Sequence[Any], c
     """What in a body lies outside the metal of its tubes, the largest first."""
     free = [patch for patch in body.patches if patch.index not in claimed]
     places = _places(free, body, tubes)
-    faces = cache(lambda: _kernel_faces(shapes))
+    faces = cache(lambda: kernel_faces(shapes))
     outside = [
         p.index
         for p in free
@@ -321,7 +321,7 @@ def _is_of_another(tube: _TubeWall, tubes: list[_TubeWall], points: Array) -> bo
 # --- the kernel's faces -----------------------------------------------------------------------
 
 
-def _kernel_faces(shapes: Sequence[Any]) -> list[Any]:
+def kernel_faces(shapes: Sequence[Any]) -> list[Any]:
     """The faces of shapes, in the order in which `faces_of` numbers them."""
     from OCP.TopAbs import TopAbs_ShapeEnum
     from OCP.TopExp import TopExp

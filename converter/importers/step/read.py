@@ -25,6 +25,7 @@ from converter.importers.step.references import cycle_in
 from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts, joined_tubes, touching
 from converter.importers.step.trial import NO_MEMORY, trial_seconds, try_out
 from converter.model.bends import Placement
+from converter.model.curve import Spline
 from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape
 from converter.progress import steps
 from converter.quoting import quoted
@@ -273,7 +274,8 @@ class ShapeReading:
     def body(self, number: int, instance: Instance, body: StepBody, name: str) -> None:
         """A solid, or the loose faces of a part: its tubes, looked for once however often it is used."""
         from converter.importers.solids.read import find_tubes
-        from converter.kernel.step.places import recognise
+        from converter.importers.solids.spine import may_be_swept, swept_tube
+        from converter.kernel.step.places import recognise, spine_of
 
         layer = body.layer or instance.product or None
         if not self.is_layer_read(layer):
@@ -286,16 +288,26 @@ class ShapeReading:
         if known is None:
             find = partial(find_tubes, take_all=True) if self.options.take_all else find_tubes
             found = recognise(find, body.shape, instance.location, name, DEFAULT)
-            known = self.known_bodies[key] = KnownBody(name, matrix, *found)
+            swept = None
+            if may_be_swept(body.shape, found[0], DEFAULT):
+                sweep = partial(swept_tube, found=found[0])
+                swept = spine_of(sweep, body.shape, instance.location, name, DEFAULT)
+            if swept is None:
+                known = KnownBody(name, matrix, *found)
+            else:
+                known = KnownBody(name, matrix, swept[1], [], swept[0])
+            self.known_bodies[key] = known
         try:
             motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
             for table in known.tables if motion is not None else ():
                 moved(table.placement, motion)
+            if known.spine is not None and motion is not None:
+                moved_spine(known.spine, motion)
         except GeometryError as error:  # so far away that its place is no number
             self.ignored[name, Clause.of("solid-impossible", reason=error.message)] += 1
             return
         placed = PlacedBody(number, instance, body, name, layer, known, motion)
-        if body.is_loose and is_in_parts(known.tables):
+        if body.is_loose and known.spine is None and is_in_parts(known.tables):
             self.loose.append(placed)  # what it is may be told by other parts' faces
         else:
             self.place(placed)
@@ -310,12 +322,17 @@ class ShapeReading:
             self.drawing.tables.append(
                 replace(table, name=own, placement=place, layer=table.layer or placed.layer, findings=told)
             )
+        if known.spine is not None:
+            spine = known.spine if motion is None else moved_spine(known.spine, motion)
+            group = f"{placed.number}.{name}.{len(self.drawing.curves)}"
+            self.drawing.curves.append(replace(spine, name=name, layer=placed.layer, group=group))
         for left in known.ignored:
             kind = name if left.kind == known.name else left.kind
             self.ignored[kind, left.why] += left.count
             if not known.tables:  # beside tubes in one body its box would say nothing
                 self.keep_box(placed.body.shape, placed.instance, kind, left.why)
-        self.solid[placed.number] = self.solid.get(placed.number, False) or bool(known.tables)
+        is_tube = bool(known.tables) or known.spine is not None
+        self.solid[placed.number] = self.solid.get(placed.number, False) or is_tube
 
     def place_loose(self) -> None:
         """Loose faces that are in several parts: together where they make a tube, else each part by itself."""
@@ -448,6 +465,22 @@ def moved_point(p: Vec, motion: Any) -> Vec:
 
     x, y, z = (motion[:, :3] @ np.array(p) + motion[:, 3]).tolist()
     return (x, y, z)
+
+
+def moved_spine(spine: DrawnCurve, motion: Any) -> DrawnCurve:
+    """A spline that is the centerline of a solid, with what that tells, after a rigid motion.
+
+    Raises:
+        GeometryError: it is not finite then.
+    """
+    curve, solid = spine.curve, spine.solid
+    if not isinstance(curve, Spline) or solid is None:
+        return spine
+    poles = curve.control_points @ motion[:, :3].T + motion[:, 3]
+    ends = moved_point(curve.start, motion), moved_point(curve.end, motion)
+    told = tuple(moved_finding(finding, motion) for finding in solid.findings)
+    made = replace(curve, control_points=poles, start=ends[0], end=ends[1])
+    return replace(spine, curve=made, solid=replace(solid, findings=told))
 
 
 def moved_finding(finding: Finding, motion: Any) -> Finding:
