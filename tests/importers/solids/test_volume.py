@@ -24,7 +24,7 @@ from tubes import run_of
 from converter.importers.solids import volume
 from converter.importers.solids.faces import SolidBody, faces_of
 from converter.importers.solids.read import find_tubes
-from converter.importers.solids.remains import kernel_faces, _within_circles
+from converter.importers.solids.remains import _within_circles, kernel_faces
 from converter.importers.solids.volume import BodyVolume, signed_volume, volume_within
 from converter.kernel.shapes.solids import tube_solid
 from converter.kernel.shapes.solids import volume as exact_volume
