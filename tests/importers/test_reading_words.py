@@ -263,6 +263,8 @@ def tubes_with_more() -> Iterator[cq.Shape]:
     yield tube.cut(cylinder((300, 0, -100), (0, 0, 1), 20, 200))
     yield tube.cut(ball.translate(cq.Vector(340, 0, 0)))
     yield square.cut(ball.translate(cq.Vector(340, 17, 9)))
+    yield tube.fuse(pipe((300, 0, 0), (1, 0, 0), 15, 4, 200))
+    yield tube.fuse(pipe((250, 0, 0), (1, 0, 0), 13, 2, 300))
     base = plate(100, 8).val().rotate(cq.Vector(), cq.Vector(0, 1, 0), 90)
     yield tube.fuse(base)
     yield cq.Compound.makeCompound([*tube.Faces(), *base.translate(cq.Vector(0, 200, 0)).Faces()])

@@ -21,8 +21,8 @@ define(
     says={
         "strays": "the solid's surface strays {off:length} from the tube made from the table; {why:list}",
         "bore beside": "the bore runs {off:length} beside the tube's axis; the mean wall was taken",
-        "bore short": "the bore stops {off:length} before the outside does, under a cap of the tube's own diameter or "
-        "in full metal; the length is that of the outside",
+        "bore short": "the bore stops {off:length} before the outside does, under a cap of the tube's own size, in "
+        "full metal, or where it goes on narrower; the length is that of the outside",
         "bore in parts": "{without:,} of {pieces:,} straights and bends {without:has/have} no bore; the wall of the "
         "others was taken",
     },
@@ -115,7 +115,12 @@ define(
     "solid-fused",
     NOTE,
     "Several tubes were one body; they were separated.",
-    says="{count:,} tubes are one body in the file; they were separated where their surfaces part",
+    says={
+        "": "{count:,} tubes are one body in the file; they were separated where their surfaces part",
+        "wall": "its wall of {wall:length} ends here, and one of {other:length} goes on for {length:length} in the "
+        "same body: they were read as two tubes",
+    },
+    cure={"wall": "Where it is one tube with a sleeve inside, draw the sleeve as a part of its own."},
 )
 define(
     "solid-plate",
@@ -142,6 +147,7 @@ define(
         "known",
         "corners": _LENGTH_TO + "the middle of where its corners end",
         "edge": _LENGTH_TO + "where it meets the plane nearest to the edge of its cut, which is no plane",
+        "inside": _LENGTH_TO + "its end inside another tube of the same body",
         "point": _LENGTH_TO + "a point level with the longest point of metal",
     },
 )
