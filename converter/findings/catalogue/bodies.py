@@ -87,6 +87,13 @@ define(
     "as a drawn spline is",
 )
 define(
+    "solid-facets",
+    WARNING,
+    "A solid is a mesh: flat facets, or triangles without surfaces. Its tube was fitted to their corners.",
+    says="its surface is {count:,} flat facets: the tube was fitted to their corners, as that of a mesh file",
+    cure="Export the solid that the mesh was made of.",
+)
+define(
     "solid-joined",
     NOTE,
     "The surfaces of a tube are several parts of the file, or its straights and bends several solids of one part or "
@@ -185,6 +192,7 @@ clause(
     "solid-faceted",
     "a mesh made into a solid ({faces:count face}, flat triangles): export it as STL or 3MF, whose triangles are read",
 )
+clause("solid-mesh", "a mesh made into a solid ({faces:count face}); by its triangles: {why}")
 clause("solid-one-flat-face", "a single flat face")
 clause("solid-cone", "a cone: it tapers from {small:length} to {large:length} across")
 clause("solid-free-form", "free-form: {odd:,} of its {faces:count face} are no cylinder, torus, cone, sphere or plane")

@@ -39,7 +39,6 @@ if TYPE_CHECKING:
     from converter.kernel.step.tree import Instance
     from converter.kernel.step.units import Unit
 
-
 #: What a body is called of which neither the file nor its part tells a name.
 UNNAMED = "solid"
 
@@ -273,10 +272,6 @@ class ShapeReading:
 
     def body(self, number: int, instance: Instance, body: StepBody, name: str) -> None:
         """A solid, or the loose faces of a part: its tubes, looked for once however often it is used."""
-        from converter.importers.solids.read import find_tubes
-        from converter.importers.solids.spine import may_be_swept, swept_tube
-        from converter.kernel.step.places import recognise, spine_of
-
         layer = body.layer or instance.product or None
         if not self.is_layer_read(layer):
             why = f"on the layer {quoted(layer)}, left out as asked"
@@ -286,17 +281,7 @@ class ShapeReading:
         key, matrix = self.bodies.key(body.shape, instance.location)
         known = self.known_bodies.get(key)
         if known is None:
-            find = partial(find_tubes, take_all=True) if self.options.take_all else find_tubes
-            found = recognise(find, body.shape, instance.location, name, DEFAULT)
-            swept = None
-            if may_be_swept(body.shape, found[0], DEFAULT):
-                sweep = partial(swept_tube, found=found[0])
-                swept = spine_of(sweep, body.shape, instance.location, name, DEFAULT)
-            if swept is None:
-                known = KnownBody(name, matrix, *found)
-            else:
-                known = KnownBody(name, matrix, swept[1], [], swept[0])
-            self.known_bodies[key] = known
+            known = self.known_bodies[key] = self.look_at(body, instance, name, matrix)
         try:
             motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
             for table in known.tables if motion is not None else ():
@@ -307,10 +292,33 @@ class ShapeReading:
             self.ignored[name, Clause.of("solid-impossible", reason=error.message)] += 1
             return
         placed = PlacedBody(number, instance, body, name, layer, known, motion)
-        if body.is_loose and known.spine is None and is_in_parts(known.tables):
+        if body.is_loose and known.spine is None and not known.bare and is_in_parts(known.tables):
             self.loose.append(placed)  # what it is may be told by other parts' faces
         else:
             self.place(placed)
+
+    def look_at(self, body: StepBody, instance: Instance, name: str, matrix: Any) -> KnownBody:
+        """What is in a body that is met the first time."""
+        from converter.importers.solids.facets import may_be_facets, tubes_of_facets
+        from converter.importers.solids.read import find_tubes
+        from converter.importers.solids.spine import may_be_swept, swept_tube
+        from converter.kernel.step.places import recognise, spine_of
+        from converter.kernel.triangles import has_no_surfaces, is_of_facets
+
+        place = (body.shape, instance.location, name, DEFAULT)
+        bare = has_no_surfaces(body.shape)
+        if bare or is_of_facets(body.shape):
+            return KnownBody(name, matrix, *recognise(tubes_of_facets, *place), bare=bare)
+        find = partial(find_tubes, take_all=True) if self.options.take_all else find_tubes
+        found = recognise(find, *place)
+        if not found[0] and may_be_facets(found[1]):
+            measured = recognise(tubes_of_facets, *place)
+            return KnownBody(name, matrix, *(measured if measured[0] else found))
+        if may_be_swept(body.shape, found[0], DEFAULT):
+            swept = spine_of(partial(swept_tube, found=found[0]), *place)
+            if swept is not None:
+                return KnownBody(name, matrix, swept[1], [], swept[0])
+        return KnownBody(name, matrix, *found)
 
     def place(self, placed: PlacedBody) -> None:
         """Put a body's tubes, and what of it is none, into the drawing."""

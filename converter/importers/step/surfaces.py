@@ -30,7 +30,8 @@ class KnownBody:
     Attributes:
         name, matrix: see above.
         tables, ignored: its tubes, and what of it is none.
-        spine: the centerline of the one tube that it is, where that is a free curve; then the others are empty.
+        spine: the centerline of the tube that it is, where that is a free curve; then no more is ignored.
+        bare: it holds triangles and no surfaces.
     """
 
     name: str
@@ -38,6 +39,7 @@ class KnownBody:
     tables: list[ReadyTable]
     ignored: list[Ignored]
     spine: DrawnCurve | None = None
+    bare: bool = False
 
 
 @dataclass(frozen=True, slots=True)
