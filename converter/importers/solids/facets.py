@@ -10,7 +10,7 @@ from typing import Any
 from converter.findings import Clause, Finding, Reason
 from converter.importers.mesh.read import tubes_of_triangles
 from converter.kernel.topology import subshapes
-from converter.kernel.triangles import FACETS, triangles_of
+from converter.kernel.triangles import triangles_of
 from converter.model.drawing import Ignored, ReadyTable
 from converter.tolerances import Tolerances
 
@@ -29,16 +29,6 @@ def tubes_of_facets(shape: Any, name: str, _tol: Tolerances) -> tuple[list[Ready
     return [], [
         Ignored("solid", 1, Clause.of("solid-no-tube", part=name, why=Clause.of("solid-mesh", faces=count, why=why)))
     ]
-
-
-def may_be_facets(ignored: list[Ignored]) -> bool:
-    """Whether a body that is no tube is all flat, with as many faces as a tube in facets has at least."""
-    for left in ignored:
-        why = dict(left.why.values).get("why") if isinstance(left.why, Clause) else None
-        if isinstance(why, Clause) and why.name == "solid-all-flat":
-            faces = dict(why.values).get("faces")
-            return isinstance(faces, int) and faces >= FACETS
-    return False
 
 
 def _finding(table: ReadyTable, name: str, count: int) -> tuple[Finding, ...]:

@@ -6,7 +6,6 @@ import os
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 
 from converter import allowance
@@ -16,13 +15,13 @@ from converter.findings import NOTE, WARNING, Clause, Finding, Reason
 from converter.geometry.vectors import Vec
 from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
-from converter.importers.solids.end_to_end import end_to_end_findings, joined_end_to_end
 from converter.importers.source import Source
 from converter.importers.step.bounds import check_step, far_out_in
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
 from converter.importers.step.outside import OutsideParts
 from converter.importers.step.references import cycle_in
 from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts, joined_tubes, touching
+from converter.importers.step.survey import survey
 from converter.importers.step.trial import NO_MEMORY, trial_seconds, try_out
 from converter.model.bends import Placement
 from converter.model.curve import Spline
@@ -114,18 +113,18 @@ def read_for_trial(bounded: bool) -> None:
     read_bounded(read_step, bounded)
 
 
-def read_bounded(reader: Callable[..., Drawing], bounded: bool) -> None:
-    """Read standard input with a reader that knows ``tried``, within limits; see `read_for_trial`."""
+def read_bounded(reader: Callable[..., Drawing], bounded: bool, source: Source | None = None) -> Drawing | None:
+    """Read standard input, or a source, with a reader that knows ``tried``, within limits; see `read_for_trial`."""
     allowance.leave_no_core()
-    data = standard_input().read()
-    seconds = trial_seconds(len(data))
+    source = source or Source("trial", None, standard_input().read())
+    seconds = trial_seconds(len(source.data or b""))
     allowance.limit_seconds(seconds if bounded else min(seconds, allowance.SECONDS))
     if not bounded:
         allowance.limit_memory(allowance.usual_memory())
     try:
-        reader(Source("trial", None, data), tried=True)
+        return reader(source, tried=True)
     except ElbowroomError:
-        return
+        return None
     except Exception as error:
         if not allowance.is_want_of_memory(error):
             raise
@@ -247,6 +246,8 @@ class ShapeReading:
             own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
             self.body(number, instance, body, best_name(own, instance.name, instance.product, body.name) or UNNAMED)
         if len(self.drawing.tables) > before + 1:
+            from converter.importers.solids.end_to_end import joined_end_to_end
+
             self.drawing.tables[before:] = joined_end_to_end(self.drawing.tables[before:], DEFAULT)
 
     def edge(self, number: int, instance: Instance, free: FreeEdge, group: str | None) -> None:
@@ -281,7 +282,7 @@ class ShapeReading:
         key, matrix = self.bodies.key(body.shape, instance.location)
         known = self.known_bodies.get(key)
         if known is None:
-            known = self.known_bodies[key] = self.look_at(body, instance, name, matrix)
+            known = self.known_bodies[key] = survey(body, instance, (name, matrix), self.options)
         try:
             motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
             for table in known.tables if motion is not None else ():
@@ -296,29 +297,6 @@ class ShapeReading:
             self.loose.append(placed)  # what it is may be told by other parts' faces
         else:
             self.place(placed)
-
-    def look_at(self, body: StepBody, instance: Instance, name: str, matrix: Any) -> KnownBody:
-        """What is in a body that is met the first time."""
-        from converter.importers.solids.facets import may_be_facets, tubes_of_facets
-        from converter.importers.solids.read import find_tubes
-        from converter.importers.solids.spine import may_be_swept, swept_tube
-        from converter.kernel.step.places import recognise, spine_of
-        from converter.kernel.triangles import has_no_surfaces, is_of_facets
-
-        place = (body.shape, instance.location, name, DEFAULT)
-        bare = has_no_surfaces(body.shape)
-        if bare or is_of_facets(body.shape):
-            return KnownBody(name, matrix, *recognise(tubes_of_facets, *place), bare=bare)
-        find = partial(find_tubes, take_all=True) if self.options.take_all else find_tubes
-        found = recognise(find, *place)
-        if not found[0] and may_be_facets(found[1]):
-            measured = recognise(tubes_of_facets, *place)
-            return KnownBody(name, matrix, *(measured if measured[0] else found))
-        if may_be_swept(body.shape, found[0], DEFAULT):
-            swept = spine_of(partial(swept_tube, found=found[0]), *place)
-            if swept is not None:
-                return KnownBody(name, matrix, swept[1], [], swept[0])
-        return KnownBody(name, matrix, *found)
 
     def place(self, placed: PlacedBody) -> None:
         """Put a body's tubes, and what of it is none, into the drawing."""
@@ -390,8 +368,11 @@ class ShapeReading:
             )
         self.place_loose()
         # some programs write each solid as a part without a name
-        drawing.tables = joined_end_to_end(drawing.tables, DEFAULT, UNNAMED)
-        drawing.findings += end_to_end_findings(drawing.tables, DEFAULT)
+        if drawing.tables:
+            from converter.importers.solids.end_to_end import end_to_end_findings, joined_end_to_end
+
+            drawing.tables = joined_end_to_end(drawing.tables, DEFAULT, UNNAMED)
+            drawing.findings += end_to_end_findings(drawing.tables, DEFAULT)
         for free, why in settle_free_curves(self.free, self.solid, drawing.tables, DEFAULT):
             if why is None:
                 drawing.curves.append(free.drawn)
