@@ -254,6 +254,21 @@ def solids() -> Iterator[Told]:
         yield [finding for table in found for finding in table.findings], ignored
 
 
+def lobster_back() -> cq.Shape:
+    """Three short segments, mitred by 40 degrees each."""
+    body, at, way = None, cq.Vector(0, 0, 0), 0.0
+    for k in range(3):
+        d = cq.Vector(np.cos(way), np.sin(way), 0)
+        part = cq.Solid.makeCylinder(30, 160, at - d * 60, d)
+        for spot, turn, out in ((at, way - np.pi / 9, -1), (at + d * 40, way + np.pi / 9, 1)):
+            square = way if (k, out) in ((0, -1), (2, 1)) else turn
+            normal = cq.Vector(np.cos(square), np.sin(square), 0) * out
+            part = part.cut(cq.Workplane(cq.Plane(spot, normal=normal)).box(500, 500, 500, (True, True, False)).val())
+        body = part if body is None else body.fuse(part)
+        at, way = at + d * 40, way + np.pi * 2 / 9
+    return body
+
+
 def tubes_with_more() -> Iterator[cq.Shape]:
     """Tubes with ends that are not square, and with other things in their bodies."""
     tube, ball = pipe((0, 0, 0), (1, 0, 0), 15, 2, 300), cq.Solid.makeSphere(60, angleDegrees1=-90)
@@ -263,6 +278,7 @@ def tubes_with_more() -> Iterator[cq.Shape]:
     yield tube.cut(cylinder((300, 0, -100), (0, 0, 1), 20, 200))
     yield tube.cut(ball.translate(cq.Vector(340, 0, 0)))
     yield square.cut(ball.translate(cq.Vector(340, 17, 9)))
+    yield lobster_back()
     yield tube.fuse(pipe((300, 0, 0), (1, 0, 0), 15, 4, 200))
     yield tube.fuse(pipe((250, 0, 0), (1, 0, 0), 13, 2, 300))
     base = plate(100, 8).val().rotate(cq.Vector(), cq.Vector(0, 1, 0), 90)

@@ -182,6 +182,11 @@ clause("solid-no-tube", "{part:bare}: {why}")
 clause("solid-faces-not-evaluated", "the CAD kernel cannot evaluate its faces ({error})")
 clause("solid-impossible", "its numbers make no tube ({reason})")
 clause("solid-stepped", "its diameter steps from {small:length} to {large:length} on one axis, as turned parts do")
+clause(
+    "solid-segmented",
+    "an elbow of {count:,} segments mitred to one another (lobster-back), {od:length} across, {angle:angle} in all: "
+    "each segment is cut from straight tube",
+)
 clause("solid-disc", "a disc or ring: {length:length} long, {od:length} across")
 clause("solid-open-round", "an open profile: round, {od:length} across, with a slit of {gap:angle} along it")
 clause("solid-boss", "a boss of {od:length} across, {length:length} long, on something else")

@@ -100,6 +100,7 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     from converter.importers.solids.chains import bridge, chains_of, nest, part_at_walls
     from converter.importers.solids.end_to_end import with_other_walls
     from converter.importers.solids.faces import faces_of
+    from converter.importers.solids.fittings import segmented_elbow
     from converter.importers.solids.pieces import pieces_of
     from converter.importers.solids.reasons import is_faceted, why_none, why_not, why_open
     from converter.importers.solids.remains import with_remains
@@ -148,7 +149,9 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     tables = with_remains(tables, shapes, taken, volume, is_solid, job.tol)
     if is_faceted(body) and any(finding.code == "solid-remains" for one in tables for finding in one.findings):
         tables, refused = [], []  # of a bent tube only the straights have faces
-    return tables, None if tables else why_none(body, refused)
+    if tables:
+        return tables, None
+    return [], segmented_elbow(outsides, job.tol) or why_none(body, refused)
 
 
 def _square_tubes(

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
+from itertools import combinations
 from math import isclose, tau
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -46,8 +47,12 @@ _ALONG = np.linspace(0.0, 1.0, 5)[:, None]
 _THIN = 0.35
 #: May be more of the tube: a bend that was stretched or swept freely, an end that is flattened or swaged.
 _FREE, _SOCKET = "a part of free form", "a socket or sleeve"
+_OPENED = "a length of such tube, open along one side,"
+_SEGMENTS = "segments of tube mitred to one another (lobster-back)"
 #: Times a tube's height from where on that is a doubt about the tube: collars and castings are smaller.
 _LONG = 2.5
+#: The same of a round part about its axis: a coupling or a sleeve is shorter. Common practice, no source.
+_SLEEVE = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +90,8 @@ def with_remains(
     for remain in left[:MOST_NAMED]:
         tube = tubes[remain.table]
         longer = remain.kind == _FREE and max(remain.sizes) > _LONG * tube.outer.height
+        longer |= remain.kind == _OPENED
+        longer |= remain.kind == _SOCKET and max(remain.sizes) > _SLEEVE * tube.outer.height
         longer |= remain.kind in (_FREE, _SOCKET) and tube.goes_on_to(remain.place)
         told.setdefault(remain.table, []).append(
             Finding(
@@ -128,7 +135,12 @@ def remains_of(tubes: list[TubeWall], body: SolidBody, shapes: Sequence[Any], cl
         sizes, middle = box(group)
         nearest = min((places[k] for k in group), key=lambda place: place.off).tube
         found.append(Remain(_kind([body.patches[k] for k in group], sizes, tubes), sizes, middle, nearest))
-    return sorted(found, key=lambda remain: -max(remain.sizes))
+    found.sort(key=lambda remain: -max(remain.sizes))
+    # of segments outside and bore hang together by nothing
+    mitred = [remain for remain in found if remain.kind == _SEGMENTS]
+    gap = max((2.0 * tube.wall for tube in tubes), default=0.0)
+    inner = {id(b) for a, b in combinations(mitred, 2) if distance(a.place, b.place) <= gap}
+    return [remain for remain in found if id(remain) not in inner]
 
 
 # --- where faces lie ---------------------------------------------------------------------------
@@ -390,6 +402,10 @@ def _kind(patches: list[Patch], sizes: Vec, tubes: list[TubeWall]) -> str:
         widest = max(around, key=lambda p: p.shape.radius)
         length = abs(widest.v[1] - widest.v[0])
         return "a flange, washer or collar" if length < widest.shape.radius else _SOCKET
+    if kinds[CYLINDER] == len(patches) and all(_is_as_wide(p, tubes) and not _is_about(p, tubes) for p in patches):
+        return _SEGMENTS
+    if any(_is_of_tube(p, tubes) for p in patches):
+        return _OPENED
     if len(patches) == 1 and kinds[PLANE]:
         return "a flat face, as of a cap or plug,"
     fits = middle <= max(max(tube.outer.height, tube.outer.width) for tube in tubes)
@@ -402,6 +418,20 @@ def _kind(patches: list[Patch], sizes: Vec, tubes: list[TubeWall]) -> str:
     if kinds[CYLINDER]:
         return "a boss, pin or fitting"
     return _FREE
+
+
+def _is_of_tube(patch: Patch, tubes: list[TubeWall]) -> bool:
+    """Whether a cylinder is as wide as a tube, and long: of a leg that was cut open along it."""
+    shape = patch.shape
+    length, turn = abs(patch.v[1] - patch.v[0]), patch.u[1] - patch.u[0]
+    is_long = shape.kind == CYLINDER and patch.sign > 0 and length > _LONG * 2.0 * shape.radius and turn > 1.0
+    return is_long and _is_as_wide(patch, tubes)
+
+
+def _is_as_wide(patch: Patch, tubes: list[TubeWall]) -> bool:
+    """Whether a cylinder has the diameter of a tube's outside or bore."""
+    loops = [loop for tube in tubes for loop in (tube.outer, tube.bore) if loop is not None]
+    return any(abs(2.0 * patch.shape.radius - loop.height) <= 0.1 for loop in loops)
 
 
 def _is_within(patch: Patch, tubes: list[TubeWall]) -> bool:

@@ -156,6 +156,13 @@ def test_a_tube_under_a_ball_is_one():
     assert tube.table.tail == pytest.approx(400)
 
 
+def test_a_leg_that_was_cut_open_along_it_is_a_doubt():
+    """Half of the first leg is there: what is read is the rest, and that was a note on a sleeve."""
+    bent = solid(run_of([(400, 0, 90, 90), (150, 90, 60, 90)], 300))
+    found, _ = tubes(bent.cut(box(900, 900, 900, (0, 0, -450))))
+    assert found and {f.severity for t in found for f in t.findings if f.code == "solid-remains"} == {"warning"}
+
+
 def test_a_plug_that_no_edge_shows_is_told():
     closed = solid(STRAIGHT).fuse(cylinder((200, 0, 0), X, 14.25, 5))
     assert len(told_of(tubes(closed)[0])) == 2  # the faces of both its sides
