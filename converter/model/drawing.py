@@ -17,6 +17,23 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
+class SpineSolid:
+    """What the solid of a tube tells whose centerline is a free curve: all but the table.
+
+    Attributes:
+        section: None where its wall is not known.
+        metal: how far metal reaches past the curve's start and its end, mm; None of a closed one.
+        off: how far the surface lies from the section around the curve, mm, at most.
+        findings: what the reader says of it, ends A and B being the curve's start and end.
+    """
+
+    section: Section | None
+    metal: tuple[float, float] | None
+    off: float
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class DrawnCurve:
     """A curve with the place it was drawn at.
 
@@ -27,6 +44,7 @@ class DrawnCurve:
         name: a name the file gives this very curve (STEP), or None.
         group: curves of different groups never join (STEP: products, named wires); None is a group too.
         section: of the tube that it is a part of, where the drawing shows its outline (``--from-outline``); else None.
+        solid: of the tube whose whole centerline it is, where the file holds that as a solid; else None.
 
     Raises:
         GeometryError: the curve is farther away than any drawing of tubes (`converter.model.curve.check_reach`).
@@ -38,6 +56,7 @@ class DrawnCurve:
     name: str | None = None
     group: str | None = None
     section: Section | None = None
+    solid: SpineSolid | None = None
 
     def __post_init__(self) -> None:
         check_reach(self.curve)

@@ -71,7 +71,7 @@ def reduce_drawing(
                 raise _too_many_bends(drawing, one) from error
             raise _no_tube(drawing, one, error) from error
         if run is not None:
-            run = _with_section(run, one)
+            run = _with_solid(_with_section(run, one), one)
             if len(run.table.bends) > BENDS:
                 raise _too_many_bends(drawing, one)
             runs.append(run)
@@ -97,6 +97,19 @@ def _with_section(run: Run, one: Chain) -> Run:
         values={"od": section.od, "wall": section.wall},
     )
     return replace(run, section=section, findings=(*run.findings, finding))
+
+
+def _with_solid(run: Run, one: Chain) -> Run:
+    """The run with what its solid tells of section and ends, where it is the spine of one."""
+    drawn, backward = one.items[0]
+    solid = drawn.solid
+    if solid is None:
+        return run
+    letters = {"A": "B", "B": "A"} if backward else {}
+    told = [replace(f, tube=run.name, end=letters.get(f.end or "", f.end)) for f in solid.findings]
+    metal = solid.metal[::-1] if backward and solid.metal is not None else solid.metal
+    deviation = run.deviation + solid.off
+    return replace(run, section=solid.section, metal=metal, deviation=deviation, findings=(*run.findings, *told))
 
 
 def _check_amounts(drawing: Drawing) -> None:

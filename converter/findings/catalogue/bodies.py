@@ -21,8 +21,8 @@ define(
     says={
         "strays": "the solid's surface strays {off:length} from the tube made from the table; {why:list}",
         "bore beside": "the bore runs {off:length} beside the tube's axis; the mean wall was taken",
-        "bore short": "the bore stops {off:length} before the outside does, under a cap of the tube's own diameter or "
-        "in full metal; the length is that of the outside",
+        "bore short": "the bore stops {off:length} before the outside does, under a cap of the tube's own size, in "
+        "full metal, or where it goes on narrower; the length is that of the outside",
         "bore in parts": "{without:,} of {pieces:,} straights and bends {without:has/have} no bore; the wall of the "
         "others was taken",
     },
@@ -79,6 +79,21 @@ define(
     cure="Name the section: as an option, or in a job file.",
 )
 define(
+    "solid-swept",
+    NOTE,
+    "A tube was swept along one free curve: its centerline comes from sections of its surface, and is fitted like a "
+    "drawn spline.",
+    "its centerline is one free curve: it was read from sections of its surface, round within {off:length}, and fitted "
+    "as a drawn spline is",
+)
+define(
+    "solid-facets",
+    WARNING,
+    "A solid is a mesh: flat facets, or triangles without surfaces. Its tube was fitted to their corners.",
+    says="its surface is {count:,} flat facets: the tube was fitted to their corners, as that of a mesh file",
+    cure="Export the solid that the mesh was made of.",
+)
+define(
     "solid-joined",
     NOTE,
     "The surfaces of a tube are several parts of the file, or its straights and bends several solids of one part or "
@@ -107,7 +122,12 @@ define(
     "solid-fused",
     NOTE,
     "Several tubes were one body; they were separated.",
-    says="{count:,} tubes are one body in the file; they were separated where their surfaces part",
+    says={
+        "": "{count:,} tubes are one body in the file; they were separated where their surfaces part",
+        "wall": "its wall of {wall:length} ends here, and one of {other:length} goes on for {length:length} in the "
+        "same body: they were read as two tubes",
+    },
+    cure={"wall": "Where it is one tube with a sleeve inside, draw the sleeve as a part of its own."},
 )
 define(
     "solid-plate",
@@ -134,6 +154,7 @@ define(
         "known",
         "corners": _LENGTH_TO + "the middle of where its corners end",
         "edge": _LENGTH_TO + "where it meets the plane nearest to the edge of its cut, which is no plane",
+        "inside": _LENGTH_TO + "its end inside another tube of the same body",
         "point": _LENGTH_TO + "a point level with the longest point of metal",
     },
 )
@@ -161,6 +182,11 @@ clause("solid-no-tube", "{part:bare}: {why}")
 clause("solid-faces-not-evaluated", "the CAD kernel cannot evaluate its faces ({error})")
 clause("solid-impossible", "its numbers make no tube ({reason})")
 clause("solid-stepped", "its diameter steps from {small:length} to {large:length} on one axis, as turned parts do")
+clause(
+    "solid-segmented",
+    "an elbow of {count:,} segments mitred to one another (lobster-back), {od:length} across, {angle:angle} in all: "
+    "each segment is cut from straight tube",
+)
 clause("solid-disc", "a disc or ring: {length:length} long, {od:length} across")
 clause("solid-open-round", "an open profile: round, {od:length} across, with a slit of {gap:angle} along it")
 clause("solid-boss", "a boss of {od:length} across, {length:length} long, on something else")
@@ -171,6 +197,7 @@ clause(
     "solid-faceted",
     "a mesh made into a solid ({faces:count face}, flat triangles): export it as STL or 3MF, whose triangles are read",
 )
+clause("solid-mesh", "a mesh made into a solid ({faces:count face}); by its triangles: {why}")
 clause("solid-one-flat-face", "a single flat face")
 clause("solid-cone", "a cone: it tapers from {small:length} to {large:length} across")
 clause("solid-free-form", "free-form: {odd:,} of its {faces:count face} are no cylinder, torus, cone, sphere or plane")

@@ -1,9 +1,17 @@
-"""BREP, the CAD kernel's own text of shapes, as a `Drawing`; on the same road as STEP."""
+"""BREP, the CAD kernel's own text of shapes, as a `Drawing`; on the same road as STEP.
+
+Nothing in such a file tells whether it is sound, and the kernel may crash on one that is not. So it is read in a
+process of its own, which hands the drawing over; only where that ends in an error is it read here, to say which.
+"""
 
 from __future__ import annotations
 
 import os
+import pickle
+import sys
+from functools import partial
 
+from converter.disk.reading import standard_input
 from converter.disk.silence import silent_stdout
 from converter.errors import ReadError
 from converter.importers.brep.bounds import is_brep
@@ -22,7 +30,7 @@ def read_brep(
     Args:
         source: a file name, '-' for standard input, or a `Source`.
         options: ``units`` says what its numbers are.
-        tried: it is not tried out in a process of its own first; the kernel may crash on any that is malformed.
+        tried: it is read in this process; the kernel may crash on any that is malformed.
 
     Raises:
         ReadError: it cannot be read, or holds no shape.
@@ -38,7 +46,10 @@ def read_brep(
             f"{given.name} is not a BREP file: export STEP from the CAD package.", code="not-brep", file=given.name
         )
     if not tried:
-        try_out(data, given.name, "its text of shapes", __name__)
+        answer = try_out(pickle.dumps((given.name, chosen, data)), given.name, "its text of shapes", __name__)
+        if answer:
+            drawing: Drawing = pickle.loads(answer)
+            return drawing
     from converter.kernel.brep import load_brep
     from converter.kernel.session import quiet
 
@@ -54,5 +65,14 @@ def read_brep(
 
 
 def read_for_trial(bounded: bool) -> None:
-    """What the child of `try_out` does; see `converter.importers.step.read.read_for_trial`."""
-    read_bounded(read_brep, bounded)
+    """What the child of `try_out` does: read what is pickled on standard input, and write the drawing out.
+
+    Args:
+        bounded: see `converter.importers.step.read.read_for_trial`.
+    """
+    name, options, data = pickle.load(standard_input())
+    with silent_stdout():
+        drawing = read_bounded(partial(read_brep, options=options), bounded, Source(name, None, data))
+    if drawing is not None:
+        sys.stdout.buffer.write(pickle.dumps(drawing))
+        sys.stdout.flush()

@@ -114,6 +114,20 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     return drawing
 
 
+def tubes_of_triangles(points: Array, faces: Ints, name: str) -> tuple[list[ReadyTable], list[Ignored]]:
+    """The tubes of a mesh in mm, and what of it is none: of triangles that come from no mesh file.
+
+    Args:
+        points: (n, 3); faces: (m, 3) numbers of points.
+        name: of its tubes.
+    """
+    left: Counter[tuple[str, Reason]] = Counter()
+    with np.errstate(all="ignore"):
+        found = _tubes(points, faces, name, left, None, Effort(len(faces))) if len(faces) else []
+        tables = [_ready(one) for one in _paired(found) if LEAST_SIZE <= 2.0 * one.tube.radius <= MOST_SIZE]
+    return tables, [Ignored(kind, count, why) for (kind, why), count in left.items()]
+
+
 def _sound(part: MeshPart, factor: float, left: Counter[tuple[str, Reason]]) -> tuple[Array, Ints]:
     """A part's vertices in mm and its faces whose corners are numbers."""
     points, faces = part.points * factor, part.faces

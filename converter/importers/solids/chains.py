@@ -8,7 +8,7 @@ joint interrupts is one straight where its axis and radius go on beyond the mate
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import tau
 
 from converter.geometry.vectors import Vec, along, angle_between, distance, scale
@@ -18,6 +18,8 @@ from converter.tolerances import Tolerances
 
 #: Directions that differ by less than this (degrees) run on; what is above the tolerance is said as a kink.
 RUNS_ON = 1.0
+#: A wall changes where it does by more than this part; each stretch is so many diameters long, the body so many.
+_WALL, _STRETCH, _BODY = 0.1, 2.0, 10.0
 #: Radii that differ by less than this part are one tube that is off; more is another part.
 SAME_RADIUS = 0.06
 
@@ -79,6 +81,41 @@ def nest(pieces: list[TubePiece], oriented: bool) -> None:
                     break
 
 
+def part_at_walls(found: FacePieces, tol: Tolerances) -> None:
+    """Part straights whose bore goes on narrower to an end, once bores are nested: two tubes welded end to end.
+
+    A narrow stretch that is short is a ring or a bush, one between two wide ones a sleeve, and a short body a fitting.
+    """
+    for piece in [p for p in found.pieces if p.is_round and not p.inside and p.bore is not None and not p.axis.is_ring]:
+        bores = [
+            p
+            for p in found.pieces
+            if p.axis.number == piece.axis.number and p.sign != piece.sign and p.is_round and p.radius < piece.radius
+            if overlap(piece, p) > tol.join
+        ]
+        if len(bores) != 2 or piece.length < _BODY * 2.0 * piece.radius:
+            continue
+        left, right = sorted(bores, key=lambda p: p.lo)
+        stretches = [min(p.hi, piece.hi) - max(p.lo, piece.lo) for p in bores]
+        if min(stretches) < _STRETCH * 2.0 * piece.radius or not _walls_differ(left, right, piece.radius, tol):
+            continue
+        if not -tol.join <= right.lo - left.hi <= piece.radius:
+            continue
+        if max(piece.lo - left.lo, right.hi - piece.hi) > piece.radius:
+            continue  # of a tube that is pushed into this one
+        at = left.hi if left.radius > right.radius else right.lo
+        left.inside = right.inside = True
+        found.pieces.append(replace(piece, lo=at, bore=right))
+        piece.hi, piece.bore = at, left
+
+
+def _walls_differ(a: TubePiece | None, b: TubePiece | None, radius: float, tol: Tolerances) -> bool:
+    """Whether two bores of one outside radius leave walls that no single tube has."""
+    if a is None or b is None:
+        return False
+    return abs(a.radius - b.radius) > max(2.0 * tol.fit, _WALL * (radius - max(a.radius, b.radius)))
+
+
 def bridge(found: FacePieces, body: SolidBody, tol: Tolerances, is_metal: Callable[[Vec], bool] | None = None) -> None:
     """Join pieces of one line and radius across the gap that a mate makes.
 
@@ -98,7 +135,11 @@ def bridge(found: FacePieces, body: SolidBody, tol: Tolerances, is_metal: Callab
                 if (
                     abs(a.radius - b.radius) <= tol.fit
                     and a.sign == b.sign
-                    and (_bridged(found, body, a, b, tol) or _goes_through(found, body, a, b, is_metal))
+                    and (
+                        _bridged(found, body, a, b, tol)
+                        or _goes_through(found, body, a, b, is_metal)
+                        or _has_one_bore(found, a, b, tol)
+                    )
                 ):
                     share = [(p.hi - p.lo) * p.turn for p in (a, b)]
                     a.turn = min(tau, sum(share) / ((a.hi - a.lo) + (b.hi - b.lo)))
@@ -129,6 +170,19 @@ def _bridged(found: FacePieces, body: SolidBody, a: TubePiece, b: TubePiece, tol
         if gap <= 8.0 * widest and (not hollow or widest <= a.radius * (1.0 + SAME_RADIUS)):
             return True
     return False
+
+
+def _has_one_bore(found: FacePieces, a: TubePiece, b: TubePiece, tol: Tolerances) -> bool:
+    """Whether one bore runs on within two outsides and across the gap between them, no longer than either."""
+    return b.lo - a.hi <= min(a.length, b.length) and any(
+        p.axis.number == a.axis.number
+        and p.sign != a.sign
+        and p.radius < a.radius - tol.fit
+        and p.is_round
+        and p.lo <= a.lo + tol.join
+        and p.hi >= b.hi - tol.join
+        for p in found.pieces
+    )
 
 
 def _goes_through(
@@ -200,6 +254,8 @@ def chains_of(outsides: list[TubePiece], tol: Tolerances) -> list[PieceChain]:
                 continue
             a, b = outsides[i].radius, outsides[j].radius
             kink = angle_between(out, scale(out2, -1.0))
+            if _walls_differ(outsides[i].bore, outsides[j].bore, a, tol) and _are_long(outsides[i], outsides[j]):
+                continue  # welded end to end
             if abs(a - b) <= SAME_RADIUS * max(a, b) and kink <= max(RUNS_ON, tol.tangent):
                 pairs.append((round(abs(a - b), 6), kink, (i, side), (j, other)))
     for _, _, one, two in sorted(pairs):
@@ -213,6 +269,11 @@ def chains_of(outsides: list[TubePiece], tol: Tolerances) -> list[PieceChain]:
         if start not in used:
             chains.append(_walk(outsides, links, start, used))
     return chains
+
+
+def _are_long(a: TubePiece, b: TubePiece) -> bool:
+    """Whether two pieces are each long enough to be a tube of its own wall, or one of them is a bend."""
+    return all(p.axis.is_ring or p.length >= _STRETCH * 2.0 * p.radius for p in (a, b))
 
 
 def _walk(

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from converter.findings import Finding
+from converter.findings import WARNING, Finding
 from converter.geometry.vectors import Vec, angle_between, distance, scale
 from converter.importers.not_stock import MOST_NAMES
 from converter.importers.solids.table import canonical, table_of
@@ -70,6 +70,31 @@ def end_to_end_findings(tables: Sequence[ReadyTable], tol: Tolerances) -> list[F
         variant = "more" if further else ""
         told.append(Finding("solid-end-to-end", variant=variant, measured=float(len(row)), values=values))
     return told
+
+
+def with_other_walls(tables: Sequence[ReadyTable], tol: Tolerances) -> list[ReadyTable]:
+    """The tubes of one body; of those that go on end to end with another wall it is said."""
+    ends = [
+        (k, letter, end) for k, t in enumerate(tables) for letter, end in zip("AB", _ends(t, tol), strict=True) if end
+    ]
+    found = list(tables)
+    for k, letter, end in ends:
+        own = tables[k].section
+        for j, _, other in ends:
+            its = tables[j].section
+            if j == k or own is None or its is None or own.cylinder is None or its.cylinder is None:
+                continue
+            if distance(end.at, other.at) > tol.join or angle_between(end.out, scale(other.out, -1.0)) > tol.tangent:
+                continue
+            if abs(own.od - its.od) <= 2.0 * tol.fit and not own.is_same_stock(its, 2.0 * tol.fit):
+                length = tables[j].table.developed_length
+                values = {"wall": own.wall, "other": its.wall, "length": length}
+                told = Finding(
+                    "solid-fused", WARNING, variant="wall", tube=tables[k].name, end=letter, measured=its.wall,
+                    unit="mm", values=values,
+                )  # fmt: skip
+                found[k] = replace(found[k], findings=(*found[k].findings, told))
+    return found
 
 
 def _rows(tables: Sequence[ReadyTable], tol: Tolerances, *, closed: bool = False) -> list[list[tuple[int, bool]]]:

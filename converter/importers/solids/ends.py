@@ -30,6 +30,8 @@ _ACROSS = 0.05
 _SQUARE = 0.002
 #: A cone or torus on a tube's axis that goes along it by more than this part of the radius is a reducer or flare.
 _ROUNDING = 0.5
+#: A tube fills the bore that it is pushed into but for this part of its radius.
+_SNUG = 0.02
 #: A flat face that reaches further from the axis than this many outside radii is not the tube's own cut.
 _BEYOND = 1.02
 
@@ -42,12 +44,14 @@ class ChainEnd:
         t: where the centerline ends, on its piece's axis.
         metal: how far the longest point of metal lies beyond that, mm.
         on: what it ends on, by the variants of the finding `solid-ends`: 'cut', 'mate', 'face',
-            'corners' or 'point'.
+            'inside', 'corners' or 'point'.
+        short: how far the bore stops before that, under a cap or in full metal, mm.
     """
 
     t: float
     metal: float
     on: str = "point"
+    short: float = 0.0
 
 
 @dataclass(slots=True)
@@ -73,12 +77,35 @@ def end_of(body: SolidBody, found: FacePieces, piece: TubePiece, side: int) -> C
         # the bore may run on through the flange or plate that the tube ends on
         own = {number for patch in piece.patches for number, _ in patch.rims}
         rims = [rim for rim in rims if any(rim is body.rims[number] for number in own)] or rims
+    within = _end_within(body, piece, side) if on == "face" else None
+    if within is not None:
+        return ChainEnd(within, 0.0, "inside")
     point, heading = piece.axis.at(t), piece.axis.heading(t)
     out = heading if side else (-heading[0], -heading[1], -heading[2])
     metal = reach(rims, point, out)
     if on == "point" and metal + reach(rims, point, scale(out, -1.0)) < _SQUARE * piece.radius:
         on = "cut"
     return ChainEnd(t, 0.0 if abs(metal) < 1e-9 else metal, on)
+
+
+def _end_within(body: SolidBody, piece: TubePiece, side: int) -> float | None:
+    """Where a straight tube ends that is pushed into another: at a face as wide as its own wall at its bore's end."""
+    bore = piece.bore
+    if bore is None or piece.axis.is_ring or (bore.end(side) - piece.end(side)) * (1.0 if side else -1.0) <= 0.0:
+        return None
+    own = {patch.index for patch in bore.patches}
+    t = bore.end(side)
+    for number in {number for patch in bore.patches for number, _ in patch.rims}:
+        for k in body.rims[number].faces:
+            if k in own or body.patches[k].shape.kind != PLANE:
+                continue
+            points = np.concatenate([body.rims[index].points for index, _ in body.patches[k].rims])
+            if float(np.abs(piece.axis.places(points) - t).max()) > _SQUARE * piece.radius:
+                continue
+            arms = points - np.array(piece.axis.at(t))
+            if abs(float(np.linalg.norm(arms, axis=1).max()) - piece.radius) <= _SNUG * piece.radius:
+                return t
+    return None
 
 
 def end_findings(ends: tuple[ChainEnd, ChainEnd] | None, backward: bool, name: str, tol: Tolerances) -> list[Finding]:
@@ -93,7 +120,7 @@ def end_findings(ends: tuple[ChainEnd, ChainEnd] | None, backward: bool, name: s
     found = []
     for letter, end in zip("AB", ends[::-1] if backward else ends, strict=True) if ends else ():
         # cut to an equal tube the metal reaches just to the mate's axis, and is a saddle all the same
-        if abs(end.metal) > tol.fit or end.on in ("face", "point", "mate"):
+        if abs(end.metal) > tol.fit or end.on in ("face", "point", "mate", "inside"):
             found.append(
                 Finding("solid-ends", variant=end.on, tube=name, end=letter, measured=float(end.metal), unit="mm")
             )
@@ -101,7 +128,13 @@ def end_findings(ends: tuple[ChainEnd, ChainEnd] | None, backward: bool, name: s
 
 
 def bore_findings(
-    body: SolidBody, chain: PieceChain, ends: tuple[ChainEnd, ChainEnd], backward: bool, name: str, tol: Tolerances
+    body: SolidBody,
+    found: FacePieces,
+    chain: PieceChain,
+    ends: tuple[ChainEnd, ChainEnd],
+    backward: bool,
+    name: str,
+    tol: Tolerances,
 ) -> list[Finding]:
     """Where the bore of a tube stops before its outside does: under a cap of its own diameter, or in full metal.
 
@@ -109,23 +142,40 @@ def bore_findings(
         ends: of the chain, at its first and its last piece.
         backward: whether its table runs the other way.
     """
-    found = []
+    told = []
     for letter, which in zip("BA" if backward else "AB", (0, -1), strict=True):
         piece, back = chain.items[which]
         side = int(back) if which == 0 else int(not back)
         bore = piece.bore
-        if bore is None or not _is_shut(body, bore, side):
+        if bore is None or _goes_on(found, piece, bore, side) or not _is_shut(body, bore, side):
             continue
         past = (ends[which].t - bore.end(side)) * (1.0 if side else -1.0) * (piece.axis.major or 1.0)
         if past > tol.fit:
-            values = {"off": float(past)}
-            found.append(
-                Finding(
-                    "solid-off", variant="bore short", tube=name, end=letter, measured=float(past), limit=tol.fit,
-                    unit="mm", values=values,
-                )
-            )  # fmt: skip
-    return sorted(found, key=lambda finding: finding.end or "")
+            told.append(bore_short_finding(name, letter, past, tol))
+    return sorted(told, key=lambda finding: finding.end or "")
+
+
+def _goes_on(found: FacePieces, piece: TubePiece, bore: TubePiece, side: int) -> bool:
+    """Whether the bore goes on behind what shuts it there: a plug or a wall within it."""
+    return any(
+        other is not bore
+        and other.axis.number == bore.axis.number
+        and other.sign == bore.sign
+        and abs(other.radius - bore.radius) <= _SQUARE * bore.radius
+        and (other.end(side) - bore.end(side)) * (1.0 if side else -1.0) > 0.0
+        and piece.lo < other.hi
+        and other.lo < piece.hi
+        for other in found.pieces
+    )
+
+
+def bore_short_finding(name: str, letter: str, past: float, tol: Tolerances) -> Finding:
+    """That the bore of a tube stops so many mm before its outside does, at the end of that letter."""
+    values = {"off": float(past)}
+    return Finding(
+        "solid-off", variant="bore short", tube=name, end=letter, measured=float(past), limit=tol.fit, unit="mm",
+        values=values,
+    )  # fmt: skip
 
 
 def _is_shut(body: SolidBody, bore: TubePiece, side: int) -> bool:
@@ -252,7 +302,10 @@ def _places(piece: TubePiece, rim: Rim) -> Array:
 
 def _at_side(piece: TubePiece, side: int, rim: Rim) -> bool:
     middle = (piece.lo + piece.hi) / 2.0
-    return bool((float(_places(piece, rim).mean()) >= middle) == bool(side))
+    place = float(_places(piece, rim).mean())
+    if not piece.axis.is_ring and not piece.lo - piece.radius <= place <= piece.hi + piece.radius:
+        return False  # of the same faces where they are another tube, with another wall
+    return (place >= middle) == bool(side)
 
 
 def _out(piece: TubePiece, side: int, rim: Rim) -> float:

@@ -1,17 +1,23 @@
 """Flanges, sockets and fittings on a tube: another diameter on its axis that does not make it a turned part.
 
 What is short against its own diameter is a fitting, by common practice, no source: a flange, a coupling, the legs of
-an elbow or a tee. What is long and hollow, or bent, is a tube that such a thing sits on.
+an elbow or a tee. What is long and hollow, or bent, is a tube that such a thing sits on. Elbows may be segments, too.
 """
 
 from __future__ import annotations
 
+from itertools import combinations
+
+from converter.findings import Clause
+from converter.geometry.vectors import angle_between, cross, distance, dot, norm, sub
 from converter.importers.solids.chains import SAME_RADIUS, PieceChain
 from converter.importers.solids.pieces import TubePiece
 from converter.tolerances import Tolerances
 
 #: Of two diameters on one axis, what is shorter than this many of its own is the fitting.
 FITTING = 4.0
+#: Segments of an elbow turn by no more than so many degrees from one to the next, and are so many. Common practice.
+_MITRE, _SEGMENTS = 46.0, 3
 
 
 def turned_step(chain: PieceChain, chains: list[PieceChain], tol: Tolerances) -> tuple[float, float] | None:
@@ -77,3 +83,45 @@ def _straights(chain: PieceChain) -> list[tuple[TubePiece, bool, bool]]:
             begins, ends = k == 0, k == last
             found.append((piece, ends if back else begins, begins if back else ends))
     return found
+
+
+def segmented_elbow(outsides: list[TubePiece], tol: Tolerances) -> Clause | None:
+    """That a body is an elbow of straight segments mitred to one another (lobster-back), with its sizes; else None.
+
+    Args:
+        outsides: outside pieces of the body.
+        tol: ``fit`` is how near the axes of two segments meet, and how much their diameters differ.
+    """
+    straights = [piece for piece in outsides if not piece.axis.is_ring and piece.is_round]
+    pairs = []
+    for (i, a), (j, b) in combinations(enumerate(straights), 2):
+        turn = angle_between(a.axis.direction, b.axis.direction)
+        turn = min(turn, 180.0 - turn)
+        sides = _meet(a, b, tol) if tol.tangent < turn <= _MITRE and abs(a.radius - b.radius) <= tol.fit else None
+        if sides is not None:
+            pairs.append((turn, (i, sides[0]), (j, sides[1])))
+    used: set[tuple[int, int]] = set()
+    turns: dict[int, list[float]] = {}
+    for turn, one, other in sorted(pairs):  # the next but one may meet as well, at twice the angle
+        if one not in used and other not in used:
+            used |= {one, other}
+            for end in (one, other):
+                turns.setdefault(end[0], []).append(turn)
+    if len(turns) < max(_SEGMENTS, len(straights)) or sorted(map(len, turns.values()))[:3] != [1, 1, 2]:
+        return None
+    total = sum(sum(own) for own in turns.values()) / 2.0
+    od = 2.0 * float(max(straights[k].radius for k in turns))
+    return Clause.of("solid-segmented", count=len(turns), od=od, angle=float(total))
+
+
+def _meet(a: TubePiece, b: TubePiece, tol: Tolerances) -> tuple[int, int] | None:
+    """At which ends of two straights their axes meet; None where they do not."""
+    n = cross(a.axis.direction, b.axis.direction)
+    arm = sub(b.axis.point, a.axis.point)
+    if abs(dot(arm, n)) > 2.0 * tol.fit * norm(n):
+        return None
+    spot = a.axis.at(dot(cross(arm, b.axis.direction), n) / dot(n, n))
+    off = [[distance(p.axis.at(p.end(side)), spot) for side in (0, 1)] for p in (a, b)]
+    if any(min(own) > p.radius for own, p in zip(off, (a, b), strict=True)):
+        return None
+    return int(off[0][1] < off[0][0]), int(off[1][1] < off[1][0])

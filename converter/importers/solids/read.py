@@ -97,8 +97,10 @@ def _sewn(faces: list[Any], tol: Tolerances) -> Any:
 def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[ReadyTable], Clause | None]:
     """The tubes of one body, or why there is none."""
     from converter.importers.solids.bars import are_members, with_plate_doubt, without_bends
-    from converter.importers.solids.chains import bridge, chains_of, nest
+    from converter.importers.solids.chains import bridge, chains_of, nest, part_at_walls
+    from converter.importers.solids.end_to_end import with_other_walls
     from converter.importers.solids.faces import faces_of
+    from converter.importers.solids.fittings import segmented_elbow
     from converter.importers.solids.pieces import pieces_of
     from converter.importers.solids.reasons import is_faceted, why_none, why_not, why_open
     from converter.importers.solids.remains import with_remains
@@ -114,6 +116,8 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
     if is_solid:
         facing = -1 if _face_out(found, shapes) else 1
     nest(found.pieces, is_solid)
+    if is_solid:
+        part_at_walls(found, job.tol)
     outsides = [p for p in found.pieces if p.is_round and not p.inside and (p.sign > 0 or not is_solid)]
     chains = chains_of(outsides, job.tol)
     reasons = [None if job.take_all else why_not(chain, chains, body, job.tol) for chain in chains]
@@ -140,12 +144,14 @@ def _tubes_in(shapes: list[Any], is_solid: bool, job: _BodyJob) -> tuple[list[Re
         tables, why = by_cuts(volume, tables, job.name, job.tol)
         refused = [why] if why is not None else refused
     if len(tables) > 1:
-        tables = [_fused(one, len(tables), job) for one in tables]
+        tables = with_other_walls([_fused(one, len(tables), job) for one in tables], job.tol)
     tables = with_plate_doubt(tables)
     tables = with_remains(tables, shapes, taken, volume, is_solid, job.tol)
     if is_faceted(body) and any(finding.code == "solid-remains" for one in tables for finding in one.findings):
         tables, refused = [], []  # of a bent tube only the straights have faces
-    return tables, None if tables else why_none(body, refused)
+    if tables:
+        return tables, None
+    return [], segmented_elbow(outsides, job.tol) or why_none(body, refused)
 
 
 def _square_tubes(
@@ -287,7 +293,7 @@ def _ready(chain: PieceChain, body: SolidBody, found: FacePieces, is_solid: bool
         *end_findings(ends, backward, job.name, job.tol),
     )
     if ends is not None:
-        findings = (*findings, *bore_findings(body, chain, ends, backward, job.name, job.tol))
+        findings = (*findings, *bore_findings(body, found, chain, ends, backward, job.name, job.tol))
     if astray is not None and astray[1] > job.tol.fit:
         findings = (*findings, _off_center_finding(astray[1], job))
     return ReadyTable(job.name, table, placement, section, None, chain.closed, off, metal, None, findings)

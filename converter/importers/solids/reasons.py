@@ -9,6 +9,7 @@ from converter.findings import Clause
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import CONE, CYLINDER, OTHER, PLANE, SPHERE, TORUS, SolidBody
 from converter.importers.solids.fittings import turned_step
+from converter.kernel.triangles import FACETS, MOSTLY
 from converter.tolerances import Tolerances
 
 #: A lone straight shorter than this part of its diameter is a disc or a ring.
@@ -17,8 +18,6 @@ STUB = 0.5
 STUB_AMONG_OTHERS = 1.5
 #: A slit of more than this part of the way around makes an open profile of a tube.
 _OPEN = 0.1
-#: So many flat faces, of which so large a part are triangles, are a mesh that a program made a solid of.
-_FACETS, _MOSTLY = 32, 0.9
 #: A body that goes around by half, give or take so much of a turn, is a half of something split along it.
 _HALF = 0.05
 
@@ -85,7 +84,7 @@ def why_none(body: SolidBody, refused: list[Clause]) -> Clause:
 def is_faceted(body: SolidBody) -> bool:
     """Whether a body is a mesh that a program made a solid of: many flat faces, nearly all of them triangles."""
     triangles = sum(patch.shape.kind == PLANE and len(patch.rims) == 3 for patch in body.patches)
-    return len(body.patches) >= _FACETS and triangles >= _MOSTLY * len(body.patches)
+    return len(body.patches) >= FACETS and triangles >= MOSTLY * len(body.patches)
 
 
 def _half(body: SolidBody) -> float | None:

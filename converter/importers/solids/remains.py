@@ -11,27 +11,25 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
-from math import asin, isclose, tau
+from itertools import combinations
+from math import isclose, tau
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from converter.arrays import Array
 from converter.findings import WARNING, Finding
-from converter.geometry.vectors import Vec, along, distance, dot, norm, scale, sub
+from converter.geometry.vectors import Vec, along, distance, dot, sub
 from converter.importers.solids.faces import CYLINDER, PLANE, SPHERE, TORUS, Patch, Rim, SolidBody
 from converter.importers.solids.proof import face_grids
-from converter.importers.solids.square_table import section_place
+from converter.importers.solids.tube_wall import TubeWall
+from converter.importers.solids.walls import bore_short
 from converter.kernel.topology import exact_box
-from converter.model.bends import Placement
 from converter.model.drawing import ReadyTable
-from converter.model.frames import Piece, pieces
 from converter.tolerances import Tolerances
 
 if TYPE_CHECKING:
     from converter.importers.solids.volume import BodyVolume
-    from converter.model.section import Outline
 
 #: Gives the kernel's faces, numbered as those of a body: not fetched where nothing asks for them.
 KernelFaces: TypeAlias = Callable[[], list[Any]]
@@ -49,8 +47,12 @@ _ALONG = np.linspace(0.0, 1.0, 5)[:, None]
 _THIN = 0.35
 #: May be more of the tube: a bend that was stretched or swept freely, an end that is flattened or swaged.
 _FREE, _SOCKET = "a part of free form", "a socket or sleeve"
+_OPENED = "a length of such tube, open along one side,"
+_SEGMENTS = "segments of tube mitred to one another (lobster-back)"
 #: Times a tube's height from where on that is a doubt about the tube: collars and castings are smaller.
 _LONG = 2.5
+#: The same of a round part about its axis: a coupling or a sleeve is shorter. Common practice, no source.
+_SLEEVE = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,12 +84,14 @@ def with_remains(
     """
     if not tables:
         return tables
-    tubes = [_TubeWall.of(table, tol) for table in tables]
+    tubes = [TubeWall.of(table, tol) for table in tables]
     left = remains_of(tubes, volume.body, shapes, claimed)
     told: dict[int, list[Finding]] = {}
     for remain in left[:MOST_NAMED]:
         tube = tubes[remain.table]
         longer = remain.kind == _FREE and max(remain.sizes) > _LONG * tube.outer.height
+        longer |= remain.kind == _OPENED
+        longer |= remain.kind == _SOCKET and max(remain.sizes) > _SLEEVE * tube.outer.height
         longer |= remain.kind in (_FREE, _SOCKET) and tube.goes_on_to(remain.place)
         told.setdefault(remain.table, []).append(
             Finding(
@@ -114,11 +118,11 @@ def with_remains(
     return [replace(t, findings=(*t.findings, *told.get(k, ()))) for k, t in enumerate(tables)]
 
 
-def remains_of(tubes: list[_TubeWall], body: SolidBody, shapes: Sequence[Any], claimed: set[int]) -> list[Remain]:
+def remains_of(tubes: list[TubeWall], body: SolidBody, shapes: Sequence[Any], claimed: set[int]) -> list[Remain]:
     """What in a body lies outside the metal of its tubes, the largest first."""
     free = [patch for patch in body.patches if patch.index not in claimed]
     places = _places(free, body, tubes)
-    faces = cache(lambda: _kernel_faces(shapes))
+    faces = cache(lambda: kernel_faces(shapes))
     outside = [
         p.index
         for p in free
@@ -131,88 +135,15 @@ def remains_of(tubes: list[_TubeWall], body: SolidBody, shapes: Sequence[Any], c
         sizes, middle = box(group)
         nearest = min((places[k] for k in group), key=lambda place: place.off).tube
         found.append(Remain(_kind([body.patches[k] for k in group], sizes, tubes), sizes, middle, nearest))
-    return sorted(found, key=lambda remain: -max(remain.sizes))
+    found.sort(key=lambda remain: -max(remain.sizes))
+    # of segments outside and bore hang together by nothing
+    mitred = [remain for remain in found if remain.kind == _SEGMENTS]
+    gap = max((2.0 * tube.wall for tube in tubes), default=0.0)
+    inner = {id(b) for a, b in combinations(mitred, 2) if distance(a.place, b.place) <= gap}
+    return [remain for remain in found if id(remain) not in inner]
 
 
-# --- the tubes' metal -----------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _TubeWall:
-    """Where a table's metal is: stretches, outlines, wall, how far it goes on past both ends, and a slack; mm."""
-
-    stretches: tuple[Piece, ...]
-    outer: Outline
-    bore: Outline | None
-    wall: float
-    past: tuple[float, float] | None
-    slack: float
-
-    @classmethod
-    def of(cls, table: ReadyTable, tol: Tolerances) -> _TubeWall:
-        """The metal of a table; all within its outside where its wall is not known."""
-        from converter.model.section import Section
-
-        section = table.section
-        if section is None:
-            od = max((f.measured or 0.0 for f in table.findings if f.code == "solid-skin"), default=0.0)
-            section = Section("bar", max(od, tol.join), max(od, tol.join) / 2.0)
-        beside = max((f.measured or 0.0 for f in table.findings if f.variant == "bore beside"), default=0.0)
-        slack = tol.fit + table.deviation + beside
-        past = None
-        if not table.closed:
-            metal = table.metal or (0.0, 0.0)
-            past = (max(metal[0], 0.0) + slack, max(metal[1], 0.0) + slack)
-        stretches = pieces(table.table, table.placement or Placement(), table.closed)
-        return cls(stretches, section.outer, section.bore, section.wall, past, slack)
-
-    def away(self, points: Array) -> tuple[Array, NDArray[np.bool_]]:
-        """Of points (n, 3): how far outside the outer skin they are (below 0 within), and whether in the wall."""
-        best = np.full(len(points), np.inf)
-        walled = np.zeros(len(points), bool)
-        last = len(self.stretches) - 1
-        for k, stretch in enumerate(self.stretches):
-            p, q, s, length = section_place(points, stretch)
-            low = -self._reach(stretch, 0) if k == 0 and self.past else -self.slack
-            high = length + (self._reach(stretch, 1) if k == last and self.past else self.slack)
-            off = _outside(self.outer, p, q)
-            here = (s >= low) & (s <= high)
-            within = here & (off <= self.slack)
-            if self.bore is not None:
-                within &= _outside(self.bore, p, q) >= -self.slack
-            walled |= within
-            best = np.minimum(best, np.maximum(off, np.maximum(low - s, s - high)))
-        return best, walled
-
-    def _reach(self, stretch: Piece, end: int) -> float:
-        """How far along the centerline metal may lie past an end: of a bend cut at a slant further, on its inside."""
-        past = (self.past or (0.0, 0.0))[end]
-        if stretch.arc is None or past <= self.slack:
-            return past
-        inner = max(stretch.arc.radius - max(self.outer.height, self.outer.width) / 2.0, self.slack)
-        return stretch.arc.radius * asin(min(past / inner, 1.0))
-
-    def goes_on_to(self, place: Vec) -> bool:
-        """Whether a place lies ahead of an end by half the tube's height and more, in line with it."""
-        first, last = self.stretches[0].start, self.stretches[-1].end
-        half = self.outer.height / 2.0
-        ends = ((first.point, scale(first.direction, -1.0)), (last.point, last.direction)) if self.past else ()
-        arms = ((out, sub(place, point)) for point, out in ends)
-        return any((ahead := dot(arm, out)) >= half and norm(along(arm, out, -ahead)) < half for out, arm in arms)
-
-    def lines(self) -> list[tuple[Vec, Vec, float, float]]:
-        """Point, direction and range (mm) of its straights, and of its ends where those are bends."""
-        found = [(s.start.point, s.start.direction, 0.0, s.length) for s in self.stretches if s.arc is None]
-        found += [(s.start.point, s.start.direction, 0.0, 0.0) for s in self.stretches[:1] if s.arc is not None]
-        found += [(s.end.point, s.end.direction, 0.0, 0.0) for s in self.stretches[-1:] if s.arc is not None]
-        return found
-
-
-def _outside(loop: Outline, p: Array, q: Array) -> Array:
-    """How far points of the section's plane lie outside an outline, below 0 within."""
-    half_up, half_across, corner = loop.halves
-    a, b = np.abs(p) - (half_up - corner), np.abs(q) - (half_across - corner)
-    return np.hypot(np.maximum(a, 0.0), np.maximum(b, 0.0)) + np.minimum(np.maximum(a, b), 0.0) - corner
+# --- where faces lie ---------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,7 +162,7 @@ class _FacePlace:
     off: float = np.inf
 
 
-def _places(patches: list[Patch], body: SolidBody, tubes: list[_TubeWall]) -> dict[int, _FacePlace]:
+def _places(patches: list[Patch], body: SolidBody, tubes: list[TubeWall]) -> dict[int, _FacePlace]:
     """Of each face where it lies; all their points are held against each tube at once."""
     rows = [_points(patch, body) for patch in patches]
     found = {patch.index: _FacePlace(True, True) for patch in patches}
@@ -274,7 +205,7 @@ def _points_along(rim: Rim) -> Array:
     return rim.points[:1] + _ALONG * (rim.points[1:] - rim.points[:1])
 
 
-def _walled_within(patch: Patch, faces: KernelFaces, body: SolidBody, tubes: list[_TubeWall]) -> bool:
+def _walled_within(patch: Patch, faces: KernelFaces, body: SolidBody, tubes: list[TubeWall]) -> bool:
     """Whether a face round both ways lies in walls by its edges and the points within them.
 
     Its grid reaches past its edges: that of an end coped to a mate's bend spans the bore too.
@@ -286,7 +217,7 @@ def _walled_within(patch: Patch, faces: KernelFaces, body: SolidBody, tubes: lis
     return len(points) > 0 and bool(np.logical_or.reduce([tube.away(points)[1] for tube in tubes]).all())
 
 
-def _closes(patch: Patch, faces: KernelFaces, body: SolidBody, tubes: list[_TubeWall]) -> bool:
+def _closes(patch: Patch, faces: KernelFaces, body: SolidBody, tubes: list[TubeWall]) -> bool:
     """Whether a flat face stands across a bore: a cap or a plug, whose edges lie in the wall all the same."""
     if patch.shape.kind != PLANE:
         return False
@@ -308,12 +239,12 @@ def _closes(patch: Patch, faces: KernelFaces, body: SolidBody, tubes: list[_Tube
                 continue
             within = _within_circles(patch, body, spot)
             covers = _covers(faces()[patch.index], spot) if within is None else within
-            if covers and not _is_of_another(tube, tubes, np.vstack((edges, spot))):
+            if covers and not tube.is_shut_at(spot) and not _is_of_another(tube, tubes, np.vstack((edges, spot))):
                 return True
     return False
 
 
-def _is_of_another(tube: _TubeWall, tubes: list[_TubeWall], points: Array) -> bool:
+def _is_of_another(tube: TubeWall, tubes: list[TubeWall], points: Array) -> bool:
     """Whether points all lie in the wall of another tube: the one that this tube stands on."""
     return any(bool(other.away(points)[1].all()) for other in tubes if other is not tube)
 
@@ -321,7 +252,7 @@ def _is_of_another(tube: _TubeWall, tubes: list[_TubeWall], points: Array) -> bo
 # --- the kernel's faces -----------------------------------------------------------------------
 
 
-def _kernel_faces(shapes: Sequence[Any]) -> list[Any]:
+def kernel_faces(shapes: Sequence[Any]) -> list[Any]:
     """The faces of shapes, in the order in which `faces_of` numbers them."""
     from OCP.TopAbs import TopAbs_ShapeEnum
     from OCP.TopExp import TopExp
@@ -407,6 +338,7 @@ def _excess(tables: list[ReadyTable], volume: float) -> float | None:
             return None
         past = sum(max(m, 0.0) for m in table.metal or ())
         most += table.section.area * (table.table.developed_length + past)
+        most += sum(bore_short(table)) * (0.0 if table.section.bore is None else table.section.bore.area)
     excess = volume / most - 1.0 if most > 0.0 else 0.0
     return excess if excess > _MORE_METAL else None
 
@@ -437,7 +369,7 @@ def _with_inner_faces(
     groups: list[list[int]],
     box: Callable[[list[int]], tuple[Vec, Vec]],
     places: dict[int, _FacePlace],
-    tubes: list[_TubeWall],
+    tubes: list[TubeWall],
 ) -> list[list[int]]:
     """Groups of faces, those inside a tube put to what they belong to beyond its wall: a flange's face in the bore."""
     gap = max(tube.wall + tube.slack for tube in tubes)
@@ -459,7 +391,7 @@ def _is_beside(one: tuple[Vec, Vec], other: tuple[Vec, Vec], gap: float) -> bool
     return all(abs(p - q) <= (a + b) / 2.0 + gap for a, b, p, q in zip(one[0], other[0], one[1], other[1], strict=True))
 
 
-def _kind(patches: list[Patch], sizes: Vec, tubes: list[_TubeWall]) -> str:
+def _kind(patches: list[Patch], sizes: Vec, tubes: list[TubeWall]) -> str:
     """What a group of faces looks like."""
     kinds = Counter(patch.shape.kind for patch in patches)
     small, middle, _ = sorted(sizes)
@@ -470,6 +402,10 @@ def _kind(patches: list[Patch], sizes: Vec, tubes: list[_TubeWall]) -> str:
         widest = max(around, key=lambda p: p.shape.radius)
         length = abs(widest.v[1] - widest.v[0])
         return "a flange, washer or collar" if length < widest.shape.radius else _SOCKET
+    if kinds[CYLINDER] == len(patches) and all(_is_as_wide(p, tubes) and not _is_about(p, tubes) for p in patches):
+        return _SEGMENTS
+    if any(_is_of_tube(p, tubes) for p in patches):
+        return _OPENED
     if len(patches) == 1 and kinds[PLANE]:
         return "a flat face, as of a cap or plug,"
     fits = middle <= max(max(tube.outer.height, tube.outer.width) for tube in tubes)
@@ -484,12 +420,26 @@ def _kind(patches: list[Patch], sizes: Vec, tubes: list[_TubeWall]) -> str:
     return _FREE
 
 
-def _is_within(patch: Patch, tubes: list[_TubeWall]) -> bool:
+def _is_of_tube(patch: Patch, tubes: list[TubeWall]) -> bool:
+    """Whether a cylinder is as wide as a tube, and long: of a leg that was cut open along it."""
+    shape = patch.shape
+    length, turn = abs(patch.v[1] - patch.v[0]), patch.u[1] - patch.u[0]
+    is_long = shape.kind == CYLINDER and patch.sign > 0 and length > _LONG * 2.0 * shape.radius and turn > 1.0
+    return is_long and _is_as_wide(patch, tubes)
+
+
+def _is_as_wide(patch: Patch, tubes: list[TubeWall]) -> bool:
+    """Whether a cylinder has the diameter of a tube's outside or bore."""
+    loops = [loop for tube in tubes for loop in (tube.outer, tube.bore) if loop is not None]
+    return any(abs(2.0 * patch.shape.radius - loop.height) <= 0.1 for loop in loops)
+
+
+def _is_within(patch: Patch, tubes: list[TubeWall]) -> bool:
     """Whether a cylinder is smaller than the bore of a tube that it lies about."""
     return any(tube.bore is not None and 2.0 * patch.shape.radius < tube.bore.height - tube.slack for tube in tubes)
 
 
-def _is_about(patch: Patch, tubes: list[_TubeWall]) -> bool:
+def _is_about(patch: Patch, tubes: list[TubeWall]) -> bool:
     """Whether a cylinder lies about a straight of a tube."""
     for point, direction, _, _ in (line for tube in tubes for line in tube.lines()):
         if abs(dot(direction, patch.shape.axis)) > 1.0 - 1e-6:

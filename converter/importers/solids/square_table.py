@@ -11,7 +11,7 @@ from converter.findings import Clause, Finding
 from converter.geometry.circles import vec
 from converter.geometry.vectors import Vec, angle_between, cross, dot, norm, scale, sub
 from converter.importers.solids.chains import PieceChain
-from converter.importers.solids.ends import ChainEnd, end_findings, on_plane, reach
+from converter.importers.solids.ends import ChainEnd, bore_short_finding, end_findings, on_plane, reach
 from converter.importers.solids.faces import CONE, CYLINDER, PLANE, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, TubePiece
 from converter.importers.solids.rails import Rail, normal_at
@@ -59,6 +59,11 @@ def square_table(body: SolidBody, tube: SquareTube, name: str, tol: Tolerances) 
         *told,
         *_stray_findings(tube, section, turned, off, name, tol),
         *end_findings(ends, backward, name, tol),
+        *(
+            bore_short_finding(name, letter, end.short, tol)
+            for letter, end in zip("AB", (ends[::-1] if backward else ends) if ends else (), strict=False)
+            if end.short > tol.fit
+        ),
     )
     return ReadyTable(name, table, placement, section, None, tube.chain.closed, off, metal, None, findings)
 
@@ -133,13 +138,17 @@ def _end(body: SolidBody, tube: SquareTube, which: int, tol: Tolerances) -> Chai
     inside = _cut_points(body, tube.inner, which) if tube.inner else outside
     t, on = _cope(body, outside, axis, side, tol), "mate"
     by_bore = False
+    short = 0.0
     if t is None:
         on = "cut"
         t = _planar(axis, outside, piece.end(side), tol)
         bore = _planar(axis, inside, piece.end(side), tol)
         square = float(np.ptp(axis.places(inside))) <= tol.fit if not axis.is_ring else False
         if bore is not None and (t is None or (square and abs(bore - t) > tol.fit)):
-            t, by_bore = bore, True
+            if t is not None and _is_closed(body, tube, axis, (bore, t), outside, tol):
+                short = abs(t - bore)
+            else:
+                t, by_bore = bore, True
     if t is None:
         t, on = piece.end(side), "corners"
     point, heading = axis.at(t), axis.heading(t)
@@ -152,7 +161,36 @@ def _end(body: SolidBody, tube: SquareTube, which: int, tol: Tolerances) -> Chai
     if on == "cut" and not tube.inner and metal > tol.fit and float(np.ptp(outside @ np.array(out))) <= tol.fit:
         # a bar's end that is rounded or pointed beyond where its corners end
         t, metal, on = t + (metal if side else -metal) / (axis.major or 1.0), 0.0, "point"
-    return ChainEnd(t, 0.0 if abs(metal) < 1e-7 else metal, on)
+    return ChainEnd(t, 0.0 if abs(metal) < 1e-7 else metal, on, short)
+
+
+def _is_closed(
+    body: SolidBody, tube: SquareTube, axis: Axis, ends: tuple[float, float], outside: Array, tol: Tolerances
+) -> bool:
+    """Whether a tube is full of metal from its bore's end to its outside's: closed, and no neighbour's walls there.
+
+    Args:
+        ends: where the bore ends and where the outside does, square, along the straight ``axis``.
+        outside: points at the outside's end.
+    """
+    bore, far = ends
+    middle = (tube.chain.pieces[0].lo + tube.chain.pieces[0].hi) / 2.0 if len(tube.chain.pieces) == 1 else bore
+    if float(np.ptp(axis.places(outside))) > tol.fit or (far - bore) * (bore - middle) < 0.0:
+        return False
+    low, high = sorted(ends)
+    reach = max(tube.sizes) / 2.0
+    for patch in body.patches:
+        if patch.shape.kind != PLANE or norm(cross(patch.shape.axis, axis.direction)) > 1e-4:
+            continue
+        points = np.concatenate([body.rims[k].points for k, _ in patch.rims])
+        t = axis.places(points)
+        off = points - np.array(axis.point) - np.outer(t, axis.direction)
+        near = bool((np.linalg.norm(off, axis=1) < reach * 1.5).any())
+        if near and low + tol.fit < float(t.mean()) < high - tol.fit:
+            return False
+        if near and abs(float(t.mean()) - far) <= tol.fit and float(np.linalg.norm(off, axis=1).max()) > 2.0 * reach:
+            return False  # what closes it is wider than the tube
+    return True
 
 
 def _cut_points(body: SolidBody, rails: tuple[PieceChain, ...], which: int) -> Array:

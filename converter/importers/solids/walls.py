@@ -123,7 +123,9 @@ def why_box(solid: Any, made: ReadyTable) -> Clause | None:
     """Why a short straight tube with an end closed is a box; None where it is none."""
     section = made.section
     length = made.table.developed_length
-    if section is None or made.placement is None or made.table.bends or length >= _BOX[1] * section.greater:
+    first, last = bore_short(made)
+    hollow = length - first - last
+    if section is None or made.placement is None or made.table.bends or hollow >= _BOX[1] * section.greater:
         return None
     inside = asker(solid)
     start, way = made.placement.start, made.placement.direction
@@ -131,7 +133,7 @@ def why_box(solid: Any, made: ReadyTable) -> Clause | None:
     # the length runs to the bore's end, or to the outside of what closes it
     spots = [(deep, -deep), (length - deep, length + deep)]
     shut = sum(any(inside(along(start, way, s)) for s in pair) for pair in spots)
-    if not shut or length >= _BOX[shut - 1] * section.greater:
+    if not shut or hollow >= _BOX[shut - 1] * section.greater:
         return None
     sizes = (float(section.od), float(section.height))
     return Clause.of("solid-box", sizes=sizes, length=float(length), shut=shut)
@@ -206,9 +208,17 @@ def is_too_little(volume: float, made: ReadyTable) -> bool:
     return volume + _slack_of(made) < VOLUME_LEAST * full
 
 
+def bore_short(made: ReadyTable) -> tuple[float, float]:
+    """How far the bore of a tube stops short of its ends A and B, mm, as was told."""
+    told = {f.end: f.measured or 0.0 for f in made.findings if f.code == "solid-off" and f.variant == "bore short"}
+    return told.get("A", 0.0), told.get("B", 0.0)
+
+
 def _slack_of(made: ReadyTable) -> float:
-    """Volume that slanted and coped ends may add or take, mm3; none where they are not known."""
+    """Volume that slanted and coped ends may add or take, and full ones add, mm3; none where they are not known."""
     if made.section is None or made.metal is None:
         return 0.0
+    section = made.section
     to_mate = {finding.end for finding in made.findings if finding.code == "solid-ends" and finding.variant == "mate"}
-    return ends_slack(made.section, made.metal, to_mate)
+    bore = 0.0 if section.bore is None else section.bore.area
+    return ends_slack(section, made.metal, to_mate) + sum(bore_short(made)) * bore

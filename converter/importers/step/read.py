@@ -6,7 +6,6 @@ import os
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 
 from converter.disk.reading import standard_input
@@ -15,15 +14,16 @@ from converter.findings import NOTE, WARNING, Clause, Finding, Reason
 from converter.geometry.vectors import Vec
 from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
-from converter.importers.solids.end_to_end import end_to_end_findings, joined_end_to_end
 from converter.importers.source import Source
 from converter.importers.step.bounds import check_step, far_out_in
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
 from converter.importers.step.outside import OutsideParts
 from converter.importers.step.references import cycle_in
 from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts, joined_tubes, touching
+from converter.importers.step.survey import survey
 from converter.importers.step.trial import NO_MEMORY, trial_seconds, try_out
 from converter.model.bends import Placement
+from converter.model.curve import Spline
 from converter.model.drawing import Aside, Drawing, DrawnCurve, Ignored, LeftShape
 from converter.processes import allowance
 from converter.progress import steps
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from converter.kernel.step.read import StepSession
     from converter.kernel.step.tree import Instance
     from converter.kernel.step.units import Unit
-
 
 #: What a body is called of which neither the file nor its part tells a name.
 UNNAMED = "solid"
@@ -115,18 +114,18 @@ def read_for_trial(bounded: bool) -> None:
     read_bounded(read_step, bounded)
 
 
-def read_bounded(reader: Callable[..., Drawing], bounded: bool) -> None:
-    """Read standard input with a reader that knows ``tried``, within limits; see `read_for_trial`."""
+def read_bounded(reader: Callable[..., Drawing], bounded: bool, source: Source | None = None) -> Drawing | None:
+    """Read standard input, or a source, with a reader that knows ``tried``, within limits; see `read_for_trial`."""
     allowance.leave_no_core()
-    data = standard_input().read()
-    seconds = trial_seconds(len(data))
+    source = source or Source("trial", None, standard_input().read())
+    seconds = trial_seconds(len(source.data or b""))
     allowance.limit_seconds(seconds if bounded else min(seconds, allowance.SECONDS))
     if not bounded:
         allowance.limit_memory(allowance.usual_memory())
     try:
-        reader(Source("trial", None, data), tried=True)
+        return reader(source, tried=True)
     except ElbowroomError:
-        return
+        return None
     except Exception as error:
         if not allowance.is_want_of_memory(error):
             raise
@@ -250,6 +249,8 @@ class ShapeReading:
             own = body.name if len(contents.bodies) > 1 and called[body.name] == 1 else ""
             self.body(number, instance, body, best_name(own, instance.name, instance.product, body.name) or UNNAMED)
         if len(self.drawing.tables) > before + 1:
+            from converter.importers.solids.end_to_end import joined_end_to_end
+
             self.drawing.tables[before:] = joined_end_to_end(self.drawing.tables[before:], DEFAULT)
 
     def edge(self, number: int, instance: Instance, free: FreeEdge, group: str | None) -> None:
@@ -275,9 +276,6 @@ class ShapeReading:
 
     def body(self, number: int, instance: Instance, body: StepBody, name: str) -> None:
         """A solid, or the loose faces of a part: its tubes, looked for once however often it is used."""
-        from converter.importers.solids.read import find_tubes
-        from converter.kernel.step.places import recognise
-
         layer = body.layer or instance.product or None
         if not self.is_layer_read(layer):
             why = f"on the layer {quoted(layer)}, left out as asked"
@@ -287,18 +285,18 @@ class ShapeReading:
         key, matrix = self.bodies.key(body.shape, instance.location)
         known = self.known_bodies.get(key)
         if known is None:
-            find = partial(find_tubes, take_all=True) if self.options.take_all else find_tubes
-            found = recognise(find, body.shape, instance.location, name, DEFAULT)
-            known = self.known_bodies[key] = KnownBody(name, matrix, *found)
+            known = self.known_bodies[key] = survey(body, instance, (name, matrix), self.options)
         try:
             motion = None if matrix is known.matrix else rigid_motion(known.matrix, matrix)
             for table in known.tables if motion is not None else ():
                 moved(table.placement, motion)
+            if known.spine is not None and motion is not None:
+                moved_spine(known.spine, motion)
         except GeometryError as error:  # so far away that its place is no number
             self.ignored[name, Clause.of("solid-impossible", reason=error.message)] += 1
             return
         placed = PlacedBody(number, instance, body, name, layer, known, motion)
-        if body.is_loose and is_in_parts(known.tables):
+        if body.is_loose and known.spine is None and not known.bare and is_in_parts(known.tables):
             self.loose.append(placed)  # what it is may be told by other parts' faces
         else:
             self.place(placed)
@@ -313,12 +311,17 @@ class ShapeReading:
             self.drawing.tables.append(
                 replace(table, name=own, placement=place, layer=table.layer or placed.layer, findings=told)
             )
+        if known.spine is not None:
+            spine = known.spine if motion is None else moved_spine(known.spine, motion)
+            group = f"{placed.number}.{name}.{len(self.drawing.curves)}"
+            self.drawing.curves.append(replace(spine, name=name, layer=placed.layer, group=group))
         for left in known.ignored:
             kind = name if left.kind == known.name else left.kind
             self.ignored[kind, left.why] += left.count
             if not known.tables:  # beside tubes in one body its box would say nothing
                 self.keep_box(placed.body.shape, placed.instance, kind, left.why)
-        self.solid[placed.number] = self.solid.get(placed.number, False) or bool(known.tables)
+        is_tube = bool(known.tables) or known.spine is not None
+        self.solid[placed.number] = self.solid.get(placed.number, False) or is_tube
 
     def place_loose(self) -> None:
         """Loose faces that are in several parts: together where they make a tube, else each part by itself."""
@@ -368,8 +371,11 @@ class ShapeReading:
             )
         self.place_loose()
         # some programs write each solid as a part without a name
-        drawing.tables = joined_end_to_end(drawing.tables, DEFAULT, UNNAMED)
-        drawing.findings += end_to_end_findings(drawing.tables, DEFAULT)
+        if drawing.tables:
+            from converter.importers.solids.end_to_end import end_to_end_findings, joined_end_to_end
+
+            drawing.tables = joined_end_to_end(drawing.tables, DEFAULT, UNNAMED)
+            drawing.findings += end_to_end_findings(drawing.tables, DEFAULT)
         for free, why in settle_free_curves(self.free, self.solid, drawing.tables, DEFAULT):
             if why is None:
                 drawing.curves.append(free.drawn)
@@ -451,6 +457,22 @@ def moved_point(p: Vec, motion: Any) -> Vec:
 
     x, y, z = (motion[:, :3] @ np.array(p) + motion[:, 3]).tolist()
     return (x, y, z)
+
+
+def moved_spine(spine: DrawnCurve, motion: Any) -> DrawnCurve:
+    """A spline that is the centerline of a solid, with what that tells, after a rigid motion.
+
+    Raises:
+        GeometryError: it is not finite then.
+    """
+    curve, solid = spine.curve, spine.solid
+    if not isinstance(curve, Spline) or solid is None:
+        return spine
+    poles = curve.control_points @ motion[:, :3].T + motion[:, 3]
+    ends = moved_point(curve.start, motion), moved_point(curve.end, motion)
+    told = tuple(moved_finding(finding, motion) for finding in solid.findings)
+    made = replace(curve, control_points=poles, start=ends[0], end=ends[1])
+    return replace(spine, curve=made, solid=replace(solid, findings=told))
 
 
 def moved_finding(finding: Finding, motion: Any) -> Finding:

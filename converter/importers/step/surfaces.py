@@ -15,7 +15,7 @@ from converter.geometry.vectors import Vec, along
 from converter.model.bends import Placement
 from converter.model.centerline import rebuild
 from converter.model.curve import Line
-from converter.model.drawing import Ignored, ReadyTable
+from converter.model.drawing import DrawnCurve, Ignored, ReadyTable
 from converter.tolerances import DEFAULT
 
 if TYPE_CHECKING:
@@ -25,12 +25,21 @@ if TYPE_CHECKING:
 
 @dataclass(slots=True)
 class KnownBody:
-    """What was found in a body the first time it was met, what it was called, and where it stood then."""
+    """What was found in a body the first time it was met, what it was called, and where it stood then.
+
+    Attributes:
+        name, matrix: see above.
+        tables, ignored: its tubes, and what of it is none.
+        spine: the centerline of the tube that it is, where that is a free curve; then no more is ignored.
+        bare: it holds triangles and no surfaces.
+    """
 
     name: str
     matrix: Any
     tables: list[ReadyTable]
     ignored: list[Ignored]
+    spine: DrawnCurve | None = None
+    bare: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,25 +29,29 @@ def trial_seconds(size: int) -> float:
     return _SECONDS + _SECONDS_PER_MEGABYTE * size / 1e6
 
 
-def try_out(data: bytes, name: str, broken: str, reader: str = "converter.importers.step.read") -> None:
+def try_out(data: bytes, name: str, broken: str, reader: str = "converter.importers.step.read") -> bytes:
     """Read the file in a child process, within the limits of this one or, where it has none, the usual ones.
 
     For a small file the time is shorter (`trial_seconds`).
 
     Args:
-        data: the file.
+        data: the file, or what else the child is to read from its standard input.
         name: what messages call it.
         broken: what is malformed in it, for the message.
         reader: the module whose ``read_for_trial(bounded)`` the child calls.
 
+    Returns:
+        What the child wrote to its standard output.
+
     Raises:
         ReadError: the child crashed, or needed more time or memory than it may use.
     """
+    told: bytes | None = None
     code = _CHILD.format(reader=reader, bounded=allowance.own_process())
     patience = None if hasattr(signal, "SIGXCPU") else PATIENCE
     try:
         done = subprocess.run(isolated_python(code), input=data, capture_output=True, timeout=patience, check=False)
-        ended = -done.returncode
+        ended, told = -done.returncode, done.stdout
     except subprocess.TimeoutExpired:
         ended = signal.SIGTERM
     if ended in (signal.SIGTERM, getattr(signal, "SIGXCPU", signal.SIGTERM)):
@@ -67,6 +71,7 @@ def try_out(data: bytes, name: str, broken: str, reader: str = "converter.import
         raise ReadError(
             f"{name} is damaged and breaks the CAD kernel ({broken}): export it again.", code="damaged-file", file=name
         )
+    return told or b""
 
 
 def _more(size: int) -> str:

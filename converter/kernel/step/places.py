@@ -11,11 +11,13 @@ from converter.kernel.session import kernel_failure
 from converter.kernel.step.curves import NotACurve, curve_of
 from converter.kernel.topology import Box, compound, exact_box
 from converter.model.curve import Curve, Points
-from converter.model.drawing import Ignored, ReadyTable
+from converter.model.drawing import DrawnCurve, Ignored, ReadyTable
 from converter.tolerances import Tolerances
 
 #: Finds the tubes in something with faces: (shape in mm, name, tolerances) -> tables, what was no tube.
 FindTubes: TypeAlias = Callable[[Any, str, Tolerances], tuple[list[ReadyTable], list[Ignored]]]
+#: Finds the centerline of a tube that was swept along a free curve.
+FindSpine: TypeAlias = Callable[[Any, str, Tolerances], tuple[DrawnCurve, list[ReadyTable]] | None]
 #: (number of the shape, size it is scaled to, whether it is mirrored): equal keys are congruent bodies.
 Key: TypeAlias = tuple[int, float, bool]
 
@@ -68,6 +70,17 @@ def placed_shape(shape: Any, location: Any) -> Any:
         return shape.Moved(location, False)
     # a size or a mirror is no place: the geometry itself is made anew
     return BRepBuilderAPI_Transform(shape, location.Transformation(), True).Shape()
+
+
+def spine_of(
+    find: FindSpine, shape: Any, location: Any, name: str, tol: Tolerances
+) -> tuple[DrawnCurve, list[ReadyTable]] | None:
+    """The free centerline of the tube that a body is, in its place, and the tubes beside it; None where it is none."""
+    try:
+        return find(placed_shape(shape, location), name, tol)
+    except Exception as error:
+        kernel_failure(error)
+        return None
 
 
 def recognise_together(

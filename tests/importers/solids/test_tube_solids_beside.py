@@ -5,6 +5,8 @@ Both are asked of the CAD kernel: the tube that the table makes, in common with 
 
 from __future__ import annotations
 
+from math import pi
+
 import cadquery as cq
 import pytest
 from tube_bodies import codes, cylinder, pipe, reason, shaft, tubes
@@ -100,22 +102,65 @@ def test_what_is_claimed_is_there_and_what_is_left_is_told(what):
 def test_a_tee_leaves_three_tubes_and_names_where_they_end():
     body = solid(STRAIGHT).fuse(TEE, pipe((440, 0, 0), X, 16.85, 2.6, 300), pipe((420, 40, 0), Y, 16.85, 2.6, 300))
     found, _ = tubes(body)
-    assert sorted(round(t.table.tail, 6) for t in found) == [280, 290, 380]  # from the tee's faces
+    assert sorted(round(t.table.tail, 6) for t in found) == [300, 300, 400]  # to their own ends in the tee
     assert {(f.variant, f.end) for t in found for f in t.findings if f.code == "solid-ends"} == {
-        ("face", "A"),
-        ("face", "B"),
+        ("inside", "A"),
+        ("inside", "B"),
     }
     assert told_of(found)
 
 
 def test_tubes_pushed_into_each_other_are_two_and_turned_parts_none():
     found, _ = tubes(pipe((0, 0, 0), X, 20, 2, 300).fuse(pipe((250, 0, 0), X, 18, 2, 300)))
-    assert sorted((t.section.od, round(t.table.tail, 6)) for t in found) == [(36, 250), (40, 300)]
+    assert sorted((t.section.od, round(t.table.tail, 6)) for t in found) == [(36, 300), (40, 300)]
     assert "24.00 mm to 40.00 mm" in reason(shaft())
     collar = cylinder((0, 0, 0), X, 10, 200).fuse(cylinder((90, 0, 0), X, 15, 20))
     assert "20.00 mm to 30.00 mm" in reason(collar)
     hollow = cylinder((0, 0, 0), X, 20, 200).fuse(cylinder((200, 0, 0), X, 15, 200)).cut(cylinder((0, 0, 0), X, 8, 400))
     assert "30.00 mm to 40.00 mm" in reason(hollow)  # one bore through both: turned from the solid
+
+
+@pytest.mark.parametrize("cleaned", [False, True])
+def test_tubes_of_two_walls_welded_end_to_end_are_two(cleaned):
+    """They were one tube of both lengths with a bush inside; the volumes are those of section times length."""
+    body = pipe((0, 0, 0), X, 21.2, 2.6, 500).fuse(pipe((500, 0, 0), X, 21.2, 4, 300))
+    found, _ = tubes(body.clean() if cleaned else body)
+    assert sorted((t.section.wall, round(t.table.tail, 6)) for t in found) == [(2.6, 500), (4, 300)]
+    assert sum(t.section.area * t.table.tail for t in found) == pytest.approx(body.Volume(), rel=1e-6)
+    for tube, other, end in zip(sorted(found, key=lambda t: t.section.wall), ((4, 300), (2.6, 500)), "BA", strict=True):
+        (told,) = [f for f in tube.findings if f.variant == "wall"]
+        values = dict(told.value_pairs)
+        assert told.severity == "warning" and told.end == end
+        assert (values["other"], values["length"]) == pytest.approx(other)
+
+
+def test_a_thicker_tube_behind_a_bend_is_another_tube():
+    """Its wall was given to the bent one, with a word on how far the surface strays."""
+    bent = run_of([(200, 0, 90, 120)], 0)
+    body = solid(bent, Section("round", 42.4, 2.6)).fuse(pipe((320, 120, 0), Y, 21.2, 4, 400))
+    found, _ = tubes(body)
+    assert sorted((len(t.table.bends), t.section.wall) for t in found) == [(0, 4), (1, 2.6)]
+    assert sorted(t.table.developed_length for t in found) == pytest.approx([200 + 120 * pi / 2, 400])
+
+
+def test_a_thick_end_that_is_short_is_a_bush():
+    (tube,), _ = tubes(pipe((0, 0, 0), X, 21.2, 2.6, 500).fuse(pipe((460, 0, 0), X, 20, 4, 40)))
+    assert tube.table.tail == pytest.approx(500) and tube.section.wall == pytest.approx(2.6)
+    assert told_of([tube])
+
+
+def test_a_tube_under_a_ball_is_one():
+    """The outside is broken, the bore is not; it was two tubes, each of the whole length."""
+    ball = cq.Solid.makeSphere(30, angleDegrees1=-90).translate(cq.Vector(200, 0, 0))
+    (tube,), _ = tubes(solid(STRAIGHT).fuse(ball.cut(cylinder((0, 0, 0), X, 16, 400))))
+    assert tube.table.tail == pytest.approx(400)
+
+
+def test_a_leg_that_was_cut_open_along_it_is_a_doubt():
+    """Half of the first leg is there: what is read is the rest, and that was a note on a sleeve."""
+    bent = solid(run_of([(400, 0, 90, 90), (150, 90, 60, 90)], 300))
+    found, _ = tubes(bent.cut(box(900, 900, 900, (0, 0, -450))))
+    assert found and {f.severity for t in found for f in t.findings if f.code == "solid-remains"} == {"warning"}
 
 
 def test_a_plug_that_no_edge_shows_is_told():
