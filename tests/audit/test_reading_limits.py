@@ -91,7 +91,7 @@ def tapered(value: float) -> Sequence[Any]:
 
 
 LIMITS = {
-    "near-tangent": Limit(off_tangent, 1e-3, share(1e-3), 1),
+    "near-tangent": Limit(off_tangent, 0.01, share(0.01), 1),
     "speck-removed": Limit(longer_than_a_speck, 0.4, share(0.4), 1),
     "solid-volume, more": Limit(of_volume, VOLUME_OFF, share(VOLUME_OFF), 1),
     "solid-volume, less": Limit(lambda v: of_volume(-v), VOLUME_OFF, share(VOLUME_OFF), 1),

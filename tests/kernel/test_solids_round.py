@@ -171,7 +171,7 @@ def test_a_square_picture_frame_of_mitres():
     [
         ([(10.0, 0.0, 90.0, 100.0), (10.0, 0.0, 30.0, 22.2)], 0.0, ["bend 2", "22.20 mm", "22.23 mm"]),
         ([(10.0, 0.0, 90.0, 100.0), (-5.0, 0.0, 30.0, 100.0)], 0.0, ["before bend 2", "5.00 mm"]),
-        ([(10.0, 0.0, 90.0, 100.0)], -3.0, ["after the last bend"]),
+        ([(10.0, 0.0, 90.0, 100.0)], -3.0, ["its last bend reaches 3.00 mm past the end"]),
         ([(30.0, 0.0, 170.0, None)], 100.0, ["bend 1", "mitre"]),
         ([(100.0, 0.0, 90.0, None), (0.0, 0.0, 90.0, 60.0)], 100.0, ["bend 1", "no straight after"]),
         ([(0.0, 0.0, 90.0, None)], 100.0, ["bend 1", "no straight before"]),
