@@ -25,6 +25,7 @@ from converter.reducer.chaining.dedupe import drop_duplicates
 from converter.reducer.chaining.edges import LINE, Edges, end_nodes, gather
 from converter.reducer.chaining.ends import curve_length
 from converter.reducer.chaining.junctions import Links, join_across_layers, join_within_layers
+from converter.reducer.chaining.slivers import slivers
 from converter.tolerances import DEFAULT, Tolerances
 
 
@@ -79,7 +80,9 @@ def chain(
         left, places, found = thinned
         edges = gather(left)
         node = end_nodes(edges, given)
+    left_over, node = slivers(edges, node, tol)
     closed, speck = _self_closed(edges, node, tol)
+    speck |= left_over
     active = np.ones(2 * len(edges.curves), dtype=bool)
     for i in (*closed, *speck):
         active[2 * i] = active[2 * i + 1] = False
