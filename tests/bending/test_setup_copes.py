@@ -6,6 +6,7 @@ Numbers are worked by hand from the saddle of round on round, T(phi) = (sqrt(R^2
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 from math import hypot, pi, sqrt
@@ -435,6 +436,13 @@ def test_a_stick_of_which_nothing_is_left_is_not_to_be_cut(tmp_path, capsys):
     assert "its cuts leave nothing of it" in page
     assert "stick -" not in page
     assert "Cut a stick to -" not in page
+    from pypdf import PdfReader
+
+    run(capsys, "sheet", path, *SIZES, "--out", tmp_path / "out")
+    printed = " ".join(page.extract_text() for page in PdfReader(tmp_path / "out" / "stub-sheet.pdf").pages)
+    told = "none: its cuts leave nothing of it"
+    assert f"Cut length: {told}" in printed and told in (tmp_path / "out" / "stub-sheet.html").read_text("utf-8")
+    assert re.search(r"(?<![\d.])-\d+\.\d+ mm", printed) is None
 
 
 @pytest.mark.parametrize(("at_a", "at_b"), [(-11.0, 8.0), (25.0, -0.004)])

@@ -36,7 +36,7 @@ from converter.settings import Settings
 #: What tells where a tube lies, how it was read, or in words; what counts from a zero line is compared apart.
 PLACES = {
     "source", "sources", "inputs", "message", "cure", "at", "start", "end_point", "node", "direction", "zero",
-    "zero_direction", "layer", "handle", "profile", "outline", "clock", "deviation", "drawing_units", "shop", "parts",
+    "zero_direction", "layer", "handle", "profile", "outline", "clock", "deviation", "drawing_units", "read_as", "shop", "parts",
     "part", "quantity", "turned", "patterns", "pieces", "mirror_of", "mirror_turned", "unpriced",
 }  # fmt: skip
 #: Of a mirror image: their signs change, or what they name does.

@@ -59,6 +59,8 @@ def rounded(mm: float, display: Display) -> float:
 NOT_AS_DRAWN = "not to be made as drawn"
 REFUSAL = f"{NOT_AS_DRAWN.capitalize()}: see the findings"
 REFUSED = f"is {NOT_AS_DRAWN}: see the findings"
+#: Instead of the cut length of a tube that its cuts take away whole.
+NO_CUT_LENGTH = "none: its cuts leave nothing of it"
 CUT_NOTHING = "Cut no stick for it yet."
 
 

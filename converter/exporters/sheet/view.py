@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 
 from converter.bending.setup.setup import Setup
-from converter.bending.setup.words import CUT_NOTHING, NO_SET_UP, NOT_AS_DRAWN, SetupView
+from converter.bending.setup.words import CUT_NOTHING, NO_CUT_LENGTH, NO_SET_UP, NOT_AS_DRAWN, SetupView
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, PlacedTube
 from converter.exporters.sheet.steps import (
     BigStep,
@@ -217,7 +217,12 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
     sheets = {one: SetupView(setup, one, part.refusal) for one in both.every} if setup else {}
     table = tube.run.table
     section = describe(tube.section, both) if tube.section else "not known"
-    stick = both.each(lambda one: one.length(sheets[one].stick)) if sheets else both.length(table.developed_length)
+    if setup and setup.is_nothing:
+        stick = NO_CUT_LENGTH
+    elif setup:
+        stick = both.each(lambda one: one.length(sheets[one].stick)) + _extras(setup, sheets, both)
+    else:
+        stick = both.length(table.developed_length)
     dies = dict.fromkeys(step.die.name for step in setup.steps if step.die) if setup else {}
     die = ", ".join(dies or part.dies) or "none"
     mass = mass_text(part.mass, both)
@@ -226,7 +231,7 @@ def part_view(part: PartPage, both: BothUnits) -> PartView:
         ("Section", section),
         ("Metal", tube.metal or "not named"),
         ("Die", die if table.bends else "none needed"),
-        ("Cut length", stick + (_extras(setup, sheets, both) if setup else "")),
+        ("Cut length", stick),
     ]
     if setup and setup.steps:
         order = "" if setup.plan.is_simple else f"; bends in the order {', '.join(str(s.bend) for s in setup.steps)}"

@@ -190,7 +190,8 @@ def _cautions(flow: Flow, page: JobSheet) -> None:
 
 def _facts(page: JobSheet, display: Display) -> list[tuple[str, str]]:
     shop, parts = page.job.shop, page.parts
-    sticks = [part.count * rounded_up(part.setup.stick_length, display) for part in parts if part.setup is not None]
+    setups = [(part.count, part.setup) for part in parts if part.setup is not None and not part.setup.is_nothing]
+    sticks = [count * rounded_up(setup.stick_length, display) for count, setup in setups]
     tubes = sum(part.count for part in parts)
     return [
         ("drawing" if len(page.drawings) == 1 else "drawings", ", ".join(one.source for one in page.drawings)),
@@ -216,7 +217,8 @@ def lacking_words(letters: Iterable[str]) -> str:
 
 def _row(part: PartPage, display: Display, start: int) -> list[Cell]:
     tube = part.tube
-    stick = "" if part.setup is None else cut_number(part.setup.stick_length, display)
+    setup = part.setup
+    stick = "" if setup is None else "none" if setup.is_nothing else cut_number(setup.stick_length, display)
     count = sum(finding.severity in (ERROR, WARNING) for finding in part.findings)
     worst = severity_word(part.findings[0]) if part.findings else "none"
     return [

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from converter.bending.setup.words import CUT_NOTHING, NO_SET_UP, NOT_AS_DRAWN, REFUSAL, SetupView
+from converter.bending.setup.words import CUT_NOTHING, NO_CUT_LENGTH, NO_SET_UP, NOT_AS_DRAWN, REFUSAL, SetupView
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale, run_picture
 from converter.exporters.pictures.run.sketches import Sketches
@@ -206,7 +206,8 @@ def _first_lines(flow: Flow, part: PartPage, sheet: SetupView | None, display: D
     if words := refusal(part, display):
         flow.notice(words)
     if sheet is not None:
-        flow.paragraph(f"Cut length: {display.length(sheet.stick)}", LARGE, bold=True)
+        stick = NO_CUT_LENGTH if sheet.setup.is_nothing else display.length(sheet.stick)
+        flow.paragraph(f"Cut length: {stick}", LARGE, bold=True)
         flow.space(1.0)
 
 
