@@ -36,8 +36,8 @@ from converter.settings import Settings
 #: What tells where a tube lies, how it was read, or in words; what counts from a zero line is compared apart.
 PLACES = {
     "source", "sources", "inputs", "message", "cure", "at", "start", "end_point", "node", "direction", "zero",
-    "zero_direction", "layer", "handle", "profile", "outline", "clock", "deviation", "drawing_units", "read_as", "shop", "parts",
-    "part", "quantity", "turned", "patterns", "pieces", "mirror_of", "mirror_turned", "unpriced",
+    "zero_direction", "layer", "handle", "profile", "outline", "clock", "deviation", "drawing_units", "read_as", "shop",
+    "parts", "part", "quantity", "turned", "patterns", "pieces", "mirror_of", "mirror_turned", "unpriced",
 }  # fmt: skip
 #: Of a mirror image: their signs change, or what they name does.
 SIGNED = {"rotation", "roll", "roll_arc", "roll_total", "turn", "turn_set", "turn_set_total", "long_points_apart"}
