@@ -21,7 +21,7 @@ import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any, TYPE_CHECKING
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "helpers"), str(HERE.parents[1])]
@@ -325,22 +325,7 @@ def step(folder: Path, times: int) -> Row:
     """200 hollow four-bend solids to tables, against the kernel's own read and transfer of the same file."""
     from OCP.STEPControl import STEPControl_Reader
 
-    from converter import open_job
-
-    path = written_solids(folder)
-
-    def ours() -> object:
-        job = open_job(str(path))
-        assert len(job.tubes) == 200, f"{len(job.tubes)} tubes instead of 200"
-        return job
-
-    def kernel() -> object:
-        reader = STEPControl_Reader()
-        reader.ReadFile(str(path))
-        reader.TransferRoots()
-        return reader.OneShape()
-
-    mine, theirs = in_turn(ours, kernel, times=times)
+    mine, theirs = _solids_in_turn(written_solids(folder), 200, STEPControl_Reader, times)
     return Row("200 STEP solids to tables", mine, theirs, "s", "kernel transfer", 1.5)
 
 
@@ -350,26 +335,31 @@ def iges(folder: Path, times: int) -> Row:
     from many_tubes import different_tubes
     from OCP.IGESControl import IGESControl_Reader
 
-    from converter import open_job
     from converter.kernel.shapes.solids import tube_solid
     from converter.kernel.topology import compound
 
     solids = [tube_solid(tube.run, tube.section) for tube in different_tubes(60, bends=4)]
     path = kernel_iges(compound(solids), folder / "sixty.igs", solids=False)
+    mine, theirs = _solids_in_turn(path, 60, IGESControl_Reader, times)
+    return Row("60 IGES solids to tables", mine, theirs, "s", "kernel transfer", None)
+
+
+def _solids_in_turn(path: Path, count: int, kernel_reader: Callable[[], Any], times: int) -> tuple[float, float]:
+    """Seconds of a file of so many tubes to tables, and of the kernel's own read and transfer."""
+    from converter import open_job
 
     def ours() -> object:
         job = open_job(str(path))
-        assert len(job.tubes) == 60, f"{len(job.tubes)} tubes instead of 60"
+        assert len(job.tubes) == count, f"{len(job.tubes)} tubes instead of {count}"
         return job
 
     def kernel() -> object:
-        reader = IGESControl_Reader()
+        reader = kernel_reader()
         reader.ReadFile(str(path))
         reader.TransferRoots()
         return reader.OneShape()
 
-    mine, theirs = in_turn(ours, kernel, times=times)
-    return Row("60 IGES solids to tables", mine, theirs, "s", "kernel transfer", None)
+    return in_turn(ours, kernel, times=times)
 
 
 def mesh(folder: Path, times: int) -> Row:
