@@ -21,7 +21,7 @@ import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "helpers"), str(HERE.parents[1])]
