@@ -41,6 +41,8 @@ SEW = 0.01
 #: mm; a boundary is not laid out on its surface more finely, whatever resolution the file claims: at 1e-7 mm the kernel
 #: mistakes rounding for a way around the seam, and faces come out over two turns, inside out or without any width.
 LEAST_RESOLUTION = 1e-4
+#: The same as a share of the largest coordinate: 1e-3 mm a kilometre away.
+LEAST_SHARE = 1e-9
 #: A shell with more edges of one face only is open.
 _MOST_SLITS = 60
 
@@ -188,7 +190,9 @@ def load_iges(path: Path, name: str, names: LayerNames) -> IgesSession:
         if not per_unit > 0.0:  # a unit that does not exist: what its numbers are is told by whoever asks
             header.SetUnitFlag(_MM_FLAG)
             per_unit = 1.0
-        header.SetResolution(max(float(header.Resolution()), LEAST_RESOLUTION / per_unit))
+        far = float(header.MaxCoord()) if header.HasMaxCoord() else 0.0
+        least = min(max(LEAST_RESOLUTION, LEAST_SHARE * far * per_unit), SEW)
+        header.SetResolution(max(float(header.Resolution()), least / per_unit))
         model.SetGlobalSection(header)
         return IgesSession(reader, name, _broken(reader), per_unit, names)
 
