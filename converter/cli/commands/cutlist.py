@@ -188,7 +188,12 @@ def counts_from(typed: Sequence[str]) -> tuple[tuple[str, int], ...]:
 def _typed() -> set[str]:
     """The names of what was typed of the command."""
     context = click.get_current_context()
-    return {name for name in context.params if context.get_parameter_source(name) is ParameterSource.COMMANDLINE}
+    # to click 8.2 an INPUT... of none is typed, too
+    return {
+        name
+        for name, value in context.params.items()
+        if value != () and context.get_parameter_source(name) is ParameterSource.COMMANDLINE
+    }
 
 
 def _put_back(rack: RackChoices, console: Console) -> int:
