@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from converter.kernel.session import kernel_failure
 from converter.kernel.topology import subshapes
 
 if TYPE_CHECKING:
@@ -29,17 +30,27 @@ def has_no_surfaces(shape: Any) -> bool:
 
 def is_of_facets(shape: Any) -> bool:
     """Whether a shape is a mesh made into a solid: many flat faces, nearly all of them triangles."""
-    from OCP.BRepAdaptor import BRepAdaptor_Surface
-    from OCP.GeomAbs import GeomAbs_SurfaceType
-    from OCP.TopoDS import TopoDS
-
     triangles = count = 0
-    for face in map(TopoDS.Face_s, subshapes(shape, "FACE")):
-        if BRepAdaptor_Surface(face, False).GetType() != GeomAbs_SurfaceType.GeomAbs_Plane:
+    for face in subshapes(shape, "FACE"):
+        if not _is_flat(face):
             return False
         count += 1
         triangles += sum(1 for _ in subshapes(face, "EDGE")) == 3
     return count >= FACETS and triangles >= MOSTLY * count
+
+
+def _is_flat(face: Any) -> bool:
+    """Whether a face is flat; one whose surface the kernel cannot follow is not."""
+    from OCP.BRepAdaptor import BRepAdaptor_Surface
+    from OCP.GeomAbs import GeomAbs_SurfaceType
+    from OCP.TopoDS import TopoDS
+
+    try:
+        surface = BRepAdaptor_Surface(TopoDS.Face_s(face), False)
+    except Exception as error:
+        kernel_failure(error)
+        return False
+    return bool(surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane)
 
 
 def triangles_of(shape: Any) -> tuple[Points, NDArray[np.intp]]:

@@ -110,6 +110,16 @@ def test_measured_values_of_no_tube_are_one_whole_sentence(typed, tmp_path, caps
     assert failed(run(capsys, "compare", path, *typed)).startswith("What was typed as measured makes no tube: ")
 
 
+@pytest.mark.slow  # a process of its own
+def test_a_face_that_the_kernel_cannot_follow_is_no_mistake_of_ours(tmp_path, capsys):
+    """A line without a direction, swept (seed 75, brep 151): asked whether it goes along a tube, the kernel raises."""
+    text = (FIXTURES / "brep" / "gmsh-t-slot.brep").read_text()
+    broken = text.replace("\n1  19 0 0 1.5", "\n1  19 0 0 Wi", 1)
+    assert broken != text
+    (tmp_path / "a.brep").write_text(broken)
+    assert "the CAD kernel cannot evaluate its faces" in failed(run(capsys, "table", tmp_path / "a.brep"))
+
+
 def test_a_malformed_file_that_the_kernel_never_ends_is_given_up_by_its_size(tmp_path, monkeypatch):
     """A number where the kernel expects another sort of number: it reads on for ever, half an hour by default."""
     text = (FIXTURES / "brep" / "freecad-solid.brep").read_text()

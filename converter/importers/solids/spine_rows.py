@@ -21,6 +21,7 @@ from converter.arrays import Array
 from converter.geometry.vectors import cross
 from converter.importers.solids.faces import CYLINDER, OTHER, TORUS, Patch, SolidBody
 from converter.importers.solids.remains import kernel_faces
+from converter.kernel.session import kernel_failure
 from converter.tolerances import Tolerances
 
 #: Points around a section; sections of a face at first and at most; degrees that the spine turns between two.
@@ -85,9 +86,13 @@ def skin_strips(body: SolidBody, shapes: Sequence[Any], tol: Tolerances) -> list
 
 
 def is_swept_round(face: Any, tol: Tolerances) -> bool:
-    """Whether a face of free form goes along something round, by a few sections."""
-    surface = BRepAdaptor_Surface(TopoDS.Face_s(face), True)
-    return surface.GetType() in _FREE and _direction(surface, tol) is not None
+    """Whether a face of free form goes along something round, by a few sections; not where the kernel cannot tell."""
+    try:
+        surface = BRepAdaptor_Surface(TopoDS.Face_s(face), True)
+        return surface.GetType() in _FREE and _direction(surface, tol) is not None
+    except Exception as error:
+        kernel_failure(error)
+        return False
 
 
 def _cylinder_strip(patch: Patch, body: SolidBody) -> SkinStrip | None:
