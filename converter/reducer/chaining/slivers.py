@@ -31,7 +31,6 @@ def slivers(edges: Edges, node: Ints, tol: Tolerances) -> tuple[set[int], Ints]:
     found: set[int] = set()
     if not likely.any() or not (chords > _LONGER * tol.join).any():
         return found, node
-    node = node.copy()
     order = np.argsort(node, kind="stable")
     bounds = np.searchsorted(node[order], np.arange(int(node.max()) + 2))
     for i in np.flatnonzero(likely).tolist():
@@ -45,9 +44,13 @@ def slivers(edges: Edges, node: Ints, tol: Tolerances) -> tuple[set[int], Ints]:
             continue
         if max(_turns(edges, [(end, *ends) for end, ends in zip(own, beside, strict=True) if ends])) > _SHARP:
             found.add(i)
-    for i in found:
-        node[node == node[2 * i + 1]] = node[2 * i]
-    return found, node
+    if not found:
+        return found, node
+    # what a sliver joins is longer, so none of these nodes is another one's
+    first = 2 * np.array(sorted(found))
+    number = np.arange(int(node.max()) + 1)
+    number[node[first + 1]] = node[first]
+    return found, number[node]
 
 
 def _turns(edges: Edges, joints: list[tuple[int, int]]) -> list[float]:
