@@ -17,7 +17,7 @@ import numpy as np
 
 from converter.errors import OptionError
 from converter.findings import Finding
-from converter.geometry.vectors import Vec
+from converter.geometry.vectors import Vec, within_half_turn
 from converter.model.bends import Bend, BendTable
 from converter.model.curve import Line, Segment
 from converter.model.deviation import distances
@@ -89,7 +89,7 @@ def with_corners_joined(run: Run) -> Run:
             turned += bend.rotation
         else:
             rotation = bend.rotation + turned
-            rows.append(bend if turned == 0.0 else replace(bend, rotation=180.0 - (180.0 - rotation) % 360.0))
+            rows.append(bend if turned == 0.0 else replace(bend, rotation=within_half_turn(rotation)))
             turned = 0.0
         number.append(len(rows))
     if len(rows) == len(number):
