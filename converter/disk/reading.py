@@ -144,16 +144,8 @@ def complete_folder_of(path: str | os.PathLike[str]) -> None:
 def open_to_read(path: str | os.PathLike[str], cure: str = "copy it into a file and name that") -> BinaryIO:
     """A file's bytes as a stream; the file is noted. Never waits: a pipe or a device is refused.
 
-    What a run that was cut off began in its folder is completed first (`complete_folder_of`).
-
-    Args:
-        path: the file as the user named it; a link is followed.
-        cure: what to do when it is a pipe or a device.
-
-    Raises:
-        ReadError: it is no regular file.
-        OSError: it cannot be opened.
-        ValueError: the name holds a null character.
+    What a run that was cut off began in its folder is completed first (`complete_folder_of`). Arguments and errors are
+    those of `open_regular`.
     """
     log = _LOG.get()
     complete_folder_of(path)
