@@ -345,6 +345,17 @@ def test_the_quick_look_passes_the_easy_and_leaves_the_rest():
     assert looked_at(run, replace(LOW, pivot_height=160.0), 22.0) < MARGIN
 
 
+def test_the_quick_look_sees_the_free_end_of_a_long_straight_hit():
+    # what hits is the free end: its cut face is flat, so a ball a radius off it is what surely is there
+    table, radius = run_of([(1200, 0, 60, 150), (300, 180, 60, 150)], 300).table, TUBE.od / 2
+    found = sweep_order(table, TUBE, replace(LOW, pivot_height=700.0)).room
+    question = SimpleQuestion(table, [60.0, 60.0], space_of(replace(LOW, pivot_height=700.0)), radius)
+    answer_simply([question])
+    assert found < 0.0
+    assert found <= question.room.most + 1e-6
+    assert question.room.most < found + 2.0 * radius
+
+
 @given(tables(most=5, greatest=149.0, least=5.0))
 @settings(max_examples=60)
 def test_the_quick_look_agrees_with_the_sweep_on_any_table(table):

@@ -26,7 +26,7 @@ _CLEARLY = 2.0 * SURE
 WORTH = AS_GOOD + _CLEARLY
 
 #: Situations swept beside those of the best orders the second time round; twice as many each time after.
-MORE = 16
+MORE = 64
 
 
 @dataclass(frozen=True, slots=True)

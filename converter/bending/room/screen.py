@@ -138,6 +138,13 @@ class _BentTubes:
         x, y, z = ((apart * axis[:, None]).sum(axis=2) for axis in axes)
         return np.stack([-x, y - self.clr[bends, None], -z])
 
+    def off_the_end(self, points: Array) -> Array:
+        """(3, bends, 1, tubes) the point a radius off the free end on the first straight, where that is so long; of
+        points `ahead`."""
+        end, start = points[:, :, :1], points[:, :, 1:2]
+        share: Array = self.radius / np.maximum(self.along[1], self.radius)
+        return np.asarray(end + (start - end) * share)
+
 
 def _answer_alike(questions: Sequence[SimpleQuestion]) -> None:
     tubes, space = _BentTubes.of(questions), questions[0].space
@@ -162,13 +169,16 @@ def _rooms(tubes: _BentTubes, bends: slice, space: Space) -> tuple[Array, Array]
     swing = RoomMotion.until(1, np.zeros_like(end[:, None]), end[:, None])
     slide = RoomMotion.until(0, clr[:, None], end[:, None])
     stock = np.stack([-tubes.stock[bends], -clr, nothing])
-    balls = np.broadcast_to(ball_rooms(points, space, swing) - radius, points.shape[1:])
-    place = np.arange(points.shape[2])[:, None]
+    seen, place = np.concatenate([points, tubes.off_the_end(points)], axis=2), np.arange(points.shape[2])[:, None]
+    balls = np.broadcast_to(ball_rooms(seen, space, swing) - radius, seen.shape[1:])
     before = made & (place <= 3 * k + 1)
-    rooms = [np.where(before, balls, inf), np.where(made, ball_rooms(stock[:, :, None], space, slide) - radius, inf)]
+    rooms = [
+        np.where(before, balls[:, :-1], inf),
+        np.where(made, ball_rooms(stock[:, :, None], space, slide) - radius, inf),
+    ]
     # the tube is there, but for its ends, which are cut flat, and corners
     there = before & (place % 3 != 2) & (tubes.along[: points.shape[2]] > radius)
-    there &= tubes.stock[bends, None] > radius
+    there = np.concatenate([there, made & (tubes.along[1] > radius)], axis=1) & (tubes.stock[bends, None] > radius)
     most = np.where(there, balls, inf).min(axis=(0, 1))
     straight = stock - radius, np.stack([nothing, -clr, nothing]) + radius
     held = straight[0][:, :, None], straight[1][:, :, None]
@@ -181,7 +191,7 @@ def _rooms(tubes: _BentTubes, bends: slice, space: Space) -> tuple[Array, Array]
         for box, counts in ((straights, of_straights), (arcs, of_arcs), (held, made)):
             rooms.append(np.where(counts, _gap(box, corners), inf))
     if space.boxes:
-        seen = np.where(there, points, _FAR).swapaxes(1, 2)
+        seen = np.where(there, seen, _FAR).swapaxes(1, 2)
         gaps = box_gaps(seen, 0.0, space, RoomMotion.until(1, nothing, end))
         most = np.minimum(most, (np.sqrt(gaps) - radius + LOOSE).min(axis=0))
     # against the bend itself what lies ahead stands still: both as they lie before it, its arc turned back from T
