@@ -63,6 +63,8 @@ LONGEST_RUN = 1e6
 SHORTEST_RUN = 0.1
 #: mm, of an arc that was drawn and of a bend, wherever it comes from: its center is a coordinate too.
 GREATEST_RADIUS = FARTHEST
+#: mm that a weld gap is at most, 2 in: no weld bridges more. Common practice, no source.
+WELD_GAP = 50.8
 
 #: mm: outside size of a section, and its wall. A syringe's needle has 0.2 by 0.05, the widest pipes 4,000.
 LEAST_SIZE, MOST_SIZE = 1e-5, 10_000.0

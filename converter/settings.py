@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from converter.errors import OptionError
 from converter.importers.registry import ReadOptions
+from converter.limits import WELD_GAP
 from converter.tolerances import DEFAULT, Tolerances
 from converter.units import BothUnits, Display, parse_length, shown_unit
 
@@ -85,6 +86,21 @@ class Settings:
         if tol.near < tol.join:
             raise OptionError("--near must not be below --join: it names the gaps that are a little too wide to join.")
         return tol
+
+    def weld_gap(self, unit: str) -> float:
+        """Weld gap that copes leave, mm, of a drawing in ``unit``.
+
+        Raises:
+            OptionError: it is wider than any weld bridges.
+        """
+        gap = 0.0 if self.gap is None else parse_length(self.gap, unit)
+        if gap > WELD_GAP:
+            shown = self.display(unit)
+            raise OptionError(
+                f"A weld gap (--gap) of {shown.length(gap)} is wider than any weld bridges: it is "
+                f"{shown.length(WELD_GAP)} at most, and a number without a unit is in the drawing's."
+            )
+        return gap
 
     def display(self, unit: str) -> Display:
         """How lengths are shown when the drawing is in ``unit``: its own system unless told otherwise.

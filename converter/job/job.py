@@ -345,8 +345,7 @@ class Job:
     @property
     def gap(self) -> float:
         """Weld gap that copes leave, mm."""
-        gap = self.settings.gap
-        return 0.0 if gap is None else parse_length(gap, self.drawing.read_as)
+        return self.settings.weld_gap(self.drawing.read_as)
 
     @cached_property
     def setups(self) -> tuple[Setup, ...]:

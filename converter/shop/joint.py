@@ -7,6 +7,7 @@ from math import isfinite, sqrt
 from typing import Any
 
 from converter.geometry.vectors import Vec
+from converter.limits import WELD_GAP
 from converter.names import fits
 from converter.shop.schema import Field, Place, choice, length_or_zero, show, text, three_signed_lengths
 
@@ -31,6 +32,14 @@ def _direction(raw: Any, place: Place) -> Vec:
     return (raw[0] / size, raw[1] / size, raw[2] / size)
 
 
+def _weld_gap(raw: Any, place: Place) -> float:
+    """A length of zero or more that a weld may bridge, in mm."""
+    gap = length_or_zero(raw, place)
+    if gap > WELD_GAP:
+        place.fail(f"must be a weld gap of 2 in (50.8 mm) at most, not {show(raw)}")
+    return gap
+
+
 JOINT = {
     "tube": Field(text, required=True),
     "end": Field(choice("A", "B")),
@@ -39,7 +48,7 @@ JOINT = {
     "cope_to": Field(_names, default=()),
     "point": Field(three_signed_lengths),
     "normal": Field(_direction),
-    "gap": Field(length_or_zero),
+    "gap": Field(_weld_gap),
 }
 
 

@@ -130,7 +130,7 @@ def test_a_drawing_without_joints_says_so(tmp_path, capsys):
     assert run(capsys, "cope", tmp_path / "one.dxf", *SECTIONS[:2], "--json").json["joints"] == []
 
 
-@pytest.mark.parametrize("gap", ["-1", "wide", "nan"])
+@pytest.mark.parametrize("gap", ["-1", "wide", "nan", "2.01in", "50.81mm", "5e10"])
 def test_a_bad_gap_is_refused(gap, tmp_path, capsys):
     assert "--gap" in failed(run(capsys, "cope", frame(tmp_path / "f.dxf"), *SECTIONS, f"--gap={gap}"))
 

@@ -13,6 +13,7 @@ from copes import find_joints, kernel_box, straight, surface_points
 from frames import RAIL, RUNG, rack
 from tubes import run_of, tube_of
 
+from converter.errors import ShopError
 from converter.joints.cope import cope_frame
 from converter.joints.cuts.clock import StraightClock
 from converter.joints.cuts.lines import Branch, NoCutError
@@ -540,6 +541,8 @@ def test_weld_gap_by_option_and_by_job():
     assert joints["RUNG", "A"].center_cut == pytest.approx(R + 0.8)
     joints, _ = found(CHORD, rung(), gap=0.8, job='units="mm"\n[[joint]]\ntube="RUNG"\ngap=0\n')
     assert joints["RUNG", "A"].center_cut == pytest.approx(R)
+    with pytest.raises(ShopError, match=r"gap must be a weld gap of 2 in \(50.8 mm\) at most, not 3"):
+        found(CHORD, rung(), job='units="in"\n[[joint]]\ntube="RUNG"\ngap=3\n')
 
 
 # --- lengths, frames, speed ----------------------------------------------------------------------------
