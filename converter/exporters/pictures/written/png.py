@@ -25,14 +25,13 @@ _MOST_DRAWN = 60_000_000
 _EFFORT = 3
 
 
-def png_bytes(picture: Picture, *, unit: str, dpi: float = 150.0, dark: bool = False) -> bytes:
+def png_bytes(picture: Picture, *, unit: str, dpi: float = 150.0) -> bytes:
     """A picture as the bytes of a PNG file; equal pictures give equal bytes.
 
     Args:
         picture: with some extent.
         unit: 'mm' or 'in' for labels that hold both.
         dpi: pixels per inch, 20 to 1200; written into the file.
-        dark: light lines on a dark ground.
 
     Raises:
         OptionError: ``dpi`` is out of range, or the picture would be too large.
@@ -46,7 +45,7 @@ def png_bytes(picture: Picture, *, unit: str, dpi: float = 150.0, dark: bool = F
     fine = max(1, min(4, ceil(400.0 / dpi)))
     while fine > 1 and width * height * fine * fine > _MOST_DRAWN:
         fine -= 1
-    canvas = _Canvas(picture, (width * fine, height * fine), dpi * fine / 25.4, dark)
+    canvas = _Canvas(picture, (width * fine, height * fine), dpi * fine / 25.4)
     for fill in picture.fills:
         canvas.fill(fill)
     for stroke in picture.strokes:
@@ -59,7 +58,7 @@ def png_bytes(picture: Picture, *, unit: str, dpi: float = 150.0, dark: bool = F
 class _Canvas:
     """Draws parts in pixels, y down from the top left corner."""
 
-    def __init__(self, picture: Picture, size: tuple[int, int], per_mm: float, dark: bool) -> None:
+    def __init__(self, picture: Picture, size: tuple[int, int], per_mm: float) -> None:
         try:
             from PIL import Image, ImageDraw
         except ModuleNotFoundError as error:
@@ -70,7 +69,7 @@ class _Canvas:
         self._draws: Any = ImageDraw
         self._left, self._top = picture.low[0], picture.high[1]
         self._k = per_mm
-        self._color = {role: look.dark if dark else look.light for role, look in ROLES.items()}
+        self._color = {role: look.light for role, look in ROLES.items()}
         self._image: Any = Image.new("RGB", size, self._color["ground"])
         self._draw: Any = ImageDraw.Draw(self._image)
 
