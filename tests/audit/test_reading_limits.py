@@ -18,7 +18,7 @@ from tube_bodies import only
 from tubes import run_of
 
 from converter.findings import Finding
-from converter.importers.claims import VOLUME_OFF, volume_remarks
+from converter.importers.body_checks import VOLUME_OFF, volume_remarks
 from converter.importers.mesh.measured import Measured
 from converter.importers.mesh.tube import measure
 from converter.importers.mesh.tube_findings import (

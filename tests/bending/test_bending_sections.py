@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from converter.bending.metal.unloading import springback_part, yielding_modulus
+from converter.bending.metal.springback import springback_part, yielding_modulus
 from converter.model.section import Outline, Section, circle
 from converter.shop.sections import parse_section
 

@@ -32,7 +32,7 @@ from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.drawing.words import drawing_legend
 from converter.exporters.pictures.picture import ROLES, Picture, RoleLook
 from converter.exporters.pictures.run.picture import isometric_picture
-from converter.exporters.pictures.run.sketches import Sketches, sketches_of
+from converter.exporters.pictures.run.sketch import Sketches, sketches_of
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.pictures.written.svg import FAMILY
 from converter.exporters.sheet.bench import bench_value

@@ -1,35 +1,27 @@
-"""Which entity types are drawn curves, and the one place that turns an entity into one."""
+"""Which entity types are drawn curves, and the one place that turns an entity into one; splines among them."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Any
 
-from converter.errors import ReadError, TooLargeError
-from converter.importers.dxf.entities import Attributes, arc, circle, ellipse, line
+import numpy as np
+
+from converter.errors import GeometryError, ReadError, TooLargeError
+from converter.geometry.vectors import Vec
+from converter.importers.dxf.entities import TINY, Attributes, arc, circle, ellipse, line
 from converter.importers.dxf.left_out import LeftOut
-from converter.importers.dxf.polylines import lwpolyline, polyline
-from converter.importers.dxf.splines import spline
-from converter.model.curve import Curve
+from converter.importers.dxf.polylines import lwpolyline, polyline, straight_polyline
+from converter.limits import FIT_POINTS, SPLINE_DEGREE, SPLINE_POINTS
+from converter.model.curve import Curve, Line, Polyline, Spline
 from converter.quoting import quoted, reason_of
 
 Converter = Callable[[Any, Attributes, float], Curve]
 
-#: entity type -> its converter (entity, attributes, mm per drawing unit)
-CONVERTERS: dict[str, Converter] = {
-    "LINE": line,
-    "ARC": arc,
-    "CIRCLE": circle,
-    "LWPOLYLINE": lwpolyline,
-    "POLYLINE": polyline,
-    "SPLINE": spline,
-    "HELIX": spline,
-    "ELLIPSE": ellipse,
-}
-
 
 #: what a converter or the model may raise on values that make no curve
 BAD_VALUES = (ValueError, TypeError, ArithmeticError, AttributeError)
+_CLOSED, _PERIODIC = 1, 2
 
 
 def refused(error: Exception, kind: str, handle: str | None, layer: str, file: str) -> LeftOut:
@@ -57,3 +49,159 @@ def refused(error: Exception, kind: str, handle: str | None, layer: str, file: s
             where=place,
         ) from error
     return LeftOut(f"it makes no curve ({reason_of(error)})", unread=True)
+
+
+# --- SPLINE, and HELIX, which carries one: by control points, or fit points alone -------------
+
+
+def spline(entity: Any, d: Attributes, k: float) -> Spline | Line | Polyline:
+    """A SPLINE; one of degree 1 is the line or polyline it draws.
+
+    Raises:
+        LeftOut: it has no length, or its numbers do not make a curve.
+    """
+    points = np.asarray(entity.control_points.values, dtype=np.float64).reshape(-1, 3)
+    if len(points) == 0:
+        return _through(entity, d, k)
+    _check_size(len(points), SPLINE_POINTS, "control points")
+    degree = int(d.get("degree", 3))
+    if degree < 1:
+        raise LeftOut(f"a spline of degree {degree}", unread=True)
+    if degree > SPLINE_DEGREE:
+        raise GeometryError(
+            f"is a spline of degree {degree:,}, higher than the {SPLINE_DEGREE} that are read: draw it anew",
+            code="too-large",
+        )
+    knots = np.array(entity.knots, dtype=np.float64)
+    weights = np.array(entity.weights, dtype=np.float64) if len(entity.weights) else None
+    periodic = bool(d.get("flags", 0) & _PERIODIC)
+    return make_spline(degree, points * k, knots, weights, periodic=periodic)
+
+
+def make_spline(
+    degree: int, points: Any, knots: Any, weights: Any | None, *, periodic: bool = False
+) -> Spline | Line | Polyline:
+    """A spline from its numbers, after checking that they agree.
+
+    Args:
+        degree: >= 1.
+        points: (n, 3), mm.
+        knots: n + degree + 1 values; none at all stands for a clamped uniform vector; n + 1 of them on
+            a periodic spline leave the wrapped ones out.
+        weights: (n,) or None.
+        periodic: whether the file calls it periodic.
+
+    Raises:
+        LeftOut: they make no curve, or one of no length.
+        GeometryError: a number is not finite.
+    """
+    n = len(points)
+    if not all(np.isfinite(a).all() for a in (points, knots, weights) if a is not None):
+        raise GeometryError("a spline has a value that is not a finite number", code="not-finite")
+    if n < degree + 1:
+        raise LeftOut(f"a spline of degree {degree} with only {n} control points", unread=True)
+    if weights is not None and (len(weights) != n or not (weights > 0.0).all()):
+        raise LeftOut("a spline whose weights do not suit its control points", unread=True)
+    if len(knots) == 0:
+        inner = np.arange(1.0, n - degree)
+        knots = np.concatenate((np.zeros(degree + 1), inner, np.full(degree + 1, float(n - degree))))
+    elif periodic and len(knots) == n + 1:
+        points, knots, weights = _wrap(degree, points, knots, weights)
+        n = len(points)
+    if not (np.diff(knots) >= 0.0).all() or len(knots) != n + degree + 1 or not knots[degree] < knots[n]:
+        raise LeftOut("a spline whose knots do not suit its control points", unread=True)
+    if float(np.ptp(points, axis=0).max()) < TINY:
+        raise LeftOut("no length")
+    if weights is not None and float(np.ptp(weights)) <= 1e-12 * float(weights[0]):
+        weights = None
+    start = _vec(points[0]) if knots[0] == knots[degree] else _at(degree, points, knots, weights, degree, knots[degree])
+    last = n - 1
+    end = _vec(points[-1]) if knots[n] == knots[-1] else _at(degree, points, knots, weights, last, knots[n])
+    if degree == 1:
+        body = points[1:-1]
+        return straight_polyline(np.concatenate((np.array([start]), body, np.array([end]))))
+    return Spline(degree, points, knots, weights, start, end)
+
+
+def _wrap(degree: int, points: Any, knots: Any, weights: Any | None) -> tuple[Any, Any, Any | None]:
+    """The full knots and control points of a periodic spline that is written without the wrapped ones."""
+    steps = np.diff(knots)
+    if not np.allclose(steps, steps[0], rtol=1e-9, atol=0.0):
+        raise LeftOut("a periodic spline whose knots are not complete", unread=True)
+    around = knots[-1] - knots[0]
+    knots = np.concatenate((knots[-1 - degree : -1] - around, knots, knots[1 : 1 + degree] + around))
+    points = np.concatenate((points, points[:degree]))
+    return points, knots, None if weights is None else np.concatenate((weights, weights[:degree]))
+
+
+def _at(degree: int, points: Any, knots: Any, weights: Any | None, span: int, u: float) -> Vec:
+    """The point at ``u`` in the knot span [knots[span], knots[span + 1]] by de Boor's algorithm."""
+    low = span - degree
+    w = np.ones(degree + 1) if weights is None else weights[low : span + 1]
+    d = np.column_stack((points[low : span + 1] * w[:, None], w))
+    for r in range(1, degree + 1):
+        for j in range(degree, r - 1, -1):
+            i = low + j
+            width = knots[i + degree + 1 - r] - knots[i]
+            a = 0.0 if width == 0.0 else (u - knots[i]) / width
+            d[j] = (1.0 - a) * d[j - 1] + a * d[j]
+    return _vec(d[degree, :3] / d[degree, 3])
+
+
+def _through(entity: Any, d: Attributes, k: float) -> Spline | Line | Polyline:
+    """The curve a CAD package draws through fit points when the file gives no control points."""
+    from ezdxf.math import Vec3, fit_points_to_cad_cv
+
+    fit = np.asarray(entity.fit_points.values, dtype=np.float64).reshape(-1, 3) * k
+    if len(fit) < 2:
+        raise LeftOut("a spline of fewer than two points")
+    _check_size(len(fit), FIT_POINTS, "fit points and no control points")
+    if not np.isfinite(fit).all():
+        return Polyline(fit)  # refused by the model, by name
+    if d.get("flags", 0) & _CLOSED and np.abs(fit[0] - fit[-1]).max() > TINY:
+        fit = np.concatenate((fit, fit[:1]))
+    fit = fit[np.concatenate(([True], np.abs(np.diff(fit, axis=0)).max(axis=1) > TINY))]
+    if len(fit) < 2:
+        raise LeftOut("no length")
+    first, last = d.get("start_tangent"), d.get("end_tangent")
+    tangents = None if first is None or last is None else [first, last]
+    if len(fit) == 2 and tangents is None:
+        return Line(_vec(fit[0]), _vec(fit[1]))
+    try:
+        curve = fit_points_to_cad_cv(Vec3.list(fit.tolist()), tangents=tangents)
+    except (ValueError, ArithmeticError) as error:
+        raise LeftOut(f"a spline that cannot be drawn through its points ({error})", unread=True) from error
+    points = np.array([p.xyz for p in curve.control_points])
+    return make_spline(curve.degree, points, np.array(curve.knots()), None)
+
+
+def _check_size(count: int, most: int, what: str) -> None:
+    """Refuse a spline of more points than a tube's centerline needs.
+
+    Raises:
+        GeometryError: it has, with the code that `convert.refused` knows.
+    """
+    if count > most:
+        raise GeometryError(
+            f"is a spline of {count:,} {what}, more than the {most:,} that are read: leave it out with "
+            "--skip-layer, or draw it with fewer",
+            code="too-large",
+        )
+
+
+def _vec(row: Any) -> Vec:
+    x, y, z = row.tolist()
+    return (x, y, z)
+
+
+#: entity type -> its converter (entity, attributes, mm per drawing unit)
+CONVERTERS: dict[str, Converter] = {
+    "LINE": line,
+    "ARC": arc,
+    "CIRCLE": circle,
+    "LWPOLYLINE": lwpolyline,
+    "POLYLINE": polyline,
+    "SPLINE": spline,
+    "HELIX": spline,
+    "ELLIPSE": ellipse,
+}

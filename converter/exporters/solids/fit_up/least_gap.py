@@ -18,7 +18,7 @@ from converter.arrays import Array
 from converter.geometry.vectors import Vec
 
 if TYPE_CHECKING:
-    from converter.kernel.parts_near import PartNear
+    from converter.kernel.fit_up import PartNear
     from converter.kernel.topology import Box
 
 #: How far places lie from metal, mm: points in space or parameters in rows, distances (n,).
@@ -39,7 +39,7 @@ def nearest_point(end: Any, box: Box, off: Off) -> tuple[Vec, float] | None:
         box: around the end that is meant; what of the tube lies elsewhere does not count.
         off: signed distances from the metal.
     """
-    from converter.kernel.parts_near import edges_near, faces_near
+    from converter.kernel.fit_up import edges_near, faces_near
 
     low, high = np.asarray(box[0]), np.asarray(box[1])
     best, least = np.zeros(3), np.inf
