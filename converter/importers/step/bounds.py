@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import codecs
 import re
+from typing import TYPE_CHECKING
 
-import numpy as np
-
-from converter.arrays import Ints
 from converter.disk.reading import HEAD
 from converter.errors import ReadError
-from converter.importers.reference_cycles import in_cycle
+
+if TYPE_CHECKING:
+    from converter.arrays import Ints
 
 _BLANKS = re.compile(rb"\s*+")
 _START = re.compile(rb"ISO-10303-21\s*+;")
@@ -323,6 +323,8 @@ def cycle_in(data: bytes) -> str:
     Args:
         data: an exchange structure without comments.
     """
+    from converter.importers.reference_cycles import in_cycle
+
     owners, targets, numbers = _references(b"".join(data.split(b"'")[::2]))
     place = in_cycle(owners, targets, len(numbers))
     return "" if place is None else f"#{numbers[place]} refers to itself, or to what refers to it"
@@ -330,6 +332,8 @@ def cycle_in(data: bytes) -> str:
 
 def _references(text: bytes) -> tuple[Ints, Ints, Ints]:
     """Who refers to whom, as places among the entities in the order of the file; and the entities' numbers."""
+    import numpy as np
+
     signs = np.frombuffer(text + b" " * (_DIGITS + _MOST_BLANKS + 2), dtype=np.uint8)
     marks = np.flatnonzero(signs[: len(text)] == ord("#"))
     at = marks + 1
