@@ -24,10 +24,10 @@ from converter.exporters.data.setup_json import job_setup
 from converter.exporters.data.table_csv import table_text
 from converter.exporters.data.table_json import audit_document, job_table
 from converter.exporters.sheet.content import PartPage, job_sheet
-from converter.exporters.sheet.cutting import bars_views
 from converter.exporters.sheet.html import html_text
 from converter.exporters.sheet.pdf.write import sheet_pdf
 from converter.exporters.sheet.view import part_view, quotation_view
+from converter.exporters.sheet.whole import bars_views
 from converter.job import Job
 from converter.job.cutlist import cut_list
 from converter.job.quotation import quotation

@@ -34,7 +34,7 @@ def all_tables_text(jobs: Sequence[Job], *, everything: bool) -> str:
 
 def _tables_text(job: Job, findings: Sequence[Finding], *, everything: bool) -> str:
     """The heading, a block for every part, what the rotation is of, findings of reading, what was left out."""
-    from converter.bending.dies import die_names
+    from converter.shop.assign import die_names
 
     shown, display = job.shown, job.display
     marks = bend_marks(shown.reading_findings)
@@ -101,7 +101,7 @@ def part_text(
         part: what to show.
         display: how.
         marks: of `converter.cli.screens.findings.bend_marks`: bends that something is said of.
-        dies: of `converter.bending.dies.die_names`.
+        dies: of `converter.shop.assign.die_names`.
     """
     from converter.shop.sections import describe
 

@@ -38,7 +38,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
 
 def job_table(job: Job, findings: Iterable[Finding]) -> dict[str, Any]:
     """The bend tables of the tubes shown of a job, with their parts, and how the drawing was read."""
-    from converter.bending.dies import die_names
+    from converter.shop.assign import die_names
 
     drawing, shown = job.drawing, job.shown
     document = table_document(job.source, drawing.units, shown.tubes, findings, drawing.ignored, job.display)

@@ -156,7 +156,7 @@ def _fits(cell: Cell, size: Point) -> bool:
 def _grouped(cells: Sequence[Cell], size: Point, one_each: bool) -> list[list[Spot]]:
     """Which templates share a sheet, in the order of the first of each; one that needs its own is alone."""
     fits = [i for i, cell in enumerate(cells) if not one_each and _fits(cell, size)]
-    packed = _pack([(cells[i].width, cells[i].height) for i in fits], _room(size), _CELL_GAP)
+    packed = pack([(cells[i].width, cells[i].height) for i in fits], _room(size), _CELL_GAP)
     groups = [[Spot(fits[s.number], s.x, s.y) for s in group] for group in packed]
     groups += [[Spot(i, 0.0, 0.0)] for i in range(len(cells)) if i not in set(fits)]
     return sorted(groups, key=lambda group: group[0].number)
@@ -425,7 +425,7 @@ class _ShelfSheet:
     spots: list[Spot] = field(default_factory=list)
 
 
-def _pack(sizes: Sequence[Size], room: Size, gap: float) -> list[list[Spot]]:
+def pack(sizes: Sequence[Size], room: Size, gap: float) -> list[list[Spot]]:
     """Lay rectangles out, each on the first sheet and shelf that takes it.
 
     Args:
