@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from converter.errors import GeometryError, ReadError, TooLargeError
-from converter.geometry.vectors import Vec
+from converter.geometry.vectors import Vec, vec_of
 from converter.importers.dxf.entities import TINY, Attributes, arc, circle, ellipse, line
 from converter.importers.dxf.left_out import LeftOut
 from converter.importers.dxf.polylines import lwpolyline, polyline, straight_polyline
@@ -114,9 +114,11 @@ def make_spline(
         raise LeftOut("no length")
     if weights is not None and float(np.ptp(weights)) <= 1e-12 * float(weights[0]):
         weights = None
-    start = _vec(points[0]) if knots[0] == knots[degree] else _at(degree, points, knots, weights, degree, knots[degree])
+    start = (
+        vec_of(points[0]) if knots[0] == knots[degree] else _at(degree, points, knots, weights, degree, knots[degree])
+    )
     last = n - 1
-    end = _vec(points[-1]) if knots[n] == knots[-1] else _at(degree, points, knots, weights, last, knots[n])
+    end = vec_of(points[-1]) if knots[n] == knots[-1] else _at(degree, points, knots, weights, last, knots[n])
     if degree == 1:
         body = points[1:-1]
         return straight_polyline(np.concatenate((np.array([start]), body, np.array([end]))))
@@ -145,7 +147,7 @@ def _at(degree: int, points: Any, knots: Any, weights: Any | None, span: int, u:
             width = knots[i + degree + 1 - r] - knots[i]
             a = 0.0 if width == 0.0 else (u - knots[i]) / width
             d[j] = (1.0 - a) * d[j - 1] + a * d[j]
-    return _vec(d[degree, :3] / d[degree, 3])
+    return vec_of(d[degree, :3] / d[degree, 3])
 
 
 def _through(entity: Any, d: Attributes, k: float) -> Spline | Line | Polyline:
@@ -166,7 +168,7 @@ def _through(entity: Any, d: Attributes, k: float) -> Spline | Line | Polyline:
     first, last = d.get("start_tangent"), d.get("end_tangent")
     tangents = None if first is None or last is None else [first, last]
     if len(fit) == 2 and tangents is None:
-        return Line(_vec(fit[0]), _vec(fit[1]))
+        return Line(vec_of(fit[0]), vec_of(fit[1]))
     try:
         curve = fit_points_to_cad_cv(Vec3.list(fit.tolist()), tangents=tangents)
     except (ValueError, ArithmeticError) as error:
@@ -187,11 +189,6 @@ def _check_size(count: int, most: int, what: str) -> None:
             "--skip-layer, or draw it with fewer",
             code="too-large",
         )
-
-
-def _vec(row: Any) -> Vec:
-    x, y, z = row.tolist()
-    return (x, y, z)
 
 
 #: entity type -> its converter (entity, attributes, mm per drawing unit)

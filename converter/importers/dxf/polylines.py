@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from converter.geometry.vectors import Vec, scale
+from converter.geometry.vectors import Vec, scale, vec_of
 from converter.importers.dxf.entities import Attributes, extrusion_axes
 from converter.importers.dxf.left_out import LeftOut
 from converter.limits import GREATEST_RADIUS
@@ -109,7 +109,7 @@ def straight_polyline(points: Any) -> Line | Polyline:
     if len(points) < 2:
         raise LeftOut("no length")
     if len(points) == 2:
-        return Line(_vec(points[0]), _vec(points[1]))
+        return Line(vec_of(points[0]), vec_of(points[1]))
     return Polyline(points)
 
 
@@ -124,7 +124,7 @@ def _bulged(points: Any, bulge: Any, normal: Vec) -> PolyCurve:
     for i in np.flatnonzero(curved).tolist():
         if i > at:
             _add_straight_polyline(parts, points[at : i + 1])
-        parts.append(_bulge_arc(_vec(points[i]), _vec(points[i + 1]), float(bulge[i]), normal))
+        parts.append(_bulge_arc(vec_of(points[i]), vec_of(points[i + 1]), float(bulge[i]), normal))
         at = i + 1
     if at < len(points) - 1:
         _add_straight_polyline(parts, points[at:])
@@ -152,8 +152,3 @@ def _bulge_arc(p: Vec, q: Vec, bulge: float, normal: Vec) -> Arc:
     radius = (dx * dx + dy * dy + dz * dz) ** 0.5 * (1.0 + bulge * bulge) / (4.0 * abs(bulge))
     about = normal if bulge > 0.0 else scale(normal, -1.0)
     return Arc(center, about, radius, p, q, degrees(4.0 * atan(abs(bulge))))
-
-
-def _vec(row: Any) -> Vec:
-    x, y, z = row.tolist()
-    return (x, y, z)
