@@ -17,8 +17,14 @@ from converter.exporters.paper.cope_words import copes_of
 from converter.exporters.solids.bodies import Copy, TubeBody, bodies
 from converter.exporters.solids.coped.bodies import coped_bodies, coped_copies
 from converter.exporters.solids.coped.ends import MARGIN, cut_points, joints_of, own_end, run_on, wall_points
-from converter.exporters.solids.fit_up.least_gap import nearest_point
-from converter.exporters.solids.fit_up.off_metal import ON_SURFACE, in_wall, least_off, off_metal, off_outside
+from converter.exporters.solids.fit_up.distances import (
+    ON_SURFACE,
+    in_wall,
+    least_off,
+    nearest_point,
+    off_metal,
+    off_outside,
+)
 from converter.geometry.vectors import Vec, along, cross, distance, dot, sub
 from converter.joints.bodies import bodies as frame_bodies
 from converter.joints.holes import Hole
