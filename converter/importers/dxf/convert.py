@@ -1,4 +1,4 @@
-"""Which entity types are drawn curves, and the one place that turns an entity into one; polylines and splines among them."""
+"""Which entity types are drawn curves, and the one place that turns an entity into one, polylines and splines too."""
 
 from __future__ import annotations
 

@@ -144,8 +144,8 @@ def _pairings(sides: list[Array]) -> Array:
 
 
 # --- how far points lie from the metal of a tube ----------------------------------------------
-# Of a whole, uncut one exactly, or quickly by its centerline, at least. The CAD kernel takes milliseconds to tell that of
-# one point.
+# Of a whole, uncut one exactly, or quickly by its centerline, at least. The CAD kernel takes milliseconds to tell that
+# of one point.
 
 
 def off_metal(points: Array, metal: TubeMetal, section: Section) -> Array:
