@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from converter.bending.pieces import PieceJoint
     from converter.bending.setup.setup import Setup, Step
     from converter.joints.cope import TubeLength
-    from converter.joints.holes.hole import Hole
+    from converter.joints.holes import Hole
     from converter.model.part import Part
 
 #: mm, half of 0.001 in: an offset up to here shows as nothing in inches, and is told as none.

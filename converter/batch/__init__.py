@@ -9,9 +9,8 @@
 
 from __future__ import annotations
 
-from converter.batch.bay import local_bays
+from converter.batch.bay import local_bays, work_through
 from converter.batch.drawings import BatchDrawing, BatchDrawings, find_drawings
-from converter.batch.engine import work_through
 from converter.batch.item import AuditWork, BatchItem, BatchLimits, ConvertWork, CutlistWork, batch_items
 from converter.batch.verdict import DrawingVerdict
 from converter.batch.watch import BatchUpdate, watch_batch

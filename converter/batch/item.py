@@ -184,8 +184,7 @@ def batch_items(
 
 
 def _write_audit(job: Job, place: WritePlace) -> None:
-    from converter.exporters.data.audit_json import audit_document
-    from converter.exporters.data.table_json import dumps
+    from converter.exporters.data.table_json import audit_document, dumps
     from converter.exporters.registry import write_all
 
     def work(out: OutputSet) -> Iterator[Callable[[], None]]:

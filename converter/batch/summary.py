@@ -11,8 +11,7 @@ from converter.batch.drawings import BatchDrawings
 from converter.batch.record import SUMMARY
 from converter.batch.verdict import FAILED, WORDS, DrawingVerdict
 from converter.errors import ElbowroomError
-from converter.exporters.data.cells import csv_text
-from converter.exporters.data.table_csv import text_cell
+from converter.exporters.data.table_csv import csv_text, text_cell
 from converter.exporters.data.table_json import dumps
 from converter.exporters.files import OutputSet
 from converter.findings import ERROR, NOTE, WARNING

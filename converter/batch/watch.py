@@ -13,8 +13,8 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from time import monotonic
 
+from converter.batch.bay import work_through
 from converter.batch.drawings import BatchDrawings, find_drawings
-from converter.batch.engine import work_through
 from converter.batch.item import BatchItem
 from converter.batch.verdict import DrawingVerdict
 from converter.errors import ElbowroomError, MissingLibraryError, OptionError

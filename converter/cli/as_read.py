@@ -21,7 +21,7 @@ def picture_file(ctx: click.Context, param: click.Parameter, value: str | None) 
     """A file name with the ending of a picture."""
     if value is None:
         return None
-    from converter.exporters.as_read import check_ending
+    from converter.exporters.pictures.files import check_ending
 
     check_ending(value)
     return value
@@ -58,7 +58,7 @@ class AsReadPicture:
         except NoRunsError as error:
             hint = "--picture seen.svg would show what is there"
             if self.file is not None:
-                from converter.exporters.as_read import write_picture
+                from converter.exporters.pictures.files import write_picture
 
                 shown = write_picture(error.job, self.file, force=self.force)
                 hint = f"{quoted(shown, LONGEST_PATH)} shows what is there"
@@ -67,7 +67,7 @@ class AsReadPicture:
     def draw(self, job: Job, console: Console) -> None:
         """Draw what was read, and tell where."""
         if self.file is not None:
-            from converter.exporters.as_read import write_picture
+            from converter.exporters.pictures.files import write_picture
 
             console.say(f"drawn as read in {write_picture(job, self.file, force=self.force)}")
 

@@ -85,7 +85,7 @@ FORMATS: tuple[WriteFormat, ...] = (
     ),
     WriteFormat(
         "step-bent", "solid tubes as they come out, with the radii that springback opens",
-        "converter.exporters.solids.as_bent", ".step",
+        "converter.exporters.solids.step", ".step", function="export_bent",
     ),
     WriteFormat(
         "wires", "STEP, centerlines as wires", "converter.exporters.solids.step", ".step", function="export_wires",
@@ -105,7 +105,7 @@ FORMATS: tuple[WriteFormat, ...] = (
     ),
     WriteFormat(
         "quote-csv", "CSV, what each part comes to: cut length, cuts, bends, weld, time and price, estimated",
-        "converter.exporters.data.quote_csv", ".csv",
+        "converter.exporters.data.quote", ".csv",
     ),
     WriteFormat(
         "cope-dxf", "DXF, full-size wrap templates of cut ends and holes",
@@ -147,7 +147,7 @@ FORMATS: tuple[WriteFormat, ...] = (
     ),
     WriteFormat(
         "as-read", "SVG, the drawing as read: what became a tube, what was healed or left out",
-        "converter.exporters.as_read", ".svg",
+        "converter.exporters.pictures.files", ".svg", function="export_as_read",
     ),
 )  # fmt: skip
 

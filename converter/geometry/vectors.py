@@ -7,13 +7,23 @@ world coordinates, in millimetres. Angles are in degrees unless a name ends in `
 from __future__ import annotations
 
 from math import atan2, cos, degrees, radians, sin, sqrt
+from typing import TYPE_CHECKING
 
 from converter.errors import GeometryError
+
+if TYPE_CHECKING:
+    from converter.arrays import Array
 
 Vec = tuple[float, float, float]
 
 #: Degrees; what rounding leaves of a rotation: half a turn is 180 where it comes this near to -180.
 TURN_SLACK = 1e-9
+
+
+def vec_of(row: Array) -> Vec:
+    """A row of three numbers of an array."""
+    x, y, z = row.tolist()
+    return (x, y, z)
 
 
 def add(a: Vec, b: Vec) -> Vec:

@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING, cast
 
 from converter.disk.reading import HEAD
 from converter.errors import OptionError, ReadError
-from converter.importers.brep.bounds import is_brep
 from converter.importers.iges.bounds import is_iges
 from converter.importers.source import Source
 from converter.importers.step.bounds import is_step
@@ -151,7 +150,7 @@ FORMATS: tuple[ReadFormat, ...] = (
         "brep",
         (".brep", ".brp"),
         "the CAD kernel's own BREP text: wires, tubes as solids or surfaces, in mm",
-        "converter.importers.brep.read",
+        "converter.importers.brep",
         "read_brep",
         ("take_all",),
         most_bytes=STEP_BYTES,
@@ -196,6 +195,7 @@ _DXF_BINARY = b"AutoCAD Binary DXF"
 _DXF_BLANKS = re.compile(rb"(?:\xef\xbb\xbf)?\s*+")
 _DXF_COMMENT = re.compile(rb"999[ \t]*+(?:\r\n?+|\n)[^\r\n]*+(?:\r\n?+|\n)[ \t]*+")
 _DXF_SECTION = re.compile(rb"0++[ \t]*+[\r\n]++[ \t]*+SECTION\b")
+_BREP = (b"DBRep_DrawableShape", b"CASCADE Topology V")
 _DWG = re.compile(rb"\A(?:AC10\d\d|AC1\.\d|AC2\.\d\d|MC0\.0)")
 _OBJ = re.compile(rb"(?m)^v(?:[ \t]++-?(?:\d++(?:\.\d*+)?|\.\d++)(?:[eE][-+]?\d++)?){3,}[ \t]*+\r?$")
 _TABLE_WORD = re.compile(r"\s*\"?(?:feed|rotation|angle|clr|tube|run|bend|name|[xyz])\b", re.IGNORECASE)
@@ -256,6 +256,11 @@ def _is_dxf_text(head: bytes) -> bool:
         return True
     rest = head[at:]
     return len(head) >= HEAD and at > start and b"999".startswith(rest[:3]) and len(rest.splitlines()) <= 2
+
+
+def is_brep(head: bytes) -> bool:
+    """Whether a file's first bytes are those of the CAD kernel's text of shapes."""
+    return head.lstrip(b"\r\n ").startswith(_BREP)
 
 
 def _is_mesh(head: bytes, name: str) -> bool:

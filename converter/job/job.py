@@ -248,8 +248,8 @@ class Job:
         if self.program_tubes is not None:
             own = [finding for tube in self.program_tubes.tubes for finding in (*tube.run.findings, *tube.findings)]
             return self.program_tubes.tubes, (*self.program_tubes.findings, *own)
-        from converter.bending.dies import die_names
         from converter.job.unit_doubts import unit_doubts
+        from converter.shop.assign import die_names
         from converter.shop.corners import BEND, corner_findings
 
         # shop and job file first: they are small and fail fast
@@ -291,25 +291,25 @@ class Job:
         return runs, told
 
     def _assigned(self, runs: list[Run]) -> list[Tube]:
-        from converter.shop.assign import assign
+        from converter.shop.assign import Assigner
+        from converter.shop.job_file import JobFile
 
         settings, unit = self.settings, self.drawing.read_as
         default, per_layer = self._typed_sections
         clr = None if settings.clr is None else parse_length(settings.clr, unit)
         if clr is not None and clr <= 0.0:
             raise OptionError(f"A radius must be above zero, not {shortened(settings.clr)}.")
-        return assign(
-            runs,
+        return Assigner(
             self.shop,
-            self.job_file,
-            default_section=default,
-            layer_sections=per_layer,
-            metal=settings.metal,
-            clr=clr,
-            refit=settings.refit,
-            on_flat=settings.on_flat,
-            display=self.display,
-        )
+            self.job_file or JobFile(),
+            default,
+            per_layer,
+            settings.metal,
+            clr,
+            settings.refit,
+            settings.on_flat,
+            self.display,
+        ).tubes(runs)
 
     @cached_property
     def _typed_sections(self) -> tuple[Section | None, dict[str, Section]]:
@@ -365,9 +365,9 @@ class Job:
     @cached_property
     def parts(self) -> tuple[Part, ...]:
         """Equal tubes once, with their number and what mirrors what, in the order of their first tubes."""
-        from converter.bending.dies import die_names
         from converter.joints.alike import find_parts
         from converter.joints.near.alone import lying_alone
+        from converter.shop.assign import die_names
 
         told = self.job_file is not None and self.job_file.joints  # of ends that need no other tube to be cut
         alone = None if told else lambda: lying_alone(self.tubes, self.tolerances).tolist()

@@ -14,8 +14,7 @@ from converter.job.job import Job, ProgramTubes
 from converter.joints.model import Joint, length_changes
 from converter.model.run import Tube
 from converter.names import fits
-from converter.shop.job_file import JobFile
-from converter.shop.joint import JointChoice
+from converter.shop.job_file import JobFile, JointChoice
 from converter.shop.model import Shop, Stick
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from converter.bending.setup.setup import Setup
     from converter.job.job import Job
     from converter.joints.cope import TubeLength
-    from converter.joints.holes.hole import Hole
+    from converter.joints.holes import Hole
     from converter.joints.model import Joint
     from converter.model.metal import NoMetalError, TubeMetal
     from converter.model.part import Part

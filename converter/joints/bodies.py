@@ -21,8 +21,6 @@ from converter.tolerances import PAST_LENGTH
 
 #: Times half a tube's width, along it from an end: no metal nearer than that is what the end lands on.
 OWN_ROOM = 6.0
-#: Unlimited: as far as a straight is run on past the end of its tube, mm.
-FAR = 1e7
 
 
 @dataclass(frozen=True, slots=True)

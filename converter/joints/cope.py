@@ -9,7 +9,7 @@ from converter.findings import Finding
 from converter.geometry.vectors import signed_angle, within_half_turn
 from converter.joints.finding.joints import survey_frame
 from converter.joints.hole_saw import with_hole_saws
-from converter.joints.holes.hole import Hole, find_holes
+from converter.joints.holes import Hole, find_holes
 from converter.joints.in_the_way.clashes import clash_findings, find_clashes
 from converter.joints.model import Joint, cut_length, length_changes
 from converter.model.run import Tube

@@ -18,7 +18,7 @@ import numpy as np
 
 from converter.errors import ReadError
 from converter.kernel import require
-from converter.kernel.session import kernel_failure, quiet, settings
+from converter.kernel.session import damaged, quiet, settings, shielded
 from converter.kernel.step.labels import items, name_by_person, text
 from converter.kernel.step.tree import Instance
 from converter.kernel.topology import Box, compound, exact_box, rough_box, subshapes
@@ -97,7 +97,7 @@ class IgesSession:
         Raises:
             ReadError: the kernel fails, or there is no shape.
         """
-        with _shielded(self.name), quiet(), _exchange():
+        with shielded(self.name), quiet(), _exchange():
             reader, labels, shapes = self.reader, IgesLabels(), []
             for i in range(1, reader.NbRootsForTransfer() + 1):
                 before = reader.NbShapes()
@@ -173,11 +173,11 @@ def load_iges(path: Path, name: str, names: LayerNames) -> IgesSession:
     from OCP.IFSelect import IFSelect_ReturnStatus
     from OCP.IGESControl import IGESControl_Reader
 
-    with _shielded(name), quiet(), _exchange():
+    with shielded(name), quiet(), _exchange():
         reader = IGESControl_Reader()
         status = reader.ReadFile(str(path))
         if status != IFSelect_ReturnStatus.IFSelect_RetDone:
-            raise _refused(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
+            raise damaged(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
         model = reader.WS().Model()
         if model is None or model.NbEntities() == 0 or reader.NbRootsForTransfer() == 0:
             raise ReadError(
@@ -395,12 +395,6 @@ def _broken(reader: Any) -> str:
     return f"{count} entit{'y' if count == 1 else 'ies'}, first {first}" if count else ""
 
 
-def _refused(name: str, why: str) -> ReadError:
-    return ReadError(
-        f"{name} is damaged: the CAD kernel cannot read it ({why}); export it again.", code="damaged-file", file=name
-    )
-
-
 @contextmanager
 def _exchange() -> Iterator[None]:
     """The kernel's settings for reading IGES."""
@@ -409,12 +403,3 @@ def _exchange() -> Iterator[None]:
     IGESControl_Controller.Init_s()  # before this, they have no value to put back
     with settings(_WORDS, _NUMBERS, ReadError):
         yield
-
-
-@contextmanager
-def _shielded(name: str) -> Iterator[None]:
-    """The kernel's own exceptions as one sentence."""
-    try:
-        yield
-    except Exception as error:
-        raise _refused(name, kernel_failure(error)) from error

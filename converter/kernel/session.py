@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 
-from converter.errors import ElbowroomError
+from converter.errors import ElbowroomError, ReadError
 
 
 @contextmanager
@@ -46,6 +46,22 @@ def kernel_failure(error: Exception) -> str:
     if kind.__module__.partition(".")[0] != "OCP":
         raise error
     return kind.__name__.removeprefix("Standard_")
+
+
+def damaged(name: str, why: str) -> ReadError:
+    """That the kernel cannot read a file."""
+    return ReadError(
+        f"{name} is damaged: the CAD kernel cannot read it ({why}); export it again.", code="damaged-file", file=name
+    )
+
+
+@contextmanager
+def shielded(name: str) -> Iterator[None]:
+    """The kernel's own exceptions while it reads a file, as one sentence."""
+    try:
+        yield
+    except Exception as error:
+        raise damaged(name, kernel_failure(error)) from error
 
 
 @contextmanager

@@ -39,25 +39,13 @@ OUTLINE_SLACK = same_within(0.2)
 SURE = 0.02
 
 
-def assign(
-    runs: Iterable[Run],
-    shop: Shop,
-    job: JobFile | None = None,
-    *,
-    default_section: Section | None = None,
-    layer_sections: Mapping[str, Section] | None = None,
-    metal: str | None = None,
-    clr: float | None = None,
-    refit: bool = False,
-    on_flat: str | None = None,
-    display: Display | None = None,
-) -> list[Tube]:
-    """Give every run its metal.
+@dataclass(slots=True)
+class Assigner:
+    """Gives runs their metal.
 
-    Args:
-        runs: as reduced.
+    Attributes:
         shop: whose dies are used.
-        job: the job file, or None.
+        job: the job file.
         default_section: section of every run, or None.
         layer_sections: section by layer name or pattern; an exact name before a pattern, later patterns first.
         metal: name of the metal of every run that the job gives none by its name or layer, or None.
@@ -66,40 +54,33 @@ def assign(
             job says nothing else of by name or layer.
         on_flat: 'square' or 'cope' for ends on flats of runs that the job says nothing of by name or layer, or None.
         display: how errors show lengths.
-
-    Returns:
-        One tube per run, in the same order.
-
-    Raises:
-        ShopError: the job names a die that the shop does not have or a metal not known, or contradicts
-            itself; or ``metal`` is not known.
     """
-    if metal is not None:
-        need_metal(metal, shop.metals)
-    giver = _Assigner(
-        shop, job or JobFile(), default_section, layer_sections or {}, metal, clr, refit, on_flat, display or Display()
-    )
-    giver.check_job()
-    return [giver.tube(run) for run in runs]
-
-
-@dataclass(slots=True)
-class _Assigner:
-    """What assigning needs to know, and what it has worked out per layer and per section."""
 
     shop: Shop
-    job: JobFile
-    default_section: Section | None
-    layer_sections: Mapping[str, Section]
-    metal: str | None
-    clr: float | None
-    refit: bool
-    on_flat: str | None
-    display: Display
+    job: JobFile = field(default_factory=JobFile)
+    default_section: Section | None = None
+    layer_sections: Mapping[str, Section] = field(default_factory=dict)
+    metal: str | None = None
+    clr: float | None = None
+    refit: bool = False
+    on_flat: str | None = None
+    display: Display = field(default_factory=Display)
     _by_layer: dict[str | None, tuple[Section | None, JobEntry, Section | None]] = field(default_factory=dict)
     _dies: dict[tuple[Section, bool], tuple[Die, ...]] = field(default_factory=dict)
 
-    def check_job(self) -> None:
+    def tubes(self, runs: Iterable[Run]) -> list[Tube]:
+        """One tube per run, as reduced, in the same order.
+
+        Raises:
+            ShopError: the job names a die that the shop does not have or a metal not known, or contradicts
+                itself; or ``metal`` is not known.
+        """
+        if self.metal is not None:
+            need_metal(self.metal, self.shop.metals)
+        self._check_job()
+        return [self._tube(run) for run in runs]
+
+    def _check_job(self) -> None:
         """Every die and metal the job names exists, and the die goes with the radius beside it."""
         for what, choices in (("layer", self.job.layers), ("run", self.job.runs), ("default", {"": self.job.default})):
             for name, choice in choices.items():
@@ -129,7 +110,7 @@ class _Assigner:
                         where=where,
                     )
 
-    def tube(self, drawn: Run) -> Tube:
+    def _tube(self, drawn: Run) -> Tube:
         """One run with its metal."""
         choice = self.job.choice(drawn)
         run = reverse_run(drawn) if choice.reverse else drawn
@@ -419,3 +400,47 @@ def refit_targets(bends: Sequence[Bend], dies: Sequence[Sequence[Die]], named: D
         if die is not None and (bend.clr_uncertainty > 0.0 or die_for_bend(bend, own) is None):
             targets.setdefault(die.clr, []).append(i)
     return targets
+
+
+# --- how each bend sits in the machine --------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """How a bend sits in the machine.
+
+    Attributes:
+        die: the die it is made on, or None when the shop has none for the section.
+        turned: a section of two sizes lies a quarter turn from its first bend there.
+    """
+
+    die: Die | None
+    turned: bool
+
+
+def seats(tube: Tube, shop: Shop) -> list[Seat]:
+    """How each bend sits in the machine, from end A: on the die that `converter.shop.assign.die_of` says.
+
+    For a rectangle that is rolled a quarter turn that is one for the other face.
+    """
+    bends = tube.run.table.bends
+    named = None if tube.die is None else shop.die(tube.die)
+    section = tube.section
+    found = []
+    # most bends of a tube have one radius
+    known: dict[tuple[bool, float | None, float], Seat] = {}
+    for bend, turned in zip(bends, turned_by_bend(section, bends), strict=True):
+        key = turned, bend.clr, bend.clr_uncertainty
+        if key not in known:
+            if section is None:
+                dies: tuple[Die, ...] = () if named is None else (named,)
+            else:
+                dies = shop.dies_for(section, turned)
+            known[key] = Seat(die_of(bend, dies, named), turned)
+        found.append(known[key])
+    return found
+
+
+def die_names(tube: Tube, shop: Shop) -> tuple[str, ...]:
+    """The names of the dies that a tube is bent on, each once, from end A."""
+    return tuple(dict.fromkeys(seat.die.name for seat in seats(tube, shop) if seat.die is not None))

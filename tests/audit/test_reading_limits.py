@@ -18,7 +18,7 @@ from tube_bodies import only
 from tubes import run_of
 
 from converter.findings import Finding
-from converter.importers.claims import VOLUME_OFF, volume_remarks
+from converter.importers.body_checks import VOLUME_OFF, volume_remarks
 from converter.importers.mesh.measured import Measured
 from converter.importers.mesh.tube import measure
 from converter.importers.mesh.tube_findings import (
@@ -31,7 +31,7 @@ from converter.importers.mesh.tube_findings import (
 from converter.importers.mesh.weld import weld
 from converter.model.curve import Arc, Line
 from converter.model.section import Section
-from converter.shop.assign import OUTLINE_SLACK, assign
+from converter.shop.assign import OUTLINE_SLACK, Assigner
 from converter.shop.model import Shop
 
 RAIL = Line((0.0, 0.0, 0.0), (500.0, 0.0, 0.0))
@@ -80,7 +80,7 @@ def outlined(value: float, size: float) -> Sequence[Any]:
         section=Section("bar", size + value, (size + value) / 2.0),
         findings=(Finding("outline-size", tube="run", values={"od": size + value, "layer": "L"}),),
     )
-    (tube,) = assign([drawn], Shop("s", ()), default_section=Section("round", size, 2.0))
+    (tube,) = Assigner(Shop("s", ()), default_section=Section("round", size, 2.0)).tubes([drawn])
     return [one for one in tube.findings if one.code == "outline-differs"]
 
 

@@ -14,8 +14,7 @@ from command_line import hook
 
 from converter import Settings
 from converter.batch import AuditWork, ConvertWork, DrawingVerdict, batch_items, watch_batch
-from converter.batch.changes import changes_between
-from converter.batch.verdict import FindingText, TubeFigures
+from converter.batch.verdict import FindingText, TubeFigures, changes_between
 from converter.cli.screens.batch import update_text
 
 DIE = "[[die]]\nname = 'R114'\nod = 38.1\nclr = 114.3\nclamp = 50\ntail = 40\n"

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from converter.bending.metal.unloading import springback_part, yielding_modulus
+from converter.bending.metal.springback import springback_part, yielding_modulus
 from converter.model.section import Outline, Section, circle
 from converter.shop.sections import parse_section
 
@@ -29,10 +29,15 @@ TABLE = [
 ]
 
 
+def elastic_modulus(own):
+    """S, mm3: moment at first yield per yield stress."""
+    return own.inertia / (own.depth / 2.0)
+
+
 @pytest.mark.parametrize(("text", "area", "inertia", "elastic", "plastic"), TABLE)
 def test_the_table_of_known_sections(text, area, inertia, elastic, plastic):
     own = parse_section(text).about_axis()
-    found = (own.area / IN**2, own.inertia / IN**4, own.elastic / IN**3, own.plastic / IN**3)
+    found = (own.area / IN**2, own.inertia / IN**4, elastic_modulus(own) / IN**3, own.plastic / IN**3)
     assert found == pytest.approx((area, inertia, elastic, plastic), rel=2e-5, abs=6e-6)
 
 
@@ -41,7 +46,7 @@ def test_pipe_agrees_with_a_published_handbook():
     own = parse_section("NPS 1-1/4 sch 40").about_axis()
     assert own.area / IN**2 == pytest.approx(0.669, abs=5e-4)
     assert own.inertia / IN**4 == pytest.approx(0.1947, abs=5e-5)
-    assert own.elastic / IN**3 == pytest.approx(0.2346, abs=5e-5)
+    assert elastic_modulus(own) / IN**3 == pytest.approx(0.2346, abs=5e-5)
 
 
 def test_shape_factors_of_textbooks():
@@ -52,7 +57,7 @@ def test_shape_factors_of_textbooks():
         (Section("square", 50.0, 0.001), 9.0 / 8.0, 1e-4),
     ):
         own = section.about_axis()
-        assert own.plastic / own.elastic == pytest.approx(factor, rel=near)
+        assert own.plastic / elastic_modulus(own) == pytest.approx(factor, rel=near)
 
 
 def closed_round(d, b):
@@ -65,7 +70,7 @@ def test_round_tube_is_the_textbook_formula(od, part):
     section = Section("round", od, od * part)
     own = section.about_axis()
     expected = closed_round(od, 2.0 * section.bore_radius)
-    assert (own.area, own.inertia, own.elastic, own.plastic) == pytest.approx(expected, rel=1e-9)
+    assert (own.area, own.inertia, elastic_modulus(own), own.plastic) == pytest.approx(expected, rel=1e-9)
     assert isclose(own.area, section.area, rel_tol=1e-12)
 
 
@@ -142,7 +147,7 @@ def test_against_a_section_library(text):
     analysis.calculate_plastic_properties()
     own = section.about_axis()
     library_values = (analysis.get_area(), analysis.get_ic()[0], analysis.get_z()[0], analysis.get_s()[0])
-    assert (own.area, own.inertia, own.elastic, own.plastic) == pytest.approx(library_values, rel=1e-3)
+    assert (own.area, own.inertia, elastic_modulus(own), own.plastic) == pytest.approx(library_values, rel=1e-3)
 
 
 # --- past yield ---------------------------------------------------------------------------------------
@@ -175,7 +180,7 @@ def test_moment_grows_from_elastic_to_plastic(part, wall):
     if part >= 1.0:
         assert moment == pytest.approx(own.inertia / half, rel=1e-9)
     else:
-        assert moment >= own.elastic * (1.0 - 1e-9)
+        assert moment >= elastic_modulus(own) * (1.0 - 1e-9)
 
 
 #: s = yield x R / (E c); what springs back of a thin tube, a bar, a rectangle, a thin square tube. From the

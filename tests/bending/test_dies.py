@@ -9,14 +9,13 @@ from tubes import run_of
 
 from converter.audit.registry import audit
 from converter.audit.subject import DieBench, Subject
-from converter.bending.dies import die_names, seats
 from converter.bending.setup.setup import set_up
 from converter.bending.split import die_to_buy
 from converter.cli.main import main
 from converter.model.run import Tube
 from converter.model.section import Section
-from converter.shop.assign import assign
-from converter.shop.job_file import job_from_text
+from converter.shop.assign import Assigner, die_names, seats
+from converter.shop.job_file import JobFile, job_from_text
 from converter.shop.model import Die, Shop
 
 FLAT = Section("rectangular", 50.0, 2.0, 30.0, 4.0)
@@ -40,11 +39,11 @@ bends = st.tuples(
 @given(st.lists(bends, min_size=1, max_size=5), st.sampled_from([None, *(die.name for die in DIES)]), st.booleans())
 def test_audit_set_up_and_refit_take_the_same_die(rows, named, refit):
     rows = [(feed, 0.0 if i == 0 else roll, angle, clr) for i, (feed, roll, angle, clr) in enumerate(rows)]
-    job = None if named is None else job_from_text(f'[default]\ndie = "{named}"\n')
+    job = JobFile() if named is None else job_from_text(f'[default]\ndie = "{named}"\n')
     run = run_of(rows, 400.0)
     corners = tuple(replace(bend, corner=bend.clr is None) for bend in run.table.bends)
     run = replace(run, table=replace(run.table, bends=corners))
-    (tube,) = assign([run], SHOP, job, default_section=FLAT, refit=refit)
+    (tube,) = Assigner(SHOP, job, FLAT, refit=refit).tubes([run])
     lying = seats(tube, SHOP)
     subject = Subject.of(DieBench(SHOP), tube)
     assert [subject.die_at(i) for i in range(len(rows))] == [seat.die for seat in lying]
@@ -63,19 +62,19 @@ def test_audit_set_up_and_refit_take_the_same_die(rows, named, refit):
 def test_a_refit_is_told_as_it_is_done():
     """Bend 2 of radius 140 lies on edge: the nearest die there is 120, whatever the tube's die is."""
     rows = [(200.0, 0.0, 90.0, 100.0), (300.0, 90.0, 90.0, 140.0)]
-    (tube,) = assign([run_of(rows, 300.0)], SHOP, None, default_section=FLAT)
+    (tube,) = Assigner(SHOP, default_section=FLAT).tubes([run_of(rows, 300.0)])
     assert tube.die == "flat 100" and not tube.findings
     (said,) = [one for one in audit([tube], SHOP) if one.code.startswith("radius-")]
-    (done,) = assign([run_of(rows, 300.0)], SHOP, None, default_section=FLAT, refit=True)
+    (done,) = Assigner(SHOP, default_section=FLAT, refit=True).tubes([run_of(rows, 300.0)])
     assert [bend.clr for bend in done.run.table.bends] == [100.0, 120.0]
     (refitted,) = [one for one in done.run.findings if one.code == "refit"]
     values = dict(said.value_pairs)
     assert values["moved"] == refitted.measured and "'edge 120'" in said.cure_in()
     # the tube's own die where its groove takes the bend, though another die is nearer
     rows = [(200.0, 0.0, 90.0, 100.0), (300.0, 0.0, 90.0, 140.0)]
-    (tube,) = assign([run_of(rows, 300.0)], SHOP, None, default_section=FLAT)
+    (tube,) = Assigner(SHOP, default_section=FLAT).tubes([run_of(rows, 300.0)])
     (said,) = [one for one in audit([tube], SHOP) if one.code.startswith("radius-")]
-    (done,) = assign([run_of(rows, 300.0)], SHOP, None, default_section=FLAT, refit=True)
+    (done,) = Assigner(SHOP, default_section=FLAT, refit=True).tubes([run_of(rows, 300.0)])
     assert [bend.clr for bend in done.run.table.bends] == [100.0, 100.0] and "'flat 100'" in said.cure_in()
     assert dict(said.value_pairs)["moved"] == next(one.measured for one in done.run.findings if one.code == "refit")
 

@@ -28,9 +28,8 @@ from tubes import run_of, tube_of
 from converter import Settings, open_job
 from converter.bending.setup.setup import Setup, set_up
 from converter.bending.setup.words import SetupView
-from converter.exporters.dxf.profile import profile_figure
+from converter.exporters.dxf.profile import flat_pieces, profile_figure
 from converter.exporters.dxf.stick_template import template_figure
-from converter.exporters.paper.flat_pieces import flat_pieces
 from converter.exporters.paper.stick import StickTemplate, Strip
 from converter.geometry.vectors import along
 from converter.joints.cope import cope_frame

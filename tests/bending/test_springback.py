@@ -10,13 +10,13 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from converter.bending.dies import Seat
 from converter.bending.metal.law_findings import fit_findings
 from converter.bending.metal.springback import Springback, fit_tests, resume, section_on, springback_for
 from converter.bending.setup.shape import machine_bend
 from converter.errors import OptionError
 from converter.model.bends import Bend
 from converter.model.section import Section
+from converter.shop.assign import Seat
 from converter.shop.model import Die, Metal, Shop, Trial
 from converter.shop.sections import parse_section
 

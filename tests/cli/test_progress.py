@@ -10,8 +10,8 @@ import pytest
 from command_line import files
 from terminal import PROCESS, in_terminal, piped
 
-from converter.cli.screens import bar as bar_module
-from converter.cli.screens.bar import ProgressBar
+from converter.cli import console as console_module
+from converter.cli.console import ProgressBar
 from converter.progress import listening, steps
 
 #: A command that works for 2.25 s in 30 steps, in its own process: python -c SCRIPT [quiet|json|fail]. Half-way it
@@ -137,7 +137,7 @@ def test_the_library_tells_of_its_long_loops(many, tmp_path):
 
 def test_the_line_shows_the_innermost_loop_that_lasts(monkeypatch):
     clock = [0.0]
-    monkeypatch.setattr(bar_module, "monotonic", lambda: clock[0])
+    monkeypatch.setattr(console_module, "monotonic", lambda: clock[0])
     one = ProgressBar("reading")
     assert one.now() == ("reading", None)
     outer = one.enter("files", 5)
@@ -163,7 +163,7 @@ def test_a_loop_over_one_thing_is_not_worth_a_line():
 
 def test_work_that_is_soon_done_shows_nothing(monkeypatch, capsys):
     """Not even what draws is loaded: the watch is stopped before it goes off."""
-    monkeypatch.setattr(bar_module, "PATIENCE", 60.0)
+    monkeypatch.setattr(console_module, "PATIENCE", 60.0)
     with ProgressBar("reading a.dxf") as one:
         assert list(steps("ab", "letters")) == ["a", "b"]
     one._timer.join(60.0)

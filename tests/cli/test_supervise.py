@@ -21,7 +21,7 @@ from converter.errors import ReadError
 from converter.importers.step.read import read_step
 from converter.importers.step.trial import trial_seconds
 from converter.processes import allowance
-from converter.processes.isolation import isolated_python
+from converter.processes.worker import isolated_python
 
 MAIN = "import sys\nfrom converter.cli.main import main\n"
 #: A convert that has written one file of several when it is time to stop it.

@@ -18,8 +18,8 @@ from converter.demo.boathouse import JOB_TEXT
 from converter.disk import reading
 from converter.disk.reading import FileRead, files_read, open_to_read, recorded
 from converter.errors import WriteError
-from converter.exporters.as_read import write_picture
 from converter.exporters.files import OutputSet
+from converter.exporters.pictures.files import write_picture
 from converter.job import NoRunsError
 from converter.shop.load import demo_text
 

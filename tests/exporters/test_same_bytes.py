@@ -264,11 +264,11 @@ def test_one_place_reads_the_clock_and_none_draws_lots():
         for path in sorted(package.rglob("*.py"))
         if (calls := chances(path.read_text(encoding="utf-8")))
     }
-    # what is not finished yet has names that no other process takes, and is looked for by folder; the two others of
-    # disk/ and batch/ list folders and sort what they find
+    # what is not finished yet has names that no other process takes, and is looked for by folder; the two
+    # others of batch/ list folders and sort what they find
     names = {"disk/stage.py", "exporters/registry.py", "units.py"}
-    assert set(found) == {"batch/drawings.py", "dates.py", "disk/digest.py", *names}, found
-    assert len(found["batch/drawings.py"]) == len(found["disk/digest.py"]) == 1, found
+    assert set(found) == {"batch/drawings.py", "dates.py", "batch/record.py", *names}, found
+    assert len(found["batch/drawings.py"]) == len(found["batch/record.py"]) == 1, found
 
 
 @pytest.mark.parametrize(

@@ -14,23 +14,20 @@ from ezdxf.math import Matrix44, Vec3
 from pypdf import PdfReader
 from sheet_tools import packed_block
 
-from converter.exporters.data.audit_json import audit_document
 from converter.exporters.data.cope_csv import cope_csv
 from converter.exporters.data.cope_json import job_cope
-from converter.exporters.data.cutlist_csv import cutlist_csv
-from converter.exporters.data.cutlist_json import cutlist_document
+from converter.exporters.data.cutlist import cutlist_csv, cutlist_document
 from converter.exporters.data.points_csv import points_csv
-from converter.exporters.data.quote_csv import quotation_csv
-from converter.exporters.data.quote_json import quotation_document
+from converter.exporters.data.quote import quotation_csv, quotation_document
 from converter.exporters.data.setup_csv import setup_csv
 from converter.exporters.data.setup_json import job_setup
 from converter.exporters.data.table_csv import table_text
-from converter.exporters.data.table_json import job_table
+from converter.exporters.data.table_json import audit_document, job_table
 from converter.exporters.sheet.content import PartPage, job_sheet
-from converter.exporters.sheet.cutting import bars_views
 from converter.exporters.sheet.html import html_text
 from converter.exporters.sheet.pdf.write import sheet_pdf
 from converter.exporters.sheet.view import part_view, quotation_view
+from converter.exporters.sheet.whole import bars_views
 from converter.job import Job
 from converter.job.cutlist import cut_list
 from converter.job.quotation import quotation

@@ -22,7 +22,7 @@ from stress_tubes import random_section
 from converter.geometry.vectors import any_normal
 from converter.joints.cope import cope_frame
 from converter.joints.cuts.wrap import wrap
-from converter.joints.holes.wrap import hole_wraps
+from converter.joints.holes import hole_wraps
 from converter.joints.model import SQUARE, Joint
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube

@@ -22,11 +22,10 @@ from shop_texts import STEEL, shop_text, springy, table
 from stress import stress
 from stress_roads import ROADS
 
-from converter.exporters.data.audit_json import audit_document
 from converter.exporters.data.setup_csv import setup_csv
 from converter.exporters.data.setup_json import job_setup
 from converter.exporters.data.table_csv import table_text
-from converter.exporters.data.table_json import job_table
+from converter.exporters.data.table_json import audit_document, job_table
 from converter.job import open_job
 from converter.model.bends import Bend, BendTable, Placement
 from converter.settings import Settings

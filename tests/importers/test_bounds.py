@@ -28,9 +28,8 @@ from places import ROOT
 from converter import limits
 from converter.disk.reading import CHUNK, HEAD
 from converter.errors import ElbowroomError, GeometryError, ReadError, ShopError, TooLargeError, WriteError
-from converter.exporters.dxf.profile import profile_figure
+from converter.exporters.dxf.profile import flat_pieces, profile_figure
 from converter.exporters.paper.figure import Room
-from converter.exporters.paper.flat_pieces import flat_pieces
 from converter.exporters.solids import mesh as mesh_out
 from converter.exporters.solids.tessellate import triangle_count, tube_mesh
 from converter.geometry.vectors import sub, unit

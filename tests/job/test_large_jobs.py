@@ -20,8 +20,8 @@ from converter.joints.in_the_way import clashes as clash
 from converter.joints.in_the_way import crossings as crossing
 from converter.joints.in_the_way.clashes import clash_findings, find_clashes
 from converter.joints.near import overlap as deep
+from converter.joints.near.index import places_on
 from converter.joints.near.legs import nearest
-from converter.joints.near.pairs import places_on
 from converter.model.run import Tube
 from converter.shop.load import demo_shop
 from converter.tolerances import DEFAULT

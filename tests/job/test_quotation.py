@@ -15,11 +15,9 @@ from pypdf import PdfReader
 from shop_texts import DIE_R100, shop_text
 
 from converter.errors import ShopError
-from converter.exporters.data.quote_csv import quotation_csv
-from converter.exporters.data.quote_json import quotation_document
+from converter.exporters.data.quote import quotation_csv, quotation_document
 from converter.job import Job
-from converter.job.quotation import quotation
-from converter.job.quotation_words import quotation_rows
+from converter.job.quotation import quotation, quotation_rows
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube
 from converter.model.section import Section

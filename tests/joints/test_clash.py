@@ -23,8 +23,7 @@ from converter.kernel.fit_up import shared
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube
 from converter.model.section import Section
-from converter.shop.job_file import JobFile
-from converter.shop.joint import JointChoice
+from converter.shop.job_file import JobFile, JointChoice
 from converter.shop.load import demo_shop
 from converter.shop.model import Shop
 from converter.tolerances import DEFAULT

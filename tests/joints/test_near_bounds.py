@@ -15,8 +15,8 @@ from converter.joints.finding.contacts import frame_index
 from converter.joints.finding.joints import survey_frame
 from converter.joints.in_the_way.clashes import find_clashes
 from converter.joints.near import overlap
+from converter.joints.near.index import _balls, near_pairs, places_on
 from converter.joints.near.legs import Legs, nearest_of_pairs
-from converter.joints.near.pairs import _balls, near_pairs, places_on
 from converter.tolerances import DEFAULT
 
 FRAMES = [heap(25, 60.0), bent_frame(2), thrown(3)]

@@ -23,7 +23,7 @@ from converter.model.run import Run, reverse_run
 from converter.reducer import reduce_drawing
 from converter.reducer.chaining import remarks
 from converter.reducer.refit import fillet_corners, refit, with_corners_joined
-from converter.shop.assign import assign
+from converter.shop.assign import Assigner
 from converter.shop.job_file import job_from_text, unmatched
 from converter.shop.model import Die, Shop
 from converter.shop.sections import parse_section
@@ -151,9 +151,9 @@ def assigned():
     shop = Shop("shed", (*dies, other), source="s.toml")
     bend = Bend(500, 0, 90, 120.0)
     for tube in (
-        *assign([bent(bend, layer="TUBE_1.75x0.120in")], Shop("shed", (dies[0],))),
-        *assign([bent(bend)], shop, default_section=TUBE),
-        *assign([bent(bend)], shop, job_from_text('[default]\ndie = "flat"\n', "j.toml"), default_section=TUBE),
+        *Assigner(Shop("shed", (dies[0],))).tubes([bent(bend, layer="TUBE_1.75x0.120in")]),
+        *Assigner(shop, default_section=TUBE).tubes([bent(bend)]),
+        *Assigner(shop, job_from_text('[default]\ndie = "flat"\n', "j.toml"), TUBE).tubes([bent(bend)]),
     ):
         yield from tube.findings
     text = '[run.R1]\nsection = "25x2mm"\n[layer.LEFT]\nsection = "25x2mm"\n'

@@ -7,8 +7,8 @@ import pytest
 from converter.errors import ShopError
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run
-from converter.shop.assign import assign, choose_die
-from converter.shop.job_file import job_from_text
+from converter.shop.assign import Assigner, choose_die
+from converter.shop.job_file import JobFile, job_from_text
 from converter.shop.load import demo_shop
 from converter.shop.model import Die, Shop
 from converter.shop.sections import parse_section
@@ -31,7 +31,7 @@ def run(*radii, name="T1", layer=None, feed=500.0, angle=90.0, section=None, unc
 
 
 def one(run_, shop=ONE, job=None, **options):
-    (tube,) = assign([run_], shop, job, **options)
+    (tube,) = Assigner(shop, job or JobFile(), **options).tubes([run_])
     return tube
 
 
@@ -132,7 +132,7 @@ def test_the_job_names_the_die():
 )
 def test_a_job_that_contradicts_the_shop_is_refused(text, message):
     with pytest.raises(ShopError) as caught:
-        assign([], SHOP, job_from_text(text, "j.toml"), display=Display("mm"))
+        Assigner(SHOP, job_from_text(text, "j.toml"), display=Display("mm")).tubes([])
     assert message in caught.value.message and caught.value.file == "j.toml"
 
 
@@ -202,7 +202,7 @@ def test_reverse_feeds_from_the_other_end():
 
 def test_order_is_kept_and_runs_are_not_changed():
     runs = [run(None, name=f"T{i}") for i in range(5)]
-    tubes = assign(runs, demo_shop(), default_section=TUBE)
+    tubes = Assigner(demo_shop(), default_section=TUBE).tubes(runs)
     assert [tube.name for tube in tubes] == [f"T{i}" for i in range(5)]
     assert all(one_run.table.bends[0].clr is None for one_run in runs)
     assert {tube.die for tube in tubes} == {"R1750"}

@@ -5,7 +5,7 @@ import pytest
 from converter.errors import ReadError, ShopError
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run
-from converter.shop.assign import assign
+from converter.shop.assign import Assigner
 from converter.shop.job_file import JobEntry, job_from_text, load_job, unmatched
 from converter.shop.load import shop_from_text
 from converter.shop.sections import parse_section
@@ -126,7 +126,7 @@ def test_a_job_says_which_tubes_are_bent_on_their_die():
              for name, layer in (("A", "L"), ("B", "L"), ("C", "M"))]  # fmt: skip
 
     def radii(text, refit=False):
-        tubes = assign(drawn, shop, job_from_text(text), default_section=parse_section("40x2mm"), refit=refit)
+        tubes = Assigner(shop, job_from_text(text), parse_section("40x2mm"), refit=refit).tubes(drawn)
         return [tube.run.table.bends[0].clr for tube in tubes]
 
     assert radii('units = "mm"') == [99.0] * 3 and radii('units = "mm"', refit=True) == [100.0] * 3

@@ -19,7 +19,7 @@ import numpy as np
 
 from converter.arrays import Array, Index
 from converter.bending.room.near import SURE
-from converter.bending.room.shape import steps_of
+from converter.bending.room.shape import cross_columns, steps_of
 from converter.bending.room.space import Space
 from converter.bending.room.walls import DIP
 from converter.model.bends import BendTable
@@ -247,7 +247,7 @@ def _with_bend(
     straight = side * (walk.along[0] - bends.finish[:, i])
     turn = side * (walk.along[1] - bends.roll[:, i])
     start = point + t * straight
-    b = _cross(n, t)
+    b = cross_columns(n, t)
     c, s = np.cos(turn), np.sin(turn)
     n, b = n * c - b * s, b * c + n * s
     # points along the arc, of each tube as many: some of those that are measured, and both ends
@@ -418,8 +418,3 @@ def _discs(p: Array, t: Array, space: Space, radius: Array, motion: RoomMotion) 
             value = nxt * (p[0] + motion.draw * at) + nyt * p[1] + level
             np.minimum(found, value - radius * np.sqrt(np.maximum(0.0, 1.0 - lean * lean)) - dip, out=found)
     return found
-
-
-def _cross(p: Array, q: Array) -> Array:
-    """Vector products of (3, ...) vectors."""
-    return np.stack([p[1] * q[2] - p[2] * q[1], p[2] * q[0] - p[0] * q[2], p[0] * q[1] - p[1] * q[0]])

@@ -279,15 +279,15 @@ class _WalkSlots:
         """(3, n) each: point, tangent and normal at the end of arcs that are rolled by so many degrees first."""
         point, t, n = frame
         c, s, r, sweep = bends.cos[which], bends.sin[which], bends.clr[which], bends.sweep[which]
-        b = _cross(n, t)
+        b = cross_columns(n, t)
         rolled = np.flatnonzero(roll)
         turns = [radians(value) for value in roll[rolled].tolist()]
         n[:, rolled] = n[:, rolled] * np.array([*map(cos, turns)]) - b[:, rolled] * np.array([*map(sin, turns)])
-        b[:, rolled] = _cross(n[:, rolled], t[:, rolled])
+        b[:, rolled] = cross_columns(n[:, rolled], t[:, rolled])
         center = point + b * r
         arm = point - center
         self.there[places] = True
-        self.rows[places] = np.concatenate([center, arm, _cross(n, arm), [sweep, r * sweep]]).T
+        self.rows[places] = np.concatenate([center, arm, cross_columns(n, arm), [sweep, r * sweep]]).T
         end = center - r * (b * c - t * s)
         t = t * c + b * s
         # rounding is kept from building up: t exactly unit, n exactly across it
@@ -413,7 +413,7 @@ def _clr(bend: Bend) -> float:
     return bend.clr
 
 
-def _cross(p: Array, q: Array) -> Array:
+def cross_columns(p: Array, q: Array) -> Array:
     """(3, n) vector products."""
     return np.stack([p[1] * q[2] - p[2] * q[1], p[2] * q[0] - p[0] * q[2], p[0] * q[1] - p[1] * q[0]])
 

@@ -13,7 +13,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from converter.bending.dies import Seat, seats
 from converter.bending.metal.springback import Springback, springback_for
 from converter.bending.room.questions import Steps, together
 from converter.bending.room.sweep import Clearance
@@ -39,6 +38,7 @@ from converter.model.section import Section
 from converter.processes.memory import paused_gc
 from converter.progress import steps
 from converter.quoting import quoted
+from converter.shop.assign import Seat, seats
 from converter.shop.model import Die, Machine, Shop
 from converter.tolerances import PAST_LENGTH
 

@@ -18,12 +18,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import radians
 
-from converter.bending.dies import Seat
 from converter.bending.metal.springback import Springback
 from converter.model.bends import Bend, BendTable
 from converter.model.centerline import from_end_b
 from converter.reducer.refit import CORNER_LIMIT, on_radii
-from converter.shop.assign import die_for_bend
+from converter.shop.assign import Seat, die_for_bend
 
 #: mm; a straight this little below nothing is rounding.
 _ROUNDING = 1e-6

@@ -61,7 +61,7 @@ def audit(
     jobs = open_jobs(sources, settings, console, "checking", ask=lambda job: job.findings, open_one=picture.open_job)
     picture.draw(jobs[0], console)
     if console.as_json:
-        from converter.exporters.data.audit_json import audit_document
+        from converter.exporters.data.table_json import audit_document
 
         console.json(audit_document(jobs))
     else:

@@ -102,7 +102,7 @@ def _convert_each(
 
 def convert_document(jobs: Sequence[Job], written: Sequence[Path]) -> dict[str, Any]:
     """``elbowroom/convert/1``: that of the audit, and the files written (docs/commands.md)."""
-    from converter.exporters.data.audit_json import audit_document
+    from converter.exporters.data.table_json import audit_document
 
     document = audit_document(jobs)
     document["schema"] = "elbowroom/convert/1"

@@ -209,12 +209,12 @@ def _put_back(rack: RackChoices, console: Console) -> int:
 def _show(jobs: Sequence[Job], cuts: CutList, console: Console, written: list[str] | None) -> None:
     display = jobs[0].display
     if console.as_json:
-        from converter.exporters.data.cutlist_json import cutlist_document
+        from converter.exporters.data.cutlist import cutlist_document
 
         document = cutlist_document(jobs, cuts)
         console.json(document if written is None else {**document, "written": written})
     elif console.as_csv:
-        from converter.exporters.data.cutlist_csv import cutlist_csv
+        from converter.exporters.data.cutlist import cutlist_csv
 
         console.csv(cutlist_csv(cuts, display))
         for path in written or ():

@@ -106,10 +106,10 @@ def _write_inputs(folder: Path, force: bool) -> list[Path]:
 
 def _report(job: Job, inputs: list[Path], written: list[Path], console: Console) -> None:
     """The tables, the verdict, the files, and what to try next."""
-    from converter.bending.dies import die_names
     from converter.cli.screens.audit import verdict_text
     from converter.cli.screens.findings import bend_marks
     from converter.cli.screens.table import part_text
+    from converter.shop.assign import die_names
 
     marks = bend_marks(job.findings)
     for part in job.parts:

@@ -47,11 +47,11 @@ def quote(
         job = open_job(source, settings)
         estimate = quotation(job, jobs)
     if console.as_json:
-        from converter.exporters.data.quote_json import quotation_document
+        from converter.exporters.data.quote import quotation_document
 
         console.json(quotation_document(job, estimate))
     elif console.as_csv:
-        from converter.exporters.data.quote_csv import quotation_csv
+        from converter.exporters.data.quote import quotation_csv
 
         console.csv(quotation_csv(estimate, job.display))
         options.say_findings(console, estimate.findings, job.display)

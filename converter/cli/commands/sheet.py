@@ -101,7 +101,7 @@ def sheet(
 
 def _document(jobs: Sequence[Job], written: list[str]) -> dict[str, Any]:
     """``elbowroom/sheet/1``: what was written and what was found (docs/sheet.md)."""
-    from converter.exporters.data.audit_json import audit_document
+    from converter.exporters.data.table_json import audit_document
     from converter.exporters.sheet.revision import revision_of
 
     revision = revision_of(jobs)

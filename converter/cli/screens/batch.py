@@ -128,7 +128,7 @@ def leftovers_text(verdicts: Sequence[DrawingVerdict]) -> str:
 
 def update_text(updates: Sequence[BatchUpdate]) -> str:
     """What is new since files were saved: per drawing its verdict, and what has changed in its table and findings."""
-    from converter.batch.changes import changes_between
+    from converter.batch.verdict import changes_between
     from converter.dates import clock_time
 
     time = clock_time()

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 from converter.cli.screens.findings import findings_text, ignored_text, jobs_text, titled
 from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold
-from converter.cli.screens.parts import part_lines, to_cut_text
-from converter.cli.screens.table import heading
+from converter.cli.screens.table import heading, part_lines, to_cut_text
 from converter.findings import ERROR
 from converter.findings.wording import counted
 from converter.joints.model import Joint
@@ -32,7 +31,7 @@ if TYPE_CHECKING:
     from converter.findings import Finding
     from converter.job import Job
     from converter.joints.cope import TubeLength
-    from converter.joints.holes.hole import Hole
+    from converter.joints.holes import Hole
     from converter.model.part import Part
 
 
@@ -122,7 +121,7 @@ def hole_lines(holes_of_tubes: Sequence[Hole], display: Display, parts: Mapping[
         display: how lengths are shown.
         parts: by the name of their first tube; other tubes are left out.
     """
-    from converter.joints.holes.wrap import grouped
+    from converter.joints.holes import grouped
     from converter.shop.sections import describe
 
     lines: list[str] = []

@@ -6,8 +6,7 @@ from converter.cli.screens.findings import findings_text, titled
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.table import heading
 from converter.job import Job
-from converter.job.quotation import Quotation
-from converter.job.quotation_words import QUOTATION_HEADS, money_text, quotation_rows
+from converter.job.quotation import QUOTATION_HEADS, Quotation, money_text, quotation_rows
 from converter.quoting import one_line
 
 

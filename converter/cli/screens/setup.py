@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled, with_marks
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import faint
-from converter.cli.screens.parts import part_lines, part_marks, to_cut_text
+from converter.cli.screens.table import part_lines, part_marks, to_cut_text
 from converter.quoting import one_line
 from converter.words import BOTH_TURNS, ROTATION, TURN, part_title, room_text, sign_meanings, stop_text
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from converter.bending.dies import die_names
 from converter.bending.pieces import TubePieces
 from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, titled
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.table import heading, tube_text
 from converter.job.pieces import JobInPieces
 from converter.quoting import one_line
+from converter.shop.assign import die_names
 from converter.units import Display, cut_number
 from converter.words import JOINING_CAUTION, SLEEVE_FIT, joint_text
 

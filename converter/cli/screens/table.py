@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, jobs_text, titled, with_marks
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import faint
-from converter.cli.screens.parts import part_lines, part_marks
 from converter.findings.wording import counted, listed
 from converter.model.part import Part
 from converter.model.run import Run, Tube
 from converter.quoting import one_line
 from converter.units import MM_PER, Display, fine_length, unit_word
-from converter.words import ROTATION, part_title
+from converter.words import ROTATION, mirror_text, part_title, part_tubes_text
 
 if TYPE_CHECKING:
     from converter.findings import Finding
@@ -35,7 +34,7 @@ def all_tables_text(jobs: Sequence[Job], *, everything: bool) -> str:
 
 def _tables_text(job: Job, findings: Sequence[Finding], *, everything: bool) -> str:
     """The heading, a block for every part, what the rotation is of, findings of reading, what was left out."""
-    from converter.bending.dies import die_names
+    from converter.shop.assign import die_names
 
     shown, display = job.shown, job.display
     marks = bend_marks(shown.reading_findings)
@@ -102,7 +101,7 @@ def part_text(
         part: what to show.
         display: how.
         marks: of `converter.cli.screens.findings.bend_marks`: bends that something is said of.
-        dies: of `converter.bending.dies.die_names`.
+        dies: of `converter.shop.assign.die_names`.
     """
     from converter.shop.sections import describe
 
@@ -177,3 +176,34 @@ def _degrees(value: float) -> str:
 
 def _radius(clr: float | None, display: Display) -> str:
     return "none" if clr is None else display.number(clr)
+
+
+def part_lines(part: Part) -> list[str]:
+    """The tubes of a part by name, and what it mirrors, wrapped; nothing of a single tube."""
+    return [fill(one_line(words), "  ") for words in (part_tubes_text(part), mirror_text(part)) if words]
+
+
+def part_marks(part: Part, marks: Mapping[tuple[str, int], str]) -> dict[tuple[str, int], str]:
+    """What is said of bends of any of its tubes, as of its first one: (its name, bend) -> the worst severity."""
+    found: dict[tuple[str, int], str] = {}
+    for name in part.names:
+        for bend in range(1, len(part.first.run.table.bends) + 1):
+            severity = marks.get((name, bend))
+            key = part.first.name, part.bend_of(name, bend)
+            if severity and found.get(key) != "error":
+                found[key] = severity
+    return found
+
+
+def to_cut_text(rows: Sequence[tuple[Part, str, str]], not_yet: Container[str] = ()) -> str:
+    """How many of each part are cut how long.
+
+    Args:
+        rows: part, cut length and section of each, as shown.
+        not_yet: names of the parts of which no stick is cut yet.
+    """
+    cells = [
+        ["not yet" if part.name in not_yet else f"{len(part.tubes)} x", length, section, one_line(part.name)]
+        for part, length, section in rows
+    ]
+    return Grid(["to cut", "cut length", "section", "part"], cells, "rrll").text()

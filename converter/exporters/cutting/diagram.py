@@ -6,7 +6,7 @@ from math import radians, tan
 from string import ascii_uppercase
 
 from converter.exporters.paper.figure import Point, text_width
-from converter.exporters.pictures.picture import Picture
+from converter.exporters.pictures.picture import Picture, box
 from converter.job.cutlist import CutGroup
 from converter.job.cutlist_words import ends_text, left_text, origin_text
 from converter.nesting.model import Pattern
@@ -79,11 +79,11 @@ def _bar(picture: Picture, group: CutGroup, pattern: Pattern, display: Display, 
     times = f"{pattern.times} x " if pattern.times > 1 else ""
     picture.label(f"{times}{display.length(supply.stick.length)}", (0.0, y + _HIGH - _LETTER), _LETTER, "strong")
     picture.label(origin_text(supply), (0.0, y + 0.6), _TEXT)
-    picture.fill([_box(_BEFORE, y, end, y + _HIGH)], "ground")
+    picture.fill([box(_BEFORE, y, end, y + _HIGH)], "ground")
     x = _BEFORE
     if plan.saw.trim > 0.0:
         x = _BEFORE + k * plan.saw.trim
-        picture.fill([_box(_BEFORE, y, x, y + _HIGH)], "bore")
+        picture.fill([box(_BEFORE, y, x, y + _HIGH)], "bore")
     shape, below = _Shapes(group, pattern, k, y), y - _TEXT - 1.2
     angles: list[tuple[float, str]] = []
     for n, (i, at) in enumerate(zip(pattern.pieces, pattern.cut_places(plan.pieces, plan.saw), strict=True)):
@@ -100,7 +100,7 @@ def _bar(picture: Picture, group: CutGroup, pattern: Pattern, display: Display, 
         if angle := group.head_angles(pattern)[n]:
             angles.append((right, display.angle(angle)))
     left_over = group.left(pattern)
-    picture.stroke(_box(_BEFORE, y, end, y + _HIGH), "seam", closed=True)
+    picture.stroke(box(_BEFORE, y, end, y + _HIGH), "seam", closed=True)
     start = max(x, end - k * left_over)
     word = left_text(group, pattern, display)
     wide = _wide(word) + 2.0 * _AROUND
@@ -165,7 +165,3 @@ def _piece_words(
 def _wide(text: str) -> float:
     """Width of a text, mm; of one in several units and roundings of the widest."""
     return sum(max(text_width(one, _TEXT) for one in texts) for texts in every_text(text))
-
-
-def _box(x0: float, y0: float, x1: float, y1: float) -> list[Point]:
-    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]

@@ -6,17 +6,28 @@ import os
 from collections.abc import Callable, Container, Iterator, Sequence
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from converter.exporters.cutting.diagram import bars_picture
-from converter.exporters.cutting.pages import cutting_pages
+from converter.exporters.cutting.diagram import bars_picture, legend
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
 from converter.exporters.registry import write_all
+from converter.findings import ERROR
 from converter.job import Job
-from converter.job.cutlist import CutList
+from converter.job.cutlist import CutGroup, CutList
+from converter.job.cutlist_words import group_sentences, group_title, title_text
+from converter.units import Display
+from converter.words import SAW_CAUTION
+
+if TYPE_CHECKING:
+    from converter.exporters.sheet.pdf.flow import Flow
+
 
 #: What can be written; all of it is usual.
 KINDS = ("pdf", "svg", "csv", "json")
+#: Shares of the width of the columns of letters, and room for a bar, mm.
+_WIDTHS = {"letter": 12, "piece": 80, "stop of the saw": 30, "ends from square": 36, "make": 14}
+_BAR = 20.0
 
 
 def write_cut_list(
@@ -56,13 +67,13 @@ def write_cut_list(
 
 
 def _csv(jobs: Sequence[Job], cuts: CutList, out: OutputSet, name: str, options: WriteOptions) -> None:
-    from converter.exporters.data.cutlist_csv import cutlist_csv
+    from converter.exporters.data.cutlist import cutlist_csv
 
     out.path(f"{name}.csv").write_text(cutlist_csv(cuts, jobs[0].display), encoding="utf-8", newline="")
 
 
 def _json(jobs: Sequence[Job], cuts: CutList, out: OutputSet, name: str, options: WriteOptions) -> None:
-    from converter.exporters.data.cutlist_json import cutlist_document
+    from converter.exporters.data.cutlist import cutlist_document
     from converter.exporters.data.table_json import dumps
 
     out.path(f"{name}.json").write_text(dumps(cutlist_document(jobs, cuts)), encoding="utf-8", newline="\n")
@@ -108,3 +119,41 @@ def cut_list_pdf(jobs: Sequence[Job], cuts: CutList, options: WriteOptions | Non
 _WRITERS: dict[str, Callable[[Sequence[Job], CutList, OutputSet, str, WriteOptions], None]] = {
     "pdf": _pdf, "svg": _svg, "csv": _csv, "json": _json,
 }  # fmt: skip
+
+
+def cutting_pages(flow: Flow, cuts: CutList, display: Display, bookmark: str = "") -> None:
+    """What stands in the way, every section, whole on a page where it fits, and what to take care of at the saw.
+
+    Args:
+        flow: where to.
+        cuts: the list.
+        display: how lengths are shown, in one unit.
+        bookmark: key of the first page in the reader's list of contents, '' for none.
+    """
+    flow.begin("Cutting list", bookmark)
+    flow.paragraph(f"{title_text(cuts)}. Lengths in {'inches' if display.unit == 'in' else 'millimetres'}.")
+    for finding in cuts.findings:  # before the saw is set
+        told = " ".join((finding.message_in(display), finding.cure_in(display)))
+        flow.notice(told) if finding.severity == ERROR else flow.paragraph(told)
+    for group in cuts.groups:
+        section = partial(_group, group=group, display=display, currency=cuts.currency)
+        if (height := flow.measured(section)) <= flow.whole_page:
+            flow.keep(height)
+        section(flow)
+    flow.space(2.0)
+    flow.paragraph(SAW_CAUTION)
+
+
+def _group(flow: Flow, group: CutGroup, display: Display, currency: str) -> None:
+    """The bars of a section, as many to a page as there is room for, then its letters and what holds for it."""
+    from converter.exporters.sheet.pdf.flow import TableColumn
+
+    flow.heading(group_title(group, display), _BAR)
+    for sentence in group_sentences(group, display, currency):
+        flow.paragraph(sentence)
+    flow.space(3.0)
+    for pattern in () if group.plan is None else group.plan.patterns:
+        flow.picture(bars_picture(group, (pattern,), display), display.unit, _BAR)
+    flow.space(2.0)
+    heads, rows = legend(group, display)
+    flow.table(tuple(TableColumn(one, _WIDTHS[one], "left" if i < 2 else "right") for i, one in enumerate(heads)), rows)

@@ -9,8 +9,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from converter.errors import WriteError
-from converter.exporters.data.cells import csv_text, degrees_cell, length_cells, length_heads, yes_cell
-from converter.exporters.data.table_csv import text_cell
+from converter.exporters.data.table_csv import csv_text, degrees_cell, length_cells, length_heads, text_cell, yes_cell
 from converter.joints.model import Joint, SawSetting
 from converter.quoting import LONGEST_PATH, quoted
 from converter.shop.sections import describe

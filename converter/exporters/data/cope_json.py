@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from converter.exporters.data.table_json import finding_value, point_value, reading_value, with_parts
 from converter.findings import Finding
 from converter.joints.cope import TubeLength
-from converter.joints.holes.hole import Hole
+from converter.joints.holes import Hole
 from converter.joints.model import Joint, SawSetting
 from converter.units import Display
 

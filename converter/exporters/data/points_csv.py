@@ -10,8 +10,7 @@ from collections.abc import Iterable
 from math import radians, tan
 from typing import TYPE_CHECKING
 
-from converter.exporters.data.cells import csv_text, degrees_cell, yes_cell
-from converter.exporters.data.table_csv import number_cell, text_cell
+from converter.exporters.data.table_csv import csv_text, degrees_cell, number_cell, text_cell, yes_cell
 from converter.geometry.vectors import Vec, along, cross, rotate
 from converter.model.run import Tube
 from converter.units import Display

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 
 from converter.bending.setup.setup import Setup, Step
 from converter.bending.setup.words import turn_words
-from converter.exporters.data.cells import csv_text, degrees_cell, length_cells, length_heads, yes_cell
-from converter.exporters.data.table_csv import text_cell
+from converter.exporters.data.table_csv import csv_text, degrees_cell, length_cells, length_heads, text_cell, yes_cell
 from converter.findings import Finding, refused_bends
 from converter.shop.sections import describe
 from converter.units import Display

@@ -8,7 +8,7 @@ describes every column; `converter.importers.tables.bend_csv` reads it.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from math import isfinite
 from typing import TYPE_CHECKING
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 # Blanks, quotes and other locales' separators, then a character that begins a formula.
 _FORMULA = re.compile(r"""(?:\A["'\s;|]*+|(?<!["'\s;|])["'\s;|]++)(?=[=+\-@＝＋－＠])""")
 _QUOTED = frozenset(',;\t|"\r\n')
+_DECIMALS = 6
 
 
 def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
@@ -166,3 +167,39 @@ def _whole(tube: Tube, per_unit: float, decimals: int) -> list[str]:
     cells += [number_cell(v / per_unit, decimals) for v in place.start]
     cells += [number_cell(v, _DIRECTION) for v in (*place.direction, *place.normal)]
     return cells
+
+
+# --- lists ------------------------------------------------------------------------------------
+# Of set-ups and cuts: lengths and angles to a millionth of their unit, which no tape or protractor comes near.
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Header and rows with CRLF line ends; every cell is ready."""
+    return "\r\n".join([",".join(header), *(",".join(row) for row in rows)]) + "\r\n"
+
+
+def length_heads(name: str, display: Display) -> list[str]:
+    """``mark_mm``; with fractions ``mark_in`` and ``mark_in_fraction``."""
+    head = f"{name}_{display.unit}"
+    return [head, f"{head}_fraction"] if display.denominator else [head]
+
+
+def length_cells(mm: float | None, display: Display) -> list[str]:
+    """The cells under `length_heads`; empty for None."""
+    if mm is None:
+        return [""] * len(length_heads("", display))
+    value = mm / 25.4 if display.unit == "in" else mm
+    cells = [number_cell(value, _DECIMALS)]
+    if display.denominator:
+        cells.append(fraction_cell(value, display.denominator))
+    return cells
+
+
+def degrees_cell(degrees: float | None) -> str:
+    """An angle; empty for None."""
+    return "" if degrees is None else number_cell(degrees, _DECIMALS)
+
+
+def yes_cell(value: bool) -> str:
+    """``yes`` or ``no``."""
+    return "yes" if value else "no"

@@ -1,4 +1,4 @@
-"""The JSON that other programs rely on: ``elbowroom/table/1`` and ``elbowroom/error/1``.
+"""The JSON that other programs rely on: ``elbowroom/table/1``, ``elbowroom/audit/1``, ``elbowroom/error/1``.
 
 Lengths in mm, angles in degrees, numbers in full precision, never NaN or infinity. The
 keys are described in docs/table-json.md; a change to them changes the number in ``schema``.
@@ -38,7 +38,7 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
 
 def job_table(job: Job, findings: Iterable[Finding]) -> dict[str, Any]:
     """The bend tables of the tubes shown of a job, with their parts, and how the drawing was read."""
-    from converter.bending.dies import die_names
+    from converter.shop.assign import die_names
 
     drawing, shown = job.drawing, job.shown
     document = table_document(job.source, drawing.units, shown.tubes, findings, drawing.ignored, job.display)
@@ -217,3 +217,31 @@ def dumps(document: Mapping[str, Any]) -> str:
     except ValueError as error:
         raise WriteError(f"A value of {document.get('schema')} is not a finite number, and JSON has none.") from error
     return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def audit_document(jobs: Sequence[Job]) -> dict[str, Any]:
+    """``elbowroom/audit/1``: per input what was checked and everything that was found (docs/commands.md)."""
+    return {
+        "schema": "elbowroom/audit/1",
+        "inputs": [
+            {
+                "source": job.source,
+                "shop": job.shop.name,
+                "demo_shop": job.shop.is_demo,
+                "tubes": len(job.shown.tubes),
+                "bends_checked": job.shown.bend_count,
+                **reading_value(job),
+            }
+            for job in jobs
+        ],
+        "findings": [
+            {
+                "source": job.source,
+                **finding_value(finding, job.display),
+                "layer": finding.layer,
+                "handle": finding.handle,
+            }
+            for job in jobs
+            for finding in job.shown.findings
+        ],
+    }

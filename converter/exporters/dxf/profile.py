@@ -8,6 +8,7 @@ that are cut to fit. docs/templates.md says how to read them.
 from __future__ import annotations
 
 from collections.abc import Container, Mapping
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import atan2, ceil, cos, degrees, radians, sin
 from typing import TYPE_CHECKING
@@ -24,11 +25,13 @@ from converter.exporters.paper.figure import (
     text_height,
     text_width,
 )
-from converter.exporters.paper.flat_pieces import FlatPiece, flat_pieces
 from converter.model.bends import BendTable
+from converter.model.centerline import rebuild
 from converter.model.curve import Arc, Line, Segment
-from converter.model.run import Tube
+from converter.model.run import Run, Tube
+from converter.model.section import Section
 from converter.progress import steps
+from converter.tolerances import DEFAULT
 from converter.units import Display
 from converter.words import part_lines, part_title
 
@@ -362,3 +365,64 @@ def _side_label(
     near = (min(max(anchor[0], x - w / 2.0), x + w / 2.0), min(max(anchor[1], y - h / 2.0), y + h / 2.0))
     if leader and abs(near[0] - anchor[0]) + abs(near[1] - anchor[1]) > leader:
         figure.line(anchor, near, "leaders")
+
+
+# --- flat pieces of a tube --------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class FlatPiece:
+    """Bends ``first`` to ``last`` (1-based) of a run, in one plane.
+
+    Attributes:
+        first, last: numbers of its bends.
+        rotation: degrees by which its plane is rolled from the one before; 0 for the first piece.
+        table: its bends, rotations exactly 0 or 180; the tail is the straight after its last bend.
+        size: outside size of the tube in this plane in mm, or None when no section is known.
+        at_a, at_b: whether it begins at end A, ends at end B.
+    """
+
+    first: int
+    last: int
+    rotation: float
+    table: BendTable
+    size: float | None
+    at_a: bool
+    at_b: bool
+
+    @property
+    def segments(self) -> tuple[Segment, ...]:
+        """Straights and arcs in the xy plane, from the origin along +x."""
+        return rebuild(self.table)
+
+
+def flat_pieces(run: Run, section: Section | None, tolerance: float = DEFAULT.tangent) -> list[FlatPiece]:
+    """The flat pieces of a run in order; none for a straight.
+
+    Args:
+        run: the run.
+        section: its section, or None.
+        tolerance: degrees by which a rotation may miss 0 or 180 and still count as flat.
+    """
+    bends, straights = run.table.bends, run.table.straights
+    starts = [0]
+    for i, bend in enumerate(bends[1:], start=1):
+        off = abs(bend.rotation)
+        if min(off, 180.0 - off) > tolerance:
+            starts.append(i)
+    pieces = []
+    roll = 0.0
+    for start, stop in zip(starts, [*starts[1:], len(bends)], strict=True):
+        if not bends:
+            break
+        rows = []
+        for i in range(start, stop):
+            if i:
+                roll += bends[i].rotation
+            flat = 0.0 if i == start or abs(bends[i].rotation) < 90.0 else 180.0
+            rows.append(replace(bends[i], rotation=flat))
+        rotation = bends[start].rotation if start else 0.0
+        table = BendTable(tuple(rows), straights[stop])
+        size = None if section is None else section.size_in_plane(roll)
+        pieces.append(FlatPiece(start + 1, stop, rotation, table, size, start == 0, stop == len(bends)))
+    return pieces

@@ -7,14 +7,14 @@ point are told on the paper that stays on the tube; the mates' names and the lon
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from math import isnan
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from math import cos, isnan, pi, sin
 
 import numpy as np
+import numpy.typing as npt
 
 from converter.arrays import Array
-from converter.exporters.paper.clear_labels import clear_labels
 from converter.exporters.paper.cope_words import title
 from converter.exporters.paper.figure import Figure, Point, Text, text_width
 from converter.joints.cuts.wrap import Wrap
@@ -29,6 +29,10 @@ TEXT, LEAST_TEXT = 2.6, 1.95
 _END_TEXT = 0.8 * TEXT
 #: The centerline's end is shown when the cut stays this near to it, mm.
 _SHOWN = 30.0
+Box = tuple[float, float, float, float]
+#: What is left free around a label, and how far it may move, mm.
+_FREE, _FURTHEST = 0.35, 14.0
+_STEP = 0.7
 
 
 @dataclass(slots=True)
@@ -78,7 +82,7 @@ def _clear(drawing: CopeDrawing, one: Wrap) -> None:
             return y1 < _bottom(one, middle, half)
         return y0 > _top(one, middle, half)
 
-    clear_labels(drawing.figure, [points for points, _ in drawing.curves], may_stand)
+    _clear_labels(drawing.figure, [points for points, _ in drawing.curves], may_stand)
 
 
 def _runs(x: Array, y: Array) -> list[list[Point]]:
@@ -210,3 +214,58 @@ def fitting(wordings: Sequence[str], height: float, room: float) -> tuple[str, f
         if size >= LEAST_TEXT:
             return words, size
     return wordings[-1], LEAST_TEXT
+
+
+# --- labels that stand clear ------------------------------------------------------------------
+
+
+def _clear_labels(figure: Figure, curves: Sequence[Sequence[Point]], may_stand: Callable[[Text, Box], bool]) -> None:
+    """Move labels off lines and off each other.
+
+    Args:
+        figure: its labels move; its lines do not.
+        curves: lines through points, mm, that no label may stand on.
+        may_stand: whether a label may be moved to a box (x0, y0, x1, y1) at all.
+    """
+    ink = np.vstack([_dense(points) for points in [*curves, *((a, b) for a, b, _ in figure.lines)]])
+    for i, text in enumerate(figure.texts):
+        others = [other.box() for k, other in enumerate(figure.texts) if k != i]
+        if not may_stand(text, text.box()) or _is_clear(text.box(), ink, others):
+            continue
+        for at in _around(text.at):
+            moved = replace(text, at=at)
+            if may_stand(text, moved.box()) and _is_clear(moved.box(), ink, others):
+                figure.texts.pop(i)
+                figure.texts.insert(i, moved)
+                x0, y0, x1, y1 = moved.box()
+                figure.low = (min(figure.low[0], x0), min(figure.low[1], y0))
+                figure.high = (max(figure.high[0], x1), max(figure.high[1], y1))
+                break
+
+
+def _around(at: Point) -> list[Point]:
+    """Places around a place, the nearest first."""
+    rings = [_STEP * k for k in range(1, int(_FURTHEST / _STEP) + 1)]
+    return [(at[0] + r * cos(a * pi / 8.0), at[1] + r * sin(a * pi / 8.0)) for r in rings for a in range(16)]
+
+
+def _is_clear(box: Box, ink: npt.NDArray[np.float64], others: Sequence[Box]) -> bool:
+    x0, y0, x1, y1 = box[0] - _FREE, box[1] - _FREE, box[2] + _FREE, box[3] + _FREE
+    if any(b[0] < x1 and b[2] > x0 and b[1] < y1 and b[3] > y0 for b in others):
+        return False
+    x, y = ink[:, 0], ink[:, 1]
+    return not bool(((x > x0) & (x < x1) & (y > y0) & (y < y1)).any())
+
+
+def _dense(points: Sequence[Point]) -> npt.NDArray[np.float64]:
+    """Points of a line no further apart than half a millimetre."""
+    if len(points) < 2:
+        return np.empty((0, 2))
+    corners = np.asarray(points, dtype=np.float64)
+    gaps = np.diff(corners, axis=0)
+    counts = 2 + (np.hypot(gaps[:, 0], gaps[:, 1]) / 0.5).astype(int)
+    piece = np.repeat(np.arange(len(counts)), counts)
+    place = np.arange(len(piece)) - np.repeat(np.cumsum(counts) - counts, counts)
+    share = (place / (counts - 1)[piece])[:, None]
+    dense: npt.NDArray[np.float64] = (1.0 - share) * corners[piece] + share * corners[piece + 1]
+    return dense

@@ -80,12 +80,12 @@ def _meets(lines: NDArray[np.float64], low: Point, high: Point) -> bool:
     return bool((enter <= leave).any())
 
 
-def beside_upright(x: float, low: float, high: float, height: float, *, left_first: bool) -> list[Place]:
-    """Places of a label that runs up along an upright line, on either side of it, from its middle outward."""
+def beside_upright(x: float, tall: float, height: float, *, left_first: bool) -> list[Place]:
+    """Places of a label that runs up along an upright line, ``tall``, on either side of it, from its middle outward."""
     away = 2.5 * CLEAR
     left, right = x - away - 0.25 * height, x + away + height
     sides = (left, right) if left_first else (right, left)
-    return [((side, y), "center", 90.0) for side in sides for y in spots(low, high)]
+    return [((side, y), "center", 90.0) for side in sides for y in spots(0.0, tall)]
 
 
 def along_level(y: float, low: float, high: float, height: float) -> list[Place]:

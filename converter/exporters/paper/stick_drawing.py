@@ -127,7 +127,7 @@ def _label_marks(labels: LabelPlacer, stick: StickTemplate, strip: Strip, height
         number = display.number(bend.step.mark)
         wordings = (f"{short}: {number} from end {stick.feed_from} as cut", f"{short}: {number}", short)
         ahead = stick.feed_from == "A"  # the mark lies ahead of the bend
-        labels.put(wordings, height, LABELS, beside_upright(bend.mark, 0.0, strip.height, height, left_first=ahead))
+        labels.put(wordings, height, LABELS, beside_upright(bend.mark, strip.height, height, left_first=ahead))
 
 
 def _label_ends(labels: LabelPlacer, stick: StickTemplate, strip: Strip, height: float, display: Display) -> None:
@@ -137,14 +137,14 @@ def _label_ends(labels: LabelPlacer, stick: StickTemplate, strip: Strip, height:
         ("B", right, stick.length, stick.extra_b, stick.cope_b),
     ):
         first = ", goes first" if end == stick.feed_from and stick.set_up else ""
-        inner = beside_upright(x, 0.0, strip.height, height, left_first=end == "B")
+        inner = beside_upright(x, strip.height, height, left_first=end == "B")
         labels.put((f"end {end} of the stick{first}", f"end {end}{first}", f"end {end}", end), height, LABELS, inner)
         if extra:
-            trim = beside_upright(finished, 0.0, strip.height, height, left_first=end == "A")
+            trim = beside_upright(finished, strip.height, height, left_first=end == "A")
             words = f"{display.number(extra)} extra, trim after bending"
             labels.put((words, "trim after bending", "trim"), height, LABELS, trim)
         if abs(reach) > LEAST_OFFSET and left < (at := reach if end == "A" else stick.length - reach) < right:
-            line = beside_upright(at, 0.0, strip.height, height, left_first=end == "B")
+            line = beside_upright(at, strip.height, height, left_first=end == "B")
             labels.put(("centerline's end", "centerline"), height, LABELS, line)
     for cope in stick.copes:
         wordings = (f"end {cope.end}, {cut_to(cope.joint)}: cut after bending", f"cut of end {cope.end}, after bending")
@@ -160,11 +160,11 @@ def _label_tangents(labels: LabelPlacer, stick: StickTemplate, strip: Strip, hei
     for bend in stick.bends:
         n = bend.number
         if bend.end - bend.begin < 1e-9:
-            places = beside_upright(bend.begin, 0.0, strip.height, height, left_first=True)
+            places = beside_upright(bend.begin, strip.height, height, left_first=True)
             labels.put((f"corner {n}, no radius", f"corner {n}", str(n)), height, LABELS, places)
             continue
         for x, inward in ((bend.begin, False), (bend.end, True)):
-            places = beside_upright(x, 0.0, strip.height, height, left_first=inward)
+            places = beside_upright(x, strip.height, height, left_first=inward)
             labels.put((f"tangent point, bend {n}", f"tangent {n}", f"T{n}"), height, LABELS, places)
 
 

@@ -15,8 +15,7 @@ from typing import Any
 
 from converter.errors import MissingLibraryError
 from converter.exporters.paper.figure import Figure, Point
-from converter.exporters.pdf.fonts import BOLD, FACE, face_for, printable_text, register
-from converter.exporters.pdf.shaping import runs_left, shaped
+from converter.exporters.pdf.fonts import BOLD, FACE, face_for, printable_text, register, runs_left, shaped
 from converter.units import NO_BREAK, unbroken
 
 #: Points per mm.

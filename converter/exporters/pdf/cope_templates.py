@@ -9,12 +9,11 @@ docs/cope-templates.md says how to use them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from converter.exporters.paper import cope_drawing as parts
 from converter.exporters.paper.figure import LEADING, Figure, Point, Text, scale_bar
-from converter.exporters.paper.shelves import Spot, pack
 from converter.exporters.paper.templates import Template, templates_of, uses
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.canvas import Pdf, Pen
@@ -62,6 +61,7 @@ _LINE = LEADING * 1.15 * _NOTE
 _SHARED_HEAD, _CELL_HEAD, _LEAST_CELL, _CELL_GAP, _LEAST_FACTS = 8.0, 9.5, 84.0, 6.0, 42.0
 #: Distance between join marks, and how far neighbouring sheets overlap, mm.
 _MARKS, _OVERLAP = 40.0, 10.0
+Size = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -398,3 +398,65 @@ def _row(pdf: Pdf, cells: Sequence[str], y: float, height: float, width: float) 
         if text:
             pdf.text(text, (left if align == "left" else left + room, y), height, align=align, room=room)
         left += part * width
+
+
+# --- small templates on shared sheets ---------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """Where a rectangle lies: its number, and its left upper corner from the left upper corner of the room."""
+
+    number: int
+    x: float
+    y: float
+
+
+@dataclass(slots=True)
+class _Shelf:
+    y: float
+    height: float
+    x: float
+
+
+@dataclass(slots=True)
+class _ShelfSheet:
+    shelves: list[_Shelf] = field(default_factory=list)
+    spots: list[Spot] = field(default_factory=list)
+
+
+def pack(sizes: Sequence[Size], room: Size, gap: float) -> list[list[Spot]]:
+    """Lay rectangles out, each on the first sheet and shelf that takes it.
+
+    Args:
+        sizes: width and height of each, mm; none greater than the room.
+        room: of a sheet, mm.
+        gap: kept between neighbours, mm.
+
+    Returns:
+        The spots of each sheet; sheets in the order of their first rectangles.
+    """
+    sheets: list[_ShelfSheet] = []
+    for number, (width, height) in enumerate(sizes):
+        placed = any(_on_shelf(sheet, number, width, height, room, gap) for sheet in sheets)
+        if not placed:
+            sheets.append(_ShelfSheet())
+            _on_shelf(sheets[-1], number, width, height, room, gap)
+    return [sheet.spots for sheet in sheets]
+
+
+def _on_shelf(sheet: _ShelfSheet, number: int, width: float, height: float, room: Size, gap: float) -> bool:
+    for shelf in sheet.shelves:
+        last = shelf is sheet.shelves[-1]
+        tall = shelf.height if not last else max(shelf.height, height)  # the lowest shelf may still grow
+        if height <= tall and shelf.x + width <= room[0] + 1e-9 and shelf.y + tall <= room[1] + 1e-9:
+            sheet.spots.append(Spot(number, shelf.x, shelf.y))
+            shelf.x += width + gap
+            shelf.height = tall
+            return True
+    y = sheet.shelves[-1].y + sheet.shelves[-1].height + gap if sheet.shelves else 0.0
+    if sheet.shelves and y + height > room[1] + 1e-9:
+        return False
+    sheet.shelves.append(_Shelf(y, height, width + gap))
+    sheet.spots.append(Spot(number, 0.0, y))
+    return True

@@ -185,3 +185,8 @@ class Picture:
         xs, ys = [p[0] for p in points], [p[1] for p in points]
         self.low = (min(self.low[0], *xs), min(self.low[1], *ys))
         self.high = (max(self.high[0], *xs), max(self.high[1], *ys))
+
+
+def box(x0: float, y0: float, x1: float, y1: float) -> list[Point]:
+    """The corners of an upright rectangle, counter-clockwise."""
+    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]

@@ -31,6 +31,8 @@ _FINE_TURNS = tuple(sorted(range(-175, 185, 7), key=abs))
 _NEAR = 5
 #: Letters of a plain sans serif that are much narrower or wider than the rest, and how much wider bold ones are.
 _NARROW, _WIDE, _BOLDER = " .,:;|!'iljtfrI-()[]/·\"", "MWmw%@…—", 1.13
+#: Labels keep about this distance, mm.
+_CELL = 0.7
 #: Length and half width of an arrow head.
 HEAD = (2.0, 0.45)
 
@@ -58,16 +60,14 @@ class Places:
 
     Attributes:
         frame: x low, y low, x high, y high; labels stay within.
-        cell: labels keep about this distance.
     """
 
     frame: Box
-    cell: float = 0.7
     _room: Cells = field(init=False)
     _texts: Cells = field(init=False)
 
     def __post_init__(self) -> None:
-        self._room, self._texts = Cells(self.frame, self.cell), Cells(self.frame, self.cell)
+        self._room, self._texts = Cells(self.frame, _CELL), Cells(self.frame, _CELL)
 
     def copy(self) -> Places:
         """The same, of which more can be taken while this stays."""
@@ -104,7 +104,7 @@ class Places:
 
     def crosses_text(self, a: Point, b: Point) -> bool:
         """Whether a line runs through a text."""
-        n = max(1, int(hypot(b[0] - a[0], b[1] - a[1]) / self.cell))
+        n = max(1, int(hypot(b[0] - a[0], b[1] - a[1]) / _CELL))
         return not self._texts.is_line_free(a, ((b[0] - a[0]) / n, (b[1] - a[1]) / n), n + 1)
 
     def crosses(self, start: Point, box: Box, skip: float) -> bool:
@@ -115,9 +115,9 @@ class Places:
         length = hypot(end[0] - start[0], end[1] - start[1])
         if length - 1.5 <= skip:  # the box itself may be taken
             return False
-        n = int((length - skip - 1.5) / self.cell)
+        n = int((length - skip - 1.5) / _CELL)
         c, s = ((end[0] - start[0]) / length, (end[1] - start[1]) / length) if length > 1e-9 else (1.0, 0.0)
-        step = (c * self.cell, s * self.cell)
+        step = (c * _CELL, s * _CELL)
         return not self._room.is_line_free((start[0] + c * skip, start[1] + s * skip), step, n + 1)
 
     def beside(
@@ -175,7 +175,7 @@ class Places:
     def _reaches(self, anchor: Point, box: Box) -> bool:
         # the last step is within the box's own margin
         end = nearest(box, anchor)
-        n = max(1, int(hypot(end[0] - anchor[0], end[1] - anchor[1]) / self.cell))
+        n = max(1, int(hypot(end[0] - anchor[0], end[1] - anchor[1]) / _CELL))
         k = (n - 1) / n
         return not self.crosses_text(
             anchor, (anchor[0] + (end[0] - anchor[0]) * k, anchor[1] + (end[1] - anchor[1]) * k)

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
-from converter.bending.dies import die_names
 from converter.bending.setup.words import CAUTIONS
 from converter.exporters.sheet.revision import Revision, job_heading, revision_of
 from converter.findings import ERROR, WARNING, Finding
@@ -20,6 +19,7 @@ from converter.job.cutlist import CutList, first_cut_list
 from converter.job.quotation import Quotation, quotation
 from converter.model.part import Part
 from converter.model.run import Tube
+from converter.shop.assign import die_names
 from converter.shop.metals import kg_per_mm
 from converter.tolerances import PAST_LENGTH, same_within
 from converter.words import CUTTING, cut_to, mirror_text, part_title, part_tubes_text

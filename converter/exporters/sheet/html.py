@@ -32,14 +32,11 @@ from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.drawing.words import drawing_legend
 from converter.exporters.pictures.picture import ROLES, Picture, RoleLook
 from converter.exporters.pictures.run.picture import isometric_picture
-from converter.exporters.pictures.run.sketches import Sketches, sketches_of
+from converter.exporters.pictures.run.sketch import Sketches, sketches_of
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.pictures.written.svg import FAMILY
 from converter.exporters.sheet.bench import bench_value
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
-from converter.exporters.sheet.cutting import bars_pictures, bars_views
-from converter.exporters.sheet.fitup import fit_steps
-from converter.exporters.sheet.listing import listed_parts
 from converter.exporters.sheet.qr import code_svg, code_text
 from converter.exporters.sheet.roundings import Roundings, TextPiece, TextTable
 from converter.exporters.sheet.scenes import part_scene, room_scene
@@ -54,6 +51,7 @@ from converter.exporters.sheet.view import (
     sheet_facts,
     tally,
 )
+from converter.exporters.sheet.whole import bars_pictures, bars_views, fit_steps, listed_parts
 from converter.findings import ERROR, NOTE, WARNING
 from converter.job import Job
 from converter.job.cutlist_words import title_text

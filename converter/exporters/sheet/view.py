@@ -24,7 +24,7 @@ from converter.exporters.sheet.steps import (
 )
 from converter.findings import ERROR, SEVERITIES, Finding
 from converter.findings.wording import counted, grouped, message, without_place
-from converter.job.quotation_words import QUOTATION_HEADS, money_text, quotation_rows
+from converter.job.quotation import QUOTATION_HEADS, money_text, quotation_rows
 from converter.joints.model import PLANE, Joint
 from converter.quoting import visible
 from converter.shop.sections import describe

@@ -15,8 +15,7 @@ from converter.errors import ReadError, TooLargeError
 from converter.findings import ERROR, Clause, Finding
 from converter.importers.dxf.convert import CONVERTERS
 from converter.importers.dxf.records import PlainRecord, read_records
-from converter.importers.own_mistakes import raise_own_mistake
-from converter.importers.source import Source
+from converter.importers.source import Source, raise_own_mistake
 from converter.limits import DXF_RECORDS, VERTICES
 from converter.quoting import reason_of
 

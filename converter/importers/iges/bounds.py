@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 from io import BytesIO
 
 from converter.errors import ReadError, UnitsError
-from converter.importers.iges.layouts import odd_values
-from converter.importers.iges.names import names_of, values_of
+from converter.importers.iges.entities import names_of, odd_values, values_of
 from converter.units import MM_PER, unit_name
 
 #: Columns of data in a record; all columns of one.

@@ -24,8 +24,7 @@ from converter.importers.mesh.bounds import (
     check_ply,
     check_triangles,
 )
-from converter.importers.own_mistakes import raise_own_mistake
-from converter.importers.source import Source
+from converter.importers.source import Source, raise_own_mistake
 from converter.limits import MESH_BYTES, size_text
 from converter.processes.memory import return_freed_memory
 from converter.quoting import decoded, quoted, reason_of

@@ -14,7 +14,7 @@ import numpy as np
 from converter.arrays import Array
 from converter.findings import Clause
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, scale
-from converter.importers.claims import BAR_WIDTHS
+from converter.importers.body_checks import BAR_WIDTHS
 from converter.importers.solids.chains import PieceChain
 from converter.importers.solids.faces import CYLINDER, PLANE, Patch, Rim, SolidBody
 from converter.importers.solids.pieces import Axis, TubePiece

@@ -17,7 +17,7 @@ import numpy as np
 from converter.arrays import Array
 from converter.findings import Clause
 from converter.geometry.vectors import Vec, add, along, cross, dot, norm, scale, sub, unit
-from converter.importers.claims import BAR_WIDTHS
+from converter.importers.body_checks import BAR_WIDTHS
 from converter.importers.solids.chains import PieceChain, chains_of
 from converter.importers.solids.faces import CONE, PLANE
 from converter.importers.solids.pieces import Axis, TubePiece

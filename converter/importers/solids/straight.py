@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from converter.findings import Clause
-from converter.importers.claims import BAR_WIDTHS
+from converter.importers.body_checks import BAR_WIDTHS
 from converter.importers.solids.faces import SolidBody
 from converter.importers.solids.members import as_square, member_of, name_of
 from converter.importers.solids.profiles import BAR, CHAMBERS, OTHER, TUBE

@@ -18,7 +18,7 @@ from OCP.TopAbs import TopAbs_State
 
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec, add, along, rotate, sub
-from converter.importers.claims import (
+from converter.importers.body_checks import (
     GOLDEN,
     LANES,
     STATIONS,

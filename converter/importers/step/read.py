@@ -15,10 +15,9 @@ from converter.geometry.vectors import Vec
 from converter.importers.not_stock import not_stock
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
-from converter.importers.step.bounds import check_step, far_out_in
+from converter.importers.step.bounds import check_step, cycle_in, far_out_in
 from converter.importers.step.construction import FreeCurve, corners_of, settle_free_curves
 from converter.importers.step.outside import OutsideParts
-from converter.importers.step.references import cycle_in
 from converter.importers.step.surfaces import KnownBody, PlacedBody, is_in_parts, joined_tubes, touching
 from converter.importers.step.survey import survey
 from converter.importers.step.trial import NO_MEMORY, trial_seconds, try_out

@@ -12,7 +12,7 @@ import subprocess
 
 from converter.errors import ReadError
 from converter.processes import allowance
-from converter.processes.isolation import isolated_python
+from converter.processes.worker import isolated_python
 
 #: Seconds after which a trial is given up where the system keeps no limit of processor time.
 PATIENCE = 2.0 * allowance.SECONDS

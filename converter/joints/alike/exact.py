@@ -18,7 +18,7 @@ from converter.joints.alike.form import Form, Look
 from converter.joints.alike.same import rolls
 from converter.joints.cuts.round import RoundPrism
 from converter.joints.cuts.square import RectPrism
-from converter.joints.holes.hole import Hole
+from converter.joints.holes import Hole
 from converter.model.bends import Placement
 from converter.model.frames import Piece
 from converter.model.metal import TubeMetal

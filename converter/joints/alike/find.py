@@ -11,7 +11,7 @@ from converter.findings import Finding
 from converter.joints.alike.form import Form, Look
 from converter.joints.alike.same import same_metal, same_section, same_table
 from converter.joints.cope import Copes
-from converter.joints.holes.hole import Hole
+from converter.joints.holes import Hole
 from converter.joints.model import Joint
 from converter.model.part import Part, part_names
 from converter.model.run import Tube

@@ -17,7 +17,7 @@ import numpy as np
 from converter.arrays import Array
 from converter.errors import GeometryError
 from converter.geometry.vectors import Vec, along, any_normal, cross, dot, norm, rotate, scale, signed_angle
-from converter.joints.holes.hole import Hole
+from converter.joints.holes import Hole
 from converter.joints.model import Joint
 from converter.model.bends import BendTable
 from converter.model.centerline import walk

@@ -23,8 +23,7 @@ from converter.joints.bodies import Body, End, mirrored_alike, same_section
 from converter.joints.finding.contacts import BESIDE, LEAST_ANGLE, ON, PAST, Contact, footprint
 from converter.joints.model import MITRE, PLANE, SADDLE, SQUARE
 from converter.names import fits
-from converter.shop.job_file import JobFile
-from converter.shop.joint import JointChoice
+from converter.shop.job_file import JobFile, JointChoice
 from converter.tolerances import Tolerances
 
 Key = tuple[int, str]

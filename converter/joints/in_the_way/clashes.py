@@ -1,6 +1,6 @@
 """Tubes that get in each other's way where no cut joins them: metal in metal, and next to it.
 
-Centerlines and sections say which pairs come near (`converter.joints.near.pairs.near_pairs`); of those the
+Centerlines and sections say which pairs come near (`converter.joints.near.index.near_pairs`); of those the
 deepest place in both tubes is looked for, each with its ends as they are cut (`converter.joints.near.overlap`).
 """
 
@@ -21,10 +21,9 @@ from converter.joints.finding.joints import FrameSurvey
 from converter.joints.finding.plan import EndPlan
 from converter.joints.in_the_way.crossings import joined_places
 from converter.joints.model import Joint
-from converter.joints.near.index import LegIndex
+from converter.joints.near.index import LegIndex, near_pairs
 from converter.joints.near.legs import Legs, nearest_of_pairs
 from converter.joints.near.overlap import JoinedPlaces, NearLegs, deepest_of_pairs, lie_near
-from converter.joints.near.pairs import near_pairs
 from converter.tolerances import Tolerances, same_within
 
 #: mm; tubes that pass with less between them are told, since bending moves them as far.

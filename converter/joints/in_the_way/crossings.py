@@ -14,10 +14,9 @@ from converter.joints.bodies import Body, Leg
 from converter.joints.cuts.trimmed import Trimmed
 from converter.joints.finding.contacts import PARALLEL, Contact
 from converter.joints.finding.plan import EndPlan, Key
-from converter.joints.near.index import LegIndex
+from converter.joints.near.index import LegIndex, chords_near
 from converter.joints.near.legs import Legs, nearest_of_pairs
 from converter.joints.near.overlap import NearLegs, deepest_of_pairs
-from converter.joints.near.pairs import chords_near
 from converter.tolerances import Tolerances
 
 #: mm by which a bound may be off that only saves work.

@@ -17,8 +17,8 @@ from converter.arrays import Array, Ints
 from converter.geometry.vectors import Vec
 from converter.joints.bodies import Leg
 from converter.joints.cuts.trimmed import Trimmed, TrimmedLegs
+from converter.joints.near.index import places_on
 from converter.joints.near.legs import nearest
-from converter.joints.near.pairs import places_on
 
 #: Points looked at: along a leg at most, around it, and parts of the radius.
 _ALONG, _AROUND = 48, 12

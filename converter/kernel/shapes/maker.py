@@ -70,12 +70,12 @@ class Maker(Protocol):
         """A solid within closed shells, given as faces; the outer one first, then voids."""
 
 
-def wave(u0: float, du: float, v0: float, amplitude: float, phase: float) -> Callable[[float], Jet]:
-    """``u = u0 + du * s``, ``v = v0 + amplitude * cos(s - phase)`` with derivatives, for `Maker.traced`."""
+def wave(u0: float, v0: float, amplitude: float) -> Callable[[float], Jet]:
+    """``u = u0 + s``, ``v = v0 + amplitude * cos(s)`` with derivatives, for `Maker.traced`."""
 
     def jet(s: float) -> Jet:
-        c, d = amplitude * cos(s - phase), amplitude * sin(s - phase)
-        return (u0 + du * s, v0 + c), (du, -d), (0.0, -c)
+        c, d = amplitude * cos(s), amplitude * sin(s)
+        return (u0 + s, v0 + c), (1.0, -d), (0.0, -c)
 
     return jet
 

@@ -170,7 +170,7 @@ def _straight(
                 # angle on this piece = curve parameter + u0
                 u0 = joint.shift - _turned(shape, i, moved)
                 if joint.bent:
-                    curve: Any = make.traced(wave(u0, 1.0, v, k * one.radius, 0.0), one.first - u0, one.last - u0)
+                    curve: Any = make.traced(wave(u0, v, k * one.radius), one.first - u0, one.last - u0)
                 else:
                     curve = make.flat(u0, v, 1.0, 0.0)
                 make.trace(joint.edges[(i + moved) % count], curve, surface, joint.tolerance)

@@ -196,7 +196,7 @@ def _cylinder(
             if joint.corner is None:
                 curve: Any = make.flat(u - first, v, 1.0, 0.0)
             else:
-                curve = make.traced(wave(u - first, 1.0, v, lean * radius, 0.0), first, last)
+                curve = make.traced(wave(u - first, v, lean * radius), first, last)
             make.trace(joint.edges[i], curve, surface, joint.tolerance)
     loop = [(start.edges[i], True) for i, *_ in start.ordered(seam)]
     loop.append((seam_edge, True))

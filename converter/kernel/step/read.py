@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
 from converter.errors import ReadError
 from converter.kernel import require
-from converter.kernel.session import kernel_failure, quiet, settings
+from converter.kernel.session import damaged, quiet, settings, shielded
 from converter.kernel.step.labels import Labels, text
 from converter.kernel.step.outside import PartFile, part_files, without_file_names
 from converter.kernel.step.tree import Instance, instances
@@ -83,7 +81,7 @@ class StepSession:
         Raises:
             ReadError: the kernel fails, or there is no shape.
         """
-        with _shielded(self.name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
+        with shielded(self.name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
             if self.units:
                 return self._transfer(scale)
             # shapes without a unit are not converted by the kernel: they are placed at that size
@@ -149,7 +147,7 @@ def load_step(data: bytes, name: str) -> StepSession:
     from OCP.STEPCAFControl import STEPCAFControl_Reader
     from OCP.TCollection import TCollection_AsciiString
 
-    with _shielded(name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
+    with shielded(name), quiet(), settings(_WORDS, _NUMBERS, ReadError):
         reader = STEPCAFControl_Reader()
         reader.SetNameMode(True)
         reader.SetColorMode(False)
@@ -163,7 +161,7 @@ def load_step(data: bytes, name: str) -> StepSession:
         data, names = without_file_names(with_names_set(data))
         status = reader.ReadStream("drawing", io.BytesIO(data))
         if status != IFSelect_ReturnStatus.IFSelect_RetDone:
-            raise _refused(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
+            raise damaged(name, f"status {status.name.removeprefix('IFSelect_Ret').lower()}")
         if reader.ChangeReader().Model() is None or reader.ChangeReader().Model().NbEntities() == 0:
             raise ReadError(f"{name} holds no shape: its data section is empty.", code="no-geometry", file=name)
         units, unitless = _units(reader.ChangeReader(), data)
@@ -245,18 +243,3 @@ def _broken(plain: Any) -> tuple[str, bool, bool]:
             first = first or (f"{kind}: {said}" if kind else said)
         checks.Next()
     return f"{count} entit{'y' if count == 1 else 'ies'}, first {first}", serious, nameless
-
-
-def _refused(name: str, why: str) -> ReadError:
-    return ReadError(
-        f"{name} is damaged: the CAD kernel cannot read it ({why}); export it again.", code="damaged-file", file=name
-    )
-
-
-@contextmanager
-def _shielded(name: str) -> Iterator[None]:
-    """The kernel's own exceptions as one sentence."""
-    try:
-        yield
-    except Exception as error:
-        raise _refused(name, kernel_failure(error)) from error

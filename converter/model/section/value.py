@@ -27,14 +27,12 @@ class Properties:
     Attributes:
         area: metal, mm2.
         inertia: I, mm4.
-        elastic: S = I / (depth / 2), mm3.
         plastic: Z, the integral of the distance from the axis over the metal, mm3.
         depth: size in the plane of the bend, mm.
     """
 
     area: float
     inertia: float
-    elastic: float
     plastic: float
     depth: float
 
@@ -184,7 +182,7 @@ class Section:
         for bore in inner:
             less = bore.within(bore.height / 2.0)
             area, first, second = area - less.area, first - less.first, second - less.second
-        return Properties(area, second, second / (outer.height / 2.0), first, outer.height)
+        return Properties(area, second, first, outer.height)
 
     def lies_in(self, shape: str, across: float, height: float, slack: float, turned: bool = False) -> bool:
         """Whether a groove takes it.

@@ -8,7 +8,7 @@ from math import cos, radians, sin
 import numpy as np
 
 from converter.arrays import Array
-from converter.geometry.vectors import Vec, angle_between, cross, distance, dot, scale, sub, unit
+from converter.geometry.vectors import Vec, angle_between, cross, distance, dot, scale, sub, unit, vec_of
 from converter.model.curve import Arc, Curve, Ellipse, Line, Path, Polyline, Spline
 from converter.reducer.sample import de_boor, even_points, homogeneous
 
@@ -38,14 +38,9 @@ def end_directions(curve: Curve) -> tuple[Vec, Vec]:
     return _spline_start(curve), back
 
 
-def _vec(a: Array) -> Vec:
-    x, y, z = a.tolist()
-    return (x, y, z)
-
-
 def _polyline_start(points: Array) -> Vec:
     """Direction of travel at the first of up to four points."""
-    p = [_vec(row) for row in points]
+    p = [vec_of(row) for row in points]
     chords = [sub(b, a) for a, b in pairwise(p)]
     first = unit(chords[0])
     if len(p) < 4:
@@ -79,7 +74,7 @@ def _spline_start(spline: Spline) -> Vec:
     first = control[1, :3] / control[1, 3] - control[0, :3] / control[0, 3]
     size = float(np.abs(spline.control_points - spline.control_points[0]).max())
     if knots[0] == u and float(first @ first) > (1e-9 * size) ** 2:
-        return unit(_vec(first))  # clamped: along the first leg of the control polygon
+        return unit(vec_of(first))  # clamped: along the first leg of the control polygon
     spans = knots[p + 1 : p + n] - knots[1:n]
     safe = np.where(spans > 0.0, spans, 1.0)
     steps = np.where(spans[:, None] > 0.0, p * np.diff(control, axis=0) / safe[:, None], 0.0)
@@ -89,10 +84,10 @@ def _spline_start(spline: Spline) -> Vec:
     tangent = slope[:3] - slope[3] * point[:3] / point[3]
     span = float(knots[n]) - u
     if float(np.linalg.norm(tangent)) * span > 1e-9 * size:
-        return unit(_vec(tangent))
+        return unit(vec_of(tangent))
     samples = even_points(spline, 513)
     away = np.linalg.norm(samples - samples[0], axis=1) > 1e-9 * size
-    return unit(_vec(samples[int(np.argmax(away))] - samples[0]))
+    return unit(vec_of(samples[int(np.argmax(away))] - samples[0]))
 
 
 def sample(curve: Curve, count: int = 65) -> Array:
@@ -117,7 +112,7 @@ def middle(curve: Curve) -> Vec:
     if isinstance(curve, Arc):
         return curve.point(curve.angle / 2.0)
     points = sample(curve, 3)
-    return _vec((points[(len(points) - 1) // 2] + points[len(points) // 2]) / 2.0)
+    return vec_of((points[(len(points) - 1) // 2] + points[len(points) // 2]) / 2.0)
 
 
 def curve_length(curve: Curve) -> float:

@@ -21,8 +21,7 @@ from converter.model.bends import BendTable, Placement
 from converter.model.curve import Arc, Segment
 from converter.model.deviation import distances, feet
 from converter.reducer.adjusting.directions import Element, bend_between
-from converter.reducer.adjusting.linear import RowVertices, linearized, segments_of
-from converter.reducer.adjusting.minimax import least_largest_step
+from converter.reducer.adjusting.linear import RowVertices, least_largest_step, linearized, segments_of
 from converter.reducer.adjusting.polish import Polished, polish
 from converter.reducer.adjusting.settle import assemble
 from converter.reducer.adjusting.spread import least_squares

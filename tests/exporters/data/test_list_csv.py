@@ -14,11 +14,11 @@ from frames import RAIL, RUNG, draw, hoop, rack
 from jobs import job_of, write_job
 
 from converter.errors import WriteError
-from converter.exporters.data.cells import length_cells
 from converter.exporters.data.cope_csv import cope_csv
 from converter.exporters.data.cope_json import joint_value
 from converter.exporters.data.setup_csv import setup_csv
 from converter.exporters.data.setup_json import setup_document
+from converter.exporters.data.table_csv import length_cells
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop

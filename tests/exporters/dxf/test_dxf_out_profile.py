@@ -14,8 +14,7 @@ from jobs import job_of, write_job
 from strategies import placements, tables
 
 from converter.exporters.dxf import profile as dxf_profile
-from converter.exporters.dxf.profile import LAYERS, profile_figure, rotation_sentences
-from converter.exporters.paper.flat_pieces import flat_pieces
+from converter.exporters.dxf.profile import LAYERS, flat_pieces, profile_figure, rotation_sentences
 from converter.geometry.vectors import cross, distance, dot, rotate
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc

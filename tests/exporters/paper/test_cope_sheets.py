@@ -13,9 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_cope_templates import drawn, printed, tee
 
-from converter.exporters.paper.shelves import pack
 from converter.exporters.pdf import fonts as pdf_faces
-from converter.exporters.pdf.cope_templates import BORDER
+from converter.exporters.pdf.cope_templates import BORDER, pack
 from converter.model.section import Section
 
 side = st.floats(1.0, 100.0)

@@ -12,7 +12,7 @@ from test_drawing_view import faulty
 
 from converter import Settings, open_job
 from converter.errors import WriteError
-from converter.exporters.as_read import write_picture
+from converter.exporters.pictures.files import write_picture
 from converter.findings import Finding
 from converter.importers.registry import ReadOptions, read
 from converter.job import NoRunsError, sorted_findings

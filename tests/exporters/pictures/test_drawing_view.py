@@ -294,7 +294,7 @@ def test_labels_stay_inside_and_apart(shown, size, legend):
     for display in (Display("mm"), BothUnits("in")):
         picture = drawing_picture(result.drawing, result.tubes, result.findings, display, size=size, legend=legend)
         assert_sound(picture, size)
-        ET.fromstring(svg_text(picture))
+        ET.fromstring(svg_text(picture, unit="mm"))
 
 
 def test_without_the_list_every_number_is_in_the_picture(shown):
@@ -349,7 +349,7 @@ def test_hostile_names_are_text(name):
     drawing = Drawing(f"{name}.dxf", tables=[ReadyTable(name, table)], ignored=[Ignored(name, 3, name)])
     picture = drawing_picture(drawing, reduced(drawing), [], Display())
     assert_sound(picture, (190.0, 200.0))
-    svg = svg_text(picture)
+    svg = svg_text(picture, unit="mm")
     tags = {one.tag.rpartition("}")[2] for one in ET.fromstring(svg).iter()}
     assert tags <= {"svg", "title", "desc", "style", "rect", "path", "text", "circle"}
     assert "\x1b" not in svg and "\x00" not in svg
@@ -388,7 +388,7 @@ def test_a_huge_drawing_makes_a_small_picture():
     tubes = reduced(Drawing("huge.dxf", curves=curves[1:]))
     picture = drawing_picture(Drawing("huge.dxf", curves=curves), tubes, [], Display())
     assert_sound(picture, (190.0, 200.0))
-    assert len(tubes) == 2000 and len(svg_text(picture)) < 2_000_000
+    assert len(tubes) == 2000 and len(svg_text(picture, unit="mm")) < 2_000_000
     assert sum(len(s.points) for s in picture.strokes) < 100_000
 
 
@@ -400,7 +400,7 @@ def test_in_a_crowd_every_run_still_shows():
     curves = [DrawnCurve(Line((x, y, 0.0), (x + 5.0, y, 0.0)), "T", f"{i}") for i, (x, y) in enumerate(starts.tolist())]
     picture = drawing_picture(Drawing("crowd.dxf", curves=curves), [], [], Display())
     strokes = np.array([s.points[0] for s in picture.strokes if s.role == "ignored"][1:])
-    assert len(strokes) < 16_000 and len(svg_text(picture)) < 2_000_000
+    assert len(strokes) < 16_000 and len(svg_text(picture, unit="mm")) < 2_000_000
     k = (strokes.max(axis=0) - strokes.min(axis=0)).max() / 10_000.0
     paper = (starts - starts.min(axis=0)) * k + strokes.min(axis=0)
     for some in np.array_split(paper[::20], 4):

@@ -12,9 +12,9 @@ from picture_tools import ROUND, examples, shadow, stopped
 from tubes import run_of, tube_of
 
 from converter.errors import GeometryError
-from converter.exporters.pictures.hidden.hulls import hulls
 from converter.exporters.pictures.hidden.outline import outline, outlines
 from converter.exporters.pictures.hidden.sight import Sight
+from converter.exporters.pictures.hidden.skin import hulls
 from converter.exporters.pictures.hidden.solid import solid_of
 from converter.exporters.pictures.run.sketch import SketchShape, simplified
 from converter.exporters.pictures.views import View, ViewAxes

@@ -10,9 +10,8 @@ from frames import RAIL, RUNG, hoop
 from converter.exporters.pictures.hidden import outline as hidden
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run import sketch
-from converter.exporters.pictures.run import sketches as sketches_module
 from converter.exporters.pictures.run.picture import isometric_picture, run_picture
-from converter.exporters.pictures.run.sketches import Sketches
+from converter.exporters.pictures.run.sketch import Sketches
 from converter.model.run import Tube
 from converter.units import BothUnits, Display
 
@@ -91,7 +90,7 @@ def test_only_the_latest_pictures_are_kept():
     def ask(writing):
         return sketches.panel(shape, writing, lambda: drawn.append(writing) or Picture(str(writing)))
 
-    kept = sketches_module._MOST_PICTURES
+    kept = sketch._MOST_PICTURES
     first = [ask(n) for n in range(kept)]
     assert ask(0) is first[0] and drawn == list(range(kept))
     ask("one more")  # in the place of the one not asked for longest, which is 1

@@ -17,7 +17,7 @@ from converter.exporters.pictures.picture import ROLES, Picture
 from converter.exporters.pictures.run.picture import run_picture
 from converter.exporters.pictures.written.pdf import draw
 from converter.exporters.pictures.written.png import dashes, png_bytes
-from converter.exporters.pictures.written.svg import style, svg_text
+from converter.exporters.pictures.written.svg import svg_text
 from converter.units import BothUnits
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -50,9 +50,8 @@ def simple(text: str = "note") -> Picture:
 
 
 @pytest.mark.parametrize("name", HOSTILE)
-@pytest.mark.parametrize("standalone", [True, False])
-def test_any_name_gives_well_formed_text_and_nothing_else(name, standalone):
-    text = svg_text(simple(name), standalone=standalone)
+def test_any_name_gives_well_formed_text_and_nothing_else(name):
+    text = svg_text(simple(name), unit="mm")
     text.encode()  # no lone surrogates
     root = ElementTree.fromstring(text)
     tags = {element.tag.removeprefix(SVG) for element in root.iter()}
@@ -66,57 +65,39 @@ def test_any_name_gives_well_formed_text_and_nothing_else(name, standalone):
 
 
 def test_size_is_in_millimetres_and_names_are_tied():
-    root = ElementTree.fromstring(svg_text(simple(), id_prefix="run-3"))
+    root = ElementTree.fromstring(svg_text(simple(), unit="mm"))
     assert (root.get("width"), root.get("height"), root.get("viewBox")) == ("40mm", "20mm", "0 0 40 20")
     assert root.get("role") == "img"
     ids = {element.get("id") for element in root.iter() if element.get("id")}
-    assert set(root.get("aria-labelledby").split()) == ids == {"run-3-title", "run-3-desc"}
+    assert set(root.get("aria-labelledby").split()) == ids == {"p-title", "p-desc"}
 
 
-def test_both_units_stand_side_by_side_or_one_alone():
-    def said(unit):
+def test_texts_are_in_the_unit_asked_for():
+    def lengths(unit):
         root = ElementTree.fromstring(svg_text(simple(), unit=unit))
-        return [
-            (e.get("class").split()[-1], e.text) for e in root.iter(f"{SVG}text") if "25" in e.text or "1.0" in e.text
-        ]
+        return [(e.get("class"), e.text) for e in root.iter(f"{SVG}text") if "25" in e.text or "1.0" in e.text]
 
-    assert said(None) == [("u-mm", "25.40 mm"), ("u-in", "1.000 in")]
-    assert said("mm") == [("f-note", "25.40 mm")]
-    assert said("in") == [("f-note", "1.000 in")]
-    assert ".u-in{display:none}" in svg_text(simple())
-    assert ".u-in{display:none}" not in svg_text(simple(), unit="in")
+    assert lengths("mm") == [("f-note", "25.40 mm")]
+    assert lengths("in") == [("f-note", "1.000 in")]
 
 
 def test_one_style_sheet_serves_light_dark_and_print():
-    sheet = style()
+    text = svg_text(simple(), unit="mm")
+    assert text.startswith("<?xml")
+    sheet = ElementTree.fromstring(text).findtext(f"{SVG}style")
     for role, look in ROLES.items():
         assert f".f-{role}{{fill:{look.light}" in sheet
         assert f".f-{role}{{fill:{look.dark}" in sheet
     assert "prefers-color-scheme:dark" in sheet
     assert "@media print" in sheet
     assert not re.search(r"url|@import|http", sheet)
-    assert ".page .f-tube{" in style(".page ")
-    alone, inside = svg_text(simple()), svg_text(simple(), standalone=False)
-    assert sheet in alone
-    assert alone.startswith("<?xml")
-    assert "<style" not in inside
-    assert inside.startswith("<svg")
-    used = set(re.findall(r"\b[rf]-([a-z]+)", inside))
+    used = set(re.findall(r"\b[rf]-([a-z]+)", text))
     assert used <= set(ROLES)
-
-
-def test_without_classes_colours_stand_in_each_element():
-    text = svg_text(simple(), css_classes=False, unit="mm")
-    root = ElementTree.fromstring(text)
-    assert "<style" not in text
-    parts = [e for e in root if e.tag.removeprefix(SVG) in ("path", "text", "rect", "circle")]
-    assert all(e.get("fill") for e in parts)
-    assert f'stroke="{ROLES["tube"].light}"' in text
 
 
 def test_what_is_drawn_up_stands_up():
     """y runs up in a picture and down in SVG."""
-    root = ElementTree.fromstring(svg_text(simple()))
+    root = ElementTree.fromstring(svg_text(simple(), unit="mm"))
     line = next(e for e in root.iter(f"{SVG}path") if e.get("class") == "r-tube")
     assert line.get("d") == "M0,20 40,0"
     turned = next(e for e in root.iter(f"{SVG}text") if e.get("transform"))
@@ -138,18 +119,16 @@ def test_png_has_the_size_and_resolution_asked_for(dpi):
     assert image.mode == "RGB"
 
 
-def test_png_draws_fills_with_their_holes_on_a_light_or_dark_ground():
-    for dark in (False, True):
-        image = opened(png_bytes(simple(), unit="mm", dpi=254, dark=dark))
+def test_png_draws_fills_with_their_holes_on_a_light_ground():
+    image = opened(png_bytes(simple(), unit="mm", dpi=254))
 
-        def at(x, y, image=image):
-            return "#{:02x}{:02x}{:02x}".format(*image.getpixel((round(x * 10), round((20 - y) * 10))))
+    def at(x, y):
+        return "#{:02x}{:02x}{:02x}".format(*image.getpixel((round(x * 10), round((20 - y) * 10))))
 
-        look = (lambda role: ROLES[role].dark) if dark else (lambda role: ROLES[role].light)
-        assert at(11.5, 13.5) == look("bore")
-        assert at(16.0, 9.0) == look("ground")
-        assert at(38.0, 2.0) == look("ground")
-        assert at(5.0, 2.5) == look("tube")
+    assert at(11.5, 13.5) == ROLES["bore"].light
+    assert at(16.0, 9.0) == ROLES["ground"].light
+    assert at(38.0, 2.0) == ROLES["ground"].light
+    assert at(5.0, 2.5) == ROLES["tube"].light
 
 
 def test_png_lines_are_smooth():

@@ -20,8 +20,8 @@ from sheet_tools import PATIENCE, demo_job, job_of, opened, page_of, shop, tube_
 from converter.bending.metal.springback import resume
 from converter.bending.setup.setup import Setup
 from converter.exporters.sheet.bench import bench_data, bench_words
-from converter.exporters.sheet.fitup import fit_order
 from converter.exporters.sheet.steps import cut_lines
+from converter.exporters.sheet.whole import fit_order
 from converter.job import Job
 from converter.shop.load import demo_text, load_shop
 from converter.shop.model import Machine, Trial

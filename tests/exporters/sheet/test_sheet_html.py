@@ -298,7 +298,7 @@ def test_a_squeezed_picture_is_the_same_picture(strokes):
     for role, points, closed in strokes:
         picture.stroke([(x / GRID, y / GRID) for x, y in points], role, closed=closed)
     after = squeezed(picture, "p", TextTable(Roundings(BOTH)).label)
-    assert lines_of(after, 1.0 / GRID) == lines_of(svg_text(picture, standalone=False))
+    assert lines_of(after, 1.0 / GRID) == lines_of(svg_text(picture, unit="mm"))
 
 
 def test_a_squeezed_picture_says_every_unit_in_one_text():

@@ -24,7 +24,7 @@ from converter.errors import OptionError
 from converter.exporters.options import WriteOptions
 from converter.exporters.pdf import fonts as pdf_faces
 from converter.exporters.pdf.canvas import Pdf
-from converter.exporters.pdf.shaping import phrases, shaped
+from converter.exporters.pdf.fonts import phrases, shaped
 from converter.exporters.sheet.html import html_text
 from converter.exporters.sheet.pdf.write import sheet_pdf
 from converter.exporters.sheet.qr import checked_address, code_modules, code_text

@@ -13,7 +13,7 @@ from machine import apart, bend_stick
 from strategies import tables
 
 from converter.bending.setup.setup import set_up
-from converter.exporters.sheet.poses import step_poses
+from converter.exporters.sheet.scenes import step_poses
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.run import Run, Tube
 from converter.model.section import Section

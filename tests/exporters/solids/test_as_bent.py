@@ -11,7 +11,7 @@ from tubes import run_of, tube_of
 from converter import Settings, open_job
 from converter.errors import WriteError
 from converter.exporters.registry import write
-from converter.exporters.solids.as_bent import as_bent
+from converter.exporters.solids.step import as_bent
 from converter.geometry.vectors import sub, unit
 from converter.model.run import Tube
 from converter.model.section import Section

@@ -23,8 +23,7 @@ from converter.kernel.fit_up import shared
 from converter.kernel.shapes.solids import is_valid, tube_solid, volume
 from converter.model.bends import Placement
 from converter.model.section import Section
-from converter.shop.job_file import JobFile
-from converter.shop.joint import JointChoice
+from converter.shop.job_file import JobFile, JointChoice
 
 SQUARE = Section("square", 40.0, 3.0, corner=6.0)
 

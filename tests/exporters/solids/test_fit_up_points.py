@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from frames import RAIL
 
-from converter.exporters.solids.fit_up.off_metal import in_wall, least_off
+from converter.exporters.solids.fit_up.distances import in_wall, least_off
 from converter.kernel.fit_up import any_inside, gap, gaps
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.bends import Bend, BendTable, Placement

@@ -13,9 +13,8 @@ from jobs import job_of
 from converter.exporters.solids.coped.bodies import coped_bodies
 from converter.exporters.solids.coped.ends import cut_points
 from converter.exporters.solids.fit_up import measure as module
-from converter.exporters.solids.fit_up.least_gap import nearest_point
+from converter.exporters.solids.fit_up.distances import nearest_point, off_metal
 from converter.exporters.solids.fit_up.measure import fit_up
-from converter.exporters.solids.fit_up.off_metal import off_metal
 from converter.kernel.fit_up import gap, within
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.bends import Bend, BendTable, Placement

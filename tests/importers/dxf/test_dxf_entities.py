@@ -11,10 +11,10 @@ from ezdxf.math import OCS, Vec3
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from converter.importers.dxf.convert import lwpolyline as read_lwpolyline
 from converter.importers.dxf.entities import arc as read_arc
 from converter.importers.dxf.entities import ellipse as read_ellipse
 from converter.importers.dxf.entities import ocs_axes
-from converter.importers.dxf.polylines import lwpolyline as read_lwpolyline
 from converter.model.curve import Arc, Ellipse, Line, Path, Polyline, Spline
 
 Q = math.sqrt(2) - 1  # tan(90/4): the bulge of a quarter circle

@@ -14,8 +14,8 @@ from command_line import failed, run
 from iges_tools import arc, build, line
 from places import FIXTURES
 
-from converter.disk import nameless
 from converter.errors import ReadError
+from converter.importers.iges import read as iges_read
 from converter.importers.iges.read import read_iges
 from converter.importers.registry import read
 
@@ -138,5 +138,5 @@ def test_it_is_read_where_open_files_have_no_paths(tmp_path, monkeypatch):
     """As on Windows."""
     path = tmp_path / "x.igs"
     path.write_text(GOOD)
-    monkeypatch.setattr(nameless, "TemporaryFile", lambda: nullcontext(SimpleNamespace(fileno=lambda: 10**6)))
+    monkeypatch.setattr(iges_read, "TemporaryFile", lambda: nullcontext(SimpleNamespace(fileno=lambda: 10**6)))
     assert len(read_iges(path).curves) == 2

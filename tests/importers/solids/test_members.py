@@ -11,7 +11,7 @@ from member_bodies import DRAWN, HARDWARE, STEP, box, odd_members, outline, soli
 from tube_bodies import assert_is, codes, cylinder, only, pipe, reason, tubes
 from tubes import run_of
 
-from converter.importers.claims import VOLUME_OFF
+from converter.importers.body_checks import VOLUME_OFF
 from converter.importers.registry import ReadOptions
 from converter.importers.solids.read import find_tubes
 from converter.importers.solids.rectangles import rectangles

@@ -10,7 +10,7 @@ import pytest
 from places import FIXTURES
 
 from converter.importers import reference_cycles
-from converter.importers.step.references import cycle_in
+from converter.importers.step.bounds import cycle_in
 
 
 def step_of(graph: dict[int, list[int]], order: list[int]) -> bytes:

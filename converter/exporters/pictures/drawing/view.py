@@ -292,7 +292,7 @@ class _ScenePlacement:
                 if center is not None:
                     spot = (center[0], center[1] - END / 2)
                     self.picture.label(letter, spot, END, "end", align="center", boxed=True)
-                    self._leader(at, center, (side, side), "end")
+                    self._leader(at, center, (side, side))
 
     def _names(self, tubes: Sequence[Tube], used: Container[str]) -> None:
         ways_of = []
@@ -310,11 +310,11 @@ class _ScenePlacement:
             if one.led_from is not None:
                 self.picture.stroke(one.led_from, "dim")
 
-    def _leader(self, at: Point, center: Point, size: Point, role: str) -> None:
+    def _leader(self, at: Point, center: Point, size: Point) -> None:
         """A thin line from a place to its label, where that stands too far off to be taken for its own."""
         near = toward_edge(center, size, at)
         if dist(at, near) > NEAR:
-            self.picture.stroke([at, near], role)
+            self.picture.stroke([at, near], "end")
             self.free.take_leader(at, near)
 
     def _letters(self, entries: Sequence[LegendEntry], kept: dict[tuple[str, Reason], list[Point]]) -> None:

@@ -16,9 +16,8 @@ from typing import NamedTuple
 
 from converter.arrays import Array, Flags, Ints
 from converter.exporters.pictures.cells import chords_of
-from converter.exporters.pictures.hidden.edges import bend_edges, steps_along
 from converter.exporters.pictures.hidden.sight import Sight
-from converter.exporters.pictures.hidden.skin import skins
+from converter.exporters.pictures.hidden.skin import bend_edges, skins, steps_along
 from converter.exporters.pictures.hidden.solid import Solid, dots
 from converter.geometry.vectors import Vec
 

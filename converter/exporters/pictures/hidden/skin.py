@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
-from math import ceil
+from math import acos, ceil
 
-from converter.arrays import Array
-from converter.exporters.pictures.hidden.edges import Edges
-from converter.exporters.pictures.hidden.hulls import hulls
+from converter.arrays import Array, Ints
 from converter.exporters.pictures.hidden.solid import Solid
 
 #: Steps around the section of what is filled.
@@ -17,6 +16,12 @@ _STAVES = 90
 
 #: A part of a bend: where it begins and ends, and whether its picture is simple.
 _Stretch = tuple[float, float, bool]
+#: Greatest step around the section between two points of a silhouette, in units of `Solid`'s ``u``.
+_SWING = 0.15
+#: How often the places of a silhouette are halved.
+_HALVINGS = 30
+#: View and piece -> both silhouettes of a bend as places (f, u).
+Edges = dict[tuple[int, int], list[tuple[Array, Array]]]
 
 
 def skins(solid: Solid, views: Array, toward: Array, edges: Edges) -> list[tuple[list[Array], list[Array]]]:
@@ -224,3 +229,110 @@ def _drawn_out(a: Array, b: Array) -> tuple[Array, bool]:
     ahead = (np.add.reduce(one) / len(one) - np.add.reduce(rest) / len(rest)) @ d > 0.0
     near, far = (b, a) if ahead else (a, b)
     return np.concatenate((near[first : last + 1], far[last:], far[: first + 1])), True
+
+
+# --- convex hulls -----------------------------------------------------------------------------
+
+
+def hulls(sets: Sequence[Array]) -> list[Array]:
+    """The convex hull of each set of points (n, 2), counter-clockwise from its lowest x; of under three the points.
+
+    As in Andrew's monotone chain the points are put in order, and of the chain below and of the one above all is left
+    out that turns the wrong way, here in all chains at once: a point on or above the line between two others is on no
+    lower hull, whether or not those two are.
+    """
+    import numpy as np
+
+    if not sets:
+        return []
+    points = np.concatenate(sets)
+    of = np.repeat(np.arange(len(sets)), [len(one) for one in sets])
+    order = np.lexsort((points[:, 1], points[:, 0], of))
+    points, of = points[order], of[order]
+    new = np.ones(len(of), dtype=bool)
+    new[1:] = (of[1:] != of[:-1]) | (points[1:] != points[:-1]).any(axis=1)
+    points, of = points[new], of[new]
+    below, above = _chain(points, of), _chain(points[::-1], of[::-1])
+    starts = np.arange(len(sets) + 1)
+    low, high = np.searchsorted(below[1], starts).tolist(), np.searchsorted(-above[1], -starts, "right").tolist()
+    found = []
+    for i in range(len(sets)):
+        under, over = below[0][low[i] : low[i + 1]], above[0][high[i + 1] : high[i]]
+        found.append(np.concatenate((under[:-1], over[:-1])) if len(under) + len(over) > 4 else under)
+    return found
+
+
+def _chain(points: Array, of: Ints) -> tuple[Array, Ints]:
+    """Of points in order, set after set, those at which the chain of their set turns left, and its ends."""
+    import numpy as np
+
+    while True:
+        a, b, c = points[:-2], points[1:-1], points[2:]
+        ahead, on = b - a, c - a
+        wrong = np.zeros(len(of), dtype=bool)
+        wrong[1:-1] = (of[:-2] == of[2:]) & (ahead[:, 0] * on[:, 1] <= ahead[:, 1] * on[:, 0])
+        if not wrong.any():
+            return points, of
+        # every second of those in a row: of two that rounding alone keeps apart, on a corner, each seems to turn wrong
+        places = np.arange(len(of))
+        first = np.maximum.accumulate(np.where(wrong, 0, places + 1))
+        kept = ~wrong | ((places - first) % 2 == 1)
+        points, of = points[kept], of[kept]
+
+
+def steps_along(solid: Solid, i: int, chord: float) -> int:
+    """Steps along a bend: near enough for its chords and for what hides it."""
+    outside = float(solid.radius[i]) + solid.outer.reach
+    angle = float(solid.size[i])
+    sagitta = 2.0 * acos(max(0.9, 1.0 - chord / outside))
+    return int(max(6, ceil(angle / sagitta), ceil(angle * outside / (solid.outer.reach * 1.5))))
+
+
+def bend_edges(solid: Solid, toward: Array, steps: list[dict[int, int]]) -> Edges:
+    """Both silhouettes of each bend in each view, all worked out side by side.
+
+    Args:
+        solid: the tube.
+        toward: (v, 3) unit vectors towards the eye.
+        steps: of each view, by bend.
+    """
+    import numpy as np
+
+    bends = [(view, i, n) for view, own in enumerate(steps) for i, n in own.items()]
+    if not bends:
+        return {}
+    ring, turn = solid.outer, solid.outer.turn
+
+    def around(of: Ints, f: Array) -> Array:
+        """The ``u`` of a silhouette at places of bends."""
+        view, piece = views[of], pieces[of]
+        return ring.facing(solid.edge_angle(piece, f, toward[view]))
+
+    views, pieces, counts = (np.array(column) for column in zip(*bends, strict=True))
+    of = np.repeat(np.arange(len(bends)), counts + 1)
+    f = np.concatenate([np.linspace(0.0, 1.0, n + 1) for _, _, n in bends])
+    u = around(of, f)
+    for _ in range(_HALVINGS):
+        d = np.diff(u)
+        swings = np.abs(d - turn * np.round(d / turn)) > _SWING
+        wide = np.flatnonzero(swings & (np.diff(f) > 1e-7) & (of[:-1] == of[1:]))
+        if not len(wide):
+            break
+        new, middle = of[wide], (f[:-1] + f[1:])[wide] / 2.0
+        u = np.insert(u, wide + 1, around(new, middle))
+        of, f = np.insert(of, wide + 1, new), np.insert(f, wide + 1, middle)
+    # on each bend places go on around without a jump
+    same, every = of[:-1] == of[1:], np.arange(len(bends) + 1)
+    turns = np.concatenate(([0.0], np.where(same, turn * np.round(np.diff(u) / turn), 0.0).cumsum()))
+    u = u - (turns - turns[np.searchsorted(of, every[:-1])][of])
+    # the eye looks along the tube: all around the section at once, or over a flat
+    for at in np.flatnonzero(same & (np.abs(np.diff(u)) > _SWING))[::-1]:
+        n = ceil(abs(u[at + 1] - u[at]) * 8)
+        between = np.linspace(u[at], u[at + 1], n + 1)
+        f, of = (np.insert(one, at + 1, np.full(n + 1, one[at])) for one in (f, of))
+        u = np.insert(u, at + 1, between)
+    other, stops = u + turn / 2.0, np.searchsorted(of, every).tolist()
+    found: Edges = {}
+    for (view, i, _), a, b in zip(bends, stops, stops[1:], strict=False):
+        found[view, i] = [(f[a:b], u[a:b]), (f[a:b], other[a:b])]
+    return found

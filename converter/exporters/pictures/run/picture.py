@@ -14,7 +14,7 @@ from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.places import Box, wide
 from converter.exporters.pictures.run.isometric import isometric_panel
 from converter.exporters.pictures.run.parts import parts_of, picture_in_words
-from converter.exporters.pictures.run.sketches import Sketches
+from converter.exporters.pictures.run.sketch import Sketches
 from converter.exporters.pictures.run.three_views import views_panel
 from converter.findings import Finding
 from converter.model.run import Tube

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from converter.bending.setup.words import SetupView
-from converter.exporters.paper.figure import Point, spread
-from converter.exporters.pictures.picture import RING, Picture
+from converter.exporters.paper.figure import spread
+from converter.exporters.pictures.picture import RING, Picture, box
 from converter.exporters.pictures.places import wide
 from converter.units import Display
 
@@ -44,13 +44,13 @@ def stick_picture(sheet: SetupView, width: float = 180.0) -> Picture:
         f"The stick, {display.length(stick)} long, end A at the left, end {first} first into the bender, with "
         f"{len(sheet.marked)} marks.",
     )
-    picture.fill([_box(_SIDE, 0.0, _SIDE + length, _HIGH)], "skin")
+    picture.fill([box(_SIDE, 0.0, _SIDE + length, _HIGH)], "skin")
     for step in setup.steps:
         a, b = along(step.start), along(step.start + step.stick)
-        picture.fill([_box(min(a, b), 0.0, max(a, b), _HIGH)], "ground")
+        picture.fill([box(min(a, b), 0.0, max(a, b), _HIGH)], "ground")
         picture.stroke([(a, 0.0), (a, _HIGH)], "seam")
         picture.stroke([(b, 0.0), (b, _HIGH)], "seam")
-    picture.stroke(_box(_SIDE, 0.0, _SIDE + length, _HIGH), "tube", closed=True)
+    picture.stroke(box(_SIDE, 0.0, _SIDE + length, _HIGH), "tube", closed=True)
     marks = sorted((along(step.mark), str(step.bend), step.mark) for step in sheet.marked)
     places = [(x, number, display.number(mm)) for x, number, mm in marks]
     trims = [
@@ -131,7 +131,3 @@ def _within(centers: list[float], width: float) -> list[float]:
         return centers
     over = max(0.0, centers[-1] - (width - 3.0)) or min(0.0, centers[0] - 3.0)
     return [center - over for center in centers]
-
-
-def _box(x0: float, y0: float, x1: float, y1: float) -> list[Point]:
-    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]

@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import pairwise
 from math import atan2, ceil, cos, hypot, sin
 from typing import Any
 
 from converter.errors import MissingLibraryError, OptionError
 from converter.exporters.paper.figure import Point
+from converter.exporters.pdf.fonts import BOLD as BOLD_FACE
+from converter.exporters.pdf.fonts import FACE, shipped_file, usual_file
 from converter.exporters.pictures.picture import BOLD, CAPITAL, RING, ROLES, Fill, Label, Picture, Stroke
-from converter.exporters.pictures.written.faces import face_for, font
 from converter.units import in_unit
 
 #: Most pixels of a picture: 16 inches square at 600 to the inch.
@@ -23,16 +25,17 @@ MOST_PIXELS = 92_160_000
 _MOST_DRAWN = 60_000_000
 #: Of the nine levels of zlib: 6 takes a third longer for files a fourteenth smaller.
 _EFFORT = 3
+#: Looked for on this machine, in this order, when a text holds letters that no shipped file has.
+_OTHERS = ("DejaVuSans.ttf", "NotoSans-Regular.ttf", "FreeSans.ttf", "LiberationSans-Regular.ttf")
 
 
-def png_bytes(picture: Picture, *, unit: str, dpi: float = 150.0, dark: bool = False) -> bytes:
+def png_bytes(picture: Picture, *, unit: str, dpi: float = 150.0) -> bytes:
     """A picture as the bytes of a PNG file; equal pictures give equal bytes.
 
     Args:
         picture: with some extent.
         unit: 'mm' or 'in' for labels that hold both.
         dpi: pixels per inch, 20 to 1200; written into the file.
-        dark: light lines on a dark ground.
 
     Raises:
         OptionError: ``dpi`` is out of range, or the picture would be too large.
@@ -46,7 +49,7 @@ def png_bytes(picture: Picture, *, unit: str, dpi: float = 150.0, dark: bool = F
     fine = max(1, min(4, ceil(400.0 / dpi)))
     while fine > 1 and width * height * fine * fine > _MOST_DRAWN:
         fine -= 1
-    canvas = _Canvas(picture, (width * fine, height * fine), dpi * fine / 25.4, dark)
+    canvas = _Canvas(picture, (width * fine, height * fine), dpi * fine / 25.4)
     for fill in picture.fills:
         canvas.fill(fill)
     for stroke in picture.strokes:
@@ -59,7 +62,7 @@ def png_bytes(picture: Picture, *, unit: str, dpi: float = 150.0, dark: bool = F
 class _Canvas:
     """Draws parts in pixels, y down from the top left corner."""
 
-    def __init__(self, picture: Picture, size: tuple[int, int], per_mm: float, dark: bool) -> None:
+    def __init__(self, picture: Picture, size: tuple[int, int], per_mm: float) -> None:
         try:
             from PIL import Image, ImageDraw
         except ModuleNotFoundError as error:
@@ -70,7 +73,7 @@ class _Canvas:
         self._draws: Any = ImageDraw
         self._left, self._top = picture.low[0], picture.high[1]
         self._k = per_mm
-        self._color = {role: look.dark if dark else look.light for role, look in ROLES.items()}
+        self._color = {role: look.light for role, look in ROLES.items()}
         self._image: Any = Image.new("RGB", size, self._color["ground"])
         self._draw: Any = ImageDraw.Draw(self._image)
 
@@ -172,3 +175,68 @@ def dashes(points: Sequence[Point], pattern: Sequence[float]) -> list[list[Point
     if turn % 2 == 0 and len(now) > 1:
         found.append(now)
     return found
+
+
+@lru_cache(maxsize=64)
+def font(name: str, size: int) -> Any:
+    """A font of a file at a size in pixels.
+
+    Raises:
+        MissingLibraryError: the picture library is not installed.
+        OSError: the file is not there.
+    """
+    return _pillow().truetype(name, size)
+
+
+# --- fonts ------------------------------------------------------------------------------------
+# Two come with libraries (`converter.exporters.pdf.fonts`), the same everywhere: the usual one, and one with more
+# letters; else one of this machine.
+
+
+def face_for(text: str, bold: bool = False) -> tuple[str, str]:
+    """The first file that has every letter of a text, and the text; else the usual file, and '?' for what it lacks.
+
+    Raises:
+        MissingLibraryError: the picture library, or the PDF library that brings the fonts, is not installed.
+    """
+    weight = BOLD_FACE if bold else FACE
+    usual = usual_file(weight)
+    text = "".join(c if c.isprintable() else " " for c in text.encode("utf-8", "replace").decode())
+    missing = {c for c in set(text) if not _has(usual, c)}
+    if not missing:
+        return usual, text
+    for name in filter(None, (shipped_file(weight), *_OTHERS)):
+        if _is_installed(name) and all(_has(name, c) for c in set(text)):
+            return name, text
+    return usual, "".join("?" if c in missing else c for c in text)
+
+
+@lru_cache(maxsize=4096)
+def _has(name: str, letter: str) -> bool:
+    """Whether a file draws a letter otherwise than as the box of what it lacks."""
+    if letter == " ":
+        return True
+    face = font(name, 24)
+    # no font holds the last code point, a noncharacter
+    return bytes(face.getmask(letter)) != bytes(face.getmask("\U0010ffff")) or face.getbbox(letter) != face.getbbox(
+        "\U0010ffff"
+    )
+
+
+@lru_cache(maxsize=8)
+def _is_installed(name: str) -> bool:
+    try:
+        font(name, 24)
+    except OSError:  # this machine does not have it
+        return False
+    return True
+
+
+def _pillow() -> Any:
+    try:
+        from PIL import ImageFont
+    except ModuleNotFoundError as error:
+        if (error.name or "").partition(".")[0] != "PIL":
+            raise
+        raise MissingLibraryError("PNG needs a library that is not installed: run `pip install pillow`.") from error
+    return ImageFont

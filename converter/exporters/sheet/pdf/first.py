@@ -6,15 +6,15 @@ from collections.abc import Iterable, Sequence
 from math import ceil, fsum
 
 from converter import __version__
-from converter.exporters.cutting.pages import cutting_pages
+from converter.exporters.cutting.files import cutting_pages
 from converter.exporters.pictures.drawing.view import drawing_picture
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, severity_word
 from converter.exporters.sheet.pdf.flow import Cell, Flow, Section, TableColumn
 from converter.exporters.sheet.pdf.frame import BODY, SMALL
 from converter.exporters.sheet.pdf.part import die_names, findings
-from converter.exporters.sheet.pdf.quotation import quotation_pages
 from converter.findings import ERROR, WARNING
+from converter.job.quotation import QUOTATION_HEADS, money_text, quotation_rows
 from converter.shop.sections import describe
 from converter.tolerances import Tolerances
 from converter.units import Display, cut_number, rounded_up
@@ -48,6 +48,8 @@ _MARK_WORDS = (
 
 #: Letters that no font has, named at most.
 _MOST_CODES = 8
+#: Shares of the width, as of `QUOTATION_HEADS`.
+_WIDTHS = (38, 9, 17, 19, 12, 11, 13, 16, 15, 16, 16, 16, 20)
 
 
 def first_pages(
@@ -242,3 +244,27 @@ def _tolerances(tol: Tolerances, display: Display) -> str:
         f"most {small(tol.fit)}; directions within {display.angle(tol.tangent)} were taken for tangent. Every length "
         "is rounded from its exact value, never from another rounded one; cut lengths are rounded up."
     )
+
+
+def quotation_pages(flow: Flow, page: DrawingPage, display: Display) -> None:
+    """Lay out the quotation where one was asked for."""
+    estimate = page.quotation
+    if estimate is None:
+        return
+    flow.begin(f"{page.heading}: quotation, estimated", "quotation")
+    flow.paragraph(f"Rates of {page.job.shop.name}; {money_text(estimate)}.")
+    flow.space(2.0)
+    last = len(QUOTATION_HEADS) - 1
+    columns = tuple(
+        TableColumn(head, width, "right" if i else "left", bold=i in (0, last))
+        for i, (head, width) in enumerate(zip(QUOTATION_HEADS, _WIDTHS, strict=True))
+    )
+    for finding in estimate.findings:
+        flow.notice(" ".join((finding.message_in(display), finding.cure_in(display))))
+    flow.table(columns, quotation_rows(estimate, display), SMALL)
+    flow.space(2.0)
+    unit = "inches" if display.unit == "in" else "millimetres"
+    flow.paragraph(f"Stick and weld in {unit}.", SMALL)
+    for note in estimate.notes:
+        flow.space(1.0)
+        flow.paragraph(note)

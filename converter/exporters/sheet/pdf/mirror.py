@@ -9,7 +9,7 @@ from converter.bending.setup.words import SetupView
 from converter.exporters.paper.figure import Point
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run.picture import isometric_picture
-from converter.exporters.pictures.run.sketches import Sketches
+from converter.exporters.pictures.run.sketch import Sketches
 from converter.exporters.sheet.content import PartPage
 from converter.exporters.sheet.pdf.flow import Cell, Flow, TableColumn
 from converter.exporters.sheet.pdf.frame import BODY, SMALL

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from converter.bending.setup.words import CUT_NOTHING, NO_CUT_LENGTH, NO_SET_UP, NOT_AS_DRAWN, REFUSAL, SetupView
 from converter.exporters.pictures.picture import Picture
 from converter.exporters.pictures.run.picture import isometric_picture, isometric_scale, run_picture
-from converter.exporters.pictures.run.sketches import Sketches
+from converter.exporters.pictures.run.sketch import Sketches
 from converter.exporters.pictures.run.stick import stick_picture
 from converter.exporters.sheet.content import PartPage, severity_word
 from converter.exporters.sheet.pdf.flow import BELOW_TITLE, Cell, Flow, Section, TableColumn

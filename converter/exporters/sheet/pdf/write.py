@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from converter.exporters.options import WriteOptions
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.canvas import Pdf
-from converter.exporters.pictures.run.sketches import sketches_of
+from converter.exporters.pictures.run.sketch import sketches_of
 from converter.exporters.sheet.content import DrawingPage, JobSheet, PartPage, job_sheet
 from converter.exporters.sheet.pdf.first import first_pages
 from converter.exporters.sheet.pdf.flow import Flow

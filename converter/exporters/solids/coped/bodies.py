@@ -14,7 +14,7 @@ from converter.exporters.solids.bodies import Copy, TubeBody, all_bodies, copies
 from converter.exporters.solids.coped.ends import coped_solid, joints_of, tool_of
 from converter.job import Job, once_per_job
 from converter.joints.alike.find import forms_of
-from converter.joints.holes.hole import Hole
+from converter.joints.holes import Hole
 from converter.progress import steps
 
 

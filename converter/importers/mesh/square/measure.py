@@ -10,7 +10,7 @@ import numpy as np
 from converter.findings import Clause, Finding
 from converter.geometry.circles import fit_line, vec
 from converter.geometry.vectors import angle_between, dot, scale, sub, unit
-from converter.importers.claims import BAR_WIDTHS, VOLUME_LEAST, ends_slack, volume_off, volume_remarks
+from converter.importers.body_checks import BAR_WIDTHS, VOLUME_LEAST, ends_slack, volume_off, volume_remarks
 from converter.importers.mesh.choose import chosen, possible, simpler
 from converter.importers.mesh.develop import drafts_of_row
 from converter.importers.mesh.doubt import Doubt, doubted

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from converter.arrays import Array
 from converter.findings import Clause
-from converter.importers.claims import GOLDEN, LANES, STATIONS, WALL_PART
+from converter.importers.body_checks import GOLDEN, LANES, STATIONS, WALL_PART
 from converter.importers.mesh.square.cuts import cut_of
 from converter.importers.mesh.square.rows import FramedPart, SquareSizes
 from converter.importers.mesh.weld import MeshBody

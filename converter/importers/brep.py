@@ -14,8 +14,7 @@ from functools import partial
 from converter.disk.reading import standard_input
 from converter.disk.silence import silent_stdout
 from converter.errors import ReadError
-from converter.importers.brep.bounds import is_brep
-from converter.importers.registry import ReadOptions
+from converter.importers.registry import ReadOptions, is_brep
 from converter.importers.source import Source
 from converter.importers.step.read import HeaderUnits, ShapeReading, read_bounded, settle_units
 from converter.importers.step.trial import try_out

@@ -1,1 +1,0 @@
-"""BREP, the CAD kernel's own text of shapes."""

@@ -1,1 +1,0 @@
-"""The holes that tubes need where others pass through."""
