@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any, TypeVar
 
 import numpy as np
@@ -9,10 +10,20 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
-#: Places in an array.
+#: Places in an array; in half the memory, where there are many.
 Index = NDArray[np.intp]
+Places = NDArray[np.int32]
 Flags = NDArray[np.bool_]
 _Kind = TypeVar("_Kind", bound=np.generic)
+#: Rows that are worked on at a time where what is worked out on the way takes many times what is kept.
+BLOCK = 1 << 14
+
+
+def blocks(count: int, most: int | None = None) -> Iterator[slice]:
+    """Slices that make up so many rows, of `BLOCK` rows each or, where ``most`` is given, of more: at most so many."""
+    step = BLOCK if most is None else max(BLOCK, -(-count // most))
+    for start in range(0, count, step):
+        yield slice(start, min(count, start + step))
 
 
 def distinct(values: NDArray[_Kind]) -> NDArray[_Kind]:

@@ -32,6 +32,24 @@ def paused_gc() -> Iterator[None]:
             gc.enable()
 
 
+@contextmanager
+def own_garbage_collected() -> Iterator[None]:
+    """At the end collect what was made within and refers to itself, and `return_freed_memory`.
+
+    Only what was made within is looked at: to look at all that the libraries keep takes a tenth of a second.
+    """
+    apart = not _FROZEN and gc.get_freeze_count() == 0
+    if apart:
+        gc.freeze()
+    try:
+        yield
+    finally:
+        gc.collect()
+        if apart:
+            gc.unfreeze()
+        return_freed_memory()
+
+
 def freeze_what_is_left() -> None:
     """Collect, and never again look through what is left: libraries and what they keep, in a process that lives on."""
     global _FROZEN  # noqa: PLW0603 - true of a whole process

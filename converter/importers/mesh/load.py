@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zipfile
+from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -26,7 +27,7 @@ from converter.importers.mesh.bounds import (
 )
 from converter.importers.source import Source, raise_own_mistake
 from converter.limits import MESH_BYTES, size_text
-from converter.processes.memory import return_freed_memory
+from converter.processes.memory import own_garbage_collected
 from converter.quoting import decoded, quoted, reason_of
 
 #: Unit of a 3MF's numbers by the word in its model (3MF core specification, 3.1) -> our name.
@@ -48,13 +49,13 @@ class LoadedMeshes:
     """What a file holds.
 
     Attributes:
-        parts: its meshes, each as often as it is placed.
+        parts: its meshes, each as often as it is placed; whoever reads them takes them out, so that none is kept.
         kind: 'STL', 'OBJ', 'PLY', '3MF', 'glTF'.
         unit: the file's unit, or None where the format has none.
         single: whether the numbers are stored in single precision.
     """
 
-    parts: tuple[MeshPart, ...]
+    parts: deque[MeshPart]
     kind: str
     unit: str | None
     single: bool
@@ -88,19 +89,17 @@ def load(source: Source) -> LoadedMeshes:
     data = source.read_bytes()
     name = source.name
     kind = kind_of(data, name)
-    with _as_read_errors(kind, name):
+    with _as_read_errors(kind, name), own_garbage_collected():
         _check(data, kind, name)
         loaded = library.load(
             BytesIO(data), file_type=kind, process=False, skip_materials=True, **_options(library, kind, source)
         )
-        parts = tuple(_parts(loaded, library, name))
+        parts = deque(_parts(loaded, library, name))
+        del loaded  # whose meshes refer to themselves
     if not parts:
         raise ReadError(
             f"{name} holds no triangles: export the tubes' surfaces as a mesh.", code="no-geometry", file=name
         )
-    del loaded
-    if kind == "3mf":  # XML: freed, it would stay with the process
-        return_freed_memory()
     with _as_read_errors(kind, name):
         unit = _unit_3mf(data, name) if kind == "3mf" else "m" if kind in ("glb", "gltf") else None
     double = kind in ("3mf", "obj") or (kind == "ply" and b"double" in data[:4096]) or _is_text_stl(data, kind)
@@ -212,12 +211,14 @@ def _parts(loaded: Any, library: Any, name: str) -> Iterator[MeshPart]:
                 faces = np.asarray(mesh.faces, dtype=np.int64)
                 if np.linalg.det(matrix[:3, :3]) < 0.0:
                     faces = faces[:, ::-1]
-                corners.append(faces + sum(len(row) for row in rows))
+                corners.append(faces + sum(len(row) for row in rows) if rows else faces)
                 rows.append(points)
             if rows:
                 called = str(nodes[0]) if len(nodes) == 1 else str(_parent(loaded, nodes[0]))
                 part = _named(called, str(loaded.graph[nodes[0]][1]))
-                yield MeshPart(part, np.concatenate(rows), np.concatenate(corners))
+                if len(rows) > 1:
+                    rows, corners = [np.concatenate(rows)], [np.concatenate(corners)]
+                yield MeshPart(part, rows[0], corners[0])
     elif _has_faces(loaded):
         check_triangles(len(loaded.faces), name)
         yield MeshPart("", _points(loaded, name), np.asarray(loaded.faces, dtype=np.int64))

@@ -10,7 +10,7 @@ from pathlib import PurePath
 
 import numpy as np
 
-from converter.arrays import Array, Ints
+from converter.arrays import Array, Ints, blocks
 from converter.errors import ElbowroomError, ReadError
 from converter.findings import Clause, Finding, Reason
 from converter.geometry.vectors import distance
@@ -50,6 +50,16 @@ class _NamedTube:
     tube: Measured
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _MeshBodies:
+    """The bodies of a mesh about ``origin``, and the corners of the box around them all, mm."""
+
+    bodies: tuple[MeshBody, ...]
+    origin: Array
+    low: Array
+    high: Array
+
+
 def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | None = None) -> Drawing:
     """Every tube of a mesh file, in mm.
 
@@ -76,22 +86,21 @@ def read_mesh(source: str | os.PathLike[str] | Source, options: ReadOptions | No
     worst: Finding | None = None
     fallback = PurePath(given.name).stem if given.name != "-" else ""
     with np.errstate(all="ignore"):
-        for part in loaded.parts:
-            if not chosen.wants(part.name):
+        while loaded.parts:
+            name = loaded.parts[0].name
+            if not chosen.wants(name):
                 left["mesh", "its name is not among those to be read"] += 1
-                _keep(aside, "mesh", "its name is not among those to be read", part.points * MM_PER[read_as])
+                points = loaded.parts.popleft().points * MM_PER[read_as]
+                _keep(aside, "mesh", "its name is not among those to be read", points)
                 continue
-            points, faces = _sound(part, MM_PER[read_as], left)
-            if len(faces) == 0:
+            part = _bodies_of(loaded.parts.popleft(), MM_PER[read_as], left)
+            if part is None:
                 continue
-            seen = np.zeros(len(points), bool)
-            seen[faces] = True
-            used = points[seen]
-            extent = max(extent, float(np.ptp(used, axis=0).max()))
-            coarse = coarse_numbers_finding(used, loaded)
+            extent = max(extent, float((part.high - part.low).max()))
+            coarse = coarse_numbers_finding(float(np.maximum(-part.low, part.high).max()), loaded)
             if coarse is not None and (worst is None or (coarse.measured or 0.0) > (worst.measured or 0.0)):
                 worst = coarse
-            found += _tubes(points, faces, part.name or fallback, left, aside, effort)
+            found += _tubes(part, name or fallback, left, aside, effort)
     if not found and not left:
         raise ReadError(f"{given.name} holds no triangles.", code="no-geometry", file=given.name)
     paired = _paired(found)
@@ -123,19 +132,22 @@ def tubes_of_triangles(points: Array, faces: Ints, name: str) -> tuple[list[Read
     """
     left: Counter[tuple[str, Reason]] = Counter()
     with np.errstate(all="ignore"):
-        found = _tubes(points, faces, name, left, None, Effort(len(faces))) if len(faces) else []
+        part = _bodies_of(MeshPart(name, points, faces), 1.0, left)
+        found = [] if part is None else _tubes(part, name, left, None, Effort(len(faces)))
         tables = [_ready(one) for one in _paired(found) if LEAST_SIZE <= 2.0 * one.tube.radius <= MOST_SIZE]
     return tables, [Ignored(kind, count, why) for (kind, why), count in left.items()]
 
 
 def _sound(part: MeshPart, factor: float, left: Counter[tuple[str, Reason]]) -> tuple[Array, Ints]:
     """A part's vertices in mm and its faces whose corners are numbers."""
-    points, faces = part.points * factor, part.faces
+    points, faces = part.points if factor == 1.0 else part.points * factor, part.faces
     if faces.size and (int(faces.min()) < 0 or int(faces.max()) >= len(points)):
         good = np.logical_and.reduce((faces >= 0) & (faces < len(points)), axis=1)
         left["triangle", "it names a corner that the file does not have"] += int((~good).sum())
         faces = faces[good]
-    sizes = np.abs(points).max(axis=1, initial=0.0)  # NaN where one is
+    sizes = np.empty(len(points))  # NaN where one is
+    for some in blocks(len(points)):
+        sizes[some] = np.abs(points[some]).max(axis=1)
     faults = (np.isfinite(sizes), "a corner is not a number"), (sizes <= FARTHEST, "a corner is too far away")
     for sound, why in faults:
         if not sound.all():
@@ -154,22 +166,40 @@ def _keep(aside: Aside | None, kind: str, why: Reason, points: Array) -> None:
         aside.add(LeftShape.box(kind, why, (a, b, c), (d, e, f)))
 
 
-def _tubes(
-    points: Array, faces: Ints, name: str, left: Counter[tuple[str, Reason]], aside: Aside | None, effort: Effort
-) -> list[_NamedTube]:
+def _bodies_of(part: MeshPart, factor: float, left: Counter[tuple[str, Reason]]) -> _MeshBodies | None:
+    """The bodies of a part whose numbers are ``factor`` mm; None where it has no triangle that can be one of a body."""
+    points, faces = _sound(part, factor, left)
+    del part
+    if len(faces) == 0:
+        return None
+    seen = np.zeros(len(points), bool)
+    for some in blocks(len(faces)):
+        seen[faces[some]] = True
+    used = points if seen.all() else points[seen]
+    low, high = used.min(axis=0), used.max(axis=0)
+    del used
     # near the origin: a drawing far away would cost digits everywhere
     origin = points[faces[0, 0]].copy()
-    welded = weld(points - origin, faces)
+    # handed on and kept in no name here, for welding lets go of them
+    taken = [faces, points - origin]
+    del points, faces
+    welded = weld(taken.pop(), taken.pop())
     if welded.on_sides:
         left["corner", "it lies on a side of another triangle (a T-junction), not on the surface"] += welded.on_sides
     if welded.flat:
         left["triangle", "it has no area"] += welded.flat
+    return _MeshBodies(welded.bodies, origin, low, high)
+
+
+def _tubes(
+    part: _MeshBodies, name: str, left: Counter[tuple[str, Reason]], aside: Aside | None, effort: Effort
+) -> list[_NamedTube]:
     tubes: dict[int, _NamedTube] = {}
     refused: dict[tuple[int, int, str, str] | None, Reason] = {}
     # the largest first, so that what is not looked at in the end are the small ones
-    by_size = sorted(range(len(welded.bodies)), key=lambda k: -float(welded.bodies[k].areas.sum()))
+    by_size = sorted(range(len(part.bodies)), key=lambda k: -float(part.bodies[k].areas.sum()))
     for k in steps(by_size, "bodies"):
-        body = welded.bodies[k]
+        body = part.bodies[k]
         alike = _alike(body) if len(by_size) > 1 else None
         why = refused.get(alike)
         if why is None and len(body.faces) < FEWEST:
@@ -178,14 +208,14 @@ def _tubes(
             why = NOT_LOOKED_AT
         if why is None:
             try:
-                tubes[k] = _NamedTube(name, _placed(measured_as(body, effort), origin))
+                tubes[k] = _NamedTube(name, _placed(measured_as(body, effort), part.origin))
                 continue
             except NotATube as told:
                 why = refused[alike] = told.why
             except FAILS:
                 why = refused[alike] = "its surface is too damaged or too ragged for a tube to be fitted to it"
         left["body", why] += 1
-        _keep(aside, "body", why, body.points + origin)
+        _keep(aside, "body", why, body.points + part.origin)
     return [tubes[k] for k in sorted(tubes)]
 
 

@@ -7,7 +7,7 @@ from math import radians
 
 import numpy as np
 
-from converter.arrays import Array
+from converter.arrays import Array, blocks
 from converter.findings import Reason
 from converter.importers.mesh.feet import Feet, feet_of, parts_of
 from converter.importers.mesh.refine import BEYOND, Fit
@@ -100,7 +100,9 @@ def skins_of(body: MeshBody, track: Track, thread: Thread, radius: float) -> Ski
     inside = lying.side & (looks < 0.0) & (lying.face_far > 0.05 * radius) & (lying.face_far < 1.05 * radius)
     if float(body.areas[inside].sum()) < 0.1 * float(body.areas[outside].sum()):
         return Skins(outer, None, None, thread.closed, rim)
-    bore = float(np.median(lying.far[body.faces[inside]]))
+    of_bore = [lying.far[body.faces[some][inside[some]]] for some in blocks(len(inside))]
+    bore = float(np.median(np.concatenate(of_bore), overwrite_input=True))
+    del of_bore
     inner = skin_of(body, lying, inside, (bore - 0.25 * radius, bore + 0.25 * radius))
     if len(inner.points) < 6 or bore >= 0.995 * radius:
         return Skins(outer, None, None, thread.closed, rim)

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.arrays import Array, Ints
-from converter.importers.mesh.weld import MeshBody
+from converter.arrays import Array, Ints, blocks
+from converter.importers.mesh.weld import MeshBody, edge_keys
 
 GAPS = (0.3, 0.12, 0.04, 0.015)  #: of the radius: distance between rings at least, tried in turn
 FINE = 0.1  #: of the radius: spacing of the points a thread is measured along
@@ -86,13 +86,16 @@ class Track:
         """Of each point (m, 3): length along the track, distance from it, and the index of the track's point."""
         from scipy.spatial import cKDTree
 
-        _, index = cKDTree(self.points).query(points)
-        index = index.astype(np.int64)
-        arm = points - self.points[index]
-        t = self.directions[index]
-        ahead = np.einsum("ij,ij->i", arm, t)
-        off = arm - ahead[:, None] * t
-        return self.places[index] + ahead, np.sqrt(np.einsum("ij,ij->i", off, off)), index
+        tree = cKDTree(self.points)
+        place, far, nearest = np.empty(len(points)), np.empty(len(points)), np.empty(len(points), np.int64)
+        for some in blocks(len(points)):
+            index = tree.query(points[some])[1]
+            arm, t = points[some] - self.points[index], self.directions[index]
+            ahead = np.einsum("ij,ij->i", arm, t)
+            off = arm - ahead[:, None] * t
+            place[some], far[some] = self.places[index] + ahead, np.sqrt(np.einsum("ij,ij->i", off, off))
+            nearest[some] = index
+        return place, far, nearest
 
 
 def _onward(fine: Array, spacing: float, count: int) -> Array:
@@ -164,22 +167,26 @@ class BodyOnTrack:
 
 def lay_on_track(body: MeshBody, track: Track, radius: float) -> BodyOnTrack:
     """Every vertex and face of a body measured along a track (radius in mm, roughly)."""
-    places, far, index = track.measure(body.points)
+    places, far, nearest = track.measure(body.points)
     f = body.faces
-    middle = (body.points[f[:, 0]] + body.points[f[:, 1]] + body.points[f[:, 2]]) / 3.0
     # a small face is where its corner is; a long one, of a straight, is best judged at its middle
-    at = index[f[:, 0]]
-    arm = middle - body.points[f[:, 0]]
-    long = np.flatnonzero(np.einsum("ij,ij->i", arm, arm) > (0.5 * radius) ** 2)
-    if len(long):
-        at[long] = track.measure(middle[long])[2]
-    t = track.directions[at]
-    arm = middle - track.points[at]
-    off = arm - np.einsum("ij,ij->i", arm, t)[:, None] * t
-    size = np.sqrt(np.einsum("ij,ij->i", off, off))
-    out = np.einsum("ij,ij->i", off, body.normals) / np.where(size > 0.0, size, 1.0)
-    lengthwise = np.abs(np.einsum("ij,ij->i", t, body.normals))
-    side = (np.abs(out) > 0.6) & (lengthwise < 0.6) & (size < 1.5 * radius)
+    at = nearest[f[:, 0]]
+    long = np.empty(len(f), bool)
+    for some in blocks(len(f)):
+        arm = body.middles(some) - body.points[f[some, 0]]
+        long[some] = np.einsum("ij,ij->i", arm, arm) > (0.5 * radius) ** 2
+    if long.any():
+        at[long] = track.measure(body.middles(long))[2]
+    out, size, side = np.empty(len(f)), np.empty(len(f)), np.empty(len(f), bool)
+    for some in blocks(len(f)):
+        t, normals = track.directions[at[some]], body.normals[some]
+        arm = body.middles(some) - track.points[at[some]]
+        off = arm - np.einsum("ij,ij->i", arm, t)[:, None] * t
+        far_off = np.sqrt(np.einsum("ij,ij->i", off, off))
+        looks = np.einsum("ij,ij->i", off, normals) / np.where(far_off > 0.0, far_off, 1.0)
+        lengthwise = np.abs(np.einsum("ij,ij->i", t, normals))
+        out[some], size[some] = looks, far_off
+        side[some] = (np.abs(looks) > 0.6) & (lengthwise < 0.6) & (far_off < 1.5 * radius)
     return BodyOnTrack(places, far, out, size, side)
 
 
@@ -187,8 +194,7 @@ def skin_of(
     body: MeshBody, along: BodyOnTrack, faces: NDArray[np.bool_], near: tuple[float, float] | None = None
 ) -> Skin:
     """The vertices of the chosen faces (mask), in order along the track; ``near`` bounds their distance from it."""
-    used = np.zeros(len(body.points), bool)
-    used[body.faces[faces]] = True
+    used = body.used_by(faces)
     if near is not None:
         used &= (along.far > near[0]) & (along.far < near[1])
     index = np.flatnonzero(used)
@@ -201,16 +207,15 @@ def rim_of(body: MeshBody, along: BodyOnTrack, faces: NDArray[np.bool_], within:
 
     A rim is where a chosen face has no chosen neighbour: the end of an open tube, or where an end face begins.
     """
-    lengths = along.places[body.faces]
-    chosen = lengths[faces]
+    chosen = along.places[body.used_by(faces)]
     if len(chosen) == 0:
         return np.empty((0, 3))
     low, high = float(chosen.min()) + within, float(chosen.max()) - within
-    near = faces & ((lengths.min(axis=1) < low) | (lengths.max(axis=1) > high))
-    f = body.faces[near]
-    pairs = np.concatenate((f[:, [0, 1]], f[:, [1, 2]], f[:, [2, 0]]))
-    key = pairs.min(axis=1) * np.int64(len(body.points)) + pairs.max(axis=1)
-    edge, count = np.unique(key, return_counts=True)
+    near = np.empty(len(faces), bool)
+    for some in blocks(len(faces)):
+        lengths = along.places[body.faces[some]]
+        near[some] = faces[some] & ((lengths.min(axis=1) < low) | (lengths.max(axis=1) > high))
+    edge, count = np.unique(edge_keys(body.faces[near], len(body.points)) >> 1, return_counts=True)
     single = edge[count == 1]
     ends = np.unique(np.concatenate((single // len(body.points), single % len(body.points))))
     place = along.places[ends]

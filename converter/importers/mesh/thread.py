@@ -13,7 +13,7 @@ from math import ceil, pi
 
 import numpy as np
 
-from converter.arrays import Array, Ints
+from converter.arrays import Array, Ints, blocks
 from converter.importers.mesh.weld import MeshBody
 
 SAMPLES = 1600  #: points of the surface looked at to find the radius
@@ -75,33 +75,47 @@ def smooth_normals(body: MeshBody, radius: float) -> Array | None:
 
     p, f = body.points, body.faces
     longest = np.zeros(len(f))
-    for i in range(3):
-        side = p[f[:, i]] - p[f[:, i - 1]]
-        longest = np.maximum(longest, np.einsum("ij,ij->i", side, side))
-    longest = np.sqrt(longest)
+    for some in blocks(len(f)):
+        for i in range(3):
+            side = p[f[some, i]] - p[f[some, i - 1]]
+            np.maximum(longest[some], np.einsum("ij,ij->i", side, side), out=longest[some])
+    np.sqrt(longest, out=longest)
     small = longest <= 0.25 * radius
     if small.mean() < 0.5:
         return None
     edge = float(np.median(longest[small]))
+    del longest
     n = len(p)
     corners = f.reshape(-1)
-    vectors = np.repeat(body.normals * body.areas[:, None], 3, axis=0)
-    at = np.stack([np.bincount(corners, vectors[:, axis], n) for axis in range(3)], axis=1)
-    mean = at[f[:, 0]] + at[f[:, 1]] + at[f[:, 2]]
-    size = np.sqrt(np.einsum("ij,ij->i", mean, mean))
-    lean = np.einsum("ij,ij->i", mean, body.normals) / np.where(size > 0.0, size, 1.0)
+    at = np.empty((n, 3))
+    for axis in range(3):
+        at[:, axis] = np.bincount(corners, np.repeat(body.normals[:, axis] * body.areas, 3), n)
+    lean = np.empty(len(f))
+    for some in blocks(len(f)):
+        total, size = _sum_of_corners(at, f[some])
+        lean[some] = np.einsum("ij,ij->i", total, body.normals[some]) / np.where(size > 0.0, size, 1.0)
     if float(lean[small].mean()) > SMOOTH:
         return None
+    del lean
     rounds = min(60, max(1, ceil((0.25 * radius / edge) ** 2)))
     graph = coo_matrix((np.ones(len(corners)), (corners, np.roll(f, 1, axis=1).reshape(-1))), shape=(n, n)).tocsr()
     graph = graph + graph.T + diags(np.ones(n))
     graph = diags(1.0 / np.asarray(graph.sum(axis=1)).reshape(-1)) @ graph
     for _ in range(rounds):
         at = graph @ at
-    mean = at[f[:, 0]] + at[f[:, 1]] + at[f[:, 2]]
-    size = np.sqrt(np.einsum("ij,ij->i", mean, mean))
-    averaged = mean / np.where(size > 0.0, size, 1.0)[:, None]
-    return np.where((small & (size > 0.0))[:, None], averaged, body.normals)
+    del graph
+    averaged = body.normals.copy()
+    for some in blocks(len(f)):
+        total, size = _sum_of_corners(at, f[some])
+        own = small[some] & (size > 0.0)
+        averaged[some][own] = total[own] / size[own, None]
+    return averaged
+
+
+def _sum_of_corners(at: Array, faces: Ints) -> tuple[Array, Array]:
+    """Of faces (m, 3) the sum (m, 3) of what stands ``at`` their corners (n, 3), and its length (m,)."""
+    total = at[faces[:, 0]] + at[faces[:, 1]] + at[faces[:, 2]]
+    return total, np.sqrt(np.einsum("ij,ij->i", total, total))
 
 
 def candidates(surface: Surface) -> list[float]:

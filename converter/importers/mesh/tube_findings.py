@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from converter.findings import Clause, Finding
 from converter.importers.mesh.load import LoadedMeshes
@@ -141,11 +140,10 @@ def _doubt_findings(name: str, tube: Measured) -> list[Finding]:
     return findings
 
 
-def coarse_numbers_finding(points: NDArray[np.float64], loaded: LoadedMeshes) -> Finding | None:
-    """A finding where single precision is too coarse so far from the origin, else None."""
+def coarse_numbers_finding(largest: float, loaded: LoadedMeshes) -> Finding | None:
+    """A finding where single precision is too coarse so far from the origin, else None; ``largest``: coordinate, mm."""
     if not loaded.single:
         return None
-    largest = float(np.abs(points).max())
     step = float(np.spacing(np.float32(largest)))
     if step <= COARSE:
         return None

@@ -9,9 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from converter.arrays import Array, Ints
+from converter.arrays import Array, Flags, Ints, Places, blocks
 
 #: Corners are also put together within this share of the extent when exact equality joins next to nothing.
 NEAR = 2e-7
@@ -44,6 +43,18 @@ class MeshBody:
         """Whether the surface has a rim."""
         return self.rim > 0
 
+    def middles(self, which: slice | Flags) -> Array:
+        """The middles (k, 3) of some faces, mm."""
+        p, f = self.points, self.faces[which]
+        return (p[f[:, 0]] + p[f[:, 1]] + p[f[:, 2]]) / 3.0
+
+    def used_by(self, which: Flags) -> Flags:
+        """(n,) whether each vertex is a corner of one of the faces that are marked in a mask (m,)."""
+        used = np.zeros(len(self.points), bool)
+        for some in blocks(len(which)):
+            used[self.faces[some][which[some]]] = True
+        return used
+
 
 @dataclass(frozen=True, slots=True)
 class Welded:
@@ -58,8 +69,34 @@ class Welded:
     on_sides: int = 0
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Joined:
+    """The triangles of a mesh that have an area, sorted by body.
+
+    Attributes:
+        points: (n, 3) mm.
+        faces: (m, 3) indices, those of the first body first.
+        owner: (n,) body of each vertex, for it is in one only; the number of bodies for one in none.
+        counts: (bodies,) triangles of each.
+        flat: triangles that were left out, as they have no area.
+        rims, tangles, crooked: (bodies,) edges of each with one face, with three or more, and with two faces that look
+            to different sides.
+    """
+
+    points: Array
+    faces: Places
+    owner: Places
+    counts: Ints
+    flat: int
+    rims: Ints
+    tangles: Ints
+    crooked: Ints
+
+
 def weld(points: Array, faces: Ints) -> Welded:
     """Split a mesh into its bodies.
+
+    What it is given is let go of as soon as it is not needed, so whoever has no more use for it keeps it in no name.
 
     Args:
         points: (n, 3) finite vertices in mm, doubled or not.
@@ -68,91 +105,122 @@ def weld(points: Array, faces: Ints) -> Welded:
     if len(faces) == 0:
         return Welded((), 0)
     merged, index = _unique(points)
-    corners = index[faces]
-    welded = _bodies(merged, corners)
-    if len(welded.bodies) > max(20, len(faces) // 4):
+    corners = _looked_up(index, faces)
+    joined = _joined(merged, corners)
+    if len(joined.counts) > max(20, len(faces) // 4):
         # a writer that rounds each triangle by itself: nearly equal corners are equal
         size = float(np.ptp(points, axis=0).max())
         grid = np.round((points - points.min(axis=0)) / max(size * NEAR, 1e-300))
         merged, index = _unique(points, grid)
-        welded = _bodies(merged, index[faces])
-    return without_t_junctions(merged, index[faces], welded)
+        corners = _looked_up(index, faces)
+        joined = _joined(merged, corners)
+    del points, faces, index
+    flat, on_sides = joined.flat, 0
+    if joined.rims.any():
+        drawn, on_sides = _without_t_junctions(merged, corners)
+        if on_sides:
+            joined = _joined(merged, drawn)
+    del merged, corners
+    return Welded(tuple(_looking_out(_bodies(joined))), flat, on_sides)
 
 
-def _unique(points: Array, keys: Array | None = None) -> tuple[Array, Ints]:
+def _unique(points: Array, keys: Array | None = None) -> tuple[Array, Places]:
     """Rows that differ, and for each row which of them it is; by exact value of ``keys``."""
-    rows = np.ascontiguousarray((points if keys is None else keys) + 0.0)  # -0 and 0 are one
-    bits = rows.view(np.uint64)
+    rows = points if keys is None else keys
     # a 64-bit hash of the row stands for the row: with a million rows a clash has odds of 1 in 10 million
     mixed = np.zeros(len(rows), np.uint64)
     with np.errstate(over="ignore"):
-        for column, odd in enumerate((0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9)):
-            mixed ^= bits[:, column] * np.uint64(odd)
-            mixed ^= mixed >> np.uint64(29)
-            mixed *= np.uint64(0xBF58476D1CE4E5B9)
-            mixed ^= mixed >> np.uint64(32)
+        for some in blocks(len(rows)):
+            bits = np.ascontiguousarray(rows[some] + 0.0).view(np.uint64)  # -0 and 0 are one
+            part = mixed[some]
+            for column, odd in enumerate((0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9)):
+                part ^= bits[:, column] * np.uint64(odd)
+                part ^= part >> np.uint64(29)
+                part *= np.uint64(0xBF58476D1CE4E5B9)
+                part ^= part >> np.uint64(32)
     _, first, inverse = np.unique(mixed, return_index=True, return_inverse=True)
-    return points[first], inverse.reshape(-1).astype(np.int64)
+    return points[first], inverse.reshape(-1).astype(np.int32)
 
 
-def _bodies(points: Array, faces: Ints) -> Welded:
-    kept, unit, areas = _with_area(points, faces)
-    flat = int(len(faces) - len(kept))
+def _looked_up(index: Places, faces: Ints | Places) -> Places:
+    """``index[faces]``, for which numpy would make indices of its own of all faces at once."""
+    out = np.empty(faces.shape, np.int32)
+    for some in blocks(len(faces)):
+        out[some] = index[faces[some]]
+    return out
+
+
+def _joined(points: Array, faces: Places) -> _Joined:
+    """Triangles sorted by body, without those that have no area."""
+    good = np.empty(len(faces), bool)
+    for some in blocks(len(faces)):
+        a, b, c = (points[faces[some, k]] for k in range(3))
+        size = np.maximum.reduce([np.abs(ends[:, k] - a[:, k]) for ends in (b, c) for k in range(3)])
+        good[some] = _twice_area(points, faces[some])[1] > 1e-12 * size * size
+    kept = faces if good.all() else faces[good]
+    flat = len(faces) - len(kept)
     if len(kept) == 0:
-        return Welded((), flat)
-    n = len(points)
-    of_face = _body_of_face(n, kept)
-    counts = np.bincount(of_face)
+        none = np.zeros(0, np.int64)
+        return _Joined(points, kept, np.zeros(len(points), np.int32), none, flat, none, none, none)
+    body = _body_of_face(len(points), kept)
+    counts = np.bincount(body)
     if len(counts) > 1:
-        order = np.argsort(of_face, kind="stable")
-        kept, of_face, unit, areas = kept[order], of_face[order], unit[order], areas[order]
-    stops = np.cumsum(counts)
-    rims, tangles, crooked = _edges(kept, of_face, len(counts))
-    # vertices numbered body by body: a vertex is in one body only
-    owner = np.full(n, len(counts), np.int64)
-    owner[kept.reshape(-1)] = of_face.repeat(3)
-    by_body = np.argsort(owner, kind="stable")
-    offsets = np.searchsorted(owner[by_body], np.arange(len(counts) + 1))
-    number = np.empty(n, np.int64)
-    number[by_body] = np.arange(n)
-    local = number[kept]
-    coordinates = points[by_body]
-    out = []
-    for k, stop in enumerate(stops.tolist()):
-        start = stop - int(counts[k])
-        at, end = int(offsets[k]), int(offsets[k + 1])
-        body = MeshBody(
-            coordinates[at:end],
-            local[start:stop] - at,
-            unit[start:stop],
-            areas[start:stop],
-            int(rims[k]),
-            int(tangles[k]),
-        )
-        out.append(_looking_one_way(body) if crooked[k] else body)
-    return Welded(tuple(_looking_out(out)), flat)
+        order = np.argsort(body, kind="stable")
+        kept, body = kept[order], body[order]
+    owner = np.full(len(points), len(counts), np.int32)
+    for k in range(3):
+        owner[kept[:, k]] = body
+    return _Joined(points, kept, owner, counts, flat, *_edges(edge_keys(kept, len(points)), owner, len(counts)))
 
 
-def _with_area(points: Array, faces: Ints) -> tuple[Ints, Array, Array]:
-    """The triangles that have an area (n, 3), their unit normals (n, 3) and areas (n,) in mm2."""
+def _twice_area(points: Array, faces: Places) -> tuple[Array, Array]:
+    """The normals (m, 3) of triangles, not of unit length, and these lengths: twice their areas, mm2."""
     a, b, c = (points[faces[:, k]] for k in range(3))
     cross = np.cross(b - a, c - a)
-    double = np.sqrt(np.einsum("ij,ij->i", cross, cross))
-    size = np.maximum.reduce([np.abs(ends[:, k] - a[:, k]) for ends in (b, c) for k in range(3)])
-    good = double > 1e-12 * size * size
-    return faces[good], cross[good] / double[good, None], 0.5 * double[good]
+    return cross, np.sqrt(np.einsum("ij,ij->i", cross, cross))
 
 
-def _body_of_face(count: int, faces: Ints) -> Ints:
+def _bodies(joined: _Joined) -> list[MeshBody]:
+    """The bodies, each with vertices of its own, its faces looking one way."""
+    points, faces, counts = joined.points, joined.faces, joined.counts
+    stops = np.cumsum(counts)
+    by_body = np.argsort(joined.owner, kind="stable")  # vertices, numbered anew
+    offsets = np.searchsorted(joined.owner[by_body], np.arange(len(counts) + 1)).tolist()
+    number = np.empty(len(points), np.int32)
+    number[by_body] = np.arange(len(points), dtype=np.int32)
+    coordinates = points[by_body]
+    corners = np.empty(faces.shape, np.int64)
+    normals, areas = np.empty(faces.shape), np.empty(len(faces))
+    for some in blocks(len(faces)):
+        cross, double = _twice_area(points, faces[some])
+        normals[some], areas[some] = cross / double[:, None], 0.5 * double
+        corners[some] = number[faces[some]]
+    out = []
+    for k, stop in enumerate(stops.tolist()):
+        own = slice(stop - int(counts[k]), stop)
+        corners[own] -= offsets[k]
+        body_points = coordinates[offsets[k] : offsets[k + 1]]
+        rim, tangled = int(joined.rims[k]), int(joined.tangles[k])
+        one = MeshBody(body_points, corners[own], normals[own], areas[own], rim, tangled)
+        out.append(_looking_one_way(one) if joined.crooked[k] else one)
+    return out
+
+
+def _body_of_face(count: int, faces: Places) -> Places:
     """(m,) the body that each triangle belongs to, in the order of their first ones; ``count`` points in all."""
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
-    i, j = (np.concatenate((faces[:, k], faces[:, k + 1])).astype(np.int32) for k in range(2))
-    graph = coo_matrix((np.ones(len(i), np.int8), (i, j)), shape=(count, count))
-    _, label = connected_components(graph, directed=False)
+    label, labels = np.arange(count, dtype=np.int32), count
+    # an eighth after the other: the graph search copies its graph several times
+    for some in blocks(len(faces), 8):
+        of = label[faces[some]]
+        i, j = of[:, :2].reshape(-1), of[:, 1:].reshape(-1)
+        graph = coo_matrix((np.ones(len(i), np.int8), (i, j)), shape=(labels, labels))
+        labels, together = connected_components(graph, directed=False)
+        label = together[label]
     _, first, of_face = np.unique(label[faces[:, 0]], return_index=True, return_inverse=True)
-    rank = np.empty(len(first), np.int64)
+    rank = np.empty(len(first), np.int32)
     rank[np.argsort(first, kind="stable")] = np.arange(len(first))
     return rank[of_face.reshape(-1)]
 
@@ -172,11 +240,14 @@ def _looking_out(bodies: list[MeshBody]) -> list[MeshBody]:
 
 def _volume(body: MeshBody) -> float:
     """mm3 within a closed surface, below 0 where it is inside out; of an open one a number of its sense."""
-    arms = body.points[body.faces[:, 0]] - body.points[0]
-    return float(np.einsum("ij,ij->i", arms, body.normals) @ body.areas) / 3.0
+    depth = np.empty(len(body.faces))
+    for some in blocks(len(body.faces)):
+        arms = body.points[body.faces[some, 0]] - body.points[0]
+        depth[some] = np.einsum("ij,ij->i", arms, body.normals[some])
+    return float(depth @ body.areas) / 3.0
 
 
-def _turned(body: MeshBody, which: NDArray[np.bool_]) -> MeshBody:
+def _turned(body: MeshBody, which: Flags) -> MeshBody:
     """A body, of its faces those turned over that are asked for."""
     return replace(
         body,
@@ -185,32 +256,32 @@ def _turned(body: MeshBody, which: NDArray[np.bool_]) -> MeshBody:
     )
 
 
-def without_t_junctions(points: Array, faces: Ints, welded: Welded) -> Welded:
-    """The same bodies, of a mesh whose vertices on the sides of other triangles are drawn to the ends of those sides.
+def _without_t_junctions(points: Array, faces: Places) -> tuple[Places, int]:
+    """The triangles of a mesh whose vertices on the sides of other triangles are drawn to the ends of those sides.
 
     Args:
         points: (n, 3) mm.
         faces: (m, 3) indices.
-        welded: what they are as they stand.
+
+    Returns:
+        The triangles, without those that this leaves no three corners, and how many vertices were drawn.
     """
     from scipy.spatial import cKDTree
 
-    if not any(body.is_open for body in welded.bodies):
-        return welded
-    pairs = np.sort(np.concatenate((faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]])), axis=1)
-    key, count = np.unique(pairs[:, 0] * np.int64(len(points)) + pairs[:, 1], return_counts=True)
-    rim = key[count == 1]
+    keys = edge_keys(faces, len(points))
+    keys.sort()
+    rim = keys[_uses(keys)[0]] >> 1
     a, b = rim // len(points), rim % len(points)
     ends = np.unique(np.concatenate((a, b)))
     if not 3 <= len(rim) <= MOST_RIM:
-        return welded
+        return faces, 0
     side = points[b] - points[a]
     length = np.sqrt((side * side).sum(axis=1))
     tree = cKDTree(points[ends])
     middle = (points[a] + points[b]) / 2.0
     inside = tree.query_ball_point(middle, 0.5 * length, return_length=True)
     if int(inside.sum()) > MOST_NEAR:
-        return welded
+        return faces, 0
     near = tree.query_ball_point(middle, 0.5 * length)
     which = np.repeat(np.arange(len(rim)), [len(found) for found in near])
     vertex = ends[np.array([v for found in near for v in found], dtype=np.int64)]
@@ -219,14 +290,14 @@ def without_t_junctions(points: Array, faces: Ints, welded: Welded) -> Welded:
     off = arm - share[:, None] * side[which]
     on = (np.einsum("ij,ij->i", off, off) < (ON_SIDE * length[which]) ** 2) & (share > 1e-3) & (share < 1.0 - 1e-3)
     if not on.any():
-        return welded
+        return faces, 0
     onto = np.arange(len(points))
     onto[vertex[on]] = np.where(share[on] < 0.5, a[which[on]], b[which[on]])
     for _ in range(8):  # an end may lie on a side, too
         onto = onto[onto]
-    drawn = onto[faces]
+    drawn = _looked_up(onto.astype(np.int32), faces)
     whole = (drawn[:, 0] != drawn[:, 1]) & (drawn[:, 1] != drawn[:, 2]) & (drawn[:, 0] != drawn[:, 2])
-    return replace(_bodies(points, drawn[whole]), flat=welded.flat, on_sides=int((onto[ends] != ends).sum()))
+    return drawn[whole], int((onto[ends] != ends).sum())
 
 
 def _looking_one_way(body: MeshBody) -> MeshBody:
@@ -238,12 +309,11 @@ def _looking_one_way(body: MeshBody) -> MeshBody:
     from scipy.sparse.csgraph import breadth_first_order, connected_components
 
     count = len(body.faces)
-    pairs = np.concatenate((body.faces[:, [0, 1]], body.faces[:, [1, 2]], body.faces[:, [2, 0]]))
-    key = pairs.min(axis=1) * np.int64(len(body.points)) + pairs.max(axis=1)
-    order = np.argsort(key, kind="stable")
-    _, starts, uses = np.unique(key[order], return_index=True, return_counts=True)
+    keys = edge_keys(body.faces, len(body.points))
+    order = np.argsort(keys >> 1, kind="stable")
+    _, starts, uses = np.unique(keys[order] >> 1, return_index=True, return_counts=True)
     one, other = (order[starts[uses == 2] + k] for k in (0, 1))
-    alike = (pairs[one, 0] < pairs[one, 1]) != (pairs[other, 0] < pairs[other, 1])  # passed in opposite directions
+    alike = (keys[one] & 1) != (keys[other] & 1)  # passed in opposite directions
     one, other = one % count, other % count
     ones = np.ones(len(one), np.int8)
     parts, part = connected_components(
@@ -267,22 +337,44 @@ def _looking_one_way(body: MeshBody) -> MeshBody:
     return _turned(found, np.ones(count, bool)) if wrong else found
 
 
-def _edge_keys(faces: Ints) -> tuple[Ints, NDArray[np.bool_]]:
-    """Of the first, second and third edges of all triangles: a number for its two ends, and whether it rises."""
-    a, b = faces.T.reshape(-1), np.roll(faces, -1, axis=1).T.reshape(-1)
-    return np.minimum(a, b) * np.int64(faces.max() + 1) + np.maximum(a, b), a < b
+def edge_keys(faces: Ints | Places, count: int) -> Ints:
+    """(3 m,) of the first, the second and the third edges of all triangles: a number for their ends, and their sense.
+
+    ``key >> 1`` is (lesser end) * ``count`` + (greater end), ``key & 1`` is 1 where the first end is the lesser.
+
+    Args:
+        faces: (m, 3) indices.
+        count: of the vertices.
+    """
+    out = np.empty((3, len(faces)), np.int64)
+    for k in range(3):
+        for some in blocks(len(faces)):
+            a, b = (faces[some, j % 3].astype(np.int64) for j in (k, k + 1))
+            out[k, some] = 2 * (np.minimum(a, b) * count + np.maximum(a, b)) + (a < b)
+    return out.reshape(-1)
 
 
-def _edges(faces: Ints, of_face: Ints, bodies: int) -> tuple[Ints, Ints, Ints]:
-    """Per body: edges with one face, with three or more, and with two faces that look to different sides."""
-    key, rising = _edge_keys(faces)
-    order = np.argsort(key)
-    key = key[order]
-    starts = np.flatnonzero(np.concatenate(([True], key[1:] != key[:-1])))
-    count = np.diff(np.concatenate((starts, [len(key)])))
-    forward = np.add.reduceat(rising[order].astype(np.int8), starts)
-    who = of_face[order[starts] % len(faces)]
-    rim = np.bincount(who[count == 1], minlength=bodies)
-    tangled = np.bincount(who[count > 2], minlength=bodies)
-    crooked = np.bincount(who[(count == 2) & (forward != 1)], minlength=bodies)
+def _uses(keys: Ints) -> tuple[Flags, Flags, Flags]:
+    """Where in sorted keys edges begin that are there once, twice, and more often."""
+    new = np.ones(len(keys) + 2, bool)
+    for some in blocks(len(keys) - 1):
+        new[1:-2][some] = (keys[1:][some] ^ keys[:-1][some]) > 1
+    once, again = new[:-2] & new[1:-1], new[:-2] & ~new[1:-1]
+    return once, again & new[2:], again & ~new[2:]
+
+
+def _edges(keys: Ints, owner: Places, bodies: int) -> tuple[Ints, Ints, Ints]:
+    """Per body: edges with one face, with three or more, and with two faces that look to different sides.
+
+    Args:
+        keys: of all edges; they are sorted in place.
+        owner: (n,) body of each vertex.
+        bodies: how many there are.
+    """
+    keys.sort()
+    once, twice, often = _uses(keys)
+    twice[:-1] &= keys[1:] == keys[:-1]  # in the same sense
+    rim, tangled, crooked = (
+        np.bincount(owner[(keys[odd] >> 1) // len(owner)], minlength=bodies) for odd in (once, often, twice)
+    )
     return rim, tangled, crooked
