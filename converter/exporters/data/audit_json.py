@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from converter.exporters.data.table_json import finding_value, reading_value
+from converter.exporters.data.table_json import counts_value, finding_value, reading_value
+from converter.findings.wording import grouped, severity_counts
 
 if TYPE_CHECKING:
     from converter.job import Job
@@ -22,6 +23,7 @@ def audit_document(jobs: Sequence[Job]) -> dict[str, Any]:
                 "demo_shop": job.shop.is_demo,
                 "tubes": len(job.shown.tubes),
                 "bends_checked": job.shown.bend_count,
+                **counts_value(severity_counts(grouped(job.shown.findings, job.display))),
                 **reading_value(job),
             }
             for job in jobs

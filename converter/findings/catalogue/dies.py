@@ -26,6 +26,8 @@ clause("sleeve-joint", "a sleeve")
 clause("butt-joint", "a butt weld")
 clause("refit-to-die", "bend it on {die} instead (refit), which moves the centerline by up to {moved:length}")
 
+#: What to do where no section is known, or a part of it.
+NAME_SECTION = "Name the section: with --section, in a job file, or in the layer's name."
 #: What bending it on the die that a refit takes would do, where a radius is wrong.
 _REFITS = {
     "refit": "Bend it on {taken} instead (--refit, or refit = true in the job file): the centerline moves by up to "
@@ -47,7 +49,7 @@ define(
         "": "no section is known, so the dies cannot be checked",
         "die": "no section is known, so whether the die {die:quoted} takes it cannot be checked",
     },
-    cure="Name the section: as an option, in a job file, or in the layer's name.",
+    cure=NAME_SECTION,
 )
 define(
     "section-assumed",
