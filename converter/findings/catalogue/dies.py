@@ -14,6 +14,7 @@ clause("drawn-radius", "{clr:length}")
 clause("fitted-radius", "{clr:length} (within {within:length})")
 clause("with-mandrel", "with its mandrel")
 clause("without-mandrel", "without a mandrel")
+clause("after-springback", " after springback")
 clause("at-end-B", "at end B")
 clause("before-bend", "before bend {bend}")
 clause("move-bends-apart", "move it {by:length} away from bend {other}")
@@ -142,11 +143,11 @@ define(
         "": "the straight before it is {straight:length}; the clamp of {die:quoted} needs {need:length} between bends",
         "S-bend": "the straight before it is {straight:length}, under the {need:length} that the clamp of {die:quoted} "
         "needs between bends; the clamp is turned over for this S-bend",
-        "clamp": "it cannot be held: the straight between it and bend {other} is {straight:length} after springback, "
+        "clamp": "it cannot be held: the straight between it and bend {other} is {straight:length}{after}, "
         "and the clamp of {die} needs {need:length} between bends",
-        "pressure die": "it cannot be held: the straight between it and bend {other} is {straight:length} after "
-        "springback, and the pressure die of {die} needs a tail of {need:length}",
-        "overlap": "it cannot be held: bent on {die} it and bend {other} overlap by {over:length} after springback, "
+        "pressure die": "it cannot be held: the straight between it and bend {other} is {straight:length}{after}, "
+        "and the pressure die of {die} needs a tail of {need:length}",
+        "overlap": "it cannot be held: bent on {die} it and bend {other} overlap by {over:length}{after}, "
         "and the clamp needs {need:length} between bends",
         "turned over": "there is less straight between it and bend {other} than the clamp of {die:quoted} needs, so "
         "the clamp is turned over for it",
