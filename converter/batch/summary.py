@@ -12,9 +12,9 @@ from converter.batch.record import SUMMARY
 from converter.batch.verdict import FAILED, WORDS, DrawingVerdict
 from converter.errors import ElbowroomError
 from converter.exporters.data.table_csv import csv_text, text_cell
-from converter.exporters.data.table_json import dumps
+from converter.exporters.data.table_json import counts_value, dumps
 from converter.exporters.files import OutputSet
-from converter.findings import ERROR, NOTE, WARNING
+from converter.findings import ERROR
 from converter.quoting import LONGEST_PATH, quoted
 
 #: The summary as CSV, beside that as JSON.
@@ -73,9 +73,7 @@ def _drawing_value(verdict: DrawingVerdict) -> dict[str, Any]:
         "verdict": verdict.word,
         "tubes": verdict.tubes,
         "bends": verdict.bends,
-        "errors": verdict.count(ERROR),
-        "warnings": verdict.count(WARNING),
-        "notes": verdict.count(NOTE),
+        **counts_value(verdict.counts),
         "worst": None
         if worst is None
         else {
@@ -104,13 +102,14 @@ def batch_csv(verdicts: Sequence[DrawingVerdict]) -> str:
     rows = []
     for verdict in verdicts:
         worst, failure, cuts = verdict.worst, verdict.failure, verdict.cuts
+        counts = counts_value(verdict.counts)
         code, says, cure = ("", "", "") if worst is None else (worst.code, worst.message, worst.cure)
         if failure is not None:
             code, says = failure.code, failure.message
         bend = None if worst is None else worst.bend
         rows.append([
             text_cell(verdict.source), verdict.word, str(verdict.tubes), str(verdict.bends),
-            *(str(verdict.count(severity)) for severity in (ERROR, WARNING, NOTE)),
+            *(str(counts[name]) for name in ("errors", "warnings", "notes")),
             code, text_cell((worst and worst.tube) or ""), "" if bend is None else str(bend), text_cell(says),
             text_cell(cure), *(["", "", ""] if cuts is None else map(str, (cuts.pieces, cuts.bars, cuts.bought))),
             "yes" if verdict.unchanged else "no", text_cell(verdict.folder or ""),

@@ -9,7 +9,7 @@ from difflib import SequenceMatcher
 from typing import TYPE_CHECKING, Any
 
 from converter.findings import ERROR, NOTE, SEVERITIES, WARNING
-from converter.findings.wording import counted
+from converter.findings.wording import SeverityCount, counted, grouped, severity_counts
 from converter.units import Display
 
 if TYPE_CHECKING:
@@ -77,6 +77,7 @@ class DrawingVerdict:
         source: the drawing, as it was named.
         tubes, bends: how many of each are shown.
         findings: of the tubes shown, the worst first as everywhere.
+        counts: how much there is to say of each severity.
         tables: of the tubes shown.
         shown: whether any tube is (`--run`).
         runs: which of the patterns of ``--run`` meet a tube here.
@@ -95,6 +96,7 @@ class DrawingVerdict:
     tubes: int = 0
     bends: int = 0
     findings: tuple[FindingText, ...] = ()
+    counts: tuple[SeverityCount, ...] = ()
     tables: tuple[TubeFigures, ...] = ()
     shown: bool = True
     runs: tuple[str, ...] = ()
@@ -118,11 +120,13 @@ class DrawingVerdict:
             further: findings besides the job's own.
         """
         display, shown = job.display, job.shown
+        findings = (*shown.findings, *further)
         return cls(
             source=job.source,
             tubes=len(shown.tubes),
             bends=shown.bend_count,
-            findings=tuple(_finding_text(finding, display) for finding in (*shown.findings, *further)),
+            findings=tuple(_finding_text(finding, display) for finding in findings),
+            counts=severity_counts(grouped(findings, display)),
             tables=tuple(
                 TubeFigures(
                     tube.run.name,
@@ -160,13 +164,7 @@ class DrawingVerdict:
     @property
     def display(self) -> Display:
         """How its lengths are shown."""
-        from converter.units import Display
-
         return Display(self.unit, self.denominator)
-
-    def count(self, severity: str) -> int:
-        """Findings of a severity."""
-        return sum(finding.severity == severity for finding in self.findings)
 
     def to_values(self) -> dict[str, Any]:
         """As values that JSON can say."""
@@ -183,6 +181,7 @@ class DrawingVerdict:
         for name in ("runs", "files", "leftovers", "inputs"):
             given[name] = tuple(given[name])
         given["findings"] = tuple(FindingText(**finding) for finding in given["findings"])
+        given["counts"] = tuple(SeverityCount(**count) for count in given["counts"])
         given["tables"] = tuple(
             TubeFigures(one["name"], tuple(tuple(bend) for bend in one["bends"]), one["tail"], one["developed_length"])
             for one in given["tables"]

@@ -266,9 +266,14 @@ def _serves(section: Section, members: Sequence[Tube], need: float) -> CommonRad
         # exact radii outweigh fitted ones
         exact = min(known, key=lambda one: one[1][1] - one[1][0])[0]
         return CommonRadius(section, exact, True, 0.0, len(bends), len(members))
-    count = Counter(round(clr / _SAME) * _SAME for clr, _ in known)
-    drawn = sorted(clr for clr, _ in count.most_common(_TRIED))
-    smallest, largest = min(count), max(count)
+    alike: dict[int, Counter[float]] = {}
+    for clr, _ in known:
+        alike.setdefault(round(clr / _SAME), Counter())[clr] += 1
+    # radii that are one are named as the most of them are drawn, not as they were put together
+    often = sorted(alike.values(), key=lambda one: -one.total())[:_TRIED]
+    drawn = sorted(min(one, key=lambda clr: (-one[clr], clr)) for one in often)
+    radii = [clr for clr, _ in known]
+    smallest, largest = min(radii), max(radii)
     step = max(1, ceil((largest - smallest) / _TRIED))
     between = [float(r) for r in range(ceil(smallest), floor(largest) + 1, step)]
     moves = {clr: _moves(members, clr, need) for clr in dict.fromkeys([*drawn, *between])}

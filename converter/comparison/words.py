@@ -51,9 +51,13 @@ def next_rows(steps: Sequence[NextStep], display: Display) -> list[list[str]]:
 
 def _off(mm: float, display: Display) -> str:
     """A difference with its sign; none of what shows as nothing."""
-    number = display.number(abs(mm))
-    sign = "" if number == display.number(0.0) else "+" if mm > 0.0 else "-"
-    return sign + number
+    sign = "" if not _shows(mm, display) else "+" if mm > 0.0 else "-"
+    return sign + display.number(abs(mm))
+
+
+def _shows(mm: float, display: Display) -> bool:
+    """Whether a difference is more than nothing as it is shown."""
+    return display.number(abs(mm)) != display.number(0.0)
 
 
 def _degrees_off(degrees: float) -> str:
@@ -63,17 +67,17 @@ def _degrees_off(degrees: float) -> str:
 
 def miss_sentences(found: Comparison, display: Display) -> list[str]:
     """How far the made tube lies from the drawn one, held at end A and laid on it as well as it goes."""
-    fit = found.fit
-    longer = "longer" if found.developed >= 0.0 else "shorter"
-    apart = "farther apart" if found.ends_apart >= 0.0 else "nearer to each other"
+    fit, length = found.fit, display.length
+    lies_on_it = not _shows(fit.most, display)
+    end_b = f"{length(found.end_miss)} off" if _shows(found.end_miss, display) else "where it was drawn"
     lines = [
-        f"Held at end A, with the first straight and the first bend's plane as drawn, end B is "
-        f"{display.length(found.end_miss)} off.",
-        f"Laid on the drawn centerline as well as it goes, the made one is {display.length(fit.most)} off at most "
-        f"({display.length(fit.at)} from end A along it), "
-        f"and {display.length(fit.mean)} on the whole (root mean square).",
-        f"Its ends are {display.length(abs(found.ends_apart))} {apart}; its centerline is "
-        f"{display.length(abs(found.developed))} {longer}.",
+        f"Held at end A, with the first straight and the first bend's plane as drawn, end B is {end_b}.",
+        "Laid on the drawn centerline, the made one lies on it all along."
+        if lies_on_it
+        else f"Laid on the drawn centerline as well as it goes, the made one is {length(fit.most)} off at most "
+        f"({length(fit.at)} from end A along it), and {length(fit.mean)} on the whole (root mean square).",
+        f"Its ends are {_apart_text(found.ends_apart, display)}; its centerline is "
+        f"{_longer_text(found.developed, display)}.",
     ]
     if found.from_b:
         lines.append("It had been measured from the other end; here its ends are named as those of the drawing.")
@@ -83,6 +87,25 @@ def miss_sentences(found: Comparison, display: Display) -> list[str]:
             "compared with the right-hand one. What to set for the next piece is not told until that is cleared up."
         )
     return lines
+
+
+def _apart_text(mm: float, display: Display) -> str:
+    if not _shows(mm, display):
+        return "as far apart as drawn"
+    return f"{display.length(abs(mm))} {'farther apart' if mm > 0.0 else 'nearer to each other'}"
+
+
+def _longer_text(mm: float, display: Display) -> str:
+    if not _shows(mm, display):
+        return "as long as drawn"
+    return f"{display.length(abs(mm))} {'longer' if mm > 0.0 else 'shorter'}"
+
+
+def scale_text(times: int, found: Comparison, display: Display) -> str:
+    """How large a picture draws the miss, in words."""
+    if not _shows(found.fit.most, display):
+        return "which lies on it"
+    return f"its miss drawn {times} times larger" if times > 1 else "to the same scale"
 
 
 def verdict_text(found: Comparison) -> str:

@@ -9,6 +9,7 @@ A text is written with what it needs in braces, as of Python's `str.format`, and
     {mm:length}        a length, ``4.500 in``; ``number`` without the unit; ``fine`` and ``small`` for the very small
     {mm:cut}           a cut length, rounded up as it is cut; ``typed`` as an option is typed, ``0.032in``,
                        ``ample`` so, and rounded up to two digits, ``at`` so, a place along a tube
+    {sizes:range length}  the least and the greatest, ``5.000 in to 6.000 in``; one where they read the same
     {sizes:sizes}      sizes across, mm, ``2.000 x 1.000 in``: decimals even where lengths are shown as fractions
     {mm:either}        a length in both units, the one shown first: ``2540 mm (100 in)``; where the unit is in doubt
     {degrees:angle}    ``90.00°``
@@ -80,7 +81,7 @@ class Entry:
         heading: a few words that head it in the list beside a picture, by variant; see `shown`.
         beside: a word beside its place in the picture of a drawing, by variant.
         at_bend: two or three words beside the bend that it is an error of, in the picture of a tube; '' for none.
-        together: its text for several that speak of no tube, from ``count`` and the ``least`` and ``most`` measured;
+        together: its text for several that speak of no tube, from ``count`` and ``sizes``, the range measured;
             '' where each is told by itself.
     """
 

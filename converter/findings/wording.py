@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache, partial
 from itertools import groupby, pairwise
 from math import ceil, floor, log10
@@ -10,7 +11,7 @@ from string import Formatter
 from typing import TYPE_CHECKING, Any
 
 from converter.errors import GeometryError
-from converter.findings.entries import CLAUSES, CODES, Clause, Reason, Values
+from converter.findings.entries import CLAUSES, CODES, SEVERITIES, Clause, Reason, Values
 from converter.quoting import quoted, shortened
 from converter.tolerances import PAST_LENGTH, PAST_SHARE
 from converter.units import (
@@ -52,7 +53,7 @@ def _together(alike: Sequence[Finding], display: Display) -> str:
     if alike[0].tube is not None or not text:
         return without_place(alike[0], display)
     sizes = [one.measured for one in alike if one.measured is not None]
-    return write(text, (("count", len(alike)), ("least", min(sizes)), ("most", max(sizes))), display)
+    return write(text, (("count", len(alike)), ("sizes", (min(sizes), max(sizes)))), display)
 
 
 def without_place(finding: Finding, display: Display) -> str:
@@ -93,6 +94,42 @@ def grouped(findings: Iterable[Finding], display: Display) -> list[tuple[Finding
         cured = "" if first.tube is None else display.each(partial(cure, first))
         same.setdefault((first.code, words, cured), []).extend(group)
     return [tuple(group) for group in same.values()]
+
+
+@dataclass(frozen=True, slots=True)
+class SeverityCount:
+    """How much there is to say of one severity.
+
+    Attributes:
+        severity: 'error', 'warning' or 'note'.
+        sentences: as many as are shown, those that read the same once (`grouped`).
+        places: the tubes, bends and ends of which they are said; as many as there are findings.
+    """
+
+    severity: str
+    sentences: int
+    places: int
+
+    @property
+    def words(self) -> str:
+        """``1 error``, ``2 warnings (in 18 places)``."""
+        places = f" (in {self.places:,} places)" if self.places > self.sentences else ""
+        return counted(self.sentences, self.severity) + places
+
+
+def severity_counts(groups: Sequence[Sequence[Finding]]) -> tuple[SeverityCount, ...]:
+    """How much there is to say of each severity of which there is something, the worst first.
+
+    Args:
+        groups: findings that are told together, as of `grouped`.
+    """
+    sizes = {name: [len(alike) for alike in groups if alike[0].severity == name] for name in SEVERITIES}
+    return tuple(SeverityCount(name, len(own), sum(own)) for name, own in sizes.items() if own)
+
+
+def tally(counts: Iterable[SeverityCount]) -> str:
+    """``1 error, 2 warnings (in 18 places), 3 notes``, or ``nothing to say``."""
+    return ", ".join(one.words for one in counts) or "nothing to say"
 
 
 def place_of(alike: Sequence[Finding]) -> str:
@@ -219,6 +256,8 @@ class _Writer:
         if kind == "count":
             one, _, several = rest.partition(" ")
             return f"{value:,} {one if value == 1 else several or one + 's'}"
+        if kind == "range":
+            return " to ".join(dict.fromkeys(self.format_field(size, rest) for size in value))
         if kind in ("list", "one"):
             parts = [self.format_field(part, rest if kind == "list" else "") for part in value]
             return listed(parts) if kind == "list" else ", or ".join(parts)

@@ -170,9 +170,10 @@ def section_doubts(texts: Iterable[str], unit: str) -> list[Finding]:
         for other in _others(unit):
             read = _size(text, other)
             if read is not None and read != size and is_tube_size(read):
+                number = max(i for i, letter in enumerate(text) if letter.isdigit()) + 1
                 values = {
                     "text": text, "size": size, "size_other": read, "read_as": unit_word(unit),
-                    "other": unit_word(other), "unit": other,
+                    "other": unit_word(other), "typed": f"{text[:number]}{other}{text[number:]}",
                 }  # fmt: skip
                 found.append(Finding("section-unit", measured=size, unit="mm", values=values))
                 break

@@ -68,6 +68,21 @@ class Priced:
     bar_prices: Array
 
 
+@dataclass(frozen=True)
+class WholeNumbers:
+    """Whole numbers of the known patterns.
+
+    Attributes:
+        solution: times of each pattern and pieces left out; None where nothing better was met.
+        bound: no whole numbers of the known patterns are below.
+        is_complete: whether the search was not cut short: then none of the known patterns are better.
+    """
+
+    solution: tuple[Ints, Ints] | None
+    bound: float
+    is_complete: bool
+
+
 def least_above(value: float, costs: Array, most: Array) -> float | None:
     """The least sum of whole numbers of costs that is not below a value; None where none was met in two seconds.
 
@@ -151,12 +166,14 @@ class Master:
         objective = float(self._highs.getInfo().objective_function_value)
         return Priced(times, objective, duals[: self._pieces], bar_prices)
 
-    def whole(self, seconds: float) -> tuple[Ints, Ints, float] | None:
-        """The best whole number of times of each known pattern, and pieces left out; None when none was met in time.
+    def whole(self, seconds: float, below: float) -> WholeNumbers:
+        """The best whole number of times of each known pattern, and pieces left out, of a lesser objective.
 
-        The last value is what no whole numbers of the known patterns are below.
+        Args:
+            seconds: after which the best met by then is taken.
+            below: the objective that is to be gone under; what is no better is not looked for.
         """
-        from highspy import HighsVarType
+        from highspy import HighsModelStatus, HighsVarType
 
         self._take_up()
         for i, count in enumerate(self._patterns.demand):
@@ -168,16 +185,23 @@ class Master:
         for i in range(size):
             self._highs.changeColBounds(i, 0.0, inf)
             self._highs.changeColIntegrality(i, HighsVarType.kInteger)
+        costs = np.concatenate([self._program.penalties, self._program.weights[self._patterns.of_bar]])
+        row = self._highs.getNumRow()
+        self._highs.addRow(-inf, below, size, np.arange(size, dtype=np.int32), costs)
         self._highs.setOptionValue("time_limit", self._highs.getRunTime() + max(0.05, seconds))
         self._highs.run()
-        solution = self._highs.getSolution()
-        found = solution.value_valid
+        solution, status = self._highs.getSolution(), self._highs.getModelStatus()
+        none_better = status == HighsModelStatus.kInfeasible
+        found = solution.value_valid and not none_better
         values = np.rint(np.array(solution.col_value)).astype(np.int64)
+        bound = below if none_better else min(below, float(self._highs.getInfo().mip_dual_bound))
+        is_complete = none_better or status == HighsModelStatus.kOptimal
         for i in range(size):
             self._highs.changeColIntegrality(i, HighsVarType.kContinuous)
+        self._highs.deleteRows(1, np.array([row], dtype=np.int32))
         self._highs.setOptionValue("time_limit", inf)
-        bound = float(self._highs.getInfo().mip_dual_bound)
-        return (values[self._pieces :], values[: self._pieces], bound) if found else None
+        known = (values[self._pieces :], values[: self._pieces]) if found else None
+        return WholeNumbers(known, bound, is_complete)
 
     def _set_budget(self, spent: float) -> None:
         """Let no more be bought than is left of the budget."""

@@ -18,7 +18,9 @@ from converter.nesting.sharing import Placed
 #: Seconds that the search may take where nothing else is said.
 SECONDS = 30.0
 #: How often a solution is rounded anew, which of these times by putting patterns together, and seconds for that.
-DIVES, _WHOLE, _SECONDS_WHOLE = 24, (2, 8, 16, 23), 5.0
+DIVES, _WHOLE, _SECONDS_WHOLE = 24, (2, 8, 16, 23), 1.5
+#: The search ends after so many tries in a row that brought nothing.
+_IDLE = 10
 #: Share of the time for the least to buy, where both are looked for.
 _FIRST = 0.7
 #: Share of a value below which two are one.
@@ -123,26 +125,34 @@ def _least(
     master = Master(patterns, program)
     relaxed = patterns.relax(master, patterns.demand, patterns.most, attainable, program.most_used(best.objective))
     bound = max(bound, attainable(relaxed.bound))
-    if not is_proven() and patterns.add_all():  # a small job: nothing is left to chance
-        solved = master.whole(max(0.0, min((patterns.deadline - monotonic()) / 2.0, _SECONDS_WHOLE)))
-        if solved is not None:
-            times, lacking, least = solved
-            best = min(best, _solution(patterns, program, times, lacking), key=lambda one: one.objective)
-            bound = max(bound, attainable(least))
+    # what is put together once is not put together again, unless there are further patterns to do it of
+    complete_with, idle = 0, 0
+
+    def put_together(seconds: float) -> None:
+        nonlocal best, bound, complete_with
+        answer = master.whole(seconds, best.objective - 2.0 * _EQUAL * max(1.0, best.objective))
+        if answer.solution is not None:
+            best = min(best, _solution(patterns, program, *answer.solution), key=lambda one: one.objective)
+        complete_with = len(patterns.of_bar) if answer.is_complete else 0
+        if is_whole_job:
+            bound = max(bound, attainable(answer.bound))
+
+    is_whole_job = not is_proven() and patterns.add_all()
+    if is_whole_job:  # a small job: nothing is left to chance
+        put_together(max(0.0, min((patterns.deadline - monotonic()) / 2.0, _SECONDS_WHOLE)))
 
     for attempt in range(patterns.dives):
         left = patterns.deadline - monotonic()
-        if is_proven() or left <= 0.0:
+        if is_proven() or left <= 0.0 or idle >= _IDLE:
             break
-        if attempt == 0:
-            tried = _dive(patterns, master, program, relaxed.times, None)
-        elif attempt in _WHOLE:
-            solved = master.whole(min(left / 2.0, _SECONDS_WHOLE))
-            tried = best if solved is None else _solution(patterns, program, *solved[:2])
+        before = best.objective
+        if attempt in _WHOLE:
+            if complete_with < len(patterns.of_bar):
+                put_together(min(left / 2.0, _SECONDS_WHOLE))
         else:
-            tried = _dive(patterns, master, program, relaxed.times, generator)
-        if tried.objective < best.objective:
-            best = tried
+            tried = _dive(patterns, master, program, relaxed.times, generator if attempt else None)
+            best = min(best, tried, key=lambda one: one.objective)
+        idle = 0 if best.objective < before else idle + 1
     return best, min(bound, best.objective)
 
 

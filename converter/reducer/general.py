@@ -376,7 +376,7 @@ def _shared_radii(run: Run, settled: Settled, radii: Sequence[float]) -> list[Fi
                 layer=run.layer,
                 at=run.bend_point(rows[0] + 1),
                 also=tuple(run.bend_point(k + 1) for k in rows[1 : 1 + PLACES]),
-                values={"bends": len(rows), "radius": radius, "least": min(own), "most": max(own)},
+                values={"bends": len(rows), "radius": radius, "sizes": (min(own), max(own))},
             )
         )
     return findings

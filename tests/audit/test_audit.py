@@ -221,9 +221,7 @@ def test_two_dies_within_the_uncertainty_settle_nothing():
 def test_sharp_corner():
     found = said(bend(None, angle=45.0, corner=True), section=parse_section("48x2mm"))
     assert [(f.code, f.bend) for f in found] == [("no-die", None), ("corner-no-radius", 1)]
-    assert found[1].message == (
-        "T1, bend 1: it is a sharp corner of 45.00° that nothing gives a radius (no die takes its section)."
-    )
+    assert found[1].message == ("T1, bend 1: a sharp corner that nothing gives a radius (no die takes its section).")
     assert (found[1].measured, found[1].unit, found[1].severity) == (45.0, "deg", "error")
     assert "no section is known" in said(bend(None), section=None)[0].message
 

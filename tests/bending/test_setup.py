@@ -142,7 +142,7 @@ def test_what_cannot_be_held_is_named_with_what_is_missing():
     assert [(f.code, f.bend, f.measured, f.limit) for f in found] == [("straight-too-short", 2, 40.0, 90.0)]
     # half of the 40 straight lies behind the first 200 and 235.62 of arc
     assert found[0].message.startswith(
-        "run, bend 2: it cannot be held: the straight between it and bend 1 is 40.00 mm "
+        "run, bend 2: it cannot be held: the straight between it and bend 1 is 40.00 mm, and the clamp "
     )
     assert found[0].cure_in() == (
         "Move it 50.00 mm away from bend 1, or split the tube 455.62 mm from end A, in the straight between bends 1 "
@@ -245,6 +245,11 @@ def test_an_overlap_as_drawn_is_never_made():
     assert (told.code, told.variant) == ("straight-too-short", "overlap")
     assert "it and bend 1 overlap by 11.05 mm after springback" in told.message
     assert "split the tube" not in told.cure_in()  # there is no straight to cut
+    # where no springback is known none is told of
+    setup = one([(200.0, 0.0, 45.0, 140.0), (0.0, 180.0, 45.0, 140.0)], 100.0, shop_of(die))
+    (told,) = (f for f in setup.findings if f.severity == ERROR)
+    assert {step.springback.source for step in setup.steps} == {"none"}
+    assert "it and bend 1 overlap by 8.28 mm, and the clamp needs" in told.message
 
 
 def test_a_stop_past_the_limit():

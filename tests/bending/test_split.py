@@ -12,6 +12,7 @@ from converter.model.bends import Bend, BendTable
 from converter.model.run import Tube
 from converter.model.section import Section
 from converter.shop.model import Die, Machine, Shop
+from converter.units import Display
 
 TUBE = Section("round", 40.0, 3.0)
 TABLE = BendTable((Bend(100, 0, 90, 100), Bend(300, 90, 60, 100), Bend(150, 180, 45, 100)), 200)
@@ -68,6 +69,17 @@ def test_one_radius_for_a_mixed_drawing():
     [one] = common_radii(members)
     assert one.clr == pytest.approx(120.0) and not one.exact
     assert one.moved == pytest.approx(10 * (2**0.5 - 1))
+
+
+@pytest.mark.parametrize("inches", [5.507, 5.513, 6.001])
+def test_the_radius_of_a_die_to_buy_is_the_drawn_one(inches):
+    """It was rounded to 0.05 mm: 5.508 in for bends that the drawing shows as 5.507 in."""
+    clr = 25.4 * inches
+    members = [tube((500, 0, 90, one)) for one in (clr, clr, clr + 1e-9, 120.0)]
+    (one,) = common_radii(members)
+    assert (one.clr, one.exact) == (clr, False)
+    (told,) = die_to_buy(members, Shop("s", (Die("d", "round", 40.0, 90.0),), source="s.toml"))
+    assert f"radius of {inches:.3f} in" in told.message_in(Display("in"))
 
 
 def test_one_radius_must_leave_room_between_the_bends():

@@ -8,6 +8,7 @@ import json
 import re
 import subprocess
 import sys
+from collections import Counter
 
 import ezdxf
 import pytest
@@ -73,7 +74,44 @@ def test_a_clean_drawing(tmp_path, shop, capsys):
     (one,) = document["inputs"]
     assert one.pop("tolerances") == {"join": 0.1, "near": 2.0, "fit": 0.05, "tangent": 0.2, "equal": 1e-6}
     assert (one.pop("drawing_units"), one.pop("read_as"), one.pop("ignored")) == ("mm", "mm", [])
-    assert one == {"source": str(path), "shop": "Shed", "demo_shop": False, "tubes": 1, "bends_checked": 1}
+    none = {"errors": 0, "warnings": 0, "notes": 0}
+    assert one == {
+        "source": str(path), "shop": "Shed", "demo_shop": False, "tubes": 1, "bends_checked": 1, **none,
+        "sentences": none,
+    }  # fmt: skip
+
+
+def test_the_sum_counts_what_is_shown_and_json_says_both(tmp_path, capsys):
+    """Eight sharp corners without a section: one error in eight places, one warning, and the demo shop's note."""
+    doc, space = new(units=4)
+    for row in range(4):
+        points = [(0, 600 * row), (400, 600 * row), (400, 600 * row + 300), (700, 600 * row + 500)]
+        space.add_lwpolyline(points, dxfattribs={"layer": f"T{row}"})
+    path = tmp_path / "four.dxf"
+    doc.saveas(path)
+    text = run(capsys, "audit", path).out
+    shown = [line.split()[0] for line in text.splitlines() if re.match("(error|warning|note) ", line)]
+    assert shown == ["error", "warning", "warning", "note"]
+    sum_up = " ".join(text[text.index("checked 8 bends") :].split())
+    assert sum_up.startswith(
+        "checked 8 bends in 4 tubes against the demo shop: 1 error (in 8 places), 2 warnings (in 8 places), 1 note"
+    )
+    assert re.findall(r"^  T\d +(\d+) +(\d+)  1, 2$", text, re.MULTILINE) == [("1", "2")] * 4
+    document = run(capsys, "audit", path, "--json").json
+    (one,) = document["inputs"]
+    assert one["sentences"] == {"errors": 1, "warnings": 2, "notes": 1}
+    found = Counter(finding["severity"] for finding in document["findings"])
+    assert found == {"error": 8, "warning": 8, "note": 1} == {name: one[f"{name}s"] for name in found}
+    each = run(capsys, "audit", path, "--each")
+    assert "4 tubes, 1 error (in 8 places), 2 warnings (in 8 places), 1 note" in " ".join(each.out.split())
+    (drawing,) = run(capsys, "audit", path, "--each", "--json").json["drawings"]
+    assert {key: drawing[key] for key in ("errors", "warnings", "notes", "sentences")} == {
+        key: one[key] for key in ("errors", "warnings", "notes", "sentences")
+    }
+    everything = run(capsys, "audit", path, "--verbose").out
+    assert " ".join(everything[everything.index("checked 8") :].split()).startswith(
+        "checked 8 bends in 4 tubes against the demo shop: 8 errors, 8 warnings, 1 note"
+    )
 
 
 def test_a_tight_bend_is_an_error_with_numbers(tmp_path, shop, capsys):
@@ -366,10 +404,8 @@ def test_a_folder_that_cannot_be_made(tmp_path, capsys):
 def test_corner_tubes_without_radius_are_listed_and_fail(tmp_path, shop, capsys):
     outcome = run(capsys, "audit", corner(tmp_path / "c.dxf"), "--shop", shop)
     assert outcome.status == 1
-    assert "bend 1: it is a sharp corner of 90.00° that nothing gives a radius (no section is known)." in " ".join(
-        outcome.out.split()
-    )
-    assert len(re.findall("sharp corner of", outcome.out)) == 1, "said once, though table and audit both say it"
+    assert "bend 1: a sharp corner that nothing gives a radius (no section is known)." in " ".join(outcome.out.split())
+    assert len(re.findall("sharp corner that", outcome.out)) == 1, "said once, though table and audit both say it"
 
 
 def test_the_end_fed_first_changes_the_set_up_and_no_table(tmp_path, capsys):

@@ -11,6 +11,8 @@ import pytest
 from command_line import failed, files, run
 from pdf_tools import read_pdf
 
+from converter.exporters.pdf import tiling
+
 
 def frame(path):
     """A rail of 1200 along x and a rung that ends on it at 90 degrees."""
@@ -88,3 +90,21 @@ def test_options_out_of_place(words, why, tmp_path, capsys, monkeypatch):
     frame(tmp_path / "frame.dxf")
     assert why in failed(run(capsys, "cope", "frame.dxf", *SIZES, *words))
     assert files(tmp_path) == {"frame.dxf"}
+
+
+@pytest.mark.parametrize("format", ["cope-pdf", "template-pdf"])
+def test_a_template_of_too_many_pages_tells_of_the_unit_in_doubt(format, tmp_path, capsys, monkeypatch):
+    """A section in mm typed without its unit beside a drawing in inches: 150 in across, and so is the paper."""
+    monkeypatch.setattr(tiling, "TEMPLATE_PAGES", 50)
+    doc = ezdxf.new("R2010", units=1)
+    space = doc.modelspace()
+    space.add_lwpolyline([(-9e3, 0), (9e3, 0), (9e3, 9e3)], dxfattribs={"layer": "RAIL"})
+    space.add_line((0, 0), (5e3, 9e3), dxfattribs={"layer": "RUNG"})
+    drawing = tmp_path / "frame.dxf"
+    doc.saveas(drawing)
+    words = ("convert", drawing, "--section", "150x150x6", "--clr", "600", "--to", format, "--out", tmp_path / "out")
+    told = failed(run(capsys, *words))
+    assert "pages of paper, and 50 are the most: write it as DXF" in told
+    assert "The section '150x150x6' names no unit and was read in inches" in told
+    assert told.endswith("Write the unit with it: 150x150x6mm.")
+    assert not (tmp_path / "out").exists()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import tomllib
 
 import ezdxf
@@ -63,6 +64,27 @@ def test_what_is_typed_is_found_again_and_the_stop_corrected(capsys, rail):
     clean = run(capsys, "compare", *rail, "--measured", "90:1")
     assert clean.status == 0
     assert "Everything is within limits" in " ".join(clean.out.split())
+
+
+@pytest.mark.parametrize("unit", ["--mm", "--in"])
+def test_of_what_is_as_drawn_no_difference_of_nothing_is_told(capsys, rail, tmp_path, unit):
+    """The drawn tube compared with its own table; 0.3 mm less of tail is told in mm and, 0.012 in, in inches."""
+    made = tmp_path / "made.csv"
+    made.write_text(run(capsys, "convert", *rail, "--to", "csv", "--out", "-").out)
+    same = " ".join(run(capsys, "compare", rail[0], made, *rail[1:], unit).out.split())
+    assert "end B is where it was drawn." in same and "the made one lies on it all along." in same
+    assert "Its ends are as far apart as drawn; its centerline is as long as drawn." in same
+    assert "o as made, which lies on it" in same
+    assert not re.search(r"\b0\.0+ (mm|in)\b", same)
+    rows = list(csv.DictReader(io.StringIO(made.read_text())))
+    rows[-1] |= {"feed_mm": str(float(rows[-1]["feed_mm"]) - 0.3), "developed_length_mm": ""}
+    with made.open("w", newline="") as stream:
+        writer = csv.DictWriter(stream, rows[0])
+        writer.writeheader()
+        writer.writerows(rows)
+    other = " ".join(run(capsys, "compare", rail[0], made, *rail[1:], unit).out.split())
+    shorter = {"--mm": "0.30 mm shorter", "--in": "0.012 in shorter"}[unit]
+    assert f"its centerline is {shorter}." in other and "o as made, its miss drawn" in other
 
 
 def test_a_bend_table_typed_in_a_file_is_compared_from_either_end(capsys, rail, tmp_path):

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
+
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from converter.cli.screens.findings import findings_text
 from converter.findings import Finding
 from converter.findings.entries import Clause
-from converter.findings.wording import grouped, message
+from converter.findings.wording import grouped, message, severity_counts, tally
 from converter.units import BothUnits, Display, parse_length
 
 
@@ -32,9 +36,11 @@ def test_arcs_laid_flat_are_one_sentence():
     alike = [flat("A1", 127.0), flat("A2", 152.4), flat("A3", 152.4)]
     (group,) = grouped(alike, Display("in"))
     assert message(group, Display("in")) == (
-        "3 arcs were drawn flat and meet no line; the line ends and their centres give radii of 5.000 in to 6.000 in, "
-        "which were taken."
+        "3 arcs were drawn flat and meet no line; the line ends and their centres give a radius of 5.000 in to "
+        "6.000 in, which was taken."
     )
+    (equal,) = grouped(alike[1:], Display("in"))
+    assert "their centres give a radius of 6.000 in, which was taken." in message(equal, Display("in"))
     (one,) = grouped(alike[:1], Display())
     assert message(one).startswith("Arc A1 was drawn flat (with no radius)") and "127.00 mm" in message(one)
 
@@ -48,6 +54,22 @@ def test_what_reads_the_same_is_told_once_in_every_unit_shown():
     assert sizes(nearly, Display("in")) == [3]
     assert sizes(nearly, Display("mm")) == sizes(nearly, BothUnits("mm")) == [2, 1]
     assert sizes([*alike, into_bend("THREE", 30.1)], Display("in")) == [2, 1]
+
+
+@pytest.mark.parametrize("display", [Display("mm"), Display("in"), Display("in", 16)])
+def test_the_sum_counts_the_sentences_that_are_shown(display):
+    """Three tubes of which one thing is said, and two that read alike only in inches: the sum counts as they read."""
+    bare = [Finding("section-unknown", tube=name) for name in ("ONE", "TWO", "THREE")]
+    findings = [*bare, into_bend("FOUR", 30.003), into_bend("FIVE", 30.01), Finding("demo-shop")]
+    counts = severity_counts(grouped(findings, display))
+    shown = findings_text(findings, display)
+    for one in counts:
+        assert len(re.findall(f"^{one.severity}", shown, re.MULTILINE)) == one.sentences
+        assert one.places == sum(finding.severity == one.severity for finding in findings)
+    words = {"in": "2 warnings (in 5 places), 1 note", "mm": "3 warnings (in 5 places), 1 note"}
+    assert tally(counts) == words[display.unit]
+    assert tally(severity_counts([(one,) for one in findings])) == "5 warnings, 1 note"
+    assert tally([]) == "nothing to say"
 
 
 @given(gap=st.floats(0.1001, 2.0), unit=st.sampled_from(["mm", "in"]))

@@ -154,9 +154,9 @@ def test_a_section_that_is_no_tube_in_the_drawings_unit(drawn):
         "The section '44.45x3' names no unit and was read in inches, as the drawing was: tube 1129.03 mm (44.45 in) "
         "across; read in mm it would be 44.45 mm (1.75 in)."
     )
-    assert doubt.cure_in() == "Write the unit behind it: 44.45x3mm."
+    assert doubt.cure_in() == "Write the unit with it: 44.45x3mm."
     (doubt,) = told(drawn(MM, 114.3), "section-unit", sections=("1.75x0.120",))
-    assert "tube 1.75 mm" in doubt.message and doubt.cure_in() == "Write the unit behind it: 1.75x0.120in."
+    assert "tube 1.75 mm" in doubt.message and doubt.cure_in() == "Write the unit with it: 1.75x0.120in."
     for unit, fine in ((INCHES, "44.45x3mm"), (INCHES, "1.75x0.120"), (MM, "44.45x3"), (MM, "1.75x0.120in")):
         assert not told(drawn(unit, 4.5 if unit == INCHES else 114.3), "section-unit", sections=(fine,))
 

@@ -100,20 +100,20 @@ BEND = "at (280.82, 33.48, 0.00) mm"
 SCENES = {
     ("joint-skipped", "section"): (
         [CHORD, straight("BARE", (0, 50, 0), (0, 500, 0), None)],
-        "BARE: its joints were not looked for, since no section is known for it. "
-        "Name the section: as an option or in a job file.",
+        "BARE: no joints were looked for, since no section is known. "
+        "Name the section: with --section, in a job file, or in the layer's name.",
     ),
     ("joint-skipped", "no length"): (
         [CHORD, tube_of(run_of([], 0.0, name="DOT"), RAIL)],
-        "DOT: its joints were not looked for, since the tube has no length. Put the bends right first.",
+        "DOT: no joints were looked for, since the tube has no length. Put the bends right first.",
     ),
     ("joint-skipped", "overlap"): (
         [CHORD, tube_of(FOLD, SQUARE)],
-        "FOLD: its joints were not looked for, since its bends overlap by 20.00 mm. Put the bends right first.",
+        "FOLD: no joints were looked for, since its bends overlap by 20.00 mm. Put the bends right first.",
     ),
     ("joint-skipped", "folds"): (  # the ball on a post, drawn as a circle
         [CHORD, tube_of(run_of([(0.0, 0.0, 180.0, 20.0)] * 2, 0.0, name="BALL", closed=True), SQUARE)],
-        "BALL: its joints were not looked for, since a bend of 20.00 mm is not above half the tube (20.00 mm). "
+        "BALL: no joints were looked for, since a bend of 20.00 mm is not above half the tube (20.00 mm). "
         "Put the bends right first.",
     ),
     ("joint-unplaced", "one"): (

@@ -12,8 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from places import FIXTURES
 
+from converter.nesting import solve
 from converter.nesting.columns import Patterns
 from converter.nesting.knapsack import COARSE, FINE, Knapsack
+from converter.nesting.master import Master
 from converter.nesting.model import Nest, Saw, StockBar, WantedLength
 from converter.nesting.sharing import Sharing
 from converter.nesting.solve import _attainable, nest
@@ -184,6 +186,51 @@ def test_no_less_can_be_taken_of_what_is_on_hand_than_is(seed):
     count(plan)
     assert plan.cost == plan.bound
     assert 0.0 < plan.on_hand == plan.on_hand_bound
+
+
+def test_the_search_ends_where_tries_bring_nothing(monkeypatch):
+    """34 pieces, two lengths to buy: HiGHS went over the same patterns again and again, for seconds."""
+    inches = {
+        35.52: 4, 12.18: 1, 90.95: 1, 101.1: 3, 82.41: 4, 63.45: 3, 91.22: 5, 8.28: 2, 11.43: 5, 82.42: 5, 96.04: 1,
+    }  # fmt: skip
+    pieces = [WantedLength(25.4 * length, times) for length, times in inches.items()]
+    bars = [StockBar(6096.0, None, 240.0), StockBar(7315.2, None, 300.0)]
+    tries, asked = [], []
+    dive, whole = solve._dive, Master.whole
+
+    def counted_dive(*given):
+        answer = dive(*given)
+        tries[-1].append(answer.objective)
+        return answer
+
+    def counted_whole(self, seconds, below):
+        answer = whole(self, seconds, below)
+        asked.append((id(self), len(self._patterns.of_bar), answer.is_complete))
+        if answer.solution is not None:
+            times, lacking = answer.solution
+            tries[-1].append(solve._solution(self._patterns, self._program, times, lacking).objective)
+            assert tries[-1][-1] <= below
+        else:
+            tries[-1].append(inf)
+        return answer
+
+    def counted_least(*given):
+        tries.append([])
+        return least(*given)
+
+    least = solve._least
+    monkeypatch.setattr(solve, "_dive", counted_dive)
+    monkeypatch.setattr(Master, "whole", counted_whole)
+    monkeypatch.setattr(solve, "_least", counted_least)
+    plan = nest(pieces, bars, Saw(2.5))
+    count(plan)
+    assert plan.bound < plan.cost, "nothing is proven, or nothing would end early"
+    for objectives in tries:
+        best = min(objectives, default=inf)
+        assert len(objectives) - (objectives.index(best) if objectives else 0) <= solve._IDLE + 1
+    # what was gone through to its end is not gone through again
+    through = [(master, known) for master, known, is_complete in asked if is_complete]
+    assert len(through) == len(set(through))
 
 
 def test_the_last_piece_may_end_with_the_bar_unless_the_saw_must_hold_it():

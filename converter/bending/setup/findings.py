@@ -76,8 +76,10 @@ class _Findings:
             if abs(bend - other) == 1 and self.run.table.bends[max(bend, other) - 1].feed < -PAST_LENGTH:
                 continue  # that they overlap as drawn is the audit's to tell
             die = self._step(bend).die
+            known = any(self._step(one).springback.source != "none" for one in (bend, other))
             values = {
                 "other": other,
+                "after": Clause.of("after-springback") if known else "",
                 "straight": lack.have,
                 "over": -lack.have,
                 "need": lack.need,

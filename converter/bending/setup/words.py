@@ -34,8 +34,8 @@ CAUTIONS = (
 NO_SET_UP = {
     "radius": "a corner has no radius",
     "curve": "it is no tube of straights and bends",
-    "die": "no section is known, so there is no die, and no mark or stop to work out: name the section as an option, "
-    "in a job file or in the layer's name",
+    "die": "no section is known, so there is no die, and no mark or stop to work out: name the section with "
+    "--section, in a job file or in the layer's name",
 }
 
 #: mm; what rounding the stick up leaves past the long point of a cope, when it is more than this, is told.

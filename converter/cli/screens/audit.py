@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, jobs_text, severity_tint, tally
+from converter.cli.screens.findings import bend_marks, findings_text, ignored_text, jobs_text, severity_tint
 from converter.cli.screens.grid import Grid, fill
 from converter.cli.screens.page import bold, faint
 from converter.cli.screens.table import heading
 from converter.findings import ERROR, WARNING, Finding
-from converter.findings.wording import counted
+from converter.findings.wording import counted, grouped, severity_counts, tally
 from converter.quoting import one_line
 
 if TYPE_CHECKING:
@@ -46,15 +46,16 @@ def verdict_text(job: Job, findings: Sequence[Finding] | None = None, *, everyth
     left_out = ignored_text(job.drawing.ignored, job.display)
     if left_out:
         lines += [left_out, ""]
-    overview = _tubes_to_look_at(job, everything)
+    all_told = job.shown.findings
+    groups = [(finding,) for finding in all_told] if everything else grouped(all_told, job.display)
+    overview = _tubes_to_look_at(job, groups, everything)
     if overview:
         lines += [overview, ""]
     bad = {f.tube for f in job.shown.findings if f.severity == ERROR}
     sum_up = f"checked {counted(job.shown.bend_count, 'bend')} in {counted(len(job.shown.tubes), 'tube')}"
     shop = "the demo shop" if job.shop.is_demo else one_line(job.shop.name)
-    lines += [
-        bold(line) for line in fill(f"{sum_up} against {shop}: {tally(job.shown.findings)}", rest="  ").split("\n")
-    ]
+    summed = f"{sum_up} against {shop}: {tally(severity_counts(groups))}"
+    lines += [bold(line) for line in fill(summed, rest="  ").split("\n")]
     if bad - {None}:
         lines.append(f"{counted(len(bad - {None}), 'tube')} cannot be made as drawn.")
     if job.shown.others_with_errors:
@@ -62,13 +63,22 @@ def verdict_text(job: Job, findings: Sequence[Finding] | None = None, *, everyth
     return "\n".join(lines)
 
 
-def _tubes_to_look_at(job: Job, everything: bool) -> str:
-    """A row for each tube with an error or a warning; '' when there is none, or no other tube to tell it from."""
+def _tubes_to_look_at(job: Job, groups: Sequence[Sequence[Finding]], everything: bool) -> str:
+    """A row for each tube with an error or a warning, counted as they are told above.
+
+    Args:
+        job: the job.
+        groups: its findings, those that are told together in one.
+        everything: show all tubes and bends.
+
+    Returns:
+        '' when there is none, or no other tube to tell it from.
+    """
     counts: dict[str, dict[str, int]] = {}
-    for finding in job.shown.findings:
-        if finding.tube is not None and finding.severity in (ERROR, WARNING):
-            of_tube = counts.setdefault(finding.tube, {ERROR: 0, WARNING: 0})
-            of_tube[finding.severity] += 1
+    for alike in groups:
+        for name in {finding.tube for finding in alike if finding.tube is not None}:
+            if (severity := alike[0].severity) in (ERROR, WARNING):
+                counts.setdefault(name, {ERROR: 0, WARNING: 0})[severity] += 1
     if not counts or len(job.shown.tubes) < 2:
         return ""
     bends: dict[str, list[int]] = {}

@@ -12,7 +12,7 @@ from converter.cli.screens.findings import severity_tint
 from converter.cli.screens.grid import fill
 from converter.cli.screens.page import bold, faint, tinted
 from converter.findings import ERROR, NOTE, SEVERITIES, WARNING
-from converter.findings.wording import counted, listed
+from converter.findings.wording import counted, listed, tally
 from converter.quoting import LONGEST_PATH, one_line, shortened
 
 _LABEL = 10
@@ -90,8 +90,9 @@ def _head(verdict: DrawingVerdict) -> str:
 
 
 def _contents(verdict: DrawingVerdict) -> str:
-    counts = [(verdict.count(severity), severity) for severity in SEVERITIES]
-    parts = [counted(verdict.tubes, "tube"), *(counted(n, severity) for n, severity in counts if n)]
+    parts = [counted(verdict.tubes, "tube")]
+    if verdict.counts:
+        parts.append(tally(verdict.counts))
     if verdict.cuts is not None:
         parts.append(f"{counted(verdict.cuts.bars, 'bar')} to cut, {verdict.cuts.bought} of them to buy")
     return ", ".join(parts)

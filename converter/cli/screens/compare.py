@@ -16,6 +16,7 @@ from converter.comparison.words import (
     miss_sentences,
     next_rows,
     next_sentences,
+    scale_text,
     verdict_text,
 )
 from converter.job.made_tubes import TubeComparison
@@ -64,7 +65,7 @@ def _next_text(answer: TubeComparison, display: Display) -> str:
 
 def _drawn(answer: TubeComparison) -> str:
     """Both centerlines in letters, from the side that shows most."""
-    from converter.exporters.pictures.comparison import magnified, scale_sentence, sides
+    from converter.exporters.pictures.comparison import magnified, sides
 
     times = magnified(answer.comparison)
     drawn, made = sides(answer.comparison, times)[0]
@@ -85,5 +86,5 @@ def _drawn(answer: TubeComparison) -> str:
         x, y = (float(drawn[at][i]) - low[i] for i in (0, 1))
         page[-1 - round(k * y / 2.0)][round(k * x)] = letter
     rows = [f"    {''.join(row).rstrip()}".rstrip() for row in page]
-    words = f". as drawn, from A to B; o as made, {scale_sentence(times)}"
+    words = f". as drawn, from A to B; o as made, {scale_text(times, answer.comparison, answer.job.display)}"
     return "\n".join([*(row for row in rows if row), fill(words, "  ")])

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from converter.cli.screens.grid import cells, fill
 from converter.cli.screens.page import bold, coloured, faint, tinted
 from converter.findings import ERROR, NOTE, WARNING, Finding
-from converter.findings.wording import counted, grouped, listed, message, place_of
+from converter.findings.wording import grouped, listed, message, place_of
 from converter.model.drawing import Ignored
 from converter.quoting import one_line, shortened
 from converter.units import Display
@@ -124,14 +124,6 @@ def _details(finding: Finding) -> list[str]:
     return found
 
 
-def tally(findings: Iterable[Finding]) -> str:
-    """``1 error, 2 warnings, 3 notes``, or ``nothing to say``."""
-    counts = {ERROR: 0, WARNING: 0, NOTE: 0}
-    for finding in findings:
-        counts[finding.severity] += 1
-    return ", ".join(counted(n, name) for name, n in counts.items() if n) or "nothing to say"
-
-
 def ignored_text(ignored: Sequence[Ignored], display: Display) -> str:
     """What the reader left out, in one wrapped paragraph; '' for nothing."""
     if not ignored:
@@ -162,13 +154,13 @@ def findings_text(findings: Sequence[Finding], display: Display, *, everything: 
         shown = alike if everything or len(alike) <= _SHOWN[rank] + 1 else alike[: _SHOWN[rank]]
         lines += [finding_text(group, display, details=everything) for group in shown]
         if len(shown) < len(alike):
-            lines.append(_more([finding for group in alike[len(shown) :] for finding in group]))
+            lines.append(_more(alike[len(shown) :]))
     return "\n".join(lines)
 
 
-def _more(rest: Sequence[Finding]) -> str:
+def _more(rest: Sequence[tuple[Finding, ...]]) -> str:
     """``and 3 more like this: RAIL-2, RAIL-3, RUNG``, in the column of the sentences."""
-    names = list(dict.fromkeys(shortened(finding.tube) for finding in rest if finding.tube))
+    names = list(dict.fromkeys(shortened(finding.tube) for alike in rest for finding in alike if finding.tube))
     some = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
     text = f"and {len(rest)} more like this" + (f": {some}" if names else "") + " (--verbose shows all)"
     return "\n".join(faint(line) for line in fill(text, " " * _LABEL).split("\n"))

@@ -13,7 +13,8 @@ from math import fsum
 from typing import TYPE_CHECKING, Any
 
 from converter.errors import ElbowroomError, WriteError
-from converter.findings import Finding
+from converter.findings import SEVERITIES, Finding
+from converter.findings.wording import SeverityCount, grouped, severity_counts
 from converter.geometry.vectors import Vec
 from converter.model.drawing import Ignored
 from converter.model.run import Tube
@@ -50,6 +51,15 @@ def job_table(job: Job, findings: Iterable[Finding]) -> dict[str, Any]:
             "free_curves": [list(stretch) for stretch in run.free_stretches] if run.is_free_curve else [],
         }
     return with_parts(document | reading_value(job), shown.parts)
+
+
+def counts_value(counts: Iterable[SeverityCount]) -> dict[str, Any]:
+    """How many findings there are of each severity, and in how many sentences the text tells them."""
+    known = {one.severity: one for one in counts}
+    names = {f"{severity}s": known.get(severity) for severity in SEVERITIES}
+    return {name: one.places if one else 0 for name, one in names.items()} | {
+        "sentences": {name: one.sentences if one else 0 for name, one in names.items()}
+    }
 
 
 def reading_value(job: Job) -> dict[str, Any]:
@@ -230,6 +240,7 @@ def audit_document(jobs: Sequence[Job]) -> dict[str, Any]:
                 "demo_shop": job.shop.is_demo,
                 "tubes": len(job.shown.tubes),
                 "bends_checked": job.shown.bend_count,
+                **counts_value(severity_counts(grouped(job.shown.findings, job.display))),
                 **reading_value(job),
             }
             for job in jobs

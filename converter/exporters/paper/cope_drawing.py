@@ -227,14 +227,18 @@ def _clear_labels(figure: Figure, curves: Sequence[Sequence[Point]], may_stand: 
         curves: lines through points, mm, that no label may stand on.
         may_stand: whether a label may be moved to a box (x0, y0, x1, y1) at all.
     """
-    ink = np.vstack([_dense(points) for points in [*curves, *((a, b) for a, b, _ in figure.lines)]])
+    ink = _Ink([*curves, *((a, b) for a, b, _ in figure.lines)])
     for i, text in enumerate(figure.texts):
+        box = text.box()
+        if not may_stand(text, box):
+            continue
         others = [other.box() for k, other in enumerate(figure.texts) if k != i]
-        if not may_stand(text, text.box()) or _is_clear(text.box(), ink, others):
+        near = ink.near(box, _FURTHEST + _FREE)
+        if _is_clear(box, near, others):
             continue
         for at in _around(text.at):
             moved = replace(text, at=at)
-            if may_stand(text, moved.box()) and _is_clear(moved.box(), ink, others):
+            if may_stand(text, moved.box()) and _is_clear(moved.box(), near, others):
                 figure.texts.pop(i)
                 figure.texts.insert(i, moved)
                 x0, y0, x1, y1 = moved.box()
@@ -257,15 +261,28 @@ def _is_clear(box: Box, ink: npt.NDArray[np.float64], others: Sequence[Box]) -> 
     return not bool(((x > x0) & (x < x1) & (y > y0) & (y < y1)).any())
 
 
-def _dense(points: Sequence[Point]) -> npt.NDArray[np.float64]:
-    """Points of a line no further apart than half a millimetre."""
-    if len(points) < 2:
-        return np.empty((0, 2))
-    corners = np.asarray(points, dtype=np.float64)
-    gaps = np.diff(corners, axis=0)
-    counts = 2 + (np.hypot(gaps[:, 0], gaps[:, 1]) / 0.5).astype(int)
-    piece = np.repeat(np.arange(len(counts)), counts)
-    place = np.arange(len(piece)) - np.repeat(np.cumsum(counts) - counts, counts)
-    share = (place / (counts - 1)[piece])[:, None]
-    dense: npt.NDArray[np.float64] = (1.0 - share) * corners[piece] + share * corners[piece + 1]
-    return dense
+class _Ink:
+    """Lines as points no further apart than half a millimetre, asked of a part of them at a time.
+
+    Args:
+        lines: each through points, mm.
+    """
+
+    def __init__(self, lines: Sequence[Sequence[Point]]) -> None:
+        corners = [np.asarray(points, dtype=np.float64) for points in lines if len(points) > 1]
+        self._starts = np.vstack([np.empty((0, 2)), *(one[:-1] for one in corners)])
+        self._ends = np.vstack([np.empty((0, 2)), *(one[1:] for one in corners)])
+        self._low, self._high = np.minimum(self._starts, self._ends), np.maximum(self._starts, self._ends)
+
+    def near(self, box: Box, reach: float) -> npt.NDArray[np.float64]:
+        """The points of all pieces that come within reach of a box, mm, and more."""
+        low, high = np.array(box[:2]) - reach, np.array(box[2:]) + reach
+        chosen = ((self._low <= high) & (self._high >= low)).all(axis=1)
+        starts, ends = self._starts[chosen], self._ends[chosen]
+        gaps = ends - starts
+        counts = 2 + (np.hypot(gaps[:, 0], gaps[:, 1]) / 0.5).astype(int)
+        piece = np.repeat(np.arange(len(counts)), counts)
+        place = np.arange(len(piece)) - np.repeat(np.cumsum(counts) - counts, counts)
+        share = (place / (counts - 1)[piece])[:, None]
+        dense: npt.NDArray[np.float64] = (1.0 - share) * starts[piece] + share * ends[piece]
+        return dense

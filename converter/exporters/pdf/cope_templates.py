@@ -17,7 +17,7 @@ from converter.exporters.paper.figure import LEADING, Figure, Point, Text, scale
 from converter.exporters.paper.templates import Template, templates_of, uses
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.canvas import Pdf, Pen
-from converter.exporters.pdf.tiling import least_tiles
+from converter.exporters.pdf.tiling import least_tiles, unit_doubts
 from converter.exporters.pdf.title_block import CORNER, draw_corner
 from converter.findings.wording import counted
 from converter.joints.cuts.wrap import Tile, Window, clip
@@ -105,7 +105,8 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     starts = [0] * len(templates)
     groups = _grouped(cells, size, options.one_each)
     # one that is too large for a sheet with its facts has tiles of its own
-    own = [[] if _fits(cells[group[0].number], size) else place(templates[group[0].number], size) for group in groups]
+    with unit_doubts(job):
+        own = [[] if _fits(cells[one[0].number], size) else place(templates[one[0].number], size) for one in groups]
     for group, sheets in zip(groups, own, strict=True):
         for spot in group:
             starts[spot.number] = page

@@ -22,7 +22,7 @@ from converter.exporters.paper.stick_words import with_verdict
 from converter.exporters.paper.title import TitleBlock
 from converter.exporters.pdf.canvas import Pdf, Pen
 from converter.exporters.pdf.stick_cover import CoverTube, TileMap, cover_pages
-from converter.exporters.pdf.tiling import least_tiles
+from converter.exporters.pdf.tiling import least_tiles, unit_doubts
 from converter.exporters.pdf.title_block import CORNER, draw_corner
 from converter.joints.cuts.wrap import Tile, clip
 from converter.model.run import Tube
@@ -174,7 +174,8 @@ def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
     for part, setup in steps(bent, "templates"):
         strip = Strip.of(setup.tube.section, options.paper_thickness)
         stick = StickTemplate.of_part(job, part, setup)
-        sticks.append(TiledStick.of(part, stick, strip, paper, display))
+        with unit_doubts(job):
+            sticks.append(TiledStick.of(part, stick, strip, paper, display))
     heading = f"{options.stem}: stick templates"
     block = TitleBlock.of_job(job, options.stem)
     pdf = Pdf(heading, PENS)

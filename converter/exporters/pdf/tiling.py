@@ -2,12 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 from converter.errors import WriteError
 from converter.exporters.paper.figure import Point
 from converter.joints.cuts.wrap import Tile, tile, tile_count
 from converter.limits import TEMPLATE_PAGES
+
+if TYPE_CHECKING:
+    from converter.job import Job
+
+
+@contextmanager
+def unit_doubts(job: Job) -> Iterator[None]:
+    """Let the refusal of a template of too many pages tell of a unit in doubt, which most likely is why it is so large.
+
+    Raises:
+        WriteError: that of `least_tiles`, with the job's doubt behind it.
+    """
+    try:
+        yield
+    except WriteError as error:
+        doubt = next((finding for finding in job.shown.reading_findings if finding.doubts_unit), None)
+        if error.code != "too-many-pages" or doubt is None:
+            raise
+        words = f"{error.message} {doubt.message_in(job.display)} {doubt.cure_in(job.display)}"
+        raise WriteError(words, code=error.code, file=job.source) from error
 
 
 def least_tiles(

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from converter.comparison.differences import Comparison
-from converter.comparison.words import miss_sentences
+from converter.comparison.words import miss_sentences, scale_text
 from converter.exporters.pictures.picture import Picture
 from converter.units import Display
 
@@ -27,11 +27,6 @@ def magnified(found: Comparison) -> int:
     size = float(np.ptp(found.fit.nominal, axis=0).max()) or 1.0
     wanted = _SHARE * size / max(found.fit.most, 1e-9 * size)
     return min(_TIMES, key=lambda times: abs(np.log(times / wanted)))
-
-
-def scale_sentence(times: int) -> str:
-    """How large the miss is drawn, in words."""
-    return f"its miss drawn {times} times larger" if times > 1 else "to the same scale"
 
 
 def sides(found: Comparison, times: int) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
@@ -76,7 +71,7 @@ def comparison_picture(found: Comparison, name: str, display: Display) -> Pictur
             picture.label(end, (x, y - 1.5), 3.0, "end", boxed=True, align="center")
         top -= k * span[1] + _GAP
     lines = [
-        f"thin: as drawn; thick and dashed: as made, {scale_sentence(times)}",
+        f"thin: as drawn; thick and dashed: as made, {scale_text(times, found, display)}",
         f"most: {display.length(found.fit.most)}, {display.length(found.fit.at)} from end A along the centerline",
     ]  # fmt: skip
     for i, line in enumerate(lines):

@@ -49,10 +49,10 @@ from converter.exporters.sheet.view import (
     part_view,
     quotation_view,
     sheet_facts,
-    tally,
 )
 from converter.exporters.sheet.whole import bars_pictures, bars_views, fit_steps, listed_parts
 from converter.findings import ERROR, NOTE, WARNING
+from converter.findings.wording import grouped, severity_counts
 from converter.job import Job
 from converter.job.cutlist_words import title_text
 from converter.processes.memory import paused_gc
@@ -151,6 +151,8 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
             part_pages.append(table.in_page(shown))
             scenes.append(scene)
             stages.append(stage)
+    jobs = [drawing.job for drawing in page.drawings]
+    told = [alike for job in jobs for alike in grouped(job.shown.findings, job.display)]
     written = environment.get_template("sheet.html.jinja").generate(
         shared,
         policy=_policy(early, plotly, script),
@@ -160,7 +162,7 @@ def html_text(page: JobSheet, templates: tuple[str, ...] = (), address: str = ""
         js=_markup(script),
         demo_shop=shop.is_demo,
         facts_of_sheet=sheet_facts(page, roundings.every),
-        tally=tally([finding for drawing in page.drawings for finding in drawing.job.shown.findings]),
+        counts=[(one.severity, one.words) for one in severity_counts(told)],
         parts=every,
         drawings=drawings,
         part_findings=in_brief(every),

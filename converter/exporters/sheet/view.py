@@ -451,8 +451,3 @@ def _end(joint: Joint, both: BothUnits) -> EndView:
     if joint.gap > 0.0:
         facts.insert(2, ("Weld gap", both.length(joint.gap)))
     return EndView(joint.end, cut_to(joint), tuple(facts))
-
-
-def tally(findings: Sequence[Finding]) -> dict[str, int]:
-    """How many of each severity."""
-    return {name: sum(f.severity == name for f in findings) for name in ("error", "warning", "note")}

@@ -1,5 +1,6 @@
 """What the readers of finished tubes tell: solids and meshes, and why something is none."""
 
+from converter.findings.catalogue.dies import NAME_SECTION
 from converter.findings.entries import NOTE, WARNING, clause, define
 
 # --- finished solids ------------------------------------------------------------------------
@@ -76,7 +77,7 @@ define(
     WARNING,
     "A surface model shows only the outside of a tube, so its wall is not known.",
     says="only the outside of the tube is there, {od:length} across; its wall is not known",
-    cure="Name the section: as an option, or in a job file.",
+    cure=NAME_SECTION,
 )
 define(
     "solid-swept",
@@ -272,7 +273,7 @@ define(
         "flat": "the mesh has only the outside, of {sizes:sizes}; without a bore the wall is not known and a solid "
         "bar is assumed",
     },
-    cure=dict.fromkeys(("", "flat"), "Name the section: as an option or in a job file."),
+    cure=NAME_SECTION,
 )
 define(
     "mesh-rest",

@@ -14,6 +14,7 @@ clause("drawn-radius", "{clr:length}")
 clause("fitted-radius", "{clr:length} (within {within:length})")
 clause("with-mandrel", "with its mandrel")
 clause("without-mandrel", "without a mandrel")
+clause("after-springback", " after springback")
 clause("at-end-B", "at end B")
 clause("before-bend", "before bend {bend}")
 clause("move-bends-apart", "move it {by:length} away from bend {other}")
@@ -26,6 +27,8 @@ clause("sleeve-joint", "a sleeve")
 clause("butt-joint", "a butt weld")
 clause("refit-to-die", "bend it on {die} instead (refit), which moves the centerline by up to {moved:length}")
 
+#: What to do where no section is known, or a part of it.
+NAME_SECTION = "Name the section: with --section, in a job file, or in the layer's name."
 #: What bending it on the die that a refit takes would do, where a radius is wrong.
 _REFITS = {
     "refit": "Bend it on {taken} instead (--refit, or refit = true in the job file): the centerline moves by up to "
@@ -47,7 +50,7 @@ define(
         "": "no section is known, so the dies cannot be checked",
         "die": "no section is known, so whether the die {die:quoted} takes it cannot be checked",
     },
-    cure="Name the section: as an option, in a job file, or in the layer's name.",
+    cure=NAME_SECTION,
 )
 define(
     "section-assumed",
@@ -140,11 +143,11 @@ define(
         "": "the straight before it is {straight:length}; the clamp of {die:quoted} needs {need:length} between bends",
         "S-bend": "the straight before it is {straight:length}, under the {need:length} that the clamp of {die:quoted} "
         "needs between bends; the clamp is turned over for this S-bend",
-        "clamp": "it cannot be held: the straight between it and bend {other} is {straight:length} after springback, "
+        "clamp": "it cannot be held: the straight between it and bend {other} is {straight:length}{after}, "
         "and the clamp of {die} needs {need:length} between bends",
-        "pressure die": "it cannot be held: the straight between it and bend {other} is {straight:length} after "
-        "springback, and the pressure die of {die} needs a tail of {need:length}",
-        "overlap": "it cannot be held: bent on {die} it and bend {other} overlap by {over:length} after springback, "
+        "pressure die": "it cannot be held: the straight between it and bend {other} is {straight:length}{after}, "
+        "and the pressure die of {die} needs a tail of {need:length}",
+        "overlap": "it cannot be held: bent on {die} it and bend {other} overlap by {over:length}{after}, "
         "and the clamp needs {need:length} between bends",
         "turned over": "there is less straight between it and bend {other} than the clamp of {die:quoted} needs, so "
         "the clamp is turned over for it",

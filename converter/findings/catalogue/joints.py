@@ -1,5 +1,6 @@
 """What is told of joints, copes and hole saws."""
 
+from converter.findings.catalogue.dies import NAME_SECTION
 from converter.findings.entries import ERROR, NOTE, WARNING, clause, define
 
 # --- which ends are looked at ----------------------------------------------------------------
@@ -10,15 +11,14 @@ define(
     WARNING,
     "A tube's joints were not looked for: it has no section, or no possible shape.",
     says={
-        "section": "its joints were not looked for, since no section is known for it",
-        "no length": "its joints were not looked for, since the tube has no length",
-        "overlap": "its joints were not looked for, since its bends overlap by {overlap:length}",
-        "folds": "its joints were not looked for, since a bend of {clr:length} is not above half the tube "
-        "({half:length})",
-        "shape": "its joints were not looked for, since {why}",
+        "section": "no joints were looked for, since no section is known",
+        "no length": "no joints were looked for, since the tube has no length",
+        "overlap": "no joints were looked for, since its bends overlap by {overlap:length}",
+        "folds": "no joints were looked for, since a bend of {clr:length} is not above half the tube ({half:length})",
+        "shape": "no joints were looked for, since {why}",
     },
     cure={
-        "section": "Name the section: as an option or in a job file.",
+        "section": NAME_SECTION,
         "no length": _RIGHT_FIRST,
         "overlap": _RIGHT_FIRST,
         "folds": _RIGHT_FIRST,

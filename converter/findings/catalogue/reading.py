@@ -138,8 +138,8 @@ define(
     says="{arc} was drawn flat (with {drawn}) and meets no line; the line ends and its centre give radius "
     "{radius:length}, which was taken",
     cure="Check the radius; export the drawing with a writer that keeps arcs in space (STEP does).",
-    together="{count} arcs were drawn flat and meet no line; the line ends and their centres give radii of "
-    "{least:length} to {most:length}, which were taken",
+    together="{count} arcs were drawn flat and meet no line; the line ends and their centres give "
+    "a radius of {sizes:range length}, which was taken",
 )
 define(
     "arc-suspect",

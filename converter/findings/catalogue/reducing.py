@@ -29,7 +29,7 @@ define(
         "more": "{more:,} more places like these were found: check the unit of the drawing, or the join tolerance",
     },
     cure={"": "Close the gap in the drawing, or have gaps of that size closed: --join {gap:ample}."},
-    together="{count} pairs of ends nearly meet, {least:small} to {most:small} apart, so they stay apart: `table` with "
+    together="{count} pairs of ends nearly meet, {sizes:range small} apart, so they stay apart: `table` with "
     "--picture shows where",
 )
 define(
@@ -129,9 +129,9 @@ define(
     "Fitted radii that are equal within what the drawing tells of them were taken for one, a die's where it agrees.",
     says={
         "": "{bends:count bend} from this one on {bends:has/have} one radius of {radius:length}: fitted alone "
-        "{bends:it has/they have} {least:fine} to {most:fine}, and the drawing tells no more",
+        "{bends:it has/they have} {sizes:range fine}, and the drawing tells no more",
         "die": "{bends:count bend} from this one on {bends:has/have} the radius {radius:length} of a die of the shop: "
-        "fitted alone {bends:it has/they have} {least:fine} to {most:fine}, and the drawing tells no more",
+        "fitted alone {bends:it has/they have} {sizes:range fine}, and the drawing tells no more",
     },
 )
 clause("coil", " (a coil of {turns:.2f} turns, {radius:length} centerline radius, rising {rise:length} a turn)")
@@ -191,9 +191,9 @@ define(
     ERROR,
     "A sharp corner has no radius and no die gives it one.",
     says={
-        "": "it is a sharp corner of {angle:angle} that nothing gives a radius",
-        "no section": "it is a sharp corner of {angle:angle} that nothing gives a radius (no section is known)",
-        "no die": "it is a sharp corner of {angle:angle} that nothing gives a radius (no die takes its section)",
+        "": "a sharp corner that nothing gives a radius",
+        "no section": "a sharp corner that nothing gives a radius (no section is known)",
+        "no die": "a sharp corner that nothing gives a radius (no die takes its section)",
     },
     cure="Give it a radius (--clr), or a section that one of the shop's dies takes; where two tubes meet there, use "
     "--corner mitre.",

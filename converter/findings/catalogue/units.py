@@ -37,7 +37,7 @@ define(
     "A section typed without its unit is no tube in the drawing's unit; the other reading is named.",
     says="the section {text:quoted} names no unit and was read in {read_as}, as the drawing was: tube {size:either} "
     "across; read in {other} it would be {size_other:either}",
-    cure="Write the unit behind it: {text:bare}{unit:bare}.",
+    cure="Write the unit with it: {typed:bare}.",
 )
 clause("shop-size", "{where:bare} ({name:quoted}) is {number:bare} across")
 clause("shop-more-sizes", "{count:count more more} {count:is/are} like that")

@@ -276,8 +276,12 @@ def clip(points: Sequence[Point], window: Window) -> list[list[Point]]:
     """The stretches of a line through points that lie within a window (Liang and Barsky, piece by piece)."""
     found: list[list[Point]] = []
     current: list[Point] = []
+    x0, y0, x1, y1 = window
     for a, b in pairwise(points):
-        part = _clipped(a, b, window)
+        (ax, ay), (bx, by) = a, b
+        # most pieces of a large template lie beside a window
+        beside = (ax < x0 and bx < x0) or (ax > x1 and bx > x1) or (ay < y0 and by < y0) or (ay > y1 and by > y1)
+        part = None if beside else _clipped(a, b, window)
         if part is None:
             current = []
             continue
