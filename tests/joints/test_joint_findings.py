@@ -243,7 +243,7 @@ SCENES = {
     ),
     ("cope-open", ""): (
         [straight("RAIL", (0, 0, 0), (1000, 0, 0), SQUARE), rung(section=SQUARE)],
-        "RUNG, end A: it is cut square on the flat of RAIL, which leaves up to 6.00 mm open at the corner radii of "
+        "RUNG, end A: it is sawn to the flat of RAIL, which leaves up to 6.00 mm open at the corner radii of "
         "RAIL. "
         'Fill it in welding, or have the end coped around the radii: --on-flat cope, or kind = "saddle" (job file).',
     ),

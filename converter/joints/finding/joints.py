@@ -351,7 +351,7 @@ def _landing(plan: EndPlan, branch: Branch, making: _Making, clock: Clock, gap: 
         if flat is None or coped or not (flat.fits or asked == SQUARE):
             obstacles.append(parts)
             continue
-        obstacles.append((flat.plane,))
+        obstacles.append((flat.stop,))
         corner_gap, between = max(corner_gap, flat.corner_gap), max(between, flat.between)
     cut = Cut(branch, union(obstacles))
     beside = cut.beside(branch.lines(angles(2.5))) if len(mates) > 1 else None
@@ -383,7 +383,8 @@ def _landed(one: _Landing, frame: Sequence[Body]) -> Joint:
             names = tuple(
                 dict.fromkeys(n for n, flat in zip(every, flats, strict=True) if n in names or flats[0].is_flush(flat))
             )
-    on_flat = flats[0] is not None and plane_of(cut) is not None
+    flat = flats[0]
+    on_flat = flat is not None and flat.is_square and plane_of(cut) is not None
     mate = frame[lead.body]
     return Joint(
         node=lead.foot,
