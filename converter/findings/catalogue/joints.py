@@ -205,6 +205,20 @@ define(
     },
 )
 define(
+    "joint-as-drawn",
+    NOTE,
+    "Nothing cuts an end whose outline does not end square: it is cut as that shows.",
+    says={
+        "": "nothing that it is cut to was found there, so it is cut along the slant that its outline ends with",
+        "shape": "nothing that it is cut to was found there, and its outline does not end in one line: the stick "
+        "reaches as far as that does",
+    },
+    cure={
+        "": "Where it meets a tube, draw that in the same place and plane.",
+        "shape": "Cut the end as it is drawn; where it meets a tube, draw that in the same place and plane.",
+    },
+)
+define(
     "cope-open",
     NOTE,
     "An end sawn to a flat is wider than the flat: it is left open at the corner radii beside it.",
