@@ -250,7 +250,7 @@ def test_a_section_named_otherwise_stays_and_a_difference_is_told(tmp_path):
         job = open_job(str(tmp_path / "a.dxf"), choices)
         assert job.tubes[0].section.wall < 3.0
         told = {f.code for f in job.findings}
-        assert ("outline-differs" in told) == differs and "outline-size" not in told
+        assert ("section-differs" in told) == differs and "outline-size" not in told
     bare = open_job(str(tmp_path / "a.dxf"), Settings(read=ReadOptions(from_outline=True)))
     assert "outline-size" in {f.code for f in bare.findings}
 
