@@ -37,8 +37,8 @@ class Settings:
             (`converter.bending.setup.setup.set_up`).
         corner: 'mitre' or 'bend' for sharp corners that the job file says nothing of by run or layer; None for
             what its default says, else bent.
-        on_flat: 'square' or 'cope' for ends that land squarely on a flat, where the job file says nothing of their
-            tube by run or layer; None for what its default says, else square.
+        on_flat: 'square' or 'cope' for ends that land on a flat (sawn to it, or coped around its radii), where the job
+            file says nothing of their tube by run or layer; None for what its default says, else square.
         coped: cut sticks to the long points of their copes; else every end where its centerline ends.
         gap: weld gap that copes leave, or None for none.
         runs: patterns of names or layers of the tubes that are shown and written; none for all.

@@ -266,8 +266,11 @@ def mirror_text(part: Part) -> str:
         return f"its mirror image is {part.mirrored_by}"
     if part.mirror_of is None:
         return ""
+    how = "every turn the other way"
+    if part.bends_alike_mirrored:
+        how = f"{'the same bends, ' if part.first.run.table.bends else ''}its cuts the other way round"
     ends = ", and its end A is end B there" if part.mirror_turned else ""
-    return f"mirror image of {part.mirror_of}: every turn the other way{ends}"
+    return f"mirror image of {part.mirror_of}: {how}{ends}"
 
 
 def part_lines(part: Part) -> tuple[str, ...]:

@@ -326,6 +326,7 @@ def _piece(tube: Tube, first: _CutPlace | None, last: _CutPlace | None, number: 
         findings=(),
         end_point=None,
         metal=metal,
+        drawn_ends=(run.drawn_ends[0] if first is None else None, run.drawn_ends[1] if last is None else None),
     )
     return replace(tube, run=piece, drawn=None, findings=())
 

@@ -198,7 +198,7 @@ _tube = grouped(
     click.option(
         "--on-flat",
         type=click.Choice(["square", "cope"]),
-        help="Ends that land squarely on a flat: cut square, or coped around its corner radii.  [square]",
+        help="Ends that land on a flat: sawn to it, or coped around its corner radii.  [square]",
     ),
 )
 

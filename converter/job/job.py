@@ -441,8 +441,9 @@ class Job:
         return sorted_findings(told)
 
     def _joint_findings(self) -> tuple[Finding, ...]:
-        """What the joints tell: how ends are cut only where sticks are cut so and there are tubes to cut them to."""
-        if not self.settings.coped or (len(self.tubes) < 2 and not self.joints):
+        """What the joints tell: how ends are cut only where sticks are cut so and there is something to cut them to."""
+        to_cut = len(self.tubes) > 1 or self.joints or any(any(tube.run.drawn_ends) for tube in self.tubes)
+        if not self.settings.coped or not to_cut:
             return self.copes.in_the_way
         return (*self.copes.findings, *self.copes.in_the_way)
 

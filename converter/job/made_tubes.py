@@ -15,6 +15,7 @@ from converter.geometry.vectors import within_half_turn
 from converter.job.job import Job
 from converter.model.bends import BendTable
 from converter.model.run import Tube
+from converter.names import folded
 from converter.quoting import quoted
 from converter.shop.model import Shop
 from converter.shop.test_bends import NewTest
@@ -80,6 +81,7 @@ def measured_tube(job: Job, like: Tube) -> Tube:
     """
     tubes = job.tubes
     named = [tube for tube in tubes if tube.name == like.name]
+    named = named or [tube for tube in tubes if folded(tube.name) == folded(like.name)]
     if len(tubes) != 1 and len(named) > 1:
         raise OptionError(
             f"{job.source} has {len(named)} tubes named {quoted(like.name)}: leave the made one alone in its file, or "
@@ -199,7 +201,8 @@ def compare_tube(
     if 2 * unlike > every:
         raise OptionError(
             f"The made tube is nothing like {quoted(tube.name)} as drawn ({unlike} of its {every} legs and angles are "
-            "far off), so nothing was fitted: it is another tube, or was measured in another unit."
+            "far off), so nothing was fitted: it is another tube, or was measured in another unit (a table that names "
+            "none in its headings, as in 'feed_in', is read in the drawing's)."
         )
     stops = dict(stops or {})
     # a mirror image is no bend slightly off: settings that take it back would make a third shape

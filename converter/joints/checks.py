@@ -122,7 +122,7 @@ def _of_contact(
 
 
 def _drawn(contact: Contact, own: Body, mate: Body, plan: EndPlan, tol: Tolerances) -> list[Finding]:
-    """A note when the end was not drawn to the mate's centerline."""
+    """A note when the end was drawn to neither the mate's centerline nor its outside, where outlines and solids end."""
     if abs(contact.ahead) <= same_within(tol.join):
         return []
     used = any(one.body == contact.body for one in plan.onto) or (contact.body, contact.mate_end) in plan.after
@@ -133,7 +133,9 @@ def _drawn(contact: Contact, own: Body, mate: Body, plan: EndPlan, tol: Toleranc
     values: dict[str, object] = {"size": abs(contact.ahead)}
     if contact.state == ON and abs(contact.enters) <= tol.near:
         variant, left = "outside", abs(contact.enters)
-        way = "exactly" if left <= same_within(tol.join) else "short" if contact.enters < 0.0 else "too-far"
+        if left <= same_within(tol.join):
+            return []
+        way = "short" if contact.enters < 0.0 else "too-far"
         values["how"] = Clause.of(f"drawn-{way}", left=left)
     return [_of_contact(contact, own, mate, "joint-drawn", variant, contact.ahead, None, "mm", **values)]
 

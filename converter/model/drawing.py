@@ -34,6 +34,20 @@ class SpineSolid:
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnEnd:
+    """An end of a tube as its outline shows it, where that is not square.
+
+    Attributes:
+        normal: unit normal, out of the tube, of the plane that it is cut in, through the centerline's end; None where
+            the outline shows another shape.
+        past: how far the outline reaches past the centerline's end, mm.
+    """
+
+    normal: Vec | None
+    past: float
+
+
+@dataclass(frozen=True, slots=True)
 class DrawnCurve:
     """A curve with the place it was drawn at.
 
@@ -44,6 +58,7 @@ class DrawnCurve:
         name: a name the file gives this very curve (STEP), or None.
         group: curves of different groups never join (STEP: products, named wires); None is a group too.
         section: of the tube that it is a part of, where the drawing shows its outline (``--from-outline``); else None.
+        ends: of that outline at the curve's start and its end, where it ends there otherwise than square; else None.
         solid: of the tube whose whole centerline it is, where the file holds that as a solid; else None.
 
     Raises:
@@ -56,6 +71,7 @@ class DrawnCurve:
     name: str | None = None
     group: str | None = None
     section: Section | None = None
+    ends: tuple[DrawnEnd | None, DrawnEnd | None] = (None, None)
     solid: SpineSolid | None = None
 
     def __post_init__(self) -> None:

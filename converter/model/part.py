@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
 
+from converter.geometry.vectors import within_half_turn
 from converter.model.run import Tube
+
+#: Degrees by which a bend may turn off the plane of the one before and lie in it: as much as equal parts may differ by.
+_IN_PLANE = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +43,12 @@ class Part:
     def names(self) -> tuple[str, ...]:
         """Names of its tubes, in the order drawn."""
         return tuple(tube.name for tube in self.tubes)
+
+    @property
+    def bends_alike_mirrored(self) -> bool:
+        """Whether its mirror image has the same bends and turns, as all lie in one plane: only what is cut differs."""
+        turns = (bend.rotation for bend in self.first.run.table.bends[1:])
+        return all(abs(within_half_turn(2.0 * turn)) <= 2.0 * _IN_PLANE for turn in turns)
 
     def only(self, names: Container[str]) -> Part | None:
         """The same part with only the tubes of these names, or None without any.

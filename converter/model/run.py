@@ -12,6 +12,7 @@ from converter.geometry.vectors import Vec
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild, reverse_table, walk
 from converter.model.curve import Segment
+from converter.model.drawing import DrawnEnd
 from converter.model.section import Section
 
 
@@ -29,7 +30,9 @@ class Run:
         handles: entity handles it was drawn by, in order.
         section: the section, when the file itself gives one (a ready table), else None.
         findings: what the reducer said about this run.
-        metal: how far the metal reaches past the centerline's ends A and B in mm, when the file holds a solid.
+        metal: how far the metal reaches past the centerline's ends A and B in mm, when the file holds a solid or shows
+            its outline.
+        drawn_ends: ends A and B as its outline shows them, where that is not square; else None.
         placed: whether the file says where it stands; a bare bend table does not, and starts at the origin.
         end_point: centerline point at end B where the reducer knows it already; else it is walked to.
         drawn_as: name of the run that it was drawn in, when that was taken apart at its sharp corners; else None.
@@ -46,6 +49,7 @@ class Run:
     findings: tuple[Finding, ...] = ()
     end_point: Vec | None = None
     metal: tuple[float, float] | None = None
+    drawn_ends: tuple[DrawnEnd | None, DrawnEnd | None] = (None, None)
     placed: bool = True
     drawn_as: str | None = None
 
@@ -165,6 +169,7 @@ def reverse_run(run: Run) -> Run:
         section=_by_last_bend(run),
         findings=tuple(_turned(f, len(table.bends)) for f in run.findings),
         metal=None if run.metal is None else run.metal[::-1],
+        drawn_ends=run.drawn_ends[::-1],
     )
 
 

@@ -55,6 +55,7 @@ def split_at_corners(run: Run, taken: Collection[str] = ()) -> list[Run]:
             end_point=one.end.start,
             findings=tuple(_findings(run, one, name, first=i == 0)),
             metal=None,
+            drawn_ends=(run.drawn_ends[0] if "A" in one.ends else None, run.drawn_ends[1] if "B" in one.ends else None),
             drawn_as=run.name,
         )
         for i, (one, name) in enumerate(zip(stretches, names, strict=True))

@@ -83,8 +83,9 @@ def reduce_drawing(
 
 
 def _with_section(run: Run, one: Chain) -> Run:
-    """The run with the section that its outline shows, where it was drawn by one."""
-    section = one.items[0][0].section
+    """The run with the section and the ends that its outline shows, where it was drawn by one."""
+    (opening, first_back), (closing, last_back) = one.items[0], one.items[-1]
+    section = opening.section
     if section is None:
         return run
     finding = Finding(
@@ -96,7 +97,10 @@ def _with_section(run: Run, one: Chain) -> Run:
         layer=run.layer,
         values={"od": section.od, "wall": section.wall},
     )
-    return replace(run, section=section, findings=(*run.findings, finding))
+    ends = opening.ends[1 if first_back else 0], closing.ends[0 if last_back else 1]
+    past = tuple(0.0 if end is None else end.past for end in ends)
+    metal = (past[0], past[1]) if any(ends) else None
+    return replace(run, section=section, metal=metal, drawn_ends=ends, findings=(*run.findings, finding))
 
 
 def _with_solid(run: Run, one: Chain) -> Run:

@@ -33,7 +33,7 @@ from converter.units import Display
 
 #: mm; radii closer than this are the same radius (0.002 in; the default fit tolerance).
 EQUAL = same_within(0.05)
-#: mm; an outline that is wider or narrower than the section by this, or a hundredth, is drawn by its nominal size.
+#: mm; what is drawn wider or narrower than its section by this, or a hundredth of its size, has its nominal size.
 OUTLINE_SLACK = same_within(0.2)
 #: A fitted radius known to this share of itself is known well enough to name the die it was meant for.
 SURE = 0.02
@@ -117,7 +117,7 @@ class Assigner:
         findings: list[Finding] = []
         section = self._section(run, findings)
         if section is not None:
-            findings += _outline_differs(run, section)
+            findings += _section_differs(run, section)
         corner_clr = self.clr if self.clr is not None else choice.clr
         die = self._die(run, section, choice, corner_clr, findings)
         radius = corner_clr if corner_clr is not None else die.clr if die else None
@@ -251,24 +251,31 @@ class Assigner:
         return run
 
 
-def _outline_differs(run: Run, section: Section) -> list[Finding]:
-    """That a run was drawn by an outline of another width than its section has on either side."""
+def _section_differs(run: Run, section: Section) -> list[Finding]:
+    """That the file shows another section than the run was given: an outline by its width, a solid or a table whole."""
     drawn = run.section
-    if drawn is None or not run.is_from_outline:
+    if drawn is None:
         return []
-    if min(abs(drawn.od - size) for size in (section.od, section.height)) <= max(
-        OUTLINE_SLACK, same_within(0.01 * drawn.od)
-    ):
+    slack = max(OUTLINE_SLACK, same_within(0.01 * drawn.od))
+    sizes = [sorted((one.od, one.height)) for one in (drawn, section)]
+    if run.is_from_outline:
+        differs = min(abs(drawn.od - size) for size in sizes[1]) > slack
+    else:
+        round_ = [one.cylinder is not None for one in (drawn, section)]
+        walls = drawn.kind.hollow and section.kind.hollow and abs(drawn.wall - section.wall) > slack
+        differs = round_[0] != round_[1] or walls or any(abs(a - b) > slack for a, b in zip(*sizes, strict=True))
+    if not differs:
         return []
     return [
         Finding(
-            "outline-differs",
+            "section-differs",
+            variant="" if run.is_from_outline else "file",
             tube=run.name,
             layer=run.layer,
             measured=drawn.od,
             limit=section.od,
             unit="mm",
-            values={"od": drawn.od, "section": section},
+            values={"od": drawn.od, "drawn": drawn, "section": section},
         )
     ]
 

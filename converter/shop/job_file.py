@@ -67,7 +67,7 @@ class JobEntry:
         reverse: whether it is fed from its other end.
         refit: whether bends that no die makes are bent on its die.
         corner: 'mitre' or 'bend': how its sharp corners are made.
-        on_flat: 'square' or 'cope': how an end that lands squarely on a flat is cut.
+        on_flat: 'square' or 'cope': how an end that lands on a flat is cut (sawn, or around its radii).
     """
 
     section: Section | None = None

@@ -436,7 +436,7 @@ SWEPT = {
     "springback-odd-radius": HERE, "negative-straight": HERE, "cope-open": HERE, "kink": HERE, "fold-back": HERE,
     "near-tangent": READING, "speck-removed": READING, "rebuild-deviation": READING, "mesh-not-round": READING,
     "mesh-uncertain": READING, "solid-tapered": READING, "solid-oval": "as solid-tapered", "solid-volume": READING,
-    "outline-differs": READING,
+    "section-differs": READING,
     "run-size": HERE, "shop-unit": HERE, "section-unit": HERE, "corner-choice": "what corner_findings says: here",
 }  # fmt: skip
 #: A limit that sorts how a drawing, a mesh or a solid is read; what is read is the same within tolerances beside it.
@@ -448,7 +448,7 @@ SORTS = {
     "mesh-search-ended", "mesh-not-all-read", "solid-off", "solid-plate",
     "solid-remains", "solid-ends", "outline-size",
     "outline-suspect", "not-stock", "overlap-kept", "units-doubted", "units-assumed",
-    "cope-again", "joint-crowded", "joint-drawn", "joint-parallel",
+    "cope-again", "joint-as-drawn", "joint-crowded", "joint-drawn", "joint-parallel",
     "joint-coaxial", "left-out-touches", "plane-open",
 }  # fmt: skip
 #: What is told of something that is there or not.

@@ -81,7 +81,7 @@ def outlined(value: float, size: float) -> Sequence[Any]:
         findings=(Finding("outline-size", tube="run", values={"od": size + value, "layer": "L"}),),
     )
     (tube,) = Assigner(Shop("s", ()), default_section=Section("round", size, 2.0)).tubes([drawn])
-    return [one for one in tube.findings if one.code == "outline-differs"]
+    return [one for one in tube.findings if one.code == "section-differs"]
 
 
 def tapered(value: float) -> Sequence[Any]:
@@ -110,7 +110,7 @@ LIMITS = {
     "mesh-uncertain, rotation": Limit(
         lambda v: of_mesh("mesh-uncertain", rotations=(0.0, v)), LOOSE_ROTATION, share(LOOSE_ROTATION), 1
     ),
-    "outline-differs, thin": Limit(lambda v: outlined(v, 15.0), 0.2, OUTLINE_SLACK - 0.2, 1),
+    "section-differs, thin": Limit(lambda v: outlined(v, 15.0), 0.2, OUTLINE_SLACK - 0.2, 1),
 }  # fmt: skip
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import ezdxf
 import pytest
 from command_line import Outcome, failed, run
 from frames import RUNG, hoop, rack
 from frames import draw as draw_frame
+from pypdf import PdfReader
 
 from converter.model.run import Tube
 
@@ -17,8 +19,6 @@ SECTIONS = ("--section", "RAIL=44.45x3.048mm", "--section", "RUNG=38.1x2.413mm",
 @pytest.fixture
 def gate(tmp_path) -> Path:
     """Two hoops, and three rungs of one length square between them, one of them drawn from the other end."""
-    import ezdxf
-
     path = draw_frame([hoop("HOOP-0", 0.0, 0.0), hoop("HOOP-1", 0.0, 400.0)], tmp_path / "gate.dxf")
     doc = ezdxf.readfile(path)
     for x in (300.0, 450.0, 600.0):
@@ -78,6 +78,31 @@ def test_a_mirror_image_is_named_on_both_sides(tmp_path, capsys):
     assert "to be made like LEFT, with every turn the other way" in text
     parts = run(capsys, "table", path, "--json").json["parts"]
     assert [(p["part"], p["quantity"], p["mirror_of"]) for p in parts] == [("LEFT", 2, None), ("RIGHT", 1, "LEFT")]
+
+
+def test_mirror_images_in_one_plane_are_bent_alike(tmp_path, capsys):
+    """Stays, left and right, of one bend, and straight sills, on a hoop: only their cuts are the other way round."""
+    drawing = ezdxf.new(units=4)
+    frame = {
+        "HOOP": [[(0, -800, 0), (0, 800, 0)]],
+        "STAY": [[(0, 300 * y, 0), (-400, 400 * y, 100), (-900, 380 * y, -300)] for y in (1, -1)],
+        "PILLAR": [[(450, 380 * y, -300), (550, 420 * y, 300)] for y in (1, -1)],
+        "SILL": [[(0, 600 * y, 0), (500, 400 * y, 0)] for y in (1, -1)],
+    }
+    for layer, rows in frame.items():
+        for points in rows:
+            drawing.modelspace().add_polyline3d(points, dxfattribs={"layer": layer})
+    drawing.saveas(tmp_path / "stays.dxf")
+    given = tmp_path / "stays.dxf", "--section", "38.1x3.048mm", "--clr", "114.3"
+    text = " ".join(run(capsys, "setup", *given).out.split())
+    assert "mirror image of STAY-1: the same bends, its cuts the other way round cut length" in text
+    assert "mirror image of SILL-1: its cuts the other way round cut length" in text
+    for name in ("STAY", "SILL"):
+        assert f"to be made just like {name}-1, with its own templates for the cuts" in text
+    assert "every turn" not in text
+    run(capsys, "sheet", *given, "--out", tmp_path, "--to", "pdf")
+    pages = " ".join(page.extract_text() for page in PdfReader(tmp_path / "stays-sheet.pdf").pages)
+    assert "bent alike" in pages and "neither comes out right" not in pages
 
 
 def test_tubes_picked_keep_their_quantity(gate, capsys):

@@ -124,6 +124,8 @@ def test_two_made_tubes_of_the_drawn_ones_name_are_said():
     with pytest.raises(OptionError, match="has 2 tubes named 'RAIL'"):
         measured_tube(Job.of_tubes(tubes, source="made.csv"), tubes[0])
     assert measured_tube(Job.of_tubes(tubes[:1]), tubes[0]) is tubes[0]
+    typed = [replace(tubes[0], run=replace(tubes[0].run, name=name)) for name in ("Rail", "POST")]
+    assert measured_tube(Job.of_tubes(typed), tubes[0]) is typed[0]  # case does not matter, as of names everywhere
 
 
 def test_planted_errors_are_found_with_their_size_from_either_end():

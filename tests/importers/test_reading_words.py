@@ -397,7 +397,12 @@ def jobs(tmp_path: Path) -> Iterator[Finding]:
     doc.saveas(tmp_path / "sides.dxf")
     for sections in ((), ("1x0.065in",)):
         sides = Settings(sections=sections, read=ReadOptions(from_outline=True))
-        yield from (f for f in open_job(str(tmp_path / "sides.dxf"), sides).findings if f.code.startswith("outline-"))
+        findings = open_job(str(tmp_path / "sides.dxf"), sides).findings
+        yield from (f for f in findings if f.code.startswith(("outline-", "section-differs")))
+    table = tmp_path / "typed.csv"
+    table.write_text("bend,feed_mm,rotation,angle,clr_mm,section\n1,200,0,90,100,40x2mm\ntail,200,,,,\n")
+    findings = open_job(str(table), Settings(sections=("30x2mm",))).findings
+    yield from (f for f in findings if f.code == "section-differs")
     beside = {"RAIL": ((-300, 0, 0), (300, 0, 0)), "NOTE": ((0, 0, 0), (0, 40, 40))}
     for layer, ends in beside.items():
         yield from left_out(tmp_path, layer, ends)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import cos, radians, sin
 
 import pytest
@@ -14,6 +15,7 @@ from converter.joints.cope import cope_frame
 from converter.joints.finding.joints import survey_frame
 from converter.joints.in_the_way.clashes import clash_findings, find_clashes
 from converter.model.bends import Placement
+from converter.model.drawing import DrawnEnd
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.job_file import job_from_text
@@ -39,6 +41,12 @@ FOLD = run_of([(200.0, 0.0, 90.0, 100.0), (-20.0, 0.0, 90.0, 100.0)], 200.0, nam
 
 def rung(a=(300, 0, 0), b=(300, 400, 0), section=RUNG, name="RUNG"):
     return straight(name, a, b, section)
+
+
+def outlined(end):
+    """A rung that meets nothing, whose end A was drawn so."""
+    tube = rung((300, 900, 0), (300, 1300, 0))
+    return replace(tube, run=replace(tube.run, metal=(end.past, 0.0), drawn_ends=(end, None)))
 
 
 def lean(theta):
@@ -147,6 +155,17 @@ SCENES = {
         f"RUNG, end A: {AT} its centerline runs 8.00 mm past the centerline of RAIL; the cut is made to fit all the "
         "same.",
     ),
+    ("joint-as-drawn", ""): (
+        [CHORD, outlined(DrawnEnd((-0.6, -0.8, 0.0), 12.0))],
+        "RUNG, end A: nothing that it is cut to was found there, so it is cut along the slant that its outline ends "
+        "with. Where it meets a tube, draw that in the same place and plane.",
+    ),
+    ("joint-as-drawn", "shape"): (
+        [CHORD, outlined(DrawnEnd(None, 12.0))],
+        "RUNG, end A: nothing that it is cut to was found there, and its outline does not end in one line: the stick "
+        "reaches as far as that does. Cut the end as it is drawn; where it meets a tube, draw that in the same place "
+        "and plane.",
+    ),
     ("joint-missed", ""): (
         [CHORD, rung((300, RAIL.od / 2.0 + 10.0, 0))],
         f"RUNG, end A: {AT} it stops 10.00 mm short of the outside of RAIL, so it is not joined to it. "
@@ -243,7 +262,7 @@ SCENES = {
     ),
     ("cope-open", ""): (
         [straight("RAIL", (0, 0, 0), (1000, 0, 0), SQUARE), rung(section=SQUARE)],
-        "RUNG, end A: it is cut square on the flat of RAIL, which leaves up to 6.00 mm open at the corner radii of "
+        "RUNG, end A: it is sawn to the flat of RAIL, which leaves up to 6.00 mm open at the corner radii of "
         "RAIL. "
         'Fill it in welding, or have the end coped around the radii: --on-flat cope, or kind = "saddle" (job file).',
     ),

@@ -153,6 +153,51 @@ def test_a_slanted_end_that_stays_on_the_flat_is_a_saw_cut():
     assert [one.code for one in cope_frame([RAIL, post(SMALL, lean=30.0)], SHOP).findings] == [] and said == []
 
 
+@pytest.mark.parametrize("lean", [0.2, 32.5, 57.5])
+@pytest.mark.parametrize("own", [BOX, ROUND])
+@pytest.mark.parametrize("gap", [0.0, 1.5])
+def test_a_slanted_end_as_wide_as_its_mate_is_sawn_to_the_flat(own, lean, gap):
+    """By hand: the flat's plane, a saw turned by the lean, the radius left open longer by one over its cosine."""
+    joints, said = joints_of(RAIL, post(own, lean=lean), gap=gap)
+    joint = joints["POST", "A"]
+    c, t = cos(radians(lean)), tan(radians(lean))
+    assert joint.saw_angle == pytest.approx(lean, abs=1e-9) and joint.kind == "saddle" and not joint.is_square
+    assert joint.center_cut == pytest.approx((25.0 + gap) / c, abs=1e-9)
+    assert joint.long_point == pytest.approx((25.0 + gap) / c - 25.0 * t, abs=1e-9)
+    assert joint.short_point == pytest.approx((25.0 + gap) / c + 25.0 * t, abs=1e-9)
+    assert joint.corner_gap == pytest.approx((6.0 + gap) / c, abs=1e-9)
+    assert [one.code for one in said] == ["cope-open"]
+
+
+def test_what_is_sawn_at_a_slant_to_no_flat():
+    """Asked for, on a flat that carries too little, leaning across the mate, or past its side: coped as before."""
+    leaning = post(BOX, lean=32.5)
+    soft = replace(RAIL, section=Section("square", 50.0, 3.0, corner=20.0))
+    a = radians(10.0)
+    tilted = Placement((0.0, 0.0, 0.0), (0.0, sin(a), cos(a)), (1.0, 0.0, 0.0))
+    for mate, tube in (
+        (RAIL, replace(leaning, coped_corners=True)),
+        (soft, leaning),
+        (RAIL, tube_of(run_of([], 400.0, tilted, name="POST"), BOX)),
+        (RAIL, post(BOX, aside=4.0, lean=32.5)),
+    ):
+        joint = joints_of(mate, tube)[0]["POST", "A"]
+        assert (joint.kind, joint.saw_angle, joint.corner_gap) == ("saddle", None, 0.0)
+
+
+def test_a_brace_in_the_corner_of_a_frame_stops_at_both_flats():
+    """At 45 degrees into the corner of two rails of its own width: each of its sides lies on one of the flats."""
+    rails = [straight("R1", (0, 0, 0), (600, 0, 0), BOX), straight("R2", (0, 0, 0), (0, 0, 600), BOX)]
+    half = sqrt(0.5)
+    place = Placement((0.0, 0.0, 0.0), (half, 0.0, half), (0.0, 1.0, 0.0))
+    brace = tube_of(run_of([], 400.0, place, name="BRACE"), BOX)
+    joint = joints_of(*rails, brace)[0]["BRACE", "A"]
+    assert set(joint.mates) == {"R1", "R2"} and joint.saw_angle is None
+    # the corner of the flats lies at (25, 25): 25 sqrt 2 along the brace; its sides, 25 beside the axis, 25 further on
+    assert joint.long_point == pytest.approx(25.0 * sqrt(2.0), abs=1e-6)
+    assert joint.short_point == pytest.approx(25.0 * sqrt(2.0) + 25.0, abs=1e-6)
+
+
 @pytest.mark.parametrize("swap", [False, True])
 def test_nothing_depends_on_which_mate_comes_first(swap):
     """Under the rail lies a larger one, 5 mm lower; it takes nothing off: it does not lead, nor ask for a template."""

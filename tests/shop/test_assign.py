@@ -35,6 +35,26 @@ def one(run_, shop=ONE, job=None, **options):
     return tube
 
 
+@pytest.mark.parametrize(
+    ("own", "named", "differs"),
+    [
+        ("2.375x0.154in", "1.5x0.095in", True),
+        ("2.375x0.154in", "NPS 2 sch 40", False),
+        ("38.1x2mm", "38.2x2mm", False),  # nominal against measured
+        ("38.1x2mm", "38.5x2mm", True),
+        ("38.1x2mm", "38.1x3mm", True),
+        ("38.1mm bar", "38.1x2mm", False),  # a mesh without a bore: the wall is what was named for
+        ("40x40x3mm", "40x3mm", True),
+        ("60x30x2mm", "30x60x2mm", False),  # the same tube, bent the other way
+        ("60x30x2mm", "60x40x2mm", True),
+    ],
+)
+def test_a_section_that_is_not_what_the_file_shows_is_told(own, named, differs):
+    tube = one(run(150.0, section=parse_section(own)), default_section=parse_section(named))
+    assert tube.section == parse_section(named)
+    assert [f.variant for f in tube.findings if f.code == "section-differs"] == (["file"] if differs else [])
+
+
 def test_precedence_of_the_section():
     layer, by_run, by_layer, default, by_default, own, name = (
         parse_section(f"{size}x2mm") for size in (31, 32, 33, 34, 35, 36, 37)

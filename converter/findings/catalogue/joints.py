@@ -49,13 +49,12 @@ define(
 
 # --- how an end comes to the tube it is cut to ------------------------------------------------------------
 
-clause("drawn-exactly", "exactly")
 clause("drawn-short", "but for {left:length} short")
 clause("drawn-too-far", "but for {left:length} too far")
 define(
     "joint-drawn",
     NOTE,
-    "An end was drawn short of the centerline of the tube it is cut to, or past it; the cut allows for it.",
+    "An end was drawn to neither the centerline nor the outside of the tube it is cut to; the cut allows for it.",
     says={
         "outside": "at {place:place} its centerline stops at the outside of {mate:bare} ({how}), {size:length} before "
         "that tube's centerline; the cut is made to fit all the same",
@@ -206,10 +205,24 @@ define(
     },
 )
 define(
+    "joint-as-drawn",
+    NOTE,
+    "Nothing cuts an end whose outline does not end square: it is cut as that shows.",
+    says={
+        "": "nothing that it is cut to was found there, so it is cut along the slant that its outline ends with",
+        "shape": "nothing that it is cut to was found there, and its outline does not end in one line: the stick "
+        "reaches as far as that does",
+    },
+    cure={
+        "": "Where it meets a tube, draw that in the same place and plane.",
+        "shape": "Cut the end as it is drawn; where it meets a tube, draw that in the same place and plane.",
+    },
+)
+define(
     "cope-open",
     NOTE,
-    "An end cut square on a flat is wider than the flat: it is left open at the corner radii beside it.",
-    says="it is cut square on the flat of {mate:bare}, which leaves up to {open:length} open at the corner radii of "
+    "An end sawn to a flat is wider than the flat: it is left open at the corner radii beside it.",
+    says="it is sawn to the flat of {mate:bare}, which leaves up to {open:length} open at the corner radii of "
     "{mate:bare}",
     cure='Fill it in welding, or have the end coped around the radii: --on-flat cope, or kind = "saddle" (job file).',
 )

@@ -239,11 +239,18 @@ define(
     cure={"no wall": "Name the section: as an option or in a job file."},
 )
 define(
-    "outline-differs",
+    "section-differs",
     WARNING,
-    "A tube's outline is wider or narrower than the section that it was given, which was taken.",
-    says="its outline is {od:length} wide, but its section is {section}, which was taken",
-    cure="Name the section that is drawn, or check the scale of the drawing (--units).",
+    "A tube's outline, solid or table shows another section than it was given, which was taken.",
+    says={
+        "": "its outline is {od:length} wide, but its section is {section}, which was taken",
+        "file": "the file shows {drawn} there, but its section is {section}, as named, which was taken",
+    },
+    cure={
+        "": "Name the section that is drawn, or check the scale of the drawing (--units).",
+        "file": "Name the section for the tubes or layers that are meant alone; or take what the file shows, and name "
+        "none.",
+    },
 )
 _REDRAW = "If it is part of a tube, redraw it with lines and arcs."
 define(

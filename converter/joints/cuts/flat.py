@@ -2,16 +2,18 @@
 
 A tube that stands square on a flat is cut square there, the trade's way: where it is wider than the flat, the mate's
 corner radii c leave it open by c - sqrt(c^2 - y^2), y being how far the tube reaches past the end of the flat (the
-sagitta of a circle, elementary); a tube as wide as its mate is left open by the whole radius. Of mates that lie side by
-side, their flats flush, one plane serves for all; at each edge between them it is left open by the whole radius.
+sagitta of a circle, elementary); a tube as wide as its mate is left open by the whole radius. One that leans along its
+mate, as a rail between the posts of a stair does, is sawn at a slant there, and along it the same gap is longer by one
+over the sine of the angle between the axes. Of mates that lie side by side, their flats flush, one plane serves for all
+that stands square; at each edge between them it is left open by the whole radius.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import permutations
-from math import cos, degrees, radians
+from math import cos, degrees, radians, sin
 
 import numpy as np
 
@@ -23,6 +25,8 @@ from converter.joints.cuts.square import RectPrism
 
 #: Degrees by which a cut may lean and still be square: a tenth of a millimetre across 50 mm tube, no source.
 SQUARE = 0.1
+#: Sine below which an axis runs along a face.
+_LEAST_LEAN = 1e-6
 #: mm; a cut that strays no further from a plane lies in it.
 _IN_PLANE = 1e-6
 #: mm; flats no further apart are flush: below what tube is made to.
@@ -35,17 +39,21 @@ _LEAST_ON_FLAT = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Flat:
-    """A flat of a mate that an end lands on squarely.
+    """A flat of a mate that an end lands on, square to it or leaning along the mate.
 
     Attributes:
         plane: where the end stops, the weld gap before the flat.
-        corner_gap: what a square cut leaves open to the mate's corner radii along the tube, at most, the weld gap
+        stop: what stops it there: that plane; of an end at a slant the mate without its corner radii.
+        is_square: whether the end lands square.
+        corner_gap: what a cut along it leaves open to the mate's corner radii along the tube, at most, the weld gap
             counted; 0 where the tube is no wider than the flat, mm.
-        fits: whether the flat carries enough of the tube for a square cut.
+        fits: whether the flat carries enough of the tube for such a cut.
         between: percent of the end that comes down between mates side by side, on neither.
     """
 
     plane: HalfSpace
+    stop: ObstaclePart
+    is_square: bool
     corner_gap: float
     fits: bool
     between: float = 0.0
@@ -59,19 +67,27 @@ class Flat:
 
 @dataclass(frozen=True, slots=True)
 class _Face:
-    """A flat of a mate that an end points squarely at.
+    """A flat of a mate that an end points at, square to it or leaning along the mate.
 
     Attributes:
-        plane: where the end stops; aside: unit direction across the face.
+        plane: where the end stops; sharp: the mate without its corner radii; aside: unit direction across the face.
+        rise: sine of the angle between the end's axis and the face, 1 where it lands square.
         off: (n,) how far from the middle of the face each line of the end's outside lies, mm.
         flat, corner: half width of the flat, and the corner radius beside it (the weld gap taken off), mm.
     """
 
     plane: HalfSpace
+    sharp: RectPrism
     aside: Vec
+    rise: float
     off: Array
     flat: float
     corner: float
+
+    @property
+    def is_square(self) -> bool:
+        """Whether the end lands square on it."""
+        return self.rise >= cos(radians(SQUARE))
 
     @property
     def over_mate(self) -> Flags:
@@ -80,20 +96,23 @@ class _Face:
         return value
 
     def alone(self, gap: float) -> Flat | None:
-        """What an end on this face alone stands on; None where a part of it would pass beside the mate."""
-        if not bool(self.over_mate.all()):
+        """What an end on this face alone stands on; None where a part of it would pass beside the mate, and of an end
+        at a slant that keeps to the flat: the mate itself cuts that in a plane, as far as it reaches."""
+        left_open = float(self.left_open(gap).max())
+        if not bool(self.over_mate.all()) or not (self.is_square or left_open > 0.0):
             return None
         low, high = float(self.off.min()), float(self.off.max())
         on_flat = min(high, self.flat) - max(low, -self.flat)
         middle = (low + high) / 2.0
         fits = abs(middle) <= self.flat and on_flat > _LEAST_ON_FLAT * (high - low)
-        return Flat(self.plane, float(self.left_open(gap).max()), fits)
+        return Flat(self.plane, self.plane if self.is_square else self.sharp, self.is_square, left_open, fits)
 
     def left_open(self, gap: float) -> Array:
-        """(n,) how far a square cut stays off the mate; nothing on the flat, the whole radius past its side."""
+        """(n,) how far a cut along it stays off the mate, along the tube: nothing on the flat, the whole radius past
+        its side."""
         past = np.clip(np.abs(self.off) - self.flat, 0.0, self.corner)
         open_ = gap + self.corner - np.sqrt(self.corner * self.corner - past * past)
-        value: Array = np.where(past > _IN_PLANE, open_, 0.0)
+        value: Array = np.where(past > _IN_PLANE, open_ / self.rise, 0.0)
         return value
 
     def is_flush(self, other: _Face) -> bool:
@@ -102,7 +121,7 @@ class _Face:
 
 
 def flats_under(branch: Branch, parts: Sequence[ObstaclePart | None], gap: float) -> list[Flat | None]:
-    """For each mate the flat that an end lands on squarely, or None; on flush flats it may stand together.
+    """For each mate the flat that an end lands on, or None; square on flush flats it may stand together.
 
     Args:
         branch: the end.
@@ -113,9 +132,9 @@ def flats_under(branch: Branch, parts: Sequence[ObstaclePart | None], gap: float
     if not any(faces):
         return [None] * len(faces)
     flats = [None if face is None else face.alone(gap) for face in faces]
-    over = [(i, face) for i, face in enumerate(faces) if face is not None and face.over_mate.any()]
-    for first in faces:
-        flush = [(i, face) for i, face in over if first is not None and first.is_flush(face)]
+    over = [(i, face) for i, face in enumerate(faces) if face is not None and face.is_square and face.over_mate.any()]
+    for _, first in over:
+        flush = [(i, face) for i, face in over if first.is_flush(face)]
         if len(flush) < 2:
             continue
         whole = next((flat for i, _ in flush if (flat := flats[i]) is not None and flat.fits), None)
@@ -149,7 +168,7 @@ def _together(faces: Sequence[_Face], gap: float) -> Flat | None:
     gaps = np.diff(np.append(on_flat, on_flat[0] + len(over)))
     fits = int(gaps.max()) <= len(over) // 2
     beside = 100.0 * float(np.count_nonzero(~over)) / len(over)
-    return Flat(faces[0].plane, max(edges, float(left_open[over].max())), fits, beside)
+    return Flat(faces[0].plane, faces[0].plane, True, max(edges, float(left_open[over].max())), fits, beside)
 
 
 def _flush(one: HalfSpace, other: HalfSpace) -> bool:
@@ -158,7 +177,7 @@ def _flush(one: HalfSpace, other: HalfSpace) -> bool:
 
 
 def _face_under(branch: Branch, part: ObstaclePart, gap: float) -> _Face | None:
-    """The face of a straight mate that an end points squarely at, or None."""
+    """The face of a straight mate that an end points at without leaning across it, or None."""
     if not isinstance(part, RectPrism):
         return None
     across = cross(part.axis, part.up)
@@ -167,12 +186,15 @@ def _face_under(branch: Branch, part: ObstaclePart, gap: float) -> _Face | None:
         (across, part.half_across, part.up, part.half_up),
     ):
         lean = dot(face, branch.direction)
-        if abs(lean) < cos(radians(SQUARE)):
+        if abs(dot(aside, branch.direction)) > sin(radians(SQUARE)) or abs(lean) < _LEAST_LEAN:
             continue
         outward = scale(face, -1.0 if lean > 0.0 else 1.0)  # out of the mate, toward the tube
         plane = HalfSpace(along(part.point, outward, half), scale(outward, -1.0))
         off = branch.lines(angles()).along(part.point, aside)
-        return _Face(plane, aside, off, wide - part.corner, part.corner - gap)
+        more_up, more_across = (0.0, _AS_WIDE) if face is part.up else (_AS_WIDE, 0.0)  # what counts as no wider
+        half_up, half_across = part.half_up + more_up, part.half_across + more_across
+        sharp = replace(part, half_up=half_up, half_across=half_across, corner=0.0)
+        return _Face(plane, sharp, aside, abs(lean), off, wide - part.corner, part.corner - gap)
     return None
 
 
@@ -192,7 +214,7 @@ def plane_of(cut: Cut) -> HalfSpace | None:
     across = cross(part.axis, part.up)
     for face, half in ((part.up, part.half_up), (across, part.half_across)):
         lean = dot(face, cut.branch.direction)
-        if abs(lean) < 1e-6:
+        if abs(lean) < _LEAST_LEAN:
             continue
         outward = scale(face, -1.0 if lean > 0.0 else 1.0)
         plane = HalfSpace(along(part.point, outward, half), scale(outward, -1.0))

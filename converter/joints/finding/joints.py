@@ -213,6 +213,8 @@ def _begun(plan: EndPlan, making: _Making) -> Joint | _Landing:
     body, end, gap = making.frame[plan.end.body], plan.end, making.gap
     if plan.choice is not None and plan.choice.gap is not None:
         gap = plan.choice.gap
+    elif plan.kind == PLANE and plan.choice is None:  # as drawn: to nothing that a weld could reach
+        gap = 0.0
     zero = end.outside or any_normal(end.direction)
     branch = Branch(end.point, end.direction, zero, body.section, end.up if body.section.cylinder is None else None)
     clock = making.clock(end)
@@ -224,13 +226,13 @@ def _begun(plan: EndPlan, making: _Making) -> Joint | _Landing:
 
 
 def _plane(plan: EndPlan, branch: Branch, body: Body, clock: Clock, gap: float) -> Joint:
-    choice = plan.choice
-    assert choice is not None and choice.point is not None and choice.normal is not None
-    ahead_cos = dot(choice.normal, branch.direction)
-    facing = scale(choice.normal, 1.0 if ahead_cos >= 0.0 else -1.0)
-    plane = HalfSpace(along(choice.point, facing, -gap), facing)
+    assert plan.plane is not None
+    point, normal = plan.plane
+    ahead_cos = dot(normal, branch.direction)
+    facing = scale(normal, 1.0 if ahead_cos >= 0.0 else -1.0)
+    plane = HalfSpace(along(point, facing, -gap), facing)
     cut = Cut(branch, ((plane,),))
-    ahead = dot(sub(choice.point, branch.point), facing) / max(abs(ahead_cos), 1e-12)
+    ahead = dot(sub(point, branch.point), facing) / max(abs(ahead_cos), 1e-12)
     cut.at_axis()  # a tube parallel to the plane is refused here
     return Joint(
         node=along(branch.point, branch.direction, ahead),
@@ -243,7 +245,7 @@ def _plane(plan: EndPlan, branch: Branch, body: Body, clock: Clock, gap: float) 
         base=cut,
         clock=clock,
         mate_axis=facing,
-        mate_point=choice.point,
+        mate_point=point,
         mate_section=None,
         mate_straight=False,
         ahead=ahead,
@@ -351,7 +353,7 @@ def _landing(plan: EndPlan, branch: Branch, making: _Making, clock: Clock, gap: 
         if flat is None or coped or not (flat.fits or asked == SQUARE):
             obstacles.append(parts)
             continue
-        obstacles.append((flat.plane,))
+        obstacles.append((flat.stop,))
         corner_gap, between = max(corner_gap, flat.corner_gap), max(between, flat.between)
     cut = Cut(branch, union(obstacles))
     beside = cut.beside(branch.lines(angles(2.5))) if len(mates) > 1 else None
@@ -383,7 +385,8 @@ def _landed(one: _Landing, frame: Sequence[Body]) -> Joint:
             names = tuple(
                 dict.fromkeys(n for n, flat in zip(every, flats, strict=True) if n in names or flats[0].is_flush(flat))
             )
-    on_flat = flats[0] is not None and plane_of(cut) is not None
+    flat = flats[0]
+    on_flat = flat is not None and flat.is_square and plane_of(cut) is not None
     mate = frame[lead.body]
     return Joint(
         node=lead.foot,

@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from itertools import combinations
 
 from converter.findings import Clause, Finding
-from converter.geometry.vectors import along, angle_between, distance, dot, sub
+from converter.geometry.vectors import Vec, along, angle_between, distance, dot, sub
 from converter.joints.bodies import Body, End, mirrored_alike, same_section
 from converter.joints.finding.contacts import BESIDE, LEAST_ANGLE, ON, PAST, Contact, footprint
 from converter.joints.model import MITRE, PLANE, SADDLE, SQUARE
@@ -39,6 +39,7 @@ class EndPlan:
         onto: tubes that it ends on, the leading one first.
         after: ends of the same node that stand before it.
         partner: the other end of a mitre.
+        plane: a point and the normal of the plane that it ends on.
         choice: what the job file says of it, or None.
     """
 
@@ -47,6 +48,7 @@ class EndPlan:
     onto: list[Contact] = field(default_factory=list)
     after: list[Key] = field(default_factory=list)
     partner: Key | None = None
+    plane: tuple[Vec, Vec] | None = None
     choice: JointChoice | None = None
 
     @property
@@ -71,7 +73,27 @@ def make_plans(
         _settle(group, bodies, plans, contacts, tol, findings)
     _cut_one_of_two(bodies, plans)
     _neighbours(bodies, plans, crowd or {})
+    findings += _as_drawn(bodies, plans)
     return plans, findings
+
+
+def _as_drawn(bodies: Sequence[Body], plans: Mapping[Key, EndPlan]) -> list[Finding]:
+    """Cut ends that nothing else cuts as their outlines show them."""
+    findings: list[Finding] = []
+    for plan in plans.values():
+        tube = bodies[plan.end.body].tube
+        drawn = tube.run.drawn_ends["AB".index(plan.end.letter)]
+        if drawn is None or plan.kind is not None or plan.onto or plan.after or plan.choice is not None:
+            continue
+        if drawn.normal is not None:
+            plan.kind, plan.plane = PLANE, (plan.end.point, drawn.normal)
+        findings.append(
+            Finding(
+                "joint-as-drawn", variant="shape" if drawn.normal is None else "", tube=tube.name, end=plan.end.letter,
+                layer=tube.run.layer, at=plan.end.point, measured=drawn.past, unit="mm", values={"past": drawn.past},
+            )
+        )  # fmt: skip
+    return findings
 
 
 def _cut_one_of_two(bodies: Sequence[Body], plans: dict[Key, EndPlan]) -> None:
@@ -190,7 +212,8 @@ def _settle(
     for key in members:
         plan = plans[key]
         if plan.choice is not None and plan.choice.kind == PLANE:
-            plan.kind = PLANE
+            assert plan.choice.point is not None and plan.choice.normal is not None
+            plan.kind, plan.plane = PLANE, (plan.choice.point, plan.choice.normal)
             continue
         if _left_alone(plan):
             continue

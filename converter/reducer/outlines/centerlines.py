@@ -6,12 +6,12 @@ from cmath import exp
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import radians
+from math import radians, sqrt
 
 from converter.errors import GeometryError
-from converter.geometry.vectors import within_half_turn
+from converter.geometry.vectors import sub, unit, within_half_turn, within_turn
 from converter.model.curve import Arc, Line
-from converter.model.drawing import DrawnCurve
+from converter.model.drawing import DrawnCurve, DrawnEnd
 from converter.model.section import Section
 from converter.reducer.outlines.pieces import Sheet, SheetPiece, bearing, sheets
 from converter.reducer.outlines.tubes import OutlinedTube, outlined_tubes
@@ -56,8 +56,9 @@ def centerlines(curves: Sequence[DrawnCurve]) -> OutlinesRead:
     """Curves with the centerline of every tube that is drawn by its outline in place of that.
 
     A centerline is halfway between the two sides; an end of it lies halfway between where they end, so that a slanted
-    end is met in its middle. Its section is round, as wide as the outline, with the wall of a bore that is drawn;
-    without one it is a bar. Tubes do not join where their outlines touch.
+    end is met in its middle, or further on, where it runs into what closes that end (a point, a dome). Its section is
+    round, as wide as the outline, with the wall of a bore that is drawn; without one it is a bar. Tubes do not join
+    where their outlines touch.
 
     Args:
         curves: as drawn, mm; those of one plane belong together.
@@ -73,10 +74,9 @@ def centerlines(curves: Sequence[DrawnCurve]) -> OutlinesRead:
         for k, tube in enumerate(tubes):
             group = f"outline {number}.{k}"
             sizes[round(tube.width, _DECIMALS)] += 1
-            for first, curve in _centerline(sheet, tube):
-                drawn = curves[sheet.owner[first]]
-                section = _section(tube)
-                placed.append((sheet.owner[first], replace(drawn, curve=curve, group=group, section=section)))
+            for first, curve, ends in _centerline(sheet, tube):
+                drawn = replace(curves[sheet.owner[first]], curve=curve, group=group, section=_section(tube), ends=ends)
+                placed.append((sheet.owner[first], drawn))
         of_curve: dict[int, list[int]] = {}
         for i, owner in enumerate(sheet.owner):
             of_curve.setdefault(owner, []).append(i)
@@ -138,13 +138,70 @@ def _section(tube: OutlinedTube) -> Section | None:
         return None
 
 
-def _centerline(sheet: Sheet, tube: OutlinedTube) -> Iterator[tuple[int, Line | Arc]]:
-    """Straights and arcs halfway between the sides, each with the first primitive of its sides."""
-    for pair, _ in tube.pairs:
+def _centerline(
+    sheet: Sheet, tube: OutlinedTube
+) -> Iterator[tuple[int, Line | Arc, tuple[DrawnEnd | None, DrawnEnd | None]]]:
+    """Straights and arcs halfway between the sides, each with the first primitive of its sides and the tube's ends."""
+    at_first, at_last = (0, tube.pairs[0][1]), (len(tube.pairs) - 1, not tube.pairs[-1][1])
+    for k, (pair, _) in enumerate(tube.pairs):
         a, b = sheet.pieces[pair.first], sheet.pieces[pair.second]
-        middle = halfway(a, b.reversed() if pair.against else b)
+        b = b.reversed() if pair.against else b
+        middle, ends = halfway(a, b), []
+        for last in (False, True):
+            drawn: DrawnEnd | None = None
+            for place, caps in zip((at_first, at_last), tube.end_caps, strict=True):
+                if place == (k, last) and not tube.closed:
+                    middle, drawn = _ended(sheet, (a, b), middle, last, [sheet.pieces[i] for i in caps])
+            ends.append(drawn)
         if middle.length > DEFAULT.equal:
-            yield min(*a.parts, *b.parts), _as_curve(sheet, middle)
+            yield min(*a.parts, *b.parts), _as_curve(sheet, middle), (ends[0], ends[1])
+
+
+def _ended(
+    sheet: Sheet, sides: tuple[SheetPiece, SheetPiece], middle: SheetPiece, last: bool, caps: Sequence[SheetPiece]
+) -> tuple[SheetPiece, DrawnEnd | None]:
+    """The piece between two sides, on to what closes its end or its start, and how the outline ends there.
+
+    Args:
+        sheet: where they lie.
+        sides: both the same way.
+        middle: halfway between them.
+        last: its end, else its start.
+        caps: what closes it, if anything does.
+    """
+    p, q = (side.end if last else side.start for side in sides)
+    at, out = (middle.end if last else middle.start), middle.outward(last)
+    corners = [(z - at) / out for cap in caps for z in (cap.start, cap.middle, cap.end)]
+    ahead = [((p - at) / out).real, ((q - at) / out).real, *(z.real for z in corners)]
+    if max(map(abs, ahead)) <= DEFAULT.join:
+        return middle, None
+    along = (q - p) / abs(q - p)
+    in_line = not middle.turn and all(abs((z * out / along).imag) <= DEFAULT.join for z in corners)
+    if in_line:
+        normal = along * (1j if (1j * along / out).real > 0.0 else -1j)
+        return middle, DrawnEnd(unit(sub(sheet.plane.place(normal), sheet.plane.place(0j))), max(ahead))
+    on = 0.0 if middle.turn else max((0.0, *_crossings(at, out, caps)))
+    if on > DEFAULT.join:
+        middle = replace(middle, end=at + on * out) if last else replace(middle, start=at + on * out)
+    return middle, DrawnEnd(None, max(max(ahead) - on, 0.0))
+
+
+def _crossings(at: complex, out: complex, caps: Sequence[SheetPiece]) -> Iterator[float]:
+    """How far along a ray it meets pieces, mm, those behind its start below 0."""
+    for cap in caps:
+        start, end = (cap.start - at) / out, (cap.end - at) / out
+        if not cap.turn:
+            if start.imag * end.imag <= 0.0 and start.imag != end.imag:
+                yield start.real - start.imag * (end.real - start.real) / (end.imag - start.imag)
+            continue
+        center = (cap.center - at) / out
+        if abs(center.imag) >= cap.radius:
+            continue
+        for side in (-1.0, 1.0):
+            met = center.real + side * sqrt(cap.radius * cap.radius - center.imag * center.imag)
+            turn = bearing((met - center) / (start - center)) * (1.0 if cap.turn > 0.0 else -1.0)
+            if within_turn(turn) <= abs(cap.turn):
+                yield met
 
 
 def halfway(a: SheetPiece, b: SheetPiece) -> SheetPiece:

@@ -43,7 +43,7 @@ class OutlinedTube:
         pairs: its straights and bends, end to end, with whether each is passed from its first piece's end.
         width: across, mm.
         closed: whether it goes round.
-        caps: pieces that close its ends.
+        end_caps: pieces that close its first end, and its last; none of one that is open or goes round.
         closed_ends: how many ends are closed; both of one that goes round.
         wall: mm, where its bore is drawn too; else 0.
         bore, middle: pieces of bore and centerline between the sides.
@@ -54,7 +54,7 @@ class OutlinedTube:
     pairs: tuple[tuple[Pair, bool], ...]
     width: float
     closed: bool
-    caps: tuple[int, ...]
+    end_caps: tuple[tuple[int, ...], tuple[int, ...]]
     closed_ends: int
     wall: float
     bore: tuple[int, ...]
@@ -68,6 +68,11 @@ class OutlinedTube:
         for pair, _ in self.pairs:
             yield pair.first
             yield pair.second
+
+    @property
+    def caps(self) -> tuple[int, ...]:
+        """The pieces that close its ends."""
+        return self.end_caps[0] + self.end_caps[1]
 
     @property
     def members(self) -> tuple[int, ...]:
@@ -340,7 +345,7 @@ def _reading(
     width = sum(pair.width for pair, _ in row) / len(row)
     length = sum((pieces[pair.first].length + pieces[pair.second].length) / 2.0 for pair, _ in row)
     closed = closed or pieces[row[0][0].first].is_circle
-    caps: list[int] = []
+    caps: list[tuple[int, ...]] = []
     closed_ends = 2 if closed else 0
     if not closed:
         for pair, last in ((row[0][0], row[0][1]), (row[-1][0], not row[-1][1])):
@@ -350,14 +355,15 @@ def _reading(
             cap = _cap(pieces, nodes, set(sides), at, width)
             if cap or frozenset(nodes) in split:
                 closed_ends += 1
-                caps += cap
+            caps.append(tuple(cap))
     several = len(row) > 1
     if length < width * (_SHORT_ROW if several or closed else _STUBBY if closed_ends else _LONG):
         return None
     wall, bore, middle, mixed = _inside(row)
     if mixed and closed_ends == 0:
         return None
-    return OutlinedTube(tuple(row), width, closed, tuple(caps), closed_ends, wall, bore, middle, length, mixed)
+    opening, ending = caps or ((), ())
+    return OutlinedTube(tuple(row), width, closed, (opening, ending), closed_ends, wall, bore, middle, length, mixed)
 
 
 def _slant(pieces: Sequence[SheetPiece], pair: Pair, last: bool) -> float:

@@ -6,6 +6,7 @@ What is compared with knows nothing of wrap templates: two cylinders, and points
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import cos, radians, sin
 
 import numpy as np
@@ -201,10 +202,9 @@ def test_a_cut_that_reaches_into_a_bend_is_left_square():
 
 def test_the_arrow_of_feed_stays_in_its_frame():
     """Also where the centerline's end lies far off the metal."""
-    tubes = [
-        straight("BASE", (-300, 0, 0), (1, 0, 0), 600.0, RAIL),
-        straight("SLANT", (-200, 0, 0), (0.6, 0.0, 0.8), 200.0),
-    ]
+    slant = straight("SLANT", (-200, 0, 0), (0.6, 0.0, 0.8), 200.0)
+    bent = BendTable((Bend(120.0, 0.0, 25.0, 100.0),), 60.0)
+    tubes = [straight("BASE", (-300, 0, 0), (1, 0, 0), 600.0, RAIL), replace(slant, run=replace(slant.run, table=bent))]
     joints = job_of(tubes, shop()).copes.joints
     picture = run_picture(tubes[1], Display("mm"), joints=joints)
     foot = next(label for label in picture.labels if label.text.startswith("developed"))

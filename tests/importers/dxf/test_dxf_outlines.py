@@ -4,9 +4,11 @@ What an outline is made of comes in closed form (`helpers/outlines.py`); that it
 """
 
 import math
+import random
 import time
 from collections import Counter
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -248,7 +250,7 @@ def test_a_section_named_otherwise_stays_and_a_difference_is_told(tmp_path):
         job = open_job(str(tmp_path / "a.dxf"), choices)
         assert job.tubes[0].section.wall < 3.0
         told = {f.code for f in job.findings}
-        assert ("outline-differs" in told) == differs and "outline-size" not in told
+        assert ("section-differs" in told) == differs and "outline-size" not in told
     bare = open_job(str(tmp_path / "a.dxf"), Settings(read=ReadOptions(from_outline=True)))
     assert "outline-size" in {f.code for f in bare.findings}
 
@@ -283,6 +285,68 @@ def test_pickets_drawn_by_two_lines_each_are_pickets(tmp_path, count, closed):
     assert sizes == {38.0: 5, 19.0: count} and all(not tube.section.kind.hollow for tube in job.tubes)
     plain = open_job(str(tmp_path / "gate.dxf"), Settings())
     assert any(f.code == "outline-suspect" and f.variant == "tubes" for f in plain.findings)
+
+
+#: Ends of a tube 40 wide, by the corners from its right side to its left one, (0, 0) where a square one ends.
+ENDS = {
+    "square": [(0, -20), (0, 20)],
+    "mitred": [(20, -20), (-20, 20)],
+    "slanted": [(-6, -20), (6, 20)],
+    "pointed": [(0, -20), (25, 0), (0, 20)],
+    "off the middle": [(0, -20), (18, 8), (0, 20)],
+    "hollow": [(0, -20), (-20, 0), (0, 20)],
+}
+#: Degrees from square that a saw is turned for these; None where they lie in no plane, or in a square one.
+SAWN = {"mitred": 45.0, "slanted": math.degrees(math.atan(12.0 / 40.0))}
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "closed"),
+    [(a, b, True) for a in ENDS for b in ENDS]
+    + [(a, b, False) for a in ("square", *SAWN) for b in SAWN],  # an open end shows no other shape
+)
+def test_the_stick_reaches_as_far_as_the_outline(first, last, closed, tmp_path):
+    """A part drawn alone is cut to its long points: what of its outline lies furthest along it says how long."""
+    rng = random.Random(f"{first} {last}")
+    around = [(-x, -y) for x, y in ENDS[first]] + [(700.0 + x, y) for x, y in ENDS[last]]
+    way = np.exp(1j * rng.uniform(0.0, 2.0 * math.pi))
+    corners = [(complex(x, y) * way + 300.0 - 90.0j) for x, y in around]
+    doc, space = new()
+    for k, (a, b) in enumerate(pairwise([*corners, corners[0]])):
+        if closed or k in (len(ENDS[first]) - 1, len(corners) - 1):
+            p, q = (a, b) if rng.random() < 0.5 else (b, a)
+            space.add_line((p.real, p.imag), (q.real, q.imag))
+    for height in (0.0, 30.0):  # as drawn, and not in the plane of x and y
+        for entity in space:
+            entity.translate(0.0, 0.0, height)
+        doc.saveas(tmp_path / "part.dxf")
+        job = open_job(str(tmp_path / "part.dxf"), FROM_OUTLINE)
+        (setup,) = job.setups
+        along = [x for x, _ in around]
+        assert setup.stick_length == pytest.approx(max(along) - min(along), abs=1e-6)
+        sawn = sorted(SAWN[one] for one in (first, last) if one in SAWN)
+        joints = job.copes.joints
+        assert sorted(one.saw_angle for one in joints) == pytest.approx(sawn, abs=1e-6)
+        told = [f for f in job.findings if f.code == "joint-as-drawn"]
+        assert len(told) == sum(one != "square" for one in (first, last))
+        sides = {one.variant for one in told}
+        assert ("" in sides) == bool(sawn)
+
+
+def test_an_end_that_meets_a_tube_is_cut_to_that(tmp_path):
+    """A brace with pointed ends in the corners of a frame: to both flats, from point to point."""
+    doc, space = new()
+    rect(space, 0, 0, 900, 900)
+    rect(space, 40, 40, 820, 820)
+    for x, y in ((0, 0), (900, 0), (900, 900), (0, 900)):
+        space.add_line((x, y), (x + (40 if x == 0 else -40), y + (40 if y == 0 else -40)))
+    h = 40.0 / math.sqrt(2.0)
+    space.add_lwpolyline([(40, 40), (40 + h, 40), (860, 860 - h), (860, 860), (860 - h, 860), (40, 40 + h)], close=True)
+    doc.saveas(tmp_path / "gate.dxf")
+    job = open_job(str(tmp_path / "gate.dxf"), replace(FROM_OUTLINE, sections=("40x40x3mm",)))
+    lengths = sorted(setup.stick_length for setup in job.setups)
+    assert lengths == pytest.approx([900.0, 900.0, 900.0, 900.0, 820.0 * math.sqrt(2.0)], abs=1e-6)
+    assert not {"joint-as-drawn", "joint-missed"} & {f.code for f in job.findings}
 
 
 def test_time_grows_with_the_number_of_curves():

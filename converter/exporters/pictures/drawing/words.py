@@ -29,7 +29,7 @@ ABOUT_READING = frozenset({
     "kink", "curve-fitted",
     "not-line-arc", "rebuild-deviation", "corner-filleted", "corner-no-radius", "negative-straight", "fold-back",
     "refit", "short-run", "hoop", "closed-loop", "units-doubted", "outline-read", "outline-none", "outline-size",
-    "outline-differs", "annotation-suspect", "fit-looser",
+    "section-differs", "annotation-suspect", "fit-looser",
 })  # fmt: skip
 
 

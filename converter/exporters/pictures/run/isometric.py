@@ -168,10 +168,12 @@ class _Panel:
     # --- ends -----------------------------------------------------------------------------
 
     def _ends(self, closed: bool, fed_from: str) -> None:
-        """Ends A and B and the arrow of the stick's travel."""
+        """Ends A and B and the arrow of the stick's travel; a straight one goes into no bender."""
         a, b = self._drawn.at(self._parts.start), self._drawn.at(self._parts.end)
         ta, tb = self._direction(self._parts.start_direction), self._direction(self._parts.end_direction)
-        tail, ahead = self._feed(a, ta) if fed_from == "A" else self._feed(b, tb + pi)
+        tail, ahead = a, False
+        if self._parts.turns:
+            tail, ahead = self._feed(a, ta) if fed_from == "A" else self._feed(b, tb + pi)
         for letter, end, out in (("A", a, ta + pi), ("B", b, tb + (pi / 2.0 if closed else 0.0))):
             place = tail if ahead and letter == fed_from else end
             end_mark(self.picture, self._places, letter, place, out, 1.25 * self._h)

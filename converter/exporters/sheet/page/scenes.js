@@ -154,11 +154,14 @@ function tubeScene(page) {
   }
   const box = boxOf(points), span = Math.max(...V.sub(box.high, box.low), thick);
   const off = Math.max(thick * 1.3, span * 0.06);
-  wayOf(page.tube).middles.forEach(({ at, out }, i) => labels.push([V.add(at, V.mul(out, off)), ...bendLabel(page, i + 1)]));
+  const middles = wayOf(page.tube).middles;
+  middles.forEach(({ at, out }, i) => labels.push([V.add(at, V.mul(out, off)), ...bendLabel(page, i + 1)]));
   const ends = endsOf(page.tube), arrow = newMesh();
   if (ends) {
     const letters = ["A", "B"];
     ends.forEach((end, i) => labels.push([V.add(end.c, V.mul(end.out, off)), letters[i], "end"]));
+  }
+  if (ends && middles.length) {
     // the way the stick travels in the bender, the end that goes first ahead: beside the tube, up to that end
     const from = page.first === "A" ? ends[0] : ends[1], way = from.out;
     // beside it as first seen, on the side that is away from the rest of the tube

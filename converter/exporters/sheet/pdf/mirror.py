@@ -33,7 +33,8 @@ def mirror_pair(flow: Flow, part: PartPage, other: PartPage, display: Display, s
         display: how lengths are shown, in one unit.
         sketches: of the job.
     """
-    rows = _rows(part, other, display)
+    alike = part.part.bends_alike_mirrored
+    rows = [] if alike else _rows(part, other, display)
     tall = min(_MOST, flow.room - _AROUND - _ROW * len(rows))
     if tall < 0.0:
         return False
@@ -41,6 +42,9 @@ def mirror_pair(flow: Flow, part: PartPage, other: PartPage, display: Display, s
     if tall >= _LEAST:
         size = (flow.width - 4.0) / 2.0, tall
         flow.side_by_side([_picture(one, display, size, sketches) for one in (part, other)], display.unit)
+    if alike:
+        flow.paragraph("They are bent alike. Only the cuts are the other way round: each has its own templates.", SMALL)
+        return True
     here, there = (one.name if len(one.name) <= 16 else f"{one.name[:15]}…" for one in (part, other))
     columns = (
         TableColumn("bend", 10, "center", bold=True),
