@@ -74,7 +74,8 @@ def room_text(setup: Setup, display: Display) -> str:
     if clearance is None:
         return "not worked out"
     if clearance.least is None or clearance.against is None:
-        return "nothing comes near the tube while it is bent"
+        # floor, walls and boxes always lie at some distance: none was looked at
+        return "clear of the tube itself; no more is known of what stands around"
     if clearance.least < 0.0:
         return f"the tube hits {clearance.against} in bend {clearance.bend}, by {display.length(-clearance.least)}"
     return f"{display.length(clearance.least)} to {clearance.against}, in bend {clearance.bend}"
@@ -266,8 +267,10 @@ def mirror_text(part: Part) -> str:
         return f"its mirror image is {part.mirrored_by}"
     if part.mirror_of is None:
         return ""
+    bends = "bent alike, " if part.first.run.table.bends else ""
+    differs = f"{bends}its cuts the other way round" if part.is_flat else "every turn the other way"
     ends = ", and its end A is end B there" if part.mirror_turned else ""
-    return f"mirror image of {part.mirror_of}: every turn the other way{ends}"
+    return f"mirror image of {part.mirror_of}: {differs}{ends}"
 
 
 def part_lines(part: Part) -> tuple[str, ...]:

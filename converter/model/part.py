@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
 
+from converter.geometry.vectors import within_half_turn
 from converter.model.run import Tube
+
+#: degrees by which a bend and its mirror image may be turned apart and count as turned alike.
+_SAME_PLANE = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +43,11 @@ class Part:
     def names(self) -> tuple[str, ...]:
         """Names of its tubes, in the order drawn."""
         return tuple(tube.name for tube in self.tubes)
+
+    @property
+    def is_flat(self) -> bool:
+        """Whether its bends lie in one plane, so that its mirror image is bent alike: only cuts and holes differ."""
+        return all(abs(within_half_turn(2.0 * bend.rotation)) <= _SAME_PLANE for bend in self.first.run.table.bends)
 
     def only(self, names: Container[str]) -> Part | None:
         """The same part with only the tubes of these names, or None without any.

@@ -80,6 +80,29 @@ def test_a_mirror_image_is_named_on_both_sides(tmp_path, capsys):
     assert [(p["part"], p["quantity"], p["mirror_of"]) for p in parts] == [("LEFT", 2, None), ("RIGHT", 1, "LEFT")]
 
 
+def test_mirror_images_that_are_bent_alike_are_told_by_their_cuts(tmp_path, capsys):
+    """A flat S that ends askew, a straight brace between tubes that are not parallel: only the cuts differ."""
+    import ezdxf
+
+    doc = ezdxf.new(units=4)
+    space = doc.modelspace()
+    for side, name in ((1.0, "LH"), (-1.0, "RH")):
+        space.add_line((0, 600 * side, 0), (1500, 600 * side, 0), dxfattribs={"layer": f"RAIL {name}"})
+        leg = [(400, 600, 0), (400, 600, -300), (350, 480, -500), (350, 480, -800)]
+        space.add_polyline3d([(x, y * side, z) for x, y, z in leg], dxfattribs={"layer": f"LEG {name}"})
+        sill = [(700, 300, -400), (1100, 500, -900)]
+        space.add_line(*[(x, y * side, z) for x, y, z in sill], dxfattribs={"layer": f"SILL {name}"})
+        brace = [(900, 600, 0), (900, 400, -650)]
+        space.add_line(*[(x, y * side, z) for x, y, z in brace], dxfattribs={"layer": f"BRACE {name}"})
+    doc.saveas(path := tmp_path / "legs.dxf")
+    outcome = run(capsys, "setup", path, "--section", "38.1x2.11mm", "--clr", "114.3", "--metal", "mild steel")
+    text = " ".join(outcome.out.split())
+    assert "mirror image of LEG LH: bent alike, its cuts the other way round" in text
+    assert "mirror image of BRACE LH: its cuts the other way round" in text
+    assert "every turn the other way" not in text
+    assert "to be made just like LEG LH, with its own templates for the cuts" in text
+
+
 def test_tubes_picked_keep_their_quantity(gate, capsys):
     outcome = run(capsys, "table", gate, *SECTIONS, "--run", "RUNG-[23]")
     assert "RUNG, 2 off, of 3" in outcome.out and "RUNG-1" not in outcome.out and "RAIL" not in outcome.out
