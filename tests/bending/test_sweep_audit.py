@@ -268,8 +268,8 @@ def test_without_a_plane_nothing_around_is_looked_at():
 def test_without_the_pivots_height_only_the_floor_is_unknown():
     unknown = unknown_room(Machine(plane="vertical", wall_ahead=900.0))
     assert unknown is not None and unknown.message == (
-        "The shop file leaves out pivot_height of the machine, so it is not known whether the tubes clear the floor while "
-        "they swing."
+        "The shop file leaves out pivot_height of the machine, so it is not known whether the tubes clear the floor "
+        "while they swing."
     )
 
 

@@ -213,10 +213,10 @@ define(
     NOTE,
     "The shop file does not say enough of the machine to tell whether the tube can swing.",
     says={
-        "no plane": "the shop file leaves out {keys:list} of the machine, so it is not known whether the tubes have room "
-        "to swing",
-        "no floor": "the shop file leaves out {keys:list} of the machine, so it is not known whether the tubes clear the "
-        "floor while they swing",
+        "no plane": "the shop file leaves out {keys:list} of the machine, so it is not known whether the tubes have "
+        "room to swing",
+        "no floor": "the shop file leaves out {keys:list} of the machine, so it is not known whether the tubes clear "
+        "the floor while they swing",
     },
     cure="Write {keys:list} under [machine] in the shop file.",
 )

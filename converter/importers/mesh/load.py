@@ -230,7 +230,8 @@ def _meshes(scene: Any) -> list[list[Any]]:
     found: dict[Any, list[Any]] = {}
     # the library keeps the meshes in order, but goes through the tree of nodes from the last branch to the first
     rank = {name: at for at, name in enumerate(scene.geometry)}
-    for node in sorted(reversed(scene.graph.nodes_geometry), key=lambda node: rank[scene.graph[node][1]]):
+    nodes = scene.graph.nodes_geometry[::-1]
+    for node in sorted(nodes, key=lambda node: rank[scene.graph[node][1]]):
         metadata = scene.geometry[scene.graph[node][1]].metadata or {}
         parent = _parent(scene, node)
         together = metadata.get("from_gltf_primitive") and parent is not None and node != parent
