@@ -441,7 +441,7 @@ SWEPT = {
 }  # fmt: skip
 #: A limit that sorts how a drawing, a mesh or a solid is read; what is read is the same within tolerances beside it.
 SORTS = {
-    "curve-fitted", "fit-looser", "duplicate-removed",
+    "curve-fitted", "fit-looser", "duplicate-removed", "metal-unit",
     "annotation-suspect", "arc-flattened", "arc-suspect", "not-line-arc",
     "radius-uncertain", "radius-approximate",
     "radius-shared", "mesh-ambiguous", "mesh-misfit", "mesh-precision", "mesh-rest", "mesh-fitted",
