@@ -429,6 +429,7 @@ SWEPT = {
     "piece-too-long": "what fits a bar: test_at_the_limit", "radius-too-wide": THERE,
     "radius-between-dies": "of two dies as near: test_more_limits", "roll-not-quarter": THERE, "self-contact": THERE,
     "short-run": THERE, "springback-poor-fit": HERE, "stick-too-long": THERE, "stop-too-great": THERE,
+    "step-too-coarse": "bending/test_setup_rounding",
     "straight-too-short": THERE, "strain-high": HERE, "thinning": THERE, "tube-clash": HERE, "tube-crossing": HERE,
     "tube-near": HERE, "tube-through": HERE, "wall-factor": THERE, "sweep-close": "test_search_plainly",
     "sweep-hits": "test_search_plainly", "order-changed": "test_search_plainly",
