@@ -291,8 +291,8 @@ def test_a_length_of_very_many_digits_is_a_sentence():
 
 def test_a_toml_message_keeps_no_place_of_its_own():
     with pytest.raises(ElbowroomError) as caught:
-        parse_toml("a = (at (at", "x", "job file")
-    assert caught.value.message == "x is not a TOML file (line 1, column 5): invalid value."
+        parse_toml("a = [(at (at", "x", "job file")
+    assert caught.value.message == "x is not a TOML file (line 1, column 6): invalid value."
 
 
 def test_an_obj_file_is_known_by_a_line_of_its_own():

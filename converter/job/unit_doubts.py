@@ -14,7 +14,7 @@ from converter.errors import ElbowroomError
 from converter.findings import Clause, Finding
 from converter.model.drawing import Drawing, HeaderUnit
 from converter.model.run import Run, Tube
-from converter.shop.consistency import doubts, is_tube_size
+from converter.shop.consistency import doubts, is_tube_size, metal_doubts
 from converter.shop.model import Die, Shop
 from converter.shop.sections import parse_section
 from converter.units import MM_PER, unit_word
@@ -49,7 +49,12 @@ class _Usual:
 def unit_doubts(drawing: Drawing, tubes: Sequence[Tube], shop: Shop, sections: Iterable[str]) -> list[Finding]:
     """Units of the drawing, of sections as typed (``SIZE``, ``LAYER=SIZE``), of the shop file that contradict sizes."""
     typed = [text.rpartition("=")[2] for text in sections]
-    return [*header_doubts(drawing.header, tubes, shop), *section_doubts(typed, drawing.read_as), *doubts(shop)]
+    return [
+        *header_doubts(drawing.header, tubes, shop),
+        *section_doubts(typed, drawing.read_as),
+        *doubts(shop),
+        *metal_doubts(shop),
+    ]
 
 
 def header_doubts(header: HeaderUnit | None, tubes: Sequence[Tube], shop: Shop) -> list[Finding]:

@@ -8,7 +8,7 @@ from itertools import groupby
 from converter.errors import ShopError
 from converter.findings import Clause, Finding
 from converter.quoting import one_line
-from converter.shop.metals import find_metal, metal_hint
+from converter.shop.metals import KSI, find_metal, metal_hint
 from converter.shop.model import Metal, Shop, Stick, Trial
 from converter.shop.schema import Place, show
 from converter.tolerances import PAST_LENGTH
@@ -21,6 +21,11 @@ HALF = 0.13
 #: mm; no larger tube is bent on a shop's bender, while from here on (11.9 in) numbers are usual sizes in mm; and no
 #: smaller one is, while numbers up to here are usual sizes in inches. Common practice, no source.
 MOST_TUBE, LEAST_TUBE = 302.26, 3.0
+#: No clamp, radius or straight of a die is longer than so many times its tube, and no pivot lies higher or lower above
+#: the floor, mm; a number that does is usual in the other unit. Common practice, no source.
+MOST_SIZES, MOST_PIVOT, LEAST_PIVOT = 25.0, 3000.0, 120.0
+#: GPa; magnesium, the least stiff metal that tube is made of, has 45, and steel 29 Msi.
+LEAST_MODULUS = 40.0
 #: Sizes in doubt that are named one by one.
 _NAMED = 3
 
@@ -87,13 +92,18 @@ def doubts(shop: Shop) -> list[Finding]:
     sizes = [(f"die[{i + 1}]", die.name, die.size) for i, die in enumerate(shop.dies)]
     sizes += [(f"stock[{i + 1}]", stick.section.label or stick.section.shape, stick.section.od)
               for i, stick in enumerate(shop.stock)]  # fmt: skip
-    odd = [one for one in sizes if not is_tube_size(one[2]) and (one[2] > LEAST_TUBE) == large]
+    across = [one for one in sizes if not is_tube_size(one[2]) and (one[2] > LEAST_TUBE) == large]
+    lengths = _odd_lengths(shop, large)
+    odd = [*across, *lengths]
     if not odd:
         return []
     named: list[str | Clause] = [
-        Clause.of("shop-size", where=where, name=name, number=f"{mm / MM_PER[shop.units]:g}")
-        for where, name, mm in odd[:_NAMED]
-    ]
+        Clause.of(
+            "shop-size" if at < len(across) else "shop-length",
+            where=where, name=name, number=f"{mm / MM_PER[shop.units]:g}",
+        )
+        for at, (where, name, mm) in enumerate(odd[:_NAMED])
+    ]  # fmt: skip
     if len(odd) > _NAMED:
         named.append(Clause.of("shop-more-sizes", count=len(odd) - _NAMED))
     number, other = f"{odd[0][2] / MM_PER[shop.units]:g}", "mm" if large else "in"
@@ -103,6 +113,53 @@ def doubts(shop: Shop) -> list[Finding]:
     }  # fmt: skip
     variant = "large" if large else "small"
     return [Finding("shop-unit", variant=variant, measured=odd[0][2], unit="mm", values=values)]
+
+
+def _odd_lengths(shop: Shop, large: bool) -> list[tuple[str, str, float]]:
+    """Lengths of dies and machine that are no bender's in the file's unit but usual in the other: where, whose, mm."""
+    odd = []
+    for i, die in enumerate(shop.dies):
+        for key in ("clr", "clamp", "between", "tail"):
+            value = getattr(die, key)
+            far = (
+                value > MOST_SIZES * die.size if large else key in ("clamp", "between") and 0 < value < die.size / 10.0
+            )
+            # of `between` left out, that of `clamp` is told
+            if far and not (key == "between" and value == die.clamp):
+                odd.append((f"die[{i + 1}].{key}", die.name, value))
+    height = shop.machine.pivot_height
+    if height is not None and (height > MOST_PIVOT if large else height < LEAST_PIVOT):
+        odd.append(("machine.pivot_height", shop.machine.name or "the bender", height))
+    return odd
+
+
+def metal_doubts(shop: Shop) -> list[Finding]:
+    """A finding for each metal of the shop file whose figures are likely in ksi or Msi, where MPa and GPa are meant."""
+    findings = []
+    for i, metal in enumerate(shop.metals):
+        known = find_metal(metal.name)
+        for key, unit, other in (
+            ("yield_mpa", "MPa", "ksi"),
+            ("tensile_mpa", "MPa", "ksi"),
+            ("modulus_gpa", "GPa", "Msi"),
+        ):
+            value = getattr(metal, key)
+            usual = getattr(known, key) if known is not None else None
+            if value is None or not _is_imperial(key, value, usual):
+                continue
+            values = {
+                "file": shop.source, "where": f"metal[{i + 1}].{key}", "name": metal.name, "number": f"{value:g}",
+                "unit": unit, "other": other, "right": f"{value * KSI:.0f}",
+            }  # fmt: skip
+            findings.append(Finding("metal-unit", values=values))
+    return findings
+
+
+def _is_imperial(key: str, value: float, usual: float | None) -> bool:
+    """Whether a figure is far from what its metal has, or any metal that tube is made of, but near it in ksi or Msi."""
+    if usual is not None:
+        return value < usual / 3.0 and usual / 2.0 < value * KSI < 2.0 * usual
+    return key == "modulus_gpa" and value < LEAST_MODULUS < value * KSI
 
 
 def _possible(test: Trial, shop: Shop, place: Place) -> None:

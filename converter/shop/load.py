@@ -58,6 +58,7 @@ from converter.units import KG_PER_LB, MM_PER, Display
 
 #: Degrees: less than a full turn, as in the bend table.
 _ANGLE = number(0.0, 359.0, "an angle in degrees")
+_STRENGTH = number(0.0, 10_000.0, "a strength in MPa (1 ksi is 6.895 MPa)")
 
 #: Shapes by the key of a die's size, and how each is read; pipe is round of a nominal size.
 _GROOVES = {shape.die_key: shape for shape in SHAPES.values() if shape.die_key is not None}
@@ -105,10 +106,11 @@ MACHINE = {
 }
 METAL = {
     "name": Field(text, required=True),
-    "yield_mpa": Field(number(0.0, 10_000.0)),
-    "tensile_mpa": Field(number(0.0, 10_000.0)),
-    "modulus_gpa": Field(number(0.0, 1_000.0)),
-    "density": Field(number(0.0, 30_000.0)),
+    "yield_mpa": Field(_STRENGTH),
+    "tensile_mpa": Field(_STRENGTH),
+    "modulus_gpa": Field(number(0.0, 1_000.0, "a modulus in GPa (1 Msi is 6.895 GPa)")),
+    # lithium, the lightest metal, has 534
+    "density": Field(number(500.0, 30_000.0, "a density in kg/m3 (steel has 7850)")),
     "elongation": Field(number(0.0, 100.0)),
     "standard": Field(text, default=""),
 }

@@ -18,8 +18,8 @@ from converter.model.section import Section
 from converter.quoting import quoted
 from converter.shop.model import Metal
 
-#: MPa per ksi, from the exact pound, inch and standard gravity.
-_KSI = 6.894757293168361
+#: MPa per ksi, and GPa per Msi, from the exact pound, inch and standard gravity.
+KSI = 6.894757293168361
 _M3_PER_MM3 = 1e-9
 
 
@@ -34,8 +34,8 @@ def _metal(
 ) -> Metal:
     return Metal(
         name,
-        round(yields_ksi * _KSI, 3),
-        round(tensile_ksi * _KSI, 3),
+        round(yields_ksi * KSI, 3),
+        round(tensile_ksi * KSI, 3),
         modulus,
         density,
         elongation,

@@ -21,6 +21,8 @@ from converter.shop.sections import parse_section
 from converter.units import UNIT_CHOICES, parse_length, unit_name
 
 _LONGEST = 200
+#: Degrees; no machine is set to finer steps, and a turn of too many has no number.
+LEAST_STEP = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +97,8 @@ def read_table(raw: object, fields: Mapping[str, Field], place: Place) -> dict[s
     Raises:
         ShopError: it is no table, a key is unknown or missing, or a value is wrong; one sentence with the path.
     """
+    if isinstance(raw, list) and place.path:
+        place.fail(f"stands more than once or in two brackets: write [{place.path}] once, in one bracket")
     if not isinstance(raw, dict):
         place.fail(f"must be a table, not {show(raw)}")
     name = raw.get("name")
@@ -102,7 +106,7 @@ def read_table(raw: object, fields: Mapping[str, Field], place: Place) -> dict[s
         place = replace(place, name=show(name.strip()))
     for key in raw:
         if key not in fields:
-            near = get_close_matches(key, fields, 1, 0.6)
+            near = get_close_matches(key.lower(), fields, 1, 0.6)
             hint = f"did you mean {near[0]}?" if near else f"the keys known here are {', '.join(fields)}."
             message = f"{place.file}: {one_line(place.key(key).path)} is not a known key: {hint}"
             raise ShopError(message, code="unknown-key", file=place.file, where=place.key(key).path)
@@ -184,7 +188,7 @@ def number(least: float = 0.0, most: float = float("inf"), what: str = "a number
 
     def read(raw: Any, place: Place) -> float:
         limit = f" up to {most:g}" if isfinite(most) else ""
-        above = "zero" if least == 0.0 else f"{least:g}"
+        above = "zero" if least <= LEAST_STEP else f"{least:g}"
         if isinstance(raw, bool) or not isinstance(raw, (int, float)) or not least < raw <= most or raw > 1e15:
             place.fail(f"must be {what} above {above}{limit}, not {show(raw)}")
         return float(raw)
@@ -197,10 +201,6 @@ def number_or_zero(raw: Any, place: Place) -> float:
     if isinstance(raw, bool) or not isinstance(raw, (int, float)) or not 0.0 <= raw <= 1e15:
         place.fail(f"must be a number of zero or more, not {show(raw)}")
     return float(raw)
-
-
-#: Degrees; no machine is set to finer steps, and a turn of too many has no number.
-LEAST_STEP = 1e-6
 
 
 def ring_step(raw: Any, place: Place) -> float:
@@ -230,11 +230,17 @@ def _length(raw: Any, place: Place, what: str, allowed: Callable[[float], bool])
     try:
         value = parse_length(raw, place.unit or "mm") if not isinstance(raw, str) or len(raw) <= _LONGEST else None
     except ElbowroomError as error:
-        hint = f" ({error.message.rstrip('.')})" if error.code == "unknown-unit" else ""
+        hint = f" ({error.message.rstrip('.')})" if error.code == "unknown-unit" else _comma(raw)
         place.fail(f"must be {what}, not {show(raw)}{hint}")
     if value is None or not allowed(value):
         place.fail(f"must be {what}, not {show(raw)}")
     return value
+
+
+def _comma(raw: Any) -> str:
+    """What to write for a length with a decimal comma; '' of any other."""
+    is_comma = isinstance(raw, str) and raw.count(",") == 1 and _reads(raw.replace(",", "."))
+    return " (write a point for the comma)" if is_comma else ""
 
 
 def _reads(raw: str) -> bool:
@@ -304,7 +310,7 @@ def pipe_size(raw: Any, place: Place) -> str:
     try:
         nominal(cleaned)
     except OptionError as error:
-        place.fail(f"must be a pipe size: {error.message}")
+        place.fail(f"must be a pipe size: {error.message[:1].lower()}{error.message[1:]}")
     return cleaned
 
 

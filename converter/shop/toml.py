@@ -17,6 +17,7 @@ from converter.errors import ReadError, ShopError, WriteError
 from converter.limits import KEY_PARTS, NESTING, TOML_BYTES
 from converter.progress import begin_file
 from converter.quoting import LONGEST_REASON, shortened
+from converter.shop.toml_line import line_cure
 
 #: What begins or ends a string or a comment.
 _MARK = re.compile(r"\"\"\"|'''|[\"'#\n]")
@@ -85,7 +86,8 @@ def parse_toml(text: str, name: str, what: str) -> dict[str, Any]:
         line, column = (place[1], place[2]) if place else (len(ending), len(ending[-1]) + 1)
         where = f"line {line}, column {column}"
         said = shortened(re.sub(r"(?<!\s)\s*+\(at [^()]*+\)\Z", "", said), LONGEST_REASON)
-        message = f"{name} is not a TOML file ({where}): {said[:1].lower()}{said[1:]}."
+        reason = line_cure(text, int(line)) or f"{said[:1].lower()}{said[1:]}"
+        message = f"{name} is not a TOML file ({where}): {reason}."
         raise ShopError(message, code="bad-toml", file=name, where=where) from error
     except RecursionError as error:
         message = f"{name} is not a {what}: its brackets are nested too deeply."

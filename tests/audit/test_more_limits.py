@@ -429,6 +429,7 @@ SWEPT = {
     "piece-too-long": "what fits a bar: test_at_the_limit", "radius-too-wide": THERE,
     "radius-between-dies": "of two dies as near: test_more_limits", "roll-not-quarter": THERE, "self-contact": THERE,
     "short-run": THERE, "springback-poor-fit": HERE, "stick-too-long": THERE, "stop-too-great": THERE,
+    "step-too-coarse": "bending/test_setup_rounding",
     "straight-too-short": THERE, "strain-high": HERE, "thinning": THERE, "tube-clash": HERE, "tube-crossing": HERE,
     "tube-near": HERE, "tube-through": HERE, "wall-factor": THERE, "sweep-close": "test_search_plainly",
     "sweep-hits": "test_search_plainly", "order-changed": "test_search_plainly",
@@ -441,7 +442,7 @@ SWEPT = {
 }  # fmt: skip
 #: A limit that sorts how a drawing, a mesh or a solid is read; what is read is the same within tolerances beside it.
 SORTS = {
-    "curve-fitted", "fit-looser", "duplicate-removed",
+    "curve-fitted", "fit-looser", "duplicate-removed", "metal-unit",
     "annotation-suspect", "arc-flattened", "arc-suspect", "not-line-arc",
     "radius-uncertain", "radius-approximate",
     "radius-shared", "mesh-ambiguous", "mesh-misfit", "mesh-precision", "mesh-rest", "mesh-fitted",

@@ -34,6 +34,7 @@ DIE = Die("D", "round", 40.0, 150.0, max_angle=170.0, clamp=60.0, between=60.0, 
 WIDE = replace(DIE, name="W", clr=250.0)
 ROOM = Machine(plane="horizontal", pivot_height=1000.0)
 LOW = Machine(plane="vertical", pivot_height=1000.0)
+COARSE = Machine(plane="vertical", stop_step=4.0, turn_step=45.0)
 TRIMMED = Cutting(Saw(2.0, trim=10.0, grip=30.0))
 SHOP = Shop("shed", (DIE, WIDE), ROOM, source="s.toml")
 
@@ -42,7 +43,7 @@ OWN = (
     "section-unknown", "no-die", "radius-too-tight", "radius-between-dies", "radius-too-wide", "radius-uncertain",
     "radius-approximate", "angle-too-great", "straight-too-short", "end-too-short", "hoop", "closed-loop",
     "self-contact", "roll-not-quarter", "corner-no-radius", "short-run", "springback-poor-fit", "springback-odd-radius",
-    "springback-estimate", "legs-shifted",
+    "springback-estimate", "legs-shifted", "step-too-coarse",
     "springback-none", "over-capacity", "near-capacity", "capacity-unknown", "wall-factor", "d-of-bend", "thinning",
     "strain-high", "order-changed", "stop-too-great", "stick-too-long", "mark-offset-unknown", "bend-wider",
     "sweep-hits", "sweep-close", "sweep-unknown", "die-to-buy", "negative-straight",
@@ -161,6 +162,7 @@ def of_set_ups():
         (replace(with_dies(DIE), stock=(Stick(ROUND, None, 900.0),)), tube((500, 0, 90, 150)), None),
         (replace(with_dies(DIE), stock=(Stick(ROUND, None, 1240.0),), cutting=TRIMMED), tube((500, 0, 90, 150)), None),
         (with_dies(DIE, machine=Machine()), tube((500, 0, 90, 150), metal="304"), None),
+        (with_dies(DIE, machine=COARSE), tube((500, 0, 90, 150), (500, 20, 90, 150)), None),
         (
             with_dies(replace(DIE, invert_clamp=True), tests=tests),
             tube((500, 0, 45, 150), (0, 180, 45, 150), (2, 180, 45, 150)),

@@ -14,7 +14,7 @@ from tubes import run_of, tube_of
 from converter.bending.setup.setup import Setup, set_up
 from converter.bending.setup.words import SetupView
 from converter.model.section import Section
-from converter.shop.model import Die, Machine, Shop, Trial
+from converter.shop.model import Allowed, Die, Machine, Shop, Trial
 from converter.units import Display, parse_length
 
 TUBE = Section("round", 44.45, 3.0)
@@ -209,3 +209,43 @@ def test_resuming_follows_the_scale(tmp_path, capsys):
     assert run(capsys, *asked, "20:19.8", "--json").json["resume"]["stop_set"] is None
     text = " ".join(run(capsys, *asked, "20:19.8").out.split())
     assert "leave it at its stop of 20.00°" in text and "Exact would be 0.20° more." in text
+
+
+def coarse(setup: Setup) -> list[tuple[int | None, str, float | None]]:
+    return [(f.bend, f.variant, f.measured) for f in setup.findings if f.code == "step-too-coarse"]
+
+
+def test_steps_too_coarse_for_a_bend_are_a_warning():
+    """Worked by hand: 60.3 on a ring of 90 is set to 90; without springback 42.4 on a scale of 5 comes out at 40."""
+    setup = setup_of([60.3, 30.0], 42.4, stop_step=5.0, turn_step=90.0)
+    # planes at 0, -60.3, -90.3: set to 0, -90, -90
+    assert [step.total_set for step in setup.steps] == [0.0, -90.0, -90.0]
+    found = coarse(setup)
+    assert [(bend, variant) for bend, variant, _ in found] == [
+        (1, "scale"), (2, "scale"), (2, "ring"), (3, "scale"), (3, "ring"),
+    ]  # fmt: skip
+    assert [measured for *_, measured in found] == pytest.approx([2.4, 2.4, 29.7, 2.4, 30.0])
+    (ring,) = (f for f in setup.findings if (f.code, f.variant, f.bend) == ("step-too-coarse", "ring", 2))
+    assert ring.severity == "warning" and ring.message.endswith(
+        "the machine's ring goes by steps of 90.00°, which leaves its rotation 29.70° off."
+    )
+    (scale,) = (f for f in setup.findings if (f.code, f.variant, f.bend) == ("step-too-coarse", "scale", 1))
+    assert "goes by steps of 5.00°, so that it comes out at 40.00° in place of 42.40°" in scale.message
+
+
+def test_a_step_leaves_over_what_a_made_tube_may_be_off():
+    """Up to the shop's own tolerance, a degree without one; the rotation between two bends counts, not the sum."""
+    assert coarse(setup_of([33.0, 33.0, 33.0], 42.4, stop_step=1.0, turn_step=1.0)) == []
+    assert coarse(setup_of([0.0], 41.0, stop_step=2.0)) == []
+    assert coarse(setup_of([0.0], 41.82, stop_step=2.04)) != []
+    assert coarse(setup_of([90.0, -90.0, 45.0], turn_step=45.0)) == []
+    rows = [(300.0, 0.0, 20.4, 150.0)]
+    for allowed, count in ((0.3, 1), (0.4, 0), (3.0, 0)):
+        shop = Shop("test", (DIE,), Machine(stop_step=1.0), allowed=Allowed(angle=allowed))
+        assert len(coarse(set_up([tube_of(run_of(rows, 300.0), TUBE)], shop, "A")[0])) == count
+
+
+@given(st.lists(st.floats(-179.0, 180.0), min_size=1, max_size=6), st.sampled_from([0.5, 1.0]))
+def test_a_ring_of_fine_steps_leaves_no_more_than_one_of_them(rotations, step):
+    """Half a step at either bend: the warning is for rings that are coarser than the limit."""
+    assert coarse(setup_of(rotations, turn_step=step)) == []

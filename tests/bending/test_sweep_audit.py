@@ -252,6 +252,27 @@ def test_the_room_may_be_unknown():
     assert unknown_room(Machine()).cure_in() == "Write plane and pivot_height under [machine] in the shop file."
 
 
+def test_without_a_plane_nothing_around_is_looked_at():
+    """A leg that goes through the floor of a vertical plane may swing over it in a horizontal one."""
+    hangs = [(1500, 0, 90, 150), (300, 180, 90, 150)], 1500
+    bench = Box("the bench", (-500.0, -3000.0, -3000.0), (3000.0, 3000.0, -200.0))
+    around = replace(LOW, wall_left=300.0, boxes=(bench,))
+    assert said(*hangs, around)
+    assert said(*hangs, replace(around, plane=None)) == []
+    job = Job.of_tubes([Tube(run_of(*hangs), TUBE, "R6")], shop(replace(around, plane=None)))
+    assert [f.message for f in job.findings if f.code == "sweep-unknown"] == [
+        "The shop file leaves out plane of the machine, so it is not known whether the tubes have room to swing."
+    ]
+
+
+def test_without_the_pivots_height_only_the_floor_is_unknown():
+    unknown = unknown_room(Machine(plane="vertical", wall_ahead=900.0))
+    assert unknown is not None and unknown.message == (
+        "The shop file leaves out pivot_height of the machine, so it is not known whether the tubes clear the floor "
+        "while they swing."
+    )
+
+
 def test_unknown_room_is_told_once_for_a_job():
     tubes = [Tube(run_of([(500, 0, 90 - i, 150)], 500, name=f"T{i}"), TUBE, "R6") for i in range(3)]
     findings = Job.of_tubes(tubes, shop(Machine())).findings

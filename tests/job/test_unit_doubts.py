@@ -169,12 +169,12 @@ LARGE = 'units = "in"\n[shop]\nname = "yard"\n[[die]]\nname = "A"\nod = {od}\ncl
     [
         (
             LARGE.format(od=44.45),
-            "The shop file is in inches, and die[1] ('A') is 44.45 across, which is more than any bender takes. "
+            "The shop file is in inches, and die[1] ('A') is 44.45 across, which is more than any bender has or takes. "
             'If that is in mm, write the unit with it, "44.45mm".',
         ),
         (
             LARGE.format(od=1.75).replace('"in"', '"mm"'),
-            "The shop file is in mm, and die[1] ('A') is 1.75 across, which is less than any bender takes. "
+            "The shop file is in mm, and die[1] ('A') is 1.75 across, which is less than any bender has or takes. "
             'If that is in inches, write the unit with it, "1.75in".',
         ),
     ],
@@ -198,5 +198,49 @@ def test_many_doubtful_sizes_are_one_finding(drawn, tmp_path):
 
 
 def test_a_size_with_its_unit_is_not_doubted(drawn, tmp_path):
-    (tmp_path / "shop.toml").write_text(LARGE.format(od='"44.45mm"'), encoding="utf-8")
+    text = LARGE.format(od='"44.45mm"').replace("clr = 150", 'clr = "150mm"')
+    (tmp_path / "shop.toml").write_text(text, encoding="utf-8")
     assert not told(drawn(MM, 114.3), "shop-unit", shop=str(tmp_path / "shop.toml"))
+
+
+@pytest.mark.parametrize(
+    ("unit", "die", "machine", "sentence"),
+    [
+        ("in", "od = 1.5\nclr = 114.3", "", "die[1].clr ('A') is 114.3, which is more than any bender has or takes. "
+         'If that is in mm, write the unit with it, "114.3mm".'),
+        ("in", "od = 1.5\nclr = 4.5\nclamp = 76\ntail = 50", "", "die[1].clamp ('A') is 76 and die[1].tail ('A') is 5"),
+        ("mm", "od = 38.1\nclr = 114.3\nclamp = 3", "", "die[1].clamp ('A') is 3, which is less than any bender has"),
+        ("in", "od = 1.5\nclr = 4.5", "pivot_height = 965", "machine.pivot_height ('the bender') is 965, which is m"),
+        ("mm", "od = 38.1\nclr = 114.3", "pivot_height = 38", "machine.pivot_height ('the bender') is 38, which is l"),
+        ("in", "od = 1.5\nclr = 9\nclamp = 5\ntail = 3", "pivot_height = 38", ""),
+        ("mm", "od = 38.1\nclr = 228\nclamp = 100\ntail = 2", "pivot_height = 965", ""),
+    ],
+)  # fmt: skip
+def test_lengths_of_dies_and_machine_in_the_other_unit_are_doubted(tmp_path, capsys, unit, die, machine, sentence):
+    """They were taken as they stand: a straight of 76 in was asked for, and no tube came near a floor 24 m below."""
+    mine = tmp_path / "shop.toml"
+    head = f'units = "{unit}"\n[shop]\nname = "yard"\n[machine]\n{machine}\n'
+    mine.write_text(f'{head}[[die]]\nname = "A"\n{die}\n', encoding="utf-8")
+    told_here = " ".join(run(capsys, "shop", "check", mine).err.split())
+    assert (sentence in told_here) if sentence else not told_here
+
+
+@pytest.mark.parametrize(
+    ("metal", "where"),
+    [
+        ('name = "mild steel"\nyield_mpa = 36\ntensile_mpa = 58', ["yield_mpa", "tensile_mpa"]),
+        ('name = "1020 DOM"\nmodulus_gpa = 29', ["modulus_gpa"]),
+        ('name = "whatever it is"\nmodulus_gpa = 29', ["modulus_gpa"]),
+        ('name = "mild steel"\nyield_mpa = 250\ntensile_mpa = 400\nmodulus_gpa = 205', []),
+        ('name = "soft"\nyield_mpa = 30\nmodulus_gpa = 69', []),
+        ('name = "acrylic"\nmodulus_gpa = 3', []),
+    ],
+)
+def test_figures_of_metals_in_ksi_and_msi_are_doubted(drawn, tmp_path, metal, where):
+    """With the modulus of steel as 29 a bend springs back seven times as far."""
+    mine = tmp_path / "shop.toml"
+    mine.write_text(f'units = "in"\n[shop]\nname = "yard"\n[[metal]]\n{metal}\n', encoding="utf-8")
+    found = told(drawn(MM, 114.3), "metal-unit", shop=str(mine))
+    assert [f.message.split()[0] for f in found] == [f"Metal[1].{key}" for key in where]
+    if where == ["modulus_gpa"]:
+        assert found[0].cure_in() == "If it is in Msi, write 200, which is the same in GPa."

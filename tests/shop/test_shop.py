@@ -157,7 +157,7 @@ def test_load_from_a_file(tmp_path):
         ({"name": "7"}, "must be a text of 1 to 200 characters, not 7."),
         ({"od": None}, 'die[1] ("A") has no size: give exactly one of od, pipe, square, rectangle, flat_oval.'),
         ({"pipe": '"1"'}, "has od and pipe: give exactly one of"),
-        ({"od": None, "pipe": '"7"'}, "die[1].pipe (\"A\") must be a pipe size: There is no pipe size NPS 7"),
+        ({"od": None, "pipe": '"7"'}, "die[1].pipe (\"A\") must be a pipe size: there is no pipe size NPS 7"),
         ({"od": None, "rectangle": "[1]"}, "must be a list of two lengths, such as [2, 1], not a list."),
         ({"od": None, "rectangle": "[1, 0]"}, 'die[1].rectangle[2] ("A") must be a length above zero, not 0.'),
         ({"max_angle": "0"}, "must be an angle in degrees above zero up to 359, not 0."),
@@ -186,7 +186,7 @@ def test_between_below_the_clamp_is_fine_when_the_clamp_turns_over():
     [
         ("", "is empty"),
         ("   \n", "is empty"),
-        ("[shop]\nname = ", "(line 2, column 8): invalid value"),
+        ("[shop]\nname = ", "(line 2, column 8): name has no value: write one behind the equals sign"),
         ("[shop]\nname = 'x", "(line 2, column 10)"),
         ("[shop\n", "line 1, column 6"),
         ("[shop]\nname='a'\nname='b'", "line 3"),

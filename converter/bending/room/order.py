@@ -261,8 +261,10 @@ def swept_values(one: Clearance, way_out: Clause) -> dict[str, object]:
 
 
 def unknown_room(machine: Machine) -> Finding | None:
-    """'sweep-unknown', the same for every tube, when the shop file says too little to sweep anything; else None."""
+    """'sweep-unknown', the same for every tube, when the shop file says too little of the room around; else None."""
     if space_known(machine):
         return None
     missing = tuple(key for key in ("plane", "pivot_height") if getattr(machine, key) is None)
-    return Finding("sweep-unknown", values={"keys": missing})
+    return Finding(
+        "sweep-unknown", variant="no plane" if machine.plane is None else "no floor", values={"keys": missing}
+    )

@@ -54,11 +54,14 @@ def space_of(machine: Machine) -> Space:
     in it together.
 
     Args:
-        machine: without a plane it is taken to be vertical; then only the tube against itself means much.
+        machine: without a plane nothing is known of where the tube swings, so nothing stands around; the tube
+            against itself is the same in any plane.
 
     Returns:
         The floor where the pivot's height is known, the ceiling where both heights are, walls and boxes.
     """
+    if machine.plane is None:
+        machine = Machine(plane="vertical", swings=machine.swings)
     to = machine.bends_to or ("left" if machine.plane == "horizontal" else "up")
     ahead = np.array([1.0, 0.0, 0.0])
     toward = np.array(_TOWARD[to])

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from converter.bending.metal.law_findings import fit_findings
 from converter.bending.setup.clamping import Lack
+from converter.bending.setup.machine_steps import wrapped
 from converter.bending.setup.shape import wider
 from converter.bending.split import AS_BENDS_GO, Split, best_refit, best_split, makeable_by
 from converter.findings import NOTE, WARNING, Clause, Finding
@@ -22,6 +23,10 @@ if TYPE_CHECKING:
 
 #: mm; legs that come out this little further apart need no words.
 WORTH_SAYING = 0.5
+
+#: Degrees that a machine's step may leave a bend or a rotation off where the shop file does not say how far a made tube
+#: may be off. Common practice, no source.
+MOST_LEFT_OVER = 1.0
 
 _WHY = {"held": "held", "clear": "clears", "room": "most-room", "stick": "least-stick"}
 
@@ -42,6 +47,7 @@ def setup_findings(setup: Setup, shop: Shop, why: Sequence[str]) -> list[Finding
         *of.shifted(),
         *of.ends(),
         *of.stops(),
+        *of.left_over(),
         *of.metal(),
         *of.stick(),
     ]
@@ -201,6 +207,21 @@ class _Findings:
                 unit="deg",
                 severity="" if sure else WARNING,
             )
+
+    def left_over(self) -> Iterator[Finding]:
+        """What the steps of the machine's scale and ring leave over, where it is more than a made tube may be off."""
+        machine, most = self.shop.machine, self.shop.allowed.angle or MOST_LEFT_OVER
+        before: Step | None = None
+        for step in sorted(self.setup.steps, key=lambda step: step.bend):
+            short = step.comes_out - step.target
+            turn = 0.0 if before is None else wrapped(step.total - step.total_set - before.total + before.total_set)
+            before = step
+            for variant, off, grain in (("scale", short, machine.stop_step), ("ring", turn, machine.turn_step)):
+                if grain is not None and abs(off) > same_within(most):
+                    values = {"grain": grain, "out": step.comes_out, "angle": step.target, "off": abs(off)}
+                    yield self._finding(
+                        "step-too-coarse", step.bend, values, variant=variant, measured=abs(off), limit=most, unit="deg"
+                    )
 
     def metal(self) -> Iterator[Finding]:
         """What is known of springback and of the marks, once for each die."""

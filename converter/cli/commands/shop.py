@@ -59,9 +59,9 @@ def check(path: str, console: Console) -> int:
         console.json(shop_document(loaded, path))
     else:
         console.result(f"{path} is sound: {summary(loaded)}.")
-    from converter.shop.consistency import doubts
+    from converter.shop.consistency import doubts, metal_doubts
 
-    for finding in doubts(loaded):
+    for finding in (*doubts(loaded), *metal_doubts(loaded)):
         console.say(f"Warning: {finding.message} {finding.cure_in()}")
     return 0
 

@@ -154,6 +154,20 @@ define(
     cure="Use another die or machine, or draw a lesser bend.",
 )
 define(
+    "step-too-coarse",
+    WARNING,
+    "The steps of the machine's scale or ring leave a bend or its rotation further off than a made tube may be.",
+    says={
+        "scale": "the machine's scale goes by steps of {grain:angle}, so that it comes out at {out:angle} in place of "
+        "{angle:angle}",
+        "ring": "the machine's ring goes by steps of {grain:angle}, which leaves its rotation {off:angle} off",
+    },
+    cure={
+        "scale": "Bend it to a protractor, not to the scale, or draw it as a step of the scale gives it.",
+        "ring": "Turn the tube by a protractor, not by the ring, or draw it as a step of the ring gives it.",
+    },
+)
+define(
     "stick-too-long",
     ERROR,
     "The cut length is greater than the machine takes, or than any stick of its section on the rack.",
@@ -212,7 +226,12 @@ define(
     "sweep-unknown",
     NOTE,
     "The shop file does not say enough of the machine to tell whether the tube can swing.",
-    says="the shop file leaves out {keys:list} of the machine, so it is not known whether the tubes have room to swing",
+    says={
+        "no plane": "the shop file leaves out {keys:list} of the machine, so it is not known whether the tubes have "
+        "room to swing",
+        "no floor": "the shop file leaves out {keys:list} of the machine, so it is not known whether the tubes clear "
+        "the floor while they swing",
+    },
     cure="Write {keys:list} under [machine] in the shop file.",
 )
 define(

@@ -40,14 +40,23 @@ define(
     cure="Write the unit with it: {typed:bare}.",
 )
 clause("shop-size", "{where:bare} ({name:quoted}) is {number:bare} across")
+clause("shop-length", "{where:bare} ({name:quoted}) is {number:bare}")
 clause("shop-more-sizes", "{count:count more more} {count:is/are} like that")
 define(
     "shop-unit",
     WARNING,
     "Sizes in the shop file are those of no tube in its unit; they are likely in the other.",
     says={
-        "large": "the shop file is in {unit}, and {sizes:list}, which is more than any bender takes",
-        "small": "the shop file is in {unit}, and {sizes:list}, which is less than any bender takes",
+        "large": "the shop file is in {unit}, and {sizes:list}, which is more than any bender has or takes",
+        "small": "the shop file is in {unit}, and {sizes:list}, which is less than any bender has or takes",
     },
     cure='If that is in {other}, write the unit with it, "{number:bare}{short:bare}".',
+)
+define(
+    "metal-unit",
+    WARNING,
+    "A strength or modulus of a metal in the shop file is likely in ksi or Msi.",
+    says="{where:bare} ({name:quoted}) of the shop file is {number:bare}, which is too little in {unit:bare} for that "
+    "metal, and usual in {other:bare}",
+    cure="If it is in {other:bare}, write {right:bare}, which is the same in {unit:bare}.",
 )

@@ -225,9 +225,13 @@ def _parts(loaded: Any, library: Any, name: str) -> Iterator[MeshPart]:
 
 
 def _meshes(scene: Any) -> list[list[Any]]:
-    """The scene's nodes that have triangles; those of one glTF mesh together, which may be given face by face."""
+    """The scene's nodes that have triangles, in the file's order; those of one glTF mesh together, which may be given
+    face by face."""
     found: dict[Any, list[Any]] = {}
-    for node in scene.graph.nodes_geometry:
+    # the library keeps the meshes in order, but goes through the tree of nodes from the last branch to the first
+    rank = {name: at for at, name in enumerate(scene.geometry)}
+    nodes = scene.graph.nodes_geometry[::-1]
+    for node in sorted(nodes, key=lambda node: rank[scene.graph[node][1]]):
         metadata = scene.geometry[scene.graph[node][1]].metadata or {}
         parent = _parent(scene, node)
         together = metadata.get("from_gltf_primitive") and parent is not None and node != parent

@@ -123,6 +123,24 @@ def test_names_instances_and_what_is_no_tube(tmp_path):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("extension", ["3mf", "glb"])
+def test_tubes_stand_in_the_files_order(extension, tmp_path):
+    """Meshes in the order of the file, and the places of one mesh in theirs."""
+    scene = trimesh.Scene()
+    names = ["SILL", "RAIL", "ARM", "HOOP"]
+    for at, name in enumerate(names):
+        mesh = swept(run_of([(200.0 + 10.0 * at, 0.0, 90.0, 80.0)], 90.0), TUBE)
+        mesh.apply_scale(0.001 if extension == "glb" else 1.0)
+        mesh.apply_translation((0.0, 0.0, 500.0 * at))
+        scene.add_geometry(mesh, node_name=name, geom_name=name)
+    again = trimesh.transformations.translation_matrix((0.0, 0.0, 9000.0))
+    scene.graph.update("RAIL-2", matrix=again, geometry="RAIL")
+    tables = read(saved(scene, tmp_path / f"rack.{extension}")).tables
+    assert [round(one.table.bends[0].feed) for one in tables] == [200, 210, 210, 220, 230]
+    assert [one.name for one in tables if "RAIL" not in one.name] == ["SILL", "ARM", "HOOP"]
+    assert tables[1].placement.start[2] < tables[2].placement.start[2]
+
+
 def test_many_bodies_in_one_stl(tmp_path):
     """Nine tubes far from each other: nine tables, none lost, in the order of the file."""
     parts = [
