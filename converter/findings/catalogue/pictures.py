@@ -30,6 +30,7 @@ shown(
     },
     beside={"": "gap {measured:any}", "more": ""},
 )
+shown("untrimmed", heading={"": "end runs along into another curve", "several": "{spots} ends run along into others"})
 shown("duplicate-removed", heading="drawn twice, {measured:length} dropped")
 shown("speck-removed", heading={"": "speck left out", "several": "{spots} specks left out"})
 shown("overlap-kept", heading="two layers lie on one another over {measured:length}, both read")
