@@ -27,6 +27,7 @@ from outline_drawings import (
     floor_plan,
     sides_and_centerline,
     three_views,
+    views_of_a_tube,
     wireframe,
 )
 from outline_drawings import plate as holed_plate
@@ -150,7 +151,7 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
     for data in (spoilt, spoilt.replace(f"LINE\n  5\n{fourth}\n", f"LINE\n  5\n{third}\n")):
         (tmp_path / "spoilt.dxf").write_text(data)
         yield read_dxf(tmp_path / "spoilt.dxf")
-    for part in (holed_plate, flat_pattern, floor_plan, wireframe, three_views, bent_tube):
+    for part in (holed_plate, flat_pattern, floor_plan, wireframe, three_views, bent_tube, views_of_a_tube):
         doc, model = new()
         part(model)
         yield reread(doc, tmp_path)

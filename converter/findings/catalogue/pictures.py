@@ -10,7 +10,11 @@ shown("arc-flattened", heading="arc was drawn flat, put back (radius {measured:l
 shown("arc-suspect", heading="arc was drawn flat: do not trust it", beside="flat arc?")
 shown(
     "outline-suspect",
-    heading={"": "looks like outlines, not like centerlines", "tubes": "looks like outlines of tubes (--from-outline)"},
+    heading={
+        "": "looks like outlines, not like centerlines",
+        "tubes": "looks like outlines of tubes (--from-outline)",
+        "views": "looks like three views of one thing",
+    },
     beside="outline?",
 )
 shown("outline-read", heading="outlines, read as their centerlines")
