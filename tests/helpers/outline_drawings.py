@@ -67,6 +67,23 @@ def three_views(space):
             space.add_line((x + side, 100), (x + side, 108))
 
 
+def views_of_a_tube(space, third=600, border=False):
+    """Legs of 300 along x, 250 along y and 200 upwards with bends of radius 60, from above, in front and from the side.
+
+    In each view one leg is seen end on, and the bend into it as a straight; ``third`` is where the view from the side
+    stands.
+    """
+    space.add_line((0, 0), (300, 0))
+    space.add_arc((300, 60), 60, 270, 360)
+    space.add_line((360, 60), (360, 370))
+    space.add_lwpolyline([(0, 600), (360, 600), (360, 860)])
+    space.add_line((third, 600), (third + 310, 600))
+    space.add_arc((third + 310, 660), 60, 270, 360)
+    space.add_line((third + 370, 660), (third + 370, 860))
+    if border:
+        rect(space, -100, -100, 1200, 1100)
+
+
 def bent_tube(space):
     """Open at both ends."""
     for d in (0, 25):

@@ -27,6 +27,7 @@ from outline_drawings import (
     floor_plan,
     sides_and_centerline,
     three_views,
+    views_of_a_tube,
     wireframe,
 )
 from outline_drawings import plate as holed_plate
@@ -143,12 +144,14 @@ def drawings(tmp_path: Path) -> Iterator[Drawing]:
         model.add_line((0, y, 0), (0, y, 300))
     yield reread(doc, tmp_path)
     whole = dxf_text(20)
-    spoilt = re.sub(r"(AcDbLine\n 10\n).*\n", r"\g<1>1.2.3\n", whole, count=1)
+    spoilt = re.sub(r"(LTSCALE\n 40\n).*\n", r"\g<1>1.2.3\n", whole, count=1)
+    spoilt = re.sub(r"(AcDbLine\n 10\n).*\n", r"\g<1>0,0\n", spoilt, count=1)
+    spoilt = re.sub(r"( 11\n)100.0\n", r"\g<1>1.0D+02\n", spoilt, count=1)
     third, fourth = re.findall(r"LINE\n  5\n(\w+)\n", whole)[2:4]
     for data in (spoilt, spoilt.replace(f"LINE\n  5\n{fourth}\n", f"LINE\n  5\n{third}\n")):
         (tmp_path / "spoilt.dxf").write_text(data)
         yield read_dxf(tmp_path / "spoilt.dxf")
-    for part in (holed_plate, flat_pattern, floor_plan, wireframe, three_views, bent_tube):
+    for part in (holed_plate, flat_pattern, floor_plan, wireframe, three_views, bent_tube, views_of_a_tube):
         doc, model = new()
         part(model)
         yield reread(doc, tmp_path)

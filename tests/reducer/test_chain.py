@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import cos, pi, radians, sin
 
 import numpy as np
@@ -522,3 +523,54 @@ def test_corners_on_a_polyline_many_at_once():
         curves += [line((x, 0), (x - 30, 200 + i)), line((x, 0), (x + 30, 210 + i))]
     orders, codes, _, _ = run(curves)
     assert len(orders) == 81 and set(codes) == {"junction"}
+
+
+# --- lines that were not trimmed to an arc ----------------------------------------------------
+
+#: A quarter turn of radius 50 from (100, 0) to (150, 50).
+FILLET = arc((100, 50), (100, 0), 90)
+
+
+@pytest.mark.parametrize(
+    ("curves", "ends"),
+    [
+        # both lines run on to the corner
+        ([line((0, 0), (150, 0)), line((150, 0), (150, 200)), FILLET], 2),
+        ([line((0, 0), (150, 0)), line((150, 50), (150, 200)), FILLET], 1),  # one was trimmed
+        ([poly((0, 0), (150, 0), (150, 200)), FILLET], 2),
+        # split where the arc begins, the corner left over
+        ([line(*leg) for leg in pairwise([(0, 0), (100, 0), (150, 0), (150, 50), (150, 200)])] + [FILLET], 2),
+        ([line((0, 0), (100, 0)), line((0, 90), (50, 50)), arc((100, 50), (150, 50), 360)], 1),  # a whole circle
+        ([line((0, 0), (150, 0)), arc((100, 100), (100, 0), 90), arc((100, 60), (100, 0), 90)], 2),  # two radii
+    ],
+)  # fmt: skip
+def test_lines_not_trimmed_to_an_arc_are_told(curves, ends):
+    """An end that runs along into a curve which goes on past it: counted, with the first place."""
+    _, codes, _, found = run(curves)
+    assert codes.count("untrimmed") == 1
+    told = next(finding for finding in found if finding.code == "untrimmed")
+    assert (told.severity, told.measured) == ("warning", ends) and len(told.also) == ends - 1
+    assert told.at == pytest.approx((100.0, 0.0, 0.0))
+
+
+@pytest.mark.parametrize(
+    "curves",
+    [
+        [line((0, 0), (100, 0)), FILLET, line((150, 50), (150, 200))],  # trimmed
+        [line((0, 0), (300, 0)), line((150, 0), (150, 200))],  # a post on a rail
+        [line((0, 0), (300, 0)), arc((150, 50), (200, 0), 90)],  # a bent brace lands on a rail at 45 degrees
+        [line((0, 0), (200, 0)), line((100, 0), (300, 0))],  # drawn twice over a part
+        [line((100, 50), (100, 300)), arc((100, 0), (150, 0), 360)],  # a ball on a post
+    ],
+)
+def test_ends_that_land_at_an_angle_or_go_on_are_not_untrimmed(curves):
+    assert "untrimmed" not in {finding.code for finding in chain(curves)[1]}
+
+
+@pytest.mark.parametrize(("miss", "told"), [(0.99, True), (1.01, False)])
+def test_up_to_a_degree_counts_as_along(miss, told):
+    """The same degree that a tube runs through a junction with."""
+    a = radians(270 + miss)
+    start = (100 + 50 * cos(a), 50 + 50 * sin(a))
+    curves = [line((0, start[1]), (300, start[1])), arc((100, 50), start, 60)]
+    assert ("untrimmed" in run(curves)[1]) == told

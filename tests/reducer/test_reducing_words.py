@@ -33,7 +33,7 @@ from converter.units import Display
 WHOLE = (
     "healed-gap", "near-gap", "duplicate-removed", "speck-removed", "overlap-kept", "joined-across-layers", "junction",
     "near-tangent", "curve-fitted", "not-line-arc", "corner-filleted", "corners-joined", "refit", "fold-back",
-    "run-size", "section-assumed", "die-choice", "demo-shop", "job-unmatched", "left-out-touches",
+    "run-size", "untrimmed", "section-assumed", "die-choice", "demo-shop", "job-unmatched", "left-out-touches",
 )  # fmt: skip
 TUBE = parse_section("44.45x3mm")
 
@@ -89,6 +89,8 @@ def chained():
     ]
     for count in (2, 3, 4):
         yield from told(*sketch[:count])
+    yield from told(line((0, 0), (150, 0), handle="1"), arc((100, 50), (100, 0), 90))
+    yield from told(line((0, 0), (150, 0)), line((150, 0), (150, 200)), arc((100, 50), (100, 0), 90))
     yield from told(*star(0, 100, 220))
     yield from told(*star(0, 180, 90))
     yield from told(*star(0, 180, 90, 300))
@@ -195,6 +197,10 @@ CHAINED = (
     "'LINES' and 'ARCS' and were joined.",
     "A tube changes layer 3 times, first at (100.00, 0.00, 0.00) mm: its curves continue tangent over the layers "
     "'LINES' and 'ARCS' and were joined.",
+    "An end at (100.00, 0.00, 0.00) mm (layer 'L') runs along into another curve (layer 'L', handle 1) that goes on "
+    "past it, as where lines were not trimmed to an arc: one tube is then read as several, of wrong lengths.",
+    "2 ends, the first at (100.00, 0.00, 0.00) mm (layer 'L'), run along into other curves (layer 'L') that go on past "
+    "them, as where lines were not trimmed to arcs: one tube is then read as several, of wrong lengths.",
     "3 ends meet at (0.00, 0.00, 0.00) mm on layer 'L': no two continue tangent, so all end there.",
     "3 ends meet at (0.00, 0.00, 0.00) mm on layer 'L': one tangent pair goes through, the other ends there.",
     "4 ends meet at (0.00, 0.00, 0.00) mm on layer 'L': one tangent pair goes through, the other 2 end there.",
@@ -203,6 +209,8 @@ CHAINED = (
     "there, and no bend is made of them.",
     "3 ends meet at (100.00, 0.00, 0.00) mm on layer 'L': one tangent pair goes through, the other ends there "
     "(more than one pairing was tangent).",
+    "An end at (100.00, 0.00, 0.00) mm (layer 'L') runs along into another curve (layer 'L') that goes on past it, as "
+    "where lines were not trimmed to an arc: one tube is then read as several, of wrong lengths.",
 )
 MANY = (
     "3 more places like these were found: in each, ends meet and tubes end there.",

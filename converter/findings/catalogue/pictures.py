@@ -10,7 +10,11 @@ shown("arc-flattened", heading="arc was drawn flat, put back (radius {measured:l
 shown("arc-suspect", heading="arc was drawn flat: do not trust it", beside="flat arc?")
 shown(
     "outline-suspect",
-    heading={"": "looks like outlines, not like centerlines", "tubes": "looks like outlines of tubes (--from-outline)"},
+    heading={
+        "": "looks like outlines, not like centerlines",
+        "tubes": "looks like outlines of tubes (--from-outline)",
+        "views": "looks like three views of one thing",
+    },
     beside="outline?",
 )
 shown("outline-read", heading="outlines, read as their centerlines")
@@ -30,6 +34,7 @@ shown(
     },
     beside={"": "gap {measured:any}", "more": ""},
 )
+shown("untrimmed", heading={"": "end runs along into another curve", "several": "{spots} ends run along into others"})
 shown("duplicate-removed", heading="drawn twice, {measured:length} dropped")
 shown("speck-removed", heading={"": "speck left out", "several": "{spots} specks left out"})
 shown("overlap-kept", heading="two layers lie on one another over {measured:length}, both read")

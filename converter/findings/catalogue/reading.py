@@ -94,6 +94,8 @@ define(
 
 # --- drawings -------------------------------------------------------------------------------
 
+clause("decimal-commas", "{count:count number} with a decimal comma {count:was/were} read as such")
+clause("fortran-exponents", "{count:count number} with the exponent of Fortran (6.0D+01) {count:was/were} read as such")
 clause("flaws-repaired", "{count:count flaw} {count:was/were} repaired")
 clause("flaws-left", "{count:,} could not be repaired")
 clause("curves-lost", "{lost:,} of {drawn:count curve} {lost:was/were} lost")
@@ -185,19 +187,28 @@ clause("outline-short", "{count:,} straights of at most {longest:length} between
 clause("outline-spokes", "{count:,} straights from the centre of an arc to its end, as doors of a plan have")
 clause("outline-square", ", nearly all of them at right angles")
 clause("outline-walls", "{count:,} straights in pairs {apart:length} apart with a corner at either end{net}")
+clause(
+    "outline-views",
+    "one is {width:length} wide and {height:length} high, the one in line above or below it as wide and {depth:length} "
+    "deep, the one beside it as high and as deep",
+)
 _EDGES = "and what is read as tubes are edges: {seen:list}"
 clause("outline-alone", "--layer {layer:quoted}")
 define(
     "outline-suspect",
     WARNING,
-    "The drawing looks like outlines of parts, bodies or tubes, not like centerlines; what shows it is named.",
+    "The drawing looks like outlines of parts, bodies or tubes, or like views of one thing from three sides, not like "
+    "centerlines in their places; what shows it is named.",
     says={
         "": f"this looks like outlines, not like centerlines, {_EDGES}",
         "tubes": f"this looks like tubes drawn by their outlines, not like centerlines, {_EDGES}",
+        "views": "this looks like one thing drawn from three sides, and each view is read as tubes of its own: "
+        "{seen:list}",
     },
     cure={
         "": "Export the centerline (the sketch or path of the tube) instead of the body or the part.",
         "tubes": "Read the centerlines halfway between the lines (--from-outline), or export the centerlines.",
+        "views": "Draw the tubes once, in space, and read that; if these are parts of their own, nothing is wrong.",
         "centerlines": "Read the centerlines alone, which are drawn, too: {alone:list}.",
     },
 )

@@ -33,6 +33,18 @@ define(
     "--picture shows where",
 )
 define(
+    "untrimmed",
+    WARNING,
+    "An end runs along into another curve that goes on past it: lines were not trimmed to an arc.",
+    says={
+        "one": "an end at {point:place} ({drawn}) runs along into another curve ({passing}) that goes on past it, as "
+        "where lines were not trimmed to an arc: one tube is then read as several, of wrong lengths",
+        "": "{ends:count end}, the first at {point:place} ({drawn}), run along into other curves ({passing}) that go "
+        "on past them, as where lines were not trimmed to arcs: one tube is then read as several, of wrong lengths",
+    },
+    cure="Trim the lines to the arcs in the CAD package.",
+)
+define(
     "duplicate-removed",
     NOTE,
     "A curve drawn twice, or lying on another, was dropped.",

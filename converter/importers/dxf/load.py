@@ -14,6 +14,7 @@ from ezdxf.filemanagement import dxf_stream_info, read
 from converter.errors import ReadError, TooLargeError
 from converter.findings import ERROR, Clause, Finding
 from converter.importers.dxf.convert import CONVERTERS
+from converter.importers.dxf.number_text import with_numbers_mended
 from converter.importers.dxf.records import PlainRecord, read_records
 from converter.importers.source import Source, raise_own_mistake
 from converter.limits import DXF_RECORDS, VERTICES
@@ -192,8 +193,9 @@ def _repair(data: bytes, name: str, reason: str) -> tuple[Any, Finding]:
     from ezdxf import recover
 
     drawn = len(_CURVE.findall(data))
+    data, parts = with_numbers_mended(data.removeprefix(_BOM), name)
     try:
-        doc, auditor = recover.read(BytesIO(data.removeprefix(_BOM)))
+        doc, auditor = recover.read(BytesIO(data))
     except MemoryError:
         raise
     except Exception as error:  # one sentence instead of the library's traceback
@@ -209,7 +211,8 @@ def _repair(data: bytes, name: str, reason: str) -> tuple[Any, Finding]:
             file=name,
         )
     lost = max(0, drawn - kept)
-    parts = [Clause.of("flaws-repaired", count=len(auditor.fixes))] if auditor.fixes else []
+    if auditor.fixes:
+        parts.append(Clause.of("flaws-repaired", count=len(auditor.fixes)))
     if auditor.errors:
         parts.append(Clause.of("flaws-left", count=len(auditor.errors)))
     parts.append(Clause.of("curves-lost", lost=lost, drawn=drawn) if lost else Clause.of("curves-kept", count=drawn))

@@ -20,6 +20,7 @@ from converter.model.curve import Arc, Line
 from converter.model.drawing import DrawnCurve
 from converter.reducer.outlines.centerlines import ACROSS, BORE, CAP, CENTERLINE, OutlinesRead
 from converter.reducer.outlines.evidence import Evidence, evidence
+from converter.reducer.outlines.views import three_views
 from converter.tolerances import DEFAULT
 
 #: seams looked for among at most so many circles: enough to know what kind of drawing it is
@@ -39,7 +40,7 @@ def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
     seams = _seams(curves)
     seen = [*([seams] if seams else []), *evidence(curves)]
     if not seen:
-        return []
+        return _view_findings(curves)
     first = next((one for one in seen if one.is_tubes), seen[0])
     return [
         Finding(
@@ -54,6 +55,24 @@ def outline_findings(curves: list[DrawnCurve]) -> list[Finding]:
             },
             at=first.at[0] if first.at else None,
             also=first.at[1:],
+        )
+    ]
+
+
+def _view_findings(curves: list[DrawnCurve]) -> list[Finding]:
+    """One warning where the drawing holds three views of one thing."""
+    seen = three_views(curves)
+    if seen is None:
+        return []
+    return [
+        Finding(
+            "outline-suspect",
+            variant="views",
+            cure="views",
+            measured=float(seen.count),
+            values={"seen": [seen.words], "alone": []},
+            at=seen.at[0],
+            also=seen.at[1:],
         )
     ]
 

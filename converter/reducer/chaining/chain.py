@@ -25,6 +25,7 @@ from converter.reducer.chaining.dedupe import drop_duplicates
 from converter.reducer.chaining.edges import LINE, Edges, end_nodes, gather
 from converter.reducer.chaining.ends import curve_length
 from converter.reducer.chaining.junctions import Links, join_across_layers, join_within_layers
+from converter.reducer.chaining.untrimmed import untrimmed_ends
 from converter.tolerances import DEFAULT, Tolerances
 
 #: Degrees that a sliver turns off what it joins, at one end at least; chords of a curve turn less (our choice).
@@ -100,6 +101,7 @@ def chain(
     found += extra
     found += remarks.junction_findings(edges, links)
     found += remarks.near_gap_findings(edges, node, ends, walks, given)
+    found += remarks.untrimmed_findings(edges, untrimmed_ends(edges, ends, links, tol))
     return chains, found
 
 

@@ -186,13 +186,14 @@ def _lone_straight(edges: Edges, link: Ints, end: int, tol: Tolerances) -> bool:
 # junctions with the post, drawn in one piece, as the pair that runs through.
 
 
-def passed(edges: Edges, ends: Ints, reach: float) -> Ints:
+def passed(edges: Edges, ends: Ints, reach: float, among: Ints | None = None) -> Ints:
     """The edge that passes through the place of each end, or -1.
 
     Args:
         edges: the curves.
         ends: (m,) ends.
         reach: how far in mm from a curve its points may lie, and from its ends they must.
+        among: the edges that are looked at; None for all.
 
     Returns:
         (m,) the lowest-numbered edge of the end's own layer that has the place inside it, not at its
@@ -201,7 +202,7 @@ def passed(edges: Edges, ends: Ints, reach: float) -> Ints:
     found = np.full(ends.size, -1)
     if not ends.size:
         return found
-    start, step, owner, arcs, arc_owner = _pieces(edges)
+    start, step, owner, arcs, arc_owner = _pieces(edges, np.arange(len(edges.curves)) if among is None else among)
     places, layers = edges.points[ends], edges.layer[ends >> 1]
     low, high = np.minimum(start, start + step), np.maximum(start, start + step)
     for who, k in _near(places, layers, low, high, edges.layer[owner], reach):
@@ -236,14 +237,15 @@ def _take(found: Ints, who: Ints, edge: Ints, on: NDArray[np.bool_]) -> None:
             found[i] = e
 
 
-def _pieces(edges: Edges) -> tuple[Array, Array, Ints, list[Arc], Ints]:
+def _pieces(edges: Edges, among: Ints) -> tuple[Array, Array, Ints, list[Arc], Ints]:
     """Straights (start, step, edge) and arcs (arc, edge), those within polylines and paths too."""
-    plain = np.flatnonzero(edges.kind == LINE)
+    kind = edges.kind[among]
+    plain = among[kind == LINE]
     start, step = edges.points[2 * plain], edges.points[2 * plain + 1] - edges.points[2 * plain]
-    arc_owner = np.flatnonzero(edges.kind == ARC).tolist()
+    arc_owner = among[kind == ARC].tolist()
     arcs = [cast(Arc, edges.curves[i]) for i in arc_owner]
     starts, steps, owner = [start], [step], [plain]
-    for i in np.flatnonzero((edges.kind != LINE) & (edges.kind != ARC)).tolist():
+    for i in among[(kind != LINE) & (kind != ARC)].tolist():
         curve = edges.curves[i]
         parts = curve.parts if isinstance(curve, Path) else (curve,)
         for part in parts:

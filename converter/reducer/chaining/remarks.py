@@ -147,6 +147,36 @@ def junction_findings(edges: Edges, links: Links) -> list[Finding]:
     return _capped(findings)
 
 
+def untrimmed_findings(edges: Edges, untrimmed: list[tuple[int, int]]) -> list[Finding]:
+    """Ends that run along into another curve, counted.
+
+    Args:
+        edges: the curves.
+        untrimmed: ends, each with the edge that it runs into.
+    """
+    if not untrimmed:
+        return []
+    end, edge = untrimmed[0]
+    drawn, point = edges.drawn[end >> 1], edges.place(end)
+    return [
+        Finding(
+            "untrimmed",
+            variant="one" if len(untrimmed) == 1 else "",
+            measured=float(len(untrimmed)),
+            layer=drawn.layer,
+            handle=drawn.handle,
+            at=point,
+            also=tuple(edges.place(one) for one, _ in untrimmed[1 : 1 + PLACES]),
+            values={
+                "ends": len(untrimmed),
+                "point": point,
+                "drawn": _drawn(drawn),
+                "passing": _drawn(edges.drawn[edge]),
+            },
+        )
+    ]
+
+
 def speck_findings(edges: Edges, speck: set[int], tol: Tolerances) -> list[Finding]:
     """Marks no longer than the join tolerance, counted."""
     if not speck:

@@ -187,9 +187,9 @@ def test_junk_after_the_end_mark_does_no_harm(tmp_path):
 
 
 def test_lost_curves_are_counted_as_an_error(tmp_path):
-    """A number with two points, and two lines of one handle, of which the library keeps one."""
+    """A number with two points in the header, and two lines of one handle, of which the library keeps one."""
     whole = text(20)
-    spoilt = re.sub(r"(AcDbLine\n 10\n).*\n", r"\g<1>1.2.3\n", whole, count=1)
+    spoilt = re.sub(r"(LTSCALE\n 40\n).*\n", r"\g<1>1.2.3\n", whole, count=1)
     third, fourth = re.findall(r"LINE\n  5\n(\w+)\n", whole)[2:4]
     spoilt = spoilt.replace(f"LINE\n  5\n{fourth}\n", f"LINE\n  5\n{third}\n")
     drawing = read(save(tmp_path, spoilt))
@@ -199,12 +199,75 @@ def test_lost_curves_are_counted_as_an_error(tmp_path):
     assert "1 of 20 curves was lost" in said.message
 
 
-@pytest.mark.parametrize(("right", "wrong"), [("\n 10\n", "\n xx\n"), ("\n 10\n", "\n 10\nxx\n")])
-def test_what_cannot_be_mended_is_refused(tmp_path, right, wrong):
+@pytest.mark.parametrize(
+    ("wrong", "code", "words"),
+    [
+        ("\n xx\n", "damaged", "damaged beyond repair"),
+        (
+            "\n 10\nxx\n",
+            "not-a-number",
+            "LINE 3. on layer 'RAIL' has 'xx' in line .* is no number: delete or redraw it",
+        ),
+    ],
+)
+def test_what_cannot_be_mended_is_refused(tmp_path, wrong, code, words):
     """Something that is no number where a group code stands, or a value."""
     whole = text(20)
     at = [m.start() for m in re.finditer("AcDbLine", whole)][7]
-    refusal(save(tmp_path, whole[:at] + whole[at:].replace(right, wrong, 1)), "damaged", "damaged beyond repair")
+    refusal(save(tmp_path, whole[:at] + whole[at:].replace("\n 10\n", wrong, 1)), code, words)
+
+
+def entities(*records):
+    """A file of nothing but entities, as old posts write it; a value is written as it is given."""
+    tags = [(0, "SECTION"), (2, "ENTITIES"), *(tag for record in records for tag in record), (0, "ENDSEC"), (0, "EOF")]
+    return "".join(f"{code}\n{value}\n" for code, value in tags)
+
+
+def hook(start="0.0", middle="200.5", radius="60.25"):
+    """A straight and a quarter turn to the left from its end."""
+    line = [(0, "LINE"), (8, "0"), (10, start), (20, "0.0"), (11, middle), (21, "0.0")]
+    return entities(line, [(0, "ARC"), (8, "0"), (10, middle), (20, radius), (40, radius), (50, "270"), (51, "360")])
+
+
+@pytest.mark.parametrize(
+    ("numbers", "words"),
+    [
+        (("0,0", "200,5", "60,25"), "5 numbers with a decimal comma were read as such"),
+        (("0", "200,5", "60.25"), "2 numbers with a decimal comma were read as such"),
+        (("0", "2,005E2", "60.25"), "2 numbers with a decimal comma were read as such"),
+        (("0.0", "200.5", "0.6025D+02"), "2 numbers with the exponent of Fortran .6.0D.01. were read as such"),
+        (("0.0", "2005.d-1", "6025d-2"), "4 numbers with the exponent of Fortran"),
+    ],
+)
+def test_numbers_as_other_programs_write_them_are_read_whole(tmp_path, numbers, words):
+    """The DXF library takes 60 of 60,25 and 6 of 6.025D+01: a bend of another radius."""
+    drawing = read(save(tmp_path, hook(*numbers)))
+    line, arc = (one.curve for one in drawing.curves)
+    assert line.end == (200.5, 0.0, 0.0) and arc.center == (200.5, 60.25, 0.0) and arc.radius == 60.25
+    (told,) = [one for one in drawing.findings if one.code == "file-repaired"]
+    assert re.search(words, told.message) and "all 2 curves were kept" in told.message
+
+
+@pytest.mark.parametrize("bad", ["60.25.1", "60.25 mm", "6O.25", "1.060,25", "--60", "", "60,25,1", "$"])
+def test_a_number_of_a_curve_that_is_none_is_refused(tmp_path, bad):
+    """The DXF library takes of it what it can, and a wrong radius would be read."""
+    error = refusal(save(tmp_path, hook(radius=bad)), "not-a-number", "which is no number: delete or redraw it")
+    assert error.where == "ARC without a handle on layer '0'" and "in line 24 of the file" in error.message
+
+
+def test_a_comma_that_may_part_thousands_is_refused(tmp_path):
+    """1,234 beside 60.25 is 1234 or 1.234; beside a comma that parts no thousands it is 1.234."""
+    path = save(tmp_path, hook(middle="1,234"))
+    error = refusal(path, "not-a-number", "'1,234' in line 14 of the file, where the comma may be a decimal one or")
+    assert "(line 10 has a decimal point)" in error.message
+    assert read(save(tmp_path, hook("0", "1,234", "60,25"))).curves[0].curve.end == (1.234, 0.0, 0.0)
+
+
+def test_a_number_of_what_is_no_curve_does_no_harm(tmp_path):
+    note = [(0, "TEXT"), (8, "0"), (10, "0.0"), (20, "0.0"), (40, "2 1/2"), (1, "1,5 mm")]
+    whole = hook().replace("0\nENDSEC", "".join(f"{code}\n{value}\n" for code, value in note) + "0\nENDSEC")
+    drawing = read(save(tmp_path, whole))
+    assert len(drawing.curves) == 2 and "file-repaired" in codes(drawing)
 
 
 def test_damage_at_random_never_shows_a_traceback(tmp_path):

@@ -27,17 +27,19 @@ from outline_drawings import (
     sides_and_centerline,
     sticks,
     three_views,
+    views_of_a_tube,
     wireframe,
 )
 from outlines import draw, outline, split_and_shuffled
 from shapely import LineString, Polygon
 from strategies import lengths, tables
 
+from converter.importers.dxf.outline import outline_findings
 from converter.importers.registry import ReadOptions, read
 from converter.job import open_job
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.centerline import rebuild, reverse_table
-from converter.model.curve import Line
+from converter.model.curve import Arc, Line, Polyline
 from converter.model.drawing import Drawing, DrawnCurve
 from converter.processes.memory import paused_gc
 from converter.reducer import reduce_drawing
@@ -501,8 +503,37 @@ def side_view(space):
         space.add_circle(p, 19)
 
 
+def hoops_in_rows(space):
+    """Equal ones, as wide as high."""
+    for x in (0, 900):
+        for y in (0, 900):
+            rounded(space, x, y, 600, 600, 80)
+
+
+def tube_and_bars(space):
+    """A bent tube and two bars as long as its legs: what would be its views, were it deep."""
+    space.add_lwpolyline([(0, 0), (500, 0), (500, 400)])
+    space.add_line((0, 600), (500, 600))
+    space.add_line((700, 0), (700, 400))
+
+
+def panels(space):
+    """Panels in an L, the third no part of what the others are."""
+    rounded(space, 0, 0, 900, 600, 80)
+    rounded(space, 0, 800, 900, 400, 80)
+    rounded(space, 1100, 0, 500, 600, 80)
+
+
+def views_in_disorder(space):
+    """The view from the side stands higher than the one in front."""
+    views_of_a_tube(space)
+    for one in list(space)[4:]:
+        one.translate(0, 150, 0)
+
+
 FRAMES = [cage, gate, gate_in_parts, gate_with_rings, twin_rails, ring, hoops, wheel, roof_rack, roof_rack_of_two_u]
 FRAMES += [roof_rack_in_space, handle, ladder, serpentine, grid_of_wire, side_view]
+FRAMES += [hoops_in_rows, tube_and_bars, panels, views_in_disorder]
 
 
 @pytest.mark.parametrize("frame", FRAMES, ids=lambda frame: frame.__name__)
@@ -531,6 +562,7 @@ OUTLINES = {
     gate_of_outlines: "12 pairs of lines side by side that make the outline of a tube 20.00 mm and 40.00 mm wide",
     frame_in_one: "5 pairs of lines side by side",
     sticks: "5 pairs of lines side by side that make the outline of a tube 25.40 mm wide",
+    views_of_a_tube: "one is 360.00 mm wide and 260.00 mm high, the one in line above or below it as wide and 370.00",
 }
 
 
@@ -544,3 +576,32 @@ def test_an_outline_is_told_first_and_once(part, tmp_path):
     assert first.code == "outline-suspect" and "outline-suspect" not in {f.code for f in others}
     assert OUTLINES[part] in first.message
     assert ("--from-outline" in first.cure_in()) == (part in (bent_tube, frame_in_one, gate_of_outlines, sticks))
+
+
+@pytest.mark.parametrize("plane", [(0, 0, 1), (0, 1, 0), (1, 0, 0)])
+@pytest.mark.parametrize("given", [{}, {"third": -500}, {"border": True}])
+def test_three_views_are_told_in_any_plane_and_within_a_border(given, plane, tmp_path):
+    """Drawn in the plane of x and y, and brought into the others by their axes alone."""
+    doc, space = new()
+    views_of_a_tube(space, **given)
+    drawn = reread(doc, tmp_path).curves
+    order = {(0, 0, 1): (0, 1, 2), (0, 1, 0): (0, 2, 1), (1, 0, 0): (2, 0, 1)}[plane]
+    curves = [replace(one, curve=turned(one.curve, order)) for one in drawn]
+    (told,) = outline_findings(curves)
+    assert told.variant == "views" and "in space" in told.cure_in()
+    assert len(told.also) == 2
+
+
+def turned(curve, order):
+    """A curve with its coordinates in another order; mirrored where that is odd, which no view minds."""
+
+    def p(point):
+        return tuple(point[k] for k in order)
+
+    if isinstance(curve, Line):
+        return Line(p(curve.start), p(curve.end))
+    if isinstance(curve, Polyline):
+        return Polyline(curve.points[:, list(order)])
+    odd = order == (0, 2, 1)
+    normal = tuple(-v for v in p(curve.normal)) if odd else p(curve.normal)
+    return Arc.swept(p(curve.center), normal, p(curve.start), curve.angle)

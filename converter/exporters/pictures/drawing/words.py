@@ -26,7 +26,7 @@ ABOUT_READING = frozenset({
     "solid-oval", "solid-skin", "solid-fused", "solid-plate", "mesh-fitted", "mesh-skin", "mesh-not-round",
     "mesh-precision", "mesh-misfit", "mesh-ambiguous", "mesh-uncertain", "plane-open", "healed-gap", "near-gap",
     "duplicate-removed", "speck-removed", "overlap-kept", "joined-across-layers", "junction", "near-tangent",
-    "kink", "curve-fitted",
+    "kink", "curve-fitted", "untrimmed",
     "not-line-arc", "rebuild-deviation", "corner-filleted", "corner-no-radius", "negative-straight", "fold-back",
     "refit", "short-run", "hoop", "closed-loop", "units-doubted", "outline-read", "outline-none", "outline-size",
     "section-differs", "annotation-suspect", "fit-looser",
