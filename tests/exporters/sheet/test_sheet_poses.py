@@ -114,7 +114,7 @@ def test_bends_out_of_order_leave_the_rest_of_the_stick_straight():
     assert [type(part).__name__ for part in placed(second.bent)] == ["Line", "Arc", "Line", "Arc", "Line"]
     # fed: a straight stick that ends 200 + arc + 60 ahead of the die
     ahead = 200.0 + 60.0 * np.pi / 2.0 + 60.0
-    assert first.fed.segments[0].start == pytest.approx((ahead, 0.0, -61.0))
+    assert placed(first.fed)[0].start == pytest.approx((ahead, 0.0, -61.0))
     # bent up: the end fed first stands straight up, one die's radius ahead
     assert placed(first.bent)[0].start == pytest.approx((61.0, 0.0, ahead))
     # bend 1 is made with the tube turned -(-90) back: worked by hand, the leg of bend 2 points sideways behind
