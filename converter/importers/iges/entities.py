@@ -179,7 +179,7 @@ def _whole(field: bytes) -> int:
 
 # --- names of levels and colors ---------------------------------------------------------------
 # The level function property (type 406, form 3), whose text says what the level of its directory entry is for, and
-# color definition (type 314) of IGES 5.3.
+# the color definition (type 314) of IGES 5.3.
 
 
 def names_of(
