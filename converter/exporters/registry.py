@@ -152,8 +152,8 @@ FORMATS: tuple[WriteFormat, ...] = (
 )  # fmt: skip
 
 
-#: Formats of which one file can hold several jobs, and the function that writes it.
-TOGETHER = {"sheet": "export_together", "sheet-pdf": "export_together"}
+#: Formats of which one file can hold several jobs: their function takes a list of them.
+TOGETHER = ("sheet", "sheet-pdf")
 
 #: Codes of "this job has nothing of that sort", which is no failure while something else is written.
 CODES_OF_NOTHING_TO_WRITE = ("no-solid", "no-joints", "no-bends")
@@ -255,7 +255,7 @@ def _work(
         for job, how in zip(steps(jobs, "jobs"), _named(jobs, options or WriteOptions()), strict=True):
             begin_file(job.source, "writing")
             for known in steps(chosen, "formats"):
-                yield partial(_function(known, known.function), job, out, how)
+                yield partial(_function(known), [job] if known.name in TOGETHER else job, out, how)
 
     return work
 
@@ -282,13 +282,13 @@ def write_together(
 
     def work(out: OutputSet) -> Iterator[Callable[[], None]]:
         for known in steps(chosen, "formats"):
-            yield partial(_function(known, TOGETHER[known.name]), jobs, out, options or WriteOptions())
+            yield partial(_function(known), jobs, out, options or WriteOptions())
 
     return write_all(jobs, out_dir, work, force=force)
 
 
-def _function(known: WriteFormat, name: str) -> Callable[..., None]:
-    function: Callable[..., None] = getattr(import_module(known.module), name)
+def _function(known: WriteFormat) -> Callable[..., None]:
+    function: Callable[..., None] = getattr(import_module(known.module), known.function)
     return function
 
 

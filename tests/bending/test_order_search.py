@@ -103,7 +103,7 @@ def search_and_try(seed: int, sure: list[int]) -> None:
         for held in (None, rule):
             expected = by_trying(one, enough, poor, held or (lambda made, bend, end: True))
             search = OrderSearch(one, searched._held(one, held))
-            assert search.order(enough, poor) == expected
+            assert alone(search.ask_order(enough, poor)) == expected
             # measured no further than what is known leaves a doubt, with no word of what the finished tube leaves
             told = alone(OrderSearch(one, searched._held(one, held), None, SureRoom()).ask_roomiest())
             deep = one.deepest + ALIKE + 2.0
@@ -142,7 +142,7 @@ def test_walls_bound_tightly_where_nothing_else_stands():
     states = situations(4)
     one.moments(states)
     for k, made in states:
-        walls = min(one._rooms[one._side(k, made, ahead)].least for ahead in (True, False))
+        walls = min(one._rooms[side].least for side in sides_of((k, sum(1 << i for i in made))))
         assert walls <= most[sum(1 << i for i in made), k] <= walls + 2.0 + 2.0 * ROUNDING
 
 

@@ -228,7 +228,8 @@ def test_each_order_is_weighed_with_the_extra_stick_that_it_needs(name):
     assert (made.feed_from, tuple(step.bend for step in made.steps), made.extra_a, made.extra_b) == expected
     # the first bend's mark is the extra and the straight there; the die's mark lies where a bend begins
     first = next(step for step in made.steps if step.bend == (1 if made.feed_from == "A" else 3))
-    assert first.mark == pytest.approx(made.lead + (rows[0][0] if made.feed_from == "A" else tail), abs=1e-9)
+    lead = made.extra(made.feed_from)
+    assert first.mark == pytest.approx(lead + (rows[0][0] if made.feed_from == "A" else tail), abs=1e-9)
 
 
 # --- how much is looked at --------------------------------------------------------------------

@@ -216,7 +216,7 @@ def test_an_s_bend_that_springback_leaves_no_straight_is_made_with_none():
             setback = 150.0 * tan(radians(22.5))
             middle = straight + lacks + 2.0 * setback
             far = hypot(300.0 + 2.0 * setback + middle * cos(pi / 4.0), middle * sin(pi / 4.0))
-            lead = setup.lead
+            lead = setup.extra(setup.feed_from)
             ends = bend_stick(setup.stick_length, orders(setup), [lead, lead + setup.length])
             assert dist(*ends) == pytest.approx(far, abs=1e-3)
 

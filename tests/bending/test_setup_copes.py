@@ -176,7 +176,7 @@ def test_bent_as_told_the_stick_ends_at_the_long_points(table, place, end, at_a,
     finished = setup.stick_length - setup.extra_a - setup.extra_b
     assert finished == pytest.approx(table.developed_length + at_a + at_b, abs=1e-6)
     samples = [share * finished for share in np.linspace(0.0, 1.0, 40)]
-    made = bend_stick(setup.stick_length, orders(setup), [setup.lead + x for x in samples])
+    made = bend_stick(setup.stick_length, orders(setup), [setup.extra(setup.feed_from) + x for x in samples])
     wanted = own_points(longer(drawn, at_a, at_b), samples if end == "A" else [finished - x for x in samples])
     assert apart(made, wanted) < 1e-6
 

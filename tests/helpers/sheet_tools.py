@@ -120,7 +120,7 @@ def hostile_job() -> Job:
 def written(job: Job, folder: Path) -> Path:
     """The job's sheet, written."""
     with OutputSet(folder, force=True) as out:
-        html.export(job, out, WriteOptions(stem=job.stem))
+        html.export([job], out, WriteOptions(stem=job.stem))
     return out.final(f"{job.stem}-sheet.html")
 
 

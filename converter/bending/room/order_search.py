@@ -13,7 +13,7 @@ from converter.arrays import Array
 from converter.bending.room.bound import ROUNDING
 from converter.bending.room.near import SURE
 from converter.bending.room.order_sets import OrderQuestion, TopQuestion, lattice
-from converter.bending.room.questions import Question, Result, Situation, Steps, alone, side_by_side
+from converter.bending.room.questions import Question, Result, Situation, Steps, side_by_side
 from converter.bending.room.sweep import Sweeper
 from converter.tolerances import PAST_LENGTH
 
@@ -78,10 +78,6 @@ class OrderSearch:
         self.result: RoomyOrder | None = None
         #: Situations that were swept, of which it is not noted yet what they tell of others.
         self.untold: list[Situation] = []
-
-    def order(self, enough: float, poor: float) -> tuple[int, ...] | None:
-        """The order to take, in the table's numbers from end A; ``enough`` and ``poor`` as for `Sweeper`."""
-        return alone(self.ask_order(enough, poor))
 
     def ask_top(self) -> Steps[None]:
         """Work after which `top` is known."""

@@ -30,7 +30,7 @@ from converter.bending.room.questions import (
     sides_of,
 )
 from converter.bending.room.screen import SimpleQuestion
-from converter.bending.room.shape import SideKey, check_table, half, stations
+from converter.bending.room.shape import SideKey, check_table
 from converter.bending.room.space import Space
 from converter.errors import OptionError
 from converter.model.bends import BendTable
@@ -345,21 +345,6 @@ class Sweeper:
                 found.append((one.span, max(one.least, self._deep) + SURE))
         return found
 
-    def reach(self, order: Sequence[int] | None = None) -> float:
-        """Greatest distance in mm from the die's axis that the tube's centerline comes to as it swings or waits.
-
-        Args:
-            order: as for `sequence`; the plain one when None.
-        """
-        order = self.simple_order if order is None else order
-        far = 0.0
-        for i, bend in enumerate(order):
-            k, made = self._fed((bend, frozenset(order[:i])))
-            for ahead in (True, False):
-                at = stations(half(self._table, k, made, ahead)).points
-                far = max(far, float(np.hypot(at[:, 0], at[:, 1]).max()))
-        return far
-
     def _fed(self, state: State) -> State:
         """The state with bends numbered from the end fed first."""
         if self.feed_from == "A":
@@ -374,9 +359,6 @@ class Sweeper:
 
     def _situations(self, order: Sequence[int]) -> list[Situation]:
         return [self._coded((bend, frozenset(order[:i]))) for i, bend in enumerate(order)]
-
-    def _side(self, k: int, made: frozenset[int], ahead: bool) -> SideKey:
-        return sides_of((k, sum(1 << i for i in made)))[0 if ahead else 1]
 
     def _work(self, steps: Steps[None]) -> None:
         """Take work of this tube through by itself."""

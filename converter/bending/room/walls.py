@@ -68,14 +68,13 @@ class _SideColumns:
     plane: Index
     moment: Array
 
-    def better(self, values: Array, times: Array, of: Index, point: Index) -> None:
+    def better(self, values: Array, times: Array, of: Index) -> None:
         """Take what is nearer than so far.
 
         Args:
             values: (planes, n) mm.
             times: (planes or 1, n) radians.
-            of: (n,) the side, rising.
-            point: (n,) rising within a side; of equal values the first plane's counts, then the first point's.
+            of: (n,) the side, rising; of equal values the first plane's counts, then the first of these.
         """
         starts = np.flatnonzero(np.diff(of, prepend=-1))
         found = np.minimum.reduceat(values, starts, axis=1)
@@ -214,7 +213,7 @@ def _read_simply(at: ElementStations, side: Index, which: Index, disc: bool, spa
     if len(which):
         tangents = at.tangents[which] if disc else None
         values, times = _simple_values(at.points[which], tangents, at.slide[which], side[which], space, found)
-        found.better(values, times, side[which], which)
+        found.better(values, times, side[which])
 
 
 def _read_on_grid(
@@ -249,7 +248,7 @@ def _read_grid_points(
     slide = at.slide[row] * found.draw[of]
     tangents = at.tangents[row] if disc else None
     values = _distances(at.points[row], tangents, slide, space, found.radius[of], found.turns[of], times[None, :, None])
-    found.better(values[:, :, 0] - DIP, times[None, :], of, row)
+    found.better(values[:, :, 0] - DIP, times[None, :], of)
 
 
 def grid_steps(reach: Array, draw: Array, radius: float | Array, end: Array, disc: bool) -> Index:

@@ -157,11 +157,6 @@ class Setup:
         return self.extra_a if end == "A" else self.extra_b
 
     @property
-    def lead(self) -> float:
-        """Extra stick at the end fed first."""
-        return self.extra(self.feed_from)
-
-    @property
     def stretches(self) -> bool:
         """Whether any bend is known to use less stick than its arc is long."""
         return any(step.springback.stretch for step in self.steps)

@@ -368,6 +368,9 @@ def _side_label(
 
 
 # --- flat pieces of a tube --------------------------------------------------------------------
+# Consecutive bends that share one plane: a rotation of 0 or 180 keeps it, any other begins the next piece. Each piece
+# is laid into the xy plane with its first bend turning left, from the straight before its first bend to the straight
+# after its last one.
 
 
 @dataclass(frozen=True, slots=True)

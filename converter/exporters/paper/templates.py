@@ -182,6 +182,10 @@ def _hole(one: HoleWrap, display: Display) -> Template:
     )
 
 
+# --- holes ------------------------------------------------------------------------------------
+# x and y as in `converter.joints.holes`, y moved so that the lower edge lies at 0: end B is up.
+
+
 def hole_title(one: HoleWrap) -> str:
     """``POST: holes for BAR``."""
     hole = one.holes[0]

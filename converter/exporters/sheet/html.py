@@ -93,12 +93,7 @@ SCRIPTS = (
 )
 
 
-def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
-    """Write ``STEM-sheet.html`` of one job; as `export_together`."""
-    export_together([job], out, options)
-
-
-def export_together(jobs: Sequence[Job], out: OutputSet, options: WriteOptions) -> None:
+def export(jobs: Sequence[Job], out: OutputSet, options: WriteOptions) -> None:
     """Write ``STEM-sheet.html`` of one or several jobs.
 
     Raises:

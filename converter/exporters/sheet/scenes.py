@@ -19,8 +19,7 @@ from converter.exporters.sheet.content import PartPage
 from converter.findings import ERROR
 from converter.geometry.vectors import Vec, add, along, cross, dot, rotate, scale, sub, within_half_turn
 from converter.model.bends import Bend, BendTable, Placement
-from converter.model.centerline import rebuild, walk
-from converter.model.curve import Segment
+from converter.model.centerline import walk
 from converter.model.section import Section
 from converter.shop.model import Machine
 
@@ -184,11 +183,6 @@ class Pose:
     table: BendTable
     place: Placement
     normal: Vec
-
-    @property
-    def segments(self) -> tuple[Segment, ...]:
-        """Straights and arcs from the end fed first to the other, mm, machine coordinates."""
-        return rebuild(self.table, self.place)
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,12 +54,6 @@ class Affine:
         """The images of points, shape (n, 3)."""
         return array @ np.array((self.x, self.y, self.z)) + np.array(self.origin)
 
-    def after(self, inner: Affine) -> Affine:
-        """The map that applies ``inner`` first, then this one."""
-        return Affine(
-            self.direction(inner.x), self.direction(inner.y), self.direction(inner.z), self.point(inner.origin)
-        )
-
 
 def transform(curve: Curve, m: Affine) -> tuple[Curve, ...]:
     """The image of a curve; a path falls into its parts when arcs in it become ellipses.

@@ -57,6 +57,9 @@ def refused(error: Exception, kind: str, handle: str | None, layer: str, file: s
 
 
 # --- LWPOLYLINE and POLYLINE, 2D and 3D -------------------------------------------------------
+# Vertices of the 2D kinds lie in the OCS at one elevation; between two of them a bulge, the tangent of a quarter of
+# the included angle and negative when it turns clockwise (DXF reference), makes an arc. Whole runs of plain vertices
+# stay one array.
 
 
 def lwpolyline(entity: Any, d: Attributes, k: float) -> PolyCurve:

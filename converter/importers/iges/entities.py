@@ -177,6 +177,11 @@ def _whole(field: bytes) -> int:
     return int(text) if text.isdigit() else 0
 
 
+# --- names of levels and colors ---------------------------------------------------------------
+# The level function property (type 406, form 3), whose text says what the level of its directory entry is for, and
+# the color definition (type 314) of IGES 5.3.
+
+
 def names_of(
     entries: list[bytes], parameters: list[bytes], stops: tuple[bytes, bytes]
 ) -> tuple[dict[int, str], dict[int, str]]:

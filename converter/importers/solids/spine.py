@@ -176,7 +176,7 @@ def _drawn(tube: _SweptBody, name: str, tol: Tolerances) -> DrawnCurve | None:
         if abs(cut.metal) > tol.fit or cut.on != "cut":
             findings.append(Finding("solid-ends", variant=cut.on, tube=name, end=letter, measured=cut.metal, unit="mm"))
     metal = None if ends is None else (ends[0].metal, ends[1].metal)
-    polygon = _polygon(centers, tube.outside.closed)
+    polygon = _polygon(centers)
     if polygon is not None:
         # corners leave the spine between them, and end sections lean by half of what its first straight turns
         slack = off + tol.fit + radius * radians(float(turns_along(centers).max(initial=0.0)))
@@ -306,7 +306,7 @@ def _through(points: Array) -> Spline:
     return Spline(curve.Degree(), poles, np.array(knots), None, vec(points[0]), vec(points[-1]))
 
 
-def _polygon(centers: Array, closed: bool) -> tuple[BendTable, Placement] | None:
+def _polygon(centers: Array) -> tuple[BendTable, Placement] | None:
     """A spine as straights that meet in corners; None where fewer than two points are left."""
     step = -(-len(centers) // _CORNERS)
     points = [vec(p) for p in np.concatenate((centers[:-1:step], centers[-1:]))]

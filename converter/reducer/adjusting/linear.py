@@ -288,6 +288,10 @@ class WalkChange:
 
 
 # --- the largest miss least -------------------------------------------------------------------
+# Near a tube each vertex's distance changes linearly with the numbers of the table, so the least largest distance is
+# a linear program (Cheney and Goldstein 1959, "Newton's method for convex programming and Tchebycheff approximation",
+# from memory), solved again from where it leads. The program has the state of the walk at every row among its
+# unknowns, so that it stays sparse however many bends there are.
 
 
 def least_largest_step(linear: LinearTube, proofs: Sequence[RowVertices], reach: float) -> WalkChange | None:

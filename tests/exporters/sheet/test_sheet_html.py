@@ -391,7 +391,7 @@ def test_templates_written_beside_it_are_linked(tmp_path):
     job = demo_job(tmp_path / "in")
     with OutputSet(tmp_path / "out") as out:
         for writer in (cope_dxf, cope_pdf, html):
-            writer.export(job, out, WriteOptions(stem=job.stem))
+            writer.export([job] if writer is html else job, out, WriteOptions(stem=job.stem))
     page = (tmp_path / "out" / "boathouse-sheet.html").read_text(encoding="utf-8")
     links = [has["href"] for tag, has in Text(page).tags if tag == "a" and not has["href"].startswith("#")]
     assert set(links) == {"boathouse-copes.pdf", "boathouse-copes.dxf"}

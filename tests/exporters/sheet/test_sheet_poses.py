@@ -15,6 +15,7 @@ from strategies import tables
 from converter.bending.setup.setup import set_up
 from converter.exporters.sheet.scenes import step_poses
 from converter.model.bends import Bend, BendTable, Placement
+from converter.model.centerline import rebuild
 from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.model import Die, Machine, Shop
@@ -26,6 +27,11 @@ TURNED = {
     ("horizontal", None): [[1, 0, 0], [0, 1, 0], [0, 0, 1]],
     ("horizontal", "right"): [[1, 0, 0], [0, -1, 0], [0, 0, -1]],
 }
+
+
+def placed(pose):
+    """Straights and arcs of a pose."""
+    return rebuild(pose.table, pose.place)
 
 
 def walked(segments, lengths) -> np.ndarray:
@@ -63,11 +69,11 @@ def test_every_step_is_where_a_bender_puts_it(table, end, machine, back):
         made = bend_stick(stick, orders(setup)[: i + 1], samples)
         # the simulated bender keeps the stock still and starts at the origin; ours draws it along to T
         made = (made + np.array([step.stick, -100.0, 0.0])) @ turned.T
-        assert np.abs(walked(pose.bent.segments, samples) - made).max() < 1e-5
+        assert np.abs(walked(placed(pose.bent), samples) - made).max() < 1e-5
         if i:
             before = bend_stick(stick, [*orders(setup)[:i], replace_angle(orders(setup)[i])], samples)
             before = (before + np.array([0.0, -100.0, 0.0])) @ turned.T
-            assert np.abs(walked(pose.fed.segments, samples) - before).max() < 1e-4
+            assert np.abs(walked(placed(pose.fed), samples) - before).max() < 1e-4
         assert pose.mark == pytest.approx(tuple(turned @ np.array([7.0, -100.0, 0.0])), abs=1e-9)
         assert pose.touch == pytest.approx(tuple(turned @ np.array([0.0, -100.0, 0.0])), abs=1e-9)
 
@@ -93,7 +99,7 @@ def test_the_last_pose_is_the_run(table, end, data):
     length = table.developed_length
     samples = np.linspace(0.0, length, 50)
     wanted = own_points(run, [float(x) for x in (samples if end == "A" else length - samples)])
-    assert apart(walked(last.segments, samples + setup.lead), wanted) < 1e-5
+    assert apart(walked(placed(last), samples + setup.extra(setup.feed_from)), wanted) < 1e-5
 
 
 def test_bends_out_of_order_leave_the_rest_of_the_stick_straight():
@@ -104,25 +110,25 @@ def test_bends_out_of_order_leave_the_rest_of_the_stick_straight():
     setup = set_up([Tube(run, Section("round", 20.0, 2.0))], Shop("s", dies), feed_from="A")[0]
     assert [step.bend for step in setup.steps] == [2, 1]
     first, second = step_poses(setup, Machine(plane="vertical"))
-    assert [type(part).__name__ for part in first.bent.segments] == ["Line", "Arc", "Line"]
-    assert [type(part).__name__ for part in second.bent.segments] == ["Line", "Arc", "Line", "Arc", "Line"]
+    assert [type(part).__name__ for part in placed(first.bent)] == ["Line", "Arc", "Line"]
+    assert [type(part).__name__ for part in placed(second.bent)] == ["Line", "Arc", "Line", "Arc", "Line"]
     # fed: a straight stick that ends 200 + arc + 60 ahead of the die
     ahead = 200.0 + 60.0 * np.pi / 2.0 + 60.0
-    assert first.fed.segments[0].start == pytest.approx((ahead, 0.0, -61.0))
+    assert placed(first.fed)[0].start == pytest.approx((ahead, 0.0, -61.0))
     # bent up: the end fed first stands straight up, one die's radius ahead
-    assert first.bent.segments[0].start == pytest.approx((61.0, 0.0, ahead))
+    assert placed(first.bent)[0].start == pytest.approx((61.0, 0.0, ahead))
     # bend 1 is made with the tube turned -(-90) back: worked by hand, the leg of bend 2 points sideways behind
-    assert second.bent.segments[-1].end[0] == pytest.approx(-60.0 - 61.0)
+    assert placed(second.bent)[-1].end[0] == pytest.approx(-60.0 - 61.0)
 
 
 def test_where_the_stock_swings_the_clamped_end_stays():
     """A bender that wraps the stock: the end fed first lies still along the machine's x."""
     setup = set_up([Tube(RUN, Section("round", 20.0, 2.0))], shop_for(RUN.table), feed_from="A")[0]
     pose = step_poses(setup, Machine(plane="horizontal", swings="behind"))[0]
-    ends = pose.bent.segments[0].start, pose.bent.segments[0].end
+    ends = placed(pose.bent)[0].start, placed(pose.bent)[0].end
     assert ends[0] == pytest.approx((300.0, -100.0, 0.0))
     assert ends[1] == pytest.approx((0.0, -100.0, 0.0))
-    assert pose.bent.segments[-1].end == pytest.approx((-100.0, 300.0, 0.0))
+    assert placed(pose.bent)[-1].end == pytest.approx((-100.0, 300.0, 0.0))
 
 
 def test_a_straight_has_no_steps():

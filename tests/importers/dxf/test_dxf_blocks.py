@@ -6,7 +6,6 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from dxf_tools import close, codes, gap, ignored, new, reread, sample
-from ezdxf.math import Matrix44
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -280,19 +279,6 @@ def test_a_scale_of_zero_counts_as_one(tmp_path):
     msp.add_blockref("B", (0, 0, 1)).dxf.__dict__["zscale"] = 0.0
     arc = reread(doc, tmp_path).curves[0].curve
     assert close(arc.center, (0, 0, 3)) and arc.radius == 5
-
-
-def test_affine_composition_matches_matrices():
-    """Independent check of `after` with ezdxf's 4x4 matrices."""
-    first = Affine((1, 2, 3), (0, 1, 4), (5, 6, 0), (7, 8, 9))
-    second = Affine((0, 1, 0), (-1, 0, 0), (0, 0, 2), (1, 1, 1))
-
-    def matrix(m):
-        return Matrix44([*m.x, 0, *m.y, 0, *m.z, 0, *m.origin, 1])
-
-    both = matrix(first) * matrix(second)
-    for p in ((0, 0, 0), (1, 2, 3), (-4, 5, 0.5)):
-        assert close(second.after(first).point(p), both.transform(p))
 
 
 def test_curve_kinds_survive(tmp_path):

@@ -97,7 +97,7 @@ def drawing_picture(
     if legend:
         bottom, shown = _draw_legend(picture, entries, scene, tubes, width, 0.42 * height)
     area = (EDGE, bottom + 2.0, width - EDGE, top - 1.0)
-    _ScenePlacement(picture, scene, area, display).draw(drawing, tubes, entries, shown)
+    _ScenePlacement(picture, scene, area, display).draw(tubes, entries, shown)
     return picture
 
 
@@ -160,7 +160,7 @@ class _ScenePlacement:
         )
         self.free = Free(area)
 
-    def draw(self, drawing: Drawing, tubes: Sequence[Tube], entries: Sequence[LegendEntry], shown: int) -> None:
+    def draw(self, tubes: Sequence[Tube], entries: Sequence[LegendEntry], shown: int) -> None:
         """Lines first, then marks, numbers, ends, names and letters while there is room for them."""
         for role, lines in self.scene.lines:
             if role == "ignored":

@@ -280,6 +280,9 @@ def _chain(points: Array, of: Ints) -> tuple[Array, Ints]:
         points, of = points[kept], of[kept]
 
 
+# --- silhouettes of bends: where the outside turns away from the eye --------------------------
+
+
 def steps_along(solid: Solid, i: int, chord: float) -> int:
     """Steps along a bend: near enough for its chords and for what hides it."""
     outside = float(solid.radius[i]) + solid.outer.reach

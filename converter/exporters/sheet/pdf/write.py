@@ -26,12 +26,7 @@ if TYPE_CHECKING:
     from converter.job import Job
 
 
-def export(job: Job, out: OutputSet, options: WriteOptions) -> None:
-    """Write ``stem-sheet.pdf`` of one job; as `export_together`."""
-    export_together([job], out, options)
-
-
-def export_together(jobs: Sequence[Job], out: OutputSet, options: WriteOptions) -> None:
+def export(jobs: Sequence[Job], out: OutputSet, options: WriteOptions) -> None:
     """Write ``stem-sheet.pdf`` of one or several jobs.
 
     Raises:

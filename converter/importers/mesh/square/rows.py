@@ -208,14 +208,12 @@ class SideFaces:
         outer, bore: (m,) masks.
         side: (m,) of `SIDES`, the one that each looks from.
         level: (m,) whether they look straight out of it.
-        slant: (m,) cosine between a face and across the tube: 1 for a side's, 0 for an end's.
     """
 
     outer: Flags
     bore: Flags
     side: Ints
     level: Flags
-    slant: Array
 
 
 def side_faces(
@@ -257,7 +255,7 @@ def side_faces(
     side = np.where(bore, (facing + 2) % 4, facing)
     level = np.abs(looks * SIDES[(facing + 1) % 4]).max(axis=1) < STRAIGHT_OUT * slant
     level &= ~_in_corner(corners, body.faces, side, sizes.halves(bore))
-    return SideFaces(outer, bore, side, level, slant)
+    return SideFaces(outer, bore, side, level)
 
 
 def _in_corner(spots: SectionPlaces, faces: Ints, side: Ints, halves: Array) -> Flags:
