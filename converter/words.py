@@ -74,7 +74,8 @@ def room_text(setup: Setup, display: Display) -> str:
     if clearance is None:
         return "not worked out"
     if clearance.least is None or clearance.against is None:
-        return "nothing comes near the tube while it is bent"
+        # of a machine of which enough is known there is a floor to come near to
+        return "the tube does not come near itself; what is around the machine is not known"
     if clearance.least < 0.0:
         return f"the tube hits {clearance.against} in bend {clearance.bend}, by {display.length(-clearance.least)}"
     return f"{display.length(clearance.least)} to {clearance.against}, in bend {clearance.bend}"
