@@ -75,7 +75,7 @@ def room_text(setup: Setup, display: Display) -> str:
         return "not worked out"
     if clearance.least is None or clearance.against is None:
         # floor, walls and boxes always lie at some distance: none was looked at
-        return "clear of the tube itself; no more is known of what stands around"
+        return "the tube does not come near itself; what is around the machine is not known"
     if clearance.least < 0.0:
         return f"the tube hits {clearance.against} in bend {clearance.bend}, by {display.length(-clearance.least)}"
     return f"{display.length(clearance.least)} to {clearance.against}, in bend {clearance.bend}"

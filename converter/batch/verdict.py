@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from difflib import SequenceMatcher
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 FAILED, CLEAN, NOT_SHOWN = "failed", "clean", "not shown"
 #: Columns of a bend table as people read them.
 _COLUMNS = ("feed", "rotation", "angle", "CLR")
+#: So many places of which a finding says the same are named.
+_PLACES = 3
 _Row = tuple[str, ...]
 
 
@@ -271,10 +273,26 @@ def _row_text(row: _Row) -> str:
 
 
 def _finding_changes(before: DrawingVerdict, after: DrawingVerdict) -> list[str]:
-    def counts(verdict: DrawingVerdict) -> Counter[tuple[str, str]]:
-        return Counter((finding.severity, finding.message) for finding in verdict.findings)
+    def counts(verdict: DrawingVerdict) -> Counter[FindingText]:
+        # neither a cure nor what the sentence does not show makes it another one
+        return Counter(replace(finding, code="", bend=None, cure="") for finding in verdict.findings)
 
     old, new = counts(before), counts(after)
     cures = {(finding.severity, finding.message): finding.cure for finding in after.findings}
-    came = [f"new {severity}: {message} {cures[severity, message]}".rstrip() for severity, message in new - old]
-    return [*came, *(f"no longer: {severity}: {message}" for severity, message in old - new)]
+    came = [replace(one, cure=cures[one.severity, one.message]) for one in new - old]
+    lines = [f"new {one.severity}: {words} {one.cure}".rstrip() for one, words in _together(came)]
+    return [*lines, *(f"no longer: {one.severity}: {words}" for one, words in _together(old - new))]
+
+
+def _together(findings: Iterable[FindingText]) -> Iterator[tuple[FindingText, str]]:
+    """The first of those that say the same of several places, and the sentence with these."""
+    places: dict[tuple[str, str, str], list[tuple[FindingText, str]]] = {}
+    for one in findings:
+        place, colon, rest = one.message.partition(": ")
+        if one.tube is None or not colon or not place.startswith(one.tube):
+            place, rest = "", one.message
+        places.setdefault((one.severity, rest, one.cure), []).append((one, place))
+    for (_, rest, _), found in places.items():
+        where = "; ".join(place for _, place in found[:_PLACES])
+        more = f" and {counted(len(found) - _PLACES, 'more place')}" if len(found) > _PLACES else ""
+        yield found[0][0], f"{where}{more}: {rest}" if where else rest

@@ -140,7 +140,8 @@ def excess_text(excess: Excess, display: Display) -> str:
 def next_sentences(feed_from: str) -> list[str]:
     """What the corrected set-up counts on."""
     return [
-        f"Marks are measured from end {feed_from}, which goes first. Stops move by the springback law of the die; "
+        f"Marks are measured from end {feed_from}, which goes first. Turns are the tube's, all since the first bend: "
+        f"plus is clockwise, seen from end {feed_from} toward the other. Stops move by the springback law of the die; "
         "turns and marks take back what was off.",
         "This takes all of a difference for the setting's own: make sure of the measuring first, and bend one piece "
         "before the rest.",

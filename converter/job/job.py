@@ -369,8 +369,10 @@ class Job:
         from converter.joints.near.alone import lying_alone
         from converter.shop.assign import die_names
 
-        told = self.job_file is not None and self.job_file.joints  # of ends that need no other tube to be cut
-        alone = None if told else lambda: lying_alone(self.tubes, self.tolerances).tolist()
+        # of ends that need no other tube to be cut
+        told = self.job_file is not None and bool(self.job_file.joints)
+        shown = any(any(tube.run.drawn_ends) for tube in self.tubes)
+        alone = None if told or shown else lambda: lying_alone(self.tubes, self.tolerances).tolist()
         return find_parts(self.tubes, lambda: self.copes, alone, lambda tube: die_names(tube, self.shop))
 
     @cached_property

@@ -237,3 +237,18 @@ def test_changes_of_findings_count_equal_ones():
         "new note: It is a note.",
     ]
     assert changes_between(verdict(findings=(one, two)), verdict(findings=(one,))) == ["no longer: note: It is a note."]
+    other_cure = FindingText("bend-clr", "error", "A", 1, one.message, "Buy another.")
+    assert changes_between(verdict(findings=(one,)), verdict(findings=(other_cure,))) == []
+
+
+def test_changes_that_say_the_same_of_several_places_are_one_line():
+    """A die's radius changed in the shop file: one line, not one for every bend."""
+    every = [FindingText("c", "error", n, b, f"{n}, bend {b}: it is too tight.", "Buy.") for n in "AB" for b in (1, 2)]
+    also = FindingText("c", "error", "A", 3, "A, bend 3: it is too wide.", "Buy.")
+    assert changes_between(verdict(), verdict(findings=(*every, also))) == [
+        "new error: A, bend 1; A, bend 2; B, bend 1 and 1 more place: it is too tight. Buy.",
+        "new error: A, bend 3: it is too wide. Buy.",
+    ]
+    assert changes_between(verdict(findings=tuple(every[:2])), verdict()) == [
+        "no longer: error: A, bend 1; A, bend 2: it is too tight."
+    ]

@@ -29,6 +29,8 @@ from converter.model.run import Run, Tube
 from converter.model.section import Section
 from converter.shop.load import demo_shop, shop_from_text
 from converter.shop.model import Box, Die, Machine, Shop, Stick, Trial
+from converter.units import Display
+from converter.words import room_text
 
 DIE = Die("R6", "round", 44.45, 150.0, clamp=60.0, between=60.0, tail=40.0)
 SWEPT = ("sweep-hits", "sweep-close", "order-changed")
@@ -271,6 +273,20 @@ def test_without_the_pivots_height_only_the_floor_is_unknown():
         "The shop file leaves out pivot_height of the machine, so it is not known whether the tubes clear the floor "
         "while they swing."
     )
+
+
+@pytest.mark.parametrize(
+    "machine", [Machine(), Machine(plane="horizontal"), Machine(plane="horizontal", pivot_height=900.0)]
+)
+def test_nothing_is_said_to_keep_clear_of_what_is_not_known(machine):
+    """A plain bend swings clear of itself; that nothing else comes near is only said where the room is known."""
+    tube = Tube(run_of([(500, 0, 60, 150)], 500), TUBE, "R6")
+    (setup,) = Job.of_tubes([tube], shop(machine)).setups
+    text = room_text(setup, Display("mm"))
+    if machine.pivot_height is None:
+        assert text == "the tube does not come near itself; what is around the machine is not known"
+    else:
+        assert text.endswith("to the floor, in bend 1")
 
 
 def test_unknown_room_is_told_once_for_a_job():

@@ -14,10 +14,12 @@ from hypothesis import strategies as st
 from machine import Order, bend_stick
 
 from converter.bending.setup.setup import set_up
+from converter.bending.setup.words import SetupView
 from converter.comparison.align import aligned, element_points
 from converter.comparison.differences import compare
 from converter.comparison.limits import PUBLISHED, of_shop
 from converter.comparison.next_piece import intended_table, next_piece
+from converter.comparison.words import next_sentences
 from converter.errors import OptionError
 from converter.job import Job
 from converter.job.made_tubes import measured_tube, typed_table
@@ -26,6 +28,7 @@ from converter.model.centerline import reverse_table, walk
 from converter.model.run import Run, Tube
 from converter.shop.load import demo_shop
 from converter.shop.sections import parse_section
+from converter.units import Display
 
 bends = st.builds(
     Bend, feed=st.floats(5.0, 900.0), rotation=st.floats(-179.0, 180.0), angle=st.floats(3.0, 200.0),
@@ -275,6 +278,19 @@ def test_the_next_piece_comes_out_as_drawn(feed_from):
     assert max(map(abs, first.legs)) > 5.0
     assert again.end_miss < first.end_miss / 100.0
     assert compare(drawn, intended_table(setup)).legs == pytest.approx([0.0] * 4, abs=1e-9)
+
+
+@pytest.mark.parametrize("feed_from", ["A", "B"])
+def test_the_sign_of_a_turn_is_what_its_sentence_says(feed_from):
+    """The set-up tells the same turns in words, without a sign."""
+    shop = demo_shop()
+    drawn, setup = rail_of_three_bends(shop, feed_from)
+    assert f"plus is clockwise, seen from end {feed_from} toward the other" in next_sentences(feed_from)[0]
+    sheet, steps = SetupView(setup, Display("mm")), next_piece(compare(drawn, drawn), setup, shop)
+    assert all(step.turns for step in steps[1:])
+    for step, made in zip(steps[1:], setup.steps[1:], strict=True):
+        way = "counter-clockwise" if step.turns < 0.0 else "clockwise"
+        assert sheet.so_far(made) == f"{abs(step.turns):.2f}° {way}"
 
 
 @pytest.mark.parametrize("feed_from", ["A", "B"])

@@ -158,7 +158,10 @@ _BY_ORDER = {
 }  # fmt: skip
 _AXES = re.compile(r"(.*_)?[xyz]_mm$|(?:direction|normal)_[xyz]$")
 #: Which of two is the mirror image, and of two that are as long stands first, goes by the drawing's order.
-_TWIN = re.compile(r"ARM-[LR]|SILL|HEAD|its mirror image is|mirror image of|: every turn the other way")
+_TWIN = re.compile(
+    r"ARM-[LR]|SILL|HEAD|its mirror image is|mirror image of|: every turn the other way"
+    r"|: (the same bends, )?its cuts the other way round"
+)
 
 
 def same_lists(

@@ -335,6 +335,22 @@ def test_the_stick_reaches_as_far_as_the_outline(first, last, closed, tmp_path):
         assert ("" in sides) == bool(sawn)
 
 
+def test_parts_drawn_alone_are_equal_where_their_ends_are(tmp_path):
+    """Their centerlines are all as long: two sides of a frame, one of them end for end, a slanted strut, two points."""
+    doc, space = new()
+    for k, shape in enumerate((
+        [(0, 0), (1000, 0), (960, 40), (40, 40)], [(40, 0), (960, 0), (1000, 40), (0, 40)],
+        [(0, 0), (960, 0), (1000, 40), (40, 40)],
+        [(0, 0), (940, 0), (960, 20), (940, 40), (0, 40)], [(0, 0), (960, 0), (960, 40), (0, 40)],
+        [(20, 0), (960, 0), (960, 40), (20, 40), (0, 20)],
+    )):  # fmt: skip
+        space.add_lwpolyline([(x, y + 200.0 * k) for x, y in shape], close=True, dxfattribs={"layer": f"P{k}"})
+    doc.saveas(tmp_path / "parts.dxf")
+    job = open_job(str(tmp_path / "parts.dxf"), replace(FROM_OUTLINE, sections=("40x40x3mm",)))
+    assert [tube.run.table.developed_length for tube in job.tubes] == pytest.approx([960.0] * 6)
+    assert sorted(sorted(part.names) for part in job.parts) == [["P0", "P1"], ["P2"], ["P3", "P5"], ["P4"]]
+
+
 def test_an_end_that_meets_a_tube_is_cut_to_that(tmp_path):
     """A brace with pointed ends in the corners of a frame: to both flats, from point to point."""
     doc, space = new()
