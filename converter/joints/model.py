@@ -5,14 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
+from math import atan2, degrees
 from typing import Protocol
 
-from converter.geometry.vectors import Vec
+import numpy as np
+
+from converter.geometry.vectors import Vec, cross, dot
 from converter.joints.cuts.flat import SQUARE as SQUARE_ANGLE
 from converter.joints.cuts.flat import from_square, long_side, plane_of
-from converter.joints.cuts.saddle import Cut, HalfSpace, profile
+from converter.joints.cuts.saddle import STEP, Cut, HalfSpace, level_least, profile
 from converter.model.run import Tube
 from converter.model.section import Section
+from converter.tolerances import PAST_ANGLE
 from converter.units import Display
 
 SADDLE, MITRE, PLANE, SQUARE = "saddle", "mitre", "plane", "square"
@@ -174,8 +178,16 @@ class Joint:
 
     @cached_property
     def long_phi(self) -> float:
-        """The angle of the long point; of several the first from the zero line."""
-        return min(self.profile, key=lambda row: (round(row[1], 9), row[0]))[0]
+        """The angle of the long point; of several the first from the zero line, and of a whole flat its middle."""
+        if self.is_square:
+            return 0.0
+        phi, outside = np.array([row[:2] for row in self.profile]).T
+        middle, width = level_least(phi, outside)[0]
+        if width > 2.0 * STEP and self.long_side is not None:
+            # exactly: the ends of a flat lie between the angles of the profile
+            d, zero, side = self.direction, self.zero_direction, self.long_side
+            middle = degrees(atan2(dot(cross(d, zero), side), dot(zero, side))) % 360.0
+        return 0.0 if 360.0 - middle < PAST_ANGLE else middle
 
     @cached_property
     def center_cut(self) -> float:

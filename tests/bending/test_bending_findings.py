@@ -192,13 +192,15 @@ def of_the_rest():
         return set_up([one], replace(SHOP, machine=machine))[0].findings
 
     found = [
-        *fit_findings(fit_tests(trials, 150.0), DIE),
-        *fit_findings(fit_tests([Trial("D", None, None, 80.0, 60.0)], 150.0), DIE),
-        *fit_findings(fit_tests([Trial("D", None, None, a + 20.0, a) for a in (45.0, 90.0)], 150.0), DIE),
-        *fit_findings(fit_tests([Trial("D", None, None, 42.0, 40.0), Trial("D", None, None, 91.0, 90.0)], 150.0), DIE),
-        *fit_findings(springback_for(with_dies(DIE, tests=odd), DIE, ROUND, "304"), DIE),
-        *fit_findings(springback_for(SHOP, DIE, ROUND, "304"), DIE),
-        *fit_findings(springback_for(SHOP, DIE, ROUND, None), DIE),
+        *fit_findings(fit_tests(trials, 150.0), DIE, None, None),
+        *fit_findings(fit_tests([Trial("D", None, None, 80.0, 60.0)], 150.0), DIE, None, None),
+        *fit_findings(fit_tests([Trial("D", None, None, a + 20.0, a) for a in (45.0, 90.0)], 150.0), DIE, None, None),
+        *fit_findings(
+            fit_tests([Trial("D", None, None, 42.0, 40.0), Trial("D", None, None, 91.0, 90.0)], 150.0), DIE, None, None
+        ),
+        *fit_findings(springback_for(with_dies(DIE, tests=odd), DIE, ROUND, "304"), DIE, ROUND, "304"),
+        *fit_findings(springback_for(SHOP, DIE, ROUND, "304"), DIE, ROUND, "304"),
+        *fit_findings(springback_for(SHOP, DIE, ROUND, None), DIE, ROUND, None),
         *die_to_buy(two[:1], none),
         *die_to_buy(two[1:], none),
         *die_to_buy(two, none),

@@ -117,26 +117,26 @@ def test_a_line_that_starts_below_zero_has_no_play():
 def test_an_odd_radius_is_a_warning():
     """4130, 75 to 95 ksi: 1.5 x 0.095 in at 3 D opens by some 2.7 % at most; 1.10 x angle says 10 %."""
     odd = springback_for(shop(trial(33.0, 30.0), trial(99.0, 90.0)), DIE, TUBE, "4130")
-    (finding,) = fit_findings(odd, DIE)
+    (finding,) = fit_findings(odd, DIE, None, None)
     assert (finding.code, finding.severity, finding.variant) == ("springback-odd-radius", "warning", "metal")
     assert finding.measured == pytest.approx(1.10 * 114.3) and 1.03 * 114.3 < finding.limit < 1.10 * 114.3
     assert "a radius of up to 125.73 mm, 10.0 % over the die's 114.30 mm" in finding.message
     fine = springback_for(shop(trial(31.0, 30.0), trial(93.0, 90.0)), DIE, TUBE, "4130")
-    assert fit_findings(fine, DIE) == []
+    assert fit_findings(fine, DIE, None, None) == []
     play = springback_for(shop(trial(33.0, 30.0), trial(93.8, 90.0)), DIE, TUBE, "4130")
-    assert play.a > 2.0 and fit_findings(play, DIE) == [], "play is no radius"
+    assert play.a > 2.0 and fit_findings(play, DIE, None, None) == [], "play is no radius"
 
 
 def test_an_odd_radius_of_unknown_metal():
-    assert fit_findings(fit_tests([trial(103.0, 90.0)], 114.3), DIE) == []
-    (finding,) = fit_findings(fit_tests([trial(104.0, 90.0)], 114.3), DIE)
+    assert fit_findings(fit_tests([trial(103.0, 90.0)], 114.3), DIE, None, None) == []
+    (finding,) = fit_findings(fit_tests([trial(104.0, 90.0)], 114.3), DIE, None, None)
     assert finding.variant == "usual" and finding.measured == pytest.approx(114.3 * 104.0 / 90.0)
 
 
 def test_a_radius_under_the_dies_is_odd():
     """(40, 42) and (90, 91): slope 0.98, so 2 % under the die's; the bend is taken to have the die's."""
     law = fit_tests([trial(42.0, 40.0), trial(91.0, 90.0)], 114.3)
-    (finding,) = fit_findings(law, DIE)
+    (finding,) = fit_findings(law, DIE, None, None)
     assert finding.variant == "under" and finding.measured == pytest.approx(0.98 * 114.3)
     assert law.radius_out(114.3, 91.0) == 114.3
 
@@ -330,9 +330,9 @@ def test_resume_refuses_what_cannot_be(words, told):
 
 def test_a_poor_fit_names_the_worst_test():
     good = fit_tests([trial(32.0, 30.0), trial(63.5, 60.0), trial(95.5, 90.0)], 114.3)
-    assert good.residual == pytest.approx(1.0 / 6.0) and fit_findings(good, DIE) == []
+    assert good.residual == pytest.approx(1.0 / 6.0) and fit_findings(good, DIE, None, None) == []
     poor = fit_tests([trial(32.0, 30.0), trial(70.0, 60.0), trial(95.0, 90.0)], 114.3)
-    (finding,) = fit_findings(poor, DIE)
+    (finding,) = fit_findings(poor, DIE, None, None)
     assert (finding.code, finding.severity, finding.unit) == ("springback-poor-fit", "warning", "deg")
     # the line through the means lies 2.17 above the outer two and 4.33 below the middle one
     assert finding.measured == poor.residual == pytest.approx(13.0 / 3.0)
@@ -340,11 +340,17 @@ def test_a_poor_fit_names_the_worst_test():
 
 
 def test_an_estimate_and_nothing_are_said():
-    (finding,) = fit_findings(springback_for(shop(), DIE, TUBE, "304"), DIE)
+    (finding,) = fit_findings(springback_for(shop(), DIE, TUBE, "304"), DIE, TUBE, "304")
     assert (finding.code, finding.severity) == ("springback-estimate", "note")
-    (finding,) = fit_findings(springback_for(shop(), DIE, TUBE, None), DIE)
+    bar = parse_section("1.5in bar")
+    (other,) = fit_findings(springback_for(shop(), DIE, bar, "304"), DIE, bar, "304")
+    assert other.message.startswith("The springback of 38.10 mm bar of 304 on the die"), (
+        "of another section another figure"
+    )
+    assert other.message != finding.message and other.measured != finding.measured
+    (finding,) = fit_findings(springback_for(shop(), DIE, TUBE, None), DIE, TUBE, None)
     assert (finding.code, finding.severity) == ("springback-none", "warning")
-    assert fit_findings(springback_for(shop(trial(93.0, 90.0)), DIE, TUBE, "4130"), DIE) == []
+    assert fit_findings(springback_for(shop(trial(93.0, 90.0)), DIE, TUBE, "4130"), DIE, TUBE, "4130") == []
 
 
 # --- the section that fills a die ---------------------------------------------------------------------

@@ -1,12 +1,15 @@
 """Mitres and square ends as a saw cuts them, against hand trigonometry."""
 
 from dataclasses import replace
+from itertools import pairwise
 from math import cos, pi, radians, sin, sqrt, tan
 
 import pytest
 from copes import find_joints, straight
 from tubes import run_of, tube_of
 
+from converter.geometry.vectors import within_half_turn
+from converter.job.job import Job
 from converter.joints.cope import cope_frame
 from converter.model.bends import Placement
 from converter.model.section import Section
@@ -245,3 +248,35 @@ def test_square_rails_side_by_side_do_not_overlap():
     assert joints_of(RAIL, other) == ({}, [])
     near = straight("TWIN", (-600.0, 47.0, 0.0), (500.0, 47.0, 0.0), BOX)
     assert [one.code for one in joints_of(RAIL, near)[1]] == ["joint-parallel"]
+
+
+@pytest.mark.parametrize("section", [BOX, SMALL, ROUND])
+@pytest.mark.parametrize(
+    ("second", "apart"), [((0, 0, 1), 270.0), ((0, 0, -1), 90.0), ((0, 1, 0), 180.0), ((0, -1, 0), 0.0)]
+)
+def test_the_long_point_of_a_slanted_flat_is_its_middle(section, second, apart):
+    """A whole flat is as long: its middle leads the zero line, and from there the other end's is told, by hand.
+
+    The middle tube runs along x; the first one comes from -y, so that the long point at end A lies at +y. At end B it
+    lies away from the third one; turning right-hand about x, from +y over +z, -z is at 270 degrees.
+    """
+    last = tuple(500.0 * (i == 0) + 400.0 * v for i, v in enumerate(second))
+    ends = [(0.0, -600.0, 0.0), (0.0, 0.0, 0.0), (500.0, 0.0, 0.0), last]
+    tubes = [straight(f"T{i}", a, b, section) for i, (a, b) in enumerate(pairwise(ends))]
+    found, _ = joints_of(*tubes)
+    a, b = found["T1", "A"], found["T1", "B"]
+    assert (a.kind, b.kind, a.saw_angle, b.saw_angle) == ("mitre", "mitre", pytest.approx(45.0), pytest.approx(45.0))
+    assert a.zero_direction == b.zero_direction == pytest.approx((0.0, 1.0, 0.0), abs=1e-9)
+    assert a.long_phi == pytest.approx(0.0, abs=1e-6)
+    assert b.long_phi == pytest.approx(apart, abs=1e-4)
+    # what the set-up tells of the same two ends
+    setups = {one.tube.name: one for one in Job.of_tubes(tubes, SHOP).setups}
+    assert within_half_turn(setups["T1"].long_points_apart - apart) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_of_a_coped_square_tube_the_middle_of_its_long_flat_leads():
+    """On round tube its two flats along that reach furthest, all over: the zero line runs through a middle."""
+    runner = straight("RUNNER", (-600.0, 0.0, 0.0), (600.0, 0.0, 0.0), Section("round", 80.0, 3.0))
+    found, _ = joints_of(runner, straight("LEG", (0.0, 0.0, 0.0), (0.0, 0.0, 400.0), BOX))
+    leg = found["LEG", "A"]
+    assert abs(leg.zero_direction[1]) == pytest.approx(1.0) and leg.long_phi == pytest.approx(0.0, abs=1e-6)

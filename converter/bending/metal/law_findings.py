@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from converter.bending.metal.springback import Springback, spread_words
 from converter.findings import Finding
+from converter.model.section import Section
 from converter.shop.model import Die
 from converter.tolerances import same_within
 
@@ -20,27 +21,22 @@ MOST_OPENING = 0.15
 LIKELY_TIMES, LIKELY_BESIDES = 2.0, 0.01
 
 
-def fit_findings(springback: Springback, die: Die) -> list[Finding]:
+def fit_findings(springback: Springback, die: Die, section: Section | None, metal: str | None) -> list[Finding]:
     """What is to be said of the figures themselves: a poor fit, or none at all.
 
     Args:
         springback: of `springback_for`.
-        die: whose it is.
+        die, section, metal: whose it is; an estimate knows all three.
     """
     if springback.source == "tests":
         return [*_poor_fit(springback, die), *_odd_radius(springback, die)]
     if springback.source == "estimate":
-        return [
-            Finding(
-                "springback-estimate",
-                values={"die": die.name, "least": 100.0 * springback.low, "most": 100.0 * springback.high},
-                measured=springback.low,
-                limit=springback.high,
-            )
-        ]
+        least, most = 100.0 * springback.low, 100.0 * springback.high
+        values = {"section": section, "metal": metal, "die": die.name, "least": least, "most": most}
+        return [Finding("springback-estimate", values=values, measured=springback.low, limit=springback.high)]
     if springback.source == "none":
-        values = {"die": die.name, "why": springback.note.removesuffix(".")}
-        return [Finding("springback-none", values=values)]
+        why = {"die": die.name, "why": springback.note.removesuffix(".")}
+        return [Finding("springback-none", values=why)]
     return []
 
 

@@ -230,7 +230,7 @@ class _Findings:
             if step.die is None or step.die.name in told:
                 continue
             told.add(step.die.name)
-            yield from fit_findings(step.springback, step.die)
+            yield from fit_findings(step.springback, step.die, self.setup.tube.section, self.setup.tube.metal)
             if step.die.mark_offset is None:
                 yield Finding("mark-offset-unknown", values={"die": step.die.name})
         steps = sorted(self.setup.steps, key=lambda step: step.bend)

@@ -120,9 +120,8 @@ def _answer(path: str, shop: Shop, request: SpringbackRequest, show: bool) -> Sp
     elif request.target is not None:
         _within(law.stop(request.target), shop, request.die, request.target)
         stop_set = stop_to_step(law.stop(request.target), step, greatest)
-    return SpringbackAnswer(
-        path, shop, request, law, tuple(fit_findings(law, request.die)), more, show or request.resume is None, stop_set
-    )
+    findings = fit_findings(law, request.die, request.section, request.metal)
+    return SpringbackAnswer(path, shop, request, law, tuple(findings), more, show or request.resume is None, stop_set)
 
 
 @dataclass(frozen=True, slots=True)

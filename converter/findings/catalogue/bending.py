@@ -60,7 +60,8 @@ define(
     "springback-estimate",
     NOTE,
     "There are no test bends that fit; springback is an estimate with its range.",
-    says="the springback on the die {die:quoted} is an estimate: between {least:.2f} and {most:.2f} % of the stop",
+    says="the springback of {section} of {metal:bare} on the die {die:quoted} is an estimate: between {least:.2f} and "
+    "{most:.2f} % of the stop",
     cure="Record test bends with `elbowroom springback`.",
 )
 define(

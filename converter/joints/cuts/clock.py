@@ -13,11 +13,9 @@ from math import cos, radians, sin
 
 from converter.geometry.vectors import Vec, along, cross, dot, norm, scale
 from converter.joints.bodies import End
-from converter.joints.cuts.saddle import Cut, angles, extremes
+from converter.joints.cuts.saddle import Cut, angles, extremes, level_least
 from converter.units import Display
 
-#: Long points closer than this (mm) are equally long.
-_EQUAL = 1e-7
 #: Degrees between the angles a long point is looked for at first.
 _COARSE = 1.0
 
@@ -92,7 +90,8 @@ class StraightClock:
 def long_direction(cut: Cut, mate_axis: Vec) -> tuple[Vec, bool]:
     """Unit vector from the axis to the long point, and whether the cut is square, so that it is anywhere.
 
-    Of equally long points the one highest in the drawing is taken (z, then y, then x).
+    Of equally long points the one highest in the drawing is taken (z, then y, then x), and where a whole flat of the
+    tube is as long, its middle.
     """
     d = cut.branch.direction
     k = cross(mate_axis, d)
@@ -107,12 +106,14 @@ def long_direction(cut: Cut, mate_axis: Vec) -> tuple[Vec, bool]:
     def towards(angle: float) -> Vec:
         return along(scale(zero, cos(radians(angle))), side, sin(radians(angle)))
 
-    least = float(values.min())
-    square = float(values.max()) - least < 1e-6
-    alike = phi[values <= least + _EQUAL]
-    best = max(alike.tolist(), key=lambda angle: tuple(round(v, 6) for v in reversed(towards(angle))))
-    if square:
-        return towards(best), True
+    def height(angle: float) -> tuple[float, ...]:
+        return tuple(round(v, 6) for v in reversed(towards(angle)))
+
+    if float(values.max()) - float(values.min()) < 1e-6:
+        return towards(max(phi.tolist(), key=height)), True
+    best, width = max(level_least(phi, values), key=lambda one: height(one[0]))
+    if width > _COARSE:
+        return towards(best), False
     near = best + _COARSE * (phi[:3] - 1.0)
     v = towards(extremes(cut.outside, near, cut.outside(near))[0][0])
     v = along(v, d, -dot(v, d))

@@ -174,6 +174,23 @@ def profile(cut: Cut, step: float = STEP) -> tuple[Array, Array, Array]:
     return np.insert(phi, at, more), np.insert(od, at, more_od), np.insert(bore, at, more_bore)
 
 
+def level_least(phi: Array, values: Array) -> list[tuple[float, float]]:
+    """Where a closed curve is least: each place once, of a level stretch, as a flat of the tube makes it, its middle.
+
+    Args:
+        phi: angles once around in rising order, degrees, in [0, 360).
+        values: the curve there, mm, not the same everywhere.
+
+    Returns:
+        (middle in [0, 360), width of the stretch) of each, degrees, in rising order of the middles.
+    """
+    level = np.flatnonzero(values <= values.min() + _LEVEL)
+    stretches = [phi[part] for part in np.split(level, np.flatnonzero(np.diff(level) > 1) + 1)]
+    if len(stretches) > 1 and level[0] == 0 and level[-1] == len(phi) - 1:
+        stretches[0] = np.concatenate([stretches.pop() - 360.0, stretches[0]])
+    return sorted((float(one[0] + one[-1]) / 2.0 % 360.0, float(one[-1] - one[0])) for one in stretches)
+
+
 def _is_among(phi: float, step: float) -> bool:
     return abs(phi / step - round(phi / step)) < 1e-9
 
@@ -206,6 +223,8 @@ def extremes(
     return (float(turned[0]), float(best[0])), (float(turned[1]), float(best[1]))
 
 
+#: mm; lengths closer than this are equally long.
+_LEVEL = 1e-7
 #: A fine grid over one step either way.
 _NEAR: Array = np.linspace(-1.0, 1.0, 121)
 

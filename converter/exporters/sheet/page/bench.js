@@ -222,7 +222,7 @@ const bench = {
     place.append(word(next.fit ? "fit-up" : next.where));
     const lines = (next.fit ? [] : this.linesOf(next)).filter((line) => /\d/.test(line.querySelector(".value").textContent)), shown = lines.slice(0, 4);
     for (const line of shown) {
-      const one = word(line.querySelector("dt").textContent.toLowerCase() + " ", "brief");
+      const one = word(line.querySelector("dt").textContent.replace(/^./, (c) => c.toLowerCase()) + " ", "brief");
       one.append(...[...line.querySelector(".value").cloneNode(true).childNodes]);
       place.append(one);
     }
