@@ -74,10 +74,11 @@ def fillet_corners(run: Run, clr: float, bends: Collection[int] | None = None) -
     return _with(run, table, (note,))
 
 
-def with_corners_joined(run: Run) -> Run:
-    """The run, rounded corners of one plane that leave no straight between them as one bend; it is said.
+def with_bends_joined(run: Run) -> Run:
+    """The run, bends of one plane and radius that leave no straight between them as one bend; it is said.
 
-    A U drawn with two corners, as wide as the die bends it, is one bend of 180 degrees on that die.
+    A U drawn with two corners, as wide as the die bends it, is one bend of 180 degrees on that die; so are two rows of
+    a table that say the same.
     """
     rows: list[Bend] = []
     number: list[int] = []  # of each bend as it was: its number now
@@ -97,6 +98,7 @@ def with_corners_joined(run: Run) -> Run:
     notes = [
         Finding(
             "corners-joined",
+            variant="" if row.corner else "rows",
             tube=run.name,
             bend=i,
             measured=row.angle,
@@ -112,8 +114,8 @@ def with_corners_joined(run: Run) -> Run:
 
 
 def _is_one(last: Bend, bend: Bend) -> bool:
-    """Whether the arcs of two corners are one arc."""
-    meet = bend.corner and last.corner and bend.clr == last.clr and abs(bend.feed) <= PAST_LENGTH
+    """Whether the arcs of two bends are one arc; what was drawn as an arc is none with what was a corner."""
+    meet = bend.corner == last.corner and bend.clr == last.clr and abs(bend.feed) <= PAST_LENGTH
     return meet and abs(bend.rotation) <= _ONE_PLANE and last.angle + bend.angle < 360.0
 
 

@@ -18,7 +18,7 @@ from converter.model.deviation import distances
 from converter.model.drawing import Drawing, DrawnCurve
 from converter.model.run import Run
 from converter.reducer import reduce_drawing
-from converter.reducer.refit import fillet_corners, refit, with_corners_joined
+from converter.reducer.refit import fillet_corners, refit, with_bends_joined
 
 
 def run_with(table, placement=None):
@@ -44,7 +44,7 @@ def test_a_right_angle_by_hand():
 def test_a_u_as_wide_as_its_bend_is_one_bend():
     """Two corners 100 apart at R 50 leave nothing between them: 250 + 50 pi + 150, and the same path."""
     drawn = fillet_corners(cornered((0, 0, 0), (300, 0, 0), (300, 100, 0), (100, 100, 0)), 50.0)
-    made = with_corners_joined(drawn)
+    made = with_bends_joined(drawn)
     (bend,) = made.table.bends
     assert (bend.angle, bend.clr, bend.feed, made.table.tail) == pytest.approx((180.0, 50.0, 250.0, 150.0))
     assert made.table.developed_length == pytest.approx(400.0 + 50.0 * pi)
@@ -58,7 +58,7 @@ def test_bends_behind_joined_corners_get_their_new_numbers():
     path = [(0, 0, 0), (300, 0, 0), (300, 100, 0), (100, 100, 0), (100, 100, 60), (0, 100, 60)]
     drawn = fillet_corners(cornered(*path), 50.0)
     before = [(f.bend, dict(f.values)["other_bend"]) for f in drawn.findings if f.code == "negative-straight"]
-    made = with_corners_joined(drawn)
+    made = with_bends_joined(drawn)
     after = [(f.bend, dict(f.values)["other_bend"]) for f in made.findings if f.code == "negative-straight"]
     assert (before, after) == ([(4, 3)], [(3, 2)])
     first, _, *rest = (bend.rotation for bend in drawn.table.bends)
@@ -76,7 +76,7 @@ def test_bends_behind_joined_corners_get_their_new_numbers():
 )
 def test_other_corners_stay_apart(path):
     drawn = fillet_corners(cornered(*path), 50.0)
-    assert with_corners_joined(drawn) is drawn
+    assert with_bends_joined(drawn) is drawn
 
 
 @given(

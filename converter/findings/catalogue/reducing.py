@@ -175,9 +175,13 @@ define(
 define(
     "corners-joined",
     NOTE,
-    "Sharp corners whose arcs leave no straight between them became one bend.",
-    says="{corners} sharp corners leave no straight between them at a radius of {clr:length}: they are one bend "
-    "of {angle:angle}",
+    "Sharp corners whose arcs leave no straight between them, and rows of a table that have none, became one bend.",
+    says={
+        "": "{corners} sharp corners leave no straight between them at a radius of {clr:length}: they are one bend "
+        "of {angle:angle}",
+        "rows": "{corners} bends of one plane and a radius of {clr:length} have no straight between them: they are one "
+        "bend of {angle:angle}",
+    },
 )
 define(
     "corner-filleted",
