@@ -181,7 +181,10 @@ define(
         "of {angle:angle}",
         "rows": "{corners} bends of one plane and a radius of {clr:length} have no straight between them: they are one "
         "bend of {angle:angle}",
+        "apart": "{corners} bends at a radius of {clr:length} lack {apart:any} of straight between them: they are one "
+        "bend of {angle:angle}, whose legs come out so much further apart than drawn",
     },
+    cure={"apart": "Draw them so much further apart if that matters."},
 )
 define(
     "corner-filleted",
