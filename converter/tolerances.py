@@ -18,6 +18,10 @@ PAST_LENGTH = 0.01
 PAST_ANGLE = 0.01
 PAST_SHARE = 1e-3
 
+#: mm; legs that come out this little off their place are as bends go: further off is a warning, and no die is bought
+#: for less. Common practice, no source.
+AS_BENDS_GO = 1.0
+
 
 def same_within(least: float) -> float:
     """Up to what two values count as one that are to be one within ``least``: those exactly so far apart do."""

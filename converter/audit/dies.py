@@ -6,11 +6,10 @@ from collections.abc import Iterable, Iterator
 
 from converter.audit.registry import check
 from converter.audit.subject import Subject
-from converter.bending.split import AS_BENDS_GO
 from converter.findings import Clause, Finding
 from converter.shop.assign import EQUAL, nearest_die, span
 from converter.shop.model import Die
-from converter.tolerances import PAST_ANGLE, same_within
+from converter.tolerances import AS_BENDS_GO, PAST_ANGLE, same_within
 
 
 @check

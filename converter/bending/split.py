@@ -18,7 +18,7 @@ from converter.model.section import Section
 from converter.reducer.refit import CORNER_LIMIT, corner_cut, keeps_shape, refit, setback
 from converter.shop.assign import die_for_bend, span
 from converter.shop.model import Die, Shop
-from converter.tolerances import DEFAULT, PAST_ANGLE, PAST_LENGTH, same_within
+from converter.tolerances import AS_BENDS_GO, DEFAULT, PAST_ANGLE, PAST_LENGTH, same_within
 
 #: A sleeve reaches this many outside diameters into each half (common practice, no source).
 SLEEVE = 2.0
@@ -26,9 +26,6 @@ SLEEVE = 2.0
 _SAME = 0.05
 #: How many of the radii drawn, and of those between them, are tried.
 _TRIED = 24
-#: mm; legs that come out this little off their place are as bends go: further off is a warning, and no die is bought
-#: for less. Common practice, no source.
-AS_BENDS_GO = 1.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from converter.quoting import is_blank, quoted
 from converter.reducer.chaining.chain import Chain, chain
 from converter.reducer.exact import ExactRun, exact_runs
 from converter.reducer.fitting.looser import looser_fit, may_be_looser
+from converter.reducer.refit import with_bends_joined
 from converter.reducer.same_shape import ChainShape, WorkedOutShapes
 from converter.tolerances import DEFAULT, PAST_SHARE, Tolerances, same_within
 from converter.units import MM_PER, UNIT_CHOICES
@@ -227,7 +228,7 @@ def _exact_run(one: Chain, quick: ExactRun, name: str) -> Run:
 
 
 def _ready(table: ReadyTable, name: str) -> Run:
-    return Run(
+    run = Run(
         name,
         table.layer,
         table.closed,
@@ -240,6 +241,7 @@ def _ready(table: ReadyTable, name: str) -> Run:
         metal=table.metal,
         placed=table.placement is not None,
     )
+    return with_bends_joined(run)
 
 
 class _Fitting:

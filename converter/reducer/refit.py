@@ -22,7 +22,7 @@ from converter.model.bends import Bend, BendTable
 from converter.model.curve import Line, Segment
 from converter.model.deviation import distances
 from converter.model.run import Run
-from converter.tolerances import PAST_LENGTH, same_within
+from converter.tolerances import AS_BENDS_GO, PAST_LENGTH, same_within
 
 FOLDED = 179.5  #: degrees; a corner this sharp is a line drawn back over itself, not a bend
 #: Part of a tube's size; what moves its centerline further makes another tube of it. Common practice, no source.
@@ -74,46 +74,57 @@ def fillet_corners(run: Run, clr: float, bends: Collection[int] | None = None) -
     return _with(run, table, (note,))
 
 
-def with_corners_joined(run: Run) -> Run:
-    """The run, rounded corners of one plane that leave no straight between them as one bend; it is said.
+def with_bends_joined(run: Run) -> Run:
+    """The run, bends of one plane and radius that leave no straight between them as one bend; it is said.
 
-    A U drawn with two corners, as wide as the die bends it, is one bend of 180 degrees on that die.
+    A U drawn with two corners, as wide as the die bends it, is one bend of 180 degrees on that die; so are two rows of
+    a table that say the same. Where the two lack no more than `AS_BENDS_GO` of straight, the legs of the one bend lie
+    so much further apart than drawn; a closed run would not close so.
     """
+    overlap = 0.0 if run.closed else same_within(AS_BENDS_GO)
     rows: list[Bend] = []
     number: list[int] = []  # of each bend as it was: its number now
+    lacking: dict[int, float] = {}  # of each bend that came of several: mm by which these overlapped
     turned = 0.0
     for bend in run.table.bends:
         last = rows[-1] if rows else bend
-        if rows and bend.clr is not None and _is_one(last, bend):
+        if rows and bend.clr is not None and _is_one(last, bend, overlap):
             rows[-1] = replace(last, angle=last.angle + bend.angle)
             turned += bend.rotation
+            lacking[len(rows)] = lacking.get(len(rows), 0.0) + (0.0 if bend.feed >= -PAST_LENGTH else -bend.feed)
         else:
             rotation = bend.rotation + turned
             rows.append(bend if turned == 0.0 else replace(bend, rotation=within_half_turn(rotation)))
             turned = 0.0
         number.append(len(rows))
-    if len(rows) == len(number):
+    if not lacking:
         return run
-    notes = [
-        Finding(
-            "corners-joined",
-            tube=run.name,
-            bend=i,
-            measured=row.angle,
-            unit="deg",
-            layer=run.layer,
-            values={"corners": number.count(i), "angle": row.angle, "clr": row.clr},
-        )
-        for i, row in enumerate(rows, 1)
-        if number.count(i) > 1
-    ]
+    notes = tuple(_joined(run, rows[i - 1], i, number.count(i), apart) for i, apart in lacking.items())
     kept = tuple(_renumbered(finding, number) for finding in run.findings)
-    return replace(run, table=BendTable(tuple(rows), run.table.tail), findings=(*kept, *notes))
+    apart = sum(lacking.values())
+    end = run.end_point if apart == 0.0 else None
+    made = replace(run, findings=kept, end_point=end, deviation=run.deviation + apart)
+    return _with(made, BendTable(tuple(rows), run.table.tail), notes)
 
 
-def _is_one(last: Bend, bend: Bend) -> bool:
-    """Whether the arcs of two corners are one arc."""
-    meet = bend.corner and last.corner and bend.clr == last.clr and abs(bend.feed) <= PAST_LENGTH
+def _joined(run: Run, row: Bend, number: int, corners: int, apart: float) -> Finding:
+    """What is told of a bend that several corners or rows came to, ``apart`` the mm by which they overlapped."""
+    values = {"corners": corners, "angle": row.angle, "clr": row.clr, "apart": apart}
+    variant = "apart" if apart > 0.0 else "" if row.corner else "rows"
+    return Finding(
+        "corners-joined", variant=variant, tube=run.name, bend=number, measured=row.angle, unit="deg",
+        layer=run.layer, values=values,
+    )  # fmt: skip
+
+
+def _is_one(last: Bend, bend: Bend, overlap: float) -> bool:
+    """Whether the arcs of two bends are one arc, where they may overlap by so much, mm.
+
+    What was drawn as an arc is none with what was a corner.
+    """
+    meet = (
+        bend.corner == last.corner and bend.clr == last.clr and -max(overlap, PAST_LENGTH) <= bend.feed <= PAST_LENGTH
+    )
     return meet and abs(bend.rotation) <= _ONE_PLANE and last.angle + bend.angle < 360.0
 
 

@@ -123,9 +123,9 @@ class Assigner:
         radius = corner_clr if corner_clr is not None else die.clr if die else None
         made = run
         if radius is not None and any(bend.clr is None for bend in run.table.bends):
-            from converter.reducer.refit import with_corners_joined
+            from converter.reducer.refit import with_bends_joined
 
-            made = with_corners_joined(self._filleted(made, section, die, corner_clr))
+            made = with_bends_joined(self._filleted(made, section, die, corner_clr))
         if self._refit(run):
             made = self._refitted(made, section, die)
         if min(made.table.straights) < 0.0:

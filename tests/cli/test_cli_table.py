@@ -332,3 +332,47 @@ def test_how_far_a_tube_strays_is_told_in_the_unit_of_its_lengths(capsys, tmp_pa
     text = run(capsys, "table", str(tmp_path / "chords.dxf"), "--fit", "0.02in").out
     (strays,) = re.findall(r"strays up to (\d\.\d+) in from what was drawn", text)
     assert 0.0005 < float(strays) < 0.01
+
+
+@pytest.mark.parametrize(
+    ("rows", "kept"),
+    [
+        (("300,0,90,100", "0,0,90,100", "300,,,"), 1),  # typed as two bends
+        (("400,0,90,", "200,0,90,", "400,,,"), 1),  # as two corners of legs 400, 200, 400
+        (("300,0,90,100", "0.2,0,90,100", "300,,,"), 2),  # with some straight between
+        (("300,0,90,100", "0,30,90,100", "300,,,"), 2),  # not in one plane
+        (("300,0,90,100", "0,0,90,120", "300,,,"), 2),  # of two radii
+    ],
+)
+def test_one_shape_is_one_table_typed_or_drawn(rows, kept, tmp_path, capsys):
+    """A U of two quarter bends without a straight between: one half turn, as the corner points of it are.
+
+    By hand: feed and tail 400 less the radius, and the way is 300 + 100 pi + 300.
+    """
+    typed, points = tmp_path / "typed.csv", tmp_path / "points.csv"
+    typed.write_text("\n".join(("feed_mm,rotation_deg,angle_deg,clr_mm", *rows)) + "\n")
+    points.write_text("x_mm,y_mm,z_mm\n0,0,0\n400,0,0\n400,200,0\n0,200,0\n")
+    document = run(capsys, "table", typed, "--clr", "100", "--json").json
+    (tube,) = document["tubes"]
+    assert len(tube["bends"]) == kept
+    told = [finding for finding in document["findings"] if finding["code"] == "corners-joined"]
+    assert len(told) == (kept == 1)
+    if kept == 1:
+        (drawn,) = run(capsys, "table", points, "--clr", "100", "--json").json["tubes"]
+        for one in (tube, drawn):
+            (bend,) = one["bends"]
+            assert (bend["feed"], bend["angle"], bend["clr"], one["tail"]) == pytest.approx(
+                (300.0, 180.0, 100.0, 300.0)
+            )
+            assert one["developed_length"] == pytest.approx(600.0 + 100.0 * math.pi)
+
+
+def test_a_blank_radius_is_a_sharp_corner_unless_it_was_drawn_as_a_kink(tmp_path, capsys):
+    """It was neither: `--clr` gave it no radius, and no error told that nothing did."""
+    path = tmp_path / "typed.csv"
+    path.write_text("feed_mm,rotation_deg,angle_deg,clr_mm,drawn_sharp\n400,0,90,,\n500,0,45,,no\n300,,,,\n")
+    bare = run(capsys, "table", path, "--json")
+    assert bare.status == 1
+    assert [f["bend"] for f in bare.json["findings"] if f["code"] == "corner-no-radius"][:1] == [1]
+    (tube,) = run(capsys, "table", path, "--clr", "100", "--json").json["tubes"]
+    assert [bend["clr"] for bend in tube["bends"]] == [100.0, None]

@@ -230,6 +230,28 @@ def test_record_and_show(path, capsys):
     assert len(document["tests"]) == 3 and document["findings"] == [] and document["recorded"] == 0
 
 
+def test_the_radius_beside_a_rounded_stop_is_that_of_the_rounded_stop(path, capsys):
+    """Through (30, 30.5) and (90, 95) by hand: stop = -1.75 + 1.075 x angle, so 62.75 for 60, which is set to 63.
+
+    63 comes out at 64.75/1.075 = 60.2326, its radius at 114.3 x 63/60.2326 = 119.55; that of 62.75 would be 119.54.
+    """
+    text = path.read_text()
+    path.write_text(text.replace("max_angle = 180", "max_angle = 180\nstop_step = 1.0", 1))
+    words = ["springback", path, "--die", "A", "--metal", "4130", "--wall", "0.095", "--mm"]
+    run(capsys, *words, "--record", "30.5:30", "--record", "95:90:7.5")
+    told = " ".join(run(capsys, *words, "--target", "60").out.split())
+    assert "set the stop to 63.00°: it comes out at 60.23°, the radius at 119.55 mm." in told
+    document = run(capsys, *words, "--target", "60", "--json").json
+    assert (document["stop"], document["stop_set"]) == (pytest.approx(62.75), 63.0)
+    assert document["comes_out"] == pytest.approx(64.75 / 1.075)
+    assert document["radius_out"] == pytest.approx(114.3 * 63.0 / (64.75 / 1.075))
+    # the count stands with the law, and not again; no length is "-1.00 % longer"
+    assert told.count("2 test bends") == 1
+    # 95 degrees at 114.3 are 189.52 mm, of 7.5 in of stick: 0.52 % shorter
+    shown = " ".join(run(capsys, *words, "--show").out.split())
+    assert "The arc comes out 0.52 % shorter than the stick it uses." in shown
+
+
 def test_the_plot_shows_each_test_where_it_lies(path, capsys):
     """Springback 2 at 30, 5 at 90: the axis ends at 90 and 5, so the last point is in the upper right corner."""
     outcome = run(capsys, "springback", path, "--die", "A", "--record", "32:30", "--record", "95:90")

@@ -99,10 +99,10 @@ def saws(size, depth):
     return Shop("Yard", (), hole_saws=(HoleSaw(size, depth),))
 
 
-AT = "at (300.00, 0.00, 0.00) mm"
+AT = "at (300.00, 0.00, 0.00) mm,"
 #: Along y, then up; the bend passes 7.32 mm off the x axis.
 UP_AND_OVER = Placement((500.0, -270.711, -19.264), (0.0, 1.0, 0.0), (1.0, 0.0, 0.0))
-BEND = "at (280.82, 33.48, 0.00) mm"
+BEND = "at (280.82, 33.48, 0.00) mm,"
 
 #: (code, variant, cure): what brings it about, and what is said of it in mm.
 SCENES = {
@@ -178,37 +178,37 @@ SCENES = {
     ),
     ("joint-parallel", "along"): (
         [CHORD, rung((300, 5, 0), (1500, 5, 0))],
-        "RAIL, end B: at (1000.00, 5.00, 0.00) mm it lies along RUNG, 5.00 mm from its centerline, so their metal "
+        "RAIL, end B: at (1000.00, 5.00, 0.00) mm, it lies along RUNG, 5.00 mm from its centerline, so their metal "
         "overlaps and no cut joins them. Move the tubes apart, or draw them at an angle.",
     ),
     ("joint-parallel", "inside"): (
         [U, along(U, 40.0, 115.0)],
-        "RUNG, end A: at (264.28, 23.40, 0.00) mm it meets the bend of U at 37.50° and its axis never leaves the metal "
-        "of that bend, so no cut joins them. Turn it so that it leaves the bend, or end it elsewhere.",
+        "RUNG, end A: at (264.28, 23.40, 0.00) mm, it meets the bend of U at 37.50° and its axis never leaves the "
+        "metal of that bend, so no cut joins them. Turn it so that it leaves the bend, or end it elsewhere.",
     ),
     ("joint-parallel", "mate"): (
         TWINS, asks(tube="A", end="A", cope_to=["C", "B"]),
-        "A, end A: at (0.00, 0.00, 0.00) mm the tube and the one it is cut to are parallel, so no cut joins them. "
+        "A, end A: at (0.00, 0.00, 0.00) mm, the tube and the one it is cut to are parallel, so no cut joins them. "
         "Draw the tubes at an angle, or say what the end is cut to in the job file.",
     ),
     ("joint-parallel", "line"): (
         [TWINS[0], straight("B", (500, 0, 0), (900, 0, 0), RUNG)],
-        "B, end A: at (500.00, 0.00, 0.00) mm the tube and what it ends on lie in one line, so no cut joins them. "
+        "B, end A: at (500.00, 0.00, 0.00) mm, the tube and what it ends on lie in one line, so no cut joins them. "
         "Draw the tubes at an angle, or say what the end is cut to in the job file.",
     ),
     ("joint-parallel", "mitre"): (
         TWINS, asks(tube="A", end="A", kind="mitre", cope_to=["B"]),
-        "A, end A: at (0.00, 0.00, 0.00) mm the two tubes lie on one another, so no mitre parts them. "
+        "A, end A: at (0.00, 0.00, 0.00) mm, the two tubes lie on one another, so no mitre parts them. "
         "Draw the tubes at an angle, or say what the end is cut to in the job file.",
     ),
     ("joint-parallel", "plane"): (
         [CHORD, rung()], plane(1, 0, 0),
-        "RUNG, end B: at (300.00, 400.00, 0.00) mm the tube is parallel to the plane, so it never ends on it. "
+        "RUNG, end B: at (300.00, 400.00, 0.00) mm, the tube is parallel to the plane, so it never ends on it. "
         "Draw the tubes at an angle, or say what the end is cut to in the job file.",
     ),
     ("joint-coaxial", ""): (
         [CHORD, rung((300, 0, 0), (1500, 0, 0))],
-        "RAIL, end B: at (1000.00, 0.00, 0.00) mm it lies in line with RUNG, so no cut joins them. "
+        "RAIL, end B: at (1000.00, 0.00, 0.00) mm, it lies in line with RUNG, so no cut joins them. "
         "Draw one tube where they overlap, or end to end with a sleeve.",
     ),
     ("joint-angle", "mate"): (
@@ -218,7 +218,7 @@ SCENES = {
     ),
     ("joint-angle", "plane"): (
         [CHORD, rung()], plane(1, 0.1, 0),
-        "RUNG, end B: at (300.00, -2600.00, 0.00) mm it meets the plane at 5.71°, too shallow to cut and weld (the "
+        "RUNG, end B: at (300.00, -2600.00, 0.00) mm, it meets the plane at 5.71°, too shallow to cut and weld (the "
         "least is 15°). Draw it steeper, or end it on something else.",
     ),
     ("joint-angle", "further"): (
@@ -228,11 +228,11 @@ SCENES = {
     ),
     ("joint-butt", ""): (
         [TWINS[0], straight("B", (500, 0, 0), (900, 0, 0), RAIL)],
-        "A, end B: at (500.00, 0.00, 0.00) mm it and B go on in one line; both ends are cut square.",
+        "A, end B: at (500.00, 0.00, 0.00) mm, it and B go on in one line; both ends are cut square.",
     ),
     ("joint-ring", ""): (
         CORNER, asks(tube="A", cope_to=["B"]) + asks(tube="B", cope_to=["A"]),
-        "A: at (0.00, 0.00, 0.00) mm the job file cuts each of A end A and B end A to the next, and the last to the "
+        "A: at (0.00, 0.00, 0.00) mm, the job file cuts each of A end A and B end A to the next, and the last to the "
         "first: in such a ring nothing stands for the first one to be cut to. Take one of them out of the ring.",
     ),
     ("joint-unmatched", "nowhere"): (
@@ -247,12 +247,12 @@ SCENES = {
     ),
     ("joint-unmatched", "mate", "nothing met"): (
         [CHORD, rung()], asks(tube="RUNG", end="B", cope_to=["LEG"]),
-        "RUNG, end B: at (300.00, 400.00, 0.00) mm the job file cuts it to 'LEG', which it does not meet there. "
+        "RUNG, end B: at (300.00, 400.00, 0.00) mm, the job file cuts it to 'LEG', which it does not meet there. "
         "Check the name; it meets no other tube there.",
     ),
     ("joint-unmatched", "mitre"): (
         [CHORD, rung()], asks(tube="RUNG", end="B", kind="mitre"),
-        "RUNG, end B: at (300.00, 400.00, 0.00) mm the job file mitres it, but no other end meets it there. "
+        "RUNG, end B: at (300.00, 400.00, 0.00) mm, the job file mitres it, but no other end meets it there. "
         "Leave the kind out, or draw the ends so that they meet.",
     ),
     ("joint-unmatched", "square"): (
@@ -279,17 +279,17 @@ SCENES = {
     ),
     ("cope-partial", "turned"): (
         [straight("RAIL", (0, 0, 0), (1000, 0, 0), Section("round", 60.3, 3.0)), on_edge()],
-        f"RUNG, end A: {AT}, turned as it is, it is wider across than RAIL, so 8% of the end passes beside it, by up "
+        f"RUNG, end A: {AT} turned as it is, it is wider across than RAIL, so 8% of the end passes beside it, by up "
         "to 2.72 mm; there the cut stops level with that centerline. Move it nearer to the middle.",
     ),
     ("cope-partial", "between"): (
         [twin(-24.0, RAIL), twin(24.0, RAIL), rung()],
-        "RUNG, end A: at (300.00, 0.00, -24.00) mm 8% of the end passes beside or between the tubes it is cut to (R-24 "
-        "and R24); there the cut stops level with the centerline of R-24. Move it, or move the tubes together.",
+        "RUNG, end A: at (300.00, 0.00, -24.00) mm, 8% of the end passes beside or between the tubes it is cut to "
+        "(R-24 and R24); there the cut stops level with the centerline of R-24. Move it, or move the tubes together.",
     ),
     ("cope-partial", "flats"): (
         [twin(-30.0, BOX), twin(30.0, BOX), rung(section=BOX)],
-        "RUNG, end A: at (300.00, 0.00, -30.00) mm it is cut square on the flats of R-30 and R30, and 12% of the end "
+        "RUNG, end A: at (300.00, 0.00, -30.00) mm, it is cut square on the flats of R-30 and R30, and 12% of the end "
         "comes down between them. Fill the gap in welding, or move the tubes together.",
     ),
     ("cope-partial", "curves"): (
@@ -304,7 +304,7 @@ SCENES = {
     ),
     ("mate-ends", ""): (
         [TWINS[0], straight("B", (0, 0, 0), (0, 500, 0), RUNG)],
-        "B, end A: at (0.00, 0.00, 0.00) mm A ends 19.05 mm too soon at its end A to carry the whole cut. "
+        "B, end A: at (0.00, 0.00, 0.00) mm, A ends 19.05 mm too soon at its end A to carry the whole cut. "
         "Leave A so much longer at that end, or mitre the two (job file).",
     ),
     ("end-eaten", "straight"): (
@@ -350,7 +350,7 @@ SCENES = {
     ),
     ("tube-clash", "through"): (
         [CHORD, rung((300, -40, 0))],
-        "RUNG, end A: at (300.00, 0.00, 0.00) mm it runs through RAIL and ends 40.00 mm past its centerline, so that "
+        "RUNG, end A: at (300.00, 0.00, 0.00) mm, it runs through RAIL and ends 40.00 mm past its centerline, so that "
         "it is not cut to it: they overlap by 38.10 mm there. Draw its end to the centerline of RAIL, or have the job "
         "file cut it there: cope_to in a [[joint]].",
     ),
@@ -381,7 +381,7 @@ SCENES = {
     ),
     ("hole-saw-angle", ""): (
         [CHORD, lean(25.0)],
-        f"RUNG, end A: {AT}, with 25.00° between the axes, the tube lies too flat for a hole saw in a notcher (about "
+        f"RUNG, end A: {AT} with 25.00° between the axes, the tube lies too flat for a hole saw in a notcher (about "
         "30° is the least). Cut by the template.",
     ),
     ("hole-saw-not", "several"): (

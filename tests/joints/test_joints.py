@@ -106,7 +106,7 @@ def test_ends_drawn_short_or_long_are_cut_to_fit_and_said(y, words):
 def test_an_end_that_misses_is_named_with_its_place():
     joints, said = found(CHORD, rung((300, R + 10.0, 0)))
     assert joints == {} and codes(said) == ["joint-missed"]
-    text = "RUNG, end A: at (300.00, 0.00, 0.00) mm it stops 10.00 mm short of the outside of RAIL"
+    text = "RUNG, end A: at (300.00, 0.00, 0.00) mm, it stops 10.00 mm short of the outside of RAIL"
     assert said[0].message.startswith(text)
     assert said[0].at is not None and "({:.2f}, {:.2f}, {:.2f})".format(*said[0].at) in said[0].message
     # a tube far away that points at it is not said

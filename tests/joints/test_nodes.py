@@ -184,4 +184,4 @@ def test_a_brace_too_near_to_its_neighbour_is_said(apart, wanted):
     shallow = [f for f in found.findings if f.code == "joint-angle"]
     assert [f.measured for f in shallow] == ([pytest.approx(apart)] if wanted else [])
     if wanted:
-        assert "LEAN, end A: at (0.00, 0.00, 0.00) mm it is cut to POST too" in shallow[0].message
+        assert "LEAN, end A: at (0.00, 0.00, 0.00) mm, it is cut to POST too" in shallow[0].message

@@ -22,7 +22,7 @@ from converter.model.drawing import Drawing, DrawnCurve
 from converter.model.run import Run, reverse_run
 from converter.reducer import reduce_drawing
 from converter.reducer.chaining import remarks
-from converter.reducer.refit import fillet_corners, refit, with_corners_joined
+from converter.reducer.refit import fillet_corners, refit, with_bends_joined
 from converter.shop.assign import Assigner
 from converter.shop.job_file import job_from_text, unmatched
 from converter.shop.model import Die, Shop
@@ -141,7 +141,11 @@ def refitted():
     yield from fillet_corners(bent(corner, corner, tail=10.0), 40.0).findings
     yield from fillet_corners(bent(corner, tail=60.0), 80.0).findings
     beside = Bend(80, 0, 90, None, corner=True)
-    yield from with_corners_joined(fillet_corners(bent(beside, beside, tail=80.0), 40.0)).findings
+    yield from with_bends_joined(fillet_corners(bent(beside, beside, tail=80.0), 40.0)).findings
+    hair = replace(beside, feed=79.6)
+    yield from with_bends_joined(fillet_corners(bent(beside, hair, tail=80.0), 40.0)).findings
+    row = Bend(0.0, 0, 90, 60.0)
+    yield from with_bends_joined(bent(bend, row, tail=60.0)).findings
     yield from refit(bent(bend), 70.0)[0].findings
     yield from refit(bent(bend, bend), 70.0)[0].findings
 
@@ -243,6 +247,10 @@ REFITTED = (
     "T1, bend 1, end A: it would reach 30.00 mm past that end at these radii.",
     "T1, bend 1, end B: it would reach 20.00 mm past that end at these radii.",
     "T1, bend 1: 2 sharp corners leave no straight between them at a radius of 40.00 mm: they are one bend of 180.00°.",
+    "T1, bend 1: 2 bends at a radius of 40.00 mm lack 0.4 mm of straight between them: they are one bend of 180.00°, "
+    "whose legs come out so much further apart than drawn.",
+    "T1, bend 1: 2 bends of one plane and a radius of 60.00 mm have no straight between them: they are one bend of "
+    "180.00°.",
     "T1: 1 bend was changed to a radius of 70.00 mm (refit); the centerline moves by up to 4.14 mm.",
     "T1: 2 bends were changed to a radius of 70.00 mm (refit); the centerline moves by up to 4.14 mm.",
 )

@@ -18,7 +18,7 @@ from converter.model.deviation import distances
 from converter.model.drawing import Drawing, DrawnCurve
 from converter.model.run import Run
 from converter.reducer import reduce_drawing
-from converter.reducer.refit import fillet_corners, refit, with_corners_joined
+from converter.reducer.refit import fillet_corners, refit, with_bends_joined
 
 
 def run_with(table, placement=None):
@@ -44,7 +44,7 @@ def test_a_right_angle_by_hand():
 def test_a_u_as_wide_as_its_bend_is_one_bend():
     """Two corners 100 apart at R 50 leave nothing between them: 250 + 50 pi + 150, and the same path."""
     drawn = fillet_corners(cornered((0, 0, 0), (300, 0, 0), (300, 100, 0), (100, 100, 0)), 50.0)
-    made = with_corners_joined(drawn)
+    made = with_bends_joined(drawn)
     (bend,) = made.table.bends
     assert (bend.angle, bend.clr, bend.feed, made.table.tail) == pytest.approx((180.0, 50.0, 250.0, 150.0))
     assert made.table.developed_length == pytest.approx(400.0 + 50.0 * pi)
@@ -53,12 +53,38 @@ def test_a_u_as_wide_as_its_bend_is_one_bend():
     assert told.bend == 1 and "2 sharp corners" in told.message and "180.00°" in told.message
 
 
+@pytest.mark.parametrize(("width", "joins"), [(99.75, True), (99.0, True), (98.99, False), (90.0, False)])
+def test_a_u_that_is_narrower_by_a_hair_is_one_bend_with_its_legs_apart(width, joins):
+    """On R 50 it is 100 wide; up to 1 mm, as bends go, it is told so, at exactly 1 mm, too. More is an overlap."""
+    drawn = fillet_corners(cornered((0, 0, 0), (300, 0, 0), (300, width, 0), (100, width, 0)), 50.0)
+    made = with_bends_joined(drawn)
+    codes = [(f.code, f.variant) for f in made.findings]
+    assert (("negative-straight", "") in codes, ("corners-joined", "apart") in codes) == (not joins, joins)
+    if not joins:
+        assert made is drawn
+        return
+    (bend,) = made.table.bends
+    assert (bend.angle, bend.clr, bend.feed, made.table.tail) == pytest.approx((180.0, 50.0, 250.0, 150.0))
+    # the legs are 100 apart, not as drawn
+    assert made.end == pytest.approx((100.0, 100.0, 0.0), abs=1e-9)
+    assert made.deviation == pytest.approx(100.0 - width)
+    told = next(f for f in made.findings if f.code == "corners-joined")
+    assert dict(told.value_pairs)["apart"] == pytest.approx(100.0 - width)
+    assert told.cure_in().startswith("Draw them ")
+
+
+def test_a_ring_is_not_opened_by_bends_that_overlap():
+    """A closed run of two such pairs would not close any more."""
+    drawn = fillet_corners(cornered((0, 0, 0), (300, 0, 0), (300, 99.8, 0), (0, 99.8, 0), (0, 0, 0)), 50.0)
+    assert drawn.closed and with_bends_joined(drawn) is drawn
+
+
 def test_bends_behind_joined_corners_get_their_new_numbers():
     """A U, then a corner out of its plane, then one too near to the next: its error names bends 3 and 2."""
     path = [(0, 0, 0), (300, 0, 0), (300, 100, 0), (100, 100, 0), (100, 100, 60), (0, 100, 60)]
     drawn = fillet_corners(cornered(*path), 50.0)
     before = [(f.bend, dict(f.values)["other_bend"]) for f in drawn.findings if f.code == "negative-straight"]
-    made = with_corners_joined(drawn)
+    made = with_bends_joined(drawn)
     after = [(f.bend, dict(f.values)["other_bend"]) for f in made.findings if f.code == "negative-straight"]
     assert (before, after) == ([(4, 3)], [(3, 2)])
     first, _, *rest = (bend.rotation for bend in drawn.table.bends)
@@ -76,7 +102,7 @@ def test_bends_behind_joined_corners_get_their_new_numbers():
 )
 def test_other_corners_stay_apart(path):
     drawn = fillet_corners(cornered(*path), 50.0)
-    assert with_corners_joined(drawn) is drawn
+    assert with_bends_joined(drawn) is drawn
 
 
 @given(

@@ -216,7 +216,7 @@ def fit_tests(tests: list[Trial], clr_mm: float, note: str = "") -> Springback:
     measured = [test for test in tests if test.length is not None]
     consumed = sum(test.length or 0.0 for test in measured)
     arcs = sum(clr_mm * radians(test.stop - max(a, 0.0)) for test in measured)
-    words = [note, "From 1 test bend, in proportion." if n == 1 else f"From {n} test bends."]
+    words = [note, "One test bend gives a proportion." if n == 1 else ""]
     if n > 1 and not sloped:
         words.append("Their angles lie too close together for more than a proportion.")
     return Springback(

@@ -9,14 +9,14 @@ from converter.bending.metal.law_findings import fit_findings
 from converter.bending.setup.clamping import Lack
 from converter.bending.setup.machine_steps import wrapped
 from converter.bending.setup.shape import wider
-from converter.bending.split import AS_BENDS_GO, Split, best_refit, best_split, makeable_by
+from converter.bending.split import Split, best_refit, best_split, makeable_by
 from converter.findings import NOTE, WARNING, Clause, Finding
 from converter.model.bends import BendTable
 from converter.model.run import turned_by_bend
 from converter.shop.assign import die_for_bend
 from converter.shop.model import Die, Shop
 from converter.shop.stock import longest_bar, longest_stick
-from converter.tolerances import PAST_ANGLE, PAST_LENGTH, same_within
+from converter.tolerances import AS_BENDS_GO, PAST_ANGLE, PAST_LENGTH, same_within
 
 if TYPE_CHECKING:
     from converter.bending.setup.setup import Setup, Step

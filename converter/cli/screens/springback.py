@@ -36,16 +36,19 @@ def springback_text(answer: SpringbackAnswer) -> str:
         if law.source == "tests":
             lines += ["", _tests_text(answer), "", _plot(law)]
         if law.stretch is not None:
-            lines += ["", *_wrapped(f"The arc comes out {100.0 * law.stretch:+.2f} % longer than the stick it uses.")]
+            lines += ["", *_wrapped(_stretch_text(law.stretch))]
     if request.target is not None and answer.resume is None:
         stop = law.stop(request.target)
         low, high = law.stop_range(request.target)
         spread = f" ({low:.2f} to {high:.2f}°)" if high - low > 0.005 else ""
-        radius = display.length(law.radius_out(request.die.clr, stop))
         given = stop if answer.stop_set is None else answer.stop_set
-        how = f"; the radius comes out at {radius}"
-        if given != stop:
-            how = f": it comes out at {display.angle(law.outcome(given))}, the radius at {radius}"
+        out, radius = law.outcome(given), _radius_out(answer, given)
+        if radius is None:
+            how = ", of which nothing stays bent"
+        elif given == stop:
+            how = f"; the radius comes out at {display.length(radius)}"
+        else:
+            how = f": it comes out at {display.angle(out)}, the radius at {display.length(radius)}"
         sentence = f"For {display.angle(request.target)} set the stop to {given:.2f}°{spread}{how}."
         lines += ["", *(bold(line) for line in _wrapped(sentence)), *_step_note(answer, stop - given)]
     if answer.resume is not None:
@@ -56,6 +59,11 @@ def springback_text(answer: SpringbackAnswer) -> str:
     if answer.findings:
         lines += ["", findings_text(answer.findings, display)]
     return "\n".join(lines)
+
+
+def _radius_out(answer: SpringbackAnswer, stop: float) -> float | None:
+    """Centerline radius that a stop gives, mm; None where nothing of it stays bent."""
+    return answer.law.radius_out(answer.request.die.clr, stop) if answer.law.outcome(stop) > 0.0 else None
 
 
 def _step_note(answer: SpringbackAnswer, left: float) -> list[str]:
@@ -73,6 +81,14 @@ def _law_text(law: Springback) -> str:
         return "springback not known: stop = angle"
     source = counted(law.count, "test bend") if law.source == "tests" else "an estimate"
     return f"{spread_words(law)} (from {source})"
+
+
+def _stretch_text(stretch: float) -> str:
+    """How long an arc is beside the stick it uses."""
+    percent = f"{100.0 * abs(stretch):.2f}"
+    if percent == "0.00":
+        return "The arc comes out as long as the stick it uses."
+    return f"The arc comes out {percent} % {'longer' if stretch > 0.0 else 'shorter'} than the stick it uses."
 
 
 def _tests_text(answer: SpringbackAnswer) -> str:
@@ -105,6 +121,7 @@ def springback_document(answer: SpringbackAnswer) -> dict[str, Any]:
     """``elbowroom/springback/1``: lengths mm, angles degrees (docs/springback.md)."""
     law, request, display = answer.law, answer.request, answer.request.display
     stop = None if request.target is None or answer.resume is not None else law.stop(request.target)
+    given = stop if answer.stop_set is None else answer.stop_set
     return {
         "schema": "elbowroom/springback/1",
         "source": answer.path,
@@ -139,7 +156,7 @@ def springback_document(answer: SpringbackAnswer) -> dict[str, Any]:
         "stop": stop,
         "stop_set": answer.stop_set,
         "comes_out": None if answer.stop_set is None else law.outcome(answer.stop_set),
-        "radius_out": None if stop is None else law.radius_out(request.die.clr, stop),
+        "radius_out": None if stop is None or given is None else _radius_out(answer, given),
         "resume": None if answer.resume is None else asdict(answer.resume),
         "findings": [finding_value(finding, display) for finding in answer.findings],
     }

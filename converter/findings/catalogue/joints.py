@@ -56,11 +56,11 @@ define(
     NOTE,
     "An end was drawn to neither the centerline nor the outside of the tube it is cut to; the cut allows for it.",
     says={
-        "outside": "at {place:place} its centerline stops at the outside of {mate:bare} ({how}), {size:length} before "
+        "outside": "at {place:place}, its centerline stops at the outside of {mate:bare} ({how}), {size:length} before "
         "that tube's centerline; the cut is made to fit all the same",
-        "short": "at {place:place} its centerline stops {size:length} short of the centerline of {mate:bare}; the cut "
+        "short": "at {place:place}, its centerline stops {size:length} short of the centerline of {mate:bare}; the cut "
         "is made to fit all the same",
-        "long": "at {place:place} its centerline runs {size:length} past the centerline of {mate:bare}; the cut is "
+        "long": "at {place:place}, its centerline runs {size:length} past the centerline of {mate:bare}; the cut is "
         "made to fit all the same",
     },
 )
@@ -68,14 +68,14 @@ define(
     "joint-missed",
     WARNING,
     "An end stops short of the tube that it points at, so it is not joined to it.",
-    says="at {place:place} it stops {missed:length} short of the outside of {mate:bare}, so it is not joined to it",
+    says="at {place:place}, it stops {missed:length} short of the outside of {mate:bare}, so it is not joined to it",
     cure="Draw the end to the other tube's centerline, or raise --near.",
 )
 define(
     "joint-beside",
     ERROR,
     "An end's axis passes beside the tube that it touches, so no cut serves.",
-    says="at {place:place} its axis passes {offset:length} from that of {mate:bare}, beside the tube, and only part "
+    says="at {place:place}, its axis passes {offset:length} from that of {mate:bare}, beside the tube, and only part "
     "of it would touch; it is not cut",
     cure="Move the end so that its axis runs into the other tube.",
 )
@@ -85,15 +85,15 @@ define(
     ERROR,
     "An end lies along another tube, so no cut joins them.",
     says={
-        "along": "at {place:place} it lies along {mate:bare}, {offset:length} from its centerline, so their metal "
+        "along": "at {place:place}, it lies along {mate:bare}, {offset:length} from its centerline, so their metal "
         "overlaps and no cut joins them",
-        "inside": "at {place:place} it meets the bend of {mate:bare} at {angle:angle} and its axis never leaves the "
+        "inside": "at {place:place}, it meets the bend of {mate:bare} at {angle:angle} and its axis never leaves the "
         "metal of that bend, so no cut joins them",
-        "mate": "at {place:place} the tube and the one it is cut to are parallel, so no cut joins them",
-        "line": "at {place:place} the tube and what it ends on lie in one line, so no cut joins them",
-        "mitre": "at {place:place} the two tubes lie on one another, so no mitre parts them",
-        "plane": "at {place:place} the tube is parallel to the plane, so it never ends on it",
-        "shape": "at {place:place} no cut is found: {why}",
+        "mate": "at {place:place}, the tube and the one it is cut to are parallel, so no cut joins them",
+        "line": "at {place:place}, the tube and what it ends on lie in one line, so no cut joins them",
+        "mitre": "at {place:place}, the two tubes lie on one another, so no mitre parts them",
+        "plane": "at {place:place}, the tube is parallel to the plane, so it never ends on it",
+        "shape": "at {place:place}, no cut is found: {why}",
     },
     cure={
         "along": "Move the tubes apart, or draw them at an angle.",
@@ -109,7 +109,7 @@ define(
     "joint-coaxial",
     ERROR,
     "An end lies in line with another tube, inside it or over it, so no cut joins them.",
-    says="at {place:place} it lies in line with {mate:bare}, so no cut joins them",
+    says="at {place:place}, it lies in line with {mate:bare}, so no cut joins them",
     cure="Draw one tube where they overlap, or end to end with a sleeve.",
 )
 define(
@@ -117,11 +117,11 @@ define(
     ERROR,
     "Two tubes meet at an angle too shallow to cut and weld.",
     says={
-        "mate": "at {place:place} it meets {mate:bare} at {angle:angle}, too shallow to cut and weld (the least is "
+        "mate": "at {place:place}, it meets {mate:bare} at {angle:angle}, too shallow to cut and weld (the least is "
         "{least:g}°)",
-        "plane": "at {place:place} it meets the plane at {angle:angle}, too shallow to cut and weld (the least is "
+        "plane": "at {place:place}, it meets the plane at {angle:angle}, too shallow to cut and weld (the least is "
         "{least:g}°)",
-        "further": "at {place:place} it is cut to {mate:bare} too, which it meets at {angle:angle}, too shallow to "
+        "further": "at {place:place}, it is cut to {mate:bare} too, which it meets at {angle:angle}, too shallow to "
         "cut and weld (the least is {least:g}°)",
     },
     cure={
@@ -134,7 +134,7 @@ define(
     "joint-butt",
     NOTE,
     "Two ends meet in line; both are cut square.",
-    says="at {place:place} it and {mate:bare} go on in one line; both ends are cut square",
+    says="at {place:place}, it and {mate:bare} go on in one line; both ends are cut square",
 )
 
 # --- what the job file says ------------------------------------------------------------------
@@ -144,7 +144,7 @@ define(
     "joint-ring",
     ERROR,
     "The job file cuts ends to each other in a ring.",
-    says="at {place:place} the job file cuts each of {ends:list} to the next, and the last to the first: in such a "
+    says="at {place:place}, the job file cuts each of {ends:list} to the next, and the last to the first: in such a "
     "ring nothing stands for the first one to be cut to",
     cure="Take one of them out of the ring.",
 )
@@ -156,9 +156,9 @@ define(
     "The job file speaks of a joint that the drawing does not have.",
     says={
         "nowhere": "the job file's joint[{number}] speaks of {named:quoted}{of_end}{near}, which is not in the drawing",
-        "mate": "at {place:place} the job file cuts it to {named:quoted}, which it does not meet there",
-        "mitre": "at {place:place} the job file mitres it, but no other end meets it there",
-        "square": "at {place:place} the job file cuts it square, but it does not land squarely on a flat of "
+        "mate": "at {place:place}, the job file cuts it to {named:quoted}, which it does not meet there",
+        "mitre": "at {place:place}, the job file mitres it, but no other end meets it there",
+        "square": "at {place:place}, the job file cuts it square, but it does not land squarely on a flat of "
         "{mate:bare} alone, so it is coped",
     },
     cure={
@@ -176,7 +176,7 @@ define(
     "mate-smaller",
     ERROR,
     "A tube is cut to one that is smaller than itself, so part of its end passes beside it.",
-    says="at {place:place} {mate:bare} ({mate_size:length}) is smaller than the tube ({size:length}), so "
+    says="at {place:place}, {mate:bare} ({mate_size:length}) is smaller than the tube ({size:length}), so "
     "{beside:.0f}% of the end passes beside it; there the cut stops level with the centerline of {mate:bare}",
     cure="Cut {mate:bare} to {own:bare} instead (job file), or flatten the end.",
 )
@@ -185,15 +185,15 @@ define(
     WARNING,
     "A tube sits so far off the centerline of the one it is cut to that part of its end passes beside it.",
     says={
-        "off": "at {place:place} it sits {offset:length} off the centerline of {mate:bare}, so {beside:.0f}% of the "
+        "off": "at {place:place}, it sits {offset:length} off the centerline of {mate:bare}, so {beside:.0f}% of the "
         "end passes beside it, by up to {over:length}; there the cut stops level with that centerline",
         "turned": "at {place:place}, turned as it is, it is wider across than {mate:bare}, so {beside:.0f}% of the "
         "end passes beside it, by up to {over:length}; there the cut stops level with that centerline",
-        "between": "at {place:place} {beside:.0f}% of the end passes beside or between the tubes it is cut to "
+        "between": "at {place:place}, {beside:.0f}% of the end passes beside or between the tubes it is cut to "
         "({mates:list}); there the cut stops level with the centerline of {mate:bare}",
-        "flats": "at {place:place} it is cut square on the flats of {mates:list}, and {beside:.0f}% of the end comes "
+        "flats": "at {place:place}, it is cut square on the flats of {mates:list}, and {beside:.0f}% of the end comes "
         "down between them",
-        "curves": "at {place:place} {mate:bare} curves away under it, so {beside:.0f}% of the end passes beside it; "
+        "curves": "at {place:place}, {mate:bare} curves away under it, so {beside:.0f}% of the end passes beside it; "
         "there the cut stops where it passes closest",
     },
     cure={
@@ -237,7 +237,7 @@ define(
     "mate-ends",
     WARNING,
     "A tube ends before it has carried the whole width of a cope on it.",
-    says="at {place:place} {mate:bare} ends {past:length} too soon at its end {mate_end} to carry the whole cut",
+    says="at {place:place}, {mate:bare} ends {past:length} too soon at its end {mate_end} to carry the whole cut",
     cure="Leave {mate:bare} so much longer at that end, or mitre the two (job file).",
 )
 _LENGTHEN = "Lengthen the tube, or cut it to fewer tubes."
@@ -246,11 +246,11 @@ define(
     ERROR,
     "A cut takes more off an end than there is of it.",
     says={
-        "straight": "at {place:place} the cut takes {taken:length} off all around, and the straight there is only "
+        "straight": "at {place:place}, the cut takes {taken:length} off all around, and the straight there is only "
         "{room:length} long, so nothing of the end is left",
-        "tube": "at {place:place} the cut takes {taken:length} off all around, and the tube there is only "
+        "tube": "at {place:place}, the cut takes {taken:length} off all around, and the tube there is only "
         "{room:length} long, so nothing of the end is left",
-        "one side": "at {place:place} the cut reaches {taken:length} back, past the {room:length} of the tube there",
+        "one side": "at {place:place}, the cut reaches {taken:length} back, past the {room:length} of the tube there",
     },
     cure={"straight": _LENGTHEN, "tube": _LENGTHEN, "one side": "Leave a longer straight at that end."},
 )
@@ -258,7 +258,7 @@ define(
     "cope-into-bend",
     WARNING,
     "A cut reaches past the straight at the end into the bend.",
-    says="at {place:place} the cut reaches {taken:length} back, past the {room:length} of the straight there, into "
+    says="at {place:place}, the cut reaches {taken:length} back, past the {room:length} of the straight there, into "
     "the bend, where the template no longer fits",
     cure="Leave a longer straight at that end.",
 )
@@ -293,7 +293,7 @@ define(
     says={
         "overlap": "it and {other:bare} run into one another at {place:place}: they overlap by {size:length} "
         "there{more}, and neither is cut to the other{unseen}",
-        "through": "at {place:place} it runs through {other:bare} and ends {past:length} past its centerline, so that "
+        "through": "at {place:place}, it runs through {other:bare} and ends {past:length} past its centerline, so that "
         "it is not cut to it: they overlap by {size:length} there",
     },
     cure={
@@ -324,7 +324,8 @@ define(
     "hole-saw-size",
     WARNING,
     "No hole saw of the shop is near the diameter of the tube that the end is cut to.",
-    says="at {place:place} the nearest hole saw, {size:length}, is {off:length} off the {wanted:length} of {mate:bare}",
+    says="at {place:place}, the nearest hole saw, {size:length}, is {off:length} off the {wanted:length} of "
+    "{mate:bare}",
     cure="Get the size, or cut by the template.",
 )
 define(
@@ -332,9 +333,9 @@ define(
     WARNING,
     "The hole saw is not deep enough to cut through from one side.",
     says={
-        "twice": "at {place:place} the cut needs {depth:length} of depth and the saw has {saw_depth:length}: it takes "
+        "twice": "at {place:place}, the cut needs {depth:length} of depth and the saw has {saw_depth:length}: it takes "
         "two cuts, one from each side",
-        "never": "at {place:place} the cut needs {depth:length} of depth and the saw has {saw_depth:length}: not even "
+        "never": "at {place:place}, the cut needs {depth:length} of depth and the saw has {saw_depth:length}: not even "
         "two cuts go through",
     },
     cure="Use a deeper saw, or cut by the template.",
@@ -352,11 +353,11 @@ define(
     NOTE,
     "A hole saw does not make this cut: use the template.",
     says={
-        "several": "at {place:place} no single hole saw makes this cut, since it is cut to {mates:count tube}; use "
+        "several": "at {place:place}, no single hole saw makes this cut, since it is cut to {mates:count tube}; use "
         "the template",
-        "not round": "at {place:place} no single hole saw makes this cut, since {mate:bare} is not round; use the "
+        "not round": "at {place:place}, no single hole saw makes this cut, since {mate:bare} is not round; use the "
         "template",
-        "bend": "at {place:place} no single hole saw makes this cut, since it lands on a bend of {mate:bare}; use the "
+        "bend": "at {place:place}, no single hole saw makes this cut, since it lands on a bend of {mate:bare}; use the "
         "template",
     },
 )

@@ -187,9 +187,16 @@ define(
 define(
     "corners-joined",
     NOTE,
-    "Sharp corners whose arcs leave no straight between them became one bend.",
-    says="{corners} sharp corners leave no straight between them at a radius of {clr:length}: they are one bend "
-    "of {angle:angle}",
+    "Sharp corners whose arcs leave no straight between them, and rows of a table that have none, became one bend.",
+    says={
+        "": "{corners} sharp corners leave no straight between them at a radius of {clr:length}: they are one bend "
+        "of {angle:angle}",
+        "rows": "{corners} bends of one plane and a radius of {clr:length} have no straight between them: they are one "
+        "bend of {angle:angle}",
+        "apart": "{corners} bends at a radius of {clr:length} lack {apart:any} of straight between them: they are one "
+        "bend of {angle:angle}, whose legs come out so much further apart than drawn",
+    },
+    cure={"apart": "Draw them so much further apart if that matters."},
 )
 define(
     "corner-filleted",

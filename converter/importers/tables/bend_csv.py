@@ -238,6 +238,7 @@ class _TubeRows:
         clr = columns.value(row, cells, "clr")
         if clr is not None and not clr > 0.0:
             raise self.error("a radius is above zero; leave the cell blank for a sharp corner.", row, "clr")
+        drawn_sharp = columns.text(cells, "drawn_sharp")
         try:
             return Bend(
                 feed,
@@ -245,7 +246,7 @@ class _TubeRows:
                 angle,
                 clr,
                 columns.value(row, cells, "clr_plus_minus") or 0.0,
-                self.yes(columns.text(cells, "drawn_sharp"), row, "drawn_sharp"),
+                clr is None if not drawn_sharp.strip() else self.yes(drawn_sharp, row, "drawn_sharp"),
             )
         except GeometryError as error:
             raise self.error(f"{error}.", row) from error

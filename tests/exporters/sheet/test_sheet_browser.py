@@ -325,6 +325,27 @@ def test_a_tube_stands_whole_in_its_3d_view(desk):
 
 
 @pytest.mark.slow
+def test_a_view_is_fitted_anew_where_the_window_gets_narrower(chromium, demo):
+    """A tablet that is turned: the frame was drawn for the wide window, and its right side was cut off."""
+    selector = ".stage[data-view=job]"
+    with opened(chromium, demo[1], viewport={"width": 900, "height": 900}) as page:
+        until(page, READY)
+        wait_for_view(page, selector)
+        drawn = page.evaluate("(s) => document.querySelector(s).layout.scene.aspectratio.x", selector)
+        page.set_viewport_size({"width": 412, "height": 900})
+        until(page, f"document.querySelector('{selector}').layout.scene.aspectratio.x < {0.99 * drawn}")
+        whole(settled_picture(page, selector))
+        # turned by hand it stays turned, and is fitted all the same
+        page.locator(".turns button[data-eye=above]").first.click()
+        eye = page.evaluate(EYE, selector)
+        page.set_viewport_size({"width": 700, "height": 900})
+        of_size = "((e) => stages.all.get(e).framed.endsWith(stages.sizeOf(e)))"
+        until(page, f"{of_size}(document.querySelector('{selector}'))")
+        whole(settled_picture(page, selector))
+        assert page.evaluate(EYE, selector) == pytest.approx(eye, abs=1e-2)
+
+
+@pytest.mark.slow
 def test_ticks_survive_a_reload_and_are_cleared_on_asking_twice(desk):
     page = desk
     boxes = page.locator("#part-1 .tasks input")

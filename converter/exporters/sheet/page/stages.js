@@ -27,6 +27,7 @@ const stages = {
     const state = { view, page: element.dataset.part || "", drawing: Number(element.dataset.drawing || 0), step: Number(element.dataset.step || 0), frame: "bend", eye: view !== "bender" ? "corner" : Math.abs(this.room.axis[2]) > 0.5 ? "above" : "right", zoom: 1, alive: false, near: false };
     this.all.set(element, state);
     this.watcher.observe(element);
+    this.sizes.observe(element);
   },
 
   pagesOf(state) {
@@ -52,8 +53,8 @@ const stages = {
     state.tubes = scene.tubes;
     const fresh = !state.alive;
     const layout = layoutOf(scene, state.eye, state.zoom, [element.clientWidth, element.clientHeight]);
-    // the same picture in another light stays where it was put
-    const framed = state.step + state.frame;
+    // the same picture in another light stays where it was put; in another size it is fitted anew
+    const framed = [state.step, state.frame, this.sizeOf(element)].join();
     if (!fresh && state.framed === framed) Object.assign(layout.scene, { camera: element.layout.scene.camera, aspectratio: element.layout.scene.aspectratio });
     state.framed = framed;
     state.alive = true;
@@ -79,6 +80,18 @@ const stages = {
   // the same step, unit or light again; the camera stays where it was put
   redraw(element) {
     if (this.all.get(element).alive) this.draw(element);
+  },
+
+  sizeOf(element) {
+    return element.clientWidth + "x" + element.clientHeight;
+  },
+
+  // Views of another size than they were drawn for, as where a tablet is turned: plotly would cut them off.
+  refit() {
+    clearTimeout(this.fitting);
+    this.fitting = setTimeout(() => {
+      for (const [element, state] of this.all) if (state.alive && element.clientWidth && !state.framed.endsWith(this.sizeOf(element))) this.redraw(element);
+    }, 150);
   },
 
   redrawAll() {
@@ -126,6 +139,7 @@ const stages = {
   start(pages, room) {
     this.pages = new Map(pages.map((page) => [page.key, page]));
     this.room = room;
+    this.sizes = new ResizeObserver(() => this.refit());
     this.watcher = new IntersectionObserver(
       (entries) => {
         for (const entry of entries) this.all.get(entry.target).near = entry.isIntersecting;
