@@ -266,7 +266,7 @@ class _Fitting:
 
     def _with_looser(self, one: Chain, run: Run) -> Run:
         """The run, with a finding when a looser fit makes a tube of fewer bends of it."""
-        if self._tried_looser >= _TRIED_LOOSER or not may_be_looser(run, self._tol, self._radii):
+        if self._tried_looser >= _TRIED_LOOSER or not may_be_looser(run):
             return run
         self._tried_looser += 1
         looser = looser_fit(one, run, self._tol, self._radii)
