@@ -15,6 +15,7 @@ import numpy as np
 
 from converter.arrays import Array
 from converter.geometry.vectors import TURN_SLACK, Vec, cross, dot, norm
+from converter.limits import GREATEST_RADIUS
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +193,7 @@ def _kasa(px: Array, py: Array) -> tuple[float, float, float]:
 def fit_circle(q: Array) -> Circle | None:
     """Least-squares circle of the points q (n, 3), n >= 3, its normal by the right hand in their order.
 
-    Returns None when the points lie on a line.
+    Returns None when the points lie on a line, or on a circle too wide to be told from one (`GREATEST_RADIUS`).
     """
     origin = q.mean(axis=0)
     p = q - origin
@@ -225,7 +226,7 @@ def fit_circle(q: Array) -> Circle | None:
         cx, cy, r = cx + step[0], cy + step[1], r + step[2]
         if max(abs(v) for v in step) < 1e-12 * max(1.0, abs(r)):
             break
-    if not (np.isfinite(r) and r > 0.0):
+    if not 0.0 < r <= GREATEST_RADIUS:
         return None
     radial = np.sqrt((px - cx) ** 2 + (py - cy) ** 2) - r
     out = along_axis(p, n)

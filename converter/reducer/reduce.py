@@ -20,6 +20,7 @@ from converter.quoting import is_blank, quoted
 from converter.reducer.chaining.chain import Chain, chain
 from converter.reducer.exact import ExactRun, exact_runs
 from converter.reducer.fitting.looser import looser_fit, may_be_looser
+from converter.reducer.leftover import leftover_lines
 from converter.reducer.refit import with_bends_joined
 from converter.reducer.same_shape import ChainShape, WorkedOutShapes
 from converter.tolerances import DEFAULT, PAST_SHARE, Tolerances, same_within
@@ -72,7 +73,7 @@ def reduce_drawing(
                 raise _too_many_bends(drawing, one) from error
             raise _no_tube(drawing, one, error) from error
         if run is not None:
-            run = _with_solid(_with_section(run, one), one)
+            run = _with_solid(_with_section(_with_leftovers(run, one, tol), one), one)
             if len(run.table.bends) > BENDS:
                 raise _too_many_bends(drawing, one)
             runs.append(run)
@@ -81,6 +82,13 @@ def reduce_drawing(
         if len(run.table.bends) > BENDS:
             _check_count(drawing, len(run.table.bends), BENDS, f"bends in tube {quoted(run.name)}")
     return [with_size_finding(run, drawing.read_as) for run in runs], findings
+
+
+def _with_leftovers(run: Run, one: Chain, tol: Tolerances) -> Run:
+    """The run with what trimming left of its drawing; a solid's spine is no drawing."""
+    drawn = [item for item, _ in one.items]
+    lines = leftover_lines(run, drawn, tol) if drawn[0].solid is None else ()
+    return replace(run, findings=(*lines, *run.findings)) if lines else run
 
 
 def _with_section(run: Run, one: Chain) -> Run:
@@ -272,7 +280,7 @@ class _Fitting:
 
     def _with_looser(self, one: Chain, run: Run) -> Run:
         """The run, with a finding when a looser fit makes a tube of fewer bends of it."""
-        if self._tried_looser >= _TRIED_LOOSER or not may_be_looser(run, self._tol, self._radii):
+        if self._tried_looser >= _TRIED_LOOSER or not may_be_looser(run):
             return run
         self._tried_looser += 1
         looser = looser_fit(one, run, self._tol, self._radii)

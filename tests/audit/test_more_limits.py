@@ -437,7 +437,7 @@ SWEPT = {
     "springback-odd-radius": HERE, "negative-straight": HERE, "cope-open": HERE, "kink": HERE, "fold-back": HERE,
     "near-tangent": READING, "speck-removed": READING, "rebuild-deviation": READING, "mesh-not-round": READING,
     "mesh-uncertain": READING, "solid-tapered": READING, "solid-oval": "as solid-tapered", "solid-volume": READING,
-    "section-differs": READING,
+    "section-differs": READING, "leftover-line": READING,
     "run-size": HERE, "shop-unit": HERE, "section-unit": HERE, "corner-choice": "what corner_findings says: here",
 }  # fmt: skip
 #: A limit that sorts how a drawing, a mesh or a solid is read; what is read is the same within tolerances beside it.

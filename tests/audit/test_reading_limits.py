@@ -53,6 +53,14 @@ def longer_than_a_speck(value: float) -> Sequence[Any]:
     return runs[1:]
 
 
+def as_short_as_a_leftover(value: float) -> Sequence[Any]:
+    """A leg so long behind a sharp corner, away from the axes."""
+    d, e = np.array([2.0, 3.0, 6.0]) / 7.0, np.array([6.0, 2.0, -3.0]) / 7.0
+    corner = 500.0 * d
+    leg = Line(tuple(corner.tolist()), tuple((corner + value * e).tolist()))
+    return [] if told_of("leftover-line", Line((0.0, 0.0, 0.0), leg.start), leg) else [value]
+
+
 @cache
 def measured() -> Measured:
     """A bent bar in a mesh."""
@@ -93,6 +101,7 @@ def tapered(value: float) -> Sequence[Any]:
 LIMITS = {
     "near-tangent": Limit(off_tangent, 0.01, share(0.01), 1),
     "speck-removed": Limit(longer_than_a_speck, 0.4, share(0.4), 1),
+    "leftover-line": Limit(as_short_as_a_leftover, 2.0, share(2.0), 1),
     "solid-volume, more": Limit(of_volume, VOLUME_OFF, share(VOLUME_OFF), 1),
     "solid-volume, less": Limit(lambda v: of_volume(-v), VOLUME_OFF, share(VOLUME_OFF), 1),
     "solid-tapered": Limit(tapered, 0.05, share(0.05), 1),

@@ -31,9 +31,10 @@ from converter.units import Display
 
 #: Codes whose every text is made here; others are told by the audit or the readers, too.
 WHOLE = (
-    "healed-gap", "near-gap", "duplicate-removed", "speck-removed", "overlap-kept", "joined-across-layers", "junction",
-    "near-tangent", "curve-fitted", "not-line-arc", "corner-filleted", "corners-joined", "refit", "fold-back",
-    "run-size", "untrimmed", "section-assumed", "die-choice", "demo-shop", "job-unmatched", "left-out-touches",
+    "healed-gap", "near-gap", "duplicate-removed", "speck-removed", "leftover-line", "overlap-kept",
+    "joined-across-layers", "junction", "near-tangent", "curve-fitted", "not-line-arc", "corner-filleted",
+    "corners-joined", "refit", "fold-back", "run-size", "untrimmed", "section-assumed", "die-choice", "demo-shop",
+    "job-unmatched", "left-out-touches",
 )  # fmt: skip
 TUBE = parse_section("44.45x3mm")
 
@@ -81,6 +82,12 @@ def chained():
     ]
     yield from specks(*marked[0])
     yield from specks(*marked[0], *marked[1])
+    trimmed = (line((0, 0), (100, 0)), line((100, 0), (100, 1)))
+    jogged = (*trimmed, line((100, 1), (200, 1)))
+    for curves in (trimmed, jogged):
+        yield from told(*curves)
+        corners = [(*curves[0].curve.start[:2], 0.0), *(one.curve.end for one in curves)]
+        yield from told(DrawnCurve(Polyline(np.array(corners)), "L"))
     sketch = [
         line((0, 0), (100, 0), "LINES"),
         arc((100, 50), (100, 0), 90, "ARCS"),
@@ -195,6 +202,10 @@ CHAINED = (
     "neither covers the other, so both are read as tubes.",
     "A mark smaller than the join tolerance of 0.1 mm was left out at (100.01, 0.00, 0.00) mm.",
     "2 marks smaller than the join tolerance of 0.1 mm were left out, first at (100.01, 0.00, 0.00) mm.",
+    "L, bend 1, end B: the straight of 1 mm at that end turns off by 90.00° in a sharp corner at "
+    "(100.00, 0.00, 0.00) mm, as a line does that trimming or snapping left.",
+    "L, bend 1: the straight of 1 mm between it and bend 2 turns off by 90.00° in a sharp corner at "
+    "(100.00, 0.00, 0.00) mm, as a line does that trimming or snapping left.",
     "A tube changes layer once, at (100.00, 0.00, 0.00) mm: its curves continue tangent over the layers 'LINES' "
     "and 'ARCS' and were joined.",
     "A tube changes layer twice, first at (100.00, 0.00, 0.00) mm: its curves continue tangent over the layers "

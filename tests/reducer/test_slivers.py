@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from itertools import pairwise
 from math import cos, radians, sin
 
+import numpy as np
 import pytest
 
-from converter.model.curve import Line
+from converter.model.curve import Line, Polyline
 from converter.model.drawing import Drawing, DrawnCurve
+from converter.model.run import reverse_run
 from converter.reducer import reduce_drawing
+from converter.tolerances import Tolerances
 
 
 def read(*corners, group=None):
@@ -67,3 +71,57 @@ def test_where_three_meet_and_on_another_layer_nothing_is_taken_away():
     assert "speck-removed" not in [one.code for one in findings]
     _, told = read((0.0, 0.0), (500.0, 0.0), (500.0, 0.05), group=["T", "U"])
     assert "speck-removed" not in told
+
+
+# --- longer than the join tolerance: read as drawn, and named ----------------------------------
+
+
+def leftovers(curves, **tolerances):
+    """The tubes, and what is told of leftover lines."""
+    runs, _ = reduce_drawing(Drawing("d", curves=curves), Tolerances(**tolerances))
+    return runs, [one for run in runs for one in run.findings if one.code == "leftover-line"]
+
+
+def lines(*corners):
+    return [DrawnCurve(Line((*a, 0.0), (*b, 0.0)), "T", f"{k:X}") for k, (a, b) in enumerate(pairwise(corners))]
+
+
+@pytest.mark.parametrize("length", [0.15, 1.0, 2.0])
+@pytest.mark.parametrize("turn", [30.0, 90.0, 150.0])
+@pytest.mark.parametrize("end", ["A", "B"])
+def test_a_hook_longer_than_that_is_named_and_the_cure_leaves_it_out(length, turn, end):
+    hook = (500.0 + length * cos(radians(turn)), length * sin(radians(turn)))
+    corners = [(0.0, 0.0), (500.0, 0.0), hook]
+    drawn = lines(*(corners if end == "B" else corners[::-1]))
+    (run,), (told,) = leftovers(drawn)
+    assert run.table.bends[0].angle == pytest.approx(turn)
+    assert (told.severity, told.end, told.measured) == ("warning", end, pytest.approx(length))
+    assert told.at == pytest.approx((500.0, 0.0, 0.0)) and "(500.00, 0.00, 0.00) mm" in told.message
+    (typed,) = re.findall(r"--join ([0-9.]+)mm", told.cure_in())
+    (run,), none = leftovers(drawn, join=float(typed))
+    assert not none and not run.table.bends and run.table.tail == pytest.approx(500.0, abs=1e-9)
+
+
+def test_a_jog_longer_than_that_is_named_once():
+    (run,), (told,) = leftovers(lines((0.0, 0.0), (500.0, 0.0), (500.0, 1.2), (1000.0, 1.2)))
+    assert [bend.angle for bend in run.table.bends] == pytest.approx([90.0, 90.0])
+    assert told.message.startswith("T, bend 1: the straight of 1.2 mm between it and bend 2 turns off by 90.00°")
+    (turned,) = [one for one in reverse_run(run).findings if one.code == "leftover-line"]
+    assert {turned.bend, dict(turned.values)["other_bend"]} == {1, 2}
+
+
+def test_part_of_a_polyline_is_deleted_from_it():
+    """`--join` leaves no vertex of a polyline out, so that it is not told to; a hook of 0.05 mm is named there, too."""
+    for length in (0.05, 1.0):
+        corners = np.array([(0.0, 0.0, 0.0), (500.0, 0.0, 0.0), (500.0, length, 0.0)])
+        _, (told,) = leftovers([DrawnCurve(Polyline(corners), "T")])
+        assert told.measured == pytest.approx(length) and told.cure_in().startswith("Delete that part of the polyline")
+
+
+def test_what_is_drawn_on_purpose_is_no_leftover():
+    small = [(0.0, 0.0), (12.0, 0.0), (12.0, 1.5)]  # of a needle, or of a drawing read in the wrong unit
+    bent = [(0.0, 0.0), (500.0, 0.0), (500.0, 2.1)]  # longer than the near tolerance
+    slight = [(0.0, 0.0), (500.0, 0.0), (501.0, 0.3)]
+    chords = [(0.0, 0.0), (500.0, 0.0), (501.5, 0.9), (502.4, 2.4), (502.4, 300.0)]
+    for corners in (small, bent, slight, chords):
+        assert leftovers(lines(*corners))[1] == []

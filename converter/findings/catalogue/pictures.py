@@ -37,6 +37,7 @@ shown(
 shown("untrimmed", heading={"": "end runs along into another curve", "several": "{spots} ends run along into others"})
 shown("duplicate-removed", heading="drawn twice, {measured:length} dropped")
 shown("speck-removed", heading={"": "speck left out", "several": "{spots} specks left out"})
+shown("leftover-line", heading="a line of {measured:any}: left over?", beside="left over?", at_bend="left over?")
 shown("overlap-kept", heading="two layers lie on one another over {measured:length}, both read")
 shown("joined-across-layers", heading="tube goes on over another layer")
 shown("junction", heading={"": "{measured:.0f} ends meet", "more": "more places where three ends meet"})

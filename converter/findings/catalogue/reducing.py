@@ -63,6 +63,30 @@ define(
         "": "{marks:count mark} smaller than the join tolerance of {join:small} were left out, first at {point:place}",
     },
 )
+_LEFTOVER = (
+    "turns off by {angle:angle} in a sharp corner at {point:place}, as a line does that trimming or snapping left"
+)
+_LEFTOVER_BETWEEN = "the straight of {line:small} between it and bend {other_bend} " + _LEFTOVER
+_LEFTOVER_END = "the straight of {line:small} at that end " + _LEFTOVER
+define(
+    "leftover-line",
+    WARNING,
+    "A line of a millimetre or two ends in a sharp corner, as lines do that trimming or snapping left behind.",
+    says={
+        "": _LEFTOVER_BETWEEN,
+        "end": _LEFTOVER_END,
+        "part": _LEFTOVER_BETWEEN,
+        "part end": _LEFTOVER_END,
+    },
+    cure={
+        "": "Delete the line from the drawing if it is left over, or have lines of that length left out: "
+        "--join {line:ample}.",
+        "end": "Delete the line from the drawing if it is left over, or have lines of that length left out: "
+        "--join {line:ample}.",
+        "part": "Delete that part of the polyline if it is left over.",
+        "part end": "Delete that part of the polyline if it is left over.",
+    },
+)
 define(
     "overlap-kept",
     WARNING,

@@ -9,6 +9,7 @@ import numpy as np
 
 from converter.arrays import Array
 from converter.geometry.vectors import Vec, add, any_normal
+from converter.limits import GREATEST_RADIUS
 from converter.reducer.adjusting.directions import Element, arm_of, end_of, start_of
 from converter.reducer.adjusting.walk import WalkStep, solve_walk
 from converter.reducer.pieces import Bow, Piece
@@ -32,7 +33,7 @@ def least_squares(
         new_lengths = [v + c if i in free else 0.0 for i, (v, c) in enumerate(zip(lengths, changes, strict=True))]
         new_radii = [r + c if i in loose else r for i, (r, c) in enumerate(zip(radii, changes, strict=True))]
         negative = [i for i in free if new_lengths[i] < 0.0]
-        if any(new_radii[i] <= 0.0 for i in loose):
+        if any(not 0.0 < new_radii[i] <= GREATEST_RADIUS for i in loose):
             return lengths, radii, start  # nothing sensible: keep what was drawn, the deviation tells
         if not negative:
             break

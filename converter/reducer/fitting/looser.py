@@ -25,34 +25,24 @@ TRACED = 3.2
 _NEARLY = 2.0
 #: So many slight corners of less than so many degrees speak of an arc in chords that was not found.
 _MANY, _SLIGHT = 6, 25.0
-#: The tube has to come to at most one in so many of its bends.
+#: Slight corners have to come to at most one in so many bends; a curve that is no tube to two fewer.
 _FEWER = 3
 #: No more bends are looked for, in no more corners: what is no tube costs most where many are.
 _MOST_BENDS, _MOST_CORNERS = 12, 500
 
 
-def may_be_looser(run: Run, tol: Tolerances, radii: Sequence[float] = ()) -> bool:
-    """Whether a tube has slight corners in number, or a curve; one that hardly misses straights and arcs without dies.
-
-    Args:
-        run: what came of it within the tolerance.
-        tol: mm and degrees.
-        radii: mm, of the shop's dies, which say what the bends of a curve would be.
-    """
-    if len(run.table.bends) > _MOST_CORNERS:
-        return False
-    return _is_nearly_one(run, tol) or (bool(radii) and bool(_strays(run)))
+def may_be_looser(run: Run) -> bool:
+    """Whether a tube, as it came out within the tolerance, has a curve that is none or slight corners in number."""
+    return len(run.table.bends) <= _MOST_CORNERS and (_is_curve(run) or _slight_corners(run) >= _MANY)
 
 
-def _is_nearly_one(run: Run, tol: Tolerances) -> bool:
-    strays = _strays(run)
-    slight = sum(bend.clr is None and bend.angle < _SLIGHT for bend in run.table.bends)
-    return slight >= _MANY or (bool(strays) and max(strays) <= TIMES[-1] * tol.fit)
+def _is_curve(run: Run) -> bool:
+    """Whether a part of it follows no straights and arcs."""
+    return any(finding.code == "not-line-arc" for finding in run.findings)
 
 
-def _strays(run: Run) -> list[float]:
-    """How far the best single bend misses each curve of a tube that is none."""
-    return [finding.measured or 0.0 for finding in run.findings if finding.code == "not-line-arc"]
+def _slight_corners(run: Run) -> int:
+    return sum(bend.clr is None and bend.angle < _SLIGHT for bend in run.table.bends)
 
 
 def looser_fit(one: Chain, run: Run, tol: Tolerances, radii: Sequence[float] = ()) -> Finding | None:
@@ -67,10 +57,10 @@ def looser_fit(one: Chain, run: Run, tol: Tolerances, radii: Sequence[float] = (
         radii: mm, of the shop's dies.
     """
     close, wide = TIMES
-    found = _within(one, run, tol, wide, radii) if _is_nearly_one(run, tol) else None
+    found = _within(one, run, tol, wide, radii)
     if found is not None and found[1].deviation <= _NEARLY * close * tol.fit:
         found = _within(one, run, tol, close, radii) or found
-    if found is None and radii and tol.fit < TRACED:
+    if found is None and radii and tol.fit < TRACED and _is_curve(run):
         found = _within(one, run, tol, TRACED / tol.fit, radii)
         if found is not None and not all(_is_of_a_die(bend, radii) for bend in found[1].table.bends):
             found = None
@@ -101,7 +91,8 @@ def _within(one: Chain, run: Run, tol: Tolerances, times: float, radii: Sequence
     """The tube of few bends that so many times the fit tolerance makes of a chain, with that number; or None."""
     from converter.reducer.general import reduce_chain  # fitting code that exact drawings never need
 
-    most = min(_MOST_BENDS, len(run.table.bends) // _FEWER)
+    count = len(run.table.bends)
+    most = min(_MOST_BENDS, count - 2 if _is_curve(run) else count // _FEWER)
     again = reduce_chain(one, run.name, replace(tol, fit=times * tol.fit), radii, 2 * most + 1)
     if again is None or len(again.table.bends) > most:
         return None
