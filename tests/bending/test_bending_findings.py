@@ -13,7 +13,7 @@ from tubes import run_of
 import converter
 from converter.audit.registry import audit
 from converter.bending.metal.law_findings import fit_findings
-from converter.bending.metal.springback import fit_tests, springback_for
+from converter.bending.metal.springback import Springback, fit_tests, springback_for
 from converter.bending.setup.clamping import Clamping, Need
 from converter.bending.setup.findings import setup_findings
 from converter.bending.setup.setup import set_up
@@ -197,6 +197,9 @@ def of_the_rest():
         *fit_findings(springback_for(with_dies(DIE, tests=odd), DIE, ROUND, "304"), DIE),
         *fit_findings(springback_for(SHOP, DIE, ROUND, "304"), DIE),
         *fit_findings(springback_for(SHOP, DIE, ROUND, None), DIE),
+        *fit_findings(springback_for(SHOP, DIE, None, "304"), DIE),
+        *fit_findings(springback_for(replace(SHOP, metals=(Metal("lead"),)), DIE, ROUND, "lead"), DIE),
+        *fit_findings(Springback("none", note="By estimate it springs all the way back: make test bends."), DIE),
         *die_to_buy(two[:1], none),
         *die_to_buy(two[1:], none),
         *die_to_buy(two, none),

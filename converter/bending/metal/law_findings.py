@@ -40,7 +40,7 @@ def fit_findings(springback: Springback, die: Die) -> list[Finding]:
         ]
     if springback.source == "none":
         values = {"die": die.name, "why": springback.note.removesuffix(".")}
-        return [Finding("springback-none", values=values)]
+        return [Finding("springback-none", values=values, cure=springback.lacking)]
     return []
 
 
