@@ -146,56 +146,42 @@ def _mandrel(die: Die) -> Clause:
 
 @check
 def wall_and_strain(subject: Subject) -> Iterator[Finding]:
-    """The wall outside the tightest bend does not thin unusually, nor stretch past the metal's elongation."""
+    """The wall outside no bend thins unusually, nor stretches past the metal's elongation."""
     section = subject.tube.section
     if section is None:
         return
-    tight = _tightest(subject, section)
-    if tight is None:
-        return
-    i, size, clr = tight
-    lost = 1.0 - outside_left(size, clr)
-    if section.bore is not None and lost > MOST_LOST * (1.0 + PAST_SHARE):
-        shared = 1.0 - outside_left_shared(size, clr)
-        yield subject.finding(
-            "thinning",
-            i,
-            {
-                "ratio": clr / size,
-                "least": 100.0 * shared,
-                "most": 100.0 * lost,
-                "left": section.wall * (1.0 - lost),
-            },
-            measured=lost,
-            limit=MOST_LOST,
-            unit=None,
-        )
     metal = subject.bench.metal(subject.tube.metal)
-    if metal is None or metal.elongation is None:
-        return
-    strain = 100.0 * outside_strain(size, clr)
-    if strain > metal.elongation * (1.0 + PAST_SHARE):
-        cracks = strain > CRACKS * metal.elongation * (1.0 + PAST_SHARE)
-        yield subject.finding(
-            "strain-high",
-            i,
-            {"ratio": clr / size, "strain": strain, "metal": subject.tube.metal, "elongation": metal.elongation},
-            measured=strain,
-            limit=metal.elongation,
-            unit="%",
-            severity="" if cracks else NOTE,
-        )
-
-
-def _tightest(subject: Subject, section: Section) -> tuple[int, float, float] | None:
-    """Index, size in the bend's plane and radius of the bend of least radius over size among those that a die makes."""
-    found: tuple[int, float, float] | None = None
     for i, lies in enumerate(subject.turned):
-        size = section.depth(lies)
-        die = subject.makers[i]
+        size, die = section.depth(lies), subject.makers[i]
         if die is None or die.clr <= size / 2.0 + PAST_LENGTH:  # what no die makes is said elsewhere
             continue
-        clr = die.clr
-        if found is None or clr / size < found[2] / found[1] - 1e-9:
-            found = (i, size, clr)
-    return found
+        ratio, lost = die.clr / size, 1.0 - outside_left(size, die.clr)
+        if section.bore is not None and lost > MOST_LOST * (1.0 + PAST_SHARE):
+            shared = 1.0 - outside_left_shared(size, die.clr)
+            yield subject.finding(
+                "thinning",
+                i,
+                {
+                    "ratio": ratio,
+                    "least": 100.0 * shared,
+                    "most": 100.0 * lost,
+                    "left": section.wall * (1.0 - lost),
+                },
+                measured=lost,
+                limit=MOST_LOST,
+                unit=None,
+            )
+        if metal is None or metal.elongation is None:
+            continue
+        strain = 100.0 * outside_strain(size, die.clr)
+        if strain > metal.elongation * (1.0 + PAST_SHARE):
+            cracks = strain > CRACKS * metal.elongation * (1.0 + PAST_SHARE)
+            yield subject.finding(
+                "strain-high",
+                i,
+                {"ratio": ratio, "strain": strain, "metal": subject.tube.metal, "elongation": metal.elongation},
+                measured=strain,
+                limit=metal.elongation,
+                unit="%",
+                severity="" if cracks else NOTE,
+            )

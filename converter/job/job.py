@@ -261,7 +261,7 @@ class Job:
             for tube in tubes:
                 findings += [*tube.run.findings, *tube.findings]
             if shop.is_demo and (
-                any(finding.code in _SHAPED_BY_DIE for finding in findings)
+                (self.settings.clr is None and any(finding.code in _SHAPED_BY_DIE for finding in findings))
                 or any(die_names(tube, shop) for tube in tubes)
             ):
                 findings.append(Finding("demo-shop"))

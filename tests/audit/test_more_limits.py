@@ -25,6 +25,7 @@ from converter.bending.room.order import MARGIN
 from converter.bending.setup.setup import set_up
 from converter.bending.split import best_split
 from converter.findings import CODES, Finding
+from converter.findings.wording import grouped, message
 from converter.job.unit_doubts import section_doubts
 from converter.joints.cope import cope_frame
 from converter.model.bends import Bend, BendTable, Placement
@@ -39,7 +40,7 @@ from converter.shop.consistency import LEAST_TUBE, MOST_TUBE, doubts
 from converter.shop.corners import corner_findings
 from converter.shop.model import Box, Die, Machine, Metal, Shop, Trial
 from converter.tolerances import MOST_MITRE, PAST_ANGLE, PAST_LENGTH, PAST_SHARE
-from converter.units import MM_PER
+from converter.units import MM_PER, Display
 
 THIN = Section("round", 30.0, 2.0)
 TWO_BENDS = [(300.0, 0.0, 90.0, 150.0), (0.0, 90.0, 90.0, 150.0)]
@@ -472,3 +473,20 @@ def test_of_every_code_it_is_known_whether_its_limit_is_swept():
     for where in (HERE, THERE, READING):
         text = (Path(__file__).parent / f"{where}.py").read_text().split("HERE, THERE, READING = ")[0]
         assert [code for code, place in SWEPT.items() if place == where and f'"{code}"' not in text] == []
+
+
+def test_what_stretches_or_thins_too_far_is_told_of_every_bend():
+    """Of bends of one radius the first alone was told, as if the others did not; on a wide die none is.
+
+    By hand: 30 mm on 60 stretches by 15/60 = 25 %, past the 20 % of the metal; 30 mm on 600 by 2.5 %.
+    """
+    metal = Metal("stiff", 300.0, 400.0, 205.0, 7850.0, elongation=20.0)
+    tight, wide = (Die(name, "round", 30.0, clr) for name, clr in (("tight", 60.0), ("wide", 600.0)))
+    rows = [(300.0, 0.0, 90.0, 60.0), (300.0, 90.0, 45.0, 600.0), (300.0, 90.0, 30.0, 60.0)]
+    one = Tube(tube(rows, 300.0).run, THIN, metal="stiff")
+    shop = Shop("shed", (tight, wide), metals=(metal,), source="s.toml")
+    assert [finding.bend for finding in of("strain-high", one, shop)] == [1, 3]
+    (group,) = grouped(of("strain-high", one, shop), Display())
+    assert "bends 1 and 3: its outside (2.00 D) stretches by 25.0 %" in message(group)
+    thinned = [finding.bend for finding in of("thinning", one, shop)]
+    assert thinned in ([], [1, 3])

@@ -13,7 +13,7 @@ from tubes import run_of
 import converter
 from converter.audit.registry import audit
 from converter.bending.metal.law_findings import fit_findings
-from converter.bending.metal.springback import fit_tests, springback_for
+from converter.bending.metal.springback import Springback, fit_tests, springback_for
 from converter.bending.setup.clamping import Clamping, Need
 from converter.bending.setup.findings import setup_findings
 from converter.bending.setup.setup import set_up
@@ -201,6 +201,11 @@ def of_the_rest():
         *fit_findings(springback_for(with_dies(DIE, tests=odd), DIE, ROUND, "304"), DIE, ROUND, "304"),
         *fit_findings(springback_for(SHOP, DIE, ROUND, "304"), DIE, ROUND, "304"),
         *fit_findings(springback_for(SHOP, DIE, ROUND, None), DIE, ROUND, None),
+        *fit_findings(springback_for(SHOP, DIE, None, "304"), DIE, None, "304"),
+        *fit_findings(springback_for(replace(SHOP, metals=(Metal("lead"),)), DIE, ROUND, "lead"), DIE, ROUND, "lead"),
+        *fit_findings(
+            Springback("none", note="By estimate it springs all the way back: make test bends."), DIE, None, None
+        ),
         *die_to_buy(two[:1], none),
         *die_to_buy(two[1:], none),
         *die_to_buy(two, none),

@@ -350,6 +350,10 @@ def test_an_estimate_and_nothing_are_said():
     assert other.message != finding.message and other.measured != finding.measured
     (finding,) = fit_findings(springback_for(shop(), DIE, TUBE, None), DIE, TUBE, None)
     assert (finding.code, finding.severity) == ("springback-none", "warning")
+    # what is there is not asked for
+    assert finding.cure_in().startswith("Name a metal that is known (--metal, or in the job file), or record")
+    (finding,) = fit_findings(springback_for(shop(), DIE, None, "304"), DIE, None, "304")
+    assert finding.cure_in().startswith("Name the section, or record")
     assert fit_findings(springback_for(shop(trial(93.0, 90.0)), DIE, TUBE, "4130"), DIE, TUBE, "4130") == []
 
 

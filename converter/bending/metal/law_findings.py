@@ -36,7 +36,7 @@ def fit_findings(springback: Springback, die: Die, section: Section | None, meta
         return [Finding("springback-estimate", values=values, measured=springback.low, limit=springback.high)]
     if springback.source == "none":
         why = {"die": die.name, "why": springback.note.removesuffix(".")}
-        return [Finding("springback-none", values=why)]
+        return [Finding("springback-none", values=why, cure=springback.lacking)]
     return []
 
 

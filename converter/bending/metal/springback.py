@@ -49,6 +49,7 @@ class Springback:
         note: one or more sentences on where the figures come from and how far to trust them.
         used: the test bends used.
         likely: by how much of the die's radius the metal's strengths open it, beside the tests; None where not known.
+        lacking: what an estimate lacks: 'section', 'metal' or 'strength'; '' for nothing, or what cannot be helped.
     """
 
     source: str
@@ -62,6 +63,7 @@ class Springback:
     note: str = ""
     used: tuple[Trial, ...] = field(default=(), repr=False)
     likely: float | None = None
+    lacking: str = ""
 
     @property
     def play(self) -> float:
@@ -242,15 +244,19 @@ def estimate(
     hardens while it bends. Minimum strengths are used, so it is more likely too low than too high.
     """
     if section is None:
-        return Springback("none", note="There are no test bends, and without a section there is no estimate.")
+        return Springback(
+            "none", note="There are no test bends, and without a section there is no estimate.", lacking="section"
+        )
     if metal is None:
         what = f"The metal {quoted(metal_name)} is not known" if metal_name else "The metal is not named"
-        return Springback("none", note=f"There are no test bends. {what}, so there is no estimate.")
+        return Springback("none", note=f"There are no test bends. {what}, so there is no estimate.", lacking="metal")
     stress = metal.yield_mpa or metal.tensile_mpa
     if stress is None or metal.modulus_gpa is None:
         lacks = "yield_mpa" if stress is None else "modulus_gpa"
         return Springback(
-            "none", note=f"There are no test bends, and {quoted(metal.name)} has no {lacks}: no estimate."
+            "none",
+            note=f"There are no test bends, and {quoted(metal.name)} has no {lacks}: no estimate.",
+            lacking="strength",
         )
     low = springback_part(section, stress, metal.modulus_gpa, clr_mm, turned)
     high = springback_part(section, max(stress, metal.tensile_mpa or stress), metal.modulus_gpa, clr_mm, turned)

@@ -69,7 +69,13 @@ define(
     WARNING,
     "Springback is not known, so the stop is the bend's angle itself.",
     says="the springback on the die {die:quoted} is not known, so the stop is the angle itself. {why}",
-    cure="Name the metal and the section, or record test bends with `elbowroom springback`.",
+    cure={
+        "": "Record test bends with `elbowroom springback`.",
+        "section": "Name the section, or record test bends with `elbowroom springback`.",
+        "metal": "Name a metal that is known (--metal, or in the job file), or record test bends with `elbowroom "
+        "springback`.",
+        "strength": "Give the metal its strengths in the shop file, or record test bends with `elbowroom springback`.",
+    },
 )
 define(
     "over-capacity",
