@@ -28,6 +28,11 @@ _RULE = Pen(0.15, (0.5, 0.5, 0.5))
 #: printed and where not.
 _WIDEST, _NARROWEST, _TALL = 10.0, 6.5, 5.0
 _PRINTED, _LEFT_OUT = Pen(0.3), Pen(0.15, (0.5, 0.5, 0.5), (0.8, 0.8))
+#: Of every strip of which tiles are left out.
+_AFTER_A_GAP = (
+    "Where tiles of a strip are left out, the tile after such a gap says how far from the end that goes first its left "
+    "line is laid."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,12 +98,15 @@ class _Pages:
             self.text(row, _EDGE, _TEXT)
 
     def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-        """A table as wide as the page at most; a cell is broken where it must be."""
+        """A table as wide as the page at most; a cell is broken where it must be, and heads stay with the first row."""
         widths = self._widths(heads, rows)
-        for i, row in enumerate((heads, *rows)):
-            cells = [self.pdf.wrapped(c, _TEXT, w - 2.0, bold=not i) for c, w in zip(row, widths, strict=True)]
-            tall = max(map(len, cells)) * _LINE
-            self.need(tall + 1.0)
+        wrapped = [
+            [self.pdf.wrapped(c, _TEXT, w - 2.0, bold=not i) for c, w in zip(row, widths, strict=True)]
+            for i, row in enumerate((heads, *rows))
+        ]
+        heights = [max(map(len, cells)) * _LINE for cells in wrapped]
+        for i, (cells, tall) in enumerate(zip(wrapped, heights, strict=True)):
+            self.need(sum(heights[:2]) + 2.0 if not i else tall + 1.0)
             x = _EDGE
             top = self.y
             for cell, width in zip(cells, widths, strict=True):
@@ -158,14 +166,20 @@ def cover_pages(
     if straights:
         names = listed(straights if len(straights) <= 12 else [*straights[:12], f"{len(straights) - 12} more"])
         pages.paragraph(f"Without a bend, and so without a template here: {names}.")
+    said = [notes(one.part.first, one.stick, job.shop, job.display) for one in tubes]
+    shared = [note for note in said[0] if all(note in own_notes for own_notes in said)] if len(said) > 1 else []
+    if any(one.tiles.blank for one in tubes):
+        shared.insert(0, _AFTER_A_GAP)
+    for note in shared:
+        pages.paragraph(note)
     page = own + 1
-    for one in tubes:
-        _tube(pages, job, one, page)
+    for one, own_notes in zip(tubes, said, strict=True):
+        _tube(pages, job, one, page, [note for note in own_notes if note not in shared])
         page += one.tiles.printed
     return pages.pages
 
 
-def _tube(pages: _Pages, job: Job, one: CoverTube, page: int) -> None:
+def _tube(pages: _Pages, job: Job, one: CoverTube, page: int, own_notes: Sequence[str]) -> None:
     """Name with how many, pages, tubes, facts, numbers and use of one part."""
     display, tube = job.display, one.part.first
     pages.need(30.0)
@@ -185,7 +199,7 @@ def _tube(pages: _Pages, job: Job, one: CoverTube, page: int) -> None:
     pages.y -= 1.5
     pages.table(HEADS, [bend_row(one.stick, bend, display) for bend in one.stick.bends])
     pages.y -= 1.0
-    for note in notes(tube, one.stick, job.shop, display):
+    for note in own_notes:
         pages.paragraph(note)
 
 
@@ -210,8 +224,7 @@ def _tile_map(pages: _Pages, tiles: TileMap) -> None:
         pages.y -= 1.0
         pages.paragraph(
             f"{'Tile' if len(numbers) == 1 else 'Tiles'} {', '.join(map(str, numbers))} (dashed): left out, since "
-            "nothing is marked there. The tile after such a gap says how far from the end that goes first its left "
-            "line is laid."
+            "nothing is marked there."
         )
 
 

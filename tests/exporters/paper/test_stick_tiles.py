@@ -7,6 +7,7 @@ cuts are measured against ``setup --json`` and against the DXF of the same job.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from math import pi
 
@@ -39,6 +40,11 @@ def printed(folder, tubes, shop=SHOP, **how):
     job = job_of(tubes, shop=shop, **how)
     paths = write_job(job, folder / "out", ["template", "template-pdf"], **options)
     return job, ezdxf.readfile(paths[0]), read_pdf(paths[1])
+
+
+def longer(tube):
+    """Its table with a longer tail."""
+    return replace(tube.run.table, tail=tube.run.table.tail + 150.0)
 
 
 def tile_pages(pages):
@@ -210,6 +216,18 @@ def test_the_first_page_has_the_numbers_of_the_set_up(tmp_path):
     tiles = tile_pages(pages)
     assert f"tiles 1 to {number_of(tiles[0])[1]}, pages 2 to {len(pages)}" in text
     assert "Distances run from end B, which goes first" in text
+
+
+def test_what_holds_for_every_strip_stands_once_before_them(tmp_path):
+    first, other = twisted(), replace(twisted(), run=replace(twisted().run, name="OTHER", table=longer(twisted())))
+    job, _, pages = printed(tmp_path, [first, other])
+    assert len(job.parts) == 2
+    text = " ".join(" ".join(page.text.split()) for page in pages if page not in tile_pages(pages))
+    for words in ("Wrap it around", "Heavy lines across", "Distances run from end"):
+        assert text.count(words) == 1 and text.index(words) < text.index("tiles 1 to")
+    assert text.count("Where tiles of a strip are left out") == (": left out" in text)
+    _, _, alone = printed(tmp_path / "alone", [first])
+    assert " ".join(alone[0].text.split()).count("Wrap it around") == 1
 
 
 def test_labels_of_the_tiles_stand_on_one_tile_whole(tmp_path):
