@@ -153,6 +153,17 @@ def hold_bends(at: AtTheBench, setup: Setup, key: str) -> None:
         at.press(key)
 
 
+def test_what_comes_next_names_ends_by_their_letters(chromium, tmp_path):
+    """A tube with 10 mm before its first bend: extra stick for the clamp, whose trim mark is on the way."""
+    job = job_of([tube_named("STUB", rows=((10.0, 0.0, 90.0), (250.0, 90.0, 45.0)))], shop())
+    assert job.setups[0].extra_a > 0.0
+    with at_bench(chromium, written(job, tmp_path), PHONE) as page:
+        at = AtTheBench(page)
+        page.locator("#part-1 [data-bench]").click()
+        assert "trim A " in at.text("next") and "bend 1 " in at.text("next")
+        assert at.numbers()["Cut"] >= round(job.setups[0].stick_length, 2)
+
+
 @pytest.mark.slow
 def test_a_part_of_two_by_pedal_and_finger_on_a_tablet(chromium, demo):
     """Every step in 90 px digits, whole; a tick for each; a tick for each piece; back, undo, skip; kept; cleared."""
