@@ -23,10 +23,13 @@ TIMES = (4.0, 16.0)
 #: source.
 TRACED = 3.2
 _NEARLY = 2.0
-#: So many slight corners of less than so many degrees speak of an arc in chords that was not found.
-_MANY, _SLIGHT = 6, 25.0
+#: Times as far as a tube strays within the wider fit, one bend may miss what was drawn of it: it stands for what is
+#: beside the bend as well, where a spline through few points swings past the tangent points.
+_ONE_BEND = 4.0
+#: So many slight corners of less than so many degrees speak of an arc in chords that was not found, of few bends fewer.
+_MANY, _SOME, _SLIGHT = 6, 4, 25.0
 #: The tube has to come to at most one in so many of its bends.
-_FEWER = 3
+_FEWER = 2
 #: No more bends are looked for, in no more corners: what is no tube costs most where many are.
 _MOST_BENDS, _MOST_CORNERS = 12, 500
 
@@ -47,7 +50,8 @@ def may_be_looser(run: Run, tol: Tolerances, radii: Sequence[float] = ()) -> boo
 def _is_nearly_one(run: Run, tol: Tolerances) -> bool:
     strays = _strays(run)
     slight = sum(bend.clr is None and bend.angle < _SLIGHT for bend in run.table.bends)
-    return slight >= _MANY or (bool(strays) and max(strays) <= TIMES[-1] * tol.fit)
+    enough = _SOME if len(run.table.bends) <= _MOST_BENDS else _MANY
+    return slight >= enough or (bool(strays) and max(strays) <= _ONE_BEND * TIMES[-1] * tol.fit)
 
 
 def _strays(run: Run) -> list[float]:
