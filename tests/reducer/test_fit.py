@@ -383,6 +383,31 @@ def test_points_rounded_beyond_the_tolerance_name_the_fit_that_makes_a_tube_of_t
     assert not [finding for finding in looser.findings if finding.code == "fit-looser"]
 
 
+def test_a_tube_of_which_one_arc_was_not_found_names_the_fit():
+    """Chords to 0.1 mm: two of three bends come out, of the third four slight corners."""
+    table = BendTable((Bend(200, 0, 90, 76.2), Bend(150, 90, 90, 76.2), Bend(150, 45, 45, 76.2)), 180)
+    points = [(0.0, 0.0, 0.0)]
+    for s in rebuild(table, Placement()):
+        points += [s.end] if isinstance(s, Line) else [s.point(s.angle * k / 8) for k in range(1, 9)]
+    run = run_of(Polyline(np.round(points, 1)))
+    assert sum(bend.clr is None for bend in run.table.bends) == 4 and len(run.table.bends) == 7
+    (said,) = [finding for finding in run.findings if finding.code == "fit-looser"]
+    assert "a tube of 3 bends" in said.message and "--fit 0.2mm" in said.cure_in(None)
+
+
+@pytest.mark.parametrize(("step", "fit"), [(12.0, "0.2mm"), (14.0, "0.2mm"), (20.0, "0.2mm"), (30.0, "0.8mm")])
+def test_a_spline_through_few_points_names_the_fit(step, fit):
+    """It swings past the tangent points, so that arcs stand for what is beside the bends, too."""
+    table = BendTable((Bend(200, 0, 90, 60), Bend(150, 90, 45, 60), Bend(120, -120, 60, 60)), 180)
+    curve = interpolating(table, Placement(), step, 3)
+    run = run_of(curve)
+    assert len(run.table.bends) >= 9
+    (said,) = [finding for finding in run.findings if finding.code == "fit-looser"]
+    assert "a tube of 3 bends" in said.message and f"--fit {fit}" in said.cure_in(None)
+    again = run_of(curve, fit=float(fit.removesuffix("mm")))
+    assert len(again.table.bends) == 3 and again.deviation == pytest.approx(said.measured, abs=1e-9)
+
+
 def test_a_spline_traced_by_hand_names_the_fit_that_gives_it_the_radius_of_a_die():
     """It waves by more than sixteen times the tolerance; that all bends then are those of a die speaks for a tube."""
     table = BendTable((Bend(500, 0, 60, 140), Bend(380, 0, 60, 140)), 500)

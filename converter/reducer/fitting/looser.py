@@ -23,17 +23,17 @@ TIMES = (4.0, 16.0)
 #: source.
 TRACED = 3.2
 _NEARLY = 2.0
-#: So many slight corners of less than so many degrees speak of an arc in chords that was not found.
-_MANY, _SLIGHT = 6, 25.0
+#: So many slight corners of less than so many degrees speak of an arc in chords that was not found, of few bends fewer.
+_MANY, _SOME, _SLIGHT = 6, 4, 25.0
 #: Slight corners have to come to at most one in so many bends; a curve that is no tube to two fewer.
-_FEWER = 3
+_FEWER = 2
 #: No more bends are looked for, in no more corners: what is no tube costs most where many are.
 _MOST_BENDS, _MOST_CORNERS = 12, 500
 
 
 def may_be_looser(run: Run) -> bool:
     """Whether a tube, as it came out within the tolerance, has a curve that is none or slight corners in number."""
-    return len(run.table.bends) <= _MOST_CORNERS and (_is_curve(run) or _slight_corners(run) >= _MANY)
+    return len(run.table.bends) <= _MOST_CORNERS and (_is_curve(run) or _has_slight_corners(run))
 
 
 def _is_curve(run: Run) -> bool:
@@ -41,8 +41,11 @@ def _is_curve(run: Run) -> bool:
     return any(finding.code == "not-line-arc" for finding in run.findings)
 
 
-def _slight_corners(run: Run) -> int:
-    return sum(bend.clr is None and bend.angle < _SLIGHT for bend in run.table.bends)
+def _has_slight_corners(run: Run) -> bool:
+    """Whether it has slight corners in number."""
+    bends = run.table.bends
+    slight = sum(bend.clr is None and bend.angle < _SLIGHT for bend in bends)
+    return slight >= (_SOME if len(bends) <= _MOST_BENDS else _MANY)
 
 
 def looser_fit(one: Chain, run: Run, tol: Tolerances, radii: Sequence[float] = ()) -> Finding | None:
