@@ -1,5 +1,6 @@
 """What the readers tell: of units, drawings and tables."""
 
+from converter.findings.catalogue.dies import NAME_SECTION
 from converter.findings.entries import ERROR, NOTE, WARNING, clause, define
 
 # --- units ----------------------------------------------------------------------------------
@@ -247,7 +248,7 @@ define(
         "no wall": "its outline is {od:length} wide and shows no wall: where nothing names its section, a solid bar is "
         "assumed",
     },
-    cure={"no wall": "Name the section: as an option or in a job file."},
+    cure={"no wall": NAME_SECTION},
 )
 define(
     "section-differs",
