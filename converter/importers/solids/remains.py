@@ -48,6 +48,9 @@ _THIN = 0.35
 #: May be more of the tube: a bend that was stretched or swept freely, an end that is flattened or swaged.
 _FREE, _SOCKET = "a part of free form", "a socket or sleeve"
 _OPENED = "a length of such tube, open along one side,"
+_BEND = "a bend as wide as the tube,"
+#: Radians around from which on a face is of a whole tube, whose seam may be open.
+_WHOLE = 6.0
 _SEGMENTS = "segments of tube mitred to one another (lobster-back)"
 #: Times a tube's height from where on that is a doubt about the tube: collars and castings are smaller.
 _LONG = 2.5
@@ -90,7 +93,7 @@ def with_remains(
     for remain in left[:MOST_NAMED]:
         tube = tubes[remain.table]
         longer = remain.kind == _FREE and max(remain.sizes) > _LONG * tube.outer.height
-        longer |= remain.kind == _OPENED
+        longer |= remain.kind in (_OPENED, _BEND)
         longer |= remain.kind == _SOCKET and max(remain.sizes) > _SLEEVE * tube.outer.height
         longer |= remain.kind in (_FREE, _SOCKET) and tube.goes_on_to(remain.place)
         told.setdefault(remain.table, []).append(
@@ -133,6 +136,8 @@ def remains_of(tubes: list[TubeWall], body: SolidBody, shapes: Sequence[Any], cl
     found = []
     for group in groups:
         sizes, middle = box(group)
+        if max(sizes) <= min(tube.slack for tube in tubes):
+            continue  # what is left of a surface where it shrinks to a point
         nearest = min((places[k] for k in group), key=lambda place: place.off).tube
         found.append(Remain(_kind([body.patches[k] for k in group], sizes, tubes), sizes, middle, nearest))
     found.sort(key=lambda remain: -max(remain.sizes))
@@ -395,8 +400,11 @@ def _kind(patches: list[Patch], sizes: Vec, tubes: list[TubeWall]) -> str:
     """What a group of faces looks like."""
     kinds = Counter(patch.shape.kind for patch in patches)
     small, middle, _ = sorted(sizes)
-    if any(p.shape.kind == TORUS and p.shape.major > p.shape.radius and p.v[1] - p.v[0] > 3.0 for p in patches):
-        return "a bent part, such as an elbow"
+    bends = [p for p in patches if p.shape.kind == TORUS and p.shape.major > p.shape.radius and p.v[1] - p.v[0] > 3.0]
+    if bends:
+        return _BEND if any(_is_as_wide(p, tubes) for p in bends) else "a bent part, such as an elbow"
+    if any(_is_of_tube(p, tubes) and p.u[1] - p.u[0] < _WHOLE for p in patches if _is_about(p, tubes)):
+        return _OPENED
     around = [p for p in patches if p.shape.kind == CYLINDER and p.sign > 0 and _is_about(p, tubes)]
     if around:
         widest = max(around, key=lambda p: p.shape.radius)
@@ -429,7 +437,7 @@ def _is_of_tube(patch: Patch, tubes: list[TubeWall]) -> bool:
 
 
 def _is_as_wide(patch: Patch, tubes: list[TubeWall]) -> bool:
-    """Whether a cylinder has the diameter of a tube's outside or bore."""
+    """Whether a cylinder or a bend has the diameter of a tube's outside or bore."""
     loops = [loop for tube in tubes for loop in (tube.outer, tube.bore) if loop is not None]
     return any(abs(2.0 * patch.shape.radius - loop.height) <= 0.1 for loop in loops)
 

@@ -34,6 +34,8 @@ _HARD_WAY, _HARD_RING = 2.0, 5.0
 _THERE = 0.6
 #: Corners are cut off at a slant by up to this part of the smaller size; more is an octagon or another section.
 _DEEP = 0.25
+#: Corners are rounded unlike each other by up to this part of it; half of a round bar, split along it, is by all of it.
+_UNLIKE = 0.5
 #: A corner in parts runs on between them over no more than the shorter one's length, asked at so many places.
 _GAP_PLACES = (0.2, 0.5, 0.8)
 
@@ -339,9 +341,11 @@ def odd_of(
 
 
 def is_cut_deep(tube: SquareTube) -> bool:
-    """Whether corners are cut off at a slant by so much that it has another section."""
+    """Whether corners are cut off at a slant by so much, or rounded so unlike, that it has another section."""
     legs = [sqrt(2.0 * CORNER_LOSS) * _main(rail).radius for rail in tube.outer if _is_slanted(rail)]
-    return max(legs, default=0.0) > _DEEP * min(tube.sizes)
+    radii = [_main(rail).radius for rail in tube.outer if not _is_slanted(rail)]
+    unlike = max(radii, default=0.0) - min(radii, default=0.0) > _UNLIKE * min(tube.sizes)
+    return unlike or max(legs, default=0.0) > _DEEP * min(tube.sizes)
 
 
 def _main(rail: PieceChain) -> TubePiece:

@@ -9,10 +9,12 @@ from math import pi
 
 import cadquery as cq
 import pytest
+from places import FIXTURES
 from tube_bodies import codes, cylinder, pipe, reason, shaft, tubes
 from tubes import run_of
 
 from converter.importers.solids.read import find_tubes
+from converter.importers.step.read import read_step
 from converter.kernel.shapes.solids import tube_solid
 from converter.model.bends import Placement
 from converter.model.run import Run
@@ -233,3 +235,37 @@ def test_a_bend_that_was_stretched_is_doubted():
     found, _ = tubes(solid(STRAIGHT).fuse(egg.cut(cylinder((0, 0, 0), X, 16, 400))))
     told = [f for table in found for f in table.findings if f.code == "solid-remains"]
     assert told and {(f.severity, f.variant) for f in told} == {("note", "")}
+
+
+HALVED = run_of([(300, 0, 90, 80)], 300)
+
+
+@pytest.mark.parametrize("section", [TUBE, BAR], ids=["tube", "bar"])
+@pytest.mark.parametrize("side", [Y, Z], ids=["in the plane of the bend", "across it"])
+def test_a_leg_split_along_its_axis_is_no_other_bar_and_is_doubted(section, side):
+    """The other leg and the bend are whole: their table is right, and the half is told for what it is, by its box.
+
+    Half of a bar was a flat bar with two corners as wide as it is thick, beside which the rest "lies along".
+    """
+    half = box(300, 100, 100, (150, 0, 0)).translate(cq.Vector(*(50.0 * a for a in side)))
+    (found,), _ = tubes(solid(HALVED, section).cut(half))
+    assert [(b.angle, b.clr) for b in found.table.bends] == [(pytest.approx(90.0), pytest.approx(80.0))]
+    assert sorted(found.table.straights) == pytest.approx([0.0, 300.0], abs=1e-6) and found.section.od == section.od
+    (told,) = [f for f in found.findings if f.code == "solid-remains"]
+    assert (told.severity, told.variant) == ("warning", "longer")
+    assert told.message.count("a length of such tube, open along one side, of 300.00 x") == 1
+
+
+def test_a_leg_and_bend_split_along_are_doubted():
+    """What is left of the bend was an elbow fitting, a note: the table is that of the other leg alone."""
+    (found,), _ = tubes(solid(HALVED, TUBE).cut(box(420, 300, 100, (190, 100, 50))))
+    assert not found.table.bends
+    (told,) = [f for f in found.findings if f.code == "solid-remains"]
+    assert (told.severity, told.variant) == ("warning", "longer") and "a bend as wide as the tube" in told.message
+
+
+def test_a_surface_that_shrinks_to_a_point_is_nothing_left_out():
+    """FreeCAD's sweep with round corners puts balls into them; a part of 0.00 x 0.00 x 0.00 mm was left out."""
+    read = read_step(FIXTURES / "step" / "solid-freecad-round-corner.step")
+    sizes = [dict(f.value_pairs)["sizes"] for t in read.tables for f in t.findings if f.code == "solid-remains"]
+    assert len(read.tables) == 3 and sizes and all(min(each) > 1.0 for each in sizes)
