@@ -165,9 +165,17 @@ define(
     "annotation-suspect",
     WARNING,
     "Layers look like a border, a title block, dimensions, notes or construction lines, and are read as tubes.",
-    says="{count:count curve} {count:is/are} read as tubes though {count:its layer looks/their layers look} like a "
-    "border, dimensions, notes or construction lines: {seen:list}",
-    cure="If they are no tubes, leave them out: {options:list}.",
+    says={
+        "": "{count:count curve} {count:is/are} read as tubes though {count:its layer looks/their layers look} like a "
+        "border, dimensions, notes or construction lines: {seen:list}",
+        "border": "{count:count curve} on layer {layer:quoted} {count:is/are} read as tubes though {count:it looks/"
+        "they look} like a border: a rectangle around everything else that no tube meets",
+    },
+    cure={
+        "": "If they are no tubes, leave them out: {options:list}.",
+        "border": "If it is one, put it on a layer of its own and leave that out (--skip-layer), or name the tubes "
+        "(--run).",
+    },
 )
 clause("some-drawn-twice", ", {count:,} of them drawn twice")
 clause(

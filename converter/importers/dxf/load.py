@@ -25,6 +25,7 @@ logging.getLogger("ezdxf").addHandler(logging.NullHandler())
 
 _BINARY = b"AutoCAD Binary DXF\r\n\x1a\x00"
 _BOM = b"\xef\xbb\xbf"
+_UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 _EOF_END = re.compile(rb"(?:\A|[\r\n])[ \t]*0+[ \t]*(?:\r\n|\r|\n)[ \t]*EOF[\s\x00\x1a]*\Z")
 _EOF_LINE = re.compile(rb"[\r\n][ \t]*0+[ \t]*(?:\r\n|\r|\n)[ \t]*EOF[ \t]*[\r\n]")
 _SECTION = re.compile(rb"(?:\A|[\r\n])[ \t]*0+[ \t]*(?:\r\n|\r|\n)[ \t]*(SECTION|ENDSEC)[ \t]*(?=[\r\n]|\Z)")
@@ -170,6 +171,9 @@ def _what_is_missing(data: bytes, name: str) -> str:
     """
     marks = list(_SECTION.finditer(data))
     if not marks:
+        if data.startswith(_UTF_16):
+            text = f"{name} is text in UTF-16, as DXF never is: save it as UTF-8, or export it again."
+            raise ReadError(text, code="not-dxf", file=name)
         kind = "holds binary data" if b"\x00" in data[:65536] else "holds other text"
         raise ReadError(
             f"{name} is not a DXF drawing, it {kind}: export DXF from the CAD package.", code="not-dxf", file=name

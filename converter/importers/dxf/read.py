@@ -18,7 +18,7 @@ import numpy as np
 from converter.errors import OptionError
 from converter.findings import Clause, Finding
 from converter.geometry.vectors import Vec
-from converter.importers.dxf.annotation import annotation_findings
+from converter.importers.dxf.annotation import annotation_findings, border_findings
 from converter.importers.dxf.aside import Gathering
 from converter.importers.dxf.convert import BAD_VALUES, CONVERTERS, refused
 from converter.importers.dxf.entities import NoRadius
@@ -143,7 +143,10 @@ class _LayoutReading:
         drawing.findings += self._hidden_findings()
         drawing.findings += restored
         drawing.findings += self._with_outlines_read() if self.options.from_outline else outline_findings(curves)
-        drawing.findings += annotation_findings(drawing.curves)
+        noted = annotation_findings(drawing.curves)
+        if not noted and all(finding.code != "outline-suspect" for finding in drawing.findings):
+            noted = border_findings(drawing.curves)
+        drawing.findings += noted
         drawing.findings += self.tally.findings()
 
     def _entities(self, entities: Iterable[Any]) -> None:

@@ -87,3 +87,42 @@ def test_bars_that_stop_at_the_wall_of_the_frame_speak_for_a_frame(told, layer):
         drawn(msp, [(100, -80), (100, 580)], layer)
 
     assert told(fill) == ""
+
+
+def bordered(msp, layer="0", points=BORDER):
+    """A border of single lines and what stands in its corner, on the layer of the tube."""
+    tube(msp)
+    for a, b in zip(points, points[1:] + points[:1], strict=True):
+        msp.add_line(a, b, dxfattribs={"layer": layer})
+    x, y = points[1]
+    drawn(msp, [(x - 300, y), (x - 300, y + 60), (x, y + 60)], layer)
+    msp.add_line((x - 300, y + 30), (x, y + 30), dxfattribs={"layer": layer})
+
+
+def test_a_border_on_the_layer_of_the_tubes(told):
+    """Four lines, and two of a title block that hang on them."""
+    text = told(bordered)
+    assert text.startswith("read as tubes though they look like a border: a rectangle around everything else that no")
+    assert "put it on a layer of its own and leave that out (--skip-layer), or name the tubes (--run)." in text
+    assert "tube-2" in text and "tube-2" not in told(bordered, "--run", "tube-1"), "the cure leaves the border out"
+
+
+@pytest.mark.parametrize(
+    "points",
+    [
+        [(-20, -20), (620, -20), (620, 420), (-20, 420)],  # the tube's ends stop at its walls
+        [(0, 0), (500, 0), (500, 400), (0, 400)],  # not around everything
+    ],
+)
+def test_a_rectangle_that_tubes_come_near_is_a_frame(told, points):
+    assert told(lambda msp: bordered(msp, points=points)) == ""
+
+
+def test_a_frame_around_straight_bars_alone_is_a_frame(told):
+    """Without bends drawn as arcs nothing speaks against corners that are sharp."""
+
+    def fill(msp):
+        drawn(msp, BORDER, "0", closed=True)
+        drawn(msp, [(200, 200), (600, 200)], "0")
+
+    assert told(fill) == ""

@@ -144,6 +144,13 @@ def test_a_byte_order_mark_and_old_line_ends(tmp_path):
         assert len(drawing.curves) == 20 and codes(drawing) == []
 
 
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-be"])
+def test_text_in_utf_16_is_told_as_that(tmp_path, encoding):
+    """As some shells redirect text; it was binary data. The second is written without its mark."""
+    mark = b"\xfe\xff" if encoding == "utf-16-be" else b""
+    refusal(save(tmp_path, mark + text().encode(encoding)), "not-dxf", "is text in UTF-16.*save it as UTF-8")
+
+
 @pytest.mark.parametrize("share", [0.05, 0.3, 0.6, 0.8])
 def test_cut_short_is_never_silent(tmp_path, share):
     """Wherever it is cut before the entities end, the tubes after the cut would be missing."""
