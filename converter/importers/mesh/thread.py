@@ -98,9 +98,12 @@ def smooth_normals(body: MeshBody, radius: float) -> Array | None:
         return None
     del lean
     rounds = min(60, max(1, ceil((0.25 * radius / edge) ** 2)))
-    graph = coo_matrix((np.ones(len(corners)), (corners, np.roll(f, 1, axis=1).reshape(-1))), shape=(n, n)).tocsr()
-    graph = graph + graph.T + diags(np.ones(n))
-    graph = diags(1.0 / np.asarray(graph.sum(axis=1)).reshape(-1)) @ graph
+    graph = coo_matrix((n, n), dtype=np.float32).tocsr()  # how often an edge is there is exact in single precision
+    for k in range(3):
+        ends = f[:, k].astype(np.int32), f[:, k - 1].astype(np.int32)
+        graph = graph + coo_matrix((np.ones(len(f), np.float32), ends), shape=(n, n)).tocsr()
+    graph = graph + graph.T + diags(np.ones(n, np.float32))
+    graph = diags(1.0 / np.asarray(graph.sum(axis=1, dtype=np.float64)).reshape(-1)) @ graph
     for _ in range(rounds):
         at = graph @ at
     del graph

@@ -6,7 +6,8 @@ many triangles nor many bodies cost more than their share.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -121,7 +122,10 @@ def weld(points: Array, faces: Ints) -> Welded:
         if on_sides:
             joined = _joined(merged, drawn)
     del merged, corners
-    return Welded(tuple(_looking_out(_bodies(joined))), flat, on_sides)
+    bodies = _bodies(joined)
+    for body in _inside_out(bodies):
+        _turn(body, np.ones(len(body.faces), bool))
+    return Welded(tuple(bodies), flat, on_sides)
 
 
 def _unique(points: Array, keys: Array | None = None) -> tuple[Array, Places]:
@@ -202,58 +206,69 @@ def _bodies(joined: _Joined) -> list[MeshBody]:
         body_points = coordinates[offsets[k] : offsets[k + 1]]
         rim, tangled = int(joined.rims[k]), int(joined.tangles[k])
         one = MeshBody(body_points, corners[own], normals[own], areas[own], rim, tangled)
-        out.append(_looking_one_way(one) if joined.crooked[k] else one)
+        if joined.crooked[k]:
+            _turn(one, _looking_another_way(one))
+        out.append(one)
     return out
 
 
 def _body_of_face(count: int, faces: Places) -> Places:
     """(m,) the body that each triangle belongs to, in the order of their first ones; ``count`` points in all."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
-    label, labels = np.arange(count, dtype=np.int32), count
-    # an eighth after the other: the graph search copies its graph several times
-    for some in blocks(len(faces), 8):
-        of = label[faces[some]]
-        i, j = of[:, :2].reshape(-1), of[:, 1:].reshape(-1)
-        graph = coo_matrix((np.ones(len(i), np.int8), (i, j)), shape=(labels, labels))
-        labels, together = connected_components(graph, directed=False)
-        label = together[label]
+    _, label = _connected(
+        count, ((faces[some, k], faces[some, k + 1]) for k in (0, 1) for some in blocks(len(faces), 4))
+    )
     _, first, of_face = np.unique(label[faces[:, 0]], return_index=True, return_inverse=True)
     rank = np.empty(len(first), np.int32)
     rank[np.argsort(first, kind="stable")] = np.arange(len(first))
     return rank[of_face.reshape(-1)]
 
 
-def _looking_out(bodies: list[MeshBody]) -> list[MeshBody]:
-    """Bodies, closed ones that are inside out turned over, but for those within the box of another, maybe its bore."""
+def _connected(count: int, pairs: Iterable[tuple[Places, Places]]) -> tuple[int, Places]:
+    """How many parts ``count`` things are that pairs of them connect, and of each its part, by their first ones.
+
+    Pairs are given a share after the other: the graph search copies its graph several times.
+    """
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    parts, part = count, np.arange(count, dtype=np.int32)
+    for i, j in pairs:
+        graph = coo_matrix((np.ones(len(i), np.int8), (part[i], part[j])), shape=(parts, parts))
+        parts, together = connected_components(graph, directed=False)
+        part = together[part]
+    return int(parts), part
+
+
+def _inside_out(bodies: list[MeshBody]) -> list[MeshBody]:
+    """Closed bodies that are inside out, but for those within the box of another, maybe its bore."""
     inverted = [k for k, body in enumerate(bodies) if not body.is_open and _volume(body) < 0.0]
     if not inverted:
-        return bodies
+        return []
     low = np.array([body.points.min(axis=0) for body in bodies])
     high = np.array([body.points.max(axis=0) for body in bodies])
-    for k in inverted:
-        if not ((low < low[k]).all(axis=1) & (high > high[k]).all(axis=1)).any():
-            bodies[k] = _turned(bodies[k], np.ones(len(bodies[k].faces), bool))
-    return bodies
+    return [bodies[k] for k in inverted if not ((low < low[k]).all(axis=1) & (high > high[k]).all(axis=1)).any()]
 
 
-def _volume(body: MeshBody) -> float:
-    """mm3 within a closed surface, below 0 where it is inside out; of an open one a number of its sense."""
+def _volume(body: MeshBody, turned: Flags | None = None) -> float:
+    """mm3 within a closed surface, below 0 where it is inside out; of an open one a number of its sense.
+
+    ``turned``: (m,) faces that are thought turned over.
+    """
     depth = np.empty(len(body.faces))
     for some in blocks(len(body.faces)):
         arms = body.points[body.faces[some, 0]] - body.points[0]
         depth[some] = np.einsum("ij,ij->i", arms, body.normals[some])
+    if turned is not None:
+        np.negative(depth, out=depth, where=turned)
     return float(depth @ body.areas) / 3.0
 
 
-def _turned(body: MeshBody, which: Flags) -> MeshBody:
-    """A body, of its faces those turned over that are asked for."""
-    return replace(
-        body,
-        faces=np.where(which[:, None], body.faces[:, ::-1], body.faces),
-        normals=np.where(which[:, None], -body.normals, body.normals),
-    )
+def _turn(body: MeshBody, which: Flags) -> None:
+    """Turn some faces (mask) of a body over where they stand, for all of them copied are as large as the mesh."""
+    for some in blocks(len(which)):
+        own = which[some]
+        body.faces[some][own] = body.faces[some][own, ::-1]
+        body.normals[some][own] *= -1.0
 
 
 def _without_t_junctions(points: Array, faces: Places) -> tuple[Places, int]:
@@ -300,26 +315,29 @@ def _without_t_junctions(points: Array, faces: Places) -> tuple[Places, int]:
     return drawn[whole], int((onto[ends] != ends).sum())
 
 
-def _looking_one_way(body: MeshBody) -> MeshBody:
-    """A body whose faces all look to one side: out of it where it is closed, else as most of its surface does.
+def _looking_another_way(body: MeshBody) -> Flags:
+    """(m,) the faces that are to be turned over so that all look to one side: out of a body where it is closed, else as
+    most of its surface does.
 
     Some programs mesh each face of a solid by itself and give its triangles the sense of that face's own numbers.
     """
     from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import breadth_first_order, connected_components
+    from scipy.sparse.csgraph import breadth_first_order
 
     count = len(body.faces)
     keys = edge_keys(body.faces, len(body.points))
-    order = np.argsort(keys >> 1, kind="stable")
-    _, starts, uses = np.unique(keys[order] >> 1, return_index=True, return_counts=True)
-    one, other = (order[starts[uses == 2] + k] for k in (0, 1))
-    alike = (keys[one] & 1) != (keys[other] & 1)  # passed in opposite directions
-    one, other = one % count, other % count
-    ones = np.ones(len(one), np.int8)
-    parts, part = connected_components(
-        coo_matrix((ones[alike], (one[alike], other[alike])), shape=(count, count)), directed=False
+    order = np.argsort(keys >> 1, kind="stable").astype(np.int32)
+    keys = keys[order]
+    at = np.flatnonzero(_uses(keys)[1])
+    alike = (keys[at] ^ keys[at + 1]) & 1 == 1  # passed in opposite directions
+    del keys
+    one, other = order[at] % count, order[at + 1] % count
+    del order, at
+    parts, part = _connected(
+        count, ((one[some][alike[some]], other[some][alike[some]]) for some in blocks(len(one), 8))
     )
-    beside = coo_matrix((ones[~alike], (part[one[~alike]], part[other[~alike]])), shape=(parts, parts)).tocsr()
+    one, other = part[one[~alike]], part[other[~alike]]
+    beside = coo_matrix((np.ones(len(one), np.int8), (one, other)), shape=(parts, parts)).tocsr()
     turned = np.zeros(parts, bool)
     seen = np.zeros(parts, bool)
     for first in range(parts):
@@ -329,12 +347,12 @@ def _looking_one_way(body: MeshBody) -> MeshBody:
         seen[nodes] = True
         for node in nodes[1:].tolist():
             turned[node] = not turned[before[node]]
-    found = _turned(body, turned[part])
+    found = turned[part]
     if body.is_open:
-        wrong = 2.0 * float(body.areas[turned[part]].sum()) > float(body.areas.sum())
+        wrong = 2.0 * float(body.areas[found].sum()) > float(body.areas.sum())
     else:
-        wrong = _volume(found) < 0.0
-    return _turned(found, np.ones(count, bool)) if wrong else found
+        wrong = _volume(body, found) < 0.0
+    return ~found if wrong else found
 
 
 def edge_keys(faces: Ints | Places, count: int) -> Ints:

@@ -7,7 +7,7 @@ from math import radians
 
 import numpy as np
 
-from converter.arrays import Array, Flags, Ints
+from converter.arrays import Array, Flags, Ints, blocks
 from converter.geometry.vectors import cross, rotate
 from converter.importers.mesh.feet import TablePart, parts_of
 from converter.importers.mesh.weld import MeshBody
@@ -227,35 +227,46 @@ def side_faces(
         outward: 1.0 where faces look out of the metal.
         within: mm from its outline that all their corners must be; None where the tube is known roughly only.
     """
-    middle = body.points[body.faces].mean(axis=1)
-    spots = places_on(middle, stretches)
+    corners = places_on(body.points, stretches)
+    close = None if within is None else [off_outline(corners, sizes, bore) <= within for bore in (False, True)]
+    columns: list[tuple[Flags, Flags, Ints, Flags]] = []
+    for some in blocks(len(body.faces)):
+        faces = body.faces[some]
+        outer, bore, facing, looks = _facing(body, some, stretches, sizes, outward)
+        if close is not None:
+            outer &= close[0][faces].all(axis=1)
+            bore &= close[1][faces].all(axis=1)
+        side = np.where(bore, (facing + 2) % 4, facing)
+        slant = np.sqrt((looks * looks).sum(axis=1))
+        level = np.abs(looks * SIDES[(facing + 1) % 4]).max(axis=1) < STRAIGHT_OUT * slant
+        level &= ~_in_corner(corners, faces, side, sizes.halves(bore))
+        columns.append((outer, bore, side, level))
+    return SideFaces(*(np.concatenate(column) for column in zip(*columns, strict=True)))
+
+
+def _facing(
+    body: MeshBody, some: slice, stretches: list[FramedPart], sizes: SquareSizes, outward: float
+) -> tuple[Flags, Flags, Ints, Array]:
+    """Of some faces: whether they are the outside's by their middles, or the bore's; the one of `SIDES` it faces,
+    and its normal (k, 2) along up and across."""
+    spots = places_on(body.points[body.faces[some]].mean(axis=1), stretches)
     up, across, _ = frames_at(spots, stretches)
-    looks = outward * np.stack(
-        (np.einsum("ij,ij->i", up, body.normals), np.einsum("ij,ij->i", across, body.normals)), axis=1
-    )
-    slant = np.sqrt((looks * looks).sum(axis=1))
-    lateral = slant > LATERAL
+    normals = body.normals[some]
+    looks = outward * np.stack((np.einsum("ij,ij->i", up, normals), np.einsum("ij,ij->i", across, normals)), axis=1)
     slack = ASTRAY * sizes.smaller
     facing = np.argmax(looks @ SIDES.T, axis=1).astype(np.int64)
     half = np.array((sizes.height / 2.0, sizes.width / 2.0))
     away = (SIDES[facing] * np.stack((spots.p, spots.q), axis=1)).sum(axis=1)
-    inside = (np.abs(spots.p) < half[0] + slack) & (np.abs(spots.q) < half[1] + slack)
-    outer = lateral & inside & (np.abs(away - half[facing % 2]) < slack + 0.3 * sizes.corner)
+    lateral = np.sqrt((looks * looks).sum(axis=1)) > LATERAL
+    lateral &= (np.abs(spots.p) < half[0] + slack) & (np.abs(spots.q) < half[1] + slack)
+    outer = lateral & (np.abs(away - half[facing % 2]) < slack + 0.3 * sizes.corner)
     # a bore's face looks to the middle: it lies on the other side
     wall = sizes.wall
     if wall is None:
         deep = (away < -0.02 * sizes.smaller) & (away > -half[facing % 2])
     else:
         deep = np.abs(away + half[facing % 2] - wall) < min(slack, 0.5 * wall) + 0.3 * sizes.inner
-    bore = lateral & inside & deep & ~outer
-    corners = places_on(body.points, stretches)
-    if within is not None:
-        outer &= (off_outline(corners, sizes, False) <= within)[body.faces].all(axis=1)
-        bore &= (off_outline(corners, sizes, True) <= within)[body.faces].all(axis=1)
-    side = np.where(bore, (facing + 2) % 4, facing)
-    level = np.abs(looks * SIDES[(facing + 1) % 4]).max(axis=1) < STRAIGHT_OUT * slant
-    level &= ~_in_corner(corners, body.faces, side, sizes.halves(bore))
-    return SideFaces(outer, bore, side, level)
+    return outer, lateral & deep & ~outer, facing, looks
 
 
 def _in_corner(spots: SectionPlaces, faces: Ints, side: Ints, halves: Array) -> Flags:
