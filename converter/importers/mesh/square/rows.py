@@ -247,8 +247,8 @@ def side_faces(
 def _facing(
     body: MeshBody, some: slice, stretches: list[FramedPart], sizes: SquareSizes, outward: float
 ) -> tuple[Flags, Flags, Ints, Array]:
-    """Of some faces: whether they are the outside's by their middles, or the bore's; the one of `SIDES` it faces,
-    and its normal (k, 2) along up and across."""
+    """Of some faces: whether they are the outside's by their middles, or the bore's; the side (`SIDES`) that each looks
+    out of, and its normal (k, 2) along up and across."""
     spots = places_on(body.points[body.faces[some]].mean(axis=1), stretches)
     up, across, _ = frames_at(spots, stretches)
     normals = body.normals[some]
