@@ -101,7 +101,9 @@ def skins_of(body: MeshBody, track: Track, thread: Thread, radius: float) -> Ski
     if float(body.areas[inside].sum()) < 0.1 * float(body.areas[outside].sum()):
         return Skins(outer, None, None, thread.closed, rim)
     bore = float(np.median(lying.far[body.faces[inside]]))
-    inner = skin_of(body, lying, inside, (bore - 0.25 * radius, bore + 0.25 * radius))
+    among = np.abs(lying.far - bore) < 0.25 * radius
+    among[body.faces[outside]] = False  # faces of a cope look inward, too, and have an edge on the outside
+    inner = skin_of(body, lying, inside, among)
     if len(inner.points) < 6 or bore >= 0.995 * radius:
         return Skins(outer, None, None, thread.closed, rim)
     return Skins(outer, inner, bore, thread.closed, rim)
