@@ -69,6 +69,6 @@ def test_millimetres_in_a_file_of_inches_are_doubted(tmp_path, capsys):
     path = tmp_path / "shop.toml"
     path.write_text(SHOP.format(units="in", od="44.45", clr="150"), encoding="utf-8")
     assert '"44.45mm"' in run(capsys, "shop", "check", path).err
-    for units, od in (("mm", "44.45"), ("in", "1.75"), ("in", '"44.45mm"')):
-        path.write_text(SHOP.format(units=units, od=od, clr="150"), encoding="utf-8")
+    for units, od, clr in (("mm", "44.45", "150"), ("in", "1.75", "6"), ("in", '"44.45mm"', '"150mm"')):
+        path.write_text(SHOP.format(units=units, od=od, clr=clr), encoding="utf-8")
         assert "Warning" not in run(capsys, "shop", "check", path).err

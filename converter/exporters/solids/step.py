@@ -12,7 +12,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from converter.comparison.next_piece import intended_table
 from converter.errors import WriteError
 from converter.exporters.files import OutputSet
 from converter.exporters.options import WriteOptions
@@ -133,6 +132,7 @@ def export_bent(job: Job, out: OutputSet, options: WriteOptions) -> None:
     Raises:
         WriteError: no tube has a bend, or none a solid.
     """
+
     if not any(tube.run.table.bends for tube in job.shown.tubes):
         raise WriteError(
             f"No tube of {quoted(job.source, LONGEST_PATH)} has a bend, so all come out as drawn (step).",
@@ -144,6 +144,8 @@ def export_bent(job: Job, out: OutputSet, options: WriteOptions) -> None:
 
 def as_bent(job: Job) -> Job:
     """The job with its tubes as its set-ups make them, radii after springback."""
+    from converter.comparison.next_piece import intended_table  # numpy with it
+
     refused = {name for name, _ in refused_bends(job.findings)}
     made_by = [setup for setup in job.setups if setup.steps and setup.tube.name not in refused]
     setups = {setup.tube.name: intended_table(setup) for setup in made_by}

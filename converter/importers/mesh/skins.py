@@ -103,7 +103,9 @@ def skins_of(body: MeshBody, track: Track, thread: Thread, radius: float) -> Ski
     of_bore = [lying.far[body.faces[some][inside[some]]] for some in blocks(len(inside))]
     bore = float(np.median(np.concatenate(of_bore), overwrite_input=True))
     del of_bore
-    inner = skin_of(body, lying, inside, (bore - 0.25 * radius, bore + 0.25 * radius))
+    # faces of a cope look inward, too, and have an edge on the outside
+    among = (np.abs(lying.far - bore) < 0.25 * radius) & ~body.used_by(outside)
+    inner = skin_of(body, lying, inside, among)
     if len(inner.points) < 6 or bore >= 0.995 * radius:
         return Skins(outer, None, None, thread.closed, rim)
     return Skins(outer, inner, bore, thread.closed, rim)

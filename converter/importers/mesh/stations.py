@@ -191,12 +191,12 @@ def lay_on_track(body: MeshBody, track: Track, radius: float) -> BodyOnTrack:
 
 
 def skin_of(
-    body: MeshBody, along: BodyOnTrack, faces: NDArray[np.bool_], near: tuple[float, float] | None = None
+    body: MeshBody, along: BodyOnTrack, faces: NDArray[np.bool_], among: NDArray[np.bool_] | None = None
 ) -> Skin:
-    """The vertices of the chosen faces (mask), in order along the track; ``near`` bounds their distance from it."""
+    """The vertices of the chosen faces (mask), of those ``among`` (mask) where given, in order along the track."""
     used = body.used_by(faces)
-    if near is not None:
-        used &= (along.far > near[0]) & (along.far < near[1])
+    if among is not None:
+        used &= among
     index = np.flatnonzero(used)
     index = index[np.argsort(along.places[index], kind="stable")]
     return Skin(body.points[index], along.places[index])

@@ -157,11 +157,12 @@ def _drafts(
         loose = draft(replace(rings, rings=False), closed, max(0.002 * radius, 4.0 * rings.noise))
         if loose is not None:
             yield loose.table, loose.placement, rings.noise, True
+    # of a coped straight that is coarse the vertices lie along its two cuts alone, which look bent
+    straight = single_straight(skins.outer, radius)
+    if straight is not None:
+        yield *straight, 0.0, False
     windows = windows_of(skins.outer, track, radius)
     if windows is None:
-        straight = single_straight(skins.outer, radius)
-        if straight is not None:
-            yield *straight, 0.0, False
         return
     for table, placement in drafts_by_development(skins.outer, track, radius):
         yield table, placement, windows.noise, False
