@@ -1,7 +1,7 @@
 """Lines that trimming or snapping left behind, longer than the join tolerance: read as drawn, and named.
 
-No longer than that they are left out (`chaining.slivers`). Nobody draws a tube with a leg of a millimetre behind a
-sharp corner, so what to do about the line is worth more than what a die would have to be.
+No longer than that they are left out (slivers, in `chaining.chain`). Nobody draws a tube with a leg of a millimetre
+behind a sharp corner, so what to do about the line is worth more than what a die would have to be.
 """
 
 from __future__ import annotations
