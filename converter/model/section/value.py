@@ -75,9 +75,7 @@ class Section:
         if self.wall <= 0.0:
             raise GeometryError("a section's wall must be above zero")
         if self.kind.hollow and self.wall >= smallest / 2.0:
-            raise GeometryError(
-                f"a wall of {self.wall:g} mm leaves no bore in {smallest:g} mm: give a thinner wall, or a bar"
-            )
+            raise GeometryError("a wall of half its size or more leaves no bore: give a thinner wall, or a bar")
         if not 0.0 <= self.corner <= smallest / 2.0:
             raise GeometryError("a section's corner radius must be between 0 and half its smaller side")
         _check_plausible(smallest, max(self.od, self.height), self.wall)
