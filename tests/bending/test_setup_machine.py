@@ -41,7 +41,7 @@ def test_following_the_set_up_makes_the_drawing(table, place, end, data):
     assert setup.stick_length == pytest.approx(table.developed_length + extra, abs=1e-6)
     samples = sorted(data.draw(st.lists(st.floats(0.0, 1.0), min_size=30, max_size=60, unique=True)))
     samples = [x * table.developed_length for x in samples]
-    lead = setup.lead
+    lead = setup.extra(setup.feed_from)
     made = bend_stick(setup.stick_length, orders(setup), [lead + x for x in samples])
     wanted = own_points(run, samples if end == "A" else [table.developed_length - x for x in samples])
     assert apart(made, wanted) < 1e-5
@@ -139,6 +139,6 @@ def test_any_order_makes_the_same_tube(table, end, turned):
             assert all(index.index(bend) < index.index(other) for other in ahead)
     length = run.table.developed_length
     samples = [length * k / 40.0 for k in range(41)]
-    made = bend_stick(setup.stick_length, orders(setup), [setup.lead + x for x in samples])
+    made = bend_stick(setup.stick_length, orders(setup), [setup.extra(setup.feed_from) + x for x in samples])
     wanted = own_points(run, samples if end == "A" else [length - x for x in samples])
     assert apart(made, wanted) < 1e-5
