@@ -395,7 +395,7 @@ def test_a_tube_of_which_one_arc_was_not_found_names_the_fit():
     assert "a tube of 3 bends" in said.message and "--fit 0.2mm" in said.cure_in(None)
 
 
-@pytest.mark.parametrize(("step", "fit"), [(12.0, "0.2mm"), (14.0, "0.2mm"), (20.0, "0.2mm"), (30.0, "0.8mm")])
+@pytest.mark.parametrize(("step", "fit"), [(12.0, "0.2mm"), (30.0, "0.8mm")])
 def test_a_spline_through_few_points_names_the_fit(step, fit):
     """It swings past the tangent points, so that arcs stand for what is beside the bends, too."""
     table = BendTable((Bend(200, 0, 90, 60), Bend(150, 90, 45, 60), Bend(120, -120, 60, 60)), 180)
