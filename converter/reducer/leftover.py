@@ -13,10 +13,9 @@ from converter.geometry.vectors import distance
 from converter.model.curve import Line
 from converter.model.drawing import DrawnCurve
 from converter.model.run import Run
+from converter.reducer.chaining.chain import SHARP
 from converter.tolerances import Tolerances
 
-#: Degrees that a corner beside such a line turns, at least; those of chords turn less (our choice).
-_SHARP = 20.0
 #: How many times longer the tube's longest straight is, and what is beside the line (common practice, no source).
 _LONGEST, _BESIDE = 20.0, 4.0
 
@@ -30,8 +29,10 @@ def leftover_lines(run: Run, drawn: Sequence[DrawnCurve], tol: Tolerances) -> li
         tol: mm.
     """
     bends, straights = run.table.bends, run.table.straights
+    corners = {k for k, bend in enumerate(bends) if bend.clr is None and bend.angle > SHARP}
+    if not corners:
+        return []
     alone = [distance(d.curve.start, d.curve.end) for d in drawn if isinstance(d.curve, Line)]
-    corners = {k for k, bend in enumerate(bends) if bend.clr is None and bend.angle > _SHARP}
     near, longest = tol.at_limits().near, max(straights)
     findings = []
     for k, length in enumerate(straights):

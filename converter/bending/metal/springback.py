@@ -398,6 +398,9 @@ def section_on(die: Die, wall_mm: float | None, display: Display | None = None) 
     return Section(*shape.filling(die.size, die.height, wall_mm))
 
 
+# --- unloading: the moment of an elastic, perfectly plastic section over E I ------------------
+
+
 def yielding_modulus(section: Section, elastic_half: float, turned: bool = False) -> float:
     """Moment per unit of yield stress of a section bent past yield, mm3: elastic, perfectly plastic.
 
@@ -412,9 +415,6 @@ def yielding_modulus(section: Section, elastic_half: float, turned: bool = False
     """
     outer, *inner = (loop.turned() if turned else loop for loop in section.loops)
     return _yielding(outer, elastic_half) - sum(_yielding(bore, elastic_half) for bore in inner)
-
-
-# --- unloading: the moment of an elastic, perfectly plastic section over E I ------------------
 
 
 def springback_part(

@@ -28,8 +28,8 @@ from converter.reducer.chaining.junctions import Links, join_across_layers, join
 from converter.reducer.chaining.untrimmed import untrimmed_ends
 from converter.tolerances import DEFAULT, Tolerances
 
-#: Degrees that a sliver turns off what it joins, at one end at least; chords of a curve turn less (our choice).
-_SHARP = 20.0
+#: Degrees that what trimming left turns off what it joins, at one end at least; chords turn less (our choice).
+SHARP = 20.0
 #: What it joins is longer than so many join tolerances.
 _LONGER = 4.0
 
@@ -256,7 +256,7 @@ def slivers(edges: Edges, node: Ints, tol: Tolerances) -> tuple[set[int], Ints]:
             continue
         if any(chords[e >> 1] <= _LONGER * tol.join or edges.layer[e >> 1] != edges.layer[i] for e in others):
             continue
-        if max(_turns(edges, [(end, *ends) for end, ends in zip(own, beside, strict=True) if ends])) > _SHARP:
+        if max(_turns(edges, [(end, *ends) for end, ends in zip(own, beside, strict=True) if ends])) > SHARP:
             found.add(i)
     if not found:
         return found, node
