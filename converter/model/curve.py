@@ -13,7 +13,7 @@ from math import cos, isfinite, radians, sin, tau
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from converter.errors import GeometryError
-from converter.geometry.vectors import Vec, along, cross, distance, norm, rotate, scale, sub, unit
+from converter.geometry.vectors import Vec, along, distance, norm, rotate, scale, sub, unit
 from converter.limits import FARTHEST, GREATEST_RADIUS
 
 if TYPE_CHECKING:
@@ -107,12 +107,18 @@ class Arc:
     @property
     def start_direction(self) -> Vec:
         """Unit tangent at the start, in the sense of travel."""
-        return unit(cross(self.normal, sub(self.start, self.center)))
+        return self._tangent(self.start)
 
     @property
     def end_direction(self) -> Vec:
         """Unit tangent at the end, in the sense of travel."""
-        return unit(cross(self.normal, sub(self.end, self.center)))
+        return self._tangent(self.end)
+
+    def _tangent(self, at: Vec) -> Vec:
+        """Unit tangent at a point of the circle; a drawing may have very many arcs, so the products are written out."""
+        n, c = self.normal, self.center
+        x, y, z = at[0] - c[0], at[1] - c[1], at[2] - c[2]
+        return unit((n[1] * z - n[2] * y, n[2] * x - n[0] * z, n[0] * y - n[1] * x))
 
     def point(self, angle: float) -> Vec:
         """The point after turning ``angle`` degrees from the start."""

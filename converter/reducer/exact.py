@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from converter.arrays import Array, Flags, Index
+from converter.arrays import Array, Flags, Index, vectors
 from converter.errors import GeometryError
 from converter.geometry.circles import crossed, within_half_turns
 from converter.geometry.vectors import Vec, any_normal
@@ -170,7 +170,7 @@ def _gather(chains: Sequence[Chain]) -> _ChainItems:
             back.append(backward)
             index.append(k)
     m = len(back)
-    start, end = np.array(starts), np.array(ends)
+    start, end = vectors(starts), vectors(ends)
     flip = np.array(back)
     start[flip], end[flip] = end[flip], start[flip]
     arc = np.zeros(m, bool)
@@ -179,8 +179,8 @@ def _gather(chains: Sequence[Chain]) -> _ChainItems:
     if arcs:
         where = np.array(arcs)
         arc[where] = True
-        center[where] = np.array(centers)
-        normal[where] = np.array(normals)
+        center[where] = vectors(centers)
+        normal[where] = vectors(normals)
         normal[flip] = -normal[flip]
         radius[where], angle[where] = np.array(sizes).T
     return _ChainItems(np.array(index), arc, start, end, center, normal, radius, angle)

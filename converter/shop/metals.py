@@ -113,11 +113,15 @@ def find_metal(name: str | None, own: Sequence[Metal] = ()) -> Metal | None:
         own: the shop's metals. One of the same name (or one that another name of the same built-in
             metal reaches) wins value by value; what it leaves out comes from the built-in metal.
     """
-    if name is None or not name.strip():
-        return None
+    return None if name is None or not name.strip() else _found_metal(name.strip(), tuple(own))
+
+
+@lru_cache(maxsize=256)
+def _found_metal(name: str, own: tuple[Metal, ...]) -> Metal | None:
+    """As `find_metal`, which every tube asks."""
     key = _key(name)
     table = _METAL_BY_KEY.get(key)
-    mine = next((metal for metal in own if metal.name.casefold() == name.strip().casefold()), None)
+    mine = next((metal for metal in own if metal.name.casefold() == name.casefold()), None)
     mine = mine or next((metal for metal in own if _key(metal.name) == key), None)
     if mine is None and table is not None:
         same = [metal for metal in own if _METAL_BY_KEY.get(_key(metal.name)) is table]

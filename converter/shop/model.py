@@ -338,6 +338,7 @@ class Shop:
 
     def greatest_angle(self, die: Die | None) -> float | None:
         """The greatest bend in degrees that a die on this machine makes, or None where nothing limits it."""
-        of_die = None if die is None else die.max_angle
-        limits = [limit for limit in (of_die, self.machine.max_angle) if limit is not None]
-        return min(limits) if limits else None
+        of_die, of_machine = None if die is None else die.max_angle, self.machine.max_angle
+        if of_die is None or of_machine is None:
+            return of_die if of_machine is None else of_machine
+        return min(of_die, of_machine)

@@ -85,7 +85,8 @@ class Lattice:
         """(m, 2^n, n) which bends after which sets of others lie on orders that keep ``enough`` room.
 
         Args:
-            rooms, enough: as for `simplest`.
+            rooms: as for `widest`.
+            enough: (m,) mm.
         """
         good = rooms >= enough[:, None, None]
         come = self._come_by(good)
@@ -100,32 +101,37 @@ class Lattice:
             lead[rows, before[which, last]] = True
         return good
 
-    def simplest(self, rooms: Array, enough: Array, names: Index) -> list[list[int]]:
+    def simplest(self, rooms: Array, enough: Array, names: Index) -> list[list[list[int]]]:
         """Of the orders of each of m tubes that keep ``enough`` room all the way the one with the fewest exchanges.
 
         Args:
             rooms: as for `widest`.
-            enough: (m,) mm.
+            enough: (k, m) mm.
             names: (m, n), of orders with as few exchanges the first by these numbers (0 to 15) of the bends is taken.
 
         Returns:
-            Of each tube the bends in order; nothing where there is no such order.
+            k times of each tube the bends in order; nothing where there is no such order.
         """
         shift = _DIGIT * self.count
-        cost = np.full(rooms.shape[:2], _NEVER)
-        cost[:, 0] = 0
+        cost = np.full((len(enough), *rooms.shape[:2]), _NEVER)
+        cost[:, :, 0] = 0
+        enough = enough[:, :, None, None]
         for sets, bends, before in zip(self.sets, self.bends, self.before, strict=True):
-            old = cost[:, before]
-            usable = (old != _NEVER) & (rooms[:, before, bends] >= enough[:, None, None])
+            old = cost[:, :, before]
+            usable = (old != _NEVER) & (rooms[:, before, bends] >= enough)
             # exchanges first, then the order read as one number
             swaps = (old >> shift) + self.swaps[before, bends]
             order = ((old & ((1 << shift) - 1)) << _DIGIT) | names[:, bends]
-            cost[:, sets] = np.where(usable, (swaps << shift) | order, _NEVER).min(axis=2)
-        best = cost[:, self.whole]
-        digits = best[:, None] >> _DIGIT * np.arange(self.count - 1, -1, -1) & ((1 << _DIGIT) - 1)
-        bend_of = np.argsort(names, axis=1)
-        found: list[list[int]] = np.take_along_axis(bend_of, np.minimum(digits, self.count - 1), axis=1).tolist()
-        return [order if known else [] for order, known in zip(found, (best != _NEVER).tolist(), strict=True)]
+            cost[:, :, sets] = np.where(usable, (swaps << shift) | order, _NEVER).min(axis=3)
+        best = cost[:, :, self.whole]
+        digits = best[:, :, None] >> _DIGIT * np.arange(self.count - 1, -1, -1) & ((1 << _DIGIT) - 1)
+        bend_of = np.argsort(names, axis=1)[None]
+        found: list[list[list[int]]] = np.take_along_axis(bend_of, np.minimum(digits, self.count - 1), axis=2).tolist()
+        known: list[list[bool]] = (best != _NEVER).tolist()
+        return [
+            [order if is_one else [] for order, is_one in zip(*some, strict=True)]
+            for some in zip(found, known, strict=True)
+        ]
 
 
 @lru_cache(maxsize=16)
@@ -228,8 +234,7 @@ def _answer_alike(sets: Lattice, questions: Sequence[OrderQuestion]) -> None:
     sure, hair, alike = np.array([(one.sure, one.hair, one.alike) for one in questions]).T
     most = sets.widest(rooms)
     known = most <= sure + hair
-    first = sets.simplest(rooms, np.where(known, sure - alike, most), names)
-    second = sets.simplest(rooms, most - alike, names)
+    first, second = sets.simplest(rooms, np.stack([np.where(known, sure - alike, most), most - alike]), names)
     told = zip(questions, most.tolist(), known.tolist(), first, second, strict=True)
     for one, top, settled, *orders in told:
         one.most, one.settled, one.orders = top, settled, (orders[0], orders[1])

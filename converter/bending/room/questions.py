@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from math import inf, radians
-from typing import TypeAlias, TypeVar
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 
@@ -141,14 +141,20 @@ def alone(steps: Steps[Result]) -> Result:
 def together(works: Sequence[Steps[Result]]) -> list[Result]:
     """Take works through side by side, and what each comes to; what they ask at a time is worked out at once."""
     steps = side_by_side(works)
+    answered_by: dict[type, Callable[[list[Any]], None]] = {
+        SimpleQuestion: answer_simply,
+        BoundQuestion: _answer_bounds,
+        TopQuestion: answer_tops,
+        OrderQuestion: answer_orders,
+        RoomQuestion: _answer_rooms,
+    }
     try:
         while True:
-            questions = next(steps)
-            answer_simply([one for one in questions if isinstance(one, SimpleQuestion)])
-            _answer_bounds([one for one in questions if isinstance(one, BoundQuestion)])
-            answer_tops([one for one in questions if isinstance(one, TopQuestion)])
-            answer_orders([one for one in questions if isinstance(one, OrderQuestion)])
-            _answer_rooms([one for one in questions if isinstance(one, RoomQuestion)])
+            sorts: dict[type, list[Any]] = {}
+            for one in next(steps):
+                sorts.setdefault(type(one), []).append(one)
+            for sort, some in sorts.items():
+                answered_by[sort](some)
     except StopIteration as end:
         results: list[Result] = end.value
         return results

@@ -18,6 +18,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import inf
+from typing import NamedTuple
 
 from converter.geometry.vectors import within_half_turn
 from converter.shop.model import Die
@@ -27,8 +29,7 @@ from converter.tolerances import PAST_LENGTH
 OPPOSED = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class Need:
+class Need(NamedTuple):
     """What one bend needs and takes, lengths in mm.
 
     Attributes:
@@ -184,6 +185,10 @@ class Clamping:
         """
         every = range(len(self.needs))
         lacks = self._lacks
+        if min(self.straights[1:-1], default=inf) >= max(
+            (max(one.between, one.tail) for one in self.needs), default=0.0
+        ):
+            return [[bend != by for by in every] for bend in every]
         return [
             [bend != by and not (lacks(bend, by, None) if by < bend else lacks(bend, None, by)) for by in every]
             for bend in every

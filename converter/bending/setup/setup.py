@@ -13,6 +13,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from converter.bending.metal.springback import Springback, springback_for
 from converter.bending.room.questions import Steps, together
 from converter.bending.room.sweep import Clearance
@@ -315,7 +317,7 @@ class _SpringbackBench:
             chosen.shape.excess,
         )
         findings = (*setup_findings(setup, self.shop, taken.why), *taken.findings)
-        return replace(setup, findings=findings)
+        return replace(setup, findings=findings) if findings else setup
 
     def _lacking(self, tube: Tube) -> str:
         """What a tube with bends lacks for a set-up: 'radius', 'curve' or 'die'; '' for nothing."""
@@ -390,16 +392,13 @@ class _SpringbackBench:
 def _same(tube: Tube, made: Sequence[MachineBend]) -> tuple[object, ...]:
     """What decides the end and order of a tube; lengths and angles to a millionth, which is rounding of places."""
     table = tube.run.table
-    bends = tuple(
-        (
-            *(round(value, 6) for value in (bend.feed, bend.rotation, bend.angle, bend.clr or 0.0)),
-            *(round(value, 6) for value in (one.stop, one.radius, one.stick)),
-            one.seat.die and one.seat.die.name,
-            one.seat.turned,
-        )
-        for bend, one in zip(table.bends, made, strict=True)
-    )
-    return tube.section, tube.run.metal, tube.run.closed, round(table.tail, 6), bends
+    numbers = [table.tail]
+    for bend, one in zip(table.bends, made, strict=True):
+        numbers += (bend.feed, bend.rotation, bend.angle, bend.clr or 0.0, one.stop, one.radius, one.stick)
+    # 0.0 is added since a hair below zero rounds to -0.0
+    rounded = (np.round(numbers, 6) + 0.0).tobytes()
+    held = tuple((one.seat.die and one.seat.die.name, one.seat.turned) for one in made)
+    return tube.section, tube.run.metal, tube.run.closed, rounded, held
 
 
 def _number(index: int, count: int, end: str) -> int:

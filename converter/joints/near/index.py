@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.arrays import Array, Ints
+from converter.arrays import Array, Ints, vectors
 from converter.geometry.near import segments_apart
 from converter.joints.bodies import Body, Leg
 from converter.joints.finding.crowds import Crowds
@@ -61,8 +61,8 @@ class LegIndex:
         self.shape = rows_of([leg for _, _, leg in legs])
         self.length = length
         self.begin = np.array([leg.begin for _, _, leg in legs])
-        self.start = np.array([leg.start for _, _, leg in legs]).reshape(-1, 3)
-        self.way = np.array([leg.direction for _, _, leg in legs]).reshape(-1, 3)
+        self.start = vectors(leg.start for _, _, leg in legs)
+        self.way = vectors(leg.direction for _, _, leg in legs)
         self.points = _points(self.shape, self.owner, part)
         self.low = self.points.min(axis=0) if len(self.points) else np.zeros(3)
         # a sample lies at most half a step from any point of its leg
@@ -155,15 +155,15 @@ def once(values: Ints) -> Ints:
 
 def rows_of(legs: Sequence[Leg]) -> tuple[Array, Array, Array, Array]:
     """Arrays over legs: origin (start or centre), chord or x axis, y axis, sweep in radians (0 for straights)."""
-    origin = np.array([leg.start for leg in legs]).reshape(-1, 3)
-    x = np.array([leg.end for leg in legs]).reshape(-1, 3) - origin
+    origin = vectors(leg.start for leg in legs)
+    x = vectors(leg.end for leg in legs) - origin
     y, sweep = np.zeros((len(legs), 3)), np.zeros(len(legs))
     bends = [(i, leg.arc, leg.direction) for i, leg in enumerate(legs) if leg.arc is not None]
     if bends:
         bent = np.array([i for i, _, _ in bends])
-        center = np.array([arc.center for _, arc, _ in bends])
-        x[bent] = np.array([arc.start for _, arc, _ in bends]) - center
-        y[bent] = np.array([way for _, _, way in bends]) * np.array([arc.radius for _, arc, _ in bends])[:, None]
+        center = vectors(arc.center for _, arc, _ in bends)
+        x[bent] = vectors(arc.start for _, arc, _ in bends) - center
+        y[bent] = vectors(way for _, _, way in bends) * np.array([arc.radius for _, arc, _ in bends])[:, None]
         origin[bent], sweep[bent] = center, np.radians([arc.angle for _, arc, _ in bends])
     return origin, x, y, sweep
 

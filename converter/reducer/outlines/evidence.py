@@ -17,7 +17,7 @@ from math import cos, radians
 import numpy as np
 from numpy.typing import NDArray
 
-from converter.arrays import distinct
+from converter.arrays import distinct, vectors
 from converter.findings import Clause
 from converter.geometry.clusters import close_pairs, components
 from converter.geometry.vectors import Vec, distance
@@ -120,8 +120,8 @@ class _SpaceEvidence:
         parts = [part for drawn in curves for part in flat_parts(drawn.curve)]
         self.arcs = [part for part in parts if isinstance(part, Arc) and part.angle < 359.0]
         lines = [part for part in parts if not isinstance(part, Arc)]
-        self.start = np.array([p.start for p in lines]).reshape(-1, 3)
-        self.end = np.array([p.end for p in lines]).reshape(-1, 3)
+        self.start = vectors(p.start for p in lines)
+        self.end = vectors(p.end for p in lines)
         way = self.end - self.start
         self.length = np.linalg.norm(way, axis=1)
         real = self.length > DEFAULT.join
@@ -133,7 +133,7 @@ class _SpaceEvidence:
     def _nodes(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Node of each end of lines (start, end, start ...) and then of arcs; how many ends each node has."""
         ends = np.stack((self.start, self.end), axis=1).reshape(-1, 3)
-        arcs = np.array([p for arc in self.arcs for p in (arc.start, arc.end)]).reshape(-1, 3)
+        arcs = vectors(p for arc in self.arcs for p in (arc.start, arc.end))
         every = np.concatenate((ends, arcs))
         node = components(len(every), *close_pairs(every, DEFAULT.join))
         return node, np.bincount(node, minlength=len(every))
