@@ -76,20 +76,44 @@ class Swing:
 
 
 class ChordReach:
-    """Boxes around chords while they are drawn ahead: (3, n) corners; (n,) mm that they keep from the die's axis, and
-    reach away from it, whatever they are turned by."""
+    """Boxes around chords: (3, n) corners; (n,) mm that they keep from the die's axis, and reach away from it, whatever
+    they are turned by."""
 
-    def __init__(self, chords: Chords, angles: Array, draw: Array) -> None:
-        ends, out = chords.ends, chords.sagitta
-        # at every angle a box drawn along X is within that at the first and the last
-        x = np.concatenate([ends[0] + chords.slide * draw * angle for angle in angles])
-        self.low, self.high = ends.min(axis=1), ends.max(axis=1)
-        self.low[0], self.high[0] = x.min(axis=0), x.max(axis=0)
-        self.low -= out
-        self.high += out
-        low, high = self.low[:2], self.high[:2]
+    __slots__ = ("far", "high", "low", "near")
+
+    def __init__(self, low: Array, high: Array) -> None:
+        self.low, self.high = low, high
+        low, high = low[:2], high[:2]
         self.near = np.hypot(*np.maximum(np.maximum(low, -high), 0.0))
         self.far = np.hypot(*np.maximum(np.abs(low), np.abs(high)))
+
+
+class WholeChords:
+    """The chords of whole elements, and boxes around them, each worked out once for all pairs that it is part of."""
+
+    def __init__(self, bodies: ElementColumns) -> None:
+        count = bodies.columns.shape[1]
+        shares = np.repeat(np.array([[0.0], [1.0]]), count, axis=1)
+        self.chords = Chords.of(bodies, np.arange(count), shares)
+        ends, out = self.chords.ends, self.chords.sagitta
+        self.reach = ChordReach(ends.min(axis=1) - out, ends.max(axis=1) + out)
+
+    def drawn(self, rows: Index, angles: Array, draw: Array) -> ChordReach:
+        """The boxes around (n,) elements while they are drawn ahead between (2, n) angles, so many mm per radian."""
+        low, high = (one.take(rows, axis=1) for one in (self.reach.low, self.reach.high))
+        chords, out = self.chords, self.chords.sagitta[rows]
+        drawn = chords.slide.take(rows, axis=1) * draw
+        # at every angle a box drawn along X is within that at the first and the last
+        x = np.concatenate([chords.ends[0].take(rows, axis=1) + drawn * angle for angle in angles])
+        low[0], high[0] = x.min(axis=0) - out, x.max(axis=0) + out
+        return ChordReach(low, high)
+
+    def turned(self, rows: Index, angle: Array) -> tuple[Array, Array]:
+        """(3, n) each: corners of boxes around (n,) elements turned by (n,) radians."""
+        c, s = np.cos(angle), np.sin(angle)
+        x, y, z = self.chords.ends.take(rows, axis=2)
+        ends, out = np.stack([x * c - y * s, x * s + y * c, z]), self.chords.sagitta[rows]
+        return ends.min(axis=1) - out, ends.max(axis=1) + out
 
 
 def box_gap(low: Array, high: Array, other_low: Array, other_high: Array) -> Array:

@@ -20,16 +20,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from converter.arrays import Array, Index
 from converter.bending.room.chords import (
-    ChordReach,
     Chords,
     ElementColumns,
     Swing,
+    WholeChords,
     box_gap,
     drawn_chords,
     fall_along,
@@ -201,6 +202,11 @@ class _Near:
         self.bodies = ElementColumns(elements)
         self.answers = answers
 
+    @cached_property
+    def whole(self) -> WholeChords:
+        """The elements as wholes."""
+        return WholeChords(self.bodies)
+
     def bound(self, it: NearPairs) -> Array:
         """(n,) mm that whole pairs keep at least, cheaply."""
         raise NotImplementedError
@@ -223,7 +229,7 @@ class _NearBoxes(_Near):
         question, a, b = it.places
         turns, draw = it.numbers[6:8]
         low, high = self.low[:, b], self.high[:, b]
-        reach = ChordReach(Chords.of(self.bodies, a, it.numbers[0:2]), it.numbers[4:6], draw)
+        reach = self.whole.drawn(a, it.numbers[4:6], draw)
         apart = box_gap(reach.low, reach.high, low, high)
         near = np.hypot(*np.maximum(np.maximum(low[:2], -high[:2]), 0.0))
         far = np.hypot(*np.maximum(np.abs(low[:2]), np.abs(high[:2])))
@@ -265,18 +271,17 @@ class _NearItself(_Near):
     def bound(self, it: NearPairs) -> Array:
         question, a, b = it.places
         low, high, turns, _, pull = it.numbers[4:9]
-        one, other = Chords.of_both(self.bodies, (a, b), it.numbers[0:4])
-        two = ChordReach(other, it.numbers[4:6], pull)
-        still = low == high
-        # what stands still lies where it has turned to; what turns stays as far from the die's axis
-        ends = turned_chords(one, Swing(low, high, turns), 0)
-        first = ChordReach(one, it.numbers[4:6], np.zeros(len(it)))
-        apart = box_gap(ends.min(axis=1) - one.sagitta, ends.max(axis=1) + one.sagitta, two.low, two.high)
-        ring = np.maximum(np.maximum(first.near - two.far, two.near - first.far), 0.0)
-        level = np.maximum(np.maximum(first.low[2] - two.high[2], two.low[2] - first.high[2]), 0.0)
-        return np.asarray(
-            np.where(still | (turns == 0.0), apart, np.hypot(ring, level)) - 2.0 * self.answers.radius[question]
-        )
+        two = self.whole.drawn(b, it.numbers[4:6], pull)
+        # what turns stays as far from the die's axis ...
+        one = self.whole.reach
+        ring = np.maximum(np.maximum(one.near[a] - two.far, two.near - one.far[a]), 0.0)
+        level = np.maximum(np.maximum(one.low[2, a] - two.high[2], two.low[2] - one.high[2, a]), 0.0)
+        apart = np.hypot(ring, level)
+        # ... and what stands still lies where it has turned to
+        still = np.flatnonzero((low == high) | (turns == 0.0))
+        corners = self.whole.turned(a[still], low[still] * turns[still])
+        apart[still] = box_gap(*corners, two.low[:, still], two.high[:, still])
+        return np.asarray(apart - 2.0 * self.answers.radius[question])
 
     def look(self, it: NearPairs) -> _NearDistances:
         question, a, b = it.places
