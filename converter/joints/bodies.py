@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from math import acos, degrees, inf, radians, tan
+from typing import NamedTuple
 
 from converter.errors import GeometryError
 from converter.findings import Finding
@@ -23,8 +24,7 @@ from converter.tolerances import PAST_LENGTH
 OWN_ROOM = 6.0
 
 
-@dataclass(frozen=True, slots=True)
-class Leg:
+class Leg(NamedTuple):
     """A straight or a bend of a tube.
 
     Attributes:

@@ -38,7 +38,7 @@ def case(seed):
 
 def every_order(tube, shop):
     """(room in mm, extra stick) of every order that can be held, each swept by itself with the extra it takes."""
-    bench = _SpringbackBench(shop, {})
+    bench = _SpringbackBench(shop, {}, {}, {})
     chooser = OrderChooser(tube, bench._machine_bends(tube), shop)
     for simple in chooser.simple():
         for order in permutations(range(len(tube.run.table.bends))):
@@ -54,7 +54,7 @@ def every_order(tube, shop):
 def test_each_extra_stick_is_asked_of_the_orders_that_take_no_more(seed, end):
     """Every order is among those of its own extra stick, and those of the least are no more than that takes."""
     tube, shop = case(seed)
-    chooser = OrderChooser(tube, _SpringbackBench(shop, {})._machine_bends(tube), shop)
+    chooser = OrderChooser(tube, _SpringbackBench(shop, {}, {}, {})._machine_bends(tube), shop)
     simple = chooser._choice(end)
     count = len(tube.run.table.bends)
     pairs = {end: np.array(simple.clamping.pairs)}

@@ -21,6 +21,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,8 +87,7 @@ class NearPairs:
         return cls(np.stack([question, a, b]), np.stack([zero, one, zero, one, low, high, turns, draw, pull]))
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
+class Moment(NamedTuple):
     """The least room while one bend is made: mm (inf: nothing to meet), what, degrees, tolerance in mm.
 
     ``span``: the first and last bend, from the end fed first, between which all lies that decides it; None where

@@ -12,7 +12,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from math import acos, ceil, cos, pi, radians, sin
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,8 +97,7 @@ class ElementStations:
 SideKey: TypeAlias = tuple[int, bool, int]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class TubeSide:
+class TubeSide(NamedTuple):
     """One side of one tube, whose table is that from the end fed first."""
 
     table: BendTable

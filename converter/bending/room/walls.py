@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import radians
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +30,7 @@ _SIDES = 512
 _READ = 200_000
 
 
-@dataclass(frozen=True, slots=True)
-class Motion:
+class Motion(NamedTuple):
     """How a side of the tube moves while a bend is made.
 
     Attributes:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -50,8 +51,7 @@ FEEDS = ("A", "B", "best")
 _ALIKE_LENGTH, _ALIKE_ANGLE = 0.1, 0.02
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One bend in the order made. Lengths mm, angles degrees.
 
     Attributes:
@@ -202,7 +202,7 @@ def set_up(
     """
     if feed_from is not None and feed_from not in FEEDS:
         raise OptionError(f"A tube is fed from end A or end B, or from the best of them, not {quoted(feed_from)}.")
-    bench, angles, apart = _SpringbackBench(shop, changes or {}), saw_angles or {}, long_points_apart or {}
+    bench = _SpringbackBench(shop, changes or {}, saw_angles or {}, long_points_apart or {})
     tubes = tuple(tubes)
     found: list[Setup] = []
     chosen: list[_Chosen | None] = []
@@ -210,13 +210,7 @@ def set_up(
         if i == len(chosen):
             with paused_gc():
                 chosen += bench.chosen(tubes[i : i + TOGETHER], feed_from)
-        found.append(
-            replace(
-                bench.setup(tube, feed_from, chosen[i]),
-                saw_angles=tuple((end, angles[tube.name, end]) for end in "AB" if (tube.name, end) in angles),
-                long_points_apart=apart.get(tube.name),
-            )
-        )
+        found.append(bench.setup(tube, feed_from, chosen[i]))
     return found
 
 
@@ -233,9 +227,17 @@ class _Chosen:
 class _SpringbackBench:
     """What the tubes of one job share: springback per die, section and metal, and what equal tubes come to."""
 
-    def __init__(self, shop: Shop, changes: Mapping[tuple[str, str], float]) -> None:
+    def __init__(
+        self,
+        shop: Shop,
+        changes: Mapping[tuple[str, str], float],
+        saw_angles: Mapping[tuple[str, str], float],
+        long_points_apart: Mapping[str, float | None],
+    ) -> None:
         self.shop = shop
         self.changes = changes
+        self.saw_angles = saw_angles
+        self.long_points_apart = long_points_apart
         #: Of tubes that are alike, by the number of their kind.
         self._kinds: dict[tuple[object, ...], int] = {}
         self._orders: dict[int, tuple[ChosenOrder, LeastRoom | None]] = {}
@@ -289,13 +291,17 @@ class _SpringbackBench:
         copes = self._copes(tube)
         at_a, at_b = (cope or 0.0 for cope in copes)
         coped = tuple(end for end, cope in zip("AB", copes, strict=True) if cope is not None)
+        sawn = tuple((end, self.saw_angles[tube.name, end]) for end in "AB" if (tube.name, end) in self.saw_angles)
+        apart = self.long_points_apart.get(tube.name)
         if taken is None:
             lacking = self._lacking(tube)
             plan = BendPlan((), (), (), 0.0, 0.0)
             end = feed_from if feed_from in ("A", "B") else "A"
             reach = metal_reach(tube, copes)
             length, machine = table.developed_length, self.shop.machine
-            bare = Setup(tube, end, (), length, *reach, None, plan, (), at_a, at_b, coped, machine, (), lacking)
+            bare = Setup(
+                tube, end, (), length, *reach, None, plan, (), at_a, at_b, coped, machine, (), lacking, sawn, apart
+            )
             return replace(bare, findings=tuple(setup_findings(bare, self.shop, ())))
         chosen = taken.order
         lead, trail = chosen.plan.lead, chosen.plan.trail
@@ -315,6 +321,8 @@ class _SpringbackBench:
             coped,
             self.shop.machine,
             chosen.shape.excess,
+            saw_angles=sawn,
+            long_points_apart=apart,
         )
         findings = (*setup_findings(setup, self.shop, taken.why), *taken.findings)
         return replace(setup, findings=findings) if findings else setup

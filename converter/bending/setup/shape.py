@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import radians
+from typing import NamedTuple
 
 from converter.bending.metal.springback import Springback
 from converter.model.bends import Bend, BendTable
@@ -28,8 +29,7 @@ from converter.shop.assign import Seat, die_for_bend
 _ROUNDING = 1e-6
 
 
-@dataclass(frozen=True, slots=True)
-class MachineBend:
+class MachineBend(NamedTuple):
     """One bend as the machine makes it.
 
     Attributes:
