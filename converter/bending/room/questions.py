@@ -164,16 +164,18 @@ def side_by_side(works: Sequence[Steps[Result]]) -> Steps[list[Result]]:
     """Several works as one, which asks what they ask, the kind that comes first (`_KINDS`) before all others."""
     results: dict[int, Result] = {}
     asked: dict[int, list[Question]] = {}
+    kinds: dict[int, int] = {}
     going = list(range(len(works)))
     while going:
         for i in going:
             try:
                 asked[i] = next(works[i])
+                kinds[i] = _kind(asked[i])
             except StopIteration as end:
                 results[i] = end.value
-                asked.pop(i, None)
-        first = min(map(_kind, asked.values()), default=0)
-        going = [i for i in sorted(asked) if _kind(asked[i]) == first]
+                kinds.pop(i, None)
+        first = min(kinds.values(), default=0)
+        going = sorted(i for i, kind in kinds.items() if kind == first)
         if going:
             yield [question for i in going for question in asked[i]]
     return [results[i] for i in range(len(works))]
@@ -181,6 +183,8 @@ def side_by_side(works: Sequence[Steps[Result]]) -> Steps[list[Result]]:
 
 def _kind(questions: Sequence[Question]) -> int:
     """That of what is asked at a time."""
+    if len(questions) == 1:
+        return _KINDS.get(type(questions[0]), 0)
     return max((_KINDS.get(type(one), 0) for one in questions), default=0)
 
 
