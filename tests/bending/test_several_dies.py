@@ -9,6 +9,7 @@ from sweep_tools import random_table
 from test_sweep import TUBE
 
 from converter.bending.room.order import MARGIN, NeighbourRule
+from converter.bending.room.questions import together
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import TOLERANCE, Sweepers
 from converter.bending.setup import order as orders
@@ -37,16 +38,18 @@ def case(seed):
 
 
 def every_order(tube, shop):
-    """(room in mm, extra stick) of every order that can be held, each swept by itself with the extra it takes."""
+    """(room in mm, extra stick) of every order that can be held, each swept with the extra it takes."""
     bench = _SpringbackBench(shop, {}, {}, {})
     chooser = OrderChooser(tube, bench._machine_bends(tube), shop)
+    space, found = space_of(shop.machine), []
     for simple in chooser.simple():
         for order in permutations(range(len(tube.run.table.bends))):
             choice = chooser._ordered(simple, order)
             if not choice.plan.lacks:
                 swing, bends = choice.swing
-                one = Sweepers(choice.shape.from_a, TUBE, space_of(shop.machine), choice.stops).of(*swing)
-                yield one.sequence(bends).room, swing[1:]
+                found.append((Sweepers(choice.shape.from_a, TUBE, space, choice.stops).of(*swing), bends, swing[1:]))
+    together([one.ask_sequence(bends) for one, bends, _ in found])
+    return [(one.sequence(bends).room, extras) for one, bends, extras in found]
 
 
 @pytest.mark.parametrize("end", "AB")
@@ -79,7 +82,7 @@ def told_otherwise(seeds):
     wrong, differ = [], 0
     for seed in seeds:
         tube, shop = case(seed)
-        rooms = list(every_order(tube, shop))
+        rooms = every_order(tube, shop)
         if not rooms:
             continue
         differ += len({extra for _, extra in rooms}) > 2  # one from each end is usual

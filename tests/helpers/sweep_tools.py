@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from math import ceil, inf, radians
 
 import numpy as np
+from scipy.spatial.distance import cdist
 
 from converter.bending.room.space import space_of
 from converter.bending.room.sweep import Clearance, Sweeper
@@ -181,29 +182,26 @@ def dense(table: BendTable, step: float = 4.0, placement: Placement | None = Non
     points, turns, so_far = [], [], 0.0
     for segment in walk(table, placement)[0]:
         if isinstance(segment, Arc):
-            n = max(2, ceil(segment.radius * radians(segment.angle) / step) + 1)
-            for k in range(n):
-                points.append(segment.point(segment.angle * k / (n - 1)))
-                turns.append(so_far + radians(segment.angle) * k / (n - 1))
-            so_far = turns[-1]
+            turn = radians(segment.angle)
+            share = np.linspace(0.0, 1.0, max(2, ceil(segment.radius * turn / step) + 1))[:, None]
+            arm, across = np.subtract(segment.start, segment.center), np.array(segment.normal)
+            # the arm is square to the axis that it turns about
+            points.append(segment.center + np.cos(turn * share) * arm + np.sin(turn * share) * np.cross(across, arm))
+            turns.append(so_far + turn * share[:, 0])
+            so_far += turn
         else:
-            length = float(np.linalg.norm(np.subtract(segment.end, segment.start)))
-            n = max(2, ceil(length / step) + 1)
-            for k in range(n):
-                points.append(np.add(segment.start, np.subtract(segment.end, segment.start) * k / (n - 1)))
-                turns.append(so_far)
-    return np.array(points), np.array(turns)
+            way = np.subtract(segment.end, segment.start)
+            share = np.linspace(0.0, 1.0, max(2, ceil(float(np.linalg.norm(way)) / step) + 1))[:, None]
+            points.append(segment.start + way * share)
+            turns.append(np.full(len(share), so_far))
+    return np.concatenate(points), np.concatenate(turns)
 
 
 def to_itself(table: BendTable, od: float, step: float = 4.0) -> float:
     """Least distance between parts of a tube that turns half a turn or more between them, by trying all pairs."""
     points, turns = dense(table, step)
-    least = np.inf
-    for i in range(len(points)):
-        far = turns >= turns[i] + np.pi - 1e-6
-        if far.any():
-            least = min(least, float(np.linalg.norm(points[far] - points[i], axis=1).min()))
-    return least - od
+    apart = cdist(points, points)
+    return float(apart[turns >= turns[:, None] + np.pi - 1e-6].min(initial=np.inf)) - od
 
 
 def sweeper(
