@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import degrees, pi
 
 import numpy as np
@@ -10,25 +10,43 @@ import numpy as np
 from converter.arrays import Array
 from converter.geometry.vectors import Vec, along, cross, rotate, unit
 from converter.importers.mesh.feet import Feet, TablePart
+from converter.importers.mesh.saddle import place_on_mate
 from converter.model.bends import BendTable, Placement
 from converter.model.centerline import reverse_table, walk
 
 SECTORS = 24  #: around the tube, each with its own last vertex
+MOSTLY = 0.6  #: of the sectors that a plane must pass
 HAIR = 1e-6  #: mm; a straight at an end that is shorter is rounding
 
 
-def reach_of(feet: Feet, parts: list[TablePart], length: float, radius: float, first: bool) -> tuple[float, float]:
-    """The centerline's end and the longest point of the metal, as places along the tube in mm.
+@dataclass(frozen=True, slots=True)
+class MeshEnd:
+    """An end of a round tube.
 
-    The centerline ends at the mean of the last vertices all around: where a square or mitred cut crosses it.
+    Attributes:
+        place: where the centerline ends, mm along the tube.
+        farthest: where the longest point of metal is, mm along the tube.
+        on: what it ends on, by the variants of the finding `solid-ends`: 'cut', 'mate' or 'edge'.
+    """
+
+    place: float
+    farthest: float
+    on: str
+
+
+def end_of(feet: Feet, parts: list[TablePart], radius: float, slack: float, first: bool) -> MeshEnd:
+    """An end of a tube: where a square or mitred cut crosses its axis, or where that comes nearest to a mate's.
+
     The last vertex of each of `SECTORS` directions counts, so that a hole near the end does not.
 
     Args:
         feet: of the vertices on the rims of the outside (or of all its vertices).
-        parts, length: the tube, and its length so far.
+        parts: the tube.
         radius: of the outside, mm.
+        slack: mm that vertices may lie off the surface of a cut.
         first: end A; else end B.
     """
+    length = parts[-1].place + parts[-1].length
     place = feet.place if first else length - feet.place
     near = place < float(place.min()) + 4.0 * radius
     up = feet.up[near]
@@ -42,14 +60,21 @@ def reach_of(feet: Feet, parts: list[TablePart], length: float, radius: float, f
     last = order[np.unique(sector[order], return_index=True)[1]]
     least, angle = place[near][last], angle[last]
     # a plane cuts the tube in place = end + b cos + c sin, however its vertices are spread
-    end, longest = float(least.mean()), float(place.min())
+    end, longest, on = float(least.mean()), float(place.min()), "edge"
     if len(least) >= 5:
-        end = _crossing(angle, least, radius)
-    return (end, longest) if first else (length - end, length - longest)
+        end, is_plane = _crossing(angle, least, radius, slack)
+        on = "cut" if is_plane else "edge"
+    if on == "edge" and bool((feet.part[near][last] == (0 if first else len(parts) - 1)).all()):
+        mate = place_on_mate(np.stack((least, radius * np.cos(angle), radius * np.sin(angle)), axis=1), radius, slack)
+        end, on = (end, on) if mate is None else (mate, "mate")
+    return MeshEnd(end, longest, on) if first else MeshEnd(length - end, length - longest, on)
 
 
-def _crossing(angle: Array, least: Array, radius: float) -> float:
-    """Where a plane cut crosses the axis, from the last vertices of sectors; sectors without a rim drop out."""
+def _crossing(angle: Array, least: Array, radius: float, slack: float) -> tuple[float, bool]:
+    """Where a plane cut crosses the axis, from the last vertices of sectors, and whether most of them lie in it.
+
+    Sectors without a rim drop out.
+    """
     design = np.stack((np.ones_like(angle), np.cos(angle), np.sin(angle)), axis=1)
     kept = np.ones(len(least), bool)
     answer = np.linalg.lstsq(design, least, rcond=None)[0]
@@ -61,7 +86,7 @@ def _crossing(angle: Array, least: Array, radius: float) -> float:
             break
         kept = ~inside
         answer = np.linalg.lstsq(design[kept], least[kept], rcond=None)[0]
-    return float(answer[0])
+    return float(answer[0]), bool((np.abs(least - design @ answer) <= slack).mean() >= MOSTLY)
 
 
 def _across(t: Array) -> tuple[Array, Array]:

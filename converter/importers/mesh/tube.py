@@ -14,13 +14,13 @@ from dataclasses import replace
 import numpy as np
 
 from converter.arrays import Array, Ints
-from converter.findings import Clause, Reason
+from converter.findings import Clause, Finding, Reason
 from converter.importers.mesh.choose import CLOSE, chosen, gain, simpler
 from converter.importers.mesh.curved import draft_from_windows
 from converter.importers.mesh.develop import FINER, drafts_by_development, single_straight
 from converter.importers.mesh.doubt import Doubt, doubted
 from converter.importers.mesh.effort import Effort
-from converter.importers.mesh.ends import begun_in_middle, cut_to, halves, is_ring, reach_of, starts_smaller
+from converter.importers.mesh.ends import begun_in_middle, cut_to, end_of, halves, is_ring, starts_smaller
 from converter.importers.mesh.feet import Feet, TablePart, feet_of, parts_of
 from converter.importers.mesh.measured import Measured
 from converter.importers.mesh.misfit import Misfit, misfit_of
@@ -56,6 +56,8 @@ ROUGH = 0.04  #: of the radius: a standard deviation above this is no tube
 BRANCHED = 0.85  #: share of a thread's points along its longest way, below which it branches
 MOSTLY_FLAT = 0.6  #: share of a surface in six directions that no round tube, unless very coarse, has
 FLAT_SIDES = "its sides are flat, but no square or rectangular tube or bar runs through it"
+FEWEST_ON_RIM = 6  #: vertices by which an end is known
+LEVEL = 4e-4  #: of the radius by which vertices may miss the surface of a cut
 HOPELESS = 0.08  #: of the radius: one above this is no table to search on from
 
 
@@ -376,25 +378,32 @@ def _finished(
     oval, taper = _shape(off, feet, parts)
     table, placement = best.table, best.placement
     metal = (0.0, 0.0)
+    remarks: tuple[Finding, ...] = ()
     if thread.closed:
         table, placement = begun_in_middle(_closed(table, placement, best.radius), placement)
         if is_ring(table):
             table, placement = halves(table, placement)
     else:
-        length = table.developed_length
-        rim = feet_of(skins.rim, parts, BEYOND * best.radius) if len(skins.rim) >= 6 else feet
-        a, far_a = reach_of(rim, parts, length, best.radius, True)
-        b, far_b = reach_of(rim, parts, length, best.radius, False)
-        if b - a < best.radius:
+        has_rim = len(skins.rim) >= FEWEST_ON_RIM
+        rim = feet_of(skins.rim, parts, BEYOND * best.radius) if has_rim else feet
+        slack = max(LEVEL * best.radius, 6.0 * best.sigma)
+        a, b = (end_of(rim, parts, best.radius, slack, first) for first in (True, False))
+        if b.place - a.place < best.radius:
             raise NotATube("it is shorter than half its diameter")
-        metal = (_hair(a - far_a), _hair(far_b - b))
-        table, placement = cut_to(table, placement, a, b)
+        metal = (_hair(a.place - a.farthest), _hair(b.farthest - b.place))
+        table, placement = cut_to(table, placement, a.place, b.place)
         if not starts_smaller(table, placement):
             table, placement = reverse_table(table, placement)
-            metal, taper, doubt = (metal[1], metal[0]), -taper, doubt.reversed()
+            metal, taper, doubt, a, b = (metal[1], metal[0]), -taper, doubt.reversed(), b, a
+        if has_rim:
+            remarks = tuple(
+                Finding("solid-ends", variant=end.on, tube="", end=letter, measured=past, unit="mm")
+                for letter, end, past in zip("AB", (a, b), metal, strict=True)
+                if abs(past) > slack or end.on != "cut"
+            )
     return Measured(
         table, placement, thread.closed, best.radius, best.bore, deviation, best.sigma, best.od_loose, metal, count,
-        oval, taper, thread.outward, body.is_open, doubt,
+        oval, taper, thread.outward, body.is_open, doubt, remarks=remarks,
     )  # fmt: skip
 
 
