@@ -20,7 +20,7 @@ from converter.quoting import is_blank, quoted
 from converter.reducer.chaining.chain import Chain, chain
 from converter.reducer.exact import ExactRun, exact_runs
 from converter.reducer.fitting.looser import looser_fit, may_be_looser
-from converter.reducer.leftover import leftover_lines
+from converter.reducer.leftover import leftover_lines, with_leftover_tubes
 from converter.reducer.refit import with_bends_joined
 from converter.reducer.same_shape import ChainShape, WorkedOutShapes
 from converter.tolerances import DEFAULT, PAST_SHARE, Tolerances, same_within
@@ -77,6 +77,7 @@ def reduce_drawing(
             if len(run.table.bends) > BENDS:
                 raise _too_many_bends(drawing, one)
             runs.append(run)
+    runs = with_leftover_tubes(runs, tol)
     runs += [_ready(t, name) for t, name in zip(drawing.tables, labels[len(chains) :], strict=True)]
     for run in runs[-len(drawing.tables) :] if drawing.tables else ():
         if len(run.table.bends) > BENDS:
@@ -176,6 +177,8 @@ def with_size_finding(run: Run, unit: str) -> Run:
     length = run.table.developed_length
     if SHORTEST_RUN * (1.0 - PAST_SHARE) <= length <= same_within(LONGEST_RUN):
         return run
+    if not run.table.bends and any(finding.code == "leftover-line" for finding in run.findings):
+        return run  # it is no tube, whatever its unit
     number = length / MM_PER[unit]
     likely = [(abs(log10(number * MM_PER[u] / _USUAL)), u) for u in UNIT_CHOICES] if number > 0.0 else []
     other = min(likely)[1] if likely else unit

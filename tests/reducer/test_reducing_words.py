@@ -88,6 +88,8 @@ def chained():
         yield from told(*curves)
         corners = [(*curves[0].curve.start[:2], 0.0), *(one.curve.end for one in curves)]
         yield from told(DrawnCurve(Polyline(np.array(corners)), "L"))
+    yield from told(line((0, 0), (100, 0)), line((0, 50), (1, 50)))
+    yield from told(line((0, 0), (100, 0)), *(line((0, 10 * k), (1, 10 * k)) for k in range(1, 6)))
     sketch = [
         line((0, 0), (100, 0), "LINES"),
         arc((100, 50), (100, 0), 90, "ARCS"),
@@ -206,6 +208,12 @@ CHAINED = (
     "(100.00, 0.00, 0.00) mm, as a line does that trimming or snapping left.",
     "L, bend 1: the straight of 1 mm between it and bend 2 turns off by 90.00° in a sharp corner at "
     "(100.00, 0.00, 0.00) mm, as a line does that trimming or snapping left.",
+    "L-2: it is 1 mm long, at (0.00, 50.00, 0.00) mm, as lines are that trimming or snapping left.",
+    "L-2: it is no longer than 1 mm, as lines are that trimming or snapping left, and dashes of a line taken apart.",
+    "L-3: it is no longer than 1 mm, as lines are that trimming or snapping left, and dashes of a line taken apart.",
+    "L-4: it is no longer than 1 mm, as lines are that trimming or snapping left, and dashes of a line taken apart.",
+    "L-5: it is no longer than 1 mm, as lines are that trimming or snapping left, and dashes of a line taken apart.",
+    "L-6: it is no longer than 1 mm, as lines are that trimming or snapping left, and dashes of a line taken apart.",
     "A tube changes layer once, at (100.00, 0.00, 0.00) mm: its curves continue tangent over the layers 'LINES' "
     "and 'ARCS' and were joined.",
     "A tube changes layer twice, first at (100.00, 0.00, 0.00) mm: its curves continue tangent over the layers "
