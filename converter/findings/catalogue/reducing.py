@@ -73,13 +73,13 @@ define(
     WARNING,
     "A line of a millimetre or two ends in a sharp corner, or is a tube by itself, as trimming or snapping leave it.",
     says={
-        "alone": "it is {line:small} long, at {point:place}, as lines are that trimming or snapping left",
-        "one of many": "it is no longer than {line:small}, as lines are that trimming or snapping left, and dashes of "
-        "a line taken apart",
         "": _LEFTOVER_BETWEEN,
         "end": _LEFTOVER_END,
         "part": _LEFTOVER_BETWEEN,
         "part end": _LEFTOVER_END,
+        "alone": "it is {line:small} long, at {point:place}, as lines are that trimming or snapping left",
+        "one of many": "it is no longer than {line:small}, as lines are that trimming or snapping left, and dashes of "
+        "a line taken apart",
     },
     cure={
         "alone": "Delete the line from the drawing if it is left over, or have lines of that length left out: "
