@@ -60,6 +60,7 @@ class DrawnCurve:
         section: of the tube that it is a part of, where the drawing shows its outline (``--from-outline``); else None.
         ends: of that outline at the curve's start and its end, where it ends there otherwise than square; else None.
         solid: of the tube whose whole centerline it is, where the file holds that as a solid; else None.
+        linetype: name of a linetype of dashes or dots that it is drawn in; None for a continuous line.
 
     Raises:
         GeometryError: the curve is farther away than any drawing of tubes (`converter.model.curve.check_reach`).
@@ -73,6 +74,7 @@ class DrawnCurve:
     section: Section | None = None
     ends: tuple[DrawnEnd | None, DrawnEnd | None] = (None, None)
     solid: SpineSolid | None = None
+    linetype: str | None = None
 
     def __post_init__(self) -> None:
         check_reach(self.curve)

@@ -27,6 +27,7 @@ from converter.importers.dxf.inserts import Blocks, leave
 from converter.importers.dxf.insunits import FileUnits, file_units, units_findings
 from converter.importers.dxf.layers import EntityLook, LayerRules, decoded, on_hidden
 from converter.importers.dxf.left_out import LeftOut, Tally, why_of
+from converter.importers.dxf.linetypes import with_doubtful_linetypes, without_linetypes
 from converter.importers.dxf.load import LoadedDrawing, load
 from converter.importers.dxf.outline import outline_findings, outline_read_findings
 from converter.importers.registry import ReadOptions
@@ -113,7 +114,7 @@ class _LayoutReading:
         self.options = options
         self.units = units
         self.file = file
-        self.rules = LayerRules(doc.layers, options)
+        self.rules = LayerRules(doc, options)
         self.blocks = Blocks(doc.blocks, self.rules, units.factor, file)
         self.tally = Tally()
         self.hidden: list[tuple[str, str]] = []
@@ -144,9 +145,12 @@ class _LayoutReading:
         drawing.findings += restored
         drawing.findings += self._with_outlines_read() if self.options.from_outline else outline_findings(curves)
         noted = annotation_findings(drawing.curves)
-        if not noted and all(finding.code != "outline-suspect" for finding in drawing.findings):
+        outlined = any(finding.code == "outline-suspect" for finding in drawing.findings)
+        if not noted and not outlined:
             noted = border_findings(drawing.curves)
         drawing.findings += noted
+        doubted = without_linetypes if outlined or self.options.from_outline else with_doubtful_linetypes
+        drawing.curves = doubted(drawing.curves)
         drawing.findings += self.tally.findings()
 
     def _entities(self, entities: Iterable[Any]) -> None:
@@ -156,26 +160,29 @@ class _LayoutReading:
         by_look = self.rules.by_look
         append = self.drawing.curves.append
         converters = CONVERTERS
-        plain: dict[str, str] = {}
+        plain: dict[tuple[str, str | None], tuple[str, str | None]] = {}
         for entity in entities:
             d = entity.dxf.__dict__
             raw = d.get("layer", "0")
             kind = entity.DXFTYPE
             convert = converters.get(kind)
-            layer = plain.get(raw)
-            if layer is None or convert is None or by_look or "invisible" in d:
+            own = d.get("linetype")
+            known = plain.get((raw, own))
+            if known is None or convert is None or by_look or "invisible" in d:
                 facts = facts_of(raw)
+                known = facts.name, self.rules.broken(own, facts)
                 if convert is None or facts.hidden or facts.why or by_look or d.get("invisible"):
                     if self._set_aside(entity, d, kind, raw):
                         continue
                 else:
-                    plain[raw] = facts.name
-                layer = facts.name
+                    plain[raw, own] = known
+            layer, linetype = known
             try:
-                append(DrawnCurve(convert(entity, d, k), layer, d.get("handle")))  # type: ignore[misc]
+                curve = convert(entity, d, k)  # type: ignore[misc]
+                append(DrawnCurve(curve, layer, d.get("handle"), linetype=linetype))
             except NoRadius as left:
                 if kind == "ARC":  # decided once all lines are known
-                    self.marks.append(FlatMark(left.center, layer, d.get("handle"), len(self.drawing.curves)))
+                    self.marks.append(FlatMark(left.center, layer, d.get("handle"), len(self.drawing.curves), linetype))
                 else:
                     self.tally.add(kind, left.why)
                     self._keep(entity, kind, left.why)
