@@ -225,6 +225,7 @@ class Drawing:
         digest: SHA-256 of the file, 64 hexadecimal digits; '' when it came from no file.
         header: what a DXF header says of the unit; None where it says nothing, or the units option says it.
         aside: shapes of what was left out; None unless `ReadOptions.keep_left_out` asked for them.
+        notes: lines of its texts that may tell a section.
     """
 
     source: str
@@ -237,3 +238,4 @@ class Drawing:
     digest: str = ""
     header: HeaderUnit | None = None
     aside: Aside | None = None
+    notes: tuple[str, ...] = ()

@@ -29,6 +29,7 @@ from converter.importers.dxf.layers import EntityLook, LayerRules, decoded, on_h
 from converter.importers.dxf.left_out import LeftOut, Tally, why_of
 from converter.importers.dxf.linetypes import with_doubtful_linetypes, without_linetypes
 from converter.importers.dxf.load import LoadedDrawing, load
+from converter.importers.dxf.notes import NoteLines
 from converter.importers.dxf.outline import outline_findings, outline_read_findings
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
@@ -118,6 +119,7 @@ class _LayoutReading:
         self.blocks = Blocks(doc.blocks, self.rules, units.factor, file)
         self.tally = Tally()
         self.hidden: list[tuple[str, str]] = []
+        self.notes = NoteLines()
         self.marks: list[FlatMark] = []
         self.drawing = Drawing(file, units.stated, units.read_as)
         if units.stated is not None and options.units is None:
@@ -138,6 +140,7 @@ class _LayoutReading:
                     self.gathering.point(mark.center, "ARC", "no radius", mark.handle)
         self.rules.check_layer_patterns(self.options)
         drawing.ignored = self.tally.ignored()
+        drawing.notes = self.notes.lines
         drawing.aside = self.gathering.aside if self.gathering else None
         if self.units.stated is None or self.options.units is not None:
             drawing.findings += units_findings(self.units, self.options.units, _extent(curves))
@@ -209,10 +212,12 @@ class _LayoutReading:
             self._keep(entity, entity.dxftype(), on_hidden(facts))
         elif kind == "INSERT":
             self.drawing.curves += self.blocks.expand(entity, self.tally, self.hidden)
+            self.notes.add(entity)
             if self.gathering:
                 self.gathering.insert(entity)
         elif kind not in CONVERTERS:
             self.tally.add_kind(entity.dxftype(), facts.name, d.get("handle"))
+            self.notes.add(entity)
             self._keep(entity, entity.dxftype(), why_of(entity.dxftype()))
         else:
             why = facts.why or self.rules.why_look(EntityLook.of(d), facts)
