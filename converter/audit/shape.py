@@ -109,7 +109,9 @@ def _bend_ends(table: BendTable) -> list[float]:
 def long_enough(subject: Subject) -> Iterator[Finding]:
     """A tube is longer than it is thick; a shorter one is likely a stray mark."""
     section, table = subject.tube.section, subject.tube.run.table
-    if section is None or table.tail >= section.od - PAST_LENGTH or ("short-run", None) in subject.reported:
+    if section is None or table.tail >= section.od - PAST_LENGTH:
+        return
+    if subject.reported & {("short-run", None), ("leftover-line", None)}:
         return
     length = table.developed_length
     if length < section.od - PAST_LENGTH:

@@ -248,6 +248,7 @@ class Job:
         if self.program_tubes is not None:
             own = [finding for tube in self.program_tubes.tubes for finding in (*tube.run.findings, *tube.findings)]
             return self.program_tubes.tubes, (*self.program_tubes.findings, *own)
+        from converter.job.noted_sections import noted_sections
         from converter.job.unit_doubts import unit_doubts
         from converter.shop.assign import die_names
         from converter.shop.corners import BEND, corner_findings
@@ -270,6 +271,7 @@ class Job:
                 tubes, shop, job_file, self.settings.corner or (None if self.settings.clr is None else BEND)
             )
             findings += self._unmatched(job_file, runs)
+            findings += noted_sections(drawing, tubes)
             findings += unit_doubts(drawing, tubes, shop, self.settings.sections)
         return tuple(tubes), tuple(findings)
 

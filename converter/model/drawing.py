@@ -60,6 +60,7 @@ class DrawnCurve:
         section: of the tube that it is a part of, where the drawing shows its outline (``--from-outline``); else None.
         ends: of that outline at the curve's start and its end, where it ends there otherwise than square; else None.
         solid: of the tube whose whole centerline it is, where the file holds that as a solid; else None.
+        linetype: name of a linetype of dashes or dots that it is drawn in; None for a continuous line.
 
     Raises:
         GeometryError: the curve is farther away than any drawing of tubes (`converter.model.curve.check_reach`).
@@ -73,6 +74,7 @@ class DrawnCurve:
     section: Section | None = None
     ends: tuple[DrawnEnd | None, DrawnEnd | None] = (None, None)
     solid: SpineSolid | None = None
+    linetype: str | None = None
 
     def __post_init__(self) -> None:
         check_reach(self.curve)
@@ -223,6 +225,7 @@ class Drawing:
         digest: SHA-256 of the file, 64 hexadecimal digits; '' when it came from no file.
         header: what a DXF header says of the unit; None where it says nothing, or the units option says it.
         aside: shapes of what was left out; None unless `ReadOptions.keep_left_out` asked for them.
+        notes: lines of its texts that may tell a section.
     """
 
     source: str
@@ -235,3 +238,4 @@ class Drawing:
     digest: str = ""
     header: HeaderUnit | None = None
     aside: Aside | None = None
+    notes: tuple[str, ...] = ()

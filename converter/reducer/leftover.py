@@ -1,23 +1,27 @@
 """Lines that trimming or snapping left behind, longer than the join tolerance: read as drawn, and named.
 
 No longer than that they are left out (slivers, in `chaining.chain`). Nobody draws a tube with a leg of a millimetre
-behind a sharp corner, so what to do about the line is worth more than what a die would have to be.
+behind a sharp corner, so what to do about the line is worth more than what a die would have to be. Nor does anybody
+draw a tube of a millimetre.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from converter.findings import Finding
 from converter.geometry.vectors import distance
 from converter.model.curve import Line
 from converter.model.drawing import DrawnCurve
 from converter.model.run import Run
-from converter.reducer.chaining.chain import SHARP
+from converter.reducer.chaining.chain import FAR_LONGER, SHARP, TUBE_LENGTH
 from converter.tolerances import Tolerances
 
 #: How many times longer the tube's longest straight is, and what is beside the line (common practice, no source).
 _LONGEST, _BESIDE = 20.0, 4.0
+#: So many tubes that are marks are told one by one.
+_EACH = 4
 
 
 def leftover_lines(run: Run, drawn: Sequence[DrawnCurve], tol: Tolerances) -> list[Finding]:
@@ -63,3 +67,38 @@ def leftover_lines(run: Run, drawn: Sequence[DrawnCurve], tol: Tolerances) -> li
             )
         )
     return findings
+
+
+def with_leftover_tubes(runs: Sequence[Run], tol: Tolerances) -> list[Run]:
+    """The runs; each that is no longer than the near tolerance, beside far longer ones, with a finding.
+
+    Args:
+        runs: all that were drawn.
+        tol: mm.
+    """
+    near = tol.at_limits().near
+    small = [k for k, run in enumerate(runs) if run.table.tail <= near and run.table.developed_length <= near]
+    if not small:
+        return [*runs]
+    lengths = [run.table.developed_length for run in runs]
+    longest = max(lengths)
+    small = [k for k in small if longest > max(FAR_LONGER * lengths[k], TUBE_LENGTH)]
+    found = [*runs]
+    for k in small:
+        run, place = runs[k], runs[k].placement.start
+        values: dict[str, object] = {"line": lengths[k], "point": place}
+        if len(small) > _EACH:
+            values = {"line": max(lengths[j] for j in small)}
+        told = Finding(
+            "leftover-line",
+            tube=run.name,
+            variant="alone" if len(small) <= _EACH else "one of many",
+            at=place,
+            measured=lengths[k],
+            unit="mm",
+            layer=run.layer,
+            handle=run.handles[0] if run.handles else None,
+            values=values,
+        )
+        found[k] = replace(run, findings=(*run.findings, told))
+    return found

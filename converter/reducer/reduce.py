@@ -20,7 +20,8 @@ from converter.quoting import is_blank, quoted
 from converter.reducer.chaining.chain import Chain, chain
 from converter.reducer.exact import ExactRun, exact_runs
 from converter.reducer.fitting.looser import looser_fit, may_be_looser
-from converter.reducer.leftover import leftover_lines
+from converter.reducer.leftover import leftover_lines, with_leftover_tubes
+from converter.reducer.linetypes import linetype_finding
 from converter.reducer.refit import with_bends_joined
 from converter.reducer.same_shape import ChainShape, WorkedOutShapes
 from converter.tolerances import DEFAULT, PAST_SHARE, Tolerances, same_within
@@ -65,6 +66,7 @@ def reduce_drawing(
     labels = _names(chains, drawing.tables)
     runs: list[Run] = []
     fitting = _Fitting(tol, radii)
+    mixed = any(drawn.linetype is not None for drawn in drawing.curves)
     for one, quick, name in steps(zip(chains, plain, labels[: len(chains)], strict=True), "tubes", len(chains)):
         try:
             run = _exact_run(one, quick, name) if quick is not None else fitting.run_of(one, name)
@@ -74,9 +76,12 @@ def reduce_drawing(
             raise _no_tube(drawing, one, error) from error
         if run is not None:
             run = _with_solid(_with_section(_with_leftovers(run, one, tol), one), one)
+            if mixed and (doubt := linetype_finding(one, name, tol)) is not None:
+                run = replace(run, findings=(*run.findings, doubt))
             if len(run.table.bends) > BENDS:
                 raise _too_many_bends(drawing, one)
             runs.append(run)
+    runs = with_leftover_tubes(runs, tol)
     runs += [_ready(t, name) for t, name in zip(drawing.tables, labels[len(chains) :], strict=True)]
     for run in runs[-len(drawing.tables) :] if drawing.tables else ():
         if len(run.table.bends) > BENDS:
@@ -176,6 +181,8 @@ def with_size_finding(run: Run, unit: str) -> Run:
     length = run.table.developed_length
     if SHORTEST_RUN * (1.0 - PAST_SHARE) <= length <= same_within(LONGEST_RUN):
         return run
+    if not run.table.bends and any(finding.code == "leftover-line" for finding in run.findings):
+        return run  # it is no tube, whatever its unit
     number = length / MM_PER[unit]
     likely = [(abs(log10(number * MM_PER[u] / _USUAL)), u) for u in UNIT_CHOICES] if number > 0.0 else []
     other = min(likely)[1] if likely else unit

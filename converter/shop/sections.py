@@ -132,23 +132,45 @@ def section_from_layer(name: str | None) -> Section | None:
     ``plate 100x10mm`` and ``50x25mm`` (no tube has such a wall) are not. Two different sizes in one
     name give None.
     """
-    if not name or len(name) > 4 * _LONGEST:
-        return None
-    tidy = _tidy(name)
+    plausible = _sections_in(name, None) if name else set()
+    return plausible.pop() if len(plausible) == 1 else None
+
+
+def sections_in(text: str, unit: str) -> set[Section]:
+    """The sections that a line of a note or a layer's name seems to tell, with units or without.
+
+    As `section_from_layer`, of which this is the less careful half: to ask about, not to work with. Words such as
+    ``OD`` and ``wall`` may stand between the numbers.
+
+    Args:
+        text: as it stands there.
+        unit: of numbers that have none.
+    """
+    found = _sections_in(text, None) or _sections_in(text, unit) or _sections_in(_WORDS.sub(" ", _tidy(text)), unit)
+    whole: list[Section] = []
+    if not found and not _NOT_TUBE.search(_tidy(text)):
+        _keep(whole, text, unit)
+    return found or {section for section in whole if section.bore is not None and _like_tube(section)}
+
+
+def _sections_in(text: str, unit: str | None) -> set[Section]:
+    """The sections that look like tube in a text; sizes without a unit are none where ``unit`` is None."""
+    if len(text) > 4 * _LONGEST:
+        return set()
+    tidy = _tidy(text)
     untold = _SHAPE_NAMES.search(tidy)
     tidy, word = _SHAPE_NAMES.sub(" ", tidy), f" {untold[0]}" if untold else ""
     found: list[Section] = []
     for match in _LAYER_PIPE.finditer(tidy):
         if match["word"] or match["sch"]:
-            _keep(found, match[0].replace("_", " "))
+            _keep(found, match[0].replace("_", " "), unit)
     if not found and not _NOT_TUBE.search(tidy):
         for match in _LAYER_BAR.finditer(tidy):
-            _keep(found, f"{(match['after'] or match['before']).replace('_', ' ')} bar")
-        for match in _LAYER_SIZE.finditer(tidy):
-            if re.search(_LAYER_UNIT, match[0]):
-                _keep(found, match[0].replace("_", " ") + word)
-    plausible = {section for section in found if section.bore is None or _like_tube(section)}
-    return plausible.pop() if len(plausible) == 1 else None
+            _keep(found, f"{(match['after'] or match['before']).replace('_', ' ')} bar", unit)
+        for match in _LAYER_SIZE.finditer(re.sub(r" +", " ", tidy)):
+            if unit is not None or re.search(_LAYER_UNIT, match[0]):
+                _keep(found, match[0].replace("_", " ") + word, unit)
+    return {section for section in found if section.bore is None or _like_tube(section)}
 
 
 def describe(section: Section, display: Display | None = None) -> str:
@@ -251,10 +273,10 @@ def _above_zero(value: float, what: str) -> float:
     return value
 
 
-def _keep(found: list[Section], text: str) -> None:
+def _keep(found: list[Section], text: str, unit: str | None) -> None:
     """Adds the section that a piece of a layer's name gives, if it gives one."""
     try:
-        found.append(parse_section(text))
+        found.append(parse_section(text, unit or "mm"))
     except ElbowroomError:  # an impossible size in a name is simply not a size
         return
 

@@ -392,6 +392,9 @@ def test_stray_marks():
     # 10 + 100 * 20 deg + 4 = 48.907 mm of arc and straights
     assert ("short-run", None) in codes(bend(100.0, feed=10.0, angle=20.0), tail=4.0)
     assert ("short-run", None) not in codes(bend(100.0, feed=10.0, angle=20.0), tail=5.2)
+    told = any_finding("leftover-line", tube="T1")  # by the reader, with what to do about it
+    assert [f.code for f in said(tail=1.0, run_findings=[told])] == ["leftover-line"]
+    assert codes(tail=1.0, run_findings=[any_finding("near-tangent", tube="T1")])[-1] == ("short-run", None)
 
 
 def test_square_and_rectangular_tube():

@@ -396,6 +396,12 @@ def jobs(tmp_path: Path) -> Iterator[Finding]:
         model.add_line((0, 0), (size / 1000.0, 0))
         (run,), _ = reduce_drawing(reread(doc, tmp_path))
         yield from run.findings
+    for hidden in (((0, 90), (500, 90)), ((-90, 400), (-90, 490))):
+        doc, model = new()
+        model.add_lwpolyline([(0, 0), (500, 0), (-90, 400)])
+        model.add_line(*hidden, dxfattribs={"linetype": "HIDDEN"})
+        runs, _ = reduce_drawing(reread(doc, tmp_path))
+        yield from (finding for run in runs for finding in run.findings)
     doc, model = new()
     sides_and_centerline(model, "CL")
     yield from reread(doc, tmp_path).findings

@@ -16,6 +16,7 @@ from frames import RAIL, RUNG, draw
 from converter import Settings, open_job
 from converter.findings import CODES, Finding
 from converter.importers.registry import ReadOptions
+from converter.job.noted_sections import noted_sections
 from converter.model.bends import Bend, BendTable, Placement
 from converter.model.curve import Arc, Ellipse, Line, Polyline
 from converter.model.drawing import Drawing, DrawnCurve
@@ -33,8 +34,8 @@ from converter.units import Display
 WHOLE = (
     "healed-gap", "near-gap", "duplicate-removed", "speck-removed", "leftover-line", "overlap-kept",
     "joined-across-layers", "junction", "near-tangent", "curve-fitted", "not-line-arc", "corner-filleted",
-    "corners-joined", "refit", "fold-back", "run-size", "untrimmed", "section-assumed", "die-choice", "demo-shop",
-    "job-unmatched", "left-out-touches",
+    "corners-joined", "refit", "fold-back", "run-size", "untrimmed", "section-assumed", "section-noted", "die-choice",
+    "demo-shop", "job-unmatched", "left-out-touches",
 )  # fmt: skip
 TUBE = parse_section("44.45x3mm")
 
@@ -88,6 +89,8 @@ def chained():
         yield from told(*curves)
         corners = [(*curves[0].curve.start[:2], 0.0), *(one.curve.end for one in curves)]
         yield from told(DrawnCurve(Polyline(np.array(corners)), "L"))
+    yield from told(line((0, 0), (100, 0)), line((0, 50), (1, 50)))
+    yield from told(line((0, 0), (100, 0)), *(line((0, 10 * k), (1, 10 * k)) for k in range(1, 6)))
     sketch = [
         line((0, 0), (100, 0), "LINES"),
         arc((100, 50), (100, 0), 90, "ARCS"),
@@ -169,6 +172,10 @@ def assigned():
         *Assigner(shop, job_from_text('[default]\ndie = "flat"\n', "j.toml"), TUBE).tubes([bent(bend)]),
     ):
         yield from tube.findings
+    bare = bent(bend, layer="TUBE_38x2.5"), bent(bend, layer="RAIL")
+    tubes = Assigner(Shop("shed", (dies[0],))).tubes(bare)
+    for notes in (("TUBE: 1.5 OD x .095 WALL", "2x45"), ("38x2", "50x2", "50x2 mm", "60x2", "1-1/2 sch 40", "70x2")):
+        yield from noted_sections(Drawing("d.dxf", notes=notes), tubes)
     text = '[run.R1]\nsection = "25x2mm"\n[layer.LEFT]\nsection = "25x2mm"\n'
     yield from unmatched(job_from_text(text, "j.toml"), [], ["FRAM"])
 
@@ -206,6 +213,12 @@ CHAINED = (
     "(100.00, 0.00, 0.00) mm, as a line does that trimming or snapping left.",
     "L, bend 1: the straight of 1 mm between it and bend 2 turns off by 90.00° in a sharp corner at "
     "(100.00, 0.00, 0.00) mm, as a line does that trimming or snapping left.",
+    "L-2: it is 1 mm long, at (0.00, 50.00, 0.00) mm, as lines are that trimming or snapping left.",
+    "L-2: it is no longer than 1 mm, as lines are that trimming or snapping left, and dashes of a line taken apart.",
+    "L-3: it is no longer than 1 mm, as lines are that trimming or snapping left, and dashes of a line taken apart.",
+    "L-4: it is no longer than 1 mm, as lines are that trimming or snapping left, and dashes of a line taken apart.",
+    "L-5: it is no longer than 1 mm, as lines are that trimming or snapping left, and dashes of a line taken apart.",
+    "L-6: it is no longer than 1 mm, as lines are that trimming or snapping left, and dashes of a line taken apart.",
     "A tube changes layer once, at (100.00, 0.00, 0.00) mm: its curves continue tangent over the layers 'LINES' "
     "and 'ARCS' and were joined.",
     "A tube changes layer twice, first at (100.00, 0.00, 0.00) mm: its curves continue tangent over the layers "
@@ -271,6 +284,10 @@ ASSIGNED = (
     "'A' was taken.",
     "T1: the job names the die 'flat' (50.00 x 30.00 mm rectangular), which does not take the section, 44.45 x "
     "3.00 mm tube.",
+    "T1: the name of its layer, 'TUBE_38x2.5', may tell its section, but names no unit.",
+    "A note in the drawing says 'TUBE: 1.5 OD x .095 WALL', which may be the section of the tubes that have none.",
+    "Notes in the drawing say '38x2', '50x2', '60x2' and 2 more, which may be the sections of the tubes that have "
+    "none.",
     "The section option names layer 'FRAM', which the drawing does not have.",
     "The job file names the tube 'R1', which the drawing does not have.",
     "The job file names layer 'LEFT', which the drawing does not have.",

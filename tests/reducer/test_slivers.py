@@ -9,11 +9,13 @@ from math import cos, radians, sin
 import numpy as np
 import pytest
 
-from converter.model.curve import Line, Polyline
+from converter.findings.wording import grouped
+from converter.model.curve import Arc, Line, Polyline
 from converter.model.drawing import Drawing, DrawnCurve
 from converter.model.run import reverse_run
 from converter.reducer import reduce_drawing
 from converter.tolerances import Tolerances
+from converter.units import Display
 
 
 def read(*corners, group=None):
@@ -64,13 +66,86 @@ def test_chords_of_a_curve_are_no_slivers():
     assert "speck-removed" not in told
 
 
-def test_where_three_meet_and_on_another_layer_nothing_is_taken_away():
+def test_where_it_goes_on_one_of_three_nothing_is_taken_away():
     lines = [((0.0, 0.0), (500.0, 0.0)), ((500.0, 0.0), (500.0, 0.05)), ((500.0, 0.0), (500.0, -300.0))]
     curves = [DrawnCurve(Line((*a, 0.0), (*b, 0.0)), layer="T") for a, b in lines]
     _, findings = reduce_drawing(Drawing("d", curves=curves))
     assert "speck-removed" not in [one.code for one in findings]
-    _, told = read((0.0, 0.0), (500.0, 0.0), (500.0, 0.05), group=["T", "U"])
-    assert "speck-removed" not in told
+
+
+@pytest.mark.parametrize("corners", [[(0.0, 0.0), (500.0, 0.0), (500.0, 0.05)], [(0.0, 0.0), (500.0, 0.0)]])
+def test_on_a_layer_of_its_own_too(corners):
+    """A hook at an end; and one in the middle of a straight that was drawn in two parts, neither end of it on any."""
+    (run,), told = read(*corners, group=["T", "U"][: len(corners) - 1])
+    assert run.table.tail == pytest.approx(500.0, abs=1e-9) and told == ["speck-removed"] * (len(corners) - 2)
+
+
+#  up, a quarter turn, across: tangent at (0, 200) and (60, 260)
+QUARTER = (
+    Line((0.0, 0.0, 0.0), (0.0, 200.0, 0.0)),
+    Arc.swept((60.0, 200.0, 0.0), (0.0, 0.0, -1.0), (0.0, 200.0, 0.0), 90.0),
+    Line((60.0, 260.0, 0.0), (400.0, 260.0, 0.0)),
+)
+
+
+def with_mark(mark, tol=None):
+    """What comes of a quarter turn with a mark somewhere."""
+    curves = [DrawnCurve(one, "T", f"{k:X}") for k, one in enumerate((*QUARTER, mark))]
+    return reduce_drawing(Drawing("d", curves=curves), tol or Tolerances())
+
+
+MARKS = [
+    ("at a tangent point", (0.0, 200.0), (-1.0, 0.0)),
+    ("across a straight", (-0.5, 100.0), (1.0, 0.0)),
+    ("beside the tube", (-8.0, 200.0), (-0.6, 0.8)),
+    ("far away", (2000.0, 70.0), (0.0, 1.0)),
+]
+
+
+@pytest.mark.parametrize(("at", "way"), [mark[1:] for mark in MARKS], ids=[mark[0] for mark in MARKS])
+@pytest.mark.parametrize("kind", ["line", "polyline", "arc"])
+def test_a_mark_is_no_tube_of_its_own(at, way, kind):
+    """Up to the join tolerance left out and told as that; longer it is a tube, and told; the cure leaves it out."""
+
+    def mark(length):
+        a = (*at, 0.0)
+        b = (at[0] + length * way[0], at[1] + length * way[1], 0.0)
+        if kind == "polyline":
+            return Polyline(np.array([a, b]))
+        if kind == "line":
+            return Line(a, b)
+        left = (-way[1] * length / 2.0, way[0] * length / 2.0)  # a quarter of a circle on the chord
+        return Arc.swept(((a[0] + b[0]) / 2.0 + left[0], (a[1] + b[1]) / 2.0 + left[1], 0.0), (0.0, 0.0, 1.0), a, 90.0)
+
+    for length in (0.03, 0.06):
+        (run,), findings = with_mark(mark(length))
+        assert [bend.clr for bend in run.table.bends] == pytest.approx([60.0])
+        assert [one.code for one in findings] == ["speck-removed"]
+    for length in (0.3, 1.2):
+        runs, _ = with_mark(mark(length))
+        (told,) = [one for run in runs for one in run.findings if one.code == "leftover-line"]
+        (small,) = [run for run in runs if run.name == told.tube]
+        assert (told.variant, told.severity, told.measured) == ("alone", "warning", small.table.developed_length)
+        assert small.table.developed_length == pytest.approx(length if kind != "arc" else np.pi * length / 8.0**0.5)
+        (typed,) = re.findall(r"--join ([0-9.]+)mm", told.cure_in())
+        (run,), findings = with_mark(mark(length), Tolerances(join=float(typed)))
+        assert [one.code for one in findings] == ["speck-removed"]
+
+
+def test_tubes_all_as_short_as_marks_are_no_marks():
+    """A drawing in metres, read as mm, or of needles: what is told is its unit."""
+    curves = [DrawnCurve(Line((0.0, y, 0.0), (x, y, 0.0)), "T") for y, x in ((0.0, 0.05), (1.0, 1.5), (2.0, 6.0))]
+    runs, _ = reduce_drawing(Drawing("d", curves=curves))
+    assert [run.table.tail for run in runs] == pytest.approx([0.05, 1.5, 6.0])
+    assert [one.code for run in runs for one in run.findings] == ["run-size"]
+
+
+def test_many_marks_are_one_sentence():
+    starts = [(3.0 * k, -20.0, 0.0) for k in range(12)]
+    dashes = [DrawnCurve(Line(at, (1.01 * at[0] + 0.5, -20.0, 0.0)), "T") for at in starts]
+    runs, _ = reduce_drawing(Drawing("d", curves=[*(DrawnCurve(one, "T") for one in QUARTER), *dashes]))
+    told = [one for run in runs for one in run.findings if one.code == "leftover-line"]
+    assert len(told) == 12 and len(grouped(told, Display())) == 1 and "no longer than 0.83 mm" in told[0].message
 
 
 # --- longer than the join tolerance: read as drawn, and named ----------------------------------

@@ -52,6 +52,25 @@ define(
     },
     cure=NAME_SECTION,
 )
+clause("noted", "{note:quoted}")
+clause("more-notes", "{count:,} more")
+_NAME_NOTED = "Name it if it is: --section {option:quoted}."
+define(
+    "section-noted",
+    NOTE,
+    "A note in the drawing, or a layer's name without a unit, may tell the section of tubes that have none; it was not "
+    "taken.",
+    says={
+        "": "a note in the drawing says {notes:list}, which may be the section of the tubes that have none",
+        "several": "notes in the drawing say {notes:list}, which may be the sections of the tubes that have none",
+        "layer": "the name of its layer, {layer:quoted}, may tell its section, but names no unit",
+    },
+    cure={
+        "": _NAME_NOTED,
+        "several": "Name them if they are, for each layer or tube: --section LAYER=SIZE, or in a job file.",
+        "layer": _NAME_NOTED,
+    },
+)
 define(
     "section-assumed",
     NOTE,

@@ -164,17 +164,24 @@ clause("annotation-option", "--skip-layer {layer:quoted}")
 define(
     "annotation-suspect",
     WARNING,
-    "Layers look like a border, a title block, dimensions, notes or construction lines, and are read as tubes.",
+    "Layers or linetypes look like a border, a title block, dimensions, notes, hidden edges or construction lines, and "
+    "are read as tubes.",
     says={
         "": "{count:count curve} {count:is/are} read as tubes though {count:its layer looks/their layers look} like a "
         "border, dimensions, notes or construction lines: {seen:list}",
         "border": "{count:count curve} on layer {layer:quoted} {count:is/are} read as tubes though {count:it looks/"
         "they look} like a border: a rectangle around everything else that no tube meets",
+        "linetype": "it is drawn in the linetype {linetype:quoted}, and most of the drawing in continuous lines: "
+        "hidden edges, axes and other positions are drawn so",
+        "linetype of a part": "a part of it is drawn in the linetype {linetype:quoted}, as hidden edges, axes and "
+        "other positions are",
     },
     cure={
         "": "If they are no tubes, leave them out: {options:list}.",
         "border": "If it is one, put it on a layer of its own and leave that out (--skip-layer), or name the tubes "
         "(--run).",
+        "linetype": "If it is no tube, leave that linetype out: --skip-linetype {linetype:quoted}.",
+        "linetype of a part": "If that part is no tube, leave that linetype out: --skip-linetype {linetype:quoted}.",
     },
 )
 clause("some-drawn-twice", ", {count:,} of them drawn twice")

@@ -71,14 +71,21 @@ _LEFTOVER_END = "the straight of {line:small} at that end " + _LEFTOVER
 define(
     "leftover-line",
     WARNING,
-    "A line of a millimetre or two ends in a sharp corner, as lines do that trimming or snapping left behind.",
+    "A line of a millimetre or two ends in a sharp corner, or is a tube by itself, as trimming or snapping leave it.",
     says={
         "": _LEFTOVER_BETWEEN,
         "end": _LEFTOVER_END,
         "part": _LEFTOVER_BETWEEN,
         "part end": _LEFTOVER_END,
+        "alone": "it is {line:small} long, at {point:place}, as lines are that trimming or snapping left",
+        "one of many": "it is no longer than {line:small}, as lines are that trimming or snapping left, and dashes of "
+        "a line taken apart",
     },
     cure={
+        "alone": "Delete the line from the drawing if it is left over, or have lines of that length left out: "
+        "--join {line:ample}.",
+        "one of many": "Delete these lines from the drawing if they are left over, or leave their layer out "
+        "(--skip-layer).",
         "": "Delete the line from the drawing if it is left over, or have lines of that length left out: "
         "--join {line:ample}.",
         "end": "Delete the line from the drawing if it is left over, or have lines of that length left out: "

@@ -15,7 +15,7 @@ true. A *free end* is an end of any other curve that meets nothing but suspects.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import atan2, cos, hypot, radians, sin
 from typing import Any
 
@@ -61,12 +61,14 @@ class FlatMark:
         center: mm.
         layer, handle: where it was drawn.
         before: how many curves were drawn before it.
+        linetype: as of `DrawnCurve`.
     """
 
     center: Vec
     layer: str
     handle: str | None
     before: int
+    linetype: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +107,7 @@ def restore_flat_arcs(
     for mark in marks:
         arc = search.restore(mark.center, None, -1)
         if arc is not None:
-            inserted.append((mark.before, DrawnCurve(arc, mark.layer, mark.handle)))
+            inserted.append((mark.before, DrawnCurve(arc, mark.layer, mark.handle, linetype=mark.linetype)))
             findings.append(_flattened_finding(arc, None, mark.layer, mark.handle))
             continue
         suspect = _suspect_finding(None, mark.center, mark.layer, mark.handle)
@@ -117,7 +119,7 @@ def restore_flat_arcs(
             continue
         arc = search.restore(flat.center, flat, index)
         if arc is not None:
-            replaced[index] = DrawnCurve(arc, drawn.layer, drawn.handle, drawn.name)
+            replaced[index] = replace(drawn, curve=arc)
             findings.append(_flattened_finding(arc, flat.radius, drawn.layer, drawn.handle))
             continue
         suspect = _suspect_finding(flat.radius, flat.center, drawn.layer, drawn.handle)

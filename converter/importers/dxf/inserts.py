@@ -101,26 +101,26 @@ class Blocks:
         look = EntityLook.of(d)
         content = self._placed(insert, tally, places)
         hidden.extend(content.hidden * places)
-        kept: list[Item] = []
+        kept: list[tuple[Item, str, str | None]] = []
         for item in content.items:
             facts = self._rules.facts(layer if item.layer == "0" else item.layer)
             if facts.hidden:
                 hidden.extend([(facts.name, item.kind)] * places)
                 continue
-            why = facts.why or (self._rules.by_look and self._rules.why_look(item.look.inside(look), facts)) or ""
+            seen = item.look.inside(look)
+            why = facts.why or (self._rules.by_look and self._rules.why_look(seen, facts)) or ""
             if why:
                 tally.add(item.kind, why, places)
                 continue
-            kept.append(item)
+            kept.append((item, facts.name, self._rules.broken(seen.linetype, facts)))
         if not kept:
             return out
         for m in self._maps(d, name):
-            for item in kept:
-                name_of_layer = self._rules.facts(layer if item.layer == "0" else item.layer).name
+            for item, name_of_layer, linetype in kept:
                 for curve in self._map(item, m, tally, name_of_layer):
                     place = f"{handle}/{item.handle}"
                     try:
-                        out.append(DrawnCurve(curve, name_of_layer, place, shown))
+                        out.append(DrawnCurve(curve, name_of_layer, place, shown, linetype=linetype))
                     except GeometryError as error:
                         left = refused(error, item.kind, place, name_of_layer, self._file)
                         leave(tally, left, item.kind, name_of_layer, place)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +18,10 @@ BYBLOCK, BYLAYER = 0, 256
 #: names of the first colours of the ACI, as CAD packages show them
 _COLOR_NAMES = {1: "red", 2: "yellow", 3: "green", 4: "cyan", 5: "blue", 6: "magenta", 7: "white", 8: "grey", 9: "grey"}
 _OTHER_NAMES = {"gray": "grey", "black": "white"}  # colour 7 is black on a white ground
+
+#: Linetypes of dashes or dots by names that general writers give them, for files that do not define them.
+_BROKEN = re.compile(r"hidden|dash|cent(?:er|re)|phantom|dot|divide|border|acad_iso(?!01)")
+_DASH = 49  # group code of a dash (above 0), a dot (0) or a gap (below 0) in the definition of a linetype
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,15 +72,45 @@ class EntityLook:
         )
 
 
+class Linetypes:
+    """Which linetypes of a drawing are no continuous line.
+
+    Args:
+        table: the drawing's linetypes.
+    """
+
+    def __init__(self, table: Any) -> None:
+        self._table = table
+        self._broken: dict[str, str | None] = {}
+
+    def broken(self, name: str) -> str | None:
+        """The name as a person reads it, of a linetype of dashes or dots; None of a continuous one."""
+        try:
+            return self._broken[name]
+        except KeyError:
+            found = self._broken[name] = decoded(name) if self._is_broken(name) else None
+            return found
+
+    def _is_broken(self, name: str) -> bool:
+        if not self._table.has_entry(name):
+            return _BROKEN.search(name.casefold()) is not None
+        return any(tag.code == _DASH and tag.value < 0.0 for tag in self._table.get(name).pattern_tags.tags)
+
+
 class LayerRules:
     """The layer table of a drawing under the options of this reading; look-ups are cached by name.
+
+    Args:
+        doc: the DXF library's document.
+        options: of this reading.
 
     Raises:
         OptionError: a colour pattern can match no colour.
     """
 
-    def __init__(self, layer_table: Iterable[Any], options: ReadOptions) -> None:
-        self._table = {decoded(layer.dxf.name).casefold(): layer for layer in layer_table}
+    def __init__(self, doc: Any, options: ReadOptions) -> None:
+        self._table = {decoded(layer.dxf.name).casefold(): layer for layer in doc.layers}
+        self._linetypes = Linetypes(doc.linetypes)
         self._options = options
         self._colors = [(p, _color_pattern(p)) for p in options.skip_colors]
         self._facts: dict[str, LayerFacts] = {}
@@ -122,11 +156,20 @@ class LayerRules:
             for pattern, color in self._colors:
                 if fits(color, *texts):
                     return f"left out by the colour {quoted(pattern)}"
-        linetype = look.linetype if look.linetype.upper() not in ("BYLAYER", "") else layer.linetype
+        linetype = _linetype(look.linetype, layer)
         for pattern in self._options.skip_linetypes:
             if fits(pattern, decoded(linetype)):
                 return f"left out by the linetype {quoted(pattern)}"
         return ""
+
+    def broken(self, linetype: str | None, layer: LayerFacts) -> str | None:
+        """The name of the linetype of dashes or dots that something is drawn in; None for a continuous line.
+
+        Args:
+            linetype: as its entity gives it, or None.
+            layer: that it lies on.
+        """
+        return self._linetypes.broken(_linetype(linetype or "", layer))
 
     def check_layer_patterns(self, options: ReadOptions) -> None:
         """Refuse a ``layers`` pattern that no layer answers to, of the table or named by an entity.
@@ -140,6 +183,11 @@ class LayerRules:
             if not fits(pattern, *known):
                 some = ", ".join(map(shortened, known[:20])) + (", ..." if len(known) > 20 else "")
                 raise OptionError(f"No layer matches {quoted(pattern)}: the drawing has {some}.", code="no-such-layer")
+
+
+def _linetype(own: str, layer: LayerFacts) -> str:
+    """The linetype of an entity, "by layer" resolved."""
+    return own if own.upper() not in ("BYLAYER", "") else layer.linetype
 
 
 def _color_texts(aci: int, rgb: int | None) -> list[str]:

@@ -27,7 +27,9 @@ from converter.importers.dxf.inserts import Blocks, leave
 from converter.importers.dxf.insunits import FileUnits, file_units, units_findings
 from converter.importers.dxf.layers import EntityLook, LayerRules, decoded, on_hidden
 from converter.importers.dxf.left_out import LeftOut, Tally, why_of
+from converter.importers.dxf.linetypes import with_doubtful_linetypes, without_linetypes
 from converter.importers.dxf.load import LoadedDrawing, load
+from converter.importers.dxf.notes import NoteLines
 from converter.importers.dxf.outline import outline_findings, outline_read_findings
 from converter.importers.registry import ReadOptions
 from converter.importers.source import Source
@@ -113,10 +115,11 @@ class _LayoutReading:
         self.options = options
         self.units = units
         self.file = file
-        self.rules = LayerRules(doc.layers, options)
+        self.rules = LayerRules(doc, options)
         self.blocks = Blocks(doc.blocks, self.rules, units.factor, file)
         self.tally = Tally()
         self.hidden: list[tuple[str, str]] = []
+        self.notes = NoteLines()
         self.marks: list[FlatMark] = []
         self.drawing = Drawing(file, units.stated, units.read_as)
         if units.stated is not None and options.units is None:
@@ -137,6 +140,7 @@ class _LayoutReading:
                     self.gathering.point(mark.center, "ARC", "no radius", mark.handle)
         self.rules.check_layer_patterns(self.options)
         drawing.ignored = self.tally.ignored()
+        drawing.notes = self.notes.lines
         drawing.aside = self.gathering.aside if self.gathering else None
         if self.units.stated is None or self.options.units is not None:
             drawing.findings += units_findings(self.units, self.options.units, _extent(curves))
@@ -144,9 +148,12 @@ class _LayoutReading:
         drawing.findings += restored
         drawing.findings += self._with_outlines_read() if self.options.from_outline else outline_findings(curves)
         noted = annotation_findings(drawing.curves)
-        if not noted and all(finding.code != "outline-suspect" for finding in drawing.findings):
+        outlined = any(finding.code == "outline-suspect" for finding in drawing.findings)
+        if not noted and not outlined:
             noted = border_findings(drawing.curves)
         drawing.findings += noted
+        doubted = without_linetypes if outlined or self.options.from_outline else with_doubtful_linetypes
+        drawing.curves = doubted(drawing.curves)
         drawing.findings += self.tally.findings()
 
     def _entities(self, entities: Iterable[Any]) -> None:
@@ -156,26 +163,29 @@ class _LayoutReading:
         by_look = self.rules.by_look
         append = self.drawing.curves.append
         converters = CONVERTERS
-        plain: dict[str, str] = {}
+        plain: dict[tuple[str, str | None], tuple[str, str | None]] = {}
         for entity in entities:
             d = entity.dxf.__dict__
             raw = d.get("layer", "0")
             kind = entity.DXFTYPE
             convert = converters.get(kind)
-            layer = plain.get(raw)
-            if layer is None or convert is None or by_look or "invisible" in d:
+            own = d.get("linetype")
+            known = plain.get((raw, own))
+            if known is None or convert is None or by_look or "invisible" in d:
                 facts = facts_of(raw)
+                known = facts.name, self.rules.broken(own, facts)
                 if convert is None or facts.hidden or facts.why or by_look or d.get("invisible"):
                     if self._set_aside(entity, d, kind, raw):
                         continue
                 else:
-                    plain[raw] = facts.name
-                layer = facts.name
+                    plain[raw, own] = known
+            layer, linetype = known
             try:
-                append(DrawnCurve(convert(entity, d, k), layer, d.get("handle")))  # type: ignore[misc]
+                curve = convert(entity, d, k)  # type: ignore[misc]
+                append(DrawnCurve(curve, layer, d.get("handle"), linetype=linetype))
             except NoRadius as left:
                 if kind == "ARC":  # decided once all lines are known
-                    self.marks.append(FlatMark(left.center, layer, d.get("handle"), len(self.drawing.curves)))
+                    self.marks.append(FlatMark(left.center, layer, d.get("handle"), len(self.drawing.curves), linetype))
                 else:
                     self.tally.add(kind, left.why)
                     self._keep(entity, kind, left.why)
@@ -202,10 +212,12 @@ class _LayoutReading:
             self._keep(entity, entity.dxftype(), on_hidden(facts))
         elif kind == "INSERT":
             self.drawing.curves += self.blocks.expand(entity, self.tally, self.hidden)
+            self.notes.add(entity)
             if self.gathering:
                 self.gathering.insert(entity)
         elif kind not in CONVERTERS:
             self.tally.add_kind(entity.dxftype(), facts.name, d.get("handle"))
+            self.notes.add(entity)
             self._keep(entity, entity.dxftype(), why_of(entity.dxftype()))
         else:
             why = facts.why or self.rules.why_look(EntityLook.of(d), facts)

@@ -32,6 +32,9 @@ from converter.tolerances import DEFAULT, Tolerances
 SHARP = 20.0
 #: What it joins is longer than so many join tolerances.
 _LONGER = 4.0
+#: Where a mark stands alone, something is so many times longer, and as long (mm) as tubes are. Common practice, no
+#: source.
+FAR_LONGER, TUBE_LENGTH = 20.0, 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,8 +231,8 @@ def _main_layer(edges: Edges, walk: list[int], first: str | None) -> str | None:
 
 
 # --- slivers ----------------------------------------------------------------------------------
-# Read as it is drawn, a sliver is a corner of its own, which no die bends. A chord of a curve is no sliver: it lies
-# between chords, and turns little from one to the next.
+# Read as it is drawn, a sliver is a corner of its own, which no die bends, or a tube of no length. A chord of a
+# curve is no sliver: it lies between chords, and turns little from one to the next.
 
 
 def slivers(edges: Edges, node: Ints, tol: Tolerances) -> tuple[set[int], Ints]:
@@ -241,22 +244,30 @@ def slivers(edges: Edges, node: Ints, tol: Tolerances) -> tuple[set[int], Ints]:
         tol: ``join`` is how long a sliver is at most.
     """
     chords = edges.chords
-    likely = (edges.kind == LINE) & (chords <= tol.join) & (node[0::2] != node[1::2])
+    likely = (chords <= tol.join) & (node[0::2] != node[1::2])
     found: set[int] = set()
-    if not likely.any() or not (chords > _LONGER * tol.join).any():
+    longest = float(chords.max())
+    if not likely.any() or not longest > _LONGER * tol.join:
         return found, node
     order = np.argsort(node, kind="stable")
     bounds = np.searchsorted(node[order], np.arange(int(node.max()) + 2))
     for i in np.flatnonzero(likely).tolist():
+        if edges.kind[i] != LINE and curve_length(edges.curves[i]) > tol.join:
+            continue
         own = (2 * i, 2 * i + 1)
         # the node of an end, without that end
         beside = [[e for e in order[bounds[node[end]] : bounds[node[end] + 1]].tolist() if e != end] for end in own]
         others = [e for ends in beside for e in ends]
-        if not others or max(map(len, beside)) > 1:
+        if not others:
+            if longest > max(FAR_LONGER * float(chords[i]), TUBE_LENGTH):
+                found.add(i)
             continue
-        if any(chords[e >> 1] <= _LONGER * tol.join or edges.layer[e >> 1] != edges.layer[i] for e in others):
+        loose = not all(beside)
+        if (not loose and max(map(len, beside)) > 1) or any(chords[e >> 1] <= _LONGER * tol.join for e in others):
             continue
-        if max(_turns(edges, [(end, *ends) for end, ends in zip(own, beside, strict=True) if ends])) > SHARP:
+        turns = _turns(edges, [(end, e) for end, ends in zip(own, beside, strict=True) for e in ends])
+        # where several meet, it goes on one of them unless it turns off all
+        if (min if loose else max)(turns) > SHARP:
             found.add(i)
     if not found:
         return found, node

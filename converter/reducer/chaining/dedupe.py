@@ -57,7 +57,9 @@ def drop_duplicates(
     left = [(i, i, edges.drawn[i]) for i in range(len(edges.curves)) if i not in verdict.dropped]
     for k, (edge, curve) in enumerate(verdict.added):
         old = edges.drawn[edge]
-        left.append((edge, len(edges.curves) + k, DrawnCurve(curve, old.layer, old.handle, old.name)))
+        left.append(
+            (edge, len(edges.curves) + k, DrawnCurve(curve, old.layer, old.handle, old.name, linetype=old.linetype))
+        )
     left.sort(key=lambda entry: entry[:2])
     return [d for _, _, d in left], [place for place, _, _ in left], overlap_findings(edges, verdict)
 
