@@ -104,7 +104,7 @@ class Finding:
 
     def cure_in(self, display: Display | None = None) -> str:
         """What would put it right, a sentence, or ''; lengths in mm for None."""
-        return wording.cure(self, display)
+        return wording.cure((self,), display)
 
 
 def refused_bends(findings: Iterable[Finding]) -> frozenset[tuple[str, int]]:
