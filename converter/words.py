@@ -68,11 +68,21 @@ def springback_source(springback: Springback) -> str:
     return _SOURCES[springback.source] + count
 
 
+#: Why the least room is not worked out, and what to do, by `Setup.room_unknown`.
+_NO_ROOM = {
+    "": "it is not bent",
+    "section": "no section is known; name one with --section or in the job file",
+    "ring": "the tube is a closed ring; open it in the drawing where it is joined",
+    "overlap": "its bends overlap; put that right first",
+    "turn": "a bend is driven past a full turn; put that right first",
+}
+
+
 def room_text(setup: Setup, display: Display) -> str:
     """The least room around the tube while it is bent: ``12.70 mm to the floor, in bend 3``."""
     clearance = setup.clearance
     if clearance is None:
-        return "not worked out"
+        return f"not worked out: {_NO_ROOM[setup.room_unknown]}"
     if clearance.least is None or clearance.against is None:
         # floor, walls and boxes always lie at some distance: none was looked at
         return "the tube does not come near itself; what is around the machine is not known"

@@ -83,6 +83,7 @@ def _tube(setup: Setup, refused: frozenset[tuple[str, int]]) -> dict[str, Any]:
             "least": clearance.least if clearance else None,
             "bend": clearance.bend if clearance else None,
             "against": clearance.against if clearance else None,
+            "unknown": setup.room_unknown or None,
         },
     }
 

@@ -397,10 +397,7 @@ def _notes(part: PartPage, sheets: dict[Display, SetupView], both: BothUnits) ->
         return ()
     notes = [both.each(lambda shown: " ".join(sheets[shown].rounding_notes()))]
     notes += sign_meanings(setup.steps)
-    room = room_text(setup, both)
-    if setup.clearance is None:
-        room += " (the shop file does not say enough of the machine)"
-    notes.append(f"Room around the bender: {room}.")
+    notes.append(f"Room around the bender: {room_text(setup, both)}.")
     return tuple(notes)
 
 
