@@ -65,7 +65,7 @@ def points_along(segment: Segment, fractions: Array) -> Array:
 
 
 @dataclass(frozen=True)
-class _Feet:
+class _Probes:
     """Places of a chain that were looked at: their points and feet (n, 3), and which segment each foot is on (n,)."""
 
     points: Array
@@ -77,11 +77,11 @@ class _Feet:
         away: Array = np.sqrt(((self.points - self.feet) ** 2).sum(axis=1))
         return away
 
-    def only(self, which: Index) -> _Feet:
-        return _Feet(self.points[which], self.feet[which], self.on[which])
+    def only(self, which: Index) -> _Probes:
+        return _Probes(self.points[which], self.feet[which], self.on[which])
 
-    def with_more(self, more: _Feet) -> _Feet:
-        return _Feet(
+    def with_more(self, more: _Probes) -> _Probes:
+        return _Probes(
             np.concatenate([self.points, more.points]),
             np.concatenate([self.feet, more.feet]),
             np.concatenate([self.on, more.on]),
@@ -103,11 +103,11 @@ def farthest(one: Sequence[Segment], other: Sequence[Segment]) -> Farthest:
     """
     length = np.array([segment.length for segment in one])
 
-    def look(which: Index, at: Array) -> _Feet:
+    def look(which: Index, at: Array) -> _Probes:
         points = np.empty((len(at), 3))
         for i in np.unique(which):
             points[which == i] = points_along(one[i], at[which == i])
-        return _Feet(points, *feet_on(other, points))
+        return _Probes(points, *feet_on(other, points))
 
     grid = np.linspace(0.0, 1.0, _PARTS + 1)
     which = np.repeat(np.arange(len(one)), _PARTS)
@@ -133,7 +133,7 @@ def _radii(chain: Sequence[Segment]) -> Array:
     return np.array([np.inf if isinstance(segment, Line) else segment.radius for segment in chain])
 
 
-def _most_between(starts: _Feet, ends: _Feet, length: Array, radii: tuple[Array, Array]) -> Array:
+def _most_between(starts: _Probes, ends: _Probes, length: Array, radii: tuple[Array, Array]) -> Array:
     """What the distance may be at most on stretches whose two ends were looked at, mm.
 
     Three bounds, each right by itself. No distance grows faster than one goes. The squares of the distances from the
