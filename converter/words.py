@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from math import fsum
 from typing import TYPE_CHECKING
 
+from converter.findings.wording import listed
 from converter.joints.model import MITRE, PLANE, SQUARE, Joint, SawSetting
 from converter.units import KG_PER_LB, Display, place_text
 
@@ -171,7 +172,13 @@ def points_text(joint: Joint, display: Display) -> str:
 
 
 def saw_cut_text(joint: Joint, display: Display) -> str:
-    """``saw 45.00° from square, long point on the outside of the corner``; '' where no saw makes the cut."""
+    """``saw 45.00° from square, long point on the outside of the corner``; '' where no saw makes the cut.
+
+    Of several flats ``saw cuts 51.34° along RAIL and 38.66° along POST, from square, by the template``.
+    """
+    if joint.flat_cuts:
+        cuts = [f"{display.angle(angle)} along {mate}" for mate, angle in joint.flat_cuts]
+        return f"saw cuts {listed(cuts)}, from square, by the template"
     if joint.saw_angle is None:
         return ""
     if joint.is_square:

@@ -113,6 +113,7 @@ class Setup:
         saw_angles: of those that a saw cuts, from square, degrees, 0 for a square cut: (end, angle).
         long_points_apart: of a straight tube that is sawn at a slant at both ends, the angle from the long point of
             end A to that of end B, right-hand positive about the way from A to B, degrees; else None.
+        flat_cuts: of ends that several flats end, so that as many saw cuts make them: (end, degrees from square).
     """
 
     tube: Tube
@@ -132,6 +133,7 @@ class Setup:
     lacking: str = ""
     saw_angles: tuple[tuple[str, float], ...] = ()
     long_points_apart: float | None = None
+    flat_cuts: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
     @property
     def clearance(self) -> Clearance | None:
