@@ -214,8 +214,8 @@ class Joint:
         return 0.0 - min(min(od, bore) for _, od, bore in self.profile)
 
 
-def flat_cuts_of_tubes(joints: Sequence[Joint]) -> dict[str, tuple[tuple[str, tuple[float, ...]], ...]]:
-    """By name of a tube its ends that several flats end, in order, each with the degrees from square of its saw cuts."""
+def flat_cuts_of_tubes(joints: Iterable[Joint]) -> dict[str, tuple[tuple[str, tuple[float, ...]], ...]]:
+    """By name of a tube its ends that several flats end, each with the degrees from square of its cuts."""
     found: dict[str, dict[str, tuple[float, ...]]] = {}
     for joint in joints:
         if joint.flat_cuts:
