@@ -159,3 +159,17 @@ def test_of_many_places_some_are_counted():
     assert text.startswith("LONG: it passes 20 tubes with 0.20 mm to 0.39 mm between them")
     assert "T11 at (11.00, 0.00, 0.00) mm and 8 more (--verbose shows all)" in text and "T12" not in text
     assert message([near(3, 0.2)]).startswith("LONG: it and T3 pass with 0.20 mm between them at (3.00,")
+
+
+def test_the_cause_stands_before_the_errors_that_come_of_it(tmp_path, capsys):
+    """A dimension that is read as a tube has corners that nothing gives a radius, in text and in JSON."""
+    doc = ezdxf.new("R2010", units=4)
+    doc.modelspace().add_line((0, 0), (1600, 0), dxfattribs={"layer": "RAIL"})
+    doc.modelspace().add_lwpolyline([(0, 0), (0, -50), (1600, -50)], dxfattribs={"layer": "DIMENSIONS"})
+    doc.saveas(tmp_path / "drawing.dxf")
+    for command in ("audit", "table", "setup"):
+        given = (command, str(tmp_path / "drawing.dxf"), "--section", "25x2mm")
+        text = run(capsys, *given).out
+        assert 0 <= text.index("1 curve is read as") < text.index("\nerror")
+        codes = [(one["code"], one["severity"]) for one in run(capsys, *given, "--json").json["findings"]]
+        assert codes[0] == ("annotation-suspect", "warning") and codes[1][1] == "error"
